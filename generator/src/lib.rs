@@ -1,0 +1,1 @@
+//! Makes demonstration and test clips.
