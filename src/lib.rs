@@ -1,1 +1,11 @@
-//! x
+//! Pairspeed turns the onboard recording of a model aircraft into its airspeed.
+//!
+//! Data flows one way: footage -> readings -> series -> legs -> pairs -> findings.
+
+pub mod airspeed;
+pub mod channel;
+pub mod footage;
+pub mod legs;
+pub mod series;
+pub mod setup;
+pub mod units;

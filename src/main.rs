@@ -1,2 +1,3 @@
-//! x
+//! The command line program.
+
 fn main() {}

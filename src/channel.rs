@@ -1,0 +1,105 @@
+//! The quantities an overlay shows, one channel each.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Quantity, Unit};
+
+/// A channel of the overlay.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(from = "String", into = "String")]
+pub enum Channel {
+    /// Speed over ground.
+    Speed,
+    /// Voltage of the flight pack.
+    Voltage,
+    /// Altitude above sea level or above the field.
+    Altitude,
+    /// Satellites in use.
+    Satellites,
+    /// Throttle, in per cent.
+    Throttle,
+    /// Current drawn from the pack.
+    Current,
+    /// Course over ground or heading.
+    Heading,
+    /// Motor speed.
+    Rpm,
+    /// Any other channel, under the pilot's own name.
+    Other(String),
+}
+
+impl Channel {
+    /// The channel's name in files: lower case.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Speed => "speed",
+            Self::Voltage => "voltage",
+            Self::Altitude => "altitude",
+            Self::Satellites => "satellites",
+            Self::Throttle => "throttle",
+            Self::Current => "current",
+            Self::Heading => "heading",
+            Self::Rpm => "rpm",
+            Self::Other(name) => name,
+        }
+    }
+
+    /// What the channel's unit must measure; `None` when it takes no unit or any unit.
+    #[must_use]
+    pub fn quantity(&self) -> Option<Quantity> {
+        match self {
+            Self::Speed => Some(Quantity::Speed),
+            Self::Voltage => Some(Quantity::Voltage),
+            Self::Altitude => Some(Quantity::Length),
+            Self::Throttle => Some(Quantity::Share),
+            Self::Current => Some(Quantity::Current),
+            Self::Heading => Some(Quantity::Angle),
+            Self::Rpm => Some(Quantity::RotationalSpeed),
+            Self::Satellites | Self::Other(_) => None,
+        }
+    }
+
+    /// The unit taken when the setup names none: only where the trade knows just one.
+    #[must_use]
+    pub fn usual_unit(&self) -> Option<Unit> {
+        match self {
+            Self::Voltage => Some(Unit::Volts),
+            Self::Throttle => Some(Unit::Percent),
+            Self::Current => Some(Unit::Amperes),
+            Self::Heading => Some(Unit::Degrees),
+            _ => None,
+        }
+    }
+
+    /// The column name in result files, such as `speed_kmh`, `voltage_v` or `satellites`.
+    #[must_use]
+    pub fn column(&self, unit: Option<Unit>) -> String {
+        match unit {
+            Some(unit) if unit.suffix() != self.name() => format!("{}_{}", self.name(), unit.suffix()),
+            _ => self.name().to_owned(),
+        }
+    }
+}
+
+impl From<String> for Channel {
+    fn from(name: String) -> Self {
+        match name.trim().to_lowercase().as_str() {
+            "speed" => Self::Speed,
+            "voltage" => Self::Voltage,
+            "altitude" => Self::Altitude,
+            "satellites" => Self::Satellites,
+            "throttle" => Self::Throttle,
+            "current" => Self::Current,
+            "heading" => Self::Heading,
+            "rpm" => Self::Rpm,
+            other => Self::Other(other.to_owned()),
+        }
+    }
+}
+
+impl From<Channel> for String {
+    fn from(channel: Channel) -> Self {
+        channel.name().to_owned()
+    }
+}
