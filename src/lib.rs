@@ -5,7 +5,9 @@
 pub mod airspeed;
 pub mod channel;
 pub mod footage;
+pub mod glyphs;
 pub mod legs;
+pub mod recognise;
 pub mod series;
 pub mod setup;
 pub mod units;

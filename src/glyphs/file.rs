@@ -1,0 +1,282 @@
+//! Glyph set files: `glyphs.toml` and one PNG a face, in one folder.
+//!
+//! ```toml
+//! name = "block"
+//! any_size = true            # drawn for any frame; taught sets appear just as large as stored
+//! [[face]]
+//! picture = "block.png"      # luma + alpha, one row of equal cells, left to right
+//! cell = [12, 18]            # width, height of a cell in pixels
+//! channels = []              # channels this face is for; empty: all
+//! [[face.glyph]]
+//! character = "0"
+//! column = 0                 # cell number from the left
+//! advance = 12.0             # pixels from this glyph's left edge to the next one's
+//! ```
+
+use std::fs;
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+
+use image::{GrayAlphaImage, ImageFormat, LumaA};
+use ndarray::Array2;
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::{CHARACTERS, Face, Glyph, GlyphSet};
+use crate::channel::Channel;
+
+/// Name of the description inside a glyph set's folder.
+const DESCRIPTION: &str = "glyphs.toml";
+
+/// Widest or highest cell that is accepted, in pixels.
+const LARGEST_CELL_PX: usize = 512;
+
+/// What can be wrong with a glyph set's files.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum GlyphFileError {
+    /// A file cannot be read.
+    #[error("cannot read the glyph set file {path}: {reason}; teach the set again or mend the path under [camera] glyphs", path = .path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+    /// A file does not hold what it should.
+    #[error("the glyph set file {path} is not usable: {reason}", path = .path.display())]
+    Malformed {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong and what would be right.
+        reason: String,
+    },
+    /// A file cannot be written.
+    #[error("cannot write the glyph set file {path}: {reason}", path = .path.display())]
+    Unwritable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Description {
+    name: String,
+    #[serde(default)]
+    any_size: bool,
+    #[serde(rename = "face", default)]
+    faces: Vec<FaceDescription>,
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FaceDescription {
+    picture: String,
+    cell: (usize, usize),
+    #[serde(default)]
+    channels: Vec<Channel>,
+    #[serde(rename = "glyph", default)]
+    glyphs: Vec<GlyphDescription>,
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct GlyphDescription {
+    character: char,
+    column: usize,
+    advance: f32,
+}
+
+impl GlyphSet {
+    /// Loads the set in a folder.
+    ///
+    /// # Errors
+    /// [`GlyphFileError`] names the file and what is wrong with it.
+    pub fn load(folder: &Path) -> Result<Self, GlyphFileError> {
+        let path = folder.join(DESCRIPTION);
+        let text = fs::read_to_string(&path)
+            .map_err(|error| GlyphFileError::Unreadable { path: path.clone(), reason: error.to_string() })?;
+        Self::from_parts(&path, &text, &|picture| {
+            let path = folder.join(picture);
+            fs::read(&path).map_err(|error| GlyphFileError::Unreadable { path, reason: error.to_string() })
+        })
+    }
+
+    /// Builds a set from its description and a way to get at its pictures' bytes; `path` is for
+    /// messages.
+    pub(super) fn from_parts(
+        path: &Path,
+        text: &str,
+        picture_bytes: &dyn Fn(&str) -> Result<Vec<u8>, GlyphFileError>,
+    ) -> Result<Self, GlyphFileError> {
+        let malformed = |reason: String| GlyphFileError::Malformed { path: path.to_owned(), reason };
+        let description: Description = toml::from_str(text).map_err(|error| malformed(error.to_string()))?;
+        let mut faces = Vec::new();
+        for face in &description.faces {
+            let bytes = picture_bytes(&face.picture)?;
+            faces.push(face_from(face, &bytes).map_err(malformed)?);
+        }
+        if faces.is_empty() {
+            return Err(malformed("it has no [[face]]".to_owned()));
+        }
+        Ok(Self { name: description.name, faces, any_size: description.any_size })
+    }
+
+    /// Saves the set into a folder, which is made when missing. The description is written last,
+    /// so a set is either whole or not there.
+    ///
+    /// # Errors
+    /// [`GlyphFileError::Unwritable`] names the file and the reason.
+    pub fn save(&self, folder: &Path) -> Result<(), GlyphFileError> {
+        fs::create_dir_all(folder).map_err(|error| unwritable(folder, &error))?;
+        let mut faces = Vec::new();
+        for face in &self.faces {
+            let picture = format!("{}.png", face.name);
+            let mut bytes = Vec::new();
+            sheet_of(face)
+                .write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)
+                .map_err(|error| unwritable(&folder.join(&picture), &error))?;
+            replace_file(&folder.join(&picture), &bytes)?;
+            faces.push(describe(face, picture));
+        }
+        let description = Description { name: self.name.clone(), any_size: self.any_size, faces };
+        let path = folder.join(DESCRIPTION);
+        let text = toml::to_string_pretty(&description).map_err(|error| unwritable(&path, &error))?;
+        replace_file(&path, text.as_bytes())
+    }
+}
+
+fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> GlyphFileError {
+    GlyphFileError::Unwritable { path: path.to_owned(), reason: error.to_string() }
+}
+
+/// Writes beside the target and renames, so that the target is never half-written.
+fn replace_file(path: &Path, bytes: &[u8]) -> Result<(), GlyphFileError> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|error| unwritable(path, &error))?;
+    std::io::Write::write_all(&mut file, bytes).map_err(|error| unwritable(path, &error))?;
+    file.persist(path).map(|_| ()).map_err(|error| unwritable(path, &error))
+}
+
+fn face_from(face: &FaceDescription, png: &[u8]) -> Result<Face, String> {
+    let (width, height) = face.cell;
+    if width == 0 || height == 0 || width > LARGEST_CELL_PX || height > LARGEST_CELL_PX {
+        return Err(format!(
+            "cell = [{width}, {height}]: both must lie between 1 and {LARGEST_CELL_PX} pixels"
+        ));
+    }
+    let sheet = image::load_from_memory_with_format(png, ImageFormat::Png)
+        .map_err(|error| format!("picture {}: {error}", face.picture))?
+        .into_luma_alpha8();
+    let glyphs = face.glyphs.iter().map(|glyph| glyph_from(face, glyph, &sheet)).collect::<Result<_, _>>()?;
+    let name = face.picture.trim_end_matches(".png").to_owned();
+    Ok(Face { name, channels: face.channels.clone(), cell: face.cell, glyphs })
+}
+
+fn glyph_from(
+    face: &FaceDescription,
+    glyph: &GlyphDescription,
+    sheet: &GrayAlphaImage,
+) -> Result<Glyph, String> {
+    let (width, height) = face.cell;
+    if !CHARACTERS.contains(glyph.character) {
+        return Err(format!("character '{}' is not one of {CHARACTERS}", glyph.character));
+    }
+    if !(glyph.advance > 0.0 && glyph.advance <= 2.0 * width as f32) {
+        return Err(format!(
+            "advance = {} of character '{}' must be above 0 and at most two cell widths",
+            glyph.advance, glyph.character
+        ));
+    }
+    let columns = sheet.width() as usize / width;
+    if glyph.column >= columns || (sheet.height() as usize) < height {
+        return Err(format!(
+            "picture {} is {}x{} pixels: it has no cell {} for character '{}'",
+            face.picture,
+            sheet.width(),
+            sheet.height(),
+            glyph.column,
+            glyph.character
+        ));
+    }
+    let pixel =
+        |(row, col): (usize, usize)| *sheet.get_pixel((glyph.column * width + col) as u32, row as u32);
+    Ok(Glyph {
+        character: glyph.character,
+        levels: Array2::from_shape_fn((height, width), |at| f32::from(pixel(at).0[0])),
+        opacity: Array2::from_shape_fn((height, width), |at| f32::from(pixel(at).0[1]) / 255.0),
+        advance: glyph.advance,
+    })
+}
+
+fn sheet_of(face: &Face) -> GrayAlphaImage {
+    let (width, height) = face.cell;
+    GrayAlphaImage::from_fn((face.glyphs.len() * width) as u32, height as u32, |x, y| {
+        let glyph = &face.glyphs[x as usize / width];
+        let at = [y as usize, x as usize % width];
+        LumaA([glyph.levels[at].round() as u8, (255.0 * glyph.opacity[at]).round() as u8])
+    })
+}
+
+fn describe(face: &Face, picture: String) -> FaceDescription {
+    let glyphs = face
+        .glyphs
+        .iter()
+        .enumerate()
+        .map(|(column, glyph)| GlyphDescription {
+            character: glyph.character,
+            column,
+            advance: glyph.advance,
+        })
+        .collect();
+    FaceDescription { picture, cell: face.cell, channels: face.channels.clone(), glyphs }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn small_set() -> GlyphSet {
+        let glyph = |character: char, level: f32| Glyph {
+            character,
+            levels: Array2::from_elem((4, 3), level),
+            opacity: Array2::ones((4, 3)),
+            advance: 3.5,
+        };
+        let face = Face {
+            name: "speed".to_owned(),
+            channels: vec![Channel::Speed],
+            cell: (3, 4),
+            glyphs: vec![glyph('0', 20.0), glyph('7', 240.0)],
+        };
+        GlyphSet { name: "cam".to_owned(), faces: vec![face], any_size: false }
+    }
+
+    #[test]
+    fn a_saved_set_loads_as_it_was() {
+        let folder = tempfile::tempdir().unwrap();
+        small_set().save(folder.path()).unwrap();
+        assert_eq!(GlyphSet::load(folder.path()).unwrap(), small_set());
+    }
+
+    #[test]
+    fn a_missing_set_is_named_with_the_mend() {
+        let message = GlyphSet::load(Path::new("nowhere")).unwrap_err().to_string();
+        assert!(message.contains("nowhere") && message.contains("glyphs"), "{message}");
+    }
+
+    #[test]
+    fn a_column_outside_the_picture_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        small_set().save(folder.path()).unwrap();
+        let path = folder.path().join(DESCRIPTION);
+        let text = fs::read_to_string(&path).unwrap().replace("column = 1", "column = 9");
+        fs::write(&path, text).unwrap();
+        let message = GlyphSet::load(folder.path()).unwrap_err().to_string();
+        assert!(message.contains("no cell 9"), "{message}");
+    }
+}

@@ -1,0 +1,102 @@
+//! An alphabet: a face's glyphs as features at a region's working resolution.
+
+use image::imageops::{FilterType, resize};
+use image::{ImageBuffer, Luma};
+use ndarray::{Array2, s};
+
+use super::feature::HighPass;
+use crate::glyphs::{Face, Glyph};
+
+/// Grey level put behind transparent glyphs: about mid-grey.
+const BACKDROP_LEVEL: f32 = 110.0;
+
+/// Working height that large glyphs are averaged down to, in pixels, at most.
+const WORKING_HEIGHT_PX: usize = 26;
+
+/// One character as features.
+#[derive(Debug, Clone)]
+pub struct Shape {
+    /// The character.
+    pub character: char,
+    /// Features of the glyph, alphabet rows x own columns.
+    pub template: Array2<f32>,
+    /// Distance to the next glyph's left edge, in working pixels.
+    pub advance: f32,
+}
+
+/// A face at a working resolution.
+#[derive(Debug, Clone)]
+pub struct Alphabet {
+    /// The characters.
+    pub shapes: Vec<Shape>,
+    /// Rows of every template.
+    pub rows: usize,
+    /// Columns of the widest template.
+    pub cols: usize,
+    /// The high-pass that made the features and must be applied to frames.
+    pub high_pass: HighPass,
+    /// Frame pixels averaged into one working pixel, each way.
+    pub factor: usize,
+}
+
+/// How many frame pixels go into one working pixel for glyphs of this height in frame pixels.
+#[must_use]
+pub fn working_factor(glyph_height_px: f32) -> usize {
+    (glyph_height_px / WORKING_HEIGHT_PX as f32).ceil().max(1.0) as usize
+}
+
+impl Alphabet {
+    /// Prepares a face that appears on the frame magnified by `scale` (x, y): 1 for taught faces.
+    #[must_use]
+    pub fn new(face: &Face, scale: (f32, f32)) -> Self {
+        let factor = working_factor(face.cell.1 as f32 * scale.1);
+        let zoom = (scale.0 / factor as f32, scale.1 / factor as f32);
+        let rows = ((face.cell.1 as f32 * zoom.1).round() as usize).max(3);
+        let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max) * zoom.0;
+        let high_pass = HighPass::for_cell_width(widest);
+        let shapes: Vec<Shape> =
+            face.glyphs.iter().map(|glyph| shape_of(glyph, zoom, rows, &high_pass)).collect();
+        let cols = shapes.iter().map(|shape| shape.template.ncols()).max().unwrap_or(1);
+        Self { shapes, rows, cols, high_pass, factor }
+    }
+
+    /// The index of a character's shape.
+    #[must_use]
+    pub fn index_of(&self, character: char) -> Option<usize> {
+        self.shapes.iter().position(|shape| shape.character == character)
+    }
+
+    /// The widest advance of the digits, in working pixels: the pitch of fixed-pitch type.
+    #[must_use]
+    pub fn pitch(&self) -> f32 {
+        let digits = self.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
+        digits.map(|shape| shape.advance).fold(1.0, f32::max)
+    }
+}
+
+/// Puts the glyph on the backdrop, scales it, and takes features with room around it.
+fn shape_of(glyph: &Glyph, zoom: (f32, f32), rows: usize, high_pass: &HighPass) -> Shape {
+    let pad = 8;
+    let flat = &glyph.levels * &glyph.opacity + glyph.opacity.mapv(|a| (1.0 - a) * BACKDROP_LEVEL);
+    let cols = ((flat.ncols() as f32 * zoom.0).round() as usize).max(2);
+    let scaled = resized(&flat, rows, cols);
+    let padded = Array2::from_shape_fn((rows + 2 * pad, cols + 2 * pad), |(y, x)| {
+        scaled[[y.saturating_sub(pad).min(rows - 1), x.saturating_sub(pad).min(cols - 1)]]
+    });
+    let advance = glyph.advance * zoom.0;
+    let own_cols = (advance.ceil() as usize).clamp(2, cols);
+    let template = high_pass.apply(&padded).slice(s![pad..pad + rows, pad..pad + own_cols]).to_owned();
+    Shape { character: glyph.character, template, advance }
+}
+
+fn resized(levels: &Array2<f32>, rows: usize, cols: usize) -> Array2<f32> {
+    if levels.dim() == (rows, cols) {
+        return levels.clone();
+    }
+    let picture: ImageBuffer<Luma<f32>, Vec<f32>> =
+        ImageBuffer::from_fn(levels.ncols() as u32, levels.nrows() as u32, |x, y| {
+            Luma([levels[[y as usize, x as usize]]])
+        });
+    let scaled = resize(&picture, cols as u32, rows as u32, FilterType::Triangle);
+    Array2::from_shape_fn((rows, cols), |(y, x)| scaled.get_pixel(x as u32, y as u32).0[0])
+}

@@ -1,0 +1,225 @@
+//! Calibration: before a clip is read, frames spread over it show where each region's text stands,
+//! what the noise is like, and how the glyphs look in this very clip.
+
+use ndarray::{Array2, s};
+
+use super::alphabet::Alphabet;
+use super::decode::{Anchor, Decoded, Decoder, Placement};
+use super::grammar::Grammar;
+use super::matcher::Matcher;
+use super::noise::Noise;
+
+/// Frames used to find the row and the alignment of a region's text.
+const REGISTRATION_FRAMES: usize = 16;
+
+/// Columns a text may be shifted from its usual place: analog lines are not steady.
+const SHIFT_COLS: i32 = 2;
+
+/// Correlation with its template above which a character of a sample frame is believed.
+pub(super) const BELIEVED_FIT: f32 = 0.55;
+
+/// A re-estimated template must still correlate this much with the shape it came from.
+const GUARD_CORRELATION: f32 = 0.8;
+
+/// Sample features of one region.
+pub(super) struct RegionSample<'a> {
+    pub(super) grammar: &'a Grammar,
+    pub(super) features: &'a [Array2<f32>],
+}
+
+/// Where a region's text was found and how well it fits there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Registration {
+    pub(super) placement: Placement,
+    /// Mean correlation of the decoded characters with their templates, over the sample.
+    pub(super) fit: f32,
+}
+
+/// Finds the row, the alignment and the position of a region's text.
+pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option<Registration> {
+    let (rows, cols) = sample.features.first()?.dim();
+    let noise = Noise::white(alphabet.rows, alphabet.cols, feature_spread(sample.features).max(8.0));
+    let matcher = Matcher::new(alphabet, &noise)?;
+    let decoder = Decoder { alphabet, matcher: &matcher, grammar: sample.grammar };
+    let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
+    let stride = sample.features.len().div_ceil(REGISTRATION_FRAMES).max(1);
+    let strength_at = |top: usize| -> f32 {
+        let some = sample.features.iter().step_by(stride);
+        some.filter_map(|features| decoder.decode(features, &anywhere(top)))
+            .map(|decoded| fit_of(&decoded))
+            .sum()
+    };
+    let tops = 0..=rows.checked_sub(alphabet.rows)?;
+    let top = tops.max_by(|a, b| strength_at(*a).total_cmp(&strength_at(*b)))?;
+    let found: Vec<Decoded> =
+        sample.features.iter().filter_map(|features| decoder.decode(features, &anywhere(top))).collect();
+    let fit = found.iter().map(fit_of).sum::<f32>() / found.len().max(1) as f32;
+    Some(Registration { placement: placement_of(alphabet, top, &found)?, fit })
+}
+
+/// The weakest character's correlation.
+pub(super) fn fit_of(decoded: &Decoded) -> f32 {
+    decoded.places.iter().map(|place| place.fit).fold(1.0, f32::min).max(0.0)
+}
+
+/// Takes the alignment whose edge stays put the better.
+fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Placement> {
+    let believed: Vec<&Decoded> = {
+        let good: Vec<&Decoded> = found.iter().filter(|decoded| fit_of(decoded) > BELIEVED_FIT).collect();
+        if good.len() >= 3 { good } else { found.iter().collect() }
+    };
+    let lefts: Vec<f32> = believed.iter().filter_map(|decoded| Some(decoded.places.first()?.left)).collect();
+    let rights: Vec<f32> = believed.iter().filter_map(|decoded| right_edge(alphabet, decoded)).collect();
+    let (left, left_scatter) = centre_and_scatter(lefts)?;
+    let (right, right_scatter) = centre_and_scatter(rights)?;
+    let (anchor, position) =
+        if left_scatter < right_scatter { (Anchor::Left, left) } else { (Anchor::Right, right) };
+    Some(Placement { top, anchor, position, shifts: (-SHIFT_COLS, SHIFT_COLS) })
+}
+
+fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
+    let last = decoded.places.last()?;
+    Some(last.left + alphabet.shapes[alphabet.index_of(last.character)?].advance)
+}
+
+/// Median, and mean distance from it with far values counted as 4 columns.
+fn centre_and_scatter(mut edges: Vec<f32>) -> Option<(f32, f32)> {
+    edges.sort_by(f32::total_cmp);
+    let centre = *edges.get(edges.len() / 2)?;
+    let scatter = edges.iter().map(|edge| (edge - centre).abs().min(4.0)).sum::<f32>() / edges.len() as f32;
+    Some((centre, scatter))
+}
+
+/// Robust standard deviation of features: 1.4826 x the median of their size.
+fn feature_spread(features: &[Array2<f32>]) -> f32 {
+    let mut sizes: Vec<f32> =
+        features.iter().flat_map(|f| f.iter().step_by(3).map(|level| level.abs())).collect();
+    sizes.sort_by(f32::total_cmp);
+    sizes.get(sizes.len() / 2).map_or(0.0, |median| 1.4826 * median)
+}
+
+/// Believed characters of the sample: patches of features by character, and all differences from
+/// what the model predicts.
+#[derive(Default)]
+pub(super) struct Believed {
+    patches: Vec<Vec<Array2<f32>>>,
+    fits: Vec<f32>,
+    differences: Vec<Array2<f32>>,
+}
+
+impl Believed {
+    /// Adds what a region's sample shows at its placement.
+    pub(super) fn add(
+        &mut self,
+        alphabet: &Alphabet,
+        matcher: &Matcher,
+        sample: &RegionSample<'_>,
+        placement: &Placement,
+    ) {
+        self.patches.resize(alphabet.shapes.len(), Vec::new());
+        let decoder = Decoder { alphabet, matcher, grammar: sample.grammar };
+        for features in sample.features {
+            let Some(decoded) = decoder.decode(features, placement) else { continue };
+            if fit_of(&decoded) > BELIEVED_FIT {
+                self.fits.push(fit_of(&decoded));
+                self.add_text(alphabet, features, &decoded, placement);
+            }
+        }
+    }
+
+    fn add_text(
+        &mut self,
+        alphabet: &Alphabet,
+        features: &Array2<f32>,
+        decoded: &Decoded,
+        placement: &Placement,
+    ) {
+        for place in &decoded.places {
+            let Some(index) = alphabet.index_of(place.character) else { continue };
+            let shape = &alphabet.shapes[index];
+            let Some(patch) = patch_at(features, placement.top, place.left, shape.template.dim()) else {
+                continue;
+            };
+            if shape.template.ncols() == alphabet.cols {
+                self.differences.push(&patch - &shape.template);
+            }
+            self.patches[index].push(patch);
+        }
+        self.add_empty_cell(alphabet, features, decoded, placement);
+    }
+
+    /// The cell left of the text shows the background alone.
+    fn add_empty_cell(
+        &mut self,
+        alphabet: &Alphabet,
+        features: &Array2<f32>,
+        decoded: &Decoded,
+        placement: &Placement,
+    ) {
+        let Some(first) = decoded.places.first() else { return };
+        let left = first.left - alphabet.cols as f32;
+        if let Some(patch) = patch_at(features, placement.top, left, (alphabet.rows, alphabet.cols)) {
+            self.differences.push(patch);
+        }
+    }
+
+    /// Templates as they look in this clip. A shape is replaced only by enough believed patches
+    /// whose mean still looks like it, and more like it than like any other shape.
+    pub(super) fn refine(&self, alphabet: &mut Alphabet) {
+        let originals = alphabet.shapes.clone();
+        for (index, patches) in self.patches.iter().enumerate() {
+            if patches.len() < 6 {
+                continue;
+            }
+            let mean = patches.iter().fold(Array2::zeros(patches[0].dim()), |sum, patch| sum + patch)
+                / patches.len() as f32;
+            let own = correlation(&mean, &originals[index].template);
+            let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
+            let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
+            if own > GUARD_CORRELATION && own > rival {
+                alphabet.shapes[index].template = mean;
+            }
+        }
+    }
+
+    /// The noise model of the differences.
+    pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
+        Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
+    }
+
+    /// Median over the believed texts of their weakest character's correlation.
+    pub(super) fn usual_fit(&self) -> f32 {
+        let mut fits = self.fits.clone();
+        fits.sort_by(f32::total_cmp);
+        fits.get(fits.len() / 2).copied().unwrap_or(1.0)
+    }
+}
+
+/// A patch of features with its left edge at a fractional column, interpolated.
+pub(super) fn patch_at(
+    features: &Array2<f32>,
+    top: usize,
+    left: f32,
+    (rows, cols): (usize, usize),
+) -> Option<Array2<f32>> {
+    let column = left.floor();
+    let share = left - column;
+    if column < 0.0 || top + rows > features.nrows() || column as usize + cols + 1 > features.ncols() {
+        return None;
+    }
+    let column = column as usize;
+    let here = features.slice(s![top..top + rows, column..column + cols]);
+    let next = features.slice(s![top..top + rows, column + 1..column + 1 + cols]);
+    Some(&here * (1.0 - share) + &next * share)
+}
+
+/// Correlation of two shapes over the columns both have.
+pub(super) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
+    let cols = a.ncols().min(b.ncols());
+    let (a, b) = (a.slice(s![.., ..cols]), b.slice(s![.., ..cols]));
+    let product = |x: &ndarray::ArrayView2<'_, f32>, y: &ndarray::ArrayView2<'_, f32>| -> f32 {
+        x.iter().zip(y.iter()).map(|(p, q)| p * q).sum()
+    };
+    let scale = (product(&a, &a) * product(&b, &b)).sqrt();
+    if scale > 0.0 { product(&a, &b) / scale } else { 0.0 }
+}

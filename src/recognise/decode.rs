@@ -1,0 +1,230 @@
+//! Decoding: the text that explains a region's features best, and how sure that is.
+
+use ndarray::Array2;
+
+use super::alphabet::Alphabet;
+use super::grammar::{Grammar, Slot};
+use super::matcher::{Matcher, normalised_correlation};
+
+/// The end of a text that stays put when its length changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Anchor {
+    /// Left-aligned: the first character's left edge stays put.
+    Left,
+    /// Right-aligned: the last character's right edge stays put.
+    Right,
+}
+
+/// Where a region's text stands in its window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placement {
+    /// Row of the cells' top edge.
+    pub top: usize,
+    /// The end that stays put.
+    pub anchor: Anchor,
+    /// Column of that end.
+    pub position: f32,
+    /// How far a line of text may be shifted from there, in whole columns: (left, right).
+    pub shifts: (i32, i32),
+}
+
+/// What one place of the decoded text says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// The character taken.
+    pub character: char,
+    /// Column of its left edge.
+    pub left: f32,
+    /// Log-likelihood ratio of every character of the alphabet against nothing, in alphabet order;
+    /// negative infinity for those that may not stand here.
+    pub scores: Vec<f32>,
+    /// Normalised correlation of the character's template with the features.
+    pub fit: f32,
+    /// Strength of the match: 1 for a glyph as taught, 0 for nothing.
+    pub strength: f32,
+}
+
+/// A decoded text.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decoded {
+    /// The text.
+    pub text: String,
+    /// Its places, left to right.
+    pub places: Vec<Place>,
+    /// Log-likelihood ratio of the text against nothing.
+    pub total: f32,
+    /// Lead over the best text of another length, in the same measure.
+    pub length_lead: f32,
+    /// Shift of the whole text, in columns.
+    pub shift: i32,
+}
+
+/// Decodes one region.
+#[derive(Debug, Clone)]
+pub struct Decoder<'a> {
+    /// The characters.
+    pub alphabet: &'a Alphabet,
+    /// Their filters.
+    pub matcher: &'a Matcher,
+    /// The texts allowed.
+    pub grammar: &'a Grammar,
+}
+
+/// A text under construction, from the anchored end outwards.
+#[derive(Debug, Clone)]
+struct Path {
+    edge: f32,
+    total: f32,
+    taken: Vec<(usize, f32)>,
+}
+
+impl Decoder<'_> {
+    /// The best text at a placement; `None` where no text explains the features better than nothing.
+    #[must_use]
+    pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
+        let mut scores = ScoreCache::new(self, features, placement.top);
+        let patterns = self.grammar.patterns();
+        let mut best: Option<(f32, usize, i32, Path)> = None;
+        let mut by_pattern = vec![f32::NEG_INFINITY; patterns.len()];
+        for shift in placement.shifts.0..=placement.shifts.1 {
+            for (number, pattern) in patterns.iter().enumerate() {
+                let Some(path) = self.best_path(pattern, placement, shift, &mut scores) else { continue };
+                by_pattern[number] = by_pattern[number].max(path.total);
+                if best.as_ref().is_none_or(|(total, ..)| path.total > *total) {
+                    best = Some((path.total, number, shift, path));
+                }
+            }
+        }
+        let (total, number, shift, path) = best?;
+        let others = by_pattern.iter().enumerate().filter(|(other, _)| *other != number);
+        let runner_up = others.map(|(_, total)| *total).fold(0.0, f32::max);
+        Some(self.decoded(&patterns[number], path, &mut scores, total, (total - runner_up, shift), placement))
+    }
+
+    fn best_path(
+        &self,
+        pattern: &[Slot],
+        placement: &Placement,
+        shift: i32,
+        scores: &mut ScoreCache<'_>,
+    ) -> Option<Path> {
+        let start = placement.position + shift as f32;
+        let mut paths = vec![Path { edge: start, total: 0.0, taken: Vec::new() }];
+        for step in 0..pattern.len() {
+            let slot = match placement.anchor {
+                Anchor::Left => pattern[step],
+                Anchor::Right => pattern[pattern.len() - 1 - step],
+            };
+            paths = self.extend(&paths, slot, placement.anchor, scores);
+        }
+        paths.into_iter().max_by(|a, b| a.total.total_cmp(&b.total))
+    }
+
+    /// Extends every path by one character; of paths that end at the same edge the best is kept.
+    fn extend(&self, paths: &[Path], slot: Slot, anchor: Anchor, scores: &mut ScoreCache<'_>) -> Vec<Path> {
+        let mut extended: Vec<Path> = Vec::new();
+        for path in paths {
+            for (index, shape) in self.alphabet.shapes.iter().enumerate() {
+                if !slot.takes(shape.character) {
+                    continue;
+                }
+                let (left, edge) = match anchor {
+                    Anchor::Left => (path.edge, path.edge + shape.advance),
+                    Anchor::Right => (path.edge - shape.advance, path.edge - shape.advance),
+                };
+                let Some(score) = scores.at(index, left) else { continue };
+                let total = path.total + score;
+                let twin = extended.iter_mut().find(|other| (other.edge - edge).abs() < 0.25);
+                if twin.as_ref().is_some_and(|other| other.total >= total) {
+                    continue;
+                }
+                let mut taken = path.taken.clone();
+                taken.push((index, left));
+                let better = Path { edge, total, taken };
+                match twin {
+                    Some(other) => *other = better,
+                    None => extended.push(better),
+                }
+            }
+        }
+        extended
+    }
+
+    fn decoded(
+        &self,
+        pattern: &[Slot],
+        path: Path,
+        scores: &mut ScoreCache<'_>,
+        total: f32,
+        (length_lead, shift): (f32, i32),
+        placement: &Placement,
+    ) -> Decoded {
+        let mut taken = path.taken;
+        if placement.anchor == Anchor::Right {
+            taken.reverse();
+        }
+        let places: Vec<Place> = pattern
+            .iter()
+            .zip(taken)
+            .map(|(slot, (index, left))| self.place(*slot, index, left, scores, placement.top))
+            .collect();
+        let text = places.iter().map(|place| place.character).collect();
+        Decoded { text, places, total, length_lead, shift }
+    }
+
+    fn place(&self, slot: Slot, index: usize, left: f32, scores: &mut ScoreCache<'_>, top: usize) -> Place {
+        let shape = &self.alphabet.shapes[index];
+        let all = self.alphabet.shapes.iter().enumerate().map(|(other, shape)| {
+            if slot.takes(shape.character) {
+                scores.at(other, left).unwrap_or(f32::NEG_INFINITY)
+            } else {
+                f32::NEG_INFINITY
+            }
+        });
+        let all: Vec<f32> = all.collect();
+        let column = left.round().max(0.0) as usize;
+        let fit = normalised_correlation(&shape.template, scores.features, top, column).unwrap_or(0.0);
+        let distance2 = self.matcher.distance2(index).max(f32::MIN_POSITIVE);
+        let strength = all[index] / distance2 + 0.5;
+        Place { character: shape.character, left, scores: all, fit, strength }
+    }
+}
+
+/// Scores at whole columns, worked out when first asked for.
+struct ScoreCache<'a> {
+    matcher: &'a Matcher,
+    features: &'a Array2<f32>,
+    top: usize,
+    known: Array2<f32>,
+}
+
+impl<'a> ScoreCache<'a> {
+    fn new(decoder: &Decoder<'a>, features: &'a Array2<f32>, top: usize) -> Self {
+        let known = Array2::from_elem((decoder.alphabet.shapes.len(), features.ncols()), f32::NAN);
+        Self { matcher: decoder.matcher, features, top, known }
+    }
+
+    /// Score of a character with its left edge at a fractional column: between the whole columns
+    /// the score, being linear in the features, is interpolated.
+    fn at(&mut self, index: usize, left: f32) -> Option<f32> {
+        if left < 0.0 {
+            return None;
+        }
+        let column = left.floor() as usize;
+        let share = left - column as f32;
+        let here = self.whole(index, column)?;
+        if share < 0.05 {
+            return Some(here);
+        }
+        let next = self.whole(index, column + 1)?;
+        Some(here + share * (next - here))
+    }
+
+    fn whole(&mut self, index: usize, column: usize) -> Option<f32> {
+        let known = self.known.get_mut((index, column))?;
+        if known.is_nan() {
+            *known = self.matcher.score(index, self.features, self.top, column)?;
+        }
+        Some(*known)
+    }
+}

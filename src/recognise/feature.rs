@@ -1,0 +1,181 @@
+//! Features: the part of a frame under a region, freed of slow brightness changes.
+//!
+//! A region is cut from the luma plane with a margin, averaged down when its glyphs are large, and
+//! high-passed: a narrow Gaussian blur minus a wide one, then limited. What remains are strokes
+//! and edges; sky, haze and gain flutter are gone.
+
+use ndarray::{Array2, ArrayViewMut1, Zip};
+
+use crate::footage::LumaPlane;
+use crate::setup::PixelBox;
+
+/// Standard deviation of the narrow blur, in working pixels: takes off single-pixel noise.
+const NARROW_BLUR_PX: f32 = 0.7;
+
+/// Features are limited to this many grey levels either way, so that one bright edge behind the
+/// text does not outweigh the strokes.
+const LIMIT_LEVELS: f32 = 90.0;
+
+/// Rows (or cols) of context around a box, in working pixels.
+pub const MARGIN_PX: usize = 6;
+
+/// Which part of the frame a region's features cover, and at which working resolution.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// The region's box in frame pixels.
+    pub place: PixelBox,
+    /// Frame pixels averaged into one working pixel, each way.
+    pub factor: usize,
+    /// Working columns, margins included.
+    pub cols: usize,
+    /// Working rows, margins included.
+    pub rows: usize,
+}
+
+impl Window {
+    /// The window of a box at a working resolution of one pixel for `factor` frame pixels.
+    #[must_use]
+    pub fn new(place: PixelBox, factor: usize) -> Self {
+        let factor = factor.max(1);
+        Self {
+            place,
+            factor,
+            cols: (place.width as usize).div_ceil(factor) + 2 * MARGIN_PX,
+            rows: (place.height as usize).div_ceil(factor) + 2 * MARGIN_PX,
+        }
+    }
+
+    /// Cuts the window out of a frame; pixels outside the frame repeat its edge.
+    ///
+    /// Gives grey levels, rows x cols.
+    #[must_use]
+    pub fn cut(&self, luma: LumaPlane<'_>) -> Array2<f32> {
+        let left = self.place.x as isize - (MARGIN_PX * self.factor) as isize;
+        let top = self.place.y as isize - (MARGIN_PX * self.factor) as isize;
+        let scale = 1.0 / (self.factor * self.factor) as f32;
+        Array2::from_shape_fn((self.rows, self.cols), |(row, col)| {
+            let mut sum = 0_u32;
+            for dy in 0..self.factor {
+                for dx in 0..self.factor {
+                    let x = left + (col * self.factor + dx) as isize;
+                    let y = top + (row * self.factor + dy) as isize;
+                    sum += u32::from(level_at(luma, x, y));
+                }
+            }
+            sum as f32 * scale
+        })
+    }
+}
+
+fn level_at(luma: LumaPlane<'_>, x: isize, y: isize) -> u8 {
+    let x = x.clamp(0, luma.width.max(1) as isize - 1) as usize;
+    let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;
+    luma.data.get(y * luma.stride + x).copied().unwrap_or(0)
+}
+
+/// The high-pass that turns grey levels into features.
+#[derive(Debug, Clone)]
+pub struct HighPass {
+    narrow: Vec<f32>,
+    wide: Vec<f32>,
+}
+
+impl HighPass {
+    /// A high-pass for glyphs whose cells are `cell_width` working pixels wide: the wide blur has a
+    /// standard deviation of a fifth of the cell width.
+    #[must_use]
+    pub fn for_cell_width(cell_width: f32) -> Self {
+        Self { narrow: gaussian(NARROW_BLUR_PX), wide: gaussian((cell_width / 5.0).max(1.6)) }
+    }
+
+    /// Features of a picture: same shape, grey levels, limited to +-90.
+    #[must_use]
+    pub fn apply(&self, levels: &Array2<f32>) -> Array2<f32> {
+        let mut features = blur(levels, &self.narrow);
+        Zip::from(&mut features)
+            .and(&blur(levels, &self.wide))
+            .for_each(|fine, coarse| *fine = (*fine - coarse).clamp(-LIMIT_LEVELS, LIMIT_LEVELS));
+        features
+    }
+}
+
+/// One half of a normalised Gaussian kernel: the centre weight, then those to one side.
+fn gaussian(sigma: f32) -> Vec<f32> {
+    let reach = (3.0 * sigma).ceil() as usize;
+    let half: Vec<f32> = (0..=reach).map(|i| (-0.5 * (i as f32 / sigma).powi(2)).exp()).collect();
+    let total = half[0] + 2.0 * half[1..].iter().sum::<f32>();
+    half.iter().map(|weight| weight / total).collect()
+}
+
+/// Separable blur with a symmetric kernel; edges repeat.
+fn blur(levels: &Array2<f32>, half: &[f32]) -> Array2<f32> {
+    let mut once = levels.clone();
+    let mut line = Vec::new();
+    for row in once.rows_mut() {
+        blur_line(row, half, &mut line);
+    }
+    blur_rows_together(&once, half)
+}
+
+/// Blurs along the first axis, a whole row at a time.
+fn blur_rows_together(levels: &Array2<f32>, half: &[f32]) -> Array2<f32> {
+    let last = levels.nrows().saturating_sub(1);
+    let mut out = levels * half[0];
+    for (i, mut target) in out.rows_mut().into_iter().enumerate() {
+        for (k, weight) in half.iter().enumerate().skip(1) {
+            target.scaled_add(*weight, &levels.row(i.saturating_sub(k)));
+            target.scaled_add(*weight, &levels.row((i + k).min(last)));
+        }
+    }
+    out
+}
+
+/// Blurs one line in place; `line` is a scratch buffer.
+fn blur_line(mut values: ArrayViewMut1<'_, f32>, half: &[f32], line: &mut Vec<f32>) {
+    let (Some(first), Some(last)) = (values.first().copied(), values.last().copied()) else { return };
+    let reach = half.len() - 1;
+    line.clear();
+    line.extend(std::iter::repeat_n(first, reach));
+    line.extend(values.iter());
+    line.extend(std::iter::repeat_n(last, reach));
+    for (i, value) in values.iter_mut().enumerate() {
+        let centre = i + reach;
+        *value = half[0] * line[centre];
+        for (k, weight) in half.iter().enumerate().skip(1) {
+            *value += weight * (line[centre - k] + line[centre + k]);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slow_change_of_brightness_leaves_no_features() {
+        let ramp = Array2::from_shape_fn((20, 30), |(y, x)| 40.0 + 2.0 * x as f32 + y as f32);
+        let features = HighPass::for_cell_width(12.0).apply(&ramp);
+        let inner = features.slice(ndarray::s![8..12, 8..22]);
+        assert!(inner.iter().all(|level| level.abs() < 0.01), "{inner}");
+    }
+
+    #[test]
+    fn a_window_at_the_frame_border_repeats_the_edge() {
+        let data: Vec<u8> = (0..64).collect();
+        let luma = LumaPlane { data: &data, width: 8, height: 8, stride: 8 };
+        let window = Window::new(PixelBox { x: 0, y: 0, width: 8, height: 8 }, 1);
+        let cut = window.cut(luma);
+        assert_eq!(cut[[0, 0]], 0.0);
+        assert_eq!(cut[[MARGIN_PX, MARGIN_PX + 3]], 3.0);
+        assert_eq!(cut[[window.rows - 1, window.cols - 1]], 63.0);
+    }
+
+    #[test]
+    fn large_glyphs_are_averaged_down() {
+        let data: Vec<u8> = (0..16 * 16).map(|i| if i % 2 == 0 { 0 } else { 200 }).collect();
+        let luma = LumaPlane { data: &data, width: 16, height: 16, stride: 16 };
+        let cut = Window::new(PixelBox { x: 4, y: 4, width: 8, height: 8 }, 2).cut(luma);
+        assert_eq!(cut.dim(), (4 + 2 * MARGIN_PX, 4 + 2 * MARGIN_PX));
+        assert_eq!(cut[[MARGIN_PX, MARGIN_PX]], 100.0);
+    }
+}

@@ -1,0 +1,211 @@
+//! Recognition: one region of one frame -> the text it shows, with a probability, or nothing.
+//!
+//! [`Recogniser::calibrate`] learns from a [`Sample`] of the clip where each text stands, what the
+//! noise is like and how the glyphs look in this clip; [`Recogniser::read`] then reads frames.
+
+pub mod alphabet;
+mod calibrate;
+pub mod decode;
+pub mod feature;
+pub mod grammar;
+pub mod ink;
+pub mod matcher;
+pub mod noise;
+mod register;
+mod sample;
+
+use crate::channel::Channel;
+use crate::footage::LumaPlane;
+use crate::glyphs::GlyphSet;
+use crate::setup::Region;
+
+use alphabet::Alphabet;
+use calibrate::{Believed, RegionSample};
+use decode::{Decoded, Decoder, Placement};
+use feature::Window;
+use grammar::Grammar;
+use matcher::Matcher;
+use noise::Noise;
+pub use register::Registered;
+pub use sample::{Patch, Sample};
+
+/// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
+/// assumes that differences are independent of the text; real differences are neither, and would
+/// make the ratios overconfident.
+const EVIDENCE_SHARE: f32 = 0.25;
+
+/// Rounds of reading the sample and learning from what is believed of it.
+const LEARNING_ROUNDS: usize = 3;
+
+/// A character whose correlation with its template falls below this share of the usual one in
+/// this clip is a shape never taught, or damaged.
+const LEAST_FIT_SHARE: f32 = 0.6;
+
+/// Strengths outside these limits are no glyph of this overlay.
+const STRENGTHS: (f32, f32) = (0.45, 1.7);
+
+/// What a region shows in one frame.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Shown {
+    /// No text stands out.
+    Nothing,
+    /// A text that is not clear enough to be given a value.
+    Unclear {
+        /// The best guess, for looking at.
+        text: String,
+        /// Probability that it is right, 0 to 1.
+        confidence: f32,
+    },
+    /// A text.
+    Text {
+        /// The text.
+        text: String,
+        /// The number it stands for.
+        value: f64,
+        /// Probability that it is right, 0 to 1.
+        confidence: f32,
+    },
+}
+
+/// One face prepared for this clip.
+#[derive(Debug, Clone)]
+struct FaceModel {
+    alphabet: Alphabet,
+    matcher: Matcher,
+    /// Usual correlation of a character with its template.
+    usual_fit: f32,
+}
+
+impl FaceModel {
+    fn new(alphabet: Alphabet) -> Option<Self> {
+        let noise = Noise::white(alphabet.rows, alphabet.cols, 20.0);
+        Some(Self { matcher: Matcher::new(&alphabet, &noise)?, alphabet, usual_fit: 1.0 })
+    }
+}
+
+/// One region prepared for this clip.
+#[derive(Debug, Clone)]
+struct RegionModel {
+    channel: Channel,
+    grammar: Grammar,
+    /// What the search found; `None` where no glyphs known fit.
+    found: Option<(Window, Placement, usize)>,
+}
+
+/// Reads the regions of a setup in the frames of one flight.
+#[derive(Debug, Clone)]
+pub struct Recogniser {
+    faces: Vec<FaceModel>,
+    regions: Vec<RegionModel>,
+}
+
+impl Recogniser {
+    /// Prepares for a clip: finds for every region the face that fits and its place, then learns
+    /// the noise and the look of the glyphs from the sample.
+    #[must_use]
+    pub fn calibrate(regions: &[Region], sets: &[GlyphSet], sample: &Sample) -> Self {
+        let registered = register::register_all(regions, sets, sample);
+        let mut models = Vec::new();
+        let faces: Vec<FaceModel> = registered.alphabets.into_iter().filter_map(FaceModel::new).collect();
+        for (region, found) in regions.iter().zip(&registered.regions) {
+            let found = found.as_ref().map(|found| {
+                let window = Window::new(region.place, faces[found.alphabet].alphabet.factor);
+                (window, found.registration.placement, found.alphabet)
+            });
+            models.push(RegionModel { channel: region.channel.clone(), grammar: Grammar::of(region), found });
+        }
+        let mut recogniser = Self { faces, regions: models };
+        for face in 0..recogniser.faces.len() {
+            recogniser.learn(face, sample);
+        }
+        recogniser
+    }
+
+    /// Learns the noise and the look of one face's glyphs from all regions written in it.
+    fn learn(&mut self, number: usize, sample: &Sample) {
+        let Some(face) = self.faces.get(number) else { return };
+        let features: Vec<_> = self
+            .regions
+            .iter()
+            .zip(&sample.regions)
+            .filter_map(|(region, patches)| {
+                let (window, placement, face_number) = region.found?;
+                let of = |patch: &Patch| face.alphabet.high_pass.apply(&patch.levels(window.factor));
+                (face_number == number)
+                    .then(|| (region, placement, patches.iter().map(of).collect::<Vec<_>>()))
+            })
+            .collect();
+        let mut model = face.clone();
+        for _ in 0..LEARNING_ROUNDS {
+            let mut believed = Believed::default();
+            for (region, placement, features) in &features {
+                let sample = RegionSample { grammar: &region.grammar, features };
+                believed.add(&model.alphabet, &model.matcher, &sample, placement);
+            }
+            model.usual_fit = believed.usual_fit();
+            believed.refine(&mut model.alphabet);
+            let matcher =
+                believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
+            let Some(matcher) = matcher else { break };
+            model.matcher = matcher;
+        }
+        self.faces[number] = model;
+    }
+
+    /// Channels for which no known glyphs fit what the clip shows.
+    #[must_use]
+    pub fn unread_channels(&self) -> Vec<&Channel> {
+        self.regions.iter().filter(|region| region.found.is_none()).map(|region| &region.channel).collect()
+    }
+
+    /// Reads all regions of a frame, in the setup's order.
+    #[must_use]
+    pub fn read(&self, luma: LumaPlane<'_>) -> Vec<Shown> {
+        self.regions.iter().map(|region| self.read_region(region, luma)).collect()
+    }
+
+    fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {
+        let Some((window, placement, face)) = &region.found else { return Shown::Nothing };
+        let face = &self.faces[*face];
+        let features = face.alphabet.high_pass.apply(&window.cut(luma));
+        let decoder = Decoder { alphabet: &face.alphabet, matcher: &face.matcher, grammar: &region.grammar };
+        match decoder.decode(&features, placement) {
+            Some(decoded) if decoded.total > 0.0 => judge(&decoded, face, &region.grammar),
+            _ => Shown::Nothing,
+        }
+    }
+}
+
+/// Turns a decoded text into what is reported of it.
+fn judge(decoded: &Decoded, face: &FaceModel, grammar: &Grammar) -> Shown {
+    let confidence = confidence_of(decoded);
+    let least_fit = LEAST_FIT_SHARE * face.usual_fit;
+    let known_shapes = decoded
+        .places
+        .iter()
+        .all(|place| place.fit >= least_fit && (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength));
+    match grammar.value(&decoded.text) {
+        Some(value) if known_shapes => Shown::Text { text: decoded.text.clone(), value, confidence },
+        _ => Shown::Unclear {
+            text: decoded.text.clone(),
+            confidence: if known_shapes { confidence } else { 0.0 },
+        },
+    }
+}
+
+/// Probability of the text against the same text with one character changed, and against texts of
+/// other lengths.
+fn confidence_of(decoded: &Decoded) -> f32 {
+    let length = logistic(EVIDENCE_SHARE * decoded.length_lead);
+    decoded.places.iter().fold(length, |product, place| product * place_confidence(place))
+}
+
+fn place_confidence(place: &decode::Place) -> f32 {
+    let best = place.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    let others: f32 = place.scores.iter().map(|score| (EVIDENCE_SHARE * (score - best)).exp()).sum();
+    1.0 / others.max(1.0)
+}
+
+fn logistic(log_odds: f32) -> f32 {
+    1.0 / (1.0 + (-log_odds).exp())
+}

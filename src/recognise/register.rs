@@ -1,0 +1,125 @@
+//! Registration: which face each region is written in, how large, and where.
+
+use ndarray::Array2;
+
+use super::alphabet::{Alphabet, working_factor};
+use super::calibrate::{RegionSample, Registration, register};
+use super::grammar::Grammar;
+use super::ink;
+use super::sample::{Patch, Sample};
+use crate::channel::Channel;
+use crate::glyphs::{Face, GlyphSet};
+use crate::setup::Region;
+
+/// Mean correlation with the templates below which a face is not the one in the clip.
+const LEAST_FACE_FIT: f32 = 0.45;
+
+/// Magnifications tried around the one that the ink's height suggests.
+const HEIGHT_STEPS: [f32; 5] = [0.88, 0.94, 1.0, 1.06, 1.12];
+
+/// Width of a glyph against its height, as drawn, on frames with other pixel shapes.
+const WIDTH_STEPS: [f32; 9] = [0.7, 0.77, 0.85, 0.92, 1.0, 1.08, 1.17, 1.27, 1.4];
+
+/// Frames used in the coarse search over faces and sizes.
+const SEARCH_FRAMES: usize = 8;
+
+/// A region's registration and the alphabet it uses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Registered {
+    /// Index into the list of alphabets.
+    pub alphabet: usize,
+    pub(super) registration: Registration,
+}
+
+/// Alphabets in use and what was found for each region.
+pub(super) struct AllRegistered {
+    pub(super) alphabets: Vec<Alphabet>,
+    pub(super) regions: Vec<Option<Registered>>,
+}
+
+/// A face at a size.
+#[derive(Clone, Copy)]
+struct Candidate<'a> {
+    face: &'a Face,
+    scale: (f32, f32),
+}
+
+/// Registers every region of a setup.
+pub(super) fn register_all(regions: &[Region], sets: &[GlyphSet], sample: &Sample) -> AllRegistered {
+    let mut all = AllRegistered { alphabets: Vec::new(), regions: Vec::new() };
+    for (region, patches) in regions.iter().zip(&sample.regions) {
+        let found = all.with_known_alphabet(region, patches).or_else(|| {
+            let (alphabet, registration) = search(region, sets, patches)?;
+            all.alphabets.push(alphabet);
+            Some(Registered { alphabet: all.alphabets.len() - 1, registration })
+        });
+        all.regions.push(found);
+    }
+    all
+}
+
+impl AllRegistered {
+    /// Tries the alphabets found for former regions: most overlays use one size of type.
+    fn with_known_alphabet(&self, region: &Region, patches: &[Patch]) -> Option<Registered> {
+        let usual = |registered: &&Registered| registered.registration.fit;
+        let fits = self.alphabets.iter().enumerate().filter_map(|(number, alphabet)| {
+            let registration = try_alphabet(alphabet, region, patches)?;
+            let known = self.regions.iter().flatten().filter(|other| other.alphabet == number);
+            let known = known.map(|other| usual(&other)).fold(0.0, f32::max);
+            (registration.fit > 0.85 * known).then_some(Registered { alphabet: number, registration })
+        });
+        fits.max_by(|a, b| a.registration.fit.total_cmp(&b.registration.fit))
+    }
+}
+
+fn try_alphabet(alphabet: &Alphabet, region: &Region, patches: &[Patch]) -> Option<Registration> {
+    let features: Vec<Array2<f32>> =
+        patches.iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect();
+    let grammar = Grammar::of(region);
+    register(alphabet, &RegionSample { grammar: &grammar, features: &features })
+        .filter(|registration| registration.fit >= LEAST_FACE_FIT)
+}
+
+/// Searches the faces of all sets, and for built-in ones their size.
+fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alphabet, Registration)> {
+    let some: Vec<Patch> =
+        patches.iter().step_by(patches.len().div_ceil(SEARCH_FRAMES).max(1)).cloned().collect();
+    let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some)).flatten();
+    let best = candidates
+        .filter_map(|candidate| {
+            let alphabet = Alphabet::new(candidate.face, candidate.scale);
+            let fit = try_alphabet(&alphabet, region, &some)?.fit;
+            Some((alphabet, fit))
+        })
+        .max_by(|a, b| a.1.total_cmp(&b.1));
+    let (alphabet, _) = best?;
+    let registration = try_alphabet(&alphabet, region, patches)?;
+    Some((alphabet, registration))
+}
+
+/// A taught face as it is; a built-in one (drawn for any frame, so for any channel) at several sizes.
+fn candidates_of<'a>(set: &'a GlyphSet, channel: &Channel, patches: &[Patch]) -> Option<Vec<Candidate<'a>>> {
+    let face = set.face_for(channel)?;
+    if !set.any_size {
+        return Some(vec![Candidate { face, scale: (1.0, 1.0) }]);
+    }
+    let magnification = ink_height_px(patches)? / face.ink_height()?;
+    let sizes = HEIGHT_STEPS.iter().flat_map(|height| {
+        WIDTH_STEPS.iter().map(move |width| {
+            let scale_y = magnification * height;
+            Candidate { face, scale: (scale_y * width, scale_y) }
+        })
+    });
+    Some(sizes.collect())
+}
+
+/// Height of the text in frame pixels, from the rows that hold strokes.
+fn ink_height_px(patches: &[Patch]) -> Option<f32> {
+    let height = patches.first()?.crop().height() as f32;
+    let factor = working_factor(height);
+    let high_pass = super::feature::HighPass::for_cell_width(0.6 * height / factor as f32);
+    let features: Vec<Array2<f32>> =
+        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
+    let (top, bottom) = ink::extent(&ink::row_energy(&features), 2)?;
+    Some(((bottom - top) * factor) as f32)
+}
