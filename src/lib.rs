@@ -10,4 +10,5 @@ pub mod legs;
 pub mod recognise;
 pub mod series;
 pub mod setup;
+pub mod teach;
 pub mod units;

@@ -196,7 +196,7 @@ impl Believed {
 }
 
 /// A patch of features with its left edge at a fractional column, interpolated.
-pub(super) fn patch_at(
+pub(crate) fn patch_at(
     features: &Array2<f32>,
     top: usize,
     left: f32,
@@ -214,7 +214,7 @@ pub(super) fn patch_at(
 }
 
 /// Correlation of two shapes over the columns both have.
-pub(super) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
+pub(crate) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
     let cols = a.ncols().min(b.ncols());
     let (a, b) = (a.slice(s![.., ..cols]), b.slice(s![.., ..cols]));
     let product = |x: &ndarray::ArrayView2<'_, f32>, y: &ndarray::ArrayView2<'_, f32>| -> f32 {

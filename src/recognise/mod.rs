@@ -14,6 +14,8 @@ pub mod noise;
 mod register;
 mod sample;
 
+use ndarray::Array2;
+
 use crate::channel::Channel;
 use crate::footage::LumaPlane;
 use crate::glyphs::GlyphSet;
@@ -21,18 +23,21 @@ use crate::setup::Region;
 
 use alphabet::Alphabet;
 use calibrate::{Believed, RegionSample};
+pub(crate) use calibrate::{correlation, patch_at};
 use decode::{Decoded, Decoder, Placement};
 use feature::Window;
 use grammar::Grammar;
 use matcher::Matcher;
 use noise::Noise;
-pub use register::Registered;
 pub use sample::{Patch, Sample};
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
 /// assumes that differences are independent of the text; real differences are neither, and would
 /// make the ratios overconfident.
 const EVIDENCE_SHARE: f32 = 0.25;
+
+/// Confidence above which a reading of the sample may teach.
+const SURE: f32 = 0.95;
 
 /// Rounds of reading the sample and learning from what is believed of it.
 const LEARNING_ROUNDS: usize = 3;
@@ -165,14 +170,62 @@ impl Recogniser {
     }
 
     fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {
-        let Some((window, placement, face)) = &region.found else { return Shown::Nothing };
-        let face = &self.faces[*face];
-        let features = face.alphabet.high_pass.apply(&window.cut(luma));
-        let decoder = Decoder { alphabet: &face.alphabet, matcher: &face.matcher, grammar: &region.grammar };
-        match decoder.decode(&features, placement) {
-            Some(decoded) if decoded.total > 0.0 => judge(&decoded, face, &region.grammar),
-            _ => Shown::Nothing,
+        let Some((window, _, face)) = &region.found else { return Shown::Nothing };
+        let features = self.faces[*face].alphabet.high_pass.apply(&window.cut(luma));
+        self.judged(region, &features)
+    }
+
+    fn judged(&self, region: &RegionModel, features: &Array2<f32>) -> Shown {
+        let Some((_, _, face)) = &region.found else { return Shown::Nothing };
+        match self.decoded(region, features) {
+            Some(decoded) => judge(&decoded, &self.faces[*face], &region.grammar),
+            None => Shown::Nothing,
         }
+    }
+
+    fn decoded(&self, region: &RegionModel, features: &Array2<f32>) -> Option<Decoded> {
+        let (_, placement, face) = region.found.as_ref()?;
+        let FaceModel { alphabet, matcher, .. } = &self.faces[*face];
+        let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
+        decoder.decode(features, placement).filter(|decoded| decoded.total > 0.0)
+    }
+
+    fn patch_features(&self, region: &RegionModel, patch: &Patch) -> Option<Array2<f32>> {
+        let (window, _, face) = region.found.as_ref()?;
+        Some(self.faces[*face].alphabet.high_pass.apply(&patch.levels(window.factor)))
+    }
+
+    /// Reads a region in a frame of the sample.
+    pub(crate) fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
+        let Some(region) = self.regions.get(region) else { return Shown::Nothing };
+        match self.patch_features(region, patch) {
+            Some(features) => self.judged(region, &features),
+            None => Shown::Nothing,
+        }
+    }
+
+    /// Correlation of the least known character of a region in a frame of the sample.
+    pub(crate) fn least_fit(&self, region: usize, patch: &Patch) -> Option<f32> {
+        let region = self.regions.get(region)?;
+        let decoded = self.decoded(region, &self.patch_features(region, patch)?)?;
+        Some(calibrate::fit_of(&decoded))
+    }
+
+    /// Characters of a sample frame that are read surely: character, working factor, row and column
+    /// of the cell's top left corner in the window.
+    pub(crate) fn sure_characters(&self, region: usize, patch: &Patch) -> Vec<(char, usize, usize, f32)> {
+        let sure = || {
+            let region = self.regions.get(region)?;
+            let (window, placement, face) = region.found.as_ref()?;
+            let decoded = self.decoded(region, &self.patch_features(region, patch)?)?;
+            let shown = judge(&decoded, &self.faces[*face], &region.grammar);
+            let places = decoded
+                .places
+                .iter()
+                .map(|place| (place.character, window.factor, placement.top, place.left));
+            matches!(shown, Shown::Text { confidence, .. } if confidence > SURE).then(|| places.collect())
+        };
+        sure().unwrap_or_default()
     }
 }
 

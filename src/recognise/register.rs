@@ -25,9 +25,9 @@ const SEARCH_FRAMES: usize = 8;
 
 /// A region's registration and the alphabet it uses.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Registered {
+pub(super) struct Registered {
     /// Index into the list of alphabets.
-    pub alphabet: usize,
+    pub(super) alphabet: usize,
     pub(super) registration: Registration,
 }
 

@@ -1,0 +1,215 @@
+//! Alignment: shifts the characters cut from told readings onto each other.
+
+use ndarray::Array2;
+
+use super::layout::{Layout, advance, edges};
+use super::{Contradiction, Group, Told, ToldMoment};
+use crate::recognise::feature::HighPass;
+use crate::recognise::matcher::normalised_correlation;
+use crate::recognise::{correlation, patch_at};
+
+/// Shifts of a whole text tried, in half working pixels.
+const SHIFT_HALF_PX: i32 = 5;
+
+/// Rows a region's text may be moved against the first region's.
+const SHIFT_ROWS: isize = 2;
+
+/// Rounds of averaging and shifting.
+const ROUNDS: usize = 4;
+
+/// Two cuts of one character correlate at least this much unless one was told wrongly.
+const SAME_CORRELATION: f32 = 0.3;
+
+/// Cuts of two characters that correlate more than this are one shape.
+const ONE_SHAPE_CORRELATION: f32 = 0.985;
+
+/// One character of a told reading.
+#[derive(Debug, Clone)]
+pub(super) struct CharacterCut {
+    pub(super) character: char,
+    /// Index of the region in its group.
+    pub(super) region: usize,
+    /// Index of the moment in the region.
+    pub(super) moment: usize,
+    /// What was told, for messages.
+    pub(super) told: Told,
+    /// Row and column of the cell's top left corner in the window, and its advance.
+    pub(super) top: usize,
+    pub(super) left: f32,
+    pub(super) advance: f32,
+    /// Features of the cell.
+    pub(super) features: Array2<f32>,
+}
+
+/// Mean features over the told frame and the neighbours that show the same.
+pub(super) fn hold_mean(moment: &ToldMoment, factor: usize, high_pass: &HighPass) -> Array2<f32> {
+    let features = |patch: &super::Patch| high_pass.apply(&patch.levels(factor));
+    let centre = features(&moment.centre);
+    let (before, after): (Vec<_>, Vec<_>) =
+        (moment.before.iter().map(features).collect(), moment.after.iter().map(features).collect());
+    let likeness = |other: &Array2<f32>| normalised_correlation(other, &centre, 0, 0).unwrap_or(-1.0);
+    let nearest = before.first().into_iter().chain(after.first()).map(likeness).fold(0.0, f32::max);
+    let same = |other: &&Array2<f32>| likeness(other) > nearest - 0.06;
+    let held: Vec<&Array2<f32>> =
+        before.iter().take_while(same).chain(after.iter().take_while(same)).collect();
+    let count = held.len() as f32 + 1.0;
+    held.into_iter().fold(centre.clone(), |sum, other| sum + other) / count
+}
+
+/// Cuts all characters of a group at the layout, then shifts texts and regions until the cuts of
+/// each character agree best.
+pub(super) fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
+    let mut tops: Vec<usize> = group.regions.iter().map(|told| told.top).collect();
+    let mut shifts: Vec<Vec<f32>> = group.regions.iter().map(|told| vec![0.0; told.moments.len()]).collect();
+    for _ in 0..ROUNDS {
+        for region in 0..tops.len() {
+            tops[region] = best_top(group, layout, &tops, &shifts, region);
+            for moment in 0..shifts[region].len() {
+                shifts[region][moment] = best_shift(group, layout, &tops, &shifts, region, moment);
+            }
+        }
+    }
+    let all =
+        (0..tops.len()).flat_map(|region| (0..shifts[region].len()).map(move |moment| (region, moment)));
+    all.flat_map(|(region, moment)| cut(group, layout, region, moment, tops[region], shifts[region][moment]))
+        .collect()
+}
+
+/// The characters of one told reading.
+fn cut(
+    group: &Group<'_>,
+    layout: &Layout,
+    region: usize,
+    moment: usize,
+    top: usize,
+    shift: f32,
+) -> Vec<CharacterCut> {
+    let told_region = &group.regions[region];
+    let told = &told_region.moments[moment].told;
+    let edges = edges(&told.text, &layout.lines[region], layout.pitch, layout.point);
+    let cells = told.text.chars().zip(edges);
+    cells
+        .filter_map(|(character, edge)| {
+            let advance = advance(character, layout.pitch, layout.point);
+            let left = edge + shift;
+            let size = (group.rows, advance.ceil() as usize);
+            let features = patch_at(&told_region.features[moment], top, left, size)?;
+            Some(CharacterCut { character, region, moment, told: told.clone(), top, left, advance, features })
+        })
+        .collect()
+}
+
+/// How well some cuts agree with the cuts of the same characters in other readings.
+fn agreement(cuts: &[CharacterCut], others: &[CharacterCut]) -> f32 {
+    let mut sum = 0.0;
+    for one in cuts {
+        let twins = others.iter().filter(|other| other.character == one.character);
+        for twin in twins {
+            sum += correlation(&one.features, &twin.features);
+        }
+    }
+    sum
+}
+
+fn cuts_of_others(
+    group: &Group<'_>,
+    layout: &Layout,
+    tops: &[usize],
+    shifts: &[Vec<f32>],
+    left_out: impl Fn(usize, usize) -> bool,
+) -> Vec<CharacterCut> {
+    let all =
+        (0..tops.len()).flat_map(|region| (0..shifts[region].len()).map(move |moment| (region, moment)));
+    all.filter(|(region, moment)| !left_out(*region, *moment))
+        .flat_map(|(region, moment)| cut(group, layout, region, moment, tops[region], shifts[region][moment]))
+        .collect()
+}
+
+fn best_top(group: &Group<'_>, layout: &Layout, tops: &[usize], shifts: &[Vec<f32>], region: usize) -> usize {
+    let others = cuts_of_others(group, layout, tops, shifts, |other, _| other == region);
+    let now = tops[region] as isize;
+    let candidates = (now - SHIFT_ROWS..=now + SHIFT_ROWS).filter(|top| *top >= 0).map(|top| top as usize);
+    let agreement_at = |top: usize| -> f32 {
+        let moments = 0..shifts[region].len();
+        moments
+            .map(|moment| {
+                agreement(&cut(group, layout, region, moment, top, shifts[region][moment]), &others)
+            })
+            .sum()
+    };
+    best_by(candidates, tops[region], agreement_at)
+}
+
+fn best_shift(
+    group: &Group<'_>,
+    layout: &Layout,
+    tops: &[usize],
+    shifts: &[Vec<f32>],
+    region: usize,
+    moment: usize,
+) -> f32 {
+    let others = cuts_of_others(group, layout, tops, shifts, |other_region, other_moment| {
+        (other_region, other_moment) == (region, moment)
+    });
+    let now = shifts[region][moment];
+    let candidates = (-SHIFT_HALF_PX..=SHIFT_HALF_PX).map(|half| 0.5 * half as f32);
+    best_by(candidates, now, |shift| {
+        agreement(&cut(group, layout, region, moment, tops[region], shift), &others)
+    })
+}
+
+/// The candidate with the highest agreement; `now` unless another is better.
+fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl Fn(T) -> f32) -> T {
+    let mut best = (agreement(now), now);
+    for candidate in candidates {
+        let value = agreement(candidate);
+        if value > best.0 + 1e-4 {
+            best = (value, candidate);
+        }
+    }
+    best.1
+}
+
+/// Told readings at odds: one character with two shapes, or two characters with one.
+pub(super) fn contradictions(cuts: &[CharacterCut]) -> Vec<Contradiction> {
+    let mut found = Vec::new();
+    for (number, one) in cuts.iter().enumerate() {
+        for other in &cuts[number + 1..] {
+            let likeness = correlation(&one.features, &other.features);
+            let digits = one.character.is_ascii_digit() && other.character.is_ascii_digit();
+            let same = one.character == other.character;
+            if same && digits && likeness < SAME_CORRELATION {
+                found.push(differ(one, other));
+            } else if !same && digits && likeness > ONE_SHAPE_CORRELATION {
+                found.push(alike(one, other));
+            }
+        }
+    }
+    found.dedup();
+    found
+}
+
+fn differ(one: &CharacterCut, other: &CharacterCut) -> Contradiction {
+    let message = format!(
+        "'{}' looks different in {} and {}: one of them is told wrongly, or its box is off",
+        one.character,
+        said(&one.told),
+        said(&other.told)
+    );
+    Contradiction { message }
+}
+
+fn alike(one: &CharacterCut, other: &CharacterCut) -> Contradiction {
+    let message = format!(
+        "'{}' in {} and '{}' in {} are the same shape: one of them is told wrongly",
+        one.character,
+        said(&one.told),
+        other.character,
+        said(&other.told)
+    );
+    Contradiction { message }
+}
+
+fn said(told: &Told) -> String {
+    format!("{}@{}={}", told.channel.name(), told.time_s, told.text)
+}

@@ -1,0 +1,193 @@
+//! Layout: where the characters of told readings stand, before any shape is known.
+//!
+//! Overlays set digits at one pitch. For every pitch, width of the decimal point, alignment and
+//! position, the told texts say where strokes must be and where not; the layout that the strokes
+//! contradict least is taken.
+
+/// The strokes of one told reading.
+#[derive(Debug, Clone)]
+pub(super) struct ToldInk {
+    /// The text told.
+    pub(super) text: String,
+    /// Energy of every column of the window, floor taken off, summing to 1.
+    pub(super) ink: Vec<f32>,
+}
+
+/// The told readings of one region.
+#[derive(Debug, Clone)]
+pub(super) struct RegionInk {
+    pub(super) told: Vec<ToldInk>,
+}
+
+/// Where the text of a region stands. Columns are those of the region's window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Line {
+    /// Whether the right end stays put (else the left).
+    pub(super) right_aligned: bool,
+    /// Column of that end.
+    pub(super) position: f32,
+}
+
+/// Pitch of the type and where each region's text stands.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Layout {
+    /// Advance of digits and the minus sign, in working pixels.
+    pub(super) pitch: f32,
+    /// Advance of the decimal point.
+    pub(super) point: f32,
+    /// One line a region.
+    pub(super) lines: Vec<Line>,
+    /// How much the strokes contradict the layout; 0 is not at all.
+    pub(super) cost: f32,
+}
+
+/// Widths of the decimal point tried, in pitches.
+const POINT_WIDTHS: [f32; 7] = [1.0, 0.3, 0.36, 0.42, 0.48, 0.54, 0.62];
+
+/// Step of the pitch in working pixels.
+const PITCH_STEP_PX: f32 = 0.2;
+
+/// Pitch limits in text heights.
+const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
+
+/// Weight of strokes on the border between two characters.
+const BORDER_WEIGHT: f32 = 0.35;
+
+/// Finds the layout of regions written in the same face, whose text is `height` working pixels high.
+pub(super) fn find_layout(regions: &[RegionInk], height: f32) -> Option<Layout> {
+    let has_point = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('.'));
+    let points = if has_point { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
+    let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
+    let pitches = (0..=steps).map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
+    pitches
+        .flat_map(|pitch| points.iter().map(move |share| (pitch, share * pitch)))
+        .filter_map(|(pitch, point)| layout_at(regions, pitch, point))
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+fn layout_at(regions: &[RegionInk], pitch: f32, point: f32) -> Option<Layout> {
+    let mut lines = Vec::new();
+    let mut cost = 0.0;
+    for region in regions {
+        let (line, line_cost) = best_line(region, pitch, point)?;
+        lines.push(line);
+        cost += line_cost;
+    }
+    Some(Layout { pitch, point, lines, cost })
+}
+
+/// The alignment and position with the least cost; the cost is summed over the told readings.
+fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(Line, f32)> {
+    let cols = region.told.first()?.ink.len();
+    let widest = region.told.iter().map(|told| width(&told.text, pitch, point)).fold(0.0, f32::max);
+    if widest > cols as f32 {
+        return None;
+    }
+    let positions = (0..=2 * cols).map(|half| 0.5 * half as f32);
+    positions
+        .flat_map(|position| [true, false].map(|right_aligned| Line { right_aligned, position }))
+        .filter_map(|line| {
+            let costs = region.told.iter().map(|told| text_cost(told, &line, pitch, point));
+            Some((line, costs.sum::<Option<f32>>()?))
+        })
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Advance of a character.
+pub(super) fn advance(character: char, pitch: f32, point: f32) -> f32 {
+    if matches!(character, '.' | ':') { point } else { pitch }
+}
+
+fn width(text: &str, pitch: f32, point: f32) -> f32 {
+    text.chars().map(|character| advance(character, pitch, point)).sum()
+}
+
+/// Left edge of every character of a text, and the right edge of the last.
+pub(super) fn edges(text: &str, line: &Line, pitch: f32, point: f32) -> Vec<f32> {
+    let mut edge = line.position - if line.right_aligned { width(text, pitch, point) } else { 0.0 };
+    let mut edges = vec![edge];
+    for character in text.chars() {
+        edge += advance(character, pitch, point);
+        edges.push(edge);
+    }
+    edges
+}
+
+/// Strokes outside the text, characters without strokes, strokes on borders; `None` when the text
+/// would leave the window.
+fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32> {
+    let edges = edges(&told.text, line, pitch, point);
+    let (first, last) = (*edges.first()?, *edges.last()?);
+    if first < 0.0 || last > told.ink.len() as f32 {
+        return None;
+    }
+    let inside = between(&told.ink, first, last);
+    let digits = told.text.chars().filter(char::is_ascii_digit).count().max(1) as f32;
+    let mut empty = 0.0;
+    let mut uneven = 0.0;
+    for (character, pair) in told.text.chars().zip(edges.windows(2)) {
+        let share = between(&told.ink, pair[0], pair[1]) * digits;
+        if character.is_ascii_digit() {
+            empty += (0.55 - share).max(0.0);
+            uneven += centre_offset(&told.ink, pair[0], pair[1]).powi(2);
+        } else {
+            empty += (0.06 - share).max(0.0);
+        }
+    }
+    let density = inside / (last - first).max(1.0);
+    let borders: f32 = edges.iter().map(|edge| between(&told.ink, edge - 0.5, edge + 0.5)).sum();
+    let border_share = borders / edges.len() as f32 / density.max(1e-6);
+    Some((1.0 - inside) * 2.0 + empty + BORDER_WEIGHT * border_share + 0.5 * uneven / digits)
+}
+
+/// Distance of the strokes' centre from the cell's centre, in cell widths.
+fn centre_offset(ink: &[f32], left: f32, right: f32) -> f32 {
+    let (mut weight, mut moment) = (0.0, 0.0);
+    for column in left.max(0.0) as usize..(right as usize).min(ink.len()) {
+        weight += ink[column];
+        moment += ink[column] * (column as f32 + 0.5);
+    }
+    if weight > 0.0 { (moment / weight - 0.5 * (left + right)) / (right - left) } else { 0.5 }
+}
+
+/// Ink between two fractional columns.
+fn between(ink: &[f32], left: f32, right: f32) -> f32 {
+    let (left, right) = (left.max(0.0), right.min(ink.len() as f32));
+    let mut sum = 0.0;
+    let mut column = left.floor() as usize;
+    while (column as f32) < right && column < ink.len() {
+        let covered = (right.min(column as f32 + 1.0) - left.max(column as f32)).max(0.0);
+        sum += ink[column] * covered;
+        column += 1;
+    }
+    sum
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    /// Strokes of a text set right-aligned at column 50: every character a block of ink, digits 7
+    /// columns wide in cells of 10, the point 2 wide in a cell of 4.
+    fn set(text: &str) -> ToldInk {
+        let line = Line { right_aligned: true, position: 50.0 };
+        let mut ink = vec![0.0; 60];
+        for (character, pair) in text.chars().zip(edges(text, &line, 10.0, 4.0).windows(2)) {
+            let margin = if character == '.' { 1 } else { 2 };
+            ink[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
+        }
+        let total: f32 = ink.iter().sum();
+        ToldInk { text: text.to_owned(), ink: ink.iter().map(|value| value / total).collect() }
+    }
+
+    #[test]
+    fn pitch_and_alignment_follow_from_told_texts_of_two_lengths() {
+        let region = RegionInk { told: vec![set("8.5"), set("12.3"), set("9.9")] };
+        let layout = find_layout(&[region], 14.0).unwrap();
+        assert!((layout.pitch - 10.0).abs() < 0.6, "{layout:?}");
+        assert!((layout.point - 4.0).abs() < 1.1, "{layout:?}");
+        assert!(layout.lines[0].right_aligned);
+        assert!((layout.lines[0].position - 50.0).abs() < 1.1, "{layout:?}");
+    }
+}

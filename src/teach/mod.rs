@@ -1,0 +1,385 @@
+//! Teaching: learns the shapes of an overlay's characters from a few told readings.
+//!
+//! Told texts show where strokes must be ([`layout`]); the characters cut there are averaged and
+//! aligned to each other ([`align`]); then the sample of the whole clip is read with these first
+//! shapes and the characters that are believed are averaged into clean glyphs.
+
+mod align;
+mod ask;
+mod layout;
+
+use image::GrayImage;
+use ndarray::Array2;
+use thiserror::Error;
+
+use crate::channel::Channel;
+use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
+use crate::recognise::alphabet::working_factor;
+use crate::recognise::feature::{HighPass, MARGIN_PX};
+use crate::recognise::{Patch, Recogniser, Sample, ink};
+use crate::setup::Region;
+
+use align::{CharacterCut, aligned_cuts};
+use layout::{RegionInk, ToldInk, find_layout};
+
+/// Heights of type that differ by no more than this share count as one face.
+const SAME_HEIGHT_SHARE: f32 = 0.15;
+
+/// Blank rows kept above and below the strokes, in working pixels.
+const ROW_PADDING_PX: usize = 1;
+
+/// A reading told by the pilot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Told {
+    /// The channel.
+    pub channel: Channel,
+    /// Time in seconds from the clip's first frame.
+    pub time_s: f64,
+    /// What the overlay shows there.
+    pub text: String,
+}
+
+/// A told reading with the pictures of its region: the frame told and some before and after it.
+#[derive(Debug, Clone)]
+pub struct ToldMoment {
+    /// What was told.
+    pub told: Told,
+    /// The region at the told time.
+    pub centre: Patch,
+    /// The region in the frames before, nearest first.
+    pub before: Vec<Patch>,
+    /// The region in the frames after, nearest first.
+    pub after: Vec<Patch>,
+}
+
+/// Two told readings that cannot both be right.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contradiction {
+    /// One sentence naming both moments.
+    pub message: String,
+}
+
+/// A moment worth telling next.
+#[derive(Debug, Clone)]
+pub struct Ask {
+    /// The channel.
+    pub channel: Channel,
+    /// Time in seconds from the clip's first frame.
+    pub time_s: f64,
+    /// What the region shows then.
+    pub picture: GrayImage,
+}
+
+/// What was learnt.
+#[derive(Debug, Clone)]
+pub struct Lesson {
+    /// The glyph set.
+    pub set: GlyphSet,
+    /// Digits not seen yet, with the channels of their face (empty: all channels).
+    pub missing: Vec<(Vec<Channel>, Vec<char>)>,
+    /// Told readings at odds with each other.
+    pub contradictions: Vec<Contradiction>,
+    /// Moments that show shapes not known yet, most useful first.
+    pub ask_next: Vec<Ask>,
+}
+
+/// Why nothing could be learnt.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum TeachError {
+    /// No reading was told.
+    #[error("no reading is told: give at least one, for example --say speed@12.4=63")]
+    NothingTold,
+    /// A told channel is not marked.
+    #[error("{channel}@{time_s}: the setup marks no region for this channel; it marks {marked}")]
+    UnknownChannel {
+        /// The channel told.
+        channel: String,
+        /// The time told.
+        time_s: f64,
+        /// The channels marked.
+        marked: String,
+    },
+    /// A told text holds characters that no readout shows.
+    #[error("{channel}@{time_s}={text}: a reading holds only the characters {CHARACTERS}")]
+    UnusableText {
+        /// The channel told.
+        channel: String,
+        /// The time told.
+        time_s: f64,
+        /// The text told.
+        text: String,
+    },
+    /// No strokes stand out where the text should be.
+    #[error(
+        "channel {channel}: no text stands out in its box; look at the box with `pairspeed inspect CLIP --setup FILE`"
+    )]
+    NoStrokes {
+        /// The channel.
+        channel: String,
+    },
+    /// The told texts fit no layout.
+    #[error(
+        "the readings told for {channels} do not fit into their boxes: check the texts and whether the boxes hold the widest value"
+    )]
+    NoLayout {
+        /// The channels.
+        channels: String,
+    },
+}
+
+/// Learns a glyph set from told readings and a sample of the whole clip.
+///
+/// `sample` holds a list of patches for each of `regions`, in their order.
+///
+/// # Errors
+/// [`TeachError`] says which told reading or region is unusable and why.
+pub fn teach(
+    name: &str,
+    regions: &[Region],
+    moments: &[ToldMoment],
+    sample: &Sample,
+) -> Result<Lesson, TeachError> {
+    check_told(regions, moments)?;
+    let heights = ink_heights(regions, sample);
+    let mut faces = Vec::new();
+    let mut contradictions = Vec::new();
+    let groups = group_by_height(regions, moments, &heights)?;
+    for group in &groups {
+        let cuts = cut_group(group)?;
+        contradictions.extend(align::contradictions(&cuts));
+        faces.push(face_of(group, &cuts));
+    }
+    name_channels(&mut faces, regions, &heights);
+    let first = GlyphSet { name: name.to_owned(), faces, any_size: false };
+    let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&first), sample);
+    let set = cleaned(first, regions, &recogniser, sample);
+    let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
+    let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
+    let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &recogniser, sample) };
+    Ok(Lesson { set, missing, contradictions, ask_next })
+}
+
+fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachError> {
+    if moments.is_empty() {
+        return Err(TeachError::NothingTold);
+    }
+    for ToldMoment { told, .. } in moments {
+        let channel = told.channel.name().to_owned();
+        if !regions.iter().any(|region| region.channel == told.channel) {
+            let marked: Vec<&str> = regions.iter().map(|region| region.channel.name()).collect();
+            return Err(TeachError::UnknownChannel {
+                channel,
+                time_s: told.time_s,
+                marked: marked.join(", "),
+            });
+        }
+        let usable = !told.text.is_empty() && told.text.chars().all(|c| CHARACTERS.contains(c));
+        if !usable {
+            return Err(TeachError::UnusableText { channel, time_s: told.time_s, text: told.text.clone() });
+        }
+    }
+    Ok(())
+}
+
+/// Height and first row of the strokes of a region, in frame pixels from the top of its box.
+#[derive(Debug, Clone, Copy)]
+struct InkRows {
+    top_px: f32,
+    height_px: f32,
+}
+
+fn ink_heights(regions: &[Region], sample: &Sample) -> Vec<Option<InkRows>> {
+    regions.iter().zip(&sample.regions).map(|(region, patches)| ink_rows(region, patches)).collect()
+}
+
+fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
+    let height = region.place.height as f32;
+    let factor = working_factor(height);
+    let high_pass = HighPass::for_cell_width(0.6 * height / factor as f32);
+    let features: Vec<Array2<f32>> =
+        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
+    let (top, bottom) = ink::extent(&ink::row_energy(&features), 2)?;
+    Some(InkRows {
+        top_px: (top as f32 - MARGIN_PX as f32) * factor as f32,
+        height_px: ((bottom - top) * factor) as f32,
+    })
+}
+
+/// The told readings of one region, at the working resolution of its face.
+struct ToldRegion<'a> {
+    region: &'a Region,
+    moments: Vec<&'a ToldMoment>,
+    /// Mean features over the frames that show the told text, one a moment.
+    features: Vec<Array2<f32>>,
+    /// Row of the cells' top edge in the window.
+    top: usize,
+}
+
+/// Regions written in one size of type.
+struct Group<'a> {
+    regions: Vec<ToldRegion<'a>>,
+    /// Rows of a cell in working pixels.
+    rows: usize,
+    factor: usize,
+}
+
+fn group_by_height<'a>(
+    regions: &'a [Region],
+    moments: &'a [ToldMoment],
+    heights: &[Option<InkRows>],
+) -> Result<Vec<Group<'a>>, TeachError> {
+    let mut by_height: Vec<(f32, Vec<(&Region, InkRows)>)> = Vec::new();
+    for (region, rows) in regions.iter().zip(heights) {
+        if !moments.iter().any(|moment| moment.told.channel == region.channel) {
+            continue;
+        }
+        let rows = rows.ok_or_else(|| TeachError::NoStrokes { channel: region.channel.name().to_owned() })?;
+        let same =
+            |(height, _): &&mut (f32, Vec<_>)| (rows.height_px / *height - 1.0).abs() <= SAME_HEIGHT_SHARE;
+        match by_height.iter_mut().find(same) {
+            Some((_, members)) => members.push((region, rows)),
+            None => by_height.push((rows.height_px, vec![(region, rows)])),
+        }
+    }
+    Ok(by_height.into_iter().map(|(_, members)| group_of(&members, moments)).collect())
+}
+
+fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) -> Group<'a> {
+    let height_px = members.iter().map(|(_, rows)| rows.height_px).fold(0.0, f32::max);
+    let factor = working_factor(height_px);
+    let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
+    let high_pass = HighPass::for_cell_width(0.6 * rows as f32);
+    let told = members.iter().map(|(region, ink)| {
+        let moments: Vec<&ToldMoment> =
+            moments.iter().filter(|moment| moment.told.channel == region.channel).collect();
+        let features = moments.iter().map(|moment| align::hold_mean(moment, factor, &high_pass)).collect();
+        let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
+        let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
+        ToldRegion { region, moments, features, top }
+    });
+    Group { regions: told.collect(), rows, factor }
+}
+
+/// Cuts the characters of a group's told readings, aligned to each other.
+fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
+    let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
+    let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
+    let layout = find_layout(&inks, height).ok_or_else(|| {
+        let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
+        TeachError::NoLayout { channels: channels.join(", ") }
+    })?;
+    Ok(aligned_cuts(group, &layout))
+}
+
+fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
+    let readings = told.moments.iter().zip(&told.features).map(|(moment, features)| {
+        let energy = ink::column_energy(std::slice::from_ref(features), told.top, told.top + rows);
+        let mut sorted = energy.clone();
+        sorted.sort_by(f32::total_cmp);
+        let floor = sorted.get(sorted.len() / 8).copied().unwrap_or(0.0);
+        // Square roots: a faint stroke counts nearly as much as a strong one.
+        let above: Vec<f32> = energy.iter().map(|value| (value - floor).max(0.0).sqrt()).collect();
+        let total = above.iter().sum::<f32>().max(f32::MIN_POSITIVE);
+        ToldInk { text: moment.told.text.clone(), ink: above.iter().map(|value| value / total).collect() }
+    });
+    RegionInk { told: readings.collect() }
+}
+
+/// The first glyphs: mean of the aligned cuts, in frame pixels.
+fn face_of(group: &Group<'_>, cuts: &[CharacterCut]) -> Face {
+    let widest = cuts.iter().map(|cut| cut.advance).fold(1.0, f32::max) * group.factor as f32;
+    let cell = (widest.ceil() as usize, group.rows * group.factor);
+    let mut glyphs = Vec::new();
+    for character in CHARACTERS.chars() {
+        let mut mean = MeanLevels::new(cell);
+        let mut advance = 0.0;
+        for cut in cuts.iter().filter(|cut| cut.character == character) {
+            let told = &group.regions[cut.region];
+            mean.add(&told.moments[cut.moment].centre, group.factor, cut.top, cut.left);
+            advance = cut.advance * group.factor as f32;
+        }
+        glyphs.extend(mean.glyph(character, advance));
+    }
+    let channels = group.regions.iter().map(|told| told.region.channel.clone()).collect();
+    let name = group.regions.first().map_or("face", |told| told.region.channel.name()).to_owned();
+    Face { name, channels, cell, glyphs }
+}
+
+/// One face serves every channel; of several, each channel not told goes with the nearest height.
+fn name_channels(faces: &mut [Face], regions: &[Region], heights: &[Option<InkRows>]) {
+    if let [only] = faces {
+        only.channels.clear();
+        return;
+    }
+    for (region, rows) in regions.iter().zip(heights) {
+        let known = faces.iter().any(|face| face.channels.contains(&region.channel));
+        let Some(rows) = rows.as_ref().filter(|_| !known) else { continue };
+        let distance = |face: &&mut Face| (face.cell.1 as f32 - rows.height_px).abs();
+        if let Some(face) = faces.iter_mut().min_by(|a, b| distance(a).total_cmp(&distance(b))) {
+            face.channels.push(region.channel.clone());
+        }
+    }
+}
+
+/// Glyphs averaged over all characters of the sample that are read surely; a glyph never met there
+/// stays as told.
+fn cleaned(mut set: GlyphSet, regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> GlyphSet {
+    for face in &mut set.faces {
+        let mut means: Vec<MeanLevels> = face.glyphs.iter().map(|_| MeanLevels::new(face.cell)).collect();
+        for (number, region) in regions.iter().enumerate() {
+            if !face.channels.is_empty() && !face.channels.contains(&region.channel) {
+                continue;
+            }
+            for patch in sample.regions.get(number).into_iter().flatten() {
+                for (character, factor, top, left) in recogniser.sure_characters(number, patch) {
+                    if let Some(index) = face.glyphs.iter().position(|glyph| glyph.character == character) {
+                        means[index].add(patch, factor, top, left);
+                    }
+                }
+            }
+        }
+        for (glyph, mean) in face.glyphs.iter_mut().zip(means) {
+            if let Some(clean) = mean.glyph(glyph.character, glyph.advance).filter(|_| mean.count >= 4) {
+                *glyph = clean;
+            }
+        }
+    }
+    set
+}
+
+/// Mean grey levels of cells cut from patches.
+struct MeanLevels {
+    sum: Array2<f32>,
+    count: usize,
+}
+
+impl MeanLevels {
+    fn new((width, height): (usize, usize)) -> Self {
+        Self { sum: Array2::zeros((height, width)), count: 0 }
+    }
+
+    /// Adds the cell whose top left corner is at a working row and column of the patch's window.
+    fn add(&mut self, patch: &Patch, factor: usize, top: usize, left: f32) {
+        let levels = patch.levels(1);
+        let frame = |working: f32| (working - MARGIN_PX as f32) * factor as f32 + MARGIN_PX as f32;
+        let (top, left) = (frame(top as f32).round() as isize, frame(left));
+        let (first, share) = (left.floor() as isize, left - left.floor());
+        let at = |row: isize, col: isize| {
+            let row = row.clamp(0, levels.nrows() as isize - 1) as usize;
+            let col = col.clamp(0, levels.ncols() as isize - 1) as usize;
+            levels[[row, col]]
+        };
+        self.sum.indexed_iter_mut().for_each(|((row, col), sum)| {
+            let (row, col) = (top + row as isize, first + col as isize);
+            *sum += at(row, col) * (1.0 - share) + at(row, col + 1) * share;
+        });
+        self.count += 1;
+    }
+
+    fn glyph(&self, character: char, advance: f32) -> Option<Glyph> {
+        let levels = &self.sum / self.count.max(1) as f32;
+        let opacity = Array2::ones(levels.dim());
+        (self.count > 0).then_some(Glyph { character, levels, opacity, advance })
+    }
+}
