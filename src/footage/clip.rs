@@ -1,0 +1,294 @@
+//! A clip read through libavformat and libavcodec.
+
+use std::mem;
+use std::path::Path;
+
+use super::decode::{Decode, LARGEST_SIDE, Picture, Stated};
+use super::error::FootageError;
+use super::luma;
+use super::notes::{ClipNotes, TimeBasis};
+use super::timeline::{self, Timeline};
+use super::{ClipInfo, FrameSource, LumaFrame};
+
+/// Frames a second taken for granted when neither stamps nor the container tell.
+const ASSUMED_RATE_HZ: f64 = 25.0;
+/// A target this close ahead is reached by reading on rather than by a seek, in seconds, when the container
+/// does not tell where its key frames are.
+const READ_ON_S: f64 = 2.0;
+/// How far before the target seeks start, in seconds: where the first lands behind it, the next goes further.
+const STEPS_BACK_S: [f64; 4] = [0.0, 2.0, 10.0, 60.0];
+/// A clip that ends this long before its stated length is said to be short, in seconds.
+const SHORT_S: f64 = 1.0;
+
+/// A clip of any container and codec libav knows.
+pub struct Clip {
+    info: ClipInfo,
+    notes: ClipNotes,
+    decode: Decode,
+    timeline: Timeline,
+    current: Picture,
+    at: Option<At>,
+    ahead: Picture,
+    has_ahead: bool,
+    held: bool,
+    from_start: bool,
+    buffer: Vec<u8>,
+}
+
+/// Where the current picture stands.
+#[derive(Debug, Clone, Copy)]
+struct At {
+    index: u64,
+    time_s: f64,
+}
+
+impl Clip {
+    /// Opens the clip at `path` and decodes its first frame.
+    ///
+    /// # Errors
+    /// If the file is not there, is no video, has no decoder here, or none of its frames can be decoded.
+    pub fn open(path: &Path) -> Result<Self, FootageError> {
+        let (mut decode, stated) = Decode::open(path)?;
+        let timeline = begin_timeline(&decode, &stated);
+        let mut ahead = Picture::empty();
+        if !decode.next(&mut ahead) {
+            return Err(decode.nothing_decoded());
+        }
+        let (width, height) = checked_size(path, &ahead)?;
+        let notes = ClipNotes {
+            time_basis: timeline.basis(),
+            levels: stated.levels,
+            rotation_degrees: stated.rotation_degrees,
+            ..ClipNotes::default()
+        };
+        let info = ClipInfo {
+            path: path.into(),
+            container: stated.container,
+            codec: stated.codec,
+            width,
+            height,
+            nominal_rate_hz: stated.rate_hz,
+            stated_length_s: stated.length_s,
+        };
+        let mut clip = Self {
+            info,
+            notes,
+            decode,
+            timeline,
+            current: Picture::empty(),
+            at: None,
+            ahead,
+            has_ahead: true,
+            held: false,
+            from_start: true,
+            buffer: Vec::new(),
+        };
+        clip.luma_of_ahead_is_understood()?;
+        Ok(clip)
+    }
+
+    fn luma_of_ahead_is_understood(&mut self) -> Result<(), FootageError> {
+        let (width, height) = (self.info.width as usize, self.info.height as usize);
+        match luma::of_frame(&self.ahead.frame, width, height, &mut self.buffer) {
+            Some(_) => Ok(()),
+            None => Err(unknown_pixels(&self.info, &self.ahead)),
+        }
+    }
+
+    /// Goes one picture on. `false` after the last, which then stays the current one.
+    fn advance(&mut self) -> bool {
+        if !self.has_ahead {
+            return false;
+        }
+        mem::swap(&mut self.current, &mut self.ahead);
+        self.fetch();
+        let next = self.ahead.stamp.filter(|_| self.has_ahead);
+        let fresh = self.timeline.is_fresh();
+        let time_s = self.timeline.place(self.current.stamp, next);
+        let index = match self.at {
+            Some(at) if !fresh => at.index + 1,
+            _ => self.index_at(time_s),
+        };
+        self.at = Some(At { index, time_s });
+        self.note_current();
+        true
+    }
+
+    /// The number of the first frame after a jump; see [`LumaFrame::index`].
+    fn index_at(&self, time_s: f64) -> u64 {
+        if self.from_start {
+            return 0;
+        }
+        let rate_hz = self.info.nominal_rate_hz.unwrap_or(ASSUMED_RATE_HZ);
+        (time_s * rate_hz).round().max(0.0) as u64
+    }
+
+    /// Decodes the next picture of the right size into `ahead`.
+    fn fetch(&mut self) {
+        loop {
+            self.has_ahead = self.decode.next(&mut self.ahead);
+            let size = (self.ahead.frame.width(), self.ahead.frame.height());
+            if !self.has_ahead || size == (self.info.width, self.info.height) {
+                return;
+            }
+            self.notes.frames_of_other_size += 1;
+            let time_s = self.ahead.stamp.and_then(|stamp| self.timeline.time_of(stamp));
+            self.notes.other_size_at_s = self.notes.other_size_at_s.or(time_s);
+        }
+    }
+
+    fn note_current(&mut self) {
+        self.notes.frames_damaged += u64::from(self.current.damaged);
+        self.notes.frames_interlaced += u64::from(self.current.frame.is_interlaced());
+        self.notes.packets_lost = self.decode.lost;
+        let found = self.timeline.findings();
+        self.notes.stamps_repaired = found.repaired;
+        self.notes.stamps_restarted = found.restarted;
+        if self.notes.gaps.len() != found.gaps.len() {
+            self.notes.gaps.clone_from(&found.gaps);
+        }
+        if !self.has_ahead {
+            self.notes.stopped_early.clone_from(&self.decode.stopped);
+            self.notes.short_by_s = self.short_by_s();
+        }
+    }
+
+    fn short_by_s(&self) -> Option<f64> {
+        let short_s = self.info.stated_length_s? - self.at?.time_s - self.timeline.typical_s();
+        (short_s > SHORT_S).then_some(short_s)
+    }
+
+    fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
+        let Some(At { index, time_s }) = self.at else { return Ok(None) };
+        let damaged = self.current.damaged;
+        let (width, height) = (self.info.width as usize, self.info.height as usize);
+        match luma::of_frame(&self.current.frame, width, height, &mut self.buffer) {
+            Some(luma) => Ok(Some(LumaFrame { index, time_s, damaged, luma })),
+            None => Err(unknown_pixels(&self.info, &self.current)),
+        }
+    }
+
+    /// Reads on until the current picture is the one nearest to `time_s`, and holds it.
+    fn read_on_to(&mut self, time_s: f64) {
+        self.held = self.at.is_some() || self.advance();
+        while self.has_ahead && self.at.is_some_and(|at| self.next_is_nearer(at.time_s, time_s)) {
+            self.advance();
+        }
+    }
+
+    fn next_is_nearer(&self, current_s: f64, target_s: f64) -> bool {
+        let next_s = self.ahead.stamp.and_then(|stamp| self.timeline.time_of(stamp));
+        let next_s = next_s.filter(|next_s| *next_s > current_s);
+        let next_s = next_s.unwrap_or_else(|| current_s + self.timeline.typical_s());
+        target_s - current_s > next_s - target_s
+    }
+
+    /// Whether `time_s` lies ahead and no key frame between here and there would save decoding.
+    fn reading_on_is_best(&mut self, time_s: f64) -> bool {
+        let Some(At { time_s: here_s, .. }) = self.at else { return false };
+        let Some(stamp) = self.timeline.stamp_at(time_s) else { return time_s >= here_s };
+        let key_s = self.decode.key_stamp_before(stamp).and_then(|key| self.timeline.time_of(key));
+        time_s >= here_s && key_s.map_or(time_s - here_s < READ_ON_S, |key_s| key_s <= here_s)
+    }
+
+    /// Tries to land on a picture at or before `time_s` by the container's own seek.
+    fn jump_before(&mut self, time_s: f64) -> bool {
+        if self.notes.stamps_restarted > 0 {
+            return false;
+        }
+        let time_s = time_s.min(self.info.stated_length_s.unwrap_or(time_s));
+        for back_s in STEPS_BACK_S {
+            let start_s = time_s - back_s;
+            let Some(stamp) = self.timeline.stamp_at(start_s) else { return false };
+            if start_s <= 0.0 || !self.decode.seek(stamp) {
+                return false;
+            }
+            self.forget_place();
+            self.from_start = false;
+            self.fetch();
+            let landed_s = self.ahead.stamp.and_then(|stamp| self.timeline.time_of(stamp));
+            if self.has_ahead && landed_s.is_some_and(|landed_s| landed_s <= time_s) {
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Opens the file again at its first frame.
+    fn rewind(&mut self) -> Result<(), FootageError> {
+        let (decode, stated) = Decode::open(&self.info.path)?;
+        self.timeline = begin_timeline(&decode, &stated);
+        self.decode = decode;
+        self.forget_place();
+        self.from_start = true;
+        self.fetch();
+        if self.has_ahead { Ok(()) } else { Err(self.decode.nothing_decoded()) }
+    }
+
+    fn forget_place(&mut self) {
+        self.at = None;
+        self.held = false;
+        self.timeline.jump();
+        self.notes = ClipNotes {
+            time_basis: self.notes.time_basis,
+            levels: self.notes.levels,
+            rotation_degrees: self.notes.rotation_degrees,
+            ..ClipNotes::default()
+        };
+    }
+}
+
+impl FrameSource for Clip {
+    fn info(&self) -> &ClipInfo {
+        &self.info
+    }
+
+    fn next_frame(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
+        if !mem::take(&mut self.held) && !self.advance() {
+            return Ok(None);
+        }
+        self.view()
+    }
+
+    fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
+        let time_s = if time_s.is_nan() { 0.0 } else { time_s };
+        let is_at_start = self.at.is_none() && self.from_start;
+        if is_at_start && self.timeline.is_fresh() {
+            // The origin of the clip's time is its first frame, so that one must be placed first.
+            self.advance();
+        }
+        if !self.reading_on_is_best(time_s) && !self.jump_before(time_s) {
+            self.rewind()?;
+        }
+        self.read_on_to(time_s);
+        Ok(())
+    }
+
+    fn notes(&self) -> &ClipNotes {
+        &self.notes
+    }
+}
+
+fn begin_timeline(decode: &Decode, stated: &Stated) -> Timeline {
+    let usable = stated.tick_s > 0.0 && timeline::are_usable(&decode.stamps_ahead());
+    let basis = match stated.rate_hz {
+        _ if usable => TimeBasis::Stamps,
+        Some(rate_hz) => TimeBasis::ContainerRate { rate_hz },
+        None => TimeBasis::AssumedRate { rate_hz: ASSUMED_RATE_HZ },
+    };
+    Timeline::new(basis, stated.tick_s, 1.0 / stated.rate_hz.unwrap_or(ASSUMED_RATE_HZ))
+}
+
+fn checked_size(path: &Path, picture: &Picture) -> Result<(u32, u32), FootageError> {
+    let (width, height) = (picture.frame.width(), picture.frame.height());
+    let fits = |side: u32| (1..=LARGEST_SIDE).contains(&side);
+    if fits(width) && fits(height) {
+        return Ok((width, height));
+    }
+    Err(FootageError::FrameSize { path: path.into(), width, height, limit: LARGEST_SIDE })
+}
+
+fn unknown_pixels(info: &ClipInfo, picture: &Picture) -> FootageError {
+    let described = picture.frame.format().descriptor().map(|descriptor| descriptor.name().to_owned());
+    FootageError::PixelFormat { path: info.path.clone(), format: described.unwrap_or_else(|| "none".into()) }
+}
