@@ -4,8 +4,10 @@
 
 pub mod airspeed;
 pub mod channel;
+pub mod flight;
 pub mod footage;
 pub mod legs;
+pub mod output;
 pub mod series;
 pub mod setup;
 pub mod units;
