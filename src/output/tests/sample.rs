@@ -158,3 +158,68 @@ pub fn flight_without_units() -> Flight {
     flight.throttle_source = ThrottleSource::Numbered;
     flight
 }
+
+/// Six minutes at 30 frames a second with three throttle steps, one of them flown twice, a lost
+/// picture, a gap and an odd leg: enough for every plot.
+pub fn long_flight() -> Flight {
+    let mut flight = small_flight();
+    let legs = long_legs();
+    let times: Vec<f64> =
+        (0..10_800).map(|n| f64::from(n) / 30.0).filter(|time_s| !(200.0..206.0).contains(time_s)).collect();
+    let speed_at = |time_s: f64| {
+        let leg = legs.iter().find(|leg| (leg.start_s..leg.end_s).contains(&time_s));
+        leg.map_or(52.0, |leg| leg.speed_median) + 1.5 * (time_s * 1.7).sin() + (time_s * 0.6).cos()
+    };
+    let lost = |time_s: &f64| (150.0..158.0).contains(time_s);
+    // The overlay shows whole numbers and renews them eight times a second.
+    let shown = |time_s: &f64| speed_at((time_s * 8.0).floor() / 8.0).round();
+    let cell = |time_s: &f64, value: f64| {
+        if lost(time_s) { (f64::NAN, 0.0, Blank::LostPicture) } else { (value, 0.99, Blank::No) }
+    };
+    let column =
+        |value: &dyn Fn(&f64) -> f64| -> Vec<_> { times.iter().map(|t| cell(t, value(t))).collect() };
+    let tenths = |value: f64| (value * 10.0).round() / 10.0;
+    flight.series.readings = Readings {
+        frame: (0..times.len() as u64).collect(),
+        time_s: times.clone(),
+        channels: vec![
+            channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &column(&shown)),
+            channel(Channel::Voltage, Some(Unit::Volts), 1, &column(&|t| tenths(25.2 - t / 120.0))),
+            channel(
+                Channel::Altitude,
+                Some(Unit::Metres),
+                0,
+                &column(&|t| (60.0 + 8.0 * (t / 20.0).sin()).round()),
+            ),
+        ],
+        gaps: vec![crate::series::Gap { start_s: 200.0, end_s: 206.0 }],
+    };
+    flight.series.speed_smooth =
+        times.iter().map(|t| if lost(t) { f64::NAN } else { speed_at(*t) }).collect();
+    flight.legs = legs;
+    flight.pairs = vec![
+        pair(1, 1, Some(60.0), 60.0, 74.0),
+        pair(2, 2, Some(80.0), 67.0, 81.0),
+        pair(3, 2, Some(80.0), 68.0, 81.0),
+        pair(4, 3, Some(100.0), 77.0, 87.0),
+    ];
+    flight.pairs[3].flags = vec![Flag("voltage 1.2 V lower than in the first step".into())];
+    flight.steps =
+        vec![step(1, Some(60.0), 67.0, 1), step(2, Some(80.0), 74.2, 2), step(3, Some(100.0), 82.0, 1)];
+    flight
+}
+
+fn long_legs() -> Vec<Leg> {
+    let speeds = [60.0, 74.0, 67.0, 81.0, 68.0, 81.0, 77.0, 87.0, 88.0];
+    let throttles = [60.0, 60.0, 80.0, 80.0, 80.0, 80.0, 100.0, 100.0, 100.0];
+    let legs = speeds.into_iter().zip(throttles).zip(0..9).map(|((speed, throttle), number)| {
+        let kind = match number {
+            8 => LegKind::Odd,
+            _ if number % 2 == 0 => LegKind::Upwind,
+            _ => LegKind::Downwind,
+        };
+        let start_s = 15.0 + 38.0 * f64::from(number);
+        Leg { throttle_percent: Some(throttle), ..leg(kind, start_s, start_s + 22.0, speed) }
+    });
+    legs.collect()
+}
