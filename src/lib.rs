@@ -4,9 +4,11 @@
 
 pub mod airspeed;
 pub mod channel;
+pub mod flight;
 pub mod footage;
 pub mod glyphs;
 pub mod legs;
+pub mod output;
 pub mod recognise;
 pub mod series;
 pub mod setup;

@@ -1,0 +1,77 @@
+//! The findings of one flight: everything the result files are written from.
+
+use crate::airspeed::Pair;
+use crate::channel::Channel;
+use crate::footage::ClipInfo;
+use crate::legs::{Leg, ThrottleSource};
+use crate::series::{ChannelReadings, Series};
+use crate::setup::Setup;
+use crate::units::Unit;
+
+/// The result of one throttle step over all of its pairs. Speeds are in the speed channel's unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// Number of the step, from 1; that of [`Pair::step`].
+    pub step: u32,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+    /// Airspeed over the step's pairs.
+    pub airspeed: f64,
+    /// Lower end of the 95 % interval of the airspeed.
+    pub airspeed_low: f64,
+    /// Upper end of the 95 % interval of the airspeed.
+    pub airspeed_high: f64,
+    /// Wind along the course over the step's pairs.
+    pub wind: f64,
+    /// Median pack voltage over the step's legs, in volts.
+    pub voltage_v: Option<f64>,
+    /// Number of pairs the step rests on.
+    pub pairs: usize,
+}
+
+/// One flight, read and worked out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Flight {
+    /// Version of the program that worked it out, such as `0.1.0`.
+    pub program_version: String,
+    /// The clips, in the order they were recorded.
+    pub clips: Vec<ClipInfo>,
+    /// The camera setup the clips were read with.
+    pub setup: Setup,
+    /// The trusted readings of every frame and the smoothed speed.
+    pub series: Series,
+    /// The legs, in the order they were flown.
+    pub legs: Vec<Leg>,
+    /// Where the throttle of the legs comes from.
+    pub throttle_source: ThrottleSource,
+    /// The pairs of legs.
+    pub pairs: Vec<Pair>,
+    /// The throttle steps, in ascending order of their number.
+    pub steps: Vec<Step>,
+    /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
+    /// are unusable, a gap between clips, a dead throttle readout.
+    pub notes: Vec<String>,
+}
+
+impl Flight {
+    /// The readings of the speed, if it is marked.
+    #[must_use]
+    pub fn speed(&self) -> Option<&ChannelReadings> {
+        self.series.readings.channel(&Channel::Speed)
+    }
+
+    /// The unit of a channel; `None` when the channel is not marked or its unit is not known.
+    #[must_use]
+    pub fn unit(&self, channel: &Channel) -> Option<Unit> {
+        self.series.readings.channel(channel).and_then(|readings| readings.unit)
+    }
+
+    /// The file names of the clips, without their folders.
+    #[must_use]
+    pub fn clip_names(&self) -> Vec<String> {
+        self.clips
+            .iter()
+            .map(|clip| clip.path.file_name().unwrap_or(clip.path.as_os_str()).to_string_lossy().into_owned())
+            .collect()
+    }
+}

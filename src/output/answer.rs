@@ -1,0 +1,68 @@
+//! The answer itself, row by row: every pair and, where a throttle step has several, the step.
+
+use crate::airspeed::Pair;
+use crate::flight::{Flight, Step};
+
+use super::numbers::{shown, shown_or_dash};
+use super::words::step_name;
+
+/// A row of the answer.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Row<'a> {
+    /// One pair of legs.
+    Pair(&'a Pair),
+    /// A throttle step flown more than once, over all of its pairs.
+    Step(&'a Step),
+}
+
+/// The names of the seven [`Row::cells`].
+pub(super) const HEADINGS: [&str; 7] =
+    ["throttle", "upwind", "downwind", "airspeed", "95 % interval", "wind", "pack"];
+
+/// The rows in the order of the steps; a step of several pairs follows its pairs.
+pub(super) fn rows(flight: &Flight) -> Vec<Row<'_>> {
+    let mut pairs: Vec<&Pair> = flight.pairs.iter().collect();
+    pairs.sort_by_key(|pair| (pair.step, pair.pair));
+    pairs
+        .chunk_by(|one, next| one.step == next.step)
+        .flat_map(|group| {
+            let of_step = flight.steps.iter().find(|step| group.first().is_some_and(|p| p.step == step.step));
+            let several = of_step.filter(|step| step.pairs > 1).map(Row::Step);
+            group.iter().map(|pair| Row::Pair(pair)).chain(several)
+        })
+        .collect()
+}
+
+impl Row<'_> {
+    /// The cells under [`HEADINGS`], speeds in the speed channel's unit, voltage in volts.
+    pub(super) fn cells(&self) -> [String; 7] {
+        match self {
+            Self::Pair(pair) => [
+                step_name(pair.throttle_percent, Some(pair.step)),
+                shown(pair.upwind, 1),
+                shown(pair.downwind, 1),
+                shown(pair.airspeed, 1),
+                interval(pair.airspeed_low, pair.airspeed_high),
+                shown(pair.wind, 1),
+                shown_or_dash(pair.voltage_v, 2),
+            ],
+            Self::Step(step) => [
+                format!("{}, {} pairs", step_name(step.throttle_percent, Some(step.step)), step.pairs),
+                String::new(),
+                String::new(),
+                shown(step.airspeed, 1),
+                interval(step.airspeed_low, step.airspeed_high),
+                shown(step.wind, 1),
+                shown_or_dash(step.voltage_v, 2),
+            ],
+        }
+    }
+}
+
+fn interval(low: f64, high: f64) -> String {
+    if low.is_finite() && high.is_finite() {
+        format!("{} to {}", shown(low, 1), shown(high, 1))
+    } else {
+        "-".to_owned()
+    }
+}

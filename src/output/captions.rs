@@ -1,0 +1,136 @@
+//! `captions.vtt`: the trusted numbers as captions for the video, in WebVTT (W3C).
+
+use std::fmt::Write as _;
+
+use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::legs::Leg;
+use crate::units::Unit;
+
+use super::RenderError;
+use super::numbers::shown;
+use super::tally::trusted;
+use super::words::{kind_name, step_name, with_symbol};
+
+/// Time that one caption covers before the numbers are looked at again.
+const BEAT_S: f64 = 0.5;
+
+/// Latest time that is captioned: far beyond any flight, well within whole milliseconds.
+const LATEST_S: f64 = 1e9;
+
+/// A caption from `start_s` to `end_s`, its text not yet escaped.
+#[derive(Debug, Clone, PartialEq)]
+struct Cue {
+    start_s: f64,
+    end_s: f64,
+    text: String,
+}
+
+/// A caption for each half second of the flight with something to say; equal neighbours are one.
+/// Times are those of the flight: with several clips, of the clips joined with their gaps.
+///
+/// # Errors
+/// None today; the signature is that of every serializer.
+pub fn captions_vtt(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+    let mut vtt = "WEBVTT\n\nNOTE\nTimes count from the first video frame of the flight.\n".to_owned();
+    for cue in cues(flight) {
+        // Writing to a `String` cannot fail.
+        let _ = write!(
+            vtt,
+            "\n{} --> {}\n{}\n",
+            timestamp(cue.start_s),
+            timestamp(cue.end_s),
+            escaped(&cue.text)
+        );
+    }
+    Ok(vtt.into_bytes())
+}
+
+fn cues(flight: &Flight) -> Vec<Cue> {
+    let mut cues: Vec<Cue> = Vec::new();
+    for frames in beats(&flight.series.readings.time_s) {
+        let Some(cue) = cue(flight, frames).filter(|cue| !cue.text.is_empty()) else { continue };
+        match cues.last_mut() {
+            Some(last) if last.text == cue.text && last.end_s == cue.start_s => last.end_s = cue.end_s,
+            _ => cues.push(cue),
+        }
+    }
+    cues
+}
+
+/// Number of the beat a time falls into; the time is at most [`LATEST_S`].
+fn beat(time_s: f64) -> f64 {
+    (time_s / BEAT_S).floor()
+}
+
+/// The frames of each beat that has any, as ranges of indices.
+fn beats(time_s: &[f64]) -> Vec<std::ops::Range<usize>> {
+    let mut end = 0;
+    time_s
+        .chunk_by(|one, next| beat(*one) == beat(*next))
+        .map(|frames| {
+            let start = end;
+            end += frames.len();
+            start..end
+        })
+        .collect()
+}
+
+/// The caption over one beat's frames; `None` where their time is not usable.
+fn cue(flight: &Flight, frames: std::ops::Range<usize>) -> Option<Cue> {
+    let first_s = *flight.series.readings.time_s.get(frames.start)?;
+    if !(0.0..LATEST_S).contains(&first_s) {
+        return None;
+    }
+    let start_s = beat(first_s) * BEAT_S;
+    let end_s = start_s + BEAT_S;
+    let numbers = numbers_text(flight, frames);
+    let leg = leg_text(&flight.legs, f64::midpoint(start_s, end_s));
+    let text = [numbers, leg].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("\n");
+    Some(Cue { start_s, end_s, text })
+}
+
+fn numbers_text(flight: &Flight, frames: std::ops::Range<usize>) -> String {
+    let shown = [("speed", Channel::Speed), ("pack", Channel::Voltage), ("altitude", Channel::Altitude)];
+    let parts = shown.iter().filter_map(|(label, channel)| {
+        let number = latest(flight, channel, frames.clone())?;
+        let symbol = flight.unit(channel).map_or("", Unit::symbol);
+        Some(format!("{label} {}", with_symbol(&number, symbol)))
+    });
+    parts.collect::<Vec<_>>().join(", ")
+}
+
+/// The last known number of a channel within the frames: the smoothed value for the speed, the
+/// trusted reading for the others.
+fn latest(flight: &Flight, channel: &Channel, frames: std::ops::Range<usize>) -> Option<String> {
+    let readings = flight.series.readings.channel(channel)?;
+    let smooth = &flight.series.speed_smooth;
+    let value_at = |index: usize| match channel {
+        Channel::Speed => smooth.get(index).copied().filter(|value| value.is_finite()),
+        _ => trusted(readings, index).map(|(value, _)| value),
+    };
+    frames.rev().find_map(value_at).map(|value| shown(value, usize::from(readings.decimals)))
+}
+
+fn leg_text(legs: &[Leg], time_s: f64) -> String {
+    let Some(leg) = legs.iter().find(|leg| (leg.start_s..leg.end_s).contains(&time_s)) else {
+        return String::new();
+    };
+    let step = step_name(leg.throttle_percent, leg.step);
+    if step.is_empty() { kind_name(leg.kind).to_owned() } else { format!("{}, {step}", kind_name(leg.kind)) }
+}
+
+/// `hh:mm:ss.ttt`; hours take more places when they need them.
+fn timestamp(time_s: f64) -> String {
+    let milliseconds = (time_s * 1000.0).round() as u64;
+    let seconds = milliseconds / 1000;
+    format!("{:02}:{:02}:{:02}.{:03}", seconds / 3600, seconds / 60 % 60, seconds % 60, milliseconds % 1000)
+}
+
+/// Cue text with the characters that WebVTT reserves written as references, which also breaks up
+/// an arrow, and without blank lines, which would end the cue.
+fn escaped(text: &str) -> String {
+    let lines = text.lines().filter(|line| !line.trim().is_empty());
+    let text = lines.collect::<Vec<_>>().join("\n");
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+}

@@ -1,0 +1,71 @@
+//! Output: one format a file. A serializer takes the flight and returns bytes; only [`folder`]
+//! touches files.
+
+mod answer;
+mod captions;
+pub mod folder;
+mod legs_csv;
+mod numbers;
+mod pairs_csv;
+mod report;
+mod series_csv;
+mod summary;
+mod table;
+mod tally;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use thiserror::Error;
+
+use crate::flight::Flight;
+
+pub use captions::captions_vtt;
+pub use legs_csv::legs_csv;
+pub use pairs_csv::pairs_csv;
+pub use report::report_html;
+pub use series_csv::series_csv;
+pub use summary::{SUMMARY_FORMAT, Summary, summary, summary_json};
+pub use table::table;
+pub use words::CAUTIONS;
+
+/// Why a result could not be put into its format.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum RenderError {
+    /// The CSV writer refused a record.
+    #[error("a table could not be written as CSV: {0}")]
+    Csv(#[from] csv::Error),
+    /// The JSON writer refused a value.
+    #[error("the summary could not be written as JSON: {0}")]
+    Json(#[from] serde_json::Error),
+    /// A plot could not be drawn.
+    #[error("a plot could not be drawn: {0}")]
+    Plot(String),
+}
+
+/// Turns a flight into the bytes of one result file.
+type Serializer = fn(&Flight) -> Result<Vec<u8>, RenderError>;
+
+/// The result files and what writes each.
+const FORMATS: [(&str, Serializer); 6] = [
+    ("series.csv", series_csv),
+    ("legs.csv", legs_csv),
+    ("pairs.csv", pairs_csv),
+    ("summary.json", summary_json),
+    ("captions.vtt", captions_vtt),
+    ("report.html", report_html),
+];
+
+/// Collects records into CSV after RFC 4180: comma, quotes where needed, lines end in CR LF.
+fn csv_bytes<I, R>(records: I) -> Result<Vec<u8>, RenderError>
+where
+    I: IntoIterator<Item = R>,
+    R: IntoIterator<Item = String>,
+{
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    for record in records {
+        writer.write_record(record.into_iter().map(String::into_bytes))?;
+    }
+    writer.into_inner().map_err(|error| RenderError::Csv(error.into_error().into()))
+}

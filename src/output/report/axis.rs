@@ -1,0 +1,110 @@
+//! Axes: a range that holds the data and ticks at round numbers.
+
+use std::ops::Range;
+
+use plotters::coord::ranged1d::{DefaultFormatting, KeyPointHint, Ranged};
+
+/// Steps between the ticks of a time axis, in seconds; longer flights take whole hours.
+const TIME_STEPS_S: [f64; 12] = [0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0];
+
+/// Most ticks on an axis.
+const MOST_TICKS: f64 = 8.0;
+
+/// The range of an axis and where its ticks stand.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Axis {
+    /// Lower end.
+    pub low: f64,
+    /// Upper end; higher than the lower one.
+    pub high: f64,
+    /// Ticks within the range, ascending.
+    pub ticks: Vec<f64>,
+    /// Distance between ticks.
+    pub step: f64,
+}
+
+impl Axis {
+    /// An axis over the finite values, with a margin of a twentieth on either side; `None` without
+    /// any, or when they spread too far for a span to be a number.
+    pub(super) fn over(values: impl Iterator<Item = f64>) -> Option<Self> {
+        let (low, high) = extent(values)?;
+        // A flat line still gets some height, and steps stay well above the spacing of floats.
+        let least = (low.abs().max(high.abs()) * 1e-3).max(1e-3);
+        let margin = ((high - low) / 20.0).max(least);
+        Self::between(low - margin, high + margin, 0.0)
+    }
+
+    /// An axis over exactly this range with ticks no closer than `least_step`; `None` when the
+    /// span is not a number above 0.
+    pub(super) fn between(low: f64, high: f64, least_step: f64) -> Option<Self> {
+        let span = high - low;
+        (span.is_finite() && span > 0.0)
+            .then(|| Self::with_step(low, high, round_step((span / MOST_TICKS).max(least_step))))
+    }
+
+    /// A time axis over exactly the finite times; `None` when they span nothing.
+    pub(super) fn of_time(times_s: impl Iterator<Item = f64>) -> Option<Self> {
+        let (low, high) = extent(times_s)?;
+        let least = (high - low) / MOST_TICKS;
+        if !(least.is_finite() && least > 1e-6 * low.abs().max(high.abs())) {
+            return None;
+        }
+        let hours = (least / 3600.0).ceil() * 3600.0;
+        let step = TIME_STEPS_S.into_iter().find(|step| *step >= least).unwrap_or(hours);
+        Some(Self::with_step(low, high, step))
+    }
+
+    /// The same axis with room for `share` of its span above.
+    pub(super) fn with_headroom(self, share: f64) -> Self {
+        Self { high: self.high + share * (self.high - self.low), ..self }
+    }
+
+    /// Where a value stands along the axis: 0 at the lower end, 1 at the upper.
+    pub(super) fn place(&self, value: f64) -> f64 {
+        (value - self.low) / (self.high - self.low)
+    }
+
+    /// Decimals that tell neighbouring ticks apart.
+    pub(super) fn decimals(&self) -> usize {
+        // The cast saturates at 0 for steps of 1 and more.
+        (-self.step.log10()).ceil().clamp(0.0, 6.0) as usize
+    }
+
+    fn with_step(low: f64, high: f64, step: f64) -> Self {
+        let first = (low / step).ceil();
+        let count = ((high / step).floor() - first).clamp(0.0, 4.0 * MOST_TICKS) as u32;
+        let ticks = (0..=count).map(|n| (first + f64::from(n)) * step).filter(|tick| *tick <= high);
+        Self { low, high, ticks: ticks.collect(), step }
+    }
+}
+
+impl Ranged for Axis {
+    type FormatOption = DefaultFormatting;
+    type ValueType = f64;
+
+    fn map(&self, value: &f64, (first, last): (i32, i32)) -> i32 {
+        // The cast saturates: a value far outside lands far outside.
+        first.saturating_add((self.place(*value) * f64::from(last - first)).round() as i32)
+    }
+
+    fn key_points<Hint: KeyPointHint>(&self, hint: Hint) -> Vec<f64> {
+        if hint.weight().allow_light_points() { Vec::new() } else { self.ticks.clone() }
+    }
+
+    fn range(&self) -> Range<f64> {
+        self.low..self.high
+    }
+}
+
+fn extent(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    values
+        .filter(|value| value.is_finite())
+        .map(|value| (value, value))
+        .reduce(|one, next| (one.0.min(next.0), one.1.max(next.1)))
+}
+
+/// The next number of 1, 2 or 5 times a power of ten from `least` on.
+fn round_step(least: f64) -> f64 {
+    let power = 10f64.powf(least.log10().floor());
+    [1.0, 2.0, 5.0].map(|digit| digit * power).into_iter().find(|step| *step >= least).unwrap_or(10.0 * power)
+}

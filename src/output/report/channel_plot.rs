@@ -1,0 +1,51 @@
+//! A small plot of one channel over the flight.
+
+use maud::Markup;
+use plotters::style::RGBColor;
+
+use super::axis::Axis;
+use super::plot::{Along, chart, draw_lines, svg};
+use super::thinning::lines;
+use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::output::RenderError;
+use crate::output::tally::trusted;
+use crate::output::words::with_symbol;
+use crate::units::Unit;
+
+/// Size in pixels.
+const SIZE: (u32, u32) = (470, 240);
+
+/// The trusted readings of a channel as a line, broken where they are blank. `None` when the
+/// channel is not marked or nothing of it is trusted.
+///
+/// # Errors
+/// [`RenderError::Plot`] if plotters cannot draw.
+pub(super) fn channel_plot(
+    flight: &Flight,
+    channel: &Channel,
+    color: RGBColor,
+) -> Result<Option<Markup>, RenderError> {
+    let points = trusted_points(flight, channel);
+    let time = Axis::of_time(flight.series.readings.time_s.iter().copied());
+    let (Some(time), Some(up)) = (time, Axis::over(points.iter().map(|point| point.1))) else {
+        return Ok(None);
+    };
+    let symbol = flight.unit(channel).map_or("", Unit::symbol);
+    let name = with_symbol(&format!("{},", channel.name()), symbol);
+    let label = format!("{} over the time of the flight", channel.name());
+    svg(SIZE, &label, |area| {
+        let mut chart = chart(area, (&time, &up), Along::Time, name.trim_end_matches(','))?;
+        draw_lines(&mut chart, lines(&points), color)
+    })
+    .map(Some)
+}
+
+/// Times and trusted values; frames left blank are not among them, so a short blank does not
+/// break the line.
+fn trusted_points(flight: &Flight, channel: &Channel) -> Vec<(f64, f64)> {
+    let readings = &flight.series.readings;
+    let Some(of_channel) = readings.channel(channel) else { return Vec::new() };
+    let value = |(index, time_s): (usize, &f64)| Some((*time_s, trusted(of_channel, index)?.0));
+    readings.time_s.iter().enumerate().filter_map(value).collect()
+}

@@ -1,0 +1,114 @@
+//! `report.html`: the result on one page that needs nothing else, for screen, phone and paper.
+
+mod axis;
+mod channel_plot;
+mod palette;
+mod plot;
+mod sections;
+mod speed_plot;
+mod thinning;
+mod throttle_plot;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use crate::channel::Channel;
+use crate::flight::Flight;
+
+use super::RenderError;
+
+/// The page's style: its own design, colours as in [`palette`].
+const STYLE: &str = include_str!("style.css");
+
+/// The report as one HTML page: style and plots stand in the page, nothing is fetched, no script.
+///
+/// # Errors
+/// [`RenderError::Plot`] if a plot cannot be drawn.
+pub fn report_html(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+    let names = flight.clip_names().join(", ");
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { "Airspeed report: " (names) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body { (hatchings()) (content(flight, &names)?) }
+        }
+    };
+    Ok(page.into_string().into_bytes())
+}
+
+fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
+    Ok(html! {
+        header {
+            h1 { "Airspeed report" }
+            p.clips { (names) }
+            (sections::facts(flight))
+        }
+        main {
+            (sections::answer(flight))
+            (speed_section(flight)?)
+            (small_plots(flight)?)
+            (sections::legs(flight))
+            (sections::blanks(flight))
+            (sections::method())
+            (sections::cautions())
+        }
+        footer { "Made by pairspeed " (flight.program_version) " from the recording alone." }
+    })
+}
+
+fn speed_section(flight: &Flight) -> Result<Markup, RenderError> {
+    let plot = speed_plot::speed_plot(flight)?;
+    Ok(html! {
+        section {
+            h2 { "Speed over the flight" }
+            @if let Some(plot) = plot {
+                div.wide { (plot) }
+                (sections::speed_legend())
+            } @else {
+                p { "Nothing to draw: no speed was read with enough trust." }
+            }
+        }
+    })
+}
+
+fn small_plots(flight: &Flight) -> Result<Markup, RenderError> {
+    let plots = [
+        ("Airspeed against throttle", throttle_plot::throttle_plot(flight)?),
+        ("Pack voltage", channel_plot::channel_plot(flight, &Channel::Voltage, palette::VOLTAGE)?),
+        ("Altitude", channel_plot::channel_plot(flight, &Channel::Altitude, palette::ALTITUDE)?),
+    ];
+    Ok(html! {
+        div.small-plots {
+            @for (title, plot) in plots {
+                @if let Some(plot) = plot { section { h2 { (title) } (plot) } }
+            }
+        }
+    })
+}
+
+/// The hatchings that tell the legs apart without colour; the style sheet refers to them.
+fn hatchings() -> Markup {
+    html! {
+        svg.hatchings width="0" height="0" aria-hidden="true" {
+            defs {
+                (hatching("hatch-upwind", "M-2 2l4-4M0 8l8-8M6 10l4-4"))
+                (hatching("hatch-downwind", "M-2 6l4 4M0 0l8 8M6-2l4 4"))
+                (hatching("hatch-odd", "M4 0v8"))
+            }
+        }
+    }
+}
+
+fn hatching(id: &str, strokes: &str) -> Markup {
+    html! {
+        pattern id=(id) width="8" height="8" patternUnits="userSpaceOnUse" {
+            rect width="8" height="8" {}
+            path d=(strokes) {}
+        }
+    }
+}

@@ -1,0 +1,239 @@
+//! The sections of the report that are words and tables.
+
+use maud::{Markup, html};
+
+use crate::airspeed::Pair;
+use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::legs::Leg;
+use crate::output::answer::{HEADINGS, Row, rows};
+use crate::output::numbers::{clock, shown, shown_or_dash};
+use crate::output::table::no_answer;
+use crate::output::tally::Tally;
+use crate::output::words::{
+    CAUTIONS, joined, kind_name, speed_symbol, step_name, throttle_origin, with_symbol,
+};
+use crate::units::Unit;
+
+/// What the recording is.
+pub(super) fn facts(flight: &Flight) -> Markup {
+    let readings = &flight.series.readings;
+    let rate = flight.series.update_rate_hz.map(|rate| format!("{} a second", shown(rate, 1)));
+    html! {
+        dl.facts {
+            div { dt { "Camera" } dd { (flight.setup.camera.name) } }
+            div { dt { "Footage" } dd { (clock(readings.time_s.last().copied().unwrap_or(f64::NAN))) } }
+            div { dt { "Frames" } dd { (readings.time_s.len()) } }
+            @if let Some(rate) = rate { div { dt { "Speed updates" } dd { (rate) } } }
+            div { dt { "Legs, pairs" } dd { (flight.legs.len()) ", " (flight.pairs.len()) } }
+        }
+    }
+}
+
+/// The answer: the fastest pair in one line, then every row.
+pub(super) fn answer(flight: &Flight) -> Markup {
+    let rows = rows(flight);
+    html! {
+        section.answer {
+            h2 { "How fast it flies" }
+            @if let Some(pair) = fastest(flight) {
+                (headline(flight, pair))
+                (answer_table(flight, &rows))
+                p.origin { (throttle_origin(flight.throttle_source)) }
+            } @else {
+                p.headline { (no_answer(flight)) }
+            }
+        }
+    }
+}
+
+fn fastest(flight: &Flight) -> Option<&Pair> {
+    flight.pairs.iter().max_by(|one, other| one.airspeed.total_cmp(&other.airspeed))
+}
+
+fn headline(flight: &Flight, pair: &Pair) -> Markup {
+    let symbol = speed_symbol(flight);
+    html! {
+        p.headline {
+            strong { (with_symbol(&shown(pair.airspeed, 1), symbol)) }
+            span {
+                "fastest, at " (step_name(pair.throttle_percent, Some(pair.step)))
+                @if pair.throttle_percent.is_some() { " throttle" }
+                "; 95 % interval " (shown(pair.airspeed_low, 1)) " to "
+                (with_symbol(&shown(pair.airspeed_high, 1), symbol))
+            }
+        }
+    }
+}
+
+fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
+    let speed = speed_symbol(flight);
+    let units = ["", speed, speed, speed, speed, speed, "V"];
+    html! {
+        table.cards {
+            thead {
+                tr {
+                    @for (heading, unit) in HEADINGS.iter().zip(units) {
+                        th scope="col" { (heading) @if !unit.is_empty() { " " span.unit { (unit) } } }
+                    }
+                    th.words scope="col" { "to know" }
+                }
+            }
+            tbody { @for row in rows { (answer_row(row, units)) } }
+        }
+    }
+}
+
+fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()]) -> Markup {
+    let flags = match row {
+        Row::Pair(pair) => joined(&pair.flags),
+        Row::Step(step) => format!("over its {} pairs", step.pairs),
+    };
+    html! {
+        tr.step[matches!(row, Row::Step(_))] {
+            @for ((cell, heading), unit) in row.cells().iter().zip(HEADINGS).zip(units) {
+                @if heading == "throttle" {
+                    th scope="row" { (cell) }
+                } @else if !cell.is_empty() {
+                    td.main[heading == "airspeed"] data-label=(heading) data-unit=(unit) { (cell) }
+                } @else {
+                    td.none {}
+                }
+            }
+            td.words data-label="to know" { (flags) }
+        }
+    }
+}
+
+/// What the marks of the speed plot mean.
+pub(super) fn speed_legend() -> Markup {
+    html! {
+        ul.legend {
+            li { span.swatch.line {} "smoothed speed" }
+            li { span.swatch.dot {} "single trusted readings" }
+            li { (band_swatch("upwind")) "upwind leg" }
+            li { (band_swatch("downwind")) "downwind leg" }
+            li { (band_swatch("odd")) "leg not used" }
+            li { span.swatch.blank {} "strip at the foot: speed left blank" }
+        }
+    }
+}
+
+fn band_swatch(kind: &str) -> Markup {
+    html! { svg.swatch viewBox="0 0 24 14" aria-hidden="true" { rect.(kind) width="24" height="14" {} } }
+}
+
+/// Every leg with what was measured in it.
+pub(super) fn legs(flight: &Flight) -> Markup {
+    let speed = speed_symbol(flight);
+    let altitude = flight.unit(&Channel::Altitude).map_or("", Unit::symbol);
+    let headings = [
+        ("leg", ""),
+        ("from - to", ""),
+        ("kind", ""),
+        ("throttle", ""),
+        ("median", speed),
+        ("spread", speed),
+        ("updates", ""),
+        ("voltage", "V"),
+        ("altitude", altitude),
+        ("satellites", ""),
+    ];
+    html! {
+        @if !flight.legs.is_empty() {
+            section {
+                h2 { "The legs" }
+                div.scroll {
+                    table {
+                        thead {
+                            tr {
+                                @for (heading, unit) in headings {
+                                    th scope="col" { (heading) @if !unit.is_empty() { " " span.unit { (unit) } } }
+                                }
+                                th.words scope="col" { "to know" }
+                            }
+                        }
+                        tbody { @for (leg, number) in flight.legs.iter().zip(1..) { (leg_row(leg, number)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn leg_row(leg: &Leg, number: usize) -> Markup {
+    html! {
+        tr {
+            td { (number) }
+            td { (clock(leg.start_s)) " - " (clock(leg.end_s)) }
+            td { (kind_name(leg.kind)) }
+            td { (step_name(leg.throttle_percent, leg.step)) }
+            td.main { (shown(leg.speed_median, 1)) }
+            td { (shown(leg.speed_spread, 1)) }
+            td { (leg.samples) }
+            td { (shown_or_dash(leg.voltage_v, 2)) }
+            td { (shown_or_dash(leg.altitude, 1)) }
+            td { (shown_or_dash(leg.satellites, 0)) }
+            td.words { (joined(&leg.flags)) }
+        }
+    }
+}
+
+/// What was left blank, and the notes.
+pub(super) fn blanks(flight: &Flight) -> Markup {
+    let readings = &flight.series.readings;
+    html! {
+        section {
+            h2 { "What was left blank, and why" }
+            p { "A number that could not be read with enough trust is left out: a gap is honest, a wrong \
+                 number is not." }
+            table.blanks {
+                thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } } }
+                tbody {
+                    @for channel in &readings.channels {
+                        @let tally = Tally::of(readings, channel);
+                        tr {
+                            th scope="row" { (channel.channel.name()) }
+                            td { (tally.percent()) " %" }
+                            td.words { @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) } }
+                        }
+                    }
+                }
+            }
+            @if !flight.notes.is_empty() { ul { @for note in &flight.notes { li { (note) } } } }
+        }
+    }
+}
+
+/// How the numbers were made, in plain words.
+pub(super) fn method() -> Markup {
+    html! {
+        section {
+            h2 { "How the numbers were made" }
+            ol {
+                li { "The numerals of the overlay were read frame by frame from the marked regions. What \
+                      was unclear, implausible or changed too fast is blank." }
+                li { "Straight, steady stretches are the legs. The speed of a leg is the median over its \
+                      steady middle, so that the turns and single wrong readings have no say." }
+                li { "The airspeed of a pair is the mean of its upwind and its downwind leg: the wind \
+                      along the course is taken from the one and added to the other, and cancels. The \
+                      wind along the course is half their difference." }
+                li { "A crosswind makes the airspeed read low, by about half its square divided by the \
+                      airspeed: a crosswind of a fifth of the airspeed takes 2 %." }
+                li { "The 95 % interval holds the scatter within the legs, counting that neighbouring \
+                      readings are alike, and the rounding of the overlay. It does not hold a wind that \
+                      changed between the legs, nor a speed that the overlay itself shows wrongly." }
+            }
+        }
+    }
+}
+
+/// The cautions.
+pub(super) fn cautions() -> Markup {
+    html! {
+        section.cautions {
+            h2 { "Cautions" }
+            ul { @for caution in CAUTIONS { li { (caution) } } }
+        }
+    }
+}

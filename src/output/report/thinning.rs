@@ -1,0 +1,63 @@
+//! Thinning: fewer points than frames, without hiding a gap.
+
+use std::collections::HashSet;
+
+use super::axis::Axis;
+
+/// Most dots of one plot.
+const MOST_DOTS: usize = 2500;
+
+/// Most points of one plot's line.
+const MOST_LINE_POINTS: usize = 2000;
+
+/// A pause between neighbouring points that breaks the line, in seconds.
+const BREAK_S: f64 = 1.0;
+
+/// The points as dots on a plot of `size` pixels: those that would hide behind another on the
+/// same pixel are left out, then evenly down to [`MOST_DOTS`].
+pub(super) fn dots(
+    points: impl Iterator<Item = (f64, f64)>,
+    axes: (&Axis, &Axis),
+    size: (u32, u32),
+) -> Vec<(f64, f64)> {
+    let pixel = |place: f64, pixels: u32| (place * f64::from(pixels)).floor() as i64;
+    let mut taken = HashSet::new();
+    let seen: Vec<_> = points
+        .filter(|(time_s, value)| time_s.is_finite() && value.is_finite())
+        .filter(|(time_s, value)| {
+            taken.insert((pixel(axes.0.place(*time_s), size.0), pixel(axes.1.place(*value), size.1)))
+        })
+        .collect();
+    let every = seen.len().div_ceil(MOST_DOTS).max(1);
+    seen.into_iter().step_by(every).collect()
+}
+
+/// The points as lines, broken where a value is missing and where more than [`BREAK_S`] passes
+/// without one; thinned evenly, first and last points kept.
+pub(super) fn lines(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+    let every = points.len().div_ceil(MOST_LINE_POINTS).max(1);
+    let known = |point: &(f64, f64)| point.0.is_finite() && point.1.is_finite();
+    points
+        .chunk_by(|one, next| known(one) == known(next) && next.0 - one.0 <= BREAK_S)
+        .filter(|run| run.first().is_some_and(known))
+        .map(|run| run.iter().step_by(every).chain(run.last()).copied().collect())
+        .collect()
+}
+
+/// The stretches of at least `least_s` seconds whose frames are all blank, as (start, end).
+pub(super) fn blank_stretches(
+    times_s: &[f64],
+    is_blank: impl Fn(usize) -> bool,
+    least_s: f64,
+) -> Vec<(f64, f64)> {
+    let indexed: Vec<(usize, f64)> = times_s.iter().copied().enumerate().collect();
+    indexed
+        .chunk_by(|one, next| is_blank(one.0) == is_blank(next.0))
+        .filter_map(|run| {
+            let ((first, start_s), (last, end_s)) = (*run.first()?, *run.last()?);
+            // A blank lasts until the next frame that is not.
+            let end_s = times_s.get(last + 1).copied().unwrap_or(end_s);
+            (is_blank(first) && end_s - start_s >= least_s).then_some((start_s, end_s))
+        })
+        .collect()
+}

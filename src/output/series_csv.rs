@@ -1,0 +1,63 @@
+//! `series.csv`: the trusted reading of every channel in every decoded frame.
+
+use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::series::ChannelReadings;
+
+use super::numbers::fixed;
+use super::tally::trusted;
+use super::words::column;
+use super::{RenderError, csv_bytes};
+
+/// Decimals of `time_s`: microseconds, finer than the stamps of any container read here.
+const TIME_DECIMALS: usize = 6;
+/// Decimals of a confidence.
+const CONFIDENCE_DECIMALS: usize = 4;
+/// Decimals of the smoothed speed.
+const SMOOTH_DECIMALS: usize = 2;
+
+/// A row for each decoded frame: `frame,time_s`, then `<channel>[_<unit>]` and
+/// `<channel>_confidence` for each channel, then `speed_smooth[_<unit>]`. An untrusted reading is
+/// an empty cell, and so is its confidence. Values have the decimals of the overlay.
+///
+/// # Errors
+/// [`RenderError::Csv`] if the CSV writer refuses a record.
+pub fn series_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+    let frames = 0..flight.series.readings.time_s.len();
+    csv_bytes(std::iter::once(header(flight)).chain(frames.map(|index| row(flight, index))))
+}
+
+fn header(flight: &Flight) -> Vec<String> {
+    let mut cells = vec!["frame".to_owned(), "time_s".to_owned()];
+    for channel in &flight.series.readings.channels {
+        cells.push(channel.channel.column(channel.unit));
+        cells.push(format!("{}_confidence", channel.channel.name()));
+    }
+    cells.push(column("speed_smooth", flight.unit(&Channel::Speed)));
+    cells
+}
+
+fn row(flight: &Flight, index: usize) -> Vec<String> {
+    let readings = &flight.series.readings;
+    let frame = readings.frame.get(index).map_or_else(String::new, u64::to_string);
+    let time_s = readings.time_s.get(index).copied().unwrap_or(f64::NAN);
+    let mut cells = vec![frame, fixed(time_s, TIME_DECIMALS)];
+    for channel in &readings.channels {
+        cells.extend(reading_cells(channel, index));
+    }
+    let smooth = flight.series.speed_smooth.get(index).copied().unwrap_or(f64::NAN);
+    cells.push(fixed(smooth, SMOOTH_DECIMALS));
+    cells
+}
+
+fn reading_cells(channel: &ChannelReadings, index: usize) -> [String; 2] {
+    trusted(channel, index).map_or_else(Default::default, |(value, confidence)| {
+        [fixed(value, usize::from(channel.decimals)), confidence_cell(confidence)]
+    })
+}
+
+/// A probability short of 1 is never rounded up to 1.
+fn confidence_cell(confidence: f32) -> String {
+    let most = if confidence < 1.0 { 0.9999 } else { 1.0 };
+    fixed(f64::from(confidence).min(most), CONFIDENCE_DECIMALS)
+}

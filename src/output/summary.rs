@@ -1,0 +1,298 @@
+//! `summary.json`: the whole result for other programs.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use crate::airspeed::Pair;
+use crate::channel::Channel;
+use crate::flight::{Flight, Step};
+use crate::footage::ClipInfo;
+use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
+use crate::series::{Blank, ChannelReadings, Gap, Readings};
+use crate::units::Unit;
+
+use super::RenderError;
+use super::numbers::rounded;
+use super::tally::Tally;
+use super::words::CAUTIONS;
+
+/// Version of the layout of `summary.json`; it rises when a field changes its name or meaning.
+pub const SUMMARY_FORMAT: u32 = 1;
+
+/// Decimals kept of every number that is not a count.
+const DECIMALS: i32 = 6;
+
+/// The layout of `summary.json`. A number that is not known is `null`; times are seconds since
+/// the first video frame of the flight.
+#[derive(Debug, Serialize)]
+pub struct Summary<'a> {
+    /// [`SUMMARY_FORMAT`].
+    format: u32,
+    /// Name of the program that wrote the file.
+    program: &'static str,
+    /// Its version.
+    version: &'a str,
+    /// The clips in the order they were recorded.
+    clips: Vec<Clip<'a>>,
+    /// The camera and the frame its regions refer to.
+    camera: CameraSummary<'a>,
+    /// Unit of every speed below; `null` when not known.
+    speed_unit: Option<Unit>,
+    /// Unit of every altitude below; `null` when not known.
+    altitude_unit: Option<Unit>,
+    /// Decoded frames.
+    frames: usize,
+    /// Time of the last frame.
+    end_s: Option<f64>,
+    /// Rate at which the overlay renews the speed, in updates a second.
+    update_rate_hz: Option<f64>,
+    /// Stretches without frames.
+    gaps: Vec<GapSummary>,
+    /// What became of each channel's frames.
+    channels: Vec<ChannelSummary<'a>>,
+    /// Where the throttle comes from.
+    throttle_source: ThrottleSource,
+    /// The legs, in the order flown.
+    legs: Vec<LegSummary<'a>>,
+    /// The pairs of legs.
+    pairs: Vec<PairSummary<'a>>,
+    /// The throttle steps.
+    steps: Vec<StepSummary>,
+    /// What the pilot should know, a sentence each.
+    notes: &'a [String],
+    /// Cautions that go with the result.
+    cautions: [&'static str; CAUTIONS.len()],
+}
+
+/// One clip.
+#[derive(Debug, Serialize)]
+struct Clip<'a> {
+    file: String,
+    container: &'a str,
+    codec: &'a str,
+    width: u32,
+    height: u32,
+    nominal_rate_hz: Option<f64>,
+    stated_length_s: Option<f64>,
+}
+
+/// The camera.
+#[derive(Debug, Serialize)]
+struct CameraSummary<'a> {
+    name: &'a str,
+    frame: (u32, u32),
+}
+
+/// A stretch without frames.
+#[derive(Debug, Serialize)]
+struct GapSummary {
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+}
+
+/// Frames of one channel.
+#[derive(Debug, Serialize)]
+struct ChannelSummary<'a> {
+    channel: &'a Channel,
+    unit: Option<Unit>,
+    decimals: u8,
+    frames: usize,
+    read: usize,
+    /// Trusted share of the frames, 0 to 1.
+    share: Option<f64>,
+    /// Frames left blank, by reason.
+    blank: BTreeMap<&'static str, usize>,
+}
+
+/// One leg. Speeds in `speed_unit`, altitude in `altitude_unit`.
+#[derive(Debug, Serialize)]
+struct LegSummary<'a> {
+    leg: usize,
+    kind: LegKind,
+    step: Option<u32>,
+    throttle_percent: Option<f64>,
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+    steady_start_s: Option<f64>,
+    steady_end_s: Option<f64>,
+    median: Option<f64>,
+    spread: Option<f64>,
+    samples: usize,
+    uncertainty: Option<f64>,
+    voltage_v: Option<f64>,
+    altitude: Option<f64>,
+    satellites: Option<f64>,
+    flags: &'a [Flag],
+}
+
+/// One pair. Speeds in `speed_unit`, altitude in `altitude_unit`; low and high are the 95 %
+/// interval.
+#[derive(Debug, Serialize)]
+struct PairSummary<'a> {
+    pair: u32,
+    step: u32,
+    throttle_percent: Option<f64>,
+    /// Numbers of the two legs, from 1.
+    upwind_leg: usize,
+    downwind_leg: usize,
+    upwind: Option<f64>,
+    downwind: Option<f64>,
+    airspeed: Option<f64>,
+    airspeed_low: Option<f64>,
+    airspeed_high: Option<f64>,
+    airspeed_uncertainty: Option<f64>,
+    degrees_of_freedom: Option<f64>,
+    wind: Option<f64>,
+    voltage_v: Option<f64>,
+    altitude: Option<f64>,
+    flags: &'a [Flag],
+}
+
+/// One throttle step over its pairs. Speeds in `speed_unit`; low and high are the 95 % interval.
+#[derive(Debug, Serialize)]
+struct StepSummary {
+    step: u32,
+    throttle_percent: Option<f64>,
+    airspeed: Option<f64>,
+    airspeed_low: Option<f64>,
+    airspeed_high: Option<f64>,
+    wind: Option<f64>,
+    voltage_v: Option<f64>,
+    pairs: usize,
+}
+
+/// `summary.json` as UTF-8 text, indented, with a closing line end.
+///
+/// # Errors
+/// [`RenderError::Json`] if the JSON writer refuses a value.
+pub fn summary_json(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+    let mut bytes = serde_json::to_vec_pretty(&summary(flight))?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// The summary of a flight, for other structures to carry along.
+#[must_use]
+pub fn summary(flight: &Flight) -> Summary<'_> {
+    let readings = &flight.series.readings;
+    Summary {
+        format: SUMMARY_FORMAT,
+        program: env!("CARGO_PKG_NAME"),
+        version: &flight.program_version,
+        clips: flight.clips.iter().map(clip).collect(),
+        camera: CameraSummary { name: &flight.setup.camera.name, frame: flight.setup.camera.frame },
+        speed_unit: flight.unit(&Channel::Speed),
+        altitude_unit: flight.unit(&Channel::Altitude),
+        frames: readings.time_s.len(),
+        end_s: readings.time_s.last().copied().and_then(number),
+        update_rate_hz: flight.series.update_rate_hz.and_then(number),
+        gaps: readings.gaps.iter().map(gap).collect(),
+        channels: readings.channels.iter().map(|channel| channel_summary(readings, channel)).collect(),
+        throttle_source: flight.throttle_source,
+        legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
+        pairs: flight.pairs.iter().map(pair_summary).collect(),
+        steps: flight.steps.iter().map(step_summary).collect(),
+        notes: &flight.notes,
+        cautions: CAUTIONS,
+    }
+}
+
+fn number(value: f64) -> Option<f64> {
+    rounded(value, DECIMALS)
+}
+
+fn clip(clip: &ClipInfo) -> Clip<'_> {
+    Clip {
+        file: clip.path.to_string_lossy().into_owned(),
+        container: &clip.container,
+        codec: &clip.codec,
+        width: clip.width,
+        height: clip.height,
+        nominal_rate_hz: clip.nominal_rate_hz.and_then(number),
+        stated_length_s: clip.stated_length_s.and_then(number),
+    }
+}
+
+fn gap(gap: &Gap) -> GapSummary {
+    GapSummary { start_s: number(gap.start_s), end_s: number(gap.end_s) }
+}
+
+fn channel_summary<'a>(readings: &Readings, channel: &'a ChannelReadings) -> ChannelSummary<'a> {
+    let tally = Tally::of(readings, channel);
+    ChannelSummary {
+        channel: &channel.channel,
+        unit: channel.unit,
+        decimals: channel.decimals,
+        frames: tally.frames,
+        read: tally.read,
+        share: tally.share().and_then(number),
+        blank: tally.blank.iter().map(|(blank, count)| (blank_key(*blank), *count)).collect(),
+    }
+}
+
+fn blank_key(blank: Blank) -> &'static str {
+    match blank {
+        Blank::No => "no",
+        Blank::Empty => "empty",
+        Blank::Unclear => "unclear",
+        Blank::OutOfRange => "out-of-range",
+        Blank::Jump => "jump",
+        Blank::LostPicture => "lost-picture",
+    }
+}
+
+fn leg_summary(leg: &Leg, number_of_leg: usize) -> LegSummary<'_> {
+    LegSummary {
+        leg: number_of_leg,
+        kind: leg.kind,
+        step: leg.step,
+        throttle_percent: leg.throttle_percent.and_then(number),
+        start_s: number(leg.start_s),
+        end_s: number(leg.end_s),
+        steady_start_s: number(leg.steady_start_s),
+        steady_end_s: number(leg.steady_end_s),
+        median: number(leg.speed_median),
+        spread: number(leg.speed_spread),
+        samples: leg.samples,
+        uncertainty: number(leg.speed_uncertainty),
+        voltage_v: leg.voltage_v.and_then(number),
+        altitude: leg.altitude.and_then(number),
+        satellites: leg.satellites.and_then(number),
+        flags: &leg.flags,
+    }
+}
+
+fn pair_summary(pair: &Pair) -> PairSummary<'_> {
+    PairSummary {
+        pair: pair.pair,
+        step: pair.step,
+        throttle_percent: pair.throttle_percent.and_then(number),
+        upwind_leg: pair.legs.0.saturating_add(1),
+        downwind_leg: pair.legs.1.saturating_add(1),
+        upwind: number(pair.upwind),
+        downwind: number(pair.downwind),
+        airspeed: number(pair.airspeed),
+        airspeed_low: number(pair.airspeed_low),
+        airspeed_high: number(pair.airspeed_high),
+        airspeed_uncertainty: number(pair.airspeed_uncertainty),
+        degrees_of_freedom: number(pair.degrees_of_freedom),
+        wind: number(pair.wind),
+        voltage_v: pair.voltage_v.and_then(number),
+        altitude: pair.altitude.and_then(number),
+        flags: &pair.flags,
+    }
+}
+
+fn step_summary(step: &Step) -> StepSummary {
+    StepSummary {
+        step: step.step,
+        throttle_percent: step.throttle_percent.and_then(number),
+        airspeed: number(step.airspeed),
+        airspeed_low: number(step.airspeed_low),
+        airspeed_high: number(step.airspeed_high),
+        wind: number(step.wind),
+        voltage_v: step.voltage_v.and_then(number),
+        pairs: step.pairs,
+    }
+}

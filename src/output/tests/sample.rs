@@ -1,0 +1,225 @@
+//! Made-up flights: one small enough to know every cell of, and variations of it.
+
+use crate::airspeed::Pair;
+use crate::channel::Channel;
+use crate::flight::{Flight, Step};
+use crate::footage::ClipInfo;
+use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
+use crate::series::{Blank, ChannelReadings, Readings, Series};
+use crate::setup::{Camera, Setup};
+use crate::units::Unit;
+
+pub fn clip(name: &str) -> ClipInfo {
+    ClipInfo {
+        path: name.into(),
+        container: "avi".into(),
+        codec: "mjpeg".into(),
+        width: 640,
+        height: 480,
+        nominal_rate_hz: Some(30.0),
+        stated_length_s: Some(0.1),
+    }
+}
+
+pub fn channel(
+    channel: Channel,
+    unit: Option<Unit>,
+    decimals: u8,
+    cells: &[(f64, f32, Blank)],
+) -> ChannelReadings {
+    ChannelReadings {
+        channel,
+        unit,
+        decimals,
+        range: None,
+        max_rate: None,
+        values: cells.iter().map(|cell| cell.0).collect(),
+        confidence: cells.iter().map(|cell| cell.1).collect(),
+        blank: cells.iter().map(|cell| cell.2).collect(),
+    }
+}
+
+pub fn leg(kind: LegKind, start_s: f64, end_s: f64, speed_median: f64) -> Leg {
+    Leg {
+        start_s,
+        end_s,
+        steady_start_s: start_s,
+        steady_end_s: end_s,
+        kind,
+        throttle_percent: Some(60.0),
+        step: Some(1),
+        speed_median,
+        speed_spread: 1.4826,
+        samples: 50,
+        speed_uncertainty: 0.4567,
+        voltage_v: Some(23.104),
+        altitude: None,
+        satellites: Some(14.0),
+        flags: vec![],
+    }
+}
+
+pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, downwind: f64) -> Pair {
+    let airspeed = (upwind + downwind) / 2.0;
+    Pair {
+        pair: number,
+        throttle_percent,
+        step,
+        legs: (0, 1),
+        upwind,
+        downwind,
+        airspeed,
+        airspeed_low: airspeed - 1.25,
+        airspeed_high: airspeed + 1.25,
+        airspeed_uncertainty: 0.6,
+        degrees_of_freedom: 20.0,
+        wind: (downwind - upwind) / 2.0,
+        voltage_v: Some(23.1),
+        altitude: None,
+        flags: vec![],
+    }
+}
+
+pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: usize) -> Step {
+    Step {
+        step: number,
+        throttle_percent,
+        airspeed,
+        airspeed_low: airspeed - 1.0,
+        airspeed_high: airspeed + 1.0,
+        wind: 7.0,
+        voltage_v: Some(23.1),
+        pairs,
+    }
+}
+
+/// Three frames, speed and voltage, one pair of legs with the textbook speeds 60 and 74.
+pub fn small_flight() -> Flight {
+    let speed = [(60.0, 0.98768, Blank::No), (f64::NAN, 0.0, Blank::Unclear), (74.0, 0.999_99, Blank::No)];
+    let voltage = [(23.1, 0.5, Blank::No), (23.0, 1.0, Blank::No), (f64::NAN, 0.0, Blank::Empty)];
+    let readings = Readings {
+        frame: vec![0, 1, 2],
+        time_s: vec![0.0, 0.033_366_7, 0.066_733],
+        channels: vec![
+            channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &speed),
+            channel(Channel::Voltage, Some(Unit::Volts), 1, &voltage),
+        ],
+        gaps: vec![],
+    };
+    let mut upwind = leg(LegKind::Upwind, 0.0, 0.02, 60.0);
+    upwind.flags = vec![Flag("short".into()), Flag("gusty, see the plot".into())];
+    Flight {
+        program_version: "0.1.0".into(),
+        clips: vec![clip("salt-flat-1.avi"), clip("salt-flat-2.avi")],
+        setup: Setup {
+            camera: Camera { name: "wing camera".into(), frame: (640, 480), glyphs: None },
+            regions: vec![],
+        },
+        series: Series { readings, speed_smooth: vec![60.123, f64::NAN, 73.987], update_rate_hz: Some(8.1) },
+        legs: vec![upwind, leg(LegKind::Downwind, 0.04, 0.066_733, 74.0)],
+        throttle_source: ThrottleSource::Overlay,
+        pairs: vec![pair(1, 1, Some(60.0), 60.0, 74.0)],
+        steps: vec![step(1, Some(60.0), 67.0, 1)],
+        notes: vec!["The second clip starts 0.4 s after the first ends.".into()],
+    }
+}
+
+/// Nothing marked, nothing read, nothing found.
+pub fn blank_flight() -> Flight {
+    let mut flight = small_flight();
+    for channel in &mut flight.series.readings.channels {
+        channel.values.fill(f64::NAN);
+        channel.confidence.fill(0.0);
+        channel.blank.fill(Blank::LostPicture);
+    }
+    flight.series.speed_smooth.fill(f64::NAN);
+    flight.series.update_rate_hz = None;
+    flight.legs.clear();
+    flight.pairs.clear();
+    flight.steps.clear();
+    flight
+}
+
+/// The small flight without any unit and with numbered steps.
+pub fn flight_without_units() -> Flight {
+    let mut flight = small_flight();
+    for channel in &mut flight.series.readings.channels {
+        channel.unit = None;
+    }
+    for leg in &mut flight.legs {
+        leg.throttle_percent = None;
+    }
+    for pair in &mut flight.pairs {
+        pair.throttle_percent = None;
+    }
+    for step in &mut flight.steps {
+        step.throttle_percent = None;
+    }
+    flight.throttle_source = ThrottleSource::Numbered;
+    flight
+}
+
+/// Six minutes at 30 frames a second with three throttle steps, one of them flown twice, a lost
+/// picture, a gap and an odd leg: enough for every plot.
+pub fn long_flight() -> Flight {
+    let mut flight = small_flight();
+    let legs = long_legs();
+    let times: Vec<f64> =
+        (0..10_800).map(|n| f64::from(n) / 30.0).filter(|time_s| !(200.0..206.0).contains(time_s)).collect();
+    let speed_at = |time_s: f64| {
+        let leg = legs.iter().find(|leg| (leg.start_s..leg.end_s).contains(&time_s));
+        leg.map_or(52.0, |leg| leg.speed_median) + 1.5 * (time_s * 1.7).sin() + (time_s * 0.6).cos()
+    };
+    let lost = |time_s: &f64| (150.0..158.0).contains(time_s);
+    // The overlay shows whole numbers and renews them eight times a second.
+    let shown = |time_s: &f64| speed_at((time_s * 8.0).floor() / 8.0).round();
+    let cell = |time_s: &f64, value: f64| {
+        if lost(time_s) { (f64::NAN, 0.0, Blank::LostPicture) } else { (value, 0.99, Blank::No) }
+    };
+    let column =
+        |value: &dyn Fn(&f64) -> f64| -> Vec<_> { times.iter().map(|t| cell(t, value(t))).collect() };
+    let tenths = |value: f64| (value * 10.0).round() / 10.0;
+    flight.series.readings = Readings {
+        frame: (0..times.len() as u64).collect(),
+        time_s: times.clone(),
+        channels: vec![
+            channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &column(&shown)),
+            channel(Channel::Voltage, Some(Unit::Volts), 1, &column(&|t| tenths(25.2 - t / 120.0))),
+            channel(
+                Channel::Altitude,
+                Some(Unit::Metres),
+                0,
+                &column(&|t| (60.0 + 8.0 * (t / 20.0).sin()).round()),
+            ),
+        ],
+        gaps: vec![crate::series::Gap { start_s: 200.0, end_s: 206.0 }],
+    };
+    flight.series.speed_smooth =
+        times.iter().map(|t| if lost(t) { f64::NAN } else { speed_at(*t) }).collect();
+    flight.legs = legs;
+    flight.pairs = vec![
+        pair(1, 1, Some(60.0), 60.0, 74.0),
+        pair(2, 2, Some(80.0), 67.0, 81.0),
+        pair(3, 2, Some(80.0), 68.0, 81.0),
+        pair(4, 3, Some(100.0), 77.0, 87.0),
+    ];
+    flight.pairs[3].flags = vec![Flag("voltage 1.2 V lower than in the first step".into())];
+    flight.steps =
+        vec![step(1, Some(60.0), 67.0, 1), step(2, Some(80.0), 74.2, 2), step(3, Some(100.0), 82.0, 1)];
+    flight
+}
+
+fn long_legs() -> Vec<Leg> {
+    let speeds = [60.0, 74.0, 67.0, 81.0, 68.0, 81.0, 77.0, 87.0, 88.0];
+    let throttles = [60.0, 60.0, 80.0, 80.0, 80.0, 80.0, 100.0, 100.0, 100.0];
+    let legs = speeds.into_iter().zip(throttles).zip(0..9).map(|((speed, throttle), number)| {
+        let kind = match number {
+            8 => LegKind::Odd,
+            _ if number % 2 == 0 => LegKind::Upwind,
+            _ => LegKind::Downwind,
+        };
+        let start_s = 15.0 + 38.0 * f64::from(number);
+        Leg { throttle_percent: Some(throttle), ..leg(kind, start_s, start_s + 22.0, speed) }
+    });
+    legs.collect()
+}

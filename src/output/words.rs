@@ -1,0 +1,78 @@
+//! Wording shared by the formats that people read.
+
+use crate::flight::Flight;
+use crate::legs::{Flag, LegKind, ThrottleSource};
+use crate::series::Blank;
+use crate::units::Unit;
+
+/// Cautions that go with every result meant for a reader.
+pub const CAUTIONS: [&str; 5] = [
+    "For use after landing, not in flight: these numbers come from a recording and replace no instrument.",
+    "Take the propeller off before working on the model on the bench, and connect the pack only when \
+     everybody is clear of it.",
+    "Charge LiPo packs attended and on a surface that cannot burn, do not run them down deep, and retire \
+     a swollen or damaged one.",
+    "Stay within the airframe's limits: a faster step is no reason to fly past what its maker allows.",
+    "Follow the local rules and those of your flying club; they come before anything written here.",
+];
+
+/// Why a reading is blank, for a reader.
+pub(super) fn blank_reason(blank: Blank) -> &'static str {
+    match blank {
+        Blank::No => "read",
+        Blank::Empty => "no text in the region",
+        Blank::Unclear => "text not clear enough to be trusted",
+        Blank::OutOfRange => "outside the plausible range",
+        Blank::Jump => "change faster than plausible",
+        Blank::LostPicture => "picture lost",
+    }
+}
+
+/// The name of a leg's kind, as in the file of legs.
+pub(super) fn kind_name(kind: LegKind) -> &'static str {
+    match kind {
+        LegKind::Upwind => "upwind",
+        LegKind::Downwind => "downwind",
+        LegKind::Odd => "odd",
+        LegKind::Leg => "leg",
+    }
+}
+
+/// Where the throttle came from, for a reader.
+pub(super) fn throttle_origin(source: ThrottleSource) -> &'static str {
+    match source {
+        ThrottleSource::Overlay => "Throttle was read from the overlay.",
+        ThrottleSource::Told => "Throttle was told by the pilot.",
+        ThrottleSource::LegsFile => "Throttle was told in the file of legs.",
+        ThrottleSource::Numbered => "Throttle is not known: the steps are numbered in the order flown.",
+    }
+}
+
+/// The name of a throttle step, such as `60 %` or `step 3`; empty when neither is known.
+pub(super) fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> String {
+    match (throttle_percent.filter(|percent| percent.is_finite()), step) {
+        (Some(percent), _) => format!("{} %", super::numbers::trimmed(percent)),
+        (None, Some(step)) => format!("step {step}"),
+        (None, None) => String::new(),
+    }
+}
+
+/// Flags as one text, separated by `; `.
+pub(super) fn joined(flags: &[Flag]) -> String {
+    flags.iter().map(|flag| flag.0.as_str()).collect::<Vec<_>>().join("; ")
+}
+
+/// `name_suffix`, or the bare name without a unit.
+pub(super) fn column(name: &str, unit: Option<Unit>) -> String {
+    unit.map_or_else(|| name.to_owned(), |unit| format!("{name}_{}", unit.suffix()))
+}
+
+/// The symbol of the speed's unit for a reader; empty when it is not known.
+pub(super) fn speed_symbol(flight: &Flight) -> &'static str {
+    flight.unit(&crate::channel::Channel::Speed).map_or("", Unit::symbol)
+}
+
+/// `number symbol`, or the bare number without a symbol.
+pub(super) fn with_symbol(number: &str, symbol: &str) -> String {
+    if symbol.is_empty() { number.to_owned() } else { format!("{number} {symbol}") }
+}
