@@ -56,9 +56,32 @@ pub(super) fn hold_mean(moment: &ToldMoment, factor: usize, high_pass: &HighPass
     held.into_iter().fold(centre.clone(), |sum, other| sum + other) / count
 }
 
+/// Cuts all characters of a group at the layout under which the cuts of each character agree best;
+/// `None` without layouts.
+pub(super) fn best_cuts(group: &Group<'_>, layouts: &[Layout]) -> Option<Vec<CharacterCut>> {
+    let all = layouts.iter().map(|layout| {
+        let cuts = aligned_cuts(group, layout);
+        (mean_agreement(&cuts), cuts)
+    });
+    all.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, cuts)| cuts)
+}
+
+/// Mean correlation of the cuts with the others of the same character.
+fn mean_agreement(cuts: &[CharacterCut]) -> f32 {
+    let mut sum = 0.0;
+    let mut pairs = 0;
+    for (number, one) in cuts.iter().enumerate() {
+        for other in cuts[number + 1..].iter().filter(|other| other.character == one.character) {
+            sum += correlation(&one.features, &other.features);
+            pairs += 1;
+        }
+    }
+    sum / pairs.max(1) as f32
+}
+
 /// Cuts all characters of a group at the layout, then shifts texts and regions until the cuts of
 /// each character agree best.
-pub(super) fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
+fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
     let mut tops: Vec<usize> = group.regions.iter().map(|told| told.top).collect();
     let mut shifts: Vec<Vec<f32>> = group.regions.iter().map(|told| vec![0.0; told.moments.len()]).collect();
     for _ in 0..ROUNDS {
@@ -69,10 +92,7 @@ pub(super) fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterC
             }
         }
     }
-    let all =
-        (0..tops.len()).flat_map(|region| (0..shifts[region].len()).map(move |moment| (region, moment)));
-    all.flat_map(|(region, moment)| cut(group, layout, region, moment, tops[region], shifts[region][moment]))
-        .collect()
+    cuts_except(group, layout, &tops, &shifts, |_, _| false)
 }
 
 /// The characters of one told reading.
@@ -99,7 +119,7 @@ fn cut(
         .collect()
 }
 
-/// How well some cuts agree with the cuts of the same characters in other readings.
+/// Sum of the correlations of some cuts with the cuts of the same characters in other readings.
 fn agreement(cuts: &[CharacterCut], others: &[CharacterCut]) -> f32 {
     let mut sum = 0.0;
     for one in cuts {
@@ -111,7 +131,7 @@ fn agreement(cuts: &[CharacterCut], others: &[CharacterCut]) -> f32 {
     sum
 }
 
-fn cuts_of_others(
+fn cuts_except(
     group: &Group<'_>,
     layout: &Layout,
     tops: &[usize],
@@ -126,7 +146,7 @@ fn cuts_of_others(
 }
 
 fn best_top(group: &Group<'_>, layout: &Layout, tops: &[usize], shifts: &[Vec<f32>], region: usize) -> usize {
-    let others = cuts_of_others(group, layout, tops, shifts, |other, _| other == region);
+    let others = cuts_except(group, layout, tops, shifts, |other, _| other == region);
     let now = tops[region] as isize;
     let candidates = (now - SHIFT_ROWS..=now + SHIFT_ROWS).filter(|top| *top >= 0).map(|top| top as usize);
     let agreement_at = |top: usize| -> f32 {
@@ -148,7 +168,7 @@ fn best_shift(
     region: usize,
     moment: usize,
 ) -> f32 {
-    let others = cuts_of_others(group, layout, tops, shifts, |other_region, other_moment| {
+    let others = cuts_except(group, layout, tops, shifts, |other_region, other_moment| {
         (other_region, other_moment) == (region, moment)
     });
     let now = shifts[region][moment];

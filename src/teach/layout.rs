@@ -50,19 +50,34 @@ const PITCH_STEP_PX: f32 = 0.2;
 /// Pitch limits in text heights.
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Weight of strokes on the border between two characters.
+/// Weight of strokes on the borders between characters, as a share of those inside.
 const BORDER_WEIGHT: f32 = 0.35;
 
-/// Finds the layout of regions written in the same face, whose text is `height` working pixels high.
-pub(super) fn find_layout(regions: &[RegionInk], height: f32) -> Option<Layout> {
+/// Weight of strokes outside the text.
+const OUTSIDE_WEIGHT: f32 = 2.0;
+
+/// Weight of the squared distance between a digit's strokes and the middle of its cell, in cell
+/// widths: a digit half a stroke off its middle counts about as much as one stroke outside the text.
+const UNEVEN_WEIGHT: f32 = 16.0;
+
+/// Layouts handed on at most, for the shapes to decide between.
+const MOST_LAYOUTS: usize = 20;
+
+/// The layouts that the strokes contradict least, best first, of regions written in the same face,
+/// whose text is `height` working pixels high. No two have the same pitch.
+pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
     let has_point = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('.'));
     let points = if has_point { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
     let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
     let pitches = (0..=steps).map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
-    pitches
-        .flat_map(|pitch| points.iter().map(move |share| (pitch, share * pitch)))
-        .filter_map(|(pitch, point)| layout_at(regions, pitch, point))
-        .min_by(|a, b| a.cost.total_cmp(&b.cost))
+    let best_point = |pitch: f32| {
+        let layouts = points.iter().filter_map(|share| layout_at(regions, pitch, share * pitch));
+        layouts.min_by(|a, b| a.cost.total_cmp(&b.cost))
+    };
+    let mut layouts: Vec<Layout> = pitches.filter_map(best_point).collect();
+    layouts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    layouts.truncate(MOST_LAYOUTS);
+    layouts
 }
 
 fn layout_at(regions: &[RegionInk], pitch: f32, point: f32) -> Option<Layout> {
@@ -137,7 +152,7 @@ fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32>
     let density = inside / (last - first).max(1.0);
     let borders: f32 = edges.iter().map(|edge| between(&told.ink, edge - 0.5, edge + 0.5)).sum();
     let border_share = borders / edges.len() as f32 / density.max(1e-6);
-    Some((1.0 - inside) * 2.0 + empty + BORDER_WEIGHT * border_share + 0.5 * uneven / digits)
+    Some(OUTSIDE_WEIGHT * (1.0 - inside) + empty + BORDER_WEIGHT * border_share + UNEVEN_WEIGHT * uneven / digits)
 }
 
 /// Distance of the strokes' centre from the cell's centre, in cell widths.
@@ -184,7 +199,8 @@ mod tests {
     #[test]
     fn pitch_and_alignment_follow_from_told_texts_of_two_lengths() {
         let region = RegionInk { told: vec![set("8.5"), set("12.3"), set("9.9")] };
-        let layout = find_layout(&[region], 14.0).unwrap();
+        let layouts = find_layouts(&[region], 14.0);
+        let layout = layouts.first().unwrap();
         assert!((layout.pitch - 10.0).abs() < 0.6, "{layout:?}");
         assert!((layout.point - 4.0).abs() < 1.1, "{layout:?}");
         assert!(layout.lines[0].right_aligned);

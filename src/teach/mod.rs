@@ -19,8 +19,8 @@ use crate::recognise::feature::{HighPass, MARGIN_PX};
 use crate::recognise::{Patch, Recogniser, Sample, ink};
 use crate::setup::Region;
 
-use align::{CharacterCut, aligned_cuts};
-use layout::{RegionInk, ToldInk, find_layout};
+use align::{CharacterCut, best_cuts};
+use layout::{RegionInk, ToldInk, find_layouts};
 
 /// Heights of type that differ by no more than this share count as one face.
 const SAME_HEIGHT_SHARE: f32 = 0.15;
@@ -265,11 +265,14 @@ fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) ->
 fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
     let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
-    let layout = find_layout(&inks, height).ok_or_else(|| {
+    let layouts = find_layouts(&inks, height);
+    for l in layouts.iter().take(4) { eprintln!("DEBUG {l:?}"); }
+    let cuts = best_cuts(group, &layouts).ok_or_else(|| {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         TeachError::NoLayout { channels: channels.join(", ") }
     })?;
-    Ok(aligned_cuts(group, &layout))
+    for c in cuts.iter().take(4) { eprintln!("DEBUG cut {} {} {} {}", c.character, c.advance, c.left, c.top); }
+    Ok(cuts)
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {

@@ -1,0 +1,156 @@
+//! Scores the reader on a clip whose texts are known.
+//!
+//! `cargo run --release --example reading_score -- CLIP SETUP.toml READINGS.csv [MOMENTS]`
+//!
+//! With MOMENTS (at most 10) the glyphs are first taught from the true texts at so many moments
+//! spread over the clip; without, the built-in sets are used. Prints right, silent and wrong
+//! readings for every channel over all frames whose text is known.
+
+use std::collections::HashMap;
+use std::error::Error;
+use std::path::Path;
+
+use pairspeed::footage::{Clip, FrameSource, sample};
+use pairspeed::glyphs::builtin_sets;
+use pairspeed::recognise::{Patch, Recogniser, Sample, Shown};
+use pairspeed::setup::{Region, Setup};
+use pairspeed::teach::{Told, ToldMoment, teach};
+
+const SAMPLED_FRAMES: usize = 120;
+const CONFIDENCE: f32 = 0.9;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [clip_path, setup_path, truth_path, rest @ ..] = arguments.as_slice() else {
+        return Err("usage: reading_score CLIP SETUP READINGS [MOMENTS]".into());
+    };
+    let setup: Setup = toml::from_str(&std::fs::read_to_string(setup_path)?)?;
+    let truth = truth_texts(truth_path)?;
+    let mut clip = Clip::open(Path::new(clip_path))?;
+    let mut frames = Sample::new(setup.regions.len());
+    for found in sample(&mut clip, SAMPLED_FRAMES)? {
+        frames.add(&setup.regions, &found.image, found.time_s);
+    }
+    let sets = match rest.first() {
+        Some(moments) => {
+            let moments = told_moments(clip_path, &setup.regions, &truth, moments.parse()?)?;
+            let lesson = teach("scored", &setup.regions, &moments, &frames)?;
+            lesson.set.save(Path::new("target/scored-glyphs"))?;
+            for contradiction in lesson.contradictions.iter().take(3) {
+                println!("contradiction: {}", contradiction.message);
+            }
+            println!("missing digits: {:?}; ask: {:?}", lesson.missing, lesson.ask_next.iter().map(|ask| (ask.channel.name(), ask.time_s)).collect::<Vec<_>>());
+            vec![lesson.set]
+        }
+        None => builtin_sets()?,
+    };
+    let recogniser = Recogniser::calibrate(&setup.regions, &sets, &frames);
+    println!("unread channels: {:?}", recogniser.unread_channels());
+    let mut tallies = vec![Tally::default(); setup.regions.len()];
+    let mut clip = Clip::open(Path::new(clip_path))?;
+    while let Some(frame) = clip.next_frame()? {
+        let (index, time_s) = (frame.index, frame.time_s);
+        let shown = recogniser.read(frame.luma);
+        for ((region, shown), tally) in setup.regions.iter().zip(&shown).zip(&mut tallies) {
+            let Some(truth) = truth.get(region.channel.name()).and_then(|texts| texts.get(index as usize)) else { continue };
+            tally.count(truth, shown, time_s);
+        }
+    }
+    for (region, tally) in setup.regions.iter().zip(&tallies) {
+        tally.print(region.channel.name());
+    }
+    Ok(())
+}
+
+#[derive(Debug, Clone, Default)]
+struct Tally {
+    right: usize,
+    silent: usize,
+    wrong: usize,
+    examples: Vec<String>,
+}
+
+impl Tally {
+    fn count(&mut self, truth: &str, shown: &Shown, time_s: f64) {
+        match shown {
+            Shown::Text { text, confidence, .. } if *confidence >= CONFIDENCE => {
+                if truth.split('|').any(|one| one.trim() == text) {
+                    self.right += 1;
+                } else {
+                    self.wrong += 1;
+                    self.examples.push(format!("{time_s:.2} s: {truth} read as {text} ({confidence:.4})"));
+                }
+            }
+            shown => {
+                if self.silent % 40 == 0 {
+                    self.examples.push(format!("{time_s:.2} s: {truth} silent: {shown:?}"));
+                }
+                self.silent += 1;
+            }
+        }
+    }
+
+    fn print(&self, name: &str) {
+        let total = (self.right + self.silent + self.wrong).max(1) as f64;
+        let share = 100.0 * self.right as f64 / total;
+        println!("{name:12} right {share:7.3} %  silent {:5}  wrong {:5}", self.silent, self.wrong);
+        for example in self.examples.iter().take(6) {
+            println!("    {example}");
+        }
+    }
+}
+
+fn truth_texts(path: &str) -> Result<HashMap<String, Vec<String>>, Box<dyn Error>> {
+    let mut reader = csv::Reader::from_path(path)?;
+    let names: Vec<String> = reader.headers()?.iter().map(str::to_owned).collect();
+    let mut texts: HashMap<String, Vec<String>> = HashMap::new();
+    for record in reader.records() {
+        for (name, text) in names.iter().zip(record?.iter()) {
+            texts.entry(name.clone()).or_default().push(text.to_owned());
+        }
+    }
+    Ok(texts)
+}
+
+/// Moments spread over the clip, one channel after the other.
+fn told_moments(
+    clip: &str,
+    regions: &[Region],
+    truth: &HashMap<String, Vec<String>>,
+    count: usize,
+) -> Result<Vec<ToldMoment>, Box<dyn Error>> {
+    let frames = truth.get("frame").map_or(0, Vec::len);
+    let mut wanted = Vec::new();
+    for moment in 0..count {
+        let frame = (moment * 2 + 1) * frames / (2 * count);
+        for region in regions {
+            wanted.push((frame, region));
+        }
+    }
+    let mut by_frame: HashMap<usize, image::GrayImage> = HashMap::new();
+    let mut times: HashMap<usize, f64> = HashMap::new();
+    let mut source = Clip::open(Path::new(clip))?;
+    while let Some(frame) = source.next_frame()? {
+        let index = frame.index as usize;
+        if wanted.iter().any(|(one, _)| one.abs_diff(index) <= 4) {
+            by_frame.insert(index, frame.luma.to_image());
+            times.insert(index, frame.time_s);
+        }
+    }
+    let mut moments = Vec::new();
+    for (frame, region) in wanted {
+        let patch = |index: usize| Some(Patch::of(by_frame.get(&index)?, region.place, *times.get(&index)?));
+        let Some(centre) = patch(frame) else { continue };
+        let text = truth.get(region.channel.name()).and_then(|texts| texts.get(frame)).cloned().unwrap_or_default();
+        if text.contains('|') || text.is_empty() {
+            continue;
+        }
+        moments.push(ToldMoment {
+            told: Told { channel: region.channel.clone(), time_s: centre.time_s, text },
+            centre,
+            before: (1..=4).filter_map(|k| patch(frame.checked_sub(k)?)).collect(),
+            after: (1..=4).filter_map(|k| patch(frame + k)).collect(),
+        });
+    }
+    Ok(moments)
+}
