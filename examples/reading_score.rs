@@ -39,7 +39,11 @@ fn main() -> Result<(), Box<dyn Error>> {
             for contradiction in lesson.contradictions.iter().take(3) {
                 println!("contradiction: {}", contradiction.message);
             }
-            println!("missing digits: {:?}; ask: {:?}", lesson.missing, lesson.ask_next.iter().map(|ask| (ask.channel.name(), ask.time_s)).collect::<Vec<_>>());
+            println!(
+                "missing digits: {:?}; ask: {:?}",
+                lesson.missing,
+                lesson.ask_next.iter().map(|ask| (ask.channel.name(), ask.time_s)).collect::<Vec<_>>()
+            );
             vec![lesson.set]
         }
         None => builtin_sets()?,
@@ -52,7 +56,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         let (index, time_s) = (frame.index, frame.time_s);
         let shown = recogniser.read(frame.luma);
         for ((region, shown), tally) in setup.regions.iter().zip(&shown).zip(&mut tallies) {
-            let Some(truth) = truth.get(region.channel.name()).and_then(|texts| texts.get(index as usize)) else { continue };
+            let Some(truth) = truth.get(region.channel.name()).and_then(|texts| texts.get(index as usize))
+            else {
+                continue;
+            };
             tally.count(truth, shown, time_s);
         }
     }
@@ -141,7 +148,8 @@ fn told_moments(
     for (frame, region) in wanted {
         let patch = |index: usize| Some(Patch::of(by_frame.get(&index)?, region.place, *times.get(&index)?));
         let Some(centre) = patch(frame) else { continue };
-        let text = truth.get(region.channel.name()).and_then(|texts| texts.get(frame)).cloned().unwrap_or_default();
+        let text =
+            truth.get(region.channel.name()).and_then(|texts| texts.get(frame)).cloned().unwrap_or_default();
         if text.contains('|') || text.is_empty() {
             continue;
         }

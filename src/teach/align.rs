@@ -56,14 +56,16 @@ pub(super) fn hold_mean(moment: &ToldMoment, factor: usize, high_pass: &HighPass
     held.into_iter().fold(centre.clone(), |sum, other| sum + other) / count
 }
 
-/// Cuts all characters of a group at the layout under which the cuts of each character agree best;
-/// `None` without layouts.
-pub(super) fn best_cuts(group: &Group<'_>, layouts: &[Layout]) -> Option<Vec<CharacterCut>> {
-    let all = layouts.iter().map(|layout| {
+/// The layout under which the cuts of each character agree best, with these cuts.
+pub(super) fn best_cuts<'a>(
+    group: &Group<'_>,
+    layouts: impl IntoIterator<Item = &'a Layout>,
+) -> Option<(&'a Layout, Vec<CharacterCut>)> {
+    let all = layouts.into_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
-        (mean_agreement(&cuts), cuts)
+        (mean_agreement(&cuts), layout, cuts)
     });
-    all.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, cuts)| cuts)
+    all.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, layout, cuts)| (layout, cuts))
 }
 
 /// Mean correlation of the cuts with the others of the same character.

@@ -44,6 +44,9 @@ pub(super) struct Layout {
 /// Widths of the decimal point tried, in pitches.
 const POINT_WIDTHS: [f32; 7] = [1.0, 0.3, 0.36, 0.42, 0.48, 0.54, 0.62];
 
+/// Widths of the decimal point tried once the pitch is known, in pitches.
+const FINE_POINT_WIDTHS: std::ops::RangeInclusive<u8> = 10..=35;
+
 /// Step of the pitch in working pixels.
 const PITCH_STEP_PX: f32 = 0.2;
 
@@ -78,6 +81,15 @@ pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
     layouts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     layouts.truncate(MOST_LAYOUTS);
     layouts
+}
+
+/// The same pitch with other widths of the decimal point, in steps of a fiftieth of the pitch.
+pub(super) fn with_other_points(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
+    if !regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('.')) {
+        return Vec::new();
+    }
+    let widths = FINE_POINT_WIDTHS.map(|fiftieths| layout.pitch * f32::from(fiftieths) / 50.0);
+    widths.chain([layout.pitch]).filter_map(|point| layout_at(regions, layout.pitch, point)).collect()
 }
 
 fn layout_at(regions: &[RegionInk], pitch: f32, point: f32) -> Option<Layout> {
@@ -152,7 +164,12 @@ fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32>
     let density = inside / (last - first).max(1.0);
     let borders: f32 = edges.iter().map(|edge| between(&told.ink, edge - 0.5, edge + 0.5)).sum();
     let border_share = borders / edges.len() as f32 / density.max(1e-6);
-    Some(OUTSIDE_WEIGHT * (1.0 - inside) + empty + BORDER_WEIGHT * border_share + UNEVEN_WEIGHT * uneven / digits)
+    Some(
+        OUTSIDE_WEIGHT * (1.0 - inside)
+            + empty
+            + BORDER_WEIGHT * border_share
+            + UNEVEN_WEIGHT * uneven / digits,
+    )
 }
 
 /// Distance of the strokes' centre from the cell's centre, in cell widths.

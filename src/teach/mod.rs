@@ -20,10 +20,10 @@ use crate::recognise::{Patch, Recogniser, Sample, ink};
 use crate::setup::Region;
 
 use align::{CharacterCut, best_cuts};
-use layout::{RegionInk, ToldInk, find_layouts};
+use layout::{RegionInk, ToldInk, find_layouts, with_other_points};
 
 /// Heights of type that differ by no more than this share count as one face.
-const SAME_HEIGHT_SHARE: f32 = 0.15;
+const SAME_HEIGHT_SHARE: f32 = 0.3;
 
 /// Blank rows kept above and below the strokes, in working pixels.
 const ROW_PADDING_PX: usize = 1;
@@ -246,7 +246,9 @@ fn group_by_height<'a>(
 }
 
 fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) -> Group<'a> {
-    let height_px = members.iter().map(|(_, rows)| rows.height_px).fold(0.0, f32::max);
+    let mut heights_px: Vec<f32> = members.iter().map(|(_, rows)| rows.height_px).collect();
+    heights_px.sort_by(f32::total_cmp);
+    let height_px = heights_px.get(heights_px.len() / 2).copied().unwrap_or(1.0);
     let factor = working_factor(height_px);
     let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
     let high_pass = HighPass::for_cell_width(0.6 * rows as f32);
@@ -266,13 +268,12 @@ fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
     let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
     let layouts = find_layouts(&inks, height);
-    for l in layouts.iter().take(4) { eprintln!("DEBUG {l:?}"); }
-    let cuts = best_cuts(group, &layouts).ok_or_else(|| {
+    let Some((layout, cuts)) = best_cuts(group, &layouts) else {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
-        TeachError::NoLayout { channels: channels.join(", ") }
-    })?;
-    for c in cuts.iter().take(4) { eprintln!("DEBUG cut {} {} {} {}", c.character, c.advance, c.left, c.top); }
-    Ok(cuts)
+        return Err(TeachError::NoLayout { channels: channels.join(", ") });
+    };
+    let finer = with_other_points(layout, &inks);
+    Ok(best_cuts(group, &finer).map_or(cuts, |(_, finer_cuts)| finer_cuts))
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
