@@ -1,1 +1,31 @@
-//! Makes demonstration and test clips.
+//! Makes demonstration and test clips with known truth.
+//!
+//! A [`Scenario`] is flown ([`simulate`]), its values are written over moving scenery, the picture is
+//! degraded on its way to the recorder, and the program ffmpeg encodes it ([`make_clip`]). Beside
+//! each clip lie the true airspeeds, the exact text of every frame and a camera setup.
+//! [`FrameSource`] makes the same frames without encoding, [`text_picture`] a single line of text,
+//! [`write_templates`] the drawn glyph sets. All randomness comes from the scenario's seed.
+
+mod clip;
+mod drawing;
+mod error;
+mod files;
+mod flight;
+mod frame;
+mod overlay;
+mod random;
+pub mod scenario;
+mod scenery;
+mod signal;
+mod still;
+mod templates;
+
+pub use clip::{ClipPaths, FrameSource, Recording, Shot, Shown, make_clip};
+pub use drawing::{DrawnSet, Glyph, Icon};
+pub use error::Error;
+pub use flight::{Fix, GustStrength, Leg, Sample, Step, Truth, simulate};
+pub use frame::{Frame, Rows};
+pub use overlay::{Face, FaceChoice};
+pub use scenario::Scenario;
+pub use still::{Backdrop, text_picture};
+pub use templates::write_templates;

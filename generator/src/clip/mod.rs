@@ -1,0 +1,77 @@
+//! A clip from first frame to last file.
+
+mod beside;
+mod encode;
+mod schedule;
+mod source;
+
+use std::path::{Path, PathBuf};
+
+pub use schedule::{Recording, Shot};
+pub use source::{FrameSource, Shown};
+
+use crate::error::Error;
+use crate::files;
+use crate::scenario::Scenario;
+use encode::Encoder;
+
+/// Frames made at once, on all cores, before they are encoded in order.
+const BATCH: usize = 16;
+
+/// One file of a recording and the files beside it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClipPaths {
+    /// The video.
+    pub clip: PathBuf,
+    /// What is true of the flight: `<stem>.truth.toml`.
+    pub truth: PathBuf,
+    /// The text of every frame: `<stem>.readings.csv`.
+    pub readings: PathBuf,
+    /// A camera setup: `<stem>.setup.toml`.
+    pub setup: PathBuf,
+}
+
+/// Makes a scenario's clip below `dir`, or its clips if it is split into files.
+///
+/// # Errors
+/// [`Error::NoEncoder`] if ffmpeg is not installed, [`Error::Encoder`] if it fails, [`Error::Font`],
+/// [`Error::Write`].
+pub fn make_clip(scenario: &Scenario, dir: &Path) -> Result<Vec<ClipPaths>, Error> {
+    let source = FrameSource::new(scenario)?;
+    files::make_folder(dir)?;
+    let several = source.recordings().len() > 1;
+    let stem = |index: usize| {
+        if several { format!("{}-{}", scenario.name, index + 1) } else { scenario.name.clone() }
+    };
+    let recordings = source.recordings().iter().enumerate();
+    recordings.map(|(index, recording)| make_file(&source, recording, dir, &stem(index))).collect()
+}
+
+fn make_file(
+    source: &FrameSource,
+    recording: &Recording,
+    dir: &Path,
+    stem: &str,
+) -> Result<ClipPaths, Error> {
+    let scenario = source.scenario();
+    let beside = |suffix: &str| dir.join(format!("{stem}.{suffix}"));
+    let paths = ClipPaths {
+        clip: beside(scenario.video.container.suffix()),
+        truth: beside("truth.toml"),
+        readings: beside("readings.csv"),
+        setup: beside("setup.toml"),
+    };
+    let mut encoder = Encoder::start(&scenario.video, recording, &paths.clip)?;
+    let mut texts = Vec::with_capacity(recording.shots.len());
+    for batch in recording.shots.chunks(BATCH) {
+        for shown in source.frames(batch) {
+            encoder.write(&shown.frame)?;
+            texts.push(shown.texts);
+        }
+    }
+    encoder.finish()?;
+    beside::write_readings(scenario, recording, texts, &paths.readings)?;
+    beside::write_truth(source, recording, &paths.truth)?;
+    beside::write_setup(source, &paths.setup)?;
+    Ok(paths)
+}

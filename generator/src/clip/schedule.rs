@@ -1,0 +1,75 @@
+//! Which frames are recorded, at which times, into which files.
+//!
+//! Frames lie on a grid of the nominal rate. Dropped frames are missing from the grid; the ones that
+//! remain keep their time. `stamp_wobble_s` makes the spacing uneven:
+//! t(k) = k / rate + wobble (1 - cos(0.9 k)), k counted from the file's first frame.
+
+use rand::RngExt;
+
+use crate::random::{Purpose, stream};
+use crate::scenario::{Scenario, Video};
+
+/// Radians of the wobble from one grid place to the next.
+pub(super) const WOBBLE_RAD: f64 = 0.9;
+
+/// One recorded frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shot {
+    /// Place on the file's grid of nominal frame times, from 0.
+    pub grid: u64,
+    /// Number among all grid places of the flight.
+    pub number: u64,
+    /// Time stamp from the file's first frame, in seconds.
+    pub time_s: f64,
+    /// Time in the flight, in seconds.
+    pub flight_s: f64,
+}
+
+/// One file of the recording.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recording {
+    /// Time of the first frame in the flight, in seconds.
+    pub start_s: f64,
+    /// Its frames; there is at least one.
+    pub shots: Vec<Shot>,
+}
+
+/// Lays out the files of a flight of some length.
+pub(crate) fn recordings(scenario: &Scenario, flight_s: f64) -> Vec<Recording> {
+    let video = &scenario.video;
+    let end_s = video.length_s.map_or(flight_s, |length_s| length_s.min(flight_s));
+    let mut random = stream(scenario.seed, Purpose::Drops);
+    let mut recordings = Vec::new();
+    for [from_s, to_s] in spans(video, end_s) {
+        let (numerator, denominator) = video.frame_rate.fraction().unwrap_or((30, 1));
+        let period_s = f64::from(denominator) / f64::from(numerator);
+        let first = (from_s / period_s - 1e-9).ceil().max(0.0) as u64;
+        let start_s = first as f64 * period_s;
+        let frames = ((to_s - start_s) / period_s - 1e-9).ceil().max(0.0) as u64;
+        let shots: Vec<Shot> = (0..frames)
+            .filter(|&grid| grid == 0 || !random.random_bool(video.dropped))
+            .map(|grid| {
+                let wobble_s = video.stamp_wobble_s * (1.0 - (WOBBLE_RAD * grid as f64).cos());
+                let time_s = grid as f64 * period_s + wobble_s;
+                Shot { grid, number: first + grid, time_s, flight_s: start_s + time_s }
+            })
+            .collect();
+        if !shots.is_empty() {
+            recordings.push(Recording { start_s, shots });
+        }
+    }
+    recordings
+}
+
+/// Start and end of each file in the flight.
+fn spans(video: &Video, end_s: f64) -> Vec<[f64; 2]> {
+    let inner = video.split_at_s.iter().copied().filter(|&split| split > 0.0 && split < end_s);
+    let mut spans = Vec::new();
+    let mut start_s = 0.0;
+    for split_s in inner {
+        spans.push([start_s, split_s]);
+        start_s = split_s + video.split_gap_s;
+    }
+    spans.push([start_s, end_s]);
+    spans
+}

@@ -1,0 +1,165 @@
+//! Frames of a clip, each made on its own from its number and time.
+
+use rayon::prelude::*;
+
+use crate::error::Error;
+use crate::flight::{Sample, Truth, simulate};
+use crate::frame::{Frame, Rows};
+use crate::overlay::{Layout, Readout};
+use crate::random::slow_wave;
+use crate::scenario::{LostLook, LostPicture, Scenario};
+use crate::scenery::Scenery;
+use crate::signal::Channel;
+
+use super::schedule::{Recording, Shot, recordings};
+
+/// A finished frame and what it says.
+#[derive(Debug, Clone)]
+pub struct Shown {
+    /// The picture.
+    pub frame: Frame,
+    /// The text of each field, in the scenario's order; both texts joined with `|` where two fields
+    /// of an interlaced frame differ; empty while the picture is lost.
+    pub texts: Vec<String>,
+}
+
+/// Makes the frames of a scenario; needs no encoder.
+#[derive(Debug)]
+pub struct FrameSource {
+    scenario: Scenario,
+    truth: Truth,
+    recordings: Vec<Recording>,
+    pub(super) layout: Layout,
+    readout: Readout,
+    scenery: Scenery,
+    channel: Channel,
+}
+
+impl FrameSource {
+    /// Flies the scenario and prepares fonts, scenery and channel.
+    ///
+    /// # Errors
+    /// [`Error::Font`] for a font that cannot be used.
+    pub fn new(scenario: &Scenario) -> Result<Self, Error> {
+        let truth = simulate(scenario);
+        Ok(Self {
+            layout: Layout::new(&scenario.overlay)?,
+            readout: Readout::new(scenario, &truth),
+            scenery: Scenery::new(scenario),
+            channel: Channel::new(scenario, truth.length_s()),
+            recordings: recordings(scenario, truth.length_s()),
+            scenario: scenario.clone(),
+            truth,
+        })
+    }
+
+    /// The scenario.
+    #[must_use]
+    pub fn scenario(&self) -> &Scenario {
+        &self.scenario
+    }
+
+    /// The simulated flight.
+    #[must_use]
+    pub fn truth(&self) -> &Truth {
+        &self.truth
+    }
+
+    /// The files of the recording and their frames.
+    #[must_use]
+    pub fn recordings(&self) -> &[Recording] {
+        &self.recordings
+    }
+
+    /// Makes one frame.
+    #[must_use]
+    pub fn frame(&self, shot: &Shot) -> Shown {
+        let video = &self.scenario.video;
+        match self.lost_at(shot.flight_s) {
+            Some(lost) if lost.look == LostLook::Frozen => {
+                let (numerator, denominator) = video.frame_rate.fraction().unwrap_or((30, 1));
+                let rate = f64::from(numerator) / f64::from(denominator);
+                let back = ((shot.flight_s - lost.start_s) * rate).ceil() as u64;
+                self.seen(shot.number.saturating_sub(back), lost.start_s)
+            }
+            Some(lost) => self.channel.lost(lost.look, video.width, video.height, shot.number).map_or_else(
+                || self.seen(shot.number, shot.flight_s),
+                |frame| Shown { frame, texts: vec![String::new(); self.layout.fields.len()] },
+            ),
+            None => self.seen(shot.number, shot.flight_s),
+        }
+    }
+
+    /// Makes several frames on all processor cores, in order.
+    #[must_use]
+    pub fn frames(&self, shots: &[Shot]) -> Vec<Shown> {
+        shots.par_iter().map(|shot| self.frame(shot)).collect()
+    }
+
+    fn lost_at(&self, flight_s: f64) -> Option<&LostPicture> {
+        let lost = &self.scenario.degradation.lost_picture;
+        lost.iter().find(|lost| (lost.start_s..lost.start_s + lost.length_s).contains(&flight_s))
+    }
+
+    /// A frame of the flight with its text, sent through the channel.
+    fn seen(&self, number: u64, flight_s: f64) -> Shown {
+        let mut frame = self.background(flight_s);
+        let texts = self.paint(&mut frame, flight_s);
+        self.channel.send(&mut frame, number, flight_s);
+        Shown { frame, texts }
+    }
+
+    fn background(&self, flight_s: f64) -> Frame {
+        let video = &self.scenario.video;
+        let render = |time_s: f64| {
+            let sample: Option<Sample> = self.truth.sample_at(time_s).copied();
+            sample.map_or_else(
+                || Frame::plain(video.width, video.height, 90, 128, 128),
+                |sample| self.scenery.render(&sample),
+            )
+        };
+        let mut frame = render(flight_s);
+        if self.scenario.degradation.interlaced {
+            weave(&mut frame, &render(flight_s + self.field_s()));
+        }
+        self.channel.soften(&mut frame);
+        frame
+    }
+
+    /// Time between the two fields of a frame, in seconds.
+    fn field_s(&self) -> f64 {
+        let (numerator, denominator) = self.scenario.video.frame_rate.fraction().unwrap_or((30, 1));
+        0.5 * f64::from(denominator) / f64::from(numerator)
+    }
+
+    fn paint(&self, frame: &mut Frame, flight_s: f64) -> Vec<String> {
+        let reach = f64::from(self.scenario.degradation.overlay_drift_px);
+        let shift = [21, 22].map(|kind| (reach * slow_wave(kind, flight_s * 0.25)) as f32);
+        let first = self.readout.at(flight_s);
+        if !self.scenario.degradation.interlaced {
+            self.layout.paint(frame, first, shift, Rows::All);
+            return first.to_vec();
+        }
+        let second = self.readout.at(flight_s + self.field_s());
+        self.layout.paint(frame, first, shift, Rows::Even);
+        self.layout.paint(frame, second, shift, Rows::Odd);
+        let joined = |(first, second): (&String, &String)| {
+            if first == second { first.clone() } else { format!("{first}|{second}") }
+        };
+        first.iter().zip(second).map(joined).collect()
+    }
+}
+
+/// Takes the odd rows from a second picture.
+fn weave(frame: &mut Frame, second: &Frame) {
+    let (width, height) = (frame.width, frame.height);
+    for (plane, other, width) in [
+        (&mut frame.luma, &second.luma, width),
+        (&mut frame.blue, &second.blue, width / 2),
+        (&mut frame.red, &second.red, width / 2),
+    ] {
+        for row in (1..height).step_by(2) {
+            plane[row * width..(row + 1) * width].copy_from_slice(&other[row * width..(row + 1) * width]);
+        }
+    }
+}

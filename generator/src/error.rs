@@ -1,0 +1,71 @@
+//! What can go wrong between a scenario and a finished clip.
+
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+/// A failure, worded for whoever wrote the scenario.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// A file could not be read.
+    #[error("cannot read {path}: {cause}", path = path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// A file or folder could not be written.
+    #[error("cannot write {path}: {cause}; check the folder, its permissions and free space", path = path.display())]
+    Write {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// The scenario is not valid TOML or has an unknown or missing key.
+    #[error("the scenario does not parse: {0}")]
+    Parse(#[from] toml::de::Error),
+    /// A value of the scenario is out of its range.
+    #[error("scenario: {key} is {actual}, but must be {wanted}")]
+    Value {
+        /// The key, with its table.
+        key: String,
+        /// The value met.
+        actual: String,
+        /// What is allowed.
+        wanted: String,
+    },
+    /// A font file cannot be used.
+    #[error("cannot use the font {path}: {reason}; name a drawn set (block, slim, round) or a TTF or OTF file", path = path.display())]
+    Font {
+        /// The font file or the unknown set's name.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+    /// The encoder is not installed.
+    #[error(
+        "the program ffmpeg was not found; install it (Debian, Ubuntu: apt-get install ffmpeg; others: the package named ffmpeg)"
+    )]
+    NoEncoder,
+    /// The encoder ended with an error.
+    #[error("ffmpeg could not write {path}: {message}", path = path.display())]
+    Encoder {
+        /// The clip being written.
+        path: PathBuf,
+        /// The last lines of what ffmpeg said.
+        message: String,
+    },
+}
+
+impl Error {
+    pub(crate) fn write(path: &Path, cause: std::io::Error) -> Self {
+        Self::Write { path: path.to_path_buf(), cause }
+    }
+
+    pub(crate) fn value(key: impl Into<String>, actual: impl ToString, wanted: impl Into<String>) -> Self {
+        Self::Value { key: key.into(), actual: actual.to_string(), wanted: wanted.into() }
+    }
+}

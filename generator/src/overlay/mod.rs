@@ -1,0 +1,198 @@
+//! The text on the picture: placing it, painting it, and the boxes it stands in.
+
+mod face;
+mod values;
+
+pub use face::{Face, FaceChoice};
+pub(crate) use values::Readout;
+
+use std::sync::Arc;
+
+use crate::drawing::Glyph;
+use crate::error::Error;
+use crate::frame::{BLACK, Frame, Rows, WHITE};
+use crate::scenario::{Align, Channel, Field, Overlay};
+
+/// A rectangle of the frame in pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TextBox {
+    /// Left edge.
+    pub x: f32,
+    /// Top edge.
+    pub y: f32,
+    /// Width.
+    pub width: f32,
+    /// Height.
+    pub height: f32,
+}
+
+/// Room between a value and its icon, prefix or unit, as a share of a digit's width.
+const GAP: f32 = 0.45;
+
+/// A field with its face and place.
+#[derive(Debug)]
+pub(crate) struct PlacedField {
+    pub(crate) field: Field,
+    pub(crate) text_box: TextBox,
+    face: Arc<Face>,
+    /// Icons, prefix and unit with the pen's place for each.
+    decoration: Vec<(Glyph, f32)>,
+}
+
+/// All fields of an overlay, ready for painting.
+#[derive(Debug)]
+pub(crate) struct Layout {
+    pub(crate) fields: Vec<PlacedField>,
+    brightness: f32,
+}
+
+impl Layout {
+    /// Loads the faces and places the fields.
+    pub(crate) fn new(overlay: &Overlay) -> Result<Self, Error> {
+        let mut faces: Vec<(FaceChoice, Arc<Face>)> = Vec::new();
+        let mut fields = Vec::new();
+        for field in &overlay.fields {
+            let choice = FaceChoice {
+                font: field.font.clone(),
+                height_px: field.height_px,
+                stretch: field.stretch,
+                edge: field.edge,
+            };
+            let known = faces.iter().find(|(made, _)| *made == choice).map(|(_, face)| face.clone());
+            let face = match known {
+                Some(face) => face,
+                None => {
+                    let face = Arc::new(Face::load(&choice)?);
+                    faces.push((choice, face.clone()));
+                    face
+                }
+            };
+            fields.push(PlacedField::new(field.clone(), face));
+        }
+        Ok(Self { fields, brightness: overlay.brightness })
+    }
+
+    /// Paints texts, one a field, on some rows of a frame, moved by `shift` pixels.
+    pub(crate) fn paint(&self, frame: &mut Frame, texts: &[String], shift: [f32; 2], rows: Rows) {
+        for (placed, text) in self.fields.iter().zip(texts) {
+            let top = placed.text_box.y.round() + shift[1];
+            for (glyph, x) in &placed.decoration {
+                paint_glyph(frame, glyph, [x.round() + shift[0], top], self.brightness, rows);
+            }
+            let mut x = placed.text_start(text);
+            for glyph in text.chars().filter_map(|character| placed.face.glyph(character)) {
+                paint_glyph(frame, glyph, [x.round() + shift[0], top], self.brightness, rows);
+                x += glyph.advance;
+            }
+        }
+    }
+}
+
+impl PlacedField {
+    fn new(field: Field, face: Arc<Face>) -> Self {
+        let [x, y] = field.position;
+        let width = face.width_px(&widest(&field));
+        let text_box = TextBox { x, y, width, height: face.height_px() };
+        let gap = GAP * face.width_px("0");
+        let mut decoration = Vec::new();
+        let mut left = x - gap - face.width_px(&field.prefix);
+        place_text(&face, &field.prefix, left, &mut decoration);
+        if let Some(glyph) = field.icon.and_then(|icon| face.icon(icon)) {
+            left -= glyph.width as f32 + if field.prefix.is_empty() { 0.0 } else { gap };
+            decoration.push((glyph.clone(), left));
+        }
+        if field.show_unit {
+            place_text(&face, unit_letters(&field), x + width + gap, &mut decoration);
+        }
+        Self { field, text_box, face, decoration }
+    }
+
+    fn text_start(&self, text: &str) -> f32 {
+        match self.field.align {
+            Align::Left => self.text_box.x,
+            Align::Right => self.text_box.x + self.text_box.width - self.face.width_px(text),
+        }
+    }
+
+    /// The room a box may grow by without touching icon, prefix or unit, in pixels.
+    pub(crate) fn margin_px(&self) -> f32 {
+        (GAP * self.face.width_px("0") * 0.7).min(4.0)
+    }
+}
+
+/// A text as wide as the field's box.
+fn widest(field: &Field) -> String {
+    if field.channel == Channel::Timer {
+        return "00:00".to_owned();
+    }
+    let point = usize::from(field.decimals > 0);
+    "0".repeat(field.width.saturating_sub(point)) + if point == 1 { "." } else { "" }
+}
+
+/// The letters of the unit as an overlay writes them.
+fn unit_letters(field: &Field) -> &'static str {
+    match field.unit_and_factor().0 {
+        Some("deg") => "°",
+        Some(unit) => unit,
+        None => "",
+    }
+}
+
+fn place_text(face: &Face, text: &str, start: f32, decoration: &mut Vec<(Glyph, f32)>) {
+    let mut x = start;
+    for glyph in text.chars().filter_map(|letter| face.glyph(letter)) {
+        decoration.push((glyph.clone(), x));
+        x += glyph.advance;
+    }
+}
+
+/// Paints a glyph with the pen at a place; parts of pixels are shared between neighbours.
+pub(crate) fn paint_glyph(frame: &mut Frame, glyph: &Glyph, pen: [f32; 2], brightness: f32, rows: Rows) {
+    let (left, top) = (pen[0] + glyph.left, pen[1] + glyph.top);
+    let (column0, row0) = (left.floor(), top.floor());
+    let (part_x, part_y) = (left - column0, top - row0);
+    let white = BLACK + (WHITE - BLACK) * brightness;
+    for row in 0..=glyph.height as i64 {
+        let y = row0 as i64 + row;
+        if y < 0 || y as usize >= frame.height || !rows.contains(y as usize) {
+            continue;
+        }
+        for column in 0..=glyph.width as i64 {
+            let x = column0 as i64 + column;
+            if x < 0 || x as usize >= frame.width {
+                continue;
+            }
+            let (light, cover) = shared(glyph, column, row, part_x, part_y);
+            if cover > 0.0 {
+                cover_pixel(frame, x as usize, y as usize, light * (white - BLACK) + cover * BLACK, cover);
+            }
+        }
+    }
+}
+
+/// Light and cover of a pixel when the glyph stands at part of a pixel.
+fn shared(glyph: &Glyph, column: i64, row: i64, part_x: f32, part_y: f32) -> (f32, f32) {
+    if part_x == 0.0 && part_y == 0.0 {
+        return glyph.at(column, row);
+    }
+    let mut sum = (0.0, 0.0);
+    for (y, share_y) in [(row, 1.0 - part_y), (row - 1, part_y)] {
+        for (x, share_x) in [(column, 1.0 - part_x), (column - 1, part_x)] {
+            let (light, cover) = glyph.at(x, y);
+            sum.0 += light * share_x * share_y;
+            sum.1 += cover * share_x * share_y;
+        }
+    }
+    sum
+}
+
+fn cover_pixel(frame: &mut Frame, x: usize, y: usize, level: f32, cover: f32) {
+    let index = y * frame.width + x;
+    let luma = f32::from(frame.luma[index]) * (1.0 - cover) + level;
+    frame.luma[index] = luma.round() as u8;
+    let half = y * (frame.width / 2) + x / 2;
+    for plane in [&mut frame.blue, &mut frame.red] {
+        let grey = f32::from(plane[half]) + (128.0 - f32::from(plane[half])) * cover * 0.5;
+        plane[half] = grey.round() as u8;
+    }
+}

@@ -1,0 +1,202 @@
+//! The overlay's part of the scenario: which values stand where and how they are written.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::drawing::{DrawnSet, Icon};
+
+/// The text on the picture: table `[overlay]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Overlay {
+    /// How often the text changes, per second.
+    #[serde(default = "update_hz")]
+    pub update_hz: f64,
+    /// Brightness of the text, 0 to 1.
+    #[serde(default = "brightness")]
+    pub brightness: f32,
+    /// The values: tables `[[overlay.field]]`.
+    #[serde(rename = "field")]
+    pub fields: Vec<Field>,
+}
+
+fn update_hz() -> f64 {
+    8.0
+}
+
+fn brightness() -> f32 {
+    0.96
+}
+
+/// What a field shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Channel {
+    /// Ground speed: km/h, m/s, mph or kn.
+    Speed,
+    /// Pack voltage: V.
+    Voltage,
+    /// Mean voltage of a cell: V.
+    CellVoltage,
+    /// Altitude above sea level or above the field: m or ft.
+    Altitude,
+    /// Satellites used.
+    Satellites,
+    /// Throttle: %.
+    Throttle,
+    /// Current: A.
+    Current,
+    /// Electric power: W.
+    Power,
+    /// Charge used: mAh.
+    Charge,
+    /// Course over the ground: deg.
+    Heading,
+    /// Time since the launch as minutes and seconds.
+    Timer,
+}
+
+impl Channel {
+    /// The channel's name in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Speed => "speed",
+            Self::Voltage => "voltage",
+            Self::CellVoltage => "cell_voltage",
+            Self::Altitude => "altitude",
+            Self::Satellites => "satellites",
+            Self::Throttle => "throttle",
+            Self::Current => "current",
+            Self::Power => "power",
+            Self::Charge => "charge",
+            Self::Heading => "heading",
+            Self::Timer => "timer",
+        }
+    }
+
+    /// The units the channel can be shown in; the first is used when none is asked for.
+    #[must_use]
+    pub const fn units(self) -> &'static [(&'static str, f64)] {
+        match self {
+            Self::Speed => &[("km/h", 3.6), ("m/s", 1.0), ("mph", 1.0 / 0.44704), ("kn", 3600.0 / 1852.0)],
+            Self::Voltage | Self::CellVoltage => &[("V", 1.0)],
+            Self::Altitude => &[("m", 1.0), ("ft", 1.0 / 0.3048)],
+            Self::Satellites | Self::Timer => &[],
+            Self::Throttle => &[("%", 1.0)],
+            Self::Current => &[("A", 1.0)],
+            Self::Power => &[("W", 1.0)],
+            Self::Charge => &[("mAh", 1.0)],
+            Self::Heading => &[("deg", 1.0)],
+        }
+    }
+}
+
+/// Which edge of its box a value keeps to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Align {
+    /// The first character stays put.
+    Left,
+    /// The last character stays put.
+    #[default]
+    Right,
+}
+
+/// What an altitude is counted from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum AltitudeOver {
+    /// Sea level.
+    #[default]
+    Sea,
+    /// The field.
+    Field,
+}
+
+/// How the letters of a font file are set off from the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum TextEdge {
+    /// Nothing around the letters.
+    Plain,
+    /// A black outline.
+    #[default]
+    Outline,
+    /// A soft dark shadow to the lower right.
+    Shadow,
+}
+
+/// One value on the picture: table `[[overlay.field]]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Field {
+    /// What is shown.
+    pub channel: Channel,
+    /// Left and top of the value's box, in pixels of the frame.
+    pub position: [f32; 2],
+    /// Characters the box holds, the decimal point included.
+    pub width: usize,
+    /// Digits after the decimal point.
+    #[serde(default)]
+    pub decimals: usize,
+    /// The unit the value is shown in; left out: the channel's first.
+    #[serde(default)]
+    pub unit: Option<String>,
+    /// Whether the unit's letters stand behind the value.
+    #[serde(default)]
+    pub show_unit: bool,
+    /// A drawn set (`block`, `slim`, `round`) or the path of a TTF or OTF file.
+    pub font: String,
+    /// Height of the set's cell, or the font file's size, in pixels.
+    pub height_px: f32,
+    /// Widening of the letters.
+    #[serde(default = "one")]
+    pub stretch: f32,
+    /// How a font file's letters are set off; drawn sets bring their own edge.
+    #[serde(default)]
+    pub edge: TextEdge,
+    /// Which edge of the box the value keeps to.
+    #[serde(default)]
+    pub align: Align,
+    /// Whether leading places are filled with zeros.
+    #[serde(default)]
+    pub leading_zeros: bool,
+    /// A drawing in front of the value.
+    #[serde(default)]
+    pub icon: Option<Icon>,
+    /// Letters in front of the value.
+    #[serde(default)]
+    pub prefix: String,
+    /// What an altitude is counted from.
+    #[serde(default)]
+    pub over: AltitudeOver,
+}
+
+fn one() -> f32 {
+    1.0
+}
+
+impl Field {
+    /// The unit shown and how many of it one SI unit (one percent, one degree, one mAh) is.
+    #[must_use]
+    pub fn unit_and_factor(&self) -> (Option<&'static str>, f64) {
+        let units = self.channel.units();
+        let asked = self.unit.as_deref();
+        let found = units.iter().find(|(name, _)| Some(*name) == asked).or(units.first());
+        found.map_or((None, 1.0), |&(name, factor)| (Some(name), factor))
+    }
+
+    /// The drawn set, unless the font is a file.
+    #[must_use]
+    pub fn drawn_set(&self) -> Option<DrawnSet> {
+        DrawnSet::from_name(&self.font)
+    }
+
+    pub(super) fn resolve_font(&mut self, folder: &Path) {
+        if self.drawn_set().is_none() {
+            self.font = folder.join(&self.font).to_string_lossy().into_owned();
+        }
+    }
+}

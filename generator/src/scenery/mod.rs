@@ -1,0 +1,240 @@
+//! What the camera sees: a sky with clouds, a ridge on the horizon, a salt flat moving by.
+
+mod texture;
+
+use crate::flight::Sample;
+use crate::frame::Frame;
+use crate::random::slow_wave;
+use crate::scenario::{Scenario, Scenery as Look};
+use texture::Texture;
+
+/// Distance in which haze swallows most of the ground, in metres.
+const HAZE_M: f32 = 2600.0;
+/// Height of the clouds above the camera, in metres.
+const CLOUD_HEIGHT_M: f32 = 900.0;
+/// Time the camera's shutter is open, in seconds.
+const SHUTTER_S: f32 = 0.006;
+
+/// The scenery of a scenario, ready for rendering.
+#[derive(Debug)]
+pub(crate) struct Scenery {
+    look: Look,
+    width: usize,
+    height: usize,
+    /// Direction of each pixel in the camera's own axes: right, down, forward; unit length.
+    rays: Vec<[f32; 3]>,
+    /// Angle between neighbouring pixels in radians.
+    pixel_angle: f32,
+    clouds: Texture,
+    patches: Texture,
+    cracks: Texture,
+    bushes: Texture,
+}
+
+/// Colour of a point: brightness, and blue and red difference from grey.
+type Colour = [f32; 3];
+
+/// The camera at one moment.
+struct View {
+    /// East, north, height, in metres.
+    place: [f32; 3],
+    /// The camera's right, down and forward axes in east, north, up.
+    axes: [[f32; 3]; 3],
+    /// Smear of the ground through motion, in metres.
+    smear_m: f32,
+    time_s: f32,
+    exposure: f32,
+}
+
+impl Scenery {
+    pub(crate) fn new(scenario: &Scenario) -> Self {
+        let (width, height) = (scenario.video.width, scenario.video.height);
+        let look = scenario.scenery;
+        let seed = scenario.seed;
+        Self {
+            look,
+            width,
+            height,
+            rays: rays(width, height, look.view_deg),
+            pixel_angle: look.view_deg.to_radians() / width as f32,
+            clouds: Texture::noise(seed, 0, 4, 6),
+            patches: Texture::noise(seed, 1, 6, 6),
+            cracks: Texture::cracks(seed, 2, 22),
+            bushes: Texture::noise(seed, 3, 32, 4),
+        }
+    }
+
+    /// Renders the view at a moment of the flight.
+    pub(crate) fn render(&self, sample: &Sample) -> Frame {
+        let view = self.view(sample);
+        let mut frame = Frame::plain(self.width, self.height, 0, 128, 128);
+        let colour = self.look.colour;
+        for (index, ray) in self.rays.iter().enumerate() {
+            let [luma, blue, red] = self.seen(&view, rotated(&view.axes, ray));
+            frame.luma[index] = (luma * view.exposure).clamp(16.0, 240.0) as u8;
+            if index.is_multiple_of(2) {
+                frame.blue[index / 2] = (128.0 + blue * colour).clamp(16.0, 240.0) as u8;
+                frame.red[index / 2] = (128.0 + red * colour).clamp(16.0, 240.0) as u8;
+            }
+        }
+        frame
+    }
+
+    fn view(&self, sample: &Sample) -> View {
+        let shake = |kind: u32| {
+            // Motor vibration and the airframe's own trembling.
+            let moving = if sample.ground_speed_mps > 0.5 { 1.0 } else { 0.05 };
+            slow_wave(kind, sample.time_s * 17.0) * f64::from(self.look.shake_deg) * moving
+        };
+        let heading = (sample.heading_deg + shake(1)).to_radians();
+        let pitch = (sample.pitch_deg + shake(2) + slow_wave(3, sample.time_s)
+            - f64::from(self.look.camera_tilt_deg))
+        .to_radians();
+        let roll = (sample.roll_deg + shake(4) + 1.5 * slow_wave(5, sample.time_s)).to_radians();
+        let lighting = 1.0 + 0.025 * slow_wave(6, sample.time_s);
+        View {
+            place: [
+                sample.position_m[0] as f32,
+                sample.position_m[1] as f32,
+                sample.height_m.max(0.4) as f32,
+            ],
+            axes: camera_axes(heading, pitch, roll),
+            smear_m: sample.ground_speed_mps as f32 * SHUTTER_S,
+            time_s: sample.time_s as f32,
+            exposure: self.look.exposure * lighting as f32,
+        }
+    }
+
+    /// What is seen in a direction (east, north, up; unit length).
+    fn seen(&self, view: &View, direction: [f32; 3]) -> Colour {
+        let up = direction[2];
+        if up < 0.0 {
+            return self.ground(view, direction);
+        }
+        if up < 0.09 && up < self.ridge(direction) {
+            return [mixed(128.0, 168.0, 1.0 - up / 0.09), 8.0, -6.0];
+        }
+        self.sky(view, direction)
+    }
+
+    /// Sine of the elevation to which the ridge on the horizon reaches.
+    fn ridge(&self, direction: [f32; 3]) -> f32 {
+        let around = direction[0].atan2(direction[1]) / std::f32::consts::TAU;
+        let coarse = self.patches.at(around, 0.37, 0.0);
+        let fine = self.clouds.at(around * 3.0, 0.71, 0.0);
+        (0.075 * coarse * coarse + 0.018 * fine - 0.006).max(0.004)
+    }
+
+    fn sky(&self, view: &View, direction: [f32; 3]) -> Colour {
+        let up = direction[2];
+        let height = up.sqrt();
+        let clear = [mixed(208.0, 112.0, height), mixed(6.0, 24.0, height), mixed(-4.0, -16.0, height)];
+        if up < 0.012 || self.look.cloud <= 0.0 {
+            return clear;
+        }
+        let away = CLOUD_HEIGHT_M / up;
+        let x = view.place[0] + direction[0] * away + 9.0 * view.time_s;
+        let y = view.place[1] + direction[1] * away;
+        let footprint = away * self.pixel_angle / up;
+        let coarse = self.clouds.at(x / 5300.0, y / 5300.0, footprint / 5300.0);
+        let fine = self.patches.at(y / 1170.0, x / 1170.0, footprint / 1170.0);
+        let threshold = 1.0 - self.look.cloud;
+        let cover = ((coarse * 0.72 + fine * 0.28 - threshold) * 3.2 + 0.5).clamp(0.0, 1.0);
+        let cover = cover * (up * 12.0).min(1.0);
+        let bright = 236.0 - 34.0 * (1.0 - fine) * cover;
+        [mixed(clear[0], bright, cover), clear[1] * (1.0 - cover), clear[2] * (1.0 - cover)]
+    }
+
+    fn ground(&self, view: &View, direction: [f32; 3]) -> Colour {
+        let down = (-direction[2]).max(1e-4);
+        let away = view.place[2] / down;
+        if away > 6.0 * HAZE_M {
+            return [206.0, 5.0, -3.0];
+        }
+        let x = view.place[0] + direction[0] * away;
+        let y = view.place[1] + direction[1] * away;
+        // A pixel covers more ground along the view than across it; the mean of both, and motion.
+        let across = away * self.pixel_angle;
+        let footprint = across * (1.0 + 0.4 / down.max(0.05)) + view.smear_m;
+        let patch = self.patches.at(x / 910.0, y / 910.0, footprint / 910.0);
+        let broad = self.clouds.at(x / 3700.0, y / 3700.0, footprint / 3700.0);
+        let crack = self.cracks.at(x / 143.0, y / 143.0, footprint / 143.0);
+        let grain = self.bushes.at(x / 61.0, y / 61.0, footprint / 61.0);
+        let texture = self.look.texture;
+        let mut luma = 148.0 + 60.0 * broad + (24.0 * patch - 44.0 * crack + 16.0 * grain - 8.0) * texture;
+        let damp = ((0.42 - patch) * 4.0).clamp(0.0, 1.0) * texture;
+        luma -= 46.0 * damp;
+        let mut colour = [luma, -4.0 + 5.0 * damp, 5.0 - 4.0 * damp];
+        self.add_bushes(&mut colour, x, y, broad, footprint);
+        add_tracks(&mut colour, x, y, footprint);
+        let haze = away / (away + HAZE_M);
+        let distant = [206.0, 5.0, -3.0];
+        [0, 1, 2].map(|part| mixed(colour[part], distant[part], haze))
+    }
+
+    /// Dark dry bushes where the ground is broad and dark.
+    fn add_bushes(&self, colour: &mut Colour, x: f32, y: f32, broad: f32, footprint: f32) {
+        let grove = ((0.46 - broad) * 6.0).clamp(0.0, 1.0);
+        if grove <= 0.0 {
+            return;
+        }
+        let bush = self.bushes.at(x / 97.0 + 0.31, y / 97.0 + 0.17, footprint / 97.0);
+        let cover = ((bush - 0.62) * 7.0).clamp(0.0, 1.0) * grove;
+        *colour =
+            [mixed(colour[0], 74.0, cover), mixed(colour[1], -12.0, cover), mixed(colour[2], 2.0, cover)];
+    }
+}
+
+/// Wheel tracks across the flat: pairs of dark lines in two directions.
+fn add_tracks(colour: &mut Colour, x: f32, y: f32, footprint: f32) {
+    let lines = [(0.944 * x + 0.329 * y + 6.0 * (y / 210.0).sin(), 173.0), (0.26 * x - 0.966 * y, 397.0)];
+    for (across, spacing) in lines {
+        let place = across - (across / spacing).floor() * spacing;
+        for wheel in [20.0, 22.2] {
+            let beside = (place - wheel).abs();
+            let soft = 0.35 + footprint;
+            if beside < soft {
+                let strength = 0.35 * (1.0 - beside / soft) * (0.35 / soft).sqrt();
+                colour[0] *= 1.0 - strength;
+            }
+        }
+    }
+}
+
+fn mixed(from: f32, to: f32, share: f32) -> f32 {
+    from + (to - from) * share
+}
+
+fn rotated(axes: &[[f32; 3]; 3], ray: &[f32; 3]) -> [f32; 3] {
+    [0, 1, 2].map(|part| axes[0][part] * ray[0] + axes[1][part] * ray[1] + axes[2][part] * ray[2])
+}
+
+/// Directions of all pixels for a lens with some barrel distortion.
+fn rays(width: usize, height: usize, view_deg: f32) -> Vec<[f32; 3]> {
+    let focal = width as f32 / 2.0 / (view_deg.to_radians() / 2.0).tan();
+    let mut rays = Vec::with_capacity(width * height);
+    for row in 0..height {
+        for column in 0..width {
+            let x = (column as f32 + 0.5 - width as f32 / 2.0) / focal;
+            let y = (row as f32 + 0.5 - height as f32 / 2.0) / focal;
+            let bend = 0.86 + 0.11 * (x * x + y * y);
+            let (x, y) = (x * bend, y * bend);
+            let length = (x * x + y * y + 1.0).sqrt();
+            rays.push([x / length, y / length, 1.0 / length]);
+        }
+    }
+    rays
+}
+
+/// The camera's right, down and forward axes in east, north, up; angles in radians.
+fn camera_axes(heading: f64, pitch: f64, roll: f64) -> [[f32; 3]; 3] {
+    let (sin_heading, cos_heading) = heading.sin_cos();
+    let (sin_pitch, cos_pitch) = pitch.sin_cos();
+    let (sin_roll, cos_roll) = roll.sin_cos();
+    let forward = [sin_heading * cos_pitch, cos_heading * cos_pitch, sin_pitch];
+    let level_right = [cos_heading, -sin_heading, 0.0];
+    let level_up = [-sin_heading * sin_pitch, -cos_heading * sin_pitch, cos_pitch];
+    let right = [0, 1, 2].map(|part| level_right[part] * cos_roll - level_up[part] * sin_roll);
+    let down = [0, 1, 2].map(|part| -(level_up[part] * cos_roll + level_right[part] * sin_roll));
+    [right, down, forward].map(|axis| axis.map(|part| part as f32))
+}

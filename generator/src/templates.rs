@@ -1,0 +1,98 @@
+//! Writes the drawn sets as template folders: `<set>/glyphs.toml` and a picture of cells.
+
+use std::path::{Path, PathBuf};
+
+use image::{LumaA, imageops};
+use serde::Serialize;
+
+use crate::drawing::{DrawnSet, Glyph};
+use crate::error::Error;
+use crate::files;
+
+#[derive(Serialize)]
+struct SetFile {
+    name: &'static str,
+    face: Vec<FaceEntry>,
+}
+
+#[derive(Serialize)]
+struct FaceEntry {
+    picture: String,
+    cell: [u32; 2],
+    channels: Vec<String>,
+    glyph: Vec<GlyphEntry>,
+}
+
+#[derive(Serialize)]
+struct GlyphEntry {
+    character: char,
+    column: usize,
+    advance: f32,
+}
+
+/// A picture of brightness and cover, eight bits each.
+type CellPicture = image::ImageBuffer<LumaA<u8>, Vec<u8>>;
+
+/// Writes every drawn set below `dir` and returns the folders written.
+///
+/// # Errors
+/// [`Error::Write`] names the file or folder that could not be written.
+pub fn write_templates(dir: &Path) -> Result<Vec<PathBuf>, Error> {
+    DrawnSet::ALL.into_iter().map(|set| write_set(set, &dir.join(set.name()))).collect()
+}
+
+fn write_set(set: DrawnSet, folder: &Path) -> Result<PathBuf, Error> {
+    files::make_folder(folder)?;
+    let picture = format!("{}.png", set.name());
+    let file = SetFile { name: set.name(), face: vec![face_entry(set, &picture)] };
+    files::write_png(&folder.join(&picture), &cells_picture(set))?;
+    files::write_toml(&folder.join("glyphs.toml"), &file)?;
+    Ok(folder.to_path_buf())
+}
+
+fn face_entry(set: DrawnSet, picture: &str) -> FaceEntry {
+    let glyph = DrawnSet::CHARACTERS
+        .into_iter()
+        .enumerate()
+        .map(|(column, character)| GlyphEntry { character, column, advance: set.advance(character) })
+        .collect();
+    FaceEntry { picture: picture.to_owned(), cell: set.cell(), channels: Vec::new(), glyph }
+}
+
+/// The set's cells in one row.
+fn cells_picture(set: DrawnSet) -> CellPicture {
+    let [width, height] = set.cell();
+    let mut picture = CellPicture::new(width * DrawnSet::CHARACTERS.len() as u32, height);
+    let glyphs = DrawnSet::CHARACTERS.into_iter().filter_map(|c| set.glyph(c, 1.0, 1.0));
+    for (column, glyph) in glyphs.enumerate() {
+        imageops::replace(&mut picture, &cell_picture(&glyph), i64::from(width) * column as i64, 0);
+    }
+    picture
+}
+
+fn cell_picture(glyph: &Glyph) -> CellPicture {
+    CellPicture::from_fn(glyph.width as u32, glyph.height as u32, |x, y| {
+        let index = y as usize * glyph.width + x as usize;
+        LumaA([glyph.luma[index], glyph.cover[index]].map(|level| (level * 255.0).round() as u8))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_template_picture_holds_one_cell_for_each_character() {
+        let folder = tempfile::tempdir().unwrap();
+        let written = write_templates(folder.path()).unwrap();
+        assert_eq!(written.len(), DrawnSet::ALL.len());
+        let picture = image::open(folder.path().join("block/block.png")).unwrap();
+        assert_eq!((picture.width(), picture.height()), (12 * 13, 18));
+        assert!(picture.color().has_alpha());
+        let text = std::fs::read_to_string(folder.path().join("block/glyphs.toml")).unwrap();
+        let parsed: toml::Table = text.parse().unwrap();
+        assert_eq!(parsed["face"][0]["cell"].to_string(), "[12, 18]");
+        assert_eq!(parsed["face"][0]["glyph"][10]["character"].as_str(), Some("."));
+    }
+}
