@@ -22,7 +22,7 @@ pub(super) fn facts(flight: &Flight) -> Markup {
     html! {
         dl.facts {
             div { dt { "Camera" } dd { (flight.setup.camera.name) } }
-            div { dt { "Footage" } dd { (clock(readings.time_s.last().copied().unwrap_or(f64::NAN))) } }
+            div { dt { "Length" } dd { (clock(readings.time_s.last().copied().unwrap_or(f64::NAN))) } }
             div { dt { "Frames" } dd { (readings.time_s.len()) } }
             @if let Some(rate) = rate { div { dt { "Speed updates" } dd { (rate) } } }
             div { dt { "Legs, pairs" } dd { (flight.legs.len()) ", " (flight.pairs.len()) } }
