@@ -4,13 +4,14 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::Leg;
 
-use super::numbers::{fixed, fixed_or_empty, trimmed};
+use super::numbers::{TIME_DECIMALS, fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined, kind_name};
 use super::{RenderError, csv_bytes};
 
 /// A row for each leg: `leg,start_s,end_s,kind,throttle_percent,median_<unit>,spread_<unit>,
 /// samples,uncertainty_<unit>,voltage_v,altitude_<unit>,satellites,flags`, and `step` at the end
-/// where throttle is not known. A column whose unit is not known has no suffix.
+/// where throttle is not known. Start and end are those of the steady middle that the median is
+/// taken over, so that legs told back give the same median. A column whose unit is not known has no suffix.
 ///
 /// # Errors
 /// [`RenderError::Csv`] if the CSV writer refuses a record.
@@ -44,8 +45,8 @@ fn header(flight: &Flight, numbered: bool) -> Vec<String> {
 fn row(leg: &Leg, number: usize, numbered: bool) -> Vec<String> {
     let mut cells = vec![
         number.to_string(),
-        fixed(leg.start_s, 3),
-        fixed(leg.end_s, 3),
+        fixed(leg.steady_start_s, TIME_DECIMALS),
+        fixed(leg.steady_end_s, TIME_DECIMALS),
         kind_name(leg.kind).to_owned(),
         leg.throttle_percent.map_or_else(String::new, trimmed),
         fixed(leg.speed_median, 2),

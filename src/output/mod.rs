@@ -25,7 +25,7 @@ pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
 pub use report::report_html;
 pub use series_csv::series_csv;
-pub use summary::{SUMMARY_FORMAT, Summary, summary, summary_json};
+pub use summary::{SUMMARY_FORMAT, summary_json};
 pub use table::table;
 pub use words::CAUTIONS;
 

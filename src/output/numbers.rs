@@ -1,5 +1,8 @@
 //! Numbers as text: never `NaN`, never `-0`.
 
+/// Decimals of a time in CSV: microseconds, finer than the stamps of the containers read here.
+pub(super) const TIME_DECIMALS: usize = 6;
+
 /// The value with exactly `decimals` decimals; empty when it is not finite.
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
     if !value.is_finite() {

@@ -4,13 +4,11 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::series::ChannelReadings;
 
-use super::numbers::fixed;
+use super::numbers::{TIME_DECIMALS, fixed};
 use super::tally::trusted;
 use super::words::column;
 use super::{RenderError, csv_bytes};
 
-/// Decimals of `time_s`: microseconds, finer than the stamps of any container read here.
-const TIME_DECIMALS: usize = 6;
 /// Decimals of a confidence.
 const CONFIDENCE_DECIMALS: usize = 4;
 /// Decimals of the smoothed speed.

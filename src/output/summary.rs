@@ -26,7 +26,7 @@ const DECIMALS: i32 = 6;
 /// The layout of `summary.json`. A number that is not known is `null`; times are seconds since
 /// the first video frame of the flight.
 #[derive(Debug, Serialize)]
-pub struct Summary<'a> {
+struct Summary<'a> {
     /// [`SUMMARY_FORMAT`].
     format: u32,
     /// Name of the program that wrote the file.
@@ -172,9 +172,7 @@ pub fn summary_json(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     Ok(bytes)
 }
 
-/// The summary of a flight, for other structures to carry along.
-#[must_use]
-pub fn summary(flight: &Flight) -> Summary<'_> {
+fn summary(flight: &Flight) -> Summary<'_> {
     let readings = &flight.series.readings;
     Summary {
         format: SUMMARY_FORMAT,

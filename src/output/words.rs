@@ -23,7 +23,7 @@ pub(super) fn blank_reason(blank: Blank) -> &'static str {
         Blank::Empty => "no text in the region",
         Blank::Unclear => "text not clear enough to be trusted",
         Blank::OutOfRange => "outside the plausible range",
-        Blank::Jump => "change faster than plausible",
+        Blank::Jump => "change faster than plausible or shown too briefly",
         Blank::LostPicture => "picture lost",
     }
 }

@@ -108,3 +108,42 @@ fn round_step(least: f64) -> f64 {
     let power = 10f64.powf(least.log10().floor());
     [1.0, 2.0, 5.0].map(|digit| digit * power).into_iter().find(|step| *step >= least).unwrap_or(10.0 * power)
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn ticks_stand_at_round_numbers_within_the_range() {
+        let axis = Axis::over([47.0, 92.0].into_iter()).unwrap();
+        assert_eq!(axis.ticks, [50.0, 60.0, 70.0, 80.0, 90.0]);
+        assert_eq!(axis.decimals(), 0);
+        let fine = Axis::over([22.7, 23.1].into_iter()).unwrap();
+        assert_eq!(fine.decimals(), 1);
+        assert!(fine.low < 22.7 && fine.high > 23.1);
+    }
+
+    #[test]
+    fn ticks_of_time_stand_at_whole_minutes_of_a_flight() {
+        assert_eq!(Axis::of_time([0.0, 359.0].into_iter()).unwrap().ticks[..3], [0.0, 60.0, 120.0]);
+        assert_eq!(Axis::of_time([0.0, 20_000.0].into_iter()).unwrap().step, 3600.0);
+    }
+
+    #[test]
+    fn there_is_no_axis_over_nothing_or_over_more_than_a_number_holds() {
+        assert_eq!(Axis::over([f64::NAN, f64::INFINITY].into_iter()), None);
+        assert_eq!(Axis::over([f64::MAX, f64::MIN].into_iter()), None);
+        assert_eq!(Axis::of_time([1.0, 1.0].into_iter()), None);
+        assert_eq!(Axis::of_time(std::iter::empty()), None);
+    }
+
+    #[test]
+    fn a_flat_line_gets_some_height_at_any_size() {
+        for value in [0.0, 23.1, -1e15, 1e300] {
+            let axis = Axis::over(std::iter::once(value)).unwrap();
+            assert!(axis.low < value && value < axis.high);
+            assert!(axis.ticks.len() < 40 && axis.ticks.windows(2).all(|two| two[0] < two[1]));
+        }
+    }
+}

@@ -14,7 +14,7 @@ use crate::output::words::with_symbol;
 use crate::units::Unit;
 
 /// Size in pixels.
-const SIZE: (u32, u32) = (470, 240);
+const SIZE: (u32, u32) = (470, 216);
 
 /// The trusted readings of a channel as a line, broken where they are blank. `None` when the
 /// channel is not marked or nothing of it is trusted.

@@ -22,7 +22,7 @@ pub(super) fn facts(flight: &Flight) -> Markup {
     html! {
         dl.facts {
             div { dt { "Camera" } dd { (flight.setup.camera.name) } }
-            div { dt { "Footage" } dd { (clock(readings.time_s.last().copied().unwrap_or(f64::NAN))) } }
+            div { dt { "Length" } dd { (clock(readings.time_s.last().copied().unwrap_or(f64::NAN))) } }
             div { dt { "Frames" } dd { (readings.time_s.len()) } }
             @if let Some(rate) = rate { div { dt { "Speed updates" } dd { (rate) } } }
             div { dt { "Legs, pairs" } dd { (flight.legs.len()) ", " (flight.pairs.len()) } }
@@ -129,7 +129,7 @@ pub(super) fn legs(flight: &Flight) -> Markup {
     let altitude = flight.unit(&Channel::Altitude).map_or("", Unit::symbol);
     let headings = [
         ("leg", ""),
-        ("from - to", ""),
+        ("whole leg", ""),
         ("kind", ""),
         ("throttle", ""),
         ("median", speed),
@@ -220,9 +220,11 @@ pub(super) fn method() -> Markup {
                       wind along the course is half their difference." }
                 li { "A crosswind makes the airspeed read low, by about half its square divided by the \
                       airspeed: a crosswind of a fifth of the airspeed takes 2 %." }
-                li { "The 95 % interval holds the scatter within the legs, counting that neighbouring \
-                      readings are alike, and the rounding of the overlay. It does not hold a wind that \
-                      changed between the legs, nor a speed that the overlay itself shows wrongly." }
+                li { "The 95 % interval holds the gusts and the noise within the legs, counting that \
+                      neighbouring readings are alike, the rounding of the overlay, the accuracy of the \
+                      receiver and a usual change of the wind from one leg to the next; its upper end \
+                      leaves room for a crosswind. It does not hold a speed that the overlay itself shows \
+                      wrongly." }
             }
         }
     }

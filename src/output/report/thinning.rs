@@ -61,3 +61,48 @@ pub(super) fn blank_stretches(
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn many(count: u32) -> Vec<(f64, f64)> {
+        (0..count).map(|n| (f64::from(n) / 30.0, f64::from(n * 7919 % 1000))).collect()
+    }
+
+    #[test]
+    fn dots_that_would_hide_behind_another_are_left_out() {
+        let points = [(0.0, 50.0), (0.001, 50.0), (5.0, 60.0), (9.0, f64::NAN), (10.0, 70.0)];
+        let time = Axis::of_time(points.iter().map(|point| point.0)).unwrap();
+        let speed = Axis::over(points.iter().map(|point| point.1)).unwrap();
+        let dots = dots(points.into_iter(), (&time, &speed), (100, 100));
+        assert_eq!(dots, [(0.0, 50.0), (5.0, 60.0), (10.0, 70.0)]);
+    }
+
+    #[test]
+    fn dots_and_lines_stay_within_their_number_and_keep_their_ends() {
+        let points = many(100_000);
+        let time = Axis::of_time(points.iter().map(|point| point.0)).unwrap();
+        let speed = Axis::over(points.iter().map(|point| point.1)).unwrap();
+        assert!(dots(points.iter().copied(), (&time, &speed), (960, 420)).len() <= MOST_DOTS);
+        let lines = lines(&points);
+        assert_eq!(lines.len(), 1);
+        assert!(lines[0].len() <= MOST_LINE_POINTS + 1);
+        assert_eq!((lines[0].first(), lines[0].last()), (points.first(), points.last()));
+    }
+
+    #[test]
+    fn a_line_breaks_at_a_missing_value_and_at_a_pause() {
+        let points = [(0.0, 1.0), (0.1, 1.0), (0.2, f64::NAN), (0.3, 1.0), (2.0, 1.0)];
+        let starts: Vec<f64> = lines(&points).iter().map(|line| line[0].0).collect();
+        assert_eq!(starts, [0.0, 0.3, 2.0]);
+    }
+
+    #[test]
+    fn a_blank_lasts_until_the_next_frame_that_is_not_blank() {
+        let times_s = [0.0, 1.0, 2.0, 3.0, 3.1];
+        let blank = |index: usize| [false, true, true, false, true][index];
+        assert_eq!(blank_stretches(&times_s, blank, 0.5), [(1.0, 3.0)]);
+    }
+}

@@ -12,7 +12,7 @@ use crate::output::RenderError;
 use crate::output::words::{speed_symbol, with_symbol};
 
 /// Size in pixels.
-const SIZE: (u32, u32) = (470, 330);
+const SIZE: (u32, u32) = (470, 520);
 
 /// Distance between pairs of the same step, in throttle per cent or hundredths of a step.
 const APART: f64 = 1.0;

@@ -32,10 +32,19 @@ fn legs_tell_kind_and_times_so_that_they_can_be_told_back() {
         text(legs_csv, &small_flight()),
         "\
 leg,start_s,end_s,kind,throttle_percent,median_kmh,spread_kmh,samples,uncertainty_kmh,voltage_v,altitude,satellites,flags
-1,0.000,0.020,upwind,60,60.00,1.48,50,0.457,23.10,,14.0,\"short; gusty, see the plot\"
-2,0.040,0.067,downwind,60,74.00,1.48,50,0.457,23.10,,14.0,
+1,0.000000,0.020000,upwind,60,60.00,1.48,50,0.457,23.10,,14.0,\"short; gusty, see the plot\"
+2,0.040000,0.066733,downwind,60,74.00,1.48,50,0.457,23.10,,14.0,
 "
     );
+}
+
+#[test]
+fn a_leg_told_back_covers_the_steady_middle_only() {
+    let mut flight = small_flight();
+    flight.legs[0].start_s = -4.0;
+    flight.legs[0].end_s = 9.0;
+    let legs = records(&legs_csv(&flight).unwrap());
+    assert_eq!(legs[1][1..3], ["0.000000", "0.020000"]);
 }
 
 #[test]

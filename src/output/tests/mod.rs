@@ -1,6 +1,10 @@
 //! Tests of the result files, on flights made up here.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod captions;
 mod csv_files;
+mod folder;
+mod report;
 mod sample;
+mod summary_json;
 mod terminal_table;

@@ -1,0 +1,70 @@
+use serde_json::Value;
+
+use super::sample::{blank_flight, long_flight, small_flight};
+use crate::flight::Flight;
+use crate::output::summary_json;
+
+fn parsed(flight: &Flight) -> Value {
+    serde_json::from_slice(&summary_json(flight).unwrap()).unwrap()
+}
+
+#[test]
+fn the_summary_holds_the_clips_the_counts_and_the_answer() {
+    let summary = parsed(&small_flight());
+    assert_eq!(summary["format"], 1);
+    assert_eq!(summary["program"], "pairspeed");
+    assert_eq!(summary["version"], "0.1.0");
+    assert_eq!(summary["clips"][1]["file"], "salt-flat-2.avi");
+    assert_eq!(summary["camera"]["frame"], serde_json::json!([640, 480]));
+    assert_eq!(summary["speed_unit"], "km/h");
+    assert_eq!(summary["altitude_unit"], Value::Null);
+    assert_eq!(summary["update_rate_hz"], 8.1);
+    assert_eq!(summary["throttle_source"], "overlay");
+    let speed = &summary["channels"][0];
+    assert_eq!(
+        (&speed["channel"], &speed["frames"], &speed["read"]),
+        (&"speed".into(), &3.into(), &2.into())
+    );
+    assert_eq!(speed["blank"], serde_json::json!({"unclear": 1}));
+    assert_eq!(speed["share"], 0.666_667);
+    assert_eq!(summary["legs"][0]["kind"], "upwind");
+    assert_eq!(summary["legs"][0]["flags"], serde_json::json!(["short", "gusty, see the plot"]));
+    let pair = &summary["pairs"][0];
+    assert_eq!((pair["upwind_leg"].as_u64(), pair["downwind_leg"].as_u64()), (Some(1), Some(2)));
+    assert_eq!(pair["airspeed"], 67.0);
+    assert_eq!((pair["airspeed_low"].as_f64(), pair["airspeed_high"].as_f64()), (Some(65.75), Some(68.25)));
+    assert_eq!(summary["steps"][0]["pairs"], 1);
+    assert_eq!(summary["notes"].as_array().map(Vec::len), Some(1));
+    assert_eq!(summary["cautions"].as_array().map(Vec::len), Some(5));
+}
+
+#[test]
+fn gaps_are_stated() {
+    let gaps = &parsed(&long_flight())["gaps"];
+    assert_eq!(*gaps, serde_json::json!([{"start_s": 200.0, "end_s": 206.0}]));
+}
+
+#[test]
+fn a_number_that_is_none_is_null() {
+    let mut flight = small_flight();
+    flight.pairs[0].airspeed_low = f64::NAN;
+    flight.pairs[0].airspeed_high = f64::INFINITY;
+    flight.pairs[0].wind = 1e300;
+    flight.legs[0].speed_spread = f64::NAN;
+    flight.series.update_rate_hz = Some(f64::NAN);
+    let summary = parsed(&flight);
+    assert_eq!(summary["pairs"][0]["airspeed_low"], Value::Null);
+    assert_eq!(summary["pairs"][0]["airspeed_high"], Value::Null);
+    assert_eq!(summary["pairs"][0]["wind"], 1e300);
+    assert_eq!(summary["legs"][0]["spread"], Value::Null);
+    assert_eq!(summary["update_rate_hz"], Value::Null);
+}
+
+#[test]
+fn a_blank_flight_has_empty_lists_and_counts_every_blank() {
+    let summary = parsed(&blank_flight());
+    assert_eq!(summary["pairs"], serde_json::json!([]));
+    assert_eq!(summary["channels"][0]["blank"], serde_json::json!({"lost-picture": 3}));
+    let text = String::from_utf8(summary_json(&blank_flight()).unwrap()).unwrap();
+    assert!(!text.contains("NaN") && text.ends_with("}\n"), "{text}");
+}
