@@ -4,6 +4,7 @@
 
 pub mod airspeed;
 pub mod channel;
+pub mod files;
 pub mod footage;
 pub mod legs;
 pub mod series;
