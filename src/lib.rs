@@ -7,6 +7,7 @@ pub mod channel;
 pub mod files;
 pub mod footage;
 pub mod legs;
+pub mod picture;
 pub mod series;
 pub mod setup;
 pub mod units;
