@@ -4,11 +4,13 @@
 
 pub mod airspeed;
 pub mod channel;
+pub mod files;
 pub mod flight;
 pub mod footage;
 pub mod glyphs;
 pub mod legs;
 pub mod output;
+pub mod picture;
 pub mod recognise;
 pub mod series;
 pub mod setup;

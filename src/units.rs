@@ -153,6 +153,11 @@ impl Unit {
         self.row().si_per_unit
     }
 
+    /// All units, in the order of the table.
+    pub fn all() -> impl Iterator<Item = Self> {
+        UNITS.iter().map(|row| row.unit)
+    }
+
     /// The symbols of all units, for messages.
     #[must_use]
     pub fn spellings() -> String {

@@ -1,11 +1,32 @@
 //! The camera setup: where on the frame each channel stands and how it is written.
 
+mod error;
+mod file;
+mod keys;
+mod outline;
+mod plausible;
+mod validate;
+
+#[cfg(test)]
+mod tests;
+
+use std::fmt;
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
 use crate::channel::Channel;
 use crate::units::Unit;
+
+pub use error::{Fault, Problem, RegionName, SetupError};
+pub use file::LoadedSetup;
+
+/// Most digits a value may have.
+pub const DIGITS_MAX: u8 = 8;
+/// Width and height of the smallest box that can hold a digit, in pixels.
+pub const SMALLEST_BOX_PX: (u32, u32) = (4, 6);
+/// Widest and highest frame that is taken, in pixels.
+pub const FRAME_MAX_PX: u32 = 16_384;
 
 /// A rectangle in pixels of the frame: left, top, width, height.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -19,6 +40,26 @@ pub struct PixelBox {
     pub width: u32,
     /// Height.
     pub height: u32,
+}
+
+impl PixelBox {
+    /// First column right of the box; 64 bits, since a box read from a file may be anything.
+    #[must_use]
+    pub fn right(self) -> u64 {
+        u64::from(self.x) + u64::from(self.width)
+    }
+
+    /// First row below the box.
+    #[must_use]
+    pub fn bottom(self) -> u64 {
+        u64::from(self.y) + u64::from(self.height)
+    }
+}
+
+impl fmt::Display for PixelBox {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "[{}, {}, {}, {}]", self.x, self.y, self.width, self.height)
+    }
 }
 
 impl From<[u32; 4]> for PixelBox {
@@ -59,6 +100,14 @@ pub struct Region {
     pub max_rate: Option<f64>,
 }
 
+impl Region {
+    /// A region of which only the channel, the box and the unit are known.
+    #[must_use]
+    pub fn new(channel: Channel, place: PixelBox, unit: Option<Unit>) -> Self {
+        Self { channel, place, unit, digits: None, decimals: 0, range: None, max_rate: None }
+    }
+}
+
 /// The camera and its overlay.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -81,4 +130,12 @@ pub struct Setup {
     /// The marked regions.
     #[serde(rename = "region", default)]
     pub regions: Vec<Region>,
+}
+
+impl Setup {
+    /// The region of a channel, if it is marked.
+    #[must_use]
+    pub fn region(&self, channel: &Channel) -> Option<&Region> {
+        self.regions.iter().find(|region| region.channel == *channel)
+    }
 }

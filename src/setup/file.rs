@@ -1,0 +1,155 @@
+//! Loading and saving the setup file.
+
+use std::fs::File;
+use std::io::{self, Read as _};
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize as _;
+use toml::de::DeTable;
+
+use super::Setup;
+use super::error::{Fault, SetupError};
+use super::keys;
+use super::outline::Outline;
+use crate::channel::Channel;
+use crate::files::{Existing, write_whole};
+
+/// No setup written by hand comes near this size.
+const LIMIT_BYTES: u64 = 1 << 20;
+
+/// A checked setup and the file it came from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadedSetup {
+    /// The setup.
+    pub setup: Setup,
+    /// The file.
+    pub path: PathBuf,
+}
+
+impl LoadedSetup {
+    /// Reads and checks a setup file.
+    ///
+    /// # Errors
+    /// [`SetupError`] names the file, the line, the region, what is wrong and the mend.
+    pub fn load(path: &Path) -> Result<Self, SetupError> {
+        let text = read_text(path)?;
+        Ok(Self { setup: parse(&text, path)?, path: path.to_owned() })
+    }
+
+    /// Folder of the glyph set, if one is named: `glyphs` seen from the setup file's folder.
+    #[must_use]
+    pub fn glyph_folder(&self) -> Option<PathBuf> {
+        let glyphs = self.setup.camera.glyphs.as_ref()?;
+        Some(self.path.parent().unwrap_or(Path::new("")).join(glyphs))
+    }
+
+    /// Makes sure that the setup marks the speed, which an airspeed cannot be found without.
+    ///
+    /// # Errors
+    /// [`SetupError::NoSpeed`].
+    pub fn require_speed(&self) -> Result<(), SetupError> {
+        match self.setup.region(&Channel::Speed) {
+            Some(_) => Ok(()),
+            None => Err(SetupError::NoSpeed { path: self.path.clone() }),
+        }
+    }
+
+    /// Makes sure that the setup was made for frames of this size, in pixels. Boxes are never
+    /// scaled silently: a scaled box may cut a digit.
+    ///
+    /// # Errors
+    /// [`SetupError::OtherFrame`] with both sizes; `clip` is the name to call the clip by.
+    pub fn check_frame(&self, clip: &str, width: u32, height: u32) -> Result<(), SetupError> {
+        let setup_frame = self.setup.camera.frame;
+        let clip_frame = (width, height);
+        if setup_frame == clip_frame {
+            return Ok(());
+        }
+        Err(SetupError::OtherFrame {
+            path: self.path.clone(),
+            clip: clip.to_owned(),
+            setup_frame,
+            clip_frame,
+        })
+    }
+}
+
+impl Setup {
+    /// Saves the setup after checking it, with the keys explained at the head of the file. The
+    /// file is written whole or not at all. Comments that stood in an older file are lost.
+    ///
+    /// # Errors
+    /// [`SetupError::Invalid`] before anything is written, [`SetupError::Exists`] or
+    /// [`SetupError::Unwritable`].
+    pub fn save(&self, path: &Path, existing: Existing) -> Result<(), SetupError> {
+        self.validate().map_err(|fault| invalid(path, None, fault))?;
+        let unwritable = |source| SetupError::Unwritable { path: path.to_owned(), source };
+        let text = self.text().map_err(|error| unwritable(io::Error::other(error)))?;
+        write_whole(path, text.as_bytes(), existing).map_err(|source| match source.kind() {
+            io::ErrorKind::AlreadyExists if existing == Existing::Keep => {
+                SetupError::Exists { path: path.to_owned() }
+            }
+            _ => unwritable(source),
+        })
+    }
+
+    /// The setup as the text of its file.
+    fn text(&self) -> Result<String, toml::ser::Error> {
+        Ok(format!("{}\n{}", header(), toml::to_string(self)?))
+    }
+}
+
+/// The explanation at the head of the file.
+fn header() -> String {
+    let mut lines = vec![
+        "# Camera setup: where each number of the overlay stands and how it is written.".to_owned(),
+        "# Check the boxes on the still that `pairspeed setup` saves beside it.".to_owned(),
+    ];
+    for (table, keys) in [("[camera]", &keys::CAMERA[..]), ("[[region]]", &keys::REGION[..])] {
+        lines.push(format!("#\n# {table}"));
+        for key in keys {
+            let optional = if key.required { "" } else { " (may be left out)" };
+            lines.push(format!("#   {:<9} {}{optional}", key.name, key.help));
+        }
+    }
+    lines.push(format!("#\n# Units: {}\n", crate::units::Unit::spellings()));
+    lines.join("\n")
+}
+
+fn read_text(path: &Path) -> Result<String, SetupError> {
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(|source| SetupError::Unreadable { path: path.to_owned(), source })?;
+    if bytes.len() as u64 > LIMIT_BYTES {
+        return Err(SetupError::TooLarge { path: path.to_owned(), limit_bytes: LIMIT_BYTES });
+    }
+    String::from_utf8(bytes).map_err(|_| SetupError::NotText { path: path.to_owned() })
+}
+
+fn parse(text: &str, path: &Path) -> Result<Setup, SetupError> {
+    let invalid_at =
+        |(fault, at): (Fault, Option<usize>)| invalid(path, at.map(|at| line_of(text, at)), fault);
+    let root = DeTable::parse(text).map_err(|error| SetupError::NotToml {
+        path: path.to_owned(),
+        line: line_of(text, error.span().map_or(0, |span| span.start)),
+        message: error.message().replace('\n', " "),
+    })?;
+    let outline = Outline::of(root.get_ref()).map_err(invalid_at)?;
+    let setup = Setup::deserialize(toml::Deserializer::from(root))
+        .map_err(|error| invalid_at(outline.wrong_value(&error)))?;
+    setup.validate().map_err(|fault| {
+        let at = outline.place_of(&fault);
+        invalid_at((fault, at))
+    })?;
+    Ok(setup)
+}
+
+fn invalid(path: &Path, line: Option<usize>, fault: Fault) -> SetupError {
+    SetupError::Invalid { path: path.to_owned(), line, fault }
+}
+
+/// The line, from 1, of a place in the text given in bytes from its start.
+fn line_of(text: &str, at: usize) -> usize {
+    1 + text.bytes().take(at).filter(|byte| *byte == b'\n').count()
+}

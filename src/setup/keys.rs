@@ -1,0 +1,128 @@
+//! The keys of the setup file: one table for checking, for messages and for the explanation at
+//! the head of a saved file.
+
+/// One key.
+pub(super) struct Key {
+    /// The key as written.
+    pub(super) name: &'static str,
+    /// Whether the file must have it.
+    pub(super) required: bool,
+    /// How many entries its list has, if it is a list.
+    pub(super) entries: Option<usize>,
+    /// What its value looks like, as advice: "write ...".
+    pub(super) form: &'static str,
+    /// What it means.
+    pub(super) help: &'static str,
+}
+
+/// The tables of the file.
+pub(super) const TOP: [Key; 2] = [
+    Key {
+        name: "camera",
+        required: true,
+        entries: None,
+        form: "a table [camera] with the keys name and frame",
+        help: "the camera and its overlay",
+    },
+    Key {
+        name: "region",
+        required: true,
+        entries: None,
+        form: "one table [[region]], in double brackets, for each number to be read",
+        help: "one number shown by the overlay",
+    },
+];
+
+/// The keys of `[camera]`.
+pub(super) const CAMERA: [Key; 3] = [
+    Key {
+        name: "name",
+        required: true,
+        entries: None,
+        form: "name = \"nose camera\"",
+        help: "your name for this camera",
+    },
+    Key {
+        name: "frame",
+        required: true,
+        entries: Some(2),
+        form: "frame = [width, height], two whole numbers of pixels",
+        help: "width and height of the picture the boxes refer to, in pixels",
+    },
+    Key {
+        name: "glyphs",
+        required: false,
+        entries: None,
+        form: "glyphs = \"folder\"",
+        help: "folder of taught digit shapes, seen from this file; without it the built-in sets are tried",
+    },
+];
+
+/// The keys of `[[region]]`.
+pub(super) const REGION: [Key; 7] = [
+    Key {
+        name: "channel",
+        required: true,
+        entries: None,
+        form: "channel = \"speed\", a name in quotes",
+        help: "speed, voltage, altitude, satellites, throttle, current, heading, rpm or a name of your own",
+    },
+    Key {
+        name: "box",
+        required: true,
+        entries: Some(4),
+        form: "box = [left, top, width, height], four whole numbers of pixels, none negative",
+        help: "left, top, width, height in pixels: room for the widest value, without icon and unit letters",
+    },
+    Key {
+        name: "unit",
+        required: false,
+        entries: None,
+        form: "unit = \"km/h\", a unit in quotes",
+        help: "unit of the number shown",
+    },
+    Key {
+        name: "digits",
+        required: false,
+        entries: None,
+        form: "digits = 3, a whole number from 1 to 8",
+        help: "digits of the widest value, those after the decimal point included",
+    },
+    Key {
+        name: "decimals",
+        required: false,
+        entries: None,
+        form: "decimals = 1, a whole number below digits",
+        help: "digits after the decimal point; 0 where there is none",
+    },
+    Key {
+        name: "range",
+        required: false,
+        entries: Some(2),
+        form: "range = [lowest, highest], two numbers",
+        help: "lowest and highest plausible value; what lies outside is left blank",
+    },
+    Key {
+        name: "max_rate",
+        required: false,
+        entries: None,
+        form: "max_rate = 70.0, a number above 0",
+        help: "fastest plausible change per second; a faster jump is left blank",
+    },
+];
+
+/// The names of `keys` as a list for messages.
+pub(super) fn names(keys: &[Key]) -> String {
+    keys.iter().map(|key| key.name).collect::<Vec<_>>().join(", ")
+}
+
+/// The key that `word` was probably meant to be: at most one slip (Damerau-Levenshtein) for
+/// every three letters.
+pub(super) fn nearest(keys: &[Key], word: &str) -> Option<&'static str> {
+    let lower = word.to_lowercase();
+    let slips = |key: &Key| strsim::damerau_levenshtein(key.name, &lower);
+    keys.iter()
+        .min_by_key(|key| slips(key))
+        .filter(|key| slips(key) <= (key.name.len() / 3).max(1))
+        .map(|key| key.name)
+}
