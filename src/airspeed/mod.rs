@@ -1,8 +1,27 @@
 //! Airspeed: pairs upwind with downwind legs and states the airspeed with its interval.
 
-use crate::legs::Flag;
+mod budget;
 
-/// One throttle step: the airspeed from its upwind and downwind legs. Speeds are in the speed
+pub use budget::{Budget, Cause, Contribution, coverage_factor};
+
+use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
+use crate::series::statistics::{mean, median};
+
+/// Standard uncertainty of the receiver's speed over a leg: a usual figure for satellite receivers in
+/// steady flight, in m/s (a default of this program, not a maker's figure).
+pub const RECEIVER_MPS: f64 = 0.1;
+
+/// Change of the mean wind from one leg to the next that is assumed while fewer than
+/// [`LEAST_PAIRS_FOR_DRIFT`] pairs show it: standard deviation as a share of the wind.
+pub const ASSUMED_DRIFT_SHARE: f64 = 0.1;
+
+/// Pairs from which the change of the wind is taken from the flight itself.
+pub const LEAST_PAIRS_FOR_DRIFT: usize = 3;
+
+/// The course is taken to lie within this angle of the wind's direction, in degrees, unless told.
+pub const COURSE_WITHIN_DEG: f64 = 30.0;
+
+/// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
 /// channel's unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pair {
@@ -36,4 +55,225 @@ pub struct Pair {
     pub altitude: Option<f64>,
     /// What a pilot should know of this pair.
     pub flags: Vec<Flag>,
+    /// What the uncertainty is made of.
+    pub budget: Budget,
+}
+
+/// One throttle step: what its pairs say together. Speeds are in the speed channel's unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepResult {
+    /// Number of the step, from 1.
+    pub step: u32,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+    /// Numbers of its pairs.
+    pub pairs: Vec<u32>,
+    /// Airspeed: mean of its pairs.
+    pub airspeed: f64,
+    /// Lower end of the 95 % interval of the airspeed.
+    pub airspeed_low: f64,
+    /// Upper end of the 95 % interval of the airspeed.
+    pub airspeed_high: f64,
+    /// Standard uncertainty of the airspeed.
+    pub airspeed_uncertainty: f64,
+    /// Degrees of freedom of that uncertainty (Welch-Satterthwaite).
+    pub degrees_of_freedom: f64,
+    /// Wind along the course: mean of its pairs.
+    pub wind: f64,
+    /// Mean pack voltage of its pairs, in volts.
+    pub voltage_v: Option<f64>,
+    /// Mean altitude of its pairs, in the altitude channel's unit.
+    pub altitude: Option<f64>,
+    /// What the uncertainty is made of.
+    pub budget: Budget,
+}
+
+/// Mean of two ground speeds flown opposite ways, and half their difference: airspeed and wind along
+/// the course when the nose points along the course. A crosswind `Wc` makes the mean read
+/// `sqrt(V^2 - Wc^2)` for a course held over the ground.
+#[must_use]
+pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> (f64, f64) {
+    ((upwind + downwind) / 2.0, (downwind - upwind) / 2.0)
+}
+
+/// How much the mean of two legs held on a course over the ground may read low when the course lies
+/// within `within_deg` of the wind: `V - sqrt(V^2 - Wc^2)`, about `Wc^2 / 2V`, with the crosswind
+/// `Wc = W tan(within_deg)` for the wind `W` along the course. Never more than the airspeed as read.
+#[must_use]
+pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
+    let crosswind = wind.abs() * within_deg.to_radians().tan();
+    if airspeed <= 0.0 { 0.0 } else { (airspeed.hypot(crosswind) - airspeed).min(airspeed) }
+}
+
+/// The airspeed of every pair of legs, with its 95 % interval.
+#[must_use]
+pub fn pair(set: &LegSet) -> Vec<Pair> {
+    let Some(wobble) = &set.wobble else { return Vec::new() };
+    let winds: Vec<f64> = set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect();
+    let drift = Drift::of(set, wobble, &winds);
+    set.pairs
+        .iter()
+        .filter_map(|pair| Some((pair, legs_of(set, pair)?)))
+        .zip(1..)
+        .map(|((pair, legs), number)| one_pair(number, pair, legs, wobble, &drift))
+        .map(|pair| flagged(pair, &winds))
+        .collect()
+}
+
+fn legs_of<'a>(set: &'a LegSet, pair: &LegPair) -> Option<[&'a Leg; 2]> {
+    Some([set.legs.get(pair.upwind)?, set.legs.get(pair.downwind)?])
+}
+
+fn wind([upwind, downwind]: [&Leg; 2]) -> f64 {
+    airspeed_and_wind(upwind.speed_median, downwind.speed_median).1
+}
+
+fn one_pair(number: u32, pair: &LegPair, legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Pair {
+    let [upwind, downwind] = legs.map(|leg| leg.speed_median);
+    let (airspeed, wind) = airspeed_and_wind(upwind, downwind);
+    let budget = budget(legs, wobble, drift);
+    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
+    let over =
+        |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
+    Pair {
+        pair: number,
+        throttle_percent: pair.throttle_percent,
+        step: pair.step,
+        legs: (pair.upwind, pair.downwind),
+        upwind,
+        downwind,
+        airspeed,
+        airspeed_low,
+        airspeed_high,
+        airspeed_uncertainty: budget.combined(),
+        degrees_of_freedom: budget.degrees_of_freedom(),
+        wind,
+        voltage_v: over(|leg| leg.voltage_v),
+        altitude: over(|leg| leg.altitude),
+        flags: Vec::new(),
+        budget,
+    }
+}
+
+/// The budget of a pair. The airspeed is the mean of two medians, so a part `u1`, `u2` of the legs' own
+/// counts as `sqrt(u1^2 + u2^2) / 2` and one they share counts in full.
+fn budget(legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Budget {
+    let medians = legs.map(|leg| wobble.of_median(leg));
+    let own = |part: fn(&MedianUncertainty) -> f64| part(&medians[0]).hypot(part(&medians[1])) / 2.0;
+    let known = f64::INFINITY;
+    let row = |cause, uncertainty, degrees_of_freedom, shared| Contribution {
+        cause,
+        uncertainty,
+        degrees_of_freedom,
+        shared,
+    };
+    let samples = legs.iter().map(|leg| leg.samples as f64).sum::<f64>();
+    let (airspeed, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
+    Budget {
+        rows: vec![
+            row(Cause::Gusts, own(|median| median.gusts), wobble.degrees_of_freedom, false),
+            row(Cause::Noise, own(|median| median.noise), (samples - 2.0).max(1.0), false),
+            row(Cause::Rounding, own(|median| median.rounding), known, false),
+            row(Cause::SharedRounding, wobble.quantum / 24f64.sqrt(), known, true),
+            row(Cause::Receiver, drift.receiver / 2f64.sqrt(), known, false),
+            row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom, false),
+        ],
+        crosswind_bound: crosswind_bound(airspeed, wind, COURSE_WITHIN_DEG),
+    }
+}
+
+/// The change of the mean wind between the legs of a pair.
+struct Drift {
+    /// Standard uncertainty of an airspeed from it, as seen; `None` while it is assumed.
+    seen: Option<f64>,
+    degrees_of_freedom: f64,
+    receiver: f64,
+}
+
+impl Drift {
+    /// From three pairs on, the drift is what the winds of successive pairs differ by beyond what the
+    /// legs' own uncertainty explains. For a wind that walks at random the difference of two pairs has
+    /// twice the variance of the difference of two legs, of which half goes into the airspeed: an
+    /// eighth of the variance of successive differences.
+    fn of(set: &LegSet, wobble: &Wobble, winds: &[f64]) -> Self {
+        let receiver = RECEIVER_MPS / set.speed_si;
+        if winds.len() < LEAST_PAIRS_FOR_DRIFT {
+            return Self { seen: None, degrees_of_freedom: f64::INFINITY, receiver };
+        }
+        let squares: Vec<f64> = winds.windows(2).map(|two| (two[1] - two[0]).powi(2)).collect();
+        let of_legs: Vec<f64> = set
+            .pairs
+            .iter()
+            .filter_map(|pair| legs_of(set, pair))
+            .flatten()
+            .map(|leg| wobble.of_median(leg).combined().powi(2) / 2.0)
+            .collect();
+        let unexplained = mean(&squares).unwrap_or(0.0) - 2.0 * mean(&of_legs).unwrap_or(0.0);
+        Self {
+            seen: Some((unexplained.max(0.0) / 8.0).sqrt()),
+            degrees_of_freedom: (winds.len() - 1) as f64,
+            receiver,
+        }
+    }
+
+    /// Half of the change between two legs goes into the airspeed.
+    fn uncertainty(&self, wind: f64) -> f64 {
+        self.seen.unwrap_or(ASSUMED_DRIFT_SHARE * wind.abs() / 2.0)
+    }
+}
+
+/// A pair's wind is at odds when it lies further from the median of all than three times its own
+/// standard uncertainty, and a fifth of that median.
+const AT_ODDS: (f64, f64) = (3.0, 0.2);
+
+/// An interval is called wide when half its width exceeds this share of the airspeed.
+const WIDE_SHARE: f64 = 0.05;
+
+fn flagged(mut pair: Pair, winds: &[f64]) -> Pair {
+    if let Some(usual) = median(winds)
+        && (pair.wind - usual).abs() > (AT_ODDS.0 * pair.airspeed_uncertainty).max(AT_ODDS.1 * usual.abs())
+    {
+        pair.flags.push(Note::WindAtOdds { wind: pair.wind, usual }.into());
+    }
+    if pair.wind < 0.0 {
+        pair.flags.push(Note::UpwindFaster.into());
+    }
+    let share = (pair.airspeed_high - pair.airspeed_low) / 2.0 / pair.airspeed;
+    if share > WIDE_SHARE {
+        pair.flags.push(Note::WideInterval { share }.into());
+    }
+    pair
+}
+
+/// The airspeed of every throttle step: the mean of its pairs, in the order of the steps.
+#[must_use]
+pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
+    let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.step).collect();
+    numbers.sort_unstable();
+    numbers.dedup();
+    numbers.into_iter().filter_map(|step| one_step(step, pairs)).collect()
+}
+
+fn one_step(step: u32, pairs: &[Pair]) -> Option<StepResult> {
+    let members: Vec<&Pair> = pairs.iter().filter(|pair| pair.step == step).collect();
+    let over = |of: fn(&Pair) -> Option<f64>| {
+        mean(&members.iter().filter_map(|pair| of(pair)).collect::<Vec<f64>>())
+    };
+    let budget = Budget::of_mean(&members.iter().map(|pair| &pair.budget).collect::<Vec<&Budget>>());
+    let airspeed = over(|pair| Some(pair.airspeed))?;
+    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
+    Some(StepResult {
+        step,
+        throttle_percent: members.first()?.throttle_percent,
+        pairs: members.iter().map(|pair| pair.pair).collect(),
+        airspeed,
+        airspeed_low,
+        airspeed_high,
+        airspeed_uncertainty: budget.combined(),
+        degrees_of_freedom: budget.degrees_of_freedom(),
+        wind: over(|pair| Some(pair.wind))?,
+        voltage_v: over(|pair| pair.voltage_v),
+        altitude: over(|pair| pair.altitude),
+        budget,
+    })
 }

@@ -1,6 +1,26 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
+mod evidence;
+mod note;
+mod pairing;
+mod partition;
+mod steady;
+mod steps;
+mod told;
+mod wobble;
+
 use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+pub use note::Note;
+pub use told::{LegsFileError, ToldLeg, read_file};
+pub use wobble::{MedianUncertainty, Wobble};
+
+use crate::channel::Channel;
+use crate::series::{Series, statistics};
+use evidence::Evidence;
+use steady::{Gauges, Stretch};
+use steps::Steps;
 
 /// What a stretch of the flight is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -23,7 +43,8 @@ pub struct Flag(pub String);
 /// One straight leg. Speeds are in the speed channel's unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Leg {
-    /// Start of the whole leg, in seconds of flight time.
+    /// Start of the whole leg, in seconds of flight time. Result files give the steady middle as
+    /// the leg's start and end: told back, those give the same median.
     pub start_s: f64,
     /// End of the whole leg.
     pub end_s: f64,
@@ -37,7 +58,8 @@ pub struct Leg {
     pub throttle_percent: Option<f64>,
     /// Number of the throttle step this leg belongs to, from 1; `None` for an odd leg.
     pub step: Option<u32>,
-    /// Median speed over the steady middle.
+    /// Median speed over the overlay updates of the steady middle, interpolated within the display
+    /// step it falls into (see [`statistics::grouped_median`]).
     pub speed_median: f64,
     /// Spread of the speed there: 1.4826 x the median absolute deviation.
     pub speed_spread: f64,
@@ -67,4 +89,270 @@ pub enum ThrottleSource {
     LegsFile,
     /// Not known: steps are numbered.
     Numbered,
+}
+
+/// Two legs flown one after the other at one throttle, one each way.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LegPair {
+    /// Index of the upwind leg.
+    pub upwind: usize,
+    /// Index of the downwind leg.
+    pub downwind: usize,
+    /// Number of the throttle step, from 1.
+    pub step: u32,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+}
+
+/// The legs of a flight and which of them belong together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LegSet {
+    /// The legs in order of time.
+    pub legs: Vec<Leg>,
+    /// The pairs in order of time.
+    pub pairs: Vec<LegPair>,
+    /// Where the throttle of the runs came from.
+    pub throttle_source: ThrottleSource,
+    /// How much and how slowly the speed wobbles within legs; `None` without legs.
+    pub wobble: Option<Wobble>,
+    /// Metres per second in one unit of the speeds.
+    pub speed_si: f64,
+    /// What the pilot should know of the flight as a whole.
+    pub notes: Vec<Note>,
+}
+
+/// What the pilot told of the legs.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LegOptions {
+    /// The legs themselves, instead of those found in the speeds.
+    pub told: Option<Vec<ToldLeg>>,
+    /// The throttle steps in the order flown, in per cent; used where the overlay shows none.
+    pub throttle_steps: Option<Vec<f64>>,
+}
+
+/// Told legs that do not fit the flight.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum ToldLegError {
+    /// A leg lies outside the flight.
+    #[error(
+        "the told leg from {start_s} s to {end_s} s lies outside the recording, which lasts from {first_s:.1} s to {last_s:.1} s: mend its times"
+    )]
+    OutsideFlight {
+        /// Start as told.
+        start_s: f64,
+        /// End as told.
+        end_s: f64,
+        /// Time of the first frame.
+        first_s: f64,
+        /// Time of the last frame.
+        last_s: f64,
+    },
+    /// A leg ends before it starts.
+    #[error("the told leg from {start_s} s to {end_s} s ends before it starts: exchange its times")]
+    Reversed {
+        /// Start as told.
+        start_s: f64,
+        /// End as told.
+        end_s: f64,
+    },
+    /// A leg starts before the one before it ends.
+    #[error(
+        "the told leg from {start_s} s overlaps the one that ends at {other_end_s} s: legs must not overlap"
+    )]
+    Overlap {
+        /// Start as told.
+        start_s: f64,
+        /// End of the leg before.
+        other_end_s: f64,
+    },
+}
+
+/// A told leg may reach this far beyond the recording, in seconds: times are rounded.
+const OVERHANG_S: f64 = 0.5;
+
+/// Finds the legs, or takes the told ones, describes them and pairs them.
+///
+/// A found leg's steady middle leaves out the receiver's lag (0.8 s at its start, 0.4 s at its end)
+/// and then, second by second, ends whose speed differs plainly from the rest. Of a told leg only such
+/// ends are left out: what was trimmed once is not trimmed again.
+///
+/// # Errors
+/// [`ToldLegError`] when a told leg is reversed, overlaps another or lies outside the flight. Whatever
+/// else is missing is said in [`LegSet::notes`].
+pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegError> {
+    let Some(gauges) = Gauges::of(series) else {
+        return Ok(LegSet {
+            legs: Vec::new(),
+            pairs: Vec::new(),
+            throttle_source: ThrottleSource::Numbered,
+            wobble: None,
+            speed_si: steady::speed_si(series),
+            notes: vec![Note::SpeedNotMarked],
+        });
+    };
+    let legs = match &options.told {
+        Some(told) => told_legs(&gauges, &checked(told, series)?),
+        None => found_legs(&gauges, series),
+    };
+    Ok(leg_set(legs, &gauges, series, options))
+}
+
+fn checked(told: &[ToldLeg], series: &Series) -> Result<Vec<ToldLeg>, ToldLegError> {
+    let time_s = &series.readings.time_s;
+    let first_s = time_s.first().copied().unwrap_or(0.0);
+    let last_s = time_s.last().copied().unwrap_or(0.0);
+    let mut told = told.to_vec();
+    told.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    let mut other_end_s = f64::NEG_INFINITY;
+    for &ToldLeg { start_s, end_s, .. } in &told {
+        if start_s.is_nan() || end_s.is_nan() || start_s < first_s - OVERHANG_S || end_s > last_s + OVERHANG_S
+        {
+            return Err(ToldLegError::OutsideFlight { start_s, end_s, first_s, last_s });
+        }
+        if end_s <= start_s {
+            return Err(ToldLegError::Reversed { start_s, end_s });
+        }
+        if start_s < other_end_s {
+            return Err(ToldLegError::Overlap { start_s, other_end_s });
+        }
+        other_end_s = end_s;
+    }
+    Ok(told)
+}
+
+fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<Leg> {
+    told.iter()
+        .filter_map(|leg| {
+            let whole = Stretch { start_s: leg.start_s, end_s: leg.end_s };
+            let steady = gauges.without_unsteady_ends(whole);
+            let throttle = leg.throttle_percent.or_else(|| gauges.throttle_percent(steady));
+            gauges.leg(whole, steady, leg.kind, throttle)
+        })
+        .collect()
+}
+
+fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
+    let Some(evidence) = Evidence::of(series) else { return Vec::new() };
+    partition::legs(&evidence)
+        .into_iter()
+        .filter_map(|leg| {
+            let whole = Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) };
+            let steady = gauges.steady_of_found(whole);
+            gauges.leg(whole, steady, LegKind::Leg, gauges.throttle_percent(steady))
+        })
+        .collect()
+}
+
+fn leg_set(mut legs: Vec<Leg>, gauges: &Gauges, series: &Series, options: &LegOptions) -> LegSet {
+    let mut notes = dead_readouts(series);
+    let speed_si = steady::speed_si(series);
+    let wobble = Wobble::of(&legs, gauges, speed_si, series.update_interval_s());
+    if let Some(wobble) = &wobble {
+        for leg in &mut legs {
+            leg.speed_uncertainty = wobble.of_median(leg).combined();
+        }
+    }
+    let mates = mates(&legs, gauges, options.told.is_some());
+    let steps = steps_of(&legs, &mates, gauges, options);
+    notes.extend(missing(series, &legs, &mates));
+    notes.extend(steps.note.clone().filter(|_| !mates.is_empty()));
+    let pairs = mark(&mut legs, &mates, &steps);
+    notes.extend(odd_legs(&legs));
+    LegSet { legs, pairs, throttle_source: steps.source, wobble, speed_si, notes }
+}
+
+/// The legs that belong together, as (first, second) indices.
+fn mates(legs: &[Leg], gauges: &Gauges, told: bool) -> Vec<(usize, usize)> {
+    let candidates: Vec<_> = legs
+        .iter()
+        .map(|leg| {
+            let headings = gauges.heading.within(leg.steady_start_s, leg.steady_end_s);
+            pairing::Candidate::of(leg, steady::mean_heading(headings))
+        })
+        .collect();
+    let uncertainties: Vec<f64> = legs.iter().map(|leg| leg.speed_uncertainty).collect();
+    let tolerance = 2.0 * statistics::median(&uncertainties).unwrap_or(1.0).max(0.3 * gauges.quantum);
+    pairing::pairs(&candidates, tolerance, told)
+}
+
+fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &LegOptions) -> Steps {
+    let throttles: Vec<Option<f64>> = mates
+        .iter()
+        .map(|(first, second)| {
+            let known = [legs[*first].throttle_percent, legs[*second].throttle_percent];
+            statistics::mean(&known.into_iter().flatten().collect::<Vec<f64>>()).map(f64::round)
+        })
+        .collect();
+    let told_in_file = options.told.iter().flatten().any(|leg| leg.throttle_percent.is_some());
+    if told_in_file {
+        steps::known(&throttles, ThrottleSource::LegsFile)
+    } else if gauges.shows_throttle() {
+        steps::known(&throttles, ThrottleSource::Overlay)
+    } else if let Some(told) = &options.throttle_steps {
+        let airspeeds: Vec<f64> = mates
+            .iter()
+            .map(|(first, second)| (legs[*first].speed_median + legs[*second].speed_median) / 2.0)
+            .collect();
+        steps::told(told, &airspeeds)
+    } else {
+        steps::numbered(mates.len())
+    }
+}
+
+/// Writes kind, step and throttle into the legs and gives the pairs. Of two found legs the slower one
+/// is the upwind one; what the pilot told stands.
+fn mark(legs: &mut [Leg], mates: &[(usize, usize)], steps: &Steps) -> Vec<LegPair> {
+    let mut pairs = Vec::new();
+    for (&(first, second), &(step, throttle_percent)) in mates.iter().zip(&steps.of_pairs) {
+        let first_is_upwind = match (legs[first].kind, legs[second].kind) {
+            (LegKind::Upwind, _) | (_, LegKind::Downwind) => true,
+            (LegKind::Downwind, _) | (_, LegKind::Upwind) => false,
+            _ => legs[first].speed_median <= legs[second].speed_median,
+        };
+        let (upwind, downwind) = if first_is_upwind { (first, second) } else { (second, first) };
+        for (leg, kind) in [(upwind, LegKind::Upwind), (downwind, LegKind::Downwind)] {
+            legs[leg].kind = kind;
+            legs[leg].step = Some(step);
+            legs[leg].throttle_percent = legs[leg].throttle_percent.or(throttle_percent);
+        }
+        pairs.push(LegPair { upwind, downwind, step, throttle_percent });
+    }
+    for leg in legs.iter_mut().filter(|leg| leg.step.is_none()) {
+        leg.kind = LegKind::Odd;
+    }
+    pairs
+}
+
+fn dead_readouts(series: &Series) -> Vec<Note> {
+    let stuck_at = |channel: &Channel| {
+        let readout = series.readings.channel(channel);
+        readout.and_then(|readout| statistics::median(&readout.values)).unwrap_or(f64::NAN)
+    };
+    series
+        .dead
+        .iter()
+        .map(|channel| Note::DeadReadout { channel: channel.clone(), value: stuck_at(channel) })
+        .collect()
+}
+
+fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<Note> {
+    let speeds = series.readings.channel(&Channel::Speed).map(|speed| statistics::sorted(&speed.values));
+    let speeds = speeds.unwrap_or_default();
+    if speeds.is_empty() {
+        Some(Note::NoTrustedSpeed)
+    } else if speeds.first() == speeds.last() {
+        Some(Note::ConstantSpeed)
+    } else if legs.is_empty() {
+        Some(Note::NoLegs)
+    } else if legs.len() == 1 {
+        Some(Note::OneLeg)
+    } else {
+        mates.is_empty().then_some(Note::NoPairs)
+    }
+}
+
+fn odd_legs(legs: &[Leg]) -> Vec<Note> {
+    let odd = legs.iter().enumerate().filter(|(_, leg)| leg.kind == LegKind::Odd);
+    odd.map(|(index, leg)| Note::OddLeg { leg: index + 1, start_s: leg.start_s }).collect()
 }

@@ -1,7 +1,22 @@
 //! Series: turns the readings of single frames into one trusted series a channel.
 
+mod check;
+mod dead;
+mod runs;
+mod smooth;
+pub mod statistics;
+
+use std::collections::BTreeMap;
+
+pub use runs::Updates;
+pub use smooth::SMOOTHING_HALF_WIDTH_S;
+pub(crate) use smooth::without_outliers;
+
 use crate::channel::Channel;
 use crate::units::Unit;
+
+/// Time between overlay updates that is assumed where none can be observed, in seconds.
+const USUAL_UPDATE_INTERVAL_S: f64 = 0.2;
 
 /// Why a reading is blank.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -15,7 +30,8 @@ pub enum Blank {
     Unclear,
     /// The value lies outside the channel's plausible range.
     OutOfRange,
-    /// The value would need a change faster than the channel's plausible rate.
+    /// The value would need a change faster than the channel's plausible rate, or it was shown for
+    /// too short a time to be an update of the overlay.
     Jump,
     /// The picture is lost: static, a blue or black frame, or a frame repeated for long.
     LostPicture,
@@ -41,6 +57,31 @@ pub struct ChannelReadings {
     pub confidence: Vec<f32>,
     /// Why an entry is blank; [`Blank::No`] where it is not.
     pub blank: Vec<Blank>,
+}
+
+impl ChannelReadings {
+    /// The step of the display: one unit of the last place shown.
+    #[must_use]
+    pub fn quantum(&self) -> f64 {
+        10f64.powi(-i32::from(self.decimals))
+    }
+
+    /// How many frames are blank for each reason; reasons that do not occur are left out.
+    #[must_use]
+    pub fn blank_counts(&self) -> BTreeMap<Blank, usize> {
+        let mut counts = BTreeMap::new();
+        for reason in self.blank.iter().filter(|reason| **reason != Blank::No) {
+            *counts.entry(*reason).or_insert(0) += 1;
+        }
+        counts
+    }
+
+    /// Gives every vector the length of the time base; what was missing is empty.
+    fn fit_to(&mut self, frames: usize) {
+        self.values.resize(frames, f64::NAN);
+        self.confidence.resize(frames, 0.0);
+        self.blank.resize(frames, Blank::Empty);
+    }
 }
 
 /// A stretch without frames, in seconds of flight time.
@@ -79,9 +120,75 @@ impl Readings {
 pub struct Series {
     /// The trusted raw readings.
     pub readings: Readings,
-    /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where nothing near is
-    /// trusted.
+    /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where nothing within
+    /// [`SMOOTHING_HALF_WIDTH_S`] is trusted.
     pub speed_smooth: Vec<f64>,
     /// Rate at which the overlay renews the speed, in updates a second, as observed.
     pub update_rate_hz: Option<f64>,
+    /// Channels stuck at one value all flight while the speed varies.
+    pub dead: Vec<Channel>,
+}
+
+impl Series {
+    /// The readings of a channel, if it is marked and not dead.
+    #[must_use]
+    pub fn alive(&self, channel: &Channel) -> Option<&ChannelReadings> {
+        self.readings.channel(channel).filter(|readout| !self.dead.contains(&readout.channel))
+    }
+
+    /// Time between overlay updates, in seconds: as observed, else 0.2 s.
+    #[must_use]
+    pub fn update_interval_s(&self) -> f64 {
+        self.update_rate_hz.map_or(USUAL_UPDATE_INTERVAL_S, |rate| 1.0 / rate)
+    }
+
+    /// The overlay updates of a channel's trusted readings; none where the channel is not marked or
+    /// dead.
+    #[must_use]
+    pub fn updates(&self, channel: &Channel) -> Updates {
+        let time_s = &self.readings.time_s;
+        self.alive(channel).map_or_else(Updates::default, |readout| {
+            runs::updates(
+                &runs::runs(time_s, readout),
+                self.update_interval_s(),
+                runs::frame_interval_s(time_s),
+            )
+        })
+    }
+}
+
+/// Checks the readings over time and keeps what can be trusted.
+///
+/// A value outside its channel's range, shown for less than half an overlay update, or reachable from
+/// its neighbours only by a change faster than the channel's `max_rate` becomes blank, with the
+/// reason. Where values contradict each other the path that most readings agree on is kept. The time
+/// taken grows linearly with the number of frames.
+#[must_use]
+pub fn trust(mut readings: Readings) -> Series {
+    let frame_interval_s = runs::frame_interval_s(&readings.time_s);
+    for channel in &mut readings.channels {
+        channel.fit_to(readings.time_s.len());
+        check::check(channel, &readings.time_s, frame_interval_s);
+    }
+    let update_rate_hz = update_rate_hz(&readings, frame_interval_s);
+    let dead = dead::dead_channels(&readings);
+    let mut series = Series { readings, speed_smooth: Vec::new(), update_rate_hz, dead };
+    let quantum = series.readings.channel(&Channel::Speed).map_or(1.0, ChannelReadings::quantum);
+    let updates = series.updates(&Channel::Speed);
+    series.speed_smooth = smooth::smooth(&series.readings.time_s, &updates, quantum, &series.readings.gaps);
+    series
+}
+
+/// The rate seen in the speed, or in all channels together when the speed changes too rarely.
+fn update_rate_hz(readings: &Readings, frame_interval_s: f64) -> Option<f64> {
+    let changes = |readout: &ChannelReadings| {
+        runs::change_intervals_s(&runs::runs(&readings.time_s, readout), frame_interval_s)
+    };
+    let of_speed =
+        readings.channel(&Channel::Speed).and_then(|speed| runs::update_interval_s(&changes(speed)));
+    let of_all = || {
+        let pooled: Vec<f64> = readings.channels.iter().flat_map(changes).collect();
+        runs::update_interval_s(&pooled)
+    };
+    of_speed.or_else(of_all).map(|interval_s| 1.0 / interval_s)
 }

@@ -1,0 +1,168 @@
+//! The flight on an even grid of time: what the search for legs looks at.
+
+use crate::channel::Channel;
+use crate::series::statistics::{median, quantile, standard_deviation};
+use crate::series::{Series, Updates, without_outliers};
+
+/// Step of the grid, in seconds.
+pub(super) const STEP_S: f64 = 0.2;
+
+/// A blank stretch longer than this may hide a turn: no leg reaches across it.
+const LONGEST_BLANK_S: f64 = 3.0;
+
+/// No leg reaches across a gap in the recording longer than this.
+const LONGEST_GAP_S: f64 = 1.5;
+
+/// Turn rates below the first are straight flight, above the second a turn, in degrees a second.
+const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
+
+/// Throttle changes smaller than this are the stick's play, in per cent.
+pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
+
+/// The flight in steps of [`STEP_S`]; all vectors have the same length.
+#[derive(Debug, Clone)]
+pub(super) struct Evidence {
+    /// Time of the start of the first step, in seconds of flight time.
+    pub start_s: f64,
+    /// Speed; NaN where nothing is trusted.
+    pub speed: Vec<f64>,
+    /// Steps that no leg may contain.
+    pub broken: Vec<bool>,
+    /// Steps at whose start the throttle changes.
+    pub throttle_change: Vec<bool>,
+    /// 0 straight to 1 turning, from the heading; `None` where the heading is not known.
+    pub turning: Vec<Option<f64>>,
+    /// Usual wobble of the speed about the mean of a leg.
+    pub noise: f64,
+    /// Speed below which the aircraft is not in a run.
+    pub slowest_run: f64,
+}
+
+impl Evidence {
+    /// Looks at the series; `None` when there is no trusted speed, or a flight beyond a week.
+    pub fn of(series: &Series) -> Option<Self> {
+        let speed = series.updates(&Channel::Speed);
+        let quantum = series.readings.channel(&Channel::Speed)?.quantum();
+        let (start_s, end_s) = (*speed.time_s.first()?, *speed.time_s.last()?);
+        let steps = ((end_s - start_s) / STEP_S).floor();
+        if !(0.0..3e6).contains(&steps) {
+            return None;
+        }
+        let steps = steps as usize + 1;
+        let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
+        let speed = on_grid(&cleaned, start_s, steps);
+        let slowest_run = 0.35 * quantile(&speed, 0.9)?;
+        let noise = wobble(&speed, slowest_run).max(0.35 * quantum).max(0.004 * quantile(&speed, 0.9)?);
+        let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps);
+        let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
+        Some(Self {
+            start_s,
+            broken: broken(&speed, series, start_s),
+            throttle_change: throttle_changes(&throttle),
+            turning: turning(&heading),
+            speed,
+            noise,
+            slowest_run,
+        })
+    }
+
+    /// Time of the start of a step.
+    pub fn time_s(&self, step: usize) -> f64 {
+        self.start_s + step as f64 * STEP_S
+    }
+}
+
+/// The last update of each step; a step without one takes over the last when it is younger than
+/// 0.5 s, since an overlay slower than the grid still shows it.
+fn on_grid(updates: &Updates, start_s: f64, steps: usize) -> Vec<f64> {
+    let mut grid = vec![f64::NAN; steps];
+    for (time, value) in updates.time_s.iter().zip(&updates.values) {
+        let step = (time - start_s) / STEP_S;
+        if step >= 0.0
+            && let Some(slot) = grid.get_mut(step as usize)
+        {
+            *slot = *value;
+        }
+    }
+    for step in 1..steps {
+        let age = updates_age(updates, start_s + (step as f64 + 1.0) * STEP_S);
+        if grid[step].is_nan() && age < 0.5 {
+            grid[step] = grid[step - 1];
+        }
+    }
+    grid
+}
+
+/// Time since the last update before `time_s`, in seconds.
+fn updates_age(updates: &Updates, time_s: f64) -> f64 {
+    let after = updates.time_s.partition_point(|time| *time < time_s);
+    after.checked_sub(1).and_then(|last| updates.time_s.get(last)).map_or(f64::INFINITY, |last| time_s - last)
+}
+
+/// Typical wobble within a leg: the lower third of the standard deviations over windows of 6 s,
+/// times 1.3 since such a short window follows the slow gusts.
+fn wobble(speed: &[f64], slowest_run: f64) -> f64 {
+    let window = (6.0 / STEP_S) as usize;
+    let deviations: Vec<f64> = speed
+        .windows(window)
+        .step_by(5)
+        .filter(|window| median(window).is_some_and(|middle| middle > slowest_run))
+        .filter_map(standard_deviation)
+        .collect();
+    1.3 * quantile(&deviations, 0.33).unwrap_or(0.0)
+}
+
+fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
+    let mut broken = vec![false; speed.len()];
+    let longest = (LONGEST_BLANK_S / STEP_S) as usize;
+    let mut from = 0;
+    for step in 0..=speed.len() {
+        if speed.get(step).is_none_or(|value| value.is_finite()) {
+            if step - from > longest {
+                broken[from..step].fill(true);
+            }
+            from = step + 1;
+        }
+    }
+    for gap in series.readings.gaps.iter().filter(|gap| gap.end_s - gap.start_s > LONGEST_GAP_S) {
+        let step = |time_s: f64| (((time_s - start_s) / STEP_S).max(0.0) as usize).min(speed.len());
+        let (first, last) = (step(gap.start_s), step(gap.end_s));
+        broken[first..last].fill(true);
+    }
+    broken
+}
+
+/// Steps where the median throttle of the 2 s after differs most from that of the 2 s before.
+fn throttle_changes(throttle: &[f64]) -> Vec<bool> {
+    let span = (2.0 / STEP_S) as usize;
+    let change: Vec<f64> = (0..throttle.len())
+        .map(|step| {
+            let before = median(&throttle[step.saturating_sub(span)..step]);
+            let after = median(&throttle[step..throttle.len().min(step + span)]);
+            before.zip(after).map_or(0.0, |(before, after)| (after - before).abs())
+        })
+        .collect();
+    (0..change.len())
+        .map(|step| {
+            let near = &change[step.saturating_sub(span)..change.len().min(step + span)];
+            let first_largest = near.iter().copied().fold(0.0, f64::max) <= change[step]
+                && change[step.saturating_sub(span)..step].iter().all(|earlier| *earlier < change[step]);
+            change[step] > SAME_THROTTLE_PERCENT && first_largest
+        })
+        .collect()
+}
+
+/// Turn rate over 1 s, put between straight and turning.
+fn turning(heading: &[f64]) -> Vec<Option<f64>> {
+    let reach = (0.6 / STEP_S) as usize;
+    (0..heading.len())
+        .map(|step| {
+            let before = heading[step.saturating_sub(reach)];
+            let after = heading[(step + reach).min(heading.len() - 1)];
+            let turned = ((after - before + 180.0).rem_euclid(360.0) - 180.0).abs();
+            let rate = turned / (2.0 * reach as f64 * STEP_S);
+            let share = (rate - TURN_RATE_DPS.0) / (TURN_RATE_DPS.1 - TURN_RATE_DPS.0);
+            share.is_finite().then(|| share.clamp(0.0, 1.0))
+        })
+        .collect()
+}

@@ -1,0 +1,137 @@
+//! What a pilot should know of a flight, its legs and its pairs: every message in one place.
+
+use std::fmt;
+
+use super::Flag;
+use crate::channel::Channel;
+
+/// A fact about the flight, a leg or a pair that the pilot should know. Its `Display` is the sentence
+/// shown.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum Note {
+    /// No region is marked as speed.
+    SpeedNotMarked,
+    /// Not one speed reading is trusted.
+    NoTrustedSpeed,
+    /// The speed never changes.
+    ConstantSpeed,
+    /// No straight, steady leg was found.
+    NoLegs,
+    /// A single leg was found: no pair can be made.
+    OneLeg,
+    /// Legs were found, but none has a partner.
+    NoPairs,
+    /// A readout is stuck at one value all flight and is not used.
+    DeadReadout {
+        /// The channel.
+        channel: Channel,
+        /// The value it is stuck at.
+        value: f64,
+    },
+    /// A leg has no partner.
+    OddLeg {
+        /// Its number, from 1.
+        leg: usize,
+        /// Its start, in seconds of flight time.
+        start_s: f64,
+    },
+    /// The pairs do not divide evenly into the told throttle steps.
+    UnequalSteps {
+        /// Pairs found.
+        pairs: usize,
+        /// Steps told.
+        steps: usize,
+    },
+    /// More throttle steps were told than pairs were found.
+    TooFewPairs {
+        /// Pairs found.
+        pairs: usize,
+        /// Steps told.
+        steps: usize,
+    },
+    /// The throttle is not known.
+    ThrottleUnknown,
+    /// Leg: shorter than is comfortable.
+    ShortLeg {
+        /// Length of its steady middle, in seconds.
+        steady_s: f64,
+    },
+    /// Leg: many of its updates are blank.
+    ManyBlanks {
+        /// Share of the steady middle without a trusted update, 0 to 1.
+        share: f64,
+    },
+    /// Leg: the speed does not settle.
+    NotSteady {
+        /// Change over the steady middle, in the unit of the speed.
+        change: f64,
+    },
+    /// Leg: the recording stops within it.
+    RecorderGap,
+    /// Leg or pair: what the pilot told disagrees with the speeds.
+    UpwindFaster,
+    /// Pair: its wind is at odds with the wind of the other pairs.
+    WindAtOdds {
+        /// Wind of this pair, in the unit of the speed.
+        wind: f64,
+        /// Median wind of all pairs.
+        usual: f64,
+    },
+    /// Pair: the interval is wide.
+    WideInterval {
+        /// Half its width as a share of the airspeed.
+        share: f64,
+    },
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::SpeedNotMarked => f.write_str("no region is marked as speed: mark it in the setup"),
+            Self::NoTrustedSpeed => f.write_str(
+                "not one speed reading can be trusted: check the region's box and teach its digits",
+            ),
+            Self::ConstantSpeed => f.write_str("the speed never changes: the readout may be frozen"),
+            Self::NoLegs => f.write_str(
+                "no straight, steady leg was found: a leg must hold its speed for 4 s or more, or be told with --legs",
+            ),
+            Self::OneLeg => f.write_str("only one leg was found: an airspeed needs one each way"),
+            Self::NoPairs => f.write_str("no two legs belong together: tell the legs with --legs"),
+            Self::DeadReadout { channel, value } => write!(
+                f,
+                "the {} readout is stuck at {value} all flight and is not used",
+                channel.name()
+            ),
+            Self::OddLeg { leg, start_s } => {
+                write!(f, "leg {leg} at {start_s:.1} s has no partner and is not used")
+            }
+            Self::UnequalSteps { pairs, steps } => write!(
+                f,
+                "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column"
+            ),
+            Self::TooFewPairs { pairs, steps } => write!(
+                f,
+                "{steps} throttle steps were told but {pairs} pairs were found: the steps are numbered instead; tell the legs with --legs"
+            ),
+            Self::ThrottleUnknown => f.write_str(
+                "the throttle is not known: the steps are numbered in the order flown; tell them with --throttle",
+            ),
+            Self::ShortLeg { steady_s } => write!(f, "short: {steady_s:.1} s steady"),
+            Self::ManyBlanks { share } => write!(f, "{:.0} % of it blank", share * 100.0),
+            Self::NotSteady { change } => write!(f, "not steady: changes by {change:.1}"),
+            Self::RecorderGap => f.write_str("the recording stops within it"),
+            Self::UpwindFaster => f.write_str("the leg told as upwind is the faster one"),
+            Self::WindAtOdds { wind, usual } => {
+                write!(f, "wind {wind:.1} is at odds with the usual {usual:.1}")
+            }
+            Self::WideInterval { share } => write!(f, "uncertain by {:.0} %", share * 100.0),
+        }
+    }
+}
+
+impl From<Note> for Flag {
+    fn from(note: Note) -> Self {
+        Self(note.to_string())
+    }
+}

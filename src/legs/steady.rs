@@ -1,0 +1,196 @@
+//! The steady middle of a leg and what is measured there.
+
+use super::note::Note;
+use super::{Flag, Leg, LegKind};
+use crate::channel::Channel;
+use crate::series::statistics::{grouped_median, mean, median, scaled_mad};
+use crate::series::{Series, Updates};
+use crate::units::Unit;
+
+/// Left out at the start of a leg found in the speeds: the receiver shows the turn with a lag of
+/// about this much, in seconds.
+const LAG_S: f64 = 0.8;
+
+/// Left out at the end of a leg found in the speeds, in seconds.
+const EARLY_TURN_S: f64 = 0.4;
+
+/// Pieces in which unsteady ends are taken off, in seconds.
+const PIECE_S: f64 = 1.0;
+
+/// A steady stretch is never shortened below this, in seconds.
+const SHORTEST_STEADY_S: f64 = 3.0;
+
+/// An end piece is off when it differs from the median of the stretch by more than this many times
+/// the stretch's spread and by more than a display step.
+const END_OFF_SPREADS: f64 = 2.0;
+
+/// Below this length of the steady middle a leg is flagged as short, in seconds.
+const SHORT_S: f64 = 4.0;
+
+/// A stretch of flight time, in seconds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Stretch {
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+impl Stretch {
+    pub fn length_s(self) -> f64 {
+        self.end_s - self.start_s
+    }
+}
+
+/// The channels a leg is described by, as overlay updates.
+pub(super) struct Gauges {
+    pub speed: Updates,
+    pub quantum: f64,
+    update_interval_s: f64,
+    voltage: Updates,
+    altitude: Updates,
+    satellites: Updates,
+    throttle: Updates,
+    pub heading: Updates,
+    gaps: Vec<Stretch>,
+}
+
+impl Gauges {
+    pub fn of(series: &Series) -> Option<Self> {
+        let readout = series.readings.channel(&Channel::Speed)?;
+        Some(Self {
+            speed: series.updates(&Channel::Speed),
+            quantum: readout.quantum(),
+            update_interval_s: series.update_interval_s(),
+            voltage: series.updates(&Channel::Voltage),
+            altitude: series.updates(&Channel::Altitude),
+            satellites: series.updates(&Channel::Satellites),
+            throttle: series.updates(&Channel::Throttle),
+            heading: series.updates(&Channel::Heading),
+            gaps: series
+                .readings
+                .gaps
+                .iter()
+                .map(|gap| Stretch { start_s: gap.start_s, end_s: gap.end_s })
+                .collect(),
+        })
+    }
+
+    /// Whether the overlay shows a throttle that moves.
+    pub fn shows_throttle(&self) -> bool {
+        !self.throttle.values.is_empty()
+    }
+
+    /// The steady middle of a leg found in the speeds: the receiver's lag is left out first.
+    pub fn steady_of_found(&self, leg: Stretch) -> Stretch {
+        let spare =
+            (leg.length_s() - SHORTEST_STEADY_S).clamp(0.0, LAG_S + EARLY_TURN_S) / (LAG_S + EARLY_TURN_S);
+        let inner = Stretch { start_s: leg.start_s + LAG_S * spare, end_s: leg.end_s - EARLY_TURN_S * spare };
+        self.without_unsteady_ends(to_milliseconds(inner))
+    }
+
+    /// Takes off pieces of a second at either end while they differ plainly from the rest. What is
+    /// left is left unchanged when it is put in again.
+    pub fn without_unsteady_ends(&self, mut stretch: Stretch) -> Stretch {
+        while let Some(shorter) = self.shorter(stretch) {
+            stretch = to_milliseconds(shorter);
+        }
+        stretch
+    }
+
+    /// The stretch without its worse end piece; `None` when both ends belong to it.
+    fn shorter(&self, stretch: Stretch) -> Option<Stretch> {
+        if stretch.length_s() - PIECE_S < SHORTEST_STEADY_S {
+            return None;
+        }
+        let values = self.speed.within(stretch.start_s, stretch.end_s);
+        let middle = median(values)?;
+        let limit = (END_OFF_SPREADS * scaled_mad(values)?).max(self.quantum);
+        let off = |start_s, end_s| {
+            mean(self.speed.within(start_s, end_s)).map_or(0.0, |end| (end - middle).abs() / limit)
+        };
+        let at_start = off(stretch.start_s, stretch.start_s + PIECE_S);
+        let at_end = off(stretch.end_s - PIECE_S, stretch.end_s);
+        if at_start.max(at_end) <= 1.0 {
+            None
+        } else if at_start >= at_end {
+            Some(Stretch { start_s: stretch.start_s + PIECE_S, ..stretch })
+        } else {
+            Some(Stretch { end_s: stretch.end_s - PIECE_S, ..stretch })
+        }
+    }
+
+    /// Throttle over a stretch, to the nearest per cent.
+    pub fn throttle_percent(&self, stretch: Stretch) -> Option<f64> {
+        median(self.throttle.within(stretch.start_s, stretch.end_s)).map(f64::round)
+    }
+
+    /// Describes a leg; `None` where not one speed is trusted in its steady middle. Its step and
+    /// uncertainty are left for later.
+    pub fn leg(
+        &self,
+        whole: Stretch,
+        steady: Stretch,
+        kind: LegKind,
+        throttle_percent: Option<f64>,
+    ) -> Option<Leg> {
+        let speeds = self.speed.within(steady.start_s, steady.end_s);
+        let over = |updates: &Updates| median(updates.within(steady.start_s, steady.end_s));
+        Some(Leg {
+            start_s: whole.start_s,
+            end_s: whole.end_s,
+            steady_start_s: steady.start_s,
+            steady_end_s: steady.end_s,
+            kind,
+            throttle_percent,
+            step: None,
+            speed_median: grouped_median(speeds, self.quantum)?,
+            speed_spread: scaled_mad(speeds)?,
+            samples: speeds.len(),
+            speed_uncertainty: f64::NAN,
+            voltage_v: over(&self.voltage),
+            altitude: over(&self.altitude),
+            satellites: over(&self.satellites),
+            flags: self.notes(steady, speeds).into_iter().map(Flag::from).collect(),
+        })
+    }
+
+    fn notes(&self, steady: Stretch, speeds: &[f64]) -> Vec<Note> {
+        let mut notes = Vec::new();
+        if steady.length_s() < SHORT_S {
+            notes.push(Note::ShortLeg { steady_s: steady.length_s() });
+        }
+        let blank = 1.0 - speeds.len() as f64 * self.update_interval_s / steady.length_s();
+        if blank > 0.3 {
+            notes.push(Note::ManyBlanks { share: blank });
+        }
+        let (first, second) = speeds.split_at(speeds.len() / 2);
+        if let (Some(first), Some(second), Some(spread)) = (mean(first), mean(second), scaled_mad(speeds)) {
+            let change = 2.0 * (second - first);
+            if change.abs() > (3.0 * spread).max(2.0 * self.quantum) {
+                notes.push(Note::NotSteady { change });
+            }
+        }
+        if self.gaps.iter().any(|gap| gap.start_s < steady.end_s && gap.end_s > steady.start_s) {
+            notes.push(Note::RecorderGap);
+        }
+        notes
+    }
+}
+
+/// Times are kept to the millisecond, as result files write them, so that a leg told back from such
+/// a file is the very same stretch.
+fn to_milliseconds(stretch: Stretch) -> Stretch {
+    let round = |time_s: f64| (time_s * 1000.0).round() / 1000.0;
+    Stretch { start_s: round(stretch.start_s), end_s: round(stretch.end_s) }
+}
+
+/// Mean direction of headings in degrees, on the circle; `None` without headings.
+pub(super) fn mean_heading(headings: &[f64]) -> Option<f64> {
+    let part = |of: fn(f64) -> f64| -> f64 { headings.iter().map(|heading| of(heading.to_radians())).sum() };
+    (!headings.is_empty()).then(|| part(f64::sin).atan2(part(f64::cos)).to_degrees().rem_euclid(360.0))
+}
+
+/// Metres per second in one unit of the speed channel; a speed without a unit is taken as km/h.
+pub(super) fn speed_si(series: &Series) -> f64 {
+    let unit = series.readings.channel(&Channel::Speed).and_then(|speed| speed.unit);
+    unit.unwrap_or(Unit::KilometresPerHour).si_per_unit()
+}

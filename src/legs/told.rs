@@ -1,0 +1,211 @@
+//! Legs told by the pilot in a CSV file.
+
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use super::LegKind;
+
+/// A stretch that the pilot says is a leg. It is taken as the steady stretch, apart from ends that
+/// plainly do not belong to it (see [`super::find`]).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ToldLeg {
+    /// Start, in seconds of flight time.
+    pub start_s: f64,
+    /// End, in seconds of flight time.
+    pub end_s: f64,
+    /// What it is.
+    pub kind: LegKind,
+    /// Throttle in per cent, where told.
+    pub throttle_percent: Option<f64>,
+}
+
+/// What is wrong with told legs.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum LegsFileError {
+    /// The file cannot be opened or read.
+    #[error("cannot read the legs file {}: {source}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        source: csv::Error,
+    },
+    /// A column is missing.
+    #[error("{}: no column \"{column}\": the first line must name start_s, end_s, kind and throttle_percent", path.display())]
+    MissingColumn {
+        /// The file.
+        path: PathBuf,
+        /// The column.
+        column: &'static str,
+    },
+    /// A cell cannot be understood.
+    #[error("{}, line {line}, column {column}: \"{value}\" is not {wanted}", path.display())]
+    BadCell {
+        /// The file.
+        path: PathBuf,
+        /// Line in the file, from 1.
+        line: u64,
+        /// The column.
+        column: &'static str,
+        /// The cell as written.
+        value: String,
+        /// What should stand there.
+        wanted: &'static str,
+    },
+    /// The stretch ends before it starts.
+    #[error("{}, line {line}: the leg ends at {end_s} s, before or at its start at {start_s} s: exchange them or mend the times", path.display())]
+    Reversed {
+        /// The file.
+        path: PathBuf,
+        /// Line in the file, from 1.
+        line: u64,
+        /// Start as told.
+        start_s: f64,
+        /// End as told.
+        end_s: f64,
+    },
+    /// The file has a header but no leg.
+    #[error("{}: no leg below the header: write one line a leg", path.display())]
+    NoLegs {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Two stretches overlap.
+    #[error("{}, line {line}: the leg from {start_s} s starts before the leg on line {other_line} ends at {other_end_s} s: legs must not overlap", path.display())]
+    Overlap {
+        /// The file.
+        path: PathBuf,
+        /// Line in the file, from 1.
+        line: u64,
+        /// Start as told.
+        start_s: f64,
+        /// Line of the leg it overlaps with.
+        other_line: u64,
+        /// End of that leg.
+        other_end_s: f64,
+    },
+}
+
+/// Columns of the file, as places in its header.
+struct Columns {
+    start: usize,
+    end: usize,
+    kind: usize,
+    throttle: usize,
+}
+
+/// Reads a file of legs: CSV with a header that names at least `start_s`, `end_s`, `kind` and
+/// `throttle_percent`, in any order. Further columns are ignored, so that `legs.csv` can be told
+/// again. Kinds are upwind, downwind, odd and leg, in any case; an empty throttle is unknown. The
+/// legs are returned in order of time.
+///
+/// # Errors
+/// [`LegsFileError`] names the file, the line, the column, the value and the mend.
+pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<ToldLeg>, LegsFileError> {
+    let path = path.as_ref();
+    let unreadable = |source| LegsFileError::Unreadable { path: path.to_owned(), source };
+    let mut reader =
+        csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_path(path).map_err(unreadable)?;
+    let columns = columns(path, reader.headers().map_err(unreadable)?)?;
+    let mut legs = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(unreadable)?;
+        let line = record.position().map_or(0, csv::Position::line);
+        if record.iter().any(|cell| !cell.is_empty()) {
+            legs.push((line, told_leg(path, line, &record, &columns)?));
+        }
+    }
+    in_order(path, legs)
+}
+
+fn columns(path: &Path, header: &csv::StringRecord) -> Result<Columns, LegsFileError> {
+    let place = |column: &'static str| {
+        header
+            .iter()
+            .position(|name| name.trim_start_matches('\u{feff}').eq_ignore_ascii_case(column))
+            .ok_or_else(|| LegsFileError::MissingColumn { path: path.to_owned(), column })
+    };
+    Ok(Columns {
+        start: place("start_s")?,
+        end: place("end_s")?,
+        kind: place("kind")?,
+        throttle: place("throttle_percent")?,
+    })
+}
+
+fn told_leg(
+    path: &Path,
+    line: u64,
+    record: &csv::StringRecord,
+    columns: &Columns,
+) -> Result<ToldLeg, LegsFileError> {
+    let bad = |column, value: &str, wanted| LegsFileError::BadCell {
+        path: path.to_owned(),
+        line,
+        column,
+        value: value.to_owned(),
+        wanted,
+    };
+    let cell = |place: usize| record.get(place).unwrap_or("");
+    let time = |place, column| {
+        let finite = cell(place).parse().ok().filter(|time: &f64| time.is_finite() && *time >= 0.0);
+        finite.ok_or_else(|| {
+            bad(column, cell(place), "a time: give seconds from the first frame, such as 12.5")
+        })
+    };
+    let (start_s, end_s) = (time(columns.start, "start_s")?, time(columns.end, "end_s")?);
+    if end_s <= start_s {
+        return Err(LegsFileError::Reversed { path: path.to_owned(), line, start_s, end_s });
+    }
+    let kind = kind(cell(columns.kind)).ok_or_else(|| {
+        bad("kind", cell(columns.kind), "a kind of leg: write upwind, downwind, odd or leg")
+    })?;
+    let throttle_percent = throttle(cell(columns.throttle)).ok_or_else(|| {
+        bad(
+            "throttle_percent",
+            cell(columns.throttle),
+            "a throttle: write 0 to 100, or nothing where it is not known",
+        )
+    })?;
+    Ok(ToldLeg { start_s, end_s, kind, throttle_percent })
+}
+
+fn kind(cell: &str) -> Option<LegKind> {
+    match cell.to_lowercase().as_str() {
+        "upwind" => Some(LegKind::Upwind),
+        "downwind" => Some(LegKind::Downwind),
+        "odd" => Some(LegKind::Odd),
+        "leg" => Some(LegKind::Leg),
+        _ => None,
+    }
+}
+
+/// The throttle of a cell: `Some(None)` where empty, `None` where it is not one.
+fn throttle(cell: &str) -> Option<Option<f64>> {
+    if cell.is_empty() {
+        return Some(None);
+    }
+    cell.parse().ok().filter(|percent| (0.0..=100.0).contains(percent)).map(Some)
+}
+
+fn in_order(path: &Path, mut legs: Vec<(u64, ToldLeg)>) -> Result<Vec<ToldLeg>, LegsFileError> {
+    if legs.is_empty() {
+        return Err(LegsFileError::NoLegs { path: path.to_owned() });
+    }
+    legs.sort_by(|(_, a), (_, b)| a.start_s.total_cmp(&b.start_s));
+    for two in legs.windows(2) {
+        let ((other_line, other), (line, leg)) = (two[0], two[1]);
+        if leg.start_s < other.end_s {
+            return Err(LegsFileError::Overlap {
+                path: path.to_owned(),
+                line,
+                start_s: leg.start_s,
+                other_line,
+                other_end_s: other.end_s,
+            });
+        }
+    }
+    Ok(legs.into_iter().map(|(_, leg)| leg).collect())
+}

@@ -1,0 +1,147 @@
+//! How sure the median of a leg is: slow gusts, fast noise and the rounding of the display.
+
+use std::f64::consts::PI;
+
+use super::Leg;
+use super::steady::Gauges;
+use crate::series::statistics::{effective_count, lag_one_autocorrelation, median, standard_deviation};
+
+/// Height above ground that is assumed for the scale of turbulence: 100 ft.
+const ASSUMED_HEIGHT_FT: f64 = 100.0;
+
+/// Gusts that are expected before any are seen: standard deviation as a share of the wind, and the
+/// least, in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20,
+/// sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4).
+const EXPECTED_GUST_SHARE: f64 = 0.17;
+const LEAST_EXPECTED_GUST_MPS: f64 = 0.4;
+
+/// What that expectation is worth, in degrees of freedom: a relative doubt of 41 % (JCGM 100:2008,
+/// G.4.2: nu = 1/2 (relative doubt)^-2).
+const EXPECTATION_DF: f64 = 3.0;
+
+/// Wobble of the speed within the legs of a flight, pooled over all legs, in the speed's unit.
+///
+/// The speed about a leg's mean is taken as slow gusts, whose correlation falls off as exp(-t/T), plus
+/// fast noise without memory (receiver, rounding). `T = L_u / V` with the longitudinal scale of the
+/// Dryden model at low altitude, `L_u = h / (0.177 + 0.000823 h)^1.2` in feet (MIL-F-8785C), at 100 ft.
+/// A leg of a few `T` says little of its own gusts, since its mean follows them: the variance seen
+/// within it is `1 - 1/n_eff` of the whole, which is put right here.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wobble {
+    /// Standard deviation of the slow gusts.
+    pub gust: f64,
+    /// Degrees of freedom of [`Self::gust`].
+    pub degrees_of_freedom: f64,
+    /// Time scale T of the slow gusts, in seconds.
+    pub gust_time_s: f64,
+    /// Standard deviation of the fast noise.
+    pub noise: f64,
+    /// Step of the display.
+    pub quantum: f64,
+    /// Time between overlay updates, in seconds.
+    pub update_interval_s: f64,
+}
+
+/// Standard uncertainties of one leg's median, by cause.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MedianUncertainty {
+    /// Slow gusts that the leg is too short to average out.
+    pub gusts: f64,
+    /// Fast noise.
+    pub noise: f64,
+    /// Rounding of the display.
+    pub rounding: f64,
+}
+
+impl MedianUncertainty {
+    /// All three together: the root of the sum of squares.
+    #[must_use]
+    pub fn combined(&self) -> f64 {
+        self.gusts.hypot(self.noise).hypot(self.rounding)
+    }
+}
+
+/// One leg's share in the pooled wobble.
+struct Share {
+    slow_variance: f64,
+    fast_variance: f64,
+    weight: f64,
+    slow_count: f64,
+}
+
+impl Wobble {
+    /// Pools the legs; `speed_si` is the speed's unit in m/s. `None` without legs.
+    pub(super) fn of(legs: &[Leg], gauges: &Gauges, speed_si: f64, update_interval_s: f64) -> Option<Self> {
+        let speeds: Vec<f64> = legs.iter().map(|leg| leg.speed_median).collect();
+        let usual_speed = median(&speeds)?;
+        let gust_time_s = gust_time_s(usual_speed * speed_si);
+        let shares: Vec<Share> =
+            legs.iter().filter_map(|leg| share(leg, gauges, gust_time_s, update_interval_s)).collect();
+        let expected = expected_gust(&speeds, speed_si);
+        let seen_df: f64 = shares.iter().map(|share| share.slow_count - 1.0).sum();
+        let seen: f64 = shares.iter().map(|share| (share.slow_count - 1.0) * share.slow_variance).sum();
+        let weight: f64 = shares.iter().map(|share| share.weight).sum();
+        let fast: f64 = shares.iter().map(|share| share.weight * share.fast_variance).sum();
+        Some(Self {
+            gust: ((seen + EXPECTATION_DF * expected.powi(2)) / (seen_df + EXPECTATION_DF)).sqrt(),
+            degrees_of_freedom: seen_df + EXPECTATION_DF,
+            gust_time_s,
+            noise: if weight > 0.0 { (fast / weight).sqrt() } else { gauges.quantum / 12f64.sqrt() },
+            quantum: gauges.quantum,
+            update_interval_s,
+        })
+    }
+
+    /// Standard uncertainty of a leg's median.
+    ///
+    /// Gusts: `sigma / sqrt(n_eff)` with the effective count of [`effective_count`]. Noise:
+    /// `sqrt(pi/2) sigma / sqrt(n)`, the standard error of the median of normal data. Rounding:
+    /// `q / sqrt(12)` (JCGM 100:2008, 4.3.7), times `exp(-2 pi^2 s^2 / q^2)` for the wobble `s` of the
+    /// leg that spreads the readings over several steps (the first harmonic of the rounding error,
+    /// Widrow and Kollar, Quantization Noise, 2008; from memory).
+    #[must_use]
+    pub fn of_median(&self, leg: &Leg) -> MedianUncertainty {
+        let count = (leg.samples as f64).max(1.0);
+        let length_s = (leg.steady_end_s - leg.steady_start_s).max(self.update_interval_s);
+        let independent = slow_count(length_s, self.gust_time_s, self.update_interval_s);
+        let dither = (leg.speed_spread / self.quantum).powi(2);
+        MedianUncertainty {
+            gusts: self.gust / independent.sqrt(),
+            noise: (PI / 2.0 / count).sqrt() * self.noise,
+            rounding: self.quantum / 12f64.sqrt() * (-2.0 * PI.powi(2) * dither).exp(),
+        }
+    }
+}
+
+/// Time scale of gusts along the flight at a speed, in seconds (MIL-F-8785C, see [`Wobble`]).
+fn gust_time_s(speed_mps: f64) -> f64 {
+    let scale_ft = ASSUMED_HEIGHT_FT / (0.177 + 0.000_823 * ASSUMED_HEIGHT_FT).powf(1.2);
+    (0.3048 * scale_ft / speed_mps.abs().max(1.0)).min(20.0)
+}
+
+fn slow_count(length_s: f64, gust_time_s: f64, update_interval_s: f64) -> f64 {
+    effective_count(length_s / update_interval_s, (-update_interval_s / gust_time_s).exp())
+}
+
+/// Gusts to expect from the wind, half the usual difference between legs, in the speed's unit.
+fn expected_gust(speeds: &[f64], speed_si: f64) -> f64 {
+    let differences: Vec<f64> = speeds.windows(2).map(|two| (two[1] - two[0]).abs()).collect();
+    let wind = median(&differences).unwrap_or(0.0) / 2.0;
+    (EXPECTED_GUST_SHARE * wind).max(LEAST_EXPECTED_GUST_MPS / speed_si)
+}
+
+fn share(leg: &Leg, gauges: &Gauges, gust_time_s: f64, update_interval_s: f64) -> Option<Share> {
+    let speeds = gauges.speed.within(leg.steady_start_s, leg.steady_end_s);
+    let variance = standard_deviation(speeds)?.powi(2);
+    let memory = (-update_interval_s / gust_time_s).exp();
+    let correlation = lag_one_autocorrelation(speeds).unwrap_or(0.0);
+    let slow_share = (correlation / memory).clamp(0.0, 1.0);
+    let slow_count = slow_count(leg.steady_end_s - leg.steady_start_s, gust_time_s, update_interval_s);
+    let followed = 1.0 - 1.0 / slow_count;
+    (followed > 0.0).then(|| Share {
+        slow_variance: variance * slow_share / followed,
+        fast_variance: variance * (1.0 - slow_share),
+        weight: speeds.len() as f64,
+        slow_count,
+    })
+}

@@ -1,0 +1,46 @@
+//! Readouts that never move while the aircraft does.
+
+use super::statistics::quantile;
+use super::{ChannelReadings, Readings};
+use crate::channel::Channel;
+
+/// Least time over which a channel must stand still to be called dead, in seconds.
+const LEAST_WATCH_S: f64 = 20.0;
+
+/// Share of the trusted readings that must be the one value.
+const SAME_SHARE: f64 = 0.995;
+
+/// The channels stuck at one value all flight while the speed varies. Satellites may well stay the
+/// same, and so may a channel of the pilot's own: they are never called dead.
+pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
+    let speed_varies = readings.channel(&Channel::Speed).is_some_and(varies);
+    let may_be_dead =
+        |channel: &Channel| !matches!(channel, Channel::Speed | Channel::Satellites | Channel::Other(_));
+    readings
+        .channels
+        .iter()
+        .filter(|readout| {
+            speed_varies && may_be_dead(&readout.channel) && is_stuck(readout, &readings.time_s)
+        })
+        .map(|readout| readout.channel.clone())
+        .collect()
+}
+
+/// Whether nine tenths of the readings span more than a seventh of the value and five display steps.
+fn varies(speed: &ChannelReadings) -> bool {
+    let (Some(low), Some(high)) = (quantile(&speed.values, 0.05), quantile(&speed.values, 0.95)) else {
+        return false;
+    };
+    high - low > (5.0 * speed.quantum()).max(0.15 * high.abs())
+}
+
+fn is_stuck(readout: &ChannelReadings, time_s: &[f64]) -> bool {
+    let Some(usual) = quantile(&readout.values, 0.5) else { return false };
+    let trusted = || time_s.iter().zip(&readout.values).filter(|(_, value)| value.is_finite());
+    let same = trusted().filter(|(_, value)| **value == usual).count();
+    let watched_s = match (trusted().next(), trusted().next_back()) {
+        (Some((first, _)), Some((last, _))) => last - first,
+        _ => 0.0,
+    };
+    watched_s >= LEAST_WATCH_S && same as f64 >= SAME_SHARE * trusted().count() as f64
+}

@@ -1,0 +1,150 @@
+//! Runs: stretches of frames over which a channel shows one value, and the overlay updates in them.
+
+use super::statistics::quantile;
+use super::{Blank, ChannelReadings};
+
+/// A blank stretch up to this long inside a run does not end it.
+const BRIDGED_BLANK_S: f64 = 0.5;
+
+/// Share of frames that stand alone between two equal values above which they are taken for the
+/// overlay's own renewals rather than for misreadings.
+const MOST_LONE_SHARE: f64 = 0.15;
+
+/// Consecutive frames with one and the same value.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Run {
+    pub value: f64,
+    /// Index of the first and of the last frame showing the value.
+    pub first: usize,
+    pub last: usize,
+    pub start_s: f64,
+    pub end_s: f64,
+    /// Frames that show the value, and the sum of their confidences.
+    pub frames: usize,
+    pub weight: f64,
+}
+
+impl Run {
+    pub fn merge(&mut self, later: &Self) {
+        self.last = later.last;
+        self.end_s = later.end_s;
+        self.frames += later.frames;
+        self.weight += later.weight;
+    }
+}
+
+/// The runs of a channel in order of time, blanks left out.
+pub(super) fn runs(time_s: &[f64], channel: &ChannelReadings) -> Vec<Run> {
+    let mut runs: Vec<Run> = Vec::new();
+    for (frame, (((&time, &value), &confidence), &blank)) in
+        time_s.iter().zip(&channel.values).zip(&channel.confidence).zip(&channel.blank).enumerate()
+    {
+        if blank != Blank::No || !value.is_finite() {
+            continue;
+        }
+        let weight = if confidence.is_finite() { f64::from(confidence).clamp(0.05, 1.0) } else { 0.05 };
+        let one = Run { value, first: frame, last: frame, start_s: time, end_s: time, frames: 1, weight };
+        match runs.last_mut() {
+            Some(run) if run.value == value && time - run.end_s <= BRIDGED_BLANK_S => run.merge(&one),
+            _ => runs.push(one),
+        }
+    }
+    runs
+}
+
+/// Time between frames, in seconds: the median over the flight. Zero below two frames.
+pub(super) fn frame_interval_s(time_s: &[f64]) -> f64 {
+    let steps: Vec<f64> = time_s.windows(2).map(|two| two[1] - two[0]).collect();
+    quantile(&steps, 0.5).unwrap_or(0.0).max(0.0)
+}
+
+/// The shortest time for which the overlay holds a value, as seen in one channel: misreadings of
+/// single frames are passed over. `None` where values change from frame to frame.
+pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64> {
+    let frames: usize = runs.iter().map(|run| run.frames).sum();
+    let mut merged: Vec<Run> = Vec::new();
+    let mut lone = 0;
+    for run in runs {
+        if let [.., before, middle] = merged.as_mut_slice()
+            && middle.frames == 1
+            && before.value == run.value
+            && run.start_s - before.end_s <= BRIDGED_BLANK_S
+        {
+            before.merge(run);
+            merged.pop();
+            lone += 1;
+        } else {
+            merged.push(*run);
+        }
+    }
+    if lone as f64 > MOST_LONE_SHARE * frames as f64 {
+        return None;
+    }
+    let mut lengths: Vec<f64> =
+        merged.iter().flat_map(|run| std::iter::repeat_n(run.frames as f64, run.frames)).collect();
+    lengths.truncate(2_000_000);
+    let hold = quantile(&lengths, 0.2)? * frame_interval_s;
+    (hold >= 2.5 * frame_interval_s).then_some(hold)
+}
+
+/// Time between overlay updates in seconds, from the times between changes of the shown value, which
+/// are whole multiples of it to within a frame. `None` below eight changes.
+pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
+    if changes_s.len() < 8 {
+        return None;
+    }
+    let shortest = quantile(changes_s, 0.1)?;
+    let near: Vec<f64> = changes_s.iter().copied().filter(|change| *change <= 1.6 * shortest).collect();
+    let first_guess = super::statistics::mean(&near)?;
+    let (sum, count) = changes_s
+        .iter()
+        .filter(|change| **change <= 3.5 * first_guess)
+        .fold((0.0, 0.0), |(sum, count), change| {
+            (sum + change, count + (change / first_guess).round().max(1.0))
+        });
+    (count > 0.0 && sum > 0.0).then(|| sum / count)
+}
+
+/// Times between successive changes of value that no blank obscures, in seconds.
+pub(super) fn change_intervals_s(runs: &[Run], frame_interval_s: f64) -> Vec<f64> {
+    let unobscured = |two: &[Run]| two[1].start_s - two[0].end_s <= 1.5 * frame_interval_s;
+    runs.windows(3)
+        .filter(|three| unobscured(&three[..2]) && unobscured(&three[1..]))
+        .map(|three| three[2].start_s - three[1].start_s)
+        .filter(|interval| *interval > 0.0)
+        .collect()
+}
+
+/// The overlay updates of a channel: one entry for each renewal of the display, however many video
+/// frames show it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Updates {
+    /// Middle of the time for which the update is shown, in seconds of flight time.
+    pub time_s: Vec<f64>,
+    /// The value shown.
+    pub values: Vec<f64>,
+}
+
+impl Updates {
+    /// The values whose time lies in a stretch, ends included.
+    #[must_use]
+    pub fn within(&self, start_s: f64, end_s: f64) -> &[f64] {
+        let first = self.time_s.partition_point(|time| *time < start_s);
+        let last = self.time_s.partition_point(|time| *time <= end_s);
+        self.values.get(first..last).unwrap_or(&[])
+    }
+}
+
+/// Splits each run into the overlay updates it must have lasted for.
+pub(super) fn updates(runs: &[Run], update_interval_s: f64, frame_interval_s: f64) -> Updates {
+    let mut updates = Updates::default();
+    for run in runs {
+        let length = run.end_s - run.start_s + frame_interval_s;
+        let count = (length / update_interval_s).round().clamp(1.0, 1e7);
+        for number in 0..count as usize {
+            updates.time_s.push(run.start_s + (number as f64 + 0.5) * length / count);
+            updates.values.push(run.value);
+        }
+    }
+    updates
+}

@@ -1,0 +1,78 @@
+//! The smoothed speed for plots.
+
+use super::Gap;
+use super::runs::Updates;
+use super::statistics::{MAD_TO_SIGMA, median};
+
+/// Half the width of the smoothing window, in seconds. Weights fall off as (1 - (d/1.5)^3)^3, so
+/// that half of them lie within 0.5 s: the time constant is about 1 s.
+pub const SMOOTHING_HALF_WIDTH_S: f64 = 1.5;
+
+/// Neighbours on each side in the outlier test.
+const HAMPEL_NEIGHBOURS: usize = 3;
+
+/// Replaces outliers by the median of their window: `|x - median| > 3 x 1.4826 x MAD`, over the value
+/// and three neighbours each side (the Hampel identifier). A deviation up to 1.5 display steps is
+/// never an outlier.
+pub(crate) fn without_outliers(values: &[f64], quantum: f64) -> Vec<f64> {
+    (0..values.len())
+        .map(|index| {
+            let from = index.saturating_sub(HAMPEL_NEIGHBOURS);
+            let window = &values[from..values.len().min(index + HAMPEL_NEIGHBOURS + 1)];
+            let middle = median(window).unwrap_or(values[index]);
+            let deviations: Vec<f64> = window.iter().map(|value| (value - middle).abs()).collect();
+            let limit = 3.0 * MAD_TO_SIGMA * median(&deviations).unwrap_or(0.0);
+            if (values[index] - middle).abs() > limit.max(1.5 * quantum) { middle } else { values[index] }
+        })
+        .collect()
+}
+
+/// The speed at every frame: outliers replaced, then a local straight line with tricube weights
+/// (locally weighted regression, Cleveland 1979) through the updates within 1.5 s, within one
+/// stretch of recording. NaN where no update is near.
+pub(super) fn smooth(time_s: &[f64], updates: &Updates, quantum: f64, gaps: &[Gap]) -> Vec<f64> {
+    let cleaned = without_outliers(&updates.values, quantum);
+    let mut smoothed = Vec::with_capacity(time_s.len());
+    let mut from = 0;
+    let mut gaps = gaps.iter().peekable();
+    let mut stretch_start = f64::NEG_INFINITY;
+    for &time in time_s {
+        while let Some(gap) = gaps.next_if(|gap| gap.end_s <= time) {
+            stretch_start = gap.end_s;
+        }
+        let stretch_end = gaps.peek().map_or(f64::INFINITY, |gap| gap.end_s);
+        let earliest = (time - SMOOTHING_HALF_WIDTH_S).max(stretch_start);
+        let latest = (time + SMOOTHING_HALF_WIDTH_S).min(stretch_end);
+        while updates.time_s.get(from).is_some_and(|update| *update < earliest) {
+            from += 1;
+        }
+        let near =
+            updates.time_s[from..].iter().zip(&cleaned[from..]).take_while(|(update, _)| **update < latest);
+        smoothed.push(line_at(time, near));
+    }
+    smoothed
+}
+
+/// Value at `time` of the weighted straight line through the points, kept within their range; NaN
+/// without points.
+fn line_at<'a>(time: f64, points: impl Iterator<Item = (&'a f64, &'a f64)>) -> f64 {
+    let (mut w, mut wx, mut wy, mut wxx, mut wxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for (&at, &value) in points {
+        let x = (at - time) / SMOOTHING_HALF_WIDTH_S;
+        let weight = (1.0 - x.abs().powi(3)).max(0.0).powi(3).max(1e-6);
+        w += weight;
+        wx += weight * x;
+        wy += weight * value;
+        wxx += weight * x * x;
+        wxy += weight * x * value;
+        low = low.min(value);
+        high = high.max(value);
+    }
+    if w <= 0.0 {
+        return f64::NAN;
+    }
+    let determinant = w * wxx - wx * wx;
+    let line = if determinant > 1e-9 * w * w { (wy * wxx - wx * wxy) / determinant } else { wy / w };
+    line.clamp(low, high)
+}
