@@ -77,6 +77,7 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
         voltage_v: Some(23.1),
         altitude: None,
         flags: vec![],
+        budget: crate::airspeed::Budget::default(),
     }
 }
 
@@ -115,7 +116,7 @@ pub fn small_flight() -> Flight {
             camera: Camera { name: "wing camera".into(), frame: (640, 480), glyphs: None },
             regions: vec![],
         },
-        series: Series { readings, speed_smooth: vec![60.123, f64::NAN, 73.987], update_rate_hz: Some(8.1) },
+        series: Series { readings, speed_smooth: vec![60.123, f64::NAN, 73.987], update_rate_hz: Some(8.1), dead: vec![] },
         legs: vec![upwind, leg(LegKind::Downwind, 0.04, 0.066_733, 74.0)],
         throttle_source: ThrottleSource::Overlay,
         pairs: vec![pair(1, 1, Some(60.0), 60.0, 74.0)],
