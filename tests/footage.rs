@@ -6,17 +6,20 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, ffprobe, folder, text};
-use pairspeed::footage::{Clip, FrameSource, frames_near, sample};
+use pairspeed::footage::{Clip, ClipNotes, FrameSource, frames_near, sample};
 
-/// Frame times that `ffprobe` prints for the first video stream, less the first one's, in seconds.
-fn probed_times(clip: &Path) -> Vec<f64> {
+/// Frame times that `ffprobe` prints for the first video stream, less the first one's, in seconds; `None`
+/// where it prints none.
+fn probed_times(clip: &Path) -> Vec<Option<f64>> {
     let entries = "frame=best_effort_timestamp_time";
     let printed =
         ffprobe(&["-select_streams", "v:0", "-show_entries", entries, "-of", "csv=p=0", text(clip)]);
     let printed = String::from_utf8(printed).unwrap();
-    let stamps = printed.lines().filter_map(|line| line.split(',').next()?.trim().parse::<f64>().ok());
-    let stamps: Vec<f64> = stamps.collect();
-    stamps.iter().map(|stamp| stamp - stamps[0]).collect()
+    let first = |line: &str| line.split(',').next().unwrap_or_default().trim().to_owned();
+    let words: Vec<String> = printed.lines().map(first).filter(|word| !word.is_empty()).collect();
+    let stamps: Vec<Option<f64>> = words.iter().map(|word| word.parse().ok()).collect();
+    let start_s = stamps.iter().copied().flatten().next().unwrap();
+    stamps.iter().map(|stamp| stamp.map(|stamp_s| stamp_s - start_s)).collect()
 }
 
 /// The luma planes as the `ffmpeg` program decodes them, one frame after the other.
@@ -40,19 +43,24 @@ fn compare(clip: &Path) {
     let size = (source.info().width * source.info().height) as usize;
     let mut count = 0;
     while let Some(frame) = source.next_frame().unwrap() {
-        let expected_s = times[count];
-        assert!(
-            (frame.time_s - expected_s).abs() < 1e-3,
-            "{clip:?} frame {count}: {} {expected_s}",
-            frame.time_s
-        );
+        if let Some(expected_s) = times[count] {
+            let off_s = (frame.time_s - expected_s).abs();
+            assert!(off_s < 1e-3, "{clip:?} frame {count}: {} and {expected_s}", frame.time_s);
+        }
         assert_eq!(frame.index, count as u64);
         let expected = &luma[count * size..(count + 1) * size];
         assert!(frame.luma.rows().flatten().eq(expected), "{clip:?}: frame {count} differs");
         count += 1;
     }
     assert_eq!(count, times.len(), "{clip:?}");
-    assert_eq!(source.notes().sentences(), Vec::<String>::new(), "{clip:?}");
+    let without_stamp = times.iter().filter(|time| time.is_none()).count() as u64;
+    let expected = ClipNotes {
+        stamps_repaired: without_stamp,
+        levels: source.notes().levels,
+        gaps: source.notes().gaps.clone(),
+        ..ClipNotes::default()
+    };
+    assert_eq!(*source.notes(), expected, "{clip:?}");
 }
 
 #[test]
@@ -70,6 +78,24 @@ fn times_and_luma_equal_those_of_the_programs() {
         ("mpeg4-25.mp4", "25", "-c:v mpeg4 -q:v 4"),
     ] {
         compare(&make(folder.path(), name, &format!("testsrc2=s=162x90:r={rate}:d=2"), options));
+    }
+}
+
+#[test]
+fn uneven_frame_times_and_starts_away_from_zero_equal_those_of_ffprobe() {
+    let folder = folder();
+    let source = "testsrc2=s=162x90:r=60:d=3,select='gt(random(7),0.4)+not(mod(n,40))'";
+    let vfr = "-vsync vfr -enc_time_base 1:1000 -c:v libx264 -pix_fmt yuv420p -bf 2";
+    for (name, options) in [
+        ("vfr.mp4", vfr.to_owned()),
+        ("vfr.mkv", vfr.to_owned()),
+        ("vfr.ts", vfr.to_owned()),
+        ("offset.mp4", format!("{vfr} -output_ts_offset 7.25")),
+        ("edit-list.mov", format!("{vfr} -ss 0.5 -copyts")),
+        ("dropped.avi", "-vsync vfr -c:v mjpeg -q:v 3".to_owned()),
+        ("wraps.ts", format!("{vfr} -output_ts_offset 95441.0")),
+    ] {
+        compare(&make(folder.path(), name, source, &options));
     }
 }
 

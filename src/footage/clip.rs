@@ -7,6 +7,7 @@ use super::decode::{Decode, LARGEST_SIDE, Picture, Stated};
 use super::error::FootageError;
 use super::luma;
 use super::notes::{ClipNotes, TimeBasis};
+use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
 use super::{ClipInfo, FrameSource, LumaFrame};
 
@@ -23,6 +24,7 @@ const SHORT_S: f64 = 1.0;
 /// A clip of any container and codec libav knows.
 pub struct Clip {
     info: ClipInfo,
+    recorded: Recorded,
     notes: ClipNotes,
     decode: Decode,
     timeline: Timeline,
@@ -72,6 +74,7 @@ impl Clip {
         };
         let mut clip = Self {
             info,
+            recorded: stated.recorded,
             notes,
             decode,
             timeline,
@@ -93,6 +96,26 @@ impl Clip {
             Some(_) => Ok(()),
             None => Err(unknown_pixels(&self.info, &self.ahead)),
         }
+    }
+
+    /// When the clip was recorded.
+    pub(super) fn recorded(&self) -> &Recorded {
+        &self.recorded
+    }
+
+    /// One typical interval after the last frame handed out, in seconds since the first.
+    pub(super) fn end_s(&self) -> f64 {
+        self.at.map_or(0.0, |at| at.time_s + self.timeline.typical_s())
+    }
+
+    /// The number after that of the last frame handed out.
+    pub(super) fn frames_so_far(&self) -> u64 {
+        self.at.map_or(0, |at| at.index + 1)
+    }
+
+    /// Makes the frame due next the current one. `false` after the last.
+    pub(super) fn step(&mut self) -> bool {
+        mem::take(&mut self.held) || self.advance()
     }
 
     /// Goes one picture on. `false` after the last, which then stays the current one.
@@ -158,7 +181,8 @@ impl Clip {
         (short_s > SHORT_S).then_some(short_s)
     }
 
-    fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
+    /// The current frame.
+    pub(super) fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
         let Some(At { index, time_s }) = self.at else { return Ok(None) };
         let damaged = self.current.damaged;
         let (width, height) = (self.info.width as usize, self.info.height as usize);
@@ -244,10 +268,7 @@ impl FrameSource for Clip {
     }
 
     fn next_frame(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
-        if !mem::take(&mut self.held) && !self.advance() {
-            return Ok(None);
-        }
-        self.view()
+        if self.step() { self.view() } else { Ok(None) }
     }
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {

@@ -8,17 +8,23 @@
 mod clip;
 mod decode;
 mod error;
+mod flight;
 mod libav;
 mod lookup;
 mod luma;
+mod memory;
 mod notes;
+mod recorded;
+mod suspicion;
 mod timeline;
 
 use std::path::PathBuf;
 
 pub use clip::Clip;
 pub use error::FootageError;
+pub use flight::{ClipSpan, Flight, Gap};
 pub use lookup::{FoundFrame, frames_near, sample};
+pub use memory::MemoryFrames;
 pub use notes::{ClipNotes, LevelRange, Stretch, TimeBasis};
 
 /// What a clip is.

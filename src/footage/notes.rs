@@ -83,6 +83,29 @@ impl ClipNotes {
         said
     }
 
+    /// Adds the notes of a further clip whose first frame stands at `shift_s` on the clock of these.
+    pub(super) fn add(&mut self, other: &Self, shift_s: f64) {
+        let shifted = |gap: &Stretch| Stretch { from_s: gap.from_s + shift_s, to_s: gap.to_s + shift_s };
+        if self.time_basis == TimeBasis::Stamps {
+            self.time_basis = other.time_basis;
+        }
+        if self.levels == LevelRange::Unstated {
+            self.levels = other.levels;
+        }
+        self.frames_damaged += other.frames_damaged;
+        self.packets_lost += other.packets_lost;
+        self.frames_of_other_size += other.frames_of_other_size;
+        self.other_size_at_s = self.other_size_at_s.or(other.other_size_at_s.map(|at_s| at_s + shift_s));
+        self.stamps_repaired += other.stamps_repaired;
+        self.stamps_restarted += other.stamps_restarted;
+        self.gaps.extend(other.gaps.iter().map(shifted));
+        self.frames_interlaced += other.frames_interlaced;
+        self.rotation_degrees = self.rotation_degrees.or(other.rotation_degrees);
+        self.stopped_early = self.stopped_early.take().or_else(|| other.stopped_early.clone());
+        let short_s = self.short_by_s.unwrap_or(0.0) + other.short_by_s.unwrap_or(0.0);
+        self.short_by_s = (short_s > 0.0).then_some(short_s);
+    }
+
     fn about_times(&self) -> Vec<String> {
         let basis = match self.time_basis {
             TimeBasis::Stamps => None,
