@@ -3,10 +3,11 @@
 use std::mem;
 use std::path::Path;
 
-use super::decode::{Decode, LARGEST_SIDE, Picture, Stated};
+use super::decode::{Decode, Picture};
 use super::error::FootageError;
 use super::luma;
 use super::notes::{ClipNotes, TimeBasis};
+use super::open::{LARGEST_SIDE, Stated};
 use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
 use super::{ClipInfo, FrameSource, LumaFrame};
@@ -167,6 +168,7 @@ impl Clip {
         let found = self.timeline.findings();
         self.notes.stamps_repaired = found.repaired;
         self.notes.stamps_restarted = found.restarted;
+        self.notes.frames_missing = found.missing;
         if self.notes.gaps.len() != found.gaps.len() {
             self.notes.gaps.clone_from(&found.gaps);
         }

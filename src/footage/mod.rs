@@ -1,7 +1,7 @@
 //! Footage: opens clips and hands out their frames as luma planes with true times.
 //!
 //! ```text
-//! file -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
+//! file -> open -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
 //!      -> Clip, a FrameSource -> lookup (single frames), Flight (several clips one after the other)
 //! ```
 
@@ -14,6 +14,7 @@ mod lookup;
 mod luma;
 mod memory;
 mod notes;
+mod open;
 mod recorded;
 mod suspicion;
 mod timeline;

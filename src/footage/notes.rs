@@ -52,6 +52,8 @@ pub struct ClipNotes {
     pub frames_damaged: u64,
     /// Packets of the video, or pictures, that could not be decoded at all.
     pub packets_lost: u64,
+    /// Frames that the time stamps of a steady clip pass over: dropped by the recorder, or lost.
+    pub frames_missing: u64,
     /// Frames skipped since their size differs from the first one's.
     pub frames_of_other_size: u64,
     /// Time of the first frame skipped for its size.
@@ -94,6 +96,7 @@ impl ClipNotes {
         }
         self.frames_damaged += other.frames_damaged;
         self.packets_lost += other.packets_lost;
+        self.frames_missing += other.frames_missing;
         self.frames_of_other_size += other.frames_of_other_size;
         self.other_size_at_s = self.other_size_at_s.or(other.other_size_at_s.map(|at_s| at_s + shift_s));
         self.stamps_repaired += other.stamps_repaired;
@@ -128,6 +131,8 @@ impl ClipNotes {
             counted(self.frames_damaged, "frame is", "frames are").map(|what| format!("{what} damaged"));
         let lost = counted(self.packets_lost, "piece of the video", "pieces of the video")
             .map(|what| format!("{what} could not be decoded"));
+        let missing = counted(self.frames_missing, "frame is", "frames are")
+            .map(|what| format!("{what} missing: the time stamps pass over them"));
         let sizes = counted(self.frames_of_other_size, "frame", "frames").map(|what| {
             let from = self.other_size_at_s.map_or(String::new(), |at| format!(", from {at:.2} s on,"));
             format!("{what}{from} of another size skipped")
@@ -136,7 +141,7 @@ impl ClipNotes {
         let short = self
             .short_by_s
             .map(|short_s| format!("it ends {short_s:.1} s before the length the file states"));
-        [damaged, lost, sizes, stopped, short].into_iter().flatten().collect()
+        [damaged, lost, missing, sizes, stopped, short].into_iter().flatten().collect()
     }
 
     fn about_gaps(&self) -> Vec<String> {
@@ -189,6 +194,7 @@ mod tests {
             time_basis: TimeBasis::ContainerRate { rate_hz: 30000.0 / 1001.0 },
             frames_damaged: 1,
             packets_lost: 2,
+            frames_missing: 4,
             frames_of_other_size: 3,
             other_size_at_s: Some(1.5),
             stamps_repaired: 1,
@@ -208,6 +214,7 @@ mod tests {
                 "its time stamps start anew 2 times; the time lost there is not known",
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
+                "4 frames are missing: the time stamps pass over them",
                 "3 frames, from 1.50 s on, of another size skipped",
                 "reading stopped early: Input/output error",
                 "it ends 12.3 s before the length the file states",

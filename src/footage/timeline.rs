@@ -12,6 +12,8 @@ use super::notes::{Stretch, TimeBasis};
 const LARGEST_PAUSE_S: f64 = 3600.0;
 /// Intervals looked back on for the typical one.
 const INTERVALS_KEPT: usize = 31;
+/// Fewer intervals than this do not show a steady rate.
+const FEWEST_STEADY: usize = 10;
 /// A stretch without a frame is a gap from this length on, if it is also [`GAP_INTERVALS`] long.
 const SHORTEST_GAP_S: f64 = 0.5;
 /// A gap is at least this many typical intervals long.
@@ -40,6 +42,7 @@ pub(super) struct Timeline {
 pub(super) struct Findings {
     pub repaired: u64,
     pub restarted: u64,
+    pub missing: u64,
     pub gaps: Vec<Stretch>,
 }
 
@@ -163,11 +166,23 @@ impl Timeline {
             }
     }
 
+    /// Whether the clip has run at one rate of late: nearly all of its last intervals are alike.
+    fn is_steady(&self) -> bool {
+        let typical_s = self.typical_s();
+        let alike =
+            self.intervals.iter().filter(|interval_s| (**interval_s - typical_s).abs() < 0.25 * typical_s);
+        self.intervals.len() >= FEWEST_STEADY && alike.count() * 10 >= self.intervals.len() * 9
+    }
+
     fn remember(&mut self, last_s: f64, time_s: f64) {
         let interval_s = time_s - last_s;
         let long = interval_s >= SHORTEST_GAP_S && interval_s >= GAP_INTERVALS * self.typical_s();
         if long && self.found.gaps.len() < MAX_GAPS {
             self.found.gaps.push(Stretch { from_s: last_s, to_s: time_s });
+        }
+        let intervals = interval_s / self.typical_s();
+        if intervals > 1.5 && self.is_steady() {
+            self.found.missing += (intervals.round() as u64).saturating_sub(1);
         }
         if self.intervals.len() == INTERVALS_KEPT {
             self.intervals.pop_front();
@@ -256,6 +271,14 @@ mod tests {
         assert_eq!(times, [0.0, 40.0, 80.0, 5080.0, 5120.0]);
         assert_eq!(found.gaps, [Stretch { from_s: 0.08, to_s: 5.08 }]);
         assert_eq!(found.restarted, 0);
+    }
+
+    #[test]
+    fn frames_missing_from_a_steady_clip_are_counted() {
+        let stamps: Vec<i64> = (0..60).map(|n| n * 40).filter(|at| !(1200..1320).contains(at)).collect();
+        assert_eq!(times_ms(&known(&stamps)).1.missing, 3);
+        let uneven: Vec<i64> = (0..60).map(|n| n * 40).filter(|at| at % 200 < 120).collect();
+        assert_eq!(times_ms(&known(&uneven)).1.missing, 0);
     }
 
     #[test]
