@@ -14,6 +14,8 @@ use super::{ClipInfo, FrameSource, LumaFrame};
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
+/// Relative difference between the stated rate and that of the first stamps from which on the latter counts.
+const RATE_TOLERANCE: f64 = 0.02;
 /// A target this close ahead is reached by reading on rather than by a seek, in seconds, when the container
 /// does not tell where its key frames are.
 const READ_ON_S: f64 = 2.0;
@@ -26,6 +28,7 @@ const SHORT_S: f64 = 1.0;
 pub struct Clip {
     info: ClipInfo,
     recorded: Recorded,
+    rate_hz: f64,
     notes: ClipNotes,
     decode: Decode,
     timeline: Timeline,
@@ -53,6 +56,7 @@ impl Clip {
     pub fn open(path: &Path) -> Result<Self, FootageError> {
         let (mut decode, stated) = Decode::open(path)?;
         let timeline = begin_timeline(&decode, &stated);
+        let rate_hz = usual_rate_hz(&decode, &stated);
         let mut ahead = Picture::empty();
         if !decode.next(&mut ahead) {
             return Err(decode.nothing_decoded());
@@ -76,6 +80,7 @@ impl Clip {
         let mut clip = Self {
             info,
             recorded: stated.recorded,
+            rate_hz,
             notes,
             decode,
             timeline,
@@ -143,8 +148,7 @@ impl Clip {
         if self.from_start {
             return 0;
         }
-        let rate_hz = self.info.nominal_rate_hz.unwrap_or(ASSUMED_RATE_HZ);
-        (time_s * rate_hz).round().max(0.0) as u64
+        (time_s * self.rate_hz).round().max(0.0) as u64
     }
 
     /// Decodes the next picture of the right size into `ahead`.
@@ -299,7 +303,20 @@ fn begin_timeline(decode: &Decode, stated: &Stated) -> Timeline {
         Some(rate_hz) => TimeBasis::ContainerRate { rate_hz },
         None => TimeBasis::AssumedRate { rate_hz: ASSUMED_RATE_HZ },
     };
-    Timeline::new(basis, stated.tick_s, 1.0 / stated.rate_hz.unwrap_or(ASSUMED_RATE_HZ))
+    let rate_hz =
+        if usable { usual_rate_hz(decode, stated) } else { stated.rate_hz.unwrap_or(ASSUMED_RATE_HZ) };
+    Timeline::new(basis, stated.tick_s, 1.0 / rate_hz)
+}
+
+/// The stated rate, which is the more precise, unless the first stamps contradict it.
+fn usual_rate_hz(decode: &Decode, stated: &Stated) -> f64 {
+    let counted_hz = timeline::mean_rate_hz(&decode.stamps_ahead(), stated.tick_s);
+    match (stated.rate_hz, counted_hz) {
+        (Some(stated_hz), Some(counted_hz)) if (stated_hz / counted_hz - 1.0).abs() > RATE_TOLERANCE => {
+            counted_hz
+        }
+        (stated_hz, counted_hz) => stated_hz.or(counted_hz).unwrap_or(ASSUMED_RATE_HZ),
+    }
 }
 
 fn checked_size(path: &Path, picture: &Picture) -> Result<(u32, u32), FootageError> {
@@ -314,4 +331,15 @@ fn checked_size(path: &Path, picture: &Picture) -> Result<(u32, u32), FootageErr
 fn unknown_pixels(info: &ClipInfo, picture: &Picture) -> FootageError {
     let described = picture.frame.format().descriptor().map(|descriptor| descriptor.name().to_owned());
     FootageError::PixelFormat { path: info.path.clone(), format: described.unwrap_or_else(|| "none".into()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clip_can_be_read_on_another_thread() {
+        fn can_be_sent<T: Send>() {}
+        can_be_sent::<Clip>();
+    }
 }

@@ -113,7 +113,7 @@ impl Decode {
         while failures < MAX_FAILURES {
             if self.strictness.take_rescued(&mut picture.frame) {
                 picture.stamp = picture.frame.timestamp();
-                picture.damaged = true;
+                picture.damaged = self.suspicion.judge(true, true);
                 return true;
             }
             match self.decoder.receive_frame(&mut picture.frame) {

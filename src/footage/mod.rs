@@ -81,7 +81,7 @@ pub struct LumaFrame<'a> {
     /// Number of the frame in the clip, from 0, in order of presentation.
     ///
     /// It is counted in a pass from the start. After a [`seek`](FrameSource::seek) into the middle it is the
-    /// frame's time multiplied by the container's average rate, which is exact for clips of a steady rate
+    /// frame's time multiplied by the clip's usual rate, which is exact for clips of a steady rate
     /// without gaps and an estimate for others.
     pub index: u64,
     /// Time since the clip's first video frame, in seconds.

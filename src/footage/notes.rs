@@ -66,7 +66,7 @@ pub struct ClipNotes {
     pub gaps: Vec<Stretch>,
     /// Interlaced frames: two moments on alternate lines.
     pub frames_interlaced: u64,
-    /// Clockwise rotation a player would apply, in degrees; it is not applied here.
+    /// Clockwise rotation a player would apply, in degrees from 1 to 359; it is not applied here.
     pub rotation_degrees: Option<i32>,
     /// Reading stopped before the end of the file: why, in the words of the system or the library.
     pub stopped_early: Option<String>,
@@ -160,7 +160,7 @@ impl ClipNotes {
             )
         });
         let rotated = self.rotation_degrees.map(|degrees| {
-            format!("the file asks players to turn the picture by {degrees} degrees; it is read as recorded")
+            format!("the file asks players to turn the picture clockwise by {degrees} degrees; it is read as recorded")
         });
         [interlaced, rotated].into_iter().flatten().collect()
     }
@@ -223,7 +223,7 @@ mod tests {
                 "there is no frame between 2.00 s and 2.70 s",
                 "there are 2 further gaps without frames",
                 "9 frames are interlaced: two moments on alternate lines, so a changing numeral may look double",
-                "the file asks players to turn the picture by 180 degrees; it is read as recorded",
+                "the file asks players to turn the picture clockwise by 180 degrees; it is read as recorded",
             ]
         );
     }

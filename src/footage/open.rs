@@ -40,7 +40,7 @@ pub(super) struct Stated {
 impl Stated {
     pub(super) fn of(path: &Path, input: &Input, stream: &Stream, decoder: &decoder::Video) -> Self {
         Self {
-            container: input.format().name().to_owned(),
+            container: container_name(input),
             codec: stream.parameters().id().name().to_owned(),
             rate_hz: positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate())),
             length_s: stated_length_s(input, stream),
@@ -52,14 +52,18 @@ impl Stated {
     }
 }
 
+/// The first two of the names libavformat has for the container, such as `mov/mp4`.
+fn container_name(input: &Input) -> String {
+    input.format().name().split(',').take(2).collect::<Vec<_>>().join("/")
+}
+
 /// The best video stream; a cover picture of a sound file is none.
 pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'a>, FootageError> {
     let found = input.streams().best(media::Type::Video);
     let is_film = |stream: &Stream| !stream.disposition().contains(Disposition::ATTACHED_PIC);
-    found.filter(is_film).ok_or_else(|| FootageError::NoVideoStream {
-        path: path.into(),
-        container: input.format().name().to_owned(),
-    })
+    found
+        .filter(is_film)
+        .ok_or_else(|| FootageError::NoVideoStream { path: path.into(), container: container_name(input) })
 }
 
 pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
@@ -76,7 +80,7 @@ pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
         .map_err(|error| explain_open_failure(path, &head, error))
 }
 
-/// The first bytes of the file; refuses what is no readable file of any length.
+/// The first bytes of the file; refuses what is not a readable file with content.
 fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
     let cannot = |error: std::io::Error| match error.kind() {
         std::io::ErrorKind::NotFound => FootageError::NoSuchFile { path: path.into() },
@@ -85,6 +89,10 @@ fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
     let about = std::fs::metadata(path).map_err(cannot)?;
     if about.is_dir() {
         return Err(FootageError::IsFolder { path: path.into() });
+    }
+    if !about.is_file() {
+        let reason = "it is a device or a pipe, which cannot be read twice".into();
+        return Err(FootageError::CannotOpen { path: path.into(), reason });
     }
     let mut head = Vec::new();
     File::open(path).and_then(|file| file.take(16).read_to_end(&mut head)).map_err(cannot)?;
@@ -155,6 +163,7 @@ fn rotation_degrees(stream: &Stream) -> Option<i32> {
         Some(f64::from(i32::from_ne_bytes(bytes.try_into().ok()?)))
     };
     let degrees = number(1)?.atan2(number(0)?).to_degrees().round() as i32;
+    let degrees = degrees.rem_euclid(360);
     (degrees != 0).then_some(degrees)
 }
 

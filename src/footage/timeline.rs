@@ -210,6 +210,13 @@ pub(super) fn are_usable(stamps: &[Option<i64>]) -> bool {
     (in_file <= 1 || present.len() * 2 > in_file) && in_place * 2 >= in_file
 }
 
+/// Frames a second over the stamps given; `None` if they span no time.
+pub(super) fn mean_rate_hz(stamps: &[Option<i64>], tick_s: f64) -> Option<f64> {
+    let present = || stamps.iter().copied().flatten();
+    let span_s = present().max()?.checked_sub(present().min()?)? as f64 * tick_s;
+    (span_s > 0.0).then(|| (present().count() - 1) as f64 / span_s)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -325,6 +332,14 @@ mod tests {
         let some_missing: Vec<_> = steady.iter().enumerate().map(|(n, s)| s.filter(|_| n % 3 != 0)).collect();
         assert!(are_usable(&steady) && are_usable(&reordered) && are_usable(&some_missing));
         assert!(are_usable(&[Some(7)]) && are_usable(&[]));
+    }
+
+    #[test]
+    fn the_mean_rate_counts_intervals_not_frames() {
+        assert_eq!(mean_rate_hz(&known(&[100, 180, 140, 220, 260]), 0.001), Some(25.0));
+        assert_eq!(mean_rate_hz(&known(&[100]), 0.001), None);
+        assert_eq!(mean_rate_hz(&known(&[i64::MIN, i64::MAX]), 0.001), None);
+        assert_eq!(mean_rate_hz(&[None, None], 0.001), None);
     }
 
     #[test]
