@@ -6,25 +6,29 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, ffprobe, folder, text};
-use pairspeed::footage::{Clip, FrameSource, frames_near, sample};
+use pairspeed::footage::{Clip, ClipNotes, FrameSource, LevelRange, TimeBasis, frames_near, sample};
 
-/// Frame times that `ffprobe` prints for the first video stream, less the first one's, in seconds.
-fn probed_times(clip: &Path) -> Vec<f64> {
+/// Frame times that `ffprobe` prints for the first video stream, less the first one's, in seconds; `None`
+/// where it prints none.
+fn probed_times(clip: &Path) -> Vec<Option<f64>> {
     let entries = "frame=best_effort_timestamp_time";
     let printed =
         ffprobe(&["-select_streams", "v:0", "-show_entries", entries, "-of", "csv=p=0", text(clip)]);
     let printed = String::from_utf8(printed).unwrap();
-    let stamps = printed.lines().filter_map(|line| line.split(',').next()?.trim().parse::<f64>().ok());
-    let stamps: Vec<f64> = stamps.collect();
-    stamps.iter().map(|stamp| stamp - stamps[0]).collect()
+    let first = |line: &str| line.split(',').next().unwrap_or_default().trim().to_owned();
+    let words: Vec<String> = printed.lines().map(first).filter(|word| !word.is_empty()).collect();
+    let stamps: Vec<Option<f64>> = words.iter().map(|word| word.parse().ok()).collect();
+    let start_s = stamps.iter().copied().flatten().next().unwrap();
+    stamps.iter().map(|stamp| stamp.map(|stamp_s| stamp_s - start_s)).collect()
 }
 
-/// The luma planes as the `ffmpeg` program decodes them, one frame after the other.
-fn decoded_luma(clip: &Path) -> Vec<u8> {
-    ffmpeg(&["-i", text(clip), "-vf", "extractplanes=y", "-vsync", "passthrough", "-f", "rawvideo", "-"])
+/// The luma planes as the `ffmpeg` program decodes them, one frame after the other. Its own conversion to
+/// grey would stretch the levels, so the plane is taken out.
+fn decoded_luma(clip: &Path, filter: &str) -> Vec<u8> {
+    ffmpeg(&["-i", text(clip), "-vf", filter, "-vsync", "passthrough", "-f", "rawvideo", "-"])
 }
 
-/// A clip of 3 seconds made from a source filter and output options.
+/// A clip made from a source filter and output options.
 fn make(folder: &Path, name: &str, source: &str, options: &str) -> PathBuf {
     let clip = folder.join(name);
     let options: Vec<&str> = options.split_whitespace().collect();
@@ -32,27 +36,45 @@ fn make(folder: &Path, name: &str, source: &str, options: &str) -> PathBuf {
     clip
 }
 
+/// Every frame's number, time and picture, packed row by row.
+fn read_through(source: &mut dyn FrameSource) -> Vec<(u64, f64, Vec<u8>)> {
+    let mut all = Vec::new();
+    while let Some(frame) = source.next_frame().unwrap() {
+        assert!(!frame.damaged, "frame {}", frame.index);
+        all.push((frame.index, frame.time_s, frame.luma.rows().flatten().copied().collect()));
+    }
+    all
+}
+
+fn assert_pictures_equal(clip: &Path, frames: &[(u64, f64, Vec<u8>)], expected: &[u8]) {
+    let size = frames[0].2.len();
+    assert_eq!(frames.len() * size, expected.len(), "{clip:?}");
+    for (frame, expected) in frames.iter().zip(expected.chunks(size)) {
+        assert!(frame.2 == expected, "{clip:?}: frame {} differs", frame.0);
+    }
+}
+
 /// Reads the clip through and compares every time and picture with those of the programs.
 fn compare(clip: &Path) {
-    let times = probed_times(clip);
-    let luma = decoded_luma(clip);
     let mut source = Clip::open(clip).unwrap();
-    let size = (source.info().width * source.info().height) as usize;
-    let mut count = 0;
-    while let Some(frame) = source.next_frame().unwrap() {
-        let expected_s = times[count];
-        assert!(
-            (frame.time_s - expected_s).abs() < 1e-3,
-            "{clip:?} frame {count}: {} {expected_s}",
-            frame.time_s
-        );
-        assert_eq!(frame.index, count as u64);
-        let expected = &luma[count * size..(count + 1) * size];
-        assert!(frame.luma.rows().flatten().eq(expected), "{clip:?}: frame {count} differs");
-        count += 1;
+    let frames = read_through(&mut source);
+    let times = probed_times(clip);
+    assert_eq!(frames.len(), times.len(), "{clip:?}");
+    for ((number, time_s, _), (place, expected)) in frames.iter().zip(times.iter().enumerate()) {
+        assert_eq!(*number, place as u64);
+        let off_s = expected.map_or(0.0, |expected_s| (time_s - expected_s).abs());
+        assert!(off_s < 1e-3, "{clip:?} frame {number}: {time_s} and {expected:?}");
     }
-    assert_eq!(count, times.len(), "{clip:?}");
-    assert_eq!(source.notes().sentences(), Vec::<String>::new(), "{clip:?}");
+    assert!(frames.is_sorted_by(|one, two| one.1 < two.1), "{clip:?}");
+    assert_pictures_equal(clip, &frames, &decoded_luma(clip, "extractplanes=y"));
+    let notes = source.notes();
+    let expected = ClipNotes {
+        stamps_repaired: times.iter().filter(|time| time.is_none()).count() as u64,
+        levels: notes.levels,
+        gaps: notes.gaps.clone(),
+        ..ClipNotes::default()
+    };
+    assert_eq!(*notes, expected, "{clip:?}");
 }
 
 #[test]
@@ -61,15 +83,80 @@ fn times_and_luma_equal_those_of_the_programs() {
     for (name, rate, options) in [
         ("mjpeg-25.avi", "25", "-c:v mjpeg -q:v 3 -pix_fmt yuvj422p"),
         ("mjpeg-ntsc.avi", "30000/1001", "-c:v mjpeg -q:v 3"),
+        ("mjpeg-60.mov", "60", "-c:v mjpeg -q:v 3 -pix_fmt yuvj444p"),
         ("h264-25.mp4", "25", "-c:v libx264 -pix_fmt yuv420p -bf 3"),
         ("h264-ntsc.mov", "30000/1001", "-c:v libx264 -pix_fmt yuv420p -bf 2 -g 20"),
         ("h264-50.ts", "50", "-c:v libx264 -pix_fmt yuv420p -bf 2 -g 25"),
         ("h264-60.mkv", "60", "-c:v libx264 -pix_fmt yuv420p -bf 2"),
+        ("h264-30.avi", "30", "-c:v libx264 -pix_fmt yuv420p -bf 0"),
         ("h265-30.mp4", "30", "-c:v libx265 -pix_fmt yuv420p -x265-params log-level=none"),
+        ("h265-60.ts", "60", "-c:v libx265 -pix_fmt yuv420p -x265-params log-level=none:keyint=20"),
         ("mpeg4-30.avi", "30", "-c:v mpeg4 -q:v 4 -bf 2"),
         ("mpeg4-25.mp4", "25", "-c:v mpeg4 -q:v 4"),
     ] {
         compare(&make(folder.path(), name, &format!("testsrc2=s=162x90:r={rate}:d=2"), options));
+    }
+}
+
+#[test]
+fn uneven_frame_times_and_starts_away_from_zero_equal_those_of_ffprobe() {
+    let folder = folder();
+    let source = "testsrc2=s=162x90:r=60:d=3,select='gt(random(7),0.4)+not(mod(n,40))'";
+    let vfr = "-vsync vfr -enc_time_base 1:1000 -c:v libx264 -pix_fmt yuv420p -bf 2";
+    for (name, options) in [
+        ("vfr.mp4", vfr.to_owned()),
+        ("vfr.mkv", vfr.to_owned()),
+        ("vfr.ts", vfr.to_owned()),
+        ("offset.mp4", format!("{vfr} -output_ts_offset 7.25")),
+        ("edit-list.mov", format!("{vfr} -ss 0.5 -copyts")),
+        ("dropped.avi", "-vsync vfr -c:v mjpeg -q:v 3".to_owned()),
+        // The 33-bit counter of MPEG-TS starts anew 95443.7 s after zero: 1.3 s into this clip.
+        ("wraps.ts", format!("{vfr} -output_ts_offset 95441.0")),
+    ] {
+        compare(&make(folder.path(), name, source, &options));
+    }
+}
+
+#[test]
+fn luma_is_taken_as_it_lies_whatever_the_chroma() {
+    let folder = folder();
+    let source = "testsrc2=s=162x90:r=10:d=1";
+    for format in ["yuv420p", "yuv422p", "yuv444p", "yuv411p", "gray", "nv12"] {
+        compare(&make(
+            folder.path(),
+            &format!("{format}.nut"),
+            source,
+            &format!("-c:v rawvideo -pix_fmt {format}"),
+        ));
+    }
+}
+
+#[test]
+fn packed_deep_and_rgb_pictures_give_their_brightness() {
+    let folder = folder();
+    let source = "testsrc2=s=162x90:r=10:d=1";
+    let read = |name: &str, options: &str| {
+        let clip = make(folder.path(), name, source, options);
+        let frames = read_through(&mut Clip::open(&clip).unwrap());
+        (clip, frames)
+    };
+    for format in ["yuyv422", "uyvy422"] {
+        let (clip, frames) = read(&format!("{format}.avi"), &format!("-c:v rawvideo -pix_fmt {format}"));
+        assert_pictures_equal(&clip, &frames, &decoded_luma(&clip, "format=yuv422p,extractplanes=y"));
+    }
+    let (clip, frames) = read("deep.mkv", "-c:v ffv1 -pix_fmt yuv420p10le");
+    let deep = decoded_luma(&clip, "extractplanes=y");
+    let upper: Vec<u8> =
+        deep.chunks(2).map(|pair| (u16::from_le_bytes([pair[0], pair[1]]) >> 2) as u8).collect();
+    assert_pictures_equal(&clip, &frames, &upper);
+    // An AVI file holds plain RGB from the bottom up.
+    for (name, options) in [("rgb.avi", "-c:v rawvideo -pix_fmt bgr24"), ("rgb.mov", "-c:v qtrle")] {
+        let (clip, frames) = read(name, options);
+        let rgb = decoded_luma(&clip, "format=rgb24");
+        // ITU-R BT.601-7, 2.5.1.
+        let weigh = |p: &[u8]| 0.299 * f64::from(p[0]) + 0.587 * f64::from(p[1]) + 0.114 * f64::from(p[2]);
+        let expected: Vec<u8> = rgb.chunks(3).map(|pixel| (weigh(pixel) + 1e-9).round() as u8).collect();
+        assert_pictures_equal(&clip, &frames, &expected);
     }
 }
 
@@ -81,21 +168,101 @@ fn seeking_gives_the_frames_of_a_pass_from_the_start() {
         ("b.mp4", "-c:v libx264 -pix_fmt yuv420p -bf 3 -g 20"),
         ("c.ts", "-c:v libx264 -pix_fmt yuv420p -bf 3 -g 20"),
         ("d.mkv", "-c:v libx265 -pix_fmt yuv420p -x265-params log-level=none:keyint=20"),
+        ("e.avi", "-c:v mpeg4 -q:v 4 -g 12"),
+        ("open-gop.mp4", "-c:v libx264 -pix_fmt yuv420p -bf 3 -g 20 -x264-params open-gop=1"),
+        ("no-index.h264", "-c:v libx264 -pix_fmt yuv420p -bf 2"),
     ] {
         let clip = make(folder.path(), name, "testsrc2=s=160x90:r=25:d=4", options);
         let mut source = Clip::open(&clip).unwrap();
-        let mut all = Vec::new();
-        while let Some(frame) = source.next_frame().unwrap() {
-            all.push((frame.index, frame.time_s, frame.luma.to_image()));
-        }
-        let asked = [3.1, 0.5, 0.52, 3.99, 99.0, 0.0, -5.0, 2.0, 2.04, 2.9];
-        for found in frames_near(&mut source, &asked).unwrap() {
-            let distance = |time_s: f64| (time_s - found.asked_s).abs();
+        let early = frames_near(&mut source, &[3.0]).unwrap().remove(0);
+        assert_eq!((early.index, (early.time_s * 1000.0).round()), (75, 3000.0), "{name}");
+        source.seek(0.0).unwrap();
+        let all = read_through(&mut source);
+        let asked = [3.1, 0.5, 0.52, 3.99, 99.0, 0.0, -5.0, 2.0, 2.04, 2.9, f64::NAN];
+        let found = frames_near(&mut source, &asked).unwrap();
+        assert_eq!(found.len(), asked.len());
+        for (found, asked_s) in found.iter().zip(asked) {
+            assert!(found.asked_s == asked_s || asked_s.is_nan());
+            let wanted_s = if asked_s.is_nan() { 0.0 } else { asked_s };
+            let distance = |time_s: f64| (time_s - wanted_s).abs();
             let nearest = all.iter().min_by(|one, two| distance(one.1).total_cmp(&distance(two.1))).unwrap();
-            assert!((found.time_s - nearest.1).abs() < 1e-9, "{name}: {} {}", found.asked_s, found.time_s);
-            assert_eq!(found.index, nearest.0, "{name} at {}", found.asked_s);
-            assert!(found.image == nearest.2, "{name} at {}", found.asked_s);
+            assert!((found.time_s - nearest.1).abs() < 1e-9, "{name}: {asked_s} {}", found.time_s);
+            assert_eq!(found.index, nearest.0, "{name} at {asked_s}");
+            assert!(*found.image.as_raw() == nearest.2, "{name} at {asked_s}");
         }
-        assert_eq!(sample(&mut source, 10).unwrap().len(), 10);
+        let spread: Vec<f64> = sample(&mut source, 10).unwrap().iter().map(|frame| frame.time_s).collect();
+        for (place, time_s) in spread.iter().enumerate() {
+            assert!((time_s - 3.96 * (place as f64 + 0.5) / 10.0).abs() <= 0.0201, "{name}: {spread:?}");
+        }
+        assert_eq!(spread.len(), 10);
     }
+}
+
+#[test]
+fn reading_goes_on_from_where_a_seek_led() {
+    let folder = folder();
+    let clip = make(
+        folder.path(),
+        "a.mp4",
+        "testsrc2=s=160x90:r=25:d=4",
+        "-c:v libx264 -pix_fmt yuv420p -bf 3 -g 20",
+    );
+    let all = read_through(&mut Clip::open(&clip).unwrap());
+    let mut source = Clip::open(&clip).unwrap();
+    for (time_s, first) in [(2.9, 72), (0.0, 0), (1.0, 25), (1.4, 35), (99.0, 99)] {
+        source.seek(time_s).unwrap();
+        let rest: Vec<_> = read_through(&mut source);
+        assert!(rest == all[first..], "from {time_s} s");
+    }
+}
+
+#[test]
+fn a_stream_without_stamps_is_timed_by_its_rate_and_says_so() {
+    let folder = folder();
+    let options = "-c:v libx264 -pix_fmt yuv420p -bf 2";
+    let clip = make(folder.path(), "bare.h264", "testsrc2=s=160x90:r=50:d=2", options);
+    let mut source = Clip::open(&clip).unwrap();
+    let frames = read_through(&mut source);
+    assert_eq!(frames.len(), 100);
+    assert!(frames.iter().enumerate().all(|(n, frame)| (frame.1 - n as f64 / 50.0).abs() < 1e-9));
+    assert_eq!(source.notes().time_basis, TimeBasis::ContainerRate { rate_hz: 50.0 });
+    assert!(source.notes().sentences()[0].contains("time stamps are unusable"));
+}
+
+#[test]
+fn rotation_interlacing_and_level_range_are_noted_and_not_applied() {
+    let folder = folder();
+    let source = "testsrc2=s=160x90:r=10:d=1";
+    let plain = make(folder.path(), "plain.mp4", source, "-c:v libx264 -pix_fmt yuv420p");
+    let turned = folder.path().join("turned.mp4");
+    ffmpeg(&["-i", text(&plain), "-c", "copy", "-metadata:s:v", "rotate=180", text(&turned)]);
+    let mut clip = Clip::open(&turned).unwrap();
+    assert_eq!(clip.notes().rotation_degrees, Some(180));
+    assert!(read_through(&mut clip) == read_through(&mut Clip::open(&plain).unwrap()));
+
+    let fields = "-vf tinterlace=interleave_top -c:v mpeg2video -flags +ilme+ildct";
+    let mut clip = Clip::open(&make(folder.path(), "fields.ts", source, fields)).unwrap();
+    let frames = read_through(&mut clip);
+    assert_eq!(clip.notes().frames_interlaced, frames.len() as u64);
+
+    let full = make(folder.path(), "full.avi", source, "-c:v mjpeg");
+    assert_eq!(Clip::open(&full).unwrap().notes().levels, LevelRange::Full);
+    let limited = make(
+        folder.path(),
+        "tv.mp4",
+        source,
+        "-c:v libx264 -pix_fmt yuv420p -color_range tv -colorspace bt709",
+    );
+    assert_eq!(Clip::open(&limited).unwrap().notes().levels, LevelRange::Limited);
+}
+
+#[test]
+fn sound_and_data_beside_the_video_do_not_matter() {
+    let folder = folder();
+    let clip = folder.path().join("sound.mp4");
+    let video = "testsrc2=s=160x90:r=25:d=2";
+    let arguments =
+        ["-f", "lavfi", "-i", "sine=d=3", "-f", "lavfi", "-i", video, "-pix_fmt", "yuv420p", text(&clip)];
+    ffmpeg(&arguments);
+    compare(&clip);
 }

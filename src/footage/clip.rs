@@ -3,15 +3,19 @@
 use std::mem;
 use std::path::Path;
 
-use super::decode::{Decode, LARGEST_SIDE, Picture, Stated};
+use super::decode::{Decode, Picture};
 use super::error::FootageError;
 use super::luma;
 use super::notes::{ClipNotes, TimeBasis};
+use super::open::{LARGEST_SIDE, Stated};
+use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
 use super::{ClipInfo, FrameSource, LumaFrame};
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
+/// Relative difference between the stated rate and that of the first stamps from which on the latter counts.
+const RATE_TOLERANCE: f64 = 0.02;
 /// A target this close ahead is reached by reading on rather than by a seek, in seconds, when the container
 /// does not tell where its key frames are.
 const READ_ON_S: f64 = 2.0;
@@ -23,6 +27,8 @@ const SHORT_S: f64 = 1.0;
 /// A clip of any container and codec libav knows.
 pub struct Clip {
     info: ClipInfo,
+    recorded: Recorded,
+    rate_hz: f64,
     notes: ClipNotes,
     decode: Decode,
     timeline: Timeline,
@@ -50,6 +56,7 @@ impl Clip {
     pub fn open(path: &Path) -> Result<Self, FootageError> {
         let (mut decode, stated) = Decode::open(path)?;
         let timeline = begin_timeline(&decode, &stated);
+        let rate_hz = usual_rate_hz(&decode, &stated);
         let mut ahead = Picture::empty();
         if !decode.next(&mut ahead) {
             return Err(decode.nothing_decoded());
@@ -72,6 +79,8 @@ impl Clip {
         };
         let mut clip = Self {
             info,
+            recorded: stated.recorded,
+            rate_hz,
             notes,
             decode,
             timeline,
@@ -93,6 +102,26 @@ impl Clip {
             Some(_) => Ok(()),
             None => Err(unknown_pixels(&self.info, &self.ahead)),
         }
+    }
+
+    /// When the clip was recorded.
+    pub(super) fn recorded(&self) -> &Recorded {
+        &self.recorded
+    }
+
+    /// One typical interval after the last frame handed out, in seconds since the first.
+    pub(super) fn end_s(&self) -> f64 {
+        self.at.map_or(0.0, |at| at.time_s + self.timeline.typical_s())
+    }
+
+    /// The number after that of the last frame handed out.
+    pub(super) fn frames_so_far(&self) -> u64 {
+        self.at.map_or(0, |at| at.index + 1)
+    }
+
+    /// Makes the frame due next the current one. `false` after the last.
+    pub(super) fn step(&mut self) -> bool {
+        mem::take(&mut self.held) || self.advance()
     }
 
     /// Goes one picture on. `false` after the last, which then stays the current one.
@@ -119,8 +148,7 @@ impl Clip {
         if self.from_start {
             return 0;
         }
-        let rate_hz = self.info.nominal_rate_hz.unwrap_or(ASSUMED_RATE_HZ);
-        (time_s * rate_hz).round().max(0.0) as u64
+        (time_s * self.rate_hz).round().max(0.0) as u64
     }
 
     /// Decodes the next picture of the right size into `ahead`.
@@ -144,6 +172,7 @@ impl Clip {
         let found = self.timeline.findings();
         self.notes.stamps_repaired = found.repaired;
         self.notes.stamps_restarted = found.restarted;
+        self.notes.frames_missing = found.missing;
         if self.notes.gaps.len() != found.gaps.len() {
             self.notes.gaps.clone_from(&found.gaps);
         }
@@ -158,7 +187,8 @@ impl Clip {
         (short_s > SHORT_S).then_some(short_s)
     }
 
-    fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
+    /// The current frame.
+    pub(super) fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
         let Some(At { index, time_s }) = self.at else { return Ok(None) };
         let damaged = self.current.damaged;
         let (width, height) = (self.info.width as usize, self.info.height as usize);
@@ -244,10 +274,7 @@ impl FrameSource for Clip {
     }
 
     fn next_frame(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
-        if !mem::take(&mut self.held) && !self.advance() {
-            return Ok(None);
-        }
-        self.view()
+        if self.step() { self.view() } else { Ok(None) }
     }
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
@@ -276,7 +303,20 @@ fn begin_timeline(decode: &Decode, stated: &Stated) -> Timeline {
         Some(rate_hz) => TimeBasis::ContainerRate { rate_hz },
         None => TimeBasis::AssumedRate { rate_hz: ASSUMED_RATE_HZ },
     };
-    Timeline::new(basis, stated.tick_s, 1.0 / stated.rate_hz.unwrap_or(ASSUMED_RATE_HZ))
+    let rate_hz =
+        if usable { usual_rate_hz(decode, stated) } else { stated.rate_hz.unwrap_or(ASSUMED_RATE_HZ) };
+    Timeline::new(basis, stated.tick_s, 1.0 / rate_hz)
+}
+
+/// The stated rate, which is the more precise, unless the first stamps contradict it.
+fn usual_rate_hz(decode: &Decode, stated: &Stated) -> f64 {
+    let counted_hz = timeline::mean_rate_hz(&decode.stamps_ahead(), stated.tick_s);
+    match (stated.rate_hz, counted_hz) {
+        (Some(stated_hz), Some(counted_hz)) if (stated_hz / counted_hz - 1.0).abs() > RATE_TOLERANCE => {
+            counted_hz
+        }
+        (stated_hz, counted_hz) => stated_hz.or(counted_hz).unwrap_or(ASSUMED_RATE_HZ),
+    }
 }
 
 fn checked_size(path: &Path, picture: &Picture) -> Result<(u32, u32), FootageError> {
@@ -291,4 +331,15 @@ fn checked_size(path: &Path, picture: &Picture) -> Result<(u32, u32), FootageErr
 fn unknown_pixels(info: &ClipInfo, picture: &Picture) -> FootageError {
     let described = picture.frame.format().descriptor().map(|descriptor| descriptor.name().to_owned());
     FootageError::PixelFormat { path: info.path.clone(), format: described.unwrap_or_else(|| "none".into()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clip_can_be_read_on_another_thread() {
+        fn can_be_sent<T: Send>() {}
+        can_be_sent::<Clip>();
+    }
 }

@@ -1,40 +1,30 @@
-//! From a file to decoded pictures in order of presentation, passing over what is damaged.
+//! From an open file to decoded pictures in order of presentation, passing over what is damaged.
 
 use std::collections::VecDeque;
-use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::sync::Once;
-use std::thread::available_parallelism;
 
-use ffmpeg_next::codec::{self, decoder, threading};
-use ffmpeg_next::error::{EAGAIN, EIO};
+use ffmpeg_next::codec::{self, decoder};
+use ffmpeg_next::error::EAGAIN;
 use ffmpeg_next::format::context::Input;
-use ffmpeg_next::format::stream::Disposition;
 use ffmpeg_next::frame::Video;
-use ffmpeg_next::packet::side_data::Type as SideData;
-use ffmpeg_next::util::color;
-use ffmpeg_next::{Dictionary, Error, Packet, Rational, Stream, media};
+use ffmpeg_next::{Error, Packet};
 
 use super::error::FootageError;
 use super::libav;
-use super::notes::LevelRange;
+use super::open::{Stated, open_decoder, open_input, video_stream};
+use super::suspicion::Suspicion;
 
-/// Largest width and height of a frame, in pixels.
-pub(super) const LARGEST_SIDE: u32 = 16384;
-/// Containers and bare streams that recorders and converters write. Others are not even tried: a text file
-/// or a picture also has a demuxer in libavformat.
-const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegvideo,flv,asf,ogg,nut,dv,mxf,\
-                          yuv4mpegpipe,ivf,av1,obu";
 /// Packets read ahead when a file is opened, to judge its stamps.
 const PACKETS_READ_AHEAD: usize = 128;
 /// Bytes read ahead at most.
 const BYTES_READ_AHEAD: usize = 32 << 20;
 /// Failures one after the other, with no packet between them, after which reading ends.
 const MAX_FAILURES: u32 = 1000;
-/// Damage is taken to last at most this many frames where no key frame ends it: a cycle of gradual refresh
-/// is shorter.
-const MAX_SUSPECT_FRAMES: u32 = 300;
+/// A packet's place is that of its bytes; the index of an AVI file counts from the chunk's name and length,
+/// four bytes each, before them.
+const RIFF_CHUNK_HEADER_BYTES: i64 = 8;
+/// A decoder that objects to this many pictures, and to most, is told to be lenient.
+const MAX_OBJECTIONS: u64 = 8;
 
 /// A decoded picture with what is known of it.
 pub(super) struct Picture {
@@ -51,68 +41,59 @@ impl Picture {
     }
 }
 
-/// What a container states about its video.
-#[derive(Debug, Clone)]
-pub(super) struct Stated {
-    pub container: String,
-    pub codec: String,
-    pub rate_hz: Option<f64>,
-    pub length_s: Option<f64>,
-    pub tick_s: f64,
-    pub rotation_degrees: Option<i32>,
-    pub levels: LevelRange,
-}
-
 /// An open file and its decoder.
 pub(super) struct Decode {
     path: PathBuf,
     input: Input,
     decoder: decoder::Video,
     stream: usize,
-    intra_only: bool,
+    /// The container's index tells the stamp of a packet from its place in the file.
+    stamps_by_place: bool,
+    last_entry: Option<i32>,
+    strictness: Strictness,
     ahead: VecDeque<Packet>,
     wants_key: bool,
     draining: bool,
-    pictures_in_flight: u32,
-    suspect_frames: u32,
+    suspicion: Suspicion,
     /// Packets or pictures that could not be decoded since the start or the last seek.
     pub lost: u64,
     /// Why reading ended before the end of the file.
     pub stopped: Option<String>,
 }
 
+/// How errors in pictures that stand alone are found. libavcodec's MJPEG decoder passes over errors unless
+/// told to give up on them, so it is told, and a second decoder makes what can be made of the picture.
+enum Strictness {
+    /// The decoder reports errors with the picture.
+    Reports,
+    /// The decoder gives up; the lenient one is opened when first needed.
+    GivesUp { lenient: Option<Box<decoder::Video>>, holds_picture: bool, objections: u64, passes: u64 },
+}
+
 impl Decode {
     /// Opens `path` at its first video packet.
     pub(super) fn open(path: &Path) -> Result<(Self, Stated), FootageError> {
         let input = open_input(path)?;
-        let container = input.format().name().to_owned();
-        let found = input.streams().best(media::Type::Video);
-        let stream = found.filter(|stream| !stream.disposition().contains(Disposition::ATTACHED_PIC));
-        let Some(stream) = stream else {
-            return Err(FootageError::NoVideoStream { path: path.into(), container });
-        };
-        let (decoder, codec) = open_decoder(path, &stream)?;
-        let stated = Stated {
-            container,
-            codec: codec.name().to_owned(),
-            rate_hz: positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate())),
-            length_s: stated_length_s(&input, &stream),
-            tick_s: positive_rate(stream.time_base()).unwrap_or(0.0),
-            rotation_degrees: rotation_degrees(&stream),
-            levels: level_range(decoder.color_range()),
-        };
+        let stream = video_stream(path, &input)?;
+        let codec = stream.parameters().id();
+        let gives_up = codec == codec::Id::MJPEG;
+        let decoder = open_decoder(path, &stream, gives_up)?;
+        let stamps_by_place = input.format().name() == "avi";
+        let stated = Stated::of(path, &input, &stream, &decoder);
         let stream = stream.index();
+        let suspicion = Suspicion::new(libav::is_intra_only(codec));
         let mut this = Self {
             path: path.into(),
             input,
             decoder,
             stream,
-            intra_only: libav::is_intra_only(codec),
+            stamps_by_place,
+            last_entry: None,
+            strictness: if gives_up { Strictness::new() } else { Strictness::Reports },
             ahead: VecDeque::new(),
             wants_key: false,
             draining: false,
-            pictures_in_flight: u32::try_from(threads()).unwrap_or(u32::MAX),
-            suspect_frames: 0,
+            suspicion,
             lost: 0,
             stopped: None,
         };
@@ -130,10 +111,16 @@ impl Decode {
     pub(super) fn next(&mut self, picture: &mut Picture) -> bool {
         let mut failures = 0;
         while failures < MAX_FAILURES {
+            if self.strictness.take_rescued(&mut picture.frame) {
+                picture.stamp = picture.frame.timestamp();
+                picture.damaged = self.suspicion.judge(true, true);
+                return true;
+            }
             match self.decoder.receive_frame(&mut picture.frame) {
                 Ok(()) => {
+                    let errors = picture.frame.is_corrupt() || picture.frame.has_decode_errors();
                     picture.stamp = picture.frame.timestamp();
-                    picture.damaged = self.judge(&picture.frame);
+                    picture.damaged = self.suspicion.judge(errors, picture.frame.is_key());
                     return true;
                 }
                 Err(Error::Other { errno: EAGAIN }) if self.feed() => {}
@@ -157,7 +144,8 @@ impl Decode {
         self.decoder.flush();
         self.wants_key = true;
         self.draining = false;
-        self.suspect_frames = 0;
+        self.last_entry = None;
+        self.suspicion.forget();
         self.lost = 0;
         self.stopped = None;
         true
@@ -183,10 +171,12 @@ impl Decode {
             return !std::mem::replace(&mut self.draining, true) && self.decoder.send_eof().is_ok();
         };
         if packet.is_corrupt() {
-            self.suspect_frames = MAX_SUSPECT_FRAMES;
+            self.suspicion.packet_incomplete(self.pictures_in_flight());
         }
-        if self.decoder.send_packet(&packet).is_err() {
-            self.lose();
+        match self.decoder.send_packet(&packet) {
+            Ok(()) => self.strictness.count_pass(),
+            Err(_) if self.rescue(&packet) => {}
+            Err(_) => self.lose(),
         }
         true
     }
@@ -195,7 +185,8 @@ impl Decode {
     /// would mean the end.
     fn next_packet(&mut self) -> Option<Packet> {
         loop {
-            let packet = self.ahead.pop_front().or_else(|| self.read())?;
+            let mut packet = self.ahead.pop_front().or_else(|| self.read())?;
+            self.set_stamp_by_place(&mut packet);
             if packet.size() == 0 || (self.wants_key && !packet.is_key()) {
                 continue;
             }
@@ -224,25 +215,59 @@ impl Decode {
         }
     }
 
-    fn lose(&mut self) {
-        self.lost += 1;
-        self.suspect_frames = MAX_SUSPECT_FRAMES;
+    /// Puts right the stamp of a packet behind a hole in an AVI file: the demuxer counts the packets it finds,
+    /// so those behind a hole come too early. The index tells their true place, and how many are missing.
+    fn set_stamp_by_place(&mut self, packet: &mut Packet) {
+        if !self.stamps_by_place {
+            return;
+        }
+        let place = packet.position() as i64 - RIFF_CHUNK_HEADER_BYTES;
+        let Some(entry) = libav::index_entry_at(&mut self.input, self.stream, place) else { return };
+        if let Some(last) = self.last_entry.filter(|last| entry.number > *last) {
+            let missing = libav::filled_entries_between(&mut self.input, self.stream, last, entry.number);
+            self.lost += missing;
+            if missing > 0 {
+                self.suspicion.packet_lost(self.pictures_in_flight());
+            }
+        }
+        self.last_entry = Some(entry.number);
+        if let Some(late) = packet.dts().and_then(|dts| entry.stamp.checked_sub(dts)).filter(|late| *late > 0)
+        {
+            packet.set_dts(packet.dts().map(|dts| dts.saturating_add(late)));
+            packet.set_pts(packet.pts().map(|pts| pts.saturating_add(late)));
+        }
     }
 
-    /// Whether a picture is damaged. In codecs that predict pictures from each other damage lasts until the
-    /// next key frame. With several threads an error is reported while earlier pictures are still to come,
-    /// so the first few key frames after it do not end it.
-    fn judge(&mut self, frame: &Video) -> bool {
-        let own = frame.is_corrupt() || frame.has_decode_errors();
-        let in_flight = self.suspect_frames.saturating_add(self.pictures_in_flight) > MAX_SUSPECT_FRAMES;
-        if own {
-            self.suspect_frames = MAX_SUSPECT_FRAMES;
-        } else if self.intra_only || (frame.is_key() && !in_flight) {
-            self.suspect_frames = 0;
-        } else {
-            self.suspect_frames = self.suspect_frames.saturating_sub(1);
+    fn lose(&mut self) {
+        self.lost += 1;
+        self.suspicion.packet_lost(self.pictures_in_flight());
+    }
+
+    /// Pictures that may still come before that of the packet now given to the decoder, itself included.
+    fn pictures_in_flight(&self) -> u32 {
+        libav::reorder_delay(&self.decoder).saturating_add(1)
+    }
+
+    /// Lets the lenient decoder make what it can of a packet the strict one gave up on.
+    fn rescue(&mut self, packet: &Packet) -> bool {
+        let Strictness::GivesUp { lenient, holds_picture, objections, passes } = &mut self.strictness else {
+            return false;
+        };
+        if lenient.is_none() {
+            let stream = self.input.stream(self.stream);
+            let opened = stream.and_then(|stream| open_decoder(&self.path, &stream, false).ok());
+            *lenient = opened.map(Box::new);
         }
-        own || self.suspect_frames > 0
+        let Some(decoder) = lenient else { return false };
+        *objections += 1;
+        if *objections > MAX_OBJECTIONS && *objections > *passes {
+            // Most pictures break the standard somewhere: a habit of this recorder, not damage.
+            std::mem::swap(&mut self.decoder, decoder);
+            self.strictness = Strictness::Reports;
+            return self.decoder.send_packet(packet).is_ok();
+        }
+        *holds_picture = decoder.send_packet(packet).is_ok();
+        *holds_picture
     }
 
     /// The error for a file of which nothing can be decoded.
@@ -257,102 +282,20 @@ impl Decode {
     }
 }
 
-fn open_input(path: &Path) -> Result<Input, FootageError> {
-    static QUIET: Once = Once::new();
-    QUIET.call_once(|| ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet));
-    let head = read_head(path)?;
-    let name = path.to_str().filter(|name| !name.contains('\0'));
-    let Some(name) = name else { return Err(FootageError::NameNotText { path: path.into() }) };
-    let mut options = Dictionary::new();
-    options.set("format_whitelist", CONTAINERS);
-    options.set("protocol_whitelist", "file");
-    // The prefix keeps a name such as `concat:a` from being taken for more than a name.
-    ffmpeg_next::format::input_with_dictionary(&format!("file:{name}"), options)
-        .map_err(|error| explain_open_failure(path, &head, error))
-}
-
-/// The first bytes of the file; refuses what is no readable file of any length.
-fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
-    let cannot = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => FootageError::NoSuchFile { path: path.into() },
-        _ => FootageError::CannotOpen { path: path.into(), reason: error.to_string() },
-    };
-    let about = std::fs::metadata(path).map_err(cannot)?;
-    if about.is_dir() {
-        return Err(FootageError::IsFolder { path: path.into() });
+impl Strictness {
+    fn new() -> Self {
+        Self::GivesUp { lenient: None, holds_picture: false, objections: 0, passes: 0 }
     }
-    let mut head = Vec::new();
-    File::open(path).and_then(|file| file.take(16).read_to_end(&mut head)).map_err(cannot)?;
-    if head.is_empty() {
-        return Err(FootageError::Empty { path: path.into() });
+
+    fn count_pass(&mut self) {
+        if let Self::GivesUp { passes, .. } = self {
+            *passes += 1;
+        }
     }
-    Ok(head)
-}
 
-fn explain_open_failure(path: &Path, head: &[u8], error: Error) -> FootageError {
-    let path = path.to_path_buf();
-    let is_mp4 = head.get(4..8).is_some_and(|kind| [b"ftyp", b"mdat", b"wide"].iter().any(|k| kind == *k));
-    let is_known = is_mp4 || head.starts_with(b"RIFF") || head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
-    match error {
-        Error::InvalidData if is_mp4 => FootageError::IndexMissing { path },
-        Error::Other { errno: EIO } => FootageError::ReadFailed { path, reason: error.to_string() },
-        _ if is_known => FootageError::Damaged { path, reason: "its header cannot be understood".into() },
-        _ => FootageError::NotVideo { path },
-    }
-}
-
-fn open_decoder(path: &Path, stream: &Stream) -> Result<(decoder::Video, codec::Id), FootageError> {
-    let parameters = stream.parameters();
-    let codec = parameters.id();
-    let missing = || FootageError::CodecMissing { path: path.into(), codec: codec.name().to_owned() };
-    let found = decoder::find(codec).ok_or_else(missing)?;
-    let mut context = codec::Context::from_parameters(parameters).map_err(|_| missing())?;
-    context.set_threading(threading::Config {
-        count: threads(),
-        ..threading::Config::kind(threading::Type::Frame)
-    });
-    let mut decoder = context.decoder();
-    decoder.set_packet_time_base(stream.time_base());
-    let mut options = Dictionary::new();
-    options.set("max_pixels", &(u64::from(LARGEST_SIDE) * u64::from(LARGEST_SIDE)).to_string());
-    let opened = decoder.open_as_with(found, options).and_then(decoder::Opened::video);
-    opened.map(|decoder| (decoder, codec)).map_err(|error| FootageError::Damaged {
-        path: path.into(),
-        reason: format!("its {} video cannot be set up: {error}", codec.name()),
-    })
-}
-
-fn threads() -> usize {
-    available_parallelism().map_or(1, usize::from)
-}
-
-fn positive_rate(rate: Rational) -> Option<f64> {
-    (rate.numerator() > 0 && rate.denominator() > 0)
-        .then(|| f64::from(rate.numerator()) / f64::from(rate.denominator()))
-}
-
-fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
-    let tick_s = positive_rate(stream.time_base())?;
-    let of_stream = (stream.duration() > 0).then(|| stream.duration() as f64 * tick_s);
-    let of_file = || (input.duration() > 0).then(|| input.duration() as f64 / 1e6);
-    of_stream.or_else(of_file)
-}
-
-/// Clockwise rotation from the display matrix (ISO/IEC 14496-12, track header), in degrees.
-fn rotation_degrees(stream: &Stream) -> Option<i32> {
-    let side = stream.side_data().find(|side| side.kind() == SideData::DisplayMatrix)?;
-    let number = |place: usize| {
-        let bytes = side.data().get(place * 4..place * 4 + 4)?;
-        Some(f64::from(i32::from_ne_bytes(bytes.try_into().ok()?)))
-    };
-    let degrees = number(1)?.atan2(number(0)?).to_degrees().round() as i32;
-    (degrees != 0).then_some(degrees)
-}
-
-fn level_range(range: color::Range) -> LevelRange {
-    match range {
-        color::Range::Unspecified => LevelRange::Unstated,
-        color::Range::MPEG => LevelRange::Limited,
-        color::Range::JPEG => LevelRange::Full,
+    /// Fetches the picture the lenient decoder made, if there is one.
+    fn take_rescued(&mut self, frame: &mut Video) -> bool {
+        let Self::GivesUp { lenient: Some(lenient), holds_picture, .. } = self else { return false };
+        std::mem::take(holds_picture) && lenient.receive_frame(frame).is_ok()
     }
 }

@@ -140,6 +140,14 @@ pub enum FootageError {
         /// Its value in the other.
         second_value: String,
     },
+    /// Frames given in memory do not make a clip.
+    #[error(
+        "frame {place} of those given differs in size from the first or is not later than the one before"
+    )]
+    UnlikeFrame {
+        /// Its place, from 0.
+        place: usize,
+    },
     /// A flight of no clips.
     #[error("no clip was given; name at least one recording")]
     NoClips,

@@ -1,6 +1,10 @@
 //! The few calls into libav for which `ffmpeg-next` has no safe face.
 #![allow(unsafe_code)]
 
+use std::cmp::Ordering;
+
+use ffmpeg_next::StreamMut;
+use ffmpeg_next::decoder;
 use ffmpeg_next::ffi;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Video;
@@ -163,6 +167,57 @@ pub(super) fn key_stamp_before(input: &mut Input, stream: usize, stamp: i64) -> 
         );
         entry.as_ref().map(|entry| entry.timestamp)
     }
+}
+
+/// An entry of a container's index.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct IndexEntry {
+    /// Its number in the index.
+    pub number: i32,
+    /// Its stamp in the stream's time base.
+    pub stamp: i64,
+    place: i64,
+    bytes: i32,
+}
+
+fn index_entry(stream: &mut StreamMut, number: i32) -> Option<IndexEntry> {
+    // SAFETY: the stream belongs to an open input; the entry is copied before anything else is called.
+    let entry = unsafe { ffi::avformat_index_get_entry(stream.as_mut_ptr(), number).as_ref()? };
+    Some(IndexEntry { number, stamp: entry.timestamp, place: entry.pos, bytes: entry.size() })
+}
+
+/// The index entry of the packet at a place in the file, in bytes from its start, for indices in the order of
+/// the file.
+pub(super) fn index_entry_at(input: &mut Input, stream: usize, place: i64) -> Option<IndexEntry> {
+    let mut stream = input.stream_mut(stream)?;
+    // SAFETY: the stream belongs to the open input.
+    let (mut low, mut high) = (0, unsafe { ffi::avformat_index_get_entries_count(stream.as_mut_ptr()) });
+    while low < high {
+        let middle = low + (high - low) / 2;
+        let entry = index_entry(&mut stream, middle)?;
+        match entry.place.cmp(&place) {
+            Ordering::Equal => return Some(entry),
+            Ordering::Less => low = middle + 1,
+            Ordering::Greater => high = middle,
+        }
+    }
+    None
+}
+
+/// How many index entries strictly between two stand for packets with content.
+pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i32, last: i32) -> u64 {
+    let Some(mut stream) = input.stream_mut(stream) else { return 0 };
+    let filled = (first.saturating_add(1)..last)
+        .filter_map(|number| index_entry(&mut stream, number))
+        .filter(|entry| entry.bytes > 0);
+    filled.count() as u64
+}
+
+/// Pictures the decoder holds back to bring them into order of presentation, as far as it has seen.
+pub(super) fn reorder_delay(decoder: &decoder::Video) -> u32 {
+    // SAFETY: the decoder owns a valid context; the field is a plain number, written only by calls that need
+    // the decoder exclusively.
+    u32::try_from(unsafe { (*decoder.as_ptr()).has_b_frames }).unwrap_or(0)
 }
 
 /// Whether every frame of a codec stands alone, so that damage cannot spread to the next.

@@ -1,24 +1,31 @@
 //! Footage: opens clips and hands out their frames as luma planes with true times.
 //!
 //! ```text
-//! file -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
+//! file -> open -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
 //!      -> Clip, a FrameSource -> lookup (single frames), Flight (several clips one after the other)
 //! ```
 
 mod clip;
 mod decode;
 mod error;
+mod flight;
 mod libav;
 mod lookup;
 mod luma;
+mod memory;
 mod notes;
+mod open;
+mod recorded;
+mod suspicion;
 mod timeline;
 
 use std::path::PathBuf;
 
 pub use clip::Clip;
 pub use error::FootageError;
+pub use flight::{ClipSpan, Flight, Gap};
 pub use lookup::{FoundFrame, frames_near, sample};
+pub use memory::MemoryFrames;
 pub use notes::{ClipNotes, LevelRange, Stretch, TimeBasis};
 
 /// What a clip is.
@@ -74,7 +81,7 @@ pub struct LumaFrame<'a> {
     /// Number of the frame in the clip, from 0, in order of presentation.
     ///
     /// It is counted in a pass from the start. After a [`seek`](FrameSource::seek) into the middle it is the
-    /// frame's time multiplied by the container's average rate, which is exact for clips of a steady rate
+    /// frame's time multiplied by the clip's usual rate, which is exact for clips of a steady rate
     /// without gaps and an estimate for others.
     pub index: u64,
     /// Time since the clip's first video frame, in seconds.

@@ -52,6 +52,8 @@ pub struct ClipNotes {
     pub frames_damaged: u64,
     /// Packets of the video, or pictures, that could not be decoded at all.
     pub packets_lost: u64,
+    /// Frames that the time stamps of a steady clip pass over: dropped by the recorder, or lost.
+    pub frames_missing: u64,
     /// Frames skipped since their size differs from the first one's.
     pub frames_of_other_size: u64,
     /// Time of the first frame skipped for its size.
@@ -64,7 +66,7 @@ pub struct ClipNotes {
     pub gaps: Vec<Stretch>,
     /// Interlaced frames: two moments on alternate lines.
     pub frames_interlaced: u64,
-    /// Clockwise rotation a player would apply, in degrees; it is not applied here.
+    /// Clockwise rotation a player would apply, in degrees from 1 to 359; it is not applied here.
     pub rotation_degrees: Option<i32>,
     /// Reading stopped before the end of the file: why, in the words of the system or the library.
     pub stopped_early: Option<String>,
@@ -81,6 +83,30 @@ impl ClipNotes {
         said.extend(self.about_gaps());
         said.extend(self.about_pictures());
         said
+    }
+
+    /// Adds the notes of a further clip whose first frame stands at `shift_s` on the clock of these.
+    pub(super) fn add(&mut self, other: &Self, shift_s: f64) {
+        let shifted = |gap: &Stretch| Stretch { from_s: gap.from_s + shift_s, to_s: gap.to_s + shift_s };
+        if self.time_basis == TimeBasis::Stamps {
+            self.time_basis = other.time_basis;
+        }
+        if self.levels == LevelRange::Unstated {
+            self.levels = other.levels;
+        }
+        self.frames_damaged += other.frames_damaged;
+        self.packets_lost += other.packets_lost;
+        self.frames_missing += other.frames_missing;
+        self.frames_of_other_size += other.frames_of_other_size;
+        self.other_size_at_s = self.other_size_at_s.or(other.other_size_at_s.map(|at_s| at_s + shift_s));
+        self.stamps_repaired += other.stamps_repaired;
+        self.stamps_restarted += other.stamps_restarted;
+        self.gaps.extend(other.gaps.iter().map(shifted));
+        self.frames_interlaced += other.frames_interlaced;
+        self.rotation_degrees = self.rotation_degrees.or(other.rotation_degrees);
+        self.stopped_early = self.stopped_early.take().or_else(|| other.stopped_early.clone());
+        let short_s = self.short_by_s.unwrap_or(0.0) + other.short_by_s.unwrap_or(0.0);
+        self.short_by_s = (short_s > 0.0).then_some(short_s);
     }
 
     fn about_times(&self) -> Vec<String> {
@@ -105,6 +131,8 @@ impl ClipNotes {
             counted(self.frames_damaged, "frame is", "frames are").map(|what| format!("{what} damaged"));
         let lost = counted(self.packets_lost, "piece of the video", "pieces of the video")
             .map(|what| format!("{what} could not be decoded"));
+        let missing = counted(self.frames_missing, "frame is", "frames are")
+            .map(|what| format!("{what} missing: the time stamps pass over them"));
         let sizes = counted(self.frames_of_other_size, "frame", "frames").map(|what| {
             let from = self.other_size_at_s.map_or(String::new(), |at| format!(", from {at:.2} s on,"));
             format!("{what}{from} of another size skipped")
@@ -113,7 +141,7 @@ impl ClipNotes {
         let short = self
             .short_by_s
             .map(|short_s| format!("it ends {short_s:.1} s before the length the file states"));
-        [damaged, lost, sizes, stopped, short].into_iter().flatten().collect()
+        [damaged, lost, missing, sizes, stopped, short].into_iter().flatten().collect()
     }
 
     fn about_gaps(&self) -> Vec<String> {
@@ -132,7 +160,7 @@ impl ClipNotes {
             )
         });
         let rotated = self.rotation_degrees.map(|degrees| {
-            format!("the file asks players to turn the picture by {degrees} degrees; it is read as recorded")
+            format!("the file asks players to turn the picture clockwise by {degrees} degrees; it is read as recorded")
         });
         [interlaced, rotated].into_iter().flatten().collect()
     }
@@ -166,6 +194,7 @@ mod tests {
             time_basis: TimeBasis::ContainerRate { rate_hz: 30000.0 / 1001.0 },
             frames_damaged: 1,
             packets_lost: 2,
+            frames_missing: 4,
             frames_of_other_size: 3,
             other_size_at_s: Some(1.5),
             stamps_repaired: 1,
@@ -185,6 +214,7 @@ mod tests {
                 "its time stamps start anew 2 times; the time lost there is not known",
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
+                "4 frames are missing: the time stamps pass over them",
                 "3 frames, from 1.50 s on, of another size skipped",
                 "reading stopped early: Input/output error",
                 "it ends 12.3 s before the length the file states",
@@ -193,7 +223,7 @@ mod tests {
                 "there is no frame between 2.00 s and 2.70 s",
                 "there are 2 further gaps without frames",
                 "9 frames are interlaced: two moments on alternate lines, so a changing numeral may look double",
-                "the file asks players to turn the picture by 180 degrees; it is read as recorded",
+                "the file asks players to turn the picture clockwise by 180 degrees; it is read as recorded",
             ]
         );
     }

@@ -12,6 +12,8 @@ use super::notes::{Stretch, TimeBasis};
 const LARGEST_PAUSE_S: f64 = 3600.0;
 /// Intervals looked back on for the typical one.
 const INTERVALS_KEPT: usize = 31;
+/// Fewer intervals than this do not show a steady rate.
+const FEWEST_STEADY: usize = 10;
 /// A stretch without a frame is a gap from this length on, if it is also [`GAP_INTERVALS`] long.
 const SHORTEST_GAP_S: f64 = 0.5;
 /// A gap is at least this many typical intervals long.
@@ -40,6 +42,7 @@ pub(super) struct Timeline {
 pub(super) struct Findings {
     pub repaired: u64,
     pub restarted: u64,
+    pub missing: u64,
     pub gaps: Vec<Stretch>,
 }
 
@@ -163,11 +166,23 @@ impl Timeline {
             }
     }
 
+    /// Whether the clip has run at one rate of late: nearly all of its last intervals are alike.
+    fn is_steady(&self) -> bool {
+        let typical_s = self.typical_s();
+        let alike =
+            self.intervals.iter().filter(|interval_s| (**interval_s - typical_s).abs() < 0.25 * typical_s);
+        self.intervals.len() >= FEWEST_STEADY && alike.count() * 10 >= self.intervals.len() * 9
+    }
+
     fn remember(&mut self, last_s: f64, time_s: f64) {
         let interval_s = time_s - last_s;
         let long = interval_s >= SHORTEST_GAP_S && interval_s >= GAP_INTERVALS * self.typical_s();
         if long && self.found.gaps.len() < MAX_GAPS {
             self.found.gaps.push(Stretch { from_s: last_s, to_s: time_s });
+        }
+        let intervals = interval_s / self.typical_s();
+        if intervals > 1.5 && self.is_steady() {
+            self.found.missing += (intervals.round() as u64).saturating_sub(1);
         }
         if self.intervals.len() == INTERVALS_KEPT {
             self.intervals.pop_front();
@@ -193,6 +208,13 @@ pub(super) fn are_usable(stamps: &[Option<i64>]) -> bool {
         .count();
     present.dedup_by_key(|(stamp, _)| *stamp);
     (in_file <= 1 || present.len() * 2 > in_file) && in_place * 2 >= in_file
+}
+
+/// Frames a second over the stamps given; `None` if they span no time.
+pub(super) fn mean_rate_hz(stamps: &[Option<i64>], tick_s: f64) -> Option<f64> {
+    let present = || stamps.iter().copied().flatten();
+    let span_s = present().max()?.checked_sub(present().min()?)? as f64 * tick_s;
+    (span_s > 0.0).then(|| (present().count() - 1) as f64 / span_s)
 }
 
 #[cfg(test)]
@@ -259,6 +281,14 @@ mod tests {
     }
 
     #[test]
+    fn frames_missing_from_a_steady_clip_are_counted() {
+        let stamps: Vec<i64> = (0..60).map(|n| n * 40).filter(|at| !(1200..1320).contains(at)).collect();
+        assert_eq!(times_ms(&known(&stamps)).1.missing, 3);
+        let uneven: Vec<i64> = (0..60).map(|n| n * 40).filter(|at| at % 200 < 120).collect();
+        assert_eq!(times_ms(&known(&uneven)).1.missing, 0);
+    }
+
+    #[test]
     fn a_run_of_equal_stamps_stays_before_the_stamp_that_follows_it() {
         let (times, found) = times_ms(&known(&[0, 40, 40, 40, 40, 80, 120]));
         assert!(times.is_sorted_by(|one, two| one < two), "{times:?}");
@@ -302,6 +332,14 @@ mod tests {
         let some_missing: Vec<_> = steady.iter().enumerate().map(|(n, s)| s.filter(|_| n % 3 != 0)).collect();
         assert!(are_usable(&steady) && are_usable(&reordered) && are_usable(&some_missing));
         assert!(are_usable(&[Some(7)]) && are_usable(&[]));
+    }
+
+    #[test]
+    fn the_mean_rate_counts_intervals_not_frames() {
+        assert_eq!(mean_rate_hz(&known(&[100, 180, 140, 220, 260]), 0.001), Some(25.0));
+        assert_eq!(mean_rate_hz(&known(&[100]), 0.001), None);
+        assert_eq!(mean_rate_hz(&known(&[i64::MIN, i64::MAX]), 0.001), None);
+        assert_eq!(mean_rate_hz(&[None, None], 0.001), None);
     }
 
     #[test]

@@ -1,0 +1,181 @@
+//! Opening a file and its decoder, and what the container states.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+use std::sync::Once;
+use std::thread::available_parallelism;
+
+use ffmpeg_next::codec::{self, decoder, threading};
+use ffmpeg_next::error::EIO;
+use ffmpeg_next::format::context::Input;
+use ffmpeg_next::format::stream::Disposition;
+use ffmpeg_next::packet::side_data::Type as SideData;
+use ffmpeg_next::util::color;
+use ffmpeg_next::{Dictionary, Error, Rational, Stream, media};
+
+use super::error::FootageError;
+use super::notes::LevelRange;
+use super::recorded::Recorded;
+
+/// Largest width and height of a frame, in pixels.
+pub(super) const LARGEST_SIDE: u32 = 16384;
+/// Containers and bare streams that recorders and converters write. Others are not even tried: a text file
+/// or a picture also has a demuxer in libavformat.
+const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegvideo,flv,asf,ogg,nut,dv,mxf,\
+                          yuv4mpegpipe,ivf,av1,obu";
+/// What a container states about its video.
+#[derive(Debug, Clone)]
+pub(super) struct Stated {
+    pub container: String,
+    pub codec: String,
+    pub rate_hz: Option<f64>,
+    pub length_s: Option<f64>,
+    pub tick_s: f64,
+    pub rotation_degrees: Option<i32>,
+    pub levels: LevelRange,
+    pub recorded: Recorded,
+}
+
+impl Stated {
+    pub(super) fn of(path: &Path, input: &Input, stream: &Stream, decoder: &decoder::Video) -> Self {
+        Self {
+            container: container_name(input),
+            codec: stream.parameters().id().name().to_owned(),
+            rate_hz: positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate())),
+            length_s: stated_length_s(input, stream),
+            tick_s: positive_rate(stream.time_base()).unwrap_or(0.0),
+            rotation_degrees: rotation_degrees(stream),
+            levels: level_range(decoder.color_range()),
+            recorded: Recorded::new(creation_time(input, stream).as_deref(), path),
+        }
+    }
+}
+
+/// The first two of the names libavformat has for the container, such as `mov/mp4`.
+fn container_name(input: &Input) -> String {
+    input.format().name().split(',').take(2).collect::<Vec<_>>().join("/")
+}
+
+/// The best video stream; a cover picture of a sound file is none.
+pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'a>, FootageError> {
+    let found = input.streams().best(media::Type::Video);
+    let is_film = |stream: &Stream| !stream.disposition().contains(Disposition::ATTACHED_PIC);
+    found
+        .filter(is_film)
+        .ok_or_else(|| FootageError::NoVideoStream { path: path.into(), container: container_name(input) })
+}
+
+pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
+    static QUIET: Once = Once::new();
+    QUIET.call_once(|| ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet));
+    let head = read_head(path)?;
+    let name = path.to_str().filter(|name| !name.contains('\0'));
+    let Some(name) = name else { return Err(FootageError::NameNotText { path: path.into() }) };
+    let mut options = Dictionary::new();
+    options.set("format_whitelist", CONTAINERS);
+    options.set("protocol_whitelist", "file");
+    // The prefix keeps a name such as `concat:a` from being taken for more than a name.
+    ffmpeg_next::format::input_with_dictionary(&format!("file:{name}"), options)
+        .map_err(|error| explain_open_failure(path, &head, error))
+}
+
+/// The first bytes of the file; refuses what is not a readable file with content.
+fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
+    let cannot = |error: std::io::Error| match error.kind() {
+        std::io::ErrorKind::NotFound => FootageError::NoSuchFile { path: path.into() },
+        _ => FootageError::CannotOpen { path: path.into(), reason: error.to_string() },
+    };
+    let about = std::fs::metadata(path).map_err(cannot)?;
+    if about.is_dir() {
+        return Err(FootageError::IsFolder { path: path.into() });
+    }
+    if !about.is_file() {
+        let reason = "it is a device or a pipe, which cannot be read twice".into();
+        return Err(FootageError::CannotOpen { path: path.into(), reason });
+    }
+    let mut head = Vec::new();
+    File::open(path).and_then(|file| file.take(16).read_to_end(&mut head)).map_err(cannot)?;
+    if head.is_empty() {
+        return Err(FootageError::Empty { path: path.into() });
+    }
+    Ok(head)
+}
+
+fn explain_open_failure(path: &Path, head: &[u8], error: Error) -> FootageError {
+    let path = path.to_path_buf();
+    let is_mp4 = head.get(4..8).is_some_and(|kind| [b"ftyp", b"mdat", b"wide"].iter().any(|k| kind == *k));
+    let is_known = is_mp4 || head.starts_with(b"RIFF") || head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
+    match error {
+        Error::InvalidData if is_mp4 => FootageError::IndexMissing { path },
+        Error::Other { errno: EIO } => FootageError::ReadFailed { path, reason: error.to_string() },
+        _ if is_known => FootageError::Damaged { path, reason: "its header cannot be understood".into() },
+        _ => FootageError::NotVideo { path },
+    }
+}
+
+/// Opens the decoder of a stream; `gives_up`: it is to give up on pictures with errors.
+pub(super) fn open_decoder(
+    path: &Path,
+    stream: &Stream,
+    gives_up: bool,
+) -> Result<decoder::Video, FootageError> {
+    let parameters = stream.parameters();
+    let codec = parameters.id();
+    let missing = || FootageError::CodecMissing { path: path.into(), codec: codec.name().to_owned() };
+    let found = decoder::find(codec).ok_or_else(missing)?;
+    let mut context = codec::Context::from_parameters(parameters).map_err(|_| missing())?;
+    // Slices, not frames: with a thread a frame, libavcodec 5 reports an error in H.264 only if the picture is
+    // finished before it is handed out, so which frames count as damaged would change from run to run.
+    let count = available_parallelism().map_or(1, usize::from);
+    context.set_threading(threading::Config { count, ..threading::Config::kind(threading::Type::Slice) });
+    let mut decoder = context.decoder();
+    decoder.set_packet_time_base(stream.time_base());
+    if gives_up {
+        decoder.check(decoder::Check::EXPLODE);
+    }
+    let mut options = Dictionary::new();
+    options.set("max_pixels", &(u64::from(LARGEST_SIDE) * u64::from(LARGEST_SIDE)).to_string());
+    let opened = decoder.open_as_with(found, options).and_then(decoder::Opened::video);
+    opened.map_err(|error| FootageError::Damaged {
+        path: path.into(),
+        reason: format!("its {} video cannot be set up: {error}", codec.name()),
+    })
+}
+
+fn positive_rate(rate: Rational) -> Option<f64> {
+    (rate.numerator() > 0 && rate.denominator() > 0)
+        .then(|| f64::from(rate.numerator()) / f64::from(rate.denominator()))
+}
+
+fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
+    let tick_s = positive_rate(stream.time_base())?;
+    let of_stream = (stream.duration() > 0).then(|| stream.duration() as f64 * tick_s);
+    let of_file = || (input.duration() > 0).then(|| input.duration() as f64 / 1e6);
+    of_stream.or_else(of_file)
+}
+
+/// Clockwise rotation from the display matrix (ISO/IEC 14496-12, track header), in degrees.
+fn rotation_degrees(stream: &Stream) -> Option<i32> {
+    let side = stream.side_data().find(|side| side.kind() == SideData::DisplayMatrix)?;
+    let number = |place: usize| {
+        let bytes = side.data().get(place * 4..place * 4 + 4)?;
+        Some(f64::from(i32::from_ne_bytes(bytes.try_into().ok()?)))
+    };
+    let degrees = number(1)?.atan2(number(0)?).to_degrees().round() as i32;
+    let degrees = degrees.rem_euclid(360);
+    (degrees != 0).then_some(degrees)
+}
+
+fn level_range(range: color::Range) -> LevelRange {
+    match range {
+        color::Range::Unspecified => LevelRange::Unstated,
+        color::Range::MPEG => LevelRange::Limited,
+        color::Range::JPEG => LevelRange::Full,
+    }
+}
+
+fn creation_time(input: &Input, stream: &Stream) -> Option<String> {
+    let of_file = input.metadata().get("creation_time").map(str::to_owned);
+    of_file.or_else(|| stream.metadata().get("creation_time").map(str::to_owned))
+}
