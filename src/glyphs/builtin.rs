@@ -4,8 +4,12 @@ use std::path::Path;
 
 use super::{GlyphFileError, GlyphSet};
 
-/// Name, description and picture of every built-in set.
-const SETS: [(&str, &str, &[u8]); 0] = [];
+/// Description and picture of every built-in set.
+const SETS: [(&str, &[u8]); 3] = [
+    (include_str!("../../templates/block/glyphs.toml"), include_bytes!("../../templates/block/block.png")),
+    (include_str!("../../templates/slim/glyphs.toml"), include_bytes!("../../templates/slim/slim.png")),
+    (include_str!("../../templates/round/glyphs.toml"), include_bytes!("../../templates/round/round.png")),
+];
 
 /// The built-in sets: common blocky overlay digits, of our own drawing.
 ///
@@ -13,9 +17,27 @@ const SETS: [(&str, &str, &[u8]); 0] = [];
 /// None as shipped; a test loads them all.
 pub fn builtin_sets() -> Result<Vec<GlyphSet>, GlyphFileError> {
     SETS.iter()
-        .map(|(name, description, picture)| {
-            let set = GlyphSet::from_parts(Path::new(name), description, &|_| Ok(picture.to_vec()))?;
+        .map(|(description, picture)| {
+            let set = GlyphSet::from_parts(Path::new("templates"), description, &|_| Ok(picture.to_vec()))?;
             Ok(GlyphSet { any_size: true, ..set })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn every_built_in_set_holds_all_digits_and_the_point() {
+        let sets = builtin_sets().unwrap();
+        assert_eq!(sets.len(), SETS.len());
+        for set in sets {
+            for face in &set.faces {
+                assert!(face.missing_digits().is_empty(), "{}: {:?}", set.name, face.missing_digits());
+                assert!(face.glyph('.').is_some() && face.glyph('-').is_some(), "{}", set.name);
+            }
+        }
+    }
 }

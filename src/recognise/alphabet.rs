@@ -10,8 +10,9 @@ use crate::glyphs::{Face, Glyph};
 /// Grey level put behind transparent glyphs: about mid-grey.
 const BACKDROP_LEVEL: f32 = 110.0;
 
-/// Working height that large glyphs are averaged down to, in pixels, at most.
-const WORKING_HEIGHT_PX: usize = 26;
+/// Glyphs up to this height, in frame pixels, are worked on as they are; larger ones are averaged
+/// down to between half of it and all of it.
+const WORKING_HEIGHT_PX: usize = 40;
 
 /// One character as features.
 #[derive(Debug, Clone)]

@@ -15,8 +15,14 @@ const REGISTRATION_FRAMES: usize = 16;
 /// Columns a text may be shifted from its usual place: analog lines are not steady.
 const SHIFT_COLS: i32 = 2;
 
-/// Correlation with its template above which a character of a sample frame is believed.
+/// Correlation with its template that a character of a sample frame must reach to be believed.
 pub(super) const BELIEVED_FIT: f32 = 0.55;
+
+/// Robust standard deviations below the median correlation at which a shape is another one.
+const STRANGE_DEVIATIONS: f32 = 4.0;
+
+/// Least spread taken of correlations, so that a spotless clip does not refuse its own glyphs.
+const LEAST_FIT_SPREAD: f32 = 0.012;
 
 /// A re-estimated template must still correlate this much with the shape it came from.
 const GUARD_CORRELATION: f32 = 0.8;
@@ -57,9 +63,11 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
     Some(Registration { placement: placement_of(alphabet, top, &found)?, fit })
 }
 
-/// The weakest character's correlation.
+/// The weakest character's correlation. The point does not count: it is small, most of its cell is
+/// background, and its place is known.
 pub(super) fn fit_of(decoded: &Decoded) -> f32 {
-    decoded.places.iter().map(|place| place.fit).fold(1.0, f32::min).max(0.0)
+    let counted = decoded.places.iter().filter(|place| place.character != '.');
+    counted.map(|place| place.fit).fold(1.0, f32::min).max(0.0)
 }
 
 /// Takes the alignment whose edge stays put the better.
@@ -108,20 +116,21 @@ pub(super) struct Believed {
 }
 
 impl Believed {
-    /// Adds what a region's sample shows at its placement.
+    /// Adds what a region's sample shows at its placement, where every character reaches `least_fit`.
     pub(super) fn add(
         &mut self,
-        alphabet: &Alphabet,
-        matcher: &Matcher,
+        decoder: &Decoder<'_>,
         sample: &RegionSample<'_>,
         placement: &Placement,
+        least_fit: f32,
     ) {
+        let alphabet = decoder.alphabet;
         self.patches.resize(alphabet.shapes.len(), Vec::new());
-        let decoder = Decoder { alphabet, matcher, grammar: sample.grammar };
         for features in sample.features {
             let Some(decoded) = decoder.decode(features, placement) else { continue };
-            if fit_of(&decoded) > BELIEVED_FIT {
-                self.fits.push(fit_of(&decoded));
+            let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
+            self.fits.extend(digits.map(|place| place.fit));
+            if fit_of(&decoded) >= least_fit {
                 self.add_text(alphabet, features, &decoded, placement);
             }
         }
@@ -187,11 +196,21 @@ impl Believed {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
     }
 
-    /// Median over the believed texts of their weakest character's correlation.
-    pub(super) fn usual_fit(&self) -> f32 {
+    /// The correlation below which a character is a shape never taught, or damaged: well below what
+    /// the digits of this clip usually reach, by the spread of those above the median.
+    pub(super) fn least_fit(&self) -> f32 {
         let mut fits = self.fits.clone();
         fits.sort_by(f32::total_cmp);
-        fits.get(fits.len() / 2).copied().unwrap_or(1.0)
+        let at = |share: f32| fits.get((share * fits.len() as f32) as usize).copied();
+        // Strange shapes pull the lower half down; the upper half is the glyphs' own. In a normal
+        // distribution the upper quartile lies 0.6745 standard deviations above the median.
+        match (at(0.5), at(0.75)) {
+            (Some(median), Some(upper)) => {
+                let spread = ((upper - median) / 0.6745).max(LEAST_FIT_SPREAD);
+                (median - STRANGE_DEVIATIONS * spread).clamp(0.25, 0.95)
+            }
+            _ => BELIEVED_FIT,
+        }
     }
 }
 

@@ -4,7 +4,8 @@ use ndarray::Array2;
 
 use super::alphabet::Alphabet;
 use super::grammar::{Grammar, Slot};
-use super::matcher::{Matcher, normalised_correlation};
+use super::calibrate::{correlation, patch_at};
+use super::matcher::Matcher;
 
 /// The end of a text that stays put when its length changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +41,8 @@ pub struct Place {
     pub scores: Vec<f32>,
     /// Normalised correlation of the character's template with the features.
     pub fit: f32,
+    /// How strange the features are for this character; about 1 is usual.
+    pub strangeness: f32,
     /// Strength of the match: 1 for a glyph as taught, 0 for nothing.
     pub strength: f32,
 }
@@ -182,11 +185,12 @@ impl Decoder<'_> {
             }
         });
         let all: Vec<f32> = all.collect();
-        let column = left.round().max(0.0) as usize;
-        let fit = normalised_correlation(&shape.template, scores.features, top, column).unwrap_or(0.0);
+        let patch = patch_at(scores.features, top, left, shape.template.dim());
+        let fit = patch.map_or(0.0, |patch| correlation(&shape.template, &patch));
         let distance2 = self.matcher.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
-        Place { character: shape.character, left, scores: all, fit, strength }
+        let strangeness = self.matcher.strangeness(index, &all);
+        Place { character: shape.character, left, scores: all, fit, strength, strangeness }
     }
 }
 

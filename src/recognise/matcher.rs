@@ -5,6 +5,7 @@
 //! discriminant of Fisher with a shared covariance; T. W. Anderson, An Introduction to Multivariate
 //! Statistical Analysis, section 6.4; cited from memory). It is linear in f: one weighted sum a place.
 
+use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
 use super::alphabet::{Alphabet, Shape};
@@ -25,6 +26,7 @@ struct Filter {
 pub struct Matcher {
     filters: Vec<Filter>,
     rows: usize,
+    strangeness: Strangeness,
 }
 
 impl Matcher {
@@ -40,7 +42,15 @@ impl Matcher {
             }
             filters.push(filter_of(shape, &solvers.get(&cols)?.weights(&shape.template)));
         }
-        Some(Self { filters, rows: alphabet.rows })
+        let strangeness = Strangeness::new(alphabet, &filters)?;
+        Some(Self { filters, rows: alphabet.rows, strangeness })
+    }
+
+    /// How strange the features are for character `index`, given the scores of all characters there:
+    /// about 1 for what differs from its template by noise alone, more for another shape.
+    #[must_use]
+    pub fn strangeness(&self, index: usize, scores: &[f32]) -> f32 {
+        self.strangeness.of(index, scores, &self.filters)
     }
 
     /// Log-likelihood ratio of character `index` against nothing, with its cell's top left corner at
@@ -69,6 +79,55 @@ impl Matcher {
     pub fn distance2(&self, index: usize) -> f32 {
         self.filters.get(index).map_or(0.0, |filter| filter.distance2)
     }
+}
+
+/// Tests whether scores fit a character. If the features are template k plus noise, the weighted sums
+/// u_c = t_c' S^-1 f have mean G_ck and covariance G, with G_cd = t_c' S^-1 t_d; so
+/// (u - G_k)' G^-1 (u - G_k) divided by the number of digits is 1 on average (Hotelling's T^2 with
+/// a known covariance; T. W. Anderson, An Introduction to Multivariate Statistical Analysis,
+/// section 5.2; cited from memory). A digit never taught lies elsewhere.
+#[derive(Debug, Clone)]
+struct Strangeness {
+    /// Alphabet indices of the digits.
+    digits: Vec<usize>,
+    /// G, digits x digits.
+    gram: DMatrix<f64>,
+    /// G^-1.
+    inverse: DMatrix<f64>,
+}
+
+/// Share of its trace added to G's diagonal: templates measured with noise are not exact.
+const GRAM_RIDGE_SHARE: f64 = 0.01;
+
+impl Strangeness {
+    fn new(alphabet: &Alphabet, filters: &[Filter]) -> Option<Self> {
+        let is_digit = |index: &usize| alphabet.shapes[*index].character.is_ascii_digit();
+        let digits: Vec<usize> = (0..alphabet.shapes.len()).filter(is_digit).collect();
+        let product = |i: usize, j: usize| cross(&filters[digits[i]], &alphabet.shapes[digits[j]].template);
+        let mut gram = DMatrix::from_fn(digits.len(), digits.len(), |i, j| 0.5 * (product(i, j) + product(j, i)));
+        let ridge = GRAM_RIDGE_SHARE * gram.trace() / digits.len().max(1) as f64;
+        let exact = gram.clone();
+        gram += DMatrix::identity(digits.len(), digits.len()) * ridge;
+        Some(Self { digits, gram: exact, inverse: gram.try_inverse()? })
+    }
+
+    fn of(&self, index: usize, scores: &[f32], filters: &[Filter]) -> f32 {
+        let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return 1.0 };
+        let away = DVector::from_iterator(
+            self.digits.len(),
+            self.digits.iter().enumerate().map(|(row, digit)| {
+                f64::from(scores[*digit] + 0.5 * filters[*digit].distance2) - self.gram[(row, own)]
+            }),
+        );
+        (away.dot(&(&self.inverse * &away)) / self.digits.len() as f64) as f32
+    }
+}
+
+/// A filter's weights times another template, over the columns both have.
+fn cross(filter: &Filter, template: &Array2<f32>) -> f64 {
+    let cols = filter.cols.min(template.ncols());
+    let rows = filter.weights.chunks_exact(filter.cols).zip(template.rows());
+    rows.map(|(weights, row)| (0..cols).map(|x| f64::from(weights[x] * row[x])).sum::<f64>()).sum()
 }
 
 fn filter_of(shape: &Shape, weights: &[f64]) -> Filter {

@@ -42,10 +42,6 @@ const SURE: f32 = 0.95;
 /// Rounds of reading the sample and learning from what is believed of it.
 const LEARNING_ROUNDS: usize = 3;
 
-/// A character whose correlation with its template falls below this share of the usual one in
-/// this clip is a shape never taught, or damaged.
-const LEAST_FIT_SHARE: f32 = 0.6;
-
 /// Strengths outside these limits are no glyph of this overlay.
 const STRENGTHS: (f32, f32) = (0.45, 1.7);
 
@@ -77,14 +73,14 @@ pub enum Shown {
 struct FaceModel {
     alphabet: Alphabet,
     matcher: Matcher,
-    /// Usual correlation of a character with its template.
-    usual_fit: f32,
+    /// Correlation below which a character is a shape never taught, or damaged.
+    least_fit: f32,
 }
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
         let noise = Noise::white(alphabet.rows, alphabet.cols, 20.0);
-        Some(Self { matcher: Matcher::new(&alphabet, &noise)?, alphabet, usual_fit: 1.0 })
+        Some(Self { matcher: Matcher::new(&alphabet, &noise)?, alphabet, least_fit: calibrate::BELIEVED_FIT })
     }
 }
 
@@ -144,10 +140,12 @@ impl Recogniser {
         for _ in 0..LEARNING_ROUNDS {
             let mut believed = Believed::default();
             for (region, placement, features) in &features {
+                let FaceModel { alphabet, matcher, least_fit } = &model;
+                let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
                 let sample = RegionSample { grammar: &region.grammar, features };
-                believed.add(&model.alphabet, &model.matcher, &sample, placement);
+                believed.add(&decoder, &sample, placement, *least_fit);
             }
-            model.usual_fit = believed.usual_fit();
+            model.least_fit = believed.least_fit();
             believed.refine(&mut model.alphabet);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
@@ -232,11 +230,10 @@ impl Recogniser {
 /// Turns a decoded text into what is reported of it.
 fn judge(decoded: &Decoded, face: &FaceModel, grammar: &Grammar) -> Shown {
     let confidence = confidence_of(decoded);
-    let least_fit = LEAST_FIT_SHARE * face.usual_fit;
-    let known_shapes = decoded
-        .places
-        .iter()
-        .all(|place| place.fit >= least_fit && (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength));
+    if std::env::var("DBG").is_ok() { eprintln!("T2 {} {:?} fit {:?} str {:?}", decoded.text, decoded.places.iter().map(|p| p.strangeness).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.fit).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.strength).collect::<Vec<_>>()); }
+    let mut tested = decoded.places.iter().filter(|place| place.character != '.');
+    let known_shapes = calibrate::fit_of(decoded) >= face.least_fit
+        && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength));
     match grammar.value(&decoded.text) {
         Some(value) if known_shapes => Shown::Text { text: decoded.text.clone(), value, confidence },
         _ => Shown::Unclear {

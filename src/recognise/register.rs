@@ -77,6 +77,7 @@ fn try_alphabet(alphabet: &Alphabet, region: &Region, patches: &[Patch]) -> Opti
         patches.iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect();
     let grammar = Grammar::of(region);
     register(alphabet, &RegionSample { grammar: &grammar, features: &features })
+        .inspect(|r| eprintln!("DEBUG {} rows {} cols {} factor {} {r:?}", region.channel.name(), alphabet.rows, alphabet.cols, alphabet.factor))
         .filter(|registration| registration.fit >= LEAST_FACE_FIT)
 }
 

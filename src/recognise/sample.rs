@@ -3,13 +3,10 @@
 use image::{GrayImage, imageops};
 use ndarray::Array2;
 
+use super::alphabet::working_factor;
 use super::feature::{MARGIN_PX, Window};
 use crate::footage::LumaPlane;
 use crate::setup::{PixelBox, Region};
-
-/// Finest working resolution that large glyphs are brought to: rows of a box at one working pixel a
-/// frame pixel. See [`super::alphabet::working_factor`].
-const ROWS_A_FACTOR: u32 = 26;
 
 /// The surroundings of one region in one frame.
 #[derive(Debug, Clone)]
@@ -25,7 +22,7 @@ impl Patch {
     /// Copies the surroundings of a box out of a frame.
     #[must_use]
     pub fn of(frame: &GrayImage, place: PixelBox, time_s: f64) -> Self {
-        let margin = (MARGIN_PX as u32 + 1) * place.height.div_ceil(ROWS_A_FACTOR).max(1);
+        let margin = (MARGIN_PX as u32 + 1) * working_factor(place.height as f32) as u32;
         let (left, top) = (place.x.saturating_sub(margin), place.y.saturating_sub(margin));
         let width = (place.x + place.width + margin).min(frame.width()).saturating_sub(left);
         let height = (place.y + place.height + margin).min(frame.height()).saturating_sub(top);

@@ -25,6 +25,9 @@ use layout::{RegionInk, ToldInk, find_layouts, with_other_points};
 /// Heights of type that differ by no more than this share count as one face.
 const SAME_HEIGHT_SHARE: f32 = 0.3;
 
+/// How far text may stand out of its box, in working pixels.
+const BOX_PADDING_PX: usize = 2;
+
 /// Blank rows kept above and below the strokes, in working pixels.
 const ROW_PADDING_PX: usize = 1;
 
@@ -273,12 +276,14 @@ fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
     let finer = with_other_points(layout, &inks);
+    eprintln!("DEBUG rows {} factor {} {layout:?}", group.rows, group.factor);
     Ok(best_cuts(group, &finer).map_or(cuts, |(_, finer_cuts)| finer_cuts))
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
     let readings = told.moments.iter().zip(&told.features).map(|(moment, features)| {
-        let energy = ink::column_energy(std::slice::from_ref(features), told.top, told.top + rows);
+        let mut energy = ink::column_energy(std::slice::from_ref(features), told.top, told.top + rows);
+        blank_margins(&mut energy);
         let mut sorted = energy.clone();
         sorted.sort_by(f32::total_cmp);
         let floor = sorted.get(sorted.len() / 8).copied().unwrap_or(0.0);
@@ -288,6 +293,16 @@ fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
         ToldInk { text: moment.told.text.clone(), ink: above.iter().map(|value| value / total).collect() }
     });
     RegionInk { told: readings.collect() }
+}
+
+/// Strokes beyond the box are those of icons and unit letters: they do not count.
+fn blank_margins(energy: &mut [f32]) {
+    let beyond = MARGIN_PX.saturating_sub(BOX_PADDING_PX).min(energy.len() / 2);
+    let inner = &energy[beyond..energy.len() - beyond];
+    let floor = inner.iter().copied().fold(f32::INFINITY, f32::min);
+    let last = energy.len() - beyond;
+    energy[..beyond].fill(floor);
+    energy[last..].fill(floor);
 }
 
 /// The first glyphs: mean of the aligned cuts, in frame pixels.
