@@ -25,6 +25,41 @@ pub struct Shape {
     pub advance: f32,
 }
 
+/// Bands that a cell is divided into to test its parts: rows, columns. Blocks are two bands high and
+/// wide and overlap by one.
+const BANDS: (usize, usize) = (6, 4);
+
+/// Share of the strongest block's energy that makes a block one with strokes.
+const STROKE_SHARE: f32 = 0.45;
+
+impl Shape {
+    /// How much of its strokes is there, part by part: for every block of the cell that holds strokes
+    /// of the template t, sum(t f) / sum(t t) over the block, which is 1 for the glyph itself; the
+    /// least of them. A digit that lacks one stroke of another passes every test of the whole
+    /// cell, but not this one.
+    ///
+    /// `patch` holds features in the template's shape.
+    #[must_use]
+    pub fn least_stroke(&self, patch: &Array2<f32>) -> f32 {
+        let (rows, cols) = self.template.dim();
+        let mut blocks = Vec::new();
+        for band_y in 0..BANDS.0 - 1 {
+            for band_x in 0..BANDS.1 - 1 {
+                let (top, bottom) = (band_y * rows / BANDS.0, (band_y + 2) * rows / BANDS.0);
+                let (left, right) = (band_x * cols / BANDS.1, (band_x + 2) * cols / BANDS.1);
+                let t = self.template.slice(s![top..bottom, left..right]);
+                let f = patch.slice(s![top..bottom, left..right]);
+                let energy: f32 = t.iter().map(|v| v * v).sum();
+                let product: f32 = t.iter().zip(f.iter()).map(|(v, w)| v * w).sum();
+                blocks.push((energy, product));
+            }
+        }
+        let strongest = blocks.iter().map(|(energy, _)| *energy).fold(f32::MIN_POSITIVE, f32::max);
+        let strokes = blocks.iter().filter(|(energy, _)| *energy > STROKE_SHARE * strongest);
+        strokes.map(|(energy, product)| product / energy).fold(f32::INFINITY, f32::min)
+    }
+}
+
 /// A face at a working resolution.
 #[derive(Debug, Clone)]
 pub struct Alphabet {

@@ -18,11 +18,8 @@ const SHIFT_COLS: i32 = 2;
 /// Correlation with its template that a character of a sample frame must reach to be believed.
 pub(super) const BELIEVED_FIT: f32 = 0.55;
 
-/// Robust standard deviations below the median correlation at which a shape is another one.
-const STRANGE_DEVIATIONS: f32 = 4.0;
-
-/// Least spread taken of correlations, so that a spotless clip does not refuse its own glyphs.
-const LEAST_FIT_SPREAD: f32 = 0.012;
+/// Share of every stroke that must be there in a character of a sample frame for it to be believed.
+pub(super) const BELIEVED_STROKE: f32 = 0.6;
 
 /// A re-estimated template must still correlate this much with the shape it came from.
 const GUARD_CORRELATION: f32 = 0.8;
@@ -111,27 +108,24 @@ fn feature_spread(features: &[Array2<f32>]) -> f32 {
 #[derive(Default)]
 pub(super) struct Believed {
     patches: Vec<Vec<Array2<f32>>>,
-    fits: Vec<f32>,
     differences: Vec<Array2<f32>>,
 }
 
 impl Believed {
-    /// Adds what a region's sample shows at its placement, where every character reaches `least_fit`.
+    /// Adds the texts of a region's sample that are believed: no character is stranger than
+    /// `most_strange`.
     pub(super) fn add(
         &mut self,
-        decoder: &Decoder<'_>,
+        alphabet: &Alphabet,
         sample: &RegionSample<'_>,
         placement: &Placement,
-        least_fit: f32,
+        (texts, most_strange): (&[Option<Decoded>], f32),
     ) {
-        let alphabet = decoder.alphabet;
         self.patches.resize(alphabet.shapes.len(), Vec::new());
-        for features in sample.features {
-            let Some(decoded) = decoder.decode(features, placement) else { continue };
-            let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
-            self.fits.extend(digits.map(|place| place.fit));
-            if fit_of(&decoded) >= least_fit {
-                self.add_text(alphabet, features, &decoded, placement);
+        for (features, decoded) in sample.features.iter().zip(texts) {
+            let believed = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange));
+            if let Some(decoded) = believed {
+                self.add_text(alphabet, features, decoded, placement);
             }
         }
     }
@@ -191,27 +185,39 @@ impl Believed {
         }
     }
 
+    pub(super) fn counts(&self) -> Vec<usize> { self.patches.iter().map(Vec::len).collect() }
     /// The noise model of the differences.
     pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
     }
+}
 
-    /// The correlation below which a character is a shape never taught, or damaged: well below what
-    /// the digits of this clip usually reach, by the spread of those above the median.
-    pub(super) fn least_fit(&self) -> f32 {
-        let mut fits = self.fits.clone();
-        fits.sort_by(f32::total_cmp);
-        let at = |share: f32| fits.get((share * fits.len() as f32) as usize).copied();
-        // Strange shapes pull the lower half down; the upper half is the glyphs' own. In a normal
-        // distribution the upper quartile lies 0.6745 standard deviations above the median.
-        match (at(0.5), at(0.75)) {
-            (Some(median), Some(upper)) => {
-                let spread = ((upper - median) / 0.6745).max(LEAST_FIT_SPREAD);
-                (median - STRANGE_DEVIATIONS * spread).clamp(0.25, 0.95)
-            }
-            _ => BELIEVED_FIT,
-        }
-    }
+/// Whether a text of the sample may teach: every character looks like its template, part by part.
+pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
+    fit_of(decoded) > BELIEVED_FIT
+        && strangeness_of(decoded) <= most_strange
+        && least_stroke_of(decoded) > BELIEVED_STROKE
+}
+
+/// The strangest digit of a text.
+pub(super) fn strangeness_of(decoded: &Decoded) -> f32 {
+    let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
+    digits.map(|place| place.strangeness).fold(0.0, f32::max)
+}
+
+/// The least stroke of all digits of a text.
+pub(super) fn least_stroke_of(decoded: &Decoded) -> f32 {
+    let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
+    digits.map(|place| place.least_stroke).fold(f32::INFINITY, f32::min)
+}
+
+/// Strangeness beyond which a character of the sample is not believed: three times the median of
+/// all digits, which noise alone exceeds once in 300 times (chi-square with 10 degrees of freedom).
+pub(super) fn most_strange<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
+    let digits = |decoded: &'a Decoded| decoded.places.iter().filter(|place| place.character.is_ascii_digit());
+    let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness).collect();
+    all.sort_by(f32::total_cmp);
+    all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)
 }
 
 /// A patch of features with its left edge at a fractional column, interpolated.

@@ -16,6 +16,9 @@ pub enum Anchor {
     Right,
 }
 
+/// Columns that a single character may stand off the place its text gives it.
+const WITHIN_PLACE_SHIFTS: [f32; 5] = [-1.0, -0.5, 0.0, 0.5, 1.0];
+
 /// Where a region's text stands in its window.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placement {
@@ -41,6 +44,8 @@ pub struct Place {
     pub scores: Vec<f32>,
     /// Normalised correlation of the character's template with the features.
     pub fit: f32,
+    /// How much of the least visible stroke is there; 1 for a glyph as taught.
+    pub least_stroke: f32,
     /// How strange the features are for this character; about 1 is usual.
     pub strangeness: f32,
     /// Strength of the match: 1 for a glyph as taught, 0 for nothing.
@@ -175,22 +180,31 @@ impl Decoder<'_> {
         Decoded { text, places, total, length_lead, shift }
     }
 
+    /// Looks at one place of the chosen text closely: glyphs set by a renderer that rounds positions
+    /// stand up to a column off their even spacing.
     fn place(&self, slot: Slot, index: usize, left: f32, scores: &mut ScoreCache<'_>, top: usize) -> Place {
+        let best_left = |index: usize, scores: &mut ScoreCache<'_>| {
+            let near = WITHIN_PLACE_SHIFTS.iter().map(|shift| left + shift);
+            let scored = near.filter_map(|left| Some((scores.at(index, left)?, left)));
+            scored.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f32::NEG_INFINITY, left))
+        };
+        let allowed = |other: &usize| slot.takes(self.alphabet.shapes[*other].character);
+        let all = 0..self.alphabet.shapes.len();
+        let chosen = all.filter(allowed).map(|other| (other, best_left(other, scores)));
+        let best = chosen.max_by(|a, b| a.1.0.total_cmp(&b.1.0));
+        let (index, left) = best.map_or((index, left), |(other, (_, left))| (other, left));
         let shape = &self.alphabet.shapes[index];
-        let all = self.alphabet.shapes.iter().enumerate().map(|(other, shape)| {
-            if slot.takes(shape.character) {
-                scores.at(other, left).unwrap_or(f32::NEG_INFINITY)
-            } else {
-                f32::NEG_INFINITY
-            }
-        });
-        let all: Vec<f32> = all.collect();
+        let all: Vec<f32> = (0..self.alphabet.shapes.len())
+            .map(|other| if allowed(&other) { scores.at(other, left) } else { None })
+            .map(|score| score.unwrap_or(f32::NEG_INFINITY))
+            .collect();
         let patch = patch_at(scores.features, top, left, shape.template.dim());
-        let fit = patch.map_or(0.0, |patch| correlation(&shape.template, &patch));
+        let fit = patch.as_ref().map_or(0.0, |patch| correlation(&shape.template, patch));
+        let least_stroke = patch.map_or(0.0, |patch| shape.least_stroke(&patch));
         let distance2 = self.matcher.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
         let strangeness = self.matcher.strangeness(index, &all);
-        Place { character: shape.character, left, scores: all, fit, strength, strangeness }
+        Place { character: shape.character, left, scores: all, fit, strength, strangeness, least_stroke }
     }
 }
 

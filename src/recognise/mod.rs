@@ -42,6 +42,13 @@ const SURE: f32 = 0.95;
 /// Rounds of reading the sample and learning from what is believed of it.
 const LEARNING_ROUNDS: usize = 3;
 
+/// A character that correlates less with its template is not read.
+const LEAST_FIT: f32 = 0.3;
+
+/// Strangeness beyond which a character is a shape never taught, or damaged. Noise alone, with the
+/// heavier tails that pictures have, stays below.
+const MOST_STRANGE: f32 = 8.0;
+
 /// Strengths outside these limits are no glyph of this overlay.
 const STRENGTHS: (f32, f32) = (0.45, 1.7);
 
@@ -73,14 +80,14 @@ pub enum Shown {
 struct FaceModel {
     alphabet: Alphabet,
     matcher: Matcher,
-    /// Correlation below which a character is a shape never taught, or damaged.
-    least_fit: f32,
+    /// Strangeness up to which characters of the sample are believed.
+    most_strange: f32,
 }
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
         let noise = Noise::white(alphabet.rows, alphabet.cols, 20.0);
-        Some(Self { matcher: Matcher::new(&alphabet, &noise)?, alphabet, least_fit: calibrate::BELIEVED_FIT })
+        Some(Self { matcher: Matcher::new(&alphabet, &noise)?, alphabet, most_strange: f32::INFINITY })
     }
 }
 
@@ -138,14 +145,22 @@ impl Recogniser {
             .collect();
         let mut model = face.clone();
         for _ in 0..LEARNING_ROUNDS {
+            let texts: Vec<Vec<Option<Decoded>>> = features
+                .iter()
+                .map(|(region, placement, features)| {
+                    let FaceModel { alphabet, matcher, .. } = &model;
+                    let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
+                    features.iter().map(|features| decoder.decode(features, placement)).collect()
+                })
+                .collect();
+            let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
+            model.most_strange = most_strange;
             let mut believed = Believed::default();
-            for (region, placement, features) in &features {
-                let FaceModel { alphabet, matcher, least_fit } = &model;
-                let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
+            for ((region, placement, features), texts) in features.iter().zip(&texts) {
                 let sample = RegionSample { grammar: &region.grammar, features };
-                believed.add(&decoder, &sample, placement, *least_fit);
+                believed.add(&model.alphabet, &sample, placement, (texts, most_strange));
             }
-            model.least_fit = believed.least_fit();
+            eprintln!("DEBUG round most_strange {most_strange} believed {:?}", believed.counts());
             believed.refine(&mut model.alphabet);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
@@ -176,7 +191,7 @@ impl Recogniser {
     fn judged(&self, region: &RegionModel, features: &Array2<f32>) -> Shown {
         let Some((_, _, face)) = &region.found else { return Shown::Nothing };
         match self.decoded(region, features) {
-            Some(decoded) => judge(&decoded, &self.faces[*face], &region.grammar),
+            Some(decoded) => judge(&decoded, &region.grammar),
             None => Shown::Nothing,
         }
     }
@@ -216,23 +231,24 @@ impl Recogniser {
             let region = self.regions.get(region)?;
             let (window, placement, face) = region.found.as_ref()?;
             let decoded = self.decoded(region, &self.patch_features(region, patch)?)?;
-            let shown = judge(&decoded, &self.faces[*face], &region.grammar);
+            let sure = confidence_of(&decoded) > SURE
+                && calibrate::is_believed(&decoded, self.faces[*face].most_strange);
             let places = decoded
                 .places
                 .iter()
                 .map(|place| (place.character, window.factor, placement.top, place.left));
-            matches!(shown, Shown::Text { confidence, .. } if confidence > SURE).then(|| places.collect())
+            sure.then(|| places.collect())
         };
         sure().unwrap_or_default()
     }
 }
 
 /// Turns a decoded text into what is reported of it.
-fn judge(decoded: &Decoded, face: &FaceModel, grammar: &Grammar) -> Shown {
+fn judge(decoded: &Decoded, grammar: &Grammar) -> Shown {
     let confidence = confidence_of(decoded);
-    if std::env::var("DBG").is_ok() { eprintln!("T2 {} {:?} fit {:?} str {:?}", decoded.text, decoded.places.iter().map(|p| p.strangeness).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.fit).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.strength).collect::<Vec<_>>()); }
+    if std::env::var("DBG").is_ok() { eprintln!("T2 {} {:?} fit {:?} str {:?}", decoded.text, decoded.places.iter().map(|p| p.strangeness).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.least_stroke).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.strength).collect::<Vec<_>>()); }
     let mut tested = decoded.places.iter().filter(|place| place.character != '.');
-    let known_shapes = calibrate::fit_of(decoded) >= face.least_fit
+    let known_shapes = calibrate::fit_of(decoded) >= LEAST_FIT && calibrate::strangeness_of(decoded) <= MOST_STRANGE
         && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength));
     match grammar.value(&decoded.text) {
         Some(value) if known_shapes => Shown::Text { text: decoded.text.clone(), value, confidence },
