@@ -65,6 +65,9 @@ pub struct Decoded {
     pub length_lead: f32,
     /// Shift of the whole text, in columns.
     pub shift: i32,
+    /// Strength of the strongest digit that could stand beyond the free end of the text: about 0
+    /// where nothing stands.
+    pub beside: f32,
 }
 
 /// Decodes one region.
@@ -140,7 +143,7 @@ impl Decoder<'_> {
                     Anchor::Left => (path.edge, path.edge + shape.advance),
                     Anchor::Right => (path.edge - shape.advance, path.edge - shape.advance),
                 };
-                let Some(score) = scores.at(index, left) else { continue };
+                let Some((score, _)) = scores.near(index, left) else { continue };
                 let total = path.total + score;
                 let twin = extended.iter_mut().find(|other| (other.edge - edge).abs() < 0.25);
                 if twin.as_ref().is_some_and(|other| other.total >= total) {
@@ -177,20 +180,33 @@ impl Decoder<'_> {
             .map(|(slot, (index, left))| self.place(*slot, index, left, scores, placement.top))
             .collect();
         let text = places.iter().map(|place| place.character).collect();
-        Decoded { text, places, total, length_lead, shift }
+        let beside = self.strength_beside(&places, placement.anchor, scores);
+        Decoded { text, places, total, length_lead, shift, beside }
     }
 
-    /// Looks at one place of the chosen text closely: glyphs set by a renderer that rounds positions
-    /// stand up to a column off their even spacing.
-    fn place(&self, slot: Slot, index: usize, left: f32, scores: &mut ScoreCache<'_>, top: usize) -> Place {
-        let best_left = |index: usize, scores: &mut ScoreCache<'_>| {
-            let near = WITHIN_PLACE_SHIFTS.iter().map(|shift| left + shift);
-            let scored = near.filter_map(|left| Some((scores.at(index, left)?, left)));
-            scored.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f32::NEG_INFINITY, left))
+    /// The strongest digit that could stand beyond the free end of the text.
+    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &mut ScoreCache<'_>) -> f32 {
+        let pitch = self.alphabet.pitch();
+        let left = match (anchor, places.first(), places.last()) {
+            (Anchor::Right, Some(first), _) => first.left - pitch,
+            (Anchor::Left, _, Some(last)) => last.left + pitch,
+            _ => return 0.0,
         };
+        let digits = (0..self.alphabet.shapes.len())
+            .filter(|index| self.alphabet.shapes[*index].character.is_ascii_digit());
+        digits
+            .filter_map(|index| {
+                let (score, _) = scores.near(index, left)?;
+                Some(score / self.matcher.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
+            })
+            .fold(0.0, f32::max)
+    }
+
+    /// Looks at one place of the chosen text closely.
+    fn place(&self, slot: Slot, index: usize, left: f32, scores: &mut ScoreCache<'_>, top: usize) -> Place {
         let allowed = |other: &usize| slot.takes(self.alphabet.shapes[*other].character);
         let all = 0..self.alphabet.shapes.len();
-        let chosen = all.filter(allowed).map(|other| (other, best_left(other, scores)));
+        let chosen = all.filter(allowed).filter_map(|other| Some((other, scores.near(other, left)?)));
         let best = chosen.max_by(|a, b| a.1.0.total_cmp(&b.1.0));
         let (index, left) = best.map_or((index, left), |(other, (_, left))| (other, left));
         let shape = &self.alphabet.shapes[index];
@@ -236,6 +252,14 @@ impl<'a> ScoreCache<'a> {
         }
         let next = self.whole(index, column + 1)?;
         Some(here + share * (next - here))
+    }
+
+    /// The best score within a column of `left`, and where: glyphs set by a renderer that rounds
+    /// positions stand up to a column off their even spacing.
+    fn near(&mut self, index: usize, left: f32) -> Option<(f32, f32)> {
+        let places = WITHIN_PLACE_SHIFTS.iter().map(|shift| left + shift);
+        let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));
+        scored.max_by(|a, b| a.0.total_cmp(&b.0))
     }
 
     fn whole(&mut self, index: usize, column: usize) -> Option<f32> {

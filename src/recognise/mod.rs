@@ -47,7 +47,16 @@ const LEAST_FIT: f32 = 0.3;
 
 /// Strangeness beyond which a character is a shape never taught, or damaged. Noise alone, with the
 /// heavier tails that pictures have, stays below.
-const MOST_STRANGE: f32 = 8.0;
+const MOST_STRANGE: f32 = 10.0;
+
+/// The same where not all digits are known: a digit never taught may look much like a known one.
+const MOST_STRANGE_WITH_UNKNOWN: f32 = 3.0;
+
+/// Share of every stroke that must be there where not all digits are known.
+const LEAST_STROKE_WITH_UNKNOWN: f32 = 0.5;
+
+/// Strength of a digit beyond the free end of a text from which on the text may be longer than read.
+const MOST_BESIDE: f32 = 0.4;
 
 /// Strengths outside these limits are no glyph of this overlay.
 const STRENGTHS: (f32, f32) = (0.45, 1.7);
@@ -82,12 +91,16 @@ struct FaceModel {
     matcher: Matcher,
     /// Strangeness up to which characters of the sample are believed.
     most_strange: f32,
+    /// Whether the shapes of all ten digits are known.
+    all_digits: bool,
 }
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
         let noise = Noise::white(alphabet.rows, alphabet.cols, 20.0);
-        Some(Self { matcher: Matcher::new(&alphabet, &noise)?, alphabet, most_strange: f32::INFINITY })
+        let all_digits = ('0'..='9').all(|digit| alphabet.index_of(digit).is_some());
+        let matcher = Matcher::new(&alphabet, &noise)?;
+        Some(Self { alphabet, matcher, most_strange: f32::INFINITY, all_digits })
     }
 }
 
@@ -189,9 +202,8 @@ impl Recogniser {
     }
 
     fn judged(&self, region: &RegionModel, features: &Array2<f32>) -> Shown {
-        let Some((_, _, face)) = &region.found else { return Shown::Nothing };
         match self.decoded(region, features) {
-            Some(decoded) => judge(&decoded, &region.grammar),
+            Some(decoded) => judge(&decoded, &region.grammar, self.knows_all_digits(region)),
             None => Shown::Nothing,
         }
     }
@@ -201,6 +213,10 @@ impl Recogniser {
         let FaceModel { alphabet, matcher, .. } = &self.faces[*face];
         let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
         decoder.decode(features, placement).filter(|decoded| decoded.total > 0.0)
+    }
+
+    fn knows_all_digits(&self, region: &RegionModel) -> bool {
+        region.found.as_ref().is_some_and(|(_, _, face)| self.faces[*face].all_digits)
     }
 
     fn patch_features(&self, region: &RegionModel, patch: &Patch) -> Option<Array2<f32>> {
@@ -244,12 +260,10 @@ impl Recogniser {
 }
 
 /// Turns a decoded text into what is reported of it.
-fn judge(decoded: &Decoded, grammar: &Grammar) -> Shown {
+fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
     let confidence = confidence_of(decoded);
-    if std::env::var("DBG").is_ok() { eprintln!("T2 {} {:?} fit {:?} str {:?}", decoded.text, decoded.places.iter().map(|p| p.strangeness).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.least_stroke).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.strength).collect::<Vec<_>>()); }
-    let mut tested = decoded.places.iter().filter(|place| place.character != '.');
-    let known_shapes = calibrate::fit_of(decoded) >= LEAST_FIT && calibrate::strangeness_of(decoded) <= MOST_STRANGE
-        && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength));
+    if std::env::var("DBG").is_ok() { eprintln!("T2 {} {:?} fit {:?} str {:?} beside {:.3}", decoded.text, decoded.places.iter().map(|p| p.strangeness).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.least_stroke).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.strength).collect::<Vec<_>>(), decoded.beside); }
+    let known_shapes = are_known_shapes(decoded, all_digits);
     match grammar.value(&decoded.text) {
         Some(value) if known_shapes => Shown::Text { text: decoded.text.clone(), value, confidence },
         _ => Shown::Unclear {
@@ -257,6 +271,18 @@ fn judge(decoded: &Decoded, grammar: &Grammar) -> Shown {
             confidence: if known_shapes { confidence } else { 0.0 },
         },
     }
+}
+
+/// Whether every character looks like its template, and nothing stands where the text ends.
+fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
+    let (most_strange, least_stroke) =
+        if all_digits { (MOST_STRANGE, f32::NEG_INFINITY) } else { (MOST_STRANGE_WITH_UNKNOWN, LEAST_STROKE_WITH_UNKNOWN) };
+    let mut tested = decoded.places.iter().filter(|place| place.character != '.');
+    calibrate::fit_of(decoded) >= LEAST_FIT
+        && calibrate::strangeness_of(decoded) <= most_strange
+        && calibrate::least_stroke_of(decoded) >= least_stroke
+        && decoded.beside <= MOST_BESIDE
+        && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength))
 }
 
 /// Probability of the text against the same text with one character changed, and against texts of
