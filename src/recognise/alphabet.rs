@@ -96,6 +96,17 @@ impl Alphabet {
         Self { shapes, rows, cols, high_pass, factor }
     }
 
+    /// Scales the templates to the contrast of features that hold text: built-in glyphs are drawn at
+    /// full contrast, overlays are fainter.
+    pub fn match_contrast(&mut self, features: &[Array2<f32>]) {
+        let seen = strong_level(features.iter());
+        let drawn = strong_level(self.shapes.iter().map(|shape| &shape.template));
+        if drawn > 0.0 && seen > 0.0 {
+            let gain = seen / drawn;
+            self.shapes.iter_mut().for_each(|shape| shape.template *= gain);
+        }
+    }
+
     /// The index of a character's shape.
     #[must_use]
     pub fn index_of(&self, character: char) -> Option<usize> {
@@ -108,6 +119,13 @@ impl Alphabet {
         let digits = self.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
         digits.map(|shape| shape.advance).fold(1.0, f32::max)
     }
+}
+
+/// Level of the strongest strokes: the upper twentieth of the features' sizes.
+fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
+    let mut sizes: Vec<f32> = features.flat_map(|one| one.iter().map(|level| level.abs())).collect();
+    sizes.sort_by(f32::total_cmp);
+    sizes.get(sizes.len() * 19 / 20).copied().unwrap_or(0.0)
 }
 
 /// Puts the glyph on the backdrop, scales it, and takes features with room around it.
@@ -125,14 +143,15 @@ fn shape_of(glyph: &Glyph, zoom: (f32, f32), rows: usize, high_pass: &HighPass) 
     Shape { character: glyph.character, template, advance }
 }
 
+/// Resamples grey levels of 0 to 255; the image crate keeps floating point pixels within 0 to 1.
 fn resized(levels: &Array2<f32>, rows: usize, cols: usize) -> Array2<f32> {
     if levels.dim() == (rows, cols) {
         return levels.clone();
     }
     let picture: ImageBuffer<Luma<f32>, Vec<f32>> =
         ImageBuffer::from_fn(levels.ncols() as u32, levels.nrows() as u32, |x, y| {
-            Luma([levels[[y as usize, x as usize]]])
+            Luma([levels[[y as usize, x as usize]] / 255.0])
         });
     let scaled = resize(&picture, cols as u32, rows as u32, FilterType::Triangle);
-    Array2::from_shape_fn((rows, cols), |(y, x)| scaled.get_pixel(x as u32, y as u32).0[0])
+    Array2::from_shape_fn((rows, cols), |(y, x)| 255.0 * scaled.get_pixel(x as u32, y as u32).0[0])
 }

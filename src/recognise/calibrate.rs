@@ -6,7 +6,7 @@ use ndarray::{Array2, s};
 use super::alphabet::Alphabet;
 use super::decode::{Anchor, Decoded, Decoder, Placement};
 use super::grammar::Grammar;
-use super::matcher::Matcher;
+use super::matcher::{Correlator, normalised_correlation};
 use super::noise::Noise;
 
 /// Frames used to find the row and the alignment of a region's text.
@@ -38,12 +38,37 @@ pub(super) struct Registration {
     pub(super) fit: f32,
 }
 
+/// How plainly an alphabet's digits stand in a sample, their cells' top edge in one of `tops`: the mean
+/// over the sample of the two best correlations at places that do not overlap; -1 without features.
+pub(super) fn presence(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[usize]) -> f32 {
+    let at = |top: &usize| -> f32 {
+        let pairs = features.iter().map(|features| two_best(alphabet, features, *top));
+        pairs.sum::<f32>() / features.len().max(1) as f32
+    };
+    tops.iter().map(at).fold(-1.0, f32::max)
+}
+
+fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
+    let digits = || alphabet.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
+    let best_at = |left: usize| {
+        let found = digits().filter_map(|shape| normalised_correlation(&shape.template, features, top, left));
+        found.fold(-1.0, f32::max)
+    };
+    let by_column: Vec<f32> = (0..features.ncols()).map(best_at).collect();
+    let best = |apart_from: Option<usize>| {
+        let apart = |column: &usize| apart_from.is_none_or(|other| column.abs_diff(other) >= alphabet.cols);
+        let columns = (0..by_column.len()).filter(apart);
+        columns.max_by(|a, b| by_column[*a].total_cmp(&by_column[*b]))
+    };
+    let first = best(None);
+    let value = |column: Option<usize>| column.map_or(-1.0, |column| by_column[column]);
+    0.5 * (value(first) + value(best(first)))
+}
+
 /// Finds the row, the alignment and the position of a region's text.
 pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option<Registration> {
     let (rows, cols) = sample.features.first()?.dim();
-    let noise = Noise::white(alphabet.rows, alphabet.cols, feature_spread(sample.features).max(8.0));
-    let matcher = Matcher::new(alphabet, &noise)?;
-    let decoder = Decoder { alphabet, matcher: &matcher, grammar: sample.grammar };
+    let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar };
     let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
     let stride = sample.features.len().div_ceil(REGISTRATION_FRAMES).max(1);
     let strength_at = |top: usize| -> f32 {
@@ -93,14 +118,6 @@ fn centre_and_scatter(mut edges: Vec<f32>) -> Option<(f32, f32)> {
     let centre = *edges.get(edges.len() / 2)?;
     let scatter = edges.iter().map(|edge| (edge - centre).abs().min(4.0)).sum::<f32>() / edges.len() as f32;
     Some((centre, scatter))
-}
-
-/// Robust standard deviation of features: 1.4826 x the median of their size.
-fn feature_spread(features: &[Array2<f32>]) -> f32 {
-    let mut sizes: Vec<f32> =
-        features.iter().flat_map(|f| f.iter().step_by(3).map(|level| level.abs())).collect();
-    sizes.sort_by(f32::total_cmp);
-    sizes.get(sizes.len() / 2).map_or(0.0, |median| 1.4826 * median)
 }
 
 /// Believed characters of the sample: patches of features by character, and all differences from
@@ -185,7 +202,6 @@ impl Believed {
         }
     }
 
-    pub(super) fn counts(&self) -> Vec<usize> { self.patches.iter().map(Vec::len).collect() }
     /// The noise model of the differences.
     pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
@@ -214,7 +230,8 @@ pub(super) fn least_stroke_of(decoded: &Decoded) -> f32 {
 /// Strangeness beyond which a character of the sample is not believed: three times the median of
 /// all digits, which noise alone exceeds once in 300 times (chi-square with 10 degrees of freedom).
 pub(super) fn most_strange<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
-    let digits = |decoded: &'a Decoded| decoded.places.iter().filter(|place| place.character.is_ascii_digit());
+    let digits =
+        |decoded: &'a Decoded| decoded.places.iter().filter(|place| place.character.is_ascii_digit());
     let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness).collect();
     all.sort_by(f32::total_cmp);
     all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)

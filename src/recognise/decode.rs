@@ -3,9 +3,9 @@
 use ndarray::Array2;
 
 use super::alphabet::Alphabet;
-use super::grammar::{Grammar, Slot};
 use super::calibrate::{correlation, patch_at};
-use super::matcher::Matcher;
+use super::grammar::{Grammar, Slot};
+use super::matcher::Scorer;
 
 /// The end of a text that stays put when its length changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,11 +72,11 @@ pub struct Decoded {
 
 /// Decodes one region.
 #[derive(Debug, Clone)]
-pub struct Decoder<'a> {
+pub struct Decoder<'a, S> {
     /// The characters.
     pub alphabet: &'a Alphabet,
-    /// Their filters.
-    pub matcher: &'a Matcher,
+    /// Rates them.
+    pub scorer: &'a S,
     /// The texts allowed.
     pub grammar: &'a Grammar,
 }
@@ -89,7 +89,7 @@ struct Path {
     taken: Vec<(usize, f32)>,
 }
 
-impl Decoder<'_> {
+impl<S: Scorer> Decoder<'_, S> {
     /// The best text at a placement; `None` where no text explains the features better than nothing.
     #[must_use]
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
@@ -117,7 +117,7 @@ impl Decoder<'_> {
         pattern: &[Slot],
         placement: &Placement,
         shift: i32,
-        scores: &mut ScoreCache<'_>,
+        scores: &mut ScoreCache<'_, S>,
     ) -> Option<Path> {
         let start = placement.position + shift as f32;
         let mut paths = vec![Path { edge: start, total: 0.0, taken: Vec::new() }];
@@ -132,7 +132,13 @@ impl Decoder<'_> {
     }
 
     /// Extends every path by one character; of paths that end at the same edge the best is kept.
-    fn extend(&self, paths: &[Path], slot: Slot, anchor: Anchor, scores: &mut ScoreCache<'_>) -> Vec<Path> {
+    fn extend(
+        &self,
+        paths: &[Path],
+        slot: Slot,
+        anchor: Anchor,
+        scores: &mut ScoreCache<'_, S>,
+    ) -> Vec<Path> {
         let mut extended: Vec<Path> = Vec::new();
         for path in paths {
             for (index, shape) in self.alphabet.shapes.iter().enumerate() {
@@ -165,7 +171,7 @@ impl Decoder<'_> {
         &self,
         pattern: &[Slot],
         path: Path,
-        scores: &mut ScoreCache<'_>,
+        scores: &mut ScoreCache<'_, S>,
         total: f32,
         (length_lead, shift): (f32, i32),
         placement: &Placement,
@@ -185,7 +191,7 @@ impl Decoder<'_> {
     }
 
     /// The strongest digit that could stand beyond the free end of the text.
-    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &mut ScoreCache<'_>) -> f32 {
+    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &mut ScoreCache<'_, S>) -> f32 {
         let pitch = self.alphabet.pitch();
         let left = match (anchor, places.first(), places.last()) {
             (Anchor::Right, Some(first), _) => first.left - pitch,
@@ -197,13 +203,20 @@ impl Decoder<'_> {
         digits
             .filter_map(|index| {
                 let (score, _) = scores.near(index, left)?;
-                Some(score / self.matcher.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
+                Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
             })
             .fold(0.0, f32::max)
     }
 
     /// Looks at one place of the chosen text closely.
-    fn place(&self, slot: Slot, index: usize, left: f32, scores: &mut ScoreCache<'_>, top: usize) -> Place {
+    fn place(
+        &self,
+        slot: Slot,
+        index: usize,
+        left: f32,
+        scores: &mut ScoreCache<'_, S>,
+        top: usize,
+    ) -> Place {
         let allowed = |other: &usize| slot.takes(self.alphabet.shapes[*other].character);
         let all = 0..self.alphabet.shapes.len();
         let chosen = all.filter(allowed).filter_map(|other| Some((other, scores.near(other, left)?)));
@@ -217,25 +230,25 @@ impl Decoder<'_> {
         let patch = patch_at(scores.features, top, left, shape.template.dim());
         let fit = patch.as_ref().map_or(0.0, |patch| correlation(&shape.template, patch));
         let least_stroke = patch.map_or(0.0, |patch| shape.least_stroke(&patch));
-        let distance2 = self.matcher.distance2(index).max(f32::MIN_POSITIVE);
+        let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
-        let strangeness = self.matcher.strangeness(index, &all);
+        let strangeness = self.scorer.strangeness(index, &all);
         Place { character: shape.character, left, scores: all, fit, strength, strangeness, least_stroke }
     }
 }
 
 /// Scores at whole columns, worked out when first asked for.
-struct ScoreCache<'a> {
-    matcher: &'a Matcher,
+struct ScoreCache<'a, S> {
+    scorer: &'a S,
     features: &'a Array2<f32>,
     top: usize,
     known: Array2<f32>,
 }
 
-impl<'a> ScoreCache<'a> {
-    fn new(decoder: &Decoder<'a>, features: &'a Array2<f32>, top: usize) -> Self {
+impl<'a, S: Scorer> ScoreCache<'a, S> {
+    fn new(decoder: &Decoder<'a, S>, features: &'a Array2<f32>, top: usize) -> Self {
         let known = Array2::from_elem((decoder.alphabet.shapes.len(), features.ncols()), f32::NAN);
-        Self { matcher: decoder.matcher, features, top, known }
+        Self { scorer: decoder.scorer, features, top, known }
     }
 
     /// Score of a character with its left edge at a fractional column: between the whole columns
@@ -265,7 +278,7 @@ impl<'a> ScoreCache<'a> {
     fn whole(&mut self, index: usize, column: usize) -> Option<f32> {
         let known = self.known.get_mut((index, column))?;
         if known.is_nan() {
-            *known = self.matcher.score(index, self.features, self.top, column)?;
+            *known = self.scorer.score(index, self.features, self.top, column)?;
         }
         Some(*known)
     }

@@ -11,6 +11,53 @@ use ndarray::Array2;
 use super::alphabet::{Alphabet, Shape};
 use super::noise::Noise;
 
+/// Rates how well a character explains a place of the features.
+pub trait Scorer {
+    /// How much better character `index` explains the cell with its top left corner at (`top`,
+    /// `left`) than nothing does: above 0 when better. `None` where the cell leaves the features.
+    fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32>;
+
+    /// Twice the score that a true match is expected to reach.
+    fn distance2(&self, index: usize) -> f32;
+
+    /// How strange the features are for character `index`, given the scores of all characters there:
+    /// about 1 for what differs from its template by noise alone, more for another shape.
+    fn strangeness(&self, index: usize, scores: &[f32]) -> f32;
+}
+
+/// Rates by normalised correlation less a threshold: knows neither noise nor contrast, so it serves
+/// to find text before these are known.
+#[derive(Debug, Clone, Copy)]
+pub struct Correlator<'a> {
+    alphabet: &'a Alphabet,
+}
+
+/// Correlation from which on a character explains a place better than nothing.
+const CORRELATION_OF_SOMETHING: f32 = 0.35;
+
+impl<'a> Correlator<'a> {
+    /// Rates the characters of an alphabet.
+    #[must_use]
+    pub fn new(alphabet: &'a Alphabet) -> Self {
+        Self { alphabet }
+    }
+}
+
+impl Scorer for Correlator<'_> {
+    fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32> {
+        let shape = self.alphabet.shapes.get(index)?;
+        Some(normalised_correlation(&shape.template, features, top, left)? - CORRELATION_OF_SOMETHING)
+    }
+
+    fn distance2(&self, _index: usize) -> f32 {
+        2.0 * (1.0 - CORRELATION_OF_SOMETHING)
+    }
+
+    fn strangeness(&self, _index: usize, _scores: &[f32]) -> f32 {
+        1.0
+    }
+}
+
 /// One character's filter.
 #[derive(Debug, Clone)]
 struct Filter {
@@ -45,18 +92,11 @@ impl Matcher {
         let strangeness = Strangeness::new(alphabet, &filters)?;
         Some(Self { filters, rows: alphabet.rows, strangeness })
     }
+}
 
-    /// How strange the features are for character `index`, given the scores of all characters there:
-    /// about 1 for what differs from its template by noise alone, more for another shape.
-    #[must_use]
-    pub fn strangeness(&self, index: usize, scores: &[f32]) -> f32 {
-        self.strangeness.of(index, scores, &self.filters)
-    }
-
-    /// Log-likelihood ratio of character `index` against nothing, with its cell's top left corner at
-    /// (`top`, `left`) of the features; `None` where the cell leaves them.
-    #[must_use]
-    pub fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32> {
+impl Scorer for Matcher {
+    /// The log-likelihood ratio.
+    fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32> {
         let filter = self.filters.get(index)?;
         if top + self.rows > features.nrows() || left + filter.cols > features.ncols() {
             return None;
@@ -73,11 +113,13 @@ impl Matcher {
         Some(sum - 0.5 * filter.distance2)
     }
 
-    /// Squared distance between character `index` and nothing: the expected score of a true match
-    /// is half of it.
-    #[must_use]
-    pub fn distance2(&self, index: usize) -> f32 {
+    /// Squared distance between character `index` and nothing.
+    fn distance2(&self, index: usize) -> f32 {
         self.filters.get(index).map_or(0.0, |filter| filter.distance2)
+    }
+
+    fn strangeness(&self, index: usize, scores: &[f32]) -> f32 {
+        self.strangeness.of(index, scores, &self.filters)
     }
 }
 
@@ -104,7 +146,8 @@ impl Strangeness {
         let is_digit = |index: &usize| alphabet.shapes[*index].character.is_ascii_digit();
         let digits: Vec<usize> = (0..alphabet.shapes.len()).filter(is_digit).collect();
         let product = |i: usize, j: usize| cross(&filters[digits[i]], &alphabet.shapes[digits[j]].template);
-        let mut gram = DMatrix::from_fn(digits.len(), digits.len(), |i, j| 0.5 * (product(i, j) + product(j, i)));
+        let mut gram =
+            DMatrix::from_fn(digits.len(), digits.len(), |i, j| 0.5 * (product(i, j) + product(j, i)));
         let ridge = GRAM_RIDGE_SHARE * gram.trace() / digits.len().max(1) as f64;
         let exact = gram.clone();
         gram += DMatrix::identity(digits.len(), digits.len()) * ridge;
@@ -166,13 +209,14 @@ pub fn normalised_correlation(
     if top + rows > features.nrows() || left + cols > features.ncols() {
         return None;
     }
-    let patch = features.slice(ndarray::s![top..top + rows, left..left + cols]);
     let (mut tf, mut tt, mut ff) = (0.0_f32, 0.0_f32, 0.0_f32);
-    ndarray::Zip::from(template).and(&patch).for_each(|t, f| {
-        tf += t * f;
-        tt += t * t;
-        ff += f * f;
-    });
+    for (t, f) in template.rows().into_iter().zip(features.rows().into_iter().skip(top)) {
+        let (Some(t), Some(f)) = (t.to_slice(), f.to_slice()) else { return None };
+        let f = &f[left..left + cols];
+        tf += dot(t, f);
+        tt += dot(t, t);
+        ff += dot(f, f);
+    }
     let scale = (tt * ff).sqrt();
     Some(if scale > 0.0 { tf / scale } else { 0.0 })
 }

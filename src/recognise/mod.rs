@@ -162,7 +162,7 @@ impl Recogniser {
                 .iter()
                 .map(|(region, placement, features)| {
                     let FaceModel { alphabet, matcher, .. } = &model;
-                    let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
+                    let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
                     features.iter().map(|features| decoder.decode(features, placement)).collect()
                 })
                 .collect();
@@ -173,7 +173,6 @@ impl Recogniser {
                 let sample = RegionSample { grammar: &region.grammar, features };
                 believed.add(&model.alphabet, &sample, placement, (texts, most_strange));
             }
-            eprintln!("DEBUG round most_strange {most_strange} believed {:?}", believed.counts());
             believed.refine(&mut model.alphabet);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
@@ -211,7 +210,7 @@ impl Recogniser {
     fn decoded(&self, region: &RegionModel, features: &Array2<f32>) -> Option<Decoded> {
         let (_, placement, face) = region.found.as_ref()?;
         let FaceModel { alphabet, matcher, .. } = &self.faces[*face];
-        let decoder = Decoder { alphabet, matcher, grammar: &region.grammar };
+        let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
         decoder.decode(features, placement).filter(|decoded| decoded.total > 0.0)
     }
 
@@ -262,7 +261,6 @@ impl Recogniser {
 /// Turns a decoded text into what is reported of it.
 fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
     let confidence = confidence_of(decoded);
-    if std::env::var("DBG").is_ok() { eprintln!("T2 {} {:?} fit {:?} str {:?} beside {:.3}", decoded.text, decoded.places.iter().map(|p| p.strangeness).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.least_stroke).collect::<Vec<_>>(), decoded.places.iter().map(|p| p.strength).collect::<Vec<_>>(), decoded.beside); }
     let known_shapes = are_known_shapes(decoded, all_digits);
     match grammar.value(&decoded.text) {
         Some(value) if known_shapes => Shown::Text { text: decoded.text.clone(), value, confidence },
@@ -275,8 +273,11 @@ fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
 
 /// Whether every character looks like its template, and nothing stands where the text ends.
 fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
-    let (most_strange, least_stroke) =
-        if all_digits { (MOST_STRANGE, f32::NEG_INFINITY) } else { (MOST_STRANGE_WITH_UNKNOWN, LEAST_STROKE_WITH_UNKNOWN) };
+    let (most_strange, least_stroke) = if all_digits {
+        (MOST_STRANGE, f32::NEG_INFINITY)
+    } else {
+        (MOST_STRANGE_WITH_UNKNOWN, LEAST_STROKE_WITH_UNKNOWN)
+    };
     let mut tested = decoded.places.iter().filter(|place| place.character != '.');
     calibrate::fit_of(decoded) >= LEAST_FIT
         && calibrate::strangeness_of(decoded) <= most_strange

@@ -3,7 +3,8 @@
 use ndarray::Array2;
 
 use super::alphabet::{Alphabet, working_factor};
-use super::calibrate::{RegionSample, Registration, register};
+use super::calibrate::{RegionSample, Registration, presence, register};
+use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
 use super::ink;
 use super::sample::{Patch, Sample};
@@ -14,14 +15,24 @@ use crate::setup::Region;
 /// Mean correlation with the templates below which a face is not the one in the clip.
 const LEAST_FACE_FIT: f32 = 0.45;
 
-/// Magnifications tried around the one that the ink's height suggests.
-const HEIGHT_STEPS: [f32; 5] = [0.88, 0.94, 1.0, 1.06, 1.12];
+/// Magnifications tried around the one that the ink's height suggests, which is often a little low:
+/// outlines and thin strokes at top and bottom hold little energy.
+const HEIGHT_STEPS: [f32; 7] = [0.92, 0.98, 1.04, 1.1, 1.17, 1.25, 1.33];
 
 /// Width of a glyph against its height, as drawn, on frames with other pixel shapes.
 const WIDTH_STEPS: [f32; 9] = [0.7, 0.77, 0.85, 0.92, 1.0, 1.08, 1.17, 1.27, 1.4];
 
+/// Faces and sizes that are looked at closely.
+const FINALISTS: usize = 3;
+
+/// Changes of a finalist's width and height tried at a time.
+const SETTLING_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
+
+/// Changes made at most.
+const SETTLING_ROUNDS: usize = 5;
+
 /// Frames used in the coarse search over faces and sizes.
-const SEARCH_FRAMES: usize = 8;
+const SEARCH_FRAMES: usize = 5;
 
 /// A region's registration and the alphabet it uses.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,12 +84,14 @@ impl AllRegistered {
 }
 
 fn try_alphabet(alphabet: &Alphabet, region: &Region, patches: &[Patch]) -> Option<Registration> {
-    let features: Vec<Array2<f32>> =
-        patches.iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect();
+    let features = features_of(alphabet, patches);
     let grammar = Grammar::of(region);
     register(alphabet, &RegionSample { grammar: &grammar, features: &features })
-        .inspect(|r| eprintln!("DEBUG {} rows {} cols {} factor {} {r:?}", region.channel.name(), alphabet.rows, alphabet.cols, alphabet.factor))
         .filter(|registration| registration.fit >= LEAST_FACE_FIT)
+}
+
+fn features_of(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
+    patches.iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
 }
 
 /// Searches the faces of all sets, and for built-in ones their size.
@@ -86,16 +99,63 @@ fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alph
     let some: Vec<Patch> =
         patches.iter().step_by(patches.len().div_ceil(SEARCH_FRAMES).max(1)).cloned().collect();
     let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some)).flatten();
-    let best = candidates
-        .filter_map(|candidate| {
-            let alphabet = Alphabet::new(candidate.face, candidate.scale);
-            let fit = try_alphabet(&alphabet, region, &some)?.fit;
-            Some((alphabet, fit))
+    let mut rated: Vec<(f32, Candidate<'_>)> =
+        candidates.map(|candidate| (candidate.presence(region, &some), candidate)).collect();
+    rated.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let best = rated
+        .into_iter()
+        .take(FINALISTS)
+        .filter_map(|finalist| {
+            let alphabet = finalist.1.settled(finalist.0, region, &some).alphabet();
+            Some((try_alphabet(&alphabet, region, patches)?, alphabet))
         })
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    let (alphabet, _) = best?;
-    let registration = try_alphabet(&alphabet, region, patches)?;
+        .max_by(|a, b| a.0.fit.total_cmp(&b.0.fit));
+    let (registration, mut alphabet) = best?;
+    if sets.iter().all(|set| set.any_size) {
+        alphabet.match_contrast(&features_of(&alphabet, patches));
+    }
     Some((alphabet, registration))
+}
+
+impl Candidate<'_> {
+    fn alphabet(&self) -> Alphabet {
+        Alphabet::new(self.face, self.scale)
+    }
+
+    fn presence(&self, region: &Region, patches: &[Patch]) -> f32 {
+        let alphabet = self.alphabet();
+        presence(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
+    }
+
+    /// The size near this one at which the digits stand out most plainly; a taught face stays as it is.
+    fn settled(self, presence: f32, region: &Region, patches: &[Patch]) -> Self {
+        if self.scale == (1.0, 1.0) {
+            return self;
+        }
+        let (mut best, mut at) = (presence, self);
+        for _ in 0..SETTLING_ROUNDS {
+            let now = at;
+            for (x, y) in SETTLING_STEPS {
+                let scale = (now.scale.0 * x, now.scale.1 * y);
+                let near = Self { scale, ..now };
+                let presence = near.presence(region, patches);
+                if presence > best {
+                    (best, at) = (presence, near);
+                }
+            }
+            if at.scale == now.scale {
+                break;
+            }
+        }
+        at
+    }
+}
+
+/// Rows where a cell's top edge may be for the cell to stand in the box, every other one.
+fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
+    let rows = (region.place.height as usize).div_ceil(alphabet.factor) + 2 * MARGIN_PX;
+    let last = rows.saturating_sub(alphabet.rows);
+    (last / 4..=last - last / 4).step_by(2).collect()
 }
 
 /// A taught face as it is; a built-in one (drawn for any frame, so for any channel) at several sizes.

@@ -276,7 +276,6 @@ fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
     let finer = with_other_points(layout, &inks);
-    eprintln!("DEBUG rows {} factor {} {layout:?}", group.rows, group.factor);
     Ok(best_cuts(group, &finer).map_or(cuts, |(_, finer_cuts)| finer_cuts))
 }
 

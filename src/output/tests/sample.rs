@@ -116,7 +116,12 @@ pub fn small_flight() -> Flight {
             camera: Camera { name: "wing camera".into(), frame: (640, 480), glyphs: None },
             regions: vec![],
         },
-        series: Series { readings, speed_smooth: vec![60.123, f64::NAN, 73.987], update_rate_hz: Some(8.1), dead: vec![] },
+        series: Series {
+            readings,
+            speed_smooth: vec![60.123, f64::NAN, 73.987],
+            update_rate_hz: Some(8.1),
+            dead: vec![],
+        },
         legs: vec![upwind, leg(LegKind::Downwind, 0.04, 0.066_733, 74.0)],
         throttle_source: ThrottleSource::Overlay,
         pairs: vec![pair(1, 1, Some(60.0), 60.0, 74.0)],
