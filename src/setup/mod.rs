@@ -5,6 +5,7 @@ mod file;
 mod keys;
 mod outline;
 mod plausible;
+pub mod propose;
 mod validate;
 
 #[cfg(test)]
