@@ -3,6 +3,7 @@
 use crate::channel::Channel;
 use crate::series::statistics::{median, quantile, standard_deviation};
 use crate::series::{Series, Updates, without_outliers};
+use crate::units::Unit;
 
 /// Step of the grid, in seconds.
 pub(super) const STEP_S: f64 = 0.2;
@@ -15,6 +16,15 @@ const LONGEST_GAP_S: f64 = 1.5;
 
 /// Turn rates below the first are straight flight, above the second a turn, in degrees a second.
 const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
+
+/// Climb or descent below the first is level flight, above the second it is none, in m/s.
+const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
+
+/// Time over which the climb is measured either side, in seconds.
+const CLIMB_REACH_S: f64 = 2.0;
+
+/// Time after take-off and before landing that is not taken for a leg, in seconds.
+const NEAR_GROUND_S: f64 = 8.0;
 
 /// Throttle changes smaller than this are the stick's play, in per cent.
 pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
@@ -32,6 +42,8 @@ pub(super) struct Evidence {
     pub throttle_change: Vec<bool>,
     /// 0 straight to 1 turning, from the heading; `None` where the heading is not known.
     pub turning: Vec<Option<f64>>,
+    /// 0 level to 1 climbing or descending, from the altitude; 0 where it is not known.
+    pub climbing: Vec<f64>,
     /// Usual wobble of the speed about the mean of a leg.
     pub noise: f64,
     /// Speed below which the aircraft is not in a run.
@@ -57,7 +69,11 @@ impl Evidence {
         let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
         Some(Self {
             start_s,
-            broken: broken(&speed, series, start_s),
+            broken: broken(&speed, series, start_s, slowest_run),
+            climbing: climbing(
+                &on_grid(&series.updates(&Channel::Altitude), start_s, steps),
+                altitude_si(series),
+            ),
             throttle_change: throttle_changes(&throttle),
             turning: turning(&heading),
             speed,
@@ -112,7 +128,7 @@ fn wobble(speed: &[f64], slowest_run: f64) -> f64 {
     1.3 * quantile(&deviations, 0.33).unwrap_or(0.0)
 }
 
-fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
+fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec<bool> {
     let mut broken = vec![false; speed.len()];
     let longest = (LONGEST_BLANK_S / STEP_S) as usize;
     let mut from = 0;
@@ -129,7 +145,49 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
         let (first, last) = (step(gap.start_s), step(gap.end_s));
         broken[first..last].fill(true);
     }
+    let near_ground = (NEAR_GROUND_S / STEP_S) as usize;
+    if let Some(take_off) = take_off(speed.iter(), slowest_run) {
+        broken[..speed.len().min(take_off + near_ground)].fill(true);
+    }
+    if let Some(before_end) = take_off(speed.iter().rev(), slowest_run) {
+        broken[speed.len().saturating_sub(before_end + near_ground)..].fill(true);
+    }
     broken
+}
+
+/// The step from which the aircraft flies after it stood; `None` when the speeds begin in flight.
+fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, slowest_run: f64) -> Option<usize> {
+    let stood = (1.0 / STEP_S) as usize;
+    let mut slow = 0;
+    for (step, value) in speed.enumerate() {
+        if *value < 0.5 * slowest_run {
+            slow += 1;
+        } else if *value >= slowest_run {
+            return (slow >= stood).then_some(step);
+        }
+    }
+    None
+}
+
+fn altitude_si(series: &Series) -> f64 {
+    series
+        .readings
+        .channel(&Channel::Altitude)
+        .and_then(|altitude| altitude.unit)
+        .map_or(1.0, Unit::si_per_unit)
+}
+
+fn climbing(altitude: &[f64], altitude_si: f64) -> Vec<f64> {
+    let reach = (CLIMB_REACH_S / STEP_S) as usize;
+    (0..altitude.len())
+        .map(|step| {
+            let (first, last) = (step.saturating_sub(reach), (step + reach).min(altitude.len() - 1));
+            let climbed_m = (altitude[last] - altitude[first]).abs() * altitude_si;
+            let rate = climbed_m / ((last - first).max(1) as f64 * STEP_S);
+            let share = (rate - CLIMB_MPS.0) / (CLIMB_MPS.1 - CLIMB_MPS.0);
+            if share.is_nan() { 0.0 } else { share.clamp(0.0, 1.0) }
+        })
+        .collect()
 }
 
 /// Steps where the median throttle of the 2 s after differs most from that of the 2 s before.

@@ -7,6 +7,7 @@ mod partition;
 mod steady;
 mod steps;
 mod told;
+mod turns;
 mod wobble;
 
 use serde::{Deserialize, Serialize};
@@ -173,7 +174,7 @@ const OVERHANG_S: f64 = 0.5;
 
 /// Finds the legs, or takes the told ones, describes them and pairs them.
 ///
-/// A found leg's steady middle leaves out the receiver's lag (0.8 s at its start, 0.4 s at its end)
+/// A found leg's steady middle leaves out the receiver's lag (1 s at either end)
 /// and then, second by second, ends whose speed differs plainly from the rest. Of a told leg only such
 /// ends are left out: what was trimmed once is not trimmed again.
 ///
@@ -234,7 +235,7 @@ fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<Leg> {
 
 fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
     let Some(evidence) = Evidence::of(series) else { return Vec::new() };
-    partition::legs(&evidence)
+    turns::without_turns(&evidence, partition::legs(&evidence))
         .into_iter()
         .filter_map(|leg| {
             let whole = Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) };

@@ -32,6 +32,9 @@ const BEGIN_REST: f64 = 18.0;
 /// Cost of a step of a leg while the heading turns, and of a turn while it does not.
 const HEADING_AT_ODDS: f64 = 6.0;
 
+/// Cost of a step of a leg while the altitude climbs or sinks.
+const CLIMB_AT_ODDS: f64 = 6.0;
+
 /// Least share of a leg's steps that must have a trusted speed.
 const LEAST_TRUSTED_SHARE: f64 = 0.5;
 
@@ -49,6 +52,7 @@ struct Sums {
     squares: Vec<f64>,
     turning: Vec<f64>,
     straight: Vec<f64>,
+    climbing: Vec<f64>,
     broken: Vec<f64>,
     throttle_change: Vec<f64>,
 }
@@ -65,6 +69,7 @@ impl Sums {
             straight: prefix(
                 evidence.turning.iter().map(|turning| turning.map_or(0.0, |turning| 1.0 - turning)),
             ),
+            climbing: prefix(evidence.climbing.iter().copied()),
             broken: flag(&evidence.broken),
             throttle_change: flag(&evidence.throttle_change),
         }
@@ -105,7 +110,10 @@ impl Costs {
             return f64::INFINITY;
         }
         let squares = (over(&sums.squares, first, end) - count * mean * mean).max(0.0);
-        squares / self.variance + HEADING_AT_ODDS * over(&sums.turning, first, end) + BEGIN_LEG
+        squares / self.variance
+            + HEADING_AT_ODDS * over(&sums.turning, first, end)
+            + CLIMB_AT_ODDS * over(&sums.climbing, first, end)
+            + BEGIN_LEG
     }
 
     fn turn(&self, first: usize, end: usize) -> f64 {

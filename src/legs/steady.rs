@@ -7,12 +7,9 @@ use crate::series::statistics::{grouped_median, mean, median, scaled_mad};
 use crate::series::{Series, Updates};
 use crate::units::Unit;
 
-/// Left out at the start of a leg found in the speeds: the receiver shows the turn with a lag of
-/// about this much, in seconds.
-const LAG_S: f64 = 0.8;
-
-/// Left out at the end of a leg found in the speeds, in seconds.
-const EARLY_TURN_S: f64 = 0.4;
+/// Left out at either end of a leg found in the speeds, in seconds: the receiver lags by about this
+/// much, and the first and last part of a turn change the ground speed but little.
+const LAG_S: f64 = 1.0;
 
 /// Pieces in which unsteady ends are taken off, in seconds.
 const PIECE_S: f64 = 1.0;
@@ -81,9 +78,8 @@ impl Gauges {
 
     /// The steady middle of a leg found in the speeds: the receiver's lag is left out first.
     pub fn steady_of_found(&self, leg: Stretch) -> Stretch {
-        let spare =
-            (leg.length_s() - SHORTEST_STEADY_S).clamp(0.0, LAG_S + EARLY_TURN_S) / (LAG_S + EARLY_TURN_S);
-        let inner = Stretch { start_s: leg.start_s + LAG_S * spare, end_s: leg.end_s - EARLY_TURN_S * spare };
+        let spare_s = ((leg.length_s() - SHORTEST_STEADY_S) / 2.0).clamp(0.0, LAG_S);
+        let inner = Stretch { start_s: leg.start_s + spare_s, end_s: leg.end_s - spare_s };
         self.without_unsteady_ends(to_milliseconds(inner))
     }
 

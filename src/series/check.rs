@@ -12,11 +12,22 @@ const BELIEVED_JUMP_S: f64 = 5.0;
 /// How many earlier stretches a stretch may link back to.
 const LOOK_BACK: usize = 64;
 
+/// A hold is never taken for longer than this, in seconds: a display slower than that is rare, and a
+/// channel that hardly changes must not make a quick change look impossible.
+const LONGEST_HOLD_S: f64 = 0.25;
+
 /// Refuses values outside the range, shown too shortly to be an update, or off the consistent path.
-pub(super) fn check(channel: &mut ChannelReadings, time_s: &[f64], frame_interval_s: f64) {
-    refuse_out_of_range(channel);
-    let all = runs(time_s, channel);
-    let hold_s = shortest_hold_s(&all, frame_interval_s);
+pub(super) fn check(channels: &mut [ChannelReadings], time_s: &[f64], frame_interval_s: f64) {
+    channels.iter_mut().for_each(refuse_out_of_range);
+    let all: Vec<Vec<Run>> = channels.iter().map(|channel| runs(time_s, channel)).collect();
+    let holds = all.iter().filter_map(|runs| shortest_hold_s(runs, frame_interval_s));
+    let hold_s = holds.min_by(f64::total_cmp).map(|hold_s| hold_s.min(LONGEST_HOLD_S));
+    for (channel, runs) in channels.iter_mut().zip(all) {
+        check_channel(channel, runs, hold_s, frame_interval_s);
+    }
+}
+
+fn check_channel(channel: &mut ChannelReadings, all: Vec<Run>, hold_s: Option<f64>, frame_interval_s: f64) {
     let held = match hold_s {
         Some(hold_s) => held_long_enough(all, hold_s, frame_interval_s),
         None => all,
