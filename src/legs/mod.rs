@@ -1,6 +1,7 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
 mod evidence;
+mod merge;
 mod note;
 mod pairing;
 mod partition;
@@ -235,7 +236,8 @@ fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<Leg> {
 
 fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
     let Some(evidence) = Evidence::of(series) else { return Vec::new() };
-    turns::without_turns(&evidence, partition::legs(&evidence))
+    let straight = turns::without_turns(&evidence, partition::legs(&evidence));
+    merge::joined(&evidence, straight)
         .into_iter()
         .filter_map(|leg| {
             let whole = Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) };
