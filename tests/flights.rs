@@ -88,7 +88,7 @@ impl Score {
 
 fn conditions() -> Vec<(String, Plan)> {
     let mut conditions = Vec::new();
-    for (wind, gust) in [(0.0, 0.15), (0.0, 0.4), (2.0, 0.3), (2.0, 0.7), (5.0, 0.6), (5.0, 1.0)] {
+    for (wind, gust) in [(0.0, 0.15), (0.0, 0.3), (2.0, 0.3), (2.0, 0.6), (5.0, 0.6), (5.0, 1.0)] {
         for leg_s in [(5.0, 7.0), (9.0, 12.0), (16.0, 25.0)] {
             for legs_per_step in [2, 4] {
                 let plan = Plan { wind, gust, leg_s, legs_per_step, ..Plan::default() };
@@ -105,7 +105,7 @@ fn tuning_figures() {
     let mut total = Score::default();
     for (name, plan) in conditions() {
         let mut score = Score::default();
-        for seed in 0..10 {
+        for seed in 0..4 {
             let plan = Plan { seed, ..plan.clone() };
             let flight = fly(&plan);
             score.add(&plan, &flight);

@@ -44,6 +44,8 @@ pub(super) struct Evidence {
     pub turning: Vec<Option<f64>>,
     /// 0 level to 1 climbing or descending, from the altitude; 0 where it is not known.
     pub climbing: Vec<f64>,
+    /// Square of the speed's slope against what is usual in a leg.
+    pub sloping: Vec<f64>,
     /// Usual wobble of the speed about the mean of a leg.
     pub noise: f64,
     /// Speed below which the aircraft is not in a run.
@@ -64,7 +66,20 @@ impl Evidence {
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
         let speed = on_grid(&cleaned, start_s, steps);
         let slowest_run = 0.35 * quantile(&speed, 0.9)?;
-        let noise = wobble(&speed, slowest_run).max(0.35 * quantum).max(0.004 * quantile(&speed, 0.9)?);
+        let noise = wobble(&speed, slowest_run)
+            .max(super::tune("FLO", 0.35) * quantum)
+            .max(0.004 * quantile(&speed, 0.9)?);
+        let slopes = slopes(&speed, slowest_run);
+        let usual_slope =
+            usual_slope(&slopes, quantum).min(super::tune("CAP", 0.01) * quantile(&speed, 0.9)?);
+        let noise = if super::tune("NS", 2.3) > 0.0 { super::tune("NS", 2.3) * usual_slope } else { noise };
+        if std::env::var("DBG").is_ok() {
+            let s: Vec<f64> = slopes.iter().map(|s| s.abs()).collect();
+            println!(
+                "usual {usual_slope} noise {noise} {:?}",
+                [0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8].map(|q| quantile(&s, q))
+            );
+        }
         let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps);
         let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
         Some(Self {
@@ -76,6 +91,7 @@ impl Evidence {
             ),
             throttle_change: throttle_changes(&throttle),
             turning: turning(&heading),
+            sloping: sloping(&slopes, usual_slope),
             speed,
             noise,
             slowest_run,
@@ -118,14 +134,14 @@ fn updates_age(updates: &Updates, time_s: f64) -> f64 {
 /// Typical wobble within a leg: the lower third of the standard deviations over windows of 6 s,
 /// times 1.3 since such a short window follows the slow gusts.
 fn wobble(speed: &[f64], slowest_run: f64) -> f64 {
-    let window = (6.0 / STEP_S) as usize;
+    let window = (super::tune("WIN", 6.0) / STEP_S) as usize;
     let deviations: Vec<f64> = speed
         .windows(window)
         .step_by(5)
         .filter(|window| median(window).is_some_and(|middle| middle > slowest_run))
         .filter_map(standard_deviation)
         .collect();
-    1.3 * quantile(&deviations, 0.33).unwrap_or(0.0)
+    super::tune("FAC", 1.3) * quantile(&deviations, super::tune("QUA", 0.33)).unwrap_or(0.0)
 }
 
 fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec<bool> {
@@ -222,5 +238,51 @@ fn turning(heading: &[f64]) -> Vec<Option<f64>> {
             let share = (rate - TURN_RATE_DPS.0) / (TURN_RATE_DPS.1 - TURN_RATE_DPS.0);
             share.is_finite().then(|| share.clamp(0.0, 1.0))
         })
+        .collect()
+}
+
+/// Time over which the slope is measured either side, in seconds.
+const SLOPE_REACH_S: f64 = 0.8;
+
+/// Slope of the least-squares line through the steps around each, in speed a second; NaN below the
+/// speed of a run or with less than half of the steps trusted.
+fn slopes(speed: &[f64], slowest_run: f64) -> Vec<f64> {
+    let reach = (super::tune("SR", SLOPE_REACH_S) / STEP_S) as usize;
+    (0..speed.len())
+        .map(|step| {
+            let from = step.saturating_sub(reach);
+            let window = &speed[from..speed.len().min(step + reach + 1)];
+            let points = window.iter().enumerate().filter(|(_, speed)| speed.is_finite());
+            let (count, sum_x, sum_y) = points
+                .clone()
+                .fold((0.0, 0.0, 0.0), |sum, (x, y)| (sum.0 + 1.0, sum.1 + x as f64, sum.2 + y));
+            let (mean_x, mean_y) = (sum_x / count, sum_y / count);
+            let (over, under) = points.fold((0.0, 0.0), |sum, (x, y)| {
+                let x = x as f64 - mean_x;
+                (sum.0 + x * (y - mean_y), sum.1 + x * x)
+            });
+            let known = count > reach as f64 && mean_y > slowest_run;
+            if known { over / under / STEP_S } else { f64::NAN }
+        })
+        .collect()
+}
+
+/// The slope usual in a leg, which the flattest part of the flight tells.
+fn usual_slope(slopes: &[f64], quantum: f64) -> f64 {
+    let sizes: Vec<f64> = slopes.iter().map(|slope| slope.abs()).collect();
+    let share = super::tune("SQ", 0.15);
+    let z = 1.2533 * share * (1.0 + 0.26 * share * share);
+    (quantile(&sizes, share).unwrap_or(0.0) / z).max(super::tune("SF", 0.25) * quantum).max(1e-9)
+}
+
+/// Squares of the slopes in units of the usual one.
+fn sloping(slopes: &[f64], usual: f64) -> Vec<f64> {
+    slopes
+        .iter()
+        .map(
+            |slope| {
+                if slope.is_finite() { (slope / usual).powi(2).min(super::tune("SCAP", 16.0)) } else { 0.0 }
+            },
+        )
         .collect()
 }

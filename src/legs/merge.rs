@@ -72,7 +72,9 @@ fn disorder(evidence: &Evidence, legs: &[LegSteps], strengths: &[f64]) -> f64 {
     };
     let strengths = strengths.iter().filter(|strength| strength.is_finite()).map(|strength| strength.ln());
     let lengths = legs.iter().map(|leg| ((leg.end - leg.first) as f64).ln());
-    scatter(strengths.collect()) + scatter(lengths.collect()) + within(evidence, legs).ln()
+    scatter(strengths.collect())
+        + scatter(lengths.collect())
+        + super::tune("CW", 1.0) * within(evidence, legs).ln()
 }
 
 /// Standard deviation of the speed within legs, not below half the noise.
@@ -83,5 +85,5 @@ fn within(evidence: &Evidence, legs: &[LegSteps]) -> f64 {
         (variance * steps, steps)
     };
     let (sum, steps) = legs.iter().map(of_leg).fold((0.0, 0.0), |sum, leg| (sum.0 + leg.0, sum.1 + leg.1));
-    (sum / f64::max(steps, 1.0)).sqrt().max(0.5 * evidence.noise)
+    (sum / f64::max(steps, 1.0)).sqrt().max(super::tune("WF", 0.2) * evidence.noise)
 }

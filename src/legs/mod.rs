@@ -237,11 +237,16 @@ fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<Leg> {
 fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
     let Some(evidence) = Evidence::of(series) else { return Vec::new() };
     let straight = turns::without_turns(&evidence, partition::legs(&evidence));
-    merge::joined(&evidence, straight)
+    let flat: Vec<Stretch> = merge::joined(&evidence, straight)
         .into_iter()
-        .filter_map(|leg| {
-            let whole = Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) };
-            let steady = gauges.steady_of_found(whole);
+        .map(|leg| Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) })
+        .collect();
+    (0..flat.len())
+        .filter_map(|index| {
+            let before_s = index.checked_sub(1).map(|before| flat[before].end_s);
+            let after_s = flat.get(index + 1).map(|after| after.start_s);
+            let steady = gauges.steady_of_found(flat[index]);
+            let whole = steady::whole_leg(flat[index], before_s, after_s);
             gauges.leg(whole, steady, LegKind::Leg, gauges.throttle_percent(steady))
         })
         .collect()
@@ -358,4 +363,13 @@ fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<No
 fn odd_legs(legs: &[Leg]) -> Vec<Note> {
     let odd = legs.iter().enumerate().filter(|(_, leg)| leg.kind == LegKind::Odd);
     odd.map(|(index, leg)| Note::OddLeg { leg: index + 1, start_s: leg.start_s }).collect()
+}
+
+thread_local!(static TUNE: std::cell::RefCell<std::collections::HashMap<&'static str, f64>> = Default::default());
+pub(crate) fn tune(name: &'static str, usual: f64) -> f64 {
+    TUNE.with(|t| {
+        *t.borrow_mut()
+            .entry(name)
+            .or_insert_with(|| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(usual))
+    })
 }

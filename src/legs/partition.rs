@@ -53,6 +53,7 @@ struct Sums {
     turning: Vec<f64>,
     straight: Vec<f64>,
     climbing: Vec<f64>,
+    sloping: Vec<f64>,
     broken: Vec<f64>,
     throttle_change: Vec<f64>,
 }
@@ -70,6 +71,7 @@ impl Sums {
                 evidence.turning.iter().map(|turning| turning.map_or(0.0, |turning| 1.0 - turning)),
             ),
             climbing: prefix(evidence.climbing.iter().copied()),
+            sloping: prefix(evidence.sloping.iter().copied()),
             broken: flag(&evidence.broken),
             throttle_change: flag(&evidence.throttle_change),
         }
@@ -110,21 +112,22 @@ impl Costs {
             return f64::INFINITY;
         }
         let squares = (over(&sums.squares, first, end) - count * mean * mean).max(0.0);
-        squares / self.variance
+        super::tune("WS", 1.0) * squares / self.variance
+            + super::tune("W2", 0.5) * over(&sums.sloping, first, end)
             + HEADING_AT_ODDS * over(&sums.turning, first, end)
             + CLIMB_AT_ODDS * over(&sums.climbing, first, end)
-            + BEGIN_LEG
+            + super::tune("BL", BEGIN_LEG)
     }
 
     fn turn(&self, first: usize, end: usize) -> f64 {
         let sums = &self.sums;
-        TURN_LIMIT.powi(2) * over(&sums.count, first, end)
+        super::tune("TL", TURN_LIMIT).powi(2) * over(&sums.count, first, end)
             + HEADING_AT_ODDS * over(&sums.straight, first, end)
-            + BEGIN_TURN
+            + super::tune("BT", BEGIN_TURN)
     }
 
     fn rest(&self, first: usize, end: usize) -> f64 {
-        REST_LIMIT.powi(2) * over(&self.sums.count, first, end)
+        super::tune("RL", REST_LIMIT).powi(2) * over(&self.sums.count, first, end)
     }
 }
 
@@ -179,7 +182,7 @@ fn cheapest_leg(costs: &Costs, evidence: &Evidence, best: &[Best], end: usize) -
 fn cheapest_rest(costs: &Costs, best: &[Best], end: usize) -> (f64, usize) {
     let before = best[end - 1];
     let step = costs.rest(end - 1, end);
-    let begun = before.leg.0 + BEGIN_REST;
+    let begun = before.leg.0 + super::tune("BR", BEGIN_REST);
     if begun < before.rest.0 { (begun + step, end - 1) } else { (before.rest.0 + step, before.rest.1) }
 }
 

@@ -179,6 +179,7 @@ fn phases(plan: &Plan, chance: &mut Chance) -> Vec<Phase> {
         phases.push(Phase { course_deg: into_wind, ..turn_in });
     }
     let mut upwind = true;
+    let early_throttle = chance.happens(0.5);
     let steps = plan.airspeeds.len();
     for step in 0..steps {
         let (airspeed, throttle) = (plan.airspeeds[step], plan.throttles[step]);
@@ -199,7 +200,8 @@ fn phases(plan: &Plan, chance: &mut Chance) -> Vec<Phase> {
             let course_deg = plan.wind_angle_deg + if upwind { 0.0 } else { 180.0 };
             let length_s = chance.between(plan.turn_s.0, plan.turn_s.1);
             let turning = Phase { length_s, course_deg, throttle: plan.throttles[next], ..rest };
-            phases.push(Phase { airspeed: plan.airspeeds[next] * (1.0 - plan.turn_loss), ..turning });
+            let pushed = if early_throttle { next } else { step };
+            phases.push(Phase { airspeed: plan.airspeeds[pushed] * (1.0 - plan.turn_loss), ..turning });
         }
     }
     if plan.whole_flight {
