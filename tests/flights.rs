@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::{Flight, Plan, Readout, fly};
+use common::{Flight, Plan, fly};
 use pairspeed::airspeed::{Pair, pair};
 use pairspeed::legs::{LegOptions, LegSet, find};
 use pairspeed::series::trust;
@@ -23,16 +23,15 @@ struct Score {
     errors: Vec<f64>,
 }
 
-/// The true leg of which the found one covers more than 70 %, and in which more than 70 % of the
-/// steady middle lies. The display lags by about the receiver's lag.
+/// The true leg that a found one stands for: they share more than 70 % of the shorter of the two and more
+/// than half of the time either covers. The display lags by about the receiver's lag.
 fn overlap(flight: &Flight, set: &LegSet, leg: usize) -> Option<usize> {
     let leg = &set.legs[leg];
-    let lag = 0.7;
     flight.legs.iter().position(|truth| {
-        let (start, end) = (truth.start_s + lag, truth.end_s + lag);
-        let common = |a: f64, b: f64| b.min(end) - a.max(start);
-        common(leg.start_s, leg.end_s) > 0.7 * (end - start)
-            && common(leg.steady_start_s, leg.steady_end_s) > 0.7 * (leg.steady_end_s - leg.steady_start_s)
+        let (start, end) = (truth.start_s + 0.7, truth.end_s + 0.7);
+        let common = leg.end_s.min(end) - leg.start_s.max(start);
+        let either = leg.end_s.max(end) - leg.start_s.min(start);
+        common > 0.7 * (end - start).min(leg.end_s - leg.start_s) && common > 0.5 * either
     })
 }
 

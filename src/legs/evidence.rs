@@ -1,7 +1,7 @@
 //! The flight on an even grid of time: what the search for legs looks at.
 
 use crate::channel::Channel;
-use crate::series::statistics::{median, quantile, standard_deviation};
+use crate::series::statistics::{median, quantile};
 use crate::series::{Series, Updates, without_outliers};
 use crate::units::Unit;
 
@@ -25,6 +25,20 @@ const CLIMB_REACH_S: f64 = 2.0;
 
 /// Time after take-off and before landing that is not taken for a leg, in seconds.
 const NEAR_GROUND_S: f64 = 8.0;
+
+/// Time over which the slope of the speed is measured either side, in seconds.
+const SLOPE_REACH_S: f64 = 1.0;
+
+/// Slope beyond which none is usual in a leg, as a share of the speed a second: a flight of many short
+/// turns has little flat speed to learn from. At 25 m/s this is 0.2 m/s a second.
+const FASTEST_USUAL_SLOPE: f64 = 0.008;
+
+/// Largest squared slope that a step is charged, in units of the usual one.
+const STEEPEST_SQUARE: f64 = 16.0;
+
+/// Standard deviation of gusts for a standard deviation of slopes measured over 2 s, in seconds, for gusts
+/// that forget within about 5 s.
+const GUST_PER_SLOPE_S: f64 = 2.3;
 
 /// Throttle changes smaller than this are the stick's play, in per cent.
 pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
@@ -66,20 +80,8 @@ impl Evidence {
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
         let speed = on_grid(&cleaned, start_s, steps);
         let slowest_run = 0.35 * quantile(&speed, 0.9)?;
-        let noise = wobble(&speed, slowest_run)
-            .max(super::tune("FLO", 0.35) * quantum)
-            .max(0.004 * quantile(&speed, 0.9)?);
         let slopes = slopes(&speed, slowest_run);
-        let usual_slope =
-            usual_slope(&slopes, quantum).min(super::tune("CAP", 0.01) * quantile(&speed, 0.9)?);
-        let noise = if super::tune("NS", 2.3) > 0.0 { super::tune("NS", 2.3) * usual_slope } else { noise };
-        if std::env::var("DBG").is_ok() {
-            let s: Vec<f64> = slopes.iter().map(|s| s.abs()).collect();
-            println!(
-                "usual {usual_slope} noise {noise} {:?}",
-                [0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8].map(|q| quantile(&s, q))
-            );
-        }
+        let usual_slope = usual_slope(&slopes, quantum).min(FASTEST_USUAL_SLOPE * quantile(&speed, 0.7)?);
         let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps);
         let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
         Some(Self {
@@ -91,9 +93,9 @@ impl Evidence {
             ),
             throttle_change: throttle_changes(&throttle),
             turning: turning(&heading),
-            sloping: sloping(&slopes, usual_slope),
+            sloping: sloping(&slopes, &speed, usual_slope),
             speed,
-            noise,
+            noise: GUST_PER_SLOPE_S * usual_slope,
             slowest_run,
         })
     }
@@ -129,19 +131,6 @@ fn on_grid(updates: &Updates, start_s: f64, steps: usize) -> Vec<f64> {
 fn updates_age(updates: &Updates, time_s: f64) -> f64 {
     let after = updates.time_s.partition_point(|time| *time < time_s);
     after.checked_sub(1).and_then(|last| updates.time_s.get(last)).map_or(f64::INFINITY, |last| time_s - last)
-}
-
-/// Typical wobble within a leg: the lower third of the standard deviations over windows of 6 s,
-/// times 1.3 since such a short window follows the slow gusts.
-fn wobble(speed: &[f64], slowest_run: f64) -> f64 {
-    let window = (super::tune("WIN", 6.0) / STEP_S) as usize;
-    let deviations: Vec<f64> = speed
-        .windows(window)
-        .step_by(5)
-        .filter(|window| median(window).is_some_and(|middle| middle > slowest_run))
-        .filter_map(standard_deviation)
-        .collect();
-    super::tune("FAC", 1.3) * quantile(&deviations, super::tune("QUA", 0.33)).unwrap_or(0.0)
 }
 
 fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec<bool> {
@@ -241,13 +230,10 @@ fn turning(heading: &[f64]) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Time over which the slope is measured either side, in seconds.
-const SLOPE_REACH_S: f64 = 0.8;
-
 /// Slope of the least-squares line through the steps around each, in speed a second; NaN below the
 /// speed of a run or with less than half of the steps trusted.
 fn slopes(speed: &[f64], slowest_run: f64) -> Vec<f64> {
-    let reach = (super::tune("SR", SLOPE_REACH_S) / STEP_S) as usize;
+    let reach = (SLOPE_REACH_S / STEP_S) as usize;
     (0..speed.len())
         .map(|step| {
             let from = step.saturating_sub(reach);
@@ -267,22 +253,23 @@ fn slopes(speed: &[f64], slowest_run: f64) -> Vec<f64> {
         .collect()
 }
 
-/// The slope usual in a leg, which the flattest part of the flight tells.
+/// The slope usual in a leg, which the flattest seventh of the flight tells: that share of |x| lies below
+/// 0.1891 standard deviations of normal data. Not below a quarter of a display step a second.
 fn usual_slope(slopes: &[f64], quantum: f64) -> f64 {
     let sizes: Vec<f64> = slopes.iter().map(|slope| slope.abs()).collect();
-    let share = super::tune("SQ", 0.15);
-    let z = 1.2533 * share * (1.0 + 0.26 * share * share);
-    (quantile(&sizes, share).unwrap_or(0.0) / z).max(super::tune("SF", 0.25) * quantum).max(1e-9)
+    (quantile(&sizes, 0.15).unwrap_or(0.0) / 0.1891).max(0.25 * quantum).max(1e-9)
 }
 
-/// Squares of the slopes in units of the usual one.
-fn sloping(slopes: &[f64], usual: f64) -> Vec<f64> {
+/// Squares of the slopes in units of the usual one at that speed.
+fn sloping(slopes: &[f64], speed: &[f64], usual: f64) -> Vec<f64> {
+    let typical = quantile(speed, 0.7).unwrap_or(1.0);
     slopes
         .iter()
-        .map(
-            |slope| {
-                if slope.is_finite() { (slope / usual).powi(2).min(super::tune("SCAP", 16.0)) } else { 0.0 }
-            },
-        )
+        .zip(speed)
+        .map(|(slope, speed)| {
+            let usual = usual * (speed / typical).clamp(0.5, 1.5);
+            let share = (slope / usual).powi(2).min(STEEPEST_SQUARE);
+            if slope.is_finite() { share } else { 0.0 }
+        })
         .collect()
 }

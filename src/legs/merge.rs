@@ -14,6 +14,9 @@ const LONGEST_TURN_S: f64 = 12.0;
 /// Scatter of strengths (logarithms) assumed where too few turns are left to measure it.
 const USUAL_SCATTER: f64 = 0.5;
 
+/// Wobble within legs below this share of the usual one counts as this share.
+const LEAST_WOBBLE: f64 = 0.2;
+
 /// The legs with those joined that no turn parts.
 pub(super) fn joined(evidence: &Evidence, legs: Vec<LegSteps>) -> Vec<LegSteps> {
     let strengths: Vec<f64> = legs.windows(2).map(|two| turn_strength(evidence, two[0], two[1])).collect();
@@ -72,12 +75,10 @@ fn disorder(evidence: &Evidence, legs: &[LegSteps], strengths: &[f64]) -> f64 {
     };
     let strengths = strengths.iter().filter(|strength| strength.is_finite()).map(|strength| strength.ln());
     let lengths = legs.iter().map(|leg| ((leg.end - leg.first) as f64).ln());
-    scatter(strengths.collect())
-        + scatter(lengths.collect())
-        + super::tune("CW", 1.0) * within(evidence, legs).ln()
+    scatter(strengths.collect()) + scatter(lengths.collect()) + within(evidence, legs).ln()
 }
 
-/// Standard deviation of the speed within legs, not below half the noise.
+/// Standard deviation of the speed within legs, not below [`LEAST_WOBBLE`] of the usual.
 fn within(evidence: &Evidence, legs: &[LegSteps]) -> f64 {
     let of_leg = |leg: &LegSteps| {
         let variance = standard_deviation(&evidence.speed[leg.first..leg.end]).unwrap_or(0.0).powi(2);
@@ -85,5 +86,5 @@ fn within(evidence: &Evidence, legs: &[LegSteps]) -> f64 {
         (variance * steps, steps)
     };
     let (sum, steps) = legs.iter().map(of_leg).fold((0.0, 0.0), |sum, leg| (sum.0 + leg.0, sum.1 + leg.1));
-    (sum / f64::max(steps, 1.0)).sqrt().max(super::tune("WF", 0.2) * evidence.noise)
+    (sum / f64::max(steps, 1.0)).sqrt().max(LEAST_WOBBLE * evidence.noise)
 }

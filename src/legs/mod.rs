@@ -364,12 +364,3 @@ fn odd_legs(legs: &[Leg]) -> Vec<Note> {
     let odd = legs.iter().enumerate().filter(|(_, leg)| leg.kind == LegKind::Odd);
     odd.map(|(index, leg)| Note::OddLeg { leg: index + 1, start_s: leg.start_s }).collect()
 }
-
-thread_local!(static TUNE: std::cell::RefCell<std::collections::HashMap<&'static str, f64>> = Default::default());
-pub(crate) fn tune(name: &'static str, usual: f64) -> f64 {
-    TUNE.with(|t| {
-        *t.borrow_mut()
-            .entry(name)
-            .or_insert_with(|| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(usual))
-    })
-}
