@@ -121,8 +121,10 @@ fn simulated_misreadings_are_refused_and_right_ones_kept() {
     let (mut wrong, mut wrong_kept, mut right_lost) = (0, 0, 0);
     for (index, truth) in flight.shown_speed.iter().enumerate() {
         let (before, after) = (read.values[index], speed(&series).values[index]);
+        // A value shown in the next or the last frame anyway cannot be told from a late or early change.
+        let near = &flight.shown_speed[index.saturating_sub(1)..flight.shown_speed.len().min(index + 2)];
         wrong += usize::from(before.is_finite() && before != *truth);
-        wrong_kept += usize::from(after.is_finite() && after != *truth);
+        wrong_kept += usize::from(after.is_finite() && !near.contains(&after));
         right_lost += usize::from(before == *truth && after.is_nan());
     }
     assert!(wrong > 100, "{wrong}");

@@ -70,8 +70,9 @@ fn held_long_enough(runs: Vec<Run>, hold_s: f64, frame_interval_s: f64) -> Vec<R
     };
     let mut joined: Vec<Run> = Vec::with_capacity(runs.len());
     for run in runs {
-        if let [.., before, _middle] = joined.as_mut_slice()
+        if let [.., before, middle] = joined.as_mut_slice()
             && before.value == run.value
+            && middle.frames <= run.frames
             && too_short(before, &run, LEAST_SHARE_BETWEEN_EQUALS)
         {
             before.merge(&run);
