@@ -175,9 +175,10 @@ const OVERHANG_S: f64 = 0.5;
 
 /// Finds the legs, or takes the told ones, describes them and pairs them.
 ///
-/// A found leg's steady middle leaves out the receiver's lag (1 s at either end)
-/// and then, second by second, ends whose speed differs plainly from the rest. Of a told leg only such
-/// ends are left out: what was trimmed once is not trimmed again.
+/// A found leg is flat where the speed changes slowly about one level; it is said to reach up to 1 s
+/// beyond. Its steady middle leaves out 0.4 s at either end of the flat part and then, second by second,
+/// ends whose speed differs plainly from the rest. Of a told leg only such ends are left out: what was
+/// trimmed once is not trimmed again.
 ///
 /// # Errors
 /// [`ToldLegError`] when a told leg is reversed, overlaps another or lies outside the flight. Whatever
