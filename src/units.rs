@@ -158,6 +158,13 @@ impl Unit {
         UNITS.iter().map(|row| row.unit)
     }
 
+    /// A value of this unit in another unit of the same quantity; `None` when they measure different
+    /// things.
+    #[must_use]
+    pub fn convert(self, value: f64, to: Self) -> Option<f64> {
+        (self.quantity() == to.quantity()).then(|| value * (self.si_per_unit() / to.si_per_unit()))
+    }
+
     /// The symbols of all units, for messages.
     #[must_use]
     pub fn spellings() -> String {
@@ -184,6 +191,14 @@ impl From<Unit> for String {
     }
 }
 
+/// Height above the field, in the unit of the altitude shown above sea level, given the field's
+/// elevation above sea level as (value, unit). `None` when either is not a length.
+#[must_use]
+pub fn height_above_field(shown: f64, unit: Unit, elevation: (f64, Unit)) -> Option<f64> {
+    let field = elevation.1.convert(elevation.0, unit)?;
+    (unit.quantity() == Quantity::Length).then_some(shown - field)
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -207,6 +222,22 @@ mod tests {
         // 1 kn = 1.150779448 mph, the same source.
         let kn_in_mph = Unit::Knots.si_per_unit() / Unit::MilesPerHour.si_per_unit();
         assert!((kn_in_mph - 1.150_779_448).abs() < 1e-9);
+    }
+
+    #[test]
+    fn values_convert_within_a_quantity_only() {
+        // NIST SP 811 Appendix B: 1 ft = 0.3048 m exactly.
+        assert_eq!(Unit::Feet.convert(1000.0, Unit::Metres), Some(1000.0 * 0.3048));
+        assert_eq!(Unit::Feet.convert(1000.0, Unit::Knots), None);
+    }
+
+    #[test]
+    fn height_above_the_field_is_what_is_left_of_the_altitude() {
+        // Common practice, no source: 864 ft shown over a field at 800 ft.
+        assert_eq!(height_above_field(864.0, Unit::Feet, (800.0, Unit::Feet)), Some(64.0));
+        let metric = height_above_field(864.0, Unit::Feet, (243.84, Unit::Metres)).unwrap();
+        assert!((metric - 64.0).abs() < 1e-9, "{metric}");
+        assert_eq!(height_above_field(864.0, Unit::Feet, (800.0, Unit::Volts)), None);
     }
 
     #[test]

@@ -1,8 +1,9 @@
 //! The flight on an even grid of time: what the search for legs looks at.
 
 use crate::channel::Channel;
-use crate::series::statistics::{median, quantile, standard_deviation};
+use crate::series::statistics::{median, quantile};
 use crate::series::{Series, Updates, without_outliers};
+use crate::units::Unit;
 
 /// Step of the grid, in seconds.
 pub(super) const STEP_S: f64 = 0.2;
@@ -15,6 +16,29 @@ const LONGEST_GAP_S: f64 = 1.5;
 
 /// Turn rates below the first are straight flight, above the second a turn, in degrees a second.
 const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
+
+/// Climb or descent below the first is level flight, above the second it is none, in m/s.
+const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
+
+/// Time over which the climb is measured either side, in seconds.
+const CLIMB_REACH_S: f64 = 2.0;
+
+/// Time after take-off and before landing that is not taken for a leg, in seconds.
+const NEAR_GROUND_S: f64 = 8.0;
+
+/// Time over which the slope of the speed is measured either side, in seconds.
+const SLOPE_REACH_S: f64 = 1.0;
+
+/// Slope beyond which none is usual in a leg, as a share of the speed a second: a flight of many short
+/// turns has little flat speed to learn from. At 25 m/s this is 0.2 m/s a second.
+const FASTEST_USUAL_SLOPE: f64 = 0.008;
+
+/// Largest squared slope that a step is charged, in units of the usual one.
+const STEEPEST_SQUARE: f64 = 16.0;
+
+/// Standard deviation of gusts for a standard deviation of slopes measured over 2 s, in seconds, for gusts
+/// that forget within about 5 s.
+const GUST_PER_SLOPE_S: f64 = 2.3;
 
 /// Throttle changes smaller than this are the stick's play, in per cent.
 pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
@@ -32,6 +56,10 @@ pub(super) struct Evidence {
     pub throttle_change: Vec<bool>,
     /// 0 straight to 1 turning, from the heading; `None` where the heading is not known.
     pub turning: Vec<Option<f64>>,
+    /// 0 level to 1 climbing or descending, from the altitude; 0 where it is not known.
+    pub climbing: Vec<f64>,
+    /// Square of the speed's slope against what is usual in a leg.
+    pub sloping: Vec<f64>,
     /// Usual wobble of the speed about the mean of a leg.
     pub noise: f64,
     /// Speed below which the aircraft is not in a run.
@@ -52,16 +80,22 @@ impl Evidence {
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
         let speed = on_grid(&cleaned, start_s, steps);
         let slowest_run = 0.35 * quantile(&speed, 0.9)?;
-        let noise = wobble(&speed, slowest_run).max(0.35 * quantum).max(0.004 * quantile(&speed, 0.9)?);
+        let slopes = slopes(&speed, slowest_run);
+        let usual_slope = usual_slope(&slopes, quantum).min(FASTEST_USUAL_SLOPE * quantile(&speed, 0.7)?);
         let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps);
         let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
         Some(Self {
             start_s,
-            broken: broken(&speed, series, start_s),
+            broken: broken(&speed, series, start_s, slowest_run),
+            climbing: climbing(
+                &on_grid(&series.updates(&Channel::Altitude), start_s, steps),
+                altitude_si(series),
+            ),
             throttle_change: throttle_changes(&throttle),
             turning: turning(&heading),
+            sloping: sloping(&slopes, &speed, usual_slope),
             speed,
-            noise,
+            noise: GUST_PER_SLOPE_S * usual_slope,
             slowest_run,
         })
     }
@@ -99,20 +133,7 @@ fn updates_age(updates: &Updates, time_s: f64) -> f64 {
     after.checked_sub(1).and_then(|last| updates.time_s.get(last)).map_or(f64::INFINITY, |last| time_s - last)
 }
 
-/// Typical wobble within a leg: the lower third of the standard deviations over windows of 6 s,
-/// times 1.3 since such a short window follows the slow gusts.
-fn wobble(speed: &[f64], slowest_run: f64) -> f64 {
-    let window = (6.0 / STEP_S) as usize;
-    let deviations: Vec<f64> = speed
-        .windows(window)
-        .step_by(5)
-        .filter(|window| median(window).is_some_and(|middle| middle > slowest_run))
-        .filter_map(standard_deviation)
-        .collect();
-    1.3 * quantile(&deviations, 0.33).unwrap_or(0.0)
-}
-
-fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
+fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec<bool> {
     let mut broken = vec![false; speed.len()];
     let longest = (LONGEST_BLANK_S / STEP_S) as usize;
     let mut from = 0;
@@ -129,7 +150,49 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
         let (first, last) = (step(gap.start_s), step(gap.end_s));
         broken[first..last].fill(true);
     }
+    let near_ground = (NEAR_GROUND_S / STEP_S) as usize;
+    if let Some(take_off) = take_off(speed.iter(), slowest_run) {
+        broken[..speed.len().min(take_off + near_ground)].fill(true);
+    }
+    if let Some(before_end) = take_off(speed.iter().rev(), slowest_run) {
+        broken[speed.len().saturating_sub(before_end + near_ground)..].fill(true);
+    }
     broken
+}
+
+/// The step from which the aircraft flies after it stood; `None` when the speeds begin in flight.
+fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, slowest_run: f64) -> Option<usize> {
+    let stood = (1.0 / STEP_S) as usize;
+    let mut slow = 0;
+    for (step, value) in speed.enumerate() {
+        if *value < 0.5 * slowest_run {
+            slow += 1;
+        } else if *value >= slowest_run {
+            return (slow >= stood).then_some(step);
+        }
+    }
+    None
+}
+
+fn altitude_si(series: &Series) -> f64 {
+    series
+        .readings
+        .channel(&Channel::Altitude)
+        .and_then(|altitude| altitude.unit)
+        .map_or(1.0, Unit::si_per_unit)
+}
+
+fn climbing(altitude: &[f64], altitude_si: f64) -> Vec<f64> {
+    let reach = (CLIMB_REACH_S / STEP_S) as usize;
+    (0..altitude.len())
+        .map(|step| {
+            let (first, last) = (step.saturating_sub(reach), (step + reach).min(altitude.len() - 1));
+            let climbed_m = (altitude[last] - altitude[first]).abs() * altitude_si;
+            let rate = climbed_m / ((last - first).max(1) as f64 * STEP_S);
+            let share = (rate - CLIMB_MPS.0) / (CLIMB_MPS.1 - CLIMB_MPS.0);
+            if share.is_nan() { 0.0 } else { share.clamp(0.0, 1.0) }
+        })
+        .collect()
 }
 
 /// Steps where the median throttle of the 2 s after differs most from that of the 2 s before.
@@ -163,6 +226,50 @@ fn turning(heading: &[f64]) -> Vec<Option<f64>> {
             let rate = turned / (2.0 * reach as f64 * STEP_S);
             let share = (rate - TURN_RATE_DPS.0) / (TURN_RATE_DPS.1 - TURN_RATE_DPS.0);
             share.is_finite().then(|| share.clamp(0.0, 1.0))
+        })
+        .collect()
+}
+
+/// Slope of the least-squares line through the steps around each, in speed a second; NaN below the
+/// speed of a run or with less than half of the steps trusted.
+fn slopes(speed: &[f64], slowest_run: f64) -> Vec<f64> {
+    let reach = (SLOPE_REACH_S / STEP_S) as usize;
+    (0..speed.len())
+        .map(|step| {
+            let from = step.saturating_sub(reach);
+            let window = &speed[from..speed.len().min(step + reach + 1)];
+            let points = window.iter().enumerate().filter(|(_, speed)| speed.is_finite());
+            let (count, sum_x, sum_y) = points
+                .clone()
+                .fold((0.0, 0.0, 0.0), |sum, (x, y)| (sum.0 + 1.0, sum.1 + x as f64, sum.2 + y));
+            let (mean_x, mean_y) = (sum_x / count, sum_y / count);
+            let (over, under) = points.fold((0.0, 0.0), |sum, (x, y)| {
+                let x = x as f64 - mean_x;
+                (sum.0 + x * (y - mean_y), sum.1 + x * x)
+            });
+            let known = count > reach as f64 && mean_y > slowest_run;
+            if known { over / under / STEP_S } else { f64::NAN }
+        })
+        .collect()
+}
+
+/// The slope usual in a leg, which the flattest seventh of the flight tells: that share of |x| lies below
+/// 0.1891 standard deviations of normal data. Not below a quarter of a display step a second.
+fn usual_slope(slopes: &[f64], quantum: f64) -> f64 {
+    let sizes: Vec<f64> = slopes.iter().map(|slope| slope.abs()).collect();
+    (quantile(&sizes, 0.15).unwrap_or(0.0) / 0.1891).max(0.25 * quantum).max(1e-9)
+}
+
+/// Squares of the slopes in units of the usual one at that speed.
+fn sloping(slopes: &[f64], speed: &[f64], usual: f64) -> Vec<f64> {
+    let typical = quantile(speed, 0.7).unwrap_or(1.0);
+    slopes
+        .iter()
+        .zip(speed)
+        .map(|(slope, speed)| {
+            let usual = usual * (speed / typical).clamp(0.5, 1.5);
+            let share = (slope / usual).powi(2).min(STEEPEST_SQUARE);
+            if slope.is_finite() { share } else { 0.0 }
         })
         .collect()
 }

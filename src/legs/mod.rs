@@ -1,12 +1,14 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
 mod evidence;
+mod merge;
 mod note;
 mod pairing;
 mod partition;
 mod steady;
 mod steps;
 mod told;
+mod turns;
 mod wobble;
 
 use serde::{Deserialize, Serialize};
@@ -173,9 +175,10 @@ const OVERHANG_S: f64 = 0.5;
 
 /// Finds the legs, or takes the told ones, describes them and pairs them.
 ///
-/// A found leg's steady middle leaves out the receiver's lag (0.8 s at its start, 0.4 s at its end)
-/// and then, second by second, ends whose speed differs plainly from the rest. Of a told leg only such
-/// ends are left out: what was trimmed once is not trimmed again.
+/// A found leg is flat where the speed changes slowly about one level; it is said to reach up to 1 s
+/// beyond. Its steady middle leaves out 0.4 s at either end of the flat part and then, second by second,
+/// ends whose speed differs plainly from the rest. Of a told leg only such ends are left out: what was
+/// trimmed once is not trimmed again.
 ///
 /// # Errors
 /// [`ToldLegError`] when a told leg is reversed, overlaps another or lies outside the flight. Whatever
@@ -234,11 +237,17 @@ fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<Leg> {
 
 fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
     let Some(evidence) = Evidence::of(series) else { return Vec::new() };
-    partition::legs(&evidence)
+    let straight = turns::without_turns(&evidence, partition::legs(&evidence));
+    let flat: Vec<Stretch> = merge::joined(&evidence, straight)
         .into_iter()
-        .filter_map(|leg| {
-            let whole = Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) };
-            let steady = gauges.steady_of_found(whole);
+        .map(|leg| Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) })
+        .collect();
+    (0..flat.len())
+        .filter_map(|index| {
+            let before_s = index.checked_sub(1).map(|before| flat[before].end_s);
+            let after_s = flat.get(index + 1).map(|after| after.start_s);
+            let steady = gauges.steady_of_found(flat[index]);
+            let whole = steady::whole_leg(flat[index], before_s, after_s);
             gauges.leg(whole, steady, LegKind::Leg, gauges.throttle_percent(steady))
         })
         .collect()

@@ -53,6 +53,7 @@ impl Candidate {
 pub(super) fn pairs(legs: &[Candidate], tolerance: f64, told: bool) -> Vec<(usize, usize)> {
     let left_odd = if told { TOLD_LEFT_ODD } else { LEFT_ODD };
     let mut effects: Vec<f64> = legs.windows(2).map(|two| (two[1].speed - two[0].speed).abs()).collect();
+    effects.push(0.0);
     effects.sort_by(f64::total_cmp);
     let thinning = effects.len().div_ceil(100).max(1);
     let divisions = effects

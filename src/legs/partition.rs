@@ -2,10 +2,10 @@
 //!
 //! Every division is given a cost in units of the noise's variance, and the cheapest one is found
 //! exactly (Jackson et al. 2005, "An algorithm for optimal partitioning of data on an interval", here
-//! with three kinds of segment): a leg costs the squares of its deviations from its mean, a turn and
-//! the rest a fixed amount a step whatever the speed does there, and each segment costs something to
-//! begin. So a step is cheaper in a turn when it lies more than [`TURN_LIMIT`] standard deviations off
-//! the leg's mean, and a leg is only divided where enough such steps come together.
+//! with three kinds of segment): a leg costs the squares of its slopes and of its deviations from its
+//! mean, a turn and the rest a fixed amount a step whatever the speed does there, and each segment
+//! costs something to begin. So a step is cheaper in a turn when the speed changes fast there or lies far
+//! off the leg's mean, and a leg is only divided where enough such steps come together.
 
 use super::evidence::{Evidence, STEP_S};
 
@@ -18,11 +18,14 @@ const LONGEST_LEG_S: f64 = 75.0;
 /// Shortest and longest turn between two legs, in seconds.
 const TURN_S: (f64, f64) = (1.2, 10.0);
 
-/// Deviation from the leg's mean, in standard deviations, from which a step is cheaper in a turn.
-const TURN_LIMIT: f64 = 1.4;
+/// Cost of a step of a turn, and of the rest of the flight (launch, climb, circling, landing).
+const TURN_STEP: f64 = 2.0;
+const REST_STEP: f64 = 2.9;
 
-/// The same for the rest of the flight (launch, climb, circling, landing).
-const REST_LIMIT: f64 = 1.7;
+/// Weights of a step's squared deviation from the leg's mean, and of its squared slope, both in units of
+/// what is usual. Gusts shift the level slowly but turns change it fast, so the slope weighs more.
+const LEVEL_WEIGHT: f64 = 0.15;
+const SLOPE_WEIGHT: f64 = 0.4;
 
 /// Cost of beginning a leg, a turn, the rest.
 const BEGIN_LEG: f64 = 6.0;
@@ -31,6 +34,9 @@ const BEGIN_REST: f64 = 18.0;
 
 /// Cost of a step of a leg while the heading turns, and of a turn while it does not.
 const HEADING_AT_ODDS: f64 = 6.0;
+
+/// Cost of a step of a leg while the altitude climbs or sinks.
+const CLIMB_AT_ODDS: f64 = 6.0;
 
 /// Least share of a leg's steps that must have a trusted speed.
 const LEAST_TRUSTED_SHARE: f64 = 0.5;
@@ -49,6 +55,8 @@ struct Sums {
     squares: Vec<f64>,
     turning: Vec<f64>,
     straight: Vec<f64>,
+    climbing: Vec<f64>,
+    sloping: Vec<f64>,
     broken: Vec<f64>,
     throttle_change: Vec<f64>,
 }
@@ -65,6 +73,8 @@ impl Sums {
             straight: prefix(
                 evidence.turning.iter().map(|turning| turning.map_or(0.0, |turning| 1.0 - turning)),
             ),
+            climbing: prefix(evidence.climbing.iter().copied()),
+            sloping: prefix(evidence.sloping.iter().copied()),
             broken: flag(&evidence.broken),
             throttle_change: flag(&evidence.throttle_change),
         }
@@ -105,18 +115,22 @@ impl Costs {
             return f64::INFINITY;
         }
         let squares = (over(&sums.squares, first, end) - count * mean * mean).max(0.0);
-        squares / self.variance + HEADING_AT_ODDS * over(&sums.turning, first, end) + BEGIN_LEG
+        LEVEL_WEIGHT * squares / self.variance
+            + SLOPE_WEIGHT * over(&sums.sloping, first, end)
+            + HEADING_AT_ODDS * over(&sums.turning, first, end)
+            + CLIMB_AT_ODDS * over(&sums.climbing, first, end)
+            + BEGIN_LEG
     }
 
     fn turn(&self, first: usize, end: usize) -> f64 {
         let sums = &self.sums;
-        TURN_LIMIT.powi(2) * over(&sums.count, first, end)
+        TURN_STEP * over(&sums.count, first, end)
             + HEADING_AT_ODDS * over(&sums.straight, first, end)
             + BEGIN_TURN
     }
 
     fn rest(&self, first: usize, end: usize) -> f64 {
-        REST_LIMIT.powi(2) * over(&self.sums.count, first, end)
+        REST_STEP * over(&self.sums.count, first, end)
     }
 }
 

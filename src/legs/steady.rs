@@ -7,12 +7,12 @@ use crate::series::statistics::{grouped_median, mean, median, scaled_mad};
 use crate::series::{Series, Updates};
 use crate::units::Unit;
 
-/// Left out at the start of a leg found in the speeds: the receiver shows the turn with a lag of
-/// about this much, in seconds.
-const LAG_S: f64 = 0.8;
+/// Left out at either end of the flat speeds of a leg, in seconds.
+const MARGIN_S: f64 = 0.4;
 
-/// Left out at the end of a leg found in the speeds, in seconds.
-const EARLY_TURN_S: f64 = 0.4;
+/// A leg reaches this far beyond its flat speeds, unless the next leg is near, in seconds: at its start
+/// the aircraft gathers speed again after the turn, and the receiver lags.
+const BEYOND_FLAT_S: f64 = 1.0;
 
 /// Pieces in which unsteady ends are taken off, in seconds.
 const PIECE_S: f64 = 1.0;
@@ -79,11 +79,10 @@ impl Gauges {
         !self.throttle.values.is_empty()
     }
 
-    /// The steady middle of a leg found in the speeds: the receiver's lag is left out first.
+    /// The steady middle of a leg found in the speeds: a margin at either end is left out first.
     pub fn steady_of_found(&self, leg: Stretch) -> Stretch {
-        let spare =
-            (leg.length_s() - SHORTEST_STEADY_S).clamp(0.0, LAG_S + EARLY_TURN_S) / (LAG_S + EARLY_TURN_S);
-        let inner = Stretch { start_s: leg.start_s + LAG_S * spare, end_s: leg.end_s - EARLY_TURN_S * spare };
+        let spare_s = ((leg.length_s() - SHORTEST_STEADY_S) / 2.0).clamp(0.0, MARGIN_S);
+        let inner = Stretch { start_s: leg.start_s + spare_s, end_s: leg.end_s - spare_s };
         self.without_unsteady_ends(to_milliseconds(inner))
     }
 
@@ -173,6 +172,16 @@ impl Gauges {
             notes.push(Note::RecorderGap);
         }
         notes
+    }
+}
+
+/// The whole leg around its flat speeds, given the end of the flat speeds before and the start of those
+/// after.
+pub(super) fn whole_leg(flat: Stretch, before_s: Option<f64>, after_s: Option<f64>) -> Stretch {
+    let reach = |gap_s: f64| BEYOND_FLAT_S.min(gap_s / 2.0).max(0.0);
+    Stretch {
+        start_s: flat.start_s - before_s.map_or(0.0, |before_s| reach(flat.start_s - before_s)),
+        end_s: flat.end_s + after_s.map_or(0.0, |after_s| reach(after_s - flat.end_s)),
     }
 }
 

@@ -12,11 +12,22 @@ const BELIEVED_JUMP_S: f64 = 5.0;
 /// How many earlier stretches a stretch may link back to.
 const LOOK_BACK: usize = 64;
 
+/// A hold is never taken for longer than this, in seconds: a display slower than that is rare, and a
+/// channel that hardly changes must not make a quick change look impossible.
+const LONGEST_HOLD_S: f64 = 0.25;
+
 /// Refuses values outside the range, shown too shortly to be an update, or off the consistent path.
-pub(super) fn check(channel: &mut ChannelReadings, time_s: &[f64], frame_interval_s: f64) {
-    refuse_out_of_range(channel);
-    let all = runs(time_s, channel);
-    let hold_s = shortest_hold_s(&all, frame_interval_s);
+pub(super) fn check(channels: &mut [ChannelReadings], time_s: &[f64], frame_interval_s: f64) {
+    channels.iter_mut().for_each(refuse_out_of_range);
+    let all: Vec<Vec<Run>> = channels.iter().map(|channel| runs(time_s, channel)).collect();
+    let holds = all.iter().filter_map(|runs| shortest_hold_s(runs, frame_interval_s));
+    let hold_s = holds.min_by(f64::total_cmp).map(|hold_s| hold_s.min(LONGEST_HOLD_S));
+    for (channel, runs) in channels.iter_mut().zip(all) {
+        check_channel(channel, runs, hold_s, frame_interval_s);
+    }
+}
+
+fn check_channel(channel: &mut ChannelReadings, all: Vec<Run>, hold_s: Option<f64>, frame_interval_s: f64) {
     let held = match hold_s {
         Some(hold_s) => held_long_enough(all, hold_s, frame_interval_s),
         None => all,
@@ -46,16 +57,23 @@ fn refuse(channel: &mut ChannelReadings, index: usize, reason: Blank) {
     channel.blank[index] = reason;
 }
 
-/// Drops runs that cannot have been an update, since at most half a hold passed between the
-/// neighbours; pieces of one hold on either side of a dropped run grow together again.
+/// Least share of a hold that must lie between its neighbours for a run to be an update, and the same
+/// where the neighbours show one value, since then nothing else tells of a change.
+const LEAST_SHARE_OF_HOLD: f64 = 0.5;
+const LEAST_SHARE_BETWEEN_EQUALS: f64 = 0.85;
+
+/// Drops runs that cannot have been an update, since too little time passed between the neighbours;
+/// pieces of one hold on either side of a dropped run grow together again.
 fn held_long_enough(runs: Vec<Run>, hold_s: f64, frame_interval_s: f64) -> Vec<Run> {
-    let too_short =
-        |before: &Run, after: &Run| after.start_s - before.end_s - frame_interval_s < 0.5 * hold_s - 1e-9;
+    let too_short = |before: &Run, after: &Run, share: f64| {
+        after.start_s - before.end_s - frame_interval_s < share * hold_s - 1e-9
+    };
     let mut joined: Vec<Run> = Vec::with_capacity(runs.len());
     for run in runs {
-        if let [.., before, _middle] = joined.as_mut_slice()
+        if let [.., before, middle] = joined.as_mut_slice()
             && before.value == run.value
-            && too_short(before, &run)
+            && middle.frames <= run.frames
+            && too_short(before, &run, LEAST_SHARE_BETWEEN_EQUALS)
         {
             before.merge(&run);
             joined.pop();
@@ -65,7 +83,7 @@ fn held_long_enough(runs: Vec<Run>, hold_s: f64, frame_interval_s: f64) -> Vec<R
     }
     let shown = |index: usize| {
         let before = index.checked_sub(1).and_then(|before| joined.get(before));
-        !matches!((before, joined.get(index + 1)), (Some(before), Some(after)) if too_short(before, after))
+        !matches!((before, joined.get(index + 1)), (Some(before), Some(after)) if too_short(before, after, LEAST_SHARE_OF_HOLD))
     };
     (0..joined.len()).filter(|index| shown(*index)).map(|index| joined[index]).collect()
 }

@@ -168,8 +168,8 @@ pub fn trust(mut readings: Readings) -> Series {
     let frame_interval_s = runs::frame_interval_s(&readings.time_s);
     for channel in &mut readings.channels {
         channel.fit_to(readings.time_s.len());
-        check::check(channel, &readings.time_s, frame_interval_s);
     }
+    check::check(&mut readings.channels, &readings.time_s, frame_interval_s);
     let update_rate_hz = update_rate_hz(&readings, frame_interval_s);
     let dead = dead::dead_channels(&readings);
     let mut series = Series { readings, speed_smooth: Vec::new(), update_rate_hz, dead };

@@ -58,8 +58,9 @@ pub(super) fn frame_interval_s(time_s: &[f64]) -> f64 {
     quantile(&steps, 0.5).unwrap_or(0.0).max(0.0)
 }
 
-/// The shortest time for which the overlay holds a value, as seen in one channel: misreadings of
-/// single frames are passed over. `None` where values change from frame to frame.
+/// The shortest time for which the overlay holds a value, as seen in one channel: the lower tenth of
+/// the runs, misreadings of single frames passed over. `None` where values change from frame to frame
+/// or never.
 pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64> {
     let frames: usize = runs.iter().map(|run| run.frames).sum();
     let mut merged: Vec<Run> = Vec::new();
@@ -80,11 +81,12 @@ pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64
     if lone as f64 > MOST_LONE_SHARE * frames as f64 {
         return None;
     }
-    let mut lengths: Vec<f64> =
-        merged.iter().flat_map(|run| std::iter::repeat_n(run.frames as f64, run.frames)).collect();
-    lengths.truncate(2_000_000);
-    let hold = quantile(&lengths, 0.2)? * frame_interval_s;
-    (hold >= 2.5 * frame_interval_s).then_some(hold)
+    let lengths: Vec<f64> = merged
+        .iter()
+        .filter(|run| run.frames > 1)
+        .map(|run| run.end_s - run.start_s + frame_interval_s)
+        .collect();
+    quantile(&lengths, 0.1).filter(|hold_s| *hold_s >= 2.5 * frame_interval_s)
 }
 
 /// Time between overlay updates in seconds, from the times between changes of the shown value, which

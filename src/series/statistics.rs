@@ -80,7 +80,8 @@ pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     (count > 1.0).then(|| (squares / (count - 1.0)).sqrt())
 }
 
-/// Lag-one autocorrelation: sum of (x[i] - m)(x[i+1] - m) over the sum of (x[i] - m)^2, `m` the mean.
+/// Lag-one autocorrelation: the sum of `(x_i - m)(x_{i+1} - m)` over the sum of `(x_i - m)^2`, with
+/// the mean `m`.
 /// `None` where it is not defined (fewer than two values, or all equal).
 ///
 /// Source of the definition: NIST/SEMATECH e-Handbook of Statistical Methods, autocorrelation.

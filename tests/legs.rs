@@ -1,0 +1,237 @@
+//! Legs told and found, throttle steps, and the pairs made of them.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod common;
+
+use std::io::Write as _;
+
+use common::{Flight, Plan, Readout, fly};
+use pairspeed::airspeed::{pair, steps};
+use pairspeed::channel::Channel;
+use pairspeed::legs::{
+    LegKind, LegOptions, LegSet, LegsFileError, Note, ThrottleSource, ToldLeg, ToldLegError, find, read_file,
+};
+use pairspeed::series::{Blank, Readings, Series, trust};
+
+fn found(series: &Series) -> LegSet {
+    find(series, &LegOptions::default()).unwrap()
+}
+
+fn told(legs: Vec<ToldLeg>) -> LegOptions {
+    LegOptions { told: Some(legs), throttle_steps: None }
+}
+
+fn leg(start_s: f64, end_s: f64, kind: LegKind) -> ToldLeg {
+    ToldLeg { start_s, end_s, kind, throttle_percent: None }
+}
+
+fn true_legs(flight: &Flight, kind: impl Fn(bool) -> LegKind) -> Vec<ToldLeg> {
+    flight.legs.iter().map(|truth| leg(truth.start_s + 2.0, truth.end_s, kind(truth.upwind))).collect()
+}
+
+fn file(text: &str) -> tempfile::NamedTempFile {
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    file.write_all(text.as_bytes()).unwrap();
+    file
+}
+
+fn message(text: &str) -> String {
+    let file = file(text);
+    let message = read_file(file.path()).unwrap_err().to_string();
+    message.replace(&file.path().display().to_string(), "legs.csv")
+}
+
+#[test]
+fn steady_stretches_told_back_give_the_same_medians() {
+    let series = trust(fly(&Plan::default()).readings);
+    let first = found(&series);
+    let mut text = String::from("leg,kind,throttle_percent,start_s,end_s\n");
+    for (index, leg) in first.legs.iter().enumerate() {
+        let kind = ["upwind", "downwind", "odd"][leg.kind as usize];
+        text += &format!("{index},{kind},,{:.3},{:.3}\n", leg.steady_start_s, leg.steady_end_s);
+    }
+    let again = find(&series, &told(read_file(file(&text).path()).unwrap())).unwrap();
+    let medians = |set: &LegSet| -> Vec<f64> { set.legs.iter().map(|leg| leg.speed_median).collect() };
+    assert_eq!(medians(&again), medians(&first));
+    assert_eq!(again.pairs, first.pairs);
+}
+
+#[test]
+fn a_legs_file_is_read_in_any_order_of_columns_and_case() {
+    let text = "kind,note,end_s,throttle_percent,start_s\r\nDownwind,x,40,60,30.5\r\n UPWIND ,,20,,10\r\n";
+    let legs = read_file(file(text).path()).unwrap();
+    let expected = [
+        leg(10.0, 20.0, LegKind::Upwind),
+        ToldLeg { throttle_percent: Some(60.0), ..leg(30.5, 40.0, LegKind::Downwind) },
+    ];
+    assert_eq!(legs, expected);
+}
+
+#[test]
+fn a_bad_legs_file_is_answered_with_place_and_mend() {
+    let header = "start_s,end_s,kind,throttle_percent\n";
+    assert_eq!(
+        message("start_s,kind,throttle_percent\n1,leg,\n"),
+        "legs.csv: no column \"end_s\": the first line must name start_s, end_s, kind and throttle_percent"
+    );
+    assert_eq!(
+        message(&format!("{header}1,9,leg,\n12,x2,leg,\n")),
+        "legs.csv, line 3, column end_s: \"x2\" is not a time: give seconds from the first frame, such as 12.5"
+    );
+    assert_eq!(
+        message(&format!("{header}1,9,sideways,\n")),
+        "legs.csv, line 2, column kind: \"sideways\" is not a kind of leg: write upwind, downwind, odd or leg"
+    );
+    assert_eq!(
+        message(&format!("{header}1,9,leg,150\n")),
+        "legs.csv, line 2, column throttle_percent: \"150\" is not a throttle: write 0 to 100, or nothing where it is not known"
+    );
+    assert_eq!(
+        message(&format!("{header}9,1,leg,\n")),
+        "legs.csv, line 2: the leg ends at 1 s, before or at its start at 9 s: exchange them or mend the times"
+    );
+    assert_eq!(
+        message(&format!("{header}8,15,leg,\n1,9,leg,\n")),
+        "legs.csv, line 2: the leg from 8 s starts before the leg on line 3 ends at 9 s: legs must not overlap"
+    );
+    assert_eq!(message(header), "legs.csv: no leg below the header: write one line a leg");
+    assert!(matches!(read_file("no/such/legs.csv").unwrap_err(), LegsFileError::Unreadable { .. }));
+}
+
+#[test]
+fn told_legs_outside_the_flight_are_refused() {
+    let series = trust(fly(&Plan::default()).readings);
+    let error = |legs| find(&series, &told(legs)).unwrap_err();
+    assert!(matches!(error(vec![leg(10.0, 9e3, LegKind::Leg)]), ToldLegError::OutsideFlight { .. }));
+    assert!(matches!(error(vec![leg(20.0, 10.0, LegKind::Leg)]), ToldLegError::Reversed { .. }));
+    let overlapping = vec![leg(10.0, 20.0, LegKind::Leg), leg(19.0, 30.0, LegKind::Leg)];
+    assert!(matches!(error(overlapping), ToldLegError::Overlap { .. }));
+}
+
+#[test]
+fn told_legs_are_taken_as_told_and_paired_in_order() {
+    let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
+    let series = trust(flight.readings.clone());
+    let kinds = |upwind| if upwind { LegKind::Upwind } else { LegKind::Downwind };
+    for legs in [true_legs(&flight, kinds), true_legs(&flight, |_| LegKind::Leg)] {
+        let set = find(&series, &told(legs)).unwrap();
+        assert_eq!(set.pairs.len(), 6);
+        for (pair, leg) in set.pairs.iter().zip(flight.legs.iter().step_by(2)) {
+            assert_eq!(set.legs[pair.upwind].start_s, leg.start_s + 2.0);
+            assert_eq!(set.legs[pair.downwind].kind, LegKind::Downwind);
+        }
+    }
+}
+
+#[test]
+fn a_leg_told_as_odd_is_left_out_of_the_pairs() {
+    let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
+    let mut legs = true_legs(&flight, |_| LegKind::Leg);
+    legs[0].kind = LegKind::Odd;
+    legs[11].kind = LegKind::Odd;
+    let set = find(&trust(flight.readings), &told(legs)).unwrap();
+    assert_eq!(set.pairs.len(), 5);
+    assert!(set.notes.iter().any(|note| matches!(note, Note::OddLeg { leg: 1, .. })));
+}
+
+#[test]
+fn told_throttle_steps_are_given_to_the_pairs_in_order() {
+    let flight = fly(&Plan { legs_per_step: 4, ..Plan::default() });
+    let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
+    let options = LegOptions { told: None, throttle_steps: Some(throttles.clone()) };
+    let set = find(&trust(flight.readings), &options).unwrap();
+    assert_eq!(set.throttle_source, ThrottleSource::Told);
+    let of_pairs: Vec<f64> = set.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
+    assert_eq!(of_pairs, throttles.iter().flat_map(|throttle| [*throttle; 2]).collect::<Vec<f64>>());
+    let steps = steps(&pair(&set));
+    assert_eq!(steps.len(), 6);
+    for (step, truth) in steps.iter().zip(&flight.airspeeds) {
+        assert_eq!(step.pairs.len(), 2);
+        assert!((step.airspeed_low..=step.airspeed_high).contains(truth), "{step:?} {truth}");
+    }
+}
+
+#[test]
+fn uneven_pairs_are_divided_among_told_steps_where_the_speeds_change() {
+    let flight = fly(&Plan { whole_flight: false, legs_per_step: 4, ..Plan::default() });
+    let mut legs = true_legs(&flight, |_| LegKind::Leg);
+    legs.drain(4..6);
+    let throttle_steps = Some(vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0]);
+    let set = find(&trust(flight.readings), &LegOptions { told: Some(legs), throttle_steps }).unwrap();
+    let steps: Vec<u32> = set.pairs.iter().map(|pair| pair.step).collect();
+    assert_eq!(steps, [1, 1, 2, 3, 3, 4, 4, 5, 5, 6, 6]);
+    assert!(set.notes.contains(&Note::UnequalSteps { pairs: 11, steps: 6 }));
+}
+
+#[test]
+fn more_told_steps_than_pairs_are_not_guessed_at() {
+    let flight = fly(&Plan::default());
+    let options = LegOptions { told: None, throttle_steps: Some(vec![50.0; 9]) };
+    let set = find(&trust(flight.readings), &options).unwrap();
+    assert_eq!(set.throttle_source, ThrottleSource::Numbered);
+    assert!(set.notes.iter().any(|note| matches!(note, Note::TooFewPairs { steps: 9, .. })));
+}
+
+#[test]
+fn a_live_throttle_is_read_and_parts_the_steps() {
+    let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
+    let set = found(&trust(fly(&plan).readings));
+    assert_eq!(set.throttle_source, ThrottleSource::Overlay);
+    let throttles: Vec<f64> = set.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
+    assert_eq!(throttles, plan.throttles.iter().flat_map(|throttle| [*throttle; 2]).collect::<Vec<f64>>());
+    assert_eq!(set.pairs.iter().map(|pair| pair.step).max(), Some(6));
+}
+
+#[test]
+fn a_dead_throttle_is_said_and_not_used() {
+    let set = found(&trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings));
+    assert!(set.notes.contains(&Note::DeadReadout { channel: Channel::Throttle, value: 0.0 }));
+    assert_eq!(set.throttle_source, ThrottleSource::Numbered);
+    assert!(set.pairs.iter().all(|pair| pair.throttle_percent.is_none()));
+}
+
+/// A flight of which only the frames up to `end_s` are kept.
+fn until(flight: Flight, end_s: f64) -> Readings {
+    let mut readings = flight.readings;
+    let frames = readings.time_s.partition_point(|time| *time < end_s);
+    readings.frame.truncate(frames);
+    readings.time_s.truncate(frames);
+    for channel in &mut readings.channels {
+        channel.values.truncate(frames);
+        channel.confidence.truncate(frames);
+        channel.blank.truncate(frames);
+    }
+    readings
+}
+
+#[test]
+fn a_lone_leg_at_the_end_is_odd() {
+    let flight = fly(&Plan { whole_flight: false, wind: 4.0, ..Plan::default() });
+    let end_s = flight.legs[10].end_s;
+    let set = found(&trust(until(flight, end_s)));
+    assert_eq!(set.legs.len(), 11);
+    assert_eq!(set.legs[10].kind, LegKind::Odd);
+    assert_eq!(set.pairs.len(), 5);
+}
+
+#[test]
+fn what_is_missing_is_said() {
+    let flight = fly(&Plan::default());
+    let none = found(&trust(Readings::default()));
+    assert_eq!(none.notes, [Note::SpeedNotMarked]);
+
+    let mut blank = flight.readings.clone();
+    blank.channels[0].blank.fill(Blank::Unclear);
+    let set = found(&trust(blank));
+    assert!(set.notes.contains(&Note::NoTrustedSpeed) && pair(&set).is_empty());
+
+    let mut constant = flight.readings.clone();
+    constant.channels[0].values.fill(70.0);
+    constant.channels[0].blank.fill(Blank::No);
+    assert!(found(&trust(constant)).notes.contains(&Note::ConstantSpeed));
+
+    let end_s = flight.legs[0].end_s;
+    let set = found(&trust(until(flight, end_s)));
+    assert!(set.notes.contains(&Note::OneLeg), "{:?}", set.notes);
+    assert!(pair(&set).is_empty() && steps(&[]).is_empty());
+}
