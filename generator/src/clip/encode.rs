@@ -107,7 +107,7 @@ fn arguments(video: &Video, recording: &Recording) -> Vec<String> {
 fn codec_arguments(video: &Video) -> Vec<String> {
     let (quality, keyframes) = (video.quality, video.keyframe_frames.max(1));
     words(&match video.codec {
-        Codec::Mjpeg => format!("-c:v mjpeg -q:v {} -huffman optimal", quality.clamp(2, 31)),
+        Codec::Mjpeg => format!("-c:v mjpeg -q:v {} -huffman optimal -trellis 1", quality.clamp(2, 31)),
         Codec::H264 => format!("-c:v libx264 -preset medium -crf {quality} -g {keyframes}"),
         Codec::H265 => {
             format!("-c:v libx265 -preset fast -crf {quality} -g {keyframes} -x265-params log-level=none")

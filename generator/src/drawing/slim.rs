@@ -5,7 +5,7 @@ use super::strokes::StrokeStyle;
 
 pub(super) const STYLE: StrokeStyle = StrokeStyle {
     cell: [10, 18],
-    body: [2.25, 3.0, 5.5, 12.0],
+    body: [2.5, 3.5, 5.0, 11.0],
     half_stroke: 0.7,
     dot_radius: 1.0,
     outline: 0.0,

@@ -25,6 +25,8 @@ pub(crate) struct Scenery {
     rays: Vec<[f32; 3]>,
     /// Angle between neighbouring pixels in radians.
     pixel_angle: f32,
+    /// A camera this soft resolves no single pixels: every second one of a row is enough.
+    every_second: bool,
     clouds: Texture,
     patches: Texture,
     cracks: Texture,
@@ -57,6 +59,7 @@ impl Scenery {
             height,
             rays: rays(width, height, look.view_deg),
             pixel_angle: look.view_deg.to_radians() / width as f32,
+            every_second: scenario.degradation.camera_blur_px >= 1.0,
             clouds: Texture::noise(seed, 0, 4, 6),
             patches: Texture::noise(seed, 1, 6, 6),
             cracks: Texture::cracks(seed, 2, 22),
@@ -69,13 +72,18 @@ impl Scenery {
         let view = self.view(sample);
         let mut frame = Frame::plain(self.width, self.height, 0, 128, 128);
         let colour = self.look.colour;
-        for (index, ray) in self.rays.iter().enumerate() {
-            let [luma, blue, red] = self.seen(&view, rotated(&view.axes, ray));
-            frame.luma[index] = (luma * view.exposure).clamp(16.0, 240.0) as u8;
-            if index.is_multiple_of(2) {
-                frame.blue[index / 2] = (128.0 + blue * colour).clamp(16.0, 240.0) as u8;
-                frame.red[index / 2] = (128.0 + red * colour).clamp(16.0, 240.0) as u8;
+        let level = |luma: f32| (luma * view.exposure).clamp(16.0, 240.0) as u8;
+        for (index, rays) in self.rays.chunks_exact(2).enumerate() {
+            let [luma, blue, red] = self.seen(&view, rotated(&view.axes, &rays[0]));
+            frame.luma[2 * index] = level(luma);
+            frame.blue[index] = (128.0 + blue * colour).clamp(16.0, 240.0) as u8;
+            frame.red[index] = (128.0 + red * colour).clamp(16.0, 240.0) as u8;
+            if !self.every_second {
+                frame.luma[2 * index + 1] = level(self.seen(&view, rotated(&view.axes, &rays[1]))[0]);
             }
+        }
+        if self.every_second {
+            fill_odd_columns(&mut frame);
         }
         frame
     }
@@ -158,12 +166,12 @@ impl Scenery {
         let footprint = across * (1.0 + 0.4 / down.max(0.05)) + view.smear_m;
         let patch = self.patches.at(x / 910.0, y / 910.0, footprint / 910.0);
         let broad = self.clouds.at(x / 3700.0, y / 3700.0, footprint / 3700.0);
-        let crack = self.cracks.at(x / 143.0, y / 143.0, footprint / 143.0);
+        let crack = self.cracks.at(x / 83.0, y / 83.0, footprint / 83.0);
         let grain = self.bushes.at(x / 61.0, y / 61.0, footprint / 61.0);
         let texture = self.look.texture;
-        let mut luma = 148.0 + 60.0 * broad + (24.0 * patch - 44.0 * crack + 16.0 * grain - 8.0) * texture;
+        let mut luma = 152.0 + 60.0 * broad + (24.0 * patch - 34.0 * crack + 14.0 * grain - 8.0) * texture;
         let damp = ((0.42 - patch) * 4.0).clamp(0.0, 1.0) * texture;
-        luma -= 46.0 * damp;
+        luma -= 34.0 * damp;
         let mut colour = [luma, -4.0 + 5.0 * damp, 5.0 - 4.0 * damp];
         self.add_bushes(&mut colour, x, y, broad, footprint);
         add_tracks(&mut colour, x, y, footprint);
@@ -174,14 +182,14 @@ impl Scenery {
 
     /// Dark dry bushes where the ground is broad and dark.
     fn add_bushes(&self, colour: &mut Colour, x: f32, y: f32, broad: f32, footprint: f32) {
-        let grove = ((0.46 - broad) * 6.0).clamp(0.0, 1.0);
+        let grove = ((0.4 - broad) * 6.0).clamp(0.0, 1.0);
         if grove <= 0.0 {
             return;
         }
-        let bush = self.bushes.at(x / 97.0 + 0.31, y / 97.0 + 0.17, footprint / 97.0);
-        let cover = ((bush - 0.62) * 7.0).clamp(0.0, 1.0) * grove;
+        let bush = self.bushes.at(x / 71.0 + 0.31, y / 71.0 + 0.17, footprint / 71.0);
+        let cover = ((bush - 0.66) * 6.0).clamp(0.0, 0.85) * grove;
         *colour =
-            [mixed(colour[0], 74.0, cover), mixed(colour[1], -12.0, cover), mixed(colour[2], 2.0, cover)];
+            [mixed(colour[0], 88.0, cover), mixed(colour[1], -8.0, cover), mixed(colour[2], 4.0, cover)];
     }
 }
 
@@ -197,6 +205,16 @@ fn add_tracks(colour: &mut Colour, x: f32, y: f32, footprint: f32) {
                 let strength = 0.35 * (1.0 - beside / soft) * (0.35 / soft).sqrt();
                 colour[0] *= 1.0 - strength;
             }
+        }
+    }
+}
+
+/// Gives every odd pixel of a row the mean of its neighbours.
+fn fill_odd_columns(frame: &mut Frame) {
+    for row in frame.luma.chunks_exact_mut(frame.width) {
+        for x in (1..row.len()).step_by(2) {
+            let right = row.get(x + 1).copied().unwrap_or(row[x - 1]);
+            row[x] = u16::midpoint(u16::from(row[x - 1]), u16::from(right)) as u8;
         }
     }
 }

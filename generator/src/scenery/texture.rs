@@ -6,12 +6,16 @@ use crate::random::{Purpose, stream};
 
 /// Edge of the largest copy in pixels; a power of two.
 const EDGE: usize = 512;
+/// From this halving on (4 pixels a side) a copy counts as even grey.
+const FLAT_LEVEL: usize = 7;
 
 /// A square grey texture, values 0 to 1, that repeats in both directions.
 #[derive(Debug)]
 pub(super) struct Texture {
     /// The texture and its copies, each half as large as the one before.
     levels: Vec<Level>,
+    /// The value of a copy too small to show anything.
+    mean: f32,
 }
 
 #[derive(Debug)]
@@ -58,22 +62,25 @@ impl Texture {
     fn from_values(values: Vec<f32>) -> Self {
         let bytes = values.iter().map(|value| (value * 255.0) as u8).collect();
         let mut levels = vec![Level { edge: EDGE, values: bytes }];
-        while let Some(half) = levels.last().and_then(Level::halved) {
-            levels.push(half);
+        while levels.len() < FLAT_LEVEL {
+            levels.extend(levels.last().map(Level::halved));
         }
-        Self { levels }
+        let mean = values.iter().sum::<f32>() / values.len() as f32;
+        Self { levels, mean }
     }
 
     /// The value at a place (the texture spans 0 to 1), smoothed over `footprint` of that span.
+    #[inline]
     pub(super) fn at(&self, x: f32, y: f32, footprint: f32) -> f32 {
-        let pixels = (footprint * EDGE as f32).max(1.0);
         // The exponent of a float is the whole part of its base-two logarithm.
-        let level = ((pixels.to_bits() >> 23) as usize).saturating_sub(127).min(self.levels.len() - 1);
-        self.levels[level].at(x, y)
+        let pixels = (footprint * EDGE as f32).max(1.0);
+        let level = ((pixels.to_bits() >> 23) as usize).saturating_sub(127);
+        if level < FLAT_LEVEL { self.levels[level].at(x, y) } else { self.mean }
     }
 }
 
 impl Level {
+    #[inline]
     fn at(&self, x: f32, y: f32) -> f32 {
         let mask = self.edge - 1;
         let (x, y) = (x * self.edge as f32, y * self.edge as f32);
@@ -87,10 +94,7 @@ impl Level {
         (upper + (lower - upper) * part_y) * (1.0 / 255.0)
     }
 
-    fn halved(&self) -> Option<Self> {
-        if self.edge == 1 {
-            return None;
-        }
+    fn halved(&self) -> Self {
         let edge = self.edge / 2;
         let value = |x: usize, y: usize| u16::from(self.values[y * self.edge + x]);
         let values = (0..edge * edge)
@@ -99,7 +103,7 @@ impl Level {
                 ((value(x, y) + value(x + 1, y) + value(x, y + 1) + value(x + 1, y + 1) + 2) / 4) as u8
             })
             .collect();
-        Some(Self { edge, values })
+        Self { edge, values }
     }
 }
 
