@@ -39,6 +39,45 @@ impl Span {
         self.bottom - self.top
     }
 
+    /// The span without outer rows and columns that hold nothing of the ghost.
+    pub(super) fn tight(self, strength: &Plane) -> Self {
+        let inked = |x: u32, y: u32| strength.at(x as usize, y as usize) > 0.0;
+        let row = |y: &u32| (self.left..self.right).any(|x| inked(x, *y));
+        let column = |x: &u32| (self.top..self.bottom).any(|y| inked(*x, y));
+        Self {
+            left: (self.left..self.right).find(column).unwrap_or(self.left),
+            right: (self.left..self.right).rev().find(column).map_or(self.right, |x| x + 1),
+            top: (self.top..self.bottom).find(row).unwrap_or(self.top),
+            bottom: (self.top..self.bottom).rev().find(row).map_or(self.bottom, |y| y + 1),
+        }
+    }
+
+    /// The span with `room` more on each side, as far as the frame goes.
+    pub(super) fn widened(self, room: u32, frame_width: u32, frame_height: u32) -> Self {
+        Self {
+            left: self.left.saturating_sub(room),
+            right: (self.right + room).min(frame_width),
+            top: self.top.saturating_sub(room),
+            bottom: (self.bottom + room).min(frame_height),
+        }
+    }
+
+    /// The span cut where it overlaps another, on the side where that costs least.
+    pub(super) fn kept_off(self, other: Self) -> Self {
+        let columns = self.right.min(other.right).saturating_sub(self.left.max(other.left));
+        let rows = self.rows_shared(other);
+        if columns == 0 || rows == 0 {
+            return self;
+        }
+        let cuts = [
+            Self { left: other.right.min(self.right), ..self },
+            Self { right: other.left.max(self.left), ..self },
+            Self { top: other.bottom.min(self.bottom), ..self },
+            Self { bottom: other.top.max(self.top), ..self },
+        ];
+        cuts.into_iter().max_by_key(|cut| cut.width() * cut.height()).unwrap_or(self)
+    }
+
     fn joined(self, other: Self) -> Self {
         Self {
             left: self.left.min(other.left),
