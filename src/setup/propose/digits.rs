@@ -4,6 +4,8 @@ use super::change::{Strip, dot, scale_to_one};
 use super::lines::Span;
 use super::plane::Plane;
 
+/// From twice this height on, glyphs are compared at every other column only, and so on.
+const COARSE_PX: u32 = 16;
 /// Heights of lines in one font differ by less than this share.
 const SAME_FONT: f32 = 0.2;
 
@@ -36,7 +38,9 @@ impl<'a> Digits<'a> {
 
 /// The windows of a glyph's size within a place, a pixel or two up and down included.
 fn windows(place: Span, glyph: Span) -> impl Iterator<Item = Span> {
-    let columns = (place.left..=place.right.saturating_sub(glyph.width())).step_by(2);
+    // Wide strokes still agree when they are off by a pixel.
+    let step = (glyph.height() / COARSE_PX).max(1) as usize;
+    let columns = (place.left..=place.right.saturating_sub(glyph.width())).step_by(step);
     columns.flat_map(move |left| {
         (place.top.saturating_sub(2)..=place.top + 2).map(move |top| Span {
             left,

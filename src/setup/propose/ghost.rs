@@ -110,7 +110,7 @@ impl Sums {
 /// The frames whose gradients agree with the ghost: not those of a lost picture.
 fn shown_in(frames: &[GrayImage], sums: &Sums) -> Vec<GrayImage> {
     let strength = sums.strength();
-    let mut agreement: Vec<f32> = frames
+    let agreement: Vec<f32> = frames
         .iter()
         .map(|frame| {
             let mut sum = 0.0;
@@ -124,7 +124,7 @@ fn shown_in(frames: &[GrayImage], sums: &Sums) -> Vec<GrayImage> {
         })
         .collect();
     let least = LOST_SHARE * quantile(&mut agreement.clone(), 0.5);
-    let shown = agreement.drain(..).zip(frames).filter(|(agrees, _)| *agrees >= least);
+    let shown = agreement.iter().zip(frames).filter(|(agrees, _)| **agrees >= least);
     shown.map(|(_, frame)| frame.clone()).collect()
 }
 

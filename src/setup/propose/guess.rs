@@ -1,8 +1,9 @@
 //! A guess at what a readout shows, from its length, its point and its changes.
 //!
-//! Common practice, no source: of the values with a decimal point the pack voltage changes
-//! least; of those without, speed is two or three digits long and changes most, satellites are
-//! two digits that seldom change, and a throttle flown in steps keeps its last digit.
+//! Common practice, no source: the units of speed are written with two letters or more, so are
+//! few others; speed is two or three digits long and changes most. Of the values with a decimal
+//! point the pack voltage changes least. Satellites are two digits that seldom change, and a
+//! throttle flown in steps keeps its last digit.
 
 use super::ghost::Ghost;
 use super::lines::{SPREAD_PX, Span};
@@ -12,6 +13,10 @@ use crate::channel::Channel;
 
 /// Width of a digit with the space to the next, in heights of a digit.
 const DIGIT_PITCH: f32 = 0.75;
+/// Fewest places of a value with a point, in digits: two and the point.
+const LEAST_WITH_POINT: f32 = 2.2;
+/// Least width of two letters, in heights of the line.
+const WIDE_UNIT: f32 = 1.1;
 /// Readouts that change in more of the steps than this are no count of satellites.
 const SELDOM: f32 = 0.7;
 /// Above a point there is less ink than this share of what columns usually have there.
@@ -24,9 +29,9 @@ const INKED: f32 = 0.35;
 pub(super) fn guess_channels(ghost: &Ghost, readouts: &[Readout]) -> Vec<Channel> {
     let traits: Vec<Traits> = readouts.iter().map(|readout| Traits::of(ghost, readout)).collect();
     let mut channels: Vec<Option<Channel>> = vec![None; readouts.len()];
-    let rules: [(Channel, fn(&Traits) -> Option<f32>); 4] = [
-        (Channel::Voltage, Traits::like_voltage),
+    let rules: [(Channel, Likeness); 4] = [
         (Channel::Speed, Traits::like_speed),
+        (Channel::Voltage, Traits::like_voltage),
         (Channel::Throttle, Traits::like_throttle),
         (Channel::Satellites, Traits::like_satellites),
     ];
@@ -49,12 +54,16 @@ pub(super) fn guess_channels(ghost: &Ghost, readouts: &[Readout]) -> Vec<Channel
         .collect()
 }
 
+/// How well a readout fits a channel, for comparison only; `None` where it does not fit.
+type Likeness = fn(&Traits) -> Option<f32>;
+
 /// What tells one readout from another.
 struct Traits {
     digits: f32,
     point: bool,
     changed: f32,
     last_stays: bool,
+    wide_unit: bool,
 }
 
 impl Traits {
@@ -66,15 +75,18 @@ impl Traits {
             point: has_point(ghost, readout.span),
             changed: readout.agreement.changed,
             last_stays: readout.last_stays,
+            wide_unit: readout.label >= WIDE_UNIT,
         }
     }
 
     fn like_voltage(&self) -> Option<f32> {
-        (self.point && self.changed > 0.0).then_some(-self.changed)
+        (self.point && self.changed > 0.0 && self.digits >= LEAST_WITH_POINT).then_some(-self.changed)
     }
 
     fn like_speed(&self) -> Option<f32> {
-        (!self.point && !self.last_stays && (1.5..4.0).contains(&self.digits)).then_some(self.changed)
+        let possible = self.wide_unit || !self.point && !self.last_stays;
+        let preferred = f32::from(u8::from(self.wide_unit));
+        (possible && (1.5..4.5).contains(&self.digits)).then_some(preferred + self.changed)
     }
 
     fn like_throttle(&self) -> Option<f32> {
@@ -86,25 +98,40 @@ impl Traits {
     }
 }
 
-/// Whether between two digits there is ink near the base line only.
+/// What stands in a column of a readout.
+#[derive(Clone, Copy, PartialEq)]
+enum Column {
+    /// Next to nothing.
+    Gap,
+    /// Ink near the base line only.
+    Foot,
+    /// Part of a digit.
+    Digit,
+}
+
+/// Whether between two digits there is ink near the base line only, apart from both: the foot of
+/// a 1 hangs on to its stem.
 fn has_point(ghost: &Ghost, span: Span) -> bool {
+    let columns = columns_of(ghost, span);
+    let stretches: Vec<Column> =
+        columns.chunk_by(|one, next| one == next).filter_map(|stretch| stretch.first().copied()).collect();
+    stretches.windows(3).any(|three| *three == [Column::Gap, Column::Foot, Column::Gap])
+}
+
+fn columns_of(ghost: &Ghost, span: Span) -> Vec<Column> {
     let rows = span.height();
-    let middle = span.top + rows / 2;
-    let base = span.bottom - rows * 2 / 5;
-    let ink = |from: u32, to: u32, x: u32| -> f32 {
-        (from..to).map(|y| ghost.fine.at(x as usize, y as usize)).sum()
+    let (middle, base) = (span.top + rows / 2, span.bottom - rows * 2 / 5);
+    let ink = |(from, to): (u32, u32)| -> Vec<f32> {
+        let column = |x: u32| (from..to).map(|y| ghost.fine.at(x as usize, y as usize)).sum();
+        (span.left..span.right).map(column).collect()
     };
-    let columns = |from: u32, to: u32| (span.left..span.right).map(move |x| ink(from, to, x));
-    let (above, below): (Vec<f32>, Vec<f32>) =
-        (columns(span.top, middle).collect(), columns(base, span.bottom).collect());
-    let usual_above = quantile(&mut above.clone(), 0.6);
-    let usual_below = quantile(&mut below.clone(), 0.6);
-    let margin = (rows / 3) as usize;
-    let inner = above.len().saturating_sub(2 * margin);
-    above
-        .iter()
-        .zip(&below)
-        .skip(margin)
-        .take(inner)
-        .any(|(above, below)| *above < BARE * usual_above && *below > INKED * usual_below)
+    let (above, below) = (ink((span.top, middle)), ink((base, span.bottom)));
+    let (usual_above, usual_below) = (quantile(&mut above.clone(), 0.6), quantile(&mut below.clone(), 0.6));
+    let kind =
+        |(above, below): (&f32, &f32)| match (*above < BARE * usual_above, *below > INKED * usual_below) {
+            (true, true) => Column::Foot,
+            (true, false) => Column::Gap,
+            _ => Column::Digit,
+        };
+    above.iter().zip(&below).map(kind).collect()
 }

@@ -91,7 +91,8 @@ impl Span {
         self.left.max(other.left).saturating_sub(self.right.min(other.right))
     }
 
-    fn rows_shared(self, other: Self) -> u32 {
+    /// How many rows two spans have in common.
+    pub(super) fn rows_shared(self, other: Self) -> u32 {
         self.bottom.min(other.bottom).saturating_sub(self.top.max(other.top))
     }
 }
@@ -158,4 +159,40 @@ fn parts_of(strength: &Plane) -> Vec<Span> {
     let full =
         |(span, count): &(Span, u32)| *count as f32 >= FULL_SHARE * (span.width() * span.height()) as f32;
     spans.into_iter().flatten().filter(full).map(|(span, _)| span).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_span_is_cut_where_that_costs_least() {
+        let one = Span { left: 10, right: 50, top: 10, bottom: 30 };
+        let beside = Span { left: 45, right: 90, top: 0, bottom: 40 };
+        let below = Span { left: 0, right: 90, top: 28, bottom: 60 };
+        assert_eq!(one.kept_off(beside), Span { right: 45, ..one });
+        assert_eq!(one.kept_off(below), Span { bottom: 28, ..one });
+        assert_eq!(one.kept_off(Span { left: 50, ..beside }), one);
+    }
+
+    #[test]
+    fn a_point_joins_the_digits_on_its_sides_to_one_line() {
+        let mut strength = Plane::new(80, 40);
+        let mut ink = |columns: std::ops::Range<usize>, rows: std::ops::Range<usize>| {
+            for y in rows {
+                for x in columns.clone() {
+                    strength.values[y * 80 + x] = 9.0;
+                }
+            }
+        };
+        ink(5..17, 10..30);
+        ink(24..31, 23..30);
+        ink(38..50, 10..30);
+        ink(70..79, 10..30);
+        let (value, apart) = (
+            Span { left: 5, right: 50, top: 10, bottom: 30 },
+            Span { left: 70, right: 79, top: 10, bottom: 30 },
+        );
+        assert_eq!(find_lines(&strength), [value, apart]);
+    }
 }

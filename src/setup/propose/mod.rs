@@ -13,7 +13,7 @@ mod tests;
 
 use image::GrayImage;
 
-use super::PixelBox;
+use super::{PixelBox, SMALLEST_BOX_PX};
 use crate::channel::Channel;
 use ghost::Ghost;
 use guess::guess_channels;
@@ -72,6 +72,7 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
     let places = boxes(&readouts, size);
     let parts = readouts.iter().zip(channels).zip(places);
     parts
+        .filter(|(_, place)| place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1)
         .map(|((readout, channel), place)| Proposal {
             place,
             channel,

@@ -24,6 +24,10 @@ const USUAL_NARROW: f32 = 0.4;
 const WIDEST: f32 = 0.85;
 /// Widest gap between digits of one value, a point that never changes included.
 const INNER_GAP: f32 = 0.8;
+/// Widest gap between a value and the letters of its unit.
+const LABEL_GAP: f32 = 1.2;
+/// Least width of two digits.
+const TWO_DIGITS: f32 = 0.9;
 /// Widest gap between a digit that never changes and one that does.
 const DIGIT_GAP: f32 = 0.3;
 /// Widest gap, in pixels of the ghost, between letters that touch but for the usual space.
@@ -44,6 +48,8 @@ pub(super) struct Readout {
     pub(super) agreement: Agreement,
     /// Whether the last digit stays the same while others change.
     pub(super) last_stays: bool,
+    /// Width of the text behind that stays, in heights of the line: the letters of the unit.
+    pub(super) label: f32,
 }
 
 /// A line with what is known of each column.
@@ -73,6 +79,9 @@ pub(super) fn find_readouts(ghost: &Ghost, lines: &[Span]) -> Vec<Readout> {
         if line.runs.is_empty() {
             readouts.extend(line.constant(&digits));
         }
+    }
+    for readout in &mut readouts {
+        readout.label = lines.iter().map(|line| line.label_behind(readout.span)).fold(0.0, f32::max);
     }
     readouts.iter_mut().for_each(|readout| readout.span = readout.span.tight(&ghost.strength));
     readouts
@@ -121,7 +130,7 @@ impl Line {
         }
         let whole =
             |(left, right)| (self.snapped(self.faint_before(left)), self.snapped(self.faint_after(right)));
-        runs.into_iter().map(whole).collect()
+        runs.into_iter().map(whole).filter(|(left, right)| left < right).collect()
     }
 
     /// Goes on to the left over the faint ink of digits that are shown in few frames.
@@ -163,15 +172,34 @@ impl Line {
             span: self.part((left, right)),
             agreement: self.mean_agreement(run),
             last_stays: right > run.1,
+            label: 0.0,
         }
     }
 
-    /// A value that never changes: digits at the end of a line, known from other readouts.
+    /// A value that never changes: digits known from other readouts, at least two.
     fn constant(&self, digits: &Digits<'_>) -> Option<Readout> {
-        let right = self.span.right;
-        let left = self.grown_left(right, digits, SAME_DIGIT);
-        let span = self.part((left, right));
-        (left < right).then(|| Readout { span, agreement: Agreement::default(), last_stays: true })
+        let mut right = self.span.right;
+        while let Some((start, end)) = self.glyph_before(right) {
+            let left = self.grown_left(end, digits, SAME_DIGIT);
+            if end - left >= self.heights(TWO_DIGITS) {
+                let span = self.part((left, end));
+                return Some(Readout { span, agreement: Agreement::default(), last_stays: true, label: 0.0 });
+            }
+            right = start;
+        }
+        None
+    }
+
+    /// How far text that stays goes on behind a readout, in heights of the line.
+    fn label_behind(&self, readout: Span) -> f32 {
+        let near = self.span.left <= readout.right + self.heights(LABEL_GAP);
+        if self.span.right <= readout.right || !near || self.span.rows_shared(readout) * 2 < readout.height()
+        {
+            return 0.0;
+        }
+        let start = self.span.left.max(readout.right);
+        let end = self.runs.iter().map(|run| run.0).find(|left| *left > start).unwrap_or(self.span.right);
+        (end - start) as f32 / self.span.height() as f32
     }
 
     /// Goes on to the left over digits. What touches is taken unless it looks like no digit at
