@@ -4,7 +4,9 @@
 //! little. Over many pairs of frames a digit gives both, a label only good agreement, scenery
 //! only poor agreement.
 
-use image::GrayImage;
+use image::imageops::crop_imm;
+use image::{GrayImage, Luma};
+use imageproc::filter::box_filter;
 
 use super::lines::Span;
 use super::plane::quantile;
@@ -13,6 +15,11 @@ use super::plane::quantile;
 const PAIRS: usize = 240;
 /// Width of the window that slides along the line, in heights of the line: about one digit.
 const WINDOW_HEIGHTS: f32 = 0.5;
+/// The surroundings that a pixel is compared with, in heights of the line: wider than strokes,
+/// so that the strokes of different digits count and not their common outline.
+const STROKE_HEIGHTS: f32 = 0.2;
+/// Successive frames differ where they agree less than this share of good agreement.
+const DIFFERING: f32 = 0.7;
 /// Share of the pairs that show the same glyph at least: chance alone gives one in ten.
 const SAME_SHARE: f32 = 0.06;
 /// Share of the pairs that may disagree in a label, by noise or glints.
@@ -29,39 +36,59 @@ pub(super) struct Agreement {
     pub(super) changed: f32,
 }
 
-/// The agreement around each column of a line.
-pub(super) fn agreement_along(frames: &[GrayImage], line: Span) -> Vec<Agreement> {
-    let half = ((line.height() as f32 * WINDOW_HEIGHTS / 2.0).round() as u32).max(2);
-    (line.left..line.right)
-        .map(|column| {
-            let window = Span {
-                left: column.saturating_sub(half),
-                right: (column + half + 1).min(frames.first().map_or(0, GrayImage::width)),
-                ..line
-            };
-            agreement_in(frames, window)
-        })
-        .collect()
+/// The part of every frame around a line of text, without its slow changes of brightness.
+pub(super) struct Strip {
+    left: u32,
+    top: u32,
+    frames: Vec<GrayImage>,
 }
 
-/// The agreement of pairs of frames within a window.
-pub(super) fn agreement_in(frames: &[GrayImage], window: Span) -> Agreement {
-    let patches: Vec<Vec<f32>> = frames.iter().map(|frame| normalised(frame, window)).collect();
-    let mut agreements: Vec<f32> = pairs(patches.len())
-        .filter_map(|(one, other)| Some(dot(patches.get(one)?, patches.get(other)?)))
-        .collect();
-    let same = quantile(&mut agreements, 1.0 - SAME_SHARE);
-    let other = quantile(&mut agreements, OTHER_SHARE);
-    let steps = patches.windows(2).filter_map(|pair| match pair {
-        [one, next] => Some(dot(one, next)),
-        _ => None,
-    });
-    let (mut count, mut differing) = (0.0f32, 0.0);
-    for agreement in steps {
-        count += 1.0;
-        differing += f32::from(u8::from(agreement < 0.7 * same));
+impl Strip {
+    /// Cuts the surroundings of a line out of the frames.
+    pub(super) fn of(frames: &[GrayImage], line: Span) -> Self {
+        let radius = ((line.height() as f32 * STROKE_HEIGHTS).round() as u32).max(2);
+        let (left, top) = (line.left.saturating_sub(radius), line.top.saturating_sub(radius));
+        let (width, height) = (line.right + radius - left, line.bottom + radius - top);
+        let cut = |frame| flattened(&crop_imm(frame, left, top, width, height).to_image(), radius);
+        Self { left, top, frames: frames.iter().map(cut).collect() }
     }
-    Agreement { same, other, changed: differing / count.max(1.0) }
+
+    /// The agreement around each column of the line.
+    pub(super) fn agreement_along(&self, line: Span) -> Vec<Agreement> {
+        let half = ((line.height() as f32 * WINDOW_HEIGHTS / 2.0).round() as u32).max(2);
+        let window =
+            |column: u32| Span { left: column.saturating_sub(half), right: column + half + 1, ..line };
+        (line.left..line.right).map(|column| self.agreement_in(window(column))).collect()
+    }
+
+    /// The agreement of pairs of frames within a window.
+    fn agreement_in(&self, window: Span) -> Agreement {
+        let patches: Vec<Vec<f32>> = self.patches(window).collect();
+        let mut agreements: Vec<f32> = pairs(patches.len())
+            .filter_map(|(one, other)| Some(dot(patches.get(one)?, patches.get(other)?)))
+            .collect();
+        let same = quantile(&mut agreements, 1.0 - SAME_SHARE);
+        let other = quantile(&mut agreements, OTHER_SHARE);
+        let next = patches.iter().zip(patches.iter().skip(1));
+        let differing = next.filter(|(one, next)| dot(one, next) < DIFFERING * same).count();
+        Agreement { same, other, changed: differing as f32 / patches.len().saturating_sub(1).max(1) as f32 }
+    }
+
+    /// What each frame shows in a window: see [`normalised`].
+    pub(super) fn patches(&self, window: Span) -> impl Iterator<Item = Vec<f32>> {
+        let (left, top) = (window.left.saturating_sub(self.left), window.top.saturating_sub(self.top));
+        let inside = Span { left, right: left + window.width(), top, bottom: top + window.height() };
+        self.frames.iter().map(move |frame| normalised(frame, inside))
+    }
+}
+
+/// A picture less the mean of each pixel's surroundings, plus 128.
+fn flattened(picture: &GrayImage, radius: u32) -> GrayImage {
+    let mut flat = box_filter(picture, radius, radius);
+    for (mean, pixel) in flat.iter_mut().zip(picture.iter()) {
+        *mean = (i16::from(*pixel) - i16::from(*mean) + 128).clamp(0, 255) as u8;
+    }
+    flat
 }
 
 /// Pairs of different frames, spread over all distances in time.
@@ -74,23 +101,22 @@ fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
 }
 
 /// The pixels of a window less their mean, scaled to a sum of squares of 1; all 0 where the
-/// window is flat.
-pub(super) fn normalised(frame: &GrayImage, window: Span) -> Vec<f32> {
-    let width = frame.width() as usize;
-    let rows = (window.top..window.bottom.min(frame.height())).filter_map(|row| {
-        let start = row as usize * width;
-        frame.as_raw().get(start + window.left as usize..start + window.right as usize)
-    });
-    let mut patch: Vec<f32> = rows.flatten().map(|pixel| f32::from(*pixel)).collect();
+/// window is flat. What lies outside the picture counts as the mean.
+fn normalised(picture: &GrayImage, window: Span) -> Vec<f32> {
+    let (columns, rows) = (window.left..window.right, window.top..window.bottom);
+    let pixel = |x, y| picture.get_pixel_checked(x, y).map_or(128.0, |Luma([level])| f32::from(*level));
+    let mut patch: Vec<f32> = rows.flat_map(|y| columns.clone().map(move |x| pixel(x, y))).collect();
     let mean = patch.iter().sum::<f32>() / patch.len().max(1) as f32;
     patch.iter_mut().for_each(|value| *value -= mean);
-    let norm = dot(&patch, &patch).sqrt();
-    if norm > 1.0 {
-        patch.iter_mut().for_each(|value| *value /= norm);
-    } else {
-        patch.fill(0.0);
-    }
+    scale_to_one(&mut patch);
     patch
+}
+
+/// Scales to a sum of squares of 1; what is next to nothing becomes nothing.
+pub(super) fn scale_to_one(patch: &mut [f32]) {
+    let norm = dot(patch, patch).sqrt();
+    let scale = if norm > 1e-3 { 1.0 / norm } else { 0.0 };
+    patch.iter_mut().for_each(|value| *value *= scale);
 }
 
 /// The sum of products; of two normalised patches their correlation.

@@ -24,8 +24,6 @@ const LASTING_FRAMES: f32 = 3.2;
 const STEEPEST: f32 = 80.0;
 /// Radius of the windows over which the energies are averaged.
 const WINDOW_PX: usize = 2;
-/// The surroundings that a pixel is compared with reach this fraction of the frame's height.
-const SURROUNDINGS: u32 = 40;
 /// A frame that shows the ghost weaker than this share of the middle frame has lost its overlay.
 const LOST_SHARE: f32 = 0.4;
 
@@ -35,8 +33,7 @@ pub(super) struct Ghost {
     pub(super) strength: Plane,
     /// The same pixel by pixel, without the spread of the windows but noisy.
     pub(super) fine: Plane,
-    /// The frames that show it, smoothed over three by three pixels, each pixel less the mean of
-    /// its wider surroundings, plus 128.
+    /// The frames that show it, smoothed over three by three pixels.
     pub(super) frames: Vec<GrayImage>,
 }
 
@@ -47,18 +44,8 @@ impl Ghost {
         let frames = shown_in(&smooth, &Sums::of(&smooth));
         let sums = Sums::of(&frames);
         let (fine, strength) = (sums.fine(), sums.strength());
-        Self { strength, fine, frames: frames.iter().map(flattened).collect() }
+        Self { strength, fine, frames }
     }
-}
-
-/// A frame without its slow changes of brightness, such as sky and ground.
-fn flattened(frame: &GrayImage) -> GrayImage {
-    let radius = (frame.height() / SURROUNDINGS).max(2);
-    let mut flat = box_filter(frame, radius, radius);
-    for (mean, pixel) in flat.iter_mut().zip(frame.iter()) {
-        *mean = (i16::from(*pixel) - i16::from(*mean) + 128).clamp(0, 255) as u8;
-    }
-    flat
 }
 
 /// Gradients summed over frames.
@@ -123,7 +110,7 @@ impl Sums {
 /// The frames whose gradients agree with the ghost: not those of a lost picture.
 fn shown_in(frames: &[GrayImage], sums: &Sums) -> Vec<GrayImage> {
     let strength = sums.strength();
-    let mut agreement: Vec<f32> = frames
+    let agreement: Vec<f32> = frames
         .iter()
         .map(|frame| {
             let mut sum = 0.0;
@@ -137,7 +124,7 @@ fn shown_in(frames: &[GrayImage], sums: &Sums) -> Vec<GrayImage> {
         })
         .collect();
     let least = LOST_SHARE * quantile(&mut agreement.clone(), 0.5);
-    let shown = agreement.drain(..).zip(frames).filter(|(agrees, _)| *agrees >= least);
+    let shown = agreement.iter().zip(frames).filter(|(agrees, _)| **agrees >= least);
     shown.map(|(_, frame)| frame.clone()).collect()
 }
 

@@ -39,6 +39,45 @@ impl Span {
         self.bottom - self.top
     }
 
+    /// The span without outer rows and columns that hold nothing of the ghost.
+    pub(super) fn tight(self, strength: &Plane) -> Self {
+        let inked = |x: u32, y: u32| strength.at(x as usize, y as usize) > 0.0;
+        let row = |y: &u32| (self.left..self.right).any(|x| inked(x, *y));
+        let column = |x: &u32| (self.top..self.bottom).any(|y| inked(*x, y));
+        Self {
+            left: (self.left..self.right).find(column).unwrap_or(self.left),
+            right: (self.left..self.right).rev().find(column).map_or(self.right, |x| x + 1),
+            top: (self.top..self.bottom).find(row).unwrap_or(self.top),
+            bottom: (self.top..self.bottom).rev().find(row).map_or(self.bottom, |y| y + 1),
+        }
+    }
+
+    /// The span with `room` more on each side, as far as the frame goes.
+    pub(super) fn widened(self, room: u32, frame_width: u32, frame_height: u32) -> Self {
+        Self {
+            left: self.left.saturating_sub(room),
+            right: (self.right + room).min(frame_width),
+            top: self.top.saturating_sub(room),
+            bottom: (self.bottom + room).min(frame_height),
+        }
+    }
+
+    /// The span cut where it overlaps another, on the side where that costs least.
+    pub(super) fn kept_off(self, other: Self) -> Self {
+        let columns = self.right.min(other.right).saturating_sub(self.left.max(other.left));
+        let rows = self.rows_shared(other);
+        if columns == 0 || rows == 0 {
+            return self;
+        }
+        let cuts = [
+            Self { left: other.right.min(self.right), ..self },
+            Self { right: other.left.max(self.left), ..self },
+            Self { top: other.bottom.min(self.bottom), ..self },
+            Self { bottom: other.top.max(self.top), ..self },
+        ];
+        cuts.into_iter().max_by_key(|cut| cut.width() * cut.height()).unwrap_or(self)
+    }
+
     fn joined(self, other: Self) -> Self {
         Self {
             left: self.left.min(other.left),
@@ -52,7 +91,8 @@ impl Span {
         self.left.max(other.left).saturating_sub(self.right.min(other.right))
     }
 
-    fn rows_shared(self, other: Self) -> u32 {
+    /// How many rows two spans have in common.
+    pub(super) fn rows_shared(self, other: Self) -> u32 {
         self.bottom.min(other.bottom).saturating_sub(self.top.max(other.top))
     }
 }
@@ -119,4 +159,40 @@ fn parts_of(strength: &Plane) -> Vec<Span> {
     let full =
         |(span, count): &(Span, u32)| *count as f32 >= FULL_SHARE * (span.width() * span.height()) as f32;
     spans.into_iter().flatten().filter(full).map(|(span, _)| span).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_span_is_cut_where_that_costs_least() {
+        let one = Span { left: 10, right: 50, top: 10, bottom: 30 };
+        let beside = Span { left: 45, right: 90, top: 0, bottom: 40 };
+        let below = Span { left: 0, right: 90, top: 28, bottom: 60 };
+        assert_eq!(one.kept_off(beside), Span { right: 45, ..one });
+        assert_eq!(one.kept_off(below), Span { bottom: 28, ..one });
+        assert_eq!(one.kept_off(Span { left: 50, ..beside }), one);
+    }
+
+    #[test]
+    fn a_point_joins_the_digits_on_its_sides_to_one_line() {
+        let mut strength = Plane::new(80, 40);
+        let mut ink = |columns: std::ops::Range<usize>, rows: std::ops::Range<usize>| {
+            for y in rows {
+                for x in columns.clone() {
+                    strength.values[y * 80 + x] = 9.0;
+                }
+            }
+        };
+        ink(5..17, 10..30);
+        ink(24..31, 23..30);
+        ink(38..50, 10..30);
+        ink(70..79, 10..30);
+        let (value, apart) = (
+            Span { left: 5, right: 50, top: 10, bottom: 30 },
+            Span { left: 70, right: 79, top: 10, bottom: 30 },
+        );
+        assert_eq!(find_lines(&strength), [value, apart]);
+    }
 }

@@ -1,26 +1,35 @@
 //! The search for the overlay: where on the frames the digits of readouts stand.
 
 mod change;
+mod digits;
 mod ghost;
+mod guess;
 mod lines;
 mod plane;
 mod readout;
 
+#[cfg(test)]
+mod tests;
+
 use image::GrayImage;
 
-use super::PixelBox;
+use super::{PixelBox, SMALLEST_BOX_PX};
+use crate::channel::Channel;
 use ghost::Ghost;
+use guess::guess_channels;
 use lines::{Span, find_lines};
 use readout::{Readout, find_readouts};
 
 /// Fewest frames that tell overlay from scenery.
 pub const FEWEST_FRAMES: usize = 8;
+/// Frames narrower or lower than this hold no overlay.
+const SMALLEST_FRAME_PX: u32 = 32;
 /// Most proposals.
 pub const MOST_PROPOSALS: usize = 16;
 /// Room around the digits, beyond the spread of the ghost.
 const ROOM_PX: u32 = 1;
 /// Difference between good and little agreement that leaves no doubt of a changing digit.
-const SURE_DIFFERENCE: f32 = 0.4;
+const SURE_DIFFERENCE: f32 = 0.5;
 /// Certainty of digits that never change.
 const CONSTANT_CERTAINTY: f32 = 0.2;
 
@@ -29,10 +38,14 @@ const CONSTANT_CERTAINTY: f32 = 0.2;
 pub struct Proposal {
     /// The box around the digits, with room of a few pixels; proposals do not overlap.
     pub place: PixelBox,
-    /// How clearly it shows changing digits, 0 to 1: for ranking, not a probability. At 0.2 and
-    /// below the text was never seen to change.
+    /// What it may show, no two the same: a guess to be checked, `channel-1` and so on where
+    /// there is none.
+    pub channel: Channel,
+    /// How clearly it shows changing digits, 0 to 1: for ranking, not a probability. At 0.2 the
+    /// digits were never seen to change.
     pub certainty: f32,
-    /// Share of successive frames given in which the text changes most, 0 to 1.
+    /// Share of the steps from frame to frame, of those given, in which the text differs: that
+    /// of the digit that changes most, 0 to 1.
     pub changing: f32,
 }
 
@@ -48,33 +61,41 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
         return Vec::new();
     };
     let alike: Vec<&GrayImage> = frames.iter().filter(|frame| frame.dimensions() == size).collect();
-    if alike.len() < FEWEST_FRAMES {
+    if alike.len() < FEWEST_FRAMES || size.0.min(size.1) < SMALLEST_FRAME_PX {
         return Vec::new();
     }
     let ghost = Ghost::of(&alike);
-    let mut proposals: Vec<Proposal> = find_readouts(&ghost, &find_lines(&ghost.strength))
-        .iter()
-        .map(|readout| proposal(readout, size))
-        .collect();
-    proposals.sort_by(|one, other| other.certainty.total_cmp(&one.certainty));
-    proposals.truncate(MOST_PROPOSALS);
-    part_overlaps(&mut proposals);
-    proposals
+    let mut readouts = find_readouts(&ghost, &find_lines(&ghost.strength));
+    readouts.sort_by(|one, other| certainty(other).total_cmp(&certainty(one)));
+    readouts.truncate(MOST_PROPOSALS);
+    let channels = guess_channels(&ghost, &readouts);
+    let places = boxes(&readouts, size);
+    let parts = readouts.iter().zip(channels).zip(places);
+    parts
+        .filter(|(_, place)| place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1)
+        .map(|((readout, channel), place)| Proposal {
+            place,
+            channel,
+            certainty: certainty(readout),
+            changing: readout.agreement.changed,
+        })
+        .collect()
 }
 
-fn proposal(readout: &Readout, (width, height): (u32, u32)) -> Proposal {
-    let span = readout.span;
-    let (x, y) = (span.left.saturating_sub(ROOM_PX), span.top.saturating_sub(ROOM_PX));
-    let (right, bottom) = ((span.right + ROOM_PX).min(width), (span.bottom + ROOM_PX).min(height));
-    let difference = (readout.agreement.same - readout.agreement.other) / SURE_DIFFERENCE;
-    let certainty = difference.clamp(CONSTANT_CERTAINTY, 1.0);
-    Proposal {
-        place: PixelBox { x, y, width: right - x, height: bottom - y },
-        certainty,
-        changing: readout.agreement.changed,
+fn certainty(readout: &Readout) -> f32 {
+    let difference = readout.agreement.same - readout.agreement.other;
+    (difference / SURE_DIFFERENCE).clamp(CONSTANT_CERTAINTY, 1.0)
+}
+
+/// The boxes of the readouts, with room as far as neighbours and the frame's border leave it.
+fn boxes(readouts: &[Readout], (width, height): (u32, u32)) -> Vec<PixelBox> {
+    let mut spans: Vec<Span> = Vec::with_capacity(readouts.len());
+    for readout in readouts {
+        let span = readout.span.widened(ROOM_PX, width, height);
+        spans.push(spans.iter().fold(span, |span, earlier| span.kept_off(*earlier)));
     }
-}
-
-fn part_overlaps(proposals: &mut Vec<Proposal>) {
-    let _ = proposals;
+    spans
+        .into_iter()
+        .map(|span| PixelBox { x: span.left, y: span.top, width: span.width(), height: span.height() })
+        .collect()
 }

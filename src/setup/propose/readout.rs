@@ -1,11 +1,10 @@
 //! From a line of text to the readouts in it: the digits without icon, label and unit letters.
 
-use image::GrayImage;
-
-use super::change::{Agreement, agreement_along, dot, normalised};
+use super::change::{Agreement, Strip};
+use super::digits::Digits;
 use super::ghost::Ghost;
 use super::lines::Span;
-use super::plane::{Plane, quantile};
+use super::plane::quantile;
 
 /// A column changes where little agreement falls below this share of good agreement.
 const CHANGE_SHARE: f32 = 0.68;
@@ -25,18 +24,20 @@ const USUAL_NARROW: f32 = 0.4;
 const WIDEST: f32 = 0.85;
 /// Widest gap between digits of one value, a point that never changes included.
 const INNER_GAP: f32 = 0.8;
+/// Widest gap between a value and the letters of its unit.
+const LABEL_GAP: f32 = 1.2;
+/// Least width of two digits.
+const TWO_DIGITS: f32 = 0.9;
 /// Widest gap between a digit that never changes and one that does.
 const DIGIT_GAP: f32 = 0.3;
 /// Widest gap, in pixels of the ghost, between letters that touch but for the usual space.
 const TOUCHING: f32 = 0.07;
 /// A column with less ink than this share of an inked one is a gap between glyphs.
-const GAP_INK: f32 = 0.2;
+const GAP_INK: f32 = 0.25;
 /// Correlation from which a glyph that never changes counts as a digit seen elsewhere.
-const SAME_DIGIT: f32 = 0.9;
+const SAME_DIGIT: f32 = 0.85;
 /// Correlation below which a glyph looks like none of the digits seen.
 const NO_DIGIT: f32 = 0.7;
-/// Heights of lines in one font differ by less than this share.
-const SAME_FONT: f32 = 0.2;
 
 /// Digits found in a line.
 #[derive(Debug, Clone)]
@@ -45,11 +46,16 @@ pub(super) struct Readout {
     pub(super) span: Span,
     /// The agreement over the columns that change; 0 where none does.
     pub(super) agreement: Agreement,
+    /// Whether the last digit stays the same while others change.
+    pub(super) last_stays: bool,
+    /// Width of the text behind that stays, in heights of the line: the letters of the unit.
+    pub(super) label: f32,
 }
 
 /// A line with what is known of each column.
 struct Line {
     span: Span,
+    strip: Strip,
     ink: Vec<f32>,
     agreement: Vec<Agreement>,
     /// Share of each column that the ghost covers.
@@ -61,7 +67,10 @@ struct Line {
 /// Finds the readouts in lines of text.
 pub(super) fn find_readouts(ghost: &Ghost, lines: &[Span]) -> Vec<Readout> {
     let lines: Vec<Line> = lines.iter().map(|span| Line::of(ghost, *span)).collect();
-    let digits = Digits::in_lines(ghost, &lines);
+    let digits = Digits::in_places(
+        &ghost.strength,
+        lines.iter().flat_map(|line| line.runs.iter().map(|run| (&line.strip, line.part(*run)))),
+    );
     let mut readouts = Vec::new();
     for line in &lines {
         for run in &line.runs {
@@ -71,46 +80,33 @@ pub(super) fn find_readouts(ghost: &Ghost, lines: &[Span]) -> Vec<Readout> {
             readouts.extend(line.constant(&digits));
         }
     }
-    readouts.iter_mut().for_each(|readout| readout.span = tight(&ghost.strength, readout.span));
+    for readout in &mut readouts {
+        readout.label = lines.iter().map(|line| line.label_behind(readout.span)).fold(0.0, f32::max);
+    }
+    readouts.iter_mut().for_each(|readout| readout.span = readout.span.tight(&ghost.strength));
     readouts
 }
 
 impl Line {
     fn of(ghost: &Ghost, span: Span) -> Self {
-        let column =
-            |x: u32| (span.top..span.bottom).map(|y| ghost.strength.at(x as usize, y as usize)).sum();
-        let ink = (span.left..span.right).map(column).collect();
-        let agreement = agreement_along(&ghost.frames, span);
+        let column = |x: u32| (span.top..span.bottom).map(|y| ghost.fine.at(x as usize, y as usize)).sum();
+        let mut ink: Vec<f32> = (span.left..span.right).map(column).collect();
+        let least = GAP_INK * quantile(&mut ink.clone(), 0.7);
+        ink.iter_mut().for_each(|ink| *ink = (*ink - least).max(0.0));
+        let strip = Strip::of(&ghost.frames, span);
+        let agreement = strip.agreement_along(span);
         let inked = |x: &u32| {
             (span.top..span.bottom).filter(|y| ghost.strength.at(*x as usize, *y as usize) > 0.0).count()
         };
         let covered = (span.left..span.right).map(|x| inked(&x) as f32 / span.height() as f32).collect();
-        let mut line = Self { span, ink, agreement, covered, runs: Vec::new() };
+        let mut line = Self { span, strip, ink, agreement, covered, runs: Vec::new() };
         line.runs = line.find_runs();
-        if std::env::var("DBG").is_ok() {
-            let s = |f: &dyn Fn(&Agreement) -> f32| {
-                line.agreement
-                    .iter()
-                    .step_by(3)
-                    .map(|x| format!("{:2}", (f(x) * 99.0) as i32))
-                    .collect::<Vec<_>>()
-                    .join(" ")
-            };
-            let k = line
-                .ink
-                .iter()
-                .step_by(3)
-                .map(|x| format!("{:2}", (*x / 10.0).min(99.0) as i32))
-                .collect::<Vec<_>>()
-                .join(" ");
-            eprintln!(
-                "{span:?} runs {:?}\n  same  {}\n  other {}\n ink    {k}",
-                line.runs,
-                s(&|x| x.same),
-                s(&|x| x.other)
-            );
-        }
         line
+    }
+
+    /// The part of the line between two columns.
+    fn part(&self, (left, right): (u32, u32)) -> Span {
+        Span { left, right, ..self.span }
     }
 
     fn heights(&self, share: f32) -> u32 {
@@ -134,7 +130,7 @@ impl Line {
         }
         let whole =
             |(left, right)| (self.snapped(self.faint_before(left)), self.snapped(self.faint_after(right)));
-        runs.into_iter().map(whole).collect()
+        runs.into_iter().map(whole).filter(|(left, right)| left < right).collect()
     }
 
     /// Goes on to the left over the faint ink of digits that are shown in few frames.
@@ -169,19 +165,41 @@ impl Line {
     }
 
     /// The changing columns with the digits beside them that never change.
-    fn readout(&self, (left, right): (u32, u32), digits: &Digits<'_>) -> Readout {
-        let agreement = self.mean_agreement(left, right);
-        let left = self.grown_left(left, digits, NO_DIGIT);
-        let right = self.grown_right(right, digits);
-        Readout { span: Span { left, right, ..self.span }, agreement }
+    fn readout(&self, run: (u32, u32), digits: &Digits<'_>) -> Readout {
+        let left = self.grown_left(run.0, digits, NO_DIGIT);
+        let right = self.grown_right(run.1, digits);
+        Readout {
+            span: self.part((left, right)),
+            agreement: self.mean_agreement(run),
+            last_stays: right > run.1,
+            label: 0.0,
+        }
     }
 
-    /// A value that never changes: digits at the end of a line, known from other readouts.
+    /// A value that never changes: digits known from other readouts, at least two.
     fn constant(&self, digits: &Digits<'_>) -> Option<Readout> {
-        let right = self.span.right;
-        let left = self.grown_left(right, digits, SAME_DIGIT);
-        (left < right)
-            .then(|| Readout { span: Span { left, right, ..self.span }, agreement: Agreement::default() })
+        let mut right = self.span.right;
+        while let Some((start, end)) = self.glyph_before(right) {
+            let left = self.grown_left(end, digits, SAME_DIGIT);
+            if end - left >= self.heights(TWO_DIGITS) {
+                let span = self.part((left, end));
+                return Some(Readout { span, agreement: Agreement::default(), last_stays: true, label: 0.0 });
+            }
+            right = start;
+        }
+        None
+    }
+
+    /// How far text that stays goes on behind a readout, in heights of the line.
+    fn label_behind(&self, readout: Span) -> f32 {
+        let near = self.span.left <= readout.right + self.heights(LABEL_GAP);
+        if self.span.right <= readout.right || !near || self.span.rows_shared(readout) * 2 < readout.height()
+        {
+            return 0.0;
+        }
+        let start = self.span.left.max(readout.right);
+        let end = self.runs.iter().map(|run| run.0).find(|left| *left > start).unwrap_or(self.span.right);
+        (end - start) as f32 / self.span.height() as f32
     }
 
     /// Goes on to the left over digits. What touches is taken unless it looks like no digit at
@@ -190,16 +208,12 @@ impl Line {
         let mut left = from;
         while let Some((start, end)) = self.glyph_before(left) {
             let gap = left - end;
-            let likeness = digits.likeness(Span { left: start, right: end, ..self.span });
-            let touches = gap <= self.heights(TOUCHING) && likeness >= unlike;
-            if std::env::var("DBG").is_ok() {
-                eprintln!("left {:?} {left} glyph {start}..{end} {likeness:.2}", self.span);
-            }
-            if gap <= self.heights(DIGIT_GAP) && likeness >= SAME_DIGIT {
-                left = start;
-            } else {
+            let likeness = digits.likeness(&self.strip, self.part((start, end)));
+            if gap > self.heights(DIGIT_GAP) || likeness < SAME_DIGIT {
+                let touches = gap <= self.heights(TOUCHING) && likeness >= unlike;
                 return if touches { start } else { left };
             }
+            left = start;
         }
         left
     }
@@ -209,11 +223,8 @@ impl Line {
     fn grown_right(&self, from: u32, digits: &Digits<'_>) -> u32 {
         let mut right = from;
         while let Some((start, end)) = self.glyph_after(right) {
-            let likeness = digits.likeness(Span { left: start, right: end, ..self.span });
-            if std::env::var("DBG").is_ok() {
-                eprintln!("right {:?} {right} glyph {start}..{end} {likeness:.2}", self.span);
-            }
-            if likeness < SAME_DIGIT || start - right > self.heights(DIGIT_GAP) {
+            let likeness = digits.likeness(&self.strip, self.part((start, end)));
+            if start - right > self.heights(DIGIT_GAP) || likeness < SAME_DIGIT {
                 break;
             }
             right = end;
@@ -245,88 +256,20 @@ impl Line {
         columns.min_by(|one, other| self.ink_at(*one).total_cmp(&self.ink_at(*other)))
     }
 
-    fn mean_agreement(&self, left: u32, right: u32) -> Agreement {
-        let mut mean = Agreement::default();
-        let columns = (self.span.left..).zip(&self.agreement).filter(|(x, _)| (left..right).contains(x));
-        let mut count = 0.0f32;
-        for (_, column) in columns {
-            count += 1.0;
-            mean.same += column.same;
-            mean.other += column.other;
-            mean.changed = mean.changed.max(column.changed);
-        }
-        Agreement {
-            same: mean.same / count.max(1.0),
-            other: mean.other / count.max(1.0),
-            changed: mean.changed,
-        }
+    /// Mean agreement over columns, with the change of the column that changes most.
+    fn mean_agreement(&self, (left, right): (u32, u32)) -> Agreement {
+        let skipped = left.saturating_sub(self.span.left) as usize;
+        let columns = self.agreement.iter().skip(skipped).take((right - left) as usize);
+        let count = columns.len().max(1) as f32;
+        let sum = columns.fold(Agreement::default(), |sum, column| Agreement {
+            same: sum.same + column.same,
+            other: sum.other + column.other,
+            changed: sum.changed.max(column.changed),
+        });
+        Agreement { same: sum.same / count, other: sum.other / count, ..sum }
     }
 }
 
 fn changes(column: &Agreement) -> bool {
     column.same >= LEAST_SAME && column.other <= CHANGE_SHARE * column.same
-}
-
-/// The digits that are seen to change, to know others by.
-struct Digits<'a> {
-    ghost: &'a Ghost,
-    places: Vec<Span>,
-}
-
-impl<'a> Digits<'a> {
-    fn in_lines(ghost: &'a Ghost, lines: &[Line]) -> Self {
-        let places = lines.iter().flat_map(|line| {
-            line.runs.iter().map(|(left, right)| Span { left: *left, right: *right, ..line.span })
-        });
-        Self { ghost, places: places.map(|place| tight(&ghost.strength, place)).collect() }
-    }
-
-    /// How much a glyph looks like the digit most like it in the same font (correlation).
-    fn likeness(&self, glyph: Span) -> f32 {
-        let glyph = tight(&self.ghost.strength, glyph);
-        let template = self.mean_patch(glyph);
-        let mut best = 0.0f32;
-        for place in self.places.iter().filter(|place| same_font(**place, glyph)) {
-            for frame in self.ghost.frames.iter().step_by(2) {
-                for left in (place.left..=place.right.saturating_sub(glyph.width())).step_by(2) {
-                    for top in place.top.saturating_sub(2)..=place.top + 2 {
-                        let window =
-                            Span { left, right: left + glyph.width(), top, bottom: top + glyph.height() };
-                        best = best.max(dot(&template, &normalised(frame, window)));
-                    }
-                }
-            }
-        }
-        best
-    }
-
-    fn mean_patch(&self, glyph: Span) -> Vec<f32> {
-        let mut mean = vec![0.0; (glyph.width() * glyph.height()) as usize];
-        for frame in &self.ghost.frames {
-            for (sum, value) in mean.iter_mut().zip(normalised(frame, glyph)) {
-                *sum += value;
-            }
-        }
-        let norm = dot(&mean, &mean).sqrt().max(1e-6);
-        mean.iter_mut().for_each(|value| *value /= norm);
-        mean
-    }
-}
-
-fn same_font(one: Span, other: Span) -> bool {
-    let (low, high) = (one.height().min(other.height()) as f32, one.height().max(other.height()) as f32);
-    high - low <= SAME_FONT * high
-}
-
-/// The span without rows and columns that hold no ink.
-fn tight(strength: &Plane, span: Span) -> Span {
-    let inked = |x: u32, y: u32| strength.at(x as usize, y as usize) > 0.0;
-    let row = |y: &u32| (span.left..span.right).any(|x| inked(x, *y));
-    let column = |x: &u32| (span.top..span.bottom).any(|y| inked(*x, y));
-    Span {
-        left: (span.left..span.right).find(column).unwrap_or(span.left),
-        right: (span.left..span.right).rev().find(column).map_or(span.right, |x| x + 1),
-        top: (span.top..span.bottom).find(row).unwrap_or(span.top),
-        bottom: (span.top..span.bottom).rev().find(row).map_or(span.bottom, |y| y + 1),
-    }
 }
