@@ -1,33 +1,12 @@
 //! The findings of one flight: everything the result files are written from.
 
-use crate::airspeed::Pair;
+use crate::airspeed::{Pair, StepResult};
 use crate::channel::Channel;
 use crate::footage::ClipInfo;
 use crate::legs::{Leg, ThrottleSource};
 use crate::series::{ChannelReadings, Series};
 use crate::setup::Setup;
 use crate::units::Unit;
-
-/// The result of one throttle step over all of its pairs. Speeds are in the speed channel's unit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Step {
-    /// Number of the step, from 1; that of [`Pair::step`].
-    pub step: u32,
-    /// Throttle in per cent, where it is known.
-    pub throttle_percent: Option<f64>,
-    /// Airspeed over the step's pairs.
-    pub airspeed: f64,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: f64,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: f64,
-    /// Wind along the course over the step's pairs.
-    pub wind: f64,
-    /// Median pack voltage over the step's legs, in volts.
-    pub voltage_v: Option<f64>,
-    /// Number of pairs the step rests on.
-    pub pairs: usize,
-}
 
 /// One flight, read and worked out.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,7 +26,7 @@ pub struct Flight {
     /// The pairs of legs.
     pub pairs: Vec<Pair>,
     /// The throttle steps, in ascending order of their number.
-    pub steps: Vec<Step>,
+    pub steps: Vec<StepResult>,
     /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
     /// are unusable, a gap between clips, a dead throttle readout.
     pub notes: Vec<String>,

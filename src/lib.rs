@@ -1,6 +1,10 @@
 //! Pairspeed turns the onboard recording of a model aircraft into its airspeed.
 //!
-//! Data flows one way: footage -> readings -> series -> legs -> pairs -> findings.
+//! Data flows one way, and [`read_flight`] is the whole of it:
+//!
+//! ```text
+//! footage -> readings -> series -> legs -> pairs -> findings (a Flight, which output writes down)
+//! ```
 
 pub mod airspeed;
 pub mod channel;
@@ -11,8 +15,108 @@ pub mod glyphs;
 pub mod legs;
 pub mod output;
 pub mod picture;
+pub mod readings;
 pub mod recognise;
 pub mod series;
 pub mod setup;
 pub mod teach;
 pub mod units;
+
+use std::path::PathBuf;
+
+use thiserror::Error;
+
+use flight::Flight;
+use footage::FrameSource as _;
+use glyphs::GlyphSet;
+use legs::LegOptions;
+use readings::Progress;
+use recognise::Recogniser;
+use setup::LoadedSetup;
+
+/// What can end a reading.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum ReadError {
+    /// The clips.
+    #[error(transparent)]
+    Footage(#[from] footage::FootageError),
+    /// The camera setup.
+    #[error(transparent)]
+    Setup(#[from] setup::SetupError),
+    /// The glyph set.
+    #[error(transparent)]
+    Glyphs(#[from] glyphs::GlyphFileError),
+    /// The told legs.
+    #[error(transparent)]
+    Legs(#[from] legs::ToldLegError),
+}
+
+/// What the pilot may tell of a reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadOptions {
+    /// Told legs and throttle steps.
+    pub legs: LegOptions,
+    /// Probability from which on a reading is believed.
+    pub least_confidence: f32,
+}
+
+impl Default for ReadOptions {
+    fn default() -> Self {
+        Self { legs: LegOptions::default(), least_confidence: readings::DEFAULT_LEAST_CONFIDENCE }
+    }
+}
+
+/// Reads the consecutive clips of one flight and works out its airspeeds.
+///
+/// # Errors
+/// [`ReadError`] names the file, what is wrong and the mend.
+pub fn read_flight(
+    clips: &[PathBuf],
+    setup: &LoadedSetup,
+    options: &ReadOptions,
+    progress: &mut dyn Progress,
+) -> Result<Flight, ReadError> {
+    setup.require_speed()?;
+    let sets = glyph_sets(setup)?;
+    let mut recording = footage::Flight::open(clips)?;
+    let info = recording.info().clone();
+    setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
+
+    let sample = readings::sample(&mut recording, &setup.setup)?;
+    let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
+    let least = options.least_confidence;
+    let mut read = readings::collect(&mut recording, &setup.setup, &recogniser, least, progress)?;
+    read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
+    let mut notes = readings::blank_sentences(&recogniser, &read);
+    notes.extend(recording.join_sentences());
+    notes.extend(recording.notes().sentences());
+
+    let series = series::trust(read);
+    let legs = legs::find(&series, &options.legs)?;
+    let pairs = airspeed::pair(&legs);
+    let steps = airspeed::steps(&pairs);
+    notes.extend(legs.notes.iter().map(ToString::to_string));
+    Ok(Flight {
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
+        setup: setup.setup.clone(),
+        series,
+        legs: legs.legs,
+        throttle_source: legs.throttle_source,
+        pairs,
+        steps,
+        notes,
+    })
+}
+
+/// The glyph set of a setup, or the built-in sets where it has none.
+///
+/// # Errors
+/// Those of reading the set's files.
+pub fn glyph_sets(setup: &LoadedSetup) -> Result<Vec<GlyphSet>, glyphs::GlyphFileError> {
+    match setup.glyph_folder().filter(|folder| folder.exists()) {
+        Some(folder) => Ok(vec![GlyphSet::load(&folder)?]),
+        None => glyphs::builtin_sets(),
+    }
+}

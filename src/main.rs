@@ -1,3 +1,7 @@
-//! The command line program.
+//! The command line program: hands over to one file a command.
 
-fn main() {}
+mod commands;
+
+fn main() -> std::process::ExitCode {
+    commands::run()
+}

@@ -1,7 +1,7 @@
 //! The answer itself, row by row: every pair and, where a throttle step has several, the step.
 
-use crate::airspeed::Pair;
-use crate::flight::{Flight, Step};
+use crate::airspeed::{Pair, StepResult};
+use crate::flight::Flight;
 
 use super::numbers::{shown, shown_or_dash};
 use super::words::step_name;
@@ -12,7 +12,7 @@ pub(super) enum Row<'a> {
     /// One pair of legs.
     Pair(&'a Pair),
     /// A throttle step flown more than once, over all of its pairs.
-    Step(&'a Step),
+    Step(&'a StepResult),
 }
 
 /// The names of the seven [`Row::cells`].
@@ -27,7 +27,7 @@ pub(super) fn rows(flight: &Flight) -> Vec<Row<'_>> {
         .chunk_by(|one, next| one.step == next.step)
         .flat_map(|group| {
             let of_step = flight.steps.iter().find(|step| group.first().is_some_and(|p| p.step == step.step));
-            let several = of_step.filter(|step| step.pairs > 1).map(Row::Step);
+            let several = of_step.filter(|step| step.pairs.len() > 1).map(Row::Step);
             group.iter().map(|pair| Row::Pair(pair)).chain(several)
         })
         .collect()
@@ -47,7 +47,7 @@ impl Row<'_> {
                 shown_or_dash(pair.voltage_v, 2),
             ],
             Self::Step(step) => [
-                format!("{}, {} pairs", step_name(step.throttle_percent, Some(step.step)), step.pairs),
+                format!("{}, {} pairs", step_name(step.throttle_percent, Some(step.step)), step.pairs.len()),
                 String::new(),
                 String::new(),
                 shown(step.airspeed, 1),

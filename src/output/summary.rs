@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::airspeed::Pair;
+use crate::airspeed::{Pair, StepResult};
 use crate::channel::Channel;
-use crate::flight::{Flight, Step};
+use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
 use crate::series::{Blank, ChannelReadings, Gap, Readings};
@@ -282,7 +282,7 @@ fn pair_summary(pair: &Pair) -> PairSummary<'_> {
     }
 }
 
-fn step_summary(step: &Step) -> StepSummary {
+fn step_summary(step: &StepResult) -> StepSummary {
     StepSummary {
         step: step.step,
         throttle_percent: step.throttle_percent.and_then(number),
@@ -291,6 +291,6 @@ fn step_summary(step: &Step) -> StepSummary {
         airspeed_high: number(step.airspeed_high),
         wind: number(step.wind),
         voltage_v: step.voltage_v.and_then(number),
-        pairs: step.pairs,
+        pairs: step.pairs.len(),
     }
 }

@@ -194,6 +194,13 @@ impl Recogniser {
         self.regions.iter().map(|region| self.read_region(region, luma)).collect()
     }
 
+    /// Reads all regions of a whole picture, in the setup's order.
+    #[must_use]
+    pub fn read_picture(&self, picture: &image::GrayImage) -> Vec<Shown> {
+        let (width, height) = (picture.width() as usize, picture.height() as usize);
+        self.read(LumaPlane { data: picture.as_raw(), width, height, stride: width })
+    }
+
     fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {
         let Some((window, _, face)) = &region.found else { return Shown::Nothing };
         let features = self.faces[*face].alphabet.high_pass.apply(&window.cut(luma));

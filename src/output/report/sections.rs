@@ -87,7 +87,7 @@ fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
 fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()]) -> Markup {
     let flags = match row {
         Row::Pair(pair) => joined(&pair.flags),
-        Row::Step(step) => format!("over its {} pairs", step.pairs),
+        Row::Step(step) => format!("over its {} pairs", step.pairs.len()),
     };
     html! {
         tr.step[matches!(row, Row::Step(_))] {

@@ -1,8 +1,8 @@
 //! Made-up flights: one small enough to know every cell of, and variations of it.
 
-use crate::airspeed::Pair;
+use crate::airspeed::{Pair, StepResult};
 use crate::channel::Channel;
-use crate::flight::{Flight, Step};
+use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
 use crate::series::{Blank, ChannelReadings, Readings, Series};
@@ -81,8 +81,8 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
     }
 }
 
-pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: usize) -> Step {
-    Step {
+pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: usize) -> StepResult {
+    StepResult {
         step: number,
         throttle_percent,
         airspeed,
@@ -90,7 +90,11 @@ pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: us
         airspeed_high: airspeed + 1.0,
         wind: 7.0,
         voltage_v: Some(23.1),
-        pairs,
+        pairs: (1..=pairs as u32).collect(),
+        airspeed_uncertainty: 0.5,
+        degrees_of_freedom: 20.0,
+        altitude: None,
+        budget: crate::airspeed::Budget::default(),
     }
 }
 

@@ -1,0 +1,122 @@
+//! `inspect`: what a clip is, and what each region reads at one moment.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use pairspeed::files::Existing;
+use pairspeed::footage::{Clip, FrameSource, frames_near};
+use pairspeed::glyph_sets;
+use pairspeed::picture::{Label, annotate, save_png};
+use pairspeed::readings;
+use pairspeed::recognise::{Recogniser, Shown};
+use pairspeed::setup::LoadedSetup;
+
+use super::Failure;
+
+#[derive(Debug, Args)]
+pub struct InspectArguments {
+    /// The clip
+    clip: PathBuf,
+    /// The camera setup file whose regions are read
+    #[arg(long, value_name = "FILE")]
+    setup: Option<PathBuf>,
+    /// The moment, in seconds from the first video frame
+    #[arg(long, value_name = "SECONDS", default_value_t = 0.0)]
+    at: f64,
+    /// Where the picture goes; without it, beside the clip
+    #[arg(long, value_name = "FILE")]
+    picture: Option<PathBuf>,
+    /// Print as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
+    let mut clip = Clip::open(&arguments.clip)?;
+    let setup =
+        arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::misuse)?;
+    let mut frames = 0_u64;
+    let mut length_s = 0.0;
+    while let Some(frame) = clip.next_frame()? {
+        frames += 1;
+        length_s = frame.time_s;
+    }
+    let info = clip.info().clone();
+    let sentences = clip.notes().sentences();
+    let found = frames_near(&mut clip, &[arguments.at])?;
+    let frame =
+        found.first().ok_or_else(|| Failure::Failed(format!("{}: no frame", arguments.clip.display())))?;
+    let shown = match &setup {
+        Some(setup) => read_regions(&mut clip, setup, frame)?,
+        None => Vec::new(),
+    };
+    let labels: Vec<Label> = shown
+        .iter()
+        .map(|(name, place, reads)| Label { place: *place, title: name.clone(), detail: reads.clone() })
+        .collect();
+    let picture = arguments.picture.clone().unwrap_or_else(|| arguments.clip.with_extension("inspect.png"));
+    save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
+    if arguments.json {
+        let regions: Vec<_> = shown
+            .iter()
+            .map(|(name, _, reads)| serde_json::json!({ "channel": name, "reads": reads }))
+            .collect();
+        println!(
+            "{}",
+            serde_json::json!({
+                "clip": arguments.clip, "container": info.container, "codec": info.codec,
+                "width": info.width, "height": info.height, "nominal_rate_hz": info.nominal_rate_hz,
+                "frames": frames, "last_frame_s": length_s, "notes": sentences,
+                "time_s": frame.time_s, "regions": regions, "picture": picture,
+            })
+        );
+        return Ok(());
+    }
+    println!(
+        "{}: {} in {}, {}x{} pixels",
+        arguments.clip.display(),
+        info.codec,
+        info.container,
+        info.width,
+        info.height
+    );
+    let rate = if length_s > 0.0 { (frames.saturating_sub(1)) as f64 / length_s } else { 0.0 };
+    println!("{frames} frames in {length_s:.3} s, on average {rate:.2} frames a second by their stamps");
+    for sentence in sentences {
+        println!("{sentence}");
+    }
+    for (name, _, reads) in &shown {
+        println!("at {:.3} s  {name:12} {reads}", frame.time_s);
+    }
+    println!("Picture: {}", picture.display());
+    Ok(())
+}
+
+type Read = (String, pairspeed::setup::PixelBox, String);
+
+fn read_regions(
+    clip: &mut Clip,
+    setup: &LoadedSetup,
+    frame: &pairspeed::footage::FoundFrame,
+) -> Result<Vec<Read>, Failure> {
+    let name = clip.info().path.display().to_string();
+    setup.check_frame(&name, clip.info().width, clip.info().height).map_err(Failure::misuse)?;
+    let sets = glyph_sets(setup).map_err(Failure::misuse)?;
+    let sample = readings::sample(clip, &setup.setup)?;
+    let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
+    let shown = recogniser.read_picture(&frame.image);
+    let regions = setup.setup.regions.iter().zip(shown);
+    Ok(regions
+        .map(|(region, shown)| (region.channel.name().to_owned(), region.place, in_words(&shown)))
+        .collect())
+}
+
+fn in_words(shown: &Shown) -> String {
+    match shown {
+        Shown::Nothing => "blank".to_owned(),
+        Shown::Unclear { text, .. } => format!("unclear, perhaps {text}"),
+        Shown::Text { text, confidence, .. } => {
+            format!("{text}, {:.1} % sure", (100.0 * confidence).min(99.9))
+        }
+    }
+}

@@ -1,0 +1,106 @@
+//! The commands: one file each.
+//!
+//! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup).
+
+mod demo;
+mod inspect;
+mod progress;
+mod read;
+mod setup;
+mod teach;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+use pairspeed::ReadError;
+use pairspeed::footage::FootageError;
+
+/// Measures a model aircraft's airspeed from the numerals in its onboard recording.
+///
+/// For use after landing. Keep within the airframe's limits, and follow local rules and the flying
+/// club's.
+#[derive(Debug, Parser)]
+#[command(name = "pairspeed", version, arg_required_else_help = true)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Read a small clip that comes with the program and print the answer beside the truth
+    Demo(demo::DemoArguments),
+    /// Read the clips of one flight and work out the airspeed of every throttle step
+    Read(read::ReadArguments),
+    /// Propose where the readouts stand and write a setup file to start from
+    Setup(setup::SetupArguments),
+    /// Learn the shapes of the overlay's digits from a few told readings
+    Teach(teach::TeachArguments),
+    /// Show what a clip is and what each region reads
+    Inspect(inspect::InspectArguments),
+}
+
+/// Why a command ended early.
+#[derive(Debug)]
+enum Failure {
+    /// The command was given something it cannot work with.
+    Misuse(String),
+    /// The work itself failed.
+    Failed(String),
+}
+
+impl Failure {
+    fn misuse(error: impl ToString) -> Self {
+        Self::Misuse(error.to_string())
+    }
+
+    fn failed(error: impl ToString) -> Self {
+        Self::Failed(error.to_string())
+    }
+}
+
+impl From<FootageError> for Failure {
+    fn from(error: FootageError) -> Self {
+        Self::failed(error)
+    }
+}
+
+impl From<ReadError> for Failure {
+    fn from(error: ReadError) -> Self {
+        match error {
+            ReadError::Footage(error) => error.into(),
+            misuse => Self::misuse(misuse),
+        }
+    }
+}
+
+/// Runs the command told on the command line.
+pub fn run() -> ExitCode {
+    let result = match Arguments::parse().command {
+        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Read(arguments) => read::run(&arguments),
+        Command::Setup(arguments) => setup::run(&arguments),
+        Command::Teach(arguments) => teach::run(&arguments),
+        Command::Inspect(arguments) => inspect::run(&arguments),
+    };
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(Failure::Misuse(message)) => said(&message, 2),
+        Err(Failure::Failed(message)) => said(&message, 1),
+    }
+}
+
+fn said(message: &str, code: u8) -> ExitCode {
+    eprintln!("pairspeed: {message}");
+    ExitCode::from(code)
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        super::Arguments::command().debug_assert();
+    }
+}

@@ -1,0 +1,93 @@
+//! `read`: the whole job, from clips to airspeeds.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use pairspeed::flight::Flight;
+use pairspeed::legs::{self, LegOptions};
+use pairspeed::output::folder::{Existing, ResultFolder};
+use pairspeed::output::{summary_json, table};
+use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
+use pairspeed::setup::LoadedSetup;
+use pairspeed::{ReadOptions, read_flight};
+
+use super::Failure;
+use super::progress::Bar;
+
+#[derive(Debug, Args)]
+pub struct ReadArguments {
+    /// The clips of one flight, in the order they were recorded
+    #[arg(required = true, value_name = "CLIP")]
+    clips: Vec<PathBuf>,
+    /// The camera setup file
+    #[arg(long, value_name = "FILE")]
+    setup: PathBuf,
+    /// Folder for the results; without it, beside the first clip under its name
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Replace results that are already there
+    #[arg(long)]
+    force: bool,
+    /// Throttle steps in the order flown, in per cent, for a flight whose throttle is not shown
+    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',')]
+    throttle: Option<Vec<f64>>,
+    /// A CSV file of legs (start_s,end_s,kind,throttle_percent) to use instead of those found
+    #[arg(long, value_name = "FILE")]
+    legs: Option<PathBuf>,
+    /// Probability from which on a reading is believed; others are left blank
+    #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE)]
+    confidence: f32,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
+    let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
+    setup.require_speed().map_err(Failure::misuse)?;
+    let options = options(arguments)?;
+    let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
+    let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.clips));
+    let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
+    let flight = read_flight(&arguments.clips, &setup, &options, &mut Bar::new())?;
+    folder.write(&flight).map_err(Failure::failed)?;
+    print_result(&flight, arguments.json)?;
+    if !arguments.json {
+        println!("Results: {}", out.join("report.html").display());
+    }
+    Ok(())
+}
+
+/// Prints the table, or the summary as JSON.
+pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
+    if json {
+        let bytes = summary_json(flight).map_err(Failure::failed)?;
+        println!("{}", String::from_utf8_lossy(&bytes));
+    } else {
+        print!("{}", table(flight));
+    }
+    Ok(())
+}
+
+fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
+    if let Some(wrong) = arguments.throttle.iter().flatten().find(|percent| !(0.0..=100.0).contains(*percent))
+    {
+        return Err(Failure::Misuse(format!("--throttle {wrong}: a step lies between 0 and 100 per cent")));
+    }
+    if !(0.0..=1.0).contains(&arguments.confidence) {
+        return Err(Failure::Misuse(format!(
+            "--confidence {}: it lies between 0 and 1",
+            arguments.confidence
+        )));
+    }
+    let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
+    let legs = LegOptions { told, throttle_steps: arguments.throttle.clone() };
+    Ok(ReadOptions { legs, least_confidence: arguments.confidence })
+}
+
+fn default_folder(clips: &[PathBuf]) -> PathBuf {
+    let first = clips.first().map_or(Path::new("flight"), PathBuf::as_path);
+    let mut name = first.file_stem().unwrap_or_default().to_owned();
+    name.push("-result");
+    first.with_file_name(name)
+}

@@ -1,0 +1,84 @@
+//! `setup`: proposes the regions and writes a setup file to start from.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use pairspeed::channel::Channel;
+use pairspeed::files::Existing;
+use pairspeed::footage::{Clip, sample};
+use pairspeed::picture::{Label, annotate, save_png};
+use pairspeed::setup::propose::propose;
+use pairspeed::setup::{Camera, Region, Setup};
+
+use super::Failure;
+
+/// Frames looked at.
+const FRAMES: usize = 50;
+
+#[derive(Debug, Args)]
+pub struct SetupArguments {
+    /// The clip
+    clip: PathBuf,
+    /// Where the setup file goes; without it, beside the clip
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace a setup file that is already there
+    #[arg(long)]
+    force: bool,
+    /// Print as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
+    let file = arguments.out.clone().unwrap_or_else(|| arguments.clip.with_extension("setup.toml"));
+    let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
+    if file.exists() && !arguments.force {
+        return Err(Failure::Misuse(format!(
+            "{} exists: give --force to replace it, or --out",
+            file.display()
+        )));
+    }
+    let mut clip = Clip::open(&arguments.clip)?;
+    let frames: Vec<_> = sample(&mut clip, FRAMES)?.into_iter().map(|frame| frame.image).collect();
+    let proposals = propose(&frames);
+    let (Some(still), false) = (frames.get(frames.len() / 2), proposals.is_empty()) else {
+        return Err(Failure::Failed(format!(
+            "{}: no readouts stand out; write a setup file by hand (see README.md)",
+            arguments.clip.display()
+        )));
+    };
+    let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
+    let regions: Vec<Region> = proposals
+        .iter()
+        .map(|proposal| Region::new(proposal.channel.clone(), proposal.place, None))
+        .collect();
+    let glyphs = PathBuf::from(format!("{name}-glyphs"));
+    let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: Some(glyphs) };
+    let setup = Setup { camera, regions };
+    setup.save(&file, existing).map_err(Failure::misuse)?;
+    let labels: Vec<Label> = setup
+        .regions
+        .iter()
+        .map(|region| Label {
+            place: region.place,
+            title: region.channel.name().to_owned(),
+            detail: String::new(),
+        })
+        .collect();
+    let picture = file.with_extension("png");
+    save_png(&annotate(still, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
+    if arguments.json {
+        println!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
+        return Ok(());
+    }
+    println!("Setup: {}", file.display());
+    println!("Picture of the boxes: {}", picture.display());
+    println!(
+        "Look at the picture, then mend the file: names, boxes wide enough for the widest value, units, decimals."
+    );
+    if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
+        println!("None of the boxes could be told to be the speed: name one `speed`.");
+    }
+    Ok(())
+}

@@ -1,0 +1,142 @@
+//! Readings: runs recognition over a recording, frame by frame.
+
+use std::ops::ControlFlow;
+
+use crate::channel::Channel;
+use crate::footage::{FootageError, FrameSource, frames_near};
+use crate::recognise::{Recogniser, Sample, Shown};
+use crate::series::{Blank, ChannelReadings, Gap, Readings};
+use crate::setup::Setup;
+
+/// Probability from which on a reading is believed.
+pub const DEFAULT_LEAST_CONFIDENCE: f32 = 0.95;
+
+/// Frames of the sample that the recogniser is calibrated on.
+const SAMPLED_FRAMES: usize = 120;
+
+/// Is told of every frame read, and may stop the reading.
+pub trait Progress {
+    /// `frames` frames are read, up to `time_s` seconds of the recording, of `length_s` where known.
+    fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()>;
+}
+
+/// Tells nobody.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Silent;
+
+impl Progress for Silent {
+    fn frame_read(&mut self, _frames: u64, _time_s: f64, _length_s: Option<f64>) -> ControlFlow<()> {
+        ControlFlow::Continue(())
+    }
+}
+
+/// Copies the regions' surroundings out of frames spread over a recording.
+///
+/// # Errors
+/// Those of the source.
+pub fn sample(source: &mut dyn FrameSource, setup: &Setup) -> Result<Sample, FootageError> {
+    let mut sample = Sample::new(setup.regions.len());
+    let last = frames_near(source, &[f64::MAX])?;
+    let length_s = last.first().map_or(0.0, |frame| frame.time_s);
+    for place in 0..SAMPLED_FRAMES {
+        let time_s = length_s * (place as f64 + 0.5) / SAMPLED_FRAMES as f64;
+        for frame in frames_near(source, &[time_s])? {
+            if !frame.damaged {
+                sample.add(&setup.regions, &frame.image, frame.time_s);
+            }
+        }
+    }
+    Ok(sample)
+}
+
+/// Reads every frame of a source from its start.
+///
+/// # Errors
+/// Those of the source. A stop asked for by `progress` gives what was read until then.
+pub fn collect(
+    source: &mut dyn FrameSource,
+    setup: &Setup,
+    recogniser: &Recogniser,
+    least_confidence: f32,
+    progress: &mut dyn Progress,
+) -> Result<Readings, FootageError> {
+    let mut readings =
+        Readings { channels: setup.regions.iter().map(empty_channel).collect(), ..Readings::default() };
+    source.seek(0.0)?;
+    let length_s = source.info().stated_length_s;
+    while let Some(frame) = source.next_frame()? {
+        let (time_s, damaged) = (frame.time_s, frame.damaged);
+        let shown = recogniser.read(frame.luma);
+        readings.frame.push(readings.frame.len() as u64);
+        readings.time_s.push(time_s);
+        for (channel, shown) in readings.channels.iter_mut().zip(&shown) {
+            channel.push(shown, damaged, least_confidence);
+        }
+        if progress.frame_read(readings.frame.len() as u64, time_s, length_s).is_break() {
+            break;
+        }
+    }
+    Ok(readings)
+}
+
+fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
+    ChannelReadings {
+        channel: region.channel.clone(),
+        unit: region.unit_shown(),
+        decimals: region.decimals,
+        range: region.plausible_range(),
+        max_rate: region.plausible_max_rate(),
+        values: Vec::new(),
+        confidence: Vec::new(),
+        blank: Vec::new(),
+    }
+}
+
+impl ChannelReadings {
+    fn push(&mut self, shown: &Shown, damaged: bool, least_confidence: f32) {
+        let (value, confidence, blank) = match shown {
+            _ if damaged => (f64::NAN, 0.0, Blank::LostPicture),
+            Shown::Text { value, confidence, .. } if *confidence >= least_confidence => {
+                (*value, *confidence, Blank::No)
+            }
+            Shown::Text { .. } | Shown::Unclear { .. } => (f64::NAN, 0.0, Blank::Unclear),
+            Shown::Nothing => (f64::NAN, 0.0, Blank::Empty),
+        };
+        self.values.push(value);
+        self.confidence.push(confidence);
+        self.blank.push(blank);
+    }
+}
+
+/// The stretches between clips of a recording, where no leg may run through.
+#[must_use]
+pub fn gaps_between(spans: &[crate::footage::ClipSpan], time_s: &[f64]) -> Vec<Gap> {
+    let starts = spans.iter().skip(1).map(|span| span.start_s);
+    starts
+        .filter_map(|start_s| {
+            let first = time_s.partition_point(|time| *time < start_s - 1e-6);
+            Some(Gap { start_s: *time_s.get(first.checked_sub(1)?)?, end_s: *time_s.get(first)? })
+        })
+        .collect()
+}
+
+/// A sentence for every channel that is read in few frames or none.
+#[must_use]
+pub fn blank_sentences(recogniser: &Recogniser, readings: &Readings) -> Vec<String> {
+    let unread = recogniser.unread_channels();
+    let frames = readings.frame.len().max(1) as f64;
+    let sentence = |channel: &ChannelReadings| {
+        let name = channel.channel.name();
+        if unread.contains(&&channel.channel) {
+            return Some(format!(
+                "Channel {name}: no known glyphs fit what its box shows; teach them with `pairspeed teach`, or look at the box with `pairspeed inspect`."
+            ));
+        }
+        let blank = channel.values.iter().filter(|value| value.is_nan()).count() as f64;
+        let speed = if channel.channel == Channel::Speed { " A leg needs trusted speeds." } else { "" };
+        (blank / frames > 0.2).then(|| {
+            format!("Channel {name}: {:.0} % of the frames are left blank.{speed}", 100.0 * blank / frames)
+        })
+    };
+    readings.channels.iter().filter_map(sentence).collect()
+}
