@@ -23,8 +23,12 @@ const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
 /// Time over which the climb is measured either side, in seconds.
 const CLIMB_REACH_S: f64 = 2.0;
 
-/// Time after take-off and before landing that is not taken for a leg, in seconds.
+/// Time after take-off and before landing that is not taken for a leg, in seconds, where no altitude
+/// is shown.
 const NEAR_GROUND_S: f64 = 8.0;
+
+/// The same where the altitude is shown: climb and descent are then seen as such.
+const NEAR_GROUND_WITH_ALTITUDE_S: f64 = 2.0;
 
 /// Time over which the slope of the speed is measured either side, in seconds.
 const SLOPE_REACH_S: f64 = 1.0;
@@ -150,7 +154,9 @@ fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec
         let (first, last) = (step(gap.start_s), step(gap.end_s));
         broken[first..last].fill(true);
     }
-    let near_ground = (NEAR_GROUND_S / STEP_S) as usize;
+    let altitude_shown = series.alive(&Channel::Altitude).is_some();
+    let near_ground_s = if altitude_shown { NEAR_GROUND_WITH_ALTITUDE_S } else { NEAR_GROUND_S };
+    let near_ground = (near_ground_s / STEP_S) as usize;
     if let Some(take_off) = take_off(speed.iter(), slowest_run) {
         broken[..speed.len().min(take_off + near_ground)].fill(true);
     }
