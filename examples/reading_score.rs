@@ -89,7 +89,7 @@ impl Tally {
                 }
             }
             shown => {
-                if self.silent % 40 == 0 {
+                if self.silent.is_multiple_of(40) {
                     self.examples.push(format!("{time_s:.2} s: {truth} silent: {shown:?}"));
                 }
                 self.silent += 1;

@@ -175,9 +175,10 @@ fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32>
 /// Distance of the strokes' centre from the cell's centre, in cell widths.
 fn centre_offset(ink: &[f32], left: f32, right: f32) -> f32 {
     let (mut weight, mut moment) = (0.0, 0.0);
-    for column in left.max(0.0) as usize..(right as usize).min(ink.len()) {
-        weight += ink[column];
-        moment += ink[column] * (column as f32 + 0.5);
+    let (first, last) = (left.max(0.0) as usize, (right as usize).min(ink.len()));
+    for (column, share) in ink.iter().enumerate().take(last).skip(first) {
+        weight += share;
+        moment += share * (column as f32 + 0.5);
     }
     if weight > 0.0 { (moment / weight - 0.5 * (left + right)) / (right - left) } else { 0.5 }
 }

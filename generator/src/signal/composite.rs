@@ -89,17 +89,20 @@ impl Coder {
 
     /// Takes the colour out of `signal` again, leaving brightness.
     pub(super) fn decode(&self, signal: &mut [f32], blue: &mut [f32], red: &mut [f32], carrier: &Carrier) {
+        // What the notch takes out is the colour; brightness left in it would beat against the subcarrier.
+        let mut luma = signal.to_vec();
+        self.apply_notch(&mut luma);
         let product = |wave: &[f32]| -> Vec<f32> {
-            signal.iter().zip(wave).map(|(level, wave)| 2.0 * level * wave).collect()
+            let colour = signal.iter().zip(&luma).map(|(level, luma)| level - luma);
+            colour.zip(wave).map(|(level, wave)| 2.0 * level * wave).collect()
         };
-        // The brightness itself would beat against the subcarrier: two averages in a row hold it off.
         let smooth = |values: Vec<f32>| moving_average(&moving_average(&values, self.average), self.average);
         let u = smooth(product(&carrier.sine));
         let v = smooth(product(&carrier.cosine));
         for (index, (blue, red)) in blue.iter_mut().zip(red).enumerate() {
             (*blue, *red) = (u[2 * index], v[2 * index]);
         }
-        self.apply_notch(signal);
+        signal.copy_from_slice(&luma);
     }
 
     fn apply_notch(&self, signal: &mut [f32]) {
