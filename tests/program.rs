@@ -1,0 +1,109 @@
+//! The program as a pilot runs it.
+#![allow(clippy::unwrap_used)]
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn pairspeed(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_pairspeed"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .unwrap()
+}
+
+fn error_of(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// Rows of a CSV file by column name.
+fn rows(path: &Path) -> Vec<std::collections::HashMap<String, String>> {
+    csv::Reader::from_path(path).unwrap().deserialize().map(Result::unwrap).collect()
+}
+
+#[test]
+fn the_demonstration_flight_is_read_within_one_per_cent_and_inside_the_intervals() {
+    let out = tempfile::tempdir().unwrap();
+    let output = pairspeed(&["demo", "--out", out.path().to_str().unwrap()]);
+    assert!(output.status.success(), "{}", error_of(&output));
+    let truth: toml::Table =
+        toml::from_str(&std::fs::read_to_string("demo-clips/salt-flat.truth.toml").unwrap()).unwrap();
+    let pairs = rows(&out.path().join("pairs.csv"));
+    let steps = truth["step"].as_array().unwrap();
+    assert_eq!(pairs.len(), steps.len());
+    for (pair, step) in pairs.iter().zip(steps) {
+        let number = |name: &str| pair[name].parse::<f64>().unwrap();
+        let flown = step["flown_airspeed"].as_float().unwrap();
+        assert_eq!(number("throttle_percent"), step["throttle_percent"].as_float().unwrap());
+        assert!((number("airspeed_kmh") / flown - 1.0).abs() < 0.01, "{pair:?} {flown}");
+        assert!(
+            (number("airspeed_low_kmh")..=number("airspeed_high_kmh")).contains(&flown),
+            "{pair:?} {flown}"
+        );
+    }
+}
+
+#[test]
+fn every_trusted_reading_of_the_demonstration_is_the_text_shown() {
+    let out = tempfile::tempdir().unwrap();
+    assert!(pairspeed(&["demo", "--out", out.path().to_str().unwrap()]).status.success());
+    let shown = rows(Path::new("demo-clips/salt-flat.readings.csv"));
+    let read = rows(&out.path().join("series.csv"));
+    assert_eq!(read.len(), shown.len());
+    for (read, shown) in read.iter().zip(&shown) {
+        for (column, channel) in
+            [("speed_kmh", "speed"), ("voltage_v", "voltage"), ("altitude_m", "altitude")]
+        {
+            let trusted = &read[column];
+            assert!(trusted.is_empty() || *trusted == shown[channel], "{read:?} {shown:?}");
+        }
+    }
+}
+
+#[test]
+fn a_missing_clip_is_named_and_nothing_is_written() {
+    let out = tempfile::tempdir().unwrap();
+    let folder = out.path().join("result");
+    let output = pairspeed(&[
+        "read",
+        "no-such.avi",
+        "--setup",
+        "demo-clips/salt-flat.setup.toml",
+        "--out",
+        folder.to_str().unwrap(),
+    ]);
+    assert!(error_of(&output).contains("no-such.avi"), "{}", error_of(&output));
+    assert!(matches!(output.status.code(), Some(1 | 2)));
+    assert!(!folder.exists());
+}
+
+#[test]
+fn a_setup_that_is_no_setup_is_misuse() {
+    let output = pairspeed(&["read", "demo-clips/salt-flat.avi", "--setup", "README.md"]);
+    assert_eq!(output.status.code(), Some(2), "{}", error_of(&output));
+    assert!(error_of(&output).contains("README.md"));
+}
+
+#[test]
+fn results_are_replaced_only_when_told_so() {
+    let out = tempfile::tempdir().unwrap();
+    std::fs::write(out.path().join("series.csv"), "mine").unwrap();
+    let output = pairspeed(&[
+        "read",
+        "demo-clips/salt-flat.avi",
+        "--setup",
+        "demo-clips/salt-flat.setup.toml",
+        "--out",
+        out.path().to_str().unwrap(),
+    ]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(error_of(&output).contains("--force"), "{}", error_of(&output));
+    assert_eq!(std::fs::read_to_string(out.path().join("series.csv")).unwrap(), "mine");
+}
+
+#[test]
+fn a_told_reading_of_another_form_is_refused_with_an_example() {
+    let output = pairspeed(&["teach", "x.avi", "--setup", "x.toml", "--say", "speed=63"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(error_of(&output).contains("speed@12.4=63"), "{}", error_of(&output));
+}
