@@ -73,8 +73,39 @@ fn a_missing_clip_is_named_and_nothing_is_written() {
         folder.to_str().unwrap(),
     ]);
     assert!(error_of(&output).contains("no-such.avi"), "{}", error_of(&output));
-    assert!(matches!(output.status.code(), Some(1 | 2)));
+    assert_eq!(output.status.code(), Some(2));
     assert!(!folder.exists());
+}
+
+#[test]
+fn a_file_that_is_no_video_is_a_failed_read_and_nothing_is_written() {
+    let out = tempfile::tempdir().unwrap();
+    let folder = out.path().join("result");
+    let to = folder.to_str().unwrap();
+    let output = pairspeed(&["read", "README.md", "--setup", "demo-clips/salt-flat.setup.toml", "--out", to]);
+    assert_eq!(output.status.code(), Some(1), "{}", error_of(&output));
+    assert!(error_of(&output).contains("README.md"));
+    assert!(!folder.exists());
+}
+
+#[test]
+fn the_legs_written_are_valid_legs_to_tell() {
+    let out = tempfile::tempdir().unwrap();
+    let first = out.path().join("first");
+    let again = out.path().join("again");
+    let read = |extra: &[&str], to: &Path| {
+        let clip =
+            ["read", "demo-clips/salt-flat.avi", "--setup", "demo-clips/salt-flat.setup.toml", "--out"];
+        let output = pairspeed(&[&clip[..], &[to.to_str().unwrap()], extra].concat());
+        assert!(output.status.success(), "{}", error_of(&output));
+    };
+    read(&[], &first);
+    read(&["--legs", first.join("legs.csv").to_str().unwrap()], &again);
+    for (found, told) in rows(&first.join("pairs.csv")).iter().zip(rows(&again.join("pairs.csv"))) {
+        for column in ["throttle_percent", "upwind_kmh", "downwind_kmh", "airspeed_kmh"] {
+            assert_eq!(found[column], told[column], "{column}");
+        }
+    }
 }
 
 #[test]

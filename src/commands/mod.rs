@@ -61,7 +61,12 @@ impl Failure {
 
 impl From<FootageError> for Failure {
     fn from(error: FootageError) -> Self {
-        Self::failed(error)
+        match error {
+            FootageError::NoSuchFile { .. }
+            | FootageError::IsFolder { .. }
+            | FootageError::NameNotText { .. } => Self::misuse(error),
+            unreadable => Self::failed(unreadable),
+        }
     }
 }
 

@@ -187,7 +187,7 @@ impl Scenery {
             return;
         }
         let bush = self.bushes.at(x / 71.0 + 0.31, y / 71.0 + 0.17, footprint / 71.0);
-        let cover = ((bush - 0.66) * 6.0).clamp(0.0, 0.85) * grove;
+        let cover = ((bush - 0.66) * 6.0).clamp(0.0, 0.85) * grove * self.look.texture.min(1.0);
         *colour =
             [mixed(colour[0], 88.0, cover), mixed(colour[1], -8.0, cover), mixed(colour[2], 4.0, cover)];
     }
