@@ -24,6 +24,7 @@ use thiserror::Error;
 
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::channel::Channel;
+use crate::files::{Existing, write_whole};
 
 /// Name of the description inside a glyph set's folder.
 const DESCRIPTION: &str = "glyphs.toml";
@@ -153,12 +154,8 @@ fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> GlyphFileError {
     GlyphFileError::Unwritable { path: path.to_owned(), reason: error.to_string() }
 }
 
-/// Writes beside the target and renames, so that the target is never half-written.
 fn replace_file(path: &Path, bytes: &[u8]) -> Result<(), GlyphFileError> {
-    let folder = path.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|error| unwritable(path, &error))?;
-    std::io::Write::write_all(&mut file, bytes).map_err(|error| unwritable(path, &error))?;
-    file.persist(path).map(|_| ()).map_err(|error| unwritable(path, &error))
+    write_whole(path, bytes, Existing::Replace).map_err(|error| unwritable(path, &error))
 }
 
 fn face_from(face: &FaceDescription, png: &[u8]) -> Result<Face, String> {
