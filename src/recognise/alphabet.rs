@@ -107,6 +107,11 @@ impl Alphabet {
         }
     }
 
+    /// Multiplies the distances between characters by `ratio`.
+    pub fn scale_advances(&mut self, ratio: f32) {
+        self.shapes.iter_mut().for_each(|shape| shape.advance *= ratio);
+    }
+
     /// The index of a character's shape.
     #[must_use]
     pub fn index_of(&self, character: char) -> Option<usize> {

@@ -36,6 +36,8 @@ pub(super) struct Registration {
     pub(super) placement: Placement,
     /// Mean correlation of the decoded characters with their templates, over the sample.
     pub(super) fit: f32,
+    /// Distance of the characters from each other as seen, over the distance that their advances give.
+    pub(super) spacing: f32,
 }
 
 /// How plainly an alphabet's digits stand in a sample, their cells' top edge in one of `tops`: the mean
@@ -82,7 +84,28 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
     let found: Vec<Decoded> =
         sample.features.iter().filter_map(|features| decoder.decode(features, &anywhere(top))).collect();
     let fit = found.iter().map(fit_of).sum::<f32>() / found.len().max(1) as f32;
-    Some(Registration { placement: placement_of(alphabet, top, &found)?, fit })
+    Some(Registration {
+        placement: placement_of(alphabet, top, &found)?,
+        fit,
+        spacing: spacing_of(alphabet, &found),
+    })
+}
+
+/// Median over the believed texts of the distance from the first to the last character, over that
+/// which the advances give; 1 where no text has two characters.
+fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
+    let ratio = |decoded: &Decoded| {
+        let (first, last) = (decoded.places.first()?, decoded.places.last()?);
+        let given: Option<f32> = decoded.places[..decoded.places.len() - 1]
+            .iter()
+            .map(|place| Some(alphabet.shapes[alphabet.index_of(place.character)?].advance))
+            .sum();
+        given.filter(|given| *given > 0.0).map(|given| (last.left - first.left) / given)
+    };
+    let believed = found.iter().filter(|decoded| fit_of(decoded) > BELIEVED_FIT);
+    let mut ratios: Vec<f32> = believed.filter_map(ratio).collect();
+    ratios.sort_by(f32::total_cmp);
+    ratios.get(ratios.len() / 2).copied().unwrap_or(1.0)
 }
 
 /// The weakest character's correlation. The point does not count: it is small, most of its cell is

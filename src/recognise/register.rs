@@ -28,6 +28,10 @@ const FINALISTS: usize = 3;
 /// Changes of a finalist's width and height tried at a time.
 const SETTLING_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
 
+/// Rounds of fitting the spacing of built-in glyphs: single characters are looked for within a column
+/// of their places, so a spacing that is far off comes right in steps.
+const SPACING_ROUNDS: usize = 3;
+
 /// Changes made at most.
 const SETTLING_ROUNDS: usize = 5;
 
@@ -110,8 +114,12 @@ fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alph
             Some((try_alphabet(&alphabet, region, patches)?, alphabet))
         })
         .max_by(|a, b| a.0.fit.total_cmp(&b.0.fit));
-    let (registration, mut alphabet) = best?;
+    let (mut registration, mut alphabet) = best?;
     if sets.iter().all(|set| set.any_size) {
+        for _ in 0..SPACING_ROUNDS {
+            alphabet.scale_advances(registration.spacing);
+            registration = try_alphabet(&alphabet, region, patches)?;
+        }
         alphabet.match_contrast(&features_of(&alphabet, patches));
     }
     Some((alphabet, registration))
