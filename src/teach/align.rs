@@ -1,5 +1,7 @@
 //! Alignment: shifts the characters cut from told readings onto each other.
 
+use std::collections::BTreeMap;
+
 use ndarray::Array2;
 
 use super::layout::{Layout, advance, edges};
@@ -192,23 +194,26 @@ fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl
     best.1
 }
 
-/// Told readings at odds: one character with two shapes, or two characters with one.
+/// Told readings at odds: one character with two shapes, or two characters with one. Of each two
+/// characters the first case met is told, so that one slip does not fill the screen.
 pub(super) fn contradictions(cuts: &[CharacterCut]) -> Vec<Contradiction> {
-    let mut found = Vec::new();
+    let mut found = BTreeMap::new();
     for (number, one) in cuts.iter().enumerate() {
         for other in &cuts[number + 1..] {
+            if !(one.character.is_ascii_digit() && other.character.is_ascii_digit()) {
+                continue;
+            }
             let likeness = correlation(&one.features, &other.features);
-            let digits = one.character.is_ascii_digit() && other.character.is_ascii_digit();
             let same = one.character == other.character;
-            if same && digits && likeness < SAME_CORRELATION {
-                found.push(differ(one, other));
-            } else if !same && digits && likeness > ONE_SHAPE_CORRELATION {
-                found.push(alike(one, other));
+            let characters = (one.character.min(other.character), one.character.max(other.character));
+            if same && likeness < SAME_CORRELATION {
+                found.entry(characters).or_insert_with(|| differ(one, other));
+            } else if !same && likeness > ONE_SHAPE_CORRELATION {
+                found.entry(characters).or_insert_with(|| alike(one, other));
             }
         }
     }
-    found.dedup();
-    found
+    found.into_values().collect()
 }
 
 fn differ(one: &CharacterCut, other: &CharacterCut) -> Contradiction {
