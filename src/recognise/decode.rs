@@ -1,11 +1,22 @@
-//! Decoding: the text that explains a region's features best, and how sure that is.
+//! Decoding: the text that explains a region's features best, its closest rivals, and how sure that is.
 
+use arrayvec::ArrayString;
 use ndarray::Array2;
 
 use super::alphabet::Alphabet;
-use super::calibrate::{correlation, patch_at};
-use super::grammar::{Grammar, Slot};
+use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
+use super::patches::{correlation, patch_at};
+
+/// Most characters of a text.
+pub const LONGEST_TEXT: usize = 12;
+
+/// A short text.
+pub type Text = ArrayString<LONGEST_TEXT>;
+
+/// Half columns that a single character may stand off the place its text gives it: glyphs set by a
+/// renderer that rounds positions stand up to a column off their even spacing.
+const WITHIN_PLACE_HALVES: i32 = 2;
 
 /// The end of a text that stays put when its length changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,9 +26,6 @@ pub enum Anchor {
     /// Right-aligned: the last character's right edge stays put.
     Right,
 }
-
-/// Columns that a single character may stand off the place its text gives it.
-const WITHIN_PLACE_SHIFTS: [f32; 5] = [-1.0, -0.5, 0.0, 0.5, 1.0];
 
 /// Where a region's text stands in its window.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,12 +64,14 @@ pub struct Place {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Decoded {
     /// The text.
-    pub text: String,
+    pub text: Text,
     /// Its places, left to right.
     pub places: Vec<Place>,
     /// Log-likelihood ratio of the text against nothing.
     pub total: f32,
-    /// Lead over the best text of another length, in the same measure.
+    /// The best text of every other length, and how far its log-likelihood lies behind.
+    pub other_lengths: Vec<(Text, f32)>,
+    /// Lead over the best text of another length, or over nothing, in the same measure.
     pub length_lead: f32,
     /// Shift of the whole text, in columns.
     pub shift: i32,
@@ -81,117 +91,146 @@ pub struct Decoder<'a, S> {
     pub grammar: &'a Grammar,
 }
 
-/// A text under construction, from the anchored end outwards.
-#[derive(Debug, Clone)]
-struct Path {
-    edge: f32,
+/// A text under construction, from the anchored end outwards: its last character and the one before.
+#[derive(Debug, Clone, Copy)]
+struct Node {
+    /// Free end, in half columns.
+    edge: i32,
     total: f32,
-    taken: Vec<(usize, f32)>,
+    /// Alphabet index of the last character.
+    index: usize,
+    /// Its left edge, in half columns.
+    left: i32,
+    /// The node it continues.
+    before: Option<usize>,
+}
+
+/// The best complete text of one pattern.
+#[derive(Debug, Clone, Copy)]
+struct Complete {
+    total: f32,
+    shift: i32,
+}
+
+/// All texts under construction of one frame.
+#[derive(Debug, Default)]
+struct Search {
+    nodes: Vec<Node>,
+    /// Nodes of every step of the grammar, as a range.
+    by_step: Vec<std::ops::Range<usize>>,
 }
 
 impl<S: Scorer> Decoder<'_, S> {
     /// The best text at a placement; `None` where no text explains the features better than nothing.
     #[must_use]
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
-        let mut scores = ScoreCache::new(self, features, placement.top);
-        let patterns = self.grammar.patterns();
-        let mut best: Option<(f32, usize, i32, Path)> = None;
-        let mut by_pattern = vec![f32::NEG_INFINITY; patterns.len()];
+        let mut scores = Scores::new(self.alphabet, self.scorer, features, placement.top);
+        let steps = self.grammar.steps(placement.anchor);
+        let mut best: Vec<Option<(Complete, Vec<(usize, i32)>)>> = vec![None; steps.len()];
+        let mut search = Search::default();
         for shift in placement.shifts.0..=placement.shifts.1 {
-            for (number, pattern) in patterns.iter().enumerate() {
-                let Some(path) = self.best_path(pattern, placement, shift, &mut scores) else { continue };
-                by_pattern[number] = by_pattern[number].max(path.total);
-                if best.as_ref().is_none_or(|(total, ..)| path.total > *total) {
-                    best = Some((path.total, number, shift, path));
+            let start = (2.0 * (placement.position + shift as f32)).round() as i32;
+            self.search(steps, placement.anchor, start, &mut scores, &mut search);
+            for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
+                let Some((node, total)) = search.best_of(step) else { continue };
+                if best.as_ref().is_none_or(|(known, _)| total > known.total) {
+                    *best = Some((Complete { total, shift }, search.path_to(node, placement.anchor)));
                 }
             }
         }
-        let (total, number, shift, path) = best?;
-        let others = by_pattern.iter().enumerate().filter(|(other, _)| *other != number);
-        let runner_up = others.map(|(_, total)| *total).fold(0.0, f32::max);
-        Some(self.decoded(&patterns[number], path, &mut scores, total, (total - runner_up, shift), placement))
+        let complete: Vec<(Complete, Vec<(usize, i32)>)> = best.into_iter().flatten().collect();
+        let first =
+            (0..complete.len()).max_by(|a, b| complete[*a].0.total.total_cmp(&complete[*b].0.total))?;
+        Some(self.decoded(&complete, first, &mut scores, placement.anchor))
     }
 
-    fn best_path(
+    /// Builds all texts that start at half column `start`.
+    fn search(
         &self,
-        pattern: &[Slot],
-        placement: &Placement,
-        shift: i32,
-        scores: &mut ScoreCache<'_, S>,
-    ) -> Option<Path> {
-        let start = placement.position + shift as f32;
-        let mut paths = vec![Path { edge: start, total: 0.0, taken: Vec::new() }];
-        for step in 0..pattern.len() {
-            let slot = match placement.anchor {
-                Anchor::Left => pattern[step],
-                Anchor::Right => pattern[pattern.len() - 1 - step],
-            };
-            paths = self.extend(&paths, slot, placement.anchor, scores);
+        steps: &[Step],
+        anchor: Anchor,
+        start: i32,
+        scores: &mut Scores<'_, S>,
+        search: &mut Search,
+    ) {
+        search.nodes.clear();
+        search.by_step.clear();
+        for step in steps {
+            let first = search.nodes.len();
+            match step.before {
+                None => self.extend(None, start, 0.0, (step, anchor, first), scores, &mut search.nodes),
+                Some(before) => {
+                    for from in search.by_step[before].clone() {
+                        let Node { edge, total, .. } = search.nodes[from];
+                        self.extend(
+                            Some(from),
+                            edge,
+                            total,
+                            (step, anchor, first),
+                            scores,
+                            &mut search.nodes,
+                        );
+                    }
+                }
+            }
+            search.by_step.push(first..search.nodes.len());
         }
-        paths.into_iter().max_by(|a, b| a.total.total_cmp(&b.total))
     }
 
-    /// Extends every path by one character; of paths that end at the same edge the best is kept.
+    /// Extends a text by one character; of texts that end at the same edge the best is kept.
     fn extend(
         &self,
-        paths: &[Path],
-        slot: Slot,
-        anchor: Anchor,
-        scores: &mut ScoreCache<'_, S>,
-    ) -> Vec<Path> {
-        let mut extended: Vec<Path> = Vec::new();
-        for path in paths {
-            for (index, shape) in self.alphabet.shapes.iter().enumerate() {
-                if !slot.takes(shape.character) {
-                    continue;
-                }
-                let (left, edge) = match anchor {
-                    Anchor::Left => (path.edge, path.edge + shape.advance),
-                    Anchor::Right => (path.edge - shape.advance, path.edge - shape.advance),
-                };
-                let Some((score, _)) = scores.near(index, left) else { continue };
-                let total = path.total + score;
-                let twin = extended.iter_mut().find(|other| (other.edge - edge).abs() < 0.25);
-                if twin.as_ref().is_some_and(|other| other.total >= total) {
-                    continue;
-                }
-                let mut taken = path.taken.clone();
-                taken.push((index, left));
-                let better = Path { edge, total, taken };
-                match twin {
-                    Some(other) => *other = better,
-                    None => extended.push(better),
-                }
+        before: Option<usize>,
+        from: i32,
+        total: f32,
+        (step, anchor, first): (&Step, Anchor, usize),
+        scores: &mut Scores<'_, S>,
+        nodes: &mut Vec<Node>,
+    ) {
+        for (index, shape) in self.alphabet.shapes.iter().enumerate() {
+            if !step.slot.takes(shape.character) {
+                continue;
+            }
+            let advance = (2.0 * shape.advance).round() as i32;
+            let (left, edge) = match anchor {
+                Anchor::Left => (from, from + advance),
+                Anchor::Right => (from - advance, from - advance),
+            };
+            let Some((score, _)) = scores.near(index, left) else { continue };
+            let node = Node { edge, total: total + score, index, left, before };
+            match nodes[first..].iter_mut().find(|other| other.edge == edge) {
+                Some(twin) if twin.total >= node.total => {}
+                Some(twin) => *twin = node,
+                None => nodes.push(node),
             }
         }
-        extended
     }
 
     fn decoded(
         &self,
-        pattern: &[Slot],
-        path: Path,
-        scores: &mut ScoreCache<'_, S>,
-        total: f32,
-        (length_lead, shift): (f32, i32),
-        placement: &Placement,
+        complete: &[(Complete, Vec<(usize, i32)>)],
+        first: usize,
+        scores: &mut Scores<'_, S>,
+        anchor: Anchor,
     ) -> Decoded {
-        let mut taken = path.taken;
-        if placement.anchor == Anchor::Right {
-            taken.reverse();
-        }
-        let places: Vec<Place> = pattern
-            .iter()
-            .zip(taken)
-            .map(|(slot, (index, left))| self.place(*slot, index, left, scores, placement.top))
-            .collect();
-        let text = places.iter().map(|place| place.character).collect();
-        let beside = self.strength_beside(&places, placement.anchor, scores);
-        Decoded { text, places, total, length_lead, shift, beside }
+        let (Complete { total, shift, .. }, path) = &complete[first];
+        let others = complete.iter().enumerate().filter(|(other, _)| *other != first);
+        let other_lengths: Vec<(Text, f32)> =
+            others.map(|(_, (other, path))| (self.text_of(path), total - other.total)).collect();
+        let nearest = other_lengths.iter().map(|(_, behind)| *behind).fold(*total, f32::min);
+        let places: Vec<Place> =
+            path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
+        let beside = self.strength_beside(&places, anchor, scores);
+        let text = text_from(places.iter().map(|place| place.character));
+        Decoded { text, places, total: *total, other_lengths, length_lead: nearest, shift: *shift, beside }
+    }
+
+    fn text_of(&self, path: &[(usize, i32)]) -> Text {
+        text_from(path.iter().map(|(index, _)| self.alphabet.shapes[*index].character))
     }
 
     /// The strongest digit that could stand beyond the free end of the text.
-    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &mut ScoreCache<'_, S>) -> f32 {
+    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &mut Scores<'_, S>) -> f32 {
         let pitch = self.alphabet.pitch();
         let left = match (anchor, places.first(), places.last()) {
             (Anchor::Right, Some(first), _) => first.left - pitch,
@@ -202,81 +241,110 @@ impl<S: Scorer> Decoder<'_, S> {
             .filter(|index| self.alphabet.shapes[*index].character.is_ascii_digit());
         digits
             .filter_map(|index| {
-                let (score, _) = scores.near(index, left)?;
+                let (score, _) = scores.near(index, (2.0 * left).round() as i32)?;
                 Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
             })
             .fold(0.0, f32::max)
     }
 
-    /// Looks at one place of the chosen text closely.
-    fn place(
-        &self,
-        slot: Slot,
-        index: usize,
-        left: f32,
-        scores: &mut ScoreCache<'_, S>,
-        top: usize,
-    ) -> Place {
-        let allowed = |other: &usize| slot.takes(self.alphabet.shapes[*other].character);
-        let all = 0..self.alphabet.shapes.len();
-        let chosen = all.filter(allowed).filter_map(|other| Some((other, scores.near(other, left)?)));
-        let best = chosen.max_by(|a, b| a.1.0.total_cmp(&b.1.0));
-        let (index, left) = best.map_or((index, left), |(other, (_, left))| (other, left));
+    /// Looks at one place of the chosen text closely: all characters of its kind, where the chosen one
+    /// stands best.
+    fn place(&self, index: usize, left: i32, scores: &mut Scores<'_, S>) -> Place {
         let shape = &self.alphabet.shapes[index];
+        let left = scores.near(index, left).map_or(left, |(_, left)| left);
+        let alike = |other: char| other == shape.character || (other.is_ascii_digit() && shape.character.is_ascii_digit());
         let all: Vec<f32> = (0..self.alphabet.shapes.len())
-            .map(|other| if allowed(&other) { scores.at(other, left) } else { None })
+            .map(|other| if alike(self.alphabet.shapes[other].character) { scores.at(other, left) } else { None })
             .map(|score| score.unwrap_or(f32::NEG_INFINITY))
             .collect();
-        let patch = patch_at(scores.features, top, left, shape.template.dim());
+        let column = left as f32 / 2.0;
+        let patch = patch_at(scores.features, scores.top, column, shape.template.dim());
         let fit = patch.as_ref().map_or(0.0, |patch| correlation(&shape.template, patch));
         let least_stroke = patch.map_or(0.0, |patch| shape.least_stroke(&patch));
         let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
         let strangeness = self.scorer.strangeness(index, &all);
-        Place { character: shape.character, left, scores: all, fit, strength, strangeness, least_stroke }
+        Place { character: shape.character, left: column, scores: all, fit, strength, strangeness, least_stroke }
     }
 }
 
-/// Scores at whole columns, worked out when first asked for.
-struct ScoreCache<'a, S> {
+fn text_from(characters: impl Iterator<Item = char>) -> Text {
+    let mut text = Text::new();
+    for character in characters.take(LONGEST_TEXT) {
+        text.push(character);
+    }
+    text
+}
+
+impl Search {
+    fn best_of(&self, step: usize) -> Option<(usize, f32)> {
+        let nodes = self.by_step.get(step)?.clone();
+        let best = nodes.max_by(|a, b| self.nodes[*a].total.total_cmp(&self.nodes[*b].total))?;
+        Some((best, self.nodes[best].total))
+    }
+
+    /// Characters and left edges in half columns, left to right.
+    fn path_to(&self, node: usize, anchor: Anchor) -> Vec<(usize, i32)> {
+        let nodes = std::iter::successors(Some(node), |node| self.nodes[*node].before);
+        let mut path: Vec<(usize, i32)> =
+            nodes.map(|node| (self.nodes[node].index, self.nodes[node].left)).collect();
+        if anchor == Anchor::Left {
+            path.reverse();
+        }
+        path
+    }
+}
+
+/// Scores of all characters by column, worked out when first asked for.
+struct Scores<'a, S> {
     scorer: &'a S,
     features: &'a Array2<f32>,
     top: usize,
-    known: Array2<f32>,
+    cols: usize,
+    /// By character, then whole column; NaN where not worked out yet.
+    whole: Vec<f32>,
+    /// By character, then half column: the best score within [`WITHIN_PLACE_HALVES`] and where.
+    near: Vec<Option<(f32, i32)>>,
 }
 
-impl<'a, S: Scorer> ScoreCache<'a, S> {
-    fn new(decoder: &Decoder<'a, S>, features: &'a Array2<f32>, top: usize) -> Self {
-        let known = Array2::from_elem((decoder.alphabet.shapes.len(), features.ncols()), f32::NAN);
-        Self { scorer: decoder.scorer, features, top, known }
+impl<'a, S: Scorer> Scores<'a, S> {
+    fn new(alphabet: &Alphabet, scorer: &'a S, features: &'a Array2<f32>, top: usize) -> Self {
+        let cols = features.ncols();
+        let whole = vec![f32::NAN; alphabet.shapes.len() * cols];
+        let near = vec![None; 2 * whole.len()];
+        Self { scorer, features, top, cols, whole, near }
     }
 
-    /// Score of a character with its left edge at a fractional column: between the whole columns
-    /// the score, being linear in the features, is interpolated.
-    fn at(&mut self, index: usize, left: f32) -> Option<f32> {
-        if left < 0.0 {
-            return None;
-        }
-        let column = left.floor() as usize;
-        let share = left - column as f32;
+    /// Score of a character with its left edge at a half column: between the whole columns the score,
+    /// being linear in the features, is interpolated.
+    fn at(&mut self, index: usize, left: i32) -> Option<f32> {
+        let column = usize::try_from(left.div_euclid(2)).ok()?;
         let here = self.whole(index, column)?;
-        if share < 0.05 {
+        if left % 2 == 0 {
             return Some(here);
         }
-        let next = self.whole(index, column + 1)?;
-        Some(here + share * (next - here))
+        Some(0.5 * (here + self.whole(index, column + 1)?))
     }
 
-    /// The best score within a column of `left`, and where: glyphs set by a renderer that rounds
-    /// positions stand up to a column off their even spacing.
-    fn near(&mut self, index: usize, left: f32) -> Option<(f32, f32)> {
-        let places = WITHIN_PLACE_SHIFTS.iter().map(|shift| left + shift);
+    /// The best score near a place, and where.
+    fn near(&mut self, index: usize, left: i32) -> Option<(f32, i32)> {
+        let slot = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
+        let slot = index * 2 * self.cols + slot;
+        if let Some(known) = self.near[slot] {
+            return Some(known);
+        }
+        let places = left - WITHIN_PLACE_HALVES..=left + WITHIN_PLACE_HALVES;
         let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));
-        scored.max_by(|a, b| a.0.total_cmp(&b.0))
+        let best = scored.max_by(|a, b| a.0.total_cmp(&b.0))?;
+        self.near[slot] = Some(best);
+        Some(best)
     }
 
     fn whole(&mut self, index: usize, column: usize) -> Option<f32> {
-        let known = self.known.get_mut((index, column))?;
+        if column >= self.cols {
+            return None;
+        }
+        let known = &mut self.whole[index * self.cols + column];
         if known.is_nan() {
             *known = self.scorer.score(index, self.features, self.top, column)?;
         }

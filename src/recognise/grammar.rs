@@ -1,5 +1,6 @@
 //! What a region's text can look like: digits, a decimal point at its known place, a minus sign.
 
+use super::decode::Anchor;
 use crate::setup::Region;
 
 /// Most digits that a region may hold when its setup does not say.
@@ -28,43 +29,56 @@ impl Slot {
     }
 }
 
+/// One character of the texts, seen from the end that stays put: texts that begin alike share steps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// What stands here.
+    pub slot: Slot,
+    /// The step that it continues; `None` for the first character.
+    pub before: Option<usize>,
+    /// Whether a text may end here.
+    pub ends: bool,
+}
+
 /// The texts a region may show.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Grammar {
-    /// Digits at most, those after the point included.
-    pub max_digits: u8,
     /// Digits after the point.
-    pub decimals: u8,
-    /// Whether a minus sign may lead.
-    pub minus: bool,
+    decimals: u8,
+    from_left: Vec<Step>,
+    from_right: Vec<Step>,
 }
 
 impl Grammar {
     /// The grammar of a region.
     #[must_use]
     pub fn of(region: &Region) -> Self {
-        let decimals = region.decimals.min(MOST_DIGITS - 1);
-        let max_digits = region.digits.unwrap_or(MOST_DIGITS).clamp(decimals + 1, MOST_DIGITS);
-        Self { max_digits, decimals, minus: region.range.is_none_or(|(low, _)| low < 0.0) }
+        Self::new(
+            region.digits.unwrap_or(MOST_DIGITS),
+            region.decimals,
+            region.range.is_none_or(|(low, _)| low < 0.0),
+        )
     }
 
-    /// All patterns, left to right, from the shortest to the longest.
+    /// Texts of up to `digits` digits, `decimals` of them after the point; `minus` tells whether a minus
+    /// sign may lead.
     #[must_use]
-    pub fn patterns(&self) -> Vec<Vec<Slot>> {
-        let mut patterns = Vec::new();
-        for whole in 1..=self.max_digits - self.decimals {
-            let mut pattern = vec![Slot::Digit; usize::from(whole)];
-            if self.decimals > 0 {
-                pattern.push(Slot::Point);
-                pattern.extend(vec![Slot::Digit; usize::from(self.decimals)]);
-            }
-            patterns.push(pattern.clone());
-            if self.minus {
-                pattern.insert(0, Slot::Minus);
-                patterns.push(pattern);
-            }
+    pub fn new(digits: u8, decimals: u8, minus: bool) -> Self {
+        let decimals = decimals.min(MOST_DIGITS - 1);
+        let patterns = patterns(digits.clamp(decimals + 1, MOST_DIGITS), decimals, minus);
+        let reversed: Vec<Vec<Slot>> =
+            patterns.iter().map(|pattern| pattern.iter().rev().copied().collect()).collect();
+        Self { decimals, from_left: steps(&patterns), from_right: steps(&reversed) }
+    }
+
+    /// The steps that build all texts from the end that stays put; a step comes after the one it
+    /// continues.
+    #[must_use]
+    pub fn steps(&self, anchor: Anchor) -> &[Step] {
+        match anchor {
+            Anchor::Left => &self.from_left,
+            Anchor::Right => &self.from_right,
         }
-        patterns
     }
 
     /// The number a text stands for, if the text follows this grammar.
@@ -82,24 +96,84 @@ impl Grammar {
     }
 }
 
+/// All patterns, left to right, from the shortest to the longest.
+fn patterns(digits: u8, decimals: u8, minus: bool) -> Vec<Vec<Slot>> {
+    let mut patterns = Vec::new();
+    for whole in 1..=digits - decimals {
+        let mut pattern = vec![Slot::Digit; usize::from(whole)];
+        if decimals > 0 {
+            pattern.push(Slot::Point);
+            pattern.extend(vec![Slot::Digit; usize::from(decimals)]);
+        }
+        patterns.push(pattern.clone());
+        if minus {
+            pattern.insert(0, Slot::Minus);
+            patterns.push(pattern);
+        }
+    }
+    patterns
+}
+
+/// Merges patterns that begin alike.
+fn steps(patterns: &[Vec<Slot>]) -> Vec<Step> {
+    let mut steps: Vec<Step> = Vec::new();
+    for pattern in patterns {
+        let mut before = None;
+        for slot in pattern {
+            let known = steps.iter().position(|step| step.slot == *slot && step.before == before);
+            before = Some(known.unwrap_or_else(|| {
+                steps.push(Step { slot: *slot, before, ends: false });
+                steps.len() - 1
+            }));
+        }
+        if let Some(last) = before {
+            steps[last].ends = true;
+        }
+    }
+    steps
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    /// All texts as patterns of d, point and minus, left to right.
+    fn texts(grammar: &Grammar, anchor: Anchor) -> Vec<String> {
+        let steps = grammar.steps(anchor);
+        let sign = |slot: Slot| match slot {
+            Slot::Digit => 'd',
+            Slot::Point => '.',
+            Slot::Minus => '-',
+        };
+        let text = |end: usize| {
+            let back = std::iter::successors(Some(end), |step| steps[*step].before);
+            let text: String = back.map(|step| sign(steps[step].slot)).collect();
+            if anchor == Anchor::Left { text.chars().rev().collect() } else { text }
+        };
+        let mut texts: Vec<String> = (0..steps.len()).filter(|step| steps[*step].ends).map(text).collect();
+        texts.sort();
+        texts
+    }
+
     #[test]
     fn the_point_stands_only_where_the_decimals_say() {
-        let grammar = Grammar { max_digits: 3, decimals: 1, minus: false };
-        let shapes: Vec<String> = grammar
-            .patterns()
-            .iter()
-            .map(|pattern| pattern.iter().map(|slot| if *slot == Slot::Digit { 'd' } else { '.' }).collect())
-            .collect();
-        assert_eq!(shapes, ["d.d", "dd.d"]);
+        let grammar = Grammar::new(3, 1, false);
+        for anchor in [Anchor::Left, Anchor::Right] {
+            assert_eq!(texts(&grammar, anchor), ["d.d", "dd.d"]);
+        }
+    }
+
+    #[test]
+    fn a_minus_leads_every_length() {
+        let grammar = Grammar::new(2, 0, true);
+        for anchor in [Anchor::Left, Anchor::Right] {
+            assert_eq!(texts(&grammar, anchor), ["-d", "-dd", "d", "dd"]);
+        }
     }
 
     #[test]
     fn only_texts_of_the_grammar_have_a_value() {
-        let grammar = Grammar { max_digits: 4, decimals: 2, minus: true };
+        let grammar = Grammar::new(4, 2, true);
         assert_eq!(grammar.value("-12.50"), Some(-12.5));
         for text in ["", "12", "12.5", ".50", "1a.50", "12.500", "--1.00", "+1.00"] {
             assert_eq!(grammar.value(text), None, "{text}");

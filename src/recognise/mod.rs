@@ -11,6 +11,7 @@ pub mod grammar;
 pub mod ink;
 pub mod matcher;
 pub mod noise;
+mod patches;
 mod register;
 mod sample;
 
@@ -23,7 +24,7 @@ use crate::setup::Region;
 
 use alphabet::Alphabet;
 use calibrate::{Believed, RegionSample};
-pub(crate) use calibrate::{correlation, patch_at};
+pub(crate) use patches::{correlation, patch_at};
 use decode::{Decoded, Decoder, Placement};
 use feature::Window;
 use grammar::Grammar;
@@ -270,9 +271,9 @@ fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
     let confidence = confidence_of(decoded);
     let known_shapes = are_known_shapes(decoded, all_digits);
     match grammar.value(&decoded.text) {
-        Some(value) if known_shapes => Shown::Text { text: decoded.text.clone(), value, confidence },
+        Some(value) if known_shapes => Shown::Text { text: decoded.text.to_string(), value, confidence },
         _ => Shown::Unclear {
-            text: decoded.text.clone(),
+            text: decoded.text.to_string(),
             confidence: if known_shapes { confidence } else { 0.0 },
         },
     }
