@@ -4,7 +4,9 @@
 //! high-passed: a narrow Gaussian blur minus a wide one, then limited. What remains are strokes
 //! and edges; sky, haze and gain flutter are gone.
 
-use ndarray::{Array2, ArrayViewMut1, Zip};
+use std::ops::Range;
+
+use ndarray::{Array2, ArrayView1, Zip};
 
 use crate::footage::LumaPlane;
 use crate::setup::PixelBox;
@@ -50,27 +52,52 @@ impl Window {
     /// Gives grey levels, rows x cols.
     #[must_use]
     pub fn cut(&self, luma: LumaPlane<'_>) -> Array2<f32> {
-        let left = self.place.x as isize - (MARGIN_PX * self.factor) as isize;
+        self.cut_rows(luma, 0..self.rows)
+    }
+
+    /// Cuts some of the window's rows out of a frame.
+    ///
+    /// Gives grey levels, as many rows as asked for x cols.
+    #[must_use]
+    pub fn cut_rows(&self, luma: LumaPlane<'_>, rows: Range<usize>) -> Array2<f32> {
         let top = self.place.y as isize - (MARGIN_PX * self.factor) as isize;
-        let scale = 1.0 / (self.factor * self.factor) as f32;
-        Array2::from_shape_fn((self.rows, self.cols), |(row, col)| {
-            let mut sum = 0_u32;
+        let mut cut = Array2::zeros((rows.len(), self.cols));
+        for (row, mut target) in rows.zip(cut.rows_mut()) {
+            let Some(target) = target.as_slice_mut() else { continue };
             for dy in 0..self.factor {
-                for dx in 0..self.factor {
-                    let x = left + (col * self.factor + dx) as isize;
-                    let y = top + (row * self.factor + dy) as isize;
-                    sum += u32::from(level_at(luma, x, y));
+                self.add_line(luma, top + (row * self.factor + dy) as isize, target);
+            }
+        }
+        if self.factor > 1 {
+            cut *= 1.0 / (self.factor * self.factor) as f32;
+        }
+        cut
+    }
+
+    /// Adds one line of the frame to a working row.
+    fn add_line(&self, luma: LumaPlane<'_>, y: isize, target: &mut [f32]) {
+        let left = self.place.x as isize - (MARGIN_PX * self.factor) as isize;
+        let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;
+        let line = luma.data.get(y * luma.stride..).unwrap_or(&[]);
+        let line = &line[..line.len().min(luma.width)];
+        let inside = usize::try_from(left).ok().and_then(|left| line.get(left..left + self.cols * self.factor));
+        match inside {
+            Some(levels) => {
+                for (target, levels) in target.iter_mut().zip(levels.chunks_exact(self.factor)) {
+                    *target += levels.iter().map(|level| u32::from(*level)).sum::<u32>() as f32;
                 }
             }
-            sum as f32 * scale
-        })
+            None => {
+                let last = line.len().max(1) as isize - 1;
+                for (col, target) in target.iter_mut().enumerate() {
+                    for dx in 0..self.factor {
+                        let x = (left + (col * self.factor + dx) as isize).clamp(0, last) as usize;
+                        *target += line.get(x).copied().map_or(0.0, f32::from);
+                    }
+                }
+            }
+        }
     }
-}
-
-fn level_at(luma: LumaPlane<'_>, x: isize, y: isize) -> u8 {
-    let x = x.clamp(0, luma.width.max(1) as isize - 1) as usize;
-    let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;
-    luma.data.get(y * luma.stride + x).copied().unwrap_or(0)
 }
 
 /// The high-pass that turns grey levels into features.
@@ -88,12 +115,24 @@ impl HighPass {
         Self { narrow: gaussian(NARROW_BLUR_PX), wide: gaussian((cell_width / 5.0).max(1.6)) }
     }
 
+    /// Rows above and below a row that its features depend on.
+    #[must_use]
+    pub fn reach(&self) -> usize {
+        self.narrow.len().max(self.wide.len()) - 1
+    }
+
     /// Features of a picture: same shape, grey levels, limited to +-90.
     #[must_use]
     pub fn apply(&self, levels: &Array2<f32>) -> Array2<f32> {
-        let mut features = blur(levels, &self.narrow);
+        self.apply_to_rows(levels, 0..levels.nrows())
+    }
+
+    /// Features of some rows of a picture: as many rows x the picture's columns.
+    #[must_use]
+    pub fn apply_to_rows(&self, levels: &Array2<f32>, rows: Range<usize>) -> Array2<f32> {
+        let mut features = blur(levels, &self.narrow, rows.clone());
         Zip::from(&mut features)
-            .and(&blur(levels, &self.wide))
+            .and(&blur(levels, &self.wide, rows))
             .for_each(|fine, coarse| *fine = (*fine - coarse).clamp(-LIMIT_LEVELS, LIMIT_LEVELS));
         features
     }
@@ -107,42 +146,40 @@ fn gaussian(sigma: f32) -> Vec<f32> {
     half.iter().map(|weight| weight / total).collect()
 }
 
-/// Separable blur with a symmetric kernel; edges repeat.
-fn blur(levels: &Array2<f32>, half: &[f32]) -> Array2<f32> {
-    let mut once = levels.clone();
-    let mut line = Vec::new();
-    for row in once.rows_mut() {
-        blur_line(row, half, &mut line);
-    }
-    blur_rows_together(&once, half)
-}
-
-/// Blurs along the first axis, a whole row at a time.
-fn blur_rows_together(levels: &Array2<f32>, half: &[f32]) -> Array2<f32> {
-    let last = levels.nrows().saturating_sub(1);
-    let mut out = levels * half[0];
-    for (i, mut target) in out.rows_mut().into_iter().enumerate() {
-        for (k, weight) in half.iter().enumerate().skip(1) {
-            target.scaled_add(*weight, &levels.row(i.saturating_sub(k)));
-            target.scaled_add(*weight, &levels.row((i + k).min(last)));
-        }
+/// Separable blur of some rows with a symmetric kernel; edges repeat.
+fn blur(levels: &Array2<f32>, half: &[f32], rows: Range<usize>) -> Array2<f32> {
+    let (last, reach) = (levels.nrows().saturating_sub(1), half.len() - 1);
+    let mut out = Array2::zeros((rows.len(), levels.ncols()));
+    let mut line = vec![0.0; levels.ncols() + 2 * reach];
+    for (row, mut target) in rows.zip(out.rows_mut()) {
+        let Some(target) = target.as_slice_mut() else { continue };
+        let middle = &mut line[reach..reach + target.len()];
+        weigh(middle, half, |k| (levels.row(row.saturating_sub(k)), levels.row((row + k).min(last))));
+        let (Some(first), Some(end)) = (middle.first().copied(), middle.last().copied()) else { continue };
+        line[..reach].fill(first);
+        line[reach + target.len()..].fill(end);
+        let cols = target.len();
+        let shifted = |by: usize| ArrayView1::from(&line[by..by + cols]);
+        weigh(target, half, |k| (shifted(reach - k), shifted(reach + k)));
     }
     out
 }
 
-/// Blurs one line in place; `line` is a scratch buffer.
-fn blur_line(mut values: ArrayViewMut1<'_, f32>, half: &[f32], line: &mut Vec<f32>) {
-    let (Some(first), Some(last)) = (values.first().copied(), values.last().copied()) else { return };
-    let reach = half.len() - 1;
-    line.clear();
-    line.extend(std::iter::repeat_n(first, reach));
-    line.extend(values.iter());
-    line.extend(std::iter::repeat_n(last, reach));
-    for (i, value) in values.iter_mut().enumerate() {
-        let centre = i + reach;
-        *value = half[0] * line[centre];
-        for (k, weight) in half.iter().enumerate().skip(1) {
-            *value += weight * (line[centre - k] + line[centre + k]);
+/// Weighted sum of lines: the centre line, and the pair of lines at each distance from it.
+fn weigh<'a>(
+    target: &mut [f32],
+    half: &[f32],
+    lines: impl Fn(usize) -> (ArrayView1<'a, f32>, ArrayView1<'a, f32>),
+) {
+    for (k, weight) in half.iter().enumerate() {
+        let (before, after) = lines(k);
+        let (Some(before), Some(after)) = (before.as_slice(), after.as_slice()) else { continue };
+        if k == 0 {
+            target.iter_mut().zip(before).for_each(|(target, level)| *target = weight * level);
+        } else {
+            for ((target, before), after) in target.iter_mut().zip(before).zip(after) {
+                *target += weight * (before + after);
+            }
         }
     }
 }

@@ -61,9 +61,11 @@ impl Scorer for Correlator<'_> {
 /// One character's filter.
 #[derive(Debug, Clone)]
 struct Filter {
-    /// S^-1 t, row-major, rows x cols.
+    /// S^-1 t, row-major, rows x stride; zero beyond the template's columns.
     weights: Vec<f32>,
     cols: usize,
+    /// Columns rounded up to whole vectors.
+    stride: usize,
     /// t' S^-1 t: the squared distance between the character and nothing.
     distance2: f32,
 }
@@ -101,16 +103,21 @@ impl Scorer for Matcher {
         if top + self.rows > features.nrows() || left + filter.cols > features.ncols() {
             return None;
         }
-        let sum: f32 = filter
-            .weights
-            .chunks_exact(filter.cols)
-            .zip(features.rows().into_iter().skip(top))
-            .map(|(weights, row)| match row.as_slice() {
-                Some(row) => dot(weights, &row[left..left + filter.cols]),
-                None => 0.0,
-            })
-            .sum();
-        Some(sum - 0.5 * filter.distance2)
+        let cols = if left + filter.stride <= features.ncols() { filter.stride } else { filter.cols };
+        let mut lanes = [0.0; LANES];
+        let mut rest = 0.0;
+        let rows = features.as_slice()?.chunks_exact(features.ncols()).skip(top);
+        for (weights, row) in filter.weights.chunks_exact(filter.stride).zip(rows) {
+            let (weights, row) = (&weights[..cols], &row[left..left + cols]);
+            let (of_weights, of_row) = (weights.chunks_exact(LANES), row.chunks_exact(LANES));
+            rest += sum_of_products(of_weights.remainder(), of_row.remainder());
+            for (weights, levels) in of_weights.zip(of_row) {
+                for lane in 0..LANES {
+                    lanes[lane] += weights[lane] * levels[lane];
+                }
+            }
+        }
+        Some(lanes.iter().sum::<f32>() + rest - 0.5 * filter.distance2)
     }
 
     /// Squared distance between character `index` and nothing.
@@ -169,26 +176,36 @@ impl Strangeness {
 /// A filter's weights times another template, over the columns both have.
 fn cross(filter: &Filter, template: &Array2<f32>) -> f64 {
     let cols = filter.cols.min(template.ncols());
-    let rows = filter.weights.chunks_exact(filter.cols).zip(template.rows());
+    let rows = filter.weights.chunks_exact(filter.stride).zip(template.rows());
     rows.map(|(weights, row)| (0..cols).map(|x| f64::from(weights[x] * row[x])).sum::<f64>()).sum()
 }
 
 fn filter_of(shape: &Shape, weights: &[f64]) -> Filter {
     let distance2 = weights.iter().zip(&shape.template).map(|(w, t)| w * f64::from(*t)).sum::<f64>();
-    Filter {
-        weights: weights.iter().map(|weight| *weight as f32).collect(),
-        cols: shape.template.ncols(),
-        distance2: distance2 as f32,
+    let cols = shape.template.ncols();
+    let stride = cols.next_multiple_of(LANES);
+    let mut padded = Vec::with_capacity(stride * shape.template.nrows());
+    for row in weights.chunks_exact(cols) {
+        padded.extend(row.iter().map(|weight| *weight as f32));
+        padded.resize(padded.len() + stride - cols, 0.0);
     }
+    Filter { weights: padded, cols, stride, distance2: distance2 as f32 }
 }
 
-/// Sum of products, in four lanes so that the compiler can use vector instructions.
+/// Numbers multiplied at a time, so that the compiler can use vector instructions.
+const LANES: usize = 4;
+
+fn sum_of_products(a: &[f32], b: &[f32]) -> f32 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+/// Sum of products, in lanes.
 fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut lanes = [0.0_f32; 4];
-    let (a4, b4) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f32 = a4.remainder().iter().zip(b4.remainder()).map(|(x, y)| x * y).sum();
+    let mut lanes = [0.0_f32; LANES];
+    let (a4, b4) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let rest = sum_of_products(a4.remainder(), b4.remainder());
     for (x, y) in a4.zip(b4) {
-        for lane in 0..4 {
+        for lane in 0..LANES {
             lanes[lane] += x[lane] * y[lane];
         }
     }

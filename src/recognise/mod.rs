@@ -15,8 +15,6 @@ mod patches;
 mod register;
 mod sample;
 
-use ndarray::Array2;
-
 use crate::channel::Channel;
 use crate::footage::LumaPlane;
 use crate::glyphs::GlyphSet;
@@ -203,47 +201,51 @@ impl Recogniser {
     }
 
     fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {
-        let Some((window, _, face)) = &region.found else { return Shown::Nothing };
-        let features = self.faces[*face].alphabet.high_pass.apply(&window.cut(luma));
-        self.judged(region, &features)
+        let Some((window, ..)) = &region.found else { return Shown::Nothing };
+        self.judged(region, self.decoded(region, luma, window))
     }
 
-    fn judged(&self, region: &RegionModel, features: &Array2<f32>) -> Shown {
-        match self.decoded(region, features) {
+    fn judged(&self, region: &RegionModel, decoded: Option<Decoded>) -> Shown {
+        match decoded {
             Some(decoded) => judge(&decoded, &region.grammar, self.knows_all_digits(region)),
             None => Shown::Nothing,
         }
     }
 
-    fn decoded(&self, region: &RegionModel, features: &Array2<f32>) -> Option<Decoded> {
+    /// Decodes a region that stands in a picture where `window` says. Of the window only the rows are
+    /// worked on that the text stands in.
+    fn decoded(&self, region: &RegionModel, luma: LumaPlane<'_>, window: &Window) -> Option<Decoded> {
         let (_, placement, face) = region.found.as_ref()?;
         let FaceModel { alphabet, matcher, .. } = &self.faces[*face];
+        let reach = alphabet.high_pass.reach();
+        let first = placement.top.saturating_sub(reach);
+        let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + reach).min(window.rows));
+        let top = placement.top - first;
+        let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
-        decoder.decode(features, placement).filter(|decoded| decoded.total > 0.0)
+        decoder
+            .decode(&features, &Placement { top: 0, ..*placement })
+            .filter(|decoded| decoded.total > 0.0)
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
         region.found.as_ref().is_some_and(|(_, _, face)| self.faces[*face].all_digits)
     }
 
-    fn patch_features(&self, region: &RegionModel, patch: &Patch) -> Option<Array2<f32>> {
-        let (window, _, face) = region.found.as_ref()?;
-        Some(self.faces[*face].alphabet.high_pass.apply(&patch.levels(window.factor)))
+    fn decoded_patch(&self, region: &RegionModel, patch: &Patch) -> Option<Decoded> {
+        let (window, ..) = region.found.as_ref()?;
+        self.decoded(region, patch.luma(), &patch.window(window.factor))
     }
 
     /// Reads a region in a frame of the sample.
     pub(crate) fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
         let Some(region) = self.regions.get(region) else { return Shown::Nothing };
-        match self.patch_features(region, patch) {
-            Some(features) => self.judged(region, &features),
-            None => Shown::Nothing,
-        }
+        self.judged(region, self.decoded_patch(region, patch))
     }
 
     /// Correlation of the least known character of a region in a frame of the sample.
     pub(crate) fn least_fit(&self, region: usize, patch: &Patch) -> Option<f32> {
-        let region = self.regions.get(region)?;
-        let decoded = self.decoded(region, &self.patch_features(region, patch)?)?;
+        let decoded = self.decoded_patch(self.regions.get(region)?, patch)?;
         Some(calibrate::fit_of(&decoded))
     }
 
@@ -253,7 +255,7 @@ impl Recogniser {
         let sure = || {
             let region = self.regions.get(region)?;
             let (window, placement, face) = region.found.as_ref()?;
-            let decoded = self.decoded(region, &self.patch_features(region, patch)?)?;
+            let decoded = self.decoded_patch(region, patch)?;
             let sure = confidence_of(&decoded) > SURE
                 && calibrate::is_believed(&decoded, self.faces[*face].most_strange);
             let places = decoded

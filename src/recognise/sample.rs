@@ -30,12 +30,21 @@ impl Patch {
         Self { time_s, picture, place: PixelBox { x: place.x - left, y: place.y - top, ..place } }
     }
 
+    /// The copied picture.
+    pub(super) fn luma(&self) -> LumaPlane<'_> {
+        let (width, height) = (self.picture.width() as usize, self.picture.height() as usize);
+        LumaPlane { data: self.picture.as_raw(), width, height, stride: width }
+    }
+
+    /// The region's window in the copied picture, at a working resolution.
+    pub(super) fn window(&self, factor: usize) -> Window {
+        Window::new(self.place, factor)
+    }
+
     /// Grey levels of the region's window at a working resolution.
     #[must_use]
     pub fn levels(&self, factor: usize) -> Array2<f32> {
-        let (width, height) = (self.picture.width() as usize, self.picture.height() as usize);
-        let luma = LumaPlane { data: self.picture.as_raw(), width, height, stride: width };
-        Window::new(self.place, factor).cut(luma)
+        self.window(factor).cut(self.luma())
     }
 
     /// The region alone, as a picture.

@@ -1,6 +1,6 @@
 //! The check over time of one channel: what could not have been shown or flown is refused.
 
-use super::runs::{Run, runs, shortest_hold_s};
+use super::runs::{LEAST_FRAMES_OF_HOLD, Run, runs, shortest_hold_s};
 use super::{Blank, ChannelReadings};
 use crate::channel::Channel;
 use crate::units::Unit;
@@ -22,6 +22,7 @@ pub(super) fn check(channels: &mut [ChannelReadings], time_s: &[f64], frame_inte
     let all: Vec<Vec<Run>> = channels.iter().map(|channel| runs(time_s, channel)).collect();
     let holds = all.iter().filter_map(|runs| shortest_hold_s(runs, frame_interval_s));
     let hold_s = holds.min_by(f64::total_cmp).map(|hold_s| hold_s.min(LONGEST_HOLD_S));
+    let hold_s = hold_s.filter(|hold_s| *hold_s >= LEAST_FRAMES_OF_HOLD * frame_interval_s);
     for (channel, runs) in channels.iter_mut().zip(all) {
         check_channel(channel, runs, hold_s, frame_interval_s);
     }

@@ -10,6 +10,9 @@ const BRIDGED_BLANK_S: f64 = 0.5;
 /// overlay's own renewals rather than for misreadings.
 const MOST_LONE_SHARE: f64 = 0.15;
 
+/// A hold must last this many frames for a single frame to look unlike one.
+pub(super) const LEAST_FRAMES_OF_HOLD: f64 = 2.5;
+
 /// Consecutive frames with one and the same value.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Run {
@@ -86,7 +89,7 @@ pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64
         .filter(|run| run.frames > 1)
         .map(|run| run.end_s - run.start_s + frame_interval_s)
         .collect();
-    quantile(&lengths, 0.1).filter(|hold_s| *hold_s >= 2.5 * frame_interval_s)
+    quantile(&lengths, 0.1).filter(|hold_s| *hold_s >= LEAST_FRAMES_OF_HOLD * frame_interval_s)
 }
 
 /// Time between overlay updates in seconds, from the times between changes of the shown value, which
