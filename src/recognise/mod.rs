@@ -9,6 +9,7 @@ pub mod decode;
 pub mod feature;
 pub mod grammar;
 pub mod ink;
+mod look;
 pub mod matcher;
 pub mod noise;
 mod patches;
@@ -27,6 +28,7 @@ use decode::{Decoded, Decoder, Placement};
 use feature::Window;
 use grammar::Grammar;
 use matcher::Matcher;
+pub use look::{Candidate, FURTHEST_BEHIND, Look, MOST_CANDIDATES, Sight};
 use noise::Noise;
 pub use sample::{Patch, Sample};
 
@@ -191,6 +193,23 @@ impl Recogniser {
     #[must_use]
     pub fn read(&self, luma: LumaPlane<'_>) -> Vec<Shown> {
         self.regions.iter().map(|region| self.read_region(region, luma)).collect()
+    }
+
+    /// Looks at all regions of a frame, in the setup's order.
+    #[must_use]
+    pub fn look(&self, luma: LumaPlane<'_>) -> Vec<Look> {
+        self.regions.iter().map(|region| self.look_at(region, luma)).collect()
+    }
+
+    fn look_at(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Look {
+        let look = || {
+            let (window, _, face) = region.found.as_ref()?;
+            let face = &self.faces[*face];
+            let decoded = self.decoded(region, luma, window)?;
+            let known_shapes = are_known_shapes(&decoded, face.all_digits);
+            Some(Look::of(&decoded, known_shapes, (&region.grammar, &face.alphabet), EVIDENCE_SHARE))
+        };
+        look().unwrap_or_else(Look::nothing)
     }
 
     /// Reads all regions of a whole picture, in the setup's order.

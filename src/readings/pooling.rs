@@ -1,0 +1,234 @@
+//! Pooling: what neighbouring frames say together.
+//!
+//! The overlay holds a value for several frames, and values move in small steps. The values shown form
+//! a Markov chain that stays with a probability learnt from the readings, and each frame's look is an
+//! observation of it; the forward-backward algorithm gives the probability of every candidate in every
+//! frame (L. R. Rabiner, "A tutorial on hidden Markov models and selected applications in speech
+//! recognition", Proc. IEEE 77 (1989) 257-286, equations 19-27; cited from memory).
+
+use crate::recognise::{FURTHEST_BEHIND, Look, Sight};
+
+/// Frames on either side whose candidates a frame's text may be.
+const REACH: usize = 3;
+
+/// The same for frames that are not clear themselves.
+const REACH_UNCLEAR: usize = 8;
+
+/// Share of changes that may go anywhere, however far.
+const WILD_SHARE: f64 = 0.01;
+
+/// Probability, of all changes, that the text becomes one that is no candidate: blank, or not known.
+const TO_UNKNOWN: f64 = 0.1;
+
+/// How far a clear look puts the state "not known" behind its best candidate; in log-probability.
+const UNKNOWN_BEHIND_CLEAR: f32 = 8.0;
+
+/// How far a look that is not clear puts its candidates behind the state "not known".
+const TEXT_BEHIND_STRANGE: f32 = 1.5;
+const TEXT_BEHIND_NOTHING: f32 = 3.0;
+
+/// Share of the evidence that a strange look keeps on which of its candidates it is.
+const EVIDENCE_OF_STRANGE: f32 = 0.3;
+
+/// What the channel allows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Bounds {
+    /// Step of the display.
+    pub quantum: f64,
+    /// Lowest and highest plausible value.
+    pub range: Option<(f64, f64)>,
+    /// Fastest plausible change per second.
+    pub max_rate: Option<f64>,
+}
+
+/// One frame of one channel.
+#[derive(Debug, Clone)]
+pub(super) struct Frame {
+    pub time_s: f64,
+    pub look: Look,
+    /// The frame is lost: its look says nothing.
+    pub lost: bool,
+}
+
+/// The most probable value of a frame and its probability; `None` where no candidate is the most
+/// probable.
+pub(super) type Verdict = Option<(f64, f32)>;
+
+/// The most probable value of every frame of a stretch.
+pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
+    let chain = Chain::of(frames, bounds);
+    let states: Vec<Vec<f64>> = (0..frames.len()).map(|at| states(frames, at)).collect();
+    let emissions: Vec<Vec<f64>> =
+        frames.iter().zip(&states).map(|(frame, states)| emissions(frame, states)).collect();
+    let forward = forward(&chain, frames, &states, &emissions);
+    let backward = backward(&chain, frames, &states, &emissions);
+    (0..frames.len())
+        .map(|at| {
+            let joint: Vec<f64> = forward[at].iter().zip(&backward[at]).map(|(f, b)| f * b).collect();
+            let total: f64 = joint.iter().sum();
+            let best = (0..joint.len()).max_by(|a, b| joint[*a].total_cmp(&joint[*b]))?;
+            states[at].get(best).map(|value| (*value, (joint[best] / total) as f32))
+        })
+        .collect()
+}
+
+/// The values a frame may show: its own candidates and those of its neighbours. The state "not known"
+/// comes after them.
+fn states(frames: &[Frame], at: usize) -> Vec<f64> {
+    let clear = !frames[at].lost && frames[at].look.sight == Sight::Clear;
+    let reach = if clear { REACH } else { REACH_UNCLEAR };
+    let near = &frames[at.saturating_sub(reach)..(at + reach + 1).min(frames.len())];
+    let mut states: Vec<f64> = Vec::new();
+    for frame in near.iter().filter(|frame| !frame.lost) {
+        for candidate in &frame.look.candidates {
+            if !states.contains(&candidate.value) {
+                states.push(candidate.value);
+            }
+        }
+    }
+    states
+}
+
+/// Probability of the look under every state, to within a factor.
+fn emissions(frame: &Frame, states: &[f64]) -> Vec<f64> {
+    if frame.lost {
+        return vec![1.0; states.len() + 1];
+    }
+    let look = &frame.look;
+    let (share, text_behind, unknown_behind) = match look.sight {
+        Sight::Clear => (1.0, 0.0, UNKNOWN_BEHIND_CLEAR),
+        Sight::Strange => (EVIDENCE_OF_STRANGE, TEXT_BEHIND_STRANGE, 0.0),
+        Sight::Nothing => (0.0, TEXT_BEHIND_NOTHING, 0.0),
+    };
+    let behind = |state: &f64| {
+        let own = look.candidates.iter().find(|candidate| candidate.value == *state);
+        own.map_or(look.floor, |candidate| candidate.behind).min(FURTHEST_BEHIND)
+    };
+    let of_states = states.iter().map(|state| text_behind + share * behind(state));
+    of_states.chain([unknown_behind]).map(|behind| f64::from(-behind).exp()).collect()
+}
+
+/// How values follow each other.
+struct Chain<'a> {
+    bounds: &'a Bounds,
+    /// Probability that the value changes in a second.
+    changes_per_s: f64,
+    /// Mean size of a change, in steps of the display.
+    usual_change: f64,
+    /// Number of values that the range holds.
+    values: f64,
+    /// Longest time a value is held.
+    hold_s: f64,
+}
+
+impl<'a> Chain<'a> {
+    /// Learns from the best candidates of clear looks.
+    fn of(frames: &[Frame], bounds: &'a Bounds) -> Self {
+        let clear: Vec<(f64, f64)> = frames
+            .iter()
+            .filter(|frame| !frame.lost && frame.look.sight == Sight::Clear)
+            .filter_map(|frame| Some((frame.time_s, frame.look.candidates.first()?.value)))
+            .collect();
+        let (mut changes, mut moved, mut time_s) = (1.0, 1.0, 1.0);
+        for two in clear.windows(2) {
+            time_s += (two[1].0 - two[0].0).clamp(0.0, 1.0);
+            if two[1].1 != two[0].1 {
+                changes += 1.0;
+                moved += ((two[1].1 - two[0].1).abs() / bounds.quantum).min(20.0);
+            }
+        }
+        let values = bounds.range.map_or(1000.0, |(low, high)| (high - low) / bounds.quantum);
+        Self {
+            bounds,
+            changes_per_s: changes / time_s,
+            usual_change: moved / changes,
+            values: values.clamp(10.0, 1e6),
+            hold_s: (time_s / changes).min(0.5),
+        }
+    }
+
+    fn change_probability(&self, step_s: f64) -> f64 {
+        (1.0 - (-self.changes_per_s * step_s.max(0.0)).exp()).clamp(1e-4, 0.5)
+    }
+
+    /// Probability density, per value, of a change from one value to another, given that it changes.
+    fn to(&self, from: f64, to: f64, step_s: f64) -> f64 {
+        let steps = (to - from).abs() / self.bounds.quantum;
+        let wild = WILD_SHARE / self.values;
+        let reachable = self.bounds.max_rate.is_none_or(|rate| {
+            (to - from).abs() <= rate * (step_s + self.hold_s) + self.bounds.quantum * 1.001
+        });
+        if !reachable {
+            return wild * WILD_SHARE;
+        }
+        let usual = (-(steps - 1.0) / self.usual_change).exp() / (2.0 * self.usual_change + 1.0);
+        (1.0 - WILD_SHARE - TO_UNKNOWN) * usual + wild
+    }
+
+    /// Transition probability between states; `None` is the state "not known".
+    fn transition(&self, from: Option<f64>, to: Option<f64>, step_s: f64) -> f64 {
+        let change = self.change_probability(step_s);
+        match (from, to) {
+            (Some(from), Some(to)) if from == to => 1.0 - change,
+            (None, None) => 1.0 - change,
+            (Some(from), Some(to)) => change * self.to(from, to, step_s),
+            (Some(_), None) => change * TO_UNKNOWN,
+            (None, Some(_)) => change / self.values,
+        }
+    }
+}
+
+fn step_s(frames: &[Frame], at: usize) -> f64 {
+    frames[at].time_s - frames[at - 1].time_s
+}
+
+fn state(states: &[f64], index: usize) -> Option<f64> {
+    states.get(index).copied()
+}
+
+fn forward(chain: &Chain<'_>, frames: &[Frame], states: &[Vec<f64>], emissions: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let mut all: Vec<Vec<f64>> = Vec::with_capacity(frames.len());
+    for at in 0..frames.len() {
+        let mut here = emissions[at].clone();
+        if let Some(last) = all.last() {
+            let step_s = step_s(frames, at);
+            for (to, here) in here.iter_mut().enumerate() {
+                let into = last.iter().enumerate().map(|(from, weight)| {
+                    weight * chain.transition(state(&states[at - 1], from), state(&states[at], to), step_s)
+                });
+                *here *= into.sum::<f64>();
+            }
+        }
+        normalise(&mut here);
+        all.push(here);
+    }
+    all
+}
+
+fn backward(chain: &Chain<'_>, frames: &[Frame], states: &[Vec<f64>], emissions: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let mut all: Vec<Vec<f64>> = vec![Vec::new(); frames.len()];
+    for at in (0..frames.len()).rev() {
+        let mut here = vec![1.0; states[at].len() + 1];
+        if let Some(later) = all.get(at + 1) {
+            let step_s = step_s(frames, at + 1);
+            for (from, here) in here.iter_mut().enumerate() {
+                let out = later.iter().zip(&emissions[at + 1]).enumerate().map(|(to, (weight, emission))| {
+                    weight
+                        * emission
+                        * chain.transition(state(&states[at], from), state(&states[at + 1], to), step_s)
+                });
+                *here = out.sum::<f64>();
+            }
+        }
+        normalise(&mut here);
+        all[at] = here;
+    }
+    all
+}
+
+fn normalise(weights: &mut [f64]) {
+    let total: f64 = weights.iter().sum();
+    if total > 0.0 {
+        weights.iter_mut().for_each(|weight| *weight /= total);
+    }
+}

@@ -1,0 +1,120 @@
+//! Looks: what one frame says of a region's text, rivals included, for frames to be pooled over time.
+
+use arrayvec::ArrayVec;
+
+use super::alphabet::Alphabet;
+use super::decode::{Decoded, Text};
+use super::grammar::Grammar;
+
+/// Most candidates kept of one frame.
+pub const MOST_CANDIDATES: usize = 8;
+
+/// Candidates further behind than this, in natural logarithms of probability, are not kept.
+pub const FURTHEST_BEHIND: f32 = 14.0;
+
+/// Single changes of the best text that are combined with each other.
+const MOST_CHANGES: usize = 10;
+
+/// A text that a frame may show.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Candidate {
+    /// The text.
+    pub text: Text,
+    /// The number it stands for.
+    pub value: f64,
+    /// How far its log-probability lies behind that of the best candidate: 0 or more.
+    pub behind: f32,
+}
+
+/// How the text of a frame looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sight {
+    /// No text stands out.
+    Nothing,
+    /// Something stands there that looks unlike any text known: damage, two texts mixed, or a glyph
+    /// never taught.
+    Strange,
+    /// Every character looks like its template.
+    Clear,
+}
+
+/// What a frame says of a region's text.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Look {
+    /// How the text looks.
+    pub sight: Sight,
+    /// The texts it may be, best first.
+    pub candidates: ArrayVec<Candidate, MOST_CANDIDATES>,
+    /// How far any other text lies behind, at least.
+    pub floor: f32,
+}
+
+impl Look {
+    /// A look at nothing.
+    #[must_use]
+    pub fn nothing() -> Self {
+        Self { sight: Sight::Nothing, candidates: ArrayVec::new(), floor: 0.0 }
+    }
+
+    /// The candidates of a decoded text; `evidence_share` is the share of a log-likelihood ratio that
+    /// is taken as evidence.
+    pub(super) fn of(
+        decoded: &Decoded,
+        known_shapes: bool,
+        (grammar, alphabet): (&Grammar, &Alphabet),
+        evidence_share: f32,
+    ) -> Self {
+        let mut rated: Vec<(Text, f32)> = vec![(decoded.text, 0.0)];
+        let changes = changes(decoded, alphabet, evidence_share);
+        for (number, change) in changes.iter().enumerate() {
+            rated.push((changed(decoded.text, &[change]), change.behind));
+            for other in &changes[..number.min(MOST_CHANGES)] {
+                if other.place != change.place {
+                    rated.push((changed(decoded.text, &[change, other]), change.behind + other.behind));
+                }
+            }
+        }
+        rated.extend(decoded.other_lengths.iter().map(|(text, behind)| (*text, evidence_share * behind)));
+        rated.retain(|(_, behind)| *behind <= FURTHEST_BEHIND);
+        rated.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let floor = rated.get(MOST_CANDIDATES).map_or(FURTHEST_BEHIND, |(_, behind)| *behind);
+        let candidate =
+            |(text, behind): (Text, f32)| Some(Candidate { text, value: grammar.value(&text)?, behind });
+        let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
+        Self { sight: if known_shapes { Sight::Clear } else { Sight::Strange }, candidates, floor }
+    }
+}
+
+/// One character of a text taken for another.
+#[derive(Debug, Clone, Copy)]
+struct Change {
+    place: usize,
+    character: char,
+    behind: f32,
+}
+
+/// Single changes of a decoded text, the least costly first.
+fn changes(decoded: &Decoded, alphabet: &Alphabet, evidence_share: f32) -> Vec<Change> {
+    let mut changes = Vec::new();
+    for (number, place) in decoded.places.iter().enumerate() {
+        let best = place.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        for (score, shape) in place.scores.iter().zip(&alphabet.shapes) {
+            let behind = evidence_share * (best - score);
+            if shape.character != place.character && behind <= FURTHEST_BEHIND {
+                changes.push(Change { place: number, character: shape.character, behind });
+            }
+        }
+    }
+    changes.sort_by(|a, b| a.behind.total_cmp(&b.behind));
+    changes
+}
+
+fn changed(text: Text, changes: &[&Change]) -> Text {
+    let replaced = |(place, character)| {
+        changes.iter().find(|change| change.place == place).map_or(character, |change| change.character)
+    };
+    text.chars().enumerate().map(replaced).fold(Text::new(), |mut text, character| {
+        text.push(character);
+        text
+    })
+}
