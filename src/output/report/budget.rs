@@ -87,7 +87,7 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
             (in_unit(budget.crosswind_bound)) " more: "
             (shown(step.airspeed_low, 1)) " to " (with_symbol(&shown(step.airspeed_high, 1), symbol)) "."
         }
-        p.unit {
+        p.origin {
             "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} means \
              that it does not rest on few samples."
         }
