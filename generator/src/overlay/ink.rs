@@ -36,8 +36,10 @@ impl Ink {
         frame.luma[index] = (through + light * self.letter.luma + edge * self.edge.luma).round() as u8;
         // Two pixels share a colour: each adds half of it.
         let half = y * (frame.width / 2) + x / 2;
-        let planes =
-            [(&mut frame.blue, self.letter.blue, self.edge.blue), (&mut frame.red, self.letter.red, self.edge.red)];
+        let planes = [
+            (&mut frame.blue, self.letter.blue, self.edge.blue),
+            (&mut frame.red, self.letter.red, self.edge.red),
+        ];
         for (plane, letter, around) in planes {
             let behind = f32::from(plane[half]);
             let change = light * (letter - behind) + edge * (around - behind);
