@@ -57,9 +57,10 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let labels: Vec<Label> = setup
         .regions
         .iter()
-        .map(|region| Label {
+        .enumerate()
+        .map(|(number, region)| Label {
             place: region.place,
-            title: region.channel.name().to_owned(),
+            title: format!("{} {}", number + 1, region.channel.name()),
             detail: String::new(),
         })
         .collect();
@@ -72,8 +73,9 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     println!("Setup: {}", file.display());
     println!("Picture of the boxes: {}", picture.display());
     println!(
-        "Look at the picture, then mend the file: names, boxes wide enough for the widest value, units, decimals."
+        "Next: look at the picture and mend the file; its comments say what is open: names, units, decimals."
     );
+    println!("Then: pairspeed inspect {} --setup {} --at 30", arguments.clip.display(), file.display());
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
         println!("None of the boxes could be told to be the speed: name one `speed`.");
     }

@@ -65,7 +65,8 @@ fn suspect<'a>(
     match others.get(&cut.character) {
         Some(own) => {
             let excess = like_rival - mean(own);
-            if excess > MARGIN {
+            // The nearest must say the same: one twin that is cut badly proves nothing.
+            if excess > MARGIN && rival.is_some_and(|(_, rival)| best(rival) > best(own)) {
                 nearest_rival.map(|witness| Suspect { cut, witness, excess })
             } else if mean(own) < SAME_CORRELATION {
                 extreme(own, -1.0).map(|witness| Suspect { cut, witness, excess: 0.0 })
@@ -94,6 +95,10 @@ fn likenesses<'a>(cut: &CharacterCut, digits: &[&'a CharacterCut]) -> BTreeMap<c
 
 fn mean(likenesses: &Likenesses<'_>) -> f32 {
     likenesses.iter().map(|(likeness, _)| likeness).sum::<f32>() / likenesses.len().max(1) as f32
+}
+
+fn best(likenesses: &Likenesses<'_>) -> f32 {
+    likenesses.iter().map(|(likeness, _)| *likeness).fold(-1.0, f32::max)
 }
 
 /// The cut most alike (`sign` 1) or least alike (`sign` -1).
