@@ -12,12 +12,12 @@ use std::path::Path;
 
 use pairspeed::footage::{Clip, FrameSource, sample};
 use pairspeed::glyphs::builtin_sets;
-use pairspeed::recognise::{Patch, Recogniser, Sample, Shown};
+use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Silent, collect};
+use pairspeed::recognise::{Patch, Recogniser, Sample};
 use pairspeed::setup::{Region, Setup};
 use pairspeed::teach::{Told, ToldMoment, teach};
 
 const SAMPLED_FRAMES: usize = 120;
-const CONFIDENCE: f32 = 0.9;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -50,23 +50,45 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let recogniser = Recogniser::calibrate(&setup.regions, &sets, &frames);
     println!("unread channels: {:?}", recogniser.unread_channels());
-    let mut tallies = vec![Tally::default(); setup.regions.len()];
     let mut clip = Clip::open(Path::new(clip_path))?;
-    while let Some(frame) = clip.next_frame()? {
-        let (index, time_s) = (frame.index, frame.time_s);
-        let shown = recogniser.read(frame.luma);
-        for ((region, shown), tally) in setup.regions.iter().zip(&shown).zip(&mut tallies) {
-            let Some(truth) = truth.get(region.channel.name()).and_then(|texts| texts.get(index as usize))
-            else {
+    let read = collect(&mut clip, &setup, &recogniser, 0.0, &mut Silent)?;
+    let mut tallies = vec![Tally::default(); setup.regions.len()];
+    for (channel, tally) in read.channels.iter().zip(&mut tallies) {
+        let Some(truth) = truth.get(channel.channel.name()) else { continue };
+        for (index, truth) in truth.iter().enumerate().filter(|(_, truth)| !truth.is_empty()) {
+            let (Some(time_s), Some(value)) = (read.time_s.get(index), channel.values.get(index)) else {
                 continue;
             };
-            tally.count(truth, shown, time_s);
+            tally.count(truth, *value, channel.confidence[index], *time_s);
         }
     }
     for (region, tally) in setup.regions.iter().zip(&tallies) {
         tally.print(region.channel.name());
     }
+    print_reliability(&tallies);
     Ok(())
+}
+
+/// Prints predicted against observed shares of right readings, by confidence.
+fn print_reliability(tallies: &[Tally]) {
+    let limits = [0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.999, 0.9999, 1.1];
+    println!("confidence        readings  predicted  observed");
+    for two in limits.windows(2) {
+        let rated = tallies.iter().flat_map(|tally| &tally.rated);
+        let inside: Vec<&(f32, bool)> = rated.filter(|(p, _)| (two[0]..two[1]).contains(p)).collect();
+        if inside.is_empty() {
+            continue;
+        }
+        let count = inside.len() as f32;
+        let predicted = inside.iter().map(|(p, _)| p).sum::<f32>() / count;
+        let observed = inside.iter().filter(|(_, right)| *right).count() as f32 / count;
+        println!(
+            "{:.4} to {:.4} {:9}  {predicted:9.4}  {observed:8.4}",
+            two[0],
+            two[1].min(1.0),
+            inside.len()
+        );
+    }
 }
 
 #[derive(Debug, Clone, Default)]
@@ -74,26 +96,26 @@ struct Tally {
     right: usize,
     silent: usize,
     wrong: usize,
-    examples: Vec<String>,
+    /// Confidence of every reading and whether it was right.
+    rated: Vec<(f32, bool)>,
+    /// Readings that are not right; true for those that are wrong.
+    examples: Vec<(bool, String)>,
 }
 
 impl Tally {
-    fn count(&mut self, truth: &str, shown: &Shown, time_s: f64) {
-        match shown {
-            Shown::Text { text, confidence, .. } if *confidence >= CONFIDENCE => {
-                if truth.split('|').any(|one| one.trim() == text) {
-                    self.right += 1;
-                } else {
-                    self.wrong += 1;
-                    self.examples.push(format!("{time_s:.2} s: {truth} read as {text} ({confidence:.4})"));
-                }
-            }
-            shown => {
-                if self.silent.is_multiple_of(40) {
-                    self.examples.push(format!("{time_s:.2} s: {truth} silent: {shown:?}"));
-                }
-                self.silent += 1;
-            }
+    fn count(&mut self, truth: &str, value: f64, confidence: f32, time_s: f64) {
+        let right = truth.split('|').any(|one| one.trim().parse() == Ok(value));
+        self.rated.push((confidence, right));
+        let (count, verdict) = match (confidence >= DEFAULT_LEAST_CONFIDENCE, right) {
+            (true, true) => (&mut self.right, None),
+            (true, false) => (&mut self.wrong, Some("read as")),
+            (false, _) => (&mut self.silent, Some("silent, perhaps")),
+        };
+        *count += 1;
+        if let Some(verdict) = verdict {
+            let example = format!("{time_s:.2} s: {truth} {verdict} {value} ({confidence:.4})");
+            let wrong = confidence >= DEFAULT_LEAST_CONFIDENCE;
+            self.examples.push((wrong, example));
         }
     }
 
@@ -101,7 +123,9 @@ impl Tally {
         let total = (self.right + self.silent + self.wrong).max(1) as f64;
         let share = 100.0 * self.right as f64 / total;
         println!("{name:12} right {share:7.3} %  silent {:5}  wrong {:5}", self.silent, self.wrong);
-        for example in self.examples.iter().take(6) {
+        let mut examples = self.examples.clone();
+        examples.sort_by_key(|(wrong, _)| !wrong);
+        for (_, example) in examples.iter().step_by(examples.len().div_ceil(6).max(1)) {
             println!("    {example}");
         }
     }

@@ -1,18 +1,26 @@
 //! Readings: runs recognition over a recording, frame by frame.
 
+mod pooling;
+
 use std::ops::ControlFlow;
 
 use crate::channel::Channel;
 use crate::footage::{FootageError, FrameSource, frames_near};
-use crate::recognise::{Recogniser, Sample, Shown};
+use crate::recognise::{Recogniser, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Gap, Readings};
 use crate::setup::Setup;
+
+use pooling::{Bounds, Frame, Verdict};
 
 /// Probability from which on a reading is believed.
 pub const DEFAULT_LEAST_CONFIDENCE: f32 = 0.95;
 
 /// Frames of the sample that the recogniser is calibrated on.
 const SAMPLED_FRAMES: usize = 120;
+
+/// Frames pooled at a time, and frames on either side that serve as context.
+const POOLED_FRAMES: usize = 512;
+const CONTEXT_FRAMES: usize = 48;
 
 /// Is told of every frame read, and may stop the reading.
 pub trait Progress {
@@ -60,22 +68,23 @@ pub fn collect(
     least_confidence: f32,
     progress: &mut dyn Progress,
 ) -> Result<Readings, FootageError> {
-    let mut readings =
-        Readings { channels: setup.regions.iter().map(empty_channel).collect(), ..Readings::default() };
+    let mut readings = Readings::default();
+    let mut pools: Vec<Pool> =
+        setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
     source.seek(0.0)?;
     let length_s = source.info().stated_length_s;
     while let Some(frame) = source.next_frame()? {
-        let (time_s, damaged) = (frame.time_s, frame.damaged);
-        let shown = recogniser.read(frame.luma);
+        let time_s = frame.time_s;
+        for (pool, look) in pools.iter_mut().zip(recogniser.look(frame.luma)) {
+            pool.push(Frame { time_s, look, lost: frame.damaged });
+        }
         readings.frame.push(readings.frame.len() as u64);
         readings.time_s.push(time_s);
-        for (channel, shown) in readings.channels.iter_mut().zip(&shown) {
-            channel.push(shown, damaged, least_confidence);
-        }
         if progress.frame_read(readings.frame.len() as u64, time_s, length_s).is_break() {
             break;
         }
     }
+    readings.channels = pools.into_iter().map(Pool::finish).collect();
     Ok(readings)
 }
 
@@ -92,15 +101,53 @@ fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
     }
 }
 
+/// Pools the looks of one channel, a stretch of frames at a time.
+struct Pool {
+    channel: ChannelReadings,
+    bounds: Bounds,
+    least_confidence: f32,
+    /// Frames that wait, after some that are settled and kept as context.
+    frames: Vec<Frame>,
+    settled: usize,
+}
+
+impl Pool {
+    fn new(channel: ChannelReadings, least_confidence: f32) -> Self {
+        let bounds =
+            Bounds { quantum: channel.quantum(), range: channel.range, max_rate: channel.max_rate };
+        Self { channel, bounds, least_confidence, frames: Vec::new(), settled: 0 }
+    }
+
+    fn push(&mut self, frame: Frame) {
+        self.frames.push(frame);
+        if self.frames.len() >= self.settled + POOLED_FRAMES + CONTEXT_FRAMES {
+            self.settle(self.frames.len() - CONTEXT_FRAMES);
+        }
+    }
+
+    fn finish(mut self) -> ChannelReadings {
+        self.settle(self.frames.len());
+        self.channel
+    }
+
+    /// Settles the frames up to `end`, and keeps the last of them as context.
+    fn settle(&mut self, end: usize) {
+        let verdicts = pooling::pool(&self.frames, &self.bounds);
+        for (frame, verdict) in self.frames.iter().zip(verdicts).take(end).skip(self.settled) {
+            self.channel.push(frame, verdict, self.least_confidence);
+        }
+        self.frames.drain(..end.saturating_sub(CONTEXT_FRAMES));
+        self.settled = end.min(CONTEXT_FRAMES);
+    }
+}
+
 impl ChannelReadings {
-    fn push(&mut self, shown: &Shown, damaged: bool, least_confidence: f32) {
-        let (value, confidence, blank) = match shown {
-            _ if damaged => (f64::NAN, 0.0, Blank::LostPicture),
-            Shown::Text { value, confidence, .. } if *confidence >= least_confidence => {
-                (*value, *confidence, Blank::No)
-            }
-            Shown::Text { .. } | Shown::Unclear { .. } => (f64::NAN, 0.0, Blank::Unclear),
-            Shown::Nothing => (f64::NAN, 0.0, Blank::Empty),
+    fn push(&mut self, frame: &Frame, verdict: Verdict, least_confidence: f32) {
+        let (value, confidence, blank) = match verdict {
+            _ if frame.lost => (f64::NAN, 0.0, Blank::LostPicture),
+            Some((value, confidence)) if confidence >= least_confidence => (value, confidence, Blank::No),
+            _ if frame.look.sight == Sight::Nothing => (f64::NAN, 0.0, Blank::Empty),
+            _ => (f64::NAN, 0.0, Blank::Unclear),
         };
         self.values.push(value);
         self.confidence.push(confidence);
