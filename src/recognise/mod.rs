@@ -50,7 +50,12 @@ const LEAST_FIT: f32 = 0.3;
 /// heavier tails that pictures have, stays below.
 const MOST_STRANGE: f32 = 10.0;
 
-/// The same where not all digits are known: a digit never taught may look much like a known one.
+/// Correlation, and share of every stroke, from which on a character is as plain as print: where all
+/// digits are known it is then believed however strange. Compression leaves traces of the text shown
+/// before, which are faint but, where there is little noise, far beyond it.
+const PLAIN: (f32, f32) = (0.85, 0.65);
+
+/// [`MOST_STRANGE`] where not all digits are known: a digit never taught may look much like a known one.
 const MOST_STRANGE_WITH_UNKNOWN: f32 = 3.0;
 
 /// Share of every stroke that must be there where not all digits are known.
@@ -308,9 +313,11 @@ fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
         (MOST_STRANGE_WITH_UNKNOWN, LEAST_STROKE_WITH_UNKNOWN)
     };
     let mut tested = decoded.places.iter().filter(|place| place.character != '.');
-    calibrate::fit_of(decoded) >= LEAST_FIT
-        && calibrate::strangeness_of(decoded) <= most_strange
-        && calibrate::least_stroke_of(decoded) >= least_stroke
+    let (fit, stroke) = (calibrate::fit_of(decoded), calibrate::least_stroke_of(decoded));
+    let plain = all_digits && fit >= PLAIN.0 && stroke >= PLAIN.1;
+    fit >= LEAST_FIT
+        && (plain || calibrate::strangeness_of(decoded) <= most_strange)
+        && stroke >= least_stroke
         && decoded.beside <= MOST_BESIDE
         && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength))
 }
