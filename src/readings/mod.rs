@@ -113,8 +113,7 @@ struct Pool {
 
 impl Pool {
     fn new(channel: ChannelReadings, least_confidence: f32) -> Self {
-        let bounds =
-            Bounds { quantum: channel.quantum(), range: channel.range, max_rate: channel.max_rate };
+        let bounds = Bounds { quantum: channel.quantum(), range: channel.range, max_rate: channel.max_rate };
         Self { channel, bounds, least_confidence, frames: Vec::new(), settled: 0 }
     }
 

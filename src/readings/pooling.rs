@@ -186,7 +186,12 @@ fn state(states: &[f64], index: usize) -> Option<f64> {
     states.get(index).copied()
 }
 
-fn forward(chain: &Chain<'_>, frames: &[Frame], states: &[Vec<f64>], emissions: &[Vec<f64>]) -> Vec<Vec<f64>> {
+fn forward(
+    chain: &Chain<'_>,
+    frames: &[Frame],
+    states: &[Vec<f64>],
+    emissions: &[Vec<f64>],
+) -> Vec<Vec<f64>> {
     let mut all: Vec<Vec<f64>> = Vec::with_capacity(frames.len());
     for at in 0..frames.len() {
         let mut here = emissions[at].clone();
@@ -205,7 +210,12 @@ fn forward(chain: &Chain<'_>, frames: &[Frame], states: &[Vec<f64>], emissions: 
     all
 }
 
-fn backward(chain: &Chain<'_>, frames: &[Frame], states: &[Vec<f64>], emissions: &[Vec<f64>]) -> Vec<Vec<f64>> {
+fn backward(
+    chain: &Chain<'_>,
+    frames: &[Frame],
+    states: &[Vec<f64>],
+    emissions: &[Vec<f64>],
+) -> Vec<Vec<f64>> {
     let mut all: Vec<Vec<f64>> = vec![Vec::new(); frames.len()];
     for at in (0..frames.len()).rev() {
         let mut here = vec![1.0; states[at].len() + 1];
@@ -232,3 +242,7 @@ fn normalise(weights: &mut [f64]) {
         weights.iter_mut().for_each(|weight| *weight /= total);
     }
 }
+
+#[cfg(test)]
+#[path = "pooling_tests.rs"]
+mod tests;

@@ -218,8 +218,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let other_lengths: Vec<(Text, f32)> =
             others.map(|(_, (other, path))| (self.text_of(path), total - other.total)).collect();
         let nearest = other_lengths.iter().map(|(_, behind)| *behind).fold(*total, f32::min);
-        let places: Vec<Place> =
-            path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
+        let places: Vec<Place> = path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
         Decoded { text, places, total: *total, other_lengths, length_lead: nearest, shift: *shift, beside }
@@ -252,9 +251,15 @@ impl<S: Scorer> Decoder<'_, S> {
     fn place(&self, index: usize, left: i32, scores: &mut Scores<'_, S>) -> Place {
         let shape = &self.alphabet.shapes[index];
         let left = scores.near(index, left).map_or(left, |(_, left)| left);
-        let alike = |other: char| other == shape.character || (other.is_ascii_digit() && shape.character.is_ascii_digit());
+        let alike = |other: char| {
+            other == shape.character || (other.is_ascii_digit() && shape.character.is_ascii_digit())
+        };
         let all: Vec<f32> = (0..self.alphabet.shapes.len())
-            .map(|other| if alike(self.alphabet.shapes[other].character) { scores.at(other, left) } else { None })
+            .map(
+                |other| {
+                    if alike(self.alphabet.shapes[other].character) { scores.at(other, left) } else { None }
+                },
+            )
             .map(|score| score.unwrap_or(f32::NEG_INFINITY))
             .collect();
         let column = left as f32 / 2.0;
@@ -264,7 +269,15 @@ impl<S: Scorer> Decoder<'_, S> {
         let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
         let strangeness = self.scorer.strangeness(index, &all);
-        Place { character: shape.character, left: column, scores: all, fit, strength, strangeness, least_stroke }
+        Place {
+            character: shape.character,
+            left: column,
+            scores: all,
+            fit,
+            strength,
+            strangeness,
+            least_stroke,
+        }
     }
 }
 

@@ -80,7 +80,8 @@ impl Window {
         let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;
         let line = luma.data.get(y * luma.stride..).unwrap_or(&[]);
         let line = &line[..line.len().min(luma.width)];
-        let inside = usize::try_from(left).ok().and_then(|left| line.get(left..left + self.cols * self.factor));
+        let inside =
+            usize::try_from(left).ok().and_then(|left| line.get(left..left + self.cols * self.factor));
         match inside {
             Some(levels) => {
                 for (target, levels) in target.iter_mut().zip(levels.chunks_exact(self.factor)) {

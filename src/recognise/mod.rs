@@ -23,13 +23,13 @@ use crate::setup::Region;
 
 use alphabet::Alphabet;
 use calibrate::{Believed, RegionSample};
-pub(crate) use patches::{correlation, patch_at};
 use decode::{Decoded, Decoder, Placement};
 use feature::Window;
 use grammar::Grammar;
+pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
-pub use look::{Candidate, FURTHEST_BEHIND, Look, MOST_CANDIDATES, Sight};
 use noise::Noise;
+pub(crate) use patches::{correlation, patch_at};
 pub use sample::{Patch, Sample};
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
@@ -247,9 +247,7 @@ impl Recogniser {
         let top = placement.top - first;
         let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
-        decoder
-            .decode(&features, &Placement { top: 0, ..*placement })
-            .filter(|decoded| decoded.total > 0.0)
+        decoder.decode(&features, &Placement { top: 0, ..*placement }).filter(|decoded| decoded.total > 0.0)
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
