@@ -2,9 +2,12 @@
 //!
 //! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup).
 
+mod compare;
 mod demo;
 mod inspect;
+mod plan;
 mod progress;
+mod quantity;
 mod read;
 mod setup;
 mod teach;
@@ -38,6 +41,10 @@ enum Command {
     Teach(teach::TeachArguments),
     /// Show what a clip is and what each region reads
     Inspect(inspect::InspectArguments),
+    /// Compare flights: what did a change to the aircraft bring, step by step?
+    Compare(compare::CompareArguments),
+    /// Make the test card of the next flight
+    Plan(plan::PlanArguments),
 }
 
 /// Why a command ended early.
@@ -87,6 +94,8 @@ pub fn run() -> ExitCode {
         Command::Setup(arguments) => setup::run(&arguments),
         Command::Teach(arguments) => teach::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+        Command::Plan(arguments) => plan::run(&arguments),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,
