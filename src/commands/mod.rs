@@ -41,9 +41,7 @@ enum Command {
     Teach(teach::TeachArguments),
     /// Show what a clip is and what each region reads
     Inspect(inspect::InspectArguments),
-    /// Compare flights: what did a change to the aircraft bring, step by step?
     Compare(compare::CompareArguments),
-    /// Make the test card of the next flight
     Plan(plan::PlanArguments),
 }
 

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::RenderError;
 use super::numbers::{rounded, shown};
 use super::page::{cautions, columns, page, sentences, wrapped};
-use super::words::step_name;
+use super::words::{CAUTIONS, step_name};
 use crate::propulsion::{Comparison, StepDifference, Verdict, VoltageModel};
 use crate::units::Unit;
 
@@ -61,7 +61,7 @@ pub fn comparison_html(comparisons: &[Comparison], style: &ComparisonStyle) -> S
                 p.under { (reading(comparison)) }
             }
         }
-        (cautions(&[]))
+        (cautions(&CAUTIONS))
     };
     page("Comparison of flights", &body)
 }
@@ -71,7 +71,13 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
     html! {
         table {
             @if let Some(head) = rows.first() {
-                thead { tr { @for cell in head { th scope="col" { (cell) } } } }
+                thead {
+                    tr {
+                        @for (place, cell) in head.iter().enumerate() {
+                            th.words[place + 1 == head.len()] scope="col" { (cell) }
+                        }
+                    }
+                }
             }
             tbody {
                 @for (row, step) in rows.iter().skip(1).zip(&comparison.steps) {
@@ -113,8 +119,8 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
         step_name(step.throttle_percent, Some(step.step)),
         plain(step.first_mps),
         plain(step.later_mps),
-        signed(step.voltage_part_mps, style),
-        signed(step.density_part_mps, style),
+        part(step.voltage_part_mps, style),
+        part(step.density_part_mps, style),
         signed(step.difference_mps, style),
         format!("{} to {}", signed(step.low_mps, style), signed(step.high_mps, style)),
         step.pairs_needed.map_or_else(|| "over 200".to_owned(), |pairs| pairs.to_string()),
@@ -138,6 +144,11 @@ fn number(speed_mps: f64, style: &ComparisonStyle) -> String {
 fn signed(speed_mps: f64, style: &ComparisonStyle) -> String {
     let text = number(speed_mps, style);
     if text.starts_with('-') || text == "0.0" { text } else { format!("+{text}") }
+}
+
+/// What voltage or density explains; `-` where it is not known.
+fn part(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
+    speed_mps.map_or_else(|| "-".to_owned(), |speed_mps| signed(speed_mps, style))
 }
 
 fn in_unit(speed_mps: f64, style: &ComparisonStyle) -> String {
@@ -311,8 +322,8 @@ fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
         throttle_percent: step.throttle_percent,
         first: speed(step.first_mps),
         later: speed(step.later_mps),
-        voltage_part: speed(step.voltage_part_mps),
-        density_part: speed(step.density_part_mps),
+        voltage_part: step.voltage_part_mps.and_then(speed),
+        density_part: step.density_part_mps.and_then(speed),
         difference: speed(step.difference_mps),
         low: speed(step.low_mps),
         high: speed(step.high_mps),

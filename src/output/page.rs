@@ -2,8 +2,6 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::words::CAUTIONS;
-
 /// The pages' style.
 const STYLE: &str = include_str!("page.css");
 
@@ -41,14 +39,12 @@ pub(super) fn sentences(heading: &str, sentences: &[String]) -> Markup {
     }
 }
 
-/// The cautions, with further ones first.
-pub(super) fn cautions(further: &[&str]) -> Markup {
+/// Cautions in a box.
+pub(super) fn cautions(cautions: &[&str]) -> Markup {
     html! {
         section.cautions {
             h2 { "Cautions" }
-            ul {
-                @for caution in further.iter().chain(&CAUTIONS) { li { (caution) } }
-            }
+            ul { @for caution in cautions { li { (caution) } } }
         }
     }
 }

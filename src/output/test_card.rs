@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::RenderError;
 use super::numbers::{clock, rounded, shown, trimmed};
 use super::page::{cautions, columns, page, sentences, wrapped};
+use super::words::CAUTIONS;
 use crate::propulsion::{PlannedRun, PlannedStep, TestCard};
 use crate::units::Unit;
 
@@ -47,13 +48,14 @@ pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
                 div { (blank) }
             }
         }
+        (cautions(&IN_FLIGHT))
         h2 { "Steps" }
         (html_table(&step_rows(card, unit)))
         @for flight in flights(card) { (runs_table(card, flight)) }
         (sentences("Assumed", &card.assumptions))
         (sentences("To mind", &[card.notes.clone(), vec![order_sentence(card)]].concat()))
         p {}
-        (cautions(&IN_FLIGHT))
+        (cautions(&CAUTIONS))
     };
     page("Test card", &body)
 }
@@ -144,7 +146,7 @@ fn runs_table(card: &TestCard, flight: &[PlannedRun]) -> Markup {
         table.runs {
             thead {
                 tr {
-                    @for heading in ["run", "throttle", "up", "down", "volts", "remarks"] { th scope="col" { (heading) } }
+                    @for heading in ["run", "throttle", "upwind", "downwind", "volts", "remarks"] { th scope="col" { (heading) } }
                 }
             }
             tbody {
@@ -152,8 +154,7 @@ fn runs_table(card: &TestCard, flight: &[PlannedRun]) -> Markup {
                     tr.turn[place % passes == 0] {
                         td { (run.run) }
                         td.shown { (trimmed(run.throttle_percent)) " %" }
-                        td { span.box {} }
-                        td { span.box {} }
+                        @for seconds in seconds(card, run) { td { (shown(seconds, 0)) " s " span.box {} } }
                         td.line {}
                         td.line.words {}
                     }
@@ -161,6 +162,12 @@ fn runs_table(card: &TestCard, flight: &[PlannedRun]) -> Markup {
             }
         }
     }
+}
+
+/// Seconds of straight flight upwind and downwind in a run.
+fn seconds(card: &TestCard, run: &PlannedRun) -> [f64; 2] {
+    let step = card.steps.iter().find(|step| step.throttle_percent == run.throttle_percent);
+    step.map_or([f64::NAN; 2], |step| [step.upwind_s, step.downwind_s])
 }
 
 #[derive(Serialize)]

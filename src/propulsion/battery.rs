@@ -28,6 +28,8 @@ pub struct Battery {
     pub resting_before_v: Option<f64>,
     /// At rest after the last leg.
     pub resting_after_v: Option<f64>,
+    /// Start of the first leg and end of the last, in seconds of flight time.
+    pub legs_s: (f64, f64),
     /// Lowest median over a leg: the sagged voltage.
     pub lowest_v: f64,
     /// Number of that leg, from 1.
@@ -65,6 +67,7 @@ impl Battery {
             loaded.iter().map(|(_, start_s, volts)| (start_s / 60.0, *volts)).collect();
         Some(Self {
             resting_before_v,
+            legs_s: (first_s, last_s),
             resting_after_v: resting(series, speed_si, |time_s| time_s > last_s),
             lowest_v,
             lowest_leg,
@@ -74,6 +77,15 @@ impl Battery {
             landing_v_per_cell,
             legs_below_limit: loaded.iter().filter(|leg| below(leg.2)).map(|leg| leg.0).collect(),
         })
+    }
+
+    /// How far the pack, at rest, had run down by a time between the legs: in a straight line from its
+    /// voltage before to that after them, in V. `None` unless both were seen.
+    #[must_use]
+    pub fn run_down_v(&self, time_s: f64) -> Option<f64> {
+        let (first_s, last_s) = self.legs_s;
+        let share = ((time_s - first_s) / (last_s - first_s)).clamp(0.0, 1.0);
+        Some((self.resting_before_v? - self.resting_after_v?) * share).filter(|volts| volts.is_finite())
     }
 
     /// The pack in words.

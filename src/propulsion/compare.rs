@@ -66,10 +66,10 @@ pub struct StepDifference {
     pub first_mps: f64,
     /// Airspeed of the later flight, as flown.
     pub later_mps: f64,
-    /// How much of the difference as flown is voltage; 0 where not matched.
-    pub voltage_part_mps: f64,
-    /// How much of the difference as flown is density; 0 where not matched.
-    pub density_part_mps: f64,
+    /// How much of the difference as flown is voltage; `None` where not matched.
+    pub voltage_part_mps: Option<f64>,
+    /// How much of the difference as flown is density; `None` where not matched.
+    pub density_part_mps: Option<f64>,
     /// The difference, matched.
     pub difference_mps: f64,
     /// Lower end of its 95 % interval, for this step alone.
@@ -270,8 +270,8 @@ struct Matched {
     first: FlownStep,
     later: FlownStep,
     difference_mps: f64,
-    voltage_part_mps: f64,
-    density_part_mps: f64,
+    voltage_part_mps: Option<f64>,
+    density_part_mps: Option<f64>,
     /// Of the flights themselves.
     own: (f64, f64),
     /// Of the exponent of voltage and that of density: the same for all steps, with sign.
@@ -292,8 +292,8 @@ impl Matched {
             first: *first,
             later: *later,
             difference_mps: as_flown,
-            voltage_part_mps: 0.0,
-            density_part_mps: 0.0,
+            voltage_part_mps: None,
+            density_part_mps: None,
             own: welch(&[
                 (first.uncertainty_mps, first.degrees_of_freedom),
                 (later.uncertainty_mps, later.degrees_of_freedom),
@@ -309,9 +309,9 @@ impl Matched {
             // The later flight's speed taken to the first flight's density: V (rho_later / rho_first)^m.
             let (exponent, doubt) = DENSITY_EXPONENT;
             let taken = later.airspeed_mps * ratio.powf(-exponent);
-            matched.density_part_mps = later.airspeed_mps - taken;
+            matched.density_part_mps = Some(later.airspeed_mps - taken);
             matched.shared[1] = taken * ratio.ln() * doubt;
-            matched.difference_mps -= matched.density_part_mps;
+            matched.difference_mps -= later.airspeed_mps - taken;
         }
         matched.difference_mps.is_finite().then_some(matched)
     }
@@ -320,7 +320,7 @@ impl Matched {
         let speeds = [self.first.airspeed_mps, self.later.airspeed_mps];
         let factors = [model.factor(voltages[0], reference_v)?, model.factor(voltages[1], reference_v)?];
         let [one, other] = [speeds[0] * factors[0], speeds[1] * factors[1]];
-        self.voltage_part_mps = self.difference_mps - (other - one);
+        self.voltage_part_mps = Some(self.difference_mps - (other - one));
         self.difference_mps = other - one;
         self.shared[0] = (other * (reference_v / voltages[1]).ln() - one * (reference_v / voltages[0]).ln())
             * model.uncertainty;

@@ -12,6 +12,7 @@ use super::voltage::{Run, VoltageModel};
 use crate::airspeed::{Pair, StepResult};
 use crate::legs::Leg;
 use crate::series::Series;
+use crate::series::statistics::mean;
 use crate::units::Unit;
 
 /// The motor and propeller at one step.
@@ -31,12 +32,15 @@ pub struct PropellerPoint {
     pub advance_ratio: Option<f64>,
 }
 
-/// How much of a step's speed is voltage.
+/// How much of a step's speed is voltage: what it lacks because the pack had run down by then. The sag
+/// under load belongs to the throttle itself and is left in.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct VoltageShare {
     /// Number of the step.
     pub step: u32,
-    /// Airspeed at the reference voltage less airspeed as flown, in m/s.
+    /// How far the pack had run down at rest, in V.
+    pub run_down_v: f64,
+    /// Airspeed on the fresh pack less airspeed as flown, in m/s.
     pub missing_mps: f64,
     /// Standard uncertainty of that from the exponent, in m/s.
     pub uncertainty_mps: f64,
@@ -49,9 +53,7 @@ pub struct Findings {
     pub battery: Option<Battery>,
     /// What voltage is worth.
     pub voltage_model: VoltageModel,
-    /// Voltage that speeds are taken to: that of the step with the highest.
-    pub reference_v: Option<f64>,
-    /// How much of each step is voltage.
+    /// How much of each step is voltage; empty unless the pack was seen at rest before and after the legs.
     pub voltage_shares: Vec<VoltageShare>,
     /// Airspeed against throttle, as flown.
     pub curve: Option<SpeedCurve>,
@@ -92,13 +94,13 @@ pub fn findings(from: Sources<'_>, aircraft: &Aircraft) -> Findings {
         from.steps.iter().filter_map(|step| FlownStep::of(step, from.speed_si)).collect();
     let points: Vec<Point> = steps.iter().filter_map(FlownStep::point).collect();
     let voltage_model = VoltageModel::of(&runs(&from));
-    let reference_v = steps.iter().filter_map(|step| step.voltage_v).reduce(f64::max);
+    let battery = Battery::of(from.series, from.legs, from.speed_si, aircraft);
+    let share_of = |step: &FlownStep| share(step, &voltage_model, battery.as_ref()?, from.legs);
     let power = power_runs(&from);
     Findings {
-        battery: Battery::of(from.series, from.legs, from.speed_si, aircraft),
-        voltage_shares: steps.iter().filter_map(|step| share(step, &voltage_model, reference_v?)).collect(),
+        voltage_shares: steps.iter().filter_map(share_of).collect(),
+        battery,
         voltage_model,
-        reference_v,
         curve: SpeedCurve::of(&points),
         diminishing_return: diminishing_return(&gains(&points), None),
         propeller: steps.iter().filter_map(|step| propeller_point(step, &from, aircraft)).collect(),
@@ -125,13 +127,18 @@ fn runs(from: &Sources<'_>) -> Vec<Vec<Run>> {
     from.steps.iter().map(of_step).collect()
 }
 
-fn share(step: &FlownStep, model: &VoltageModel, reference_v: f64) -> Option<VoltageShare> {
+fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]) -> Option<VoltageShare> {
     let voltage_v = step.voltage_v?;
-    let taken = step.airspeed_mps * model.factor(voltage_v, reference_v)?;
+    let of_step = legs.iter().filter(|leg| leg.step == Some(step.step));
+    let run_down_v =
+        battery.run_down_v(mean(&of_step.map(|leg| leg.steady_start_s).collect::<Vec<f64>>())?)?;
+    let fresh_v = voltage_v + run_down_v;
+    let taken = step.airspeed_mps * model.factor(voltage_v, fresh_v)?;
     Some(VoltageShare {
         step: step.step,
+        run_down_v,
         missing_mps: taken - step.airspeed_mps,
-        uncertainty_mps: (taken * (reference_v / voltage_v).ln() * model.uncertainty).abs(),
+        uncertainty_mps: (taken * (fresh_v / voltage_v).ln() * model.uncertainty).abs(),
     })
 }
 
@@ -174,8 +181,9 @@ impl Findings {
             .max_by(|one, other| one.missing_mps.total_cmp(&other.missing_mps))
             .filter(|share| share.missing_mps > share.uncertainty_mps)?;
         Some(format!(
-            "Voltage: at the {:.1} V of the freshest step, step {} would have been faster by {} +/- {}. {}",
-            self.reference_v?,
+            "Voltage: the pack had run down by {:.1} V at rest by step {}, which on the fresh pack would have \
+             been faster by {} +/- {}. {}",
+            most.run_down_v,
             most.step,
             in_unit(most.missing_mps, unit),
             in_unit(2.0 * most.uncertainty_mps, unit),

@@ -20,6 +20,9 @@ const USUAL_LEG_S: f64 = 12.0;
 /// Most passes that are planned.
 const MOST_PASSES: u32 = 40;
 
+/// Passes that are planned where no number of them gives the interval wanted.
+const PASSES_OUT_OF_REACH: u32 = 6;
+
 /// Share of a pack that may be used (a common rule of flying clubs).
 const USABLE_SHARE: f64 = 0.8;
 
@@ -218,9 +221,7 @@ pub fn plan(wish: &PlanWish, former: Option<&FlownFlight>) -> Result<TestCard, P
             (1..=MOST_PASSES).find(|pairs| outlook.half_width(leg, &legs, *pairs) <= wish.half_width_mps)
         })
         .collect();
-    let most = needed.iter().map(|pairs| pairs.unwrap_or(MOST_PASSES)).max().unwrap_or(1);
-    // An odd pass would not be mirrored, except where one is enough.
-    let passes = if most > 1 { most + most % 2 } else { 1 };
+    let passes = passes(&needed);
     let budget = Budget::of(&wish, &legs);
     let flights = budget.flights(passes);
     let runs = runs(&wish.steps_percent, &flights);
@@ -251,6 +252,17 @@ pub fn plan(wish: &PlanWish, former: Option<&FlownFlight>) -> Result<TestCard, P
         steps,
         assumptions,
     })
+}
+
+/// Passes over all steps: what the most demanding step needs. An odd number would not be mirrored, except
+/// where one is enough; where no number does, a few, since more would bring little.
+fn passes(needed: &[Option<u32>]) -> u32 {
+    let all: Option<Vec<u32>> = needed.iter().copied().collect();
+    match all.and_then(|all| all.into_iter().max()) {
+        Some(1) => 1,
+        Some(most) => most + most % 2,
+        None => PASSES_OUT_OF_REACH,
+    }
 }
 
 fn check(wish: &PlanWish) -> Result<(), PlanError> {
