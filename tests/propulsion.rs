@@ -164,10 +164,10 @@ fn slip_is_negative_where_the_thrust_of_a_real_propeller_ends() {
 
 #[test]
 fn gusts_are_those_of_the_low_altitude_model() {
-    // MIL-F-8785C, low-altitude Dryden model: at 100 ft and 15 kn, sigma_u 2.57376 kn, L_u 505.169 ft.
+    // MIL-F-8785C, low-altitude Dryden model: at 100 ft and 15 kn, sigma_u 2.57377 kn, L_u 505.169 ft.
     let knot = Unit::Knots.si_per_unit();
     let (gust, scale) = dryden(15.0 * knot, 100.0 * 0.3048);
-    assert_near(gust / knot, 2.573_76, 5e-6);
+    assert_near(gust / knot, 2.573_77, 5e-6);
     assert_near(scale / 0.3048, 505.169, 5e-4);
     let (gust, scale) = dryden(30.0 * knot, 1000.0 * 0.3048);
     assert_near(gust / knot, 3.0, 1e-9);
