@@ -68,7 +68,7 @@ fn a_change_is_told_with_its_interval_and_another_step_without_one_is_not() {
     let before = flight("before", vec![step(1, Some(60.0), 25.0, 0.3), step(2, Some(100.0), 35.0, 0.3)]);
     let after = flight("after", vec![step(1, Some(60.0), 25.2, 0.4), step(2, Some(100.0), 38.0, 0.4)]);
     let comparison = one(before, after);
-    let [low, high] = comparison.steps.as_slice() else { panic!("{comparison:?}") };
+    let (low, high) = (&comparison.steps[0], &comparison.steps[1]);
     assert_eq!((low.verdict, high.verdict), (Verdict::NotShown, Verdict::Faster));
     assert_near(high.difference_mps, 3.0, 1e-12);
     assert_near(high.uncertainty_mps, 0.5, 1e-12);

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::findings::Sources;
 use super::trend::theil_sen;
+use crate::airspeed::StepResult;
 use crate::channel::Channel;
 use crate::least_squares::linear;
 use crate::legs::Leg;
@@ -94,31 +95,49 @@ pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
     let mut said: Vec<String> = from
         .steps
         .iter()
-        .filter_map(|step| {
-            let of_step: Vec<&PowerRun> = runs.iter().filter(|run| run.step == step.step).collect();
-            let speeds: Vec<f64> =
-                from.pairs.iter().filter(|pair| pair.step == step.step).map(|pair| pair.airspeed).collect();
-            let gained = speeds.last()? - speeds.first()?;
-            rising_power(&of_step, gained > 2.0 * step.airspeed_uncertainty)
-        })
+        .filter_map(|step| rising_power(&runs_of_step(runs, from, step.step), step))
         .collect();
     said.extend(deeper_sag(from, !runs.is_empty()));
     said.extend(rising_resistance(runs));
     said
 }
 
-/// Power that keeps rising over at least four runs of one throttle while speed does not.
-fn rising_power(runs: &[&PowerRun], faster: bool) -> Option<String> {
+/// One pair of legs: its start, its mean power and its airspeed.
+struct PairRun {
+    start_s: f64,
+    power_w: f64,
+    airspeed: f64,
+}
+
+fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun> {
+    let of_step = from.pairs.iter().filter(|pair| pair.step == step);
+    of_step
+        .filter_map(|pair| {
+            let of_leg = |index: usize| runs.iter().find(|run| run.leg == index + 1);
+            let (one, other) = (of_leg(pair.legs.0)?, of_leg(pair.legs.1)?);
+            Some(PairRun {
+                start_s: one.start_s.min(other.start_s),
+                power_w: f64::midpoint(one.power_w, other.power_w),
+                airspeed: pair.airspeed,
+            })
+        })
+        .collect()
+}
+
+/// Power that keeps rising over at least three runs of one throttle while speed does not. A caution, not a
+/// finding: three runs rise one after the other by chance once in six.
+fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let points: Vec<(f64, f64)> = runs.iter().map(|run| (run.start_s, run.power_w)).collect();
-    let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 4)?;
-    let (first, last) = (points.first()?, points.last()?);
-    let rise =
-        trend.slope * (last.0 - first.0) / median(&points.iter().map(|point| point.1).collect::<Vec<f64>>())?;
+    let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 3)?;
+    let (first, last) = (runs.first()?, runs.last()?);
+    let usual_w = median(&runs.iter().map(|run| run.power_w).collect::<Vec<f64>>())?;
+    let rise = trend.slope * (last.start_s - first.start_s) / usual_w;
+    let faster = last.airspeed - first.airspeed > 2.0 * step.airspeed_uncertainty;
     (trend.low > 0.0 && rise > RISE_SHARE && !faster).then(|| {
         format!(
             "Step {}: power rose by {:.0} % from run to run while the speed did not: a sign of a motor or \
              controller running hot. Land and let it cool before flying on.",
-            runs.first().map_or(0, |run| run.step),
+            step.step,
             100.0 * rise
         )
     })
@@ -129,7 +148,7 @@ fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     if current_shown {
         return None;
     }
-    let fall = |step: &crate::airspeed::StepResult| {
+    let fall = |step: &StepResult| {
         let volts: Vec<f64> = from
             .pairs
             .iter()
