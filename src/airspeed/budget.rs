@@ -60,6 +60,12 @@ impl Budget {
         if sampled > 0.0 { self.combined().powi(4) / sampled } else { f64::INFINITY }
     }
 
+    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
+    #[must_use]
+    pub fn coverage_factor(&self) -> f64 {
+        coverage_factor(0.95, self.degrees_of_freedom())
+    }
+
     /// The 95 % interval around an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4),
     /// and the crosswind bound on top of the upper end.
     #[must_use]

@@ -1,6 +1,7 @@
 //! `report.html`: the result on one page that needs nothing else, for screen, phone and paper.
 
 mod axis;
+mod budget;
 mod channel_plot;
 mod palette;
 mod plot;
@@ -54,6 +55,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (small_plots(flight)?)
             (sections::legs(flight))
             (sections::blanks(flight))
+            (budget::budgets(flight))
             (sections::method())
             (sections::cautions())
         }
