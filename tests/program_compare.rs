@@ -24,7 +24,7 @@ fn result(folder: &Path, unit: &str, steps: &[(f64, f64, f64)]) -> String {
     let step = |(number, (throttle, airspeed, half)): (usize, &(f64, f64, f64))| {
         json!({
             "step": number, "throttle_percent": throttle, "airspeed": airspeed, "airspeed_low": airspeed - half,
-            "airspeed_high": airspeed + half, "degrees_of_freedom": 40.0, "wind": 8.0, "voltage_v": 22.0,
+            "airspeed_high": airspeed + half, "budget": {"degrees_of_freedom": 40.0}, "wind": 8.0, "voltage_v": 22.0,
             "pairs": 1, "pair": number, "airspeed_uncertainty": half / 2.0,
         })
     };

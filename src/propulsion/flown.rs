@@ -165,11 +165,17 @@ pub struct FlownFlight {
 struct Summary {
     format: u32,
     speed_unit: Option<Unit>,
+    air: Option<Air>,
     #[serde(default)]
     legs: Vec<Leg>,
     #[serde(default)]
     pairs: Vec<Pair>,
     steps: Vec<Step>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Air {
+    density_kg_m3: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -194,9 +200,14 @@ struct Step {
     throttle_percent: Option<f64>,
     airspeed_low: Option<f64>,
     airspeed_high: Option<f64>,
-    degrees_of_freedom: Option<f64>,
     wind: Option<f64>,
     voltage_v: Option<f64>,
+    budget: Option<Budget>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Budget {
+    degrees_of_freedom: Option<f64>,
 }
 
 impl FlownFlight {
@@ -244,17 +255,17 @@ impl Summary {
             steps: self.steps.iter().filter_map(|step| self.step(step, speed_si)).collect(),
             runs: self.steps.iter().map(|step| self.runs(step.step, speed_si)).collect(),
             leg_s: median(&lengths),
-            density_kg_m3: None,
+            density_kg_m3: self.air.as_ref().and_then(|air| air.density_kg_m3),
         }
     }
 
     fn step(&self, step: &Step, speed_si: f64) -> Option<FlownStep> {
         let pairs: Vec<&Pair> =
             self.pairs.iter().filter(|pair| pair.step == step.step && pair.airspeed.is_some()).collect();
-        // Infinite degrees of freedom are written as null; a summary of an early version has them with
-        // the pairs only.
+        // Infinite degrees of freedom are written as null.
         let of_pairs: Vec<f64> = pairs.iter().filter_map(|pair| pair.degrees_of_freedom).collect();
-        let degrees_of_freedom = step.degrees_of_freedom.or_else(|| mean(&of_pairs)).unwrap_or(f64::INFINITY);
+        let of_budget = step.budget.as_ref().map(|budget| budget.degrees_of_freedom.unwrap_or(f64::INFINITY));
+        let degrees_of_freedom = of_budget.or_else(|| mean(&of_pairs)).unwrap_or(f64::INFINITY);
         let from = Interval { low: step.airspeed_low?, high: step.airspeed_high?, degrees_of_freedom };
         let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
         Some(FlownStep {
