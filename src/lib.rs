@@ -12,9 +12,11 @@ pub mod files;
 pub mod flight;
 pub mod footage;
 pub mod glyphs;
+pub mod least_squares;
 pub mod legs;
 pub mod output;
 pub mod picture;
+pub mod propulsion;
 pub mod readings;
 pub mod recognise;
 pub mod series;
@@ -59,11 +61,17 @@ pub struct ReadOptions {
     pub legs: LegOptions,
     /// Probability from which on a reading is believed.
     pub least_confidence: f32,
+    /// What is told of the aircraft.
+    pub aircraft: propulsion::Aircraft,
 }
 
 impl Default for ReadOptions {
     fn default() -> Self {
-        Self { legs: LegOptions::default(), least_confidence: readings::DEFAULT_LEAST_CONFIDENCE }
+        Self {
+            legs: LegOptions::default(),
+            least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
+            aircraft: propulsion::Aircraft::default(),
+        }
     }
 }
 
@@ -96,7 +104,19 @@ pub fn read_flight(
     let legs = legs::find(&series, &options.legs)?;
     let pairs = airspeed::pair(&legs);
     let steps = airspeed::steps(&pairs);
+    let sources = propulsion::Sources {
+        series: &series,
+        legs: &legs.legs,
+        pairs: &pairs,
+        steps: &steps,
+        speed_si: legs.speed_si,
+    };
+    let propulsion = propulsion::findings(sources, &options.aircraft);
     notes.extend(legs.notes.iter().map(ToString::to_string));
+    let speed = series.readings.channel(&channel::Channel::Speed);
+    notes.extend(
+        speed.and_then(|speed| speed.unit).map(|unit| propulsion.sentences(unit)).unwrap_or_default(),
+    );
     Ok(Flight {
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),

@@ -2,9 +2,12 @@
 //!
 //! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup).
 
+mod compare;
 mod demo;
 mod inspect;
+mod plan;
 mod progress;
+mod quantity;
 mod read;
 mod setup;
 mod teach;
@@ -38,6 +41,8 @@ enum Command {
     Teach(teach::TeachArguments),
     /// Show what a clip is and what each region reads
     Inspect(inspect::InspectArguments),
+    Compare(compare::CompareArguments),
+    Plan(plan::PlanArguments),
 }
 
 /// Why a command ended early.
@@ -87,6 +92,8 @@ pub fn run() -> ExitCode {
         Command::Setup(arguments) => setup::run(&arguments),
         Command::Teach(arguments) => teach::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+        Command::Plan(arguments) => plan::run(&arguments),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

@@ -8,6 +8,7 @@ use pairspeed::flight::Flight;
 use pairspeed::legs::{self, LegOptions};
 use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::{summary_json, table};
+use pairspeed::propulsion::Aircraft;
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_flight};
@@ -38,6 +39,9 @@ pub struct ReadArguments {
     /// Probability from which on a reading is believed; others are left blank
     #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE)]
     confidence: f32,
+    /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]
+    #[arg(long, value_name = "FILE")]
+    aircraft: Option<PathBuf>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -83,7 +87,14 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     }
     let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
     let legs = LegOptions { told, throttle_steps: arguments.throttle.clone() };
-    Ok(ReadOptions { legs, least_confidence: arguments.confidence })
+    let aircraft = arguments
+        .aircraft
+        .as_deref()
+        .map(Aircraft::load)
+        .transpose()
+        .map_err(Failure::misuse)?
+        .unwrap_or_default();
+    Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft })
 }
 
 fn default_folder(clips: &[PathBuf]) -> PathBuf {

@@ -3,15 +3,18 @@
 
 mod answer;
 mod captions;
+mod comparison;
 pub mod folder;
 mod legs_csv;
 mod numbers;
+mod page;
 mod pairs_csv;
 mod report;
 mod series_csv;
 mod summary;
 mod table;
 mod tally;
+mod test_card;
 #[cfg(test)]
 mod tests;
 mod words;
@@ -21,12 +24,14 @@ use thiserror::Error;
 use crate::flight::Flight;
 
 pub use captions::captions_vtt;
+pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
 pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
 pub use report::report_html;
 pub use series_csv::series_csv;
 pub use summary::{SUMMARY_FORMAT, summary_json};
 pub use table::table;
+pub use test_card::{test_card_html, test_card_json, test_card_text};
 pub use words::CAUTIONS;
 
 /// Why a result could not be put into its format.

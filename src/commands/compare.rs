@@ -1,0 +1,139 @@
+//! `compare`: what a change to the aircraft brought.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use pairspeed::files::{Existing, write_whole};
+use pairspeed::output::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
+use pairspeed::propulsion::{CompareOptions, FlownFlight, compare};
+
+use super::Failure;
+use super::quantity::{quantity, speed_unit};
+
+/// Compare flights: what did a change to the aircraft bring, step by step?
+///
+/// Give the result folders that `read` wrote: the flight before the change first, then one or more
+/// after it. Each throttle step that both flights have is compared, at the same pack voltage where the
+/// overlay showed it and at the same air density where you tell it. Every difference comes with its
+/// 95 % interval, and the verdict allows for the number of steps compared. Units may differ between
+/// the flights.
+#[derive(Debug, Args)]
+#[command(verbatim_doc_comment)]
+pub struct CompareArguments {
+    /// Result folders of `read`, two or more; the first is the one compared with
+    #[arg(required = true, num_args = 2.., value_name = "RESULT")]
+    results: Vec<PathBuf>,
+    /// Unit of the speeds printed: mph, km/h, kn or m/s; without it that of the first flight
+    #[arg(long, value_name = "UNIT")]
+    units: Option<String>,
+    /// The difference you want to be able to show, such as "2 km/h": the number of pairs it takes is
+    /// told; without it, 1 of the unit printed
+    #[arg(long, value_name = "SPEED")]
+    show: Option<String>,
+    /// Pack voltage under load that speeds are taken to, in volts; without it the mean of the two at
+    /// each step
+    #[arg(long, value_name = "VOLTS", conflicts_with = "as_flown")]
+    voltage: Option<f64>,
+    /// Compare the speeds as flown, whatever the voltage
+    #[arg(long)]
+    as_flown: bool,
+    /// Air density of each flight in kg/m^3, in the order of the results, such as 1.19,1.14
+    #[arg(long, value_name = "DENSITY,...", value_delimiter = ',')]
+    density: Option<Vec<f64>>,
+    /// Write the comparison as a page to print, an HTML file
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace the page if it exists
+    #[arg(long)]
+    force: bool,
+    /// Print as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
+    let mut flights = Vec::new();
+    for path in &arguments.results {
+        flights.push(FlownFlight::load(path).map_err(Failure::misuse)?);
+    }
+    tell_apart(&mut flights, &arguments.results);
+    tell_density(&mut flights, arguments.density.as_deref())?;
+    let first_unit = flights.first().map(|flight| flight.speed_unit);
+    let unit = arguments.units.as_deref().map(speed_unit).transpose()?.or(first_unit);
+    let unit = unit.ok_or_else(|| Failure::Misuse("give two result folders or more".to_owned()))?;
+    let wanted_mps = match &arguments.show {
+        Some(text) => quantity("--show", text, unit)?,
+        None => unit.si_per_unit(),
+    };
+    check_positive("--show", wanted_mps)?;
+    if let Some(voltage) = arguments.voltage {
+        check_positive("--voltage", voltage)?;
+    }
+    let options =
+        CompareOptions { match_voltage: !arguments.as_flown, reference_v: arguments.voltage, wanted_mps };
+    let comparisons = compare(&flights, &options);
+    let style = ComparisonStyle { unit, wanted_mps };
+    if let Some(out) = &arguments.out {
+        write_page(out, &comparison_html(&comparisons, &style), arguments.force)?;
+    }
+    if arguments.json {
+        println!("{}", comparison_json(&comparisons, &style).map_err(Failure::failed)?);
+        return Ok(());
+    }
+    print!("{}", comparison_text(&comparisons, &style));
+    if let Some(out) = &arguments.out {
+        println!("Page: {}", out.display());
+    }
+    Ok(())
+}
+
+/// Flights whose folders have one name are called by their paths.
+fn tell_apart(flights: &mut [FlownFlight], paths: &[PathBuf]) {
+    let names: Vec<String> = flights.iter().map(|flight| flight.name.clone()).collect();
+    for (flight, path) in flights.iter_mut().zip(paths) {
+        if names.iter().filter(|name| **name == flight.name).count() > 1 {
+            flight.name = path.display().to_string();
+        }
+    }
+}
+
+fn tell_density(flights: &mut [FlownFlight], told: Option<&[f64]>) -> Result<(), Failure> {
+    let Some(told) = told else { return Ok(()) };
+    if told.len() != flights.len() {
+        return Err(Failure::Misuse(format!(
+            "--density: {} values for {} flights; give one for each, in their order",
+            told.len(),
+            flights.len()
+        )));
+    }
+    for (flight, density) in flights.iter_mut().zip(told) {
+        if !(0.1..=2.0).contains(density) {
+            return Err(Failure::Misuse(format!(
+                "--density {density}: it lies between 0.1 and 2 kg/m^3; at sea level about 1.225"
+            )));
+        }
+        flight.density_kg_m3 = Some(*density);
+    }
+    Ok(())
+}
+
+fn check_positive(option: &str, value: f64) -> Result<(), Failure> {
+    if value.is_finite() && value > 0.0 {
+        return Ok(());
+    }
+    Err(Failure::Misuse(format!("{option} {value}: it must be above 0")))
+}
+
+/// Writes a page and says where it went wrong.
+pub fn write_page(path: &std::path::Path, page: &str, force: bool) -> Result<(), Failure> {
+    let existing = if force { Existing::Replace } else { Existing::Keep };
+    write_whole(path, page.as_bytes(), existing).map_err(|error| match error.kind() {
+        std::io::ErrorKind::AlreadyExists => Failure::Misuse(format!(
+            "{} exists already: give --force to replace it, or name another file with --out",
+            path.display()
+        )),
+        _ => {
+            Failure::Misuse(format!("cannot write {}: {error}; name another file with --out", path.display()))
+        }
+    })
+}

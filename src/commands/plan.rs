@@ -1,0 +1,122 @@
+//! `plan`: the test card of the next flight.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use pairspeed::output::{test_card_html, test_card_json, test_card_text};
+use pairspeed::propulsion::{FlownFlight, PlanWish, plan};
+use pairspeed::units::Unit;
+
+use super::Failure;
+use super::compare::write_page;
+use super::quantity::{optional, quantity, speed_unit};
+
+/// Make the test card of the next flight: which throttle steps, how often, how long, in which order.
+///
+/// Tell how sure the airspeeds are to be (--within) and what is known of the day, or give a former
+/// result with --from. The card says how many pairs of legs each step needs, how many seconds to fly
+/// straight, and what interval to expect. The order keeps a falling pack voltage from looking like an
+/// effect of throttle. Speeds and lengths may carry their unit, such as "8 mph" or "900 ft".
+///
+///   pairspeed plan --top-speed "85 mph" --wind "8 mph" --within "1.5 mph" --out card.html
+///   pairspeed plan --from flight-result --course "300 m" --minutes 6
+#[derive(Debug, Args)]
+#[command(verbatim_doc_comment)]
+pub struct PlanArguments {
+    /// Result folder of a former flight: gives speeds, wind and gusts that are not told
+    #[arg(long, value_name = "RESULT")]
+    from: Option<PathBuf>,
+    /// Throttle steps in per cent
+    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', default_value = "50,60,70,80,90,100")]
+    steps: Vec<f64>,
+    /// Half the width of the 95 % interval wanted of each airspeed; without it, 1 mph, 2 km/h, 1 kn or
+    /// 0.5 m/s
+    #[arg(long, value_name = "SPEED")]
+    within: Option<String>,
+    /// Airspeed to expect at full throttle
+    #[arg(long, value_name = "SPEED")]
+    top_speed: Option<String>,
+    /// Wind to expect
+    #[arg(long, value_name = "SPEED")]
+    wind: Option<String>,
+    /// Gusts to expect, as a standard deviation (about a third of the difference between gusts and mean
+    /// wind in a forecast); without it those of the former flight, or those usual in this wind
+    #[arg(long, value_name = "SPEED")]
+    gusts: Option<String>,
+    /// Length of the straight course; without it legs of 12 s
+    #[arg(long, value_name = "LENGTH")]
+    course: Option<String>,
+    /// Height above ground to fly at
+    #[arg(long, value_name = "LENGTH", default_value = "30 m")]
+    height: String,
+    /// Seconds of a turn
+    #[arg(long, value_name = "SECONDS", default_value_t = 5.0)]
+    turn_s: f64,
+    /// Flying time of a pack in minutes, from launch to landing
+    #[arg(long, value_name = "MINUTES")]
+    minutes: Option<f64>,
+    /// Energy of the pack in Wh (nominal voltage times Ah); four fifths of it are planned with
+    #[arg(long, value_name = "WH", requires = "full_power_w")]
+    pack_wh: Option<f64>,
+    /// Electrical power at full throttle in W
+    #[arg(long, value_name = "WATTS", requires = "pack_wh")]
+    full_power_w: Option<f64>,
+    /// Unit of the speeds: mph, km/h, kn or m/s; without it that of the former flight, or km/h
+    #[arg(long, value_name = "UNIT")]
+    units: Option<String>,
+    /// Write the card as a page to print, an HTML file
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace the page if it exists
+    #[arg(long)]
+    force: bool,
+    /// Print as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
+    let former = arguments.from.as_deref().map(FlownFlight::load).transpose().map_err(Failure::misuse)?;
+    let told = arguments.units.as_deref().map(speed_unit).transpose()?;
+    let unit = told.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(Unit::KilometresPerHour);
+    let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(Failure::misuse)?;
+    if let Some(out) = &arguments.out {
+        write_page(out, &test_card_html(&card, unit), arguments.force)?;
+    }
+    if arguments.json {
+        println!("{}", test_card_json(&card, unit).map_err(Failure::failed)?);
+        return Ok(());
+    }
+    print!("{}", test_card_text(&card, unit));
+    if let Some(out) = &arguments.out {
+        println!("Page: {}", out.display());
+    }
+    Ok(())
+}
+
+fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanWish, Failure> {
+    let within = arguments.within.clone().unwrap_or_else(|| usual_half_width(unit).to_owned());
+    Ok(PlanWish {
+        steps_percent: arguments.steps.clone(),
+        half_width_mps: quantity("--within", &within, unit)?,
+        full_throttle_mps: optional("--top-speed", arguments.top_speed.as_ref(), unit)?,
+        wind_mps: optional("--wind", arguments.wind.as_ref(), unit)?,
+        gust_mps: optional("--gusts", arguments.gusts.as_ref(), unit)?,
+        course_m: optional("--course", arguments.course.as_ref(), Unit::Metres)?,
+        height_m: quantity("--height", &arguments.height, Unit::Metres)?,
+        // Overlays show speeds in whole units.
+        quantum_mps: unit.si_per_unit(),
+        turn_s: arguments.turn_s,
+        flight_s: arguments.minutes.map(|minutes| 60.0 * minutes),
+        pack: arguments.pack_wh.zip(arguments.full_power_w),
+    })
+}
+
+fn usual_half_width(unit: Unit) -> &'static str {
+    match unit {
+        Unit::MilesPerHour => "1 mph",
+        Unit::Knots => "1 kn",
+        Unit::MetresPerSecond => "0.5 m/s",
+        _ => "2 km/h",
+    }
+}

@@ -1,0 +1,337 @@
+//! The comparison of flights as text, as a page and for other programs.
+
+use maud::{Markup, html};
+use serde::Serialize;
+
+use super::RenderError;
+use super::numbers::{rounded, shown};
+use super::page::{cautions, columns, page, sentences, wrapped};
+use super::words::{CAUTIONS, step_name};
+use crate::propulsion::{Comparison, StepDifference, Verdict, VoltageModel};
+use crate::units::Unit;
+
+/// Decimals of the numbers for other programs.
+const DECIMALS: i32 = 6;
+
+/// How a comparison is told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ComparisonStyle {
+    /// Unit of the speeds.
+    pub unit: Unit,
+    /// The difference that the number of pairs is told for, in m/s.
+    pub wanted_mps: f64,
+}
+
+/// The comparisons as text for the terminal.
+#[must_use]
+pub fn comparison_text(comparisons: &[Comparison], style: &ComparisonStyle) -> String {
+    let mut lines = Vec::new();
+    for comparison in comparisons {
+        lines.push(format!(
+            "{} against {}, speeds in {}",
+            comparison.later,
+            comparison.first,
+            style.unit.symbol()
+        ));
+        lines.push(String::new());
+        if !comparison.steps.is_empty() {
+            lines.extend(columns(&table(comparison, style)));
+            lines.push(String::new());
+        }
+        lines.extend(wrapped(&summary(comparison, style)));
+        let remarks = comparison.notes.iter().cloned().chain([reading(comparison)]);
+        lines.extend(remarks.flat_map(|remark| wrapped(&remark)));
+        lines.push(String::new());
+    }
+    lines.join("\n")
+}
+
+/// The comparisons as one HTML page for screen and paper.
+#[must_use]
+pub fn comparison_html(comparisons: &[Comparison], style: &ComparisonStyle) -> String {
+    let body = html! {
+        h1 { "What the change brought" }
+        p.under { "Airspeeds in " (style.unit.symbol()) "; intervals of 95 % for each step alone." }
+        @for comparison in comparisons {
+            section {
+                h2 { (comparison.later) " against " (comparison.first) }
+                p.verdict { (summary(comparison, style)) }
+                @if !comparison.steps.is_empty() { div.scroll { (html_table(comparison, style)) } }
+                (sentences("To know", &comparison.notes))
+                p.under { (reading(comparison)) }
+            }
+        }
+        (cautions(&CAUTIONS))
+    };
+    page("Comparison of flights", &body)
+}
+
+fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
+    let rows = table(comparison, style);
+    html! {
+        table {
+            @if let Some(head) = rows.first() {
+                thead {
+                    tr {
+                        @for (place, cell) in head.iter().enumerate() {
+                            th.words[place + 1 == head.len()] scope="col" { (cell) }
+                        }
+                    }
+                }
+            }
+            tbody {
+                @for (row, step) in rows.iter().skip(1).zip(&comparison.steps) {
+                    tr {
+                        @for (place, cell) in row.iter().enumerate() {
+                            @if place == 0 {
+                                th scope="row" { (cell) }
+                            } @else if place + 1 == row.len() {
+                                td.words.shown[is_shown(step)] { (cell) }
+                            } @else {
+                                td { (cell) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn is_shown(step: &StepDifference) -> bool {
+    matches!(step.verdict, Verdict::Faster | Verdict::Slower)
+}
+
+/// Heading and rows.
+fn table(comparison: &Comparison, style: &ComparisonStyle) -> Vec<Vec<String>> {
+    let wanted = in_unit(style.wanted_mps, style);
+    let headings = ["throttle", "first", "later", "voltage", "density", "difference", "95 % interval"]
+        .map(str::to_owned)
+        .into_iter()
+        .chain([format!("pairs for {wanted}"), "verdict".to_owned()]);
+    let rows = comparison.steps.iter().map(|step| row(step, style));
+    std::iter::once(headings.collect()).chain(rows).collect()
+}
+
+fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
+    let plain = |speed_mps: f64| number(speed_mps, style);
+    vec![
+        step_name(step.throttle_percent, Some(step.step)),
+        plain(step.first_mps),
+        plain(step.later_mps),
+        part(step.voltage_part_mps, style),
+        part(step.density_part_mps, style),
+        signed(step.difference_mps, style),
+        format!("{} to {}", signed(step.low_mps, style), signed(step.high_mps, style)),
+        step.pairs_needed.map_or_else(|| "over 200".to_owned(), |pairs| pairs.to_string()),
+        verdict_word(step.verdict).to_owned(),
+    ]
+}
+
+fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Faster => "faster",
+        Verdict::Slower => "slower",
+        Verdict::NotAmongSoMany => "not shown among so many steps",
+        Verdict::NotShown => "no difference shown",
+    }
+}
+
+fn number(speed_mps: f64, style: &ComparisonStyle) -> String {
+    shown(speed_mps / style.unit.si_per_unit(), 1)
+}
+
+fn signed(speed_mps: f64, style: &ComparisonStyle) -> String {
+    let text = number(speed_mps, style);
+    if text.starts_with('-') || text == "0.0" { text } else { format!("+{text}") }
+}
+
+/// What voltage or density explains; `-` where it is not known.
+fn part(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
+    speed_mps.map_or_else(|| "-".to_owned(), |speed_mps| signed(speed_mps, style))
+}
+
+fn in_unit(speed_mps: f64, style: &ComparisonStyle) -> String {
+    format!("{} {}", number(speed_mps, style), style.unit.symbol())
+}
+
+/// The verdict in one sentence or a few: every step, then all together, then what it takes to see more.
+fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
+    if comparison.steps.is_empty() {
+        return "Nothing to compare.".to_owned();
+    }
+    let told: Vec<String> = comparison
+        .steps
+        .iter()
+        .filter(|step| is_shown(step))
+        .map(|step| {
+            let word = verdict_word(step.verdict);
+            let (low, high) = if step.difference_mps < 0.0 {
+                (-step.high_mps, -step.low_mps)
+            } else {
+                (step.low_mps, step.high_mps)
+            };
+            format!(
+                "{word} by {} at {}, interval {} to {}",
+                in_unit(step.difference_mps.abs(), style),
+                step_name(step.throttle_percent, Some(step.step)),
+                number(low, style),
+                number(high, style)
+            )
+        })
+        .collect();
+    let rest: Vec<String> = comparison
+        .steps
+        .iter()
+        .filter(|step| !is_shown(step))
+        .map(|step| step_name(step.throttle_percent, Some(step.step)))
+        .collect();
+    let none = (!rest.is_empty()).then(|| format!("no difference shown at {}", rest.join(", ")));
+    let mut words = told.into_iter().chain(none).collect::<Vec<_>>().join("; ");
+    words = capitalised(&words) + ".";
+    words += &overall_words(comparison);
+    words + &pairs_words(comparison, style)
+}
+
+fn overall_words(comparison: &Comparison) -> String {
+    let Some(overall) = comparison.overall else { return String::new() };
+    let verdict = if overall.low > 0.0 {
+        "faster"
+    } else if overall.high < 0.0 {
+        "slower"
+    } else {
+        "no difference shown"
+    };
+    format!(
+        " All steps together: {verdict}, {:+.1} % ({:+.1} to {:+.1}).",
+        100.0 * overall.share,
+        100.0 * overall.low,
+        100.0 * overall.high
+    )
+}
+
+fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
+    let wanted = in_unit(style.wanted_mps, style);
+    let needed: Option<Vec<u32>> = comparison.steps.iter().map(|step| step.pairs_needed).collect();
+    match needed.and_then(|pairs| Some((*pairs.iter().min()?, *pairs.iter().max()?))) {
+        Some((1, 1)) => format!(" One pair at each step, in each flight, is enough to show {wanted}."),
+        Some((least, most)) if least == most => {
+            format!(" To show {wanted} in such wind you need {most} pairs each.")
+        }
+        Some((least, most)) => {
+            format!(
+                " To show {wanted} in such wind you need {least} to {most} pairs each, depending on the step."
+            )
+        }
+        None => format!(" To show {wanted} in such wind is out of reach: wait for calmer air."),
+    }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// How to read the table.
+fn reading(comparison: &Comparison) -> String {
+    format!(
+        "Difference: later less first, with what voltage and density explain taken out. {} were compared in \
+         all, so a verdict asks more of a step than its own interval does (Holm): of twenty comparisons without \
+         a change one at the most says otherwise. The pairs show the difference four times in five. A setup that \
+         draws more current pulls its own voltage down; matching the voltage under load excuses that.",
+        match comparison.steps_compared {
+            1 => "1 step".to_owned(),
+            steps => format!("{steps} steps"),
+        }
+    )
+}
+
+#[derive(Serialize)]
+struct ComparisonJson<'a> {
+    speed_unit: Unit,
+    wanted: Option<f64>,
+    comparisons: Vec<OneJson<'a>>,
+}
+
+#[derive(Serialize)]
+struct OneJson<'a> {
+    first: &'a str,
+    later: &'a str,
+    verdict: String,
+    steps_compared: usize,
+    voltage_model: Option<VoltageModel>,
+    overall_percent: Option<[Option<f64>; 3]>,
+    steps: Vec<StepJson>,
+    notes: &'a [String],
+}
+
+/// Speeds in `speed_unit`; low and high are the 95 % interval of the step alone.
+#[derive(Serialize)]
+struct StepJson {
+    step: u32,
+    throttle_percent: Option<f64>,
+    first: Option<f64>,
+    later: Option<f64>,
+    voltage_part: Option<f64>,
+    density_part: Option<f64>,
+    difference: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    uncertainty: Option<f64>,
+    degrees_of_freedom: Option<f64>,
+    probability: Option<f64>,
+    corrected_probability: Option<f64>,
+    verdict: Verdict,
+    pairs_needed: Option<u32>,
+}
+
+/// The comparisons as JSON.
+///
+/// # Errors
+/// [`RenderError::Json`] if the JSON writer refuses a value.
+pub fn comparison_json(comparisons: &[Comparison], style: &ComparisonStyle) -> Result<String, RenderError> {
+    let one = |comparison: &'_ Comparison| -> Vec<StepJson> {
+        comparison.steps.iter().map(|step| step_json(step, style)).collect()
+    };
+    let told = ComparisonJson {
+        speed_unit: style.unit,
+        wanted: rounded(style.wanted_mps / style.unit.si_per_unit(), DECIMALS),
+        comparisons: comparisons
+            .iter()
+            .map(|comparison| OneJson {
+                first: &comparison.first,
+                later: &comparison.later,
+                verdict: summary(comparison, style),
+                steps_compared: comparison.steps_compared,
+                voltage_model: comparison.voltage_model,
+                overall_percent: comparison.overall.map(|overall| {
+                    [overall.share, overall.low, overall.high].map(|share| rounded(100.0 * share, DECIMALS))
+                }),
+                steps: one(comparison),
+                notes: &comparison.notes,
+            })
+            .collect(),
+    };
+    Ok(serde_json::to_string_pretty(&told)?)
+}
+
+fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
+    let speed = |speed_mps: f64| rounded(speed_mps / style.unit.si_per_unit(), DECIMALS);
+    StepJson {
+        step: step.step,
+        throttle_percent: step.throttle_percent,
+        first: speed(step.first_mps),
+        later: speed(step.later_mps),
+        voltage_part: step.voltage_part_mps.and_then(speed),
+        density_part: step.density_part_mps.and_then(speed),
+        difference: speed(step.difference_mps),
+        low: speed(step.low_mps),
+        high: speed(step.high_mps),
+        uncertainty: speed(step.uncertainty_mps),
+        degrees_of_freedom: rounded(step.degrees_of_freedom, DECIMALS),
+        probability: rounded(step.probability, DECIMALS),
+        corrected_probability: rounded(step.corrected_probability, DECIMALS),
+        verdict: step.verdict,
+        pairs_needed: step.pairs_needed,
+    }
+}

@@ -1,0 +1,88 @@
+//! The frame of the printed pages: one HTML file that needs nothing else and fits A4 and Letter.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// The pages' style.
+const STYLE: &str = include_str!("page.css");
+
+/// Widest line of text for the terminal, in characters.
+const WIDTH: usize = 100;
+
+/// A whole page.
+pub(super) fn page(title: &str, body: &Markup) -> String {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (body)
+                footer { "Made by pairspeed " (env!("CARGO_PKG_VERSION")) "." }
+            }
+        }
+    }
+    .into_string()
+}
+
+/// A list of sentences under a heading; nothing without sentences.
+pub(super) fn sentences(heading: &str, sentences: &[String]) -> Markup {
+    html! {
+        @if !sentences.is_empty() {
+            h2 { (heading) }
+            ul { @for sentence in sentences { li { (sentence) } } }
+        }
+    }
+}
+
+/// Cautions in a box.
+pub(super) fn cautions(cautions: &[&str]) -> Markup {
+    html! {
+        section.cautions {
+            h2 { "Cautions" }
+            ul { @for caution in cautions { li { (caution) } } }
+        }
+    }
+}
+
+/// Rows of cells as text: the first column to the left, the others to the right, the last to the left.
+pub(super) fn columns(rows: &[Vec<String>]) -> Vec<String> {
+    let count = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let width =
+        |column: usize| rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max();
+    let widths: Vec<usize> = (0..count).map(|column| width(column).unwrap_or(0)).collect();
+    rows.iter()
+        .map(|row| {
+            let cells = row.iter().zip(&widths).enumerate().map(|(column, (cell, width))| {
+                if column == 0 || column + 1 == count {
+                    format!("{cell:<width$}")
+                } else {
+                    format!("{cell:>width$}")
+                }
+            });
+            cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
+        })
+        .collect()
+}
+
+/// Breaks a sentence at its blanks so that no line is too wide; further lines are indented. Control
+/// characters, which could steer a terminal, are dropped.
+pub(super) fn wrapped(text: &str) -> Vec<String> {
+    let plain: String = text.chars().filter(|c| c.is_whitespace() || !c.is_control()).collect();
+    let mut lines: Vec<String> = Vec::new();
+    for word in plain.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= WIDTH => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            Some(_) => lines.push(format!("  {word}")),
+            None => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}

@@ -1,0 +1,227 @@
+//! Airspeed against throttle: a power law with its band, and what more throttle brings.
+
+use nalgebra::{DMatrix, DVector};
+use serde::Serialize;
+
+use crate::airspeed::coverage_factor;
+use crate::least_squares::{Fit, curved};
+
+/// One measured point of the curve.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Point {
+    /// Throttle in per cent.
+    pub throttle_percent: f64,
+    /// Airspeed in m/s.
+    pub airspeed_mps: f64,
+    /// Its standard uncertainty in m/s.
+    pub uncertainty_mps: f64,
+    /// Degrees of freedom of that.
+    pub degrees_of_freedom: f64,
+}
+
+/// Airspeed against throttle: `V = a (throttle / 100)^b`, so that `a` is the speed at full throttle.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SpeedCurve {
+    /// Speed at full throttle in m/s.
+    pub full_throttle_mps: f64,
+    /// The exponent b.
+    pub exponent: f64,
+    /// Covariance of the two: `[var a, cov, var b]`.
+    pub covariance: [f64; 3],
+    /// Degrees of freedom of the band.
+    pub degrees_of_freedom: f64,
+    /// Lowest and highest throttle flown, in per cent.
+    pub flown_percent: (f64, f64),
+    /// Scatter of the points about the curve over what their uncertainties explain; `None` where two
+    /// points leave no scatter.
+    pub excess_scatter: Option<f64>,
+}
+
+/// A speed the curve gives, with its 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Prediction {
+    /// Throttle in per cent.
+    pub throttle_percent: f64,
+    /// Airspeed in m/s.
+    pub airspeed_mps: f64,
+    /// Lower end of the 95 % interval.
+    pub low_mps: f64,
+    /// Upper end of the 95 % interval.
+    pub high_mps: f64,
+    /// How far it can be trusted.
+    pub standing: Standing,
+}
+
+/// Whether a throttle was flown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    /// A step that was flown.
+    Flown,
+    /// Not flown, between steps that were.
+    UntestedBetween,
+    /// Not flown, beyond the steps that were.
+    UntestedBeyond,
+}
+
+/// Fits `y = a x^b` by least squares in `y` (not in its logarithm, which weighs small values too much).
+/// `sigma` holds the standard uncertainty of each value; equal ones weigh all alike. Starts from the
+/// straight line through the logarithms. `None` with fewer than two different places or where a number is
+/// not positive. Checked against DanWood of the NIST Statistical Reference Datasets.
+#[must_use]
+pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
+    let positive = |numbers: &[f64]| numbers.iter().all(|number| number.is_finite() && *number > 0.0);
+    if x.len() != y.len() || x.len() != sigma.len() || !positive(x) || !positive(y) || !positive(sigma) {
+        return None;
+    }
+    let logs = DMatrix::from_fn(x.len(), 2, |row, column| if column == 0 { 1.0 } else { x[row].ln() });
+    let line =
+        crate::least_squares::linear(&logs, &DVector::from_iterator(y.len(), y.iter().map(|y| y.ln())))?;
+    let start = DVector::from_vec(vec![line.parameters[0].exp(), line.parameters[1]]);
+    curved(&start, |parameters| {
+        let (a, b) = (parameters[0], parameters[1]);
+        let residuals = DVector::from_iterator(
+            x.len(),
+            (0..x.len()).map(|row| (y[row] - a * x[row].powf(b)) / sigma[row]),
+        );
+        let slopes = DMatrix::from_fn(x.len(), 2, |row, column| {
+            let power = x[row].powf(b) / sigma[row];
+            if column == 0 { power } else { a * power * x[row].ln() }
+        });
+        (residuals, slopes)
+    })
+}
+
+impl SpeedCurve {
+    /// The curve through the points; `None` with fewer than two throttles, or where the points lie on no
+    /// such curve at all. Where the points scatter more than their uncertainties explain, the band is
+    /// widened by the ratio (Birge's).
+    #[must_use]
+    pub fn of(points: &[Point]) -> Option<Self> {
+        let column = |of: fn(&Point) -> f64| points.iter().map(of).collect::<Vec<f64>>();
+        let (throttles, speeds) =
+            (column(|point| point.throttle_percent / 100.0), column(|point| point.airspeed_mps));
+        let fit = power_law(&throttles, &speeds, &column(|point| point.uncertainty_mps))?;
+        let excess = fit.residual_deviation();
+        let widened = excess.unwrap_or(1.0).max(1.0).powi(2);
+        let of_points = column(|point| point.degrees_of_freedom).into_iter().fold(f64::INFINITY, f64::min);
+        let scattered = excess.is_some_and(|excess| excess > 1.0);
+        let (low, high) = throttles.iter().fold((f64::INFINITY, 0.0), |(low, high): (f64, f64), one| {
+            (low.min(100.0 * one), high.max(100.0 * one))
+        });
+        let covariance = &fit.unit_covariance;
+        Some(Self {
+            full_throttle_mps: fit.parameters[0],
+            exponent: fit.parameters[1],
+            covariance: [covariance[(0, 0)], covariance[(0, 1)], covariance[(1, 1)]]
+                .map(|part| part * widened),
+            degrees_of_freedom: if scattered { fit.degrees_of_freedom() as f64 } else { of_points },
+            flown_percent: (low, high),
+            excess_scatter: excess,
+        })
+    }
+
+    /// Speed on the curve and its standard uncertainty, in m/s.
+    #[must_use]
+    pub fn at(&self, throttle_percent: f64) -> (f64, f64) {
+        let share = (throttle_percent / 100.0).max(1e-6);
+        let by_a = share.powf(self.exponent);
+        let speed = self.full_throttle_mps * by_a;
+        let by_b = speed * share.ln();
+        let [aa, ab, bb] = self.covariance;
+        (speed, (by_a.powi(2) * aa + 2.0 * by_a * by_b * ab + by_b.powi(2) * bb).max(0.0).sqrt())
+    }
+
+    /// What the curve says of a throttle; `flown` are the throttles that were.
+    #[must_use]
+    pub fn predict(&self, throttle_percent: f64, flown: &[f64]) -> Prediction {
+        let (airspeed_mps, uncertainty) = self.at(throttle_percent);
+        let half = coverage_factor(0.95, self.degrees_of_freedom) * uncertainty;
+        let standing = if flown.iter().any(|one| (one - throttle_percent).abs() < 0.5) {
+            Standing::Flown
+        } else if (self.flown_percent.0..=self.flown_percent.1).contains(&throttle_percent) {
+            Standing::UntestedBetween
+        } else {
+            Standing::UntestedBeyond
+        };
+        Prediction {
+            throttle_percent,
+            airspeed_mps,
+            low_mps: airspeed_mps - half,
+            high_mps: airspeed_mps + half,
+            standing,
+        }
+    }
+}
+
+/// What one more per cent of throttle brings between two neighbouring steps, in m/s.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Gain {
+    /// The lower step, in per cent.
+    pub from_percent: f64,
+    /// The upper step, in per cent.
+    pub to_percent: f64,
+    /// Speed gained for each per cent.
+    pub per_percent_mps: f64,
+    /// Lower end of its 95 % interval.
+    pub low_mps: f64,
+    /// Upper end of its 95 % interval.
+    pub high_mps: f64,
+}
+
+/// The gains between neighbouring steps, ascending. The uncertainties of two steps are taken as
+/// independent, with their joint degrees of freedom after Welch and Satterthwaite.
+#[must_use]
+pub fn gains(points: &[Point]) -> Vec<Gain> {
+    let mut sorted = points.to_vec();
+    sorted.sort_by(|one, other| one.throttle_percent.total_cmp(&other.throttle_percent));
+    sorted
+        .windows(2)
+        .filter_map(|two| {
+            let [below, above] = two else { return None };
+            let apart = above.throttle_percent - below.throttle_percent;
+            let (uncertainty, freedom) = super::compare::welch(&[
+                (below.uncertainty_mps, below.degrees_of_freedom),
+                (above.uncertainty_mps, above.degrees_of_freedom),
+            ]);
+            let per_percent_mps = (above.airspeed_mps - below.airspeed_mps) / apart;
+            let half = coverage_factor(0.95, freedom) * uncertainty / apart;
+            (apart > 0.0).then_some(Gain {
+                from_percent: below.throttle_percent,
+                to_percent: above.throttle_percent,
+                per_percent_mps,
+                low_mps: per_percent_mps - half,
+                high_mps: per_percent_mps + half,
+            })
+        })
+        .collect()
+}
+
+/// The point of diminishing return.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct DiminishingReturn {
+    /// The throttle from which on more brings little, in per cent.
+    pub throttle_percent: f64,
+    /// "Little": less than this for each per cent of throttle, in m/s.
+    pub threshold_mps: f64,
+    /// Whether it is shown: the whole 95 % interval of every gain above lies below the threshold.
+    pub shown: bool,
+}
+
+/// The point of diminishing return: the lowest step from which on every further step brings less than
+/// `threshold_mps` for each per cent of throttle; without a threshold, less than half of what a per cent
+/// brings on the average from the lowest step to the highest (a definition of this program). `None` where
+/// the highest step still brings more than that, or with fewer than three steps.
+#[must_use]
+pub fn diminishing_return(gains: &[Gain], threshold_mps: Option<f64>) -> Option<DiminishingReturn> {
+    let (first, last) = (gains.first()?, gains.last()?);
+    let risen: f64 =
+        gains.iter().map(|gain| gain.per_percent_mps * (gain.to_percent - gain.from_percent)).sum();
+    let average = risen / (last.to_percent - first.from_percent);
+    let threshold_mps = threshold_mps.unwrap_or(average / 2.0);
+    let little: Vec<&Gain> =
+        gains.iter().rev().take_while(|gain| gain.per_percent_mps < threshold_mps).collect();
+    let lowest = little.last().filter(|_| gains.len() > 1)?;
+    let shown = little.iter().all(|gain| gain.high_mps < threshold_mps);
+    Some(DiminishingReturn { throttle_percent: lowest.from_percent, threshold_mps, shown })
+}

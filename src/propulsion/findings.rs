@@ -1,0 +1,279 @@
+//! What one flight tells of its pack, motor and propeller.
+
+use serde::Serialize;
+
+use super::aircraft::Aircraft;
+use super::battery::Battery;
+use super::curve::{DiminishingReturn, Point, SpeedCurve, Standing, diminishing_return, gains};
+use super::flown::FlownStep;
+use super::power::{PowerRun, cautions, power_runs, speed_exponent};
+use super::propeller::{advance_ratio, no_load_rpm, pitch_speed_mps, slip};
+use super::voltage::{Run, VoltageModel};
+use crate::airspeed::{Pair, StepResult};
+use crate::legs::Leg;
+use crate::series::Series;
+use crate::series::statistics::mean;
+use crate::units::Unit;
+
+/// The motor and propeller at one step.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PropellerPoint {
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+    /// Revolutions a minute: measured, or those of the motor without load at full throttle.
+    pub rpm: f64,
+    /// Whether they were measured.
+    pub measured: bool,
+    /// Pitch speed at those, in m/s, where the pitch is told.
+    pub pitch_speed_mps: Option<f64>,
+    /// Slip against that: negative where the aircraft outruns its nominal pitch.
+    pub slip: Option<f64>,
+    /// Advance ratio, where the diameter is told.
+    pub advance_ratio: Option<f64>,
+}
+
+/// How much of a step's speed is voltage: what it lacks because the pack had run down by then. The sag
+/// under load belongs to the throttle itself and is left in.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct VoltageShare {
+    /// Number of the step.
+    pub step: u32,
+    /// How far the pack had run down at rest, in V.
+    pub run_down_v: f64,
+    /// Airspeed on the fresh pack less airspeed as flown, in m/s.
+    pub missing_mps: f64,
+    /// Standard uncertainty of that from the exponent, in m/s.
+    pub uncertainty_mps: f64,
+}
+
+/// All of it. What cannot be told for want of a channel or a note is empty.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Findings {
+    /// The pack.
+    pub battery: Option<Battery>,
+    /// What voltage is worth.
+    pub voltage_model: VoltageModel,
+    /// How much of each step is voltage; empty unless the pack was seen at rest before and after the legs.
+    pub voltage_shares: Vec<VoltageShare>,
+    /// Airspeed against throttle, as flown.
+    pub curve: Option<SpeedCurve>,
+    /// The point of diminishing return.
+    pub diminishing_return: Option<DiminishingReturn>,
+    /// Motor and propeller at each step.
+    pub propeller: Vec<PropellerPoint>,
+    /// Electrical power of each leg.
+    pub power: Vec<PowerRun>,
+    /// Exponent of power in airspeed over the legs: 3 while drag goes with the square of the speed.
+    pub power_exponent: Option<f64>,
+    /// What to mind.
+    pub cautions: Vec<String>,
+    /// The throttles flown.
+    #[serde(skip)]
+    flown_percent: Vec<f64>,
+}
+
+/// What a flight is made of, for the findings.
+#[derive(Debug, Clone, Copy)]
+pub struct Sources<'a> {
+    /// The readings.
+    pub series: &'a Series,
+    /// The legs.
+    pub legs: &'a [Leg],
+    /// The pairs.
+    pub pairs: &'a [Pair],
+    /// The steps.
+    pub steps: &'a [StepResult],
+    /// Metres per second in one unit of the speeds.
+    pub speed_si: f64,
+}
+
+/// Works out the findings.
+#[must_use]
+pub fn findings(from: Sources<'_>, aircraft: &Aircraft) -> Findings {
+    let steps: Vec<FlownStep> =
+        from.steps.iter().filter_map(|step| FlownStep::of(step, from.speed_si)).collect();
+    let points: Vec<Point> = steps.iter().filter_map(FlownStep::point).collect();
+    let voltage_model = VoltageModel::of(&runs(&from));
+    let battery = Battery::of(from.series, from.legs, from.speed_si, aircraft);
+    let share_of = |step: &FlownStep| share(step, &voltage_model, battery.as_ref()?, from.legs);
+    let power = power_runs(&from);
+    Findings {
+        voltage_shares: steps.iter().filter_map(share_of).collect(),
+        battery,
+        voltage_model,
+        curve: SpeedCurve::of(&points),
+        diminishing_return: diminishing_return(&gains(&points), None),
+        propeller: steps.iter().filter_map(|step| propeller_point(step, &from, aircraft)).collect(),
+        power_exponent: speed_exponent(&power),
+        cautions: cautions(&power, &from),
+        power,
+        flown_percent: points.iter().map(|point| point.throttle_percent).collect(),
+    }
+}
+
+fn runs(from: &Sources<'_>) -> Vec<Vec<Run>> {
+    let of_step = |step: &StepResult| {
+        let pairs = from.pairs.iter().filter(|pair| pair.step == step.step);
+        pairs
+            .filter_map(|pair| {
+                Some(Run {
+                    airspeed: pair.airspeed * from.speed_si,
+                    uncertainty: pair.airspeed_uncertainty * from.speed_si,
+                    voltage_v: pair.voltage_v?,
+                })
+            })
+            .collect()
+    };
+    from.steps.iter().map(of_step).collect()
+}
+
+fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]) -> Option<VoltageShare> {
+    let voltage_v = step.voltage_v?;
+    let of_step = legs.iter().filter(|leg| leg.step == Some(step.step));
+    let run_down_v =
+        battery.run_down_v(mean(&of_step.map(|leg| leg.steady_start_s).collect::<Vec<f64>>())?)?;
+    let fresh_v = voltage_v + run_down_v;
+    let taken = step.airspeed_mps * model.factor(voltage_v, fresh_v)?;
+    Some(VoltageShare {
+        step: step.step,
+        run_down_v,
+        missing_mps: taken - step.airspeed_mps,
+        uncertainty_mps: (taken * (fresh_v / voltage_v).ln() * model.uncertainty).abs(),
+    })
+}
+
+fn propeller_point(step: &FlownStep, from: &Sources<'_>, aircraft: &Aircraft) -> Option<PropellerPoint> {
+    let measured = super::power::rpm_of_step(from, step.step);
+    let full_throttle = step.throttle_percent.is_some_and(|percent| percent > 99.0);
+    let without_load = || Some(no_load_rpm(aircraft.motor_kv?, step.voltage_v?)).filter(|_| full_throttle);
+    let rpm = measured.or_else(without_load).filter(|rpm| rpm.is_finite() && *rpm > 0.0)?;
+    let pitch_speed = aircraft.propeller_pitch_in.map(|pitch_in| pitch_speed_mps(rpm, pitch_in));
+    Some(PropellerPoint {
+        throttle_percent: step.throttle_percent,
+        rpm,
+        measured: measured.is_some(),
+        pitch_speed_mps: pitch_speed,
+        slip: pitch_speed.map(|pitch_speed| slip(step.airspeed_mps, pitch_speed)),
+        advance_ratio: aircraft
+            .propeller_diameter_in
+            .map(|diameter_in| advance_ratio(step.airspeed_mps, rpm, diameter_in)),
+    })
+}
+
+impl Findings {
+    /// The findings in words, speeds in `unit`.
+    #[must_use]
+    pub fn sentences(&self, unit: Unit) -> Vec<String> {
+        let mut said = self.battery.as_ref().map(Battery::sentences).unwrap_or_default();
+        said.extend(self.voltage_sentence(unit));
+        said.extend(self.curve_sentence(unit));
+        said.extend(self.return_sentence(unit));
+        said.extend(self.propeller.iter().map(|point| propeller_sentence(point, unit)));
+        said.extend(self.power_sentence());
+        said.extend(self.cautions.iter().cloned());
+        said
+    }
+
+    fn voltage_sentence(&self, unit: Unit) -> Option<String> {
+        let most = self
+            .voltage_shares
+            .iter()
+            .max_by(|one, other| one.missing_mps.total_cmp(&other.missing_mps))
+            .filter(|share| share.missing_mps > share.uncertainty_mps)?;
+        Some(format!(
+            "Voltage: the pack had run down by {:.1} V at rest by step {}, which on the fresh pack would have \
+             been faster by {} +/- {}. {}",
+            most.run_down_v,
+            most.step,
+            in_unit(most.missing_mps, unit),
+            in_unit(2.0 * most.uncertainty_mps, unit),
+            self.voltage_model.sentence()
+        ))
+    }
+
+    fn curve_sentence(&self, unit: Unit) -> Option<String> {
+        let curve = self.curve.as_ref()?;
+        let (low, high) = curve.flown_percent;
+        let between: Vec<String> = (1..=20)
+            .map(|place| curve.predict(5.0 * f64::from(place), &self.flown_percent))
+            .filter(|one| one.standing == Standing::UntestedBetween || one.throttle_percent == 100.0)
+            .filter(|one| one.standing != Standing::Flown)
+            .map(|one| {
+                format!(
+                    "{:.0} %: {} ({} to {})",
+                    one.throttle_percent,
+                    in_unit(one.airspeed_mps, unit),
+                    number(one.low_mps, unit),
+                    number(one.high_mps, unit)
+                )
+            })
+            .collect();
+        let untested = match between.as_slice() {
+            [] => String::new(),
+            list => format!(" Untested, from the curve: {}.", list.join(", ")),
+        };
+        let check = match curve.excess_scatter {
+            None => " Two steps fit any such curve.",
+            Some(excess) if excess > 2.0 => " The steps scatter about it more than they should.",
+            Some(_) => "",
+        };
+        Some(format!(
+            "Speed against throttle, {low:.0} to {high:.0} %: {} x (throttle / 100 %)^{:.2}.{check}{untested}",
+            in_unit(curve.full_throttle_mps, unit),
+            curve.exponent
+        ))
+    }
+
+    fn return_sentence(&self, unit: Unit) -> Option<String> {
+        let point = self.diminishing_return?;
+        let how = if point.shown { "shown" } else { "likely, though the intervals do not settle it" };
+        Some(format!(
+            "Diminishing return from {:.0} % on: each further per cent of throttle brings less than {:.2} {}, half \
+             of the average ({how}).",
+            point.throttle_percent,
+            point.threshold_mps / unit.si_per_unit(),
+            unit.symbol()
+        ))
+    }
+
+    fn power_sentence(&self) -> Option<String> {
+        let most = self.power.iter().max_by(|one, other| one.power_w.total_cmp(&other.power_w))?;
+        let least = self
+            .power
+            .iter()
+            .filter_map(|run| run.wh_per_km)
+            .reduce(f64::min)
+            .map(|wh| format!("{wh:.1} Wh/km"));
+        let exponent = self
+            .power_exponent
+            .map(|exponent| format!(" Power goes with the airspeed to the power {exponent:.1} (3 while drag goes with its square)."));
+        Some(format!(
+            "Electrical power: {:.0} W at the most, in leg {}{}.{}",
+            most.power_w,
+            most.leg,
+            least
+                .map(|least| format!("; the thriftiest step took {least} through the air"))
+                .unwrap_or_default(),
+            exponent.unwrap_or_default()
+        ))
+    }
+}
+
+fn propeller_sentence(point: &PropellerPoint, unit: Unit) -> String {
+    let at =
+        point.throttle_percent.map_or_else(|| "one step".to_owned(), |percent| format!("{percent:.0} %"));
+    let revolutions = if point.measured { "rpm" } else { "rpm without load (it turns slower in flight)" };
+    let mut parts = vec![format!("Propeller at {at}: {:.0} {revolutions}", point.rpm)];
+    parts.extend(point.pitch_speed_mps.map(|speed| format!("pitch speed {}", in_unit(speed, unit))));
+    parts.extend(point.slip.map(|slip| format!("slip {:.0} %", 100.0 * slip)));
+    parts.extend(point.advance_ratio.map(|ratio| format!("advance ratio {ratio:.2}")));
+    parts.join(", ") + "."
+}
+
+fn number(speed_mps: f64, unit: Unit) -> String {
+    format!("{:.1}", speed_mps / unit.si_per_unit())
+}
+
+fn in_unit(speed_mps: f64, unit: Unit) -> String {
+    format!("{} {}", number(speed_mps, unit), unit.symbol())
+}

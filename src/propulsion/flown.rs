@@ -1,0 +1,295 @@
+//! Flights worked out before: the folders that `read` writes, read back.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use thiserror::Error;
+
+use super::curve::Point;
+use super::voltage::Run;
+use crate::airspeed::{StepResult, coverage_factor};
+use crate::output::SUMMARY_FORMAT;
+use crate::series::statistics::{mean, median};
+use crate::units::{Quantity, Unit};
+
+/// The file that is read in a folder of results.
+const SUMMARY: &str = "summary.json";
+
+/// Why a former result cannot be used; each says what to do next.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum FlownError {
+    /// The folder holds no result.
+    #[error(
+        "{}: no {SUMMARY} in it: give a folder that `pairspeed read` wrote, such as flight-result",
+        folder.display()
+    )]
+    NoSummary {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// The file cannot be read.
+    #[error("cannot read {}: {source}. Give a folder that `pairspeed read` wrote", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: io::Error,
+    },
+    /// The file is not a summary.
+    #[error(
+        "{}: not a summary of a flight ({source}). Give a folder that `pairspeed read` wrote, or read the \
+         clip again with `pairspeed read --force`",
+        path.display()
+    )]
+    NotSummary {
+        /// The file.
+        path: PathBuf,
+        /// What the parser says, with line and column.
+        source: serde_json::Error,
+    },
+    /// The file comes from a later version of the program.
+    #[error(
+        "{}: its format is {format}, and this version knows none above {SUMMARY_FORMAT}: read the clip again \
+         with this version, or use the later one",
+        path.display()
+    )]
+    LaterFormat {
+        /// The file.
+        path: PathBuf,
+        /// Its format.
+        format: u32,
+    },
+    /// The unit of the speeds is not known.
+    #[error(
+        "{}: the unit of its speeds is not known, so they cannot be compared: add unit = \"km/h\" (or mph, kn, \
+         m/s) to the speed region of the setup and read the clip again",
+        path.display()
+    )]
+    NoUnit {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+/// One throttle step of a flight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FlownStep {
+    /// Number of the step, from 1.
+    pub step: u32,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+    /// Airspeed in m/s: the middle of its 95 % interval.
+    pub airspeed_mps: f64,
+    /// Its standard uncertainty in m/s: half the interval over the factor of Student's distribution.
+    pub uncertainty_mps: f64,
+    /// Degrees of freedom of that.
+    pub degrees_of_freedom: f64,
+    /// Wind along the course, in m/s.
+    pub wind_mps: f64,
+    /// Pack voltage under load, in volts.
+    pub voltage_v: Option<f64>,
+    /// How many pairs of legs it rests on.
+    pub pairs: usize,
+}
+
+impl FlownStep {
+    /// A step as worked out in this run; `speed_si` is the speeds' unit in m/s.
+    #[must_use]
+    pub fn of(step: &StepResult, speed_si: f64) -> Option<Self> {
+        let from = Interval {
+            low: step.airspeed_low,
+            high: step.airspeed_high,
+            degrees_of_freedom: step.degrees_of_freedom,
+        };
+        let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
+        Some(Self {
+            step: step.step,
+            throttle_percent: step.throttle_percent,
+            airspeed_mps,
+            uncertainty_mps,
+            degrees_of_freedom: step.degrees_of_freedom,
+            wind_mps: step.wind * speed_si,
+            voltage_v: step.voltage_v,
+            pairs: step.pairs.len(),
+        })
+    }
+
+    /// The step as a point of the curve of speed against throttle; `None` where throttle is not known.
+    #[must_use]
+    pub fn point(&self) -> Option<Point> {
+        Some(Point {
+            throttle_percent: self.throttle_percent.filter(|percent| *percent > 0.0)?,
+            airspeed_mps: self.airspeed_mps,
+            uncertainty_mps: self.uncertainty_mps,
+            degrees_of_freedom: self.degrees_of_freedom,
+        })
+    }
+}
+
+/// The 95 % interval of an airspeed.
+struct Interval {
+    low: f64,
+    high: f64,
+    degrees_of_freedom: f64,
+}
+
+impl Interval {
+    fn middle_and_uncertainty(&self, speed_si: f64) -> Option<(f64, f64)> {
+        let half = (self.high - self.low) / 2.0 * speed_si;
+        let middle = f64::midpoint(self.low, self.high) * speed_si;
+        let uncertainty = half / coverage_factor(0.95, self.degrees_of_freedom);
+        (middle.is_finite() && uncertainty.is_finite() && uncertainty > 0.0).then_some((middle, uncertainty))
+    }
+}
+
+/// A flight as far as comparing and planning need it. All speeds are in m/s.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlownFlight {
+    /// What to call it: the name of its folder.
+    pub name: String,
+    /// The unit its speeds were shown in.
+    pub speed_unit: Unit,
+    /// The throttle steps that have an airspeed.
+    pub steps: Vec<FlownStep>,
+    /// Runs grouped by step, for the effect of voltage.
+    pub runs: Vec<Vec<Run>>,
+    /// Usual length of the steady middle of a leg, in seconds.
+    pub leg_s: Option<f64>,
+    /// Density of the air in kg/m^3, where it is known.
+    pub density_kg_m3: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Summary {
+    format: u32,
+    speed_unit: Option<Unit>,
+    air: Option<Air>,
+    #[serde(default)]
+    legs: Vec<Leg>,
+    #[serde(default)]
+    pairs: Vec<Pair>,
+    steps: Vec<Step>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Air {
+    density_kg_m3: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Leg {
+    step: Option<u32>,
+    steady_start_s: Option<f64>,
+    steady_end_s: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Pair {
+    step: u32,
+    airspeed: Option<f64>,
+    airspeed_uncertainty: Option<f64>,
+    degrees_of_freedom: Option<f64>,
+    voltage_v: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Step {
+    step: u32,
+    throttle_percent: Option<f64>,
+    airspeed_low: Option<f64>,
+    airspeed_high: Option<f64>,
+    wind: Option<f64>,
+    voltage_v: Option<f64>,
+    budget: Option<Budget>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Budget {
+    degrees_of_freedom: Option<f64>,
+}
+
+impl FlownFlight {
+    /// Reads a folder of results, or its `summary.json`.
+    ///
+    /// # Errors
+    /// [`FlownError`] names the file, what is wrong and the mend.
+    pub fn load(path: &Path) -> Result<Self, FlownError> {
+        let file = if path.is_dir() { path.join(SUMMARY) } else { path.to_owned() };
+        if path.is_dir() && !file.exists() {
+            return Err(FlownError::NoSummary { folder: path.to_owned() });
+        }
+        let bytes =
+            std::fs::read(&file).map_err(|source| FlownError::Unreadable { path: file.clone(), source })?;
+        let summary: Summary = serde_json::from_slice(&bytes)
+            .map_err(|source| FlownError::NotSummary { path: file.clone(), source })?;
+        if summary.format > SUMMARY_FORMAT {
+            return Err(FlownError::LaterFormat { path: file, format: summary.format });
+        }
+        let unit = summary.speed_unit.filter(|unit| unit.quantity() == Quantity::Speed);
+        let speed_unit = unit.ok_or_else(|| FlownError::NoUnit { path: file.clone() })?;
+        Ok(summary.flight(name_of(&file), speed_unit))
+    }
+}
+
+/// The name of the folder the file stands in.
+fn name_of(file: &Path) -> String {
+    let folder = std::fs::canonicalize(file).unwrap_or_else(|_| file.to_owned());
+    let folder = folder.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
+    folder.unwrap_or_else(|| file.display().to_string())
+}
+
+impl Summary {
+    fn flight(&self, name: String, speed_unit: Unit) -> FlownFlight {
+        let speed_si = speed_unit.si_per_unit();
+        let lengths: Vec<f64> = self
+            .legs
+            .iter()
+            .filter(|leg| leg.step.is_some())
+            .filter_map(|leg| Some(leg.steady_end_s? - leg.steady_start_s?))
+            .collect();
+        FlownFlight {
+            name,
+            speed_unit,
+            steps: self.steps.iter().filter_map(|step| self.step(step, speed_si)).collect(),
+            runs: self.steps.iter().map(|step| self.runs(step.step, speed_si)).collect(),
+            leg_s: median(&lengths),
+            density_kg_m3: self.air.as_ref().and_then(|air| air.density_kg_m3),
+        }
+    }
+
+    fn step(&self, step: &Step, speed_si: f64) -> Option<FlownStep> {
+        let pairs: Vec<&Pair> =
+            self.pairs.iter().filter(|pair| pair.step == step.step && pair.airspeed.is_some()).collect();
+        // Infinite degrees of freedom are written as null.
+        let of_pairs: Vec<f64> = pairs.iter().filter_map(|pair| pair.degrees_of_freedom).collect();
+        let of_budget = step.budget.as_ref().map(|budget| budget.degrees_of_freedom.unwrap_or(f64::INFINITY));
+        let degrees_of_freedom = of_budget.or_else(|| mean(&of_pairs)).unwrap_or(f64::INFINITY);
+        let from = Interval { low: step.airspeed_low?, high: step.airspeed_high?, degrees_of_freedom };
+        let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
+        Some(FlownStep {
+            step: step.step,
+            throttle_percent: step.throttle_percent,
+            airspeed_mps,
+            uncertainty_mps,
+            degrees_of_freedom,
+            wind_mps: step.wind.unwrap_or(f64::NAN) * speed_si,
+            voltage_v: step.voltage_v,
+            pairs: pairs.len().max(1),
+        })
+    }
+
+    fn runs(&self, step: u32, speed_si: f64) -> Vec<Run> {
+        let of_step = self.pairs.iter().filter(|pair| pair.step == step);
+        of_step
+            .filter_map(|pair| {
+                Some(Run {
+                    airspeed: pair.airspeed? * speed_si,
+                    uncertainty: pair.airspeed_uncertainty? * speed_si,
+                    voltage_v: pair.voltage_v?,
+                })
+            })
+            .collect()
+    }
+}

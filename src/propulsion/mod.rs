@@ -1,0 +1,31 @@
+//! Propulsion: pack, motor and propeller; airspeed against throttle; what a change brought; the plan of the
+//! next flight. Speeds are in m/s throughout.
+
+mod aircraft;
+mod battery;
+mod compare;
+mod curve;
+mod findings;
+mod flown;
+mod plan;
+mod power;
+pub mod propeller;
+mod trend;
+mod voltage;
+
+pub use aircraft::{Aircraft, AircraftError, LANDING_V_PER_CELL};
+pub use battery::Battery;
+pub use compare::{
+    CompareOptions, Comparison, Overall, StepDifference, Verdict, compare, holm, pairs_needed, welch,
+};
+pub use curve::{
+    DiminishingReturn, Gain, Point, Prediction, SpeedCurve, Standing, diminishing_return, gains, power_law,
+};
+pub use findings::{Findings, PropellerPoint, Sources, VoltageShare, findings};
+pub use flown::{FlownError, FlownFlight, FlownStep};
+pub use plan::{
+    PlanError, PlanWish, PlannedRun, PlannedStep, SETTLE_S, TestCard, balanced_order, dryden, plan,
+};
+pub use power::PowerRun;
+pub use trend::{Trend, theil_sen};
+pub use voltage::{ASSUMED, ExponentSource, Run, VOLTAGE_UNCERTAINTY_V, VoltageModel};

@@ -1,0 +1,199 @@
+//! Electrical power leg by leg, where the overlay shows the current.
+
+use nalgebra::{DMatrix, DVector};
+use serde::Serialize;
+
+use super::findings::Sources;
+use super::trend::theil_sen;
+use crate::airspeed::StepResult;
+use crate::channel::Channel;
+use crate::least_squares::linear;
+use crate::legs::Leg;
+use crate::series::statistics::{mean, median};
+
+/// Rise of power over the runs of one throttle, as a share, from which on it is told.
+const RISE_SHARE: f64 = 0.05;
+
+/// Rise of the pack's and wires' resistance, as a share, from which on it is told.
+const RESISTANCE_SHARE: f64 = 0.2;
+
+/// Fall of the voltage under load between runs of one throttle that is told where no current is shown, in
+/// per cent of the voltage (a default of this program).
+const FALL_PERCENT: f64 = 5.0;
+
+/// One leg's power.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PowerRun {
+    /// Number of the leg, from 1.
+    pub leg: usize,
+    /// Number of the throttle step.
+    pub step: u32,
+    /// Start of the leg, in seconds of flight time.
+    pub start_s: f64,
+    /// Median current in A.
+    pub current_a: f64,
+    /// Electrical power in W: median voltage times median current.
+    pub power_w: f64,
+    /// Airspeed of the leg's step in m/s.
+    pub airspeed_mps: f64,
+    /// Energy for each kilometre through the air, in Wh.
+    pub wh_per_km: Option<f64>,
+}
+
+/// The power of every leg that belongs to a step and shows voltage and current.
+pub(super) fn power_runs(from: &Sources<'_>) -> Vec<PowerRun> {
+    (1..)
+        .zip(from.legs)
+        .filter_map(|(number, leg)| {
+            let step = leg.step?;
+            let current_a = over(from, leg, &Channel::Current)?;
+            let airspeed = from.steps.iter().find(|one| one.step == step)?.airspeed;
+            let (power_w, airspeed_mps) = (leg.voltage_v? * current_a, airspeed * from.speed_si);
+            Some(PowerRun {
+                leg: number,
+                step,
+                start_s: leg.steady_start_s,
+                current_a,
+                power_w,
+                airspeed_mps,
+                wh_per_km: Some(power_w / 3.6 / airspeed_mps).filter(|wh| wh.is_finite()),
+            })
+        })
+        .collect()
+}
+
+/// Median revolutions a minute over the legs of a step.
+pub(super) fn rpm_of_step(from: &Sources<'_>, step: u32) -> Option<f64> {
+    let legs = from.legs.iter().filter(|leg| leg.step == Some(step));
+    median(&legs.filter_map(|leg| over(from, leg, &Channel::Rpm)).collect::<Vec<f64>>())
+}
+
+fn over(from: &Sources<'_>, leg: &Leg, channel: &Channel) -> Option<f64> {
+    let readings = from.series.readings.channel(channel).filter(|_| !from.series.dead.contains(channel))?;
+    let rows = from.series.readings.time_s.iter().zip(&readings.values);
+    let within = rows.filter(|(time_s, _)| (leg.steady_start_s..=leg.steady_end_s).contains(*time_s));
+    median(&within.map(|(_, value)| *value).collect::<Vec<f64>>())
+}
+
+/// The exponent of power in airspeed: slope of `ln P` over `ln V`. `None` with fewer than three legs or one
+/// speed only.
+pub(super) fn speed_exponent(runs: &[PowerRun]) -> Option<f64> {
+    let usable: Vec<&PowerRun> =
+        runs.iter().filter(|run| run.power_w > 0.0 && run.airspeed_mps > 0.0).collect();
+    let design =
+        DMatrix::from_fn(
+            usable.len(),
+            2,
+            |row, column| if column == 0 { 1.0 } else { usable[row].airspeed_mps.ln() },
+        );
+    let powers = DVector::from_iterator(usable.len(), usable.iter().map(|run| run.power_w.ln()));
+    linear(&design, &powers).filter(|fit| fit.degrees_of_freedom() > 0).map(|fit| fit.parameters[1])
+}
+
+/// Signs of trouble in runs repeated at one throttle.
+pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
+    let mut said: Vec<String> = from
+        .steps
+        .iter()
+        .filter_map(|step| rising_power(&runs_of_step(runs, from, step.step), step))
+        .collect();
+    said.extend(deeper_sag(from, !runs.is_empty()));
+    said.extend(rising_resistance(runs));
+    said
+}
+
+/// One pair of legs: its start, its mean power and its airspeed.
+struct PairRun {
+    start_s: f64,
+    power_w: f64,
+    airspeed: f64,
+}
+
+fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun> {
+    let of_step = from.pairs.iter().filter(|pair| pair.step == step);
+    of_step
+        .filter_map(|pair| {
+            let of_leg = |index: usize| runs.iter().find(|run| run.leg == index + 1);
+            let (one, other) = (of_leg(pair.legs.0)?, of_leg(pair.legs.1)?);
+            Some(PairRun {
+                start_s: one.start_s.min(other.start_s),
+                power_w: f64::midpoint(one.power_w, other.power_w),
+                airspeed: pair.airspeed,
+            })
+        })
+        .collect()
+}
+
+/// Power that keeps rising over at least three runs of one throttle while speed does not. A caution, not a
+/// finding: three runs rise one after the other by chance once in six.
+fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
+    let points: Vec<(f64, f64)> = runs.iter().map(|run| (run.start_s, run.power_w)).collect();
+    let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 3)?;
+    let (first, last) = (runs.first()?, runs.last()?);
+    let usual_w = median(&runs.iter().map(|run| run.power_w).collect::<Vec<f64>>())?;
+    let rise = trend.slope * (last.start_s - first.start_s) / usual_w;
+    let faster = last.airspeed - first.airspeed > 2.0 * step.airspeed_uncertainty;
+    (trend.low > 0.0 && rise > RISE_SHARE && !faster).then(|| {
+        format!(
+            "Step {}: power rose by {:.0} % from run to run while the speed did not: a sign of a motor or \
+             controller running hot. Land and let it cool before flying on.",
+            step.step,
+            100.0 * rise
+        )
+    })
+}
+
+/// Without a current: voltage under load that falls from one run to a later one of the same throttle.
+fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
+    if current_shown {
+        return None;
+    }
+    let fall = |step: &StepResult| {
+        let volts: Vec<f64> = from
+            .pairs
+            .iter()
+            .filter(|pair| pair.step == step.step)
+            .filter_map(|pair| pair.voltage_v)
+            .collect();
+        let (first, last) = (volts.first()?, volts.last()?);
+        Some((100.0 * (first - last) / first, step.step, *first, *last))
+    };
+    let falls = from.steps.iter().filter_map(fall);
+    let (percent, step, first, last) = falls.max_by(|one, other| one.0.total_cmp(&other.0))?;
+    (percent > FALL_PERCENT).then(|| {
+        format!(
+            "Step {step}: the voltage under load sank from {first:.1} V to {last:.1} V between its runs: a pack \
+             running down, or one that sags more than before."
+        )
+    })
+}
+
+/// With a current: resistance from legs flown soon after each other at different currents, early against
+/// late in the flight. `U = U0 - R I` is fitted to either half.
+fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
+    let half = runs.len() / 2;
+    let (early, late) = (resistance_ohm(runs.get(..half)?)?, resistance_ohm(runs.get(half..)?)?);
+    (late.0 - late.1 > (early.0 + early.1) * (1.0 + RESISTANCE_SHARE)).then(|| {
+        format!(
+            "The pack sagged more in the second half of the flight ({:.0} milliohm) than in the first ({:.0}): a \
+             pack that is tired, cold, or nearly empty.",
+            1000.0 * late.0,
+            1000.0 * early.0
+        )
+    })
+}
+
+/// Resistance and twice its standard uncertainty; time stands in for the charge drawn.
+fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
+    let volts: Vec<f64> = runs.iter().map(|run| run.power_w / run.current_a).collect();
+    let start_s = mean(&runs.iter().map(|run| run.start_s).collect::<Vec<f64>>())?;
+    let design = DMatrix::from_fn(runs.len(), 3, |row, column| match column {
+        0 => 1.0,
+        1 => runs[row].start_s - start_s,
+        _ => -runs[row].current_a,
+    });
+    // Fewer than five legs leave too little to judge by.
+    let fit = linear(&design, &DVector::from_vec(volts)).filter(|fit| fit.degrees_of_freedom() >= 2)?;
+    let doubt = 2.0 * fit.covariance()?[(2, 2)].sqrt();
+    (fit.parameters[2] > 0.0).then_some((fit.parameters[2], doubt))
+}

@@ -1,0 +1,65 @@
+//! A trend that single outliers have no say in.
+
+use serde::Serialize;
+use statrs::distribution::{ContinuousCDF, Normal};
+
+use crate::series::statistics::{median, sorted};
+
+/// The slope of values over places, with its interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Trend {
+    /// Median of the slopes of all pairs of points, in values per place.
+    pub slope: f64,
+    /// Lower end of the interval of the slope.
+    pub low: f64,
+    /// Upper end of the interval of the slope.
+    pub high: f64,
+    /// Median value less slope times median place.
+    pub intercept: f64,
+}
+
+/// The slope of Theil and Sen: the median of the slopes between all pairs of points at different places,
+/// and its interval from Kendall's statistic (P. K. Sen, "Estimates of the regression coefficient based
+/// on Kendall's tau", Journal of the American Statistical Association 63, 1968). Points with a number
+/// that is not finite are left out. `None` with fewer than two different places.
+#[must_use]
+pub fn theil_sen(points: &[(f64, f64)], probability: f64) -> Option<Trend> {
+    let points: Vec<(f64, f64)> =
+        points.iter().copied().filter(|(place, value)| place.is_finite() && value.is_finite()).collect();
+    let slopes = sorted(&pair_slopes(&points));
+    let slope = median(&slopes)?;
+    let (places, values): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
+    let intercept = median(&values)? - slope * median(&places)?;
+    let width = normal_quantile(probability) * kendall_deviation(&places, &values);
+    let count = slopes.len() as f64;
+    // Ranks from 0; a rank beyond the ends is the end.
+    let rank = |place: f64| slopes.get((place.max(0.0) as usize).min(slopes.len() - 1)).copied();
+    let low = rank(((count - width) / 2.0).round() - 1.0)?;
+    let high = rank(((count + width) / 2.0).round())?;
+    Some(Trend { slope, low, high, intercept })
+}
+
+fn pair_slopes(points: &[(f64, f64)]) -> Vec<f64> {
+    points
+        .iter()
+        .enumerate()
+        .flat_map(|(index, one)| points.iter().skip(index + 1).map(move |other| (one, other)))
+        .filter(|(one, other)| one.0 != other.0)
+        .map(|(one, other)| (other.1 - one.1) / (other.0 - one.0))
+        .collect()
+}
+
+/// Standard deviation of Kendall's statistic for unrelated places and values, ties counted:
+/// `sqrt((n(n-1)(2n+5) - sum t(t-1)(2t+5)) / 18)` over the sizes `t` of the groups of equal numbers.
+fn kendall_deviation(places: &[f64], values: &[f64]) -> f64 {
+    let term = |count: f64| count * (count - 1.0) * (2.0 * count + 5.0);
+    let of_ties = |numbers: &[f64]| {
+        sorted(numbers).chunk_by(|one, next| one == next).map(|tie| term(tie.len() as f64)).sum::<f64>()
+    };
+    ((term(places.len() as f64) - of_ties(places) - of_ties(values)) / 18.0).max(0.0).sqrt()
+}
+
+fn normal_quantile(probability: f64) -> f64 {
+    let tail = 0.5 + probability.clamp(0.0, 0.999_999) / 2.0;
+    Normal::new(0.0, 1.0).map_or(f64::INFINITY, |normal| normal.inverse_cdf(tail))
+}

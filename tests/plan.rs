@@ -1,0 +1,158 @@
+//! The test card: what it asks for, in which order, and what it refuses.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+use pairspeed::propulsion::{FlownFlight, FlownStep, PlanError, PlanWish, TestCard, balanced_order, plan};
+use pairspeed::units::Unit;
+
+fn wish() -> PlanWish {
+    PlanWish {
+        full_throttle_mps: Some(38.0),
+        wind_mps: Some(3.5),
+        flight_s: Some(420.0),
+        ..PlanWish::default()
+    }
+}
+
+fn card(wish: &PlanWish) -> TestCard {
+    plan(wish, None).unwrap()
+}
+
+/// Mean place of each throttle within the runs of one flight.
+fn mean_places(card: &TestCard, flight: u32) -> Vec<f64> {
+    let runs: Vec<_> = card.runs.iter().filter(|run| run.flight == flight).collect();
+    card.steps
+        .iter()
+        .map(|step| {
+            let places: Vec<f64> = (0..runs.len())
+                .filter(|place| runs[*place].throttle_percent == step.throttle_percent)
+                .map(|place| place as f64)
+                .collect();
+            places.iter().sum::<f64>() / places.len() as f64
+        })
+        .collect()
+}
+
+#[test]
+fn a_mirrored_order_gives_every_throttle_the_same_mean_place() {
+    let card = card(&PlanWish { flight_s: None, half_width_mps: 0.45, ..wish() });
+    assert!(card.runs.len() >= 2 * card.steps.len() && card.flights == 1);
+    let places = mean_places(&card, 1);
+    assert!(places.iter().all(|place| (place - places[0]).abs() < 1e-9), "{places:?}");
+    assert!(card.throttle_order_correlation < 1e-9);
+}
+
+#[test]
+fn even_a_single_pass_keeps_throttle_and_time_apart() {
+    for count in 3..=12 {
+        let steps: Vec<f64> = (1..=count).map(|step| 100.0 * f64::from(step) / f64::from(count)).collect();
+        let order = balanced_order(&steps);
+        let mut sorted = order.clone();
+        sorted.sort_by(f64::total_cmp);
+        assert_eq!(sorted, steps, "an order holds every step once");
+        let middle = (order.len() - 1) as f64 / 2.0;
+        let mean = order.iter().sum::<f64>() / order.len() as f64;
+        let moment: f64 = (0..).map(f64::from).zip(&order).map(|(p, n)| (p - middle) * (n - mean)).sum();
+        let spread: f64 = order.iter().map(|n| (n - mean).powi(2)).sum();
+        let places: f64 = (0..order.len()).map(|p| (p as f64 - middle).powi(2)).sum();
+        let limit = if count == 3 { 0.51 } else { 0.25 };
+        assert!((moment / (spread * places).sqrt()).abs() < limit, "{order:?}");
+    }
+    assert_eq!(balanced_order(&[]), Vec::<f64>::new());
+    assert_eq!(balanced_order(&[100.0]), [100.0]);
+}
+
+#[test]
+fn a_narrower_interval_asks_for_more_pairs_and_gets_it() {
+    let wide = card(&PlanWish { half_width_mps: 1.5, ..wish() });
+    let narrow = card(&PlanWish { half_width_mps: 0.5, ..wish() });
+    assert!(narrow.runs.len() > wide.runs.len());
+    for (card, wanted) in [(&wide, 1.5), (&narrow, 0.5)] {
+        assert!(card.steps.iter().all(|step| step.half_width_mps <= wanted));
+    }
+}
+
+#[test]
+fn gusts_cost_pairs_and_a_longer_course_saves_them() {
+    let pairs =
+        |wish: &PlanWish| card(wish).steps.iter().map(|step| step.pairs_needed.unwrap()).max().unwrap();
+    let base = PlanWish { half_width_mps: 0.6, course_m: Some(300.0), ..wish() };
+    assert!(
+        pairs(&PlanWish { gust_mps: Some(1.2), ..base.clone() })
+            > pairs(&PlanWish { gust_mps: Some(0.4), ..base.clone() })
+    );
+    let gusty = PlanWish { gust_mps: Some(1.2), ..base };
+    assert!(pairs(&PlanWish { course_m: Some(900.0), ..gusty.clone() }) < pairs(&gusty));
+}
+
+#[test]
+fn no_flight_is_longer_than_the_pack_allows() {
+    let by_time = card(&PlanWish { half_width_mps: 0.5, flight_s: Some(420.0), ..wish() });
+    assert!(by_time.flights > 1 && by_time.flight_s <= 420.0, "{}", by_time.flight_s);
+    let by_energy =
+        card(&PlanWish { half_width_mps: 0.5, flight_s: None, pack: Some((60.0, 700.0)), ..wish() });
+    assert!(by_energy.flight_wh.unwrap() <= 0.8 * 60.0, "{:?}", by_energy.flight_wh);
+}
+
+#[test]
+fn what_does_not_fit_is_said() {
+    let short = card(&PlanWish { course_m: Some(120.0), ..wish() });
+    assert!(
+        short.notes.iter().any(|note| note.contains("too short for") && note.contains("100 %")),
+        "{:?}",
+        short.notes
+    );
+    let tight = card(&PlanWish { flight_s: Some(90.0), ..wish() });
+    assert!(tight.notes.iter().any(|note| note.contains("does not fit")), "{:?}", tight.notes);
+    let fine = card(&PlanWish { half_width_mps: 0.01, ..wish() });
+    assert!(fine.notes.iter().any(|note| note.contains("out of reach")), "{:?}", fine.notes);
+    assert!(fine.steps.iter().all(|step| step.pairs_needed.is_none()));
+}
+
+#[test]
+fn nonsense_is_refused_with_what_to_tell() {
+    let refused = |wish: PlanWish| plan(&wish, None).unwrap_err();
+    assert_eq!(refused(PlanWish { steps_percent: vec![], ..wish() }), PlanError::Steps);
+    assert_eq!(refused(PlanWish { steps_percent: vec![50.0, f64::NAN], ..wish() }), PlanError::Steps);
+    assert_eq!(refused(PlanWish { steps_percent: vec![50.0, 50.0], ..wish() }), PlanError::Steps);
+    assert_eq!(refused(PlanWish { full_throttle_mps: None, ..wish() }), PlanError::NoSpeed);
+    assert_eq!(refused(PlanWish { wind_mps: None, ..wish() }), PlanError::NoWind);
+    let slow = refused(PlanWish { wind_mps: Some(30.0), ..wish() });
+    assert_eq!(slow, PlanError::SlowerThanWind { throttle_percent: 50.0 });
+    for (wish, option) in [
+        (PlanWish { half_width_mps: 0.0, ..wish() }, "--within"),
+        (PlanWish { course_m: Some(f64::INFINITY), ..wish() }, "--course"),
+        (PlanWish { turn_s: -1.0, ..wish() }, "--turn-s"),
+    ] {
+        let message = refused(wish).to_string();
+        assert!(message.contains(option), "{message}");
+    }
+}
+
+#[test]
+fn a_former_flight_gives_speeds_wind_and_gusts() {
+    let step = |number: u32, throttle: f64, airspeed_mps: f64, uncertainty_mps: f64| FlownStep {
+        step: number,
+        throttle_percent: Some(throttle),
+        airspeed_mps,
+        uncertainty_mps,
+        degrees_of_freedom: 30.0,
+        wind_mps: 4.0,
+        voltage_v: None,
+        pairs: 1,
+    };
+    let flown = |uncertainty: f64| FlownFlight {
+        name: "former".to_owned(),
+        speed_unit: Unit::MetresPerSecond,
+        steps: vec![step(1, 50.0, 20.0, uncertainty), step(2, 100.0, 35.0, uncertainty)],
+        runs: Vec::new(),
+        leg_s: Some(8.0),
+        density_kg_m3: None,
+    };
+    let card = |uncertainty: f64| plan(&PlanWish::default(), Some(&flown(uncertainty))).unwrap();
+    let calm = card(0.35);
+    assert_eq!(calm.wind_mps, 4.0);
+    assert!(
+        (calm.steps[0].airspeed_mps - 20.0).abs() < 1e-6 && (calm.steps[5].airspeed_mps - 35.0).abs() < 1e-6
+    );
+    assert!(card(0.8).gust_mps > 2.0 * calm.gust_mps);
+}

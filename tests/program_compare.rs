@@ -1,0 +1,158 @@
+//! The commands `compare` and `plan` as a pilot runs them.
+#![allow(clippy::unwrap_used)]
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use serde_json::{Value, json};
+
+fn pairspeed(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_pairspeed")).args(arguments).output().unwrap()
+}
+
+fn said(output: &Output) -> String {
+    assert!(output.status.success(), "{}", error_of(output));
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn error_of(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// A result folder with a pair a step: (throttle, airspeed, half-width), speeds in `unit`.
+fn result(folder: &Path, unit: &str, steps: &[(f64, f64, f64)]) -> String {
+    let step = |(number, (throttle, airspeed, half)): (usize, &(f64, f64, f64))| {
+        json!({
+            "step": number, "throttle_percent": throttle, "airspeed": airspeed, "airspeed_low": airspeed - half,
+            "airspeed_high": airspeed + half, "budget": {"degrees_of_freedom": 40.0}, "wind": 8.0, "voltage_v": 22.0,
+            "pairs": 1, "pair": number, "airspeed_uncertainty": half / 2.0,
+        })
+    };
+    let steps: Vec<Value> = (1..).zip(steps).map(step).collect();
+    let mut pairs = steps.clone();
+    for pair in &mut pairs {
+        pair["pairs"].take();
+    }
+    let summary = json!({"format": 1, "speed_unit": unit, "legs": [], "pairs": pairs, "steps": steps});
+    std::fs::create_dir_all(folder).unwrap();
+    std::fs::write(folder.join("summary.json"), summary.to_string()).unwrap();
+    folder.to_str().unwrap().to_owned()
+}
+
+#[test]
+fn flights_in_different_units_are_compared_and_the_verdict_is_in_plain_words() {
+    let out = tempfile::tempdir().unwrap();
+    // 70 and 80 mph are 112.654 and 128.748 km/h.
+    let before = result(&out.path().join("before"), "mph", &[(60.0, 70.0, 1.0), (100.0, 80.0, 1.0)]);
+    let after = result(&out.path().join("after"), "km/h", &[(60.0, 112.654, 1.6), (100.0, 138.0, 1.6)]);
+    let text = said(&pairspeed(&["compare", &before, &after, "--units", "mph"]));
+    assert!(text.contains("Faster by 5.7 mph at 100 %"), "{text}");
+    assert!(text.contains("no difference shown at 60 %"), "{text}");
+    let told: Value =
+        serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();
+    assert_eq!(told["speed_unit"], "mph");
+    let steps = told["comparisons"][0]["steps"].as_array().unwrap();
+    assert!(steps[0]["difference"].as_f64().unwrap().abs() < 0.001, "{steps:?}");
+    assert_eq!(steps[1]["verdict"], "faster");
+}
+
+#[test]
+fn a_page_is_written_whole_and_replaced_only_when_told_so() {
+    let out = tempfile::tempdir().unwrap();
+    let before = result(&out.path().join("a"), "km/h", &[(100.0, 120.0, 1.0)]);
+    let after = result(&out.path().join("<b>"), "km/h", &[(100.0, 121.0, 1.0)]);
+    let page = out.path().join("page.html");
+    let to = page.to_str().unwrap();
+    said(&pairspeed(&["compare", &before, &after, "--out", to]));
+    let text = std::fs::read_to_string(&page).unwrap();
+    assert!(text.contains("&lt;b&gt; against a") && !text.contains("<b>"), "names are text, not markup");
+    let again = pairspeed(&["compare", &before, &after, "--out", to]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(error_of(&again).contains("--force"), "{}", error_of(&again));
+}
+
+#[test]
+fn what_cannot_be_compared_is_misuse_that_names_file_and_mend() {
+    let out = tempfile::tempdir().unwrap();
+    let good = result(&out.path().join("good"), "km/h", &[(100.0, 120.0, 1.0)]);
+    let empty = out.path().join("empty");
+    std::fs::create_dir(&empty).unwrap();
+    let refused = |other: &str| {
+        let output = pairspeed(&["compare", &good, other]);
+        assert_eq!(output.status.code(), Some(2), "{other}");
+        error_of(&output)
+    };
+    assert!(refused(empty.to_str().unwrap()).contains("no summary.json"));
+    assert!(refused("no-such-folder").contains("no-such-folder"));
+    let broken = out.path().join("broken");
+    std::fs::create_dir(&broken).unwrap();
+    let file = broken.join("summary.json");
+    for (text, word) in [
+        ("{\"format\": 1,", "line 1"),
+        ("{\"format\": 99, \"speed_unit\": \"km/h\", \"steps\": []}", "format is 99"),
+        ("{\"format\": 1, \"speed_unit\": null, \"steps\": []}", "unit of its speeds"),
+        ("{\"format\": 1, \"speed_unit\": \"V\", \"steps\": []}", "unit of its speeds"),
+    ] {
+        std::fs::write(&file, text).unwrap();
+        let message = refused(broken.to_str().unwrap());
+        assert!(message.contains(word) && message.contains("summary.json"), "{message}");
+    }
+    let densities = pairspeed(&["compare", &good, &good, "--density", "1.2"]);
+    assert_eq!(densities.status.code(), Some(2));
+    assert_eq!(pairspeed(&["compare", &good]).status.code(), Some(2));
+}
+
+#[test]
+fn a_flight_without_an_airspeed_is_said_to_have_none() {
+    let out = tempfile::tempdir().unwrap();
+    let good = result(&out.path().join("good"), "km/h", &[(100.0, 120.0, 1.0)]);
+    let none = result(&out.path().join("none"), "km/h", &[]);
+    let text = said(&pairspeed(&["compare", &good, &none]));
+    assert!(text.contains("Nothing to compare.") && text.contains("none has no airspeed"), "{text}");
+}
+
+#[test]
+fn a_test_card_is_printed_and_written() {
+    let out = tempfile::tempdir().unwrap();
+    let page = out.path().join("card.html");
+    let day = ["plan", "--top-speed", "85 mph", "--wind", "8mph", "--within", "1.5 mph", "--units", "mph"];
+    let text = said(&pairspeed(&[&day[..], &["--out", page.to_str().unwrap()]].concat()));
+    for word in ["throttle", "upwind", "Order to fly", "Caution"] {
+        assert!(text.contains(word), "{word}: {text}");
+    }
+    assert!(std::fs::read_to_string(&page).unwrap().contains("spotter"));
+    let told: Value = serde_json::from_str(&said(&pairspeed(&[&day[..], &["--json"]].concat()))).unwrap();
+    assert!((told["wind"].as_f64().unwrap() - 8.0).abs() < 1e-6);
+    assert_eq!(told["steps"].as_array().unwrap().len(), 6);
+    for step in told["steps"].as_array().unwrap() {
+        assert!(step["half_width"].as_f64().unwrap() <= 1.5, "{step}");
+    }
+}
+
+#[test]
+fn a_card_can_start_from_a_former_flight() {
+    let out = tempfile::tempdir().unwrap();
+    let former = result(&out.path().join("former"), "kn", &[(50.0, 40.0, 1.0), (100.0, 66.0, 1.0)]);
+    let card = pairspeed(&["plan", "--from", &former, "--steps", "50,100", "--json"]);
+    let told: Value = serde_json::from_str(&said(&card)).unwrap();
+    assert_eq!(told["speed_unit"], "kn");
+    assert!((told["steps"][1]["airspeed"].as_f64().unwrap() - 66.0).abs() < 0.01, "{told}");
+}
+
+#[test]
+fn a_plan_without_what_it_needs_says_what_to_tell() {
+    for (arguments, word) in [
+        (&["plan"][..], "--top-speed"),
+        (&["plan", "--top-speed", "90"], "--wind"),
+        (&["plan", "--top-speed", "90", "--wind", "fast"], "--wind fast"),
+        (&["plan", "--top-speed", "90", "--wind", "8 ft"], "does not measure a speed"),
+        (&["plan", "--top-speed", "90", "--wind", "8 furlongs"], "unknown unit"),
+        (&["plan", "--top-speed", "90", "--wind", "8", "--units", "V"], "--units V"),
+        (&["plan", "--top-speed", "90", "--wind", "8", "--steps", "0,50"], "--steps"),
+        (&["plan", "--top-speed", "90", "--wind", "8", "--pack-wh", "60"], "--full-power-w"),
+    ] {
+        let output = pairspeed(arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(error_of(&output).contains(word), "{arguments:?}: {}", error_of(&output));
+    }
+}
