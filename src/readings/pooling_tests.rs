@@ -1,0 +1,132 @@
+use super::*;
+use crate::recognise::Candidate;
+
+const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0) };
+
+fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
+    let candidate = |(value, behind): &(f64, f32)| Candidate {
+        text: value.to_string().as_str().try_into().unwrap_or_default(),
+        value: *value,
+        behind: *behind,
+    };
+    Look { sight, candidates: candidates.iter().map(candidate).collect(), floor: FURTHEST_BEHIND }
+}
+
+/// Frames at 25 a second.
+fn frames(looks: impl IntoIterator<Item = Look>) -> Vec<Frame> {
+    let frame = |(number, look)| Frame { time_s: number as f64 * 0.04, look, lost: false };
+    looks.into_iter().enumerate().map(frame).collect()
+}
+
+fn clear(value: f64) -> Look {
+    look(Sight::Clear, &[(value, 0.0)])
+}
+
+/// Holds of five frames each.
+fn holds(values: &[f64]) -> Vec<Look> {
+    values.iter().flat_map(|value| std::iter::repeat_n(clear(*value), 5)).collect()
+}
+
+fn values(verdicts: &[Verdict]) -> Vec<f64> {
+    verdicts.iter().map(|verdict| verdict.map_or(f64::NAN, |(value, _)| value)).collect()
+}
+
+#[test]
+fn clear_looks_are_taken_as_they_are() {
+    let shown = [60.0, 61.0, 63.0, 62.0];
+    let verdicts = pool(&frames(holds(&shown)), &BOUNDS);
+    let expected: Vec<f64> = shown.iter().flat_map(|value| [*value; 5]).collect();
+    assert_eq!(values(&verdicts), expected);
+    assert!(verdicts.iter().flatten().all(|(_, confidence)| *confidence > 0.99), "{verdicts:?}");
+}
+
+#[test]
+fn a_doubtful_frame_is_read_with_the_help_of_its_neighbours() {
+    let mut looks = holds(&[63.0, 63.0]);
+    looks[4] = look(Sight::Clear, &[(68.0, 0.0), (63.0, 0.8)]);
+    let verdicts = pool(&frames(looks), &BOUNDS);
+    assert_eq!(verdicts[4].map(|(value, _)| value), Some(63.0));
+    assert!(verdicts[4].is_some_and(|(_, confidence)| confidence > 0.95), "{:?}", verdicts[4]);
+}
+
+#[test]
+fn two_equally_likely_texts_with_no_neighbour_to_decide_leave_a_doubt() {
+    let verdicts = pool(&frames([look(Sight::Clear, &[(63.0, 0.0), (68.0, 0.1)])]), &BOUNDS);
+    assert!(verdicts[0].is_some_and(|(_, confidence)| confidence < 0.6), "{verdicts:?}");
+}
+
+#[test]
+fn a_burst_over_one_frame_of_a_hold_costs_nothing() {
+    let mut looks = holds(&[63.0, 63.0, 64.0]);
+    looks[4] = look(Sight::Strange, &[(83.0, 0.0), (88.0, 1.0)]);
+    let verdicts = pool(&frames(looks), &BOUNDS);
+    assert!(matches!(verdicts[4], Some((63.0, confidence)) if confidence > 0.95), "{:?}", verdicts[4]);
+}
+
+#[test]
+fn a_long_stretch_that_looks_like_no_known_text_is_not_filled() {
+    let mut looks = holds(&[63.0, 63.0, 63.0, 63.0, 63.0, 63.0, 64.0]);
+    for look_then in &mut looks[8..22] {
+        *look_then = look(Sight::Strange, &[(83.0, 0.0)]);
+    }
+    let verdicts = pool(&frames(looks), &BOUNDS);
+    for verdict in &verdicts[11..19] {
+        assert!(verdict.is_none_or(|(_, confidence)| confidence < 0.9), "{verdict:?}");
+    }
+}
+
+#[test]
+fn an_impossible_jump_of_one_frame_is_refused_however_sure_it_looks() {
+    let mut looks = holds(&[63.0, 63.0, 63.0]);
+    looks[7] = look(Sight::Clear, &[(163.0, 0.0), (63.0, 6.0)]);
+    let verdicts = pool(&frames(looks), &BOUNDS);
+    assert_eq!(verdicts[7].map(|(value, _)| value), Some(63.0));
+}
+
+/// The definition: the sum over all sequences of states of the product of their probabilities.
+fn by_enumeration(frames: &[Frame], at: usize) -> Vec<f64> {
+    let chain = Chain::of(frames, &BOUNDS);
+    let states: Vec<Vec<f64>> = (0..frames.len()).map(|at| states(frames, at)).collect();
+    let emissions: Vec<Vec<f64>> =
+        frames.iter().zip(&states).map(|(frame, states)| emissions(frame, states)).collect();
+    let mut weights = vec![0.0; states[at].len() + 1];
+    let count: usize = states.iter().map(|states| states.len() + 1).product();
+    for number in 0..count {
+        let mut rest = number;
+        let path: Vec<usize> = states
+            .iter()
+            .map(|states| {
+                let index = rest % (states.len() + 1);
+                rest /= states.len() + 1;
+                index
+            })
+            .collect();
+        let mut weight = emissions[0][path[0]];
+        for step in 1..path.len() {
+            let (from, to) = (state(&states[step - 1], path[step - 1]), state(&states[step], path[step]));
+            weight *= chain.transition(from, to, step_s(frames, step)) * emissions[step][path[step]];
+        }
+        weights[path[at]] += weight;
+    }
+    normalise(&mut weights);
+    weights
+}
+
+#[test]
+fn the_probabilities_are_those_of_summing_over_all_sequences() {
+    let looks = [
+        clear(63.0),
+        look(Sight::Clear, &[(68.0, 0.0), (63.0, 0.7)]),
+        look(Sight::Strange, &[(61.0, 0.0), (64.0, 0.5)]),
+        look(Sight::Nothing, &[]),
+        clear(64.0),
+    ];
+    let frames = frames(looks);
+    for (at, verdict) in pool(&frames, &BOUNDS).into_iter().enumerate() {
+        let weights = by_enumeration(&frames, at);
+        let best = weights.iter().copied().fold(0.0, f64::max);
+        if let Some((_, confidence)) = verdict {
+            assert!((f64::from(confidence) - best).abs() < 1e-5, "{at}: {confidence} {weights:?}");
+        }
+    }
+}
