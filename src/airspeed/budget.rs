@@ -20,6 +20,8 @@ pub enum Cause {
     Receiver,
     /// Change of the wind between the legs of a pair.
     WindDrift,
+    /// A crosswind that is not known, or not known exactly.
+    Crosswind,
 }
 
 /// One row of a budget.
@@ -40,7 +42,10 @@ pub struct Contribution {
 pub struct Budget {
     /// Its rows; they are taken as independent of each other.
     pub rows: Vec<Contribution>,
-    /// How much the airspeed may read low for a crosswind: added to the upper end of the interval.
+    /// How much the airspeed reads low on the average for a crosswind that is not known: the interval
+    /// is centred this much above it.
+    pub reads_low: f64,
+    /// How much it may read low at the most for that crosswind; for information.
     pub crosswind_bound: f64,
 }
 
@@ -60,12 +65,13 @@ impl Budget {
         if sampled > 0.0 { self.combined().powi(4) / sampled } else { f64::INFINITY }
     }
 
-    /// The 95 % interval around an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4),
-    /// and the crosswind bound on top of the upper end.
+    /// The 95 % interval of an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4) of the
+    /// airspeed and what it reads low on the average (a correction for a systematic effect, 3.2.3).
     #[must_use]
     pub fn interval(&self, airspeed: f64) -> (f64, f64) {
         let half = coverage_factor(0.95, self.degrees_of_freedom()) * self.combined();
-        (airspeed - half, airspeed + half + self.crosswind_bound)
+        let centre = airspeed + self.reads_low;
+        (centre - half, centre + half)
     }
 
     /// The budget of the mean of several airspeeds: parts of their own shrink, shared ones stay, and
@@ -83,9 +89,11 @@ impl Budget {
             let divisor = if row.shared { count } else { count * count };
             Contribution { uncertainty: (squares / divisor).sqrt(), ..*row }
         });
+        let average = |of: fn(&Self) -> f64| budgets.iter().map(|budget| of(budget)).sum::<f64>() / count;
         Self {
             rows: rows.collect(),
-            crosswind_bound: budgets.iter().map(|budget| budget.crosswind_bound).sum::<f64>() / count,
+            reads_low: average(|budget| budget.reads_low),
+            crosswind_bound: average(|budget| budget.crosswind_bound),
         }
     }
 }

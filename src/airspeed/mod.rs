@@ -1,25 +1,24 @@
 //! Airspeed: pairs upwind with downwind legs and states the airspeed with its interval.
 
 mod budget;
+mod crosswind;
 
 pub use budget::{Budget, Cause, Contribution, coverage_factor};
+pub use crosswind::{COURSE_WITHIN_DEG, Crosswind, crosswind_bound, reads_low};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
 use crate::series::statistics::{mean, median};
 
-/// Standard uncertainty of the receiver's speed over a leg: a usual figure for satellite receivers in
-/// steady flight, in m/s (a default of this program, not a maker's figure).
-pub const RECEIVER_MPS: f64 = 0.1;
+/// Standard uncertainty of the receiver's speed over a leg, in m/s: makers of small satellite receivers
+/// usually state 0.05 m/s for the speed (common practice, from memory).
+pub const RECEIVER_MPS: f64 = 0.05;
 
 /// Change of the mean wind from one leg to the next that is assumed while fewer than
 /// [`LEAST_PAIRS_FOR_DRIFT`] pairs show it: standard deviation as a share of the wind.
-pub const ASSUMED_DRIFT_SHARE: f64 = 0.1;
+pub const ASSUMED_DRIFT_SHARE: f64 = 0.06;
 
 /// Pairs from which the change of the wind is taken from the flight itself.
 pub const LEAST_PAIRS_FOR_DRIFT: usize = 3;
-
-/// The course is taken to lie within this angle of the wind's direction, in degrees, unless told.
-pub const COURSE_WITHIN_DEG: f64 = 30.0;
 
 /// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
 /// channel's unit.
@@ -96,18 +95,16 @@ pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> (f64, f64) {
     ((upwind + downwind) / 2.0, (downwind - upwind) / 2.0)
 }
 
-/// How much the mean of two legs held on a course over the ground may read low when the course lies
-/// within `within_deg` of the wind: `V - sqrt(V^2 - Wc^2)`, about `Wc^2 / 2V`, with the crosswind
-/// `Wc = W tan(within_deg)` for the wind `W` along the course. Never more than the airspeed as read.
-#[must_use]
-pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
-    let crosswind = wind.abs() * within_deg.to_radians().tan();
-    if airspeed <= 0.0 { 0.0 } else { (airspeed.hypot(crosswind) - airspeed).min(airspeed) }
-}
-
-/// The airspeed of every pair of legs, with its 95 % interval.
+/// The airspeed of every pair of legs, with its 95 % interval, when nothing is known of the crosswind.
 #[must_use]
 pub fn pair(set: &LegSet) -> Vec<Pair> {
+    pair_with(set, &Crosswind::Unknown)
+}
+
+/// The airspeed of every pair of legs, with its 95 % interval. A known crosswind `Wc` is put right:
+/// `V = sqrt(m^2 + Wc^2)` with the mean `m` of the two legs, whose courses are held over the ground.
+#[must_use]
+pub fn pair_with(set: &LegSet, crosswind: &Crosswind) -> Vec<Pair> {
     let Some(wobble) = &set.wobble else { return Vec::new() };
     let winds: Vec<f64> = set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect();
     let drift = Drift::of(set, wobble, &winds);
@@ -115,7 +112,7 @@ pub fn pair(set: &LegSet) -> Vec<Pair> {
         .iter()
         .filter_map(|pair| Some((pair, legs_of(set, pair)?)))
         .zip(1..)
-        .map(|((pair, legs), number)| one_pair(number, pair, legs, wobble, &drift))
+        .map(|((pair, legs), number)| one_pair(number, pair, legs, crosswind, &(wobble, &drift)))
         .map(|pair| flagged(pair, &winds))
         .collect()
 }
@@ -128,10 +125,18 @@ fn wind([upwind, downwind]: [&Leg; 2]) -> f64 {
     airspeed_and_wind(upwind.speed_median, downwind.speed_median).1
 }
 
-fn one_pair(number: u32, pair: &LegPair, legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Pair {
+fn one_pair(
+    number: u32,
+    pair: &LegPair,
+    legs: [&Leg; 2],
+    crosswind: &Crosswind,
+    wobbles: &(&Wobble, &Drift),
+) -> Pair {
     let [upwind, downwind] = legs.map(|leg| leg.speed_median);
-    let (airspeed, wind) = airspeed_and_wind(upwind, downwind);
-    let budget = budget(legs, wobble, drift);
+    let (mean_speed, wind) = airspeed_and_wind(upwind, downwind);
+    let effect = crosswind.effect(mean_speed, wind);
+    let airspeed = mean_speed + effect.correction;
+    let budget = budget(legs, &effect, wobbles);
     let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
@@ -157,7 +162,7 @@ fn one_pair(number: u32, pair: &LegPair, legs: [&Leg; 2], wobble: &Wobble, drift
 
 /// The budget of a pair. The airspeed is the mean of two medians, so a part `u1`, `u2` of the legs' own
 /// counts as `sqrt(u1^2 + u2^2) / 2` and one they share counts in full.
-fn budget(legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Budget {
+fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobble, &Drift)) -> Budget {
     let medians = legs.map(|leg| wobble.of_median(leg));
     let own = |part: fn(&MedianUncertainty) -> f64| part(&medians[0]).hypot(part(&medians[1])) / 2.0;
     let known = f64::INFINITY;
@@ -168,7 +173,7 @@ fn budget(legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Budget {
         shared,
     };
     let samples = legs.iter().map(|leg| leg.samples as f64).sum::<f64>();
-    let (airspeed, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
+    let (_, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
     Budget {
         rows: vec![
             row(Cause::Gusts, own(|median| median.gusts), wobble.degrees_of_freedom, false),
@@ -177,8 +182,10 @@ fn budget(legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Budget {
             row(Cause::SharedRounding, wobble.quantum / 24f64.sqrt(), known, true),
             row(Cause::Receiver, drift.receiver / 2f64.sqrt(), known, false),
             row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom, false),
+            row(Cause::Crosswind, effect.uncertainty, known, true),
         ],
-        crosswind_bound: crosswind_bound(airspeed, wind, COURSE_WITHIN_DEG),
+        reads_low: effect.reads_low,
+        crosswind_bound: effect.bound,
     }
 }
 

@@ -61,10 +61,14 @@ pub struct Plan {
     pub wind_angle_deg: f64,
     /// Standard deviation of the gusts.
     pub gust: f64,
+    /// Longitudinal scale of the gusts, in metres.
+    pub gust_length_m: f64,
     /// Random walk of the mean wind, per square root of a second.
     pub wind_walk: f64,
     pub unit: Unit,
     pub decimals: u8,
+    /// The display cuts off further places instead of rounding.
+    pub cuts_off: bool,
     pub frames_hz: f64,
     pub updates_hz: f64,
     pub receiver_noise: f64,
@@ -103,9 +107,11 @@ impl Default for Plan {
             wind: 3.0,
             wind_angle_deg: 10.0,
             gust: 0.5,
+            gust_length_m: 154.0,
             wind_walk: 0.03,
             unit: Unit::KilometresPerHour,
             decimals: 0,
+            cuts_off: false,
             frames_hz: 30.0,
             updates_hz: 5.0,
             receiver_noise: 0.1,
@@ -119,6 +125,60 @@ impl Default for Plan {
             altitude_readout: true,
             lost: Vec::new(),
             gaps: Vec::new(),
+        }
+    }
+}
+
+/// Standard deviation and longitudinal scale in metres of the gusts at a height, for a wind at 20 ft:
+/// MIL-F-8785C, low altitude: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4,
+/// L_u = h / (0.177 + 0.000823 h)^1.2, heights in feet.
+pub fn dryden(height_m: f64, wind: f64) -> (f64, f64) {
+    let height_ft = height_m / 0.3048;
+    let shape = 0.177 + 0.000_823 * height_ft;
+    (0.1 * wind / shape.powf(0.4), 0.3048 * height_ft / shape.powf(1.2))
+}
+
+impl Plan {
+    /// A flight as a pilot might fly it on some day: wind, course, gusts, receiver, display, legs and
+    /// steps all drawn at random. Legs follow the wind as well as a pilot can tell it.
+    pub fn of_some_day(seed: u64) -> Self {
+        let mut chance = Chance::new(seed ^ 0xA5A5_0000);
+        let wind = chance.between(0.3, 6.0);
+        let (gust, gust_length_m) = dryden(chance.between(20.0, 60.0), wind);
+        let steps = 2 + (chance.even() * 4.0) as usize;
+        let slowest = chance.between(16.0, 24.0);
+        let rise = chance.between(1.5, 4.0);
+        let leg_s = chance.between(7.0, 16.0);
+        let units = [
+            (Unit::KilometresPerHour, 0),
+            (Unit::MilesPerHour, 0),
+            (Unit::Knots, 1),
+            (Unit::MetresPerSecond, 1),
+        ];
+        let (unit, decimals) = units[(chance.even() * 4.0) as usize % 4];
+        Self {
+            seed,
+            airspeeds: (0..steps).map(|step| slowest + rise * step as f64).collect(),
+            throttles: (0..steps).map(|step| 50.0 + 50.0 * step as f64 / steps as f64).collect(),
+            legs_per_step: [2, 4][usize::from(chance.happens(0.5))],
+            leg_s: (leg_s, leg_s + 3.0),
+            wind,
+            wind_angle_deg: 15.0 * chance.normal(),
+            gust,
+            gust_length_m,
+            wind_walk: wind * chance.between(0.0, 0.03),
+            unit,
+            decimals,
+            cuts_off: chance.happens(0.25),
+            updates_hz: [5.0, 10.0][usize::from(chance.happens(0.5))],
+            receiver_noise: chance.between(0.05, 0.15),
+            receiver_lag_s: chance.between(0.3, 0.9),
+            blank_share: 0.02,
+            wrong_share: 0.0,
+            whole_flight: false,
+            voltage_readout: false,
+            altitude_readout: false,
+            ..Self::default()
         }
     }
 }
@@ -266,7 +326,7 @@ fn world(plan: &Plan, phases: &[Phase], chance: &mut Chance) -> (Vec<Shown>, Vec
             airspeed += (phase.airspeed - airspeed) * TICK_S / 1.2;
             height += phase.climb_mps * TICK_S;
             charge -= TICK_S * (phase.throttle / 100.0).powi(2) / 900.0;
-            let memory = TICK_S * airspeed.max(5.0) / 154.0;
+            let memory = TICK_S * airspeed.max(5.0) / plan.gust_length_m;
             let kick = plan.gust * (2.0 * memory).sqrt();
             gust += -memory * gust + kick * chance.normal();
             side_gust += -memory * side_gust + kick * chance.normal();
@@ -311,10 +371,11 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
         .map(|time| shown.partition_point(|update| update.time_s <= *time).saturating_sub(1))
         .collect();
     let speed_factor = 1.0 / plan.unit.si_per_unit();
+    let cut = if plan.cuts_off { 0.5 } else { 0.0 };
     let channel = |channel, unit, decimals: u8, max_rate, of: &dyn Fn(&Shown) -> f64| {
         let scale = 10f64.powi(i32::from(decimals));
         let values: Vec<f64> =
-            held.iter().map(|update| (of(&shown[*update]) * scale).round() / scale).collect();
+            held.iter().map(|update| (of(&shown[*update]) * scale - cut).round() / scale).collect();
         (channel, unit, decimals, max_rate, values)
     };
     let mut truth =
