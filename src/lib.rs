@@ -6,6 +6,7 @@
 //! footage -> readings -> series -> legs -> pairs -> findings (a Flight, which output writes down)
 //! ```
 
+pub mod air;
 pub mod airspeed;
 pub mod channel;
 pub mod files;

@@ -2,6 +2,8 @@
 
 mod budget;
 mod crosswind;
+pub mod least_squares;
+pub mod multileg;
 
 pub use budget::{Budget, Cause, Contribution, coverage_factor};
 pub use crosswind::{COURSE_WITHIN_DEG, Crosswind, crosswind_bound, reads_low};

@@ -1,0 +1,110 @@
+//! Least squares: straight and curved models fitted to readings, with the covariance of what they give.
+//!
+//! Checked against the NIST Statistical Reference Datasets and JCGM 100:2008, H.3.
+
+use nalgebra::{DMatrix, DVector};
+
+/// Singular values below this share of the largest are taken as nothing: the model is not determined.
+const SMALLEST_SINGULAR: f64 = 1e-13;
+
+/// Steps after which a curved fit gives up.
+const MOST_STEPS: usize = 50;
+
+/// A fitted model.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// The parameters.
+    pub parameters: DVector<f64>,
+    /// Covariance of the parameters for residuals of standard deviation 1 that are independent of each
+    /// other: `(J^T J)^-1`. Times the square of the residuals' standard deviation it is theirs.
+    pub unit_covariance: DMatrix<f64>,
+    /// Observed minus fitted values.
+    pub residuals: DVector<f64>,
+}
+
+impl Fit {
+    /// Observations less parameters.
+    #[must_use]
+    pub fn degrees_of_freedom(&self) -> usize {
+        self.residuals.len().saturating_sub(self.parameters.len())
+    }
+
+    /// Residual standard deviation: the root of the residuals' sum of squares over the degrees of
+    /// freedom. `None` where nothing is left over.
+    #[must_use]
+    pub fn residual_deviation(&self) -> Option<f64> {
+        let freedom = self.degrees_of_freedom();
+        (freedom > 0).then(|| (self.residuals.norm_squared() / freedom as f64).sqrt())
+    }
+
+    /// Covariance of the parameters from the residuals. `None` where nothing is left over.
+    #[must_use]
+    pub fn covariance(&self) -> Option<DMatrix<f64>> {
+        self.residual_deviation().map(|deviation| &self.unit_covariance * deviation.powi(2))
+    }
+}
+
+/// Fits `values = design * parameters`: design has a row for each value and a column for each parameter.
+/// `None` with fewer values than parameters, where a number is not finite, or where the columns do not
+/// determine the parameters.
+#[must_use]
+pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
+    let finite = design.iter().chain(values.iter()).all(|number| number.is_finite());
+    if !finite || design.nrows() != values.len() || design.nrows() < design.ncols() || design.ncols() == 0 {
+        return None;
+    }
+    // Columns of like size keep a polynomial's powers from drowning each other.
+    let scales: Vec<f64> = design.column_iter().map(|column| column.norm()).collect();
+    if scales.contains(&0.0) {
+        return None;
+    }
+    let mut scaled = design.clone();
+    for (mut column, scale) in scaled.column_iter_mut().zip(&scales) {
+        column /= *scale;
+    }
+    let svd = scaled.svd(true, true);
+    let (largest, smallest) = (svd.singular_values.max(), svd.singular_values.min());
+    if smallest.is_nan() || smallest <= SMALLEST_SINGULAR * largest {
+        return None;
+    }
+    let unscaled = DVector::from_iterator(scales.len(), scales.iter().map(|scale| 1.0 / scale));
+    let parameters = svd.solve(values, 0.0).ok()?.component_mul(&unscaled);
+    let mut inverse = svd.v_t?.transpose();
+    for (mut column, singular) in inverse.column_iter_mut().zip(svd.singular_values.iter()) {
+        column /= *singular;
+    }
+    let unscale = DMatrix::from_diagonal(&unscaled);
+    let unit_covariance = &unscale * (&inverse * inverse.transpose()) * &unscale;
+    let residuals = values - design * &parameters;
+    Some(Fit { parameters, unit_covariance, residuals })
+}
+
+/// Fits a curved model by Gauss and Newton's method with halved steps. `model` gives the residuals
+/// (observed minus fitted) and the derivatives of the fitted values, one row an observation and one
+/// column a parameter. `None` where a step is not determined or no end is found.
+#[must_use]
+pub fn curved(
+    start: &DVector<f64>,
+    model: impl Fn(&DVector<f64>) -> (DVector<f64>, DMatrix<f64>),
+) -> Option<Fit> {
+    let mut parameters = start.clone();
+    let (mut residuals, mut derivatives) = model(&parameters);
+    for _ in 0..MOST_STEPS {
+        let step = linear(&derivatives, &residuals)?;
+        let better = halvings().find_map(|share| {
+            let tried = &parameters + &step.parameters * share;
+            let (left, slopes) = model(&tried);
+            (left.norm_squared() <= residuals.norm_squared()).then_some((tried, left, slopes))
+        });
+        let moved = step.parameters.norm() > 1e-10 * (1.0 + parameters.norm());
+        match better {
+            Some(next) if moved => (parameters, residuals, derivatives) = next,
+            _ => return Some(Fit { parameters, unit_covariance: step.unit_covariance, residuals }),
+        }
+    }
+    None
+}
+
+fn halvings() -> impl Iterator<Item = f64> {
+    (0..12).map(|halving| 0.5f64.powi(halving))
+}
