@@ -13,6 +13,7 @@ pub mod files;
 pub mod flight;
 pub mod footage;
 pub mod glyphs;
+pub mod least_squares;
 pub mod legs;
 pub mod output;
 pub mod picture;

@@ -247,7 +247,7 @@ fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
         kind: LegKind::Leg,
         throttle_percent: None,
     });
-    let options = LegOptions { told: Some(legs.collect()), throttle_steps: None };
+    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
     let pairs = pair(&find(&trust(flight.readings), &options).unwrap());
     let truth = flight.airspeeds.clone();
     pairs.into_iter().map(|pair| (pair.clone(), truth[pair.step as usize - 1])).collect()

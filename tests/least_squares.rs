@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use nalgebra::{DMatrix, DVector};
-use pairspeed::airspeed::least_squares::{Fit, curved, linear};
+use pairspeed::least_squares::{Fit, curved, linear};
 use pairspeed::series::statistics::{mean, standard_deviation};
 
 /// A table's two columns under the given names.

@@ -6,6 +6,13 @@
 //! [`COURSE_WITHIN_DEG`] either side, and what that takes on the average and its spread go into the
 //! interval (JCGM 100:2008, 4.3.7 for the distribution, 3.2.3 for the correction).
 
+use serde::Serialize;
+
+use super::multileg::Held;
+use super::turn_fit;
+use crate::legs::LegSet;
+use crate::series::Series;
+
 /// The course is taken to lie within this angle of the wind's direction, in degrees, unless told: a
 /// pilot looks at the wind before flying up and down it (common practice, no source).
 pub const COURSE_WITHIN_DEG: f64 = 30.0;
@@ -86,4 +93,111 @@ pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> (f64, f64) {
     let of_full = |share: f64| bound * share / t.powi(2);
     let known = bound > 0.0 && half_angle > 0.0;
     if known { (of_full(square), of_full((fourth - square.powi(2)).max(0.0).sqrt())) } else { (0.0, 0.0) }
+}
+
+/// How well a told wind speed and direction are known, as standard uncertainties: a share of the speed, and
+/// degrees (common practice, no source).
+const TOLD_SPEED_SHARE: f64 = 0.15;
+const TOLD_DIRECTION_DEG: f64 = 10.0;
+
+/// Course and wind as the pilot told them.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct ToldWind {
+    /// Speed in m/s and direction the wind comes from, in degrees clockwise from north.
+    pub wind: Option<(f64, f64)>,
+    /// Course of the legs over the ground, either way, in degrees clockwise from north.
+    pub course_deg: Option<f64>,
+    /// What the heading the overlay shows means.
+    pub held: Held,
+}
+
+/// Where the wind across the course is known from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WindSource {
+    /// Told by the pilot.
+    Told,
+    /// Fitted to the ground speeds through the turns.
+    Turns,
+}
+
+/// What is known of the wind, in the unit of the speeds.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WindFinding {
+    /// Where it is known from.
+    pub source: WindSource,
+    /// Wind across the course.
+    pub across: f64,
+    /// Its standard uncertainty.
+    pub across_uncertainty: f64,
+    /// Speed of the wind.
+    pub speed: f64,
+    /// Direction it comes from, in degrees clockwise from north.
+    pub from_deg: f64,
+    /// Course it was held against, in degrees clockwise from north.
+    pub course_deg: f64,
+}
+
+impl From<Option<&WindFinding>> for Crosswind {
+    fn from(finding: Option<&WindFinding>) -> Self {
+        finding.map_or(Self::Unknown, |wind| Self::Known {
+            speed: wind.across,
+            uncertainty: wind.across_uncertainty,
+        })
+    }
+}
+
+/// The wind across the course: told, or fitted to the turns where the overlay shows the course and the fit
+/// says more than nothing. `None` where neither tells it; a told wind needs a course, told or shown.
+#[must_use]
+pub fn find_wind(series: &Series, set: &LegSet, told: &ToldWind) -> Option<WindFinding> {
+    let shown_deg = || shown_course_deg(set);
+    match told.wind {
+        Some((speed_mps, from_deg)) => {
+            let course_deg = told.course_deg.or_else(shown_deg)?;
+            Some(told_wind(speed_mps / set.speed_si, from_deg, course_deg))
+        }
+        None if told.held == Held::Track => fitted_wind(series, set, told.course_deg.or_else(shown_deg)?),
+        None => None,
+    }
+}
+
+fn told_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
+    let (sin, cos) = (from_deg - course_deg).to_radians().sin_cos();
+    let of_speed = TOLD_SPEED_SHARE * speed * sin;
+    let of_direction = TOLD_DIRECTION_DEG.to_radians() * speed * cos;
+    WindFinding {
+        source: WindSource::Told,
+        across: speed * sin,
+        across_uncertainty: of_speed.hypot(of_direction),
+        speed,
+        from_deg,
+        course_deg,
+    }
+}
+
+/// A fit is worth having when it knows the crosswind at least twice as well as nothing does: its standard
+/// deviation is then `W sqrt(E tan^2)` (see [`reads_low`]) for the wind `W` along the course.
+fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFinding> {
+    let fit = turn_fit::fit(series, set)?;
+    let (sin, cos) = (fit.from_deg - course_deg).to_radians().sin_cos();
+    let half_angle = COURSE_WITHIN_DEG.to_radians();
+    let unknown = (fit.wind * cos).abs() * (half_angle.tan() / half_angle - 1.0).sqrt();
+    (fit.uncertainty < 0.5 * unknown).then_some(WindFinding {
+        source: WindSource::Turns,
+        across: fit.wind * sin,
+        across_uncertainty: fit.uncertainty,
+        speed: fit.wind,
+        from_deg: fit.from_deg,
+        course_deg,
+    })
+}
+
+/// Course of the upwind legs as the overlay shows it, averaged on the circle.
+fn shown_course_deg(set: &LegSet) -> Option<f64> {
+    let headings = set.pairs.iter().filter_map(|pair| *set.headings_deg.get(pair.upwind)?);
+    let (sin, cos) = headings
+        .map(|heading| heading.to_radians().sin_cos())
+        .fold((0.0, 0.0), |sum, part| (sum.0 + part.0, sum.1 + part.1));
+    (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }

@@ -2,25 +2,21 @@
 
 mod budget;
 mod crosswind;
-pub mod least_squares;
+mod drift;
 pub mod multileg;
+mod patterns;
+mod turn_fit;
 
 pub use budget::{Budget, Cause, Contribution, coverage_factor};
-pub use crosswind::{COURSE_WITHIN_DEG, Crosswind, crosswind_bound, reads_low};
+pub use crosswind::{
+    COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
+};
+use drift::Drift;
+pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
+pub use patterns::{Pattern, patterns};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
 use crate::series::statistics::{mean, median};
-
-/// Standard uncertainty of the receiver's speed over a leg, in m/s: makers of small satellite receivers
-/// usually state 0.05 m/s for the speed (common practice, from memory).
-pub const RECEIVER_MPS: f64 = 0.05;
-
-/// Change of the mean wind from one leg to the next that is assumed while fewer than
-/// [`LEAST_PAIRS_FOR_DRIFT`] pairs show it: standard deviation as a share of the wind.
-pub const ASSUMED_DRIFT_SHARE: f64 = 0.06;
-
-/// Pairs from which the change of the wind is taken from the flight itself.
-pub const LEAST_PAIRS_FOR_DRIFT: usize = 3;
 
 /// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
 /// channel's unit.
@@ -108,8 +104,8 @@ pub fn pair(set: &LegSet) -> Vec<Pair> {
 #[must_use]
 pub fn pair_with(set: &LegSet, crosswind: &Crosswind) -> Vec<Pair> {
     let Some(wobble) = &set.wobble else { return Vec::new() };
-    let winds: Vec<f64> = set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect();
-    let drift = Drift::of(set, wobble, &winds);
+    let winds = winds(set);
+    let drift = Drift::of(set, wobble);
     set.pairs
         .iter()
         .filter_map(|pair| Some((pair, legs_of(set, pair)?)))
@@ -121,6 +117,11 @@ pub fn pair_with(set: &LegSet, crosswind: &Crosswind) -> Vec<Pair> {
 
 fn legs_of<'a>(set: &'a LegSet, pair: &LegPair) -> Option<[&'a Leg; 2]> {
     Some([set.legs.get(pair.upwind)?, set.legs.get(pair.downwind)?])
+}
+
+/// The wind along the course of every pair.
+fn winds(set: &LegSet) -> Vec<f64> {
+    set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect()
 }
 
 fn wind([upwind, downwind]: [&Leg; 2]) -> f64 {
@@ -182,52 +183,12 @@ fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobbl
             row(Cause::Noise, own(|median| median.noise), (samples - 2.0).max(1.0), false),
             row(Cause::Rounding, own(|median| median.rounding), known, false),
             row(Cause::SharedRounding, wobble.quantum / 24f64.sqrt(), known, true),
-            row(Cause::Receiver, drift.receiver / 2f64.sqrt(), known, false),
-            row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom, false),
+            row(Cause::Receiver, drift.receiver() / 2f64.sqrt(), known, false),
+            row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom(), false),
             row(Cause::Crosswind, effect.uncertainty, known, true),
         ],
         reads_low: effect.reads_low,
         crosswind_bound: effect.bound,
-    }
-}
-
-/// The change of the mean wind between the legs of a pair.
-struct Drift {
-    /// Standard uncertainty of an airspeed from it, as seen; `None` while it is assumed.
-    seen: Option<f64>,
-    degrees_of_freedom: f64,
-    receiver: f64,
-}
-
-impl Drift {
-    /// From three pairs on, the drift is what the winds of successive pairs differ by beyond what the
-    /// legs' own uncertainty explains. For a wind that walks at random the difference of two pairs has
-    /// twice the variance of the difference of two legs, of which half goes into the airspeed: an
-    /// eighth of the variance of successive differences.
-    fn of(set: &LegSet, wobble: &Wobble, winds: &[f64]) -> Self {
-        let receiver = RECEIVER_MPS / set.speed_si;
-        if winds.len() < LEAST_PAIRS_FOR_DRIFT {
-            return Self { seen: None, degrees_of_freedom: f64::INFINITY, receiver };
-        }
-        let squares: Vec<f64> = winds.windows(2).map(|two| (two[1] - two[0]).powi(2)).collect();
-        let of_legs: Vec<f64> = set
-            .pairs
-            .iter()
-            .filter_map(|pair| legs_of(set, pair))
-            .flatten()
-            .map(|leg| wobble.of_median(leg).combined().powi(2) / 2.0)
-            .collect();
-        let unexplained = mean(&squares).unwrap_or(0.0) - 2.0 * mean(&of_legs).unwrap_or(0.0);
-        Self {
-            seen: Some((unexplained.max(0.0) / 8.0).sqrt()),
-            degrees_of_freedom: (winds.len() - 1) as f64,
-            receiver,
-        }
-    }
-
-    /// Half of the change between two legs goes into the airspeed.
-    fn uncertainty(&self, wind: f64) -> f64 {
-        self.seen.unwrap_or(ASSUMED_DRIFT_SHARE * wind.abs() / 2.0)
     }
 }
 

@@ -81,7 +81,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
         )));
     }
     let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
-    let legs = LegOptions { told, throttle_steps: arguments.throttle.clone() };
+    let legs = LegOptions { told, throttle_steps: arguments.throttle.clone(), ..LegOptions::default() };
     Ok(ReadOptions { legs, least_confidence: arguments.confidence })
 }
 
