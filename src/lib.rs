@@ -61,11 +61,23 @@ pub struct ReadOptions {
     pub legs: LegOptions,
     /// Probability from which on a reading is believed.
     pub least_confidence: f32,
+    /// Units of the results.
+    pub units: units::ResultUnits,
+    /// Course and wind.
+    pub wind: airspeed::ToldWind,
+    /// The air at the field.
+    pub air: air::AirTold,
 }
 
 impl Default for ReadOptions {
     fn default() -> Self {
-        Self { legs: LegOptions::default(), least_confidence: readings::DEFAULT_LEAST_CONFIDENCE }
+        Self {
+            legs: LegOptions::default(),
+            least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
+            units: units::ResultUnits::default(),
+            wind: airspeed::ToldWind::default(),
+            air: air::AirTold::default(),
+        }
     }
 }
 
@@ -94,11 +106,16 @@ pub fn read_flight(
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences());
 
-    let series = series::trust(read);
+    let series = series::trust(read).in_units(&options.units);
     let legs = legs::find(&series, &options.legs)?;
-    let pairs = airspeed::pair(&legs);
+    let wind = airspeed::find_wind(&series, &legs, &options.wind);
+    let pairs = airspeed::pair_with(&legs, &wind.as_ref().into());
     let steps = airspeed::steps(&pairs);
+    let patterns = airspeed::patterns(&legs, options.wind.held);
+    let air = air::of_flight(&series, &legs.legs, &options.air);
     notes.extend(legs.notes.iter().map(ToString::to_string));
+    notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
+    notes.extend(air.sentence().filter(|_| !pairs.is_empty()));
     Ok(Flight {
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
@@ -108,6 +125,9 @@ pub fn read_flight(
         throttle_source: legs.throttle_source,
         pairs,
         steps,
+        patterns,
+        wind,
+        air,
         notes,
     })
 }

@@ -38,6 +38,7 @@ fn show(
         channel: channel.clone(),
         unit,
         decimals,
+        step: None,
         range: None,
         max_rate: None,
         values: readings.time_s.iter().map(|time_s| (value(*time_s) * scale).round() / scale).collect(),

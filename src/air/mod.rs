@@ -5,8 +5,10 @@
 //! about 1.6 % thinner than that, which is 0.5 % of an airspeed carried over.
 
 mod datum;
+mod flight;
 
 pub use datum::{Datum, datum};
+pub use flight::{FlightAir, of_flight};
 
 use serde::Serialize;
 
@@ -89,6 +91,8 @@ pub struct AirTold {
     pub temperature_k: Option<f64>,
     /// Pressure, in pascal.
     pub pressure: Option<Pressure>,
+    /// What the altitude shown counts from; recognised where not told.
+    pub datum: Option<Datum>,
 }
 
 /// A told pressure, in pascal.

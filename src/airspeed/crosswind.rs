@@ -8,10 +8,12 @@
 
 use serde::Serialize;
 
+use super::Pair;
 use super::multileg::Held;
 use super::turn_fit;
 use crate::legs::LegSet;
 use crate::series::Series;
+use crate::series::statistics::median;
 
 /// The course is taken to lie within this angle of the wind's direction, in degrees, unless told: a
 /// pilot looks at the wind before flying up and down it (common practice, no source).
@@ -200,4 +202,34 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
         .map(|heading| heading.to_radians().sin_cos())
         .fold((0.0, 0.0), |sum, part| (sum.0 + part.0, sum.1 + part.1));
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
+}
+
+/// A told wind is at odds with the pairs when its part along the course differs from theirs by more than
+/// this share of it, and by as many standard uncertainties of a pair.
+const TOLD_AT_ODDS: (f64, f64) = (0.5, 3.0);
+
+/// Sentences on the wind that was told: used, not usable, or at odds with what the legs show.
+#[must_use]
+pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<String> {
+    let mut sentences = Vec::new();
+    if told.wind.is_some() && found.is_none() && !pairs.is_empty() {
+        sentences.push(
+            "the told wind is not used: tell the course of the legs with --course, since the overlay shows none"
+                .to_owned(),
+        );
+    }
+    let told_found = found.filter(|wind| wind.source == WindSource::Told);
+    let winds: Vec<f64> = pairs.iter().map(|pair| pair.wind).collect();
+    if let (Some(wind), Some(usual)) = (told_found, median(&winds)) {
+        let along = (wind.speed * (wind.from_deg - wind.course_deg).to_radians().cos()).abs();
+        let doubts: Vec<f64> = pairs.iter().map(|pair| pair.airspeed_uncertainty).collect();
+        let doubt = TOLD_AT_ODDS.1 * median(&doubts).unwrap_or(0.0);
+        if (along - usual.abs()).abs() > doubt.max(TOLD_AT_ODDS.0 * along.max(usual.abs())) {
+            sentences.push(format!(
+                "the told wind puts {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction",
+                usual.abs()
+            ));
+        }
+    }
+    sentences
 }

@@ -10,6 +10,7 @@ mod turn_fit;
 pub use budget::{Budget, Cause, Contribution, coverage_factor};
 pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
+    wind_sentences,
 };
 use drift::Drift;
 pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};

@@ -443,6 +443,7 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
                 channel,
                 unit,
                 decimals,
+                step: None,
                 range: None,
                 max_rate,
                 confidence: readings.iter().map(|value| if value.is_nan() { 0.0 } else { 0.97 }).collect(),
