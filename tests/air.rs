@@ -22,6 +22,7 @@ fn told(elevation_ft: f64, celsius: f64, setting_inhg: f64) -> Air {
         field_elevation_m: Some(elevation_ft * FT_M),
         temperature_k: Some(celsius + ZERO_CELSIUS_K),
         pressure: Some(Pressure::SeaLevel(setting_inhg * INHG_PA)),
+        ..AirTold::default()
     }
     .at_field(None)
     .unwrap()

@@ -38,7 +38,10 @@ fn every_unit_gives_the_same_airspeeds_and_intervals() {
                 (one.wind, other.wind),
             ] {
                 let expected = Unit::KilometresPerHour.convert(expected, unit).unwrap();
-                assert!((value - expected).abs() < 1e-6 * expected.abs().max(1.0), "{list}: {value} {expected}");
+                assert!(
+                    (value - expected).abs() < 1e-6 * expected.abs().max(1.0),
+                    "{list}: {value} {expected}"
+                );
             }
         }
     }
@@ -60,5 +63,8 @@ fn a_list_of_units_that_cannot_be_followed_is_answered_with_what_can() {
         message("V"),
         "\"V\" measures neither a speed nor a height: use mph, km/h, kn or m/s, and ft or m"
     );
-    assert_eq!(message("mph,kn"), "\"kn\" is a second unit for the same: name one for speed and one for height");
+    assert_eq!(
+        message("mph,kn"),
+        "\"kn\" is a second unit for the same: name one for speed and one for height"
+    );
 }

@@ -8,6 +8,7 @@ mod progress;
 mod read;
 mod setup;
 mod teach;
+mod told;
 
 use std::process::ExitCode;
 

@@ -13,6 +13,7 @@ use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
 use super::progress::Bar;
+use super::told::ToldArguments;
 
 #[derive(Debug, Args)]
 pub struct ReadArguments {
@@ -37,6 +38,8 @@ pub struct ReadArguments {
     /// Probability from which on a reading is believed; others are left blank
     #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE)]
     confidence: f32,
+    #[command(flatten)]
+    told: ToldArguments,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -45,7 +48,8 @@ pub struct ReadArguments {
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
     setup.require_speed().map_err(Failure::misuse)?;
-    let options = options(arguments)?;
+    let mut options = options(arguments)?;
+    arguments.told.tell(&setup.setup, &mut options)?;
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
@@ -82,7 +86,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     }
     let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
     let legs = LegOptions { told, throttle_steps: arguments.throttle.clone(), ..LegOptions::default() };
-    Ok(ReadOptions { legs, least_confidence: arguments.confidence })
+    Ok(ReadOptions { legs, least_confidence: arguments.confidence, ..ReadOptions::default() })
 }
 
 fn default_folder(clips: &[PathBuf]) -> PathBuf {
