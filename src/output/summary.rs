@@ -14,6 +14,7 @@ use crate::units::Unit;
 
 use super::RenderError;
 use super::numbers::rounded;
+use super::surroundings::{Surroundings, surroundings};
 use super::tally::Tally;
 use super::words::CAUTIONS;
 
@@ -59,6 +60,9 @@ struct Summary<'a> {
     pairs: Vec<PairSummary<'a>>,
     /// The throttle steps.
     steps: Vec<StepSummary>,
+    /// Wind, air and patterns of legs.
+    #[serde(flatten)]
+    surroundings: Surroundings<'a>,
     /// What the pilot should know, a sentence each.
     notes: &'a [String],
     /// Cautions that go with the result.
@@ -191,6 +195,7 @@ fn summary(flight: &Flight) -> Summary<'_> {
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
         pairs: flight.pairs.iter().map(pair_summary).collect(),
         steps: flight.steps.iter().map(step_summary).collect(),
+        surroundings: surroundings(flight),
         notes: &flight.notes,
         cautions: CAUTIONS,
     }
