@@ -1,8 +1,15 @@
-//! Writing files whole: to a temporary name beside the target, then renamed, so that a file is
-//! either complete or not there.
+//! Writing files whole: under a temporary name beside the target, then renamed, so that a file is
+//! either complete or not there. Files that belong together are replaced together or not at all.
 
+use std::fs;
 use std::io::{self, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use tempfile::{TempDir, TempPath};
+use thiserror::Error;
+
+/// Prefix and suffix of every temporary name.
+const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
 
 /// What to do where the file exists already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,11 +38,128 @@ pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<
     renamed.map(drop).map_err(|failure| failure.error)
 }
 
+/// Why files that belong together could not be written; the folder is as it was, unless `kept`
+/// says where its former files are.
+#[derive(Debug, Error)]
+#[error("cannot write {}: {source}", path.display())]
+pub struct TogetherError {
+    /// The file that failed.
+    pub path: PathBuf,
+    /// The system's reason.
+    pub source: io::Error,
+    /// The folder that holds the former files, where they could not be put back.
+    pub kept: Option<PathBuf>,
+}
+
+/// Writes several files, names with bytes, into `folder`: all of them, or none. They are written in
+/// full into a temporary folder within `folder`; then the former files are moved aside, the new ones
+/// moved in, and, should one of these steps fail, the former ones put back. Returns the paths in the
+/// order given.
+///
+/// # Errors
+/// [`TogetherError`]; with [`Existing::Keep`] also where one of the files exists.
+pub fn write_together(
+    folder: &Path,
+    files: &[(&str, Vec<u8>)],
+    existing: Existing,
+) -> Result<Vec<PathBuf>, TogetherError> {
+    let failed = |path: &Path| {
+        let path = path.to_owned();
+        move |source| TogetherError { path, source, kept: None }
+    };
+    let fresh = temporary_folder(folder).map_err(failed(folder))?;
+    for (name, bytes) in files {
+        written(&fresh.path().join(name), bytes).map_err(failed(&folder.join(name)))?;
+    }
+    let mut exchange =
+        Exchange { folder, former: temporary_folder(folder).map_err(failed(folder))?, steps: Vec::new() };
+    let names = || files.iter().map(|(name, _)| *name);
+    let aside = if existing == Existing::Replace { exchange.all_aside(names()) } else { Ok(()) };
+    match aside.and_then(|()| exchange.all_in(names(), fresh.path())) {
+        Ok(()) => Ok(names().map(|name| folder.join(name)).collect()),
+        Err((path, source)) => Err(TogetherError { path, source, kept: exchange.undo() }),
+    }
+}
+
+/// Makes sure that files can be written into a folder.
+///
+/// # Errors
+/// The system's reason why not.
+pub fn check_writable(folder: &Path) -> io::Result<()> {
+    temporary_folder(folder).map(drop)
+}
+
+/// What was moved so far, so that it can be moved back.
+struct Exchange<'a> {
+    folder: &'a Path,
+    former: TempDir,
+    steps: Vec<Step>,
+}
+
+enum Step {
+    /// The former file of this name was moved aside.
+    Aside(PathBuf),
+    /// The new file was moved to this path.
+    In(PathBuf),
+}
+
+type Moved = Result<(), (PathBuf, io::Error)>;
+
+impl Exchange<'_> {
+    fn all_aside<'n>(&mut self, names: impl Iterator<Item = &'n str>) -> Moved {
+        for name in names {
+            let path = self.folder.join(name);
+            if fs::symlink_metadata(&path).is_ok_and(|found| !found.is_dir()) {
+                fs::rename(&path, self.former.path().join(name)).map_err(|source| (path, source))?;
+                self.steps.push(Step::Aside(name.into()));
+            }
+        }
+        Ok(())
+    }
+
+    fn all_in<'n>(&mut self, names: impl Iterator<Item = &'n str>, fresh: &Path) -> Moved {
+        for name in names {
+            let path = self.folder.join(name);
+            TempPath::try_from_path(fresh.join(name))
+                .map_err(|source| (path.clone(), source))?
+                .persist_noclobber(&path)
+                .map_err(|failure| (path.clone(), failure.error))?;
+            self.steps.push(Step::In(path));
+        }
+        Ok(())
+    }
+
+    /// Takes the steps back, the last one first; the folder of the former files where they could not
+    /// all be put back.
+    fn undo(self) -> Option<PathBuf> {
+        let mut all_back = true;
+        for step in self.steps.iter().rev() {
+            let back = match step {
+                Step::In(path) => fs::remove_file(path),
+                Step::Aside(name) => fs::rename(self.former.path().join(name), self.folder.join(name)),
+            };
+            all_back &= back.is_ok();
+        }
+        (!all_back).then(|| self.former.keep())
+    }
+}
+
+fn written(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = fs::File::create_new(path)?;
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+/// A temporary folder within `folder` that removes itself with what it holds.
+fn temporary_folder(folder: &Path) -> io::Result<TempDir> {
+    tempfile::Builder::new().prefix(TEMPORARY.0).suffix(TEMPORARY.1).tempdir_in(folder).map_err(plain)
+}
+
 /// A temporary file beside `path` that removes itself.
 fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".pairspeed-").suffix(".part");
+    builder.prefix(TEMPORARY.0).suffix(TEMPORARY.1);
     if let Some(permissions) = readable_by_others() {
         builder.permissions(permissions);
     }
@@ -76,6 +200,68 @@ mod tests {
         write_whole(&path, b"three", Existing::Replace).unwrap();
         assert_eq!(std::fs::read(&path).unwrap(), b"three");
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    fn names_in(folder: &Path) -> Vec<String> {
+        let entries = fs::read_dir(folder).unwrap();
+        let mut names: Vec<String> = entries.map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
+    fn three(text: &str) -> [(&'static str, Vec<u8>); 3] {
+        ["a.txt", "b.txt", "c.txt"].map(|name| (name, format!("{text} {name}").into_bytes()))
+    }
+
+    #[test]
+    fn files_that_belong_together_are_replaced_together() {
+        let folder = tempfile::tempdir().unwrap();
+        write_together(folder.path(), &three("old"), Existing::Keep).unwrap();
+        let written = write_together(folder.path(), &three("new"), Existing::Replace).unwrap();
+        for (path, (name, bytes)) in written.iter().zip(three("new")) {
+            assert_eq!(*path, folder.path().join(name));
+            assert_eq!(fs::read(path).unwrap(), bytes);
+        }
+        assert_eq!(names_in(folder.path()), ["a.txt", "b.txt", "c.txt"]);
+    }
+
+    #[test]
+    fn a_rename_that_fails_midway_puts_the_former_files_back() {
+        let folder = tempfile::tempdir().unwrap();
+        write_together(folder.path(), &three("old"), Existing::Keep).unwrap();
+        fs::remove_file(folder.path().join("b.txt")).unwrap();
+        fs::create_dir(folder.path().join("b.txt")).unwrap();
+        fs::write(folder.path().join("b.txt/within"), "kept").unwrap();
+
+        let error = write_together(folder.path(), &three("new"), Existing::Replace).unwrap_err();
+        assert!(error.path.ends_with("b.txt") && error.kept.is_none(), "{error:?}");
+        for (name, text) in [("a.txt", "old a.txt"), ("b.txt/within", "kept"), ("c.txt", "old c.txt")] {
+            assert_eq!(fs::read_to_string(folder.path().join(name)).unwrap(), text);
+        }
+        assert_eq!(names_in(folder.path()), ["a.txt", "b.txt", "c.txt"]);
+    }
+
+    #[test]
+    fn a_file_that_appeared_meanwhile_is_kept_and_none_is_added() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("c.txt"), "mine").unwrap();
+        let error = write_together(folder.path(), &three("new"), Existing::Keep).unwrap_err();
+        assert_eq!(error.source.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(names_in(folder.path()), ["c.txt"]);
+        assert_eq!(fs::read_to_string(folder.path().join("c.txt")).unwrap(), "mine");
+    }
+
+    #[test]
+    fn former_files_that_cannot_be_put_back_are_kept_and_named() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("a.txt"), "old").unwrap();
+        let former = temporary_folder(folder.path()).unwrap();
+        let mut exchange = Exchange { folder: folder.path(), former, steps: Vec::new() };
+        exchange.all_aside(["a.txt"].into_iter()).unwrap();
+        // Something else takes the name before the file can return.
+        fs::create_dir(folder.path().join("a.txt")).unwrap();
+        let kept = exchange.undo().unwrap();
+        assert_eq!(fs::read_to_string(kept.join("a.txt")).unwrap(), "old");
     }
 
     #[test]

@@ -93,7 +93,7 @@ pub fn read_flight(
 ) -> Result<Flight, ReadError> {
     setup.require_speed()?;
     let sets = glyph_sets(setup)?;
-    let mut recording = footage::Flight::open(clips)?;
+    let mut recording = footage::Recording::open(clips)?;
     let info = recording.info().clone();
     setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
 

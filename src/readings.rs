@@ -133,7 +133,7 @@ pub fn blank_sentences(recogniser: &Recogniser, readings: &Readings) -> Vec<Stri
                 "Channel {name}: no known glyphs fit what its box shows; teach them with `pairspeed teach`, or look at the box with `pairspeed inspect`."
             ));
         }
-        let blank = channel.values.iter().filter(|value| value.is_nan()).count() as f64;
+        let blank = channel.blank_counts().values().sum::<usize>() as f64;
         let speed = if channel.channel == Channel::Speed { " A leg needs trusted speeds." } else { "" };
         (blank / frames > 0.2).then(|| {
             format!("Channel {name}: {:.0} % of the frames are left blank.{speed}", 100.0 * blank / frames)

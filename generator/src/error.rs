@@ -45,6 +45,14 @@ pub enum Error {
         /// Why.
         reason: String,
     },
+    /// A film to lay the text over cannot be decoded.
+    #[error("cannot use the background film {path}: {reason}; name a video file that ffmpeg decodes, or leave scenery.background out", path = path.display())]
+    Film {
+        /// The film.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
     /// The encoder is not installed.
     #[error(
         "the program ffmpeg was not found; install it (Debian, Ubuntu: apt-get install ffmpeg; others: the package named ffmpeg)"

@@ -4,7 +4,7 @@ use image::GrayImage;
 
 use crate::error::Error;
 use crate::frame::{Frame, Rows};
-use crate::overlay::{Face, FaceChoice, paint_glyph};
+use crate::overlay::{Face, FaceChoice, Ink, paint_glyph};
 use crate::random::NoiseStore;
 
 /// What is behind the text.
@@ -43,7 +43,7 @@ pub fn text_picture(
     }
     let mut x = margin as f32;
     for glyph in text.chars().filter_map(|character| face.glyph(character)) {
-        paint_glyph(&mut frame, glyph, [x.round(), margin as f32], 1.0, Rows::All);
+        paint_glyph(&mut frame, glyph, [x.round(), margin as f32], &Ink::plain(1.0), Rows::All);
         x += glyph.advance;
     }
     if backdrop.noise > 0.0 {

@@ -65,11 +65,17 @@ impl Budget {
         if sampled > 0.0 { self.combined().powi(4) / sampled } else { f64::INFINITY }
     }
 
+    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
+    #[must_use]
+    pub fn coverage_factor(&self) -> f64 {
+        coverage_factor(0.95, self.degrees_of_freedom())
+    }
+
     /// The 95 % interval of an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4) of the
     /// airspeed and what it reads low on the average (a correction for a systematic effect, 3.2.3).
     #[must_use]
     pub fn interval(&self, airspeed: f64) -> (f64, f64) {
-        let half = coverage_factor(0.95, self.degrees_of_freedom()) * self.combined();
+        let half = self.coverage_factor() * self.combined();
         let centre = airspeed + self.reads_low;
         (centre - half, centre + half)
     }

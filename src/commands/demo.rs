@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use pairspeed::output::folder::{Existing, ResultFolder};
+use pairspeed::files::Existing;
+use pairspeed::output::folder::ResultFolder;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_flight};
 use serde::Deserialize;

@@ -3,9 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
 use pairspeed::legs::{self, LegOptions};
-use pairspeed::output::folder::{Existing, ResultFolder};
+use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::{summary_json, table};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::setup::LoadedSetup;

@@ -7,7 +7,7 @@ use pairspeed::channel::Channel;
 use pairspeed::files::Existing;
 use pairspeed::footage::{Clip, sample};
 use pairspeed::picture::{Label, annotate, save_png};
-use pairspeed::setup::propose::propose;
+use pairspeed::setup::propose::{Proposal, propose};
 use pairspeed::setup::{Camera, Region, Setup};
 
 use super::Failure;
@@ -49,10 +49,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         )));
     };
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
-    let regions: Vec<Region> = proposals
-        .iter()
-        .map(|proposal| Region::new(proposal.channel.clone(), proposal.place, None))
-        .collect();
+    let regions: Vec<Region> = proposals.iter().map(region_of).collect();
     let glyphs = PathBuf::from(format!("{name}-glyphs"));
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: Some(glyphs) };
     let setup = Setup { camera, regions };
@@ -60,9 +57,10 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let labels: Vec<Label> = setup
         .regions
         .iter()
-        .map(|region| Label {
+        .enumerate()
+        .map(|(number, region)| Label {
             place: region.place,
-            title: region.channel.name().to_owned(),
+            title: format!("{} {}", number + 1, region.channel.name()),
             detail: String::new(),
         })
         .collect();
@@ -75,10 +73,19 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     println!("Setup: {}", file.display());
     println!("Picture of the boxes: {}", picture.display());
     println!(
-        "Look at the picture, then mend the file: names, boxes wide enough for the widest value, units, decimals."
+        "Next: look at the picture and mend the file; its comments say what is open: names, units, decimals."
     );
+    println!("Then: pairspeed inspect {} --setup {} --at 30", arguments.clip.display(), file.display());
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
         println!("None of the boxes could be told to be the speed: name one `speed`.");
     }
     Ok(())
+}
+
+fn region_of(proposal: &Proposal) -> Region {
+    Region {
+        digits: proposal.digits,
+        decimals: proposal.decimals,
+        ..Region::new(proposal.channel.clone(), proposal.place, None)
+    }
 }

@@ -1,20 +1,25 @@
 //! `teach`: learns the glyphs from told readings.
 
-use std::path::PathBuf;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::channel::Channel;
 use pairspeed::files::Existing;
 use pairspeed::footage::{Clip, FrameSource, frames_near};
+use pairspeed::glyphs::CHARACTERS;
 use pairspeed::readings;
 use pairspeed::recognise::Patch;
 use pairspeed::setup::{LoadedSetup, Region};
-use pairspeed::teach::{Lesson, Told, ToldMoment, teach};
+use pairspeed::teach::{Contradiction, Lesson, Told, ToldFile, ToldMoment, teach};
 
 use super::Failure;
 
 /// Frames looked at before and after a told moment, to see how long its text was held.
 const NEIGHBOURS: u64 = 4;
+/// Lowest usual frame rate: a moment may lie so much behind the last frame's stamp.
+const SLOWEST_RATE_HZ: f64 = 20.0;
 
 #[derive(Debug, Args)]
 pub struct TeachArguments {
@@ -23,9 +28,16 @@ pub struct TeachArguments {
     /// The camera setup file
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
-    /// What a channel shows at a moment, such as speed@12.4=63; give it several times
-    #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", required = true, value_parser = told)]
+    /// What a channel shows at a moment, such as speed@12.4=63; give it several times. Former
+    /// readings are remembered in told.toml beside the glyphs; one of the same moment is replaced
+    #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = told)]
     say: Vec<Told>,
+    /// Forget the reading told for a moment, such as speed@12.4
+    #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
+    forget: Vec<(Channel, f64)>,
+    /// Learn although told readings contradict each other: only when you have looked at both again
+    #[arg(long)]
+    despite: bool,
     /// Print as JSON
     #[arg(long)]
     json: bool,
@@ -34,13 +46,30 @@ pub struct TeachArguments {
 /// Parses `CHANNEL@SECONDS=TEXT`.
 fn told(text: &str) -> Result<Told, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS=TEXT, such as speed@12.4=63");
-    let (channel, rest) = text.split_once('@').ok_or_else(form)?;
-    let (seconds, shown) = rest.split_once('=').ok_or_else(form)?;
-    let time_s: f64 = seconds.trim().parse().map_err(|_| form())?;
-    if !(time_s.is_finite() && time_s >= 0.0) || channel.trim().is_empty() || shown.trim().is_empty() {
+    let (moment, shown) = text.split_once('=').ok_or_else(form)?;
+    let (channel, time_s) = moment_named(moment).map_err(|_| form())?;
+    let shown = shown.trim();
+    if shown.is_empty() {
         return Err(form());
     }
-    Ok(Told { channel: Channel::from(channel.to_owned()), time_s, text: shown.trim().to_owned() })
+    if let Some(other) = shown.chars().find(|letter| !CHARACTERS.contains(*letter)) {
+        return Err(format!(
+            "the text \"{shown}\" holds '{other}', but a number has only the characters {CHARACTERS}: \
+             leave out units and icons"
+        ));
+    }
+    Ok(Told { channel, time_s, text: shown.to_owned() })
+}
+
+/// Parses `CHANNEL@SECONDS`.
+fn moment_named(text: &str) -> Result<(Channel, f64), String> {
+    let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS, such as speed@12.4");
+    let (channel, seconds) = text.split_once('@').ok_or_else(form)?;
+    let time_s: f64 = seconds.trim().parse().map_err(|_| form())?;
+    if !(time_s.is_finite() && time_s >= 0.0) || channel.trim().is_empty() {
+        return Err(form());
+    }
+    Ok((Channel::from(channel.trim().to_owned()), time_s))
 }
 
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
@@ -51,34 +80,126 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
             arguments.setup.display()
         ))
     })?;
-    let mut clip = Clip::open(&arguments.clip)?;
-    let info = clip.info().clone();
-    setup.check_frame(&info.path.display().to_string(), info.width, info.height).map_err(Failure::misuse)?;
+    let mut clip = open_for(&setup, &arguments.clip)?;
+    let remembered = remembered(arguments, &setup, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;
-    let regions = &setup.setup.regions;
-    let mut moments = Vec::new();
-    for told in &arguments.say {
-        if let Some(region) = regions.iter().find(|region| region.channel == told.channel) {
-            moments.push(moment(&mut clip, region, told)?);
+    let (moments, left_out) = moments(&mut clip, arguments, &setup, &remembered)?;
+    let lesson =
+        teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &sample).map_err(Failure::misuse)?;
+    if !lesson.contradictions.is_empty() && !arguments.despite {
+        return Err(Failure::Misuse(refusal(&lesson.contradictions)));
+    }
+    lesson.set.save(&folder).map_err(Failure::failed)?;
+    remembered.save(&folder).map_err(Failure::failed)?;
+    for clip in left_out {
+        eprintln!("Not found beside this clip, so the readings told of it are left out this time: {clip}");
+    }
+    report(arguments, &lesson, &folder, moments.len())
+}
+
+fn open_for(setup: &LoadedSetup, path: &Path) -> Result<Clip, Failure> {
+    let clip = Clip::open(path)?;
+    let info = clip.info();
+    setup.check_frame(&path.display().to_string(), info.width, info.height).map_err(Failure::misuse)?;
+    Ok(clip)
+}
+
+/// What was told before, with what this call forgets and tells.
+fn remembered(arguments: &TeachArguments, setup: &LoadedSetup, folder: &Path) -> Result<ToldFile, Failure> {
+    let mut file = ToldFile::load(folder).map_err(Failure::misuse)?;
+    let name = file_name(&arguments.clip);
+    for (channel, time_s) in &arguments.forget {
+        if !file.forget(&name, channel, *time_s) {
+            return Err(Failure::Misuse(format!(
+                "--forget {}@{time_s}: nothing was told of this moment of {name}; {} holds what was told",
+                channel.name(),
+                ToldFile::path(folder).display()
+            )));
         }
     }
-    if let Some(told) = arguments.say.iter().find(|told| !regions.iter().any(|r| r.channel == told.channel)) {
-        let marked: Vec<&str> = regions.iter().map(|region| region.channel.name()).collect();
+    arguments.say.iter().for_each(|told| file.add(&name, told));
+    let marked: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
+    if let Some(told) = file.told.iter().find(|told| !marked.contains(&told.channel.name())) {
         return Err(Failure::Misuse(format!(
-            "--say {}@{}: the setup marks no such channel; it marks {}",
+            "{}@{}={}: {} marks no channel {}; it marks {}. Told readings are kept in {}",
             told.channel.name(),
             told.time_s,
-            marked.join(", ")
+            told.text,
+            arguments.setup.display(),
+            told.channel.name(),
+            marked.join(", "),
+            ToldFile::path(folder).display()
         )));
     }
-    let lesson = teach(&setup.setup.camera.name, regions, &moments, &sample).map_err(Failure::misuse)?;
-    lesson.set.save(&folder).map_err(Failure::failed)?;
-    report(arguments, &lesson, &folder)
+    Ok(file)
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+/// The pictures of all told moments, and the clips that are not there.
+fn moments(
+    clip: &mut Clip,
+    arguments: &TeachArguments,
+    setup: &LoadedSetup,
+    remembered: &ToldFile,
+) -> Result<(Vec<ToldMoment>, BTreeSet<String>), Failure> {
+    let (mut moments, mut left_out) = (Vec::new(), BTreeSet::new());
+    let here = file_name(&arguments.clip);
+    let mut others: BTreeMap<&str, Clip> = BTreeMap::new();
+    for told in &remembered.told {
+        let Some(region) = setup.setup.region(&told.channel) else { continue };
+        if told.clip == here {
+            moments.push(moment(clip, region, &told.told())?);
+            continue;
+        }
+        let path = arguments.clip.with_file_name(&told.clip);
+        if !path.exists() {
+            left_out.insert(told.clip.clone());
+            continue;
+        }
+        let other = match others.entry(told.clip.as_str()) {
+            Entry::Occupied(open) => open.into_mut(),
+            Entry::Vacant(place) => place.insert(open_for(setup, &path)?),
+        };
+        moments.push(moment(other, region, &told.told())?);
+    }
+    Ok((moments, left_out))
+}
+
+fn refusal(contradictions: &[Contradiction]) -> String {
+    let mut lines =
+        vec!["told readings contradict each other, so nothing is learnt or remembered:".to_owned()];
+    for Contradiction { message, .. } in contradictions {
+        lines.push(format!("  {message}"));
+    }
+    if let Some(Contradiction { suspect, .. }) = contradictions.first() {
+        let moment = format!("{}@{}", suspect.channel.name(), suspect.time_s);
+        lines.push(format!(
+            "Look at it with `pairspeed inspect CLIP --setup FILE --at {}`, then give the call again with \
+             the right text (--say {moment}=...), without this reading, or with --forget {moment} if it was \
+             told before. If all is told rightly, add --despite.",
+            suspect.time_s
+        ));
+    }
+    lines.join("\n")
 }
 
 /// The told frame with those shortly before and after it.
 fn moment(clip: &mut Clip, region: &Region, told: &Told) -> Result<ToldMoment, Failure> {
     let patch = |frame: &pairspeed::footage::FoundFrame| Patch::of(&frame.image, region.place, frame.time_s);
+    let last = frames_near(clip, &[f64::MAX])?;
+    if let Some(last) = last.first().filter(|last| told.time_s > last.time_s + 1.0 / SLOWEST_RATE_HZ) {
+        return Err(Failure::Misuse(format!(
+            "{}@{}={}: {} ends at {:.2} s: tell an earlier moment",
+            told.channel.name(),
+            told.time_s,
+            told.text,
+            clip.info().path.display(),
+            last.time_s
+        )));
+    }
     let centre = frames_near(clip, &[told.time_s])?;
     let centre = centre.first().ok_or_else(|| Failure::Failed("the clip has no frames".to_owned()))?;
     let rate_hz = clip.info().nominal_rate_hz.filter(|rate| *rate > 1.0).unwrap_or(25.0);
@@ -94,7 +215,7 @@ fn moment(clip: &mut Clip, region: &Region, told: &Told) -> Result<ToldMoment, F
     })
 }
 
-fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &std::path::Path) -> Result<(), Failure> {
+fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, told: usize) -> Result<(), Failure> {
     let mut pictures = Vec::new();
     for (number, ask) in lesson.ask_next.iter().enumerate() {
         let path = folder.join(format!("tell-next-{}.png", number + 1));
@@ -116,16 +237,16 @@ fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &std::path::Path)
         );
         return Ok(());
     }
-    println!("Glyphs: {}", folder.display());
+    println!("Glyphs: {}, learnt from {told} told readings (kept in its told.toml)", folder.display());
     for contradiction in contradictions {
         println!("Contradiction: {contradiction}");
     }
     if missing.is_empty() {
-        println!("All ten digits are known.");
+        println!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
         return Ok(());
     }
     println!(
-        "Not seen yet: {missing}. Readings with these digits stay blank. Tell one of these next, with the former ones:"
+        "Not seen yet: {missing}. Readings with these digits stay blank. Tell some of these next; what you told before is remembered:"
     );
     for (ask, path) in lesson.ask_next.iter().zip(pictures) {
         println!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());

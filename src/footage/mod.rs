@@ -2,13 +2,12 @@
 //!
 //! ```text
 //! file -> open -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
-//!      -> Clip, a FrameSource -> lookup (single frames), Flight (several clips one after the other)
+//!      -> Clip, a FrameSource -> lookup (single frames), Recording (several clips one after the other)
 //! ```
 
 mod clip;
 mod decode;
 mod error;
-mod flight;
 mod libav;
 mod lookup;
 mod luma;
@@ -16,6 +15,7 @@ mod memory;
 mod notes;
 mod open;
 mod recorded;
+mod recording;
 mod suspicion;
 mod timeline;
 
@@ -23,10 +23,10 @@ use std::path::PathBuf;
 
 pub use clip::Clip;
 pub use error::FootageError;
-pub use flight::{ClipSpan, Flight, Gap};
 pub use lookup::{FoundFrame, frames_near, sample};
 pub use memory::MemoryFrames;
 pub use notes::{ClipNotes, LevelRange, Stretch, TimeBasis};
+pub use recording::{ClipSpan, Gap, Recording};
 
 /// What a clip is.
 #[derive(Debug, Clone, PartialEq)]

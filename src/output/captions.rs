@@ -9,7 +9,6 @@ use crate::units::Unit;
 
 use super::RenderError;
 use super::numbers::shown;
-use super::tally::trusted;
 use super::words::{kind_name, step_name, with_symbol};
 
 /// Time that one caption covers before the numbers are looked at again.
@@ -101,13 +100,13 @@ fn numbers_text(flight: &Flight, frames: std::ops::Range<usize>) -> String {
 }
 
 /// The last known number of a channel within the frames: the smoothed value for the speed, the
-/// trusted reading for the others.
+/// trusted reading for the others. A dead channel has none.
 fn latest(flight: &Flight, channel: &Channel, frames: std::ops::Range<usize>) -> Option<String> {
-    let readings = flight.series.readings.channel(channel)?;
+    let readings = flight.series.alive(channel)?;
     let smooth = &flight.series.speed_smooth;
     let value_at = |index: usize| match channel {
         Channel::Speed => smooth.get(index).copied().filter(|value| value.is_finite()),
-        _ => trusted(readings, index).map(|(value, _)| value),
+        _ => readings.trusted(index).map(|(value, _)| value),
     };
     frames.rev().find_map(value_at).map(|value| shown(value, usize::from(readings.decimals)))
 }

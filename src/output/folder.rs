@@ -1,11 +1,11 @@
 //! The folder of results: the only place where result files are written.
 
-use std::io::{self, Write as _};
+use std::io;
 use std::path::{Path, PathBuf};
 
-use tempfile::NamedTempFile;
 use thiserror::Error;
 
+use crate::files::{Existing, TogetherError, check_writable, write_together};
 use crate::flight::Flight;
 
 use super::{FORMATS, RenderError, Serializer};
@@ -60,6 +60,21 @@ pub enum OutputError {
         /// The system's reason.
         source: io::Error,
     },
+    /// A file could not be written, nor could the former results be put back.
+    #[error(
+        "cannot write {}: {source}; the former results could not be put back and are in {}: move them \
+         from there by hand",
+        path.display(),
+        kept.display()
+    )]
+    NotPutBack {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: io::Error,
+        /// The folder that holds the former results.
+        kept: PathBuf,
+    },
     /// A result could not be put into its format.
     #[error("cannot make {file}: {source}; this is a fault of the program, please report it")]
     Render {
@@ -68,15 +83,6 @@ pub enum OutputError {
         /// The reason.
         source: RenderError,
     },
-}
-
-/// Whether results that exist already may be replaced.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Existing {
-    /// They stay; writing is refused.
-    Keep,
-    /// They are replaced.
-    Replace,
 }
 
 /// A folder that was found fit to take the results. Dropped without [`ResultFolder::write`], it
@@ -113,13 +119,13 @@ impl ResultFolder {
         let this = Self { folder: folder.to_owned(), existing, created };
         std::fs::create_dir_all(folder)
             .map_err(|source| OutputError::Create { folder: folder.to_owned(), source })?;
-        temporary(folder, "results").map(drop)?;
+        check_writable(folder).map_err(|source| OutputError::Write { path: folder.to_owned(), source })?;
         Ok(this)
     }
 
     /// Writes every result and returns the paths, in a fixed order. All are first written in full
-    /// under temporary names in the same folder and then renamed; should a rename fail, those
-    /// already renamed are removed, so that results of two flights never stand side by side.
+    /// aside; should one then fail to take its place, the former results are put back, so that
+    /// results of two flights never stand side by side.
     ///
     /// # Errors
     /// [`OutputError`] if a result cannot be made or written, or if results appeared meanwhile
@@ -134,24 +140,24 @@ impl ResultFolder {
         formats: &[(&'static str, Serializer)],
         flight: &Flight,
     ) -> Result<Vec<PathBuf>, OutputError> {
-        let mut waiting = Vec::with_capacity(formats.len());
-        for (file, serializer) in formats {
+        let rendered = formats.iter().map(|&(file, serializer)| {
             let bytes = serializer(flight).map_err(|source| OutputError::Render { file, source })?;
-            waiting.push((self.folder.join(file), self.written_aside(file, &bytes)?));
-        }
+            Ok((file, bytes))
+        });
+        let files: Vec<_> = rendered.collect::<Result<_, OutputError>>()?;
         check_names(&self.folder, self.existing)?;
-        let written = rename_all(waiting)?;
+        let written = write_together(&self.folder, &files, self.existing)?;
         self.created.clear();
         Ok(written)
     }
+}
 
-    fn written_aside(&self, file: &'static str, bytes: &[u8]) -> Result<NamedTempFile, OutputError> {
-        let mut aside = temporary(&self.folder, file)?;
-        aside
-            .write_all(bytes)
-            .and_then(|()| aside.as_file().sync_all())
-            .map_err(|source| OutputError::Write { path: self.folder.join(file), source })?;
-        Ok(aside)
+impl From<TogetherError> for OutputError {
+    fn from(TogetherError { path, source, kept }: TogetherError) -> Self {
+        match kept {
+            Some(kept) => Self::NotPutBack { path, source, kept },
+            None => Self::Write { path, source },
+        }
     }
 }
 
@@ -180,50 +186,4 @@ fn check_names(folder: &Path, existing: Existing) -> Result<(), OutputError> {
         return Err(OutputError::ResultsExist { folder: folder.to_owned(), files });
     }
     Ok(())
-}
-
-/// A temporary file in the folder that removes itself, named after the file it stands in for.
-fn temporary(folder: &Path, file: &str) -> Result<NamedTempFile, OutputError> {
-    let prefix = format!(".{file}.");
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(&prefix).suffix(".part");
-    let permissions = readable_by_others();
-    if let Some(permissions) = permissions {
-        builder.permissions(permissions);
-    }
-    builder
-        .tempfile_in(folder)
-        .map_err(|source| OutputError::Write { path: folder.join(file), source: plain(source) })
-}
-
-/// Rights of an ordinary new file, which the user's mask then narrows; temporary files would
-/// otherwise be private.
-#[cfg(unix)]
-fn readable_by_others() -> Option<std::fs::Permissions> {
-    use std::os::unix::fs::PermissionsExt as _;
-    Some(std::fs::Permissions::from_mode(0o666))
-}
-
-#[cfg(not(unix))]
-fn readable_by_others() -> Option<std::fs::Permissions> {
-    None
-}
-
-/// The system's reason without the temporary name that tempfile adds to it.
-fn plain(error: io::Error) -> io::Error {
-    error.raw_os_error().map_or_else(|| io::Error::from(error.kind()), io::Error::from_raw_os_error)
-}
-
-fn rename_all(waiting: Vec<(PathBuf, NamedTempFile)>) -> Result<Vec<PathBuf>, OutputError> {
-    let mut written: Vec<PathBuf> = Vec::with_capacity(waiting.len());
-    for (path, aside) in waiting {
-        if let Err(error) = aside.persist(&path) {
-            for done in &written {
-                let _ = std::fs::remove_file(done);
-            }
-            return Err(OutputError::Write { path, source: error.error });
-        }
-        written.push(path);
-    }
-    Ok(written)
 }

@@ -5,7 +5,6 @@ use crate::flight::Flight;
 use crate::series::ChannelReadings;
 
 use super::numbers::{TIME_DECIMALS, fixed};
-use super::tally::trusted;
 use super::words::column;
 use super::{RenderError, csv_bytes};
 
@@ -49,7 +48,7 @@ fn row(flight: &Flight, index: usize) -> Vec<String> {
 }
 
 fn reading_cells(channel: &ChannelReadings, index: usize) -> [String; 2] {
-    trusted(channel, index).map_or_else(Default::default, |(value, confidence)| {
+    channel.trusted(index).map_or_else(Default::default, |(value, confidence)| {
         [fixed(value, usize::from(channel.decimals)), confidence_cell(confidence)]
     })
 }

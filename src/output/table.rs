@@ -2,12 +2,13 @@
 
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind};
+use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, rows};
 use super::numbers::{clock, shown};
 use super::surroundings;
 use super::tally::Tally;
-use super::words::{joined, speed_symbol, step_name, throttle_origin, with_symbol};
+use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin, with_symbol};
 
 /// Widest line, in characters; a single word longer than that, such as a path, is left whole.
 const WIDTH: usize = 100;
@@ -94,13 +95,21 @@ fn odd_line(flight: &Flight, leg: &Leg) -> String {
 /// One line a channel: how much was read and why the rest is blank.
 fn reading_lines(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
-    let line = |channel| {
+    let line = |channel: &ChannelReadings| {
         let tally = Tally::of(readings, channel);
         let reasons = tally.reasons();
         let blank =
             if reasons.is_empty() { "none blank".to_owned() } else { format!("left blank: {reasons}") };
         let name = channel.channel.name();
-        format!("{name}: {} of {} frames read ({} %); {blank}", tally.read, tally.frames, tally.percent())
+        let dead = flight.series.stuck_at(&channel.channel);
+        let dead = dead.map(|value| format!("{}; ", dead_words(value, channel.decimals, channel.unit)));
+        format!(
+            "{name}: {}{} of {} frames read ({} %); {blank}",
+            dead.unwrap_or_default(),
+            tally.read,
+            tally.frames,
+            tally.percent()
+        )
     };
     readings.channels.iter().map(line).collect()
 }

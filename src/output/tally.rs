@@ -1,11 +1,18 @@
 //! Counts of what was read and what was left blank, a channel each.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use crate::series::{Blank, ChannelReadings, Readings};
 
 use super::numbers::fixed;
 use super::words::blank_reason;
+
+/// Most blank stretches that are named.
+const MOST_STRETCHES: usize = 5;
+
+/// Where the classes of confidence part.
+const CONFIDENCE_CLASSES: [f32; 3] = [0.95, 0.99, 0.999];
 
 /// What became of the frames of one channel.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,18 +23,60 @@ pub(super) struct Tally {
     pub read: usize,
     /// Frames left blank, by reason.
     pub blank: BTreeMap<Blank, usize>,
+    /// The longest stretches left blank, at most five, the longest first.
+    pub longest_blanks: Vec<BlankStretch>,
+    /// How sure the readings are.
+    pub confidence: Confidence,
+}
+
+/// Neighbouring frames that are all blank.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct BlankStretch {
+    /// Time of the first blank frame.
+    pub start_s: f64,
+    /// Time of the next frame read, or of the last frame.
+    pub end_s: f64,
+    /// Frames in it.
+    pub frames: usize,
+    /// The reason of most of its frames.
+    pub reason: Blank,
+}
+
+/// Frames by the probability that the reading is right.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Confidence {
+    /// Frames whose text was not clear enough to be trusted.
+    pub below_threshold: usize,
+    /// Trusted frames: below 0.95, then from 0.95, 0.99 and 0.999 on.
+    pub trusted: [usize; CONFIDENCE_CLASSES.len() + 1],
+}
+
+impl Confidence {
+    fn of(channel: &ChannelReadings, blank: &BTreeMap<Blank, usize>) -> Self {
+        let below_threshold = blank.get(&Blank::Unclear).copied().unwrap_or(0);
+        let mut trusted = [0; CONFIDENCE_CLASSES.len() + 1];
+        for (_, confidence) in (0..channel.values.len()).filter_map(|index| channel.trusted(index)) {
+            let class = CONFIDENCE_CLASSES.iter().filter(|least| confidence >= **least).count();
+            if let Some(count) = trusted.get_mut(class) {
+                *count += 1;
+            }
+        }
+        Self { below_threshold, trusted }
+    }
 }
 
 impl Tally {
     /// Counts the frames of a channel.
     pub(super) fn of(readings: &Readings, channel: &ChannelReadings) -> Self {
-        let frames = readings.time_s.len();
-        let mut blank = BTreeMap::new();
-        for index in 0..frames {
-            *blank.entry(outcome(channel, index)).or_insert(0) += 1;
+        let blank = channel.blank_counts();
+        let confidence = Confidence::of(channel, &blank);
+        Self {
+            frames: readings.time_s.len(),
+            read: confidence.trusted.iter().sum(),
+            longest_blanks: longest_blanks(&readings.time_s, channel),
+            blank,
+            confidence,
         }
-        let read = blank.remove(&Blank::No).unwrap_or(0);
-        Self { frames, read, blank }
     }
 
     /// Trusted share of the frames, 0 to 1; `None` without frames.
@@ -59,16 +108,32 @@ impl Tally {
     }
 }
 
-/// The trusted value and its confidence in one frame.
-pub(super) fn trusted(channel: &ChannelReadings, index: usize) -> Option<(f64, f32)> {
-    let value = *channel.values.get(index)?;
-    let confidence = channel.confidence.get(index).copied().unwrap_or(0.0);
-    (outcome(channel, index) == Blank::No).then_some((value, confidence))
+fn longest_blanks(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
+    let mut stretches: Vec<BlankStretch> =
+        blank_ranges(time_s.len(), channel).filter_map(|range| stretch(time_s, channel, range)).collect();
+    stretches.sort_by(|one, other| (other.end_s - other.start_s).total_cmp(&(one.end_s - one.start_s)));
+    stretches.truncate(MOST_STRETCHES);
+    stretches
 }
 
-/// Why a frame is blank; a value that is no number counts as unclear.
-fn outcome(channel: &ChannelReadings, index: usize) -> Blank {
-    let blank = channel.blank.get(index).copied().unwrap_or(Blank::No);
-    let finite = channel.values.get(index).is_some_and(|value| value.is_finite());
-    if blank == Blank::No && !finite { Blank::Unclear } else { blank }
+/// The runs of blank frames, as ranges of indices.
+fn blank_ranges(frames: usize, channel: &ChannelReadings) -> impl Iterator<Item = Range<usize>> {
+    let is_blank: Vec<bool> = (0..frames).map(|index| channel.outcome(index) != Blank::No).collect();
+    let mut end = 0;
+    let runs = is_blank.chunk_by(|one, next| one == next).map(|run| {
+        let start = end;
+        end += run.len();
+        (run.first() == Some(&true)).then_some(start..end)
+    });
+    runs.flatten().collect::<Vec<_>>().into_iter()
+}
+
+fn stretch(time_s: &[f64], channel: &ChannelReadings, range: Range<usize>) -> Option<BlankStretch> {
+    let mut counts = BTreeMap::new();
+    for index in range.clone() {
+        *counts.entry(channel.outcome(index)).or_insert(0_usize) += 1;
+    }
+    let (reason, _) = counts.into_iter().max_by_key(|(_, count)| *count)?;
+    let end_s = *time_s.get(range.end).or(time_s.last())?;
+    Some(BlankStretch { start_s: *time_s.get(range.start)?, end_s, frames: range.len(), reason })
 }

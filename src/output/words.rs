@@ -1,5 +1,6 @@
 //! Wording shared by the formats that people read.
 
+use crate::airspeed::Cause;
 use crate::flight::Flight;
 use crate::legs::{Flag, LegKind, ThrottleSource};
 use crate::series::Blank;
@@ -26,6 +27,28 @@ pub(super) fn blank_reason(blank: Blank) -> &'static str {
         Blank::Jump => "change faster than plausible or shown too briefly",
         Blank::LostPicture => "picture lost",
     }
+}
+
+/// What a cause of uncertainty is, for a pilot.
+pub(super) fn cause_in_words(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Gusts => "gusts: the legs are too short to average them out",
+        Cause::Noise => "flicker of the shown speed from one update to the next",
+        Cause::Rounding => "rounding of the shown speed, different in each leg",
+        Cause::SharedRounding => {
+            "rounding that all legs share: a display that cuts off instead of rounding reads low throughout"
+        }
+        Cause::Receiver => "accuracy of the satellite receiver's speed",
+        Cause::WindDrift => "the wind changes between the upwind and the downwind leg",
+        Cause::Crosswind => "a crosswind that is not known, or not exactly",
+    }
+}
+
+/// What a dead readout is and what became of it, for a reader; `stuck_at` in `unit`.
+pub(super) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
+    let number = super::numbers::shown(stuck_at, usize::from(decimals));
+    let value = with_symbol(&number, unit.map_or("", Unit::symbol));
+    format!("dead readout: stuck at {value} all flight; not used, not drawn")
 }
 
 /// The name of a leg's kind, as in the file of legs.

@@ -69,12 +69,30 @@ impl ChannelReadings {
         self.step.unwrap_or_else(|| 10f64.powi(-i32::from(self.decimals)))
     }
 
+    /// What became of a frame: [`Blank::No`] where its value is trusted, else why it is blank. A value
+    /// that is no number counts as unclear.
+    #[must_use]
+    pub fn outcome(&self, index: usize) -> Blank {
+        let blank = self.blank.get(index).copied().unwrap_or(Blank::No);
+        let finite = self.values.get(index).is_some_and(|value| value.is_finite());
+        if blank == Blank::No && !finite { Blank::Unclear } else { blank }
+    }
+
+    /// The trusted value of a frame and the probability that it is right; `None` where it is blank.
+    #[must_use]
+    pub fn trusted(&self, index: usize) -> Option<(f64, f32)> {
+        let value = *self.values.get(index)?;
+        let confidence = self.confidence.get(index).copied().unwrap_or(0.0);
+        (self.outcome(index) == Blank::No).then_some((value, confidence))
+    }
+
     /// How many frames are blank for each reason; reasons that do not occur are left out.
     #[must_use]
     pub fn blank_counts(&self) -> BTreeMap<Blank, usize> {
         let mut counts = BTreeMap::new();
-        for reason in self.blank.iter().filter(|reason| **reason != Blank::No) {
-            *counts.entry(*reason).or_insert(0) += 1;
+        let outcomes = (0..self.values.len()).map(|index| self.outcome(index));
+        for reason in outcomes.filter(|reason| *reason != Blank::No) {
+            *counts.entry(reason).or_insert(0) += 1;
         }
         counts
     }
@@ -137,6 +155,14 @@ impl Series {
     #[must_use]
     pub fn alive(&self, channel: &Channel) -> Option<&ChannelReadings> {
         self.readings.channel(channel).filter(|readout| !self.dead.contains(&readout.channel))
+    }
+
+    /// The value that a dead channel is stuck at, in the channel's unit; `None` for one that is alive
+    /// or not marked.
+    #[must_use]
+    pub fn stuck_at(&self, channel: &Channel) -> Option<f64> {
+        let dead = self.readings.channel(channel).filter(|readout| self.dead.contains(&readout.channel));
+        dead.and_then(|readout| statistics::median(&readout.values))
     }
 
     /// Time between overlay updates, in seconds: as observed, else 0.2 s.

@@ -4,13 +4,14 @@ use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize as _;
+use serde::{Deserialize as _, Serialize};
 use toml::de::DeTable;
 
-use super::Setup;
 use super::error::{Fault, SetupError};
 use super::keys;
 use super::outline::Outline;
+use super::plausible::units_of;
+use super::{Camera, Region, Setup};
 use crate::channel::Channel;
 use crate::files::{Existing, write_whole};
 
@@ -93,17 +94,61 @@ impl Setup {
         })
     }
 
-    /// The setup as the text of its file.
+    /// The setup as the text of its file, with a comment in each region for what is still open.
     fn text(&self) -> Result<String, toml::ser::Error> {
-        Ok(format!("{}\n{}", header(), toml::to_string(self)?))
+        let camera = toml::to_string(&CameraTable { camera: &self.camera })?;
+        let mut text = format!("{}\n{camera}", header());
+        for (number, region) in self.regions.iter().enumerate() {
+            text.push_str(&format!("\n# Box {} in the picture{}\n", number + 1, open_name(region)));
+            text.push_str(&toml::to_string(&RegionTable { region: [region] })?);
+            text.push_str(&open_keys(region));
+        }
+        Ok(text)
     }
+}
+
+#[derive(Serialize)]
+struct CameraTable<'a> {
+    camera: &'a Camera,
+}
+
+#[derive(Serialize)]
+struct RegionTable<'a> {
+    region: [&'a Region; 1],
+}
+
+fn open_name(region: &Region) -> &'static str {
+    match region.channel {
+        Channel::Other(_) => ": give it its name, or delete it if it is no number you need",
+        _ => ": is the name right?",
+    }
+}
+
+/// Comment lines for the keys that a region leaves open.
+fn open_keys(region: &Region) -> String {
+    let mut lines = String::new();
+    let units = region.channel.quantity().map(units_of);
+    if region.unit.is_none() && units.is_some() || matches!(region.channel, Channel::Other(_)) {
+        let choice = units.unwrap_or_else(|| "see the units above".to_owned());
+        lines
+            .push_str(&format!("# unit = \"\"       # as on the overlay: {choice}; take the first # away\n"));
+    }
+    if region.digits.is_none() {
+        lines.push_str("# digits = 3      # of the widest value, those after the point included; take the first # away\n");
+    }
+    lines
 }
 
 /// The explanation at the head of the file.
 fn header() -> String {
     let mut lines = vec![
         "# Camera setup: where each number of the overlay stands and how it is written.".to_owned(),
-        "# Check the boxes on the still that `pairspeed setup` saves beside it.".to_owned(),
+        "# Next: look at the picture beside this file (same name, .png). For each box below: is the name"
+            .to_owned(),
+        "# right, does the box hold the widest value, is there a decimal point, which unit? Mend that here,"
+            .to_owned(),
+        "# then see what is read: pairspeed inspect CLIP --setup THIS-FILE --at SECONDS".to_owned(),
+        "# Only the speed is needed; voltage, altitude and throttle make the answer better.".to_owned(),
     ];
     for (table, keys) in [("[camera]", &keys::CAMERA[..]), ("[[region]]", &keys::REGION[..])] {
         lines.push(format!("#\n# {table}"));

@@ -1,11 +1,9 @@
 //! Alignment: shifts the characters cut from told readings onto each other.
 
-use std::collections::BTreeMap;
-
 use ndarray::Array2;
 
 use super::layout::{Layout, advance, edges};
-use super::{Contradiction, Group, Told, ToldMoment};
+use super::{Group, Told, ToldMoment};
 use crate::recognise::feature::HighPass;
 use crate::recognise::matcher::normalised_correlation;
 use crate::recognise::{correlation, patch_at};
@@ -18,12 +16,6 @@ const SHIFT_ROWS: isize = 2;
 
 /// Rounds of averaging and shifting.
 const ROUNDS: usize = 4;
-
-/// Two cuts of one character correlate at least this much unless one was told wrongly.
-const SAME_CORRELATION: f32 = 0.3;
-
-/// Cuts of two characters that correlate more than this are one shape.
-const ONE_SHAPE_CORRELATION: f32 = 0.985;
 
 /// One character of a told reading.
 #[derive(Debug, Clone)]
@@ -192,51 +184,4 @@ fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl
         }
     }
     best.1
-}
-
-/// Told readings at odds: one character with two shapes, or two characters with one. Of each two
-/// characters the first case met is told, so that one slip does not fill the screen.
-pub(super) fn contradictions(cuts: &[CharacterCut]) -> Vec<Contradiction> {
-    let mut found = BTreeMap::new();
-    for (number, one) in cuts.iter().enumerate() {
-        for other in &cuts[number + 1..] {
-            if !(one.character.is_ascii_digit() && other.character.is_ascii_digit()) {
-                continue;
-            }
-            let likeness = correlation(&one.features, &other.features);
-            let same = one.character == other.character;
-            let characters = (one.character.min(other.character), one.character.max(other.character));
-            if same && likeness < SAME_CORRELATION {
-                found.entry(characters).or_insert_with(|| differ(one, other));
-            } else if !same && likeness > ONE_SHAPE_CORRELATION {
-                found.entry(characters).or_insert_with(|| alike(one, other));
-            }
-        }
-    }
-    found.into_values().collect()
-}
-
-fn differ(one: &CharacterCut, other: &CharacterCut) -> Contradiction {
-    let message = format!(
-        "'{}' looks different in {} and {}: one of them is told wrongly, or its box is off",
-        one.character,
-        said(&one.told),
-        said(&other.told)
-    );
-    Contradiction { message }
-}
-
-fn alike(one: &CharacterCut, other: &CharacterCut) -> Contradiction {
-    let message = format!(
-        "'{}' in {} and '{}' in {} are the same shape: one of them is told wrongly",
-        one.character,
-        said(&one.told),
-        other.character,
-        said(&other.told)
-    );
-    Contradiction { message }
-}
-
-fn said(told: &Told) -> String {
-    format!("{}@{}={}", told.channel.name(), told.time_s, told.text)
 }

@@ -6,7 +6,9 @@
 
 mod align;
 mod ask;
+mod contradiction;
 mod layout;
+mod told_file;
 
 use image::GrayImage;
 use ndarray::Array2;
@@ -20,6 +22,8 @@ use crate::recognise::{Patch, Recogniser, Sample, ink};
 use crate::setup::Region;
 
 use align::{CharacterCut, best_cuts};
+pub use told_file::{Remembered, ToldFile, ToldFileError};
+
 use layout::{RegionInk, ToldInk, find_layouts, with_other_points};
 
 /// Heights of type that differ by no more than this share count as one face.
@@ -60,6 +64,10 @@ pub struct ToldMoment {
 pub struct Contradiction {
     /// One sentence naming both moments.
     pub message: String,
+    /// The reading that is probably wrong.
+    pub suspect: Told,
+    /// The reading that it contradicts.
+    pub witness: Told,
 }
 
 /// A moment worth telling next.
@@ -150,7 +158,7 @@ pub fn teach(
     let groups = group_by_height(regions, moments, &heights)?;
     for group in &groups {
         let cuts = cut_group(group)?;
-        contradictions.extend(align::contradictions(&cuts));
+        contradictions.extend(contradiction::contradictions(&cuts));
         faces.push(face_of(group, &cuts));
     }
     name_channels(&mut faces, regions, &heights);

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 
 use super::schedule::{Recording, WOBBLE_RAD};
+use super::source::Shown;
 use crate::error::Error;
 use crate::files;
 use crate::frame::Frame;
@@ -47,8 +48,12 @@ impl Encoder {
         Ok(Self { child, pipe, path: path.to_path_buf(), part, format: video.pixel_format })
     }
 
-    /// Encodes one more frame.
-    pub(super) fn write(&mut self, frame: &Frame) -> Result<(), Error> {
+    /// Encodes more frames, in order.
+    pub(super) fn write_all(&mut self, shown: &[Shown]) -> Result<(), Error> {
+        shown.iter().try_for_each(|shown| self.write(&shown.frame))
+    }
+
+    fn write(&mut self, frame: &Frame) -> Result<(), Error> {
         let bytes = match self.format {
             PixelFormat::Yuv420 => frame.bytes_420(),
             PixelFormat::Yuv422 => frame.bytes_422(),
@@ -108,9 +113,9 @@ fn codec_arguments(video: &Video) -> Vec<String> {
     let (quality, keyframes) = (video.quality, video.keyframe_frames.max(1));
     words(&match video.codec {
         Codec::Mjpeg => format!("-c:v mjpeg -q:v {} -huffman optimal -trellis 1", quality.clamp(2, 31)),
-        Codec::H264 => format!("-c:v libx264 -preset medium -crf {quality} -g {keyframes}"),
+        Codec::H264 => format!("-c:v libx264 -preset fast -trellis 0 -crf {quality} -g {keyframes}"),
         Codec::H265 => {
-            format!("-c:v libx265 -preset fast -crf {quality} -g {keyframes} -x265-params log-level=none")
+            format!("-c:v libx265 -preset veryfast -crf {quality} -g {keyframes} -x265-params log-level=none")
         }
         Codec::Mpeg4 => format!("-c:v mpeg4 -q:v {} -g {keyframes} -bf 0", quality.clamp(2, 31)),
     })

@@ -63,12 +63,15 @@ fn make_file(
     };
     let mut encoder = Encoder::start(&scenario.video, recording, &paths.clip)?;
     let mut texts = Vec::with_capacity(recording.shots.len());
+    let mut ready = Vec::new();
     for batch in recording.shots.chunks(BATCH) {
-        for shown in source.frames(batch) {
-            encoder.write(&shown.frame)?;
-            texts.push(shown.texts);
-        }
+        let (written, next) = rayon::join(|| encoder.write_all(&ready), || source.frames(batch));
+        written?;
+        texts.extend(ready.into_iter().map(|shown| shown.texts));
+        ready = next;
     }
+    encoder.write_all(&ready)?;
+    texts.extend(ready.into_iter().map(|shown| shown.texts));
     encoder.finish()?;
     beside::write_readings(scenario, recording, texts, &paths.readings)?;
     beside::write_truth(source, recording, &paths.truth)?;

@@ -39,13 +39,13 @@ impl FrameSource {
     /// Flies the scenario and prepares fonts, scenery and channel.
     ///
     /// # Errors
-    /// [`Error::Font`] for a font that cannot be used.
+    /// [`Error::Font`] for a font that cannot be used, [`Error::Film`] for a background film.
     pub fn new(scenario: &Scenario) -> Result<Self, Error> {
         let truth = simulate(scenario);
         Ok(Self {
             layout: Layout::new(&scenario.overlay)?,
             readout: Readout::new(scenario, &truth),
-            scenery: Scenery::new(scenario),
+            scenery: Scenery::new(scenario)?,
             channel: Channel::new(scenario, truth.length_s()),
             recordings: recordings(scenario, truth.length_s()),
             scenario: scenario.clone(),
@@ -122,7 +122,6 @@ impl FrameSource {
         if self.scenario.degradation.interlaced {
             weave(&mut frame, &render(flight_s + self.field_s()));
         }
-        self.channel.soften(&mut frame);
         frame
     }
 

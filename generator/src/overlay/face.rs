@@ -20,6 +20,8 @@ pub struct FaceChoice {
     pub stretch: f32,
     /// How a font file's letters are set off.
     pub edge: TextEdge,
+    /// Width of a font file's outline or reach of its shadow in pixels; `None`: as the size asks for.
+    pub edge_px: Option<f32>,
 }
 
 /// A font's glyphs at one size.
@@ -62,7 +64,8 @@ impl Face {
         let bytes = std::fs::read(path).map_err(|cause| fail(cause.to_string()))?;
         let font = FontVec::try_from_vec(bytes).map_err(|cause| fail(cause.to_string()))?;
         let scale = PxScale { x: choice.height_px * choice.stretch, y: choice.height_px };
-        let glyph = |letter| (letter, font_glyph(&font, letter, scale, choice.edge));
+        let reach = choice.edge_px.unwrap_or_else(|| edge_reach(choice.edge, choice.height_px));
+        let glyph = |letter| (letter, font_glyph(&font, letter, scale, (choice.edge, reach)));
         let icon_scale = choice.height_px / DrawnSet::Round.cell()[1] as f32;
         let icon = |icon| (icon, DrawnSet::Round.icon(icon, icon_scale, choice.stretch));
         Ok(Self {
@@ -96,7 +99,7 @@ impl Face {
 }
 
 /// Draws one letter of a font file.
-fn font_glyph(font: &FontVec, letter: char, scale: PxScale, edge: TextEdge) -> Glyph {
+fn font_glyph(font: &FontVec, letter: char, scale: PxScale, (edge, reach): (TextEdge, f32)) -> Glyph {
     let scaled = font.as_scaled(scale);
     let id = font.glyph_id(letter);
     let advance = scaled.h_advance(id);
@@ -105,7 +108,6 @@ fn font_glyph(font: &FontVec, letter: char, scale: PxScale, edge: TextEdge) -> G
         return Glyph::empty(1, 1, advance);
     };
     let bounds = outline.px_bounds();
-    let reach = edge_reach(edge, scale.y);
     let margin = reach.ceil() as usize + 1;
     let width = bounds.width().ceil() as usize + 2 * margin;
     let height = bounds.height().ceil() as usize + 2 * margin;

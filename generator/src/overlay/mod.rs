@@ -1,16 +1,18 @@
 //! The text on the picture: placing it, painting it, and the boxes it stands in.
 
 mod face;
+mod ink;
 mod values;
 
 pub use face::{Face, FaceChoice};
+pub(crate) use ink::Ink;
 pub(crate) use values::Readout;
 
 use std::sync::Arc;
 
 use crate::drawing::Glyph;
 use crate::error::Error;
-use crate::frame::{BLACK, Frame, Rows, WHITE};
+use crate::frame::{Frame, Rows};
 use crate::scenario::{Align, Channel, Field, Overlay};
 
 /// A rectangle of the frame in pixels.
@@ -35,6 +37,7 @@ pub(crate) struct PlacedField {
     pub(crate) field: Field,
     pub(crate) text_box: TextBox,
     face: Arc<Face>,
+    ink: Ink,
     /// Icons, prefix and unit with the pen's place for each.
     decoration: Vec<(Glyph, f32)>,
 }
@@ -43,7 +46,6 @@ pub(crate) struct PlacedField {
 #[derive(Debug)]
 pub(crate) struct Layout {
     pub(crate) fields: Vec<PlacedField>,
-    brightness: f32,
 }
 
 impl Layout {
@@ -57,6 +59,7 @@ impl Layout {
                 height_px: field.height_px,
                 stretch: field.stretch,
                 edge: field.edge,
+                edge_px: field.edge_px,
             };
             let known = faces.iter().find(|(made, _)| *made == choice).map(|(_, face)| face.clone());
             let face = match known {
@@ -67,9 +70,10 @@ impl Layout {
                     face
                 }
             };
-            fields.push(PlacedField::new(field.clone(), face));
+            let ink = Ink::new(field.colour, field.edge_colour, overlay.brightness);
+            fields.push(PlacedField::new(field.clone(), face, ink));
         }
-        Ok(Self { fields, brightness: overlay.brightness })
+        Ok(Self { fields })
     }
 
     /// Paints texts, one a field, on some rows of a frame, moved by `shift` pixels.
@@ -77,11 +81,11 @@ impl Layout {
         for (placed, text) in self.fields.iter().zip(texts) {
             let top = placed.text_box.y.round() + shift[1];
             for (glyph, x) in &placed.decoration {
-                paint_glyph(frame, glyph, [x.round() + shift[0], top], self.brightness, rows);
+                paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.ink, rows);
             }
             let mut x = placed.text_start(text);
             for glyph in text.chars().filter_map(|character| placed.face.glyph(character)) {
-                paint_glyph(frame, glyph, [x.round() + shift[0], top], self.brightness, rows);
+                paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.ink, rows);
                 x += glyph.advance;
             }
         }
@@ -89,7 +93,7 @@ impl Layout {
 }
 
 impl PlacedField {
-    fn new(field: Field, face: Arc<Face>) -> Self {
+    fn new(field: Field, face: Arc<Face>, ink: Ink) -> Self {
         let [x, y] = field.position;
         let width = face.width_px(&widest(&field));
         let text_box = TextBox { x, y, width, height: face.height_px() };
@@ -104,7 +108,7 @@ impl PlacedField {
         if field.show_unit {
             place_text(&face, unit_letters(&field), x + width + gap, &mut decoration);
         }
-        Self { field, text_box, face, decoration }
+        Self { field, text_box, face, ink, decoration }
     }
 
     fn text_start(&self, text: &str) -> f32 {
@@ -147,11 +151,10 @@ fn place_text(face: &Face, text: &str, start: f32, decoration: &mut Vec<(Glyph, 
 }
 
 /// Paints a glyph with the pen at a place; parts of pixels are shared between neighbours.
-pub(crate) fn paint_glyph(frame: &mut Frame, glyph: &Glyph, pen: [f32; 2], brightness: f32, rows: Rows) {
+pub(crate) fn paint_glyph(frame: &mut Frame, glyph: &Glyph, pen: [f32; 2], ink: &Ink, rows: Rows) {
     let (left, top) = (pen[0] + glyph.left, pen[1] + glyph.top);
     let (column0, row0) = (left.floor(), top.floor());
     let (part_x, part_y) = (left - column0, top - row0);
-    let white = BLACK + (WHITE - BLACK) * brightness;
     for row in 0..=glyph.height as i64 {
         let y = row0 as i64 + row;
         if y < 0 || y as usize >= frame.height || !rows.contains(y as usize) {
@@ -164,7 +167,7 @@ pub(crate) fn paint_glyph(frame: &mut Frame, glyph: &Glyph, pen: [f32; 2], brigh
             }
             let (light, cover) = shared(glyph, column, row, part_x, part_y);
             if cover > 0.0 {
-                cover_pixel(frame, x as usize, y as usize, light * (white - BLACK) + cover * BLACK, cover);
+                ink.cover_pixel(frame, [x as usize, y as usize], light, cover);
             }
         }
     }
@@ -184,15 +187,4 @@ fn shared(glyph: &Glyph, column: i64, row: i64, part_x: f32, part_y: f32) -> (f3
         }
     }
     sum
-}
-
-fn cover_pixel(frame: &mut Frame, x: usize, y: usize, level: f32, cover: f32) {
-    let index = y * frame.width + x;
-    let luma = f32::from(frame.luma[index]) * (1.0 - cover) + level;
-    frame.luma[index] = luma.round() as u8;
-    let half = y * (frame.width / 2) + x / 2;
-    for plane in [&mut frame.blue, &mut frame.red] {
-        let grey = f32::from(plane[half]) + (128.0 - f32::from(plane[half])) * cover * 0.5;
-        plane[half] = grey.round() as u8;
-    }
 }

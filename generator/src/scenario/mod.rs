@@ -69,7 +69,8 @@ impl Scenario {
         Ok(scenario)
     }
 
-    /// Reads a scenario from a file; font files are relative to the scenario's folder.
+    /// Reads a scenario from a file; font files and the background film are relative to the
+    /// scenario's folder.
     ///
     /// # Errors
     /// [`Error::Read`], or as [`Scenario::from_toml`].
@@ -80,6 +81,9 @@ impl Scenario {
         if let Some(folder) = path.parent() {
             for field in &mut scenario.overlay.fields {
                 field.resolve_font(folder);
+            }
+            if let Some(film) = &mut scenario.scenery.background {
+                *film = folder.join(&film);
             }
         }
         Ok(scenario)

@@ -157,6 +157,15 @@ pub struct Field {
     /// How a font file's letters are set off; drawn sets bring their own edge.
     #[serde(default)]
     pub edge: TextEdge,
+    /// Width of a font file's outline, or reach of its shadow, in pixels; left out: as the size asks for.
+    #[serde(default)]
+    pub edge_px: Option<f32>,
+    /// Colour of the letters: red, green and blue, 0 to 255. The overlay's brightness dims it.
+    #[serde(default = "white")]
+    pub colour: [u8; 3],
+    /// Colour of outline, shadow or halo.
+    #[serde(default)]
+    pub edge_colour: [u8; 3],
     /// Which edge of the box the value keeps to.
     #[serde(default)]
     pub align: Align,
@@ -176,6 +185,10 @@ pub struct Field {
 
 fn one() -> f32 {
     1.0
+}
+
+fn white() -> [u8; 3] {
+    [255; 3]
 }
 
 impl Field {

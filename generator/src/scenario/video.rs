@@ -1,11 +1,16 @@
 //! What the camera sees, and how frames are encoded.
 
+use std::path::PathBuf;
+
 use serde::{Deserialize, Serialize};
 
 /// What the camera sees: table `[scenery]`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scenery {
+    /// A film to lay the text over in place of the drawn scenery, any video file: scaled to the frame,
+    /// brought to the frame rate and looped. The other keys then have no effect.
+    pub background: Option<PathBuf>,
     /// Horizontal field of view in degrees.
     pub view_deg: f32,
     /// How far the camera looks down from level, in degrees.
@@ -25,6 +30,7 @@ pub struct Scenery {
 impl Default for Scenery {
     fn default() -> Self {
         Self {
+            background: None,
             view_deg: 105.0,
             camera_tilt_deg: 4.0,
             cloud: 0.45,

@@ -1,11 +1,17 @@
 //! What the camera sees: a sky with clouds, a ridge on the horizon, a salt flat moving by.
 
+mod enlarge;
+mod film;
 mod texture;
 
+use crate::error::Error;
 use crate::flight::Sample;
 use crate::frame::Frame;
 use crate::random::slow_wave;
 use crate::scenario::{Scenario, Scenery as Look};
+use crate::signal::Softness;
+use enlarge::Enlarger;
+use film::Film;
 use texture::Texture;
 
 /// Distance in which haze swallows most of the ground, in metres.
@@ -15,9 +21,59 @@ const CLOUD_HEIGHT_M: f32 = 900.0;
 /// Time the camera's shutter is open, in seconds.
 const SHUTTER_S: f32 = 0.006;
 
-/// The scenery of a scenario, ready for rendering.
+/// A camera this soft (standard deviation in pixels) is drawn at half the size and enlarged.
+const SOFT_PX: f32 = 1.0;
+
+/// What the camera sees, softened by its own lens; text is laid over it afterwards.
 #[derive(Debug)]
 pub(crate) struct Scenery {
+    behind: Behind,
+    softness: Softness,
+    /// From the drawn size to the frame's; none where they are the same.
+    enlarger: Option<Enlarger>,
+}
+
+#[derive(Debug)]
+enum Behind {
+    Flat(Box<Flat>),
+    Film(Film),
+}
+
+impl Scenery {
+    /// Prepares the scenery, or decodes the film that stands in for it.
+    pub(crate) fn new(scenario: &Scenario) -> Result<Self, Error> {
+        let (width, height) = (scenario.video.width, scenario.video.height);
+        let blur_px = scenario.degradation.camera_blur_px;
+        if let Some(film) = &scenario.scenery.background {
+            let film = Film::decode(film, &scenario.video)?;
+            let softness = Softness::new(blur_px);
+            return Ok(Self { behind: Behind::Film(film), softness, enlarger: None });
+        }
+        let half = |length: usize| (length / 2).next_multiple_of(2);
+        let soft = blur_px >= SOFT_PX;
+        let size = if soft { [half(width), half(height)] } else { [width, height] };
+        let scale = size[0] as f32 / width as f32;
+        Ok(Self {
+            behind: Behind::Flat(Box::new(Flat::new(scenario, size))),
+            softness: Softness::new(blur_px * scale),
+            enlarger: soft.then(|| Enlarger::new(size, [width, height])),
+        })
+    }
+
+    /// The view at a moment of the flight.
+    pub(crate) fn render(&self, sample: &Sample) -> Frame {
+        let mut frame = match &self.behind {
+            Behind::Flat(flat) => flat.render(sample),
+            Behind::Film(film) => film.at(sample.time_s),
+        };
+        self.softness.apply(&mut frame);
+        self.enlarger.as_ref().map_or_else(|| frame.clone(), |enlarger| enlarger.enlarge(&frame))
+    }
+}
+
+/// The drawn scenery: a salt flat below a sky.
+#[derive(Debug)]
+struct Flat {
     look: Look,
     width: usize,
     height: usize,
@@ -25,8 +81,6 @@ pub(crate) struct Scenery {
     rays: Vec<[f32; 3]>,
     /// Angle between neighbouring pixels in radians.
     pixel_angle: f32,
-    /// A camera this soft resolves no single pixels: every second one of a row is enough.
-    every_second: bool,
     clouds: Texture,
     patches: Texture,
     cracks: Texture,
@@ -48,18 +102,16 @@ struct View {
     exposure: f32,
 }
 
-impl Scenery {
-    pub(crate) fn new(scenario: &Scenario) -> Self {
-        let (width, height) = (scenario.video.width, scenario.video.height);
-        let look = scenario.scenery;
+impl Flat {
+    fn new(scenario: &Scenario, [width, height]: [usize; 2]) -> Self {
+        let look = scenario.scenery.clone();
         let seed = scenario.seed;
         Self {
-            look,
             width,
             height,
             rays: rays(width, height, look.view_deg),
             pixel_angle: look.view_deg.to_radians() / width as f32,
-            every_second: scenario.degradation.camera_blur_px >= 1.0,
+            look,
             clouds: Texture::noise(seed, 0, 4, 6),
             patches: Texture::noise(seed, 1, 6, 6),
             cracks: Texture::cracks(seed, 2, 22),
@@ -67,8 +119,7 @@ impl Scenery {
         }
     }
 
-    /// Renders the view at a moment of the flight.
-    pub(crate) fn render(&self, sample: &Sample) -> Frame {
+    fn render(&self, sample: &Sample) -> Frame {
         let view = self.view(sample);
         let mut frame = Frame::plain(self.width, self.height, 0, 128, 128);
         let colour = self.look.colour;
@@ -78,12 +129,7 @@ impl Scenery {
             frame.luma[2 * index] = level(luma);
             frame.blue[index] = (128.0 + blue * colour).clamp(16.0, 240.0) as u8;
             frame.red[index] = (128.0 + red * colour).clamp(16.0, 240.0) as u8;
-            if !self.every_second {
-                frame.luma[2 * index + 1] = level(self.seen(&view, rotated(&view.axes, &rays[1]))[0]);
-            }
-        }
-        if self.every_second {
-            fill_odd_columns(&mut frame);
+            frame.luma[2 * index + 1] = level(self.seen(&view, rotated(&view.axes, &rays[1]))[0]);
         }
         frame
     }
@@ -205,16 +251,6 @@ fn add_tracks(colour: &mut Colour, x: f32, y: f32, footprint: f32) {
                 let strength = 0.35 * (1.0 - beside / soft) * (0.35 / soft).sqrt();
                 colour[0] *= 1.0 - strength;
             }
-        }
-    }
-}
-
-/// Gives every odd pixel of a row the mean of its neighbours.
-fn fill_odd_columns(frame: &mut Frame) {
-    for row in frame.luma.chunks_exact_mut(frame.width) {
-        for x in (1..row.len()).step_by(2) {
-            let right = row.get(x + 1).copied().unwrap_or(row[x - 1]);
-            row[x] = u16::midpoint(u16::from(row[x - 1]), u16::from(right)) as u8;
         }
     }
 }

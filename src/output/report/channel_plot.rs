@@ -9,7 +9,6 @@ use super::thinning::lines;
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::output::RenderError;
-use crate::output::tally::trusted;
 use crate::output::words::with_symbol;
 use crate::units::Unit;
 
@@ -17,7 +16,7 @@ use crate::units::Unit;
 const SIZE: (u32, u32) = (470, 216);
 
 /// The trusted readings of a channel as a line, broken where they are blank. `None` when the
-/// channel is not marked or nothing of it is trusted.
+/// channel is not marked, is dead or nothing of it is trusted.
 ///
 /// # Errors
 /// [`RenderError::Plot`] if plotters cannot draw.
@@ -45,7 +44,7 @@ pub(super) fn channel_plot(
 /// break the line.
 fn trusted_points(flight: &Flight, channel: &Channel) -> Vec<(f64, f64)> {
     let readings = &flight.series.readings;
-    let Some(of_channel) = readings.channel(channel) else { return Vec::new() };
-    let value = |(index, time_s): (usize, &f64)| Some((*time_s, trusted(of_channel, index)?.0));
+    let Some(of_channel) = flight.series.alive(channel) else { return Vec::new() };
+    let value = |(index, time_s): (usize, &f64)| Some((*time_s, of_channel.trusted(index)?.0));
     readings.time_s.iter().enumerate().filter_map(value).collect()
 }

@@ -1,6 +1,7 @@
 //! `report.html`: the result on one page that needs nothing else, for screen, phone and paper.
 
 mod axis;
+mod budget;
 mod channel_plot;
 mod palette;
 mod plot;
@@ -56,6 +57,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (sections::legs(flight))
             (surroundings::section(flight))
             (sections::blanks(flight))
+            (budget::budgets(flight))
             (sections::method())
             (sections::cautions())
         }

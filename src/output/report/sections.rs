@@ -11,7 +11,8 @@ use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::table::no_answer;
 use crate::output::tally::Tally;
 use crate::output::words::{
-    CAUTIONS, joined, kind_name, speed_symbol, step_name, throttle_origin, with_symbol,
+    CAUTIONS, blank_reason, dead_words, joined, kind_name, speed_symbol, step_name, throttle_origin,
+    with_symbol,
 };
 use crate::units::Unit;
 
@@ -69,6 +70,7 @@ fn headline(flight: &Flight, pair: &Pair) -> Markup {
 fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
     let speed = speed_symbol(flight);
     let units = ["", speed, speed, speed, speed, speed, "V"];
+    let remarks = rows.iter().any(|row| !remark(row).is_empty());
     html! {
         table.cards {
             thead {
@@ -76,19 +78,22 @@ fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
                     @for (heading, unit) in HEADINGS.iter().zip(units) {
                         th scope="col" { (heading) @if !unit.is_empty() { " " span.unit { (unit) } } }
                     }
-                    th.words scope="col" { "to know" }
+                    @if remarks { th.words scope="col" { "to know" } }
                 }
             }
-            tbody { @for row in rows { (answer_row(row, units)) } }
+            tbody { @for row in rows { (answer_row(row, units, remarks)) } }
         }
     }
 }
 
-fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()]) -> Markup {
-    let flags = match row {
+fn remark(row: &Row<'_>) -> String {
+    match row {
         Row::Pair(pair) => joined(&pair.flags),
         Row::Step(step) => format!("over its {} pairs", step.pairs.len()),
-    };
+    }
+}
+
+fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remarks: bool) -> Markup {
     html! {
         tr.step[matches!(row, Row::Step(_))] {
             @for ((cell, heading), unit) in row.cells().iter().zip(HEADINGS).zip(units) {
@@ -100,7 +105,7 @@ fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()]) -> Markup {
                     td.none {}
                 }
             }
-            td.words data-label="to know" { (flags) }
+            @if remarks { td.words data-label="to know" { (remark(row)) } }
         }
     }
 }
@@ -188,14 +193,20 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
             p { "A number that could not be read with enough trust is left out: a gap is honest, a wrong \
                  number is not." }
             table.blanks {
-                thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } } }
+                thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } th.words scope="col" { "longest blank" } } }
                 tbody {
                     @for channel in &readings.channels {
                         @let tally = Tally::of(readings, channel);
                         tr {
                             th scope="row" { (channel.channel.name()) }
                             td { (tally.percent()) " %" }
-                            td.words { @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) } }
+                            td.words {
+                                @if let Some(value) = flight.series.stuck_at(&channel.channel) {
+                                    strong { (dead_words(value, channel.decimals, channel.unit)) } ". "
+                                }
+                                @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) }
+                            }
+                            td.words { (longest_blank(&tally)) }
                         }
                     }
                 }
@@ -203,6 +214,13 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
             @if !flight.notes.is_empty() { ul { @for note in &flight.notes { li { (note) } } } }
         }
     }
+}
+
+fn longest_blank(tally: &Tally) -> String {
+    tally.longest_blanks.first().map_or_else(String::new, |longest| {
+        let length = shown(longest.end_s - longest.start_s, 1);
+        format!("{length} s, from {}: {}", clock(longest.start_s), blank_reason(longest.reason))
+    })
 }
 
 /// How the numbers were made, in plain words.

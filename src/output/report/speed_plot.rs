@@ -11,7 +11,6 @@ use super::thinning::{blank_stretches, dots, lines};
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind};
 use crate::output::RenderError;
-use crate::output::tally::trusted;
 use crate::output::words::{kind_name, speed_symbol, step_name, with_symbol};
 
 /// Size in pixels.
@@ -55,7 +54,7 @@ impl<'a> Data<'a> {
     fn of(flight: &'a Flight) -> Self {
         let times_s = &flight.series.readings.time_s;
         let value =
-            |index| flight.speed().and_then(|speed| trusted(speed, index)).map_or(f64::NAN, |(v, _)| v);
+            |index| flight.speed().and_then(|speed| speed.trusted(index)).map_or(f64::NAN, |(v, _)| v);
         let read = times_s.iter().enumerate().map(|(index, time_s)| (*time_s, value(index))).collect();
         let smooth = times_s.iter().copied().zip(flight.series.speed_smooth.iter().copied()).collect();
         Self { times_s, read, smooth }

@@ -2,7 +2,8 @@ use std::fs;
 use std::path::Path;
 
 use super::sample::{long_flight, small_flight};
-use crate::output::folder::{Existing, OutputError, ResultFolder, write_all};
+use crate::files::Existing;
+use crate::output::folder::{OutputError, ResultFolder, write_all};
 use crate::output::{RenderError, pairs_csv, series_csv};
 
 const NAMES: [&str; 6] =
@@ -141,6 +142,21 @@ fn a_rename_that_fails_leaves_no_mixture_of_two_flights() {
     let error = folder.write_formats(&formats, &small_flight()).unwrap_err();
     assert!(matches!(&error, OutputError::Write { path, .. } if path.ends_with("extra.csv")), "{error}");
     assert_eq!(names_in(home.path()), ["extra.csv"]);
+}
+
+#[test]
+fn a_rename_that_fails_while_replacing_restores_the_former_results() {
+    let home = tempfile::tempdir().unwrap();
+    write_all(home.path(), &small_flight(), Existing::Keep).unwrap();
+    let before = NAMES.map(|name| fs::read(home.path().join(name)).unwrap());
+    let folder = ResultFolder::prepare(home.path(), Existing::Replace).unwrap();
+    fs::create_dir(home.path().join("extra.csv")).unwrap();
+    let formats: [(_, crate::output::Serializer); 2] = [("series.csv", series_csv), ("extra.csv", pairs_csv)];
+    let error = folder.write_formats(&formats, &long_flight()).unwrap_err();
+    assert!(matches!(&error, OutputError::Write { path, .. } if path.ends_with("extra.csv")), "{error}");
+    fs::remove_dir(home.path().join("extra.csv")).unwrap();
+    assert_eq!(names_in(home.path()), NAMES);
+    assert!(NAMES.map(|name| fs::read(home.path().join(name)).unwrap()) == before);
 }
 
 #[cfg(unix)]

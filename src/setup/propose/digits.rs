@@ -21,6 +21,11 @@ impl<'a> Digits<'a> {
         Self { strength, places: places.map(|(strip, place)| (strip, place.tight(strength))).collect() }
     }
 
+    /// The ghost that the digits were found in.
+    pub(super) fn strength(&self) -> &Plane {
+        self.strength
+    }
+
     /// How much a glyph looks like the digit most like it in the same font: correlation, 0 where
     /// there is no other text of this height.
     pub(super) fn likeness(&self, strip: &Strip, glyph: Span) -> f32 {

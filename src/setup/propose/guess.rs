@@ -72,7 +72,7 @@ impl Traits {
         let height = readout.span.height().saturating_sub(2 * SPREAD_PX).max(1) as f32;
         Self {
             digits: width / (DIGIT_PITCH * height),
-            point: has_point(ghost, readout.span),
+            point: point_in(ghost, readout.span).is_some(),
             changed: readout.agreement.changed,
             last_stays: readout.last_stays,
             wide_unit: readout.label >= WIDE_UNIT,
@@ -109,13 +109,21 @@ enum Column {
     Digit,
 }
 
-/// Whether between two digits there is ink near the base line only, apart from both: the foot of
-/// a 1 hangs on to its stem.
-fn has_point(ghost: &Ghost, span: Span) -> bool {
+/// The columns of the last place where between two digits there is ink near the base line only,
+/// apart from both: the foot of a 1 hangs on to its stem.
+pub(super) fn point_in(ghost: &Ghost, span: Span) -> Option<(u32, u32)> {
     let columns = columns_of(ghost, span);
-    let stretches: Vec<Column> =
-        columns.chunk_by(|one, next| one == next).filter_map(|stretch| stretch.first().copied()).collect();
-    stretches.windows(3).any(|three| *three == [Column::Gap, Column::Foot, Column::Gap])
+    let mut stretches: Vec<(Column, u32, u32)> = Vec::new();
+    let mut start = span.left;
+    for stretch in columns.chunk_by(|one, next| one == next) {
+        let end = start + stretch.len() as u32;
+        stretches.extend(stretch.first().map(|kind| (*kind, start, end)));
+        start = end;
+    }
+    stretches.windows(3).rev().find_map(|three| match three {
+        [(Column::Gap, ..), (Column::Foot, start, end), (Column::Gap, ..)] => Some((*start, *end)),
+        _ => None,
+    })
 }
 
 fn columns_of(ghost: &Ghost, span: Span) -> Vec<Column> {

@@ -5,6 +5,7 @@ mod digits;
 mod ghost;
 mod guess;
 mod lines;
+mod places;
 mod plane;
 mod readout;
 
@@ -13,11 +14,12 @@ mod tests;
 
 use image::GrayImage;
 
-use super::{PixelBox, SMALLEST_BOX_PX};
+use super::{DIGITS_MAX, PixelBox, SMALLEST_BOX_PX};
 use crate::channel::Channel;
 use ghost::Ghost;
 use guess::guess_channels;
 use lines::{Span, find_lines};
+use places::{Places, with_spare_place};
 use readout::{Readout, find_readouts};
 
 /// Fewest frames that tell overlay from scenery.
@@ -47,6 +49,11 @@ pub struct Proposal {
     /// Share of the steps from frame to frame, of those given, in which the text differs: that
     /// of the digit that changes most, 0 to 1.
     pub changing: f32,
+    /// Digits of the widest value that the box has room for, those after the point included: as
+    /// counted, one more where a spare place is in front; `None` where the count is not sure.
+    pub digits: Option<u8>,
+    /// Digits after the decimal point; 0 where no point was seen.
+    pub decimals: u8,
 }
 
 /// Looks for readouts on some 20 to 60 frames spread over a whole clip, the surest first.
@@ -69,15 +76,18 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
     readouts.sort_by(|one, other| certainty(other).total_cmp(&certainty(one)));
     readouts.truncate(MOST_PROPOSALS);
     let channels = guess_channels(&ghost, &readouts);
-    let places = boxes(&readouts, size);
-    let parts = readouts.iter().zip(channels).zip(places);
+    let counted: Vec<Places> = readouts.iter().map(|readout| Places::of(&ghost, readout.span)).collect();
+    let places = boxes(&ghost, &readouts, &channels, &counted, size);
+    let parts = readouts.iter().zip(channels).zip(counted).zip(places);
     parts
-        .filter(|(_, place)| place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1)
-        .map(|((readout, channel), place)| Proposal {
+        .filter(|(_, (place, _))| place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1)
+        .map(|(((readout, channel), counted), (place, spare))| Proposal {
             place,
             channel,
             certainty: certainty(readout),
             changing: readout.agreement.changed,
+            digits: counted.whole.map(|whole| (whole + counted.decimals + u8::from(spare)).min(DIGITS_MAX)),
+            decimals: counted.decimals,
         })
         .collect()
 }
@@ -87,15 +97,37 @@ fn certainty(readout: &Readout) -> f32 {
     (difference / SURE_DIFFERENCE).clamp(CONSTANT_CERTAINTY, 1.0)
 }
 
-/// The boxes of the readouts, with room as far as neighbours and the frame's border leave it.
-fn boxes(readouts: &[Readout], (width, height): (u32, u32)) -> Vec<PixelBox> {
-    let mut spans: Vec<Span> = Vec::with_capacity(readouts.len());
-    for readout in readouts {
-        let span = readout.span.widened(ROOM_PX, width, height);
-        spans.push(spans.iter().fold(span, |span, earlier| span.kept_off(*earlier)));
+/// The boxes of the readouts, with room as far as neighbours and the frame's border leave it, and
+/// whether a spare place is in front.
+fn boxes(
+    ghost: &Ghost,
+    readouts: &[Readout],
+    channels: &[Channel],
+    counted: &[Places],
+    (width, height): (u32, u32),
+) -> Vec<(PixelBox, bool)> {
+    let mut spans: Vec<(Span, bool)> = Vec::with_capacity(readouts.len());
+    for ((readout, channel), counted) in readouts.iter().zip(channels).zip(counted) {
+        let room = if counted.whole.is_some_and(|whole| whole >= usual_whole_digits(channel)) {
+            0
+        } else {
+            counted.pitch_px
+        };
+        let wider = with_spare_place(ghost, readout.span, room);
+        let spare = room > 0 && readout.span.left - wider.left == room;
+        let span = wider.widened(ROOM_PX, width, height);
+        spans.push((spans.iter().fold(span, |span, (earlier, _)| span.kept_off(*earlier)), spare));
     }
-    spans
-        .into_iter()
-        .map(|span| PixelBox { x: span.left, y: span.top, width: span.width(), height: span.height() })
-        .collect()
+    let place =
+        |span: Span| PixelBox { x: span.left, y: span.top, width: span.width(), height: span.height() };
+    spans.into_iter().map(|(span, spare)| (place(span), spare)).collect()
+}
+
+/// Digits before the point that values of a channel hardly exceed: common practice, no source.
+fn usual_whole_digits(channel: &Channel) -> u8 {
+    match channel {
+        Channel::Voltage | Channel::Satellites => 2,
+        Channel::Speed | Channel::Throttle | Channel::Current | Channel::Heading => 3,
+        _ => 4,
+    }
 }

@@ -30,14 +30,26 @@ const LABEL_GAP: f32 = 1.2;
 const TWO_DIGITS: f32 = 0.9;
 /// Widest gap between a digit that never changes and one that does.
 const DIGIT_GAP: f32 = 0.3;
-/// Widest gap, in pixels of the ghost, between letters that touch but for the usual space.
-const TOUCHING: f32 = 0.07;
+/// Widest gap between a decimal point and the digits beside it: fixed-pitch type sets it apart.
+const POINT_GAP: f32 = 0.45;
+/// Widest decimal point.
+const WIDEST_POINT: f32 = 0.35;
+/// Highest decimal point, in heights of the line.
+const HIGHEST_POINT: f32 = 0.6;
+/// Widest gap that surely joins a glyph that looks like none of the digits seen to a number.
+const SURE_GAP: f32 = 0.16;
+/// Correlation from which a glyph may be a digit seen elsewhere: across a wider gap stand icons.
+const LIKE_DIGIT: f32 = 0.7;
+/// Least height of a digit that stays, in heights of those that change.
+const LEAST_HEIGHT: f32 = 0.85;
+/// Most that the foot of a digit that stays may be off the base line.
+const BASE_LINE: f32 = 0.12;
+/// Most digits before the changing ones that stay throughout: a longer row of glyphs is a word.
+const MOST_STILL: usize = 3;
 /// A column with less ink than this share of an inked one is a gap between glyphs.
 const GAP_INK: f32 = 0.25;
 /// Correlation from which a glyph that never changes counts as a digit seen elsewhere.
 const SAME_DIGIT: f32 = 0.85;
-/// Correlation below which a glyph looks like none of the digits seen.
-const NO_DIGIT: f32 = 0.7;
 
 /// Digits found in a line.
 #[derive(Debug, Clone)]
@@ -166,7 +178,7 @@ impl Line {
 
     /// The changing columns with the digits beside them that never change.
     fn readout(&self, run: (u32, u32), digits: &Digits<'_>) -> Readout {
-        let left = self.grown_left(run.0, digits, NO_DIGIT);
+        let left = self.still_digits_before(run, digits);
         let right = self.grown_right(run.1, digits);
         Readout {
             span: self.part((left, right)),
@@ -180,7 +192,7 @@ impl Line {
     fn constant(&self, digits: &Digits<'_>) -> Option<Readout> {
         let mut right = self.span.right;
         while let Some((start, end)) = self.glyph_before(right) {
-            let left = self.grown_left(end, digits, SAME_DIGIT);
+            let left = self.grown_left(end, digits);
             if end - left >= self.heights(TWO_DIGITS) {
                 let span = self.part((left, end));
                 return Some(Readout { span, agreement: Agreement::default(), last_stays: true, label: 0.0 });
@@ -202,16 +214,54 @@ impl Line {
         (end - start) as f32 / self.span.height() as f32
     }
 
-    /// Goes on to the left over digits. What touches is taken unless it looks like no digit at
-    /// all (`unlike`): a lost leading digit would give wrong values, an icon too much only blanks.
-    fn grown_left(&self, from: u32, digits: &Digits<'_>, unlike: f32) -> u32 {
+    /// Goes on to the left over glyphs that stay but stand like digits of the same number: as high,
+    /// on the same base line, no further apart, a decimal point between them allowed. A lost leading
+    /// digit would give wrong values, a letter too much only blanks.
+    fn still_digits_before(&self, run: (u32, u32), digits: &Digits<'_>) -> u32 {
+        let changing = self.part(run).tight(digits.strength());
+        let before = |left: &u32| self.still_digit_before(*left, changing, digits);
+        std::iter::successors(Some(run.0), before).take(1 + MOST_STILL).last().unwrap_or(run.0)
+    }
+
+    /// Where the next digit to the left begins, a point between passed over.
+    fn still_digit_before(&self, left: u32, changing: Span, digits: &Digits<'_>) -> Option<u32> {
+        let (start, end) = self.piece_before(left)?;
+        if left - end <= self.heights(POINT_GAP) && self.is_point((start, end), changing, digits) {
+            let (before, before_end) = self.piece_before(start)?;
+            let joined = start - before_end <= self.heights(POINT_GAP);
+            return (joined && self.stands_like((before, before_end), changing, digits)).then_some(before);
+        }
+        let gap = left - end;
+        let joined = gap <= self.heights(SURE_GAP)
+            || gap <= self.heights(DIGIT_GAP)
+                && digits.likeness(&self.strip, self.part((start, end))) >= LIKE_DIGIT;
+        (joined && self.stands_like((start, end), changing, digits)).then_some(start)
+    }
+
+    fn is_point(&self, piece: (u32, u32), changing: Span, digits: &Digits<'_>) -> bool {
+        let point = self.part(piece).tight(digits.strength());
+        let low = point.height() as f32 <= HIGHEST_POINT * changing.height() as f32;
+        low && piece.1 - piece.0 <= self.heights(WIDEST_POINT) && self.on_base_line(point, changing)
+    }
+
+    fn stands_like(&self, piece: (u32, u32), changing: Span, digits: &Digits<'_>) -> bool {
+        let glyph = self.part(piece).tight(digits.strength());
+        let height = changing.height() as f32;
+        let high = (glyph.height() as f32) >= LEAST_HEIGHT * height;
+        high && glyph.height() as f32 * LEAST_HEIGHT <= height && self.on_base_line(glyph, changing)
+    }
+
+    fn on_base_line(&self, glyph: Span, changing: Span) -> bool {
+        glyph.bottom.abs_diff(changing.bottom) <= self.heights(BASE_LINE).max(1)
+    }
+
+    /// Goes on to the left over digits known from other readouts.
+    fn grown_left(&self, from: u32, digits: &Digits<'_>) -> u32 {
         let mut left = from;
         while let Some((start, end)) = self.glyph_before(left) {
-            let gap = left - end;
             let likeness = digits.likeness(&self.strip, self.part((start, end)));
-            if gap > self.heights(DIGIT_GAP) || likeness < SAME_DIGIT {
-                let touches = gap <= self.heights(TOUCHING) && likeness >= unlike;
-                return if touches { start } else { left };
+            if left - end > self.heights(DIGIT_GAP) || likeness < SAME_DIGIT {
+                break;
             }
             left = start;
         }
@@ -232,14 +282,19 @@ impl Line {
         right
     }
 
-    /// The glyph that ends at or before `x`; of a longer piece of text as much as a digit takes.
+    /// The glyph that ends at or before `x`, wide enough for a digit.
     fn glyph_before(&self, x: u32) -> Option<(u32, u32)> {
+        self.piece_before(x).filter(|(start, end)| end - start >= self.heights(NARROWEST))
+    }
+
+    /// The piece of text that ends at or before `x`; of a long one as much as a digit takes.
+    fn piece_before(&self, x: u32) -> Option<(u32, u32)> {
         let mut columns = (self.span.left..x).rev().skip_while(|x| self.ink_at(*x) <= 0.0).peekable();
         let end = *columns.peek()? + 1;
         let start = columns.take_while(|x| self.ink_at(*x) > 0.0).last()?;
         let ends = end.saturating_sub(self.heights(WIDEST))..=end.saturating_sub(self.heights(USUAL_NARROW));
         let start = if end - start > self.heights(WIDEST) { self.thinnest(ends)? } else { start };
-        (end - start >= self.heights(NARROWEST)).then_some((start, end))
+        Some((start, end))
     }
 
     /// The glyph that begins at or after `x`; of a longer piece of text as much as a digit takes.

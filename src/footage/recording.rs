@@ -1,6 +1,6 @@
-//! Several clips as the consecutive files of one flight.
+//! Several clips as the consecutive files of one recording.
 //!
-//! The flight's clock starts with the first clip's first frame. Each further clip starts where the former
+//! The recording's clock starts with the first clip's first frame. Each further clip starts where the former
 //! ends, one typical interval after its last frame, plus the gap between the two if the times at which they
 //! were recorded tell of one.
 
@@ -37,21 +37,21 @@ impl Gap {
     }
 }
 
-/// One clip's place in the flight.
+/// One clip's place in the recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClipSpan {
     /// The file.
     pub path: PathBuf,
     /// The time between the former clip and this one; `None` for the first.
     pub gap_before: Option<Gap>,
-    /// Time of its first frame on the flight's clock, in seconds.
+    /// Time of its first frame on the recording's clock, in seconds.
     pub start_s: f64,
-    /// Number of its first frame in the flight, if the clips before were read through.
+    /// Number of its first frame in the recording, if the clips before were read through.
     pub first_index: Option<u64>,
 }
 
 /// The clips of one flight, read one after the other.
-pub struct Flight {
+pub struct Recording {
     info: ClipInfo,
     parts: Vec<Part>,
     spans: Vec<ClipSpan>,
@@ -69,7 +69,7 @@ struct Part {
     length_s: Option<f64>,
 }
 
-impl Flight {
+impl Recording {
     /// Opens every clip once, to see that they are alike, and stands at the first one's first frame.
     ///
     /// # Errors
@@ -187,7 +187,7 @@ impl Flight {
     }
 }
 
-impl FrameSource for Flight {
+impl FrameSource for Recording {
     /// That of the first clip, with the length of all of them.
     fn info(&self) -> &ClipInfo {
         &self.info

@@ -1,4 +1,4 @@
-//! Several clips as one flight.
+//! Several clips as one recording.
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -6,7 +6,7 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Clip, Flight, FrameSource, Gap, frames_near};
+use pairspeed::footage::{Clip, FrameSource, Gap, Recording, frames_near};
 
 /// A clip of `frames` frames at 25 a second, `extra` being further options.
 fn make(folder: &Path, name: &str, frames: u32, size: &str, extra: &[&str]) -> PathBuf {
@@ -42,21 +42,21 @@ fn numbers_and_times(source: &mut dyn FrameSource) -> Vec<(u64, f64)> {
 fn clips_follow_each_other_one_frame_interval_apart_when_no_gap_is_known() {
     let folder = folder();
     let clips = ["a.avi", "b.avi", "c.avi"].map(|name| make(folder.path(), name, 30, "160x90", &MJPEG));
-    let mut flight = Flight::open(&clips).unwrap();
-    let frames = numbers_and_times(&mut flight);
+    let mut recording = Recording::open(&clips).unwrap();
+    let frames = numbers_and_times(&mut recording);
     assert_eq!(frames.len(), 90);
     for (place, (number, time_s)) in frames.iter().enumerate() {
         assert_eq!(*number, place as u64);
         assert!((time_s - place as f64 * 0.04).abs() < 1e-6, "frame {place} at {time_s}");
     }
-    let spans = flight.spans();
+    let spans = recording.spans();
     assert_eq!(spans.iter().map(|span| span.first_index).collect::<Vec<_>>(), [Some(0), Some(30), Some(60)]);
     assert_eq!(spans[0].gap_before, None);
     assert_eq!(spans[1].gap_before, Some(Gap::Unknown));
     let said =
         format!("the gap between {} and {} is not known; taken as 0", clips[0].display(), clips[1].display());
-    assert_eq!(flight.join_sentences()[0], said);
-    assert_eq!(flight.info().stated_length_s.map(|length_s| (length_s * 1000.0).round()), Some(3600.0));
+    assert_eq!(recording.join_sentences()[0], said);
+    assert_eq!(recording.info().stated_length_s.map(|length_s| (length_s * 1000.0).round()), Some(3600.0));
 }
 
 #[test]
@@ -67,37 +67,37 @@ fn creation_times_tell_the_gap() {
         make_created(folder.path(), "b.mp4", 50, "2024-05-01T10:00:09"),
         make_created(folder.path(), "c.mp4", 50, "2024-05-01T10:00:11"),
     ];
-    let mut flight = Flight::open(&clips).unwrap();
-    let frames = numbers_and_times(&mut flight);
-    let starts: Vec<f64> = flight.spans().iter().map(|span| (span.start_s * 1000.0).round()).collect();
+    let mut recording = Recording::open(&clips).unwrap();
+    let frames = numbers_and_times(&mut recording);
+    let starts: Vec<f64> = recording.spans().iter().map(|span| (span.start_s * 1000.0).round()).collect();
     assert_eq!(starts, [0.0, 9000.0, 11_000.0]);
     assert!((frames[50].1 - 9.0).abs() < 1e-6 && (frames[100].1 - 11.0).abs() < 1e-6);
-    assert!(flight.join_sentences()[0].ends_with("is 7 s by their recording times"));
-    assert!(flight.join_sentences()[1].ends_with("without a gap by their recording times"));
+    assert!(recording.join_sentences()[0].ends_with("is 7 s by their recording times"));
+    assert!(recording.join_sentences()[1].ends_with("without a gap by their recording times"));
 }
 
 #[test]
-fn seeking_in_a_flight_finds_the_frames_of_a_pass() {
+fn seeking_in_a_recording_finds_the_frames_of_a_pass() {
     let folder = folder();
     let clips = [
         make_created(folder.path(), "a.mp4", 50, "2024-05-01T10:00:00"),
         make_created(folder.path(), "b.mp4", 50, "2024-05-01T10:00:09"),
     ];
-    let mut flight = Flight::open(&clips).unwrap();
+    let mut recording = Recording::open(&clips).unwrap();
     // Before any pass: the first clip's length must be measured to know where the second starts.
     let asked = [9.52, 0.4, 4.0, 8.0, 1000.0];
     let times = |found: &[pairspeed::footage::FoundFrame]| {
         found.iter().map(|frame| (frame.time_s * 100.0).round() / 100.0).collect::<Vec<_>>()
     };
-    let before = frames_near(&mut flight, &asked).unwrap();
+    let before = frames_near(&mut recording, &asked).unwrap();
     assert_eq!(times(&before), [9.52, 0.4, 1.96, 9.0, 10.96]);
     let mut second = Clip::open(&clips[1]).unwrap();
     let picture = frames_near(&mut second, &[0.52]).unwrap().remove(0).image;
     assert!(before[0].image == picture);
 
-    flight.seek(0.0).unwrap();
-    assert_eq!(numbers_and_times(&mut flight).len(), 100);
-    let after = frames_near(&mut flight, &asked).unwrap();
+    recording.seek(0.0).unwrap();
+    assert_eq!(numbers_and_times(&mut recording).len(), 100);
+    let after = frames_near(&mut recording, &asked).unwrap();
     assert_eq!(times(&after), times(&before));
     assert_eq!(after.iter().map(|frame| frame.index).collect::<Vec<_>>(), [63, 10, 49, 50, 99]);
 }
@@ -108,7 +108,7 @@ fn clips_that_differ_in_size_or_codec_are_refused_by_name() {
     let first = make(folder.path(), "first.avi", 5, "160x90", &MJPEG);
     let wide = make(folder.path(), "wide.avi", 5, "320x90", &MJPEG);
     let other = make(folder.path(), "other.avi", 5, "160x90", &["-c:v", "mpeg4"]);
-    let refusal = |second: &Path| Flight::open(&[&first, second]).map(|_| ()).unwrap_err().to_string();
+    let refusal = |second: &Path| Recording::open(&[&first, second]).map(|_| ()).unwrap_err().to_string();
     assert_eq!(
         refusal(&wide),
         format!(
@@ -121,11 +121,11 @@ fn clips_that_differ_in_size_or_codec_are_refused_by_name() {
     assert!(refusal(&other).contains("has the codec mjpeg, but"));
     assert!(refusal(&folder.path().join("absent.avi")).contains("there is no such file"));
     let none: [&Path; 0] = [];
-    assert!(Flight::open(&none).is_err());
+    assert!(Recording::open(&none).is_err());
 }
 
 #[test]
-fn notes_of_all_clips_come_together_on_the_flights_clock() {
+fn notes_of_all_clips_come_together_on_the_recordings_clock() {
     let folder = folder();
     let clips = ["a.avi", "b.avi"].map(|name| make(folder.path(), name, 50, "160x90", &MJPEG));
     for clip in &clips {
@@ -142,13 +142,13 @@ fn notes_of_all_clips_come_together_on_the_flights_clock() {
             clip.notes().clone()
         })
         .collect();
-    let mut flight = Flight::open(&clips).unwrap();
-    numbers_and_times(&mut flight);
-    let notes = flight.notes();
+    let mut recording = Recording::open(&clips).unwrap();
+    numbers_and_times(&mut recording);
+    let notes = recording.notes();
     assert!(alone[0].packets_lost > 0);
     assert_eq!(notes.packets_lost, alone[0].packets_lost + alone[1].packets_lost);
     assert_eq!(notes.frames_damaged, alone[0].frames_damaged + alone[1].frames_damaged);
-    let second_s = flight.spans()[1].start_s;
+    let second_s = recording.spans()[1].start_s;
     let shifted: Vec<f64> = alone[1].gaps.iter().map(|gap| gap.from_s + second_s).collect();
     assert_eq!(
         notes.gaps.iter().skip(alone[0].gaps.len()).map(|gap| gap.from_s).collect::<Vec<_>>(),

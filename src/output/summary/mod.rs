@@ -1,6 +1,7 @@
 //! `summary.json`: the whole result for other programs.
 
-use std::collections::BTreeMap;
+mod budget;
+mod channels;
 
 use serde::Serialize;
 
@@ -9,13 +10,14 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
-use crate::series::{Blank, ChannelReadings, Gap, Readings};
+use crate::series::Gap;
 use crate::units::Unit;
 
+use self::budget::{BudgetSummary, budget_summary};
+use self::channels::{ChannelSummary, channel_summary};
 use super::RenderError;
 use super::numbers::rounded;
 use super::surroundings::{Surroundings, surroundings};
-use super::tally::Tally;
 use super::words::CAUTIONS;
 
 /// Version of the layout of `summary.json`; it rises when a field changes its name or meaning.
@@ -95,20 +97,6 @@ struct GapSummary {
     end_s: Option<f64>,
 }
 
-/// Frames of one channel.
-#[derive(Debug, Serialize)]
-struct ChannelSummary<'a> {
-    channel: &'a Channel,
-    unit: Option<Unit>,
-    decimals: u8,
-    frames: usize,
-    read: usize,
-    /// Trusted share of the frames, 0 to 1.
-    share: Option<f64>,
-    /// Frames left blank, by reason.
-    blank: BTreeMap<&'static str, usize>,
-}
-
 /// One leg. Speeds in `speed_unit`, altitude in `altitude_unit`.
 #[derive(Debug, Serialize)]
 struct LegSummary<'a> {
@@ -151,6 +139,7 @@ struct PairSummary<'a> {
     voltage_v: Option<f64>,
     altitude: Option<f64>,
     flags: &'a [Flag],
+    budget: BudgetSummary,
 }
 
 /// One throttle step over its pairs. Speeds in `speed_unit`; low and high are the 95 % interval.
@@ -164,6 +153,7 @@ struct StepSummary {
     wind: Option<f64>,
     voltage_v: Option<f64>,
     pairs: usize,
+    budget: BudgetSummary,
 }
 
 /// `summary.json` as UTF-8 text, indented, with a closing line end.
@@ -190,7 +180,7 @@ fn summary(flight: &Flight) -> Summary<'_> {
         end_s: readings.time_s.last().copied().and_then(number),
         update_rate_hz: flight.series.update_rate_hz.and_then(number),
         gaps: readings.gaps.iter().map(gap).collect(),
-        channels: readings.channels.iter().map(|channel| channel_summary(readings, channel)).collect(),
+        channels: readings.channels.iter().map(|channel| channel_summary(&flight.series, channel)).collect(),
         throttle_source: flight.throttle_source,
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
         pairs: flight.pairs.iter().map(pair_summary).collect(),
@@ -219,30 +209,6 @@ fn clip(clip: &ClipInfo) -> Clip<'_> {
 
 fn gap(gap: &Gap) -> GapSummary {
     GapSummary { start_s: number(gap.start_s), end_s: number(gap.end_s) }
-}
-
-fn channel_summary<'a>(readings: &Readings, channel: &'a ChannelReadings) -> ChannelSummary<'a> {
-    let tally = Tally::of(readings, channel);
-    ChannelSummary {
-        channel: &channel.channel,
-        unit: channel.unit,
-        decimals: channel.decimals,
-        frames: tally.frames,
-        read: tally.read,
-        share: tally.share().and_then(number),
-        blank: tally.blank.iter().map(|(blank, count)| (blank_key(*blank), *count)).collect(),
-    }
-}
-
-fn blank_key(blank: Blank) -> &'static str {
-    match blank {
-        Blank::No => "no",
-        Blank::Empty => "empty",
-        Blank::Unclear => "unclear",
-        Blank::OutOfRange => "out-of-range",
-        Blank::Jump => "jump",
-        Blank::LostPicture => "lost-picture",
-    }
 }
 
 fn leg_summary(leg: &Leg, number_of_leg: usize) -> LegSummary<'_> {
@@ -284,6 +250,7 @@ fn pair_summary(pair: &Pair) -> PairSummary<'_> {
         voltage_v: pair.voltage_v.and_then(number),
         altitude: pair.altitude.and_then(number),
         flags: &pair.flags,
+        budget: budget_summary(&pair.budget),
     }
 }
 
@@ -297,5 +264,6 @@ fn step_summary(step: &StepResult) -> StepSummary {
         wind: number(step.wind),
         voltage_v: step.voltage_v.and_then(number),
         pairs: step.pairs.len(),
+        budget: budget_summary(&step.budget),
     }
 }

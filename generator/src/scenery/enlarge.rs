@@ -1,0 +1,93 @@
+//! Enlarges a soft picture to the frame's size, straight between its pixels.
+
+use crate::frame::Frame;
+
+/// Shares are in 256ths.
+const WHOLE: u32 = 256;
+
+/// Where each new row or column lies between two old ones.
+#[derive(Debug, Clone, Copy)]
+struct Between {
+    first: usize,
+    second: usize,
+    /// Share of the second, of [`WHOLE`].
+    share: u32,
+}
+
+/// From one frame size to another.
+#[derive(Debug)]
+pub(super) struct Enlarger {
+    size: [usize; 2],
+    columns: Vec<Between>,
+    colour_columns: Vec<Between>,
+    rows: Vec<Between>,
+}
+
+impl Enlarger {
+    pub(super) fn new(from: [usize; 2], to: [usize; 2]) -> Self {
+        Self {
+            size: to,
+            columns: places(from[0], to[0]),
+            colour_columns: places(from[0] / 2, to[0] / 2),
+            rows: places(from[1], to[1]),
+        }
+    }
+
+    pub(super) fn enlarge(&self, frame: &Frame) -> Frame {
+        let [width, height] = self.size;
+        let half = frame.width / 2;
+        Frame {
+            width,
+            height,
+            luma: self.plane(&frame.luma, frame.width, &self.columns),
+            blue: self.plane(&frame.blue, half, &self.colour_columns),
+            red: self.plane(&frame.red, half, &self.colour_columns),
+        }
+    }
+
+    fn plane(&self, plane: &[u8], width: usize, columns: &[Between]) -> Vec<u8> {
+        let mut enlarged = Vec::with_capacity(columns.len() * self.rows.len());
+        let mut line = vec![0_u32; width];
+        for row in &self.rows {
+            let [first, second] = [row.first, row.second].map(|y| &plane[y * width..(y + 1) * width]);
+            for ((level, &a), &b) in line.iter_mut().zip(first).zip(second) {
+                *level = u32::from(a) * (WHOLE - row.share) + u32::from(b) * row.share;
+            }
+            enlarged.extend(columns.iter().map(|column| {
+                let level = line[column.first] * (WHOLE - column.share) + line[column.second] * column.share;
+                (level >> 16) as u8
+            }));
+        }
+        enlarged
+    }
+}
+
+fn places(from: usize, to: usize) -> Vec<Between> {
+    let last = from.saturating_sub(1);
+    (0..to)
+        .map(|place| {
+            let source = ((place as f32 + 0.5) * from as f32 / to as f32 - 0.5).max(0.0);
+            let first = (source as usize).min(last);
+            let share = ((source - first as f32) * WHOLE as f32) as u32;
+            Between { first, second: (first + 1).min(last), share: share.min(WHOLE) }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_even_ramp_stays_an_even_ramp() {
+        let mut small = Frame::plain(32, 8, 0, 90, 170);
+        for (index, level) in small.luma.iter_mut().enumerate() {
+            *level = (index % 32 * 8) as u8;
+        }
+        let large = Enlarger::new([32, 8], [64, 16]).enlarge(&small);
+        assert_eq!((large.luma.len(), large.blue.len()), (64 * 16, 32 * 16));
+        let steps = large.luma[1..63].windows(2).map(|pair| pair[1] - pair[0]);
+        assert!(steps.clone().all(|step| (3..=5).contains(&step)), "{:?}", steps.collect::<Vec<_>>());
+        assert!(large.blue.iter().all(|&level| level == 90));
+    }
+}

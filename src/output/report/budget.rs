@@ -1,0 +1,102 @@
+//! What the uncertainty of each throttle step is made of.
+
+use maud::{Markup, html};
+
+use crate::airspeed::{Contribution, StepResult};
+use crate::flight::Flight;
+use crate::output::numbers::shown;
+use crate::output::words::{cause_in_words, speed_symbol, step_name, with_symbol};
+
+/// Degrees of freedom from which on more of them no longer matter.
+const MANY: f64 = 1e4;
+
+/// A closed fold for each throttle step; nothing without steps.
+pub(super) fn budgets(flight: &Flight) -> Markup {
+    let with_rows: Vec<&StepResult> =
+        flight.steps.iter().filter(|step| !step.budget.rows.is_empty()).collect();
+    html! {
+        @if !with_rows.is_empty() {
+            section.budgets {
+                h2 { "Where the intervals come from" }
+                p { "Each line is one reason why the airspeed may be off, as a standard uncertainty: \
+                     about two thirds of the time the error from it is smaller than that. The lines are \
+                     put together as the root of the sum of their squares, so the largest counts most \
+                     and is the one worth flying against. Open a step to see its lines." }
+                @for step in with_rows { (fold(step, speed_symbol(flight))) }
+            }
+        }
+    }
+}
+
+fn fold(step: &StepResult, symbol: &str) -> Markup {
+    let name = step_name(step.throttle_percent, Some(step.step));
+    html! {
+        details {
+            summary {
+                strong { (name) @if step.throttle_percent.is_some() { " throttle" } }
+                ": " (with_symbol(&shown(step.airspeed, 1), symbol))
+                ", standard uncertainty " (with_symbol(&shown(step.budget.combined(), 2), symbol))
+            }
+            (rows(step, symbol))
+            (closing(step, symbol))
+        }
+    }
+}
+
+fn rows(step: &StepResult, symbol: &str) -> Markup {
+    html! {
+        table {
+            thead {
+                tr {
+                    th.words scope="col" { "reason" }
+                    th scope="col" { "uncertainty" @if !symbol.is_empty() { " " span.unit { (symbol) } } }
+                    th scope="col" { "share" }
+                    th scope="col" { "degrees of freedom" }
+                    th.words scope="col" { "do more pairs help?" }
+                }
+            }
+            tbody { @for row in &step.budget.rows { (row_of(row, step)) } }
+        }
+    }
+}
+
+fn row_of(row: &Contribution, step: &StepResult) -> Markup {
+    let share = 100.0 * (row.uncertainty / step.budget.combined()).powi(2);
+    html! {
+        tr {
+            td.words { (cause_in_words(row.cause)) }
+            td.main { (shown(row.uncertainty, 2)) }
+            td { (shown(share, 0)) " %" }
+            td { (freedom(row.degrees_of_freedom)) }
+            td.words { @if row.shared { "no, all pairs share it" } @else { "yes" } }
+        }
+    }
+}
+
+/// What the rows give together and how the interval follows.
+fn closing(step: &StepResult, symbol: &str) -> Markup {
+    let budget = &step.budget;
+    let (combined, factor) = (budget.combined(), budget.coverage_factor());
+    let in_unit = |value: f64| with_symbol(&shown(value, 2), symbol);
+    html! {
+        p {
+            "Together " (in_unit(combined)) ", with " (freedom(budget.degrees_of_freedom()))
+            " degrees of freedom. Times " (shown(factor, 2)) " for 95 %: " (in_unit(factor * combined))
+            " either side of " (with_symbol(&shown(step.airspeed, 1), symbol))
+            ". " @if budget.reads_low > 0.0 {
+                "A crosswind that is not known makes the airspeed read low, by "
+                (in_unit(budget.reads_low)) " on the average and by no more than "
+                (in_unit(budget.crosswind_bound)) ", so both ends lie that much higher: "
+            } @else { "That is " }
+            (shown(step.airspeed_low, 1)) " to " (with_symbol(&shown(step.airspeed_high, 1), symbol)) "."
+        }
+        p.origin {
+            "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} means \
+             that it does not rest on few samples."
+        }
+    }
+}
+
+fn freedom(degrees_of_freedom: f64) -> String {
+    if degrees_of_freedom < MANY { shown(degrees_of_freedom, 0) } else { "many".to_owned() }
+}

@@ -1,0 +1,175 @@
+//! The told readings kept beside a glyph set, so that a later lesson adds to the earlier ones.
+//!
+//! ```toml
+//! [[told]]
+//! clip = "flight.avi"        # looked for in the folder of the clip that is taught
+//! channel = "speed"
+//! time_s = 12.4              # seconds from the clip's first video frame
+//! text = "63"                # what the overlay shows there
+//! ```
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::Told;
+use crate::channel::Channel;
+use crate::files::{Existing, write_whole};
+
+/// Name of the file inside a glyph set's folder.
+const FILE_NAME: &str = "told.toml";
+/// Moments nearer than this to each other are one moment, in seconds: less than a frame.
+const SAME_MOMENT_S: f64 = 0.01;
+const HEAD: &str = "# What you told `pairspeed teach`. Mend, add or remove readings here as you like;\n\
+    # the next `pairspeed teach CLIP --setup FILE` learns from all that stands here.\n\n";
+
+/// What can be wrong with the file of told readings.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum ToldFileError {
+    /// It cannot be read.
+    #[error("cannot read the told readings {}: {reason}: mend the file, or remove it to start anew", path.display())]
+    Unusable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+    /// It cannot be written.
+    #[error("cannot write the told readings {}: {reason}. Check that the folder is yours", path.display())]
+    Unwritable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+}
+
+/// One remembered reading.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Remembered {
+    /// File name of the clip, without its folder.
+    pub clip: String,
+    /// The channel.
+    pub channel: Channel,
+    /// Time in seconds from the clip's first frame.
+    pub time_s: f64,
+    /// What the overlay shows there.
+    pub text: String,
+}
+
+impl Remembered {
+    /// The reading without its clip.
+    #[must_use]
+    pub fn told(&self) -> Told {
+        Told { channel: self.channel.clone(), time_s: self.time_s, text: self.text.clone() }
+    }
+
+    fn is_at(&self, clip: &str, channel: &Channel, time_s: f64) -> bool {
+        self.clip == clip && self.channel == *channel && (self.time_s - time_s).abs() < SAME_MOMENT_S
+    }
+}
+
+/// All remembered readings of a glyph set.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ToldFile {
+    /// The readings, in the order told.
+    #[serde(default)]
+    pub told: Vec<Remembered>,
+}
+
+impl ToldFile {
+    /// Where the readings told for the glyph set in `folder` are kept.
+    #[must_use]
+    pub fn path(folder: &Path) -> PathBuf {
+        folder.join(FILE_NAME)
+    }
+
+    /// Loads what was told for the glyph set in `folder`; nothing where there is no file yet.
+    ///
+    /// # Errors
+    /// [`ToldFileError::Unusable`].
+    pub fn load(folder: &Path) -> Result<Self, ToldFileError> {
+        let path = Self::path(folder);
+        let unusable = |reason: String| ToldFileError::Unusable { path: path.clone(), reason };
+        match fs::read_to_string(&path) {
+            Ok(text) => {
+                toml::from_str(&text).map_err(|error| unusable(error.to_string().trim().replace('\n', " ")))
+            }
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
+            Err(error) => Err(unusable(error.to_string())),
+        }
+    }
+
+    /// Adds a reading; one of the same clip, channel and moment is replaced.
+    pub fn add(&mut self, clip: &str, told: &Told) {
+        self.forget(clip, &told.channel, told.time_s);
+        let Told { channel, time_s, text } = told.clone();
+        self.told.push(Remembered { clip: clip.to_owned(), channel, time_s, text });
+    }
+
+    /// Removes the reading of a moment and tells whether there was one.
+    pub fn forget(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
+        let before = self.told.len();
+        self.told.retain(|told| !told.is_at(clip, channel, time_s));
+        self.told.len() < before
+    }
+
+    /// Saves the readings beside the glyph set in `folder`, whole or not at all.
+    ///
+    /// # Errors
+    /// [`ToldFileError::Unwritable`].
+    pub fn save(&self, folder: &Path) -> Result<(), ToldFileError> {
+        let path = Self::path(folder);
+        let unwritable = |reason: String| ToldFileError::Unwritable { path: path.clone(), reason };
+        let text = toml::to_string(self).map_err(|error| unwritable(error.to_string()))?;
+        write_whole(&path, format!("{HEAD}{text}").as_bytes(), Existing::Replace)
+            .map_err(|error| unwritable(error.to_string()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn told(time_s: f64, text: &str) -> Told {
+        Told { channel: Channel::Speed, time_s, text: text.to_owned() }
+    }
+
+    #[test]
+    fn what_was_told_is_there_again_and_the_same_moment_is_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut file = ToldFile::load(folder.path()).unwrap();
+        assert!(file.told.is_empty());
+        file.add("a.avi", &told(1.5, "84"));
+        file.add("a.avi", &told(3.0, "63"));
+        file.add("a.avi", &told(1.5, "94"));
+        file.add("b.avi", &told(1.5, "70"));
+        file.save(folder.path()).unwrap();
+        let again = ToldFile::load(folder.path()).unwrap();
+        let texts: Vec<&str> = again.told.iter().map(|told| told.text.as_str()).collect();
+        assert_eq!(texts, ["63", "94", "70"]);
+    }
+
+    #[test]
+    fn a_moment_can_be_forgotten_once() {
+        let mut file = ToldFile::default();
+        file.add("a.avi", &told(1.5, "84"));
+        assert!(!file.forget("b.avi", &Channel::Speed, 1.5));
+        assert!(file.forget("a.avi", &Channel::Speed, 1.5));
+        assert!(!file.forget("a.avi", &Channel::Speed, 1.5));
+    }
+
+    #[test]
+    fn a_file_with_a_slip_is_named() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join(FILE_NAME), "[[told]]\nclip = 3").unwrap();
+        let message = ToldFile::load(folder.path()).unwrap_err().to_string();
+        assert!(message.contains("told.toml") && message.contains("mend"), "{message}");
+    }
+}
