@@ -227,6 +227,8 @@ fn legs_and_airspeeds_are_right_on_the_tuned_conditions() {
 fn legs_and_airspeeds_are_right_on_conditions_held_back() {
     let score = score(held_back(), 1000..1003);
     assert!(score.share(score.right_pairs) > 0.85, "{score:?}");
+    let held = score.held_by_interval as f64 / score.right_pairs as f64;
+    assert!((0.92..=0.99).contains(&held), "{held}");
     assert!(score.share(score.wrong_pairs) < 0.15, "{score:?}");
     assert!(score.near_truth() > 0.97, "{score:?}");
 }

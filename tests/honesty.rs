@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::{Flight, Plan, fly};
+use common::{Flight, Plan, dryden, fly};
 use pairspeed::airspeed::{Pair, StepResult, pair, steps};
 use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
 use pairspeed::series::statistics::median;
@@ -106,5 +106,17 @@ fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_ey
     for [pairs, _] in [&calm, &windy] {
         assert!((0.93..=0.975).contains(&pairs.share()), "{}", pairs.share());
         assert!(median(&pairs.errors_mps) < median(&pairs.errors_by_eye_mps));
+    }
+}
+
+#[test]
+fn simulated_gusts_are_those_of_the_standard() {
+    // MIL-F-8785C, low altitude (heights in feet, winds in knots): sigma_u and L_u at 100, 200 and 1000 ft.
+    let rows =
+        [(100.0, 15.0, 2.57376, 505.169), (200.0, 15.0, 2.30507, 725.786), (1000.0, 30.0, 3.0, 1000.0)];
+    for (height_ft, wind, deviation, length_ft) in rows {
+        let (found_deviation, found_length_m) = dryden(height_ft * 0.3048, wind);
+        assert!((found_deviation - deviation).abs() < 1e-4, "{found_deviation}");
+        assert!((found_length_m / 0.3048 - length_ft).abs() < 2e-3, "{found_length_m}");
     }
 }

@@ -115,3 +115,20 @@ fn repeating_shrinks_what_is_not_shared() {
     assert_near(four.crosswind_bound, 0.5, 1e-12);
     assert_near(four.reads_low, 0.25, 1e-12);
 }
+
+#[test]
+fn the_readings_of_a_resistor_have_the_means_of_the_gum() {
+    // JCGM 100:2008, H.2: V 4.9990 V, s of the mean 0.0032; I 19.6610 mA, 0.0095; phi 1.04446 rad, 0.00075.
+    let table = include_str!("../fixtures/reference/gum_h2_vi_phi.csv");
+    let rows: Vec<Vec<f64>> = table
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').map(|cell| cell.parse().unwrap()).collect())
+        .collect();
+    let expected = [(4.9990, 0.0032, 5e-5), (19.6610, 0.0095, 5e-5), (1.04446, 0.00075, 5e-6)];
+    for (column, (average, of_mean, last_place)) in expected.into_iter().enumerate() {
+        let values: Vec<f64> = rows.iter().map(|row| row[column]).collect();
+        assert_near(mean(&values).unwrap(), average, 1.1 * last_place);
+        assert_near(standard_deviation(&values).unwrap() / 5f64.sqrt(), of_mean, last_place);
+    }
+}

@@ -233,3 +233,50 @@ pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pai
     }
     sentences
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn near(value: f64, expected: f64, tolerance: f64) {
+        assert!((value - expected).abs() <= tolerance, "{value} instead of {expected}");
+    }
+
+    #[test]
+    fn a_known_crosswind_gives_the_airspeed_of_the_wind_triangle() {
+        // Vector arithmetic: airspeed 100, wind 20 from 270. Tracks 300 and 120 give 82.1782 and 116.8193,
+        // tracks 0 and 180 give 97.9796 each.
+        for (mean_speed, course_deg) in [((82.1782 + 116.8193) / 2.0, 300.0), (97.9796, 0.0)] {
+            let wind = told_wind(20.0, 270.0, course_deg);
+            let known = Crosswind::Known { speed: wind.across, uncertainty: 0.0 };
+            near(mean_speed + known.effect(mean_speed, 0.0).correction, 100.0, 1e-3);
+        }
+    }
+
+    #[test]
+    fn the_uncertainty_of_a_told_wind_goes_into_the_airspeed() {
+        let sure = Crosswind::Known { speed: 6.0, uncertainty: 0.0 }.effect(25.0, 0.0);
+        let unsure = Crosswind::Known { speed: 6.0, uncertainty: 1.0 }.effect(25.0, 0.0);
+        near(sure.uncertainty, 0.0, 1e-12);
+        // dV = Wc dWc / V, and a little more for the square of the uncertainty.
+        near(unsure.uncertainty, 6.0 / 25.7, 0.005);
+        assert!(unsure.correction < sure.correction);
+    }
+
+    #[test]
+    fn an_unknown_crosswind_takes_the_mean_of_all_angles_within_its_bound() {
+        // The mean over evenly spread angles, added up.
+        let (airspeed, wind, angles) = (25.0, 3.0, 20_000);
+        let taken: Vec<f64> = (0..angles)
+            .map(|angle| -30.0 + 60.0 * (f64::from(angle) + 0.5) / f64::from(angles))
+            .map(|angle_deg: f64| (wind * angle_deg.to_radians().tan()).powi(2) / (2.0 * airspeed))
+            .collect();
+        let average = taken.iter().sum::<f64>() / taken.len() as f64;
+        let variance = taken.iter().map(|taken| (taken - average).powi(2)).sum::<f64>() / taken.len() as f64;
+        let (low, spread) = reads_low(airspeed, wind, COURSE_WITHIN_DEG);
+        near(low, average, 0.01 * average);
+        near(spread, variance.sqrt(), 0.01 * average);
+        assert_eq!(reads_low(0.0, 3.0, 30.0), (0.0, 0.0));
+        assert_eq!(reads_low(25.0, 0.0, 30.0), (0.0, 0.0));
+    }
+}

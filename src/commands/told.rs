@@ -46,7 +46,7 @@ pub struct ToldArguments {
     #[arg(long, value_name = "SPEED[,HEIGHT]")]
     units: Option<String>,
     /// Pack voltage below which a leg is flagged; without it 3.5 V a cell
-    #[arg(long, value_name = "VOLTS")]
+    #[arg(long, value_name = "VOLTS", allow_negative_numbers = true)]
     least_voltage: Option<f64>,
 }
 

@@ -145,3 +145,20 @@ fn share(leg: &Leg, gauges: &Gauges, gust_time_s: f64, update_interval_s: f64) -
         slow_count,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn gusts_last_as_long_as_the_standard_says() {
+        // MIL-F-8785C, low altitude: L_u = 505.169 ft at 100 ft, which 88 ft/s (60 mph) crosses in 5.7406 s.
+        assert!((gust_time_s(88.0 * 0.3048) - 5.7406).abs() < 1e-3);
+    }
+
+    #[test]
+    fn expected_gusts_are_those_of_the_standard_for_the_wind_at_100_ft() {
+        // The same: sigma_u = 2.57376 for a wind of 15 at 20 ft. Legs 30 apart stand for a wind of 15.
+        assert!((expected_gust(&[50.0, 80.0, 50.0], 1.0) - 2.57376).abs() < 0.03);
+    }
+}
