@@ -37,13 +37,32 @@ pub struct Contribution {
     pub shared: bool,
 }
 
+/// Probability that a display cuts further places off instead of rounding them (an assumption, no source):
+/// it then reads half a step low throughout.
+const CUTS_OFF: f64 = 0.2;
+
+/// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
+pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
+    CUTS_OFF * quantum / 2.0
+}
+
+/// The doubt whether it does: the standard deviation of half a step with that probability.
+pub(super) fn shared_rounding(quantum: f64) -> Contribution {
+    Contribution {
+        cause: Cause::SharedRounding,
+        uncertainty: (CUTS_OFF * (1.0 - CUTS_OFF)).sqrt() * quantum / 2.0,
+        degrees_of_freedom: f64::INFINITY,
+        shared: true,
+    }
+}
+
 /// The budget of one airspeed.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Budget {
     /// Its rows; they are taken as independent of each other.
     pub rows: Vec<Contribution>,
-    /// How much the airspeed reads low on the average for a crosswind that is not known: the interval
-    /// is centred this much above it.
+    /// How much the airspeed reads low on the average, for a crosswind that is not known and a display that
+    /// may cut off instead of rounding: the interval is centred this much above it.
     pub reads_low: f64,
     /// How much it may read low at the most for that crosswind; for information.
     pub crosswind_bound: f64,

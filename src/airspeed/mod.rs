@@ -8,6 +8,7 @@ mod patterns;
 mod turn_fit;
 
 pub use budget::{Budget, Cause, Contribution, coverage_factor};
+use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
     wind_sentences,
@@ -183,12 +184,12 @@ fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobbl
             row(Cause::Gusts, own(|median| median.gusts), wobble.degrees_of_freedom, false),
             row(Cause::Noise, own(|median| median.noise), (samples - 2.0).max(1.0), false),
             row(Cause::Rounding, own(|median| median.rounding), known, false),
-            row(Cause::SharedRounding, wobble.quantum / 24f64.sqrt(), known, true),
+            shared_rounding(wobble.quantum),
             row(Cause::Receiver, drift.receiver() / 2f64.sqrt(), known, false),
             row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom(), false),
             row(Cause::Crosswind, effect.uncertainty, known, true),
         ],
-        reads_low: effect.reads_low,
+        reads_low: effect.reads_low + rounding_reads_low(wobble.quantum),
         crosswind_bound: effect.bound,
     }
 }

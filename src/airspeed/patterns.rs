@@ -2,7 +2,7 @@
 
 use super::drift::Drift;
 use super::multileg::{AirAndWind, GroundLeg, Held, air_and_wind};
-use super::{Budget, Cause, Contribution};
+use super::{Budget, Cause, Contribution, rounding_reads_low, shared_rounding};
 use crate::legs::{Flag, Leg, LegPattern, LegSet, MedianUncertainty, Note, Wobble};
 use crate::series::statistics::mean;
 
@@ -114,15 +114,11 @@ fn budget(legs: &[&Leg], air: &AirAndWind, wobble: &Wobble, drift: &Drift) -> Bu
             own(Cause::Gusts, usual(|median| median.gusts), wobble.degrees_of_freedom),
             own(Cause::Noise, usual(|median| median.noise), (samples - legs.len() as f64).max(1.0)),
             own(Cause::Rounding, usual(|median| median.rounding), known),
-            Contribution {
-                cause: Cause::SharedRounding,
-                uncertainty: wobble.quantum / 24f64.sqrt(),
-                degrees_of_freedom: known,
-                shared: true,
-            },
+            shared_rounding(wobble.quantum),
             own(Cause::Receiver, drift.receiver(), known),
             own(Cause::WindDrift, 2f64.sqrt() * drift.uncertainty(air.wind), drift.degrees_of_freedom()),
         ],
+        reads_low: rounding_reads_low(wobble.quantum),
         ..Budget::default()
     }
 }

@@ -241,7 +241,8 @@ pub(super) fn method() -> Markup {
                 li { "The 95 % interval holds the gusts and the noise within the legs, counting that \
                       neighbouring readings are alike, the rounding of the overlay, the accuracy of the \
                       receiver and the change of the wind from one leg to the next. For a crosswind that \
-                      is not known it lies a little higher than the airspeed. It does not hold a speed that the overlay itself shows \
+                      is not known, and for displays that cut off instead of rounding, it lies a little \
+                      higher than the airspeed. It does not hold a speed that the overlay itself shows \
                       wrongly." }
             }
         }

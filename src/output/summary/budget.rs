@@ -15,8 +15,8 @@ pub(super) struct BudgetSummary {
     degrees_of_freedom: Option<f64>,
     /// Half-width of the 95 % interval in combined standard uncertainties.
     coverage_factor: Option<f64>,
-    /// What the airspeed reads low on the average for a crosswind that is not known: the interval is centred
-    /// this much above it.
+    /// What the airspeed reads low on the average, for a crosswind that is not known and a display that may
+    /// cut off: the interval is centred this much above it.
     reads_low: Option<f64>,
     /// What it may read low at the most for that crosswind.
     crosswind_bound: Option<f64>,
