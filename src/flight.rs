@@ -1,6 +1,7 @@
 //! The findings of one flight: everything the result files are written from.
 
-use crate::airspeed::{Pair, StepResult};
+use crate::air::FlightAir;
+use crate::airspeed::{Pair, Pattern, StepResult, WindFinding};
 use crate::channel::Channel;
 use crate::footage::ClipInfo;
 use crate::legs::{Leg, ThrottleSource};
@@ -27,6 +28,12 @@ pub struct Flight {
     pub pairs: Vec<Pair>,
     /// The throttle steps, in ascending order of their number.
     pub steps: Vec<StepResult>,
+    /// Legs flown in three or more directions at one throttle.
+    pub patterns: Vec<Pattern>,
+    /// The wind, where it is known beyond the pairs.
+    pub wind: Option<WindFinding>,
+    /// The air the legs were flown in.
+    pub air: FlightAir,
     /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
     /// are unusable, a gap between clips, a dead throttle readout.
     pub notes: Vec<String>,

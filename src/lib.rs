@@ -6,6 +6,7 @@
 //! footage -> readings -> series -> legs -> pairs -> findings (a Flight, which output writes down)
 //! ```
 
+pub mod air;
 pub mod airspeed;
 pub mod channel;
 pub mod files;
@@ -63,6 +64,12 @@ pub struct ReadOptions {
     pub least_confidence: f32,
     /// What is told of the aircraft.
     pub aircraft: propulsion::Aircraft,
+    /// Units of the results.
+    pub units: units::ResultUnits,
+    /// Course and wind.
+    pub wind: airspeed::ToldWind,
+    /// The air at the field.
+    pub air: air::AirTold,
 }
 
 impl Default for ReadOptions {
@@ -71,6 +78,9 @@ impl Default for ReadOptions {
             legs: LegOptions::default(),
             least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
             aircraft: propulsion::Aircraft::default(),
+            units: units::ResultUnits::default(),
+            wind: airspeed::ToldWind::default(),
+            air: air::AirTold::default(),
         }
     }
 }
@@ -100,9 +110,10 @@ pub fn read_flight(
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences());
 
-    let series = series::trust(read);
+    let series = series::trust(read).in_units(&options.units);
     let legs = legs::find(&series, &options.legs)?;
-    let pairs = airspeed::pair(&legs);
+    let wind = airspeed::find_wind(&series, &legs, &options.wind);
+    let pairs = airspeed::pair_with(&legs, &wind.as_ref().into());
     let steps = airspeed::steps(&pairs);
     let sources = propulsion::Sources {
         series: &series,
@@ -117,6 +128,10 @@ pub fn read_flight(
     notes.extend(
         speed.and_then(|speed| speed.unit).map(|unit| propulsion.sentences(unit)).unwrap_or_default(),
     );
+    let patterns = airspeed::patterns(&legs, options.wind.held);
+    let air = air::of_flight(&series, &legs.legs, &options.air);
+    notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
+    notes.extend(air.sentence().filter(|_| !pairs.is_empty()));
     Ok(Flight {
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
@@ -126,6 +141,9 @@ pub fn read_flight(
         throttle_source: legs.throttle_source,
         pairs,
         steps,
+        patterns,
+        wind,
+        air,
         notes,
     })
 }

@@ -191,6 +191,59 @@ impl From<Unit> for String {
     }
 }
 
+/// The units that results are wanted in; where none is named, the overlay's own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ResultUnits {
+    /// For speeds.
+    pub speed: Option<Unit>,
+    /// For altitudes.
+    pub length: Option<Unit>,
+}
+
+/// A list of wanted units that cannot be followed.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum ResultUnitsError {
+    /// A spelling names no unit.
+    #[error(transparent)]
+    Unknown(#[from] UnknownUnit),
+    /// A unit is neither one of speed nor one of height.
+    #[error("\"{spelling}\" measures neither a speed nor a height: use mph, km/h, kn or m/s, and ft or m")]
+    NeitherSpeedNorLength {
+        /// The spelling as met.
+        spelling: String,
+    },
+    /// Two units for one quantity.
+    #[error("\"{spelling}\" is a second unit for the same: name one for speed and one for height")]
+    Twice {
+        /// The spelling of the second.
+        spelling: String,
+    },
+}
+
+impl ResultUnits {
+    /// Reads a list such as `mph,ft`, in any order, either left out.
+    ///
+    /// # Errors
+    /// [`ResultUnitsError`] names the spelling and what can stand there.
+    pub fn parse(list: &str) -> Result<Self, ResultUnitsError> {
+        let mut wanted = Self::default();
+        for spelling in list.split(',').map(str::trim).filter(|spelling| !spelling.is_empty()) {
+            let unit = Unit::parse(spelling)?;
+            let spelling = spelling.to_owned();
+            let place = match unit.quantity() {
+                Quantity::Speed => &mut wanted.speed,
+                Quantity::Length => &mut wanted.length,
+                _ => return Err(ResultUnitsError::NeitherSpeedNorLength { spelling }),
+            };
+            if place.replace(unit).is_some() {
+                return Err(ResultUnitsError::Twice { spelling });
+            }
+        }
+        Ok(wanted)
+    }
+}
+
 /// Height above the field, in the unit of the altitude shown above sea level, given the field's
 /// elevation above sea level as (value, unit). `None` when either is not a length.
 #[must_use]

@@ -227,6 +227,8 @@ fn legs_and_airspeeds_are_right_on_the_tuned_conditions() {
 fn legs_and_airspeeds_are_right_on_conditions_held_back() {
     let score = score(held_back(), 1000..1003);
     assert!(score.share(score.right_pairs) > 0.85, "{score:?}");
+    let held = score.held_by_interval as f64 / score.right_pairs as f64;
+    assert!((0.92..=0.99).contains(&held), "{held}");
     assert!(score.share(score.wrong_pairs) < 0.15, "{score:?}");
     assert!(score.near_truth() > 0.97, "{score:?}");
 }
@@ -247,7 +249,7 @@ fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
         kind: LegKind::Leg,
         throttle_percent: None,
     });
-    let options = LegOptions { told: Some(legs.collect()), throttle_steps: None };
+    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
     let pairs = pair(&find(&trust(flight.readings), &options).unwrap());
     let truth = flight.airspeeds.clone();
     pairs.into_iter().map(|pair| (pair.clone(), truth[pair.step as usize - 1])).collect()

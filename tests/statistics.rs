@@ -92,14 +92,14 @@ fn part(uncertainty: f64, degrees_of_freedom: f64) -> Contribution {
 fn degrees_of_freedom_are_those_of_the_gum_examples() {
     // JCGM 100:2008, G.4.1: 0.25 %, 0.57 %, 0.82 % from 10, 5, 15 readings give 1.03 %, nu 19, U95 2.2 %.
     let rows = vec![part(0.25, 9.0), part(0.57, 4.0), part(0.82, 14.0)];
-    let budget = Budget { rows, crosswind_bound: 0.0 };
+    let budget = Budget { rows, ..Budget::default() };
     assert_near(budget.combined(), 1.03, 0.005);
     assert_near(budget.degrees_of_freedom(), 18.9987, 0.02);
     let (low, high) = budget.interval(100.0);
     assert_near((high - low) / 2.0, 2.2, 0.05);
     // JCGM 100:2008, H.1: 25, 9.7, 2.9, 16.6 nm with 18, 25.6, 50, 2 give 32 nm and nu 16.7.
     let rows = vec![part(25.0, 18.0), part(9.7, 25.6), part(2.9, 50.0), part(16.6, 2.0)];
-    let budget = Budget { rows, crosswind_bound: 0.0 };
+    let budget = Budget { rows, ..Budget::default() };
     assert_near(budget.combined(), 31.67, 0.005);
     assert_near(budget.degrees_of_freedom(), 16.76, 0.01);
 }
@@ -107,10 +107,28 @@ fn degrees_of_freedom_are_those_of_the_gum_examples() {
 #[test]
 fn repeating_shrinks_what_is_not_shared() {
     let shared = Contribution { shared: true, cause: Cause::SharedRounding, ..part(3.0, f64::INFINITY) };
-    let one = Budget { rows: vec![part(4.0, 10.0), shared], crosswind_bound: 0.5 };
+    let one = Budget { rows: vec![part(4.0, 10.0), shared], reads_low: 0.25, crosswind_bound: 0.5 };
     let four = Budget::of_mean(&[&one, &one, &one, &one]);
     assert_near(one.combined(), 5.0, 1e-12);
     assert_near(four.rows[0].uncertainty, 2.0, 1e-12);
     assert_near(four.rows[1].uncertainty, 3.0, 1e-12);
     assert_near(four.crosswind_bound, 0.5, 1e-12);
+    assert_near(four.reads_low, 0.25, 1e-12);
+}
+
+#[test]
+fn the_readings_of_a_resistor_have_the_means_of_the_gum() {
+    // JCGM 100:2008, H.2: V 4.9990 V, s of the mean 0.0032; I 19.6610 mA, 0.0095; phi 1.04446 rad, 0.00075.
+    let table = include_str!("../fixtures/reference/gum_h2_vi_phi.csv");
+    let rows: Vec<Vec<f64>> = table
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').map(|cell| cell.parse().unwrap()).collect())
+        .collect();
+    let expected = [(4.9990, 0.0032, 5e-5), (19.6610, 0.0095, 5e-5), (1.04446, 0.00075, 5e-6)];
+    for (column, (average, of_mean, last_place)) in expected.into_iter().enumerate() {
+        let values: Vec<f64> = rows.iter().map(|row| row[column]).collect();
+        assert_near(mean(&values).unwrap(), average, 1.1 * last_place);
+        assert_near(standard_deviation(&values).unwrap() / 5f64.sqrt(), of_mean, last_place);
+    }
 }

@@ -23,6 +23,7 @@ fn frames(values: Vec<f64>) -> Readings {
             channel: Channel::Speed,
             unit: Some(Unit::KilometresPerHour),
             decimals: 0,
+            step: None,
             range: Some((0.0, 200.0)),
             max_rate: Some(40.0),
             values,

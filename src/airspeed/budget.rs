@@ -20,6 +20,8 @@ pub enum Cause {
     Receiver,
     /// Change of the wind between the legs of a pair.
     WindDrift,
+    /// A crosswind that is not known, or not known exactly.
+    Crosswind,
 }
 
 /// One row of a budget.
@@ -35,12 +37,34 @@ pub struct Contribution {
     pub shared: bool,
 }
 
+/// Probability that a display cuts further places off instead of rounding them (an assumption, no source):
+/// it then reads half a step low throughout.
+const CUTS_OFF: f64 = 0.2;
+
+/// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
+pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
+    CUTS_OFF * quantum / 2.0
+}
+
+/// The doubt whether it does: the standard deviation of half a step with that probability.
+pub(super) fn shared_rounding(quantum: f64) -> Contribution {
+    Contribution {
+        cause: Cause::SharedRounding,
+        uncertainty: (CUTS_OFF * (1.0 - CUTS_OFF)).sqrt() * quantum / 2.0,
+        degrees_of_freedom: f64::INFINITY,
+        shared: true,
+    }
+}
+
 /// The budget of one airspeed.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Budget {
     /// Its rows; they are taken as independent of each other.
     pub rows: Vec<Contribution>,
-    /// How much the airspeed may read low for a crosswind: added to the upper end of the interval.
+    /// How much the airspeed reads low on the average, for a crosswind that is not known and a display that
+    /// may cut off instead of rounding: the interval is centred this much above it.
+    pub reads_low: f64,
+    /// How much it may read low at the most for that crosswind; for information.
     pub crosswind_bound: f64,
 }
 
@@ -66,12 +90,13 @@ impl Budget {
         coverage_factor(0.95, self.degrees_of_freedom())
     }
 
-    /// The 95 % interval around an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4),
-    /// and the crosswind bound on top of the upper end.
+    /// The 95 % interval of an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4) of the
+    /// airspeed and what it reads low on the average (a correction for a systematic effect, 3.2.3).
     #[must_use]
     pub fn interval(&self, airspeed: f64) -> (f64, f64) {
-        let half = coverage_factor(0.95, self.degrees_of_freedom()) * self.combined();
-        (airspeed - half, airspeed + half + self.crosswind_bound)
+        let half = self.coverage_factor() * self.combined();
+        let centre = airspeed + self.reads_low;
+        (centre - half, centre + half)
     }
 
     /// The budget of the mean of several airspeeds: parts of their own shrink, shared ones stay, and
@@ -89,9 +114,11 @@ impl Budget {
             let divisor = if row.shared { count } else { count * count };
             Contribution { uncertainty: (squares / divisor).sqrt(), ..*row }
         });
+        let average = |of: fn(&Self) -> f64| budgets.iter().map(|budget| of(budget)).sum::<f64>() / count;
         Self {
             rows: rows.collect(),
-            crosswind_bound: budgets.iter().map(|budget| budget.crosswind_bound).sum::<f64>() / count,
+            reads_low: average(|budget| budget.reads_low),
+            crosswind_bound: average(|budget| budget.crosswind_bound),
         }
     }
 }

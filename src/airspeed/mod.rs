@@ -1,25 +1,24 @@
 //! Airspeed: pairs upwind with downwind legs and states the airspeed with its interval.
 
 mod budget;
+mod crosswind;
+mod drift;
+pub mod multileg;
+mod patterns;
+mod turn_fit;
 
 pub use budget::{Budget, Cause, Contribution, coverage_factor};
+use budget::{rounding_reads_low, shared_rounding};
+pub use crosswind::{
+    COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
+    wind_sentences,
+};
+use drift::Drift;
+pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
+pub use patterns::{Pattern, patterns};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
 use crate::series::statistics::{mean, median};
-
-/// Standard uncertainty of the receiver's speed over a leg: a usual figure for satellite receivers in
-/// steady flight, in m/s (a default of this program, not a maker's figure).
-pub const RECEIVER_MPS: f64 = 0.1;
-
-/// Change of the mean wind from one leg to the next that is assumed while fewer than
-/// [`LEAST_PAIRS_FOR_DRIFT`] pairs show it: standard deviation as a share of the wind.
-pub const ASSUMED_DRIFT_SHARE: f64 = 0.1;
-
-/// Pairs from which the change of the wind is taken from the flight itself.
-pub const LEAST_PAIRS_FOR_DRIFT: usize = 3;
-
-/// The course is taken to lie within this angle of the wind's direction, in degrees, unless told.
-pub const COURSE_WITHIN_DEG: f64 = 30.0;
 
 /// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
 /// channel's unit.
@@ -96,26 +95,24 @@ pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> (f64, f64) {
     ((upwind + downwind) / 2.0, (downwind - upwind) / 2.0)
 }
 
-/// How much the mean of two legs held on a course over the ground may read low when the course lies
-/// within `within_deg` of the wind: `V - sqrt(V^2 - Wc^2)`, about `Wc^2 / 2V`, with the crosswind
-/// `Wc = W tan(within_deg)` for the wind `W` along the course. Never more than the airspeed as read.
-#[must_use]
-pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
-    let crosswind = wind.abs() * within_deg.to_radians().tan();
-    if airspeed <= 0.0 { 0.0 } else { (airspeed.hypot(crosswind) - airspeed).min(airspeed) }
-}
-
-/// The airspeed of every pair of legs, with its 95 % interval.
+/// The airspeed of every pair of legs, with its 95 % interval, when nothing is known of the crosswind.
 #[must_use]
 pub fn pair(set: &LegSet) -> Vec<Pair> {
+    pair_with(set, &Crosswind::Unknown)
+}
+
+/// The airspeed of every pair of legs, with its 95 % interval. A known crosswind `Wc` is put right:
+/// `V = sqrt(m^2 + Wc^2)` with the mean `m` of the two legs, whose courses are held over the ground.
+#[must_use]
+pub fn pair_with(set: &LegSet, crosswind: &Crosswind) -> Vec<Pair> {
     let Some(wobble) = &set.wobble else { return Vec::new() };
-    let winds: Vec<f64> = set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect();
-    let drift = Drift::of(set, wobble, &winds);
+    let winds = winds(set);
+    let drift = Drift::of(set, wobble);
     set.pairs
         .iter()
         .filter_map(|pair| Some((pair, legs_of(set, pair)?)))
         .zip(1..)
-        .map(|((pair, legs), number)| one_pair(number, pair, legs, wobble, &drift))
+        .map(|((pair, legs), number)| one_pair(number, pair, legs, crosswind, &(wobble, &drift)))
         .map(|pair| flagged(pair, &winds))
         .collect()
 }
@@ -124,14 +121,27 @@ fn legs_of<'a>(set: &'a LegSet, pair: &LegPair) -> Option<[&'a Leg; 2]> {
     Some([set.legs.get(pair.upwind)?, set.legs.get(pair.downwind)?])
 }
 
+/// The wind along the course of every pair.
+fn winds(set: &LegSet) -> Vec<f64> {
+    set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect()
+}
+
 fn wind([upwind, downwind]: [&Leg; 2]) -> f64 {
     airspeed_and_wind(upwind.speed_median, downwind.speed_median).1
 }
 
-fn one_pair(number: u32, pair: &LegPair, legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Pair {
+fn one_pair(
+    number: u32,
+    pair: &LegPair,
+    legs: [&Leg; 2],
+    crosswind: &Crosswind,
+    wobbles: &(&Wobble, &Drift),
+) -> Pair {
     let [upwind, downwind] = legs.map(|leg| leg.speed_median);
-    let (airspeed, wind) = airspeed_and_wind(upwind, downwind);
-    let budget = budget(legs, wobble, drift);
+    let (mean_speed, wind) = airspeed_and_wind(upwind, downwind);
+    let effect = crosswind.effect(mean_speed, wind);
+    let airspeed = mean_speed + effect.correction;
+    let budget = budget(legs, &effect, wobbles);
     let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
@@ -157,7 +167,7 @@ fn one_pair(number: u32, pair: &LegPair, legs: [&Leg; 2], wobble: &Wobble, drift
 
 /// The budget of a pair. The airspeed is the mean of two medians, so a part `u1`, `u2` of the legs' own
 /// counts as `sqrt(u1^2 + u2^2) / 2` and one they share counts in full.
-fn budget(legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Budget {
+fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobble, &Drift)) -> Budget {
     let medians = legs.map(|leg| wobble.of_median(leg));
     let own = |part: fn(&MedianUncertainty) -> f64| part(&medians[0]).hypot(part(&medians[1])) / 2.0;
     let known = f64::INFINITY;
@@ -168,57 +178,19 @@ fn budget(legs: [&Leg; 2], wobble: &Wobble, drift: &Drift) -> Budget {
         shared,
     };
     let samples = legs.iter().map(|leg| leg.samples as f64).sum::<f64>();
-    let (airspeed, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
+    let (_, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
     Budget {
         rows: vec![
             row(Cause::Gusts, own(|median| median.gusts), wobble.degrees_of_freedom, false),
             row(Cause::Noise, own(|median| median.noise), (samples - 2.0).max(1.0), false),
             row(Cause::Rounding, own(|median| median.rounding), known, false),
-            row(Cause::SharedRounding, wobble.quantum / 24f64.sqrt(), known, true),
-            row(Cause::Receiver, drift.receiver / 2f64.sqrt(), known, false),
-            row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom, false),
+            shared_rounding(wobble.quantum),
+            row(Cause::Receiver, drift.receiver() / 2f64.sqrt(), known, false),
+            row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom(), false),
+            row(Cause::Crosswind, effect.uncertainty, known, true),
         ],
-        crosswind_bound: crosswind_bound(airspeed, wind, COURSE_WITHIN_DEG),
-    }
-}
-
-/// The change of the mean wind between the legs of a pair.
-struct Drift {
-    /// Standard uncertainty of an airspeed from it, as seen; `None` while it is assumed.
-    seen: Option<f64>,
-    degrees_of_freedom: f64,
-    receiver: f64,
-}
-
-impl Drift {
-    /// From three pairs on, the drift is what the winds of successive pairs differ by beyond what the
-    /// legs' own uncertainty explains. For a wind that walks at random the difference of two pairs has
-    /// twice the variance of the difference of two legs, of which half goes into the airspeed: an
-    /// eighth of the variance of successive differences.
-    fn of(set: &LegSet, wobble: &Wobble, winds: &[f64]) -> Self {
-        let receiver = RECEIVER_MPS / set.speed_si;
-        if winds.len() < LEAST_PAIRS_FOR_DRIFT {
-            return Self { seen: None, degrees_of_freedom: f64::INFINITY, receiver };
-        }
-        let squares: Vec<f64> = winds.windows(2).map(|two| (two[1] - two[0]).powi(2)).collect();
-        let of_legs: Vec<f64> = set
-            .pairs
-            .iter()
-            .filter_map(|pair| legs_of(set, pair))
-            .flatten()
-            .map(|leg| wobble.of_median(leg).combined().powi(2) / 2.0)
-            .collect();
-        let unexplained = mean(&squares).unwrap_or(0.0) - 2.0 * mean(&of_legs).unwrap_or(0.0);
-        Self {
-            seen: Some((unexplained.max(0.0) / 8.0).sqrt()),
-            degrees_of_freedom: (winds.len() - 1) as f64,
-            receiver,
-        }
-    }
-
-    /// Half of the change between two legs goes into the airspeed.
-    fn uncertainty(&self, wind: f64) -> f64 {
-        self.seen.unwrap_or(ASSUMED_DRIFT_SHARE * wind.abs() / 2.0)
+        reads_low: effect.reads_low + rounding_reads_low(wobble.quantum),
+        crosswind_bound: effect.bound,
     }
 }
 

@@ -11,6 +11,7 @@ mod quantity;
 mod read;
 mod setup;
 mod teach;
+mod told;
 
 use std::process::ExitCode;
 
@@ -34,7 +35,7 @@ enum Command {
     /// Read a small clip that comes with the program and print the answer beside the truth
     Demo(demo::DemoArguments),
     /// Read the clips of one flight and work out the airspeed of every throttle step
-    Read(read::ReadArguments),
+    Read(Box<read::ReadArguments>),
     /// Propose where the readouts stand and write a setup file to start from
     Setup(setup::SetupArguments),
     /// Learn the shapes of the overlay's digits from a few told readings

@@ -15,6 +15,7 @@ use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
 use super::progress::Bar;
+use super::told::ToldArguments;
 
 #[derive(Debug, Args)]
 pub struct ReadArguments {
@@ -42,6 +43,8 @@ pub struct ReadArguments {
     /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
+    #[command(flatten)]
+    told: ToldArguments,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -50,7 +53,8 @@ pub struct ReadArguments {
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
     setup.require_speed().map_err(Failure::misuse)?;
-    let options = options(arguments)?;
+    let mut options = options(arguments)?;
+    arguments.told.tell(&setup.setup, &mut options)?;
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
@@ -86,7 +90,6 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
         )));
     }
     let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
-    let legs = LegOptions { told, throttle_steps: arguments.throttle.clone() };
     let aircraft = arguments
         .aircraft
         .as_deref()
@@ -94,7 +97,8 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
         .transpose()
         .map_err(Failure::misuse)?
         .unwrap_or_default();
-    Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft })
+    let legs = LegOptions { told, throttle_steps: arguments.throttle.clone(), ..LegOptions::default() };
+    Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
 }
 
 fn default_folder(clips: &[PathBuf]) -> PathBuf {

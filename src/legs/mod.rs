@@ -1,10 +1,12 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
 mod evidence;
+mod limits;
 mod merge;
 mod note;
 mod pairing;
 mod partition;
+mod patterns;
 mod steady;
 mod steps;
 mod told;
@@ -15,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 pub use note::Note;
+pub use patterns::LegPattern;
 pub use told::{LegsFileError, ToldLeg, read_file};
 pub use wobble::{MedianUncertainty, Wobble};
 
@@ -34,7 +37,8 @@ pub enum LegKind {
     Downwind,
     /// A leg without a partner flown the other way: reported, not used for an airspeed.
     Odd,
-    /// A leg told by the pilot whose direction is to be found from the speeds.
+    /// A leg told by the pilot whose direction is to be found from the speeds, or one of a pattern of
+    /// three or more directions.
     Leg,
 }
 
@@ -117,6 +121,10 @@ pub struct LegSet {
     pub throttle_source: ThrottleSource,
     /// How much and how slowly the speed wobbles within legs; `None` without legs.
     pub wobble: Option<Wobble>,
+    /// Direction of each leg in degrees clockwise from north, where the overlay shows it.
+    pub headings_deg: Vec<Option<f64>>,
+    /// Legs flown in three or more directions at one throttle.
+    pub patterns: Vec<LegPattern>,
     /// Metres per second in one unit of the speeds.
     pub speed_si: f64,
     /// What the pilot should know of the flight as a whole.
@@ -130,6 +138,9 @@ pub struct LegOptions {
     pub told: Option<Vec<ToldLeg>>,
     /// The throttle steps in the order flown, in per cent; used where the overlay shows none.
     pub throttle_steps: Option<Vec<f64>>,
+    /// Pack voltage below which a leg is flagged, in volts; without it the usual landing limit of the
+    /// cells that the flight's highest voltage speaks for.
+    pub least_voltage_v: Option<f64>,
 }
 
 /// Told legs that do not fit the flight.
@@ -184,12 +195,14 @@ const OVERHANG_S: f64 = 0.5;
 /// [`ToldLegError`] when a told leg is reversed, overlaps another or lies outside the flight. Whatever
 /// else is missing is said in [`LegSet::notes`].
 pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegError> {
-    let Some(gauges) = Gauges::of(series) else {
+    let Some(gauges) = Gauges::of(series, options.least_voltage_v) else {
         return Ok(LegSet {
             legs: Vec::new(),
             pairs: Vec::new(),
             throttle_source: ThrottleSource::Numbered,
             wobble: None,
+            headings_deg: Vec::new(),
+            patterns: Vec::new(),
             speed_si: steady::speed_si(series),
             notes: vec![Note::SpeedNotMarked],
         });
@@ -262,26 +275,27 @@ fn leg_set(mut legs: Vec<Leg>, gauges: &Gauges, series: &Series, options: &LegOp
             leg.speed_uncertainty = wobble.of_median(leg).combined();
         }
     }
-    let mates = mates(&legs, gauges, options.told.is_some());
+    let headings_deg: Vec<Option<f64>> = legs
+        .iter()
+        .map(|leg| steady::mean_heading(gauges.heading.within(leg.steady_start_s, leg.steady_end_s)))
+        .collect();
+    let mates = mates(&legs, &headings_deg, gauges.quantum, options.told.is_some());
+    let patterns = patterns::patterns(&legs, &headings_deg, &mates);
     let steps = steps_of(&legs, &mates, gauges, options);
-    notes.extend(missing(series, &legs, &mates));
+    notes.extend(missing(series, &legs, &mates).filter(|_| patterns.is_empty()));
     notes.extend(steps.note.clone().filter(|_| !mates.is_empty()));
     let pairs = mark(&mut legs, &mates, &steps);
+    patterns::mark(&mut legs, &patterns);
     notes.extend(odd_legs(&legs));
-    LegSet { legs, pairs, throttle_source: steps.source, wobble, speed_si, notes }
+    LegSet { legs, pairs, throttle_source: steps.source, wobble, headings_deg, patterns, speed_si, notes }
 }
 
 /// The legs that belong together, as (first, second) indices.
-fn mates(legs: &[Leg], gauges: &Gauges, told: bool) -> Vec<(usize, usize)> {
-    let candidates: Vec<_> = legs
-        .iter()
-        .map(|leg| {
-            let headings = gauges.heading.within(leg.steady_start_s, leg.steady_end_s);
-            pairing::Candidate::of(leg, steady::mean_heading(headings))
-        })
-        .collect();
+fn mates(legs: &[Leg], headings_deg: &[Option<f64>], quantum: f64, told: bool) -> Vec<(usize, usize)> {
+    let candidates: Vec<_> =
+        legs.iter().zip(headings_deg).map(|(leg, heading)| pairing::Candidate::of(leg, *heading)).collect();
     let uncertainties: Vec<f64> = legs.iter().map(|leg| leg.speed_uncertainty).collect();
-    let tolerance = 2.0 * statistics::median(&uncertainties).unwrap_or(1.0).max(0.3 * gauges.quantum);
+    let tolerance = 2.0 * statistics::median(&uncertainties).unwrap_or(1.0).max(0.3 * quantum);
     pairing::pairs(&candidates, tolerance, told)
 }
 

@@ -69,6 +69,25 @@ pub enum Note {
     },
     /// Leg: the recording stops within it.
     RecorderGap,
+    /// Leg: the height changes.
+    HeightChanges {
+        /// Change over the steady middle, in the unit of the altitude, up positive.
+        change: f64,
+        /// Speed that it is worth by energy, in the unit of the speed: gained in a descent.
+        worth: f64,
+    },
+    /// Leg: the receiver uses few satellites.
+    FewSatellites {
+        /// Median number over the steady middle.
+        satellites: f64,
+    },
+    /// Leg: the pack is low.
+    LowVoltage {
+        /// Median voltage over the steady middle.
+        voltage_v: f64,
+        /// The limit it lies below.
+        limit_v: f64,
+    },
     /// Leg or pair: what the pilot told disagrees with the speeds.
     UpwindFaster,
     /// Pair: its wind is at odds with the wind of the other pairs.
@@ -77,6 +96,11 @@ pub enum Note {
         wind: f64,
         /// Median wind of all pairs.
         usual: f64,
+    },
+    /// Pattern: its legs fit no one airspeed and wind.
+    LegsAtOdds {
+        /// Standard deviation of what they leave unexplained, in the unit of the speed.
+        residual: f64,
     },
     /// Pair: the interval is wide.
     WideInterval {
@@ -120,10 +144,21 @@ impl fmt::Display for Note {
             Self::ShortLeg { steady_s } => write!(f, "short: {steady_s:.1} s steady"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of it blank", share * 100.0),
             Self::NotSteady { change } => write!(f, "not steady: changes by {change:.1}"),
+            Self::HeightChanges { change, worth } => {
+                let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
+                write!(f, "height {way} by {:.0}: worth up to {:.1} {effect} speed", change.abs(), worth.abs())
+            }
+            Self::FewSatellites { satellites } => write!(f, "few satellites: {satellites:.0}"),
+            Self::LowVoltage { voltage_v, limit_v } => {
+                write!(f, "pack at {voltage_v:.1} V, below the limit of {limit_v:.1} V")
+            }
             Self::RecorderGap => f.write_str("the recording stops within it"),
             Self::UpwindFaster => f.write_str("the leg told as upwind is the faster one"),
             Self::WindAtOdds { wind, usual } => {
                 write!(f, "wind {wind:.1} is at odds with the usual {usual:.1}")
+            }
+            Self::LegsAtOdds { residual } => {
+                write!(f, "its legs fit no one wind: {residual:.1} is left unexplained")
             }
             Self::WideInterval { share } => write!(f, "uncertain by {:.0} %", share * 100.0),
         }

@@ -1,5 +1,6 @@
 //! The steady middle of a leg and what is measured there.
 
+use super::limits::Limits;
 use super::note::Note;
 use super::{Flag, Leg, LegKind};
 use crate::channel::Channel;
@@ -51,10 +52,11 @@ pub(super) struct Gauges {
     throttle: Updates,
     pub heading: Updates,
     gaps: Vec<Stretch>,
+    limits: Limits,
 }
 
 impl Gauges {
-    pub fn of(series: &Series) -> Option<Self> {
+    pub fn of(series: &Series, least_voltage_v: Option<f64>) -> Option<Self> {
         let readout = series.readings.channel(&Channel::Speed)?;
         Some(Self {
             speed: series.updates(&Channel::Speed),
@@ -71,6 +73,7 @@ impl Gauges {
                 .iter()
                 .map(|gap| Stretch { start_s: gap.start_s, end_s: gap.end_s })
                 .collect(),
+            limits: Limits::of(series, least_voltage_v),
         })
     }
 
@@ -161,18 +164,28 @@ impl Gauges {
         if blank > 0.3 {
             notes.push(Note::ManyBlanks { share: blank });
         }
-        let (first, second) = speeds.split_at(speeds.len() / 2);
-        if let (Some(first), Some(second), Some(spread)) = (mean(first), mean(second), scaled_mad(speeds)) {
-            let change = 2.0 * (second - first);
-            if change.abs() > (3.0 * spread).max(2.0 * self.quantum) {
-                notes.push(Note::NotSteady { change });
-            }
+        if let (Some(change), Some(spread)) = (change_over(speeds), scaled_mad(speeds))
+            && change.abs() > (3.0 * spread).max(2.0 * self.quantum)
+        {
+            notes.push(Note::NotSteady { change });
         }
+        let altitudes = self.altitude.within(steady.start_s, steady.end_s);
+        notes.extend(change_over(altitudes).and_then(|change| self.limits.height(change, median(speeds)?)));
+        let over = |updates: &Updates| median(updates.within(steady.start_s, steady.end_s));
+        notes.extend(over(&self.satellites).and_then(|satellites| self.limits.satellites(satellites)));
+        notes.extend(over(&self.voltage).and_then(|voltage_v| self.limits.voltage(voltage_v)));
         if self.gaps.iter().any(|gap| gap.start_s < steady.end_s && gap.end_s > steady.start_s) {
             notes.push(Note::RecorderGap);
         }
         notes
     }
+}
+
+/// Change of steadily changing values over their whole stretch: twice the difference of the means of
+/// its halves. `None` below two values.
+fn change_over(values: &[f64]) -> Option<f64> {
+    let (first, second) = values.split_at(values.len() / 2);
+    Some(2.0 * (mean(second)? - mean(first)?))
 }
 
 /// The whole leg around its flat speeds, given the end of the flat speeds before and the start of those

@@ -13,7 +13,7 @@ const ASSUMED_HEIGHT_FT: f64 = 100.0;
 /// least, in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20,
 /// sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4).
 const EXPECTED_GUST_SHARE: f64 = 0.17;
-const LEAST_EXPECTED_GUST_MPS: f64 = 0.4;
+const LEAST_EXPECTED_GUST_MPS: f64 = 0.15;
 
 /// What that expectation is worth, in degrees of freedom: a relative doubt of 41 % (JCGM 100:2008,
 /// G.4.2: nu = 1/2 (relative doubt)^-2).
@@ -144,4 +144,21 @@ fn share(leg: &Leg, gauges: &Gauges, gust_time_s: f64, update_interval_s: f64) -
         weight: speeds.len() as f64,
         slow_count,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn gusts_last_as_long_as_the_standard_says() {
+        // MIL-F-8785C, low altitude: L_u = 505.169 ft at 100 ft, which 88 ft/s (60 mph) crosses in 5.7406 s.
+        assert!((gust_time_s(88.0 * 0.3048) - 5.7406).abs() < 1e-3);
+    }
+
+    #[test]
+    fn expected_gusts_are_those_of_the_standard_for_the_wind_at_100_ft() {
+        // The same: sigma_u = 2.57376 for a wind of 15 at 20 ft. Legs 30 apart stand for a wind of 15.
+        assert!((expected_gust(&[50.0, 80.0, 50.0], 1.0) - 2.57376).abs() < 0.03);
+    }
 }

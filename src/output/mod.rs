@@ -12,6 +12,7 @@ mod pairs_csv;
 mod report;
 mod series_csv;
 mod summary;
+mod surroundings;
 mod table;
 mod tally;
 mod test_card;

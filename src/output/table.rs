@@ -6,6 +6,7 @@ use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, rows};
 use super::numbers::{clock, shown};
+use super::surroundings;
 use super::tally::Tally;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin, with_symbol};
 
@@ -28,6 +29,7 @@ pub fn table(flight: &Flight) -> String {
         .chain(flight.legs.iter().filter(|leg| is_odd(leg)).map(|leg| odd_line(flight, leg)))
         .chain(Some(throttle_origin(flight.throttle_source).to_owned()).filter(|_| !flight.legs.is_empty()));
     lines.push(String::new());
+    lines.extend(surroundings::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(remarks.flat_map(|line| wrapped(&line)));
     lines.extend(reading_lines(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(flight.notes.iter().flat_map(|note| wrapped(note)));
@@ -38,6 +40,8 @@ pub fn table(flight: &Flight) -> String {
 pub(super) fn no_answer(flight: &Flight) -> &'static str {
     if flight.legs.is_empty() {
         "No airspeed: no straight, steady leg was found."
+    } else if !flight.patterns.is_empty() {
+        "No pair of legs: the airspeeds are those of legs flown in three or more directions."
     } else {
         "No airspeed: no upwind leg could be paired with a downwind leg."
     }

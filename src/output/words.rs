@@ -40,6 +40,7 @@ pub(super) fn cause_in_words(cause: Cause) -> &'static str {
         }
         Cause::Receiver => "accuracy of the satellite receiver's speed",
         Cause::WindDrift => "the wind changes between the upwind and the downwind leg",
+        Cause::Crosswind => "a crosswind that is not known, or not exactly",
     }
 }
 

@@ -93,6 +93,7 @@ fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
         channel: region.channel.clone(),
         unit: region.unit_shown(),
         decimals: region.decimals,
+        step: None,
         range: region.plausible_range(),
         max_rate: region.plausible_max_rate(),
         values: Vec::new(),

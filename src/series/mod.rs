@@ -1,6 +1,7 @@
 //! Series: turns the readings of single frames into one trusted series a channel.
 
 mod check;
+mod convert;
 mod dead;
 mod runs;
 mod smooth;
@@ -45,8 +46,10 @@ pub struct ChannelReadings {
     pub channel: Channel,
     /// Unit of the values.
     pub unit: Option<Unit>,
-    /// Digits after the decimal point as shown.
+    /// Digits after the decimal point as shown; two more where the values are converted.
     pub decimals: u8,
+    /// Step of the display where it is not one unit of the last place: values converted to another unit.
+    pub step: Option<f64>,
     /// Lowest and highest plausible value.
     pub range: Option<(f64, f64)>,
     /// Fastest plausible change per second.
@@ -60,10 +63,10 @@ pub struct ChannelReadings {
 }
 
 impl ChannelReadings {
-    /// The step of the display: one unit of the last place shown.
+    /// The step of the display: one unit of the last place shown, in the unit of the values.
     #[must_use]
     pub fn quantum(&self) -> f64 {
-        10f64.powi(-i32::from(self.decimals))
+        self.step.unwrap_or_else(|| 10f64.powi(-i32::from(self.decimals)))
     }
 
     /// What became of a frame: [`Blank::No`] where its value is trusted, else why it is blank. A value

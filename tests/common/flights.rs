@@ -52,6 +52,10 @@ pub struct Plan {
     /// Throttle of each step in per cent.
     pub throttles: Vec<f64>,
     pub legs_per_step: usize,
+    /// Directions of the legs of a step against the first, in degrees, over and over.
+    pub directions_deg: Vec<f64>,
+    /// Every turn goes the same way round; otherwise there and back.
+    pub racetrack: bool,
     pub leg_s: (f64, f64),
     pub turn_s: (f64, f64),
     /// Share of the airspeed lost in a turn.
@@ -61,10 +65,14 @@ pub struct Plan {
     pub wind_angle_deg: f64,
     /// Standard deviation of the gusts.
     pub gust: f64,
+    /// Longitudinal scale of the gusts, in metres.
+    pub gust_length_m: f64,
     /// Random walk of the mean wind, per square root of a second.
     pub wind_walk: f64,
     pub unit: Unit,
     pub decimals: u8,
+    /// The display cuts off further places instead of rounding.
+    pub cuts_off: bool,
     pub frames_hz: f64,
     pub updates_hz: f64,
     pub receiver_noise: f64,
@@ -97,15 +105,19 @@ impl Default for Plan {
             airspeeds: vec![20.0, 22.5, 25.0, 27.5, 30.0, 33.0],
             throttles: vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0],
             legs_per_step: 2,
+            directions_deg: vec![0.0, 180.0],
+            racetrack: false,
             leg_s: (9.0, 12.0),
             turn_s: (3.5, 6.0),
             turn_loss: 0.1,
             wind: 3.0,
             wind_angle_deg: 10.0,
             gust: 0.5,
+            gust_length_m: 154.0,
             wind_walk: 0.03,
             unit: Unit::KilometresPerHour,
             decimals: 0,
+            cuts_off: false,
             frames_hz: 30.0,
             updates_hz: 5.0,
             receiver_noise: 0.1,
@@ -119,6 +131,65 @@ impl Default for Plan {
             altitude_readout: true,
             lost: Vec::new(),
             gaps: Vec::new(),
+        }
+    }
+}
+
+/// Standard deviation and longitudinal scale in metres of the gusts at a height, for a wind at 20 ft:
+/// MIL-F-8785C, low altitude: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4,
+/// L_u = h / (0.177 + 0.000823 h)^1.2, heights in feet.
+pub fn dryden(height_m: f64, wind: f64) -> (f64, f64) {
+    let height_ft = height_m / 0.3048;
+    let shape = 0.177 + 0.000_823 * height_ft;
+    (0.1 * wind / shape.powf(0.4), 0.3048 * height_ft / shape.powf(1.2))
+}
+
+impl Plan {
+    /// Direction of a leg against the first, in degrees.
+    fn direction_deg(&self, leg: usize) -> f64 {
+        self.directions_deg[leg % self.directions_deg.len()]
+    }
+
+    /// A flight as a pilot might fly it on some day: wind, course, gusts, receiver, display, legs and
+    /// steps all drawn at random. Legs follow the wind as well as a pilot can tell it.
+    pub fn of_some_day(seed: u64) -> Self {
+        let mut chance = Chance::new(seed ^ 0xA5A5_0000);
+        let wind = chance.between(0.3, 6.0);
+        let (gust, gust_length_m) = dryden(chance.between(20.0, 60.0), wind);
+        let steps = 2 + (chance.even() * 4.0) as usize;
+        let slowest = chance.between(16.0, 24.0);
+        let rise = chance.between(1.5, 4.0);
+        let leg_s = chance.between(7.0, 16.0);
+        let units = [
+            (Unit::KilometresPerHour, 0),
+            (Unit::MilesPerHour, 0),
+            (Unit::Knots, 1),
+            (Unit::MetresPerSecond, 1),
+        ];
+        let (unit, decimals) = units[(chance.even() * 4.0) as usize % 4];
+        Self {
+            seed,
+            airspeeds: (0..steps).map(|step| slowest + rise * step as f64).collect(),
+            throttles: (0..steps).map(|step| 50.0 + 50.0 * step as f64 / steps as f64).collect(),
+            legs_per_step: [2, 4][usize::from(chance.happens(0.5))],
+            leg_s: (leg_s, leg_s + 3.0),
+            wind,
+            wind_angle_deg: 15.0 * chance.normal(),
+            gust,
+            gust_length_m,
+            wind_walk: wind * chance.between(0.0, 0.03),
+            unit,
+            decimals,
+            cuts_off: chance.happens(0.25),
+            updates_hz: [5.0, 10.0][usize::from(chance.happens(0.5))],
+            receiver_noise: chance.between(0.05, 0.15),
+            receiver_lag_s: chance.between(0.3, 0.9),
+            blank_share: 0.02,
+            wrong_share: 0.0,
+            whole_flight: false,
+            voltage_readout: false,
+            altitude_readout: false,
+            ..Self::default()
         }
     }
 }
@@ -177,13 +248,14 @@ fn phases(plan: &Plan, chance: &mut Chance) -> Vec<Phase> {
         let turn_in = Phase { length_s: 5.0, airspeed: slowest, throttle: plan.throttles[0], ..rest };
         phases.push(Phase { course_deg: into_wind, ..turn_in });
     }
-    let mut upwind = true;
+    let mut flown = 0;
+    let mut course_deg = plan.wind_angle_deg;
     let early_throttle = chance.happens(0.5);
     let steps = plan.airspeeds.len();
     for step in 0..steps {
         let (airspeed, throttle) = (plan.airspeeds[step], plan.throttles[step]);
         for leg in 0..plan.legs_per_step {
-            let course_deg = plan.wind_angle_deg + if upwind { 0.0 } else { 180.0 };
+            let upwind = plan.direction_deg(flown) == 0.0;
             let length_s = chance.between(plan.leg_s.0, plan.leg_s.1);
             phases.push(Phase {
                 length_s,
@@ -193,10 +265,15 @@ fn phases(plan: &Plan, chance: &mut Chance) -> Vec<Phase> {
                 leg: Some((upwind, step)),
                 ..rest
             });
-            upwind = !upwind;
+            flown += 1;
             let last_of_step = leg + 1 == plan.legs_per_step;
             let next = if last_of_step { (step + 1).min(steps - 1) } else { step };
-            let course_deg = plan.wind_angle_deg + if upwind { 0.0 } else { 180.0 };
+            let next_deg = plan.wind_angle_deg + plan.direction_deg(flown);
+            course_deg += if plan.racetrack {
+                (next_deg - course_deg).rem_euclid(360.0)
+            } else {
+                next_deg - course_deg
+            };
             let length_s = chance.between(plan.turn_s.0, plan.turn_s.1);
             let turning = Phase { length_s, course_deg, throttle: plan.throttles[next], ..rest };
             let pushed = if early_throttle { next } else { step };
@@ -251,7 +328,7 @@ pub fn fly(plan: &Plan) -> Flight {
 
 fn world(plan: &Plan, phases: &[Phase], chance: &mut Chance) -> (Vec<Shown>, Vec<TrueLeg>) {
     let (mut shown, mut legs) = (Vec::new(), Vec::new());
-    let (mut time_s, mut airspeed, mut measured) = (0.0, phases[0].airspeed, f64::NAN);
+    let (mut time_s, mut airspeed, mut measured) = (0.0, phases[0].airspeed, [f64::NAN; 2]);
     let (mut gust, mut side_gust, mut walk, mut height, mut charge) = (0.0, 0.0, 0.0, 0.0, 1.0);
     gust += plan.gust * chance.normal();
     side_gust += plan.gust * chance.normal();
@@ -259,14 +336,21 @@ fn world(plan: &Plan, phases: &[Phase], chance: &mut Chance) -> (Vec<Shown>, Vec
     let mut next_update_s = chance.between(0.0, 0.2);
     for phase in phases {
         let ticks = (phase.length_s / TICK_S).round().max(1.0);
-        let turn = (phase.course_deg - course) / ticks;
+        let turning = phase.course_deg != course;
+        let nose_deg = |course: f64, airspeed: f64| {
+            let across = (plan.wind * course.to_radians().sin() / airspeed.max(1.0)).clamp(-0.9, 0.9);
+            course - across.asin().to_degrees()
+        };
+        let mut nose = nose_deg(course, airspeed);
+        let turn = (nose_deg(phase.course_deg, phase.airspeed) - nose) / ticks;
+        course = phase.course_deg;
         let start_s = time_s;
         for _ in 0..ticks as usize {
-            course += turn;
+            nose += turn;
             airspeed += (phase.airspeed - airspeed) * TICK_S / 1.2;
             height += phase.climb_mps * TICK_S;
             charge -= TICK_S * (phase.throttle / 100.0).powi(2) / 900.0;
-            let memory = TICK_S * airspeed.max(5.0) / 154.0;
+            let memory = TICK_S * airspeed.max(5.0) / plan.gust_length_m;
             let kick = plan.gust * (2.0 * memory).sqrt();
             gust += -memory * gust + kick * chance.normal();
             side_gust += -memory * side_gust + kick * chance.normal();
@@ -275,20 +359,31 @@ fn world(plan: &Plan, phases: &[Phase], chance: &mut Chance) -> (Vec<Shown>, Vec
             let across = (plan.wind + walk) * course.to_radians().sin() + side_gust;
             let over_ground = (airspeed.powi(2) - across.powi(2)).max(0.0).sqrt() + along;
             let over_ground = if phase.standing { 0.0 } else { over_ground.max(0.0) };
-            if measured.is_nan() {
-                measured = over_ground;
+            let (sin, cos) = course.to_radians().sin_cos();
+            // A leg holds its course over the ground, a turn sweeps the nose evenly.
+            let (nose_sin, nose_cos) = nose.to_radians().sin_cos();
+            let velocity = if turning {
+                [airspeed * nose_sin + side_gust, airspeed * nose_cos - (plan.wind + walk + gust)]
+            } else {
+                [over_ground * sin, over_ground * cos]
+            };
+            if measured[0].is_nan() {
+                measured = velocity;
             }
-            measured += (over_ground - measured) * TICK_S / plan.receiver_lag_s;
+            // The receiver's filter works on the velocity: speed and course lag together.
+            for axis in 0..2 {
+                measured[axis] += (velocity[axis] - measured[axis]) * TICK_S / plan.receiver_lag_s;
+            }
             time_s += TICK_S;
             if time_s >= next_update_s {
                 next_update_s += 1.0 / plan.updates_hz;
-                let speed = (measured + plan.receiver_noise * chance.normal()).max(0.0);
+                let speed = (measured[0].hypot(measured[1]) + plan.receiver_noise * chance.normal()).max(0.0);
                 let voltage = 25.2 - 3.0 * (1.0 - charge) - 1.6 * (phase.throttle / 100.0).powi(2);
                 shown.push(Shown {
                     time_s,
                     speed: if phase.standing { 0.0 } else { speed },
                     throttle: phase.throttle,
-                    course_deg: course,
+                    course_deg: measured[0].atan2(measured[1]).to_degrees(),
                     altitude: height,
                     voltage: voltage + 0.03 * chance.normal(),
                 });
@@ -311,10 +406,11 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
         .map(|time| shown.partition_point(|update| update.time_s <= *time).saturating_sub(1))
         .collect();
     let speed_factor = 1.0 / plan.unit.si_per_unit();
+    let cut = if plan.cuts_off { 0.5 } else { 0.0 };
     let channel = |channel, unit, decimals: u8, max_rate, of: &dyn Fn(&Shown) -> f64| {
         let scale = 10f64.powi(i32::from(decimals));
         let values: Vec<f64> =
-            held.iter().map(|update| (of(&shown[*update]) * scale).round() / scale).collect();
+            held.iter().map(|update| (of(&shown[*update]) * scale - cut).round() / scale).collect();
         (channel, unit, decimals, max_rate, values)
     };
     let mut truth =
@@ -347,6 +443,7 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
                 channel,
                 unit,
                 decimals,
+                step: None,
                 range: None,
                 max_rate,
                 confidence: readings.iter().map(|value| if value.is_nan() { 0.0 } else { 0.97 }).collect(),

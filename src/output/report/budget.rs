@@ -83,8 +83,11 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
             "Together " (in_unit(combined)) ", with " (freedom(budget.degrees_of_freedom()))
             " degrees of freedom. Times " (shown(factor, 2)) " for 95 %: " (in_unit(factor * combined))
             " either side of " (with_symbol(&shown(step.airspeed, 1), symbol))
-            ". A crosswind would make the airspeed read low, so the upper end gets "
-            (in_unit(budget.crosswind_bound)) " more: "
+            ". " @if budget.reads_low > 0.0 {
+                "A crosswind that is not known and a display that may cut off instead of rounding make the \
+                 airspeed read low, by " (in_unit(budget.reads_low)) " on the average, so both ends lie that \
+                 much higher: "
+            } @else { "That is " }
             (shown(step.airspeed_low, 1)) " to " (with_symbol(&shown(step.airspeed_high, 1), symbol)) "."
         }
         p.origin {

@@ -14,6 +14,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::output::surroundings;
 
 use super::RenderError;
 
@@ -54,6 +55,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (speed_section(flight)?)
             (small_plots(flight)?)
             (sections::legs(flight))
+            (surroundings::section(flight))
             (sections::blanks(flight))
             (budget::budgets(flight))
             (sections::method())

@@ -240,8 +240,9 @@ pub(super) fn method() -> Markup {
                       airspeed: a crosswind of a fifth of the airspeed takes 2 %." }
                 li { "The 95 % interval holds the gusts and the noise within the legs, counting that \
                       neighbouring readings are alike, the rounding of the overlay, the accuracy of the \
-                      receiver and a usual change of the wind from one leg to the next; its upper end \
-                      leaves room for a crosswind. It does not hold a speed that the overlay itself shows \
+                      receiver and the change of the wind from one leg to the next. For a crosswind that \
+                      is not known, and for displays that cut off instead of rounding, it lies a little \
+                      higher than the airspeed. It does not hold a speed that the overlay itself shows \
                       wrongly." }
             }
         }

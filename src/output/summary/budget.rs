@@ -15,7 +15,10 @@ pub(super) struct BudgetSummary {
     degrees_of_freedom: Option<f64>,
     /// Half-width of the 95 % interval in combined standard uncertainties.
     coverage_factor: Option<f64>,
-    /// Added to the upper end of the interval for an unseen crosswind.
+    /// What the airspeed reads low on the average, for a crosswind that is not known and a display that may
+    /// cut off: the interval is centred this much above it.
+    reads_low: Option<f64>,
+    /// What it may read low at the most for that crosswind.
     crosswind_bound: Option<f64>,
 }
 
@@ -46,6 +49,7 @@ pub(super) fn budget_summary(budget: &Budget) -> BudgetSummary {
         combined: number(budget.combined()),
         degrees_of_freedom: number(budget.degrees_of_freedom()),
         coverage_factor: number(budget.coverage_factor()),
+        reads_low: number(budget.reads_low),
         crosswind_bound: number(budget.crosswind_bound),
     }
 }

@@ -17,6 +17,7 @@ use self::budget::{BudgetSummary, budget_summary};
 use self::channels::{ChannelSummary, channel_summary};
 use super::RenderError;
 use super::numbers::rounded;
+use super::surroundings::{Surroundings, surroundings};
 use super::words::CAUTIONS;
 
 /// Version of the layout of `summary.json`; it rises when a field changes its name or meaning.
@@ -61,6 +62,9 @@ struct Summary<'a> {
     pairs: Vec<PairSummary<'a>>,
     /// The throttle steps.
     steps: Vec<StepSummary>,
+    /// Wind, air and patterns of legs.
+    #[serde(flatten)]
+    surroundings: Surroundings<'a>,
     /// What the pilot should know, a sentence each.
     notes: &'a [String],
     /// Cautions that go with the result.
@@ -181,6 +185,7 @@ fn summary(flight: &Flight) -> Summary<'_> {
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
         pairs: flight.pairs.iter().map(pair_summary).collect(),
         steps: flight.steps.iter().map(step_summary).collect(),
+        surroundings: surroundings(flight),
         notes: &flight.notes,
         cautions: CAUTIONS,
     }

@@ -31,6 +31,7 @@ pub fn channel(
         channel,
         unit,
         decimals,
+        step: None,
         range: None,
         max_rate: None,
         values: cells.iter().map(|cell| cell.0).collect(),
@@ -130,6 +131,9 @@ pub fn small_flight() -> Flight {
         throttle_source: ThrottleSource::Overlay,
         pairs: vec![pair(1, 1, Some(60.0), 60.0, 74.0)],
         steps: vec![step(1, Some(60.0), 67.0, 1)],
+        patterns: vec![],
+        wind: None,
+        air: crate::air::FlightAir::default(),
         notes: vec!["The second clip starts 0.4 s after the first ends.".into()],
     }
 }

@@ -68,3 +68,56 @@ fn a_blank_flight_has_empty_lists_and_counts_every_blank() {
     let text = String::from_utf8(summary_json(&blank_flight()).unwrap()).unwrap();
     assert!(!text.contains("NaN") && text.ends_with("}\n"), "{text}");
 }
+
+#[test]
+fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
+    use crate::air::{Air, Datum, FlightAir};
+    use crate::airspeed::multileg::Held;
+    use crate::airspeed::{Budget, Pattern, WindFinding, WindSource};
+    let mut flight = small_flight();
+    flight.wind = Some(WindFinding {
+        source: WindSource::Told,
+        across: -3.0,
+        across_uncertainty: 0.7,
+        speed: 6.0,
+        from_deg: 5.0,
+        course_deg: 35.0,
+    });
+    flight.air = FlightAir {
+        datum: Some(Datum::Field),
+        at_legs: Air::standard(1500.0),
+        standard_pressure: true,
+        ..FlightAir::default()
+    };
+    flight.patterns = vec![Pattern {
+        pattern: 1,
+        throttle_percent: Some(70.0),
+        legs: vec![2, 3, 4],
+        held: Held::Track,
+        airspeed: 80.0,
+        airspeed_low: 78.5,
+        airspeed_high: 81.5,
+        airspeed_uncertainty: 0.7,
+        degrees_of_freedom: 20.0,
+        wind: 12.0,
+        wind_from_deg: 271.0,
+        voltage_v: None,
+        altitude: None,
+        flags: vec![],
+        budget: Budget::default(),
+    }];
+    let json = parsed(&flight);
+    assert_eq!(json["wind"]["source"], "told");
+    assert_eq!(json["patterns"][0]["legs"], serde_json::json!([3, 4, 5]));
+    assert_eq!(json["patterns"][0]["wind_from_deg"], 271.0);
+    assert_eq!(json["air"]["altitude_from"], "field");
+    // Standard atmosphere at 1500 m: 1.05807 kg/m3, sigma 0.86373 (ISO 2533).
+    assert!((json["air"]["density_kg_m3"].as_f64().unwrap() - 1.05807).abs() < 1e-5);
+    let carried = json["air"]["at_sea_level"][0]["airspeed"].as_f64().unwrap();
+    let airspeed = json["steps"][0]["airspeed"].as_f64().unwrap();
+    assert!((carried / airspeed - 0.86373f64.cbrt()).abs() < 1e-5);
+    let table = crate::output::table(&flight).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(table.contains("Legs 3, 4, 5 in 3 directions at 70 %: airspeed 80.0 km/h"), "{table}");
+    assert!(table.contains("3.0 km/h across the course of 35 degrees"), "{table}");
+    assert!(table.contains("density altitude 1500 m"), "{table}");
+}

@@ -1,0 +1,96 @@
+//! The air of one flight: what was told of it, what the overlay shows, and what is left to assume.
+
+use super::{Air, AirTold, Datum, at_sea_level, datum};
+use crate::channel::Channel;
+use crate::legs::Leg;
+use crate::series::Series;
+use crate::series::statistics::median;
+use crate::units::Unit;
+
+/// The air that a flight's legs were flown in.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct FlightAir {
+    /// What the altitude shown counts from; `None` where it is neither told nor recognised.
+    pub datum: Option<Datum>,
+    /// Whether that was told.
+    pub datum_told: bool,
+    /// Elevation of the field above sea level, in metres: told, or the altitude shown on the ground.
+    pub field_elevation_m: Option<f64>,
+    /// Usual height of the legs above the field, in metres; 0 where it is not known.
+    pub height_m: f64,
+    /// Whether the temperature is that of the standard atmosphere.
+    pub standard_temperature: bool,
+    /// Whether the pressure is that of the standard atmosphere.
+    pub standard_pressure: bool,
+    /// The air at that height; `None` where too little is known.
+    pub at_legs: Option<Air>,
+}
+
+impl FlightAir {
+    /// The airspeed that the same power would hold at sea level in the standard atmosphere; see
+    /// [`at_sea_level`].
+    #[must_use]
+    pub fn at_sea_level(&self, airspeed: f64) -> Option<f64> {
+        self.at_legs.map(|air| at_sea_level(airspeed, air.density_ratio()))
+    }
+
+    /// A sentence for what is missing or assumed; `None` where nothing is.
+    #[must_use]
+    pub fn sentence(&self) -> Option<String> {
+        let missing = match (self.standard_temperature, self.standard_pressure) {
+            _ if self.at_legs.is_none() => {
+                return Some(
+                    "the density of the air is not known: tell --field-elevation, or --temperature and --pressure"
+                        .to_owned(),
+                );
+            }
+            (true, true) => "temperature and pressure are taken",
+            (true, false) => "the temperature is taken",
+            (false, true) => "the pressure is taken",
+            (false, false) => return None,
+        };
+        let tell = match (self.standard_temperature, self.standard_pressure) {
+            (true, true) => "--temperature and --pressure",
+            (true, false) => "--temperature",
+            _ => "--pressure",
+        };
+        Some(format!(
+            "{missing} from the standard atmosphere for the density of the air: tell them with {tell} (10 degrees are about 1 % of an airspeed carried to sea level)"
+        ))
+    }
+}
+
+/// The air of a flight from what was told and what the overlay shows.
+#[must_use]
+pub fn of_flight(series: &Series, legs: &[Leg], told: &AirTold) -> FlightAir {
+    let recognised = datum(series, told.field_elevation_m);
+    let datum = told.datum.or(recognised.map(|(datum, _)| datum));
+    let standing_m = recognised.map(|(_, standing_m)| standing_m);
+    let shown_elevation_m = standing_m.filter(|_| datum == Some(Datum::SeaLevel));
+    let field_elevation_m = told.field_elevation_m.or(shown_elevation_m);
+    let altitude_m = legs_altitude_m(series, legs);
+    // Height against the altitude shown on the ground leaves out what the receiver is off by.
+    let ground_m = match datum {
+        Some(Datum::Field) => Some(0.0),
+        Some(Datum::SeaLevel) => standing_m.or(field_elevation_m),
+        None => None,
+    };
+    let height_m = altitude_m.zip(ground_m).map_or(0.0, |(altitude_m, ground_m)| altitude_m - ground_m);
+    FlightAir {
+        datum,
+        datum_told: told.datum.is_some(),
+        field_elevation_m,
+        height_m,
+        standard_temperature: told.temperature_k.is_none(),
+        standard_pressure: told.pressure.is_none(),
+        at_legs: told.at_field(field_elevation_m).map(|air| air.above(height_m)),
+    }
+}
+
+/// Usual altitude of the legs as shown, in metres.
+fn legs_altitude_m(series: &Series, legs: &[Leg]) -> Option<f64> {
+    let unit = series.alive(&Channel::Altitude)?.unit;
+    let altitudes: Vec<f64> = legs.iter().filter_map(|leg| leg.altitude).collect();
+    let usual = median(&altitudes)?;
+    Some(usual * unit.map_or(1.0, Unit::si_per_unit))
+}

@@ -1,0 +1,138 @@
+//! Airspeed and wind from three or more legs flown in different directions.
+//!
+//! Legs whose direction over the ground is known (a course held, or the course as the receiver shows it)
+//! are ground vectors: each is the air vector, of one length, plus the wind, so that they lie on a
+//! circle around the wind (D. Gray 1998; the method of flight-test schools). Legs flown on a heading of
+//! the nose of which only the ground speed is known obey `g^2 = V^2 + W^2 + 2 V W cos(heading - b)`,
+//! which is linear in three unknowns and holds for any headings.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::least_squares::{Fit, curved, linear};
+
+/// One leg: its speed over ground and the direction that was held, clockwise from north.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GroundLeg {
+    /// Speed over ground, in any unit.
+    pub speed: f64,
+    /// Track or heading, in degrees.
+    pub direction_deg: f64,
+}
+
+/// What a direction of a leg means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Held {
+    /// The track over the ground.
+    #[default]
+    Track,
+    /// The heading of the nose.
+    Heading,
+}
+
+/// Airspeed and wind, in the unit of the legs' speeds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirAndWind {
+    /// True airspeed.
+    pub airspeed: f64,
+    /// Speed of the wind.
+    pub wind: f64,
+    /// Direction the wind comes from, in degrees clockwise from north, 0 to 360.
+    pub wind_from_deg: f64,
+    /// Standard uncertainty of the airspeed for a standard uncertainty of 1 of each leg's speed.
+    pub airspeed_per_speed: f64,
+    /// Standard deviation of what the legs leave unexplained; `None` with three legs.
+    pub residual: Option<f64>,
+}
+
+/// Airspeed and wind from three or more legs. `None` with fewer, where the directions do not tell
+/// airspeed and wind apart, and where the legs fit no airspeed above the wind.
+#[must_use]
+pub fn air_and_wind(legs: &[GroundLeg], held: Held) -> Option<AirAndWind> {
+    match held {
+        Held::Track => circle(legs),
+        Held::Heading => of_headings(legs),
+    }
+}
+
+/// The circle with the least squares of distances through the ends of the ground vectors: its centre is
+/// the wind, its radius the airspeed.
+fn circle(legs: &[GroundLeg]) -> Option<AirAndWind> {
+    let ends: Vec<[f64; 2]> = legs.iter().map(|leg| vector(leg.speed, leg.direction_deg)).collect();
+    let fit = curved(&circle_start(&ends)?, |guess| circle_residuals(&ends, guess))?;
+    let [east, north, airspeed] = [fit.parameters[0], fit.parameters[1], fit.parameters[2]];
+    answer(airspeed, east.hypot(north), direction_from(east, north), &fit, fit.unit_covariance[(2, 2)])
+}
+
+/// The algebraic circle `x^2 + y^2 = 2 a x + 2 b y + c` through points or near them (I. Kasa 1976).
+fn circle_start(ends: &[[f64; 2]]) -> Option<DVector<f64>> {
+    let design =
+        DMatrix::from_fn(ends.len(), 3, |row, column| [2.0 * ends[row][0], 2.0 * ends[row][1], 1.0][column]);
+    let squares = DVector::from_fn(ends.len(), |row, _| ends[row][0].powi(2) + ends[row][1].powi(2));
+    let Fit { parameters, .. } = linear(&design, &squares)?;
+    let radius = (parameters[2] + parameters[0].powi(2) + parameters[1].powi(2)).max(0.0).sqrt();
+    Some(DVector::from_vec(vec![parameters[0], parameters[1], radius]))
+}
+
+fn circle_residuals(ends: &[[f64; 2]], guess: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
+    let from_centre = |end: &[f64; 2]| [end[0] - guess[0], end[1] - guess[1]];
+    let residuals = DVector::from_iterator(
+        ends.len(),
+        ends.iter().map(|end| {
+            let [east, north] = from_centre(end);
+            east.hypot(north) - guess[2]
+        }),
+    );
+    let derivatives = DMatrix::from_fn(ends.len(), 3, |row, column| {
+        let [east, north] = from_centre(&ends[row]);
+        let distance = east.hypot(north).max(f64::MIN_POSITIVE);
+        [east / distance, north / distance, 1.0][column]
+    });
+    (residuals, derivatives)
+}
+
+/// `g^2 = s + p cos h + q sin h` with `s = V^2 + W^2` and `(p, q) = 2 V W` along the wind: then `V^2` and
+/// `W^2` are the roots of `x^2 - s x + (p^2 + q^2) / 4`, of which the airspeed has the larger.
+fn of_headings(legs: &[GroundLeg]) -> Option<AirAndWind> {
+    let radians = |leg: &GroundLeg| leg.direction_deg.to_radians();
+    let design = DMatrix::from_fn(legs.len(), 3, |row, column| {
+        [1.0, radians(&legs[row]).cos(), radians(&legs[row]).sin()][column]
+    });
+    let squares = DVector::from_iterator(legs.len(), legs.iter().map(|leg| leg.speed.powi(2)));
+    let fit = linear(&design, &squares)?;
+    let (s, north, east) = (fit.parameters[0], fit.parameters[1], fit.parameters[2]);
+    let product = north.hypot(east) / 2.0;
+    let root = (s.powi(2) / 4.0 - product.powi(2)).sqrt();
+    let (airspeed, wind) = ((s / 2.0 + root).sqrt(), (s / 2.0 - root).max(0.0).sqrt());
+    // dV/ds and dV/d(VW), and the squares' own uncertainty 2 g for 1 of the speed.
+    let by_sum = airspeed / (2.0 * (airspeed.powi(2) - wind.powi(2)));
+    let by_product = -wind / (airspeed.powi(2) - wind.powi(2));
+    let (cos, sin) = if product > 0.0 { (north / product / 2.0, east / product / 2.0) } else { (0.0, 0.0) };
+    let slopes = DVector::from_vec(vec![by_sum, by_product * cos / 2.0, by_product * sin / 2.0]);
+    let usual_speed = (squares.sum() / legs.len() as f64).sqrt();
+    let variance = (slopes.transpose() * &fit.unit_covariance * &slopes)[(0, 0)] * 4.0 * usual_speed.powi(2);
+    let in_speeds = Fit { residuals: &fit.residuals / (2.0 * usual_speed), ..fit };
+    answer(airspeed, wind, direction_from(east, north), &in_speeds, variance)
+}
+
+fn answer(airspeed: f64, wind: f64, wind_from_deg: f64, fit: &Fit, variance: f64) -> Option<AirAndWind> {
+    let sound = airspeed.is_finite() && wind.is_finite() && airspeed > wind;
+    sound.then(|| AirAndWind {
+        airspeed,
+        wind,
+        wind_from_deg,
+        airspeed_per_speed: variance.sqrt(),
+        residual: fit.residual_deviation(),
+    })
+}
+
+/// A vector from its length and direction, as (east, north).
+fn vector(length: f64, direction_deg: f64) -> [f64; 2] {
+    let direction = direction_deg.to_radians();
+    [length * direction.sin(), length * direction.cos()]
+}
+
+/// The direction a vector comes from, in degrees clockwise from north.
+fn direction_from(east: f64, north: f64) -> f64 {
+    (-east).atan2(-north).to_degrees().rem_euclid(360.0)
+}

@@ -1,0 +1,124 @@
+//! Airspeed and wind of legs flown in three or more directions at one throttle.
+
+use super::drift::Drift;
+use super::multileg::{AirAndWind, GroundLeg, Held, air_and_wind};
+use super::{Budget, Cause, Contribution, rounding_reads_low, shared_rounding};
+use crate::legs::{Flag, Leg, LegPattern, LegSet, MedianUncertainty, Note, Wobble};
+use crate::series::statistics::mean;
+
+/// One pattern: airspeed and wind from legs in three or more directions. Speeds are in the speed
+/// channel's unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pattern {
+    /// Number of the pattern, from 1.
+    pub pattern: u32,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+    /// Indices into the list of legs.
+    pub legs: Vec<usize>,
+    /// What the headings of the legs mean.
+    pub held: Held,
+    /// Airspeed.
+    pub airspeed: f64,
+    /// Lower end of the 95 % interval of the airspeed.
+    pub airspeed_low: f64,
+    /// Upper end of the 95 % interval of the airspeed.
+    pub airspeed_high: f64,
+    /// Standard uncertainty of the airspeed.
+    pub airspeed_uncertainty: f64,
+    /// Degrees of freedom of that uncertainty (Welch-Satterthwaite).
+    pub degrees_of_freedom: f64,
+    /// Speed of the wind.
+    pub wind: f64,
+    /// Direction it comes from, in degrees clockwise from north.
+    pub wind_from_deg: f64,
+    /// Mean of the legs' median pack voltages, in volts.
+    pub voltage_v: Option<f64>,
+    /// Mean of the legs' median altitudes, in the altitude channel's unit.
+    pub altitude: Option<f64>,
+    /// What a pilot should know of this pattern.
+    pub flags: Vec<Flag>,
+    /// What the uncertainty is made of.
+    pub budget: Budget,
+}
+
+/// Legs of a pattern disagree when what they leave unexplained exceeds their own uncertainty so many times.
+const AT_ODDS: f64 = 3.0;
+
+/// The airspeed of every pattern of legs, with its 95 % interval.
+#[must_use]
+pub fn patterns(set: &LegSet, held: Held) -> Vec<Pattern> {
+    let Some(wobble) = &set.wobble else { return Vec::new() };
+    let drift = Drift::of(set, wobble);
+    let solved = set.patterns.iter().filter_map(|pattern| one_pattern(pattern, set, held, wobble, &drift));
+    solved.zip(1..).map(|(pattern, number)| Pattern { pattern: number, ..pattern }).collect()
+}
+
+fn one_pattern(
+    pattern: &LegPattern,
+    set: &LegSet,
+    held: Held,
+    wobble: &Wobble,
+    drift: &Drift,
+) -> Option<Pattern> {
+    let legs: Vec<&Leg> = pattern.legs.iter().filter_map(|index| set.legs.get(*index)).collect();
+    let directions = pattern.legs.iter().filter_map(|index| *set.headings_deg.get(*index)?);
+    let ground: Vec<GroundLeg> = legs
+        .iter()
+        .zip(directions)
+        .map(|(leg, direction_deg)| GroundLeg { speed: leg.speed_median, direction_deg })
+        .collect();
+    let air = air_and_wind(&ground, held)?;
+    let budget = budget(&legs, &air, wobble, drift);
+    let (airspeed_low, airspeed_high) = budget.interval(air.airspeed);
+    let over =
+        |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
+    let of_a_leg = budget.combined() / air.airspeed_per_speed;
+    let residual = air.residual.filter(|residual| *residual > AT_ODDS * of_a_leg);
+    Some(Pattern {
+        pattern: 0,
+        throttle_percent: pattern.throttle_percent,
+        legs: pattern.legs.clone(),
+        held,
+        airspeed: air.airspeed,
+        airspeed_low,
+        airspeed_high,
+        airspeed_uncertainty: budget.combined(),
+        degrees_of_freedom: budget.degrees_of_freedom(),
+        wind: air.wind,
+        wind_from_deg: air.wind_from_deg,
+        voltage_v: over(|leg| leg.voltage_v),
+        altitude: over(|leg| leg.altitude),
+        flags: residual.map(|residual| Note::LegsAtOdds { residual }.into()).into_iter().collect(),
+        budget,
+    })
+}
+
+/// The budget of a pattern: parts of the legs' own count with the sensitivity of the airspeed to one leg's
+/// speed, shared ones in full. Of a pair's drift each leg has `sqrt(2)` times what goes into the pair.
+fn budget(legs: &[&Leg], air: &AirAndWind, wobble: &Wobble, drift: &Drift) -> Budget {
+    let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| wobble.of_median(leg)).collect();
+    let usual = |part: fn(&MedianUncertainty) -> f64| {
+        mean(&medians.iter().map(|median| part(median).powi(2)).collect::<Vec<f64>>()).unwrap_or(0.0).sqrt()
+    };
+    let samples = legs.iter().map(|leg| leg.samples as f64).sum::<f64>();
+    let known = f64::INFINITY;
+    let own = |cause, of_leg: f64, degrees_of_freedom| Contribution {
+        cause,
+        uncertainty: air.airspeed_per_speed * of_leg,
+        degrees_of_freedom,
+        shared: false,
+    };
+    Budget {
+        rows: vec![
+            own(Cause::Gusts, usual(|median| median.gusts), wobble.degrees_of_freedom),
+            own(Cause::Noise, usual(|median| median.noise), (samples - legs.len() as f64).max(1.0)),
+            own(Cause::Rounding, usual(|median| median.rounding), known),
+            shared_rounding(wobble.quantum),
+            own(Cause::Receiver, drift.receiver(), known),
+            own(Cause::WindDrift, 2f64.sqrt() * drift.uncertainty(air.wind), drift.degrees_of_freedom()),
+        ],
+        reads_low: rounding_reads_low(wobble.quantum),
+        ..Budget::default()
+    }
+}

@@ -1,0 +1,79 @@
+//! Legs flown in three or more directions at one throttle, such as a triangle or a box.
+
+use super::evidence::SAME_THROTTLE_PERCENT;
+use super::{Leg, LegKind};
+
+/// Directions closer than this count as one, in degrees.
+const APART_DEG: f64 = 30.0;
+
+/// The directions of a pattern leave no gap wider than this, in degrees.
+const WIDEST_GAP_DEG: f64 = 200.0;
+
+/// Fewest legs of a pattern.
+const FEWEST_LEGS: usize = 3;
+
+/// Legs in three or more directions at one throttle, one after the other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LegPattern {
+    /// Indices of the legs, in order of time.
+    pub legs: Vec<usize>,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
+}
+
+/// The patterns among the legs that are in no pair and not told to be odd. A pattern ends where a leg
+/// flies in a direction it already has, at another throttle, or where a leg belongs to a pair.
+pub(super) fn patterns(
+    legs: &[Leg],
+    headings_deg: &[Option<f64>],
+    mates: &[(usize, usize)],
+) -> Vec<LegPattern> {
+    let paired = |index: usize| mates.iter().any(|(first, second)| *first == index || *second == index);
+    let mut runs: Vec<Vec<(usize, f64)>> = vec![Vec::new()];
+    for (index, (leg, heading)) in legs.iter().zip(headings_deg).enumerate() {
+        let Some(heading) = heading.filter(|_| leg.kind != LegKind::Odd && !paired(index)) else {
+            runs.push(Vec::new());
+            continue;
+        };
+        let joins =
+            runs.last().is_some_and(|run| run.iter().all(|other| belong(legs, other, (index, heading))));
+        if !joins {
+            runs.push(Vec::new());
+        }
+        if let Some(run) = runs.last_mut() {
+            run.push((index, heading));
+        }
+    }
+    runs.iter()
+        .filter(|run| run.len() >= FEWEST_LEGS && widest_gap_deg(run) < WIDEST_GAP_DEG)
+        .map(|run| LegPattern {
+            legs: run.iter().map(|(index, _)| *index).collect(),
+            throttle_percent: run.iter().find_map(|(index, _)| legs.get(*index)?.throttle_percent),
+        })
+        .collect()
+}
+
+fn belong(legs: &[Leg], one: &(usize, f64), other: (usize, f64)) -> bool {
+    let throttle = |index: usize| legs.get(index).and_then(|leg| leg.throttle_percent);
+    let same_throttle =
+        throttle(one.0).zip(throttle(other.0)).is_none_or(|(a, b)| (a - b).abs() <= SAME_THROTTLE_PERCENT);
+    let apart = ((other.1 - one.1 + 180.0).rem_euclid(360.0) - 180.0).abs();
+    same_throttle && apart > APART_DEG
+}
+
+fn widest_gap_deg(run: &[(usize, f64)]) -> f64 {
+    let mut directions: Vec<f64> = run.iter().map(|(_, heading)| heading.rem_euclid(360.0)).collect();
+    directions.sort_by(f64::total_cmp);
+    let around = directions.iter().copied().chain(directions.first().map(|first| first + 360.0));
+    let around: Vec<f64> = around.collect();
+    around.windows(2).map(|two| two[1] - two[0]).fold(0.0, f64::max)
+}
+
+/// Marks the legs of the patterns as used.
+pub(super) fn mark(legs: &mut [Leg], patterns: &[LegPattern]) {
+    for index in patterns.iter().flat_map(|pattern| &pattern.legs) {
+        if let Some(leg) = legs.get_mut(*index) {
+            leg.kind = LegKind::Leg;
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! The crosswind: told, fitted to the turns, and patterns of legs, against simulated flights.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod common;
+
+use common::{Flight, Plan, fly};
+use pairspeed::airspeed::multileg::Held;
+use pairspeed::airspeed::{Crosswind, ToldWind, WindSource, find_wind, pair, pair_with, patterns};
+use pairspeed::legs::{LegKind, LegOptions, LegSet, ToldLeg, find};
+use pairspeed::series::{Series, trust};
+
+/// The legs of a flight told as flown, without the seconds after a turn.
+fn told_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
+    let legs = flight.legs.iter().map(|leg| ToldLeg {
+        start_s: leg.start_s + 3.0,
+        end_s: leg.end_s,
+        kind: LegKind::Leg,
+        throttle_percent: Some(plan.throttles[leg.step]),
+    });
+    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
+    let series = trust(flight.readings.clone());
+    let set = find(&series, &options).unwrap();
+    (series, set)
+}
+
+/// A flight 35 degrees off a wind of 6 m/s: the crosswind of 3.4 m/s takes up to 0.4 m/s.
+fn off_the_wind(seed: u64) -> Plan {
+    Plan {
+        seed,
+        wind: 6.0,
+        wind_angle_deg: 35.0,
+        gust: 0.5,
+        airspeeds: vec![16.0, 19.0, 22.0],
+        throttles: vec![50.0, 70.0, 90.0],
+        legs_per_step: 4,
+        racetrack: true,
+        leg_s: (12.0, 15.0),
+        whole_flight: false,
+        decimals: 1,
+        heading_readout: true,
+        ..Plan::default()
+    }
+}
+
+#[test]
+fn a_told_crosswind_takes_the_bias_out() {
+    let (mut plain, mut corrected, mut pairs, mut held) = (0.0, 0.0, 0, 0);
+    for seed in 0..60 {
+        let plan = Plan { heading_readout: false, ..off_the_wind(seed) };
+        let flight = fly(&plan);
+        let (series, set) = told_legs(&plan, &flight);
+        // The wind comes from 0 degrees, the course is 35.
+        let told = ToldWind { wind: Some((6.0, 0.0)), course_deg: Some(35.0), held: Held::Track };
+        let wind = find_wind(&series, &set, &told).unwrap();
+        assert_eq!(wind.source, WindSource::Told);
+        for (with, without) in pair_with(&set, &Crosswind::from(Some(&wind))).iter().zip(pair(&set)) {
+            let truth = flight.airspeeds[with.step as usize - 1];
+            plain += without.airspeed - truth;
+            corrected += with.airspeed - truth;
+            held += usize::from((with.airspeed_low..=with.airspeed_high).contains(&truth));
+            pairs += 1;
+        }
+    }
+    let (plain, corrected) = (plain / f64::from(pairs) / 3.6, corrected / f64::from(pairs) / 3.6);
+    // sqrt(19^2 - 3.44^2) is 0.31 below 19.
+    assert!(plain < -0.2 && corrected.abs() < 0.12, "{plain} {corrected} m/s");
+    assert!(held as f64 > 0.9 * f64::from(pairs), "{held} of {pairs}");
+}
+
+#[test]
+fn without_a_course_a_told_wind_is_held_against_the_shown_one() {
+    let plan = off_the_wind(1);
+    let (series, set) = told_legs(&plan, &fly(&plan));
+    let told = ToldWind { wind: Some((6.0, 0.0)), ..ToldWind::default() };
+    let wind = find_wind(&series, &set, &told).unwrap();
+    assert!((wind.across.abs() - 6.0 * 35f64.to_radians().sin()).abs() < 10.0, "{wind:?}");
+    let plan = Plan { heading_readout: false, ..plan };
+    let (series, set) = told_legs(&plan, &fly(&plan));
+    assert_eq!(find_wind(&series, &set, &told), None);
+}
+
+#[test]
+fn turns_over_both_sides_tell_the_crosswind_where_the_course_is_shown() {
+    let (mut fitted, mut within, mut worst) = (0, 0, 0.0f64);
+    for seed in 0..60 {
+        let plan = off_the_wind(seed);
+        let (series, set) = told_legs(&plan, &fly(&plan));
+        let Some(wind) = find_wind(&series, &set, &ToldWind::default()) else { continue };
+        let error = (wind.across.abs() / 3.6 - 6.0 * 35f64.to_radians().sin()).abs();
+        worst = worst.max(error);
+        fitted += 1;
+        within += usize::from(error < 2.0 * wind.across_uncertainty / 3.6);
+    }
+    println!("fitted {fitted}, within two standard uncertainties {within}, worst {worst:.2} m/s");
+    assert!(fitted > 30, "{fitted}");
+    assert!(within as f64 > 0.88 * f64::from(fitted), "{within} of {fitted}");
+}
+
+#[test]
+fn turns_over_one_side_only_tell_nothing() {
+    let plan = Plan { racetrack: false, ..off_the_wind(3) };
+    let (series, set) = told_legs(&plan, &fly(&plan));
+    assert_eq!(find_wind(&series, &set, &ToldWind::default()), None);
+}
+
+#[test]
+fn a_box_of_four_legs_gives_airspeed_and_wind() {
+    let (mut found, mut held, mut off) = (0, 0, 0.0);
+    for seed in 0..60 {
+        let plan = Plan { directions_deg: vec![0.0, 90.0, 180.0, 270.0], gust: 1.0, ..off_the_wind(seed) };
+        let flight = fly(&plan);
+        let (_, set) = told_legs(&plan, &flight);
+        assert!(set.pairs.is_empty(), "{:?}", set.pairs);
+        let boxes = patterns(&set, Held::Track);
+        assert_eq!(boxes.len(), 3);
+        for (one, truth) in boxes.iter().zip(&flight.airspeeds) {
+            found += 1;
+            held += usize::from((one.airspeed_low..=one.airspeed_high).contains(truth));
+            off += (one.airspeed - truth) / 3.6;
+            assert!((one.wind / 3.6 - 6.0).abs() < 2.0, "{} {}", one.wind / 3.6, one.wind_from_deg);
+            assert!((one.wind_from_deg + 180.0).rem_euclid(360.0) - 180.0 < 25.0);
+        }
+    }
+    let (share, off) = (held as f64 / f64::from(found), off / f64::from(found));
+    assert!((0.9..=0.995).contains(&share), "{held} of {found}");
+    assert!(off.abs() < 0.1, "{off}");
+}
+
+#[test]
+fn a_triangle_shown_with_headings_is_found_without_being_told() {
+    let plan = Plan {
+        directions_deg: vec![0.0, 120.0, 240.0],
+        legs_per_step: 3,
+        leg_s: (12.0, 14.0),
+        gust: 0.3,
+        whole_flight: true,
+        ..off_the_wind(5)
+    };
+    let flight = fly(&plan);
+    let set = find(&trust(flight.readings.clone()), &LegOptions::default()).unwrap();
+    let triangles = patterns(&set, Held::Track);
+    assert_eq!(triangles.len(), 3, "{:?} {:?}", set.headings_deg, set.patterns);
+    for (one, truth) in triangles.iter().zip(&flight.airspeeds) {
+        assert!((one.airspeed / truth - 1.0).abs() < 0.05, "{} {truth}", one.airspeed);
+    }
+    assert!(set.legs.iter().filter(|leg| leg.kind == LegKind::Leg).count() >= 9);
+}

@@ -1,0 +1,122 @@
+//! Two thousand simulated flights: the intervals given are held to the truth, and the airspeeds to what
+//! a practised eye makes of the same display.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod common;
+
+use common::{Flight, Plan, dryden, fly};
+use pairspeed::airspeed::{Pair, StepResult, pair, steps};
+use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
+use pairspeed::series::statistics::median;
+use pairspeed::series::trust;
+
+const FLIGHTS: u64 = 2000;
+
+/// Time after a turn in which the aircraft gathers speed again and the receiver follows.
+const SETTLING_S: f64 = 3.0;
+
+/// Pairs and steps of a flight whose legs are told as flown, so that only the statistics are on trial.
+fn of_told_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
+    let legs = flight.legs.iter().map(|leg| ToldLeg {
+        start_s: leg.start_s + SETTLING_S,
+        end_s: leg.end_s,
+        kind: LegKind::Leg,
+        throttle_percent: Some(plan.throttles[leg.step]),
+    });
+    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
+    let pairs = pair(&find(&trust(flight.readings.clone()), &options).unwrap());
+    let steps = steps(&pairs);
+    (pairs, steps)
+}
+
+/// What an eye takes from the display: the value in the middle of each leg, mean of both ways.
+fn by_eye(flight: &Flight, pair: usize) -> f64 {
+    let shown_at = |time_s: f64| {
+        flight.shown_speed[flight.readings.time_s.partition_point(|frame| *frame < time_s).saturating_sub(1)]
+    };
+    let legs = &flight.legs[2 * pair..2 * pair + 2];
+    let middles = legs.iter().map(|leg| (leg.start_s + SETTLING_S + leg.end_s) / 2.0);
+    middles.map(shown_at).sum::<f64>() / 2.0
+}
+
+/// How often intervals held, how far off the airspeeds were.
+#[derive(Debug, Default)]
+struct Tally {
+    given: usize,
+    held: usize,
+    errors_mps: Vec<f64>,
+    errors_by_eye_mps: Vec<f64>,
+}
+
+impl Tally {
+    fn add(&mut self, interval: (f64, f64), truth: f64) {
+        self.given += 1;
+        self.held += usize::from((interval.0..=interval.1).contains(&truth));
+    }
+
+    fn share(&self) -> f64 {
+        self.held as f64 / self.given as f64
+    }
+}
+
+/// Pairs and steps of many flights, those of the calmer and of the windier half apart.
+fn tallies(plan_of: impl Fn(u64) -> Plan) -> [[Tally; 2]; 2] {
+    let mut tallies: [[Tally; 2]; 2] = Default::default();
+    for seed in 0..FLIGHTS {
+        let plan = plan_of(seed);
+        let flight = fly(&plan);
+        let (pairs, steps) = of_told_legs(&plan, &flight);
+        let [of_pairs, of_steps] = &mut tallies[usize::from(plan.wind > 3.0)];
+        let unit = plan.unit.si_per_unit();
+        for (number, pair) in pairs.iter().enumerate() {
+            let truth = flight.airspeeds[pair.step as usize - 1];
+            of_pairs.add((pair.airspeed_low, pair.airspeed_high), truth);
+            of_pairs.errors_mps.push((pair.airspeed - truth).abs() * unit);
+            of_pairs.errors_by_eye_mps.push((by_eye(&flight, number) - truth).abs() * unit);
+        }
+        for step in &steps {
+            let truth = flight.airspeeds[step.step as usize - 1];
+            of_steps.add((step.airspeed_low, step.airspeed_high), truth);
+        }
+    }
+    tallies
+}
+
+fn say(name: &str, tally: &Tally) {
+    println!("{name:28} {:6} intervals, {:.1} % hold the truth", tally.given, 100.0 * tally.share());
+    if let (Some(error), Some(by_eye)) = (median(&tally.errors_mps), median(&tally.errors_by_eye_mps)) {
+        println!("{name:28} median error {error:.3} m/s, by eye {by_eye:.3} m/s");
+    }
+}
+
+#[test]
+fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_eye() {
+    let [calm, windy] = tallies(Plan::of_some_day);
+    for (name, [pairs, steps]) in [("wind up to 3 m/s", &calm), ("wind of 3 to 6 m/s", &windy)] {
+        say(&format!("{name}, pairs"), pairs);
+        say(&format!("{name}, steps"), steps);
+    }
+    let share_of = |kind: usize| {
+        let (held, given) = (calm[kind].held + windy[kind].held, calm[kind].given + windy[kind].given);
+        held as f64 / given as f64
+    };
+    for share in [share_of(0), share_of(1)] {
+        assert!((0.93..=0.97).contains(&share), "{share}");
+    }
+    for [pairs, _] in [&calm, &windy] {
+        assert!((0.93..=0.975).contains(&pairs.share()), "{}", pairs.share());
+        assert!(median(&pairs.errors_mps) < median(&pairs.errors_by_eye_mps));
+    }
+}
+
+#[test]
+fn simulated_gusts_are_those_of_the_standard() {
+    // MIL-F-8785C, low altitude (heights in feet, winds in knots): sigma_u and L_u at 100, 200 and 1000 ft.
+    let rows =
+        [(100.0, 15.0, 2.57376, 505.169), (200.0, 15.0, 2.30507, 725.786), (1000.0, 30.0, 3.0, 1000.0)];
+    for (height_ft, wind, deviation, length_ft) in rows {
+        let (found_deviation, found_length_m) = dryden(height_ft * 0.3048, wind);
+        assert!((found_deviation - deviation).abs() < 1e-4, "{found_deviation}");
+        assert!((found_length_m / 0.3048 - length_ft).abs() < 2e-3, "{found_length_m}");
+    }
+}

@@ -1,0 +1,160 @@
+//! Whatever the readings are, the chain answers: it never crashes and never gives a number that is none.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+use pairspeed::air::{AirTold, Pressure, of_flight};
+use pairspeed::airspeed::multileg::{GroundLeg, Held, air_and_wind};
+use pairspeed::airspeed::{Crosswind, ToldWind, find_wind, pair_with, patterns, steps};
+use pairspeed::channel::Channel;
+use pairspeed::legs::{LegKind, LegOptions, LegSet, Note, ToldLeg, find};
+use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
+use pairspeed::units::{ResultUnits, Unit};
+use proptest::prelude::*;
+
+fn channel(channel: Channel, unit: Option<Unit>, values: Vec<f64>) -> ChannelReadings {
+    ChannelReadings {
+        channel,
+        unit,
+        decimals: 0,
+        step: None,
+        range: None,
+        max_rate: None,
+        confidence: vec![0.9; values.len()],
+        blank: vec![Blank::No; values.len()],
+        values,
+    }
+}
+
+/// Everything from the readings to the air; panics where a result is not a number.
+fn whole_chain(readings: Readings, options: &LegOptions, wind: &ToldWind, air: &AirTold) -> Option<LegSet> {
+    let units = ResultUnits { speed: Some(Unit::MilesPerHour), length: Some(Unit::Feet) };
+    let series = trust(readings).in_units(&units);
+    let set = find(&series, options).ok()?;
+    let found = find_wind(&series, &set, wind);
+    let pairs = pair_with(&set, &Crosswind::from(found.as_ref()));
+    for pair in &pairs {
+        assert!(pair.airspeed.is_finite() && pair.wind.is_finite(), "{pair:?}");
+        assert!(pair.airspeed_low <= pair.airspeed_high, "{pair:?}");
+    }
+    for step in steps(&pairs) {
+        assert!(step.airspeed_low <= step.airspeed_high, "{step:?}");
+    }
+    for held in [Held::Track, Held::Heading] {
+        for pattern in patterns(&set, held) {
+            assert!(pattern.airspeed > pattern.wind && pattern.airspeed_low <= pattern.airspeed_high);
+        }
+    }
+    let air = of_flight(&series, &set.legs, air);
+    assert!(air.at_legs.is_none_or(|air| air.density_kg_m3() > 0.0), "{air:?}");
+    assert!(!set.pairs.is_empty() || !set.patterns.is_empty() || !set.notes.is_empty(), "nothing is said");
+    Some(set)
+}
+
+/// Numbers as they come: mostly sensible, some absurd.
+fn any_reading() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        8 => 0.0..150.0f64,
+        2 => Just(70.0),
+        1 => Just(f64::NAN),
+        1 => Just(f64::INFINITY),
+        1 => Just(-1e300),
+        1 => Just(0.0),
+        1 => any::<f64>(),
+    ]
+}
+
+/// A channel's readings as stretches held for a while.
+fn stretches() -> impl Strategy<Value = Vec<f64>> {
+    prop::collection::vec((any_reading(), 1..120usize), 0..25).prop_map(|runs| {
+        runs.into_iter().flat_map(|(value, frames)| std::iter::repeat_n(value, frames)).collect()
+    })
+}
+
+fn any_told_leg() -> impl Strategy<Value = ToldLeg> {
+    let kind = prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Odd, LegKind::Leg]);
+    (0.0..100.0f64, 0.0..20.0f64, kind).prop_map(|(start_s, length_s, kind)| ToldLeg {
+        start_s,
+        end_s: start_s + length_s,
+        kind,
+        throttle_percent: None,
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_readings_pass_through_the_whole_chain(
+        speed in stretches(),
+        altitude in stretches(),
+        heading in stretches(),
+        voltage in stretches(),
+        throttle in stretches(),
+        told in prop::option::of(prop::collection::vec(any_told_leg(), 0..8)),
+        gap in prop::option::of((0.0..60.0f64, 0.0..10.0f64)),
+        wind in prop::option::of((0.0..60.0f64, -720.0..720.0f64)),
+        elevation in prop::option::of(any_reading()),
+        temperature in prop::option::of(any_reading()),
+        pressure in prop::option::of(any_reading()),
+    ) {
+        let time_s: Vec<f64> = (0..speed.len()).map(|frame| frame as f64 / 25.0).collect();
+        let readings = Readings {
+            frame: (0..time_s.len() as u64).collect(),
+            time_s,
+            channels: vec![
+                channel(Channel::Speed, Some(Unit::KilometresPerHour), speed),
+                channel(Channel::Altitude, Some(Unit::Metres), altitude),
+                channel(Channel::Heading, Some(Unit::Degrees), heading),
+                channel(Channel::Voltage, Some(Unit::Volts), voltage),
+                channel(Channel::Throttle, Some(Unit::Percent), throttle),
+            ],
+            gaps: gap.map(|(start_s, length_s)| Gap { start_s, end_s: start_s + length_s }).into_iter().collect(),
+        };
+        let options = LegOptions { told, ..LegOptions::default() };
+        let wind = ToldWind { wind, course_deg: Some(10.0), held: Held::Track };
+        let air = AirTold {
+            field_elevation_m: elevation,
+            temperature_k: temperature,
+            pressure: pressure.map(Pressure::SeaLevel),
+            datum: None,
+        };
+        whole_chain(readings, &options, &wind, &air);
+    }
+
+    #[test]
+    fn three_and_more_legs_give_a_sound_airspeed_or_none(
+        legs in prop::collection::vec((any_reading(), -1e4..1e4f64), 0..8),
+    ) {
+        let legs: Vec<GroundLeg> =
+            legs.into_iter().map(|(speed, direction_deg)| GroundLeg { speed, direction_deg }).collect();
+        for held in [Held::Track, Held::Heading] {
+            if let Some(air) = air_and_wind(&legs, held) {
+                prop_assert!(air.airspeed.is_finite() && air.airspeed > air.wind && air.wind >= 0.0);
+                prop_assert!((0.0..=360.0).contains(&air.wind_from_deg));
+            }
+        }
+    }
+}
+
+fn told_nothing(readings: Readings) -> LegSet {
+    whole_chain(readings, &LegOptions::default(), &ToldWind::default(), &AirTold::default()).unwrap()
+}
+
+fn speeds(values: Vec<f64>) -> Readings {
+    Readings {
+        frame: (0..values.len() as u64).collect(),
+        time_s: (0..values.len()).map(|frame| frame as f64 / 25.0).collect(),
+        channels: vec![channel(Channel::Speed, Some(Unit::KilometresPerHour), values)],
+        gaps: Vec::new(),
+    }
+}
+
+#[test]
+fn the_answer_says_what_is_missing() {
+    assert_eq!(told_nothing(Readings::default()).notes, [Note::SpeedNotMarked]);
+    assert!(told_nothing(speeds(Vec::new())).notes.contains(&Note::NoTrustedSpeed));
+    assert!(told_nothing(speeds(vec![f64::NAN; 3000])).notes.contains(&Note::NoTrustedSpeed));
+    assert!(told_nothing(speeds(vec![70.0; 3000])).notes.contains(&Note::ConstantSpeed));
+    let rising: Vec<f64> = (0..3000).map(|frame| f64::from(frame / 10).round()).collect();
+    let notes = told_nothing(speeds(rising)).notes;
+    assert!(!notes.is_empty(), "{notes:?}");
+}

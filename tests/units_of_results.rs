@@ -1,0 +1,70 @@
+//! Any unit in, any unit out.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod common;
+
+use common::{Plan, fly};
+use pairspeed::airspeed::{Pair, pair};
+use pairspeed::channel::Channel;
+use pairspeed::legs::{LegOptions, find};
+use pairspeed::series::{Series, trust};
+use pairspeed::units::{ResultUnits, Unit};
+
+fn series(units: &str) -> Series {
+    trust(fly(&Plan::default()).readings).in_units(&ResultUnits::parse(units).unwrap())
+}
+
+fn pairs(series: &Series) -> Vec<Pair> {
+    pair(&find(series, &LegOptions::default()).unwrap())
+}
+
+#[test]
+fn every_unit_gives_the_same_airspeeds_and_intervals() {
+    let shown = pairs(&series(""));
+    assert_eq!(shown.len(), 6);
+    for (list, unit) in [
+        ("mph", Unit::MilesPerHour),
+        ("kn,ft", Unit::Knots),
+        ("m , m/s", Unit::MetresPerSecond),
+        ("km/h", Unit::KilometresPerHour),
+    ] {
+        let series = series(list);
+        assert_eq!(series.readings.channel(&Channel::Speed).unwrap().unit, Some(unit));
+        for (one, other) in pairs(&series).iter().zip(&shown) {
+            for (value, expected) in [
+                (one.airspeed, other.airspeed),
+                (one.airspeed_low, other.airspeed_low),
+                (one.airspeed_high, other.airspeed_high),
+                (one.wind, other.wind),
+            ] {
+                let expected = Unit::KilometresPerHour.convert(expected, unit).unwrap();
+                assert!(
+                    (value - expected).abs() < 1e-6 * expected.abs().max(1.0),
+                    "{list}: {value} {expected}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn heights_are_converted_with_their_own_unit() {
+    let (metres, feet) = (series("mph"), series("mph,ft"));
+    let altitude = |series: &Series| pairs(series)[0].altitude.unwrap();
+    // NIST SP 811: 1 ft = 0.3048 m exactly.
+    assert!((altitude(&feet) * 0.3048 - altitude(&metres)).abs() < 1e-9);
+}
+
+#[test]
+fn a_list_of_units_that_cannot_be_followed_is_answered_with_what_can() {
+    let message = |list| ResultUnits::parse(list).unwrap_err().to_string();
+    assert!(message("furlong").contains("unknown unit \"furlong\""));
+    assert_eq!(
+        message("V"),
+        "\"V\" measures neither a speed nor a height: use mph, km/h, kn or m/s, and ft or m"
+    );
+    assert_eq!(
+        message("mph,kn"),
+        "\"kn\" is a second unit for the same: name one for speed and one for height"
+    );
+}
