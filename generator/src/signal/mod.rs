@@ -1,6 +1,8 @@
 //! The picture's way from camera to recorder, line by line.
 
 mod composite;
+#[cfg(test)]
+mod tests;
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
