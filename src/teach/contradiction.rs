@@ -17,6 +17,8 @@ const MARGIN: f32 = 0.05;
 /// A character told once is another one from this likeness on, where no character was told twice, so
 /// that nothing is known of what is usual.
 const ONE_SHAPE: f32 = 0.985;
+/// Likenesses that differ by less are equal.
+const ROUNDING: f32 = 1e-3;
 /// Cuts may be off by this many columns and rows.
 const OFF_COLS: isize = 2;
 const OFF_ROWS: isize = 1;
@@ -73,7 +75,7 @@ fn suspect<'a>(
         // Once told: it must resemble one character as its own cuts do, and no other as much.
         (None, usual) => {
             let excess = like - usual.map_or(ONE_SHAPE, |usual| usual.middle);
-            (excess > 0.0 && like - next > MARGIN).then_some(excess)
+            (excess > -ROUNDING && like - next > MARGIN).then_some(excess)
         }
     });
     match (excess, rivals.first().and_then(|(_, rival)| extreme(rival, 1.0))) {
