@@ -28,7 +28,7 @@ pub struct Flight {
     /// The throttle steps, in ascending order of their number.
     pub steps: Vec<StepResult>,
     /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
-    /// are unusable, a gap between clips, a dead throttle readout.
+    /// are unusable, a gap between clips. Dead readouts are not among them: see [`Series::stuck_at`].
     pub notes: Vec<String>,
 }
 

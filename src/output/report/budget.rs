@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::airspeed::{Contribution, StepResult};
 use crate::flight::Flight;
-use crate::output::numbers::shown;
+use crate::output::numbers::{shown, two_digits};
 use crate::output::words::{cause_in_words, speed_symbol, step_name, with_symbol};
 
 /// Degrees of freedom from which on more of them no longer matter.
@@ -35,7 +35,7 @@ fn fold(step: &StepResult, symbol: &str) -> Markup {
             summary {
                 strong { (name) @if step.throttle_percent.is_some() { " throttle" } }
                 ": " (with_symbol(&shown(step.airspeed, 1), symbol))
-                ", standard uncertainty " (with_symbol(&shown(step.budget.combined(), 2), symbol))
+                ", standard uncertainty " (with_symbol(&two_digits(step.budget.combined()), symbol))
             }
             (rows(step, symbol))
             (closing(step, symbol))
@@ -65,7 +65,7 @@ fn row_of(row: &Contribution, step: &StepResult) -> Markup {
     html! {
         tr {
             td.words { (cause_in_words(row.cause)) }
-            td.main { (shown(row.uncertainty, 2)) }
+            td.main { (two_digits(row.uncertainty)) }
             td { (shown(share, 0)) " %" }
             td { (freedom(row.degrees_of_freedom)) }
             td.words { @if row.shared { "no, all pairs share it" } @else { "yes" } }
@@ -77,7 +77,7 @@ fn row_of(row: &Contribution, step: &StepResult) -> Markup {
 fn closing(step: &StepResult, symbol: &str) -> Markup {
     let budget = &step.budget;
     let (combined, factor) = (budget.combined(), budget.coverage_factor());
-    let in_unit = |value: f64| with_symbol(&shown(value, 2), symbol);
+    let in_unit = |value: f64| with_symbol(&two_digits(value), symbol);
     html! {
         p {
             "Together " (in_unit(combined)) ", with " (freedom(budget.degrees_of_freedom()))
