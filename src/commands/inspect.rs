@@ -110,7 +110,6 @@ impl Read {
             Shown::Unclear { text, confidence } => (Some(text), None, Some(confidence)),
             Shown::Text { text, value, confidence } => (Some(text), Some(value), Some(confidence)),
         };
-        let confidence = confidence.map(|share| (f64::from(*share) * 1e6).round() / 1e6);
         json!({
             "channel": self.region.channel, "unit": self.region.unit_shown(),
             "text": text, "value": value, "confidence": confidence,
