@@ -21,8 +21,12 @@ pub(super) fn budgets(flight: &Flight) -> Markup {
                 p { "Each line is one reason why the airspeed may be off, as a standard uncertainty: \
                      about two thirds of the time the error from it is smaller than that. The lines are \
                      put together as the root of the sum of their squares, so the largest counts most \
-                     and is the one worth flying against. Open a step to see its lines." }
+                     and is the one worth flying against." span.on-screen { " Open a step to see its lines." } }
                 @for step in with_rows { (fold(step, speed_symbol(flight))) }
+                p.origin {
+                    "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} \
+                     means that it does not rest on few samples."
+                }
             }
         }
     }
@@ -45,7 +49,7 @@ fn fold(step: &StepResult, symbol: &str) -> Markup {
 
 fn rows(step: &StepResult, symbol: &str) -> Markup {
     html! {
-        table {
+        table.cards {
             thead {
                 tr {
                     th.words scope="col" { "reason" }
@@ -55,20 +59,20 @@ fn rows(step: &StepResult, symbol: &str) -> Markup {
                     th.words scope="col" { "do more pairs help?" }
                 }
             }
-            tbody { @for row in &step.budget.rows { (row_of(row, step)) } }
+            tbody { @for row in &step.budget.rows { (row_of(row, step, symbol)) } }
         }
     }
 }
 
-fn row_of(row: &Contribution, step: &StepResult) -> Markup {
+fn row_of(row: &Contribution, step: &StepResult, symbol: &str) -> Markup {
     let share = 100.0 * (row.uncertainty / step.budget.combined()).powi(2);
     html! {
         tr {
-            td.words { (cause_in_words(row.cause)) }
-            td.main { (two_digits(row.uncertainty)) }
-            td { (shown(share, 0)) " %" }
-            td { (freedom(row.degrees_of_freedom)) }
-            td.words { @if row.shared { "no, all pairs share it" } @else { "yes" } }
+            th.words scope="row" { (cause_in_words(row.cause)) }
+            td.main data-label="uncertainty" data-unit=(symbol) { (two_digits(row.uncertainty)) }
+            td data-label="share" data-unit="%" { (shown(share, 0)) span.in-table { " %" } }
+            td data-label="degrees of freedom" data-unit="" { (freedom(row.degrees_of_freedom)) }
+            td.words data-label="do more pairs help?" { @if row.shared { "no, all pairs share it" } @else { "yes" } }
         }
     }
 }
@@ -86,10 +90,6 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
             ". A crosswind would make the airspeed read low, so the upper end gets "
             (in_unit(budget.crosswind_bound)) " more: "
             (shown(step.airspeed_low, 1)) " to " (with_symbol(&shown(step.airspeed_high, 1), symbol)) "."
-        }
-        p.origin {
-            "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} means \
-             that it does not rest on few samples."
         }
     }
 }

@@ -193,7 +193,7 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
             h2 { "What was left blank, and why" }
             p { "A number that could not be read with enough trust is left out: a gap is honest, a wrong \
                  number is not." }
-            table.blanks {
+            table.blanks.cards {
                 thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } th.words scope="col" { "longest blank" } } }
                 tbody {
                     @for channel in &readings.channels {
@@ -210,15 +210,15 @@ fn blank_row(channel: &ChannelReadings, stuck_at: Option<f64>, tally: &Tally) ->
     html! {
         tr {
             th scope="row" { (channel.channel.name()) }
-            td data-label="read" { (tally.percent()) " %" }
-            td.words {
+            td data-label="read" data-unit="%" { (tally.percent()) span.in-table { " %" } }
+            td.words data-label="left blank" {
                 @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) }
                 @if let Some(value) = stuck_at {
                     br;
                     strong { (dead_words(value, channel.decimals, channel.unit)) }
                 }
             }
-            td.words { (longest_blank(tally)) }
+            td.words data-label="longest blank" { (longest_blank(tally)) }
         }
     }
 }
