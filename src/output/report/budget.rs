@@ -72,7 +72,7 @@ fn row_of(row: &Contribution, step: &StepResult, symbol: &str) -> Markup {
             td.main data-label="uncertainty" data-unit=(symbol) { (two_digits(row.uncertainty)) }
             td data-label="share" data-unit="%" { (shown(share, 0)) span.in-table { " %" } }
             td data-label="degrees of freedom" data-unit="" { (freedom(row.degrees_of_freedom)) }
-            td.words data-label="do more pairs help?" { @if row.shared { "no, all pairs share it" } @else { "yes" } }
+            td.words data-label="more pairs help" { @if row.shared { "no, all pairs share it" } @else { "yes" } }
         }
     }
 }
