@@ -35,7 +35,7 @@ pub struct Flight {
     /// The air the legs were flown in.
     pub air: FlightAir,
     /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
-    /// are unusable, a gap between clips, a dead throttle readout.
+    /// are unusable, a gap between clips. Dead readouts are not among them: see [`Series::stuck_at`].
     pub notes: Vec<String>,
 }
 

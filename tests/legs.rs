@@ -188,8 +188,10 @@ fn a_live_throttle_is_read_and_parts_the_steps() {
 
 #[test]
 fn a_dead_throttle_is_said_and_not_used() {
-    let set = found(&trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings));
-    assert!(set.notes.contains(&Note::DeadReadout { channel: Channel::Throttle, value: 0.0 }));
+    let series = trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings);
+    let set = found(&series);
+    assert_eq!(series.stuck_at(&Channel::Throttle), Some(0.0));
+    assert!(set.notes.contains(&Note::ThrottleUnknown));
     assert_eq!(set.throttle_source, ThrottleSource::Numbered);
     assert!(set.pairs.iter().all(|pair| pair.throttle_percent.is_none()));
 }

@@ -1,25 +1,11 @@
 //! The program as a pilot runs it.
 #![allow(clippy::unwrap_used)]
 
+mod running;
+
 use std::path::Path;
-use std::process::{Command, Output};
 
-fn pairspeed(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_pairspeed"))
-        .args(arguments)
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .output()
-        .unwrap()
-}
-
-fn error_of(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-/// Rows of a CSV file by column name.
-fn rows(path: &Path) -> Vec<std::collections::HashMap<String, String>> {
-    csv::Reader::from_path(path).unwrap().deserialize().map(Result::unwrap).collect()
-}
+use running::{error_of, pairspeed, rows};
 
 /// Every step's airspeed is within 1 % of the truth, and the truth inside its interval.
 fn assert_airspeeds_hold(result: &Path, truth: &str) {

@@ -3,11 +3,14 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use pairspeed::airspeed::StepResult;
 use pairspeed::files::Existing;
 use pairspeed::output::folder::ResultFolder;
+use pairspeed::output::summary_json;
 use pairspeed::setup::LoadedSetup;
-use pairspeed::{ReadOptions, read_flight};
-use serde::Deserialize;
+use pairspeed::{ReadOptions, flight::Flight, read_flight};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 use super::Failure;
 use super::progress::Bar;
@@ -38,6 +41,48 @@ struct TrueStep {
     flown_airspeed: f64,
 }
 
+/// A step of the truth beside the step found, speeds in the unit of the clip.
+#[derive(Debug, Serialize)]
+struct Beside {
+    throttle_percent: f64,
+    flown_airspeed: f64,
+    /// The airspeed found; `None` where the step was not.
+    airspeed: Option<f64>,
+    /// How much it is off, in per cent of the truth.
+    off_percent: Option<f64>,
+    /// Whether the truth lies within the 95 % interval.
+    inside_interval: Option<bool>,
+}
+
+impl Beside {
+    fn of(truth: &TrueStep, steps: &[StepResult]) -> Self {
+        let TrueStep { throttle_percent, flown_airspeed } = *truth;
+        let found = steps.iter().find(|step| step.throttle_percent == Some(throttle_percent));
+        Self {
+            throttle_percent,
+            flown_airspeed,
+            airspeed: found.map(|step| step.airspeed),
+            off_percent: found.map(|step| 100.0 * (step.airspeed / flown_airspeed - 1.0)),
+            inside_interval: found
+                .map(|step| (step.airspeed_low..=step.airspeed_high).contains(&flown_airspeed)),
+        }
+    }
+
+    fn in_words(&self) -> String {
+        let throttle = self.throttle_percent;
+        let (Some(airspeed), Some(off), Some(inside)) =
+            (self.airspeed, self.off_percent, self.inside_interval)
+        else {
+            return format!("  {throttle:>3} %  not found");
+        };
+        format!(
+            "  {throttle:>3} %  read {airspeed:6.1}  truth {:6.1}  off by {off:+.2} %, {} its interval",
+            self.flown_airspeed,
+            if inside { "inside" } else { "outside" }
+        )
+    }
+}
+
 pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let beside = |ending: &str| arguments.clips.join(format!("salt-flat.{ending}"));
     let truth_file = beside("truth.toml");
@@ -52,29 +97,23 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let folder = ResultFolder::prepare(&arguments.out, Existing::Replace).map_err(Failure::misuse)?;
     let flight = read_flight(&[beside("avi")], &setup, &ReadOptions::default(), &mut Bar::new())?;
     folder.write(&flight).map_err(Failure::failed)?;
-    print_result(&flight, arguments.json)?;
+    let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {
+        println!("{:#}", with_truth(&flight, &beside)?);
         return Ok(());
     }
+    print_result(&flight, false)?;
     println!("\nBeside the truth of this simulated flight:");
-    for step in &truth.steps {
-        let found = flight.steps.iter().find(|one| one.throttle_percent == Some(step.throttle_percent));
-        match found {
-            Some(one) => {
-                let inside = (one.airspeed_low..=one.airspeed_high).contains(&step.flown_airspeed);
-                println!(
-                    "  {:>3} %  read {:6.1}  truth {:6.1}  off by {:+.2} %, {} its interval",
-                    step.throttle_percent,
-                    one.airspeed,
-                    step.flown_airspeed,
-                    100.0 * (one.airspeed / step.flown_airspeed - 1.0),
-                    if inside { "inside" } else { "outside" }
-                );
-            }
-            None => println!("  {:>3} %  not found", step.throttle_percent),
-        }
-    }
+    beside.iter().for_each(|step| println!("{}", step.in_words()));
     println!("Report: {}", arguments.out.join("report.html").display());
     println!("CSV:    {}", arguments.out.join("pairs.csv").display());
     Ok(())
+}
+
+/// The summary with one entry more: `truth`, a list of the steps flown.
+fn with_truth(flight: &Flight, beside: &[Beside]) -> Result<Value, Failure> {
+    let bytes = summary_json(flight).map_err(Failure::failed)?;
+    let mut summary: Value = serde_json::from_slice(&bytes).map_err(Failure::failed)?;
+    summary["truth"] = serde_json::to_value(beside).map_err(Failure::failed)?;
+    Ok(summary)
 }

@@ -9,7 +9,8 @@ use pairspeed::glyph_sets;
 use pairspeed::picture::{Label, annotate, save_png};
 use pairspeed::readings;
 use pairspeed::recognise::{Recogniser, Shown};
-use pairspeed::setup::LoadedSetup;
+use pairspeed::setup::{LoadedSetup, Region};
+use serde_json::{Value, json};
 
 use super::Failure;
 
@@ -50,20 +51,14 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         Some(setup) => read_regions(&mut clip, setup, frame)?,
         None => Vec::new(),
     };
-    let labels: Vec<Label> = shown
-        .iter()
-        .map(|(name, place, reads)| Label { place: *place, title: name.clone(), detail: reads.clone() })
-        .collect();
+    let labels: Vec<Label> = shown.iter().map(Read::label).collect();
     let picture = arguments.picture.clone().unwrap_or_else(|| arguments.clip.with_extension("inspect.png"));
     save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
     if arguments.json {
-        let regions: Vec<_> = shown
-            .iter()
-            .map(|(name, _, reads)| serde_json::json!({ "channel": name, "reads": reads }))
-            .collect();
+        let regions: Vec<_> = shown.iter().map(Read::json).collect();
         println!(
             "{}",
-            serde_json::json!({
+            json!({
                 "clip": arguments.clip, "container": info.container, "codec": info.codec,
                 "width": info.width, "height": info.height, "nominal_rate_hz": info.nominal_rate_hz,
                 "frames": frames, "last_frame_s": length_s, "notes": sentences,
@@ -85,14 +80,42 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     for sentence in sentences {
         println!("{sentence}");
     }
-    for (name, _, reads) in &shown {
-        println!("at {:.3} s  {name:12} {reads}", frame.time_s);
+    for Read { region, shown } in &shown {
+        println!("at {:.3} s  {:12} {}", frame.time_s, region.channel.name(), in_words(shown));
     }
     println!("Picture: {}", picture.display());
     Ok(())
 }
 
-type Read = (String, pairspeed::setup::PixelBox, String);
+/// A region and what it shows.
+struct Read {
+    region: Region,
+    shown: Shown,
+}
+
+impl Read {
+    fn label(&self) -> Label {
+        Label {
+            place: self.region.place,
+            title: self.region.channel.name().to_owned(),
+            detail: in_words(&self.shown),
+        }
+    }
+
+    /// `text` is the best guess, `value` the number where the text is clear, `confidence` the
+    /// probability that the text is right; each `null` where there is none.
+    fn json(&self) -> Value {
+        let (text, value, confidence) = match &self.shown {
+            Shown::Nothing => (None, None, None),
+            Shown::Unclear { text, confidence } => (Some(text), None, Some(confidence)),
+            Shown::Text { text, value, confidence } => (Some(text), Some(value), Some(confidence)),
+        };
+        json!({
+            "channel": self.region.channel, "unit": self.region.unit_shown(),
+            "text": text, "value": value, "confidence": confidence,
+        })
+    }
+}
 
 fn read_regions(
     clip: &mut Clip,
@@ -106,9 +129,7 @@ fn read_regions(
     let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
     let shown = recogniser.read_picture(&frame.image);
     let regions = setup.setup.regions.iter().zip(shown);
-    Ok(regions
-        .map(|(region, shown)| (region.channel.name().to_owned(), region.place, in_words(&shown)))
-        .collect())
+    Ok(regions.map(|(region, shown)| Read { region: region.clone(), shown }).collect())
 }
 
 fn in_words(shown: &Shown) -> String {

@@ -71,7 +71,8 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
 pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
     if json {
         let bytes = summary_json(flight).map_err(Failure::failed)?;
-        println!("{}", String::from_utf8_lossy(&bytes));
+        // The summary ends its last line itself.
+        print!("{}", String::from_utf8_lossy(&bytes));
     } else {
         print!("{}", table(flight));
     }

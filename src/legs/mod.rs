@@ -267,7 +267,7 @@ fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
 }
 
 fn leg_set(mut legs: Vec<Leg>, gauges: &Gauges, series: &Series, options: &LegOptions) -> LegSet {
-    let mut notes = dead_readouts(series);
+    let mut notes = Vec::new();
     let speed_si = steady::speed_si(series);
     let wobble = Wobble::of(&legs, gauges, speed_si, series.update_interval_s());
     if let Some(wobble) = &wobble {
@@ -345,18 +345,6 @@ fn mark(legs: &mut [Leg], mates: &[(usize, usize)], steps: &Steps) -> Vec<LegPai
         leg.kind = LegKind::Odd;
     }
     pairs
-}
-
-fn dead_readouts(series: &Series) -> Vec<Note> {
-    let stuck_at = |channel: &Channel| {
-        let readout = series.readings.channel(channel);
-        readout.and_then(|readout| statistics::median(&readout.values)).unwrap_or(f64::NAN)
-    };
-    series
-        .dead
-        .iter()
-        .map(|channel| Note::DeadReadout { channel: channel.clone(), value: stuck_at(channel) })
-        .collect()
 }
 
 fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<Note> {

@@ -3,7 +3,6 @@
 use std::fmt;
 
 use super::Flag;
-use crate::channel::Channel;
 
 /// A fact about the flight, a leg or a pair that the pilot should know. Its `Display` is the sentence
 /// shown.
@@ -22,13 +21,6 @@ pub enum Note {
     OneLeg,
     /// Legs were found, but none has a partner.
     NoPairs,
-    /// A readout is stuck at one value all flight and is not used.
-    DeadReadout {
-        /// The channel.
-        channel: Channel,
-        /// The value it is stuck at.
-        value: f64,
-    },
     /// A leg has no partner.
     OddLeg {
         /// Its number, from 1.
@@ -122,11 +114,6 @@ impl fmt::Display for Note {
             ),
             Self::OneLeg => f.write_str("only one leg was found: an airspeed needs one each way"),
             Self::NoPairs => f.write_str("no two legs belong together: tell the legs with --legs"),
-            Self::DeadReadout { channel, value } => write!(
-                f,
-                "the {} readout is stuck at {value} all flight and is not used",
-                channel.name()
-            ),
             Self::OddLeg { leg, start_s } => {
                 write!(f, "leg {leg} at {start_s:.1} s has no partner and is not used")
             }

@@ -3,6 +3,9 @@
 /// Decimals of a time in CSV: microseconds, finer than the stamps of the containers read here.
 pub(super) const TIME_DECIMALS: usize = 6;
 
+/// Powers of ten below which an uncertainty is written as one.
+const LEAST_EXPONENT: i32 = -4;
+
 /// The value with exactly `decimals` decimals; empty when it is not finite.
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
@@ -43,6 +46,22 @@ pub(super) fn shown_or_dash(value: Option<f64>, decimals: usize) -> String {
     shown(value.unwrap_or(f64::NAN), decimals)
 }
 
+/// An uncertainty for a reader, with two significant digits (JCGM 100:2008, 7.2.6); 0 is `0`, and `-`
+/// stands where there is none.
+pub(super) fn two_digits(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    // The exponent is that of the rounded value: 0.996 becomes 1.0.
+    let rounded = format!("{value:.1e}");
+    let exponent = rounded.split_once('e').and_then(|(_, exponent)| exponent.parse::<i32>().ok());
+    match exponent {
+        Some(exponent) if exponent < LEAST_EXPONENT => rounded,
+        Some(exponent) => shown(value, usize::try_from(1 - exponent).unwrap_or(0)),
+        None => shown(value, 0),
+    }
+}
+
 /// The finite value rounded to `decimals` decimals, for files that keep numbers as numbers.
 pub(super) fn rounded(value: f64, decimals: i32) -> Option<f64> {
     let scale = 10f64.powi(decimals);
@@ -60,4 +79,30 @@ pub(super) fn clock(time_s: f64) -> String {
     let seconds = time_s.max(0.0).round() as u64;
     let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
     if hours > 0 { format!("{hours}:{minutes:02}:{seconds:02}") } else { format!("{minutes}:{seconds:02}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_uncertainty_has_two_significant_digits_and_zero_is_zero() {
+        let cases = [
+            (0.0, "0"),
+            (-0.0, "0"),
+            (1.07, "1.1"),
+            (0.996, "1.0"),
+            (0.0456, "0.046"),
+            (9.96, "10"),
+            (12.3, "12"),
+            (1234.5, "1234"),
+            (3.4e-9, "3.4e-9"),
+            (2e9, "2.0e9"),
+            (f64::NAN, "-"),
+            (f64::INFINITY, "-"),
+        ];
+        for (value, text) in cases {
+            assert_eq!(two_digits(value), text, "{value}");
+        }
+    }
 }

@@ -102,13 +102,13 @@ fn reading_lines(flight: &Flight) -> Vec<String> {
             if reasons.is_empty() { "none blank".to_owned() } else { format!("left blank: {reasons}") };
         let name = channel.channel.name();
         let dead = flight.series.stuck_at(&channel.channel);
-        let dead = dead.map(|value| format!("{}; ", dead_words(value, channel.decimals, channel.unit)));
+        let dead = dead.map(|value| format!("; {}", dead_words(value, channel.decimals, channel.unit)));
         format!(
-            "{name}: {}{} of {} frames read ({} %); {blank}",
-            dead.unwrap_or_default(),
+            "{name}: {} of {} frames read ({} %); {blank}{}",
             tally.read,
             tally.frames,
-            tally.percent()
+            tally.percent(),
+            dead.unwrap_or_default()
         )
     };
     readings.channels.iter().map(line).collect()

@@ -1,7 +1,6 @@
 //! Counts of what was read and what was left blank, a channel each.
 
 use std::collections::BTreeMap;
-use std::ops::Range;
 
 use crate::series::{Blank, ChannelReadings, Readings};
 
@@ -40,6 +39,13 @@ pub(super) struct BlankStretch {
     pub frames: usize,
     /// The reason of most of its frames.
     pub reason: Blank,
+}
+
+impl BlankStretch {
+    /// How long it lasts, in seconds.
+    pub(super) fn length_s(&self) -> f64 {
+        self.end_s - self.start_s
+    }
 }
 
 /// Frames by the probability that the reading is right.
@@ -109,31 +115,32 @@ impl Tally {
 }
 
 fn longest_blanks(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
-    let mut stretches: Vec<BlankStretch> =
-        blank_ranges(time_s.len(), channel).filter_map(|range| stretch(time_s, channel, range)).collect();
-    stretches.sort_by(|one, other| (other.end_s - other.start_s).total_cmp(&(one.end_s - one.start_s)));
+    let mut stretches = blank_stretches(time_s, channel);
+    stretches.sort_by(|one, other| other.length_s().total_cmp(&one.length_s()));
     stretches.truncate(MOST_STRETCHES);
     stretches
 }
 
-/// The runs of blank frames, as ranges of indices.
-fn blank_ranges(frames: usize, channel: &ChannelReadings) -> impl Iterator<Item = Range<usize>> {
-    let is_blank: Vec<bool> = (0..frames).map(|index| channel.outcome(index) != Blank::No).collect();
-    let mut end = 0;
-    let runs = is_blank.chunk_by(|one, next| one == next).map(|run| {
-        let start = end;
-        end += run.len();
-        (run.first() == Some(&true)).then_some(start..end)
-    });
-    runs.flatten().collect::<Vec<_>>().into_iter()
+/// All stretches of a channel that were left blank, in the order of time.
+pub(super) fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
+    let outcomes: Vec<(usize, Blank)> =
+        (0..time_s.len()).map(|index| (index, channel.outcome(index))).collect();
+    let is_blank = |(_, outcome): &(usize, Blank)| *outcome != Blank::No;
+    outcomes
+        .chunk_by(|one, next| is_blank(one) == is_blank(next))
+        .filter(|run| run.first().is_some_and(is_blank))
+        .filter_map(|run| stretch(time_s, run))
+        .collect()
 }
 
-fn stretch(time_s: &[f64], channel: &ChannelReadings, range: Range<usize>) -> Option<BlankStretch> {
+/// The stretch of neighbouring frames, each with the reason why it is blank.
+fn stretch(time_s: &[f64], run: &[(usize, Blank)]) -> Option<BlankStretch> {
+    let (first, last) = (run.first()?.0, run.last()?.0);
     let mut counts = BTreeMap::new();
-    for index in range.clone() {
-        *counts.entry(channel.outcome(index)).or_insert(0_usize) += 1;
+    for (_, reason) in run {
+        *counts.entry(*reason).or_insert(0_usize) += 1;
     }
     let (reason, _) = counts.into_iter().max_by_key(|(_, count)| *count)?;
-    let end_s = *time_s.get(range.end).or(time_s.last())?;
-    Some(BlankStretch { start_s: *time_s.get(range.start)?, end_s, frames: range.len(), reason })
+    let end_s = *time_s.get(last + 1).or(time_s.last())?;
+    Some(BlankStretch { start_s: *time_s.get(first)?, end_s, frames: run.len(), reason })
 }

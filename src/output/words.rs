@@ -48,7 +48,7 @@ pub(super) fn cause_in_words(cause: Cause) -> &'static str {
 pub(super) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
     let number = super::numbers::shown(stuck_at, usize::from(decimals));
     let value = with_symbol(&number, unit.map_or("", Unit::symbol));
-    format!("dead readout: stuck at {value} all flight; not used, not drawn")
+    format!("dead readout, stuck at {value} all flight: not used, not drawn")
 }
 
 /// The name of a leg's kind, as in the file of legs.

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::airspeed::{Contribution, StepResult};
 use crate::flight::Flight;
-use crate::output::numbers::shown;
+use crate::output::numbers::{shown, two_digits};
 use crate::output::words::{cause_in_words, speed_symbol, step_name, with_symbol};
 
 /// Degrees of freedom from which on more of them no longer matter.
@@ -21,8 +21,12 @@ pub(super) fn budgets(flight: &Flight) -> Markup {
                 p { "Each line is one reason why the airspeed may be off, as a standard uncertainty: \
                      about two thirds of the time the error from it is smaller than that. The lines are \
                      put together as the root of the sum of their squares, so the largest counts most \
-                     and is the one worth flying against. Open a step to see its lines." }
+                     and is the one worth flying against." span.on-screen { " Open a step to see its lines." } }
                 @for step in with_rows { (fold(step, speed_symbol(flight))) }
+                p.origin {
+                    "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} \
+                     means that it does not rest on few samples."
+                }
             }
         }
     }
@@ -35,7 +39,7 @@ fn fold(step: &StepResult, symbol: &str) -> Markup {
             summary {
                 strong { (name) @if step.throttle_percent.is_some() { " throttle" } }
                 ": " (with_symbol(&shown(step.airspeed, 1), symbol))
-                ", standard uncertainty " (with_symbol(&shown(step.budget.combined(), 2), symbol))
+                ", standard uncertainty " (with_symbol(&two_digits(step.budget.combined()), symbol))
             }
             (rows(step, symbol))
             (closing(step, symbol))
@@ -45,7 +49,7 @@ fn fold(step: &StepResult, symbol: &str) -> Markup {
 
 fn rows(step: &StepResult, symbol: &str) -> Markup {
     html! {
-        table {
+        table.cards {
             thead {
                 tr {
                     th.words scope="col" { "reason" }
@@ -55,20 +59,20 @@ fn rows(step: &StepResult, symbol: &str) -> Markup {
                     th.words scope="col" { "do more pairs help?" }
                 }
             }
-            tbody { @for row in &step.budget.rows { (row_of(row, step)) } }
+            tbody { @for row in &step.budget.rows { (row_of(row, step, symbol)) } }
         }
     }
 }
 
-fn row_of(row: &Contribution, step: &StepResult) -> Markup {
+fn row_of(row: &Contribution, step: &StepResult, symbol: &str) -> Markup {
     let share = 100.0 * (row.uncertainty / step.budget.combined()).powi(2);
     html! {
         tr {
-            td.words { (cause_in_words(row.cause)) }
-            td.main { (shown(row.uncertainty, 2)) }
-            td { (shown(share, 0)) " %" }
-            td { (freedom(row.degrees_of_freedom)) }
-            td.words { @if row.shared { "no, all pairs share it" } @else { "yes" } }
+            th.words scope="row" { (cause_in_words(row.cause)) }
+            td.main data-label="uncertainty" data-unit=(symbol) { (two_digits(row.uncertainty)) }
+            td data-label="share" data-unit="%" { (shown(share, 0)) span.in-table { " %" } }
+            td data-label="degrees of freedom" data-unit="" { (freedom(row.degrees_of_freedom)) }
+            td.words data-label="more pairs help" { @if row.shared { "no, all pairs share it" } @else { "yes" } }
         }
     }
 }
@@ -77,7 +81,7 @@ fn row_of(row: &Contribution, step: &StepResult) -> Markup {
 fn closing(step: &StepResult, symbol: &str) -> Markup {
     let budget = &step.budget;
     let (combined, factor) = (budget.combined(), budget.coverage_factor());
-    let in_unit = |value: f64| with_symbol(&shown(value, 2), symbol);
+    let in_unit = |value: f64| with_symbol(&two_digits(value), symbol);
     html! {
         p {
             "Together " (in_unit(combined)) ", with " (freedom(budget.degrees_of_freedom()))
@@ -89,10 +93,6 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
                  much higher: "
             } @else { "That is " }
             (shown(step.airspeed_low, 1)) " to " (with_symbol(&shown(step.airspeed_high, 1), symbol)) "."
-        }
-        p.origin {
-            "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} means \
-             that it does not rest on few samples."
         }
     }
 }

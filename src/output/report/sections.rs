@@ -14,6 +14,7 @@ use crate::output::words::{
     CAUTIONS, blank_reason, dead_words, joined, kind_name, speed_symbol, step_name, throttle_origin,
     with_symbol,
 };
+use crate::series::ChannelReadings;
 use crate::units::Unit;
 
 /// What the recording is.
@@ -192,22 +193,11 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
             h2 { "What was left blank, and why" }
             p { "A number that could not be read with enough trust is left out: a gap is honest, a wrong \
                  number is not." }
-            table.blanks {
+            table.blanks.cards {
                 thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } th.words scope="col" { "longest blank" } } }
                 tbody {
                     @for channel in &readings.channels {
-                        @let tally = Tally::of(readings, channel);
-                        tr {
-                            th scope="row" { (channel.channel.name()) }
-                            td { (tally.percent()) " %" }
-                            td.words {
-                                @if let Some(value) = flight.series.stuck_at(&channel.channel) {
-                                    strong { (dead_words(value, channel.decimals, channel.unit)) } ". "
-                                }
-                                @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) }
-                            }
-                            td.words { (longest_blank(&tally)) }
-                        }
+                        (blank_row(channel, flight.series.stuck_at(&channel.channel), &Tally::of(readings, channel)))
                     }
                 }
             }
@@ -216,9 +206,26 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
     }
 }
 
+fn blank_row(channel: &ChannelReadings, stuck_at: Option<f64>, tally: &Tally) -> Markup {
+    html! {
+        tr {
+            th scope="row" { (channel.channel.name()) }
+            td data-label="read" data-unit="%" { (tally.percent()) span.in-table { " %" } }
+            td.words data-label="left blank" {
+                @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) }
+                @if let Some(value) = stuck_at {
+                    br;
+                    strong { (dead_words(value, channel.decimals, channel.unit)) }
+                }
+            }
+            td.words data-label="longest blank" { (longest_blank(tally)) }
+        }
+    }
+}
+
 fn longest_blank(tally: &Tally) -> String {
     tally.longest_blanks.first().map_or_else(String::new, |longest| {
-        let length = shown(longest.end_s - longest.start_s, 1);
+        let length = shown(longest.length_s(), 1);
         format!("{length} s, from {}: {}", clock(longest.start_s), blank_reason(longest.reason))
     })
 }

@@ -7,10 +7,11 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::axis::Axis;
 use super::palette::{BLANK, DOT, DOWNWIND, INK, ODD, SMOOTH, UPWIND};
 use super::plot::{Along, Area, Chart, Drawn, TEXT, chart, draw_lines, svg};
-use super::thinning::{blank_stretches, dots, lines};
+use super::thinning::{dots, lines};
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind};
 use crate::output::RenderError;
+use crate::output::tally::blank_stretches;
 use crate::output::words::{kind_name, speed_symbol, step_name, with_symbol};
 
 /// Size in pixels.
@@ -75,7 +76,7 @@ fn draw(area: &Area<'_>, flight: &Flight, data: &Data<'_>, axes: (&Axis, &Axis),
     for leg in &flight.legs {
         draw_band(&mut chart, axes, leg)?;
     }
-    draw_blanks(&mut chart, axes, flight, data)?;
+    draw_blanks(&mut chart, axes, flight)?;
     let dots = dots(data.read.iter().copied(), axes, SIZE);
     chart.draw_series(dots.into_iter().map(|dot| Circle::new(dot, 2, DOT.mix(0.6).filled())))?;
     draw_lines(&mut chart, lines(&data.smooth), SMOOTH)?;
@@ -95,17 +96,16 @@ fn draw_band(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), leg: &Leg
     Ok(())
 }
 
-fn draw_blanks(
-    chart: &mut Chart<'_, '_>,
-    (time, speed): (&Axis, &Axis),
-    flight: &Flight,
-    data: &Data<'_>,
-) -> Drawn {
-    let is_blank = |index: usize| data.read.get(index).is_none_or(|point| point.1.is_nan());
-    let gaps = flight.series.readings.gaps.iter().map(|gap| (gap.start_s, gap.end_s));
-    let blanks = blank_stretches(data.times_s, is_blank, LEAST_BLANK_S).into_iter().chain(gaps);
+/// Marks where the speed is blank, and the stretches without frames.
+fn draw_blanks(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), flight: &Flight) -> Drawn {
+    let readings = &flight.series.readings;
+    let blanks = flight.speed().map(|speed| blank_stretches(&readings.time_s, speed)).unwrap_or_default();
+    let long = blanks.iter().filter(|blank| blank.length_s() >= LEAST_BLANK_S);
+    let long = long.map(|blank| (blank.start_s, blank.end_s));
+    let gaps = readings.gaps.iter().map(|gap| (gap.start_s, gap.end_s));
     let top = speed.low + STRIP * (speed.high - speed.low);
-    let strips = blanks
+    let strips = long
+        .chain(gaps)
         .filter_map(|stretch| within(time, stretch))
         .map(|(start_s, end_s)| Rectangle::new([(start_s, speed.low), (end_s, top)], BLANK.filled()));
     chart.draw_series(strips)?;

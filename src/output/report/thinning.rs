@@ -44,24 +44,6 @@ pub(super) fn lines(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
         .collect()
 }
 
-/// The stretches of at least `least_s` seconds whose frames are all blank, as (start, end).
-pub(super) fn blank_stretches(
-    times_s: &[f64],
-    is_blank: impl Fn(usize) -> bool,
-    least_s: f64,
-) -> Vec<(f64, f64)> {
-    let indexed: Vec<(usize, f64)> = times_s.iter().copied().enumerate().collect();
-    indexed
-        .chunk_by(|one, next| is_blank(one.0) == is_blank(next.0))
-        .filter_map(|run| {
-            let ((first, start_s), (last, end_s)) = (*run.first()?, *run.last()?);
-            // A blank lasts until the next frame that is not.
-            let end_s = times_s.get(last + 1).copied().unwrap_or(end_s);
-            (is_blank(first) && end_s - start_s >= least_s).then_some((start_s, end_s))
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -97,12 +79,5 @@ mod tests {
         let points = [(0.0, 1.0), (0.1, 1.0), (0.2, f64::NAN), (0.3, 1.0), (2.0, 1.0)];
         let starts: Vec<f64> = lines(&points).iter().map(|line| line[0].0).collect();
         assert_eq!(starts, [0.0, 0.3, 2.0]);
-    }
-
-    #[test]
-    fn a_blank_lasts_until_the_next_frame_that_is_not_blank() {
-        let times_s = [0.0, 1.0, 2.0, 3.0, 3.1];
-        let blank = |index: usize| [false, true, true, false, true][index];
-        assert_eq!(blank_stretches(&times_s, blank, 0.5), [(1.0, 3.0)]);
     }
 }

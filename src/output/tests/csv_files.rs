@@ -54,7 +54,7 @@ fn pairs_give_the_airspeed_with_its_interval() {
         text(pairs_csv, &small_flight()),
         "\
 pair,throttle_percent,upwind_kmh,downwind_kmh,airspeed_kmh,airspeed_low_kmh,airspeed_high_kmh,wind_kmh,voltage_v,altitude,flags
-1,60,60.00,74.00,67.00,65.75,68.25,7.00,23.10,,
+1,60,60.00,74.00,67.00,65.97,68.03,7.00,23.10,,
 "
     );
 }
@@ -66,7 +66,7 @@ fn without_units_the_columns_have_no_suffix_and_without_throttle_the_steps_are_n
         text(pairs_csv, &flight),
         "\
 pair,throttle_percent,upwind,downwind,airspeed,airspeed_low,airspeed_high,wind,voltage_v,altitude,flags,step
-1,,60.00,74.00,67.00,65.75,68.25,7.00,23.10,,,1
+1,,60.00,74.00,67.00,65.97,68.03,7.00,23.10,,,1
 "
     );
     let legs = text(legs_csv, &flight);

@@ -2,6 +2,7 @@ use super::sample::{blank_flight, clip, flight_without_units, long_flight, pair,
 use crate::flight::Flight;
 use crate::legs::{Flag, LegKind};
 use crate::output::{CAUTIONS, report_html};
+use crate::series::Blank;
 
 fn page(flight: &Flight) -> String {
     String::from_utf8(report_html(flight).unwrap()).unwrap()
@@ -47,8 +48,8 @@ fn every_report_is_well_formed_and_fetches_nothing() {
 fn the_answer_comes_before_the_plots_and_the_cautions_are_there() {
     let page = page(&long_flight());
     let place = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text} is missing"));
-    assert!(place("82.0 km/h") < place("72.8 to 75.2"));
-    assert!(place("72.8 to 75.2") < place("80 %, 2 pairs"));
+    assert!(place("82.0 km/h") < place("73.0 to 75.0"));
+    assert!(place("73.0 to 75.0") < place("80 %, 2 pairs"));
     assert!(place("80 %, 2 pairs") < place("<svg viewBox=\"0 0 960"));
     assert!(place("voltage 1.2 V lower than in the first step") < place("<svg viewBox=\"0 0 960"));
     assert!(place("downwind 100 %") < place("What was left blank, and why"));
@@ -58,6 +59,10 @@ fn the_answer_comes_before_the_plots_and_the_cautions_are_there() {
     }
 }
 
+fn strips(flight: &Flight) -> usize {
+    page(flight).matches("fill=\"#99999A\" stroke=\"none\"").count()
+}
+
 #[test]
 fn each_leg_has_its_band_and_each_gap_its_strip() {
     let page = page(&long_flight());
@@ -65,7 +70,12 @@ fn each_leg_has_its_band_and_each_gap_its_strip() {
     // picture and the gap.
     let rectangles = |color: &str| page.matches(&format!("fill=\"{color}\" stroke=\"none\"")).count();
     assert_eq!((rectangles("#0072B2"), rectangles("#E69F00"), rectangles("#999999")), (4, 4, 1));
-    assert_eq!(rectangles("#99999A"), 2);
+    assert_eq!(strips(&long_flight()), 2);
+    let mut flight = long_flight();
+    flight.series.readings.channels[0].blank[900] = Blank::Unclear;
+    assert_eq!(strips(&flight), 2, "a blank of one frame is too short for a strip");
+    flight.series.readings.channels[0].blank[900..930].fill(Blank::Unclear);
+    assert_eq!(strips(&flight), 3);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Made-up flights: one small enough to know every cell of, and variations of it.
 
-use crate::airspeed::{Pair, StepResult};
+use crate::airspeed::{Budget, Cause, Contribution, Pair, StepResult};
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
@@ -60,8 +60,27 @@ pub fn leg(kind: LegKind, start_s: f64, end_s: f64, speed_median: f64) -> Leg {
     }
 }
 
+/// Gusts of 0.4 with 10.24 degrees of freedom and a shared rounding of 0.3: together 0.5 with 25, since
+/// 0.5^4 / (0.4^4 / 10.24) = 25. Rounding of each leg's own gives nothing.
+pub fn budget() -> Budget {
+    let row = |cause, uncertainty, degrees_of_freedom, shared| Contribution {
+        cause,
+        uncertainty,
+        degrees_of_freedom,
+        shared,
+    };
+    let rows = vec![
+        row(Cause::Gusts, 0.4, 10.24, false),
+        row(Cause::Rounding, 0.0, f64::INFINITY, false),
+        row(Cause::SharedRounding, 0.3, f64::INFINITY, true),
+    ];
+    Budget { rows, ..Budget::default() }
+}
+
 pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, downwind: f64) -> Pair {
     let airspeed = (upwind + downwind) / 2.0;
+    let budget = budget();
+    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     Pair {
         pair: number,
         throttle_percent,
@@ -70,32 +89,34 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
         upwind,
         downwind,
         airspeed,
-        airspeed_low: airspeed - 1.25,
-        airspeed_high: airspeed + 1.25,
-        airspeed_uncertainty: 0.6,
-        degrees_of_freedom: 20.0,
+        airspeed_low,
+        airspeed_high,
+        airspeed_uncertainty: budget.combined(),
+        degrees_of_freedom: budget.degrees_of_freedom(),
         wind: (downwind - upwind) / 2.0,
         voltage_v: Some(23.1),
         altitude: None,
         flags: vec![],
-        budget: crate::airspeed::Budget::default(),
+        budget,
     }
 }
 
 pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: usize) -> StepResult {
+    let budget = budget();
+    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     StepResult {
         step: number,
         throttle_percent,
         airspeed,
-        airspeed_low: airspeed - 1.0,
-        airspeed_high: airspeed + 1.0,
+        airspeed_low,
+        airspeed_high,
         wind: 7.0,
         voltage_v: Some(23.1),
         pairs: (1..=pairs as u32).collect(),
-        airspeed_uncertainty: 0.5,
-        degrees_of_freedom: 20.0,
+        airspeed_uncertainty: budget.combined(),
+        degrees_of_freedom: budget.degrees_of_freedom(),
         altitude: None,
-        budget: crate::airspeed::Budget::default(),
+        budget,
     }
 }
 
@@ -220,6 +241,16 @@ pub fn long_flight() -> Flight {
     flight.pairs[3].flags = vec![Flag("voltage 1.2 V lower than in the first step".into())];
     flight.steps =
         vec![step(1, Some(60.0), 67.0, 1), step(2, Some(80.0), 74.2, 2), step(3, Some(100.0), 82.0, 1)];
+    flight
+}
+
+/// The long flight with its altitude readout stuck at 67 m.
+pub fn flight_with_dead_altitude() -> Flight {
+    let mut flight = long_flight();
+    for value in &mut flight.series.readings.channels[2].values {
+        *value = if value.is_finite() { 67.0 } else { f64::NAN };
+    }
+    flight.series.dead = vec![Channel::Altitude];
     flight
 }
 

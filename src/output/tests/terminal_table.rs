@@ -15,10 +15,10 @@ fn the_table_gives_the_answer_first_and_then_what_is_blank() {
         "
      throttle  upwind  downwind  airspeed  95 % interval  wind   pack
                  km/h      km/h      km/h           km/h  km/h      V
-         60 %    60.0      74.0      67.0   65.8 to 68.2   7.0  23.10
-         60 %    63.0      77.0      70.0   68.8 to 71.2   7.0  23.10
+         60 %    60.0      74.0      67.0   66.0 to 68.0   7.0  23.10
+         60 %    63.0      77.0      70.0   69.0 to 71.0   7.0  23.10
 60 %, 2 pairs                        68.5   67.5 to 69.5   7.0  23.10
-        100 %    77.0      87.0      82.0   80.8 to 83.2   5.0  23.10
+        100 %    77.0      87.0      82.0   81.0 to 83.0   5.0  23.10
 
 100 % (pair 3): throttle not steady
 A leg without a partner, 1:01 to 1:12, throttle 60 %: median 80.0 km/h, not used.
