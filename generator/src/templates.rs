@@ -95,4 +95,21 @@ mod tests {
         assert_eq!(parsed["face"][0]["cell"].to_string(), "[12, 18]");
         assert_eq!(parsed["face"][0]["glyph"][10]["character"].as_str(), Some("."));
     }
+
+    #[test]
+    fn the_template_folders_of_the_project_are_what_the_generator_draws() {
+        let folder = tempfile::tempdir().unwrap();
+        let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("../templates");
+        for drawn in write_templates(folder.path()).unwrap() {
+            let set = drawn.file_name().unwrap().to_str().unwrap().to_owned();
+            let text = |folder: &Path| std::fs::read_to_string(folder.join("glyphs.toml")).unwrap();
+            assert_eq!(text(&drawn), text(&kept.join(&set)), "glyphs.toml of {set}");
+            let pixels =
+                |folder: &Path| image::open(folder.join(format!("{set}.png"))).unwrap().into_luma_alpha8();
+            assert!(
+                pixels(&drawn) == pixels(&kept.join(&set)),
+                "{set}.png is not as drawn; renew it: cargo run -p clip-generator -- templates templates"
+            );
+        }
+    }
 }

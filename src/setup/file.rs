@@ -136,6 +136,11 @@ fn open_keys(region: &Region) -> String {
     if region.digits.is_none() {
         lines.push_str("# digits = 3      # of the widest value, those after the point included; take the first # away\n");
     }
+    if region.decimals == 0 && matches!(region.channel, Channel::Voltage | Channel::Current) {
+        lines.push_str(
+            "# Is there a decimal point? None was seen, which happens in tight type: then set decimals = 1\n",
+        );
+    }
     lines
 }
 

@@ -2,19 +2,26 @@
 
 use std::collections::BTreeMap;
 
+use ndarray::{Array2, s};
+
 use super::align::CharacterCut;
 use super::{Contradiction, Told};
 use crate::recognise::correlation;
 
 /// Cuts of one character correlate at least this much unless one was told wrongly.
 const SAME_CORRELATION: f32 = 0.3;
+/// Usual likeness from which cuts that do not correlate are two shapes, not noise.
+const CLEAR_LIKENESS: f32 = 0.6;
 /// A cut may resemble another character more than its own by this much, in noise.
-const MARGIN: f32 = 0.03;
-/// A character told once is another one when it resembles that one nearly as much as cuts of one
-/// character usually resemble each other.
-const ONE_SHAPE_SLACK: f32 = 0.05;
-/// The same where no character was told twice, so that nothing is known of what is usual.
+const MARGIN: f32 = 0.05;
+/// A character told once is another one from this likeness on, where no character was told twice, so
+/// that nothing is known of what is usual.
 const ONE_SHAPE: f32 = 0.985;
+/// Likenesses that differ by less are equal.
+const ROUNDING: f32 = 1e-3;
+/// Cuts may be off by this many columns and rows.
+const OFF_COLS: isize = 2;
+const OFF_ROWS: isize = 1;
 
 /// A cut that does not look like what was told.
 struct Suspect<'a> {
@@ -29,10 +36,10 @@ struct Suspect<'a> {
 /// told, so that one slip does not fill the screen.
 pub(super) fn contradictions(cuts: &[CharacterCut]) -> Vec<Contradiction> {
     let digits: Vec<&CharacterCut> = cuts.iter().filter(|cut| cut.character.is_ascii_digit()).collect();
-    let usual = usual_likeness(&digits);
+    let usual = Usual::of(&digits);
     let mut worst: BTreeMap<char, Suspect<'_>> = BTreeMap::new();
     for cut in &digits {
-        if let Some(suspect) = suspect(cut, &digits, usual)
+        if let Some(suspect) = suspect(cut, &digits, usual.as_ref())
             && worst.get(&cut.character).is_none_or(|known| known.excess < suspect.excess)
         {
             worst.insert(cut.character, suspect);
@@ -53,32 +60,41 @@ pub(super) fn contradictions(cuts: &[CharacterCut]) -> Vec<Contradiction> {
 fn suspect<'a>(
     cut: &'a CharacterCut,
     digits: &[&'a CharacterCut],
-    usual: Option<f32>,
+    usual: Option<&Usual>,
 ) -> Option<Suspect<'a>> {
-    let others = likenesses(cut, digits);
-    let rival = others
-        .iter()
-        .filter(|(character, _)| **character != cut.character)
-        .max_by(|one, other| mean(one.1).total_cmp(&mean(other.1)));
-    let like_rival = rival.map_or(-1.0, |(_, likenesses)| mean(likenesses));
-    let nearest_rival = rival.and_then(|(_, likenesses)| extreme(likenesses, 1.0));
-    match others.get(&cut.character) {
-        Some(own) => {
-            let excess = like_rival - mean(own);
-            // The nearest must say the same: one twin that is cut badly proves nothing.
-            if excess > MARGIN && rival.is_some_and(|(_, rival)| best(rival) > best(own)) {
-                nearest_rival.map(|witness| Suspect { cut, witness, excess })
-            } else if mean(own) < SAME_CORRELATION {
-                extreme(own, -1.0).map(|witness| Suspect { cut, witness, excess: 0.0 })
-            } else {
-                None
-            }
+    let mut others = likenesses(cut, digits);
+    let own = others.remove(&cut.character);
+    let mut rivals: Vec<(f32, Likenesses<'a>)> = others.into_values().map(|all| (mean(&all), all)).collect();
+    rivals.sort_by(|one, other| other.0.total_cmp(&one.0));
+    let next = rivals.get(1).map_or(-1.0, |(likeness, _)| *likeness);
+    let two_shapes = own.as_ref().filter(|own| is_another_shape(own, usual));
+    let apart = two_shapes.and_then(|own| extreme(own, -1.0));
+    let excess = rivals.first().and_then(|(like, rival)| match (&own, usual) {
+        (Some(own), Some(usual)) => excess_over_own(rival, own, usual),
+        (Some(_), None) => None,
+        // Once told: it must resemble one character as its own cuts do, and no other as much.
+        (None, usual) => {
+            let excess = like - usual.map_or(ONE_SHAPE, |usual| usual.middle);
+            (excess > -ROUNDING && like - next > MARGIN).then_some(excess)
         }
-        None => {
-            let excess = like_rival - usual.map_or(ONE_SHAPE, |usual| usual - ONE_SHAPE_SLACK);
-            nearest_rival.filter(|_| excess > 0.0).map(|witness| Suspect { cut, witness, excess })
-        }
+    });
+    match (excess, rivals.first().and_then(|(_, rival)| extreme(rival, 1.0))) {
+        (Some(excess), Some(witness)) => Some(Suspect { cut, witness, excess }),
+        _ => apart.map(|witness| Suspect { cut, witness, excess: 0.0 }),
     }
+}
+
+/// How much more a cut resembles a rival than its own character, where that is more than noise: it
+/// resembles the rival as cuts of one character do. The nearest must say the same, for one twin that
+/// is cut badly proves nothing.
+fn excess_over_own(rival: &Likenesses<'_>, own: &Likenesses<'_>, usual: &Usual) -> Option<f32> {
+    let excess = mean(rival) - mean(own);
+    let plain = excess > MARGIN.max(usual.middle - usual.low);
+    (plain && best(rival) - best(own) > MARGIN && mean(rival) >= usual.low).then_some(excess)
+}
+
+fn is_another_shape(own: &Likenesses<'_>, usual: Option<&Usual>) -> bool {
+    best(own) < SAME_CORRELATION && usual.is_some_and(|usual| usual.middle >= CLEAR_LIKENESS)
 }
 
 type Likenesses<'a> = Vec<(f32, &'a CharacterCut)>;
@@ -87,10 +103,31 @@ type Likenesses<'a> = Vec<(f32, &'a CharacterCut)>;
 fn likenesses<'a>(cut: &CharacterCut, digits: &[&'a CharacterCut]) -> BTreeMap<char, Likenesses<'a>> {
     let mut by_character: BTreeMap<char, Likenesses<'a>> = BTreeMap::new();
     for other in digits.iter().filter(|other| other.told != cut.told) {
-        let likeness = correlation(&cut.features, &other.features);
+        let likeness = likeness(&cut.features, &other.features);
         by_character.entry(other.character).or_default().push((likeness, other));
     }
     by_character
+}
+
+/// The highest correlation of two cuts, either of which may be off by a little.
+fn likeness(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
+    let shifts = (-OFF_ROWS..=OFF_ROWS).flat_map(|rows| (-OFF_COLS..=OFF_COLS).map(move |cols| (rows, cols)));
+    shifts.filter_map(|(rows, cols)| shifted_correlation(one, other, rows, cols)).fold(-1.0, f32::max)
+}
+
+/// The correlation of what two cuts share when the second is moved down and to the right.
+fn shifted_correlation(one: &Array2<f32>, other: &Array2<f32>, rows: isize, cols: isize) -> Option<f32> {
+    let shared = |length: usize, other: usize, shift: isize| -> Option<(usize, usize, usize)> {
+        let (first, second) = (shift.max(0) as usize, (-shift).max(0) as usize);
+        let count = length.checked_sub(first)?.min(other.checked_sub(second)?);
+        (count > 0).then_some((first, second, count))
+    };
+    let (top, other_top, height) = shared(one.nrows(), other.nrows(), rows)?;
+    let (left, other_left, width) = shared(one.ncols(), other.ncols(), cols)?;
+    let part = |cut: &Array2<f32>, top: usize, left: usize| {
+        cut.slice(s![top..top + height, left..left + width]).to_owned()
+    };
+    Some(correlation(&part(one, top, left), &part(other, other_top, other_left)))
 }
 
 fn mean(likenesses: &Likenesses<'_>) -> f32 {
@@ -107,16 +144,26 @@ fn extreme<'a>(likenesses: &Likenesses<'a>, sign: f32) -> Option<&'a CharacterCu
     best.map(|(_, cut)| *cut)
 }
 
-/// The middle likeness of cuts of one character in different readings.
-fn usual_likeness(digits: &[&CharacterCut]) -> Option<f32> {
-    let mut all: Vec<f32> = digits
-        .iter()
-        .filter_map(|cut| likenesses(cut, digits).remove(&cut.character))
-        .flatten()
-        .map(|(likeness, _)| likeness)
-        .collect();
-    all.sort_by(f32::total_cmp);
-    all.get(all.len() / 2).copied()
+/// How much cuts of one character in different readings resemble each other.
+struct Usual {
+    /// The middle likeness.
+    middle: f32,
+    /// The lower quartile.
+    low: f32,
+}
+
+impl Usual {
+    /// `None` where no character was told twice.
+    fn of(digits: &[&CharacterCut]) -> Option<Self> {
+        let mut all: Vec<f32> = digits
+            .iter()
+            .filter_map(|cut| likenesses(cut, digits).remove(&cut.character))
+            .flatten()
+            .map(|(likeness, _)| likeness)
+            .collect();
+        all.sort_by(f32::total_cmp);
+        Some(Self { middle: *all.get(all.len() / 2)?, low: *all.get(all.len() / 4)? })
+    }
 }
 
 fn told_of(suspect: &Suspect<'_>) -> Contradiction {
@@ -149,4 +196,45 @@ fn said(told: &Told) -> String {
 
 fn moment(told: &Told) -> String {
     format!("{}@{}", told.channel.name(), told.time_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::channel::Channel;
+
+    /// A cut that shows the shape of digit `shown`, moved by some columns, told as `character`.
+    fn cut(moment: usize, character: char, shown: u32, moved: usize) -> CharacterCut {
+        let features = Array2::from_shape_fn((16, 12), |(row, col)| {
+            let inside = (3..13).contains(&row) && (2 + moved..9 + moved).contains(&col);
+            let stroke =
+                (row as u32 * 7 + (col - moved.min(col)) as u32 * 3 + shown * row as u32).is_multiple_of(5);
+            if inside && stroke { 60.0 } else { -10.0 }
+        });
+        let told = Told { channel: Channel::Speed, time_s: moment as f64, text: character.to_string() };
+        CharacterCut { character, region: 0, moment, told, top: 0, left: 0.0, advance: 12.0, features }
+    }
+
+    #[test]
+    fn true_tellings_do_not_contradict_each_other_even_where_a_cut_is_a_column_off() {
+        let cuts =
+            [cut(0, '1', 1, 0), cut(1, '1', 1, 1), cut(2, '2', 2, 0), cut(3, '2', 2, 0), cut(4, '3', 3, 0)];
+        assert_eq!(contradictions(&cuts), []);
+    }
+
+    #[test]
+    fn the_one_reading_told_wrongly_is_the_suspect() {
+        let mut cuts = Vec::from([cut(0, '1', 1, 0), cut(1, '1', 1, 0), cut(2, '1', 1, 0)]);
+        cuts.extend([cut(3, '2', 2, 0), cut(4, '2', 2, 0), cut(5, '2', 1, 0)]);
+        let found = contradictions(&cuts);
+        assert_eq!(found.iter().map(|found| found.suspect.time_s).collect::<Vec<_>>(), [5.0]);
+    }
+
+    #[test]
+    fn a_character_told_once_is_suspect_where_it_has_the_shape_of_another() {
+        let cuts =
+            [cut(0, '1', 1, 0), cut(1, '1', 1, 0), cut(2, '2', 2, 0), cut(3, '2', 2, 0), cut(4, '7', 1, 0)];
+        let found = contradictions(&cuts);
+        assert_eq!(found.iter().map(|found| found.suspect.time_s).collect::<Vec<_>>(), [4.0]);
+    }
 }

@@ -79,7 +79,7 @@ impl FrameSource {
             Some(lost) if lost.look == LostLook::Frozen => {
                 let (numerator, denominator) = video.frame_rate.fraction().unwrap_or((30, 1));
                 let rate = f64::from(numerator) / f64::from(denominator);
-                let back = ((shot.flight_s - lost.start_s) * rate).ceil() as u64;
+                let back = ((shot.flight_s - lost.start_s) * rate - 1e-6).ceil().max(0.0) as u64;
                 self.seen(shot.number.saturating_sub(back), lost.start_s)
             }
             Some(lost) => self.channel.lost(lost.look, video.width, video.height, shot.number).map_or_else(

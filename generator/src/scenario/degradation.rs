@@ -10,9 +10,10 @@ pub struct Degradation {
     pub noise: f32,
     /// Horizontal blur: standard deviation in pixels.
     pub blur_px: f32,
-    /// Standard deviation of each line's sideways shift, in pixels.
+    /// Standard deviation of each line's sideways shift, in pixels; no line shifts by more than twice it.
     pub line_shift_px: f32,
-    /// Standard deviation of the slow change of contrast, as a share.
+    /// Amplitude of the slow change of contrast, as a share: the change varies as much as a sine of this
+    /// amplitude.
     pub gain_flutter: f32,
     /// Loss of contrast, 0 (none) to 1 (flat grey): a weak signal.
     pub flatten: f32,

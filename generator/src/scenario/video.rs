@@ -8,8 +8,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scenery {
-    /// A film to lay the text over in place of the drawn scenery, any video file: scaled to the frame,
-    /// brought to the frame rate and looped. The other keys then have no effect.
+    /// A film to lay the text over in place of the drawn scenery, any video file: its middle fills the
+    /// frame, it is brought to the frame rate and looped. The other keys then have no effect. About
+    /// 400 MB of its frames are used, 680 frames of 640 by 480 pixels.
     pub background: Option<PathBuf>,
     /// Horizontal field of view in degrees.
     pub view_deg: f32,

@@ -1,6 +1,8 @@
 //! The picture's way from camera to recorder, line by line.
 
 mod composite;
+#[cfg(test)]
+mod tests;
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -12,6 +14,8 @@ use composite::{Coder, padded};
 
 /// Colour noise relative to brightness noise when there is no composite signal.
 const COLOUR_NOISE: f32 = 0.5;
+/// Largest sideways shift of a line that is not lost, as a multiple of the standard deviation.
+const MOST_SHIFT: f32 = 2.0;
 
 /// The softness of a camera's own picture.
 #[derive(Debug)]
@@ -104,7 +108,7 @@ impl Channel {
         let mut random = stream(self.seed, Purpose::Frame(number));
         let state = FrameState {
             number,
-            gain: 1.0 + self.degradation.gain_flutter * 1.6 * slow_wave(11, time_s * 2.0) as f32,
+            gain: self.gain(time_s),
             bursts: self.lost_lines(frame.height, time_s, &mut random),
         };
         let width = frame.width;
@@ -113,12 +117,13 @@ impl Channel {
             // Weak sync pulls neighbouring lines the same way, with a fresh part for each line.
             let shift_px = self.degradation.line_shift_px;
             sway = 0.6 * sway + 0.8 * shift_px * self.deviate(&mut random);
+            let line_shift = sway.clamp(-MOST_SHIFT * shift_px, MOST_SHIFT * shift_px);
             let (luma, blue, red) = (
                 &mut frame.luma[row * width..(row + 1) * width],
                 &mut frame.blue[row * width / 2..(row + 1) * width / 2],
                 &mut frame.red[row * width / 2..(row + 1) * width / 2],
             );
-            self.send_line([luma, blue, red], row, sway, &state, &mut random);
+            self.send_line([luma, blue, red], row, line_shift, &state, &mut random);
         }
     }
 
@@ -210,6 +215,12 @@ impl Channel {
             plane.iter_mut().for_each(|level| *level += 128.0);
             store(plane, out);
         }
+    }
+
+    /// Contrast at a time, around 1.
+    fn gain(&self, time_s: f64) -> f32 {
+        // The slow wave's standard deviation is 0.436; that of a sine of amplitude 1 is 0.707.
+        1.0 + self.degradation.gain_flutter * 1.6 * slow_wave(11, time_s * 2.0) as f32
     }
 
     /// Contrast: slow flutter, and the flattening of a weak signal.
