@@ -34,7 +34,6 @@ use footage::FrameSource as _;
 use glyphs::GlyphSet;
 use legs::LegOptions;
 use readings::Progress;
-use recognise::Recogniser;
 use setup::LoadedSetup;
 
 /// What can end a reading.
@@ -44,6 +43,9 @@ pub enum ReadError {
     /// The clips.
     #[error(transparent)]
     Footage(#[from] footage::FootageError),
+    /// The recording, or a setup that is not its own.
+    #[error(transparent)]
+    Prepare(#[from] readings::PrepareError),
     /// The camera setup.
     #[error(transparent)]
     Setup(#[from] setup::SetupError),
@@ -101,12 +103,12 @@ pub fn read_flight(
     let info = recording.info().clone();
     setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
 
-    let sample = readings::sample(&mut recording, &setup.setup)?;
-    let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
+    let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
     let least = options.least_confidence;
-    let mut read = readings::collect(&mut recording, &setup.setup, &recogniser, least, progress)?;
+    let mut read = readings::collect(&mut recording, &prepared.setup, &prepared.recogniser, least, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
-    let mut notes = readings::blank_sentences(&recogniser, &read);
+    let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
+    notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences());
 
@@ -135,7 +137,7 @@ pub fn read_flight(
     Ok(Flight {
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
-        setup: setup.setup.clone(),
+        setup: prepared.setup,
         series,
         legs: legs.legs,
         throttle_source: legs.throttle_source,

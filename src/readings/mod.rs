@@ -1,6 +1,7 @@
 //! Readings: runs recognition over a recording, frame by frame.
 
 mod pooling;
+mod prepare;
 
 use std::ops::ControlFlow;
 
@@ -11,6 +12,7 @@ use crate::series::{Blank, ChannelReadings, Gap, Readings};
 use crate::setup::Setup;
 
 use pooling::{Bounds, Frame, Verdict};
+pub use prepare::{Misfit, PrepareError, Prepared, prepare};
 
 /// Probability from which on a reading is believed.
 pub const DEFAULT_LEAST_CONFIDENCE: f32 = 0.95;

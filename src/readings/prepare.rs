@@ -1,0 +1,167 @@
+//! Preparing to read: the recogniser is calibrated on the recording, and a setup that does not fit is
+//! noticed before anything is written.
+
+use image::GrayImage;
+use thiserror::Error;
+
+use super::sample;
+use crate::channel::Channel;
+use crate::footage::{self, FootageError, FrameSource};
+use crate::glyphs::GlyphSet;
+use crate::recognise::{Recogniser, Sample, Shown};
+use crate::setup::propose::propose;
+use crate::setup::{PixelBox, Setup};
+
+/// Share of the sampled frames in which the speed must be readable for a setup to fit. A flight spends
+/// some of its time with the picture lost, but not nearly all.
+const LEAST_READABLE: f64 = 0.05;
+
+/// Frames searched for the overlay when it is not where the setup says.
+const SEARCHED_FRAMES: usize = 24;
+
+/// Distance in pixels to which the moves of two boxes are one and the same.
+const SAME_MOVE_PX: i64 = 6;
+
+/// What a recording is read with.
+#[derive(Debug)]
+pub struct Prepared {
+    /// The setup, its boxes where the overlay stands in this recording.
+    pub setup: Setup,
+    /// Calibrated on this recording.
+    pub recogniser: Recogniser,
+    /// How far the boxes were moved from where the setup has them, in pixels right and down.
+    pub moved: Option<(i64, i64)>,
+}
+
+impl Prepared {
+    /// Says that the boxes were moved.
+    #[must_use]
+    pub fn sentence(&self) -> Option<String> {
+        let (right, down) = self.moved?;
+        Some(format!(
+            "The overlay does not stand where the setup has it: all boxes were moved by {right} pixels to the right and {down} down. If this camera stays so, mark its boxes again with `pairspeed setup`."
+        ))
+    }
+}
+
+/// The setup is not that of this recording.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Misfit {
+    /// Share of the sampled frames in which each channel is readable, 0 to 1.
+    pub readable: Vec<(Channel, f64)>,
+}
+
+impl std::fmt::Display for Misfit {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let share = |(channel, share): &(Channel, f64)| format!("{} {:.0} %", channel.name(), 100.0 * share);
+        let shares: Vec<String> = self.readable.iter().map(share).collect();
+        write!(
+            f,
+            "the setup does not fit this recording: its speed box shows no text that the glyphs explain (readable in the sampled frames: {}); look with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its overlay is another, or teach its digits with `pairspeed teach`",
+            shares.join(", ")
+        )
+    }
+}
+
+/// Why a recording cannot be read with a setup.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum PrepareError {
+    /// The clips.
+    #[error(transparent)]
+    Footage(#[from] FootageError),
+    /// The setup is not that of this recording.
+    #[error("{0}")]
+    Misfit(Misfit),
+}
+
+/// Calibrates a recogniser on a recording. Where the speed is not readable, the overlay is searched for:
+/// if all of it stands elsewhere by one and the same distance, the boxes follow.
+///
+/// # Errors
+/// Those of the source, and [`PrepareError::Misfit`].
+pub fn prepare(
+    source: &mut dyn FrameSource,
+    setup: &Setup,
+    sets: &[GlyphSet],
+) -> Result<Prepared, PrepareError> {
+    let frames = sample(source, setup)?;
+    let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
+    let readable = readable_shares(setup, &recogniser, &frames);
+    if fits(&readable) {
+        return Ok(Prepared { setup: setup.clone(), recogniser, moved: None });
+    }
+    let searched = footage::sample(source, SEARCHED_FRAMES)?;
+    let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
+    let found: Vec<PixelBox> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();
+    let moved = common_move(setup, &found).and_then(|by| Some((by, moved(setup, by, &pictures)?)));
+    if let Some((by, setup)) = moved {
+        let frames = sample(source, &setup)?;
+        let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
+        if fits(&readable_shares(&setup, &recogniser, &frames)) {
+            return Ok(Prepared { setup, recogniser, moved: Some(by) });
+        }
+    }
+    Err(PrepareError::Misfit(Misfit { readable }))
+}
+
+fn readable_shares(setup: &Setup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
+    let share = |(number, region): (usize, &crate::setup::Region)| {
+        let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
+        let readable =
+            patches.iter().filter(|patch| matches!(recogniser.read_patch(number, patch), Shown::Text { .. }));
+        (region.channel.clone(), readable.count() as f64 / patches.len().max(1) as f64)
+    };
+    setup.regions.iter().enumerate().map(share).collect()
+}
+
+fn fits(readable: &[(Channel, f64)]) -> bool {
+    readable.iter().any(|(channel, share)| *channel == Channel::Speed && *share >= LEAST_READABLE)
+}
+
+/// The move that takes most boxes of a setup to boxes found; at least two, and half of all.
+fn common_move(setup: &Setup, found: &[PixelBox]) -> Option<(i64, i64)> {
+    let centre = |place: &PixelBox| {
+        (i64::from(2 * place.x + place.width) / 2, i64::from(2 * place.y + place.height) / 2)
+    };
+    let moves: Vec<(usize, i64, i64)> = setup
+        .regions
+        .iter()
+        .enumerate()
+        .flat_map(|(number, region)| {
+            let from = centre(&region.place);
+            found.iter().map(centre).map(move |to| (number, to.0 - from.0, to.1 - from.1))
+        })
+        .collect();
+    let alike = |by: &(usize, i64, i64)| {
+        let same = |other: &&(usize, i64, i64)| {
+            (other.1 - by.1).abs() <= SAME_MOVE_PX && (other.2 - by.2).abs() <= SAME_MOVE_PX
+        };
+        let mut regions: Vec<(usize, i64, i64)> = moves.iter().filter(same).copied().collect();
+        regions.dedup_by_key(|other| other.0);
+        regions
+    };
+    let agreeing = moves.iter().map(alike).max_by_key(Vec::len)?;
+    let middle = |of: fn(&(usize, i64, i64)) -> i64| {
+        let mut all: Vec<i64> = agreeing.iter().map(of).collect();
+        all.sort_unstable();
+        all.get(all.len() / 2).copied()
+    };
+    (agreeing.len() >= setup.regions.len().div_ceil(2).max(2))
+        .then(|| Some((middle(|by| by.1)?, middle(|by| by.2)?)))?
+}
+
+/// The setup with its boxes moved; `None` where one would leave the frame.
+fn moved(setup: &Setup, by: (i64, i64), pictures: &[GrayImage]) -> Option<Setup> {
+    let (width, height) = pictures.first()?.dimensions();
+    let mut setup = setup.clone();
+    for region in &mut setup.regions {
+        let place = &mut region.place;
+        place.x = u32::try_from(i64::from(place.x) + by.0).ok()?;
+        place.y = u32::try_from(i64::from(place.y) + by.1).ok()?;
+        if place.x + place.width > width || place.y + place.height > height {
+            return None;
+        }
+    }
+    Some(setup)
+}
