@@ -40,6 +40,7 @@ fn made_up(rest_v: (f64, f64), shown: &[Shown]) -> MadeUp {
         channel,
         unit: Some(unit),
         decimals: 1,
+        step: None,
         range: None,
         max_rate: None,
         values: rows.iter().map(of).collect(),

@@ -18,6 +18,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use pairspeed::ReadError;
 use pairspeed::footage::FootageError;
+use pairspeed::readings::PrepareError;
 
 /// Measures a model aircraft's airspeed from the numerals in its onboard recording.
 ///
@@ -79,7 +80,8 @@ impl From<FootageError> for Failure {
 impl From<ReadError> for Failure {
     fn from(error: ReadError) -> Self {
         match error {
-            ReadError::Footage(error) => error.into(),
+            ReadError::Footage(error) | ReadError::Prepare(PrepareError::Footage(error)) => error.into(),
+            misfit @ ReadError::Prepare(_) => Self::failed(misfit),
             misuse => Self::misuse(misuse),
         }
     }

@@ -38,8 +38,11 @@ impl Prepared {
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
         let (right, down) = self.moved?;
+        let sideways = if right < 0 { "left" } else { "right" };
+        let upright = if down < 0 { "up" } else { "down" };
+        let (across, along) = (right.abs(), down.abs());
         Some(format!(
-            "The overlay does not stand where the setup has it: all boxes were moved by {right} pixels to the right and {down} down. If this camera stays so, mark its boxes again with `pairspeed setup`."
+            "The overlay does not stand where the setup has it: all boxes were moved by {across} pixels to the {sideways} and {along} {upright}. If this camera stays so, mark its boxes again with `pairspeed setup`."
         ))
     }
 }

@@ -58,24 +58,23 @@ fn refuse(channel: &mut ChannelReadings, index: usize, reason: Blank) {
     channel.blank[index] = reason;
 }
 
-/// Least share of a hold that must lie between its neighbours, half a frame taken off, for a run to be
-/// an update; and the same with a whole frame taken off where the neighbours show one value, since then
-/// nothing else tells of a change.
+/// Least share of a hold that must lie between its neighbours for a run to be an update, and the same
+/// where the neighbours show one value, since then nothing else tells of a change.
 const LEAST_SHARE_OF_HOLD: f64 = 0.5;
 const LEAST_SHARE_BETWEEN_EQUALS: f64 = 0.85;
 
 /// Drops runs that cannot have been an update, since too little time passed between the neighbours;
 /// pieces of one hold on either side of a dropped run grow together again.
 fn held_long_enough(runs: Vec<Run>, hold_s: f64, frame_interval_s: f64) -> Vec<Run> {
-    let too_short = |before: &Run, after: &Run, frames: f64, share: f64| {
-        after.start_s - before.end_s - frames * frame_interval_s < share * hold_s - 1e-9
+    let too_short = |before: &Run, after: &Run, share: f64| {
+        after.start_s - before.end_s - frame_interval_s < share * hold_s - 1e-9
     };
     let mut joined: Vec<Run> = Vec::with_capacity(runs.len());
     for run in runs {
         if let [.., before, middle] = joined.as_mut_slice()
             && before.value == run.value
             && middle.frames <= run.frames
-            && too_short(before, &run, 1.0, LEAST_SHARE_BETWEEN_EQUALS)
+            && too_short(before, &run, LEAST_SHARE_BETWEEN_EQUALS)
         {
             before.merge(&run);
             joined.pop();
@@ -85,7 +84,7 @@ fn held_long_enough(runs: Vec<Run>, hold_s: f64, frame_interval_s: f64) -> Vec<R
     }
     let shown = |index: usize| {
         let before = index.checked_sub(1).and_then(|before| joined.get(before));
-        !matches!((before, joined.get(index + 1)), (Some(before), Some(after)) if too_short(before, after, 0.5, LEAST_SHARE_OF_HOLD))
+        !matches!((before, joined.get(index + 1)), (Some(before), Some(after)) if too_short(before, after, LEAST_SHARE_OF_HOLD))
     };
     (0..joined.len()).filter(|index| shown(*index)).map(|index| joined[index]).collect()
 }
