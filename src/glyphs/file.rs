@@ -89,6 +89,8 @@ struct GlyphDescription {
     character: char,
     column: usize,
     advance: f32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pictures: Option<u32>,
 }
 
 impl GlyphSet {
@@ -206,6 +208,7 @@ fn glyph_from(
         levels: Array2::from_shape_fn((height, width), |at| f32::from(pixel(at).0[0])),
         opacity: Array2::from_shape_fn((height, width), |at| f32::from(pixel(at).0[1]) / 255.0),
         advance: glyph.advance,
+        pictures: glyph.pictures,
     })
 }
 
@@ -227,6 +230,7 @@ fn describe(face: &Face, picture: String) -> FaceDescription {
             character: glyph.character,
             column,
             advance: glyph.advance,
+            pictures: glyph.pictures,
         })
         .collect();
     FaceDescription { picture, cell: face.cell, channels: face.channels.clone(), glyphs }
@@ -243,6 +247,7 @@ mod tests {
             levels: Array2::from_elem((4, 3), level),
             opacity: Array2::ones((4, 3)),
             advance: 3.5,
+            pictures: Some(3),
         };
         let face = Face {
             name: "speed".to_owned(),

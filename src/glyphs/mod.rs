@@ -28,6 +28,8 @@ pub struct Glyph {
     pub opacity: Array2<f32>,
     /// Distance from this glyph's left edge to the next one's, in pixels of the cell.
     pub advance: f32,
+    /// Pictures that the levels are the mean of; `None` where they are drawn, and so without noise.
+    pub pictures: Option<u32>,
 }
 
 /// The shapes of one size of type.

@@ -136,7 +136,7 @@ impl Pool {
     fn settle(&mut self, end: usize) {
         let verdicts = pooling::pool(&self.frames, &self.bounds);
         for (frame, verdict) in self.frames.iter().zip(verdicts).take(end).skip(self.settled) {
-            self.channel.push(frame, verdict, self.least_confidence);
+            self.channel.push(frame, verdict, (self.least_confidence, &self.bounds));
         }
         self.frames.drain(..end.saturating_sub(CONTEXT_FRAMES));
         self.settled = end.min(CONTEXT_FRAMES);
@@ -144,10 +144,13 @@ impl Pool {
 }
 
 impl ChannelReadings {
-    fn push(&mut self, frame: &Frame, verdict: Verdict, least_confidence: f32) {
+    fn push(&mut self, frame: &Frame, verdict: Verdict, (least_confidence, bounds): (f32, &Bounds)) {
+        let implausible = frame.look.sight == Sight::Clear
+            && frame.look.candidates.first().is_some_and(|best| !bounds.allow(best.value));
         let (value, confidence, blank) = match verdict {
             _ if frame.lost => (f64::NAN, 0.0, Blank::LostPicture),
             Some((value, confidence)) if confidence >= least_confidence => (value, confidence, Blank::No),
+            _ if implausible => (f64::NAN, 0.0, Blank::OutOfRange),
             _ if frame.look.sight == Sight::Nothing => (f64::NAN, 0.0, Blank::Empty),
             _ => (f64::NAN, 0.0, Blank::Unclear),
         };

@@ -41,6 +41,13 @@ pub(super) struct Bounds {
     pub max_rate: Option<f64>,
 }
 
+impl Bounds {
+    /// Whether a value lies in the plausible range.
+    pub(super) fn allow(&self, value: f64) -> bool {
+        self.range.is_none_or(|(low, high)| (low..=high).contains(&value))
+    }
+}
+
 /// One frame of one channel.
 #[derive(Debug, Clone)]
 pub(super) struct Frame {
@@ -57,7 +64,7 @@ pub(super) type Verdict = Option<(f64, f32)>;
 /// The most probable value of every frame of a stretch.
 pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
     let chain = Chain::of(frames, bounds);
-    let states: Vec<Vec<f64>> = (0..frames.len()).map(|at| states(frames, at)).collect();
+    let states: Vec<Vec<f64>> = (0..frames.len()).map(|at| states(frames, at, bounds)).collect();
     let emissions: Vec<Vec<f64>> =
         frames.iter().zip(&states).map(|(frame, states)| emissions(frame, states)).collect();
     let forward = forward(&chain, frames, &states, &emissions);
@@ -72,16 +79,16 @@ pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
         .collect()
 }
 
-/// The values a frame may show: its own candidates and those of its neighbours. The state "not known"
-/// comes after them.
-fn states(frames: &[Frame], at: usize) -> Vec<f64> {
+/// The values a frame may show: its own plausible candidates and those of its neighbours. The state
+/// "not known" comes after them.
+fn states(frames: &[Frame], at: usize, bounds: &Bounds) -> Vec<f64> {
     let clear = !frames[at].lost && frames[at].look.sight == Sight::Clear;
     let reach = if clear { REACH } else { REACH_UNCLEAR };
     let near = &frames[at.saturating_sub(reach)..(at + reach + 1).min(frames.len())];
     let mut states: Vec<f64> = Vec::new();
     for frame in near.iter().filter(|frame| !frame.lost) {
         for candidate in &frame.look.candidates {
-            if !states.contains(&candidate.value) {
+            if bounds.allow(candidate.value) && !states.contains(&candidate.value) {
                 states.push(candidate.value);
             }
         }

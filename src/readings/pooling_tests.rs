@@ -64,6 +64,16 @@ fn a_burst_over_one_frame_of_a_hold_costs_nothing() {
 }
 
 #[test]
+fn a_value_outside_the_range_gives_way_to_the_likeliest_inside() {
+    let mut looks = holds(&[63.0, 63.0]);
+    looks[4] = look(Sight::Clear, &[(630.0, 0.0), (63.0, 2.0)]);
+    let verdicts = pool(&frames(looks), &BOUNDS);
+    assert_eq!(verdicts[4].map(|(value, _)| value), Some(63.0));
+    let alone = pool(&frames([clear(630.0)]), &BOUNDS);
+    assert_eq!(alone, [None]);
+}
+
+#[test]
 fn a_long_stretch_that_looks_like_no_known_text_is_not_filled() {
     let mut looks = holds(&[63.0, 63.0, 63.0, 63.0, 63.0, 63.0, 64.0]);
     for look_then in &mut looks[8..22] {
@@ -86,7 +96,7 @@ fn an_impossible_jump_of_one_frame_is_refused_however_sure_it_looks() {
 /// The definition: the sum over all sequences of states of the product of their probabilities.
 fn by_enumeration(frames: &[Frame], at: usize) -> Vec<f64> {
     let chain = Chain::of(frames, &BOUNDS);
-    let states: Vec<Vec<f64>> = (0..frames.len()).map(|at| states(frames, at)).collect();
+    let states: Vec<Vec<f64>> = (0..frames.len()).map(|at| states(frames, at, &BOUNDS)).collect();
     let emissions: Vec<Vec<f64>> =
         frames.iter().zip(&states).map(|(frame, states)| emissions(frame, states)).collect();
     let mut weights = vec![0.0; states[at].len() + 1];

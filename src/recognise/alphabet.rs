@@ -23,6 +23,8 @@ pub struct Shape {
     pub template: Array2<f32>,
     /// Distance to the next glyph's left edge, in working pixels.
     pub advance: f32,
+    /// Pictures that the template is the mean of; `None` where it is drawn.
+    pub pictures: Option<u32>,
 }
 
 /// Bands that a cell is divided into to test its parts: rows, columns. Blocks are two bands high and
@@ -145,7 +147,7 @@ fn shape_of(glyph: &Glyph, zoom: (f32, f32), rows: usize, high_pass: &HighPass) 
     let advance = glyph.advance * zoom.0;
     let own_cols = (advance.ceil() as usize).clamp(2, cols);
     let template = high_pass.apply(&padded).slice(s![pad..pad + rows, pad..pad + own_cols]).to_owned();
-    Shape { character: glyph.character, template, advance }
+    Shape { character: glyph.character, template, advance, pictures: glyph.pictures }
 }
 
 /// Resamples grey levels of 0 to 255; the image crate keeps floating point pixels within 0 to 1.

@@ -25,6 +25,11 @@ pub(super) const BELIEVED_STROKE: f32 = 0.6;
 /// A re-estimated template must still correlate this much with the shape it came from.
 const GUARD_CORRELATION: f32 = 0.8;
 
+/// The same where the shape came from fewer pictures than [`LITTLE_SEEN`]: its own noise keeps the
+/// correlation down.
+const GUARD_CORRELATION_LITTLE_SEEN: f32 = 0.65;
+const LITTLE_SEEN: u32 = 6;
+
 /// Sample features of one region.
 pub(super) struct RegionSample<'a> {
     pub(super) grammar: &'a Grammar,
@@ -220,8 +225,12 @@ impl Believed {
             let own = correlation(&mean, &originals[index].template);
             let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
             let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
-            if own > GUARD_CORRELATION && own > rival {
-                alphabet.shapes[index].template = mean;
+            let little_seen = originals[index].pictures.is_some_and(|count| count < LITTLE_SEEN);
+            let guard = if little_seen { GUARD_CORRELATION_LITTLE_SEEN } else { GUARD_CORRELATION };
+            if own > guard && own > rival {
+                let shape = &mut alphabet.shapes[index];
+                shape.template = mean;
+                shape.pictures = shape.pictures.map(|count| count.max(patches.len() as u32));
             }
         }
     }

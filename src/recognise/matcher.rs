@@ -66,8 +66,10 @@ struct Filter {
     cols: usize,
     /// Columns rounded up to whole vectors.
     stride: usize,
-    /// t' S^-1 t: the squared distance between the character and nothing.
+    /// t' S^-1 t without the template's own noise: the squared distance between the character and nothing.
     distance2: f32,
+    /// What the template's own noise adds to t' S^-1 t.
+    of_noise: f64,
 }
 
 /// The filters of an alphabet under a noise model.
@@ -89,7 +91,8 @@ impl Matcher {
             if let std::collections::btree_map::Entry::Vacant(slot) = solvers.entry(cols) {
                 slot.insert(noise.solver(cols)?);
             }
-            filters.push(filter_of(shape, &solvers.get(&cols)?.weights(&shape.template)));
+            let of_noise = noise.distance2_of_mean(shape.template.len(), shape.pictures);
+            filters.push(filter_of(shape, &solvers.get(&cols)?.weights(&shape.template), of_noise));
         }
         let strangeness = Strangeness::new(alphabet, &filters)?;
         Some(Self { filters, rows: alphabet.rows, strangeness })
@@ -152,7 +155,10 @@ impl Strangeness {
     fn new(alphabet: &Alphabet, filters: &[Filter]) -> Option<Self> {
         let is_digit = |index: &usize| alphabet.shapes[*index].character.is_ascii_digit();
         let digits: Vec<usize> = (0..alphabet.shapes.len()).filter(is_digit).collect();
-        let product = |i: usize, j: usize| cross(&filters[digits[i]], &alphabet.shapes[digits[j]].template);
+        let product = |i: usize, j: usize| {
+            let of_noise = if i == j { filters[digits[i]].of_noise } else { 0.0 };
+            cross(&filters[digits[i]], &alphabet.shapes[digits[j]].template) - of_noise
+        };
         let mut gram =
             DMatrix::from_fn(digits.len(), digits.len(), |i, j| 0.5 * (product(i, j) + product(j, i)));
         let ridge = GRAM_RIDGE_SHARE * gram.trace() / digits.len().max(1) as f64;
@@ -180,8 +186,12 @@ fn cross(filter: &Filter, template: &Array2<f32>) -> f64 {
     rows.map(|(weights, row)| (0..cols).map(|x| f64::from(weights[x] * row[x])).sum::<f64>()).sum()
 }
 
-fn filter_of(shape: &Shape, weights: &[f64]) -> Filter {
-    let distance2 = weights.iter().zip(&shape.template).map(|(w, t)| w * f64::from(*t)).sum::<f64>();
+/// The filter of a shape; `of_noise` is the part of its squared distance that is its template's own noise,
+/// which must not count: a shape learnt from few pictures would always score too low.
+fn filter_of(shape: &Shape, weights: &[f64], of_noise: f64) -> Filter {
+    let as_seen = weights.iter().zip(&shape.template).map(|(w, t)| w * f64::from(*t)).sum::<f64>();
+    let of_noise = of_noise.min(MOST_NOISE_SHARE * as_seen);
+    let distance2 = as_seen - of_noise;
     let cols = shape.template.ncols();
     let stride = cols.next_multiple_of(LANES);
     let mut padded = Vec::with_capacity(stride * shape.template.nrows());
@@ -189,8 +199,11 @@ fn filter_of(shape: &Shape, weights: &[f64]) -> Filter {
         padded.extend(row.iter().map(|weight| *weight as f32));
         padded.resize(padded.len() + stride - cols, 0.0);
     }
-    Filter { weights: padded, cols, stride, distance2: distance2 as f32 }
+    Filter { weights: padded, cols, stride, distance2: distance2 as f32, of_noise }
 }
+
+/// Largest share of a squared distance that is put down to noise.
+const MOST_NOISE_SHARE: f64 = 0.5;
 
 /// Numbers multiplied at a time, so that the compiler can use vector instructions.
 const LANES: usize = 4;

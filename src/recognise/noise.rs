@@ -24,6 +24,8 @@ pub struct Noise {
     rows: usize,
     cols: usize,
     covariance: DMatrix<f64>,
+    /// Whether the covariance was measured; else it is a start that is safely too large.
+    measured: bool,
 }
 
 impl Noise {
@@ -31,7 +33,8 @@ impl Noise {
     #[must_use]
     pub fn white(rows: usize, cols: usize, sd_levels: f32) -> Self {
         let variance = f64::from(sd_levels).powi(2);
-        Self { rows, cols, covariance: DMatrix::from_diagonal_element(rows * cols, rows * cols, variance) }
+        let covariance = DMatrix::from_diagonal_element(rows * cols, rows * cols, variance);
+        Self { rows, cols, covariance, measured: false }
     }
 
     /// The model of a sample of differences, each rows x cols; `None` when there are too few.
@@ -50,7 +53,17 @@ impl Noise {
         for i in 0..size {
             covariance[(i, i)] += RIDGE_SHARE * mean_variance + RIDGE_LEVELS2;
         }
-        Some(Self { rows, cols, covariance })
+        Some(Self { rows, cols, covariance, measured: true })
+    }
+
+    /// What noise alone adds to t' S^-1 t of a template t of `pixels` pixels that is the mean of so many
+    /// pictures: the noise of the mean has the covariance S / n, so its expectation is the number of
+    /// pixels over n. Nothing while the covariance is not measured.
+    pub(super) fn distance2_of_mean(&self, pixels: usize, pictures: Option<u32>) -> f64 {
+        match pictures {
+            Some(count) if self.measured => pixels as f64 / f64::from(count.max(1)),
+            _ => 0.0,
+        }
     }
 
     /// Prepares the model for templates of `cols` columns (at most the model's own).

@@ -3,7 +3,7 @@
 use ndarray::Array2;
 
 use super::layout::{Layout, advance, edges};
-use super::{Group, Told, ToldMoment};
+use super::{Group, Patch, Told, ToldMoment};
 use crate::recognise::feature::HighPass;
 use crate::recognise::matcher::normalised_correlation;
 use crate::recognise::{correlation, patch_at};
@@ -35,19 +35,26 @@ pub(super) struct CharacterCut {
     pub(super) features: Array2<f32>,
 }
 
-/// Mean features over the told frame and the neighbours that show the same.
-pub(super) fn hold_mean(moment: &ToldMoment, factor: usize, high_pass: &HighPass) -> Array2<f32> {
-    let features = |patch: &super::Patch| high_pass.apply(&patch.levels(factor));
+/// The told frame and the neighbours that show the same.
+pub(super) fn held<'a>(moment: &'a ToldMoment, factor: usize, high_pass: &HighPass) -> Vec<&'a Patch> {
+    let features = |patch: &Patch| high_pass.apply(&patch.levels(factor));
     let centre = features(&moment.centre);
-    let (before, after): (Vec<_>, Vec<_>) =
-        (moment.before.iter().map(features).collect(), moment.after.iter().map(features).collect());
-    let likeness = |other: &Array2<f32>| normalised_correlation(other, &centre, 0, 0).unwrap_or(-1.0);
-    let nearest = before.first().into_iter().chain(after.first()).map(likeness).fold(0.0, f32::max);
-    let same = |other: &&Array2<f32>| likeness(other) > nearest - 0.06;
-    let held: Vec<&Array2<f32>> =
-        before.iter().take_while(same).chain(after.iter().take_while(same)).collect();
-    let count = held.len() as f32 + 1.0;
-    held.into_iter().fold(centre.clone(), |sum, other| sum + other) / count
+    let likeness = |patch: &Patch| normalised_correlation(&features(patch), &centre, 0, 0).unwrap_or(-1.0);
+    let rated = |patches: &'a [Patch]| -> Vec<(&'a Patch, f32)> {
+        patches.iter().map(|patch| (patch, likeness(patch))).collect()
+    };
+    let (before, after) = (rated(&moment.before), rated(&moment.after));
+    let nearest = before.first().into_iter().chain(after.first()).map(|one| one.1).fold(0.0, f32::max);
+    let same = |one: &&(&Patch, f32)| one.1 > nearest - 0.06;
+    let neighbours = before.iter().take_while(same).chain(after.iter().take_while(same));
+    std::iter::once(&moment.centre).chain(neighbours.map(|one| one.0)).collect()
+}
+
+/// Mean features of pictures of one text.
+pub(super) fn mean_features(held: &[&Patch], factor: usize, high_pass: &HighPass) -> Array2<f32> {
+    let mut features = held.iter().map(|patch| high_pass.apply(&patch.levels(factor)));
+    let first = features.next().unwrap_or_default();
+    features.fold(first, |sum, other| sum + other) / held.len().max(1) as f32
 }
 
 /// The layout under which the cuts of each character agree best, with these cuts.

@@ -221,6 +221,8 @@ fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
 struct ToldRegion<'a> {
     region: &'a Region,
     moments: Vec<&'a ToldMoment>,
+    /// The pictures that show the told text, the one told first, for every moment.
+    held: Vec<Vec<&'a Patch>>,
     /// Mean features over the frames that show the told text, one a moment.
     features: Vec<Array2<f32>>,
     /// Row of the cells' top edge in the window.
@@ -266,10 +268,12 @@ fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) ->
     let told = members.iter().map(|(region, ink)| {
         let moments: Vec<&ToldMoment> =
             moments.iter().filter(|moment| moment.told.channel == region.channel).collect();
-        let features = moments.iter().map(|moment| align::hold_mean(moment, factor, &high_pass)).collect();
+        let held: Vec<Vec<&Patch>> =
+            moments.iter().map(|moment| align::held(moment, factor, &high_pass)).collect();
+        let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { region, moments, features, top }
+        ToldRegion { region, moments, held, features, top }
     });
     Group { regions: told.collect(), rows, factor }
 }
@@ -322,7 +326,9 @@ fn face_of(group: &Group<'_>, cuts: &[CharacterCut]) -> Face {
         let mut advance = 0.0;
         for cut in cuts.iter().filter(|cut| cut.character == character) {
             let told = &group.regions[cut.region];
-            mean.add(&told.moments[cut.moment].centre, group.factor, cut.top, cut.left);
+            for patch in &told.held[cut.moment] {
+                mean.add(patch, group.factor, cut.top, cut.left);
+            }
             advance = cut.advance * group.factor as f32;
         }
         glyphs.extend(mean.glyph(character, advance));
@@ -406,6 +412,7 @@ impl MeanLevels {
     fn glyph(&self, character: char, advance: f32) -> Option<Glyph> {
         let levels = &self.sum / self.count.max(1) as f32;
         let opacity = Array2::ones(levels.dim());
-        (self.count > 0).then_some(Glyph { character, levels, opacity, advance })
+        let pictures = u32::try_from(self.count).ok();
+        (self.count > 0).then_some(Glyph { character, levels, opacity, advance, pictures })
     }
 }
