@@ -106,10 +106,12 @@ struct Node {
 }
 
 /// The best complete text of one pattern.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Complete {
     total: f32,
     shift: i32,
+    /// Characters and their left edges in half columns, left to right.
+    path: Vec<(usize, i32)>,
 }
 
 /// All texts under construction of one frame.
@@ -126,21 +128,21 @@ impl<S: Scorer> Decoder<'_, S> {
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
         let mut scores = Scores::new(self.alphabet, self.scorer, features, placement.top);
         let steps = self.grammar.steps(placement.anchor);
-        let mut best: Vec<Option<(Complete, Vec<(usize, i32)>)>> = vec![None; steps.len()];
+        let mut best: Vec<Option<Complete>> = vec![None; steps.len()];
         let mut search = Search::default();
         for shift in placement.shifts.0..=placement.shifts.1 {
             let start = (2.0 * (placement.position + shift as f32)).round() as i32;
             self.search(steps, placement.anchor, start, &mut scores, &mut search);
             for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
                 let Some((node, total)) = search.best_of(step) else { continue };
-                if best.as_ref().is_none_or(|(known, _)| total > known.total) {
-                    *best = Some((Complete { total, shift }, search.path_to(node, placement.anchor)));
+                if best.as_ref().is_none_or(|known| total > known.total) {
+                    let path = search.path_to(node, placement.anchor);
+                    *best = Some(Complete { total, shift, path });
                 }
             }
         }
-        let complete: Vec<(Complete, Vec<(usize, i32)>)> = best.into_iter().flatten().collect();
-        let first =
-            (0..complete.len()).max_by(|a, b| complete[*a].0.total.total_cmp(&complete[*b].0.total))?;
+        let complete: Vec<Complete> = best.into_iter().flatten().collect();
+        let first = (0..complete.len()).max_by(|a, b| complete[*a].total.total_cmp(&complete[*b].total))?;
         Some(self.decoded(&complete, first, &mut scores, placement.anchor))
     }
 
@@ -208,15 +210,15 @@ impl<S: Scorer> Decoder<'_, S> {
 
     fn decoded(
         &self,
-        complete: &[(Complete, Vec<(usize, i32)>)],
+        complete: &[Complete],
         first: usize,
         scores: &mut Scores<'_, S>,
         anchor: Anchor,
     ) -> Decoded {
-        let (Complete { total, shift, .. }, path) = &complete[first];
+        let Complete { total, shift, path } = &complete[first];
         let others = complete.iter().enumerate().filter(|(other, _)| *other != first);
         let other_lengths: Vec<(Text, f32)> =
-            others.map(|(_, (other, path))| (self.text_of(path), total - other.total)).collect();
+            others.map(|(_, other)| (self.text_of(&other.path), total - other.total)).collect();
         let nearest = other_lengths.iter().map(|(_, behind)| *behind).fold(*total, f32::min);
         let places: Vec<Place> = path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
         let beside = self.strength_beside(&places, anchor, scores);
