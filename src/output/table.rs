@@ -6,12 +6,10 @@ use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, rows};
 use super::numbers::{clock, shown};
+use super::page::wrapped;
 use super::surroundings;
 use super::tally::Tally;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin, with_symbol};
-
-/// Widest line, in characters; a single word longer than that, such as a path, is left whole.
-const WIDTH: usize = 100;
 
 /// The answer as text: a row for each pair and for each throttle step flown more than once, then
 /// what a pilot should know of them, then what was left blank and why. Lines end in `\n`.
@@ -112,22 +110,4 @@ fn reading_lines(flight: &Flight) -> Vec<String> {
         )
     };
     readings.channels.iter().map(line).collect()
-}
-
-/// Breaks a line at its blanks so that no line is wider than [`WIDTH`]; further lines are
-/// indented. Control characters, which could steer a terminal, are dropped.
-fn wrapped(text: &str) -> Vec<String> {
-    let plain: String = text.chars().filter(|c| c.is_whitespace() || !c.is_control()).collect();
-    let mut lines: Vec<String> = Vec::new();
-    for word in plain.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= WIDTH => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            Some(_) => lines.push(format!("  {word}")),
-            None => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
