@@ -77,12 +77,12 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
         write_page(out, &comparison_html(&comparisons, &style), arguments.force)?;
     }
     if arguments.json {
-        println!("{}", comparison_json(&comparisons, &style).map_err(Failure::failed)?);
+        tell!("{}", comparison_json(&comparisons, &style).map_err(Failure::failed)?);
         return Ok(());
     }
-    print!("{}", comparison_text(&comparisons, &style));
+    super::tell_text(&comparison_text(&comparisons, &style));
     if let Some(out) = &arguments.out {
-        println!("Page: {}", out.display());
+        tell!("Page: {}", out.display());
     }
     Ok(())
 }

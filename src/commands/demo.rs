@@ -99,14 +99,14 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     folder.write(&flight).map_err(Failure::failed)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {
-        println!("{:#}", with_truth(&flight, &beside)?);
+        tell!("{:#}", with_truth(&flight, &beside)?);
         return Ok(());
     }
     print_result(&flight, false)?;
-    println!("\nBeside the truth of this simulated flight:");
-    beside.iter().for_each(|step| println!("{}", step.in_words()));
-    println!("Report: {}", arguments.out.join("report.html").display());
-    println!("CSV:    {}", arguments.out.join("pairs.csv").display());
+    tell!("\nBeside the truth of this simulated flight:");
+    beside.iter().for_each(|step| tell!("{}", step.in_words()));
+    tell!("Report: {}", arguments.out.join("report.html").display());
+    tell!("CSV:    {}", arguments.out.join("pairs.csv").display());
     Ok(())
 }
 

@@ -56,7 +56,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
     if arguments.json {
         let regions: Vec<_> = shown.iter().map(Read::json).collect();
-        println!(
+        tell!(
             "{}",
             json!({
                 "clip": arguments.clip, "container": info.container, "codec": info.codec,
@@ -67,7 +67,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         );
         return Ok(());
     }
-    println!(
+    tell!(
         "{}: {} in {}, {}x{} pixels",
         arguments.clip.display(),
         info.codec,
@@ -76,14 +76,14 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         info.height
     );
     let rate = if length_s > 0.0 { (frames.saturating_sub(1)) as f64 / length_s } else { 0.0 };
-    println!("{frames} frames in {length_s:.3} s, on average {rate:.2} frames a second by their stamps");
+    tell!("{frames} frames in {length_s:.3} s, on average {rate:.2} frames a second by their stamps");
     for sentence in sentences {
-        println!("{sentence}");
+        tell!("{sentence}");
     }
     for Read { region, shown } in &shown {
-        println!("at {:.3} s  {:12} {}", frame.time_s, region.channel.name(), in_words(shown));
+        tell!("at {:.3} s  {:12} {}", frame.time_s, region.channel.name(), in_words(shown));
     }
-    println!("Picture: {}", picture.display());
+    tell!("Picture: {}", picture.display());
     Ok(())
 }
 

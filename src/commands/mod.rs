@@ -2,6 +2,15 @@
 //!
 //! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup).
 
+/// Prints a line. A reader that has gone away (`pairspeed read ... | head`) is no reason to stop: the
+/// results are written all the same.
+macro_rules! tell {
+    ($($text:tt)*) => {{
+        use std::io::Write as _;
+        let _gone = writeln!(std::io::stdout(), $($text)*);
+    }};
+}
+
 mod compare;
 mod demo;
 mod inspect;
@@ -85,6 +94,12 @@ impl From<ReadError> for Failure {
             misuse => Self::misuse(misuse),
         }
     }
+}
+
+/// Prints a text as it is, with the same tolerance as `tell!`.
+fn tell_text(text: &str) {
+    use std::io::Write as _;
+    let _gone = std::io::stdout().write_all(text.as_bytes());
 }
 
 /// Runs the command told on the command line.

@@ -84,12 +84,12 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         write_page(out, &test_card_html(&card, unit), arguments.force)?;
     }
     if arguments.json {
-        println!("{}", test_card_json(&card, unit).map_err(Failure::failed)?);
+        tell!("{}", test_card_json(&card, unit).map_err(Failure::failed)?);
         return Ok(());
     }
-    print!("{}", test_card_text(&card, unit));
+    super::tell_text(&test_card_text(&card, unit));
     if let Some(out) = &arguments.out {
-        println!("Page: {}", out.display());
+        tell!("Page: {}", out.display());
     }
     Ok(())
 }

@@ -62,7 +62,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     folder.write(&flight).map_err(Failure::failed)?;
     print_result(&flight, arguments.json)?;
     if !arguments.json {
-        println!("Results: {}", out.join("report.html").display());
+        tell!("Results: {}", out.join("report.html").display());
     }
     Ok(())
 }
@@ -72,9 +72,9 @@ pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
     if json {
         let bytes = summary_json(flight).map_err(Failure::failed)?;
         // The summary ends its last line itself.
-        print!("{}", String::from_utf8_lossy(&bytes));
+        super::tell_text(&String::from_utf8_lossy(&bytes));
     } else {
-        print!("{}", table(flight));
+        super::tell_text(&table(flight));
     }
     Ok(())
 }

@@ -67,17 +67,17 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let picture = file.with_extension("png");
     save_png(&annotate(still, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
     if arguments.json {
-        println!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
+        tell!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
         return Ok(());
     }
-    println!("Setup: {}", file.display());
-    println!("Picture of the boxes: {}", picture.display());
-    println!(
+    tell!("Setup: {}", file.display());
+    tell!("Picture of the boxes: {}", picture.display());
+    tell!(
         "Next: look at the picture and mend the file; its comments say what is open: names, units, decimals."
     );
-    println!("Then: pairspeed inspect {} --setup {} --at 30", arguments.clip.display(), file.display());
+    tell!("Then: pairspeed inspect {} --setup {} --at 30", arguments.clip.display(), file.display());
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
-        println!("None of the boxes could be told to be the speed: name one `speed`.");
+        tell!("None of the boxes could be told to be the speed: name one `speed`.");
     }
     Ok(())
 }

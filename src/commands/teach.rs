@@ -231,25 +231,25 @@ fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, told: usiz
             .iter()
             .map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s }))
             .collect();
-        println!(
+        tell!(
             "{}",
             serde_json::json!({ "glyphs": folder, "missing": missing, "contradictions": contradictions, "tell_next": ask })
         );
         return Ok(());
     }
-    println!("Glyphs: {}, learnt from {told} told readings (kept in its told.toml)", folder.display());
+    tell!("Glyphs: {}, learnt from {told} told readings (kept in its told.toml)", folder.display());
     for contradiction in contradictions {
-        println!("Contradiction: {contradiction}");
+        tell!("Contradiction: {contradiction}");
     }
     if missing.is_empty() {
-        println!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
+        tell!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
         return Ok(());
     }
-    println!(
+    tell!(
         "Not seen yet: {missing}. Readings with these digits stay blank. Tell some of these next; what you told before is remembered:"
     );
     for (ask, path) in lesson.ask_next.iter().zip(pictures) {
-        println!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
+        tell!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
     }
     Ok(())
 }

@@ -26,6 +26,7 @@ const UNKNOWN_BEHIND_CLEAR: f32 = 8.0;
 /// How far a look that is not clear puts its candidates behind the state "not known".
 const TEXT_BEHIND_STRANGE: f32 = 1.5;
 const TEXT_BEHIND_NOTHING: f32 = 3.0;
+const TEXT_BEHIND_UNTAUGHT: f32 = 5.0;
 
 /// Share of the evidence that a strange look keeps on which of its candidates it is.
 const EVIDENCE_OF_STRANGE: f32 = 0.3;
@@ -105,6 +106,7 @@ fn emissions(frame: &Frame, states: &[f64]) -> Vec<f64> {
     let (share, text_behind, unknown_behind) = match look.sight {
         Sight::Clear => (1.0, 0.0, UNKNOWN_BEHIND_CLEAR),
         Sight::Strange => (EVIDENCE_OF_STRANGE, TEXT_BEHIND_STRANGE, 0.0),
+        Sight::Untaught => (EVIDENCE_OF_STRANGE, TEXT_BEHIND_UNTAUGHT, 0.0),
         Sight::Nothing => (0.0, TEXT_BEHIND_NOTHING, 0.0),
     };
     let behind = |state: &f64| {

@@ -86,6 +86,17 @@ fn a_long_stretch_that_looks_like_no_known_text_is_not_filled() {
 }
 
 #[test]
+fn a_hold_that_may_be_a_digit_never_taught_is_not_given_to_its_neighbours() {
+    let mut looks = holds(&[850.0, 851.0, 852.0, 853.0, 854.0].map(|value: f64| value - 800.0));
+    for look_then in &mut looks[10..15] {
+        *look_then = look(Sight::Untaught, &[(53.0, 0.0), (50.0, 0.5)]);
+    }
+    for verdict in &pool(&frames(looks), &BOUNDS)[10..15] {
+        assert!(verdict.is_none_or(|(_, confidence)| confidence < 0.9), "{verdict:?}");
+    }
+}
+
+#[test]
 fn an_impossible_jump_of_one_frame_is_refused_however_sure_it_looks() {
     let mut looks = holds(&[63.0, 63.0, 63.0]);
     looks[7] = look(Sight::Clear, &[(163.0, 0.0), (63.0, 6.0)]);

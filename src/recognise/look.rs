@@ -31,9 +31,10 @@ pub struct Candidate {
 pub enum Sight {
     /// No text stands out.
     Nothing,
-    /// Something stands there that looks unlike any text known: damage, two texts mixed, or a glyph
-    /// never taught.
+    /// Something stands there that looks unlike any text known: damage, or two texts mixed.
     Strange,
+    /// The same where not all digits are known, so that it may well be one never taught.
+    Untaught,
     /// Every character looks like its template.
     Clear,
 }
@@ -60,7 +61,7 @@ impl Look {
     /// is taken as evidence.
     pub(super) fn of(
         decoded: &Decoded,
-        known_shapes: bool,
+        sight: Sight,
         (grammar, alphabet): (&Grammar, &Alphabet),
         evidence_share: f32,
     ) -> Self {
@@ -81,7 +82,7 @@ impl Look {
         let candidate =
             |(text, behind): (Text, f32)| Some(Candidate { text, value: grammar.value(&text)?, behind });
         let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
-        Self { sight: if known_shapes { Sight::Clear } else { Sight::Strange }, candidates, floor }
+        Self { sight, candidates, floor }
     }
 }
 

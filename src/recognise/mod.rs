@@ -211,8 +211,12 @@ impl Recogniser {
             let (window, _, face) = region.found.as_ref()?;
             let face = &self.faces[*face];
             let decoded = self.decoded(region, luma, window)?;
-            let known_shapes = are_known_shapes(&decoded, face.all_digits);
-            Some(Look::of(&decoded, known_shapes, (&region.grammar, &face.alphabet), EVIDENCE_SHARE))
+            let sight = match are_known_shapes(&decoded, face.all_digits) {
+                true => Sight::Clear,
+                false if face.all_digits => Sight::Strange,
+                false => Sight::Untaught,
+            };
+            Some(Look::of(&decoded, sight, (&region.grammar, &face.alphabet), EVIDENCE_SHARE))
         };
         look().unwrap_or_else(Look::nothing)
     }
