@@ -57,16 +57,18 @@ pub(super) fn mean_features(held: &[&Patch], factor: usize, high_pass: &HighPass
     features.fold(first, |sum, other| sum + other) / held.len().max(1) as f32
 }
 
-/// The layout under which the cuts of each character agree best, with these cuts.
-pub(super) fn best_cuts<'a>(
+/// Layouts with the cuts they give, those first under which the cuts of each character agree best.
+pub(super) fn ranked_cuts<'a>(
     group: &Group<'_>,
     layouts: impl IntoIterator<Item = &'a Layout>,
-) -> Option<(&'a Layout, Vec<CharacterCut>)> {
-    let all = layouts.into_iter().map(|layout| {
+) -> Vec<(&'a Layout, Vec<CharacterCut>)> {
+    let rated = layouts.into_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
         (mean_agreement(&cuts), layout, cuts)
     });
-    all.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, layout, cuts)| (layout, cuts))
+    let mut all: Vec<(f32, &Layout, Vec<CharacterCut>)> = rated.collect();
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    all.into_iter().map(|(_, layout, cuts)| (layout, cuts)).collect()
 }
 
 /// Mean correlation of the cuts with the others of the same character.

@@ -21,10 +21,10 @@ use crate::recognise::feature::{HighPass, MARGIN_PX};
 use crate::recognise::{Patch, Recogniser, Sample, ink};
 use crate::setup::Region;
 
-use align::{CharacterCut, best_cuts};
+use align::{CharacterCut, ranked_cuts};
 pub use told_file::{Remembered, ToldFile, ToldFileError};
 
-use layout::{RegionInk, ToldInk, find_layouts, with_other_points};
+use layout::{Layout, RegionInk, ToldInk, find_layouts, with_other_points};
 
 /// Heights of type that differ by no more than this share count as one face.
 const SAME_HEIGHT_SHARE: f32 = 0.3;
@@ -278,17 +278,26 @@ fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) ->
     Group { regions: told.collect(), rows, factor }
 }
 
+/// Pitches for which all widths of the decimal point are tried: a coarse width can favour a wrong pitch.
+const PITCHES_LOOKED_AT_CLOSELY: usize = 5;
+
 /// Cuts the characters of a group's told readings, aligned to each other.
 fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
     let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
     let layouts = find_layouts(&inks, height);
-    let Some((layout, cuts)) = best_cuts(group, &layouts) else {
+    let ranked = ranked_cuts(group, &layouts);
+    let finer: Vec<Layout> = ranked
+        .iter()
+        .take(PITCHES_LOOKED_AT_CLOSELY)
+        .flat_map(|(layout, _)| with_other_points(layout, &inks))
+        .collect();
+    let best = ranked_cuts(group, &finer).into_iter().chain(ranked).next();
+    let Some((_, cuts)) = best else {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
-    let finer = with_other_points(layout, &inks);
-    Ok(best_cuts(group, &finer).map_or(cuts, |(_, finer_cuts)| finer_cuts))
+    Ok(cuts)
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
