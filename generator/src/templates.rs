@@ -30,6 +30,10 @@ struct GlyphEntry {
     advance: f32,
 }
 
+/// Size of a template against the set's own cell: overlays show the glyphs larger than their cells, and
+/// a template that is enlarged is blurred.
+const MAGNIFICATION: u32 = 3;
+
 /// A picture of brightness and cover, eight bits each.
 type CellPicture = image::ImageBuffer<LumaA<u8>, Vec<u8>>;
 
@@ -54,16 +58,24 @@ fn face_entry(set: DrawnSet, picture: &str) -> FaceEntry {
     let glyph = DrawnSet::CHARACTERS
         .into_iter()
         .enumerate()
-        .map(|(column, character)| GlyphEntry { character, column, advance: set.advance(character) })
+        .map(|(column, character)| GlyphEntry {
+            character,
+            column,
+            advance: MAGNIFICATION as f32 * set.advance(character),
+        })
         .collect();
-    FaceEntry { picture: picture.to_owned(), cell: set.cell(), channels: Vec::new(), glyph }
+    FaceEntry { picture: picture.to_owned(), cell: template_cell(set), channels: Vec::new(), glyph }
+}
+
+fn template_cell(set: DrawnSet) -> [u32; 2] {
+    set.cell().map(|side| MAGNIFICATION * side)
 }
 
 /// The set's cells in one row.
 fn cells_picture(set: DrawnSet) -> CellPicture {
-    let [width, height] = set.cell();
+    let [width, height] = template_cell(set);
     let mut picture = CellPicture::new(width * DrawnSet::CHARACTERS.len() as u32, height);
-    let glyphs = DrawnSet::CHARACTERS.into_iter().filter_map(|c| set.glyph(c, 1.0, 1.0));
+    let glyphs = DrawnSet::CHARACTERS.into_iter().filter_map(|c| set.glyph(c, MAGNIFICATION as f32, 1.0));
     for (column, glyph) in glyphs.enumerate() {
         imageops::replace(&mut picture, &cell_picture(&glyph), i64::from(width) * column as i64, 0);
     }
@@ -88,11 +100,11 @@ mod tests {
         let written = write_templates(folder.path()).unwrap();
         assert_eq!(written.len(), DrawnSet::ALL.len());
         let picture = image::open(folder.path().join("block/block.png")).unwrap();
-        assert_eq!((picture.width(), picture.height()), (12 * 13, 18));
+        assert_eq!((picture.width(), picture.height()), (36 * 13, 54));
         assert!(picture.color().has_alpha());
         let text = std::fs::read_to_string(folder.path().join("block/glyphs.toml")).unwrap();
         let parsed: toml::Table = text.parse().unwrap();
-        assert_eq!(parsed["face"][0]["cell"].to_string(), "[12, 18]");
+        assert_eq!(parsed["face"][0]["cell"].to_string(), "[36, 54]");
         assert_eq!(parsed["face"][0]["glyph"][10]["character"].as_str(), Some("."));
     }
 

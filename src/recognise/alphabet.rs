@@ -4,7 +4,7 @@ use image::imageops::{FilterType, resize};
 use image::{ImageBuffer, Luma};
 use ndarray::{Array2, s};
 
-use super::feature::HighPass;
+use super::feature::{HighPass, blurred_across};
 use crate::glyphs::{Face, Glyph};
 
 /// Grey level put behind transparent glyphs: about mid-grey.
@@ -77,6 +77,33 @@ pub struct Alphabet {
     pub factor: usize,
 }
 
+/// How a face appears on the frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Appearance {
+    /// Magnification of the face's cells (x, y).
+    pub scale: (f32, f32),
+    /// Standard deviation of the blur along the lines, in working pixels.
+    pub blur_px: f32,
+}
+
+impl Appearance {
+    /// Appearances a step away: narrower, wider, lower, higher, sharper and more blurred.
+    #[must_use]
+    pub fn neighbours(self, magnification_step: f32, blur_step_px: f32, most_blur_px: f32) -> [Self; 6] {
+        let (less, more) = (1.0 - magnification_step, 1.0 + magnification_step);
+        let scaled = |x: f32, y: f32| Self { scale: (self.scale.0 * x, self.scale.1 * y), ..self };
+        let blurred = |by: f32| Self { blur_px: (self.blur_px + by).clamp(0.0, most_blur_px), ..self };
+        [
+            scaled(less, 1.0),
+            scaled(more, 1.0),
+            scaled(1.0, less),
+            scaled(1.0, more),
+            blurred(-blur_step_px),
+            blurred(blur_step_px),
+        ]
+    }
+}
+
 /// How many frame pixels go into one working pixel for glyphs of this height in frame pixels.
 #[must_use]
 pub fn working_factor(glyph_height_px: f32) -> usize {
@@ -88,12 +115,19 @@ impl Alphabet {
     #[must_use]
     pub fn new(face: &Face, scale: (f32, f32)) -> Self {
         let factor = working_factor(face.cell.1 as f32 * scale.1);
+        Self::with_appearance(face, Appearance { scale, blur_px: 0.0 }, factor)
+    }
+
+    /// Prepares a face that appears on the frame as told.
+    #[must_use]
+    pub fn with_appearance(face: &Face, appearance: Appearance, factor: usize) -> Self {
+        let Appearance { scale, blur_px } = appearance;
         let zoom = (scale.0 / factor as f32, scale.1 / factor as f32);
         let rows = ((face.cell.1 as f32 * zoom.1).round() as usize).max(3);
         let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max) * zoom.0;
         let high_pass = HighPass::for_cell_width(widest);
         let shapes: Vec<Shape> =
-            face.glyphs.iter().map(|glyph| shape_of(glyph, zoom, rows, &high_pass)).collect();
+            face.glyphs.iter().map(|glyph| shape_of(glyph, zoom, (rows, blur_px), &high_pass)).collect();
         let cols = shapes.iter().map(|shape| shape.template.ncols()).max().unwrap_or(1);
         Self { shapes, rows, cols, high_pass, factor }
     }
@@ -112,6 +146,12 @@ impl Alphabet {
     /// Multiplies the distances between characters by `ratio`.
     pub fn scale_advances(&mut self, ratio: f32) {
         self.shapes.iter_mut().for_each(|shape| shape.advance *= ratio);
+    }
+
+    /// Whether the face was drawn, not taught.
+    #[must_use]
+    pub fn is_drawn(&self) -> bool {
+        self.shapes.iter().all(|shape| shape.pictures.is_none())
     }
 
     /// The index of a character's shape.
@@ -136,7 +176,7 @@ fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
 }
 
 /// Puts the glyph on the backdrop, scales it, and takes features with room around it.
-fn shape_of(glyph: &Glyph, zoom: (f32, f32), rows: usize, high_pass: &HighPass) -> Shape {
+fn shape_of(glyph: &Glyph, zoom: (f32, f32), (rows, blur_px): (usize, f32), high_pass: &HighPass) -> Shape {
     let pad = 8;
     let flat = &glyph.levels * &glyph.opacity + glyph.opacity.mapv(|a| (1.0 - a) * BACKDROP_LEVEL);
     let cols = ((flat.ncols() as f32 * zoom.0).round() as usize).max(2);
@@ -144,6 +184,7 @@ fn shape_of(glyph: &Glyph, zoom: (f32, f32), rows: usize, high_pass: &HighPass) 
     let padded = Array2::from_shape_fn((rows + 2 * pad, cols + 2 * pad), |(y, x)| {
         scaled[[y.saturating_sub(pad).min(rows - 1), x.saturating_sub(pad).min(cols - 1)]]
     });
+    let padded = blurred_across(&padded, blur_px);
     let advance = glyph.advance * zoom.0;
     let own_cols = (advance.ceil() as usize).clamp(2, cols);
     let template = high_pass.apply(&padded).slice(s![pad..pad + rows, pad..pad + own_cols]).to_owned();

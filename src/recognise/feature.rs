@@ -147,6 +147,19 @@ fn gaussian(sigma: f32) -> Vec<f32> {
     half.iter().map(|weight| weight / total).collect()
 }
 
+/// Blurs a picture along its lines; nothing is done for a standard deviation of 0.
+pub(super) fn blurred_across(levels: &Array2<f32>, sigma_px: f32) -> Array2<f32> {
+    if sigma_px <= 0.0 {
+        return levels.clone();
+    }
+    let half = gaussian(sigma_px);
+    let (rows, cols) = levels.dim();
+    Array2::from_shape_fn((rows, cols), |(y, x)| {
+        let pair = |k: usize| levels[[y, x.saturating_sub(k)]] + levels[[y, (x + k).min(cols - 1)]];
+        half.iter().enumerate().skip(1).fold(half[0] * levels[[y, x]], |sum, (k, w)| sum + w * pair(k))
+    })
+}
+
 /// Separable blur of some rows with a symmetric kernel; edges repeat.
 fn blur(levels: &Array2<f32>, half: &[f32], rows: Range<usize>) -> Array2<f32> {
     let (last, reach) = (levels.nrows().saturating_sub(1), half.len() - 1);

@@ -6,6 +6,7 @@
 pub mod alphabet;
 mod calibrate;
 pub mod decode;
+mod drawn;
 pub mod feature;
 pub mod grammar;
 pub mod ink;

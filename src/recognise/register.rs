@@ -2,8 +2,9 @@
 
 use ndarray::Array2;
 
-use super::alphabet::{Alphabet, working_factor};
+use super::alphabet::{Alphabet, Appearance, working_factor};
 use super::calibrate::{RegionSample, Registration, presence, register};
+use super::drawn::Means;
 use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
 use super::ink;
@@ -31,6 +32,12 @@ const SETTLING_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), 
 /// Rounds of fitting the spacing of built-in glyphs: single characters are looked for within a column
 /// of their places, so a spacing that is far off comes right in steps.
 const SPACING_ROUNDS: usize = 3;
+
+/// Rounds of finding out how a drawn face appears: better templates find more of the texts.
+const APPEARANCE_ROUNDS: usize = 2;
+
+/// Blur along the lines that is tried first, in working pixels.
+const FIRST_BLUR_PX: f32 = 0.5;
 
 /// Changes made at most.
 const SETTLING_ROUNDS: usize = 5;
@@ -79,6 +86,9 @@ impl AllRegistered {
         let usual = |registered: &&Registered| registered.registration.fit;
         let fits = self.alphabets.iter().enumerate().filter_map(|(number, alphabet)| {
             let registration = try_alphabet(alphabet, region, patches)?;
+            if alphabet.is_drawn() && !is_genuine(alphabet, &registration, region, patches) {
+                return None;
+            }
             let known = self.regions.iter().flatten().filter(|other| other.alphabet == number);
             let known = known.map(|other| usual(&other)).fold(0.0, f32::max);
             (registration.fit > 0.85 * known).then_some(Registered { alphabet: number, registration })
@@ -110,19 +120,73 @@ fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alph
         .into_iter()
         .take(FINALISTS)
         .filter_map(|finalist| {
-            let alphabet = finalist.1.settled(finalist.0, region, &some).alphabet();
-            Some((try_alphabet(&alphabet, region, patches)?, alphabet))
+            let settled = finalist.1.settled(finalist.0, region, &some);
+            let alphabet = settled.alphabet();
+            Some((try_alphabet(&alphabet, region, patches)?, alphabet, settled))
         })
         .max_by(|a, b| a.0.fit.total_cmp(&b.0.fit));
-    let (mut registration, mut alphabet) = best?;
-    if sets.iter().all(|set| set.any_size) {
-        for _ in 0..SPACING_ROUNDS {
-            alphabet.scale_advances(registration.spacing);
-            registration = try_alphabet(&alphabet, region, patches)?;
-        }
-        alphabet.match_contrast(&features_of(&alphabet, patches));
+    let (registration, alphabet, candidate) = best?;
+    if !alphabet.is_drawn() {
+        return Some((alphabet, registration));
+    }
+    let faces: Vec<&Face> = sets.iter().filter_map(|set| set.face_for(&region.channel)).collect();
+    drawn_as_seen(&faces, candidate, (alphabet, registration), region, patches)
+}
+
+/// The drawn face, and its size and blur, that the sample shows, starting from a first guess; `None` if
+/// it shows none of them.
+fn drawn_as_seen(
+    faces: &[&Face],
+    guess: Candidate<'_>,
+    (mut alphabet, mut registration): (Alphabet, Registration),
+    region: &Region,
+    patches: &[Patch],
+) -> Option<(Alphabet, Registration)> {
+    let grammar = Grammar::of(region);
+    let guessed_height = guess.face.ink_height()?;
+    (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
+    let mut start = Appearance { scale: guess.scale, blur_px: FIRST_BLUR_PX };
+    let mut height = guessed_height;
+    for _ in 0..APPEARANCE_ROUNDS {
+        let means = Means::of(&alphabet, &registration.placement, &grammar, patches);
+        let seen = faces.iter().filter_map(|face| {
+            let ratio = height / face.ink_height()?;
+            let start = Appearance { scale: (start.scale.0 * ratio, start.scale.1 * ratio), ..start };
+            let (appearance, fit) = means.appearance(face, start);
+            Some((face, appearance, fit))
+        });
+        let (face, appearance, _) = seen.max_by(|a, b| a.2.total_cmp(&b.2))?;
+        (start, height) = (appearance, face.ink_height()?);
+        alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
+        registration = try_alphabet(&alphabet, region, patches)?;
+        (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
+    }
+    alphabet.match_contrast(&features_of(&alphabet, patches));
+    is_genuine(&alphabet, &registration, region, patches).then_some((alphabet, registration))
+}
+
+/// The alphabet with the spacing of the characters that the sample shows.
+fn evenly_spaced(
+    mut alphabet: Alphabet,
+    mut registration: Registration,
+    region: &Region,
+    patches: &[Patch],
+) -> Option<(Alphabet, Registration)> {
+    for _ in 0..SPACING_ROUNDS {
+        alphabet.scale_advances(registration.spacing);
+        registration = try_alphabet(&alphabet, region, patches)?;
     }
     Some((alphabet, registration))
+}
+
+/// Whether the sample shows the face of a drawn alphabet.
+fn is_genuine(
+    alphabet: &Alphabet,
+    registration: &Registration,
+    region: &Region,
+    patches: &[Patch],
+) -> bool {
+    Means::of(alphabet, &registration.placement, &Grammar::of(region), patches).show(alphabet)
 }
 
 impl Candidate<'_> {
