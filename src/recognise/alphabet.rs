@@ -1,7 +1,8 @@
 //! An alphabet: a face's glyphs as features at a region's working resolution.
 
-use image::imageops::{FilterType, resize};
-use image::{ImageBuffer, Luma};
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::F32;
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use ndarray::{Array2, s};
 
 use super::feature::{HighPass, blurred_across};
@@ -84,22 +85,68 @@ pub struct Appearance {
     pub scale: (f32, f32),
     /// Standard deviation of the blur along the lines, in working pixels.
     pub blur_px: f32,
+    /// How far down the glyphs stand in their cells, in working pixels: cells stand in whole rows.
+    pub down_px: f32,
+    /// Grey level behind the glyphs, 0 to 255.
+    pub backdrop: f32,
 }
 
+/// Steps of an appearance: a share of the magnification, pixels of blur, and pixels down.
+#[derive(Debug, Clone, Copy)]
+pub struct AppearanceStep {
+    /// Share of the magnification.
+    pub magnification: f32,
+    /// Pixels of blur.
+    pub blur_px: f32,
+    /// Pixels down.
+    pub down_px: f32,
+    /// Grey levels.
+    pub backdrop: f32,
+}
+
+/// Most blur tried, in working pixels.
+const MOST_BLUR_PX: f32 = 2.0;
+
+/// Furthest that glyphs are tried to stand off their cells' rows, in working pixels.
+const FURTHEST_DOWN_PX: f32 = 0.75;
+
 impl Appearance {
-    /// Appearances a step away: narrower, wider, lower, higher, sharper and more blurred.
+    /// An undistorted face.
     #[must_use]
-    pub fn neighbours(self, magnification_step: f32, blur_step_px: f32, most_blur_px: f32) -> [Self; 6] {
-        let (less, more) = (1.0 - magnification_step, 1.0 + magnification_step);
+    pub fn magnified(scale: (f32, f32)) -> Self {
+        Self { scale, blur_px: 0.0, down_px: 0.0, backdrop: BACKDROP_LEVEL }
+    }
+
+    /// The same before scenery of another brightness.
+    #[must_use]
+    pub fn before(self, backdrop: f32) -> Self {
+        Self { backdrop: backdrop.clamp(0.0, 255.0), ..self }
+    }
+
+    /// Appearances a step away: narrower, wider, lower, higher, smaller, larger, sharper, more blurred,
+    /// further up, further down, before darker and brighter scenery.
+    #[must_use]
+    pub fn neighbours(self, step: AppearanceStep) -> [Self; 12] {
+        let (less, more) = (1.0 - step.magnification, 1.0 + step.magnification);
         let scaled = |x: f32, y: f32| Self { scale: (self.scale.0 * x, self.scale.1 * y), ..self };
-        let blurred = |by: f32| Self { blur_px: (self.blur_px + by).clamp(0.0, most_blur_px), ..self };
+        let blurred = |by: f32| Self { blur_px: (self.blur_px + by).clamp(0.0, MOST_BLUR_PX), ..self };
+        let moved = |by: f32| Self {
+            down_px: (self.down_px + by).clamp(-FURTHEST_DOWN_PX, FURTHEST_DOWN_PX),
+            ..self
+        };
         [
             scaled(less, 1.0),
             scaled(more, 1.0),
             scaled(1.0, less),
             scaled(1.0, more),
-            blurred(-blur_step_px),
-            blurred(blur_step_px),
+            scaled(less, less),
+            scaled(more, more),
+            blurred(-step.blur_px),
+            blurred(step.blur_px),
+            moved(-step.down_px),
+            moved(step.down_px),
+            self.before(self.backdrop - step.backdrop),
+            self.before(self.backdrop + step.backdrop),
         ]
     }
 }
@@ -115,19 +162,19 @@ impl Alphabet {
     #[must_use]
     pub fn new(face: &Face, scale: (f32, f32)) -> Self {
         let factor = working_factor(face.cell.1 as f32 * scale.1);
-        Self::with_appearance(face, Appearance { scale, blur_px: 0.0 }, factor)
+        Self::with_appearance(face, Appearance::magnified(scale), factor)
     }
 
     /// Prepares a face that appears on the frame as told.
     #[must_use]
     pub fn with_appearance(face: &Face, appearance: Appearance, factor: usize) -> Self {
-        let Appearance { scale, blur_px } = appearance;
+        let scale = appearance.scale;
         let zoom = (scale.0 / factor as f32, scale.1 / factor as f32);
         let rows = ((face.cell.1 as f32 * zoom.1).round() as usize).max(3);
         let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max) * zoom.0;
         let high_pass = HighPass::for_cell_width(widest);
         let shapes: Vec<Shape> =
-            face.glyphs.iter().map(|glyph| shape_of(glyph, zoom, (rows, blur_px), &high_pass)).collect();
+            face.glyphs.iter().map(|glyph| shape_of(glyph, zoom, (rows, appearance), &high_pass)).collect();
         let cols = shapes.iter().map(|shape| shape.template.ncols()).max().unwrap_or(1);
         Self { shapes, rows, cols, high_pass, factor }
     }
@@ -175,31 +222,55 @@ fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
     sizes.get(sizes.len() * 19 / 20).copied().unwrap_or(0.0)
 }
 
+/// Rows and columns around a cell while features are taken.
+const PAD_PX: usize = 8;
+
 /// Puts the glyph on the backdrop, scales it, and takes features with room around it.
-fn shape_of(glyph: &Glyph, zoom: (f32, f32), (rows, blur_px): (usize, f32), high_pass: &HighPass) -> Shape {
-    let pad = 8;
-    let flat = &glyph.levels * &glyph.opacity + glyph.opacity.mapv(|a| (1.0 - a) * BACKDROP_LEVEL);
+fn shape_of(
+    glyph: &Glyph,
+    zoom: (f32, f32),
+    (rows, appearance): (usize, Appearance),
+    high_pass: &HighPass,
+) -> Shape {
+    let flat = &glyph.levels * &glyph.opacity + glyph.opacity.mapv(|a| (1.0 - a) * appearance.backdrop);
     let cols = ((flat.ncols() as f32 * zoom.0).round() as usize).max(2);
-    let scaled = resized(&flat, rows, cols);
-    let padded = Array2::from_shape_fn((rows + 2 * pad, cols + 2 * pad), |(y, x)| {
-        scaled[[y.saturating_sub(pad).min(rows - 1), x.saturating_sub(pad).min(cols - 1)]]
-    });
-    let padded = blurred_across(&padded, blur_px);
+    let scaled = scaled(&flat, zoom, appearance.down_px, (rows + 2 * PAD_PX, cols + 2 * PAD_PX));
     let advance = glyph.advance * zoom.0;
     let own_cols = (advance.ceil() as usize).clamp(2, cols);
-    let template = high_pass.apply(&padded).slice(s![pad..pad + rows, pad..pad + own_cols]).to_owned();
+    let template = high_pass
+        .apply(&blurred_across(&scaled, appearance.blur_px))
+        .slice(s![PAD_PX..PAD_PX + rows, PAD_PX..PAD_PX + own_cols])
+        .to_owned();
     Shape { character: glyph.character, template, advance, pictures: glyph.pictures }
 }
 
-/// Resamples grey levels of 0 to 255; the image crate keeps floating point pixels within 0 to 1.
-fn resized(levels: &Array2<f32>, rows: usize, cols: usize) -> Array2<f32> {
-    if levels.dim() == (rows, cols) {
-        return levels.clone();
-    }
-    let picture: ImageBuffer<Luma<f32>, Vec<f32>> =
-        ImageBuffer::from_fn(levels.ncols() as u32, levels.nrows() as u32, |x, y| {
-            Luma([levels[[y as usize, x as usize]] / 255.0])
-        });
-    let scaled = resize(&picture, cols as u32, rows as u32, FilterType::Triangle);
-    Array2::from_shape_fn((rows, cols), |(y, x)| 255.0 * scaled.get_pixel(x as u32, y as u32).0[0])
+/// Resamples grey levels, magnified by exactly `zoom` (x, y), into a picture of `size` (rows, columns) in
+/// which the cell's top left corner stands [`PAD_PX`] from the edges and `down_px` lower; around the cell
+/// its edge repeats.
+fn scaled(levels: &Array2<f32>, zoom: (f32, f32), down_px: f32, size: (usize, usize)) -> Array2<f32> {
+    let (rows, cols) = levels.dim();
+    let reach = |zoom: f32, length: usize, cell: usize| {
+        let before = ((PAD_PX + 1) as f32 / zoom).ceil() as usize + 1;
+        let all = before + ((length + 1) as f32 / zoom).ceil() as usize + 1;
+        (before, all.max(before + cell))
+    };
+    let ((left, width), (top, height)) = (reach(zoom.0, size.1, cols), reach(zoom.1, size.0, rows));
+    let padded = Array2::from_shape_fn((height, width), |(y, x)| {
+        F32::new(levels[[y.saturating_sub(top).min(rows - 1), x.saturating_sub(left).min(cols - 1)]])
+    });
+    let window = ResizeOptions::new()
+        .resize_alg(ResizeAlg::Convolution(FilterType::Bilinear))
+        .crop(
+            left as f64 - PAD_PX as f64 / f64::from(zoom.0),
+            top as f64 - (PAD_PX as f64 + f64::from(down_px)) / f64::from(zoom.1),
+            size.1 as f64 / f64::from(zoom.0),
+            size.0 as f64 / f64::from(zoom.1),
+        );
+    let mut out = TypedImage::<F32>::new(size.1 as u32, size.0 as u32);
+    let pixels = padded.as_slice().unwrap_or(&[]);
+    let done = TypedImageRef::new(width as u32, height as u32, pixels)
+        .is_ok_and(|source| Resizer::new().resize_typed(&source, &mut out, &window).is_ok());
+    debug_assert!(done, "the crop box lies inside the padded cell");
+    let levels: Vec<f32> = out.pixels().iter().map(|pixel| pixel.0).collect();
+    Array2::from_shape_vec(size, levels).unwrap_or_else(|_| Array2::from_elem(size, BACKDROP_LEVEL))
 }

@@ -1,10 +1,11 @@
 //! Calibration: before a clip is read, frames spread over it show where each region's text stands,
 //! what the noise is like, and how the glyphs look in this very clip.
 
-use ndarray::Array2;
+use ndarray::{Array2, s};
 
 use super::alphabet::Alphabet;
-use super::decode::{Anchor, Decoded, Decoder, Placement};
+use super::decode::{Anchor, Decoded, Decoder, Place, Placement};
+use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
 use super::matcher::{Correlator, normalised_correlation};
 use super::noise::Noise;
@@ -42,6 +43,8 @@ pub(super) struct Registration {
     pub(super) placement: Placement,
     /// Mean correlation of the decoded characters with their templates, over the sample.
     pub(super) fit: f32,
+    /// Share of the ink in the text's rows that the characters explain, mean over the sample, 0 to 1.
+    pub(super) explained: f32,
     /// Distance of the characters from each other as seen, over the distance that their advances give.
     pub(super) spacing: f32,
 }
@@ -87,14 +90,35 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
     };
     let tops = 0..=rows.checked_sub(alphabet.rows)?;
     let top = tops.max_by(|a, b| strength_at(*a).total_cmp(&strength_at(*b)))?;
-    let found: Vec<Decoded> =
-        sample.features.iter().filter_map(|features| decoder.decode(features, &anywhere(top))).collect();
+    let (found, explained): (Vec<Decoded>, Vec<f32>) = sample
+        .features
+        .iter()
+        .filter_map(|features| {
+            let decoded = decoder.decode(features, &anywhere(top))?;
+            let explained = explained(alphabet, features, top, &decoded);
+            Some((decoded, explained))
+        })
+        .unzip();
     let fit = found.iter().map(fit_of).sum::<f32>() / found.len().max(1) as f32;
     Some(Registration {
         placement: placement_of(alphabet, top, &found)?,
         fit,
+        explained: explained.iter().sum::<f32>() / found.len().max(1) as f32,
         spacing: spacing_of(alphabet, &found),
     })
+}
+
+/// Share of the energy in the text's rows that the characters explain: the energy of their cells times
+/// the square of their correlation, as in a regression.
+fn explained(alphabet: &Alphabet, features: &Array2<f32>, top: usize, decoded: &Decoded) -> f32 {
+    let energy = |cells: &Array2<f32>| cells.iter().map(|level| level * level).sum::<f32>();
+    let ink = |place: &Place| {
+        let size = alphabet.shapes[alphabet.index_of(place.character)?].template.dim();
+        Some(place.fit * place.fit * energy(&patch_at(features, top, place.left, size)?))
+    };
+    let inside = MARGIN_PX..features.ncols().saturating_sub(MARGIN_PX);
+    let all = features.slice(s![top..top + alphabet.rows, inside]).to_owned();
+    decoded.places.iter().filter_map(ink).sum::<f32>() / energy(&all).max(f32::MIN_POSITIVE)
 }
 
 /// Median over the believed texts of the distance from the first to the last character, over that

@@ -6,7 +6,7 @@
 
 use ndarray::Array2;
 
-use super::alphabet::{Alphabet, Appearance};
+use super::alphabet::{Alphabet, Appearance, AppearanceStep};
 use super::calibrate::fit_of;
 use super::decode::{Decoded, Decoder, Placement};
 use super::grammar::Grammar;
@@ -26,12 +26,14 @@ const GENUINE_FIT: f32 = 0.87;
 const GENUINE_DIGIT_FIT: f32 = 0.8;
 const FEW_PICTURES: usize = 4;
 
-/// Changes of magnification tried at a time, coarse and fine.
-const MAGNIFICATION_STEPS: [f32; 2] = [0.05, 0.02];
+/// Changes tried at a time, coarse and fine.
+const STEPS: [AppearanceStep; 2] = [
+    AppearanceStep { magnification: 0.05, blur_px: 0.5, down_px: 0.5, backdrop: 50.0 },
+    AppearanceStep { magnification: 0.02, blur_px: 0.25, down_px: 0.25, backdrop: 20.0 },
+];
 
-/// Change of blur tried at a time, and the most, in working pixels.
-const BLUR_STEP_PX: f32 = 0.25;
-const MOST_BLUR_PX: f32 = 2.0;
+/// Brightness of the scenery tried behind a face whose appearance is known otherwise.
+const BACKDROPS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 
 /// Changes made at most with each step.
 const ROUNDS: usize = 8;
@@ -115,12 +117,16 @@ impl Means {
         all.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((-1.0, Vec::new()))
     }
 
-    /// Whether an alphabet's face is the one that the sample shows.
-    pub(super) fn show(&self, alphabet: &Alphabet) -> bool {
-        let (overall, fits) = self.fits(alphabet);
+    /// Whether a face, appearing as told but before any scenery, is the one that the sample shows.
+    pub(super) fn show(&self, face: &Face, appearance: Appearance) -> bool {
+        let before = |backdrop: &f32| {
+            self.fits(&Alphabet::with_appearance(face, appearance.before(*backdrop), self.factor))
+        };
+        let best = BACKDROPS.iter().map(before).max_by(|a, b| a.0.total_cmp(&b.0));
+        let (overall, fits) = best.unwrap_or((-1.0, Vec::new()));
         let mut seen = fits.iter().zip(&self.means).filter(|(_, mean)| mean.pictures >= FEW_PICTURES);
         if std::env::var_os("DBG").is_some() {
-            eprintln!("genuine: {overall:.3} {}", self.means.iter().zip(&fits).map(|(s, f)| format!("{}:{:.2}/{}", s.character, f, s.pictures)).collect::<Vec<_>>().join(" "));
+            eprintln!("genuine: {overall:.3} {} {appearance:?}", self.means.iter().zip(&fits).map(|(s, f)| format!("{}:{:.2}/{}", s.character, f, s.pictures)).collect::<Vec<_>>().join(" "));
         }
         overall >= GENUINE_FIT && seen.all(|(fit, _)| *fit >= GENUINE_DIGIT_FIT)
     }
@@ -129,10 +135,10 @@ impl Means {
     pub(super) fn appearance(&self, face: &Face, start: Appearance) -> (Appearance, f32) {
         let rate = |at: Appearance| self.fits(&Alphabet::with_appearance(face, at, self.factor)).0;
         let (mut best, mut at) = (rate(start), start);
-        for step in MAGNIFICATION_STEPS {
+        for step in STEPS {
             for _ in 0..ROUNDS {
                 let now = at;
-                for near in now.neighbours(step, BLUR_STEP_PX, MOST_BLUR_PX) {
+                for near in now.neighbours(step) {
                     let rated = rate(near);
                     if rated > best {
                         (best, at) = (rated, near);

@@ -24,7 +24,7 @@ const HEIGHT_STEPS: [f32; 7] = [0.92, 0.98, 1.04, 1.1, 1.17, 1.25, 1.33];
 const WIDTH_STEPS: [f32; 9] = [0.7, 0.77, 0.85, 0.92, 1.0, 1.08, 1.17, 1.27, 1.4];
 
 /// Faces and sizes that are looked at closely.
-const FINALISTS: usize = 3;
+const FINALISTS: usize = 4;
 
 /// Changes of a finalist's width and height tried at a time.
 const SETTLING_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
@@ -54,10 +54,15 @@ pub(super) struct Registered {
 }
 
 /// Alphabets in use and what was found for each region.
-pub(super) struct AllRegistered {
+pub(super) struct AllRegistered<'a> {
     pub(super) alphabets: Vec<Alphabet>,
+    /// For every alphabet the drawn face it is of, and how that appears; `None` for taught ones.
+    drawn: Vec<Option<Drawn<'a>>>,
     pub(super) regions: Vec<Option<Registered>>,
 }
+
+/// A drawn face as it appears in the clip.
+type Drawn<'a> = (&'a Face, Appearance);
 
 /// A face at a size.
 #[derive(Clone, Copy)]
@@ -67,12 +72,17 @@ struct Candidate<'a> {
 }
 
 /// Registers every region of a setup.
-pub(super) fn register_all(regions: &[Region], sets: &[GlyphSet], sample: &Sample) -> AllRegistered {
-    let mut all = AllRegistered { alphabets: Vec::new(), regions: Vec::new() };
+pub(super) fn register_all<'a>(
+    regions: &[Region],
+    sets: &'a [GlyphSet],
+    sample: &Sample,
+) -> AllRegistered<'a> {
+    let mut all = AllRegistered { alphabets: Vec::new(), drawn: Vec::new(), regions: Vec::new() };
     for (region, patches) in regions.iter().zip(&sample.regions) {
         let found = all.with_known_alphabet(region, patches).or_else(|| {
-            let (alphabet, registration) = search(region, sets, patches)?;
+            let (alphabet, registration, drawn) = search(region, sets, patches)?;
             all.alphabets.push(alphabet);
+            all.drawn.push(drawn);
             Some(Registered { alphabet: all.alphabets.len() - 1, registration })
         });
         all.regions.push(found);
@@ -80,13 +90,14 @@ pub(super) fn register_all(regions: &[Region], sets: &[GlyphSet], sample: &Sampl
     all
 }
 
-impl AllRegistered {
+impl AllRegistered<'_> {
     /// Tries the alphabets found for former regions: most overlays use one size of type.
     fn with_known_alphabet(&self, region: &Region, patches: &[Patch]) -> Option<Registered> {
         let usual = |registered: &&Registered| registered.registration.fit;
         let fits = self.alphabets.iter().enumerate().filter_map(|(number, alphabet)| {
             let registration = try_alphabet(alphabet, region, patches)?;
-            if alphabet.is_drawn() && !is_genuine(alphabet, &registration, region, patches) {
+            let drawn = self.drawn.get(number).copied().flatten();
+            if drawn.is_some_and(|drawn| !is_genuine(drawn, alphabet, &registration, region, patches)) {
                 return None;
             }
             let known = self.regions.iter().flatten().filter(|other| other.alphabet == number);
@@ -109,7 +120,11 @@ fn features_of(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
 }
 
 /// Searches the faces of all sets, and for built-in ones their size.
-fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alphabet, Registration)> {
+fn search<'a>(
+    region: &Region,
+    sets: &'a [GlyphSet],
+    patches: &[Patch],
+) -> Option<(Alphabet, Registration, Option<Drawn<'a>>)> {
     let some: Vec<Patch> =
         patches.iter().step_by(patches.len().div_ceil(SEARCH_FRAMES).max(1)).cloned().collect();
     let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some)).flatten();
@@ -124,10 +139,10 @@ fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alph
             let alphabet = settled.alphabet();
             Some((try_alphabet(&alphabet, region, patches)?, alphabet, settled))
         })
-        .max_by(|a, b| a.0.fit.total_cmp(&b.0.fit));
+        .max_by(|a, b| a.0.explained.total_cmp(&b.0.explained));
     let (registration, alphabet, candidate) = best?;
     if !alphabet.is_drawn() {
-        return Some((alphabet, registration));
+        return Some((alphabet, registration, None));
     }
     let faces: Vec<&Face> = sets.iter().filter_map(|set| set.face_for(&region.channel)).collect();
     drawn_as_seen(&faces, candidate, (alphabet, registration), region, patches)
@@ -135,18 +150,19 @@ fn search(region: &Region, sets: &[GlyphSet], patches: &[Patch]) -> Option<(Alph
 
 /// The drawn face, and its size and blur, that the sample shows, starting from a first guess; `None` if
 /// it shows none of them.
-fn drawn_as_seen(
-    faces: &[&Face],
+fn drawn_as_seen<'a>(
+    faces: &[&'a Face],
     guess: Candidate<'_>,
     (mut alphabet, mut registration): (Alphabet, Registration),
     region: &Region,
     patches: &[Patch],
-) -> Option<(Alphabet, Registration)> {
+) -> Option<(Alphabet, Registration, Option<Drawn<'a>>)> {
     let grammar = Grammar::of(region);
     let guessed_height = guess.face.ink_height()?;
     (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
-    let mut start = Appearance { scale: guess.scale, blur_px: FIRST_BLUR_PX };
+    let mut start = Appearance { blur_px: FIRST_BLUR_PX, ..Appearance::magnified(guess.scale) };
     let mut height = guessed_height;
+    let mut drawn = None;
     for _ in 0..APPEARANCE_ROUNDS {
         let means = Means::of(&alphabet, &registration.placement, &grammar, patches);
         let seen = faces.iter().filter_map(|face| {
@@ -156,13 +172,13 @@ fn drawn_as_seen(
             Some((face, appearance, fit))
         });
         let (face, appearance, _) = seen.max_by(|a, b| a.2.total_cmp(&b.2))?;
-        (start, height) = (appearance, face.ink_height()?);
+        (start, height, drawn) = (appearance, face.ink_height()?, Some((*face, appearance)));
         alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
         registration = try_alphabet(&alphabet, region, patches)?;
         (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
     }
     alphabet.match_contrast(&features_of(&alphabet, patches));
-    is_genuine(&alphabet, &registration, region, patches).then_some((alphabet, registration))
+    is_genuine(drawn?, &alphabet, &registration, region, patches).then_some((alphabet, registration, drawn))
 }
 
 /// The alphabet with the spacing of the characters that the sample shows.
@@ -181,12 +197,13 @@ fn evenly_spaced(
 
 /// Whether the sample shows the face of a drawn alphabet.
 fn is_genuine(
+    (face, appearance): Drawn<'_>,
     alphabet: &Alphabet,
     registration: &Registration,
     region: &Region,
     patches: &[Patch],
 ) -> bool {
-    Means::of(alphabet, &registration.placement, &Grammar::of(region), patches).show(alphabet)
+    Means::of(alphabet, &registration.placement, &Grammar::of(region), patches).show(face, appearance)
 }
 
 impl Candidate<'_> {
