@@ -20,10 +20,10 @@ const ROOM_PX: usize = 4;
 
 /// Mean correlation of the digits' mean pictures with the drawing, from which on the face is believed to
 /// be the one in the clip. Other faces reach less, and so do this one's digits if they are misread.
-const GENUINE_FIT: f32 = 0.87;
+const GENUINE_FIT: f32 = 0.92;
 
 /// The same for every single digit that was seen in a few pictures at least.
-const GENUINE_DIGIT_FIT: f32 = 0.8;
+const GENUINE_DIGIT_FIT: f32 = 0.86;
 const FEW_PICTURES: usize = 4;
 
 /// Changes tried at a time, coarse and fine.
@@ -125,9 +125,6 @@ impl Means {
         let best = BACKDROPS.iter().map(before).max_by(|a, b| a.0.total_cmp(&b.0));
         let (overall, fits) = best.unwrap_or((-1.0, Vec::new()));
         let mut seen = fits.iter().zip(&self.means).filter(|(_, mean)| mean.pictures >= FEW_PICTURES);
-        if std::env::var_os("DBG").is_some() {
-            eprintln!("genuine: {overall:.3} {} {appearance:?}", self.means.iter().zip(&fits).map(|(s, f)| format!("{}:{:.2}/{}", s.character, f, s.pictures)).collect::<Vec<_>>().join(" "));
-        }
         overall >= GENUINE_FIT && seen.all(|(fit, _)| *fit >= GENUINE_DIGIT_FIT)
     }
 

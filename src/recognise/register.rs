@@ -36,8 +36,9 @@ const SPACING_ROUNDS: usize = 3;
 /// Rounds of finding out how a drawn face appears: better templates find more of the texts.
 const APPEARANCE_ROUNDS: usize = 2;
 
-/// Blur along the lines that is tried first, in working pixels.
-const FIRST_BLUR_PX: f32 = 0.5;
+/// Blur along the lines, in working pixels, and brightness of the scenery that are tried first.
+const USUAL_BLUR_PX: f32 = 0.75;
+const USUAL_BACKDROP: f32 = 160.0;
 
 /// Changes made at most.
 const SETTLING_ROUNDS: usize = 5;
@@ -71,7 +72,8 @@ struct Candidate<'a> {
     scale: (f32, f32),
 }
 
-/// Registers every region of a setup.
+/// Registers every region of a setup. A region whose own search finds nothing may still be written in
+/// the alphabet found for a later one.
 pub(super) fn register_all<'a>(
     regions: &[Region],
     sets: &'a [GlyphSet],
@@ -86,6 +88,11 @@ pub(super) fn register_all<'a>(
             Some(Registered { alphabet: all.alphabets.len() - 1, registration })
         });
         all.regions.push(found);
+    }
+    for ((region, patches), number) in regions.iter().zip(&sample.regions).zip(0..) {
+        if all.regions[number].is_none() {
+            all.regions[number] = all.with_known_alphabet(region, patches);
+        }
     }
     all
 }
@@ -160,7 +167,7 @@ fn drawn_as_seen<'a>(
     let grammar = Grammar::of(region);
     let guessed_height = guess.face.ink_height()?;
     (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
-    let mut start = Appearance { blur_px: FIRST_BLUR_PX, ..Appearance::magnified(guess.scale) };
+    let mut start = usual_appearance(guess.scale);
     let mut height = guessed_height;
     let mut drawn = None;
     for _ in 0..APPEARANCE_ROUNDS {
@@ -206,9 +213,17 @@ fn is_genuine(
     Means::of(alphabet, &registration.placement, &Grammar::of(region), patches).show(face, appearance)
 }
 
+fn usual_appearance(scale: (f32, f32)) -> Appearance {
+    Appearance { blur_px: USUAL_BLUR_PX, ..Appearance::magnified(scale).before(USUAL_BACKDROP) }
+}
+
 impl Candidate<'_> {
     fn alphabet(&self) -> Alphabet {
-        Alphabet::new(self.face, self.scale)
+        if self.scale == (1.0, 1.0) {
+            return Alphabet::new(self.face, self.scale);
+        }
+        let factor = working_factor(self.face.cell.1 as f32 * self.scale.1);
+        Alphabet::with_appearance(self.face, usual_appearance(self.scale), factor)
     }
 
     fn presence(&self, region: &Region, patches: &[Patch]) -> f32 {
