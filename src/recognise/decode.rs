@@ -4,6 +4,7 @@ use arrayvec::ArrayString;
 use ndarray::Array2;
 
 use super::alphabet::Alphabet;
+use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
 use super::patches::{correlation, patch_at};
@@ -78,6 +79,9 @@ pub struct Decoded {
     /// Strength of the strongest digit that could stand beyond the free end of the text: about 0
     /// where nothing stands.
     pub beside: f32,
+    /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0
+    /// where nothing stands. 0 for a text that can hold no more digits.
+    pub ink_beside: f32,
 }
 
 /// Decodes one region.
@@ -223,7 +227,21 @@ impl<S: Scorer> Decoder<'_, S> {
         let places: Vec<Place> = path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
-        Decoded { text, places, total: *total, other_lengths, length_lead: nearest, shift: *shift, beside }
+        let ink_beside = if self.grammar.is_full(&text) {
+            0.0
+        } else {
+            self.ink_beside(&places, scores.features, scores.top)
+        };
+        Decoded {
+            text,
+            places,
+            total: *total,
+            other_lengths,
+            length_lead: nearest,
+            shift: *shift,
+            beside,
+            ink_beside,
+        }
     }
 
     fn text_of(&self, path: &[(usize, i32)]) -> Text {
@@ -246,6 +264,28 @@ impl<S: Scorer> Decoder<'_, S> {
                 Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
             })
             .fold(0.0, f32::max)
+    }
+
+    /// The ink of the fuller of the two cells next to a text, over the mean of the text's digits.
+    fn ink_beside(&self, places: &[Place], features: &Array2<f32>, top: usize) -> f32 {
+        let advance = |place: &Place| {
+            self.alphabet.index_of(place.character).map_or(0.0, |index| self.alphabet.shapes[index].advance)
+        };
+        let pitch = self.alphabet.pitch();
+        let ink = |left: f32, cols: f32| {
+            let patch = patch_at(features, top, left, (self.alphabet.rows, cols.round() as usize))?;
+            Some(patch.iter().map(|level| level * level).sum::<f32>())
+        };
+        let own = places.iter().filter(|place| place.character.is_ascii_digit());
+        let own: Vec<f32> = own.filter_map(|place| ink(place.left, advance(place))).collect();
+        let mean = own.iter().sum::<f32>() / own.len().max(1) as f32;
+        let (Some(first), Some(last)) = (places.first(), places.last()) else { return 0.0 };
+        let inside =
+            MARGIN_PX as f32 - 1.0..=(features.ncols() - MARGIN_PX.min(features.ncols())) as f32 + 1.0;
+        let lefts = [first.left - pitch, last.left + advance(last)];
+        let beside =
+            lefts.into_iter().filter(|left| inside.contains(left) && inside.contains(&(left + pitch)));
+        beside.filter_map(|left| ink(left, pitch)).fold(0.0, f32::max) / mean.max(f32::MIN_POSITIVE)
     }
 
     /// Looks at one place of the chosen text closely: all characters of its kind, where the chosen one

@@ -43,6 +43,8 @@ pub struct Step {
 /// The texts a region may show.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Grammar {
+    /// Digits of the longest text.
+    most_digits: u8,
     /// Digits after the point.
     decimals: u8,
     from_left: Vec<Step>,
@@ -65,10 +67,11 @@ impl Grammar {
     #[must_use]
     pub fn new(digits: u8, decimals: u8, minus: bool) -> Self {
         let decimals = decimals.min(MOST_DIGITS - 1);
-        let patterns = patterns(digits.clamp(decimals + 1, MOST_DIGITS), decimals, minus);
+        let most_digits = digits.clamp(decimals + 1, MOST_DIGITS);
+        let patterns = patterns(most_digits, decimals, minus);
         let reversed: Vec<Vec<Slot>> =
             patterns.iter().map(|pattern| pattern.iter().rev().copied().collect()).collect();
-        Self { decimals, from_left: steps(&patterns), from_right: steps(&reversed) }
+        Self { most_digits, decimals, from_left: steps(&patterns), from_right: steps(&reversed) }
     }
 
     /// The steps that build all texts from the end that stays put; a step comes after the one it
@@ -79,6 +82,12 @@ impl Grammar {
             Anchor::Left => &self.from_left,
             Anchor::Right => &self.from_right,
         }
+    }
+
+    /// Whether a text can hold no more digits.
+    #[must_use]
+    pub fn is_full(&self, text: &str) -> bool {
+        text.chars().filter(char::is_ascii_digit).count() >= usize::from(self.most_digits)
     }
 
     /// The number a text stands for, if the text follows this grammar.

@@ -65,6 +65,10 @@ const LEAST_STROKE_WITH_UNKNOWN: f32 = 0.5;
 /// Strength of a digit beyond the free end of a text from which on the text may be longer than read.
 const MOST_BESIDE: f32 = 0.4;
 
+/// Ink next to a text, against that of its own cells, from which on a digit never taught may stand there,
+/// where not all digits are known.
+const MOST_INK_BESIDE: f32 = 0.45;
+
 /// Strengths outside these limits are no glyph of this overlay.
 const STRENGTHS: (f32, f32) = (0.45, 1.7);
 
@@ -322,6 +326,7 @@ fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
         && (plain || calibrate::strangeness_of(decoded) <= most_strange)
         && stroke >= least_stroke
         && decoded.beside <= MOST_BESIDE
+        && (all_digits || decoded.ink_beside <= MOST_INK_BESIDE)
         && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength))
 }
 
