@@ -155,3 +155,14 @@ fn notes_of_all_clips_come_together_on_the_recordings_clock() {
         shifted
     );
 }
+
+#[test]
+fn a_clip_given_twice_is_refused_also_by_another_path() {
+    let folder = folder();
+    let clip = make(folder.path(), "a.avi", 5, "160x90", &MJPEG);
+    let other = make(folder.path(), "b.avi", 5, "160x90", &MJPEG);
+    let again = folder.path().join(".").join("a.avi");
+    let said = Recording::open(&[&clip, &other, &again]).map(|_| ()).unwrap_err().to_string();
+    assert!(said.contains("a.avi: this clip is given twice"), "{said}");
+    assert!(Recording::open(&[&clip, &other]).is_ok());
+}

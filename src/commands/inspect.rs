@@ -43,7 +43,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         length_s = frame.time_s;
     }
     let info = clip.info().clone();
-    let sentences = clip.notes().sentences();
+    let sentences = clip.notes().sentences(&arguments.clip);
     let found = frames_near(&mut clip, &[arguments.at])?;
     let frame =
         found.first().ok_or_else(|| Failure::Failed(format!("{}: no frame", arguments.clip.display())))?;

@@ -80,7 +80,9 @@ impl From<FootageError> for Failure {
         match error {
             FootageError::NoSuchFile { .. }
             | FootageError::IsFolder { .. }
-            | FootageError::NameNotText { .. } => Self::misuse(error),
+            | FootageError::NameNotText { .. }
+            | FootageError::NotAlike { .. }
+            | FootageError::GivenTwice { .. } => Self::misuse(error),
             unreadable => Self::failed(unreadable),
         }
     }

@@ -50,8 +50,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     };
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
     let regions: Vec<Region> = proposals.iter().map(region_of).collect();
-    let glyphs = PathBuf::from(format!("{name}-glyphs"));
-    let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: Some(glyphs) };
+    let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
     let setup = Setup { camera, regions };
     setup.save(&file, existing).map_err(Failure::misuse)?;
     let labels: Vec<Label> = setup

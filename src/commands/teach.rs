@@ -74,12 +74,7 @@ fn moment_named(text: &str) -> Result<(Channel, f64), String> {
 
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
-    let folder = setup.glyph_folder().ok_or_else(|| {
-        Failure::Misuse(format!(
-            "{}: no folder for the glyphs: add glyphs = \"NAME-glyphs\" under [camera]",
-            arguments.setup.display()
-        ))
-    })?;
+    let folder = setup.glyph_folder();
     let mut clip = open_for(&setup, &arguments.clip)?;
     let remembered = remembered(arguments, &setup, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;

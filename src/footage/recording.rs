@@ -4,6 +4,7 @@
 //! ends, one typical interval after its last frame, plus the gap between the two if the times at which they
 //! were recorded tell of one.
 
+use std::collections::HashSet;
 use std::mem;
 use std::path::{Path, PathBuf};
 
@@ -73,8 +74,10 @@ impl Recording {
     /// Opens every clip once, to see that they are alike, and stands at the first one's first frame.
     ///
     /// # Errors
-    /// If there is no clip, one cannot be opened, or one differs from the first in frame size or codec.
+    /// If there is no clip, one cannot be opened, is given twice, or differs from the first in frame size or
+    /// codec.
     pub fn open<P: AsRef<Path>>(paths: &[P]) -> Result<Self, FootageError> {
+        check_each_once(paths)?;
         let mut clips = paths.iter().map(|path| Clip::open(path.as_ref()));
         let clip = clips.next().ok_or(FootageError::NoClips)??;
         let mut info = clip.info().clone();
@@ -124,7 +127,7 @@ impl Recording {
     /// Notes the length of the clip just read to its end, and so the start of the next.
     fn finish_clip(&mut self) {
         let shift_s = self.start_s();
-        self.done.add(self.clip.notes(), shift_s);
+        self.done.add(self.clip.notes(), &self.clip.info().path, shift_s);
         let length_s = self.clip.end_s();
         self.set_length(self.place, length_s);
     }
@@ -183,7 +186,7 @@ impl Recording {
     fn refresh_notes(&mut self) {
         let shift_s = self.start_s();
         self.notes.clone_from(&self.done);
-        self.notes.add(self.clip.notes(), shift_s);
+        self.notes.add(self.clip.notes(), &self.clip.info().path, shift_s);
     }
 }
 
@@ -231,6 +234,17 @@ impl Part {
     fn of(clip: &Clip) -> Self {
         Self { path: clip.info().path.clone(), recorded: clip.recorded().clone(), length_s: None }
     }
+}
+
+/// Refuses a file that is named twice, be it by another path. What is not there is told when it is opened.
+fn check_each_once<P: AsRef<Path>>(paths: &[P]) -> Result<(), FootageError> {
+    let mut seen = HashSet::new();
+    for path in paths.iter().map(AsRef::as_ref) {
+        if path.canonicalize().is_ok_and(|file| !seen.insert(file)) {
+            return Err(FootageError::GivenTwice { path: path.to_owned() });
+        }
+    }
+    Ok(())
 }
 
 fn check_alike(first: &ClipInfo, second: &ClipInfo) -> Result<(), FootageError> {

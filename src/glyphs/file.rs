@@ -36,6 +36,19 @@ const LARGEST_CELL_PX: usize = 512;
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum GlyphFileError {
+    /// The folder that a setup names is missing.
+    #[error(
+        "the glyph folder {} that the setup names is not there: mend `glyphs` in {}, teach the digits with \
+         `pairspeed teach`, or take the key out to try the built-in digits",
+        folder.display(),
+        setup.display()
+    )]
+    NoFolder {
+        /// The folder.
+        folder: PathBuf,
+        /// The setup file.
+        setup: PathBuf,
+    },
     /// A file cannot be read.
     #[error("cannot read the glyph set file {path}: {reason}; teach the set again or mend the path under [camera] glyphs", path = .path.display())]
     Unreadable {

@@ -37,11 +37,12 @@ impl LoadedSetup {
         Ok(Self { setup: parse(&text, path)?, path: path.to_owned() })
     }
 
-    /// Folder of the glyph set, if one is named: `glyphs` seen from the setup file's folder.
+    /// Folder of the glyph set: `glyphs` seen from the setup file's folder; where that is not named,
+    /// `nose-glyphs` beside `nose.setup.toml` or `nose.toml`.
     #[must_use]
-    pub fn glyph_folder(&self) -> Option<PathBuf> {
-        let glyphs = self.setup.camera.glyphs.as_ref()?;
-        Some(self.path.parent().unwrap_or(Path::new("")).join(glyphs))
+    pub fn glyph_folder(&self) -> PathBuf {
+        let glyphs = self.setup.camera.glyphs.clone().unwrap_or_else(|| usual_glyph_folder(&self.path));
+        self.path.parent().unwrap_or(Path::new("")).join(glyphs)
     }
 
     /// Makes sure that the setup marks the speed, which an airspeed cannot be found without.
@@ -105,6 +106,12 @@ impl Setup {
         }
         Ok(text)
     }
+}
+
+/// Name of the glyph folder beside a setup file that names none.
+fn usual_glyph_folder(setup: &Path) -> PathBuf {
+    let name = setup.file_stem().unwrap_or_default().to_string_lossy();
+    format!("{}-glyphs", name.strip_suffix(".setup").unwrap_or(&name)).into()
 }
 
 #[derive(Serialize)]

@@ -74,7 +74,7 @@ fn a_setup_written_by_hand_is_read_in_full() {
 #[test]
 fn the_glyph_folder_stands_beside_the_setup_file() {
     let loaded = load(GOOD).unwrap();
-    assert_eq!(loaded.glyph_folder().unwrap(), loaded.path.parent().unwrap().join("wing-glyphs"));
+    assert_eq!(loaded.glyph_folder(), loaded.path.parent().unwrap().join("wing-glyphs"));
 }
 
 #[test]
@@ -413,4 +413,16 @@ fn a_clip_of_another_size_is_refused_with_both_sizes() {
         "wing.toml: the setup is for frames of 640 x 480 pixels, but flight.mp4 has 1280 x 720: \
          run `pairspeed setup flight.mp4` to mark this clip, or scale the boxes and `frame` by hand"
     );
+}
+
+#[test]
+fn a_setup_that_names_no_glyph_folder_has_a_usual_one_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["nose.setup.toml", "nose.toml"] {
+        let path = folder.path().join(name);
+        std::fs::write(&path, GOOD.replace("glyphs = \"wing-glyphs\"\n", "")).unwrap();
+        let loaded = LoadedSetup::load(&path).unwrap();
+        assert_eq!(loaded.setup.camera.glyphs, None);
+        assert_eq!(loaded.glyph_folder(), folder.path().join("nose-glyphs"));
+    }
 }
