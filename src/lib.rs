@@ -23,6 +23,7 @@ pub mod recognise;
 pub mod series;
 pub mod setup;
 pub mod teach;
+mod toml_words;
 pub mod units;
 
 use std::path::PathBuf;
@@ -108,6 +109,7 @@ pub fn read_flight(
     let mut read = readings::collect(&mut recording, &prepared.setup, &prepared.recogniser, least, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
     let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
+    notes.extend(setup.doubts());
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences(&info.path));

@@ -54,8 +54,8 @@ fn told(text: &str) -> Result<Told, String> {
     }
     if let Some(other) = shown.chars().find(|letter| !CHARACTERS.contains(*letter)) {
         return Err(format!(
-            "the text \"{shown}\" holds '{other}', but a number has only the characters {CHARACTERS}: \
-             leave out units and icons"
+            "the text \"{shown}\" holds '{other}', but a number has only digits, `.`, `-` and `:`; leave out \
+             units and icons"
         ));
     }
     Ok(Told { channel, time_s, text: shown.to_owned() })
@@ -84,8 +84,8 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     if !lesson.contradictions.is_empty() && !arguments.despite {
         return Err(Failure::Misuse(refusal(&lesson.contradictions)));
     }
-    lesson.set.save(&folder).map_err(Failure::failed)?;
-    remembered.save(&folder).map_err(Failure::failed)?;
+    lesson.set.save(&folder).map_err(Failure::misuse)?;
+    remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in left_out {
         eprintln!("Not found beside this clip, so the readings told of it are left out this time: {clip}");
     }

@@ -25,6 +25,7 @@ use thiserror::Error;
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::channel::Channel;
 use crate::files::{Existing, write_whole};
+use crate::toml_words::in_one_line;
 
 /// Name of the description inside a glyph set's folder.
 const DESCRIPTION: &str = "glyphs.toml";
@@ -129,7 +130,8 @@ impl GlyphSet {
         picture_bytes: &dyn Fn(&str) -> Result<Vec<u8>, GlyphFileError>,
     ) -> Result<Self, GlyphFileError> {
         let malformed = |reason: String| GlyphFileError::Malformed { path: path.to_owned(), reason };
-        let description: Description = toml::from_str(text).map_err(|error| malformed(error.to_string()))?;
+        let description: Description = 
+            toml::from_str(text).map_err(|error| malformed(in_one_line(text, &error)))?;
         let mut faces = Vec::new();
         for face in &description.faces {
             let bytes = picture_bytes(&face.picture)?;

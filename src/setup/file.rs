@@ -14,6 +14,7 @@ use super::plausible::units_of;
 use super::{Camera, Region, Setup};
 use crate::channel::Channel;
 use crate::files::{Existing, write_whole};
+use crate::units::Quantity;
 
 /// No setup written by hand comes near this size.
 const LIMIT_BYTES: u64 = 1 << 20;
@@ -54,6 +55,31 @@ impl LoadedSetup {
             Some(_) => Ok(()),
             None => Err(SetupError::NoSpeed { path: self.path.clone() }),
         }
+    }
+
+    /// What a reading can do with but the pilot hardly meant, a sentence each with the mend: a speed without a
+    /// unit, a channel with nearly the name of a known one.
+    #[must_use]
+    pub fn doubts(&self) -> Vec<String> {
+        let file = self.path.display();
+        let bare = self.setup.region(&Channel::Speed).filter(|region| region.unit_shown().is_none());
+        let bare = bare.map(|_| {
+            format!(
+                "{file}: the speed has no unit, so speeds stay bare numbers and nothing that needs a unit is \
+                 told: write unit = \"{}\" in its [[region]], whichever the overlay shows",
+                units_of(Quantity::Speed).replace(", ", "\" or unit = \"")
+            )
+        });
+        let slips = self.setup.regions.iter().filter_map(|region| {
+            let meant = region.channel.nearly()?;
+            Some(format!(
+                "{file}: the channel {} is taken for one of your own; if you meant {}, write channel = \"{}\"",
+                region.channel.name(),
+                meant.name(),
+                meant.name()
+            ))
+        });
+        bare.into_iter().chain(slips).collect()
     }
 
     /// Makes sure that the setup was made for frames of this size, in pixels. Boxes are never
