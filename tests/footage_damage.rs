@@ -100,7 +100,12 @@ fn a_clip_shorter_than_it_states_says_so() {
     let (_, notes) = read(&altered(&make(folder.path(), H264_MKV), cut_at_60_percent));
     let short_s = notes.short_by_s.unwrap();
     assert!((1.0..2.0).contains(&short_s), "{short_s}");
-    assert!(notes.sentences(Path::new("altered.avi")).iter().any(|said| said.contains("before the length the file states")));
+    assert!(
+        notes
+            .sentences(Path::new("altered.avi"))
+            .iter()
+            .any(|said| said.contains("before the length the file states"))
+    );
 }
 
 #[test]
@@ -176,7 +181,10 @@ fn frames_of_another_size_are_skipped_and_counted() {
     assert_eq!(found.len(), of_width("320"));
     assert_eq!(notes.frames_of_other_size, of_width("160") as u64);
     assert_eq!(notes.frames_of_other_size, 25);
-    assert!(notes.sentences(Path::new("altered.avi")).iter().any(|said| said.contains("of another size skipped")), "{notes:?}");
+    assert!(
+        notes.sentences(Path::new("altered.avi")).iter().any(|said| said.contains("of another size skipped")),
+        "{notes:?}"
+    );
 }
 
 fn refusal(path: &Path) -> String {

@@ -8,6 +8,7 @@ const CLIP: &str = "demo-clips/salt-flat.avi";
 const GOOD: &str = r#"[camera]
 name = "nose"
 frame = [640, 480]
+# No glyphs are taught yet.
 
 [[region]]
 channel = "speed"

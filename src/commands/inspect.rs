@@ -65,9 +65,10 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         None => Vec::new(),
     };
     let labels: Vec<Label> = shown.iter().map(Read::label).collect();
-    let picture = arguments.picture.clone().unwrap_or_else(|| {
-        arguments.clip.with_extension(format!("inspect-{}s.png", arguments.at))
-    });
+    let picture = arguments
+        .picture
+        .clone()
+        .unwrap_or_else(|| arguments.clip.with_extension(format!("inspect-{}s.png", arguments.at)));
     save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
         let regions: Vec<_> = shown.iter().map(Read::json).collect();

@@ -17,6 +17,11 @@ pub fn percent(text: &str) -> Result<f64, String> {
     within(text, 0.0..=100.0, "a step lies between 0 and 100 per cent")
 }
 
+/// A number above 0.
+pub fn positive(text: &str) -> Result<f64, String> {
+    within(text, f64::MIN_POSITIVE..=f64::MAX, "it must be above 0")
+}
+
 /// A probability.
 pub fn probability(text: &str) -> Result<f32, String> {
     within(text, 0.0..=1.0, "it lies between 0 and 1").map(|value| value as f32)
@@ -41,8 +46,8 @@ fn no_number(text: &str) -> String {
     }
     let with_point = text.replacen(',', ".", 1);
     match with_point.parse::<f64>() {
-        Ok(_) => format!("decimals stand after a point: write {with_point}"),
-        Err(_) => "this is no number".to_owned(),
+        Ok(_) if with_point != text => format!("decimals stand after a point: write {with_point}"),
+        _ => "this is no number".to_owned(),
     }
 }
 
@@ -75,6 +80,6 @@ mod tests {
         assert!(course("999").unwrap_err().contains("0 to 360"));
         assert!(percent("101").unwrap_err().contains("0 and 100"));
         assert!(seconds("-5").unwrap_err().contains("0 or more"));
-        assert!(probability("1.5").is_err());
+        assert!(probability("1.5").is_err() && positive("0").is_err() && positive("-3").is_err());
     }
 }

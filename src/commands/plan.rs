@@ -9,7 +9,7 @@ use pairspeed::units::Unit;
 
 use super::Failure;
 use super::compare::write_page;
-use super::numbers::number;
+use super::numbers::{number, positive};
 use super::quantity::{optional, quantity, speed_unit};
 
 /// Make the test card of the next flight: which throttle steps, how often, how long, in which order
@@ -54,7 +54,7 @@ pub struct PlanArguments {
     #[arg(long, value_name = "SECONDS", value_parser = number, allow_negative_numbers = true, default_value_t = 5.0)]
     turn_s: f64,
     /// Flying time of a pack in minutes, from launch to landing
-    #[arg(long, value_name = "MINUTES", value_parser = number, allow_negative_numbers = true)]
+    #[arg(long, value_name = "MINUTES", value_parser = positive, allow_negative_numbers = true)]
     minutes: Option<f64>,
     /// Energy of the pack in Wh (nominal voltage times Ah); four fifths of it are planned with
     #[arg(long, value_name = "WH", value_parser = number, allow_negative_numbers = true, requires = "full_power_w")]

@@ -45,11 +45,11 @@ pub struct ReadArguments {
     /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
-    #[command(flatten)]
-    told: ToldArguments,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    told: ToldArguments,
 }
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {

@@ -157,8 +157,9 @@ fn wind(text: &str, speed_unit: Option<Unit>) -> Result<(f64, f64), Failure> {
     }
     let speed_mps = si(speed, Quantity::Speed, speed_unit).ok_or_else(form)?;
     let speed_mps = within(speed_mps, WINDS_MPS)
-        .ok_or_else(|| no("no aircraft is flown in that: the speed may be 0 to 60 m/s (134 mph)"))?;
-    let from_deg = within(from_deg, DIRECTIONS_DEG).ok_or_else(|| no("the direction may be 0 to 360 degrees"))?;
+        .ok_or_else(|| no("the speed of the wind may be 0 to 60 m/s (134 mph)"))?;
+    let from_deg =
+        within(from_deg, DIRECTIONS_DEG).ok_or_else(|| no("the direction may be 0 to 360 degrees"))?;
     Ok((speed_mps, from_deg))
 }
 
@@ -210,7 +211,9 @@ mod tests {
         near(from, 270.0);
         near(wind(" 4.5 m/s @ 30", None).unwrap().0, 4.5);
         near(wind("10kn@-90", None).unwrap().1, -90.0);
-        for text in ["10@270", "10", "@270", "x@270", "10V@270", "10m/s@west", "-3m/s@270", "999m/s@1", "4m/s@400"] {
+        for text in
+            ["10@270", "10", "@270", "x@270", "10V@270", "10m/s@west", "-3m/s@270", "999m/s@1", "4m/s@400"]
+        {
             assert!(matches!(wind(text, None), Err(Failure::Misuse(_))), "{text}");
         }
     }

@@ -130,7 +130,7 @@ impl GlyphSet {
         picture_bytes: &dyn Fn(&str) -> Result<Vec<u8>, GlyphFileError>,
     ) -> Result<Self, GlyphFileError> {
         let malformed = |reason: String| GlyphFileError::Malformed { path: path.to_owned(), reason };
-        let description: Description = 
+        let description: Description =
             toml::from_str(text).map_err(|error| malformed(in_one_line(text, &error)))?;
         let mut faces = Vec::new();
         for face in &description.faces {

@@ -344,7 +344,8 @@ fn mark(legs: &mut [Leg], mates: &[(usize, usize)], steps: &Steps) -> Vec<LegPai
             legs[leg].step = Some(step);
             let own = legs[leg].throttle_percent;
             let told = steps.source == ThrottleSource::Told;
-            legs[leg].throttle_percent = if told { throttle_percent.or(own) } else { own.or(throttle_percent) };
+            legs[leg].throttle_percent =
+                if told { throttle_percent.or(own) } else { own.or(throttle_percent) };
         }
         pairs.push(LegPair { upwind, downwind, step, throttle_percent });
     }

@@ -123,7 +123,8 @@ struct Columns {
 pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<ToldLeg>, LegsFileError> {
     let path = path.as_ref();
     let text = read_text(path)?;
-    let unreadable = |error: csv::Error| LegsFileError::Unreadable { path: path.to_owned(), source: error.into() };
+    let unreadable =
+        |error: csv::Error| LegsFileError::Unreadable { path: path.to_owned(), source: error.into() };
     let mut reader =
         csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
     let columns = columns(path, reader.headers().map_err(unreadable)?)?;

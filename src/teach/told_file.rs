@@ -98,9 +98,7 @@ impl ToldFile {
         let path = Self::path(folder);
         let unusable = |reason: String| ToldFileError::Unusable { path: path.clone(), reason };
         match fs::read_to_string(&path) {
-            Ok(text) => {
-                toml::from_str(&text).map_err(|error| unusable(in_one_line(&text, &error)))
-            }
+            Ok(text) => toml::from_str(&text).map_err(|error| unusable(in_one_line(&text, &error))),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
             Err(error) => Err(unusable(error.to_string())),
         }
