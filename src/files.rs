@@ -194,6 +194,19 @@ pub fn in_words(error: io::Error) -> io::Error {
     io::Error::new(error.kind(), said)
 }
 
+/// The reason why a file could not be read, in plain words; of the same kind.
+pub(crate) fn reading_in_words(error: io::Error) -> io::Error {
+    use io::ErrorKind as Kind;
+    let said = match error.kind() {
+        Kind::NotFound => "there is no such file",
+        Kind::PermissionDenied => "you may not read it",
+        Kind::IsADirectory => "it is a folder",
+        Kind::InvalidData => "it is not text in UTF-8",
+        _ => return error,
+    };
+    io::Error::new(error.kind(), said)
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]

@@ -91,7 +91,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let truth_file = beside("truth.toml");
     let text = std::fs::read_to_string(&truth_file).map_err(|error| {
         Failure::Misuse(format!(
-            "{}: {error}; run this in the project's folder, or name the folder of the clips with --clips",
+            "cannot read {}: {error}; run this in the project's folder, or name the folder of the clips with --clips",
             truth_file.display()
         ))
     })?;

@@ -26,6 +26,8 @@ pub enum Gap {
     },
     /// Nothing tells: taken as 0.
     Unknown,
+    /// The recording times tell that the clips were given in the wrong order: taken as 0.
+    Backwards,
 }
 
 impl Gap {
@@ -33,7 +35,7 @@ impl Gap {
     pub fn length_s(self) -> f64 {
         match self {
             Self::Known { length_s } => length_s,
-            Self::Unknown => 0.0,
+            Self::Unknown | Self::Backwards => 0.0,
         }
     }
 }
@@ -264,7 +266,9 @@ fn check_alike(first: &ClipInfo, second: &ClipInfo) -> Result<(), FootageError> 
 
 /// The gap that recording times leave between a clip of `length_s` and the next.
 fn gap_between(former: &Recorded, next: &Recorded, length_s: f64) -> Gap {
-    let Some(apart_s) = former.seconds_until(next) else { return Gap::Unknown };
+    let Some(apart_s) = former.seconds_until(next) else {
+        return if next.seconds_until(former).is_some() { Gap::Backwards } else { Gap::Unknown };
+    };
     let rest_s = apart_s - length_s;
     if !(-GAP_TOLERANCE_S..=LARGEST_GAP_S).contains(&rest_s) {
         return Gap::Unknown;
@@ -276,6 +280,10 @@ fn join_sentence(former: &ClipSpan, span: &ClipSpan, gap: Gap) -> String {
     let (former, name) = (former.path.display(), span.path.display());
     match gap {
         Gap::Unknown => format!("the gap between {former} and {name} is not known; taken as 0"),
+        Gap::Backwards => format!(
+            "by their recording times {name} was recorded before {former}: give the clips in the order flown; \
+             the gap between them is taken as 0"
+        ),
         Gap::Known { length_s } if length_s > 0.0 => {
             format!("the gap between {former} and {name} is {length_s:.0} s by their recording times")
         }
@@ -301,5 +309,7 @@ mod tests {
         assert_eq!(gap("2024-05-01T10:05:00.000000Z", 350.0), Gap::Unknown);
         assert_eq!(gap("2024-05-09T10:05:00.000000Z", 300.0), Gap::Unknown);
         assert_eq!(gap("1970-01-01T00:00:00.000000Z", 300.0), Gap::Unknown);
+        assert_eq!(gap("2024-05-01T10:00:00.000000Z", 300.0), Gap::Unknown);
+        assert_eq!(gap("2024-05-01T09:55:00.000000Z", 300.0), Gap::Backwards);
     }
 }

@@ -95,7 +95,7 @@ pub enum SetupError {
         path: PathBuf,
     },
     /// The file cannot be written.
-    #[error("cannot write the setup file {}: {source}. Check that the folder exists and is yours", path.display())]
+    #[error("cannot write the setup file {}: {source}; name another place for it, or mend that one", path.display())]
     Unwritable {
         /// The file.
         path: PathBuf,

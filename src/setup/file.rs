@@ -13,7 +13,7 @@ use super::outline::Outline;
 use super::plausible::units_of;
 use super::{Camera, Region, Setup};
 use crate::channel::Channel;
-use crate::files::{Existing, write_whole};
+use crate::files::{Existing, reading_in_words, write_whole};
 use crate::units::Quantity;
 
 /// No setup written by hand comes near this size.
@@ -203,7 +203,7 @@ fn read_text(path: &Path) -> Result<String, SetupError> {
     let mut bytes = Vec::new();
     File::open(path)
         .and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes))
-        .map_err(|source| SetupError::Unreadable { path: path.to_owned(), source })?;
+        .map_err(|error| SetupError::Unreadable { path: path.to_owned(), source: reading_in_words(error) })?;
     if bytes.len() as u64 > LIMIT_BYTES {
         return Err(SetupError::TooLarge { path: path.to_owned(), limit_bytes: LIMIT_BYTES });
     }

@@ -136,7 +136,7 @@ fn a_missing_file_is_named_with_the_way_out() {
     let error = LoadedSetup::load(Path::new("absent/wing.toml")).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "cannot read the setup file absent/wing.toml: No such file or directory (os error 2). \
+        "cannot read the setup file absent/wing.toml: there is no such file. \
          Check the name, or write a new one with `pairspeed setup CLIP`"
     );
 }
