@@ -16,6 +16,7 @@ mod progress;
 mod quantity;
 mod quoting;
 mod read;
+mod refusal;
 mod setup;
 mod teach;
 mod told;
@@ -193,9 +194,7 @@ fn refused(error: &clap::Error) -> ExitCode {
         let _gone = error.print();
         return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
     }
-    let text = error.render().to_string();
-    let text = text.strip_prefix("error: ").unwrap_or(&text);
-    said(text.replace("For more information, try '--help'.", "--help tells what can be told.").trim_end(), 2)
+    said(&refusal::message(error), 2)
 }
 
 /// Runs the command told on the command line.
