@@ -209,6 +209,16 @@ fn told_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
 }
 
 #[test]
+fn told_steps_that_would_mix_the_throttles_shown_are_not_used() {
+    let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
+    let options = LegOptions { throttle_steps: Some(vec![60.0, 80.0, 100.0]), ..LegOptions::default() };
+    let set = find(&trust(fly(&plan).readings), &options).unwrap();
+    assert_eq!(set.throttle_source, ThrottleSource::Overlay);
+    assert!(set.notes.contains(&Note::ThrottleListUnfit { told: 3, shown: 6 }), "{:?}", set.notes);
+    assert_eq!(set.pairs.iter().map(|pair| pair.step).max(), Some(6));
+}
+
+#[test]
 fn more_told_steps_than_pairs_leave_a_live_throttle_in_place() {
     let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
     let options = LegOptions { throttle_steps: Some(vec![50.0; 90]), ..LegOptions::default() };

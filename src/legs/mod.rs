@@ -137,7 +137,7 @@ pub struct LegOptions {
     /// The legs themselves, instead of those found in the speeds.
     pub told: Option<Vec<ToldLeg>>,
     /// The throttle steps in the order flown, in per cent. They go before a throttle that the overlay shows,
-    /// unless there are more of them than pairs; those in a file of legs go before them.
+    /// unless there are more of them than pairs or one would hold pairs shown at several throttles; those in a file of legs go before them.
     pub throttle_steps: Option<Vec<f64>>,
     /// Pack voltage below which a leg is flagged, in volts; without it the usual landing limit of the
     /// cells that the flight's highest voltage speaks for.
@@ -323,6 +323,11 @@ fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &L
     let told = steps::told(told, &airspeeds);
     match shown {
         Some(shown) if told.source != ThrottleSource::Told => Steps { note: told.note, ..shown },
+        Some(shown) if steps::is_mixed(&told, &throttles) => {
+            let count = |steps: &Steps| steps.of_pairs.iter().map(|(step, _)| *step).max().unwrap_or(0);
+            let note = Note::ThrottleListUnfit { told: count(&told), shown: count(&shown) };
+            Steps { note: Some(note), ..shown }
+        }
         Some(_) => Steps { note: steps::contradiction(&told, &throttles).or(told.note.clone()), ..told },
         None => told,
     }

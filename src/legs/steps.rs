@@ -51,6 +51,15 @@ pub(super) fn told(throttles: &[f64], airspeeds: &[f64]) -> Steps {
     }
 }
 
+/// Whether a step holds pairs that the overlay shows at several throttles.
+pub(super) fn is_mixed(told: &Steps, shown: &[Option<f64>]) -> bool {
+    let pairs: Vec<(u32, f64)> =
+        told.of_pairs.iter().zip(shown).filter_map(|((step, _), shown)| Some((*step, (*shown)?))).collect();
+    let apart =
+        |two: &[(u32, f64)]| matches!(two, [a, b] if a.0 == b.0 && (a.1 - b.1).abs() > SAME_THROTTLE_PERCENT);
+    pairs.windows(2).any(apart)
+}
+
 /// Says where the throttles told are not those that the overlay shows, pair by pair.
 pub(super) fn contradiction(told: &Steps, shown: &[Option<f64>]) -> Option<Note> {
     let pairs = told.of_pairs.iter().zip(shown);
