@@ -29,6 +29,18 @@ pub enum Channel {
 }
 
 impl Channel {
+    /// The channels with a meaning of their own.
+    const KNOWN: [Self; 8] = [
+        Self::Speed,
+        Self::Voltage,
+        Self::Altitude,
+        Self::Satellites,
+        Self::Throttle,
+        Self::Current,
+        Self::Heading,
+        Self::Rpm,
+    ];
+
     /// The channel's name in files: lower case.
     #[must_use]
     pub fn name(&self) -> &str {
@@ -43,6 +55,17 @@ impl Channel {
             Self::Rpm => "rpm",
             Self::Other(name) => name,
         }
+    }
+
+    /// The known channel whose name this one's is a slip away from (Damerau-Levenshtein distance 1, or 2 in
+    /// long names); `None` for known channels and for names of the pilot's own, such as `speed2`.
+    #[must_use]
+    pub fn nearly(&self) -> Option<Self> {
+        let Self::Other(name) = self else { return None };
+        let slips = |known: &Self| strsim::damerau_levenshtein(known.name(), name);
+        let is_word = name.chars().all(|letter| letter.is_ascii_alphabetic());
+        let nearest = Self::KNOWN.iter().min_by_key(|known| slips(known)).filter(|_| is_word)?;
+        (slips(nearest) <= (nearest.name().len() / 4).max(1)).then(|| nearest.clone())
     }
 
     /// What the channel's unit must measure; `None` when it takes no unit or any unit.
@@ -101,5 +124,21 @@ impl From<String> for Channel {
 impl From<Channel> for String {
     fn from(channel: Channel) -> Self {
         channel.name().to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slip_in_a_name_is_told_from_a_name_of_the_pilots_own() {
+        let nearly = |name: &str| Channel::from(name.to_owned()).nearly();
+        assert_eq!(nearly("satelites"), Some(Channel::Satellites));
+        assert_eq!(nearly("alttiude"), Some(Channel::Altitude));
+        assert_eq!(nearly("sped"), Some(Channel::Speed));
+        for own in ["speed", "speed2", "current_2", "timer", "distance", "lap", "temperature"] {
+            assert_eq!(nearly(own), None, "{own}");
+        }
     }
 }

@@ -29,13 +29,12 @@ pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<
         return Err(io::ErrorKind::AlreadyExists.into());
     }
     let mut aside = temporary(path)?;
-    aside.write_all(bytes)?;
-    aside.as_file().sync_all()?;
+    aside.write_all(bytes).and_then(|()| aside.as_file().sync_all()).map_err(in_words)?;
     let renamed = match existing {
         Existing::Keep => aside.persist_noclobber(path),
         Existing::Replace => aside.persist(path),
     };
-    renamed.map(drop).map_err(|failure| failure.error)
+    renamed.map(drop).map_err(|failure| in_words(failure.error))
 }
 
 /// Why files that belong together could not be written; the folder is as it was, unless `kept`
@@ -65,7 +64,7 @@ pub fn write_together(
 ) -> Result<Vec<PathBuf>, TogetherError> {
     let failed = |path: &Path| {
         let path = path.to_owned();
-        move |source| TogetherError { path, source, kept: None }
+        move |source| TogetherError { path, source: in_words(source), kept: None }
     };
     let fresh = temporary_folder(folder).map_err(failed(folder))?;
     for (name, bytes) in files {
@@ -77,7 +76,7 @@ pub fn write_together(
     let aside = if existing == Existing::Replace { exchange.all_aside(names()) } else { Ok(()) };
     match aside.and_then(|()| exchange.all_in(names(), fresh.path())) {
         Ok(()) => Ok(names().map(|name| folder.join(name)).collect()),
-        Err((path, source)) => Err(TogetherError { path, source, kept: exchange.undo() }),
+        Err((path, source)) => Err(TogetherError { path, source: in_words(source), kept: exchange.undo() }),
     }
 }
 
@@ -152,7 +151,7 @@ fn written(path: &Path, bytes: &[u8]) -> io::Result<()> {
 
 /// A temporary folder within `folder` that removes itself with what it holds.
 fn temporary_folder(folder: &Path) -> io::Result<TempDir> {
-    tempfile::Builder::new().prefix(TEMPORARY.0).suffix(TEMPORARY.1).tempdir_in(folder).map_err(plain)
+    tempfile::Builder::new().prefix(TEMPORARY.0).suffix(TEMPORARY.1).tempdir_in(folder).map_err(in_words)
 }
 
 /// A temporary file beside `path` that removes itself.
@@ -163,7 +162,7 @@ fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     if let Some(permissions) = readable_by_others() {
         builder.permissions(permissions);
     }
-    builder.tempfile_in(folder).map_err(plain)
+    builder.tempfile_in(folder).map_err(in_words)
 }
 
 /// Rights of an ordinary new file, which the user's mask then narrows; temporary files would
@@ -179,9 +178,33 @@ fn readable_by_others() -> Option<std::fs::Permissions> {
     None
 }
 
-/// The system's reason without the temporary name that tempfile adds to it.
-fn plain(error: io::Error) -> io::Error {
-    error.raw_os_error().map_or_else(|| io::Error::from(error.kind()), io::Error::from_raw_os_error)
+/// The reason why a file could not be written, in plain words and without the temporary name that tempfile
+/// adds to it; of the same kind.
+pub fn in_words(error: io::Error) -> io::Error {
+    use io::ErrorKind as Kind;
+    let said = match error.kind() {
+        Kind::NotFound => "there is no such folder",
+        Kind::PermissionDenied => "you may not write there",
+        Kind::StorageFull | Kind::QuotaExceeded => "no space left",
+        Kind::ReadOnlyFilesystem => "nothing can be written to this disk",
+        Kind::NotADirectory => "a part of the path is no folder",
+        Kind::IsADirectory => "it is a folder",
+        kind => return error.raw_os_error().map_or_else(|| kind.into(), io::Error::from_raw_os_error),
+    };
+    io::Error::new(error.kind(), said)
+}
+
+/// The reason why a file could not be read, in plain words; of the same kind.
+pub(crate) fn reading_in_words(error: io::Error) -> io::Error {
+    use io::ErrorKind as Kind;
+    let said = match error.kind() {
+        Kind::NotFound => "there is no such file",
+        Kind::PermissionDenied => "you may not read it",
+        Kind::IsADirectory => "it is a folder",
+        Kind::InvalidData => "it is not text in UTF-8",
+        _ => return error,
+    };
+    io::Error::new(error.kind(), said)
 }
 
 #[cfg(test)]
@@ -265,10 +288,17 @@ mod tests {
     }
 
     #[test]
+    fn a_full_disk_is_said_in_words_without_the_temporary_name() {
+        let hidden = io::Error::other("at path \"/card/.pairspeed-x.part\"").to_string();
+        let said = in_words(io::Error::new(io::ErrorKind::StorageFull, hidden));
+        assert_eq!((said.to_string().as_str(), said.kind()), ("no space left", io::ErrorKind::StorageFull));
+    }
+
+    #[test]
     fn a_missing_folder_is_an_error_without_the_temporary_name() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("absent").join("a.txt");
         let message = write_whole(&path, b"one", Existing::Replace).unwrap_err().to_string();
-        assert!(!message.contains(".part"), "{message}");
+        assert_eq!(message, "there is no such folder");
     }
 }

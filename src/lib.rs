@@ -23,6 +23,7 @@ pub mod recognise;
 pub mod series;
 pub mod setup;
 pub mod teach;
+mod toml_words;
 pub mod units;
 
 use std::path::PathBuf;
@@ -108,9 +109,10 @@ pub fn read_flight(
     let mut read = readings::collect(&mut recording, &prepared.setup, &prepared.recogniser, least, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
     let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
+    notes.extend(setup.doubts());
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());
-    notes.extend(recording.notes().sentences());
+    notes.extend(recording.notes().sentences(&info.path));
 
     let series = series::trust(read).in_units(&options.units);
     let legs = legs::find(&series, &options.legs)?;
@@ -150,13 +152,15 @@ pub fn read_flight(
     })
 }
 
-/// The glyph set of a setup, or the built-in sets where it has none.
+/// The glyph set of a setup: the one it names, else the one taught beside it, else the built-in sets.
 ///
 /// # Errors
-/// Those of reading the set's files.
+/// Those of reading the set's files; a folder that the setup names must be there.
 pub fn glyph_sets(setup: &LoadedSetup) -> Result<Vec<GlyphSet>, glyphs::GlyphFileError> {
-    match setup.glyph_folder().filter(|folder| folder.exists()) {
-        Some(folder) => Ok(vec![GlyphSet::load(&folder)?]),
+    let folder = setup.glyph_folder();
+    match &setup.setup.camera.glyphs {
+        _ if folder.exists() => Ok(vec![GlyphSet::load(&folder)?]),
+        Some(_) => Err(glyphs::GlyphFileError::NoFolder { folder, setup: setup.path.clone() }),
         None => glyphs::builtin_sets(),
     }
 }

@@ -205,8 +205,11 @@ pub struct ResultUnits {
 #[non_exhaustive]
 pub enum ResultUnitsError {
     /// A spelling names no unit.
-    #[error(transparent)]
-    Unknown(#[from] UnknownUnit),
+    #[error("unknown unit \"{spelling}\": use mph, km/h, kn or m/s, and ft or m")]
+    Unknown {
+        /// The spelling as met.
+        spelling: String,
+    },
     /// A unit is neither one of speed nor one of height.
     #[error("\"{spelling}\" measures neither a speed nor a height: use mph, km/h, kn or m/s, and ft or m")]
     NeitherSpeedNorLength {
@@ -229,7 +232,8 @@ impl ResultUnits {
     pub fn parse(list: &str) -> Result<Self, ResultUnitsError> {
         let mut wanted = Self::default();
         for spelling in list.split(',').map(str::trim).filter(|spelling| !spelling.is_empty()) {
-            let unit = Unit::parse(spelling)?;
+            let unit = Unit::parse(spelling)
+                .map_err(|UnknownUnit { spelling }| ResultUnitsError::Unknown { spelling })?;
             let spelling = spelling.to_owned();
             let place = match unit.quantity() {
                 Quantity::Speed => &mut wanted.speed,

@@ -226,7 +226,7 @@ fn a_stream_without_stamps_is_timed_by_its_rate_and_says_so() {
     assert_eq!(frames.len(), 100);
     assert!(frames.iter().enumerate().all(|(n, frame)| (frame.1 - n as f64 / 50.0).abs() < 1e-9));
     assert_eq!(source.notes().time_basis, TimeBasis::ContainerRate { rate_hz: 50.0 });
-    assert!(source.notes().sentences()[0].contains("time stamps are unusable"));
+    assert!(source.notes().sentences(&clip)[0].contains("time stamps are unusable"));
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, ffprobe, folder, text};
-use pairspeed::footage::{Clip, ClipNotes, FrameSource, frames_near, sample};
+use pairspeed::footage::{Clip, ClipNotes, FrameSource, Recording, frames_near, sample};
 
 const MJPEG: (&str, &str) = ("intact.avi", "-c:v mjpeg -q:v 3");
 const H264: (&str, &str) = ("intact.mp4", "-c:v libx264 -pix_fmt yuv420p -g 15 -bf 2");
@@ -100,7 +100,12 @@ fn a_clip_shorter_than_it_states_says_so() {
     let (_, notes) = read(&altered(&make(folder.path(), H264_MKV), cut_at_60_percent));
     let short_s = notes.short_by_s.unwrap();
     assert!((1.0..2.0).contains(&short_s), "{short_s}");
-    assert!(notes.sentences().iter().any(|said| said.contains("before the length the file states")));
+    assert!(
+        notes
+            .sentences(Path::new("altered.avi"))
+            .iter()
+            .any(|said| said.contains("before the length the file states"))
+    );
 }
 
 #[test]
@@ -109,7 +114,7 @@ fn frames_around_a_hole_are_flagged_counted_and_keep_their_times() {
     for kind in [MJPEG, H264, H264_TS, H264_MKV, MPEG4] {
         let clip = make(folder.path(), kind);
         let (intact, clean) = read(&clip);
-        assert_eq!(clean.sentences(), Vec::<String>::new());
+        assert_eq!(clean.sentences(&clip), Vec::<String>::new());
         let (found, notes) = read(&altered(&clip, |bytes| punch(bytes, 3000)));
         assert_eq!(wrong_but_trusted(&intact, &found), 0, "{kind:?}: {notes:?}");
         assert!(notes.frames_damaged + notes.packets_lost > 0, "{kind:?}: {notes:?}");
@@ -176,7 +181,10 @@ fn frames_of_another_size_are_skipped_and_counted() {
     assert_eq!(found.len(), of_width("320"));
     assert_eq!(notes.frames_of_other_size, of_width("160") as u64);
     assert_eq!(notes.frames_of_other_size, 25);
-    assert!(notes.sentences().iter().any(|said| said.contains("of another size skipped")), "{notes:?}");
+    assert!(
+        notes.sentences(Path::new("altered.avi")).iter().any(|said| said.contains("of another size skipped")),
+        "{notes:?}"
+    );
 }
 
 fn refusal(path: &Path) -> String {
@@ -264,4 +272,44 @@ fn names_that_look_like_addresses_are_only_names() {
     let odd = folder.path().join("concat:a|b%03d.avi");
     fs::rename(clip, &odd).unwrap();
     assert_eq!(sample(&mut Clip::open(&odd).unwrap(), 3).unwrap().len(), 3);
+}
+
+#[test]
+fn a_cut_avi_says_by_its_name_how_much_of_its_stated_length_is_missing() {
+    let folder = folder();
+    let clip = make(folder.path(), MJPEG);
+    let cut = altered(&clip, cut_at_60_percent);
+    let (found, notes) = read(&cut);
+    let missing_s = 3.0 - found.len() as f64 / 30.0;
+    let said = format!("altered-intact.avi ends {missing_s:.1} s before the length the file states");
+    assert!(missing_s > 1.0 && notes.sentences(&cut).contains(&said), "{:?}", notes.sentences(&cut));
+
+    let mut recording = Recording::open(&[&cut, &clip]).unwrap();
+    while recording.next_frame().unwrap().is_some() {}
+    let sentences = recording.notes().sentences(&cut);
+    assert!(sentences.contains(&said), "{sentences:?}");
+    assert!(!sentences.iter().any(|said| said.starts_with("intact.avi ends")), "{sentences:?}");
+}
+
+#[test]
+fn a_sound_recording_is_not_called_damaged() {
+    let folder = folder();
+    for (name, container) in [("sound.wav", "WAV"), ("sound.flac", "FLAC"), ("sound.mp3", "MP3")] {
+        let sound = folder.path().join(name);
+        ffmpeg(&["-f", "lavfi", "-i", "sine=d=1", text(&sound)]);
+        let said = format!("FILE: there is no video in this {container} file, only sound or data");
+        assert!(refusal(&sound).starts_with(&said), "{}", refusal(&sound));
+    }
+}
+
+#[test]
+fn a_video_without_a_frame_is_said_to_hold_none() {
+    let folder = folder();
+    for (name, options) in [MJPEG, H264] {
+        let clip = folder.path().join(name);
+        let options: Vec<&str> = options.split_whitespace().collect();
+        let source = ["-f", "lavfi", "-i", "testsrc2=s=160x90:r=30:d=3"];
+        ffmpeg(&[source.as_slice(), options.as_slice(), &["-frames:v", "0", text(&clip)]].concat());
+        assert!(refusal(&clip).starts_with("FILE: the video holds no frame"), "{}", refusal(&clip));
+    }
 }

@@ -155,3 +155,25 @@ fn notes_of_all_clips_come_together_on_the_recordings_clock() {
         shifted
     );
 }
+
+#[test]
+fn a_clip_given_twice_is_refused_also_by_another_path() {
+    let folder = folder();
+    let clip = make(folder.path(), "a.avi", 5, "160x90", &MJPEG);
+    let other = make(folder.path(), "b.avi", 5, "160x90", &MJPEG);
+    let again = folder.path().join(".").join("a.avi");
+    let said = Recording::open(&[&clip, &other, &again]).map(|_| ()).unwrap_err().to_string();
+    assert!(said.contains("a.avi: this clip is given twice"), "{said}");
+    assert!(Recording::open(&[&clip, &other]).is_ok());
+}
+
+#[test]
+fn clips_in_the_wrong_order_by_their_recording_times_are_said_to_be() {
+    let folder = folder();
+    let late = make_created(folder.path(), "late.mp4", 25, "2024-05-01T10:05:00Z");
+    let early = make_created(folder.path(), "early.mp4", 25, "2024-05-01T10:00:00Z");
+    let mut recording = Recording::open(&[&late, &early]).unwrap();
+    numbers_and_times(&mut recording);
+    let said = &recording.join_sentences()[0];
+    assert!(said.contains("early.mp4 was recorded before") && said.contains("order flown"), "{said}");
+}

@@ -187,6 +187,60 @@ fn a_live_throttle_is_read_and_parts_the_steps() {
 }
 
 #[test]
+fn told_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
+    let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
+    let series = trust(fly(&plan).readings);
+    let with = |steps: &[f64]| {
+        let throttle_steps = Some(steps.to_vec());
+        find(&series, &LegOptions { throttle_steps, ..LegOptions::default() }).unwrap()
+    };
+    let agreeing = with(&plan.throttles);
+    assert_eq!(agreeing.throttle_source, ThrottleSource::Told);
+    assert!(!agreeing.notes.iter().any(|note| matches!(note, Note::ThrottleContradicts { .. })));
+
+    let mut other = plan.throttles.clone();
+    other[2] += 5.0;
+    let set = with(&other);
+    let of_pairs: Vec<f64> = set.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
+    assert_eq!(of_pairs, other.iter().flat_map(|throttle| [*throttle; 2]).collect::<Vec<f64>>());
+    assert!(set.pairs.iter().all(|pair| set.legs[pair.upwind].throttle_percent == pair.throttle_percent));
+    let apart = vec![(other[2], plan.throttles[2])];
+    assert!(set.notes.contains(&Note::ThrottleContradicts { apart }), "{:?}", set.notes);
+}
+
+#[test]
+fn told_steps_that_would_mix_the_throttles_shown_are_not_used() {
+    let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
+    let options = LegOptions { throttle_steps: Some(vec![60.0, 80.0, 100.0]), ..LegOptions::default() };
+    let set = find(&trust(fly(&plan).readings), &options).unwrap();
+    assert_eq!(set.throttle_source, ThrottleSource::Overlay);
+    assert!(set.notes.contains(&Note::ThrottleListUnfit { told: 3, shown: 6 }), "{:?}", set.notes);
+    assert_eq!(set.pairs.iter().map(|pair| pair.step).max(), Some(6));
+}
+
+#[test]
+fn more_told_steps_than_pairs_leave_a_live_throttle_in_place() {
+    let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
+    let options = LegOptions { throttle_steps: Some(vec![50.0; 90]), ..LegOptions::default() };
+    let set = find(&trust(fly(&plan).readings), &options).unwrap();
+    assert_eq!(set.throttle_source, ThrottleSource::Overlay);
+    let said: Vec<String> = set.notes.iter().map(ToString::to_string).collect();
+    assert!(said.iter().any(|said| said.contains("the list is not used")), "{said:?}");
+}
+
+#[test]
+fn a_file_that_is_no_list_of_legs_with_commas_is_refused_with_the_mend() {
+    let folder = tempfile::tempdir().unwrap();
+    let said = |bytes: &[u8]| {
+        let path = folder.path().join("legs.csv");
+        std::fs::write(&path, bytes).unwrap();
+        read_file(&path).unwrap_err().to_string()
+    };
+    assert!(said(b"start_s;end_s;kind;throttle_percent\n1,5;9;leg;\n").contains("part them by commas"));
+    assert!(said(b"RIFF\xff\x00\x80AVI ").contains("not the clip"));
+}
+
+#[test]
 fn a_dead_throttle_is_said_and_not_used() {
     let series = trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings);
     let set = found(&series);

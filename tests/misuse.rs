@@ -8,7 +8,7 @@ const CLIP: &str = "demo-clips/salt-flat.avi";
 const GOOD: &str = r#"[camera]
 name = "nose"
 frame = [640, 480]
-glyphs = "nose-glyphs"
+# No glyphs are taught yet.
 
 [[region]]
 channel = "speed"
@@ -151,4 +151,33 @@ fn nothing_told_comes_back_with_an_example() {
 #[test]
 fn what_was_never_told_cannot_be_forgotten() {
     assert_teach_refused(&["--forget", "speed@4"], &["speed@4", "told.toml"]);
+}
+
+#[test]
+fn a_glyph_folder_that_is_named_but_missing_is_not_passed_over() {
+    assert_setup_refused(
+        "[640, 480]\n",
+        "[640, 480]\nglyphs = \"nowhere\"\n",
+        &["glyph folder", "nowhere", "that the setup names is not there", "pairspeed teach"],
+    );
+}
+
+#[test]
+fn clips_of_different_sizes_are_misuse() {
+    let digital = "demo-clips/salt-flat-digital.mp4";
+    let setup = "demo-clips/salt-flat.setup.toml";
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("result");
+    let said = pairspeed(&["read", CLIP, digital, "--setup", setup, "--out", text(&out)]);
+    assert_misuse(said, &["640 x 480", "salt-flat-digital.mp4", "read them one by one"]);
+    assert!(!out.exists());
+}
+
+#[test]
+fn a_clip_given_twice_is_misuse() {
+    let setup = "demo-clips/salt-flat.setup.toml";
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("result");
+    let said = pairspeed(&["read", CLIP, CLIP, "--setup", setup, "--out", text(&out)]);
+    assert_misuse(said, &["salt-flat.avi: this clip is given twice"]);
 }

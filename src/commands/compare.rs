@@ -8,6 +8,7 @@ use pairspeed::output::{ComparisonStyle, comparison_html, comparison_json, compa
 use pairspeed::propulsion::{CompareOptions, FlownFlight, compare};
 
 use super::Failure;
+use super::numbers::number;
 use super::quantity::{quantity, speed_unit};
 
 /// Compare flights: what did a change to the aircraft bring, step by step?
@@ -28,17 +29,17 @@ pub struct CompareArguments {
     units: Option<String>,
     /// The difference you want to be able to show, such as "2 km/h": the number of pairs it takes is
     /// told; without it, 1 of the unit printed
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     show: Option<String>,
     /// Pack voltage under load that speeds are taken to, in volts; without it the mean of the two at
     /// each step
-    #[arg(long, value_name = "VOLTS", conflicts_with = "as_flown")]
+    #[arg(long, value_name = "VOLTS", conflicts_with = "as_flown", value_parser = number, allow_negative_numbers = true)]
     voltage: Option<f64>,
     /// Compare the speeds as flown, whatever the voltage
     #[arg(long)]
     as_flown: bool,
     /// Air density of each flight in kg/m^3, in the order of the results, such as 1.19,1.14
-    #[arg(long, value_name = "DENSITY,...", value_delimiter = ',')]
+    #[arg(long, value_name = "DENSITY,...", value_delimiter = ',', value_parser = number, allow_negative_numbers = true)]
     density: Option<Vec<f64>>,
     /// Write the comparison as a page to print, an HTML file
     #[arg(long, value_name = "FILE")]
@@ -101,8 +102,8 @@ fn tell_density(flights: &mut [FlownFlight], told: Option<&[f64]>) -> Result<(),
     let Some(told) = told else { return Ok(()) };
     if told.len() != flights.len() {
         return Err(Failure::Misuse(format!(
-            "--density: {} values for {} flights; give one for each, in their order",
-            told.len(),
+            "--density has {} for {} flights; give one for each, in their order",
+            if told.len() == 1 { "1 value".to_owned() } else { format!("{} values", told.len()) },
             flights.len()
         )));
     }

@@ -1,6 +1,6 @@
 //! `demo`: reads a clip that comes with the program and prints the answer beside the truth.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::airspeed::StepResult;
@@ -24,6 +24,9 @@ pub struct DemoArguments {
     /// Folder for the results
     #[arg(long, value_name = "DIR", default_value = "target/demo")]
     out: PathBuf,
+    /// Replace whatever results are there; those of a former demonstration are replaced without
+    #[arg(long)]
+    force: bool,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -88,15 +91,18 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let truth_file = beside("truth.toml");
     let text = std::fs::read_to_string(&truth_file).map_err(|error| {
         Failure::Misuse(format!(
-            "{}: {error}; run this in the project's folder, or name the folder of the clips with --clips",
+            "cannot read {}: {error}; run this in the project's folder, or name the folder of the clips with --clips",
             truth_file.display()
         ))
     })?;
     let truth: Truth = toml::from_str(&text).map_err(Failure::misuse)?;
     let setup = LoadedSetup::load(&beside("setup.toml")).map_err(Failure::misuse)?;
-    let folder = ResultFolder::prepare(&arguments.out, Existing::Replace).map_err(Failure::misuse)?;
-    let flight = read_flight(&[beside("avi")], &setup, &ReadOptions::default(), &mut Bar::new())?;
-    folder.write(&flight).map_err(Failure::failed)?;
+    let clip = beside("avi");
+    let replaced = arguments.force || holds_only(&arguments.out, &clip);
+    let existing = if replaced { Existing::Replace } else { Existing::Keep };
+    let folder = ResultFolder::prepare(&arguments.out, existing)?;
+    let flight = read_flight(&[clip], &setup, &ReadOptions::default(), &mut Bar::new())?;
+    folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {
         tell!("{:#}", with_truth(&flight, &beside)?);
@@ -108,6 +114,14 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     tell!("Report: {}", arguments.out.join("report.html").display());
     tell!("CSV:    {}", arguments.out.join("pairs.csv").display());
     Ok(())
+}
+
+/// Whether the results in a folder are those of this one clip.
+fn holds_only(folder: &Path, clip: &Path) -> bool {
+    let summary = std::fs::read(folder.join("summary.json")).ok();
+    let summary: Option<Value> = summary.and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    let clips = summary.as_ref().and_then(|summary| summary["clips"].as_array());
+    clips.is_some_and(|clips| matches!(&clips[..], [one] if one["file"] == clip.display().to_string()))
 }
 
 /// The summary with one entry more: `truth`, a list of the steps flown.

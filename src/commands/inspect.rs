@@ -13,6 +13,10 @@ use pairspeed::setup::{LoadedSetup, Region};
 use serde_json::{Value, json};
 
 use super::Failure;
+use super::numbers::seconds;
+
+/// A moment may lie so much behind the last frame's stamp, in seconds: a frame at the lowest usual rate.
+const LATE_S: f64 = 0.05;
 
 #[derive(Debug, Args)]
 pub struct InspectArguments {
@@ -22,9 +26,10 @@ pub struct InspectArguments {
     #[arg(long, value_name = "FILE")]
     setup: Option<PathBuf>,
     /// The moment, in seconds from the first video frame
-    #[arg(long, value_name = "SECONDS", default_value_t = 0.0)]
+    #[arg(long, value_name = "SECONDS", default_value_t = 0.0, value_parser = seconds, allow_negative_numbers = true)]
     at: f64,
-    /// Where the picture goes; without it, beside the clip
+    /// Where the picture goes; without it, beside the clip with the moment in its name, such as
+    /// flight.inspect-12.4s.png
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
     /// Print as JSON
@@ -36,14 +41,22 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let mut clip = Clip::open(&arguments.clip)?;
     let setup =
         arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::misuse)?;
+    setup.iter().flat_map(LoadedSetup::doubts).for_each(|doubt| eprintln!("pairspeed: {doubt}"));
     let mut frames = 0_u64;
     let mut length_s = 0.0;
     while let Some(frame) = clip.next_frame()? {
         frames += 1;
         length_s = frame.time_s;
     }
+    if arguments.at > length_s + LATE_S {
+        return Err(Failure::Misuse(format!(
+            "--at {}: {} ends at {length_s:.2} s: give an earlier moment",
+            arguments.at,
+            arguments.clip.display()
+        )));
+    }
     let info = clip.info().clone();
-    let sentences = clip.notes().sentences();
+    let sentences = clip.notes().sentences(&arguments.clip);
     let found = frames_near(&mut clip, &[arguments.at])?;
     let frame =
         found.first().ok_or_else(|| Failure::Failed(format!("{}: no frame", arguments.clip.display())))?;
@@ -52,8 +65,11 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         None => Vec::new(),
     };
     let labels: Vec<Label> = shown.iter().map(Read::label).collect();
-    let picture = arguments.picture.clone().unwrap_or_else(|| arguments.clip.with_extension("inspect.png"));
-    save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
+    let picture = arguments
+        .picture
+        .clone()
+        .unwrap_or_else(|| arguments.clip.with_extension(format!("inspect-{}s.png", arguments.at)));
+    save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
         let regions: Vec<_> = shown.iter().map(Read::json).collect();
         tell!(
@@ -75,8 +91,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         info.width,
         info.height
     );
-    let rate = if length_s > 0.0 { (frames.saturating_sub(1)) as f64 / length_s } else { 0.0 };
-    tell!("{frames} frames in {length_s:.3} s, on average {rate:.2} frames a second by their stamps");
+    tell!("{}", count_and_rate(frames, length_s));
     for sentence in sentences {
         tell!("{sentence}");
     }
@@ -85,6 +100,15 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     }
     tell!("Picture: {}", picture.display());
     Ok(())
+}
+
+/// How many frames there are, the last of them at `length_s`, and how fast they follow each other.
+fn count_and_rate(frames: u64, length_s: f64) -> String {
+    if frames <= 1 || length_s <= 0.0 {
+        return format!("{frames} frame{}", if frames == 1 { "" } else { "s" });
+    }
+    let rate_hz = (frames - 1) as f64 / length_s;
+    format!("{frames} frames in {length_s:.3} s, on average {rate_hz:.2} frames a second by their stamps")
 }
 
 /// A region and what it shows.

@@ -1,32 +1,36 @@
 //! The commands: one file each.
 //!
-//! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup).
+//! Exit codes: see [`EXIT_CODES`].
 
-/// Prints a line. A reader that has gone away (`pairspeed read ... | head`) is no reason to stop: the
-/// results are written all the same.
+/// Prints a line, as [`print`] does.
 macro_rules! tell {
-    ($($text:tt)*) => {{
-        use std::io::Write as _;
-        let _gone = writeln!(std::io::stdout(), $($text)*);
-    }};
+    ($($text:tt)*) => { $crate::commands::print(format_args!("{}\n", format_args!($($text)*))) };
 }
 
 mod compare;
 mod demo;
 mod inspect;
+mod numbers;
 mod plan;
 mod progress;
 mod quantity;
+mod quoting;
 mod read;
+mod refusal;
 mod setup;
 mod teach;
 mod told;
 
+use std::fmt;
+use std::io::{self, Write as _};
 use std::process::ExitCode;
+use std::sync::OnceLock;
 
-use clap::{Parser, Subcommand};
+use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use pairspeed::ReadError;
+use pairspeed::files::in_words;
 use pairspeed::footage::FootageError;
+use pairspeed::output::folder::OutputError;
 use pairspeed::readings::PrepareError;
 
 /// Measures a model aircraft's airspeed from the numerals in its onboard recording.
@@ -34,8 +38,23 @@ use pairspeed::readings::PrepareError;
 /// For use after landing. Keep within the airframe's limits, and follow local rules and the flying
 /// club's.
 #[derive(Debug, Parser)]
-#[command(name = "pairspeed", version, arg_required_else_help = true)]
+#[command(
+    name = "pairspeed",
+    version,
+    arg_required_else_help = true,
+    help_template = OVERVIEW,
+    after_help = EXIT_CODES,
+    disable_help_subcommand = true,
+    disable_help_flag = true,
+    disable_version_flag = true
+)]
 struct Arguments {
+    /// Show what can be told
+    #[arg(short, long, global = true, action = ArgAction::Help)]
+    help: Option<bool>,
+    /// Show the version
+    #[arg(short = 'V', long, action = ArgAction::Version)]
+    version: Option<bool>,
     #[command(subcommand)]
     command: Command,
 }
@@ -55,6 +74,27 @@ enum Command {
     Compare(compare::CompareArguments),
     Plan(plan::PlanArguments),
 }
+
+/// The help of the program.
+const OVERVIEW: &str = "{about-with-newline}
+From the recorder's card to the answer: setup, inspect, teach where digits are not read, then read.
+What each of them takes: pairspeed COMMAND --help
+
+{subcommands}
+
+{options}{after-help}";
+
+/// The help of a command.
+const OF_COMMAND: &str = "{about-with-newline}
+  {usage}
+
+{all-args}{after-help}";
+
+/// What the program ends with, for scripts.
+const EXIT_CODES: &str = "Exit codes
+  0  done; `read` also where it found no airspeed: what it read is written, and the table says why
+  1  a clip could not be read, or the answer could not be printed
+  2  misuse: a wrong option, file or setup, or a place where nothing can be written";
 
 /// Why a command ended early.
 #[derive(Debug)]
@@ -80,8 +120,19 @@ impl From<FootageError> for Failure {
         match error {
             FootageError::NoSuchFile { .. }
             | FootageError::IsFolder { .. }
-            | FootageError::NameNotText { .. } => Self::misuse(error),
+            | FootageError::NameNotText { .. }
+            | FootageError::NotAlike { .. }
+            | FootageError::GivenTwice { .. } => Self::misuse(error),
             unreadable => Self::failed(unreadable),
+        }
+    }
+}
+
+impl From<OutputError> for Failure {
+    fn from(error: OutputError) -> Self {
+        match error {
+            OutputError::Render { .. } => Self::failed(error),
+            unwritable => Self::misuse(unwritable),
         }
     }
 }
@@ -96,15 +147,64 @@ impl From<ReadError> for Failure {
     }
 }
 
-/// Prints a text as it is, with the same tolerance as `tell!`.
+/// Why something could not be printed, for the end of the program.
+static UNPRINTED: OnceLock<String> = OnceLock::new();
+
+/// Prints a text. A reader that has gone away (`pairspeed read ... | head`) is no failure; whatever else
+/// goes wrong is told by [`printed`]. Neither is a reason to stop: the results are written all the same.
+fn print(text: fmt::Arguments<'_>) {
+    note_unprinted(io::stdout().write_fmt(text));
+}
+
+fn note_unprinted(done: io::Result<()>) {
+    if let Err(error) = done.map_err(in_words)
+        && error.kind() != io::ErrorKind::BrokenPipe
+    {
+        UNPRINTED.get_or_init(|| error.to_string());
+    }
+}
+
+/// Prints a text as it is.
 fn tell_text(text: &str) {
-    use std::io::Write as _;
-    let _gone = std::io::stdout().write_all(text.as_bytes());
+    print(format_args!("{text}"));
+}
+
+/// Whether all that was to be printed could be.
+fn printed() -> Result<(), Failure> {
+    note_unprinted(io::stdout().flush());
+    UNPRINTED.get().map_or(Ok(()), |reason| {
+        Err(Failure::Failed(format!("the answer could not be printed in full: {reason}")))
+    })
+}
+
+/// The command line as it is understood and explained.
+fn definition() -> clap::Command {
+    let definition = Arguments::command();
+    let names: Vec<String> =
+        definition.get_subcommands().map(|command| command.get_name().to_owned()).collect();
+    names.iter().fold(definition, |definition, name| {
+        definition.mut_subcommand(name, |command| command.help_template(OF_COMMAND))
+    })
+}
+
+/// What clap says of a command line it cannot take, in the form of all other messages.
+fn refused(error: &clap::Error) -> ExitCode {
+    if !error.use_stderr() || error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+    {
+        let _gone = error.print();
+        return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+    }
+    said(&refusal::message(error), 2)
 }
 
 /// Runs the command told on the command line.
 pub fn run() -> ExitCode {
-    let result = match Arguments::parse().command {
+    let matches = definition().try_get_matches();
+    let arguments = match matches.and_then(|matches| Arguments::from_arg_matches(&matches)) {
+        Ok(arguments) => arguments,
+        Err(error) => return refused(&error),
+    };
+    let result = match arguments.command {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Read(arguments) => read::run(&arguments),
         Command::Setup(arguments) => setup::run(&arguments),
@@ -113,7 +213,7 @@ pub fn run() -> ExitCode {
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
     };
-    match result {
+    match result.and_then(|()| printed()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(Failure::Misuse(message)) => said(&message, 2),
         Err(Failure::Failed(message)) => said(&message, 1),
@@ -127,10 +227,8 @@ fn said(message: &str, code: u8) -> ExitCode {
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     #[test]
     fn the_command_line_is_consistent() {
-        super::Arguments::command().debug_assert();
+        super::definition().debug_assert();
     }
 }

@@ -9,9 +9,10 @@ use pairspeed::units::Unit;
 
 use super::Failure;
 use super::compare::write_page;
+use super::numbers::{number, positive};
 use super::quantity::{optional, quantity, speed_unit};
 
-/// Make the test card of the next flight: which throttle steps, how often, how long, in which order.
+/// Make the test card of the next flight: which throttle steps, how often, how long, in which order
 ///
 /// Tell how sure the airspeeds are to be (--within) and what is known of the day, or give a former
 /// result with --from. The card says how many pairs of legs each step needs, how many seconds to fly
@@ -27,39 +28,39 @@ pub struct PlanArguments {
     #[arg(long, value_name = "RESULT")]
     from: Option<PathBuf>,
     /// Throttle steps in per cent
-    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', default_value = "50,60,70,80,90,100")]
+    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', value_parser = number, allow_negative_numbers = true, default_value = "50,60,70,80,90,100")]
     steps: Vec<f64>,
     /// Half the width of the 95 % interval wanted of each airspeed; without it, 1 mph, 2 km/h, 1 kn or
     /// 0.5 m/s
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     within: Option<String>,
     /// Airspeed to expect at full throttle
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     top_speed: Option<String>,
     /// Wind to expect
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     wind: Option<String>,
     /// Gusts to expect, as a standard deviation (about a third of the difference between gusts and mean
     /// wind in a forecast); without it those of the former flight, or those usual in this wind
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     gusts: Option<String>,
     /// Length of the straight course; without it legs of 12 s
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     course: Option<String>,
     /// Height above ground to fly at
-    #[arg(long, value_name = "LENGTH", default_value = "30 m")]
+    #[arg(long, value_name = "LENGTH", default_value = "30 m", allow_hyphen_values = true)]
     height: String,
     /// Seconds of a turn
-    #[arg(long, value_name = "SECONDS", default_value_t = 5.0)]
+    #[arg(long, value_name = "SECONDS", value_parser = number, allow_negative_numbers = true, default_value_t = 5.0)]
     turn_s: f64,
     /// Flying time of a pack in minutes, from launch to landing
-    #[arg(long, value_name = "MINUTES")]
+    #[arg(long, value_name = "MINUTES", value_parser = positive, allow_negative_numbers = true)]
     minutes: Option<f64>,
     /// Energy of the pack in Wh (nominal voltage times Ah); four fifths of it are planned with
-    #[arg(long, value_name = "WH", requires = "full_power_w")]
+    #[arg(long, value_name = "WH", value_parser = number, allow_negative_numbers = true, requires = "full_power_w")]
     pack_wh: Option<f64>,
     /// Electrical power at full throttle in W
-    #[arg(long, value_name = "WATTS", requires = "pack_wh")]
+    #[arg(long, value_name = "WATTS", value_parser = number, allow_negative_numbers = true, requires = "pack_wh")]
     full_power_w: Option<f64>,
     /// Unit of the speeds: mph, km/h, kn or m/s; without it that of the former flight, or km/h
     #[arg(long, value_name = "UNIT")]

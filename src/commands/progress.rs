@@ -1,31 +1,52 @@
 //! The progress bar: on a terminal only.
 
 use std::ops::ControlFlow;
+use std::time::Duration;
 
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use pairspeed::readings::Progress;
 
 /// Frames between two looks at the bar.
 const FRAMES_A_STEP: u64 = 25;
+/// No time left is told before this much was read: the first frames say little about the pace.
+const SETTLED: Duration = Duration::from_secs(2);
 
 /// Shows how far the reading has come; silent when the error output is not a terminal.
 pub struct Bar {
     bar: ProgressBar,
+    begun: bool,
 }
 
 impl Bar {
     pub fn new() -> Self {
         let bar = ProgressBar::new(0);
-        let style = ProgressStyle::with_template("reading {bar:30} {percent:>3} %, {eta} left");
+        let style = ProgressStyle::with_template("reading {bar:30} {percent:>3} %{left}");
         if let Ok(style) = style {
-            bar.set_style(style);
+            bar.set_style(style.with_key("left", write_time_left));
         }
-        Self { bar }
+        Self { bar, begun: false }
     }
+}
+
+fn write_time_left(state: &ProgressState, text: &mut dyn std::fmt::Write) {
+    let left = time_left(state.elapsed(), state.pos(), state.len().unwrap_or(0));
+    // A bar that cannot be drawn harms nobody.
+    let _undrawn = left.map_or(Ok(()), |left| write!(text, ", about {} left", HumanDuration(left)));
+}
+
+/// The time that the rest takes at the pace so far, once that has settled.
+fn time_left(elapsed: Duration, position: u64, length: u64) -> Option<Duration> {
+    let rest = length.checked_sub(position).filter(|_| position > 0 && elapsed >= SETTLED)?;
+    Some(elapsed.mul_f64(rest as f64 / position as f64))
 }
 
 impl Progress for Bar {
     fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()> {
+        if !self.begun {
+            // What came before, getting to know the recording, goes at another pace.
+            self.bar.reset_elapsed();
+            self.begun = true;
+        }
         if frames.is_multiple_of(FRAMES_A_STEP) {
             self.bar.set_length((1000.0 * length_s.unwrap_or(time_s)) as u64);
             self.bar.set_position((1000.0 * time_s) as u64);
@@ -37,5 +58,19 @@ impl Progress for Bar {
 impl Drop for Bar {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_time_left_is_told_before_the_pace_has_settled() {
+        let seconds = Duration::from_secs;
+        assert_eq!(time_left(seconds(1), 1, 1000), None);
+        assert_eq!(time_left(seconds(9), 0, 1000), None);
+        assert_eq!(time_left(seconds(3), 250, 1000), Some(seconds(9)));
+        assert_eq!(time_left(seconds(3), 1000, 1000), Some(seconds(0)));
     }
 }

@@ -51,7 +51,10 @@ pub fn speed_unit(text: &str) -> Result<Unit, Failure> {
 }
 
 fn unit_of(option: &str, text: &str) -> Result<Unit, Failure> {
-    Unit::parse(text).map_err(|error| Failure::Misuse(format!("{option}: {error}")))
+    Unit::parse(text).map_err(|_| {
+        let units = "give mph, km/h, kn or m/s for a speed, ft or m for a length";
+        Failure::Misuse(format!("{option}: unknown unit \"{}\": {units}", text.trim()))
+    })
 }
 
 fn measure(quantity: Quantity) -> &'static str {

@@ -14,6 +14,7 @@ use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
+use super::numbers::{percent, probability};
 use super::progress::Bar;
 use super::told::ToldArguments;
 
@@ -31,27 +32,29 @@ pub struct ReadArguments {
     /// Replace results that are already there
     #[arg(long)]
     force: bool,
-    /// Throttle steps in the order flown, in per cent, for a flight whose throttle is not shown
-    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',')]
+    /// Throttle steps in the order flown, in per cent, for a flight whose throttle is not shown; goes before
+    /// a throttle that is
+    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', value_parser = percent, allow_negative_numbers = true)]
     throttle: Option<Vec<f64>>,
     /// A CSV file of legs (start_s,end_s,kind,throttle_percent) to use instead of those found
     #[arg(long, value_name = "FILE")]
     legs: Option<PathBuf>,
     /// Probability from which on a reading is believed; others are left blank
-    #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE)]
+    #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
     confidence: f32,
     /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
-    #[command(flatten)]
-    told: ToldArguments,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    told: ToldArguments,
 }
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
+    setup.doubts().iter().for_each(|doubt| eprintln!("pairspeed: {doubt}"));
     setup.require_speed().map_err(Failure::misuse)?;
     let mut options = options(arguments)?;
     arguments.told.tell(&setup.setup, &mut options)?;
@@ -59,7 +62,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
     let flight = read_flight(&arguments.clips, &setup, &options, &mut Bar::new())?;
-    folder.write(&flight).map_err(Failure::failed)?;
+    folder.write(&flight)?;
     print_result(&flight, arguments.json)?;
     if !arguments.json {
         tell!("Results: {}", out.join("report.html").display());
@@ -80,17 +83,16 @@ pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
 }
 
 fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
-    if let Some(wrong) = arguments.throttle.iter().flatten().find(|percent| !(0.0..=100.0).contains(*percent))
+    let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
+    if let (Some(file), Some(_)) = (&arguments.legs, &arguments.throttle)
+        && told.iter().flatten().any(|leg| leg.throttle_percent.is_some())
     {
-        return Err(Failure::Misuse(format!("--throttle {wrong}: a step lies between 0 and 100 per cent")));
-    }
-    if !(0.0..=1.0).contains(&arguments.confidence) {
         return Err(Failure::Misuse(format!(
-            "--confidence {}: it lies between 0 and 1",
-            arguments.confidence
+            "--throttle: {} tells the throttle of its legs already; leave --throttle out, or empty the column \
+             throttle_percent",
+            file.display()
         )));
     }
-    let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
     let aircraft = arguments
         .aircraft
         .as_deref()

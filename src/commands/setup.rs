@@ -11,6 +11,7 @@ use pairspeed::setup::propose::{Proposal, propose};
 use pairspeed::setup::{Camera, Region, Setup};
 
 use super::Failure;
+use super::quoting::quoted;
 
 /// Frames looked at.
 const FRAMES: usize = 50;
@@ -19,7 +20,8 @@ const FRAMES: usize = 50;
 pub struct SetupArguments {
     /// The clip
     clip: PathBuf,
-    /// Where the setup file goes; without it, beside the clip
+    /// Where the setup file goes; without it, beside the clip. A picture of the boxes is saved beside it under
+    /// the same name, ending in .png
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Replace a setup file that is already there
@@ -50,8 +52,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     };
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
     let regions: Vec<Region> = proposals.iter().map(region_of).collect();
-    let glyphs = PathBuf::from(format!("{name}-glyphs"));
-    let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: Some(glyphs) };
+    let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
     let setup = Setup { camera, regions };
     setup.save(&file, existing).map_err(Failure::misuse)?;
     let labels: Vec<Label> = setup
@@ -65,7 +66,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         })
         .collect();
     let picture = file.with_extension("png");
-    save_png(&annotate(still, &labels), &picture, Existing::Replace).map_err(Failure::failed)?;
+    save_png(&annotate(still, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
         tell!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
         return Ok(());
@@ -75,7 +76,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     tell!(
         "Next: look at the picture and mend the file; its comments say what is open: names, units, decimals."
     );
-    tell!("Then: pairspeed inspect {} --setup {} --at 30", arguments.clip.display(), file.display());
+    tell!("Then: pairspeed inspect {} --setup {} --at 30", quoted(&arguments.clip), quoted(&file));
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
         tell!("None of the boxes could be told to be the speed: name one `speed`.");
     }

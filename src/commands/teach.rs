@@ -54,8 +54,8 @@ fn told(text: &str) -> Result<Told, String> {
     }
     if let Some(other) = shown.chars().find(|letter| !CHARACTERS.contains(*letter)) {
         return Err(format!(
-            "the text \"{shown}\" holds '{other}', but a number has only the characters {CHARACTERS}: \
-             leave out units and icons"
+            "the text \"{shown}\" holds '{other}', but a number has only digits, `.`, `-` and `:`; leave out \
+             units and icons"
         ));
     }
     Ok(Told { channel, time_s, text: shown.to_owned() })
@@ -74,12 +74,7 @@ fn moment_named(text: &str) -> Result<(Channel, f64), String> {
 
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
-    let folder = setup.glyph_folder().ok_or_else(|| {
-        Failure::Misuse(format!(
-            "{}: no folder for the glyphs: add glyphs = \"NAME-glyphs\" under [camera]",
-            arguments.setup.display()
-        ))
-    })?;
+    let folder = setup.glyph_folder();
     let mut clip = open_for(&setup, &arguments.clip)?;
     let remembered = remembered(arguments, &setup, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;
@@ -89,8 +84,8 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     if !lesson.contradictions.is_empty() && !arguments.despite {
         return Err(Failure::Misuse(refusal(&lesson.contradictions)));
     }
-    lesson.set.save(&folder).map_err(Failure::failed)?;
-    remembered.save(&folder).map_err(Failure::failed)?;
+    lesson.set.save(&folder).map_err(Failure::misuse)?;
+    remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in left_out {
         eprintln!("Not found beside this clip, so the readings told of it are left out this time: {clip}");
     }

@@ -10,6 +10,7 @@ use pairspeed::setup::Setup;
 use pairspeed::units::{Quantity, ResultUnits, Unit};
 
 use super::Failure;
+use super::numbers::{course, number};
 
 /// Options of the weather and of how results are given.
 #[derive(Debug, Args)]
@@ -17,23 +18,23 @@ use super::Failure;
 pub struct ToldArguments {
     /// Wind and the direction it comes from, such as 4@270 or 9mph@270: takes the crosswind out of the
     /// airspeed. Without a unit, in that of the overlay's speed
-    #[arg(long, value_name = "SPEED@DEGREES")]
+    #[arg(long, value_name = "SPEED@DEGREES", allow_hyphen_values = true)]
     wind: Option<String>,
     /// Course of the legs over the ground, either way, in degrees; needed for --wind where the overlay
     /// shows no course
-    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    #[arg(long, value_name = "DEGREES", value_parser = course, allow_negative_numbers = true)]
     course: Option<f64>,
     /// What the overlay's heading is: the track over the ground (satellite receiver) or the nose (compass)
-    #[arg(long, value_enum, default_value_t = Heading::Track)]
+    #[arg(long, value_enum, value_name = "WHAT", default_value_t = Heading::Track)]
     heading_is: Heading,
     /// Temperature at the field, such as 24 (Celsius) or 75F
-    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
+    #[arg(long, value_name = "DEGREES", allow_hyphen_values = true)]
     temperature: Option<String>,
     /// Pressure as a barometer at the field shows it, such as 940 (hPa) or 27.8inHg
-    #[arg(long, value_name = "PRESSURE", conflicts_with = "qnh")]
+    #[arg(long, value_name = "PRESSURE", conflicts_with = "qnh", allow_hyphen_values = true)]
     pressure: Option<String>,
     /// Pressure reduced to sea level, as forecasts and airfields give it, such as 1018 (hPa) or 30.06inHg
-    #[arg(long, value_name = "PRESSURE")]
+    #[arg(long, value_name = "PRESSURE", allow_hyphen_values = true)]
     qnh: Option<String>,
     /// Elevation of the field above sea level, such as 1280 (in the unit of the overlay's altitude, else
     /// metres) or 4200ft
@@ -46,7 +47,7 @@ pub struct ToldArguments {
     #[arg(long, value_name = "SPEED[,HEIGHT]")]
     units: Option<String>,
     /// Pack voltage below which a leg is flagged; without it 3.5 V a cell
-    #[arg(long, value_name = "VOLTS", allow_negative_numbers = true)]
+    #[arg(long, value_name = "VOLTS", value_parser = number, allow_negative_numbers = true)]
     least_voltage: Option<f64>,
 }
 
@@ -68,6 +69,8 @@ const TEMPERATURES_K: (f64, f64) = (223.15, 333.15);
 const PRESSURES_PA: (f64, f64) = (50_000.0, 110_000.0);
 const ELEVATIONS_M: (f64, f64) = (-500.0, 6000.0);
 const WINDS_MPS: (f64, f64) = (0.0, 60.0);
+/// Directions in degrees: counted clockwise from north, or the other way below 0.
+const DIRECTIONS_DEG: (f64, f64) = (-360.0, 360.0);
 
 impl ToldArguments {
     /// Writes what was told into the options of a reading.
@@ -92,13 +95,6 @@ impl ToldArguments {
     }
 
     fn told_wind(&self, speed_unit: Option<Unit>) -> Result<ToldWind, Failure> {
-        if let Some(course) = self.course.filter(|course| !course.is_finite()) {
-            return Err(wrong(
-                "course",
-                &course.to_string(),
-                "give degrees clockwise from north, such as 270",
-            ));
-        }
         let held = match self.heading_is {
             Heading::Track => Held::Track,
             Heading::Nose => Held::Heading,
@@ -152,11 +148,19 @@ fn si(text: &str, quantity: Quantity, usual: Option<Unit>) -> Option<f64> {
 
 /// Wind in m/s and the direction it comes from in degrees.
 fn wind(text: &str, speed_unit: Option<Unit>) -> Result<(f64, f64), Failure> {
-    let mend = "give speed and the direction the wind comes from, such as 4@270, 4m/s@270 or 9mph@270";
-    let parts = text.split_once('@');
-    let speed = parts.and_then(|(speed, _)| within(si(speed, Quantity::Speed, speed_unit)?, WINDS_MPS));
-    let from = parts.and_then(|(_, from)| number_and_rest(from).filter(|(_, rest)| rest.is_empty()));
-    speed.zip(from).map(|(speed, (from_deg, _))| (speed, from_deg)).ok_or_else(|| wrong("wind", text, mend))
+    let no = |mend: &str| wrong("wind", text, mend);
+    let form = || no("give speed and the direction the wind comes from, such as 4@270, 4m/s@270 or 9mph@270");
+    let (speed, from) = text.split_once('@').ok_or_else(form)?;
+    let (from_deg, _) = number_and_rest(from).filter(|(_, rest)| rest.is_empty()).ok_or_else(form)?;
+    if speed_unit.is_none() && number_and_rest(speed).is_some_and(|(_, unit)| unit.is_empty()) {
+        return Err(no("the setup tells no unit of the speed: give one with the wind, such as 4m/s@270"));
+    }
+    let speed_mps = si(speed, Quantity::Speed, speed_unit).ok_or_else(form)?;
+    let speed_mps = within(speed_mps, WINDS_MPS)
+        .ok_or_else(|| no("the speed of the wind may be 0 to 60 m/s (134 mph)"))?;
+    let from_deg =
+        within(from_deg, DIRECTIONS_DEG).ok_or_else(|| no("the direction may be 0 to 360 degrees"))?;
+    Ok((speed_mps, from_deg))
 }
 
 fn temperature_k(text: &str) -> Result<f64, Failure> {
@@ -207,9 +211,23 @@ mod tests {
         near(from, 270.0);
         near(wind(" 4.5 m/s @ 30", None).unwrap().0, 4.5);
         near(wind("10kn@-90", None).unwrap().1, -90.0);
-        for text in ["10@270", "10", "@270", "x@270", "10V@270", "10m/s@west", "-3m/s@270", "999m/s@1"] {
+        for text in
+            ["10@270", "10", "@270", "x@270", "10V@270", "10m/s@west", "-3m/s@270", "999m/s@1", "4m/s@400"]
+        {
             assert!(matches!(wind(text, None), Err(Failure::Misuse(_))), "{text}");
         }
+    }
+
+    #[test]
+    fn a_wind_that_cannot_be_is_refused_for_its_reason() {
+        let said = |text: &str, unit: Option<Unit>| match wind(text, unit) {
+            Err(Failure::Misuse(said)) => said,
+            other => format!("{other:?}"),
+        };
+        let metric = Some(Unit::MetresPerSecond);
+        assert!(said("90m/s@262", metric).contains("0 to 60 m/s"), "{}", said("90m/s@262", metric));
+        assert!(said("4@400", metric).contains("0 to 360 degrees"), "{}", said("4@400", metric));
+        assert!(said("4@270", None).contains("no unit of the speed"), "{}", said("4@270", None));
     }
 
     #[test]

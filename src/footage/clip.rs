@@ -58,8 +58,12 @@ impl Clip {
         let timeline = begin_timeline(&decode, &stated);
         let rate_hz = usual_rate_hz(&decode, &stated);
         let mut ahead = Picture::empty();
+        let has_packets = !decode.stamps_ahead().is_empty();
         if !decode.next(&mut ahead) {
-            return Err(decode.nothing_decoded());
+            return Err(match decode.nothing_decoded() {
+                FootageError::Damaged { path, .. } if !has_packets => FootageError::NoFrame { path },
+                other => other,
+            });
         }
         let (width, height) = checked_size(path, &ahead)?;
         let notes = ClipNotes {

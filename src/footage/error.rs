@@ -86,6 +86,16 @@ pub enum FootageError {
         /// What was seen.
         reason: String,
     },
+    /// A video without a single frame.
+    #[error(
+        "{}: the video holds no frame, as when a recording is stopped at once; copy the file from the \
+         recorder's card again, or give another clip",
+        path.display()
+    )]
+    NoFrame {
+        /// The file.
+        path: PathBuf,
+    },
     /// The frame is empty or too large.
     #[error(
         "{}: a frame of {width} x {height} pixels is out of range (1 x 1 to {limit} x {limit}); the file is \
@@ -139,6 +149,12 @@ pub enum FootageError {
         first_value: String,
         /// Its value in the other.
         second_value: String,
+    },
+    /// One file named twice as clips of one flight.
+    #[error("{}: this clip is given twice; name every clip of the flight once", path.display())]
+    GivenTwice {
+        /// The file, as given the second time.
+        path: PathBuf,
     },
     /// Frames given in memory do not make a clip.
     #[error(

@@ -1,5 +1,7 @@
 //! What was met while reading a clip, as values and in words.
 
+use std::path::{Path, PathBuf};
+
 /// Where the times of a clip's frames come from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum TimeBasis {
@@ -72,21 +74,25 @@ pub struct ClipNotes {
     pub stopped_early: Option<String>,
     /// The clip ends this long before the length its container states, in seconds.
     pub short_by_s: Option<f64>,
+    /// In the notes of several clips: those that end early, and by how many seconds.
+    pub short_clips: Vec<(PathBuf, f64)>,
 }
 
 impl ClipNotes {
-    /// The notes in words, a sentence each; none if all went well.
-    pub fn sentences(&self) -> Vec<String> {
+    /// The notes in words, a sentence each; none if all went well. `clip` is the file they are about.
+    pub fn sentences(&self, clip: &Path) -> Vec<String> {
         let mut said = Vec::new();
         said.extend(self.about_times());
         said.extend(self.about_damage());
+        said.extend(self.about_ends(clip));
         said.extend(self.about_gaps());
         said.extend(self.about_pictures());
         said
     }
 
-    /// Adds the notes of a further clip whose first frame stands at `shift_s` on the clock of these.
-    pub(super) fn add(&mut self, other: &Self, shift_s: f64) {
+    /// Adds the notes of a further clip, the file `clip`, whose first frame stands at `shift_s` on the clock
+    /// of these.
+    pub(super) fn add(&mut self, other: &Self, clip: &Path, shift_s: f64) {
         let shifted = |gap: &Stretch| Stretch { from_s: gap.from_s + shift_s, to_s: gap.to_s + shift_s };
         if self.time_basis == TimeBasis::Stamps {
             self.time_basis = other.time_basis;
@@ -105,24 +111,23 @@ impl ClipNotes {
         self.frames_interlaced += other.frames_interlaced;
         self.rotation_degrees = self.rotation_degrees.or(other.rotation_degrees);
         self.stopped_early = self.stopped_early.take().or_else(|| other.stopped_early.clone());
-        let short_s = self.short_by_s.unwrap_or(0.0) + other.short_by_s.unwrap_or(0.0);
-        self.short_by_s = (short_s > 0.0).then_some(short_s);
+        self.short_clips.extend(other.short_by_s.map(|short_s| (clip.to_owned(), short_s)));
     }
 
     fn about_times(&self) -> Vec<String> {
         let basis = match self.time_basis {
             TimeBasis::Stamps => None,
             TimeBasis::ContainerRate { rate_hz } => Some(format!(
-                "its time stamps are unusable: times are counted from the {rate_hz:.3} frames a second the file states"
+                "the time stamps are unusable: times are counted from the {rate_hz:.3} frames a second the file states"
             )),
             TimeBasis::AssumedRate { rate_hz } => Some(format!(
-                "it has no usable time stamps and states no frame rate: times assume {rate_hz:.0} frames a second"
+                "there are no usable time stamps and no stated frame rate: times assume {rate_hz:.0} frames a second"
             )),
         };
         let repaired = counted(self.stamps_repaired, "time stamp was", "time stamps were")
             .map(|what| format!("{what} missing or out of order and set between the neighbours"));
         let restarted = counted(self.stamps_restarted, "time", "times")
-            .map(|what| format!("its time stamps start anew {what}; the time lost there is not known"));
+            .map(|what| format!("the time stamps start anew {what}; the time lost there is not known"));
         [basis, repaired, restarted].into_iter().flatten().collect()
     }
 
@@ -138,10 +143,17 @@ impl ClipNotes {
             format!("{what}{from} of another size skipped")
         });
         let stopped = self.stopped_early.as_ref().map(|why| format!("reading stopped early: {why}"));
-        let short = self
-            .short_by_s
-            .map(|short_s| format!("it ends {short_s:.1} s before the length the file states"));
-        [damaged, lost, missing, sizes, stopped, short].into_iter().flatten().collect()
+        [damaged, lost, missing, sizes, stopped].into_iter().flatten().collect()
+    }
+
+    fn about_ends(&self, clip: &Path) -> Vec<String> {
+        let here = self.short_by_s.map(|short_s| (clip, short_s));
+        let clips = here.into_iter().chain(self.short_clips.iter().map(|(clip, s)| (clip.as_path(), *s)));
+        let said = |(clip, short_s): (&Path, f64)| {
+            let name = clip.file_name().unwrap_or(clip.as_os_str()).to_string_lossy();
+            format!("{name} ends {short_s:.1} s before the length the file states")
+        };
+        clips.map(said).collect()
     }
 
     fn about_gaps(&self) -> Vec<String> {
@@ -184,7 +196,7 @@ mod tests {
 
     #[test]
     fn a_clean_clip_has_nothing_to_say() {
-        assert_eq!(ClipNotes::default().sentences(), Vec::<String>::new());
+        assert_eq!(ClipNotes::default().sentences(Path::new("a.avi")), Vec::<String>::new());
     }
 
     #[test]
@@ -207,17 +219,17 @@ mod tests {
             ..ClipNotes::default()
         };
         assert_eq!(
-            notes.sentences(),
+            notes.sentences(Path::new("card/a.avi")),
             [
-                "its time stamps are unusable: times are counted from the 29.970 frames a second the file states",
+                "the time stamps are unusable: times are counted from the 29.970 frames a second the file states",
                 "1 time stamp was missing or out of order and set between the neighbours",
-                "its time stamps start anew 2 times; the time lost there is not known",
+                "the time stamps start anew 2 times; the time lost there is not known",
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
                 "4 frames are missing: the time stamps pass over them",
                 "3 frames, from 1.50 s on, of another size skipped",
                 "reading stopped early: Input/output error",
-                "it ends 12.3 s before the length the file states",
+                "a.avi ends 12.3 s before the length the file states",
                 "there is no frame between 0.00 s and 0.70 s",
                 "there is no frame between 1.00 s and 1.70 s",
                 "there is no frame between 2.00 s and 2.70 s",

@@ -57,8 +57,12 @@ fn container_name(input: &Input) -> String {
     input.format().name().split(',').take(2).collect::<Vec<_>>().join("/")
 }
 
-/// The best video stream; a cover picture of a sound file is none.
+/// The best video stream; a cover picture of a sound file is none. A file without any stream was begun and
+/// never filled.
 pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'a>, FootageError> {
+    if input.nb_streams() == 0 {
+        return Err(FootageError::NoFrame { path: path.into() });
+    }
     let found = input.streams().best(media::Type::Video);
     let is_film = |stream: &Stream| !stream.disposition().contains(Disposition::ATTACHED_PIC);
     found
@@ -105,12 +109,26 @@ fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
 fn explain_open_failure(path: &Path, head: &[u8], error: Error) -> FootageError {
     let path = path.to_path_buf();
     let is_mp4 = head.get(4..8).is_some_and(|kind| [b"ftyp", b"mdat", b"wide"].iter().any(|k| kind == *k));
-    let is_known = is_mp4 || head.starts_with(b"RIFF") || head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
+    let riff_form = head.starts_with(b"RIFF").then(|| head.get(8..12).unwrap_or(b"AVI "));
+    let is_known = is_mp4 || riff_form == Some(b"AVI ") || head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
+    if let Some(container) = sound_format(head) {
+        return FootageError::NoVideoStream { path, container: container.to_owned() };
+    }
     match error {
         Error::InvalidData if is_mp4 => FootageError::IndexMissing { path },
         Error::Other { errno: EIO } => FootageError::ReadFailed { path, reason: error.to_string() },
         _ if is_known => FootageError::Damaged { path, reason: "its header cannot be understood".into() },
         _ => FootageError::NotVideo { path },
+    }
+}
+
+/// The name of a format that holds sound only, by the first bytes of the file.
+fn sound_format(head: &[u8]) -> Option<&'static str> {
+    match head {
+        [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..] => Some("WAV"),
+        [b'f', b'L', b'a', b'C', ..] => Some("FLAC"),
+        [b'I', b'D', b'3', ..] => Some("MP3"),
+        _ => None,
     }
 }
 
@@ -152,7 +170,16 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
     let tick_s = positive_rate(stream.time_base())?;
     let of_stream = (stream.duration() > 0).then(|| stream.duration() as f64 * tick_s);
     let of_file = || (input.duration() > 0).then(|| input.duration() as f64 / 1e6);
-    of_stream.or_else(of_file)
+    let by_bytes_s = of_stream.or_else(of_file)?;
+    Some(frames_in_avi_header_s(input, stream).map_or(by_bytes_s, |stated_s| stated_s.max(by_bytes_s)))
+}
+
+/// The length by the number of frames in an AVI file's header. The demuxer shortens the duration of a file that
+/// was cut off to what its bytes can hold, but leaves this number.
+fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
+    let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
+    let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == "avi")?;
+    Some(f64::from(frames) / rate_hz)
 }
 
 /// Clockwise rotation from the display matrix (ISO/IEC 14496-12, track header), in degrees.

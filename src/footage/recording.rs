@@ -4,6 +4,7 @@
 //! ends, one typical interval after its last frame, plus the gap between the two if the times at which they
 //! were recorded tell of one.
 
+use std::collections::HashSet;
 use std::mem;
 use std::path::{Path, PathBuf};
 
@@ -25,6 +26,8 @@ pub enum Gap {
     },
     /// Nothing tells: taken as 0.
     Unknown,
+    /// The recording times tell that the clips were given in the wrong order: taken as 0.
+    Backwards,
 }
 
 impl Gap {
@@ -32,7 +35,7 @@ impl Gap {
     pub fn length_s(self) -> f64 {
         match self {
             Self::Known { length_s } => length_s,
-            Self::Unknown => 0.0,
+            Self::Unknown | Self::Backwards => 0.0,
         }
     }
 }
@@ -73,8 +76,10 @@ impl Recording {
     /// Opens every clip once, to see that they are alike, and stands at the first one's first frame.
     ///
     /// # Errors
-    /// If there is no clip, one cannot be opened, or one differs from the first in frame size or codec.
+    /// If there is no clip, one cannot be opened, is given twice, or differs from the first in frame size or
+    /// codec.
     pub fn open<P: AsRef<Path>>(paths: &[P]) -> Result<Self, FootageError> {
+        check_each_once(paths)?;
         let mut clips = paths.iter().map(|path| Clip::open(path.as_ref()));
         let clip = clips.next().ok_or(FootageError::NoClips)??;
         let mut info = clip.info().clone();
@@ -124,7 +129,7 @@ impl Recording {
     /// Notes the length of the clip just read to its end, and so the start of the next.
     fn finish_clip(&mut self) {
         let shift_s = self.start_s();
-        self.done.add(self.clip.notes(), shift_s);
+        self.done.add(self.clip.notes(), &self.clip.info().path, shift_s);
         let length_s = self.clip.end_s();
         self.set_length(self.place, length_s);
     }
@@ -183,7 +188,7 @@ impl Recording {
     fn refresh_notes(&mut self) {
         let shift_s = self.start_s();
         self.notes.clone_from(&self.done);
-        self.notes.add(self.clip.notes(), shift_s);
+        self.notes.add(self.clip.notes(), &self.clip.info().path, shift_s);
     }
 }
 
@@ -233,6 +238,17 @@ impl Part {
     }
 }
 
+/// Refuses a file that is named twice, be it by another path. What is not there is told when it is opened.
+fn check_each_once<P: AsRef<Path>>(paths: &[P]) -> Result<(), FootageError> {
+    let mut seen = HashSet::new();
+    for path in paths.iter().map(AsRef::as_ref) {
+        if path.canonicalize().is_ok_and(|file| !seen.insert(file)) {
+            return Err(FootageError::GivenTwice { path: path.to_owned() });
+        }
+    }
+    Ok(())
+}
+
 fn check_alike(first: &ClipInfo, second: &ClipInfo) -> Result<(), FootageError> {
     let size = |info: &ClipInfo| format!("{} x {} pixels", info.width, info.height);
     let differs = |what, first_value: String, second_value: String| {
@@ -250,7 +266,9 @@ fn check_alike(first: &ClipInfo, second: &ClipInfo) -> Result<(), FootageError> 
 
 /// The gap that recording times leave between a clip of `length_s` and the next.
 fn gap_between(former: &Recorded, next: &Recorded, length_s: f64) -> Gap {
-    let Some(apart_s) = former.seconds_until(next) else { return Gap::Unknown };
+    let Some(apart_s) = former.seconds_until(next) else {
+        return if next.seconds_until(former).is_some() { Gap::Backwards } else { Gap::Unknown };
+    };
     let rest_s = apart_s - length_s;
     if !(-GAP_TOLERANCE_S..=LARGEST_GAP_S).contains(&rest_s) {
         return Gap::Unknown;
@@ -262,6 +280,10 @@ fn join_sentence(former: &ClipSpan, span: &ClipSpan, gap: Gap) -> String {
     let (former, name) = (former.path.display(), span.path.display());
     match gap {
         Gap::Unknown => format!("the gap between {former} and {name} is not known; taken as 0"),
+        Gap::Backwards => format!(
+            "by their recording times {name} was recorded before {former}: give the clips in the order flown; \
+             the gap between them is taken as 0"
+        ),
         Gap::Known { length_s } if length_s > 0.0 => {
             format!("the gap between {former} and {name} is {length_s:.0} s by their recording times")
         }
@@ -287,5 +309,7 @@ mod tests {
         assert_eq!(gap("2024-05-01T10:05:00.000000Z", 350.0), Gap::Unknown);
         assert_eq!(gap("2024-05-09T10:05:00.000000Z", 300.0), Gap::Unknown);
         assert_eq!(gap("1970-01-01T00:00:00.000000Z", 300.0), Gap::Unknown);
+        assert_eq!(gap("2024-05-01T10:00:00.000000Z", 300.0), Gap::Unknown);
+        assert_eq!(gap("2024-05-01T09:55:00.000000Z", 300.0), Gap::Backwards);
     }
 }

@@ -24,7 +24,8 @@ use thiserror::Error;
 
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::channel::Channel;
-use crate::files::{Existing, write_whole};
+use crate::files::{Existing, reading_in_words, write_whole};
+use crate::toml_words::in_one_line;
 
 /// Name of the description inside a glyph set's folder.
 const DESCRIPTION: &str = "glyphs.toml";
@@ -36,6 +37,19 @@ const LARGEST_CELL_PX: usize = 512;
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum GlyphFileError {
+    /// The folder that a setup names is missing.
+    #[error(
+        "the glyph folder {} that the setup names is not there: mend `glyphs` in {}, teach the digits with \
+         `pairspeed teach`, or take the key out to try the built-in digits",
+        folder.display(),
+        setup.display()
+    )]
+    NoFolder {
+        /// The folder.
+        folder: PathBuf,
+        /// The setup file.
+        setup: PathBuf,
+    },
     /// A file cannot be read.
     #[error("cannot read the glyph set file {path}: {reason}; teach the set again or mend the path under [camera] glyphs", path = .path.display())]
     Unreadable {
@@ -100,11 +114,10 @@ impl GlyphSet {
     /// [`GlyphFileError`] names the file and what is wrong with it.
     pub fn load(folder: &Path) -> Result<Self, GlyphFileError> {
         let path = folder.join(DESCRIPTION);
-        let text = fs::read_to_string(&path)
-            .map_err(|error| GlyphFileError::Unreadable { path: path.clone(), reason: error.to_string() })?;
+        let text = fs::read_to_string(&path).map_err(|error| unreadable(path.clone(), error))?;
         Self::from_parts(&path, &text, &|picture| {
             let path = folder.join(picture);
-            fs::read(&path).map_err(|error| GlyphFileError::Unreadable { path, reason: error.to_string() })
+            fs::read(&path).map_err(|error| unreadable(path, error))
         })
     }
 
@@ -116,7 +129,8 @@ impl GlyphSet {
         picture_bytes: &dyn Fn(&str) -> Result<Vec<u8>, GlyphFileError>,
     ) -> Result<Self, GlyphFileError> {
         let malformed = |reason: String| GlyphFileError::Malformed { path: path.to_owned(), reason };
-        let description: Description = toml::from_str(text).map_err(|error| malformed(error.to_string()))?;
+        let description: Description =
+            toml::from_str(text).map_err(|error| malformed(in_one_line(text, &error)))?;
         let mut faces = Vec::new();
         for face in &description.faces {
             let bytes = picture_bytes(&face.picture)?;
@@ -150,6 +164,10 @@ impl GlyphSet {
         let text = toml::to_string_pretty(&description).map_err(|error| unwritable(&path, &error))?;
         replace_file(&path, text.as_bytes())
     }
+}
+
+fn unreadable(path: PathBuf, error: std::io::Error) -> GlyphFileError {
+    GlyphFileError::Unreadable { path, reason: reading_in_words(error).to_string() }
 }
 
 fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> GlyphFileError {
@@ -269,6 +287,14 @@ mod tests {
     fn a_missing_set_is_named_with_the_mend() {
         let message = GlyphSet::load(Path::new("nowhere")).unwrap_err().to_string();
         assert!(message.contains("nowhere") && message.contains("glyphs"), "{message}");
+    }
+
+    #[test]
+    fn a_description_that_is_none_is_told_by_its_line_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join(DESCRIPTION), "name = \"cam\"\njunk = = 3").unwrap();
+        let message = GlyphSet::load(folder.path()).unwrap_err().to_string();
+        assert!(message.contains("line 2") && !message.contains('|') && !message.contains('\n'), "{message}");
     }
 
     #[test]

@@ -136,7 +136,8 @@ pub struct LegSet {
 pub struct LegOptions {
     /// The legs themselves, instead of those found in the speeds.
     pub told: Option<Vec<ToldLeg>>,
-    /// The throttle steps in the order flown, in per cent; used where the overlay shows none.
+    /// The throttle steps in the order flown, in per cent. They go before a throttle that the overlay shows,
+    /// unless there are more of them than pairs or one would hold pairs shown at several throttles; those in a file of legs go before them.
     pub throttle_steps: Option<Vec<f64>>,
     /// Pack voltage below which a leg is flagged, in volts; without it the usual landing limit of the
     /// cells that the flight's highest voltage speaks for.
@@ -309,17 +310,26 @@ fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &L
         .collect();
     let told_in_file = options.told.iter().flatten().any(|leg| leg.throttle_percent.is_some());
     if told_in_file {
-        steps::known(&throttles, ThrottleSource::LegsFile)
-    } else if gauges.shows_throttle() {
-        steps::known(&throttles, ThrottleSource::Overlay)
-    } else if let Some(told) = &options.throttle_steps {
-        let airspeeds: Vec<f64> = mates
-            .iter()
-            .map(|(first, second)| (legs[*first].speed_median + legs[*second].speed_median) / 2.0)
-            .collect();
-        steps::told(told, &airspeeds)
-    } else {
-        steps::numbered(mates.len())
+        return steps::known(&throttles, ThrottleSource::LegsFile);
+    }
+    let shown = gauges.shows_throttle().then(|| steps::known(&throttles, ThrottleSource::Overlay));
+    let Some(told) = &options.throttle_steps else {
+        return shown.unwrap_or_else(|| steps::numbered(mates.len()));
+    };
+    let airspeeds: Vec<f64> = mates
+        .iter()
+        .map(|(first, second)| (legs[*first].speed_median + legs[*second].speed_median) / 2.0)
+        .collect();
+    let told = steps::told(told, &airspeeds);
+    match shown {
+        Some(shown) if told.source != ThrottleSource::Told => Steps { note: told.note, ..shown },
+        Some(shown) if steps::is_mixed(&told, &throttles) => {
+            let count = |steps: &Steps| steps.of_pairs.iter().map(|(step, _)| *step).max().unwrap_or(0);
+            let note = Note::ThrottleListUnfit { told: count(&told), shown: count(&shown) };
+            Steps { note: Some(note), ..shown }
+        }
+        Some(_) => Steps { note: steps::contradiction(&told, &throttles).or(told.note.clone()), ..told },
+        None => told,
     }
 }
 
@@ -337,7 +347,10 @@ fn mark(legs: &mut [Leg], mates: &[(usize, usize)], steps: &Steps) -> Vec<LegPai
         for (leg, kind) in [(upwind, LegKind::Upwind), (downwind, LegKind::Downwind)] {
             legs[leg].kind = kind;
             legs[leg].step = Some(step);
-            legs[leg].throttle_percent = legs[leg].throttle_percent.or(throttle_percent);
+            let own = legs[leg].throttle_percent;
+            let told = steps.source == ThrottleSource::Told;
+            legs[leg].throttle_percent =
+                if told { throttle_percent.or(own) } else { own.or(throttle_percent) };
         }
         pairs.push(LegPair { upwind, downwind, step, throttle_percent });
     }

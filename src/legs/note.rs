@@ -42,6 +42,18 @@ pub enum Note {
         /// Steps told.
         steps: usize,
     },
+    /// Fewer throttle steps were told than the overlay shows: they part the pairs wrongly.
+    ThrottleListUnfit {
+        /// Steps told.
+        told: u32,
+        /// Steps by the throttle shown.
+        shown: u32,
+    },
+    /// The throttles told are not those that the overlay shows.
+    ThrottleContradicts {
+        /// Told and shown throttle of the steps at odds, in per cent.
+        apart: Vec<(f64, f64)>,
+    },
     /// The throttle is not known.
     ThrottleUnknown,
     /// Leg: shorter than is comfortable.
@@ -123,8 +135,20 @@ impl fmt::Display for Note {
             ),
             Self::TooFewPairs { pairs, steps } => write!(
                 f,
-                "{steps} throttle steps were told but {pairs} pairs were found: the steps are numbered instead; tell the legs with --legs"
+                "{steps} throttle steps were told but {pairs} pairs were found: the list is not used; tell the legs with --legs"
             ),
+            Self::ThrottleListUnfit { told, shown } => write!(
+                f,
+                "{told} throttle steps were told but the overlay shows {shown}: the list is not used."
+            ),
+            Self::ThrottleContradicts { apart } => {
+                let each = apart.iter().map(|(told, shown)| format!("{told:.0} told, {shown:.0} shown"));
+                let each = each.collect::<Vec<_>>().join("; ");
+                write!(
+                    f,
+                    "The throttles told are not those that the overlay shows (per cent: {each}): those told are used."
+                )
+            }
             Self::ThrottleUnknown => f.write_str(
                 "the throttle is not known: the steps are numbered in the order flown; tell them with --throttle",
             ),

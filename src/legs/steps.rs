@@ -51,6 +51,26 @@ pub(super) fn told(throttles: &[f64], airspeeds: &[f64]) -> Steps {
     }
 }
 
+/// Whether a step holds pairs that the overlay shows at several throttles.
+pub(super) fn is_mixed(told: &Steps, shown: &[Option<f64>]) -> bool {
+    let pairs: Vec<(u32, f64)> =
+        told.of_pairs.iter().zip(shown).filter_map(|((step, _), shown)| Some((*step, (*shown)?))).collect();
+    let apart =
+        |two: &[(u32, f64)]| matches!(two, [a, b] if a.0 == b.0 && (a.1 - b.1).abs() > SAME_THROTTLE_PERCENT);
+    pairs.windows(2).any(apart)
+}
+
+/// Says where the throttles told are not those that the overlay shows, pair by pair.
+pub(super) fn contradiction(told: &Steps, shown: &[Option<f64>]) -> Option<Note> {
+    let pairs = told.of_pairs.iter().zip(shown);
+    let mut apart: Vec<(f64, f64)> = pairs
+        .filter_map(|((_, told), shown)| told.zip(*shown))
+        .filter(|(told, shown)| (told - shown).abs() > SAME_THROTTLE_PERCENT)
+        .collect();
+    apart.dedup();
+    (!apart.is_empty()).then_some(Note::ThrottleContradicts { apart })
+}
+
 /// Steps without a throttle: every pair is its own.
 pub(super) fn numbered(pairs: usize) -> Steps {
     let of_pairs = (1..=pairs as u32).map(|step| (step, None)).collect();

@@ -1,10 +1,16 @@
 //! Legs told by the pilot in a CSV file.
 
+use std::fs::File;
+use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
 use super::LegKind;
+use crate::files::reading_in_words;
+
+/// No list of legs comes near this size.
+const LIMIT_BYTES: u64 = 1 << 22;
 
 /// A stretch that the pilot says is a leg. It is taken as the steady stretch, apart from ends that
 /// plainly do not belong to it (see [`super::find`]).
@@ -30,7 +36,19 @@ pub enum LegsFileError {
         /// The file.
         path: PathBuf,
         /// The cause.
-        source: csv::Error,
+        source: io::Error,
+    },
+    /// The file is no text, or far larger than a list of legs.
+    #[error("{} is not a legs file: it is no text of a few lines; give a CSV file, not the clip", path.display())]
+    NotText {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The cells are parted by semicolons.
+    #[error("{}: its cells are parted by semicolons: part them by commas, and write decimals with a point", path.display())]
+    Semicolons {
+        /// The file.
+        path: PathBuf,
     },
     /// A column is missing.
     #[error("{}: no column \"{column}\": the first line must name start_s, end_s, kind and throttle_percent", path.display())]
@@ -105,9 +123,11 @@ struct Columns {
 /// [`LegsFileError`] names the file, the line, the column, the value and the mend.
 pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<ToldLeg>, LegsFileError> {
     let path = path.as_ref();
-    let unreadable = |source| LegsFileError::Unreadable { path: path.to_owned(), source };
+    let text = read_text(path)?;
+    let unreadable =
+        |error: csv::Error| LegsFileError::Unreadable { path: path.to_owned(), source: error.into() };
     let mut reader =
-        csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_path(path).map_err(unreadable)?;
+        csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
     let columns = columns(path, reader.headers().map_err(unreadable)?)?;
     let mut legs = Vec::new();
     for record in reader.records() {
@@ -120,7 +140,19 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<ToldLeg>, LegsFileError> 
     in_order(path, legs)
 }
 
+fn read_text(path: &Path) -> Result<String, LegsFileError> {
+    let mut bytes = Vec::new();
+    File::open(path).and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes)).map_err(
+        |error| LegsFileError::Unreadable { path: path.to_owned(), source: reading_in_words(error) },
+    )?;
+    let text = String::from_utf8(bytes).ok().filter(|text| text.len() as u64 <= LIMIT_BYTES);
+    text.ok_or_else(|| LegsFileError::NotText { path: path.to_owned() })
+}
+
 fn columns(path: &Path, header: &csv::StringRecord) -> Result<Columns, LegsFileError> {
+    if header.len() == 1 && header.iter().any(|cell| cell.contains(';')) {
+        return Err(LegsFileError::Semicolons { path: path.to_owned() });
+    }
     let place = |column: &'static str| {
         header
             .iter()

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::files::{Existing, TogetherError, check_writable, write_together};
+use crate::files::{Existing, TogetherError, check_writable, in_words, write_together};
 use crate::flight::Flight;
 
 use super::{FORMATS, RenderError, Serializer};
@@ -118,7 +118,7 @@ impl ResultFolder {
         let created = missing_folders(folder);
         let this = Self { folder: folder.to_owned(), existing, created };
         std::fs::create_dir_all(folder)
-            .map_err(|source| OutputError::Create { folder: folder.to_owned(), source })?;
+            .map_err(|source| OutputError::Create { folder: folder.to_owned(), source: in_words(source) })?;
         check_writable(folder).map_err(|source| OutputError::Write { path: folder.to_owned(), source })?;
         Ok(this)
     }

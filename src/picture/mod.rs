@@ -40,7 +40,7 @@ pub enum PictureError {
         path: PathBuf,
     },
     /// The picture cannot be written as PNG.
-    #[error("cannot write the picture {}: {source}. Check that the folder exists and is yours", path.display())]
+    #[error("cannot write the picture {}: {source}; name another place for it, or mend that one", path.display())]
     Unwritable {
         /// The file.
         path: PathBuf,

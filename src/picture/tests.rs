@@ -107,5 +107,5 @@ fn a_saved_picture_is_read_back_the_same_and_not_replaced_unasked() {
     let message = save_png(&picture, &path, Existing::Keep).unwrap_err().to_string();
     assert!(message.ends_with("still.png exists already: name another file, or move it away"), "{message}");
     let message = save_png(&picture, &folder.path().join("no/still.png"), Existing::Replace).unwrap_err();
-    assert!(message.to_string().contains("Check that the folder exists"), "{message}");
+    assert!(message.to_string().contains("there is no such folder; name another place"), "{message}");
 }

@@ -8,7 +8,7 @@ use thiserror::Error;
 
 use super::{DIGITS_MAX, FRAME_MAX_PX, PixelBox, SMALLEST_BOX_PX};
 use crate::channel::Channel;
-use crate::units::{Unit, UnknownUnit};
+use crate::units::Unit;
 
 /// A camera setup that cannot be loaded, used or saved.
 #[derive(Debug, Error)]
@@ -95,7 +95,7 @@ pub enum SetupError {
         path: PathBuf,
     },
     /// The file cannot be written.
-    #[error("cannot write the setup file {}: {source}. Check that the folder exists and is yours", path.display())]
+    #[error("cannot write the setup file {}: {source}; name another place for it, or mend that one", path.display())]
     Unwritable {
         /// The file.
         path: PathBuf,
@@ -179,8 +179,13 @@ pub enum Problem {
         found: String,
     },
     /// A unit that is not known.
-    #[error(transparent)]
-    UnknownUnit(#[from] UnknownUnit),
+    #[error("unknown unit \"{spelling}\": use one of {allowed}")]
+    UnknownUnit {
+        /// The spelling as met.
+        spelling: String,
+        /// Symbols of the units that fit.
+        allowed: String,
+    },
     /// A unit of another quantity than the channel's.
     #[error("{} cannot be in {}: use one of {allowed}", channel.name(), unit.symbol())]
     WrongQuantity {

@@ -13,7 +13,8 @@ use super::outline::Outline;
 use super::plausible::units_of;
 use super::{Camera, Region, Setup};
 use crate::channel::Channel;
-use crate::files::{Existing, write_whole};
+use crate::files::{Existing, reading_in_words, write_whole};
+use crate::units::Quantity;
 
 /// No setup written by hand comes near this size.
 const LIMIT_BYTES: u64 = 1 << 20;
@@ -37,11 +38,12 @@ impl LoadedSetup {
         Ok(Self { setup: parse(&text, path)?, path: path.to_owned() })
     }
 
-    /// Folder of the glyph set, if one is named: `glyphs` seen from the setup file's folder.
+    /// Folder of the glyph set: `glyphs` seen from the setup file's folder; where that is not named,
+    /// `nose-glyphs` beside `nose.setup.toml` or `nose.toml`.
     #[must_use]
-    pub fn glyph_folder(&self) -> Option<PathBuf> {
-        let glyphs = self.setup.camera.glyphs.as_ref()?;
-        Some(self.path.parent().unwrap_or(Path::new("")).join(glyphs))
+    pub fn glyph_folder(&self) -> PathBuf {
+        let glyphs = self.setup.camera.glyphs.clone().unwrap_or_else(|| usual_glyph_folder(&self.path));
+        self.path.parent().unwrap_or(Path::new("")).join(glyphs)
     }
 
     /// Makes sure that the setup marks the speed, which an airspeed cannot be found without.
@@ -53,6 +55,31 @@ impl LoadedSetup {
             Some(_) => Ok(()),
             None => Err(SetupError::NoSpeed { path: self.path.clone() }),
         }
+    }
+
+    /// What a reading can do with but the pilot hardly meant, a sentence each with the mend: a speed without a
+    /// unit, a channel with nearly the name of a known one.
+    #[must_use]
+    pub fn doubts(&self) -> Vec<String> {
+        let file = self.path.display();
+        let bare = self.setup.region(&Channel::Speed).filter(|region| region.unit_shown().is_none());
+        let bare = bare.map(|_| {
+            format!(
+                "{file}: the speed has no unit, so speeds stay bare numbers and nothing that needs a unit is \
+                 told: write unit = \"{}\" in its [[region]], whichever the overlay shows",
+                units_of(Quantity::Speed).replace(", ", "\" or unit = \"")
+            )
+        });
+        let slips = self.setup.regions.iter().filter_map(|region| {
+            let meant = region.channel.nearly()?;
+            Some(format!(
+                "{file}: the channel {} is taken for one of your own; if you meant {}, write channel = \"{}\"",
+                region.channel.name(),
+                meant.name(),
+                meant.name()
+            ))
+        });
+        bare.into_iter().chain(slips).collect()
     }
 
     /// Makes sure that the setup was made for frames of this size, in pixels. Boxes are never
@@ -105,6 +132,12 @@ impl Setup {
         }
         Ok(text)
     }
+}
+
+/// Name of the glyph folder beside a setup file that names none.
+fn usual_glyph_folder(setup: &Path) -> PathBuf {
+    let name = setup.file_stem().unwrap_or_default().to_string_lossy();
+    format!("{}-glyphs", name.strip_suffix(".setup").unwrap_or(&name)).into()
 }
 
 #[derive(Serialize)]
@@ -170,7 +203,7 @@ fn read_text(path: &Path) -> Result<String, SetupError> {
     let mut bytes = Vec::new();
     File::open(path)
         .and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes))
-        .map_err(|source| SetupError::Unreadable { path: path.to_owned(), source })?;
+        .map_err(|error| SetupError::Unreadable { path: path.to_owned(), source: reading_in_words(error) })?;
     if bytes.len() as u64 > LIMIT_BYTES {
         return Err(SetupError::TooLarge { path: path.to_owned(), limit_bytes: LIMIT_BYTES });
     }

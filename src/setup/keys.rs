@@ -54,7 +54,7 @@ pub(super) const CAMERA: [Key; 3] = [
         required: false,
         entries: None,
         form: "glyphs = \"folder\"",
-        help: "folder of taught digit shapes, seen from this file; without it the built-in sets are tried",
+        help: "folder of taught digit shapes; without it NAME-glyphs beside this file NAME.setup.toml, else built-in shapes",
     },
 ];
 

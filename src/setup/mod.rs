@@ -117,7 +117,8 @@ pub struct Camera {
     pub name: String,
     /// Width and height of the frame that the boxes refer to, in pixels.
     pub frame: (u32, u32),
-    /// Folder of the glyph set, relative to the setup file; `None`: the built-in sets are tried.
+    /// Folder of the glyph set, relative to the setup file; see [`LoadedSetup::glyph_folder`] for
+    /// `None`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub glyphs: Option<PathBuf>,
 }

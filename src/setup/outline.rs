@@ -6,6 +6,9 @@ use toml::de::{DeTable, DeValue};
 
 use super::error::{Fault, Problem, RegionName};
 use super::keys::{self, Key};
+use super::plausible::units_of;
+use crate::channel::Channel;
+use crate::units::{Unit, UnknownUnit};
 
 /// One key of the file.
 struct Entry {
@@ -116,8 +119,12 @@ impl Outline {
             return (fault(None, None, wrong_form(&keys::TOP[0], error.message())), at);
         };
         let unknown_unit = entry.text.as_deref().filter(|_| key.name == "unit");
-        let problem = match unknown_unit.map(crate::units::Unit::parse) {
-            Some(Err(unknown)) => Problem::UnknownUnit(unknown),
+        let problem = match unknown_unit.map(Unit::parse) {
+            Some(Err(UnknownUnit { spelling })) => {
+                let channel = entry.region.as_ref().and_then(|region| region.channel.clone());
+                let quantity = channel.and_then(|name| Channel::from(name).quantity());
+                Problem::UnknownUnit { spelling, allowed: quantity.map_or_else(Unit::spellings, units_of) }
+            }
             _ => wrong_form(key, error.message()),
         };
         (fault(entry.region.as_ref(), Some(key.name), problem), Some(entry.span.start))

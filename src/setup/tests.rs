@@ -74,7 +74,7 @@ fn a_setup_written_by_hand_is_read_in_full() {
 #[test]
 fn the_glyph_folder_stands_beside_the_setup_file() {
     let loaded = load(GOOD).unwrap();
-    assert_eq!(loaded.glyph_folder().unwrap(), loaded.path.parent().unwrap().join("wing-glyphs"));
+    assert_eq!(loaded.glyph_folder(), loaded.path.parent().unwrap().join("wing-glyphs"));
 }
 
 #[test]
@@ -136,7 +136,7 @@ fn a_missing_file_is_named_with_the_way_out() {
     let error = LoadedSetup::load(Path::new("absent/wing.toml")).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "cannot read the setup file absent/wing.toml: No such file or directory (os error 2). \
+        "cannot read the setup file absent/wing.toml: there is no such file. \
          Check the name, or write a new one with `pairspeed setup CLIP`"
     );
 }
@@ -247,7 +247,7 @@ fn an_unknown_unit_is_refused_with_the_known_ones() {
         "km/h",
         "furlong",
         "wing.toml, line 10: region 1 (speed): unknown unit \"furlong\": \
-         use one of mph, km/h, kn, m/s, ft, m, V, A, %, deg, rpm, mAh, W",
+         use one of mph, km/h, kn, m/s",
     );
 }
 
@@ -413,4 +413,16 @@ fn a_clip_of_another_size_is_refused_with_both_sizes() {
         "wing.toml: the setup is for frames of 640 x 480 pixels, but flight.mp4 has 1280 x 720: \
          run `pairspeed setup flight.mp4` to mark this clip, or scale the boxes and `frame` by hand"
     );
+}
+
+#[test]
+fn a_setup_that_names_no_glyph_folder_has_a_usual_one_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["nose.setup.toml", "nose.toml"] {
+        let path = folder.path().join(name);
+        std::fs::write(&path, GOOD.replace("glyphs = \"wing-glyphs\"\n", "")).unwrap();
+        let loaded = LoadedSetup::load(&path).unwrap();
+        assert_eq!(loaded.setup.camera.glyphs, None);
+        assert_eq!(loaded.glyph_folder(), folder.path().join("nose-glyphs"));
+    }
 }

@@ -17,6 +17,7 @@ use thiserror::Error;
 use super::Told;
 use crate::channel::Channel;
 use crate::files::{Existing, write_whole};
+use crate::toml_words::in_one_line;
 
 /// Name of the file inside a glyph set's folder.
 const FILE_NAME: &str = "told.toml";
@@ -97,9 +98,7 @@ impl ToldFile {
         let path = Self::path(folder);
         let unusable = |reason: String| ToldFileError::Unusable { path: path.clone(), reason };
         match fs::read_to_string(&path) {
-            Ok(text) => {
-                toml::from_str(&text).map_err(|error| unusable(error.to_string().trim().replace('\n', " ")))
-            }
+            Ok(text) => toml::from_str(&text).map_err(|error| unusable(in_one_line(&text, &error))),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
             Err(error) => Err(unusable(error.to_string())),
         }

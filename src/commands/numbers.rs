@@ -1,0 +1,85 @@
+//! Numbers told on the command line: what is none is refused in words that tell how to write one.
+
+/// A finite number.
+pub fn number(text: &str) -> Result<f64, String> {
+    let text = text.trim();
+    let value = text.parse().ok().filter(|value: &f64| value.is_finite());
+    value.ok_or_else(|| no_number(text))
+}
+
+/// A time in seconds from the first frame.
+pub fn seconds(text: &str) -> Result<f64, String> {
+    within(text, 0.0..=f64::MAX, "give seconds from the first frame, 0 or more, such as 12.5")
+}
+
+/// A throttle in per cent.
+pub fn percent(text: &str) -> Result<f64, String> {
+    within(text, 0.0..=100.0, "a step lies between 0 and 100 per cent")
+}
+
+/// A number above 0.
+pub fn positive(text: &str) -> Result<f64, String> {
+    within(text, f64::MIN_POSITIVE..=f64::MAX, "it must be above 0")
+}
+
+/// A probability.
+pub fn probability(text: &str) -> Result<f32, String> {
+    within(text, 0.0..=1.0, "it lies between 0 and 1").map(|value| value as f32)
+}
+
+/// A course in degrees.
+pub fn course(text: &str) -> Result<f64, String> {
+    within(text, -360.0..=360.0, "give degrees clockwise from north, 0 to 360, such as 270")
+}
+
+fn within(text: &str, range: std::ops::RangeInclusive<f64>, mend: &str) -> Result<f64, String> {
+    let value = number(text).map_err(|reason| format!("{reason}; {mend}"))?;
+    if range.contains(&value) { Ok(value) } else { Err(mend.to_owned()) }
+}
+
+fn no_number(text: &str) -> String {
+    if let Some(seconds) = minutes_and_seconds(text) {
+        return format!("minutes are not taken apart from seconds: write {seconds}");
+    }
+    if text.is_empty() {
+        return "there is no number here".to_owned();
+    }
+    let with_point = text.replacen(',', ".", 1);
+    match with_point.parse::<f64>() {
+        Ok(_) if with_point != text => format!("decimals stand after a point: write {with_point}"),
+        _ => "this is no number".to_owned(),
+    }
+}
+
+/// The seconds of a time such as `1:30`.
+fn minutes_and_seconds(text: &str) -> Option<f64> {
+    let (minutes, seconds) = text.split_once(':')?;
+    let (minutes, seconds): (u32, f64) = (minutes.parse().ok()?, seconds.parse().ok()?);
+    (0.0..60.0).contains(&seconds).then(|| 60.0 * f64::from(minutes) + seconds)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_slip_in_a_number_comes_back_with_the_number_to_write() {
+        assert_eq!(number(" 2.5 "), Ok(2.5));
+        assert!(number("2,5").unwrap_err().ends_with("write 2.5"));
+        assert!(seconds("1:30").unwrap_err().contains("write 90"));
+        for text in ["", "a", "nan", "inf", "1e999", "2.5 s", "1:75"] {
+            let said = number(text).unwrap_err();
+            assert!(!said.contains("float") && said.contains("number"), "{text}: {said}");
+        }
+    }
+
+    #[test]
+    fn numbers_out_of_range_come_back_with_the_range() {
+        assert_eq!(course("-90"), Ok(-90.0));
+        assert!(course("999").unwrap_err().contains("0 to 360"));
+        assert!(percent("101").unwrap_err().contains("0 and 100"));
+        assert!(seconds("-5").unwrap_err().contains("0 or more"));
+        assert!(probability("1.5").is_err() && positive("0").is_err() && positive("-3").is_err());
+    }
+}

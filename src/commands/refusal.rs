@@ -1,0 +1,99 @@
+//! What is said of a command line that cannot be taken, in the form of all other messages.
+
+use clap::error::{ContextKind, ContextValue, ErrorKind};
+
+/// The message, without the program's name.
+pub fn message(error: &clap::Error) -> String {
+    let said = match error.kind() {
+        ErrorKind::InvalidSubcommand => no_command(error),
+        ErrorKind::UnknownArgument => no_option(error),
+        ErrorKind::MissingRequiredArgument => missing(error),
+        ErrorKind::ValueValidation => wrong_value(error),
+        ErrorKind::InvalidValue => not_among(error),
+        _ => None,
+    };
+    said.unwrap_or_else(|| {
+        let text = error.render().to_string();
+        let text = text.split("\n\nFor more information").next().unwrap_or_default();
+        text.strip_prefix("error: ").unwrap_or(text).trim_end().to_owned()
+    })
+}
+
+fn no_command(error: &clap::Error) -> Option<String> {
+    let asked = words(error, ContextKind::InvalidSubcommand)?;
+    let meant = meant(error, ContextKind::SuggestedSubcommand);
+    Some(format!("there is no command {asked}{meant}; pairspeed --help lists the commands"))
+}
+
+fn no_option(error: &clap::Error) -> Option<String> {
+    let asked = words(error, ContextKind::InvalidArg)?;
+    let meant = meant(error, ContextKind::SuggestedArg);
+    Some(format!("{asked} is nothing known here{meant}; --help behind the command tells what it takes"))
+}
+
+fn missing(error: &clap::Error) -> Option<String> {
+    let missing = words(error, ContextKind::InvalidArg)?;
+    Some(format!("still needed: {missing}; --help behind the command tells what they are"))
+}
+
+/// A value that its parser refuses: our own reason, behind the option and the value.
+fn wrong_value(error: &clap::Error) -> Option<String> {
+    let value = words(error, ContextKind::InvalidValue)?;
+    let reason = std::error::Error::source(error)?;
+    Some(format!("{} {value}: {reason}", option(error)?))
+}
+
+/// A value that is not one of a list, or none.
+fn not_among(error: &clap::Error) -> Option<String> {
+    let value = words(error, ContextKind::InvalidValue).unwrap_or_default();
+    let known = words(error, ContextKind::ValidValue).filter(|known| !known.is_empty());
+    let mend = known.map_or_else(|| "a value is missing".to_owned(), |known| format!("use one of {known}"));
+    Some(format!("{} {value}: {mend}", option(error)?).replace(" : ", ": "))
+}
+
+/// The option without the form of its value.
+fn option(error: &clap::Error) -> Option<String> {
+    let option = words(error, ContextKind::InvalidArg)?;
+    Some(option.split(' ').next().unwrap_or_default().to_owned())
+}
+
+fn meant(error: &clap::Error, kind: ContextKind) -> String {
+    words(error, kind).map(|meant| format!(" (did you mean {meant}?)")).unwrap_or_default()
+}
+
+fn words(error: &clap::Error, kind: ContextKind) -> Option<String> {
+    match error.get(kind)? {
+        ContextValue::String(word) => Some(word.clone()),
+        ContextValue::Strings(words) => Some(words.join(", ")),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    /// What is said of a command line.
+    fn said(line: &str) -> String {
+        let words = ["pairspeed"].into_iter().chain(line.split_whitespace());
+        super::message(&crate::commands::definition().try_get_matches_from(words).unwrap_err())
+    }
+
+    #[test]
+    fn a_command_line_that_cannot_be_taken_is_answered_in_our_own_words() {
+        for (line, part) in [
+            ("raed a.avi", "there is no command raed (did you mean read?)"),
+            ("read a.avi --setup x --forse", "--forse is nothing known here (did you mean --force?)"),
+            ("read a.avi", "still needed: --setup <FILE>"),
+            ("inspect a.avi --at 1:30", "--at 1:30: minutes"),
+            ("inspect a.avi --at", "--at: a value is missing"),
+            ("read a.avi --setup x --heading-is up", "--heading-is up: use one of track, nose"),
+            ("teach a.avi --setup x --say speed", "--say speed: \"speed\" is not of the form"),
+        ] {
+            let said = said(line);
+            assert!(said.contains(part) && !said.contains("error:"), "{line}: {said}");
+        }
+        let both = said("read a.avi --setup x --pressure 940 --qnh 1018");
+        assert!(both.contains("cannot be used with") && !both.contains("For more"), "{both}");
+    }
+}

@@ -1,0 +1,35 @@
+//! Which digit shapes a setup is read with.
+#![allow(clippy::unwrap_used)]
+
+use pairspeed::glyph_sets;
+use pairspeed::glyphs::{GlyphSet, builtin_sets};
+use pairspeed::setup::LoadedSetup;
+
+const SETUP: &str = "[camera]\nname = \"nose\"\nframe = [640, 480]\n[[region]]\nchannel = \"speed\"\nbox = [62, 210, 66, 37]\nunit = \"km/h\"\n";
+
+#[test]
+fn a_set_taught_beside_the_setup_is_used_and_the_built_in_ones_only_without_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("nose.setup.toml");
+    std::fs::write(&path, SETUP).unwrap();
+    let setup = LoadedSetup::load(&path).unwrap();
+    let builtin = builtin_sets().unwrap();
+    assert_eq!(glyph_sets(&setup).unwrap(), builtin);
+
+    let taught =
+        GlyphSet { name: "taught".to_owned(), any_size: false, ..builtin.into_iter().next().unwrap() };
+    taught.save(&setup.glyph_folder()).unwrap();
+    let used = glyph_sets(&setup).unwrap();
+    assert_eq!(used.iter().map(|set| set.name.as_str()).collect::<Vec<_>>(), ["taught"]);
+}
+
+#[test]
+fn a_named_folder_that_is_missing_is_an_error_though_another_stands_beside() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("nose.toml");
+    std::fs::write(&path, SETUP.replace("[[region]]", "glyphs = \"nowhere\"\n[[region]]")).unwrap();
+    let beside = folder.path().join("nose-glyphs");
+    builtin_sets().unwrap()[0].save(&beside).unwrap();
+    let said = glyph_sets(&LoadedSetup::load(&path).unwrap()).unwrap_err().to_string();
+    assert!(said.contains("nowhere that the setup names is not there"), "{said}");
+}
