@@ -64,8 +64,8 @@ pub struct ReadOptions {
     pub legs: LegOptions,
     /// Probability from which on a reading is believed.
     pub least_confidence: f32,
-    /// What is told of the aircraft.
-    pub aircraft: propulsion::Aircraft,
+    /// What is told of the aircraft; `None`: what the setup says of it.
+    pub aircraft: Option<setup::Aircraft>,
     /// Units of the results.
     pub units: units::ResultUnits,
     /// Course and wind.
@@ -79,7 +79,7 @@ impl Default for ReadOptions {
         Self {
             legs: LegOptions::default(),
             least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
-            aircraft: propulsion::Aircraft::default(),
+            aircraft: None,
             units: units::ResultUnits::default(),
             wind: airspeed::ToldWind::default(),
             air: air::AirTold::default(),
@@ -124,12 +124,9 @@ pub fn read_flight(
         steps: &steps,
         speed_si: legs.speed_si,
     };
-    let propulsion = propulsion::findings(sources, &options.aircraft);
+    let aircraft = options.aircraft.clone().or_else(|| setup.setup.aircraft.clone()).unwrap_or_default();
+    let propulsion = propulsion::findings(sources, &aircraft);
     notes.extend(legs.notes.iter().map(ToString::to_string));
-    let speed = series.readings.channel(&channel::Channel::Speed);
-    notes.extend(
-        speed.and_then(|speed| speed.unit).map(|unit| propulsion.sentences(unit)).unwrap_or_default(),
-    );
     let patterns = airspeed::patterns(&legs, options.wind.held);
     let air = air::of_flight(&series, &legs.legs, &options.air);
     notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
@@ -146,6 +143,8 @@ pub fn read_flight(
         patterns,
         wind,
         air,
+        aircraft,
+        propulsion,
         notes,
     })
 }

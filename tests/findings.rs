@@ -4,8 +4,9 @@
 use pairspeed::airspeed::{Budget, Pair, StepResult};
 use pairspeed::channel::Channel;
 use pairspeed::legs::{Leg, LegKind};
-use pairspeed::propulsion::{Aircraft, Findings, Sources, findings};
+use pairspeed::propulsion::{Findings, Sources, findings};
 use pairspeed::series::{Blank, ChannelReadings, Readings, Series};
+use pairspeed::setup::Aircraft;
 use pairspeed::units::Unit;
 
 /// One pair of legs as flown: throttle, airspeed in km/h, and what the overlay shows.

@@ -3,9 +3,10 @@
 
 use pairspeed::propulsion::propeller::{advance_ratio, efficiency, no_load_rpm, pitch_speed_mps, slip};
 use pairspeed::propulsion::{
-    ASSUMED, Aircraft, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return,
-    dryden, gains, power_law, theil_sen,
+    ASSUMED, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return, dryden,
+    gains, power_law, theil_sen,
 };
+use pairspeed::setup::Aircraft;
 use pairspeed::units::Unit;
 
 fn assert_near(value: f64, expected: f64, tolerance: f64) {

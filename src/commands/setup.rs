@@ -52,7 +52,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let regions: Vec<Region> = proposals.iter().map(region_of).collect();
     let glyphs = PathBuf::from(format!("{name}-glyphs"));
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: Some(glyphs) };
-    let setup = Setup { camera, regions };
+    let setup = Setup { camera, aircraft: None, regions };
     setup.save(&file, existing).map_err(Failure::misuse)?;
     let labels: Vec<Label> = setup
         .regions

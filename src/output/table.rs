@@ -7,9 +7,9 @@ use crate::series::ChannelReadings;
 use super::answer::{HEADINGS, Row, rows};
 use super::numbers::{clock, shown};
 use super::page::wrapped;
-use super::surroundings;
 use super::tally::Tally;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin, with_symbol};
+use super::{propulsion, surroundings};
 
 /// The answer as text: a row for each pair and for each throttle step flown more than once, then
 /// what a pilot should know of them, then what was left blank and why. Lines end in `\n`.
@@ -28,6 +28,7 @@ pub fn table(flight: &Flight) -> String {
         .chain(Some(throttle_origin(flight.throttle_source).to_owned()).filter(|_| !flight.legs.is_empty()));
     lines.push(String::new());
     lines.extend(surroundings::sentences(flight).iter().flat_map(|line| wrapped(line)));
+    lines.extend(propulsion::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(remarks.flat_map(|line| wrapped(&line)));
     lines.extend(reading_lines(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(flight.notes.iter().flat_map(|note| wrapped(note)));
@@ -38,8 +39,6 @@ pub fn table(flight: &Flight) -> String {
 pub(super) fn no_answer(flight: &Flight) -> &'static str {
     if flight.legs.is_empty() {
         "No airspeed: no straight, steady leg was found."
-    } else if !flight.patterns.is_empty() {
-        "No pair of legs: the airspeeds are those of legs flown in three or more directions."
     } else {
         "No airspeed: no upwind leg could be paired with a downwind leg."
     }

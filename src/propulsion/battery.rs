@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::aircraft::Aircraft;
 use super::trend::{Trend, theil_sen};
 use crate::channel::Channel;
 use crate::legs::Leg;
 use crate::series::Series;
 use crate::series::statistics::median;
+use crate::setup::Aircraft;
 
 /// Speed below which the aircraft stands or is held, in m/s, where throttle is not shown.
 const STANDING_MPS: f64 = 1.5;
@@ -112,7 +112,7 @@ impl Battery {
         ));
         if !self.legs_below_limit.is_empty() {
             said.push(format!(
-                "Below the landing limit of {:.2} V a cell (common practice; set it in the flight notes) in legs {}: land earlier.",
+                "Below the landing limit of {:.2} V a cell (common practice; set it in [aircraft]) in legs {}: land earlier.",
                 self.landing_v_per_cell,
                 self.legs_below_limit.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
             ));

@@ -2,7 +2,6 @@
 
 use serde::Serialize;
 
-use super::aircraft::Aircraft;
 use super::battery::Battery;
 use super::curve::{DiminishingReturn, Point, SpeedCurve, Standing, diminishing_return, gains};
 use super::flown::FlownStep;
@@ -13,6 +12,7 @@ use crate::airspeed::{Pair, StepResult};
 use crate::legs::Leg;
 use crate::series::Series;
 use crate::series::statistics::mean;
+use crate::setup::Aircraft;
 use crate::units::Unit;
 
 /// The motor and propeller at one step.
@@ -47,7 +47,7 @@ pub struct VoltageShare {
 }
 
 /// All of it. What cannot be told for want of a channel or a note is empty.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Findings {
     /// The pack.
     pub battery: Option<Battery>,

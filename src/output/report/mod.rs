@@ -14,7 +14,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::channel::Channel;
 use crate::flight::Flight;
-use crate::output::surroundings;
+use crate::output::{propulsion, surroundings};
 
 use super::RenderError;
 
@@ -56,6 +56,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (small_plots(flight)?)
             (sections::legs(flight))
             (surroundings::section(flight))
+            (propulsion::section(flight))
             (sections::blanks(flight))
             (budget::budgets(flight))
             (sections::method())

@@ -5,8 +5,9 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
+use crate::propulsion::Findings;
 use crate::series::{Blank, ChannelReadings, Readings, Series};
-use crate::setup::{Camera, Setup};
+use crate::setup::{Aircraft, Camera, Setup};
 use crate::units::Unit;
 
 pub fn clip(name: &str) -> ClipInfo {
@@ -140,6 +141,7 @@ pub fn small_flight() -> Flight {
         clips: vec![clip("salt-flat-1.avi"), clip("salt-flat-2.avi")],
         setup: Setup {
             camera: Camera { name: "wing camera".into(), frame: (640, 480), glyphs: None },
+            aircraft: None,
             regions: vec![],
         },
         series: Series {
@@ -155,6 +157,8 @@ pub fn small_flight() -> Flight {
         patterns: vec![],
         wind: None,
         air: crate::air::FlightAir::default(),
+        aircraft: Aircraft::default(),
+        propulsion: Findings::default(),
         notes: vec!["The second clip starts 0.4 s after the first ends.".into()],
     }
 }
