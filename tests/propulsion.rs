@@ -220,6 +220,10 @@ fn flight_notes_say_which_line_or_key_is_wrong() {
     );
     let out_of_range = load("[aircraft]\npropeller_pitch_in = -6\n").unwrap_err().to_string();
     assert!(out_of_range.contains("propeller_pitch_in = -6"), "{out_of_range}");
+    let no_table = load("motor_kv = 1150\n").unwrap_err().to_string();
+    assert!(no_table.contains("unknown key `motor_kv`") && no_table.contains("aircraft"), "{no_table}");
+    let empty = load("").unwrap_err().to_string();
+    assert!(empty.contains("`aircraft` is missing: write a table [aircraft]"), "{empty}");
     let missing = Aircraft::load(&folder.path().join("none.toml")).unwrap_err().to_string();
     assert!(missing.contains("none.toml"), "{missing}");
 }

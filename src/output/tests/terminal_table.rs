@@ -1,4 +1,4 @@
-use super::sample::{blank_flight, flight_without_units, leg, pair, small_flight, step};
+use super::sample::{blank_flight, flight_without_units, leg, pair, small_flight, step, triangle_flight};
 use crate::legs::{Flag, LegKind};
 use crate::output::table;
 
@@ -28,6 +28,17 @@ voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
 The second clip starts 0.4 s after the first ends.
 "
     );
+}
+
+#[test]
+fn legs_in_three_directions_have_a_row() {
+    let text = table(&triangle_flight());
+    assert!(text.starts_with("            throttle"), "{text}");
+    assert!(
+        text.contains("\n100 %, 3 directions                       100.0  98.5 to 101.5  30.0  22.40\n"),
+        "{text}"
+    );
+    assert!(text.contains("Legs 1, 2, 3 in 3 directions at 100 %: airspeed 100.0 km/h"), "{text}");
 }
 
 #[test]
