@@ -160,14 +160,19 @@ fn simulated(plan: &Plan) -> FlownFlight {
     flight("simulated", found.iter().filter_map(|step| FlownStep::of(step, speed_si)).collect())
 }
 
+/// Comparisons for each of the winds, and the first seed of their flights: none that a default was set on.
+const COMPARISONS_A_DAY: u64 = 300;
+const FIRST_HELD_BACK: u64 = 2_000_000;
+
 #[test]
 fn two_flights_without_a_change_differ_in_at_most_six_of_a_hundred() {
     let (mut alone, mut steps, mut any, mut overall, mut flights) = (0, 0, 0, 0, 0);
-    for (wind, gust) in [(2.0, 0.35), (4.0, 0.7), (6.0, 1.0)] {
+    for (day, (wind, gust)) in (0..).zip([(2.0, 0.35), (4.0, 0.7), (6.0, 1.0)]) {
         let base = Plan { whole_flight: false, leg_s: (11.0, 13.0), wind, gust, ..Plan::default() };
-        for seed in 0..70 {
+        for number in 0..COMPARISONS_A_DAY {
+            let first = FIRST_HELD_BACK + 2 * (day * COMPARISONS_A_DAY + number);
             let plan = |seed| Plan { seed, ..base.clone() };
-            let comparison = one(simulated(&plan(5000 + seed)), simulated(&plan(9000 + seed)));
+            let comparison = one(simulated(&plan(first)), simulated(&plan(first + 1)));
             flights += 1;
             steps += comparison.steps.len();
             alone += comparison.steps.iter().filter(|step| step.low_mps > 0.0 || step.high_mps < 0.0).count();
@@ -179,7 +184,7 @@ fn two_flights_without_a_change_differ_in_at_most_six_of_a_hundred() {
         }
     }
     println!("{steps} steps, {alone} alone; {flights} comparisons, {any} with a verdict, {overall} overall");
-    assert!(steps > 1200);
+    assert!(steps > 5000);
     assert!(alone as f64 <= 0.06 * steps as f64, "{alone} of {steps} steps");
     assert!(any as f64 <= 0.06 * f64::from(flights), "{any} of {flights} comparisons");
     assert!(

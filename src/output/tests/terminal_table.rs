@@ -33,7 +33,7 @@ The second clip starts 0.4 s after the first ends.
 #[test]
 fn legs_in_three_directions_have_a_row() {
     let text = table(&triangle_flight());
-    assert!(text.starts_with("            throttle"), "{text}");
+    assert!(text.starts_with("           throttle"), "{text}");
     assert!(
         text.contains("\n100 %, 3 directions                       100.0  98.5 to 101.5  30.0  22.40\n"),
         "{text}"
