@@ -116,21 +116,19 @@ fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_ey
 }
 
 /// Days unlike the simulated usual one, to see how far the intervals carry.
-fn odd_day(name: &str, seed: u64) -> Plan {
-    let usual = Plan::of_some_day(seed);
-    match name {
-        "usual" => usual,
-        "gusts half as strong again" => Plan { gust: 1.5 * usual.gust, ..usual },
-        "long gusts (300 m)" => Plan { gust_length_m: 300.0, ..usual },
-        "short gusts (60 m)" => Plan { gust_length_m: 60.0, ..usual },
-        "wind shifting three times as fast" => Plan { wind_walk: 3.0 * usual.wind_walk, ..usual },
-        "display cuts off" => Plan { cuts_off: true, ..usual },
-        "display rounds" => Plan { cuts_off: false, ..usual },
-        "course 25 degrees off the wind" => Plan { wind_angle_deg: 25.0, ..usual },
-        "course straight into the wind" => Plan { wind_angle_deg: 0.0, ..usual },
-        "six legs a step" => Plan { legs_per_step: 6, ..usual },
-        other => panic!("{other}"),
-    }
+fn odd_days() -> [(&'static str, fn(Plan) -> Plan); 10] {
+    [
+        ("usual", |usual| usual),
+        ("gusts half as strong again", |usual| Plan { gust: 1.5 * usual.gust, ..usual }),
+        ("long gusts (300 m)", |usual| Plan { gust_length_m: 300.0, ..usual }),
+        ("short gusts (60 m)", |usual| Plan { gust_length_m: 60.0, ..usual }),
+        ("wind shifting three times as fast", |usual| Plan { wind_walk: 3.0 * usual.wind_walk, ..usual }),
+        ("display cuts off", |usual| Plan { cuts_off: true, ..usual }),
+        ("display rounds", |usual| Plan { cuts_off: false, ..usual }),
+        ("course 25 degrees off the wind", |usual| Plan { wind_angle_deg: 25.0, ..usual }),
+        ("course straight into the wind", |usual| Plan { wind_angle_deg: 0.0, ..usual }),
+        ("six legs a step", |usual| Plan { legs_per_step: 6, ..usual }),
+    ]
 }
 
 #[test]
@@ -144,21 +142,9 @@ fn figures_of_other_flights_and_of_odd_days() {
             say(&format!("batch {batch}, steps"), steps);
         }
     }
-    let names = [
-        "usual",
-        "gusts half as strong again",
-        "long gusts (300 m)",
-        "short gusts (60 m)",
-        "wind shifting three times as fast",
-        "display cuts off",
-        "display rounds",
-        "course 25 degrees off the wind",
-        "course straight into the wind",
-        "six legs a step",
-    ];
-    for name in names {
+    for (name, odd) in odd_days() {
         let first = 9 * FIRST_HELD_BACK;
-        let [calm, windy] = tallies(first..first + FLIGHTS / 4, |seed| odd_day(name, seed));
+        let [calm, windy] = tallies(first..first + FLIGHTS / 4, |seed| odd(Plan::of_some_day(seed)));
         for (day, [pairs, steps]) in [("calm", &calm), ("windy", &windy)] {
             say(&format!("{name}, {day}, pairs"), pairs);
             say(&format!("{name}, {day}, steps"), steps);

@@ -40,13 +40,13 @@ impl FlightAir {
         let missing = match (self.standard_temperature, self.standard_pressure) {
             _ if self.at_legs.is_none() => {
                 return Some(
-                    "the density of the air is not known: tell --field-elevation, or --temperature and --pressure"
+                    "The density of the air is not known: tell --field-elevation, or --temperature and --pressure."
                         .to_owned(),
                 );
             }
-            (true, true) => "temperature and pressure are taken",
-            (true, false) => "the temperature is taken",
-            (false, true) => "the pressure is taken",
+            (true, true) => "Temperature and pressure are taken",
+            (true, false) => "The temperature is taken",
+            (false, true) => "The pressure is taken",
             (false, false) => return None,
         };
         let tell = match (self.standard_temperature, self.standard_pressure) {
@@ -55,7 +55,7 @@ impl FlightAir {
             _ => "--pressure",
         };
         Some(format!(
-            "{missing} from the standard atmosphere for the density of the air: tell them with {tell} (10 degrees are about 1 % of an airspeed carried to sea level)"
+            "{missing} from the standard atmosphere for the density of the air: tell them with {tell} (10 degrees are about 1 % of an airspeed carried to sea level)."
         ))
     }
 }

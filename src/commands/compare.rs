@@ -59,7 +59,7 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
     tell_apart(&mut flights, &arguments.results);
     tell_density(&mut flights, arguments.density.as_deref())?;
     let first_unit = flights.first().map(|flight| flight.speed_unit);
-    let unit = arguments.units.as_deref().map(speed_unit).transpose()?.or(first_unit);
+    let unit = speed_unit(arguments.units.as_deref())?.or(first_unit);
     let unit = unit.ok_or_else(|| Failure::Misuse("give two result folders or more".to_owned()))?;
     let wanted_mps = match &arguments.show {
         Some(text) => quantity("--show", text, unit)?,

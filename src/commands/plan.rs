@@ -77,7 +77,7 @@ pub struct PlanArguments {
 
 pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     let former = arguments.from.as_deref().map(FlownFlight::load).transpose().map_err(Failure::misuse)?;
-    let told = arguments.units.as_deref().map(speed_unit).transpose()?;
+    let told = speed_unit(arguments.units.as_deref())?;
     let unit = told.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(Unit::KilometresPerHour);
     let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(Failure::misuse)?;
     if let Some(out) = &arguments.out {
