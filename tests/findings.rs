@@ -181,10 +181,10 @@ fn the_pack_is_told_at_rest_under_load_and_per_cell() {
 fn the_share_of_voltage_is_what_the_pack_ran_down_not_its_sag() {
     let flight = made_up((25.0, 23.0), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
     let findings = of(&flight, &Aircraft::default());
-    // The second pair's legs start 21 s and 31 s after the first of 40 s of legs: 26/40 of 2 V are gone.
+    // 42 s lie between the rests; the second pair's legs start 22 s and 32 s after the first ends: 27/42 of 2 V are gone.
     let last = findings.voltage_shares[1];
-    assert!((last.run_down_v - 2.0 * 26.0 / 40.0).abs() < 1e-9, "{last:?}");
-    let expected = 130.0 / 3.6 * ((22.3f64 / 21.0).powf(0.9) - 1.0);
+    assert!((last.run_down_v - 2.0 * 27.0 / 42.0).abs() < 1e-9, "{last:?}");
+    let expected = 130.0 / 3.6 * (((21.0 + 2.0 * 27.0 / 42.0) / 21.0f64).powf(0.9) - 1.0);
     assert!((last.missing_mps - expected).abs() < 1e-9, "{last:?}");
 }
 

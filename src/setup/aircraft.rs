@@ -155,7 +155,7 @@ impl Aircraft {
         self.landing_v_per_cell.unwrap_or(LANDING_V_PER_CELL)
     }
 
-    /// The notes in one line, such as `salt wing: motor 1150 rpm/V, 6 cells, propeller 6 x 6 in`; empty
+    /// The notes in one line, such as `salt wing (motor 1150 rpm/V, 6 cells, propeller 6 x 6 in)`; empty
     /// without any.
     #[must_use]
     pub fn line(&self) -> String {
@@ -176,7 +176,7 @@ impl Aircraft {
         let told = parts.into_iter().flatten().collect::<Vec<_>>().join(", ");
         match &self.name {
             Some(name) if told.is_empty() => name.clone(),
-            Some(name) => format!("{name}: {told}"),
+            Some(name) => format!("{name} ({told})"),
             None => told,
         }
     }

@@ -116,7 +116,7 @@ fn notes_of_the_aircraft_may_stand_in_the_setup_and_are_kept_when_it_is_saved() 
     let loaded = load(&GOOD.replacen("[[region]]\nchannel = \"speed\"", notes, 1)).unwrap();
     let aircraft = loaded.setup.aircraft.as_ref().unwrap();
     assert_eq!((aircraft.motor_kv, aircraft.cells), (Some(1150.0), Some(6)));
-    assert_eq!(aircraft.line(), "salt wing: motor 1150 rpm/V, 6 cells, pusher");
+    assert_eq!(aircraft.line(), "salt wing (motor 1150 rpm/V, 6 cells, pusher)");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("saved.toml");
     loaded.setup.save(&path, Existing::Keep).unwrap();
