@@ -113,7 +113,9 @@ pub fn read_flight(
     notes.extend(recording.notes().sentences());
 
     let series = series::trust(read).in_units(&options.units);
-    let legs = legs::find(&series, &options.legs)?;
+    let aircraft = options.aircraft.clone().or_else(|| setup.setup.aircraft.clone()).unwrap_or_default();
+    let least_voltage_v = options.legs.least_voltage_v.or(aircraft.landing_v());
+    let legs = legs::find(&series, &LegOptions { least_voltage_v, ..options.legs.clone() })?;
     let wind = airspeed::find_wind(&series, &legs, &options.wind);
     let pairs = airspeed::pair_with(&legs, &wind.as_ref().into());
     let steps = airspeed::steps(&pairs);
@@ -124,7 +126,6 @@ pub fn read_flight(
         steps: &steps,
         speed_si: legs.speed_si,
     };
-    let aircraft = options.aircraft.clone().or_else(|| setup.setup.aircraft.clone()).unwrap_or_default();
     let propulsion = propulsion::findings(sources, &aircraft);
     notes.extend(legs.notes.iter().map(ToString::to_string));
     let patterns = airspeed::patterns(&legs, options.wind.held);

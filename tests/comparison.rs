@@ -145,6 +145,36 @@ fn what_is_missing_is_said_and_nothing_fails() {
     assert_eq!(one(numbered("a"), numbered("b")).steps.len(), 1);
 }
 
+#[test]
+fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() {
+    let folder = tempfile::tempdir().unwrap();
+    let pattern = |throttle: &str| {
+        format!(
+            r#"{{"throttle_percent": {throttle}, "airspeed": 90.0, "airspeed_low": 88.0, "airspeed_high": 92.0,
+                "degrees_of_freedom": null, "wind": 18.0, "voltage_v": 22.0}}"#
+        )
+    };
+    let load = |steps: &str, patterns: &[String]| {
+        let text = format!(
+            r#"{{"format": 1, "speed_unit": "km/h", "steps": [{steps}], "patterns": [{}]}}"#,
+            patterns.join(",")
+        );
+        std::fs::write(folder.path().join("summary.json"), text).unwrap();
+        FlownFlight::load(folder.path()).unwrap().steps
+    };
+    let alone = load("", &[pattern("100")]);
+    assert_near(alone[0].airspeed_mps, 25.0, 1e-9);
+    // Half of 4 km/h over 1.960, the factor of the normal distribution.
+    assert_near(alone[0].uncertainty_mps, 2.0 / 3.6 / 1.960, 1e-4);
+    assert_near(alone[0].wind_mps, 5.0, 1e-9);
+    let step = r#"{"step": 1, "throttle_percent": 100, "airspeed_low": 80, "airspeed_high": 84, "wind": 1}"#;
+    let throttles: Vec<Option<f64>> = load(step, &[pattern("100"), pattern("60"), pattern("null")])
+        .iter()
+        .map(|one| one.throttle_percent)
+        .collect();
+    assert_eq!(throttles, [Some(100.0), Some(60.0)]);
+}
+
 /// A simulated flight whose legs are told as flown, so that only the statistics are on trial.
 fn simulated(plan: &Plan) -> FlownFlight {
     let flown = fly(plan);

@@ -115,8 +115,11 @@ fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_ey
     }
 }
 
+/// What makes a usual day an odd one.
+type Change = fn(Plan) -> Plan;
+
 /// Days unlike the simulated usual one, to see how far the intervals carry.
-fn odd_days() -> [(&'static str, fn(Plan) -> Plan); 10] {
+fn odd_days() -> [(&'static str, Change); 10] {
     [
         ("usual", |usual| usual),
         ("gusts half as strong again", |usual| Plan { gust: 1.5 * usual.gust, ..usual }),

@@ -7,16 +7,13 @@ use crate::channel::Channel;
 use crate::legs::Leg;
 use crate::series::Series;
 use crate::series::statistics::median;
-use crate::setup::Aircraft;
+use crate::setup::{Aircraft, FULL_CELL_V};
 
 /// Speed below which the aircraft stands or is held, in m/s, where throttle is not shown.
 const STANDING_MPS: f64 = 1.5;
 
 /// Throttle up to which the motor is taken to rest, in per cent.
 const IDLE_PERCENT: f64 = 3.0;
-
-/// Voltage of a full cell, the highest a lithium-polymer cell is charged to.
-const FULL_CELL_V: f64 = 4.25;
 
 /// Least trusted readings that make a resting voltage.
 const LEAST_READINGS: usize = 5;

@@ -16,6 +16,9 @@ use super::{LIMIT_BYTES, SetupError};
 /// practice, no source).
 pub const LANDING_V_PER_CELL: f64 = 3.5;
 
+/// Voltage of a full cell, the highest a lithium-polymer cell is charged to, with what a voltmeter may be off.
+pub const FULL_CELL_V: f64 = 4.25;
+
 /// What is told of the aircraft; all of it may be left out.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -153,6 +156,12 @@ impl Aircraft {
     #[must_use]
     pub fn landing_v_per_cell(&self) -> f64 {
         self.landing_v_per_cell.unwrap_or(LANDING_V_PER_CELL)
+    }
+
+    /// Voltage of the whole pack under which to land; `None` unless the cells are told.
+    #[must_use]
+    pub fn landing_v(&self) -> Option<f64> {
+        self.cells.map(|cells| f64::from(cells) * self.landing_v_per_cell())
     }
 
     /// The notes in one line, such as `salt wing (motor 1150 rpm/V, 6 cells, propeller 6 x 6 in)`; empty

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use crate::channel::Channel;
 use crate::units::Unit;
 
-pub use aircraft::{Aircraft, AircraftError, LANDING_V_PER_CELL};
+pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
 pub use error::{Fault, Problem, RegionName, SetupError};
 pub use file::LoadedSetup;
 
