@@ -1,6 +1,6 @@
 //! `summary.json`: the whole result for other programs.
 
-mod budget;
+pub(super) mod budget;
 mod channels;
 
 use serde::Serialize;

@@ -1,6 +1,6 @@
 use serde_json::Value;
 
-use super::sample::{blank_flight, long_flight, small_flight};
+use super::sample::{blank_flight, long_flight, small_flight, triangle_flight};
 use crate::flight::Flight;
 use crate::output::summary_json;
 use crate::propulsion::PropellerPoint;
@@ -65,6 +65,13 @@ fn the_summary_holds_the_notes_and_what_the_flight_tells_of_pack_and_propeller()
         words.contains("Aircraft: 6 cells") && words.contains("21000 rpm") && words.contains("slip -5 %"),
         "{words}"
     );
+}
+
+#[test]
+fn a_pattern_has_its_budget() {
+    let pattern = &parsed(&triangle_flight())["patterns"][0];
+    assert_eq!(pattern["legs"], serde_json::json!([1, 2, 3]));
+    assert!(pattern["budget"]["rows"].is_array(), "{pattern}");
 }
 
 #[test]
