@@ -14,6 +14,7 @@ macro_rules! tell {
 mod compare;
 mod demo;
 mod inspect;
+mod page;
 mod plan;
 mod progress;
 mod quantity;
