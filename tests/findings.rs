@@ -186,6 +186,15 @@ fn the_share_of_voltage_is_what_the_pack_ran_down_not_its_sag() {
     assert!((last.run_down_v - 2.0 * 27.0 / 42.0).abs() < 1e-9, "{last:?}");
     let expected = 130.0 / 3.6 * (((21.0 + 2.0 * 27.0 / 42.0) / 21.0f64).powf(0.9) - 1.0);
     assert!((last.missing_mps - expected).abs() < 1e-9, "{last:?}");
+    // Two points fit the curve: at full throttle it gives the step itself and, on the fresh pack, what it lacked.
+    let (flown, fresh) = (findings.curve.as_ref().unwrap(), findings.fresh_curve.as_ref().unwrap());
+    assert!((fresh.full_throttle_mps - flown.full_throttle_mps - last.missing_mps).abs() < 1e-6);
+    assert!(fresh.exponent > flown.exponent, "a pack running down looks like less from more throttle");
+    let words = words(&findings);
+    assert!(words.contains("100 % by 7.1 +/- 2.4 (down 1.3 V)"), "{words}");
+    let unseen = made_up((f64::NAN, f64::NAN), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
+    let unseen = of(&unseen, &Aircraft::default());
+    assert!(unseen.curve.is_some() && unseen.fresh_curve.is_none() && unseen.voltage_shares.is_empty());
 }
 
 #[test]

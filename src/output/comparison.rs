@@ -240,7 +240,8 @@ fn reading(comparison: &Comparison) -> Option<String> {
         steps => format!("{steps} steps were"),
     };
     Some(format!(
-        "Difference: later less first, with what voltage and density explain taken out. {compared} compared in \
+        "First and later are as flown; the difference is later less first, with what voltage and density explain \
+         taken out. {compared} compared in \
          all, so a verdict asks more of a step than its own interval does (Holm): of twenty comparisons without \
          a change one at the most says otherwise. The pairs show the difference four times in five. A setup that \
          draws more current pulls its own voltage down; matching the voltage under load excuses that."

@@ -98,7 +98,7 @@ fn small_plots(flight: &Flight) -> Result<Markup, RenderError> {
                     section {
                         h2 { (title) }
                         (plot)
-                        @if let Some(words) = words { p.under { (words) } }
+                        @if let Some(words) = words { p.origin { (words) } }
                     }
                 }
             }
