@@ -4,7 +4,7 @@ use crate::airspeed::{Pair, Pattern, StepResult};
 use crate::flight::Flight;
 
 use super::numbers::{shown, shown_or_dash};
-use super::words::step_name;
+use super::words::{joined, step_name};
 
 /// A row of the answer.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +35,16 @@ pub(super) fn rows(flight: &Flight) -> Vec<Row<'_>> {
         })
         .chain(flight.patterns.iter().map(Row::Pattern))
         .collect()
+}
+
+/// What a pilot should know of a pair: its own flags, then those of its legs; empty where there are none.
+pub(super) fn remark(flight: &Flight, pair: &Pair) -> String {
+    let of_leg = |name: &str, index: usize| {
+        let flags = flight.legs.get(index).map(|leg| joined(&leg.flags)).unwrap_or_default();
+        if flags.is_empty() { flags } else { format!("{name} leg {flags}") }
+    };
+    let parts = [joined(&pair.flags), of_leg("upwind", pair.legs.0), of_leg("downwind", pair.legs.1)];
+    parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
 }
 
 impl Row<'_> {

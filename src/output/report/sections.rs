@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::Leg;
-use crate::output::answer::{HEADINGS, Row, rows};
+use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::table::no_answer;
 use crate::output::tally::Tally;
@@ -101,7 +101,7 @@ fn headline(flight: &Flight, best: &Headline) -> Markup {
 fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
     let speed = speed_symbol(flight);
     let units = ["", speed, speed, speed, speed, speed, "V"];
-    let remarks = rows.iter().any(|row| !remark(row).is_empty());
+    let remarks = rows.iter().any(|row| !row_remark(flight, row).is_empty());
     html! {
         table.cards {
             thead {
@@ -112,14 +112,14 @@ fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
                     @if remarks { th.words scope="col" { "to know" } }
                 }
             }
-            tbody { @for row in rows { (answer_row(row, units, remarks)) } }
+            tbody { @for row in rows { (answer_row(row, units, remarks.then(|| row_remark(flight, row)))) } }
         }
     }
 }
 
-fn remark(row: &Row<'_>) -> String {
+fn row_remark(flight: &Flight, row: &Row<'_>) -> String {
     match row {
-        Row::Pair(pair) => joined(&pair.flags),
+        Row::Pair(pair) => remark(flight, pair),
         Row::Step(step) => format!("over its {} pairs", step.pairs.len()),
         Row::Pattern(pattern) => {
             let from = format!("wind from {} degrees", shown(pattern.wind_from_deg, 0));
@@ -132,7 +132,7 @@ fn remark(row: &Row<'_>) -> String {
     }
 }
 
-fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remarks: bool) -> Markup {
+fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remark: Option<String>) -> Markup {
     html! {
         tr.step[matches!(row, Row::Step(_))] {
             @for ((cell, heading), unit) in row.cells().iter().zip(HEADINGS).zip(units) {
@@ -144,7 +144,7 @@ fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remarks: bool) -> Ma
                     td.none {}
                 }
             }
-            @if remarks { td.words data-label="to know" { (remark(row)) } }
+            @if let Some(remark) = remark { td.words data-label="to know" { (remark) } }
         }
     }
 }
