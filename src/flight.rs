@@ -5,8 +5,9 @@ use crate::airspeed::{Pair, Pattern, StepResult, WindFinding};
 use crate::channel::Channel;
 use crate::footage::ClipInfo;
 use crate::legs::{Leg, ThrottleSource};
+use crate::propulsion::Findings;
 use crate::series::{ChannelReadings, Series};
-use crate::setup::Setup;
+use crate::setup::{Aircraft, Setup};
 use crate::units::Unit;
 
 /// One flight, read and worked out.
@@ -34,6 +35,10 @@ pub struct Flight {
     pub wind: Option<WindFinding>,
     /// The air the legs were flown in.
     pub air: FlightAir,
+    /// What was told of the aircraft.
+    pub aircraft: Aircraft,
+    /// What the flight tells of pack, motor and propeller.
+    pub propulsion: Findings,
     /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
     /// are unusable, a gap between clips. Dead readouts are not among them: see [`Series::stuck_at`].
     pub notes: Vec<String>,

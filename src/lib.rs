@@ -65,8 +65,8 @@ pub struct ReadOptions {
     pub legs: LegOptions,
     /// Probability from which on a reading is believed.
     pub least_confidence: f32,
-    /// What is told of the aircraft.
-    pub aircraft: propulsion::Aircraft,
+    /// What is told of the aircraft; `None`: what the setup says of it.
+    pub aircraft: Option<setup::Aircraft>,
     /// Units of the results.
     pub units: units::ResultUnits,
     /// Course and wind.
@@ -80,7 +80,7 @@ impl Default for ReadOptions {
         Self {
             legs: LegOptions::default(),
             least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
-            aircraft: propulsion::Aircraft::default(),
+            aircraft: None,
             units: units::ResultUnits::default(),
             wind: airspeed::ToldWind::default(),
             air: air::AirTold::default(),
@@ -115,7 +115,9 @@ pub fn read_flight(
     notes.extend(recording.notes().sentences(&info.path));
 
     let series = series::trust(read).in_units(&options.units);
-    let legs = legs::find(&series, &options.legs)?;
+    let aircraft = options.aircraft.clone().or_else(|| setup.setup.aircraft.clone()).unwrap_or_default();
+    let least_voltage_v = options.legs.least_voltage_v.or(aircraft.landing_v());
+    let legs = legs::find(&series, &LegOptions { least_voltage_v, ..options.legs.clone() })?;
     let wind = airspeed::find_wind(&series, &legs, &options.wind);
     let pairs = airspeed::pair_with(&legs, &wind.as_ref().into());
     let steps = airspeed::steps(&pairs);
@@ -126,12 +128,8 @@ pub fn read_flight(
         steps: &steps,
         speed_si: legs.speed_si,
     };
-    let propulsion = propulsion::findings(sources, &options.aircraft);
+    let propulsion = propulsion::findings(sources, &aircraft);
     notes.extend(legs.notes.iter().map(ToString::to_string));
-    let speed = series.readings.channel(&channel::Channel::Speed);
-    notes.extend(
-        speed.and_then(|speed| speed.unit).map(|unit| propulsion.sentences(unit)).unwrap_or_default(),
-    );
     let patterns = airspeed::patterns(&legs, options.wind.held);
     let air = air::of_flight(&series, &legs.legs, &options.air);
     notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
@@ -148,6 +146,8 @@ pub fn read_flight(
         patterns,
         wind,
         air,
+        aircraft,
+        propulsion,
         notes,
     })
 }

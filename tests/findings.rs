@@ -4,8 +4,9 @@
 use pairspeed::airspeed::{Budget, Pair, StepResult};
 use pairspeed::channel::Channel;
 use pairspeed::legs::{Leg, LegKind};
-use pairspeed::propulsion::{Aircraft, Findings, Sources, findings};
+use pairspeed::propulsion::{Findings, Sources, findings};
 use pairspeed::series::{Blank, ChannelReadings, Readings, Series};
+use pairspeed::setup::Aircraft;
 use pairspeed::units::Unit;
 
 /// One pair of legs as flown: throttle, airspeed in km/h, and what the overlay shows.
@@ -180,11 +181,20 @@ fn the_pack_is_told_at_rest_under_load_and_per_cell() {
 fn the_share_of_voltage_is_what_the_pack_ran_down_not_its_sag() {
     let flight = made_up((25.0, 23.0), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
     let findings = of(&flight, &Aircraft::default());
-    // The second pair's legs start 21 s and 31 s after the first of 40 s of legs: 26/40 of 2 V are gone.
+    // 42 s lie between the rests; the second pair's legs start 22 s and 32 s after the first ends: 27/42 of 2 V are gone.
     let last = findings.voltage_shares[1];
-    assert!((last.run_down_v - 2.0 * 26.0 / 40.0).abs() < 1e-9, "{last:?}");
-    let expected = 130.0 / 3.6 * ((22.3f64 / 21.0).powf(0.9) - 1.0);
+    assert!((last.run_down_v - 2.0 * 27.0 / 42.0).abs() < 1e-9, "{last:?}");
+    let expected = 130.0 / 3.6 * (((21.0 + 2.0 * 27.0 / 42.0) / 21.0f64).powf(0.9) - 1.0);
     assert!((last.missing_mps - expected).abs() < 1e-9, "{last:?}");
+    // Two points fit the curve: at full throttle it gives the step itself and, on the fresh pack, what it lacked.
+    let (flown, fresh) = (findings.curve.as_ref().unwrap(), findings.fresh_curve.as_ref().unwrap());
+    assert!((fresh.full_throttle_mps - flown.full_throttle_mps - last.missing_mps).abs() < 1e-6);
+    assert!(fresh.exponent > flown.exponent, "a pack running down looks like less from more throttle");
+    let words = words(&findings);
+    assert!(words.contains("100 % by 7.1 +/- 2.4 (down 1.3 V)"), "{words}");
+    let unseen = made_up((f64::NAN, f64::NAN), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
+    let unseen = of(&unseen, &Aircraft::default());
+    assert!(unseen.curve.is_some() && unseen.fresh_curve.is_none() && unseen.voltage_shares.is_empty());
 }
 
 #[test]

@@ -88,3 +88,23 @@ fn a_pack_below_the_limit_is_told() {
     let told = LegOptions { least_voltage_v: Some(19.8), ..LegOptions::default() };
     assert_eq!(flags(&one_leg(low, told)), "");
 }
+
+#[test]
+fn a_speed_that_keeps_changing_is_not_steady_and_gusts_seldom_are_taken_for_it() {
+    let change = |set: &LegSet| flags(set).contains("not steady");
+    let rising = |readings: &mut Readings| {
+        show(readings, &Channel::Speed, Some(Unit::KilometresPerHour), 0, |time_s| 60.0 + 2.0 * time_s);
+    };
+    assert!(change(&one_leg(rising, LegOptions::default())));
+    let (mut legs, mut flagged) = (0, 0);
+    for seed in 0..100 {
+        let flight = fly(&Plan::of_some_day(3_000_000 + seed));
+        let set = find(&trust(flight.readings), &LegOptions::default()).unwrap();
+        legs += set.legs.len();
+        let not_steady =
+            |leg: &&pairspeed::legs::Leg| leg.flags.iter().any(|flag| flag.0.contains("not steady"));
+        flagged += set.legs.iter().filter(not_steady).count();
+    }
+    println!("{flagged} of {legs} legs are called not steady");
+    assert!(flagged * 20 < legs, "{flagged} of {legs}");
+}

@@ -245,7 +245,6 @@ fn a_dead_throttle_is_said_and_not_used() {
     let series = trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings);
     let set = found(&series);
     assert_eq!(series.stuck_at(&Channel::Throttle), Some(0.0));
-    assert!(set.notes.contains(&Note::ThrottleUnknown));
     assert_eq!(set.throttle_source, ThrottleSource::Numbered);
     assert!(set.pairs.iter().all(|pair| pair.throttle_percent.is_none()));
 }

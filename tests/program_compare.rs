@@ -45,7 +45,7 @@ fn flights_in_different_units_are_compared_and_the_verdict_is_in_plain_words() {
     // 70 and 80 mph are 112.654 and 128.748 km/h.
     let before = result(&out.path().join("before"), "mph", &[(60.0, 70.0, 1.0), (100.0, 80.0, 1.0)]);
     let after = result(&out.path().join("after"), "km/h", &[(60.0, 112.654, 1.6), (100.0, 138.0, 1.6)]);
-    let text = said(&pairspeed(&["compare", &before, &after, "--units", "mph"]));
+    let text = said(&pairspeed(&["compare", &before, &after, "--units", "mph,ft"]));
     assert!(text.contains("Faster by 5.7 mph at 100 %"), "{text}");
     assert!(text.contains("no difference shown at 60 %"), "{text}");
     let told: Value =

@@ -78,6 +78,27 @@ fn a_reading_prints_its_summary_to_the_byte() {
 }
 
 #[test]
+fn notes_in_the_setup_are_used_unless_a_file_of_notes_is_told() {
+    let home = tempfile::tempdir().unwrap();
+    let path = |name: &str| home.path().join(name).to_str().unwrap().to_owned();
+    let setup = std::fs::read_to_string("demo-clips/salt-flat.setup.toml").unwrap();
+    std::fs::write(path("wing.setup.toml"), setup + "\n[aircraft]\nmotor_kv = 900\ncells = 6\n").unwrap();
+    let other = "[aircraft]\nmotor_kv = 1150\npropeller_pitch_in = 4.5\n";
+    std::fs::write(path("flight.toml"), other).unwrap();
+    let (setup, notes, out) = (path("wing.setup.toml"), path("flight.toml"), path("out"));
+    let read = ["read", "demo-clips/salt-flat.avi", "--json", "--force", "--setup", &setup, "--out", &out];
+    let told_in_setup = printed(&read);
+    assert_eq!(told_in_setup["aircraft"], serde_json::json!({"motor_kv": 900.0, "cells": 6}));
+    assert_eq!(told_in_setup["propulsion"]["battery"]["cells_guessed"], false);
+    let told_apart = printed(&[&read[..], &["--aircraft", &notes]].concat());
+    assert_eq!(told_apart["aircraft"], serde_json::json!({"motor_kv": 1150.0, "propeller_pitch_in": 4.5}));
+    let point = &list(&told_apart["propulsion"], "propeller")[0];
+    // Motor without load at full throttle: revolutions are K_v times the voltage under load of that step.
+    let full = list(&told_apart, "steps").iter().find(|step| step["throttle_percent"] == 100.0).unwrap();
+    assert!((number(point, "rpm") - 1150.0 * number(full, "voltage_v")).abs() < 1.0, "{point}");
+}
+
+#[test]
 fn an_inspected_moment_gives_text_value_and_confidence_of_each_region() {
     let out = tempfile::tempdir().unwrap();
     let picture = out.path().join("moment.png");

@@ -3,9 +3,10 @@
 
 use pairspeed::propulsion::propeller::{advance_ratio, efficiency, no_load_rpm, pitch_speed_mps, slip};
 use pairspeed::propulsion::{
-    ASSUMED, Aircraft, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return,
-    dryden, gains, power_law, theil_sen,
+    ASSUMED, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return, dryden,
+    gains, power_law, theil_sen,
 };
+use pairspeed::setup::Aircraft;
 use pairspeed::units::Unit;
 
 fn assert_near(value: f64, expected: f64, tolerance: f64) {
@@ -219,6 +220,10 @@ fn flight_notes_say_which_line_or_key_is_wrong() {
     );
     let out_of_range = load("[aircraft]\npropeller_pitch_in = -6\n").unwrap_err().to_string();
     assert!(out_of_range.contains("propeller_pitch_in = -6"), "{out_of_range}");
+    let no_table = load("motor_kv = 1150\n").unwrap_err().to_string();
+    assert!(no_table.contains("unknown key `motor_kv`") && no_table.contains("aircraft"), "{no_table}");
+    let empty = load("").unwrap_err().to_string();
+    assert!(empty.contains("`aircraft` is missing: write a table [aircraft]"), "{empty}");
     let missing = Aircraft::load(&folder.path().join("none.toml")).unwrap_err().to_string();
     assert!(missing.contains("none.toml"), "{missing}");
 }

@@ -37,25 +37,26 @@ impl FlightAir {
     /// A sentence for what is missing or assumed; `None` where nothing is.
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
-        let missing = match (self.standard_temperature, self.standard_pressure) {
-            _ if self.at_legs.is_none() => {
-                return Some(
-                    "the density of the air is not known: tell --field-elevation, or --temperature and --pressure"
-                        .to_owned(),
-                );
-            }
-            (true, true) => "temperature and pressure are taken",
-            (true, false) => "the temperature is taken",
-            (false, true) => "the pressure is taken",
+        if self.at_legs.is_none() {
+            return Some(
+                "The density of the air is not known: tell --field-elevation, or --temperature and --pressure."
+                    .to_owned(),
+            );
+        }
+        // Density goes with p / T, and the airspeed carried to sea level with its cube root.
+        let (missing, worth) = match (self.standard_temperature, self.standard_pressure) {
+            (true, true) => ("Temperature and pressure are", "10 degrees or 30 hPa are"),
+            (true, false) => ("The temperature is", "10 degrees are"),
+            (false, true) => ("The pressure is", "30 hPa are"),
             (false, false) => return None,
         };
         let tell = match (self.standard_temperature, self.standard_pressure) {
-            (true, true) => "--temperature and --pressure",
-            (true, false) => "--temperature",
-            _ => "--pressure",
+            (true, true) => "them with --temperature and --pressure",
+            (true, false) => "it with --temperature",
+            _ => "it with --pressure",
         };
         Some(format!(
-            "{missing} from the standard atmosphere for the density of the air: tell them with {tell} (10 degrees are about 1 % of an airspeed carried to sea level)"
+            "{missing} taken from the standard atmosphere for the density of the air: tell {tell} ({worth} about 1 % of an airspeed carried to sea level)."
         ))
     }
 }

@@ -214,7 +214,7 @@ pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pai
     let mut sentences = Vec::new();
     if told.wind.is_some() && found.is_none() && !pairs.is_empty() {
         sentences.push(
-            "the told wind is not used: tell the course of the legs with --course, since the overlay shows none"
+            "The told wind is not used: tell the course of the legs with --course, since the overlay shows none."
                 .to_owned(),
         );
     }
@@ -226,7 +226,7 @@ pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pai
         let doubt = TOLD_AT_ODDS.1 * median(&doubts).unwrap_or(0.0);
         if (along - usual.abs()).abs() > doubt.max(TOLD_AT_ODDS.0 * along.max(usual.abs())) {
             sentences.push(format!(
-                "the told wind puts {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction",
+                "The told wind puts {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction.",
                 usual.abs()
             ));
         }

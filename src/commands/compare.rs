@@ -3,12 +3,12 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use pairspeed::files::{Existing, write_whole};
 use pairspeed::output::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
 use pairspeed::propulsion::{CompareOptions, FlownFlight, compare};
 
 use super::Failure;
 use super::numbers::number;
+use super::page::{Answer, PageArguments};
 use super::quantity::{quantity, speed_unit};
 
 /// Compare flights: what did a change to the aircraft bring, step by step?
@@ -41,15 +41,8 @@ pub struct CompareArguments {
     /// Air density of each flight in kg/m^3, in the order of the results, such as 1.19,1.14
     #[arg(long, value_name = "DENSITY,...", value_delimiter = ',', value_parser = number, allow_negative_numbers = true)]
     density: Option<Vec<f64>>,
-    /// Write the comparison as a page to print, an HTML file
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Replace the page if it exists
-    #[arg(long)]
-    force: bool,
-    /// Print as JSON
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    page: PageArguments,
 }
 
 pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
@@ -60,7 +53,7 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
     tell_apart(&mut flights, &arguments.results);
     tell_density(&mut flights, arguments.density.as_deref())?;
     let first_unit = flights.first().map(|flight| flight.speed_unit);
-    let unit = arguments.units.as_deref().map(speed_unit).transpose()?.or(first_unit);
+    let unit = speed_unit(arguments.units.as_deref())?.or(first_unit);
     let unit = unit.ok_or_else(|| Failure::Misuse("give two result folders or more".to_owned()))?;
     let wanted_mps = match &arguments.show {
         Some(text) => quantity("--show", text, unit)?,
@@ -74,18 +67,11 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
         CompareOptions { match_voltage: !arguments.as_flown, reference_v: arguments.voltage, wanted_mps };
     let comparisons = compare(&flights, &options);
     let style = ComparisonStyle { unit, wanted_mps };
-    if let Some(out) = &arguments.out {
-        write_page(out, &comparison_html(&comparisons, &style), arguments.force)?;
-    }
-    if arguments.json {
-        tell!("{}", comparison_json(&comparisons, &style).map_err(Failure::failed)?);
-        return Ok(());
-    }
-    super::tell_text(&comparison_text(&comparisons, &style));
-    if let Some(out) = &arguments.out {
-        tell!("Page: {}", out.display());
-    }
-    Ok(())
+    arguments.page.give(Answer {
+        page: || comparison_html(&comparisons, &style),
+        json: || comparison_json(&comparisons, &style),
+        text: || comparison_text(&comparisons, &style),
+    })
 }
 
 /// Flights whose folders have one name are called by their paths.
@@ -123,18 +109,4 @@ fn check_positive(option: &str, value: f64) -> Result<(), Failure> {
         return Ok(());
     }
     Err(Failure::Misuse(format!("{option} {value}: it must be above 0")))
-}
-
-/// Writes a page and says where it went wrong.
-pub fn write_page(path: &std::path::Path, page: &str, force: bool) -> Result<(), Failure> {
-    let existing = if force { Existing::Replace } else { Existing::Keep };
-    write_whole(path, page.as_bytes(), existing).map_err(|error| match error.kind() {
-        std::io::ErrorKind::AlreadyExists => Failure::Misuse(format!(
-            "{} exists already: give --force to replace it, or name another file with --out",
-            path.display()
-        )),
-        _ => {
-            Failure::Misuse(format!("cannot write {}: {error}; name another file with --out", path.display()))
-        }
-    })
 }

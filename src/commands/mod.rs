@@ -11,6 +11,7 @@ mod compare;
 mod demo;
 mod inspect;
 mod numbers;
+mod page;
 mod plan;
 mod progress;
 mod quantity;

@@ -8,8 +8,8 @@ use pairspeed::propulsion::{FlownFlight, PlanWish, plan};
 use pairspeed::units::Unit;
 
 use super::Failure;
-use super::compare::write_page;
 use super::numbers::{number, positive};
+use super::page::{Answer, PageArguments};
 use super::quantity::{optional, quantity, speed_unit};
 
 /// Make the test card of the next flight: which throttle steps, how often, how long, in which order
@@ -65,34 +65,20 @@ pub struct PlanArguments {
     /// Unit of the speeds: mph, km/h, kn or m/s; without it that of the former flight, or km/h
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
-    /// Write the card as a page to print, an HTML file
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Replace the page if it exists
-    #[arg(long)]
-    force: bool,
-    /// Print as JSON
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    page: PageArguments,
 }
 
 pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     let former = arguments.from.as_deref().map(FlownFlight::load).transpose().map_err(Failure::misuse)?;
-    let told = arguments.units.as_deref().map(speed_unit).transpose()?;
+    let told = speed_unit(arguments.units.as_deref())?;
     let unit = told.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(Unit::KilometresPerHour);
     let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(Failure::misuse)?;
-    if let Some(out) = &arguments.out {
-        write_page(out, &test_card_html(&card, unit), arguments.force)?;
-    }
-    if arguments.json {
-        tell!("{}", test_card_json(&card, unit).map_err(Failure::failed)?);
-        return Ok(());
-    }
-    super::tell_text(&test_card_text(&card, unit));
-    if let Some(out) = &arguments.out {
-        tell!("Page: {}", out.display());
-    }
-    Ok(())
+    arguments.page.give(Answer {
+        page: || test_card_html(&card, unit),
+        json: || test_card_json(&card, unit),
+        text: || test_card_text(&card, unit),
+    })
 }
 
 fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanWish, Failure> {

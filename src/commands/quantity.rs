@@ -1,6 +1,6 @@
 //! Quantities told on the command line, with or without their unit.
 
-use pairspeed::units::{Quantity, Unit};
+use pairspeed::units::{Quantity, ResultUnits, Unit};
 
 use super::Failure;
 
@@ -38,16 +38,16 @@ pub fn optional(option: &str, text: Option<&String>, usual: Unit) -> Result<Opti
     text.map(|text| quantity(option, text, usual)).transpose()
 }
 
-/// The unit of speeds that `--units` names.
+/// The unit of speeds in a list such as `mph,ft`, as every command takes it; `None` where it names none. No
+/// heights are told here.
 ///
 /// # Errors
-/// [`Failure::Misuse`] where it names none, or not a unit of speed.
-pub fn speed_unit(text: &str) -> Result<Unit, Failure> {
-    let unit = unit_of("--units", text)?;
-    if unit.quantity() == Quantity::Speed {
-        return Ok(unit);
-    }
-    Err(Failure::Misuse(format!("--units {text}: no unit of speed; give mph, km/h, kn or m/s")))
+/// [`Failure::Misuse`] where the list cannot be followed.
+pub fn speed_unit(list: Option<&str>) -> Result<Option<Unit>, Failure> {
+    let list = list.unwrap_or_default();
+    let units =
+        ResultUnits::parse(list).map_err(|error| Failure::Misuse(format!("--units {list}: {error}")))?;
+    Ok(units.speed)
 }
 
 fn unit_of(option: &str, text: &str) -> Result<Unit, Failure> {

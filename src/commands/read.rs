@@ -8,9 +8,8 @@ use pairspeed::flight::Flight;
 use pairspeed::legs::{self, LegOptions};
 use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::{summary_json, table};
-use pairspeed::propulsion::Aircraft;
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
-use pairspeed::setup::LoadedSetup;
+use pairspeed::setup::{Aircraft, LoadedSetup};
 use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
@@ -42,7 +41,8 @@ pub struct ReadArguments {
     /// Probability from which on a reading is believed; others are left blank
     #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
     confidence: f32,
-    /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]
+    /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]; goes before the
+    /// table of that name in the setup
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
     /// Print the result as JSON
@@ -93,13 +93,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
             file.display()
         )));
     }
-    let aircraft = arguments
-        .aircraft
-        .as_deref()
-        .map(Aircraft::load)
-        .transpose()
-        .map_err(Failure::misuse)?
-        .unwrap_or_default();
+    let aircraft = arguments.aircraft.as_deref().map(Aircraft::load).transpose().map_err(Failure::misuse)?;
     let legs = LegOptions { told, throttle_steps: arguments.throttle.clone(), ..LegOptions::default() };
     Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
 }

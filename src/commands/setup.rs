@@ -53,7 +53,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
     let regions: Vec<Region> = proposals.iter().map(region_of).collect();
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
-    let setup = Setup { camera, regions };
+    let setup = Setup { camera, aircraft: None, regions };
     setup.save(&file, existing).map_err(Failure::misuse)?;
     let labels: Vec<Label> = setup
         .regions

@@ -46,7 +46,7 @@ pub struct ToldArguments {
     /// Units of the results, such as mph,ft: mph, km/h, kn or m/s, and ft or m
     #[arg(long, value_name = "SPEED[,HEIGHT]")]
     units: Option<String>,
-    /// Pack voltage below which a leg is flagged; without it 3.5 V a cell
+    /// Pack voltage below which a leg is flagged; without it that of the aircraft's notes, or 3.5 V a cell
     #[arg(long, value_name = "VOLTS", value_parser = number, allow_negative_numbers = true)]
     least_voltage: Option<f64>,
 }

@@ -4,6 +4,7 @@ use super::note::Note;
 use super::steady::speed_si;
 use crate::channel::Channel;
 use crate::series::{Series, statistics};
+use crate::setup::{FULL_CELL_V, LANDING_V_PER_CELL};
 use crate::units::Unit;
 
 /// Change of height that is flagged, in metres: a receiver's altitude wanders by a few metres by itself
@@ -13,12 +14,6 @@ const HEIGHT_CHANGE_M: f64 = 5.0;
 /// Fewest satellites that are not flagged: four give a position, more make the speed sound (common
 /// practice, no source).
 const FEWEST_SATELLITES: f64 = 6.0;
-
-/// Usual landing limit under load, in volts a cell; sources run from 3.3 to 3.75 V.
-const LANDING_LIMIT_V: f64 = 3.5;
-
-/// A full cell, in volts, with what a voltmeter may be off.
-const FULL_CELL_V: f64 = 4.25;
 
 /// Standard acceleration of gravity, in m/s^2.
 const GRAVITY: f64 = 9.806_65;
@@ -62,5 +57,5 @@ impl Limits {
 fn landing_limit_v(series: &Series) -> Option<f64> {
     let voltage = series.alive(&Channel::Voltage)?;
     let highest_v = statistics::quantile(&voltage.values, 0.99)?;
-    Some(LANDING_LIMIT_V * (highest_v / FULL_CELL_V).ceil())
+    Some(LANDING_V_PER_CELL * (highest_v / FULL_CELL_V).ceil())
 }

@@ -54,8 +54,6 @@ pub enum Note {
         /// Told and shown throttle of the steps at odds, in per cent.
         apart: Vec<(f64, f64)>,
     },
-    /// The throttle is not known.
-    ThrottleUnknown,
     /// Leg: shorter than is comfortable.
     ShortLeg {
         /// Length of its steady middle, in seconds.
@@ -116,26 +114,26 @@ pub enum Note {
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::SpeedNotMarked => f.write_str("no region is marked as speed: mark it in the setup"),
+            Self::SpeedNotMarked => f.write_str("No region is marked as speed: mark it in the setup."),
             Self::NoTrustedSpeed => f.write_str(
-                "not one speed reading can be trusted: check the region's box and teach its digits",
+                "Not one speed reading can be trusted: check the region's box and teach its digits.",
             ),
-            Self::ConstantSpeed => f.write_str("the speed never changes: the readout may be frozen"),
+            Self::ConstantSpeed => f.write_str("The speed never changes: the readout may be frozen."),
             Self::NoLegs => f.write_str(
-                "no straight, steady leg was found: a leg must hold its speed for 4 s or more, or be told with --legs",
+                "No straight, steady leg was found: a leg must hold its speed for 4 s or more, or be told with --legs.",
             ),
-            Self::OneLeg => f.write_str("only one leg was found: an airspeed needs one each way"),
-            Self::NoPairs => f.write_str("no two legs belong together: tell the legs with --legs"),
+            Self::OneLeg => f.write_str("Only one leg was found: an airspeed needs one each way."),
+            Self::NoPairs => f.write_str("No two legs belong together: tell the legs with --legs."),
             Self::OddLeg { leg, start_s } => {
-                write!(f, "leg {leg} at {start_s:.1} s has no partner and is not used")
+                write!(f, "Leg {leg} at {start_s:.1} s has no partner and is not used.")
             }
             Self::UnequalSteps { pairs, steps } => write!(
                 f,
-                "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column"
+                "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column."
             ),
             Self::TooFewPairs { pairs, steps } => write!(
                 f,
-                "{steps} throttle steps were told but {pairs} pairs were found: the list is not used; tell the legs with --legs"
+                "{steps} throttle steps were told but {pairs} pairs were found: the list is not used; tell the legs with --legs."
             ),
             Self::ThrottleListUnfit { told, shown } => write!(
                 f,
@@ -149,9 +147,6 @@ impl fmt::Display for Note {
                     "The throttles told are not those that the overlay shows (per cent: {each}): those told are used."
                 )
             }
-            Self::ThrottleUnknown => f.write_str(
-                "the throttle is not known: the steps are numbered in the order flown; tell them with --throttle",
-            ),
             Self::ShortLeg { steady_s } => write!(f, "short: {steady_s:.1} s steady"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of it blank", share * 100.0),
             Self::NotSteady { change } => write!(f, "not steady: changes by {change:.1}"),

@@ -25,6 +25,11 @@ const SHORTEST_STEADY_S: f64 = 3.0;
 /// the stretch's spread and by more than a display step.
 const END_OFF_SPREADS: f64 = 2.0;
 
+/// A leg is not steady when its speed changes by more than so many times the spread about that change, and
+/// by more than this share of the speed (defaults of this program).
+const NOT_STEADY_SPREADS: f64 = 4.0;
+const NOT_STEADY_SHARE: f64 = 0.07;
+
 /// Below this length of the steady middle a leg is flagged as short, in seconds.
 const SHORT_S: f64 = 4.0;
 
@@ -155,6 +160,14 @@ impl Gauges {
         })
     }
 
+    /// A speed that changes steadily over a leg, beyond what gusts do to it. The spread is that about the
+    /// slope: about the median a steady change would excuse itself.
+    fn not_steady(&self, speeds: &[f64]) -> Option<Note> {
+        let change = change_over(speeds)?;
+        let usual = (NOT_STEADY_SPREADS * spread_about_line(speeds)?).max(2.0 * self.quantum);
+        (change.abs() > usual.max(NOT_STEADY_SHARE * median(speeds)?)).then_some(Note::NotSteady { change })
+    }
+
     fn notes(&self, steady: Stretch, speeds: &[f64]) -> Vec<Note> {
         let mut notes = Vec::new();
         if steady.length_s() < SHORT_S {
@@ -164,11 +177,7 @@ impl Gauges {
         if blank > 0.3 {
             notes.push(Note::ManyBlanks { share: blank });
         }
-        if let (Some(change), Some(spread)) = (change_over(speeds), scaled_mad(speeds))
-            && change.abs() > (3.0 * spread).max(2.0 * self.quantum)
-        {
-            notes.push(Note::NotSteady { change });
-        }
+        notes.extend(self.not_steady(speeds));
         let altitudes = self.altitude.within(steady.start_s, steady.end_s);
         notes.extend(change_over(altitudes).and_then(|change| self.limits.height(change, median(speeds)?)));
         let over = |updates: &Updates| median(updates.within(steady.start_s, steady.end_s));
@@ -179,6 +188,14 @@ impl Gauges {
         }
         notes
     }
+}
+
+/// Spread of values about the straight line that [`change_over`] lays through them.
+fn spread_about_line(values: &[f64]) -> Option<f64> {
+    let step = change_over(values)? / values.len() as f64;
+    let level: Vec<f64> =
+        values.iter().zip(0..).map(|(value, place)| value - step * f64::from(place)).collect();
+    scaled_mad(&level)
 }
 
 /// Change of steadily changing values over their whole stretch: twice the difference of the means of

@@ -74,7 +74,7 @@ pub(super) fn contradiction(told: &Steps, shown: &[Option<f64>]) -> Option<Note>
 /// Steps without a throttle: every pair is its own.
 pub(super) fn numbered(pairs: usize) -> Steps {
     let of_pairs = (1..=pairs as u32).map(|step| (step, None)).collect();
-    Steps { source: ThrottleSource::Numbered, of_pairs, note: Some(Note::ThrottleUnknown) }
+    Steps { source: ThrottleSource::Numbered, of_pairs, note: None }
 }
 
 /// Divides values into `groups` runs with the least sum of squares about the runs' means (dynamic

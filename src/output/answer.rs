@@ -1,10 +1,10 @@
 //! The answer itself, row by row: every pair and, where a throttle step has several, the step.
 
-use crate::airspeed::{Pair, StepResult};
+use crate::airspeed::{Pair, Pattern, StepResult};
 use crate::flight::Flight;
 
 use super::numbers::{shown, shown_or_dash};
-use super::words::step_name;
+use super::words::{joined, step_name};
 
 /// A row of the answer.
 #[derive(Debug, Clone, Copy)]
@@ -13,13 +13,16 @@ pub(super) enum Row<'a> {
     Pair(&'a Pair),
     /// A throttle step flown more than once, over all of its pairs.
     Step(&'a StepResult),
+    /// Legs in three or more directions.
+    Pattern(&'a Pattern),
 }
 
 /// The names of the seven [`Row::cells`].
 pub(super) const HEADINGS: [&str; 7] =
     ["throttle", "upwind", "downwind", "airspeed", "95 % interval", "wind", "pack"];
 
-/// The rows in the order of the steps; a step of several pairs follows its pairs.
+/// The rows in the order of the steps; a step of several pairs follows its pairs, and legs in three or more
+/// directions come last.
 pub(super) fn rows(flight: &Flight) -> Vec<Row<'_>> {
     let mut pairs: Vec<&Pair> = flight.pairs.iter().collect();
     pairs.sort_by_key(|pair| (pair.step, pair.pair));
@@ -30,7 +33,18 @@ pub(super) fn rows(flight: &Flight) -> Vec<Row<'_>> {
             let several = of_step.filter(|step| step.pairs.len() > 1).map(Row::Step);
             group.iter().map(|pair| Row::Pair(pair)).chain(several)
         })
+        .chain(flight.patterns.iter().map(Row::Pattern))
         .collect()
+}
+
+/// What a pilot should know of a pair: its own flags, then those of its legs; empty where there are none.
+pub(super) fn remark(flight: &Flight, pair: &Pair) -> String {
+    let of_leg = |name: &str, index: usize| {
+        let flags = flight.legs.get(index).map(|leg| joined(&leg.flags)).unwrap_or_default();
+        if flags.is_empty() { flags } else { format!("{name} leg {flags}") }
+    };
+    let parts = [joined(&pair.flags), of_leg("upwind", pair.legs.0), of_leg("downwind", pair.legs.1)];
+    parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
 }
 
 impl Row<'_> {
@@ -54,6 +68,15 @@ impl Row<'_> {
                 interval(step.airspeed_low, step.airspeed_high),
                 shown(step.wind, 1),
                 shown_or_dash(step.voltage_v, 2),
+            ],
+            Self::Pattern(pattern) => [
+                format!("{}, {} directions", step_name(pattern.throttle_percent, None), pattern.legs.len()),
+                String::new(),
+                String::new(),
+                shown(pattern.airspeed, 1),
+                interval(pattern.airspeed_low, pattern.airspeed_high),
+                shown(pattern.wind, 1),
+                shown_or_dash(pattern.voltage_v, 2),
             ],
         }
     }

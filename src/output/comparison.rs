@@ -39,7 +39,7 @@ pub fn comparison_text(comparisons: &[Comparison], style: &ComparisonStyle) -> S
             lines.push(String::new());
         }
         lines.extend(wrapped(&summary(comparison, style)));
-        let remarks = comparison.notes.iter().cloned().chain([reading(comparison)]);
+        let remarks = comparison.notes.iter().cloned().chain(reading(comparison));
         lines.extend(remarks.flat_map(|remark| wrapped(&remark)));
         lines.push(String::new());
     }
@@ -58,7 +58,7 @@ pub fn comparison_html(comparisons: &[Comparison], style: &ComparisonStyle) -> S
                 p.verdict { (summary(comparison, style)) }
                 @if !comparison.steps.is_empty() { div.scroll { (html_table(comparison, style)) } }
                 (sentences("To know", &comparison.notes))
-                p.under { (reading(comparison)) }
+                @if let Some(reading) = reading(comparison) { p.under { (reading) } }
             }
         }
         (cautions(&CAUTIONS))
@@ -232,18 +232,20 @@ fn capitalised(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// How to read the table.
-fn reading(comparison: &Comparison) -> String {
-    format!(
-        "Difference: later less first, with what voltage and density explain taken out. {} were compared in \
+/// How to read the table; nothing where there is none.
+fn reading(comparison: &Comparison) -> Option<String> {
+    let compared = match comparison.steps_compared {
+        0 => return None,
+        1 => "1 step was".to_owned(),
+        steps => format!("{steps} steps were"),
+    };
+    Some(format!(
+        "First and later are as flown; the difference is later less first, with what voltage and density explain \
+         taken out. {compared} compared in \
          all, so a verdict asks more of a step than its own interval does (Holm): of twenty comparisons without \
          a change one at the most says otherwise. The pairs show the difference four times in five. A setup that \
-         draws more current pulls its own voltage down; matching the voltage under load excuses that.",
-        match comparison.steps_compared {
-            1 => "1 step".to_owned(),
-            steps => format!("{steps} steps"),
-        }
-    )
+         draws more current pulls its own voltage down; matching the voltage under load excuses that."
+    ))
 }
 
 #[derive(Serialize)]

@@ -9,6 +9,8 @@ mod legs_csv;
 mod numbers;
 mod page;
 mod pairs_csv;
+mod patterns_csv;
+mod propulsion;
 mod report;
 mod series_csv;
 mod summary;
@@ -28,6 +30,7 @@ pub use captions::captions_vtt;
 pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
 pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
+pub use patterns_csv::patterns_csv;
 pub use report::report_html;
 pub use series_csv::series_csv;
 pub use summary::{SUMMARY_FORMAT, summary_json};
@@ -54,10 +57,11 @@ pub enum RenderError {
 type Serializer = fn(&Flight) -> Result<Vec<u8>, RenderError>;
 
 /// The result files and what writes each.
-const FORMATS: [(&str, Serializer); 6] = [
+const FORMATS: [(&str, Serializer); 7] = [
     ("series.csv", series_csv),
     ("legs.csv", legs_csv),
     ("pairs.csv", pairs_csv),
+    ("patterns.csv", patterns_csv),
     ("summary.json", summary_json),
     ("captions.vtt", captions_vtt),
     ("report.html", report_html),

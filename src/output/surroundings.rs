@@ -11,6 +11,7 @@ use crate::legs::Flag;
 use crate::units::Unit;
 
 use super::numbers::{rounded, shown};
+use super::summary::budget::{BudgetSummary, budget_summary};
 use super::words::{joined, speed_symbol, step_name, with_symbol};
 
 /// Decimals kept of a number in the summary.
@@ -72,6 +73,7 @@ struct PatternSummary<'a> {
     voltage_v: Option<f64>,
     altitude: Option<f64>,
     flags: &'a [Flag],
+    budget: BudgetSummary,
 }
 
 /// Wind, air and patterns for the summary.
@@ -133,6 +135,7 @@ fn pattern_summary(pattern: &Pattern) -> PatternSummary<'_> {
         voltage_v: pattern.voltage_v.and_then(number),
         altitude: pattern.altitude.and_then(number),
         flags: &pattern.flags,
+        budget: budget_summary(&pattern.budget),
     }
 }
 

@@ -4,12 +4,12 @@ use crate::flight::Flight;
 use crate::legs::{Leg, LegKind};
 use crate::series::ChannelReadings;
 
-use super::answer::{HEADINGS, Row, rows};
+use super::answer::{HEADINGS, Row, remark, rows};
 use super::numbers::{clock, shown};
 use super::page::wrapped;
-use super::surroundings;
 use super::tally::Tally;
-use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin, with_symbol};
+use super::words::{dead_words, speed_symbol, step_name, throttle_origin, with_symbol};
+use super::{propulsion, surroundings};
 
 /// The answer as text: a row for each pair and for each throttle step flown more than once, then
 /// what a pilot should know of them, then what was left blank and why. Lines end in `\n`.
@@ -23,11 +23,12 @@ pub fn table(flight: &Flight) -> String {
         lines.extend(aligned(flight, &rows));
     }
     let remarks = std::iter::empty()
-        .chain(rows.iter().filter_map(flag_line))
+        .chain(rows.iter().filter_map(|row| flag_line(flight, row)))
         .chain(flight.legs.iter().filter(|leg| is_odd(leg)).map(|leg| odd_line(flight, leg)))
         .chain(Some(throttle_origin(flight.throttle_source).to_owned()).filter(|_| !flight.legs.is_empty()));
     lines.push(String::new());
     lines.extend(surroundings::sentences(flight).iter().flat_map(|line| wrapped(line)));
+    lines.extend(propulsion::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(remarks.flat_map(|line| wrapped(&line)));
     lines.extend(reading_lines(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(flight.notes.iter().flat_map(|note| wrapped(note)));
@@ -38,8 +39,6 @@ pub fn table(flight: &Flight) -> String {
 pub(super) fn no_answer(flight: &Flight) -> &'static str {
     if flight.legs.is_empty() {
         "No airspeed: no straight, steady leg was found."
-    } else if !flight.patterns.is_empty() {
-        "No pair of legs: the airspeeds are those of legs flown in three or more directions."
     } else {
         "No airspeed: no upwind leg could be paired with a downwind leg."
     }
@@ -61,16 +60,11 @@ fn line(cells: &[String], widths: &[usize]) -> String {
     padded.collect::<Vec<_>>().join("  ").trim_end().to_owned()
 }
 
-fn flag_line(row: &Row<'_>) -> Option<String> {
-    match row {
-        Row::Pair(pair) if !pair.flags.is_empty() => Some(format!(
-            "{} (pair {}): {}",
-            step_name(pair.throttle_percent, Some(pair.step)),
-            pair.pair,
-            joined(&pair.flags)
-        )),
-        _ => None,
-    }
+fn flag_line(flight: &Flight, row: &Row<'_>) -> Option<String> {
+    let Row::Pair(pair) = row else { return None };
+    let remark = remark(flight, pair);
+    let step = step_name(pair.throttle_percent, Some(pair.step));
+    (!remark.is_empty()).then(|| format!("{step} (pair {}): {remark}", pair.pair))
 }
 
 fn is_odd(leg: &Leg) -> bool {

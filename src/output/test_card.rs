@@ -21,7 +21,8 @@ const IN_FLIGHT: [&str; 4] = [
 /// The card as text for the terminal, speeds in `unit`.
 #[must_use]
 pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
-    let mut lines = vec![facts(card, unit).join("; ") + ".", String::new()];
+    let mut lines = wrapped(&(facts(card, unit).join("; ") + "."));
+    lines.push(String::new());
     lines.extend(columns(&step_rows(card, unit)));
     lines.push(String::new());
     lines.push("Order to fly, one pair of legs (upwind and downwind) at each:".to_owned());
@@ -67,7 +68,7 @@ fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
 fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight".to_owned(),
-        flights => format!("{flights} flights, each on a full pack"),
+        flights => format!("{flights} flights, each on a full pack,"),
     };
     let energy = card.flight_wh.map(|wh| format!(" and about {wh:.0} Wh"));
     vec![
@@ -90,7 +91,8 @@ fn order_sentence(card: &TestCard) -> String {
         "The order keeps a falling voltage from looking like throttle"
     };
     format!(
-        "{way}; throttle and time of flying go together by {:.2} at the most (1 would be wholly). Keep to it.",
+        "{way}: keep to it. (Correlation of throttle with the time of flying: {:.2} at the most; flown in rising \
+         order it would be 1.)",
         card.throttle_order_correlation
     )
 }
@@ -102,8 +104,8 @@ fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
         format!("expect, {symbol}"),
         "upwind, s".to_owned(),
         "downwind, s".to_owned(),
-        "pairs".to_owned(),
-        "would do".to_owned(),
+        "pairs to fly".to_owned(),
+        "pairs needed".to_owned(),
         format!("interval, +/- {symbol}"),
     ];
     std::iter::once(head.to_vec()).chain(card.steps.iter().map(|step| step_row(step, unit))).collect()

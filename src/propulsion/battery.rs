@@ -2,21 +2,18 @@
 
 use serde::Serialize;
 
-use super::aircraft::Aircraft;
 use super::trend::{Trend, theil_sen};
 use crate::channel::Channel;
 use crate::legs::Leg;
 use crate::series::Series;
 use crate::series::statistics::median;
+use crate::setup::{Aircraft, FULL_CELL_V};
 
 /// Speed below which the aircraft stands or is held, in m/s, where throttle is not shown.
 const STANDING_MPS: f64 = 1.5;
 
 /// Throttle up to which the motor is taken to rest, in per cent.
 const IDLE_PERCENT: f64 = 3.0;
-
-/// Voltage of a full cell, the highest a lithium-polymer cell is charged to.
-const FULL_CELL_V: f64 = 4.25;
 
 /// Least trusted readings that make a resting voltage.
 const LEAST_READINGS: usize = 5;
@@ -28,8 +25,8 @@ pub struct Battery {
     pub resting_before_v: Option<f64>,
     /// At rest after the last leg.
     pub resting_after_v: Option<f64>,
-    /// Start of the first leg and end of the last, in seconds of flight time.
-    pub legs_s: (f64, f64),
+    /// When the rest before the legs ended and that after them began, in seconds of flight time.
+    pub between_rests_s: Option<(f64, f64)>,
     /// Lowest median over a leg: the sagged voltage.
     pub lowest_v: f64,
     /// Number of that leg, from 1.
@@ -58,17 +55,24 @@ impl Battery {
             loaded.iter().copied().min_by(|one, other| one.2.total_cmp(&other.2))?;
         let first_s = legs.first().map_or(0.0, |leg| leg.start_s);
         let last_s = legs.last().map_or(0.0, |leg| leg.end_s);
-        let resting_before_v = resting(series, speed_si, |time_s| time_s < first_s);
-        let guessed = resting_before_v.map(|volts| (volts / FULL_CELL_V).ceil().clamp(1.0, 30.0) as u32);
+        let before = resting(series, speed_si, |time_s| time_s < first_s);
+        let after = resting(series, speed_si, |time_s| time_s > last_s);
+        let guessed = before
+            .as_ref()
+            .map(|rest| rest.volts)
+            .map(|volts| (volts / FULL_CELL_V).ceil().clamp(1.0, 30.0) as u32);
         let cells = aircraft.cells.or(guessed);
         let landing_v_per_cell = aircraft.landing_v_per_cell();
         let below = |volts: f64| cells.is_some_and(|cells| volts < landing_v_per_cell * f64::from(cells));
         let minutes: Vec<(f64, f64)> =
             loaded.iter().map(|(_, start_s, volts)| (start_s / 60.0, *volts)).collect();
         Some(Self {
-            resting_before_v,
-            legs_s: (first_s, last_s),
-            resting_after_v: resting(series, speed_si, |time_s| time_s > last_s),
+            resting_before_v: before.as_ref().map(|rest| rest.volts),
+            between_rests_s: before
+                .as_ref()
+                .zip(after.as_ref())
+                .map(|(before, after)| (before.last_s, after.first_s)),
+            resting_after_v: after.map(|rest| rest.volts),
             lowest_v,
             lowest_leg,
             trend_v_per_min: theil_sen(&minutes, 0.95),
@@ -79,11 +83,11 @@ impl Battery {
         })
     }
 
-    /// How far the pack, at rest, had run down by a time between the legs: in a straight line from its
-    /// voltage before to that after them, in V. `None` unless both were seen.
+    /// How far the pack, at rest, had run down by a time between the rests: in a straight line from its
+    /// voltage before the legs to that after them, in V. `None` unless both were seen.
     #[must_use]
     pub fn run_down_v(&self, time_s: f64) -> Option<f64> {
-        let (first_s, last_s) = self.legs_s;
+        let (first_s, last_s) = self.between_rests_s?;
         let share = ((time_s - first_s) / (last_s - first_s)).clamp(0.0, 1.0);
         Some((self.resting_before_v? - self.resting_after_v?) * share).filter(|volts| volts.is_finite())
     }
@@ -112,7 +116,7 @@ impl Battery {
         ));
         if !self.legs_below_limit.is_empty() {
             said.push(format!(
-                "Below the landing limit of {:.2} V a cell (common practice; set it in the flight notes) in legs {}: land earlier.",
+                "Below the landing limit of {:.2} V a cell (common practice; set it in [aircraft]) in legs {}: land earlier.",
                 self.landing_v_per_cell,
                 self.legs_below_limit.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
             ));
@@ -121,8 +125,15 @@ impl Battery {
     }
 }
 
-/// Median voltage while the motor rests, or the aircraft stands, at the times asked for.
-fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option<f64> {
+/// The pack at rest: median voltage, first and last moment.
+struct Rest {
+    volts: f64,
+    first_s: f64,
+    last_s: f64,
+}
+
+/// The pack while the motor rests, or the aircraft stands, at the times asked for.
+fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option<Rest> {
     let readings = &series.readings;
     let voltage = readings.channel(&Channel::Voltage)?;
     let alive = |channel: &Channel| readings.channel(channel).filter(|_| !series.dead.contains(channel));
@@ -132,9 +143,10 @@ fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option
         (None, None) => return None,
     };
     let rows = readings.time_s.iter().zip(&voltage.values).zip(&gauge.values);
-    let volts: Vec<f64> = rows
+    let (times_s, volts): (Vec<f64>, Vec<f64>) = rows
         .filter(|((time_s, volts), gauge)| when(**time_s) && **gauge <= most && volts.is_finite())
-        .map(|((_, volts), _)| *volts)
-        .collect();
-    median(&volts).filter(|_| volts.len() >= LEAST_READINGS)
+        .map(|((time_s, volts), _)| (*time_s, *volts))
+        .unzip();
+    let volts = median(&volts).filter(|_| times_s.len() >= LEAST_READINGS)?;
+    Some(Rest { volts, first_s: *times_s.first()?, last_s: *times_s.last()? })
 }

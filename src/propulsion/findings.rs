@@ -2,7 +2,6 @@
 
 use serde::Serialize;
 
-use super::aircraft::Aircraft;
 use super::battery::Battery;
 use super::curve::{DiminishingReturn, Point, SpeedCurve, Standing, diminishing_return, gains};
 use super::flown::FlownStep;
@@ -13,6 +12,7 @@ use crate::airspeed::{Pair, StepResult};
 use crate::legs::Leg;
 use crate::series::Series;
 use crate::series::statistics::mean;
+use crate::setup::Aircraft;
 use crate::units::Unit;
 
 /// The motor and propeller at one step.
@@ -38,6 +38,8 @@ pub struct PropellerPoint {
 pub struct VoltageShare {
     /// Number of the step.
     pub step: u32,
+    /// Throttle in per cent, where it is known.
+    pub throttle_percent: Option<f64>,
     /// How far the pack had run down at rest, in V.
     pub run_down_v: f64,
     /// Airspeed on the fresh pack less airspeed as flown, in m/s.
@@ -47,7 +49,7 @@ pub struct VoltageShare {
 }
 
 /// All of it. What cannot be told for want of a channel or a note is empty.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Findings {
     /// The pack.
     pub battery: Option<Battery>,
@@ -57,7 +59,10 @@ pub struct Findings {
     pub voltage_shares: Vec<VoltageShare>,
     /// Airspeed against throttle, as flown.
     pub curve: Option<SpeedCurve>,
-    /// The point of diminishing return.
+    /// The same on the fresh pack, so that a pack running down does not look like throttle; `None` unless the
+    /// pack was seen at rest before and after the legs.
+    pub fresh_curve: Option<SpeedCurve>,
+    /// The point of diminishing return: on the fresh pack where that is known, else as flown.
     pub diminishing_return: Option<DiminishingReturn>,
     /// Motor and propeller at each step.
     pub propeller: Vec<PropellerPoint>,
@@ -96,13 +101,16 @@ pub fn findings(from: Sources<'_>, aircraft: &Aircraft) -> Findings {
     let voltage_model = VoltageModel::of(&runs(&from));
     let battery = Battery::of(from.series, from.legs, from.speed_si, aircraft);
     let share_of = |step: &FlownStep| share(step, &voltage_model, battery.as_ref()?, from.legs);
+    let voltage_shares: Vec<VoltageShare> = steps.iter().filter_map(share_of).collect();
+    let fresh = fresh_points(&steps, &voltage_shares);
     let power = power_runs(&from);
     Findings {
-        voltage_shares: steps.iter().filter_map(share_of).collect(),
+        fresh_curve: fresh.as_deref().and_then(SpeedCurve::of),
+        diminishing_return: diminishing_return(&gains(fresh.as_ref().unwrap_or(&points)), None),
+        voltage_shares,
         battery,
         voltage_model,
         curve: SpeedCurve::of(&points),
-        diminishing_return: diminishing_return(&gains(&points), None),
         propeller: steps.iter().filter_map(|step| propeller_point(step, &from, aircraft)).collect(),
         power_exponent: speed_exponent(&power),
         cautions: cautions(&power, &from),
@@ -136,10 +144,25 @@ fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]
     let taken = step.airspeed_mps * model.factor(voltage_v, fresh_v)?;
     Some(VoltageShare {
         step: step.step,
+        throttle_percent: step.throttle_percent,
         run_down_v,
         missing_mps: taken - step.airspeed_mps,
         uncertainty_mps: (taken * (fresh_v / voltage_v).ln() * model.uncertainty).abs(),
     })
+}
+
+/// The points of the curve as they would be on the fresh pack; `None` unless that is known of every step.
+fn fresh_points(steps: &[FlownStep], shares: &[VoltageShare]) -> Option<Vec<Point>> {
+    let of_step = |step: &FlownStep| {
+        let share = shares.iter().find(|share| share.step == step.step)?;
+        let point = step.point()?;
+        Some(Point {
+            airspeed_mps: point.airspeed_mps + share.missing_mps,
+            uncertainty_mps: point.uncertainty_mps.hypot(share.uncertainty_mps),
+            ..point
+        })
+    };
+    steps.iter().map(of_step).collect::<Option<Vec<Point>>>().filter(|points| !points.is_empty())
 }
 
 fn propeller_point(step: &FlownStep, from: &Sources<'_>, aircraft: &Aircraft) -> Option<PropellerPoint> {
@@ -175,20 +198,34 @@ impl Findings {
     }
 
     fn voltage_sentence(&self, unit: Unit) -> Option<String> {
-        let most = self
-            .voltage_shares
-            .iter()
-            .max_by(|one, other| one.missing_mps.total_cmp(&other.missing_mps))
-            .filter(|share| share.missing_mps > share.uncertainty_mps)?;
-        Some(format!(
-            "Voltage: the pack had run down by {:.1} V at rest by step {}, which on the fresh pack would have \
-             been faster by {} +/- {}. {}",
-            most.run_down_v,
-            most.step,
-            in_unit(most.missing_mps, unit),
-            in_unit(2.0 * most.uncertainty_mps, unit),
-            self.voltage_model.sentence()
-        ))
+        let told = self.voltage_shares.iter().filter(|share| share.missing_mps > 0.0);
+        let shares: Vec<String> = told
+            .map(|share| {
+                format!(
+                    "{} by {} +/- {} (down {:.1} V)",
+                    step_name(share.throttle_percent, share.step),
+                    number(share.missing_mps, unit),
+                    number(2.0 * share.uncertainty_mps, unit),
+                    share.run_down_v
+                )
+            })
+            .collect();
+        let fresh = self.fresh_curve.as_ref().map(|curve| {
+            format!(
+                " Speed against throttle would then be {} x (throttle / 100 %)^{:.2}.",
+                in_unit(curve.full_throttle_mps, unit),
+                curve.exponent
+            )
+        });
+        (!shares.is_empty()).then(|| {
+            format!(
+                "Voltage: on the fresh pack the steps would have been faster, in {}: {}.{} {}",
+                unit.symbol(),
+                shares.join(", "),
+                fresh.unwrap_or_default(),
+                self.voltage_model.sentence()
+            )
+        })
     }
 
     fn curve_sentence(&self, unit: Unit) -> Option<String> {
@@ -218,7 +255,7 @@ impl Findings {
             Some(_) => "",
         };
         Some(format!(
-            "Speed against throttle, {low:.0} to {high:.0} %: {} x (throttle / 100 %)^{:.2}.{check}{untested}",
+            "Speed against throttle as flown, {low:.0} to {high:.0} %: {} x (throttle / 100 %)^{:.2}.{check}{untested}",
             in_unit(curve.full_throttle_mps, unit),
             curve.exponent
         ))
@@ -257,6 +294,10 @@ impl Findings {
             exponent.unwrap_or_default()
         ))
     }
+}
+
+fn step_name(throttle_percent: Option<f64>, step: u32) -> String {
+    throttle_percent.map_or_else(|| format!("step {step}"), |percent| format!("{percent:.0} %"))
 }
 
 fn propeller_sentence(point: &PropellerPoint, unit: Unit) -> String {

@@ -151,7 +151,8 @@ pub struct FlownFlight {
     pub name: String,
     /// The unit its speeds were shown in.
     pub speed_unit: Unit,
-    /// The throttle steps that have an airspeed.
+    /// The throttle steps that have an airspeed, from pairs of legs or, where a throttle has none, from legs
+    /// in three or more directions.
     pub steps: Vec<FlownStep>,
     /// Runs grouped by step, for the effect of voltage.
     pub runs: Vec<Vec<Run>>,
@@ -171,6 +172,8 @@ struct Summary {
     #[serde(default)]
     pairs: Vec<Pair>,
     steps: Vec<Step>,
+    #[serde(default)]
+    patterns: Vec<Pattern>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -203,6 +206,16 @@ struct Step {
     wind: Option<f64>,
     voltage_v: Option<f64>,
     budget: Option<Budget>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Pattern {
+    throttle_percent: Option<f64>,
+    airspeed_low: Option<f64>,
+    airspeed_high: Option<f64>,
+    degrees_of_freedom: Option<f64>,
+    wind: Option<f64>,
+    voltage_v: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -249,10 +262,15 @@ impl Summary {
             .filter(|leg| leg.step.is_some())
             .filter_map(|leg| Some(leg.steady_end_s? - leg.steady_start_s?))
             .collect();
+        let mut steps: Vec<FlownStep> =
+            self.steps.iter().filter_map(|step| self.step(step, speed_si)).collect();
+        for pattern in &self.patterns {
+            steps.extend(pattern.as_step(&steps, speed_si));
+        }
         FlownFlight {
             name,
             speed_unit,
-            steps: self.steps.iter().filter_map(|step| self.step(step, speed_si)).collect(),
+            steps,
             runs: self.steps.iter().map(|step| self.runs(step.step, speed_si)).collect(),
             leg_s: median(&lengths),
             density_kg_m3: self.air.as_ref().and_then(|air| air.density_kg_m3),
@@ -291,5 +309,29 @@ impl Summary {
                 })
             })
             .collect()
+    }
+}
+
+impl Pattern {
+    /// The pattern as a step of its own, unless its throttle is among the steps already. Without a known
+    /// throttle it is one only where nothing else was flown.
+    fn as_step(&self, steps: &[FlownStep], speed_si: f64) -> Option<FlownStep> {
+        let known = |percent: f64| steps.iter().any(|step| step.throttle_percent == Some(percent));
+        if self.throttle_percent.map_or(!steps.is_empty(), known) {
+            return None;
+        }
+        let degrees_of_freedom = self.degrees_of_freedom.unwrap_or(f64::INFINITY);
+        let from = Interval { low: self.airspeed_low?, high: self.airspeed_high?, degrees_of_freedom };
+        let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
+        Some(FlownStep {
+            step: steps.iter().map(|step| step.step).max().unwrap_or(0).saturating_add(1),
+            throttle_percent: self.throttle_percent,
+            airspeed_mps,
+            uncertainty_mps,
+            degrees_of_freedom,
+            wind_mps: self.wind.unwrap_or(f64::NAN) * speed_si,
+            voltage_v: self.voltage_v,
+            pairs: 1,
+        })
     }
 }

@@ -1,7 +1,6 @@
 //! Propulsion: pack, motor and propeller; airspeed against throttle; what a change brought; the plan of the
 //! next flight. Speeds are in m/s throughout.
 
-mod aircraft;
 mod battery;
 mod compare;
 mod curve;
@@ -13,7 +12,6 @@ pub mod propeller;
 mod trend;
 mod voltage;
 
-pub use aircraft::{Aircraft, AircraftError, LANDING_V_PER_CELL};
 pub use battery::Battery;
 pub use compare::{
     CompareOptions, Comparison, Overall, StepDifference, Verdict, compare, holm, pairs_needed, welch,

@@ -56,6 +56,12 @@ pub struct Run {
     pub voltage_v: f64,
 }
 
+impl Default for VoltageModel {
+    fn default() -> Self {
+        ASSUMED
+    }
+}
+
 impl VoltageModel {
     /// The model for runs grouped by throttle (and by flight, where set-ups differ). Within each group
     /// the slope of `ln V` over `ln U` is the exponent; all groups together give one, weighted by what is

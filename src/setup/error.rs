@@ -123,7 +123,7 @@ impl fmt::Display for RegionName {
 /// One thing wrong with a setup, and where.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub struct Fault {
-    /// The region; `None` for the camera or the file as a whole.
+    /// The region; `None` for the camera, the aircraft or the file as a whole.
     pub region: Option<RegionName>,
     /// The key concerned; `None` for the table as a whole.
     pub key: Option<String>,
@@ -293,6 +293,18 @@ pub enum Problem {
         decimals: u8,
         /// The most that is possible.
         most: u8,
+    },
+    /// A number of the aircraft's notes that cannot be.
+    #[error("{key} = {value} cannot be: it may be {least} to {most}")]
+    OutOfRange {
+        /// The key.
+        key: &'static str,
+        /// Its value.
+        value: f64,
+        /// Least value taken.
+        least: f64,
+        /// Greatest value taken.
+        most: f64,
     },
     /// No region at all.
     #[error("no region is marked: add a [[region]] for each number to be read, the speed first")]

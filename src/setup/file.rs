@@ -11,13 +11,10 @@ use super::error::{Fault, SetupError};
 use super::keys;
 use super::outline::Outline;
 use super::plausible::units_of;
-use super::{Camera, Region, Setup};
+use super::{Aircraft, Camera, LIMIT_BYTES, Region, Setup};
 use crate::channel::Channel;
 use crate::files::{Existing, reading_in_words, write_whole};
 use crate::units::Quantity;
-
-/// No setup written by hand comes near this size.
-const LIMIT_BYTES: u64 = 1 << 20;
 
 /// A checked setup and the file it came from.
 #[derive(Debug, Clone, PartialEq)]
@@ -125,6 +122,9 @@ impl Setup {
     fn text(&self) -> Result<String, toml::ser::Error> {
         let camera = toml::to_string(&CameraTable { camera: &self.camera })?;
         let mut text = format!("{}\n{camera}", header());
+        if let Some(aircraft) = &self.aircraft {
+            text.push_str(&format!("\n{}", toml::to_string(&AircraftTable { aircraft })?));
+        }
         for (number, region) in self.regions.iter().enumerate() {
             text.push_str(&format!("\n# Box {} in the picture{}\n", number + 1, open_name(region)));
             text.push_str(&toml::to_string(&RegionTable { region: [region] })?);
@@ -143,6 +143,11 @@ fn usual_glyph_folder(setup: &Path) -> PathBuf {
 #[derive(Serialize)]
 struct CameraTable<'a> {
     camera: &'a Camera,
+}
+
+#[derive(Serialize)]
+struct AircraftTable<'a> {
+    aircraft: &'a Aircraft,
 }
 
 #[derive(Serialize)]
@@ -188,18 +193,23 @@ fn header() -> String {
         "# then see what is read: pairspeed inspect CLIP --setup THIS-FILE --at SECONDS".to_owned(),
         "# Only the speed is needed; voltage, altitude and throttle make the answer better.".to_owned(),
     ];
-    for (table, keys) in [("[camera]", &keys::CAMERA[..]), ("[[region]]", &keys::REGION[..])] {
+    for (table, keys) in [
+        ("[camera]", &keys::CAMERA[..]),
+        ("[[region]]", &keys::REGION[..]),
+        ("[aircraft], which may be left out", &keys::AIRCRAFT[..]),
+    ] {
         lines.push(format!("#\n# {table}"));
+        let width = keys.iter().map(|key| key.name.len()).max().unwrap_or(0);
         for key in keys {
             let optional = if key.required { "" } else { " (may be left out)" };
-            lines.push(format!("#   {:<9} {}{optional}", key.name, key.help));
+            lines.push(format!("#   {:<width$} {}{optional}", key.name, key.help));
         }
     }
     lines.push(format!("#\n# Units: {}\n", crate::units::Unit::spellings()));
     lines.join("\n")
 }
 
-fn read_text(path: &Path) -> Result<String, SetupError> {
+pub(super) fn read_text(path: &Path) -> Result<String, SetupError> {
     let mut bytes = Vec::new();
     File::open(path)
         .and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes))
@@ -233,6 +243,6 @@ fn invalid(path: &Path, line: Option<usize>, fault: Fault) -> SetupError {
 }
 
 /// The line, from 1, of a place in the text given in bytes from its start.
-fn line_of(text: &str, at: usize) -> usize {
+pub(super) fn line_of(text: &str, at: usize) -> usize {
     1 + text.bytes().take(at).filter(|byte| *byte == b'\n').count()
 }

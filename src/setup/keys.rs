@@ -16,13 +16,20 @@ pub(super) struct Key {
 }
 
 /// The tables of the file.
-pub(super) const TOP: [Key; 2] = [
+pub(super) const TOP: [Key; 3] = [
     Key {
         name: "camera",
         required: true,
         entries: None,
         form: "a table [camera] with the keys name and frame",
         help: "the camera and its overlay",
+    },
+    Key {
+        name: "aircraft",
+        required: false,
+        entries: None,
+        form: "a table [aircraft] with what you know of motor, pack and propeller",
+        help: "the aircraft that carries it",
     },
     Key {
         name: "region",
@@ -109,6 +116,37 @@ pub(super) const REGION: [Key; 7] = [
         form: "max_rate = 70.0, a number above 0",
         help: "fastest plausible change per second; a faster jump is left blank",
     },
+];
+
+/// The tables of a file of notes on an aircraft.
+pub(super) const NOTES: [Key; 1] = [Key {
+    name: "aircraft",
+    required: true,
+    entries: None,
+    form: "a table [aircraft] with what you know of motor, pack and propeller",
+    help: "the aircraft",
+}];
+
+/// An optional key of `[aircraft]`.
+const fn note(name: &'static str, form: &'static str, help: &'static str) -> Key {
+    Key { name, required: false, entries: None, form, help }
+}
+
+/// The keys of `[aircraft]`.
+pub(super) const AIRCRAFT: [Key; 9] = [
+    note("name", "name = \"salt wing\", a name in quotes", "what to call it"),
+    note("motor_kv", "motor_kv = 1150, a number", "revolutions a minute per volt of the motor without load"),
+    note("cells", "cells = 6, a whole number", "cells of the pack in series"),
+    note(
+        "landing_v_per_cell",
+        "landing_v_per_cell = 3.5, a number of volts",
+        "volts a cell under load to land at",
+    ),
+    note("propeller_diameter_in", "propeller_diameter_in = 6, a number of inches", "its diameter in inches"),
+    note("propeller_pitch_in", "propeller_pitch_in = 4.5, a number of inches", "its printed pitch in inches"),
+    note("mass_kg", "mass_kg = 1.9, a number of kilograms", "mass ready to fly, in kg"),
+    note("mount", "mount = \"pusher\", a word in quotes", "where the motor sits"),
+    note("notes", "notes = \"second motor\", a text in quotes", "anything else"),
 ];
 
 /// The names of `keys` as a list for messages.

@@ -1,5 +1,6 @@
 //! The camera setup: where on the frame each channel stands and how it is written.
 
+mod aircraft;
 mod error;
 mod file;
 mod keys;
@@ -19,11 +20,14 @@ use serde::{Deserialize, Serialize};
 use crate::channel::Channel;
 use crate::units::Unit;
 
+pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
 pub use error::{Fault, Problem, RegionName, SetupError};
 pub use file::LoadedSetup;
 
 /// Most digits a value may have.
 pub const DIGITS_MAX: u8 = 8;
+/// No file written by hand comes near this size.
+const LIMIT_BYTES: u64 = 1 << 20;
 /// Width and height of the smallest box that can hold a digit, in pixels.
 pub const SMALLEST_BOX_PX: (u32, u32) = (4, 6);
 /// Widest and highest frame that is taken, in pixels.
@@ -129,6 +133,9 @@ pub struct Camera {
 pub struct Setup {
     /// The camera and its overlay.
     pub camera: Camera,
+    /// What is told of the aircraft that carries it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub aircraft: Option<Aircraft>,
     /// The marked regions.
     #[serde(rename = "region", default)]
     pub regions: Vec<Region>,

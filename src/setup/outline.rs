@@ -13,6 +13,7 @@ use crate::units::{Unit, UnknownUnit};
 /// One key of the file.
 struct Entry {
     region: Option<RegionName>,
+    known: &'static [Key],
     key: String,
     span: Range<usize>,
     text: Option<String>,
@@ -28,15 +29,27 @@ pub(super) struct Outline {
 pub(super) type Placed = (Fault, Option<usize>);
 
 impl Outline {
-    /// Walks through the tables and checks that each key is known and none is missing.
+    /// Walks through the tables of a setup and checks that each key is known and none is missing.
     pub(super) fn of(root: &DeTable<'_>) -> Result<Self, Placed> {
+        Self::with_tables(root, &keys::TOP)
+    }
+
+    /// The same for a file that holds the notes of an aircraft and nothing else.
+    pub(super) fn of_notes(root: &DeTable<'_>) -> Result<Self, Placed> {
+        Self::with_tables(root, &keys::NOTES)
+    }
+
+    fn with_tables(root: &DeTable<'_>, tables: &[Key]) -> Result<Self, Placed> {
         let mut outline = Self { entries: Vec::new(), tables: Vec::new() };
-        outline.check_keys(root, &keys::TOP, None, None)?;
+        outline.check_keys(root, tables, None, None)?;
         for (name, value) in root {
             let at = name.span().start;
             match (name.get_ref().as_ref(), value.get_ref()) {
                 ("camera", DeValue::Table(camera)) => {
                     outline.add(camera, &keys::CAMERA, None, at)?;
+                }
+                ("aircraft", DeValue::Table(aircraft)) => {
+                    outline.add(aircraft, &keys::AIRCRAFT, None, at)?;
                 }
                 ("region", DeValue::Array(regions)) => {
                     for (index, region) in regions.iter().enumerate() {
@@ -61,7 +74,7 @@ impl Outline {
     fn add(
         &mut self,
         table: &DeTable<'_>,
-        known: &[Key],
+        known: &'static [Key],
         region: Option<RegionName>,
         start: usize,
     ) -> Result<(), Placed> {
@@ -69,6 +82,7 @@ impl Outline {
         check_lists(table, known, region.as_ref())?;
         self.entries.extend(table.iter().map(|(key, value)| Entry {
             region: region.clone(),
+            known,
             key: key.get_ref().to_string(),
             span: key.span().start..value.span().end,
             text: value.get_ref().as_str().map(str::to_owned),
@@ -111,10 +125,7 @@ impl Outline {
     pub(super) fn wrong_value(&self, error: &toml::de::Error) -> Placed {
         let at = error.span().map(|span| span.start);
         let entry = self.entries.iter().find(|entry| at.is_some_and(|at| entry.span.contains(&at)));
-        let known = entry.and_then(|entry| {
-            let keys = if entry.region.is_some() { &keys::REGION[..] } else { &keys::CAMERA[..] };
-            keys.iter().find(|key| key.name == entry.key)
-        });
+        let known = entry.and_then(|entry| entry.known.iter().find(|key| key.name == entry.key));
         let (Some(entry), Some(key)) = (entry, known) else {
             return (fault(None, None, wrong_form(&keys::TOP[0], error.message())), at);
         };

@@ -99,12 +99,47 @@ fn a_saved_setup_explains_every_key_and_keeps_each_list_on_one_line() {
     let path = folder.path().join("saved.toml");
     load(GOOD).unwrap().setup.save(&path, Existing::Keep).unwrap();
     let text = std::fs::read_to_string(&path).unwrap();
-    for key in keys::CAMERA.iter().chain(&keys::REGION) {
-        assert!(text.contains(&format!("#   {:<9} {}", key.name, key.help)), "{}: {text}", key.name);
+    for key in keys::CAMERA.iter().chain(&keys::REGION).chain(&keys::AIRCRAFT) {
+        let explained =
+            |line: &str| line.starts_with(&format!("#   {} ", key.name)) && line.contains(key.help);
+        assert!(text.lines().any(explained), "{}: {text}", key.name);
     }
     assert!(
         text.contains("\n[[region]]\nchannel = \"speed\"\nbox = [40, 60, 66, 30]\nunit = \"km/h\"\n"),
         "{text}"
+    );
+}
+
+#[test]
+fn notes_of_the_aircraft_may_stand_in_the_setup_and_are_kept_when_it_is_saved() {
+    let notes = "[aircraft]\nname = \"salt wing\"\nmotor_kv = 1150\ncells = 6\nmount = \"pusher\"\n\n[[region]]\nchannel = \"speed\"";
+    let loaded = load(&GOOD.replacen("[[region]]\nchannel = \"speed\"", notes, 1)).unwrap();
+    let aircraft = loaded.setup.aircraft.as_ref().unwrap();
+    assert_eq!((aircraft.motor_kv, aircraft.cells), (Some(1150.0), Some(6)));
+    assert_eq!(aircraft.line(), "salt wing (motor 1150 rpm/V, 6 cells, pusher)");
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("saved.toml");
+    loaded.setup.save(&path, Existing::Keep).unwrap();
+    assert_eq!(LoadedSetup::load(&path).unwrap().setup, loaded.setup);
+}
+
+#[test]
+fn wrong_notes_of_the_aircraft_are_refused_with_line_key_and_mend() {
+    let with =
+        |note: &str| GOOD.replacen("glyphs = \"wing-glyphs\"\n", &format!("\n[aircraft]\n{note}\n"), 1);
+    assert_refused(
+        &with("motor_kw = 3"),
+        "wing.toml, line 7: unknown key `motor_kw` (did you mean `motor_kv`?): the keys here are name, motor_kv, \
+         cells, landing_v_per_cell, propeller_diameter_in, propeller_pitch_in, mass_kg, mount, notes",
+    );
+    assert_refused(
+        &with("cells = \"6S\""),
+        "wing.toml, line 7: `cells` cannot be used as it stands (invalid type: string \"6S\"): write cells = 6, a \
+         whole number",
+    );
+    assert_refused(
+        &with("propeller_pitch_in = 150"),
+        "wing.toml, line 7: propeller_pitch_in = 150 cannot be: it may be 0.1 to 100",
     );
 }
 
@@ -182,7 +217,7 @@ fn an_unknown_key_is_refused_with_the_known_ones_and_the_nearest() {
     assert_change_refused(
         "[camera]",
         "[Camera]",
-        "wing.toml, line 2: unknown key `Camera` (did you mean `camera`?): the keys here are camera, region",
+        "wing.toml, line 2: unknown key `Camera` (did you mean `camera`?): the keys here are camera, aircraft, region",
     );
 }
 

@@ -2,7 +2,7 @@
 
 use super::error::{Fault, Problem, RegionName};
 use super::plausible::units_of;
-use super::{Camera, DIGITS_MAX, FRAME_MAX_PX, Region, SMALLEST_BOX_PX, Setup};
+use super::{Aircraft, Camera, DIGITS_MAX, FRAME_MAX_PX, Region, SMALLEST_BOX_PX, Setup};
 use crate::channel::Channel;
 
 impl Setup {
@@ -12,6 +12,7 @@ impl Setup {
     /// The first [`Fault`] in the order of the file: where it is, what is wrong, how to mend it.
     pub fn validate(&self) -> Result<(), Fault> {
         check_frame_size(&self.camera).map_err(|problem| Fault::new(None, Some("frame"), problem))?;
+        self.aircraft.as_ref().map_or(Ok(()), Aircraft::validate)?;
         if self.regions.is_empty() {
             return Err(Fault::new(None, None, Problem::NoRegion));
         }

@@ -14,7 +14,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::channel::Channel;
 use crate::flight::Flight;
-use crate::output::surroundings;
+use crate::output::{propulsion, surroundings};
 
 use super::RenderError;
 
@@ -56,6 +56,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (small_plots(flight)?)
             (sections::legs(flight))
             (surroundings::section(flight))
+            (propulsion::section(flight))
             (sections::blanks(flight))
             (budget::budgets(flight))
             (sections::method())
@@ -81,15 +82,25 @@ fn speed_section(flight: &Flight) -> Result<Markup, RenderError> {
 }
 
 fn small_plots(flight: &Flight) -> Result<Markup, RenderError> {
+    let curve_words = flight.propulsion.curve.as_ref().map(|_| {
+        "Points: the pairs with their intervals. Line: a power of the throttle; the band holds the curve with \
+         95 %, not a single pair."
+    });
     let plots = [
-        ("Airspeed against throttle", throttle_plot::throttle_plot(flight)?),
-        ("Pack voltage", channel_plot::channel_plot(flight, &Channel::Voltage, palette::VOLTAGE)?),
-        ("Altitude", channel_plot::channel_plot(flight, &Channel::Altitude, palette::ALTITUDE)?),
+        ("Airspeed against throttle", throttle_plot::throttle_plot(flight)?, curve_words),
+        ("Pack voltage", channel_plot::channel_plot(flight, &Channel::Voltage, palette::VOLTAGE)?, None),
+        ("Altitude", channel_plot::channel_plot(flight, &Channel::Altitude, palette::ALTITUDE)?, None),
     ];
     Ok(html! {
         div.small-plots {
-            @for (title, plot) in plots {
-                @if let Some(plot) = plot { section { h2 { (title) } (plot) } }
+            @for (title, plot, words) in plots {
+                @if let Some(plot) = plot {
+                    section {
+                        h2 { (title) }
+                        (plot)
+                        @if let Some(words) = words { p.origin { (words) } }
+                    }
+                }
             }
         }
     })

@@ -2,11 +2,10 @@
 
 use maud::{Markup, html};
 
-use crate::airspeed::Pair;
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::Leg;
-use crate::output::answer::{HEADINGS, Row, rows};
+use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::table::no_answer;
 use crate::output::tally::Tally;
@@ -38,8 +37,8 @@ pub(super) fn answer(flight: &Flight) -> Markup {
     html! {
         section.answer {
             h2 { "How fast it flies" }
-            @if let Some(pair) = fastest(flight) {
-                (headline(flight, pair))
+            @if let Some(best) = fastest(flight) {
+                (headline(flight, &best))
                 (answer_table(flight, &rows))
                 p.origin { (throttle_origin(flight.throttle_source)) }
             } @else {
@@ -49,20 +48,51 @@ pub(super) fn answer(flight: &Flight) -> Markup {
     }
 }
 
-fn fastest(flight: &Flight) -> Option<&Pair> {
-    flight.pairs.iter().max_by(|one, other| one.airspeed.total_cmp(&other.airspeed))
+/// What the headline tells: an airspeed, its interval, the throttle and what it rests on.
+struct Headline {
+    airspeed: f64,
+    low: f64,
+    high: f64,
+    throttle: String,
+    basis: String,
 }
 
-fn headline(flight: &Flight, pair: &Pair) -> Markup {
+/// The fastest throttle step over all of its pairs (the fastest single pair would be the luckiest one), or
+/// the fastest legs in three or more directions.
+fn fastest(flight: &Flight) -> Option<Headline> {
+    let throttle = |percent: Option<f64>, step| {
+        let name = step_name(percent, step);
+        if percent.is_some() { format!(", at {name} throttle") } else { format!(", at {name}") }
+    };
+    let steps = flight.steps.iter().map(|step| Headline {
+        airspeed: step.airspeed,
+        low: step.airspeed_low,
+        high: step.airspeed_high,
+        throttle: throttle(step.throttle_percent, Some(step.step)),
+        basis: if step.pairs.len() > 1 {
+            format!(", over {} pairs", step.pairs.len())
+        } else {
+            String::new()
+        },
+    });
+    let patterns = flight.patterns.iter().map(|pattern| Headline {
+        airspeed: pattern.airspeed,
+        low: pattern.airspeed_low,
+        high: pattern.airspeed_high,
+        throttle: pattern.throttle_percent.map_or_else(String::new, |percent| throttle(Some(percent), None)),
+        basis: format!(", from legs in {} directions", pattern.legs.len()),
+    });
+    steps.chain(patterns).max_by(|one, other| one.airspeed.total_cmp(&other.airspeed))
+}
+
+fn headline(flight: &Flight, best: &Headline) -> Markup {
     let symbol = speed_symbol(flight);
     html! {
         p.headline {
-            strong { (with_symbol(&shown(pair.airspeed, 1), symbol)) }
+            strong { (with_symbol(&shown(best.airspeed, 1), symbol)) }
             span {
-                "fastest, at " (step_name(pair.throttle_percent, Some(pair.step)))
-                @if pair.throttle_percent.is_some() { " throttle" }
-                "; 95 % interval " (shown(pair.airspeed_low, 1)) " to "
-                (with_symbol(&shown(pair.airspeed_high, 1), symbol))
+                "fastest" (best.throttle) (best.basis) "; 95 % interval " (shown(best.low, 1)) " to "
+                (with_symbol(&shown(best.high, 1), symbol))
             }
         }
     }
@@ -71,7 +101,7 @@ fn headline(flight: &Flight, pair: &Pair) -> Markup {
 fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
     let speed = speed_symbol(flight);
     let units = ["", speed, speed, speed, speed, speed, "V"];
-    let remarks = rows.iter().any(|row| !remark(row).is_empty());
+    let remarks = rows.iter().any(|row| !row_remark(flight, row).is_empty());
     html! {
         table.cards {
             thead {
@@ -82,19 +112,27 @@ fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
                     @if remarks { th.words scope="col" { "to know" } }
                 }
             }
-            tbody { @for row in rows { (answer_row(row, units, remarks)) } }
+            tbody { @for row in rows { (answer_row(row, units, remarks.then(|| row_remark(flight, row)))) } }
         }
     }
 }
 
-fn remark(row: &Row<'_>) -> String {
+fn row_remark(flight: &Flight, row: &Row<'_>) -> String {
     match row {
-        Row::Pair(pair) => joined(&pair.flags),
+        Row::Pair(pair) => remark(flight, pair),
         Row::Step(step) => format!("over its {} pairs", step.pairs.len()),
+        Row::Pattern(pattern) => {
+            let from = format!("wind from {} degrees", shown(pattern.wind_from_deg, 0));
+            [from, joined(&pattern.flags)]
+                .into_iter()
+                .filter(|part| !part.is_empty())
+                .collect::<Vec<_>>()
+                .join("; ")
+        }
     }
 }
 
-fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remarks: bool) -> Markup {
+fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remark: Option<String>) -> Markup {
     html! {
         tr.step[matches!(row, Row::Step(_))] {
             @for ((cell, heading), unit) in row.cells().iter().zip(HEADINGS).zip(units) {
@@ -106,7 +144,7 @@ fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remarks: bool) -> Ma
                     td.none {}
                 }
             }
-            @if remarks { td.words data-label="to know" { (remark(row)) } }
+            @if let Some(remark) = remark { td.words data-label="to know" { (remark) } }
         }
     }
 }

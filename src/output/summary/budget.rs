@@ -7,7 +7,7 @@ use crate::airspeed::{Budget, Cause, Contribution};
 
 /// An uncertainty budget after JCGM 100:2008 (GUM). Uncertainties in `speed_unit`.
 #[derive(Debug, Serialize)]
-pub(super) struct BudgetSummary {
+pub(in crate::output) struct BudgetSummary {
     rows: Vec<RowSummary>,
     /// Combined standard uncertainty (5.1.2).
     combined: Option<f64>,
@@ -43,7 +43,7 @@ enum Extent {
 }
 
 /// The budget for the summary.
-pub(super) fn budget_summary(budget: &Budget) -> BudgetSummary {
+pub(in crate::output) fn budget_summary(budget: &Budget) -> BudgetSummary {
     BudgetSummary {
         rows: budget.rows.iter().map(row).collect(),
         combined: number(budget.combined()),

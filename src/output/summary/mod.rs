@@ -1,6 +1,6 @@
 //! `summary.json`: the whole result for other programs.
 
-mod budget;
+pub(super) mod budget;
 mod channels;
 
 use serde::Serialize;
@@ -17,6 +17,7 @@ use self::budget::{BudgetSummary, budget_summary};
 use self::channels::{ChannelSummary, channel_summary};
 use super::RenderError;
 use super::numbers::rounded;
+use super::propulsion::{PropulsionSummary, propulsion_summary};
 use super::surroundings::{Surroundings, surroundings};
 use super::words::CAUTIONS;
 
@@ -65,6 +66,9 @@ struct Summary<'a> {
     /// Wind, air and patterns of legs.
     #[serde(flatten)]
     surroundings: Surroundings<'a>,
+    /// The aircraft's notes, and what the flight tells of pack, motor and propeller.
+    #[serde(flatten)]
+    propulsion: PropulsionSummary<'a>,
     /// What the pilot should know, a sentence each.
     notes: &'a [String],
     /// Cautions that go with the result.
@@ -161,14 +165,14 @@ struct StepSummary {
 /// # Errors
 /// [`RenderError::Json`] if the JSON writer refuses a value.
 pub fn summary_json(flight: &Flight) -> Result<Vec<u8>, RenderError> {
-    let mut bytes = serde_json::to_vec_pretty(&summary(flight))?;
+    let mut bytes = serde_json::to_vec_pretty(&summary(flight)?)?;
     bytes.push(b'\n');
     Ok(bytes)
 }
 
-fn summary(flight: &Flight) -> Summary<'_> {
+fn summary(flight: &Flight) -> Result<Summary<'_>, RenderError> {
     let readings = &flight.series.readings;
-    Summary {
+    Ok(Summary {
         format: SUMMARY_FORMAT,
         program: env!("CARGO_PKG_NAME"),
         version: &flight.program_version,
@@ -186,9 +190,10 @@ fn summary(flight: &Flight) -> Summary<'_> {
         pairs: flight.pairs.iter().map(pair_summary).collect(),
         steps: flight.steps.iter().map(step_summary).collect(),
         surroundings: surroundings(flight),
+        propulsion: propulsion_summary(flight)?,
         notes: &flight.notes,
         cautions: CAUTIONS,
-    }
+    })
 }
 
 fn number(value: f64) -> Option<f64> {

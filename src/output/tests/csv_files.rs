@@ -1,7 +1,7 @@
-use super::sample::{blank_flight, flight_without_units, pair, small_flight};
+use super::sample::{blank_flight, flight_without_units, pair, small_flight, triangle_flight};
 use crate::flight::Flight;
 use crate::legs::Flag;
-use crate::output::{RenderError, legs_csv, pairs_csv, series_csv};
+use crate::output::{RenderError, legs_csv, pairs_csv, patterns_csv, series_csv};
 
 fn text(serializer: fn(&Flight) -> Result<Vec<u8>, RenderError>, flight: &Flight) -> String {
     String::from_utf8(serializer(flight).unwrap()).unwrap().replace("\r\n", "\n")
@@ -57,6 +57,18 @@ pair,throttle_percent,upwind_kmh,downwind_kmh,airspeed_kmh,airspeed_low_kmh,airs
 1,60,60.00,74.00,67.00,65.97,68.03,7.00,23.10,,
 "
     );
+}
+
+#[test]
+fn patterns_give_the_airspeed_and_the_wind_with_its_direction() {
+    assert_eq!(
+        text(patterns_csv, &triangle_flight()),
+        "\
+pattern,throttle_percent,legs,held,airspeed_kmh,airspeed_low_kmh,airspeed_high_kmh,wind_kmh,wind_from_deg,voltage_v,altitude,flags
+1,100,1 2 3,track,100.00,98.50,101.50,30.00,45,22.40,,the legs disagree
+"
+    );
+    assert_eq!(records(&patterns_csv(&blank_flight()).unwrap()).len(), 1);
 }
 
 #[test]

@@ -1,7 +1,10 @@
-use super::sample::{blank_flight, clip, flight_without_units, long_flight, pair, small_flight};
+use super::sample::{
+    blank_flight, clip, flight_without_units, long_flight, pair, small_flight, step, triangle_flight,
+};
 use crate::flight::Flight;
 use crate::legs::{Flag, LegKind};
 use crate::output::{CAUTIONS, report_html};
+use crate::propulsion::SpeedCurve;
 use crate::series::Blank;
 
 fn page(flight: &Flight) -> String {
@@ -36,7 +39,7 @@ fn assert_nothing_is_fetched(page: &str) {
 
 #[test]
 fn every_report_is_well_formed_and_fetches_nothing() {
-    for flight in [small_flight(), long_flight(), blank_flight(), flight_without_units()] {
+    for flight in [small_flight(), long_flight(), blank_flight(), flight_without_units(), triangle_flight()] {
         let page = page(&flight);
         assert_well_formed(&page);
         assert_nothing_is_fetched(&page);
@@ -57,6 +60,48 @@ fn the_answer_comes_before_the_plots_and_the_cautions_are_there() {
     for caution in CAUTIONS {
         place(caution);
     }
+}
+
+#[test]
+fn legs_in_three_directions_are_an_answer_of_their_own() {
+    let page = page(&triangle_flight());
+    assert!(page.contains("<strong>100.0 km/h</strong>"), "{page}");
+    assert!(
+        page.contains("fastest, at 100 % throttle, from legs in 3 directions; 95 % interval 98.5 to"),
+        "{page}"
+    );
+    assert!(page.contains("wind from 45 degrees; the legs disagree"));
+    assert!(page.contains("Airspeed against throttle"));
+    assert!(!page.contains("No airspeed"));
+}
+
+#[test]
+fn the_headline_is_the_fastest_step_over_all_of_its_pairs() {
+    let mut flight = small_flight();
+    flight.pairs.push(pair(2, 1, Some(60.0), 63.0, 77.0));
+    flight.steps = vec![step(1, Some(60.0), 68.5, 2)];
+    let page = page(&flight);
+    assert!(
+        page.contains("<strong>68.5 km/h</strong>") && page.contains("60 % throttle, over 2 pairs"),
+        "{page}"
+    );
+}
+
+#[test]
+fn the_curve_of_speed_against_throttle_is_drawn_with_its_band() {
+    let mut flight = small_flight();
+    let polygons = |flight: &Flight| page(flight).matches("<polygon").count();
+    let without = polygons(&flight);
+    flight.propulsion.curve = Some(SpeedCurve {
+        full_throttle_mps: 25.0,
+        exponent: 0.7,
+        covariance: [0.04, 0.0, 0.0001],
+        degrees_of_freedom: 20.0,
+        flown_percent: (50.0, 100.0),
+        excess_scatter: None,
+    });
+    assert_eq!(polygons(&flight), without + 1);
+    assert!(page(&flight).contains("the band holds the curve"));
 }
 
 fn strips(flight: &Flight) -> usize {

@@ -1,12 +1,14 @@
 //! Made-up flights: one small enough to know every cell of, and variations of it.
 
-use crate::airspeed::{Budget, Cause, Contribution, Pair, StepResult};
+use crate::airspeed::multileg::Held;
+use crate::airspeed::{Budget, Cause, Contribution, Pair, Pattern, StepResult};
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
+use crate::propulsion::Findings;
 use crate::series::{Blank, ChannelReadings, Readings, Series};
-use crate::setup::{Camera, Setup};
+use crate::setup::{Aircraft, Camera, Setup};
 use crate::units::Unit;
 
 pub fn clip(name: &str) -> ClipInfo {
@@ -140,6 +142,7 @@ pub fn small_flight() -> Flight {
         clips: vec![clip("salt-flat-1.avi"), clip("salt-flat-2.avi")],
         setup: Setup {
             camera: Camera { name: "wing camera".into(), frame: (640, 480), glyphs: None },
+            aircraft: None,
             regions: vec![],
         },
         series: Series {
@@ -155,8 +158,37 @@ pub fn small_flight() -> Flight {
         patterns: vec![],
         wind: None,
         air: crate::air::FlightAir::default(),
+        aircraft: Aircraft::default(),
+        propulsion: Findings::default(),
         notes: vec!["The second clip starts 0.4 s after the first ends.".into()],
     }
+}
+
+/// The small flight with three legs in three directions instead of its pair.
+pub fn triangle_flight() -> Flight {
+    let mut flight = small_flight();
+    let legs = [(0.0, 76.5), (0.02, 87.9), (0.04, 128.7)];
+    flight.legs = legs.map(|(start_s, speed)| leg(LegKind::Leg, start_s, start_s + 0.01, speed)).to_vec();
+    flight.pairs.clear();
+    flight.steps.clear();
+    flight.patterns = vec![Pattern {
+        pattern: 1,
+        throttle_percent: Some(100.0),
+        legs: vec![0, 1, 2],
+        held: Held::Track,
+        airspeed: 100.0,
+        airspeed_low: 98.5,
+        airspeed_high: 101.5,
+        airspeed_uncertainty: 0.75,
+        degrees_of_freedom: 60.0,
+        wind: 30.0,
+        wind_from_deg: 45.0,
+        voltage_v: Some(22.4),
+        altitude: None,
+        flags: vec![Flag("the legs disagree".into())],
+        budget: Budget::default(),
+    }];
+    flight
 }
 
 /// Nothing marked, nothing read, nothing found.

@@ -1,8 +1,9 @@
 use serde_json::Value;
 
-use super::sample::{blank_flight, long_flight, small_flight};
+use super::sample::{blank_flight, long_flight, small_flight, triangle_flight};
 use crate::flight::Flight;
 use crate::output::summary_json;
+use crate::propulsion::PropellerPoint;
 
 fn parsed(flight: &Flight) -> Value {
     serde_json::from_slice(&summary_json(flight).unwrap()).unwrap()
@@ -38,6 +39,39 @@ fn the_summary_holds_the_clips_the_counts_and_the_answer() {
     assert_eq!(summary["steps"][0]["pairs"], 1);
     assert_eq!(summary["notes"].as_array().map(Vec::len), Some(1));
     assert_eq!(summary["cautions"].as_array().map(Vec::len), Some(5));
+}
+
+#[test]
+fn the_summary_holds_the_notes_and_what_the_flight_tells_of_pack_and_propeller() {
+    let mut flight = small_flight();
+    flight.aircraft.cells = Some(6);
+    flight.aircraft.propeller_pitch_in = Some(4.5);
+    flight.propulsion.propeller = vec![PropellerPoint {
+        throttle_percent: Some(100.0),
+        rpm: 21_000.123_456_78,
+        measured: true,
+        pitch_speed_mps: Some(f64::NAN),
+        slip: Some(-0.05),
+        advance_ratio: None,
+    }];
+    let summary = parsed(&flight);
+    assert_eq!(summary["aircraft"], serde_json::json!({"cells": 6, "propeller_pitch_in": 4.5}));
+    let point = &summary["propulsion"]["propeller"][0];
+    assert_eq!((&point["rpm"], &point["slip"]), (&21_000.123_457.into(), &(-0.05).into()));
+    assert_eq!(point["pitch_speed_mps"], Value::Null);
+    assert_eq!(summary["propulsion"]["battery"], Value::Null);
+    let words = summary["propulsion_in_words"].to_string();
+    assert!(
+        words.contains("Aircraft: 6 cells") && words.contains("21000 rpm") && words.contains("slip -5 %"),
+        "{words}"
+    );
+}
+
+#[test]
+fn a_pattern_has_its_budget() {
+    let pattern = &parsed(&triangle_flight())["patterns"][0];
+    assert_eq!(pattern["legs"], serde_json::json!([1, 2, 3]));
+    assert!(pattern["budget"]["rows"].is_array(), "{pattern}");
 }
 
 #[test]

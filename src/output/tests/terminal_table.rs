@@ -1,4 +1,4 @@
-use super::sample::{blank_flight, flight_without_units, leg, pair, small_flight, step};
+use super::sample::{blank_flight, flight_without_units, leg, pair, small_flight, step, triangle_flight};
 use crate::legs::{Flag, LegKind};
 use crate::output::table;
 
@@ -20,7 +20,9 @@ fn the_table_gives_the_answer_first_and_then_what_is_blank() {
 60 %, 2 pairs                        68.5   67.5 to 69.5   7.0  23.10
         100 %    77.0      87.0      82.0   81.0 to 83.0   5.0  23.10
 
-100 % (pair 3): throttle not steady
+60 % (pair 1): upwind leg short; gusty, see the plot
+60 % (pair 2): upwind leg short; gusty, see the plot
+100 % (pair 3): throttle not steady; upwind leg short; gusty, see the plot
 A leg without a partner, 1:01 to 1:12, throttle 60 %: median 80.0 km/h, not used.
 Throttle was read from the overlay.
 speed: 2 of 3 frames read (66.7 %); left blank: 1 text not clear enough to be trusted
@@ -28,6 +30,17 @@ voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
 The second clip starts 0.4 s after the first ends.
 "
     );
+}
+
+#[test]
+fn legs_in_three_directions_have_a_row() {
+    let text = table(&triangle_flight());
+    assert!(text.starts_with("           throttle"), "{text}");
+    assert!(
+        text.contains("\n100 %, 3 directions                       100.0  98.5 to 101.5  30.0  22.40\n"),
+        "{text}"
+    );
+    assert!(text.contains("Legs 1, 2, 3 in 3 directions at 100 %: airspeed 100.0 km/h"), "{text}");
 }
 
 #[test]

@@ -301,5 +301,5 @@ fn a_saved_proposal_is_a_valid_setup() {
         .into_iter()
         .map(|proposal| crate::setup::Region::new(proposal.channel, proposal.place, None));
     let camera = crate::setup::Camera { name: "camera".to_owned(), frame: PLAIN.size, glyphs: None };
-    crate::setup::Setup { camera, regions: regions.collect() }.validate().unwrap();
+    crate::setup::Setup { camera, aircraft: None, regions: regions.collect() }.validate().unwrap();
 }

@@ -1,12 +1,20 @@
 //! The test card of the next flight: how often and how long to fly each throttle step, and in which order.
 
+mod order;
+mod outlook;
+
 use serde::Serialize;
 use thiserror::Error;
 
 use super::curve::SpeedCurve;
 use super::flown::FlownFlight;
-use crate::airspeed::{ASSUMED_DRIFT_SHARE, RECEIVER_MPS, coverage_factor};
-use crate::series::statistics::{effective_count, mean, median};
+use crate::series::statistics::median;
+
+use order::{runs, worst_correlation};
+use outlook::Outlook;
+
+pub use order::balanced_order;
+pub use outlook::dryden;
 
 /// Seconds after a turn until the speed is steady: not counted (common practice, no source).
 pub const SETTLE_S: f64 = 2.0;
@@ -186,16 +194,6 @@ pub struct TestCard {
     pub notes: Vec<String>,
 }
 
-/// Standard deviation of the gusts along the flight and their scale, for a wind at 20 ft and a height:
-/// `sigma_u = 0.1 W20 / (0.177 + 0.000823 h)^0.4`, `L_u = h / (0.177 + 0.000823 h)^1.2` with the height in
-/// feet, below 1000 ft (MIL-F-8785C, low-altitude Dryden model). In m/s and m.
-#[must_use]
-pub fn dryden(wind_mps: f64, height_m: f64) -> (f64, f64) {
-    let height_ft = (height_m / 0.3048).clamp(10.0, 1000.0);
-    let base = 0.177 + 0.000_823 * height_ft;
-    (0.1 * wind_mps / base.powf(0.4), 0.3048 * height_ft / base.powf(1.2))
-}
-
 /// Makes the card.
 ///
 /// The airspeed of a pair is the mean of two legs. Its uncertainty is made of gusts that the legs are too
@@ -373,71 +371,6 @@ fn legs(wish: &PlanWish, speeds: &[f64], wind: f64) -> Result<Vec<StepLegs>, Pla
         .collect()
 }
 
-/// What makes airspeeds uncertain on the day.
-struct Outlook {
-    gust_mps: f64,
-    gust_scale_m: f64,
-    wind_mps: f64,
-    quantum_mps: f64,
-}
-
-impl Outlook {
-    fn of(wish: &PlanWish, former: Option<&FlownFlight>, wind_mps: f64, said: &mut Vec<String>) -> Self {
-        let (expected, gust_scale_m) = dryden(wind_mps, wish.height_m);
-        let mut outlook = Self { gust_mps: expected, gust_scale_m, wind_mps, quantum_mps: wish.quantum_mps };
-        if let Some(gust) = wish.gust_mps {
-            outlook.gust_mps = gust;
-        } else if let Some(gust) = former.and_then(|flight| outlook.gust_of(flight)) {
-            outlook.gust_mps = gust;
-            said.push("The gusts are those of the former flight.".to_owned());
-        } else {
-            said.push("The gusts are those usual over open ground in this wind (MIL-F-8785C).".to_owned());
-        }
-        outlook
-    }
-
-    /// Independent looks at the gusts in a stretch, as for legs that were read.
-    fn looks(&self, steady_s: f64, airspeed_mps: f64) -> f64 {
-        let memory = (-UPDATE_S * airspeed_mps / self.gust_scale_m).exp();
-        effective_count(steady_s / UPDATE_S, memory)
-    }
-
-    /// Variance of a pair's airspeed that gusts do not account for.
-    fn other_variance(&self) -> f64 {
-        let rounding = self.quantum_mps.powi(2) / 12.0 / 2.0;
-        rounding + RECEIVER_MPS.powi(2) / 2.0 + (ASSUMED_DRIFT_SHARE * self.wind_mps / 2.0).powi(2)
-    }
-
-    /// The gusts that explain the former flight's uncertainties.
-    fn gust_of(&self, flight: &FlownFlight) -> Option<f64> {
-        let steady_s = flight.leg_s?;
-        let squares: Vec<f64> = flight
-            .steps
-            .iter()
-            .map(|step| {
-                let of_pair = step.uncertainty_mps.powi(2) * step.pairs as f64;
-                (of_pair - self.other_variance()).max(0.0) * 2.0 * self.looks(steady_s, step.airspeed_mps)
-            })
-            .collect();
-        mean(&squares).map(f64::sqrt).filter(|gust| gust.is_finite())
-    }
-
-    /// Half the width of the 95 % interval after so many pairs of every step.
-    fn half_width(&self, leg: &StepLegs, all: &[StepLegs], pairs: u32) -> f64 {
-        let count = f64::from(pairs);
-        let of_leg = |steady_s: f64| self.gust_mps.powi(2) / self.looks(steady_s, leg.airspeed_mps);
-        let [up, down] = leg.steady_s();
-        let own = (of_leg(up) + of_leg(down)) / 4.0 + self.other_variance();
-        let shared = self.quantum_mps.powi(2) / 24.0;
-        let looks = |leg: &StepLegs| {
-            leg.steady_s().iter().map(|s| self.looks(*s, leg.airspeed_mps) - 1.0).sum::<f64>()
-        };
-        // What is known of the gusts is pooled over all legs; 3 is what the expectation is worth.
-        let freedom = 3.0 + count * all.iter().map(looks).sum::<f64>();
-        coverage_factor(0.95, freedom) * (own / count + shared).sqrt()
-    }
-}
-
 /// Time and energy of a pass over all steps, and what a flight has of both.
 struct Budget {
     pass_s: f64,
@@ -488,72 +421,6 @@ impl Budget {
         }
         flights
     }
-}
-
-/// The runs of all flights: passes in a balanced order, every other one backwards.
-fn runs(steps: &[f64], flights: &[u32]) -> Vec<PlannedRun> {
-    let order = balanced_order(steps);
-    let mut runs = Vec::new();
-    let mut pass = 0;
-    for (flight, passes) in (1..).zip(flights) {
-        for _ in 0..*passes {
-            let mut throttles = order.clone();
-            if pass % 2 == 1 {
-                throttles.reverse();
-            }
-            pass += 1;
-            for throttle_percent in throttles {
-                runs.push(PlannedRun { flight, run: runs.len() as u32 + 1, throttle_percent });
-            }
-        }
-    }
-    runs
-}
-
-/// The order of the steps in which throttle has the least to do with the time of flying, so that even a
-/// single pass does not take a falling voltage for throttle: from the middle of the list outwards,
-/// improved by exchanging two steps as long as that lessens the correlation.
-#[must_use]
-pub fn balanced_order(steps: &[f64]) -> Vec<f64> {
-    let mut order = Vec::with_capacity(steps.len());
-    for place in 0..steps.len() {
-        let index = if place % 2 == 0 { place / 2 } else { steps.len() - 1 - place / 2 };
-        order.extend(steps.get(index));
-    }
-    let mut least = order_correlation(&order);
-    loop {
-        let mut exchanged = None;
-        for one in 0..order.len() {
-            for other in one + 1..order.len() {
-                order.swap(one, other);
-                let now = order_correlation(&order);
-                if now < least - 1e-9 {
-                    (least, exchanged) = (now, Some((one, other)));
-                }
-                order.swap(one, other);
-            }
-        }
-        match exchanged {
-            Some((one, other)) => order.swap(one, other),
-            None => return order,
-        }
-    }
-}
-
-/// How far numbers go with their places: the size of the correlation coefficient; 0 where it is not defined.
-fn order_correlation(numbers: &[f64]) -> f64 {
-    let places: Vec<f64> = (0..numbers.len()).map(|place| place as f64).collect();
-    let (Some(place), Some(number)) = (mean(&places), mean(numbers)) else { return 0.0 };
-    let apart: Vec<(f64, f64)> = places.iter().zip(numbers).map(|(p, n)| (p - place, n - number)).collect();
-    let sum = |of: fn(&(f64, f64)) -> f64| apart.iter().map(of).sum::<f64>();
-    let spread = (sum(|(p, _)| p * p) * sum(|(_, n)| n * n)).sqrt();
-    if spread > 0.0 { (sum(|(p, n)| p * n) / spread).abs() } else { 0.0 }
-}
-
-fn worst_correlation(runs: &[PlannedRun]) -> f64 {
-    runs.chunk_by(|one, next| one.flight == next.flight)
-        .map(|flight| order_correlation(&flight.iter().map(|run| run.throttle_percent).collect::<Vec<f64>>()))
-        .fold(0.0, f64::max)
 }
 
 fn notes(wish: &PlanWish, steps: &[PlannedStep], budget: &Budget, wind: f64) -> Vec<String> {

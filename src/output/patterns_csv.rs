@@ -1,0 +1,52 @@
+//! `patterns.csv`: the airspeed of legs flown in three or more directions.
+
+use crate::airspeed::Pattern;
+use crate::airspeed::multileg::Held;
+use crate::channel::Channel;
+use crate::flight::Flight;
+
+use super::numbers::{fixed, fixed_or_empty, trimmed};
+use super::words::{column, joined};
+use super::{RenderError, csv_bytes};
+
+/// A row for each pattern: `pattern,throttle_percent,legs,held,airspeed_<unit>,airspeed_low_<unit>,
+/// airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`. `legs` are the numbers
+/// of `legs.csv` with spaces between; low and high are the 95 % interval. Only the header where no such
+/// legs were flown.
+///
+/// # Errors
+/// [`RenderError::Csv`] if the CSV writer refuses a record.
+pub fn patterns_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+    csv_bytes(std::iter::once(header(flight)).chain(flight.patterns.iter().map(row)))
+}
+
+fn header(flight: &Flight) -> Vec<String> {
+    let speed = flight.unit(&Channel::Speed);
+    let mut cells = ["pattern", "throttle_percent", "legs", "held"].map(str::to_owned).to_vec();
+    cells.extend(["airspeed", "airspeed_low", "airspeed_high", "wind"].map(|name| column(name, speed)));
+    cells.extend(["wind_from_deg", "voltage_v"].map(str::to_owned));
+    cells.push(column("altitude", flight.unit(&Channel::Altitude)));
+    cells.push("flags".to_owned());
+    cells
+}
+
+fn row(pattern: &Pattern) -> Vec<String> {
+    let legs: Vec<String> = pattern.legs.iter().map(|leg| leg.saturating_add(1).to_string()).collect();
+    let held = match pattern.held {
+        Held::Track => "track",
+        Held::Heading => "heading",
+    };
+    let mut cells = vec![
+        pattern.pattern.to_string(),
+        pattern.throttle_percent.map_or_else(String::new, trimmed),
+        legs.join(" "),
+        held.to_owned(),
+    ];
+    let speeds = [pattern.airspeed, pattern.airspeed_low, pattern.airspeed_high, pattern.wind];
+    cells.extend(speeds.map(|speed| fixed(speed, 2)));
+    cells.push(fixed(pattern.wind_from_deg, 0));
+    cells.push(fixed_or_empty(pattern.voltage_v, 2));
+    cells.push(fixed_or_empty(pattern.altitude, 1));
+    cells.push(joined(&pattern.flags));
+    cells
+}
