@@ -1,7 +1,8 @@
 //! Luma of JPEG pictures, only where it is wanted, through libjpeg-turbo's code (in the crate `mozjpeg-sys`).
 //!
 //! Colour is not worked out, rows between the wanted areas go through entropy decoding only, and what comes
-//! below the last area is not touched. The inverse DCT is libjpeg's accurate integer one (`JDCT_ISLOW`); its
+//! below the last area is not touched unless it is little. So damage that leaves valid codes is noticed only
+//! where the lowest area stands low: what is read then stands against the recogniser's tests of shape alone. The inverse DCT is libjpeg's accurate integer one (`JDCT_ISLOW`); its
 //! luma differs from that of libavcodec by a level here and there. Frames of motion JPEG leave out Huffman
 //! tables that are the standard's own: libjpeg-turbo then takes those (ITU-T T.81, annex K.3.3).
 #![allow(unsafe_code)]
@@ -22,6 +23,10 @@ pub(super) struct Wanted {
     bands: Vec<Range<usize>>,
     columns: Range<usize>,
 }
+
+/// The rest of a picture is gone through, for the sake of finding damage, where it is at most one part in so
+/// many.
+const SMALL_REST: usize = 4;
 
 /// Bands this close are decoded as one: a picture is coded in blocks of 8 or 16 rows.
 const CLOSE_ROWS: usize = 16;
@@ -135,6 +140,21 @@ impl PartialDecoder {
                     return false;
                 }
             }
+        }
+        let rest = wanted.height - (context.output_scanline as usize).min(wanted.height);
+        if rest > 0 && rest <= wanted.height / SMALL_REST {
+            let start = plane.len() - wanted.width + left;
+            let Some(row) = plane.get_mut(start..start + columns) else { return false };
+            let mut row = row.as_mut_ptr();
+            // SAFETY: as above; told to skip the last row too, libjpeg would not go through the rest at all.
+            unsafe {
+                ffi::jpeg_skip_scanlines(context, rest as u32 - 1);
+                ffi::jpeg_read_scanlines(context, &raw mut row, 1);
+            }
+        }
+        if context.output_scanline as usize == wanted.height {
+            // SAFETY: all rows are read.
+            unsafe { ffi::jpeg_finish_decompress(context) };
         }
         true
     }

@@ -15,7 +15,7 @@ use super::clip::{Clip, unknown_pixels};
 use super::crew::{self, Chunk, Event, Shot, Task};
 use super::error::FootageError;
 use super::jpeg::{PartialDecoder, Wanted};
-use super::packets::{Packets, Parcel};
+use super::packets::{Packets, Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
 use super::placing::Seen;
 use super::random_access::Entry;
@@ -42,6 +42,8 @@ pub(super) struct Plan {
     recipe: Recipe,
     entry: Entry,
     wanted: Option<Wanted>,
+    /// The stamp of the place looked at last.
+    looked_at: Option<Option<i64>>,
 }
 
 impl Plan {
@@ -52,12 +54,15 @@ impl Plan {
         let mut recipe = Recipe { threads: 1, ..recipe };
         let (width, height) = (clip.info().width as usize, clip.info().height as usize);
         if recipe.codec != Id::MJPEG {
-            return Ok(Some(Self { packets, tried: Vec::new(), recipe, entry, wanted: None }));
+            let tried = Vec::new();
+            return Ok(Some(Self { packets, tried, recipe, entry, wanted: None, looked_at: None }));
         }
         let tried: Vec<Parcel> = std::iter::from_fn(|| packets.next()).take(TRIED).collect();
-        let wanted = Wanted::of(areas, width, height).filter(|wanted| ways_agree(&recipe, &tried, areas, wanted));
+        let wanted =
+            Wanted::of(areas, width, height).filter(|wanted| ways_agree(&recipe, &tried, areas, wanted));
         recipe.sound = true;
-        Ok(wanted.map(|wanted| Self { packets, tried, recipe, entry, wanted: Some(wanted) }))
+        let plan = |wanted| Self { packets, tried, recipe, entry, wanted: Some(wanted), looked_at: None };
+        Ok(wanted.map(plan))
     }
 
     /// All of the clip, in stretches.
@@ -220,9 +225,11 @@ impl Plan {
         }
         let keys = self.packets.key_stamps();
         let places = keys.len().min(count);
-        let at = |place: usize| keys.get(place * keys.len() / places).copied();
+        // Halfway to the next, since what a container's index calls a stamp may be that of decoding.
+        let behind = |key: usize| Some(keys.get(key)?.midpoint(*keys.get(key + 1).or(keys.get(key))?));
         let packets = count.div_ceil(places.max(1));
-        let moments = (0..places).filter_map(|place| Some(Moment { stamp: at(place)?, packets }));
+        let stamps = (0..places).filter_map(|place| behind(place * keys.len() / places));
+        let moments = stamps.map(|stamp| Moment { stamp, packets });
         (places >= FEWEST_KEYS).then(|| moments.collect())
     }
 
@@ -232,9 +239,16 @@ impl Plan {
             return None;
         }
         let first = self.packets.next().filter(|first| self.entry.is_at(&first.packet))?;
+        let stamp = stamp_of(&first.packet);
+        if self.looked_at.is_some_and(|last| stamp <= last) {
+            return None;
+        }
+        self.looked_at = Some(stamp);
         let mut parcels = vec![first];
         while parcels.len() < moment.packets {
-            let Some(next) = self.packets.next().filter(|next| !self.entry.is_at(&next.packet)) else { break };
+            let Some(next) = self.packets.next().filter(|next| !self.entry.is_at(&next.packet)) else {
+                break;
+            };
             parcels.push(next);
         }
         Some(Chunk { parcels, ..Chunk::default() })
@@ -257,7 +271,13 @@ impl<'a, T> Row<'a, T> {
         intra_only: bool,
     ) -> Self {
         clip.stand_before_the_first();
-        Self { clip, take, suspicion: Suspicion::new(intra_only), ahead: None, flow: ControlFlow::Continue(()) }
+        Self {
+            clip,
+            take,
+            suspicion: Suspicion::new(intra_only),
+            ahead: None,
+            flow: ControlFlow::Continue(()),
+        }
     }
 
     fn add(&mut self, events: Vec<Event<T>>) -> Result<ControlFlow<()>, FootageError> {

@@ -39,7 +39,9 @@ impl Entry {
     pub(super) fn is_at(self, packet: &Packet) -> bool {
         match self {
             Self::Every => true,
-            Self::Refresh(refresh) => packet.is_key() && packet.data().is_some_and(|data| refresh.is_in(data)),
+            Self::Refresh(refresh) => {
+                packet.is_key() && packet.data().is_some_and(|data| refresh.is_in(data))
+            }
         }
     }
 }
@@ -67,11 +69,8 @@ impl Refresh {
     /// which 5 is IDR (ITU-T H.264, table 7-1); H.265: types 0 to 31, of which 19 and 20 are (H.265, table 7-1).
     fn is_refresh(self, unit: &[u8]) -> Option<bool> {
         let header = *unit.first()?;
-        let (kind, slices, refresh) = if self.hevc {
-            ((header >> 1) & 0x3f, 0..=31, 19..=20)
-        } else {
-            (header & 0x1f, 1..=5, 5..=5)
-        };
+        let (kind, slices, refresh) =
+            if self.hevc { ((header >> 1) & 0x3f, 0..=31, 19..=20) } else { (header & 0x1f, 1..=5, 5..=5) };
         slices.contains(&kind).then(|| refresh.contains(&kind))
     }
 }
