@@ -1,6 +1,7 @@
 //! The commands: one file each.
 //!
-//! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup).
+//! Exit codes: 0 done, 1 a reading failed, 2 misuse (a wrong option, file or setup). Of several flights the
+//! first that failed decides.
 
 /// Prints a line. A reader that has gone away (`pairspeed read ... | head`) is no reason to stop: the
 /// results are written all the same.
@@ -13,6 +14,7 @@ macro_rules! tell {
 
 mod compare;
 mod demo;
+mod each;
 mod inspect;
 mod plan;
 mod progress;
@@ -73,6 +75,20 @@ impl Failure {
     fn failed(error: impl ToString) -> Self {
         Self::Failed(error.to_string())
     }
+
+    fn message(&self) -> &str {
+        match self {
+            Self::Misuse(message) | Self::Failed(message) => message,
+        }
+    }
+
+    /// The same kind of failure in other words.
+    fn with_message(self, message: String) -> Self {
+        match self {
+            Self::Misuse(_) => Self::Misuse(message),
+            Self::Failed(_) => Self::Failed(message),
+        }
+    }
 }
 
 impl From<FootageError> for Failure {
@@ -113,16 +129,12 @@ pub fn run() -> ExitCode {
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
     };
-    match result {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(Failure::Misuse(message)) => said(&message, 2),
-        Err(Failure::Failed(message)) => said(&message, 1),
-    }
-}
-
-fn said(message: &str, code: u8) -> ExitCode {
-    eprintln!("pairspeed: {message}");
-    ExitCode::from(code)
+    let Err(failure) = result else { return ExitCode::SUCCESS };
+    eprintln!("pairspeed: {}", failure.message());
+    ExitCode::from(match failure {
+        Failure::Failed(_) => 1,
+        Failure::Misuse(_) => 2,
+    })
 }
 
 #[cfg(test)]
