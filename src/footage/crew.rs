@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::Mutex;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread::{self, available_parallelism};
@@ -63,6 +64,8 @@ pub(super) struct Task<'a, T> {
 }
 
 type Outcome<T> = Result<Vec<Event<T>>, FootageError>;
+/// The number of a stretch and what came of it; `None` where the work panicked.
+type Done<T> = (usize, Option<Outcome<T>>);
 
 /// Works on all chunks and hands the outcomes over in order, until `take` breaks off.
 ///
@@ -76,7 +79,7 @@ pub(super) fn run<T: Send>(
 ) -> Result<(), FootageError> {
     let workers = available_parallelism().map_or(1, usize::from);
     let (jobs, waiting) = mpsc::channel::<(usize, Chunk)>();
-    let (done, outcomes) = mpsc::channel::<(usize, Outcome<T>)>();
+    let (done, outcomes) = mpsc::channel::<Done<T>>();
     let waiting = &Mutex::new(waiting);
     thread::scope(move |scope| {
         for _ in 0..workers {
@@ -99,7 +102,8 @@ pub(super) fn run<T: Send>(
             if taken == given {
                 return Ok(());
             }
-            let Ok((number, outcome)) = outcomes.recv() else { return Ok(()) };
+            // Of a panic nothing is hidden: leaving the scope raises it here.
+            let Ok((number, Some(outcome))) = outcomes.recv() else { return Ok(()) };
             early.insert(number, outcome);
             while let Some(outcome) = early.remove(&taken) {
                 taken += 1;
@@ -129,12 +133,20 @@ impl<'a, T> Worker<'a, T> {
         Self { recipe, task, short_way, spare: None, frame, buffer, events: Vec::new() }
     }
 
-    fn run(mut self, waiting: &Mutex<Receiver<(usize, Chunk)>>, done: &Sender<(usize, Outcome<T>)>) {
+    fn run(mut self, waiting: &Mutex<Receiver<(usize, Chunk)>>, done: &Sender<Done<T>>) {
         loop {
             let job = waiting.lock().map(|waiting| waiting.recv());
             let Ok(Ok((number, chunk))) = job else { return };
-            let outcome = self.work_on(chunk);
-            if done.send((number, outcome)).is_err() {
+            let outcome = catch_unwind(AssertUnwindSafe(|| self.work_on(chunk)));
+            let (outcome, panic) = match outcome {
+                Ok(outcome) => (Some(outcome), None),
+                Err(panic) => (None, Some(panic)),
+            };
+            let unheard = done.send((number, outcome)).is_err();
+            if let Some(panic) = panic {
+                resume_unwind(panic);
+            }
+            if unheard {
                 return;
             }
         }

@@ -220,3 +220,46 @@ extern "C-unwind" fn count_warning(context: &mut ffi::jpeg_common_struct, level:
         errors.num_warnings += 1;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+
+    fn rows(top: usize, bottom: usize) -> Area {
+        Area { left: 10, top, right: 90, bottom }
+    }
+
+    #[test]
+    fn bands_that_are_close_are_one_and_end_with_the_picture() {
+        let wanted = Wanted::of(&[rows(70, 200), rows(0, 10), rows(20, 30)], 64, 100).unwrap();
+        assert_eq!(wanted.bands, [0..30, 70..100]);
+        assert_eq!(wanted.columns, 10..64);
+    }
+
+    #[test]
+    fn areas_outside_the_picture_want_nothing() {
+        assert_eq!(Wanted::of(&[rows(120, 130)], 64, 100), None);
+        assert_eq!(Wanted::of(&[], 64, 100), None);
+    }
+
+    #[test]
+    fn what_is_no_sound_picture_is_refused_and_the_decoder_lives_on() {
+        let mut decoder = PartialDecoder::new(Wanted::of(&[rows(0, 10)], 64, 100).unwrap());
+        let baseline = [0xff, 0xd8, 0xff, 0xc0, 0, 11, 8, 0, 100, 0, 64, 1, 1, 0x11, 0];
+        let cut_off = [&baseline[..], &[0xff, 0xda, 0, 8, 1, 1, 0, 0, 63, 0, 0x55, 0xff, 0xd9]].concat();
+        for _ in 0..3 {
+            for jpeg in [&[][..], &[0xff, 0xd8, 0xff, 0xd9], b"no picture at all", &baseline, &cut_off] {
+                assert_eq!(decoder.luma(jpeg), Err(Unusual), "{jpeg:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn progressive_frames_are_not_baseline() {
+        let header = |kind| [0xff, 0xd8, 0xff, 0xe0, 0, 2, 0xff, kind, 0, 11, 8];
+        assert!(is_baseline(&header(0xc0)));
+        assert!(!is_baseline(&header(0xc2)) && !is_baseline(&header(0xda)));
+    }
+}

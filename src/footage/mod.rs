@@ -1,8 +1,15 @@
 //! Footage: opens clips and hands out their frames as luma planes with true times.
 //!
 //! ```text
-//! file -> open -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
+//! file -> open -> packets -> pictures -> decode (damage) -> placing (numbers and times) -> luma (brightness in place)
 //!      -> Clip, a FrameSource -> lookup (single frames), Recording (several clips one after the other)
+//! ```
+//!
+//! The same on all cores, for work that looks at each frame for itself:
+//!
+//! ```text
+//! packets -> pass (parted where decoding can start anew) -> crew (pictures, or jpeg: only the wanted parts; the work)
+//!         -> pass (in order again: damage, placing) -> the results
 //! ```
 
 mod area;
