@@ -229,7 +229,7 @@ fn some_frames_are_spread_over_the_clip_and_are_those_shown_then() {
     let folder = folder();
     for (name, options) in [
         ("a.avi", "-c:v mjpeg -q:v 4"),
-        ("a.mp4", "-c:v libx264 -g 12 -bf 2"),
+        ("a.mp4", "-c:v libx264 -g 8 -bf 2"),
         ("few-keys.mp4", "-c:v libx264 -g 250 -bf 2"),
     ] {
         let clip = make(folder.path(), name, 6, options);

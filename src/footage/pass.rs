@@ -33,7 +33,7 @@ const TRIED: usize = 12;
 const LEVEL_TOLERANCE: u8 = 6;
 const MEAN_TOLERANCE: f64 = 0.5;
 /// With fewer key frames than this, frames spread over the clip are looked up one by one.
-const FEWEST_KEYS: usize = 12;
+const FEWEST_KEYS: usize = 20;
 
 /// How a clip is worked on.
 pub(super) struct Plan {
