@@ -9,6 +9,7 @@ macro_rules! tell {
 
 mod compare;
 mod demo;
+mod each;
 mod inspect;
 mod numbers;
 mod page;
@@ -114,6 +115,28 @@ impl Failure {
     fn failed(error: impl ToString) -> Self {
         Self::Failed(error.to_string())
     }
+
+    fn message(&self) -> &str {
+        match self {
+            Self::Misuse(message) | Self::Failed(message) => message,
+        }
+    }
+
+    /// The program's exit code.
+    fn code(&self) -> u8 {
+        match self {
+            Self::Failed(_) => 1,
+            Self::Misuse(_) => 2,
+        }
+    }
+
+    /// The same kind of failure in other words.
+    fn with_message(self, message: String) -> Self {
+        match self {
+            Self::Misuse(_) => Self::Misuse(message),
+            Self::Failed(_) => Self::Failed(message),
+        }
+    }
 }
 
 impl From<FootageError> for Failure {
@@ -216,8 +239,7 @@ pub fn run() -> ExitCode {
     };
     match result.and_then(|()| printed()) {
         Ok(()) => ExitCode::SUCCESS,
-        Err(Failure::Misuse(message)) => said(&message, 2),
-        Err(Failure::Failed(message)) => said(&message, 1),
+        Err(failure) => said(failure.message(), failure.code()),
     }
 }
 

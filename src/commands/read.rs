@@ -1,5 +1,6 @@
 //! `read`: the whole job, from clips to airspeeds.
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -14,18 +15,27 @@ use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
 use super::numbers::{percent, probability};
+use super::each::{Common, read_each};
 use super::progress::Bar;
 use super::told::ToldArguments;
 
 #[derive(Debug, Args)]
 pub struct ReadArguments {
-    /// The clips of one flight, in the order they were recorded
+    /// The clips of one flight, in the order they were recorded; with --each, flights of their own
     #[arg(required = true, value_name = "CLIP")]
     clips: Vec<PathBuf>,
+    /// Take the clips for separate flights: one result each, in a folder of the clip's name. A clip that
+    /// fails does not stop the others; the first that failed decides the exit code
+    #[arg(long, conflicts_with = "legs")]
+    each: bool,
+    /// With --each, how many flights are read at a time; without it, as many as there are cores
+    #[arg(long, value_name = "NUMBER", requires = "each", value_parser = clap::value_parser!(u16).range(1..=64))]
+    jobs: Option<u16>,
     /// The camera setup file
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
-    /// Folder for the results; without it, beside the first clip under its name
+    /// Folder for the results (with --each, for a folder a flight); without it, beside the first clip (with
+    /// --each, beside each clip) under its name
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Replace results that are already there
@@ -59,6 +69,11 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let mut options = options(arguments)?;
     arguments.told.tell(&setup.setup, &mut options)?;
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
+    if arguments.each {
+        let common = Common { setup: &setup, options: &options, existing, json: arguments.json };
+        let jobs = arguments.jobs.map(usize::from);
+        return read_each(&arguments.clips, arguments.out.as_deref(), jobs, &common);
+    }
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
     let flight = read_flight(&arguments.clips, &setup, &options, &mut Bar::new())?;
@@ -100,7 +115,12 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
 
 fn default_folder(clips: &[PathBuf]) -> PathBuf {
     let first = clips.first().map_or(Path::new("flight"), PathBuf::as_path);
-    let mut name = first.file_stem().unwrap_or_default().to_owned();
+    first.with_file_name(result_name(first))
+}
+
+/// The name of the folder for the results of a clip.
+pub fn result_name(clip: &Path) -> OsString {
+    let mut name = clip.file_stem().unwrap_or_default().to_owned();
     name.push("-result");
-    first.with_file_name(name)
+    name
 }

@@ -1,16 +1,21 @@
 //! A clip read through libavformat and libavcodec.
 
 use std::mem;
+use std::ops::ControlFlow;
 use std::path::Path;
+
+use ffmpeg_next::format::Pixel;
 
 use super::decode::{Decode, Picture};
 use super::error::FootageError;
 use super::luma;
 use super::notes::{ClipNotes, TimeBasis};
 use super::open::{LARGEST_SIDE, Stated};
+use super::pictures::Recipe;
+use super::placing::{At, Placing, Seen};
 use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
-use super::{ClipInfo, FrameSource, LumaFrame};
+use super::{Area, ClipInfo, FrameSource, LumaFrame, LumaPlane, Worked, spread_evenly};
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
@@ -21,31 +26,21 @@ const RATE_TOLERANCE: f64 = 0.02;
 const READ_ON_S: f64 = 2.0;
 /// How far before the target seeks start, in seconds: where the first lands behind it, the next goes further.
 const STEPS_BACK_S: [f64; 4] = [0.0, 2.0, 10.0, 60.0];
-/// A clip that ends this long before its stated length is said to be short, in seconds.
-const SHORT_S: f64 = 1.0;
-
 /// A clip of any container and codec libav knows.
 pub struct Clip {
     info: ClipInfo,
     recorded: Recorded,
-    rate_hz: f64,
-    notes: ClipNotes,
+    pub(super) placing: Placing,
+    /// As it was before the first frame.
+    fresh: Timeline,
     decode: Decode,
-    timeline: Timeline,
     current: Picture,
-    at: Option<At>,
     ahead: Picture,
     has_ahead: bool,
     held: bool,
-    from_start: bool,
+    /// The frames were passed without these pictures.
+    passed: bool,
     buffer: Vec<u8>,
-}
-
-/// Where the current picture stands.
-#[derive(Debug, Clone, Copy)]
-struct At {
-    index: u64,
-    time_s: f64,
 }
 
 impl Clip {
@@ -84,16 +79,14 @@ impl Clip {
         let mut clip = Self {
             info,
             recorded: stated.recorded,
-            rate_hz,
-            notes,
+            placing: Placing::new(timeline.clone(), rate_hz, notes),
+            fresh: timeline,
             decode,
-            timeline,
             current: Picture::empty(),
-            at: None,
             ahead,
             has_ahead: true,
             held: false,
-            from_start: true,
+            passed: false,
             buffer: Vec::new(),
         };
         clip.luma_of_ahead_is_understood()?;
@@ -104,7 +97,7 @@ impl Clip {
         let (width, height) = (self.info.width as usize, self.info.height as usize);
         match luma::of_frame(&self.ahead.frame, width, height, &mut self.buffer) {
             Some(_) => Ok(()),
-            None => Err(unknown_pixels(&self.info, &self.ahead)),
+            None => Err(unknown_pixels(&self.info, self.ahead.frame.format())),
         }
     }
 
@@ -115,12 +108,12 @@ impl Clip {
 
     /// One typical interval after the last frame handed out, in seconds since the first.
     pub(super) fn end_s(&self) -> f64 {
-        self.at.map_or(0.0, |at| at.time_s + self.timeline.typical_s())
+        self.placing.end_s()
     }
 
     /// The number after that of the last frame handed out.
     pub(super) fn frames_so_far(&self) -> u64 {
-        self.at.map_or(0, |at| at.index + 1)
+        self.placing.at.map_or(0, |at| at.index + 1)
     }
 
     /// Makes the frame due next the current one. `false` after the last.
@@ -136,23 +129,13 @@ impl Clip {
         mem::swap(&mut self.current, &mut self.ahead);
         self.fetch();
         let next = self.ahead.stamp.filter(|_| self.has_ahead);
-        let fresh = self.timeline.is_fresh();
-        let time_s = self.timeline.place(self.current.stamp, next);
-        let index = match self.at {
-            Some(at) if !fresh => at.index + 1,
-            _ => self.index_at(time_s),
-        };
-        self.at = Some(At { index, time_s });
-        self.note_current();
-        true
-    }
-
-    /// The number of the first frame after a jump; see [`LumaFrame::index`].
-    fn index_at(&self, time_s: f64) -> u64 {
-        if self.from_start {
-            return 0;
+        let Picture { stamp, damaged, ref frame } = self.current;
+        self.placing.place(Seen { stamp, damaged, interlaced: frame.is_interlaced() }, next);
+        self.placing.notes.packets_lost = self.decode.lost;
+        if !self.has_ahead {
+            self.placing.finish(self.decode.stopped(), self.info.stated_length_s);
         }
-        (time_s * self.rate_hz).round().max(0.0) as u64
+        true
     }
 
     /// Decodes the next picture of the right size into `ahead`.
@@ -163,84 +146,60 @@ impl Clip {
             if !self.has_ahead || size == (self.info.width, self.info.height) {
                 return;
             }
-            self.notes.frames_of_other_size += 1;
-            let time_s = self.ahead.stamp.and_then(|stamp| self.timeline.time_of(stamp));
-            self.notes.other_size_at_s = self.notes.other_size_at_s.or(time_s);
+            self.placing.pass_over(self.ahead.stamp);
         }
-    }
-
-    fn note_current(&mut self) {
-        self.notes.frames_damaged += u64::from(self.current.damaged);
-        self.notes.frames_interlaced += u64::from(self.current.frame.is_interlaced());
-        self.notes.packets_lost = self.decode.lost;
-        let found = self.timeline.findings();
-        self.notes.stamps_repaired = found.repaired;
-        self.notes.stamps_restarted = found.restarted;
-        self.notes.frames_missing = found.missing;
-        if self.notes.gaps.len() != found.gaps.len() {
-            self.notes.gaps.clone_from(&found.gaps);
-        }
-        if !self.has_ahead {
-            self.notes.stopped_early.clone_from(&self.decode.stopped);
-            self.notes.short_by_s = self.short_by_s();
-        }
-    }
-
-    fn short_by_s(&self) -> Option<f64> {
-        let short_s = self.info.stated_length_s? - self.at?.time_s - self.timeline.typical_s();
-        (short_s > SHORT_S).then_some(short_s)
     }
 
     /// The current frame.
     pub(super) fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
-        let Some(At { index, time_s }) = self.at else { return Ok(None) };
+        let Some(At { index, time_s }) = self.placing.at else { return Ok(None) };
         let damaged = self.current.damaged;
         let (width, height) = (self.info.width as usize, self.info.height as usize);
         match luma::of_frame(&self.current.frame, width, height, &mut self.buffer) {
             Some(luma) => Ok(Some(LumaFrame { index, time_s, damaged, luma })),
-            None => Err(unknown_pixels(&self.info, &self.current)),
+            None => Err(unknown_pixels(&self.info, self.current.frame.format())),
         }
     }
 
     /// Reads on until the current picture is the one nearest to `time_s`, and holds it.
     fn read_on_to(&mut self, time_s: f64) {
-        self.held = self.at.is_some() || self.advance();
-        while self.has_ahead && self.at.is_some_and(|at| self.next_is_nearer(at.time_s, time_s)) {
+        self.held = self.placing.at.is_some() || self.advance();
+        while self.has_ahead && self.placing.at.is_some_and(|at| self.next_is_nearer(at.time_s, time_s)) {
             self.advance();
         }
     }
 
     fn next_is_nearer(&self, current_s: f64, target_s: f64) -> bool {
-        let next_s = self.ahead.stamp.and_then(|stamp| self.timeline.time_of(stamp));
+        let next_s = self.ahead.stamp.and_then(|stamp| self.placing.timeline.time_of(stamp));
         let next_s = next_s.filter(|next_s| *next_s > current_s);
-        let next_s = next_s.unwrap_or_else(|| current_s + self.timeline.typical_s());
+        let next_s = next_s.unwrap_or_else(|| current_s + self.placing.timeline.typical_s());
         target_s - current_s > next_s - target_s
     }
 
     /// Whether `time_s` lies ahead and no key frame between here and there would save decoding.
     fn reading_on_is_best(&mut self, time_s: f64) -> bool {
-        let Some(At { time_s: here_s, .. }) = self.at else { return false };
-        let Some(stamp) = self.timeline.stamp_at(time_s) else { return time_s >= here_s };
-        let key_s = self.decode.key_stamp_before(stamp).and_then(|key| self.timeline.time_of(key));
+        let Some(At { time_s: here_s, .. }) = self.placing.at else { return false };
+        let Some(stamp) = self.placing.timeline.stamp_at(time_s) else { return time_s >= here_s };
+        let key_s = self.decode.key_stamp_before(stamp).and_then(|key| self.placing.timeline.time_of(key));
         time_s >= here_s && key_s.map_or(time_s - here_s < READ_ON_S, |key_s| key_s <= here_s)
     }
 
     /// Tries to land on a picture at or before `time_s` by the container's own seek.
     fn jump_before(&mut self, time_s: f64) -> bool {
-        if self.notes.stamps_restarted > 0 {
+        if self.placing.notes.stamps_restarted > 0 {
             return false;
         }
         let time_s = time_s.min(self.info.stated_length_s.unwrap_or(time_s));
         for back_s in STEPS_BACK_S {
             let start_s = time_s - back_s;
-            let Some(stamp) = self.timeline.stamp_at(start_s) else { return false };
+            let Some(stamp) = self.placing.timeline.stamp_at(start_s) else { return false };
             if start_s <= 0.0 || !self.decode.seek(stamp) {
                 return false;
             }
             self.forget_place();
-            self.from_start = false;
+            self.placing.from_start = false;
             self.fetch();
-            let landed_s = self.ahead.stamp.and_then(|stamp| self.timeline.time_of(stamp));
+            let landed_s = self.ahead.stamp.and_then(|stamp| self.placing.timeline.time_of(stamp));
             if self.has_ahead && landed_s.is_some_and(|landed_s| landed_s <= time_s) {
                 return true;
             }
@@ -250,25 +209,54 @@ impl Clip {
 
     /// Opens the file again at its first frame.
     fn rewind(&mut self) -> Result<(), FootageError> {
-        let (decode, stated) = Decode::open(&self.info.path)?;
-        self.timeline = begin_timeline(&decode, &stated);
-        self.decode = decode;
-        self.forget_place();
-        self.from_start = true;
+        (self.decode, _) = Decode::open(&self.info.path)?;
+        self.stand_before_the_first();
         self.fetch();
         if self.has_ahead { Ok(()) } else { Err(self.decode.nothing_decoded()) }
     }
 
-    fn forget_place(&mut self) {
-        self.at = None;
+    /// How its decoder is opened.
+    pub(super) fn recipe(&self) -> &Recipe {
+        self.decode.recipe()
+    }
+
+    /// Forgets all frames placed.
+    pub(super) fn stand_before_the_first(&mut self) {
+        self.placing.timeline = self.fresh.clone();
+        self.forget_place();
+        self.placing.from_start = true;
+    }
+
+    /// Goes to the end, all frames being placed without decoding them here.
+    pub(super) fn stand_behind_the_last(&mut self) {
+        self.has_ahead = false;
         self.held = false;
-        self.timeline.jump();
-        self.notes = ClipNotes {
-            time_basis: self.notes.time_basis,
-            levels: self.notes.levels,
-            rotation_degrees: self.notes.rotation_degrees,
-            ..ClipNotes::default()
-        };
+        self.passed = true;
+    }
+
+    /// The stamp of a time in seconds; `None` without stamps to go by.
+    pub(super) fn stamp_at(&mut self, time_s: f64) -> Option<i64> {
+        self.place_origin();
+        self.placing.timeline.stamp_at(time_s)
+    }
+
+    /// Number and time of the frame with a stamp; see [`LumaFrame::index`].
+    pub(super) fn place_of(&mut self, stamp: i64) -> Option<(u64, f64)> {
+        self.place_origin();
+        let time_s = self.placing.timeline.time_of(stamp)?;
+        Some((self.placing.index_near(time_s), time_s))
+    }
+
+    /// The origin of the clip's time is its first frame, so that one must be placed first.
+    fn place_origin(&mut self) {
+        if self.placing.at.is_none() && self.placing.from_start && self.placing.timeline.is_fresh() {
+            self.held = self.advance();
+        }
+    }
+
+    fn forget_place(&mut self) {
+        self.held = false;
+        self.placing.forget();
     }
 }
 
@@ -283,11 +271,10 @@ impl FrameSource for Clip {
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
         let time_s = if time_s.is_nan() { 0.0 } else { time_s };
-        let is_at_start = self.at.is_none() && self.from_start;
-        if is_at_start && self.timeline.is_fresh() {
-            // The origin of the clip's time is its first frame, so that one must be placed first.
-            self.advance();
+        if mem::take(&mut self.passed) {
+            self.rewind()?;
         }
+        self.place_origin();
         if !self.reading_on_is_best(time_s) && !self.jump_before(time_s) {
             self.rewind()?;
         }
@@ -295,8 +282,29 @@ impl FrameSource for Clip {
         Ok(())
     }
 
+    fn work_through<T: Send>(
+        &mut self,
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+    ) -> Result<(), FootageError> {
+        self.pass(areas, work, take).map(drop)
+    }
+
+    fn work_on_some<T: Send>(
+        &mut self,
+        count: usize,
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<Worked<T>>, FootageError> {
+        match self.glances(count, areas, work)? {
+            Some(some) => Ok(some),
+            None => spread_evenly(self, count, work),
+        }
+    }
+
     fn notes(&self) -> &ClipNotes {
-        &self.notes
+        &self.placing.notes
     }
 }
 
@@ -332,8 +340,8 @@ fn checked_size(path: &Path, picture: &Picture) -> Result<(u32, u32), FootageErr
     Err(FootageError::FrameSize { path: path.into(), width, height, limit: LARGEST_SIDE })
 }
 
-fn unknown_pixels(info: &ClipInfo, picture: &Picture) -> FootageError {
-    let described = picture.frame.format().descriptor().map(|descriptor| descriptor.name().to_owned());
+pub(super) fn unknown_pixels(info: &ClipInfo, format: Pixel) -> FootageError {
+    let described = format.descriptor().map(|descriptor| descriptor.name().to_owned());
     FootageError::PixelFormat { path: info.path.clone(), format: described.unwrap_or_else(|| "none".into()) }
 }
 

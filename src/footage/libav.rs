@@ -4,6 +4,7 @@
 use std::cmp::Ordering;
 
 use ffmpeg_next::StreamMut;
+use ffmpeg_next::codec::Parameters;
 use ffmpeg_next::decoder;
 use ffmpeg_next::ffi;
 use ffmpeg_next::format::context::Input;
@@ -211,6 +212,30 @@ pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i3
         .filter_map(|number| index_entry(&mut stream, number))
         .filter(|entry| entry.bytes > 0);
     filled.count() as u64
+}
+
+/// The stamps of all key frames that the container's index knows.
+pub(super) fn key_stamps(input: &mut Input, stream: usize) -> Vec<i64> {
+    let Some(mut stream) = input.stream_mut(stream) else { return Vec::new() };
+    // SAFETY: the stream belongs to the open input.
+    let count = unsafe { ffi::avformat_index_get_entries_count(stream.as_mut_ptr()) };
+    let entries = (0..count).map_while(|number| {
+        // SAFETY: as above; the entry is copied before anything else is called.
+        unsafe { ffi::avformat_index_get_entry(stream.as_mut_ptr(), number).as_ref() }
+    });
+    let is_key = |entry: &&ffi::AVIndexEntry| entry.flags() & ffi::AVINDEX_KEYFRAME != 0;
+    entries.filter(is_key).map(|entry| entry.timestamp).collect()
+}
+
+/// The decoder configuration that the container holds.
+pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
+    // SAFETY: the parameters own a valid structure for as long as they are borrowed.
+    let (data, size) = unsafe { ((*parameters.as_ptr()).extradata, (*parameters.as_ptr()).extradata_size) };
+    match usize::try_from(size) {
+        // SAFETY: `extradata` points to `extradata_size` bytes owned by the parameters.
+        Ok(size) if !data.is_null() => unsafe { std::slice::from_raw_parts(data, size) },
+        _ => &[],
+    }
 }
 
 /// Pictures the decoder holds back to bring them into order of presentation, as far as it has seen.

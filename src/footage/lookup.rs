@@ -61,7 +61,7 @@ pub fn sample<S: FrameSource + ?Sized>(
 }
 
 /// The time of the last frame that can be had.
-fn last_time_s<S: FrameSource + ?Sized>(source: &mut S) -> Result<f64, FootageError> {
+pub(super) fn last_time_s<S: FrameSource + ?Sized>(source: &mut S) -> Result<f64, FootageError> {
     source.seek(f64::MAX)?;
     Ok(source.next_frame()?.map_or(0.0, |frame| frame.time_s))
 }

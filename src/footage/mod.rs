@@ -1,28 +1,46 @@
 //! Footage: opens clips and hands out their frames as luma planes with true times.
 //!
 //! ```text
-//! file -> open -> decode (packets, pictures, damage) -> timeline (stamps to times) -> luma (brightness in place)
+//! file -> open -> packets -> pictures -> decode (damage) -> placing (numbers and times) -> luma (brightness in place)
 //!      -> Clip, a FrameSource -> lookup (single frames), Recording (several clips one after the other)
 //! ```
+//!
+//! The same on all cores, for work that looks at each frame for itself:
+//!
+//! ```text
+//! packets -> pass (parted where decoding can start anew) -> crew (pictures, or jpeg: only the wanted parts; the work)
+//!         -> pass (in order again: damage, placing) -> the results
+//! ```
 
+mod area;
 mod clip;
+mod crew;
 mod decode;
 mod error;
+mod jpeg;
 mod libav;
 mod lookup;
 mod luma;
 mod memory;
 mod notes;
 mod open;
+mod packets;
+mod pass;
+mod pictures;
+mod placing;
+mod random_access;
 mod recorded;
 mod recording;
 mod suspicion;
 mod timeline;
 
+use std::ops::ControlFlow;
 use std::path::PathBuf;
 
+pub use area::Area;
 pub use clip::Clip;
 pub use error::FootageError;
+use lookup::last_time_s;
 pub use lookup::{FoundFrame, frames_near, sample};
 pub use memory::MemoryFrames;
 pub use notes::{ClipNotes, LevelRange, Stretch, TimeBasis};
@@ -93,6 +111,19 @@ pub struct LumaFrame<'a> {
     pub luma: LumaPlane<'a>,
 }
 
+/// What was made of one frame.
+#[derive(Debug, Clone, Copy)]
+pub struct Worked<T> {
+    /// Number of the frame; see [`LumaFrame::index`].
+    pub index: u64,
+    /// Time since the first frame, in seconds.
+    pub time_s: f64,
+    /// See [`LumaFrame::damaged`].
+    pub damaged: bool,
+    /// What the work made of its picture.
+    pub made: T,
+}
+
 /// Something that hands out frames one after the other: a clip, several of them, or frames made for a test.
 ///
 /// A frame borrows the source, so each must be done with before the next is asked for.
@@ -113,7 +144,78 @@ pub trait FrameSource {
     /// As for [`next_frame`](Self::next_frame).
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError>;
 
+    /// Works on every frame from the first on, and hands what is made of each over in order, until `take`
+    /// breaks off. Sources that can decode several frames at once call `work` on several threads. Of the
+    /// planes only `areas` need be right.
+    ///
+    /// # Errors
+    /// As for [`next_frame`](Self::next_frame).
+    fn work_through<T: Send>(
+        &mut self,
+        #[expect(unused_variables)] areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+    ) -> Result<(), FootageError>
+    where
+        Self: Sized,
+    {
+        one_by_one(self, work, take).map(drop)
+    }
+
+    /// Works on about `count` sound frames spread over the source, in order. Sources that can reach some
+    /// frames at less cost than others may choose those. Of the planes only `areas` need be right.
+    ///
+    /// # Errors
+    /// As for [`next_frame`](Self::next_frame).
+    fn work_on_some<T: Send>(
+        &mut self,
+        count: usize,
+        #[expect(unused_variables)] areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<Worked<T>>, FootageError>
+    where
+        Self: Sized,
+    {
+        spread_evenly(self, count, work)
+    }
+
     /// What was met on the way: damage, repaired stamps, gaps. Counts cover the frames passed since the
     /// source was opened or last sought, so they are those of the whole clip after one pass from the start.
     fn notes(&self) -> &ClipNotes;
+}
+
+/// Works on every frame from the first on, one after the other. Answers whether `take` broke off.
+fn one_by_one<S: FrameSource + ?Sized, T>(
+    source: &mut S,
+    work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+) -> Result<ControlFlow<()>, FootageError> {
+    source.seek(0.0)?;
+    while let Some(LumaFrame { index, time_s, damaged, luma }) = source.next_frame()? {
+        if take(Worked { index, time_s, damaged, made: work(luma) }).is_break() {
+            return Ok(ControlFlow::Break(()));
+        }
+    }
+    Ok(ControlFlow::Continue(()))
+}
+
+/// Works on the sound ones of the frames at the middles of `count` equal stretches.
+fn spread_evenly<S: FrameSource + ?Sized, T>(
+    source: &mut S,
+    count: usize,
+    work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+) -> Result<Vec<Worked<T>>, FootageError> {
+    let length_s = last_time_s(source)?;
+    let mut some = Vec::with_capacity(count);
+    for place in 0..count {
+        source.seek(length_s * (place as f64 + 0.5) / count as f64)?;
+        let frame = source.next_frame()?.filter(|frame| !frame.damaged);
+        some.extend(frame.map(|LumaFrame { index, time_s, damaged, luma }| Worked {
+            index,
+            time_s,
+            damaged,
+            made: work(luma),
+        }));
+    }
+    Ok(some)
 }

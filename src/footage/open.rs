@@ -4,9 +4,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 use std::sync::Once;
-use std::thread::available_parallelism;
 
-use ffmpeg_next::codec::{self, decoder, threading};
 use ffmpeg_next::error::EIO;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::format::stream::Disposition;
@@ -33,12 +31,13 @@ pub(super) struct Stated {
     pub length_s: Option<f64>,
     pub tick_s: f64,
     pub rotation_degrees: Option<i32>,
+    /// Known once the decoder is open.
     pub levels: LevelRange,
     pub recorded: Recorded,
 }
 
 impl Stated {
-    pub(super) fn of(path: &Path, input: &Input, stream: &Stream, decoder: &decoder::Video) -> Self {
+    pub(super) fn of(path: &Path, input: &Input, stream: &Stream) -> Self {
         Self {
             container: container_name(input),
             codec: stream.parameters().id().name().to_owned(),
@@ -46,7 +45,7 @@ impl Stated {
             length_s: stated_length_s(input, stream),
             tick_s: positive_rate(stream.time_base()).unwrap_or(0.0),
             rotation_degrees: rotation_degrees(stream),
-            levels: level_range(decoder.color_range()),
+            levels: LevelRange::default(),
             recorded: Recorded::new(creation_time(input, stream).as_deref(), path),
         }
     }
@@ -132,35 +131,6 @@ fn sound_format(head: &[u8]) -> Option<&'static str> {
     }
 }
 
-/// Opens the decoder of a stream; `gives_up`: it is to give up on pictures with errors.
-pub(super) fn open_decoder(
-    path: &Path,
-    stream: &Stream,
-    gives_up: bool,
-) -> Result<decoder::Video, FootageError> {
-    let parameters = stream.parameters();
-    let codec = parameters.id();
-    let missing = || FootageError::CodecMissing { path: path.into(), codec: codec.name().to_owned() };
-    let found = decoder::find(codec).ok_or_else(missing)?;
-    let mut context = codec::Context::from_parameters(parameters).map_err(|_| missing())?;
-    // Slices, not frames: with a thread a frame, libavcodec 5 reports an error in H.264 only if the picture is
-    // finished before it is handed out, so which frames count as damaged would change from run to run.
-    let count = available_parallelism().map_or(1, usize::from);
-    context.set_threading(threading::Config { count, ..threading::Config::kind(threading::Type::Slice) });
-    let mut decoder = context.decoder();
-    decoder.set_packet_time_base(stream.time_base());
-    if gives_up {
-        decoder.check(decoder::Check::EXPLODE);
-    }
-    let mut options = Dictionary::new();
-    options.set("max_pixels", &(u64::from(LARGEST_SIDE) * u64::from(LARGEST_SIDE)).to_string());
-    let opened = decoder.open_as_with(found, options).and_then(decoder::Opened::video);
-    opened.map_err(|error| FootageError::Damaged {
-        path: path.into(),
-        reason: format!("its {} video cannot be set up: {error}", codec.name()),
-    })
-}
-
 fn positive_rate(rate: Rational) -> Option<f64> {
     (rate.numerator() > 0 && rate.denominator() > 0)
         .then(|| f64::from(rate.numerator()) / f64::from(rate.denominator()))
@@ -194,7 +164,7 @@ fn rotation_degrees(stream: &Stream) -> Option<i32> {
     (degrees != 0).then_some(degrees)
 }
 
-fn level_range(range: color::Range) -> LevelRange {
+pub(super) fn level_range(range: color::Range) -> LevelRange {
     match range {
         color::Range::Unspecified => LevelRange::Unstated,
         color::Range::MPEG => LevelRange::Limited,

@@ -6,10 +6,13 @@
 
 use std::collections::HashSet;
 use std::mem;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use super::recorded::Recorded;
-use super::{Clip, ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame};
+use super::{
+    Area, Clip, ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane, Worked, spread_evenly,
+};
 
 /// Recording times are stated to the second: differences up to this are no gap, in seconds.
 const GAP_TOLERANCE_S: f64 = 1.0;
@@ -112,16 +115,24 @@ impl Recording {
     /// Goes one frame on, into the next clip at the end of one. `false` after the last.
     fn step(&mut self) -> Result<bool, FootageError> {
         while !self.clip.step() {
-            if self.place + 1 >= self.parts.len() {
+            if !self.enter_next()? {
                 return Ok(false);
             }
-            self.finish_clip();
-            let frames = self.clip.frames_so_far();
-            self.enter(self.place + 1)?;
-            self.index_base += frames;
-            if let Some(span) = self.spans.get_mut(self.place) {
-                span.first_index = Some(self.index_base);
-            }
+        }
+        Ok(true)
+    }
+
+    /// Goes from a clip just read to its end to the next one. `false` after the last.
+    fn enter_next(&mut self) -> Result<bool, FootageError> {
+        if self.place + 1 >= self.parts.len() {
+            return Ok(false);
+        }
+        self.finish_clip();
+        let frames = self.clip.frames_so_far();
+        self.enter(self.place + 1)?;
+        self.index_base += frames;
+        if let Some(span) = self.spans.get_mut(self.place) {
+            span.first_index = Some(self.index_base);
         }
         Ok(true)
     }
@@ -225,6 +236,42 @@ impl FrameSource for Recording {
         self.clip.seek(time_s - shift_s)?;
         self.refresh_notes();
         Ok(())
+    }
+
+    fn work_through<T: Send>(
+        &mut self,
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+    ) -> Result<(), FootageError> {
+        if self.place != 0 {
+            self.enter(0)?;
+        }
+        self.index_base = 0;
+        mem::take(&mut self.done);
+        loop {
+            let (shift_s, base) = (self.start_s(), self.index_base);
+            let flow = self.clip.pass(areas, work, &mut |worked| {
+                let (index, time_s) = (worked.index + base, worked.time_s + shift_s);
+                take(Worked { index, time_s, ..worked })
+            })?;
+            if flow.is_break() || !self.enter_next()? {
+                self.refresh_notes();
+                return Ok(());
+            }
+        }
+    }
+
+    fn work_on_some<T: Send>(
+        &mut self,
+        count: usize,
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<Worked<T>>, FootageError> {
+        if self.parts.len() > 1 {
+            return spread_evenly(self, count, work);
+        }
+        self.clip.work_on_some(count, areas, work)
     }
 
     fn notes(&self) -> &ClipNotes {

@@ -6,10 +6,12 @@ mod prepare;
 use std::ops::ControlFlow;
 
 use crate::channel::Channel;
-use crate::footage::{FootageError, FrameSource, frames_near};
+use crate::footage::{Area, FootageError, FrameSource};
+use crate::recognise::alphabet::working_factor;
+use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Recogniser, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Gap, Readings};
-use crate::setup::Setup;
+use crate::setup::{PixelBox, Setup};
 
 use pooling::{Bounds, Frame, Verdict};
 pub use prepare::{Misfit, PrepareError, Prepared, prepare};
@@ -44,17 +46,11 @@ impl Progress for Silent {
 ///
 /// # Errors
 /// Those of the source.
-pub fn sample(source: &mut dyn FrameSource, setup: &Setup) -> Result<Sample, FootageError> {
+pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, FootageError> {
+    let areas = surroundings(setup);
     let mut sample = Sample::new(setup.regions.len());
-    let last = frames_near(source, &[f64::MAX])?;
-    let length_s = last.first().map_or(0.0, |frame| frame.time_s);
-    for place in 0..SAMPLED_FRAMES {
-        let time_s = length_s * (place as f64 + 0.5) / SAMPLED_FRAMES as f64;
-        for frame in frames_near(source, &[time_s])? {
-            if !frame.damaged {
-                sample.add(&setup.regions, &frame.image, frame.time_s);
-            }
-        }
+    for frame in source.work_on_some(SAMPLED_FRAMES, &areas, &|luma| luma.to_image())? {
+        sample.add(&setup.regions, &frame.made, frame.time_s);
     }
     Ok(sample)
 }
@@ -63,8 +59,8 @@ pub fn sample(source: &mut dyn FrameSource, setup: &Setup) -> Result<Sample, Foo
 ///
 /// # Errors
 /// Those of the source. A stop asked for by `progress` gives what was read until then.
-pub fn collect(
-    source: &mut dyn FrameSource,
+pub fn collect<S: FrameSource>(
+    source: &mut S,
     setup: &Setup,
     recogniser: &Recogniser,
     least_confidence: f32,
@@ -73,22 +69,39 @@ pub fn collect(
     let mut readings = Readings::default();
     let mut pools: Vec<Pool> =
         setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
-    source.seek(0.0)?;
     let length_s = source.info().stated_length_s;
-    while let Some(frame) = source.next_frame()? {
+    source.work_through(&surroundings(setup), &|luma| recogniser.look(luma), &mut |frame| {
         let time_s = frame.time_s;
-        for (pool, look) in pools.iter_mut().zip(recogniser.look(frame.luma)) {
+        for (pool, look) in pools.iter_mut().zip(frame.made) {
             pool.push(Frame { time_s, look, lost: frame.damaged });
         }
         readings.frame.push(readings.frame.len() as u64);
         readings.time_s.push(time_s);
-        if progress.frame_read(readings.frame.len() as u64, time_s, length_s).is_break() {
-            break;
-        }
-    }
+        progress.frame_read(readings.frame.len() as u64, time_s, length_s)
+    })?;
     readings.channels = pools.into_iter().map(Pool::finish).collect();
     Ok(readings)
 }
+
+/// The parts of the picture that recognition looks at: the boxes, and around them at most the margin of a
+/// window at the coarsest working resolution.
+fn surroundings(setup: &Setup) -> Vec<Area> {
+    let highest = setup.regions.iter().map(|region| region.place.height).max().unwrap_or(0);
+    let margin = (MARGIN_PX + 1) * working_factor(HIGHEST_CELL * highest as f32);
+    let around = |place: &PixelBox| {
+        let (left, top) = (place.x as usize, place.y as usize);
+        Area {
+            left: left.saturating_sub(margin),
+            top: top.saturating_sub(margin),
+            right: left + place.width as usize + margin,
+            bottom: top + place.height as usize + margin,
+        }
+    };
+    setup.regions.iter().map(|region| around(&region.place)).collect()
+}
+
+/// Height of the largest cell that glyphs may have, in heights of the largest box.
+const HIGHEST_CELL: f32 = 2.0;
 
 fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
     ChannelReadings {

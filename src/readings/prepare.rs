@@ -83,8 +83,8 @@ pub enum PrepareError {
 ///
 /// # Errors
 /// Those of the source, and [`PrepareError::Misfit`].
-pub fn prepare(
-    source: &mut dyn FrameSource,
+pub fn prepare<S: FrameSource>(
+    source: &mut S,
     setup: &Setup,
     sets: &[GlyphSet],
 ) -> Result<Prepared, PrepareError> {

@@ -1,0 +1,147 @@
+//! `read --each`: the clips are flights of their own, some of them read at a time.
+
+use std::collections::{BTreeMap, HashMap};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc;
+use std::thread::{self, available_parallelism};
+
+use pairspeed::ReadOptions;
+use pairspeed::files::Existing;
+use pairspeed::output::folder::ResultFolder;
+use pairspeed::output::{summary_json, table};
+use pairspeed::read_flight;
+use pairspeed::readings::Silent;
+use pairspeed::setup::LoadedSetup;
+use serde_json::{Value, json};
+
+use super::Failure;
+use super::read::result_name;
+
+/// What all flights have in common.
+pub struct Common<'a> {
+    pub setup: &'a LoadedSetup,
+    pub options: &'a ReadOptions,
+    pub existing: Existing,
+    pub json: bool,
+}
+
+/// A clip and the folder of its results.
+struct Job<'a> {
+    clip: &'a Path,
+    folder: PathBuf,
+}
+
+/// Reads every clip as a flight of its own, `jobs` at a time, and prints what came of each in the order
+/// given. A clip that fails does not stop the others; the first that failed decides the exit code.
+pub fn read_each(
+    clips: &[PathBuf],
+    out: Option<&Path>,
+    jobs: Option<usize>,
+    common: &Common<'_>,
+) -> Result<(), Failure> {
+    let flights = flights(clips, out)?;
+    let at_a_time = jobs.unwrap_or_else(|| available_parallelism().map_or(1, usize::from));
+    let next = AtomicUsize::new(0);
+    let (done, results) = mpsc::channel();
+    let mut printed = Vec::with_capacity(flights.len());
+    thread::scope(|scope| {
+        for _ in 0..at_a_time.clamp(1, flights.len()) {
+            let (next, flights, done) = (&next, &flights, done.clone());
+            scope.spawn(move || {
+                loop {
+                    let number = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(job) = flights.get(number) else { return };
+                    if done.send((number, job.read(common))).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(done);
+        let mut early = BTreeMap::new();
+        for (number, result) in results {
+            early.insert(number, result);
+            while let Some(result) = early.remove(&printed.len()) {
+                if let Some(job) = flights.get(printed.len()).filter(|_| !common.json) {
+                    job.print(&result);
+                }
+                printed.push(result);
+            }
+        }
+    });
+    if common.json {
+        let list: Vec<Value> =
+            flights.iter().zip(&printed).map(|(job, result)| job.in_json(result)).collect();
+        tell!("{:#}", Value::from(list));
+    }
+    conclusion(printed)
+}
+
+/// The clips with their folders; refuses two that would write into the same one.
+fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>, Failure> {
+    let mut taken: HashMap<PathBuf, &Path> = HashMap::new();
+    clips
+        .iter()
+        .map(|clip| {
+            let name = result_name(clip);
+            let folder = out.map_or_else(|| clip.with_file_name(&name), |out| out.join(&name));
+            if let Some(other) = taken.insert(folder.clone(), clip) {
+                return Err(Failure::Misuse(format!(
+                    "{} and {} would both write into {}: rename one of them, or leave out --out where they lie in different folders",
+                    other.display(),
+                    clip.display(),
+                    folder.display()
+                )));
+            }
+            Ok(Job { clip, folder })
+        })
+        .collect()
+}
+
+/// What is printed of a flight: its table, or its summary as JSON.
+type Printed = Result<Vec<u8>, Failure>;
+
+impl Job<'_> {
+    fn read(&self, common: &Common<'_>) -> Printed {
+        let folder = ResultFolder::prepare(&self.folder, common.existing)?;
+        let flight = read_flight(&[self.clip.to_owned()], common.setup, common.options, &mut Silent)?;
+        folder.write(&flight)?;
+        if common.json {
+            return summary_json(&flight).map_err(Failure::failed);
+        }
+        Ok(table(&flight).into_bytes())
+    }
+
+    fn print(&self, result: &Printed) {
+        tell!("{}", self.clip.display());
+        match result {
+            Ok(table) => {
+                super::tell_text(&String::from_utf8_lossy(table));
+                tell!("Results: {}\n", self.folder.join("report.html").display());
+            }
+            Err(failure) => {
+                tell!("  not read\n");
+                eprintln!("pairspeed: {}", failure.message());
+            }
+        }
+    }
+
+    fn in_json(&self, result: &Printed) -> Value {
+        let (clip, folder) = (self.clip.display().to_string(), self.folder.display().to_string());
+        let summary = |bytes: &Vec<u8>| serde_json::from_slice(bytes).unwrap_or(Value::Null);
+        match result {
+            Ok(bytes) => json!({ "clip": clip, "folder": folder, "summary": summary(bytes) }),
+            Err(failure) => json!({ "clip": clip, "error": failure.message() }),
+        }
+    }
+}
+
+/// Success if all was; else how the first failure ends the program.
+fn conclusion(printed: Vec<Printed>) -> Result<(), Failure> {
+    let count = printed.len();
+    let mut failures = printed.into_iter().filter_map(Result::err);
+    let Some(first) = failures.next() else { return Ok(()) };
+    let failed = 1 + failures.count();
+    Err(first.with_message(format!("{failed} of {count} clips could not be read")))
+}
