@@ -110,7 +110,7 @@ fn likenesses<'a>(cut: &CharacterCut, digits: &[&'a CharacterCut]) -> BTreeMap<c
 }
 
 /// The highest correlation of two cuts, either of which may be off by a little.
-fn likeness(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
+pub(super) fn likeness(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
     let shifts = (-OFF_ROWS..=OFF_ROWS).flat_map(|rows| (-OFF_COLS..=OFF_COLS).map(move |cols| (rows, cols)));
     shifts.filter_map(|(rows, cols)| shifted_correlation(one, other, rows, cols)).fold(-1.0, f32::max)
 }
@@ -187,7 +187,7 @@ fn told_of(suspect: &Suspect<'_>) -> Contradiction {
             moment(&witness.told)
         )
     };
-    Contradiction { message, suspect: cut.told.clone(), witness: witness.told.clone() }
+    Contradiction { message, suspect: cut.told.clone(), witness: Some(witness.told.clone()) }
 }
 
 fn said(told: &Told) -> String {

@@ -8,6 +8,7 @@ mod align;
 mod ask;
 mod contradiction;
 mod layout;
+mod shapes;
 mod told_file;
 
 use image::GrayImage;
@@ -66,8 +67,8 @@ pub struct Contradiction {
     pub message: String,
     /// The reading that is probably wrong.
     pub suspect: Told,
-    /// The reading that it contradicts.
-    pub witness: Told,
+    /// The reading that it contradicts, if it is one reading.
+    pub witness: Option<Told>,
 }
 
 /// A moment worth telling next.
@@ -153,12 +154,12 @@ pub fn teach(
 ) -> Result<Lesson, TeachError> {
     check_told(regions, moments)?;
     let heights = ink_heights(regions, sample);
+    let groups = group_by_height(regions, moments, &heights)?;
     let mut faces = Vec::new();
     let mut contradictions = Vec::new();
-    let groups = group_by_height(regions, moments, &heights)?;
     for group in &groups {
-        let cuts = cut_group(group)?;
-        contradictions.extend(contradiction::contradictions(&cuts));
+        let (layout, cuts) = cut_group(group)?;
+        contradictions.extend(at_odds(group, &layout, &cuts, sample));
         faces.push(face_of(group, &cuts));
     }
     name_channels(&mut faces, regions, &heights);
@@ -169,6 +170,36 @@ pub fn teach(
     let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
     let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &recogniser, sample) };
     Ok(Lesson { set, missing, contradictions, ask_next })
+}
+
+/// The contradictions alone, as [`teach`] finds them.
+///
+/// # Errors
+/// Those of [`teach`].
+pub fn contradictions(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    sample: &Sample,
+) -> Result<Vec<Contradiction>, TeachError> {
+    check_told(regions, moments)?;
+    let groups = group_by_height(regions, moments, &ink_heights(regions, sample))?;
+    let mut found = Vec::new();
+    for group in &groups {
+        let t=std::time::Instant::now();let (layout, cuts) = cut_group(group)?;eprintln!("cut {:?}",t.elapsed());
+        found.extend(at_odds(group, &layout, &cuts, sample));
+    }
+    Ok(found)
+}
+
+fn at_odds(
+    group: &Group<'_>,
+    layout: &Layout,
+    cuts: &[CharacterCut],
+    sample: &Sample,
+) -> Vec<Contradiction> {
+    let t=std::time::Instant::now();let shapes = shapes::shapes(group, layout, cuts, sample);eprintln!("shapes {:?}",t.elapsed());
+    if std::env::var_os("DUMP").is_some() { shapes::dump(cuts, &shapes); }
+    contradiction::contradictions(cuts)
 }
 
 fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachError> {
@@ -219,6 +250,8 @@ fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
 
 /// The told readings of one region, at the working resolution of its face.
 struct ToldRegion<'a> {
+    /// Its place among the setup's regions.
+    number: usize,
     region: &'a Region,
     moments: Vec<&'a ToldMoment>,
     /// The pictures that show the told text, the one told first, for every moment.
@@ -242,8 +275,8 @@ fn group_by_height<'a>(
     moments: &'a [ToldMoment],
     heights: &[Option<InkRows>],
 ) -> Result<Vec<Group<'a>>, TeachError> {
-    let mut by_height: Vec<(f32, Vec<(&Region, InkRows)>)> = Vec::new();
-    for (region, rows) in regions.iter().zip(heights) {
+    let mut by_height: Vec<(f32, Vec<Member<'_>>)> = Vec::new();
+    for (number, (region, rows)) in regions.iter().zip(heights).enumerate() {
         if !moments.iter().any(|moment| moment.told.channel == region.channel) {
             continue;
         }
@@ -251,21 +284,24 @@ fn group_by_height<'a>(
         let same =
             |(height, _): &&mut (f32, Vec<_>)| (rows.height_px / *height - 1.0).abs() <= SAME_HEIGHT_SHARE;
         match by_height.iter_mut().find(same) {
-            Some((_, members)) => members.push((region, rows)),
-            None => by_height.push((rows.height_px, vec![(region, rows)])),
+            Some((_, members)) => members.push((number, region, rows)),
+            None => by_height.push((rows.height_px, vec![(number, region, rows)])),
         }
     }
     Ok(by_height.into_iter().map(|(_, members)| group_of(&members, moments)).collect())
 }
 
-fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) -> Group<'a> {
-    let mut heights_px: Vec<f32> = members.iter().map(|(_, rows)| rows.height_px).collect();
+/// A told region: its place among the setup's regions, itself, and its rows.
+type Member<'a> = (usize, &'a Region, InkRows);
+
+fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> {
+    let mut heights_px: Vec<f32> = members.iter().map(|(.., rows)| rows.height_px).collect();
     heights_px.sort_by(f32::total_cmp);
     let height_px = heights_px.get(heights_px.len() / 2).copied().unwrap_or(1.0);
     let factor = working_factor(height_px);
     let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
     let high_pass = HighPass::for_cell_width(0.6 * rows as f32);
-    let told = members.iter().map(|(region, ink)| {
+    let told = members.iter().map(|(number, region, ink)| {
         let moments: Vec<&ToldMoment> =
             moments.iter().filter(|moment| moment.told.channel == region.channel).collect();
         let held: Vec<Vec<&Patch>> =
@@ -273,7 +309,7 @@ fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) ->
         let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { region, moments, held, features, top }
+        ToldRegion { number: *number, region, moments, held, features, top }
     });
     Group { regions: told.collect(), rows, factor }
 }
@@ -282,7 +318,7 @@ fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) ->
 const PITCHES_LOOKED_AT_CLOSELY: usize = 5;
 
 /// Cuts the characters of a group's told readings, aligned to each other.
-fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
+fn cut_group(group: &Group<'_>) -> Result<(Layout, Vec<CharacterCut>), TeachError> {
     let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
     let layouts = find_layouts(&inks, height);
@@ -293,11 +329,11 @@ fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
         .flat_map(|(layout, _)| with_other_points(layout, &inks))
         .collect();
     let best = ranked_cuts(group, &finer).into_iter().chain(ranked).next();
-    let Some((_, cuts)) = best else {
+    let Some((layout, cuts)) = best else {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
-    Ok(cuts)
+    Ok((layout.clone(), cuts))
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
