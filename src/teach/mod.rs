@@ -7,6 +7,7 @@
 mod align;
 mod ask;
 mod contradiction;
+mod count;
 mod layout;
 mod shapes;
 mod told_file;
@@ -122,6 +123,27 @@ pub enum TeachError {
         /// The text told.
         text: String,
     },
+    /// A told text is not of the form that the setup gives.
+    #[error(
+        "{channel}@{time_s}={text}: {told} told, but the setup says {key} = {wanted} for {channel}: if the \
+         overlay shows this text, set {key} = {mend} there; else tell the text as shown, its point included"
+    )]
+    OtherForm {
+        /// The channel told.
+        channel: String,
+        /// The time told.
+        time_s: f64,
+        /// The text told.
+        text: String,
+        /// What was told: so many digits.
+        told: String,
+        /// The key of the setup.
+        key: &'static str,
+        /// Its value.
+        wanted: u8,
+        /// The value that the told text needs.
+        mend: usize,
+    },
     /// No strokes stand out where the text should be.
     #[error(
         "channel {channel}: no text stands out in its box; look at the box with `pairspeed inspect CLIP --setup FILE`"
@@ -185,7 +207,7 @@ pub fn contradictions(
     let groups = group_by_height(regions, moments, &ink_heights(regions, sample))?;
     let mut found = Vec::new();
     for group in &groups {
-        let t=std::time::Instant::now();let (layout, cuts) = cut_group(group)?;eprintln!("cut {:?}",t.elapsed());
+        let (layout, cuts) = cut_group(group)?;
         found.extend(at_odds(group, &layout, &cuts, sample));
     }
     Ok(found)
@@ -197,9 +219,10 @@ fn at_odds(
     cuts: &[CharacterCut],
     sample: &Sample,
 ) -> Vec<Contradiction> {
-    let t=std::time::Instant::now();let shapes = shapes::shapes(group, layout, cuts, sample);eprintln!("shapes {:?}",t.elapsed());
-    if std::env::var_os("DUMP").is_some() { shapes::dump(cuts, &shapes); }
-    contradiction::contradictions(cuts)
+    let shapes = shapes::shapes(group, layout, cuts, sample);
+    let mut found = count::miscounted(group, layout);
+    found.extend(contradiction::contradictions(cuts, &shapes));
+    found
 }
 
 fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachError> {
@@ -220,8 +243,38 @@ fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachErr
         if !usable {
             return Err(TeachError::UnusableText { channel, time_s: told.time_s, text: told.text.clone() });
         }
+        if let Some(region) = regions.iter().find(|region| region.channel == told.channel) {
+            check_form(region, told)?;
+        }
     }
     Ok(())
+}
+
+/// Makes sure that a told text has as many digits as the setup allows, before and after the point:
+/// another text would never be read.
+fn check_form(region: &Region, told: &Told) -> Result<(), TeachError> {
+    let of_digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();
+    let after = told.text.split_once('.').map_or(0, |(_, after)| of_digits(after));
+    let all = of_digits(&told.text);
+    let other = |told_count: usize, place: &str, key: &'static str, wanted: u8, mend: usize| {
+        let digits = if told_count == 1 { "digit" } else { "digits" };
+        Err(TeachError::OtherForm {
+            channel: region.channel.name().to_owned(),
+            time_s: told.time_s,
+            text: told.text.clone(),
+            told: format!("{told_count} {digits}{place}"),
+            key,
+            wanted,
+            mend,
+        })
+    };
+    if after != usize::from(region.decimals) {
+        return other(after, " after the point", "decimals", region.decimals, after);
+    }
+    match region.digits {
+        Some(digits) if all > usize::from(digits) => other(all, "", "digits", digits, all),
+        _ => Ok(()),
+    }
 }
 
 /// Height and first row of the strokes of a region, in frame pixels from the top of its box.
@@ -254,6 +307,8 @@ struct ToldRegion<'a> {
     number: usize,
     region: &'a Region,
     moments: Vec<&'a ToldMoment>,
+    /// The place of every moment in the order told.
+    orders: Vec<usize>,
     /// The pictures that show the told text, the one told first, for every moment.
     held: Vec<Vec<&'a Patch>>,
     /// Mean features over the frames that show the told text, one a moment.
@@ -302,14 +357,14 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
     let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
     let high_pass = HighPass::for_cell_width(0.6 * rows as f32);
     let told = members.iter().map(|(number, region, ink)| {
-        let moments: Vec<&ToldMoment> =
-            moments.iter().filter(|moment| moment.told.channel == region.channel).collect();
+        let own = moments.iter().enumerate().filter(|(_, moment)| moment.told.channel == region.channel);
+        let (orders, moments): (Vec<usize>, Vec<&ToldMoment>) = own.unzip();
         let held: Vec<Vec<&Patch>> =
             moments.iter().map(|moment| align::held(moment, factor, &high_pass)).collect();
         let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { number: *number, region, moments, held, features, top }
+        ToldRegion { number: *number, region, moments, orders, held, features, top }
     });
     Group { regions: told.collect(), rows, factor }
 }

@@ -1,0 +1,78 @@
+//! The count of digits: whether as many stand in a box as were told.
+
+use super::layout::{Layout, Line, RegionInk, ToldInk, best_line, text_cost};
+use super::{Contradiction, Group, ToldRegion, region_ink};
+
+/// A text of another length must fit this much better, in the measure of the layout's cost.
+const PLAIN_LEAD: f32 = 0.3;
+/// A line may stand so many half working pixels off the line of the other texts.
+const OFF_HALF_PX: i32 = 3;
+/// Most digits of a text whose setup does not say.
+const MOST_DIGITS: usize = 5;
+
+/// The told readings whose boxes seem to show more or fewer digits than told, the plainest first.
+pub(super) fn miscounted(group: &Group<'_>, layout: &Layout) -> Vec<Contradiction> {
+    let mut found: Vec<(f32, Contradiction)> = Vec::new();
+    for told in &group.regions {
+        let ink = region_ink(told, group.rows);
+        for number in 0..ink.told.len() {
+            if let Some((lead, shown)) = other_count(told, &ink, number, layout) {
+                found.push((lead, contradiction(told, number, shown)));
+            }
+        }
+    }
+    found.sort_by(|one, other| other.0.total_cmp(&one.0));
+    found.into_iter().map(|(_, contradiction)| contradiction).collect()
+}
+
+/// The count of digits that fits better than the one told, and by how much.
+fn other_count(told: &ToldRegion<'_>, ink: &RegionInk, number: usize, layout: &Layout) -> Option<(f32, usize)> {
+    let reading = ink.told.get(number)?;
+    let mut others = ink.told.clone();
+    others.remove(number);
+    // A single text may stand anywhere; beside others it must stand on their line.
+    let line = best_line(&RegionInk { told: others }, layout.pitch, layout.point).map(|(line, _)| line);
+    let cost = |text: String| {
+        let reading = ToldInk { text, ink: reading.ink.clone() };
+        cost_on(line, reading, layout)
+    };
+    let as_told = cost(reading.text.clone()).unwrap_or(f32::INFINITY);
+    let sign = usize::from(reading.text.starts_with('-'));
+    let whole = reading.text.split('.').next().map_or(0, str::len) - sign;
+    let decimals = usize::from(told.region.decimals);
+    let most = told.region.digits.map_or(MOST_DIGITS, usize::from).saturating_sub(decimals).max(1);
+    let rest = reading.text.get(sign + whole..).unwrap_or_default();
+    let minus = reading.text.get(..sign).unwrap_or_default();
+    (1..=most)
+        .filter(|count| *count != whole)
+        .filter_map(|count| {
+            let lead = as_told - cost(format!("{minus}{}{rest}", "0".repeat(count)))?;
+            (lead > PLAIN_LEAD).then_some((lead, count + decimals))
+        })
+        .max_by(|one, other| one.0.total_cmp(&other.0))
+}
+
+fn cost_on(line: Option<Line>, reading: ToldInk, layout: &Layout) -> Option<f32> {
+    let Some(line) = line else {
+        let alone = RegionInk { told: vec![reading] };
+        return best_line(&alone, layout.pitch, layout.point).map(|(_, cost)| cost);
+    };
+    (-OFF_HALF_PX..=OFF_HALF_PX)
+        .filter_map(|off| {
+            let line = Line { position: line.position + 0.5 * off as f32, ..line };
+            text_cost(&reading, &line, layout.pitch, layout.point)
+        })
+        .min_by(f32::total_cmp)
+}
+
+fn contradiction(told: &ToldRegion<'_>, number: usize, shown: usize) -> Contradiction {
+    let suspect = told.moments[number].told.clone();
+    let digits = suspect.text.chars().filter(char::is_ascii_digit).count();
+    let message = format!(
+        "{}@{}={}: {digits} digits are told, but {shown} seem to stand in the box",
+        suspect.channel.name(),
+        suspect.time_s,
+        suspect.text
+    );
+    Contradiction { message, suspect, witness: None }
+}
