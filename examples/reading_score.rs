@@ -31,11 +31,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let frames = sampled(clip_path, &setup.regions)?;
     let sets = match rest.first() {
         Some(moments) => {
-            let moments = told_moments(
-                clip_path,
-                &truth,
-                &wanted_moments(&setup.regions, &truth, moments.parse()?),
-            )?;
+            let moments =
+                told_moments(clip_path, &truth, &wanted_moments(&setup.regions, &truth, moments.parse()?))?;
             let lesson = teach("scored", &setup.regions, &moments, &frames)?;
             lesson.set.save(Path::new("target/scored-glyphs"))?;
             for contradiction in lesson.contradictions.iter().take(3) {

@@ -122,7 +122,17 @@ fn cut(
             let left = edge + shift;
             let size = (group.rows, advance.ceil() as usize);
             let features = patch_at(&told_region.features[moment], top, left, size)?;
-            Some(CharacterCut { character, region, moment, order, told: told.clone(), top, left, advance, features })
+            Some(CharacterCut {
+                character,
+                region,
+                moment,
+                order,
+                told: told.clone(),
+                top,
+                left,
+                advance,
+                features,
+            })
         })
         .collect()
 }

@@ -76,7 +76,7 @@ pub(super) fn contradictions(cuts: &[CharacterCut], shapes: &[CleanShape]) -> Ve
 fn suspect<'a>(seen: &Seen<'a>, digits: &[Seen<'a>], measure: &Measure) -> Option<Suspect<'a>> {
     let mut own: Vec<(f32, &Seen<'a>)> = Vec::new();
     let mut rivals: BTreeMap<char, Vec<(f32, &Seen<'a>)>> = BTreeMap::new();
-    for other in digits.iter().filter(|other| other.cut.told != seen.cut.told) {
+    for other in digits.iter().filter(|other| !std::ptr::eq(*other, seen)) {
         let differing = measure.difference(seen, other);
         match other.cut.character == seen.cut.character {
             true => own.push((differing, other)),
@@ -228,7 +228,17 @@ mod tests {
             if inside && stroke { 60.0 } else { -10.0 }
         });
         let told = Told { channel: Channel::Speed, time_s: moment as f64, text: character.to_string() };
-        CharacterCut { character, region: 0, moment, order: moment, told, top: 0, left: 0.0, advance: 12.0, features }
+        CharacterCut {
+            character,
+            region: 0,
+            moment,
+            order: moment,
+            told,
+            top: 0,
+            left: 0.0,
+            advance: 12.0,
+            features,
+        }
     }
 
     /// The contradictions where the sample shows nothing more.

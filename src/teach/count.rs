@@ -4,7 +4,7 @@ use super::layout::{Layout, Line, RegionInk, ToldInk, best_line, text_cost};
 use super::{Contradiction, Group, ToldRegion, region_ink};
 
 /// A text of another length must fit this much better, in the measure of the layout's cost.
-const PLAIN_LEAD: f32 = 0.3;
+const PLAIN_LEAD: f32 = 0.5;
 /// A line may stand so many half working pixels off the line of the other texts.
 const OFF_HALF_PX: i32 = 3;
 /// Most digits of a text whose setup does not say.
@@ -26,7 +26,12 @@ pub(super) fn miscounted(group: &Group<'_>, layout: &Layout) -> Vec<Contradictio
 }
 
 /// The count of digits that fits better than the one told, and by how much.
-fn other_count(told: &ToldRegion<'_>, ink: &RegionInk, number: usize, layout: &Layout) -> Option<(f32, usize)> {
+fn other_count(
+    told: &ToldRegion<'_>,
+    ink: &RegionInk,
+    number: usize,
+    layout: &Layout,
+) -> Option<(f32, usize)> {
     let reading = ink.told.get(number)?;
     let mut others = ink.told.clone();
     others.remove(number);

@@ -6,6 +6,7 @@
 
 mod align;
 mod ask;
+mod blame;
 mod contradiction;
 mod count;
 mod layout;
@@ -184,6 +185,8 @@ pub fn teach(
         contradictions.extend(at_odds(group, &layout, &cuts, sample));
         faces.push(face_of(group, &cuts));
     }
+    let without = |left: &[ToldMoment]| found_at_odds(regions, left, &heights, sample);
+    let contradictions = blame::blamed(contradictions, moments, without);
     name_channels(&mut faces, regions, &heights);
     let first = GlyphSet { name: name.to_owned(), faces, any_size: false };
     let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&first), sample);
@@ -204,21 +207,27 @@ pub fn contradictions(
     sample: &Sample,
 ) -> Result<Vec<Contradiction>, TeachError> {
     check_told(regions, moments)?;
-    let groups = group_by_height(regions, moments, &ink_heights(regions, sample))?;
+    let heights = ink_heights(regions, sample);
+    let found = found_at_odds(regions, moments, &heights, sample)?;
+    let without = |left_out: &[ToldMoment]| found_at_odds(regions, left_out, &heights, sample);
+    Ok(blame::blamed(found, moments, without))
+}
+
+fn found_at_odds(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    heights: &[Option<InkRows>],
+    sample: &Sample,
+) -> Result<Vec<Contradiction>, TeachError> {
     let mut found = Vec::new();
-    for group in &groups {
+    for group in &group_by_height(regions, moments, heights)? {
         let (layout, cuts) = cut_group(group)?;
         found.extend(at_odds(group, &layout, &cuts, sample));
     }
     Ok(found)
 }
 
-fn at_odds(
-    group: &Group<'_>,
-    layout: &Layout,
-    cuts: &[CharacterCut],
-    sample: &Sample,
-) -> Vec<Contradiction> {
+fn at_odds(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sample) -> Vec<Contradiction> {
     let shapes = shapes::shapes(group, layout, cuts, sample);
     let mut found = count::miscounted(group, layout);
     found.extend(contradiction::contradictions(cuts, &shapes));

@@ -51,8 +51,10 @@ pub(super) fn shapes(
 /// A picture with the cells most like it.
 fn averaged(picture: &Array2<f32>, cells: &[Array2<f32>]) -> CleanShape {
     let size = picture.dim();
-    let mut alike: Vec<(f32, &Array2<f32>, (usize, usize))> =
-        cells.iter().filter_map(|cell| best_place(picture, cell).map(|(like, at)| (like, cell, at))).collect();
+    let mut alike: Vec<(f32, &Array2<f32>, (usize, usize))> = cells
+        .iter()
+        .filter_map(|cell| best_place(picture, cell).map(|(like, at)| (like, cell, at)))
+        .collect();
     alike.sort_by(|one, other| other.0.total_cmp(&one.0));
     let least = alike.get(MEASURE).map_or(1.0, |(like, ..)| 1.0 - LESS_ALIKE * (1.0 - like));
     let taken = alike.iter().take(MOST_ALIKE).take_while(|(like, ..)| *like >= least);
@@ -99,9 +101,8 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
         let lefts = lefts(told, layout, index);
         for patch in sample.regions.get(told.number).into_iter().flatten().step_by(SAMPLE_STEP) {
             let features = high_pass.apply(&patch.levels(group.factor));
-            let cell = |left: &f32| {
-                patch_at(&features, top.checked_sub(SLACK_PX)?, left - SLACK_PX as f32, size)
-            };
+            let cell =
+                |left: &f32| patch_at(&features, top.checked_sub(SLACK_PX)?, left - SLACK_PX as f32, size);
             cells.extend(lefts.iter().filter_map(cell));
         }
     }
@@ -116,7 +117,11 @@ fn lefts(told: &ToldRegion<'_>, layout: &Layout, index: usize) -> Vec<f32> {
         .flat_map(|whole| {
             let text = placeholder(whole, decimals);
             let edges = edges(&text, &layout.lines[index], layout.pitch, layout.point);
-            text.chars().zip(edges).filter(|(letter, _)| *letter != '.').map(|(_, edge)| edge).collect::<Vec<_>>()
+            text.chars()
+                .zip(edges)
+                .filter(|(letter, _)| *letter != '.')
+                .map(|(_, edge)| edge)
+                .collect::<Vec<_>>()
         })
         .collect();
     lefts.sort_by(f32::total_cmp);
@@ -139,7 +144,9 @@ pub(super) fn residual(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
 fn shifted_residual(one: &Array2<f32>, other: &Array2<f32>, down: isize, right: isize) -> f32 {
     let (mut sum, mut count) = (0.0, 0);
     for ((row, col), level) in one.indexed_iter() {
-        let (Some(row), Some(col)) = (row.checked_add_signed(down), col.checked_add_signed(right)) else { continue };
+        let (Some(row), Some(col)) = (row.checked_add_signed(down), col.checked_add_signed(right)) else {
+            continue;
+        };
         if let Some(other) = other.get((row, col)) {
             sum += (level - other).powi(2);
             count += 1;
