@@ -414,3 +414,18 @@ fn a_clip_of_another_size_is_refused_with_both_sizes() {
          run `pairspeed setup flight.mp4` to mark this clip, or scale the boxes and `frame` by hand"
     );
 }
+
+#[test]
+fn a_saved_setup_asks_for_a_point_not_seen_and_for_a_count_not_known() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("wing.toml");
+    let mut setup = load(GOOD).unwrap().setup;
+    setup.regions[1].decimals = 0;
+    setup.regions[1].digits = None;
+    setup.save(&path, Existing::Keep).unwrap();
+    let text = std::fs::read_to_string(&path).unwrap();
+    let (speed, voltage) = text.split_at(text.find("channel = \"voltage\"").unwrap());
+    assert!(voltage.contains("decimal point? None was seen"), "{voltage}");
+    assert!(voltage.contains("# digits = ") && !voltage.contains("digits = 3"), "{voltage}");
+    assert!(!speed.contains("None was seen"), "{speed}");
+}

@@ -1,7 +1,7 @@
 //! The count of digits: whether as many stand in a box as were told.
 
 use super::layout::{Layout, Line, RegionInk, ToldInk, best_line, text_cost};
-use super::{Contradiction, Group, ToldRegion, region_ink};
+use super::{Contradiction, Group, Region, ToldRegion, region_ink};
 
 /// A text of another length must fit this much better, in the measure of the layout's cost.
 const PLAIN_LEAD: f32 = 0.5;
@@ -16,7 +16,7 @@ pub(super) fn miscounted(group: &Group<'_>, layout: &Layout) -> Vec<Contradictio
     for told in &group.regions {
         let ink = region_ink(told, group.rows);
         for number in 0..ink.told.len() {
-            if let Some((lead, shown)) = other_count(told, &ink, number, layout) {
+            if let Some((lead, shown)) = other_count(told.region, &ink, number, layout) {
                 found.push((lead, contradiction(told, number, shown)));
             }
         }
@@ -44,8 +44,8 @@ fn other_count(
     let as_told = cost(reading.text.clone()).unwrap_or(f32::INFINITY);
     let sign = usize::from(reading.text.starts_with('-'));
     let whole = reading.text.split('.').next().map_or(0, str::len) - sign;
-    let decimals = usize::from(told.region.decimals);
-    let most = told.region.digits.map_or(MOST_DIGITS, usize::from).saturating_sub(decimals).max(1);
+    let decimals = usize::from(region.decimals);
+    let most = region.digits.map_or(MOST_DIGITS, usize::from).saturating_sub(decimals).max(1);
     let rest = reading.text.get(sign + whole..).unwrap_or_default();
     let minus = reading.text.get(..sign).unwrap_or_default();
     (1..=most)
@@ -80,4 +80,44 @@ fn contradiction(told: &ToldRegion<'_>, number: usize, shown: usize) -> Contradi
         suspect.text
     );
     Contradiction { message, suspect, witness: None }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::channel::Channel;
+    use crate::setup::PixelBox;
+
+    const LAYOUT: Layout = Layout { pitch: 10.0, point: 4.0, lines: Vec::new(), cost: 0.0 };
+
+    /// The strokes of so many digits, right-aligned at column 50, told as a text.
+    fn told(text: &str, shown: usize) -> ToldInk {
+        let mut ink = vec![0.0; 60];
+        for digit in 0..shown {
+            let left = 50 - 10 * (digit + 1);
+            ink[left + 2..left + 9].fill(1.0 / (7 * shown) as f32);
+        }
+        ToldInk { text: text.to_owned(), ink }
+    }
+
+    fn counted(told: Vec<ToldInk>) -> Option<usize> {
+        let place = PixelBox { x: 0, y: 0, width: 48, height: 20 };
+        let region = Region { digits: Some(3), ..Region::new(Channel::Speed, place, None) };
+        let last = told.len() - 1;
+        other_count(&region, &RegionInk { told }, last, &LAYOUT).map(|(_, count)| count)
+    }
+
+    #[test]
+    fn a_digit_left_out_or_doubled_is_noticed() {
+        assert_eq!(counted(vec![told("96", 2), told("104", 3), told("11", 3)]), Some(3));
+        assert_eq!(counted(vec![told("96", 2), told("104", 3), told("888", 2)]), Some(2));
+        assert_eq!(counted(vec![told("11", 3)]), Some(3));
+    }
+
+    #[test]
+    fn as_many_digits_as_are_shown_are_right() {
+        assert_eq!(counted(vec![told("96", 2), told("104", 3), told("116", 3)]), None);
+        assert_eq!(counted(vec![told("104", 3), told("88", 2)]), None);
+        assert_eq!(counted(vec![told("88", 2)]), None);
+    }
 }

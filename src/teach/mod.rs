@@ -525,3 +525,37 @@ impl MeanLevels {
         (self.count > 0).then_some(Glyph { character, levels, opacity, advance, pictures })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::setup::PixelBox;
+
+    fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), TeachError> {
+        let place = PixelBox { x: 0, y: 0, width: 40, height: 20 };
+        let region = Region { digits: Some(digits), decimals, ..Region::new(Channel::Voltage, place, None) };
+        check_form(&region, &Told { channel: Channel::Voltage, time_s: 12.0, text: text.to_owned() })
+    }
+
+    #[test]
+    fn a_text_of_another_form_than_the_setup_says_is_refused_with_the_mend() {
+        for (text, digits, decimals, mend) in [
+            ("239", 3, 1, "decimals = 0"),
+            ("24.26", 4, 0, "decimals = 2"),
+            ("1166", 3, 0, "digits = 4"),
+            ("123.9", 3, 1, "digits = 4"),
+        ] {
+            let said = checked(text, digits, decimals).unwrap_err().to_string();
+            assert!(said.starts_with(&format!("voltage@12={text}")), "{said}");
+            assert!(said.contains(&format!("set {mend}")), "{said}");
+        }
+    }
+
+    #[test]
+    fn shorter_and_signed_texts_of_the_form_of_the_setup_are_taken() {
+        for (text, digits, decimals) in [("23.9", 3, 1), ("9.9", 3, 1), ("-12.5", 3, 1), ("7", 3, 0)] {
+            assert_eq!(checked(text, digits, decimals), Ok(()), "{text}");
+        }
+    }
+}
