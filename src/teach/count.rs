@@ -27,7 +27,7 @@ pub(super) fn miscounted(group: &Group<'_>, layout: &Layout) -> Vec<Contradictio
 
 /// The count of digits that fits better than the one told, and by how much.
 fn other_count(
-    told: &ToldRegion<'_>,
+    region: &Region,
     ink: &RegionInk,
     number: usize,
     layout: &Layout,
