@@ -1,6 +1,6 @@
 //! The count of digits: whether as many stand in a box as were told.
 
-use super::layout::{Layout, Line, RegionInk, ToldInk, best_line, text_cost};
+use super::layout::{Layout, Line, RegionInk, ToldInk, advance, best_line, text_cost};
 use super::{Contradiction, Group, Region, ToldRegion, region_ink};
 
 /// A text of another length must fit this much better, in the measure of the layout's cost.
@@ -26,20 +26,15 @@ pub(super) fn miscounted(group: &Group<'_>, layout: &Layout) -> Vec<Contradictio
 }
 
 /// The count of digits that fits better than the one told, and by how much.
-fn other_count(
-    region: &Region,
-    ink: &RegionInk,
-    number: usize,
-    layout: &Layout,
-) -> Option<(f32, usize)> {
+fn other_count(region: &Region, ink: &RegionInk, number: usize, layout: &Layout) -> Option<(f32, usize)> {
     let reading = ink.told.get(number)?;
     let mut others = ink.told.clone();
     others.remove(number);
     // A single text may stand anywhere; beside others it must stand on their line.
-    let line = best_line(&RegionInk { told: others }, layout.pitch, layout.point).map(|(line, _)| line);
+    let lines = lines_of(others, layout);
     let cost = |text: String| {
         let reading = ToldInk { text, ink: reading.ink.clone() };
-        cost_on(line, reading, layout)
+        cost_on(&lines, reading, layout)
     };
     let as_told = cost(reading.text.clone()).unwrap_or(f32::INFINITY);
     let sign = usize::from(reading.text.starts_with('-'));
@@ -57,17 +52,32 @@ fn other_count(
         .max_by(|one, other| one.0.total_cmp(&other.0))
 }
 
-fn cost_on(line: Option<Line>, reading: ToldInk, layout: &Layout) -> Option<f32> {
-    let Some(line) = line else {
+/// The lines that texts may stand on; texts of one length do not tell which end stays put.
+fn lines_of(told: Vec<ToldInk>, layout: &Layout) -> Vec<Line> {
+    let text = told.first().map(|told| told.text.clone()).unwrap_or_default();
+    let one_length = told.iter().all(|told| told.text.len() == text.len());
+    let best = best_line(&RegionInk { told }, layout.pitch, layout.point);
+    let Some((line, _)) = best else { return Vec::new() };
+    let width: f32 = text.chars().map(|letter| advance(letter, layout.pitch, layout.point)).sum();
+    let by_other_end = Line {
+        right_aligned: !line.right_aligned,
+        position: line.position + if line.right_aligned { -width } else { width },
+    };
+    let mut lines = vec![line];
+    lines.extend(one_length.then_some(by_other_end));
+    lines
+}
+
+/// The least cost of a text on one of some lines; anywhere where there are none.
+fn cost_on(lines: &[Line], reading: ToldInk, layout: &Layout) -> Option<f32> {
+    if lines.is_empty() {
         let alone = RegionInk { told: vec![reading] };
         return best_line(&alone, layout.pitch, layout.point).map(|(_, cost)| cost);
-    };
-    (-OFF_HALF_PX..=OFF_HALF_PX)
-        .filter_map(|off| {
-            let line = Line { position: line.position + 0.5 * off as f32, ..line };
-            text_cost(&reading, &line, layout.pitch, layout.point)
-        })
-        .min_by(f32::total_cmp)
+    }
+    let places = lines.iter().flat_map(|line| {
+        (-OFF_HALF_PX..=OFF_HALF_PX).map(|off| Line { position: line.position + 0.5 * off as f32, ..*line })
+    });
+    places.filter_map(|line| text_cost(&reading, &line, layout.pitch, layout.point)).min_by(f32::total_cmp)
 }
 
 fn contradiction(told: &ToldRegion<'_>, number: usize, shown: usize) -> Contradiction {
