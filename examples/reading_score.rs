@@ -6,18 +6,19 @@
 //! spread over the clip; without, the built-in sets are used. Prints right, silent and wrong
 //! readings for every channel over all frames whose text is known.
 
-use std::collections::HashMap;
+mod truth;
+
 use std::error::Error;
 use std::path::Path;
 
-use pairspeed::footage::{Clip, FrameSource, sample};
+use pairspeed::footage::Clip;
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Silent, collect};
-use pairspeed::recognise::{Patch, Recogniser, Sample};
+use pairspeed::recognise::Recogniser;
 use pairspeed::setup::{Region, Setup};
-use pairspeed::teach::{Told, ToldMoment, teach};
+use pairspeed::teach::teach;
 
-const SAMPLED_FRAMES: usize = 120;
+use truth::{Truth, sampled, told_moments, truth_texts};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -26,14 +27,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let setup: Setup = toml::from_str(&std::fs::read_to_string(setup_path)?)?;
     let truth = truth_texts(truth_path)?;
-    let mut clip = Clip::open(Path::new(clip_path))?;
-    let mut frames = Sample::new(setup.regions.len());
-    for found in sample(&mut clip, SAMPLED_FRAMES)? {
-        frames.add(&setup.regions, &found.image, found.time_s);
-    }
+    let clip_path = Path::new(clip_path);
+    let frames = sampled(clip_path, &setup.regions)?;
     let sets = match rest.first() {
         Some(moments) => {
-            let moments = told_moments(clip_path, &setup.regions, &truth, moments.parse()?)?;
+            let moments =
+                told_moments(clip_path, &truth, &wanted_moments(&setup.regions, &truth, moments.parse()?))?;
             let lesson = teach("scored", &setup.regions, &moments, &frames)?;
             lesson.set.save(Path::new("target/scored-glyphs"))?;
             for contradiction in lesson.contradictions.iter().take(3) {
@@ -50,7 +49,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let recogniser = Recogniser::calibrate(&setup.regions, &sets, &frames);
     println!("unread channels: {:?}", recogniser.unread_channels());
-    let mut clip = Clip::open(Path::new(clip_path))?;
+    let mut clip = Clip::open(clip_path)?;
     let read = collect(&mut clip, &setup, &recogniser, 0.0, &mut Silent)?;
     let mut tallies = vec![Tally::default(); setup.regions.len()];
     for (channel, tally) in read.channels.iter().zip(&mut tallies) {
@@ -131,58 +130,9 @@ impl Tally {
     }
 }
 
-fn truth_texts(path: &str) -> Result<HashMap<String, Vec<String>>, Box<dyn Error>> {
-    let mut reader = csv::Reader::from_path(path)?;
-    let names: Vec<String> = reader.headers()?.iter().map(str::to_owned).collect();
-    let mut texts: HashMap<String, Vec<String>> = HashMap::new();
-    for record in reader.records() {
-        for (name, text) in names.iter().zip(record?.iter()) {
-            texts.entry(name.clone()).or_default().push(text.to_owned());
-        }
-    }
-    Ok(texts)
-}
-
 /// Moments spread over the clip, one channel after the other.
-fn told_moments(
-    clip: &str,
-    regions: &[Region],
-    truth: &HashMap<String, Vec<String>>,
-    count: usize,
-) -> Result<Vec<ToldMoment>, Box<dyn Error>> {
+fn wanted_moments<'a>(regions: &'a [Region], truth: &Truth, count: usize) -> Vec<(usize, &'a Region)> {
     let frames = truth.get("frame").map_or(0, Vec::len);
-    let mut wanted = Vec::new();
-    for moment in 0..count {
-        let frame = (moment * 2 + 1) * frames / (2 * count);
-        for region in regions {
-            wanted.push((frame, region));
-        }
-    }
-    let mut by_frame: HashMap<usize, image::GrayImage> = HashMap::new();
-    let mut times: HashMap<usize, f64> = HashMap::new();
-    let mut source = Clip::open(Path::new(clip))?;
-    while let Some(frame) = source.next_frame()? {
-        let index = frame.index as usize;
-        if wanted.iter().any(|(one, _)| one.abs_diff(index) <= 4) {
-            by_frame.insert(index, frame.luma.to_image());
-            times.insert(index, frame.time_s);
-        }
-    }
-    let mut moments = Vec::new();
-    for (frame, region) in wanted {
-        let patch = |index: usize| Some(Patch::of(by_frame.get(&index)?, region.place, *times.get(&index)?));
-        let Some(centre) = patch(frame) else { continue };
-        let text =
-            truth.get(region.channel.name()).and_then(|texts| texts.get(frame)).cloned().unwrap_or_default();
-        if text.contains('|') || text.is_empty() {
-            continue;
-        }
-        moments.push(ToldMoment {
-            told: Told { channel: region.channel.clone(), time_s: centre.time_s, text },
-            centre,
-            before: (1..=4).filter_map(|k| patch(frame.checked_sub(k)?)).collect(),
-            after: (1..=4).filter_map(|k| patch(frame + k)).collect(),
-        });
-    }
-    Ok(moments)
+    let frame = |moment: usize| (moment * 2 + 1) * frames / (2 * count);
+    (0..count).flat_map(|moment| regions.iter().map(move |region| (frame(moment), region))).collect()
 }

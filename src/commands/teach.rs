@@ -21,6 +21,12 @@ const NEIGHBOURS: u64 = 4;
 /// Lowest usual frame rate: a moment may lie so much behind the last frame's stamp.
 const SLOWEST_RATE_HZ: f64 = 20.0;
 
+/// How the names of the pictures of what to tell next begin.
+const PICTURE_NAME: &str = "tell-next-";
+/// The pictures are enlarged so many times at least, and to such a height.
+const LEAST_TIMES: u32 = 4;
+const LEAST_HEIGHT_PX: u32 = 120;
+
 #[derive(Debug, Args)]
 pub struct TeachArguments {
     /// The clip
@@ -210,11 +216,34 @@ fn moment(clip: &mut Clip, region: &Region, told: &Told) -> Result<ToldMoment, F
     })
 }
 
+/// Removes the pictures of what an earlier lesson asked for.
+fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
+    let failed = |error: std::io::Error| {
+        Failure::Failed(format!("{}: cannot remove the old {PICTURE_NAME}*.png: {error}", folder.display()))
+    };
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let path = entry.map_err(failed)?.path();
+        let name = file_name(&path);
+        if name.starts_with(PICTURE_NAME) && name.ends_with(".png") {
+            std::fs::remove_file(&path).map_err(failed)?;
+        }
+    }
+    Ok(())
+}
+
+/// A picture large enough to be read at a glance.
+fn enlarged(picture: &image::GrayImage) -> image::GrayImage {
+    let times = LEAST_HEIGHT_PX.div_ceil(picture.height().max(1)).max(LEAST_TIMES);
+    let (width, height) = (picture.width() * times, picture.height() * times);
+    image::imageops::resize(picture, width, height, image::imageops::FilterType::CatmullRom)
+}
+
 fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, told: usize) -> Result<(), Failure> {
     let mut pictures = Vec::new();
+    remove_old_pictures(folder)?;
     for (number, ask) in lesson.ask_next.iter().enumerate() {
-        let path = folder.join(format!("tell-next-{}.png", number + 1));
-        let picture = image::DynamicImage::ImageLuma8(ask.picture.clone()).to_rgb8();
+        let path = folder.join(format!("{PICTURE_NAME}{}.png", number + 1));
+        let picture = image::DynamicImage::ImageLuma8(enlarged(&ask.picture)).to_rgb8();
         pairspeed::picture::save_png(&picture, &path, Existing::Replace).map_err(Failure::failed)?;
         pictures.push(path);
     }
@@ -247,4 +276,29 @@ fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, told: usiz
         tell!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn pictures_of_what_to_tell_next_are_large() {
+        assert_eq!(enlarged(&image::GrayImage::new(40, 20)).dimensions(), (240, 120));
+        assert_eq!(enlarged(&image::GrayImage::new(200, 90)).dimensions(), (800, 360));
+    }
+
+    #[test]
+    fn only_the_pictures_of_an_earlier_lesson_are_removed() {
+        let folder = tempfile::tempdir().unwrap();
+        for name in ["tell-next-1.png", "tell-next-6.png", "told.toml", "5.png"] {
+            std::fs::write(folder.path().join(name), "").unwrap();
+        }
+        remove_old_pictures(folder.path()).unwrap();
+        let entries = std::fs::read_dir(folder.path()).unwrap();
+        let mut left: Vec<String> = entries.map(|entry| file_name(&entry.unwrap().path())).collect();
+        left.sort();
+        assert_eq!(left, ["5.png", "told.toml"]);
+    }
 }

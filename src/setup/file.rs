@@ -172,7 +172,7 @@ fn open_keys(region: &Region) -> String {
             .push_str(&format!("# unit = \"\"       # as on the overlay: {choice}; take the first # away\n"));
     }
     if region.digits.is_none() {
-        lines.push_str("# digits = 3      # of the widest value, those after the point included; take the first # away\n");
+        lines.push_str("# digits =        # of the widest value, those after the point included; fill in, take the first # away\n");
     }
     if region.decimals == 0 && matches!(region.channel, Channel::Voltage | Channel::Current) {
         lines.push_str(

@@ -461,3 +461,18 @@ fn a_setup_that_names_no_glyph_folder_has_a_usual_one_beside_it() {
         assert_eq!(loaded.glyph_folder(), folder.path().join("nose-glyphs"));
     }
 }
+
+#[test]
+fn a_saved_setup_asks_for_a_point_not_seen_and_for_a_count_not_known() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("wing.toml");
+    let mut setup = load(GOOD).unwrap().setup;
+    setup.regions[1].decimals = 0;
+    setup.regions[1].digits = None;
+    setup.save(&path, Existing::Keep).unwrap();
+    let text = std::fs::read_to_string(&path).unwrap();
+    let (speed, voltage) = text.split_at(text.find("channel = \"voltage\"").unwrap());
+    assert!(voltage.contains("decimal point? None was seen"), "{voltage}");
+    assert!(voltage.contains("# digits = ") && !voltage.contains("digits = 3"), "{voltage}");
+    assert!(!speed.contains("None was seen"), "{speed}");
+}

@@ -3,7 +3,7 @@
 use ndarray::Array2;
 
 use super::layout::{Layout, advance, edges};
-use super::{Group, Patch, Told, ToldMoment};
+use super::{Group, Patch, Told, ToldMoment, ToldRegion};
 use crate::recognise::feature::HighPass;
 use crate::recognise::matcher::normalised_correlation;
 use crate::recognise::{correlation, patch_at};
@@ -25,6 +25,8 @@ pub(super) struct CharacterCut {
     pub(super) region: usize,
     /// Index of the moment in the region.
     pub(super) moment: usize,
+    /// Place of the reading in the order told.
+    pub(super) order: usize,
     /// What was told, for messages.
     pub(super) told: Told,
     /// Row and column of the cell's top left corner in the window, and its advance.
@@ -110,7 +112,8 @@ fn cut(
     shift: f32,
 ) -> Vec<CharacterCut> {
     let told_region = &group.regions[region];
-    let told = &told_region.moments[moment].told;
+    let ToldRegion { orders, moments, .. } = told_region;
+    let (order, told) = (orders[moment], &moments[moment].told);
     let edges = edges(&told.text, &layout.lines[region], layout.pitch, layout.point);
     let cells = told.text.chars().zip(edges);
     cells
@@ -119,7 +122,17 @@ fn cut(
             let left = edge + shift;
             let size = (group.rows, advance.ceil() as usize);
             let features = patch_at(&told_region.features[moment], top, left, size)?;
-            Some(CharacterCut { character, region, moment, told: told.clone(), top, left, advance, features })
+            Some(CharacterCut {
+                character,
+                region,
+                moment,
+                order,
+                told: told.clone(),
+                top,
+                left,
+                advance,
+                features,
+            })
         })
         .collect()
 }

@@ -104,7 +104,7 @@ fn layout_at(regions: &[RegionInk], pitch: f32, point: f32) -> Option<Layout> {
 }
 
 /// The alignment and position with the least cost; the cost is summed over the told readings.
-fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(Line, f32)> {
+pub(super) fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(Line, f32)> {
     let cols = region.told.first()?.ink.len();
     let widest = region.told.iter().map(|told| width(&told.text, pitch, point)).fold(0.0, f32::max);
     if widest > cols as f32 {
@@ -142,7 +142,7 @@ pub(super) fn edges(text: &str, line: &Line, pitch: f32, point: f32) -> Vec<f32>
 
 /// Strokes outside the text, characters without strokes, strokes on borders; `None` when the text
 /// would leave the window.
-fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32> {
+pub(super) fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32> {
     let edges = edges(&told.text, line, pitch, point);
     let (first, last) = (*edges.first()?, *edges.last()?);
     if first < 0.0 || last > told.ink.len() as f32 {

@@ -6,8 +6,11 @@
 
 mod align;
 mod ask;
+mod blame;
 mod contradiction;
+mod count;
 mod layout;
+mod shapes;
 mod told_file;
 
 use image::GrayImage;
@@ -66,8 +69,8 @@ pub struct Contradiction {
     pub message: String,
     /// The reading that is probably wrong.
     pub suspect: Told,
-    /// The reading that it contradicts.
-    pub witness: Told,
+    /// The reading that it contradicts, if it is one reading.
+    pub witness: Option<Told>,
 }
 
 /// A moment worth telling next.
@@ -121,6 +124,27 @@ pub enum TeachError {
         /// The text told.
         text: String,
     },
+    /// A told text is not of the form that the setup gives.
+    #[error(
+        "{channel}@{time_s}={text}: {told} told, but the setup says {key} = {wanted} for {channel}: if the \
+         overlay shows this text, set {key} = {mend} there; else tell the text as shown, its point included"
+    )]
+    OtherForm {
+        /// The channel told.
+        channel: String,
+        /// The time told.
+        time_s: f64,
+        /// The text told.
+        text: String,
+        /// What was told: so many digits.
+        told: String,
+        /// The key of the setup.
+        key: &'static str,
+        /// Its value.
+        wanted: u8,
+        /// The value that the told text needs.
+        mend: usize,
+    },
     /// No strokes stand out where the text should be.
     #[error(
         "channel {channel}: no text stands out in its box; look at the box with `pairspeed inspect CLIP --setup FILE`"
@@ -153,14 +177,16 @@ pub fn teach(
 ) -> Result<Lesson, TeachError> {
     check_told(regions, moments)?;
     let heights = ink_heights(regions, sample);
+    let groups = group_by_height(regions, moments, &heights)?;
     let mut faces = Vec::new();
     let mut contradictions = Vec::new();
-    let groups = group_by_height(regions, moments, &heights)?;
     for group in &groups {
-        let cuts = cut_group(group)?;
-        contradictions.extend(contradiction::contradictions(&cuts));
+        let (layout, cuts) = cut_group(group)?;
+        contradictions.extend(at_odds(group, &layout, &cuts, sample));
         faces.push(face_of(group, &cuts));
     }
+    let without = |left: &[ToldMoment]| found_at_odds(regions, left, &heights, sample);
+    let contradictions = blame::blamed(contradictions, moments, without);
     name_channels(&mut faces, regions, &heights);
     let first = GlyphSet { name: name.to_owned(), faces, any_size: false };
     let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&first), sample);
@@ -169,6 +195,43 @@ pub fn teach(
     let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
     let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &recogniser, sample) };
     Ok(Lesson { set, missing, contradictions, ask_next })
+}
+
+/// The contradictions alone, as [`teach`] finds them.
+///
+/// # Errors
+/// Those of [`teach`].
+pub fn contradictions(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    sample: &Sample,
+) -> Result<Vec<Contradiction>, TeachError> {
+    check_told(regions, moments)?;
+    let heights = ink_heights(regions, sample);
+    let found = found_at_odds(regions, moments, &heights, sample)?;
+    let without = |left_out: &[ToldMoment]| found_at_odds(regions, left_out, &heights, sample);
+    Ok(blame::blamed(found, moments, without))
+}
+
+fn found_at_odds(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    heights: &[Option<InkRows>],
+    sample: &Sample,
+) -> Result<Vec<Contradiction>, TeachError> {
+    let mut found = Vec::new();
+    for group in &group_by_height(regions, moments, heights)? {
+        let (layout, cuts) = cut_group(group)?;
+        found.extend(at_odds(group, &layout, &cuts, sample));
+    }
+    Ok(found)
+}
+
+fn at_odds(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sample) -> Vec<Contradiction> {
+    let shapes = shapes::shapes(group, layout, cuts, sample);
+    let mut found = count::miscounted(group, layout);
+    found.extend(contradiction::contradictions(cuts, &shapes));
+    found
 }
 
 fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachError> {
@@ -189,8 +252,38 @@ fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachErr
         if !usable {
             return Err(TeachError::UnusableText { channel, time_s: told.time_s, text: told.text.clone() });
         }
+        if let Some(region) = regions.iter().find(|region| region.channel == told.channel) {
+            check_form(region, told)?;
+        }
     }
     Ok(())
+}
+
+/// Makes sure that a told text has as many digits as the setup allows, before and after the point:
+/// another text would never be read.
+fn check_form(region: &Region, told: &Told) -> Result<(), TeachError> {
+    let of_digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();
+    let after = told.text.split_once('.').map_or(0, |(_, after)| of_digits(after));
+    let all = of_digits(&told.text);
+    let other = |told_count: usize, place: &str, key: &'static str, wanted: u8, mend: usize| {
+        let digits = if told_count == 1 { "digit" } else { "digits" };
+        Err(TeachError::OtherForm {
+            channel: region.channel.name().to_owned(),
+            time_s: told.time_s,
+            text: told.text.clone(),
+            told: format!("{told_count} {digits}{place}"),
+            key,
+            wanted,
+            mend,
+        })
+    };
+    if after != usize::from(region.decimals) {
+        return other(after, " after the point", "decimals", region.decimals, after);
+    }
+    match region.digits {
+        Some(digits) if all > usize::from(digits) => other(all, "", "digits", digits, all),
+        _ => Ok(()),
+    }
 }
 
 /// Height and first row of the strokes of a region, in frame pixels from the top of its box.
@@ -219,8 +312,12 @@ fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
 
 /// The told readings of one region, at the working resolution of its face.
 struct ToldRegion<'a> {
+    /// Its place among the setup's regions.
+    number: usize,
     region: &'a Region,
     moments: Vec<&'a ToldMoment>,
+    /// The place of every moment in the order told.
+    orders: Vec<usize>,
     /// The pictures that show the told text, the one told first, for every moment.
     held: Vec<Vec<&'a Patch>>,
     /// Mean features over the frames that show the told text, one a moment.
@@ -242,8 +339,8 @@ fn group_by_height<'a>(
     moments: &'a [ToldMoment],
     heights: &[Option<InkRows>],
 ) -> Result<Vec<Group<'a>>, TeachError> {
-    let mut by_height: Vec<(f32, Vec<(&Region, InkRows)>)> = Vec::new();
-    for (region, rows) in regions.iter().zip(heights) {
+    let mut by_height: Vec<(f32, Vec<Member<'_>>)> = Vec::new();
+    for (number, (region, rows)) in regions.iter().zip(heights).enumerate() {
         if !moments.iter().any(|moment| moment.told.channel == region.channel) {
             continue;
         }
@@ -251,29 +348,32 @@ fn group_by_height<'a>(
         let same =
             |(height, _): &&mut (f32, Vec<_>)| (rows.height_px / *height - 1.0).abs() <= SAME_HEIGHT_SHARE;
         match by_height.iter_mut().find(same) {
-            Some((_, members)) => members.push((region, rows)),
-            None => by_height.push((rows.height_px, vec![(region, rows)])),
+            Some((_, members)) => members.push((number, region, rows)),
+            None => by_height.push((rows.height_px, vec![(number, region, rows)])),
         }
     }
     Ok(by_height.into_iter().map(|(_, members)| group_of(&members, moments)).collect())
 }
 
-fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) -> Group<'a> {
-    let mut heights_px: Vec<f32> = members.iter().map(|(_, rows)| rows.height_px).collect();
+/// A told region: its place among the setup's regions, itself, and its rows.
+type Member<'a> = (usize, &'a Region, InkRows);
+
+fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> {
+    let mut heights_px: Vec<f32> = members.iter().map(|(.., rows)| rows.height_px).collect();
     heights_px.sort_by(f32::total_cmp);
     let height_px = heights_px.get(heights_px.len() / 2).copied().unwrap_or(1.0);
     let factor = working_factor(height_px);
     let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
     let high_pass = HighPass::for_cell_width(0.6 * rows as f32);
-    let told = members.iter().map(|(region, ink)| {
-        let moments: Vec<&ToldMoment> =
-            moments.iter().filter(|moment| moment.told.channel == region.channel).collect();
+    let told = members.iter().map(|(number, region, ink)| {
+        let own = moments.iter().enumerate().filter(|(_, moment)| moment.told.channel == region.channel);
+        let (orders, moments): (Vec<usize>, Vec<&ToldMoment>) = own.unzip();
         let held: Vec<Vec<&Patch>> =
             moments.iter().map(|moment| align::held(moment, factor, &high_pass)).collect();
         let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { region, moments, held, features, top }
+        ToldRegion { number: *number, region, moments, orders, held, features, top }
     });
     Group { regions: told.collect(), rows, factor }
 }
@@ -282,7 +382,7 @@ fn group_of<'a>(members: &[(&'a Region, InkRows)], moments: &'a [ToldMoment]) ->
 const PITCHES_LOOKED_AT_CLOSELY: usize = 5;
 
 /// Cuts the characters of a group's told readings, aligned to each other.
-fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
+fn cut_group(group: &Group<'_>) -> Result<(Layout, Vec<CharacterCut>), TeachError> {
     let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
     let layouts = find_layouts(&inks, height);
@@ -293,11 +393,11 @@ fn cut_group(group: &Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
         .flat_map(|(layout, _)| with_other_points(layout, &inks))
         .collect();
     let best = ranked_cuts(group, &finer).into_iter().chain(ranked).next();
-    let Some((_, cuts)) = best else {
+    let Some((layout, cuts)) = best else {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
-    Ok(cuts)
+    Ok((layout.clone(), cuts))
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
@@ -423,5 +523,39 @@ impl MeanLevels {
         let opacity = Array2::ones(levels.dim());
         let pictures = u32::try_from(self.count).ok();
         (self.count > 0).then_some(Glyph { character, levels, opacity, advance, pictures })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::setup::PixelBox;
+
+    fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), TeachError> {
+        let place = PixelBox { x: 0, y: 0, width: 40, height: 20 };
+        let region = Region { digits: Some(digits), decimals, ..Region::new(Channel::Voltage, place, None) };
+        check_form(&region, &Told { channel: Channel::Voltage, time_s: 12.0, text: text.to_owned() })
+    }
+
+    #[test]
+    fn a_text_of_another_form_than_the_setup_says_is_refused_with_the_mend() {
+        for (text, digits, decimals, mend) in [
+            ("239", 3, 1, "decimals = 0"),
+            ("24.26", 4, 0, "decimals = 2"),
+            ("1166", 3, 0, "digits = 4"),
+            ("123.9", 3, 1, "digits = 4"),
+        ] {
+            let said = checked(text, digits, decimals).unwrap_err().to_string();
+            assert!(said.starts_with(&format!("voltage@12={text}")), "{said}");
+            assert!(said.contains(&format!("set {mend}")), "{said}");
+        }
+    }
+
+    #[test]
+    fn shorter_and_signed_texts_of_the_form_of_the_setup_are_taken() {
+        for (text, digits, decimals) in [("23.9", 3, 1), ("9.9", 3, 1), ("-12.5", 3, 1), ("7", 3, 0)] {
+            assert_eq!(checked(text, digits, decimals), Ok(()), "{text}");
+        }
     }
 }

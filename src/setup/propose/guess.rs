@@ -23,6 +23,12 @@ const SELDOM: f32 = 0.7;
 const BARE: f32 = 0.3;
 /// At the height of a point there is more ink than this share of the usual.
 const INKED: f32 = 0.35;
+/// Above a point that touches the digits beside it there is less ink than this share of the usual: the
+/// foot of a digit is not as free of ink above.
+const BARE_THROUGHOUT: f32 = 0.12;
+/// Narrowest digit beside such a point, and widest point, in heights of the line: the foot of a 1 stands
+/// beside its narrow stem.
+const BESIDE_POINT: (f32, f32) = (0.4, 0.4);
 
 /// The channel of each readout, in their order; unknown ones are `channel-1`, `channel-2` and so
 /// on.
@@ -112,7 +118,7 @@ enum Column {
 /// The columns of the last place where between two digits there is ink near the base line only,
 /// apart from both: the foot of a 1 hangs on to its stem.
 pub(super) fn point_in(ghost: &Ghost, span: Span) -> Option<(u32, u32)> {
-    let columns = columns_of(ghost, span);
+    let (columns, above) = columns_of(ghost, span);
     let mut stretches: Vec<(Column, u32, u32)> = Vec::new();
     let mut start = span.left;
     for stretch in columns.chunk_by(|one, next| one == next) {
@@ -120,13 +126,38 @@ pub(super) fn point_in(ghost: &Ghost, span: Span) -> Option<(u32, u32)> {
         stretches.extend(stretch.first().map(|kind| (*kind, start, end)));
         start = end;
     }
-    stretches.windows(3).rev().find_map(|three| match three {
+    let apart = stretches.windows(3).rev().find_map(|three| match three {
         [(Column::Gap, ..), (Column::Foot, start, end), (Column::Gap, ..)] => Some((*start, *end)),
+        _ => None,
+    });
+    apart.or_else(|| touching_point(&stretches, &above, span))
+}
+
+/// The last place where the point touches the digits beside it, as outlines in tight type do.
+fn touching_point(stretches: &[(Column, u32, u32)], above: &[f32], span: Span) -> Option<(u32, u32)> {
+    let height = span.height() as f32;
+    let usual = quantile(&mut above.to_vec(), 0.6);
+    let is_digit = |(kind, start, end): &(Column, u32, u32)| {
+        *kind == Column::Digit && (end - start) as f32 >= BESIDE_POINT.0 * height
+    };
+    let bare = |start: u32, end: u32| {
+        let columns = above.iter().skip((start - span.left) as usize).take((end - start) as usize);
+        columns.sum::<f32>() < BARE_THROUGHOUT * usual * (end - start) as f32
+    };
+    let wide =
+        |start: u32, end: u32| (2 * SPREAD_PX..=(BESIDE_POINT.1 * height) as u32).contains(&(end - start));
+    stretches.windows(3).rev().find_map(|three| match three {
+        [before, (Column::Foot, start, end), after]
+            if is_digit(before) && is_digit(after) && wide(*start, *end) && bare(*start, *end) =>
+        {
+            Some((*start, *end))
+        }
         _ => None,
     })
 }
 
-fn columns_of(ghost: &Ghost, span: Span) -> Vec<Column> {
+/// What stands in each column, and the ink of its upper half.
+fn columns_of(ghost: &Ghost, span: Span) -> (Vec<Column>, Vec<f32>) {
     let rows = span.height();
     let (middle, base) = (span.top + rows / 2, span.bottom - rows * 2 / 5);
     let ink = |(from, to): (u32, u32)| -> Vec<f32> {
@@ -141,5 +172,6 @@ fn columns_of(ghost: &Ghost, span: Span) -> Vec<Column> {
             (true, false) => Column::Gap,
             _ => Column::Digit,
         };
-    above.iter().zip(&below).map(kind).collect()
+    let columns = above.iter().zip(&below).map(kind).collect();
+    (columns, above)
 }

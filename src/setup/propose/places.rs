@@ -96,3 +96,103 @@ pub(super) fn with_spare_place(ghost: &Ghost, span: Span, pitch_px: u32) -> Span
     let left = (free + KEPT_FREE_PX).min(span.left).max(span.left.saturating_sub(pitch_px));
     Span { left, ..span }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::plane::Plane;
+    use super::super::readout::Readout;
+    use super::*;
+    use crate::channel::Channel;
+
+    const SIZE: (usize, usize) = (160, 40);
+    const TOP: usize = 10;
+    const BOTTOM: usize = 30;
+
+    /// A ghost of digits 12 columns wide at these columns, and of points 4 columns wide at those.
+    fn ghost(digits: &[usize], points: &[usize]) -> Ghost {
+        let plane = || Plane::new(SIZE.0, SIZE.1);
+        let mut ghost = Ghost { strength: plane(), fine: plane(), frames: Vec::new() };
+        let mut ink = |left: usize, right: usize, top: usize| {
+            let spread = SPREAD_PX as usize;
+            fill(&mut ghost.fine, left..right, top..BOTTOM);
+            fill(&mut ghost.strength, left - spread..right + spread, top - spread..BOTTOM + spread);
+        };
+        digits.iter().for_each(|left| ink(*left, left + 12, TOP));
+        points.iter().for_each(|left| ink(*left, left + 4, BOTTOM - 5));
+        ghost
+    }
+
+    fn fill(plane: &mut Plane, columns: std::ops::Range<usize>, rows: std::ops::Range<usize>) {
+        for row in rows {
+            plane.values[row * SIZE.0 + columns.start..row * SIZE.0 + columns.end].fill(9.0);
+        }
+    }
+
+    /// The span of text between two columns, with the spread of the ghost.
+    fn span(left: u32, right: u32) -> Span {
+        let (top, bottom) = (TOP as u32 - SPREAD_PX, BOTTOM as u32 + SPREAD_PX);
+        Span { left: left - SPREAD_PX, right: right + SPREAD_PX, top, bottom }
+    }
+
+    #[test]
+    fn the_digits_of_a_whole_number_are_counted() {
+        for count in 2..=5_u8 {
+            let digits: Vec<usize> = (0..usize::from(count)).map(|digit| 30 + 15 * digit).collect();
+            let places = Places::of(&ghost(&digits, &[]), span(30, 30 + 15 * u32::from(count) - 3));
+            assert_eq!((places.whole, places.decimals), (Some(count), 0), "{places:?}");
+            assert!((14..=15).contains(&places.pitch_px), "{places:?}");
+        }
+    }
+
+    #[test]
+    fn digits_before_and_after_a_point_are_counted() {
+        let places = Places::of(&ghost(&[30, 45, 68], &[60]), span(30, 80));
+        assert_eq!((places.whole, places.decimals), (Some(2), 1));
+        let places = Places::of(&ghost(&[30, 45, 68, 83], &[60]), span(30, 95));
+        assert_eq!((places.whole, places.decimals), (Some(2), 2));
+    }
+
+    #[test]
+    fn a_point_that_touches_the_digits_beside_it_is_seen() {
+        let places = Places::of(&ghost(&[30, 45, 61], &[57]), span(30, 73));
+        assert_eq!(places.decimals, 1);
+    }
+
+    #[test]
+    fn the_foot_beside_a_narrow_stem_is_no_point() {
+        let mut ghost = ghost(&[30, 64], &[]);
+        // A 1 with a foot on both sides of its stem, touching its neighbours.
+        fill(&mut ghost.fine, 42..64, BOTTOM - 4..BOTTOM);
+        fill(&mut ghost.fine, 50..55, TOP..BOTTOM);
+        assert_eq!(Places::of(&ghost, span(30, 76)).decimals, 0);
+    }
+
+    #[test]
+    fn a_spare_place_is_as_wide_as_a_digit_where_nothing_stands_there() {
+        let (ghost, digits) = (ghost(&[60, 75], &[]), span(60, 87));
+        assert_eq!(with_spare_place(&ghost, digits, 15), Span { left: digits.left - 15, ..digits });
+        assert_eq!(with_spare_place(&ghost, digits, 0), digits);
+    }
+
+    #[test]
+    fn a_spare_place_keeps_off_an_icon_before_the_number() {
+        let (ghost, digits) = (ghost(&[38, 60, 75], &[]), span(60, 87));
+        let icon_end = 38 + 12 + SPREAD_PX;
+        let wider = with_spare_place(&ghost, digits, 15);
+        assert!(wider.left >= icon_end + KEPT_FREE_PX.min(digits.left - icon_end), "{wider:?}");
+        assert_eq!(wider.right, digits.right);
+    }
+
+    #[test]
+    fn only_a_value_that_may_grow_a_digit_gets_a_spare_place() {
+        let ghost = ghost(&[60, 75], &[]);
+        let readout =
+            Readout { span: span(60, 87), agreement: Default::default(), last_stays: false, label: 0.0 };
+        let counted = [Places { whole: Some(2), decimals: 0, pitch_px: 15 }];
+        let spare = |channel: Channel| {
+            super::super::boxes(&ghost, std::slice::from_ref(&readout), &[channel], &counted, (160, 40))[0].1
+        };
+        assert!(spare(Channel::Speed));
+        assert!(!spare(Channel::Satellites));
+    }
+}

@@ -1,0 +1,70 @@
+//! Clips whose texts are known, for examples that score the program on them.
+
+use std::collections::HashMap;
+use std::error::Error;
+use std::path::Path;
+
+use pairspeed::footage::{Clip, FrameSource, sample};
+use pairspeed::recognise::{Patch, Sample};
+use pairspeed::setup::Region;
+use pairspeed::teach::{Told, ToldMoment};
+
+const SAMPLED_FRAMES: usize = 120;
+
+/// True texts by channel, one a frame; empty where nothing is shown, several apart by `|` where two
+/// fields differ.
+pub type Truth = HashMap<String, Vec<String>>;
+
+/// Reads a table with a column a channel and a line a frame.
+pub fn truth_texts(path: &str) -> Result<Truth, Box<dyn Error>> {
+    let mut reader = csv::Reader::from_path(path)?;
+    let names: Vec<String> = reader.headers()?.iter().map(str::to_owned).collect();
+    let mut texts = Truth::new();
+    for record in reader.records() {
+        for (name, text) in names.iter().zip(record?.iter()) {
+            texts.entry(name.clone()).or_default().push(text.to_owned());
+        }
+    }
+    Ok(texts)
+}
+
+/// The sample that lessons and recognisers are made with.
+pub fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>> {
+    let mut frames = Sample::new(regions.len());
+    for found in sample(&mut Clip::open(clip)?, SAMPLED_FRAMES)? {
+        frames.add(regions, &found.image, found.time_s);
+    }
+    Ok(frames)
+}
+
+/// The moments that tell the true texts of some frames and regions; those without one text are left
+/// out.
+pub fn told_moments(
+    clip: &Path,
+    truth: &Truth,
+    wanted: &[(usize, &Region)],
+) -> Result<Vec<ToldMoment>, Box<dyn Error>> {
+    let mut frames: HashMap<usize, (image::GrayImage, f64)> = HashMap::new();
+    let mut source = Clip::open(clip)?;
+    while let Some(frame) = source.next_frame()? {
+        let index = frame.index as usize;
+        if wanted.iter().any(|(one, _)| one.abs_diff(index) <= 4) {
+            frames.insert(index, (frame.luma.to_image(), frame.time_s));
+        }
+    }
+    let moment = |(frame, region): &(usize, &Region)| {
+        let patch = |index: usize| {
+            let (image, time_s) = frames.get(&index)?;
+            Some(Patch::of(image, region.place, *time_s))
+        };
+        let centre = patch(*frame)?;
+        let text = truth.get(region.channel.name())?.get(*frame)?.clone();
+        (!text.contains('|') && !text.is_empty()).then(|| ToldMoment {
+            told: Told { channel: region.channel.clone(), time_s: centre.time_s, text },
+            before: (1..=4).filter_map(|k| patch(frame.checked_sub(k)?)).collect(),
+            after: (1..=4).filter_map(|k| patch(frame + k)).collect(),
+            centre,
+        })
+    };
+    Ok(wanted.iter().filter_map(moment).collect())
+}
