@@ -14,8 +14,8 @@ use pairspeed::setup::{Aircraft, LoadedSetup};
 use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
-use super::numbers::{percent, probability};
 use super::each::{Common, read_each};
+use super::numbers::{percent, probability};
 use super::progress::Bar;
 use super::told::ToldArguments;
 

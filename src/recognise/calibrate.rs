@@ -7,7 +7,7 @@ use super::alphabet::Alphabet;
 use super::decode::{Anchor, Decoded, Decoder, Place, Placement};
 use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
-use super::matcher::{Correlator, normalised_correlation};
+use super::matcher::{Correlator, correlations};
 use super::noise::Noise;
 use super::patches::{correlation, patch_at};
 
@@ -61,11 +61,11 @@ pub(super) fn presence(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[us
 
 fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     let digits = || alphabet.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
-    let best_at = |left: usize| {
-        let found = digits().filter_map(|shape| normalised_correlation(&shape.template, features, top, left));
-        found.fold(-1.0, f32::max)
-    };
-    let by_column: Vec<f32> = (0..features.ncols()).map(best_at).collect();
+    let mut by_column = vec![-1.0_f32; features.ncols()];
+    for shape in digits() {
+        let row = correlations(&shape.template, features, top);
+        by_column.iter_mut().zip(row).for_each(|(best, found)| *best = best.max(found));
+    }
     let best = |apart_from: Option<usize>| {
         let apart = |column: &usize| apart_from.is_none_or(|other| column.abs_diff(other) >= alphabet.cols);
         let columns = (0..by_column.len()).filter(apart);
@@ -89,7 +89,8 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
             .sum()
     };
     let tops = 0..=rows.checked_sub(alphabet.rows)?;
-    let top = tops.max_by(|a, b| strength_at(*a).total_cmp(&strength_at(*b)))?;
+    let rated = tops.map(|top| (top, strength_at(top)));
+    let (top, _) = rated.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let (found, explained): (Vec<Decoded>, Vec<f32>) = sample
         .features
         .iter()

@@ -365,7 +365,12 @@ struct Scores<'a, S> {
 impl<'a, S: Scorer> Scores<'a, S> {
     fn new(alphabet: &Alphabet, scorer: &'a S, features: &'a Array2<f32>, top: usize) -> Self {
         let cols = features.ncols();
-        let whole = vec![f32::NAN; alphabet.shapes.len() * cols];
+        let mut whole = vec![f32::NAN; alphabet.shapes.len() * cols];
+        for (index, known) in whole.chunks_exact_mut(cols.max(1)).enumerate() {
+            if let Some(row) = scorer.scores_of_row(index, features, top) {
+                known.iter_mut().zip(row).for_each(|(known, score)| *known = score);
+            }
+        }
         let near = vec![None; 2 * whole.len()];
         Self { scorer, features, top, cols, whole, near }
     }

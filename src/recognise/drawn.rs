@@ -10,7 +10,7 @@ use super::alphabet::{Alphabet, Appearance, AppearanceStep};
 use super::calibrate::fit_of;
 use super::decode::{Decoded, Decoder, Placement};
 use super::grammar::Grammar;
-use super::matcher::{Correlator, normalised_correlation};
+use super::matcher::{Correlator, correlations};
 use super::patches::patch_at;
 use super::sample::Patch;
 use crate::glyphs::Face;
@@ -104,10 +104,7 @@ impl Means {
         let fits_at = |top: usize| {
             let fit = |(mean, features): (&Mean, &Array2<f32>)| {
                 let template = &alphabet.shapes[alphabet.index_of(mean.character)?].template;
-                let lefts = 0..=features.ncols().saturating_sub(template.ncols());
-                lefts
-                    .filter_map(|left| normalised_correlation(template, features, top, left))
-                    .reduce(f32::max)
+                correlations(template, features, top).into_iter().reduce(f32::max)
             };
             let fits: Vec<f32> =
                 self.means.iter().zip(&features).map(|both| fit(both).unwrap_or(-1.0)).collect();

@@ -191,10 +191,15 @@ fn weigh<'a>(
         if k == 0 {
             target.iter_mut().zip(before).for_each(|(target, level)| *target = weight * level);
         } else {
-            for ((target, before), after) in target.iter_mut().zip(before).zip(after) {
-                *target += weight * (before + after);
-            }
+            add_pair(target, *weight, before, after);
         }
+    }
+}
+
+#[multiversion::multiversion(targets("x86_64+avx2+fma"))]
+fn add_pair(target: &mut [f32], weight: f32, before: &[f32], after: &[f32]) {
+    for ((target, before), after) in target.iter_mut().zip(before).zip(after) {
+        *target += weight * (before + after);
     }
 }
 

@@ -5,6 +5,7 @@
 //! discriminant of Fisher with a shared covariance; T. W. Anderson, An Introduction to Multivariate
 //! Statistical Analysis, section 6.4; cited from memory). It is linear in f: one weighted sum a place.
 
+use multiversion::multiversion;
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
@@ -16,6 +17,12 @@ pub trait Scorer {
     /// How much better character `index` explains the cell with its top left corner at (`top`,
     /// `left`) than nothing does: above 0 when better. `None` where the cell leaves the features.
     fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32>;
+
+    /// The scores of character `index` at all columns of a row, where working them out together is cheaper
+    /// than one by one.
+    fn scores_of_row(&self, _index: usize, _features: &Array2<f32>, _top: usize) -> Option<Vec<f32>> {
+        None
+    }
 
     /// Twice the score that a true match is expected to reach.
     fn distance2(&self, index: usize) -> f32;
@@ -47,6 +54,12 @@ impl Scorer for Correlator<'_> {
     fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32> {
         let shape = self.alphabet.shapes.get(index)?;
         Some(normalised_correlation(&shape.template, features, top, left)? - CORRELATION_OF_SOMETHING)
+    }
+
+    fn scores_of_row(&self, index: usize, features: &Array2<f32>, top: usize) -> Option<Vec<f32>> {
+        let mut row = correlations(&self.alphabet.shapes.get(index)?.template, features, top);
+        row.iter_mut().for_each(|score| *score -= CORRELATION_OF_SOMETHING);
+        Some(row)
     }
 
     fn distance2(&self, _index: usize) -> f32 {
@@ -107,20 +120,8 @@ impl Scorer for Matcher {
             return None;
         }
         let cols = if left + filter.stride <= features.ncols() { filter.stride } else { filter.cols };
-        let mut lanes = [0.0; LANES];
-        let mut rest = 0.0;
-        let rows = features.as_slice()?.chunks_exact(features.ncols()).skip(top);
-        for (weights, row) in filter.weights.chunks_exact(filter.stride).zip(rows) {
-            let (weights, row) = (&weights[..cols], &row[left..left + cols]);
-            let (of_weights, of_row) = (weights.chunks_exact(LANES), row.chunks_exact(LANES));
-            rest += sum_of_products(of_weights.remainder(), of_row.remainder());
-            for (weights, levels) in of_weights.zip(of_row) {
-                for lane in 0..LANES {
-                    lanes[lane] += weights[lane] * levels[lane];
-                }
-            }
-        }
-        Some(lanes.iter().sum::<f32>() + rest - 0.5 * filter.distance2)
+        let from = features.as_slice()?.get(top * features.ncols() + left..)?;
+        Some(weighed(&filter.weights, from, (cols, filter.stride, features.ncols())) - 0.5 * filter.distance2)
     }
 
     /// Squared distance between character `index` and nothing.
@@ -206,23 +207,53 @@ fn filter_of(shape: &Shape, weights: &[f64], of_noise: f64) -> Filter {
 const MOST_NOISE_SHARE: f64 = 0.5;
 
 /// Numbers multiplied at a time, so that the compiler can use vector instructions.
-const LANES: usize = 4;
+const LANES: usize = 8;
 
-fn sum_of_products(a: &[f32], b: &[f32]) -> f32 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
-}
-
-/// Sum of products, in lanes.
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut lanes = [0.0_f32; LANES];
-    let (a4, b4) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
-    let rest = sum_of_products(a4.remainder(), b4.remainder());
-    for (x, y) in a4.zip(b4) {
-        for lane in 0..LANES {
-            lanes[lane] += x[lane] * y[lane];
+/// Sum of weights times features over `cols` columns; rows stand apart by the strides of each.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn weighed(weights: &[f32], features: &[f32], (cols, stride, apart): (usize, usize, usize)) -> f32 {
+    let mut lanes = [0.0; LANES];
+    let mut rest = 0.0;
+    for (weights, row) in weights.chunks_exact(stride).zip(features.chunks(apart)) {
+        let (weights, row) = (&weights[..cols], &row[..cols]);
+        let (of_weights, of_row) = (weights.chunks_exact(LANES), row.chunks_exact(LANES));
+        for (weight, level) in of_weights.remainder().iter().zip(of_row.remainder()) {
+            rest += weight * level;
+        }
+        for (weights, levels) in of_weights.zip(of_row) {
+            for lane in 0..LANES {
+                lanes[lane] += weights[lane] * levels[lane];
+            }
         }
     }
     lanes.iter().sum::<f32>() + rest
+}
+
+/// sum(t f), sum(t t) and sum(f f) over the rows of a template, `cols` wide, and the features under it, whose
+/// rows stand `stride` apart.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn products(template: &[f32], features: &[f32], cols: usize, stride: usize) -> [f32; 3] {
+    const WIDE: usize = 8;
+    let (mut tf, mut tt, mut ff) = ([0.0_f32; WIDE], [0.0_f32; WIDE], [0.0_f32; WIDE]);
+    let mut rest = [0.0_f32; 3];
+    for (t, f) in template.chunks_exact(cols).zip(features.chunks(stride)) {
+        let f = &f[..cols];
+        let (t8, f8) = (t.chunks_exact(WIDE), f.chunks_exact(WIDE));
+        for (t, f) in t8.remainder().iter().zip(f8.remainder()) {
+            rest[0] += t * f;
+            rest[1] += t * t;
+            rest[2] += f * f;
+        }
+        for (t, f) in t8.zip(f8) {
+            for lane in 0..WIDE {
+                tf[lane] += t[lane] * f[lane];
+                tt[lane] += t[lane] * t[lane];
+                ff[lane] += f[lane] * f[lane];
+            }
+        }
+    }
+    let sum = |lanes: [f32; WIDE]| lanes.iter().sum::<f32>();
+    [sum(tf) + rest[0], sum(tt) + rest[1], sum(ff) + rest[2]]
 }
 
 /// Normalised correlation of a template with the features at (`top`, `left`), -1 to 1:
@@ -239,14 +270,43 @@ pub fn normalised_correlation(
     if top + rows > features.nrows() || left + cols > features.ncols() {
         return None;
     }
-    let (mut tf, mut tt, mut ff) = (0.0_f32, 0.0_f32, 0.0_f32);
-    for (t, f) in template.rows().into_iter().zip(features.rows().into_iter().skip(top)) {
-        let (Some(t), Some(f)) = (t.to_slice(), f.to_slice()) else { return None };
-        let f = &f[left..left + cols];
-        tf += dot(t, f);
-        tt += dot(t, t);
-        ff += dot(f, f);
-    }
+    let (Some(t), Some(f)) = (template.as_slice(), features.as_slice()) else { return None };
+    let [tf, tt, ff] = products(t, &f[top * features.ncols() + left..], cols, features.ncols());
     let scale = (tt * ff).sqrt();
     Some(if scale > 0.0 { tf / scale } else { 0.0 })
+}
+
+/// [`normalised_correlation`] at all columns of a row; empty where the cell leaves the features.
+#[must_use]
+pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) -> Vec<f32> {
+    let ((rows, cols), (height, width)) = (template.dim(), features.dim());
+    let (Some(t), Some(f)) = (template.as_slice(), features.as_slice()) else { return Vec::new() };
+    if top + rows > height || cols > width {
+        return Vec::new();
+    }
+    let under = &f[top * width..(top + rows) * width];
+    let mut products = vec![0.0; width - cols + 1];
+    slide(t, cols, under, width, &mut products);
+    let mut squares = vec![0.0_f32; width];
+    for row in under.chunks_exact(width) {
+        squares.iter_mut().zip(row).for_each(|(sum, level)| *sum += level * level);
+    }
+    let tt: f32 = t.iter().map(|level| level * level).sum();
+    for (product, window) in products.iter_mut().zip(squares.windows(cols)) {
+        let scale = (tt * window.iter().sum::<f32>()).sqrt();
+        *product = if scale > 0.0 { *product / scale } else { 0.0 };
+    }
+    products
+}
+
+/// Adds to `sums` the products of a template with the features, rows `width` wide, at every column.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn slide(template: &[f32], cols: usize, features: &[f32], width: usize, sums: &mut [f32]) {
+    for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
+        for (weight, levels) in template.iter().zip(row.windows(sums.len())) {
+            for (sum, level) in sums.iter_mut().zip(levels) {
+                *sum += weight * level;
+            }
+        }
+    }
 }
