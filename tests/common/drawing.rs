@@ -1,0 +1,83 @@
+//! Texts drawn over a moving picture, for tests of the reader that need no video file.
+
+use image::{GrayImage, Luma};
+use pairspeed::glyphs::{Face, Glyph};
+
+/// Width and height of the frames drawn.
+pub const FRAME: (u32, u32) = (220, 90);
+
+/// Column where texts end, and row where their cells begin.
+const PLACE: (f32, u32) = (156.0, 32);
+
+/// Stripes that move, and a little noise.
+pub fn moving_stripes(number: u32) -> GrayImage {
+    let noise = |x: u32, y: u32| {
+        (x.wrapping_mul(7919) ^ y.wrapping_mul(104_729) ^ number.wrapping_mul(15_485_863))
+            .wrapping_mul(2_654_435_761)
+            >> 28
+    };
+    GrayImage::from_fn(FRAME.0, FRAME.1, |x, y| {
+        let wave = (f64::from(x + 3 * number) / 37.0 + f64::from(y) / 23.0).sin();
+        Luma([(100.0 + 40.0 * wave) as u8 + noise(x, y) as u8])
+    })
+}
+
+/// A frame with a right-aligned text in a built-in face, its cells `1 / shrink` of their size.
+pub fn written(face: &Face, shrink: usize, text: &str, number: u32) -> GrayImage {
+    let mut picture = moving_stripes(number);
+    let glyphs: Vec<&Glyph> = text.chars().map(|character| face.glyph(character).unwrap()).collect();
+    let advance = |glyph: &Glyph| glyph.advance / shrink as f32;
+    let mut left = PLACE.0 - glyphs.iter().map(|glyph| advance(glyph)).sum::<f32>();
+    for glyph in glyphs {
+        let (rows, cols) = glyph.levels.dim();
+        for row in 0..rows / shrink {
+            for col in 0..cols / shrink {
+                let (x, y) = (left.round() as u32 + col as u32, PLACE.1 + row as u32);
+                let under = f32::from(picture.get_pixel(x, y).0[0]);
+                let parts = (0..shrink * shrink).map(|part| {
+                    let at = [shrink * row + part / shrink, shrink * col + part % shrink];
+                    glyph.opacity[at] * glyph.levels[at] + (1.0 - glyph.opacity[at]) * under
+                });
+                let level = parts.sum::<f32>() / (shrink * shrink) as f32;
+                picture.put_pixel(x, y, Luma([level as u8]));
+            }
+        }
+        left += advance(glyph);
+    }
+    picture
+}
+
+/// Which of a digit's seven bars are lit: top, upper left, upper right, middle, lower left, lower right,
+/// bottom.
+const BARS: [[u8; 7]; 10] = [
+    [1, 1, 1, 0, 1, 1, 1],
+    [0, 0, 1, 0, 0, 1, 0],
+    [1, 0, 1, 1, 1, 0, 1],
+    [1, 0, 1, 1, 0, 1, 1],
+    [0, 1, 1, 1, 0, 1, 0],
+    [1, 1, 0, 1, 0, 1, 1],
+    [1, 1, 0, 1, 1, 1, 1],
+    [1, 0, 1, 0, 0, 1, 0],
+    [1, 1, 1, 1, 1, 1, 1],
+    [1, 1, 1, 1, 0, 1, 1],
+];
+
+/// Left, top, width and height of the bars in a digit of 12 x 20 pixels.
+const BAR_PLACES: [[u32; 4]; 7] =
+    [[1, 0, 10, 3], [0, 1, 3, 9], [9, 1, 3, 9], [1, 9, 10, 3], [0, 11, 3, 9], [9, 11, 3, 9], [1, 18, 10, 3]];
+
+/// A frame with a right-aligned whole number in digits of seven bars, which no built-in face has.
+pub fn in_seven_bars(text: &str, number: u32) -> GrayImage {
+    let mut picture = moving_stripes(number);
+    let mut left = PLACE.0 as u32 - 17 * text.len() as u32;
+    for digit in text.chars().filter_map(|digit| digit.to_digit(10)) {
+        let lit = BARS[digit as usize].iter().zip(BAR_PLACES).filter(|(lit, _)| **lit == 1);
+        for (_, [x, y, width, height]) in lit {
+            for (dx, dy) in (0..width).flat_map(|dx| (0..height).map(move |dy| (dx, dy))) {
+                picture.put_pixel(left + x + dx, PLACE.1 + y + dy, Luma([245]));
+            }
+        }
+        left += 17;
+    }
+    picture
+}
