@@ -210,10 +210,12 @@ fn a_pass_can_be_broken_off_and_begun_again() {
 #[test]
 fn several_clips_are_one_recording() {
     let folder = folder();
-    for (name, options) in [("a.avi", "-c:v mjpeg -q:v 4"), ("a.mp4", "-c:v libx264 -g 10")] {
-        let clip = make(folder.path(), name, 2, options);
-        let expected = one_by_one(&mut Recording::open(&[&clip, &clip]).unwrap());
-        let mut recording = Recording::open(&[&clip, &clip]).unwrap();
+    for (ending, options) in [("avi", "-c:v mjpeg -q:v 4"), ("mp4", "-c:v libx264 -g 10")] {
+        let clip = make(folder.path(), &format!("a.{ending}"), 2, options);
+        let second = folder.path().join(format!("b.{ending}"));
+        std::fs::copy(&clip, &second).unwrap();
+        let expected = one_by_one(&mut Recording::open(&[&clip, &second]).unwrap());
+        let mut recording = Recording::open(&[&clip, &second]).unwrap();
         let found = on_all_cores(&mut recording);
         assert_eq!(found.len(), expected.len());
         for (one, other) in expected.iter().zip(&found) {

@@ -258,7 +258,7 @@ fn scaled(levels: &Array2<f32>, zoom: (f32, f32), down_px: f32, size: (usize, us
     let padded = Array2::from_shape_fn((height, width), |(y, x)| {
         F32::new(levels[[y.saturating_sub(top).min(rows - 1), x.saturating_sub(left).min(cols - 1)]])
     });
-    let window = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Bilinear)).crop(
+    let window = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box)).crop(
         left as f64 - PAD_PX as f64 / f64::from(zoom.0),
         top as f64 - (PAD_PX as f64 + f64::from(down_px)) / f64::from(zoom.1),
         size.1 as f64 / f64::from(zoom.0),
