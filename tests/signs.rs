@@ -3,11 +3,7 @@
 
 mod common;
 
-use pairspeed::footage::MemoryFrames;
 use pairspeed::glyphs::builtin_sets;
-use pairspeed::readings::{Silent, collect, sample};
-use pairspeed::recognise::Recogniser;
-use pairspeed::setup::Setup;
 
 const SETUP: &str = r#"
 [camera]
@@ -28,15 +24,8 @@ fn a_minus_sign_and_a_point_are_read_where_they_stand_and_nowhere_else() {
     let face = sets[0].faces.first().unwrap();
     let value = |number: u32| (f64::from(number / 5) * 7.3).rem_euclid(47.0) - 23.4;
     let shown: Vec<String> = (0..300).map(|number| format!("{:.1}", value(number))).collect();
-    let frames = shown
-        .iter()
-        .zip(0..)
-        .map(|(text, number)| (f64::from(number) * 0.04, common::written(face, 3, text, number)));
-    let mut source = MemoryFrames::new(frames.collect()).unwrap();
-    let setup: Setup = toml::from_str(SETUP).unwrap();
-    let recogniser = Recogniser::calibrate(&setup.regions, &sets, &sample(&mut source, &setup).unwrap());
-    let read = collect(&mut source, &setup, &recogniser, 0.95, &mut Silent).unwrap();
-    let values = &read.channels[0].values;
+    let draw = |text: &str, number| common::written(face, 3, text, number);
+    let values = common::read_drawn(SETUP, &sets, draw, &shown);
     assert_eq!(values.len(), shown.len());
     for (value, text) in values.iter().zip(&shown) {
         assert!(value.is_nan() || *value == text.parse::<f64>().unwrap(), "{text} read as {value}");

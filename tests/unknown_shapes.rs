@@ -3,12 +3,7 @@
 
 mod common;
 
-use image::GrayImage;
-use pairspeed::footage::MemoryFrames;
-use pairspeed::glyphs::{GlyphSet, builtin_sets};
-use pairspeed::readings::{Silent, collect, sample};
-use pairspeed::recognise::Recogniser;
-use pairspeed::setup::Setup;
+use pairspeed::glyphs::builtin_sets;
 
 const SETUP: &str = r#"
 [camera]
@@ -22,15 +17,6 @@ unit = "km/h"
 digits = 3
 range = [0, 300]
 "#;
-
-/// What is read of frames, 25 a second, that show a whole number each.
-fn read(sets: &[GlyphSet], frame: impl Fn(&str, u32) -> GrayImage, shown: &[String]) -> Vec<f64> {
-    let frames = shown.iter().zip(0..).map(|(text, number)| (f64::from(number) * 0.04, frame(text, number)));
-    let mut source = MemoryFrames::new(frames.collect()).unwrap();
-    let setup: Setup = toml::from_str(SETUP).unwrap();
-    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample(&mut source, &setup).unwrap());
-    collect(&mut source, &setup, &recogniser, 0.95, &mut Silent).unwrap().channels[0].values.clone()
-}
 
 /// Speeds that stay for five frames each and take every digit.
 fn speeds(count: u32) -> Vec<String> {
@@ -46,7 +32,7 @@ fn wrong(values: &[f64], shown: &[String]) -> Vec<String> {
 #[test]
 fn a_face_that_is_none_of_the_built_in_ones_is_not_read_with_them() {
     let shown = speeds(300);
-    let values = read(&builtin_sets().unwrap(), common::in_seven_bars, &shown);
+    let values = common::read_drawn(SETUP, &builtin_sets().unwrap(), common::in_seven_bars, &shown);
     assert_eq!(values.len(), shown.len());
     assert_eq!(wrong(&values, &shown), Vec::<String>::new());
 }
@@ -57,7 +43,12 @@ fn every_built_in_face_is_known_again_at_two_sizes() {
     for (set, shrink) in sets.iter().flat_map(|set| [(set, 3), (set, 2)]) {
         let shown = speeds(300);
         let face = set.faces.first().unwrap();
-        let values = read(&sets, |text, number| common::written(face, shrink, text, number), &shown);
+        let values = common::read_drawn(
+            SETUP,
+            &sets,
+            |text, number| common::written(face, shrink, text, number),
+            &shown,
+        );
         assert_eq!(wrong(&values, &shown), Vec::<String>::new(), "{} shrunk by {shrink}", set.name);
         let blank = values.iter().filter(|value| value.is_nan()).count();
         assert!(blank * 20 < shown.len(), "{} shrunk by {shrink}: {blank} blank", set.name);
@@ -72,7 +63,8 @@ fn a_digit_that_is_not_in_the_set_does_not_leave_its_neighbours_to_be_read_alone
         let mut sets = vec![whole[0].clone()];
         sets[0].faces[0].glyphs.retain(|glyph| glyph.character != missing);
         let shown = speeds(300);
-        let values = read(&sets, |text, number| common::written(face, 3, text, number), &shown);
+        let values =
+            common::read_drawn(SETUP, &sets, |text, number| common::written(face, 3, text, number), &shown);
         assert_eq!(wrong(&values, &shown), Vec::<String>::new(), "without the {missing}");
     }
 }

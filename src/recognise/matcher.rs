@@ -233,26 +233,25 @@ fn weighed(weights: &[f32], features: &[f32], (cols, stride, apart): (usize, usi
 /// rows stand `stride` apart.
 #[multiversion(targets("x86_64+avx2+fma"))]
 fn products(template: &[f32], features: &[f32], cols: usize, stride: usize) -> [f32; 3] {
-    const WIDE: usize = 8;
-    let (mut tf, mut tt, mut ff) = ([0.0_f32; WIDE], [0.0_f32; WIDE], [0.0_f32; WIDE]);
+    let (mut tf, mut tt, mut ff) = ([0.0_f32; LANES], [0.0_f32; LANES], [0.0_f32; LANES]);
     let mut rest = [0.0_f32; 3];
     for (t, f) in template.chunks_exact(cols).zip(features.chunks(stride)) {
         let f = &f[..cols];
-        let (t8, f8) = (t.chunks_exact(WIDE), f.chunks_exact(WIDE));
+        let (t8, f8) = (t.chunks_exact(LANES), f.chunks_exact(LANES));
         for (t, f) in t8.remainder().iter().zip(f8.remainder()) {
             rest[0] += t * f;
             rest[1] += t * t;
             rest[2] += f * f;
         }
         for (t, f) in t8.zip(f8) {
-            for lane in 0..WIDE {
+            for lane in 0..LANES {
                 tf[lane] += t[lane] * f[lane];
                 tt[lane] += t[lane] * t[lane];
                 ff[lane] += f[lane] * f[lane];
             }
         }
     }
-    let sum = |lanes: [f32; WIDE]| lanes.iter().sum::<f32>();
+    let sum = |lanes: [f32; LANES]| lanes.iter().sum::<f32>();
     [sum(tf) + rest[0], sum(tt) + rest[1], sum(ff) + rest[2]]
 }
 

@@ -165,10 +165,9 @@ fn drawn_as_seen<'a>(
     patches: &[Patch],
 ) -> Option<(Alphabet, Registration, Option<Drawn<'a>>)> {
     let grammar = Grammar::of(region);
-    let guessed_height = guess.face.ink_height()?;
     (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
     let mut start = usual_appearance(guess.scale);
-    let mut height = guessed_height;
+    let mut height = guess.face.ink_height()?;
     let mut drawn = None;
     for _ in 0..APPEARANCE_ROUNDS {
         let means = Means::of(&alphabet, &registration.placement, &grammar, patches);

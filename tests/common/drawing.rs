@@ -1,7 +1,25 @@
 //! Texts drawn over a moving picture, for tests of the reader that need no video file.
 
 use image::{GrayImage, Luma};
-use pairspeed::glyphs::{Face, Glyph};
+use pairspeed::footage::MemoryFrames;
+use pairspeed::glyphs::{Face, Glyph, GlyphSet};
+use pairspeed::readings::{Silent, collect, sample};
+use pairspeed::recognise::Recogniser;
+use pairspeed::setup::Setup;
+
+/// What is read in a setup's first region of frames, 25 a second, each drawn from its text and number.
+pub fn read_drawn(
+    setup: &str,
+    sets: &[GlyphSet],
+    draw: impl Fn(&str, u32) -> GrayImage,
+    shown: &[String],
+) -> Vec<f64> {
+    let frames = shown.iter().zip(0..).map(|(text, number)| (f64::from(number) * 0.04, draw(text, number)));
+    let mut source = MemoryFrames::new(frames.collect()).unwrap();
+    let setup: Setup = toml::from_str(setup).unwrap();
+    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample(&mut source, &setup).unwrap());
+    collect(&mut source, &setup, &recogniser, 0.95, &mut Silent).unwrap().channels[0].values.clone()
+}
 
 /// Width and height of the frames drawn.
 pub const FRAME: (u32, u32) = (220, 90);

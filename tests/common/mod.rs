@@ -6,5 +6,5 @@ mod drawing;
 mod flights;
 
 pub use clips::{ffmpeg, ffprobe, folder, text};
-pub use drawing::{FRAME, in_seven_bars, written};
+pub use drawing::{in_seven_bars, read_drawn, written};
 pub use flights::*;
