@@ -22,6 +22,8 @@ pub enum Cause {
     WindDrift,
     /// A crosswind that is not known, or not known exactly.
     Crosswind,
+    /// Pairs at one throttle that differ by more than all of this explains.
+    Disagreement,
 }
 
 /// One row of a budget.
@@ -37,20 +39,18 @@ pub struct Contribution {
     pub shared: bool,
 }
 
-/// Probability that a display cuts further places off instead of rounding them (an assumption, no source):
-/// it then reads half a step low throughout.
-const CUTS_OFF: f64 = 0.2;
-
-/// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
+/// What a display with steps of `quantum` reads low on the average. Whether it rounds or cuts further places
+/// off cannot be told from its readings, so either is taken to be as likely: it reads right or half a step low
+/// throughout.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
-    CUTS_OFF * quantum / 2.0
+    quantum / 4.0
 }
 
-/// The doubt whether it does: the standard deviation of half a step with that probability.
+/// The doubt which of both it does: a quarter of a step either way.
 pub(super) fn shared_rounding(quantum: f64) -> Contribution {
     Contribution {
         cause: Cause::SharedRounding,
-        uncertainty: (CUTS_OFF * (1.0 - CUTS_OFF)).sqrt() * quantum / 2.0,
+        uncertainty: quantum / 4.0,
         degrees_of_freedom: f64::INFINITY,
         shared: true,
     }
@@ -84,19 +84,35 @@ impl Budget {
         if sampled > 0.0 { self.combined().powi(4) / sampled } else { f64::INFINITY }
     }
 
-    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
+    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4), and less where the
+    /// doubt how the display rounds dominates, which takes two values only: see [`half_width_of_two`].
     #[must_use]
     pub fn coverage_factor(&self) -> f64 {
-        coverage_factor(0.95, self.degrees_of_freedom())
+        let (rounding, rest): (Vec<Contribution>, Vec<Contribution>) =
+            self.rows.iter().partition(|row| row.cause == Cause::SharedRounding);
+        let [rounding, rest] = [rounding, rest].map(|rows| Self { rows, ..Self::default() });
+        let (either_way, combined) = (rounding.combined(), self.combined());
+        if either_way > 0.0 {
+            half_width_of_two(either_way, rest.combined(), rest.degrees_of_freedom()) / combined
+        } else {
+            coverage_factor(0.95, self.degrees_of_freedom())
+        }
     }
 
-    /// The 95 % interval of an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4) of the
-    /// airspeed and what it reads low on the average (a correction for a systematic effect, 3.2.3).
+    /// The 95 % interval of an airspeed: the coverage factor times `u_c` either side of the airspeed and what
+    /// it reads low on the average (a correction for a systematic effect, JCGM 100:2008, 3.2.3).
     #[must_use]
     pub fn interval(&self, airspeed: f64) -> (f64, f64) {
         let half = self.coverage_factor() * self.combined();
         let centre = airspeed + self.reads_low;
         (centre - half, centre + half)
+    }
+
+    /// The rows that a pair does not share with the others.
+    #[must_use]
+    pub(super) fn own(&self) -> Self {
+        let rows = self.rows.iter().filter(|row| !row.shared).copied().collect();
+        Self { rows, ..Self::default() }
     }
 
     /// The budget of the mean of several airspeeds: parts of their own shrink, shared ones stay, and
@@ -123,12 +139,37 @@ impl Budget {
     }
 }
 
+/// Half-width of the interval that holds 95 % of a sum of two parts: one is `either_way` or as much below zero,
+/// both as likely, the other `uncertainty` times Student's distribution. The
+/// distributions are propagated, as JCGM 101:2008 does by Monte Carlo, since a sum that such a part dominates is
+/// far from normal (JCGM 100:2008, G.2).
+#[must_use]
+pub fn half_width_of_two(either_way: f64, uncertainty: f64, degrees_of_freedom: f64) -> f64 {
+    let widest = either_way + coverage_factor(0.95, degrees_of_freedom) * uncertainty;
+    let student = StudentsT::new(0.0, 1.0, usual_freedom(degrees_of_freedom));
+    let (Ok(student), true) = (student, uncertainty > 0.0 && widest.is_finite()) else { return widest };
+    let holds = |half: f64| {
+        let below = |distance: f64| student.cdf(distance / uncertainty);
+        below(half - either_way) + below(half + either_way) - 1.0
+    };
+    let (mut low, mut high) = (0.0, widest);
+    for _ in 0..50 {
+        let middle = f64::midpoint(low, high);
+        if holds(middle) < 0.95 { low = middle } else { high = middle }
+    }
+    high
+}
+
 /// Half-width of the interval of Student's distribution that holds `probability` of it, in standard
 /// uncertainties. Degrees of freedom below 1 are taken as 1, and NaN as infinite; beyond 10 000 the
 /// normal distribution's value differs by less than 0.0003.
 #[must_use]
 pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
-    let freedom = if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) };
+    let freedom = usual_freedom(degrees_of_freedom);
     let tail = 1.0 - (1.0 - probability.clamp(0.0, 0.999_999)) / 2.0;
     StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
+}
+
+fn usual_freedom(degrees_of_freedom: f64) -> f64 {
+    if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) }
 }
