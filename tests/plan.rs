@@ -1,7 +1,9 @@
 //! The test card: what it asks for, in which order, and what it refuses.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use pairspeed::propulsion::{FlownFlight, FlownStep, PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan};
+use pairspeed::propulsion::{
+    FlownFlight, FlownStep, PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan,
+};
 use pairspeed::units::Unit;
 
 fn wish() -> PlanWish {
@@ -128,9 +130,7 @@ fn a_course_too_short_says_what_course_is_needed() {
 #[test]
 fn an_interval_out_of_reach_is_said_with_the_one_to_expect() {
     let fine = card(&PlanWish { half_width_mps: 0.01, ..wish() });
-    let [Shortfall::Interval { expected_mps }] = fine.shortfalls[..] else {
-        panic!("{:?}", fine.shortfalls)
-    };
+    let [Shortfall::Interval { expected_mps }] = fine.shortfalls[..] else { panic!("{:?}", fine.shortfalls) };
     assert!(fine.steps.iter().all(|step| step.pairs_needed.is_none()));
     assert!(fine.steps.iter().all(|step| step.half_width_mps <= expected_mps), "{expected_mps:?}");
 }

@@ -57,7 +57,12 @@ impl Disagreement {
         };
         let at_odds =
             exceeds(found / expected, degrees_of_freedom, share) || groups.iter().any(worst_exceeds);
-        (at_odds && found > expected).then_some(Self { found, expected, degrees_of_freedom, of_expected: own })
+        (at_odds && found > expected).then_some(Self {
+            found,
+            expected,
+            degrees_of_freedom,
+            of_expected: own,
+        })
     }
 
     /// The row that it brings into the budget of the mean of so many pairs.

@@ -126,9 +126,7 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
 
 /// The verdict, and that at the voltages as flown where it is another.
 fn verdict_cell(step: &StepDifference) -> String {
-    let word = verdict_word(step.verdict);
-    other_as_flown(step)
-        .map_or_else(|| word.to_owned(), |other| format!("{word} (voltage as flown: {})", verdict_word(other)))
+    verdict_word(step.verdict).to_owned() + &as_flown_words(step)
 }
 
 /// The verdict at the voltages as flown, where it differs.
@@ -202,7 +200,8 @@ fn told_difference(step: &StepDifference, style: &ComparisonStyle) -> String {
 
 fn as_flown_words(step: &StepDifference) -> String {
     other_as_flown(step).map_or_else(String::new, |other| {
-        format!(" (only with the voltages matched; as flown: {})", verdict_word(other))
+        let word = if other.is_shown() { verdict_word(other) } else { "not shown" };
+        format!(" (as flown: {word})")
     })
 }
 
@@ -219,9 +218,9 @@ fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String 
         return String::new();
     }
     let holds = match matched.iter().filter(|step| other_as_flown(step).is_some()).count() {
-        0 => "the verdicts hold without it too".to_owned(),
-        count if count == matched.len() => "without it the verdicts are others".to_owned(),
-        count => format!("without it {count} of the verdicts would be another"),
+        0 => "without it, as flown, they are the same".to_owned(),
+        1 => "without it, as flown, 1 of them is another".to_owned(),
+        count => format!("without it, as flown, {count} of them are others"),
     };
     format!(
         " These verdicts rest on an assumed effect of voltage (speed goes with its power {:.1}), not on one seen in \

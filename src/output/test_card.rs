@@ -31,12 +31,13 @@ pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
     for flight in flights(card) {
         let throttles: Vec<String> = flight.iter().map(|run| trimmed(run.throttle_percent)).collect();
         let number = flight.first().map_or(0, |run| run.flight);
-        lines.extend(wrapped(&format!("  flight {number}: {} %", throttles.join(", "))));
+        lines.extend(wrapped(&format!("- flight {number}: {} %", throttles.join(", "))));
     }
     lines.push(String::new());
     let remarks = card.assumptions.iter().chain(&card.notes).cloned().chain([order_sentence(card)]);
     lines.extend(remarks.flat_map(|remark| wrapped(&remark)));
-    lines.extend(IN_FLIGHT.iter().flat_map(|caution| wrapped(&format!("Caution: {caution}"))));
+    lines.push("Cautions:".to_owned());
+    lines.extend(IN_FLIGHT.iter().flat_map(|caution| wrapped(&format!("- {caution}"))));
     lines.join("\n") + "\n"
 }
 

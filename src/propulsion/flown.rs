@@ -296,7 +296,8 @@ impl Summary {
         let of_budget = step.budget.as_ref().map(|budget| budget.degrees_of_freedom.unwrap_or(f64::INFINITY));
         let degrees_of_freedom = of_budget.or_else(|| mean(&of_pairs)).unwrap_or(f64::INFINITY);
         let combined = step.budget.as_ref().and_then(|budget| budget.combined);
-        let from = Interval { low: step.airspeed_low?, high: step.airspeed_high?, combined, degrees_of_freedom };
+        let from =
+            Interval { low: step.airspeed_low?, high: step.airspeed_high?, combined, degrees_of_freedom };
         let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
         Some(FlownStep {
             step: step.step,
@@ -335,7 +336,8 @@ impl Pattern {
         }
         let degrees_of_freedom = self.degrees_of_freedom.unwrap_or(f64::INFINITY);
         let combined = self.airspeed_uncertainty;
-        let from = Interval { low: self.airspeed_low?, high: self.airspeed_high?, combined, degrees_of_freedom };
+        let from =
+            Interval { low: self.airspeed_low?, high: self.airspeed_high?, combined, degrees_of_freedom };
         let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
         Some(FlownStep {
             step: steps.iter().map(|step| step.step).max().unwrap_or(0).saturating_add(1),

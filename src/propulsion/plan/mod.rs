@@ -259,8 +259,7 @@ pub fn plan(wish: &PlanWish, former: Option<&FlownFlight>) -> Result<TestCard, P
             downwind_s: leg.downwind_s,
             pairs: passes,
             pairs_needed: *needed,
-            half_width_mps: Some(outlook.half_width(leg, &legs, passes))
-                .filter(|_| fits && !leg.is_short()),
+            half_width_mps: Some(outlook.half_width(leg, &legs, passes)).filter(|_| fits && !leg.is_short()),
         })
         .collect();
     let longest = flights.iter().copied().max().unwrap_or(1);
