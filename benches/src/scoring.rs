@@ -7,6 +7,7 @@ use pairspeed::footage::Clip;
 use pairspeed::glyphs::{GlyphSet, builtin_sets};
 use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Prepared, Silent, collect};
 use pairspeed::recognise::{Recogniser, Sample};
+use pairspeed::series::{Blank, Readings, trust};
 use pairspeed::setup::{Region, Setup};
 use pairspeed::teach::teach;
 
@@ -23,29 +24,22 @@ pub struct Tally {
     pub silent: usize,
     /// Readings that are not right.
     pub wrong: usize,
-    /// Confidence of every reading, blanks included, and whether it was right.
+    /// Confidence of every reading that agrees with those around it, sure or not, and whether it was right.
     pub rated: Vec<(f32, bool)>,
     /// Readings that are not right, in words; true for those that are wrong.
     pub examples: Vec<(bool, String)>,
 }
 
 impl Tally {
-    fn count(&mut self, truth: &str, value: f64, confidence: f32, time_s: f64) {
-        let right = truth.split('|').any(|one| one.trim().parse() == Ok(value));
-        if !value.is_nan() {
-            self.rated.push((confidence, right));
-        }
-        let (count, verdict) = match (confidence >= DEFAULT_LEAST_CONFIDENCE, right) {
-            (true, true) => (&mut self.right, None),
-            (true, false) => (&mut self.wrong, Some("read as")),
-            (false, _) => (&mut self.silent, Some("silent, perhaps")),
+    fn count(&mut self, truth: &str, reading: Option<(f64, f32)>, time_s: f64) {
+        let (count, verdict) = match reading {
+            Some((value, _)) if is_right(truth, value) => (&mut self.right, None),
+            Some((value, sure)) => (&mut self.wrong, Some((true, format!("read as {value} ({sure:.4})")))),
+            None => (&mut self.silent, Some((false, "silent".to_owned()))),
         };
         *count += 1;
-        if let Some(verdict) = verdict {
-            let wrong = confidence >= DEFAULT_LEAST_CONFIDENCE;
-            let example = format!("{time_s:.2} s: {truth} {verdict} {value} ({confidence:.4})");
-            self.examples.push((wrong, example));
-        }
+        let in_words = |(wrong, verdict)| (wrong, format!("{time_s:.2} s: {truth} {verdict}"));
+        self.examples.extend(verdict.map(in_words));
     }
 
     /// Frames counted.
@@ -53,6 +47,23 @@ impl Tally {
     pub fn frames(&self) -> usize {
         self.right + self.silent + self.wrong
     }
+}
+
+/// Whether a value is one of the texts shown.
+fn is_right(truth: &str, value: f64) -> bool {
+    truth.split('|').any(|one| one.trim().parse() == Ok(value))
+}
+
+/// The readings that are sure enough.
+fn above(mut readings: Readings, least_confidence: f32) -> Readings {
+    for channel in &mut readings.channels {
+        for (frame, confidence) in channel.confidence.iter().enumerate() {
+            if *confidence < least_confidence && channel.blank[frame] == Blank::No {
+                (channel.values[frame], channel.blank[frame]) = (f64::NAN, Blank::Unclear);
+            }
+        }
+    }
+    readings
 }
 
 /// The score of one clip.
@@ -88,14 +99,17 @@ pub fn score(
         remarks.push(format!("{} is not read", channel.name()));
     }
     let prepared = Prepared { setup, recogniser, sample, moved: None };
-    let read = collect(&mut Clip::open(clip)?, &prepared, 0.0, &mut Silent)?;
+    let all = collect(&mut Clip::open(clip)?, &prepared, 0.0, &mut Silent)?;
+    let read = trust(above(all.clone(), DEFAULT_LEAST_CONFIDENCE)).readings;
+    let rated = trust(all).readings;
     let mut channels = Vec::new();
-    for readings in &read.channels {
+    for (readings, rated) in read.channels.iter().zip(&rated.channels) {
         let mut tally = Tally { channel: readings.channel.name().to_owned(), ..Tally::default() };
         let shown = truth.get(readings.channel.name()).map_or(&[][..], Vec::as_slice);
         for (index, text) in shown.iter().enumerate().filter(|(_, text)| !text.is_empty()) {
-            if let (Some(time_s), Some(value)) = (read.time_s.get(index), readings.values.get(index)) {
-                tally.count(text, *value, readings.confidence[index], *time_s);
+            if let Some(time_s) = read.time_s.get(index) {
+                tally.count(text, readings.trusted(index), *time_s);
+                tally.rated.extend(rated.trusted(index).map(|(value, sure)| (sure, is_right(text, value))));
             }
         }
         channels.push(tally);
