@@ -1,18 +1,23 @@
 //! Readings: runs recognition over a recording, frame by frame.
 
+mod glance;
+mod lost;
 mod pooling;
 mod prepare;
 
 use std::ops::ControlFlow;
 
 use crate::channel::Channel;
-use crate::footage::{Area, FootageError, FrameSource};
+use crate::footage::{Area, FootageError, FrameSource, LumaPlane};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Recogniser, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
 
+use glance::Glance;
+use lost::Watch;
+pub use lost::lost_sentences;
 use pooling::{Bounds, Frame, Verdict};
 pub use prepare::{Misfit, PrepareError, Prepared, prepare};
 
@@ -61,25 +66,32 @@ pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, F
 /// Those of the source. A stop asked for by `progress` gives what was read until then.
 pub fn collect<S: FrameSource>(
     source: &mut S,
-    setup: &Setup,
-    recogniser: &Recogniser,
+    prepared: &Prepared,
     least_confidence: f32,
     progress: &mut dyn Progress,
 ) -> Result<Readings, FootageError> {
+    let Prepared { setup, recogniser, sample, .. } = prepared;
     let mut readings = Readings::default();
     let mut pools: Vec<Pool> =
         setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
     let length_s = source.info().stated_length_s;
-    source.work_through(&surroundings(setup), &|luma| recogniser.look(luma), &mut |frame| {
-        let time_s = frame.time_s;
-        for (pool, look) in pools.iter_mut().zip(frame.made) {
-            pool.push(Frame { time_s, look, lost: frame.damaged });
+    let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
+    let look =
+        |luma: LumaPlane<'_>| (recogniser.look(luma), Glance::of(places.iter().map(|place| (luma, *place))));
+    let mut watch = Watch::of(sample);
+    source.work_through(&surroundings(setup), &look, &mut |frame| {
+        let (time_s, (looks, glance)) = (frame.time_s, frame.made);
+        let legible = looks.iter().any(|look| look.sight == Sight::Clear);
+        let lost = watch.see(glance, time_s, legible, frame.damaged);
+        for (pool, look) in pools.iter_mut().zip(looks) {
+            pool.push(Frame { time_s, look, lost });
         }
         readings.frame.push(readings.frame.len() as u64);
         readings.time_s.push(time_s);
         progress.frame_read(readings.frame.len() as u64, time_s, length_s)
     })?;
     readings.channels = pools.into_iter().map(Pool::finish).collect();
+    readings.lost = watch.finish(&mut readings.channels, &readings.time_s);
     Ok(readings)
 }
 

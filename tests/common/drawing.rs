@@ -3,7 +3,7 @@
 use image::{GrayImage, Luma};
 use pairspeed::footage::MemoryFrames;
 use pairspeed::glyphs::{Face, Glyph, GlyphSet};
-use pairspeed::readings::{Silent, collect, sample};
+use pairspeed::readings::{Prepared, Silent, collect, sample};
 use pairspeed::recognise::Recogniser;
 use pairspeed::setup::Setup;
 
@@ -17,8 +17,10 @@ pub fn read_drawn(
     let frames = shown.iter().zip(0..).map(|(text, number)| (f64::from(number) * 0.04, draw(text, number)));
     let mut source = MemoryFrames::new(frames.collect()).unwrap();
     let setup: Setup = toml::from_str(setup).unwrap();
-    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample(&mut source, &setup).unwrap());
-    collect(&mut source, &setup, &recogniser, 0.95, &mut Silent).unwrap().channels[0].values.clone()
+    let sample = sample(&mut source, &setup).unwrap();
+    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample);
+    let prepared = Prepared { setup, recogniser, sample, moved: None };
+    collect(&mut source, &prepared, 0.95, &mut Silent).unwrap().channels[0].values.clone()
 }
 
 /// Width and height of the frames drawn.
