@@ -134,7 +134,6 @@ impl Default for Plan {
             altitude_readout: true,
             lost: Vec::new(),
             gaps: Vec::new(),
-            lost: Vec::new(),
         }
     }
 }
