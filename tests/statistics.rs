@@ -1,7 +1,7 @@
 //! The statistics against published values.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use pairspeed::airspeed::{Budget, Cause, Contribution, coverage_factor, half_width_of_two};
+use pairspeed::airspeed::{Budget, Cause, Contribution, coverage_factor};
 use pairspeed::series::statistics::{
     MAD_TO_SIGMA, effective_count, grouped_median, lag_one_autocorrelation, mean, median, scaled_mad,
     standard_deviation,
@@ -102,19 +102,6 @@ fn degrees_of_freedom_are_those_of_the_gum_examples() {
     let budget = Budget { rows, ..Budget::default() };
     assert_near(budget.combined(), 31.67, 0.005);
     assert_near(budget.degrees_of_freedom(), 16.76, 0.01);
-}
-
-#[test]
-fn a_part_of_two_values_is_propagated_with_its_own_distribution() {
-    // Worked by hand from the normal table: of 1 either way with 0.1 normal, 5 % of either half
-    // lie beyond 1 + 1.6449 x 0.1; alone, the normal part has 1.96.
-    assert_near(half_width_of_two(1.0, 0.1, f64::INFINITY), 1.0 + 0.16449, 1e-4);
-    assert_near(half_width_of_two(0.0, 0.1, f64::INFINITY), 0.196, 1e-4);
-    assert_near(half_width_of_two(1.0, 0.0, f64::INFINITY), 1.0, 1e-12);
-    let rounding = Contribution { cause: Cause::SharedRounding, ..part(1.0, f64::INFINITY) };
-    let budget = Budget { rows: vec![part(0.1, f64::INFINITY), rounding], ..Budget::default() };
-    let (low, high) = budget.interval(50.0);
-    assert_near(high - low, 2.0 * 1.16449, 2e-4);
 }
 
 #[test]

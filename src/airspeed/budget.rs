@@ -39,18 +39,21 @@ pub struct Contribution {
     pub shared: bool,
 }
 
-/// What a display with steps of `quantum` reads low on the average. Whether it rounds or cuts further places
-/// off cannot be told from its readings, so either is taken to be as likely: it reads right or half a step low
-/// throughout.
+/// Probability that a display cuts further places off instead of rounding them (an assumption, no source; the
+/// readings do not tell): it then reads half a step low throughout. The more it is, the better are displays that
+/// cut off served and the wider are the intervals of all others.
+const CUTS_OFF: f64 = 0.3;
+
+/// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
-    quantum / 4.0
+    CUTS_OFF * quantum / 2.0
 }
 
-/// The doubt which of both it does: a quarter of a step either way.
+/// The doubt whether it does: the standard deviation of half a step with that probability.
 pub(super) fn shared_rounding(quantum: f64) -> Contribution {
     Contribution {
         cause: Cause::SharedRounding,
-        uncertainty: quantum / 4.0,
+        uncertainty: (CUTS_OFF * (1.0 - CUTS_OFF)).sqrt() * quantum / 2.0,
         degrees_of_freedom: f64::INFINITY,
         shared: true,
     }
@@ -84,19 +87,10 @@ impl Budget {
         if sampled > 0.0 { self.combined().powi(4) / sampled } else { f64::INFINITY }
     }
 
-    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4), and less where the
-    /// doubt how the display rounds dominates, which takes two values only: see [`half_width_of_two`].
+    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
     #[must_use]
     pub fn coverage_factor(&self) -> f64 {
-        let (rounding, rest): (Vec<Contribution>, Vec<Contribution>) =
-            self.rows.iter().partition(|row| row.cause == Cause::SharedRounding);
-        let [rounding, rest] = [rounding, rest].map(|rows| Self { rows, ..Self::default() });
-        let (either_way, combined) = (rounding.combined(), self.combined());
-        if either_way > 0.0 {
-            half_width_of_two(either_way, rest.combined(), rest.degrees_of_freedom()) / combined
-        } else {
-            coverage_factor(0.95, self.degrees_of_freedom())
-        }
+        coverage_factor(0.95, self.degrees_of_freedom())
     }
 
     /// The 95 % interval of an airspeed: the coverage factor times `u_c` either side of the airspeed and what
@@ -139,37 +133,12 @@ impl Budget {
     }
 }
 
-/// Half-width of the interval that holds 95 % of a sum of two parts: one is `either_way` or as much below zero,
-/// both as likely, the other `uncertainty` times Student's distribution. The
-/// distributions are propagated, as JCGM 101:2008 does by Monte Carlo, since a sum that such a part dominates is
-/// far from normal (JCGM 100:2008, G.2).
-#[must_use]
-pub fn half_width_of_two(either_way: f64, uncertainty: f64, degrees_of_freedom: f64) -> f64 {
-    let widest = either_way + coverage_factor(0.95, degrees_of_freedom) * uncertainty;
-    let student = StudentsT::new(0.0, 1.0, usual_freedom(degrees_of_freedom));
-    let (Ok(student), true) = (student, uncertainty > 0.0 && widest.is_finite()) else { return widest };
-    let holds = |half: f64| {
-        let below = |distance: f64| student.cdf(distance / uncertainty);
-        below(half - either_way) + below(half + either_way) - 1.0
-    };
-    let (mut low, mut high) = (0.0, widest);
-    for _ in 0..50 {
-        let middle = f64::midpoint(low, high);
-        if holds(middle) < 0.95 { low = middle } else { high = middle }
-    }
-    high
-}
-
 /// Half-width of the interval of Student's distribution that holds `probability` of it, in standard
 /// uncertainties. Degrees of freedom below 1 are taken as 1, and NaN as infinite; beyond 10 000 the
 /// normal distribution's value differs by less than 0.0003.
 #[must_use]
 pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
-    let freedom = usual_freedom(degrees_of_freedom);
+    let freedom = if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) };
     let tail = 1.0 - (1.0 - probability.clamp(0.0, 0.999_999)) / 2.0;
     StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
-}
-
-fn usual_freedom(degrees_of_freedom: f64) -> f64 {
-    if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) }
 }

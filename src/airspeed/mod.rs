@@ -8,7 +8,7 @@ pub mod multileg;
 mod patterns;
 mod turn_fit;
 
-pub use budget::{Budget, Cause, Contribution, coverage_factor, half_width_of_two};
+pub use budget::{Budget, Cause, Contribution, coverage_factor};
 use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,

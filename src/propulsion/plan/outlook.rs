@@ -1,7 +1,7 @@
 //! What makes the airspeeds of the next flight uncertain.
 
 use super::{PlanWish, StepLegs, UPDATE_S};
-use crate::airspeed::{ASSUMED_DRIFT_SHARE, RECEIVER_MPS, half_width_of_two};
+use crate::airspeed::{ASSUMED_DRIFT_SHARE, RECEIVER_MPS, coverage_factor};
 use crate::propulsion::flown::FlownFlight;
 use crate::series::statistics::{effective_count, mean};
 
@@ -75,12 +75,13 @@ impl Outlook {
         let of_leg = |steady_s: f64| self.gust_mps.powi(2) / self.looks(steady_s, leg.airspeed_mps);
         let [up, down] = leg.steady_s();
         let own = (of_leg(up) + of_leg(down)) / 4.0 + self.other_variance();
+        // That a display may cut off instead of rounding, as for an airspeed that was read.
+        let shared = self.quantum_mps.powi(2) / 19.0;
         let looks = |leg: &StepLegs| {
             leg.steady_s().iter().map(|s| self.looks(*s, leg.airspeed_mps) - 1.0).sum::<f64>()
         };
         // What is known of the gusts is pooled over all legs; 3 is what the expectation is worth.
         let freedom = 3.0 + count * all.iter().map(looks).sum::<f64>();
-        // That a display cuts off instead of rounding, as for an airspeed that was read.
-        half_width_of_two(self.quantum_mps / 4.0, (own / count).sqrt(), freedom)
+        coverage_factor(0.95, freedom) * (own / count + shared).sqrt()
     }
 }
