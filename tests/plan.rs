@@ -1,5 +1,5 @@
 //! The test card: what it asks for, in which order, and what it refuses.
-#![allow(clippy::unwrap_used, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 use pairspeed::propulsion::{
     FlownFlight, FlownStep, PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan,
