@@ -62,6 +62,7 @@ fn made_up(rest_v: (f64, f64), shown: &[Shown]) -> MadeUp {
         channels,
         gaps: vec![],
         lost: vec![],
+        crops: Default::default(),
     };
     let series = Series {
         speed_smooth: vec![f64::NAN; rows.len()],

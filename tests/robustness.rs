@@ -108,7 +108,7 @@ proptest! {
                 channel(Channel::Throttle, Some(Unit::Percent), throttle),
             ],
             gaps: gap.map(|(start_s, length_s)| Gap { start_s, end_s: start_s + length_s }).into_iter().collect(),
-            lost: Vec::new(),
+            lost: Vec::new(), crops: Default::default(),
         };
         let options = LegOptions { told, ..LegOptions::default() };
         let wind = ToldWind { wind, course_deg: Some(10.0), held: Held::Track };
@@ -147,6 +147,7 @@ fn speeds(values: Vec<f64>) -> Readings {
         channels: vec![channel(Channel::Speed, Some(Unit::KilometresPerHour), values)],
         gaps: Vec::new(),
         lost: Vec::new(),
+        crops: Default::default(),
     }
 }
 

@@ -32,6 +32,7 @@ fn frames(values: Vec<f64>) -> Readings {
         }],
         gaps: Vec::new(),
         lost: Vec::new(),
+        crops: Default::default(),
     }
 }
 

@@ -169,24 +169,34 @@ const MOST_NOISE_SHARE: f64 = 0.5;
 /// Numbers multiplied at a time, so that the compiler can use vector instructions.
 const LANES: usize = 8;
 
+/// Rows worked on side by side, so that a sum need not wait for the one before.
+const ROWS: usize = 4;
+
 /// Sum of weights times features over `cols` columns; rows stand apart by the strides of each.
 #[multiversion(targets("x86_64+avx2+fma"))]
 fn weighed(weights: &[f32], features: &[f32], (cols, stride, apart): (usize, usize, usize)) -> f32 {
-    let mut lanes = [0.0; LANES];
+    let mut lanes = [[0.0_f32; LANES]; ROWS];
     let mut rest = 0.0;
-    for (weights, row) in weights.chunks_exact(stride).zip(features.chunks(apart)) {
-        let (weights, row) = (&weights[..cols], &row[..cols]);
-        let (of_weights, of_row) = (weights.chunks_exact(LANES), row.chunks_exact(LANES));
-        for (weight, level) in of_weights.remainder().iter().zip(of_row.remainder()) {
-            rest += weight * level;
-        }
-        for (weights, levels) in of_weights.zip(of_row) {
-            for lane in 0..LANES {
-                lanes[lane] += weights[lane] * levels[lane];
+    let rows = weights.len() / stride;
+    let weights = |row: usize| &weights[row * stride..row * stride + cols];
+    let features = |row: usize| &features[row * apart..row * apart + cols];
+    for top in (0..rows - rows % ROWS).step_by(ROWS) {
+        let pair =
+            |row: usize| weights(top + row).chunks_exact(LANES).zip(features(top + row).chunks_exact(LANES));
+        for (((first, second), third), fourth) in pair(0).zip(pair(1)).zip(pair(2)).zip(pair(3)) {
+            for (lanes, (weights, levels)) in lanes.iter_mut().zip([first, second, third, fourth]) {
+                for ((lane, weight), level) in lanes.iter_mut().zip(weights).zip(levels) {
+                    *lane += weight * level;
+                }
             }
         }
     }
-    lanes.iter().sum::<f32>() + rest
+    for row in 0..rows {
+        let whole = if row < rows - rows % ROWS { cols - cols % LANES } else { 0 };
+        let products = weights(row)[whole..].iter().zip(&features(row)[whole..]);
+        rest += products.map(|(weight, level)| weight * level).sum::<f32>();
+    }
+    lanes.iter().flatten().sum::<f32>() + rest
 }
 
 /// sum(t f), sum(t t) and sum(f f) over the rows of a template, `cols` wide, and the features under it, whose

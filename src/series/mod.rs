@@ -2,6 +2,7 @@
 
 mod check;
 mod convert;
+mod crops;
 mod dead;
 mod runs;
 mod smooth;
@@ -9,6 +10,7 @@ pub mod statistics;
 
 use std::collections::BTreeMap;
 
+pub use crops::{Crop, Crops};
 pub use runs::Updates;
 pub use smooth::SMOOTHING_HALF_WIDTH_S;
 pub(crate) use smooth::without_outliers;
@@ -166,6 +168,8 @@ pub struct Readings {
     pub gaps: Vec<Gap>,
     /// Stretches in which the picture is lost.
     pub lost: Vec<LostPicture>,
+    /// Pictures of some readings.
+    pub crops: Crops,
 }
 
 impl Readings {
