@@ -354,11 +354,12 @@ impl<'a> Scores<'a> {
         let cols = features.ncols().max(1);
         let mut whole = vec![f32::NEG_INFINITY; alphabet.shapes.len() * cols];
         let mut near = vec![f32::NEG_INFINITY; 2 * whole.len()];
+        let mut line = Vec::new();
         for (index, (row, near)) in
             whole.chunks_exact_mut(cols).zip(near.chunks_exact_mut(2 * cols)).enumerate()
         {
             scorer.score_row(index, features, top, row);
-            best_within(row, near);
+            best_within(row, &mut line, near);
         }
         Self { features, top, cols, whole, near }
     }
@@ -387,20 +388,22 @@ impl<'a> Scores<'a> {
     }
 }
 
-/// The best of the scores within [`WITHIN_PLACE_HALVES`] of every half column, from those at whole columns.
-fn best_within(whole: &[f32], near: &mut [f32]) {
-    let at = |half: usize| match (whole.get(half / 2), whole.get(half / 2 + 1)) {
-        (Some(here), _) if half.is_multiple_of(2) => *here,
-        (Some(here), Some(next)) => 0.5 * (here + next),
-        _ => f32::NEG_INFINITY,
-    };
+/// The best of the scores within [`WITHIN_PLACE_HALVES`] of every half column, from those at whole columns;
+/// `line` is room to work in.
+fn best_within(whole: &[f32], line: &mut Vec<f32>, near: &mut [f32]) {
     let reach = WITHIN_PLACE_HALVES as usize;
-    let mut last = [f32::NEG_INFINITY; 2 * WITHIN_PLACE_HALVES as usize + 1];
-    for half in 0..near.len() + reach {
-        last.rotate_left(1);
-        last[2 * reach] = if half < 2 * whole.len() { at(half) } else { f32::NEG_INFINITY };
-        if let Some(near) = half.checked_sub(reach).and_then(|middle| near.get_mut(middle)) {
-            *near = last.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    line.clear();
+    line.resize(near.len() + 2 * reach, f32::NEG_INFINITY);
+    for (place, here) in line[reach..].iter_mut().step_by(2).zip(whole) {
+        *place = *here;
+    }
+    for (place, two) in line[reach + 1..].iter_mut().step_by(2).zip(whole.windows(2)) {
+        *place = 0.5 * (two[0] + two[1]);
+    }
+    near.copy_from_slice(&line[..near.len()]);
+    for by in 1..=2 * reach {
+        for (best, other) in near.iter_mut().zip(&line[by..]) {
+            *best = best.max(*other);
         }
     }
 }

@@ -115,9 +115,9 @@ impl Scorer for Matcher {
         if top + self.rows > rows || columns == 0 {
             return;
         }
-        let row = &mut row[..columns];
-        row.fill(-0.5 * filter.distance2);
-        slide(&filter.weights, filter.cols, &levels[top * width..(top + self.rows) * width], width, row);
+        let base = -0.5 * filter.distance2;
+        let under = &levels[top * width..(top + self.rows) * width];
+        slide(&filter.weights, filter.cols, under, width, (base, &mut row[..columns]));
     }
 
     /// Squared distance between character `index` and nothing.
@@ -162,7 +162,7 @@ pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) 
     }
     let under = &f[top * width..(top + rows) * width];
     let mut products = vec![0.0; width - cols + 1];
-    slide(t, cols, under, width, &mut products);
+    slide(t, cols, under, width, (0.0, &mut products));
     let mut squares = vec![0.0_f32; width];
     for row in under.chunks_exact(width) {
         squares.iter_mut().zip(row).for_each(|(sum, level)| *sum += level * level);
@@ -178,32 +178,38 @@ pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) 
 /// Columns whose sums are kept in registers while a template slides over them.
 const TILE: usize = 32;
 
-/// Adds to `sums` the products of a template with the features, rows `width` wide, at every column.
+/// The products of a template with the features, rows `width` wide, at every column, added to `base`.
 #[multiversion(targets("x86_64+avx2+fma"))]
-fn slide(template: &[f32], cols: usize, features: &[f32], width: usize, sums: &mut [f32]) {
-    let mut tiles = sums.chunks_exact_mut(TILE);
-    let mut first = 0;
-    for tile in &mut tiles {
-        let mut kept = [0.0_f32; TILE];
+fn slide(template: &[f32], cols: usize, features: &[f32], width: usize, (base, sums): (f32, &mut [f32])) {
+    let columns = sums.len();
+    // The last tile may overlap the one before: its sums are the same.
+    let firsts = (0..columns / TILE).map(|tile| tile * TILE).chain(columns.checked_sub(TILE));
+    for first in firsts {
+        // Two sets of sums, so that one need not wait for the other.
+        let (mut even, mut odd) = ([base; TILE], [0.0_f32; TILE]);
         for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
-            for (weight, levels) in template.iter().zip(row[first..].windows(TILE)) {
-                for (sum, level) in kept.iter_mut().zip(levels) {
-                    *sum += weight * level;
+            let levels = &row[first..first + cols - 1 + TILE];
+            let mut pairs = template.chunks_exact(2);
+            for (pair, levels) in (&mut pairs).zip(levels.windows(TILE + 1).step_by(2)) {
+                for at in 0..TILE {
+                    even[at] += pair[0] * levels[at];
+                    odd[at] += pair[1] * levels[at + 1];
                 }
             }
+            if let ([weight], levels) = (pairs.remainder(), &levels[cols - 1..]) {
+                even.iter_mut().zip(levels).for_each(|(sum, level)| *sum += weight * level);
+            }
         }
-        tile.iter_mut().zip(kept).for_each(|(sum, kept)| *sum += kept);
-        first += TILE;
+        let sums = sums[first..first + TILE].iter_mut();
+        sums.zip(even.iter().zip(odd)).for_each(|(sum, (even, odd))| *sum = even + odd);
     }
-    let rest = tiles.into_remainder();
-    if rest.is_empty() {
+    if columns >= TILE {
         return;
     }
+    sums.fill(base);
     for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
-        for (weight, levels) in template.iter().zip(row[first..].windows(rest.len())) {
-            for (sum, level) in rest.iter_mut().zip(levels) {
-                *sum += weight * level;
-            }
+        for (weight, levels) in template.iter().zip(row.windows(columns)) {
+            sums.iter_mut().zip(levels).for_each(|(sum, level)| *sum += weight * level);
         }
     }
 }
