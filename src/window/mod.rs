@@ -9,6 +9,7 @@
 
 mod card;
 mod compare;
+mod dialogs;
 mod digits;
 mod flight;
 pub mod look;
