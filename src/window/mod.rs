@@ -25,6 +25,7 @@ use std::path::PathBuf;
 
 use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea};
 
+use crate::setup::Region;
 pub use native::{WindowError, has_display, open};
 pub use shared::{Finished, Notice, Shared};
 use store::Store;
@@ -144,6 +145,12 @@ impl Desk {
         &self.shared
     }
 
+    /// The regions marked just now, saved or not.
+    #[must_use]
+    pub fn marked(&self) -> &[Region] {
+        self.regions.marked()
+    }
+
     /// Opens the clips of one flight, as when they are dropped.
     pub fn open_clips(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
         self.keep();
@@ -153,17 +160,8 @@ impl Desk {
 
     /// Keeps all work that is not saved yet.
     pub fn keep(&mut self) {
-        let shared = &mut self.shared;
         for step in Step::ALL {
-            let screen: &mut dyn Screen = match step {
-                Step::Recording => &mut self.recording,
-                Step::Regions => &mut self.regions,
-                Step::Digits => &mut self.digits,
-                Step::Reading => &mut self.reading,
-                Step::Legs => &mut self.legs,
-                Step::Compare => &mut self.compare,
-                Step::TestCard => &mut self.card,
-            };
+            let (screen, shared) = self.screen(step);
             screen.keep(shared);
         }
     }

@@ -30,7 +30,6 @@ pub struct ReadingScreen {
     reading: Option<Work<Finished>>,
     /// The answer as a table.
     table: Option<String>,
-    notes: Vec<String>,
 }
 
 impl ReadingScreen {
@@ -38,8 +37,10 @@ impl ReadingScreen {
         if self.begun == shared.recording_number {
             return;
         }
-        let reading = self.reading.take();
-        reading.into_iter().for_each(|reading| drop(reading.cancel()));
+        if let Some(reading) = self.reading.take() {
+            // What is being written just now is written to its end.
+            let _too_late = reading.cancel();
+        }
         *self = Self { begun: shared.recording_number, ..Self::default() };
         self.folder = usual_folder(&shared.clips).display().to_string();
     }
@@ -65,7 +66,7 @@ impl ReadingScreen {
             Err(error) => return shared.wrong(in_our_words(&error)),
         };
         self.in_the_way.clear();
-        (self.table, self.notes) = (None, Vec::new());
+        self.table = None;
         shared.notice = None;
         let clips = shared.clips.clone();
         self.reading =
@@ -140,9 +141,7 @@ impl ReadingScreen {
                 .desired_width(ui.available_width().min(620.0))
                 .show_percentage(),
         )
-        .widget_info(|| {
-            egui::WidgetInfo::labeled(egui::WidgetType::ProgressIndicator, true, come_words(&come))
-        });
+        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, come_words(&come)));
         ui.label(come_words(&come));
         if ui.button("Cancel").on_hover_text("Stop reading; nothing is written").clicked() && reading.cancel()
         {

@@ -63,9 +63,8 @@ pub struct RegionsScreen {
 
 impl RegionsScreen {
     /// What is marked now.
-    #[cfg(test)]
-    pub(super) fn marks(&self) -> &Marks {
-        self.editor.marks()
+    pub(super) fn marked(&self) -> &[Region] {
+        &self.editor.marks().regions
     }
 
     /// Begins anew when another recording or setup came.
@@ -91,10 +90,10 @@ impl RegionsScreen {
         let path = shared.setup.as_ref().map_or_else(|| usual_setup(clip), |loaded| loaded.path.clone());
         self.file = path.display().to_string();
         self.in_the_way = false;
-        if new_recording || *self.editor.marks() != marks {
+        if new_recording {
             self.editor.begin(marks);
         } else {
-            self.editor.mark_saved();
+            self.editor.take(marks);
         }
         if self.kept.as_ref().is_some_and(|kept| marks_of(kept) == *self.editor.marks()) {
             self.kept = None;
@@ -293,7 +292,8 @@ impl RegionsScreen {
                  make the answer better.",
             );
         } else {
-            ui.label(RichText::new(format!("What the boxes read at {}", look::clock(self.time_s))).strong());
+            let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);
+            ui.label(RichText::new(format!("What the boxes read at {}", look::clock(at_s))).strong());
             form::show_list(ui, &mut self.editor, &reads(self.reading.as_ref(), self.asked.as_ref()));
             ui.separator();
             form::show_form(ui, &mut self.editor);
@@ -393,8 +393,6 @@ impl RegionsScreen {
 
 impl Screen for RegionsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        self.follow(ctx, shared);
-        self.follow_viewer(ctx, shared);
         match take_outcome(&mut self.choosing) {
             Some(Outcome::Done(files)) => files.iter().for_each(|file| self.load(shared, file)),
             Some(Outcome::Failed(message)) => shared.wrong(message),
@@ -419,6 +417,9 @@ impl Screen for RegionsScreen {
             look::show_empty(ui, shared, "Open a recording first: then its regions can be marked.");
             return;
         };
+        let ctx = ui.ctx().clone();
+        self.follow(&ctx, shared);
+        self.follow_viewer(&ctx, shared);
         self.take_keys(ui, shared);
         self.show_kept(ui, shared);
         self.show_tools(ui, shared);
