@@ -213,8 +213,11 @@ impl Desk {
         ui.add_space(4.0);
         ui.horizontal_wrapped(|ui| {
             for (number, step) in (1..).zip(Step::ALL) {
-                let words = RichText::new(format!("{number}  {}", step.name())).strong();
-                let button = Button::selectable(self.step == step, words).min_size(egui::vec2(0.0, 28.0));
+                let shown = self.step == step;
+                let colours = look::colours(ui);
+                let ink = if shown { look::on(colours.accent) } else { colours.ink };
+                let words = RichText::new(format!("{number}  {}", step.name())).color(ink);
+                let button = Button::selectable(shown, words).min_size(egui::vec2(0.0, 28.0));
                 let hint = format!("{} (F{number})", step.purpose());
                 let pressed = ui.input_mut(|input| input.consume_key(Modifiers::NONE, step.key()));
                 if ui.add(button).on_hover_text(hint).clicked() || pressed {
@@ -229,5 +232,9 @@ impl Desk {
 
 /// A step's page: scrolls where the window is too small for it.
 pub(crate) fn page<R>(ui: &mut egui::Ui, add: impl FnOnce(&mut egui::Ui) -> R) -> R {
-    ScrollArea::vertical().auto_shrink(false).show(ui, add).inner
+    let lines = |ui: &mut egui::Ui| {
+        // The frame of whatever has the keyboard must not be cut off at the edge.
+        egui::Frame::new().inner_margin(2).show(ui, add).inner
+    };
+    ScrollArea::vertical().auto_shrink(false).show(ui, lines).inner
 }

@@ -98,11 +98,11 @@ impl ReadingScreen {
                 ui.weak("per cent in the order flown; only where the overlay does not show it");
             });
             ui.end_row();
-            let label = ui.label("Units of the results");
+            ui.label("Units of the results");
             ui.horizontal(|ui| {
                 let units = &mut shared.options.units;
-                show_unit(ui, label.id, "speed unit", Quantity::Speed, &mut units.speed);
-                show_unit(ui, label.id, "height unit", Quantity::Length, &mut units.length);
+                show_unit(ui, "speeds", Quantity::Speed, &mut units.speed);
+                show_unit(ui, "heights", Quantity::Length, &mut units.length);
             });
             ui.end_row();
         });
@@ -196,6 +196,7 @@ impl Screen for ReadingScreen {
         }
         page(ui, |ui| {
             let reads = self.reading.is_some();
+            show_what(ui, shared);
             ui.add_enabled_ui(!reads, |ui| self.show_told(ui, shared));
             ui.add_space(6.0);
             if reads {
@@ -208,9 +209,28 @@ impl Screen for ReadingScreen {
     }
 }
 
-fn show_unit(ui: &mut egui::Ui, label: egui::Id, salt: &str, quantity: Quantity, unit: &mut Option<Unit>) {
+/// What is about to be read.
+fn show_what(ui: &mut egui::Ui, shared: &Shared) {
+    let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let clips: Vec<String> = shared.clips.iter().map(|clip| name(clip)).collect();
+    let Some(setup) = &shared.setup else { return };
+    let channels: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
+    ui.label(
+        RichText::new(format!(
+            "Every frame of {} is read: {}, as marked in {}.",
+            clips.join(", "),
+            channels.join(", "),
+            name(&setup.path)
+        ))
+        .strong(),
+    );
+    ui.add_space(4.0);
+}
+
+fn show_unit(ui: &mut egui::Ui, what: &str, quantity: Quantity, unit: &mut Option<Unit>) {
+    let label = ui.label(what).id;
     let name = |unit: Option<Unit>| unit.map_or("as shown", Unit::symbol);
-    let combo = ComboBox::from_id_salt(salt).width(90.0).selected_text(name(*unit));
+    let combo = ComboBox::from_id_salt(what).width(90.0).selected_text(name(*unit));
     let shown = combo.show_ui(ui, |ui| {
         let fitting = Unit::all().filter(|unit| unit.quantity() == quantity).map(Some);
         for choice in std::iter::once(None).chain(fitting) {

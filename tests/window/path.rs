@@ -63,7 +63,10 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert!(window.home.path().join("cameras").read_dir().unwrap().next().is_some());
 
     window.click("3  Digits");
-    window.until_shown("Type the number as shown");
+    window.until_shown("Read in so many of the pictures");
+    if window.shows("nothing you must teach") {
+        window.click("Teach them all the same");
+    }
     let decimals = |channel: &str| {
         let region = saved.setup.regions.iter().find(|region| region.channel.name() == channel);
         region.map(|region| usize::from(region.decimals))

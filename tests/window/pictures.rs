@@ -23,7 +23,10 @@ fn ready(window: &mut Window, step: &str) {
     }
     match step {
         "2  Regions" => window.until_shown("% sure"),
-        "3  Digits" => window.until_shown("Type the number as shown"),
+        "3  Digits" => {
+            window.until_shown("nothing you must teach");
+            window.click("Teach them all the same");
+        }
         _ => {}
     }
     window.harness.remove_cursor();

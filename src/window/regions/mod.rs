@@ -33,7 +33,7 @@ const KEPT_AFTER: Duration = Duration::from_secs(2);
 /// Seconds that the page keys go.
 const PAGE_S: f64 = 5.0;
 /// Width of the side with the form, in points, and its share of a narrow window.
-const SIDE: (f32, f32) = (310.0, 0.46);
+const SIDE: (f32, f32) = (350.0, 0.46);
 
 /// The regions of the recording, and how they are looked at.
 #[derive(Default)]
@@ -277,7 +277,7 @@ impl RegionsScreen {
         });
     }
 
-    fn show_side(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+    fn show_side(&mut self, ui: &mut egui::Ui) {
         let label = ui.label("Camera");
         let mut name = self.editor.marks().name.clone();
         let field = TextEdit::singleline(&mut name).desired_width(f32::INFINITY);
@@ -298,8 +298,6 @@ impl RegionsScreen {
             ui.separator();
             form::show_form(ui, &mut self.editor);
         }
-        ui.separator();
-        self.show_saving(ui, shared);
     }
 
     fn show_saving(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
@@ -425,7 +423,8 @@ impl Screen for RegionsScreen {
         self.show_tools(ui, shared);
         let width = SIDE.0.min(SIDE.1 * ui.available_width());
         Panel::right("regions side").exact_size(width).resizable(false).show(ui, |ui| {
-            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| self.show_side(ui, shared));
+            Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
+            ScrollArea::both().auto_shrink(false).show(ui, |ui| self.show_side(ui));
         });
         Panel::bottom("scrub").show_separator_line(false).show(ui, |ui| self.show_scrub(ui, shared));
         let picture = self.texture.as_ref().map(egui::TextureHandle::id);
