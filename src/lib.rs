@@ -108,9 +108,10 @@ pub fn read_flight(
 
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
     let least = options.least_confidence;
-    let mut read = readings::collect(&mut recording, &prepared.setup, &prepared.recogniser, least, progress)?;
+    let mut read = readings::collect(&mut recording, &prepared, least, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
     let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
+    notes.extend(readings::lost_sentences(&read));
     notes.extend(setup.doubts());
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());

@@ -61,6 +61,8 @@ fn made_up(rest_v: (f64, f64), shown: &[Shown]) -> MadeUp {
         time_s: (0..rows.len()).map(|second| second as f64).collect(),
         channels,
         gaps: vec![],
+        lost: vec![],
+        crops: Default::default(),
     };
     let series = Series {
         speed_smooth: vec![f64::NAN; rows.len()],
@@ -138,6 +140,7 @@ fn step_result(throttle: f64, step: u32, pairs: &[Pair]) -> StepResult {
         wind: 0.0,
         voltage_v: Some(mean(&|pair| pair.voltage_v.unwrap())),
         altitude: None,
+        flags: Vec::new(),
         budget: Budget::default(),
     }
 }

@@ -30,6 +30,15 @@ pub fn quantity(option: &str, text: &str, usual: Unit) -> Result<f64, Failure> {
     Ok(value * unit.si_per_unit())
 }
 
+/// The unit of speed that one of the options' values names; `None` where none does.
+pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>) -> Option<Unit> {
+    let unit = |text: &String| {
+        let name = text.trim_start_matches(|c: char| !c.is_alphabetic());
+        Unit::parse(name).ok().filter(|unit| unit.quantity() == Quantity::Speed)
+    };
+    values.into_iter().flatten().find_map(unit)
+}
+
 /// As [`quantity`], for an option that may be left out.
 ///
 /// # Errors

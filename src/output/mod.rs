@@ -4,6 +4,7 @@
 mod answer;
 mod captions;
 mod comparison;
+mod evidence_png;
 pub mod folder;
 mod legs_csv;
 mod numbers;
@@ -28,6 +29,7 @@ use crate::flight::Flight;
 
 pub use captions::captions_vtt;
 pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
+pub use evidence_png::evidence_png;
 pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
 pub use patterns_csv::patterns_csv;
@@ -48,6 +50,9 @@ pub enum RenderError {
     /// The JSON writer refused a value.
     #[error("the summary could not be written as JSON: {0}")]
     Json(#[from] serde_json::Error),
+    /// A picture could not be written as PNG.
+    #[error("a picture could not be written as PNG: {0}")]
+    Picture(#[source] image::ImageError),
     /// A plot could not be drawn.
     #[error("a plot could not be drawn: {0}")]
     Plot(String),
@@ -57,13 +62,14 @@ pub enum RenderError {
 type Serializer = fn(&Flight) -> Result<Vec<u8>, RenderError>;
 
 /// The result files and what writes each.
-const FORMATS: [(&str, Serializer); 7] = [
+const FORMATS: [(&str, Serializer); 8] = [
     ("series.csv", series_csv),
     ("legs.csv", legs_csv),
     ("pairs.csv", pairs_csv),
     ("patterns.csv", patterns_csv),
     ("summary.json", summary_json),
     ("captions.vtt", captions_vtt),
+    ("evidence.png", evidence_png),
     ("report.html", report_html),
 ];
 

@@ -10,7 +10,7 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
-use crate::series::Gap;
+use crate::series::{Gap, LostLook, LostPicture};
 use crate::units::Unit;
 
 use self::budget::{BudgetSummary, budget_summary};
@@ -53,6 +53,8 @@ struct Summary<'a> {
     update_rate_hz: Option<f64>,
     /// Stretches without frames.
     gaps: Vec<GapSummary>,
+    /// Stretches in which the picture is lost, and how: `damaged`, `static`, `empty` or `frozen`.
+    lost_pictures: Vec<LostSummary>,
     /// What became of each channel's frames.
     channels: Vec<ChannelSummary<'a>>,
     /// Where the throttle comes from.
@@ -62,7 +64,7 @@ struct Summary<'a> {
     /// The pairs of legs.
     pairs: Vec<PairSummary<'a>>,
     /// The throttle steps.
-    steps: Vec<StepSummary>,
+    steps: Vec<StepSummary<'a>>,
     /// Wind, air and patterns of legs.
     #[serde(flatten)]
     surroundings: Surroundings<'a>,
@@ -99,6 +101,15 @@ struct CameraSummary<'a> {
 struct GapSummary {
     start_s: Option<f64>,
     end_s: Option<f64>,
+}
+
+/// A stretch in which the picture is lost.
+#[derive(Debug, Serialize)]
+struct LostSummary {
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+    frames: usize,
+    look: LostLook,
 }
 
 /// One leg. Speeds in `speed_unit`, altitude in `altitude_unit`.
@@ -148,7 +159,7 @@ struct PairSummary<'a> {
 
 /// One throttle step over its pairs. Speeds in `speed_unit`; low and high are the 95 % interval.
 #[derive(Debug, Serialize)]
-struct StepSummary {
+struct StepSummary<'a> {
     step: u32,
     throttle_percent: Option<f64>,
     airspeed: Option<f64>,
@@ -157,6 +168,7 @@ struct StepSummary {
     wind: Option<f64>,
     voltage_v: Option<f64>,
     pairs: usize,
+    flags: &'a [Flag],
     budget: BudgetSummary,
 }
 
@@ -184,6 +196,7 @@ fn summary(flight: &Flight) -> Result<Summary<'_>, RenderError> {
         end_s: readings.time_s.last().copied().and_then(number),
         update_rate_hz: flight.series.update_rate_hz.and_then(number),
         gaps: readings.gaps.iter().map(gap).collect(),
+        lost_pictures: readings.lost.iter().map(lost_summary).collect(),
         channels: readings.channels.iter().map(|channel| channel_summary(&flight.series, channel)).collect(),
         throttle_source: flight.throttle_source,
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
@@ -209,6 +222,15 @@ fn clip(clip: &ClipInfo) -> Clip<'_> {
         height: clip.height,
         nominal_rate_hz: clip.nominal_rate_hz.and_then(number),
         stated_length_s: clip.stated_length_s.and_then(number),
+    }
+}
+
+fn lost_summary(lost: &LostPicture) -> LostSummary {
+    LostSummary {
+        start_s: number(lost.start_s),
+        end_s: number(lost.end_s),
+        frames: lost.frames,
+        look: lost.look,
     }
 }
 
@@ -259,7 +281,7 @@ fn pair_summary(pair: &Pair) -> PairSummary<'_> {
     }
 }
 
-fn step_summary(step: &StepResult) -> StepSummary {
+fn step_summary(step: &StepResult) -> StepSummary<'_> {
     StepSummary {
         step: step.step,
         throttle_percent: step.throttle_percent.and_then(number),
@@ -269,6 +291,7 @@ fn step_summary(step: &StepResult) -> StepSummary {
         wind: number(step.wind),
         voltage_v: step.voltage_v.and_then(number),
         pairs: step.pairs.len(),
+        flags: &step.flags,
         budget: budget_summary(&step.budget),
     }
 }
