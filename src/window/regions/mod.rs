@@ -92,7 +92,7 @@ impl RegionsScreen {
         self.in_the_way = false;
         if new_recording {
             self.editor.begin(marks);
-        } else {
+        } else if *self.editor.saved() != marks {
             self.editor.take(marks);
         }
         if self.kept.as_ref().is_some_and(|kept| marks_of(kept) == *self.editor.marks()) {
