@@ -173,7 +173,9 @@ fn visuals(theme: Theme) -> Visuals {
         (&mut widgets.active, pressed),
         (&mut widgets.open, pressed),
     ] {
-        (widget.weak_bg_fill, widget.bg_fill) = (fill, fill);
+        widget.weak_bg_fill = fill;
+        // Rails, check boxes and round marks stand out from the panel they may lie on.
+        widget.bg_fill = blend(fill, colours.ink, 0.2);
         widget.fg_stroke = Stroke::new(1.2, colours.ink);
         widget.bg_stroke = Stroke::new(1.0, colours.line);
         widget.corner_radius = CornerRadius::same(3);

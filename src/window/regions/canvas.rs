@@ -330,7 +330,10 @@ fn draw_boxes(painter: &Painter, view: View, editor: &Editor) {
         painter.rect_stroke(rect, 0.0, Stroke::new(width, *colour), StrokeKind::Outside);
         draw_name(painter, rect, &format!("{}  {}", number + 1, region.channel.name()), *colour);
         if chosen {
-            for (handle, _) in handles(rect) {
+            // On a box that is drawn small the handles of the sides would hide the digits.
+            let is_roomy = rect.size().min_elem() > 3.0 * HANDLE_SIZE;
+            let shown = handles(rect).filter(|(_, (across, down))| is_roomy || across * down != 0);
+            for (handle, _) in shown {
                 let square = Rect::from_center_size(handle, Vec2::splat(HANDLE_SIZE));
                 painter.rect_filled(square, 0.0, *colour);
                 painter.rect_stroke(square, 0.0, Stroke::new(1.0, Color32::BLACK), StrokeKind::Outside);

@@ -34,6 +34,8 @@ const KEPT_AFTER: Duration = Duration::from_secs(2);
 const PAGE_S: f64 = 5.0;
 /// Width of the side with the form, in points, and its share of a narrow window.
 const SIDE: (f32, f32) = (350.0, 0.46);
+/// Below this height of the side, in points, nothing in it keeps its place.
+const LOW: f32 = 400.0;
 
 /// The regions of the recording, and how they are looked at.
 #[derive(Default)]
@@ -420,8 +422,17 @@ impl Screen for RegionsScreen {
         self.show_tools(ui, shared);
         let width = SIDE.0.min(SIDE.1 * ui.available_width());
         Panel::right("regions side").exact_size(width).resizable(false).show(ui, |ui| {
-            Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
-            ScrollArea::both().auto_shrink(false).show(ui, |ui| self.show_side(ui));
+            // In a low window, or with large type, saving scrolls with the rest; Ctrl+S always saves.
+            let is_low = ui.available_height() < LOW;
+            if !is_low {
+                Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
+            }
+            ScrollArea::both().auto_shrink(false).show(ui, |ui| {
+                self.show_side(ui);
+                if is_low {
+                    self.show_saving(ui, shared);
+                }
+            });
         });
         Panel::bottom("scrub").show_separator_line(false).show(ui, |ui| self.show_scrub(ui, shared));
         let picture = self.texture.as_ref().map(egui::TextureHandle::id);
