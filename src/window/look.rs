@@ -174,8 +174,8 @@ fn visuals(theme: Theme) -> Visuals {
         (&mut widgets.open, pressed),
     ] {
         widget.weak_bg_fill = fill;
-        // Rails, check boxes and round marks stand out from the panel they may lie on.
-        widget.bg_fill = blend(fill, colours.ink, 0.2);
+        // Rails, check boxes and round marks; in the dark they must be set off from the panel they lie on.
+        widget.bg_fill = blend(fill, colours.ink, if theme == Theme::Dark { 0.2 } else { 0.0 });
         widget.fg_stroke = Stroke::new(1.2, colours.ink);
         widget.bg_stroke = Stroke::new(1.0, colours.line);
         widget.corner_radius = CornerRadius::same(3);
