@@ -11,7 +11,7 @@ use crate::propulsion::{PlannedRun, PlannedStep, TestCard};
 use crate::units::Unit;
 
 /// Cautions for the flight itself.
-const IN_FLIGHT: [&str; 4] = [
+pub(crate) const IN_FLIGHT: [&str; 4] = [
     "Before arming: control throws, failsafe, range, propeller tight, clear airspace, a spotter beside you.",
     "Land at your own voltage limit or timer, whatever is left on the card. An unfinished card is no loss.",
     "Break off at any flutter, vibration, smell or odd sound; let motor and controller cool between flights.",
@@ -61,11 +61,13 @@ pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
     page("Test card", &body)
 }
 
-fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
+/// The runs of each flight.
+pub(crate) fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     card.runs.chunk_by(|one, next| one.flight == next.flight)
 }
 
-fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
+/// What the card is about, a phrase each.
+pub(crate) fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight".to_owned(),
         flights => format!("{flights} flights, each on a full pack,"),
@@ -84,7 +86,8 @@ fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     ]
 }
 
-fn order_sentence(card: &TestCard) -> String {
+/// Why the order is as it is.
+pub(crate) fn order_sentence(card: &TestCard) -> String {
     let way = if card.runs.len() > card.steps.len() {
         "Every other pass is flown backwards, so that a falling voltage falls on all steps alike"
     } else {
@@ -97,7 +100,8 @@ fn order_sentence(card: &TestCard) -> String {
     )
 }
 
-fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
+/// Heading and a row for each step.
+pub(crate) fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
     let symbol = unit.symbol();
     let head = [
         "throttle".to_owned(),

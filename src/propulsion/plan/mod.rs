@@ -9,6 +9,7 @@ use thiserror::Error;
 use super::curve::SpeedCurve;
 use super::flown::FlownFlight;
 use crate::series::statistics::median;
+use crate::units::Unit;
 
 use order::{runs, worst_correlation};
 use outlook::Outlook;
@@ -85,6 +86,17 @@ impl Default for PlanWish {
             flight_s: None,
             pack: None,
         }
+    }
+}
+
+/// Half the width of the interval that is usually wanted, for speeds in this unit, as it is written.
+#[must_use]
+pub fn usual_half_width(unit: Unit) -> &'static str {
+    match unit {
+        Unit::MilesPerHour => "1 mph",
+        Unit::Knots => "1 kn",
+        Unit::MetresPerSecond => "0.5 m/s",
+        _ => "2 km/h",
     }
 }
 
