@@ -27,6 +27,8 @@ pub mod setup;
 pub mod teach;
 mod toml_words;
 pub mod units;
+#[cfg(feature = "window")]
+pub mod window;
 
 use std::path::PathBuf;
 

@@ -22,7 +22,10 @@ mod refusal;
 mod setup;
 mod teach;
 mod told;
+#[cfg(feature = "window")]
+mod window;
 
+use std::ffi::OsString;
 use std::fmt;
 use std::io::{self, Write as _};
 use std::process::ExitCode;
@@ -75,6 +78,10 @@ enum Command {
     Inspect(inspect::InspectArguments),
     Compare(compare::CompareArguments),
     Plan(plan::PlanArguments),
+    /// Open the window: drop a recording, mark its readouts, see the answer. Also what starts without
+    /// arguments where there is a display
+    #[cfg(feature = "window")]
+    Window(window::WindowArguments),
 }
 
 /// The help of the program.
@@ -221,9 +228,19 @@ fn refused(error: &clap::Error) -> ExitCode {
     said(&refusal::message(error), 2)
 }
 
+/// What is told on the command line; without anything the window, where there is a display for it.
+fn told() -> Vec<OsString> {
+    let mut told: Vec<OsString> = std::env::args_os().collect();
+    #[cfg(feature = "window")]
+    if told.len() == 1 && pairspeed::window::has_display() {
+        told.push("window".into());
+    }
+    told
+}
+
 /// Runs the command told on the command line.
 pub fn run() -> ExitCode {
-    let matches = definition().try_get_matches();
+    let matches = definition().try_get_matches_from(told());
     let arguments = match matches.and_then(|matches| Arguments::from_arg_matches(&matches)) {
         Ok(arguments) => arguments,
         Err(error) => return refused(&error),
@@ -236,6 +253,8 @@ pub fn run() -> ExitCode {
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
+        #[cfg(feature = "window")]
+        Command::Window(arguments) => window::run(&arguments),
     };
     match result.and_then(|()| printed()) {
         Ok(()) => ExitCode::SUCCESS,

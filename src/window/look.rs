@@ -1,0 +1,347 @@
+//! How the window looks: colours, type and spacing, in the light and in the dark.
+//!
+//! Accents are those of M. Okabe and K. Ito, "Color Universal Design" (2008), chosen so that people with any
+//! common kind of colour blindness tell them apart; the tests below hold them to a simulation of it. Nothing
+//! is told by colour alone.
+
+use egui::{Color32, CornerRadius, FontId, Stroke, TextStyle, Theme, ThemePreference, Visuals, vec2};
+
+/// Okabe and Ito's orange.
+pub const ORANGE: Color32 = Color32::from_rgb(230, 159, 0);
+/// Okabe and Ito's sky blue.
+pub const SKY_BLUE: Color32 = Color32::from_rgb(86, 180, 233);
+/// Okabe and Ito's bluish green.
+pub const BLUISH_GREEN: Color32 = Color32::from_rgb(0, 158, 115);
+/// Okabe and Ito's yellow.
+pub const YELLOW: Color32 = Color32::from_rgb(240, 228, 66);
+/// Okabe and Ito's blue.
+pub const BLUE: Color32 = Color32::from_rgb(0, 114, 178);
+/// Okabe and Ito's vermillion.
+pub const VERMILLION: Color32 = Color32::from_rgb(213, 94, 0);
+/// Okabe and Ito's reddish purple.
+pub const REDDISH_PURPLE: Color32 = Color32::from_rgb(204, 121, 167);
+
+/// Boxes on a picture, in turn: the picture is grey, so all of them stand out from it.
+pub const BOXES: [Color32; 6] = [ORANGE, SKY_BLUE, YELLOW, VERMILLION, BLUISH_GREEN, REDDISH_PURPLE];
+
+/// What a colour stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Colours {
+    /// The page.
+    pub page: Color32,
+    /// A part of the page set apart.
+    pub panel: Color32,
+    /// Text and axes.
+    pub ink: Color32,
+    /// Lines of a grid, frames.
+    pub line: Color32,
+    /// Single readings.
+    pub dot: Color32,
+    /// What is chosen; a step that can be taken next.
+    pub accent: Color32,
+    /// An upwind leg.
+    pub upwind: Color32,
+    /// A downwind leg.
+    pub downwind: Color32,
+    /// A leg without a direction or partner.
+    pub odd: Color32,
+    /// Airspeed.
+    pub airspeed: Color32,
+    /// Pack voltage.
+    pub voltage: Color32,
+    /// Altitude.
+    pub altitude: Color32,
+    /// What is sure; what went well.
+    pub sure: Color32,
+    /// What is not sure.
+    pub unsure: Color32,
+    /// What is wrong.
+    pub wrong: Color32,
+}
+
+/// On white paper text in the palette's lighter colours is hard to read, so words take darker shades.
+const LIGHT: Colours = Colours {
+    page: Color32::from_rgb(250, 249, 246),
+    panel: Color32::from_rgb(238, 236, 230),
+    ink: Color32::from_rgb(28, 32, 38),
+    line: Color32::from_rgb(190, 187, 178),
+    dot: Color32::from_rgb(110, 112, 116),
+    accent: BLUE,
+    upwind: BLUE,
+    downwind: ORANGE,
+    odd: Color32::from_rgb(140, 140, 140),
+    airspeed: BLUISH_GREEN,
+    voltage: REDDISH_PURPLE,
+    altitude: VERMILLION,
+    sure: Color32::from_rgb(0, 106, 77),
+    unsure: Color32::from_rgb(135, 92, 0),
+    wrong: Color32::from_rgb(176, 62, 0),
+};
+
+const DARK: Colours = Colours {
+    page: Color32::from_rgb(24, 27, 32),
+    panel: Color32::from_rgb(35, 39, 46),
+    ink: Color32::from_rgb(228, 230, 232),
+    line: Color32::from_rgb(78, 84, 94),
+    dot: Color32::from_rgb(160, 164, 170),
+    accent: SKY_BLUE,
+    upwind: SKY_BLUE,
+    downwind: ORANGE,
+    odd: Color32::from_rgb(140, 140, 140),
+    airspeed: Color32::from_rgb(40, 186, 142),
+    voltage: REDDISH_PURPLE,
+    altitude: Color32::from_rgb(232, 120, 40),
+    sure: Color32::from_rgb(80, 210, 168),
+    unsure: ORANGE,
+    wrong: Color32::from_rgb(250, 140, 70),
+};
+
+impl Colours {
+    /// The colours of a theme.
+    #[must_use]
+    pub fn of(theme: Theme) -> Self {
+        match theme {
+            Theme::Light => LIGHT,
+            Theme::Dark => DARK,
+        }
+    }
+}
+
+/// The colours of the theme in use.
+#[must_use]
+pub fn colours(ui: &egui::Ui) -> Colours {
+    Colours::of(if ui.visuals().dark_mode { Theme::Dark } else { Theme::Light })
+}
+
+/// Text sizes offered, in per cent.
+const SIZES: [u16; 5] = [100, 125, 150, 175, 200];
+
+/// Gives both themes our look, the first time it is called for a window.
+pub(super) fn apply_once(ctx: &egui::Context) {
+    let id = egui::Id::unique("pairspeed look");
+    if ctx.data_mut(|data| std::mem::replace(data.get_temp_mut_or_default::<bool>(id), true)) {
+        return;
+    }
+    for theme in [Theme::Light, Theme::Dark] {
+        ctx.style_mut_of(theme, |style| dress(style, theme));
+    }
+}
+
+fn dress(style: &mut egui::Style, theme: Theme) {
+    for (name, size) in [
+        (TextStyle::Small, 12.0),
+        (TextStyle::Body, 14.5),
+        (TextStyle::Button, 14.5),
+        (TextStyle::Heading, 20.0),
+    ] {
+        style.text_styles.insert(name, FontId::proportional(size));
+    }
+    style.text_styles.insert(TextStyle::Monospace, FontId::monospace(14.0));
+    style.spacing.item_spacing = vec2(8.0, 7.0);
+    style.spacing.button_padding = vec2(10.0, 4.0);
+    style.spacing.interact_size.y = 26.0;
+    style.visuals = visuals(theme);
+}
+
+fn visuals(theme: Theme) -> Visuals {
+    let colours = Colours::of(theme);
+    let mut visuals = theme.default_visuals();
+    visuals.panel_fill = colours.page;
+    visuals.window_fill = colours.page;
+    visuals.window_stroke = Stroke::new(1.0, colours.line);
+    visuals.extreme_bg_color = blend(colours.page, colours.panel, -0.6);
+    visuals.faint_bg_color = colours.panel;
+    visuals.hyperlink_color = colours.accent;
+    visuals.warn_fg_color = colours.unsure;
+    visuals.error_fg_color = colours.wrong;
+    visuals.weak_text_color = Some(blend(colours.ink, colours.page, 0.25));
+    visuals.selection.bg_fill = colours.accent;
+    visuals.selection.stroke = Stroke::new(1.5, on(colours.accent));
+    let widgets = &mut visuals.widgets;
+    widgets.noninteractive.fg_stroke.color = colours.ink;
+    widgets.noninteractive.bg_stroke.color = colours.line;
+    let pressed = blend(colours.panel, colours.accent, 0.35);
+    for (widget, fill) in [
+        (&mut widgets.inactive, colours.panel),
+        (&mut widgets.hovered, blend(colours.panel, colours.accent, 0.2)),
+        (&mut widgets.active, pressed),
+        (&mut widgets.open, pressed),
+    ] {
+        (widget.weak_bg_fill, widget.bg_fill) = (fill, fill);
+        widget.fg_stroke = Stroke::new(1.2, colours.ink);
+        widget.bg_stroke = Stroke::new(1.0, colours.line);
+        widget.corner_radius = CornerRadius::same(3);
+        widget.expansion = 0.0;
+    }
+    // Whatever has the keyboard's attention is framed for all to see.
+    widgets.active.bg_stroke = Stroke::new(2.0, colours.accent);
+    visuals
+}
+
+/// Between two colours: 0 is the first, 1 the second; below 0 it goes on beyond the first.
+fn blend(one: Color32, other: Color32, share: f32) -> Color32 {
+    let mix = |one: u8, other: u8| {
+        (f32::from(one) + share * (f32::from(other) - f32::from(one))).round().clamp(0.0, 255.0) as u8
+    };
+    Color32::from_rgb(mix(one.r(), other.r()), mix(one.g(), other.g()), mix(one.b(), other.b()))
+}
+
+/// Black or white, whichever is easier to read on a colour.
+#[must_use]
+pub fn on(colour: Color32) -> Color32 {
+    let (black, white) = (Color32::from_rgb(12, 14, 18), Color32::WHITE);
+    if contrast(colour, black) >= contrast(colour, white) { black } else { white }
+}
+
+/// Contrast of two colours after WCAG 2.2 ("contrast ratio"): 1 for none to 21 for black on white.
+#[must_use]
+pub fn contrast(one: Color32, other: Color32) -> f32 {
+    let (one, other) = (luminance(one), luminance(other));
+    (one.max(other) + 0.05) / (one.min(other) + 0.05)
+}
+
+/// Relative luminance after WCAG 2.2, 0 to 1.
+fn luminance(colour: Color32) -> f32 {
+    let [red, green, blue] = linear(colour);
+    0.2126 * red + 0.7152 * green + 0.0722 * blue
+}
+
+/// The colour's light in linear shares, 0 to 1 (sRGB, IEC 61966-2-1).
+fn linear(colour: Color32) -> [f32; 3] {
+    [colour.r(), colour.g(), colour.b()].map(|level| {
+        let share = f32::from(level) / 255.0;
+        if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+    })
+}
+
+/// The menu that switches theme and text size.
+pub(super) fn view_menu(ui: &mut egui::Ui) {
+    ui.menu_button("View", |ui| {
+        ui.label("Theme");
+        let mut theme = ui.ctx().options(|options| options.theme_preference);
+        for (choice, name) in [
+            (ThemePreference::System, "As the system"),
+            (ThemePreference::Light, "Light"),
+            (ThemePreference::Dark, "Dark"),
+        ] {
+            if ui.radio_value(&mut theme, choice, name).clicked() {
+                ui.ctx().set_theme(theme);
+            }
+        }
+        ui.separator();
+        ui.label("Text size");
+        let now = (100.0 * ui.ctx().zoom_factor()).round() as u16;
+        for size in SIZES {
+            if ui.radio(size == now, format!("{size} %")).clicked() {
+                ui.ctx().set_zoom_factor(f32::from(size) / 100.0);
+            }
+        }
+    })
+    .response
+    .on_hover_text("Theme and text size (Ctrl and + or - change the size, too)");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Simulations of full colour blindness, on linear light: G. M. Machado, M. M. Oliveira and
+    /// L. A. F. Fernandes, "A Physiologically-based Model for Simulation of Color Vision Deficiency", IEEE
+    /// Transactions on Visualization and Computer Graphics 15 (2009), severity 1.0. Values from memory; each
+    /// row keeps white, so it adds up to 1.
+    const BLINDNESS: [(&str, [[f32; 3]; 3]); 3] = [
+        (
+            "protanopia",
+            [
+                [0.152_286, 1.052_583, -0.204_868],
+                [0.114_503, 0.786_281, 0.099_216],
+                [-0.003_882, -0.048_116, 1.051_998],
+            ],
+        ),
+        (
+            "deuteranopia",
+            [
+                [0.367_322, 0.860_646, -0.227_968],
+                [0.280_085, 0.672_501, 0.047_413],
+                [-0.011_820, 0.042_940, 0.968_881],
+            ],
+        ),
+        (
+            "tritanopia",
+            [
+                [1.255_528, -0.076_749, -0.178_779],
+                [-0.078_411, 0.930_809, 0.147_602],
+                [0.004_733, 0.691_367, 0.303_900],
+            ],
+        ),
+    ];
+
+    fn seen_with(matrix: &[[f32; 3]; 3], light: [f32; 3]) -> [f32; 3] {
+        matrix
+            .map(|row| row.iter().zip(light).map(|(share, light)| share * light).sum::<f32>().clamp(0.0, 1.0))
+    }
+
+    /// CIE 1976 L*a*b* (ISO/CIE 11664-4) of linear sRGB light, white point D65.
+    fn lab([red, green, blue]: [f32; 3]) -> [f32; 3] {
+        let x = (0.4124 * red + 0.3576 * green + 0.1805 * blue) / 0.9505;
+        let y = 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+        let z = (0.0193 * red + 0.1192 * green + 0.9505 * blue) / 1.089;
+        let f = |t: f32| if t > 0.008_856 { t.cbrt() } else { 7.787 * t + 16.0 / 116.0 };
+        [116.0 * f(y) - 16.0, 500.0 * (f(x) - f(y)), 200.0 * (f(y) - f(z))]
+    }
+
+    /// Difference of two colours as CIE 1976 defines it; 2.3 is just noticeable (M. Mahy and others, 1994).
+    fn difference(one: [f32; 3], other: [f32; 3]) -> f32 {
+        let (one, other) = (lab(one), lab(other));
+        one.iter().zip(other).map(|(one, other)| (one - other).powi(2)).sum::<f32>().sqrt()
+    }
+
+    #[test]
+    fn the_simulations_leave_white_white() {
+        for (name, matrix) in BLINDNESS {
+            for row in matrix {
+                assert!((row.iter().sum::<f32>() - 1.0).abs() < 1e-4, "{name}: {row:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn colours_that_must_be_told_apart_differ_for_every_kind_of_sight() {
+        for theme in [Theme::Light, Theme::Dark] {
+            let Colours { upwind, downwind, odd, airspeed, voltage, altitude, .. } = Colours::of(theme);
+            let pairs = [(upwind, downwind), (upwind, odd), (downwind, odd), (airspeed, voltage)]
+                .into_iter()
+                .chain([(airspeed, altitude), (voltage, altitude), (upwind, altitude)]);
+            for (one, other) in pairs {
+                let normal = difference(linear(one), linear(other));
+                assert!(normal > 20.0, "{one:?} and {other:?}: {normal:.0}");
+                for (name, matrix) in &BLINDNESS {
+                    let seen = |colour| seen_with(matrix, linear(colour));
+                    let differ = difference(seen(one), seen(other));
+                    assert!(differ > 14.0, "{theme:?}, {name}: {one:?} and {other:?}: {differ:.0}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn words_are_readable_on_page_and_panel() {
+        // WCAG 2.2, success criterion 1.4.3: at least 4.5 for text.
+        for theme in [Theme::Light, Theme::Dark] {
+            let Colours { page, panel, ink, sure, unsure, wrong, accent, .. } = Colours::of(theme);
+            for words in [ink, sure, unsure, wrong] {
+                for ground in [page, panel] {
+                    let contrast = contrast(words, ground);
+                    assert!(contrast >= 4.5, "{theme:?}: {words:?} on {ground:?}: {contrast:.1}");
+                }
+            }
+            assert!(contrast(on(accent), accent) >= 4.5);
+        }
+    }
+
+    #[test]
+    fn contrast_of_black_on_white_is_the_greatest() {
+        assert!((contrast(Color32::BLACK, Color32::WHITE) - 21.0).abs() < 1e-3);
+        assert!((contrast(BLUE, BLUE) - 1.0).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,69 @@
+//! The window of the system around the [`Desk`].
+
+use std::path::PathBuf;
+
+use eframe::NativeOptions;
+use egui::ViewportBuilder;
+use thiserror::Error;
+
+use super::Desk;
+use super::store::Store;
+
+/// Size of the window at first, and the least it may be shrunk to, in points.
+const SIZE: [f32; 2] = [1280.0, 720.0];
+const LEAST_SIZE: [f32; 2] = [560.0, 340.0];
+
+/// Why the window could not be opened.
+#[derive(Debug, Error)]
+#[error(
+    "the window cannot be opened ({reason}); on a computer without a display use the commands, which \
+     `pairspeed --help` lists"
+)]
+pub struct WindowError {
+    /// What the system says.
+    reason: String,
+}
+
+/// Whether there is a display to open a window on.
+#[must_use]
+pub fn has_display() -> bool {
+    let is_set = |name| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+    let needs_server = cfg!(all(unix, not(target_os = "macos")));
+    !needs_server || is_set("DISPLAY") || is_set("WAYLAND_DISPLAY")
+}
+
+/// Opens the window, with clips if there are some, and comes back when it is closed.
+///
+/// # Errors
+/// If the system gives no window to draw in.
+pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
+    let viewport = ViewportBuilder::default()
+        .with_title("pairspeed")
+        .with_app_id("pairspeed")
+        .with_inner_size(SIZE)
+        .with_min_inner_size(LEAST_SIZE)
+        .with_icon(egui::IconData::default());
+    let options = NativeOptions { viewport, ..NativeOptions::default() };
+    let run = eframe::run_native(
+        "pairspeed",
+        options,
+        Box::new(move |creation| {
+            let mut desk = Desk::new(Store::of_user());
+            if !clips.is_empty() {
+                desk.open_clips(&creation.egui_ctx, clips);
+            }
+            Ok(Box::new(desk))
+        }),
+    );
+    run.map_err(|error| WindowError { reason: error.to_string() })
+}
+
+impl eframe::App for Desk {
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
+        self.show(ui);
+    }
+
+    fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
+        self.keep();
+    }
+}

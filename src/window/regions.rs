@@ -1,0 +1,11 @@
+//! A step.
+
+use super::{Screen, Shared};
+
+/// What this step holds.
+#[derive(Default)]
+pub struct RegionsScreen {}
+
+impl Screen for RegionsScreen {
+    fn show(&mut self, _ui: &mut egui::Ui, _shared: &mut Shared) {}
+}
