@@ -13,6 +13,7 @@ mod digits;
 mod flight;
 pub mod look;
 mod native;
+mod page_file;
 mod reading;
 mod recording;
 mod regions;
@@ -24,6 +25,7 @@ use std::path::PathBuf;
 
 use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea};
 
+pub use flight::LegsScreen;
 pub use native::{WindowError, has_display, open};
 pub use shared::{Finished, Notice, Shared};
 use store::Store;
@@ -101,7 +103,7 @@ pub trait Screen {
     fn attend(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
 
     /// Keeps work that is not saved yet: the window closes, or another recording comes.
-    fn keep(&mut self, _shared: &Shared) {}
+    fn keep(&mut self, _shared: &mut Shared) {}
 }
 
 /// The whole window: its state and how it is shown.
@@ -141,6 +143,19 @@ impl Desk {
     #[must_use]
     pub fn shared(&self) -> &Shared {
         &self.shared
+    }
+
+    /// The step of the legs.
+    #[must_use]
+    pub fn legs(&self) -> &LegsScreen {
+        &self.legs
+    }
+
+    /// Shows a flight that was read from these clips.
+    pub fn show_flight(&mut self, clips: Vec<PathBuf>, finished: Finished) {
+        self.shared.clips = clips;
+        self.shared.set_finished(Some(finished));
+        self.step = Step::Legs;
     }
 
     /// Opens the clips of one flight, as when they are dropped.

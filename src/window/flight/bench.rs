@@ -1,0 +1,205 @@
+//! The legs that the pilot works on: every edit is kept at once and worked out off the window's thread.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::flight::{Flight, FlightRecord};
+use crate::legs::{EDITS_FILE, LegEdit, LegEditError, LegEdits, LegOptions, ToldLeg};
+use crate::window::shared::{Finished, Shared};
+use crate::window::work::Clerk;
+use crate::{ReadOptions, work_out};
+
+/// Name that a former list of edits is moved to when the pilot starts anew.
+const FORMER_FILE: &str = "legs.former.toml";
+
+/// A flight to work out: its number, and the legs to work it out with.
+type Errand = (u64, LegOptions);
+
+/// A flight worked out, with the number of its errand.
+type Answer = (u64, Result<Flight, String>);
+
+/// The edits of one flight and what comes of them.
+pub(super) struct Bench {
+    options: LegOptions,
+    clips: Vec<PathBuf>,
+    folder: PathBuf,
+    edits: LegEdits,
+    /// The edits with one more that the pilot has not let go of yet.
+    trial: Option<LegEdits>,
+    /// Edits kept on an earlier day, until the pilot takes or leaves them.
+    offered: Option<LegEdits>,
+    /// The edits that the files of results hold.
+    written: Vec<LegEdit>,
+    unsaved: bool,
+    clerk: Clerk<Errand, Answer>,
+    asked: u64,
+    answered: u64,
+}
+
+impl Bench {
+    /// Puts a flight just read on the bench.
+    pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> Self {
+        let edits = LegEdits::of(&finished.flight);
+        let file = finished.folder.join(EDITS_FILE);
+        // A file that cannot be used stands for no edits; it is not touched before the first new one.
+        let offered = LegEdits::load(&file, &shared.clips).ok().filter(|kept| !kept.edits().is_empty());
+        let (record, options) = (Arc::clone(&finished.record), shared.options.clone());
+        Self {
+            options: options.legs.clone(),
+            clips: shared.clips.clone(),
+            folder: finished.folder.clone(),
+            edits,
+            trial: None,
+            offered,
+            written: Vec::new(),
+            unsaved: false,
+            clerk: hired(ctx, record, options),
+            asked: 0,
+            answered: 0,
+        }
+    }
+
+    /// The legs as they stand, an edit that is being tried out included.
+    pub fn legs(&self) -> &[ToldLeg] {
+        self.current().legs()
+    }
+
+    /// The edits, one that is being tried out included.
+    pub fn current(&self) -> &LegEdits {
+        self.trial.as_ref().unwrap_or(&self.edits)
+    }
+
+    /// The edits made and kept.
+    pub fn edits(&self) -> &LegEdits {
+        &self.edits
+    }
+
+    /// The edits kept on an earlier day that the pilot may take up again.
+    pub fn offered(&self) -> Option<&LegEdits> {
+        self.offered.as_ref()
+    }
+
+    /// The folder of the results.
+    pub fn folder(&self) -> &PathBuf {
+        &self.folder
+    }
+
+    /// Whether the files of results are those of other edits.
+    pub fn results_lag(&self) -> bool {
+        self.written != self.edits.edits()
+    }
+
+    /// The files of results now hold the edits as they are.
+    pub fn results_written(&mut self, edits: Vec<LegEdit>) {
+        self.written = edits;
+    }
+
+    /// Whether the flight shown is that of the last edit.
+    pub fn is_settled(&self) -> bool {
+        self.asked == self.answered
+    }
+
+    /// Shows what an edit would do without making it; one that cannot be made changes nothing.
+    pub fn try_out(&mut self, edit: LegEdit) {
+        let mut trial = self.edits.clone();
+        if trial.make(edit).is_ok() {
+            self.trial = Some(trial);
+            self.ask();
+        }
+    }
+
+    /// Makes an edit and keeps it.
+    ///
+    /// # Errors
+    /// [`LegEditError`] says why it cannot be made.
+    pub fn make(&mut self, edit: LegEdit, shared: &mut Shared) -> Result<(), LegEditError> {
+        self.trial = None;
+        let made = self.edits.make(edit);
+        if made.is_ok() {
+            self.set_offer_aside(shared);
+            self.save(shared);
+        }
+        self.ask();
+        made
+    }
+
+    /// Takes the last edit back.
+    pub fn undo(&mut self, shared: &mut Shared) {
+        self.trial = None;
+        self.edits.undo();
+        self.save(shared);
+        self.ask();
+    }
+
+    /// Makes the edit taken back last again.
+    pub fn redo(&mut self, shared: &mut Shared) {
+        self.trial = None;
+        self.edits.redo();
+        self.save(shared);
+        self.ask();
+    }
+
+    /// Takes up the edits kept on an earlier day.
+    pub fn take_offer(&mut self) {
+        if let Some(offered) = self.offered.take() {
+            self.edits = offered;
+            self.ask();
+        }
+    }
+
+    /// Starts from the legs found; the edits of the earlier day stay under another name.
+    pub fn leave_offer(&mut self, shared: &mut Shared) {
+        self.set_offer_aside(shared);
+    }
+
+    /// Takes what was worked out meanwhile.
+    pub fn attend(&mut self, shared: &mut Shared) {
+        while let Some((number, worked_out)) = self.clerk.answer() {
+            self.answered = number;
+            match (worked_out, &mut shared.finished) {
+                (Ok(flight), Some(finished)) => finished.flight = flight,
+                (Ok(_), None) => {}
+                (Err(message), _) => shared.wrong(message),
+            }
+        }
+    }
+
+    /// Keeps what could not be kept before.
+    pub fn keep(&mut self, shared: &mut Shared) {
+        if self.unsaved {
+            self.save(shared);
+        }
+    }
+
+    fn ask(&mut self) {
+        self.asked += 1;
+        self.clerk.give((self.asked, self.current().tell(&self.options)));
+    }
+
+    fn save(&mut self, shared: &mut Shared) {
+        let saved = self.edits.save(&self.folder.join(EDITS_FILE), &self.clips);
+        self.unsaved = saved.is_err();
+        if let Err(error) = saved {
+            shared.wrong(format!("{error}. Your edits are still here and are tried again at the next one."));
+        }
+    }
+
+    fn set_offer_aside(&mut self, shared: &mut Shared) {
+        if self.offered.take().is_none() {
+            return;
+        }
+        let moved = std::fs::rename(self.folder.join(EDITS_FILE), self.folder.join(FORMER_FILE));
+        match moved {
+            Ok(()) => shared.done(format!("The earlier edits are kept as {FORMER_FILE} among the results.")),
+            Err(error) => shared.wrong(format!("cannot move the earlier edits to {FORMER_FILE}: {error}")),
+        }
+    }
+}
+
+fn hired(ctx: &egui::Context, record: Arc<FlightRecord>, options: ReadOptions) -> Clerk<Errand, Answer> {
+    Clerk::hire(ctx, move |(number, legs): Errand, answer| {
+        let options = ReadOptions { legs, ..options.clone() };
+        let worked_out = work_out(FlightRecord::clone(&record), &options);
+        answer((number, worked_out.map_err(|error| error.to_string())));
+    })
+}
