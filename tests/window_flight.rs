@@ -295,7 +295,7 @@ fn every_step_passes_the_check_of_accessibility_at_every_size() {
             .with_accessibility_check(true)
             .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
         for step in [Step::Legs, Step::Compare, Step::TestCard] {
-            window.get_by_label_contains(step.name()).click();
+            window.key_press([Key::F5, Key::F6, Key::F7][step as usize - 4]);
             window.run_steps(5);
             assert_eq!(window.state().step(), step);
         }
@@ -313,11 +313,14 @@ fn every_step_passes_the_check_of_accessibility_at_every_size() {
     }
 }
 
-/// The demonstration's flight, read once.
+fn demo_clips() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("demo-clips")
+}
+
+/// The demonstration's flight.
 fn demonstration() -> (Vec<PathBuf>, Finished) {
-    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("demo-clips");
-    let clips = vec![folder.join("salt-flat.avi")];
-    let setup = LoadedSetup::load(&folder.join("salt-flat.setup.toml")).unwrap();
+    let clips = vec![demo_clips().join("salt-flat.avi")];
+    let setup = LoadedSetup::load(&demo_clips().join("salt-flat.setup.toml")).unwrap();
     let options = ReadOptions::default();
     let record = read_record(&clips, &setup, options.least_confidence, &mut Silent).unwrap();
     let flight = work_out(record.clone(), &options).unwrap();
@@ -339,12 +342,13 @@ fn at_desk(clips: Vec<PathBuf>, finished: Finished, home: &tempfile::TempDir) ->
 #[test]
 fn a_click_on_a_reading_shows_its_frame_and_what_was_read_there() {
     let home = tempfile::tempdir().unwrap();
-    let (clips, finished) = demonstration();
-    let mut sitting = at_desk(clips, finished, &home);
+    let mut finished = simulated();
+    finished.flight.setup = LoadedSetup::load(&demo_clips().join("salt-flat.setup.toml")).unwrap().setup;
+    let mut sitting = at_desk(vec![demo_clips().join("salt-flat.avi")], finished, &home);
     sitting.window.get_by_label_contains("speed km/h over time").click();
     sitting.settle();
     sitting.window.get_by_label("The frame looked at");
-    sitting.window.get_by_label_contains("% sure");
+    assert!(sitting.window.get_all_by_label_contains("% sure").count() > 0);
     let frame = |sitting: &Sitting| sitting.window.get_by_label_contains("Frame at").accesskit_node().value();
     let first = frame(&sitting);
     sitting.click("Next");

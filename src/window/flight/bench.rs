@@ -102,7 +102,8 @@ impl Bench {
     /// Shows what an edit would do without making it; one that cannot be made changes nothing.
     pub fn try_out(&mut self, edit: LegEdit) {
         let mut trial = self.edits.clone();
-        if trial.make(edit).is_ok() {
+        // A mouse held still asks for nothing new.
+        if trial.make(edit).is_ok() && trial.legs() != self.legs() {
             self.trial = Some(trial);
             self.ask();
         }
