@@ -37,7 +37,7 @@ fn simulated() -> Finished {
     let plan = Plan { wind: 4.0, leg_s: (11.0, 13.0), ..Plan::default() };
     let record = record(fly(&plan).readings);
     let flight = work_out(record.clone(), &ReadOptions::default()).unwrap();
-    Finished { flight, record: Arc::new(record), folder: PathBuf::new() }
+    Finished { flight, record: Arc::new(record), options: ReadOptions::default(), folder: PathBuf::new() }
 }
 
 impl Sitting {
@@ -85,6 +85,14 @@ impl Sitting {
     fn click(&mut self, label: &str) {
         self.window.get_by_label(label).click();
         self.settle();
+    }
+
+    /// Writes into a field.
+    fn write(&mut self, label: &str, text: &str) {
+        self.window.get_by_role_and_label(Role::TextInput, label).click();
+        self.window.run_steps(2);
+        self.window.get_by_role_and_label(Role::TextInput, label).type_text(text);
+        self.window.run_steps(2);
     }
 
     fn flight(&self) -> &Flight {
@@ -313,6 +321,60 @@ fn every_step_passes_the_check_of_accessibility_at_every_size() {
     }
 }
 
+#[test]
+fn flights_are_compared_with_table_and_verdict_and_saved_as_a_page() {
+    let mut sitting = Sitting::new();
+    write_all(&sitting.result(""), sitting.flight(), Existing::Replace).unwrap();
+    let plan = Plan { airspeeds: vec![23.0, 25.5, 28.0, 30.5, 33.0, 36.0], ..Plan::default() };
+    let faster = work_out(record(fly(&plan).readings), &ReadOptions::default()).unwrap();
+    let after = sitting.folder.path().join("after");
+    write_all(&after, &faster, Existing::Keep).unwrap();
+    sitting.press(Key::F6);
+    sitting.click("Add this flight");
+    assert!(sitting.window.query_by_label_contains("against").is_none());
+    sitting.write("Folder of results", after.to_str().unwrap());
+    sitting.click("Add");
+    sitting.window.get_by_label("after against flight-result");
+    let verdict = sitting.window.get_by_label_contains("All steps together: faster");
+    assert!(verdict.accesskit_node().value().is_some_and(|words| words.contains("Faster by")), "{verdict:?}");
+    sitting.click("Save the page");
+    let page = fs::read_to_string(sitting.result("comparison.html")).unwrap();
+    assert!(page.contains("after against flight-result"));
+    sitting.click("Save the page");
+    assert!(sitting.result("comparison-2.html").exists(), "{}", sitting.notice());
+}
+
+#[test]
+fn a_folder_without_results_is_said_when_flights_are_compared() {
+    let mut sitting = Sitting::new();
+    sitting.press(Key::F6);
+    for folder in ["one", "other"] {
+        fs::create_dir(sitting.folder.path().join(folder)).unwrap();
+        let path = sitting.folder.path().join(folder);
+        sitting.write("Folder of results", path.to_str().unwrap());
+        sitting.click("Add");
+    }
+    sitting.window.get_by_label_contains("no summary.json in it");
+    sitting.window.get_all_by_label("Remove").next().unwrap().click();
+    sitting.settle();
+    assert!(sitting.window.query_by_label_contains("no summary.json in it").is_none());
+}
+
+#[test]
+fn a_test_card_is_made_of_what_is_written_and_saved_as_a_page() {
+    let mut sitting = Sitting::new();
+    sitting.press(Key::F7);
+    sitting.window.get_by_label_contains("Tell the speed to expect");
+    sitting.write("Speed at full throttle", "110 km/h");
+    sitting.write("Wind", "10");
+    sitting.write("Throttle steps, %", "60, 80, 100");
+    sitting.settle();
+    sitting.window.get_by_label_contains("wind 10.0 km/h");
+    sitting.click("Save the page");
+    let page = fs::read_to_string(sitting.result("test-card.html")).unwrap();
+    assert!(page.contains("Test card") && page.contains("wind 10.0 km/h"), "{}", sitting.notice());
+}
+
 fn demo_clips() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("demo-clips")
 }
@@ -324,7 +386,15 @@ fn demonstration() -> (Vec<PathBuf>, Finished) {
     let options = ReadOptions::default();
     let record = read_record(&clips, &setup, options.least_confidence, &mut Silent).unwrap();
     let flight = work_out(record.clone(), &options).unwrap();
-    (clips, Finished { flight, record: Arc::new(record), folder: PathBuf::new() })
+    (
+        clips,
+        Finished {
+            flight,
+            record: Arc::new(record),
+            options: ReadOptions::default(),
+            folder: PathBuf::new(),
+        },
+    )
 }
 
 fn at_desk(clips: Vec<PathBuf>, finished: Finished, home: &tempfile::TempDir) -> Sitting {
@@ -379,9 +449,13 @@ fn the_screens_as_pictures() {
         let folder = tempfile::tempdir().unwrap();
         write_all(folder.path(), &finished.flight, Existing::Replace).unwrap();
         let mut desk = Desk::new(Store::in_folder(folder.path()));
-        let Finished { flight, record, .. } = &finished;
-        let read =
-            Finished { flight: flight.clone(), record: Arc::clone(record), folder: folder.path().into() };
+        let Finished { flight, record, options, .. } = &finished;
+        let read = Finished {
+            flight: flight.clone(),
+            record: Arc::clone(record),
+            options: options.clone(),
+            folder: folder.path().into(),
+        };
         desk.show_flight(clips.clone(), read);
         let window = Harness::builder()
             .with_size(size)
@@ -392,11 +466,8 @@ fn the_screens_as_pictures() {
         let mut sitting = Sitting { window, folder };
         sitting.settle();
         let draw = |sitting: &mut Sitting, name: &str| {
-            let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!(
-                "{name}-{theme:?}-{}x{}.png",
-                size[0] * scale,
-                size[1] * scale
-            ));
+            let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR"))
+                .join(format!("{name}-{theme:?}-{}x{}-{scale}.png", size[0], size[1]));
             sitting.window.render().unwrap().save(path).unwrap();
         };
         draw(&mut sitting, "legs");
@@ -413,11 +484,7 @@ fn the_screens_as_pictures() {
         let other = sitting.folder.path().join("other");
         fs::create_dir_all(&other).unwrap();
         write_all(&other, sitting.flight(), Existing::Replace).unwrap();
-        sitting
-            .window
-            .get_by_role_and_label(Role::TextInput, "Folder of results")
-            .type_text(other.to_str().unwrap());
-        sitting.window.run_steps(2);
+        sitting.write("Folder of results", other.to_str().unwrap());
         sitting.click("Add");
         draw(&mut sitting, "compare");
         sitting.press(Key::F7);

@@ -8,7 +8,7 @@ use std::thread::{self, available_parallelism};
 
 use pairspeed::ReadOptions;
 use pairspeed::files::Existing;
-use pairspeed::output::folder::ResultFolder;
+use pairspeed::output::folder::{ResultFolder, usual_name};
 use pairspeed::output::{summary_json, table};
 use pairspeed::read_flight;
 use pairspeed::readings::Silent;
@@ -16,7 +16,6 @@ use pairspeed::setup::LoadedSetup;
 use serde_json::{Value, json};
 
 use super::Failure;
-use super::read::result_name;
 
 /// What all flights have in common.
 pub struct Common<'a> {
@@ -84,7 +83,7 @@ fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>,
     clips
         .iter()
         .map(|clip| {
-            let name = result_name(clip);
+            let name = usual_name(clip);
             let folder = out.map_or_else(|| clip.with_file_name(&name), |out| out.join(&name));
             if let Some(other) = taken.insert(folder.clone(), clip) {
                 return Err(Failure::Misuse(format!(

@@ -37,6 +37,7 @@ use pairspeed::files::in_words;
 use pairspeed::footage::FootageError;
 use pairspeed::output::folder::OutputError;
 use pairspeed::readings::PrepareError;
+use pairspeed::teach::MomentError;
 
 /// Measures a model aircraft's airspeed from the numerals in its onboard recording.
 ///
@@ -164,6 +165,15 @@ impl From<OutputError> for Failure {
         match error {
             OutputError::Render { .. } => Self::failed(error),
             unwritable => Self::misuse(unwritable),
+        }
+    }
+}
+
+impl From<MomentError> for Failure {
+    fn from(error: MomentError) -> Self {
+        match error {
+            MomentError::Footage(error) => error.into(),
+            misuse => Self::misuse(misuse),
         }
     }
 }

@@ -1,13 +1,12 @@
 //! `read`: the whole job, from clips to airspeeds.
 
-use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
 use pairspeed::legs::{self, LegEdits, LegOptions};
-use pairspeed::output::folder::ResultFolder;
+use pairspeed::output::folder::{ResultFolder, usual_folder};
 use pairspeed::output::{summary_json, table};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
@@ -75,7 +74,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
         let jobs = arguments.jobs.map(usize::from);
         return read_each(&arguments.clips, arguments.out.as_deref(), jobs, &common);
     }
-    let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.clips));
+    let out = arguments.out.clone().unwrap_or_else(|| usual_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
     let flight = read_flight(&arguments.clips, &setup, &options, &mut Bar::new())?;
     folder.write(&flight)?;
@@ -125,16 +124,4 @@ fn told_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
     }
     let told = legs::read_file(file).map_err(Failure::misuse)?;
     Ok(LegOptions { told: Some(told), ..LegOptions::default() })
-}
-
-fn default_folder(clips: &[PathBuf]) -> PathBuf {
-    let first = clips.first().map_or(Path::new("flight"), PathBuf::as_path);
-    first.with_file_name(result_name(first))
-}
-
-/// The name of the folder for the results of a clip.
-pub fn result_name(clip: &Path) -> OsString {
-    let mut name = clip.file_stem().unwrap_or_default().to_owned();
-    name.push("-result");
-    name
 }

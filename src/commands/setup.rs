@@ -51,7 +51,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         )));
     };
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
-    let regions: Vec<Region> = proposals.iter().map(region_of).collect();
+    let regions: Vec<Region> = proposals.iter().map(Proposal::region).collect();
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
     let setup = Setup { camera, aircraft: None, regions };
     setup.save(&file, existing).map_err(Failure::misuse)?;
@@ -81,12 +81,4 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         tell!("None of the boxes could be told to be the speed: name one `speed`.");
     }
     Ok(())
-}
-
-fn region_of(proposal: &Proposal) -> Region {
-    Region {
-        digits: proposal.digits,
-        decimals: proposal.decimals,
-        ..Region::new(proposal.channel.clone(), proposal.place, None)
-    }
 }

@@ -1,25 +1,16 @@
 //! `teach`: learns the glyphs from told readings.
 
-use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::channel::Channel;
 use pairspeed::files::Existing;
-use pairspeed::footage::{Clip, FrameSource, frames_near};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::readings;
-use pairspeed::recognise::Patch;
-use pairspeed::setup::{LoadedSetup, Region};
-use pairspeed::teach::{Contradiction, Lesson, Told, ToldFile, ToldMoment, teach};
+use pairspeed::setup::LoadedSetup;
+use pairspeed::teach::{Contradiction, Lesson, Told, ToldFile, file_name, open_for, teach, told_moments};
 
 use super::Failure;
-
-/// Frames looked at before and after a told moment, to see how long its text was held.
-const NEIGHBOURS: u64 = 4;
-/// Lowest usual frame rate: a moment may lie so much behind the last frame's stamp.
-const SLOWEST_RATE_HZ: f64 = 20.0;
 
 /// How the names of the pictures of what to tell next begin.
 const PICTURE_NAME: &str = "tell-next-";
@@ -84,7 +75,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let mut clip = open_for(&setup, &arguments.clip)?;
     let remembered = remembered(arguments, &setup, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;
-    let (moments, left_out) = moments(&mut clip, arguments, &setup, &remembered)?;
+    let (moments, left_out) = told_moments(&mut clip, &setup, &remembered)?;
     let lesson =
         teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &sample).map_err(Failure::misuse)?;
     if !lesson.contradictions.is_empty() && !arguments.despite {
@@ -96,13 +87,6 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
         eprintln!("Not found beside this clip, so the readings told of it are left out this time: {clip}");
     }
     report(arguments, &lesson, &folder, moments.len())
-}
-
-fn open_for(setup: &LoadedSetup, path: &Path) -> Result<Clip, Failure> {
-    let clip = Clip::open(path)?;
-    let info = clip.info();
-    setup.check_frame(&path.display().to_string(), info.width, info.height).map_err(Failure::misuse)?;
-    Ok(clip)
 }
 
 /// What was told before, with what this call forgets and tells.
@@ -135,40 +119,6 @@ fn remembered(arguments: &TeachArguments, setup: &LoadedSetup, folder: &Path) ->
     Ok(file)
 }
 
-fn file_name(path: &Path) -> String {
-    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
-}
-
-/// The pictures of all told moments, and the clips that are not there.
-fn moments(
-    clip: &mut Clip,
-    arguments: &TeachArguments,
-    setup: &LoadedSetup,
-    remembered: &ToldFile,
-) -> Result<(Vec<ToldMoment>, BTreeSet<String>), Failure> {
-    let (mut moments, mut left_out) = (Vec::new(), BTreeSet::new());
-    let here = file_name(&arguments.clip);
-    let mut others: BTreeMap<&str, Clip> = BTreeMap::new();
-    for told in &remembered.told {
-        let Some(region) = setup.setup.region(&told.channel) else { continue };
-        if told.clip == here {
-            moments.push(moment(clip, region, &told.told())?);
-            continue;
-        }
-        let path = arguments.clip.with_file_name(&told.clip);
-        if !path.exists() {
-            left_out.insert(told.clip.clone());
-            continue;
-        }
-        let other = match others.entry(told.clip.as_str()) {
-            Entry::Occupied(open) => open.into_mut(),
-            Entry::Vacant(place) => place.insert(open_for(setup, &path)?),
-        };
-        moments.push(moment(other, region, &told.told())?);
-    }
-    Ok((moments, left_out))
-}
-
 fn refusal(contradictions: &[Contradiction]) -> String {
     let mut lines =
         vec!["told readings contradict each other, so nothing is learnt or remembered:".to_owned()];
@@ -185,35 +135,6 @@ fn refusal(contradictions: &[Contradiction]) -> String {
         ));
     }
     lines.join("\n")
-}
-
-/// The told frame with those shortly before and after it.
-fn moment(clip: &mut Clip, region: &Region, told: &Told) -> Result<ToldMoment, Failure> {
-    let patch = |frame: &pairspeed::footage::FoundFrame| Patch::of(&frame.image, region.place, frame.time_s);
-    let last = frames_near(clip, &[f64::MAX])?;
-    if let Some(last) = last.first().filter(|last| told.time_s > last.time_s + 1.0 / SLOWEST_RATE_HZ) {
-        return Err(Failure::Misuse(format!(
-            "{}@{}={}: {} ends at {:.2} s: tell an earlier moment",
-            told.channel.name(),
-            told.time_s,
-            told.text,
-            clip.info().path.display(),
-            last.time_s
-        )));
-    }
-    let centre = frames_near(clip, &[told.time_s])?;
-    let centre = centre.first().ok_or_else(|| Failure::Failed("the clip has no frames".to_owned()))?;
-    let rate_hz = clip.info().nominal_rate_hz.filter(|rate| *rate > 1.0).unwrap_or(25.0);
-    let offsets = (1..=NEIGHBOURS).map(|k| k as f64 / rate_hz);
-    let before: Vec<f64> =
-        offsets.clone().map(|offset| centre.time_s - offset).filter(|t| *t >= 0.0).collect();
-    let after: Vec<f64> = offsets.map(|offset| centre.time_s + offset).collect();
-    Ok(ToldMoment {
-        told: told.clone(),
-        centre: patch(centre),
-        before: frames_near(clip, &before)?.iter().map(patch).collect(),
-        after: frames_near(clip, &after)?.iter().map(patch).collect(),
-    })
 }
 
 /// Removes the pictures of what an earlier lesson asked for.

@@ -1,5 +1,6 @@
 //! The folder of results: the only place where result files are written.
 
+use std::ffi::OsString;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -93,6 +94,21 @@ pub struct ResultFolder {
     existing: Existing,
     /// Folders created here and not yet holding results, the innermost first.
     created: Vec<PathBuf>,
+}
+
+/// The folder for the results of a flight where no other is named: beside its first clip, under its name.
+#[must_use]
+pub fn usual_folder(clips: &[PathBuf]) -> PathBuf {
+    let first = clips.first().map_or(Path::new("flight"), PathBuf::as_path);
+    first.with_file_name(usual_name(first))
+}
+
+/// The name of the folder for the results of a clip.
+#[must_use]
+pub fn usual_name(clip: &Path) -> OsString {
+    let mut name = clip.file_stem().unwrap_or_default().to_owned();
+    name.push("-result");
+    name
 }
 
 /// Checks the folder and writes all results into it.

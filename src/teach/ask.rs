@@ -56,6 +56,31 @@ pub(super) fn ask_next(regions: &[Region], recogniser: &Recogniser, sample: &Sam
     asked
 }
 
+/// Moments of one channel offered before anything is told, at most.
+const FIRST_OF_A_CHANNEL: usize = 6;
+
+/// Moments to tell first, when no shape is known yet: of each region some of the sample that look different
+/// from each other, spread over the clip.
+#[must_use]
+pub fn ask_first(regions: &[Region], sample: &Sample) -> Vec<Ask> {
+    let mut asked = Vec::new();
+    for (region, patches) in regions.iter().zip(&sample.regions) {
+        let mut shown: Vec<Array2<f32>> = Vec::new();
+        let step = patches.len().div_ceil(4 * FIRST_OF_A_CHANNEL).max(1);
+        for patch in patches.iter().step_by(step) {
+            let features = features(patch);
+            if shown.len() < FIRST_OF_A_CHANNEL
+                && shown.iter().all(|other| correlation(other, &features) <= SAME_TEXT)
+            {
+                shown.push(features);
+                let (channel, time_s) = (region.channel.clone(), patch.time_s);
+                asked.push(Ask { channel, time_s, picture: patch.crop() });
+            }
+        }
+    }
+    asked
+}
+
 fn features(patch: &Patch) -> Array2<f32> {
     HighPass::for_cell_width(CELL_PX).apply(&patch.levels(1))
 }

@@ -10,6 +10,7 @@ mod blame;
 mod contradiction;
 mod count;
 mod layout;
+mod moments;
 mod shapes;
 mod told_file;
 
@@ -25,6 +26,8 @@ use crate::recognise::{Patch, Recogniser, Sample, ink};
 use crate::setup::Region;
 
 use align::{CharacterCut, ranked_cuts};
+pub use ask::ask_first;
+pub use moments::{MomentError, file_name, open_for, told_moments};
 pub use told_file::{Remembered, ToldFile, ToldFileError};
 
 use layout::{Layout, RegionInk, ToldInk, find_layouts, with_other_points};

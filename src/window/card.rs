@@ -6,13 +6,17 @@ use egui::{Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::compare::unit_choice;
 use super::page_file::{PageFile, usual_place};
-use super::{Screen, Shared, look, page};
+use super::work::{Outcome, take_outcome};
+use super::{Screen, Shared, dialogs, look, page};
 use crate::output::numbers::trimmed;
 use crate::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, step_rows};
 use crate::output::test_card_html;
 use crate::propulsion::{FlownFlight, PlanError, PlanWish, TestCard, plan, usual_half_width};
 use crate::quantity;
 use crate::units::Unit;
+
+/// Size of a field, in points.
+const FIELD: [f32; 2] = [200.0, 26.0];
 
 /// What can be told of the next flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,11 +112,24 @@ struct Told {
 #[derive(Default)]
 pub struct CardScreen {
     told: Told,
+    choosing: Option<dialogs::Choice>,
     page: PageFile,
     made: Option<(Told, Result<(TestCard, Unit), String>)>,
 }
 
 impl Screen for CardScreen {
+    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(folders)) => {
+                if let Some(folder) = folders.first() {
+                    self.told.former = folder.display().to_string();
+                }
+            }
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         page(ui, |ui| {
             ui.label("Tell what is known of the day; the card says which throttle steps to fly, how often and in which order.");
@@ -127,7 +144,9 @@ impl Screen for CardScreen {
                     self.page.show(ui, shared, &usual, || test_card_html(card, *unit));
                     show(ui, card, *unit);
                 }
-                Some(Err(message)) => drop(ui.colored_label(look::colours(ui).unsure, message)),
+                Some(Err(message)) => {
+                    ui.colored_label(look::colours(ui).unsure, message);
+                }
                 None => {}
             }
         });
@@ -146,8 +165,8 @@ impl CardScreen {
         Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
             for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.told.entries).enumerate() {
                 let label = ui.label(entry.name());
-                let field = TextEdit::singleline(text).desired_width(200.0).hint_text(entry.usual(unit));
-                ui.add(field).labelled_by(label.id).on_hover_text(entry.hint());
+                let field = TextEdit::singleline(text).hint_text(entry.usual(unit));
+                ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
                 if place % columns + 1 == columns {
                     ui.end_row();
                 }
@@ -160,10 +179,9 @@ impl CardScreen {
         let field = TextEdit::singleline(&mut self.told.former).desired_width(240.0).hint_text("none");
         let hint = "The folder of a flight's results: gives speeds, wind and gusts that are not told";
         ui.add(field).labelled_by(label.id).on_hover_text(hint);
-        if ui.button("Choose a folder...").clicked()
-            && let Some(folder) = rfd::FileDialog::new().set_title("Folder of results").pick_folder()
-        {
-            self.told.former = folder.display().to_string();
+        if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
+            let beside = Path::new(self.told.former.trim()).parent();
+            self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
         }
         if let Some(finished) = &shared.finished
             && ui.button("This flight").on_hover_text(finished.folder.display().to_string()).clicked()

@@ -6,7 +6,8 @@ use std::time::SystemTime;
 use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::page_file::{PageFile, usual_place};
-use super::{Screen, Shared, look, page};
+use super::work::{Outcome, take_outcome};
+use super::{Screen, Shared, dialogs, look, page};
 use crate::output::comparison::{is_shown, reading, summary, table};
 use crate::output::{ComparisonStyle, comparison_html};
 use crate::propulsion::{CompareOptions, Comparison, FlownFlight, compare};
@@ -24,6 +25,7 @@ pub struct CompareScreen {
     /// The folder as the pilot is writing it.
     folder: String,
     told: Told,
+    choosing: Option<dialogs::Choice>,
     page: PageFile,
     made: Option<Made>,
 }
@@ -49,6 +51,14 @@ struct Made {
 }
 
 impl Screen for CompareScreen {
+    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(folders)) => folders.into_iter().for_each(|folder| self.take(folder)),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         page(ui, |ui| {
             ui.label(
@@ -67,7 +77,9 @@ impl Screen for CompareScreen {
                     self.page.show(ui, shared, &usual, || comparison_html(comparisons, style));
                     comparisons.iter().for_each(|comparison| show(ui, comparison, style));
                 }
-                Some(Err(message)) => drop(ui.colored_label(look::colours(ui).wrong, message)),
+                Some(Err(message)) => {
+                    ui.colored_label(look::colours(ui).wrong, message);
+                }
                 None => {}
             }
         });
@@ -112,10 +124,9 @@ impl CompareScreen {
                 let folder = std::mem::take(&mut self.folder);
                 self.take(folder.trim().into());
             }
-            if ui.button("Choose a folder...").clicked()
-                && let Some(folder) = rfd::FileDialog::new().set_title("Folder of results").pick_folder()
-            {
-                self.take(folder);
+            if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
+                let beside = self.results.last().and_then(|folder| folder.parent());
+                self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
             }
             let this = shared.finished.as_ref().map(|finished| finished.folder.clone());
             if let Some(this) = this.filter(|this| !self.results.contains(this))

@@ -1,11 +1,473 @@
-//! A step.
+//! Teaching the digits: the pilot types what some pictures show, and the shapes are learnt from that.
 
-use super::{Screen, Shared};
+use std::path::{Path, PathBuf};
 
-/// What this step holds.
+use egui::{Image, Key, RichText, TextEdit, vec2};
+use image::GrayImage;
+use ndarray::Array2;
+use serde::{Deserialize, Serialize};
+
+use super::work::{Outcome, Work, take_outcome};
+use super::{Screen, Shared, Step, look, page};
+use crate::channel::Channel;
+use crate::glyphs::{CHARACTERS, GlyphSet};
+use crate::recognise::{Recogniser, Sample, Shown};
+use crate::setup::LoadedSetup;
+use crate::teach::{Ask, Contradiction, Told, ToldFile, ask_first, file_name, open_for, teach, told_moments};
+use crate::{glyph_sets, readings};
+
+/// The kind under which readings that were typed but not learnt are kept.
+const DRAFT: &str = "digits";
+/// Height of the pictures shown, in points.
+const PICTURE_HEIGHT: f32 = 44.0;
+/// Share of the sampled frames that a channel must be read in to need no teaching.
+const WELL_READ: f64 = 0.6;
+
+/// What is taught, and what came of it.
 #[derive(Default)]
-pub struct DigitsScreen {}
+pub struct DigitsScreen {
+    begun: (u64, u64),
+    looking: Option<Work<Found>>,
+    cards: Vec<Card>,
+    /// How well each channel is read by the shapes known so far.
+    known: Vec<(Channel, f64)>,
+    told: ToldFile,
+    learning: Option<Work<Learnt>>,
+    lesson: Option<Lesson>,
+    /// The card to write on next.
+    focus: Option<usize>,
+    /// What was learnt changes the setup's glyphs; that is no reason to begin anew.
+    own_change: bool,
+}
+
+/// A picture and what the pilot says it shows.
+struct Card {
+    channel: Channel,
+    time_s: f64,
+    picture: GrayImage,
+    texture: Option<egui::TextureHandle>,
+    text: String,
+}
+
+/// What a look at the clip finds.
+struct Found {
+    asks: Vec<Ask>,
+    known: Vec<(Channel, f64)>,
+    told: ToldFile,
+}
+
+/// What came of a lesson.
+enum Learnt {
+    /// The shapes were saved.
+    Saved { set: GlyphSet, missing: Vec<char>, asks: Vec<Ask>, left_out: Vec<String>, told: ToldFile },
+    /// What was told contradicts itself; nothing was saved.
+    AtOdds(Vec<Contradiction>),
+}
+
+/// What is shown of the last lesson.
+enum Lesson {
+    Saved { shapes: Vec<(char, egui::TextureHandle)>, missing: Vec<char>, left_out: Vec<String> },
+    AtOdds(Vec<Contradiction>),
+}
+
+/// Typed readings that are not learnt yet.
+#[derive(Serialize, Deserialize, Default)]
+struct Typed {
+    told: Vec<crate::teach::Remembered>,
+}
+
+impl DigitsScreen {
+    fn follow(&mut self, ctx: &egui::Context, shared: &Shared) {
+        let now = (shared.recording_number, shared.setup_number);
+        if self.begun == now {
+            return;
+        }
+        self.begun = now;
+        if std::mem::take(&mut self.own_change) {
+            return;
+        }
+        *self = Self { begun: now, ..Self::default() };
+        if let (Some(clip), Some(setup)) = (shared.clip(), shared.setup.clone()) {
+            let clip = clip.to_owned();
+            self.looking = Some(Work::start(ctx, move |_| look_at(&clip, &setup)));
+        }
+    }
+
+    fn take_found(&mut self, shared: &Shared, found: Found) {
+        let Found { asks, known, told } = found;
+        (self.known, self.told) = (known, told);
+        self.cards = asks.into_iter().map(Card::of).collect();
+        let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
+        for card in &mut self.cards {
+            let same = |told: &&crate::teach::Remembered| {
+                told.channel == card.channel && (told.time_s - card.time_s).abs() < 1e-3
+            };
+            if let Some(told) = typed.told.iter().find(same) {
+                card.text.clone_from(&told.text);
+            }
+        }
+    }
+
+    /// Learns from what was told before and what is typed now.
+    fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared, despite: bool) {
+        let (Some(clip), Some(setup)) = (shared.clip().map(Path::to_owned), shared.setup.clone()) else {
+            return;
+        };
+        let mut told = self.told.clone();
+        let name = file_name(&clip);
+        for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
+            let text = card.text.trim().to_owned();
+            told.add(&name, &Told { channel: card.channel.clone(), time_s: card.time_s, text });
+        }
+        if told.told.is_empty() {
+            shared.wrong("nothing is typed yet: type below some pictures what they show");
+            return;
+        }
+        self.lesson = None;
+        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, told, despite)));
+    }
+
+    fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
+        let (set, missing, asks, left_out, told) = match learnt {
+            Learnt::AtOdds(contradictions) => {
+                shared.wrong("what is told contradicts itself, so nothing was learnt: see the list");
+                self.lesson = Some(Lesson::AtOdds(contradictions));
+                return;
+            }
+            Learnt::Saved { set, missing, asks, left_out, told } => (set, missing, asks, left_out, told),
+        };
+        self.told = told;
+        self.cards.retain(|card| card.text.trim().is_empty());
+        if !asks.is_empty() || missing.is_empty() {
+            self.cards = asks.into_iter().map(Card::of).collect();
+        }
+        self.lesson = Some(Lesson::Saved { shapes: shapes(ctx, &set), missing, left_out });
+        if let Some(clip) = shared.clip() {
+            shared.store.forget(clip, DRAFT);
+        }
+        let setup = shared.setup.clone();
+        if let Some(Err(error)) = setup.as_ref().map(|setup| shared.store.remember(setup)) {
+            shared.wrong(error);
+        }
+        self.own_change = true;
+        shared.set_setup(setup);
+    }
+
+    fn show_known(&self, ui: &mut egui::Ui, shared: &mut Shared) {
+        let read = |(channel, share): &(Channel, f64)| format!("{} {:.0} %", channel.name(), 100.0 * share);
+        if self.known.is_empty() {
+            return;
+        }
+        let words: Vec<String> = self.known.iter().map(read).collect();
+        let all = self.known.iter().all(|(_, share)| *share >= WELL_READ);
+        let head = if all {
+            "The shapes known already read this overlay: there is nothing you must teach."
+        } else {
+            "Not all of this overlay is read with the shapes known so far: type what some pictures show."
+        };
+        ui.label(RichText::new(head).strong());
+        ui.label(format!("Read in so many of the pictures looked at: {}.", words.join(", ")));
+        if all && look::main_button(ui, "Go on: read the flight").clicked() {
+            shared.go_to = Some(Step::Reading);
+        }
+    }
+
+    fn show_cards(&mut self, ui: &mut egui::Ui) {
+        if self.cards.is_empty() {
+            return;
+        }
+        ui.label(
+            "Type the number as shown, with its point and sign, without the unit. Leave out what you cannot read. \
+             Enter goes to the next picture. A handful is enough, as long as all ten digits are among them.",
+        );
+        let (focus, mut next, mut number) = (self.focus.take(), None, 0);
+        for row in self.cards.chunk_by_mut(|one, other| one.channel == other.channel) {
+            ui.add_space(4.0);
+            ui.horizontal_wrapped(|ui| {
+                for card in row {
+                    if card.show(ui, focus == Some(number)) {
+                        next = Some(number + 1);
+                    }
+                    number += 1;
+                }
+            });
+        }
+        self.focus = next.filter(|next| *next < self.cards.len());
+        if self.focus.is_some() {
+            ui.ctx().request_repaint();
+        }
+        let seen = self.seen();
+        let unseen: String = ('0'..='9').filter(|digit| !seen.contains(*digit)).collect();
+        ui.add_space(4.0);
+        if unseen.is_empty() {
+            ui.label("All ten digits are among what you told.");
+        } else {
+            ui.label(format!("Not among what you told yet: {}", spaced(&unseen)));
+        }
+    }
+
+    /// All characters told before or typed now.
+    fn seen(&self) -> String {
+        let told = self.told.told.iter().map(|told| told.text.as_str());
+        told.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
+    }
+
+    fn show_learning(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        ui.horizontal_wrapped(|ui| {
+            let busy = self.learning.is_some();
+            let typed = self.cards.iter().any(|card| !card.text.trim().is_empty());
+            let words = "Learn these shapes";
+            ui.add_enabled_ui(!busy && (typed || !self.told.told.is_empty()), |ui| {
+                if (if typed { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
+                    self.learn(ui.ctx(), shared, false);
+                }
+            });
+            if let Some(learning) = &self.learning {
+                ui.spinner();
+                ui.label("Learning");
+                if ui.button("Cancel").clicked() && learning.cancel() {
+                    self.learning = None;
+                }
+            }
+        });
+    }
+
+    fn show_lesson(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        let mut despite = false;
+        match &self.lesson {
+            None => {}
+            Some(Lesson::AtOdds(contradictions)) => {
+                let colour = look::colours(ui).wrong;
+                ui.label(RichText::new("These cannot both be right:").color(colour).strong());
+                for Contradiction { message, .. } in contradictions {
+                    ui.label(format!("•  {message}"));
+                }
+                ui.label("Mend what you typed, remove what was told wrongly below, or, where all is right:");
+                despite = ui.button("Learn all the same").clicked();
+            }
+            Some(Lesson::Saved { shapes, missing, left_out }) => {
+                ui.label(RichText::new("Learnt").strong());
+                show_shapes(ui, shapes, missing);
+                if !left_out.is_empty() {
+                    ui.label(format!(
+                        "Not found beside this recording, so left out this time: {}",
+                        left_out.join(", ")
+                    ));
+                }
+                if missing.is_empty() {
+                    ui.label("All ten digits are known.");
+                    if look::main_button(ui, "Go on: read the flight").clicked() {
+                        shared.go_to = Some(Step::Reading);
+                    }
+                } else {
+                    let missing: String = missing.iter().collect();
+                    ui.label(format!(
+                        "Not seen yet: {}. Readings with these digits stay blank; tell some of the pictures above.",
+                        spaced(&missing)
+                    ));
+                }
+            }
+        }
+        if despite {
+            self.learn(ui.ctx(), shared, true);
+        }
+    }
+
+    fn show_told(&mut self, ui: &mut egui::Ui) {
+        if self.told.told.is_empty() {
+            return;
+        }
+        let mut forget = None;
+        egui::CollapsingHeader::new(format!("Told so far: {}", self.told.told.len())).show(ui, |ui| {
+            for told in &self.told.told {
+                ui.horizontal_wrapped(|ui| {
+                    let what = format!("{} at {:.2} s of {}", told.channel.name(), told.time_s, told.clip);
+                    if ui.button("Remove").on_hover_text(format!("Remove {what}")).clicked() {
+                        forget = Some(told.clone());
+                    }
+                    ui.label(format!("{}  {what}", told.text));
+                });
+            }
+        });
+        if let Some(told) = forget {
+            self.told.forget(&told.clip, &told.channel, told.time_s);
+        }
+    }
+}
+
+impl Card {
+    fn of(ask: Ask) -> Self {
+        let Ask { channel, time_s, picture } = ask;
+        Self { channel, time_s, picture, texture: None, text: String::new() }
+    }
+
+    /// Shows the picture with its field; tells whether the pilot has finished writing.
+    fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
+        let name = format!("{} at {}", self.channel.name(), look::clock(self.time_s));
+        let texture = self.texture.get_or_insert_with(|| look::texture(ui.ctx(), &name, &self.picture));
+        let size = texture.size_vec2();
+        let size = size * (PICTURE_HEIGHT / size.y.max(1.0));
+        let frame = egui::Frame::new().fill(look::colours(ui).panel).inner_margin(6).corner_radius(3);
+        let shown = frame.show(ui, |ui| {
+            ui.vertical(|ui| {
+                ui.set_width(size.x.max(96.0));
+                ui.add(Image::new((texture.id(), size)).alt_text(format!("Picture of {name}")));
+                let label = ui.label(RichText::new(&name).small());
+                let field = TextEdit::singleline(&mut self.text).desired_width(size.x.max(96.0));
+                let field = ui.add(field).labelled_by(label.id);
+                self.text.retain(|letter| CHARACTERS.contains(letter));
+                if focus {
+                    field.request_focus();
+                }
+                field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter))
+            })
+        });
+        shown.inner.inner
+    }
+}
 
 impl Screen for DigitsScreen {
-    fn show(&mut self, _ui: &mut egui::Ui, _shared: &mut Shared) {}
+    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.looking) {
+            Some(Outcome::Done(found)) => self.take_found(shared, found),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+        match take_outcome(&mut self.learning) {
+            Some(Outcome::Done(learnt)) => self.take_learnt(ctx, shared, learnt),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
+    fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if shared.setup.is_none() {
+            look::show_empty(ui, shared, "Mark and save the regions first: then their digits can be taught.");
+            return;
+        }
+        self.follow(&ui.ctx().clone(), shared);
+        page(ui, |ui| {
+            if self.looking.is_some() {
+                ui.horizontal(|ui| {
+                    ui.spinner();
+                    ui.label("Looking through the recording");
+                });
+                return;
+            }
+            self.show_known(ui, shared);
+            ui.add_space(6.0);
+            self.show_cards(ui);
+            self.show_learning(ui, shared);
+            ui.add_space(6.0);
+            self.show_lesson(ui, shared);
+            self.show_told(ui);
+        });
+    }
+
+    fn keep(&mut self, shared: &Shared) {
+        let Some(clip) = shared.clip().filter(|_| self.begun.0 == shared.recording_number) else { return };
+        let name = file_name(clip);
+        let mut typed = ToldFile::default();
+        for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
+            let text = card.text.trim().to_owned();
+            typed.add(&name, &Told { channel: card.channel.clone(), time_s: card.time_s, text });
+        }
+        if !typed.told.is_empty() {
+            // The window may be closing: where nothing can be written there is nobody left to tell.
+            let _unkept = shared.store.keep(clip, DRAFT, &Typed { told: typed.told });
+        }
+    }
+}
+
+/// The shapes of a set as pictures.
+fn shapes(ctx: &egui::Context, set: &GlyphSet) -> Vec<(char, egui::TextureHandle)> {
+    let glyphs = set.faces.iter().flat_map(|face| &face.glyphs);
+    let shape = |glyph: &crate::glyphs::Glyph| {
+        let name = format!("shape of {}", glyph.character);
+        (glyph.character, look::texture(ctx, &name, &picture_of(&glyph.levels)))
+    };
+    glyphs.map(shape).collect()
+}
+
+fn picture_of(levels: &Array2<f32>) -> GrayImage {
+    let (rows, cols) = levels.dim();
+    GrayImage::from_fn(cols as u32, rows as u32, |x, y| {
+        let level = levels.get((y as usize, x as usize)).copied().unwrap_or(0.0);
+        image::Luma([level.round().clamp(0.0, 255.0) as u8])
+    })
+}
+
+fn show_shapes(ui: &mut egui::Ui, shapes: &[(char, egui::TextureHandle)], missing: &[char]) {
+    ui.horizontal_wrapped(|ui| {
+        for (character, texture) in shapes {
+            ui.vertical(|ui| {
+                let size = texture.size_vec2();
+                let size = size * (PICTURE_HEIGHT / size.y.max(1.0));
+                ui.add(
+                    Image::new((texture.id(), size)).alt_text(format!("The shape learnt for {character}")),
+                );
+                ui.label(RichText::new(character.to_string()).strong());
+            });
+        }
+        for character in missing {
+            ui.vertical(|ui| {
+                let (rect, _) = ui.allocate_exact_size(vec2(24.0, PICTURE_HEIGHT), egui::Sense::hover());
+                let stroke = egui::Stroke::new(1.5, look::colours(ui).unsure);
+                ui.painter().rect_stroke(rect, 2.0, stroke, egui::StrokeKind::Inside);
+                ui.label(format!("{character} is missing"));
+            });
+        }
+    });
+}
+
+fn spaced(characters: &str) -> String {
+    characters.chars().map(String::from).collect::<Vec<_>>().join(" ")
+}
+
+/// Looks through the clip for pictures to be told, and how well the shapes known read it.
+fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
+    let words = |error: &dyn std::fmt::Display| error.to_string();
+    let mut open = open_for(setup, clip).map_err(|error| words(&error))?;
+    let sets = glyph_sets(setup).map_err(|error| words(&error))?;
+    let sample = readings::sample(&mut open, &setup.setup).map_err(|error| words(&error))?;
+    let regions = &setup.setup.regions;
+    let recogniser = Recogniser::calibrate(regions, &sets, &sample);
+    let told = ToldFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
+    let known = known_shares(setup, &recogniser, &sample);
+    Ok(Found { asks: ask_first(regions, &sample), known, told })
+}
+
+/// Share of the sampled frames in which each channel is read.
+fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
+    let regions = setup.setup.regions.iter().zip(&sample.regions).enumerate();
+    let share =
+        |(number, (region, patches)): (usize, (&crate::setup::Region, &Vec<crate::recognise::Patch>))| {
+            let is_read = |patch: &&crate::recognise::Patch| {
+                matches!(recogniser.read_patch(number, patch), Shown::Text { .. })
+            };
+            let read = patches.iter().filter(is_read).count();
+            (region.channel.clone(), read as f64 / patches.len().max(1) as f64)
+        };
+    regions.map(share).collect()
+}
+
+/// Learns, and saves what was learnt unless it contradicts itself.
+fn learnt(clip: &Path, setup: &LoadedSetup, told: ToldFile, despite: bool) -> Result<Learnt, String> {
+    let folder: PathBuf = setup.glyph_folder();
+    let mut open = open_for(setup, clip).map_err(|error| error.to_string())?;
+    let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
+    let (moments, left_out) = told_moments(&mut open, setup, &told).map_err(|error| error.to_string())?;
+    let lesson = teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &sample)
+        .map_err(|error| error.to_string())?;
+    if !lesson.contradictions.is_empty() && !despite {
+        return Ok(Learnt::AtOdds(lesson.contradictions));
+    }
+    lesson.set.save(&folder).map_err(|error| error.to_string())?;
+    told.save(&folder).map_err(|error| error.to_string())?;
+    let mut missing: Vec<char> =
+        lesson.missing.iter().flat_map(|(_, digits)| digits.iter().copied()).collect();
+    missing.sort_unstable();
+    missing.dedup();
+    let left_out = left_out.into_iter().collect();
+    Ok(Learnt::Saved { set: lesson.set, missing, asks: lesson.ask_next, left_out, told })
 }

@@ -4,7 +4,13 @@
 //! common kind of colour blindness tell them apart; the tests below hold them to a simulation of it. Nothing
 //! is told by colour alone.
 
-use egui::{Color32, CornerRadius, FontId, Stroke, TextStyle, Theme, ThemePreference, Visuals, vec2};
+use egui::{
+    Color32, ColorImage, CornerRadius, FontId, RichText, Stroke, TextStyle, TextureHandle, TextureOptions,
+    Theme, ThemePreference, Visuals, vec2,
+};
+use image::GrayImage;
+
+use super::{Shared, Step};
 
 /// Okabe and Ito's orange.
 pub const ORANGE: Color32 = Color32::from_rgb(230, 159, 0);
@@ -212,6 +218,40 @@ fn linear(colour: Color32) -> [f32; 3] {
         let share = f32::from(level) / 255.0;
         if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
     })
+}
+
+/// A button for what is usually done next.
+pub(super) fn main_button(ui: &mut egui::Ui, words: &str) -> egui::Response {
+    let accent = colours(ui).accent;
+    ui.add(egui::Button::new(RichText::new(words).color(on(accent)).strong()).fill(accent))
+}
+
+/// What a step shows that has nothing to work on yet.
+pub(super) fn show_empty(ui: &mut egui::Ui, shared: &mut Shared, words: &str) {
+    ui.add_space(24.0);
+    ui.vertical_centered(|ui| {
+        ui.label(words);
+        let (name, step) = if shared.info.is_some() {
+            ("Mark the regions", Step::Regions)
+        } else {
+            ("Open a recording", Step::Recording)
+        };
+        if main_button(ui, name).clicked() {
+            shared.go_to = Some(step);
+        }
+    });
+}
+
+/// A picture of brightness as a texture.
+pub(super) fn texture(ctx: &egui::Context, name: &str, picture: &GrayImage) -> TextureHandle {
+    let size = [picture.width() as usize, picture.height() as usize];
+    ctx.load_texture(name, ColorImage::from_gray(size, picture.as_raw()), TextureOptions::LINEAR)
+}
+
+/// A time in the recording, such as `1:02.40`.
+pub(super) fn clock(time_s: f64) -> String {
+    let hundredths = (100.0 * time_s.max(0.0)).round() as u64;
+    format!("{}:{:02}.{:02}", hundredths / 6000, hundredths / 100 % 60, hundredths % 100)
 }
 
 /// The menu that switches theme and text size.

@@ -9,6 +9,7 @@
 
 mod card;
 mod compare;
+mod dialogs;
 mod digits;
 mod flight;
 pub mod look;
@@ -103,7 +104,7 @@ pub trait Screen {
     fn attend(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
 
     /// Keeps work that is not saved yet: the window closes, or another recording comes.
-    fn keep(&mut self, _shared: &mut Shared) {}
+    fn keep(&mut self, _shared: &Shared) {}
 }
 
 /// The whole window: its state and how it is shown.

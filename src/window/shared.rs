@@ -19,6 +19,8 @@ pub struct Finished {
     pub flight: Flight,
     /// What was read, for working it out again with other legs.
     pub record: Arc<FlightRecord>,
+    /// What was told of the reading.
+    pub options: ReadOptions,
     /// The folder of the results.
     pub folder: PathBuf,
 }

@@ -181,6 +181,12 @@ fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
         .map_err(|error| StoreError::Unwritable { path: error.path, reason: error.source.to_string() })
 }
 
+/// Where a clip's setup stands when no other place is named: beside it, as the `setup` command writes it.
+#[must_use]
+pub fn usual_setup(clip: &Path) -> PathBuf {
+    clip.with_extension("setup.toml")
+}
+
 fn beside(clip: &Path, kind: &str) -> PathBuf {
     clip.with_extension(format!("{kind}.draft.toml"))
 }

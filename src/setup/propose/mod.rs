@@ -14,7 +14,7 @@ mod tests;
 
 use image::GrayImage;
 
-use super::{DIGITS_MAX, PixelBox, SMALLEST_BOX_PX};
+use super::{DIGITS_MAX, PixelBox, Region, SMALLEST_BOX_PX};
 use crate::channel::Channel;
 use ghost::Ghost;
 use guess::guess_channels;
@@ -54,6 +54,15 @@ pub struct Proposal {
     pub digits: Option<u8>,
     /// Digits after the decimal point; 0 where no point was seen.
     pub decimals: u8,
+}
+
+impl Proposal {
+    /// The region to start from: what the proposal tells, the rest left open.
+    #[must_use]
+    pub fn region(&self) -> Region {
+        let Self { place, digits, decimals, .. } = *self;
+        Region { digits, decimals, ..Region::new(self.channel.clone(), place, None) }
+    }
 }
 
 /// Looks for readouts on some 20 to 60 frames spread over a whole clip, the surest first.

@@ -43,7 +43,7 @@ impl Bench {
         let file = finished.folder.join(EDITS_FILE);
         // A file that cannot be used stands for no edits; it is not touched before the first new one.
         let offered = LegEdits::load(&file, &shared.clips).ok().filter(|kept| !kept.edits().is_empty());
-        let (record, options) = (Arc::clone(&finished.record), shared.options.clone());
+        let (record, options) = (Arc::clone(&finished.record), finished.options.clone());
         Self {
             options: options.legs.clone(),
             clips: shared.clips.clone(),
@@ -166,9 +166,9 @@ impl Bench {
     }
 
     /// Keeps what could not be kept before.
-    pub fn keep(&mut self, shared: &mut Shared) {
+    pub fn keep(&mut self) {
         if self.unsaved {
-            self.save(shared);
+            self.unsaved = self.edits.save(&self.folder.join(EDITS_FILE), &self.clips).is_err();
         }
     }
 

@@ -13,6 +13,10 @@ use crate::window::look::{self, on};
 
 /// Width of the stretch at a leg's end that takes the pointer, in points.
 const GRIP: f32 = 11.0;
+/// Size of the corners that mark the ends of the chosen leg, in points.
+const CORNER: f32 = 7.0;
+/// Least width of a leg's name, in points.
+const LEAST_NAME: f32 = 22.0;
 /// One press of an arrow key moves an end so far, in seconds; with Shift the second.
 const STEPS_S: (f64, f64) = (0.1, 1.0);
 
@@ -68,7 +72,8 @@ pub(super) fn ribbon(ui: &Ui, scene: &Scene<'_>, row: Rect, transform: &PlotTran
     let painter = ui.painter().with_clip_rect(row);
     for (leg, number) in scene.legs().iter().zip(1..) {
         let Some(across) = across(leg, transform) else { continue };
-        let rect = Rect::from_x_y_ranges(across, row.y_range()).shrink2(Vec2::new(0.5, 2.0));
+        let missing = (LEAST_NAME - across.span()).max(0.0) / 2.0;
+        let rect = Rect::from_x_y_ranges(across.expand(missing), row.y_range()).shrink2(Vec2::new(0.5, 2.0));
         let response = ui.interact(rect, Id::unique(("name of a leg", number)), Sense::click());
         let chosen = scene.chosen == Some(number);
         let label = format!("{} from {:.1} to {:.1} s", scene.name(number, leg), leg.start_s, leg.end_s);
@@ -135,7 +140,8 @@ fn handle(
     let sense = if chosen { Sense::click_and_drag() } else { Sense::drag() };
     let response = ui.interact(rect, end.id(number), sense).on_hover_cursor(CursorIcon::ResizeHorizontal);
     if chosen || response.hovered() || response.dragged() {
-        draw_grip(ui, (x, frame, end), response.has_focus() || response.dragged());
+        let across = across(leg, transform).map_or(0.0, egui::Rangef::span);
+        draw_grip(ui, (x, frame, end), across, response.has_focus() || response.dragged());
     }
     if response.drag_started() {
         acts.push(Act::Choose(number));
@@ -152,16 +158,16 @@ fn handle(
     }
 }
 
-fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), strong: bool) {
+/// A line with corners that point into the leg, which is `across` points wide.
+fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: bool) {
     let ink = look::colours(ui).ink;
-    let width = if strong { 3.0 } else { 1.5 };
+    let width = if strong { 2.5 } else { 1.2 };
     ui.painter().vline(x, frame.y_range(), Stroke::new(width, ink));
-    let into = if end == End::Start { GRIP } else { -GRIP };
-    let size = if strong { 1.3 } else { 1.0 };
-    for (edge, inward) in [(frame.top(), GRIP), (frame.bottom(), -GRIP)] {
+    let size = (if strong { 1.5 * CORNER } else { CORNER }).min(across / 3.0);
+    let into = if end == End::Start { size } else { -size };
+    for (edge, inward) in [(frame.top(), size), (frame.bottom(), -size)] {
         let corner = Pos2::new(x, edge);
-        let points =
-            vec![corner, corner + size * Vec2::new(into, 0.0), corner + size * Vec2::new(0.0, inward)];
+        let points = vec![corner, corner + Vec2::new(into, 0.0), corner + Vec2::new(0.0, inward)];
         ui.painter().add(Shape::convex_polygon(points, ink, Stroke::NONE));
     }
 }

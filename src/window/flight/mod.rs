@@ -26,19 +26,19 @@ use self::picture::Pictures;
 use self::saving::Saving;
 use self::scene::Scene;
 use self::timeline::Heights;
-use super::{Screen, Shared};
+use super::{Screen, Shared, look};
 
 /// From this width on, in points, results stand beside the plots instead of below them.
 const WIDE: f32 = 900.0;
 /// Width of the results beside the plots at first, in points.
 const RESULTS: f32 = 470.0;
 /// Height of the frame looked at, and of the plots where they stand above the results, in points.
-const PICTURE: f32 = 172.0;
-const STACKED: Heights = Heights { speed: 190.0, strip: 64.0 };
+const PICTURE: f32 = 164.0;
+const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
 /// Least height of the plot of the speed beside the results, in points.
 const LEAST_SPEED: f32 = 130.0;
 /// Height of a plot below the speed, in points.
-const STRIP: f32 = 72.0;
+const STRIP: f32 = 56.0;
 /// Shown on either side of a leg when it is chosen and out of sight, in seconds.
 const AROUND_S: f64 = 8.0;
 
@@ -60,8 +60,7 @@ impl Screen for LegsScreen {
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         let mut acts = Vec::new();
         let (Some(finished), Some(bench)) = (&shared.finished, &self.bench) else {
-            ui.add_space(12.0);
-            ui.label("No flight is read yet: choose a recording, mark its regions and read it.");
+            look::show_empty(ui, shared, "Read a recording first: then its legs are shown here.");
             return;
         };
         let scene = Scene {
@@ -98,9 +97,9 @@ impl Screen for LegsScreen {
         }
     }
 
-    fn keep(&mut self, shared: &mut Shared) {
+    fn keep(&mut self, _shared: &Shared) {
         if let Some(bench) = &mut self.bench {
-            bench.keep(shared);
+            bench.keep();
         }
     }
 }
@@ -145,7 +144,7 @@ impl LegsScreen {
             });
         });
         if let Some(pictures) = pictures.filter(|_| scene.moment.is_some()) {
-            let panel = Panel::bottom("frame").resizable(true).default_size(PICTURE).min_size(110.0);
+            let panel = Panel::bottom("frame").resizable(true).default_size(PICTURE).min_size(120.0);
             panel.show(ui, |ui| pictures.show(ui, scene, acts));
         }
         egui::CentralPanel::default().show(ui, |ui| {

@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use egui::{Color32, ColorImage, Image, ImageSource, Rect, Sense, Stroke, StrokeKind, TextureHandle};
-use egui::{TextureOptions, Ui, Vec2, load::SizedTexture, pos2};
+use egui::{Color32, Image, ImageSource, Rect, Sense, Stroke, StrokeKind, TextureHandle};
+use egui::{Ui, Vec2, load::SizedTexture, pos2};
 use image::GrayImage;
 
 use super::act::Act;
@@ -21,7 +21,7 @@ use crate::window::work::Clerk;
 /// Pixels of the picture that are shown around a box.
 const AROUND_PX: u32 = 6;
 /// Height of a box cut out of the picture, in points.
-const CUT_OUT: f32 = 44.0;
+const CUT_OUT: f32 = 36.0;
 
 /// A frame fetched: its time and its picture, or why there is none.
 type Fetched = (f64, Result<GrayImage, String>);
@@ -58,11 +58,7 @@ impl Pictures {
     /// Takes what was fetched meanwhile.
     pub fn attend(&mut self, ctx: &egui::Context) {
         while let Some((time_s, fetched)) = self.clerk.answer() {
-            let texture = fetched.map(|picture| {
-                let size = [picture.width() as usize, picture.height() as usize];
-                let image = ColorImage::from_gray(size, picture.as_raw());
-                ctx.load_texture("frame looked at", image, TextureOptions::LINEAR)
-            });
+            let texture = fetched.map(|picture| look::texture(ctx, "frame looked at", &picture));
             self.shown = Some((time_s, texture));
         }
     }
@@ -75,35 +71,38 @@ impl Pictures {
     /// The frame, and every box of it with what was read there.
     pub fn show(&self, ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
         let (Some(place), Some(moment_s)) = (scene.moment, scene.moment_s()) else { return };
-        ui.horizontal(|ui| {
-            ui.strong(format!("Frame at {moment_s:.2} s"));
-            if ui.button("Previous").on_hover_text("The frame before").clicked() {
-                acts.push(stepped(scene, -1, None));
+        ui.horizontal_top(|ui| {
+            if let Some((_, Ok(texture))) = &self.shown {
+                self.show_frame(ui, scene, texture);
             }
-            if ui.button("Next").on_hover_text("The frame after").clicked() {
-                acts.push(stepped(scene, 1, None));
-            }
-            if !self.is_settled() {
-                ui.spinner();
-            }
+            ui.vertical(|ui| {
+                ui.horizontal_wrapped(|ui| self.show_head(ui, scene, moment_s, acts));
+                match &self.shown {
+                    Some((_, Ok(texture))) => self.show_boxes(ui, scene, place, texture),
+                    Some((_, Err(reason))) => {
+                        ui.colored_label(look::colours(ui).wrong, format!("No picture: {reason}"));
+                    }
+                    None => {}
+                }
+            });
         });
-        match &self.shown {
-            Some((_, Ok(texture))) => {
-                ui.horizontal_top(|ui| {
-                    self.show_frame(ui, scene, texture);
-                    ui.vertical(|ui| self.show_boxes(ui, scene, place, texture));
-                });
+    }
+
+    fn show_head(&self, ui: &mut Ui, scene: &Scene<'_>, moment_s: f64, acts: &mut Vec<Act>) {
+        ui.strong(format!("Frame at {moment_s:.2} s"));
+        for (name, steps, hint) in [("Previous", -1, "The frame before"), ("Next", 1, "The frame after")] {
+            if ui.button(name).on_hover_text(hint).clicked() {
+                acts.push(stepped(scene, steps, None));
             }
-            Some((_, Err(reason))) => {
-                ui.colored_label(look::colours(ui).wrong, format!("No picture: {reason}"));
-            }
-            None => {}
+        }
+        if !self.is_settled() {
+            ui.spinner();
         }
     }
 
     fn show_frame(&self, ui: &mut Ui, scene: &Scene<'_>, texture: &TextureHandle) {
         let size = texture.size_vec2();
-        let height = ui.available_height().clamp(90.0, 260.0);
+        let height = (ui.available_height() - 4.0).clamp(90.0, 400.0);
         let shown = Vec2::new(size.x * height / size.y.max(1.0), height);
         let image = Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown)));
         let (area, response) = ui.allocate_exact_size(shown, Sense::hover());
@@ -126,16 +125,18 @@ impl Pictures {
         let mut regions: Vec<_> = scene.flight.setup.regions.iter().collect();
         regions.sort_by_key(|region| self.channel.as_ref() != Some(&region.channel));
         egui::ScrollArea::vertical().id_salt("boxes").show(ui, |ui| {
-            for region in regions {
-                ui.horizontal(|ui| {
-                    cut_out(ui, region.place, texture);
-                    ui.vertical(|ui| {
-                        ui.strong(region.channel.name());
-                        let readout = scene.flight.series.readings.channel(&region.channel);
-                        ui.label(readout.map_or_else(String::new, |readout| in_words(readout, place)));
+            ui.horizontal_wrapped(|ui| {
+                for region in regions {
+                    ui.group(|ui| {
+                        ui.vertical(|ui| {
+                            let readout = scene.flight.series.readings.channel(&region.channel);
+                            ui.strong(region.channel.name());
+                            cut_out(ui, region.place, texture);
+                            ui.label(readout.map_or_else(String::new, |readout| in_words(readout, place)));
+                        });
                     });
-                });
-            }
+                }
+            });
         });
     }
 }

@@ -52,8 +52,12 @@ fn table(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>], acts: &mut Vec<Act>) {
                 for (column, cell) in cells.iter().enumerate() {
                     match (column, row) {
                         (0, Row::Pair(pair)) => pair_link(ui, cell, pair, acts),
-                        (3, _) => drop(ui.label(RichText::new(cell).strong())),
-                        _ => drop(ui.label(cell)),
+                        (3, _) => {
+                            ui.label(RichText::new(cell).strong());
+                        }
+                        _ => {
+                            ui.label(cell);
+                        }
                     }
                 }
                 ui.end_row();

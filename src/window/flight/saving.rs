@@ -15,6 +15,7 @@ use crate::legs::LegEdit;
 use crate::output::ResultFile;
 use crate::output::folder::{ResultFolder, write_one};
 use crate::window::look;
+use crate::window::reading::in_our_words;
 use crate::window::shared::Shared;
 use crate::window::work::{Outcome, Work, take_outcome};
 
@@ -44,7 +45,7 @@ impl Saving {
     /// Saves one result file.
     pub fn one(&mut self, ctx: &egui::Context, file: ResultFile, bench: &Bench, shared: &Shared) {
         self.start(ctx, bench, shared, move |folder, flight| {
-            let path = write_one(folder, file, flight).map_err(|error| error.to_string())?;
+            let path = write_one(folder, file, flight).map_err(|error| in_our_words(&error))?;
             Ok((format!("saved {}", path.display()), None))
         });
     }
@@ -54,7 +55,7 @@ impl Saving {
         let edits = bench.edits().edits().to_vec();
         self.start(ctx, bench, shared, move |folder, flight| {
             let prepared = ResultFolder::prepare(folder, Existing::Replace);
-            prepared.and_then(|prepared| prepared.write(flight)).map_err(|error| error.to_string())?;
+            prepared.and_then(|prepared| prepared.write(flight)).map_err(|error| in_our_words(&error))?;
             Ok((format!("saved all results in {}", folder.display()), Some(edits)))
         });
     }
@@ -111,8 +112,10 @@ pub(super) fn bar(ui: &mut Ui, scene: &Scene<'_>, saving: &Saving, acts: &mut Ve
         if saving.is_busy() || !scene.bench.is_settled() {
             ui.spinner();
         } else if scene.bench.results_lag() {
-            let words = RichText::new("The edits are kept; the results saved are those of before.");
-            ui.label(words.color(look::colours(ui).unsure));
+            let words = RichText::new("Results lack the last edits");
+            ui.label(words.color(look::colours(ui).unsure)).on_hover_text(
+                "Your edits are kept. The files of results are those of before: press All to save them anew.",
+            );
         }
     });
 }

@@ -1,7 +1,5 @@
 //! The flight over time: readings as dots, the smoothed speed, and the legs in their colours.
 
-use std::ops::RangeInclusive;
-
 use egui::{Color32, EventFilter, Key, Modifiers, PointerButton, Pos2, Role, Sense, Ui, Vec2, WidgetInfo};
 use egui_plot::{
     GridMark, Line, LineStyle, Plot, PlotBounds, PlotPoint, PlotTransform, PlotUi, Points, Span, VLine,
@@ -20,15 +18,15 @@ use crate::window::look::{self, Colours};
 /// Height of the row of leg names, in points.
 const RIBBON: f32 = 26.0;
 /// Room for the numbers of the upright axes, in points.
-const AXIS_WIDTH: f32 = 52.0;
+const AXIS_WIDTH: f32 = 66.0;
 /// A click picks a reading no further away than this, in points.
 const REACH: f32 = 14.0;
-/// Stretches shorter than this have tenths of a second on their axis.
-const FINE_S: f64 = 15.0;
+/// Room between the numbers of the upright axes, in points.
+const BETWEEN_NUMBERS: f64 = 20.0;
 /// Shortest stretch that is shown, in seconds.
 const LEAST_VIEW_S: f64 = 2.0;
 /// The channels shown under the speed, each in a plot of its own.
-const STRIPS: [Channel; 4] = [Channel::Voltage, Channel::Altitude, Channel::Satellites, Channel::Throttle];
+const STRIPS: [Channel; 3] = [Channel::Voltage, Channel::Altitude, Channel::Satellites];
 
 /// Heights of the plots, in points.
 #[derive(Debug, Clone, Copy)]
@@ -86,7 +84,10 @@ fn plot(
         .show_crosshair(false)
         .y_axis_min_width(AXIS_WIDTH)
         .y_axis_label(name.trim().to_owned())
-        .x_axis_formatter(time_mark)
+        .x_grid_spacer(|_| time_marks(from_s, to_s))
+        .x_axis_formatter(|mark, _| time_words(mark.value, to_s - from_s))
+        .y_grid_spacer(|_| value_marks(low, high, height))
+        .y_axis_formatter(|mark, _| numbers::trimmed(mark.value))
         .grid_color(colours.line)
         .cursor_color(colours.line)
         .label_formatter(|_| None)
@@ -110,15 +111,30 @@ fn plot(
     shown.transform
 }
 
-/// Time along an axis: minutes and seconds, with tenths where a few seconds fill the plot.
-fn time_mark(mark: GridMark, shown: &RangeInclusive<f64>) -> String {
-    if mark.value < 0.0 {
-        return String::new();
+/// Marks along the time, at round numbers.
+fn time_marks(from_s: f64, to_s: f64) -> Vec<GridMark> {
+    marks(Axis::of_time([from_s, to_s].into_iter()).as_ref())
+}
+
+/// Marks along the values, as many as there is room for.
+fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
+    let least_step = (high - low) * BETWEEN_NUMBERS / f64::from(height.max(1.0));
+    marks(Axis::between(low, high, least_step).as_ref())
+}
+
+/// The ticks of an axis; each is told to have room, since they were chosen so.
+fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
+    let ticks = axis.into_iter().flat_map(|axis| axis.ticks.iter().map(|tick| (*tick, axis.high - axis.low)));
+    ticks.map(|(value, step_size)| GridMark { value, step_size }).collect()
+}
+
+/// A time on the axis: minutes and seconds, with tenths where a few seconds fill the plot.
+fn time_words(time_s: f64, length_s: f64) -> String {
+    let tenths = (time_s * 10.0).round() / 10.0;
+    if length_s < 8.0 && (tenths - tenths.round()).abs() > 0.01 {
+        return format!("{tenths:.1} s");
     }
-    if shown.end() - shown.start() < FINE_S && mark.step_size < 1.0 {
-        return format!("{:.1} s", mark.value);
-    }
-    numbers::clock(mark.value)
+    numbers::clock(tenths)
 }
 
 /// The range of a plot: all trusted readings, with some room.
