@@ -359,3 +359,23 @@ proptest! {
         });
     }
 }
+
+#[test]
+#[ignore = "prints how long working a flight out again takes"]
+fn figures_of_working_out_again() {
+    for (minutes, steps) in [(3, 6), (20, 40)] {
+        let plan = Plan {
+            airspeeds: vec![25.0; steps],
+            throttles: vec![60.0; steps],
+            frames_hz: 60.0,
+            ..Plan::default()
+        };
+        let desk = Desk::of(&plan);
+        let mut edits = desk.edits.clone();
+        edits.make(LegEdit::Delete { leg: 2 }).unwrap();
+        let begun = std::time::Instant::now();
+        let flight = desk.worked_out(&edits);
+        let frames = flight.series.readings.time_s.len();
+        println!("about {minutes} min, {frames} frames, {} legs: {:?}", flight.legs.len(), begun.elapsed());
+    }
+}

@@ -54,7 +54,7 @@ pub(super) fn open(path: &Path, shared: &mut Shared) {
 }
 
 /// The path itself, or with the first number that makes it new.
-fn free(path: &Path) -> PathBuf {
+pub(super) fn free(path: &Path) -> PathBuf {
     let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let extension =
         path.extension().map_or("html".into(), |extension| extension.to_string_lossy().into_owned());

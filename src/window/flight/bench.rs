@@ -4,7 +4,8 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::flight::{Flight, FlightRecord};
-use crate::legs::{EDITS_FILE, LegEdit, LegEditError, LegEdits, LegOptions, ToldLeg};
+use crate::legs::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, LegEdits, LegOptions, ToldLeg};
+use crate::window::page_file::free;
 use crate::window::shared::{Finished, Shared};
 use crate::window::work::Clerk;
 use crate::{ReadOptions, work_out};
@@ -28,6 +29,8 @@ pub(super) struct Bench {
     trial: Option<LegEdits>,
     /// Edits kept on an earlier day, until the pilot takes or leaves them.
     offered: Option<LegEdits>,
+    /// The file of edits holds something else than these edits: it is moved aside before it is written.
+    others: bool,
     /// The edits that the files of results hold.
     written: Vec<LegEdit>,
     unsaved: bool,
@@ -37,26 +40,32 @@ pub(super) struct Bench {
 }
 
 impl Bench {
-    /// Puts a flight just read on the bench.
-    pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> Self {
+    /// Puts a flight just read on the bench. The second is what is wrong with edits kept among its results.
+    pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> (Self, Option<EditsFileError>) {
         let edits = LegEdits::of(&finished.flight);
         let file = finished.folder.join(EDITS_FILE);
-        // A file that cannot be used stands for no edits; it is not touched before the first new one.
-        let offered = LegEdits::load(&file, &shared.clips).ok().filter(|kept| !kept.edits().is_empty());
+        let kept = if file.exists() { Some(LegEdits::load(&file, &shared.clips)) } else { None };
+        let (offered, wrong) = match kept {
+            Some(Ok(kept)) => (Some(kept).filter(|kept| !kept.edits().is_empty()), None),
+            Some(Err(error)) => (None, Some(error)),
+            None => (None, None),
+        };
         let (record, options) = (Arc::clone(&finished.record), finished.options.clone());
-        Self {
+        let this = Self {
             options: options.legs.clone(),
             clips: shared.clips.clone(),
             folder: finished.folder.clone(),
             edits,
             trial: None,
+            others: offered.is_some() || wrong.is_some(),
             offered,
             written: Vec::new(),
             unsaved: false,
             clerk: hired(ctx, record, options),
             asked: 0,
             answered: 0,
-        }
+        };
+        (this, wrong)
     }
 
     /// The legs as they stand, an edit that is being tried out included.
@@ -117,7 +126,7 @@ impl Bench {
         self.trial = None;
         let made = self.edits.make(edit);
         if made.is_ok() {
-            self.set_offer_aside(shared);
+            self.set_others_aside(shared);
             self.save(shared);
         }
         self.ask();
@@ -143,6 +152,7 @@ impl Bench {
     /// Takes up the edits kept on an earlier day.
     pub fn take_offer(&mut self) {
         if let Some(offered) = self.offered.take() {
+            self.others = false;
             self.edits = offered;
             self.ask();
         }
@@ -150,7 +160,7 @@ impl Bench {
 
     /// Starts from the legs found; the edits of the earlier day stay under another name.
     pub fn leave_offer(&mut self, shared: &mut Shared) {
-        self.set_offer_aside(shared);
+        self.set_others_aside(shared);
     }
 
     /// Takes what was worked out meanwhile.
@@ -185,14 +195,17 @@ impl Bench {
         }
     }
 
-    fn set_offer_aside(&mut self, shared: &mut Shared) {
-        if self.offered.take().is_none() {
+    fn set_others_aside(&mut self, shared: &mut Shared) {
+        self.offered = None;
+        if !std::mem::take(&mut self.others) {
             return;
         }
-        let moved = std::fs::rename(self.folder.join(EDITS_FILE), self.folder.join(FORMER_FILE));
-        match moved {
-            Ok(()) => shared.done(format!("The earlier edits are kept as {FORMER_FILE} among the results.")),
-            Err(error) => shared.wrong(format!("cannot move the earlier edits to {FORMER_FILE}: {error}")),
+        let aside = free(&self.folder.join(FORMER_FILE));
+        match std::fs::rename(self.folder.join(EDITS_FILE), &aside) {
+            Ok(()) => shared.done(format!("the earlier edits are kept as {}", aside.display())),
+            Err(error) => {
+                shared.wrong(format!("cannot move the earlier edits to {}: {error}", aside.display()));
+            }
         }
     }
 }

@@ -120,13 +120,17 @@ impl LegsScreen {
     }
 
     /// The flight just read, from its start.
-    fn take_up(&mut self, ctx: &egui::Context, shared: &Shared) {
+    fn take_up(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         *self = Self { seen: self.seen, ..Self::default() };
         let Some(finished) = &shared.finished else { return };
-        self.bench = Some(Bench::of(ctx, finished, shared));
+        let (bench, wrong) = Bench::of(ctx, finished, shared);
+        self.bench = Some(bench);
         self.pictures = Some(Pictures::new(ctx));
         self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
         self.chosen = (!finished.flight.legs.is_empty()).then_some(1);
+        if let Some(wrong) = wrong {
+            shared.wrong(wrong);
+        }
     }
 
     fn side_by_side(
