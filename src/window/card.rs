@@ -17,6 +17,8 @@ use crate::units::Unit;
 
 /// Size of a field, in points.
 const FIELD: [f32; 2] = [200.0, 26.0];
+/// Width of a field with its name, in points.
+const COLUMN: f32 = 390.0;
 
 /// What can be told of the next flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -160,8 +162,8 @@ impl CardScreen {
             unit_choice(ui, &mut self.told.unit);
             self.former(ui, shared);
         });
-        // Two columns of names and fields where there is room for them.
-        let columns = if ui.available_width() > 760.0 { 2 } else { 1 };
+        // As many columns of names and fields as there is room for.
+        let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
         Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
             for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.told.entries).enumerate() {
                 let label = ui.label(entry.name());

@@ -153,7 +153,7 @@ impl CompareScreen {
             ui.add(Checkbox::new(&mut self.told.as_flown, "Speeds as flown, whatever the voltage"));
             if !self.told.as_flown {
                 let label = ui.label("Taken to");
-                let field = TextEdit::singleline(&mut self.told.voltage).desired_width(80.0);
+                let field = TextEdit::singleline(&mut self.told.voltage).desired_width(110.0);
                 ui.add(field.hint_text("mean of both")).labelled_by(label.id);
                 ui.label("V");
             }

@@ -37,8 +37,9 @@ const PICTURE: f32 = 164.0;
 const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
 /// Least height of the plot of the speed beside the results, in points.
 const LEAST_SPEED: f32 = 130.0;
-/// Height of a plot below the speed, in points.
-const STRIP: f32 = 56.0;
+/// Height of a plot below the speed as a share of the room, and its limits, in points.
+const STRIP: f32 = 0.11;
+const STRIPS: (f32, f32) = (56.0, 110.0);
 /// Shown on either side of a leg when it is chosen and out of sight, in seconds.
 const AROUND_S: f64 = 8.0;
 
@@ -154,9 +155,10 @@ impl LegsScreen {
         egui::CentralPanel::default().show(ui, |ui| {
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
                 // Beside the strips: the row of names, the time under the speed, and the gaps.
-                let rest = 62.0 + (STRIP + 3.0) * timeline::strips(scene).count() as f32;
+                let strip = (STRIP * ui.available_height()).clamp(STRIPS.0, STRIPS.1);
+                let rest = 36.0 + (strip + 3.0) * timeline::strips(scene).count() as f32;
                 let speed = (ui.available_height() - rest).max(LEAST_SPEED);
-                timeline::show(ui, scene, Heights { speed, strip: STRIP }, acts);
+                timeline::show(ui, scene, Heights { speed, strip }, acts);
             });
         });
     }

@@ -13,7 +13,7 @@ use crate::channel::Channel;
 use crate::footage::{FootageError, FrameSource as _, Recording};
 use crate::output::numbers;
 use crate::output::words::{blank_reason, with_symbol};
-use crate::series::{Blank, ChannelReadings};
+use crate::series::ChannelReadings;
 use crate::setup::PixelBox;
 use crate::window::look;
 use crate::window::work::Clerk;
@@ -22,6 +22,8 @@ use crate::window::work::Clerk;
 const AROUND_PX: u32 = 6;
 /// Height of a box cut out of the picture, in points.
 const CUT_OUT: f32 = 36.0;
+/// Room for a box with what was read in it, in points.
+const BOX: Vec2 = Vec2::new(112.0, 84.0);
 
 /// A frame fetched: its time and its picture, or why there is none.
 type Fetched = (f64, Result<GrayImage, String>);
@@ -127,12 +129,16 @@ impl Pictures {
         egui::ScrollArea::vertical().id_salt("boxes").show(ui, |ui| {
             ui.horizontal_wrapped(|ui| {
                 for region in regions {
-                    ui.group(|ui| {
+                    let readout = scene.flight.series.readings.channel(&region.channel);
+                    let (value, sure) =
+                        readout.map_or_else(Default::default, |readout| in_words(readout, place));
+                    ui.allocate_ui(BOX, |ui| {
                         ui.vertical(|ui| {
-                            let readout = scene.flight.series.readings.channel(&region.channel);
-                            ui.strong(region.channel.name());
+                            ui.spacing_mut().item_spacing.y = 2.0;
+                            ui.set_width(BOX.x);
+                            ui.strong(format!("{} {value}", region.channel.name()));
                             cut_out(ui, region.place, texture);
-                            ui.label(readout.map_or_else(String::new, |readout| in_words(readout, place)));
+                            ui.small(sure);
                         });
                     });
                 }
@@ -156,18 +162,15 @@ fn cut_out(ui: &mut Ui, place: PixelBox, texture: &TextureHandle) {
     Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown))).uv(part).paint_at(ui, area);
 }
 
-/// What was read of one frame, with how sure it is, or why it was left blank.
-fn in_words(readout: &ChannelReadings, place: usize) -> String {
+/// What was read of one frame, and how sure it is or why it was left blank.
+fn in_words(readout: &ChannelReadings, place: usize) -> (String, String) {
     match readout.trusted(place) {
         Some((value, confidence)) => {
             let text = numbers::shown(value, usize::from(readout.decimals));
             let percent = (1000.0 * f64::from(confidence)).floor() / 10.0;
-            format!("{}, {percent:.1} % sure", with_symbol(&text, symbol(readout)))
+            (with_symbol(&text, symbol(readout)), format!("{percent:.1} % sure"))
         }
-        None => match readout.outcome(place) {
-            Blank::No => "not read".to_owned(),
-            reason => format!("left blank: {}", blank_reason(reason)),
-        },
+        None => ("-".to_owned(), format!("left blank: {}", blank_reason(readout.outcome(place)))),
     }
 }
 

@@ -5,9 +5,11 @@ use egui_plot::{FilledArea, GridMark, Line, Plot, PlotBounds, PlotUi, Points};
 
 use super::act::Act;
 use super::scene::Scene;
+use super::timeline::marks;
 use crate::airspeed::Pair;
 use crate::flight::Flight;
 use crate::output::answer::{HEADINGS, Row, remark, rows};
+use crate::output::axis::Axis;
 use crate::output::table::no_answer;
 use crate::output::throttle_bars::{Bar, bars, by_throttle, curve, room};
 use crate::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
@@ -87,6 +89,7 @@ fn throttle_plot(ui: &mut Ui, flight: &Flight) {
     let colours = look::colours(ui);
     let across = if by_throttle(flight) { "throttle, %" } else { "throttle step" };
     let label = format!("Airspeed against {across}, with 95 % intervals");
+    let least_step = if by_throttle(flight) { 10.0 } else { 1.0 };
     let response = Plot::new("airspeed against throttle")
         .height(PLOT)
         .allow_drag(false)
@@ -98,7 +101,9 @@ fn throttle_plot(ui: &mut Ui, flight: &Flight) {
         .show_crosshair(false)
         .x_axis_label(across)
         .y_axis_label(with_symbol("airspeed,", speed_symbol(flight)))
+        .x_grid_spacer(move |_| marks(Axis::between(left, right, least_step).as_ref()))
         .x_axis_formatter(|mark: GridMark, _| whole(mark.value))
+        .y_grid_spacer(move |_| marks(Axis::between(low, high, (high - low) / 7.0).as_ref()))
         .grid_color(colours.line)
         .label_formatter(|_| None)
         .sense(egui::Sense::hover())

@@ -1,6 +1,8 @@
 //! The flight over time: readings as dots, the smoothed speed, and the legs in their colours.
 
-use egui::{Color32, EventFilter, Key, Modifiers, PointerButton, Pos2, Role, Sense, Ui, Vec2, WidgetInfo};
+use egui::{
+    Color32, EventFilter, Key, Modifiers, PointerButton, Pos2, Role, Sense, TextStyle, Ui, Vec2, WidgetInfo,
+};
 use egui_plot::{
     GridMark, Line, LineStyle, Plot, PlotBounds, PlotPoint, PlotTransform, PlotUi, Points, Span, VLine,
 };
@@ -18,11 +20,12 @@ use crate::window::look::{self, Colours};
 /// Height of the row of leg names, in points.
 const RIBBON: f32 = 26.0;
 /// Room for the numbers of the upright axes, in points.
-const AXIS_WIDTH: f32 = 66.0;
+const AXIS_WIDTH: f32 = 46.0;
 /// A click picks a reading no further away than this, in points.
 const REACH: f32 = 14.0;
-/// Room between the numbers of the upright axes, in points.
+/// Room between the numbers of the upright axes, and from the ends of these, in points.
 const BETWEEN_NUMBERS: f64 = 20.0;
+const FROM_ENDS: f64 = 8.0;
 /// Shortest stretch that is shown, in seconds.
 const LEAST_VIEW_S: f64 = 2.0;
 /// The channels shown under the speed, each in a plot of its own.
@@ -70,7 +73,7 @@ fn plot(
     let (low, high) = value_range(readout);
     let (from_s, to_s) = scene.view_s;
     let is_speed = readout.channel == Channel::Speed;
-    let name = format!("{} {}", readout.channel.name(), symbol(readout));
+    let name = format!("{} {}", readout.channel.name(), symbol(readout)).trim().to_owned();
     let size = (ui.available_width(), height);
     let shown = Plot::new(("over time", readout.channel.name()))
         .height(height)
@@ -83,7 +86,6 @@ fn plot(
         .show_axes([is_speed, true])
         .show_crosshair(false)
         .y_axis_min_width(AXIS_WIDTH)
-        .y_axis_label(name.trim().to_owned())
         .x_grid_spacer(|_| time_marks(from_s, to_s))
         .x_axis_formatter(|mark, _| time_words(mark.value, to_s - from_s))
         .y_grid_spacer(|_| value_marks(low, high, height))
@@ -100,9 +102,11 @@ fn plot(
                 plot.vline(VLine::new("", moment_s).color(colours.ink).style(LineStyle::dashed_loose()));
             }
         });
+    let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
+    let font = TextStyle::Small.resolve(ui.style());
+    ui.painter().text(corner, egui::Align2::LEFT_TOP, &name, font, colours.ink);
     let label = format!(
-        "{} over time, {} to {}; arrow keys go from frame to frame",
-        name.trim(),
+        "{name} over time, {} to {}; arrow keys go from frame to frame",
         numbers::clock(from_s),
         numbers::clock(to_s)
     );
@@ -119,11 +123,14 @@ fn time_marks(from_s: f64, to_s: f64) -> Vec<GridMark> {
 /// Marks along the values, as many as there is room for.
 fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
     let least_step = (high - low) * BETWEEN_NUMBERS / f64::from(height.max(1.0));
-    marks(Axis::between(low, high, least_step).as_ref())
+    let from_end = (high - low) * FROM_ENDS / f64::from(height.max(1.0));
+    let mut marks = marks(Axis::between(low, high, least_step).as_ref());
+    marks.retain(|mark| (low + from_end..=high - from_end).contains(&mark.value));
+    marks
 }
 
 /// The ticks of an axis; each is told to have room, since they were chosen so.
-fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
+pub(super) fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
     let ticks = axis.into_iter().flat_map(|axis| axis.ticks.iter().map(|tick| (*tick, axis.high - axis.low)));
     ticks.map(|(value, step_size)| GridMark { value, step_size }).collect()
 }
