@@ -20,6 +20,9 @@ use crate::{glyph_sets, readings};
 const DRAFT: &str = "digits";
 /// Height of the pictures shown, in points.
 const PICTURE_HEIGHT: f32 = 44.0;
+/// Least width of a field, and the margin around it, in points.
+const LEAST_FIELD: f32 = 132.0;
+const CARD_MARGIN: i8 = 6;
 /// Share of the sampled frames that a channel must be read in to need no teaching.
 const WELL_READ: f64 = 0.6;
 
@@ -34,6 +37,8 @@ pub struct DigitsScreen {
     told: ToldFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<Lesson>,
+    /// The pilot teaches although the shapes are known.
+    all_the_same: bool,
     /// The card to write on next.
     focus: Option<usize>,
     /// What was learnt changes the setup's glyphs; that is no reason to begin anew.
@@ -153,23 +158,37 @@ impl DigitsScreen {
         shared.set_setup(setup);
     }
 
-    fn show_known(&self, ui: &mut egui::Ui, shared: &mut Shared) {
-        let read = |(channel, share): &(Channel, f64)| format!("{} {:.0} %", channel.name(), 100.0 * share);
-        if self.known.is_empty() {
+    /// Whether the shapes known read the overlay well.
+    fn are_known(&self) -> bool {
+        self.lesson.is_none() && self.known.iter().all(|(_, share)| *share >= WELL_READ)
+    }
+
+    /// Says how well the shapes known read the overlay.
+    fn show_known(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if self.lesson.is_some() {
             return;
         }
+        let read = |(channel, share): &(Channel, f64)| format!("{} {:.0} %", channel.name(), 100.0 * share);
         let words: Vec<String> = self.known.iter().map(read).collect();
-        let all = self.known.iter().all(|(_, share)| *share >= WELL_READ);
-        let head = if all {
+        let known = self.are_known();
+        let head = if known {
             "The shapes known already read this overlay: there is nothing you must teach."
         } else {
             "Not all of this overlay is read with the shapes known so far: type what some pictures show."
         };
         ui.label(RichText::new(head).strong());
         ui.label(format!("Read in so many of the pictures looked at: {}.", words.join(", ")));
-        if all && look::main_button(ui, "Go on: read the flight").clicked() {
-            shared.go_to = Some(Step::Reading);
+        if !known || self.all_the_same {
+            return;
         }
+        ui.horizontal_wrapped(|ui| {
+            if look::main_button(ui, "Go on: read the flight").clicked() {
+                shared.go_to = Some(Step::Reading);
+            }
+            if ui.button("Teach them all the same").clicked() {
+                self.all_the_same = true;
+            }
+        });
     }
 
     fn show_cards(&mut self, ui: &mut egui::Ui) {
@@ -183,14 +202,18 @@ impl DigitsScreen {
         let (focus, mut next, mut number) = (self.focus.take(), None, 0);
         for row in self.cards.chunk_by_mut(|one, other| one.channel == other.channel) {
             ui.add_space(4.0);
-            ui.horizontal_wrapped(|ui| {
-                for card in row {
-                    if card.show(ui, focus == Some(number)) {
-                        next = Some(number + 1);
+            let width = row.iter().map(Card::width).fold(0.0, f32::max) + ui.spacing().item_spacing.x;
+            let columns = ((ui.available_width() / width) as usize).max(1);
+            for line in row.chunks_mut(columns) {
+                ui.horizontal(|ui| {
+                    for card in line {
+                        if card.show(ui, focus == Some(number)) {
+                            next = Some(number + 1);
+                        }
+                        number += 1;
                     }
-                    number += 1;
-                }
-            });
+                });
+            }
         }
         self.focus = next.filter(|next| *next < self.cards.len());
         if self.focus.is_some() {
@@ -301,20 +324,33 @@ impl Card {
         Self { channel, time_s, picture, texture: None, text: String::new() }
     }
 
+    /// Size of the picture, in points.
+    fn size(&self) -> egui::Vec2 {
+        let (width, height) = self.picture.dimensions();
+        vec2(width as f32 / height.max(1) as f32, 1.0) * PICTURE_HEIGHT
+    }
+
+    /// Width of the card with its frame, in points.
+    fn width(&self) -> f32 {
+        self.size().x.max(LEAST_FIELD) + 2.0 * f32::from(CARD_MARGIN)
+    }
+
     /// Shows the picture with its field; tells whether the pilot has finished writing.
     fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
         let name = format!("{} at {}", self.channel.name(), look::clock(self.time_s));
+        let size = self.size();
+        let width = size.x.max(LEAST_FIELD);
         let texture = self.texture.get_or_insert_with(|| look::texture(ui.ctx(), &name, &self.picture));
-        let size = texture.size_vec2();
-        let size = size * (PICTURE_HEIGHT / size.y.max(1.0));
-        let frame = egui::Frame::new().fill(look::colours(ui).panel).inner_margin(6).corner_radius(3);
+        let image = Image::new((texture.id(), size)).alt_text(format!("Picture of {name}"));
+        let frame =
+            egui::Frame::new().fill(look::colours(ui).panel).inner_margin(CARD_MARGIN).corner_radius(3);
         let shown = frame.show(ui, |ui| {
             ui.vertical(|ui| {
-                ui.set_width(size.x.max(96.0));
-                ui.add(Image::new((texture.id(), size)).alt_text(format!("Picture of {name}")));
+                ui.set_width(width);
+                ui.add(image);
                 let label = ui.label(RichText::new(&name).small());
-                let field = TextEdit::singleline(&mut self.text).desired_width(size.x.max(96.0));
-                let field = ui.add(field).labelled_by(label.id);
+                let field =
+                    ui.add(TextEdit::singleline(&mut self.text).desired_width(width)).labelled_by(label.id);
                 self.text.retain(|letter| CHARACTERS.contains(letter));
                 if focus {
                     field.request_focus();
@@ -356,8 +392,10 @@ impl Screen for DigitsScreen {
             }
             self.show_known(ui, shared);
             ui.add_space(6.0);
-            self.show_cards(ui);
-            self.show_learning(ui, shared);
+            if self.all_the_same || !self.are_known() {
+                self.show_cards(ui);
+                self.show_learning(ui, shared);
+            }
             ui.add_space(6.0);
             self.show_lesson(ui, shared);
             self.show_told(ui);

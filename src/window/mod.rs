@@ -26,6 +26,7 @@ use std::path::PathBuf;
 
 use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea};
 
+use crate::setup::Region;
 pub use flight::LegsScreen;
 pub use native::{WindowError, has_display, open};
 pub use shared::{Finished, Notice, Shared};
@@ -159,6 +160,12 @@ impl Desk {
         self.step = Step::Legs;
     }
 
+    /// The regions marked just now, saved or not.
+    #[must_use]
+    pub fn marked(&self) -> &[Region] {
+        self.regions.marked()
+    }
+
     /// Opens the clips of one flight, as when they are dropped.
     pub fn open_clips(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
         self.keep();
@@ -168,17 +175,8 @@ impl Desk {
 
     /// Keeps all work that is not saved yet.
     pub fn keep(&mut self) {
-        let shared = &mut self.shared;
         for step in Step::ALL {
-            let screen: &mut dyn Screen = match step {
-                Step::Recording => &mut self.recording,
-                Step::Regions => &mut self.regions,
-                Step::Digits => &mut self.digits,
-                Step::Reading => &mut self.reading,
-                Step::Legs => &mut self.legs,
-                Step::Compare => &mut self.compare,
-                Step::TestCard => &mut self.card,
-            };
+            let (screen, shared) = self.screen(step);
             screen.keep(shared);
         }
     }
@@ -230,8 +228,11 @@ impl Desk {
         ui.add_space(4.0);
         ui.horizontal_wrapped(|ui| {
             for (number, step) in (1..).zip(Step::ALL) {
-                let words = RichText::new(format!("{number}  {}", step.name())).strong();
-                let button = Button::selectable(self.step == step, words).min_size(egui::vec2(0.0, 28.0));
+                let shown = self.step == step;
+                let colours = look::colours(ui);
+                let ink = if shown { look::on(colours.accent) } else { colours.ink };
+                let words = RichText::new(format!("{number}  {}", step.name())).color(ink);
+                let button = Button::selectable(shown, words).min_size(egui::vec2(0.0, 28.0));
                 let hint = format!("{} (F{number})", step.purpose());
                 let pressed = ui.input_mut(|input| input.consume_key(Modifiers::NONE, step.key()));
                 if ui.add(button).on_hover_text(hint).clicked() || pressed {
@@ -246,5 +247,9 @@ impl Desk {
 
 /// A step's page: scrolls where the window is too small for it.
 pub(crate) fn page<R>(ui: &mut egui::Ui, add: impl FnOnce(&mut egui::Ui) -> R) -> R {
-    ScrollArea::vertical().auto_shrink(false).show(ui, add).inner
+    let lines = |ui: &mut egui::Ui| {
+        // The frame of whatever has the keyboard must not be cut off at the edge.
+        egui::Frame::new().inner_margin(2).show(ui, add).inner
+    };
+    ScrollArea::vertical().auto_shrink(false).show(ui, lines).inner
 }

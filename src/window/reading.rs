@@ -31,7 +31,6 @@ pub struct ReadingScreen {
     reading: Option<Work<Finished>>,
     /// The answer as a table.
     table: Option<String>,
-    notes: Vec<String>,
 }
 
 impl ReadingScreen {
@@ -39,8 +38,10 @@ impl ReadingScreen {
         if self.begun == shared.recording_number {
             return;
         }
-        let reading = self.reading.take();
-        reading.into_iter().for_each(|reading| drop(reading.cancel()));
+        if let Some(reading) = self.reading.take() {
+            // What is being written just now is written to its end.
+            let _too_late = reading.cancel();
+        }
         *self = Self { begun: shared.recording_number, ..Self::default() };
         self.folder = usual_folder(&shared.clips).display().to_string();
     }
@@ -66,7 +67,7 @@ impl ReadingScreen {
             Err(error) => return shared.wrong(in_our_words(&error)),
         };
         self.in_the_way.clear();
-        (self.table, self.notes) = (None, Vec::new());
+        self.table = None;
         shared.notice = None;
         let clips = shared.clips.clone();
         self.reading =
@@ -98,11 +99,11 @@ impl ReadingScreen {
                 ui.weak("per cent in the order flown; only where the overlay does not show it");
             });
             ui.end_row();
-            let label = ui.label("Units of the results");
+            ui.label("Units of the results");
             ui.horizontal(|ui| {
                 let units = &mut shared.options.units;
-                show_unit(ui, label.id, "speed unit", Quantity::Speed, &mut units.speed);
-                show_unit(ui, label.id, "height unit", Quantity::Length, &mut units.length);
+                show_unit(ui, "speeds", Quantity::Speed, &mut units.speed);
+                show_unit(ui, "heights", Quantity::Length, &mut units.length);
             });
             ui.end_row();
         });
@@ -141,9 +142,7 @@ impl ReadingScreen {
                 .desired_width(ui.available_width().min(620.0))
                 .show_percentage(),
         )
-        .widget_info(|| {
-            egui::WidgetInfo::labeled(egui::WidgetType::ProgressIndicator, true, come_words(&come))
-        });
+        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, come_words(&come)));
         ui.label(come_words(&come));
         if ui.button("Cancel").on_hover_text("Stop reading; nothing is written").clicked() && reading.cancel()
         {
@@ -198,6 +197,7 @@ impl Screen for ReadingScreen {
         }
         page(ui, |ui| {
             let reads = self.reading.is_some();
+            show_what(ui, shared);
             ui.add_enabled_ui(!reads, |ui| self.show_told(ui, shared));
             ui.add_space(6.0);
             if reads {
@@ -210,9 +210,28 @@ impl Screen for ReadingScreen {
     }
 }
 
-fn show_unit(ui: &mut egui::Ui, label: egui::Id, salt: &str, quantity: Quantity, unit: &mut Option<Unit>) {
+/// What is about to be read.
+fn show_what(ui: &mut egui::Ui, shared: &Shared) {
+    let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let clips: Vec<String> = shared.clips.iter().map(|clip| name(clip)).collect();
+    let Some(setup) = &shared.setup else { return };
+    let channels: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
+    ui.label(
+        RichText::new(format!(
+            "Every frame of {} is read: {}, as marked in {}.",
+            clips.join(", "),
+            channels.join(", "),
+            name(&setup.path)
+        ))
+        .strong(),
+    );
+    ui.add_space(4.0);
+}
+
+fn show_unit(ui: &mut egui::Ui, what: &str, quantity: Quantity, unit: &mut Option<Unit>) {
+    let label = ui.label(what).id;
     let name = |unit: Option<Unit>| unit.map_or("as shown", Unit::symbol);
-    let combo = ComboBox::from_id_salt(salt).width(90.0).selected_text(name(*unit));
+    let combo = ComboBox::from_id_salt(what).width(90.0).selected_text(name(*unit));
     let shown = combo.show_ui(ui, |ui| {
         let fitting = Unit::all().filter(|unit| unit.quantity() == quantity).map(Some);
         for choice in std::iter::once(None).chain(fitting) {

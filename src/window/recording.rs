@@ -274,7 +274,7 @@ fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {
         format!("{name}: {} in {}, {} x {} pixels", info.codec, info.container, info.width, info.height),
         match info.nominal_rate_hz {
             Some(rate_hz) => {
-                format!("{} long, {rate_hz:.4} frames a second as it says", look::clock(length_s))
+                format!("{} long, {rate_hz:.2} frames a second as it says", look::clock(length_s))
             }
             None => format!("{} long", look::clock(length_s)),
         },

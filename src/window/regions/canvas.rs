@@ -2,7 +2,7 @@
 
 use egui::{
     Align2, Color32, CursorIcon, EventFilter, FontId, Key, Modifiers, Painter, PointerButton, Pos2, Rect,
-    Response, Sense, Stroke, StrokeKind, TextureId, Vec2, WidgetInfo, WidgetType, pos2, vec2,
+    Response, Role, Sense, Stroke, StrokeKind, TextureId, Vec2, WidgetInfo, pos2, vec2,
 };
 
 use super::editor::{Change, Editor, between, grown, moved};
@@ -105,7 +105,7 @@ impl Canvas {
         response.widget_info(|| {
             let words =
                 format!("Picture with {boxes} boxes: drag to mark one, arrow keys move the chosen one");
-            WidgetInfo::labeled(WidgetType::Image, true, words)
+            WidgetInfo::labeled(Role::Image, true, words)
         });
         let view = self.view(rect, frame);
         self.take_zoom(ui, &response, view, frame);

@@ -66,6 +66,13 @@ impl Editor {
         self.marks != self.saved
     }
 
+    /// Takes marks that are saved in the place of what is marked now, in a step that can be undone.
+    pub fn take(&mut self, saved: Marks) {
+        self.change(Change::Once, |marks| *marks = saved);
+        self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
+        self.mark_saved();
+    }
+
     /// What is marked now is saved.
     pub fn mark_saved(&mut self) {
         self.saved = self.marks.clone();

@@ -160,7 +160,9 @@ fn show_channel(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
 fn show_unit(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
     let quantity = region.channel.quantity();
     let name = |unit: Option<Unit>| unit.map_or("none", Unit::symbol);
-    let combo = ComboBox::from_id_salt("unit").width(120.0).selected_text(name(region.unit));
+    let open = region.channel == Channel::Speed && region.unit.is_none();
+    let chosen = if open { "which is shown?" } else { name(region.unit) };
+    let combo = ComboBox::from_id_salt("unit").width(120.0).selected_text(chosen);
     let shown = combo.show_ui(ui, |ui| {
         let fitting = Unit::all().filter(|unit| quantity.is_none_or(|quantity| unit.quantity() == quantity));
         for unit in std::iter::once(None).chain(fitting.map(Some)) {
@@ -168,10 +170,6 @@ fn show_unit(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
         }
     });
     shown.response.labelled_by(label);
-    if region.channel == Channel::Speed && region.unit.is_none() {
-        let colour = look::colours(ui).unsure;
-        ui.label(RichText::new("as the overlay shows").color(colour));
-    }
 }
 
 fn show_digits(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {

@@ -33,7 +33,7 @@ const KEPT_AFTER: Duration = Duration::from_secs(2);
 /// Seconds that the page keys go.
 const PAGE_S: f64 = 5.0;
 /// Width of the side with the form, in points, and its share of a narrow window.
-const SIDE: (f32, f32) = (310.0, 0.46);
+const SIDE: (f32, f32) = (350.0, 0.46);
 
 /// The regions of the recording, and how they are looked at.
 #[derive(Default)]
@@ -63,9 +63,8 @@ pub struct RegionsScreen {
 
 impl RegionsScreen {
     /// What is marked now.
-    #[cfg(test)]
-    pub(super) fn marks(&self) -> &Marks {
-        self.editor.marks()
+    pub(super) fn marked(&self) -> &[Region] {
+        &self.editor.marks().regions
     }
 
     /// Begins anew when another recording or setup came.
@@ -91,10 +90,10 @@ impl RegionsScreen {
         let path = shared.setup.as_ref().map_or_else(|| usual_setup(clip), |loaded| loaded.path.clone());
         self.file = path.display().to_string();
         self.in_the_way = false;
-        if new_recording || *self.editor.marks() != marks {
+        if new_recording {
             self.editor.begin(marks);
         } else {
-            self.editor.mark_saved();
+            self.editor.take(marks);
         }
         if self.kept.as_ref().is_some_and(|kept| marks_of(kept) == *self.editor.marks()) {
             self.kept = None;
@@ -278,7 +277,7 @@ impl RegionsScreen {
         });
     }
 
-    fn show_side(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+    fn show_side(&mut self, ui: &mut egui::Ui) {
         let label = ui.label("Camera");
         let mut name = self.editor.marks().name.clone();
         let field = TextEdit::singleline(&mut name).desired_width(f32::INFINITY);
@@ -293,13 +292,12 @@ impl RegionsScreen {
                  make the answer better.",
             );
         } else {
-            ui.label(RichText::new(format!("What the boxes read at {}", look::clock(self.time_s))).strong());
+            let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);
+            ui.label(RichText::new(format!("What the boxes read at {}", look::clock(at_s))).strong());
             form::show_list(ui, &mut self.editor, &reads(self.reading.as_ref(), self.asked.as_ref()));
             ui.separator();
             form::show_form(ui, &mut self.editor);
         }
-        ui.separator();
-        self.show_saving(ui, shared);
     }
 
     fn show_saving(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
@@ -393,8 +391,6 @@ impl RegionsScreen {
 
 impl Screen for RegionsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        self.follow(ctx, shared);
-        self.follow_viewer(ctx, shared);
         match take_outcome(&mut self.choosing) {
             Some(Outcome::Done(files)) => files.iter().for_each(|file| self.load(shared, file)),
             Some(Outcome::Failed(message)) => shared.wrong(message),
@@ -419,12 +415,16 @@ impl Screen for RegionsScreen {
             look::show_empty(ui, shared, "Open a recording first: then its regions can be marked.");
             return;
         };
+        let ctx = ui.ctx().clone();
+        self.follow(&ctx, shared);
+        self.follow_viewer(&ctx, shared);
         self.take_keys(ui, shared);
         self.show_kept(ui, shared);
         self.show_tools(ui, shared);
         let width = SIDE.0.min(SIDE.1 * ui.available_width());
         Panel::right("regions side").exact_size(width).resizable(false).show(ui, |ui| {
-            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| self.show_side(ui, shared));
+            Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
+            ScrollArea::both().auto_shrink(false).show(ui, |ui| self.show_side(ui));
         });
         Panel::bottom("scrub").show_separator_line(false).show(ui, |ui| self.show_scrub(ui, shared));
         let picture = self.texture.as_ref().map(egui::TextureHandle::id);

@@ -1,0 +1,8 @@
+//! The window, driven without a display.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod driving;
+mod path;
+mod pictures;
+mod real;
+mod trouble;

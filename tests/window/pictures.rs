@@ -1,0 +1,75 @@
+//! The steps as pictures.
+//!
+//! `PAIRSPEED_PICTURES=FOLDER cargo test --test window every_step -- --ignored` saves all of them in the light,
+//! in the dark and at 200 %, to be looked at.
+
+use std::path::Path;
+
+use egui::Theme;
+use egui_kittest::SnapshotOptions;
+use egui_kittest::kittest::Queryable as _;
+
+use super::driving::Window;
+
+/// Pixels that another version of the software renderer may draw otherwise: less than a tenth of a per cent.
+const ROUGHNESS: usize = 900;
+
+/// A step ready to be looked at.
+fn ready(window: &mut Window, step: &str) {
+    let clip = window.put_flight("salt-flat.avi", true);
+    window.open_flight(&clip);
+    if step != "1  Recording" {
+        window.click(step);
+    }
+    match step {
+        "2  Regions" => window.until_shown("% sure"),
+        "3  Digits" => {
+            window.until_shown("nothing you must teach");
+            window.click("Teach them all the same");
+        }
+        _ => {}
+    }
+    window.harness.remove_cursor();
+    window.harness.run_steps(4);
+}
+
+#[test]
+#[ignore = "makes pictures for people"]
+fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
+    let folder = std::env::var("PAIRSPEED_PICTURES").unwrap();
+    let looks = [
+        ("light", [1280.0, 720.0], 1.0, Theme::Light),
+        ("dark", [1280.0, 720.0], 1.0, Theme::Dark),
+        ("large", [640.0, 360.0], 2.0, Theme::Light),
+    ];
+    for (name, size, scale, theme) in looks {
+        let mut empty = Window::of(size, scale, theme);
+        empty.harness.run_steps(3);
+        empty.harness.render().unwrap().save(Path::new(&folder).join(format!("0-{name}.png"))).unwrap();
+        for step in ["1  Recording", "2  Regions", "3  Digits", "4  Reading"] {
+            let mut window = Window::of(size, scale, theme);
+            ready(&mut window, step);
+            let file = Path::new(&folder).join(format!("{}-{name}.png", step.replace("  ", "-")));
+            window.harness.render().unwrap().save(file).unwrap();
+        }
+    }
+}
+
+#[test]
+fn the_regions_look_as_they_did() {
+    let mut window = Window::of([1280.0, 720.0], 1.0, Theme::Light);
+    ready(&mut window, "2  Regions");
+    // Where the setup stands differs from run to run.
+    let field = window.harness.get_by_label("Setup file").rect();
+    window.harness.mask(field);
+    let options = SnapshotOptions::new().threshold(1.2).max_failed_pixels(ROUGHNESS);
+    window.harness.snapshot_options("window_regions", &options);
+}
+
+#[test]
+fn an_empty_window_looks_as_it_did_in_the_dark() {
+    let mut window = Window::of([1280.0, 720.0], 1.0, Theme::Dark);
+    window.harness.run_steps(3);
+    let options = SnapshotOptions::new().threshold(1.2).max_failed_pixels(ROUGHNESS);
+    window.harness.snapshot_options("window_empty", &options);
+}

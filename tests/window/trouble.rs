@@ -1,0 +1,62 @@
+//! What goes wrong is said plainly, nothing is lost, and the window goes on.
+
+use super::driving::Window;
+
+#[test]
+fn a_file_that_is_no_recording_is_named_and_the_recording_in_use_stays() {
+    let mut window = Window::new();
+    let clip = window.put_flight("salt-flat.avi", true);
+    window.open_flight(&clip);
+    let notes = window.card.path().join("notes.txt");
+    std::fs::write(&notes, "second motor").unwrap();
+    window.rewrite("or name it:", &notes.display().to_string());
+    window.click("Open");
+    let said = window.trouble();
+    assert!(said.contains("notes.txt") && said.contains("not a video"), "{said}");
+    assert_eq!(window.harness.state().shared().clip(), Some(clip.as_path()));
+    window.click("Close");
+    assert!(window.shows("Recording: flight.avi"));
+}
+
+#[test]
+fn a_clip_that_goes_while_it_is_open_is_missed_and_what_was_marked_stays() {
+    let mut window = Window::new();
+    let clip = window.put_flight("salt-flat.avi", true);
+    window.open_flight(&clip);
+    window.click("2  Regions");
+    window.until_shown("% sure");
+    std::fs::remove_file(&clip).unwrap();
+    window.click("On");
+    let said = window.trouble();
+    assert!(said.contains("flight.avi") && said.contains("no such file"), "{said}");
+    assert_eq!(window.harness.state().marked().len(), 5);
+    window.click("4  Reading");
+    window.click("Read the flight");
+    window.until("the reading has ended", |desk| desk.shared().notice.is_some());
+    assert!(window.trouble().contains("no such file"));
+    assert!(!clip.with_file_name("flight-result").exists());
+}
+
+#[test]
+fn a_place_that_takes_no_files_is_told_before_the_reading_and_another_can_be_named() {
+    let mut window = Window::new();
+    let clip = window.put_flight("salt-flat.avi", true);
+    window.open_flight(&clip);
+    window.click("2  Regions");
+    // Below a file nothing can be written.
+    window.rewrite("Setup file", &clip.join("nose.setup.toml").display().to_string());
+    window.click("Save");
+    let said = window.trouble();
+    assert!(said.contains("nose.setup.toml") && said.contains("another place"), "{said}");
+    window.click("4  Reading");
+    window.rewrite("Results go to", &clip.join("results").display().to_string());
+    window.click("Read the flight");
+    let said = window.trouble();
+    assert!(said.contains("results") && !said.contains("--out"), "{said}");
+    window.rewrite("Results go to", &window.card.path().join("results").display().to_string());
+    window.click("Read the flight");
+    assert!(window.harness.state().shared().notice.is_none());
+    window.click("Cancel");
+    assert!(window.shows("Read the flight"));
+    assert!(window.harness.state().shared().finished.is_none());
+}
