@@ -122,10 +122,10 @@ pub fn read_record(
     setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
 
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
-    let (used, recogniser) = (&prepared.setup, &prepared.recogniser);
-    let mut read = readings::collect(&mut recording, used, recogniser, least_confidence, progress)?;
+    let mut read = readings::collect(&mut recording, &prepared, least_confidence, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
-    let mut notes = readings::blank_sentences(recogniser, &read);
+    let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
+    notes.extend(readings::lost_sentences(&read));
     notes.extend(setup.doubts());
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());

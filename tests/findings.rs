@@ -61,6 +61,8 @@ fn made_up(rest_v: (f64, f64), shown: &[Shown]) -> MadeUp {
         time_s: (0..rows.len()).map(|second| second as f64).collect(),
         channels,
         gaps: vec![],
+        lost: vec![],
+        crops: Default::default(),
     };
     let series = Series {
         speed_smooth: vec![f64::NAN; rows.len()],

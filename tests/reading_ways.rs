@@ -40,7 +40,7 @@ fn assert_read_alike(clip: &str, setup: &str) {
         sets: &[pairspeed::glyphs::GlyphSet],
     ) -> Readings {
         let prepared = prepare(&mut source, &setup.setup, sets).unwrap();
-        collect(&mut source, &prepared.setup, &prepared.recogniser, 0.95, &mut Silent).unwrap()
+        collect(&mut source, &prepared, 0.95, &mut Silent).unwrap()
     }
     let open = || Clip::open(Path::new(clip)).unwrap();
     let (whole, parts) = (read(FrameByFrame(open()), &setup, &sets), read(open(), &setup, &sets));

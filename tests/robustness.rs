@@ -104,6 +104,7 @@ proptest! {
                 channel(Channel::Throttle, Some(Unit::Percent), throttle),
             ],
             gaps: gap.map(|(start_s, length_s)| Gap { start_s, end_s: start_s + length_s }).into_iter().collect(),
+            lost: Vec::new(), crops: Default::default(),
         };
         let options = LegOptions { told, ..LegOptions::default() };
         let wind = ToldWind { wind, course_deg: Some(10.0), held: Held::Track };
@@ -141,6 +142,8 @@ fn speeds(values: Vec<f64>) -> Readings {
         time_s: (0..values.len()).map(|frame| frame as f64 / 25.0).collect(),
         channels: vec![channel(Channel::Speed, Some(Unit::KilometresPerHour), values)],
         gaps: Vec::new(),
+        lost: Vec::new(),
+        crops: Default::default(),
     }
 }
 

@@ -31,6 +31,8 @@ fn frames(values: Vec<f64>) -> Readings {
             blank,
         }],
         gaps: Vec::new(),
+        lost: Vec::new(),
+        crops: Default::default(),
     }
 }
 

@@ -5,6 +5,7 @@ pub(crate) mod answer;
 pub(crate) mod axis;
 mod captions;
 pub(crate) mod comparison;
+mod evidence_png;
 pub mod folder;
 mod legs_csv;
 pub(crate) mod numbers;
@@ -31,6 +32,7 @@ use crate::flight::Flight;
 
 pub use captions::captions_vtt;
 pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
+pub use evidence_png::evidence_png;
 pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
 pub use patterns_csv::patterns_csv;
@@ -51,6 +53,9 @@ pub enum RenderError {
     /// The JSON writer refused a value.
     #[error("the summary could not be written as JSON: {0}")]
     Json(#[from] serde_json::Error),
+    /// A picture could not be written as PNG.
+    #[error("a picture could not be written as PNG: {0}")]
+    Picture(#[source] image::ImageError),
     /// A plot could not be drawn.
     #[error("a plot could not be drawn: {0}")]
     Plot(String),
@@ -65,13 +70,14 @@ const PAIRS: &str = "pairs.csv";
 const REPORT: &str = "report.html";
 
 /// The result files and what writes each.
-const FORMATS: [(&str, Serializer); 7] = [
+const FORMATS: [(&str, Serializer); 8] = [
     (SERIES, series_csv),
     (LEGS, legs_csv),
     (PAIRS, pairs_csv),
     ("patterns.csv", patterns_csv),
     ("summary.json", summary_json),
     ("captions.vtt", captions_vtt),
+    ("evidence.png", evidence_png),
     (REPORT, report_html),
 ];
 

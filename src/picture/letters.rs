@@ -13,7 +13,7 @@ pub(super) fn scale_for(height: u32) -> u32 {
 
 /// Draws a line of text with its upper left corner at `(left, top)`; what leaves the picture is
 /// cut. A character without a drawing is shown as a question mark.
-pub(super) fn draw_line(
+pub(crate) fn draw_line(
     picture: &mut RgbImage,
     text: &str,
     (left, top): (u32, u32),

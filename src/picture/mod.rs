@@ -17,6 +17,7 @@ use thiserror::Error;
 use crate::files::{Existing, write_whole};
 use crate::setup::PixelBox;
 use layout::{Plate, place_plates};
+pub(crate) use letters::draw_line;
 
 /// A region to be drawn.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -1,18 +1,27 @@
 //! Readings: runs recognition over a recording, frame by frame.
 
+mod glance;
+mod keep;
+mod lost;
 mod pooling;
 mod prepare;
 
 use std::ops::ControlFlow;
 
+use image::GrayImage;
+
 use crate::channel::Channel;
-use crate::footage::{Area, FootageError, FrameSource};
+use crate::footage::{Area, FootageError, FrameSource, LumaPlane};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Recogniser, Sample, Sight};
-use crate::series::{Blank, ChannelReadings, Gap, Readings};
+use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
 
+use glance::Glance;
+use keep::Keeper;
+use lost::Watch;
+pub use lost::lost_sentences;
 use pooling::{Bounds, Frame, Verdict};
 pub use prepare::{Misfit, PrepareError, Prepared, prepare};
 
@@ -61,25 +70,36 @@ pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, F
 /// Those of the source. A stop asked for by `progress` gives what was read until then.
 pub fn collect<S: FrameSource>(
     source: &mut S,
-    setup: &Setup,
-    recogniser: &Recogniser,
+    prepared: &Prepared,
     least_confidence: f32,
     progress: &mut dyn Progress,
 ) -> Result<Readings, FootageError> {
+    let Prepared { setup, recogniser, sample, .. } = prepared;
     let mut readings = Readings::default();
     let mut pools: Vec<Pool> =
         setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
     let length_s = source.info().stated_length_s;
-    source.work_through(&surroundings(setup), &|luma| recogniser.look(luma), &mut |frame| {
-        let time_s = frame.time_s;
-        for (pool, look) in pools.iter_mut().zip(frame.made) {
-            pool.push(Frame { time_s, look, lost: frame.damaged });
+    let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
+    let look = |luma: LumaPlane<'_>| {
+        let crops: Vec<GrayImage> = places.iter().map(|place| keep::crop(luma, *place)).collect();
+        (recogniser.look(luma), crops, Glance::of(places.iter().map(|place| (luma, *place))))
+    };
+    let mut watch = Watch::of(sample);
+    source.work_through(&surroundings(setup), &look, &mut |frame| {
+        let (time_s, (looks, crops, glance)) = (frame.time_s, frame.made);
+        let legible = looks.iter().any(|look| look.sight == Sight::Clear);
+        let lost = watch.see(glance, time_s, legible, frame.damaged);
+        for ((pool, look), crop) in pools.iter_mut().zip(looks).zip(crops) {
+            pool.push(Frame { time_s, look, lost }, crop);
         }
         readings.frame.push(readings.frame.len() as u64);
         readings.time_s.push(time_s);
         progress.frame_read(readings.frame.len() as u64, time_s, length_s)
     })?;
-    readings.channels = pools.into_iter().map(Pool::finish).collect();
+    let keepers;
+    (readings.channels, keepers) = pools.into_iter().map(Pool::finish).unzip();
+    readings.crops = keep::all_kept(keepers);
+    readings.lost = watch.finish(&mut readings.channels, &readings.time_s);
     Ok(readings)
 }
 
@@ -124,34 +144,53 @@ struct Pool {
     least_confidence: f32,
     /// Frames that wait, after some that are settled and kept as context.
     frames: Vec<Frame>,
+    /// What the frames showed.
+    crops: Vec<GrayImage>,
     settled: usize,
+    keeper: Keeper,
 }
 
 impl Pool {
     fn new(channel: ChannelReadings, least_confidence: f32) -> Self {
         let bounds = Bounds { quantum: channel.quantum(), range: channel.range, max_rate: channel.max_rate };
-        Self { channel, bounds, least_confidence, frames: Vec::new(), settled: 0 }
+        let keeper = Keeper::of(&channel.channel);
+        Self { channel, bounds, least_confidence, frames: Vec::new(), crops: Vec::new(), settled: 0, keeper }
     }
 
-    fn push(&mut self, frame: Frame) {
+    fn push(&mut self, frame: Frame, crop: GrayImage) {
         self.frames.push(frame);
+        self.crops.push(crop);
         if self.frames.len() >= self.settled + POOLED_FRAMES + CONTEXT_FRAMES {
             self.settle(self.frames.len() - CONTEXT_FRAMES);
         }
     }
 
-    fn finish(mut self) -> ChannelReadings {
+    fn finish(mut self) -> (ChannelReadings, Keeper) {
         self.settle(self.frames.len());
-        self.channel
+        (self.channel, self.keeper)
     }
 
     /// Settles the frames up to `end`, and keeps the last of them as context.
     fn settle(&mut self, end: usize) {
         let verdicts = pooling::pool(&self.frames, &self.bounds);
-        for (frame, verdict) in self.frames.iter().zip(verdicts).take(end).skip(self.settled) {
+        let shown = self.frames.iter().zip(&mut self.crops).zip(verdicts);
+        for ((frame, picture), verdict) in shown.take(end).skip(self.settled) {
             self.channel.push(frame, verdict, (self.least_confidence, &self.bounds));
+            let last = self.channel.values.len() - 1;
+            if let Some((value, confidence)) = self.channel.trusted(last) {
+                self.keeper.offer(Crop {
+                    channel: self.channel.channel.clone(),
+                    time_s: frame.time_s,
+                    value,
+                    decimals: self.channel.decimals,
+                    confidence,
+                    picture: std::mem::take(picture),
+                });
+            }
         }
-        self.frames.drain(..end.saturating_sub(CONTEXT_FRAMES));
+        let passed = end.saturating_sub(CONTEXT_FRAMES);
+        self.frames.drain(..passed);
+        self.crops.drain(..passed);
         self.settled = end.min(CONTEXT_FRAMES);
     }
 }

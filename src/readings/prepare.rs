@@ -29,6 +29,8 @@ pub struct Prepared {
     pub setup: Setup,
     /// Calibrated on this recording.
     pub recogniser: Recogniser,
+    /// The frames it was calibrated on.
+    pub sample: Sample,
     /// How far the boxes were moved from where the setup has them, in pixels right and down.
     pub moved: Option<(i64, i64)>,
 }
@@ -92,7 +94,7 @@ pub fn prepare<S: FrameSource>(
     let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
     let readable = readable_shares(setup, &recogniser, &frames);
     if fits(&readable) {
-        return Ok(Prepared { setup: setup.clone(), recogniser, moved: None });
+        return Ok(Prepared { setup: setup.clone(), recogniser, sample: frames, moved: None });
     }
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
     let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
@@ -102,7 +104,7 @@ pub fn prepare<S: FrameSource>(
         let frames = sample(source, &setup)?;
         let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
         if fits(&readable_shares(&setup, &recogniser, &frames)) {
-            return Ok(Prepared { setup, recogniser, moved: Some(by) });
+            return Ok(Prepared { setup, recogniser, sample: frames, moved: Some(by) });
         }
     }
     Err(PrepareError::Misfit(Misfit { readable }))

@@ -276,7 +276,13 @@ pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
 /// The strangest digit of a text.
 pub(super) fn strangeness_of(decoded: &Decoded) -> f32 {
     let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
-    digits.map(|place| place.strangeness).fold(0.0, f32::max)
+    digits.map(|place| place.strangeness.whole).fold(0.0, f32::max)
+}
+
+/// The same with faint traces of other digits allowed for.
+pub(super) fn strangeness_beyond_traces_of(decoded: &Decoded) -> f32 {
+    let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
+    digits.map(|place| place.strangeness.beyond_traces).fold(0.0, f32::max)
 }
 
 /// The least stroke of all digits of a text.
@@ -290,7 +296,7 @@ pub(super) fn least_stroke_of(decoded: &Decoded) -> f32 {
 pub(super) fn most_strange<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
     let digits =
         |decoded: &'a Decoded| decoded.places.iter().filter(|place| place.character.is_ascii_digit());
-    let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness).collect();
+    let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness.whole).collect();
     all.sort_by(f32::total_cmp);
     all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)
 }

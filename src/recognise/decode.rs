@@ -8,6 +8,7 @@ use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
 use super::patches::{correlation, patch_at};
+use super::strangeness::Strange;
 
 /// Most characters of a text.
 pub const LONGEST_TEXT: usize = 12;
@@ -55,8 +56,8 @@ pub struct Place {
     pub fit: f32,
     /// How much of the least visible stroke is there; 1 for a glyph as taught.
     pub least_stroke: f32,
-    /// How strange the features are for this character; about 1 is usual.
-    pub strangeness: f32,
+    /// How strange the features are for this character.
+    pub strangeness: Strange,
     /// Strength of the match: 1 for a glyph as taught, 0 for nothing.
     pub strength: f32,
 }

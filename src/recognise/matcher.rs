@@ -6,11 +6,11 @@
 //! Statistical Analysis, section 6.4; cited from memory). It is linear in f: one weighted sum a place.
 
 use multiversion::multiversion;
-use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
 use super::alphabet::{Alphabet, Shape};
 use super::noise::Noise;
+use super::strangeness::{Strange, Strangeness};
 
 /// Rates how well a character explains a place of the features.
 pub trait Scorer {
@@ -27,9 +27,8 @@ pub trait Scorer {
     /// Twice the score that a true match is expected to reach.
     fn distance2(&self, index: usize) -> f32;
 
-    /// How strange the features are for character `index`, given the scores of all characters there:
-    /// about 1 for what differs from its template by noise alone, more for another shape.
-    fn strangeness(&self, index: usize, scores: &[f32]) -> f32;
+    /// How strange the features are for character `index`, given the scores of all characters there.
+    fn strangeness(&self, index: usize, scores: &[f32]) -> Strange;
 }
 
 /// Rates by normalised correlation less a threshold: knows neither noise nor contrast, so it serves
@@ -66,8 +65,8 @@ impl Scorer for Correlator<'_> {
         2.0 * (1.0 - CORRELATION_OF_SOMETHING)
     }
 
-    fn strangeness(&self, _index: usize, _scores: &[f32]) -> f32 {
-        1.0
+    fn strangeness(&self, _index: usize, _scores: &[f32]) -> Strange {
+        Strange::USUAL
     }
 }
 
@@ -107,7 +106,13 @@ impl Matcher {
             let of_noise = noise.distance2_of_mean(shape.template.len(), shape.pictures);
             filters.push(filter_of(shape, &solvers.get(&cols)?.weights(&shape.template), of_noise));
         }
-        let strangeness = Strangeness::new(alphabet, &filters)?;
+        let digits: Vec<usize> =
+            (0..filters.len()).filter(|index| alphabet.shapes[*index].character.is_ascii_digit()).collect();
+        let product = |i: usize, j: usize| {
+            let of_noise = if i == j { filters[i].of_noise } else { 0.0 };
+            cross(&filters[i], &alphabet.shapes[j].template) - of_noise
+        };
+        let strangeness = Strangeness::new(digits, product)?;
         Some(Self { filters, rows: alphabet.rows, strangeness })
     }
 }
@@ -129,54 +134,9 @@ impl Scorer for Matcher {
         self.filters.get(index).map_or(0.0, |filter| filter.distance2)
     }
 
-    fn strangeness(&self, index: usize, scores: &[f32]) -> f32 {
-        self.strangeness.of(index, scores, &self.filters)
-    }
-}
-
-/// Tests whether scores fit a character. If the features are template k plus noise, the weighted sums
-/// u_c = t_c' S^-1 f have mean G_ck and covariance G, with G_cd = t_c' S^-1 t_d; so
-/// (u - G_k)' G^-1 (u - G_k) divided by the number of digits is 1 on average (Hotelling's T^2 with
-/// a known covariance; T. W. Anderson, An Introduction to Multivariate Statistical Analysis,
-/// section 5.2; cited from memory). A digit never taught lies elsewhere.
-#[derive(Debug, Clone)]
-struct Strangeness {
-    /// Alphabet indices of the digits.
-    digits: Vec<usize>,
-    /// G, digits x digits.
-    gram: DMatrix<f64>,
-    /// G^-1.
-    inverse: DMatrix<f64>,
-}
-
-/// Share of its trace added to G's diagonal: templates measured with noise are not exact.
-const GRAM_RIDGE_SHARE: f64 = 0.01;
-
-impl Strangeness {
-    fn new(alphabet: &Alphabet, filters: &[Filter]) -> Option<Self> {
-        let is_digit = |index: &usize| alphabet.shapes[*index].character.is_ascii_digit();
-        let digits: Vec<usize> = (0..alphabet.shapes.len()).filter(is_digit).collect();
-        let product = |i: usize, j: usize| {
-            let of_noise = if i == j { filters[digits[i]].of_noise } else { 0.0 };
-            cross(&filters[digits[i]], &alphabet.shapes[digits[j]].template) - of_noise
-        };
-        let mut gram =
-            DMatrix::from_fn(digits.len(), digits.len(), |i, j| 0.5 * (product(i, j) + product(j, i)));
-        let ridge = GRAM_RIDGE_SHARE * gram.trace() / digits.len().max(1) as f64;
-        let exact = gram.clone();
-        gram += DMatrix::identity(digits.len(), digits.len()) * ridge;
-        Some(Self { digits, gram: exact, inverse: gram.try_inverse()? })
-    }
-
-    fn of(&self, index: usize, scores: &[f32], filters: &[Filter]) -> f32 {
-        let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return 1.0 };
-        let away = DVector::from_iterator(
-            self.digits.len(),
-            self.digits.iter().enumerate().map(|(row, digit)| {
-                f64::from(scores[*digit] + 0.5 * filters[*digit].distance2) - self.gram[(row, own)]
-            }),
-        );
-        (away.dot(&(&self.inverse * &away)) / self.digits.len() as f64) as f32
+    fn strangeness(&self, index: usize, scores: &[f32]) -> Strange {
+        let weighed = |digit: usize| scores[digit] + 0.5 * self.filters[digit].distance2;
+        self.strangeness.of(index, weighed)
     }
 }
 
@@ -209,24 +169,34 @@ const MOST_NOISE_SHARE: f64 = 0.5;
 /// Numbers multiplied at a time, so that the compiler can use vector instructions.
 const LANES: usize = 8;
 
+/// Rows worked on side by side, so that a sum need not wait for the one before.
+const ROWS: usize = 4;
+
 /// Sum of weights times features over `cols` columns; rows stand apart by the strides of each.
 #[multiversion(targets("x86_64+avx2+fma"))]
 fn weighed(weights: &[f32], features: &[f32], (cols, stride, apart): (usize, usize, usize)) -> f32 {
-    let mut lanes = [0.0; LANES];
+    let mut lanes = [[0.0_f32; LANES]; ROWS];
     let mut rest = 0.0;
-    for (weights, row) in weights.chunks_exact(stride).zip(features.chunks(apart)) {
-        let (weights, row) = (&weights[..cols], &row[..cols]);
-        let (of_weights, of_row) = (weights.chunks_exact(LANES), row.chunks_exact(LANES));
-        for (weight, level) in of_weights.remainder().iter().zip(of_row.remainder()) {
-            rest += weight * level;
-        }
-        for (weights, levels) in of_weights.zip(of_row) {
-            for lane in 0..LANES {
-                lanes[lane] += weights[lane] * levels[lane];
+    let rows = weights.len() / stride;
+    let weights = |row: usize| &weights[row * stride..row * stride + cols];
+    let features = |row: usize| &features[row * apart..row * apart + cols];
+    for top in (0..rows - rows % ROWS).step_by(ROWS) {
+        let pair =
+            |row: usize| weights(top + row).chunks_exact(LANES).zip(features(top + row).chunks_exact(LANES));
+        for (((first, second), third), fourth) in pair(0).zip(pair(1)).zip(pair(2)).zip(pair(3)) {
+            for (lanes, (weights, levels)) in lanes.iter_mut().zip([first, second, third, fourth]) {
+                for ((lane, weight), level) in lanes.iter_mut().zip(weights).zip(levels) {
+                    *lane += weight * level;
+                }
             }
         }
     }
-    lanes.iter().sum::<f32>() + rest
+    for row in 0..rows {
+        let whole = if row < rows - rows % ROWS { cols - cols % LANES } else { 0 };
+        let products = weights(row)[whole..].iter().zip(&features(row)[whole..]);
+        rest += products.map(|(weight, level)| weight * level).sum::<f32>();
+    }
+    lanes.iter().flatten().sum::<f32>() + rest
 }
 
 /// sum(t f), sum(t t) and sum(f f) over the rows of a template, `cols` wide, and the features under it, whose

@@ -16,6 +16,7 @@ pub mod noise;
 mod patches;
 mod register;
 mod sample;
+mod strangeness;
 
 use crate::channel::Channel;
 use crate::footage::LumaPlane;
@@ -321,9 +322,13 @@ fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
     };
     let mut tested = decoded.places.iter().filter(|place| place.character != '.');
     let (fit, stroke) = (calibrate::fit_of(decoded), calibrate::least_stroke_of(decoded));
+    let strangeness = match all_digits {
+        true => calibrate::strangeness_beyond_traces_of(decoded),
+        false => calibrate::strangeness_of(decoded),
+    };
     let plain = all_digits && fit >= PLAIN.0 && stroke >= PLAIN.1;
     fit >= LEAST_FIT
-        && (plain || calibrate::strangeness_of(decoded) <= most_strange)
+        && (plain || strangeness <= most_strange)
         && stroke >= least_stroke
         && decoded.beside <= MOST_BESIDE
         && (all_digits || decoded.ink_beside <= MOST_INK_BESIDE)

@@ -2,6 +2,7 @@
 
 mod check;
 mod convert;
+mod crops;
 mod dead;
 mod runs;
 mod smooth;
@@ -9,9 +10,12 @@ pub mod statistics;
 
 use std::collections::BTreeMap;
 
+pub use crops::{Crop, Crops};
 pub use runs::Updates;
 pub use smooth::SMOOTHING_HALF_WIDTH_S;
 pub(crate) use smooth::without_outliers;
+
+use serde::Serialize;
 
 use crate::channel::Channel;
 use crate::units::Unit;
@@ -36,6 +40,33 @@ pub enum Blank {
     Jump,
     /// The picture is lost: static, a blue or black frame, or a frame repeated for long.
     LostPicture,
+}
+
+/// What is seen while the picture is lost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LostLook {
+    /// The decoder could not make the frame out.
+    Damaged,
+    /// Noise alone.
+    Static,
+    /// A blue, black or otherwise empty screen.
+    Empty,
+    /// One frame, repeated.
+    Frozen,
+}
+
+/// A stretch in which the picture is lost.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LostPicture {
+    /// Time of the first frame that is lost, in seconds of flight time.
+    pub start_s: f64,
+    /// Time of the next frame that is not, or of the last frame.
+    pub end_s: f64,
+    /// Frames in it.
+    pub frames: usize,
+    /// What is seen.
+    pub look: LostLook,
 }
 
 /// The readings of one channel, one entry a frame. All vectors have the length of
@@ -97,6 +128,15 @@ impl ChannelReadings {
         counts
     }
 
+    /// Takes back what was read of a frame.
+    pub(crate) fn leave_blank(&mut self, frame: usize, reason: Blank) {
+        if let (Some(value), Some(confidence), Some(blank)) =
+            (self.values.get_mut(frame), self.confidence.get_mut(frame), self.blank.get_mut(frame))
+        {
+            (*value, *confidence, *blank) = (f64::NAN, 0.0, reason);
+        }
+    }
+
     /// Gives every vector the length of the time base; what was missing is empty.
     fn fit_to(&mut self, frames: usize) {
         self.values.resize(frames, f64::NAN);
@@ -126,6 +166,10 @@ pub struct Readings {
     pub channels: Vec<ChannelReadings>,
     /// Stretches without frames.
     pub gaps: Vec<Gap>,
+    /// Stretches in which the picture is lost.
+    pub lost: Vec<LostPicture>,
+    /// Pictures of some readings.
+    pub crops: Crops,
 }
 
 impl Readings {

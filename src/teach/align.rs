@@ -1,12 +1,15 @@
 //! Alignment: shifts the characters cut from told readings onto each other.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
 use ndarray::Array2;
 
 use super::layout::{Layout, advance, edges};
 use super::{Group, Patch, Told, ToldMoment, ToldRegion};
 use crate::recognise::feature::HighPass;
 use crate::recognise::matcher::normalised_correlation;
-use crate::recognise::{correlation, patch_at};
+use crate::recognise::patch_at;
 
 /// Shifts of a whole text tried, in half working pixels.
 const SHIFT_HALF_PX: i32 = 5;
@@ -66,24 +69,65 @@ pub(super) fn ranked_cuts<'a>(
 ) -> Vec<(&'a Layout, Vec<CharacterCut>)> {
     let rated = layouts.into_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
-        (mean_agreement(&cuts), layout, cuts)
+        (Twins::of(&cuts).mean_agreement(), layout, cuts)
     });
     let mut all: Vec<(f32, &Layout, Vec<CharacterCut>)> = rated.collect();
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
     all.into_iter().map(|(_, layout, cuts)| (layout, cuts)).collect()
 }
 
-/// Mean correlation of the cuts with the others of the same character.
-fn mean_agreement(cuts: &[CharacterCut]) -> f32 {
-    let mut sum = 0.0;
-    let mut pairs = 0;
-    for (number, one) in cuts.iter().enumerate() {
-        for other in cuts[number + 1..].iter().filter(|other| other.character == one.character) {
-            sum += correlation(&one.features, &other.features);
-            pairs += 1;
+/// Cuts of each character, each scaled to length 1 and added up: the product of another cut so scaled with the
+/// sum is the sum of its correlations with all of them.
+#[derive(Debug, Default)]
+struct Twins(BTreeMap<char, (Array2<f32>, usize)>);
+
+impl Twins {
+    fn of(cuts: &[CharacterCut]) -> Self {
+        let mut sums: BTreeMap<char, (Array2<f32>, usize)> = BTreeMap::new();
+        for cut in cuts {
+            let unit = &cut.features * inverse_length(&cut.features);
+            match sums.entry(cut.character) {
+                Entry::Occupied(mut known) => {
+                    let (sum, count) = known.get_mut();
+                    *sum += &unit;
+                    *count += 1;
+                }
+                Entry::Vacant(new) => {
+                    new.insert((unit, 1));
+                }
+            }
         }
+        Self(sums)
     }
-    sum / pairs.max(1) as f32
+
+    /// Sum of the correlations of some cuts with these.
+    fn agreement(&self, cuts: &[CharacterCut]) -> f32 {
+        let with_twins = |cut: &CharacterCut| {
+            let (sum, _) = self.0.get(&cut.character)?;
+            Some(product(&cut.features, sum) * inverse_length(&cut.features))
+        };
+        cuts.iter().filter_map(with_twins).sum()
+    }
+
+    /// Mean correlation of two cuts of the same character.
+    fn mean_agreement(&self) -> f32 {
+        let (mut sum, mut pairs) = (0.0, 0);
+        for (units, count) in self.0.values() {
+            sum += 0.5 * (product(units, units) - *count as f32);
+            pairs += count * (count - 1) / 2;
+        }
+        sum / pairs.max(1) as f32
+    }
+}
+
+fn product(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
+    one.iter().zip(other).map(|(p, q)| p * q).sum()
+}
+
+/// 1 over the square root of the sum of squares; 0 for what is flat.
+fn inverse_length(features: &Array2<f32>) -> f32 {
+    let length = product(features, features).sqrt();
+    if length > 0.0 { 1.0 / length } else { 0.0 }
 }
 
 /// Cuts all characters of a group at the layout, then shifts texts and regions until the cuts of
@@ -137,18 +181,6 @@ fn cut(
         .collect()
 }
 
-/// Sum of the correlations of some cuts with the cuts of the same characters in other readings.
-fn agreement(cuts: &[CharacterCut], others: &[CharacterCut]) -> f32 {
-    let mut sum = 0.0;
-    for one in cuts {
-        let twins = others.iter().filter(|other| other.character == one.character);
-        for twin in twins {
-            sum += correlation(&one.features, &twin.features);
-        }
-    }
-    sum
-}
-
 fn cuts_except(
     group: &Group<'_>,
     layout: &Layout,
@@ -164,15 +196,13 @@ fn cuts_except(
 }
 
 fn best_top(group: &Group<'_>, layout: &Layout, tops: &[usize], shifts: &[Vec<f32>], region: usize) -> usize {
-    let others = cuts_except(group, layout, tops, shifts, |other, _| other == region);
+    let others = Twins::of(&cuts_except(group, layout, tops, shifts, |other, _| other == region));
     let now = tops[region] as isize;
     let candidates = (now - SHIFT_ROWS..=now + SHIFT_ROWS).filter(|top| *top >= 0).map(|top| top as usize);
     let agreement_at = |top: usize| -> f32 {
         let moments = 0..shifts[region].len();
         moments
-            .map(|moment| {
-                agreement(&cut(group, layout, region, moment, top, shifts[region][moment]), &others)
-            })
+            .map(|moment| others.agreement(&cut(group, layout, region, moment, top, shifts[region][moment])))
             .sum()
     };
     best_by(candidates, tops[region], agreement_at)
@@ -189,10 +219,11 @@ fn best_shift(
     let others = cuts_except(group, layout, tops, shifts, |other_region, other_moment| {
         (other_region, other_moment) == (region, moment)
     });
+    let others = Twins::of(&others);
     let now = shifts[region][moment];
     let candidates = (-SHIFT_HALF_PX..=SHIFT_HALF_PX).map(|half| 0.5 * half as f32);
     best_by(candidates, now, |shift| {
-        agreement(&cut(group, layout, region, moment, tops[region], shift), &others)
+        others.agreement(&cut(group, layout, region, moment, tops[region], shift))
     })
 }
 

@@ -3,8 +3,9 @@
 use image::{GrayImage, Luma};
 use pairspeed::footage::MemoryFrames;
 use pairspeed::glyphs::{Face, Glyph, GlyphSet};
-use pairspeed::readings::{Silent, collect, sample};
+use pairspeed::readings::{Prepared, Silent, collect, sample};
 use pairspeed::recognise::Recogniser;
+use pairspeed::series::Readings;
 use pairspeed::setup::Setup;
 
 /// What is read in a setup's first region of frames, 25 a second, each drawn from its text and number.
@@ -14,11 +15,19 @@ pub fn read_drawn(
     draw: impl Fn(&str, u32) -> GrayImage,
     shown: &[String],
 ) -> Vec<f64> {
-    let frames = shown.iter().zip(0..).map(|(text, number)| (f64::from(number) * 0.04, draw(text, number)));
-    let mut source = MemoryFrames::new(frames.collect()).unwrap();
+    let frames = shown.iter().zip(0..).map(|(text, number)| draw(text, number)).collect();
+    read_frames(setup, sets, frames).channels[0].values.clone()
+}
+
+/// What is read of frames, 25 a second.
+pub fn read_frames(setup: &str, sets: &[GlyphSet], frames: Vec<GrayImage>) -> Readings {
+    let stamped = frames.into_iter().zip(0..).map(|(frame, number)| (f64::from(number) * 0.04, frame));
+    let mut source = MemoryFrames::new(stamped.collect()).unwrap();
     let setup: Setup = toml::from_str(setup).unwrap();
-    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample(&mut source, &setup).unwrap());
-    collect(&mut source, &setup, &recogniser, 0.95, &mut Silent).unwrap().channels[0].values.clone()
+    let sample = sample(&mut source, &setup).unwrap();
+    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample);
+    let prepared = Prepared { setup, recogniser, sample, moved: None };
+    collect(&mut source, &prepared, 0.95, &mut Silent).unwrap()
 }
 
 /// Width and height of the frames drawn.
@@ -43,6 +52,12 @@ pub fn moving_stripes(number: u32) -> GrayImage {
 /// A frame with a right-aligned text in a built-in face, its cells `1 / shrink` of their size.
 pub fn written(face: &Face, shrink: usize, text: &str, number: u32) -> GrayImage {
     let mut picture = moving_stripes(number);
+    write(&mut picture, face, shrink, text);
+    picture
+}
+
+/// Writes a right-aligned text on a frame.
+pub fn write(picture: &mut GrayImage, face: &Face, shrink: usize, text: &str) {
     let glyphs: Vec<&Glyph> = text.chars().map(|character| face.glyph(character).unwrap()).collect();
     let advance = |glyph: &Glyph| glyph.advance / shrink as f32;
     let mut left = PLACE.0 - glyphs.iter().map(|glyph| advance(glyph)).sum::<f32>();
@@ -62,7 +77,6 @@ pub fn written(face: &Face, shrink: usize, text: &str, number: u32) -> GrayImage
         }
         left += advance(glyph);
     }
-    picture
 }
 
 /// Which of a digit's seven bars are lit: top, upper left, upper right, middle, lower left, lower right,

@@ -132,7 +132,10 @@ impl Default for Plan {
             voltage_readout: true,
             altitude_readout: true,
             lost: Vec::new(),
+            crops: Default::default(),
             gaps: Vec::new(),
+            lost: Vec::new(),
+            crops: Default::default(),
         }
     }
 }
@@ -458,7 +461,17 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
         })
         .collect();
     let gaps = plan.gaps.iter().map(|gap| Gap { start_s: gap.0, end_s: gap.1 }).collect();
-    (Readings { frame: (0..time_s.len() as u64).collect(), time_s, channels, gaps }, shown_speed)
+    (
+        Readings {
+            frame: (0..time_s.len() as u64).collect(),
+            time_s,
+            channels,
+            gaps,
+            lost: Vec::new(),
+            crops: Default::default(),
+        },
+        shown_speed,
+    )
 }
 
 /// Blanks and confident misreadings of a digit.

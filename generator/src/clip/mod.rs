@@ -2,6 +2,7 @@
 
 mod beside;
 mod encode;
+mod legible;
 mod schedule;
 mod source;
 
@@ -12,7 +13,7 @@ pub use source::{FrameSource, Shown};
 
 use crate::error::Error;
 use crate::files;
-use crate::scenario::Scenario;
+use crate::scenario::{Codec, Scenario};
 use encode::Encoder;
 
 /// Frames made at once, on all cores, before they are encoded in order.
@@ -73,6 +74,9 @@ fn make_file(
     encoder.write_all(&ready)?;
     texts.extend(ready.into_iter().map(|shown| shown.texts));
     encoder.finish()?;
+    if scenario.video.codec != Codec::Mjpeg && !scenario.degradation.interlaced {
+        legible::with_texts_still_seen(source, recording, &paths.clip, &mut texts)?;
+    }
     beside::write_readings(scenario, recording, texts, &paths.readings)?;
     beside::write_truth(source, recording, &paths.truth)?;
     beside::write_setup(source, &paths.setup)?;

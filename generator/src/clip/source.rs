@@ -90,6 +90,19 @@ impl FrameSource {
         }
     }
 
+    /// What the camera sees, before any text.
+    pub(super) fn scenery(&self, shot: &Shot) -> Frame {
+        self.background(shot.flight_s)
+    }
+
+    /// The frame with other texts, one a field, before some scenery.
+    pub(super) fn with_texts(&self, scenery: &Frame, shot: &Shot, texts: &[String]) -> Frame {
+        let mut frame = scenery.clone();
+        self.layout.paint(&mut frame, texts, self.overlay_shift(shot.flight_s), Rows::All);
+        self.channel.send(&mut frame, shot.number, shot.flight_s);
+        frame
+    }
+
     /// Makes several frames on all processor cores, in order.
     #[must_use]
     pub fn frames(&self, shots: &[Shot]) -> Vec<Shown> {
@@ -131,9 +144,14 @@ impl FrameSource {
         0.5 * f64::from(denominator) / f64::from(numerator)
     }
 
-    fn paint(&self, frame: &mut Frame, flight_s: f64) -> Vec<String> {
+    /// How far the overlay has drifted, in pixels right and down.
+    fn overlay_shift(&self, flight_s: f64) -> [f32; 2] {
         let reach = f64::from(self.scenario.degradation.overlay_drift_px);
-        let shift = [21, 22].map(|kind| (reach * slow_wave(kind, flight_s * 0.25)) as f32);
+        [21, 22].map(|kind| (reach * slow_wave(kind, flight_s * 0.25)) as f32)
+    }
+
+    fn paint(&self, frame: &mut Frame, flight_s: f64) -> Vec<String> {
+        let shift = self.overlay_shift(flight_s);
         let first = self.readout.at(flight_s);
         if !self.scenario.degradation.interlaced {
             self.layout.paint(frame, first, shift, Rows::All);

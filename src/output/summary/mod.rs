@@ -10,7 +10,7 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
-use crate::series::Gap;
+use crate::series::{Gap, LostLook, LostPicture};
 use crate::units::Unit;
 
 use self::budget::{BudgetSummary, budget_summary};
@@ -53,6 +53,8 @@ struct Summary<'a> {
     update_rate_hz: Option<f64>,
     /// Stretches without frames.
     gaps: Vec<GapSummary>,
+    /// Stretches in which the picture is lost, and how: `damaged`, `static`, `empty` or `frozen`.
+    lost_pictures: Vec<LostSummary>,
     /// What became of each channel's frames.
     channels: Vec<ChannelSummary<'a>>,
     /// Where the throttle comes from.
@@ -99,6 +101,15 @@ struct CameraSummary<'a> {
 struct GapSummary {
     start_s: Option<f64>,
     end_s: Option<f64>,
+}
+
+/// A stretch in which the picture is lost.
+#[derive(Debug, Serialize)]
+struct LostSummary {
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+    frames: usize,
+    look: LostLook,
 }
 
 /// One leg. Speeds in `speed_unit`, altitude in `altitude_unit`.
@@ -184,6 +195,7 @@ fn summary(flight: &Flight) -> Result<Summary<'_>, RenderError> {
         end_s: readings.time_s.last().copied().and_then(number),
         update_rate_hz: flight.series.update_rate_hz.and_then(number),
         gaps: readings.gaps.iter().map(gap).collect(),
+        lost_pictures: readings.lost.iter().map(lost_summary).collect(),
         channels: readings.channels.iter().map(|channel| channel_summary(&flight.series, channel)).collect(),
         throttle_source: flight.throttle_source,
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
@@ -209,6 +221,15 @@ fn clip(clip: &ClipInfo) -> Clip<'_> {
         height: clip.height,
         nominal_rate_hz: clip.nominal_rate_hz.and_then(number),
         stated_length_s: clip.stated_length_s.and_then(number),
+    }
+}
+
+fn lost_summary(lost: &LostPicture) -> LostSummary {
+    LostSummary {
+        start_s: number(lost.start_s),
+        end_s: number(lost.end_s),
+        frames: lost.frames,
+        look: lost.look,
     }
 }
 

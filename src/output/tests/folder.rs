@@ -6,8 +6,16 @@ use crate::files::Existing;
 use crate::output::folder::{OutputError, ResultFolder, write_all};
 use crate::output::{RenderError, pairs_csv, series_csv};
 
-const NAMES: [&str; 7] =
-    ["captions.vtt", "legs.csv", "pairs.csv", "patterns.csv", "report.html", "series.csv", "summary.json"];
+const NAMES: [&str; 8] = [
+    "captions.vtt",
+    "evidence.png",
+    "legs.csv",
+    "pairs.csv",
+    "patterns.csv",
+    "report.html",
+    "series.csv",
+    "summary.json",
+];
 
 fn names_in(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> =

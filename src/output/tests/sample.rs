@@ -134,6 +134,8 @@ pub fn small_flight() -> Flight {
             channel(Channel::Voltage, Some(Unit::Volts), 1, &voltage),
         ],
         gaps: vec![],
+        lost: vec![],
+        crops: Default::default(),
     };
     let mut upwind = leg(LegKind::Upwind, 0.0, 0.02, 60.0);
     upwind.flags = vec![Flag("short".into()), Flag("gusty, see the plot".into())];
@@ -260,6 +262,8 @@ pub fn long_flight() -> Flight {
             ),
         ],
         gaps: vec![crate::series::Gap { start_s: 200.0, end_s: 206.0 }],
+        lost: vec![],
+        crops: Default::default(),
     };
     flight.series.speed_smooth =
         times.iter().map(|t| if lost(t) { f64::NAN } else { speed_at(*t) }).collect();

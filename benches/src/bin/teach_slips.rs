@@ -1,14 +1,12 @@
 //! Measures how well slips in told readings are found.
 //!
-//! `cargo run --release --example teach_slips -- FOLDER [EVERY]`
+//! `cargo run --release -p benchmarks --bin teach_slips -- FOLDER [EVERY]`
 //!
 //! FOLDER holds clips, each with its NAME.setup.toml and its true texts in NAME.readings.csv; of them
 //! one in EVERY is taken. Eight readings are told as they are, then with one slip at a time: a digit
 //! mistaken, left out, doubled, or swapped with its neighbour. Prints how many slips were found, for
 //! how many the right reading was blamed, and for those not found whether the glyphs learnt would read
 //! the clip wrongly.
-
-mod truth;
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -20,7 +18,7 @@ use pairspeed::recognise::{Recogniser, Sample, Shown};
 use pairspeed::setup::{Region, Setup};
 use pairspeed::teach::{Contradiction, TeachError, ToldMoment, contradictions, teach};
 
-use truth::{Truth, sampled, told_moments, truth_texts};
+use benchmarks::{Truth, sampled, told_moments, truth_texts};
 
 /// The channels told, in this order, as far as they are marked.
 const TOLD: [&str; 8] =
@@ -100,7 +98,7 @@ impl Trial {
     fn of(clip: &Path) -> Result<Self, Box<dyn Error>> {
         let setup: Setup = toml::from_str(&std::fs::read_to_string(clip.with_extension("setup.toml"))?)?;
         let readings = clip.with_extension("readings.csv");
-        let truth = truth_texts(&readings.to_string_lossy())?;
+        let truth = truth_texts(&readings)?;
         let wanted = wanted_moments(&setup.regions, &truth);
         let moments = told_moments(clip, &truth, &wanted)?;
         let sample = sampled(clip, &setup.regions)?;

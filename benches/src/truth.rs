@@ -1,4 +1,4 @@
-//! Clips whose texts are known, for examples that score the program on them.
+//! Clips whose texts are known, for scoring the program on them.
 
 use std::collections::HashMap;
 use std::error::Error;
@@ -16,7 +16,7 @@ const SAMPLED_FRAMES: usize = 120;
 pub type Truth = HashMap<String, Vec<String>>;
 
 /// Reads a table with a column a channel and a line a frame.
-pub fn truth_texts(path: &str) -> Result<Truth, Box<dyn Error>> {
+pub fn truth_texts(path: &Path) -> Result<Truth, Box<dyn Error>> {
     let mut reader = csv::Reader::from_path(path)?;
     let names: Vec<String> = reader.headers()?.iter().map(str::to_owned).collect();
     let mut texts = Truth::new();

@@ -1,0 +1,93 @@
+//! What each stage costs: `cargo bench -p benchmarks`.
+//!
+//! The clip is the analog demonstration (640x480, five regions of up to four digits). Items are regions, so that
+//! the time an item is what one region of one frame costs on one core.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+use std::path::Path;
+use std::sync::LazyLock;
+
+use divan::{Bencher, black_box, counter::ItemsCount};
+use image::GrayImage;
+use pairspeed::footage::{Clip, LumaPlane, sample};
+use pairspeed::glyphs::builtin_sets;
+use pairspeed::readings::{Silent, collect, prepare};
+use pairspeed::recognise::feature::{HighPass, Window};
+use pairspeed::recognise::{Recogniser, Sample};
+use pairspeed::setup::Setup;
+
+const CLIP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.avi");
+const SETUP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.setup.toml");
+
+/// Frames that the stages work on in turn.
+const FRAMES: usize = 32;
+
+struct Bench {
+    setup: Setup,
+    sample: Sample,
+    recogniser: Recogniser,
+    frames: Vec<GrayImage>,
+}
+
+static BENCH: LazyLock<Bench> = LazyLock::new(|| {
+    let setup: Setup = toml::from_str(&std::fs::read_to_string(SETUP).unwrap()).unwrap();
+    let mut clip = Clip::open(Path::new(CLIP)).unwrap();
+    let prepared = prepare(&mut clip, &setup, &builtin_sets().unwrap()).unwrap();
+    let frames = sample(&mut clip, FRAMES).unwrap().into_iter().map(|frame| frame.image).collect();
+    Bench { setup, sample: prepared.sample, recogniser: prepared.recogniser, frames }
+});
+
+fn luma(frame: &GrayImage) -> LumaPlane<'_> {
+    let (width, height) = (frame.width() as usize, frame.height() as usize);
+    LumaPlane { data: frame.as_raw(), width, height, stride: width }
+}
+
+fn main() {
+    divan::main();
+}
+
+/// Recognition of all regions of a frame.
+#[divan::bench]
+fn recognise(bencher: Bencher) {
+    let regions = BENCH.setup.regions.len();
+    let mut frames = BENCH.frames.iter().cycle();
+    bencher
+        .counter(ItemsCount::new(regions))
+        .bench_local(|| frames.next().map(|frame| BENCH.recogniser.look(black_box(luma(frame)))));
+}
+
+/// Cutting out a region and high-passing it: a part of [`recognise`].
+#[divan::bench]
+fn features(bencher: Bencher) {
+    let place = BENCH.setup.regions[0].place;
+    let high_pass = HighPass::for_cell_width(place.width as f32 / 4.0);
+    let window = Window::new(place, 1);
+    let mut frames = BENCH.frames.iter().cycle();
+    bencher
+        .counter(ItemsCount::new(1_usize))
+        .bench_local(|| frames.next().map(|frame| high_pass.apply(&window.cut(black_box(luma(frame))))));
+}
+
+/// Calibration on the sample of a clip.
+#[divan::bench(sample_count = 3, sample_size = 1)]
+fn calibrate(bencher: Bencher) {
+    let sets = builtin_sets().unwrap();
+    bencher.bench_local(|| Recogniser::calibrate(&BENCH.setup.regions, black_box(&sets), &BENCH.sample));
+}
+
+/// A clip from its packets to its readings, calibration left out; items are regions of frames.
+#[divan::bench(sample_count = 3, sample_size = 1)]
+fn read(bencher: Bencher) {
+    let mut clip = Clip::open(Path::new(CLIP)).unwrap();
+    let prepared = prepare(&mut clip, &BENCH.setup, &builtin_sets().unwrap()).unwrap();
+    let regions = prepared.setup.regions.len();
+    bencher
+        .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
+        .input_counter(move |clip: &Clip| {
+            use pairspeed::footage::FrameSource as _;
+            let info = clip.info();
+            let frames = info.stated_length_s.unwrap_or(0.0) * info.nominal_rate_hz.unwrap_or(30.0);
+            ItemsCount::new(frames.round() as usize * regions)
+        })
+        .bench_local_values(|mut clip| collect(&mut clip, &prepared, 0.95, &mut Silent).unwrap());
+}

@@ -1,0 +1,134 @@
+//! `evidence.png`: what stood on the picture behind each leg's median and behind the least sure readings.
+
+use std::io::Cursor;
+
+use image::{ImageFormat, Rgb, RgbImage, imageops};
+
+use super::RenderError;
+use super::numbers::{fixed, shown};
+use super::words::{kind_name, with_symbol};
+use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::legs::Leg;
+use crate::picture::draw_line;
+use crate::series::{Crop, Readings};
+
+/// Crops shown of a leg, and least sure readings shown.
+const OF_A_LEG: usize = 5;
+const LEAST_SURE: usize = 20;
+
+/// Crops lower than this are shown twice as large.
+const LOW_PX: u32 = 70;
+
+/// Pixels of a letter, of the space around things, and of a line of text.
+const LETTER_PX: u32 = 8;
+const SPACE_PX: u32 = 12;
+const LINE_PX: u32 = 12;
+
+/// Narrowest column: its captions have room.
+const LEAST_COLUMN_PX: u32 = 18 * LETTER_PX;
+
+const PAPER: Rgb<u8> = Rgb([250, 250, 247]);
+const INK: Rgb<u8> = Rgb([30, 30, 30]);
+
+/// One line of the sheet.
+enum Row<'a> {
+    Heading(String),
+    Crops(Vec<&'a Crop>),
+}
+
+/// Draws the sheet: for each leg some crops of the speed over its steady middle, then the least sure readings
+/// of the flight, each with time, text and confidence.
+///
+/// # Errors
+/// [`RenderError::Picture`] if the PNG cannot be made.
+pub fn evidence_png(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+    let rows = rows(flight);
+    let crops = || rows.iter().flat_map(|row| if let Row::Crops(crops) = row { &crops[..] } else { &[] });
+    let widest = crops().map(|crop| size_of(crop).0).max().unwrap_or(0).max(LEAST_COLUMN_PX);
+    let letters = rows.iter().map(|row| if let Row::Heading(text) = row { text.chars().count() } else { 0 });
+    let columns = OF_A_LEG as u32;
+    let width =
+        (columns * (widest + SPACE_PX)).max(letters.max().unwrap_or(0) as u32 * LETTER_PX) + 2 * SPACE_PX;
+    let height = rows.iter().map(height_of).sum::<u32>() + 2 * SPACE_PX;
+    let mut sheet = RgbImage::from_pixel(width, height, PAPER);
+    let mut top = SPACE_PX;
+    for row in &rows {
+        match row {
+            Row::Heading(text) => draw_line(&mut sheet, text, (SPACE_PX, top + SPACE_PX / 2), 1, INK),
+            Row::Crops(crops) => {
+                for (column, crop) in (0..).zip(crops) {
+                    draw_crop(&mut sheet, crop, (SPACE_PX + column * (widest + SPACE_PX), top));
+                }
+            }
+        }
+        top += height_of(row);
+    }
+    let mut bytes = Cursor::new(Vec::new());
+    sheet.write_to(&mut bytes, ImageFormat::Png).map_err(RenderError::Picture)?;
+    Ok(bytes.into_inner())
+}
+
+fn rows(flight: &Flight) -> Vec<Row<'_>> {
+    let readings = &flight.series.readings;
+    let symbol = flight.unit(&Channel::Speed).map_or("", |unit| unit.symbol());
+    let mut rows = vec![Row::Heading("What was read, and what stood on the picture".to_owned())];
+    for (number, leg) in (1..).zip(&flight.legs) {
+        let crops = behind(readings, leg);
+        let median = with_symbol(&fixed(leg.speed_median, 1), symbol);
+        let none = if crops.is_empty() { "; no crops were kept of it" } else { "" };
+        let (kind, start, end) =
+            (kind_name(leg.kind), fixed(leg.steady_start_s, 1), fixed(leg.steady_end_s, 1));
+        rows.push(Row::Heading(format!("Leg {number}, {kind}, {start} to {end} s: median {median}{none}")));
+        rows.extend((!crops.is_empty()).then_some(Row::Crops(crops)));
+    }
+    let least_sure: Vec<&Crop> = readings.crops.least_sure.iter().take(LEAST_SURE).collect();
+    if !least_sure.is_empty() {
+        rows.push(Row::Heading("The least sure readings that were believed".to_owned()));
+        rows.extend(least_sure.chunks(OF_A_LEG).map(|crops| Row::Crops(crops.to_vec())));
+    }
+    rows
+}
+
+/// Crops spread over a leg's steady middle, of readings that are still believed.
+fn behind<'a>(readings: &'a Readings, leg: &Leg) -> Vec<&'a Crop> {
+    let believed = |crop: &Crop| {
+        let frame = readings.time_s.partition_point(|time| *time < crop.time_s - 1e-6);
+        readings.channel(&crop.channel).is_some_and(|channel| channel.trusted(frame).is_some())
+    };
+    let within = leg.steady_start_s..=leg.steady_end_s;
+    let of_leg = readings.crops.speed.iter().filter(|crop| within.contains(&crop.time_s) && believed(crop));
+    let crops: Vec<&Crop> = of_leg.collect();
+    let count = crops.len().min(OF_A_LEG);
+    (0..count).map(|number| crops[(2 * number + 1) * crops.len() / (2 * count)]).collect()
+}
+
+fn magnification(crop: &Crop) -> u32 {
+    if crop.picture.height() < LOW_PX { 2 } else { 1 }
+}
+
+fn size_of(crop: &Crop) -> (u32, u32) {
+    let times = magnification(crop);
+    (crop.picture.width() * times, crop.picture.height() * times)
+}
+
+fn height_of(row: &Row<'_>) -> u32 {
+    match row {
+        Row::Heading(_) => LINE_PX + SPACE_PX,
+        Row::Crops(crops) => {
+            crops.iter().map(|crop| size_of(crop).1).max().unwrap_or(0) + 2 * LINE_PX + SPACE_PX
+        }
+    }
+}
+
+fn draw_crop(sheet: &mut RgbImage, crop: &Crop, (left, top): (u32, u32)) {
+    let (width, height) = size_of(crop);
+    let enlarged = imageops::resize(&crop.picture, width, height, imageops::FilterType::Nearest);
+    let coloured = image::DynamicImage::ImageLuma8(enlarged).into_rgb8();
+    imageops::overlay(sheet, &coloured, i64::from(left), i64::from(top));
+    let value = shown(crop.value, usize::from(crop.decimals));
+    let below = top + height + 3;
+    draw_line(sheet, &format!("{} {value}", crop.channel.name()), (left, below), 1, INK);
+    let sure = (f64::from(crop.confidence) * 100.0).min(99.99);
+    draw_line(sheet, &format!("{:.2} s, {sure:.2} %", crop.time_s), (left, below + LINE_PX), 1, INK);
+}

@@ -1,0 +1,97 @@
+//! Strangeness: whether what stands at a place is the digit it is taken for, or another shape.
+
+use nalgebra::{DMatrix, DVector};
+
+/// How strange a place is for a digit: about 1 for what differs from its template by noise alone, more for
+/// another shape.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Strange {
+    /// All that differs from the template.
+    pub whole: f32,
+    /// What is left of it when faint traces of other digits are allowed for.
+    pub beyond_traces: f32,
+}
+
+impl Strange {
+    /// As strange as noise is.
+    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0 };
+}
+
+/// Tests whether scores fit a digit. If the features are template k plus noise, the weighted sums
+/// u_c = t_c' S^-1 f have mean G_ck and covariance G, with G_cd = t_c' S^-1 t_d; so
+/// (u - G_k)' G^-1 (u - G_k) divided by the number of digits is 1 on average (Hotelling's T^2 with
+/// a known covariance; T. W. Anderson, An Introduction to Multivariate Statistical Analysis,
+/// section 5.2; cited from memory). A digit never taught lies elsewhere.
+///
+/// An encoder short of bits, or two mixed fields, leave a trace of the digit shown before: the features are
+/// t_k + r (t_b - t_k), and u lies off G_k by r (G_b - G_k). With r found by least squares in the same
+/// metric, the rest is tested in the same way.
+#[derive(Debug, Clone)]
+pub(super) struct Strangeness {
+    /// Alphabet indices of the digits.
+    digits: Vec<usize>,
+    /// G, digits x digits.
+    gram: DMatrix<f64>,
+    /// G^-1.
+    inverse: DMatrix<f64>,
+}
+
+/// Share of its trace added to G's diagonal: templates measured with noise are not exact.
+const GRAM_RIDGE_SHARE: f64 = 0.01;
+
+/// Most that the traces of other digits may take of a digit, all together: well below a half, where it
+/// would be as much the one as the other.
+const MOST_TRACES: f64 = 0.4;
+
+/// Other digits that may have left a trace.
+const TRACES: usize = 2;
+
+impl Strangeness {
+    /// Prepares the test; `product` gives G for two alphabet indices. `None` where G cannot be inverted.
+    pub(super) fn new(digits: Vec<usize>, product: impl Fn(usize, usize) -> f64) -> Option<Self> {
+        let count = digits.len();
+        let both = |i: usize, j: usize| 0.5 * (product(digits[i], digits[j]) + product(digits[j], digits[i]));
+        let gram = DMatrix::from_fn(count, count, both);
+        let ridge = GRAM_RIDGE_SHARE * gram.trace() / count.max(1) as f64;
+        let inverse = (&gram + DMatrix::identity(count, count) * ridge).try_inverse()?;
+        Some(Self { digits, gram, inverse })
+    }
+
+    /// How strange a place is for character `index`, given the weighted sum of every digit there.
+    pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
+        let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
+        let away = self.digits.iter().enumerate();
+        let away = away.map(|(row, digit)| f64::from(weighed(*digit)) - self.gram[(row, own)]);
+        let away = DVector::from_iterator(self.digits.len(), away);
+        Strange {
+            whole: self.length2(&away),
+            beyond_traces: self.length2(&self.without_traces(own, away.clone())),
+        }
+    }
+
+    fn length2(&self, away: &DVector<f64>) -> f32 {
+        (away.dot(&(&self.inverse * away)) / self.digits.len() as f64) as f32
+    }
+
+    /// Takes the traces that explain most off.
+    fn without_traces(&self, own: usize, mut away: DVector<f64>) -> DVector<f64> {
+        let mut most = MOST_TRACES;
+        for _ in 0..TRACES {
+            let weighed = &self.inverse * &away;
+            let others = (0..self.digits.len()).filter(|other| *other != own);
+            let trace = |other: usize| {
+                let towards = self.gram.column(other) - self.gram.column(own);
+                let length2 = towards.dot(&(&self.inverse * &towards));
+                let along = towards.dot(&weighed);
+                let share = (along / length2.max(f64::MIN_POSITIVE)).clamp(0.0, most);
+                (share * (2.0 * along - share * length2), share, towards)
+            };
+            let Some((_, share, towards)) = others.map(trace).max_by(|a, b| a.0.total_cmp(&b.0)) else {
+                break;
+            };
+            away -= towards * share;
+            most -= share;
+        }
+        away
+    }
+}

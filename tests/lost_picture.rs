@@ -1,0 +1,101 @@
+//! Where the recording shows nothing of the flight nothing is read, and it is told why.
+#![allow(clippy::unwrap_used)]
+
+mod common;
+
+use image::{GrayImage, Luma};
+use pairspeed::glyphs::{Face, builtin_sets};
+use pairspeed::readings::lost_sentences;
+use pairspeed::series::{Blank, LostLook, Readings};
+
+const SETUP: &str = r#"
+[camera]
+name = "bench"
+frame = [220, 90]
+
+[[region]]
+channel = "speed"
+box = [84, 28, 76, 44]
+unit = "km/h"
+digits = 3
+range = [0, 300]
+"#;
+
+const FRAMES: u32 = 300;
+
+/// Frames that are lost: four seconds after the first, for two seconds.
+const LOST: std::ops::Range<u32> = 100..150;
+
+/// A flight whose frames in [`LOST`] are what `lost` makes of their number and the frame they would be.
+fn flight(lost: impl Fn(u32, &dyn Fn(u32) -> GrayImage) -> GrayImage) -> Readings {
+    let sets = builtin_sets().unwrap();
+    let face: &Face = sets[0].faces.first().unwrap();
+    let seen = |number: u32| {
+        let text = (8 + number / 5 * 3).to_string();
+        common::written(face, 3, &text, number)
+    };
+    let frame = |number| if LOST.contains(&number) { lost(number, &seen) } else { seen(number) };
+    common::read_frames(SETUP, &sets, (0..FRAMES).map(frame).collect())
+}
+
+/// Frames whose reading is blank for want of a picture.
+fn without_picture(readings: &Readings) -> Vec<u32> {
+    let blank = readings.channels[0].blank.iter().zip(0..);
+    blank.filter(|(blank, _)| **blank == Blank::LostPicture).map(|(_, number)| number).collect()
+}
+
+fn looks(readings: &Readings) -> Vec<(LostLook, usize)> {
+    readings.lost.iter().map(|lost| (lost.look, lost.frames)).collect()
+}
+
+#[test]
+fn static_is_told_from_a_picture() {
+    let readings = flight(|number, _| {
+        GrayImage::from_fn(220, 90, |x, y| {
+            let mixed = (x + 220 * y + 19_800 * number).wrapping_mul(2_654_435_761);
+            Luma([((mixed ^ (mixed >> 15)).wrapping_mul(2_246_822_519) >> 24) as u8])
+        })
+    });
+    assert_eq!(looks(&readings), [(LostLook::Static, LOST.len())]);
+    assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
+    assert_eq!(lost_sentences(&readings), ["The picture is lost from 4.0 s to 6.0 s: static."]);
+}
+
+#[test]
+fn a_blue_or_black_screen_is_no_picture() {
+    for level in [16, 41] {
+        let readings = flight(|_, _| GrayImage::from_pixel(220, 90, Luma([level])));
+        assert_eq!(looks(&readings), [(LostLook::Empty, LOST.len())]);
+        assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
+    }
+}
+
+#[test]
+fn a_frame_repeated_for_long_is_read_once() {
+    let readings = flight(|_, seen| seen(LOST.start));
+    assert_eq!(looks(&readings), [(LostLook::Frozen, LOST.len() - 1)]);
+    assert_eq!(without_picture(&readings), (LOST.start + 1..LOST.end).collect::<Vec<_>>());
+    assert!(lost_sentences(&readings)[0].contains("one frame repeated"));
+}
+
+#[test]
+fn readouts_on_a_black_bar_may_stand_still() {
+    let sets = builtin_sets().unwrap();
+    let face = sets[0].faces.first().unwrap();
+    let bare = |number: u32| {
+        let text = (8 + number / 50 * 3).to_string();
+        let mut frame = GrayImage::from_pixel(220, 90, Luma([16]));
+        common::write(&mut frame, face, 3, &text);
+        frame
+    };
+    let readings = common::read_frames(SETUP, &sets, (0..FRAMES).map(bare).collect());
+    assert_eq!(looks(&readings), []);
+    assert_eq!(without_picture(&readings), Vec::<u32>::new());
+}
+
+#[test]
+fn a_flight_without_a_loss_has_none() {
+    let readings = flight(|number, seen| seen(number));
+    assert_eq!(looks(&readings), []);
+    assert_eq!(lost_sentences(&readings), Vec::<String>::new());
+}
