@@ -437,7 +437,7 @@ fn a_clip_removed_meanwhile_is_said_and_the_rest_goes_on() {
 }
 
 #[test]
-#[ignore = "draws the screens, to be looked at in target/tmp"]
+#[ignore = "makes pictures for people"]
 fn the_screens_as_pictures() {
     let (clips, finished) = demonstration();
     for (theme, size, scale) in [
@@ -466,7 +466,7 @@ fn the_screens_as_pictures() {
         let mut sitting = Sitting { window, folder };
         sitting.settle();
         let draw = |sitting: &mut Sitting, name: &str| {
-            let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR"))
+            let path = PathBuf::from(std::env::var("PAIRSPEED_PICTURES").unwrap())
                 .join(format!("{name}-{theme:?}-{}x{}-{scale}.png", size[0], size[1]));
             sitting.window.render().unwrap().save(path).unwrap();
         };

@@ -132,10 +132,7 @@ impl Default for Plan {
             voltage_readout: true,
             altitude_readout: true,
             lost: Vec::new(),
-            crops: Default::default(),
             gaps: Vec::new(),
-            lost: Vec::new(),
-            crops: Default::default(),
         }
     }
 }

@@ -1,11 +1,11 @@
 //! What comes of the legs: the answer as a table, speed against throttle, flags and notes in words.
 
 use egui::{Color32, Grid, RichText, Role, ScrollArea, Ui, WidgetInfo};
-use egui_plot::{FilledArea, GridMark, Line, Plot, PlotBounds, PlotUi, Points};
+use egui_plot::{FilledArea, GridMark, Line, PlotBounds, PlotUi, Points};
 
 use super::act::Act;
 use super::scene::Scene;
-use super::timeline::marks;
+use super::timeline::{marks, still};
 use crate::airspeed::Pair;
 use crate::flight::Flight;
 use crate::output::answer::{HEADINGS, Row, remark, rows};
@@ -90,22 +90,13 @@ fn throttle_plot(ui: &mut Ui, flight: &Flight) {
     let across = if by_throttle(flight) { "throttle, %" } else { "throttle step" };
     let label = format!("Airspeed against {across}, with 95 % intervals");
     let least_step = if by_throttle(flight) { 10.0 } else { 1.0 };
-    let response = Plot::new("airspeed against throttle")
+    let response = still("airspeed against throttle", &colours)
         .height(PLOT)
-        .allow_drag(false)
-        .allow_zoom(false)
-        .allow_scroll(false)
-        .allow_boxed_zoom(false)
-        .allow_axis_zoom_drag(false)
-        .allow_double_click_reset(false)
-        .show_crosshair(false)
         .x_axis_label(across)
         .y_axis_label(with_symbol("airspeed,", speed_symbol(flight)))
         .x_grid_spacer(move |_| marks(Axis::between(left, right, least_step).as_ref()))
         .x_axis_formatter(|mark: GridMark, _| whole(mark.value))
         .y_grid_spacer(move |_| marks(Axis::between(low, high, (high - low) / 7.0).as_ref()))
-        .grid_color(colours.line)
-        .label_formatter(|_| None)
         .sense(egui::Sense::hover())
         .show(ui, |plot| {
             plot.set_plot_bounds(PlotBounds::from_min_max([left, low], [right, high]));

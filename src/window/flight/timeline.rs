@@ -75,24 +75,14 @@ fn plot(
     let is_speed = readout.channel == Channel::Speed;
     let name = format!("{} {}", readout.channel.name(), symbol(readout)).trim().to_owned();
     let size = (ui.available_width(), height);
-    let shown = Plot::new(("over time", readout.channel.name()))
+    let shown = still(("over time", readout.channel.name()), &colours)
         .height(height)
-        .allow_drag(false)
-        .allow_zoom(false)
-        .allow_scroll(false)
-        .allow_boxed_zoom(false)
-        .allow_axis_zoom_drag(false)
-        .allow_double_click_reset(false)
         .show_axes([is_speed, true])
-        .show_crosshair(false)
         .y_axis_min_width(AXIS_WIDTH)
         .x_grid_spacer(|_| time_marks(from_s, to_s))
         .x_axis_formatter(|mark, _| time_words(mark.value, to_s - from_s))
         .y_grid_spacer(|_| value_marks(low, high, height))
         .y_axis_formatter(|mark, _| numbers::trimmed(mark.value))
-        .grid_color(colours.line)
-        .cursor_color(colours.line)
-        .label_formatter(|_| None)
         .sense(Sense::click_and_drag())
         .show(ui, |plot| {
             plot.set_plot_bounds(PlotBounds::from_min_max([from_s, low], [to_s, high]));
@@ -113,6 +103,20 @@ fn plot(
     shown.response.widget_info(|| WidgetInfo::labeled(Role::Figure, true, &label));
     follow(ui, scene, readout, &shown.response, &shown.transform, acts);
     shown.transform
+}
+
+/// A plot that shows what it is told to and does nothing of its own.
+pub(super) fn still<'a>(name: impl egui::AsIdSalt, colours: &Colours) -> Plot<'a> {
+    Plot::new(name)
+        .allow_drag(false)
+        .allow_zoom(false)
+        .allow_scroll(false)
+        .allow_boxed_zoom(false)
+        .allow_axis_zoom_drag(false)
+        .allow_double_click_reset(false)
+        .show_crosshair(false)
+        .grid_color(colours.line)
+        .label_formatter(|_| None)
 }
 
 /// Marks along the time, at round numbers.
