@@ -21,6 +21,7 @@ fn step(number: u32, throttle: Option<f64>, airspeed_mps: f64, uncertainty_mps: 
         step: number,
         throttle_percent: throttle,
         airspeed_mps,
+        reported_mps: airspeed_mps,
         uncertainty_mps,
         degrees_of_freedom: 40.0,
         wind_mps: 3.0,

@@ -140,6 +140,7 @@ fn step_result(throttle: f64, step: u32, pairs: &[Pair]) -> StepResult {
         wind: 0.0,
         voltage_v: Some(mean(&|pair| pair.voltage_v.unwrap())),
         altitude: None,
+        flags: Vec::new(),
         budget: Budget::default(),
     }
 }

@@ -47,7 +47,7 @@ fn steady_stretches_told_back_give_the_same_medians() {
     let first = found(&series);
     let mut text = String::from("leg,kind,throttle_percent,start_s,end_s\n");
     for (index, leg) in first.legs.iter().enumerate() {
-        let kind = ["upwind", "downwind", "odd"][leg.kind as usize];
+        let kind = ["upwind", "downwind", "unpaired"][leg.kind as usize];
         text += &format!("{index},{kind},,{:.3},{:.3}\n", leg.steady_start_s, leg.steady_end_s);
     }
     let again = find(&series, &told(read_file(file(&text).path()).unwrap())).unwrap();
@@ -80,7 +80,7 @@ fn a_bad_legs_file_is_answered_with_place_and_mend() {
     );
     assert_eq!(
         message(&format!("{header}1,9,sideways,\n")),
-        "legs.csv, line 2, column kind: \"sideways\" is not a kind of leg: write upwind, downwind, odd or leg"
+        "legs.csv, line 2, column kind: \"sideways\" is not a kind of leg: write upwind, downwind, unpaired or leg"
     );
     assert_eq!(
         message(&format!("{header}1,9,leg,150\n")),
@@ -148,6 +148,27 @@ fn told_throttle_steps_are_given_to_the_pairs_in_order() {
     for (step, truth) in steps.iter().zip(&flight.airspeeds) {
         assert_eq!(step.pairs.len(), 2);
         assert!((step.airspeed - truth).abs() < 3.0 * step.airspeed_uncertainty, "{step:?} {truth}");
+    }
+}
+
+#[test]
+fn a_told_list_that_lacks_steps_widens_the_intervals_and_is_asked_about() {
+    let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
+    let of_list = |throttles: &[f64]| {
+        let options = LegOptions { throttle_steps: Some(throttles.to_vec()), ..LegOptions::default() };
+        let pairs = pair(&find(&trust(flight.readings.clone()), &options).unwrap());
+        (steps(&pairs), pairs)
+    };
+    let (right, _) = of_list(&[50.0, 60.0, 70.0, 80.0, 90.0, 100.0]);
+    assert!(right.iter().all(|step| step.flags.is_empty()));
+    let (lacking, pairs) = of_list(&[50.0, 75.0, 100.0]);
+    assert_eq!(lacking.len(), 3);
+    for step in &lacking {
+        assert!(step.flags.iter().any(|flag| flag.0.contains("one throttle")), "{:?}", step.flags);
+        for pair in pairs.iter().filter(|pair| pair.step == step.step) {
+            let inside = (step.airspeed_low..=step.airspeed_high).contains(&pair.airspeed);
+            assert!(inside, "{} not in {} to {}", pair.airspeed, step.airspeed_low, step.airspeed_high);
+        }
     }
 }
 

@@ -1,7 +1,9 @@
 //! The test card: what it asks for, in which order, and what it refuses.
-#![allow(clippy::unwrap_used, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
-use pairspeed::propulsion::{FlownFlight, FlownStep, PlanError, PlanWish, TestCard, balanced_order, plan};
+use pairspeed::propulsion::{
+    FlownFlight, FlownStep, PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan,
+};
 use pairspeed::units::Unit;
 
 fn wish() -> PlanWish {
@@ -67,7 +69,7 @@ fn a_narrower_interval_asks_for_more_pairs_and_gets_it() {
     let narrow = card(&PlanWish { half_width_mps: 0.5, ..wish() });
     assert!(narrow.runs.len() > wide.runs.len());
     for (card, wanted) in [(&wide, 1.5), (&narrow, 0.5)] {
-        assert!(card.steps.iter().all(|step| step.half_width_mps <= wanted));
+        assert!(card.steps.iter().all(|step| step.half_width_mps.unwrap() <= wanted));
     }
 }
 
@@ -94,18 +96,43 @@ fn no_flight_is_longer_than_the_pack_allows() {
 }
 
 #[test]
-fn what_does_not_fit_is_said() {
-    let short = card(&PlanWish { course_m: Some(120.0), ..wish() });
-    assert!(
-        short.notes.iter().any(|note| note.contains("too short for") && note.contains("100 %")),
-        "{:?}",
-        short.notes
-    );
-    let tight = card(&PlanWish { flight_s: Some(90.0), ..wish() });
-    assert!(tight.notes.iter().any(|note| note.contains("does not fit")), "{:?}", tight.notes);
+fn a_flight_too_short_for_one_pass_is_the_first_thing_said_and_promises_nothing() {
+    let tight = card(&PlanWish { flight_s: Some(150.0), ..wish() });
+    let [Shortfall::Time { needed_s, told_s, steps_that_fit }] = tight.shortfalls[..] else {
+        panic!("{:?}", tight.shortfalls)
+    };
+    // Six runs of two legs of 12 s and two turns of 5 s, and 60 s of launch and landing.
+    assert_eq!((needed_s, told_s, steps_that_fit), (264.0, 150.0, 2));
+    assert!(tight.steps.iter().all(|step| step.half_width_mps.is_none()));
+    let energy = card(&PlanWish { flight_s: None, pack: Some((10.0, 700.0)), ..wish() });
+    assert!(matches!(energy.shortfalls[..], [Shortfall::Energy { .. }]), "{:?}", energy.shortfalls);
+    assert!(card(&PlanWish { flight_s: Some(264.0), ..wish() }).shortfalls.is_empty());
+}
+
+#[test]
+fn a_course_too_short_says_what_course_is_needed() {
+    let short = card(&PlanWish { course_m: Some(200.0), ..wish() });
+    let [Shortfall::Course { steps_percent, needed_m }] = &short.shortfalls[..] else {
+        panic!("{:?}", short.shortfalls)
+    };
+    // 6 s at 38 + 3.5 m/s downwind are 249 m.
+    assert_eq!((steps_percent.last(), *needed_m), (Some(&100.0), 250.0));
+    for step in &short.steps {
+        assert_eq!(step.half_width_mps.is_none(), steps_percent.contains(&step.throttle_percent));
+    }
+    assert!(card(&PlanWish { course_m: Some(*needed_m), ..wish() }).shortfalls.is_empty());
+    let none = plan(&PlanWish { course_m: Some(3.0), ..wish() }, None).unwrap_err().to_string();
+    for word in ["--course 3 m (10 ft)", "at 100 %", "0.1 s", "250 m (820 ft)"] {
+        assert!(none.contains(word), "{word}: {none}");
+    }
+}
+
+#[test]
+fn an_interval_out_of_reach_is_said_with_the_one_to_expect() {
     let fine = card(&PlanWish { half_width_mps: 0.01, ..wish() });
-    assert!(fine.notes.iter().any(|note| note.contains("out of reach")), "{:?}", fine.notes);
+    let [Shortfall::Interval { expected_mps }] = fine.shortfalls[..] else { panic!("{:?}", fine.shortfalls) };
     assert!(fine.steps.iter().all(|step| step.pairs_needed.is_none()));
+    assert!(fine.steps.iter().all(|step| step.half_width_mps <= expected_mps), "{expected_mps:?}");
 }
 
 #[test]
@@ -134,6 +161,7 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
         step: number,
         throttle_percent: Some(throttle),
         airspeed_mps,
+        reported_mps: airspeed_mps,
         uncertainty_mps,
         degrees_of_freedom: 30.0,
         wind_mps: 4.0,

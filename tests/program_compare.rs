@@ -156,3 +156,88 @@ fn a_plan_without_what_it_needs_says_what_to_tell() {
         assert!(error_of(&output).contains(word), "{arguments:?}: {}", error_of(&output));
     }
 }
+
+#[test]
+fn a_card_that_falls_short_says_so_before_anything_else() {
+    let out = tempfile::tempdir().unwrap();
+    let page = out.path().join("card.html");
+    let day = ["plan", "--top-speed", "85 mph", "--wind", "8 mph", "--minutes", "2"];
+    let text = said(&pairspeed(&[&day[..], &["--out", page.to_str().unwrap()]].concat()));
+    assert!(text.starts_with("This card cannot be flown: one pass over all steps takes 4:24 min"), "{text}");
+    assert!(text.replace("\n  ", " ").contains("(not reached)"), "{text}");
+    let page = std::fs::read_to_string(&page).unwrap();
+    assert!(page.find("cannot be flown").unwrap() < page.find("flights are needed").unwrap());
+    let told: Value = serde_json::from_str(&said(&pairspeed(&[&day[..], &["--json"]].concat()))).unwrap();
+    assert!(told["shortfalls"][0].as_str().unwrap().contains("cannot be flown"), "{told}");
+    assert!(told["steps"][0]["half_width"].is_null(), "{told}");
+}
+
+#[test]
+fn a_course_that_leaves_no_steady_flight_is_refused() {
+    let output = pairspeed(&["plan", "--top-speed", "85 mph", "--wind", "8 mph", "--course", "3 m"]);
+    assert_eq!(output.status.code(), Some(2));
+    let message = error_of(&output);
+    assert!(message.contains("--course 3 m") && message.contains("give a course of"), "{message}");
+}
+
+#[test]
+fn a_card_asked_for_in_one_unit_shows_no_other() {
+    let out = tempfile::tempdir().unwrap();
+    let former = result(&out.path().join("former"), "km/h", &[(50.0, 90.0, 1.0), (100.0, 130.0, 1.0)]);
+    let asked: [&[&str]; 4] = [
+        &["--top-speed", "85 mph", "--wind", "8"],
+        &["--top-speed", "140", "--wind", "8", "--units", "mph"],
+        &["--top-speed", "85 mph", "--wind", "8", "--within", "0.01 mph", "--course", "700 ft"],
+        &["--from", &former, "--within", "1 mph", "--minutes", "2"],
+    ];
+    for (number, options) in asked.into_iter().enumerate() {
+        let page = out.path().join(format!("card-{number}.html"));
+        let text = said(&pairspeed(&[&["plan"], options, &["--out", page.to_str().unwrap()]].concat()));
+        let json = said(&pairspeed(&[&["plan"], options, &["--json"]].concat()));
+        for form in [text, json, std::fs::read_to_string(&page).unwrap()] {
+            assert!(form.contains("mph"), "{options:?}: {form}");
+            for other in ["km/h", "m/s", " kn", " m,", " m."] {
+                assert!(!form.contains(other), "{options:?} shows {other}: {form}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_what_it_would_be_without() {
+    let out = tempfile::tempdir().unwrap();
+    let before = result(&out.path().join("before"), "mph", &[(60.0, 60.0, 1.0), (100.0, 80.0, 1.0)]);
+    let after = result(&out.path().join("after"), "mph", &[(60.0, 66.0, 1.0), (100.0, 80.0, 1.0)]);
+    let file = Path::new(&after).join("summary.json");
+    let text = std::fs::read_to_string(&file).unwrap().replace("\"voltage_v\":22.0", "\"voltage_v\":21.0");
+    std::fs::write(&file, text).unwrap();
+    let text = said(&pairspeed(&["compare", &before, &after])).replace("\n  ", " ");
+    assert!(text.contains("rest on an assumed effect of voltage"), "{text}");
+    assert!(text.contains("without it, as flown, 1 of them is another"), "{text}");
+    assert!(text.contains("(as flown: not shown)"), "{text}");
+    let told: Value =
+        serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();
+    let comparison = &told["comparisons"][0];
+    assert_eq!(comparison["verdict_rests_on_assumption"], true);
+    let verdicts = |step: usize| {
+        (comparison["steps"][step]["verdict"].clone(), comparison["steps"][step]["verdict_as_flown"].clone())
+    };
+    assert_eq!(verdicts(0), (json!("faster"), json!("faster")));
+    assert_eq!(verdicts(1), (json!("faster"), json!("not-shown")));
+    let as_flown = said(&pairspeed(&["compare", &before, &after, "--as-flown"]));
+    assert!(!as_flown.contains("assumed effect"), "{as_flown}");
+}
+
+#[test]
+fn the_airspeed_compared_is_the_one_in_the_report() {
+    let out = tempfile::tempdir().unwrap();
+    let before = result(&out.path().join("before"), "mph", &[(100.0, 80.0, 1.0)]);
+    let file = Path::new(&before).join("summary.json");
+    // An interval whose middle lies 0.4 mph above the airspeed.
+    let text = std::fs::read_to_string(&file).unwrap();
+    let text = text.replace("\"airspeed_low\":79.0", "\"airspeed_low\":79.4");
+    std::fs::write(&file, text.replace("\"airspeed_high\":81.0", "\"airspeed_high\":81.4")).unwrap();
+    let told: Value =
+        serde_json::from_str(&said(&pairspeed(&["compare", &before, &before, "--json"]))).unwrap();
+    assert_eq!(told["comparisons"][0]["steps"][0]["first"], 80.0, "{told}");
+}

@@ -193,6 +193,10 @@ fn the_effect_of_voltage_is_assumed_until_runs_tell_it() {
     let vague = Run { uncertainty: 3.0, ..run(speed(24.0), 24.0) };
     let mixed = VoltageModel::of(&[vec![vague, Run { uncertainty: 3.0, ..run(speed(20.0), 20.0) }]]);
     assert!(mixed.exponent > 0.8, "vague runs hardly move the assumption: {}", mixed.exponent);
+    // Another throttle under the same name: slower on more voltage.
+    let other_throttle = VoltageModel::of(&[vec![run(30.0, 24.0), run(33.0, 22.0)]]);
+    assert_eq!((other_throttle.exponent, other_throttle.source), (ASSUMED.exponent, ASSUMED.source));
+    assert!(other_throttle.sentence().contains("differ by more than their voltages explain"));
 }
 
 #[test]

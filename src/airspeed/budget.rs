@@ -22,6 +22,8 @@ pub enum Cause {
     WindDrift,
     /// A crosswind that is not known, or not known exactly.
     Crosswind,
+    /// Pairs at one throttle that differ by more than all of this explains.
+    Disagreement,
 }
 
 /// One row of a budget.
@@ -37,9 +39,10 @@ pub struct Contribution {
     pub shared: bool,
 }
 
-/// Probability that a display cuts further places off instead of rounding them (an assumption, no source):
-/// it then reads half a step low throughout.
-const CUTS_OFF: f64 = 0.2;
+/// Probability that a display cuts further places off instead of rounding them (an assumption, no source; the
+/// readings do not tell): it then reads half a step low throughout. The more it is, the better are displays that
+/// cut off served and the wider are the intervals of all others.
+const CUTS_OFF: f64 = 0.3;
 
 /// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
@@ -90,13 +93,20 @@ impl Budget {
         coverage_factor(0.95, self.degrees_of_freedom())
     }
 
-    /// The 95 % interval of an airspeed: `t_95(nu_eff) u_c` either side (JCGM 100:2008, G.6.4) of the
-    /// airspeed and what it reads low on the average (a correction for a systematic effect, 3.2.3).
+    /// The 95 % interval of an airspeed: the coverage factor times `u_c` either side of the airspeed and what
+    /// it reads low on the average (a correction for a systematic effect, JCGM 100:2008, 3.2.3).
     #[must_use]
     pub fn interval(&self, airspeed: f64) -> (f64, f64) {
         let half = self.coverage_factor() * self.combined();
         let centre = airspeed + self.reads_low;
         (centre - half, centre + half)
+    }
+
+    /// The rows that a pair does not share with the others.
+    #[must_use]
+    pub(super) fn own(&self) -> Self {
+        let rows = self.rows.iter().filter(|row| !row.shared).copied().collect();
+        Self { rows, ..Self::default() }
     }
 
     /// The budget of the mean of several airspeeds: parts of their own shrink, shared ones stay, and

@@ -2,6 +2,7 @@
 
 mod budget;
 mod crosswind;
+mod disagreement;
 mod drift;
 pub mod multileg;
 mod patterns;
@@ -13,6 +14,7 @@ pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
     wind_sentences,
 };
+use disagreement::Disagreement;
 use drift::Drift;
 pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
 pub use patterns::{Pattern, patterns};
@@ -83,6 +85,8 @@ pub struct StepResult {
     pub voltage_v: Option<f64>,
     /// Mean altitude of its pairs, in the altitude channel's unit.
     pub altitude: Option<f64>,
+    /// What a pilot should know of this step.
+    pub flags: Vec<Flag>,
     /// What the uncertainty is made of.
     pub budget: Budget,
 }
@@ -217,22 +221,29 @@ fn flagged(mut pair: Pair, winds: &[f64]) -> Pair {
     pair
 }
 
-/// The airspeed of every throttle step: the mean of its pairs, in the order of the steps.
+/// The airspeed of every throttle step: the mean of its pairs, in the order of the steps. Where pairs of one
+/// step differ by more than their own uncertainties explain, the intervals of all steps of several pairs are wider
+/// by what the flight so fails to repeat itself, and the steps with a part in it are flagged.
 #[must_use]
 pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.step).collect();
     numbers.sort_unstable();
     numbers.dedup();
-    numbers.into_iter().filter_map(|step| one_step(step, pairs)).collect()
+    let disagreement = Disagreement::of(pairs);
+    numbers.into_iter().filter_map(|step| one_step(step, pairs, disagreement.as_ref())).collect()
 }
 
-fn one_step(step: u32, pairs: &[Pair]) -> Option<StepResult> {
+fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> Option<StepResult> {
     let members: Vec<&Pair> = pairs.iter().filter(|pair| pair.step == step).collect();
     let over = |of: fn(&Pair) -> Option<f64>| {
         mean(&members.iter().filter_map(|pair| of(pair)).collect::<Vec<f64>>())
     };
-    let budget = Budget::of_mean(&members.iter().map(|pair| &pair.budget).collect::<Vec<&Budget>>());
-    let airspeed = over(|pair| Some(pair.airspeed))?;
+    let airspeeds: Vec<f64> = members.iter().map(|pair| pair.airspeed).collect();
+    let budgets: Vec<&Budget> = members.iter().map(|pair| &pair.budget).collect();
+    let disagreement = disagreement.filter(|_| members.len() > 1);
+    let mut budget = Budget::of_mean(&budgets);
+    budget.rows.extend(disagreement.map(|found| found.row(members.len())));
+    let airspeed = mean(&airspeeds)?;
     let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     Some(StepResult {
         step,
@@ -246,6 +257,17 @@ fn one_step(step: u32, pairs: &[Pair]) -> Option<StepResult> {
         wind: over(|pair| Some(pair.wind))?,
         voltage_v: over(|pair| pair.voltage_v),
         altitude: over(|pair| pair.altitude),
+        flags: disagreement
+            .filter(|found| found.is_in(&airspeeds))
+            .map(|_| disagree(&airspeeds))
+            .into_iter()
+            .collect(),
         budget,
     })
+}
+
+fn disagree(airspeeds: &[f64]) -> Flag {
+    let slowest = airspeeds.iter().copied().fold(f64::INFINITY, f64::min);
+    let fastest = airspeeds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Note::PairsDisagree { slowest, fastest }.into()
 }

@@ -9,7 +9,7 @@ use pairspeed::propulsion::{CompareOptions, FlownFlight, compare};
 use super::Failure;
 use super::numbers::number;
 use super::page::{Answer, PageArguments};
-use super::quantity::{quantity, speed_unit};
+use super::quantity::{named_speed_unit, quantity, speed_unit};
 
 /// Compare flights: what did a change to the aircraft bring, step by step?
 ///
@@ -24,7 +24,8 @@ pub struct CompareArguments {
     /// Result folders of `read`, two or more; the first is the one compared with
     #[arg(required = true, num_args = 2.., value_name = "RESULT")]
     results: Vec<PathBuf>,
-    /// Unit of the speeds printed: mph, km/h, kn or m/s; without it that of the first flight
+    /// Unit of the speeds printed: mph, km/h, kn or m/s; without it the one named with --show, or that of
+    /// the first flight
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
     /// The difference you want to be able to show, such as "2 km/h": the number of pairs it takes is
@@ -49,7 +50,8 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
     let mut flights = FlownFlight::load_all(&arguments.results).map_err(Failure::misuse)?;
     tell_density(&mut flights, arguments.density.as_deref())?;
     let first_unit = flights.first().map(|flight| flight.speed_unit);
-    let unit = speed_unit(arguments.units.as_deref())?.or(first_unit);
+    let told = speed_unit(arguments.units.as_deref())?;
+    let unit = told.or_else(|| named_speed_unit([&arguments.show])).or(first_unit);
     let unit = unit.ok_or_else(|| Failure::Misuse("give two result folders or more".to_owned()))?;
     let wanted_mps = match &arguments.show {
         Some(text) => quantity("--show", text, unit)?,

@@ -10,7 +10,7 @@ use pairspeed::units::Unit;
 use super::Failure;
 use super::numbers::{number, positive};
 use super::page::{Answer, PageArguments};
-use super::quantity::{optional, quantity, speed_unit};
+use super::quantity::{named_speed_unit, optional, quantity, speed_unit};
 
 /// Make the test card of the next flight: which throttle steps, how often, how long, in which order
 ///
@@ -62,7 +62,8 @@ pub struct PlanArguments {
     /// Electrical power at full throttle in W
     #[arg(long, value_name = "WATTS", value_parser = number, allow_negative_numbers = true, requires = "pack_wh")]
     full_power_w: Option<f64>,
-    /// Unit of the speeds: mph, km/h, kn or m/s; without it that of the former flight, or km/h
+    /// Unit of the speeds: mph, km/h, kn or m/s; without it the one named with --within or --top-speed,
+    /// that of the former flight, or km/h
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
     #[command(flatten)]
@@ -72,7 +73,11 @@ pub struct PlanArguments {
 pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     let former = arguments.from.as_deref().map(FlownFlight::load).transpose().map_err(Failure::misuse)?;
     let told = speed_unit(arguments.units.as_deref())?;
-    let unit = told.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(Unit::KilometresPerHour);
+    let unit = told
+        .or_else(|| named_speed_unit([&arguments.within, &arguments.top_speed]))
+        .or(former.as_ref().map(|flight| flight.speed_unit))
+        .or_else(|| named_speed_unit([&arguments.wind, &arguments.gusts]))
+        .unwrap_or(Unit::KilometresPerHour);
     let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(Failure::misuse)?;
     arguments.page.give(Answer {
         page: || test_card_html(&card, unit),

@@ -1,6 +1,6 @@
 //! Quantities told on the command line, with or without their unit.
 
-use pairspeed::units::{ResultUnits, Unit};
+use pairspeed::units::{Quantity, ResultUnits, Unit};
 
 use super::Failure;
 
@@ -10,6 +10,15 @@ use super::Failure;
 /// [`Failure::Misuse`] names the option, what it was given and an example.
 pub fn quantity(option: &str, text: &str, usual: Unit) -> Result<f64, Failure> {
     pairspeed::quantity::parse(text, usual).map_err(|error| Failure::Misuse(format!("{option} {error}")))
+}
+
+/// The unit of speed that one of the options' values names; `None` where none does.
+pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>) -> Option<Unit> {
+    let unit = |text: &String| {
+        let name = text.trim_start_matches(|c: char| !c.is_alphabetic());
+        Unit::parse(name).ok().filter(|unit| unit.quantity() == Quantity::Speed)
+    };
+    values.into_iter().flatten().find_map(unit)
 }
 
 /// As [`quantity`], for an option that may be left out.

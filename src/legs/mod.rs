@@ -40,6 +40,7 @@ pub enum LegKind {
     /// Flown with the wind.
     Downwind,
     /// A leg without a partner flown the other way: reported, not used for an airspeed.
+    #[serde(rename = "unpaired", alias = "odd")]
     Odd,
     /// A leg told by the pilot whose direction is to be found from the speeds, or one of a pattern of
     /// three or more directions.

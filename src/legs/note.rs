@@ -109,6 +109,13 @@ pub enum Note {
         /// Standard deviation of what they leave unexplained, in the unit of the speed.
         residual: f64,
     },
+    /// Step: its pairs differ by more than their own uncertainties explain.
+    PairsDisagree {
+        /// Airspeed of the slowest pair, in the unit of the speed.
+        slowest: f64,
+        /// Airspeed of the fastest pair.
+        fastest: f64,
+    },
     /// Pair: the interval is wide.
     WideInterval {
         /// Half its width as a share of the airspeed.
@@ -173,6 +180,10 @@ impl fmt::Display for Note {
             Self::LegsAtOdds { residual } => {
                 write!(f, "its legs fit no one wind: {residual:.1} is left unexplained")
             }
+            Self::PairsDisagree { slowest, fastest } => write!(
+                f,
+                "its pairs differ more than they should, {slowest:.1} to {fastest:.1}: were they flown at one throttle, on one voltage?"
+            ),
             Self::WideInterval { share } => write!(f, "uncertain by {:.0} %", share * 100.0),
         }
     }

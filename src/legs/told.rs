@@ -133,7 +133,7 @@ struct Columns {
 
 /// Reads a file of legs: CSV with a header that names at least `start_s`, `end_s`, `kind` and
 /// `throttle_percent`, in any order. Further columns are ignored, so that `legs.csv` can be told
-/// again. Kinds are upwind, downwind, odd and leg, in any case; an empty throttle is unknown. The
+/// again. Kinds are upwind, downwind, unpaired and leg, in any case; an empty throttle is unknown. The
 /// legs are returned in order of time.
 ///
 /// # Errors
@@ -209,7 +209,7 @@ fn told_leg(
         return Err(LegsFileError::Reversed { path: path.to_owned(), line, start_s, end_s });
     }
     let kind = kind(cell(columns.kind)).ok_or_else(|| {
-        bad("kind", cell(columns.kind), "a kind of leg: write upwind, downwind, odd or leg")
+        bad("kind", cell(columns.kind), "a kind of leg: write upwind, downwind, unpaired or leg")
     })?;
     let throttle_percent = throttle(cell(columns.throttle)).ok_or_else(|| {
         bad(
@@ -225,7 +225,7 @@ fn kind(cell: &str) -> Option<LegKind> {
     match cell.to_lowercase().as_str() {
         "upwind" => Some(LegKind::Upwind),
         "downwind" => Some(LegKind::Downwind),
-        "odd" => Some(LegKind::Odd),
+        "unpaired" | "odd" => Some(LegKind::Odd),
         "leg" => Some(LegKind::Leg),
         _ => None,
     }

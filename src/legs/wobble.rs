@@ -36,6 +36,8 @@ pub struct Wobble {
     pub gust_time_s: f64,
     /// Standard deviation of the fast noise.
     pub noise: f64,
+    /// Standard deviation within the legs before rounding: what spreads the readings over the display's steps.
+    pub dither: f64,
     /// Step of the display.
     pub quantum: f64,
     /// Time between overlay updates, in seconds.
@@ -63,6 +65,7 @@ impl MedianUncertainty {
 
 /// One leg's share in the pooled wobble.
 struct Share {
+    variance: f64,
     slow_variance: f64,
     fast_variance: f64,
     weight: f64,
@@ -82,11 +85,13 @@ impl Wobble {
         let seen: f64 = shares.iter().map(|share| (share.slow_count - 1.0) * share.slow_variance).sum();
         let weight: f64 = shares.iter().map(|share| share.weight).sum();
         let fast: f64 = shares.iter().map(|share| share.weight * share.fast_variance).sum();
+        let within: f64 = shares.iter().map(|share| share.weight * share.variance).sum();
         Some(Self {
             gust: ((seen + EXPECTATION_DF * expected.powi(2)) / (seen_df + EXPECTATION_DF)).sqrt(),
             degrees_of_freedom: seen_df + EXPECTATION_DF,
             gust_time_s,
             noise: if weight > 0.0 { (fast / weight).sqrt() } else { gauges.quantum / 12f64.sqrt() },
+            dither: (within / weight - gauges.quantum.powi(2) / 12.0).max(0.0).sqrt(),
             quantum: gauges.quantum,
             update_interval_s,
         })
@@ -96,21 +101,29 @@ impl Wobble {
     ///
     /// Gusts: `sigma / sqrt(n_eff)` with the effective count of [`effective_count`]. Noise:
     /// `sqrt(pi/2) sigma / sqrt(n)`, the standard error of the median of normal data. Rounding:
-    /// `q / sqrt(12)` (JCGM 100:2008, 4.3.7), times `exp(-2 pi^2 s^2 / q^2)` for the wobble `s` of the
-    /// leg that spreads the readings over several steps (the first harmonic of the rounding error,
-    /// Widrow and Kollar, Quantization Noise, 2008; from memory).
+    /// `q / sqrt(12)` (JCGM 100:2008, 4.3.7), less where the wobble `s` within the legs spreads the readings
+    /// over several steps: see [`rounding_of_median`]. The readings' variance is `s^2 + q^2 / 12` (Sheppard's
+    /// correction). A median absolute deviation would not do for `s`: it is 0 as long as most readings are
+    /// alike.
     #[must_use]
     pub fn of_median(&self, leg: &Leg) -> MedianUncertainty {
         let count = (leg.samples as f64).max(1.0);
         let length_s = (leg.steady_end_s - leg.steady_start_s).max(self.update_interval_s);
         let independent = slow_count(length_s, self.gust_time_s, self.update_interval_s);
-        let dither = (leg.speed_spread / self.quantum).powi(2);
         MedianUncertainty {
             gusts: self.gust / independent.sqrt(),
             noise: (PI / 2.0 / count).sqrt() * self.noise,
-            rounding: self.quantum / 12f64.sqrt() * (-2.0 * PI.powi(2) * dither).exp(),
+            rounding: self.quantum * rounding_of_median(self.dither / self.quantum),
         }
     }
+}
+
+/// Standard uncertainty that rounding brings into an interpolated median, in steps of the display, for
+/// readings that are spread normally with the standard deviation `spread` in steps before rounding:
+/// `exp(-3.5 spread) / sqrt(12)`, an approximation of this program that is within 0.012 of the root mean square
+/// over all places of the middle between two steps.
+fn rounding_of_median(spread: f64) -> f64 {
+    (-3.5 * spread).exp() / 12f64.sqrt()
 }
 
 /// Time scale of gusts along the flight at a speed, in seconds (MIL-F-8785C, see [`Wobble`]).
@@ -139,6 +152,7 @@ fn share(leg: &Leg, gauges: &Gauges, gust_time_s: f64, update_interval_s: f64) -
     let slow_count = slow_count(leg.steady_end_s - leg.steady_start_s, gust_time_s, update_interval_s);
     let followed = 1.0 - 1.0 / slow_count;
     (followed > 0.0).then(|| Share {
+        variance,
         slow_variance: variance * slow_share / followed,
         fast_variance: variance * (1.0 - slow_share),
         weight: speeds.len() as f64,
@@ -148,12 +162,32 @@ fn share(leg: &Leg, gauges: &Gauges, gust_time_s: f64, update_interval_s: f64) -
 
 #[cfg(test)]
 mod tests {
+    use statrs::distribution::{ContinuousCDF, Normal};
+
     use super::*;
 
     #[test]
     fn gusts_last_as_long_as_the_standard_says() {
         // MIL-F-8785C, low altitude: L_u = 505.169 ft at 100 ft, which 88 ft/s (60 mph) crosses in 5.7406 s.
         assert!((gust_time_s(88.0 * 0.3048) - 5.7406).abs() < 1e-3);
+    }
+
+    #[test]
+    fn rounding_matters_less_the_more_the_readings_are_spread() {
+        let normal =
+            Normal::new(0.0, 1.0).unwrap_or_else(|_| unreachable!("the standard normal distribution"));
+        for spread in [0.05, 0.1, 0.2, 0.3, 0.5, 0.8] {
+            let error = |middle: f64| {
+                let below = |edge: f64| normal.cdf((edge - middle) / spread);
+                // The step that holds half of the readings, and the place within it.
+                let edge = (-8..8).map(|step| f64::from(step) - 0.5).filter(|edge| below(*edge) < 0.5);
+                let edge = edge.fold(-8.5, f64::max);
+                edge + (0.5 - below(edge)) / (below(edge + 1.0) - below(edge)) - middle
+            };
+            let squares = (0..200).map(|place| error(f64::from(place) / 200.0 - 0.4975).powi(2));
+            let found = (squares.sum::<f64>() / 200.0).sqrt();
+            assert!((rounding_of_median(spread) - found).abs() < 0.012, "{spread}: {found}");
+        }
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::RenderError;
 use super::numbers::{rounded, shown};
 use super::page::{cautions, columns, page, sentences, wrapped};
 use super::words::{CAUTIONS, step_name};
-use crate::propulsion::{Comparison, StepDifference, Verdict, VoltageModel};
+use crate::propulsion::{Comparison, ExponentSource, Overall, StepDifference, Verdict, VoltageModel};
 use crate::units::Unit;
 
 /// Decimals of the numbers for other programs.
@@ -86,7 +86,7 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
                             @if place == 0 {
                                 th scope="row" { (cell) }
                             } @else if place + 1 == row.len() {
-                                td.words.shown[is_shown(step)] { (cell) }
+                                td.words.shown[step.verdict.is_shown()] { (cell) }
                             } @else {
                                 td { (cell) }
                             }
@@ -96,11 +96,6 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
             }
         }
     }
-}
-
-/// Whether a difference is shown at a step.
-pub(crate) fn is_shown(step: &StepDifference) -> bool {
-    matches!(step.verdict, Verdict::Faster | Verdict::Slower)
 }
 
 /// Heading and rows.
@@ -125,8 +120,18 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
         signed(step.difference_mps, style),
         format!("{} to {}", signed(step.low_mps, style), signed(step.high_mps, style)),
         step.pairs_needed.map_or_else(|| "over 200".to_owned(), |pairs| pairs.to_string()),
-        verdict_word(step.verdict).to_owned(),
+        verdict_cell(step),
     ]
+}
+
+/// The verdict, and that at the voltages as flown where it is another.
+fn verdict_cell(step: &StepDifference) -> String {
+    verdict_word(step.verdict).to_owned() + &as_flown_words(step)
+}
+
+/// The verdict at the voltages as flown, where it differs.
+fn other_as_flown(step: &StepDifference) -> Option<Verdict> {
+    step.verdict_as_flown.filter(|other| !other.agrees_with(step.verdict))
 }
 
 fn verdict_word(verdict: Verdict) -> &'static str {
@@ -156,59 +161,97 @@ fn in_unit(speed_mps: f64, style: &ComparisonStyle) -> String {
     format!("{} {}", number(speed_mps, style), style.unit.symbol())
 }
 
-/// The verdict in one sentence or a few: every step, then all together, then what it takes to see more.
+/// The verdict in one sentence or a few: every step, what of it is assumed, all together, then what it takes to
+/// see more.
 pub(crate) fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
     if comparison.steps.is_empty() {
         return "Nothing to compare.".to_owned();
     }
-    let told: Vec<String> = comparison
-        .steps
-        .iter()
-        .filter(|step| is_shown(step))
-        .map(|step| {
-            let word = verdict_word(step.verdict);
-            let (low, high) = if step.difference_mps < 0.0 {
-                (-step.high_mps, -step.low_mps)
-            } else {
-                (step.low_mps, step.high_mps)
-            };
-            format!(
-                "{word} by {} at {}, interval {} to {}",
-                in_unit(step.difference_mps.abs(), style),
-                step_name(step.throttle_percent, Some(step.step)),
-                number(low, style),
-                number(high, style)
-            )
-        })
-        .collect();
-    let rest: Vec<String> = comparison
-        .steps
-        .iter()
-        .filter(|step| !is_shown(step))
-        .map(|step| step_name(step.throttle_percent, Some(step.step)))
+    let (shown, rest): (Vec<_>, Vec<_>) = comparison.steps.iter().partition(|step| step.verdict.is_shown());
+    let told = shown.into_iter().map(|step| told_difference(step, style));
+    let rest: Vec<String> = rest
+        .into_iter()
+        .map(|step| step_name(step.throttle_percent, Some(step.step)) + &as_flown_words(step))
         .collect();
     let none = (!rest.is_empty()).then(|| format!("no difference shown at {}", rest.join(", ")));
-    let mut words = told.into_iter().chain(none).collect::<Vec<_>>().join("; ");
-    words = capitalised(&words) + ".";
-    words += &overall_words(comparison);
-    words + &pairs_words(comparison, style)
+    let verdicts = capitalised(&told.chain(none).collect::<Vec<_>>().join("; ")) + ".";
+    verdicts
+        + &assumption_words(comparison, style)
+        + &overall_words(comparison)
+        + &pairs_words(comparison, style)
+}
+
+fn told_difference(step: &StepDifference, style: &ComparisonStyle) -> String {
+    let (low, high) = if step.difference_mps < 0.0 {
+        (-step.high_mps, -step.low_mps)
+    } else {
+        (step.low_mps, step.high_mps)
+    };
+    format!(
+        "{} by {} at {}, interval {} to {}{}",
+        verdict_word(step.verdict),
+        in_unit(step.difference_mps.abs(), style),
+        step_name(step.throttle_percent, Some(step.step)),
+        number(low, style),
+        number(high, style),
+        as_flown_words(step)
+    )
+}
+
+fn as_flown_words(step: &StepDifference) -> String {
+    other_as_flown(step).map_or_else(String::new, |other| {
+        let word = if other.is_shown() { verdict_word(other) } else { "not shown" };
+        format!(" (as flown: {word})")
+    })
+}
+
+/// Says of verdicts that an assumption has a part in, whether they hold without it.
+fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
+    let Some(model) = comparison.voltage_model.filter(|model| model.source == ExponentSource::Assumed) else {
+        return String::new();
+    };
+    let matters = |step: &&StepDifference| {
+        step.voltage_part_mps.is_some_and(|part_mps| number(part_mps.abs(), style) != number(0.0, style))
+    };
+    let matched: Vec<&StepDifference> = comparison.steps.iter().filter(matters).collect();
+    if matched.is_empty() {
+        return String::new();
+    }
+    let holds = match matched.iter().filter(|step| other_as_flown(step).is_some()).count() {
+        0 => "without it, as flown, they are the same".to_owned(),
+        1 => "without it, as flown, 1 of them is another".to_owned(),
+        count => format!("without it, as flown, {count} of them are others"),
+    };
+    format!(
+        " These verdicts rest on an assumed effect of voltage (speed goes with its power {:.1}), not on one seen in \
+         these flights; {holds}.",
+        model.exponent
+    )
 }
 
 fn overall_words(comparison: &Comparison) -> String {
     let Some(overall) = comparison.overall else { return String::new() };
-    let verdict = if overall.low > 0.0 {
+    let word = overall_word(&overall);
+    let as_flown = comparison.overall_as_flown.filter(|as_flown| overall_word(as_flown) != word);
+    let otherwise = as_flown.map_or_else(String::new, |as_flown| {
+        format!("; at the voltages as flown: {}, {}", overall_word(&as_flown), percentages(&as_flown))
+    });
+    format!(" All steps together: {word}, {}{otherwise}.", percentages(&overall))
+}
+
+fn overall_word(overall: &Overall) -> &'static str {
+    if overall.low > 0.0 {
         "faster"
     } else if overall.high < 0.0 {
         "slower"
     } else {
         "no difference shown"
-    };
-    format!(
-        " All steps together: {verdict}, {:+.1} % ({:+.1} to {:+.1}).",
-        100.0 * overall.share,
-        100.0 * overall.low,
-        100.0 * overall.high
-    )
+    }
+}
+
+fn percentages(overall: &Overall) -> String {
+    let [share, low, high] = [overall.share, overall.low, overall.high].map(|share| 100.0 * share);
+    format!("{share:+.1} % ({low:+.1} to {high:+.1})")
 }
 
 fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
@@ -241,8 +284,9 @@ pub(crate) fn reading(comparison: &Comparison) -> Option<String> {
         steps => format!("{steps} steps were"),
     };
     Some(format!(
-        "First and later are as flown; the difference is later less first, with what voltage and density explain \
-         taken out. {compared} compared in \
+        "First and later are as flown, as in the reports; the difference is later less first, with what voltage and \
+         density explain taken out. It is taken between the middles of the intervals, which differ from the \
+         airspeeds by what these read low on the average. {compared} compared in \
          all, so a verdict asks more of a step than its own interval does (Holm): of twenty comparisons without \
          a change one at the most says otherwise. The pairs show the difference four times in five. A setup that \
          draws more current pulls its own voltage down; matching the voltage under load excuses that."
@@ -263,7 +307,9 @@ struct OneJson<'a> {
     verdict: String,
     steps_compared: usize,
     voltage_model: Option<VoltageModel>,
+    verdict_rests_on_assumption: bool,
     overall_percent: Option<[Option<f64>; 3]>,
+    overall_percent_as_flown: Option<[Option<f64>; 3]>,
     steps: Vec<StepJson>,
     notes: &'a [String],
 }
@@ -285,6 +331,7 @@ struct StepJson {
     probability: Option<f64>,
     corrected_probability: Option<f64>,
     verdict: Verdict,
+    verdict_as_flown: Option<Verdict>,
     pairs_needed: Option<u32>,
 }
 
@@ -307,15 +354,19 @@ pub fn comparison_json(comparisons: &[Comparison], style: &ComparisonStyle) -> R
                 verdict: summary(comparison, style),
                 steps_compared: comparison.steps_compared,
                 voltage_model: comparison.voltage_model,
-                overall_percent: comparison.overall.map(|overall| {
-                    [overall.share, overall.low, overall.high].map(|share| rounded(100.0 * share, DECIMALS))
-                }),
+                verdict_rests_on_assumption: !assumption_words(comparison, style).is_empty(),
+                overall_percent: comparison.overall.map(overall_json),
+                overall_percent_as_flown: comparison.overall_as_flown.map(overall_json),
                 steps: one(comparison),
                 notes: &comparison.notes,
             })
             .collect(),
     };
     Ok(serde_json::to_string_pretty(&told)?)
+}
+
+fn overall_json(overall: Overall) -> [Option<f64>; 3] {
+    [overall.share, overall.low, overall.high].map(|share| rounded(100.0 * share, DECIMALS))
 }
 
 fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
@@ -335,6 +386,7 @@ fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
         probability: rounded(step.probability, DECIMALS),
         corrected_probability: rounded(step.corrected_probability, DECIMALS),
         verdict: step.verdict,
+        verdict_as_flown: step.verdict_as_flown,
         pairs_needed: step.pairs_needed,
     }
 }

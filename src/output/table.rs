@@ -1,14 +1,12 @@
 //! The compact table for the terminal.
 
 use crate::flight::Flight;
-use crate::legs::{Leg, LegKind};
 use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, remark, rows};
-use super::numbers::{clock, shown};
 use super::page::wrapped;
 use super::tally::Tally;
-use super::words::{dead_words, speed_symbol, step_name, throttle_origin, with_symbol};
+use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
 use super::{propulsion, surroundings};
 
 /// The answer as text: a row for each pair and for each throttle step flown more than once, then
@@ -24,7 +22,6 @@ pub fn table(flight: &Flight) -> String {
     }
     let remarks = std::iter::empty()
         .chain(rows.iter().filter_map(|row| flag_line(flight, row)))
-        .chain(flight.legs.iter().filter(|leg| is_odd(leg)).map(|leg| odd_line(flight, leg)))
         .chain(Some(throttle_origin(flight.throttle_source).to_owned()).filter(|_| !flight.legs.is_empty()));
     lines.push(String::new());
     lines.extend(surroundings::sentences(flight).iter().flat_map(|line| wrapped(line)));
@@ -61,27 +58,15 @@ fn line(cells: &[String], widths: &[usize]) -> String {
 }
 
 fn flag_line(flight: &Flight, row: &Row<'_>) -> Option<String> {
-    let Row::Pair(pair) = row else { return None };
-    let remark = remark(flight, pair);
-    let step = step_name(pair.throttle_percent, Some(pair.step));
-    (!remark.is_empty()).then(|| format!("{step} (pair {}): {remark}", pair.pair))
-}
-
-fn is_odd(leg: &Leg) -> bool {
-    leg.kind == LegKind::Odd
-}
-
-fn odd_line(flight: &Flight, leg: &Leg) -> String {
-    let median = with_symbol(&shown(leg.speed_median, 1), speed_symbol(flight));
-    let throttle = match leg.throttle_percent {
-        Some(percent) => format!(", throttle {}", step_name(Some(percent), None)),
-        None => String::new(),
+    let (step, remark) = match row {
+        Row::Pair(pair) => {
+            let step = step_name(pair.throttle_percent, Some(pair.step));
+            (format!("{step} (pair {})", pair.pair), remark(flight, pair))
+        }
+        Row::Step(step) => (step_name(step.throttle_percent, Some(step.step)), joined(&step.flags)),
+        Row::Pattern(_) => return None,
     };
-    format!(
-        "A leg without a partner, {} to {}{throttle}: median {median}, not used.",
-        clock(leg.start_s),
-        clock(leg.end_s)
-    )
+    (!remark.is_empty()).then(|| format!("{step}: {remark}"))
 }
 
 /// One line a channel: how much was read and why the rest is blank.

@@ -7,7 +7,7 @@ use super::RenderError;
 use super::numbers::{clock, rounded, shown, trimmed};
 use super::page::{cautions, columns, page, sentences, wrapped};
 use super::words::CAUTIONS;
-use crate::propulsion::{PlannedRun, PlannedStep, TestCard};
+use crate::propulsion::{PlannedRun, PlannedStep, Shortfall, TestCard};
 use crate::units::Unit;
 
 /// Cautions for the flight itself.
@@ -21,7 +21,9 @@ pub(crate) const IN_FLIGHT: [&str; 4] = [
 /// The card as text for the terminal, speeds in `unit`.
 #[must_use]
 pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
-    let mut lines = wrapped(&(facts(card, unit).join("; ") + "."));
+    let mut lines: Vec<String> =
+        shortfall_sentences(card, unit).iter().flat_map(|sentence| wrapped(sentence)).collect();
+    lines.extend(wrapped(&(facts(card, unit).join("; ") + ".")));
     lines.push(String::new());
     lines.extend(columns(&step_rows(card, unit)));
     lines.push(String::new());
@@ -29,12 +31,13 @@ pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
     for flight in flights(card) {
         let throttles: Vec<String> = flight.iter().map(|run| trimmed(run.throttle_percent)).collect();
         let number = flight.first().map_or(0, |run| run.flight);
-        lines.extend(wrapped(&format!("  flight {number}: {} %", throttles.join(", "))));
+        lines.extend(wrapped(&format!("- flight {number}: {} %", throttles.join(", "))));
     }
     lines.push(String::new());
     let remarks = card.assumptions.iter().chain(&card.notes).cloned().chain([order_sentence(card)]);
     lines.extend(remarks.flat_map(|remark| wrapped(&remark)));
-    lines.extend(IN_FLIGHT.iter().flat_map(|caution| wrapped(&format!("Caution: {caution}"))));
+    lines.push("Cautions:".to_owned());
+    lines.extend(IN_FLIGHT.iter().flat_map(|caution| wrapped(&format!("- {caution}"))));
     lines.join("\n") + "\n"
 }
 
@@ -43,6 +46,7 @@ pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
 pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
     let body = html! {
         h1 { "Test card" }
+        @for sentence in shortfall_sentences(card, unit) { p.verdict { strong { (sentence) } } }
         p.under { (facts(card, unit).join("; ")) "." }
         div.blanks {
             @for blank in ["date, place", "aircraft, propeller", "pack, voltage at rest", "wind", "temperature, pressure", "spotter"] {
@@ -50,12 +54,14 @@ pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
             }
         }
         (cautions(&IN_FLIGHT))
-        h2 { "Steps" }
-        (html_table(&step_rows(card, unit)))
-        @for flight in flights(card) { (runs_table(card, flight)) }
-        (sentences("Assumed", &card.assumptions))
-        (sentences("To mind", &[card.notes.clone(), vec![order_sentence(card)]].concat()))
-        p {}
+        div.beside {
+            div { h2 { "Steps" } (html_table(&step_rows(card, unit))) }
+            div {
+                (sentences("Assumed", &card.assumptions))
+                (sentences("To mind", &[card.notes.clone(), vec![order_sentence(card)]].concat()))
+            }
+        }
+        div.passes { @for pass in passes(card) { (pass_table(card, pass)) } }
         (cautions(&CAUTIONS))
     };
     page("Test card", &body)
@@ -66,16 +72,26 @@ pub(crate) fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     card.runs.chunk_by(|one, next| one.flight == next.flight)
 }
 
+/// The runs of each flight, pass by pass over all steps.
+fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
+    flights(card).flat_map(|flight| flight.chunks(card.steps.len().max(1)))
+}
+
 /// What the card is about, a phrase each.
 pub(crate) fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
-        1 => "One flight".to_owned(),
-        flights => format!("{flights} flights, each on a full pack,"),
+        1 => "One flight is needed,".to_owned(),
+        flights => format!("{flights} flights are needed, each on a full pack and"),
     };
+    let reached = if card.shortfalls.is_empty() { "" } else { " (not reached)" };
     let energy = card.flight_wh.map(|wh| format!(" and about {wh:.0} Wh"));
     vec![
         format!("{flights} of {} min{}", clock(card.flight_s), energy.unwrap_or_default()),
-        format!("wanted: airspeeds within {} {}", speed(card.wanted_half_width_mps, unit, 1), unit.symbol()),
+        format!(
+            "wanted: airspeeds within {} {}{reached}",
+            speed(card.wanted_half_width_mps, unit, 1),
+            unit.symbol()
+        ),
         format!(
             "wind {} {}, gusts {} {} (standard deviation)",
             speed(card.wind_mps, unit, 1),
@@ -84,6 +100,57 @@ pub(crate) fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
             unit.symbol()
         ),
     ]
+}
+
+/// What keeps the card from giving what is wanted, a sentence each.
+pub(crate) fn shortfall_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
+    card.shortfalls.iter().map(|shortfall| shortfall_sentence(shortfall, unit)).collect()
+}
+
+fn shortfall_sentence(shortfall: &Shortfall, unit: Unit) -> String {
+    match shortfall {
+        Shortfall::Time { needed_s, told_s, steps_that_fit } => {
+            let mend = match steps_that_fit {
+                0 => "not even one step fits: fly shorter legs".to_owned(),
+                1 => "one of these steps fits: plan it alone, or fly shorter legs".to_owned(),
+                fit => format!("{fit} of these steps fit: plan fewer of them, or fly shorter legs"),
+            };
+            format!(
+                "This card cannot be flown: one pass over all steps takes {} min with launch and landing, and {} min \
+                 were told; {mend}.",
+                clock(needed_s.ceil()),
+                clock(*told_s)
+            )
+        }
+        Shortfall::Energy { needed_wh, usable_wh } => format!(
+            "This card cannot be flown: one pass over all steps takes {needed_wh:.0} Wh with launch and landing, and \
+             {usable_wh:.0} Wh of the pack may be used; plan fewer steps, or fly shorter legs."
+        ),
+        Shortfall::Course { steps_percent, needed_m } => {
+            let steps: Vec<String> = steps_percent.iter().map(|percent| trimmed(*percent)).collect();
+            format!(
+                "The course is too short for {} %: the leg downwind is over before the speed was steady for long \
+                 enough. Lengthen it to {}, or leave those steps out.",
+                steps.join(", "),
+                course_length(*needed_m, unit)
+            )
+        }
+        Shortfall::Interval { expected_mps } => {
+            let instead = expected_mps.map_or_else(String::new, |half_mps| {
+                format!(" Expect {} {} instead.", speed(half_mps, unit, 1), unit.symbol())
+            });
+            format!(
+                "The interval wanted is out of reach in this air, with any number of pairs: wait for less wind or \
+                 lengthen the course.{instead}"
+            )
+        }
+    }
+}
+
+/// A length in feet beside miles an hour and knots, else in metres.
+fn course_length(length_m: f64, unit: Unit) -> String {
+    let length = if matches!(unit, Unit::MilesPerHour | Unit::Knots) { Unit::Feet } else { Unit::Metres };
+    format!("{} {}", shown((length_m / length.si_per_unit()).ceil(), 0), length.symbol())
 }
 
 /// Why the order is as it is.
@@ -123,7 +190,7 @@ fn step_row(step: &PlannedStep, unit: Unit) -> Vec<String> {
         shown(step.downwind_s, 0),
         step.pairs.to_string(),
         step.pairs_needed.map_or_else(|| "none".to_owned(), |pairs| pairs.to_string()),
-        speed(step.half_width_mps, unit, 1),
+        step.half_width_mps.map_or_else(|| "-".to_owned(), |half_mps| speed(half_mps, unit, 1)),
     ]
 }
 
@@ -144,25 +211,27 @@ fn html_table(rows: &[Vec<String>]) -> Markup {
     }
 }
 
-/// The runs of one flight, with room to tick off and to write.
-fn runs_table(card: &TestCard, flight: &[PlannedRun]) -> Markup {
-    let passes = card.steps.len().max(1);
+/// The runs of one pass, with room to tick off and to write.
+fn pass_table(card: &TestCard, pass: &[PlannedRun]) -> Markup {
     html! {
-        h2 { "Flight " (flight.first().map_or(0, |run| run.flight)) }
-        table.runs {
-            thead {
-                tr {
-                    @for heading in ["run", "throttle", "upwind", "downwind", "volts", "remarks"] { th scope="col" { (heading) } }
+        section {
+            h2 { "Flight " (pass.first().map_or(0, |run| run.flight)) }
+            table.runs {
+                thead {
+                    tr {
+                        @for heading in ["run", "throttle", "upwind", "downwind", "volts"] { th scope="col" { (heading) } }
+                        th.words scope="col" { "remarks" }
+                    }
                 }
-            }
-            tbody {
-                @for (place, run) in flight.iter().enumerate() {
-                    tr.turn[place % passes == 0] {
-                        td { (run.run) }
-                        td.shown { (trimmed(run.throttle_percent)) " %" }
-                        @for seconds in seconds(card, run) { td { (shown(seconds, 0)) " s " span.box {} } }
-                        td.line {}
-                        td.line.words {}
+                tbody {
+                    @for run in pass {
+                        tr {
+                            td { (run.run) }
+                            td.shown { (trimmed(run.throttle_percent)) " %" }
+                            @for seconds in seconds(card, run) { td { (shown(seconds, 0)) " s " span.box {} } }
+                            td {}
+                            td.words {}
+                        }
                     }
                 }
             }
@@ -186,6 +255,7 @@ struct CardJson<'a> {
     wind: Option<f64>,
     gusts: Option<f64>,
     throttle_order_correlation: Option<f64>,
+    shortfalls: Vec<String>,
     steps: Vec<StepJson>,
     runs: &'a [PlannedRun],
     assumptions: &'a [String],
@@ -219,7 +289,7 @@ pub fn test_card_json(card: &TestCard, unit: Unit) -> Result<String, RenderError
         downwind_s: number(step.downwind_s),
         pairs: step.pairs,
         pairs_needed: step.pairs_needed,
-        half_width: speed(step.half_width_mps),
+        half_width: step.half_width_mps.and_then(speed),
     };
     Ok(serde_json::to_string_pretty(&CardJson {
         speed_unit: unit,
@@ -230,6 +300,7 @@ pub fn test_card_json(card: &TestCard, unit: Unit) -> Result<String, RenderError
         wind: speed(card.wind_mps),
         gusts: speed(card.gust_mps),
         throttle_order_correlation: number(card.throttle_order_correlation),
+        shortfalls: shortfall_sentences(card, unit),
         steps: card.steps.iter().map(step).collect(),
         runs: &card.runs,
         assumptions: &card.assumptions,

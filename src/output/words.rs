@@ -41,6 +41,7 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
         Cause::Receiver => "accuracy of the satellite receiver's speed",
         Cause::WindDrift => "the wind changes between the upwind and the downwind leg",
         Cause::Crosswind => "a crosswind that is not known, or not exactly",
+        Cause::Disagreement => "pairs at one throttle differ by more than all of this explains",
     }
 }
 
@@ -56,8 +57,16 @@ pub(crate) fn kind_name(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Upwind => "upwind",
         LegKind::Downwind => "downwind",
-        LegKind::Odd => "odd",
+        LegKind::Odd => "unpaired",
         LegKind::Leg => "leg",
+    }
+}
+
+/// A leg's kind for a reader.
+pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
+    match kind {
+        LegKind::Odd => "without partner",
+        other => kind_name(other),
     }
 }
 

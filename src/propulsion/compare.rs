@@ -55,6 +55,20 @@ pub enum Verdict {
     NotShown,
 }
 
+impl Verdict {
+    /// Whether it tells a difference.
+    #[must_use]
+    pub fn is_shown(self) -> bool {
+        matches!(self, Self::Faster | Self::Slower)
+    }
+
+    /// Whether two verdicts say the same of the flights: the same difference, or none.
+    #[must_use]
+    pub fn agrees_with(self, other: Self) -> bool {
+        self == other || !(self.is_shown() || other.is_shown())
+    }
+}
+
 /// The difference at one throttle step: the later flight less the first. Speeds in m/s.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct StepDifference {
@@ -62,15 +76,15 @@ pub struct StepDifference {
     pub throttle_percent: Option<f64>,
     /// Number of the step in the first flight.
     pub step: u32,
-    /// Airspeed of the first flight, as flown.
+    /// Airspeed of the first flight, as flown and as its report gives it.
     pub first_mps: f64,
-    /// Airspeed of the later flight, as flown.
+    /// Airspeed of the later flight, as flown and as its report gives it.
     pub later_mps: f64,
     /// How much of the difference as flown is voltage; `None` where not matched.
     pub voltage_part_mps: Option<f64>,
     /// How much of the difference as flown is density; `None` where not matched.
     pub density_part_mps: Option<f64>,
-    /// The difference, matched.
+    /// The difference, matched, between the middles of the two intervals.
     pub difference_mps: f64,
     /// Lower end of its 95 % interval, for this step alone.
     pub low_mps: f64,
@@ -86,6 +100,8 @@ pub struct StepDifference {
     pub corrected_probability: f64,
     /// What it amounts to.
     pub verdict: Verdict,
+    /// What it would amount to at the voltages as flown; `None` where voltages were not matched.
+    pub verdict_as_flown: Option<Verdict>,
     /// Pairs of legs at this step, in each flight, that show the wanted difference four times in five;
     /// `None` where even 200 do not.
     pub pairs_needed: Option<u32>,
@@ -113,6 +129,8 @@ pub struct Comparison {
     pub steps: Vec<StepDifference>,
     /// All steps together, where there are two or more.
     pub overall: Option<Overall>,
+    /// The same at the voltages as flown; `None` where no voltages were matched.
+    pub overall_as_flown: Option<Overall>,
     /// Steps compared in all comparisons of the call, which the verdicts allow for.
     pub steps_compared: usize,
     /// The effect of voltage that was taken, where voltages were matched.
@@ -127,8 +145,32 @@ pub struct Comparison {
 /// Intervals are those of each step alone; the verdicts hold over all steps compared: probabilities are
 /// corrected by the step-down procedure of S. Holm ("A simple sequentially rejective multiple test
 /// procedure", Scandinavian Journal of Statistics 6, 1979).
+///
+/// Where voltages are matched, the verdicts at the voltages as flown are given beside.
 #[must_use]
 pub fn compare(flights: &[FlownFlight], options: &CompareOptions) -> Vec<Comparison> {
+    let mut comparisons = judged(flights, options);
+    if options.match_voltage {
+        let as_flown = judged(flights, &CompareOptions { match_voltage: false, ..*options });
+        for (comparison, as_flown) in comparisons.iter_mut().zip(&as_flown) {
+            add_as_flown(comparison, as_flown);
+        }
+    }
+    comparisons
+}
+
+fn add_as_flown(comparison: &mut Comparison, as_flown: &Comparison) {
+    if comparison.voltage_model.is_none() {
+        return;
+    }
+    comparison.overall_as_flown = as_flown.overall;
+    for step in comparison.steps.iter_mut().filter(|step| step.voltage_part_mps.is_some()) {
+        let same = as_flown.steps.iter().find(|other| other.step == step.step);
+        step.verdict_as_flown = same.map(|other| other.verdict);
+    }
+}
+
+fn judged(flights: &[FlownFlight], options: &CompareOptions) -> Vec<Comparison> {
     let Some((first, later)) = flights.split_first() else { return Vec::new() };
     let mut comparisons: Vec<Comparison> = later.iter().map(|later| two(first, later, options)).collect();
     let probabilities: Vec<f64> =
@@ -208,6 +250,7 @@ fn two(first: &FlownFlight, later: &FlownFlight, options: &CompareOptions) -> Co
         later: later.name.clone(),
         steps: found.iter().map(|matched| matched.difference(options.wanted_mps)).collect(),
         overall: overall(&found),
+        overall_as_flown: None,
         steps_compared: found.len(),
         voltage_model: model,
         notes,
@@ -247,7 +290,8 @@ fn notes(first: &FlownFlight, later: &FlownFlight, mates: usize) -> Vec<String> 
     }
     let unmatched = (first.steps.len() + later.steps.len()).saturating_sub(2 * mates);
     if mates > 0 && unmatched > 0 {
-        notes.push(format!("{unmatched} steps flown in only one of the flights are left out."));
+        let steps = if unmatched == 1 { "1 step".to_owned() } else { format!("{unmatched} steps") };
+        notes.push(format!("Left out: {steps} flown in only one of the flights."));
     }
     if density_factors(first, later).is_none() {
         notes.push(
@@ -339,8 +383,8 @@ impl Matched {
         StepDifference {
             throttle_percent: self.first.throttle_percent,
             step: self.first.step,
-            first_mps: self.first.airspeed_mps,
-            later_mps: self.later.airspeed_mps,
+            first_mps: self.first.reported_mps,
+            later_mps: self.later.reported_mps,
             voltage_part_mps: self.voltage_part_mps,
             density_part_mps: self.density_part_mps,
             difference_mps: self.difference_mps,
@@ -351,6 +395,7 @@ impl Matched {
             probability,
             corrected_probability: probability,
             verdict: Verdict::NotShown,
+            verdict_as_flown: None,
             pairs_needed: pairs_needed(&self.first, &self.later, wanted_mps),
         }
     }

@@ -82,7 +82,10 @@ pub struct FlownStep {
     pub throttle_percent: Option<f64>,
     /// Airspeed in m/s: the middle of its 95 % interval.
     pub airspeed_mps: f64,
-    /// Its standard uncertainty in m/s: half the interval over the factor of Student's distribution.
+    /// Airspeed in m/s as the report gives it: below the middle by what it reads low on the average.
+    pub reported_mps: f64,
+    /// Its standard uncertainty in m/s: that of its budget, else half the interval over the factor of Student's
+    /// distribution.
     pub uncertainty_mps: f64,
     /// Degrees of freedom of that.
     pub degrees_of_freedom: f64,
@@ -101,6 +104,7 @@ impl FlownStep {
         let from = Interval {
             low: step.airspeed_low,
             high: step.airspeed_high,
+            combined: Some(step.airspeed_uncertainty),
             degrees_of_freedom: step.degrees_of_freedom,
         };
         let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
@@ -108,6 +112,7 @@ impl FlownStep {
             step: step.step,
             throttle_percent: step.throttle_percent,
             airspeed_mps,
+            reported_mps: step.airspeed * speed_si,
             uncertainty_mps,
             degrees_of_freedom: step.degrees_of_freedom,
             wind_mps: step.wind * speed_si,
@@ -132,6 +137,7 @@ impl FlownStep {
 struct Interval {
     low: f64,
     high: f64,
+    combined: Option<f64>,
     degrees_of_freedom: f64,
 }
 
@@ -139,7 +145,8 @@ impl Interval {
     fn middle_and_uncertainty(&self, speed_si: f64) -> Option<(f64, f64)> {
         let half = (self.high - self.low) / 2.0 * speed_si;
         let middle = f64::midpoint(self.low, self.high) * speed_si;
-        let uncertainty = half / coverage_factor(0.95, self.degrees_of_freedom);
+        let by_width = || half / coverage_factor(0.95, self.degrees_of_freedom);
+        let uncertainty = self.combined.map_or_else(by_width, |combined| combined * speed_si);
         (middle.is_finite() && uncertainty.is_finite() && uncertainty > 0.0).then_some((middle, uncertainty))
     }
 }
@@ -201,6 +208,7 @@ struct Pair {
 struct Step {
     step: u32,
     throttle_percent: Option<f64>,
+    airspeed: Option<f64>,
     airspeed_low: Option<f64>,
     airspeed_high: Option<f64>,
     wind: Option<f64>,
@@ -211,8 +219,10 @@ struct Step {
 #[derive(Debug, Deserialize)]
 struct Pattern {
     throttle_percent: Option<f64>,
+    airspeed: Option<f64>,
     airspeed_low: Option<f64>,
     airspeed_high: Option<f64>,
+    airspeed_uncertainty: Option<f64>,
     degrees_of_freedom: Option<f64>,
     wind: Option<f64>,
     voltage_v: Option<f64>,
@@ -220,6 +230,7 @@ struct Pattern {
 
 #[derive(Debug, Deserialize)]
 struct Budget {
+    combined: Option<f64>,
     degrees_of_freedom: Option<f64>,
 }
 
@@ -301,12 +312,15 @@ impl Summary {
         let of_pairs: Vec<f64> = pairs.iter().filter_map(|pair| pair.degrees_of_freedom).collect();
         let of_budget = step.budget.as_ref().map(|budget| budget.degrees_of_freedom.unwrap_or(f64::INFINITY));
         let degrees_of_freedom = of_budget.or_else(|| mean(&of_pairs)).unwrap_or(f64::INFINITY);
-        let from = Interval { low: step.airspeed_low?, high: step.airspeed_high?, degrees_of_freedom };
+        let combined = step.budget.as_ref().and_then(|budget| budget.combined);
+        let from =
+            Interval { low: step.airspeed_low?, high: step.airspeed_high?, combined, degrees_of_freedom };
         let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
         Some(FlownStep {
             step: step.step,
             throttle_percent: step.throttle_percent,
             airspeed_mps,
+            reported_mps: step.airspeed.map_or(airspeed_mps, |airspeed| airspeed * speed_si),
             uncertainty_mps,
             degrees_of_freedom,
             wind_mps: step.wind.unwrap_or(f64::NAN) * speed_si,
@@ -338,12 +352,15 @@ impl Pattern {
             return None;
         }
         let degrees_of_freedom = self.degrees_of_freedom.unwrap_or(f64::INFINITY);
-        let from = Interval { low: self.airspeed_low?, high: self.airspeed_high?, degrees_of_freedom };
+        let combined = self.airspeed_uncertainty;
+        let from =
+            Interval { low: self.airspeed_low?, high: self.airspeed_high?, combined, degrees_of_freedom };
         let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
         Some(FlownStep {
             step: steps.iter().map(|step| step.step).max().unwrap_or(0).saturating_add(1),
             throttle_percent: self.throttle_percent,
             airspeed_mps,
+            reported_mps: self.airspeed.map_or(airspeed_mps, |airspeed| airspeed * speed_si),
             uncertainty_mps,
             degrees_of_freedom,
             wind_mps: self.wind.unwrap_or(f64::NAN) * speed_si,

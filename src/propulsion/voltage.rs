@@ -12,6 +12,10 @@ pub const VOLTAGE_UNCERTAINTY_V: f64 = 0.05;
 /// Spread of the voltages within a step, as a share, from which on flights tell the exponent.
 const LEAST_SPREAD: f64 = 0.01;
 
+/// A slope further from the assumption than so many standard uncertainties is not voltage alone: the runs differ
+/// in something else, a throttle perhaps.
+const AT_ODDS: f64 = 3.0;
+
 /// Where the exponent of a [`VoltageModel`] comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -37,7 +41,7 @@ pub struct VoltageModel {
     pub uncertainty: f64,
     /// Where it comes from.
     pub source: ExponentSource,
-    /// Runs beyond the first of their throttle that tell of it.
+    /// Runs beyond the first of their throttle that tell of it, or that are at odds with it.
     pub runs: usize,
 }
 
@@ -66,7 +70,8 @@ impl VoltageModel {
     /// The model for runs grouped by throttle (and by flight, where set-ups differ). Within each group
     /// the slope of `ln V` over `ln U` is the exponent; all groups together give one, weighted by what is
     /// known of it, and that is combined with the assumption by inverse variances (the weighted mean of
-    /// two independent findings). Groups of fewer than two usable runs tell nothing.
+    /// two independent findings). Groups of fewer than two usable runs tell nothing, and a slope that is
+    /// at odds with the assumption leaves it as it is.
     #[must_use]
     pub fn of(groups: &[Vec<Run>]) -> Self {
         let (mut products, mut squares, mut doubt, mut runs) = (0.0, 0.0, 0.0, 0);
@@ -88,6 +93,10 @@ impl VoltageModel {
         }
         let (seen, seen_weight) = (products / squares, squares.powi(2) / doubt);
         let assumed_weight = ASSUMED.uncertainty.powi(-2);
+        let doubt = seen_weight.sqrt().recip().hypot(ASSUMED.uncertainty);
+        if (seen - ASSUMED.exponent).abs() > AT_ODDS * doubt {
+            return Self { runs, ..ASSUMED };
+        }
         let weight = seen_weight + assumed_weight;
         Self {
             exponent: (seen * seen_weight + ASSUMED.exponent * assumed_weight) / weight,
@@ -109,11 +118,15 @@ impl VoltageModel {
     #[must_use]
     pub fn sentence(&self) -> String {
         let known = match self.source {
+            ExponentSource::Assumed if self.runs > 0 => {
+                "assumed: runs at one throttle differ by more than their voltages explain".to_owned()
+            }
             ExponentSource::Assumed => {
                 "assumed: no throttle was flown at voltages far enough apart".to_owned()
             }
             ExponentSource::Fitted => {
-                format!("from {} repeated runs together with the assumed 0.9", self.runs)
+                let runs = if self.runs == 1 { "run" } else { "runs" };
+                format!("from {} repeated {runs} together with the assumed 0.9", self.runs)
             }
         };
         format!(

@@ -9,7 +9,7 @@ use super::page_file::{PageFile, usual_place};
 use super::work::{Outcome, take_outcome};
 use super::{Screen, Shared, dialogs, look, page};
 use crate::output::numbers::trimmed;
-use crate::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, step_rows};
+use crate::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, shortfall_sentences, step_rows};
 use crate::output::test_card_html;
 use crate::propulsion::{FlownFlight, PlanError, PlanWish, TestCard, plan, usual_half_width};
 use crate::quantity;
@@ -271,11 +271,18 @@ fn in_words(error: &PlanError) -> String {
                 .to_owned()
         }
         PlanError::NoWind => "Tell the wind to expect, or a former flight.".to_owned(),
+        PlanError::NoSteadyFlight { throttle_percent, needed_m, .. } => format!(
+            "Straight course: at {throttle_percent} % it is over before the speed is steady; {needed_m:.0} m or more \
+             are needed."
+        ),
         slower @ PlanError::SlowerThanWind { .. } => slower.to_string(),
     }
 }
 
 fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
+    for sentence in shortfall_sentences(card, unit) {
+        ui.colored_label(look::colours(ui).wrong, sentence);
+    }
     ui.label(RichText::new(facts(card, unit).join("; ") + ".").strong());
     ScrollArea::horizontal().id_salt("steps to fly").show(ui, |ui| {
         Grid::new("steps to fly").striped(true).spacing([18.0, 5.0]).show(ui, |ui| {

@@ -8,7 +8,7 @@ use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
 use super::page_file::{PageFile, usual_place};
 use super::work::{Outcome, take_outcome};
 use super::{Screen, Shared, dialogs, look, page};
-use crate::output::comparison::{is_shown, reading, summary, table};
+use crate::output::comparison::{reading, summary, table};
 use crate::output::{ComparisonStyle, comparison_html};
 use crate::propulsion::{CompareOptions, Comparison, FlownFlight, compare};
 use crate::quantity;
@@ -223,7 +223,7 @@ fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
                         let stands_out = row
                             .checked_sub(1)
                             .and_then(|step| comparison.steps.get(step))
-                            .is_some_and(is_shown);
+                            .is_some_and(|step| step.verdict.is_shown());
                         for (column, cell) in cells.iter().enumerate() {
                             let text = RichText::new(cell);
                             let strong = row == 0 || (stands_out && column + 1 == cells.len());

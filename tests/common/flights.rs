@@ -54,6 +54,8 @@ pub struct Plan {
     /// Throttle of each step in per cent.
     pub throttles: Vec<f64>,
     pub legs_per_step: usize,
+    /// Standard deviation of the airspeed from one pair of legs of a step to the next.
+    pub pair_spread: f64,
     /// Directions of the legs of a step against the first, in degrees, over and over.
     pub directions_deg: Vec<f64>,
     /// Every turn goes the same way round; otherwise there and back.
@@ -107,6 +109,7 @@ impl Default for Plan {
             airspeeds: vec![20.0, 22.5, 25.0, 27.5, 30.0, 33.0],
             throttles: vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0],
             legs_per_step: 2,
+            pair_spread: 0.0,
             directions_deg: vec![0.0, 180.0],
             racetrack: false,
             leg_s: (9.0, 12.0),
@@ -255,8 +258,11 @@ fn phases(plan: &Plan, chance: &mut Chance) -> Vec<Phase> {
     let early_throttle = chance.happens(0.5);
     let steps = plan.airspeeds.len();
     for step in 0..steps {
-        let (airspeed, throttle) = (plan.airspeeds[step], plan.throttles[step]);
+        let (mut airspeed, throttle) = (plan.airspeeds[step], plan.throttles[step]);
         for leg in 0..plan.legs_per_step {
+            if leg % 2 == 0 && plan.pair_spread > 0.0 {
+                airspeed = plan.airspeeds[step] + plan.pair_spread * chance.normal();
+            }
             let upwind = plan.direction_deg(flown) == 0.0;
             let length_s = chance.between(plan.leg_s.0, plan.leg_s.1);
             phases.push(Phase {

@@ -55,6 +55,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (sections::legs(flight))
             (surroundings::section(flight))
             (propulsion::section(flight))
+            (sections::notes(flight))
             (sections::blanks(flight))
             (budget::budgets(flight))
             (sections::method())

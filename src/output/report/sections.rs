@@ -4,13 +4,13 @@ use maud::{Markup, html};
 
 use crate::channel::Channel;
 use crate::flight::Flight;
-use crate::legs::Leg;
+use crate::legs::{Flag, Leg};
 use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::table::no_answer;
 use crate::output::tally::Tally;
 use crate::output::words::{
-    CAUTIONS, blank_reason, dead_words, joined, kind_name, speed_symbol, step_name, throttle_origin,
+    CAUTIONS, blank_reason, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin,
     with_symbol,
 };
 use crate::series::ChannelReadings;
@@ -120,16 +120,15 @@ fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
 fn row_remark(flight: &Flight, row: &Row<'_>) -> String {
     match row {
         Row::Pair(pair) => remark(flight, pair),
-        Row::Step(step) => format!("over its {} pairs", step.pairs.len()),
+        Row::Step(step) => with_flags(format!("over its {} pairs", step.pairs.len()), &step.flags),
         Row::Pattern(pattern) => {
-            let from = format!("wind from {} degrees", shown(pattern.wind_from_deg, 0));
-            [from, joined(&pattern.flags)]
-                .into_iter()
-                .filter(|part| !part.is_empty())
-                .collect::<Vec<_>>()
-                .join("; ")
+            with_flags(format!("wind from {} degrees", shown(pattern.wind_from_deg, 0)), &pattern.flags)
         }
     }
+}
+
+fn with_flags(words: String, flags: &[Flag]) -> String {
+    if flags.is_empty() { words } else { format!("{words}; {}", joined(flags)) }
 }
 
 fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remark: Option<String>) -> Markup {
@@ -157,7 +156,7 @@ pub(super) fn speed_legend() -> Markup {
             li { span.swatch.dot {} "single trusted readings" }
             li { (band_swatch("upwind")) "upwind leg" }
             li { (band_swatch("downwind")) "downwind leg" }
-            li { (band_swatch("odd")) "leg not used" }
+            li { (band_swatch("odd")) "leg without a partner, not used" }
             li { span.swatch.blank {} "strip at the foot: speed left blank" }
         }
     }
@@ -210,7 +209,7 @@ fn leg_row(leg: &Leg, number: usize) -> Markup {
         tr {
             td { (number) }
             td { (clock(leg.start_s)) " - " (clock(leg.end_s)) }
-            td { (kind_name(leg.kind)) }
+            td { (kind_in_words(leg.kind)) }
             td { (step_name(leg.throttle_percent, leg.step)) }
             td.main { (shown(leg.speed_median, 1)) }
             td { (shown(leg.speed_spread, 1)) }
@@ -223,7 +222,7 @@ fn leg_row(leg: &Leg, number: usize) -> Markup {
     }
 }
 
-/// What was left blank, and the notes.
+/// What was left blank.
 pub(super) fn blanks(flight: &Flight) -> Markup {
     let readings = &flight.series.readings;
     html! {
@@ -239,7 +238,18 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
                     }
                 }
             }
-            @if !flight.notes.is_empty() { ul { @for note in &flight.notes { li { (note) } } } }
+        }
+    }
+}
+
+/// What the pilot should know of the flight as a whole.
+pub(super) fn notes(flight: &Flight) -> Markup {
+    html! {
+        @if !flight.notes.is_empty() {
+            section {
+                h2 { "To know" }
+                ul { @for note in &flight.notes { li { (note) } } }
+            }
         }
     }
 }

@@ -64,7 +64,7 @@ struct Summary<'a> {
     /// The pairs of legs.
     pairs: Vec<PairSummary<'a>>,
     /// The throttle steps.
-    steps: Vec<StepSummary>,
+    steps: Vec<StepSummary<'a>>,
     /// Wind, air and patterns of legs.
     #[serde(flatten)]
     surroundings: Surroundings<'a>,
@@ -159,7 +159,7 @@ struct PairSummary<'a> {
 
 /// One throttle step over its pairs. Speeds in `speed_unit`; low and high are the 95 % interval.
 #[derive(Debug, Serialize)]
-struct StepSummary {
+struct StepSummary<'a> {
     step: u32,
     throttle_percent: Option<f64>,
     airspeed: Option<f64>,
@@ -168,6 +168,7 @@ struct StepSummary {
     wind: Option<f64>,
     voltage_v: Option<f64>,
     pairs: usize,
+    flags: &'a [Flag],
     budget: BudgetSummary,
 }
 
@@ -280,7 +281,7 @@ fn pair_summary(pair: &Pair) -> PairSummary<'_> {
     }
 }
 
-fn step_summary(step: &StepResult) -> StepSummary {
+fn step_summary(step: &StepResult) -> StepSummary<'_> {
     StepSummary {
         step: step.step,
         throttle_percent: step.throttle_percent.and_then(number),
@@ -290,6 +291,7 @@ fn step_summary(step: &StepResult) -> StepSummary {
         wind: number(step.wind),
         voltage_v: step.voltage_v.and_then(number),
         pairs: step.pairs.len(),
+        flags: &step.flags,
         budget: budget_summary(&step.budget),
     }
 }

@@ -113,5 +113,5 @@ fn a_leg_of_no_known_throttle_or_step_is_named_by_its_kind() {
     flight.legs[0].step = None;
     flight.legs[0].end_s = 9.0;
     flight.series.readings.channels.retain(|readings| readings.channel != Channel::Voltage);
-    assert_eq!(checked(&flight)[0].text, "speed 74 km/h\nodd");
+    assert_eq!(checked(&flight)[0].text, "speed 74 km/h\nunpaired");
 }

@@ -62,7 +62,7 @@ pub fn leg(kind: LegKind, start_s: f64, end_s: f64, speed_median: f64) -> Leg {
     }
 }
 
-/// Gusts of 0.4 with 10.24 degrees of freedom and a shared rounding of 0.3: together 0.5 with 25, since
+/// Gusts of 0.4 with 10.24 degrees of freedom and a crosswind of 0.3: together 0.5 with 25, since
 /// 0.5^4 / (0.4^4 / 10.24) = 25. Rounding of each leg's own gives nothing.
 pub fn budget() -> Budget {
     let row = |cause, uncertainty, degrees_of_freedom, shared| Contribution {
@@ -74,7 +74,7 @@ pub fn budget() -> Budget {
     let rows = vec![
         row(Cause::Gusts, 0.4, 10.24, false),
         row(Cause::Rounding, 0.0, f64::INFINITY, false),
-        row(Cause::SharedRounding, 0.3, f64::INFINITY, true),
+        row(Cause::Crosswind, 0.3, f64::INFINITY, true),
     ];
     Budget { rows, ..Budget::default() }
 }
@@ -118,6 +118,7 @@ pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: us
         airspeed_uncertainty: budget.combined(),
         degrees_of_freedom: budget.degrees_of_freedom(),
         altitude: None,
+        flags: vec![],
         budget,
     }
 }

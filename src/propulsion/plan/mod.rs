@@ -1,7 +1,9 @@
 //! The test card of the next flight: how often and how long to fly each throttle step, and in which order.
 
+mod budget;
 mod order;
 mod outlook;
+mod shortfall;
 
 use serde::Serialize;
 use thiserror::Error;
@@ -11,11 +13,13 @@ use super::flown::FlownFlight;
 use crate::series::statistics::median;
 use crate::units::Unit;
 
+use budget::Budget;
 use order::{runs, worst_correlation};
 use outlook::Outlook;
 
 pub use order::balanced_order;
 pub use outlook::dryden;
+pub use shortfall::Shortfall;
 
 /// Seconds after a turn until the speed is steady: not counted (common practice, no source).
 pub const SETTLE_S: f64 = 2.0;
@@ -139,6 +143,22 @@ pub enum PlanError {
         "the wind to expect is not known: tell it with --wind, such as --wind \"5 mph\", or give a former result with --from"
     )]
     NoWind,
+    /// The course is over before the speed is steady.
+    #[error(
+        "--course {course_m:.0} m ({:.0} ft): at {throttle_percent} % it is flown downwind in {leg_s:.1} s, and the speed \
+         takes {SETTLE_S:.0} s to be steady: give a course of {needed_m:.0} m ({:.0} ft) or more",
+        feet(*course_m), feet(*needed_m)
+    )]
+    NoSteadyFlight {
+        /// The course as told.
+        course_m: f64,
+        /// The step that passes it fastest.
+        throttle_percent: f64,
+        /// In that time, downwind.
+        leg_s: f64,
+        /// The shortest course that would do for all steps.
+        needed_m: f64,
+    },
     /// A step is slower than the wind.
     #[error(
         "at {throttle_percent} % the aircraft would not get ahead against the wind: leave that step out, or wait for less wind"
@@ -164,8 +184,9 @@ pub struct PlannedStep {
     pub pairs: u32,
     /// Pairs that would do for this step by itself; `None` where no number does.
     pub pairs_needed: Option<u32>,
-    /// Half the width of the 95 % interval to expect, in m/s.
-    pub half_width_mps: f64,
+    /// Half the width of the 95 % interval to expect, in m/s; `None` where the card cannot be flown or the
+    /// legs are too short.
+    pub half_width_mps: Option<f64>,
 }
 
 /// One pair of legs to fly.
@@ -200,6 +221,8 @@ pub struct TestCard {
     pub gust_mps: f64,
     /// How far throttle and order go together within a flight: 0 not at all, 1 wholly.
     pub throttle_order_correlation: f64,
+    /// What keeps the card from giving what is wanted: the first thing to know of it.
+    pub shortfalls: Vec<Shortfall>,
     /// What was assumed, a sentence each.
     pub assumptions: Vec<String>,
     /// What to mind, a sentence each.
@@ -225,6 +248,7 @@ pub fn plan(wish: &PlanWish, former: Option<&FlownFlight>) -> Result<TestCard, P
     let wind = wind(&wish, former, &mut assumptions)?;
     let outlook = Outlook::of(&wish, former, wind, &mut assumptions);
     let legs = legs(&wish, &speeds, wind)?;
+    check_course(&wish, &legs)?;
     let needed: Vec<Option<u32>> = legs
         .iter()
         .map(|leg| {
@@ -235,6 +259,7 @@ pub fn plan(wish: &PlanWish, former: Option<&FlownFlight>) -> Result<TestCard, P
     let budget = Budget::of(&wish, &legs);
     let flights = budget.flights(passes);
     let runs = runs(&wish.steps_percent, &flights);
+    let fits = budget.passes_a_flight != Some(0);
     let steps: Vec<PlannedStep> = legs
         .iter()
         .zip(&needed)
@@ -245,12 +270,13 @@ pub fn plan(wish: &PlanWish, former: Option<&FlownFlight>) -> Result<TestCard, P
             downwind_s: leg.downwind_s,
             pairs: passes,
             pairs_needed: *needed,
-            half_width_mps: outlook.half_width(leg, &legs, passes),
+            half_width_mps: Some(outlook.half_width(leg, &legs, passes)).filter(|_| fits && !leg.is_short()),
         })
         .collect();
     let longest = flights.iter().copied().max().unwrap_or(1);
     Ok(TestCard {
-        notes: notes(&wish, &steps, &budget, wind),
+        shortfalls: shortfall::shortfalls(&wish, &legs, &steps, &budget),
+        notes: notes(&wish, &steps, wind),
         throttle_order_correlation: worst_correlation(&runs),
         runs,
         flights: flights.len() as u32,
@@ -361,6 +387,36 @@ impl StepLegs {
     fn steady_s(&self) -> [f64; 2] {
         [self.upwind_s, self.downwind_s].map(|leg_s| (leg_s - SETTLE_S).max(UPDATE_S))
     }
+
+    /// Whether the leg downwind is too short to be one.
+    fn is_short(&self) -> bool {
+        self.downwind_s - SETTLE_S < LEAST_STEADY_S
+    }
+}
+
+/// The shortest course that gives every step's leg downwind the least steady flight; whole tens of metres.
+fn needed_course_m(wish: &PlanWish, legs: &[StepLegs]) -> f64 {
+    let shortest_s = legs.iter().map(|leg| leg.downwind_s).fold(f64::INFINITY, f64::min);
+    let course_m = wish.course_m.unwrap_or(0.0);
+    10.0 * (course_m * (SETTLE_S + LEAST_STEADY_S) / shortest_s / 10.0).ceil()
+}
+
+fn check_course(wish: &PlanWish, legs: &[StepLegs]) -> Result<(), PlanError> {
+    let fastest = legs.iter().min_by(|one, other| one.downwind_s.total_cmp(&other.downwind_s));
+    let Some((course_m, fastest)) = wish.course_m.zip(fastest) else { return Ok(()) };
+    if fastest.downwind_s > SETTLE_S {
+        return Ok(());
+    }
+    Err(PlanError::NoSteadyFlight {
+        course_m,
+        throttle_percent: fastest.throttle_percent,
+        leg_s: fastest.downwind_s,
+        needed_m: needed_course_m(wish, legs),
+    })
+}
+
+fn feet(length_m: f64) -> f64 {
+    length_m / Unit::Feet.si_per_unit()
 }
 
 fn legs(wish: &PlanWish, speeds: &[f64], wind: f64) -> Result<Vec<StepLegs>, PlanError> {
@@ -383,82 +439,8 @@ fn legs(wish: &PlanWish, speeds: &[f64], wind: f64) -> Result<Vec<StepLegs>, Pla
         .collect()
 }
 
-/// Time and energy of a pass over all steps, and what a flight has of both.
-struct Budget {
-    pass_s: f64,
-    pass_wh: Option<f64>,
-    overhead_wh: f64,
-    /// Passes a flight can hold; `None` without a limit.
-    passes_a_flight: Option<u32>,
-}
-
-impl Budget {
-    fn of(wish: &PlanWish, legs: &[StepLegs]) -> Self {
-        let run_s = |leg: &StepLegs| leg.upwind_s + leg.downwind_s + 2.0 * wish.turn_s;
-        let pass_s: f64 = legs.iter().map(run_s).sum();
-        let fastest =
-            legs.iter().map(|leg| leg.airspeed_mps / (leg.throttle_percent / 100.0).powf(ASSUMED_EXPONENT));
-        let full = fastest.fold(0.0, f64::max);
-        // Power goes with the cube of the speed while drag goes with its square.
-        let energy = |full_w: f64| {
-            legs.iter().map(|leg| full_w * (leg.airspeed_mps / full).powi(3) * run_s(leg)).sum::<f64>()
-                / 3600.0
-        };
-        let pass_wh = wish.pack.map(|(_, full_w)| energy(full_w));
-        let overhead_wh = wish.pack.map_or(0.0, |(_, full_w)| full_w * 0.5 * OVERHEAD_S / 3600.0);
-        let by_time = wish.flight_s.map(|flight_s| (flight_s - OVERHEAD_S) / pass_s);
-        let by_energy = wish
-            .pack
-            .zip(pass_wh)
-            .map(|((pack_wh, _), pass_wh)| (USABLE_SHARE * pack_wh - overhead_wh) / pass_wh);
-        let least = [by_time, by_energy].into_iter().flatten().reduce(f64::min);
-        Self {
-            pass_s,
-            pass_wh,
-            overhead_wh,
-            passes_a_flight: least.map(|passes| passes.clamp(0.0, 1e6) as u32),
-        }
-    }
-
-    /// Passes in each flight; a flight has an even number of them where it can.
-    fn flights(&self, passes: u32) -> Vec<u32> {
-        let most = self.passes_a_flight.unwrap_or(passes).max(1);
-        let each = if most > 1 && passes > 1 { most - most % 2 } else { 1 };
-        let mut left = passes;
-        let mut flights = Vec::new();
-        while left > 0 {
-            let now = left.min(each);
-            flights.push(now);
-            left -= now;
-        }
-        flights
-    }
-}
-
-fn notes(wish: &PlanWish, steps: &[PlannedStep], budget: &Budget, wind: f64) -> Vec<String> {
+fn notes(wish: &PlanWish, steps: &[PlannedStep], wind: f64) -> Vec<String> {
     let mut notes = Vec::new();
-    let short: Vec<String> = steps
-        .iter()
-        .filter(|step| step.downwind_s - SETTLE_S < LEAST_STEADY_S)
-        .map(|step| format!("{:.0} %", step.throttle_percent))
-        .collect();
-    if !short.is_empty() {
-        notes.push(format!(
-            "The course is too short for {}: less than {LEAST_STEADY_S:.0} s of steady flight downwind. Lengthen it or leave those steps out.",
-            short.join(", ")
-        ));
-    }
-    if steps.iter().any(|step| step.pairs_needed.is_none()) {
-        notes.push(format!(
-            "The interval wanted is out of reach in this air, even with {MOST_PASSES} pairs a step: wait for less wind, lengthen the course, or be content with the interval stated."
-        ));
-    }
-    if budget.passes_a_flight == Some(0) {
-        notes.push(
-            "One pass over all steps does not fit into the time or the pack told: plan fewer steps or a shorter course."
-                .to_owned(),
-        );
-    }
     if wish.pack.is_none() {
         notes.push(
             "Energy was not reckoned: tell --pack-wh and --full-power-w, or land on your usual timer."

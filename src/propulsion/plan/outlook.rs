@@ -75,7 +75,8 @@ impl Outlook {
         let of_leg = |steady_s: f64| self.gust_mps.powi(2) / self.looks(steady_s, leg.airspeed_mps);
         let [up, down] = leg.steady_s();
         let own = (of_leg(up) + of_leg(down)) / 4.0 + self.other_variance();
-        let shared = self.quantum_mps.powi(2) / 24.0;
+        // That a display may cut off instead of rounding, as for an airspeed that was read.
+        let shared = self.quantum_mps.powi(2) / 19.0;
         let looks = |leg: &StepLegs| {
             leg.steady_s().iter().map(|s| self.looks(*s, leg.airspeed_mps) - 1.0).sum::<f64>()
         };
