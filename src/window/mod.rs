@@ -33,9 +33,10 @@ pub use shared::{Finished, Notice, Shared};
 use store::Store;
 
 /// The steps from a recording to the answer, in order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Step {
     /// Which recording.
+    #[default]
     Recording,
     /// Where its readouts stand.
     Regions,
@@ -120,12 +121,6 @@ pub struct Desk {
     legs: flight::LegsScreen,
     compare: compare::CompareScreen,
     card: card::CardScreen,
-}
-
-impl Default for Step {
-    fn default() -> Self {
-        Self::Recording
-    }
 }
 
 impl Desk {

@@ -151,6 +151,7 @@ fn boxes_that_were_not_saved_are_offered_again_and_a_marked_camera_for_its_next_
     window.open_flight(&clip);
     assert!(window.shows("Its regions are known (flight.setup.toml)"));
     window.click("Look at the regions first");
+    window.click("5  throttle");
     window.click("Remove this box");
     assert_eq!(window.harness.state().marked().len(), 4);
     window.harness.state_mut().keep();

@@ -5,7 +5,7 @@ use egui::{Button, ComboBox, DragValue, RichText, Sense, TextEdit, vec2};
 use super::editor::{Change, Editor};
 use crate::channel::Channel;
 use crate::recognise::Shown;
-use crate::setup::{DIGITS_MAX, Region};
+use crate::setup::{DIGITS_MAX, PixelBox, Region};
 use crate::units::Unit;
 use crate::window::look;
 
@@ -82,8 +82,13 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
     let Some(number) = editor.chosen() else { return };
     let Some(before) = editor.marks().regions.get(number).cloned() else { return };
     let mut region = before.clone();
-    ui.label(RichText::new(format!("Box {}", number + 1)).strong());
-    egui::Grid::new("form").num_columns(2).spacing(vec2(8.0, 6.0)).show(ui, |ui| {
+    let mut remove = false;
+    ui.horizontal(|ui| {
+        ui.label(RichText::new(format!("Box {}", number + 1)).strong());
+        let button = ui.button("Remove this box");
+        remove = button.on_hover_text("Delete, while the picture has the keyboard").clicked();
+    });
+    egui::Grid::new("form").num_columns(2).spacing(vec2(8.0, 4.0)).show(ui, |ui| {
         row(ui, "Channel", |ui, id| show_channel(ui, id, &mut region));
         row(ui, "Unit", |ui, id| show_unit(ui, id, &mut region));
         row(ui, "Digits", |ui, id| show_digits(ui, id, &mut region));
@@ -93,20 +98,25 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
         });
         row(ui, "Range", |ui, id| show_range(ui, id, &mut region));
         row(ui, "Fastest change", |ui, id| show_rate(ui, id, &mut region));
-        row(ui, "Left, top", |ui, id| {
-            ui.add(DragValue::new(&mut region.place.x)).labelled_by(id);
-            ui.add(DragValue::new(&mut region.place.y)).labelled_by(id);
-        });
-        row(ui, "Width, height", |ui, id| {
-            ui.add(DragValue::new(&mut region.place.width)).labelled_by(id);
-            ui.add(DragValue::new(&mut region.place.height)).labelled_by(id);
-        });
+        row(ui, "Pixels", |ui, _| show_place(ui, &mut region.place));
     });
     if let Some(field) = changed_field(&before, &region) {
         editor.change_region(Change::Field(number, field), number, |place| *place = region);
     }
-    if ui.button("Remove this box").on_hover_text("Delete, while the picture has the keyboard").clicked() {
+    if remove {
         editor.remove(number);
+    }
+}
+
+fn show_place(ui: &mut egui::Ui, place: &mut PixelBox) {
+    ui.spacing_mut().item_spacing.x = 4.0;
+    for (value, name) in [
+        (&mut place.x, "Left edge of the box, in pixels"),
+        (&mut place.y, "Upper edge of the box, in pixels"),
+        (&mut place.width, "Width of the box, in pixels"),
+        (&mut place.height, "Height of the box, in pixels"),
+    ] {
+        ui.add(DragValue::new(value)).on_hover_text(name);
     }
 }
 

@@ -278,13 +278,11 @@ impl RegionsScreen {
     }
 
     fn show_side(&mut self, ui: &mut egui::Ui) {
-        let label = ui.label("Camera");
+        ui.spacing_mut().item_spacing.y = 4.0;
         let mut name = self.editor.marks().name.clone();
-        let field = TextEdit::singleline(&mut name).desired_width(f32::INFINITY);
-        if ui.add(field).labelled_by(label.id).changed() {
+        if show_line(ui, "Camera", &mut name) {
             self.editor.change(editor::Change::Field(usize::MAX, "name"), |marks| marks.name = name);
         }
-        ui.add_space(4.0);
         if self.editor.marks().regions.is_empty() {
             ui.label(
                 "Let the boxes be proposed, or drag one around each number on the picture: as wide as its widest \
@@ -301,9 +299,8 @@ impl RegionsScreen {
     }
 
     fn show_saving(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        let label = ui.label("Setup file");
-        let field = TextEdit::singleline(&mut self.file).desired_width(f32::INFINITY);
-        if ui.add(field).labelled_by(label.id).changed() {
+        ui.add_space(4.0);
+        if show_line(ui, "Setup file", &mut self.file) {
             self.in_the_way = false;
         }
         ui.horizontal_wrapped(|ui| {
@@ -440,6 +437,15 @@ impl Screen for RegionsScreen {
             let _unkept = shared.store.keep(clip, DRAFT, &loaded.setup);
         }
     }
+}
+
+/// A field with its name before it; tells whether it was changed.
+fn show_line(ui: &mut egui::Ui, name: &str, text: &mut String) -> bool {
+    let line = ui.horizontal(|ui| {
+        let label = ui.label(name);
+        ui.add(TextEdit::singleline(text).desired_width(ui.available_width() - 12.0)).labelled_by(label.id)
+    });
+    line.inner.changed()
 }
 
 /// What is known of the marks as they are now.
