@@ -375,8 +375,8 @@ fn moved(
 fn split(legs: &mut Vec<ToldLeg>, index: usize, at_s: f64) -> Result<(), LegEditError> {
     let ToldLeg { start_s, end_s, .. } = legs[index];
     for (start_s, end_s) in [(start_s, at_s), (at_s, end_s)] {
-        // Written so that a time that is no number is refused too.
-        if !(end_s - start_s >= SHORTEST_LEG_S) {
+        let length_s = end_s - start_s;
+        if length_s.is_nan() || length_s < SHORTEST_LEG_S {
             return Err(LegEditError::TooShort { start_s, end_s });
         }
     }

@@ -110,13 +110,16 @@ struct Told {
     entries: [String; Entry::ALL.len()],
 }
 
+/// The card with the unit of its speeds, or what is missing for one.
+type Card = Result<(TestCard, Unit), String>;
+
 /// What this step holds.
 #[derive(Default)]
 pub struct CardScreen {
     told: Told,
     choosing: Option<dialogs::Choice>,
     page: PageFile,
-    made: Option<(Told, Result<(TestCard, Unit), String>)>,
+    made: Option<(Told, Card)>,
 }
 
 impl Screen for CardScreen {
@@ -198,7 +201,7 @@ fn shown_unit(told: &Told) -> Unit {
     told.unit.unwrap_or(Unit::KilometresPerHour)
 }
 
-fn card(told: &Told) -> Result<(TestCard, Unit), String> {
+fn card(told: &Told) -> Card {
     let former = Some(told.former.trim()).filter(|folder| !folder.is_empty());
     let former = former.map(|folder| FlownFlight::load(Path::new(folder))).transpose();
     let former = former.map_err(|error| error.to_string())?;
