@@ -27,6 +27,8 @@ pub enum Quantity {
     Charge,
     /// Power; SI unit watt.
     Power,
+    /// Time; SI unit second.
+    Time,
 }
 
 /// A unit of an overlay readout.
@@ -60,6 +62,10 @@ pub enum Unit {
     MilliampereHours,
     /// Watts.
     Watts,
+    /// Seconds.
+    Seconds,
+    /// Minutes and seconds with a colon between them, as a clock shows them; read as seconds.
+    MinutesAndSeconds,
 }
 
 /// A spelling that names no unit known here.
@@ -84,7 +90,7 @@ struct UnitRow {
     also: &'static [&'static str],
 }
 
-const UNITS: [UnitRow; 13] = [
+const UNITS: [UnitRow; 15] = [
     row(Unit::MilesPerHour, Quantity::Speed, "mph", "mph", 0.44704, &["mi/h"]),
     row(Unit::KilometresPerHour, Quantity::Speed, "km/h", "kmh", 1.0 / 3.6, &["kph"]),
     row(Unit::Knots, Quantity::Speed, "kn", "kn", 1852.0 / 3600.0, &["kt", "kts", "knots"]),
@@ -98,6 +104,8 @@ const UNITS: [UnitRow; 13] = [
     row(Unit::RevolutionsPerMinute, Quantity::RotationalSpeed, "rpm", "rpm", 1.0, &["1/min"]),
     row(Unit::MilliampereHours, Quantity::Charge, "mAh", "mah", 1.0, &[]),
     row(Unit::Watts, Quantity::Power, "W", "w", 1.0, &["watt", "watts"]),
+    row(Unit::Seconds, Quantity::Time, "s", "s", 1.0, &["sec", "seconds"]),
+    row(Unit::MinutesAndSeconds, Quantity::Time, "min:s", "min_s", 1.0, &["m:s", "mm:ss"]),
 ];
 
 const fn row(
@@ -133,6 +141,12 @@ impl Unit {
     #[must_use]
     pub fn quantity(self) -> Quantity {
         self.row().quantity
+    }
+
+    /// The unit of the values that are read from a readout in this unit.
+    #[must_use]
+    pub fn of_values(self) -> Self {
+        if self == Self::MinutesAndSeconds { Self::Seconds } else { self }
     }
 
     /// The unit as printed for a reader, such as `km/h`.

@@ -21,10 +21,10 @@ digits = 3
 range = [0, 300]
 "#;
 
-const FRAMES: u32 = 300;
+const FRAMES: u32 = 200;
 
-/// Frames that are lost: four seconds after the first, for two seconds.
-const LOST: std::ops::Range<u32> = 100..150;
+/// Frames that are lost: 3.2 s after the first, for 1.6 s.
+const LOST: std::ops::Range<u32> = 80..120;
 
 /// A flight whose frames in [`LOST`] are what `lost` makes of their number and the frame they would be.
 fn flight(lost: impl Fn(u32, &dyn Fn(u32) -> GrayImage) -> GrayImage) -> Readings {
@@ -58,7 +58,7 @@ fn static_is_told_from_a_picture() {
     });
     assert_eq!(looks(&readings), [(LostLook::Static, LOST.len())]);
     assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
-    assert_eq!(lost_sentences(&readings), ["The picture is lost from 4.0 s to 6.0 s: static."]);
+    assert_eq!(lost_sentences(&readings), ["The picture is lost from 3.2 s to 4.8 s: static."]);
 }
 
 #[test]
@@ -83,7 +83,7 @@ fn readouts_on_a_black_bar_may_stand_still() {
     let sets = builtin_sets().unwrap();
     let face = sets[0].faces.first().unwrap();
     let bare = |number: u32| {
-        let text = (8 + number / 50 * 3).to_string();
+        let text = (8 + number / 40 * 3).to_string();
         let mut frame = GrayImage::from_pixel(220, 90, Luma([16]));
         common::write(&mut frame, face, 3, &text);
         frame

@@ -51,7 +51,11 @@ impl Tally {
 
 /// Whether a value is one of the texts shown.
 fn is_right(truth: &str, value: f64) -> bool {
-    truth.split('|').any(|one| one.trim().parse() == Ok(value))
+    let number = |text: &str| match text.split_once(':') {
+        Some((minutes, seconds)) => Some(60.0 * minutes.parse::<f64>().ok()? + seconds.parse::<f64>().ok()?),
+        None => text.parse().ok(),
+    };
+    truth.split('|').any(|one| number(one.trim()) == Some(value))
 }
 
 /// The readings that are sure enough.

@@ -17,9 +17,10 @@ const STATIC_ROUGHER: (f32, f32) = (1.5, 8.0);
 /// second, and in flight the scenery moves between any two frames.
 const FROZEN_S: f64 = 1.0;
 
-/// Share of a clip's frames that must differ from the frame before for repeated pictures to mean anything:
-/// readouts on black bars stand still for as long as their numbers do.
-const MOVING_SHARE: f64 = 0.4;
+/// For repeated pictures to mean anything so much of a clip must be other pictures, and of those so many must
+/// differ from the frame before: readouts on black bars stand still for as long as their numbers do.
+const MOVING_SHARE: f64 = 0.2;
+const CHANGING_SHARE: f64 = 0.4;
 
 /// A stretch of one picture repeated.
 #[derive(Debug, Clone, Copy)]
@@ -89,8 +90,9 @@ impl Watch {
     pub fn finish(mut self, channels: &mut [ChannelReadings], time_s: &[f64]) -> Vec<LostPicture> {
         self.end_still();
         let frozen: usize = self.stills.iter().map(|still| still.last - still.first).sum();
-        let moving = self.looks.len().saturating_sub(frozen);
-        if self.changes as f64 >= MOVING_SHARE * moving as f64 {
+        let moving = self.looks.len().saturating_sub(frozen) as f64;
+        let moves = moving >= MOVING_SHARE * self.looks.len() as f64;
+        if moves && self.changes as f64 >= CHANGING_SHARE * moving {
             for still in &self.stills {
                 for frame in still.first + 1..=still.last {
                     self.looks[frame].get_or_insert(LostLook::Frozen);

@@ -17,6 +17,7 @@ use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Recogniser, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
+use crate::units::Unit;
 
 use glance::Glance;
 use keep::Keeper;
@@ -126,7 +127,7 @@ const HIGHEST_CELL: f32 = 2.0;
 fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
     ChannelReadings {
         channel: region.channel.clone(),
-        unit: region.unit_shown(),
+        unit: region.unit_shown().map(Unit::of_values),
         decimals: region.decimals,
         step: None,
         range: region.plausible_range(),

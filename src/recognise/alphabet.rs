@@ -45,20 +45,31 @@ impl Shape {
     #[must_use]
     pub fn least_stroke(&self, patch: &Array2<f32>) -> f32 {
         let (rows, cols) = self.template.dim();
-        let mut blocks = Vec::new();
-        for band_y in 0..BANDS.0 - 1 {
-            for band_x in 0..BANDS.1 - 1 {
-                let (top, bottom) = (band_y * rows / BANDS.0, (band_y + 2) * rows / BANDS.0);
-                let (left, right) = (band_x * cols / BANDS.1, (band_x + 2) * cols / BANDS.1);
-                let t = self.template.slice(s![top..bottom, left..right]);
-                let f = patch.slice(s![top..bottom, left..right]);
-                let energy: f32 = t.iter().map(|v| v * v).sum();
-                let product: f32 = t.iter().zip(f.iter()).map(|(v, w)| v * w).sum();
-                blocks.push((energy, product));
+        let (Some(template), Some(patch)) = (self.template.as_slice(), patch.as_slice()) else { return 0.0 };
+        let bounds =
+            |bands: usize, length: usize, band: usize| band * length / bands..(band + 1) * length / bands;
+        // sum(t t) and sum(t f) of every band.
+        let mut bands = [[(0.0_f32, 0.0_f32); BANDS.1]; BANDS.0];
+        for (band_y, bands) in bands.iter_mut().enumerate() {
+            for row in bounds(BANDS.0, rows, band_y) {
+                for (band_x, (energy, product)) in bands.iter_mut().enumerate() {
+                    let at = bounds(BANDS.1, cols, band_x);
+                    let at = row * cols + at.start..row * cols + at.end;
+                    for (t, f) in template[at.clone()].iter().zip(&patch[at]) {
+                        *energy += t * t;
+                        *product += t * f;
+                    }
+                }
             }
         }
-        let strongest = blocks.iter().map(|(energy, _)| *energy).fold(f32::MIN_POSITIVE, f32::max);
-        let strokes = blocks.iter().filter(|(energy, _)| *energy > STROKE_SHARE * strongest);
+        let blocks = bands.windows(2).flat_map(|two| {
+            (1..BANDS.1).map(|x| {
+                let four = [two[0][x - 1], two[0][x], two[1][x - 1], two[1][x]];
+                four.iter().fold((0.0, 0.0), |sum, band| (sum.0 + band.0, sum.1 + band.1))
+            })
+        });
+        let strongest = blocks.clone().map(|(energy, _)| energy).fold(f32::MIN_POSITIVE, f32::max);
+        let strokes = blocks.filter(|(energy, _)| *energy > STROKE_SHARE * strongest);
         strokes.map(|(energy, product)| product / energy).fold(f32::INFINITY, f32::min)
     }
 }

@@ -142,7 +142,7 @@ fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
 /// The weakest character's correlation. The point does not count: it is small, most of its cell is
 /// background, and its place is known.
 pub(super) fn fit_of(decoded: &Decoded) -> f32 {
-    let counted = decoded.places.iter().filter(|place| place.character != '.');
+    let counted = decoded.places.iter().filter(|place| !matches!(place.character, '.' | ':'));
     counted.map(|place| place.fit).fold(1.0, f32::min).max(0.0)
 }
 

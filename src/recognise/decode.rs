@@ -131,13 +131,13 @@ impl<S: Scorer> Decoder<'_, S> {
     /// The best text at a placement; `None` where no text explains the features better than nothing.
     #[must_use]
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
-        let mut scores = Scores::new(self.alphabet, self.scorer, features, placement.top);
+        let scores = Scores::new(self.alphabet, self.scorer, features, placement.top);
         let steps = self.grammar.steps(placement.anchor);
         let mut best: Vec<Option<Complete>> = vec![None; steps.len()];
         let mut search = Search::default();
         for shift in placement.shifts.0..=placement.shifts.1 {
             let start = (2.0 * (placement.position + shift as f32)).round() as i32;
-            self.search(steps, placement.anchor, start, &mut scores, &mut search);
+            self.search(steps, placement.anchor, start, &scores, &mut search);
             for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
                 let Some((node, total)) = search.best_of(step) else { continue };
                 if best.as_ref().is_none_or(|known| total > known.total) {
@@ -148,18 +148,11 @@ impl<S: Scorer> Decoder<'_, S> {
         }
         let complete: Vec<Complete> = best.into_iter().flatten().collect();
         let first = (0..complete.len()).max_by(|a, b| complete[*a].total.total_cmp(&complete[*b].total))?;
-        Some(self.decoded(&complete, first, &mut scores, placement.anchor))
+        Some(self.decoded(&complete, first, &scores, placement.anchor))
     }
 
     /// Builds all texts that start at half column `start`.
-    fn search(
-        &self,
-        steps: &[Step],
-        anchor: Anchor,
-        start: i32,
-        scores: &mut Scores<'_, S>,
-        search: &mut Search,
-    ) {
+    fn search(&self, steps: &[Step], anchor: Anchor, start: i32, scores: &Scores<'_>, search: &mut Search) {
         search.nodes.clear();
         search.by_step.clear();
         for step in steps {
@@ -191,7 +184,7 @@ impl<S: Scorer> Decoder<'_, S> {
         from: i32,
         total: f32,
         (step, anchor, first): (&Step, Anchor, usize),
-        scores: &mut Scores<'_, S>,
+        scores: &Scores<'_>,
         nodes: &mut Vec<Node>,
     ) {
         for (index, shape) in self.alphabet.shapes.iter().enumerate() {
@@ -203,7 +196,7 @@ impl<S: Scorer> Decoder<'_, S> {
                 Anchor::Left => (from, from + advance),
                 Anchor::Right => (from - advance, from - advance),
             };
-            let Some((score, _)) = scores.near(index, left) else { continue };
+            let Some(score) = scores.near(index, left) else { continue };
             let node = Node { edge, total: total + score, index, left, before };
             match nodes[first..].iter_mut().find(|other| other.edge == edge) {
                 Some(twin) if twin.total >= node.total => {}
@@ -213,13 +206,7 @@ impl<S: Scorer> Decoder<'_, S> {
         }
     }
 
-    fn decoded(
-        &self,
-        complete: &[Complete],
-        first: usize,
-        scores: &mut Scores<'_, S>,
-        anchor: Anchor,
-    ) -> Decoded {
+    fn decoded(&self, complete: &[Complete], first: usize, scores: &Scores<'_>, anchor: Anchor) -> Decoded {
         let Complete { total, shift, path } = &complete[first];
         let others = complete.iter().enumerate().filter(|(other, _)| *other != first);
         let other_lengths: Vec<(Text, f32)> =
@@ -250,7 +237,7 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 
     /// The strongest digit that could stand beyond the free end of the text.
-    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &mut Scores<'_, S>) -> f32 {
+    fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &Scores<'_>) -> f32 {
         let pitch = self.alphabet.pitch();
         let left = match (anchor, places.first(), places.last()) {
             (Anchor::Right, Some(first), _) => first.left - pitch,
@@ -261,7 +248,7 @@ impl<S: Scorer> Decoder<'_, S> {
             .filter(|index| self.alphabet.shapes[*index].character.is_ascii_digit());
         digits
             .filter_map(|index| {
-                let (score, _) = scores.near(index, (2.0 * left).round() as i32)?;
+                let score = scores.near(index, (2.0 * left).round() as i32)?;
                 Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
             })
             .fold(0.0, f32::max)
@@ -291,9 +278,9 @@ impl<S: Scorer> Decoder<'_, S> {
 
     /// Looks at one place of the chosen text closely: all characters of its kind, where the chosen one
     /// stands best.
-    fn place(&self, index: usize, left: i32, scores: &mut Scores<'_, S>) -> Place {
+    fn place(&self, index: usize, left: i32, scores: &Scores<'_>) -> Place {
         let shape = &self.alphabet.shapes[index];
-        let left = scores.near(index, left).map_or(left, |(_, left)| left);
+        let left = scores.best_near(index, left).unwrap_or(left);
         let alike = |other: char| {
             other == shape.character || (other.is_ascii_digit() && shape.character.is_ascii_digit())
         };
@@ -351,64 +338,72 @@ impl Search {
     }
 }
 
-/// Scores of all characters by column, worked out when first asked for.
-struct Scores<'a, S> {
-    scorer: &'a S,
+/// Scores of all characters by column.
+struct Scores<'a> {
     features: &'a Array2<f32>,
     top: usize,
     cols: usize,
-    /// By character, then whole column; NaN where not worked out yet.
+    /// By character, then whole column; negative infinity where the cell leaves the features.
     whole: Vec<f32>,
-    /// By character, then half column: the best score within [`WITHIN_PLACE_HALVES`] and where.
-    near: Vec<Option<(f32, i32)>>,
+    /// By character, then half column: the best score within [`WITHIN_PLACE_HALVES`].
+    near: Vec<f32>,
 }
 
-impl<'a, S: Scorer> Scores<'a, S> {
-    fn new(alphabet: &Alphabet, scorer: &'a S, features: &'a Array2<f32>, top: usize) -> Self {
-        let cols = features.ncols();
-        let mut whole = vec![f32::NAN; alphabet.shapes.len() * cols];
-        for (index, known) in whole.chunks_exact_mut(cols.max(1)).enumerate() {
-            if let Some(row) = scorer.scores_of_row(index, features, top) {
-                known.iter_mut().zip(row).for_each(|(known, score)| *known = score);
-            }
+impl<'a> Scores<'a> {
+    fn new(alphabet: &Alphabet, scorer: &impl Scorer, features: &'a Array2<f32>, top: usize) -> Self {
+        let cols = features.ncols().max(1);
+        let mut whole = vec![f32::NEG_INFINITY; alphabet.shapes.len() * cols];
+        let mut near = vec![f32::NEG_INFINITY; 2 * whole.len()];
+        let mut line = Vec::new();
+        for (index, (row, near)) in
+            whole.chunks_exact_mut(cols).zip(near.chunks_exact_mut(2 * cols)).enumerate()
+        {
+            scorer.score_row(index, features, top, row);
+            best_within(row, &mut line, near);
         }
-        let near = vec![None; 2 * whole.len()];
-        Self { scorer, features, top, cols, whole, near }
+        Self { features, top, cols, whole, near }
     }
 
     /// Score of a character with its left edge at a half column: between the whole columns the score,
     /// being linear in the features, is interpolated.
-    fn at(&mut self, index: usize, left: i32) -> Option<f32> {
+    fn at(&self, index: usize, left: i32) -> Option<f32> {
+        let whole = &self.whole[index * self.cols..][..self.cols];
         let column = usize::try_from(left.div_euclid(2)).ok()?;
-        let here = self.whole(index, column)?;
-        if left % 2 == 0 {
-            return Some(here);
-        }
-        Some(0.5 * (here + self.whole(index, column + 1)?))
+        let here = *whole.get(column)?;
+        let score = if left % 2 == 0 { here } else { 0.5 * (here + *whole.get(column + 1)?) };
+        score.is_finite().then_some(score)
     }
 
-    /// The best score near a place, and where.
-    fn near(&mut self, index: usize, left: i32) -> Option<(f32, i32)> {
-        let slot = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
-        let slot = index * 2 * self.cols + slot;
-        if let Some(known) = self.near[slot] {
-            return Some(known);
-        }
+    /// The best score near a place.
+    fn near(&self, index: usize, left: i32) -> Option<f32> {
+        let left = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
+        Some(self.near[index * 2 * self.cols + left]).filter(|score| score.is_finite())
+    }
+
+    /// Where near a place the best score is.
+    fn best_near(&self, index: usize, left: i32) -> Option<i32> {
         let places = left - WITHIN_PLACE_HALVES..=left + WITHIN_PLACE_HALVES;
         let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));
-        let best = scored.max_by(|a, b| a.0.total_cmp(&b.0))?;
-        self.near[slot] = Some(best);
-        Some(best)
+        scored.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, left)| left)
     }
+}
 
-    fn whole(&mut self, index: usize, column: usize) -> Option<f32> {
-        if column >= self.cols {
-            return None;
+/// The best of the scores within [`WITHIN_PLACE_HALVES`] of every half column, from those at whole columns;
+/// `line` is room to work in.
+fn best_within(whole: &[f32], line: &mut Vec<f32>, near: &mut [f32]) {
+    let reach = WITHIN_PLACE_HALVES as usize;
+    line.clear();
+    line.resize(near.len() + 2 * reach, f32::NEG_INFINITY);
+    for (place, here) in line[reach..].iter_mut().step_by(2).zip(whole) {
+        *place = *here;
+    }
+    for (place, two) in line[reach + 1..].iter_mut().step_by(2).zip(whole.windows(2)) {
+        *place = 0.5 * (two[0] + two[1]);
+    }
+    near.copy_from_slice(&line[..near.len()]);
+    for by in 1..=2 * reach {
+        for (best, other) in near.iter_mut().zip(&line[by..]) {
+            *best = best.max(*other);
         }
-        let known = &mut self.whole[index * self.cols + column];
-        if known.is_nan() {
-            *known = self.scorer.score(index, self.features, self.top, column)?;
-        }
-        Some(*known)
     }
 }

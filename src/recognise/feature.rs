@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use ndarray::{Array2, ArrayView1, Zip};
+use ndarray::{Array2, Zip};
 
 use crate::footage::LumaPlane;
 use crate::setup::PixelBox;
@@ -83,6 +83,9 @@ impl Window {
         let inside =
             usize::try_from(left).ok().and_then(|left| line.get(left..left + self.cols * self.factor));
         match inside {
+            Some(levels) if self.factor == 1 => {
+                target.iter_mut().zip(levels).for_each(|(target, level)| *target += f32::from(*level));
+            }
             Some(levels) => {
                 for (target, levels) in target.iter_mut().zip(levels.chunks_exact(self.factor)) {
                     *target += levels.iter().map(|level| u32::from(*level)).sum::<u32>() as f32;
@@ -162,44 +165,41 @@ pub(super) fn blurred_across(levels: &Array2<f32>, sigma_px: f32) -> Array2<f32>
 
 /// Separable blur of some rows with a symmetric kernel; edges repeat.
 fn blur(levels: &Array2<f32>, half: &[f32], rows: Range<usize>) -> Array2<f32> {
-    let (last, reach) = (levels.nrows().saturating_sub(1), half.len() - 1);
     let mut out = Array2::zeros((rows.len(), levels.ncols()));
-    let mut line = vec![0.0; levels.ncols() + 2 * reach];
-    for (row, mut target) in rows.zip(out.rows_mut()) {
-        let Some(target) = target.as_slice_mut() else { continue };
-        let middle = &mut line[reach..reach + target.len()];
-        weigh(middle, half, |k| (levels.row(row.saturating_sub(k)), levels.row((row + k).min(last))));
-        let (Some(first), Some(end)) = (middle.first().copied(), middle.last().copied()) else { continue };
-        line[..reach].fill(first);
-        line[reach + target.len()..].fill(end);
-        let cols = target.len();
-        let shifted = |by: usize| ArrayView1::from(&line[by..by + cols]);
-        weigh(target, half, |k| (shifted(reach - k), shifted(reach + k)));
+    if let (Some(levels), Some(out), width @ 1..) = (levels.as_slice(), out.as_slice_mut(), levels.ncols()) {
+        blur_rows(levels, width, half, rows, out);
     }
     out
 }
 
-/// Weighted sum of lines: the centre line, and the pair of lines at each distance from it.
-fn weigh<'a>(
-    target: &mut [f32],
-    half: &[f32],
-    lines: impl Fn(usize) -> (ArrayView1<'a, f32>, ArrayView1<'a, f32>),
-) {
-    for (k, weight) in half.iter().enumerate() {
-        let (before, after) = lines(k);
-        let (Some(before), Some(after)) = (before.as_slice(), after.as_slice()) else { continue };
-        if k == 0 {
-            target.iter_mut().zip(before).for_each(|(target, level)| *target = weight * level);
-        } else {
-            add_pair(target, *weight, before, after);
-        }
-    }
-}
-
+/// [`blur`] of a picture `width` wide.
 #[multiversion::multiversion(targets("x86_64+avx2+fma"))]
-fn add_pair(target: &mut [f32], weight: f32, before: &[f32], after: &[f32]) {
-    for ((target, before), after) in target.iter_mut().zip(before).zip(after) {
-        *target += weight * (before + after);
+fn blur_rows(levels: &[f32], width: usize, half: &[f32], rows: Range<usize>, out: &mut [f32]) {
+    let (last, reach) = ((levels.len() / width).saturating_sub(1), half.len() - 1);
+    let mut line = vec![0.0; width + 2 * reach];
+    for (row, target) in rows.zip(out.chunks_exact_mut(width)) {
+        let middle = &mut line[reach..reach + width];
+        middle.fill(0.0);
+        for (k, weight) in half.iter().enumerate() {
+            let before = &levels[row.saturating_sub(k) * width..][..width];
+            let after = &levels[(row + k).min(last) * width..][..width];
+            // The centre line is its own neighbour on both sides.
+            let weight = if k == 0 { 0.5 * weight } else { *weight };
+            for ((sum, before), after) in middle.iter_mut().zip(before).zip(after) {
+                *sum += weight * (before + after);
+            }
+        }
+        let (first, end) = (middle[0], middle[width - 1]);
+        line[..reach].fill(first);
+        line[reach + width..].fill(end);
+        target.fill(0.0);
+        for (k, weight) in half.iter().enumerate() {
+            let (before, after) = (&line[reach - k..][..width], &line[reach + k..][..width]);
+            let weight = if k == 0 { 0.5 * weight } else { *weight };
+            for ((sum, before), after) in target.iter_mut().zip(before).zip(after) {
+                *sum += weight * (before + after);
+            }
+        }
     }
 }
 

@@ -1,4 +1,4 @@
-//! What a region's text can look like: digits, a decimal point at its known place, a minus sign.
+//! What a region's text can look like: digits, a decimal point or colon at its known place, a minus sign.
 
 use super::decode::Anchor;
 use crate::setup::Region;
@@ -13,6 +13,8 @@ pub enum Slot {
     Digit,
     /// The decimal point.
     Point,
+    /// The colon between minutes and seconds.
+    Colon,
     /// A minus sign.
     Minus,
 }
@@ -24,6 +26,7 @@ impl Slot {
         match self {
             Self::Digit => character.is_ascii_digit(),
             Self::Point => character == '.',
+            Self::Colon => character == ':',
             Self::Minus => character == '-',
         }
     }
@@ -45,8 +48,10 @@ pub struct Step {
 pub struct Grammar {
     /// Digits of the longest text.
     most_digits: u8,
-    /// Digits after the point.
-    decimals: u8,
+    /// Digits after the mark.
+    after: u8,
+    /// The decimal point or the colon.
+    mark: Slot,
     from_left: Vec<Step>,
     from_right: Vec<Step>,
 }
@@ -55,23 +60,27 @@ impl Grammar {
     /// The grammar of a region.
     #[must_use]
     pub fn of(region: &Region) -> Self {
-        Self::new(
-            region.digits.unwrap_or(MOST_DIGITS),
-            region.decimals,
-            region.range.is_none_or(|(low, _)| low < 0.0),
-        )
+        let digits = region.digits.unwrap_or(MOST_DIGITS);
+        match region.parted() {
+            (':', after) => Self::parted_by(Slot::Colon, digits, after, false),
+            (_, after) => Self::new(digits, after, region.range.is_none_or(|(low, _)| low < 0.0)),
+        }
     }
 
     /// Texts of up to `digits` digits, `decimals` of them after the point; `minus` tells whether a minus
     /// sign may lead.
     #[must_use]
     pub fn new(digits: u8, decimals: u8, minus: bool) -> Self {
-        let decimals = decimals.min(MOST_DIGITS - 1);
-        let most_digits = digits.clamp(decimals + 1, MOST_DIGITS);
-        let patterns = patterns(most_digits, decimals, minus);
+        Self::parted_by(Slot::Point, digits, decimals, minus)
+    }
+
+    fn parted_by(mark: Slot, digits: u8, after: u8, minus: bool) -> Self {
+        let after = after.min(MOST_DIGITS - 1);
+        let most_digits = digits.clamp(after + 1, MOST_DIGITS);
+        let patterns = patterns(mark, most_digits, after, minus);
         let reversed: Vec<Vec<Slot>> =
             patterns.iter().map(|pattern| pattern.iter().rev().copied().collect()).collect();
-        Self { most_digits, decimals, from_left: steps(&patterns), from_right: steps(&reversed) }
+        Self { most_digits, after, mark, from_left: steps(&patterns), from_right: steps(&reversed) }
     }
 
     /// The steps that build all texts from the end that stays put; a step comes after the one it
@@ -90,29 +99,37 @@ impl Grammar {
         text.chars().filter(char::is_ascii_digit).count() >= usize::from(self.most_digits)
     }
 
-    /// The number a text stands for, if the text follows this grammar.
+    /// The number a text stands for, if the text follows this grammar; minutes and seconds in seconds.
     #[must_use]
     pub fn value(&self, text: &str) -> Option<f64> {
         let unsigned = text.strip_prefix('-').unwrap_or(text);
-        let (whole, fraction) = unsigned.split_once('.').unwrap_or((unsigned, ""));
+        let mark = if self.mark == Slot::Colon { ':' } else { '.' };
+        let (whole, rest) = unsigned.split_once(mark).unwrap_or((unsigned, ""));
         let digits_only = |part: &str| part.chars().all(|c| c.is_ascii_digit());
         let fits = !whole.is_empty()
             && digits_only(whole)
-            && digits_only(fraction)
-            && fraction.len() == usize::from(self.decimals)
-            && unsigned.contains('.') == (self.decimals > 0);
-        if fits { text.parse().ok() } else { None }
+            && digits_only(rest)
+            && rest.len() == usize::from(self.after)
+            && unsigned.contains(mark) == (self.after > 0);
+        match self.mark {
+            _ if !fits => None,
+            Slot::Colon => {
+                let (minutes, seconds): (f64, f64) = (whole.parse().ok()?, rest.parse().ok()?);
+                (seconds < 60.0).then_some(60.0 * minutes + seconds)
+            }
+            _ => text.parse().ok(),
+        }
     }
 }
 
 /// All patterns, left to right, from the shortest to the longest.
-fn patterns(digits: u8, decimals: u8, minus: bool) -> Vec<Vec<Slot>> {
+fn patterns(mark: Slot, digits: u8, after: u8, minus: bool) -> Vec<Vec<Slot>> {
     let mut patterns = Vec::new();
-    for whole in 1..=digits - decimals {
+    for whole in 1..=digits - after {
         let mut pattern = vec![Slot::Digit; usize::from(whole)];
-        if decimals > 0 {
-            pattern.push(Slot::Point);
-            pattern.extend(vec![Slot::Digit; usize::from(decimals)]);
+        if after > 0 {
+            pattern.push(mark);
+            pattern.extend(vec![Slot::Digit; usize::from(after)]);
         }
         patterns.push(pattern.clone());
         if minus {
@@ -152,6 +169,7 @@ mod tests {
         let sign = |slot: Slot| match slot {
             Slot::Digit => 'd',
             Slot::Point => '.',
+            Slot::Colon => ':',
             Slot::Minus => '-',
         };
         let text = |end: usize| {
@@ -177,6 +195,19 @@ mod tests {
         let grammar = Grammar::new(2, 0, true);
         for anchor in [Anchor::Left, Anchor::Right] {
             assert_eq!(texts(&grammar, anchor), ["-d", "-dd", "d", "dd"]);
+        }
+    }
+
+    #[test]
+    fn minutes_and_seconds_are_read_as_seconds() {
+        let grammar = Grammar::parted_by(Slot::Colon, 4, 2, false);
+        for anchor in [Anchor::Left, Anchor::Right] {
+            assert_eq!(texts(&grammar, anchor), ["d:dd", "dd:dd"]);
+        }
+        assert_eq!(grammar.value("02:05"), Some(125.0));
+        assert_eq!(grammar.value("9:59"), Some(599.0));
+        for text in ["", "125", "2.05", ":05", "2:5", "2:60", "2:0a"] {
+            assert_eq!(grammar.value(text), None, "{text}");
         }
     }
 

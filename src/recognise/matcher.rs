@@ -14,15 +14,10 @@ use super::strangeness::{Strange, Strangeness};
 
 /// Rates how well a character explains a place of the features.
 pub trait Scorer {
-    /// How much better character `index` explains the cell with its top left corner at (`top`,
-    /// `left`) than nothing does: above 0 when better. `None` where the cell leaves the features.
-    fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32>;
-
-    /// The scores of character `index` at all columns of a row, where working them out together is cheaper
-    /// than one by one.
-    fn scores_of_row(&self, _index: usize, _features: &Array2<f32>, _top: usize) -> Option<Vec<f32>> {
-        None
-    }
+    /// How much better character `index` explains the cells of a row than nothing does: above 0 when better.
+    /// `row` has an entry a column; entry x is for the cell with its top left corner at (`top`, x), and stays
+    /// negative infinity where the cell leaves the features.
+    fn score_row(&self, index: usize, features: &Array2<f32>, top: usize, row: &mut [f32]);
 
     /// Twice the score that a true match is expected to reach.
     fn distance2(&self, index: usize) -> f32;
@@ -50,15 +45,11 @@ impl<'a> Correlator<'a> {
 }
 
 impl Scorer for Correlator<'_> {
-    fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32> {
-        let shape = self.alphabet.shapes.get(index)?;
-        Some(normalised_correlation(&shape.template, features, top, left)? - CORRELATION_OF_SOMETHING)
-    }
-
-    fn scores_of_row(&self, index: usize, features: &Array2<f32>, top: usize) -> Option<Vec<f32>> {
-        let mut row = correlations(&self.alphabet.shapes.get(index)?.template, features, top);
-        row.iter_mut().for_each(|score| *score -= CORRELATION_OF_SOMETHING);
-        Some(row)
+    fn score_row(&self, index: usize, features: &Array2<f32>, top: usize, row: &mut [f32]) {
+        let Some(shape) = self.alphabet.shapes.get(index) else { return };
+        for (score, correlation) in row.iter_mut().zip(correlations(&shape.template, features, top)) {
+            *score = correlation - CORRELATION_OF_SOMETHING;
+        }
     }
 
     fn distance2(&self, _index: usize) -> f32 {
@@ -73,11 +64,9 @@ impl Scorer for Correlator<'_> {
 /// One character's filter.
 #[derive(Debug, Clone)]
 struct Filter {
-    /// S^-1 t, row-major, rows x stride; zero beyond the template's columns.
+    /// S^-1 t, row-major, rows x cols.
     weights: Vec<f32>,
     cols: usize,
-    /// Columns rounded up to whole vectors.
-    stride: usize,
     /// t' S^-1 t without the template's own noise: the squared distance between the character and nothing.
     distance2: f32,
     /// What the template's own noise adds to t' S^-1 t.
@@ -118,15 +107,17 @@ impl Matcher {
 }
 
 impl Scorer for Matcher {
-    /// The log-likelihood ratio.
-    fn score(&self, index: usize, features: &Array2<f32>, top: usize, left: usize) -> Option<f32> {
-        let filter = self.filters.get(index)?;
-        if top + self.rows > features.nrows() || left + filter.cols > features.ncols() {
-            return None;
+    /// The log-likelihood ratios.
+    fn score_row(&self, index: usize, features: &Array2<f32>, top: usize, row: &mut [f32]) {
+        let (Some(filter), Some(levels)) = (self.filters.get(index), features.as_slice()) else { return };
+        let (rows, width) = features.dim();
+        let columns = (width + 1).saturating_sub(filter.cols).min(row.len());
+        if top + self.rows > rows || columns == 0 {
+            return;
         }
-        let cols = if left + filter.stride <= features.ncols() { filter.stride } else { filter.cols };
-        let from = features.as_slice()?.get(top * features.ncols() + left..)?;
-        Some(weighed(&filter.weights, from, (cols, filter.stride, features.ncols())) - 0.5 * filter.distance2)
+        let base = -0.5 * filter.distance2;
+        let under = &levels[top * width..(top + self.rows) * width];
+        slide(&filter.weights, filter.cols, under, width, (base, &mut row[..columns]));
     }
 
     /// Squared distance between character `index` and nothing.
@@ -143,7 +134,7 @@ impl Scorer for Matcher {
 /// A filter's weights times another template, over the columns both have.
 fn cross(filter: &Filter, template: &Array2<f32>) -> f64 {
     let cols = filter.cols.min(template.ncols());
-    let rows = filter.weights.chunks_exact(filter.stride).zip(template.rows());
+    let rows = filter.weights.chunks_exact(filter.cols).zip(template.rows());
     rows.map(|(weights, row)| (0..cols).map(|x| f64::from(weights[x] * row[x])).sum::<f64>()).sum()
 }
 
@@ -153,99 +144,15 @@ fn filter_of(shape: &Shape, weights: &[f64], of_noise: f64) -> Filter {
     let as_seen = weights.iter().zip(&shape.template).map(|(w, t)| w * f64::from(*t)).sum::<f64>();
     let of_noise = of_noise.min(MOST_NOISE_SHARE * as_seen);
     let distance2 = as_seen - of_noise;
-    let cols = shape.template.ncols();
-    let stride = cols.next_multiple_of(LANES);
-    let mut padded = Vec::with_capacity(stride * shape.template.nrows());
-    for row in weights.chunks_exact(cols) {
-        padded.extend(row.iter().map(|weight| *weight as f32));
-        padded.resize(padded.len() + stride - cols, 0.0);
-    }
-    Filter { weights: padded, cols, stride, distance2: distance2 as f32, of_noise }
+    let weights = weights.iter().map(|weight| *weight as f32).collect();
+    Filter { weights, cols: shape.template.ncols(), distance2: distance2 as f32, of_noise }
 }
 
 /// Largest share of a squared distance that is put down to noise.
 const MOST_NOISE_SHARE: f64 = 0.5;
 
-/// Numbers multiplied at a time, so that the compiler can use vector instructions.
-const LANES: usize = 8;
-
-/// Rows worked on side by side, so that a sum need not wait for the one before.
-const ROWS: usize = 4;
-
-/// Sum of weights times features over `cols` columns; rows stand apart by the strides of each.
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn weighed(weights: &[f32], features: &[f32], (cols, stride, apart): (usize, usize, usize)) -> f32 {
-    let mut lanes = [[0.0_f32; LANES]; ROWS];
-    let mut rest = 0.0;
-    let rows = weights.len() / stride;
-    let weights = |row: usize| &weights[row * stride..row * stride + cols];
-    let features = |row: usize| &features[row * apart..row * apart + cols];
-    for top in (0..rows - rows % ROWS).step_by(ROWS) {
-        let pair =
-            |row: usize| weights(top + row).chunks_exact(LANES).zip(features(top + row).chunks_exact(LANES));
-        for (((first, second), third), fourth) in pair(0).zip(pair(1)).zip(pair(2)).zip(pair(3)) {
-            for (lanes, (weights, levels)) in lanes.iter_mut().zip([first, second, third, fourth]) {
-                for ((lane, weight), level) in lanes.iter_mut().zip(weights).zip(levels) {
-                    *lane += weight * level;
-                }
-            }
-        }
-    }
-    for row in 0..rows {
-        let whole = if row < rows - rows % ROWS { cols - cols % LANES } else { 0 };
-        let products = weights(row)[whole..].iter().zip(&features(row)[whole..]);
-        rest += products.map(|(weight, level)| weight * level).sum::<f32>();
-    }
-    lanes.iter().flatten().sum::<f32>() + rest
-}
-
-/// sum(t f), sum(t t) and sum(f f) over the rows of a template, `cols` wide, and the features under it, whose
-/// rows stand `stride` apart.
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn products(template: &[f32], features: &[f32], cols: usize, stride: usize) -> [f32; 3] {
-    let (mut tf, mut tt, mut ff) = ([0.0_f32; LANES], [0.0_f32; LANES], [0.0_f32; LANES]);
-    let mut rest = [0.0_f32; 3];
-    for (t, f) in template.chunks_exact(cols).zip(features.chunks(stride)) {
-        let f = &f[..cols];
-        let (t8, f8) = (t.chunks_exact(LANES), f.chunks_exact(LANES));
-        for (t, f) in t8.remainder().iter().zip(f8.remainder()) {
-            rest[0] += t * f;
-            rest[1] += t * t;
-            rest[2] += f * f;
-        }
-        for (t, f) in t8.zip(f8) {
-            for lane in 0..LANES {
-                tf[lane] += t[lane] * f[lane];
-                tt[lane] += t[lane] * t[lane];
-                ff[lane] += f[lane] * f[lane];
-            }
-        }
-    }
-    let sum = |lanes: [f32; LANES]| lanes.iter().sum::<f32>();
-    [sum(tf) + rest[0], sum(tt) + rest[1], sum(ff) + rest[2]]
-}
-
-/// Normalised correlation of a template with the features at (`top`, `left`), -1 to 1:
-/// sum(t f) / sqrt(sum(t t) sum(f f)). `None` where the cell leaves the features; 0 where either is
-/// flat.
-#[must_use]
-pub fn normalised_correlation(
-    template: &Array2<f32>,
-    features: &Array2<f32>,
-    top: usize,
-    left: usize,
-) -> Option<f32> {
-    let (rows, cols) = template.dim();
-    if top + rows > features.nrows() || left + cols > features.ncols() {
-        return None;
-    }
-    let (Some(t), Some(f)) = (template.as_slice(), features.as_slice()) else { return None };
-    let [tf, tt, ff] = products(t, &f[top * features.ncols() + left..], cols, features.ncols());
-    let scale = (tt * ff).sqrt();
-    Some(if scale > 0.0 { tf / scale } else { 0.0 })
-}
-
-/// [`normalised_correlation`] at all columns of a row; empty where the cell leaves the features.
+/// Normalised correlation of a template with the features at all columns of a row, -1 to 1:
+/// sum(t f) / sqrt(sum(t t) sum(f f)); 0 where either is flat. Empty where the cell leaves the features.
 #[must_use]
 pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) -> Vec<f32> {
     let ((rows, cols), (height, width)) = (template.dim(), features.dim());
@@ -255,7 +162,7 @@ pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) 
     }
     let under = &f[top * width..(top + rows) * width];
     let mut products = vec![0.0; width - cols + 1];
-    slide(t, cols, under, width, &mut products);
+    slide(t, cols, under, width, (0.0, &mut products));
     let mut squares = vec![0.0_f32; width];
     for row in under.chunks_exact(width) {
         squares.iter_mut().zip(row).for_each(|(sum, level)| *sum += level * level);
@@ -268,14 +175,41 @@ pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) 
     products
 }
 
-/// Adds to `sums` the products of a template with the features, rows `width` wide, at every column.
+/// Columns whose sums are kept in registers while a template slides over them.
+const TILE: usize = 32;
+
+/// The products of a template with the features, rows `width` wide, at every column, added to `base`.
 #[multiversion(targets("x86_64+avx2+fma"))]
-fn slide(template: &[f32], cols: usize, features: &[f32], width: usize, sums: &mut [f32]) {
-    for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
-        for (weight, levels) in template.iter().zip(row.windows(sums.len())) {
-            for (sum, level) in sums.iter_mut().zip(levels) {
-                *sum += weight * level;
+fn slide(template: &[f32], cols: usize, features: &[f32], width: usize, (base, sums): (f32, &mut [f32])) {
+    let columns = sums.len();
+    // The last tile may overlap the one before: its sums are the same.
+    let firsts = (0..columns / TILE).map(|tile| tile * TILE).chain(columns.checked_sub(TILE));
+    for first in firsts {
+        // Two sets of sums, so that one need not wait for the other.
+        let (mut even, mut odd) = ([base; TILE], [0.0_f32; TILE]);
+        for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
+            let levels = &row[first..first + cols - 1 + TILE];
+            let mut pairs = template.chunks_exact(2);
+            for (pair, levels) in (&mut pairs).zip(levels.windows(TILE + 1).step_by(2)) {
+                for at in 0..TILE {
+                    even[at] += pair[0] * levels[at];
+                    odd[at] += pair[1] * levels[at + 1];
+                }
             }
+            if let ([weight], levels) = (pairs.remainder(), &levels[cols - 1..]) {
+                even.iter_mut().zip(levels).for_each(|(sum, level)| *sum += weight * level);
+            }
+        }
+        let sums = sums[first..first + TILE].iter_mut();
+        sums.zip(even.iter().zip(odd)).for_each(|(sum, (even, odd))| *sum = even + odd);
+    }
+    if columns >= TILE {
+        return;
+    }
+    sums.fill(base);
+    for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
+        for (weight, levels) in template.iter().zip(row.windows(columns)) {
+            sums.iter_mut().zip(levels).for_each(|(sum, level)| *sum += weight * level);
         }
     }
 }

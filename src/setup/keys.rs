@@ -86,7 +86,7 @@ pub(super) const REGION: [Key; 7] = [
         required: false,
         entries: None,
         form: "unit = \"km/h\", a unit in quotes",
-        help: "unit of the number shown",
+        help: "unit of the number shown; min:s for a clock of minutes and seconds",
     },
     Key {
         name: "digits",

@@ -111,6 +111,16 @@ impl Region {
     pub fn new(channel: Channel, place: PixelBox, unit: Option<Unit>) -> Self {
         Self { channel, place, unit, digits: None, decimals: 0, range: None, max_rate: None }
     }
+
+    /// The mark that parts the digits, and how many digits follow it: a colon and two for minutes and seconds,
+    /// else the decimal point and the decimals.
+    #[must_use]
+    pub fn parted(&self) -> (char, u8) {
+        match self.unit {
+            Some(Unit::MinutesAndSeconds) => (':', 2),
+            _ => ('.', self.decimals),
+        }
+    }
 }
 
 /// The camera and its overlay.

@@ -8,8 +8,7 @@ use ndarray::Array2;
 use super::layout::{Layout, advance, edges};
 use super::{Group, Patch, Told, ToldMoment, ToldRegion};
 use crate::recognise::feature::HighPass;
-use crate::recognise::matcher::normalised_correlation;
-use crate::recognise::patch_at;
+use crate::recognise::{correlation, patch_at};
 
 /// Shifts of a whole text tried, in half working pixels.
 const SHIFT_HALF_PX: i32 = 5;
@@ -44,7 +43,7 @@ pub(super) struct CharacterCut {
 pub(super) fn held<'a>(moment: &'a ToldMoment, factor: usize, high_pass: &HighPass) -> Vec<&'a Patch> {
     let features = |patch: &Patch| high_pass.apply(&patch.levels(factor));
     let centre = features(&moment.centre);
-    let likeness = |patch: &Patch| normalised_correlation(&features(patch), &centre, 0, 0).unwrap_or(-1.0);
+    let likeness = |patch: &Patch| correlation(&features(patch), &centre);
     let rated = |patches: &'a [Patch]| -> Vec<(&'a Patch, f32)> {
         patches.iter().map(|patch| (patch, likeness(patch))).collect()
     };

@@ -38,8 +38,8 @@ fn other_count(region: &Region, ink: &RegionInk, number: usize, layout: &Layout)
     };
     let as_told = cost(reading.text.clone()).unwrap_or(f32::INFINITY);
     let sign = usize::from(reading.text.starts_with('-'));
-    let whole = reading.text.split('.').next().map_or(0, str::len) - sign;
-    let decimals = usize::from(region.decimals);
+    let whole = reading.text.split(['.', ':']).next().map_or(0, str::len) - sign;
+    let decimals = usize::from(region.parted().1);
     let most = region.digits.map_or(MOST_DIGITS, usize::from).saturating_sub(decimals).max(1);
     let rest = reading.text.get(sign + whole..).unwrap_or_default();
     let minus = reading.text.get(..sign).unwrap_or_default();

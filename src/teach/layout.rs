@@ -69,7 +69,7 @@ const MOST_LAYOUTS: usize = 20;
 /// The layouts that the strokes contradict least, best first, of regions written in the same face,
 /// whose text is `height` working pixels high. No two have the same pitch.
 pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
-    let has_point = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('.'));
+    let has_point = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(['.', ':']));
     let points = if has_point { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
     let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
     let pitches = (0..=steps).map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
@@ -85,7 +85,7 @@ pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
 
 /// The same pitch with other widths of the decimal point, in steps of a fiftieth of the pitch.
 pub(super) fn with_other_points(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
-    if !regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('.')) {
+    if !regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(['.', ':'])) {
         return Vec::new();
     }
     let widths = FINE_POINT_WIDTHS.map(|fiftieths| layout.pitch * f32::from(fiftieths) / 50.0);
@@ -207,7 +207,7 @@ mod tests {
         let line = Line { right_aligned: true, position: 50.0 };
         let mut ink = vec![0.0; 60];
         for (character, pair) in text.chars().zip(edges(text, &line, 10.0, 4.0).windows(2)) {
-            let margin = if character == '.' { 1 } else { 2 };
+            let margin = if matches!(character, '.' | ':') { 1 } else { 2 };
             ink[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
         }
         let total: f32 = ink.iter().sum();

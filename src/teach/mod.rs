@@ -148,6 +148,19 @@ pub enum TeachError {
         /// The value that the told text needs.
         mend: usize,
     },
+    /// A told text and the unit of its region disagree on a colon.
+    #[error(
+        "{channel}@{time_s}={text}: a readout of unit = \"min:s\" shows minutes, a colon and two digits of seconds, \
+         and no other shows a colon: tell the text as shown, or mend the unit of {channel} in the setup"
+    )]
+    NoClock {
+        /// The channel told.
+        channel: String,
+        /// The time told.
+        time_s: f64,
+        /// The text told.
+        text: String,
+    },
     /// No strokes stand out where the text should be.
     #[error(
         "channel {channel}: no text stands out in its box; look at the box with `pairspeed inspect CLIP --setup FILE`"
@@ -266,7 +279,8 @@ fn check_told(regions: &[Region], moments: &[ToldMoment]) -> Result<(), TeachErr
 /// another text would never be read.
 fn check_form(region: &Region, told: &Told) -> Result<(), TeachError> {
     let of_digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();
-    let after = told.text.split_once('.').map_or(0, |(_, after)| of_digits(after));
+    let (mark, wanted_after) = region.parted();
+    let after = told.text.split_once(mark).map_or(0, |(_, after)| of_digits(after));
     let all = of_digits(&told.text);
     let other = |told_count: usize, place: &str, key: &'static str, wanted: u8, mend: usize| {
         let digits = if told_count == 1 { "digit" } else { "digits" };
@@ -280,8 +294,15 @@ fn check_form(region: &Region, told: &Told) -> Result<(), TeachError> {
             mend,
         })
     };
-    if after != usize::from(region.decimals) {
-        return other(after, " after the point", "decimals", region.decimals, after);
+    if (mark == ':' && after != usize::from(wanted_after)) || told.text.contains(':') != (mark == ':') {
+        return Err(TeachError::NoClock {
+            channel: region.channel.name().to_owned(),
+            time_s: told.time_s,
+            text: told.text.clone(),
+        });
+    }
+    if after != usize::from(wanted_after) {
+        return other(after, " after the point", "decimals", wanted_after, after);
     }
     match region.digits {
         Some(digits) if all > usize::from(digits) => other(all, "", "digits", digits, all),

@@ -111,15 +111,16 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
 
 /// Left edges of the digits of all texts that a region may show.
 fn lefts(told: &ToldRegion<'_>, layout: &Layout, index: usize) -> Vec<f32> {
-    let decimals = usize::from(told.region.decimals);
-    let digits = usize::from(told.region.digits.unwrap_or(MOST_DIGITS)).max(decimals + 1);
-    let mut lefts: Vec<f32> = (1..=digits - decimals)
+    let (mark, after) = told.region.parted();
+    let after = usize::from(after);
+    let digits = usize::from(told.region.digits.unwrap_or(MOST_DIGITS)).max(after + 1);
+    let mut lefts: Vec<f32> = (1..=digits - after)
         .flat_map(|whole| {
-            let text = placeholder(whole, decimals);
+            let text = placeholder(whole, mark, after);
             let edges = edges(&text, &layout.lines[index], layout.pitch, layout.point);
             text.chars()
                 .zip(edges)
-                .filter(|(letter, _)| *letter != '.')
+                .filter(|(letter, _)| *letter != mark)
                 .map(|(_, edge)| edge)
                 .collect::<Vec<_>>()
         })
@@ -129,10 +130,10 @@ fn lefts(told: &ToldRegion<'_>, layout: &Layout, index: usize) -> Vec<f32> {
     lefts
 }
 
-/// A text of some digits before and after the point.
-fn placeholder(whole: usize, decimals: usize) -> String {
-    let point = if decimals > 0 { "." } else { "" };
-    format!("{}{point}{}", "0".repeat(whole), "0".repeat(decimals))
+/// A text of some digits before and after the mark.
+fn placeholder(whole: usize, mark: char, after: usize) -> String {
+    let mark = if after > 0 { mark.to_string() } else { String::new() };
+    format!("{}{mark}{}", "0".repeat(whole), "0".repeat(after))
 }
 
 /// Mean square of the difference of two shapes, either of which may be off by a little.

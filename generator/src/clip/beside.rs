@@ -143,13 +143,16 @@ pub(super) fn write_setup(source: &FrameSource, path: &Path) -> Result<(), Error
     let scenario = source.scenario();
     let drift_px = scenario.degradation.overlay_drift_px;
     let frame = [scenario.video.width, scenario.video.height];
-    let numbers = source.layout.fields.iter().filter(|placed| placed.field.channel != Channel::Timer);
+    let fields = source.layout.fields.iter();
     let file = SetupFile {
         camera: CameraEntry { name: format!("{} camera", scenario.name), frame },
-        region: numbers.map(|placed| region(placed, drift_px, frame, scenario)).collect(),
+        region: fields.map(|placed| region(placed, drift_px, frame, scenario)).collect(),
     };
     files::write_toml(path, &file)
 }
+
+/// Digits of the timer: two of minutes, two of seconds.
+const TIMER_DIGITS: usize = 4;
 
 fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Scenario) -> RegionEntry {
     let field = &placed.field;
@@ -164,7 +167,11 @@ fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Sce
         channel: field.channel.name(),
         place: grown(placed, drift_px, frame),
         unit,
-        digits: field.width - usize::from(field.decimals > 0),
+        digits: if field.channel == Channel::Timer {
+            TIMER_DIGITS
+        } else {
+            field.width - usize::from(field.decimals > 0)
+        },
         decimals: field.decimals,
         range: range.map(|value| rounded((value + offset) * factor, 1).floor()),
         max_rate: rounded(max_rate * factor, 0).max(1.0),

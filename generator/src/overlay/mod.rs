@@ -137,6 +137,7 @@ fn widest(field: &Field) -> String {
 fn unit_letters(field: &Field) -> &'static str {
     match field.unit_and_factor().0 {
         Some("deg") => "°",
+        Some("min:s") => "",
         Some(unit) => unit,
         None => "",
     }
