@@ -95,7 +95,7 @@ impl Window {
                 "{what}: never; notice: {:?}",
                 self.harness.state().shared().notice
             );
-            std::thread::sleep(Duration::from_millis(10));
+            std::thread::sleep(Duration::from_millis(100));
             self.harness.step();
         }
         self.harness.run_steps(3);
@@ -110,7 +110,7 @@ impl Window {
                 "{words}: never; notice: {:?}",
                 self.harness.state().shared().notice
             );
-            std::thread::sleep(Duration::from_millis(10));
+            std::thread::sleep(Duration::from_millis(100));
             self.harness.step();
         }
         self.harness.run_steps(3);

@@ -51,6 +51,11 @@ impl Editor {
         &self.marks
     }
 
+    /// What was saved last.
+    pub fn saved(&self) -> &Marks {
+        &self.saved
+    }
+
     /// The region chosen.
     pub fn chosen(&self) -> Option<usize> {
         self.chosen.filter(|chosen| *chosen < self.marks.regions.len())
@@ -283,6 +288,16 @@ mod tests {
         assert!(editor.is_unsaved());
         editor.undo();
         assert!(!editor.is_unsaved());
+    }
+
+    #[test]
+    fn a_setup_taken_from_a_file_is_saved_and_can_be_undone() {
+        let mut editor = with_two();
+        let taken = Marks { name: "nose".to_owned(), regions: Vec::new() };
+        editor.take(taken.clone());
+        assert_eq!((editor.marks(), editor.saved()), (&taken, &taken));
+        assert!(editor.undo() && editor.is_unsaved());
+        assert_eq!(editor.marks().regions.len(), 2);
     }
 
     #[test]

@@ -49,8 +49,14 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
     if chosen != editor.chosen() {
         editor.choose(chosen);
     }
-    if let Reads::Failed(message) = reads {
-        ui.label(RichText::new(*message).color(look::colours(ui).wrong));
+    match reads {
+        Reads::Waiting => {
+            ui.weak("… : getting to know the recording with these boxes");
+        }
+        Reads::Failed(message) => {
+            ui.label(RichText::new(*message).color(look::colours(ui).wrong));
+        }
+        Reads::Shown(_) => {}
     }
 }
 

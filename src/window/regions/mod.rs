@@ -92,7 +92,7 @@ impl RegionsScreen {
         self.in_the_way = false;
         if new_recording {
             self.editor.begin(marks);
-        } else {
+        } else if *self.editor.saved() != marks {
             self.editor.take(marks);
         }
         if self.kept.as_ref().is_some_and(|kept| marks_of(kept) == *self.editor.marks()) {
@@ -317,7 +317,7 @@ impl RegionsScreen {
                 return;
             }
             let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();
-            let (digits, read) = ("Go on: teach the digits", "Go on: read");
+            let (digits, read) = ("Go on: digits", "Go on: read");
             if (if unread { look::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
                 shared.go_to = Some(Step::Digits);
             }
