@@ -148,9 +148,10 @@ fn time_words(time_s: f64, length_s: f64) -> String {
     numbers::clock(tenths)
 }
 
-/// The range of a plot: all trusted readings, with some room.
+/// The range of a plot: all trusted readings, with room above them for the name.
 fn value_range(readout: &ChannelReadings) -> (f64, f64) {
-    let axis = Axis::over(readout.values.iter().copied());
+    let above = if readout.channel == Channel::Speed { 0.1 } else { 0.4 };
+    let axis = Axis::over(readout.values.iter().copied()).map(|axis| axis.with_headroom(above));
     axis.map_or((0.0, 1.0), |axis| (axis.low, axis.high))
 }
 
