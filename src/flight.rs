@@ -1,4 +1,4 @@
-//! The findings of one flight: everything the result files are written from.
+//! One flight: what was read of it, and the findings that the result files are written from.
 
 use crate::air::FlightAir;
 use crate::airspeed::{Pair, Pattern, StepResult, WindFinding};
@@ -9,6 +9,19 @@ use crate::propulsion::Findings;
 use crate::series::{ChannelReadings, Series};
 use crate::setup::{Aircraft, Setup};
 use crate::units::Unit;
+
+/// What was read of one flight, before anything is worked out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlightRecord {
+    /// The clips, in the order they were recorded.
+    pub clips: Vec<ClipInfo>,
+    /// The camera setup the clips were read with.
+    pub setup: Setup,
+    /// The trusted readings of every frame and the smoothed speed, in the units of the overlay.
+    pub series: Series,
+    /// What the pilot should know of the clips and of their reading, a sentence each.
+    pub notes: Vec<String>,
+}
 
 /// One flight, read and worked out.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,8 @@
 //! Data flows one way, and [`read_flight`] is the whole of it:
 //!
 //! ```text
-//! footage -> readings -> series -> legs -> pairs -> findings (a Flight, which output writes down)
+//! read_record: footage -> readings -> series (a FlightRecord)
+//! work_out:    series -> legs -> pairs -> findings (a Flight, which output writes down)
 //! ```
 
 pub mod air;
@@ -18,6 +19,7 @@ pub mod legs;
 pub mod output;
 pub mod picture;
 pub mod propulsion;
+pub mod quantity;
 pub mod readings;
 pub mod recognise;
 pub mod series;
@@ -32,7 +34,7 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use flight::Flight;
+use flight::{Flight, FlightRecord};
 use footage::FrameSource as _;
 use glyphs::GlyphSet;
 use legs::LegOptions;
@@ -100,6 +102,19 @@ pub fn read_flight(
     options: &ReadOptions,
     progress: &mut dyn Progress,
 ) -> Result<Flight, ReadError> {
+    Ok(work_out(read_record(clips, setup, options.least_confidence, progress)?, options)?)
+}
+
+/// Reads the consecutive clips of one flight: the long part of the work, from footage to series.
+///
+/// # Errors
+/// [`ReadError`] names the file, what is wrong and the mend.
+pub fn read_record(
+    clips: &[PathBuf],
+    setup: &LoadedSetup,
+    least_confidence: f32,
+    progress: &mut dyn Progress,
+) -> Result<FlightRecord, ReadError> {
     setup.require_speed()?;
     let sets = glyph_sets(setup)?;
     let mut recording = footage::Recording::open(clips)?;
@@ -107,8 +122,7 @@ pub fn read_flight(
     setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
 
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
-    let least = options.least_confidence;
-    let mut read = readings::collect(&mut recording, &prepared, least, progress)?;
+    let mut read = readings::collect(&mut recording, &prepared, least_confidence, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
     let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
     notes.extend(readings::lost_sentences(&read));
@@ -116,9 +130,23 @@ pub fn read_flight(
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences(&info.path));
+    Ok(FlightRecord {
+        clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
+        series: series::trust(read),
+        setup: prepared.setup,
+        notes,
+    })
+}
 
-    let series = series::trust(read).in_units(&options.units);
-    let aircraft = options.aircraft.clone().or_else(|| setup.setup.aircraft.clone()).unwrap_or_default();
+/// Works a flight out from what was read of it: from series to findings, in milliseconds, so that it can
+/// be done again at once with other legs.
+///
+/// # Errors
+/// [`legs::ToldLegError`] where told legs do not fit the flight.
+pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, legs::ToldLegError> {
+    let FlightRecord { clips, setup, series, mut notes } = record;
+    let series = series.in_units(&options.units);
+    let aircraft = options.aircraft.clone().or_else(|| setup.aircraft.clone()).unwrap_or_default();
     let least_voltage_v = options.legs.least_voltage_v.or(aircraft.landing_v());
     let legs = legs::find(&series, &LegOptions { least_voltage_v, ..options.legs.clone() })?;
     let wind = airspeed::find_wind(&series, &legs, &options.wind);
@@ -139,8 +167,8 @@ pub fn read_flight(
     notes.extend(air.sentence().filter(|_| !pairs.is_empty()));
     Ok(Flight {
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
-        clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
-        setup: prepared.setup,
+        clips,
+        setup,
         series,
         legs: legs.legs,
         throttle_source: legs.throttle_source,

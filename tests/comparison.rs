@@ -180,10 +180,8 @@ fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() 
 fn simulated(plan: &Plan) -> FlownFlight {
     let flown = fly(plan);
     let legs = flown.legs.iter().map(|leg| ToldLeg {
-        start_s: leg.start_s + 3.0,
-        end_s: leg.end_s,
-        kind: LegKind::Leg,
         throttle_percent: Some(plan.throttles[leg.step]),
+        ..ToldLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
     });
     let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
     let found = steps(&pair(&find(&trust(flown.readings), &options).unwrap()));

@@ -12,10 +12,8 @@ use pairspeed::series::{Series, trust};
 /// The legs of a flight told as flown, without the seconds after a turn.
 fn told_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
     let legs = flight.legs.iter().map(|leg| ToldLeg {
-        start_s: leg.start_s + 3.0,
-        end_s: leg.end_s,
-        kind: LegKind::Leg,
         throttle_percent: Some(plan.throttles[leg.step]),
+        ..ToldLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
     });
     let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
     let series = trust(flight.readings.clone());

@@ -15,7 +15,7 @@ fn one_leg(change: impl Fn(&mut Readings), options: LegOptions) -> LegSet {
         Plan { whole_flight: false, leg_s: (10.0, 10.0), gust: 0.0, wind_walk: 0.0, ..Plan::default() };
     let mut readings = fly(&plan).readings;
     change(&mut readings);
-    let told = vec![ToldLeg { start_s: 3.0, end_s: 10.0, kind: LegKind::Leg, throttle_percent: None }];
+    let told = vec![ToldLeg::new(3.0, 10.0, LegKind::Leg)];
     find(&trust(readings), &LegOptions { told: Some(told), ..options }).unwrap()
 }
 

@@ -243,12 +243,7 @@ fn figures() {
 /// Airspeeds of legs told as flown, so that only the statistics are on trial.
 fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
     let flight = fly(plan);
-    let legs = flight.legs.iter().map(|leg| ToldLeg {
-        start_s: leg.start_s + 3.0,
-        end_s: leg.end_s,
-        kind: LegKind::Leg,
-        throttle_percent: None,
-    });
+    let legs = flight.legs.iter().map(|leg| ToldLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg));
     let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
     let pairs = pair(&find(&trust(flight.readings), &options).unwrap());
     let truth = flight.airspeeds.clone();

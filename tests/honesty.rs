@@ -24,10 +24,8 @@ const SETTLING_S: f64 = 3.0;
 /// Pairs and steps of a flight whose legs are told as flown, so that only the statistics are on trial.
 fn of_told_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
     let legs = flight.legs.iter().map(|leg| ToldLeg {
-        start_s: leg.start_s + SETTLING_S,
-        end_s: leg.end_s,
-        kind: LegKind::Leg,
         throttle_percent: Some(plan.throttles[leg.step]),
+        ..ToldLeg::new(leg.start_s + SETTLING_S, leg.end_s, LegKind::Leg)
     });
     let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
     let pairs = pair(&find(&trust(flight.readings.clone()), &options).unwrap());

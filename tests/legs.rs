@@ -22,7 +22,7 @@ fn told(legs: Vec<ToldLeg>) -> LegOptions {
 }
 
 fn leg(start_s: f64, end_s: f64, kind: LegKind) -> ToldLeg {
-    ToldLeg { start_s, end_s, kind, throttle_percent: None }
+    ToldLeg::new(start_s, end_s, kind)
 }
 
 fn true_legs(flight: &Flight, kind: impl Fn(bool) -> LegKind) -> Vec<ToldLeg> {

@@ -71,12 +71,8 @@ fn stretches() -> impl Strategy<Value = Vec<f64>> {
 
 fn any_told_leg() -> impl Strategy<Value = ToldLeg> {
     let kind = prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Odd, LegKind::Leg]);
-    (0.0..100.0f64, 0.0..20.0f64, kind).prop_map(|(start_s, length_s, kind)| ToldLeg {
-        start_s,
-        end_s: start_s + length_s,
-        kind,
-        throttle_percent: None,
-    })
+    (0.0..100.0f64, 0.0..20.0f64, kind)
+        .prop_map(|(start_s, length_s, kind)| ToldLeg::new(start_s, start_s + length_s, kind))
 }
 
 proptest! {

@@ -47,11 +47,7 @@ pub struct CompareArguments {
 }
 
 pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
-    let mut flights = Vec::new();
-    for path in &arguments.results {
-        flights.push(FlownFlight::load(path).map_err(Failure::misuse)?);
-    }
-    tell_apart(&mut flights, &arguments.results);
+    let mut flights = FlownFlight::load_all(&arguments.results).map_err(Failure::misuse)?;
     tell_density(&mut flights, arguments.density.as_deref())?;
     let first_unit = flights.first().map(|flight| flight.speed_unit);
     let told = speed_unit(arguments.units.as_deref())?;
@@ -74,16 +70,6 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
         json: || comparison_json(&comparisons, &style),
         text: || comparison_text(&comparisons, &style),
     })
-}
-
-/// Flights whose folders have one name are called by their paths.
-fn tell_apart(flights: &mut [FlownFlight], paths: &[PathBuf]) {
-    let names: Vec<String> = flights.iter().map(|flight| flight.name.clone()).collect();
-    for (flight, path) in flights.iter_mut().zip(paths) {
-        if names.iter().filter(|name| **name == flight.name).count() > 1 {
-            flight.name = path.display().to_string();
-        }
-    }
 }
 
 fn tell_density(flights: &mut [FlownFlight], told: Option<&[f64]>) -> Result<(), Failure> {

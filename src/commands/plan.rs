@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use pairspeed::output::{test_card_html, test_card_json, test_card_text};
-use pairspeed::propulsion::{FlownFlight, PlanWish, plan};
+use pairspeed::propulsion::{FlownFlight, PlanWish, plan, usual_half_width};
 use pairspeed::units::Unit;
 
 use super::Failure;
@@ -102,13 +102,4 @@ fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanWish, Failure> {
         flight_s: arguments.minutes.map(|minutes| 60.0 * minutes),
         pack: arguments.pack_wh.zip(arguments.full_power_w),
     })
-}
-
-fn usual_half_width(unit: Unit) -> &'static str {
-    match unit {
-        Unit::MilesPerHour => "1 mph",
-        Unit::Knots => "1 kn",
-        Unit::MetresPerSecond => "0.5 m/s",
-        _ => "2 km/h",
-    }
 }

@@ -1,11 +1,11 @@
 //! `read`: the whole job, from clips to airspeeds.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
-use pairspeed::legs::{self, LegOptions};
+use pairspeed::legs::{self, LegEdits, LegOptions};
 use pairspeed::output::folder::{ResultFolder, usual_folder};
 use pairspeed::output::{summary_json, table};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
@@ -44,7 +44,8 @@ pub struct ReadArguments {
     /// a throttle that is
     #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', value_parser = percent, allow_negative_numbers = true)]
     throttle: Option<Vec<f64>>,
-    /// A CSV file of legs (start_s,end_s,kind,throttle_percent) to use instead of those found
+    /// Legs to use instead of those found: a CSV file (start_s,end_s,kind,throttle_percent), or the
+    /// legs.toml of legs edited in the window
     #[arg(long, value_name = "FILE")]
     legs: Option<PathBuf>,
     /// Probability from which on a reading is believed; others are left blank
@@ -97,9 +98,12 @@ pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
 }
 
 fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
-    let told = arguments.legs.as_ref().map(legs::read_file).transpose().map_err(Failure::misuse)?;
+    let legs = match &arguments.legs {
+        Some(file) => told_legs(file, &arguments.clips)?,
+        None => LegOptions::default(),
+    };
     if let (Some(file), Some(_)) = (&arguments.legs, &arguments.throttle)
-        && told.iter().flatten().any(|leg| leg.throttle_percent.is_some())
+        && legs.told.iter().flatten().any(|leg| leg.throttle_percent.is_some())
     {
         return Err(Failure::Misuse(format!(
             "--throttle: {} tells the throttle of its legs already; leave --throttle out, or empty the column \
@@ -108,6 +112,16 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
         )));
     }
     let aircraft = arguments.aircraft.as_deref().map(Aircraft::load).transpose().map_err(Failure::misuse)?;
-    let legs = LegOptions { told, throttle_steps: arguments.throttle.clone(), ..LegOptions::default() };
+    let legs = LegOptions { throttle_steps: arguments.throttle.clone(), ..legs };
     Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
+}
+
+/// The legs of a file: those edited in the window where it is TOML, else a list.
+fn told_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
+    if file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml")) {
+        let edited = LegEdits::load(file, clips).map_err(Failure::misuse)?;
+        return Ok(edited.tell(&LegOptions::default()));
+    }
+    let told = legs::read_file(file).map_err(Failure::misuse)?;
+    Ok(LegOptions { told: Some(told), ..LegOptions::default() })
 }

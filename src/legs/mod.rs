@@ -1,5 +1,7 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
+mod edits;
+mod edits_file;
 mod evidence;
 mod limits;
 mod merge;
@@ -16,6 +18,8 @@ mod wobble;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+pub use edits::{LegEdit, LegEditError, LegEdits, SHORTEST_LEG_S};
+pub use edits_file::{EDITS_FILE, EditsFileError};
 pub use note::Note;
 pub use patterns::LegPattern;
 pub use told::{LegsFileError, ToldLeg, read_file};
@@ -137,6 +141,8 @@ pub struct LegSet {
 pub struct LegOptions {
     /// The legs themselves, instead of those found in the speeds.
     pub told: Option<Vec<ToldLeg>>,
+    /// How many edits made them of the legs found; 0 where they were told outright.
+    pub edits: usize,
     /// The throttle steps in the order flown, in per cent. They go before a throttle that the overlay shows,
     /// unless there are more of them than pairs or one would hold pairs shown at several throttles; those in a file of legs go before them.
     pub throttle_steps: Option<Vec<f64>>,
@@ -209,11 +215,11 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegErro
             notes: vec![Note::SpeedNotMarked],
         });
     };
-    let legs = match &options.told {
-        Some(told) => told_legs(&gauges, &checked(told, series)?),
-        None => found_legs(&gauges, series),
+    let (legs, told_pairs) = match &options.told {
+        Some(told) => told_legs(&gauges, &checked(told, series)?).into_iter().unzip(),
+        None => (found_legs(&gauges, series), Vec::new()),
     };
-    Ok(leg_set(legs, &gauges, series, options))
+    Ok(leg_set(legs, &told_pairs, &gauges, series, options))
 }
 
 fn checked(told: &[ToldLeg], series: &Series) -> Result<Vec<ToldLeg>, ToldLegError> {
@@ -239,15 +245,30 @@ fn checked(told: &[ToldLeg], series: &Series) -> Result<Vec<ToldLeg>, ToldLegErr
     Ok(told)
 }
 
-fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<Leg> {
+/// The told legs, each with the number of the pair it is told to belong to.
+fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<(Leg, Option<u32>)> {
     told.iter()
         .filter_map(|leg| {
-            let whole = Stretch { start_s: leg.start_s, end_s: leg.end_s };
-            let steady = gauges.without_unsteady_ends(whole);
+            let steady = gauges.without_unsteady_ends(Stretch { start_s: leg.start_s, end_s: leg.end_s });
+            let (start_s, end_s) = leg.whole_s.unwrap_or((leg.start_s, leg.end_s));
+            let whole = Stretch { start_s: start_s.min(leg.start_s), end_s: end_s.max(leg.end_s) };
             let throttle = leg.throttle_percent.or_else(|| gauges.throttle_percent(steady));
-            gauges.leg(whole, steady, leg.kind, throttle)
+            Some((gauges.leg(whole, steady, leg.kind, throttle)?, leg.pair))
         })
         .collect()
+}
+
+/// The told numbers of pairs that two neighbours bear, and no third leg.
+fn told_mates(told_pairs: &[Option<u32>]) -> Vec<Option<u32>> {
+    let bearers = |pair: u32| told_pairs.iter().filter(|other| **other == Some(pair)).count();
+    let beside = |index: usize, pair: u32| {
+        let at = |index: Option<usize>| index.and_then(|index| *told_pairs.get(index)?) == Some(pair);
+        at(index.checked_sub(1)) || at(index.checked_add(1))
+    };
+    let kept = |(index, pair): (usize, &Option<u32>)| {
+        pair.filter(|pair| bearers(*pair) == 2 && beside(index, *pair))
+    };
+    told_pairs.iter().enumerate().map(kept).collect()
 }
 
 fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
@@ -268,8 +289,15 @@ fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
         .collect()
 }
 
-fn leg_set(mut legs: Vec<Leg>, gauges: &Gauges, series: &Series, options: &LegOptions) -> LegSet {
+fn leg_set(
+    mut legs: Vec<Leg>,
+    told_pairs: &[Option<u32>],
+    gauges: &Gauges,
+    series: &Series,
+    options: &LegOptions,
+) -> LegSet {
     let mut notes = Vec::new();
+    notes.extend((options.edits > 0).then_some(Note::Edited { edits: options.edits }));
     let speed_si = steady::speed_si(series);
     let wobble = Wobble::of(&legs, gauges, speed_si, series.update_interval_s());
     if let Some(wobble) = &wobble {
@@ -281,7 +309,8 @@ fn leg_set(mut legs: Vec<Leg>, gauges: &Gauges, series: &Series, options: &LegOp
         .iter()
         .map(|leg| steady::mean_heading(gauges.heading.within(leg.steady_start_s, leg.steady_end_s)))
         .collect();
-    let mates = mates(&legs, &headings_deg, gauges.quantum, options.told.is_some());
+    let candidates = candidates(&legs, &headings_deg, &told_mates(told_pairs));
+    let mates = mates(&candidates, &legs, gauges.quantum, options.told.is_some());
     let patterns = patterns::patterns(&legs, &headings_deg, &mates);
     let steps = steps_of(&legs, &mates, gauges, options);
     notes.extend(missing(series, &legs, &mates).filter(|_| patterns.is_empty()));
@@ -292,13 +321,24 @@ fn leg_set(mut legs: Vec<Leg>, gauges: &Gauges, series: &Series, options: &LegOp
     LegSet { legs, pairs, throttle_source: steps.source, wobble, headings_deg, patterns, speed_si, notes }
 }
 
+fn candidates(
+    legs: &[Leg],
+    headings_deg: &[Option<f64>],
+    told_mates: &[Option<u32>],
+) -> Vec<pairing::Candidate> {
+    let told_mates = told_mates.iter().copied().chain(std::iter::repeat(None));
+    legs.iter()
+        .zip(headings_deg)
+        .zip(told_mates)
+        .map(|((leg, heading), pair)| pairing::Candidate::of(leg, *heading, pair))
+        .collect()
+}
+
 /// The legs that belong together, as (first, second) indices.
-fn mates(legs: &[Leg], headings_deg: &[Option<f64>], quantum: f64, told: bool) -> Vec<(usize, usize)> {
-    let candidates: Vec<_> =
-        legs.iter().zip(headings_deg).map(|(leg, heading)| pairing::Candidate::of(leg, *heading)).collect();
+fn mates(candidates: &[pairing::Candidate], legs: &[Leg], quantum: f64, told: bool) -> Vec<(usize, usize)> {
     let uncertainties: Vec<f64> = legs.iter().map(|leg| leg.speed_uncertainty).collect();
     let tolerance = 2.0 * statistics::median(&uncertainties).unwrap_or(1.0).max(0.3 * quantum);
-    pairing::pairs(&candidates, tolerance, told)
+    pairing::pairs(candidates, tolerance, told)
 }
 
 fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &LegOptions) -> Steps {

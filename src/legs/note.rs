@@ -21,6 +21,11 @@ pub enum Note {
     OneLeg,
     /// Legs were found, but none has a partner.
     NoPairs,
+    /// The pilot edited the legs found.
+    Edited {
+        /// How many edits there are.
+        edits: usize,
+    },
     /// A leg has no partner.
     OddLeg {
         /// Its number, from 1.
@@ -131,6 +136,8 @@ impl fmt::Display for Note {
             ),
             Self::OneLeg => f.write_str("Only one leg was found: an airspeed needs one each way."),
             Self::NoPairs => f.write_str("No two legs belong together: tell the legs with --legs."),
+            Self::Edited { edits: 1 } => f.write_str("The legs were edited by hand (1 edit)."),
+            Self::Edited { edits } => write!(f, "The legs were edited by hand ({edits} edits)."),
             Self::OddLeg { leg, start_s } => {
                 write!(f, "Leg {leg} at {start_s:.1} s has no partner and is not used.")
             }

@@ -28,11 +28,14 @@ pub(super) struct Candidate {
     pub throttle_percent: Option<f64>,
     pub heading_deg: Option<f64>,
     pub voltage_v: Option<f64>,
+    /// Number of the pair it is told to belong to.
+    pub pair: Option<u32>,
 }
 
 impl Candidate {
-    pub fn of(leg: &Leg, heading_deg: Option<f64>) -> Self {
+    pub fn of(leg: &Leg, heading_deg: Option<f64>, pair: Option<u32>) -> Self {
         Self {
+            pair,
             speed: leg.speed_median,
             start_s: leg.start_s,
             end_s: leg.end_s,
@@ -49,7 +52,7 @@ impl Candidate {
 /// The division into pairs and odd legs with the least cost is found by dynamic programming, for
 /// every difference of speed that occurs as the supposed effect of the wind; the cheapest wins. Legs of
 /// one pair differ by that effect, last about equally long, are one turn apart and draw about the
-/// same voltage; they never differ in throttle or fly the same way.
+/// same voltage; they never differ in throttle or fly the same way. Neighbours told to belong together do.
 pub(super) fn pairs(legs: &[Candidate], tolerance: f64, told: bool) -> Vec<(usize, usize)> {
     let left_odd = if told { TOLD_LEFT_ODD } else { LEFT_ODD };
     let mut effects: Vec<f64> = legs.windows(2).map(|two| (two[1].speed - two[0].speed).abs()).collect();
@@ -92,6 +95,9 @@ fn divide(
 }
 
 fn pair_cost(first: &Candidate, second: &Candidate, effect: f64, tolerance: f64) -> f64 {
+    if first.pair.is_some() || second.pair.is_some() {
+        return if first.pair == second.pair { 0.0 } else { f64::INFINITY };
+    }
     if !may_pair(first, second) {
         return f64::INFINITY;
     }

@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::LegKind;
@@ -14,7 +15,8 @@ const LIMIT_BYTES: u64 = 1 << 22;
 
 /// A stretch that the pilot says is a leg. It is taken as the steady stretch, apart from ends that
 /// plainly do not belong to it (see [`super::find`]).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct ToldLeg {
     /// Start, in seconds of flight time.
     pub start_s: f64,
@@ -23,7 +25,22 @@ pub struct ToldLeg {
     /// What it is.
     pub kind: LegKind,
     /// Throttle in per cent, where told.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub throttle_percent: Option<f64>,
+    /// Start and end of the whole leg in seconds of flight time, where it is known to reach further.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub whole_s: Option<(f64, f64)>,
+    /// Two neighbours with one number here belong together, whatever their speeds say.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pair: Option<u32>,
+}
+
+impl ToldLeg {
+    /// A leg of which nothing else is told.
+    #[must_use]
+    pub fn new(start_s: f64, end_s: f64, kind: LegKind) -> Self {
+        Self { start_s, end_s, kind, throttle_percent: None, whole_s: None, pair: None }
+    }
 }
 
 /// What is wrong with told legs.
@@ -201,7 +218,7 @@ fn told_leg(
             "a throttle: write 0 to 100, or nothing where it is not known",
         )
     })?;
-    Ok(ToldLeg { start_s, end_s, kind, throttle_percent })
+    Ok(ToldLeg { throttle_percent, ..ToldLeg::new(start_s, end_s, kind) })
 }
 
 fn kind(cell: &str) -> Option<LegKind> {

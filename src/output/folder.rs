@@ -6,10 +6,10 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::files::{Existing, TogetherError, check_writable, in_words, write_together};
+use crate::files::{Existing, TogetherError, check_writable, in_words, write_together, write_whole};
 use crate::flight::Flight;
 
-use super::{FORMATS, RenderError, Serializer};
+use super::{FORMATS, RenderError, ResultFile, Serializer};
 
 /// Why results could not be written; each says what to do next.
 #[derive(Debug, Error)]
@@ -117,6 +117,20 @@ pub fn usual_name(clip: &Path) -> OsString {
 /// As [`ResultFolder::prepare`] and [`ResultFolder::write`].
 pub fn write_all(folder: &Path, flight: &Flight, existing: Existing) -> Result<Vec<PathBuf>, OutputError> {
     ResultFolder::prepare(folder, existing)?.write(flight)
+}
+
+/// Writes one of the result files, such as `legs.csv`, anew into a folder that is there, and returns its path.
+/// A file of that name is replaced.
+///
+/// # Errors
+/// [`OutputError`] if the result cannot be made or written.
+pub fn write_one(folder: &Path, file: ResultFile, flight: &Flight) -> Result<PathBuf, OutputError> {
+    let (name, serializer) = file.format();
+    let bytes = serializer(flight).map_err(|source| OutputError::Render { file: name, source })?;
+    let path = folder.join(name);
+    write_whole(&path, &bytes, Existing::Replace)
+        .map_err(|source| OutputError::Write { path: path.clone(), source })?;
+    Ok(path)
 }
 
 impl ResultFolder {

@@ -1,27 +1,30 @@
 //! Output: one format a file. A serializer takes the flight and returns bytes; only [`folder`]
 //! touches files.
 
-mod answer;
+pub(crate) mod answer;
+pub(crate) mod axis;
 mod captions;
-mod comparison;
+pub(crate) mod comparison;
 mod evidence_png;
 pub mod folder;
 mod legs_csv;
-mod numbers;
+pub(crate) mod numbers;
 mod page;
 mod pairs_csv;
 mod patterns_csv;
-mod propulsion;
+pub(crate) mod propulsion;
 mod report;
 mod series_csv;
 mod summary;
-mod surroundings;
-mod table;
+pub(crate) mod surroundings;
+pub(crate) mod table;
 mod tally;
-mod test_card;
+pub(crate) mod test_card;
 #[cfg(test)]
 mod tests;
-mod words;
+pub(crate) mod thinning;
+pub(crate) mod throttle_bars;
+pub(crate) mod words;
 
 use thiserror::Error;
 
@@ -61,17 +64,47 @@ pub enum RenderError {
 /// Turns a flight into the bytes of one result file.
 type Serializer = fn(&Flight) -> Result<Vec<u8>, RenderError>;
 
+const SERIES: &str = "series.csv";
+const LEGS: &str = "legs.csv";
+const PAIRS: &str = "pairs.csv";
+const REPORT: &str = "report.html";
+
 /// The result files and what writes each.
 const FORMATS: [(&str, Serializer); 8] = [
-    ("series.csv", series_csv),
-    ("legs.csv", legs_csv),
-    ("pairs.csv", pairs_csv),
+    (SERIES, series_csv),
+    (LEGS, legs_csv),
+    (PAIRS, pairs_csv),
     ("patterns.csv", patterns_csv),
     ("summary.json", summary_json),
     ("captions.vtt", captions_vtt),
     ("evidence.png", evidence_png),
-    ("report.html", report_html),
+    (REPORT, report_html),
 ];
+
+/// A result file that a reader may want by itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ResultFile {
+    /// Every frame's readings.
+    Series,
+    /// The legs.
+    Legs,
+    /// The pairs of legs with their airspeeds.
+    Pairs,
+    /// The report to read and print.
+    Report,
+}
+
+impl ResultFile {
+    /// Its name in the folder of results, and what writes it.
+    fn format(self) -> (&'static str, Serializer) {
+        match self {
+            Self::Series => (SERIES, series_csv),
+            Self::Legs => (LEGS, legs_csv),
+            Self::Pairs => (PAIRS, pairs_csv),
+            Self::Report => (REPORT, report_html),
+        }
+    }
+}
 
 /// Collects records into CSV after RFC 4180: comma, quotes where needed, lines end in CR LF.
 fn csv_bytes<I, R>(records: I) -> Result<Vec<u8>, RenderError>

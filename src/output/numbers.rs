@@ -1,13 +1,13 @@
 //! Numbers as text: never `NaN`, never `-0`.
 
 /// Decimals of a time in CSV: microseconds, finer than the stamps of the containers read here.
-pub(super) const TIME_DECIMALS: usize = 6;
+pub(crate) const TIME_DECIMALS: usize = 6;
 
 /// Powers of ten below which an uncertainty is written as one.
 const LEAST_EXPONENT: i32 = -4;
 
 /// The value with exactly `decimals` decimals; empty when it is not finite.
-pub(super) fn fixed(value: f64, decimals: usize) -> String {
+pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return String::new();
     }
@@ -19,19 +19,19 @@ pub(super) fn fixed(value: f64, decimals: usize) -> String {
 }
 
 /// As [`fixed`]; empty for `None`.
-pub(super) fn fixed_or_empty(value: Option<f64>, decimals: usize) -> String {
+pub(crate) fn fixed_or_empty(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(String::new, |value| fixed(value, decimals))
 }
 
 /// The value with at most two decimals and no closing zeros, as throttle is written.
-pub(super) fn trimmed(value: f64) -> String {
+pub(crate) fn trimmed(value: f64) -> String {
     let text = fixed(value, 2);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 /// The value for a reader: `-` when there is none, powers of ten from ten million on so that no
 /// column bursts.
-pub(super) fn shown(value: f64, decimals: usize) -> String {
+pub(crate) fn shown(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         "-".to_owned()
     } else if value.abs() >= 1e7 {
@@ -42,13 +42,13 @@ pub(super) fn shown(value: f64, decimals: usize) -> String {
 }
 
 /// As [`shown`]; `-` for `None`.
-pub(super) fn shown_or_dash(value: Option<f64>, decimals: usize) -> String {
+pub(crate) fn shown_or_dash(value: Option<f64>, decimals: usize) -> String {
     shown(value.unwrap_or(f64::NAN), decimals)
 }
 
 /// An uncertainty for a reader, with two significant digits (JCGM 100:2008, 7.2.6); 0 is `0`, and `-`
 /// stands where there is none.
-pub(super) fn two_digits(value: f64) -> String {
+pub(crate) fn two_digits(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
     }
@@ -63,7 +63,7 @@ pub(super) fn two_digits(value: f64) -> String {
 }
 
 /// The finite value rounded to `decimals` decimals, for files that keep numbers as numbers.
-pub(super) fn rounded(value: f64, decimals: i32) -> Option<f64> {
+pub(crate) fn rounded(value: f64, decimals: i32) -> Option<f64> {
     let scale = 10f64.powi(decimals);
     let rounded = (value * scale).round() / scale + 0.0;
     let kept = if rounded.is_finite() { rounded } else { value };
@@ -71,7 +71,7 @@ pub(super) fn rounded(value: f64, decimals: i32) -> Option<f64> {
 }
 
 /// A time of the flight as `m:ss`, or `h:mm:ss` from an hour on.
-pub(super) fn clock(time_s: f64) -> String {
+pub(crate) fn clock(time_s: f64) -> String {
     if !time_s.is_finite() {
         return "-".to_owned();
     }

@@ -17,7 +17,7 @@ const DECIMALS: i32 = 6;
 /// The part of `summary.json` that holds the aircraft's notes and what the flight tells of pack, motor and
 /// propeller. Its units stand in the names: speeds are in m/s whatever `speed_unit` is.
 #[derive(Debug, Serialize)]
-pub(super) struct PropulsionSummary<'a> {
+pub(crate) struct PropulsionSummary<'a> {
     /// What was told of the aircraft; what was not is left out.
     aircraft: &'a Aircraft,
     /// The fields of [`crate::propulsion::Findings`]; `null` or an empty list where a channel or a note is
@@ -31,7 +31,7 @@ pub(super) struct PropulsionSummary<'a> {
 ///
 /// # Errors
 /// [`RenderError::Json`] if the JSON writer refuses a value.
-pub(super) fn propulsion_summary(flight: &Flight) -> Result<PropulsionSummary<'_>, RenderError> {
+pub(crate) fn propulsion_summary(flight: &Flight) -> Result<PropulsionSummary<'_>, RenderError> {
     let mut propulsion = serde_json::to_value(&flight.propulsion)?;
     round_all(&mut propulsion);
     Ok(PropulsionSummary { aircraft: &flight.aircraft, propulsion, propulsion_in_words: sentences(flight) })
@@ -51,7 +51,7 @@ fn round_all(value: &mut Value) {
 
 /// What the flight tells of pack, motor and propeller; without legs there is nothing to tell, and without a
 /// known unit of the speed only the pack.
-pub(super) fn sentences(flight: &Flight) -> Vec<String> {
+pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
     if flight.legs.is_empty() {
         return Vec::new();
     }
@@ -65,7 +65,7 @@ pub(super) fn sentences(flight: &Flight) -> Vec<String> {
 }
 
 /// The section of the report; nothing where nothing is known.
-pub(super) fn section(flight: &Flight) -> Markup {
+pub(crate) fn section(flight: &Flight) -> Markup {
     let sentences = sentences(flight);
     html! {
         @if !sentences.is_empty() {

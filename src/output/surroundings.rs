@@ -19,7 +19,7 @@ const DECIMALS: i32 = 6;
 
 /// The part of `summary.json` that holds wind, air and patterns. Speeds in `speed_unit`.
 #[derive(Debug, Serialize)]
-pub(super) struct Surroundings<'a> {
+pub(crate) struct Surroundings<'a> {
     /// The wind where it was told or fitted; `null` where only the pairs show it.
     wind: Option<WindFinding>,
     /// The air at the height of the legs.
@@ -77,7 +77,7 @@ struct PatternSummary<'a> {
 }
 
 /// Wind, air and patterns for the summary.
-pub(super) fn surroundings(flight: &Flight) -> Surroundings<'_> {
+pub(crate) fn surroundings(flight: &Flight) -> Surroundings<'_> {
     Surroundings {
         wind: flight.wind,
         air: air_summary(&flight.air, &flight.steps),
@@ -140,7 +140,7 @@ fn pattern_summary(pattern: &Pattern) -> PatternSummary<'_> {
 }
 
 /// Sentences on patterns, wind and air for the terminal and the report; none where nothing is known.
-pub(super) fn sentences(flight: &Flight) -> Vec<String> {
+pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
     let symbol = speed_symbol(flight);
     let patterns = flight.patterns.iter().map(|pattern| pattern_sentence(pattern, symbol));
     let wind = flight.wind.as_ref().map(|wind| wind_sentence(wind, symbol));
@@ -207,7 +207,7 @@ fn air_sentences(flight: &Flight) -> Option<String> {
 }
 
 /// The section of the report; nothing where nothing is known.
-pub(super) fn section(flight: &Flight) -> Markup {
+pub(crate) fn section(flight: &Flight) -> Markup {
     let sentences = sentences(flight);
     html! {
         @if !sentences.is_empty() {

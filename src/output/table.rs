@@ -33,7 +33,7 @@ pub fn table(flight: &Flight) -> String {
 }
 
 /// Why there is no airspeed.
-pub(super) fn no_answer(flight: &Flight) -> &'static str {
+pub(crate) fn no_answer(flight: &Flight) -> &'static str {
     if flight.legs.is_empty() {
         "No airspeed: no straight, steady leg was found."
     } else {

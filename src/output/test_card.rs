@@ -11,7 +11,7 @@ use crate::propulsion::{PlannedRun, PlannedStep, Shortfall, TestCard};
 use crate::units::Unit;
 
 /// Cautions for the flight itself.
-const IN_FLIGHT: [&str; 4] = [
+pub(crate) const IN_FLIGHT: [&str; 4] = [
     "Before arming: control throws, failsafe, range, propeller tight, clear airspace, a spotter beside you.",
     "Land at your own voltage limit or timer, whatever is left on the card. An unfinished card is no loss.",
     "Break off at any flutter, vibration, smell or odd sound; let motor and controller cool between flights.",
@@ -67,7 +67,8 @@ pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
     page("Test card", &body)
 }
 
-fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
+/// The runs of each flight.
+pub(crate) fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     card.runs.chunk_by(|one, next| one.flight == next.flight)
 }
 
@@ -76,7 +77,8 @@ fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     flights(card).flat_map(|flight| flight.chunks(card.steps.len().max(1)))
 }
 
-fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
+/// What the card is about, a phrase each.
+pub(crate) fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight is needed,".to_owned(),
         flights => format!("{flights} flights are needed, each on a full pack and"),
@@ -101,7 +103,7 @@ fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
 }
 
 /// What keeps the card from giving what is wanted, a sentence each.
-fn shortfall_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
+pub(crate) fn shortfall_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
     card.shortfalls.iter().map(|shortfall| shortfall_sentence(shortfall, unit)).collect()
 }
 
@@ -151,7 +153,8 @@ fn course_length(length_m: f64, unit: Unit) -> String {
     format!("{} {}", shown((length_m / length.si_per_unit()).ceil(), 0), length.symbol())
 }
 
-fn order_sentence(card: &TestCard) -> String {
+/// Why the order is as it is.
+pub(crate) fn order_sentence(card: &TestCard) -> String {
     let way = if card.runs.len() > card.steps.len() {
         "Every other pass is flown backwards, so that a falling voltage falls on all steps alike"
     } else {
@@ -164,7 +167,8 @@ fn order_sentence(card: &TestCard) -> String {
     )
 }
 
-fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
+/// Heading and a row for each step.
+pub(crate) fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
     let symbol = unit.symbol();
     let head = [
         "throttle".to_owned(),

@@ -18,7 +18,7 @@ pub const CAUTIONS: [&str; 5] = [
 ];
 
 /// Why a reading is blank, for a reader.
-pub(super) fn blank_reason(blank: Blank) -> &'static str {
+pub(crate) fn blank_reason(blank: Blank) -> &'static str {
     match blank {
         Blank::No => "read",
         Blank::Empty => "no text in the region",
@@ -30,7 +30,7 @@ pub(super) fn blank_reason(blank: Blank) -> &'static str {
 }
 
 /// What a cause of uncertainty is, for a pilot.
-pub(super) fn cause_in_words(cause: Cause) -> &'static str {
+pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
     match cause {
         Cause::Gusts => "gusts: the legs are too short to average them out",
         Cause::Noise => "flicker of the shown speed from one update to the next",
@@ -46,14 +46,14 @@ pub(super) fn cause_in_words(cause: Cause) -> &'static str {
 }
 
 /// What a dead readout is and what became of it, for a reader; `stuck_at` in `unit`.
-pub(super) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
+pub(crate) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
     let number = super::numbers::shown(stuck_at, usize::from(decimals));
     let value = with_symbol(&number, unit.map_or("", Unit::symbol));
     format!("dead readout, stuck at {value} all flight: not used, not drawn")
 }
 
 /// The name of a leg's kind, as in the file of legs.
-pub(super) fn kind_name(kind: LegKind) -> &'static str {
+pub(crate) fn kind_name(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Upwind => "upwind",
         LegKind::Downwind => "downwind",
@@ -71,7 +71,7 @@ pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
 }
 
 /// Where the throttle came from, for a reader.
-pub(super) fn throttle_origin(source: ThrottleSource) -> &'static str {
+pub(crate) fn throttle_origin(source: ThrottleSource) -> &'static str {
     match source {
         ThrottleSource::Overlay => "Throttle was read from the overlay.",
         ThrottleSource::Told => "Throttle was told by the pilot.",
@@ -83,7 +83,7 @@ pub(super) fn throttle_origin(source: ThrottleSource) -> &'static str {
 }
 
 /// The name of a throttle step, such as `60 %` or `step 3`; empty when neither is known.
-pub(super) fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> String {
+pub(crate) fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> String {
     match (throttle_percent.filter(|percent| percent.is_finite()), step) {
         (Some(percent), _) => format!("{} %", super::numbers::trimmed(percent)),
         (None, Some(step)) => format!("step {step}"),
@@ -92,21 +92,21 @@ pub(super) fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> Str
 }
 
 /// Flags as one text, separated by `; `.
-pub(super) fn joined(flags: &[Flag]) -> String {
+pub(crate) fn joined(flags: &[Flag]) -> String {
     flags.iter().map(|flag| flag.0.as_str()).collect::<Vec<_>>().join("; ")
 }
 
 /// `name_suffix`, or the bare name without a unit.
-pub(super) fn column(name: &str, unit: Option<Unit>) -> String {
+pub(crate) fn column(name: &str, unit: Option<Unit>) -> String {
     unit.map_or_else(|| name.to_owned(), |unit| format!("{name}_{}", unit.suffix()))
 }
 
 /// The symbol of the speed's unit for a reader; empty when it is not known.
-pub(super) fn speed_symbol(flight: &Flight) -> &'static str {
+pub(crate) fn speed_symbol(flight: &Flight) -> &'static str {
     flight.unit(&crate::channel::Channel::Speed).map_or("", Unit::symbol)
 }
 
 /// `number symbol`, or the bare number without a symbol.
-pub(super) fn with_symbol(number: &str, symbol: &str) -> String {
+pub(crate) fn with_symbol(number: &str, symbol: &str) -> String {
     if symbol.is_empty() { number.to_owned() } else { format!("{number} {symbol}") }
 }

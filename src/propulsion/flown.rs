@@ -257,6 +257,23 @@ impl FlownFlight {
     }
 }
 
+impl FlownFlight {
+    /// Reads several folders of results. Flights whose folders have one name are called by their paths.
+    ///
+    /// # Errors
+    /// As [`FlownFlight::load`].
+    pub fn load_all(paths: &[PathBuf]) -> Result<Vec<Self>, FlownError> {
+        let mut flights = paths.iter().map(|path| Self::load(path)).collect::<Result<Vec<Self>, _>>()?;
+        let names: Vec<String> = flights.iter().map(|flight| flight.name.clone()).collect();
+        for (flight, path) in flights.iter_mut().zip(paths) {
+            if names.iter().filter(|name| **name == flight.name).count() > 1 {
+                flight.name = path.display().to_string();
+            }
+        }
+        Ok(flights)
+    }
+}
+
 /// The name of the folder the file stands in.
 fn name_of(file: &Path) -> String {
     let folder = std::fs::canonicalize(file).unwrap_or_else(|_| file.to_owned());

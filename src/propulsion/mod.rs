@@ -22,7 +22,8 @@ pub use curve::{
 pub use findings::{Findings, PropellerPoint, Sources, VoltageShare, findings};
 pub use flown::{FlownError, FlownFlight, FlownStep};
 pub use plan::{
-    PlanError, PlanWish, PlannedRun, PlannedStep, SETTLE_S, Shortfall, TestCard, balanced_order, dryden, plan,
+    PlanError, PlanWish, PlannedRun, PlannedStep, SETTLE_S, Shortfall, TestCard, balanced_order, dryden,
+    plan, usual_half_width,
 };
 pub use power::PowerRun;
 pub use trend::{Trend, theil_sen};

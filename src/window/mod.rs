@@ -14,6 +14,7 @@ mod digits;
 mod flight;
 pub mod look;
 mod native;
+mod page_file;
 mod reading;
 mod recording;
 mod regions;
@@ -26,6 +27,7 @@ use std::path::PathBuf;
 use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea};
 
 use crate::setup::Region;
+pub use flight::LegsScreen;
 pub use native::{WindowError, has_display, open};
 pub use shared::{Finished, Notice, Shared};
 use store::Store;
@@ -138,6 +140,19 @@ impl Desk {
     #[must_use]
     pub fn shared(&self) -> &Shared {
         &self.shared
+    }
+
+    /// The step of the legs.
+    #[must_use]
+    pub fn legs(&self) -> &LegsScreen {
+        &self.legs
+    }
+
+    /// Shows a flight that was read from these clips.
+    pub fn show_flight(&mut self, clips: Vec<PathBuf>, finished: Finished) {
+        self.shared.clips = clips;
+        self.shared.set_finished(Some(finished));
+        self.step = Step::Legs;
     }
 
     /// The regions marked just now, saved or not.

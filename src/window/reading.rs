@@ -1,6 +1,7 @@
 //! Reading the flight: every frame, in the background, then the results are written.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
 use egui::{ComboBox, ProgressBar, RichText, TextEdit};
@@ -12,7 +13,7 @@ use crate::output::folder::{OutputError, ResultFolder, usual_folder};
 use crate::output::table;
 use crate::setup::LoadedSetup;
 use crate::units::{Quantity, Unit};
-use crate::{ReadOptions, read_flight};
+use crate::{ReadOptions, read_record, work_out};
 
 /// The window shows the time left anew this often while it reads.
 const TICK: Duration = Duration::from_millis(200);
@@ -249,16 +250,18 @@ fn read(
     out: PathBuf,
     reporter: &mut Reporter,
 ) -> Result<Finished, String> {
-    let flight = read_flight(clips, setup, options, reporter).map_err(|error| error.to_string())?;
+    let record = read_record(clips, setup, options.least_confidence, reporter);
+    let record = record.map_err(|error| error.to_string())?;
+    let flight = work_out(record.clone(), options).map_err(|error| error.to_string())?;
     if !reporter.commit() {
         return Err("cancelled: nothing was written".to_owned());
     }
     folder.write(&flight).map_err(|error| in_our_words(&error))?;
-    Ok(Finished { flight, folder: out })
+    Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
 }
 
 /// What the results' folder says, for a pilot who sees fields instead of options.
-fn in_our_words(error: &OutputError) -> String {
+pub(super) fn in_our_words(error: &OutputError) -> String {
     error
         .to_string()
         .replace("give --force to replace them, or name another folder with --out", "name another folder")

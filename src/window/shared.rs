@@ -1,13 +1,14 @@
 //! What the steps share.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use egui::RichText;
 
 use super::store::Store;
 use super::{Step, look};
 use crate::ReadOptions;
-use crate::flight::Flight;
+use crate::flight::{Flight, FlightRecord};
 use crate::footage::ClipInfo;
 use crate::setup::LoadedSetup;
 
@@ -16,6 +17,10 @@ use crate::setup::LoadedSetup;
 pub struct Finished {
     /// The findings.
     pub flight: Flight,
+    /// What was read, for working it out again with other legs.
+    pub record: Arc<FlightRecord>,
+    /// What was told of the reading.
+    pub options: ReadOptions,
     /// The folder of the results.
     pub folder: PathBuf,
 }

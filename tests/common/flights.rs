@@ -4,7 +4,9 @@
 //! with its first-order longitudinal form (MIL-F-8785C): sigma_u about 0.17 W20 and L_u 154 m at 100 ft.
 
 use pairspeed::channel::Channel;
-use pairspeed::series::{Blank, ChannelReadings, Gap, Readings};
+use pairspeed::flight::FlightRecord;
+use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
+use pairspeed::setup::{Camera, PixelBox, Region, Setup};
 use pairspeed::units::Unit;
 
 /// Splitmix64 (Steele, Lea, Flood 2014): small, and the same numbers everywhere.
@@ -492,4 +494,22 @@ fn spoil(plan: &Plan, time_s: &[f64], values: &[f64], chance: &mut Chance) -> Ve
             }
         })
         .collect()
+}
+
+/// What a reading of the flight would hand over: its series, and a setup that marks the channels shown.
+pub fn record(readings: Readings) -> FlightRecord {
+    let regions = readings.channels.iter().zip(0..).map(|(readout, row)| Region {
+        decimals: readout.decimals,
+        ..Region::new(
+            readout.channel.clone(),
+            PixelBox { x: 10, y: 10 + 30 * row, width: 60, height: 24 },
+            readout.unit,
+        )
+    });
+    let setup = Setup {
+        camera: Camera { name: "simulated".to_owned(), frame: (640, 480), glyphs: None },
+        aircraft: None,
+        regions: regions.collect(),
+    };
+    FlightRecord { clips: Vec::new(), setup, series: trust(readings), notes: Vec::new() }
 }

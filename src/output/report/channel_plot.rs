@@ -3,12 +3,12 @@
 use maud::Markup;
 use plotters::style::RGBColor;
 
-use super::axis::Axis;
 use super::plot::{Along, chart, draw_lines, svg};
-use super::thinning::lines;
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::output::RenderError;
+use crate::output::axis::Axis;
+use crate::output::thinning::lines;
 use crate::output::words::with_symbol;
 use crate::units::Unit;
 

@@ -1,13 +1,11 @@
 //! `report.html`: the result on one page that needs nothing else, for screen, phone and paper.
 
-mod axis;
 mod budget;
 mod channel_plot;
 mod palette;
 mod plot;
 mod sections;
 mod speed_plot;
-mod thinning;
 mod throttle_plot;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};

@@ -6,9 +6,9 @@ use maud::{Markup, PreEscaped, html};
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::axis::Axis;
 use super::palette::{GRID, INK};
 use crate::output::RenderError;
+use crate::output::axis::Axis;
 use crate::output::numbers::{clock, shown};
 
 /// Height of the text in plots, in pixels; plotters counts a font's line height, a quarter more.

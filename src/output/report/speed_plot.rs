@@ -4,14 +4,14 @@ use maud::Markup;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::axis::Axis;
 use super::palette::{BLANK, DOT, DOWNWIND, INK, ODD, SMOOTH, UPWIND};
 use super::plot::{Along, Area, Chart, Drawn, TEXT, chart, draw_lines, svg};
-use super::thinning::{dots, lines};
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind};
 use crate::output::RenderError;
+use crate::output::axis::Axis;
 use crate::output::tally::blank_stretches;
+use crate::output::thinning::{dots, lines};
 use crate::output::words::{kind_name, speed_symbol, step_name, with_symbol};
 
 /// Size in pixels.

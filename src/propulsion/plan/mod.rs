@@ -93,6 +93,17 @@ impl Default for PlanWish {
     }
 }
 
+/// Half the width of the interval that is usually wanted, for speeds in this unit, as it is written.
+#[must_use]
+pub fn usual_half_width(unit: Unit) -> &'static str {
+    match unit {
+        Unit::MilesPerHour => "1 mph",
+        Unit::Knots => "1 kn",
+        Unit::MetresPerSecond => "0.5 m/s",
+        _ => "2 km/h",
+    }
+}
+
 /// Why no card can be made; each says what to tell.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]

@@ -1,0 +1,468 @@
+//! Edits of the legs found, as a list that can be taken back.
+//!
+//! The legs as found are kept with the edits: played again they give the same legs, whatever a later search
+//! finds. An edit touches the leg it names and the pair that leg belongs to; all other pairs stay as they are.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::{LegKind, LegOptions, ThrottleSource, ToldLeg};
+use crate::flight::Flight;
+
+/// Shortest leg that an edit may leave, in seconds.
+pub const SHORTEST_LEG_S: f64 = 1.0;
+
+/// One edit. Legs are numbered from 1 in order of time, as they stand before the edit; times are in seconds
+/// of flight time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum LegEdit {
+    /// Moves the start of a leg.
+    MoveStart {
+        /// The leg.
+        leg: usize,
+        /// Where to.
+        to_s: f64,
+    },
+    /// Moves the end of a leg.
+    MoveEnd {
+        /// The leg.
+        leg: usize,
+        /// Where to.
+        to_s: f64,
+    },
+    /// Makes two legs of one.
+    Split {
+        /// The leg.
+        leg: usize,
+        /// Where.
+        at_s: f64,
+    },
+    /// Makes one leg of a leg and the next.
+    Join {
+        /// The first of the two.
+        leg: usize,
+    },
+    /// Takes a leg away.
+    Delete {
+        /// The leg.
+        leg: usize,
+    },
+    /// Says what a leg is.
+    Mark {
+        /// The leg.
+        leg: usize,
+        /// What it is.
+        kind: LegKind,
+    },
+    /// Says the throttle of a leg, and with it that of its partner, since a pair is flown at one throttle.
+    Throttle {
+        /// The leg.
+        leg: usize,
+        /// Throttle in per cent; `None`: what the overlay shows, if anything.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        percent: Option<f64>,
+    },
+    /// Adds a leg.
+    Add {
+        /// Its start.
+        start_s: f64,
+        /// Its end.
+        end_s: f64,
+    },
+}
+
+impl fmt::Display for LegEdit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::MoveStart { leg, to_s } => write!(f, "move the start of leg {leg} to {to_s:.1} s"),
+            Self::MoveEnd { leg, to_s } => write!(f, "move the end of leg {leg} to {to_s:.1} s"),
+            Self::Split { leg, at_s } => write!(f, "split leg {leg} at {at_s:.1} s"),
+            Self::Join { leg } => write!(f, "join leg {leg} and leg {}", leg + 1),
+            Self::Delete { leg } => write!(f, "delete leg {leg}"),
+            Self::Mark { leg, kind: LegKind::Upwind } => write!(f, "mark leg {leg} as upwind"),
+            Self::Mark { leg, kind: LegKind::Downwind } => write!(f, "mark leg {leg} as downwind"),
+            Self::Mark { leg, kind: LegKind::Odd } => write!(f, "leave leg {leg} out"),
+            Self::Mark { leg, kind: LegKind::Leg } => write!(f, "let the speeds say what leg {leg} is"),
+            Self::Throttle { leg, percent: Some(percent) } => write!(f, "set leg {leg} to {percent} %"),
+            Self::Throttle { leg, percent: None } => write!(f, "take back the throttle told of leg {leg}"),
+            Self::Add { start_s, end_s } => write!(f, "add a leg from {start_s:.1} s to {end_s:.1} s"),
+        }
+    }
+}
+
+/// Why an edit cannot be made.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum LegEditError {
+    /// There is no such leg.
+    #[error("there is no leg {leg}: there are {legs}")]
+    NoSuchLeg {
+        /// The number told.
+        leg: usize,
+        /// How many legs there are.
+        legs: usize,
+    },
+    /// Nothing follows the leg.
+    #[error("leg {leg} is the last: there is none to join it with")]
+    NothingFollows {
+        /// The leg.
+        leg: usize,
+    },
+    /// A leg would be left too short.
+    #[error(
+        "a leg from {start_s:.1} s to {end_s:.1} s is too short: leave it {SHORTEST_LEG_S} s or more, or delete it"
+    )]
+    TooShort {
+        /// Its start.
+        start_s: f64,
+        /// Its end.
+        end_s: f64,
+    },
+    /// A leg would reach into another.
+    #[error(
+        "a leg from {start_s:.1} s to {end_s:.1} s would reach into leg {other}: move or delete that one first"
+    )]
+    Overlap {
+        /// Its start.
+        start_s: f64,
+        /// Its end.
+        end_s: f64,
+        /// The leg in the way.
+        other: usize,
+    },
+    /// A leg would leave the recording.
+    #[error(
+        "a leg from {start_s:.1} s to {end_s:.1} s is not within the recording, which lasts from {first_s:.1} s to {last_s:.1} s"
+    )]
+    OutsideRecording {
+        /// Its start.
+        start_s: f64,
+        /// Its end.
+        end_s: f64,
+        /// Time of the first frame.
+        first_s: f64,
+        /// Time of the last frame.
+        last_s: f64,
+    },
+    /// It is no throttle.
+    #[error("a throttle of {percent} % cannot be: give 0 to 100, or nothing where it is not known")]
+    Throttle {
+        /// The value told.
+        percent: f64,
+    },
+}
+
+/// The legs found in a flight and what the pilot made of them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LegEdits {
+    pub(super) recording_s: (f64, f64),
+    pub(super) found: Vec<ToldLeg>,
+    pub(super) edits: Vec<LegEdit>,
+    undone: Vec<LegEdit>,
+    legs: Vec<ToldLeg>,
+}
+
+impl LegEdits {
+    /// No edits yet of the legs found in a flight.
+    #[must_use]
+    pub fn of(flight: &Flight) -> Self {
+        let time_s = &flight.series.readings.time_s;
+        let recording_s = (time_s.first().copied().unwrap_or(0.0), time_s.last().copied().unwrap_or(0.0));
+        let told = matches!(flight.throttle_source, ThrottleSource::Told | ThrottleSource::LegsFile);
+        let pair_of = |index: usize| {
+            let holds = |pair: &&crate::airspeed::Pair| pair.legs.0 == index || pair.legs.1 == index;
+            flight.pairs.iter().find(holds).map(|pair| pair.pair)
+        };
+        let as_found = flight.legs.iter().enumerate().map(|(index, leg)| ToldLeg {
+            start_s: leg.steady_start_s,
+            end_s: leg.steady_end_s,
+            // Which way the legs of a pair were flown is left to their speeds.
+            kind: if leg.kind == LegKind::Odd { LegKind::Odd } else { LegKind::Leg },
+            // What the overlay shows is read again when the ends move.
+            throttle_percent: leg.throttle_percent.filter(|_| told),
+            whole_s: Some((leg.start_s, leg.end_s)),
+            pair: pair_of(index),
+        });
+        Self::from_found(recording_s, as_found.collect())
+    }
+
+    pub(super) fn from_found(recording_s: (f64, f64), found: Vec<ToldLeg>) -> Self {
+        Self { recording_s, legs: found.clone(), found, edits: Vec::new(), undone: Vec::new() }
+    }
+
+    /// The legs as they stand, in order of time.
+    #[must_use]
+    pub fn legs(&self) -> &[ToldLeg] {
+        &self.legs
+    }
+
+    /// The edits in the order they were made.
+    #[must_use]
+    pub fn edits(&self) -> &[LegEdit] {
+        &self.edits
+    }
+
+    /// The edit that [`LegEdits::redo`] would make again.
+    #[must_use]
+    pub fn next_redo(&self) -> Option<&LegEdit> {
+        self.undone.last()
+    }
+
+    /// How far the start of a leg may be moved, in seconds of flight time: from the leg before, or the first
+    /// frame, to the shortest leg. `None` where there is no such leg.
+    #[must_use]
+    pub fn room_of_start(&self, leg: usize) -> Option<(f64, f64)> {
+        let index = place(&self.legs, leg).ok()?;
+        let before = index.checked_sub(1).and_then(|before| self.legs.get(before));
+        Some((before.map_or(self.recording_s.0, |leg| leg.end_s), self.legs[index].end_s - SHORTEST_LEG_S))
+    }
+
+    /// How far the end of a leg may be moved, as [`LegEdits::room_of_start`].
+    #[must_use]
+    pub fn room_of_end(&self, leg: usize) -> Option<(f64, f64)> {
+        let index = place(&self.legs, leg).ok()?;
+        let after = self.legs.get(index + 1);
+        let latest_s = after.map_or(self.recording_s.1, |leg| leg.start_s);
+        Some((self.legs[index].start_s + SHORTEST_LEG_S, latest_s))
+    }
+
+    /// What to find the legs with: the options given, and the legs as they stand if there is any edit.
+    #[must_use]
+    pub fn tell(&self, options: &LegOptions) -> LegOptions {
+        if self.edits.is_empty() {
+            return options.clone();
+        }
+        LegOptions { told: Some(self.legs.clone()), edits: self.edits.len(), ..options.clone() }
+    }
+
+    /// Makes an edit. One that moves the end which the last edit moved takes its place: taking back brings
+    /// back where that end was before both.
+    ///
+    /// # Errors
+    /// [`LegEditError`] says why it cannot be made; nothing is changed then.
+    pub fn make(&mut self, edit: LegEdit) -> Result<(), LegEditError> {
+        apply(&mut self.legs, edit, self.recording_s)?;
+        if self.edits.last().is_some_and(|last| same_end(last, &edit)) {
+            self.edits.pop();
+        }
+        self.edits.push(edit);
+        self.undone.clear();
+        Ok(())
+    }
+
+    /// Takes the last edit back, if there is one.
+    pub fn undo(&mut self) {
+        self.undone.extend(self.edits.pop());
+        self.play_again();
+    }
+
+    /// Makes the last edit taken back again, if there is one.
+    pub fn redo(&mut self) {
+        self.edits.extend(self.undone.pop());
+        self.play_again();
+    }
+
+    fn play_again(&mut self) {
+        self.legs.clone_from(&self.found);
+        for edit in &self.edits {
+            // Each could be made on just these legs before.
+            let _made = apply(&mut self.legs, *edit, self.recording_s);
+        }
+    }
+}
+
+fn same_end(last: &LegEdit, edit: &LegEdit) -> bool {
+    match (last, edit) {
+        (LegEdit::MoveStart { leg, .. }, LegEdit::MoveStart { leg: again, .. })
+        | (LegEdit::MoveEnd { leg, .. }, LegEdit::MoveEnd { leg: again, .. }) => leg == again,
+        _ => false,
+    }
+}
+
+/// Makes one edit, or leaves the legs as they are.
+fn apply(legs: &mut Vec<ToldLeg>, edit: LegEdit, recording_s: (f64, f64)) -> Result<(), LegEditError> {
+    match edit {
+        LegEdit::MoveStart { leg, to_s } => {
+            let index = place(legs, leg)?;
+            let end_s = legs[index].end_s;
+            moved(legs, index, (to_s, end_s), recording_s)
+        }
+        LegEdit::MoveEnd { leg, to_s } => {
+            let index = place(legs, leg)?;
+            let start_s = legs[index].start_s;
+            moved(legs, index, (start_s, to_s), recording_s)
+        }
+        LegEdit::Split { leg, at_s } => {
+            let index = place(legs, leg)?;
+            split(legs, index, at_s)
+        }
+        LegEdit::Join { leg } => {
+            let index = place(legs, leg)?;
+            join(legs, index)
+        }
+        LegEdit::Delete { leg } => {
+            let index = place(legs, leg)?;
+            part(legs, index);
+            legs.remove(index);
+            Ok(())
+        }
+        LegEdit::Mark { leg, kind } => {
+            let index = place(legs, leg)?;
+            mark(legs, index, kind);
+            Ok(())
+        }
+        LegEdit::Throttle { leg, percent } => {
+            let index = place(legs, leg)?;
+            throttle(legs, index, percent)
+        }
+        LegEdit::Add { start_s, end_s } => add(legs, (start_s, end_s), recording_s),
+    }
+}
+
+fn place(legs: &[ToldLeg], leg: usize) -> Result<usize, LegEditError> {
+    let index = leg.checked_sub(1).filter(|index| *index < legs.len());
+    index.ok_or(LegEditError::NoSuchLeg { leg, legs: legs.len() })
+}
+
+/// Checks a stretch against the recording and all legs but that at `index`.
+fn check(
+    legs: &[ToldLeg],
+    index: Option<usize>,
+    (start_s, end_s): (f64, f64),
+    (first_s, last_s): (f64, f64),
+) -> Result<(), LegEditError> {
+    if !(start_s >= first_s && end_s <= last_s) {
+        return Err(LegEditError::OutsideRecording { start_s, end_s, first_s, last_s });
+    }
+    if end_s - start_s < SHORTEST_LEG_S {
+        return Err(LegEditError::TooShort { start_s, end_s });
+    }
+    let in_the_way = |(other, leg): &(usize, &ToldLeg)| {
+        Some(*other) != index && leg.start_s < end_s && start_s < leg.end_s
+    };
+    match legs.iter().enumerate().find(in_the_way) {
+        Some((other, _)) => Err(LegEditError::Overlap { start_s, end_s, other: other + 1 }),
+        None => Ok(()),
+    }
+}
+
+fn moved(
+    legs: &mut [ToldLeg],
+    index: usize,
+    (start_s, end_s): (f64, f64),
+    recording_s: (f64, f64),
+) -> Result<(), LegEditError> {
+    check(legs, Some(index), (start_s, end_s), recording_s)?;
+    let before = legs[index];
+    let whole_s = before.whole_s.map(|whole_s| {
+        // An end that the pilot moved is where the leg ends.
+        let kept = |now: f64, then: f64, whole: f64| if now == then { whole } else { now };
+        (kept(start_s, before.start_s, whole_s.0), kept(end_s, before.end_s, whole_s.1))
+    });
+    legs[index] = ToldLeg { start_s, end_s, whole_s, ..before };
+    if let Some(other) = index.checked_sub(1).and_then(|other| legs.get_mut(other)) {
+        other.whole_s = other.whole_s.map(|(from_s, until_s)| (from_s, until_s.min(start_s)));
+    }
+    if let Some(other) = legs.get_mut(index + 1) {
+        other.whole_s = other.whole_s.map(|(from_s, until_s)| (from_s.max(end_s), until_s));
+    }
+    Ok(())
+}
+
+fn split(legs: &mut Vec<ToldLeg>, index: usize, at_s: f64) -> Result<(), LegEditError> {
+    let ToldLeg { start_s, end_s, .. } = legs[index];
+    for (start_s, end_s) in [(start_s, at_s), (at_s, end_s)] {
+        let length_s = end_s - start_s;
+        if length_s.is_nan() || length_s < SHORTEST_LEG_S {
+            return Err(LegEditError::TooShort { start_s, end_s });
+        }
+    }
+    part(legs, index);
+    let leg = legs[index];
+    let half = |start_s: f64, end_s: f64| ToldLeg {
+        start_s,
+        end_s,
+        whole_s: leg.whole_s.map(|(from_s, until_s)| {
+            (if start_s == at_s { at_s } else { from_s }, if end_s == at_s { at_s } else { until_s })
+        }),
+        ..leg
+    };
+    legs.splice(index..=index, [half(start_s, at_s), half(at_s, end_s)]);
+    Ok(())
+}
+
+fn join(legs: &mut Vec<ToldLeg>, index: usize) -> Result<(), LegEditError> {
+    if index + 1 >= legs.len() {
+        return Err(LegEditError::NothingFollows { leg: index + 1 });
+    }
+    part(legs, index);
+    part(legs, index + 1);
+    let (first, second) = (legs[index], legs[index + 1]);
+    let (from, until) = (first.whole_s, second.whole_s);
+    let joined = ToldLeg {
+        start_s: first.start_s,
+        end_s: second.end_s,
+        kind: if first.kind == second.kind { first.kind } else { LegKind::Leg },
+        throttle_percent: first.throttle_percent.or(second.throttle_percent),
+        whole_s: from.zip(until).map(|((from_s, _), (_, until_s))| (from_s, until_s)),
+        pair: None,
+    };
+    legs.splice(index..=index + 1, [joined]);
+    Ok(())
+}
+
+fn mark(legs: &mut [ToldLeg], index: usize, kind: LegKind) {
+    let partner = partner(legs, index);
+    let same_way = partner.is_some_and(|partner| legs[partner].kind == kind && kind != LegKind::Leg);
+    if same_way || kind == LegKind::Odd {
+        part(legs, index);
+    }
+    legs[index].kind = kind;
+}
+
+fn throttle(legs: &mut [ToldLeg], index: usize, percent: Option<f64>) -> Result<(), LegEditError> {
+    if let Some(percent) = percent.filter(|percent| !(0.0..=100.0).contains(percent)) {
+        return Err(LegEditError::Throttle { percent });
+    }
+    for index in [Some(index), partner(legs, index)].into_iter().flatten() {
+        legs[index].throttle_percent = percent;
+    }
+    Ok(())
+}
+
+fn add(
+    legs: &mut Vec<ToldLeg>,
+    (start_s, end_s): (f64, f64),
+    recording_s: (f64, f64),
+) -> Result<(), LegEditError> {
+    check(legs, None, (start_s, end_s), recording_s)?;
+    let index = legs.partition_point(|leg| leg.start_s < start_s);
+    legs.insert(index, ToldLeg::new(start_s, end_s, LegKind::Leg));
+    let between = |leg: &mut ToldLeg| {
+        leg.whole_s = leg.whole_s.map(|(from_s, until_s)| {
+            if leg.end_s <= start_s { (from_s, until_s.min(start_s)) } else { (from_s.max(end_s), until_s) }
+        });
+    };
+    let beside = [index.checked_sub(1), Some(index + 1)];
+    for other in beside.into_iter().flatten() {
+        legs.get_mut(other).into_iter().for_each(between);
+    }
+    Ok(())
+}
+
+/// The leg of the same pair.
+fn partner(legs: &[ToldLeg], index: usize) -> Option<usize> {
+    let pair = legs[index].pair?;
+    legs.iter().enumerate().position(|(other, leg)| other != index && leg.pair == Some(pair))
+}
+
+/// Frees a leg from its pair, and the partner with it.
+fn part(legs: &mut [ToldLeg], index: usize) {
+    if let Some(partner) = partner(legs, index) {
+        legs[partner].pair = None;
+    }
+    legs[index].pair = None;
+}

@@ -1,0 +1,219 @@
+//! The file of edited legs, kept with the results of a recording.
+//!
+//! ```toml
+//! recording_s = [0.0, 163.2]   # times of the first and last frame
+//! [[clip]]                     # the recording it belongs to: its files, in order
+//! name = "flight.avi"
+//! bytes = 73400320             # tells the file again, whatever its name and folder
+//! [[leg]]                      # the legs as found; times in seconds of flight time
+//! start_s = 20.4
+//! end_s = 31.2
+//! kind = "leg"                 # upwind, downwind, odd (left out), or leg (its speed says)
+//! whole_s = [19.6, 32.0]       # optional: how far the leg reaches around that
+//! throttle_percent = 60.0      # optional
+//! pair = 1                     # optional: legs of one number belong together
+//! [[edit]]                     # what was made of them, in order; legs are numbered as they then stand
+//! what = "move-end"            # move-start, move-end: leg, to_s; split: leg, at_s; join, delete: leg;
+//! leg = 1                      # mark: leg, kind; throttle: leg, percent; add: start_s, end_s
+//! to_s = 30.0
+//! ```
+
+use std::fs::{self, File};
+use std::io::{self, Read as _};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::edits::{LegEdit, LegEditError, LegEdits};
+use super::told::ToldLeg;
+use crate::files::{Existing, reading_in_words, write_whole};
+use crate::toml_words::in_one_line;
+
+/// Name of the file among the results of a recording.
+pub const EDITS_FILE: &str = "legs.toml";
+
+/// No file of edits comes near this size.
+const LIMIT_BYTES: u64 = 1 << 22;
+
+const HEAD: &str = "# Legs as found, and what was edited by hand. `pairspeed read --legs` takes this file.\n";
+
+/// What can be wrong with a file of edited legs.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum EditsFileError {
+    /// It cannot be read.
+    #[error("cannot read the edited legs {}: {source}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        source: io::Error,
+    },
+    /// It does not hold what it should.
+    #[error("the edited legs {} are not usable: {reason}; mend the file, or remove it to start anew", path.display())]
+    Malformed {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        reason: String,
+    },
+    /// An edit does not fit the legs before it.
+    #[error("the edited legs {}, edit {number} ({edit}): {source}; remove that edit from the file", path.display())]
+    Edit {
+        /// The file.
+        path: PathBuf,
+        /// Number of the edit, from 1.
+        number: usize,
+        /// The edit.
+        edit: LegEdit,
+        /// What is wrong with it.
+        source: LegEditError,
+    },
+    /// It belongs to another recording.
+    #[error(
+        "the edited legs {} belong to another recording ({of}), not to {}: give the file from that recording's results",
+        path.display(),
+        clip.display()
+    )]
+    OtherRecording {
+        /// The file.
+        path: PathBuf,
+        /// The clips it belongs to.
+        of: String,
+        /// The first clip given.
+        clip: PathBuf,
+    },
+    /// A clip is not there.
+    #[error("cannot look at the clip {}: {source}", clip.display())]
+    NoClip {
+        /// The clip.
+        clip: PathBuf,
+        /// The cause.
+        source: io::Error,
+    },
+    /// It cannot be written.
+    #[error("cannot write the edited legs {}: {source}; check the free space and your rights there", path.display())]
+    Unwritable {
+        /// The file.
+        path: PathBuf,
+        /// The cause.
+        source: io::Error,
+    },
+}
+
+/// A file of the recording, as the edits tell it again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ClipMark {
+    name: String,
+    bytes: u64,
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct EditsTable {
+    recording_s: (f64, f64),
+    #[serde(rename = "clip")]
+    clips: Vec<ClipMark>,
+    #[serde(default, rename = "leg")]
+    legs: Vec<ToldLeg>,
+    #[serde(default, rename = "edit")]
+    edits: Vec<LegEdit>,
+}
+
+impl LegEdits {
+    /// Loads the edits of a recording and makes them again on the legs they were made on.
+    ///
+    /// # Errors
+    /// [`EditsFileError`], also where the file belongs to another recording than `clips`.
+    pub fn load(path: &Path, clips: &[PathBuf]) -> Result<Self, EditsFileError> {
+        let malformed = |reason| EditsFileError::Malformed { path: path.to_owned(), reason };
+        let text = read_text(path)?;
+        let table: EditsTable =
+            toml::from_str(&text).map_err(|error| malformed(in_one_line(&text, &error)))?;
+        check_belongs(path, &table.clips, clips)?;
+        check_found(&table).map_err(malformed)?;
+        let mut edits = Self::from_found(table.recording_s, table.legs);
+        for (edit, number) in table.edits.into_iter().zip(1..) {
+            edits.make(edit).map_err(|source| EditsFileError::Edit {
+                path: path.to_owned(),
+                number,
+                edit,
+                source,
+            })?;
+        }
+        Ok(edits)
+    }
+
+    /// Saves the edits of a recording; the file is written whole or not at all.
+    ///
+    /// # Errors
+    /// [`EditsFileError::NoClip`] or [`EditsFileError::Unwritable`].
+    pub fn save(&self, path: &Path, clips: &[PathBuf]) -> Result<(), EditsFileError> {
+        let unwritable = |source| EditsFileError::Unwritable { path: path.to_owned(), source };
+        let table = EditsTable {
+            recording_s: self.recording_s,
+            clips: marks(clips)?,
+            legs: self.found.clone(),
+            edits: self.edits.clone(),
+        };
+        let text = toml::to_string(&table).map_err(|error| unwritable(io::Error::other(error)))?;
+        write_whole(path, format!("{HEAD}{text}").as_bytes(), Existing::Replace).map_err(unwritable)
+    }
+}
+
+fn read_text(path: &Path) -> Result<String, EditsFileError> {
+    let unreadable = |source| EditsFileError::Unreadable { path: path.to_owned(), source };
+    let file = File::open(path).map_err(|error| unreadable(reading_in_words(error)))?;
+    let mut text = String::new();
+    file.take(LIMIT_BYTES).read_to_string(&mut text).map_err(|error| unreadable(reading_in_words(error)))?;
+    Ok(text)
+}
+
+fn marks(clips: &[PathBuf]) -> Result<Vec<ClipMark>, EditsFileError> {
+    let mark = |clip: &PathBuf| {
+        let found = fs::metadata(clip).map_err(|error| EditsFileError::NoClip {
+            clip: clip.clone(),
+            source: reading_in_words(error),
+        })?;
+        let name = clip.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        Ok(ClipMark { name, bytes: found.len() })
+    };
+    clips.iter().map(mark).collect()
+}
+
+/// A recording is told by the lengths of its files: they may have been renamed or moved.
+fn check_belongs(path: &Path, of: &[ClipMark], clips: &[PathBuf]) -> Result<(), EditsFileError> {
+    let lengths = |marks: &[ClipMark]| marks.iter().map(|mark| mark.bytes).collect::<Vec<u64>>();
+    if lengths(of) == lengths(&marks(clips)?) {
+        return Ok(());
+    }
+    Err(EditsFileError::OtherRecording {
+        path: path.to_owned(),
+        of: of.iter().map(|mark| mark.name.as_str()).collect::<Vec<_>>().join(", "),
+        clip: clips.first().cloned().unwrap_or_default(),
+    })
+}
+
+/// What is wrong with the legs as found, which must stand in order within the recording.
+fn check_found(table: &EditsTable) -> Result<(), String> {
+    let (first_s, last_s) = table.recording_s;
+    let mut until_s = first_s;
+    for (leg, number) in table.legs.iter().zip(1..) {
+        let ToldLeg { start_s, end_s, whole_s, throttle_percent, .. } = *leg;
+        let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
+        let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
+        // Written so that a time that is no number fails too.
+        if !(in_order && from_s <= start_s && end_s <= to_s && from_s.is_finite() && to_s.is_finite()) {
+            return Err(format!(
+                "leg {number} from {start_s} s to {end_s} s is out of order, or outside the recording from {first_s} s to {last_s} s"
+            ));
+        }
+        if let Some(percent) = throttle_percent.filter(|percent| !(0.0..=100.0).contains(percent)) {
+            return Err(format!("the throttle of leg {number}, {percent} %, is not within 0 to 100"));
+        }
+        until_s = end_s;
+    }
+    Ok(())
+}

@@ -1,0 +1,104 @@
+//! Airspeed against throttle, as it is drawn: a bar for each pair, and the curve with its band.
+
+use super::axis::Axis;
+use crate::airspeed::{Pair, Pattern};
+use crate::channel::Channel;
+use crate::flight::Flight;
+
+/// Stretches that the curve is drawn in.
+const CURVE_POINTS: u32 = 40;
+
+/// Distance between pairs of the same step, in throttle per cent or hundredths of a step.
+const APART: f64 = 1.0;
+
+/// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Bar {
+    /// Throttle in per cent, or the number of the step.
+    pub across: f64,
+    /// Lower end of the 95 % interval.
+    pub low: f64,
+    /// Airspeed.
+    pub airspeed: f64,
+    /// Upper end of the interval.
+    pub high: f64,
+}
+
+/// Whether the throttle of every pair is known; otherwise they stand by the number of their step.
+pub(crate) fn by_throttle(flight: &Flight) -> bool {
+    flight.pairs.iter().all(|pair| pair.throttle_percent.is_some())
+}
+
+/// The pairs and patterns that have an airspeed; those of one step stand beside each other.
+pub(crate) fn bars(flight: &Flight) -> Vec<Bar> {
+    let by_throttle = by_throttle(flight);
+    let mut bars = pair_bars(&flight.pairs, by_throttle);
+    bars.extend(flight.patterns.iter().filter(|_| by_throttle).filter_map(pattern_bar));
+    bars
+}
+
+/// Left, right, lower and upper end of a plot of bars and curve; `None` when there is nothing to draw.
+pub(crate) fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> {
+    // A single point gets room beside it.
+    let beside = if by_throttle { 4.0 } else { 0.4 };
+    let across = Axis::over(bars.iter().map(|bar| bar.across))?;
+    let up = Axis::over(bars.iter().chain(curve).flat_map(|bar| [bar.low, bar.airspeed, bar.high]))?;
+    Some([across.low - beside, across.high + beside, up.low, up.high])
+}
+
+/// Points of the curve of airspeed against throttle over the throttles flown, with its 95 % band; empty
+/// where there is no curve, or a throttle is not known.
+pub(crate) fn curve(flight: &Flight) -> Vec<Bar> {
+    if !by_throttle(flight) {
+        return Vec::new();
+    }
+    let (Some(curve), Some(unit)) = (&flight.propulsion.curve, flight.unit(&Channel::Speed)) else {
+        return Vec::new();
+    };
+    let (low, high) = curve.flown_percent;
+    let points =
+        (0..=CURVE_POINTS).map(|place| low + (high - low) * f64::from(place) / f64::from(CURVE_POINTS));
+    points
+        .map(|percent| {
+            let at = curve.predict(percent, &[]);
+            let shown = |speed_mps: f64| speed_mps / unit.si_per_unit();
+            Bar {
+                across: percent,
+                low: shown(at.low_mps),
+                airspeed: shown(at.airspeed_mps),
+                high: shown(at.high_mps),
+            }
+        })
+        .filter(|bar| [bar.low, bar.airspeed, bar.high].iter().all(|speed| speed.is_finite()))
+        .collect()
+}
+
+fn pattern_bar(pattern: &Pattern) -> Option<Bar> {
+    let across = pattern.throttle_percent?;
+    let finite =
+        [across, pattern.airspeed_low, pattern.airspeed, pattern.airspeed_high].iter().all(|n| n.is_finite());
+    finite.then_some(Bar {
+        across,
+        low: pattern.airspeed_low,
+        airspeed: pattern.airspeed,
+        high: pattern.airspeed_high,
+    })
+}
+
+/// The pairs that have an airspeed; those of one step stand beside each other.
+fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<Bar> {
+    let mut bars: Vec<Bar> = Vec::new();
+    for (index, pair) in pairs.iter().enumerate() {
+        let earlier = pairs.iter().take(index).filter(|other| other.step == pair.step).count() as f64;
+        let across = if by_throttle {
+            pair.throttle_percent.unwrap_or(f64::NAN) + earlier * APART
+        } else {
+            f64::from(pair.step) + earlier * APART / 100.0
+        };
+        let or_airspeed = |end: f64| if end.is_finite() { end } else { pair.airspeed };
+        let (low, high) = (or_airspeed(pair.airspeed_low), or_airspeed(pair.airspeed_high));
+        bars.push(Bar { across, low, airspeed: pair.airspeed, high });
+    }
+    bars.retain(|bar| bar.airspeed.is_finite() && bar.across.is_finite());
+    bars
+}

@@ -1,0 +1,87 @@
+//! What all parts of the step look at.
+
+use super::bench::Bench;
+use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::legs::{Leg, LegKind, ToldLeg};
+use crate::output::words::kind_name;
+use crate::series::ChannelReadings;
+use crate::units::Unit;
+use crate::window::look::Colours;
+
+/// Times closer than this are one, in seconds: files keep milliseconds.
+const SAME_TIME_S: f64 = 1e-3;
+
+/// A flight, the legs worked on, and what is chosen of them.
+pub(super) struct Scene<'a> {
+    /// The flight as worked out last.
+    pub flight: &'a Flight,
+    /// The legs as they stand.
+    pub bench: &'a Bench,
+    /// Number of the leg chosen, from 1.
+    pub chosen: Option<usize>,
+    /// Place in the series of the frame looked at.
+    pub moment: Option<usize>,
+    /// The stretch of time shown, in seconds.
+    pub view_s: (f64, f64),
+}
+
+impl Scene<'_> {
+    /// The legs as they stand.
+    pub fn legs(&self) -> &[ToldLeg] {
+        self.bench.legs()
+    }
+
+    /// The leg chosen, with its number.
+    pub fn chosen_leg(&self) -> Option<(usize, &ToldLeg)> {
+        let number = self.chosen?;
+        Some((number, self.legs().get(number.checked_sub(1)?)?))
+    }
+
+    /// What was worked out of a leg; `None` where no speed in it is trusted.
+    pub fn flown(&self, leg: &ToldLeg) -> Option<&Leg> {
+        self.flight.legs.iter().find(|flown| {
+            flown.steady_start_s >= leg.start_s - SAME_TIME_S && flown.steady_end_s <= leg.end_s + SAME_TIME_S
+        })
+    }
+
+    /// What a leg is.
+    pub fn kind(&self, leg: &ToldLeg) -> LegKind {
+        self.flown(leg).map_or(leg.kind, |flown| flown.kind)
+    }
+
+    /// A leg in a few words, such as `leg 3, upwind`.
+    pub fn name(&self, number: usize, leg: &ToldLeg) -> String {
+        format!("leg {number}, {}", kind_name(self.kind(leg)))
+    }
+
+    /// Time of the frame looked at.
+    pub fn moment_s(&self) -> Option<f64> {
+        self.flight.series.readings.time_s.get(self.moment?).copied()
+    }
+
+    /// Where the chosen leg would be split: at the frame looked at, else in its middle.
+    pub fn split_s(&self, leg: &ToldLeg) -> f64 {
+        let within = |time_s: &f64| (leg.start_s..=leg.end_s).contains(time_s);
+        self.moment_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
+    }
+
+    /// The readings of a channel that is marked and alive.
+    pub fn readout(&self, channel: &Channel) -> Option<&ChannelReadings> {
+        self.flight.series.alive(channel)
+    }
+}
+
+/// The colour of a kind of leg.
+pub(super) fn colour_of(kind: LegKind, colours: &Colours) -> egui::Color32 {
+    match kind {
+        LegKind::Upwind => colours.upwind,
+        LegKind::Downwind => colours.downwind,
+        LegKind::Odd | LegKind::Leg => colours.odd,
+    }
+}
+
+/// The symbol of a readout's unit; empty where it is not known.
+pub(super) fn symbol(readout: &ChannelReadings) -> &'static str {
+    readout.unit.map_or("", Unit::symbol)
+}

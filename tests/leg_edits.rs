@@ -1,0 +1,381 @@
+//! Edits of the legs found: what they change, what they leave alone, and the file they are kept in.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod common;
+
+use std::fs;
+use std::path::PathBuf;
+
+use common::{Plan, Readout, fly, record};
+use pairspeed::flight::{Flight, FlightRecord};
+use pairspeed::legs::{
+    EditsFileError, LegEdit, LegEditError, LegEdits, LegKind, LegOptions, SHORTEST_LEG_S, ThrottleSource,
+};
+use pairspeed::{ReadOptions, work_out};
+use proptest::prelude::*;
+
+/// A flight that can be worked out again, and its edits.
+struct Desk {
+    record: FlightRecord,
+    options: ReadOptions,
+    found: Flight,
+    edits: LegEdits,
+}
+
+impl Desk {
+    fn of(plan: &Plan) -> Self {
+        Self::with(plan, LegOptions::default())
+    }
+
+    fn with(plan: &Plan, legs: LegOptions) -> Self {
+        let record = record(fly(plan).readings);
+        let options = ReadOptions { legs, ..ReadOptions::default() };
+        let found = work_out(record.clone(), &options).unwrap();
+        let edits = LegEdits::of(&found);
+        Self { record, options, found, edits }
+    }
+
+    fn worked_out(&self, edits: &LegEdits) -> Flight {
+        let options = ReadOptions { legs: edits.tell(&self.options.legs), ..self.options.clone() };
+        work_out(self.record.clone(), &options).unwrap()
+    }
+
+    fn after(&self, made: &[LegEdit]) -> Flight {
+        let mut edits = self.edits.clone();
+        made.iter().for_each(|edit| edits.make(*edit).unwrap());
+        self.worked_out(&edits)
+    }
+}
+
+/// Values that are no number are the same here, which `==` denies.
+fn assert_same(one: &Flight, other: &Flight) {
+    assert!(format!("{one:?}") == format!("{other:?}"), "{:?} is not {:?}", one.pairs, other.pairs);
+}
+
+/// Airspeed and the two ground speeds of each pair.
+fn answers(flight: &Flight) -> Vec<(f64, f64, f64)> {
+    flight.pairs.iter().map(|pair| (pair.airspeed, pair.upwind, pair.downwind)).collect()
+}
+
+/// Medians and stretches of the legs, without those from `skip` on and as many as `count`.
+fn traits(flight: &Flight, skip: usize, count: usize) -> Vec<(f64, f64, f64, f64, f64)> {
+    let legs = flight.legs.iter().enumerate().filter(|(index, _)| !(skip..skip + count).contains(index));
+    legs.map(|(_, leg)| (leg.start_s, leg.end_s, leg.steady_start_s, leg.steady_end_s, leg.speed_median))
+        .collect()
+}
+
+#[test]
+fn without_edits_the_flight_is_exactly_the_one_found() {
+    let desk = Desk::of(&Plan::default());
+    assert_same(&desk.worked_out(&desk.edits), &desk.found);
+    let mut edits = desk.edits.clone();
+    edits.make(LegEdit::Delete { leg: 3 }).unwrap();
+    edits.undo();
+    assert_same(&desk.worked_out(&edits), &desk.found);
+}
+
+#[test]
+fn the_legs_as_found_told_back_give_the_same_answers() {
+    let desk = Desk::of(&Plan::default());
+    let again = desk.after(&[LegEdit::Throttle { leg: 1, percent: None }]);
+    assert_eq!(traits(&again, 0, 0), traits(&desk.found, 0, 0));
+    assert_eq!(again.pairs, desk.found.pairs);
+    assert_eq!(again.steps, desk.found.steps);
+    assert!(again.notes.iter().any(|note| note.contains("edited by hand (1 edit)")), "{:?}", again.notes);
+}
+
+#[test]
+fn a_deleted_leg_takes_its_pair_along_and_leaves_all_others() {
+    let desk = Desk::of(&Plan::default());
+    let pair = desk.found.pairs[2].clone();
+    let after = desk.after(&[LegEdit::Delete { leg: pair.legs.0 + 1 }]);
+    assert_eq!(traits(&after, 0, 0), traits(&desk.found, pair.legs.0, 1));
+    let mut expected = answers(&desk.found);
+    expected.remove(2);
+    assert_eq!(answers(&after), expected);
+    let odd: Vec<bool> = after.legs.iter().map(|leg| leg.kind == LegKind::Odd).collect();
+    let was_odd = desk.found.legs.iter().filter(|leg| leg.kind == LegKind::Odd).count();
+    assert_eq!(odd.iter().filter(|odd| **odd).count(), was_odd + 1);
+}
+
+#[test]
+fn a_moved_end_changes_its_own_median_and_pair_alone() {
+    let desk = Desk::of(&Plan { gust: 1.0, ..Plan::default() });
+    let index = desk.found.pairs[1].legs.0;
+    let middle_s = f64::midpoint(desk.found.legs[index].steady_start_s, desk.found.legs[index].steady_end_s);
+    let after = desk.after(&[LegEdit::MoveEnd { leg: index + 1, to_s: middle_s }]);
+    assert_eq!(traits(&after, index, 1), traits(&desk.found, index, 1));
+    assert_eq!(
+        (after.legs[index].end_s, after.legs[index].start_s),
+        (middle_s, desk.found.legs[index].start_s)
+    );
+    assert!(after.legs[index].samples < desk.found.legs[index].samples);
+    for (number, (now, then)) in answers(&after).iter().zip(answers(&desk.found)).enumerate() {
+        assert_eq!(*now == then, number != 1, "pair {number}: {now:?} {then:?}");
+    }
+    let doubt = |flight: &Flight| flight.legs[index].speed_uncertainty;
+    assert!(doubt(&after) > doubt(&desk.found), "{} {}", doubt(&after), doubt(&desk.found));
+}
+
+#[test]
+fn the_median_of_a_moved_leg_is_that_of_the_stretch_told_outright() {
+    let desk = Desk::of(&Plan::default());
+    let leg = &desk.found.legs[4];
+    let (start_s, end_s) = (leg.steady_start_s + 1.0, leg.steady_end_s - 2.0);
+    let moved =
+        desk.after(&[LegEdit::MoveStart { leg: 5, to_s: start_s }, LegEdit::MoveEnd { leg: 5, to_s: end_s }]);
+    let replaced = desk.after(&[LegEdit::Delete { leg: 5 }, LegEdit::Add { start_s, end_s }]);
+    assert_eq!(moved.legs[4].speed_median, replaced.legs[4].speed_median);
+    assert_eq!(answers(&moved), answers(&replaced));
+}
+
+#[test]
+fn a_pair_marked_the_other_way_round_exchanges_its_speeds_and_says_so() {
+    let desk = Desk::of(&Plan::default());
+    let pair = &desk.found.pairs[0];
+    let after = desk.after(&[LegEdit::Mark { leg: pair.legs.1 + 1, kind: LegKind::Upwind }]);
+    assert_eq!(after.pairs[0].legs, (pair.legs.1, pair.legs.0));
+    assert_eq!(after.pairs[0].wind, -pair.wind);
+    assert!(after.pairs[0].flags.iter().any(|flag| flag.0.contains("is the faster one")));
+    assert_eq!(answers(&after)[1..], answers(&desk.found)[1..]);
+}
+
+#[test]
+fn two_legs_marked_the_same_way_are_no_pair() {
+    let desk = Desk::of(&Plan::default());
+    let (upwind, downwind) = desk.found.pairs[0].legs;
+    let after = desk.after(&[
+        LegEdit::Mark { leg: upwind + 1, kind: LegKind::Upwind },
+        LegEdit::Mark { leg: downwind + 1, kind: LegKind::Upwind },
+    ]);
+    assert_eq!(answers(&after), answers(&desk.found)[1..]);
+}
+
+#[test]
+fn a_throttle_is_told_of_both_legs_of_a_pair() {
+    let desk = Desk::of(&Plan::default());
+    assert_eq!(desk.found.throttle_source, ThrottleSource::Numbered);
+    let leg = desk.found.pairs[1].legs.1 + 1;
+    let after = desk.after(&[LegEdit::Throttle { leg, percent: Some(65.0) }]);
+    assert_eq!(after.throttle_source, ThrottleSource::LegsFile);
+    let throttles: Vec<Option<f64>> = after.pairs.iter().map(|pair| pair.throttle_percent).collect();
+    assert_eq!(throttles, [None, Some(65.0), None, None, None, None]);
+    assert_eq!(answers(&after), answers(&desk.found));
+}
+
+#[test]
+fn told_throttles_stay_with_their_legs_when_a_pair_is_lost() {
+    let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
+    let legs = LegOptions { throttle_steps: Some(throttles), ..LegOptions::default() };
+    let desk = Desk::with(&Plan::default(), legs);
+    let after = desk.after(&[LegEdit::Delete { leg: desk.found.pairs[2].legs.0 + 1 }]);
+    let of_pairs: Vec<f64> = after.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
+    assert_eq!(of_pairs, [50.0, 60.0, 80.0, 90.0, 100.0]);
+}
+
+#[test]
+fn a_throttle_shown_is_read_anew_where_none_is_told() {
+    let desk = Desk::of(&Plan { throttle_readout: Readout::Alive, seed: 5, ..Plan::default() });
+    let after = desk.after(&[LegEdit::Mark { leg: 1, kind: LegKind::Odd }]);
+    assert_eq!(after.throttle_source, ThrottleSource::Overlay);
+    let of_legs = |flight: &Flight| flight.legs.iter().map(|leg| leg.throttle_percent).collect::<Vec<_>>();
+    assert_eq!(of_legs(&after), of_legs(&desk.found));
+}
+
+#[test]
+fn an_edit_that_cannot_be_made_says_why_and_changes_nothing() {
+    let desk = Desk::of(&Plan::default());
+    let mut edits = desk.edits.clone();
+    let last = edits.legs().len();
+    let next_s = edits.legs()[1].start_s;
+    let refused = |edits: &mut LegEdits, edit| edits.make(edit).unwrap_err();
+    let error = refused(&mut edits, LegEdit::Delete { leg: 99 });
+    assert_eq!(error.to_string(), format!("there is no leg 99: there are {last}"));
+    let error = refused(&mut edits, LegEdit::MoveEnd { leg: 1, to_s: next_s + 1.0 });
+    assert!(matches!(error, LegEditError::Overlap { other: 2, .. }), "{error}");
+    let start_s = edits.legs()[0].start_s;
+    let error = refused(&mut edits, LegEdit::MoveEnd { leg: 1, to_s: start_s - 3.0 });
+    assert!(matches!(error, LegEditError::TooShort { .. }), "{error}");
+    let error = refused(&mut edits, LegEdit::MoveEnd { leg: last, to_s: 1e6 });
+    assert!(matches!(error, LegEditError::OutsideRecording { .. }), "{error}");
+    for nonsense in [f64::NAN, f64::INFINITY] {
+        refused(&mut edits, LegEdit::MoveStart { leg: 2, to_s: nonsense });
+        refused(&mut edits, LegEdit::Split { leg: 2, at_s: nonsense });
+        refused(&mut edits, LegEdit::Throttle { leg: 2, percent: Some(nonsense) });
+    }
+    let error = refused(&mut edits, LegEdit::Throttle { leg: 2, percent: Some(130.0) });
+    assert!(error.to_string().contains("give 0 to 100"), "{error}");
+    assert!(matches!(refused(&mut edits, LegEdit::Join { leg: last }), LegEditError::NothingFollows { .. }));
+    assert_eq!(edits, desk.edits);
+}
+
+#[test]
+fn moves_of_one_end_are_taken_back_together_and_made_again() {
+    let desk = Desk::of(&Plan::default());
+    let mut edits = desk.edits.clone();
+    let end_s = edits.legs()[0].end_s;
+    for by_s in [0.2, 0.4, 0.6] {
+        edits.make(LegEdit::MoveEnd { leg: 1, to_s: end_s - by_s }).unwrap();
+    }
+    edits.make(LegEdit::Split { leg: 3, at_s: edits.legs()[2].start_s + 1.5 }).unwrap();
+    assert_eq!(edits.edits().len(), 2);
+    let made = edits.legs().to_vec();
+    edits.undo();
+    edits.undo();
+    assert_eq!((edits.legs(), edits.edits().len()), (desk.edits.legs(), 0));
+    edits.undo();
+    edits.redo();
+    assert_eq!(edits.legs()[0].end_s, end_s - 0.6);
+    edits.redo();
+    edits.redo();
+    assert_eq!(edits.legs(), made);
+}
+
+fn clip(folder: &tempfile::TempDir, name: &str, bytes: usize) -> Vec<PathBuf> {
+    let path = folder.path().join(name);
+    fs::write(&path, vec![0; bytes]).unwrap();
+    vec![path]
+}
+
+#[test]
+fn a_saved_list_gives_the_same_flight_and_can_still_be_taken_back() {
+    let desk = Desk::of(&Plan::default());
+    let folder = tempfile::tempdir().unwrap();
+    let clips = clip(&folder, "flight.avi", 1000);
+    let path = folder.path().join("legs.toml");
+    let mut edits = desk.edits.clone();
+    let at_s = f64::midpoint(edits.legs()[2].start_s, edits.legs()[2].end_s);
+    edits.make(LegEdit::Split { leg: 3, at_s }).unwrap();
+    edits.make(LegEdit::Mark { leg: 3, kind: LegKind::Odd }).unwrap();
+    edits.make(LegEdit::Throttle { leg: 1, percent: Some(52.5) }).unwrap();
+    edits.save(&path, &clips).unwrap();
+    let renamed = clip(&folder, "renamed.avi", 1000);
+    let mut loaded = LegEdits::load(&path, &renamed).unwrap();
+    assert_eq!(loaded, edits);
+    assert_same(&desk.worked_out(&loaded), &desk.worked_out(&edits));
+    (0..3).for_each(|_| loaded.undo());
+    assert_eq!(loaded.legs(), desk.edits.legs());
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 3, "something was left beside the file");
+}
+
+#[test]
+fn a_file_of_another_recording_or_with_faults_is_refused_with_the_mend() {
+    let desk = Desk::of(&Plan::default());
+    let folder = tempfile::tempdir().unwrap();
+    let clips = clip(&folder, "flight.avi", 1000);
+    let path = folder.path().join("legs.toml");
+    let mut edits = desk.edits.clone();
+    edits.make(LegEdit::Delete { leg: 2 }).unwrap();
+    edits.save(&path, &clips).unwrap();
+    let said = |path: &PathBuf, clips: &[PathBuf]| LegEdits::load(path, clips).unwrap_err().to_string();
+    let other = clip(&folder, "other.avi", 999);
+    assert!(said(&path, &other).contains("belong to another recording (flight.avi)"));
+    assert!(said(&folder.path().join("none.toml"), &clips).contains("there is no such file"));
+    let absent = [folder.path().join("absent.avi")];
+    assert!(matches!(LegEdits::load(&path, &absent), Err(EditsFileError::NoClip { .. })));
+    let text = fs::read_to_string(&path).unwrap();
+    for (from, to, mend) in [
+        ("what = \"delete\"", "what = \"paint\"", "line "),
+        ("leg = 2", "leg = 200", "edit 1 (delete leg 200): there is no leg 200"),
+        ("start_s = ", "start_s = -", "leg 1 from"),
+        ("end_s = ", "end_s = nan #", "leg 1 from"),
+        ("recording_s = ", "recorded_s = ", "line "),
+        ("kind = \"leg\"", "kind = \"leg\"\nthrottle_percent = 400.0", "throttle of leg 1"),
+    ] {
+        let spoilt = text.replacen(from, to, 1);
+        assert_ne!(spoilt, text, "{from}");
+        let path = folder.path().join("spoilt.toml");
+        fs::write(&path, spoilt).unwrap();
+        assert!(said(&path, &clips).contains(mend), "{}", said(&path, &clips));
+    }
+}
+
+#[test]
+fn a_list_that_cannot_be_saved_says_where() {
+    let desk = Desk::of(&Plan::default());
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("absent").join("legs.toml");
+    let error = desk.edits.save(&path, &clip(&folder, "flight.avi", 10)).unwrap_err().to_string();
+    assert!(error.contains("legs.toml: there is no such folder"), "{error}");
+}
+
+fn any_edit(legs: usize) -> impl Strategy<Value = LegEdit> {
+    let leg = 0..legs + 3;
+    let kind = prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Odd, LegKind::Leg]);
+    let percent = prop::option::of(-10.0..120.0f64);
+    (0..8, leg, -10.0..250.0f64, 0.0..20.0f64, kind, percent).prop_map(
+        |(what, leg, to_s, length_s, kind, percent)| match what {
+            0 => LegEdit::MoveStart { leg, to_s },
+            1 => LegEdit::MoveEnd { leg, to_s },
+            2 => LegEdit::Split { leg, at_s: to_s },
+            3 => LegEdit::Join { leg },
+            4 => LegEdit::Delete { leg },
+            5 => LegEdit::Mark { leg, kind },
+            6 => LegEdit::Throttle { leg, percent },
+            _ => LegEdit::Add { start_s: to_s, end_s: to_s + length_s },
+        },
+    )
+}
+
+thread_local! {
+    static FLOWN: Desk = Desk::of(&Plan::default());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_leg_split_and_joined_is_the_leg_as_it_was(leg in 1usize..=12, share in 0.0..1.0f64) {
+        FLOWN.with(|desk| {
+            let told = desk.edits.legs()[leg - 1];
+            let spare_s = told.end_s - told.start_s - 2.0 * SHORTEST_LEG_S;
+            let at_s = told.start_s + SHORTEST_LEG_S + share * spare_s;
+            let after = desk.after(&[LegEdit::Split { leg, at_s }, LegEdit::Join { leg }]);
+            assert_eq!(after.legs, desk.found.legs);
+            assert_eq!(after.pairs, desk.found.pairs);
+        });
+    }
+
+    #[test]
+    fn whatever_is_edited_stays_in_order_and_can_be_taken_back(
+        made in prop::collection::vec(any_edit(13), 1..30)
+    ) {
+        FLOWN.with(|desk| {
+            let mut edits = desk.edits.clone();
+            for edit in made {
+                let before = edits.clone();
+                if edits.make(edit).is_err() {
+                    assert_eq!(edits, before, "a refused edit changed something");
+                }
+            }
+            let in_order = edits.legs().windows(2).all(|two| two[0].end_s <= two[1].start_s);
+            assert!(in_order && edits.legs().iter().all(|leg| leg.end_s - leg.start_s >= SHORTEST_LEG_S));
+            let flight = desk.worked_out(&edits);
+            assert!(flight.pairs.iter().all(|pair| pair.airspeed_low <= pair.airspeed_high));
+            while !edits.edits().is_empty() {
+                edits.undo();
+            }
+            assert_eq!(edits.legs(), desk.edits.legs());
+        });
+    }
+}
+
+#[test]
+#[ignore = "prints how long working a flight out again takes"]
+fn figures_of_working_out_again() {
+    for (minutes, steps) in [(3, 6), (20, 40)] {
+        let plan = Plan {
+            airspeeds: vec![25.0; steps],
+            throttles: vec![60.0; steps],
+            frames_hz: 60.0,
+            ..Plan::default()
+        };
+        let desk = Desk::of(&plan);
+        let mut edits = desk.edits.clone();
+        edits.make(LegEdit::Delete { leg: 2 }).unwrap();
+        let begun = std::time::Instant::now();
+        let flight = desk.worked_out(&edits);
+        let frames = flight.series.readings.time_s.len();
+        println!("about {minutes} min, {frames} frames, {} legs: {:?}", flight.legs.len(), begun.elapsed());
+    }
+}
