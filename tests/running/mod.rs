@@ -1,4 +1,5 @@
 //! The program run as a pilot runs it, in the project's folder.
+#![allow(dead_code)]
 
 use std::collections::HashMap;
 use std::path::Path;
