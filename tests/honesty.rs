@@ -16,7 +16,7 @@ const FLIGHTS: u64 = 2000;
 
 /// First seed of the flights on trial. The defaults of the program were set on the flights 0 to 1999, so
 /// those prove nothing.
-const FIRST_HELD_BACK: u64 = 11_000_000;
+const FIRST_HELD_BACK: u64 = 1_000_000;
 
 /// Time after a turn in which the aircraft gathers speed again and the receiver follows.
 const SETTLING_S: f64 = 3.0;
