@@ -240,12 +240,11 @@ fn refused(error: &clap::Error) -> ExitCode {
 
 /// What is told on the command line; without anything the window, where there is a display for it.
 fn told() -> Vec<OsString> {
-    let mut told: Vec<OsString> = std::env::args_os().collect();
     #[cfg(feature = "window")]
-    if told.len() == 1 && pairspeed::window::has_display() {
-        told.push("window".into());
-    }
-    told
+    let window = std::env::args_os().len() == 1 && pairspeed::window::has_display();
+    #[cfg(not(feature = "window"))]
+    let window = false;
+    std::env::args_os().chain(window.then(|| OsString::from("window"))).collect()
 }
 
 /// Runs the command told on the command line.
