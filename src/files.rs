@@ -11,6 +11,12 @@ use thiserror::Error;
 /// Prefix and suffix of every temporary name.
 const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
 
+/// A file's name without its folder, for a reader.
+#[must_use]
+pub fn file_name(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
 /// What to do where the file exists already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Existing {

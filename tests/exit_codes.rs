@@ -96,7 +96,10 @@ fn numbers_that_are_none_are_refused_in_plain_words_under_the_programs_name() {
         &["plan", "--top-speed", "90", "--wind", "3", "--minutes", "-3"],
         &["--minutes -3: ", "above 0"],
     );
-    assert_misuse(&["plan", "--top-speed", "80 parsec", "--wind", "3"], &["\"parsec\"", "km/h"]);
+    assert_misuse(
+        &["plan", "--top-speed", "80 parsec", "--wind", "3"],
+        &["--top-speed 80 parsec: unknown unit", "km/h"],
+    );
 }
 
 #[test]

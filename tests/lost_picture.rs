@@ -8,19 +8,6 @@ use pairspeed::glyphs::{Face, builtin_sets};
 use pairspeed::readings::lost_sentences;
 use pairspeed::series::{Blank, LostLook, Readings};
 
-const SETUP: &str = r#"
-[camera]
-name = "bench"
-frame = [220, 90]
-
-[[region]]
-channel = "speed"
-box = [84, 28, 76, 44]
-unit = "km/h"
-digits = 3
-range = [0, 300]
-"#;
-
 const FRAMES: u32 = 200;
 
 /// Frames that are lost: 3.2 s after the first, for 1.6 s.
@@ -35,7 +22,7 @@ fn flight(lost: impl Fn(u32, &dyn Fn(u32) -> GrayImage) -> GrayImage) -> Reading
         common::written(face, 3, &text, number)
     };
     let frame = |number| if LOST.contains(&number) { lost(number, &seen) } else { seen(number) };
-    common::read_frames(SETUP, &sets[..1], (0..FRAMES).map(frame).collect())
+    common::read_frames(common::SPEED_SETUP, &sets[..1], (0..FRAMES).map(frame).collect())
 }
 
 /// Frames whose reading is blank for want of a picture.
@@ -88,7 +75,7 @@ fn readouts_on_a_black_bar_may_stand_still() {
         common::write(&mut frame, face, 3, &text);
         frame
     };
-    let readings = common::read_frames(SETUP, &sets[..1], (0..FRAMES).map(bare).collect());
+    let readings = common::read_frames(common::SPEED_SETUP, &sets[..1], (0..FRAMES).map(bare).collect());
     assert_eq!(looks(&readings), []);
     assert_eq!(without_picture(&readings), Vec::<u32>::new());
 }

@@ -5,19 +5,6 @@ mod common;
 
 use pairspeed::glyphs::builtin_sets;
 
-const SETUP: &str = r#"
-[camera]
-name = "bench"
-frame = [220, 90]
-
-[[region]]
-channel = "speed"
-box = [84, 28, 76, 44]
-unit = "km/h"
-digits = 3
-range = [0, 300]
-"#;
-
 /// Speeds that stay for five frames each and take every digit.
 fn speeds(count: u32) -> Vec<String> {
     (0..count).map(|number| (8 + number / 5 * 3).to_string()).collect()
@@ -32,7 +19,8 @@ fn wrong(values: &[f64], shown: &[String]) -> Vec<String> {
 #[test]
 fn a_face_that_is_none_of_the_built_in_ones_is_not_read_with_them() {
     let shown = speeds(300);
-    let values = common::read_drawn(SETUP, &builtin_sets().unwrap(), common::in_seven_bars, &shown);
+    let values =
+        common::read_drawn(common::SPEED_SETUP, &builtin_sets().unwrap(), common::in_seven_bars, &shown);
     assert_eq!(values.len(), shown.len());
     assert_eq!(wrong(&values, &shown), Vec::<String>::new());
 }
@@ -44,7 +32,7 @@ fn every_built_in_face_is_known_again_at_two_sizes() {
         let shown = speeds(300);
         let face = set.faces.first().unwrap();
         let values = common::read_drawn(
-            SETUP,
+            common::SPEED_SETUP,
             &sets,
             |text, number| common::written(face, shrink, text, number),
             &shown,
@@ -63,8 +51,12 @@ fn a_digit_that_is_not_in_the_set_does_not_leave_its_neighbours_to_be_read_alone
         let mut sets = vec![whole[0].clone()];
         sets[0].faces[0].glyphs.retain(|glyph| glyph.character != missing);
         let shown = speeds(300);
-        let values =
-            common::read_drawn(SETUP, &sets, |text, number| common::written(face, 3, text, number), &shown);
+        let values = common::read_drawn(
+            common::SPEED_SETUP,
+            &sets,
+            |text, number| common::written(face, 3, text, number),
+            &shown,
+        );
         assert_eq!(wrong(&values, &shown), Vec::<String>::new(), "without the {missing}");
     }
 }

@@ -42,15 +42,16 @@ impl Tally {
         self.examples.extend(verdict.map(in_words));
     }
 
-    /// Frames counted.
+    /// Share of the frames counted that are right, in per cent.
     #[must_use]
-    pub fn frames(&self) -> usize {
-        self.right + self.silent + self.wrong
+    pub fn right_percent(&self) -> f64 {
+        100.0 * self.right as f64 / (self.right + self.silent + self.wrong).max(1) as f64
     }
 }
 
 /// Whether a value is one of the texts shown.
-fn is_right(truth: &str, value: f64) -> bool {
+#[must_use]
+pub fn is_right(truth: &str, value: f64) -> bool {
     let number = |text: &str| match text.split_once(':') {
         Some((minutes, seconds)) => Some(60.0 * minutes.parse::<f64>().ok()? + seconds.parse::<f64>().ok()?),
         None => text.parse().ok(),

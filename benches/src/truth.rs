@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 use std::error::Error;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use pairspeed::footage::{Clip, FrameSource, sample};
 use pairspeed::recognise::{Patch, Sample};
@@ -26,6 +26,20 @@ pub fn truth_texts(path: &Path) -> Result<Truth, Box<dyn Error>> {
         }
     }
     Ok(texts)
+}
+
+/// The clips of a folder, in order; each has its true texts beside it.
+pub fn clips(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
+    let mut clips = Vec::new();
+    for entry in std::fs::read_dir(folder)? {
+        let path = entry?.path();
+        let is_clip = path.extension().is_some_and(|end| end == "avi" || end == "mp4");
+        if is_clip && path.with_extension("readings.csv").exists() {
+            clips.push(path);
+        }
+    }
+    clips.sort();
+    Ok(clips)
 }
 
 /// The sample that lessons and recognisers are made with.

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use pairspeed::channel::Channel;
 use pairspeed::files::Existing;
+use pairspeed::files::file_name;
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::readings;
 use pairspeed::setup::LoadedSetup;
-use pairspeed::teach::{Contradiction, Lesson, Told, ToldFile, file_name, open_for, teach, told_moments};
+use pairspeed::teach::{Contradiction, Lesson, Told, ToldFile, open_for, teach, told_moments};
 
 use super::Failure;
 

@@ -27,7 +27,7 @@ use thiserror::Error;
 
 use super::edits::{LegEdit, LegEditError, LegEdits};
 use super::told::ToldLeg;
-use crate::files::{Existing, reading_in_words, write_whole};
+use crate::files::{Existing, file_name, reading_in_words, write_whole};
 use crate::toml_words::in_one_line;
 
 /// Name of the file among the results of a recording.
@@ -177,8 +177,7 @@ fn marks(clips: &[PathBuf]) -> Result<Vec<ClipMark>, EditsFileError> {
             clip: clip.clone(),
             source: reading_in_words(error),
         })?;
-        let name = clip.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        Ok(ClipMark { name, bytes: found.len() })
+        Ok(ClipMark { name: file_name(clip), bytes: found.len() })
     };
     clips.iter().map(mark).collect()
 }

@@ -33,8 +33,8 @@ pub(super) fn place_plates(labels: &[&Label], picture: (u32, u32), scale: u32) -
         let lines = lines_of(label, picture.0, scale);
         let size = size_of(&lines, picture, scale);
         let cost = |place: &PixelBox| {
-            let on_boxes: u64 = boxes.iter().map(|taken| shared_px(*place, *taken)).sum();
-            let on_plates: u64 = plates.iter().map(|plate| shared_px(*place, plate.place)).sum();
+            let on_boxes: u64 = boxes.iter().map(|taken| place.shared_px(*taken)).sum();
+            let on_plates: u64 = plates.iter().map(|plate| place.shared_px(plate.place)).sum();
             on_boxes * BOX_WEIGHT + on_plates
         };
         // The first of the cheapest: candidates come nearest first.
@@ -103,11 +103,4 @@ fn grown(place: PixelBox) -> PixelBox {
     let out = OUTLINE_PX + 1;
     let (x, y) = (place.x.saturating_sub(out), place.y.saturating_sub(out));
     PixelBox { x, y, width: place.x - x + place.width + out, height: place.y - y + place.height + out }
-}
-
-/// How many pixels two boxes share.
-fn shared_px(one: PixelBox, other: PixelBox) -> u64 {
-    let across = one.right().min(other.right()).saturating_sub(u64::from(one.x.max(other.x)));
-    let down = one.bottom().min(other.bottom()).saturating_sub(u64::from(one.y.max(other.y)));
-    across * down
 }

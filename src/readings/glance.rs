@@ -1,7 +1,6 @@
 //! Glances: how the picture under the boxes looks as a whole, whatever text stands there.
 
-use crate::footage::LumaPlane;
-use crate::setup::PixelBox;
+use image::GrayImage;
 
 /// Side of the blocks whose mean levels are kept, in pixels.
 const BLOCK_PX: usize = 8;
@@ -23,15 +22,13 @@ pub(super) struct Glance {
 }
 
 impl Glance {
-    /// Looks at the boxes in one or more pictures.
-    pub fn of<'a>(places: impl IntoIterator<Item = (LumaPlane<'a>, PixelBox)>) -> Self {
+    /// Looks at the pictures of all boxes.
+    pub fn of<'a>(crops: impl IntoIterator<Item = &'a GrayImage>) -> Self {
         let mut blocks = Vec::new();
         let (mut spread, mut differences, mut pairs) = (0.0_f32, 0_u64, 0_u64);
-        for (luma, place) in places {
-            let first = blocks.len();
-            let (left, width) = (place.x as usize, place.width as usize);
-            let rows = (place.y as usize..(place.y + place.height) as usize)
-                .filter_map(|row| luma.data.get(row * luma.stride + left..)?.get(..width));
+        for crop in crops {
+            let (first, width) = (blocks.len(), crop.width() as usize);
+            let rows = crop.as_raw().chunks_exact(width.max(1));
             let mut strip = vec![(0_u32, 0_u32); width.div_ceil(BLOCK_PX)];
             for (row, levels) in rows.enumerate() {
                 if row > 0 && row % BLOCK_PX == 0 {

@@ -3,6 +3,8 @@
 //! A link that fails leaves static, or a blue or black screen; a recorder that gets no new frames repeats the last
 //! one, whose numbers are then stale. What is said here of real recordings is common practice, no source.
 
+use image::GrayImage;
+
 use super::glance::Glance;
 use crate::recognise::Sample;
 use crate::series::{Blank, ChannelReadings, LostLook, LostPicture, Readings};
@@ -46,8 +48,10 @@ impl Watch {
     /// Learns from a sample what the clip's picture is usually like.
     pub fn of(sample: &Sample) -> Self {
         let frames = sample.regions.iter().map(Vec::len).min().unwrap_or(0);
-        let glance = |frame: usize| Glance::of(sample.regions.iter().map(|patches| patches[frame].seen()));
-        let mut roughness: Vec<f32> = (0..frames).map(|frame| glance(frame).roughness).collect();
+        let crops = |frame: usize| -> Vec<GrayImage> {
+            sample.regions.iter().map(|patches| patches[frame].crop()).collect()
+        };
+        let mut roughness: Vec<f32> = (0..frames).map(|frame| Glance::of(&crops(frame)).roughness).collect();
         roughness.sort_by(f32::total_cmp);
         let usual_roughness = roughness.get(frames / 2).copied().unwrap_or(f32::INFINITY);
         Self { usual_roughness, looks: Vec::new(), shown: None, last_s: 0.0, changes: 0, stills: Vec::new() }

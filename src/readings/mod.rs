@@ -83,7 +83,8 @@ pub fn collect<S: FrameSource>(
     let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
     let look = |luma: LumaPlane<'_>| {
         let crops: Vec<GrayImage> = places.iter().map(|place| keep::crop(luma, *place)).collect();
-        (recogniser.look(luma), crops, Glance::of(places.iter().map(|place| (luma, *place))))
+        let glance = Glance::of(&crops);
+        (recogniser.look(luma), crops, glance)
     };
     let mut watch = Watch::of(sample);
     source.work_through(&surroundings(setup), &look, &mut |frame| {

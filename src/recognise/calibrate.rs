@@ -6,7 +6,7 @@ use ndarray::{Array2, s};
 use super::alphabet::Alphabet;
 use super::decode::{Anchor, Decoded, Decoder, Place, Placement};
 use super::feature::MARGIN_PX;
-use super::grammar::Grammar;
+use super::grammar::{Grammar, is_mark};
 use super::matcher::{Correlator, correlations};
 use super::noise::Noise;
 use super::patches::{correlation, patch_at};
@@ -142,7 +142,7 @@ fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
 /// The weakest character's correlation. The point does not count: it is small, most of its cell is
 /// background, and its place is known.
 pub(super) fn fit_of(decoded: &Decoded) -> f32 {
-    let counted = decoded.places.iter().filter(|place| !matches!(place.character, '.' | ':'));
+    let counted = decoded.places.iter().filter(|place| !is_mark(place.character));
     counted.map(|place| place.fit).fold(1.0, f32::min).max(0.0)
 }
 
@@ -273,29 +273,29 @@ pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
         && least_stroke_of(decoded) > BELIEVED_STROKE
 }
 
+/// The digits of a text.
+fn digits(decoded: &Decoded) -> impl Iterator<Item = &Place> {
+    decoded.places.iter().filter(|place| place.character.is_ascii_digit())
+}
+
 /// The strangest digit of a text.
 pub(super) fn strangeness_of(decoded: &Decoded) -> f32 {
-    let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
-    digits.map(|place| place.strangeness.whole).fold(0.0, f32::max)
+    digits(decoded).map(|place| place.strangeness.whole).fold(0.0, f32::max)
 }
 
 /// The same with faint traces of other digits allowed for.
 pub(super) fn strangeness_beyond_traces_of(decoded: &Decoded) -> f32 {
-    let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
-    digits.map(|place| place.strangeness.beyond_traces).fold(0.0, f32::max)
+    digits(decoded).map(|place| place.strangeness.beyond_traces).fold(0.0, f32::max)
 }
 
 /// The least stroke of all digits of a text.
 pub(super) fn least_stroke_of(decoded: &Decoded) -> f32 {
-    let digits = decoded.places.iter().filter(|place| place.character.is_ascii_digit());
-    digits.map(|place| place.least_stroke).fold(f32::INFINITY, f32::min)
+    digits(decoded).map(|place| place.least_stroke).fold(f32::INFINITY, f32::min)
 }
 
 /// Strangeness beyond which a character of the sample is not believed: three times the median of
 /// all digits, which noise alone exceeds once in 300 times (chi-square with 10 degrees of freedom).
 pub(super) fn most_strange<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
-    let digits =
-        |decoded: &'a Decoded| decoded.places.iter().filter(|place| place.character.is_ascii_digit());
     let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness.whole).collect();
     all.sort_by(f32::total_cmp);
     all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)

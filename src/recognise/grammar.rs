@@ -32,6 +32,12 @@ impl Slot {
     }
 }
 
+/// Whether a character parts the digits: the decimal point, or the colon of a clock.
+#[must_use]
+pub fn is_mark(character: char) -> bool {
+    Slot::Point.takes(character) || Slot::Colon.takes(character)
+}
+
 /// One character of the texts, seen from the end that stays put: texts that begin alike share steps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Step {

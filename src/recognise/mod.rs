@@ -320,7 +320,7 @@ fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
     } else {
         (MOST_STRANGE_WITH_UNKNOWN, LEAST_STROKE_WITH_UNKNOWN)
     };
-    let mut tested = decoded.places.iter().filter(|place| !matches!(place.character, '.' | ':'));
+    let mut tested = decoded.places.iter().filter(|place| !grammar::is_mark(place.character));
     let (fit, stroke) = (calibrate::fit_of(decoded), calibrate::least_stroke_of(decoded));
     let strangeness = match all_digits {
         true => calibrate::strangeness_beyond_traces_of(decoded),

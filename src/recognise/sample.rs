@@ -36,12 +36,6 @@ impl Patch {
         LumaPlane { data: self.picture.as_raw(), width, height, stride: width }
     }
 
-    /// The copied picture, and the region's box in it.
-    #[must_use]
-    pub fn seen(&self) -> (LumaPlane<'_>, PixelBox) {
-        (self.luma(), self.place)
-    }
-
     /// The region's window in the copied picture, at a working resolution.
     pub(super) fn window(&self, factor: usize) -> Window {
         Window::new(self.place, factor)

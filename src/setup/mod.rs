@@ -59,6 +59,14 @@ impl PixelBox {
     pub fn bottom(self) -> u64 {
         u64::from(self.y) + u64::from(self.height)
     }
+
+    /// How many pixels two boxes share.
+    #[must_use]
+    pub fn shared_px(self, other: Self) -> u64 {
+        let across = self.right().min(other.right()).saturating_sub(u64::from(self.x.max(other.x)));
+        let down = self.bottom().min(other.bottom()).saturating_sub(u64::from(self.y.max(other.y)));
+        across * down
+    }
 }
 
 impl fmt::Display for PixelBox {

@@ -2,6 +2,7 @@
 
 use super::layout::{Layout, Line, RegionInk, ToldInk, advance, best_line, text_cost};
 use super::{Contradiction, Group, Region, ToldRegion, region_ink};
+use crate::recognise::grammar::is_mark;
 
 /// A text of another length must fit this much better, in the measure of the layout's cost.
 const PLAIN_LEAD: f32 = 0.5;
@@ -38,7 +39,7 @@ fn other_count(region: &Region, ink: &RegionInk, number: usize, layout: &Layout)
     };
     let as_told = cost(reading.text.clone()).unwrap_or(f32::INFINITY);
     let sign = usize::from(reading.text.starts_with('-'));
-    let whole = reading.text.split(['.', ':']).next().map_or(0, str::len) - sign;
+    let whole = reading.text.split(is_mark).next().map_or(0, str::len) - sign;
     let decimals = usize::from(region.parted().1);
     let most = region.digits.map_or(MOST_DIGITS, usize::from).saturating_sub(decimals).max(1);
     let rest = reading.text.get(sign + whole..).unwrap_or_default();

@@ -4,6 +4,8 @@
 //! position, the told texts say where strokes must be and where not; the layout that the strokes
 //! contradict least is taken.
 
+use crate::recognise::grammar::is_mark;
+
 /// The strokes of one told reading.
 #[derive(Debug, Clone)]
 pub(super) struct ToldInk {
@@ -69,8 +71,7 @@ const MOST_LAYOUTS: usize = 20;
 /// The layouts that the strokes contradict least, best first, of regions written in the same face,
 /// whose text is `height` working pixels high. No two have the same pitch.
 pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
-    let has_point = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(['.', ':']));
-    let points = if has_point { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
+    let points = if have_marks(regions) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
     let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
     let pitches = (0..=steps).map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
     let best_point = |pitch: f32| {
@@ -85,11 +86,16 @@ pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
 
 /// The same pitch with other widths of the decimal point, in steps of a fiftieth of the pitch.
 pub(super) fn with_other_points(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
-    if !regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(['.', ':'])) {
+    if !have_marks(regions) {
         return Vec::new();
     }
     let widths = FINE_POINT_WIDTHS.map(|fiftieths| layout.pitch * f32::from(fiftieths) / 50.0);
     widths.chain([layout.pitch]).filter_map(|point| layout_at(regions, layout.pitch, point)).collect()
+}
+
+/// Whether some told text holds a point or a colon.
+fn have_marks(regions: &[RegionInk]) -> bool {
+    regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(is_mark))
 }
 
 fn layout_at(regions: &[RegionInk], pitch: f32, point: f32) -> Option<Layout> {
@@ -122,7 +128,7 @@ pub(super) fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(L
 
 /// Advance of a character.
 pub(super) fn advance(character: char, pitch: f32, point: f32) -> f32 {
-    if matches!(character, '.' | ':') { point } else { pitch }
+    if is_mark(character) { point } else { pitch }
 }
 
 fn width(text: &str, pitch: f32, point: f32) -> f32 {
@@ -207,7 +213,7 @@ mod tests {
         let line = Line { right_aligned: true, position: 50.0 };
         let mut ink = vec![0.0; 60];
         for (character, pair) in text.chars().zip(edges(text, &line, 10.0, 4.0).windows(2)) {
-            let margin = if matches!(character, '.' | ':') { 1 } else { 2 };
+            let margin = if is_mark(character) { 1 } else { 2 };
             ink[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
         }
         let total: f32 = ink.iter().sum();

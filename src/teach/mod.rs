@@ -27,7 +27,7 @@ use crate::setup::Region;
 
 use align::{CharacterCut, ranked_cuts};
 pub use ask::ask_first;
-pub use moments::{MomentError, file_name, open_for, told_moments};
+pub use moments::{MomentError, open_for, told_moments};
 pub use told_file::{Remembered, ToldFile, ToldFileError};
 
 use layout::{Layout, RegionInk, ToldInk, find_layouts, with_other_points};

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 use super::{Told, ToldFile, ToldMoment};
+use crate::files::file_name;
 use crate::footage::{Clip, FootageError, FoundFrame, FrameSource, frames_near};
 use crate::recognise::Patch;
 use crate::setup::{LoadedSetup, Region, SetupError};
@@ -85,12 +86,6 @@ pub fn told_moments(
         moments.push(moment(other, region, &told.told())?);
     }
     Ok((moments, left_out))
-}
-
-/// The name that told readings know a clip by.
-#[must_use]
-pub fn file_name(path: &Path) -> String {
-    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 /// The told frame with those shortly before and after it.

@@ -10,10 +10,11 @@ use serde::{Deserialize, Serialize};
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, look, page};
 use crate::channel::Channel;
+use crate::files::file_name;
 use crate::glyphs::{CHARACTERS, GlyphSet};
 use crate::recognise::{Recogniser, Sample, Shown};
 use crate::setup::LoadedSetup;
-use crate::teach::{Ask, Contradiction, Told, ToldFile, ask_first, file_name, open_for, teach, told_moments};
+use crate::teach::{Ask, Contradiction, Told, ToldFile, ask_first, open_for, teach, told_moments};
 use crate::{glyph_sets, readings};
 
 /// The kind under which readings that were typed but not learnt are kept.

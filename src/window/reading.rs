@@ -8,7 +8,7 @@ use egui::{ComboBox, ProgressBar, RichText, TextEdit};
 
 use super::work::{Come, Outcome, Reporter, Work, in_words, take_outcome};
 use super::{Finished, Screen, Shared, Step, dialogs, look, page};
-use crate::files::Existing;
+use crate::files::{Existing, file_name};
 use crate::output::folder::{OutputError, ResultFolder, usual_folder};
 use crate::output::table;
 use crate::setup::LoadedSetup;
@@ -212,8 +212,7 @@ impl Screen for ReadingScreen {
 
 /// What is about to be read.
 fn show_what(ui: &mut egui::Ui, shared: &Shared) {
-    let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let clips: Vec<String> = shared.clips.iter().map(|clip| name(clip)).collect();
+    let clips: Vec<String> = shared.clips.iter().map(|clip| file_name(clip)).collect();
     let Some(setup) = &shared.setup else { return };
     let channels: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
     ui.label(
@@ -221,7 +220,7 @@ fn show_what(ui: &mut egui::Ui, shared: &Shared) {
             "Every frame of {} is read: {}, as marked in {}.",
             clips.join(", "),
             channels.join(", "),
-            name(&setup.path)
+            file_name(&setup.path)
         ))
         .strong(),
     );

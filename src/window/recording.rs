@@ -8,7 +8,7 @@ use image::GrayImage;
 use super::store::{copy_setup, usual_setup};
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, dialogs, look, page};
-use crate::files::Existing;
+use crate::files::{Existing, file_name};
 use crate::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use crate::glyph_sets;
 use crate::readings::prepare;
@@ -139,14 +139,13 @@ impl RecordingScreen {
     }
 
     fn show_setup(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         if self.unsaved {
             ui.label("Regions that were not saved last time are kept; the next step offers them again.");
         }
         if let Some(setup) = &shared.setup {
             let channels: Vec<&str> =
                 setup.setup.regions.iter().map(|region| region.channel.name()).collect();
-            ui.label(format!("Its regions are known ({}): {}.", name(&setup.path), channels.join(", ")));
+            ui.label(format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", ")));
             setup.doubts().iter().for_each(|doubt| {
                 ui.label(RichText::new(doubt).color(look::colours(ui).unsure));
             });
@@ -269,7 +268,7 @@ fn fitting(clip: &Path, cameras: Vec<LoadedSetup>) -> Result<Vec<LoadedSetup>, F
 }
 
 fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {
-    let name = info.path.file_name().unwrap_or_default().to_string_lossy();
+    let name = file_name(&info.path);
     let mut facts = vec![
         format!("{name}: {} in {}, {} x {} pixels", info.codec, info.container, info.width, info.height),
         match info.nominal_rate_hz {

@@ -8,6 +8,7 @@ use egui::RichText;
 use super::store::Store;
 use super::{Step, look};
 use crate::ReadOptions;
+use crate::files::file_name;
 use crate::flight::{Flight, FlightRecord};
 use crate::footage::ClipInfo;
 use crate::setup::LoadedSetup;
@@ -128,13 +129,12 @@ impl Shared {
     }
 
     fn summary(&self) -> String {
-        let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let Some(clip) = self.clip() else { return "No recording is open.".to_owned() };
         let more = match self.clips.len() {
             1 => String::new(),
             clips => format!(" and {} more", clips - 1),
         };
-        let setup = self.setup.as_ref().map_or("not marked yet".to_owned(), |setup| name(&setup.path));
-        format!("Recording: {}{more}.  Regions: {setup}.", name(clip))
+        let setup = self.setup.as_ref().map_or("not marked yet".to_owned(), |setup| file_name(&setup.path));
+        format!("Recording: {}{more}.  Regions: {setup}.", file_name(clip))
     }
 }

@@ -8,6 +8,20 @@ use pairspeed::recognise::Recogniser;
 use pairspeed::series::Readings;
 use pairspeed::setup::Setup;
 
+/// A setup for speeds written on the frames drawn here.
+pub const SPEED_SETUP: &str = r#"
+[camera]
+name = "bench"
+frame = [220, 90]
+
+[[region]]
+channel = "speed"
+box = [84, 28, 76, 44]
+unit = "km/h"
+digits = 3
+range = [0, 300]
+"#;
+
 /// What is read in a setup's first region of frames, 25 a second, each drawn from its text and number.
 pub fn read_drawn(
     setup: &str,

@@ -6,5 +6,5 @@ mod drawing;
 mod flights;
 
 pub use clips::{ffmpeg, ffprobe, folder, text};
-pub use drawing::{in_seven_bars, read_drawn, read_frames, write, written};
+pub use drawing::{SPEED_SETUP, in_seven_bars, read_drawn, read_frames, write, written};
 pub use flights::*;

@@ -27,7 +27,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 fn print(tally: &Tally) {
-    let share = 100.0 * tally.right as f64 / tally.frames().max(1) as f64;
+    let share = tally.right_percent();
     let Tally { channel, silent, wrong, .. } = tally;
     println!("{channel:12} right {share:7.3} %  silent {silent:5}  wrong {wrong:5}");
     let mut examples = tally.examples.clone();

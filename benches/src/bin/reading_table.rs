@@ -9,9 +9,9 @@
 
 use std::collections::BTreeMap;
 use std::error::Error;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use benchmarks::{Tally, reliability, score};
+use benchmarks::{Tally, clips, reliability, score};
 
 const MOMENTS: usize = 10;
 
@@ -24,10 +24,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("{:5} {:42} {:11} {:>8} {:>7} {:>6}", "part", "clip", "channel", "right %", "silent", "wrong");
     for part in ["tune", "held"] {
         let mut classes: BTreeMap<String, Tally> = BTreeMap::new();
-        for clip in clips(&Path::new(folder).join(part), word)? {
+        let all = clips(&Path::new(folder).join(part))?;
+        for clip in all.iter().filter(|clip| clip.to_string_lossy().contains(word)) {
             let stem = clip.file_stem().unwrap_or_default().to_string_lossy().into_owned();
             let (setup, truth) = (clip.with_extension("setup.toml"), clip.with_extension("readings.csv"));
-            let score = match score(&clip, &setup, &truth, Some(MOMENTS)) {
+            let score = match score(clip, &setup, &truth, Some(MOMENTS)) {
                 Ok(score) => score,
                 Err(error) => {
                     println!("{part:5} {stem:42} {error}");
@@ -50,7 +51,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 fn print(part: &str, name: &str, tally: &Tally) {
-    let share = 100.0 * tally.right as f64 / tally.frames().max(1) as f64;
+    let share = tally.right_percent();
     let Tally { channel, silent, wrong, .. } = tally;
     println!("{part:5} {name:42} {channel:11} {share:8.3} {silent:7} {wrong:6}");
 }
@@ -67,17 +68,4 @@ fn class_of(stem: &str) -> String {
     let class = ["noisy-analog", "barely-legible", "clean-analog", "low-bitrate"];
     let known = class.into_iter().find(|class| stem.starts_with(class));
     known.unwrap_or_else(|| stem.split('-').next().unwrap_or(stem)).to_owned()
-}
-
-fn clips(folder: &Path, word: &str) -> Result<Vec<PathBuf>, Box<dyn Error>> {
-    let mut clips = Vec::new();
-    for entry in std::fs::read_dir(folder)? {
-        let path = entry?.path();
-        let is_clip = path.extension().is_some_and(|end| end == "avi" || end == "mp4");
-        if is_clip && path.with_extension("setup.toml").exists() && path.to_string_lossy().contains(word) {
-            clips.push(path);
-        }
-    }
-    clips.sort();
-    Ok(clips)
 }

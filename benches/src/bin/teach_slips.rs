@@ -18,7 +18,7 @@ use pairspeed::recognise::{Recogniser, Sample, Shown};
 use pairspeed::setup::{Region, Setup};
 use pairspeed::teach::{Contradiction, TeachError, ToldMoment, contradictions, teach};
 
-use benchmarks::{Truth, sampled, told_moments, truth_texts};
+use benchmarks::{Truth, clips, is_right, sampled, told_moments, truth_texts};
 
 /// The channels told, in this order, as far as they are marked.
 const TOLD: [&str; 8] =
@@ -41,13 +41,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let folder = arguments.first().ok_or("usage: teach_slips FOLDER [EVERY]")?;
     let every = arguments.get(1).map_or(Ok(1), |every| every.parse())?;
-    let mut clips: Vec<PathBuf> = std::fs::read_dir(folder)?
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| path.extension().is_some_and(|kind| kind == "avi" || kind == "mp4"))
-        .collect();
-    clips.sort();
     let mut tally = Tally::default();
-    for clip in clips.iter().step_by(every) {
+    for clip in clips(Path::new(folder))?.iter().step_by(every) {
         Trial::of(clip)?.run(&mut tally)?;
     }
     tally.print();
@@ -197,8 +192,7 @@ impl Trial {
 fn is_wrong(read: &Shown, truth: &str) -> bool {
     match read {
         Shown::Text { value, confidence, .. } => {
-            *confidence >= DEFAULT_LEAST_CONFIDENCE
-                && !truth.split('|').any(|one| one.trim().parse() == Ok(*value))
+            *confidence >= DEFAULT_LEAST_CONFIDENCE && !is_right(truth, *value)
         }
         _ => false,
     }

@@ -150,12 +150,6 @@ fn draw_airframe(picture: &mut GrayImage) {
     }
 }
 
-fn shared_px(one: PixelBox, other: PixelBox) -> u64 {
-    let columns = one.right().min(other.right()).saturating_sub(u64::from(one.x.max(other.x)));
-    let rows = one.bottom().min(other.bottom()).saturating_sub(u64::from(one.y.max(other.y)));
-    columns * rows
-}
-
 /// Each readout has one proposal that covers its ink and little else; nothing else is proposed.
 #[track_caller]
 fn assert_found(scene: Scene) {
@@ -165,11 +159,8 @@ fn assert_found(scene: Scene) {
         let dot = scene.scale;
         let ink = PixelBox { width: place.width - 2 * dot, height: place.height - dot, ..place };
         let area = |place: PixelBox| u64::from(place.width) * u64::from(place.height);
-        let best = proposals.iter().max_by_key(|proposal| shared_px(proposal.place, ink)).unwrap();
-        assert!(
-            shared_px(best.place, ink) * 100 >= area(ink) * 93,
-            "{name} {place:?} is cut: {proposals:#?}"
-        );
+        let best = proposals.iter().max_by_key(|proposal| proposal.place.shared_px(ink)).unwrap();
+        assert!(best.place.shared_px(ink) * 100 >= area(ink) * 93, "{name} {place:?} is cut: {proposals:#?}");
         let room = 2 * u64::from(scene.letter_px() / 2 + 6);
         let (wide, high) = (u64::from(best.place.width), u64::from(best.place.height));
         assert!(wide <= u64::from(place.width) + room, "{name} is too wide: {proposals:#?}");
@@ -227,7 +218,7 @@ fn frames_without_overlay_do_not_hide_it() {
     }
     let found = propose(&frames);
     for (place, name) in PLAIN.readouts() {
-        assert!(found.iter().any(|found| shared_px(found.place, place) > 0), "{name}: {found:#?}");
+        assert!(found.iter().any(|found| found.place.shared_px(place) > 0), "{name}: {found:#?}");
     }
     assert!(found.iter().filter(|found| found.certainty > CONSTANT_CERTAINTY).count() == 3, "{found:#?}");
 }
@@ -236,7 +227,7 @@ fn frames_without_overlay_do_not_hide_it() {
 fn the_names_are_guessed_from_length_point_unit_and_change() {
     let proposals = propose(&PLAIN.frames());
     for (place, name) in PLAIN.readouts() {
-        let best = proposals.iter().max_by_key(|proposal| shared_px(proposal.place, place)).unwrap();
+        let best = proposals.iter().max_by_key(|proposal| proposal.place.shared_px(place)).unwrap();
         assert_eq!(best.channel.name(), name, "{proposals:#?}");
     }
 }
@@ -289,7 +280,7 @@ fn proposals_keep_off_each_other_and_inside_the_frame() {
         for (index, one) in proposals.iter().enumerate() {
             assert!(one.place.right() <= u64::from(scene.size.0) && one.place.bottom() <= 150, "{one:?}");
             for other in &proposals[..index] {
-                assert_eq!(shared_px(one.place, other.place), 0, "{one:?} overlaps {other:?}");
+                assert_eq!(one.place.shared_px(other.place), 0, "{one:?} overlaps {other:?}");
             }
         }
     }

@@ -183,13 +183,8 @@ fn numbered(marks: &Marks) -> Channel {
 
 /// Whether two boxes share more than a third of the smaller one.
 fn overlap(one: PixelBox, other: PixelBox) -> bool {
-    let shared = |from: u32, to: u64, other_from: u32, other_to: u64| {
-        to.min(other_to).saturating_sub(u64::from(from.max(other_from)))
-    };
-    let across = shared(one.x, one.right(), other.x, other.right());
-    let down = shared(one.y, one.bottom(), other.y, other.bottom());
     let area = |place: PixelBox| u64::from(place.width) * u64::from(place.height);
-    3 * across * down > area(one).min(area(other))
+    3 * one.shared_px(other) > area(one).min(area(other))
 }
 
 /// A box moved by whole pixels, within a frame.
