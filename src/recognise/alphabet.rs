@@ -5,7 +5,8 @@ use fast_image_resize::pixels::F32;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use ndarray::{Array2, s};
 
-use super::feature::{HighPass, blurred_across};
+use super::blur::blurred_across;
+use super::feature::HighPass;
 use crate::glyphs::{Face, Glyph};
 
 /// Grey level put behind transparent glyphs: about mid-grey.
@@ -54,8 +55,8 @@ impl Shape {
             for row in bounds(BANDS.0, rows, band_y) {
                 for (band_x, (energy, product)) in bands.iter_mut().enumerate() {
                     let at = bounds(BANDS.1, cols, band_x);
-                    let at = row * cols + at.start..row * cols + at.end;
-                    for (t, f) in template[at.clone()].iter().zip(&patch[at]) {
+                    let (start, end) = (row * cols + at.start, row * cols + at.end);
+                    for (t, f) in template[start..end].iter().zip(&patch[start..end]) {
                         *energy += t * t;
                         *product += t * f;
                     }
@@ -115,6 +116,9 @@ pub struct AppearanceStep {
     pub backdrop: f32,
 }
 
+/// Ways to change an appearance.
+pub const DIRECTIONS: usize = 12;
+
 /// Most blur tried, in working pixels.
 const MOST_BLUR_PX: f32 = 2.0;
 
@@ -137,7 +141,7 @@ impl Appearance {
     /// Appearances a step away: narrower, wider, lower, higher, smaller, larger, sharper, more blurred,
     /// further up, further down, before darker and brighter scenery.
     #[must_use]
-    pub fn neighbours(self, step: AppearanceStep) -> [Self; 12] {
+    pub fn neighbours(self, step: AppearanceStep) -> [Self; DIRECTIONS] {
         let (less, more) = (1.0 - step.magnification, 1.0 + step.magnification);
         let scaled = |x: f32, y: f32| Self { scale: (self.scale.0 * x, self.scale.1 * y), ..self };
         let blurred = |by: f32| Self { blur_px: (self.blur_px + by).clamp(0.0, MOST_BLUR_PX), ..self };
@@ -179,15 +183,11 @@ impl Alphabet {
     /// Prepares a face that appears on the frame as told.
     #[must_use]
     pub fn with_appearance(face: &Face, appearance: Appearance, factor: usize) -> Self {
-        let scale = appearance.scale;
-        let zoom = (scale.0 / factor as f32, scale.1 / factor as f32);
-        let rows = ((face.cell.1 as f32 * zoom.1).round() as usize).max(3);
-        let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max) * zoom.0;
-        let high_pass = HighPass::for_cell_width(widest);
-        let shapes: Vec<Shape> =
-            face.glyphs.iter().map(|glyph| shape_of(glyph, zoom, (rows, appearance), &high_pass)).collect();
+        let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max);
+        let high_pass = HighPass::for_cell_width(widest * appearance.scale.0 / factor as f32);
+        let shapes = shapes_of(face.glyphs.iter(), (face.cell.1, appearance, factor), &high_pass);
         let cols = shapes.iter().map(|shape| shape.template.ncols()).max().unwrap_or(1);
-        Self { shapes, rows, cols, high_pass, factor }
+        Self { shapes, rows: rows_of(face.cell.1, appearance, factor), cols, high_pass, factor }
     }
 
     /// Scales the templates to the contrast of features that hold text: built-in glyphs are drawn at
@@ -218,6 +218,12 @@ impl Alphabet {
         self.shapes.iter().position(|shape| shape.character == character)
     }
 
+    /// Whether the shapes of all ten digits are known.
+    #[must_use]
+    pub fn has_all_digits(&self) -> bool {
+        ('0'..='9').all(|digit| self.index_of(digit).is_some())
+    }
+
     /// The widest advance of the digits, in working pixels: the pitch of fixed-pitch type.
     #[must_use]
     pub fn pitch(&self) -> f32 {
@@ -235,6 +241,22 @@ fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
 
 /// Rows and columns around a cell while features are taken.
 const PAD_PX: usize = 8;
+
+/// Rows of a cell of so many pixels, as it appears.
+fn rows_of(cell_height: usize, appearance: Appearance, factor: usize) -> usize {
+    ((cell_height as f32 * appearance.scale.1 / factor as f32).round() as usize).max(3)
+}
+
+/// Some glyphs of a face whose cells are `cell_height` pixels high, as they appear, high-passed.
+pub(super) fn shapes_of<'a>(
+    glyphs: impl Iterator<Item = &'a Glyph>,
+    (cell_height, appearance, factor): (usize, Appearance, usize),
+    high_pass: &HighPass,
+) -> Vec<Shape> {
+    let zoom = (appearance.scale.0 / factor as f32, appearance.scale.1 / factor as f32);
+    let rows = rows_of(cell_height, appearance, factor);
+    glyphs.map(|glyph| shape_of(glyph, zoom, (rows, appearance), high_pass)).collect()
+}
 
 /// Puts the glyph on the backdrop, scales it, and takes features with room around it.
 fn shape_of(
@@ -266,9 +288,14 @@ fn scaled(levels: &Array2<f32>, zoom: (f32, f32), down_px: f32, size: (usize, us
         (before, all.max(before + cell))
     };
     let ((left, width), (top, height)) = (reach(zoom.0, size.1, cols), reach(zoom.1, size.0, rows));
-    let padded = Array2::from_shape_fn((height, width), |(y, x)| {
-        F32::new(levels[[y.saturating_sub(top).min(rows - 1), x.saturating_sub(left).min(cols - 1)]])
-    });
+    let mut padded = Vec::with_capacity(width * height);
+    for y in 0..height {
+        let row = levels.row(y.saturating_sub(top).min(rows - 1));
+        let (first, last) = (F32::new(row[0]), F32::new(row[cols - 1]));
+        padded.extend(std::iter::repeat_n(first, left));
+        padded.extend(row.iter().map(|level| F32::new(*level)));
+        padded.extend(std::iter::repeat_n(last, width - left - cols));
+    }
     let window = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box)).crop(
         left as f64 - PAD_PX as f64 / f64::from(zoom.0),
         top as f64 - (PAD_PX as f64 + f64::from(down_px)) / f64::from(zoom.1),
@@ -276,8 +303,7 @@ fn scaled(levels: &Array2<f32>, zoom: (f32, f32), down_px: f32, size: (usize, us
         size.0 as f64 / f64::from(zoom.1),
     );
     let mut out = TypedImage::<F32>::new(size.1 as u32, size.0 as u32);
-    let pixels = padded.as_slice().unwrap_or(&[]);
-    let done = TypedImageRef::new(width as u32, height as u32, pixels)
+    let done = TypedImageRef::new(width as u32, height as u32, &padded)
         .is_ok_and(|source| Resizer::new().resize_typed(&source, &mut out, &window).is_ok());
     debug_assert!(done, "the crop box lies inside the padded cell");
     let levels: Vec<f32> = out.pixels().iter().map(|pixel| pixel.0).collect();

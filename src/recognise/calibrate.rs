@@ -2,17 +2,21 @@
 //! what the noise is like, and how the glyphs look in this very clip.
 
 use ndarray::{Array2, s};
+use rayon::prelude::*;
 
 use super::alphabet::Alphabet;
 use super::decode::{Anchor, Decoded, Decoder, Place, Placement};
 use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, is_mark};
-use super::matcher::{Correlator, correlations};
+use super::matcher::{Correlator, correlate};
 use super::noise::Noise;
 use super::patches::{correlation, patch_at};
 
-/// Frames used to find the row and the alignment of a region's text.
-const REGISTRATION_FRAMES: usize = 16;
+/// Frames used to find the row of a region's text.
+const ROW_FRAMES: usize = 16;
+
+/// Frames used to find where in its row the text stands.
+const PLACE_FRAMES: usize = 60;
 
 /// Columns a text may be shifted from its usual place: analog lines are not steady.
 const SHIFT_COLS: i32 = 2;
@@ -60,11 +64,13 @@ pub(super) fn presence(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[us
 }
 
 fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
-    let digits = || alphabet.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
+    let templates = alphabet.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
+    let templates = (0..).zip(templates.map(|shape| &shape.template));
+    let mut found = vec![-1.0_f32; alphabet.shapes.len() * features.ncols()];
+    correlate(templates, features, top, &mut found);
     let mut by_column = vec![-1.0_f32; features.ncols()];
-    for shape in digits() {
-        let row = correlations(&shape.template, features, top);
-        by_column.iter_mut().zip(row).for_each(|(best, found)| *best = best.max(found));
+    for row in found.chunks_exact(features.ncols().max(1)) {
+        by_column.iter_mut().zip(row).for_each(|(best, found)| *best = best.max(*found));
     }
     let best = |apart_from: Option<usize>| {
         let apart = |column: &usize| apart_from.is_none_or(|other| column.abs_diff(other) >= alphabet.cols);
@@ -81,25 +87,31 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
     let (rows, cols) = sample.features.first()?.dim();
     let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar };
     let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
-    let stride = sample.features.len().div_ceil(REGISTRATION_FRAMES).max(1);
+    let some = |frames: usize| sample.features.iter().step_by(sample.features.len().div_ceil(frames).max(1));
     let strength_at = |top: usize| -> f32 {
-        let some = sample.features.iter().step_by(stride);
-        some.filter_map(|features| decoder.decode(features, &anywhere(top)))
+        some(ROW_FRAMES)
+            .filter_map(|features| decoder.decode(features, &anywhere(top)))
             .map(|decoded| fit_of(&decoded))
             .sum()
     };
-    let tops = 0..=rows.checked_sub(alphabet.rows)?;
-    let rated = tops.map(|top| (top, strength_at(top)));
-    let (top, _) = rated.max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let (found, explained): (Vec<Decoded>, Vec<f32>) = sample
-        .features
-        .iter()
-        .filter_map(|features| {
+    let strongest = |tops: Vec<usize>| {
+        let rated: Vec<(usize, f32)> = tops.into_par_iter().map(|top| (top, strength_at(top))).collect();
+        Some(rated.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0)
+    };
+    // Texts one row off are still seen.
+    let last = rows.checked_sub(alphabet.rows)?;
+    let near = strongest((0..=last).step_by(2).collect())?;
+    let top = strongest((near.saturating_sub(1)..=(near + 1).min(last)).collect())?;
+    let texts: Vec<&Array2<f32>> = some(PLACE_FRAMES).collect();
+    let texts: Vec<Option<(Decoded, f32)>> = texts
+        .into_par_iter()
+        .map(|features| {
             let decoded = decoder.decode(features, &anywhere(top))?;
             let explained = explained(alphabet, features, top, &decoded);
             Some((decoded, explained))
         })
-        .unzip();
+        .collect();
+    let (found, explained): (Vec<Decoded>, Vec<f32>) = texts.into_iter().flatten().unzip();
     let fit = found.iter().map(fit_of).sum::<f32>() / found.len().max(1) as f32;
     Some(Registration {
         placement: placement_of(alphabet, top, &found)?,

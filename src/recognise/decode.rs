@@ -1,13 +1,14 @@
 //! Decoding: the text that explains a region's features best, its closest rivals, and how sure that is.
 
-use arrayvec::ArrayString;
+use arrayvec::{ArrayString, ArrayVec};
 use ndarray::Array2;
+use pulp::Arch;
 
 use super::alphabet::Alphabet;
 use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
-use super::patches::{correlation, patch_at};
+use super::patches::{correlation, patch_at, product};
 use super::strangeness::Strange;
 
 /// Most characters of a text.
@@ -81,7 +82,7 @@ pub struct Decoded {
     /// where nothing stands.
     pub beside: f32,
     /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0
-    /// where nothing stands. 0 for a text that can hold no more digits.
+    /// where nothing stands. 0 for a text that can hold no more digits, and where all digits are known.
     pub ink_beside: f32,
 }
 
@@ -131,7 +132,7 @@ impl<S: Scorer> Decoder<'_, S> {
     /// The best text at a placement; `None` where no text explains the features better than nothing.
     #[must_use]
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
-        let scores = Scores::new(self.alphabet, self.scorer, features, placement.top);
+        let scores = Scores::new(self, features, placement.top);
         let steps = self.grammar.steps(placement.anchor);
         let mut best: Vec<Option<Complete>> = vec![None; steps.len()];
         let mut search = Search::default();
@@ -191,7 +192,8 @@ impl<S: Scorer> Decoder<'_, S> {
             if !step.slot.takes(shape.character) {
                 continue;
             }
-            let advance = (2.0 * shape.advance).round() as i32;
+            // Rounded: an advance is above 0.
+            let advance = (2.0 * shape.advance + 0.5) as i32;
             let (left, edge) = match anchor {
                 Anchor::Left => (from, from + advance),
                 Anchor::Right => (from - advance, from - advance),
@@ -215,10 +217,9 @@ impl<S: Scorer> Decoder<'_, S> {
         let places: Vec<Place> = path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
-        let ink_beside = if self.grammar.is_full(&text) {
-            0.0
-        } else {
-            self.ink_beside(&places, scores.features, scores.top)
+        let ink_beside = match self.grammar.is_full(&text) || self.alphabet.has_all_digits() {
+            true => 0.0,
+            false => self.ink_beside(&places, scores.features, scores.top),
         };
         Decoded {
             text,
@@ -262,7 +263,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let pitch = self.alphabet.pitch();
         let ink = |left: f32, cols: f32| {
             let patch = patch_at(features, top, left, (self.alphabet.rows, cols.round() as usize))?;
-            Some(patch.iter().map(|level| level * level).sum::<f32>())
+            patch.as_slice().map(|levels| product(levels, levels))
         };
         let own = places.iter().filter(|place| place.character.is_ascii_digit());
         let own: Vec<f32> = own.filter_map(|place| ink(place.left, advance(place))).collect();
@@ -338,7 +339,10 @@ impl Search {
     }
 }
 
-/// Scores of all characters by column.
+/// More characters than any text is made of: digits and marks.
+const MOST_SHAPES: usize = 16;
+
+/// Scores of the characters that the texts are made of, by column.
 struct Scores<'a> {
     features: &'a Array2<f32>,
     top: usize,
@@ -350,16 +354,20 @@ struct Scores<'a> {
 }
 
 impl<'a> Scores<'a> {
-    fn new(alphabet: &Alphabet, scorer: &impl Scorer, features: &'a Array2<f32>, top: usize) -> Self {
+    fn new(decoder: &Decoder<'_, impl Scorer>, features: &'a Array2<f32>, top: usize) -> Self {
+        let Decoder { alphabet, scorer, grammar } = decoder;
         let cols = features.ncols().max(1);
         let mut whole = vec![f32::NEG_INFINITY; alphabet.shapes.len() * cols];
         let mut near = vec![f32::NEG_INFINITY; 2 * whole.len()];
+        let taken: ArrayVec<usize, MOST_SHAPES> = (0..alphabet.shapes.len())
+            .filter(|index| grammar.takes(alphabet.shapes[*index].character))
+            .take(MOST_SHAPES)
+            .collect();
+        scorer.score_rows(&taken, features, top, &mut whole);
         let mut line = Vec::new();
-        for (index, (row, near)) in
-            whole.chunks_exact_mut(cols).zip(near.chunks_exact_mut(2 * cols)).enumerate()
-        {
-            scorer.score_row(index, features, top, row);
-            best_within(row, &mut line, near);
+        for index in taken {
+            let near = &mut near[2 * cols * index..][..2 * cols];
+            best_within(&whole[cols * index..][..cols], &mut line, near);
         }
         Self { features, top, cols, whole, near }
     }
@@ -400,10 +408,12 @@ fn best_within(whole: &[f32], line: &mut Vec<f32>, near: &mut [f32]) {
     for (place, two) in line[reach + 1..].iter_mut().step_by(2).zip(whole.windows(2)) {
         *place = 0.5 * (two[0] + two[1]);
     }
-    near.copy_from_slice(&line[..near.len()]);
-    for by in 1..=2 * reach {
-        for (best, other) in near.iter_mut().zip(&line[by..]) {
-            *best = best.max(*other);
+    Arch::new().dispatch(|| {
+        near.copy_from_slice(&line[..near.len()]);
+        for by in 1..=2 * reach {
+            for (best, other) in near.iter_mut().zip(&line[by..]) {
+                *best = if *other > *best { *other } else { *best };
+            }
         }
-    }
+    });
 }

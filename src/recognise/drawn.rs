@@ -5,10 +5,12 @@
 //! for the blur of camera and recorder; if the face is another, or the texts are misread, it does not.
 
 use ndarray::Array2;
+use rayon::prelude::*;
 
-use super::alphabet::{Alphabet, Appearance, AppearanceStep};
+use super::alphabet::{Alphabet, Appearance, AppearanceStep, DIRECTIONS, shapes_of};
 use super::calibrate::fit_of;
 use super::decode::{Decoded, Decoder, Placement};
+use super::feature::HighPass;
 use super::grammar::Grammar;
 use super::matcher::{Correlator, correlations};
 use super::patches::patch_at;
@@ -35,7 +37,13 @@ const STEPS: [AppearanceStep; 2] = [
 /// Brightness of the scenery tried behind a face whose appearance is known otherwise.
 const BACKDROPS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 
-/// Changes made at most with each step.
+/// A face that fits so much less than the best one, by coarse steps, is not looked at closely.
+const CLOSE_FIT: f32 = 0.05;
+
+/// Rows that the cells may stand off those of an appearance a step away.
+const TOP_SLACK: usize = 2;
+
+/// Rounds through all changes made at most with each step.
 const ROUNDS: usize = 8;
 
 /// Mean of all pictures read as one character.
@@ -96,51 +104,103 @@ impl Means {
         }
     }
 
-    /// Correlation of every mean with an alphabet's template, all at one row, and the mean of them.
-    fn fits(&self, alphabet: &Alphabet) -> (f32, Vec<f32>) {
-        let features: Vec<Array2<f32>> =
-            self.means.iter().map(|mean| alphabet.high_pass.apply(&mean.levels)).collect();
-        let Some(rows) = features.first().map(Array2::nrows) else { return (-1.0, Vec::new()) };
-        let fits_at = |top: usize| {
-            let fit = |(mean, features): (&Mean, &Array2<f32>)| {
-                let template = &alphabet.shapes[alphabet.index_of(mean.character)?].template;
-                correlations(template, features, top).into_iter().reduce(f32::max)
-            };
-            let fits: Vec<f32> =
-                self.means.iter().zip(&features).map(|both| fit(both).unwrap_or(-1.0)).collect();
-            (fits.iter().sum::<f32>() / fits.len().max(1) as f32, fits)
-        };
-        let all = (0..=rows.saturating_sub(alphabet.rows)).map(fits_at);
-        all.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((-1.0, Vec::new()))
-    }
-
     /// Whether a face, appearing as told but before any scenery, is the one that the sample shows.
     pub(super) fn show(&self, face: &Face, appearance: Appearance) -> bool {
-        let before = |backdrop: &f32| {
-            self.fits(&Alphabet::with_appearance(face, appearance.before(*backdrop), self.factor))
-        };
-        let best = BACKDROPS.iter().map(before).max_by(|a, b| a.0.total_cmp(&b.0));
-        let (overall, fits) = best.unwrap_or((-1.0, Vec::new()));
-        let mut seen = fits.iter().zip(&self.means).filter(|(_, mean)| mean.pictures >= FEW_PICTURES);
-        overall >= GENUINE_FIT && seen.all(|(fit, _)| *fit >= GENUINE_DIGIT_FIT)
+        let seen = Seen::of(self, face, appearance);
+        let before = |backdrop: &f32| seen.fit(face, appearance.before(*backdrop), None);
+        let best = BACKDROPS.iter().map(before).max_by(|a, b| a.overall.total_cmp(&b.overall));
+        let Some(Fit { overall, each, .. }) = best else { return false };
+        let mut often = each.iter().zip(&self.means).filter(|(_, mean)| mean.pictures >= FEW_PICTURES);
+        overall >= GENUINE_FIT && often.all(|(fit, _)| *fit >= GENUINE_DIGIT_FIT)
     }
 
-    /// How a face appears if the means are its digits, near `start`; and the mean correlation then.
-    pub(super) fn appearance(&self, face: &Face, start: Appearance) -> (Appearance, f32) {
-        let rate = |at: Appearance| self.fits(&Alphabet::with_appearance(face, at, self.factor)).0;
-        let (mut best, mut at) = (rate(start), start);
-        for step in STEPS {
-            for _ in 0..ROUNDS {
-                let now = at;
-                for near in now.neighbours(step) {
-                    let rated = rate(near);
-                    if rated > best {
-                        (best, at) = (rated, near);
-                    }
+    /// How each of some faces appears if the means are its digits, near the start given with it, and the mean
+    /// correlation then: of the face that fits best.
+    pub(super) fn appearance<'a>(&self, faces: &[(&'a Face, Appearance)]) -> Option<(&'a Face, Appearance)> {
+        let [coarse, fine] = STEPS;
+        let search = |(face, start): &(&'a Face, Appearance)| {
+            let seen = Seen::of(self, face, *start);
+            let fit = seen.fit(face, *start, None);
+            let (at, fit) = seen.climbed(face, (*start, fit), coarse);
+            (*face, seen, at, fit)
+        };
+        let roughly: Vec<_> = faces.par_iter().map(search).collect();
+        let best = roughly.iter().map(|(.., fit)| fit.overall).fold(-1.0, f32::max);
+        let near = roughly.into_par_iter().filter(|(.., fit)| fit.overall >= best - CLOSE_FIT);
+        let closely = near.map(|(face, seen, at, fit)| {
+            let (at, fit) = seen.climbed(face, (at, fit), fine);
+            (face, at, fit.overall)
+        });
+        let closely: Vec<_> = closely.collect();
+        let (face, at, _) = closely.into_iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
+        Some((face, at))
+    }
+}
+
+/// Means as features, to hold a face to.
+struct Seen<'a> {
+    means: &'a Means,
+    features: Vec<Array2<f32>>,
+    high_pass: HighPass,
+}
+
+/// How well a face fits the means.
+#[derive(Debug, Clone)]
+struct Fit {
+    /// Mean correlation.
+    overall: f32,
+    /// Correlation of each mean.
+    each: Vec<f32>,
+    /// Row of the cells' top edge.
+    top: usize,
+}
+
+impl<'a> Seen<'a> {
+    /// High-passed for a face that appears about as told.
+    fn of(means: &'a Means, face: &Face, about: Appearance) -> Self {
+        let high_pass = Alphabet::with_appearance(face, about, means.factor).high_pass;
+        let features = means.means.iter().map(|mean| high_pass.apply(&mean.levels)).collect();
+        Self { means, features, high_pass }
+    }
+
+    /// Correlation of every mean with the face's glyph, all at one row: the best one, near `top` if that is
+    /// known.
+    fn fit(&self, face: &Face, appearance: Appearance, top: Option<usize>) -> Fit {
+        let means = &self.means.means;
+        let glyph_of = |mean: &Mean| face.glyphs.iter().find(|glyph| glyph.character == mean.character);
+        let size = (face.cell.1, appearance, self.means.factor);
+        let shapes = shapes_of(means.iter().filter_map(glyph_of), size, &self.high_pass);
+        let cell_rows = shapes.first().map_or(0, |shape| shape.template.nrows());
+        let rows = self.features.first().map_or(0, Array2::nrows);
+        let last = rows.saturating_sub(cell_rows);
+        let tops = top.map_or(0..=last, |top| top.saturating_sub(TOP_SLACK)..=(top + TOP_SLACK).min(last));
+        let fit_at = |top: usize| {
+            let fit = |(mean, features): (&Mean, &Array2<f32>)| {
+                let shape = shapes.iter().find(|shape| shape.character == mean.character)?;
+                correlations(&shape.template, features, top).into_iter().reduce(f32::max)
+            };
+            let each: Vec<f32> =
+                means.iter().zip(&self.features).map(|both| fit(both).unwrap_or(-1.0)).collect();
+            Fit { overall: each.iter().sum::<f32>() / each.len().max(1) as f32, each, top }
+        };
+        let none = Fit { overall: -1.0, each: Vec::new(), top: 0 };
+        tops.map(fit_at).max_by(|a, b| a.overall.total_cmp(&b.overall)).unwrap_or(none)
+    }
+
+    /// The appearance that fits best, a step at a time, and how well.
+    fn climbed(&self, face: &Face, start: (Appearance, Fit), step: AppearanceStep) -> (Appearance, Fit) {
+        let (mut at, mut best) = start;
+        for _ in 0..ROUNDS {
+            let before = at;
+            for direction in 0..DIRECTIONS {
+                let near = at.neighbours(step)[direction];
+                let fit = self.fit(face, near, Some(best.top));
+                if fit.overall > best.overall {
+                    (best, at) = (fit, near);
                 }
-                if at == now {
-                    break;
-                }
+            }
+            if at == before {
+                break;
             }
         }
         (at, best)

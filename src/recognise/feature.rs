@@ -6,8 +6,10 @@
 
 use std::ops::Range;
 
-use ndarray::{Array2, Zip};
+use ndarray::Array2;
+use pulp::Arch;
 
+use super::blur::{difference, gaussian};
 use crate::footage::LumaPlane;
 use crate::setup::PixelBox;
 
@@ -83,9 +85,9 @@ impl Window {
         let inside =
             usize::try_from(left).ok().and_then(|left| line.get(left..left + self.cols * self.factor));
         match inside {
-            Some(levels) if self.factor == 1 => {
+            Some(levels) if self.factor == 1 => Arch::new().dispatch(|| {
                 target.iter_mut().zip(levels).for_each(|(target, level)| *target += f32::from(*level));
-            }
+            }),
             Some(levels) => {
                 for (target, levels) in target.iter_mut().zip(levels.chunks_exact(self.factor)) {
                     *target += levels.iter().map(|level| u32::from(*level)).sum::<u32>() as f32;
@@ -134,72 +136,7 @@ impl HighPass {
     /// Features of some rows of a picture: as many rows x the picture's columns.
     #[must_use]
     pub fn apply_to_rows(&self, levels: &Array2<f32>, rows: Range<usize>) -> Array2<f32> {
-        let mut features = blur(levels, &self.narrow, rows.clone());
-        Zip::from(&mut features)
-            .and(&blur(levels, &self.wide, rows))
-            .for_each(|fine, coarse| *fine = (*fine - coarse).clamp(-LIMIT_LEVELS, LIMIT_LEVELS));
-        features
-    }
-}
-
-/// One half of a normalised Gaussian kernel: the centre weight, then those to one side.
-fn gaussian(sigma: f32) -> Vec<f32> {
-    let reach = (3.0 * sigma).ceil() as usize;
-    let half: Vec<f32> = (0..=reach).map(|i| (-0.5 * (i as f32 / sigma).powi(2)).exp()).collect();
-    let total = half[0] + 2.0 * half[1..].iter().sum::<f32>();
-    half.iter().map(|weight| weight / total).collect()
-}
-
-/// Blurs a picture along its lines; nothing is done for a standard deviation of 0.
-pub(super) fn blurred_across(levels: &Array2<f32>, sigma_px: f32) -> Array2<f32> {
-    if sigma_px <= 0.0 {
-        return levels.clone();
-    }
-    let half = gaussian(sigma_px);
-    let (rows, cols) = levels.dim();
-    Array2::from_shape_fn((rows, cols), |(y, x)| {
-        let pair = |k: usize| levels[[y, x.saturating_sub(k)]] + levels[[y, (x + k).min(cols - 1)]];
-        half.iter().enumerate().skip(1).fold(half[0] * levels[[y, x]], |sum, (k, w)| sum + w * pair(k))
-    })
-}
-
-/// Separable blur of some rows with a symmetric kernel; edges repeat.
-fn blur(levels: &Array2<f32>, half: &[f32], rows: Range<usize>) -> Array2<f32> {
-    let mut out = Array2::zeros((rows.len(), levels.ncols()));
-    if let (Some(levels), Some(out), width @ 1..) = (levels.as_slice(), out.as_slice_mut(), levels.ncols()) {
-        blur_rows(levels, width, half, rows, out);
-    }
-    out
-}
-
-/// [`blur`] of a picture `width` wide.
-#[multiversion::multiversion(targets("x86_64+avx2+fma"))]
-fn blur_rows(levels: &[f32], width: usize, half: &[f32], rows: Range<usize>, out: &mut [f32]) {
-    let (last, reach) = ((levels.len() / width).saturating_sub(1), half.len() - 1);
-    let mut line = vec![0.0; width + 2 * reach];
-    for (row, target) in rows.zip(out.chunks_exact_mut(width)) {
-        let middle = &mut line[reach..reach + width];
-        middle.fill(0.0);
-        for (k, weight) in half.iter().enumerate() {
-            let before = &levels[row.saturating_sub(k) * width..][..width];
-            let after = &levels[(row + k).min(last) * width..][..width];
-            // The centre line is its own neighbour on both sides.
-            let weight = if k == 0 { 0.5 * weight } else { *weight };
-            for ((sum, before), after) in middle.iter_mut().zip(before).zip(after) {
-                *sum += weight * (before + after);
-            }
-        }
-        let (first, end) = (middle[0], middle[width - 1]);
-        line[..reach].fill(first);
-        line[reach + width..].fill(end);
-        target.fill(0.0);
-        for (k, weight) in half.iter().enumerate() {
-            let (before, after) = (&line[reach - k..][..width], &line[reach + k..][..width]);
-            let weight = if k == 0 { 0.5 * weight } else { *weight };
-            for ((sum, before), after) in target.iter_mut().zip(before).zip(after) {
-                *sum += weight * (before + after);
-            }
-        }
+        difference(levels, (&self.narrow, &self.wide), rows, LIMIT_LEVELS)
     }
 }
 

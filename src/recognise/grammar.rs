@@ -73,6 +73,12 @@ impl Grammar {
         }
     }
 
+    /// Whether a text may hold a character.
+    #[must_use]
+    pub fn takes(&self, character: char) -> bool {
+        self.from_left.iter().any(|step| step.slot.takes(character))
+    }
+
     /// Texts of up to `digits` digits, `decimals` of them after the point; `minus` tells whether a minus
     /// sign may lead.
     #[must_use]

@@ -5,19 +5,20 @@
 //! discriminant of Fisher with a shared covariance; T. W. Anderson, An Introduction to Multivariate
 //! Statistical Analysis, section 6.4; cited from memory). It is linear in f: one weighted sum a place.
 
-use multiversion::multiversion;
 use ndarray::Array2;
 
 use super::alphabet::{Alphabet, Shape};
 use super::noise::Noise;
+use super::patches::product;
+use super::slide::{Template, Under};
 use super::strangeness::{Strange, Strangeness};
 
 /// Rates how well a character explains a place of the features.
 pub trait Scorer {
-    /// How much better character `index` explains the cells of a row than nothing does: above 0 when better.
-    /// `row` has an entry a column; entry x is for the cell with its top left corner at (`top`, x), and stays
-    /// negative infinity where the cell leaves the features.
-    fn score_row(&self, index: usize, features: &Array2<f32>, top: usize, row: &mut [f32]);
+    /// How much better some characters explain the cells of a row than nothing does: above 0 when better.
+    /// `scores` has a row a character, as long as the features are wide; entry x is for the cell with its top
+    /// left corner at (`top`, x), and stays as it was where the cell leaves the features.
+    fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]);
 
     /// Twice the score that a true match is expected to reach.
     fn distance2(&self, index: usize) -> f32;
@@ -45,11 +46,10 @@ impl<'a> Correlator<'a> {
 }
 
 impl Scorer for Correlator<'_> {
-    fn score_row(&self, index: usize, features: &Array2<f32>, top: usize, row: &mut [f32]) {
-        let Some(shape) = self.alphabet.shapes.get(index) else { return };
-        for (score, correlation) in row.iter_mut().zip(correlations(&shape.template, features, top)) {
-            *score = correlation - CORRELATION_OF_SOMETHING;
-        }
+    fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]) {
+        let templates = indices.iter().map(|index| (*index, &self.alphabet.shapes[*index].template));
+        correlate(templates, features, top, scores);
+        scores.iter_mut().for_each(|score| *score -= CORRELATION_OF_SOMETHING);
     }
 
     fn distance2(&self, _index: usize) -> f32 {
@@ -97,27 +97,29 @@ impl Matcher {
         }
         let digits: Vec<usize> =
             (0..filters.len()).filter(|index| alphabet.shapes[*index].character.is_ascii_digit()).collect();
-        let product = |i: usize, j: usize| {
+        let product_of = |i: usize, j: usize| {
             let of_noise = if i == j { filters[i].of_noise } else { 0.0 };
             cross(&filters[i], &alphabet.shapes[j].template) - of_noise
         };
-        let strangeness = Strangeness::new(digits, product)?;
+        let strangeness = Strangeness::new(digits, product_of)?;
         Some(Self { filters, rows: alphabet.rows, strangeness })
     }
 }
 
 impl Scorer for Matcher {
     /// The log-likelihood ratios.
-    fn score_row(&self, index: usize, features: &Array2<f32>, top: usize, row: &mut [f32]) {
-        let (Some(filter), Some(levels)) = (self.filters.get(index), features.as_slice()) else { return };
-        let (rows, width) = features.dim();
-        let columns = (width + 1).saturating_sub(filter.cols).min(row.len());
-        if top + self.rows > rows || columns == 0 {
-            return;
+    fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]) {
+        let Some(under) = Under::of(features, top, self.rows) else { return };
+        let template = |index: &usize| {
+            let Filter { weights, cols, .. } = self.filters.get(*index)?;
+            Some(Template { levels: weights, cols: *cols, row: *index })
+        };
+        let templates: Vec<Template<'_>> = indices.iter().filter_map(template).collect();
+        under.products(&templates, scores);
+        for Template { cols, row, .. } in templates {
+            let scores = scores[row * features.ncols()..].iter_mut().take(under.columns(cols));
+            scores.for_each(|score| *score -= 0.5 * self.filters[row].distance2);
         }
-        let base = -0.5 * filter.distance2;
-        let under = &levels[top * width..(top + self.rows) * width];
-        slide(&filter.weights, filter.cols, under, width, (base, &mut row[..columns]));
     }
 
     /// Squared distance between character `index` and nothing.
@@ -151,65 +153,41 @@ fn filter_of(shape: &Shape, weights: &[f64], of_noise: f64) -> Filter {
 /// Largest share of a squared distance that is put down to noise.
 const MOST_NOISE_SHARE: f64 = 0.5;
 
-/// Normalised correlation of a template with the features at all columns of a row, -1 to 1:
-/// sum(t f) / sqrt(sum(t t) sum(f f)); 0 where either is flat. Empty where the cell leaves the features.
-#[must_use]
-pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) -> Vec<f32> {
-    let ((rows, cols), (height, width)) = (template.dim(), features.dim());
-    let (Some(t), Some(f)) = (template.as_slice(), features.as_slice()) else { return Vec::new() };
-    if top + rows > height || cols > width {
-        return Vec::new();
+/// Normalised correlation of templates with the features at all columns of a row, -1 to 1:
+/// sum(t f) / sqrt(sum(t t) sum(f f)); 0 where either is flat. Each is written into its own row of `found`,
+/// rows as long as the features are wide, and leaves as it was what is for cells that leave the features.
+pub fn correlate<'a>(
+    templates: impl Iterator<Item = (usize, &'a Array2<f32>)>,
+    features: &Array2<f32>,
+    top: usize,
+    found: &mut [f32],
+) {
+    let mut templates = templates.peekable();
+    let rows = templates.peek().map_or(0, |(_, template)| template.nrows());
+    let Some(under) = Under::of(features, top, rows) else { return };
+    let templates: Vec<Template<'_>> =
+        templates.filter_map(|(row, template)| Template::of(row, template)).collect();
+    under.products(&templates, found);
+    let energies = under.energies();
+    for Template { levels, cols, row } in templates {
+        let tt = product(levels, levels);
+        let products = &mut found[row * features.ncols()..];
+        for (product, energies) in products.iter_mut().zip(energies.windows(cols)) {
+            let scale = (tt * energies.iter().sum::<f32>()).sqrt();
+            *product = if scale > 0.0 { *product / scale } else { 0.0 };
+        }
     }
-    let under = &f[top * width..(top + rows) * width];
-    let mut products = vec![0.0; width - cols + 1];
-    slide(t, cols, under, width, (0.0, &mut products));
-    let mut squares = vec![0.0_f32; width];
-    for row in under.chunks_exact(width) {
-        squares.iter_mut().zip(row).for_each(|(sum, level)| *sum += level * level);
-    }
-    let tt: f32 = t.iter().map(|level| level * level).sum();
-    for (product, window) in products.iter_mut().zip(squares.windows(cols)) {
-        let scale = (tt * window.iter().sum::<f32>()).sqrt();
-        *product = if scale > 0.0 { *product / scale } else { 0.0 };
-    }
-    products
 }
 
-/// Columns whose sums are kept in registers while a template slides over them.
-const TILE: usize = 32;
-
-/// The products of a template with the features, rows `width` wide, at every column, added to `base`.
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn slide(template: &[f32], cols: usize, features: &[f32], width: usize, (base, sums): (f32, &mut [f32])) {
-    let columns = sums.len();
-    // The last tile may overlap the one before: its sums are the same.
-    let firsts = (0..columns / TILE).map(|tile| tile * TILE).chain(columns.checked_sub(TILE));
-    for first in firsts {
-        // Two sets of sums, so that one need not wait for the other.
-        let (mut even, mut odd) = ([base; TILE], [0.0_f32; TILE]);
-        for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
-            let levels = &row[first..first + cols - 1 + TILE];
-            let mut pairs = template.chunks_exact(2);
-            for (pair, levels) in (&mut pairs).zip(levels.windows(TILE + 1).step_by(2)) {
-                for at in 0..TILE {
-                    even[at] += pair[0] * levels[at];
-                    odd[at] += pair[1] * levels[at + 1];
-                }
-            }
-            if let ([weight], levels) = (pairs.remainder(), &levels[cols - 1..]) {
-                even.iter_mut().zip(levels).for_each(|(sum, level)| *sum += weight * level);
-            }
-        }
-        let sums = sums[first..first + TILE].iter_mut();
-        sums.zip(even.iter().zip(odd)).for_each(|(sum, (even, odd))| *sum = even + odd);
+/// The same of a single template; empty where the cell leaves the features.
+#[must_use]
+pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) -> Vec<f32> {
+    let (rows, cols) = template.dim();
+    if cols > features.ncols() || top + rows > features.nrows() {
+        return Vec::new();
     }
-    if columns >= TILE {
-        return;
-    }
-    sums.fill(base);
-    for (template, row) in template.chunks_exact(cols).zip(features.chunks_exact(width)) {
-        for (weight, levels) in template.iter().zip(row.windows(columns)) {
-            sums.iter_mut().zip(levels).for_each(|(sum, level)| *sum += weight * level);
-        }
-    }
+    let mut found = vec![0.0; features.ncols()];
+    correlate(std::iter::once((0, template)), features, top, &mut found);
+    found.truncate(features.ncols() + 1 - cols);
+    found
 }

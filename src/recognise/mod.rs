@@ -4,6 +4,7 @@
 //! noise is like and how the glyphs look in this clip; [`Recogniser::read`] then reads frames.
 
 pub mod alphabet;
+mod blur;
 mod calibrate;
 pub mod decode;
 mod drawn;
@@ -16,7 +17,10 @@ pub mod noise;
 mod patches;
 mod register;
 mod sample;
+mod slide;
 mod strangeness;
+
+use rayon::prelude::*;
 
 use crate::channel::Channel;
 use crate::footage::LumaPlane;
@@ -31,7 +35,7 @@ use grammar::Grammar;
 pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
 use noise::Noise;
-pub(crate) use patches::{correlation, patch_at};
+pub(crate) use patches::{correlation, patch_at, product};
 pub use sample::{Patch, Sample};
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
@@ -103,16 +107,13 @@ struct FaceModel {
     matcher: Matcher,
     /// Strangeness up to which characters of the sample are believed.
     most_strange: f32,
-    /// Whether the shapes of all ten digits are known.
-    all_digits: bool,
 }
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
         let noise = Noise::white(alphabet.rows, alphabet.cols, 20.0);
-        let all_digits = ('0'..='9').all(|digit| alphabet.index_of(digit).is_some());
         let matcher = Matcher::new(&alphabet, &noise)?;
-        Some(Self { alphabet, matcher, most_strange: f32::INFINITY, all_digits })
+        Some(Self { alphabet, matcher, most_strange: f32::INFINITY })
     }
 }
 
@@ -171,7 +172,7 @@ impl Recogniser {
         let mut model = face.clone();
         for _ in 0..LEARNING_ROUNDS {
             let texts: Vec<Vec<Option<Decoded>>> = features
-                .iter()
+                .par_iter()
                 .map(|(region, placement, features)| {
                     let FaceModel { alphabet, matcher, .. } = &model;
                     let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
@@ -217,9 +218,10 @@ impl Recogniser {
             let (window, _, face) = region.found.as_ref()?;
             let face = &self.faces[*face];
             let decoded = self.decoded(region, luma, window)?;
-            let sight = match are_known_shapes(&decoded, face.all_digits) {
+            let all_digits = face.alphabet.has_all_digits();
+            let sight = match are_known_shapes(&decoded, all_digits) {
                 true => Sight::Clear,
-                false if face.all_digits => Sight::Strange,
+                false if all_digits => Sight::Strange,
                 false => Sight::Untaught,
             };
             Some(Look::of(&decoded, sight, (&region.grammar, &face.alphabet), EVIDENCE_SHARE))
@@ -261,7 +263,7 @@ impl Recogniser {
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
-        region.found.as_ref().is_some_and(|(_, _, face)| self.faces[*face].all_digits)
+        region.found.as_ref().is_some_and(|(_, _, face)| self.faces[*face].alphabet.has_all_digits())
     }
 
     fn decoded_patch(&self, region: &RegionModel, patch: &Patch) -> Option<Decoded> {
@@ -331,7 +333,7 @@ fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
         && (plain || strangeness <= most_strange)
         && stroke >= least_stroke
         && decoded.beside <= MOST_BESIDE
-        && (all_digits || decoded.ink_beside <= MOST_INK_BESIDE)
+        && decoded.ink_beside <= MOST_INK_BESIDE
         && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength))
 }
 

@@ -8,6 +8,8 @@
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use ndarray::Array2;
 
+use super::patches::product;
+
 /// Share of the variance added to the diagonal, so that the matrix can be inverted and no single
 /// direction is trusted without bound.
 const RIDGE_SHARE: f64 = 0.03;
@@ -17,6 +19,9 @@ const RIDGE_LEVELS2: f64 = 4.0;
 
 /// Largest distance at which pixels are taken as correlated in the stationary part, in pixels.
 const REACH_PX: usize = 10;
+
+/// Cells that the stationary part is measured on: each holds hundreds of pairs at a distance.
+const STATIONARY_CELLS: usize = 400;
 
 /// Covariance of the features of a cell.
 #[derive(Debug, Clone)]
@@ -47,8 +52,9 @@ impl Noise {
         let stationary = stationary_covariance(rows, cols, sample);
         let count = sample.len() as f64;
         let weight = count / (count + 3.0 * size as f64);
-        let data = DMatrix::from_fn(size, sample.len(), |i, j| f64::from(sample[j][[i / cols, i % cols]]));
-        let mut covariance = (&data * data.transpose()) * (weight / count) + stationary * (1.0 - weight);
+        let data = DMatrix::from_fn(size, sample.len(), |i, j| sample[j][[i / cols, i % cols]]);
+        let products = (&data * data.transpose()).map(f64::from);
+        let mut covariance = products * (weight / count) + stationary * (1.0 - weight);
         let mean_variance = covariance.trace() / size as f64;
         for i in 0..size {
             covariance[(i, i)] += RIDGE_SHARE * mean_variance + RIDGE_LEVELS2;
@@ -80,7 +86,7 @@ impl Noise {
 fn stationary_covariance(rows: usize, cols: usize, sample: &[Array2<f32>]) -> DMatrix<f64> {
     let (reach_y, reach_x) = (REACH_PX.min(rows - 1), REACH_PX.min(cols - 1));
     let mut by_lag = Array2::<f64>::zeros((reach_y + 1, 2 * reach_x + 1));
-    let stride = sample.len().div_ceil(400);
+    let stride = sample.len().div_ceil(STATIONARY_CELLS);
     let mut used = 0.0;
     for cell in sample.iter().step_by(stride) {
         used += 1.0;
@@ -106,15 +112,15 @@ fn stationary_covariance(rows: usize, cols: usize, sample: &[Array2<f32>]) -> DM
 
 fn lagged_product(cell: &Array2<f32>, dy: usize, dx: isize) -> f64 {
     let (rows, cols) = cell.dim();
-    let mut sum = 0.0_f32;
-    for y in 0..rows - dy {
-        let first = (-dx).max(0) as usize;
-        let last = (cols as isize - dx.max(0)).max(first as isize) as usize;
-        for x in first..last {
-            sum += cell[[y, x]] * cell[[y + dy, (x as isize + dx) as usize]];
-        }
-    }
-    f64::from(sum)
+    let Some(levels) = cell.as_slice() else { return 0.0 };
+    let first = (-dx).max(0) as usize;
+    let last = (cols as isize - dx.max(0)).max(first as isize) as usize;
+    let there = |at: usize| (at as isize + dx) as usize;
+    let rows = (0..rows - dy).map(|y| {
+        let (here, below) = (&levels[y * cols..][..cols], &levels[(y + dy) * cols..][..cols]);
+        product(&here[first..last], &below[there(first)..there(last)])
+    });
+    f64::from(rows.sum::<f32>())
 }
 
 /// A factored covariance.

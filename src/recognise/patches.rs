@@ -1,6 +1,6 @@
 //! Patches: parts of a window's features, at whole and at fractional columns.
 
-use ndarray::{Array2, s};
+use ndarray::{Array2, ArrayView1, s};
 
 /// A patch of features with its left edge at a fractional column, interpolated.
 pub(crate) fn patch_at(
@@ -15,18 +15,42 @@ pub(crate) fn patch_at(
         return None;
     }
     let column = column as usize;
-    let here = features.slice(s![top..top + rows, column..column + cols]);
-    let next = features.slice(s![top..top + rows, column + 1..column + 1 + cols]);
-    Some(&here * (1.0 - share) + &next * share)
+    let mut patch = features.slice(s![top..top + rows, column..column + cols]).to_owned();
+    if share > 0.0 {
+        let next = features.slice(s![top..top + rows, column + 1..column + 1 + cols]);
+        patch.zip_mut_with(&next, |here, next| *here += share * (next - *here));
+    }
+    Some(patch)
 }
 
 /// Correlation of two shapes over the columns both have.
 pub(crate) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
     let cols = a.ncols().min(b.ncols());
-    let (a, b) = (a.slice(s![.., ..cols]), b.slice(s![.., ..cols]));
-    let product = |x: &ndarray::ArrayView2<'_, f32>, y: &ndarray::ArrayView2<'_, f32>| -> f32 {
-        x.iter().zip(y.iter()).map(|(p, q)| p * q).sum()
+    let products = |one: &Array2<f32>, other: &Array2<f32>| -> f32 {
+        let rows = one.outer_iter().zip(other.outer_iter());
+        rows.filter_map(|(one, other)| Some(product(first(one, cols)?, first(other, cols)?))).sum()
     };
-    let scale = (product(&a, &a) * product(&b, &b)).sqrt();
-    if scale > 0.0 { product(&a, &b) / scale } else { 0.0 }
+    let scale = (products(a, a) * products(b, b)).sqrt();
+    if scale > 0.0 { products(a, b) / scale } else { 0.0 }
+}
+
+fn first(row: ArrayView1<'_, f32>, cols: usize) -> Option<&[f32]> {
+    row.to_slice()?.get(..cols)
+}
+
+/// Sum of the products of levels, as far as both go.
+pub(crate) fn product(one: &[f32], other: &[f32]) -> f32 {
+    const LANES: usize = 8;
+    let length = one.len().min(other.len());
+    let (one, one_rest) = one[..length].as_chunks::<LANES>();
+    let (other, other_rest) = other[..length].as_chunks::<LANES>();
+    // Sums that need not wait for each other.
+    let mut sums = [0.0_f32; LANES];
+    for (one, other) in one.iter().zip(other) {
+        for lane in 0..LANES {
+            sums[lane] += one[lane] * other[lane];
+        }
+    }
+    let rest: f32 = one_rest.iter().zip(other_rest).map(|(p, q)| p * q).sum();
+    sums.iter().sum::<f32>() + rest
 }

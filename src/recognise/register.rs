@@ -1,6 +1,7 @@
 //! Registration: which face each region is written in, how large, and where.
 
 use ndarray::Array2;
+use rayon::prelude::*;
 
 use super::alphabet::{Alphabet, Appearance, working_factor};
 use super::calibrate::{RegionSample, Registration, presence, register};
@@ -32,6 +33,9 @@ const SETTLING_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), 
 /// Rounds of fitting the spacing of built-in glyphs: single characters are looked for within a column
 /// of their places, so a spacing that is far off comes right in steps.
 const SPACING_ROUNDS: usize = 3;
+
+/// A spacing that is right to such a share moves no character of a text by half a column.
+const EVEN_SPACING: f32 = 0.005;
 
 /// Rounds of finding out how a drawn face appears: better templates find more of the texts.
 const APPEARANCE_ROUNDS: usize = 2;
@@ -134,19 +138,21 @@ fn search<'a>(
 ) -> Option<(Alphabet, Registration, Option<Drawn<'a>>)> {
     let some: Vec<Patch> =
         patches.iter().step_by(patches.len().div_ceil(SEARCH_FRAMES).max(1)).cloned().collect();
-    let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some)).flatten();
+    let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some));
+    let candidates: Vec<Candidate<'_>> = candidates.flatten().collect();
     let mut rated: Vec<(f32, Candidate<'_>)> =
-        candidates.map(|candidate| (candidate.presence(region, &some), candidate)).collect();
+        candidates.par_iter().map(|candidate| (candidate.presence(region, &some), *candidate)).collect();
     rated.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let best = rated
-        .into_iter()
-        .take(FINALISTS)
-        .filter_map(|finalist| {
+    rated.truncate(FINALISTS);
+    let closely: Vec<_> = rated
+        .into_par_iter()
+        .map(|finalist| {
             let settled = finalist.1.settled(finalist.0, region, &some);
             let alphabet = settled.alphabet();
             Some((try_alphabet(&alphabet, region, patches)?, alphabet, settled))
         })
-        .max_by(|a, b| a.0.explained.total_cmp(&b.0.explained));
+        .collect();
+    let best = closely.into_iter().flatten().max_by(|a, b| a.0.explained.total_cmp(&b.0.explained));
     let (registration, alphabet, candidate) = best?;
     if !alphabet.is_drawn() {
         return Some((alphabet, registration, None));
@@ -171,14 +177,16 @@ fn drawn_as_seen<'a>(
     let mut drawn = None;
     for _ in 0..APPEARANCE_ROUNDS {
         let means = Means::of(&alphabet, &registration.placement, &grammar, patches);
-        let seen = faces.iter().filter_map(|face| {
-            let ratio = height / face.ink_height()?;
-            let start = Appearance { scale: (start.scale.0 * ratio, start.scale.1 * ratio), ..start };
-            let (appearance, fit) = means.appearance(face, start);
-            Some((face, appearance, fit))
-        });
-        let (face, appearance, _) = seen.max_by(|a, b| a.2.total_cmp(&b.2))?;
-        (start, height, drawn) = (appearance, face.ink_height()?, Some((*face, appearance)));
+        let starts: Vec<Drawn<'a>> = faces
+            .iter()
+            .filter_map(|face| {
+                let ratio = height / face.ink_height()?;
+                let scale = (start.scale.0 * ratio, start.scale.1 * ratio);
+                Some((*face, Appearance { scale, ..start }))
+            })
+            .collect();
+        let (face, appearance) = means.appearance(&starts)?;
+        (start, height, drawn) = (appearance, face.ink_height()?, Some((face, appearance)));
         alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
         registration = try_alphabet(&alphabet, region, patches)?;
         (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
@@ -197,6 +205,9 @@ fn evenly_spaced(
     for _ in 0..SPACING_ROUNDS {
         alphabet.scale_advances(registration.spacing);
         registration = try_alphabet(&alphabet, region, patches)?;
+        if (registration.spacing - 1.0).abs() < EVEN_SPACING {
+            break;
+        }
     }
     Some((alphabet, registration))
 }

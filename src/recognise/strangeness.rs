@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, DVector};
 pub struct Strange {
     /// All that differs from the template.
     pub whole: f32,
-    /// What is left of it when faint traces of other digits are allowed for.
+    /// What is left of it when faint traces of other digits are allowed for; the same where it is little.
     pub beyond_traces: f32,
 }
 
@@ -34,7 +34,12 @@ pub(super) struct Strangeness {
     gram: DMatrix<f64>,
     /// G^-1.
     inverse: DMatrix<f64>,
+    /// (G_b - G_k)' G^-1 (G_b - G_k), for digits b and k.
+    distances2: DMatrix<f64>,
 }
+
+/// Strangeness up to which nothing is gained by allowing for traces: three times what noise gives.
+const LITTLE: f32 = 3.0;
 
 /// Share of its trace added to G's diagonal: templates measured with noise are not exact.
 const GRAM_RIDGE_SHARE: f64 = 0.01;
@@ -54,7 +59,11 @@ impl Strangeness {
         let gram = DMatrix::from_fn(count, count, both);
         let ridge = GRAM_RIDGE_SHARE * gram.trace() / count.max(1) as f64;
         let inverse = (&gram + DMatrix::identity(count, count) * ridge).try_inverse()?;
-        Some(Self { digits, gram, inverse })
+        let distances2 = DMatrix::from_fn(count, count, |i, j| {
+            let between = gram.column(i) - gram.column(j);
+            between.dot(&(&inverse * &between))
+        });
+        Some(Self { digits, gram, inverse, distances2 })
     }
 
     /// How strange a place is for character `index`, given the weighted sum of every digit there.
@@ -63,35 +72,33 @@ impl Strangeness {
         let away = self.digits.iter().enumerate();
         let away = away.map(|(row, digit)| f64::from(weighed(*digit)) - self.gram[(row, own)]);
         let away = DVector::from_iterator(self.digits.len(), away);
-        Strange {
-            whole: self.length2(&away),
-            beyond_traces: self.length2(&self.without_traces(own, away.clone())),
-        }
+        let whole = self.length2(&away);
+        let beyond_traces = if whole <= LITTLE { whole } else { self.length2_without_traces(own, away) };
+        Strange { whole, beyond_traces }
     }
 
     fn length2(&self, away: &DVector<f64>) -> f32 {
         (away.dot(&(&self.inverse * away)) / self.digits.len() as f64) as f32
     }
 
-    /// Takes the traces that explain most off.
-    fn without_traces(&self, own: usize, mut away: DVector<f64>) -> DVector<f64> {
+    /// The same with the traces that explain most taken off.
+    fn length2_without_traces(&self, own: usize, mut away: DVector<f64>) -> f32 {
         let mut most = MOST_TRACES;
         for _ in 0..TRACES {
-            let weighed = &self.inverse * &away;
-            let others = (0..self.digits.len()).filter(|other| *other != own);
+            // (G_b - G_k)' G^-1 away for every digit b.
+            let along = self.gram.tr_mul(&(&self.inverse * &away));
             let trace = |other: usize| {
-                let towards = self.gram.column(other) - self.gram.column(own);
-                let length2 = towards.dot(&(&self.inverse * &towards));
-                let along = towards.dot(&weighed);
+                let (length2, along) = (self.distances2[(other, own)], along[other] - along[own]);
                 let share = (along / length2.max(f64::MIN_POSITIVE)).clamp(0.0, most);
-                (share * (2.0 * along - share * length2), share, towards)
+                (share * (2.0 * along - share * length2), share, other)
             };
-            let Some((_, share, towards)) = others.map(trace).max_by(|a, b| a.0.total_cmp(&b.0)) else {
+            let others = (0..self.digits.len()).filter(|other| *other != own);
+            let Some((_, share, other)) = others.map(trace).max_by(|a, b| a.0.total_cmp(&b.0)) else {
                 break;
             };
-            away -= towards * share;
+            away -= (self.gram.column(other) - self.gram.column(own)) * share;
             most -= share;
         }
-        away
+        self.length2(&away)
     }
 }

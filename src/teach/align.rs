@@ -8,7 +8,7 @@ use ndarray::Array2;
 use super::layout::{Layout, advance, edges};
 use super::{Group, Patch, Told, ToldMoment, ToldRegion};
 use crate::recognise::feature::HighPass;
-use crate::recognise::{correlation, patch_at};
+use crate::recognise::{correlation, patch_at, product};
 
 /// Shifts of a whole text tried, in half working pixels.
 const SHIFT_HALF_PX: i32 = 5;
@@ -103,7 +103,7 @@ impl Twins {
     fn agreement(&self, cuts: &[CharacterCut]) -> f32 {
         let with_twins = |cut: &CharacterCut| {
             let (sum, _) = self.0.get(&cut.character)?;
-            Some(product(&cut.features, sum) * inverse_length(&cut.features))
+            Some(products(&cut.features, sum) * inverse_length(&cut.features))
         };
         cuts.iter().filter_map(with_twins).sum()
     }
@@ -112,20 +112,23 @@ impl Twins {
     fn mean_agreement(&self) -> f32 {
         let (mut sum, mut pairs) = (0.0, 0);
         for (units, count) in self.0.values() {
-            sum += 0.5 * (product(units, units) - *count as f32);
+            sum += 0.5 * (products(units, units) - *count as f32);
             pairs += count * (count - 1) / 2;
         }
         sum / pairs.max(1) as f32
     }
 }
 
-fn product(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
-    one.iter().zip(other).map(|(p, q)| p * q).sum()
+fn products(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
+    match (one.as_slice(), other.as_slice()) {
+        (Some(one), Some(other)) => product(one, other),
+        _ => 0.0,
+    }
 }
 
 /// 1 over the square root of the sum of squares; 0 for what is flat.
 fn inverse_length(features: &Array2<f32>) -> f32 {
-    let length = product(features, features).sqrt();
+    let length = products(features, features).sqrt();
     if length > 0.0 { 1.0 / length } else { 0.0 }
 }
 

@@ -1,0 +1,178 @@
+//! Sums of products at every column: templates slide over features, a vector of columns at a time.
+
+use ndarray::Array2;
+use pulp::{Arch, Simd, WithSimd};
+
+/// Templates that share the features loaded for them.
+const TOGETHER: usize = 5;
+
+/// Vectors of columns that a template's sums are kept in: with [`TOGETHER`], what the registers hold.
+const VECTORS: usize = 2;
+
+/// Columns of the widest tile: two vectors of 512 bits.
+const WIDEST_TILE: usize = 32;
+
+/// Some rows of features, each followed by zeros, so that a tile may reach past the last column.
+#[derive(Debug)]
+pub(super) struct Under {
+    levels: Vec<f32>,
+    stride: usize,
+    width: usize,
+}
+
+impl Under {
+    /// The rows that cells with their top edge in row `top` cover; `None` where they leave the features.
+    pub(super) fn of(features: &Array2<f32>, top: usize, rows: usize) -> Option<Self> {
+        let (height, width) = features.dim();
+        if rows == 0 || top + rows > height || width == 0 {
+            return None;
+        }
+        let levels = &features.as_slice()?[top * width..(top + rows) * width];
+        let stride = width + WIDEST_TILE;
+        let mut padded = vec![0.0; rows * stride];
+        for (padded, row) in padded.chunks_exact_mut(stride).zip(levels.chunks_exact(width)) {
+            padded[..width].copy_from_slice(row);
+        }
+        Some(Self { levels: padded, stride, width })
+    }
+
+    /// Columns at which a cell so wide stays inside.
+    pub(super) fn columns(&self, cols: usize) -> usize {
+        (self.width + 1).saturating_sub(cols)
+    }
+
+    /// Sum of the squares of every column.
+    pub(super) fn energies(&self) -> Vec<f32> {
+        let mut energies = vec![0.0_f32; self.width];
+        for row in self.levels.chunks_exact(self.stride) {
+            energies.iter_mut().zip(row).for_each(|(sum, level)| *sum += level * level);
+        }
+        energies
+    }
+
+    /// Writes sum(t f), for every template t and the features f under it, into the template's row of `sums`,
+    /// rows as long as the features are wide: entry x for its left edge at column x, as far as
+    /// [`Self::columns`].
+    pub(super) fn products(&self, templates: &[Template<'_>], sums: &mut [f32]) {
+        for alike in templates.chunk_by(|one, other| one.cols == other.cols) {
+            for templates in alike.chunks(TOGETHER) {
+                match templates.len() {
+                    5 => self.together::<5>(templates, sums),
+                    4 => self.together::<4>(templates, sums),
+                    3 => self.together::<3>(templates, sums),
+                    2 => self.together::<2>(templates, sums),
+                    _ => self.together::<1>(templates, sums),
+                }
+            }
+        }
+    }
+
+    fn together<const N: usize>(&self, templates: &[Template<'_>], sums: &mut [f32]) {
+        let Ok(templates) = templates.try_into() else { return };
+        Arch::new().dispatch(Sliding::<N> { templates, under: self, sums });
+    }
+}
+
+/// A template: as many rows as the features slid over.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Template<'a> {
+    /// Row-major.
+    pub(super) levels: &'a [f32],
+    /// Its columns.
+    pub(super) cols: usize,
+    /// Its row of sums.
+    pub(super) row: usize,
+}
+
+impl<'a> Template<'a> {
+    /// A template's levels; `None` unless they lie in standard order.
+    pub(super) fn of(row: usize, levels: &'a Array2<f32>) -> Option<Self> {
+        Some(Self { levels: levels.as_slice()?, cols: levels.ncols(), row })
+    }
+}
+
+/// So many templates of one width sliding together.
+struct Sliding<'a, const N: usize> {
+    templates: &'a [Template<'a>; N],
+    under: &'a Under,
+    sums: &'a mut [f32],
+}
+
+impl<const N: usize> WithSimd for Sliding<'_, N> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        let Self { templates, under, sums } = self;
+        let cols = templates[0].cols;
+        let tile = VECTORS * S::F32_LANES;
+        let columns = under.columns(cols);
+        for first in (0..columns).step_by(tile) {
+            let mut kept = [[simd.splat_f32s(0.0); VECTORS]; N];
+            for (y, row) in under.levels.chunks_exact(under.stride).enumerate() {
+                let row = &row[first..first + cols - 1 + tile];
+                let weights: [&[f32]; N] =
+                    std::array::from_fn(|n| &templates[n].levels[y * cols..(y + 1) * cols]);
+                for x in 0..cols {
+                    let (levels, _) = S::as_simd_f32s(&row[x..x + tile]);
+                    let levels: [S::f32s; VECTORS] = std::array::from_fn(|vector| levels[vector]);
+                    for n in 0..N {
+                        let weight = simd.splat_f32s(weights[n][x]);
+                        for vector in 0..VECTORS {
+                            kept[n][vector] = simd.mul_add_f32s(weight, levels[vector], kept[n][vector]);
+                        }
+                    }
+                }
+            }
+            let inside = tile.min(columns - first);
+            for (template, kept) in templates.iter().zip(kept) {
+                let mut tile_sums = [0.0; WIDEST_TILE];
+                let (vectors, _) = S::as_mut_simd_f32s(&mut tile_sums);
+                vectors.iter_mut().zip(kept).for_each(|(vector, kept)| *vector = kept);
+                sums[template.row * under.width + first..][..inside].copy_from_slice(&tile_sums[..inside]);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// Every number of templates, widths narrower and wider than a tile, against sums by the book.
+    #[test]
+    fn products_are_the_sums_of_products() {
+        let level = |i: usize| ((i * 37 + 11) % 53) as f32 - 26.0;
+        for (width, cols) in [(9, 4), (31, 5), (70, 6), (104, 18), (5, 5), (40, 1)] {
+            let features = Array2::from_shape_fn((7, width), |(y, x)| level(y * width + x));
+            let under = Under::of(&features, 2, 4).unwrap();
+            for count in 1..=12 {
+                let templates: Vec<Vec<f32>> =
+                    (0..count).map(|k| (0..4 * cols).map(|i| level(100 * k + 3 * i)).collect()).collect();
+                let templates: Vec<Template<'_>> =
+                    templates.iter().zip(0..).map(|(levels, row)| Template { levels, cols, row }).collect();
+                let mut sums = vec![0.0; count * width];
+                under.products(&templates, &mut sums);
+                for (template, sums) in templates.iter().zip(sums.chunks(width)) {
+                    for (x, sum) in sums.iter().enumerate().take(width + 1 - cols) {
+                        let cells = (0..4).flat_map(|y| (0..cols).map(move |dx| (y, dx)));
+                        let expected: f32 = cells
+                            .map(|(y, dx)| template.levels[y * cols + dx] * features[[2 + y, x + dx]])
+                            .sum();
+                        assert!((sum - expected).abs() < 0.01, "{width} {cols} {count}: {sum} {expected}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn rows_outside_the_features_are_none() {
+        let features = Array2::zeros((7, 20));
+        assert!(Under::of(&features, 4, 4).is_none());
+        assert!(
+            Under::of(&features, 3, 4).is_some_and(|under| under.columns(21) == 0 && under.columns(20) == 1)
+        );
+    }
+}
