@@ -49,7 +49,7 @@ fn on_all_cores<S: FrameSource>(source: &mut S) -> Vec<Worked<Vec<u8>>> {
         all.push(worked);
         ControlFlow::Continue(())
     };
-    source.work_through(&AREAS, &cut, &mut take).unwrap();
+    source.work_through(&AREAS, &|| Box::new(cut), &mut take).unwrap();
     all
 }
 
@@ -198,7 +198,7 @@ fn a_pass_can_be_broken_off_and_begun_again() {
             indices.push(worked.index);
             if worked.index == 6 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
-        clip.work_through(&AREAS, &|_| (), &mut take).unwrap();
+        clip.work_through(&AREAS, &|| Box::new(|_| ()), &mut take).unwrap();
         assert_eq!(indices, (0..=6).collect::<Vec<u64>>());
         assert_eq!(on_all_cores(&mut clip).len(), 60);
         assert!(clip.next_frame().unwrap().is_none());

@@ -15,7 +15,7 @@ use super::pictures::Recipe;
 use super::placing::{At, Placing, Seen};
 use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
-use super::{Area, ClipInfo, FrameSource, LumaFrame, LumaPlane, Worked, spread_evenly};
+use super::{Area, ClipInfo, FrameSource, LumaFrame, LumaPlane, Start, Worked, spread_evenly};
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
@@ -282,13 +282,13 @@ impl FrameSource for Clip {
         Ok(())
     }
 
-    fn work_through<T: Send>(
+    fn work_through<'a, T: Send>(
         &mut self,
         areas: &[Area],
-        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        start: &'a Start<'a, T>,
         take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError> {
-        self.pass(areas, work, take).map(drop)
+        self.pass(areas, start, take).map(drop)
     }
 
     fn work_on_some<T: Send>(

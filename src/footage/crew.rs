@@ -15,7 +15,7 @@ use super::error::FootageError;
 use super::jpeg::{PartialDecoder, Wanted};
 use super::packets::{Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
-use super::{LumaPlane, luma};
+use super::{LumaPlane, Start, Work, luma};
 
 /// Stretches that wait or are worked on, for each worker.
 const CHUNKS_PER_WORKER: usize = 3;
@@ -60,7 +60,8 @@ pub(super) struct Task<'a, T> {
     pub size: (u32, u32),
     /// Take the short way for motion JPEG, where only these parts are decoded.
     pub wanted: Option<Wanted>,
-    pub work: &'a (dyn Fn(LumaPlane<'_>) -> T + Sync),
+    /// Gives the work for a stretch.
+    pub start: &'a Start<'a, T>,
 }
 
 type Outcome<T> = Result<Vec<Event<T>>, FootageError>;
@@ -116,9 +117,9 @@ pub(super) fn run<T: Send>(
 }
 
 /// One worker with what it uses again.
-struct Worker<'a, T> {
+struct Worker<'r, 'a, T> {
     recipe: Recipe,
-    task: &'a Task<'a, T>,
+    task: &'r Task<'a, T>,
     short_way: Option<PartialDecoder>,
     spare: Option<PictureDecoder>,
     frame: Video,
@@ -126,8 +127,8 @@ struct Worker<'a, T> {
     events: Vec<Event<T>>,
 }
 
-impl<'a, T> Worker<'a, T> {
-    fn new(recipe: Recipe, task: &'a Task<'a, T>) -> Self {
+impl<'r, 'a, T> Worker<'r, 'a, T> {
+    fn new(recipe: Recipe, task: &'r Task<'a, T>) -> Self {
         let short_way = task.wanted.clone().map(PartialDecoder::new);
         let (frame, buffer) = (Video::empty(), Vec::new());
         Self { recipe, task, short_way, spare: None, frame, buffer, events: Vec::new() }
@@ -153,23 +154,24 @@ impl<'a, T> Worker<'a, T> {
     }
 
     fn work_on(&mut self, chunk: Chunk) -> Outcome<T> {
+        let work = &mut (self.task.start)();
         let mut decoder = chunk.from.and_then(|from| from.recv().ok()).or_else(|| self.spare.take());
         for parcel in &chunk.parcels {
-            if self.takes_short_way(parcel) {
+            if self.takes_short_way(parcel, work) {
                 continue;
             }
             let decoder = match &mut decoder {
                 Some(decoder) => decoder,
                 none => none.insert(PictureDecoder::open(self.recipe.clone())?),
             };
-            self.give(decoder, parcel);
+            self.give(decoder, parcel, work);
         }
         match (chunk.to, decoder) {
             // The stretch behind opens a decoder of its own if this one does not reach it.
             (Some(to), Some(decoder)) => drop(to.send(decoder)),
             (None, Some(mut decoder)) => {
                 decoder.end();
-                self.receive(&mut decoder);
+                self.receive(&mut decoder, work);
                 decoder.flush();
                 self.spare = Some(decoder);
             }
@@ -179,11 +181,11 @@ impl<'a, T> Worker<'a, T> {
     }
 
     /// Decodes the wanted parts of a motion JPEG picture, if that is the task and the picture is plain.
-    fn takes_short_way(&mut self, parcel: &Parcel) -> bool {
+    fn takes_short_way(&mut self, parcel: &Parcel, work: &mut Work<'_, T>) -> bool {
         let Some((decoder, data)) = self.short_way.as_mut().zip(parcel.packet.data()) else { return false };
         let (width, height) = (self.task.size.0 as usize, self.task.size.1 as usize);
         let Ok(data) = decoder.luma(data) else { return false };
-        let made = (self.task.work)(LumaPlane { data, width, height, stride: width });
+        let made = work(LumaPlane { data, width, height, stride: width });
         if parcel.missing > 0 {
             self.events.push(Event::Lost { packets: parcel.missing, in_flight: 1 });
         }
@@ -199,7 +201,7 @@ impl<'a, T> Worker<'a, T> {
         true
     }
 
-    fn give(&mut self, decoder: &mut PictureDecoder, parcel: &Parcel) {
+    fn give(&mut self, decoder: &mut PictureDecoder, parcel: &Parcel, work: &mut Work<'_, T>) {
         let in_flight = decoder.in_flight();
         if parcel.missing > 0 {
             self.events.push(Event::Lost { packets: parcel.missing, in_flight });
@@ -210,16 +212,16 @@ impl<'a, T> Worker<'a, T> {
         if !decoder.give(&parcel.packet) {
             self.events.push(Event::Lost { packets: 1, in_flight });
         }
-        self.receive(decoder);
+        self.receive(decoder, work);
     }
 
     /// Works on all pictures that the decoder has ready.
-    fn receive(&mut self, decoder: &mut PictureDecoder) {
+    fn receive(&mut self, decoder: &mut PictureDecoder, work: &mut Work<'_, T>) {
         let mut failures = 0;
         while failures < MAX_FAILURES {
             match decoder.receive(&mut self.frame) {
                 Received::Picture { errors } => {
-                    let shot = self.worked_on(errors);
+                    let shot = self.worked_on(errors, work);
                     self.events.push(Event::Picture(shot));
                 }
                 Received::WantsPackets | Received::End => return,
@@ -231,7 +233,7 @@ impl<'a, T> Worker<'a, T> {
         }
     }
 
-    fn worked_on(&mut self, errors: bool) -> Shot<T> {
+    fn worked_on(&mut self, errors: bool, work: &mut Work<'_, T>) -> Shot<T> {
         let frame = &self.frame;
         let size = (frame.width(), frame.height());
         let (width, height) = (size.0 as usize, size.1 as usize);
@@ -243,7 +245,7 @@ impl<'a, T> Worker<'a, T> {
             interlaced: frame.is_interlaced(),
             size,
             format: frame.format(),
-            made: luma.flatten().map(self.task.work),
+            made: luma.flatten().map(work),
         }
     }
 }

@@ -145,21 +145,22 @@ pub trait FrameSource {
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError>;
 
     /// Works on every frame from the first on, and hands what is made of each over in order, until `take`
-    /// breaks off. Sources that can decode several frames at once call `work` on several threads. Of the
-    /// planes only `areas` need be right.
+    /// breaks off. Sources that can decode several frames at once do so on several threads: for every stretch of
+    /// frames `start` gives the work, which is called for one frame of it after the other. Of the planes only
+    /// `areas` need be right.
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
-    fn work_through<T: Send>(
+    fn work_through<'a, T: Send>(
         &mut self,
         #[expect(unused_variables)] areas: &[Area],
-        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        start: &'a Start<'a, T>,
         take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError>
     where
         Self: Sized,
     {
-        one_by_one(self, work, take).map(drop)
+        one_by_one(self, start, take).map(drop)
     }
 
     /// Works on about `count` sound frames spread over the source, in order. Sources that can reach some
@@ -184,13 +185,20 @@ pub trait FrameSource {
     fn notes(&self) -> &ClipNotes;
 }
 
+/// Work on the frames of a stretch, in order.
+pub type Work<'a, T> = Box<dyn FnMut(LumaPlane<'_>) -> T + 'a>;
+
+/// Gives the work for a stretch.
+pub type Start<'a, T> = dyn Fn() -> Work<'a, T> + Sync + 'a;
+
 /// Works on every frame from the first on, one after the other. Answers whether `take` broke off.
-fn one_by_one<S: FrameSource + ?Sized, T>(
+fn one_by_one<'a, S: FrameSource + ?Sized, T>(
     source: &mut S,
-    work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    start: &'a Start<'a, T>,
     take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
 ) -> Result<ControlFlow<()>, FootageError> {
     source.seek(0.0)?;
+    let mut work = start();
     while let Some(LumaFrame { index, time_s, damaged, luma }) = source.next_frame()? {
         if take(Worked { index, time_s, damaged, made: work(luma) }).is_break() {
             return Ok(ControlFlow::Break(()));

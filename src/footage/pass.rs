@@ -20,7 +20,7 @@ use super::pictures::{PictureDecoder, Received, Recipe};
 use super::placing::Seen;
 use super::random_access::Entry;
 use super::suspicion::Suspicion;
-use super::{FrameSource as _, LumaPlane, Worked, libav, luma, one_by_one};
+use super::{FrameSource as _, LumaPlane, Start, Work, Worked, libav, luma, one_by_one};
 
 /// Pictures that stand alone are handed to the workers so many at a time.
 const PICTURES_TOGETHER: usize = 24;
@@ -157,14 +157,14 @@ impl Chunks {
 impl Clip {
     /// Works on all frames; see [`FrameSource::work_through`](super::FrameSource::work_through). Answers
     /// whether `take` broke off.
-    pub(super) fn pass<T: Send>(
+    pub(super) fn pass<'a, T: Send>(
         &mut self,
         areas: &[Area],
-        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        start: &'a Start<'a, T>,
         take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
     ) -> Result<ControlFlow<()>, FootageError> {
-        let Some(plan) = Plan::of(self, areas)? else { return one_by_one(self, work, take) };
-        let (recipe, task) = (plan.recipe.clone(), plan.task(self, work));
+        let Some(plan) = Plan::of(self, areas)? else { return one_by_one(self, start, take) };
+        let (recipe, task) = (plan.recipe.clone(), plan.task(self, start));
         let mut chunks = plan.chunks();
         let mut row = Row::new(self, take, libav::is_intra_only(recipe.codec));
         crew::run(&recipe, &task, || chunks.next(), |events| row.add(events))?;
@@ -182,7 +182,8 @@ impl Clip {
     ) -> Result<Option<Vec<Worked<T>>>, FootageError> {
         let Some(mut plan) = Plan::of(self, areas)? else { return Ok(None) };
         let Some(moments) = plan.moments(self, count) else { return Ok(None) };
-        let (recipe, task) = (plan.recipe.clone(), plan.task(self, work));
+        let start = || -> Work<'_, T> { Box::new(work) };
+        let (recipe, task) = (plan.recipe.clone(), plan.task(self, &start));
         let mut moments = moments.into_iter();
         let mut some = Vec::with_capacity(count);
         let each = || moments.find_map(|moment| plan.chunk_at(moment));
@@ -210,9 +211,9 @@ struct Moment {
 }
 
 impl Plan {
-    fn task<'a, T>(&self, clip: &Clip, work: &'a (dyn Fn(LumaPlane<'_>) -> T + Sync)) -> Task<'a, T> {
+    fn task<'a, T>(&self, clip: &Clip, start: &'a Start<'a, T>) -> Task<'a, T> {
         let size = (clip.info().width, clip.info().height);
-        Task { size, wanted: self.wanted.clone(), work }
+        Task { size, wanted: self.wanted.clone(), start }
     }
 
     /// Places spread over the clip that give about `count` pictures.

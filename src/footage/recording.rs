@@ -11,7 +11,8 @@ use std::path::{Path, PathBuf};
 
 use super::recorded::Recorded;
 use super::{
-    Area, Clip, ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane, Worked, spread_evenly,
+    Area, Clip, ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane, Start, Worked,
+    spread_evenly,
 };
 
 /// Recording times are stated to the second: differences up to this are no gap, in seconds.
@@ -238,10 +239,10 @@ impl FrameSource for Recording {
         Ok(())
     }
 
-    fn work_through<T: Send>(
+    fn work_through<'a, T: Send>(
         &mut self,
         areas: &[Area],
-        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+        start: &'a Start<'a, T>,
         take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError> {
         if self.place != 0 {
@@ -251,7 +252,7 @@ impl FrameSource for Recording {
         mem::take(&mut self.done);
         loop {
             let (shift_s, base) = (self.start_s(), self.index_base);
-            let flow = self.clip.pass(areas, work, &mut |worked| {
+            let flow = self.clip.pass(areas, start, &mut |worked| {
                 let (index, time_s) = (worked.index + base, worked.time_s + shift_s);
                 take(Worked { index, time_s, ..worked })
             })?;

@@ -11,10 +11,10 @@ use std::ops::ControlFlow;
 use image::GrayImage;
 
 use crate::channel::Channel;
-use crate::footage::{Area, FootageError, FrameSource, LumaPlane};
+use crate::footage::{Area, FootageError, FrameSource, Work};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
-use crate::recognise::{Recogniser, Sample, Sight};
+use crate::recognise::{Former, Recogniser, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
 use crate::units::Unit;
@@ -81,13 +81,17 @@ pub fn collect<S: FrameSource>(
         setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
     let length_s = source.info().stated_length_s;
     let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
-    let look = |luma: LumaPlane<'_>| {
-        let crops: Vec<GrayImage> = places.iter().map(|place| keep::crop(luma, *place)).collect();
-        let glance = Glance::of(&crops);
-        (recogniser.look(luma), crops, glance)
+    let start = || -> Work<'_, _> {
+        let mut former = Former::default();
+        let places = &places;
+        Box::new(move |luma| {
+            let crops: Vec<GrayImage> = places.iter().map(|place| keep::crop(luma, *place)).collect();
+            let glance = Glance::of(&crops);
+            (recogniser.look_after(&mut former, luma), crops, glance)
+        })
     };
     let mut watch = Watch::of(sample);
-    source.work_through(&surroundings(setup), &look, &mut |frame| {
+    source.work_through(&surroundings(setup), &start, &mut |frame| {
         let (time_s, (looks, crops, glance)) = (frame.time_s, frame.made);
         let legible = looks.iter().any(|look| look.sight == Sight::Clear);
         let lost = watch.see(glance, time_s, legible, frame.damaged);

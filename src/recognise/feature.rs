@@ -76,6 +76,16 @@ impl Window {
         cut
     }
 
+    /// The lines of the frame that it covers, as far as they lie inside.
+    pub(super) fn lines<'a>(&self, luma: LumaPlane<'a>) -> impl Iterator<Item = &'a [u8]> {
+        let margin = MARGIN_PX * self.factor;
+        let (left, top) = (self.place.x as usize, self.place.y as usize);
+        let right = (left + margin + self.factor * self.cols).min(luma.width);
+        let bottom = (top + margin + self.factor * self.rows).min(luma.height);
+        let (left, top) = (left.saturating_sub(margin), top.saturating_sub(margin));
+        (top..bottom).filter_map(move |row| luma.data.get(row * luma.stride..)?.get(left..right))
+    }
+
     /// Adds one line of the frame to a working row.
     fn add_line(&self, luma: LumaPlane<'_>, y: isize, target: &mut [f32]) {
         let left = self.place.x as isize - (MARGIN_PX * self.factor) as isize;

@@ -9,6 +9,7 @@ mod calibrate;
 pub mod decode;
 mod drawn;
 pub mod feature;
+mod former;
 pub mod grammar;
 pub mod ink;
 mod look;
@@ -31,6 +32,7 @@ use alphabet::Alphabet;
 use calibrate::{Believed, RegionSample};
 use decode::{Decoded, Decoder, Placement};
 use feature::Window;
+pub use former::Former;
 use grammar::Grammar;
 pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
@@ -211,6 +213,16 @@ impl Recogniser {
     #[must_use]
     pub fn look(&self, luma: LumaPlane<'_>) -> Vec<Look> {
         self.regions.iter().map(|region| self.look_at(region, luma)).collect()
+    }
+
+    /// The same, but for regions that show the very pixels of the frame before: they look as they did.
+    #[must_use]
+    pub fn look_after(&self, former: &mut Former, luma: LumaPlane<'_>) -> Vec<Look> {
+        let look = |(number, region): (usize, &RegionModel)| match &region.found {
+            Some((window, ..)) => former.look(number, (window, luma), || self.look_at(region, luma)),
+            None => Look::nothing(),
+        };
+        self.regions.iter().enumerate().map(look).collect()
     }
 
     fn look_at(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Look {
