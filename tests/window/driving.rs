@@ -10,7 +10,7 @@ use pairspeed::window::{Desk, Notice};
 use tempfile::TempDir;
 
 /// No step of these tests takes so long on any machine: what does hangs.
-const HANGS: Duration = Duration::from_secs(900);
+const HANGS: Duration = Duration::from_secs(300);
 
 /// A window with a card and a home of its own.
 pub struct Window {
@@ -82,6 +82,8 @@ impl Window {
 
     /// Presses a button.
     pub fn click(&mut self, label: &str) {
+        self.harness.get_by_label(label).scroll_to_me();
+        self.harness.run_steps(3);
         self.harness.get_by_label(label).click();
         self.harness.run_steps(3);
     }
@@ -107,7 +109,8 @@ impl Window {
         while self.harness.query_all_by_label_contains(words).next().is_none() {
             let notice = &self.harness.state().shared().notice;
             let wrong = matches!(notice, Some(Notice::Wrong(_)));
-            assert!(!wrong && begun.elapsed() < HANGS, "{words}: never; notice: {notice:?}");
+            let shown = || self.words().join("\n");
+            assert!(!wrong && begun.elapsed() < HANGS, "{words}: never; notice: {notice:?}\n{}", shown());
             std::thread::sleep(Duration::from_millis(100));
             self.harness.step();
         }
@@ -126,6 +129,13 @@ impl Window {
             Some(Notice::Wrong(words)) => words.clone(),
             other => panic!("{other:?}"),
         }
+    }
+
+    /// What all labels and buttons say.
+    fn words(&self) -> Vec<String> {
+        let roles = [egui::accesskit::Role::Label, egui::accesskit::Role::Button];
+        let nodes = roles.into_iter().flat_map(|role| self.harness.query_all_by_role(role));
+        nodes.filter_map(|node| node.accesskit_node().label().or(node.accesskit_node().value())).collect()
     }
 
     /// Names of all fields that text can be written into.

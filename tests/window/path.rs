@@ -35,7 +35,6 @@ fn moment(name: &str) -> Option<(&str, f64)> {
 }
 
 #[test]
-#[ignore = "takes minutes without optimisation: cargo test --release --test window -- --ignored"]
 fn a_recording_is_marked_taught_and_read_in_the_window() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", false);
