@@ -82,18 +82,13 @@ pub struct Matcher {
 }
 
 impl Matcher {
-    /// Prepares the filters; `None` when the noise model cannot be inverted.
+    /// Prepares the filters; `None` when the noise model is not that of the alphabet's cells.
     #[must_use]
     pub fn new(alphabet: &Alphabet, noise: &Noise) -> Option<Self> {
-        let mut solvers = std::collections::BTreeMap::new();
         let mut filters = Vec::new();
         for shape in &alphabet.shapes {
-            let cols = shape.template.ncols();
-            if let std::collections::btree_map::Entry::Vacant(slot) = solvers.entry(cols) {
-                slot.insert(noise.solver(cols)?);
-            }
             let of_noise = noise.distance2_of_mean(shape.template.len(), shape.pictures);
-            filters.push(filter_of(shape, &solvers.get(&cols)?.weights(&shape.template), of_noise));
+            filters.push(filter_of(shape, &noise.weights(&shape.template)?, of_noise));
         }
         let digits: Vec<usize> =
             (0..filters.len()).filter(|index| alphabet.shapes[*index].character.is_ascii_digit()).collect();

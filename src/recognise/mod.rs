@@ -113,7 +113,7 @@ struct FaceModel {
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
-        let noise = Noise::white(alphabet.rows, alphabet.cols, 20.0);
+        let noise = Noise::white(alphabet.rows, 20.0);
         let matcher = Matcher::new(&alphabet, &noise)?;
         Some(Self { alphabet, matcher, most_strange: f32::INFINITY })
     }

@@ -5,7 +5,7 @@
 //! over a cell, shared by all glyphs and the blank: the sample covariance of observed differences,
 //! shrunk towards the stationary covariance with the same correlations at each distance.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{Cholesky, DMatrix, DVector};
 use ndarray::Array2;
 
 use super::patches::product;
@@ -23,26 +23,31 @@ const REACH_PX: usize = 10;
 /// Cells that the stationary part is measured on: each holds hundreds of pairs at a distance.
 const STATIONARY_CELLS: usize = 400;
 
-/// Covariance of the features of a cell.
+/// Covariance S of the features of a cell.
 #[derive(Debug, Clone)]
 pub struct Noise {
     rows: usize,
-    cols: usize,
-    covariance: DMatrix<f64>,
-    /// Whether the covariance was measured; else it is a start that is safely too large.
-    measured: bool,
+    form: Form,
+}
+
+#[derive(Debug, Clone)]
+enum Form {
+    /// Uncorrelated, of one variance: a start that is safely too large.
+    White(f64),
+    /// The lower factor of a measured covariance, S = L L'. Pixels stand column by column, so that the factor for
+    /// narrower cells is its top left corner.
+    Measured(DMatrix<f64>),
 }
 
 impl Noise {
-    /// Uncorrelated noise of the given standard deviation in grey levels.
+    /// Uncorrelated noise of the given standard deviation in grey levels, in cells so high.
     #[must_use]
-    pub fn white(rows: usize, cols: usize, sd_levels: f32) -> Self {
-        let variance = f64::from(sd_levels).powi(2);
-        let covariance = DMatrix::from_diagonal_element(rows * cols, rows * cols, variance);
-        Self { rows, cols, covariance, measured: false }
+    pub fn white(rows: usize, sd_levels: f32) -> Self {
+        Self { rows, form: Form::White(f64::from(sd_levels).powi(2)) }
     }
 
-    /// The model of a sample of differences, each rows x cols; `None` when there are too few.
+    /// The model of a sample of differences, each rows x cols; `None` when there are too few, or the covariance
+    /// cannot be inverted.
     #[must_use]
     pub fn from_differences(rows: usize, cols: usize, sample: &[Array2<f32>]) -> Option<Self> {
         let size = rows * cols;
@@ -52,37 +57,53 @@ impl Noise {
         let stationary = stationary_covariance(rows, cols, sample);
         let count = sample.len() as f64;
         let weight = count / (count + 3.0 * size as f64);
-        let data = DMatrix::from_fn(size, sample.len(), |i, j| sample[j][[i / cols, i % cols]]);
+        let data = DMatrix::from_fn(size, sample.len(), |i, j| sample[j][[i % rows, i / rows]]);
         let products = (&data * data.transpose()).map(f64::from);
         let mut covariance = products * (weight / count) + stationary * (1.0 - weight);
         let mean_variance = covariance.trace() / size as f64;
         for i in 0..size {
             covariance[(i, i)] += RIDGE_SHARE * mean_variance + RIDGE_LEVELS2;
         }
-        Some(Self { rows, cols, covariance, measured: true })
+        Some(Self { rows, form: Form::Measured(Cholesky::new(covariance)?.unpack()) })
     }
 
     /// What noise alone adds to t' S^-1 t of a template t of `pixels` pixels that is the mean of so many
     /// pictures: the noise of the mean has the covariance S / n, so its expectation is the number of
     /// pixels over n. Nothing while the covariance is not measured.
     pub(super) fn distance2_of_mean(&self, pixels: usize, pictures: Option<u32>) -> f64 {
-        match pictures {
-            Some(count) if self.measured => pixels as f64 / f64::from(count.max(1)),
+        match (&self.form, pictures) {
+            (Form::Measured(_), Some(count)) => pixels as f64 / f64::from(count.max(1)),
             _ => 0.0,
         }
     }
 
-    /// Prepares the model for templates of `cols` columns (at most the model's own).
-    pub(super) fn solver(&self, cols: usize) -> Option<Solver> {
-        let cols = cols.min(self.cols);
-        let kept: Vec<usize> = (0..self.rows * self.cols).filter(|i| i % self.cols < cols).collect();
-        let part = DMatrix::from_fn(kept.len(), kept.len(), |i, j| self.covariance[(kept[i], kept[j])]);
-        Some(Solver { cholesky: Cholesky::new(part)? })
+    /// S^-1 t for a template t, row-major; its cell may be narrower than the model's. `None` if it is of another
+    /// height or wider.
+    pub(super) fn weights(&self, template: &Array2<f32>) -> Option<Vec<f64>> {
+        let (rows, cols) = template.dim();
+        match &self.form {
+            Form::White(variance) => {
+                Some(template.iter().map(|level| f64::from(*level) / variance).collect())
+            }
+            Form::Measured(factor) => {
+                let size = rows * cols;
+                if rows != self.rows || size > factor.nrows() {
+                    return None;
+                }
+                let factor = factor.view((0, 0), (size, size));
+                let level = |i: usize, _: usize| f64::from(template[[i % rows, i / rows]]);
+                let mut weights = DVector::from_fn(size, level);
+                let solved = factor.solve_lower_triangular_mut(&mut weights)
+                    && factor.tr_solve_lower_triangular_mut(&mut weights);
+                let weight = |i: usize| weights[(i % cols) * rows + i / cols];
+                solved.then(|| (0..size).map(weight).collect())
+            }
+        }
     }
 }
 
 /// Covariance that depends on the distance between two pixels only; the biased estimator, which
-/// keeps the matrix positive semidefinite.
+/// keeps the matrix positive semidefinite. Pixels stand column by column.
 fn stationary_covariance(rows: usize, cols: usize, sample: &[Array2<f32>]) -> DMatrix<f64> {
     let (reach_y, reach_x) = (REACH_PX.min(rows - 1), REACH_PX.min(cols - 1));
     let mut by_lag = Array2::<f64>::zeros((reach_y + 1, 2 * reach_x + 1));
@@ -98,7 +119,7 @@ fn stationary_covariance(rows: usize, cols: usize, sample: &[Array2<f32>]) -> DM
     }
     by_lag /= used * (rows * cols) as f64;
     DMatrix::from_fn(rows * cols, rows * cols, |i, j| {
-        let (dy, dx) = ((i / cols) as isize - (j / cols) as isize, (i % cols) as isize - (j % cols) as isize);
+        let (dy, dx) = ((i % rows) as isize - (j % rows) as isize, (i / rows) as isize - (j / rows) as isize);
         let (dy, dx) = if dy < 0 { (-dy, -dx) } else { (dy, dx) };
         let taper =
             |lag: isize, reach: usize| (1.0 - lag.unsigned_abs() as f64 / (reach as f64 + 1.0)).max(0.0);
@@ -121,17 +142,4 @@ fn lagged_product(cell: &Array2<f32>, dy: usize, dx: isize) -> f64 {
         product(&here[first..last], &below[there(first)..there(last)])
     });
     f64::from(rows.sum::<f32>())
-}
-
-/// A factored covariance.
-pub(super) struct Solver {
-    cholesky: Cholesky<f64, Dyn>,
-}
-
-impl Solver {
-    /// Covariance^-1 x template, in the template's row-major order.
-    pub(super) fn weights(&self, template: &Array2<f32>) -> Vec<f64> {
-        let vector = DVector::from_iterator(template.len(), template.iter().map(|level| f64::from(*level)));
-        self.cholesky.solve(&vector).iter().copied().collect()
-    }
 }

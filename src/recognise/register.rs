@@ -47,6 +47,10 @@ const USUAL_BACKDROP: f32 = 160.0;
 /// Changes made at most.
 const SETTLING_ROUNDS: usize = 5;
 
+/// Height of cells, in working pixels, from which on the search over faces and sizes averages them down further
+/// than reading does.
+const SEARCH_HEIGHT_PX: f32 = 20.0;
+
 /// Frames used in the coarse search over faces and sizes.
 const SEARCH_FRAMES: usize = 5;
 
@@ -228,16 +232,31 @@ fn usual_appearance(scale: (f32, f32)) -> Appearance {
 }
 
 impl Candidate<'_> {
+    /// At the working resolution.
     fn alphabet(&self) -> Alphabet {
-        if self.scale == (1.0, 1.0) {
-            return Alphabet::new(self.face, self.scale);
-        }
-        let factor = working_factor(self.face.cell.1 as f32 * self.scale.1);
-        Alphabet::with_appearance(self.face, usual_appearance(self.scale), factor)
+        self.alphabet_at(working_factor(self.height_px()))
     }
 
+    fn alphabet_at(&self, factor: usize) -> Alphabet {
+        let appearance = match self.scale {
+            (1.0, 1.0) => Appearance::magnified(self.scale),
+            scale => {
+                let usual = usual_appearance(scale);
+                let coarser = factor as f32 / working_factor(self.height_px()) as f32;
+                Appearance { blur_px: usual.blur_px / coarser, ..usual }
+            }
+        };
+        Alphabet::with_appearance(self.face, appearance, factor)
+    }
+
+    /// Height of its cells in frame pixels.
+    fn height_px(&self) -> f32 {
+        self.face.cell.1 as f32 * self.scale.1
+    }
+
+    /// How plainly its digits stand in the region, at a coarse resolution.
     fn presence(&self, region: &Region, patches: &[Patch]) -> f32 {
-        let alphabet = self.alphabet();
+        let alphabet = self.alphabet_at((self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize);
         presence(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
     }
 
@@ -265,11 +284,12 @@ impl Candidate<'_> {
     }
 }
 
-/// Rows where a cell's top edge may be for the cell to stand in the box, every other one.
+/// Rows where a cell's top edge may be for the cell to stand in the box, every other one where cells are high.
 fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
     let rows = (region.place.height as usize).div_ceil(alphabet.factor) + 2 * MARGIN_PX;
     let last = rows.saturating_sub(alphabet.rows);
-    (last / 4..=last - last / 4).step_by(2).collect()
+    let step = if alphabet.rows as f32 > SEARCH_HEIGHT_PX / 2.0 { 2 } else { 1 };
+    (last / 4..=last - last / 4).step_by(step).collect()
 }
 
 /// A taught face as it is; a built-in one (drawn for any frame, so for any channel) at several sizes.
