@@ -14,9 +14,9 @@ use pairspeed::series::trust;
 
 const FLIGHTS: u64 = 2000;
 
-/// First seed of the flights on trial. The defaults of the program were set on the flights 0 to 1999, so
-/// those prove nothing.
-const FIRST_HELD_BACK: u64 = 1_000_000;
+/// First seed of the flights on trial. The defaults of the program were set on the flights 0 to 1999, the share
+/// of displays that cut off with those from a million on in sight, so these prove nothing.
+const FIRST_HELD_BACK: u64 = 21_000_000;
 
 /// Time after a turn in which the aircraft gathers speed again and the receiver follows.
 const SETTLING_S: f64 = 3.0;
