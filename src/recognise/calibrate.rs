@@ -4,7 +4,7 @@
 use ndarray::{Array2, s};
 use rayon::prelude::*;
 
-use super::alphabet::Alphabet;
+use super::alphabet::{Alphabet, Shape};
 use super::decode::{Anchor, Decoded, Decoder, Place, Placement};
 use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, is_mark};
@@ -250,9 +250,9 @@ impl Believed {
     }
 
     /// Templates as they look in this clip. A shape is replaced only by enough believed patches
-    /// whose mean still looks like it, and more like it than like any other shape.
-    pub(super) fn refine(&self, alphabet: &mut Alphabet) {
-        let originals = alphabet.shapes.clone();
+    /// whose mean still looks like it was before the clip taught anything (`originals`, in the alphabet's order),
+    /// and more like it than like any other shape: so it cannot drift into another, however many the rounds.
+    pub(super) fn refine(&self, alphabet: &mut Alphabet, originals: &[Shape]) {
         for (index, patches) in self.patches.iter().enumerate() {
             if patches.len() < 6 {
                 continue;
@@ -311,4 +311,40 @@ pub(super) fn most_strange<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 
     let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness.whole).collect();
     all.sort_by(f32::total_cmp);
     all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recognise::feature::HighPass;
+
+    /// A digit of one stroke, down the columns from `left` on.
+    fn shape(character: char, left: usize) -> Shape {
+        let level = |(_, x): (usize, usize)| if (left..left + 2).contains(&x) { 60.0 } else { -10.0 };
+        Shape { character, template: Array2::from_shape_fn((12, 8), level), advance: 8.0, pictures: None }
+    }
+
+    fn mixed(one: &Shape, other: &Shape, share: f32) -> Array2<f32> {
+        &one.template * (1.0 - share) + &other.template * share
+    }
+
+    #[test]
+    fn what_is_read_amiss_does_not_turn_one_digit_into_another() {
+        let (one, two) = (shape('1', 1), shape('2', 5));
+        let originals = [one.clone(), two.clone()];
+        let high_pass = HighPass::for_cell_width(8.0);
+        let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
+        // The clip shows the digit a little otherwise: that is learnt.
+        let believed =
+            Believed { patches: vec![vec![mixed(&one, &two, 0.2); 8], Vec::new()], ..Believed::default() };
+        believed.refine(&mut alphabet, &originals);
+        assert_eq!(alphabet.shapes[0].template, mixed(&one, &two, 0.2));
+        // Each round misreads a little more: the shape stays what it was taught to be.
+        for share in [0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0] {
+            let patches = vec![vec![mixed(&one, &two, share); 8], Vec::new()];
+            Believed { patches, ..Believed::default() }.refine(&mut alphabet, &originals);
+            let likeness = |shape: &Shape| correlation(&alphabet.shapes[0].template, &shape.template);
+            assert!(likeness(&one) > GUARD_CORRELATION && likeness(&one) > likeness(&two), "{share}");
+        }
+    }
 }

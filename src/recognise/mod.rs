@@ -188,7 +188,7 @@ impl Recogniser {
                 let sample = RegionSample { grammar: &region.grammar, features };
                 believed.add(&model.alphabet, &sample, placement, (texts, most_strange));
             }
-            believed.refine(&mut model.alphabet);
+            believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
             let Some(matcher) = matcher else { break };
