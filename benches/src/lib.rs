@@ -3,5 +3,5 @@
 mod scoring;
 mod truth;
 
-pub use scoring::{Score, Tally, is_right, reliability, score};
+pub use scoring::{Score, Tally, is_right, recalibration, reliability, score, thresholds};
 pub use truth::{Truth, clips, sampled, told_moments, truth_texts};

@@ -165,3 +165,74 @@ pub fn reliability(rated: &[(f32, bool)]) -> Vec<String> {
     }
     lines
 }
+
+/// Thresholds compared.
+const THRESHOLDS: [f32; 8] = [0.9, 0.95, 0.98, 0.99, 0.995, 0.998, 0.999, 0.9999];
+
+/// What a threshold of the confidence would keep: right readings as a share of all rated, and wrong ones; a line each.
+#[must_use]
+pub fn thresholds(rated: &[(f32, bool)]) -> Vec<String> {
+    let mut lines = vec!["threshold    right %   wrong".to_owned()];
+    for threshold in THRESHOLDS {
+        let kept = || rated.iter().filter(|(confidence, _)| *confidence >= threshold);
+        let right = kept().filter(|(_, right)| *right).count();
+        let share = 100.0 * right as f64 / rated.len().max(1) as f64;
+        lines.push(format!("{threshold:<9} {share:10.3} {:7}", kept().count() - right));
+    }
+    lines
+}
+
+/// Log-odds of a confidence, as far as single precision tells them.
+fn log_odds(confidence: f32) -> f64 {
+    let confidence = f64::from(confidence).clamp(1e-6, 1.0 - 1e-6);
+    (confidence / (1.0 - confidence)).ln()
+}
+
+/// Slope and offset that take the log-odds of a confidence to those observed: logistic regression by Newton's
+/// method (D. W. Hosmer and S. Lemeshow, Applied Logistic Regression, section 2.2; cited from memory). `None` where
+/// all readings are right, or too few.
+#[must_use]
+pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
+    let (mut slope, mut offset) = (1.0, 0.0);
+    for _ in 0..50 {
+        // Gradient and curvature of the log-likelihood.
+        let (mut g, mut h) = ([0.0; 2], [0.0; 3]);
+        for (confidence, right) in rated {
+            let x = log_odds(*confidence);
+            let p = 1.0 / (1.0 + (-(slope * x + offset)).exp());
+            let (off, weight) = (f64::from(u8::from(*right)) - p, p * (1.0 - p));
+            g = [g[0] + off * x, g[1] + off];
+            h = [h[0] + weight * x * x, h[1] + weight * x, h[2] + weight];
+        }
+        let determinant = h[0] * h[2] - h[1] * h[1];
+        if !(determinant > 1e-12) {
+            return None;
+        }
+        slope += (h[2] * g[0] - h[1] * g[1]) / determinant;
+        offset += (h[0] * g[1] - h[1] * g[0]) / determinant;
+    }
+    Some((slope, offset))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn confidences_that_keep_their_word_are_left_alone_and_boasts_are_taken_back() {
+        let rated = |confidence: f32, share: f32| {
+            (0..1000).map(move |number| (confidence, (number as f32) < 1000.0 * share))
+        };
+        let honest: Vec<(f32, bool)> =
+            [0.6, 0.8, 0.9, 0.95, 0.99].into_iter().flat_map(|p| rated(p, p)).collect();
+        let (slope, offset) = recalibration(&honest).unwrap();
+        assert!((slope - 1.0).abs() < 0.02 && offset.abs() < 0.02, "{slope} {offset}");
+        // All log-odds are half of what is claimed.
+        let half = |p: f32| 1.0 / (1.0 + (-0.5 * (p / (1.0 - p)).ln()).exp());
+        let boasting: Vec<(f32, bool)> =
+            [0.6, 0.8, 0.9, 0.95, 0.99].into_iter().flat_map(|p| rated(p, half(p))).collect();
+        let (slope, offset) = recalibration(&boasting).unwrap();
+        assert!((slope - 0.5).abs() < 0.02 && offset.abs() < 0.02, "{slope} {offset}");
+        assert_eq!(recalibration(&[]), None);
+    }
+}

@@ -24,7 +24,7 @@ pub(crate) fn blank_reason(blank: Blank) -> &'static str {
         Blank::Empty => "no text in the region",
         Blank::Unclear => "text not clear enough to be trusted",
         Blank::OutOfRange => "outside the plausible range",
-        Blank::Jump => "change faster than plausible or shown too briefly",
+        Blank::Jump => "change faster than plausible, shown too briefly, or of digits of two values",
         Blank::LostPicture => "picture lost",
     }
 }

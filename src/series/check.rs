@@ -1,5 +1,6 @@
 //! The check over time of one channel: what could not have been shown or flown is refused.
 
+use super::mixed::without_mixed;
 use super::runs::{LEAST_FRAMES_OF_HOLD, Run, runs, shortest_hold_s};
 use super::{Blank, ChannelReadings};
 use crate::channel::Channel;
@@ -33,6 +34,7 @@ fn check_channel(channel: &mut ChannelReadings, all: Vec<Run>, hold_s: Option<f6
         Some(hold_s) => held_long_enough(all, hold_s, frame_interval_s),
         None => all,
     };
+    let held = without_mixed(held, channel.decimals);
     let kept = match RateRule::of(channel, hold_s.unwrap_or(frame_interval_s)) {
         Some(rule) => consistent_path(&held, &rule, BELIEVED_JUMP_S / frame_interval_s.max(1e-3)),
         None => held,

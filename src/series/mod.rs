@@ -4,6 +4,7 @@ mod check;
 mod convert;
 mod crops;
 mod dead;
+mod mixed;
 mod runs;
 mod smooth;
 pub mod statistics;
@@ -36,7 +37,8 @@ pub enum Blank {
     /// The value lies outside the channel's plausible range.
     OutOfRange,
     /// The value would need a change faster than the channel's plausible rate, or it was shown for
-    /// too short a time to be an update of the overlay.
+    /// too short a time to be an update of the overlay, or its digits are partly those of the value before and
+    /// partly those of the one after.
     Jump,
     /// The picture is lost: static, a blue or black frame, or a frame repeated for long.
     LostPicture,

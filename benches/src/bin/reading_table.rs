@@ -5,13 +5,13 @@
 //!
 //! Every clip of DIR/tune and DIR/held, or those with WORD in their name, is taught at 10 told moments and
 //! read; the figures are over all frames whose text is legible. A line a clip and channel is followed by a
-//! line a class of clips, and by the reliability of each part.
+//! line a class of clips, by the reliability of each part, and by what thresholds of the confidence would keep.
 
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::Path;
 
-use benchmarks::{Tally, clips, reliability, score};
+use benchmarks::{Tally, clips, recalibration, reliability, score, thresholds};
 
 const MOMENTS: usize = 10;
 
@@ -45,7 +45,15 @@ fn main() -> Result<(), Box<dyn Error>> {
             print(part, class, tally);
         }
         let rated: Vec<(f32, bool)> = classes.values().flat_map(|tally| tally.rated.clone()).collect();
-        reliability(&rated).iter().for_each(|line| println!("{part:5} {line}"));
+        let tables = reliability(&rated).into_iter().chain(thresholds(&rated));
+        tables.for_each(|line| println!("{part:5} {line}"));
+        for (class, tally) in &classes {
+            let lines = thresholds(&tally.rated);
+            lines.iter().for_each(|line| println!("{part:5} {class:14} {line}"));
+        }
+        if let Some((slope, offset)) = recalibration(&rated) {
+            println!("{part:5} observed log-odds = {slope:.3} x claimed {offset:+.3}");
+        }
     }
     Ok(())
 }
