@@ -193,13 +193,20 @@ fn log_odds(confidence: f32) -> f64 {
 /// all readings are right, or too few.
 #[must_use]
 pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
-    let (mut slope, mut offset) = (1.0, 0.0);
+    let likelihood = |(slope, offset): (f64, f64)| -> f64 {
+        let of_one = |(confidence, right): &(f32, bool)| {
+            let odds = slope * log_odds(*confidence) + offset;
+            -(if *right { -odds } else { odds }).exp().ln_1p()
+        };
+        rated.iter().map(of_one).sum()
+    };
+    let mut at = (1.0, 0.0);
     for _ in 0..50 {
         // Gradient and curvature of the log-likelihood.
         let (mut g, mut h) = ([0.0; 2], [0.0; 3]);
         for (confidence, right) in rated {
             let x = log_odds(*confidence);
-            let p = 1.0 / (1.0 + (-(slope * x + offset)).exp());
+            let p = 1.0 / (1.0 + (-(at.0 * x + at.1)).exp());
             let (off, weight) = (f64::from(u8::from(*right)) - p, p * (1.0 - p));
             g = [g[0] + off * x, g[1] + off];
             h = [h[0] + weight * x * x, h[1] + weight * x, h[2] + weight];
@@ -208,10 +215,15 @@ pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
         if !(determinant > 1e-12) {
             return None;
         }
-        slope += (h[2] * g[0] - h[1] * g[1]) / determinant;
-        offset += (h[0] * g[1] - h[1] * g[0]) / determinant;
+        let step = ((h[2] * g[0] - h[1] * g[1]) / determinant, (h[0] * g[1] - h[1] * g[0]) / determinant);
+        // A step too long is halved.
+        let shorter = (0..40).map(|halvings| 0.5_f64.powi(halvings));
+        let nexts = shorter.map(|share| (at.0 + share * step.0, at.1 + share * step.1));
+        let now = likelihood(at);
+        let Some(next) = nexts.into_iter().find(|next| likelihood(*next) > now) else { break };
+        at = next;
     }
-    Some((slope, offset))
+    Some(at)
 }
 
 #[cfg(test)]

@@ -344,6 +344,7 @@ fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
     fit >= LEAST_FIT
         && (plain || strangeness <= most_strange)
         && stroke >= least_stroke
+        && !(all_digits && decoded.places.iter().any(|place| place.strangeness.ambiguous))
         && decoded.beside <= MOST_BESIDE
         && decoded.ink_beside <= MOST_INK_BESIDE
         && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength))

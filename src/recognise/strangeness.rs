@@ -10,11 +10,13 @@ pub struct Strange {
     pub whole: f32,
     /// What is left of it when faint traces of other digits are allowed for; the same where it is little.
     pub beyond_traces: f32,
+    /// Traces of other digits on another one explain it better: of a 3 over a 5 half of each makes an 8.
+    pub ambiguous: bool,
 }
 
 impl Strange {
     /// As strange as noise is.
-    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0 };
+    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0, ambiguous: false };
 }
 
 /// Tests whether scores fit a digit. If the features are template k plus noise, the weighted sums
@@ -69,12 +71,19 @@ impl Strangeness {
     /// How strange a place is for character `index`, given the weighted sum of every digit there.
     pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
-        let away = self.digits.iter().enumerate();
-        let away = away.map(|(row, digit)| f64::from(weighed(*digit)) - self.gram[(row, own)]);
-        let away = DVector::from_iterator(self.digits.len(), away);
+        let weighed = DVector::from_iterator(
+            self.digits.len(),
+            self.digits.iter().map(|digit| f64::from(weighed(*digit))),
+        );
+        let away = &weighed - self.gram.column(own);
         let whole = self.length2(&away);
-        let beyond_traces = if whole <= LITTLE { whole } else { self.length2_without_traces(own, away) };
-        Strange { whole, beyond_traces }
+        if whole <= LITTLE {
+            return Strange { whole, beyond_traces: whole, ambiguous: false };
+        }
+        let beyond = |digit: usize| self.length2_without_traces(digit, &weighed - self.gram.column(digit));
+        let beyond_traces = beyond(own);
+        let mut others = (0..self.digits.len()).filter(|other| *other != own);
+        Strange { whole, beyond_traces, ambiguous: others.any(|other| beyond(other) < beyond_traces) }
     }
 
     fn length2(&self, away: &DVector<f64>) -> f32 {

@@ -1,5 +1,6 @@
 //! Mixed texts: an encoder short of bits renews some digits of a readout before the others, and the picture
-//! then shows a number that the overlay never did, such as 24.9 between 23.9 and 24.0.
+//! then shows a number that the overlay never did, such as 24.9 between 23.9 and 24.0, or for a 24.0 that is gone
+//! again before its last digit was renewed.
 
 use super::runs::Run;
 
@@ -14,7 +15,8 @@ const NEAR_S: f64 = 0.5;
 const DIGITS: u32 = 8;
 
 /// Drops short runs whose every digit is that of a run before or of one after, if the value lies further outside
-/// these two than they lie apart.
+/// these two than they lie apart; and those that are a run before with one digit a step up or down, not the last,
+/// if what comes after is near it again.
 pub(super) fn without_mixed(runs: Vec<Run>, decimals: u8) -> Vec<Run> {
     let scale = 10_f64.powi(i32::from(decimals));
     let number = |run: &Run| (run.value * scale).round() as i64;
@@ -41,7 +43,17 @@ fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
         let digit = |number| digit(number, place, decimals);
         digit(shown) == digit(before) || digit(shown) == digit(after)
     });
-    low >= 0 && shown >= 0 && digits && outside > high - low
+    low >= 0 && shown >= 0 && (digits && outside > high - low || is_carried(before, shown, after))
+}
+
+/// How much nearer than the value shown the one after must be to the one before.
+const NEARER: i64 = 5;
+
+/// Whether what is shown is the value before with a digit carried or borrowed, but not the digits behind it.
+fn is_carried(before: i64, shown: i64, after: i64) -> bool {
+    let step = (shown - before).abs();
+    let is_power = (1..DIGITS).any(|place| step == 10_i64.pow(place));
+    is_power && NEARER * (after - before).abs() <= step
 }
 
 /// The digit at a place counted from the last one; `None` before the first digit.
@@ -73,12 +85,16 @@ mod tests {
         assert_eq!(kept(&[69.0, 60.0, 70.0], 0), [69.0, 70.0]);
         assert_eq!(kept(&[99.0, 199.0, 100.0], 0), [99.0, 100.0]);
         assert_eq!(kept(&[1.1, 0.1, 0.9], 1), [1.1, 0.9]);
+        assert_eq!(kept(&[23.9, 24.9, 23.9], 1), [23.9, 23.9]);
+        assert_eq!(kept(&[120.0, 110.0, 119.0], 0), [120.0, 119.0]);
     }
 
     #[test]
     fn values_on_the_way_and_digits_of_neither_stay() {
         assert_eq!(kept(&[88.0, 89.0, 90.0], 0), [88.0, 89.0, 90.0]);
         assert_eq!(kept(&[119.0, 110.0, 131.0], 0), [119.0, 110.0, 131.0]);
+        assert_eq!(kept(&[119.0, 129.0, 139.0], 0), [119.0, 129.0, 139.0]);
+        assert_eq!(kept(&[119.0, 121.0, 119.0], 0), [119.0, 121.0, 119.0]);
         assert_eq!(kept(&[119.0, 128.0, 120.0], 0), [119.0, 128.0, 120.0]);
         assert_eq!(kept(&[-3.0, 7.0, 3.0], 0), [-3.0, 7.0, 3.0]);
     }
