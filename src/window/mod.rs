@@ -7,6 +7,7 @@
 //!
 //! [`Desk`] needs an [`egui::Ui`] and nothing of the system's window, so that tests can drive it.
 
+mod air;
 mod card;
 mod compare;
 mod dialogs;

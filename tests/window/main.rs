@@ -4,5 +4,6 @@
 mod driving;
 mod path;
 mod pictures;
+mod reading;
 mod real;
 mod trouble;
