@@ -291,6 +291,55 @@ fn the_legs_have_names_that_tell_number_way_and_time() {
     sitting.window.get_by_label(&label);
 }
 
+/// A flight whose picture is lost for some seconds of its third leg, and not a frame more is blank.
+fn with_a_lost_picture() -> Finished {
+    let plan = Plan { wind: 4.0, leg_s: (11.0, 13.0), blank_share: 0.0, wrong_share: 0.0, ..Plan::default() };
+    let plan = Plan { lost: vec![(50.0, 54.0)], gaps: vec![(70.0, 72.0)], ..plan };
+    let record = record(fly(&plan).readings);
+    let flight = work_out(record.clone(), &ReadOptions::default()).unwrap();
+    Finished { flight, record: Arc::new(record), options: ReadOptions::default(), folder: PathBuf::new() }
+}
+
+#[test]
+fn frames_left_blank_are_marked_in_the_plot_and_told_in_words() {
+    let home = tempfile::tempdir().unwrap();
+    let finished = with_a_lost_picture();
+    let readings = &finished.flight.series.readings;
+    let speed = finished.flight.speed().unwrap();
+    let blank = speed.blank_counts().values().sum::<usize>();
+    assert!(blank > 0);
+    let words = format!("{blank} of {} frames left blank", readings.time_s.len());
+    let (first_s, last_s) = (readings.time_s[0], *readings.time_s.last().unwrap());
+    let mut sitting = at_desk(Vec::new(), finished, &home);
+    let plot = sitting.window.get_by_label_contains("speed km/h over time");
+    assert!(plot.accesskit_node().label().unwrap().contains(&words), "{plot:?} does not tell {words}");
+
+    // The axis of the values stands before the plot, that of the times below it.
+    let place = plot.rect();
+    let colours = pairspeed::window::look::Colours::of(egui::Theme::Dark);
+    let picture = sitting.window.render().unwrap();
+    let x = |time_s: f64| {
+        let share = ((time_s - first_s) / (last_s - first_s)) as f32;
+        place.left() + share * place.width()
+    };
+    let marked = |time_s: f64| {
+        let is_mark = |y: u32| {
+            let pixel = picture.get_pixel(x(time_s) as u32, y).0;
+            pixel[..3] == colours.blank.to_array()[..3]
+        };
+        (place.top() as u32 + 40..place.bottom() as u32 + 1).any(is_mark)
+    };
+    assert!(marked(52.0) && marked(71.0), "a gap that nobody sees");
+    assert!(!marked(48.0) && !marked(57.0) && !marked(75.0), "a mark where all was read");
+
+    for (time_s, said) in [(52.0, "Left blank, 5"), (71.0, "Nothing recorded, 70.")] {
+        sitting.window.hover_at(egui::pos2(x(time_s), place.bottom() - 4.0));
+        std::thread::sleep(Duration::from_millis(20));
+        sitting.window.run_steps(40);
+        assert!(sitting.window.query_by_label_contains(said).is_some(), "{said}");
+    }
+}
+
 #[test]
 fn every_step_passes_the_check_of_accessibility_at_every_size() {
     for size in [[1280.0, 720.0], [640.0, 360.0]] {
@@ -434,6 +483,28 @@ fn a_clip_removed_meanwhile_is_said_and_the_rest_goes_on() {
     let legs = sitting.flight().legs.len();
     sitting.press(Key::Delete);
     assert_eq!(sitting.flight().legs.len(), legs - 1);
+}
+
+#[test]
+#[ignore = "makes pictures for people"]
+fn flights_with_blank_frames_as_pictures() {
+    for (name, finished) in [("lost", with_a_lost_picture()), ("blanks", simulated())] {
+        for theme in [egui::Theme::Light, egui::Theme::Dark] {
+            let home = tempfile::tempdir().unwrap();
+            let Finished { flight, record, options, .. } = &finished;
+            let read = Finished {
+                flight: flight.clone(),
+                record: Arc::clone(record),
+                options: options.clone(),
+                folder: PathBuf::new(),
+            };
+            let mut sitting = at_desk(Vec::new(), read, &home);
+            sitting.window.ctx.set_theme(theme);
+            sitting.settle();
+            let path = PathBuf::from(std::env::var("PAIRSPEED_PICTURES").unwrap());
+            sitting.window.render().unwrap().save(path.join(format!("legs-{name}-{theme:?}.png"))).unwrap();
+        }
+    }
 }
 
 #[test]

@@ -43,6 +43,8 @@ pub struct Colours {
     pub line: Color32,
     /// Single readings.
     pub dot: Color32,
+    /// What was left blank.
+    pub blank: Color32,
     /// What is chosen; a step that can be taken next.
     pub accent: Color32,
     /// An upwind leg.
@@ -72,6 +74,7 @@ const LIGHT: Colours = Colours {
     ink: Color32::from_rgb(28, 32, 38),
     line: Color32::from_rgb(190, 187, 178),
     dot: Color32::from_rgb(110, 112, 116),
+    blank: Color32::from_rgb(72, 76, 84),
     accent: BLUE,
     upwind: BLUE,
     downwind: ORANGE,
@@ -90,6 +93,7 @@ const DARK: Colours = Colours {
     ink: Color32::from_rgb(228, 230, 232),
     line: Color32::from_rgb(78, 84, 94),
     dot: Color32::from_rgb(160, 164, 170),
+    blank: Color32::from_rgb(190, 194, 200),
     accent: SKY_BLUE,
     upwind: SKY_BLUE,
     downwind: ORANGE,
@@ -378,6 +382,21 @@ mod tests {
                 }
             }
             assert!(contrast(on(accent), accent) >= 4.5);
+        }
+    }
+
+    #[test]
+    fn marks_of_what_was_left_blank_stand_out_from_the_page_and_from_every_leg() {
+        // WCAG 2.2, success criterion 1.4.11: at least 3 for what is no text.
+        for theme in [Theme::Light, Theme::Dark] {
+            let Colours { page, blank, upwind, downwind, odd, .. } = Colours::of(theme);
+            assert!(contrast(blank, page) >= 3.0);
+            for leg in [upwind, downwind, odd] {
+                // As strong as a leg that is chosen.
+                let ground = blend(page, leg, 0.42);
+                let contrast = contrast(blank, ground);
+                assert!(contrast >= 3.0, "{theme:?}: {blank:?} on {ground:?}: {contrast:.1}");
+            }
         }
     }
 
