@@ -6,7 +6,7 @@
 
 use egui::{
     Color32, ColorImage, CornerRadius, FontId, RichText, Stroke, TextStyle, TextureHandle, TextureOptions,
-    Theme, ThemePreference, Visuals, vec2,
+    Theme, Visuals, vec2,
 };
 use image::GrayImage;
 
@@ -122,9 +122,6 @@ impl Colours {
 pub fn colours(ui: &egui::Ui) -> Colours {
     Colours::of(if ui.visuals().dark_mode { Theme::Dark } else { Theme::Light })
 }
-
-/// Text sizes offered, in per cent.
-const SIZES: [u16; 5] = [100, 125, 150, 175, 200];
 
 /// Gives both themes our look, the first time it is called for a window.
 pub(super) fn apply_once(ctx: &egui::Context) {
@@ -258,33 +255,6 @@ pub(super) fn texture(ctx: &egui::Context, name: &str, picture: &GrayImage) -> T
 pub(super) fn clock(time_s: f64) -> String {
     let hundredths = (100.0 * time_s.max(0.0)).round() as u64;
     format!("{}:{:02}.{:02}", hundredths / 6000, hundredths / 100 % 60, hundredths % 100)
-}
-
-/// The menu that switches theme and text size.
-pub(super) fn view_menu(ui: &mut egui::Ui) {
-    ui.menu_button("View", |ui| {
-        ui.label("Theme");
-        let mut theme = ui.ctx().options(|options| options.theme_preference);
-        for (choice, name) in [
-            (ThemePreference::System, "As the system"),
-            (ThemePreference::Light, "Light"),
-            (ThemePreference::Dark, "Dark"),
-        ] {
-            if ui.radio_value(&mut theme, choice, name).clicked() {
-                ui.ctx().set_theme(theme);
-            }
-        }
-        ui.separator();
-        ui.label("Text size");
-        let now = (100.0 * ui.ctx().zoom_factor()).round() as u16;
-        for size in SIZES {
-            if ui.radio(size == now, format!("{size} %")).clicked() {
-                ui.ctx().set_zoom_factor(f32::from(size) / 100.0);
-            }
-        }
-    })
-    .response
-    .on_hover_text("Theme and text size (Ctrl and + or - change the size, too)");
 }
 
 #[cfg(test)]

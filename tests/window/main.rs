@@ -7,3 +7,4 @@ mod pictures;
 mod reading;
 mod real;
 mod trouble;
+mod view;
