@@ -66,8 +66,16 @@ impl Blanks {
         }
         let frame = *transform.frame();
         let painter: Painter = ui.painter().with_clip_rect(frame.intersect(ui.clip_rect()));
+        let mut drawn_to = f32::NEG_INFINITY;
         for mark in &self.marks {
             let across = across(mark, transform);
+            // Thousands of single frames come down to as many marks as there is room for.
+            if !mark.is_long() && across.max <= drawn_to {
+                continue;
+            }
+            if mark.left_blank.is_some() {
+                drawn_to = across.max;
+            }
             let height = if mark.is_long() { LONG } else { SHORT };
             let place = Rect::from_x_y_ranges(across, frame.bottom() - height..=frame.bottom());
             painter.rect_filled(place, 0.0, colours.blank);
@@ -120,9 +128,9 @@ impl Mark {
     }
 }
 
-/// Where a mark stands across the screen.
+/// Where a mark stands across the screen, from a whole point on.
 fn across(mark: &Mark, transform: &PlotTransform) -> Rangef {
     let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
-    let (start, end) = (x(mark.start_s), x(mark.end_s));
+    let (start, end) = (x(mark.start_s).floor(), x(mark.end_s));
     Rangef::new(start, end.max(start + LEAST_WIDTH))
 }
