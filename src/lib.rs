@@ -27,6 +27,7 @@ pub mod setup;
 pub mod teach;
 mod toml_words;
 pub mod units;
+pub mod weather;
 #[cfg(feature = "window")]
 pub mod window;
 

@@ -82,12 +82,7 @@ fn tell_density(flights: &mut [FlownFlight], told: Option<&[f64]>) -> Result<(),
         )));
     }
     for (flight, density) in flights.iter_mut().zip(told) {
-        if !(0.1..=2.0).contains(density) {
-            return Err(Failure::Misuse(format!(
-                "--density {density}: it lies between 0.1 and 2 kg/m^3; at sea level about 1.225"
-            )));
-        }
-        flight.density_kg_m3 = Some(*density);
+        flight.tell_density(*density).map_err(|error| Failure::Misuse(format!("--density {error}")))?;
     }
     Ok(())
 }

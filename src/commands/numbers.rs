@@ -1,5 +1,7 @@
 //! Numbers told on the command line: what is none is refused in words that tell how to write one.
 
+use pairspeed::weather::{DIRECTIONS_DEG, Mend};
+
 /// A finite number.
 pub fn number(text: &str) -> Result<f64, String> {
     let text = text.trim();
@@ -29,7 +31,7 @@ pub fn probability(text: &str) -> Result<f32, String> {
 
 /// A course in degrees.
 pub fn course(text: &str) -> Result<f64, String> {
-    within(text, -360.0..=360.0, "give degrees clockwise from north, 0 to 360, such as 270")
+    within(text, DIRECTIONS_DEG, &Mend::Course.to_string())
 }
 
 fn within(text: &str, range: std::ops::RangeInclusive<f64>, mend: &str) -> Result<f64, String> {

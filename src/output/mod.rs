@@ -18,7 +18,7 @@ mod series_csv;
 mod summary;
 pub(crate) mod surroundings;
 pub(crate) mod table;
-mod tally;
+pub(crate) mod tally;
 pub(crate) mod test_card;
 #[cfg(test)]
 mod tests;

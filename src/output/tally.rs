@@ -30,7 +30,7 @@ pub(super) struct Tally {
 
 /// Neighbouring frames that are all blank.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct BlankStretch {
+pub(crate) struct BlankStretch {
     /// Time of the first blank frame.
     pub start_s: f64,
     /// Time of the next frame read, or of the last frame.
@@ -122,7 +122,7 @@ fn longest_blanks(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch
 }
 
 /// All stretches of a channel that were left blank, in the order of time.
-pub(super) fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
+pub(crate) fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
     let outcomes: Vec<(usize, Blank)> =
         (0..time_s.len()).map(|index| (index, channel.outcome(index))).collect();
     let is_blank = |(_, outcome): &(usize, Blank)| *outcome != Blank::No;

@@ -73,6 +73,17 @@ pub enum FlownError {
     },
 }
 
+/// Densities of the air that models fly in, in kg/m^3.
+const DENSITIES_KG_M3: std::ops::RangeInclusive<f64> = 0.1..=2.0;
+
+/// A told density that no air has.
+#[derive(Debug, Clone, Copy, PartialEq, Error)]
+#[error("{told}: it lies between 0.1 and 2 kg/m^3; at sea level about 1.225")]
+pub struct DensityError {
+    /// What was told.
+    pub told: f64,
+}
+
 /// One throttle step of a flight.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FlownStep {
@@ -271,6 +282,18 @@ impl FlownFlight {
             }
         }
         Ok(flights)
+    }
+
+    /// Tells the density of the air in kg/m^3, in place of that of the results.
+    ///
+    /// # Errors
+    /// [`DensityError`] where no air is as thin or as thick.
+    pub fn tell_density(&mut self, density_kg_m3: f64) -> Result<(), DensityError> {
+        if !DENSITIES_KG_M3.contains(&density_kg_m3) {
+            return Err(DensityError { told: density_kg_m3 });
+        }
+        self.density_kg_m3 = Some(density_kg_m3);
+        Ok(())
     }
 }
 

@@ -20,7 +20,7 @@ pub use curve::{
     DiminishingReturn, Gain, Point, Prediction, SpeedCurve, Standing, diminishing_return, gains, power_law,
 };
 pub use findings::{Findings, PropellerPoint, Sources, VoltageShare, findings};
-pub use flown::{FlownError, FlownFlight, FlownStep};
+pub use flown::{DensityError, FlownError, FlownFlight, FlownStep};
 pub use plan::{
     PlanError, PlanWish, PlannedRun, PlannedStep, SETTLE_S, Shortfall, TestCard, balanced_order, dryden,
     plan, usual_half_width,

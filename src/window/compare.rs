@@ -1,6 +1,6 @@
 //! The step that puts flights beside each other: what did a change to the aircraft bring?
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
@@ -21,13 +21,21 @@ pub(super) const SPEEDS: [Unit; 4] =
 /// What this step holds.
 #[derive(Default)]
 pub struct CompareScreen {
-    results: Vec<PathBuf>,
+    results: Vec<Flown>,
     /// The folder as the pilot is writing it.
     folder: String,
     told: Told,
     choosing: Option<dialogs::Choice>,
     page: PageFile,
     made: Option<Made>,
+}
+
+/// A flight to compare.
+#[derive(Debug, Clone, PartialEq)]
+struct Flown {
+    folder: PathBuf,
+    /// Density of its air in kg/m^3, as written; empty: that of the results.
+    density: String,
 }
 
 /// What is told of the comparison.
@@ -41,13 +49,21 @@ struct Told {
     voltage: String,
 }
 
-/// The folders compared, when each was written last, and what was told.
-type Asked = (Vec<(PathBuf, Option<SystemTime>)>, Told);
+/// The flights compared, when the results of each were written last, and what was told.
+type Asked = (Vec<(Flown, Option<SystemTime>)>, Told);
 
 /// What was compared, and what came of it.
 struct Made {
     of: Asked,
-    outcome: Result<(Vec<Comparison>, ComparisonStyle), String>,
+    outcome: Result<Compared, String>,
+}
+
+/// What came of flights put beside each other.
+struct Compared {
+    comparisons: Vec<Comparison>,
+    style: ComparisonStyle,
+    /// Densities of the air of the flights that were compared, in kg/m^3, where they are known.
+    densities_kg_m3: Vec<Option<f64>>,
 }
 
 impl Screen for CompareScreen {
@@ -72,7 +88,7 @@ impl Screen for CompareScreen {
             self.tell(ui);
             self.make();
             match self.made.as_ref().map(|made| &made.outcome) {
-                Some(Ok((comparisons, style))) => {
+                Some(Ok(Compared { comparisons, style, .. })) => {
                     let usual = usual_place(shared, "comparison.html");
                     self.page.show(ui, shared, &usual, || comparison_html(comparisons, style));
                     comparisons.iter().for_each(|comparison| show(ui, comparison, style));
@@ -90,8 +106,8 @@ impl CompareScreen {
     fn choose(&mut self, ui: &mut Ui, shared: &Shared) {
         let mut moved = None;
         Grid::new("results to compare").spacing([12.0, 6.0]).show(ui, |ui| {
-            for (place, folder) in self.results.iter().enumerate() {
-                ui.label(if place == 0 { "before".to_owned() } else { format!("after {place}") });
+            for (place, Flown { folder, .. }) in self.results.iter().enumerate() {
+                ui.label(name(place));
                 ui.label(folder.display().to_string());
                 ui.horizontal(|ui| {
                     if ui.add_enabled(place > 0, egui::Button::new("Up")).clicked() {
@@ -125,11 +141,11 @@ impl CompareScreen {
                 self.take(folder.trim().into());
             }
             if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
-                let beside = self.results.last().and_then(|folder| folder.parent());
+                let beside = self.results.last().and_then(|flown| flown.folder.parent());
                 self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
             }
             let this = shared.finished.as_ref().map(|finished| finished.folder.clone());
-            if let Some(this) = this.filter(|this| !self.results.contains(this))
+            if let Some(this) = this.filter(|this| !self.holds(this))
                 && ui.button("Add this flight").on_hover_text(this.display().to_string()).clicked()
             {
                 self.take(this);
@@ -139,9 +155,13 @@ impl CompareScreen {
 
     /// Adds a folder of results, once.
     fn take(&mut self, folder: PathBuf) {
-        if !self.results.contains(&folder) {
-            self.results.push(folder);
+        if !self.holds(&folder) {
+            self.results.push(Flown { folder, density: String::new() });
         }
+    }
+
+    fn holds(&self, folder: &Path) -> bool {
+        self.results.iter().any(|flown| flown.folder == folder)
     }
 
     fn tell(&mut self, ui: &mut Ui) {
@@ -158,16 +178,34 @@ impl CompareScreen {
                 ui.label("V");
             }
         });
+        self.tell_densities(ui);
+    }
+
+    fn tell_densities(&mut self, ui: &mut Ui) {
+        let compared = self.made.as_ref().and_then(|made| made.outcome.as_ref().ok());
+        let known = |place: usize| *compared?.densities_kg_m3.get(place)?;
+        ui.horizontal_wrapped(|ui| {
+            let density = ui.label("Air density in kg/m^3").id;
+            for (place, flown) in self.results.iter_mut().enumerate() {
+                let flight = ui.label(name(place)).id;
+                let hint = known(place).map_or("not known".to_owned(), |density| format!("{density:.3}"));
+                let field = TextEdit::singleline(&mut flown.density).desired_width(90.0).hint_text(hint);
+                ui.add(field)
+                    .labelled_by(density)
+                    .labelled_by(flight)
+                    .on_hover_text("Such as 1.19; empty: that of the results, where they hold one");
+            }
+        });
     }
 
     /// Compares anew where something else is told, or a flight was saved anew.
     fn make(&mut self) {
-        let written = |folder: &PathBuf| {
+        let written = |folder: &Path| {
             let found = std::fs::metadata(folder.join("summary.json")).or_else(|_| std::fs::metadata(folder));
             found.and_then(|found| found.modified()).ok()
         };
-        let folders = self.results.iter().map(|folder| (folder.clone(), written(folder)));
-        let of = (folders.collect(), self.told.clone());
+        let flights = self.results.iter().map(|flown| (flown.clone(), written(&flown.folder)));
+        let of = (flights.collect(), self.told.clone());
         if self.made.as_ref().is_none_or(|made| made.of != of) {
             let outcome = compared(&self.results, &self.told);
             self.made = Some(Made { of, outcome });
@@ -189,8 +227,13 @@ pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
     response.response.labelled_by(label.id);
 }
 
-fn compared(results: &[PathBuf], told: &Told) -> Result<(Vec<Comparison>, ComparisonStyle), String> {
-    let flights = FlownFlight::load_all(results).map_err(|error| error.to_string())?;
+fn compared(results: &[Flown], told: &Told) -> Result<Compared, String> {
+    let folders: Vec<PathBuf> = results.iter().map(|flown| flown.folder.clone()).collect();
+    let mut flights = FlownFlight::load_all(&folders).map_err(|error| error.to_string())?;
+    for (place, (flight, flown)) in flights.iter_mut().zip(results).enumerate() {
+        tell_density(flight, &flown.density)
+            .map_err(|error| format!("Air density, {}: {error}", name(place)))?;
+    }
     let unit = told.unit.or(flights.first().map(|flight| flight.speed_unit));
     let unit = unit.unwrap_or(Unit::KilometresPerHour);
     let written = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
@@ -206,7 +249,35 @@ fn compared(results: &[PathBuf], told: &Told) -> Result<(Vec<Comparison>, Compar
         return Err("A difference to show and a voltage must be above 0.".to_owned());
     }
     let options = CompareOptions { match_voltage: !told.as_flown, reference_v, wanted_mps };
-    Ok((compare(&flights, &options), ComparisonStyle { unit, wanted_mps }))
+    Ok(Compared {
+        comparisons: compare(&flights, &options),
+        style: ComparisonStyle { unit, wanted_mps },
+        densities_kg_m3: flights.iter().map(|flight| flight.density_kg_m3).collect(),
+    })
+}
+
+/// What a flight is called here.
+fn name(place: usize) -> String {
+    if place == 0 { "before".to_owned() } else { format!("after {place}") }
+}
+
+/// Tells a density as written; empty tells nothing.
+fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
+    let number = written.trim().trim_end_matches("kg/m^3").trim_end();
+    if number.is_empty() {
+        return Ok(());
+    }
+    let density =
+        number.replace(',', ".").parse().map_err(|_| format!("{number} is no number, such as 1.19"))?;
+    flight.tell_density(density).map_err(|error| error.to_string())
+}
+
+/// A note on a comparison, for a pilot who sees fields instead of options.
+fn in_our_words(note: &str) -> String {
+    note.replace("tell it with --density,", "tell it above,").replace(
+        "tell it with `pairspeed read --throttle`",
+        "tell it in the step \"Reading\" and read it again",
+    )
 }
 
 fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
@@ -235,7 +306,7 @@ fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
             );
         });
     }
-    for note in comparison.notes.iter().cloned().chain(reading(comparison)) {
+    for note in comparison.notes.iter().map(|note| in_our_words(note)).chain(reading(comparison)) {
         ui.label(note);
     }
 }

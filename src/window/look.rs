@@ -6,7 +6,7 @@
 
 use egui::{
     Color32, ColorImage, CornerRadius, FontId, RichText, Stroke, TextStyle, TextureHandle, TextureOptions,
-    Theme, ThemePreference, Visuals, vec2,
+    Theme, Visuals, vec2,
 };
 use image::GrayImage;
 
@@ -43,6 +43,8 @@ pub struct Colours {
     pub line: Color32,
     /// Single readings.
     pub dot: Color32,
+    /// What was left blank.
+    pub blank: Color32,
     /// What is chosen; a step that can be taken next.
     pub accent: Color32,
     /// An upwind leg.
@@ -72,6 +74,7 @@ const LIGHT: Colours = Colours {
     ink: Color32::from_rgb(28, 32, 38),
     line: Color32::from_rgb(190, 187, 178),
     dot: Color32::from_rgb(110, 112, 116),
+    blank: Color32::from_rgb(72, 76, 84),
     accent: BLUE,
     upwind: BLUE,
     downwind: ORANGE,
@@ -90,6 +93,7 @@ const DARK: Colours = Colours {
     ink: Color32::from_rgb(228, 230, 232),
     line: Color32::from_rgb(78, 84, 94),
     dot: Color32::from_rgb(160, 164, 170),
+    blank: Color32::from_rgb(190, 194, 200),
     accent: SKY_BLUE,
     upwind: SKY_BLUE,
     downwind: ORANGE,
@@ -118,9 +122,6 @@ impl Colours {
 pub fn colours(ui: &egui::Ui) -> Colours {
     Colours::of(if ui.visuals().dark_mode { Theme::Dark } else { Theme::Light })
 }
-
-/// Text sizes offered, in per cent.
-const SIZES: [u16; 5] = [100, 125, 150, 175, 200];
 
 /// Gives both themes our look, the first time it is called for a window.
 pub(super) fn apply_once(ctx: &egui::Context) {
@@ -256,33 +257,6 @@ pub(super) fn clock(time_s: f64) -> String {
     format!("{}:{:02}.{:02}", hundredths / 6000, hundredths / 100 % 60, hundredths % 100)
 }
 
-/// The menu that switches theme and text size.
-pub(super) fn view_menu(ui: &mut egui::Ui) {
-    ui.menu_button("View", |ui| {
-        ui.label("Theme");
-        let mut theme = ui.ctx().options(|options| options.theme_preference);
-        for (choice, name) in [
-            (ThemePreference::System, "As the system"),
-            (ThemePreference::Light, "Light"),
-            (ThemePreference::Dark, "Dark"),
-        ] {
-            if ui.radio_value(&mut theme, choice, name).clicked() {
-                ui.ctx().set_theme(theme);
-            }
-        }
-        ui.separator();
-        ui.label("Text size");
-        let now = (100.0 * ui.ctx().zoom_factor()).round() as u16;
-        for size in SIZES {
-            if ui.radio(size == now, format!("{size} %")).clicked() {
-                ui.ctx().set_zoom_factor(f32::from(size) / 100.0);
-            }
-        }
-    })
-    .response
-    .on_hover_text("Theme and text size (Ctrl and + or - change the size, too)");
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -378,6 +352,21 @@ mod tests {
                 }
             }
             assert!(contrast(on(accent), accent) >= 4.5);
+        }
+    }
+
+    #[test]
+    fn marks_of_what_was_left_blank_stand_out_from_the_page_and_from_every_leg() {
+        // WCAG 2.2, success criterion 1.4.11: at least 3 for what is no text.
+        for theme in [Theme::Light, Theme::Dark] {
+            let Colours { page, blank, upwind, downwind, odd, .. } = Colours::of(theme);
+            assert!(contrast(blank, page) >= 3.0);
+            for leg in [upwind, downwind, odd] {
+                // As strong as a leg that is chosen.
+                let ground = blend(page, leg, 0.42);
+                let contrast = contrast(blank, ground);
+                assert!(contrast >= 3.0, "{theme:?}: {blank:?} on {ground:?}: {contrast:.1}");
+            }
         }
     }
 

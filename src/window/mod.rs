@@ -7,6 +7,7 @@
 //!
 //! [`Desk`] needs an [`egui::Ui`] and nothing of the system's window, so that tests can drive it.
 
+mod air;
 mod card;
 mod compare;
 mod dialogs;
@@ -20,6 +21,7 @@ mod recording;
 mod regions;
 mod shared;
 pub mod store;
+mod view;
 pub mod work;
 
 use std::path::PathBuf;
@@ -114,6 +116,7 @@ pub trait Screen {
 pub struct Desk {
     step: Step,
     shared: Shared,
+    view: view::KeptView,
     recording: recording::RecordingScreen,
     regions: regions::RegionsScreen,
     digits: digits::DigitsScreen,
@@ -180,6 +183,7 @@ impl Desk {
     pub fn show(&mut self, ui: &mut egui::Ui) {
         let ctx = ui.ctx().clone();
         look::apply_once(&ctx);
+        self.view.attend(&ctx, &mut self.shared);
         self.take_dropped(&ctx);
         for step in Step::ALL {
             let (screen, shared) = self.screen(step);
@@ -234,7 +238,7 @@ impl Desk {
                     self.step = step;
                 }
             }
-            ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), look::view_menu);
+            ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), view::menu);
         });
         ui.add_space(2.0);
     }

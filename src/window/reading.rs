@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use egui::{ComboBox, ProgressBar, RichText, TextEdit};
 
+use super::air::AirFields;
 use super::work::{Come, Outcome, Reporter, Work, in_words, take_outcome};
 use super::{Finished, Screen, Shared, Step, dialogs, look, page};
 use crate::files::{Existing, file_name};
@@ -24,6 +25,7 @@ pub struct ReadingScreen {
     begun: u64,
     /// Throttle steps as typed.
     throttle: String,
+    air: AirFields,
     folder: String,
     /// Results stand in the folder, and the pilot was told so.
     in_the_way: Vec<&'static str>,
@@ -52,6 +54,9 @@ impl ReadingScreen {
         match throttle_steps(&self.throttle) {
             Ok(steps) => options.legs.throttle_steps = steps,
             Err(message) => return shared.wrong(message),
+        }
+        if let Err(message) = self.air.tell(&setup.setup, &mut options) {
+            return shared.wrong(message);
         }
         if let Err(error) = setup.require_speed() {
             return shared.wrong(error);
@@ -93,11 +98,12 @@ impl ReadingScreen {
             });
             ui.end_row();
             let label = ui.label("Throttle steps");
-            ui.horizontal_wrapped(|ui| {
-                let field = TextEdit::singleline(&mut self.throttle).desired_width(200.0);
-                ui.add(field.hint_text("such as 50, 60, 80, 100")).labelled_by(label.id);
-                ui.weak("per cent in the order flown; only where the overlay does not show it");
-            });
+            let field = TextEdit::singleline(&mut self.throttle).desired_width(200.0);
+            ui.add(field.hint_text("such as 50, 60, 80, 100")).labelled_by(label.id);
+            ui.end_row();
+            ui.allocate_space(egui::Vec2::ZERO);
+            // A row of its own, as high as its lines: beside the field they would run into the next row.
+            ui.vertical(|ui| ui.weak("per cent in the order flown; only where the overlay does not show it"));
             ui.end_row();
             ui.label("Units of the results");
             ui.horizontal(|ui| {
@@ -107,6 +113,7 @@ impl ReadingScreen {
             });
             ui.end_row();
         });
+        self.air.show(ui);
     }
 
     fn show_start(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {

@@ -1,9 +1,10 @@
-//! What is kept between two sittings: unsaved edits beside their clip, and the cameras marked before.
+//! What is kept between two sittings: unsaved edits beside their clip, the cameras marked before, and choices.
 //!
 //! ```text
 //! flight.regions.draft.toml                  unsaved edits, beside flight.avi; where that folder cannot be
 //!                                            written to, in `drafts/` of the user's folder
 //! <user's data>/pairspeed/cameras/NAME/      camera.setup.toml and camera-glyphs/ of each camera
+//! <user's data>/pairspeed/view.toml          how the window looks
 //! ```
 
 use std::fs;
@@ -76,28 +77,20 @@ impl Store {
     /// # Errors
     /// If neither the clip's folder nor the user's can be written to.
     pub fn keep<T: Serialize>(&self, clip: &Path, kind: &str, draft: &T) -> Result<(), StoreError> {
-        let text = toml::to_string(draft).map_err(|error| StoreError::Unwritable {
-            path: beside(clip, kind),
-            reason: error.to_string(),
-        })?;
+        let text = text_of(draft, &beside(clip, kind))?;
         let first = write_whole(&beside(clip, kind), text.as_bytes(), Existing::Replace);
         let Err(error) = first else { return Ok(()) };
         let Some(path) = self.away(clip, kind) else {
             return Err(StoreError::of(&beside(clip, kind))(error));
         };
-        let folder = path.parent().unwrap_or(Path::new("."));
-        fs::create_dir_all(folder).map_err(StoreError::of(folder))?;
-        write_whole(&path, text.as_bytes(), Existing::Replace).map_err(StoreError::of(&path))
+        write_in_folder(&path, &text)
     }
 
     /// The edits of a kind that were kept for a clip; `None` where there are none that can be read.
     #[must_use]
     pub fn kept<T: DeserializeOwned>(&self, clip: &Path, kind: &str) -> Option<T> {
         let places = [Some(beside(clip, kind)), self.away(clip, kind)];
-        places.into_iter().flatten().find_map(|path| {
-            let small = fs::metadata(&path).is_ok_and(|found| found.len() <= LIMIT_BYTES);
-            toml::from_str(&fs::read_to_string(path).ok().filter(|_| small)?).ok()
-        })
+        places.into_iter().flatten().find_map(|path| read(&path))
     }
 
     /// Forgets the edits of a kind that were kept for a clip: they are saved, or not wanted.
@@ -106,6 +99,25 @@ impl Store {
             // Most of the time there is none.
             let _absent = fs::remove_file(path);
         }
+    }
+
+    /// Keeps a choice that holds for every recording, such as `view`; in no folder, it is not kept.
+    ///
+    /// # Errors
+    /// If the user's folder cannot be written to.
+    pub fn keep_choice<T: Serialize>(&self, name: &str, choice: &T) -> Result<(), StoreError> {
+        let Some(path) = self.choice(name) else { return Ok(()) };
+        write_in_folder(&path, &text_of(choice, &path)?)
+    }
+
+    /// A choice that was kept; `None` where there is none that can be read.
+    #[must_use]
+    pub fn kept_choice<T: DeserializeOwned>(&self, name: &str) -> Option<T> {
+        read(&self.choice(name)?)
+    }
+
+    fn choice(&self, name: &str) -> Option<PathBuf> {
+        Some(self.folder.as_ref()?.join(format!("{name}.toml")))
     }
 
     /// Where the edits go when the clip's folder cannot be written to.
@@ -179,6 +191,25 @@ fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
     write_together(to, &files, Existing::Replace)
         .map(drop)
         .map_err(|error| StoreError::Unwritable { path: error.path, reason: error.source.to_string() })
+}
+
+/// Something kept as TOML; `None` where there is none that can be read.
+fn read<T: DeserializeOwned>(path: &Path) -> Option<T> {
+    let small = fs::metadata(path).is_ok_and(|found| found.len() <= LIMIT_BYTES);
+    toml::from_str(&fs::read_to_string(path).ok().filter(|_| small)?).ok()
+}
+
+/// Something to keep as TOML; `path` is where it would go.
+fn text_of<T: Serialize>(kept: &T, path: &Path) -> Result<String, StoreError> {
+    toml::to_string(kept)
+        .map_err(|error| StoreError::Unwritable { path: path.to_owned(), reason: error.to_string() })
+}
+
+/// Writes a file whose folder need not be there yet.
+fn write_in_folder(path: &Path, text: &str) -> Result<(), StoreError> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    fs::create_dir_all(folder).map_err(StoreError::of(folder))?;
+    write_whole(path, text.as_bytes(), Existing::Replace).map_err(StoreError::of(path))
 }
 
 /// Where a clip's setup stands when no other place is named: beside it, as the `setup` command writes it.

@@ -32,7 +32,16 @@ impl Window {
 
     /// An empty window of a size in points.
     pub fn of(size: [f32; 2], pixels_per_point: f32, theme: egui::Theme) -> Self {
-        let (card, home) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        Self::with(size, pixels_per_point, theme, tempfile::tempdir().unwrap())
+    }
+
+    /// An empty light window of 1280 x 720 points, of a pilot who has had one open before.
+    pub fn in_home(home: TempDir) -> Self {
+        Self::with([1280.0, 720.0], 1.0, egui::Theme::Light, home)
+    }
+
+    fn with(size: [f32; 2], pixels_per_point: f32, theme: egui::Theme, home: TempDir) -> Self {
+        let card = tempfile::tempdir().unwrap();
         let desk = Desk::new(Store::in_folder(home.path()));
         let builder = Harness::builder().with_size(size).with_pixels_per_point(pixels_per_point);
         let harness = builder.with_theme(theme).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);

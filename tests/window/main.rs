@@ -4,5 +4,7 @@
 mod driving;
 mod path;
 mod pictures;
+mod reading;
 mod real;
 mod trouble;
+mod view;

@@ -27,6 +27,10 @@ fn ready(window: &mut Window, step: &str) {
             window.until_shown("nothing you must teach");
             window.click("Teach them all the same");
         }
+        "4  Reading" => {
+            window.click("Wind and air");
+            window.harness.run_steps(20);
+        }
         _ => {}
     }
     window.harness.remove_cursor();

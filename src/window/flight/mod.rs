@@ -8,6 +8,7 @@
 
 mod act;
 mod bench;
+mod blanks;
 mod ends;
 mod keys;
 mod leg;

@@ -1,0 +1,136 @@
+//! What a plot's channel left blank: marks along its foot, in words under the pointer and for a program that
+//! reads the window aloud.
+
+use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
+use egui_plot::{PlotPoint, PlotTransform};
+
+use super::scene::Scene;
+use crate::output::tally::blank_stretches;
+use crate::output::words::blank_reason;
+use crate::series::{Blank, ChannelReadings};
+use crate::window::look::Colours;
+
+/// Heights of the marks of a short and of a long stretch, in points: single frames must not look like a gap.
+const SHORT: f32 = 3.5;
+const LONG: f32 = 7.0;
+/// From here on a stretch is long, in seconds.
+const LONG_S: f64 = 0.5;
+/// Least width of a mark, in points.
+const LEAST_WIDTH: f32 = 1.0;
+/// The pointer is on the marks within this above the foot, and within this beside one, in points.
+const REACH: Vec2 = Vec2::new(3.0, 14.0);
+
+/// A stretch without readings.
+#[derive(Debug, Clone, PartialEq)]
+struct Mark {
+    start_s: f64,
+    end_s: f64,
+    /// Frames left blank, and why most of them were; `None` where nothing was recorded.
+    left_blank: Option<(usize, Blank)>,
+}
+
+/// The stretches without readings of one channel.
+pub(super) struct Blanks {
+    marks: Vec<Mark>,
+    /// Frames in sight, and how many of them are blank.
+    frames: usize,
+    blank: usize,
+}
+
+impl Blanks {
+    /// What is blank in the stretch of time shown.
+    pub fn of(scene: &Scene<'_>, readout: &ChannelReadings) -> Self {
+        let readings = &scene.flight.series.readings;
+        let (from_s, to_s) = scene.view_s;
+        let in_sight = |mark: &Mark| mark.end_s >= from_s && mark.start_s <= to_s;
+        let blanks = blank_stretches(&readings.time_s, readout).into_iter().map(|stretch| Mark {
+            start_s: stretch.start_s,
+            end_s: stretch.end_s,
+            left_blank: Some((stretch.frames, stretch.reason)),
+        });
+        let gaps =
+            readings.gaps.iter().map(|gap| Mark { start_s: gap.start_s, end_s: gap.end_s, left_blank: None });
+        let times = &readings.time_s;
+        let shown = times.partition_point(|time| *time < from_s)..times.partition_point(|time| *time <= to_s);
+        Self {
+            marks: gaps.chain(blanks).filter(in_sight).collect(),
+            frames: shown.len(),
+            blank: shown.filter(|place| readout.outcome(*place) != Blank::No).count(),
+        }
+    }
+
+    /// Draws the marks along the foot of a plot, and what they are beside the plot's name.
+    pub fn draw(&self, ui: &Ui, transform: &PlotTransform, name: Rect, colours: &Colours) {
+        if self.marks.is_empty() {
+            return;
+        }
+        let frame = *transform.frame();
+        let painter: Painter = ui.painter().with_clip_rect(frame.intersect(ui.clip_rect()));
+        let mut drawn_to = f32::NEG_INFINITY;
+        for mark in &self.marks {
+            let across = across(mark, transform);
+            // Thousands of single frames come down to as many marks as there is room for.
+            if !mark.is_long() && across.max <= drawn_to {
+                continue;
+            }
+            if mark.left_blank.is_some() {
+                drawn_to = across.max;
+            }
+            let height = if mark.is_long() { LONG } else { SHORT };
+            let place = Rect::from_x_y_ranges(across, frame.bottom() - height..=frame.bottom());
+            painter.rect_filled(place, 0.0, colours.blank);
+        }
+        let swatch =
+            Rect::from_min_size(name.right_center() + Vec2::new(14.0, -LONG / 2.0), Vec2::splat(LONG));
+        painter.rect_filled(swatch, 0.0, colours.blank);
+        let font = TextStyle::Small.resolve(ui.style());
+        let at = pos2(swatch.right() + 5.0, name.top());
+        painter.text(at, egui::Align2::LEFT_TOP, "left blank", font, colours.ink);
+    }
+
+    /// How much is blank, for the name of a plot, such as `12 of 900 frames left blank`.
+    pub fn in_words(&self) -> String {
+        match self.blank {
+            0 => "no frame left blank".to_owned(),
+            blank => format!("{blank} of {} frames left blank", self.frames),
+        }
+    }
+
+    /// What is blank under the pointer, where it is on the marks.
+    pub fn at(&self, transform: &PlotTransform, pointer: Pos2) -> Option<String> {
+        let frame = transform.frame();
+        if !(frame.bottom() - REACH.y..=frame.bottom()).contains(&pointer.y) {
+            return None;
+        }
+        let off = |mark: &&Mark| {
+            let across = across(mark, transform);
+            (across.min - pointer.x).max(pointer.x - across.max).max(0.0)
+        };
+        let nearest = self.marks.iter().min_by(|one, other| off(one).total_cmp(&off(other)))?;
+        (off(&nearest) <= REACH.x).then(|| nearest.in_words())
+    }
+}
+
+impl Mark {
+    fn is_long(&self) -> bool {
+        self.left_blank.is_none() || self.end_s - self.start_s >= LONG_S
+    }
+
+    fn in_words(&self) -> String {
+        let span = format!("{:.2} to {:.2} s", self.start_s, self.end_s);
+        match self.left_blank {
+            Some((frames, reason)) => {
+                let frames = if frames == 1 { "1 frame".to_owned() } else { format!("{frames} frames") };
+                format!("Left blank, {span}: {frames}, {}", blank_reason(reason))
+            }
+            None => format!("Nothing recorded, {span}"),
+        }
+    }
+}
+
+/// Where a mark stands across the screen, from a whole point on.
+fn across(mark: &Mark, transform: &PlotTransform) -> Rangef {
+    let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
+    let (start, end) = (x(mark.start_s).floor(), x(mark.end_s));
+    Rangef::new(start, end.max(start + LEAST_WIDTH))
+}

@@ -1,0 +1,110 @@
+//! Theme and text size: the menu to choose them, and their keeping between two sittings.
+
+use std::ops::RangeInclusive;
+
+use egui::{Context, ThemePreference, Ui};
+use serde::{Deserialize, Serialize};
+
+use super::Shared;
+
+/// Text sizes offered, in per cent.
+const SIZES_PERCENT: [u16; 5] = [100, 125, 150, 175, 200];
+/// Text sizes that are taken up again, in per cent; the keys go further than the menu.
+const KEPT_PERCENT: RangeInclusive<u16> = 50..=300;
+/// The themes with their names in the menu and in the file.
+const THEMES: [(ThemePreference, &str, &str); 3] = [
+    (ThemePreference::System, "As the system", "system"),
+    (ThemePreference::Light, "Light", "light"),
+    (ThemePreference::Dark, "Dark", "dark"),
+];
+/// Its name in the store.
+const NAME: &str = "view";
+
+/// The choices as they are kept.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct View {
+    theme: String,
+    text_percent: u16,
+}
+
+impl View {
+    fn of(ctx: &Context) -> Self {
+        let chosen = ctx.options(|options| options.theme_preference);
+        let name = THEMES.iter().find(|(theme, ..)| *theme == chosen).map_or("system", |(.., name)| name);
+        Self { theme: name.to_owned(), text_percent: percent(ctx) }
+    }
+
+    fn apply(&self, ctx: &Context) {
+        if let Some((theme, ..)) = THEMES.iter().find(|(.., name)| *name == self.theme) {
+            ctx.set_theme(*theme);
+        }
+        if KEPT_PERCENT.contains(&self.text_percent) {
+            ctx.set_zoom_factor(f32::from(self.text_percent) / 100.0);
+        }
+    }
+}
+
+/// What is known of the pilot's choices.
+#[derive(Debug, Default)]
+pub(super) enum KeptView {
+    /// The window has not been shown yet.
+    #[default]
+    Unknown,
+    /// What was kept is in force from the next picture on.
+    Applied,
+    /// In force, and kept where it was chosen here.
+    Known(View),
+}
+
+impl KeptView {
+    /// Takes up what was chosen at the last sitting, and keeps what is chosen now.
+    pub fn attend(&mut self, ctx: &Context, shared: &mut Shared) {
+        *self = match self {
+            Self::Unknown => {
+                if let Some(view) = shared.store.kept_choice::<View>(NAME) {
+                    view.apply(ctx);
+                    ctx.request_repaint();
+                }
+                Self::Applied
+            }
+            Self::Applied => Self::Known(View::of(ctx)),
+            Self::Known(known) => {
+                let now = View::of(ctx);
+                if *known == now {
+                    return;
+                }
+                if let Err(error) = shared.store.keep_choice(NAME, &now) {
+                    shared.wrong(error);
+                }
+                Self::Known(now)
+            }
+        };
+    }
+}
+
+fn percent(ctx: &Context) -> u16 {
+    (100.0 * ctx.zoom_factor()).round() as u16
+}
+
+/// The menu that switches theme and text size.
+pub(super) fn menu(ui: &mut Ui) {
+    ui.menu_button("View", |ui| {
+        ui.label("Theme");
+        let mut theme = ui.ctx().options(|options| options.theme_preference);
+        for (choice, name, _) in THEMES {
+            if ui.radio_value(&mut theme, choice, name).clicked() {
+                ui.ctx().set_theme(theme);
+            }
+        }
+        ui.separator();
+        ui.label("Text size");
+        let now = percent(ui.ctx());
+        for size in SIZES_PERCENT {
+            if ui.radio(size == now, format!("{size} %")).clicked() {
+                ui.ctx().set_zoom_factor(f32::from(size) / 100.0);
+            }
+        }
+    })
+    .response
+    .on_hover_text("Theme and text size (Ctrl and + or - change the size, too)");
+}

@@ -1,0 +1,108 @@
+//! What is told of a reading before it starts.
+
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
+use pairspeed::airspeed::WindSource;
+
+use super::driving::Window;
+
+fn at_the_reading() -> Window {
+    let mut window = Window::new();
+    let clip = window.put_flight("salt-flat.avi", true);
+    window.open_flight(&clip);
+    window.click("4  Reading");
+    window
+}
+
+/// What stands in a field.
+fn written(window: &Window, field: &str) -> String {
+    window.harness.get_by_label(field).accesskit_node().value().unwrap_or_default()
+}
+
+#[test]
+fn a_wind_that_cannot_be_followed_names_its_field_and_nothing_starts() {
+    let mut window = at_the_reading();
+    window.click("Wind and air");
+    window.harness.run_steps(20);
+    window.write("Wind", "4@400");
+    // Folded away it is unfolded again, so that it can be mended.
+    window.click("Wind and air");
+    window.harness.run_steps(20);
+    assert!(window.shows("wind 4@400"));
+    window.click("Read the flight");
+    let said = window.trouble();
+    assert!(said.starts_with("Wind: 4@400: the direction may be 0 to 360 degrees"), "{said}");
+    window.harness.run_steps(20);
+    assert!(window.shows("Read the flight") && !window.shows("Cancel"));
+    assert!(!window.card.path().join("flight-result").exists());
+    assert_eq!(written(&window, "Wind"), "4@400");
+}
+
+#[test]
+fn wind_and_air_are_told_stay_written_and_change_the_answer() {
+    let mut window = at_the_reading();
+    window.click("Wind and air");
+    window.harness.run_steps(20);
+    // The wind of the demonstration, across the course here.
+    for (field, text) in [
+        ("Wind", "14.4@90"),
+        ("Course", "0"),
+        ("Temperature", "75F"),
+        ("Pressure at sea level", "1018"),
+        ("Field elevation", "4200ft"),
+    ] {
+        window.write(field, text);
+    }
+    window.click("2  Regions");
+    window.click("4  Reading");
+    window.harness.run_steps(20);
+    assert_eq!(written(&window, "Wind"), "14.4@90");
+    window.click("Read the flight");
+    window.until("the flight is read", |desk| desk.shared().finished.is_some());
+    let flight = &window.harness.state().shared().finished.as_ref().unwrap().flight;
+    let wind = flight.wind.as_ref().unwrap();
+    assert_eq!(wind.source, WindSource::Told);
+    let air = &flight.air;
+    assert!((air.field_elevation_m.unwrap() - 1280.16).abs() < 1e-6 && !air.standard_temperature);
+    let summary = window.card.path().join("flight-result").join("summary.json");
+    let summary: serde_json::Value = serde_json::from_slice(&std::fs::read(summary).unwrap()).unwrap();
+    assert_eq!(summary["wind"]["source"], "told");
+    assert_eq!(written(&window, "Field elevation"), "4200ft");
+}
+
+#[test]
+fn nothing_on_the_page_lies_over_anything_else_at_any_size() {
+    for (size, scale) in [([1280.0, 720.0], 1.0), ([640.0, 360.0], 2.0)] {
+        let mut window = Window::of(size, scale, egui::Theme::Light);
+        let clip = window.put_flight("salt-flat.avi", true);
+        window.open_flight(&clip);
+        window.click("4  Reading");
+        window.click("Wind and air");
+        window.harness.run_steps(20);
+        let names = [
+            "Throttle steps",
+            "per cent in the order flown",
+            "Units of the results",
+            "speeds",
+            "Wind",
+            "Course",
+            "Pressure at sea level",
+            "Field elevation",
+            "Read the flight",
+        ];
+        let places: Vec<(String, egui::Rect)> = names
+            .iter()
+            .flat_map(|name| window.harness.query_all_by_label_contains(name))
+            .map(|node| (format!("{:?}", node.accesskit_node().label()), node.rect()))
+            .collect();
+        assert!(places.len() >= names.len());
+        for (place, (name, rect)) in places.iter().enumerate() {
+            for (other_name, other) in places.iter().skip(place + 1) {
+                let shared = rect.shrink(1.0).intersect(other.shrink(1.0));
+                assert!(
+                    !shared.is_positive(),
+                    "{name} {rect:?} lies over {other_name} {other:?} at {size:?}"
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,10 @@
+//! The step of the legs in the window, driven as a pilot drives it: with keys, mouse and labels.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod beside;
+#[path = "../common/mod.rs"]
+mod common;
+mod driving;
+mod edits;
+mod pictures;
+mod plots;
