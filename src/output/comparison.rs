@@ -148,7 +148,10 @@ fn number(speed_mps: f64, style: &ComparisonStyle) -> String {
 }
 
 fn signed(speed_mps: f64, style: &ComparisonStyle) -> String {
-    let text = number(speed_mps, style);
+    with_sign(number(speed_mps, style))
+}
+
+fn with_sign(text: String) -> String {
     if text.starts_with('-') || text == "0.0" { text } else { format!("+{text}") }
 }
 
@@ -250,8 +253,9 @@ fn overall_word(overall: &Overall) -> &'static str {
 }
 
 fn percentages(overall: &Overall) -> String {
-    let [share, low, high] = [overall.share, overall.low, overall.high].map(|share| 100.0 * share);
-    format!("{share:+.1} % ({low:+.1} to {high:+.1})")
+    let [share, low, high] =
+        [overall.share, overall.low, overall.high].map(|share| with_sign(shown(100.0 * share, 1)));
+    format!("{share} % ({low} to {high})")
 }
 
 fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {

@@ -3,6 +3,7 @@
 mod glance;
 mod keep;
 mod lost;
+mod observed;
 mod pooling;
 mod prepare;
 
@@ -23,11 +24,12 @@ use glance::Glance;
 use keep::Keeper;
 use lost::Watch;
 pub use lost::lost_sentences;
+use observed::observed;
 use pooling::{Bounds, Frame, Verdict};
 pub use prepare::{Misfit, PrepareError, Prepared, prepare};
 
 /// Probability from which on a reading is believed.
-pub const DEFAULT_LEAST_CONFIDENCE: f32 = 0.95;
+pub const DEFAULT_LEAST_CONFIDENCE: f32 = 0.995;
 
 /// Frames of the sample that the recogniser is calibrated on.
 const SAMPLED_FRAMES: usize = 120;
@@ -205,7 +207,7 @@ impl ChannelReadings {
     fn push(&mut self, frame: &Frame, verdict: Verdict, (least_confidence, bounds): (f32, &Bounds)) {
         let implausible = frame.look.sight == Sight::Clear
             && frame.look.candidates.first().is_some_and(|best| !bounds.allow(best.value));
-        let (value, confidence, blank) = match verdict {
+        let (value, confidence, blank) = match verdict.map(|(value, claimed)| (value, observed(claimed))) {
             _ if frame.lost => (f64::NAN, 0.0, Blank::LostPicture),
             Some((value, confidence)) if confidence >= least_confidence => (value, confidence, Blank::No),
             _ if implausible => (f64::NAN, 0.0, Blank::OutOfRange),

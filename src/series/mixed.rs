@@ -19,7 +19,8 @@ const DIGITS: u32 = 8;
 /// if what comes after is near it again.
 pub(super) fn without_mixed(runs: Vec<Run>, decimals: u8) -> Vec<Run> {
     let scale = 10_f64.powi(i32::from(decimals));
-    let number = |run: &Run| (run.value * scale).round() as i64;
+    // Beyond so many digits no display shows anything.
+    let number = |run: &Run| (run.value * scale).round().clamp(-1e12, 1e12) as i64;
     let mut kept: Vec<Run> = Vec::with_capacity(runs.len());
     for (index, run) in runs.iter().enumerate() {
         let before = kept.iter().rev().take(NEIGHBOURS).filter(|before| run.start_s - before.end_s <= NEAR_S);
