@@ -212,7 +212,7 @@ pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
             h = [h[0] + weight * x * x, h[1] + weight * x, h[2] + weight];
         }
         let determinant = h[0] * h[2] - h[1] * h[1];
-        if !(determinant > 1e-12) {
+        if determinant.is_nan() || determinant <= 1e-12 {
             return None;
         }
         let step = ((h[2] * g[0] - h[1] * g[1]) / determinant, (h[0] * g[1] - h[1] * g[0]) / determinant);
@@ -227,6 +227,7 @@ pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
