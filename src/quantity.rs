@@ -46,12 +46,10 @@ pub enum QuantityError {
 /// [`QuantityError`] says what is wrong with it and gives an example.
 pub fn parse(text: &str, usual: Unit) -> Result<f64, QuantityError> {
     let told = || text.trim().to_owned();
-    let text = text.trim();
-    let ends = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')));
-    let (number, spelling) = text.split_at(ends.unwrap_or(text.len()));
-    let value = number.parse().ok().filter(|value: &f64| value.is_finite() && *value >= 0.0);
-    let value = value.ok_or_else(|| QuantityError::NoNumber { text: told(), usual })?;
-    let unit = if spelling.trim().is_empty() {
+    let (value, spelling) = number_and_rest(text)
+        .filter(|(value, _)| *value >= 0.0)
+        .ok_or_else(|| QuantityError::NoNumber { text: told(), usual })?;
+    let unit = if spelling.is_empty() {
         usual
     } else {
         Unit::parse(spelling).map_err(|_| QuantityError::UnknownUnit { text: told() })?
@@ -60,6 +58,14 @@ pub fn parse(text: &str, usual: Unit) -> Result<f64, QuantityError> {
         return Err(QuantityError::OtherQuantity { text: told(), unit, usual });
     }
     Ok(value * unit.si_per_unit())
+}
+
+/// The number a text begins with, and what follows it.
+pub(crate) fn number_and_rest(text: &str) -> Option<(f64, &str)> {
+    let text = text.trim();
+    let ends = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')));
+    let (number, rest) = text.split_at(ends.unwrap_or(text.len()));
+    Some((number.parse().ok().filter(|number: &f64| number.is_finite())?, rest.trim()))
 }
 
 fn measure(quantity: Quantity) -> &'static str {

@@ -5,6 +5,7 @@ use std::ops::RangeInclusive;
 use thiserror::Error;
 
 use crate::air::ZERO_CELSIUS_K;
+use crate::quantity::number_and_rest;
 use crate::units::{Quantity, Unit};
 
 /// Temperatures taken, in kelvin.
@@ -130,15 +131,6 @@ pub fn elevation_m(text: &str, usual: Option<Unit>) -> Result<f64, WeatherError>
     si(text, Quantity::Length, usual.or(Some(Unit::Metres)))
         .and_then(|metres| within(metres, &ELEVATIONS_M))
         .ok_or_else(|| Mend::Elevation.of(text))
-}
-
-/// The number a text begins with, and what follows it.
-fn number_and_rest(text: &str) -> Option<(f64, &str)> {
-    let text = text.trim();
-    let end =
-        text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+'))).unwrap_or(text.len());
-    let (number, rest) = text.split_at_checked(end)?;
-    Some((number.parse().ok().filter(|number: &f64| number.is_finite())?, rest.trim()))
 }
 
 fn within(value: f64, range: &RangeInclusive<f64>) -> Option<f64> {

@@ -13,7 +13,7 @@ use pairspeed::footage::{Clip, LumaPlane, sample};
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::readings::{Silent, collect, prepare};
 use pairspeed::recognise::feature::{HighPass, Window};
-use pairspeed::recognise::{Recogniser, Sample};
+use pairspeed::recognise::{Former, Recogniser, Sample};
 use pairspeed::setup::Setup;
 
 const CLIP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.avi");
@@ -50,10 +50,11 @@ fn main() {
 #[divan::bench]
 fn recognise(bencher: Bencher) {
     let regions = BENCH.setup.regions.len();
+    let mut former = Former::default();
     let mut frames = BENCH.frames.iter().cycle();
-    bencher
-        .counter(ItemsCount::new(regions))
-        .bench_local(|| frames.next().map(|frame| BENCH.recogniser.look(black_box(luma(frame)))));
+    bencher.counter(ItemsCount::new(regions)).bench_local(|| {
+        frames.next().map(|frame| BENCH.recogniser.look_after(&mut former, black_box(luma(frame))))
+    });
 }
 
 /// Cutting out a region and high-passing it: a part of [`recognise`].

@@ -4,8 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::channel::Channel;
-use pairspeed::files::Existing;
-use pairspeed::files::file_name;
+use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::readings;
 use pairspeed::setup::LoadedSetup;

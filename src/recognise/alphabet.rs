@@ -183,8 +183,7 @@ impl Alphabet {
     /// Prepares a face that appears on the frame as told.
     #[must_use]
     pub fn with_appearance(face: &Face, appearance: Appearance, factor: usize) -> Self {
-        let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max);
-        let high_pass = HighPass::for_cell_width(widest * appearance.scale.0 / factor as f32);
+        let high_pass = high_pass_of(face, appearance, factor);
         let shapes = shapes_of(face.glyphs.iter(), (face.cell.1, appearance, factor), &high_pass);
         let cols = shapes.iter().map(|shape| shape.template.ncols()).max().unwrap_or(1);
         Self { shapes, rows: rows_of(face.cell.1, appearance, factor), cols, high_pass, factor }
@@ -245,6 +244,12 @@ const PAD_PX: usize = 8;
 /// Rows of a cell of so many pixels, as it appears.
 fn rows_of(cell_height: usize, appearance: Appearance, factor: usize) -> usize {
     ((cell_height as f32 * appearance.scale.1 / factor as f32).round() as usize).max(3)
+}
+
+/// The high-pass for a face that appears as told.
+pub(super) fn high_pass_of(face: &Face, appearance: Appearance, factor: usize) -> HighPass {
+    let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max);
+    HighPass::for_cell_width(widest * appearance.scale.0 / factor as f32)
 }
 
 /// Some glyphs of a face whose cells are `cell_height` pixels high, as they appear, high-passed.

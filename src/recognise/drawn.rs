@@ -7,7 +7,7 @@
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::alphabet::{Alphabet, Appearance, AppearanceStep, DIRECTIONS, shapes_of};
+use super::alphabet::{Alphabet, Appearance, AppearanceStep, DIRECTIONS, high_pass_of, shapes_of};
 use super::calibrate::fit_of;
 use super::decode::{Decoded, Decoder, Placement};
 use super::feature::HighPass;
@@ -158,7 +158,7 @@ struct Fit {
 impl<'a> Seen<'a> {
     /// High-passed for a face that appears about as told.
     fn of(means: &'a Means, face: &Face, about: Appearance) -> Self {
-        let high_pass = Alphabet::with_appearance(face, about, means.factor).high_pass;
+        let high_pass = high_pass_of(face, about, means.factor);
         let features = means.means.iter().map(|mean| high_pass.apply(&mean.levels)).collect();
         Self { means, features, high_pass }
     }

@@ -26,7 +26,7 @@ impl Former {
         match former {
             Some((pixels, former)) if is_same(pixels, window, luma) => former.clone(),
             _ => {
-                let (mut pixels, _) = former.take().unwrap_or_else(|| (Vec::new(), Look::nothing()));
+                let mut pixels = former.take().map_or_else(Vec::new, |(pixels, _)| pixels);
                 pixels.clear();
                 window.lines(luma).for_each(|line| pixels.extend_from_slice(line));
                 former.insert((pixels, look())).1.clone()

@@ -209,13 +209,8 @@ impl Recogniser {
         self.regions.iter().map(|region| self.read_region(region, luma)).collect()
     }
 
-    /// Looks at all regions of a frame, in the setup's order.
-    #[must_use]
-    pub fn look(&self, luma: LumaPlane<'_>) -> Vec<Look> {
-        self.regions.iter().map(|region| self.look_at(region, luma)).collect()
-    }
-
-    /// The same, but for regions that show the very pixels of the frame before: they look as they did.
+    /// Looks at all regions of a frame, in the setup's order. Those that show the very pixels of the frame before
+    /// look as they did.
     #[must_use]
     pub fn look_after(&self, former: &mut Former, luma: LumaPlane<'_>) -> Vec<Look> {
         let look = |(number, region): (usize, &RegionModel)| match &region.found {
