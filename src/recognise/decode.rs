@@ -9,6 +9,7 @@ use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
 use super::patches::{correlation, patch_at, product};
+use super::scenery::Standing;
 use super::strangeness::Strange;
 
 /// Most characters of a text.
@@ -84,6 +85,21 @@ pub struct Decoded {
     /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0
     /// where nothing stands. 0 for a text that can hold no more digits, and where all digits are known.
     pub ink_beside: f32,
+}
+
+impl Decoded {
+    /// The templates of its characters where they stand, their top edge in row `top`.
+    pub(super) fn standing<'a>(
+        &'a self,
+        alphabet: &'a Alphabet,
+        top: usize,
+    ) -> impl Iterator<Item = Standing<'a>> {
+        let standing = move |place: &'a Place| {
+            let shape = alphabet.shapes.get(alphabet.index_of(place.character)?)?;
+            Some((&shape.template, top, place.left))
+        };
+        self.places.iter().filter_map(standing)
+    }
 }
 
 /// Decodes one region.

@@ -18,9 +18,11 @@ pub mod noise;
 mod patches;
 mod register;
 mod sample;
+mod scenery;
 mod slide;
 mod strangeness;
 
+use ndarray::{Array2, s};
 use rayon::prelude::*;
 
 use crate::channel::Channel;
@@ -29,7 +31,7 @@ use crate::glyphs::GlyphSet;
 use crate::setup::Region;
 
 use alphabet::Alphabet;
-use calibrate::{Believed, RegionSample};
+use calibrate::{Believed, RegionSample, is_believed};
 use decode::{Decoded, Decoder, Placement};
 use feature::Window;
 pub use former::Former;
@@ -39,6 +41,7 @@ use matcher::Matcher;
 use noise::Noise;
 pub(crate) use patches::{correlation, patch_at, product};
 pub use sample::{Patch, Sample};
+pub(crate) use scenery::Behind;
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
 /// assumes that differences are independent of the text; real differences are neither, and would
@@ -126,6 +129,39 @@ struct RegionModel {
     grammar: Grammar,
     /// What the search found; `None` where no glyphs known fit.
     found: Option<(Window, Placement, usize)>,
+    /// Features of the scenery that stands still behind the text, as large as the window.
+    scenery: Option<Array2<f32>>,
+}
+
+/// The sample of one region, as it is learnt from.
+struct Line<'a> {
+    /// Its place among the regions.
+    index: usize,
+    grammar: &'a Grammar,
+    placement: Placement,
+    features: Vec<Array2<f32>>,
+    /// The same without the scenery.
+    bare: Vec<Array2<f32>>,
+    scenery: Option<Array2<f32>>,
+}
+
+impl Line<'_> {
+    /// Finds the scenery behind the texts that are believed, and takes it off.
+    fn look_behind(&mut self, alphabet: &Alphabet, texts: &[Option<Decoded>], most_strange: f32) {
+        let mut behind = Behind::nothing(self.features.first().map_or((0, 0), |features| features.dim()));
+        for (features, decoded) in self.features.iter().zip(texts) {
+            if let Some(decoded) = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange)) {
+                behind.add(features, decoded.standing(alphabet, self.placement.top));
+            }
+        }
+        self.scenery = behind.still();
+        let Self { features, scenery, .. } = self;
+        self.bare = match scenery {
+            Some(scenery) => features.iter().map(|features| features - &*scenery).collect(),
+            None => features.clone(),
+        };
+        if std::env::var("DBG").is_ok() { eprintln!("{} {:?}", self.index, self.scenery.as_ref().map(|s| (s.iter().map(|v| v*v).sum::<f32>() / s.len() as f32).sqrt())); }
+    }
 }
 
 /// Reads the regions of a setup in the frames of one flight.
@@ -148,7 +184,8 @@ impl Recogniser {
                 let window = Window::new(region.place, faces[found.alphabet].alphabet.factor);
                 (window, found.registration.placement, found.alphabet)
             });
-            models.push(RegionModel { channel: region.channel.clone(), grammar: Grammar::of(region), found });
+            let (channel, grammar) = (region.channel.clone(), Grammar::of(region));
+            models.push(RegionModel { channel, grammar, found, scenery: None });
         }
         let mut recogniser = Self { faces, regions: models };
         for face in 0..recogniser.faces.len() {
@@ -157,42 +194,49 @@ impl Recogniser {
         recogniser
     }
 
-    /// Learns the noise and the look of one face's glyphs from all regions written in it.
+    /// Learns the noise, the look of one face's glyphs and the scenery behind them from all regions written in it.
     fn learn(&mut self, number: usize, sample: &Sample) {
         let Some(face) = self.faces.get(number) else { return };
-        let features: Vec<_> = self
-            .regions
-            .iter()
-            .zip(&sample.regions)
-            .filter_map(|(region, patches)| {
+        let mut lines: Vec<Line<'_>> = (0..)
+            .zip(self.regions.iter().zip(&sample.regions))
+            .filter_map(|(index, (region, patches))| {
                 let (window, placement, face_number) = region.found?;
                 let of = |patch: &Patch| face.alphabet.high_pass.apply(&patch.levels(window.factor));
-                (face_number == number)
-                    .then(|| (region, placement, patches.iter().map(of).collect::<Vec<_>>()))
+                let line = || {
+                    let features: Vec<_> = patches.iter().map(of).collect();
+                    let bare = features.clone();
+                    Line { index, grammar: &region.grammar, placement, features, bare, scenery: None }
+                };
+                (face_number == number).then(line)
             })
             .collect();
         let mut model = face.clone();
         for _ in 0..LEARNING_ROUNDS {
-            let texts: Vec<Vec<Option<Decoded>>> = features
+            let FaceModel { alphabet, matcher, .. } = &model;
+            let texts: Vec<Vec<Option<Decoded>>> = lines
                 .par_iter()
-                .map(|(region, placement, features)| {
-                    let FaceModel { alphabet, matcher, .. } = &model;
-                    let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
-                    features.iter().map(|features| decoder.decode(features, placement)).collect()
+                .map(|line| {
+                    let decoder = Decoder { alphabet, scorer: matcher, grammar: line.grammar };
+                    line.bare.iter().map(|features| decoder.decode(features, &line.placement)).collect()
                 })
                 .collect();
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
             model.most_strange = most_strange;
             let mut believed = Believed::default();
-            for ((region, placement, features), texts) in features.iter().zip(&texts) {
-                let sample = RegionSample { grammar: &region.grammar, features };
-                believed.add(&model.alphabet, &sample, placement, (texts, most_strange));
+            for (line, texts) in lines.iter_mut().zip(&texts) {
+                line.look_behind(&model.alphabet, texts, most_strange);
+                let sample = RegionSample { grammar: line.grammar, features: &line.bare };
+                believed.add(&model.alphabet, &sample, &line.placement, (texts, most_strange));
             }
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
             let Some(matcher) = matcher else { break };
             model.matcher = matcher;
+        }
+        let sceneries: Vec<_> = lines.into_iter().map(|line| (line.index, line.scenery)).collect();
+        for (index, scenery) in sceneries {
+            self.regions[index].scenery = scenery;
         }
         self.faces[number] = model;
     }
@@ -264,7 +308,10 @@ impl Recogniser {
         let first = placement.top.saturating_sub(reach);
         let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + reach).min(window.rows));
         let top = placement.top - first;
-        let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
+        let mut features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
+        if let Some(scenery) = &region.scenery {
+            features -= &scenery.slice(s![placement.top..placement.top + alphabet.rows, ..]);
+        }
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
         decoder.decode(&features, &Placement { top: 0, ..*placement }).filter(|decoded| decoded.total > 0.0)
     }
@@ -284,6 +331,11 @@ impl Recogniser {
         self.judged(region, self.decoded_patch(region, patch))
     }
 
+    /// Row of the window in which the characters of a region have their top edge; `None` where no known glyphs fit.
+    pub(crate) fn top_of(&self, region: usize) -> Option<usize> {
+        self.regions.get(region)?.found.map(|(_, placement, _)| placement.top)
+    }
+
     /// Correlation of the least known character of a region in a frame of the sample.
     pub(crate) fn least_fit(&self, region: usize, patch: &Patch) -> Option<f32> {
         let decoded = self.decoded_patch(self.regions.get(region)?, patch)?;
@@ -298,7 +350,7 @@ impl Recogniser {
             let (window, placement, face) = region.found.as_ref()?;
             let decoded = self.decoded_patch(region, patch)?;
             let sure = confidence_of(&decoded) > SURE
-                && calibrate::is_believed(&decoded, self.faces[*face].most_strange);
+                && is_believed(&decoded, self.faces[*face].most_strange);
             let places = decoded
                 .places
                 .iter()

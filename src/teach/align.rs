@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 
 use ndarray::Array2;
+use rayon::prelude::*;
 
 use super::layout::{Layout, advance, edges};
 use super::{Group, Patch, Told, ToldMoment, ToldRegion};
@@ -39,6 +40,21 @@ pub(super) struct CharacterCut {
     pub(super) features: Array2<f32>,
 }
 
+impl CharacterCut {
+    /// Features of its cell as the group's pictures show it now.
+    pub(super) fn features_in(&self, group: &Group<'_>) -> Option<Array2<f32>> {
+        let features = group.regions.get(self.region)?.features.get(self.moment)?;
+        patch_at(features, self.top, self.left, self.features.dim())
+    }
+
+    /// Mean square of the scenery taken off its cell.
+    pub(super) fn scenery_in(&self, group: &Group<'_>) -> f32 {
+        let scenery = group.regions.get(self.region).and_then(|told| told.scenery.as_ref());
+        let cell = scenery.and_then(|scenery| patch_at(scenery, self.top, self.left, self.features.dim()));
+        cell.map_or(0.0, |cell| cell.iter().map(|level| level * level).sum::<f32>() / cell.len() as f32)
+    }
+}
+
 /// The told frame and the neighbours that show the same.
 pub(super) fn held<'a>(moment: &'a ToldMoment, factor: usize, high_pass: &HighPass) -> Vec<&'a Patch> {
     let features = |patch: &Patch| high_pass.apply(&patch.levels(factor));
@@ -64,9 +80,9 @@ pub(super) fn mean_features(held: &[&Patch], factor: usize, high_pass: &HighPass
 /// Layouts with the cuts they give, those first under which the cuts of each character agree best.
 pub(super) fn ranked_cuts<'a>(
     group: &Group<'_>,
-    layouts: impl IntoIterator<Item = &'a Layout>,
+    layouts: impl IntoParallelIterator<Item = &'a Layout>,
 ) -> Vec<(&'a Layout, Vec<CharacterCut>)> {
-    let rated = layouts.into_iter().map(|layout| {
+    let rated = layouts.into_par_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
         (Twins::of(&cuts).mean_agreement(), layout, cuts)
     });

@@ -28,6 +28,9 @@ const NEAREST_FACTOR: f32 = 2.0;
 /// Clean shapes differ by about this share of what single pictures do.
 const CLEAN_SHARE: f32 = 0.6;
 
+/// Share of the energy of scenery that stands still which is left after it was taken off.
+const SCENERY_LEFT: f32 = 0.4;
+
 /// A digit told somewhere.
 struct Seen<'a> {
     cut: &'a CharacterCut,
@@ -159,11 +162,16 @@ impl Measure {
 }
 
 fn raw(one: &Seen<'_>, other: &Seen<'_>) -> f32 {
-    residual(&one.cut.features, &other.cut.features)
+    beyond_scenery(residual(&one.cut.features, &other.cut.features), one, other)
 }
 
 fn clean(one: &Seen<'_>, other: &Seen<'_>) -> f32 {
-    residual(&one.shape.features, &other.shape.features)
+    beyond_scenery(residual(&one.shape.features, &other.shape.features), one, other)
+}
+
+/// What is left of a difference without that which scenery that stands still leaves.
+fn beyond_scenery(residual: f32, one: &Seen<'_>, other: &Seen<'_>) -> f32 {
+    (residual - SCENERY_LEFT * (one.shape.scenery + other.shape.scenery)).max(0.0)
 }
 
 fn pairs<'a, 'b>(digits: &'b [Seen<'a>]) -> impl Iterator<Item = (&'b Seen<'a>, &'b Seen<'a>)> {
@@ -243,7 +251,7 @@ mod tests {
 
     /// The contradictions where the sample shows nothing more.
     fn found_in(cuts: &[CharacterCut]) -> Vec<Contradiction> {
-        let shape = |cut: &CharacterCut| CleanShape { features: cut.features.clone(), noise: Some(25.0) };
+        let shape = |cut: &CharacterCut| CleanShape { features: cut.features.clone(), noise: Some(25.0), scenery: 0.0 };
         contradictions(cuts, &cuts.iter().map(shape).collect::<Vec<_>>())
     }
 

@@ -6,6 +6,7 @@
 
 mod align;
 mod ask;
+mod behind;
 mod blame;
 mod contradiction;
 mod count;
@@ -22,7 +23,7 @@ use crate::channel::Channel;
 use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::{HighPass, MARGIN_PX};
-use crate::recognise::{Patch, Recogniser, Sample, ink};
+use crate::recognise::{Patch, Recogniser, Sample, Shown, ink};
 use crate::setup::Region;
 
 use align::{CharacterCut, ranked_cuts};
@@ -192,11 +193,11 @@ pub fn teach(
     sample: &Sample,
 ) -> Result<Lesson, TeachError> {
     check_told(regions, moments)?;
-    let heights = ink_heights(regions, sample);
-    let groups = group_by_height(regions, moments, &heights)?;
+    let heights = heights_agreed(regions, moments, sample)?;
+    let mut groups = group_by_height(regions, moments, &heights)?;
     let mut faces = Vec::new();
     let mut contradictions = Vec::new();
-    for group in &groups {
+    for group in &mut groups {
         let (layout, cuts) = cut_group(group)?;
         contradictions.extend(at_odds(group, &layout, &cuts, sample));
         faces.push(face_of(group, &cuts));
@@ -223,7 +224,7 @@ pub fn contradictions(
     sample: &Sample,
 ) -> Result<Vec<Contradiction>, TeachError> {
     check_told(regions, moments)?;
-    let heights = ink_heights(regions, sample);
+    let heights = heights_agreed(regions, moments, sample)?;
     let found = found_at_odds(regions, moments, &heights, sample)?;
     let without = |left_out: &[ToldMoment]| found_at_odds(regions, left_out, &heights, sample);
     Ok(blame::blamed(found, moments, without))
@@ -236,7 +237,7 @@ fn found_at_odds(
     sample: &Sample,
 ) -> Result<Vec<Contradiction>, TeachError> {
     let mut found = Vec::new();
-    for group in &group_by_height(regions, moments, heights)? {
+    for group in &mut group_by_height(regions, moments, heights)? {
         let (layout, cuts) = cut_group(group)?;
         found.extend(at_odds(group, &layout, &cuts, sample));
     }
@@ -321,6 +322,45 @@ fn ink_heights(regions: &[Region], sample: &Sample) -> Vec<Option<InkRows>> {
     regions.iter().zip(&sample.regions).map(|(region, patches)| ink_rows(region, patches)).collect()
 }
 
+/// Height and first row of the strokes of every region. Scenery that stands still above or below a text passes for
+/// strokes: so a region that seems to be written in another size than most is held to their shapes first.
+fn heights_agreed(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    sample: &Sample,
+) -> Result<Vec<Option<InkRows>>, TeachError> {
+    let mut heights = ink_heights(regions, sample);
+    let mut groups = group_by_height(regions, moments, &heights)?;
+    let told = |group: &Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
+    let Some(most) = (0..groups.len()).max_by_key(|number| told(&groups[*number])) else { return Ok(heights) };
+    if groups.len() == 1 {
+        return Ok(heights);
+    }
+    let main = &mut groups[most];
+    let cuts = cut_group(main)?.1;
+    let face = Face { channels: Vec::new(), ..face_of(main, &cuts) };
+    let (rows, factor) = (main.rows, main.factor);
+    let set = GlyphSet { name: String::new(), faces: vec![face], any_size: false };
+    let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&set), sample);
+    let others = groups.iter().enumerate().filter(|(number, _)| *number != most);
+    for told in others.flat_map(|(_, group)| &group.regions) {
+        let Some(top) = recogniser.top_of(told.number).filter(|_| reads_as_told(&recogniser, told)) else { continue };
+        let height_px = ((rows - 2 * ROW_PADDING_PX) * factor) as f32;
+        let top_px = ((top + ROW_PADDING_PX) as f32 - MARGIN_PX as f32) * factor as f32;
+        heights[told.number] = Some(InkRows { top_px, height_px });
+    }
+    Ok(heights)
+}
+
+/// Whether most of a region's told readings are read so.
+fn reads_as_told(recogniser: &Recogniser, told: &ToldRegion<'_>) -> bool {
+    let as_told = |moment: &&&ToldMoment| match recogniser.read_patch(told.number, &moment.centre) {
+        Shown::Text { text, .. } | Shown::Unclear { text, .. } => text == moment.told.text,
+        Shown::Nothing => false,
+    };
+    2 * told.moments.iter().filter(as_told).count() > told.moments.len()
+}
+
 fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
     let height = region.place.height as f32;
     let factor = working_factor(height);
@@ -346,6 +386,8 @@ struct ToldRegion<'a> {
     held: Vec<Vec<&'a Patch>>,
     /// Mean features over the frames that show the told text, one a moment.
     features: Vec<Array2<f32>>,
+    /// Features of the scenery that was taken off.
+    scenery: Option<Array2<f32>>,
     /// Row of the cells' top edge in the window.
     top: usize,
 }
@@ -397,7 +439,7 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
         let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { number: *number, region, moments, orders, held, features, top }
+        ToldRegion { number: *number, region, moments, orders, held, features, scenery: None, top }
     });
     Group { regions: told.collect(), rows, factor }
 }
@@ -405,8 +447,8 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
 /// Pitches for which all widths of the decimal point are tried: a coarse width can favour a wrong pitch.
 const PITCHES_LOOKED_AT_CLOSELY: usize = 5;
 
-/// Cuts the characters of a group's told readings, aligned to each other.
-fn cut_group(group: &Group<'_>) -> Result<(Layout, Vec<CharacterCut>), TeachError> {
+/// Cuts the characters of a group's told readings, aligned to each other, and takes the scenery off its pictures.
+fn cut_group(group: &mut Group<'_>) -> Result<(Layout, Vec<CharacterCut>), TeachError> {
     let inks: Vec<RegionInk> = group.regions.iter().map(|told| region_ink(told, group.rows)).collect();
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;
     let layouts = find_layouts(&inks, height);
@@ -421,7 +463,10 @@ fn cut_group(group: &Group<'_>) -> Result<(Layout, Vec<CharacterCut>), TeachErro
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
-    Ok((layout.clone(), cuts))
+    let layout = layout.clone();
+    behind::take_off(group, &cuts);
+    let cuts = ranked_cuts(group, [&layout]).into_iter().next().map_or(cuts, |(_, cuts)| cuts);
+    Ok((layout, cuts))
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {

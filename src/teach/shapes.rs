@@ -35,6 +35,8 @@ pub(super) struct CleanShape {
     /// Mean square of the difference between the told picture and one that shows the same; `None`
     /// where the sample has none.
     pub(super) noise: Option<f32>,
+    /// Mean square of the scenery that was taken off its cell.
+    pub(super) scenery: f32,
 }
 
 /// The clean shape of each cut, in their order.
@@ -45,11 +47,15 @@ pub(super) fn shapes(
     sample: &Sample,
 ) -> Vec<CleanShape> {
     let cells = cells(group, layout, cuts, sample);
-    cuts.iter().map(|cut| averaged(&cut.features, &cells)).collect()
+    let shape = |cut: &CharacterCut| {
+        let (features, noise) = averaged(&cut.features, &cells);
+        CleanShape { features, noise, scenery: cut.scenery_in(group) }
+    };
+    cuts.iter().map(shape).collect()
 }
 
-/// A picture with the cells most like it.
-fn averaged(picture: &Array2<f32>, cells: &[Array2<f32>]) -> CleanShape {
+/// A picture with the cells most like it, and the mean square of its difference from one of these.
+fn averaged(picture: &Array2<f32>, cells: &[Array2<f32>]) -> (Array2<f32>, Option<f32>) {
     let size = picture.dim();
     let mut alike: Vec<(f32, &Array2<f32>, (usize, usize))> = cells
         .iter()
@@ -64,7 +70,7 @@ fn averaged(picture: &Array2<f32>, cells: &[Array2<f32>]) -> CleanShape {
         sum += &part(cell, *at, size);
         count += 1.0;
     }
-    CleanShape { features: sum / count, noise: measured }
+    (sum / count, measured)
 }
 
 fn part(cell: &Array2<f32>, (top, left): (usize, usize), (rows, cols): (usize, usize)) -> Array2<f32> {
@@ -100,7 +106,10 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
         let top = cuts.iter().find(|cut| cut.region == index).map_or(told.top, |cut| cut.top);
         let lefts = lefts(told, layout, index);
         for patch in sample.regions.get(told.number).into_iter().flatten().step_by(SAMPLE_STEP) {
-            let features = high_pass.apply(&patch.levels(group.factor));
+            let mut features = high_pass.apply(&patch.levels(group.factor));
+            if let Some(scenery) = &told.scenery {
+                features -= scenery;
+            }
             let cell =
                 |left: &f32| patch_at(&features, top.checked_sub(SLACK_PX)?, left - SLACK_PX as f32, size);
             cells.extend(lefts.iter().filter_map(cell));
