@@ -200,6 +200,20 @@ impl Alphabet {
         }
     }
 
+    /// Brings the digits to one contrast where they were taught on scenery of different brightness.
+    pub fn even_out(&mut self) {
+        let digits = || self.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
+        let mut levels: Vec<f32> = digits().map(|shape| strong_level(std::iter::once(&shape.template))).collect();
+        levels.sort_by(f32::total_cmp);
+        let Some(usual) = levels.get(levels.len() / 2).copied() else { return };
+        for shape in self.shapes.iter_mut().filter(|shape| shape.character.is_ascii_digit()) {
+            let gain = usual / strong_level(std::iter::once(&shape.template)).max(f32::MIN_POSITIVE);
+            if !(UNEVEN.0..=UNEVEN.1).contains(&gain) {
+                shape.template *= gain;
+            }
+        }
+    }
+
     /// Multiplies the distances between characters by `ratio`.
     pub fn scale_advances(&mut self, ratio: f32) {
         self.shapes.iter_mut().for_each(|shape| shape.advance *= ratio);
@@ -230,6 +244,9 @@ impl Alphabet {
         digits.map(|shape| shape.advance).fold(1.0, f32::max)
     }
 }
+
+/// Strokes of different digits differ in strength by less than this, as they are drawn.
+const UNEVEN: (f32, f32) = (0.8, 1.25);
 
 /// Level of the strongest strokes: the upper twentieth of the features' sizes.
 fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {

@@ -186,11 +186,11 @@ fn centre_and_scatter(mut edges: Vec<f32>) -> Option<(f32, f32)> {
     Some((centre, scatter))
 }
 
-/// Believed characters of the sample: patches of features by character, and all differences from
-/// what the model predicts.
+/// Believed characters of the sample: patches of features by character, each with the contrast that it had
+/// before it was brought to that of the templates, and all differences from what the model predicts.
 #[derive(Default)]
 pub(super) struct Believed {
-    patches: Vec<Vec<Array2<f32>>>,
+    pub(super) patches: Vec<Vec<(Array2<f32>, f32)>>,
     differences: Vec<Array2<f32>>,
 }
 
@@ -201,14 +201,14 @@ impl Believed {
         &mut self,
         alphabet: &Alphabet,
         sample: &RegionSample<'_>,
-        placement: &Placement,
+        line: (&Placement, f32),
         (texts, most_strange): (&[Option<Decoded>], f32),
     ) {
         self.patches.resize(alphabet.shapes.len(), Vec::new());
         for (features, decoded) in sample.features.iter().zip(texts) {
             let believed = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange));
             if let Some(decoded) = believed {
-                self.add_text(alphabet, features, decoded, placement);
+                self.add_text(alphabet, features, decoded, line);
             }
         }
     }
@@ -218,7 +218,7 @@ impl Believed {
         alphabet: &Alphabet,
         features: &Array2<f32>,
         decoded: &Decoded,
-        placement: &Placement,
+        (placement, contrast): (&Placement, f32),
     ) {
         for place in &decoded.places {
             let Some(index) = alphabet.index_of(place.character) else { continue };
@@ -227,11 +227,11 @@ impl Believed {
                 continue;
             };
             if shape.template.ncols() == alphabet.cols {
-                self.differences.push(&patch - &shape.template);
+                self.differences.push((&patch - &shape.template) * contrast);
             }
-            self.patches[index].push(patch);
+            self.patches[index].push((patch, contrast));
         }
-        self.add_empty_cell(alphabet, features, decoded, placement);
+        self.add_empty_cell(alphabet, features, decoded, (placement, contrast));
     }
 
     /// The cell left of the text shows the background alone.
@@ -240,12 +240,12 @@ impl Believed {
         alphabet: &Alphabet,
         features: &Array2<f32>,
         decoded: &Decoded,
-        placement: &Placement,
+        (placement, contrast): (&Placement, f32),
     ) {
         let Some(first) = decoded.places.first() else { return };
         let left = first.left - alphabet.cols as f32;
         if let Some(patch) = patch_at(features, placement.top, left, (alphabet.rows, alphabet.cols)) {
-            self.differences.push(patch);
+            self.differences.push(patch * contrast);
         }
     }
 
@@ -257,8 +257,12 @@ impl Believed {
             if patches.len() < 6 {
                 continue;
             }
-            let mean = patches.iter().fold(Array2::zeros(patches[0].dim()), |sum, patch| sum + patch)
-                / patches.len() as f32;
+            // Least squares: noise weighs less where the contrast is high.
+            let weights: f32 = patches.iter().map(|(_, contrast)| contrast * contrast).sum();
+            let sum = patches.iter().fold(Array2::zeros(patches[0].0.dim()), |sum, (patch, contrast)| {
+                sum + patch * (contrast * contrast)
+            });
+            let mean = sum / weights;
             let own = correlation(&mean, &originals[index].template);
             let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
             let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
@@ -276,6 +280,16 @@ impl Believed {
     pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
     }
+}
+
+/// Contrasts outside these limits are put down to misreadings.
+const CONTRASTS: (f32, f32) = (0.5, 2.0);
+
+/// Contrast of texts over that of the templates: the median strength of their digits.
+pub(super) fn contrast_of<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
+    let mut strengths: Vec<f32> = texts.flat_map(digits).map(|place| place.strength).collect();
+    strengths.sort_by(f32::total_cmp);
+    strengths.get(strengths.len() / 2).map_or(1.0, |median| median.clamp(CONTRASTS.0, CONTRASTS.1))
 }
 
 /// Whether a text of the sample may teach: every character looks like its template, part by part.
@@ -336,12 +350,12 @@ mod tests {
         let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
         // The clip shows the digit a little otherwise: that is learnt.
         let believed =
-            Believed { patches: vec![vec![mixed(&one, &two, 0.2); 8], Vec::new()], ..Believed::default() };
+            Believed { patches: vec![vec![(mixed(&one, &two, 0.2), 1.0); 8], Vec::new()], ..Believed::default() };
         believed.refine(&mut alphabet, &originals);
         assert_eq!(alphabet.shapes[0].template, mixed(&one, &two, 0.2));
         // Each round misreads a little more: the shape stays what it was taught to be.
         for share in [0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0] {
-            let patches = vec![vec![mixed(&one, &two, share); 8], Vec::new()];
+            let patches = vec![vec![(mixed(&one, &two, share), 1.0); 8], Vec::new()];
             Believed { patches, ..Believed::default() }.refine(&mut alphabet, &originals);
             let likeness = |shape: &Shape| correlation(&alphabet.shapes[0].template, &shape.template);
             assert!(likeness(&one) > GUARD_CORRELATION && likeness(&one) > likeness(&two), "{share}");

@@ -88,6 +88,24 @@ pub struct Decoded {
 }
 
 impl Decoded {
+    /// The same where the features were brought to the templates' contrast from another: the noise grew
+    /// with them, so that they say less, or more.
+    pub(super) fn at_contrast(mut self, contrast: f32) -> Self {
+        if contrast == 1.0 {
+            return self;
+        }
+        let weight = contrast * contrast;
+        self.total *= weight;
+        self.length_lead *= weight;
+        self.other_lengths.iter_mut().for_each(|(_, behind)| *behind *= weight);
+        for place in &mut self.places {
+            place.scores.iter_mut().for_each(|score| *score *= weight);
+            place.strangeness.whole *= weight;
+            place.strangeness.beyond_traces *= weight;
+        }
+        self
+    }
+
     /// The templates of its characters where they stand, their top edge in row `top`.
     pub(super) fn standing<'a>(
         &'a self,

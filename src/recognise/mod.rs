@@ -131,6 +131,8 @@ struct RegionModel {
     found: Option<(Window, Placement, usize)>,
     /// Features of the scenery that stands still behind the text, as large as the window.
     scenery: Option<Array2<f32>>,
+    /// Contrast of the text, over that of the templates.
+    contrast: f32,
 }
 
 /// The sample of one region, as it is learnt from.
@@ -140,28 +142,37 @@ struct Line<'a> {
     grammar: &'a Grammar,
     placement: Placement,
     features: Vec<Array2<f32>>,
-    /// The same without the scenery.
+    /// The same without the scenery, at the contrast of the templates.
     bare: Vec<Array2<f32>>,
     scenery: Option<Array2<f32>>,
+    contrast: f32,
 }
 
 impl Line<'_> {
-    /// Finds the scenery behind the texts that are believed, and takes it off.
+    /// Finds the contrast of the texts that are believed and the scenery behind them, and frees the features of both.
     fn look_behind(&mut self, alphabet: &Alphabet, texts: &[Option<Decoded>], most_strange: f32) {
+        let believed = |decoded: &&Decoded| is_believed(decoded, most_strange);
+        self.contrast *= calibrate::contrast_of(texts.iter().flatten().filter(believed));
         let mut behind = Behind::nothing(self.features.first().map_or((0, 0), |features| features.dim()));
         for (features, decoded) in self.features.iter().zip(texts) {
-            if let Some(decoded) = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange)) {
-                behind.add(features, decoded.standing(alphabet, self.placement.top));
+            if let Some(decoded) = decoded.as_ref().filter(believed) {
+                behind.add(features, self.contrast, decoded.standing(alphabet, self.placement.top));
             }
         }
         self.scenery = behind.still();
-        let Self { features, scenery, .. } = self;
-        self.bare = match scenery {
-            Some(scenery) => features.iter().map(|features| features - &*scenery).collect(),
-            None => features.clone(),
-        };
-        if std::env::var("DBG").is_ok() { eprintln!("{} {:?}", self.index, self.scenery.as_ref().map(|s| (s.iter().map(|v| v*v).sum::<f32>() / s.len() as f32).sqrt())); }
+        let Self { features, scenery, contrast, .. } = self;
+        self.bare = features.iter().map(|features| bared(features.clone(), scenery.as_ref(), *contrast)).collect();
+        if std::env::var("DBG").is_ok() { eprintln!("{} {} {:?}", self.index, self.contrast, self.scenery.as_ref().map(|s| (s.iter().map(|v| v*v).sum::<f32>() / s.len() as f32).sqrt())); }
     }
+}
+
+/// Features without scenery, at the contrast of the templates.
+fn bared(mut features: Array2<f32>, scenery: Option<&Array2<f32>>, contrast: f32) -> Array2<f32> {
+    if let Some(scenery) = scenery {
+        features -= scenery;
+    }
+    features /= contrast;
+    features
 }
 
 /// Reads the regions of a setup in the frames of one flight.
@@ -185,7 +196,7 @@ impl Recogniser {
                 (window, found.registration.placement, found.alphabet)
             });
             let (channel, grammar) = (region.channel.clone(), Grammar::of(region));
-            models.push(RegionModel { channel, grammar, found, scenery: None });
+            models.push(RegionModel { channel, grammar, found, scenery: None, contrast: 1.0 });
         }
         let mut recogniser = Self { faces, regions: models };
         for face in 0..recogniser.faces.len() {
@@ -205,19 +216,21 @@ impl Recogniser {
                 let line = || {
                     let features: Vec<_> = patches.iter().map(of).collect();
                     let bare = features.clone();
-                    Line { index, grammar: &region.grammar, placement, features, bare, scenery: None }
+                    Line { index, grammar: &region.grammar, placement, features, bare, scenery: None, contrast: 1.0 }
                 };
                 (face_number == number).then(line)
             })
             .collect();
         let mut model = face.clone();
+        model.alphabet.even_out();
         for _ in 0..LEARNING_ROUNDS {
             let FaceModel { alphabet, matcher, .. } = &model;
             let texts: Vec<Vec<Option<Decoded>>> = lines
                 .par_iter()
                 .map(|line| {
                     let decoder = Decoder { alphabet, scorer: matcher, grammar: line.grammar };
-                    line.bare.iter().map(|features| decoder.decode(features, &line.placement)).collect()
+                    let decode = |features| Some(decoder.decode(features, &line.placement)?.at_contrast(line.contrast));
+                    line.bare.iter().map(decode).collect()
                 })
                 .collect();
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
@@ -226,17 +239,21 @@ impl Recogniser {
             for (line, texts) in lines.iter_mut().zip(&texts) {
                 line.look_behind(&model.alphabet, texts, most_strange);
                 let sample = RegionSample { grammar: line.grammar, features: &line.bare };
-                believed.add(&model.alphabet, &sample, &line.placement, (texts, most_strange));
+                believed.add(&model.alphabet, &sample, (&line.placement, line.contrast), (texts, most_strange));
             }
+            debug_dump(&model.alphabet, &believed);
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
             let Some(matcher) = matcher else { break };
             model.matcher = matcher;
+            debug_dump(&model.alphabet, &believed);
         }
-        let sceneries: Vec<_> = lines.into_iter().map(|line| (line.index, line.scenery)).collect();
-        for (index, scenery) in sceneries {
+        let behind: Vec<_> =
+            lines.into_iter().map(|line| (line.index, line.scenery, line.contrast)).collect();
+        for (index, scenery, contrast) in behind {
             self.regions[index].scenery = scenery;
+            self.regions[index].contrast = contrast;
         }
         self.faces[number] = model;
     }
@@ -312,8 +329,12 @@ impl Recogniser {
         if let Some(scenery) = &region.scenery {
             features -= &scenery.slice(s![placement.top..placement.top + alphabet.rows, ..]);
         }
+        if region.contrast != 1.0 {
+            features /= region.contrast;
+        }
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
-        decoder.decode(&features, &Placement { top: 0, ..*placement }).filter(|decoded| decoded.total > 0.0)
+        let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement })?;
+        Some(decoded.at_contrast(region.contrast)).filter(|decoded| decoded.total > 0.0)
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
@@ -412,4 +433,18 @@ fn place_confidence(place: &decode::Place) -> f32 {
 
 fn logistic(log_odds: f32) -> f32 {
     1.0 / (1.0 + (-log_odds).exp())
+}
+
+fn debug_dump(alphabet: &Alphabet, believed: &Believed) {
+    use std::sync::atomic::*;
+    static N: AtomicUsize = AtomicUsize::new(0);
+    let Ok(dir) = std::env::var("DUMP") else { return };
+    let n = N.fetch_add(1, Ordering::SeqCst);
+    let (w, h) = (alphabet.cols as u32 + 2, alphabet.rows as u32 + 2);
+    let mut img = image::GrayImage::new(w * alphabet.shapes.len() as u32, h);
+    for (i, s) in alphabet.shapes.iter().enumerate() {
+        for ((y, x), v) in s.template.indexed_iter() { img.put_pixel(i as u32 * w + x as u32, y as u32, image::Luma([(128.0 + v * 1.4).clamp(0.0, 255.0) as u8])); }
+    }
+    eprintln!("dump {n}: {:?}", alphabet.shapes.iter().enumerate().map(|(i, s)| (s.character, s.pictures, believed.patches.get(i).map(Vec::len))).collect::<Vec<_>>());
+    let _ = image::imageops::resize(&img, img.width() * 3, img.height() * 3, image::imageops::FilterType::Nearest).save(format!("{dir}/d{n:02}.png"));
 }

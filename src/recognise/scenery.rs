@@ -42,11 +42,16 @@ impl Behind {
         Self { sum: Array2::zeros(size), weights: Array2::zeros(size), squares: 0.0, frames: 0 }
     }
 
-    /// Adds what is seen behind the text of a frame.
-    pub(crate) fn add<'a>(&mut self, features: &Array2<f32>, text: impl Iterator<Item = Standing<'a>>) {
+    /// Adds what is seen behind the text of a frame, which has `contrast` times that of the templates.
+    pub(crate) fn add<'a>(
+        &mut self,
+        features: &Array2<f32>,
+        contrast: f32,
+        text: impl Iterator<Item = Standing<'a>>,
+    ) {
         let (mut rest, mut clear) = (features.clone(), Array2::ones(features.dim()));
         for standing in text {
-            take_off(standing, &mut rest, &mut clear);
+            take_off(standing, contrast, &mut rest, &mut clear);
         }
         clear.mapv_inplace(|share: f32| share.max(0.0));
         rest *= &clear;
@@ -79,7 +84,12 @@ impl Behind {
 }
 
 /// Takes a character off the features, and off `clear` where its strokes hide what is behind them.
-fn take_off((template, top, left): Standing<'_>, features: &mut Array2<f32>, clear: &mut Array2<f32>) {
+fn take_off(
+    (template, top, left): Standing<'_>,
+    contrast: f32,
+    features: &mut Array2<f32>,
+    clear: &mut Array2<f32>,
+) {
     let strongest = template.iter().fold(f32::MIN_POSITIVE, |most, level| most.max(level.abs()));
     let (first, share) = (left.floor().max(0.0) as usize, left - left.floor());
     for (row, levels) in (top..).zip(template.axis_iter(Axis(0))) {
@@ -87,7 +97,7 @@ fn take_off((template, top, left): Standing<'_>, features: &mut Array2<f32>, cle
             for (col, part) in [(col, 1.0 - share), (col + 1, share)] {
                 let at = (row, col);
                 if let (Some(features), Some(clear)) = (features.get_mut(at), clear.get_mut(at)) {
-                    *features -= part * level;
+                    *features -= part * contrast * level;
                     *clear -= part * (level.abs() / (HIDING_SHARE * strongest)).min(1.0);
                 }
             }

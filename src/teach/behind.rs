@@ -1,4 +1,5 @@
-//! The scenery that stands still behind told texts, taken off before shapes are learnt or compared.
+//! The scenery that stands still behind told texts: it is taken off, and all texts are brought to one contrast,
+//! before shapes are learnt or compared. Strokes stand out less before bright scenery.
 
 use std::collections::BTreeMap;
 
@@ -6,13 +7,19 @@ use ndarray::Array2;
 
 use super::Group;
 use super::align::CharacterCut;
-use crate::recognise::Behind;
+use crate::recognise::{Behind, patch_at};
 
 /// Told readings of a region below which scenery that stands still is not told from scenery that moves.
 const LEAST_TOLD: usize = 4;
 
 /// Rounds: the scenery follows from the shapes, and these from it.
 const ROUNDS: usize = 3;
+
+/// Contrasts outside these limits are put down to wrong tellings.
+const CONTRASTS: (f32, f32) = (0.5, 2.0);
+
+/// Shapes of characters.
+type Shapes = BTreeMap<char, Array2<f32>>;
 
 /// Takes off the pictures of every reading the scenery that the region's other readings show, so that a wrong
 /// telling cannot explain itself; `cuts` are the characters of the group as they stand.
@@ -24,22 +31,43 @@ pub(super) fn take_off(group: &mut Group<'_>, cuts: &[CharacterCut]) {
             let Some(size) = full.first().filter(|_| full.len() >= LEAST_TOLD).map(Array2::dim) else {
                 continue;
             };
-            let own = |moment: usize| cuts.iter().filter(move |cut| (cut.region, cut.moment) == (region, moment));
+            let own: Vec<&CharacterCut> = cuts.iter().filter(|cut| cut.region == region).collect();
+            let relative = contrast(&told.features, &own, &shapes);
+            told.contrast = (told.contrast * relative).clamp(CONTRASTS.0, CONTRASTS.1);
             let mut all = Behind::nothing(size);
             let mut singly = vec![Behind::nothing(size); full.len()];
             for (moment, (features, alone)) in full.iter().zip(&mut singly).enumerate() {
-                let text = || own(moment).filter_map(|cut| Some((shapes.get(&cut.character)?, cut.top, cut.left)));
-                all.add(features, text());
-                alone.add(features, text());
+                let text = || {
+                    let cuts = own.iter().filter(move |cut| cut.moment == moment);
+                    cuts.filter_map(|cut| Some((shapes.get(&cut.character)?, cut.top, cut.left)))
+                };
+                all.add(features, told.contrast, text());
+                alone.add(features, told.contrast, text());
             }
             told.scenery = Some(all.mean());
-            told.features = full.iter().zip(&singly).map(|(full, alone)| full - all.mean_without(alone)).collect();
+            let bare = |(full, alone): (&Array2<f32>, &Behind)| (full - all.mean_without(alone)) / told.contrast;
+            told.features = full.iter().zip(&singly).map(bare).collect();
         }
     }
 }
 
+/// Contrast of characters over that of their shapes: least squares over all of them.
+fn contrast(features: &[Array2<f32>], cuts: &[&CharacterCut], shapes: &Shapes) -> f32 {
+    let (mut along, mut length2) = (0.0, 0.0);
+    for cut in cuts {
+        let cell = features.get(cut.moment).and_then(|f| patch_at(f, cut.top, cut.left, cut.features.dim()));
+        if let (Some(cell), Some(shape)) = (cell, shapes.get(&cut.character))
+            && cell.dim() == shape.dim()
+        {
+            along += (&cell * shape).sum();
+            length2 += (shape * shape).sum();
+        }
+    }
+    if length2 > 0.0 { along / length2 } else { 1.0 }
+}
+
 /// The mean of every character's cuts.
-fn mean_shapes(group: &Group<'_>, cuts: &[CharacterCut]) -> BTreeMap<char, Array2<f32>> {
+fn mean_shapes(group: &Group<'_>, cuts: &[CharacterCut]) -> Shapes {
     let mut sums: BTreeMap<char, (Array2<f32>, f32)> = BTreeMap::new();
     for cut in cuts {
         let Some(features) = cut.features_in(group) else { continue };

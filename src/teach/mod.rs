@@ -388,6 +388,8 @@ struct ToldRegion<'a> {
     features: Vec<Array2<f32>>,
     /// Features of the scenery that was taken off.
     scenery: Option<Array2<f32>>,
+    /// Contrast of the texts, over that of the group, to which they were brought.
+    contrast: f32,
     /// Row of the cells' top edge in the window.
     top: usize,
 }
@@ -439,7 +441,7 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
         let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { number: *number, region, moments, orders, held, features, scenery: None, top }
+        ToldRegion { number: *number, region, moments, orders, held, features, scenery: None, contrast: 1.0, top }
     });
     Group { regions: told.collect(), rows, factor }
 }

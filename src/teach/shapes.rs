@@ -110,6 +110,7 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
             if let Some(scenery) = &told.scenery {
                 features -= scenery;
             }
+            features /= told.contrast;
             let cell =
                 |left: &f32| patch_at(&features, top.checked_sub(SLACK_PX)?, left - SLACK_PX as f32, size);
             cells.extend(lefts.iter().filter_map(cell));
