@@ -31,6 +31,12 @@ const TEXT_BEHIND_UNTAUGHT: f32 = 5.0;
 /// Share of the evidence that a strange look keeps on which of its candidates it is.
 const EVIDENCE_OF_STRANGE: f32 = 0.3;
 
+/// Lead over every other digit that the digits of a value have in the middle one of the frames that show it.
+const LEAST_LEAD: f32 = 0.65;
+
+/// Probability of a value that may as well be another.
+const SURENESS_HALFWAY: f32 = 0.5;
+
 /// What the channel allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Bounds {
@@ -70,14 +76,35 @@ pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
         frames.iter().zip(&states).map(|(frame, states)| emissions(frame, states)).collect();
     let forward = forward(&chain, frames, &states, &emissions);
     let backward = backward(&chain, frames, &states, &emissions);
-    (0..frames.len())
+    let verdicts: Vec<Verdict> = (0..frames.len())
         .map(|at| {
             let joint: Vec<f64> = forward[at].iter().zip(&backward[at]).map(|(f, b)| f * b).collect();
             let total: f64 = joint.iter().sum();
             let best = (0..joint.len()).max_by(|a, b| joint[*a].total_cmp(&joint[*b]))?;
             states[at].get(best).map(|value| (*value, (joint[best] / total) as f32))
         })
-        .collect()
+        .collect();
+    without_halfway(frames, verdicts)
+}
+
+/// Takes the certainty from every value that lies half-way to another in most frames that show it. Noise differs
+/// from frame to frame; scenery, light or a shape that no template knows stay, and all frames err the same way.
+/// Two texts mixed at a change lie half-way too, but in the frames of the change only.
+fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>) -> Vec<Verdict> {
+    let value = |verdict: &Verdict| verdict.map(|(value, _)| value);
+    let mut rest = frames;
+    for hold in verdicts.chunk_by_mut(|one, other| value(one) == value(other)) {
+        let shown;
+        (shown, rest) = rest.split_at(hold.len());
+        let best = |frame: &&Frame| frame.look.candidates.first().map(|best| best.value) == value(&hold[0]);
+        let seen = shown.iter().filter(|frame| !frame.lost).filter(best);
+        let mut leads: Vec<f32> = seen.map(|frame| frame.look.lead).collect();
+        leads.sort_by(f32::total_cmp);
+        if leads.get(leads.len() / 2).is_some_and(|lead| *lead < LEAST_LEAD) {
+            hold.iter_mut().flatten().for_each(|(_, sure)| *sure = sure.min(SURENESS_HALFWAY));
+        }
+    }
+    verdicts
 }
 
 /// The values a frame may show: its own plausible candidates and those of its neighbours. The state

@@ -9,7 +9,7 @@ fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
         value: *value,
         behind: *behind,
     };
-    Look { sight, candidates: candidates.iter().map(candidate).collect(), floor: FURTHEST_BEHIND }
+    Look { sight, candidates: candidates.iter().map(candidate).collect(), floor: FURTHEST_BEHIND, lead: 1.0 }
 }
 
 /// Frames at 25 a second.
@@ -150,4 +150,18 @@ fn the_probabilities_are_those_of_summing_over_all_sequences() {
             assert!((f64::from(confidence) - best).abs() < 1e-5, "{at}: {confidence} {weights:?}");
         }
     }
+}
+
+#[test]
+fn a_value_that_lies_half_way_to_another_in_most_of_its_frames_is_not_sure() {
+    let with_leads = |leads: [f32; 5]| -> Vec<Frame> {
+        let mut looks = holds(&[63.0, 64.0]);
+        looks.iter_mut().zip(leads).for_each(|(look, lead)| look.lead = lead);
+        frames(looks)
+    };
+    let mixed_at_the_change = pool(&with_leads([1.0, 1.0, 0.9, 0.8, 0.5]), &BOUNDS);
+    assert!(mixed_at_the_change.iter().flatten().all(|(_, sure)| *sure > 0.9), "{mixed_at_the_change:?}");
+    let half_way = pool(&with_leads([0.6, 0.5, 0.9, 0.55, 0.6]), &BOUNDS);
+    assert!(half_way[..5].iter().flatten().all(|(_, sure)| *sure <= 0.5), "{half_way:?}");
+    assert!(half_way[5..].iter().flatten().all(|(_, sure)| *sure > 0.9), "{half_way:?}");
 }

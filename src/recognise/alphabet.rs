@@ -203,7 +203,8 @@ impl Alphabet {
     /// Brings the digits to one contrast where they were taught on scenery of different brightness.
     pub fn even_out(&mut self) {
         let digits = || self.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
-        let mut levels: Vec<f32> = digits().map(|shape| strong_level(std::iter::once(&shape.template))).collect();
+        let mut levels: Vec<f32> =
+            digits().map(|shape| strong_level(std::iter::once(&shape.template))).collect();
         levels.sort_by(f32::total_cmp);
         let Some(usual) = levels.get(levels.len() / 2).copied() else { return };
         for shape in self.shapes.iter_mut().filter(|shape| shape.character.is_ascii_digit()) {

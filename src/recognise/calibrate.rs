@@ -35,6 +35,9 @@ const GUARD_CORRELATION: f32 = 0.8;
 const GUARD_CORRELATION_LITTLE_SEEN: f32 = 0.65;
 const LITTLE_SEEN: u32 = 6;
 
+/// Patches that a template is re-estimated from at least.
+const LEAST_PATCHES: usize = 6;
+
 /// Sample features of one region.
 pub(super) struct RegionSample<'a> {
     pub(super) grammar: &'a Grammar,
@@ -190,7 +193,7 @@ fn centre_and_scatter(mut edges: Vec<f32>) -> Option<(f32, f32)> {
 /// before it was brought to that of the templates, and all differences from what the model predicts.
 #[derive(Default)]
 pub(super) struct Believed {
-    pub(super) patches: Vec<Vec<(Array2<f32>, f32)>>,
+    patches: Vec<Vec<(Array2<f32>, f32)>>,
     differences: Vec<Array2<f32>>,
 }
 
@@ -254,15 +257,10 @@ impl Believed {
     /// and more like it than like any other shape: so it cannot drift into another, however many the rounds.
     pub(super) fn refine(&self, alphabet: &mut Alphabet, originals: &[Shape]) {
         for (index, patches) in self.patches.iter().enumerate() {
-            if patches.len() < 6 {
+            if patches.len() < LEAST_PATCHES {
                 continue;
             }
-            // Least squares: noise weighs less where the contrast is high.
-            let weights: f32 = patches.iter().map(|(_, contrast)| contrast * contrast).sum();
-            let sum = patches.iter().fold(Array2::zeros(patches[0].0.dim()), |sum, (patch, contrast)| {
-                sum + patch * (contrast * contrast)
-            });
-            let mean = sum / weights;
+            let mean = mean_of(patches);
             let own = correlation(&mean, &originals[index].template);
             let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
             let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
@@ -282,6 +280,14 @@ impl Believed {
     }
 }
 
+/// The mean of patches by least squares: noise weighs less where the contrast was high.
+fn mean_of(patches: &[(Array2<f32>, f32)]) -> Array2<f32> {
+    let weights: f32 = patches.iter().map(|(_, contrast)| contrast * contrast).sum();
+    let size = patches.first().map_or((0, 0), |(patch, _)| patch.dim());
+    let add = |sum, (patch, contrast): &(Array2<f32>, f32)| sum + patch * (contrast * contrast);
+    patches.iter().fold(Array2::zeros(size), add) / weights
+}
+
 /// Contrasts outside these limits are put down to misreadings.
 const CONTRASTS: (f32, f32) = (0.5, 2.0);
 
@@ -297,6 +303,11 @@ pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
     fit_of(decoded) > BELIEVED_FIT
         && strangeness_of(decoded) <= most_strange
         && least_stroke_of(decoded) > BELIEVED_STROKE
+}
+
+/// The least lead of all digits of a text.
+pub(super) fn lead_of(decoded: &Decoded) -> f32 {
+    digits(decoded).map(|place| place.strangeness.lead).fold(f32::INFINITY, f32::min)
 }
 
 /// The digits of a text.
@@ -349,8 +360,10 @@ mod tests {
         let high_pass = HighPass::for_cell_width(8.0);
         let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
         // The clip shows the digit a little otherwise: that is learnt.
-        let believed =
-            Believed { patches: vec![vec![(mixed(&one, &two, 0.2), 1.0); 8], Vec::new()], ..Believed::default() };
+        let believed = Believed {
+            patches: vec![vec![(mixed(&one, &two, 0.2), 1.0); 8], Vec::new()],
+            ..Believed::default()
+        };
         believed.refine(&mut alphabet, &originals);
         assert_eq!(alphabet.shapes[0].template, mixed(&one, &two, 0.2));
         // Each round misreads a little more: the shape stays what it was taught to be.

@@ -3,6 +3,7 @@
 use arrayvec::ArrayVec;
 
 use super::alphabet::Alphabet;
+use super::calibrate::lead_of;
 use super::decode::{Decoded, Text};
 use super::grammar::Grammar;
 
@@ -48,13 +49,16 @@ pub struct Look {
     pub candidates: ArrayVec<Candidate, MOST_CANDIDATES>,
     /// How far any other text lies behind, at least.
     pub floor: f32,
+    /// How far the best candidate's characters lie from the nearest other ones towards their own: 1 where they
+    /// belong, 1/2 half-way; of all of them the least.
+    pub lead: f32,
 }
 
 impl Look {
     /// A look at nothing.
     #[must_use]
     pub fn nothing() -> Self {
-        Self { sight: Sight::Nothing, candidates: ArrayVec::new(), floor: 0.0 }
+        Self { sight: Sight::Nothing, candidates: ArrayVec::new(), floor: 0.0, lead: 1.0 }
     }
 
     /// The candidates of a decoded text; `evidence_share` is the share of a log-likelihood ratio that
@@ -82,7 +86,7 @@ impl Look {
         let candidate =
             |(text, behind): (Text, f32)| Some(Candidate { text, value: grammar.value(&text)?, behind });
         let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
-        Self { sight, candidates, floor }
+        Self { sight, candidates, floor, lead: lead_of(decoded) }
     }
 }
 

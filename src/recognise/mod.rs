@@ -22,7 +22,7 @@ mod scenery;
 mod slide;
 mod strangeness;
 
-use ndarray::{Array2, s};
+use ndarray::Array2;
 use rayon::prelude::*;
 
 use crate::channel::Channel;
@@ -41,7 +41,7 @@ use matcher::Matcher;
 use noise::Noise;
 pub(crate) use patches::{correlation, patch_at, product};
 pub use sample::{Patch, Sample};
-pub(crate) use scenery::Behind;
+pub(crate) use scenery::{Backdrop, Behind};
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
 /// assumes that differences are independent of the text; real differences are neither, and would
@@ -129,10 +129,7 @@ struct RegionModel {
     grammar: Grammar,
     /// What the search found; `None` where no glyphs known fit.
     found: Option<(Window, Placement, usize)>,
-    /// Features of the scenery that stands still behind the text, as large as the window.
-    scenery: Option<Array2<f32>>,
-    /// Contrast of the text, over that of the templates.
-    contrast: f32,
+    backdrop: Backdrop,
 }
 
 /// The sample of one region, as it is learnt from.
@@ -144,35 +141,50 @@ struct Line<'a> {
     features: Vec<Array2<f32>>,
     /// The same without the scenery, at the contrast of the templates.
     bare: Vec<Array2<f32>>,
-    scenery: Option<Array2<f32>>,
-    contrast: f32,
+    backdrop: Backdrop,
 }
 
 impl Line<'_> {
-    /// Finds the contrast of the texts that are believed and the scenery behind them, and frees the features of both.
-    fn look_behind(&mut self, alphabet: &Alphabet, texts: &[Option<Decoded>], most_strange: f32) {
-        let believed = |decoded: &&Decoded| is_believed(decoded, most_strange);
-        self.contrast *= calibrate::contrast_of(texts.iter().flatten().filter(believed));
+    /// Finds the scenery behind the texts that are believed, and frees the features of it and of their contrast.
+    fn look_behind(
+        &mut self,
+        alphabet: &Alphabet,
+        texts: &[Option<Decoded>],
+        most_strange: f32,
+        contrast: f32,
+    ) {
         let mut behind = Behind::nothing(self.features.first().map_or((0, 0), |features| features.dim()));
         for (features, decoded) in self.features.iter().zip(texts) {
-            if let Some(decoded) = decoded.as_ref().filter(believed) {
-                behind.add(features, self.contrast, decoded.standing(alphabet, self.placement.top));
+            if let Some(decoded) = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange)) {
+                behind.add(features, contrast, decoded.standing(alphabet, self.placement.top));
             }
         }
-        self.scenery = behind.still();
-        let Self { features, scenery, contrast, .. } = self;
-        self.bare = features.iter().map(|features| bared(features.clone(), scenery.as_ref(), *contrast)).collect();
-        if std::env::var("DBG").is_ok() { eprintln!("{} {} {:?}", self.index, self.contrast, self.scenery.as_ref().map(|s| (s.iter().map(|v| v*v).sum::<f32>() / s.len() as f32).sqrt())); }
+        self.backdrop = Backdrop { scenery: behind.still(), contrast };
+        self.bare = self.features.iter().map(|features| self.backdrop.bare(features.clone())).collect();
     }
 }
 
-/// Features without scenery, at the contrast of the templates.
-fn bared(mut features: Array2<f32>, scenery: Option<&Array2<f32>>, contrast: f32) -> Array2<f32> {
-    if let Some(scenery) = scenery {
-        features -= scenery;
+/// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where
+/// not all digits are known nothing is said: one never taught, taken for another, would pass for scenery.
+fn look_behind(
+    lines: &mut [Line<'_>],
+    alphabet: &Alphabet,
+    texts: &[Vec<Option<Decoded>>],
+    most_strange: f32,
+) {
+    if !alphabet.has_all_digits() {
+        return;
     }
-    features /= contrast;
-    features
+    let believed = |texts: &[Option<Decoded>]| {
+        calibrate::contrast_of(texts.iter().flatten().filter(|decoded| is_believed(decoded, most_strange)))
+    };
+    let contrasts: Vec<f32> =
+        lines.iter().zip(texts).map(|(line, texts)| line.backdrop.contrast * believed(texts)).collect();
+    // Of all lines together the templates have the contrast.
+    let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
+    for ((line, texts), contrast) in lines.iter_mut().zip(texts).zip(contrasts) {
+        line.look_behind(alphabet, texts, most_strange, contrast / mean);
+    }
 }
 
 /// Reads the regions of a setup in the frames of one flight.
@@ -196,7 +208,7 @@ impl Recogniser {
                 (window, found.registration.placement, found.alphabet)
             });
             let (channel, grammar) = (region.channel.clone(), Grammar::of(region));
-            models.push(RegionModel { channel, grammar, found, scenery: None, contrast: 1.0 });
+            models.push(RegionModel { channel, grammar, found, backdrop: Backdrop::plain() });
         }
         let mut recogniser = Self { faces, regions: models };
         for face in 0..recogniser.faces.len() {
@@ -216,7 +228,14 @@ impl Recogniser {
                 let line = || {
                     let features: Vec<_> = patches.iter().map(of).collect();
                     let bare = features.clone();
-                    Line { index, grammar: &region.grammar, placement, features, bare, scenery: None, contrast: 1.0 }
+                    Line {
+                        index,
+                        grammar: &region.grammar,
+                        placement,
+                        features,
+                        bare,
+                        backdrop: Backdrop::plain(),
+                    }
                 };
                 (face_number == number).then(line)
             })
@@ -229,31 +248,34 @@ impl Recogniser {
                 .par_iter()
                 .map(|line| {
                     let decoder = Decoder { alphabet, scorer: matcher, grammar: line.grammar };
-                    let decode = |features| Some(decoder.decode(features, &line.placement)?.at_contrast(line.contrast));
+                    let decode = |features| {
+                        Some(decoder.decode(features, &line.placement)?.at_contrast(line.backdrop.contrast))
+                    };
                     line.bare.iter().map(decode).collect()
                 })
                 .collect();
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
             model.most_strange = most_strange;
+            look_behind(&mut lines, &model.alphabet, &texts, most_strange);
             let mut believed = Believed::default();
-            for (line, texts) in lines.iter_mut().zip(&texts) {
-                line.look_behind(&model.alphabet, texts, most_strange);
+            for (line, texts) in lines.iter().zip(&texts) {
                 let sample = RegionSample { grammar: line.grammar, features: &line.bare };
-                believed.add(&model.alphabet, &sample, (&line.placement, line.contrast), (texts, most_strange));
+                believed.add(
+                    &model.alphabet,
+                    &sample,
+                    (&line.placement, line.backdrop.contrast),
+                    (texts, most_strange),
+                );
             }
-            debug_dump(&model.alphabet, &believed);
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
             let Some(matcher) = matcher else { break };
             model.matcher = matcher;
-            debug_dump(&model.alphabet, &believed);
         }
-        let behind: Vec<_> =
-            lines.into_iter().map(|line| (line.index, line.scenery, line.contrast)).collect();
-        for (index, scenery, contrast) in behind {
-            self.regions[index].scenery = scenery;
-            self.regions[index].contrast = contrast;
+        let backdrops: Vec<_> = lines.into_iter().map(|line| (line.index, line.backdrop)).collect();
+        for (index, backdrop) in backdrops {
+            self.regions[index].backdrop = backdrop;
         }
         self.faces[number] = model;
     }
@@ -325,16 +347,11 @@ impl Recogniser {
         let first = placement.top.saturating_sub(reach);
         let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + reach).min(window.rows));
         let top = placement.top - first;
-        let mut features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
-        if let Some(scenery) = &region.scenery {
-            features -= &scenery.slice(s![placement.top..placement.top + alphabet.rows, ..]);
-        }
-        if region.contrast != 1.0 {
-            features /= region.contrast;
-        }
+        let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
+        let features = region.backdrop.bare_rows(features, placement.top..placement.top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
         let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement })?;
-        Some(decoded.at_contrast(region.contrast)).filter(|decoded| decoded.total > 0.0)
+        Some(decoded.at_contrast(region.backdrop.contrast)).filter(|decoded| decoded.total > 0.0)
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
@@ -370,8 +387,8 @@ impl Recogniser {
             let region = self.regions.get(region)?;
             let (window, placement, face) = region.found.as_ref()?;
             let decoded = self.decoded_patch(region, patch)?;
-            let sure = confidence_of(&decoded) > SURE
-                && is_believed(&decoded, self.faces[*face].most_strange);
+            let sure =
+                confidence_of(&decoded) > SURE && is_believed(&decoded, self.faces[*face].most_strange);
             let places = decoded
                 .places
                 .iter()
@@ -433,18 +450,4 @@ fn place_confidence(place: &decode::Place) -> f32 {
 
 fn logistic(log_odds: f32) -> f32 {
     1.0 / (1.0 + (-log_odds).exp())
-}
-
-fn debug_dump(alphabet: &Alphabet, believed: &Believed) {
-    use std::sync::atomic::*;
-    static N: AtomicUsize = AtomicUsize::new(0);
-    let Ok(dir) = std::env::var("DUMP") else { return };
-    let n = N.fetch_add(1, Ordering::SeqCst);
-    let (w, h) = (alphabet.cols as u32 + 2, alphabet.rows as u32 + 2);
-    let mut img = image::GrayImage::new(w * alphabet.shapes.len() as u32, h);
-    for (i, s) in alphabet.shapes.iter().enumerate() {
-        for ((y, x), v) in s.template.indexed_iter() { img.put_pixel(i as u32 * w + x as u32, y as u32, image::Luma([(128.0 + v * 1.4).clamp(0.0, 255.0) as u8])); }
-    }
-    eprintln!("dump {n}: {:?}", alphabet.shapes.iter().enumerate().map(|(i, s)| (s.character, s.pictures, believed.patches.get(i).map(Vec::len))).collect::<Vec<_>>());
-    let _ = image::imageops::resize(&img, img.width() * 3, img.height() * 3, image::imageops::FilterType::Nearest).save(format!("{dir}/d{n:02}.png"));
 }

@@ -4,7 +4,7 @@
 //! taken for a part of the digits that happen to be shown there. What is left of the frames once the texts read
 //! in them are taken off, where no stroke hides it, is that scenery.
 
-use ndarray::{Array2, Axis};
+use ndarray::{Array2, ArrayView2, Axis};
 
 /// Texts below which nothing is said of the scenery.
 const LEAST_TEXTS: usize = 8;
@@ -20,6 +20,43 @@ const ALIKE_TEXTS: f32 = 4.0;
 
 /// Share of the scenery's energy that must be beyond what scenery that moves leaves in a mean.
 const LEAST_SURPLUS: f32 = 0.5;
+
+/// What a region's text stands before, and how that changes it.
+#[derive(Debug, Clone)]
+pub(crate) struct Backdrop {
+    /// Features of the scenery that stands still, as large as the window; `None` where none does.
+    pub(crate) scenery: Option<Array2<f32>>,
+    /// Contrast of the text, over that of the templates.
+    pub(crate) contrast: f32,
+}
+
+impl Backdrop {
+    /// Nothing stands still, and the text is as the templates are.
+    pub(crate) fn plain() -> Self {
+        Self { scenery: None, contrast: 1.0 }
+    }
+
+    /// Features without the scenery, at the contrast of the templates.
+    pub(crate) fn bare(&self, features: Array2<f32>) -> Array2<f32> {
+        self.bare_beside(features, self.scenery.as_ref().map(|scenery| scenery.view()))
+    }
+
+    /// The same of some of the window's rows.
+    pub(crate) fn bare_rows(&self, features: Array2<f32>, rows: std::ops::Range<usize>) -> Array2<f32> {
+        let scenery = self.scenery.as_ref();
+        self.bare_beside(features, scenery.map(|scenery| scenery.slice_axis(Axis(0), rows.into())))
+    }
+
+    fn bare_beside(&self, mut features: Array2<f32>, scenery: Option<ArrayView2<'_, f32>>) -> Array2<f32> {
+        if let Some(scenery) = scenery {
+            features -= &scenery;
+        }
+        if self.contrast != 1.0 {
+            features /= self.contrast;
+        }
+        features
+    }
+}
 
 /// A character as it stands in a window: its template, and row and column of the template's top left corner.
 pub(crate) type Standing<'a> = (&'a Array2<f32>, usize, f32);
@@ -102,5 +139,65 @@ fn take_off(
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    const SIZE: (usize, usize) = (12, 30);
+
+    /// Scenery that looks arbitrary, one for every number.
+    fn scenery(number: usize) -> Array2<f32> {
+        Array2::from_shape_fn(SIZE, |(row, col)| {
+            let mixed = (row * 31 + col * 17 + number * 101).wrapping_mul(2_654_435_761) >> 7;
+            (mixed % 41) as f32 - 20.0
+        })
+    }
+
+    /// A digit of one upright stroke.
+    fn digit(stroke: usize) -> Array2<f32> {
+        Array2::from_shape_fn((10, 8), |(_, col)| if col == stroke { 80.0 } else { 0.0 })
+    }
+
+    /// What is seen behind frames that show two digits, which change, before the scenery of each frame.
+    fn seen(behind_frame: impl Fn(usize) -> Array2<f32>) -> Behind {
+        let digits: Vec<Array2<f32>> = (1..7).map(digit).collect();
+        let mut behind = Behind::nothing(SIZE);
+        for number in 0..24 {
+            let text = [(&digits[number % 6], 1, 4.0), (&digits[(number / 3) % 6], 1, 14.0)];
+            let mut features = behind_frame(number);
+            for (template, top, left) in text {
+                for ((row, col), level) in template.indexed_iter().filter(|(_, level)| **level > 0.0) {
+                    features[(top + row, left as usize + col)] = *level;
+                }
+            }
+            behind.add(&features, 1.0, text.into_iter());
+        }
+        behind
+    }
+
+    #[test]
+    fn scenery_that_stands_still_is_found_behind_digits_that_change() {
+        let found = seen(|_| scenery(0)).still().unwrap();
+        let off: f32 = (&found - &scenery(0)).iter().map(|off| off * off).sum();
+        let all: f32 = scenery(0).iter().map(|level| level * level).sum();
+        assert!(off < 0.05 * all, "{off} of {all}");
+    }
+
+    #[test]
+    fn scenery_that_moves_is_not_taken_for_any() {
+        assert_eq!(seen(scenery).still(), None);
+    }
+
+    #[test]
+    fn features_are_freed_of_scenery_and_brought_to_the_contrast_of_the_templates() {
+        let backdrop = Backdrop { scenery: Some(scenery(0)), contrast: 0.5 };
+        let features = scenery(0) + 40.0;
+        assert!(backdrop.bare(features.clone()).iter().all(|level| (level - 80.0).abs() < 1e-3));
+        let rows = features.slice_axis(Axis(0), (3..7).into()).to_owned();
+        assert!(backdrop.bare_rows(rows, 3..7).iter().all(|level| (level - 80.0).abs() < 1e-3));
     }
 }

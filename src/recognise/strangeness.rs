@@ -12,11 +12,14 @@ pub struct Strange {
     pub beyond_traces: f32,
     /// Traces of other digits on another one explain it better: of a 3 over a 5 half of each makes an 8.
     pub ambiguous: bool,
+    /// How far the features lie from the nearest other digit towards this one: at 1/2 they are as much the one as
+    /// the other, at 1 they are where this digit belongs.
+    pub lead: f32,
 }
 
 impl Strange {
     /// As strange as noise is.
-    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0, ambiguous: false };
+    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0, ambiguous: false, lead: 1.0 };
 }
 
 /// Tests whether scores fit a digit. If the features are template k plus noise, the weighted sums
@@ -50,6 +53,9 @@ const GRAM_RIDGE_SHARE: f64 = 0.01;
 /// would be as much the one as the other.
 const MOST_TRACES: f64 = 0.4;
 
+/// How much fainter and stronger than its template a digit may be, before bright and before dark scenery.
+const CONTRASTS: (f64, f64) = (-0.4, 0.5);
+
 /// Other digits that may have left a trace.
 const TRACES: usize = 2;
 
@@ -76,18 +82,46 @@ impl Strangeness {
             self.digits.iter().map(|digit| f64::from(weighed(*digit))),
         );
         let away = &weighed - self.gram.column(own);
+        let lead = self.lead(own, &weighed);
         let whole = self.length2(&away);
         if whole <= LITTLE {
-            return Strange { whole, beyond_traces: whole, ambiguous: false };
+            return Strange { whole, beyond_traces: whole, ambiguous: false, lead };
         }
         let beyond = |digit: usize| self.length2_without_traces(digit, &weighed - self.gram.column(digit));
         let beyond_traces = beyond(own);
         let mut others = (0..self.digits.len()).filter(|other| *other != own);
-        Strange { whole, beyond_traces, ambiguous: others.any(|other| beyond(other) < beyond_traces) }
+        let beyond_contrast = self.length2_without_traces(own, self.at_its_contrast(own, away));
+        Strange {
+            whole,
+            beyond_traces: beyond_traces.min(beyond_contrast),
+            ambiguous: others.any(|other| beyond(other) < beyond_traces),
+            lead,
+        }
+    }
+
+    /// The projection on the line from the nearest other digit to this one: 1/2 and the log-likelihood ratio of the
+    /// two over their squared distance.
+    fn lead(&self, own: usize, weighed: &DVector<f64>) -> f32 {
+        let from = |other: usize| {
+            let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
+            let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
+            0.5 + ratio / (own2 + other2 - 2.0 * self.gram[(own, other)]).max(f64::MIN_POSITIVE)
+        };
+        let others = (0..self.digits.len()).filter(|other| *other != own);
+        others.map(from).fold(f64::INFINITY, f64::min) as f32
     }
 
     fn length2(&self, away: &DVector<f64>) -> f32 {
         (away.dot(&(&self.inverse * away)) / self.digits.len() as f64) as f32
+    }
+
+    /// What is left once a digit is allowed to be fainter or stronger than its template.
+    fn at_its_contrast(&self, own: usize, mut away: DVector<f64>) -> DVector<f64> {
+        let itself = self.gram.column(own);
+        let along = &self.inverse * itself;
+        let share = along.dot(&away) / along.dot(&itself).max(f64::MIN_POSITIVE);
+        away -= itself * share.clamp(CONTRASTS.0, CONTRASTS.1);
+        away
     }
 
     /// The same with the traces that explain most taken off.

@@ -49,7 +49,7 @@ impl CharacterCut {
 
     /// Mean square of the scenery taken off its cell.
     pub(super) fn scenery_in(&self, group: &Group<'_>) -> f32 {
-        let scenery = group.regions.get(self.region).and_then(|told| told.scenery.as_ref());
+        let scenery = group.regions.get(self.region).and_then(|told| told.backdrop.scenery.as_ref());
         let cell = scenery.and_then(|scenery| patch_at(scenery, self.top, self.left, self.features.dim()));
         cell.map_or(0.0, |cell| cell.iter().map(|level| level * level).sum::<f32>() / cell.len() as f32)
     }

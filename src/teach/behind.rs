@@ -7,7 +7,7 @@ use ndarray::Array2;
 
 use super::Group;
 use super::align::CharacterCut;
-use crate::recognise::{Behind, patch_at};
+use crate::recognise::{Backdrop, Behind, patch_at};
 
 /// Told readings of a region below which scenery that stands still is not told from scenery that moves.
 const LEAST_TOLD: usize = 4;
@@ -33,7 +33,7 @@ pub(super) fn take_off(group: &mut Group<'_>, cuts: &[CharacterCut]) {
             };
             let own: Vec<&CharacterCut> = cuts.iter().filter(|cut| cut.region == region).collect();
             let relative = contrast(&told.features, &own, &shapes);
-            told.contrast = (told.contrast * relative).clamp(CONTRASTS.0, CONTRASTS.1);
+            let contrast = (told.backdrop.contrast * relative).clamp(CONTRASTS.0, CONTRASTS.1);
             let mut all = Behind::nothing(size);
             let mut singly = vec![Behind::nothing(size); full.len()];
             for (moment, (features, alone)) in full.iter().zip(&mut singly).enumerate() {
@@ -41,11 +41,11 @@ pub(super) fn take_off(group: &mut Group<'_>, cuts: &[CharacterCut]) {
                     let cuts = own.iter().filter(move |cut| cut.moment == moment);
                     cuts.filter_map(|cut| Some((shapes.get(&cut.character)?, cut.top, cut.left)))
                 };
-                all.add(features, told.contrast, text());
-                alone.add(features, told.contrast, text());
+                all.add(features, contrast, text());
+                alone.add(features, contrast, text());
             }
-            told.scenery = Some(all.mean());
-            let bare = |(full, alone): (&Array2<f32>, &Behind)| (full - all.mean_without(alone)) / told.contrast;
+            told.backdrop = Backdrop { scenery: Some(all.mean()), contrast };
+            let bare = |(full, alone): (&Array2<f32>, &Behind)| (full - all.mean_without(alone)) / contrast;
             told.features = full.iter().zip(&singly).map(bare).collect();
         }
     }
@@ -71,8 +71,7 @@ fn mean_shapes(group: &Group<'_>, cuts: &[CharacterCut]) -> Shapes {
     let mut sums: BTreeMap<char, (Array2<f32>, f32)> = BTreeMap::new();
     for cut in cuts {
         let Some(features) = cut.features_in(group) else { continue };
-        let (sum, count) =
-            sums.entry(cut.character).or_insert_with(|| (Array2::zeros(features.dim()), 0.0));
+        let (sum, count) = sums.entry(cut.character).or_insert_with(|| (Array2::zeros(features.dim()), 0.0));
         if sum.dim() == features.dim() {
             *sum += &features;
             *count += 1.0;

@@ -251,7 +251,11 @@ mod tests {
 
     /// The contradictions where the sample shows nothing more.
     fn found_in(cuts: &[CharacterCut]) -> Vec<Contradiction> {
-        let shape = |cut: &CharacterCut| CleanShape { features: cut.features.clone(), noise: Some(25.0), scenery: 0.0 };
+        let shape = |cut: &CharacterCut| CleanShape {
+            features: cut.features.clone(),
+            noise: Some(25.0),
+            scenery: 0.0,
+        };
         contradictions(cuts, &cuts.iter().map(shape).collect::<Vec<_>>())
     }
 

@@ -23,7 +23,7 @@ use crate::channel::Channel;
 use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::{HighPass, MARGIN_PX};
-use crate::recognise::{Patch, Recogniser, Sample, Shown, ink};
+use crate::recognise::{Backdrop, Patch, Recogniser, Sample, Shown, ink};
 use crate::setup::Region;
 
 use align::{CharacterCut, ranked_cuts};
@@ -332,7 +332,9 @@ fn heights_agreed(
     let mut heights = ink_heights(regions, sample);
     let mut groups = group_by_height(regions, moments, &heights)?;
     let told = |group: &Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
-    let Some(most) = (0..groups.len()).max_by_key(|number| told(&groups[*number])) else { return Ok(heights) };
+    let Some(most) = (0..groups.len()).max_by_key(|number| told(&groups[*number])) else {
+        return Ok(heights);
+    };
     if groups.len() == 1 {
         return Ok(heights);
     }
@@ -344,7 +346,9 @@ fn heights_agreed(
     let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&set), sample);
     let others = groups.iter().enumerate().filter(|(number, _)| *number != most);
     for told in others.flat_map(|(_, group)| &group.regions) {
-        let Some(top) = recogniser.top_of(told.number).filter(|_| reads_as_told(&recogniser, told)) else { continue };
+        let Some(top) = recogniser.top_of(told.number).filter(|_| reads_as_told(&recogniser, told)) else {
+            continue;
+        };
         let height_px = ((rows - 2 * ROW_PADDING_PX) * factor) as f32;
         let top_px = ((top + ROW_PADDING_PX) as f32 - MARGIN_PX as f32) * factor as f32;
         heights[told.number] = Some(InkRows { top_px, height_px });
@@ -386,10 +390,8 @@ struct ToldRegion<'a> {
     held: Vec<Vec<&'a Patch>>,
     /// Mean features over the frames that show the told text, one a moment.
     features: Vec<Array2<f32>>,
-    /// Features of the scenery that was taken off.
-    scenery: Option<Array2<f32>>,
-    /// Contrast of the texts, over that of the group, to which they were brought.
-    contrast: f32,
+    /// What was taken off these.
+    backdrop: Backdrop,
     /// Row of the cells' top edge in the window.
     top: usize,
 }
@@ -441,7 +443,16 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
         let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
-        ToldRegion { number: *number, region, moments, orders, held, features, scenery: None, contrast: 1.0, top }
+        ToldRegion {
+            number: *number,
+            region,
+            moments,
+            orders,
+            held,
+            features,
+            backdrop: Backdrop::plain(),
+            top,
+        }
     });
     Group { regions: told.collect(), rows, factor }
 }

@@ -27,6 +27,9 @@ const SAMPLE_STEP: usize = 2;
 /// Shapes may be off by this much when they are compared, in working pixels.
 const OFF_PX: isize = 1;
 
+/// Strokes before dark scenery stand out up to so many times more than before bright scenery.
+const MOST_CONTRAST: f32 = 1.6;
+
 /// A told digit without most of its noise.
 #[derive(Debug, Clone)]
 pub(super) struct CleanShape {
@@ -106,11 +109,7 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
         let top = cuts.iter().find(|cut| cut.region == index).map_or(told.top, |cut| cut.top);
         let lefts = lefts(told, layout, index);
         for patch in sample.regions.get(told.number).into_iter().flatten().step_by(SAMPLE_STEP) {
-            let mut features = high_pass.apply(&patch.levels(group.factor));
-            if let Some(scenery) = &told.scenery {
-                features -= scenery;
-            }
-            features /= told.contrast;
+            let features = told.backdrop.bare(high_pass.apply(&patch.levels(group.factor)));
             let cell =
                 |left: &f32| patch_at(&features, top.checked_sub(SLACK_PX)?, left - SLACK_PX as f32, size);
             cells.extend(lefts.iter().filter_map(cell));
@@ -146,10 +145,14 @@ fn placeholder(whole: usize, mark: char, after: usize) -> String {
     format!("{}{mark}{}", "0".repeat(whole), "0".repeat(after))
 }
 
-/// Mean square of the difference of two shapes, either of which may be off by a little.
+/// Mean square of the difference of two shapes, either of which may be off by a little and stand out less.
 pub(super) fn residual(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
+    let energy = |shape: &Array2<f32>| shape.iter().map(|level| level * level).sum::<f32>();
+    let ratio = (energy(other) / energy(one).max(f32::MIN_POSITIVE)).sqrt();
+    let gain = ratio.clamp(1.0 / MOST_CONTRAST, MOST_CONTRAST).sqrt();
+    let (one, other) = (one * gain, other / gain);
     let shifts = (-OFF_PX..=OFF_PX).flat_map(|rows| (-OFF_PX..=OFF_PX).map(move |cols| (rows, cols)));
-    shifts.map(|(rows, cols)| shifted_residual(one, other, rows, cols)).fold(f32::INFINITY, f32::min)
+    shifts.map(|(rows, cols)| shifted_residual(&one, &other, rows, cols)).fold(f32::INFINITY, f32::min)
 }
 
 fn shifted_residual(one: &Array2<f32>, other: &Array2<f32>, down: isize, right: isize) -> f32 {

@@ -1,9 +1,10 @@
 //! What is told of wind and air before a reading, in a part of the page that can be folded away.
 
-use egui::{CollapsingHeader, Grid, TextEdit, Ui};
+use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
 
 use crate::ReadOptions;
-use crate::air::Pressure;
+use crate::air::{Datum, Pressure};
+use crate::airspeed::multileg::Held;
 use crate::channel::Channel;
 use crate::setup::{Region, Setup};
 use crate::weather::{self, WeatherError};
@@ -73,17 +74,28 @@ impl Entry {
     }
 }
 
+/// What the altitude may count from, and how it is named.
+const DATUMS: [(Option<Datum>, &str); 3] =
+    [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
+
+/// What the heading may be, and how it is named.
+const HEADINGS: [(Held, &str); 2] = [(Held::Track, "the track"), (Held::Heading, "the nose")];
+
 /// What was written of wind and air; an empty field tells nothing.
 #[derive(Debug, Clone, Default)]
 pub(super) struct AirFields {
     written: [String; Entry::ALL.len()],
+    datum: Option<Datum>,
+    held: Held,
     /// A field holds what cannot be followed, so it must be seen.
     unfold: bool,
 }
 
 impl AirFields {
-    /// Shows the fields, or in a line what they hold while they are folded away.
-    pub fn show(&mut self, ui: &mut Ui) {
+    /// Shows the fields, or in a line what they hold while they are folded away. Altitude and heading are asked about
+    /// where the setup marks them.
+    pub fn show(&mut self, ui: &mut Ui, setup: Option<&Setup>) {
+        let shows = |channel: Channel| setup.is_some_and(|setup| setup.region(&channel).is_some());
         let header =
             CollapsingHeader::new("Wind and air").open(std::mem::take(&mut self.unfold).then_some(true));
         let shown = header.show(ui, |ui| {
@@ -98,8 +110,22 @@ impl AirFields {
                     }
                 }
             });
+            ui.horizontal_wrapped(|ui| {
+                if shows(Channel::Altitude) {
+                    let hint = "Recognised where the aircraft stood at the start or the end of the recording";
+                    choice(ui, ("Altitude counts from", hint), &DATUMS, &mut self.datum);
+                }
+                if shows(Channel::Heading) {
+                    let hint = "The track over the ground is what a satellite receiver gives, the nose what a compass does";
+                    choice(ui, ("Heading shown is", hint), &HEADINGS, &mut self.held);
+                }
+            });
         });
-        let told: Vec<String> = Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
+        let mut told: Vec<String> = Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
+        told.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
+        told.extend(
+            (self.held != Held::default()).then(|| format!("heading is {}", name_of(&HEADINGS, self.held))),
+        );
         if shown.fully_closed() && !told.is_empty() {
             ui.weak(told.join(", "));
         }
@@ -131,6 +157,7 @@ impl AirFields {
         air.pressure = at_field.or(sea_level);
         let elevation = |text: &str| weather::elevation_m(text, unit(Channel::Altitude));
         air.field_elevation_m = self.read(Entry::Elevation, elevation)?;
+        (wind.held, air.datum) = (self.held, self.datum);
         Ok(())
     }
 
@@ -149,6 +176,27 @@ impl AirFields {
     ) -> Result<Option<T>, String> {
         self.text(entry).map(read).transpose().map_err(|error| format!("{}: {error}", entry.name()))
     }
+}
+
+/// The name of one of some choices.
+fn name_of<T: PartialEq>(choices: &[(T, &'static str)], chosen: T) -> &'static str {
+    choices.iter().find(|(choice, _)| *choice == chosen).map_or("", |(_, name)| name)
+}
+
+/// A choice among few, with its name before it.
+fn choice<T: PartialEq + Copy>(
+    ui: &mut Ui,
+    (name, hint): (&str, &str),
+    choices: &[(T, &'static str)],
+    chosen: &mut T,
+) {
+    let label = ui.label(name);
+    let list = ComboBox::from_id_salt(name).selected_text(name_of(choices, *chosen)).show_ui(ui, |ui| {
+        for (choice, name) in choices {
+            ui.selectable_value(chosen, *choice, *name);
+        }
+    });
+    list.response.labelled_by(label.id).on_hover_text(hint);
 }
 
 #[cfg(test)]
@@ -194,6 +242,10 @@ mod tests {
         assert!((options.air.temperature_k.unwrap() - 297.15).abs() < 1e-9);
         assert_eq!(options.air.pressure, Some(Pressure::SeaLevel(101_800.0)));
         assert!((options.air.field_elevation_m.unwrap() - 1280.16).abs() < 1e-9);
+
+        let chosen = AirFields { datum: Some(Datum::Field), held: Held::Heading, ..AirFields::default() };
+        chosen.clone().tell(&setup(None), &mut options).unwrap();
+        assert_eq!((options.air.datum, options.wind.held), (Some(Datum::Field), Held::Heading));
 
         // Emptied again, they tell nothing.
         fields(&[]).tell(&setup(None), &mut options).unwrap();

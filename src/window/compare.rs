@@ -249,8 +249,12 @@ fn compared(results: &[Flown], told: &Told) -> Result<Compared, String> {
         return Err("A difference to show and a voltage must be above 0.".to_owned());
     }
     let options = CompareOptions { match_voltage: !told.as_flown, reference_v, wanted_mps };
+    let mut comparisons = compare(&flights, &options);
+    for comparison in &mut comparisons {
+        comparison.notes.iter_mut().for_each(|note| *note = in_our_words(note));
+    }
     Ok(Compared {
-        comparisons: compare(&flights, &options),
+        comparisons,
         style: ComparisonStyle { unit, wanted_mps },
         densities_kg_m3: flights.iter().map(|flight| flight.density_kg_m3).collect(),
     })
@@ -272,7 +276,7 @@ fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     flight.tell_density(density).map_err(|error| error.to_string())
 }
 
-/// A note on a comparison, for a pilot who sees fields instead of options.
+/// A note on a comparison, on the screen and on the page, for a pilot who sees fields instead of options.
 fn in_our_words(note: &str) -> String {
     note.replace("tell it with --density,", "tell it above,").replace(
         "tell it with `pairspeed read --throttle`",
@@ -306,7 +310,7 @@ fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
             );
         });
     }
-    for note in comparison.notes.iter().map(|note| in_our_words(note)).chain(reading(comparison)) {
+    for note in comparison.notes.iter().cloned().chain(reading(comparison)) {
         ui.label(note);
     }
 }

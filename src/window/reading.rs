@@ -113,7 +113,7 @@ impl ReadingScreen {
             });
             ui.end_row();
         });
-        self.air.show(ui);
+        self.air.show(ui, shared.setup.as_ref().map(|setup| &setup.setup));
     }
 
     fn show_start(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
