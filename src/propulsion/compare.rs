@@ -279,7 +279,7 @@ fn notes(first: &FlownFlight, later: &FlownFlight, mates: usize) -> Vec<String> 
             notes.push(format!("{} has no airspeed: no pair of legs was found in it.", flight.name));
         } else if flight.steps.iter().all(|step| step.throttle_percent.is_none()) {
             notes.push(format!(
-                "{} does not know its throttle: tell it with `pairspeed read --throttle`{}.",
+                "{} does not know its throttle: tell its throttle steps when reading it{}.",
                 flight.name,
                 if mates > 0 { "; its steps are compared in the order flown" } else { "" }
             ));
@@ -295,8 +295,8 @@ fn notes(first: &FlownFlight, later: &FlownFlight, mates: usize) -> Vec<String> 
     }
     if density_factors(first, later).is_none() {
         notes.push(
-            "Air density is not matched, since it is not known for both flights: tell it with --density, or the \
-             elevation, temperature and pressure when reading. 10 degrees warmer or 300 m higher is worth up to \
+            "Air density is not matched, since it is not known for both flights: tell the air density of both when \
+             comparing, or elevation, temperature and pressure when reading. 10 degrees warmer or 300 m higher is worth up to \
              1 % of the speed."
                 .to_owned(),
         );

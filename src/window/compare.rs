@@ -249,12 +249,8 @@ fn compared(results: &[Flown], told: &Told) -> Result<Compared, String> {
         return Err("A difference to show and a voltage must be above 0.".to_owned());
     }
     let options = CompareOptions { match_voltage: !told.as_flown, reference_v, wanted_mps };
-    let mut comparisons = compare(&flights, &options);
-    for comparison in &mut comparisons {
-        comparison.notes.iter_mut().for_each(|note| *note = in_our_words(note));
-    }
     Ok(Compared {
-        comparisons,
+        comparisons: compare(&flights, &options),
         style: ComparisonStyle { unit, wanted_mps },
         densities_kg_m3: flights.iter().map(|flight| flight.density_kg_m3).collect(),
     })
@@ -274,14 +270,6 @@ fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     let density =
         number.replace(',', ".").parse().map_err(|_| format!("{number} is no number, such as 1.19"))?;
     flight.tell_density(density).map_err(|error| error.to_string())
-}
-
-/// A note on a comparison, on the screen and on the page, for a pilot who sees fields instead of options.
-fn in_our_words(note: &str) -> String {
-    note.replace("tell it with --density,", "tell it above,").replace(
-        "tell it with `pairspeed read --throttle`",
-        "tell it in the step \"Reading\" and read it again",
-    )
 }
 
 fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {

@@ -52,6 +52,10 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
     ] {
         window.write(field, text);
     }
+    // No heading is marked, so none is asked about.
+    assert!(!window.shows("Heading shown is"));
+    window.click("Altitude counts from");
+    window.click("sea level");
     window.click("2  Regions");
     window.click("4  Reading");
     window.harness.run_steps(20);
@@ -66,6 +70,8 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
     let summary = window.card.path().join("flight-result").join("summary.json");
     let summary: serde_json::Value = serde_json::from_slice(&std::fs::read(summary).unwrap()).unwrap();
     assert_eq!(summary["wind"]["source"], "told");
+    assert_eq!(summary["air"]["altitude_from"], "sea-level");
+    assert_eq!(summary["air"]["altitude_from_told"], true);
     assert_eq!(written(&window, "Field elevation"), "4200ft");
 }
 
