@@ -4,12 +4,12 @@ use std::error::Error;
 use std::path::Path;
 
 use pairspeed::footage::Clip;
-use pairspeed::glyphs::{GlyphSet, builtin_sets};
+use pairspeed::glyphs::builtin_sets;
 use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Prepared, Silent, collect};
 use pairspeed::recognise::{Recogniser, Sample};
 use pairspeed::series::{Blank, Readings, trust};
 use pairspeed::setup::{Region, Setup};
-use pairspeed::teach::teach;
+use pairspeed::teach::{Lesson, teach};
 
 use crate::truth::{Truth, sampled, told_moments, truth_texts};
 
@@ -81,7 +81,8 @@ pub struct Score {
 }
 
 /// Reads a clip and compares with its true texts. With `moments` the glyphs are first taught from the true
-/// texts at so many moments spread over the clip; without, the built-in sets are used.
+/// texts at so many moments spread over the clip; without, the built-in sets are used. A channel for which the lesson
+/// is refused is silent.
 ///
 /// # Errors
 /// Those of the files, and of a lesson that cannot be learnt.
@@ -94,9 +95,13 @@ pub fn score(
     let setup: Setup = toml::from_str(&std::fs::read_to_string(setup)?)?;
     let truth = truth_texts(truth)?;
     let sample = sampled(clip, &setup.regions)?;
-    let mut remarks = Vec::new();
+    let (mut remarks, mut refused) = (Vec::new(), Vec::new());
     let sets = match moments {
-        Some(moments) => vec![taught(clip, &setup, (&truth, &sample), moments, &mut remarks)?],
+        Some(moments) => {
+            let lesson = lesson(clip, &setup, (&truth, &sample), moments, &mut remarks)?;
+            refused = lesson.misread;
+            vec![lesson.set]
+        }
         None => builtin_sets()?,
     };
     let recogniser = Recogniser::calibrate(&setup.regions, &sets, &sample);
@@ -113,7 +118,8 @@ pub fn score(
         let shown = truth.get(readings.channel.name()).map_or(&[][..], Vec::as_slice);
         for (index, text) in shown.iter().enumerate().filter(|(_, text)| !text.is_empty()) {
             if let Some(time_s) = read.time_s.get(index) {
-                tally.count(text, readings.trusted(index), *time_s);
+                let reading = readings.trusted(index).filter(|_| !refused.contains(&readings.channel));
+                tally.count(text, reading, *time_s);
                 tally.rated.extend(rated.trusted(index).map(|(value, sure)| (sure, is_right(text, value))));
             }
         }
@@ -122,20 +128,20 @@ pub fn score(
     Ok(Score { channels, remarks })
 }
 
-fn taught(
+fn lesson(
     clip: &Path,
     setup: &Setup,
     (truth, sample): (&Truth, &Sample),
     moments: usize,
     remarks: &mut Vec<String>,
-) -> Result<GlyphSet, Box<dyn Error>> {
+) -> Result<Lesson, Box<dyn Error>> {
     let wanted = wanted_moments(&setup.regions, truth, moments);
     let lesson = teach("scored", &setup.regions, &told_moments(clip, truth, &wanted)?, sample)?;
     remarks.extend(lesson.contradictions.iter().take(3).map(|found| found.message.clone()));
     if !lesson.missing.is_empty() {
         remarks.push(format!("digits not told: {:?}", lesson.missing));
     }
-    Ok(lesson.set)
+    Ok(lesson)
 }
 
 /// Moments spread over the clip, one channel after the other.

@@ -11,6 +11,7 @@ mod blame;
 mod contradiction;
 mod count;
 mod layout;
+mod misread;
 mod moments;
 mod shapes;
 mod told_file;
@@ -95,8 +96,10 @@ pub struct Lesson {
     pub set: GlyphSet,
     /// Digits not seen yet, with the channels of their face (empty: all channels).
     pub missing: Vec<(Vec<Channel>, Vec<char>)>,
-    /// Told readings at odds with each other.
+    /// Told readings at odds with each other, or with what the shapes learnt from them read.
     pub contradictions: Vec<Contradiction>,
+    /// Channels whose told readings the shapes learnt do not read as told; each is a contradiction too.
+    pub misread: Vec<Channel>,
     /// Moments that show shapes not known yet, most useful first.
     pub ask_next: Vec<Ask>,
 }
@@ -203,15 +206,19 @@ pub fn teach(
         faces.push(face_of(group, &cuts));
     }
     let without = |left: &[ToldMoment]| found_at_odds(regions, left, &heights, sample);
-    let contradictions = blame::blamed(contradictions, moments, without);
+    let mut contradictions = blame::blamed(contradictions, moments, without);
     name_channels(&mut faces, regions, &heights);
     let first = GlyphSet { name: name.to_owned(), faces, any_size: false };
     let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&first), sample);
     let set = cleaned(first, regions, &recogniser, sample);
+    let as_read = Recogniser::calibrate(regions, std::slice::from_ref(&set), sample);
+    let misread = misread::misread(regions, moments, &as_read);
+    let misread_channels = misread.iter().map(|one| one.suspect.channel.clone()).collect();
+    contradictions.extend(misread);
     let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
     let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
     let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &recogniser, sample) };
-    Ok(Lesson { set, missing, contradictions, ask_next })
+    Ok(Lesson { set, missing, contradictions, misread: misread_channels, ask_next })
 }
 
 /// The contradictions alone, as [`teach`] finds them.
