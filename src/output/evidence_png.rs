@@ -1,8 +1,8 @@
 //! `evidence.png`: what stood on the picture behind each leg's median and behind the least sure readings.
 
-use std::io::Cursor;
+use std::io::Write;
 
-use image::{ImageFormat, Rgb, RgbImage, imageops};
+use image::{Rgb, RgbImage, imageops};
 
 use super::RenderError;
 use super::numbers::{fixed, shown};
@@ -51,22 +51,31 @@ pub fn evidence_png(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let width =
         (columns * (widest + SPACE_PX)).max(letters.max().unwrap_or(0) as u32 * LETTER_PX) + 2 * SPACE_PX;
     let height = rows.iter().map(height_of).sum::<u32>() + 2 * SPACE_PX;
-    let mut sheet = RgbImage::from_pixel(width, height, PAPER);
-    let mut top = SPACE_PX;
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    let mut writer = encoder.write_header()?;
+    // Row by row: the sheet of a long flight is high.
+    let mut lines = writer.stream_writer()?;
+    let mut write = |part: &RgbImage| lines.write_all(part.as_raw()).map_err(png::EncodingError::from);
+    let margin = RgbImage::from_pixel(width, SPACE_PX, PAPER);
+    write(&margin)?;
     for row in &rows {
+        let mut part = RgbImage::from_pixel(width, height_of(row), PAPER);
         match row {
-            Row::Heading(text) => draw_line(&mut sheet, text, (SPACE_PX, top + SPACE_PX / 2), 1, INK),
+            Row::Heading(text) => draw_line(&mut part, text, (SPACE_PX, SPACE_PX / 2), 1, INK),
             Row::Crops(crops) => {
                 for (column, crop) in (0..).zip(crops) {
-                    draw_crop(&mut sheet, crop, (SPACE_PX + column * (widest + SPACE_PX), top));
+                    draw_crop(&mut part, crop, SPACE_PX + column * (widest + SPACE_PX));
                 }
             }
         }
-        top += height_of(row);
+        write(&part)?;
     }
-    let mut bytes = Cursor::new(Vec::new());
-    sheet.write_to(&mut bytes, ImageFormat::Png).map_err(RenderError::Picture)?;
-    Ok(bytes.into_inner())
+    write(&margin)?;
+    lines.finish()?;
+    writer.finish()?;
+    Ok(bytes)
 }
 
 fn rows(flight: &Flight) -> Vec<Row<'_>> {
@@ -121,14 +130,14 @@ fn height_of(row: &Row<'_>) -> u32 {
     }
 }
 
-fn draw_crop(sheet: &mut RgbImage, crop: &Crop, (left, top): (u32, u32)) {
+fn draw_crop(part: &mut RgbImage, crop: &Crop, left: u32) {
     let (width, height) = size_of(crop);
     let enlarged = imageops::resize(&crop.picture, width, height, imageops::FilterType::Nearest);
     let coloured = image::DynamicImage::ImageLuma8(enlarged).into_rgb8();
-    imageops::overlay(sheet, &coloured, i64::from(left), i64::from(top));
+    imageops::overlay(part, &coloured, i64::from(left), 0);
     let value = shown(crop.value, usize::from(crop.decimals));
-    let below = top + height + 3;
-    draw_line(sheet, &format!("{} {value}", crop.channel.name()), (left, below), 1, INK);
+    let below = height + 3;
+    draw_line(part, &format!("{} {value}", crop.channel.name()), (left, below), 1, INK);
     let sure = (f64::from(crop.confidence) * 100.0).min(99.99);
-    draw_line(sheet, &format!("{:.2} s, {sure:.2} %", crop.time_s), (left, below + LINE_PX), 1, INK);
+    draw_line(part, &format!("{:.2} s, {sure:.2} %", crop.time_s), (left, below + LINE_PX), 1, INK);
 }

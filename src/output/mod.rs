@@ -55,7 +55,7 @@ pub enum RenderError {
     Json(#[from] serde_json::Error),
     /// A picture could not be written as PNG.
     #[error("a picture could not be written as PNG: {0}")]
-    Picture(#[source] image::ImageError),
+    Picture(#[from] png::EncodingError),
     /// A plot could not be drawn.
     #[error("a plot could not be drawn: {0}")]
     Plot(String),
