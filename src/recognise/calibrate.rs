@@ -11,6 +11,7 @@ use super::grammar::{Grammar, is_mark};
 use super::matcher::{Correlator, correlate};
 use super::noise::Noise;
 use super::patches::{correlation, patch_at};
+use super::scenery::CONTRASTS;
 
 /// Frames used to find the row of a region's text.
 const ROW_FRAMES: usize = 16;
@@ -198,19 +199,17 @@ pub(super) struct Believed {
 }
 
 impl Believed {
-    /// Adds the texts of a region's sample that are believed: no character is stranger than
-    /// `most_strange`.
+    /// Adds the texts of a region's sample that are believed.
     pub(super) fn add(
         &mut self,
         alphabet: &Alphabet,
         sample: &RegionSample<'_>,
         line: (&Placement, f32),
-        (texts, most_strange): (&[Option<Decoded>], f32),
+        believed: &[Option<Decoded>],
     ) {
         self.patches.resize(alphabet.shapes.len(), Vec::new());
-        for (features, decoded) in sample.features.iter().zip(texts) {
-            let believed = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange));
-            if let Some(decoded) = believed {
+        for (features, decoded) in sample.features.iter().zip(believed) {
+            if let Some(decoded) = decoded {
                 self.add_text(alphabet, features, decoded, line);
             }
         }
@@ -287,9 +286,6 @@ fn mean_of(patches: &[(Array2<f32>, f32)]) -> Array2<f32> {
     let add = |sum, (patch, contrast): &(Array2<f32>, f32)| sum + patch * (contrast * contrast);
     patches.iter().fold(Array2::zeros(size), add) / weights
 }
-
-/// Contrasts outside these limits are put down to misreadings.
-const CONTRASTS: (f32, f32) = (0.5, 2.0);
 
 /// Contrast of texts over that of the templates: the median strength of their digits.
 pub(super) fn contrast_of<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {

@@ -41,15 +41,15 @@ use matcher::Matcher;
 use noise::Noise;
 pub(crate) use patches::{correlation, patch_at, product};
 pub use sample::{Patch, Sample};
-pub(crate) use scenery::{Backdrop, Behind};
+pub(crate) use scenery::{Backdrop, Behind, CONTRASTS};
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
 /// assumes that differences are independent of the text; real differences are neither, and would
 /// make the ratios overconfident.
 const EVIDENCE_SHARE: f32 = 0.25;
 
-/// Confidence above which a reading of the sample may teach.
-const SURE: f32 = 0.95;
+/// Confidence above which a single picture is read surely, and a reading of the sample may teach.
+pub(crate) const SURE: f32 = 0.95;
 
 /// Rounds of reading the sample and learning from what is believed of it.
 const LEARNING_ROUNDS: usize = 3;
@@ -146,16 +146,10 @@ struct Line<'a> {
 
 impl Line<'_> {
     /// Finds the scenery behind the texts that are believed, and frees the features of it and of their contrast.
-    fn look_behind(
-        &mut self,
-        alphabet: &Alphabet,
-        texts: &[Option<Decoded>],
-        most_strange: f32,
-        contrast: f32,
-    ) {
+    fn look_behind(&mut self, alphabet: &Alphabet, believed: &[Option<Decoded>], contrast: f32) {
         let mut behind = Behind::nothing(self.features.first().map_or((0, 0), |features| features.dim()));
-        for (features, decoded) in self.features.iter().zip(texts) {
-            if let Some(decoded) = decoded.as_ref().filter(|decoded| is_believed(decoded, most_strange)) {
+        for (features, decoded) in self.features.iter().zip(believed) {
+            if let Some(decoded) = decoded {
                 behind.add(features, contrast, decoded.standing(alphabet, self.placement.top));
             }
         }
@@ -166,24 +160,18 @@ impl Line<'_> {
 
 /// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where
 /// not all digits are known nothing is said: one never taught, taken for another, would pass for scenery.
-fn look_behind(
-    lines: &mut [Line<'_>],
-    alphabet: &Alphabet,
-    texts: &[Vec<Option<Decoded>>],
-    most_strange: f32,
-) {
+fn look_behind(lines: &mut [Line<'_>], alphabet: &Alphabet, believed: &[Vec<Option<Decoded>>]) {
     if !alphabet.has_all_digits() {
         return;
     }
-    let believed = |texts: &[Option<Decoded>]| {
-        calibrate::contrast_of(texts.iter().flatten().filter(|decoded| is_believed(decoded, most_strange)))
+    let contrast = |(line, texts): (&Line<'_>, &Vec<Option<Decoded>>)| {
+        line.backdrop.contrast * calibrate::contrast_of(texts.iter().flatten())
     };
-    let contrasts: Vec<f32> =
-        lines.iter().zip(texts).map(|(line, texts)| line.backdrop.contrast * believed(texts)).collect();
+    let contrasts: Vec<f32> = lines.iter().zip(believed).map(contrast).collect();
     // Of all lines together the templates have the contrast.
     let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
-    for ((line, texts), contrast) in lines.iter_mut().zip(texts).zip(contrasts) {
-        line.look_behind(alphabet, texts, most_strange, contrast / mean);
+    for ((line, texts), contrast) in lines.iter_mut().zip(believed).zip(contrasts) {
+        line.look_behind(alphabet, texts, contrast / mean);
     }
 }
 
@@ -244,7 +232,7 @@ impl Recogniser {
         model.alphabet.even_out();
         for _ in 0..LEARNING_ROUNDS {
             let FaceModel { alphabet, matcher, .. } = &model;
-            let texts: Vec<Vec<Option<Decoded>>> = lines
+            let mut texts: Vec<Vec<Option<Decoded>>> = lines
                 .par_iter()
                 .map(|line| {
                     let decoder = Decoder { alphabet, scorer: matcher, grammar: line.grammar };
@@ -256,16 +244,14 @@ impl Recogniser {
                 .collect();
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
             model.most_strange = most_strange;
-            look_behind(&mut lines, &model.alphabet, &texts, most_strange);
+            for text in texts.iter_mut().flatten() {
+                *text = text.take().filter(|decoded| is_believed(decoded, most_strange));
+            }
+            look_behind(&mut lines, &model.alphabet, &texts);
             let mut believed = Believed::default();
             for (line, texts) in lines.iter().zip(&texts) {
                 let sample = RegionSample { grammar: line.grammar, features: &line.bare };
-                believed.add(
-                    &model.alphabet,
-                    &sample,
-                    (&line.placement, line.backdrop.contrast),
-                    (texts, most_strange),
-                );
+                believed.add(&model.alphabet, &sample, (&line.placement, line.backdrop.contrast), texts);
             }
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             let matcher =

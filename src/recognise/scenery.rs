@@ -21,6 +21,9 @@ const ALIKE_TEXTS: f32 = 4.0;
 /// Share of the scenery's energy that must be beyond what scenery that moves leaves in a mean.
 const LEAST_SURPLUS: f32 = 0.5;
 
+/// Contrasts outside these limits are put down to readings that are wrong.
+pub(crate) const CONTRASTS: (f32, f32) = (0.5, 2.0);
+
 /// What a region's text stands before, and how that changes it.
 #[derive(Debug, Clone)]
 pub(crate) struct Backdrop {
@@ -96,6 +99,14 @@ impl Behind {
         self.sum += &rest;
         self.weights += &clear;
         self.frames += 1;
+    }
+
+    /// Adds what others saw.
+    pub(crate) fn add_all(&mut self, others: &Self) {
+        self.sum += &others.sum;
+        self.weights += &others.weights;
+        self.squares += others.squares;
+        self.frames += others.frames;
     }
 
     /// The features of the scenery, scenery that moves averaged out as far as there are frames.

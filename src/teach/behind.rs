@@ -7,16 +7,13 @@ use ndarray::Array2;
 
 use super::Group;
 use super::align::CharacterCut;
-use crate::recognise::{Backdrop, Behind, patch_at};
+use crate::recognise::{Backdrop, Behind, CONTRASTS, patch_at};
 
 /// Told readings of a region below which scenery that stands still is not told from scenery that moves.
 const LEAST_TOLD: usize = 4;
 
 /// Rounds: the scenery follows from the shapes, and these from it.
 const ROUNDS: usize = 3;
-
-/// Contrasts outside these limits are put down to wrong tellings.
-const CONTRASTS: (f32, f32) = (0.5, 2.0);
 
 /// Shapes of characters.
 type Shapes = BTreeMap<char, Array2<f32>>;
@@ -37,12 +34,10 @@ pub(super) fn take_off(group: &mut Group<'_>, cuts: &[CharacterCut]) {
             let mut all = Behind::nothing(size);
             let mut singly = vec![Behind::nothing(size); full.len()];
             for (moment, (features, alone)) in full.iter().zip(&mut singly).enumerate() {
-                let text = || {
-                    let cuts = own.iter().filter(move |cut| cut.moment == moment);
-                    cuts.filter_map(|cut| Some((shapes.get(&cut.character)?, cut.top, cut.left)))
-                };
-                all.add(features, contrast, text());
-                alone.add(features, contrast, text());
+                let cuts = own.iter().filter(|cut| cut.moment == moment);
+                let text = cuts.filter_map(|cut| Some((shapes.get(&cut.character)?, cut.top, cut.left)));
+                alone.add(features, contrast, text);
+                all.add_all(alone);
             }
             told.backdrop = Backdrop { scenery: Some(all.mean()), contrast };
             let bare = |(full, alone): (&Array2<f32>, &Behind)| (full - all.mean_without(alone)) / contrast;

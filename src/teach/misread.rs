@@ -1,11 +1,8 @@
 //! The proof of a lesson: the told readings, read with the shapes learnt from them.
 
 use super::{Contradiction, ToldMoment};
-use crate::recognise::{Recogniser, Shown};
+use crate::recognise::{Recogniser, SURE, Shown};
 use crate::setup::Region;
-
-/// Probability from which on a single picture is read surely.
-const SURE: f32 = 0.95;
 
 /// Told readings of a channel that are surely read otherwise from which on the lesson is wrong, and their share of all
 /// told for it: noise alone misreads one here and there.
