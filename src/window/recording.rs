@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use egui::{Key, RichText, TextEdit};
+use egui::{Button, Key, RichText, TextEdit};
 use image::GrayImage;
 
 use super::store::{copy_setup, usual_setup};
@@ -16,6 +16,8 @@ use crate::setup::{LoadedSetup, Setup};
 
 /// Height of the still, in points.
 const STILL_HEIGHT: f32 = 260.0;
+/// Room for the buttons behind the path, in points.
+const BUTTONS: f32 = 240.0;
 
 /// What a sitting begins with.
 #[derive(Default)]
@@ -78,7 +80,7 @@ impl RecordingScreen {
         }
     }
 
-    fn show_choice(&mut self, ui: &mut egui::Ui) {
+    fn show_choice(&mut self, ui: &mut egui::Ui, shared: &Shared) {
         let colours = look::colours(ui);
         let frame = egui::Frame::new().fill(colours.panel).inner_margin(16).corner_radius(4);
         let frame = frame.stroke(egui::Stroke::new(1.5, colours.line));
@@ -97,14 +99,23 @@ impl RecordingScreen {
                     self.choosing = Some(dialogs::clips(ui.ctx()));
                 }
                 let label = ui.label("or name it:");
-                let width = (ui.available_width() - 90.0).clamp(140.0, 460.0);
+                let width = (ui.available_width() - BUTTONS).clamp(140.0, 460.0);
                 let field = TextEdit::singleline(&mut self.path).desired_width(width).hint_text("path of the file");
                 let field = ui.add(field).labelled_by(label.id);
                 let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
-                let named = !self.path.trim().is_empty();
-                if (ui.add_enabled(named, egui::Button::new("Open")).clicked() || entered) && named {
-                    let path = PathBuf::from(self.path.trim());
-                    self.open(ui.ctx(), vec![path]);
+                let path = Some(self.path.trim()).filter(|path| !path.is_empty()).map(PathBuf::from);
+                let open = ui.add_enabled(path.is_some(), Button::new("Open"));
+                let goes_on = path.as_ref().is_some_and(|path| !shared.clips.is_empty() && !shared.clips.contains(path));
+                let add = ui
+                    .add_enabled(goes_on, Button::new("Add to this flight"))
+                    .on_hover_text("The recorder's next file of the flight that is open");
+                let chosen = if add.clicked() {
+                    path.map(|path| shared.clips.iter().cloned().chain([path]).collect())
+                } else {
+                    path.filter(|_| open.clicked() || entered).map(|path| vec![path])
+                };
+                if let Some(clips) = chosen {
+                    self.open(ui.ctx(), clips);
                 }
             });
             if let Some((clips, _)) = &self.opening {
@@ -219,7 +230,7 @@ impl Screen for RecordingScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         page(ui, |ui| {
-            self.show_choice(ui);
+            self.show_choice(ui, shared);
             if shared.info.is_some() {
                 self.show_recording(ui, shared);
             }

@@ -1,10 +1,12 @@
-//! The steps as pictures.
+//! The steps from the legs on as pictures.
+//!
+//! `UPDATE_SNAPSHOTS=true cargo test --test window_flight look` renews those in `tests/snapshots`.
 
 use std::fs;
 use std::path::PathBuf;
 
 use egui::{Key, Modifiers};
-use egui_kittest::Harness;
+use egui_kittest::{Harness, SnapshotOptions};
 use pairspeed::files::Existing;
 use pairspeed::output::folder::write_all;
 use pairspeed::window::Desk;
@@ -12,6 +14,38 @@ use pairspeed::window::store::Store;
 
 use super::driving::{Sitting, again, at_desk, demonstration, simulated};
 use super::plots::with_a_lost_picture;
+
+/// Pixels that another version of the software renderer may draw otherwise: less than two tenths of a per cent.
+const ROUGHNESS: usize = 1800;
+
+/// A window looks as the picture kept of it, but for what another version of the software renderer draws otherwise.
+fn looks_as_it_did(sitting: &mut Sitting, name: &str) {
+    sitting.window.remove_cursor();
+    sitting.settle();
+    let options = SnapshotOptions::new().threshold(1.2).max_failed_pixels(ROUGHNESS);
+    sitting.window.snapshot_options(name, &options);
+}
+
+#[test]
+fn the_legs_the_comparison_and_the_card_look_as_they_did() {
+    let mut sitting = Sitting::new();
+    looks_as_it_did(&mut sitting, "window_legs");
+
+    sitting.press(Key::F6);
+    sitting.click("Add this flight");
+    let other = sitting.folder.path().join("other");
+    fs::create_dir_all(&other).unwrap();
+    write_all(&other, sitting.flight(), Existing::Replace).unwrap();
+    sitting.write("Folder of results", other.to_str().unwrap());
+    sitting.click("Add");
+    // Where the results stand differs from run to run.
+    sitting.clear("Folder of results");
+    looks_as_it_did(&mut sitting, "window_compare");
+
+    sitting.press(Key::F7);
+    sitting.click("This flight");
+    looks_as_it_did(&mut sitting, "window_card");
+}
 
 #[test]
 #[ignore = "makes pictures for people"]

@@ -5,9 +5,10 @@ use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
 use egui_plot::{PlotPoint, PlotTransform};
 
 use super::scene::Scene;
+use crate::channel::Channel;
 use crate::output::tally::blank_stretches;
 use crate::output::words::blank_reason;
-use crate::series::{Blank, ChannelReadings};
+use crate::series::{Blank, ChannelReadings, Readings};
 use crate::window::look::Colours;
 
 /// Heights of the marks of a short and of a long stretch, in points: single frames must not look like a gap.
@@ -29,20 +30,29 @@ struct Mark {
     left_blank: Option<(usize, Blank)>,
 }
 
-/// The stretches without readings of one channel.
+/// The stretches without readings of one channel over a whole flight: found once, however often they are drawn.
 pub(super) struct Blanks {
+    channel: Channel,
     marks: Vec<Mark>,
+    /// Blank frames before each frame, and at last before the end.
+    blank_before: Vec<usize>,
+}
+
+/// Those of a stretch of time.
+pub(super) struct InSight<'a> {
+    marks: Vec<&'a Mark>,
     /// Frames in sight, and how many of them are blank.
     frames: usize,
     blank: usize,
 }
 
 impl Blanks {
-    /// What is blank in the stretch of time shown.
-    pub fn of(scene: &Scene<'_>, readout: &ChannelReadings) -> Self {
-        let readings = &scene.flight.series.readings;
-        let (from_s, to_s) = scene.view_s;
-        let in_sight = |mark: &Mark| mark.end_s >= from_s && mark.start_s <= to_s;
+    /// What is blank in every channel of a flight.
+    pub fn of_all(readings: &Readings) -> Vec<Self> {
+        readings.channels.iter().map(|readout| Self::of(readings, readout)).collect()
+    }
+
+    fn of(readings: &Readings, readout: &ChannelReadings) -> Self {
         let blanks = blank_stretches(&readings.time_s, readout).into_iter().map(|stretch| Mark {
             start_s: stretch.start_s,
             end_s: stretch.end_s,
@@ -50,15 +60,31 @@ impl Blanks {
         });
         let gaps =
             readings.gaps.iter().map(|gap| Mark { start_s: gap.start_s, end_s: gap.end_s, left_blank: None });
-        let times = &readings.time_s;
-        let shown = times.partition_point(|time| *time < from_s)..times.partition_point(|time| *time <= to_s);
-        Self {
-            marks: gaps.chain(blanks).filter(in_sight).collect(),
-            frames: shown.len(),
-            blank: shown.filter(|place| readout.outcome(*place) != Blank::No).count(),
+        let mut so_far = 0;
+        let mut blank_before = vec![so_far];
+        for place in 0..readings.time_s.len() {
+            so_far += usize::from(readout.outcome(place) != Blank::No);
+            blank_before.push(so_far);
         }
+        Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), blank_before }
     }
 
+    /// What is blank of a channel in the stretch of time shown.
+    pub fn in_sight<'a>(scene: &Scene<'a>, channel: &Channel) -> Option<InSight<'a>> {
+        let blanks = scene.blanks.iter().find(|blanks| blanks.channel == *channel)?;
+        let (from_s, to_s) = scene.view_s;
+        let times = &scene.flight.series.readings.time_s;
+        let shown = times.partition_point(|time| *time < from_s)..times.partition_point(|time| *time <= to_s);
+        let before = |place: usize| blanks.blank_before.get(place).copied().unwrap_or_default();
+        Some(InSight {
+            marks: blanks.marks.iter().filter(|mark| mark.end_s >= from_s && mark.start_s <= to_s).collect(),
+            frames: shown.len(),
+            blank: before(shown.end) - before(shown.start),
+        })
+    }
+}
+
+impl InSight<'_> {
     /// Draws the marks along the foot of a plot, and what they are beside the plot's name.
     pub fn draw(&self, ui: &Ui, transform: &PlotTransform, name: Rect, colours: &Colours) {
         if self.marks.is_empty() {
@@ -102,12 +128,12 @@ impl Blanks {
         if !(frame.bottom() - REACH.y..=frame.bottom()).contains(&pointer.y) {
             return None;
         }
-        let off = |mark: &&Mark| {
+        let off = |mark: &Mark| {
             let across = across(mark, transform);
             (across.min - pointer.x).max(pointer.x - across.max).max(0.0)
         };
         let nearest = self.marks.iter().min_by(|one, other| off(one).total_cmp(&off(other)))?;
-        (off(&nearest) <= REACH.x).then(|| nearest.in_words())
+        (off(nearest) <= REACH.x).then(|| nearest.in_words())
     }
 }
 

@@ -22,6 +22,7 @@ use egui::{Panel, ScrollArea, Ui};
 
 use self::act::Act;
 use self::bench::Bench;
+use self::blanks::Blanks;
 use self::leg::ThrottleEntry;
 use self::picture::Pictures;
 use self::saving::Saving;
@@ -50,6 +51,8 @@ pub struct LegsScreen {
     /// Number of the reading that is on the bench.
     seen: Option<u64>,
     bench: Option<Bench>,
+    /// What each channel of the flight left blank.
+    blanks: Vec<Blanks>,
     pictures: Option<Pictures>,
     saving: Saving,
     chosen: Option<usize>,
@@ -68,6 +71,7 @@ impl Screen for LegsScreen {
         let scene = Scene {
             flight: &finished.flight,
             bench,
+            blanks: &self.blanks,
             chosen: self.chosen,
             moment: self.moment,
             view_s: self.view_s,
@@ -127,6 +131,7 @@ impl LegsScreen {
         let Some(finished) = &shared.finished else { return };
         let (bench, wrong) = Bench::of(ctx, finished, shared);
         self.bench = Some(bench);
+        self.blanks = Blanks::of_all(&finished.flight.series.readings);
         self.pictures = Some(Pictures::new(ctx));
         self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
         self.chosen = (!finished.flight.legs.is_empty()).then_some(1);

@@ -1,6 +1,7 @@
 //! What all parts of the step look at.
 
 use super::bench::Bench;
+use super::blanks::Blanks;
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind, ToldLeg};
@@ -18,6 +19,8 @@ pub(super) struct Scene<'a> {
     pub flight: &'a Flight,
     /// The legs as they stand.
     pub bench: &'a Bench,
+    /// What each of its channels left blank.
+    pub blanks: &'a [Blanks],
     /// Number of the leg chosen, from 1.
     pub chosen: Option<usize>,
     /// Place in the series of the frame looked at.

@@ -8,7 +8,7 @@ use egui_plot::{
 };
 
 use super::act::Act;
-use super::blanks::Blanks;
+use super::blanks::{Blanks, InSight};
 use super::ends;
 use super::scene::{Scene, colour_of, symbol};
 use crate::channel::Channel;
@@ -96,17 +96,20 @@ fn plot(
     let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
     let font = TextStyle::Small.resolve(ui.style());
     let name_place = ui.painter().text(corner, egui::Align2::LEFT_TOP, &name, font, colours.ink);
-    let blanks = Blanks::of(scene, readout);
-    blanks.draw(ui, &shown.transform, name_place, &colours);
+    let blanks = Blanks::in_sight(scene, &readout.channel);
+    if let Some(blanks) = &blanks {
+        blanks.draw(ui, &shown.transform, name_place, &colours);
+    }
     let label = format!(
         "{name} over time, {} to {}, {}; arrow keys go from frame to frame",
         numbers::clock(from_s),
         numbers::clock(to_s),
-        blanks.in_words()
+        blanks.as_ref().map(InSight::in_words).unwrap_or_default()
     );
     let mut response = shown.response;
     response.widget_info(|| WidgetInfo::labeled(Role::Figure, true, &label));
-    if let Some(words) = response.hover_pos().and_then(|pointer| blanks.at(&shown.transform, pointer)) {
+    let words = response.hover_pos().and_then(|pointer| blanks?.at(&shown.transform, pointer));
+    if let Some(words) = words {
         response = response.on_hover_text_at_pointer(words);
     }
     follow(ui, scene, readout, &response, &shown.transform, acts);
