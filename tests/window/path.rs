@@ -115,10 +115,55 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
         assert!((step.airspeed / flown - 1.0).abs() < 0.03, "{step:?}, flown {flown}");
     }
 
+    // The end of a leg is moved by keys: the answer follows, and is exported as it stands.
+    window.click("Go on: see the legs");
+    assert_eq!(window.harness.state().step(), Step::Legs);
+    let answer = |window: &Window| {
+        let finished = window.harness.state().shared().finished.as_ref().unwrap();
+        (finished.flight.legs[0].clone(), finished.flight.pairs.clone())
+    };
+    let before = answer(&window);
+    window.harness.key_press(egui::Key::E);
+    window.harness.run_steps(2);
+    for _ in 0..2 {
+        window.harness.key_press_modifiers(egui::Modifiers::SHIFT, egui::Key::ArrowLeft);
+        window.harness.run_steps(2);
+    }
+    window.until("the edit is worked out", |desk| desk.legs().is_settled());
+    let after = answer(&window);
+    assert!(after.0.samples < before.0.samples && after.1 != before.1);
+    assert!(results.join("legs.toml").exists());
+    let old = std::fs::read(results.join("pairs.csv")).unwrap();
+    window.click("Pairs");
+    window.until("the pairs are saved", |desk| desk.legs().is_settled());
+    assert_ne!(std::fs::read(results.join("pairs.csv")).unwrap(), old);
+
+    window.click("4  Reading");
     let report = std::fs::metadata(results.join("report.html")).unwrap().modified().unwrap();
     window.click("Read the flight");
     assert!(window.shows("They are replaced only if you say so"));
     assert_eq!(std::fs::metadata(results.join("report.html")).unwrap().modified().unwrap(), report);
+}
+
+#[test]
+fn the_next_file_of_a_flight_is_added_to_the_one_that_is_open() {
+    let mut window = Window::new();
+    let first = window.put_flight("salt-flat.avi", true);
+    let second = window.card.path().join("second.avi");
+    std::fs::copy(&first, &second).unwrap();
+    window.open_flight(&first);
+    window.rewrite("or name it:", &second.display().to_string());
+    window.click("Add to this flight");
+    window.until("both files are open", |desk| desk.shared().clips.len() == 2);
+    assert_eq!(window.harness.state().shared().clips, [first.clone(), second]);
+    assert!(window.shows("2 files of one flight"));
+    // One that is no recording leaves both as they are.
+    let notes = window.card.path().join("notes.txt");
+    std::fs::write(&notes, "second motor").unwrap();
+    window.rewrite("or name it:", &notes.display().to_string());
+    window.click("Add to this flight");
+    assert!(window.trouble().contains("notes.txt"));
+    assert_eq!(window.harness.state().shared().clips.len(), 2);
 }
 
 #[test]
