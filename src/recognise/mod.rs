@@ -189,7 +189,8 @@ impl Recogniser {
     pub fn calibrate(regions: &[Region], sets: &[GlyphSet], sample: &Sample) -> Self {
         let registered = register::register_all(regions, sets, sample);
         let mut models = Vec::new();
-        let faces: Vec<FaceModel> = registered.alphabets.into_iter().filter_map(FaceModel::new).collect();
+        let alphabets = registered.known.into_iter().map(|known| known.alphabet);
+        let faces: Vec<FaceModel> = alphabets.filter_map(FaceModel::new).collect();
         for (region, found) in regions.iter().zip(&registered.regions) {
             let found = found.as_ref().map(|found| {
                 let window = Window::new(region.place, faces[found.alphabet].alphabet.factor);
@@ -353,11 +354,6 @@ impl Recogniser {
     pub(crate) fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
         let Some(region) = self.regions.get(region) else { return Shown::Nothing };
         self.judged(region, self.decoded_patch(region, patch))
-    }
-
-    /// Row of the window in which the characters of a region have their top edge; `None` where no known glyphs fit.
-    pub(crate) fn top_of(&self, region: usize) -> Option<usize> {
-        self.regions.get(region)?.found.map(|(_, placement, _)| placement.top)
     }
 
     /// Correlation of the least known character of a region in a frame of the sample.

@@ -64,10 +64,17 @@ pub(super) struct Registered {
 
 /// Alphabets in use and what was found for each region.
 pub(super) struct AllRegistered<'a> {
-    pub(super) alphabets: Vec<Alphabet>,
-    /// For every alphabet the drawn face it is of, and how that appears; `None` for taught ones.
-    drawn: Vec<Option<Drawn<'a>>>,
+    pub(super) known: Vec<Known<'a>>,
     pub(super) regions: Vec<Option<Registered>>,
+}
+
+/// An alphabet in use.
+pub(super) struct Known<'a> {
+    pub(super) alphabet: Alphabet,
+    /// The face that it is of.
+    face: &'a Face,
+    /// How a drawn face appears in the clip; `None` for a taught one.
+    appearance: Option<Appearance>,
 }
 
 /// A drawn face as it appears in the clip.
@@ -87,37 +94,46 @@ pub(super) fn register_all<'a>(
     sets: &'a [GlyphSet],
     sample: &Sample,
 ) -> AllRegistered<'a> {
-    let mut all = AllRegistered { alphabets: Vec::new(), drawn: Vec::new(), regions: Vec::new() };
+    let mut all = AllRegistered { known: Vec::new(), regions: Vec::new() };
     for (region, patches) in regions.iter().zip(&sample.regions) {
-        let found = all.with_known_alphabet(region, patches).or_else(|| {
-            let (alphabet, registration, drawn) = search(region, sets, patches)?;
-            all.alphabets.push(alphabet);
-            all.drawn.push(drawn);
-            Some(Registered { alphabet: all.alphabets.len() - 1, registration })
+        let found = all.with_known_alphabet(region, sets, patches).or_else(|| {
+            let (known, registration) = search(region, sets, patches)?;
+            all.known.push(known);
+            Some(Registered { alphabet: all.known.len() - 1, registration })
         });
         all.regions.push(found);
     }
     for ((region, patches), number) in regions.iter().zip(&sample.regions).zip(0..) {
         if all.regions[number].is_none() {
-            all.regions[number] = all.with_known_alphabet(region, patches);
+            all.regions[number] = all.with_known_alphabet(region, sets, patches);
         }
     }
     all
 }
 
 impl AllRegistered<'_> {
-    /// Tries the alphabets found for former regions: most overlays use one size of type.
-    fn with_known_alphabet(&self, region: &Region, patches: &[Patch]) -> Option<Registered> {
-        let usual = |registered: &&Registered| registered.registration.fit;
-        let fits = self.alphabets.iter().enumerate().filter_map(|(number, alphabet)| {
-            let registration = try_alphabet(alphabet, region, patches)?;
-            let drawn = self.drawn.get(number).copied().flatten();
-            if drawn.is_some_and(|drawn| !is_genuine(drawn, alphabet, &registration, region, patches)) {
+    /// Tries the alphabets found for former regions, of the faces that the channel may be written in: most overlays use
+    /// one size of type.
+    fn with_known_alphabet(
+        &self,
+        region: &Region,
+        sets: &[GlyphSet],
+        patches: &[Patch],
+    ) -> Option<Registered> {
+        let may_be = |face: &Face| {
+            sets.iter().filter_map(|set| set.face_for(&region.channel)).any(|own| std::ptr::eq(own, face))
+        };
+        let known = self.known.iter().enumerate().filter(|(_, known)| may_be(known.face));
+        let fits = known.filter_map(|(number, known)| {
+            let registration = try_alphabet(&known.alphabet, region, patches)?;
+            let drawn = known.appearance.map(|appearance| (known.face, appearance));
+            if drawn.is_some_and(|drawn| !is_genuine(drawn, &known.alphabet, &registration, region, patches))
+            {
                 return None;
             }
-            let known = self.regions.iter().flatten().filter(|other| other.alphabet == number);
-            let known = known.map(|other| usual(&other)).fold(0.0, f32::max);
-            (registration.fit > 0.85 * known).then_some(Registered { alphabet: number, registration })
+            let others = self.regions.iter().flatten().filter(|other| other.alphabet == number);
+            let usual = others.map(|other| other.registration.fit).fold(0.0, f32::max);
+            (registration.fit > 0.85 * usual).then_some(Registered { alphabet: number, registration })
         });
         fits.max_by(|a, b| a.registration.fit.total_cmp(&b.registration.fit))
     }
@@ -135,11 +151,7 @@ fn features_of(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
 }
 
 /// Searches the faces of all sets, and for built-in ones their size.
-fn search<'a>(
-    region: &Region,
-    sets: &'a [GlyphSet],
-    patches: &[Patch],
-) -> Option<(Alphabet, Registration, Option<Drawn<'a>>)> {
+fn search<'a>(region: &Region, sets: &'a [GlyphSet], patches: &[Patch]) -> Option<(Known<'a>, Registration)> {
     let some: Vec<Patch> =
         patches.iter().step_by(patches.len().div_ceil(SEARCH_FRAMES).max(1)).cloned().collect();
     let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some));
@@ -159,7 +171,7 @@ fn search<'a>(
     let best = closely.into_iter().flatten().max_by(|a, b| a.0.explained.total_cmp(&b.0.explained));
     let (registration, alphabet, candidate) = best?;
     if !alphabet.is_drawn() {
-        return Some((alphabet, registration, None));
+        return Some((Known { alphabet, face: candidate.face, appearance: None }, registration));
     }
     let faces: Vec<&Face> = sets.iter().filter_map(|set| set.face_for(&region.channel)).collect();
     drawn_as_seen(&faces, candidate, (alphabet, registration), region, patches)
@@ -173,7 +185,7 @@ fn drawn_as_seen<'a>(
     (mut alphabet, mut registration): (Alphabet, Registration),
     region: &Region,
     patches: &[Patch],
-) -> Option<(Alphabet, Registration, Option<Drawn<'a>>)> {
+) -> Option<(Known<'a>, Registration)> {
     let grammar = Grammar::of(region);
     (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
     let mut start = usual_appearance(guess.scale);
@@ -196,7 +208,9 @@ fn drawn_as_seen<'a>(
         (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
     }
     alphabet.match_contrast(&features_of(&alphabet, patches));
-    is_genuine(drawn?, &alphabet, &registration, region, patches).then_some((alphabet, registration, drawn))
+    let (face, appearance) = drawn?;
+    is_genuine((face, appearance), &alphabet, &registration, region, patches)
+        .then_some((Known { alphabet, face, appearance: Some(appearance) }, registration))
 }
 
 /// The alphabet with the spacing of the characters that the sample shows.

@@ -14,7 +14,8 @@ use crate::recognise::{correlation, patch_at, product};
 /// Shifts of a whole text tried, in half working pixels.
 const SHIFT_HALF_PX: i32 = 5;
 
-/// Rows a region's text may be moved against the first region's.
+/// Rows a region's text may be moved in a round; in the first half a cell's height, since scenery misleads about where
+/// its strokes are.
 const SHIFT_ROWS: isize = 2;
 
 /// Rounds of averaging and shifting.
@@ -77,18 +78,46 @@ pub(super) fn mean_features(held: &[&Patch], factor: usize, high_pass: &HighPass
     features.fold(first, |sum, other| sum + other) / held.len().max(1) as f32
 }
 
-/// Layouts with the cuts they give, those first under which the cuts of each character agree best.
+/// Layouts with the cuts they give, those first under which the cuts of each character have most in common.
 pub(super) fn ranked_cuts<'a>(
     group: &Group<'_>,
     layouts: impl IntoParallelIterator<Item = &'a Layout>,
 ) -> Vec<(&'a Layout, Vec<CharacterCut>)> {
     let rated = layouts.into_par_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
-        (Twins::of(&cuts).mean_agreement(), layout, cuts)
+        (shared_energy(group, &cuts), layout, cuts)
     });
     let mut all: Vec<(f32, &Layout, Vec<CharacterCut>)> = rated.collect();
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
     all.into_iter().map(|(_, layout, cuts)| (layout, cuts)).collect()
+}
+
+/// How much of the pictures' energy the cuts of the same character have in common, the sum over all cuts: each told
+/// picture has the energy 1. What two cuts hold of noise and scenery has no products on the average, so that neither wide
+/// cells nor narrow ones are preferred.
+fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
+    let mut sums: BTreeMap<char, (Array2<f32>, f32, usize)> = BTreeMap::new();
+    for cut in cuts {
+        let Some(picture) = group.regions.get(cut.region).and_then(|told| told.features.get(cut.moment))
+        else {
+            continue;
+        };
+        let scaled = &cut.features * inverse_length(picture);
+        let own = products(&scaled, &scaled);
+        match sums.entry(cut.character) {
+            Entry::Occupied(mut known) => {
+                let (sum, energy, count) = known.get_mut();
+                *sum += &scaled;
+                *energy += own;
+                *count += 1;
+            }
+            Entry::Vacant(new) => {
+                new.insert((scaled, own, 1));
+            }
+        }
+    }
+    let several = sums.values().filter(|(.., count)| *count > 1);
+    several.map(|(sum, own, count)| (products(sum, sum) - own) / (*count - 1) as f32).sum()
 }
 
 /// Cuts of each character, each scaled to length 1 and added up: the product of another cut so scaled with the
@@ -123,16 +152,18 @@ impl Twins {
         };
         cuts.iter().filter_map(with_twins).sum()
     }
+}
 
-    /// Mean correlation of two cuts of the same character.
-    fn mean_agreement(&self) -> f32 {
-        let (mut sum, mut pairs) = (0.0, 0);
-        for (units, count) in self.0.values() {
-            sum += 0.5 * (products(units, units) - *count as f32);
-            pairs += count * (count - 1) / 2;
-        }
-        sum / pairs.max(1) as f32
-    }
+/// Mean correlation of a region's characters with what the other regions have of the same ones; `None` where they have none.
+pub(super) fn likeness_to_others(cuts: &[CharacterCut], region: usize) -> Option<f32> {
+    let (own, others): (Vec<_>, Vec<_>) = cuts.iter().cloned().partition(|cut| cut.region == region);
+    let others = Twins::of(&others);
+    let likeness = |cut: &CharacterCut| {
+        let (sum, _) = others.0.get(&cut.character)?;
+        Some(products(&cut.features, sum) * inverse_length(&cut.features) * inverse_length(sum))
+    };
+    let all: Vec<f32> = own.iter().filter_map(likeness).collect();
+    (!all.is_empty()).then(|| all.iter().sum::<f32>() / all.len() as f32)
 }
 
 fn products(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
@@ -153,9 +184,10 @@ fn inverse_length(features: &Array2<f32>) -> f32 {
 fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
     let mut tops: Vec<usize> = group.regions.iter().map(|told| told.top).collect();
     let mut shifts: Vec<Vec<f32>> = group.regions.iter().map(|told| vec![0.0; told.moments.len()]).collect();
-    for _ in 0..ROUNDS {
+    for round in 0..ROUNDS {
+        let rows = if round == 0 { group.rows as isize / 2 } else { SHIFT_ROWS };
         for region in 0..tops.len() {
-            tops[region] = best_top(group, layout, &tops, &shifts, region);
+            tops[region] = best_top(group, layout, &tops, &shifts, region, rows);
             for moment in 0..shifts[region].len() {
                 shifts[region][moment] = best_shift(group, layout, &tops, &shifts, region, moment);
             }
@@ -213,10 +245,17 @@ fn cuts_except(
         .collect()
 }
 
-fn best_top(group: &Group<'_>, layout: &Layout, tops: &[usize], shifts: &[Vec<f32>], region: usize) -> usize {
+fn best_top(
+    group: &Group<'_>,
+    layout: &Layout,
+    tops: &[usize],
+    shifts: &[Vec<f32>],
+    region: usize,
+    rows: isize,
+) -> usize {
     let others = Twins::of(&cuts_except(group, layout, tops, shifts, |other, _| other == region));
     let now = tops[region] as isize;
-    let candidates = (now - SHIFT_ROWS..=now + SHIFT_ROWS).filter(|top| *top >= 0).map(|top| top as usize);
+    let candidates = (now - rows..=now + rows).filter(|top| *top >= 0).map(|top| top as usize);
     let agreement_at = |top: usize| -> f32 {
         let moments = 0..shifts[region].len();
         moments

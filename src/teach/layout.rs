@@ -65,8 +65,9 @@ const OUTSIDE_WEIGHT: f32 = 2.0;
 /// widths: a digit half a stroke off its middle counts about as much as one stroke outside the text.
 const UNEVEN_WEIGHT: f32 = 16.0;
 
-/// Layouts handed on at most, for the shapes to decide between.
-const MOST_LAYOUTS: usize = 20;
+/// Layouts handed on at most, for the shapes to decide between: where there is noise strokes prefer pitches that are too
+/// wide.
+const MOST_LAYOUTS: usize = 40;
 
 /// The layouts that the strokes contradict least, best first, of regions written in the same face,
 /// whose text is `height` working pixels high. No two have the same pitch.

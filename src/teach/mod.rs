@@ -10,6 +10,8 @@ mod behind;
 mod blame;
 mod contradiction;
 mod count;
+mod heights;
+mod hold;
 mod layout;
 mod misread;
 mod moments;
@@ -24,11 +26,12 @@ use crate::channel::Channel;
 use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::{HighPass, MARGIN_PX};
-use crate::recognise::{Backdrop, Patch, Recogniser, Sample, Shown, ink};
+use crate::recognise::{Backdrop, Patch, Recogniser, Sample, ink};
 use crate::setup::Region;
 
 use align::{CharacterCut, ranked_cuts};
 pub use ask::ask_first;
+use heights::{InkRows, heights_agreed};
 pub use moments::{MomentError, open_for, told_moments};
 pub use told_file::{Remembered, ToldFile, ToldFileError};
 
@@ -318,73 +321,6 @@ fn check_form(region: &Region, told: &Told) -> Result<(), TeachError> {
     }
 }
 
-/// Height and first row of the strokes of a region, in frame pixels from the top of its box.
-#[derive(Debug, Clone, Copy)]
-struct InkRows {
-    top_px: f32,
-    height_px: f32,
-}
-
-fn ink_heights(regions: &[Region], sample: &Sample) -> Vec<Option<InkRows>> {
-    regions.iter().zip(&sample.regions).map(|(region, patches)| ink_rows(region, patches)).collect()
-}
-
-/// Height and first row of the strokes of every region. Scenery that stands still above or below a text passes for
-/// strokes: so a region that seems to be written in another size than most is held to their shapes first.
-fn heights_agreed(
-    regions: &[Region],
-    moments: &[ToldMoment],
-    sample: &Sample,
-) -> Result<Vec<Option<InkRows>>, TeachError> {
-    let mut heights = ink_heights(regions, sample);
-    let mut groups = group_by_height(regions, moments, &heights)?;
-    let told = |group: &Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
-    let Some(most) = (0..groups.len()).max_by_key(|number| told(&groups[*number])) else {
-        return Ok(heights);
-    };
-    if groups.len() == 1 {
-        return Ok(heights);
-    }
-    let main = &mut groups[most];
-    let cuts = cut_group(main)?.1;
-    let face = Face { channels: Vec::new(), ..face_of(main, &cuts) };
-    let (rows, factor) = (main.rows, main.factor);
-    let set = GlyphSet { name: String::new(), faces: vec![face], any_size: false };
-    let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&set), sample);
-    let others = groups.iter().enumerate().filter(|(number, _)| *number != most);
-    for told in others.flat_map(|(_, group)| &group.regions) {
-        let Some(top) = recogniser.top_of(told.number).filter(|_| reads_as_told(&recogniser, told)) else {
-            continue;
-        };
-        let height_px = ((rows - 2 * ROW_PADDING_PX) * factor) as f32;
-        let top_px = ((top + ROW_PADDING_PX) as f32 - MARGIN_PX as f32) * factor as f32;
-        heights[told.number] = Some(InkRows { top_px, height_px });
-    }
-    Ok(heights)
-}
-
-/// Whether most of a region's told readings are read so.
-fn reads_as_told(recogniser: &Recogniser, told: &ToldRegion<'_>) -> bool {
-    let as_told = |moment: &&&ToldMoment| match recogniser.read_patch(told.number, &moment.centre) {
-        Shown::Text { text, .. } | Shown::Unclear { text, .. } => text == moment.told.text,
-        Shown::Nothing => false,
-    };
-    2 * told.moments.iter().filter(as_told).count() > told.moments.len()
-}
-
-fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
-    let height = region.place.height as f32;
-    let factor = working_factor(height);
-    let high_pass = HighPass::for_cell_width(0.6 * height / factor as f32);
-    let features: Vec<Array2<f32>> =
-        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
-    let (top, bottom) = ink::extent(&ink::row_energy(&features), 2)?;
-    Some(InkRows {
-        top_px: (top as f32 - MARGIN_PX as f32) * factor as f32,
-        height_px: ((bottom - top) * factor) as f32,
-    })
-}
-
 /// The told readings of one region, at the working resolution of its face.
 struct ToldRegion<'a> {
     /// Its place among the setup's regions.
@@ -409,6 +345,18 @@ struct Group<'a> {
     /// Rows of a cell in working pixels.
     rows: usize,
     factor: usize,
+}
+
+impl Group<'_> {
+    /// Height of the strokes in frame pixels.
+    fn height_px(&self) -> f32 {
+        ((self.rows - 2 * ROW_PADDING_PX) * self.factor) as f32
+    }
+
+    /// First row of the strokes in frame pixels from the top of a box, of cells whose top edge is a row of the window.
+    fn ink_top_px(&self, top: usize) -> f32 {
+        ((top + ROW_PADDING_PX) as f32 - MARGIN_PX as f32) * self.factor as f32
+    }
 }
 
 fn group_by_height<'a>(
@@ -484,9 +432,15 @@ fn cut_group(group: &mut Group<'_>) -> Result<(Layout, Vec<CharacterCut>), Teach
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
     let layout = layout.clone();
+    hold::settle(group, &cuts);
+    let cuts = cuts_at(group, &layout).unwrap_or(cuts);
     behind::take_off(group, &cuts);
-    let cuts = ranked_cuts(group, [&layout]).into_iter().next().map_or(cuts, |(_, cuts)| cuts);
+    let cuts = cuts_at(group, &layout).unwrap_or(cuts);
     Ok((layout, cuts))
+}
+
+fn cuts_at(group: &Group<'_>, layout: &Layout) -> Option<Vec<CharacterCut>> {
+    Some(ranked_cuts(group, [layout]).into_iter().next()?.1)
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {

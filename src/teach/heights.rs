@@ -1,0 +1,93 @@
+//! Heights: how large the type of every region is, before any shape is known.
+
+use ndarray::Array2;
+
+use super::{Group, TeachError, ToldMoment, align, cut_group, group_by_height};
+use crate::recognise::alphabet::working_factor;
+use crate::recognise::feature::{HighPass, MARGIN_PX};
+use crate::recognise::{Patch, Sample, ink};
+use crate::setup::Region;
+
+/// Correlation of a region's characters with those of the other regions from which on they are of one face, as a
+/// share of what the other regions' own characters have.
+const OF_ONE_FACE: f32 = 0.6;
+
+/// Height and first row of the strokes of a region, in frame pixels from the top of its box.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct InkRows {
+    pub(super) top_px: f32,
+    pub(super) height_px: f32,
+}
+
+/// Height and first row of the strokes of every region. Scenery that stands still above or below a text passes for
+/// strokes: so a region that seems to be written in another size than most is cut in their size, too, and is of that
+/// size if its characters then look like theirs.
+///
+/// # Errors
+/// Those of cutting the readings of the regions that most are told of.
+pub(super) fn heights_agreed(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    sample: &Sample,
+) -> Result<Vec<Option<InkRows>>, TeachError> {
+    let seem: Vec<Option<InkRows>> =
+        regions.iter().zip(&sample.regions).map(|(region, patches)| ink_rows(region, patches)).collect();
+    let groups = group_by_height(regions, moments, &seem)?;
+    let told = |group: &&Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
+    let Some(main) = groups.iter().max_by_key(told).filter(|_| groups.len() > 1) else { return Ok(seem) };
+    let height_px = main.height_px();
+    let is_main = |number: usize| main.regions.iter().any(|told| told.number == number);
+    let mut agreed = seem.clone();
+    for number in groups.iter().flat_map(|group| &group.regions).map(|told| told.number) {
+        let Some(rows) = seem[number].filter(|_| !is_main(number)) else { continue };
+        let mut tried: Vec<Option<InkRows>> = seem.clone();
+        tried
+            .iter_mut()
+            .enumerate()
+            .filter(|(other, _)| *other != number && !is_main(*other))
+            .for_each(|(_, rows)| *rows = None);
+        let top_px = rows.top_px + 0.5 * (rows.height_px - height_px);
+        tried[number] = Some(InkRows { top_px, height_px });
+        agreed[number] = of_main_size(regions, moments, &tried, number).or(agreed[number]);
+    }
+    Ok(agreed)
+}
+
+/// Rows of a region's text if its characters, cut as `tried`, are those of the other regions.
+fn of_main_size(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    tried: &[Option<InkRows>],
+    number: usize,
+) -> Option<InkRows> {
+    let here = |moment: &&ToldMoment| {
+        let mut told = regions.iter().zip(tried).filter(|(_, rows)| rows.is_some());
+        told.any(|(region, _)| region.channel == moment.told.channel)
+    };
+    let moments: Vec<ToldMoment> = moments.iter().filter(here).cloned().collect();
+    let groups = group_by_height(regions, &moments, tried).ok()?;
+    let mut group =
+        groups.into_iter().find(|group| group.regions.iter().any(|told| told.number == number))?;
+    let (_, cuts) = cut_group(&mut group).ok()?;
+    let place = group.regions.iter().position(|told| told.number == number)?;
+    let others = (0..group.regions.len()).filter(|other| *other != place);
+    let usual: Vec<f32> = others.filter_map(|other| align::likeness_to_others(&cuts, other)).collect();
+    let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
+    let own = align::likeness_to_others(&cuts, place)?;
+    let top = cuts.iter().find(|cut| cut.region == place)?.top;
+    let top_px = group.ink_top_px(top);
+    (own >= OF_ONE_FACE * usual).then_some(InkRows { top_px, height_px: group.height_px() })
+}
+
+fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
+    let height = region.place.height as f32;
+    let factor = working_factor(height);
+    let high_pass = HighPass::for_cell_width(0.6 * height / factor as f32);
+    let features: Vec<Array2<f32>> =
+        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
+    let (top, bottom) = ink::extent(&ink::row_energy(&features), 2)?;
+    Some(InkRows {
+        top_px: (top as f32 - MARGIN_PX as f32) * factor as f32,
+        height_px: ((bottom - top) * factor) as f32,
+    })
+}
