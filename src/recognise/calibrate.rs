@@ -32,9 +32,9 @@ pub(super) const BELIEVED_STROKE: f32 = 0.6;
 const GUARD_CORRELATION: f32 = 0.8;
 
 /// The same where the shape came from fewer pictures than [`LITTLE_SEEN`]: its own noise keeps the
-/// correlation down.
+/// correlation down. One telling gives nine pictures at most.
 const GUARD_CORRELATION_LITTLE_SEEN: f32 = 0.65;
-const LITTLE_SEEN: u32 = 6;
+const LITTLE_SEEN: u32 = 10;
 
 /// Patches that a template is re-estimated from at least.
 const LEAST_PATCHES: usize = 6;
