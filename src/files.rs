@@ -56,33 +56,59 @@ pub struct TogetherError {
     pub kept: Option<PathBuf>,
 }
 
-/// Writes several files, names with bytes, into `folder`: all of them, or none. They are written in
-/// full into a temporary folder within `folder`; then the former files are moved aside, the new ones
-/// moved in, and, should one of these steps fail, the former ones put back. Returns the paths in the
-/// order given.
-///
-/// # Errors
-/// [`TogetherError`]; with [`Existing::Keep`] also where one of the files exists.
-pub fn write_together(
-    folder: &Path,
-    files: &[(&str, Vec<u8>)],
-    existing: Existing,
-) -> Result<Vec<PathBuf>, TogetherError> {
-    let failed = |path: &Path| {
-        let path = path.to_owned();
-        move |source| TogetherError { path, source: in_words(source), kept: None }
-    };
-    let fresh = temporary_folder(folder).map_err(failed(folder))?;
-    for (name, bytes) in files {
-        written(&fresh.path().join(name), bytes).map_err(failed(&folder.join(name)))?;
+/// Files that are written into a folder all of them, or none: each is written in full into a temporary folder within it
+/// when it is added, and all take their places at once.
+#[derive(Debug)]
+pub struct Together {
+    folder: PathBuf,
+    fresh: TempDir,
+    names: Vec<String>,
+}
+
+impl Together {
+    /// Begins with none.
+    ///
+    /// # Errors
+    /// [`TogetherError`] where the folder takes no files.
+    pub fn begin(folder: &Path) -> Result<Self, TogetherError> {
+        let fresh = temporary_folder(folder).map_err(|source| TogetherError::at(folder, source))?;
+        Ok(Self { folder: folder.to_owned(), fresh, names: Vec::new() })
     }
-    let mut exchange =
-        Exchange { folder, former: temporary_folder(folder).map_err(failed(folder))?, steps: Vec::new() };
-    let names = || files.iter().map(|(name, _)| *name);
-    let aside = if existing == Existing::Replace { exchange.all_aside(names()) } else { Ok(()) };
-    match aside.and_then(|()| exchange.all_in(names(), fresh.path())) {
-        Ok(()) => Ok(names().map(|name| folder.join(name)).collect()),
-        Err((path, source)) => Err(TogetherError { path, source: in_words(source), kept: exchange.undo() }),
+
+    /// Writes one more file, which takes its place later.
+    ///
+    /// # Errors
+    /// [`TogetherError`] where it cannot be written in full.
+    pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), TogetherError> {
+        let failed = |source| TogetherError::at(&self.folder.join(name), source);
+        written(&self.fresh.path().join(name), bytes).map_err(failed)?;
+        self.names.push(name.to_owned());
+        Ok(())
+    }
+
+    /// Puts all files in their places and gives their paths in the order added. The former files are moved aside first
+    /// and, should one of the new ones not take its place, put back.
+    ///
+    /// # Errors
+    /// [`TogetherError`]; with [`Existing::Keep`] also where one of the files exists.
+    pub fn place(self, existing: Existing) -> Result<Vec<PathBuf>, TogetherError> {
+        let Self { folder, fresh, names } = &self;
+        let former = temporary_folder(folder).map_err(|source| TogetherError::at(folder, source))?;
+        let mut exchange = Exchange { folder, former, steps: Vec::new() };
+        let names = || names.iter().map(String::as_str);
+        let aside = if existing == Existing::Replace { exchange.all_aside(names()) } else { Ok(()) };
+        match aside.and_then(|()| exchange.all_in(names(), fresh.path())) {
+            Ok(()) => Ok(names().map(|name| folder.join(name)).collect()),
+            Err((path, source)) => {
+                Err(TogetherError { kept: exchange.undo(), ..TogetherError::at(&path, source) })
+            }
+        }
+    }
+}
+
+impl TogetherError {
+    fn at(path: &Path, source: io::Error) -> Self {
+        Self { path: path.to_owned(), source: in_words(source), kept: None }
     }
 }
 
@@ -242,11 +268,19 @@ mod tests {
         ["a.txt", "b.txt", "c.txt"].map(|name| (name, format!("{text} {name}").into_bytes()))
     }
 
+    fn put_three(folder: &Path, text: &str, existing: Existing) -> Result<Vec<PathBuf>, TogetherError> {
+        let mut files = Together::begin(folder)?;
+        for (name, bytes) in three(text) {
+            files.add(name, &bytes)?;
+        }
+        files.place(existing)
+    }
+
     #[test]
     fn files_that_belong_together_are_replaced_together() {
         let folder = tempfile::tempdir().unwrap();
-        write_together(folder.path(), &three("old"), Existing::Keep).unwrap();
-        let written = write_together(folder.path(), &three("new"), Existing::Replace).unwrap();
+        put_three(folder.path(), "old", Existing::Keep).unwrap();
+        let written = put_three(folder.path(), "new", Existing::Replace).unwrap();
         for (path, (name, bytes)) in written.iter().zip(three("new")) {
             assert_eq!(*path, folder.path().join(name));
             assert_eq!(fs::read(path).unwrap(), bytes);
@@ -257,12 +291,12 @@ mod tests {
     #[test]
     fn a_rename_that_fails_midway_puts_the_former_files_back() {
         let folder = tempfile::tempdir().unwrap();
-        write_together(folder.path(), &three("old"), Existing::Keep).unwrap();
+        put_three(folder.path(), "old", Existing::Keep).unwrap();
         fs::remove_file(folder.path().join("b.txt")).unwrap();
         fs::create_dir(folder.path().join("b.txt")).unwrap();
         fs::write(folder.path().join("b.txt/within"), "kept").unwrap();
 
-        let error = write_together(folder.path(), &three("new"), Existing::Replace).unwrap_err();
+        let error = put_three(folder.path(), "new", Existing::Replace).unwrap_err();
         assert!(error.path.ends_with("b.txt") && error.kept.is_none(), "{error:?}");
         for (name, text) in [("a.txt", "old a.txt"), ("b.txt/within", "kept"), ("c.txt", "old c.txt")] {
             assert_eq!(fs::read_to_string(folder.path().join(name)).unwrap(), text);
@@ -274,7 +308,7 @@ mod tests {
     fn a_file_that_appeared_meanwhile_is_kept_and_none_is_added() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("c.txt"), "mine").unwrap();
-        let error = write_together(folder.path(), &three("new"), Existing::Keep).unwrap_err();
+        let error = put_three(folder.path(), "new", Existing::Keep).unwrap_err();
         assert_eq!(error.source.kind(), io::ErrorKind::AlreadyExists);
         assert_eq!(names_in(folder.path()), ["c.txt"]);
         assert_eq!(fs::read_to_string(folder.path().join("c.txt")).unwrap(), "mine");

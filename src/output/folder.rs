@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::files::{Existing, TogetherError, check_writable, in_words, write_together, write_whole};
+use crate::files::{Existing, Together, TogetherError, check_writable, in_words, write_whole};
 use crate::flight::Flight;
 
 use super::{FORMATS, RenderError, ResultFile, Serializer};
@@ -170,13 +170,14 @@ impl ResultFolder {
         formats: &[(&'static str, Serializer)],
         flight: &Flight,
     ) -> Result<Vec<PathBuf>, OutputError> {
-        let rendered = formats.iter().map(|&(file, serializer)| {
+        let mut files = Together::begin(&self.folder)?;
+        for &(file, serializer) in formats {
+            // One at a time: those of long flights are large.
             let bytes = serializer(flight).map_err(|source| OutputError::Render { file, source })?;
-            Ok((file, bytes))
-        });
-        let files: Vec<_> = rendered.collect::<Result<_, OutputError>>()?;
+            files.add(file, &bytes)?;
+        }
         check_names(&self.folder, self.existing)?;
-        let written = write_together(&self.folder, &files, self.existing)?;
+        let written = files.place(self.existing)?;
         self.created.clear();
         Ok(written)
     }

@@ -246,9 +246,9 @@ impl Recogniser {
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
             model.most_strange = most_strange;
             for text in texts.iter_mut().flatten() {
-                *text = text.take().filter(|decoded| {
-                    is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE
-                });
+                *text = text
+                    .take()
+                    .filter(|decoded| is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE);
             }
             look_behind(&mut lines, &model.alphabet, &texts);
             let mut believed = Believed::default();

@@ -17,7 +17,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use thiserror::Error;
 
-use crate::files::{Existing, write_together, write_whole};
+use crate::files::{Existing, Together, TogetherError, write_whole};
 use crate::setup::{LoadedSetup, SetupError};
 
 /// The setup file of a camera in its folder.
@@ -178,19 +178,17 @@ pub fn copy_setup(setup: &LoadedSetup, to: &Path, existing: Existing) -> Result<
 /// Copies the files of a folder, all of them or none.
 fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
     fs::create_dir_all(to).map_err(StoreError::of(to))?;
-    let mut files = Vec::new();
+    let unwritable =
+        |error: TogetherError| StoreError::Unwritable { path: error.path, reason: error.source.to_string() };
+    let mut files = Together::begin(to).map_err(unwritable)?;
     for entry in fs::read_dir(from).map_err(StoreError::of(from))? {
         let path = entry.map_err(StoreError::of(from))?.path();
         let small = fs::metadata(&path).is_ok_and(|found| found.is_file() && found.len() <= LIMIT_BYTES);
         if let (true, Some(name)) = (small, path.file_name().and_then(|name| name.to_str())) {
-            files.push((name.to_owned(), fs::read(&path).map_err(StoreError::of(&path))?));
+            files.add(name, &fs::read(&path).map_err(StoreError::of(&path))?).map_err(unwritable)?;
         }
     }
-    let files: Vec<(&str, Vec<u8>)> =
-        files.iter().map(|(name, bytes)| (name.as_str(), bytes.clone())).collect();
-    write_together(to, &files, Existing::Replace)
-        .map(drop)
-        .map_err(|error| StoreError::Unwritable { path: error.path, reason: error.source.to_string() })
+    files.place(Existing::Replace).map(drop).map_err(unwritable)
 }
 
 /// Something kept as TOML; `None` where there is none that can be read.
