@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::error::Error;
 use std::path::{Path, PathBuf};
 
-use pairspeed::footage::{Clip, FrameSource, sample};
+use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;
 use pairspeed::teach::{Told, ToldMoment};
@@ -46,7 +46,7 @@ pub fn clips(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
 pub fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>> {
     let mut frames = Sample::new(regions.len());
     for found in sample(&mut Clip::open(clip)?, SAMPLED_FRAMES)? {
-        frames.add(regions, &found.image, found.time_s);
+        frames.add(Sample::cut(regions, LumaPlane::of(&found.image)), found.time_s);
     }
     Ok(frames)
 }

@@ -57,9 +57,7 @@ impl FrameSource for MemoryFrames {
         let Some((time_s, image)) = self.frames.get(self.next) else { return Ok(None) };
         let index = self.next as u64;
         self.next += 1;
-        let (width, height) = (self.info.width as usize, self.info.height as usize);
-        let luma = LumaPlane { data: image.as_raw(), width, height, stride: width };
-        Ok(Some(LumaFrame { index, time_s: *time_s, damaged: false, luma }))
+        Ok(Some(LumaFrame { index, time_s: *time_s, damaged: false, luma: LumaPlane::of(image) }))
     }
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {

@@ -85,10 +85,27 @@ impl<'a> LumaPlane<'a> {
         self.data.chunks(self.stride.max(1)).take(self.height).filter_map(move |row| row.get(..width))
     }
 
+    /// The plane of an image.
+    #[must_use]
+    pub fn of(image: &'a image::GrayImage) -> Self {
+        let (width, height) = (image.width() as usize, image.height() as usize);
+        Self { data: image.as_raw(), width, height, stride: width }
+    }
+
     /// A copy of the plane as an image of its own.
+    #[must_use]
     pub fn to_image(&self) -> image::GrayImage {
-        let pixels: Vec<u8> = self.rows().flatten().copied().collect();
-        let size = u32::try_from(self.width).ok().zip(u32::try_from(self.height).ok());
+        self.crop(Area { left: 0, top: 0, right: self.width, bottom: self.height })
+    }
+
+    /// A copy of what lies in the plane of an area.
+    #[must_use]
+    pub fn crop(&self, Area { left, top, right, bottom }: Area) -> image::GrayImage {
+        let (columns, rows) = (left..right.min(self.width), top..bottom.min(self.height));
+        let mut pixels = Vec::with_capacity(columns.len() * rows.len());
+        let lines = self.rows().take(rows.end).skip(rows.start);
+        lines.filter_map(|line| line.get(columns.clone())).for_each(|line| pixels.extend_from_slice(line));
+        let size = u32::try_from(columns.len()).ok().zip(u32::try_from(rows.len()).ok());
         size.and_then(|(width, height)| image::GrayImage::from_raw(width, height, pixels)).unwrap_or_default()
     }
 }

@@ -1,11 +1,7 @@
 //! Keeping crops of some readings while a recording goes by, in a memory that does not grow with its length.
 
-use image::GrayImage;
-
 use crate::channel::Channel;
-use crate::footage::LumaPlane;
 use crate::series::{Crop, Crops};
-use crate::setup::PixelBox;
 
 /// Most crops of the speed that are kept.
 const MOST_OF_SPEED: usize = 2048;
@@ -18,17 +14,6 @@ const LEAST_SURE: usize = 6;
 
 /// Least time between two of them, in seconds: neighbouring frames show the same.
 const DOUBTS_APART_S: f64 = 1.0;
-
-/// The pixels of a box.
-pub(super) fn crop(luma: LumaPlane<'_>, place: PixelBox) -> GrayImage {
-    let (left, width) = (place.x as usize, place.width as usize);
-    let mut levels = Vec::with_capacity(width * place.height as usize);
-    for row in place.y as usize..(place.y + place.height) as usize {
-        let line = luma.data.get(row * luma.stride + left..).and_then(|line| line.get(..width));
-        levels.extend_from_slice(line.unwrap_or(&[]));
-    }
-    GrayImage::from_raw(place.width, place.height, levels).unwrap_or_default()
-}
 
 /// Keeps crops of one channel.
 pub(super) struct Keeper {

@@ -12,7 +12,7 @@ use std::ops::ControlFlow;
 use image::GrayImage;
 
 use crate::channel::Channel;
-use crate::footage::{Area, FootageError, FrameSource, Work};
+use crate::footage::{Area, FootageError, FrameSource, LumaPlane, Work};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Former, Recogniser, Sample, Sight};
@@ -61,8 +61,9 @@ impl Progress for Silent {
 pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, FootageError> {
     let areas = surroundings(setup);
     let mut sample = Sample::new(setup.regions.len());
-    for frame in source.work_on_some(SAMPLED_FRAMES, &areas, &|luma| luma.to_image())? {
-        sample.add(&setup.regions, &frame.made, frame.time_s);
+    let cut = |luma: LumaPlane<'_>| Sample::cut(&setup.regions, luma);
+    for frame in source.work_on_some(SAMPLED_FRAMES, &areas, &cut)? {
+        sample.add(frame.made, frame.time_s);
     }
     Ok(sample)
 }
@@ -87,7 +88,7 @@ pub fn collect<S: FrameSource>(
         let mut former = Former::default();
         let places = &places;
         Box::new(move |luma| {
-            let crops: Vec<GrayImage> = places.iter().map(|place| keep::crop(luma, *place)).collect();
+            let crops: Vec<GrayImage> = places.iter().map(|place| luma.crop(place.with_margin(0))).collect();
             let glance = Glance::of(&crops);
             (recogniser.look_after(&mut former, luma), crops, glance)
         })
@@ -116,16 +117,7 @@ pub fn collect<S: FrameSource>(
 fn surroundings(setup: &Setup) -> Vec<Area> {
     let highest = setup.regions.iter().map(|region| region.place.height).max().unwrap_or(0);
     let margin = (MARGIN_PX + 1) * working_factor(HIGHEST_CELL * highest as f32);
-    let around = |place: &PixelBox| {
-        let (left, top) = (place.x as usize, place.y as usize);
-        Area {
-            left: left.saturating_sub(margin),
-            top: top.saturating_sub(margin),
-            right: left + place.width as usize + margin,
-            bottom: top + place.height as usize + margin,
-        }
-    };
-    setup.regions.iter().map(|region| around(&region.place)).collect()
+    setup.regions.iter().map(|region| region.place.with_margin(margin)).collect()
 }
 
 /// Height of the largest cell that glyphs may have, in heights of the largest box.

@@ -311,8 +311,7 @@ impl Recogniser {
     /// Reads all regions of a whole picture, in the setup's order.
     #[must_use]
     pub fn read_picture(&self, picture: &image::GrayImage) -> Vec<Shown> {
-        let (width, height) = (picture.width() as usize, picture.height() as usize);
-        self.read(LumaPlane { data: picture.as_raw(), width, height, stride: width })
+        self.read(LumaPlane::of(picture))
     }
 
     fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {

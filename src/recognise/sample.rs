@@ -22,18 +22,21 @@ impl Patch {
     /// Copies the surroundings of a box out of a frame.
     #[must_use]
     pub fn of(frame: &GrayImage, place: PixelBox, time_s: f64) -> Self {
-        let margin = (MARGIN_PX as u32 + 1) * working_factor(place.height as f32) as u32;
-        let (left, top) = (place.x.saturating_sub(margin), place.y.saturating_sub(margin));
-        let width = (place.x + place.width + margin).min(frame.width()).saturating_sub(left);
-        let height = (place.y + place.height + margin).min(frame.height()).saturating_sub(top);
-        let picture = imageops::crop_imm(frame, left, top, width, height).to_image();
-        Self { time_s, picture, place: PixelBox { x: place.x - left, y: place.y - top, ..place } }
+        Self { time_s, ..Self::cut(LumaPlane::of(frame), place) }
+    }
+
+    /// The same of a frame where it lies, at the time 0.
+    fn cut(luma: LumaPlane<'_>, place: PixelBox) -> Self {
+        let margin = (MARGIN_PX + 1) * working_factor(place.height as f32);
+        let around = place.with_margin(margin);
+        let (left, top) = (around.left as u32, around.top as u32);
+        let place = PixelBox { x: place.x - left, y: place.y - top, ..place };
+        Self { time_s: 0.0, picture: luma.crop(around), place }
     }
 
     /// The copied picture.
     pub(super) fn luma(&self) -> LumaPlane<'_> {
-        let (width, height) = (self.picture.width() as usize, self.picture.height() as usize);
-        LumaPlane { data: self.picture.as_raw(), width, height, stride: width }
+        LumaPlane::of(&self.picture)
     }
 
     /// The region's window in the copied picture, at a working resolution.
@@ -69,10 +72,16 @@ impl Sample {
         Self { regions: vec![Vec::new(); regions] }
     }
 
-    /// Adds a frame.
-    pub fn add(&mut self, regions: &[Region], frame: &GrayImage, time_s: f64) {
-        for (patches, region) in self.regions.iter_mut().zip(regions) {
-            patches.push(Patch::of(frame, region.place, time_s));
+    /// The surroundings of all regions in a frame.
+    #[must_use]
+    pub fn cut(regions: &[Region], luma: LumaPlane<'_>) -> Vec<Patch> {
+        regions.iter().map(|region| Patch::cut(luma, region.place)).collect()
+    }
+
+    /// Adds a frame of which all regions were [cut](Self::cut).
+    pub fn add(&mut self, patches: Vec<Patch>, time_s: f64) {
+        for (all, patch) in self.regions.iter_mut().zip(patches) {
+            all.push(Patch { time_s, ..patch });
         }
     }
 }

@@ -18,6 +18,7 @@ use std::path::PathBuf;
 use serde::{Deserialize, Serialize};
 
 use crate::channel::Channel;
+use crate::footage::Area;
 use crate::units::Unit;
 
 pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
@@ -48,6 +49,19 @@ pub struct PixelBox {
 }
 
 impl PixelBox {
+    /// The same as a part of a picture, with so many pixels more on each side, as far as the picture's edges at the left and
+    /// at the top.
+    #[must_use]
+    pub fn with_margin(self, margin_px: usize) -> Area {
+        let (left, top) = (self.x as usize, self.y as usize);
+        Area {
+            left: left.saturating_sub(margin_px),
+            top: top.saturating_sub(margin_px),
+            right: left + self.width as usize + margin_px,
+            bottom: top + self.height as usize + margin_px,
+        }
+    }
+
     /// First column right of the box; 64 bits, since a box read from a file may be anything.
     #[must_use]
     pub fn right(self) -> u64 {
