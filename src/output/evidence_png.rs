@@ -54,6 +54,7 @@ pub fn evidence_png(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
     encoder.set_color(png::ColorType::Rgb);
+    encoder.set_compression(png::Compression::Fast);
     let mut writer = encoder.write_header()?;
     // Row by row: the sheet of a long flight is high.
     let mut lines = writer.stream_writer()?;
