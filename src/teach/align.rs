@@ -7,8 +7,8 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::layout::{Layout, advance, edges};
-use super::{BOX_PADDING_PX, Group, Patch, Told, ToldMoment, ToldRegion};
-use crate::recognise::feature::{HighPass, MARGIN_PX};
+use super::{Group, Patch, Told, ToldMoment, ToldRegion};
+use crate::recognise::feature::HighPass;
 use crate::recognise::{correlation, patch_at, product};
 
 /// Shifts of a whole text tried, in half working pixels.
@@ -78,10 +78,12 @@ pub(super) fn mean_features(held: &[&Patch], factor: usize, high_pass: &HighPass
     features.fold(first, |sum, other| sum + other) / held.len().max(1) as f32
 }
 
-/// Layouts that explain less than another by so much of one text's energy are as good as that.
+/// Layouts with less in common than another by so much of one text's energy are as good as that, in pictures so plain that
+/// cuts of the same character have this mean correlation: under noise, narrow cells agree better whatever they hold.
 const AS_GOOD: f32 = 0.1;
+const PLAIN: f32 = 0.8;
 
-/// Layouts with the cuts they give, those first under which the characters explain most; of those that explain nearly as
+/// Layouts with the cuts they give, those first under which the characters have most in common; of those that have nearly as
 /// much, as happens with few tellings, the ones under which the cuts of each character agree best.
 pub(super) fn ranked_cuts<'a>(
     group: &Group<'_>,
@@ -89,27 +91,29 @@ pub(super) fn ranked_cuts<'a>(
 ) -> Vec<(&'a Layout, Vec<CharacterCut>)> {
     let rated = layouts.into_par_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
-        (explained_energy(group, &cuts), Twins::of(&cuts).mean_agreement(), layout, cuts)
+        (shared_energy(group, &cuts), Twins::of(&cuts).mean_agreement(), layout, cuts)
     });
     let mut all: Vec<(f32, f32, &Layout, Vec<CharacterCut>)> = rated.collect();
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
     let most = all.first().map_or(0.0, |best| best.0);
-    let as_good = all.partition_point(|(explained, ..)| *explained >= most - AS_GOOD);
-    all[..as_good].sort_by(|a, b| b.1.total_cmp(&a.1));
+    let as_good = all.partition_point(|(common, ..)| *common >= most - AS_GOOD);
+    if all[..as_good].iter().any(|(_, agreement, ..)| *agreement >= PLAIN) {
+        all[..as_good].sort_by(|a, b| b.1.total_cmp(&a.1));
+    }
     all.into_iter().map(|(_, _, layout, cuts)| (layout, cuts)).collect()
 }
 
-/// How much of the pictures' energy the characters explain, each told picture having the energy 1: what the cuts of the
-/// same character have in common, and of characters told once the same share. What two cuts hold of noise and scenery has
-/// no products on the average, so that neither wide cells nor narrow ones are preferred.
-fn explained_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
+/// How much of the pictures' energy the cuts of the same character have in common, the sum over all cuts: each told
+/// picture has the energy 1. What two cuts hold of noise and scenery has no products on the average, so that neither wide
+/// cells nor narrow ones are preferred.
+fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
     let mut sums: BTreeMap<char, (Array2<f32>, f32, usize)> = BTreeMap::new();
     for cut in cuts {
         let Some(picture) = group.regions.get(cut.region).and_then(|told| told.features.get(cut.moment))
         else {
             continue;
         };
-        let scaled = inside_box(cut, picture.ncols()) * inverse_length(picture);
+        let scaled = &cut.features * inverse_length(picture);
         let own = products(&scaled, &scaled);
         match sums.entry(cut.character) {
             Entry::Occupied(mut known) => {
@@ -123,25 +127,8 @@ fn explained_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
             }
         }
     }
-    let several = || sums.values().filter(|(.., count)| *count > 1);
-    let common =
-        several().map(|(sum, own, count)| (products(sum, sum) - own) / (*count - 1) as f32).sum::<f32>();
-    let theirs = several().map(|(_, own, _)| own).sum::<f32>();
-    let all = sums.values().map(|(_, own, _)| own).sum::<f32>();
-    if theirs > 0.0 { common * all / theirs } else { 0.0 }
-}
-
-/// Features of a cell of a window so wide, nothing where it is beyond the box: icons and unit letters are not explained.
-fn inside_box(cut: &CharacterCut, cols: usize) -> Array2<f32> {
-    let beyond = MARGIN_PX.saturating_sub(BOX_PADDING_PX) as f32;
-    let mut features = cut.features.clone();
-    for (column, mut levels) in features.columns_mut().into_iter().enumerate() {
-        let middle = cut.left + column as f32 + 0.5;
-        if !(beyond..=cols as f32 - beyond).contains(&middle) {
-            levels.fill(0.0);
-        }
-    }
-    features
+    let several = sums.values().filter(|(.., count)| *count > 1);
+    several.map(|(sum, own, count)| (products(sum, sum) - own) / (*count - 1) as f32).sum()
 }
 
 /// Cuts of each character, each scaled to length 1 and added up: the product of another cut so scaled with the
