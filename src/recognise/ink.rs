@@ -2,6 +2,10 @@
 
 use ndarray::Array2;
 
+use super::alphabet::working_factor;
+use super::feature::HighPass;
+use super::sample::Patch;
+
 /// Mean squared feature of every row.
 #[must_use]
 pub fn row_energy(features: &[Array2<f32>]) -> Vec<f32> {
@@ -29,6 +33,18 @@ fn energy(features: &[Array2<f32>], profile: impl Fn(&Array2<f32>) -> Vec<f32>) 
     }
     total.iter_mut().for_each(|sum| *sum /= features.len().max(1) as f32);
     total
+}
+
+/// First and last+1 row of the text of a region whose box is so high, in the working pixels of its window, and how many
+/// frame pixels each of these is; `None` where no strokes stand out.
+#[must_use]
+pub fn text_rows(patches: &[Patch], box_height: u32) -> Option<(usize, usize, usize)> {
+    let factor = working_factor(box_height as f32);
+    let high_pass = HighPass::for_cell_width(0.6 * box_height as f32 / factor as f32);
+    let features: Vec<Array2<f32>> =
+        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
+    let (top, bottom) = extent(&row_energy(&features), 2)?;
+    Some((top, bottom, factor))
 }
 
 /// First and last+1 index of the longest stretch that stands out of a profile's floor: above a

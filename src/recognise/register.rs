@@ -324,11 +324,6 @@ fn candidates_of<'a>(set: &'a GlyphSet, channel: &Channel, patches: &[Patch]) ->
 
 /// Height of the text in frame pixels, from the rows that hold strokes.
 fn ink_height_px(patches: &[Patch]) -> Option<f32> {
-    let height = patches.first()?.crop().height() as f32;
-    let factor = working_factor(height);
-    let high_pass = super::feature::HighPass::for_cell_width(0.6 * height / factor as f32);
-    let features: Vec<Array2<f32>> =
-        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
-    let (top, bottom) = ink::extent(&ink::row_energy(&features), 2)?;
+    let (top, bottom, factor) = ink::text_rows(patches, patches.first()?.crop().height())?;
     Some(((bottom - top) * factor) as f32)
 }

@@ -71,11 +71,16 @@ pub(super) fn held<'a>(moment: &'a ToldMoment, factor: usize, high_pass: &HighPa
     std::iter::once(&moment.centre).chain(neighbours.map(|one| one.0)).collect()
 }
 
-/// Mean features of pictures of one text.
-pub(super) fn mean_features(held: &[&Patch], factor: usize, high_pass: &HighPass) -> Array2<f32> {
-    let mut features = held.iter().map(|patch| high_pass.apply(&patch.levels(factor)));
+/// Mean of the features of pictures of one text.
+pub(super) fn mean_features(mut features: impl Iterator<Item = Array2<f32>>) -> Array2<f32> {
     let first = features.next().unwrap_or_default();
-    features.fold(first, |sum, other| sum + other) / held.len().max(1) as f32
+    let (sum, count) = features.fold((first, 1.0), |(sum, count), other| (sum + other, count + 1.0_f32));
+    sum / count
+}
+
+/// The cuts of one told reading.
+pub(super) fn text_of(cuts: &[CharacterCut], region: usize, moment: usize) -> Vec<&CharacterCut> {
+    cuts.iter().filter(|cut| (cut.region, cut.moment) == (region, moment)).collect()
 }
 
 /// Layouts with less in common than another by so much of one text's energy are as good as that, in pictures so plain that
@@ -107,28 +112,21 @@ pub(super) fn ranked_cuts<'a>(
 /// picture has the energy 1. What two cuts hold of noise and scenery has no products on the average, so that neither wide
 /// cells nor narrow ones are preferred.
 fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
-    let mut sums: BTreeMap<char, (Array2<f32>, f32, usize)> = BTreeMap::new();
-    for cut in cuts {
-        let Some(picture) = group.regions.get(cut.region).and_then(|told| told.features.get(cut.moment))
-        else {
-            continue;
-        };
-        let scaled = &cut.features * inverse_length(picture);
-        let own = products(&scaled, &scaled);
-        match sums.entry(cut.character) {
-            Entry::Occupied(mut known) => {
-                let (sum, energy, count) = known.get_mut();
-                *sum += &scaled;
-                *energy += own;
-                *count += 1;
-            }
-            Entry::Vacant(new) => {
-                new.insert((scaled, own, 1));
-            }
-        }
-    }
-    let several = sums.values().filter(|(.., count)| *count > 1);
-    several.map(|(sum, own, count)| (products(sum, sum) - own) / (*count - 1) as f32).sum()
+    let scaled: Vec<(char, Array2<f32>)> = cuts
+        .iter()
+        .filter_map(|cut| {
+            let picture = group.regions.get(cut.region)?.features.get(cut.moment)?;
+            Some((cut.character, &cut.features * inverse_length(picture)))
+        })
+        .collect();
+    let twins = Twins::of_cells(scaled.iter().cloned());
+    let several = twins.0.values().filter(|(_, count)| *count > 1);
+    let with_themselves: f32 = several.map(|(sum, count)| products(sum, sum) / (count - 1) as f32).sum();
+    let own = |(character, cell): &(char, Array2<f32>)| {
+        let (_, count) = twins.0.get(character).filter(|(_, count)| *count > 1)?;
+        Some(products(cell, cell) / (count - 1) as f32)
+    };
+    with_themselves - scaled.iter().filter_map(own).sum::<f32>()
 }
 
 /// Cuts of each character, each scaled to length 1 and added up: the product of another cut so scaled with the
@@ -138,17 +136,22 @@ struct Twins(BTreeMap<char, (Array2<f32>, usize)>);
 
 impl Twins {
     fn of(cuts: &[CharacterCut]) -> Self {
+        let unit = |cut: &CharacterCut| (cut.character, &cut.features * inverse_length(&cut.features));
+        Self::of_cells(cuts.iter().map(unit))
+    }
+
+    /// Of cells that are scaled otherwise.
+    fn of_cells(cells: impl Iterator<Item = (char, Array2<f32>)>) -> Self {
         let mut sums: BTreeMap<char, (Array2<f32>, usize)> = BTreeMap::new();
-        for cut in cuts {
-            let unit = &cut.features * inverse_length(&cut.features);
-            match sums.entry(cut.character) {
+        for (character, cell) in cells {
+            match sums.entry(character) {
                 Entry::Occupied(mut known) => {
                     let (sum, count) = known.get_mut();
-                    *sum += &unit;
+                    *sum += &cell;
                     *count += 1;
                 }
                 Entry::Vacant(new) => {
-                    new.insert((unit, 1));
+                    new.insert((cell, 1));
                 }
             }
         }

@@ -1,10 +1,7 @@
 //! Heights: how large the type of every region is, before any shape is known.
 
-use ndarray::Array2;
-
-use super::{Group, TeachError, ToldMoment, align, cut_group, group_by_height};
-use crate::recognise::alphabet::working_factor;
-use crate::recognise::feature::{HighPass, MARGIN_PX};
+use super::{Group, TeachError, ToldMoment, align, cut_group, group_by_height, group_of};
+use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;
 
@@ -40,34 +37,21 @@ pub(super) fn heights_agreed(
     let mut agreed = seem.clone();
     for number in groups.iter().flat_map(|group| &group.regions).map(|told| told.number) {
         let Some(rows) = seem[number].filter(|_| !is_main(number)) else { continue };
-        let mut tried: Vec<Option<InkRows>> = seem.clone();
-        tried
-            .iter_mut()
-            .enumerate()
-            .filter(|(other, _)| *other != number && !is_main(*other))
-            .for_each(|(_, rows)| *rows = None);
         let top_px = rows.top_px + 0.5 * (rows.height_px - height_px);
-        tried[number] = Some(InkRows { top_px, height_px });
-        agreed[number] = of_main_size(regions, moments, &tried, number).or(agreed[number]);
+        let as_main = InkRows { top_px, height_px };
+        let rows = |other: usize| {
+            if other == number { Some(as_main) } else { seem[other].filter(|_| is_main(other)) }
+        };
+        let members =
+            regions.iter().enumerate().filter_map(|(other, region)| Some((other, region, rows(other)?)));
+        let group = group_of(&members.collect::<Vec<_>>(), moments);
+        agreed[number] = of_main_size(group, number).or(agreed[number]);
     }
     Ok(agreed)
 }
 
-/// Rows of a region's text if its characters, cut as `tried`, are those of the other regions.
-fn of_main_size(
-    regions: &[Region],
-    moments: &[ToldMoment],
-    tried: &[Option<InkRows>],
-    number: usize,
-) -> Option<InkRows> {
-    let here = |moment: &&ToldMoment| {
-        let mut told = regions.iter().zip(tried).filter(|(_, rows)| rows.is_some());
-        told.any(|(region, _)| region.channel == moment.told.channel)
-    };
-    let moments: Vec<ToldMoment> = moments.iter().filter(here).cloned().collect();
-    let groups = group_by_height(regions, &moments, tried).ok()?;
-    let mut group =
-        groups.into_iter().find(|group| group.regions.iter().any(|told| told.number == number))?;
+/// Rows of a region's text if its characters, cut in this group, are those of the other regions.
+fn of_main_size(mut group: Group<'_>, number: usize) -> Option<InkRows> {
     let (_, cuts) = cut_group(&mut group).ok()?;
     let place = group.regions.iter().position(|told| told.number == number)?;
     let others = (0..group.regions.len()).filter(|other| *other != place);
@@ -80,12 +64,7 @@ fn of_main_size(
 }
 
 fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
-    let height = region.place.height as f32;
-    let factor = working_factor(height);
-    let high_pass = HighPass::for_cell_width(0.6 * height / factor as f32);
-    let features: Vec<Array2<f32>> =
-        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
-    let (top, bottom) = ink::extent(&ink::row_energy(&features), 2)?;
+    let (top, bottom, factor) = ink::text_rows(patches, region.place.height)?;
     Some(InkRows {
         top_px: (top as f32 - MARGIN_PX as f32) * factor as f32,
         height_px: ((bottom - top) * factor) as f32,

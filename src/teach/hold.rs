@@ -7,9 +7,8 @@ use std::collections::BTreeMap;
 
 use ndarray::Array2;
 
-use super::align::{CharacterCut, mean_features};
+use super::align::{CharacterCut, mean_features, text_of};
 use super::{Group, Patch};
-use crate::recognise::feature::HighPass;
 use crate::recognise::patch_at;
 
 /// Columns that the lines of a picture may be shifted against those told, in working pixels.
@@ -44,6 +43,13 @@ impl Shape {
 /// Shapes of characters.
 type Shapes = BTreeMap<char, Shape>;
 
+/// Features of the pictures of a told moment: of the one told, and of those before and after it, nearest first.
+struct Seen {
+    centre: Array2<f32>,
+    before: Vec<Array2<f32>>,
+    after: Vec<Array2<f32>>,
+}
+
 /// What a picture's noise comes to.
 #[derive(Clone, Copy)]
 struct Spread {
@@ -55,32 +61,46 @@ struct Spread {
 
 /// Takes for every told reading the pictures around it that show what was told.
 pub(super) fn settle(group: &mut Group<'_>, cuts: &[CharacterCut]) {
-    let high_pass = HighPass::for_cell_width(0.6 * group.rows as f32);
+    let seen: Vec<Vec<Seen>> = seen(group);
     for _ in 0..ROUNDS {
         let all = all_shapes(group, cuts);
-        let Some(spread) = spread(group, cuts, &high_pass, &all) else { return };
-        for region in 0..group.regions.len() {
-            for moment in 0..group.regions[region].moments.len() {
-                let text: Vec<&CharacterCut> =
-                    cuts.iter().filter(|cut| (cut.region, cut.moment) == (region, moment)).collect();
-                let shapes = seen_from(group, &text, &all, &high_pass);
-                let features = |patch: &Patch| high_pass.apply(&patch.levels(group.factor));
-                let one = group.regions[region].moments[moment];
-                let unchanged = |patches: &[Patch]| {
-                    let seen = patches.iter().map(|patch| ratios(&features(patch), &text, &shapes, spread));
-                    change(&seen.collect::<Vec<_>>())
+        let Some(spread) = spread(cuts, &seen, &all) else { return };
+        for (region, moments) in seen.iter().enumerate() {
+            for (moment, seen) in moments.iter().enumerate() {
+                let text = text_of(cuts, region, moment);
+                let shapes = seen_from(group, &text, &all, &seen.centre);
+                let unchanged = |pictures: &[Array2<f32>]| {
+                    let against = pictures.iter().map(|features| ratios(features, &text, &shapes, spread));
+                    change(&against.collect::<Vec<_>>())
                 };
-                let (before, after) = (unchanged(&one.before), unchanged(&one.after));
-                let held: Vec<&Patch> = std::iter::once(&one.centre)
+                let (before, after) = (unchanged(&seen.before), unchanged(&seen.after));
+                let features =
+                    [&seen.centre].into_iter().chain(&seen.before[..before]).chain(&seen.after[..after]);
+                let told = &mut group.regions[region];
+                told.features[moment] = mean_features(features.cloned());
+                let one = told.moments[moment];
+                told.held[moment] = [&one.centre]
+                    .into_iter()
                     .chain(&one.before[..before])
                     .chain(&one.after[..after])
                     .collect();
-                let (features, told) =
-                    (mean_features(&held, group.factor, &high_pass), &mut group.regions[region]);
-                (told.features[moment], told.held[moment]) = (features, held);
             }
         }
     }
+}
+
+/// What every told moment of every region shows.
+fn seen(group: &Group<'_>) -> Vec<Vec<Seen>> {
+    let of_all = |patches: &[Patch]| patches.iter().map(|patch| group.features(patch)).collect();
+    let told = group.regions.iter().map(|told| {
+        let moments = told.moments.iter().map(|one| Seen {
+            centre: group.features(&one.centre),
+            before: of_all(&one.before),
+            after: of_all(&one.after),
+        });
+        moments.collect()
+    });
+    told.collect()
 }
 
 /// How many pictures, in their order, show the text before it changes; `seen` are their log likelihood ratios of what was
@@ -122,13 +142,10 @@ fn pictures(group: &Group<'_>, cut: &CharacterCut) -> f32 {
 }
 
 /// The shapes without the pictures around one text, which are to be judged by them: only the told one itself counts.
-fn seen_from(group: &Group<'_>, text: &[&CharacterCut], all: &Shapes, high_pass: &HighPass) -> Shapes {
+fn seen_from(group: &Group<'_>, text: &[&CharacterCut], all: &Shapes, centre: &Array2<f32>) -> Shapes {
     let mut shapes = all.clone();
-    let Some(first) = text.first() else { return shapes };
-    let centre = &group.regions[first.region].moments[first.moment].centre;
-    let centre = high_pass.apply(&centre.levels(group.factor));
     for cut in text {
-        let cells = cut.features_in(group).zip(patch_at(&centre, cut.top, cut.left, cut.features.dim()));
+        let cells = cut.features_in(group).zip(patch_at(centre, cut.top, cut.left, cut.features.dim()));
         if let Some((mean, told)) = cells {
             add(&mut shapes, cut.character, &mean, -pictures(group, cut));
             add(&mut shapes, cut.character, &told, 1.0);
@@ -152,11 +169,22 @@ fn ratios(
         .collect()
 }
 
+/// The cell of a picture in which a told character stands, and that character's shape.
+fn with_shape<'a>(
+    features: &Array2<f32>,
+    cut: &CharacterCut,
+    shapes: &'a Shapes,
+    shift: f32,
+) -> Option<(Array2<f32>, &'a Shape)> {
+    let cell = patch_at(features, cut.top, cut.left + shift, cut.features.dim())?;
+    let own = shapes.get(&cut.character).filter(|own| own.sum.dim() == cell.dim())?;
+    Some((cell, own))
+}
+
 /// Product of a picture with the shapes of the text told.
 fn likeness(features: &Array2<f32>, text: &[&CharacterCut], shapes: &Shapes, shift: f32) -> f32 {
     let product = |cut: &&CharacterCut| {
-        let cell = patch_at(features, cut.top, cut.left + shift, cut.features.dim())?;
-        let own = shapes.get(&cut.character).filter(|own| own.sum.dim() == cell.dim())?;
+        let (cell, own) = with_shape(features, cut, shapes, shift)?;
         Some((&cell * &own.sum).sum() / own.count)
     };
     text.iter().filter_map(product).sum()
@@ -198,14 +226,10 @@ fn against_others(
 ) -> BTreeMap<Other, Against> {
     let mut found = BTreeMap::new();
     for (place, cut) in text.iter().enumerate().filter(|(_, cut)| cut.character.is_ascii_digit()) {
-        let cell = patch_at(features, cut.top, cut.left + shift, cut.features.dim());
-        let (Some(cell), Some(own)) = (cell, shapes.get(&cut.character)) else { continue };
+        let Some((cell, own)) = with_shape(features, cut, shapes, shift) else { continue };
         let others = shapes.iter().filter(|(digit, other)| {
             digit.is_ascii_digit() && **digit != cut.character && other.sum.dim() == cell.dim()
         });
-        if own.sum.dim() != cell.dim() {
-            continue;
-        }
         let own_mean = own.mean();
         for (digit, other) in others {
             let other_mean = other.mean();
@@ -223,25 +247,19 @@ fn against_others(
 }
 
 /// The noise of told pictures, measured against plain shapes.
-fn spread(group: &Group<'_>, cuts: &[CharacterCut], high_pass: &HighPass, all: &Shapes) -> Option<Spread> {
+fn spread(cuts: &[CharacterCut], seen: &[Vec<Seen>], all: &Shapes) -> Option<Spread> {
     let plain: Shapes =
         all.iter().filter(|(_, shape)| shape.count >= PLAIN).map(|(c, shape)| (*c, shape.clone())).collect();
     let (mut cells, mut products) = ((0.0, 0.0_f32), Vec::new());
-    for (region, told) in group.regions.iter().enumerate() {
-        for (moment, one) in told.moments.iter().enumerate() {
-            let text: Vec<&CharacterCut> =
-                cuts.iter().filter(|cut| (cut.region, cut.moment) == (region, moment)).collect();
-            let features = high_pass.apply(&one.centre.levels(group.factor));
-            for cut in &text {
-                let cell = patch_at(&features, cut.top, cut.left, cut.features.dim());
-                let (Some(cell), Some(shape)) = (cell, plain.get(&cut.character)) else { continue };
-                if cell.dim() == shape.sum.dim() {
-                    let off = cell - shape.mean();
-                    cells.0 += (&off * &off).sum() / (1.0 - 1.0 / shape.count);
-                    cells.1 += 1.0;
-                }
+    for (region, moments) in seen.iter().enumerate() {
+        for (moment, Seen { centre, .. }) in moments.iter().enumerate() {
+            let text = text_of(cuts, region, moment);
+            for (cell, shape) in text.iter().filter_map(|cut| with_shape(centre, cut, &plain, 0.0)) {
+                let off = cell - shape.mean();
+                cells.0 += (&off * &off).sum() / (1.0 - 1.0 / shape.count);
+                cells.1 += 1.0;
             }
-            products.extend(against_others(&features, &text, &plain, 0.0).into_values());
+            products.extend(against_others(centre, &text, &plain, 0.0).into_values());
         }
     }
     let cell = (cells.1 > 0.0).then(|| cells.0 / cells.1)?;

@@ -345,9 +345,15 @@ struct Group<'a> {
     /// Rows of a cell in working pixels.
     rows: usize,
     factor: usize,
+    high_pass: HighPass,
 }
 
 impl Group<'_> {
+    /// Features of a picture's window.
+    fn features(&self, patch: &Patch) -> Array2<f32> {
+        self.high_pass.apply(&patch.levels(self.factor))
+    }
+
     /// Height of the strokes in frame pixels.
     fn height_px(&self) -> f32 {
         ((self.rows - 2 * ROW_PADDING_PX) * self.factor) as f32
@@ -395,7 +401,8 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
         let (orders, moments): (Vec<usize>, Vec<&ToldMoment>) = own.unzip();
         let held: Vec<Vec<&Patch>> =
             moments.iter().map(|moment| align::held(moment, factor, &high_pass)).collect();
-        let features = held.iter().map(|held| align::mean_features(held, factor, &high_pass)).collect();
+        let features = |patch: &&Patch| high_pass.apply(&patch.levels(factor));
+        let features = held.iter().map(|held| align::mean_features(held.iter().map(features))).collect();
         let middle = (ink.top_px + 0.5 * ink.height_px) / factor as f32 + MARGIN_PX as f32;
         let top = (middle - 0.5 * rows as f32).round().max(0.0) as usize;
         ToldRegion {
@@ -409,7 +416,8 @@ fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> 
             top,
         }
     });
-    Group { regions: told.collect(), rows, factor }
+    let regions = told.collect();
+    Group { regions, rows, factor, high_pass }
 }
 
 /// Pitches for which all widths of the decimal point are tried: a coarse width can favour a wrong pitch.

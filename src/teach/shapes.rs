@@ -9,7 +9,6 @@ use ndarray::{Array2, s};
 use super::align::CharacterCut;
 use super::layout::{Layout, advance, edges};
 use super::{Group, ToldRegion};
-use crate::recognise::feature::HighPass;
 use crate::recognise::{Sample, patch_at};
 
 /// Most digits of a text whose setup does not say.
@@ -101,7 +100,6 @@ fn best_place(shape: &Array2<f32>, cell: &Array2<f32>) -> Option<(f32, (usize, u
 
 /// All places of the sample where a digit may stand, with some slack on every side.
 fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sample) -> Vec<Array2<f32>> {
-    let high_pass = HighPass::for_cell_width(0.6 * group.rows as f32);
     let cols = advance('0', layout.pitch, layout.point).ceil() as usize;
     let size = (group.rows + 2 * SLACK_PX, cols + 2 * SLACK_PX);
     let mut cells = Vec::new();
@@ -109,7 +107,7 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
         let top = cuts.iter().find(|cut| cut.region == index).map_or(told.top, |cut| cut.top);
         let lefts = lefts(told, layout, index);
         for patch in sample.regions.get(told.number).into_iter().flatten().step_by(SAMPLE_STEP) {
-            let features = told.backdrop.bare(high_pass.apply(&patch.levels(group.factor)));
+            let features = told.backdrop.bare(group.features(patch));
             let cell =
                 |left: &f32| patch_at(&features, top.checked_sub(SLACK_PX)?, left - SLACK_PX as f32, size);
             cells.extend(lefts.iter().filter_map(cell));
