@@ -108,7 +108,7 @@ impl CompareScreen {
         Grid::new("results to compare").spacing([12.0, 6.0]).show(ui, |ui| {
             for (place, Flown { folder, .. }) in self.results.iter().enumerate() {
                 ui.label(name(place));
-                ui.label(folder.display().to_string());
+                ui.label(self.called(folder)).on_hover_text(folder.display().to_string());
                 ui.horizontal(|ui| {
                     if ui.add_enabled(place > 0, egui::Button::new("Up")).clicked() {
                         moved = Some((place, Some(place - 1)));
@@ -158,6 +158,14 @@ impl CompareScreen {
         if !self.holds(&folder) {
             self.results.push(Flown { folder, density: String::new() });
         }
+    }
+
+    /// A folder by its name, or by its path where another folder has that name too.
+    fn called(&self, folder: &Path) -> String {
+        let alike =
+            self.results.iter().filter(|flown| flown.folder.file_name() == folder.file_name()).count();
+        let name = folder.file_name().filter(|_| alike == 1);
+        name.unwrap_or(folder.as_os_str()).to_string_lossy().into_owned()
     }
 
     fn holds(&self, folder: &Path) -> bool {

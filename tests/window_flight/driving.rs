@@ -90,15 +90,6 @@ impl Sitting {
         self.window.run_steps(2);
     }
 
-    /// Clears a field.
-    pub fn clear(&mut self, label: &str) {
-        self.window.get_by_role_and_label(Role::TextInput, label).click();
-        self.window.run_steps(2);
-        self.window.key_press_modifiers(Modifiers::COMMAND, Key::A);
-        self.window.key_press(Key::Delete);
-        self.window.run_steps(2);
-    }
-
     pub fn flight(&self) -> &Flight {
         &self.window.state().shared().finished.as_ref().unwrap().flight
     }

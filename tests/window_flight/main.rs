@@ -6,5 +6,7 @@ mod beside;
 mod common;
 mod driving;
 mod edits;
+#[path = "../window/looks.rs"]
+mod looks;
 mod pictures;
 mod plots;

@@ -1,50 +1,46 @@
 //! The steps from the legs on as pictures.
-//!
-//! `UPDATE_SNAPSHOTS=true cargo test --test window_flight look` renews those in `tests/snapshots`.
 
 use std::fs;
 use std::path::PathBuf;
 
 use egui::{Key, Modifiers};
-use egui_kittest::{Harness, SnapshotOptions};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable as _;
 use pairspeed::files::Existing;
 use pairspeed::output::folder::write_all;
 use pairspeed::window::Desk;
 use pairspeed::window::store::Store;
 
 use super::driving::{Sitting, again, at_desk, demonstration, simulated};
+use super::looks;
 use super::plots::with_a_lost_picture;
 
-/// Pixels that another version of the software renderer may draw otherwise: less than two tenths of a per cent.
-const ROUGHNESS: usize = 1800;
-
-/// A window looks as the picture kept of it, but for what another version of the software renderer draws otherwise.
-fn looks_as_it_did(sitting: &mut Sitting, name: &str) {
+fn looks_as_it_did(sitting: &mut Sitting, name: &str, fields: &[&str]) {
     sitting.window.remove_cursor();
     sitting.settle();
-    let options = SnapshotOptions::new().threshold(1.2).max_failed_pixels(ROUGHNESS);
-    sitting.window.snapshot_options(name, &options);
+    looks::looks_as_it_did(&mut sitting.window, name, fields);
 }
 
 #[test]
 fn the_legs_the_comparison_and_the_card_look_as_they_did() {
     let mut sitting = Sitting::new();
-    looks_as_it_did(&mut sitting, "window_legs");
+    looks_as_it_did(&mut sitting, "window_legs", &[]);
 
+    let other = sitting.folder.path().join("other");
+    for folder in [&sitting.result(""), &other] {
+        write_all(folder, sitting.flight(), Existing::Replace).unwrap();
+    }
     sitting.press(Key::F6);
     sitting.click("Add this flight");
-    let other = sitting.folder.path().join("other");
-    fs::create_dir_all(&other).unwrap();
-    write_all(&other, sitting.flight(), Existing::Replace).unwrap();
     sitting.write("Folder of results", other.to_str().unwrap());
     sitting.click("Add");
-    // Where the results stand differs from run to run.
-    sitting.clear("Folder of results");
-    looks_as_it_did(&mut sitting, "window_compare");
+    sitting.window.get_by_label("other against flight-result");
+    looks_as_it_did(&mut sitting, "window_compare", &["Page to print"]);
 
     sitting.press(Key::F7);
     sitting.click("This flight");
-    looks_as_it_did(&mut sitting, "window_card");
+    sitting.write("Speed at full throttle", "120");
+    looks_as_it_did(&mut sitting, "window_card", &["Former results", "Page to print"]);
 }
 
 #[test]
