@@ -3,6 +3,7 @@
 mod glance;
 mod keep;
 mod lost;
+mod mixed;
 mod observed;
 mod pooling;
 mod prepare;

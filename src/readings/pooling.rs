@@ -6,6 +6,7 @@
 //! frame (L. R. Rabiner, "A tutorial on hidden Markov models and selected applications in speech
 //! recognition", Proc. IEEE 77 (1989) 257-286, equations 19-27; cited from memory).
 
+use super::mixed::allow_either;
 use crate::recognise::{FURTHEST_BEHIND, Look, Sight};
 
 /// Frames on either side whose candidates a frame's text may be.
@@ -76,14 +77,20 @@ pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
         frames.iter().zip(&states).map(|(frame, states)| emissions(frame, states)).collect();
     let forward = forward(&chain, frames, &states, &emissions);
     let backward = backward(&chain, frames, &states, &emissions);
-    let verdicts: Vec<Verdict> = (0..frames.len())
-        .map(|at| {
-            let joint: Vec<f64> = forward[at].iter().zip(&backward[at]).map(|(f, b)| f * b).collect();
-            let total: f64 = joint.iter().sum();
-            let best = (0..joint.len()).max_by(|a, b| joint[*a].total_cmp(&joint[*b]))?;
-            states[at].get(best).map(|value| (*value, (joint[best] / total) as f32))
+    let probabilities: Vec<Vec<f64>> =
+        forward.iter().zip(&backward).map(|(forward, backward)| both_ways(forward, backward)).collect();
+    let mut verdicts: Vec<Verdict> = states
+        .iter()
+        .zip(&probabilities)
+        .map(|(states, here)| {
+            let best = (0..here.len()).max_by(|a, b| here[*a].total_cmp(&here[*b]))?;
+            states.get(best).map(|value| (*value, here[best] as f32))
         })
         .collect();
+    allow_either(frames, &mut verdicts, |at, value| {
+        let state = states[at].iter().position(|state| *state == value);
+        state.map_or(0.0, |state| probabilities[at][state])
+    });
     without_halfway(frames, verdicts)
 }
 
@@ -124,17 +131,27 @@ fn states(frames: &[Frame], at: usize, bounds: &Bounds) -> Vec<f64> {
     states
 }
 
+/// Share of the evidence that a look keeps on which of its candidates it is.
+pub(super) fn evidence_kept(sight: Sight) -> f32 {
+    match sight {
+        Sight::Clear => 1.0,
+        Sight::Strange | Sight::Untaught => EVIDENCE_OF_STRANGE,
+        Sight::Nothing => 0.0,
+    }
+}
+
 /// Probability of the look under every state, to within a factor.
 fn emissions(frame: &Frame, states: &[f64]) -> Vec<f64> {
     if frame.lost {
         return vec![1.0; states.len() + 1];
     }
     let look = &frame.look;
-    let (share, text_behind, unknown_behind) = match look.sight {
-        Sight::Clear => (1.0, 0.0, UNKNOWN_BEHIND_CLEAR),
-        Sight::Strange => (EVIDENCE_OF_STRANGE, TEXT_BEHIND_STRANGE, 0.0),
-        Sight::Untaught => (EVIDENCE_OF_STRANGE, TEXT_BEHIND_UNTAUGHT, 0.0),
-        Sight::Nothing => (0.0, TEXT_BEHIND_NOTHING, 0.0),
+    let share = evidence_kept(look.sight);
+    let (text_behind, unknown_behind) = match look.sight {
+        Sight::Clear => (0.0, UNKNOWN_BEHIND_CLEAR),
+        Sight::Strange => (TEXT_BEHIND_STRANGE, 0.0),
+        Sight::Untaught => (TEXT_BEHIND_UNTAUGHT, 0.0),
+        Sight::Nothing => (TEXT_BEHIND_NOTHING, 0.0),
     };
     let behind = |state: &f64| {
         let own = look.candidates.iter().find(|candidate| candidate.value == *state);
@@ -270,6 +287,14 @@ fn backward(
         all[at] = here;
     }
     all
+}
+
+/// Probability of every state from what was before and what came after.
+fn both_ways(forward: &[f64], backward: &[f64]) -> Vec<f64> {
+    let mut joint: Vec<f64> =
+        forward.iter().zip(backward).map(|(forward, backward)| forward * backward).collect();
+    normalise(&mut joint);
+    joint
 }
 
 fn normalise(weights: &mut [f64]) {

@@ -8,6 +8,7 @@ fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
         text: value.to_string().as_str().try_into().unwrap_or_default(),
         value: *value,
         behind: *behind,
+        apart: f32::INFINITY,
     };
     Look { sight, candidates: candidates.iter().map(candidate).collect(), floor: FURTHEST_BEHIND, lead: 1.0 }
 }

@@ -6,6 +6,7 @@ use super::alphabet::Alphabet;
 use super::calibrate::lead_of;
 use super::decode::{Decoded, Text};
 use super::grammar::Grammar;
+use super::matcher::Matcher;
 
 /// Most candidates kept of one frame.
 pub const MOST_CANDIDATES: usize = 8;
@@ -25,6 +26,9 @@ pub struct Candidate {
     pub value: f64,
     /// How far its log-probability lies behind that of the best candidate: 0 or more.
     pub behind: f32,
+    /// Squared distance from the best candidate, in the same measure: where the best one is shown and nothing else,
+    /// this one is expected to lie half of it behind. Infinite for a text of another length.
+    pub apart: f32,
 }
 
 /// How the text of a frame looks.
@@ -61,33 +65,42 @@ impl Look {
         Self { sight: Sight::Nothing, candidates: ArrayVec::new(), floor: 0.0, lead: 1.0 }
     }
 
-    /// The candidates of a decoded text; `evidence_share` is the share of a log-likelihood ratio that
-    /// is taken as evidence.
-    pub(super) fn of(
-        decoded: &Decoded,
-        sight: Sight,
-        (grammar, alphabet): (&Grammar, &Alphabet),
-        evidence_share: f32,
-    ) -> Self {
-        let mut rated: Vec<(Text, f32)> = vec![(decoded.text, 0.0)];
-        let changes = changes(decoded, alphabet, evidence_share);
+    /// The candidates of a decoded text.
+    pub(super) fn of(decoded: &Decoded, sight: Sight, grammar: &Grammar, evidence: &Evidence<'_>) -> Self {
+        let mut rated: Vec<(Text, f32, f32)> = vec![(decoded.text, 0.0, 0.0)];
+        let changes = changes(decoded, evidence);
         for (number, change) in changes.iter().enumerate() {
-            rated.push((changed(decoded.text, &[change]), change.behind));
+            rated.push((changed(decoded.text, &[change]), change.behind, change.apart));
             for other in &changes[..number.min(MOST_CHANGES)] {
                 if other.place != change.place {
-                    rated.push((changed(decoded.text, &[change, other]), change.behind + other.behind));
+                    let text = changed(decoded.text, &[change, other]);
+                    rated.push((text, change.behind + other.behind, change.apart + other.apart));
                 }
             }
         }
-        rated.extend(decoded.other_lengths.iter().map(|(text, behind)| (*text, evidence_share * behind)));
-        rated.retain(|(_, behind)| *behind <= FURTHEST_BEHIND);
+        let other_lengths = decoded.other_lengths.iter();
+        rated.extend(other_lengths.map(|(text, behind)| (*text, evidence.share * behind, f32::INFINITY)));
+        rated.retain(|(_, behind, _)| *behind <= FURTHEST_BEHIND);
         rated.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let floor = rated.get(MOST_CANDIDATES).map_or(FURTHEST_BEHIND, |(_, behind)| *behind);
-        let candidate =
-            |(text, behind): (Text, f32)| Some(Candidate { text, value: grammar.value(&text)?, behind });
+        let floor = rated.get(MOST_CANDIDATES).map_or(FURTHEST_BEHIND, |(_, behind, _)| *behind);
+        let candidate = |(text, behind, apart): (Text, f32, f32)| {
+            Some(Candidate { text, value: grammar.value(&text)?, behind, apart })
+        };
         let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
         Self { sight, candidates, floor, lead: lead_of(decoded) }
     }
+}
+
+/// What log-likelihood ratios are worth.
+pub(super) struct Evidence<'a> {
+    /// The characters.
+    pub(super) alphabet: &'a Alphabet,
+    /// What rated them.
+    pub(super) matcher: &'a Matcher,
+    /// Share of a log-likelihood ratio that is taken as evidence.
+    pub(super) share: f32,
+    /// Contrast of the text, against that of the templates.
+    pub(super) contrast: f32,
 }
 
 /// One character of a text taken for another.
@@ -96,17 +109,22 @@ struct Change {
     place: usize,
     character: char,
     behind: f32,
+    apart: f32,
 }
 
 /// Single changes of a decoded text, the least costly first.
-fn changes(decoded: &Decoded, alphabet: &Alphabet, evidence_share: f32) -> Vec<Change> {
+fn changes(decoded: &Decoded, evidence: &Evidence<'_>) -> Vec<Change> {
     let mut changes = Vec::new();
+    let shapes = &evidence.alphabet.shapes;
     for (number, place) in decoded.places.iter().enumerate() {
         let best = place.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-        for (score, shape) in place.scores.iter().zip(&alphabet.shapes) {
-            let behind = evidence_share * (best - score);
+        for (other, (score, shape)) in place.scores.iter().zip(shapes).enumerate() {
+            let behind = evidence.share * (best - score);
             if shape.character != place.character && behind <= FURTHEST_BEHIND {
-                changes.push(Change { place: number, character: shape.character, behind });
+                let own = evidence.alphabet.index_of(place.character);
+                let apart2 = own.and_then(|own| evidence.matcher.apart2(own, other)).unwrap_or(f32::INFINITY);
+                let apart = evidence.share * evidence.contrast * evidence.contrast * apart2;
+                changes.push(Change { place: number, character: shape.character, behind, apart });
             }
         }
     }

@@ -101,6 +101,14 @@ impl Matcher {
     }
 }
 
+impl Matcher {
+    /// Squared distance between two digits: twice the log-likelihood ratio of the one against the other that is
+    /// expected where the one is shown. `None` where one of them is no digit.
+    pub(super) fn apart2(&self, one: usize, other: usize) -> Option<f32> {
+        self.strangeness.apart2(one, other)
+    }
+}
+
 impl Scorer for Matcher {
     /// The log-likelihood ratios.
     fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]) {

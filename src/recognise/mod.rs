@@ -33,9 +33,10 @@ use crate::setup::Region;
 use alphabet::Alphabet;
 use calibrate::{Believed, RegionSample, is_believed};
 use decode::{Decoded, Decoder, Placement};
-use feature::Window;
+use feature::{HighPass, Window};
 pub use former::Former;
 use grammar::Grammar;
+use look::Evidence;
 pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
 use noise::Noise;
@@ -303,7 +304,10 @@ impl Recogniser {
                 false if all_digits => Sight::Strange,
                 false => Sight::Untaught,
             };
-            Some(Look::of(&decoded, sight, (&region.grammar, &face.alphabet), EVIDENCE_SHARE))
+            let FaceModel { alphabet, matcher, .. } = face;
+            let contrast = region.backdrop.contrast;
+            let evidence = Evidence { alphabet, matcher, share: EVIDENCE_SHARE, contrast };
+            Some(Look::of(&decoded, sight, &region.grammar, &evidence))
         };
         look().unwrap_or_else(Look::nothing)
     }
@@ -363,19 +367,25 @@ impl Recogniser {
         Some(calibrate::fit_of(&decoded))
     }
 
-    /// Characters of a sample frame that are read surely: character, working factor, row and column
-    /// of the cell's top left corner in the window.
-    pub(crate) fn sure_characters(&self, region: usize, patch: &Patch) -> Vec<(char, usize, usize, f32)> {
+    /// What the text of a region stands before, the high-pass that its features were taken with, and frame pixels to
+    /// one of its working pixels; `None` where no glyphs known fit.
+    pub(crate) fn behind(&self, region: usize) -> Option<(&Backdrop, &HighPass, usize)> {
+        let region = self.regions.get(region)?;
+        let (.., face) = region.found.as_ref()?;
+        let Alphabet { high_pass, factor, .. } = &self.faces[*face].alphabet;
+        Some((&region.backdrop, high_pass, *factor))
+    }
+
+    /// Characters of a sample frame that are read surely: character, row and column of the cell's top left corner in
+    /// the window.
+    pub(crate) fn sure_characters(&self, region: usize, patch: &Patch) -> Vec<(char, usize, f32)> {
         let sure = || {
             let region = self.regions.get(region)?;
-            let (window, placement, face) = region.found.as_ref()?;
+            let (_, placement, face) = region.found.as_ref()?;
             let decoded = self.decoded_patch(region, patch)?;
             let sure =
                 confidence_of(&decoded) > SURE && is_believed(&decoded, self.faces[*face].most_strange);
-            let places = decoded
-                .places
-                .iter()
-                .map(|place| (place.character, window.factor, placement.top, place.left));
+            let places = decoded.places.iter().map(|place| (place.character, placement.top, place.left));
             sure.then(|| places.collect())
         };
         sure().unwrap_or_default()

@@ -74,6 +74,17 @@ impl Strangeness {
         Some(Self { digits, gram, inverse, distances2 })
     }
 
+    /// Squared distance between two digits, by alphabet index: (t_i - t_j)' S^-1 (t_i - t_j).
+    pub(super) fn apart2(&self, one: usize, other: usize) -> Option<f32> {
+        let place = |index: usize| self.digits.iter().position(|digit| *digit == index);
+        Some(self.between2(place(one)?, place(other)?) as f32)
+    }
+
+    fn between2(&self, one: usize, other: usize) -> f64 {
+        let squared = self.gram[(one, one)] + self.gram[(other, other)] - 2.0 * self.gram[(one, other)];
+        squared.max(f64::MIN_POSITIVE)
+    }
+
     /// How strange a place is for character `index`, given the weighted sum of every digit there.
     pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
@@ -105,7 +116,7 @@ impl Strangeness {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
             let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
-            0.5 + ratio / (own2 + other2 - 2.0 * self.gram[(own, other)]).max(f64::MIN_POSITIVE)
+            0.5 + ratio / self.between2(own, other)
         };
         let others = (0..self.digits.len()).filter(|other| *other != own);
         others.map(from).fold(f64::INFINITY, f64::min) as f32

@@ -10,6 +10,7 @@ mod behind;
 mod blame;
 mod contradiction;
 mod count;
+mod faces;
 mod heights;
 mod hold;
 mod layout;
@@ -23,7 +24,7 @@ use ndarray::Array2;
 use thiserror::Error;
 
 use crate::channel::Channel;
-use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
+use crate::glyphs::{CHARACTERS, Face, GlyphSet};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::{HighPass, MARGIN_PX};
 use crate::recognise::{Backdrop, Patch, Recogniser, Sample, ink};
@@ -31,6 +32,7 @@ use crate::setup::Region;
 
 use align::{CharacterCut, ranked_cuts};
 pub use ask::ask_first;
+use faces::{cleaned, face_of};
 use heights::{InkRows, heights_agreed};
 pub use moments::{MomentError, open_for, told_moments};
 pub use told_file::{Remembered, ToldFile, ToldFileError};
@@ -476,28 +478,6 @@ fn blank_margins(energy: &mut [f32]) {
     energy[last..].fill(floor);
 }
 
-/// The first glyphs: mean of the aligned cuts, in frame pixels.
-fn face_of(group: &Group<'_>, cuts: &[CharacterCut]) -> Face {
-    let widest = cuts.iter().map(|cut| cut.advance).fold(1.0, f32::max) * group.factor as f32;
-    let cell = (widest.ceil() as usize, group.rows * group.factor);
-    let mut glyphs = Vec::new();
-    for character in CHARACTERS.chars() {
-        let mut mean = MeanLevels::new(cell);
-        let mut advance = 0.0;
-        for cut in cuts.iter().filter(|cut| cut.character == character) {
-            let told = &group.regions[cut.region];
-            for patch in &told.held[cut.moment] {
-                mean.add(patch, group.factor, cut.top, cut.left);
-            }
-            advance = cut.advance * group.factor as f32;
-        }
-        glyphs.extend(mean.glyph(character, advance));
-    }
-    let channels = group.regions.iter().map(|told| told.region.channel.clone()).collect();
-    let name = group.regions.first().map_or("face", |told| told.region.channel.name()).to_owned();
-    Face { name, channels, cell, glyphs }
-}
-
 /// One face serves every channel; of several, each channel not told goes with the nearest height.
 fn name_channels(faces: &mut [Face], regions: &[Region], heights: &[Option<InkRows>]) {
     if let [only] = faces {
@@ -511,69 +491,6 @@ fn name_channels(faces: &mut [Face], regions: &[Region], heights: &[Option<InkRo
         if let Some(face) = faces.iter_mut().min_by(|a, b| distance(a).total_cmp(&distance(b))) {
             face.channels.push(region.channel.clone());
         }
-    }
-}
-
-/// Glyphs averaged over all characters of the sample that are read surely; a glyph never met there
-/// stays as told.
-fn cleaned(mut set: GlyphSet, regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> GlyphSet {
-    for face in &mut set.faces {
-        let mut means: Vec<MeanLevels> = face.glyphs.iter().map(|_| MeanLevels::new(face.cell)).collect();
-        for (number, region) in regions.iter().enumerate() {
-            if !face.channels.is_empty() && !face.channels.contains(&region.channel) {
-                continue;
-            }
-            for patch in sample.regions.get(number).into_iter().flatten() {
-                for (character, factor, top, left) in recogniser.sure_characters(number, patch) {
-                    if let Some(index) = face.glyphs.iter().position(|glyph| glyph.character == character) {
-                        means[index].add(patch, factor, top, left);
-                    }
-                }
-            }
-        }
-        for (glyph, mean) in face.glyphs.iter_mut().zip(means) {
-            if let Some(clean) = mean.glyph(glyph.character, glyph.advance).filter(|_| mean.count >= 4) {
-                *glyph = clean;
-            }
-        }
-    }
-    set
-}
-
-/// Mean grey levels of cells cut from patches.
-struct MeanLevels {
-    sum: Array2<f32>,
-    count: usize,
-}
-
-impl MeanLevels {
-    fn new((width, height): (usize, usize)) -> Self {
-        Self { sum: Array2::zeros((height, width)), count: 0 }
-    }
-
-    /// Adds the cell whose top left corner is at a working row and column of the patch's window.
-    fn add(&mut self, patch: &Patch, factor: usize, top: usize, left: f32) {
-        let levels = patch.levels(1);
-        let frame = |working: f32| (working - MARGIN_PX as f32) * factor as f32 + MARGIN_PX as f32;
-        let (top, left) = (frame(top as f32).round() as isize, frame(left));
-        let (first, share) = (left.floor() as isize, left - left.floor());
-        let at = |row: isize, col: isize| {
-            let row = row.clamp(0, levels.nrows() as isize - 1) as usize;
-            let col = col.clamp(0, levels.ncols() as isize - 1) as usize;
-            levels[[row, col]]
-        };
-        self.sum.indexed_iter_mut().for_each(|((row, col), sum)| {
-            let (row, col) = (top + row as isize, first + col as isize);
-            *sum += at(row, col) * (1.0 - share) + at(row, col + 1) * share;
-        });
-        self.count += 1;
-    }
-
-    fn glyph(&self, character: char, advance: f32) -> Option<Glyph> {
-        let levels = &self.sum / self.count.max(1) as f32;
-        let opacity = Array2::ones(levels.dim());
-        let pictures = u32::try_from(self.count).ok();
-        (self.count > 0).then_some(Glyph { character, levels, opacity, advance, pictures })
     }
 }
 
