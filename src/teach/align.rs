@@ -136,8 +136,9 @@ struct Twins(BTreeMap<char, (Array2<f32>, usize)>);
 
 impl Twins {
     fn of(cuts: &[CharacterCut]) -> Self {
-        let unit = |cut: &CharacterCut| (cut.character, &cut.features * inverse_length(&cut.features));
-        Self::of_cells(cuts.iter().map(unit))
+        let mut twins = Self::default();
+        twins.add(cuts, 1);
+        twins
     }
 
     /// Of cells that are scaled otherwise.
@@ -156,6 +157,16 @@ impl Twins {
             }
         }
         Self(sums)
+    }
+
+    /// Adds cuts so many times; -1 takes them off again.
+    fn add(&mut self, cuts: &[CharacterCut], times: isize) {
+        for cut in cuts {
+            let empty = || (Array2::zeros(cut.features.dim()), 0);
+            let (sum, count) = self.0.entry(cut.character).or_insert_with(empty);
+            sum.scaled_add(times as f32 * inverse_length(&cut.features), &cut.features);
+            *count = count.saturating_add_signed(times);
+        }
     }
 
     /// Sum of the correlations of some cuts with these.
@@ -206,18 +217,76 @@ fn inverse_length(features: &Array2<f32>) -> f32 {
 /// Cuts all characters of a group at the layout, then shifts texts and regions until the cuts of
 /// each character agree best.
 fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
-    let mut tops: Vec<usize> = group.regions.iter().map(|told| told.top).collect();
-    let mut shifts: Vec<Vec<f32>> = group.regions.iter().map(|told| vec![0.0; told.moments.len()]).collect();
+    let mut texts = Texts::unshifted(group, layout);
     for round in 0..ROUNDS {
         let rows = if round == 0 { group.rows as isize / 2 } else { SHIFT_ROWS };
-        for region in 0..tops.len() {
-            tops[region] = best_top(group, layout, &tops, &shifts, region, rows);
-            for moment in 0..shifts[region].len() {
-                shifts[region][moment] = best_shift(group, layout, &tops, &shifts, region, moment);
+        for region in 0..group.regions.len() {
+            texts.move_region(region, rows);
+            for moment in 0..group.regions[region].moments.len() {
+                texts.shift_text(region, moment);
             }
         }
     }
-    cuts_except(group, layout, &tops, &shifts, |_, _| false)
+    texts.cuts.into_iter().flatten().flatten().collect()
+}
+
+/// The told texts of a group, cut where they stand now.
+struct Texts<'a> {
+    group: &'a Group<'a>,
+    layout: &'a Layout,
+    /// Row of every region's cells, and shift of its every text.
+    tops: Vec<usize>,
+    shifts: Vec<Vec<f32>>,
+    /// By region and moment.
+    cuts: Vec<Vec<Vec<CharacterCut>>>,
+    twins: Twins,
+}
+
+impl<'a> Texts<'a> {
+    fn unshifted(group: &'a Group<'a>, layout: &'a Layout) -> Self {
+        let tops: Vec<usize> = group.regions.iter().map(|told| told.top).collect();
+        let shifts: Vec<Vec<f32>> = group.regions.iter().map(|told| vec![0.0; told.moments.len()]).collect();
+        let text = |region: usize, moment| cut(group, layout, region, moment, tops[region], 0.0);
+        let of_region =
+            |region: usize| (0..shifts[region].len()).map(|moment| text(region, moment)).collect();
+        let cuts: Vec<Vec<Vec<CharacterCut>>> = (0..tops.len()).map(of_region).collect();
+        let mut twins = Twins::default();
+        cuts.iter().flatten().for_each(|cuts| twins.add(cuts, 1));
+        Self { group, layout, tops, shifts, cuts, twins }
+    }
+
+    fn cut_at(&self, region: usize, moment: usize, top: usize, shift: f32) -> Vec<CharacterCut> {
+        cut(self.group, self.layout, region, moment, top, shift)
+    }
+
+    /// Moves a region's texts by up to so many rows to where they agree best with those of the other regions.
+    fn move_region(&mut self, region: usize, rows: isize) {
+        self.cuts[region].iter().for_each(|cuts| self.twins.add(cuts, -1));
+        let now = self.tops[region] as isize;
+        let candidates = (now - rows..=now + rows).filter(|top| *top >= 0).map(|top| top as usize);
+        let texts = || self.shifts[region].iter().enumerate();
+        let agreement_at = |top: usize| -> f32 {
+            texts()
+                .map(|(moment, shift)| self.twins.agreement(&self.cut_at(region, moment, top, *shift)))
+                .sum()
+        };
+        let top = best_by(candidates, self.tops[region], agreement_at);
+        let cuts = texts().map(|(moment, shift)| self.cut_at(region, moment, top, *shift)).collect();
+        (self.tops[region], self.cuts[region]) = (top, cuts);
+        self.cuts[region].iter().for_each(|cuts| self.twins.add(cuts, 1));
+    }
+
+    /// Shifts a text along its line to where it agrees best with all others.
+    fn shift_text(&mut self, region: usize, moment: usize) {
+        self.twins.add(&self.cuts[region][moment], -1);
+        let (top, now) = (self.tops[region], self.shifts[region][moment]);
+        let candidates = (-SHIFT_HALF_PX..=SHIFT_HALF_PX).map(|half| 0.5 * half as f32);
+        let agreement_at = |shift| self.twins.agreement(&self.cut_at(region, moment, top, shift));
+        let shift = best_by(candidates, now, agreement_at);
+        self.cuts[region][moment] = self.cut_at(region, moment, top, shift);
+        self.shifts[region][moment] = shift;
+        self.twins.add(&self.cuts[region][moment], 1);
+    }
 }
 
 /// The characters of one told reading.
@@ -253,59 +322,6 @@ fn cut(
             })
         })
         .collect()
-}
-
-fn cuts_except(
-    group: &Group<'_>,
-    layout: &Layout,
-    tops: &[usize],
-    shifts: &[Vec<f32>],
-    left_out: impl Fn(usize, usize) -> bool,
-) -> Vec<CharacterCut> {
-    let all =
-        (0..tops.len()).flat_map(|region| (0..shifts[region].len()).map(move |moment| (region, moment)));
-    all.filter(|(region, moment)| !left_out(*region, *moment))
-        .flat_map(|(region, moment)| cut(group, layout, region, moment, tops[region], shifts[region][moment]))
-        .collect()
-}
-
-fn best_top(
-    group: &Group<'_>,
-    layout: &Layout,
-    tops: &[usize],
-    shifts: &[Vec<f32>],
-    region: usize,
-    rows: isize,
-) -> usize {
-    let others = Twins::of(&cuts_except(group, layout, tops, shifts, |other, _| other == region));
-    let now = tops[region] as isize;
-    let candidates = (now - rows..=now + rows).filter(|top| *top >= 0).map(|top| top as usize);
-    let agreement_at = |top: usize| -> f32 {
-        let moments = 0..shifts[region].len();
-        moments
-            .map(|moment| others.agreement(&cut(group, layout, region, moment, top, shifts[region][moment])))
-            .sum()
-    };
-    best_by(candidates, tops[region], agreement_at)
-}
-
-fn best_shift(
-    group: &Group<'_>,
-    layout: &Layout,
-    tops: &[usize],
-    shifts: &[Vec<f32>],
-    region: usize,
-    moment: usize,
-) -> f32 {
-    let others = cuts_except(group, layout, tops, shifts, |other_region, other_moment| {
-        (other_region, other_moment) == (region, moment)
-    });
-    let others = Twins::of(&others);
-    let now = shifts[region][moment];
-    let candidates = (-SHIFT_HALF_PX..=SHIFT_HALF_PX).map(|half| 0.5 * half as f32);
-    best_by(candidates, now, |shift| {
-        others.agreement(&cut(group, layout, region, moment, tops[region], shift))
-    })
 }
 
 /// The candidate with the highest agreement; `now` unless another is better.

@@ -4,6 +4,8 @@
 //! position, the told texts say where strokes must be and where not; the layout that the strokes
 //! contradict least is taken.
 
+use rayon::prelude::*;
+
 use crate::recognise::grammar::is_mark;
 
 /// The strokes of one told reading.
@@ -74,7 +76,8 @@ const MOST_LAYOUTS: usize = 40;
 pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
     let points = if have_marks(regions) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
     let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
-    let pitches = (0..=steps).map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
+    let pitches =
+        (0..=steps).into_par_iter().map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
     let best_point = |pitch: f32| {
         let layouts = points.iter().filter_map(|share| layout_at(regions, pitch, share * pitch));
         layouts.min_by(|a, b| a.cost.total_cmp(&b.cost))

@@ -5,6 +5,7 @@
 //! the picture was told to be.
 
 use ndarray::{Array2, s};
+use rayon::prelude::*;
 
 use super::align::CharacterCut;
 use super::layout::{Layout, advance, edges};
@@ -53,7 +54,7 @@ pub(super) fn shapes(
         let (features, noise) = averaged(&cut.features, &cells);
         CleanShape { features, noise, scenery: cut.scenery_in(group) }
     };
-    cuts.iter().map(shape).collect()
+    cuts.par_iter().map(shape).collect()
 }
 
 /// A picture with the cells most like it, and the mean square of its difference from one of these.
