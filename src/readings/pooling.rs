@@ -33,7 +33,7 @@ const TEXT_BEHIND_UNTAUGHT: f32 = 5.0;
 const EVIDENCE_OF_STRANGE: f32 = 0.3;
 
 /// Lead over every other digit that the digits of a value have in the middle one of the frames that show it.
-const LEAST_LEAD: f32 = 0.65;
+const LEAST_LEAD: f32 = 0.75;
 
 /// Probability of a value that may as well be another.
 const SURENESS_HALFWAY: f32 = 0.5;
