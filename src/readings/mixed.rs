@@ -98,3 +98,120 @@ pub(super) fn allow_either(
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::pooling::{Bounds, pool};
+    use crate::recognise::{Candidate, FURTHEST_BEHIND, Sight};
+
+    const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0) };
+
+    /// Squared distance between two texts.
+    const APART: f32 = 40.0;
+
+    fn candidate(value: f64, behind: f32, apart: f32) -> Candidate {
+        Candidate { text: value.to_string().as_str().try_into().unwrap_or_default(), value, behind, apart }
+    }
+
+    fn look(candidates: impl IntoIterator<Item = Candidate>) -> Look {
+        let candidates = candidates.into_iter().collect();
+        Look { sight: Sight::Clear, candidates, floor: FURTHEST_BEHIND, lead: 1.0 }
+    }
+
+    /// Features that lie `share` of the way from the second text to the first, which is more than a half.
+    fn between(first: f64, second: f64, share: f32) -> Look {
+        look([candidate(first, 0.0, 0.0), candidate(second, (share - 0.5) * APART, APART)])
+    }
+
+    /// Frames at 25 a second.
+    fn frames(looks: Vec<Look>) -> Vec<Frame> {
+        let frame = |(number, look)| Frame { time_s: f64::from(number) * 0.04, look, lost: false };
+        (0..).zip(looks).map(frame).collect()
+    }
+
+    /// Holds of five frames, the first of each with what `at_change` makes of the values after and before.
+    fn holds(values: &[f64], at_change: impl Fn(f64, f64) -> Look) -> Vec<Look> {
+        let plain = |value: f64| look([candidate(value, 0.0, 0.0)]);
+        let later = values.windows(2).flat_map(|two| {
+            std::iter::once(at_change(two[1], two[0])).chain(std::iter::repeat_n(plain(two[1]), 4))
+        });
+        std::iter::repeat_n(plain(values[0]), 5).chain(later).collect()
+    }
+
+    #[test]
+    fn half_way_is_rated_as_the_normal_distribution_rates_it() {
+        // On the line through both texts, in units of the noise, the second stands at 0 and the first at sqrt(d2).
+        let log_density = |at: f32, middle: f32| -0.5 * (at - middle).powi(2);
+        let first = APART.sqrt();
+        for share in [0.5, 0.55, 0.7, 1.0] {
+            let at = share * first;
+            let expected = log_density(at, 0.5 * first) - log_density(at, first);
+            let found = half_way(&between(64.0, 63.0, share), 64.0, 63.0);
+            assert!(
+                found.is_some_and(|found| (found - expected).abs() < 1e-3),
+                "{share}: {found:?} {expected}"
+            );
+            let expected = log_density(at, 0.5 * first) - log_density(at, 0.0);
+            let found = half_way(&between(64.0, 63.0, share), 63.0, 64.0);
+            assert!(
+                found.is_some_and(|found| (found - expected).abs() < 1e-3),
+                "{share}: {found:?} {expected}"
+            );
+        }
+    }
+
+    #[test]
+    fn of_two_digits_that_change_at_once_either_mixture_lies_on_the_way() {
+        // 69 and 70 half and half look most like 60 or 79, as far from the one as from the other.
+        let mixture = |text: f64| {
+            look([
+                candidate(text, 0.0, 0.0),
+                candidate(69.0, 1.0, 0.5 * APART),
+                candidate(70.0, 1.5, 0.5 * APART),
+            ])
+        };
+        for text in [60.0, 79.0] {
+            let found = half_way(&mixture(text), 69.0, 70.0);
+            assert!(found.is_some_and(|found| (found - (0.125 * APART - 0.25)).abs() < 1e-4), "{found:?}");
+        }
+        assert_eq!(half_way(&mixture(68.0), 69.0, 70.0), None);
+    }
+
+    #[test]
+    fn a_frame_of_both_texts_of_a_change_is_sure() {
+        let values = [63.0, 64.0, 65.0, 66.0];
+        let mixed = pool(&frames(holds(&values, |after, before| between(after, before, 0.52))), &BOUNDS);
+        for (at, verdict) in mixed.iter().enumerate() {
+            let (value, sure) = verdict.unwrap_or((0.0, 0.0));
+            assert!(sure > 0.99, "{at}: {verdict:?}");
+            assert!(
+                value == values[at / 5] || (at % 5 == 0 && value == values[at / 5 - 1]),
+                "{at}: {verdict:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn where_changes_do_not_mix_a_doubtful_one_is_less_sure() {
+        let values: Vec<f64> = (0..30).map(|step| f64::from(60 + step)).collect();
+        let one_of = |all: bool| {
+            let at_change = |after: f64, before: f64| match all || after == 75.0 {
+                true => between(after, before, 0.52),
+                false => between(after, before, 1.0),
+            };
+            pool(&frames(holds(&values, at_change)), &BOUNDS)[75].map_or(0.0, |(_, sure)| sure)
+        };
+        assert!(one_of(true) > one_of(false), "{} {}", one_of(true), one_of(false));
+    }
+
+    #[test]
+    fn inside_a_hold_a_look_between_two_texts_gains_nothing() {
+        let with_apart = |apart: f32| {
+            let mut looks = holds(&[63.0, 63.0], |_, _| look([candidate(63.0, 0.0, 0.0)]));
+            looks[4] = look([candidate(68.0, 0.0, 0.0), candidate(63.0, 4.0, apart)]);
+            pool(&frames(looks), &BOUNDS)
+        };
+        assert_eq!(with_apart(APART), with_apart(f32::INFINITY));
+    }
+}
