@@ -1,6 +1,6 @@
 //! The proof of a lesson: the told readings, read with the shapes learnt from them.
 
-use super::{Contradiction, ToldMoment};
+use super::{Contradiction, Told, ToldMoment};
 use crate::recognise::{Recogniser, SURE, Shown};
 use crate::setup::Region;
 
@@ -30,6 +30,40 @@ pub(super) fn misread(
         is_wrong(otherwise.len(), told.len()).then(|| contradiction(&otherwise, told.len())).flatten()
     };
     regions.iter().enumerate().filter_map(of_region).collect()
+}
+
+/// Other tellings of each of its digits from which on a reading that is read as told cannot have taught the digits to
+/// look so.
+const LEAST_OTHERS: usize = 2;
+
+/// The contradictions left once those are dropped whose readings the shapes learnt surely read as told: under heavy noise
+/// true pictures of one digit differ as much as those of two, which the mean of many no longer do.
+pub(super) fn unrefuted(
+    mut found: Vec<Contradiction>,
+    regions: &[Region],
+    moments: &[ToldMoment],
+    recogniser: &Recogniser,
+) -> Vec<Contradiction> {
+    let is_read_as_told = |told: &Told| {
+        let number = regions.iter().position(|region| region.channel == told.channel);
+        let moment = moments.iter().find(|moment| moment.told == *told);
+        number.zip(moment).is_some_and(|(number, moment)| {
+            let shown = recogniser.read_patch(number, &moment.centre);
+            matches!(shown, Shown::Text { text, confidence, .. } if confidence > SURE && text == told.text)
+        })
+    };
+    let is_proven = |told: &Told| is_known_elsewhere(told, moments) && is_read_as_told(told);
+    found.retain(|one| !(is_proven(&one.suspect) && one.witness.as_ref().is_none_or(is_proven)));
+    found
+}
+
+/// Whether every digit of a reading is told in enough others too.
+fn is_known_elsewhere(told: &Told, moments: &[ToldMoment]) -> bool {
+    let others = |digit: char| {
+        let others = moments.iter().filter(|moment| moment.told != *told);
+        others.filter(|moment| moment.told.text.contains(digit)).count()
+    };
+    told.text.chars().filter(char::is_ascii_digit).all(|digit| others(digit) >= LEAST_OTHERS)
 }
 
 fn is_wrong(otherwise: usize, told: usize) -> bool {

@@ -210,13 +210,14 @@ pub fn teach(
         contradictions.extend(at_odds(group, &layout, &cuts, sample));
         faces.push(face_of(group, &cuts));
     }
-    let without = |left: &[ToldMoment]| found_at_odds(regions, left, &heights, sample);
-    let mut contradictions = blame::blamed(contradictions, moments, without);
     name_channels(&mut faces, regions, &heights);
     let first = GlyphSet { name: name.to_owned(), faces, any_size: false };
     let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&first), sample);
     let set = cleaned(first, regions, &recogniser, sample);
     let as_read = Recogniser::calibrate(regions, std::slice::from_ref(&set), sample);
+    let contradictions = misread::unrefuted(contradictions, regions, moments, &as_read);
+    let without = |left: &[ToldMoment]| found_at_odds(regions, left, &heights, sample);
+    let mut contradictions = blame::blamed(contradictions, moments, without);
     let misread = misread::misread(regions, moments, &as_read);
     let misread_channels = misread.iter().map(|one| one.suspect.channel.clone()).collect();
     contradictions.extend(misread);
@@ -226,22 +227,7 @@ pub fn teach(
     Ok(Lesson { set, missing, contradictions, misread: misread_channels, ask_next })
 }
 
-/// The contradictions alone, as [`teach`] finds them.
-///
-/// # Errors
-/// Those of [`teach`].
-pub fn contradictions(
-    regions: &[Region],
-    moments: &[ToldMoment],
-    sample: &Sample,
-) -> Result<Vec<Contradiction>, TeachError> {
-    check_told(regions, moments)?;
-    let heights = heights_agreed(regions, moments, sample)?;
-    let found = found_at_odds(regions, moments, &heights, sample)?;
-    let without = |left_out: &[ToldMoment]| found_at_odds(regions, left_out, &heights, sample);
-    Ok(blame::blamed(found, moments, without))
-}
-
+/// Contradictions among some of the told readings.
 fn found_at_odds(
     regions: &[Region],
     moments: &[ToldMoment],

@@ -16,7 +16,7 @@ use pairspeed::footage::{Clip, sample};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::recognise::{Recogniser, Sample, Shown};
 use pairspeed::setup::{Region, Setup};
-use pairspeed::teach::{Contradiction, TeachError, ToldMoment, contradictions, teach};
+use pairspeed::teach::{Contradiction, Lesson, TeachError, ToldMoment, teach};
 
 use benchmarks::{Truth, clips, is_right, sampled, told_moments, truth_texts};
 
@@ -103,11 +103,14 @@ impl Trial {
 
     fn run(&self, tally: &mut Tally) -> Result<(), Box<dyn Error>> {
         tally.clean += 1;
-        match contradictions(&self.regions, &self.moments, &self.sample) {
-            Ok(found) if found.is_empty() => {}
-            Ok(found) => {
+        match teach("true", &self.regions, &self.moments, &self.sample) {
+            Ok(lesson) if lesson.contradictions.is_empty() => {}
+            Ok(lesson) => {
                 tally.false_alarms += 1;
-                found.iter().for_each(|one| println!("{}: FALSE ALARM: {}", self.name, one.message));
+                lesson
+                    .contradictions
+                    .iter()
+                    .for_each(|one| println!("{}: FALSE ALARM: {}", self.name, one.message));
             }
             Err(error) => {
                 tally.false_alarms += 1;
@@ -143,7 +146,7 @@ impl Trial {
                 told.text
             );
         };
-        let found = match contradictions(&self.regions, moments, &self.sample) {
+        let lesson = match teach("slip", &self.regions, moments, &self.sample) {
             Err(error) => {
                 count.found += 1;
                 let blamed = names(&error, &moments[slipped]);
@@ -154,10 +157,11 @@ impl Trial {
                 }
                 return Ok(());
             }
-            Ok(found) => found,
+            Ok(lesson) => lesson,
         };
+        let found = &lesson.contradictions;
         if found.is_empty() {
-            let wrong = self.wrong_readings(moments)?;
+            let wrong = self.wrong_readings(lesson)?;
             note(&format!("missed, {wrong} readings wrong"));
             *(if wrong == 0 { &mut count.harmless } else { &mut count.harmful }) += 1;
             return Ok(());
@@ -174,8 +178,7 @@ impl Trial {
     }
 
     /// Readings of the sample that are given with confidence but wrong.
-    fn wrong_readings(&self, moments: &[ToldMoment]) -> Result<usize, Box<dyn Error>> {
-        let lesson = teach("slip", &self.regions, moments, &self.sample)?;
+    fn wrong_readings(&self, lesson: Lesson) -> Result<usize, Box<dyn Error>> {
         let recogniser = Recogniser::calibrate(&self.regions, &[lesson.set], &self.sample);
         let mut wrong = 0;
         for frame in sample(&mut Clip::open(&self.clip)?, FRAMES_READ)? {
