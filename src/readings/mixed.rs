@@ -116,7 +116,7 @@ mod tests {
 
     fn look(candidates: impl IntoIterator<Item = Candidate>) -> Look {
         let candidates = candidates.into_iter().collect();
-        Look { sight: Sight::Clear, candidates, floor: FURTHEST_BEHIND, lead: 1.0 }
+        Look { sight: Sight::Clear, candidates, floor: FURTHEST_BEHIND, lead: 1.0, rival: None }
     }
 
     /// Features that lie `share` of the way from the second text to the first, which is more than a half.

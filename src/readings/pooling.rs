@@ -32,7 +32,8 @@ const TEXT_BEHIND_UNTAUGHT: f32 = 5.0;
 /// Share of the evidence that a strange look keeps on which of its candidates it is.
 const EVIDENCE_OF_STRANGE: f32 = 0.3;
 
-/// Lead over every other digit that the digits of a value have in the middle one of the frames that show it.
+/// Lead over every other digit that the digits of a value have in the middle one of the frames that show it: the least with
+/// which nothing was read wrongly in clips to tune on before scenery that stands still.
 const LEAST_LEAD: f32 = 0.75;
 
 /// Probability of a value that may as well be another.
@@ -96,16 +97,25 @@ pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
 
 /// Takes the certainty from every value that lies half-way to another in most frames that show it. Noise differs
 /// from frame to frame; scenery, light or a shape that no template knows stay, and all frames err the same way.
-/// Two texts mixed at a change lie half-way too, but in the frames of the change only.
+/// Two texts mixed at a change lie half-way too, but in the frames of the change only. The traces that an encoder short of
+/// bits keeps of the text before, where that does not come again, do not count.
 fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>) -> Vec<Verdict> {
     let value = |verdict: &Verdict| verdict.map(|(value, _)| value);
-    let mut rest = frames;
+    let values: Vec<Option<f64>> = verdicts.iter().map(value).collect();
+    let (mut rest, mut end) = (frames, 0);
     for hold in verdicts.chunk_by_mut(|one, other| value(one) == value(other)) {
         let shown;
         (shown, rest) = rest.split_at(hold.len());
+        let before = values[..end].iter().rev().flatten().next();
+        end += hold.len();
+        let after = values[end..].iter().flatten().next();
+        let is_trace = |rival: &f64| before == Some(rival) && after != Some(rival);
+        let lead = |frame: &Frame| {
+            if frame.look.rival.as_ref().is_some_and(is_trace) { 1.0 } else { frame.look.lead }
+        };
         let best = |frame: &&Frame| frame.look.candidates.first().map(|best| best.value) == value(&hold[0]);
         let seen = shown.iter().filter(|frame| !frame.lost).filter(best);
-        let mut leads: Vec<f32> = seen.map(|frame| frame.look.lead).collect();
+        let mut leads: Vec<f32> = seen.map(lead).collect();
         leads.sort_by(f32::total_cmp);
         if leads.get(leads.len() / 2).is_some_and(|lead| *lead < LEAST_LEAD) {
             hold.iter_mut().flatten().for_each(|(_, sure)| *sure = sure.min(SURENESS_HALFWAY));

@@ -10,7 +10,13 @@ fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
         behind: *behind,
         apart: f32::INFINITY,
     };
-    Look { sight, candidates: candidates.iter().map(candidate).collect(), floor: FURTHEST_BEHIND, lead: 1.0 }
+    Look {
+        sight,
+        candidates: candidates.iter().map(candidate).collect(),
+        floor: FURTHEST_BEHIND,
+        lead: 1.0,
+        rival: None,
+    }
 }
 
 /// Frames at 25 a second.
@@ -165,4 +171,15 @@ fn a_value_that_lies_half_way_to_another_in_most_of_its_frames_is_not_sure() {
     let half_way = pool(&with_leads([0.6, 0.5, 0.9, 0.55, 0.6]), &BOUNDS);
     assert!(half_way[..5].iter().flatten().all(|(_, sure)| *sure <= 0.5), "{half_way:?}");
     assert!(half_way[5..].iter().flatten().all(|(_, sure)| *sure > 0.9), "{half_way:?}");
+}
+
+#[test]
+fn traces_of_the_text_before_leave_a_value_sure() {
+    let half_way_to = |rival: f64| {
+        let mut looks = holds(&[63.0, 64.0]);
+        looks[5..].iter_mut().for_each(|look| (look.lead, look.rival) = (0.6, Some(rival)));
+        pool(&frames(looks), &BOUNDS)[5..].to_vec()
+    };
+    assert!(half_way_to(63.0).iter().flatten().all(|(_, sure)| *sure > 0.9), "{:?}", half_way_to(63.0));
+    assert!(half_way_to(69.0).iter().flatten().all(|(_, sure)| *sure <= 0.5), "{:?}", half_way_to(69.0));
 }

@@ -307,9 +307,9 @@ pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
         && least_stroke_of(decoded) > BELIEVED_STROKE
 }
 
-/// The least lead of all digits of a text.
-pub(super) fn lead_of(decoded: &Decoded) -> f32 {
-    digits(decoded).map(|place| place.strangeness.lead).fold(f32::INFINITY, f32::min)
+/// The digit of a text with the least lead.
+pub(super) fn least_leading(decoded: &Decoded) -> Option<&Place> {
+    digits(decoded).min_by(|one, other| one.strangeness.lead.total_cmp(&other.strangeness.lead))
 }
 
 /// The digits of a text.

@@ -3,7 +3,7 @@
 use arrayvec::ArrayVec;
 
 use super::alphabet::Alphabet;
-use super::calibrate::lead_of;
+use super::calibrate::least_leading;
 use super::decode::{Decoded, Text};
 use super::grammar::Grammar;
 use super::matcher::Matcher;
@@ -56,13 +56,15 @@ pub struct Look {
     /// How far the best candidate's characters lie from the nearest other ones towards their own: 1 where they
     /// belong, 1/2 half-way; of all of them the least.
     pub lead: f32,
+    /// The value with that other character in the place of the one with the least lead, where it is one.
+    pub rival: Option<f64>,
 }
 
 impl Look {
     /// A look at nothing.
     #[must_use]
     pub fn nothing() -> Self {
-        Self { sight: Sight::Nothing, candidates: ArrayVec::new(), floor: 0.0, lead: 1.0 }
+        Self { sight: Sight::Nothing, candidates: ArrayVec::new(), floor: 0.0, lead: 1.0, rival: None }
     }
 
     /// The candidates of a decoded text.
@@ -87,7 +89,14 @@ impl Look {
             Some(Candidate { text, value: grammar.value(&text)?, behind, apart })
         };
         let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
-        Self { sight, candidates, floor, lead: lead_of(decoded) }
+        let least = least_leading(decoded);
+        let lead = least.map_or(f32::INFINITY, |place| place.strangeness.lead);
+        let rival = least.and_then(|least| {
+            let character = evidence.alphabet.shapes.get(least.strangeness.rival?)?.character;
+            let place = decoded.places.iter().position(|place| std::ptr::eq(place, least))?;
+            grammar.value(&changed(decoded.text, &[&Change { place, character, behind: 0.0, apart: 0.0 }]))
+        });
+        Self { sight, candidates, floor, lead, rival }
     }
 }
 

@@ -15,11 +15,13 @@ pub struct Strange {
     /// How far the features lie from the nearest other digit towards this one: at 1/2 they are as much the one as
     /// the other, at 1 they are where this digit belongs.
     pub lead: f32,
+    /// Alphabet index of that nearest other digit.
+    pub rival: Option<usize>,
 }
 
 impl Strange {
     /// As strange as noise is.
-    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0, ambiguous: false, lead: 1.0 };
+    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0, ambiguous: false, lead: 1.0, rival: None };
 }
 
 /// Tests whether scores fit a digit. If the features are template k plus noise, the weighted sums
@@ -93,10 +95,10 @@ impl Strangeness {
             self.digits.iter().map(|digit| f64::from(weighed(*digit))),
         );
         let away = &weighed - self.gram.column(own);
-        let lead = self.lead(own, &weighed);
+        let (lead, rival) = self.lead(own, &weighed);
         let whole = self.length2(&away);
         if whole <= LITTLE {
-            return Strange { whole, beyond_traces: whole, ambiguous: false, lead };
+            return Strange { whole, beyond_traces: whole, ambiguous: false, lead, rival };
         }
         let beyond = |digit: usize| self.length2_without_traces(digit, &weighed - self.gram.column(digit));
         let beyond_traces = beyond(own);
@@ -107,19 +109,21 @@ impl Strangeness {
             beyond_traces: beyond_traces.min(beyond_contrast),
             ambiguous: others.any(|other| beyond(other) < beyond_traces),
             lead,
+            rival,
         }
     }
 
     /// The projection on the line from the nearest other digit to this one: 1/2 and the log-likelihood ratio of the
     /// two over their squared distance.
-    fn lead(&self, own: usize, weighed: &DVector<f64>) -> f32 {
+    fn lead(&self, own: usize, weighed: &DVector<f64>) -> (f32, Option<usize>) {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
             let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
             0.5 + ratio / self.between2(own, other)
         };
-        let others = (0..self.digits.len()).filter(|other| *other != own);
-        others.map(from).fold(f64::INFINITY, f64::min) as f32
+        let others = (0..self.digits.len()).filter(|other| *other != own).map(|other| (from(other), other));
+        let nearest = others.min_by(|one, other| one.0.total_cmp(&other.0));
+        nearest.map_or((f32::INFINITY, None), |(lead, other)| (lead as f32, Some(self.digits[other])))
     }
 
     fn length2(&self, away: &DVector<f64>) -> f32 {
