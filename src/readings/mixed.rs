@@ -72,7 +72,7 @@ fn half_way(look: &Look, first: f64, second: f64) -> Option<f32> {
     let mut places = best.text.chars().zip(first.text.chars().zip(second.text.chars()));
     let on_the_way = of_both && places.all(|(best, (first, second))| best == first || best == second);
     let (apart, ratio) = (first.apart + second.apart, second.behind - first.behind);
-    (on_the_way && apart.is_finite()).then(|| 0.125 * apart - 0.5 * ratio)
+    (on_the_way && apart.is_finite()).then_some(0.125 * apart - 0.5 * ratio)
 }
 
 /// Makes frames at a change surer by what either text is right for. How many changes show in a frame of both is learnt
