@@ -86,7 +86,27 @@ fn contradiction(otherwise: &[(&ToldMoment, String)], told: usize) -> Option<Con
 
 #[cfg(test)]
 mod tests {
+    use image::GrayImage;
+
     use super::*;
+    use crate::channel::Channel;
+    use crate::recognise::Patch;
+    use crate::setup::PixelBox;
+
+    fn moment(time_s: f64, text: &str) -> ToldMoment {
+        let told = Told { channel: Channel::Speed, time_s, text: text.to_owned() };
+        let place = PixelBox { x: 10, y: 10, width: 20, height: 20 };
+        let centre = Patch::of(&GrayImage::new(40, 40), place, time_s);
+        ToldMoment { told, centre, before: Vec::new(), after: Vec::new() }
+    }
+
+    #[test]
+    fn a_reading_can_be_proven_only_where_each_of_its_digits_is_told_twice_elsewhere() {
+        let moments = [moment(1.0, "117"), moment(2.0, "71"), moment(3.0, "17"), moment(4.0, "119")];
+        let known = |number: usize| is_known_elsewhere(&moments[number].told, &moments);
+        assert!(known(0), "1 and 7 stand in two others");
+        assert!(!known(3), "no other has a 9");
+    }
 
     #[test]
     fn one_reading_misread_is_noise_and_several_are_a_wrong_lesson() {
