@@ -15,10 +15,13 @@ use super::driving::{Sitting, again, at_desk, demonstration, simulated};
 use super::looks;
 use super::plots::with_a_lost_picture;
 
+/// Pixels that another version of the software renderer may draw otherwise: less than two tenths of a per cent.
+const ROUGHNESS: usize = 1800;
+
 fn looks_as_it_did(sitting: &mut Sitting, name: &str, fields: &[&str]) {
     sitting.window.remove_cursor();
     sitting.settle();
-    looks::looks_as_it_did(&mut sitting.window, name, fields);
+    looks::looks_as_it_did(&mut sitting.window, name, fields, ROUGHNESS);
 }
 
 #[test]
