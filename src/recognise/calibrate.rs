@@ -307,9 +307,10 @@ pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
         && least_stroke_of(decoded) > BELIEVED_STROKE
 }
 
-/// The digit of a text with the least lead.
-pub(super) fn least_leading(decoded: &Decoded) -> Option<&Place> {
-    digits(decoded).min_by(|one, other| one.strangeness.lead.total_cmp(&other.strangeness.lead))
+/// The digit of a text with the least lead, and its number among the places.
+pub(super) fn least_leading(decoded: &Decoded) -> Option<(usize, &Place)> {
+    let digits = decoded.places.iter().enumerate().filter(|(_, place)| place.character.is_ascii_digit());
+    digits.min_by(|(_, one), (_, other)| one.strangeness.lead.total_cmp(&other.strangeness.lead))
 }
 
 /// The digits of a text.

@@ -72,10 +72,10 @@ impl Look {
         let mut rated: Vec<(Text, f32, f32)> = vec![(decoded.text, 0.0, 0.0)];
         let changes = changes(decoded, evidence);
         for (number, change) in changes.iter().enumerate() {
-            rated.push((changed(decoded.text, &[change]), change.behind, change.apart));
+            rated.push((changed(decoded.text, &[change.to()]), change.behind, change.apart));
             for other in &changes[..number.min(MOST_CHANGES)] {
                 if other.place != change.place {
-                    let text = changed(decoded.text, &[change, other]);
+                    let text = changed(decoded.text, &[change.to(), other.to()]);
                     rated.push((text, change.behind + other.behind, change.apart + other.apart));
                 }
             }
@@ -90,11 +90,10 @@ impl Look {
         };
         let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
         let least = least_leading(decoded);
-        let lead = least.map_or(f32::INFINITY, |place| place.strangeness.lead);
-        let rival = least.and_then(|least| {
-            let character = evidence.alphabet.shapes.get(least.strangeness.rival?)?.character;
-            let place = decoded.places.iter().position(|place| std::ptr::eq(place, least))?;
-            grammar.value(&changed(decoded.text, &[&Change { place, character, behind: 0.0, apart: 0.0 }]))
+        let lead = least.map_or(f32::INFINITY, |(_, place)| place.strangeness.lead);
+        let rival = least.and_then(|(number, place)| {
+            let rival = evidence.alphabet.shapes.get(place.strangeness.rival?)?;
+            grammar.value(&changed(decoded.text, &[(number, rival.character)]))
         });
         Self { sight, candidates, floor, lead, rival }
     }
@@ -121,16 +120,23 @@ struct Change {
     apart: f32,
 }
 
+impl Change {
+    /// The place, and what stands there now.
+    fn to(&self) -> (usize, char) {
+        (self.place, self.character)
+    }
+}
+
 /// Single changes of a decoded text, the least costly first.
 fn changes(decoded: &Decoded, evidence: &Evidence<'_>) -> Vec<Change> {
     let mut changes = Vec::new();
     let shapes = &evidence.alphabet.shapes;
     for (number, place) in decoded.places.iter().enumerate() {
+        let own = evidence.alphabet.index_of(place.character);
         let best = place.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
         for (other, (score, shape)) in place.scores.iter().zip(shapes).enumerate() {
             let behind = evidence.share * (best - score);
             if shape.character != place.character && behind <= FURTHEST_BEHIND {
-                let own = evidence.alphabet.index_of(place.character);
                 let apart2 = own.and_then(|own| evidence.matcher.apart2(own, other)).unwrap_or(f32::INFINITY);
                 let apart = evidence.share * evidence.contrast * evidence.contrast * apart2;
                 changes.push(Change { place: number, character: shape.character, behind, apart });
@@ -141,9 +147,10 @@ fn changes(decoded: &Decoded, evidence: &Evidence<'_>) -> Vec<Change> {
     changes
 }
 
-fn changed(text: Text, changes: &[&Change]) -> Text {
+/// A text with other characters at some places.
+fn changed(text: Text, changes: &[(usize, char)]) -> Text {
     let replaced = |(place, character)| {
-        changes.iter().find(|change| change.place == place).map_or(character, |change| change.character)
+        changes.iter().find(|(changed, _)| *changed == place).map_or(character, |(_, other)| *other)
     };
     text.chars().enumerate().map(replaced).fold(Text::new(), |mut text, character| {
         text.push(character);

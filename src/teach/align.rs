@@ -1,7 +1,6 @@
 //! Alignment: shifts the characters cut from told readings onto each other.
 
 use std::collections::BTreeMap;
-use std::collections::btree_map::Entry;
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -119,7 +118,8 @@ fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
             Some((cut.character, &cut.features * inverse_length(picture)))
         })
         .collect();
-    let twins = Twins::of_cells(scaled.iter().cloned());
+    let mut twins = Twins::default();
+    scaled.iter().for_each(|(character, cell)| twins.add_cell(*character, cell, 1.0, 1));
     let several = twins.0.values().filter(|(_, count)| *count > 1);
     let with_themselves: f32 = several.map(|(sum, count)| products(sum, sum) / (count - 1) as f32).sum();
     let own = |(character, cell): &(char, Array2<f32>)| {
@@ -141,32 +141,18 @@ impl Twins {
         twins
     }
 
-    /// Of cells that are scaled otherwise.
-    fn of_cells(cells: impl Iterator<Item = (char, Array2<f32>)>) -> Self {
-        let mut sums: BTreeMap<char, (Array2<f32>, usize)> = BTreeMap::new();
-        for (character, cell) in cells {
-            match sums.entry(character) {
-                Entry::Occupied(mut known) => {
-                    let (sum, count) = known.get_mut();
-                    *sum += &cell;
-                    *count += 1;
-                }
-                Entry::Vacant(new) => {
-                    new.insert((cell, 1));
-                }
-            }
-        }
-        Self(sums)
-    }
-
     /// Adds cuts so many times; -1 takes them off again.
     fn add(&mut self, cuts: &[CharacterCut], times: isize) {
         for cut in cuts {
-            let empty = || (Array2::zeros(cut.features.dim()), 0);
-            let (sum, count) = self.0.entry(cut.character).or_insert_with(empty);
-            sum.scaled_add(times as f32 * inverse_length(&cut.features), &cut.features);
-            *count = count.saturating_add_signed(times);
+            self.add_cell(cut.character, &cut.features, inverse_length(&cut.features), times);
         }
+    }
+
+    /// Adds a cell, scaled, so many times.
+    fn add_cell(&mut self, character: char, cell: &Array2<f32>, scale: f32, times: isize) {
+        let (sum, count) = self.0.entry(character).or_insert_with(|| (Array2::zeros(cell.dim()), 0));
+        sum.scaled_add(times as f32 * scale, cell);
+        *count = count.saturating_add_signed(times);
     }
 
     /// Sum of the correlations of some cuts with these.
