@@ -2,6 +2,7 @@
 //! noticed before anything is written.
 
 use image::GrayImage;
+use rayon::prelude::*;
 use thiserror::Error;
 
 use super::sample;
@@ -113,8 +114,9 @@ pub fn prepare<S: FrameSource>(
 fn readable_shares(setup: &Setup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
     let share = |(number, region): (usize, &crate::setup::Region)| {
         let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
-        let readable =
-            patches.iter().filter(|patch| matches!(recogniser.read_patch(number, patch), Shown::Text { .. }));
+        let readable = patches
+            .par_iter()
+            .filter(|patch| matches!(recogniser.read_patch(number, patch), Shown::Text { .. }));
         (region.channel.clone(), readable.count() as f64 / patches.len().max(1) as f64)
     };
     setup.regions.iter().enumerate().map(share).collect()

@@ -252,8 +252,11 @@ const UNEVEN: (f32, f32) = (0.8, 1.25);
 /// Level of the strongest strokes: the upper twentieth of the features' sizes.
 fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
     let mut sizes: Vec<f32> = features.flat_map(|one| one.iter().map(|level| level.abs())).collect();
-    sizes.sort_by(f32::total_cmp);
-    sizes.get(sizes.len() * 19 / 20).copied().unwrap_or(0.0)
+    if sizes.is_empty() {
+        return 0.0;
+    }
+    let strong = sizes.len() * 19 / 20;
+    *sizes.select_nth_unstable_by(strong, f32::total_cmp).1
 }
 
 /// Rows and columns around a cell while features are taken.

@@ -76,7 +76,7 @@ impl Means {
             let decoded = decoder.decode(&alphabet.high_pass.apply(&levels), placement)?;
             Some((levels, decoded))
         };
-        let mut texts: Vec<(Array2<f32>, Decoded)> = patches.iter().filter_map(read).collect();
+        let mut texts: Vec<(Array2<f32>, Decoded)> = patches.par_iter().filter_map(read).collect();
         texts.sort_by(|a, b| fit_of(&b.1).total_cmp(&fit_of(&a.1)));
         texts.truncate(texts.len().div_ceil(2));
         let mut means = Self { means: Vec::new(), factor: alphabet.factor };
@@ -108,7 +108,8 @@ impl Means {
     pub(super) fn show(&self, face: &Face, appearance: Appearance) -> bool {
         let seen = Seen::of(self, face, appearance);
         let before = |backdrop: &f32| seen.fit(face, appearance.before(*backdrop), None);
-        let best = BACKDROPS.iter().map(before).max_by(|a, b| a.overall.total_cmp(&b.overall));
+        let fits: Vec<Fit> = BACKDROPS.par_iter().map(before).collect();
+        let best = fits.into_iter().max_by(|a, b| a.overall.total_cmp(&b.overall));
         let Some(Fit { overall, each, .. }) = best else { return false };
         let mut often = each.iter().zip(&self.means).filter(|(_, mean)| mean.pictures >= FEW_PICTURES);
         overall >= GENUINE_FIT && often.all(|(fit, _)| *fit >= GENUINE_DIGIT_FIT)

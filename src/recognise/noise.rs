@@ -7,6 +7,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 use ndarray::Array2;
+use rayon::prelude::*;
 
 use super::patches::product;
 
@@ -22,6 +23,9 @@ const REACH_PX: usize = 10;
 
 /// Cells that the stationary part is measured on: each holds hundreds of pairs at a distance.
 const STATIONARY_CELLS: usize = 400;
+
+/// Columns of the covariance that are worked out together.
+const STRIP: usize = 64;
 
 /// Covariance S of the features of a cell.
 #[derive(Debug, Clone)]
@@ -54,12 +58,26 @@ impl Noise {
         if sample.len() < 8 {
             return None;
         }
-        let stationary = stationary_covariance(rows, cols, sample);
+        let stationary = Stationary::of(rows, cols, sample);
         let count = sample.len() as f64;
         let weight = count / (count + 3.0 * size as f64);
         let data = DMatrix::from_fn(size, sample.len(), |i, j| sample[j][[i % rows, i / rows]]);
-        let products = (&data * data.transpose()).map(f64::from);
-        let mut covariance = products * (weight / count) + stationary * (1.0 - weight);
+        // Below the diagonal, which is all that the factor is made from.
+        let strip = |first: usize| {
+            let products =
+                data.rows(first, size - first) * data.rows(first, STRIP.min(size - first)).transpose();
+            let entry = |i: usize, j: usize| {
+                let product = f64::from(products[(i, j)]) * (weight / count);
+                product + stationary.between(first + i, first + j) * (1.0 - weight)
+            };
+            (first, DMatrix::from_fn(size - first, products.ncols(), entry))
+        };
+        let strips: Vec<usize> = (0..size).step_by(STRIP).collect();
+        let strips: Vec<(usize, DMatrix<f64>)> = strips.into_par_iter().map(strip).collect();
+        let mut covariance = DMatrix::zeros(size, size);
+        for (first, strip) in strips {
+            covariance.view_mut((first, first), strip.shape()).copy_from(&strip);
+        }
         let mean_variance = covariance.trace() / size as f64;
         for i in 0..size {
             covariance[(i, i)] += RIDGE_SHARE * mean_variance + RIDGE_LEVELS2;
@@ -104,31 +122,42 @@ impl Noise {
 
 /// Covariance that depends on the distance between two pixels only; the biased estimator, which
 /// keeps the matrix positive semidefinite. Pixels stand column by column.
-fn stationary_covariance(rows: usize, cols: usize, sample: &[Array2<f32>]) -> DMatrix<f64> {
-    let (reach_y, reach_x) = (REACH_PX.min(rows - 1), REACH_PX.min(cols - 1));
-    let mut by_lag = Array2::<f64>::zeros((reach_y + 1, 2 * reach_x + 1));
-    let stride = sample.len().div_ceil(STATIONARY_CELLS);
-    let mut used = 0.0;
-    for cell in sample.iter().step_by(stride) {
-        used += 1.0;
-        for dy in 0..=reach_y {
-            for (k, lag) in by_lag.row_mut(dy).iter_mut().enumerate() {
-                *lag += lagged_product(cell, dy, k as isize - reach_x as isize);
-            }
-        }
+struct Stationary {
+    rows: usize,
+    reach: (usize, usize),
+    /// By the distance down, then by that to the right, negative ones first; tapered.
+    by_lag: Vec<f64>,
+}
+
+impl Stationary {
+    fn of(rows: usize, cols: usize, sample: &[Array2<f32>]) -> Self {
+        let reach = (REACH_PX.min(rows - 1), REACH_PX.min(cols - 1));
+        let cells: Vec<&Array2<f32>> =
+            sample.iter().step_by(sample.len().div_ceil(STATIONARY_CELLS)).collect();
+        let pixels = (cells.len() * rows * cols) as f64;
+        let taper = |lag: usize, reach: usize| 1.0 - lag as f64 / (reach as f64 + 1.0);
+        let lags =
+            (0..=reach.0).flat_map(|dy| (0..=2 * reach.1).map(move |k| (dy, k as isize - reach.1 as isize)));
+        let lags: Vec<(usize, isize)> = lags.collect();
+        let covariance = |(dy, dx): (usize, isize)| {
+            let sum: f64 = cells.iter().map(|cell| lagged_product(cell, dy, dx)).sum();
+            sum / pixels * (taper(dy, reach.0) * taper(dx.unsigned_abs(), reach.1))
+        };
+        Self { rows, reach, by_lag: lags.into_par_iter().map(covariance).collect() }
     }
-    by_lag /= used * (rows * cols) as f64;
-    DMatrix::from_fn(rows * cols, rows * cols, |i, j| {
-        let (dy, dx) = ((i % rows) as isize - (j % rows) as isize, (i / rows) as isize - (j / rows) as isize);
-        let (dy, dx) = if dy < 0 { (-dy, -dx) } else { (dy, dx) };
-        let taper =
-            |lag: isize, reach: usize| (1.0 - lag.unsigned_abs() as f64 / (reach as f64 + 1.0)).max(0.0);
-        let weight = taper(dy, reach_y) * taper(dx, reach_x);
-        if weight == 0.0 {
+
+    /// Covariance of two pixels.
+    fn between(&self, one: usize, other: usize) -> f64 {
+        let (y, x) = (one % self.rows, one / self.rows);
+        let (other_y, other_x) = (other % self.rows, other / self.rows);
+        // The one that stands higher comes first.
+        let (dy, from, to) = if y < other_y { (other_y - y, x, other_x) } else { (y - other_y, other_x, x) };
+        let k = to + self.reach.1;
+        if dy > self.reach.0 || k < from || k - from > 2 * self.reach.1 {
             return 0.0;
         }
-        by_lag[[dy as usize, (dx + reach_x as isize) as usize]] * weight
-    })
+        self.by_lag[dy * (2 * self.reach.1 + 1) + k - from]
+    }
 }
 
 fn lagged_product(cell: &Array2<f32>, dy: usize, dx: isize) -> f64 {

@@ -147,7 +147,7 @@ fn try_alphabet(alphabet: &Alphabet, region: &Region, patches: &[Patch]) -> Opti
 }
 
 fn features_of(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
-    patches.iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
+    patches.par_iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
 }
 
 /// Searches the faces of all sets, and for built-in ones their size.
