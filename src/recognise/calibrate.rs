@@ -89,7 +89,8 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
 /// Finds the row, the alignment and the position of a region's text.
 pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option<Registration> {
     let (rows, cols) = sample.features.first()?.dim();
-    let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar };
+    let decoder =
+        Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar, reach: None };
     let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
     let some = |frames: usize| sample.features.iter().step_by(sample.features.len().div_ceil(frames).max(1));
     let strength_at = |top: usize| -> f32 {

@@ -9,6 +9,7 @@ use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
 use super::patches::{correlation, patch_at, product};
+use super::reach::Reach;
 use super::scenery::Standing;
 use super::strangeness::Strange;
 
@@ -20,7 +21,7 @@ pub type Text = ArrayString<LONGEST_TEXT>;
 
 /// Half columns that a single character may stand off the place its text gives it: glyphs set by a
 /// renderer that rounds positions stand up to a column off their even spacing.
-const WITHIN_PLACE_HALVES: i32 = 2;
+pub(super) const WITHIN_PLACE_HALVES: i32 = 2;
 
 /// The end of a text that stays put when its length changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,6 +30,19 @@ pub enum Anchor {
     Left,
     /// Right-aligned: the last character's right edge stays put.
     Right,
+}
+
+impl Anchor {
+    /// Left edge of a character that continues a text from half column `from` outwards, and the edge that the next
+    /// one continues from.
+    pub(super) fn set(self, from: i32, advance: f32) -> (i32, i32) {
+        // Rounded: an advance is above 0.
+        let advance = (2.0 * advance + 0.5) as i32;
+        match self {
+            Self::Left => (from, from + advance),
+            Self::Right => (from - advance, from - advance),
+        }
+    }
 }
 
 /// Where a region's text stands in its window.
@@ -42,6 +56,14 @@ pub struct Placement {
     pub position: f32,
     /// How far a line of text may be shifted from there, in whole columns: (left, right).
     pub shifts: (i32, i32),
+}
+
+impl Placement {
+    /// The shifts, and the half column at which a text starts with each.
+    pub(super) fn starts(&self) -> impl Iterator<Item = (i32, i32)> + '_ {
+        let start = |shift: i32| (shift, (2.0 * (self.position + shift as f32)).round() as i32);
+        (self.shifts.0..=self.shifts.1).map(start)
+    }
 }
 
 /// What one place of the decoded text says.
@@ -129,6 +151,8 @@ pub struct Decoder<'a, S> {
     pub scorer: &'a S,
     /// The texts allowed.
     pub grammar: &'a Grammar,
+    /// Where their characters can stand; `None`: anywhere.
+    pub reach: Option<&'a Reach>,
 }
 
 /// A text under construction, from the anchored end outwards: its last character and the one before.
@@ -170,8 +194,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let steps = self.grammar.steps(placement.anchor);
         let mut best: Vec<Option<Complete>> = vec![None; steps.len()];
         let mut search = Search::default();
-        for shift in placement.shifts.0..=placement.shifts.1 {
-            let start = (2.0 * (placement.position + shift as f32)).round() as i32;
+        for (shift, start) in placement.starts() {
             self.search(steps, placement.anchor, start, &scores, &mut search);
             for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
                 let Some((node, total)) = search.best_of(step) else { continue };
@@ -226,12 +249,7 @@ impl<S: Scorer> Decoder<'_, S> {
             if !step.slot.takes(shape.character) {
                 continue;
             }
-            // Rounded: an advance is above 0.
-            let advance = (2.0 * shape.advance + 0.5) as i32;
-            let (left, edge) = match anchor {
-                Anchor::Left => (from, from + advance),
-                Anchor::Right => (from - advance, from - advance),
-            };
+            let (left, edge) = anchor.set(from, shape.advance);
             let Some(score) = scores.near(index, left) else { continue };
             let node = Node { edge, total: total + score, index, left, before };
             match nodes[first..].iter_mut().find(|other| other.edge == edge) {
@@ -389,7 +407,7 @@ struct Scores<'a> {
 
 impl<'a> Scores<'a> {
     fn new(decoder: &Decoder<'_, impl Scorer>, features: &'a Array2<f32>, top: usize) -> Self {
-        let Decoder { alphabet, scorer, grammar } = decoder;
+        let Decoder { alphabet, scorer, grammar, reach } = decoder;
         let cols = features.ncols().max(1);
         let mut whole = vec![f32::NEG_INFINITY; alphabet.shapes.len() * cols];
         let mut near = vec![f32::NEG_INFINITY; 2 * whole.len()];
@@ -397,7 +415,16 @@ impl<'a> Scores<'a> {
             .filter(|index| grammar.takes(alphabet.shapes[*index].character))
             .take(MOST_SHAPES)
             .collect();
-        scorer.score_rows(&taken, features, top, &mut whole);
+        let (digits, marks): (ArrayVec<usize, MOST_SHAPES>, ArrayVec<usize, MOST_SHAPES>) =
+            taken.iter().copied().partition(|index| alphabet.shapes[*index].character.is_ascii_digit());
+        for (indices, digits) in [(digits, true), (marks, false)] {
+            scorer.score_rows(
+                &indices,
+                features,
+                top,
+                (reach.map(|reach| reach.columns(digits)), &mut whole),
+            );
+        }
         let mut line = Vec::new();
         for index in taken {
             let near = &mut near[2 * cols * index..][..2 * cols];

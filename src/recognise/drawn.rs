@@ -70,7 +70,7 @@ impl Means {
         grammar: &Grammar,
         patches: &[Patch],
     ) -> Self {
-        let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar };
+        let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar, reach: None };
         let read = |patch: &Patch| {
             let levels = patch.levels(alphabet.factor);
             let decoded = decoder.decode(&alphabet.high_pass.apply(&levels), placement)?;

@@ -17,8 +17,15 @@ use super::strangeness::{Strange, Strangeness};
 pub trait Scorer {
     /// How much better some characters explain the cells of a row than nothing does: above 0 when better.
     /// `scores` has a row a character, as long as the features are wide; entry x is for the cell with its top
-    /// left corner at (`top`, x), and stays as it was where the cell leaves the features.
-    fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]);
+    /// left corner at (`top`, x), and stays as it was where the cell leaves the features. Of the columns those that
+    /// are `wanted` are rated at least; `None`: all.
+    fn score_rows(
+        &self,
+        indices: &[usize],
+        features: &Array2<f32>,
+        top: usize,
+        to: (Option<&[bool]>, &mut [f32]),
+    );
 
     /// Twice the score that a true match is expected to reach.
     fn distance2(&self, index: usize) -> f32;
@@ -46,10 +53,19 @@ impl<'a> Correlator<'a> {
 }
 
 impl Scorer for Correlator<'_> {
-    fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]) {
+    fn score_rows(
+        &self,
+        indices: &[usize],
+        features: &Array2<f32>,
+        top: usize,
+        (_, scores): (Option<&[bool]>, &mut [f32]),
+    ) {
         let templates = indices.iter().map(|index| (*index, &self.alphabet.shapes[*index].template));
         correlate(templates, features, top, scores);
-        scores.iter_mut().for_each(|score| *score -= CORRELATION_OF_SOMETHING);
+        for row in indices {
+            let scores = scores[row * features.ncols()..].iter_mut().take(features.ncols());
+            scores.for_each(|score| *score -= CORRELATION_OF_SOMETHING);
+        }
     }
 
     fn distance2(&self, _index: usize) -> f32 {
@@ -111,14 +127,20 @@ impl Matcher {
 
 impl Scorer for Matcher {
     /// The log-likelihood ratios.
-    fn score_rows(&self, indices: &[usize], features: &Array2<f32>, top: usize, scores: &mut [f32]) {
+    fn score_rows(
+        &self,
+        indices: &[usize],
+        features: &Array2<f32>,
+        top: usize,
+        (wanted, scores): (Option<&[bool]>, &mut [f32]),
+    ) {
         let Some(under) = Under::of(features, top, self.rows) else { return };
         let template = |index: &usize| {
             let Filter { weights, cols, .. } = self.filters.get(*index)?;
             Some(Template { levels: weights, cols: *cols, row: *index })
         };
         let templates: Vec<Template<'_>> = indices.iter().filter_map(template).collect();
-        under.products(&templates, scores);
+        under.products(&templates, wanted, scores);
         for Template { cols, row, .. } in templates {
             let scores = scores[row * features.ncols()..].iter_mut().take(under.columns(cols));
             scores.for_each(|score| *score -= 0.5 * self.filters[row].distance2);
@@ -170,7 +192,7 @@ pub fn correlate<'a>(
     let Some(under) = Under::of(features, top, rows) else { return };
     let templates: Vec<Template<'_>> =
         templates.filter_map(|(row, template)| Template::of(row, template)).collect();
-    under.products(&templates, found);
+    under.products(&templates, None, found);
     let energies = under.energies();
     for Template { levels, cols, row } in templates {
         let tt = product(levels, levels);

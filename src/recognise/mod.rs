@@ -16,6 +16,7 @@ mod look;
 pub mod matcher;
 pub mod noise;
 mod patches;
+mod reach;
 mod register;
 mod sample;
 mod scenery;
@@ -41,6 +42,7 @@ pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
 use noise::Noise;
 pub(crate) use patches::{correlation, patch_at, product};
+use reach::Reach;
 pub use sample::{Patch, Sample};
 pub(crate) use scenery::{Backdrop, Behind, CONTRASTS};
 
@@ -129,8 +131,18 @@ struct RegionModel {
     channel: Channel,
     grammar: Grammar,
     /// What the search found; `None` where no glyphs known fit.
-    found: Option<(Window, Placement, usize)>,
+    found: Option<Found>,
     backdrop: Backdrop,
+}
+
+/// Where the text of a region was found.
+#[derive(Debug, Clone)]
+struct Found {
+    window: Window,
+    placement: Placement,
+    reach: Reach,
+    /// Its place among the faces.
+    face: usize,
 }
 
 /// The sample of one region, as it is learnt from.
@@ -139,6 +151,7 @@ struct Line<'a> {
     index: usize,
     grammar: &'a Grammar,
     placement: Placement,
+    reach: &'a Reach,
     features: Vec<Array2<f32>>,
     /// The same without the scenery, at the contrast of the templates.
     bare: Vec<Array2<f32>>,
@@ -193,11 +206,13 @@ impl Recogniser {
         let alphabets = registered.known.into_iter().map(|known| known.alphabet);
         let faces: Vec<FaceModel> = alphabets.filter_map(FaceModel::new).collect();
         for (region, found) in regions.iter().zip(&registered.regions) {
-            let found = found.as_ref().map(|found| {
-                let window = Window::new(region.place, faces[found.alphabet].alphabet.factor);
-                (window, found.registration.placement, found.alphabet)
-            });
             let (channel, grammar) = (region.channel.clone(), Grammar::of(region));
+            let found = found.as_ref().map(|found| {
+                let (alphabet, placement) = (&faces[found.alphabet].alphabet, found.registration.placement);
+                let window = Window::new(region.place, alphabet.factor);
+                let reach = Reach::of(alphabet, &grammar, &placement, window.cols);
+                Found { window, placement, reach, face: found.alphabet }
+            });
             models.push(RegionModel { channel, grammar, found, backdrop: Backdrop::plain() });
         }
         let mut recogniser = Self { faces, regions: models };
@@ -213,7 +228,7 @@ impl Recogniser {
         let mut lines: Vec<Line<'_>> = (0..)
             .zip(self.regions.iter().zip(&sample.regions))
             .filter_map(|(index, (region, patches))| {
-                let (window, placement, face_number) = region.found?;
+                let Found { window, placement, reach, face: face_number } = region.found.as_ref()?;
                 let of = |patch: &Patch| face.alphabet.high_pass.apply(&patch.levels(window.factor));
                 let line = || {
                     let features: Vec<_> = patches.iter().map(of).collect();
@@ -221,13 +236,14 @@ impl Recogniser {
                     Line {
                         index,
                         grammar: &region.grammar,
-                        placement,
+                        placement: *placement,
+                        reach,
                         features,
                         bare,
                         backdrop: Backdrop::plain(),
                     }
                 };
-                (face_number == number).then(line)
+                (*face_number == number).then(line)
             })
             .collect();
         let mut model = face.clone();
@@ -237,7 +253,8 @@ impl Recogniser {
             let mut texts: Vec<Vec<Option<Decoded>>> = lines
                 .par_iter()
                 .map(|line| {
-                    let decoder = Decoder { alphabet, scorer: matcher, grammar: line.grammar };
+                    let (grammar, reach) = (line.grammar, Some(line.reach));
+                    let decoder = Decoder { alphabet, scorer: matcher, grammar, reach };
                     let decode = |features| {
                         Some(decoder.decode(features, &line.placement)?.at_contrast(line.backdrop.contrast))
                     };
@@ -287,7 +304,7 @@ impl Recogniser {
     #[must_use]
     pub fn look_after(&self, former: &mut Former, luma: LumaPlane<'_>) -> Vec<Look> {
         let look = |(number, region): (usize, &RegionModel)| match &region.found {
-            Some((window, ..)) => former.look(number, (window, luma), || self.look_at(region, luma)),
+            Some(Found { window, .. }) => former.look(number, (window, luma), || self.look_at(region, luma)),
             None => Look::nothing(),
         };
         self.regions.iter().enumerate().map(look).collect()
@@ -295,7 +312,7 @@ impl Recogniser {
 
     fn look_at(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Look {
         let look = || {
-            let (window, _, face) = region.found.as_ref()?;
+            let Found { window, face, .. } = region.found.as_ref()?;
             let face = &self.faces[*face];
             let decoded = self.decoded(region, luma, window)?;
             let all_digits = face.alphabet.has_all_digits();
@@ -319,7 +336,7 @@ impl Recogniser {
     }
 
     fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {
-        let Some((window, ..)) = &region.found else { return Shown::Nothing };
+        let Some(Found { window, .. }) = &region.found else { return Shown::Nothing };
         self.judged(region, self.decoded(region, luma, window))
     }
 
@@ -333,26 +350,26 @@ impl Recogniser {
     /// Decodes a region that stands in a picture where `window` says. Of the window only the rows are
     /// worked on that the text stands in.
     fn decoded(&self, region: &RegionModel, luma: LumaPlane<'_>, window: &Window) -> Option<Decoded> {
-        let (_, placement, face) = region.found.as_ref()?;
+        let Found { placement, reach, face, .. } = region.found.as_ref()?;
         let FaceModel { alphabet, matcher, .. } = &self.faces[*face];
-        let reach = alphabet.high_pass.reach();
-        let first = placement.top.saturating_sub(reach);
-        let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + reach).min(window.rows));
+        let around = alphabet.high_pass.reach();
+        let first = placement.top.saturating_sub(around);
+        let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + around).min(window.rows));
         let top = placement.top - first;
         let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
         let features = region.backdrop.bare_rows(features, placement.top..placement.top + alphabet.rows);
-        let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar };
+        let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar, reach: Some(reach) };
         let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement })?;
         Some(decoded.at_contrast(region.backdrop.contrast)).filter(|decoded| decoded.total > 0.0)
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
-        region.found.as_ref().is_some_and(|(_, _, face)| self.faces[*face].alphabet.has_all_digits())
+        region.found.as_ref().is_some_and(|found| self.faces[found.face].alphabet.has_all_digits())
     }
 
     fn decoded_patch(&self, region: &RegionModel, patch: &Patch) -> Option<Decoded> {
-        let (window, ..) = region.found.as_ref()?;
-        self.decoded(region, patch.luma(), &patch.window(window.factor))
+        let factor = region.found.as_ref()?.window.factor;
+        self.decoded(region, patch.luma(), &patch.window(factor))
     }
 
     /// Reads a region in a frame of the sample.
@@ -371,8 +388,8 @@ impl Recogniser {
     /// one of its working pixels; `None` where no glyphs known fit.
     pub(crate) fn behind(&self, region: usize) -> Option<(&Backdrop, &HighPass, usize)> {
         let region = self.regions.get(region)?;
-        let (.., face) = region.found.as_ref()?;
-        let Alphabet { high_pass, factor, .. } = &self.faces[*face].alphabet;
+        let face = region.found.as_ref()?.face;
+        let Alphabet { high_pass, factor, .. } = &self.faces[face].alphabet;
         Some((&region.backdrop, high_pass, *factor))
     }
 
@@ -381,7 +398,7 @@ impl Recogniser {
     pub(crate) fn sure_characters(&self, region: usize, patch: &Patch) -> Vec<(char, usize, f32)> {
         let sure = || {
             let region = self.regions.get(region)?;
-            let (_, placement, face) = region.found.as_ref()?;
+            let Found { placement, face, .. } = region.found.as_ref()?;
             let decoded = self.decoded_patch(region, patch)?;
             let sure =
                 confidence_of(&decoded) > SURE && is_believed(&decoded, self.faces[*face].most_strange);

@@ -27,6 +27,9 @@ pub(crate) fn patch_at(
 pub(crate) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
     let cols = a.ncols().min(b.ncols());
     let products = |one: &Array2<f32>, other: &Array2<f32>| -> f32 {
+        if let (true, Some(one), Some(other)) = (one.dim() == other.dim(), one.as_slice(), other.as_slice()) {
+            return product(one, other);
+        }
         let rows = one.outer_iter().zip(other.outer_iter());
         rows.filter_map(|(one, other)| Some(product(first(one, cols)?, first(other, cols)?))).sum()
     };

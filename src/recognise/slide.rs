@@ -3,12 +3,6 @@
 use ndarray::Array2;
 use pulp::{Arch, Simd, WithSimd};
 
-/// Templates that share the features loaded for them.
-const TOGETHER: usize = 5;
-
-/// Vectors of columns that a template's sums are kept in: with [`TOGETHER`], what the registers hold.
-const VECTORS: usize = 2;
-
 /// Columns of the widest tile: two vectors of 512 bits.
 const WIDEST_TILE: usize = 32;
 
@@ -52,24 +46,11 @@ impl Under {
 
     /// Writes sum(t f), for every template t and the features f under it, into the template's row of `sums`,
     /// rows as long as the features are wide: entry x for its left edge at column x, as far as
-    /// [`Self::columns`].
-    pub(super) fn products(&self, templates: &[Template<'_>], sums: &mut [f32]) {
-        for alike in templates.chunk_by(|one, other| one.cols == other.cols) {
-            for templates in alike.chunks(TOGETHER) {
-                match templates.len() {
-                    5 => self.together::<5>(templates, sums),
-                    4 => self.together::<4>(templates, sums),
-                    3 => self.together::<3>(templates, sums),
-                    2 => self.together::<2>(templates, sums),
-                    _ => self.together::<1>(templates, sums),
-                }
-            }
+    /// [`Self::columns`]; at least where columns are `wanted`.
+    pub(super) fn products(&self, templates: &[Template<'_>], wanted: Option<&[bool]>, sums: &mut [f32]) {
+        for templates in templates.chunk_by(|one, other| one.cols == other.cols) {
+            Arch::new().dispatch(Sliding { templates, under: self, wanted, sums });
         }
-    }
-
-    fn together<const N: usize>(&self, templates: &[Template<'_>], sums: &mut [f32]) {
-        let Ok(templates) = templates.try_into() else { return };
-        Arch::new().dispatch(Sliding::<N> { templates, under: self, sums });
     }
 }
 
@@ -91,47 +72,86 @@ impl<'a> Template<'a> {
     }
 }
 
-/// So many templates of one width sliding together.
-struct Sliding<'a, const N: usize> {
-    templates: &'a [Template<'a>; N],
+/// Templates of one width sliding together.
+struct Sliding<'a> {
+    templates: &'a [Template<'a>],
     under: &'a Under,
+    wanted: Option<&'a [bool]>,
     sums: &'a mut [f32],
 }
 
-impl<const N: usize> WithSimd for Sliding<'_, N> {
+impl WithSimd for Sliding<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let Self { templates, under, sums } = self;
-        let cols = templates[0].cols;
-        let tile = VECTORS * S::F32_LANES;
-        let columns = under.columns(cols);
-        for first in (0..columns).step_by(tile) {
-            let mut kept = [[simd.splat_f32s(0.0); VECTORS]; N];
-            for (y, row) in under.levels.chunks_exact(under.stride).enumerate() {
-                let row = &row[first..first + cols - 1 + tile];
-                let weights: [&[f32]; N] =
-                    std::array::from_fn(|n| &templates[n].levels[y * cols..(y + 1) * cols]);
-                for x in 0..cols {
-                    let (levels, _) = S::as_simd_f32s(&row[x..x + tile]);
-                    let levels: [S::f32s; VECTORS] = std::array::from_fn(|vector| levels[vector]);
-                    for n in 0..N {
-                        let weight = simd.splat_f32s(weights[n][x]);
-                        for vector in 0..VECTORS {
-                            kept[n][vector] = simd.mul_add_f32s(weight, levels[vector], kept[n][vector]);
-                        }
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        let columns = self.templates.first().map_or(0, |template| self.under.columns(template.cols));
+        let Some(wanted) = self.wanted else {
+            (0..columns).step_by(2 * S::F32_LANES).for_each(|first| self.tile::<S, 2>(simd, first));
+            return;
+        };
+        // What is wanted lies here and there.
+        let mut first = 0;
+        while let Some(next) = (first..columns.min(wanted.len())).find(|column| wanted[*column]) {
+            self.tile::<S, 1>(simd, next);
+            first = next + S::F32_LANES;
+        }
+    }
+}
+
+impl Sliding<'_> {
+    /// The sums of all templates in a tile so many vectors wide, with its first column at `first`. As many templates
+    /// go together as there are registers for their sums.
+    #[inline(always)]
+    fn tile<S: Simd, const VECTORS: usize>(&mut self, simd: S, first: usize) {
+        let mut rest = self.templates;
+        while !rest.is_empty() {
+            rest = match rest.len() {
+                10.. if VECTORS == 1 => self.together::<S, VECTORS, 10>(simd, first, rest),
+                5.. => self.together::<S, VECTORS, 5>(simd, first, rest),
+                4 => self.together::<S, VECTORS, 4>(simd, first, rest),
+                3 => self.together::<S, VECTORS, 3>(simd, first, rest),
+                2 => self.together::<S, VECTORS, 2>(simd, first, rest),
+                _ => self.together::<S, VECTORS, 1>(simd, first, rest),
+            };
+        }
+    }
+
+    /// The sums of the first templates of a list, which share the features loaded for them; gives the rest.
+    #[inline(always)]
+    fn together<'t, S: Simd, const VECTORS: usize, const N: usize>(
+        &mut self,
+        simd: S,
+        first: usize,
+        templates: &'t [Template<'t>],
+    ) -> &'t [Template<'t>] {
+        let Some((templates, rest)) = templates.split_first_chunk::<N>() else { return &[] };
+        let Under { levels, stride, width } = self.under;
+        let (cols, tile) = (templates[0].cols, VECTORS * S::F32_LANES);
+        let mut kept = [[simd.splat_f32s(0.0); VECTORS]; N];
+        for (y, row) in levels.chunks_exact(*stride).enumerate() {
+            let row = &row[first..first + cols - 1 + tile];
+            let weights: [&[f32]; N] =
+                std::array::from_fn(|n| &templates[n].levels[y * cols..(y + 1) * cols]);
+            for x in 0..cols {
+                let (levels, _) = S::as_simd_f32s(&row[x..x + tile]);
+                let levels: [S::f32s; VECTORS] = std::array::from_fn(|vector| levels[vector]);
+                for n in 0..N {
+                    let weight = simd.splat_f32s(weights[n][x]);
+                    for vector in 0..VECTORS {
+                        kept[n][vector] = simd.mul_add_f32s(weight, levels[vector], kept[n][vector]);
                     }
                 }
             }
-            let inside = tile.min(columns - first);
-            for (template, kept) in templates.iter().zip(kept) {
-                let mut tile_sums = [0.0; WIDEST_TILE];
-                let (vectors, _) = S::as_mut_simd_f32s(&mut tile_sums);
-                vectors.iter_mut().zip(kept).for_each(|(vector, kept)| *vector = kept);
-                sums[template.row * under.width + first..][..inside].copy_from_slice(&tile_sums[..inside]);
-            }
         }
+        let inside = tile.min(self.under.columns(cols) - first);
+        for (template, kept) in templates.iter().zip(kept) {
+            let mut tile_sums = [0.0; WIDEST_TILE];
+            let (vectors, _) = S::as_mut_simd_f32s(&mut tile_sums);
+            vectors.iter_mut().zip(kept).for_each(|(vector, kept)| *vector = kept);
+            self.sums[template.row * width + first..][..inside].copy_from_slice(&tile_sums[..inside]);
+        }
+        rest
     }
 }
 
@@ -153,7 +173,7 @@ mod tests {
                 let templates: Vec<Template<'_>> =
                     templates.iter().zip(0..).map(|(levels, row)| Template { levels, cols, row }).collect();
                 let mut sums = vec![0.0; count * width];
-                under.products(&templates, &mut sums);
+                under.products(&templates, None, &mut sums);
                 for (template, sums) in templates.iter().zip(sums.chunks(width)) {
                     for (x, sum) in sums.iter().enumerate().take(width + 1 - cols) {
                         let cells = (0..4).flat_map(|y| (0..cols).map(move |dx| (y, dx)));
