@@ -66,3 +66,70 @@ impl Reach {
         if digits { &self.digits } else { &self.marks }
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use ndarray::Array2;
+
+    use super::*;
+    use crate::recognise::alphabet::Shape;
+    use crate::recognise::decode::Decoder;
+    use crate::recognise::feature::HighPass;
+    use crate::recognise::matcher::Matcher;
+    use crate::recognise::noise::Noise;
+
+    const ROWS: usize = 9;
+    const COLS: usize = 75;
+
+    /// Levels that look arbitrary.
+    fn levels((rows, cols): (usize, usize), seed: usize) -> Array2<f32> {
+        Array2::from_shape_fn((rows, cols), |(y, x)| {
+            let mixed = (y * 31 + x * 17 + seed * 101).wrapping_mul(2_654_435_761) >> 9;
+            (mixed % 61) as f32 - 30.0
+        })
+    }
+
+    /// Digits of several widths, and the marks.
+    fn alphabet(narrow: f32, wide: f32) -> Alphabet {
+        let shape = |(seed, character): (usize, char)| {
+            let advance = match character {
+                '.' | ':' => narrow,
+                '1' => 0.5 * (narrow + wide),
+                _ => wide,
+            };
+            let template = levels((ROWS, advance.ceil() as usize), seed);
+            Shape { character, template, advance, pictures: None }
+        };
+        let shapes: Vec<Shape> = "0123456789.:-".chars().enumerate().map(shape).collect();
+        let high_pass = HighPass::for_cell_width(wide);
+        Alphabet { shapes, rows: ROWS, cols: wide.ceil() as usize, high_pass, factor: 1 }
+    }
+
+    #[test]
+    fn what_is_read_within_reach_is_what_is_read_with_all_columns_rated() {
+        let grammars = [Grammar::new(3, 0, false), Grammar::new(4, 1, true)];
+        let mut read = 0;
+        for (number, (narrow, wide)) in [(5.0, 9.0), (8.5, 8.5), (3.3, 12.6)].into_iter().enumerate() {
+            let alphabet = alphabet(narrow, wide);
+            let matcher = Matcher::new(&alphabet, &Noise::white(ROWS, 20.0)).unwrap();
+            for (grammar, anchor) in grammars
+                .iter()
+                .flat_map(|grammar| [Anchor::Left, Anchor::Right].map(|anchor| (grammar, anchor)))
+            {
+                let position = if anchor == Anchor::Left { 7.5 } else { 66.0 };
+                let placement = Placement { top: 1, anchor, position, shifts: (-2, 2) };
+                let reach = Reach::of(&alphabet, grammar, &placement, COLS);
+                assert!(reach.columns(false).contains(&false), "marks stand in few places");
+                let decoder = |reach| Decoder { alphabet: &alphabet, scorer: &matcher, grammar, reach };
+                for seed in 0..40 {
+                    let features = levels((ROWS + 2, COLS), 1000 * number + seed);
+                    let everywhere = decoder(None).decode(&features, &placement);
+                    assert_eq!(decoder(Some(&reach)).decode(&features, &placement), everywhere);
+                    read += usize::from(everywhere.is_some());
+                }
+            }
+        }
+        assert!(read > 400, "{read}");
+    }
+}

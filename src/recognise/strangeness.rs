@@ -87,12 +87,16 @@ impl Strangeness {
         squared.max(f64::MIN_POSITIVE)
     }
 
-    /// How strange a place is for character `index`, given the weighted sum of every digit there.
+    /// How strange a place is for character `index`, given the weighted sum of every digit there. A wider digit whose
+    /// cell leaves the features has none: of it nothing is known, so its sum counts as expected.
     pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
         let weighed = DVector::from_iterator(
             self.digits.len(),
-            self.digits.iter().map(|digit| f64::from(weighed(*digit))),
+            self.digits.iter().enumerate().map(|(other, digit)| {
+                let sum = f64::from(weighed(*digit));
+                if sum.is_finite() { sum } else { self.gram[(other, own)] }
+            }),
         );
         let away = &weighed - self.gram.column(own);
         let (lead, rival) = self.lead(own, &weighed);
@@ -158,5 +162,31 @@ impl Strangeness {
             most -= share;
         }
         self.length2(&away)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// Three digits that share some of their strokes.
+    fn strangeness() -> Strangeness {
+        Strangeness::new(vec![0, 1, 2], |one, other| if one == other { 100.0 } else { 30.0 }).unwrap()
+    }
+
+    #[test]
+    fn a_digit_stands_where_it_belongs_and_another_shape_is_strange() {
+        let as_expected = strangeness().of(1, |digit| if digit == 1 { 100.0 } else { 30.0 });
+        assert!(as_expected.whole < 0.01 && (as_expected.lead - 1.0).abs() < 1e-6, "{as_expected:?}");
+        let another = strangeness().of(1, |digit| if digit == 1 { 100.0 } else { -60.0 });
+        assert!(another.whole > 10.0, "{another:?}");
+    }
+
+    #[test]
+    fn a_digit_whose_cell_leaves_the_features_says_nothing() {
+        let score = |digit: usize| [30.0, 90.0, f32::NEG_INFINITY][digit];
+        let known = |digit: usize| [30.0, 90.0, 30.0][digit];
+        assert_eq!(strangeness().of(1, score), strangeness().of(1, known));
     }
 }
