@@ -1,0 +1,260 @@
+//! Tables that tell several coefficients of a block at one look, for passing over it.
+
+use super::bits::Bits;
+use super::huffman::Codes;
+use super::{COEFFICIENTS, Unusual};
+
+/// Most bits of the difference of two DC coefficients of 8 bit samples (ITU-T T.81, annex F.1.2.1, table F.1).
+pub(super) const MOST_DC_BITS: u32 = 11;
+/// Most bits of an AC coefficient (annex F.1.2.2, table F.2).
+const MOST_AC_BITS: u32 = 10;
+
+/// Bits looked at in one go.
+const LOOK: u32 = 10;
+const WAYS: usize = 1 << LOOK;
+/// Looks that the bits held after [`Bits::fill`] last for: one passes at most `LOOK` bits and a coefficient's.
+const LOOKS: u32 = 2;
+const _: () = assert!(LOOKS * (LOOK + MOST_AC_BITS) <= Bits::HELD);
+
+/// What a look tells: in bits 0 to 7 how many bits the whole codes among those looked at take with their
+/// coefficients, in bits 8 to 19 how many coefficients these are, in bits 20 to 31 the difference if the first is a
+/// DC coefficient. So the telling of two looks is their sum. The end of a block counts as a coefficient, and
+/// [`END`] more; that the first code is not told, as more than any.
+type Told = u32;
+
+const ONE: Told = 1 << 8;
+const END: Told = 1 << 18;
+const UNTOLD: Told = 1 << 19;
+const DIFFERENCE: u32 = 20;
+const FULL: Told = COEFFICIENTS as Told * ONE;
+
+/// How many bits are told of.
+fn bits_of(told: Told) -> u32 {
+    told & 0xff
+}
+
+/// How many coefficients are told of, in units of [`ONE`].
+fn count_of(told: Told) -> Told {
+    told & 0xfff00
+}
+
+/// The tables for all blocks of a component.
+pub(super) struct BlockCodes {
+    /// What these are the tables of.
+    dc_table: Vec<u8>,
+    ac_table: Vec<u8>,
+    dc: Codes,
+    ac: Codes,
+    /// The length of a DC coefficient's code with its bits, by how many these are.
+    dc_lengths: [u32; MOST_DC_BITS as usize + 1],
+    /// What the bits at the beginning of a block tell, and those further on.
+    first: Box<[Told; WAYS]>,
+    further: Box<[Told; WAYS]>,
+    /// What fewer bits further on tell: for `n` bits from `1 << n`. Zero where they are no whole code.
+    fewer: Box<[Told; WAYS]>,
+}
+
+impl Default for BlockCodes {
+    fn default() -> Self {
+        Self {
+            dc_table: Vec::new(),
+            ac_table: Vec::new(),
+            dc: Codes::default(),
+            ac: Codes::default(),
+            dc_lengths: Default::default(),
+            first: Box::new([UNTOLD; WAYS]),
+            further: Box::new([UNTOLD; WAYS]),
+            fewer: Box::new([0; WAYS]),
+        }
+    }
+}
+
+impl BlockCodes {
+    /// Makes these the tables for two Huffman tables, if they are not.
+    ///
+    /// # Errors
+    /// [`Unusual`] where these are none.
+    pub(super) fn follow(&mut self, dc_table: &[u8], ac_table: &[u8]) -> Result<(), Unusual> {
+        if self.dc_table == dc_table && self.ac_table == ac_table {
+            return Ok(());
+        }
+        self.dc_table.clear();
+        self.ac_table.clear();
+        self.dc.read(dc_table)?;
+        self.ac.read(ac_table)?;
+        for looked in 0..LOOK {
+            let (fewer, level) = self.fewer.split_at_mut(1 << looked);
+            tell_further(&self.ac, looked, fewer, &mut level[..1 << looked]);
+        }
+        tell_further(&self.ac, LOOK, self.fewer.as_slice(), self.further.as_mut_slice());
+        mark_untold(self.further.as_mut_slice());
+        self.tell_first();
+        self.measure_dc()?;
+        self.dc_table.extend_from_slice(dc_table);
+        self.ac_table.extend_from_slice(ac_table);
+        Ok(())
+    }
+
+    fn measure_dc(&mut self) -> Result<(), Unusual> {
+        self.dc_lengths = Default::default();
+        for (length, symbol) in self.dc.all() {
+            if let Some(known) = self.dc_lengths.get_mut(usize::from(symbol)) {
+                // Of two codes it could not be told which was there.
+                if *known > 0 {
+                    return Err(Unusual);
+                }
+                *known = length + u32::from(symbol);
+            }
+        }
+        Ok(())
+    }
+
+    fn tell_first(&mut self) {
+        let mut rest = self.first.as_mut_slice();
+        for (length, symbol) in self.dc.all().take_while(|(length, _)| *length <= LOOK) {
+            let (part, size);
+            (part, rest) = rest.split_at_mut(1 << (LOOK - length));
+            size = u32::from(symbol);
+            if size > MOST_DC_BITS || length + size > LOOK {
+                part.fill(UNTOLD);
+                continue;
+            }
+            let behind = LOOK - length - size;
+            let further = &self.fewer[1 << behind..2 << behind];
+            for (value, part) in (0..).zip(part.chunks_exact_mut(1 << behind)) {
+                let told = length + size + ONE + ((extended(value, size) as Told) << DIFFERENCE);
+                add_to_all(part, further, told);
+            }
+        }
+        rest.fill(UNTOLD);
+    }
+
+    /// Passes over a block; answers the difference of its DC coefficient to the one before.
+    ///
+    /// # Errors
+    /// [`Unusual`] for what is no code, and for more coefficients than a block has.
+    #[inline]
+    pub(super) fn pass(&self, bits: &mut Bits<'_>) -> Result<i32, Unusual> {
+        bits.fill()?;
+        let told = self.first[bits.ahead(LOOK) as usize];
+        let mut difference = told as i32 >> DIFFERENCE;
+        let mut count = count_of(told);
+        if count < FULL {
+            bits.pass(bits_of(told));
+        } else if (END + ONE..=END + FULL).contains(&count) {
+            bits.pass(bits_of(told));
+            return Ok(difference);
+        } else {
+            difference = self.take_dc(bits)?;
+            count = ONE;
+        }
+        loop {
+            bits.fill()?;
+            for _ in 0..LOOKS {
+                let told = self.further[bits.ahead(LOOK) as usize];
+                let reached = count + count_of(told);
+                if reached < FULL {
+                    bits.pass(bits_of(told));
+                    count = reached;
+                } else if reached == FULL || (END..=END + FULL).contains(&reached) {
+                    bits.pass(bits_of(told));
+                    return Ok(difference);
+                } else {
+                    count = self.take_ac(bits, count)?;
+                    if count == FULL {
+                        return Ok(difference);
+                    }
+                    break;
+                }
+            }
+        }
+    }
+
+    /// How many bits the code of a DC coefficient's difference takes with those of the difference.
+    pub(super) fn dc_length(&self, difference: i32) -> u32 {
+        self.dc_lengths.get(size_of(difference) as usize).copied().unwrap_or_default()
+    }
+
+    /// Takes a single DC coefficient; answers its difference.
+    #[cold]
+    fn take_dc(&self, bits: &mut Bits<'_>) -> Result<i32, Unusual> {
+        bits.fill()?;
+        let size = u32::from(self.dc.take(bits)?);
+        if size > MOST_DC_BITS {
+            return Err(Unusual);
+        }
+        let value = bits.ahead(size) as u32;
+        bits.pass(size);
+        Ok(extended(value, size))
+    }
+
+    /// Takes a single AC code where `count` coefficients are passed; answers how many are passed then.
+    #[cold]
+    fn take_ac(&self, bits: &mut Bits<'_>, count: Told) -> Result<Told, Unusual> {
+        bits.fill()?;
+        let told = told_by(self.ac.take(bits)?).ok_or(Unusual)?;
+        bits.pass(bits_of(told));
+        match count + count_of(told) {
+            END.. => Ok(FULL),
+            count @ ..=FULL => Ok(count),
+            _ => Err(Unusual),
+        }
+    }
+}
+
+/// What the symbol of an AC code tells, but for the length of the code itself (annex F.1.2.2).
+fn told_by(symbol: u8) -> Option<Told> {
+    let (run, size) = (u32::from(symbol >> 4), u32::from(symbol & 0xf));
+    match (run, size) {
+        (0, 0) => Some(END + ONE),
+        (15, 0) => Some(16 * ONE),
+        (_, 1..=MOST_AC_BITS) => Some((run + 1) * ONE + size),
+        _ => None,
+    }
+}
+
+/// Tells what `looked` bits further on in a block tell, from what fewer bits do.
+fn tell_further(ac: &Codes, looked: u32, fewer: &[Told], level: &mut [Told]) {
+    let mut rest = level;
+    for (length, symbol) in ac.all().take_while(|(length, _)| *length <= looked) {
+        let part;
+        (part, rest) = rest.split_at_mut(1 << (looked - length));
+        let Some(told) = told_by(symbol) else {
+            part.fill(0);
+            continue;
+        };
+        let told = told + length;
+        match looked.checked_sub(bits_of(told)) {
+            Some(behind @ 1..) if count_of(told) < END => {
+                for part in part.chunks_exact_mut(1 << behind) {
+                    add_to_all(part, &fewer[1 << behind..2 << behind], told);
+                }
+            }
+            _ => part.fill(told),
+        }
+    }
+    rest.fill(0);
+}
+
+fn add_to_all(to: &mut [Told], behind: &[Told], told: Told) {
+    for (to, behind) in to.iter_mut().zip(behind) {
+        *to = told + behind;
+    }
+}
+
+fn mark_untold(level: &mut [Told]) {
+    for told in level {
+        *told = if *told == 0 { UNTOLD } else { *told };
+    }
+}
+
+/// A coefficient of so many bits (annex F.2.2.1, EXTEND).
+fn extended(value: u32, size: u32) -> i32 {
+    let value = value as i32;
+    if size > 0 && value >> (size - 1) == 0 { value + 1 - (1 << size) } else { value }
+}
+
+/// How many bits a coefficient takes (annex F.1.2.1, SSSS).
+pub(super) fn size_of(value: i32) -> u32 {
+    i32::BITS - value.unsigned_abs().leading_zeros()
+}
