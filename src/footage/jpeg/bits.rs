@@ -6,6 +6,7 @@ use super::Unusual;
 pub(super) const MARGIN: usize = 16;
 
 /// Goes through bits, the highest of each byte first.
+#[derive(Clone, Copy)]
 pub(super) struct Bits<'a> {
     bytes: &'a [u8],
     /// The byte behind those of which all bits are held.

@@ -10,7 +10,7 @@ pub(super) const MOST_DC_BITS: u32 = 11;
 const MOST_AC_BITS: u32 = 10;
 
 /// Bits looked at in one go.
-const LOOK: u32 = 10;
+const LOOK: u32 = 11;
 const WAYS: usize = 1 << LOOK;
 /// Looks that the bits held after [`Bits::fill`] last for: one passes at most `LOOK` bits and a coefficient's.
 const LOOKS: u32 = 2;

@@ -68,8 +68,8 @@ pub(super) struct Layout {
     pub wanted: Vec<u16>,
     /// Blocks of luma in a unit; they come first.
     pub luma: usize,
-    /// For each other block of a unit the component whose Huffman tables it uses.
-    pub others: ArrayVec<usize, MOST_BLOCKS>,
+    /// For each block of a unit the component whose Huffman tables it uses.
+    pub blocks: ArrayVec<usize, MOST_BLOCKS>,
     /// Where in the plane, whose rows and columns are those of whole blocks, the wanted blocks begin.
     pub places: Vec<usize>,
 }
@@ -80,11 +80,11 @@ impl Layout {
         if self.components == header.components {
             return;
         }
-        let Some((luma, others)) = header.components.split_first() else { return };
+        let Some(luma) = header.components.first() else { return };
         self.luma = luma.across * luma.down;
-        self.others.clear();
-        for other in others {
-            self.others.extend(std::iter::repeat_n(other.codes, other.across * other.down));
+        self.blocks.clear();
+        for component in &header.components {
+            self.blocks.extend(std::iter::repeat_n(component.codes, component.across * component.down));
         }
         self.mark(wanted, luma);
         self.components.clone_from(&header.components);

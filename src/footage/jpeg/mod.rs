@@ -100,16 +100,24 @@ impl PartialDecoder {
     /// Puts each block of the strip to its place in the plane.
     fn put_in_place(&mut self) {
         let (from_stride, to_stride) = (self.strip.size().0, self.wanted.blocks().0 * SIDE);
-        let corners = self.picked.chunks_exact(from_stride * SIDE).flat_map(|rows| {
-            (0..from_stride / SIDE).map(move |column| rows.get(column * SIDE..).unwrap_or_default())
-        });
-        for (from, place) in corners.zip(&self.layout.places) {
-            let to = self.plane.get_mut(*place..).unwrap_or_default();
-            for (from, to) in from.chunks(from_stride).zip(to.chunks_mut(to_stride)) {
-                if let (Some(from), Some(to)) = (from.first_chunk::<SIDE>(), to.first_chunk_mut::<SIDE>()) {
-                    *to = *from;
-                }
+        let rows = self.picked.chunks_exact(from_stride * SIDE);
+        for (rows, places) in rows.zip(self.layout.places.chunks(from_stride / SIDE)) {
+            for (block, place) in places.iter().enumerate() {
+                let from = rows.get(block * SIDE..).unwrap_or_default();
+                let to = self.plane.get_mut(*place..).unwrap_or_default();
+                copy_block((from, from_stride), (to, to_stride));
             }
+        }
+    }
+}
+
+/// Copies the block at the beginning of some pixels to the beginning of others; each come with their stride.
+fn copy_block((from, from_stride): (&[u8], usize), (to, to_stride): (&mut [u8], usize)) {
+    for row in 0..SIDE {
+        let from = from.get(row * from_stride..).and_then(|from| from.first_chunk::<SIDE>());
+        let to = to.get_mut(row * to_stride..).and_then(|to| to.first_chunk_mut::<SIDE>());
+        if let (Some(from), Some(to)) = (from, to) {
+            *to = *from;
         }
     }
 }

@@ -98,19 +98,17 @@ fn pass_unit(
     (bits, dc): (&mut Bits<'_>, &mut i32),
     strip: &mut Strip,
 ) -> Result<(), Unusual> {
-    let [luma, ..] = codes;
-    for block in 0..layout.luma {
+    for (block, component) in layout.blocks.iter().enumerate() {
+        let codes = codes.get(*component).ok_or(Unusual)?;
         let start = bits.place();
-        let difference = luma.pass(bits)?;
-        *dc = dc.wrapping_add(difference);
+        let difference = codes.pass(bits)?;
+        if block < layout.luma {
+            *dc = dc.wrapping_add(difference);
+        }
         if wanted & 1 << block != 0 {
-            let behind_dc = start + luma.dc_length(difference) as usize;
+            let behind_dc = start + codes.dc_length(difference) as usize;
             strip.add(*dc, &scan.bytes, behind_dc..bits.place())?;
         }
-    }
-    for other in &layout.others {
-        let codes = codes.get(*other).ok_or(Unusual)?;
-        codes.pass(bits)?;
     }
     Ok(())
 }

@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use memchr::memchr;
+
 use super::bits::word_at;
 use super::blocks::{MOST_DC_BITS, size_of};
 use super::huffman::STANDARD_DC;
@@ -9,8 +11,8 @@ use super::{SIDE, Unusual};
 
 /// Most blocks side by side.
 const ACROSS: usize = 64;
-/// Bits that are put out together.
-const GROUP: u32 = 32;
+/// Most bits that are put out in one go: no more can be had at once from any place.
+const MOST_BITS: u32 = 56;
 /// Behind the end: libjpeg-turbo leaves its fast way through the code where fewer bytes follow.
 const TAIL: [u8; 512] = [0; 512];
 
@@ -34,6 +36,8 @@ const DC_CODES: [(u64, u32); MOST_DC_BITS as usize + 1] = [
 #[derive(Default)]
 pub(super) struct Strip {
     jpeg: Vec<u8>,
+    /// The code of the blocks without stuffed bytes.
+    code: Vec<u8>,
     /// How many blocks there are to be side by side and one below the other.
     columns: usize,
     rows: usize,
@@ -42,7 +46,7 @@ pub(super) struct Strip {
     /// DC coefficient of the last block, and where its AC coefficients came from.
     dc: i32,
     ac: Range<usize>,
-    /// Bits to be put out: the lowest `held`.
+    /// Bits that are not yet in `code`: the highest `held`; the others are zero.
     bits: u64,
     held: u32,
 }
@@ -62,6 +66,7 @@ impl Strip {
         let [width, height] = [self.columns, self.rows].map(|blocks| u16::try_from(blocks * SIDE));
         let ([x1, x0], [y1, y0]) =
             (width.map_err(|_| Unusual)?.to_be_bytes(), height.map_err(|_| Unusual)?.to_be_bytes());
+        self.code.clear();
         self.jpeg.clear();
         self.jpeg.extend_from_slice(&[0xff, 0xd8]);
         self.segment(0xdb, &[&[0], quantisation]);
@@ -89,7 +94,8 @@ impl Strip {
         let (code, length) = *DC_CODES.get(size as usize).ok_or(Unusual)?;
         // A negative one is written as what is one less, without the bits above (annex F.1.2.1).
         let value = (i64::from(difference) - i64::from(difference < 0)) as u64;
-        self.put(code << size | value & ((1 << size) - 1), length + size);
+        let bits = code << size | value & ((1 << size) - 1);
+        self.put(bits << (u64::BITS - length - size), length + size);
         self.copy(bytes, ac.clone())?;
         (self.dc, self.ac) = (dc, ac);
         self.count += 1;
@@ -100,34 +106,21 @@ impl Strip {
     fn copy(&mut self, bytes: &[u8], mut bits: Range<usize>) -> Result<(), Unusual> {
         while !bits.is_empty() {
             let word = word_at(bytes, bits.start / 8).ok_or(Unusual)? << (bits.start % 8);
-            let count = (bits.len() as u32).min(GROUP);
-            self.put(word >> (64 - count), count);
-            bits.start += count as usize;
+            let count = bits.len().min(MOST_BITS as usize);
+            self.put(word & u64::MAX << (64 - count), count as u32);
+            bits.start += count;
         }
         Ok(())
     }
 
-    /// Puts out the lowest `count` bits, at most [`GROUP`].
+    /// Puts out the highest `count` of `bits`, of which the others are zero.
     fn put(&mut self, bits: u64, count: u32) {
-        self.bits = self.bits << count | bits;
+        self.bits |= bits >> self.held;
         self.held += count;
-        if self.held >= GROUP {
-            self.held -= GROUP;
-            let group = (self.bits >> self.held) as u32;
-            self.put_bytes(group.to_be_bytes());
-        }
-    }
-
-    fn put_bytes<const N: usize>(&mut self, bytes: [u8; N]) {
-        if !bytes.contains(&0xff) {
-            return self.jpeg.extend_from_slice(&bytes);
-        }
-        for byte in bytes {
-            self.jpeg.push(byte);
-            // Not a marker (annex B.1.1.5).
-            if byte == 0xff {
-                self.jpeg.push(0);
-            }
+        if let Some(left) = self.held.checked_sub(u64::BITS) {
+            self.code.extend_from_slice(&self.bits.to_be_bytes());
+            self.bits = bits << (count - left);
+            self.held = left;
         }
     }
 
@@ -137,12 +130,16 @@ impl Strip {
             self.add(self.dc, bytes, self.ac.clone())?;
         }
         // The last byte is filled with ones (annex F.1.2.3).
-        let missing = (8 - self.held % 8) % 8;
-        self.put((1 << missing) - 1, missing);
-        while self.held > 0 {
-            self.held -= 8;
-            self.put_bytes([(self.bits >> self.held) as u8]);
+        let last = (self.bits | u64::MAX >> self.held).to_be_bytes();
+        self.code.extend(last.iter().take(self.held.div_ceil(8) as usize));
+        let mut rest = self.code.as_slice();
+        // A zero behind tells that it is no marker (annex B.1.1.5).
+        while let Some((before, behind)) = memchr(0xff, rest).and_then(|at| rest.split_at_checked(at + 1)) {
+            self.jpeg.extend_from_slice(before);
+            self.jpeg.push(0);
+            rest = behind;
         }
+        self.jpeg.extend_from_slice(rest);
         self.jpeg.extend_from_slice(&[0xff, 0xd9]);
         self.jpeg.extend_from_slice(&TAIL);
         Ok(())
