@@ -114,3 +114,36 @@ impl Layout {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+
+    fn rows(top: usize, bottom: usize) -> Area {
+        Area { left: 10, top, right: 90, bottom }
+    }
+
+    #[test]
+    fn wanted_blocks_are_those_that_areas_touch_within_the_picture() {
+        let wanted = Wanted::of(&[rows(70, 200), rows(0, 8)], 61, 100).unwrap();
+        assert_eq!(wanted.parts, [(1..8, 8..13), (1..8, 0..1)]);
+        assert_eq!(wanted.blocks(), (8, 13));
+        assert!(wanted.has(1, 8) && wanted.has(7, 0) && !wanted.has(0, 8) && !wanted.has(7, 1));
+    }
+
+    #[test]
+    fn areas_outside_the_picture_want_nothing() {
+        assert_eq!(Wanted::of(&[rows(120, 130)], 64, 100), None);
+        assert_eq!(Wanted::of(&[rows(12, 12)], 64, 100), None);
+        assert_eq!(Wanted::of(&[rows(12, 20)], 10, 100), None);
+        assert_eq!(Wanted::of(&[], 64, 100), None);
+    }
+
+    #[test]
+    fn a_small_rest_is_gone_through_and_a_large_one_left() {
+        let is_small = |bottom| Wanted::of(&[rows(0, bottom)], 64, 100).unwrap().is_rest_small();
+        assert!(is_small(75) && is_small(300) && !is_small(74));
+    }
+}

@@ -7,6 +7,9 @@ use mozjpeg_sys as ffi;
 
 use super::{SIDE, Unusual};
 
+#[cfg(test)]
+pub(super) mod reference;
+
 /// Decodes grey pictures, one after the other.
 pub(super) struct GreyDecoder {
     // Both boxed: libjpeg holds pointers to them.
