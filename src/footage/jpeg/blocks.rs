@@ -258,3 +258,84 @@ fn extended(value: u32, size: u32) -> i32 {
 pub(super) fn size_of(value: i32) -> u32 {
     i32::BITS - value.unsigned_abs().leading_zeros()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::super::bits::MARGIN;
+    use super::*;
+
+    /// A table with codes of 1, 2, ... bits for the symbols.
+    fn table(symbols: &[u8]) -> Vec<u8> {
+        let counts = (0..16).map(|length| u8::from(length < symbols.len()));
+        counts.chain(symbols.iter().copied()).collect()
+    }
+
+    /// Passes over a block whose code is told as zeros and ones; answers difference and bits passed.
+    fn pass(codes: &BlockCodes, code: &str) -> Result<(i32, usize), Unusual> {
+        let mut bytes = vec![0; code.len() / 8 + MARGIN];
+        for (place, digit) in code.bytes().enumerate() {
+            bytes[place / 8] |= (digit - b'0') << (7 - place % 8);
+        }
+        let mut bits = Bits::new(&bytes, 0);
+        codes.pass(&mut bits).map(|difference| (difference, bits.place()))
+    }
+
+    fn codes(dc: &[u8], ac: &[u8]) -> BlockCodes {
+        let mut codes = BlockCodes::default();
+        codes.follow(&table(dc), &table(ac)).unwrap();
+        codes
+    }
+
+    #[test]
+    fn a_block_ends_with_its_end_or_its_last_coefficient() {
+        // Sixteen zeros 0, the end 10, fourteen zeros and a bit 110, fifteen 1110, ten bits 11110.
+        let codes = codes(&[0, 3, 11], &[0xf0, 0x00, 0xe1, 0xf1, 0x0a]);
+        assert_eq!(pass(&codes, "010"), Ok((0, 3)));
+        for (code, difference) in [("10111", 7), ("10000", -7), ("10101", 5), ("10011", -4)] {
+            assert_eq!(pass(&codes, &[code, "10"].concat()), Ok((difference, 7)), "{code}");
+        }
+        assert_eq!(pass(&codes, &["110", "10000000000", "10"].concat()), Ok((1024, 16)));
+        assert_eq!(pass(&codes, &["0", "000", "1101"].concat()), Ok((0, 8)), "no end behind the 64th");
+        assert_eq!(pass(&codes, &["0", "000", "10"].concat()), Ok((0, 6)));
+        let long = "111101111111111".repeat(62);
+        assert_eq!(pass(&codes, &["0", &long, "10"].concat()), Ok((0, 1 + 62 * 15 + 2)));
+        assert_eq!(pass(&codes, &["0", &long, "111101111111111"].concat()), Ok((0, 1 + 63 * 15)));
+    }
+
+    #[test]
+    fn more_coefficients_than_a_block_has_are_no_block() {
+        let codes = codes(&[0, 3], &[0xf0, 0x00, 0xe1, 0xf1, 0x0a]);
+        let long = "111101111111111";
+        for code in ["0000010", "00000000000", "000011101", "101110000010"] {
+            assert_eq!(pass(&codes, code), Err(Unusual), "{code}");
+        }
+        assert_eq!(pass(&codes, &["0", &long.repeat(48), "0", "10"].concat()), Err(Unusual));
+        assert_eq!(pass(&codes, &["0", &long.repeat(49), "1101"].concat()), Err(Unusual));
+    }
+
+    #[test]
+    fn what_is_no_code_or_no_coefficient_is_no_block() {
+        // Eleven bits, and zeros without a coefficient that are not sixteen, are none (table F.2).
+        let codes = codes(&[0, 12], &[0x00, 0x0b, 0x50]);
+        assert_eq!(pass(&codes, "00"), Ok((0, 2)));
+        for code in ["10", "11", "010", "0110", "0111"] {
+            assert_eq!(pass(&codes, code), Err(Unusual), "{code}");
+        }
+    }
+
+    #[test]
+    fn tables_that_are_none_are_refused() {
+        let sound = table(&[0, 1]);
+        let many = [&[3][..], &[0; 15], &[0, 1, 2]].concat();
+        let cut = table(&[0, 1]).split_last().unwrap().1.to_vec();
+        let mut codes = BlockCodes::default();
+        for (dc, ac) in [(&many, &sound), (&sound, &many), (&cut, &sound), (&sound, &cut)] {
+            assert_eq!(codes.follow(dc, ac), Err(Unusual));
+        }
+        assert_eq!(codes.follow(&table(&[4, 4]), &sound), Err(Unusual), "two codes for the same");
+        assert_eq!(codes.follow(&sound, &sound), Ok(()));
+        assert_eq!(codes.follow(&sound, &[2, 0].repeat(8)), Err(Unusual), "fewer symbols than codes");
+    }
+}

@@ -154,16 +154,19 @@ fn a_picture_cut_off_is_refused_as_far_as_it_is_wanted() {
         let jpeg = encode(&coding, &pixels(dice, &coding));
         let (start, plane) = (code_start(&jpeg), decode_whole(&jpeg).unwrap());
         let top = [Area { left: 3, top: 2, right: 30, bottom: 12 }];
+        let low = [Area { left: 3, top: 2, right: 30, bottom: 38 }];
         let (mut all, mut upper) = (decoder(&whole(&coding), &coding), decoder(&top, &coding));
+        let mut lower = decoder(&low, &coding);
         let mut sound = 0;
         for end in 0..jpeg.len() {
             assert_eq!(upper.luma(&jpeg[..end]), Err(Unusual), "{seed}: {end}");
             let cut = [&jpeg[..end], &[0xff, 0xd9]].concat();
             if end < jpeg.len() - 2 {
                 assert_eq!(all.luma(&cut), Err(Unusual), "{seed}: {end} of {}", jpeg.len());
+                assert_eq!(lower.luma(&cut), Err(Unusual), "the small rest; {seed}: {end} of {}", jpeg.len());
             }
             if let Ok(luma) = upper.luma(&cut) {
-                sound += 1;
+                sound += usize::from(end < jpeg.len() - 2);
                 assert!(end > start && is_same(luma, &plane, &top), "{seed}: {end} {coding:?}");
             }
         }
