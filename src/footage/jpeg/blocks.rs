@@ -38,6 +38,11 @@ fn count_of(told: Told) -> Told {
     told & 0xfff00
 }
 
+/// Whether so much, in units of [`ONE`], can be a block or its beginning.
+fn is_block(count: Told) -> bool {
+    count & !END <= FULL
+}
+
 /// The tables for all blocks of a component.
 pub(super) struct BlockCodes {
     /// What these are the tables of.
@@ -139,35 +144,29 @@ impl BlockCodes {
         let told = self.first[bits.ahead(LOOK) as usize];
         let mut difference = told as i32 >> DIFFERENCE;
         let mut count = count_of(told);
-        if count < FULL {
+        if is_block(count) {
             bits.pass(bits_of(told));
-        } else if (END + ONE..=END + FULL).contains(&count) {
-            bits.pass(bits_of(told));
-            return Ok(difference);
         } else {
             difference = self.take_dc(bits)?;
             count = ONE;
         }
-        loop {
+        while count < FULL {
             bits.fill()?;
             for _ in 0..LOOKS {
                 let told = self.further[bits.ahead(LOOK) as usize];
                 let reached = count + count_of(told);
-                if reached < FULL {
-                    bits.pass(bits_of(told));
-                    count = reached;
-                } else if reached == FULL || (END..=END + FULL).contains(&reached) {
-                    bits.pass(bits_of(told));
-                    return Ok(difference);
-                } else {
+                if !is_block(reached) {
                     count = self.take_ac(bits, count)?;
-                    if count == FULL {
-                        return Ok(difference);
-                    }
                     break;
                 }
+                bits.pass(bits_of(told));
+                if reached >= FULL {
+                    return Ok(difference);
+                }
+                count = reached;
             }
         }
+        Ok(difference)
     }
 
     /// How many bits the code of a DC coefficient's difference takes with those of the difference.
@@ -194,11 +193,7 @@ impl BlockCodes {
         bits.fill()?;
         let told = told_by(self.ac.take(bits)?).ok_or(Unusual)?;
         bits.pass(bits_of(told));
-        match count + count_of(told) {
-            END.. => Ok(FULL),
-            count @ ..=FULL => Ok(count),
-            _ => Err(Unusual),
-        }
+        Some(count + count_of(told)).filter(|count| is_block(*count)).ok_or(Unusual)
     }
 }
 
