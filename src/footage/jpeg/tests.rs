@@ -1,4 +1,4 @@
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use super::super::area::Area;
 use super::libjpeg::reference::{Coding, decode_whole, encode};

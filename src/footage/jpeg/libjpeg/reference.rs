@@ -20,7 +20,7 @@ pub(in super::super) struct Coding {
 /// Codes `pixels`, of which each has a sample for each component.
 pub(in super::super) fn encode(coding: &Coding, pixels: &[u8]) -> Vec<u8> {
     let components = coding.sampling.len();
-    let mut jpeg = vec![0; 1 << 16 | 8 * pixels.len()];
+    let mut jpeg = vec![0; (1 << 16) + 8 * pixels.len()];
     let (mut place, mut size) = (jpeg.as_mut_ptr(), jpeg.len() as std::ffi::c_ulong);
     // SAFETY: the structures are plain C data for which all zeros is a valid value, initialised by libjpeg's own calls;
     // `jpeg`, which is larger than any picture made here, and the rows outlive the coding.
