@@ -1,7 +1,7 @@
 //! Tables that tell several coefficients of a block at one look, for passing over it.
 
 use super::bits::Bits;
-use super::huffman::Codes;
+use super::huffman::{Codes, LONGEST};
 use super::{COEFFICIENTS, Unusual};
 
 /// Most bits of the difference of two DC coefficients of 8 bit samples (ITU-T T.81, annex F.1.2.1, table F.1).
@@ -15,6 +15,7 @@ const WAYS: usize = 1 << LOOK;
 /// Looks that the bits held after [`Bits::fill`] last for: one passes at most `LOOK` bits and a coefficient's.
 const LOOKS: u32 = 2;
 const _: () = assert!(LOOKS * (LOOK + MOST_AC_BITS) <= Bits::HELD);
+const _: () = assert!(LONGEST + MOST_DC_BITS + (LOOKS - 1) * (LOOK + MOST_AC_BITS) <= Bits::HELD);
 
 /// What a look tells: in bits 0 to 7 how many bits the whole codes among those looked at take with their
 /// coefficients, in bits 8 to 19 how many coefficients these are, in bits 20 to 31 the difference if the first is a
@@ -150,9 +151,10 @@ impl BlockCodes {
             difference = self.take_dc(bits)?;
             count = ONE;
         }
+        // One look has been had from the bits that are held.
+        let mut looks = LOOKS - 1;
         while count < FULL {
-            bits.fill()?;
-            for _ in 0..LOOKS {
+            for _ in 0..looks {
                 let told = self.further[bits.ahead(LOOK) as usize];
                 let reached = count + count_of(told);
                 if !is_block(reached) {
@@ -165,6 +167,8 @@ impl BlockCodes {
                 }
                 count = reached;
             }
+            bits.fill()?;
+            looks = LOOKS;
         }
         Ok(difference)
     }

@@ -46,7 +46,7 @@ pub(super) const STANDARD_AC: [&[u8]; 2] = [
 ];
 
 /// Length of the longest code.
-const LONGEST: u32 = 16;
+pub(super) const LONGEST: u32 = 16;
 
 /// The codes of one table (annex C.2), in order.
 #[derive(Default)]
