@@ -13,9 +13,6 @@ use super::{SIDE, Unusual};
 const ACROSS: usize = 64;
 /// Most bits that are put out in one go: no more can be had at once from any place.
 const MOST_BITS: u32 = 56;
-/// Behind the end: libjpeg-turbo leaves its fast way through the code where fewer bytes follow.
-const TAIL: [u8; 512] = [0; 512];
-
 /// The codes of [`STANDARD_DC`]'s first table and their lengths (ITU-T T.81, annex K.3.1, table K.3).
 const DC_CODES: [(u64, u32); MOST_DC_BITS as usize + 1] = [
     (0b00, 2),
@@ -141,7 +138,6 @@ impl Strip {
         }
         self.jpeg.extend_from_slice(rest);
         self.jpeg.extend_from_slice(&[0xff, 0xd9]);
-        self.jpeg.extend_from_slice(&TAIL);
         Ok(())
     }
 
