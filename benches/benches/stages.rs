@@ -4,12 +4,13 @@
 //! the time an item is what one region of one frame costs on one core.
 #![allow(missing_docs, clippy::unwrap_used)]
 
+use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box, counter::ItemsCount};
 use image::GrayImage;
-use pairspeed::footage::{Clip, LumaPlane, sample};
+use pairspeed::footage::{Area, Clip, FrameSource as _, LumaPlane, sample};
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::readings::{Silent, collect, prepare};
 use pairspeed::recognise::feature::{HighPass, Window};
@@ -76,6 +77,23 @@ fn calibrate(bencher: Bencher) {
     bencher.bench_local(|| Recogniser::calibrate(&BENCH.setup.regions, black_box(&sets), &BENCH.sample));
 }
 
+fn frames_of(clip: &Clip) -> usize {
+    let info = clip.info();
+    (info.stated_length_s.unwrap_or(0.0) * info.nominal_rate_hz.unwrap_or(30.0)).round() as usize
+}
+
+/// A clip decoded on all cores where its regions stand: a part of [`read`]; items are frames.
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn decode(bencher: Bencher) {
+    let areas: Vec<Area> = BENCH.setup.regions.iter().map(|region| region.place.with_margin(8)).collect();
+    bencher
+        .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
+        .input_counter(|clip: &Clip| ItemsCount::new(frames_of(clip)))
+        .bench_local_values(|mut clip| {
+            clip.work_through(&areas, &|| Box::new(|_| ()), &mut |_| ControlFlow::Continue(())).unwrap();
+        });
+}
+
 /// A clip from its packets to its readings, calibration left out; items are regions of frames.
 #[divan::bench(sample_count = 3, sample_size = 1)]
 fn read(bencher: Bencher) {
@@ -84,11 +102,6 @@ fn read(bencher: Bencher) {
     let regions = prepared.setup.regions.len();
     bencher
         .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
-        .input_counter(move |clip: &Clip| {
-            use pairspeed::footage::FrameSource as _;
-            let info = clip.info();
-            let frames = info.stated_length_s.unwrap_or(0.0) * info.nominal_rate_hz.unwrap_or(30.0);
-            ItemsCount::new(frames.round() as usize * regions)
-        })
+        .input_counter(move |clip: &Clip| ItemsCount::new(frames_of(clip) * regions))
         .bench_local_values(|mut clip| collect(&mut clip, &prepared, 0.95, &mut Silent).unwrap());
 }

@@ -15,7 +15,7 @@ use super::error::FootageError;
 use super::jpeg::{PartialDecoder, Wanted};
 use super::packets::{Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
-use super::{LumaPlane, Start, Work, luma};
+use super::{Start, Work, luma};
 
 /// Stretches that wait or are worked on, for each worker.
 const CHUNKS_PER_WORKER: usize = 3;
@@ -183,9 +183,8 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
     /// Decodes the wanted parts of a motion JPEG picture, if that is the task and the picture is plain.
     fn takes_short_way(&mut self, parcel: &Parcel, work: &mut Work<'_, T>) -> bool {
         let Some((decoder, data)) = self.short_way.as_mut().zip(parcel.packet.data()) else { return false };
-        let (width, height) = (self.task.size.0 as usize, self.task.size.1 as usize);
-        let Ok(data) = decoder.luma(data) else { return false };
-        let made = work(LumaPlane { data, width, height, stride: width });
+        let Ok(luma) = decoder.luma(data) else { return false };
+        let made = work(luma);
         if parcel.missing > 0 {
             self.events.push(Event::Lost { packets: parcel.missing, in_flight: 1 });
         }

@@ -83,11 +83,9 @@ fn ways_agree(recipe: &Recipe, parcels: &[Parcel], areas: &[Area], wanted: &Want
             && !frame.is_interlaced();
         let (width, height) = (frame.width() as usize, frame.height() as usize);
         let other = luma::of_frame(&frame, width, height, &mut buffer);
-        let pair = one.zip(other).filter(|(one, other)| is_sound && one.len() == other.width * other.height);
-        pair.is_some_and(|(data, other)| {
-            let one = LumaPlane { data, stride: other.width, ..other };
-            areas.iter().all(|area| is_alike(one, other, *area))
-        })
+        let size = |luma: LumaPlane<'_>| (luma.width, luma.height);
+        let pair = one.zip(other).filter(|(one, other)| is_sound && size(*one) == size(*other));
+        pair.is_some_and(|(one, other)| areas.iter().all(|area| is_alike(one, other, *area)))
     })
 }
 
