@@ -1,6 +1,7 @@
 //! Glances: how the picture under the boxes looks as a whole, whatever text stands there.
 
 use image::GrayImage;
+use pulp::Arch;
 
 /// Side of the blocks whose mean levels are kept, in pixels.
 const BLOCK_PX: usize = 8;
@@ -24,7 +25,7 @@ pub(super) struct Glance {
 impl Glance {
     /// Looks at the pictures of all boxes.
     pub fn of<'a>(crops: impl IntoIterator<Item = &'a GrayImage>) -> Self {
-        let mut blocks = Vec::new();
+        let (arch, mut blocks) = (Arch::new(), Vec::new());
         let (mut spread, mut differences, mut pairs) = (0.0_f32, 0_u64, 0_u64);
         for crop in crops {
             let (first, width) = (blocks.len(), crop.width() as usize);
@@ -38,8 +39,7 @@ impl Glance {
                     *sum += levels.iter().map(|level| u32::from(*level)).sum::<u32>();
                     *count += levels.len() as u32;
                 }
-                let steps = levels.windows(2).map(|two| u64::from(two[0].abs_diff(two[1])));
-                differences += steps.sum::<u64>();
+                differences += u64::from(arch.dispatch(|| steps(levels)));
                 pairs += levels.len().saturating_sub(1) as u64;
             }
             blocks.extend(strip.into_iter().map(mean));
@@ -53,6 +53,13 @@ impl Glance {
         let alike = |(one, two): (&u8, &u8)| one.abs_diff(*two) <= SAME_LEVELS;
         self.blocks.len() == other.blocks.len() && self.blocks.iter().zip(&other.blocks).all(alike)
     }
+}
+
+/// Sum of the differences between neighbours on a line, in grey levels.
+#[inline(always)]
+fn steps(levels: &[u8]) -> u32 {
+    let pairs = levels.iter().zip(levels.iter().skip(1));
+    pairs.map(|(one, next)| u32::from(one.abs_diff(*next))).sum()
 }
 
 fn mean((sum, count): (u32, u32)) -> u8 {

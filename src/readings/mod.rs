@@ -96,7 +96,9 @@ pub fn collect<S: FrameSource>(
         })
     };
     let mut watch = Watch::of(sample);
-    source.work_through(&surroundings(setup), &start, &mut |frame| {
+    let mut areas = recogniser.areas();
+    areas.extend(places.iter().map(|place| place.with_margin(0)));
+    source.work_through(&areas, &start, &mut |frame| {
         let (time_s, (looks, crops, glance)) = (frame.time_s, frame.made);
         let legible = looks.iter().any(|look| look.sight == Sight::Clear);
         let lost = watch.see(glance, time_s, legible, frame.damaged);
@@ -114,8 +116,8 @@ pub fn collect<S: FrameSource>(
     Ok(readings)
 }
 
-/// The parts of the picture that recognition looks at: the boxes, and around them at most the margin of a
-/// window at the coarsest working resolution.
+/// The parts of the picture that recognition may look at while nothing is known of the glyphs: the boxes, and around
+/// them at most the margin of a window at the coarsest working resolution.
 fn surroundings(setup: &Setup) -> Vec<Area> {
     let highest = setup.regions.iter().map(|region| region.place.height).max().unwrap_or(0);
     let margin = (MARGIN_PX + 1) * working_factor(HIGHEST_CELL * highest as f32);

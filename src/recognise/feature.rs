@@ -10,7 +10,7 @@ use ndarray::Array2;
 use pulp::Arch;
 
 use super::blur::{difference, gaussian};
-use crate::footage::LumaPlane;
+use crate::footage::{Area, LumaPlane};
 use crate::setup::PixelBox;
 
 /// Standard deviation of the narrow blur, in working pixels: takes off single-pixel noise.
@@ -76,13 +76,23 @@ impl Window {
         cut
     }
 
-    /// The lines of the frame that it covers, as far as they lie inside.
-    pub(super) fn lines<'a>(&self, luma: LumaPlane<'a>) -> impl Iterator<Item = &'a [u8]> {
+    /// The part of the frame that it covers, as far as the frame's edges at the left and at the top.
+    #[must_use]
+    pub(crate) fn area(&self) -> Area {
         let margin = MARGIN_PX * self.factor;
         let (left, top) = (self.place.x as usize, self.place.y as usize);
-        let right = (left + margin + self.factor * self.cols).min(luma.width);
-        let bottom = (top + margin + self.factor * self.rows).min(luma.height);
-        let (left, top) = (left.saturating_sub(margin), top.saturating_sub(margin));
+        Area {
+            left: left.saturating_sub(margin),
+            top: top.saturating_sub(margin),
+            right: left + self.factor * self.cols - margin,
+            bottom: top + self.factor * self.rows - margin,
+        }
+    }
+
+    /// The lines of the frame that it covers, as far as they lie inside.
+    pub(super) fn lines<'a>(&self, luma: LumaPlane<'a>) -> impl Iterator<Item = &'a [u8]> {
+        let Area { left, top, right, bottom } = self.area();
+        let (right, bottom) = (right.min(luma.width), bottom.min(luma.height));
         (top..bottom).filter_map(move |row| luma.data.get(row * luma.stride..)?.get(left..right))
     }
 

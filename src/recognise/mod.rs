@@ -27,7 +27,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use crate::channel::Channel;
-use crate::footage::LumaPlane;
+use crate::footage::{Area, LumaPlane};
 use crate::glyphs::GlyphSet;
 use crate::setup::Region;
 
@@ -291,6 +291,12 @@ impl Recogniser {
     #[must_use]
     pub fn unread_channels(&self) -> Vec<&Channel> {
         self.regions.iter().filter(|region| region.found.is_none()).map(|region| &region.channel).collect()
+    }
+
+    /// The parts of a frame that are looked at.
+    #[must_use]
+    pub fn areas(&self) -> Vec<Area> {
+        self.regions.iter().filter_map(|region| Some(region.found.as_ref()?.window.area())).collect()
     }
 
     /// Reads all regions of a frame, in the setup's order.
