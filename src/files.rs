@@ -80,10 +80,25 @@ impl Together {
     /// # Errors
     /// [`TogetherError`] where it cannot be written in full.
     pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), TogetherError> {
+        let answer = self.add_by(name, |out| out.write_all(bytes))?;
+        answer.map_err(|source| TogetherError::at(&self.folder.join(name), source))
+    }
+
+    /// The same of a file that `write` writes bit by bit; gives its answer.
+    ///
+    /// # Errors
+    /// [`TogetherError`] where it cannot be written in full.
+    pub fn add_by<E>(
+        &mut self,
+        name: &str,
+        write: impl FnOnce(&mut dyn io::Write) -> Result<(), E>,
+    ) -> Result<Result<(), E>, TogetherError> {
         let failed = |source| TogetherError::at(&self.folder.join(name), source);
-        written(&self.fresh.path().join(name), bytes).map_err(failed)?;
-        self.names.push(name.to_owned());
-        Ok(())
+        let answer = written(&self.fresh.path().join(name), write).map_err(failed)?;
+        if answer.is_ok() {
+            self.names.push(name.to_owned());
+        }
+        Ok(answer)
     }
 
     /// Puts all files in their places and gives their paths in the order added. The former files are moved aside first
@@ -175,10 +190,48 @@ impl Exchange<'_> {
     }
 }
 
-fn written(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = fs::File::create_new(path)?;
-    file.write_all(bytes)?;
-    file.sync_all()
+/// Lets `write` write a new file, and gives its answer. That it was told of a failure of the system counts as one.
+fn written<E>(
+    path: &Path,
+    write: impl FnOnce(&mut dyn io::Write) -> Result<(), E>,
+) -> io::Result<Result<(), E>> {
+    let mut file = Noting { inner: io::BufWriter::new(fs::File::create_new(path)?), failure: None };
+    let answer = write(&mut file);
+    if let Some(failure) = file.failure {
+        return Err(failure);
+    }
+    file.inner.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()?;
+    Ok(answer)
+}
+
+/// Keeps the first failure to write, which others may wrap in words of their own.
+struct Noting<W> {
+    inner: W,
+    failure: Option<io::Error>,
+}
+
+impl<W> Noting<W> {
+    fn noted<T>(&mut self, outcome: io::Result<T>) -> io::Result<T> {
+        outcome.map_err(|failure| {
+            let again = failure.kind().into();
+            if failure.kind() != io::ErrorKind::Interrupted {
+                self.failure.get_or_insert(failure);
+            }
+            again
+        })
+    }
+}
+
+impl<W: io::Write> io::Write for Noting<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let outcome = self.inner.write(bytes);
+        self.noted(outcome)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        let outcome = self.inner.flush();
+        self.noted(outcome)
+    }
 }
 
 /// A temporary folder within `folder` that removes itself with what it holds.
@@ -255,6 +308,31 @@ mod tests {
         write_whole(&path, b"three", Existing::Replace).unwrap();
         assert_eq!(std::fs::read(&path).unwrap(), b"three");
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    /// A disk with room for so many bytes more.
+    struct Full(usize);
+
+    impl io::Write for Full {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            let some = bytes.len().min(self.0);
+            self.0 -= some;
+            if some == 0 { Err(io::ErrorKind::StorageFull.into()) } else { Ok(some) }
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_full_disk_is_noted_whatever_is_made_of_it() {
+        let mut roomy = Noting { inner: Full(100), failure: None };
+        roomy.write_all(b"some bytes").unwrap();
+        assert!(roomy.failure.is_none());
+        let mut full = Noting { inner: Full(4), failure: None };
+        let _in_other_words = full.write_all(b"some bytes").map_err(|_| "no table").unwrap_err();
+        assert_eq!(full.failure.unwrap().kind(), io::ErrorKind::StorageFull);
     }
 
     fn names_in(folder: &Path) -> Vec<String> {

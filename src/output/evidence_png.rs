@@ -41,8 +41,8 @@ enum Row<'a> {
 /// of the flight, each with time, text and confidence.
 ///
 /// # Errors
-/// [`RenderError::Picture`] if the PNG cannot be made.
-pub fn evidence_png(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+/// [`RenderError::Picture`] and [`RenderError::Write`] if the PNG cannot be made or written.
+pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
     let rows = rows(flight);
     let crops = || rows.iter().flat_map(|row| if let Row::Crops(crops) = row { &crops[..] } else { &[] });
     let widest = crops().map(|crop| size_of(crop).0).max().unwrap_or(0).max(LEAST_COLUMN_PX);
@@ -51,8 +51,7 @@ pub fn evidence_png(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let width =
         (columns * (widest + SPACE_PX)).max(letters.max().unwrap_or(0) as u32 * LETTER_PX) + 2 * SPACE_PX;
     let height = rows.iter().map(height_of).sum::<u32>() + 2 * SPACE_PX;
-    let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    let mut encoder = png::Encoder::new(out, width, height);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_compression(png::Compression::Fast);
     let mut writer = encoder.write_header()?;
@@ -75,8 +74,7 @@ pub fn evidence_png(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     }
     write(&margin)?;
     lines.finish()?;
-    writer.finish()?;
-    Ok(bytes)
+    Ok(writer.finish()?)
 }
 
 fn rows(flight: &Flight) -> Vec<Row<'_>> {

@@ -126,7 +126,8 @@ pub fn write_all(folder: &Path, flight: &Flight, existing: Existing) -> Result<V
 /// [`OutputError`] if the result cannot be made or written.
 pub fn write_one(folder: &Path, file: ResultFile, flight: &Flight) -> Result<PathBuf, OutputError> {
     let (name, serializer) = file.format();
-    let bytes = serializer(flight).map_err(|source| OutputError::Render { file: name, source })?;
+    let mut bytes = Vec::new();
+    serializer.write(flight, &mut bytes).map_err(|source| OutputError::Render { file: name, source })?;
     let path = folder.join(name);
     write_whole(&path, &bytes, Existing::Replace)
         .map_err(|source| OutputError::Write { path: path.clone(), source })?;
@@ -172,9 +173,8 @@ impl ResultFolder {
     ) -> Result<Vec<PathBuf>, OutputError> {
         let mut files = Together::begin(&self.folder)?;
         for &(file, serializer) in formats {
-            // One at a time: those of long flights are large.
-            let bytes = serializer(flight).map_err(|source| OutputError::Render { file, source })?;
-            files.add(file, &bytes)?;
+            let write = |out: &mut dyn io::Write| serializer.write(flight, out);
+            files.add_by(file, write)?.map_err(|source| OutputError::Render { file, source })?;
         }
         check_names(&self.folder, self.existing)?;
         let written = files.place(self.existing)?;

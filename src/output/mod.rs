@@ -1,4 +1,4 @@
-//! Output: one format a file. A serializer takes the flight and returns bytes; only [`folder`]
+//! Output: one format a file. A serializer takes the flight and gives bytes; only [`folder`]
 //! touches files.
 
 pub(crate) mod answer;
@@ -25,6 +25,8 @@ mod tests;
 pub(crate) mod thinning;
 pub(crate) mod throttle_bars;
 pub(crate) mod words;
+
+use std::io::{self, Write};
 
 use thiserror::Error;
 
@@ -59,10 +61,30 @@ pub enum RenderError {
     /// A plot could not be drawn.
     #[error("a plot could not be drawn: {0}")]
     Plot(String),
+    /// Bytes could not be written.
+    #[error("bytes could not be written: {0}")]
+    Write(#[from] io::Error),
 }
 
-/// Turns a flight into the bytes of one result file.
-type Serializer = fn(&Flight) -> Result<Vec<u8>, RenderError>;
+/// Turns a flight into one result file.
+#[derive(Debug, Clone, Copy)]
+enum Serializer {
+    /// Gives all its bytes.
+    Whole(fn(&Flight) -> Result<Vec<u8>, RenderError>),
+    /// Writes it bit by bit: it grows with the flight's length.
+    ByAndBy(fn(&Flight, &mut dyn Write) -> Result<(), RenderError>),
+}
+
+impl Serializer {
+    fn write(self, flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
+        match self {
+            Self::Whole(bytes) => Ok(out.write_all(&bytes(flight)?)?),
+            Self::ByAndBy(write) => write(flight, out),
+        }
+    }
+}
+
+use Serializer::{ByAndBy, Whole};
 
 const SERIES: &str = "series.csv";
 const LEGS: &str = "legs.csv";
@@ -71,14 +93,14 @@ const REPORT: &str = "report.html";
 
 /// The result files and what writes each.
 const FORMATS: [(&str, Serializer); 8] = [
-    (SERIES, series_csv),
-    (LEGS, legs_csv),
-    (PAIRS, pairs_csv),
-    ("patterns.csv", patterns_csv),
-    ("summary.json", summary_json),
-    ("captions.vtt", captions_vtt),
-    ("evidence.png", evidence_png),
-    (REPORT, report_html),
+    (SERIES, ByAndBy(series_csv)),
+    (LEGS, Whole(legs_csv)),
+    (PAIRS, Whole(pairs_csv)),
+    ("patterns.csv", Whole(patterns_csv)),
+    ("summary.json", Whole(summary_json)),
+    ("captions.vtt", Whole(captions_vtt)),
+    ("evidence.png", ByAndBy(evidence_png)),
+    (REPORT, Whole(report_html)),
 ];
 
 /// A result file that a reader may want by itself.
@@ -98,23 +120,34 @@ impl ResultFile {
     /// Its name in the folder of results, and what writes it.
     fn format(self) -> (&'static str, Serializer) {
         match self {
-            Self::Series => (SERIES, series_csv),
-            Self::Legs => (LEGS, legs_csv),
-            Self::Pairs => (PAIRS, pairs_csv),
-            Self::Report => (REPORT, report_html),
+            Self::Series => (SERIES, ByAndBy(series_csv)),
+            Self::Legs => (LEGS, Whole(legs_csv)),
+            Self::Pairs => (PAIRS, Whole(pairs_csv)),
+            Self::Report => (REPORT, Whole(report_html)),
         }
     }
 }
 
-/// Collects records into CSV after RFC 4180: comma, quotes where needed, lines end in CR LF.
+/// Writes records as CSV after RFC 4180: comma, quotes where needed, lines end in CR LF.
+fn write_csv<I, R>(records: I, out: impl Write) -> Result<(), RenderError>
+where
+    I: IntoIterator<Item = R>,
+    R: IntoIterator<Item = String>,
+{
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
+    for record in records {
+        writer.write_record(record.into_iter().map(String::into_bytes))?;
+    }
+    Ok(writer.flush()?)
+}
+
+/// The same as bytes.
 fn csv_bytes<I, R>(records: I) -> Result<Vec<u8>, RenderError>
 where
     I: IntoIterator<Item = R>,
     R: IntoIterator<Item = String>,
 {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    for record in records {
-        writer.write_record(record.into_iter().map(String::into_bytes))?;
-    }
-    writer.into_inner().map_err(|error| RenderError::Csv(error.into_error().into()))
+    let mut bytes = Vec::new();
+    write_csv(records, &mut bytes)?;
+    Ok(bytes)
 }

@@ -1,12 +1,14 @@
 //! `series.csv`: the trusted reading of every channel in every decoded frame.
 
+use std::io::Write;
+
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::series::ChannelReadings;
 
 use super::numbers::{TIME_DECIMALS, fixed};
 use super::words::column;
-use super::{RenderError, csv_bytes};
+use super::{RenderError, write_csv};
 
 /// Decimals of a confidence.
 const CONFIDENCE_DECIMALS: usize = 4;
@@ -18,10 +20,10 @@ const SMOOTH_DECIMALS: usize = 2;
 /// an empty cell, and so is its confidence. Values have the decimals of the overlay.
 ///
 /// # Errors
-/// [`RenderError::Csv`] if the CSV writer refuses a record.
-pub fn series_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
+/// [`RenderError::Csv`] and [`RenderError::Write`] if a record cannot be written.
+pub fn series_csv(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
     let frames = 0..flight.series.readings.time_s.len();
-    csv_bytes(std::iter::once(header(flight)).chain(frames.map(|index| row(flight, index))))
+    write_csv(std::iter::once(header(flight)).chain(frames.map(|index| row(flight, index))), out)
 }
 
 fn header(flight: &Flight) -> Vec<String> {

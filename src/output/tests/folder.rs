@@ -3,6 +3,7 @@ use std::path::Path;
 
 use super::sample::{long_flight, small_flight};
 use crate::files::Existing;
+use crate::output::Serializer::{ByAndBy, Whole};
 use crate::output::folder::{OutputError, ResultFolder, write_all};
 use crate::output::{RenderError, pairs_csv, series_csv};
 
@@ -49,7 +50,9 @@ fn existing_results_stay_unless_they_are_to_be_replaced() {
     assert_eq!(fs::read(home.path().join("series.csv")).unwrap(), before);
 
     write_all(home.path(), &long_flight(), Existing::Replace).unwrap();
-    assert_eq!(fs::read(home.path().join("series.csv")).unwrap(), series_csv(&long_flight()).unwrap());
+    let mut series = Vec::new();
+    series_csv(&long_flight(), &mut series).unwrap();
+    assert_eq!(fs::read(home.path().join("series.csv")).unwrap(), series);
     assert_eq!(fs::read_to_string(home.path().join("my notes.txt")).unwrap(), "kept");
     assert_eq!(names_in(home.path()).len(), NAMES.len() + 1);
 }
@@ -131,7 +134,10 @@ fn a_result_that_cannot_be_made_leaves_the_old_results_as_they_were() {
     let folder = ResultFolder::prepare(home.path(), Existing::Replace).unwrap();
     let error = folder
         .write_formats(
-            &[("series.csv", series_csv), ("report.html", |_| Err(RenderError::Plot("no ink".into())))],
+            &[
+                ("series.csv", ByAndBy(series_csv)),
+                ("report.html", Whole(|_| Err(RenderError::Plot("no ink".into())))),
+            ],
             &long_flight(),
         )
         .unwrap_err();
@@ -146,7 +152,8 @@ fn a_rename_that_fails_leaves_no_mixture_of_two_flights() {
     let folder = ResultFolder::prepare(home.path(), Existing::Keep).unwrap();
     // A folder of that name stands in the way of the second rename.
     fs::create_dir(home.path().join("extra.csv")).unwrap();
-    let formats: [(_, crate::output::Serializer); 2] = [("series.csv", series_csv), ("extra.csv", pairs_csv)];
+    let formats: [(_, crate::output::Serializer); 2] =
+        [("series.csv", ByAndBy(series_csv)), ("extra.csv", Whole(pairs_csv))];
     let error = folder.write_formats(&formats, &small_flight()).unwrap_err();
     assert!(matches!(&error, OutputError::Write { path, .. } if path.ends_with("extra.csv")), "{error}");
     assert_eq!(names_in(home.path()), ["extra.csv"]);
@@ -159,7 +166,8 @@ fn a_rename_that_fails_while_replacing_restores_the_former_results() {
     let before = NAMES.map(|name| fs::read(home.path().join(name)).unwrap());
     let folder = ResultFolder::prepare(home.path(), Existing::Replace).unwrap();
     fs::create_dir(home.path().join("extra.csv")).unwrap();
-    let formats: [(_, crate::output::Serializer); 2] = [("series.csv", series_csv), ("extra.csv", pairs_csv)];
+    let formats: [(_, crate::output::Serializer); 2] =
+        [("series.csv", ByAndBy(series_csv)), ("extra.csv", Whole(pairs_csv))];
     let error = folder.write_formats(&formats, &long_flight()).unwrap_err();
     assert!(matches!(&error, OutputError::Write { path, .. } if path.ends_with("extra.csv")), "{error}");
     fs::remove_dir(home.path().join("extra.csv")).unwrap();
