@@ -57,7 +57,6 @@ fn made_up(rest_v: (f64, f64), shown: &[Shown]) -> MadeUp {
     ];
     channels.retain(|channel| channel.values.iter().all(|value| value.is_finite()));
     let readings = Readings {
-        frame: (0..rows.len() as u64).collect(),
         time_s: (0..rows.len()).map(|second| second as f64).collect(),
         channels,
         gaps: vec![],

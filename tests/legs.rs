@@ -274,7 +274,6 @@ fn a_dead_throttle_is_said_and_not_used() {
 fn until(flight: Flight, end_s: f64) -> Readings {
     let mut readings = flight.readings;
     let frames = readings.time_s.partition_point(|time| *time < end_s);
-    readings.frame.truncate(frames);
     readings.time_s.truncate(frames);
     for channel in &mut readings.channels {
         channel.values.truncate(frames);

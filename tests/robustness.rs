@@ -94,7 +94,6 @@ proptest! {
     ) {
         let time_s: Vec<f64> = (0..speed.len()).map(|frame| frame as f64 / 25.0).collect();
         let readings = Readings {
-            frame: (0..time_s.len() as u64).collect(),
             time_s,
             channels: vec![
                 channel(Channel::Speed, Some(Unit::KilometresPerHour), speed),
@@ -138,7 +137,6 @@ fn told_nothing(readings: Readings) -> LegSet {
 
 fn speeds(values: Vec<f64>) -> Readings {
     Readings {
-        frame: (0..values.len() as u64).collect(),
         time_s: (0..values.len()).map(|frame| frame as f64 / 25.0).collect(),
         channels: vec![channel(Channel::Speed, Some(Unit::KilometresPerHour), values)],
         gaps: Vec::new(),

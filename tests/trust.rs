@@ -17,7 +17,6 @@ fn frames(values: Vec<f64>) -> Readings {
     let blank = values.iter().map(|value| if value.is_nan() { Blank::Empty } else { Blank::No }).collect();
     let confidence = values.iter().map(|value| if value.is_nan() { 0.0 } else { 0.95 }).collect();
     Readings {
-        frame: (0..values.len() as u64).collect(),
         time_s: (0..values.len()).map(|frame| frame as f64 / 30.0).collect(),
         channels: vec![ChannelReadings {
             channel: Channel::Speed,

@@ -38,9 +38,8 @@ fn header(flight: &Flight) -> Vec<String> {
 
 fn row(flight: &Flight, index: usize) -> Vec<String> {
     let readings = &flight.series.readings;
-    let frame = readings.frame.get(index).map_or_else(String::new, u64::to_string);
     let time_s = readings.time_s.get(index).copied().unwrap_or(f64::NAN);
-    let mut cells = vec![frame, fixed(time_s, TIME_DECIMALS)];
+    let mut cells = vec![index.to_string(), fixed(time_s, TIME_DECIMALS)];
     for channel in &readings.channels {
         cells.extend(reading_cells(channel, index));
     }

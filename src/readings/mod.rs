@@ -105,9 +105,8 @@ pub fn collect<S: FrameSource>(
         for ((pool, look), crop) in pools.iter_mut().zip(looks).zip(crops) {
             pool.push(Frame { time_s, look, lost }, crop);
         }
-        readings.frame.push(readings.frame.len() as u64);
         readings.time_s.push(time_s);
-        progress.frame_read(readings.frame.len() as u64, time_s, length_s)
+        progress.frame_read(readings.time_s.len() as u64, time_s, length_s)
     })?;
     let keepers;
     (readings.channels, keepers) = pools.into_iter().map(Pool::finish).unzip();
@@ -232,7 +231,7 @@ pub fn gaps_between(spans: &[crate::footage::ClipSpan], time_s: &[f64]) -> Vec<G
 #[must_use]
 pub fn blank_sentences(recogniser: &Recogniser, readings: &Readings) -> Vec<String> {
     let unread = recogniser.unread_channels();
-    let frames = readings.frame.len().max(1) as f64;
+    let frames = readings.time_s.len().max(1) as f64;
     let sentence = |channel: &ChannelReadings| {
         let name = channel.channel.name();
         if unread.contains(&&channel.channel) {

@@ -160,9 +160,7 @@ pub struct Gap {
 /// over time, what the legs are found from.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Readings {
-    /// Number of the frame in the flight, from 0.
-    pub frame: Vec<u64>,
-    /// Time since the first video frame of the flight, in seconds; not decreasing.
+    /// Time of every frame since the first video frame of the flight, in seconds; not decreasing.
     pub time_s: Vec<f64>,
     /// The channels, in the order of the setup's regions.
     pub channels: Vec<ChannelReadings>,

@@ -464,17 +464,7 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
         })
         .collect();
     let gaps = plan.gaps.iter().map(|gap| Gap { start_s: gap.0, end_s: gap.1 }).collect();
-    (
-        Readings {
-            frame: (0..time_s.len() as u64).collect(),
-            time_s,
-            channels,
-            gaps,
-            lost: Vec::new(),
-            crops: Default::default(),
-        },
-        shown_speed,
-    )
+    (Readings { time_s, channels, gaps, lost: Vec::new(), crops: Default::default() }, shown_speed)
 }
 
 /// Blanks and confident misreadings of a digit.

@@ -13,7 +13,6 @@ fn flight_of(cells: &[(f64, f32, Blank)]) -> Flight {
     let mut flight = small_flight();
     let readings = &mut flight.series.readings;
     readings.time_s = (0..cells.len() as u32).map(f64::from).collect();
-    readings.frame = (0..cells.len() as u64).collect();
     readings.channels = vec![channel(Channel::Speed, None, 0, cells)];
     flight.series.speed_smooth = vec![60.0; cells.len()];
     flight

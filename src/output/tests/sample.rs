@@ -128,7 +128,6 @@ pub fn small_flight() -> Flight {
     let speed = [(60.0, 0.98768, Blank::No), (f64::NAN, 0.0, Blank::Unclear), (74.0, 0.999_99, Blank::No)];
     let voltage = [(23.1, 0.5, Blank::No), (23.0, 1.0, Blank::No), (f64::NAN, 0.0, Blank::Empty)];
     let readings = Readings {
-        frame: vec![0, 1, 2],
         time_s: vec![0.0, 0.033_366_7, 0.066_733],
         channels: vec![
             channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &speed),
@@ -250,7 +249,6 @@ pub fn long_flight() -> Flight {
         |value: &dyn Fn(&f64) -> f64| -> Vec<_> { times.iter().map(|t| cell(t, value(t))).collect() };
     let tenths = |value: f64| (value * 10.0).round() / 10.0;
     flight.series.readings = Readings {
-        frame: (0..times.len() as u64).collect(),
         time_s: times.clone(),
         channels: vec![
             channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &column(&shown)),
