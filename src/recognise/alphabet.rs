@@ -188,8 +188,19 @@ impl Alphabet {
     /// Prepares a face that appears on the frame as told.
     #[must_use]
     pub fn with_appearance(face: &Face, appearance: Appearance, factor: usize) -> Self {
+        Self::of_some(face, appearance, factor, |_| true)
+    }
+
+    /// The same of some characters only.
+    pub(super) fn of_some(
+        face: &Face,
+        appearance: Appearance,
+        factor: usize,
+        takes: impl Fn(char) -> bool,
+    ) -> Self {
         let high_pass = high_pass_of(face, appearance, factor);
-        let shapes = shapes_of(face.glyphs.iter(), (face.cell.1, appearance, factor), &high_pass);
+        let glyphs = face.glyphs.iter().filter(|glyph| takes(glyph.character));
+        let shapes = shapes_of(glyphs, (face.cell.1, appearance, factor), &high_pass);
         let cols = shapes.iter().map(|shape| shape.template.ncols()).max().unwrap_or(1);
         Self { shapes, rows: rows_of(face.cell.1, appearance, factor), cols, high_pass, factor }
     }

@@ -57,7 +57,7 @@ pub(super) struct Registration {
     pub(super) spacing: f32,
 }
 
-/// How plainly an alphabet's digits stand in a sample, their cells' top edge in one of `tops`: the mean
+/// How plainly an alphabet of digits stands in a sample, their cells' top edge in one of `tops`: the mean
 /// over the sample of the two best correlations at places that do not overlap; -1 without features.
 pub(super) fn presence(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[usize]) -> f32 {
     let at = |top: &usize| -> f32 {
@@ -68,8 +68,7 @@ pub(super) fn presence(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[us
 }
 
 fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
-    let templates = alphabet.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
-    let templates = (0..).zip(templates.map(|shape| &shape.template));
+    let templates = (0..).zip(alphabet.shapes.iter().map(|shape| &shape.template));
     let mut found = vec![-1.0_f32; alphabet.shapes.len() * features.ncols()];
     correlate(templates, features, top, &mut found);
     let mut by_column = vec![-1.0_f32; features.ncols()];

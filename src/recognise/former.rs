@@ -68,10 +68,14 @@ mod tests {
         assert!(looked(&pixels, 1));
         assert!(!looked(&pixels, 1));
         assert!(looked(&pixels, 0), "another region");
-        pixels[39] = 10; // Outside the window and its margin.
-        assert!(!looked(&pixels, 1));
-        pixels[20 * 40 + 3] = 10; // In the margin.
-        assert!(looked(&pixels, 1));
+        for outside in [39, 12 * 40 + 1, 12 * 40 + 30, 22 * 40 + 12] {
+            pixels[outside] = 10; // Outside the window and its margin.
+            assert!(!looked(&pixels, 1), "{outside}");
+        }
+        for inside in [12 * 40 + 2, 12 * 40 + 29, 21 * 40 + 12] {
+            pixels[inside] = 10; // In the margin.
+            assert!(looked(&pixels, 1), "{inside}");
+        }
         assert!(!looked(&pixels, 1));
         assert!(looked(&pixels, 0));
     }

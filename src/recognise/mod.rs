@@ -184,9 +184,9 @@ fn look_behind(lines: &mut [Line<'_>], alphabet: &Alphabet, believed: &[Vec<Opti
     let contrasts: Vec<f32> = lines.iter().zip(believed).map(contrast).collect();
     // Of all lines together the templates have the contrast.
     let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
-    for ((line, texts), contrast) in lines.iter_mut().zip(believed).zip(contrasts) {
+    lines.par_iter_mut().zip(believed).zip(contrasts).for_each(|((line, texts), contrast)| {
         line.look_behind(alphabet, texts, contrast / mean);
-    }
+    });
 }
 
 /// Reads the regions of a setup in the frames of one flight.

@@ -248,19 +248,19 @@ fn usual_appearance(scale: (f32, f32)) -> Appearance {
 impl Candidate<'_> {
     /// At the working resolution.
     fn alphabet(&self) -> Alphabet {
-        self.alphabet_at(working_factor(self.height_px()))
+        let factor = working_factor(self.height_px());
+        Alphabet::with_appearance(self.face, self.appearance_at(factor), factor)
     }
 
-    fn alphabet_at(&self, factor: usize) -> Alphabet {
-        let appearance = match self.scale {
+    fn appearance_at(&self, factor: usize) -> Appearance {
+        match self.scale {
             (1.0, 1.0) => Appearance::magnified(self.scale),
             scale => {
                 let usual = usual_appearance(scale);
                 let coarser = factor as f32 / working_factor(self.height_px()) as f32;
                 Appearance { blur_px: usual.blur_px / coarser, ..usual }
             }
-        };
-        Alphabet::with_appearance(self.face, appearance, factor)
+        }
     }
 
     /// Height of its cells in frame pixels.
@@ -270,7 +270,9 @@ impl Candidate<'_> {
 
     /// How plainly its digits stand in the region, at a coarse resolution.
     fn presence(&self, region: &Region, patches: &[Patch]) -> f32 {
-        let alphabet = self.alphabet_at((self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize);
+        let factor = (self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize;
+        let is_digit = |character: char| character.is_ascii_digit();
+        let alphabet = Alphabet::of_some(self.face, self.appearance_at(factor), factor, is_digit);
         presence(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
     }
 
