@@ -105,8 +105,7 @@ mod tests {
     use crate::readings::pooling::{Bounds, pool};
     use crate::recognise::{Candidate, FURTHEST_BEHIND, Sight};
 
-    const BOUNDS: Bounds =
-        Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), before_still: false };
+    const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0) };
 
     /// Squared distance between two texts.
     const APART: f32 = 40.0;

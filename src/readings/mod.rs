@@ -18,7 +18,7 @@ use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Former, Recogniser, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
-use crate::setup::{PixelBox, Region, Setup};
+use crate::setup::{PixelBox, Setup};
 use crate::units::Unit;
 
 use glance::Glance;
@@ -82,11 +82,8 @@ pub fn collect<S: FrameSource>(
 ) -> Result<Readings, FootageError> {
     let Prepared { setup, recogniser, sample, .. } = prepared;
     let mut readings = Readings::default();
-    let pool = |(number, region): (usize, &Region)| {
-        let before_still = recogniser.behind(number).is_some_and(|(behind, ..)| behind.scenery.is_some());
-        Pool::new(empty_channel(region), before_still, least_confidence)
-    };
-    let mut pools: Vec<Pool> = setup.regions.iter().enumerate().map(pool).collect();
+    let mut pools: Vec<Pool> =
+        setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
     let length_s = source.info().stated_length_s;
     let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
     let start = || -> Work<'_, _> {
@@ -129,7 +126,7 @@ fn surroundings(setup: &Setup) -> Vec<Area> {
 /// Height of the largest cell that glyphs may have, in heights of the largest box.
 const HIGHEST_CELL: f32 = 2.0;
 
-fn empty_channel(region: &Region) -> ChannelReadings {
+fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
     ChannelReadings {
         channel: region.channel.clone(),
         unit: region.unit_shown().map(Unit::of_values),
@@ -157,9 +154,8 @@ struct Pool {
 }
 
 impl Pool {
-    fn new(channel: ChannelReadings, before_still: bool, least_confidence: f32) -> Self {
-        let ChannelReadings { range, max_rate, .. } = channel;
-        let bounds = Bounds { quantum: channel.quantum(), range, max_rate, before_still };
+    fn new(channel: ChannelReadings, least_confidence: f32) -> Self {
+        let bounds = Bounds { quantum: channel.quantum(), range: channel.range, max_rate: channel.max_rate };
         let keeper = Keeper::of(&channel.channel);
         Self { channel, bounds, least_confidence, frames: Vec::new(), crops: Vec::new(), settled: 0, keeper }
     }

@@ -32,16 +32,14 @@ const TEXT_BEHIND_UNTAUGHT: f32 = 5.0;
 /// Share of the evidence that a strange look keeps on which of its candidates it is.
 const EVIDENCE_OF_STRANGE: f32 = 0.3;
 
-/// Lead over every other digit that the digits of a value have in the middle one of the frames that show it, and the same
-/// before scenery that stands still, which the templates are freed of as well as it is known: the least with which nothing
-/// was read wrongly in clips to tune on.
-const LEAST_LEAD: f32 = 0.7;
-const LEAST_LEAD_BEFORE_STILL: f32 = 0.75;
+/// Lead over every other digit that the digits of a value have in the middle one of the frames that show it: the least with
+/// which nothing was read wrongly in clips to tune on before scenery that stands still.
+const LEAST_LEAD: f32 = 0.75;
 
 /// Probability of a value that may as well be another.
 const SURENESS_HALFWAY: f32 = 0.5;
 
-/// What the channel allows, and what stands behind it.
+/// What the channel allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Bounds {
     /// Step of the display.
@@ -50,8 +48,6 @@ pub(super) struct Bounds {
     pub range: Option<(f64, f64)>,
     /// Fastest plausible change per second.
     pub max_rate: Option<f64>,
-    /// Scenery stands still behind the text.
-    pub before_still: bool,
 }
 
 impl Bounds {
@@ -96,15 +92,14 @@ pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
         let state = states[at].iter().position(|state| *state == value);
         state.map_or(0.0, |state| probabilities[at][state])
     });
-    let least_lead = if bounds.before_still { LEAST_LEAD_BEFORE_STILL } else { LEAST_LEAD };
-    without_halfway(frames, verdicts, least_lead)
+    without_halfway(frames, verdicts)
 }
 
 /// Takes the certainty from every value that lies half-way to another in most frames that show it. Noise differs
 /// from frame to frame; scenery, light or a shape that no template knows stay, and all frames err the same way.
 /// Two texts mixed at a change lie half-way too, but in the frames of the change only. The traces that an encoder short of
 /// bits keeps of the text before, where that does not come again, do not count.
-fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>, least_lead: f32) -> Vec<Verdict> {
+fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>) -> Vec<Verdict> {
     let value = |verdict: &Verdict| verdict.map(|(value, _)| value);
     let values: Vec<Option<f64>> = verdicts.iter().map(value).collect();
     let (mut rest, mut end) = (frames, 0);
@@ -122,7 +117,7 @@ fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>, least_lead: f32
         let seen = shown.iter().filter(|frame| !frame.lost).filter(best);
         let mut leads: Vec<f32> = seen.map(lead).collect();
         leads.sort_by(f32::total_cmp);
-        if leads.get(leads.len() / 2).is_some_and(|lead| *lead < least_lead) {
+        if leads.get(leads.len() / 2).is_some_and(|lead| *lead < LEAST_LEAD) {
             hold.iter_mut().flatten().for_each(|(_, sure)| *sure = sure.min(SURENESS_HALFWAY));
         }
     }
