@@ -415,16 +415,7 @@ impl<'a> Scores<'a> {
             .filter(|index| grammar.takes(alphabet.shapes[*index].character))
             .take(MOST_SHAPES)
             .collect();
-        let (digits, marks): (ArrayVec<usize, MOST_SHAPES>, ArrayVec<usize, MOST_SHAPES>) =
-            taken.iter().copied().partition(|index| alphabet.shapes[*index].character.is_ascii_digit());
-        for (indices, digits) in [(digits, true), (marks, false)] {
-            scorer.score_rows(
-                &indices,
-                features,
-                top,
-                (reach.map(|reach| reach.columns(digits)), &mut whole),
-            );
-        }
+        scorer.score_rows(&taken, features, top, *reach, &mut whole);
         let mut line = Vec::new();
         for index in taken {
             let near = &mut near[2 * cols * index..][..2 * cols];

@@ -10,6 +10,7 @@ use ndarray::Array2;
 use super::alphabet::{Alphabet, Shape};
 use super::noise::Noise;
 use super::patches::product;
+use super::reach::Reach;
 use super::slide::{Template, Under};
 use super::strangeness::{Strange, Strangeness};
 
@@ -17,14 +18,15 @@ use super::strangeness::{Strange, Strangeness};
 pub trait Scorer {
     /// How much better some characters explain the cells of a row than nothing does: above 0 when better.
     /// `scores` has a row a character, as long as the features are wide; entry x is for the cell with its top
-    /// left corner at (`top`, x), and stays as it was where the cell leaves the features. Of the columns those that
-    /// are `wanted` are rated at least; `None`: all.
+    /// left corner at (`top`, x), and stays as it was where the cell leaves the features. The columns within
+    /// `reach` are rated at least; `None`: all.
     fn score_rows(
         &self,
         indices: &[usize],
         features: &Array2<f32>,
         top: usize,
-        to: (Option<&[bool]>, &mut [f32]),
+        reach: Option<&Reach>,
+        scores: &mut [f32],
     );
 
     /// Twice the score that a true match is expected to reach.
@@ -58,14 +60,12 @@ impl Scorer for Correlator<'_> {
         indices: &[usize],
         features: &Array2<f32>,
         top: usize,
-        (_, scores): (Option<&[bool]>, &mut [f32]),
+        _reach: Option<&Reach>,
+        scores: &mut [f32],
     ) {
         let templates = indices.iter().map(|index| (*index, &self.alphabet.shapes[*index].template));
         correlate(templates, features, top, scores);
-        for row in indices {
-            let scores = scores[row * features.ncols()..].iter_mut().take(features.ncols());
-            scores.for_each(|score| *score -= CORRELATION_OF_SOMETHING);
-        }
+        scores.iter_mut().for_each(|score| *score -= CORRELATION_OF_SOMETHING);
     }
 
     fn distance2(&self, _index: usize) -> f32 {
@@ -132,15 +132,17 @@ impl Scorer for Matcher {
         indices: &[usize],
         features: &Array2<f32>,
         top: usize,
-        (wanted, scores): (Option<&[bool]>, &mut [f32]),
+        reach: Option<&Reach>,
+        scores: &mut [f32],
     ) {
         let Some(under) = Under::of(features, top, self.rows) else { return };
         let template = |index: &usize| {
             let Filter { weights, cols, .. } = self.filters.get(*index)?;
-            Some(Template { levels: weights, cols: *cols, row: *index })
+            let wanted = reach.map(|reach| reach.columns(*index));
+            Some(Template { levels: weights, cols: *cols, row: *index, wanted })
         };
         let templates: Vec<Template<'_>> = indices.iter().filter_map(template).collect();
-        under.products(&templates, wanted, scores);
+        under.products(&templates, scores);
         for Template { cols, row, .. } in templates {
             let scores = scores[row * features.ncols()..].iter_mut().take(under.columns(cols));
             scores.for_each(|score| *score -= 0.5 * self.filters[row].distance2);
@@ -192,9 +194,9 @@ pub fn correlate<'a>(
     let Some(under) = Under::of(features, top, rows) else { return };
     let templates: Vec<Template<'_>> =
         templates.filter_map(|(row, template)| Template::of(row, template)).collect();
-    under.products(&templates, None, found);
+    under.products(&templates, found);
     let energies = under.energies();
-    for Template { levels, cols, row } in templates {
+    for Template { levels, cols, row, .. } in templates {
         let tt = product(levels, levels);
         let products = &mut found[row * features.ncols()..];
         for (product, energies) in products.iter_mut().zip(energies.windows(cols)) {

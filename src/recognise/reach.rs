@@ -12,13 +12,16 @@ pub struct Reach {
     /// By whole column of the window.
     digits: Vec<bool>,
     marks: Vec<bool>,
+    /// By alphabet index.
+    is_digit: Vec<bool>,
 }
 
 impl Reach {
     /// Of texts of a grammar at a placement, in a window of so many columns.
     #[must_use]
     pub fn of(alphabet: &Alphabet, grammar: &Grammar, placement: &Placement, cols: usize) -> Self {
-        let mut reach = Self { digits: vec![false; cols], marks: vec![false; cols] };
+        let is_digit = alphabet.shapes.iter().map(|shape| shape.character.is_ascii_digit()).collect();
+        let mut reach = Self { digits: vec![false; cols], marks: vec![false; cols], is_digit };
         let steps = grammar.steps(placement.anchor);
         let beside = (2.0 * alphabet.pitch()).round() as i32;
         // Free ends of the texts under construction, in half columns, after every step.
@@ -60,10 +63,10 @@ impl Reach {
         }
     }
 
-    /// The columns at which digits, or else marks, can stand.
+    /// For every column whether character `index` of the alphabet is to be rated there.
     #[must_use]
-    pub fn columns(&self, digits: bool) -> &[bool] {
-        if digits { &self.digits } else { &self.marks }
+    pub fn columns(&self, index: usize) -> &[bool] {
+        if self.is_digit.get(index) == Some(&true) { &self.digits } else { &self.marks }
     }
 }
 
@@ -120,7 +123,8 @@ mod tests {
                 let position = if anchor == Anchor::Left { 7.5 } else { 66.0 };
                 let placement = Placement { top: 1, anchor, position, shifts: (-2, 2) };
                 let reach = Reach::of(&alphabet, grammar, &placement, COLS);
-                assert!(reach.columns(false).contains(&false), "marks stand in few places");
+                let minus = alphabet.index_of('-').unwrap();
+                assert!(reach.columns(minus).contains(&false), "marks stand in few places");
                 let decoder = |reach| Decoder { alphabet: &alphabet, scorer: &matcher, grammar, reach };
                 for seed in 0..40 {
                     let features = levels((ROWS + 2, COLS), 1000 * number + seed);

@@ -46,10 +46,12 @@ impl Under {
 
     /// Writes sum(t f), for every template t and the features f under it, into the template's row of `sums`,
     /// rows as long as the features are wide: entry x for its left edge at column x, as far as
-    /// [`Self::columns`]; at least where columns are `wanted`.
-    pub(super) fn products(&self, templates: &[Template<'_>], wanted: Option<&[bool]>, sums: &mut [f32]) {
-        for templates in templates.chunk_by(|one, other| one.cols == other.cols) {
-            Arch::new().dispatch(Sliding { templates, under: self, wanted, sums });
+    /// [`Self::columns`]; at least where the template's columns are wanted.
+    pub(super) fn products(&self, templates: &[Template<'_>], sums: &mut [f32]) {
+        let alike =
+            |one: &Template<'_>, other: &Template<'_>| (one.cols, one.wanted) == (other.cols, other.wanted);
+        for templates in templates.chunk_by(alike) {
+            Arch::new().dispatch(Sliding { templates, under: self, sums });
         }
     }
 }
@@ -63,20 +65,21 @@ pub(super) struct Template<'a> {
     pub(super) cols: usize,
     /// Its row of sums.
     pub(super) row: usize,
+    /// For every column whether its sum is wanted there; `None`: everywhere.
+    pub(super) wanted: Option<&'a [bool]>,
 }
 
 impl<'a> Template<'a> {
     /// A template's levels; `None` unless they lie in standard order.
     pub(super) fn of(row: usize, levels: &'a Array2<f32>) -> Option<Self> {
-        Some(Self { levels: levels.as_slice()?, cols: levels.ncols(), row })
+        Some(Self { levels: levels.as_slice()?, cols: levels.ncols(), row, wanted: None })
     }
 }
 
-/// Templates of one width sliding together.
+/// Templates of one width, wanted at the same columns, sliding together.
 struct Sliding<'a> {
     templates: &'a [Template<'a>],
     under: &'a Under,
-    wanted: Option<&'a [bool]>,
     sums: &'a mut [f32],
 }
 
@@ -85,8 +88,9 @@ impl WithSimd for Sliding<'_> {
 
     #[inline(always)]
     fn with_simd<S: Simd>(mut self, simd: S) {
-        let columns = self.templates.first().map_or(0, |template| self.under.columns(template.cols));
-        let Some(wanted) = self.wanted else {
+        let [Template { cols, wanted, .. }, ..] = *self.templates else { return };
+        let columns = self.under.columns(cols);
+        let Some(wanted) = wanted else {
             (0..columns).step_by(2 * S::F32_LANES).for_each(|first| self.tile::<S, 2>(simd, first));
             return;
         };
@@ -170,10 +174,13 @@ mod tests {
             for count in 1..=12 {
                 let templates: Vec<Vec<f32>> =
                     (0..count).map(|k| (0..4 * cols).map(|i| level(100 * k + 3 * i)).collect()).collect();
-                let templates: Vec<Template<'_>> =
-                    templates.iter().zip(0..).map(|(levels, row)| Template { levels, cols, row }).collect();
+                let templates: Vec<Template<'_>> = templates
+                    .iter()
+                    .zip(0..)
+                    .map(|(levels, row)| Template { levels, cols, row, wanted: None })
+                    .collect();
                 let mut sums = vec![0.0; count * width];
-                under.products(&templates, None, &mut sums);
+                under.products(&templates, &mut sums);
                 for (template, sums) in templates.iter().zip(sums.chunks(width)) {
                     for (x, sum) in sums.iter().enumerate().take(width + 1 - cols) {
                         let cells = (0..4).flat_map(|y| (0..cols).map(move |dx| (y, dx)));
