@@ -49,23 +49,18 @@ impl Shape {
         let (Some(template), Some(patch)) = (self.template.as_slice(), patch.as_slice()) else { return 0.0 };
         let bounds =
             |bands: usize, length: usize, band: usize| band * length / bands..(band + 1) * length / bands;
-        // sum(t t) and sum(t f) of every band, from those of its columns.
+        // sum(t t) and sum(t f) of every band.
         let mut bands = [[(0.0_f32, 0.0_f32); BANDS.1]; BANDS.0];
-        let (mut energies, mut products) = (vec![0.0_f32; cols], vec![0.0_f32; cols]);
         for (band_y, bands) in bands.iter_mut().enumerate() {
-            energies.fill(0.0);
-            products.fill(0.0);
             for row in bounds(BANDS.0, rows, band_y) {
-                let (template, patch) = (&template[row * cols..][..cols], &patch[row * cols..][..cols]);
-                let sums = energies.iter_mut().zip(&mut products);
-                for ((energy, product), (t, f)) in sums.zip(template.iter().zip(patch)) {
-                    *energy += t * t;
-                    *product += t * f;
+                for (band_x, (energy, product)) in bands.iter_mut().enumerate() {
+                    let at = bounds(BANDS.1, cols, band_x);
+                    let (start, end) = (row * cols + at.start, row * cols + at.end);
+                    for (t, f) in template[start..end].iter().zip(&patch[start..end]) {
+                        *energy += t * t;
+                        *product += t * f;
+                    }
                 }
-            }
-            for (band_x, band) in bands.iter_mut().enumerate() {
-                let at = bounds(BANDS.1, cols, band_x);
-                *band = (energies[at.clone()].iter().sum(), products[at].iter().sum());
             }
         }
         let blocks = bands.windows(2).flat_map(|two| {
