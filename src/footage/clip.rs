@@ -71,6 +71,7 @@ impl Clip {
             path: path.into(),
             container: stated.container,
             codec: stated.codec,
+            stands_alone: stated.stands_alone,
             width,
             height,
             nominal_rate_hz: stated.rate_hz,

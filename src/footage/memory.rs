@@ -39,6 +39,7 @@ impl MemoryFrames {
             path: PathBuf::from("(frames in memory)"),
             container: "memory".into(),
             codec: "none".into(),
+            stands_alone: true,
             width: size.0,
             height: size.1,
             nominal_rate_hz: (length_s > 0.0).then(|| (frames.len() - 1) as f64 / length_s),

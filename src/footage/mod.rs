@@ -55,6 +55,8 @@ pub struct ClipInfo {
     pub container: String,
     /// Name of the video codec.
     pub codec: String,
+    /// Whether every picture is coded by itself, so that nothing of one can linger in the next.
+    pub stands_alone: bool,
     /// Frame width in pixels.
     pub width: u32,
     /// Frame height in pixels.

@@ -12,6 +12,7 @@ use ffmpeg_next::packet::side_data::Type as SideData;
 use ffmpeg_next::util::color;
 use ffmpeg_next::{Dictionary, Error, Rational, Stream, media};
 
+use super::libav;
 use super::error::FootageError;
 use super::notes::LevelRange;
 use super::recorded::Recorded;
@@ -27,6 +28,7 @@ const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegv
 pub(super) struct Stated {
     pub container: String,
     pub codec: String,
+    pub stands_alone: bool,
     pub rate_hz: Option<f64>,
     pub length_s: Option<f64>,
     pub tick_s: f64,
@@ -41,6 +43,7 @@ impl Stated {
         Self {
             container: container_name(input),
             codec: stream.parameters().id().name().to_owned(),
+            stands_alone: libav::is_intra_only(stream.parameters().id()),
             rate_hz: positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate())),
             length_s: stated_length_s(input, stream),
             tick_s: positive_rate(stream.time_base()).unwrap_or(0.0),

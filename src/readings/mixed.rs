@@ -105,7 +105,8 @@ mod tests {
     use crate::readings::pooling::{Bounds, pool};
     use crate::recognise::{Candidate, FURTHEST_BEHIND, Sight};
 
-    const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0) };
+    const BOUNDS: Bounds =
+        Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: false };
 
     /// Squared distance between two texts.
     const APART: f32 = 40.0;

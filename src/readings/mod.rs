@@ -82,8 +82,9 @@ pub fn collect<S: FrameSource>(
 ) -> Result<Readings, FootageError> {
     let Prepared { setup, recogniser, sample, .. } = prepared;
     let mut readings = Readings::default();
-    let mut pools: Vec<Pool> =
-        setup.regions.iter().map(|region| Pool::new(empty_channel(region), least_confidence)).collect();
+    let traces = !source.info().stands_alone;
+    let pool = |region| Pool::new(empty_channel(region), least_confidence, traces);
+    let mut pools: Vec<Pool> = setup.regions.iter().map(pool).collect();
     let length_s = source.info().stated_length_s;
     let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
     let start = || -> Work<'_, _> {
@@ -154,8 +155,9 @@ struct Pool {
 }
 
 impl Pool {
-    fn new(channel: ChannelReadings, least_confidence: f32) -> Self {
-        let bounds = Bounds { quantum: channel.quantum(), range: channel.range, max_rate: channel.max_rate };
+    fn new(channel: ChannelReadings, least_confidence: f32, traces: bool) -> Self {
+        let (quantum, range, max_rate) = (channel.quantum(), channel.range, channel.max_rate);
+        let bounds = Bounds { quantum, range, max_rate, traces };
         let keeper = Keeper::of(&channel.channel);
         Self { channel, bounds, least_confidence, frames: Vec::new(), crops: Vec::new(), settled: 0, keeper }
     }

@@ -39,7 +39,7 @@ const LEAST_LEAD: f32 = 0.75;
 /// Probability of a value that may as well be another.
 const SURENESS_HALFWAY: f32 = 0.5;
 
-/// What the channel allows.
+/// What the channel and its recording allow.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Bounds {
     /// Step of the display.
@@ -48,6 +48,8 @@ pub(super) struct Bounds {
     pub range: Option<(f64, f64)>,
     /// Fastest plausible change per second.
     pub max_rate: Option<f64>,
+    /// The encoder may keep traces of the text shown before.
+    pub traces: bool,
 }
 
 impl Bounds {
@@ -92,14 +94,14 @@ pub(super) fn pool(frames: &[Frame], bounds: &Bounds) -> Vec<Verdict> {
         let state = states[at].iter().position(|state| *state == value);
         state.map_or(0.0, |state| probabilities[at][state])
     });
-    without_halfway(frames, verdicts)
+    without_halfway(frames, verdicts, bounds.traces)
 }
 
 /// Takes the certainty from every value that lies half-way to another in most frames that show it. Noise differs
 /// from frame to frame; scenery, light or a shape that no template knows stay, and all frames err the same way.
 /// Two texts mixed at a change lie half-way too, but in the frames of the change only. The traces that an encoder short of
-/// bits keeps of the text before, where that does not come again, do not count.
-fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>) -> Vec<Verdict> {
+/// bits keeps of the text before, where that does not come again, do not count if there may be `traces`.
+fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>, traces: bool) -> Vec<Verdict> {
     let value = |verdict: &Verdict| verdict.map(|(value, _)| value);
     let values: Vec<Option<f64>> = verdicts.iter().map(value).collect();
     let (mut rest, mut end) = (frames, 0);
@@ -109,7 +111,7 @@ fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>) -> Vec<Verdict>
         let before = values[..end].iter().rev().flatten().next();
         end += hold.len();
         let after = values[end..].iter().flatten().next();
-        let is_trace = |rival: &f64| before == Some(rival) && after != Some(rival);
+        let is_trace = |rival: &f64| traces && before == Some(rival) && after != Some(rival);
         let lead = |frame: &Frame| {
             if frame.look.rival.as_ref().is_some_and(is_trace) { 1.0 } else { frame.look.lead }
         };

@@ -1,7 +1,8 @@
 use super::*;
 use crate::recognise::Candidate;
 
-const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0) };
+const BOUNDS: Bounds =
+    Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: true };
 
 fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
     let candidate = |(value, behind): &(f64, f32)| Candidate {
@@ -174,12 +175,15 @@ fn a_value_that_lies_half_way_to_another_in_most_of_its_frames_is_not_sure() {
 }
 
 #[test]
-fn traces_of_the_text_before_leave_a_value_sure() {
-    let half_way_to = |rival: f64| {
+fn traces_of_the_text_before_leave_a_value_sure_where_there_can_be_any() {
+    let half_way_to = |rival: f64, traces: bool| {
         let mut looks = holds(&[63.0, 64.0]);
         looks[5..].iter_mut().for_each(|look| (look.lead, look.rival) = (0.6, Some(rival)));
-        pool(&frames(looks), &BOUNDS)[5..].to_vec()
+        pool(&frames(looks), &Bounds { traces, ..BOUNDS })[5..].to_vec()
     };
-    assert!(half_way_to(63.0).iter().flatten().all(|(_, sure)| *sure > 0.9), "{:?}", half_way_to(63.0));
-    assert!(half_way_to(69.0).iter().flatten().all(|(_, sure)| *sure <= 0.5), "{:?}", half_way_to(69.0));
+    for (rival, traces, sure) in [(63.0, true, true), (69.0, true, false), (63.0, false, false)] {
+        let verdicts = half_way_to(rival, traces);
+        let is_as_told = |(_, share): &(f64, f32)| if sure { *share > 0.9 } else { *share <= 0.5 };
+        assert!(verdicts.iter().flatten().all(is_as_told), "{rival} {traces}: {verdicts:?}");
+    }
 }

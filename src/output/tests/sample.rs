@@ -16,6 +16,7 @@ pub fn clip(name: &str) -> ClipInfo {
         path: name.into(),
         container: "avi".into(),
         codec: "mjpeg".into(),
+        stands_alone: true,
         width: 640,
         height: 480,
         nominal_rate_hz: Some(30.0),
