@@ -12,8 +12,8 @@ use ffmpeg_next::packet::side_data::Type as SideData;
 use ffmpeg_next::util::color;
 use ffmpeg_next::{Dictionary, Error, Rational, Stream, media};
 
-use super::libav;
 use super::error::FootageError;
+use super::libav;
 use super::notes::LevelRange;
 use super::recorded::Recorded;
 

@@ -1,8 +1,7 @@
 use super::*;
 use crate::recognise::Candidate;
 
-const BOUNDS: Bounds =
-    Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: true };
+const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: true };
 
 fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
     let candidate = |(value, behind): &(f64, f32)| Candidate {

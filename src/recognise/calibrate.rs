@@ -36,6 +36,9 @@ const GUARD_CORRELATION: f32 = 0.8;
 const GUARD_CORRELATION_LITTLE_SEEN: f32 = 0.65;
 const LITTLE_SEEN: u32 = 10;
 
+/// How many times as much the contrast of one digit may change as that of the others.
+const MOST_UNLIKE: f32 = 1.1;
+
 /// Patches that a template is re-estimated from at least.
 const LEAST_PATCHES: usize = 6;
 
@@ -277,11 +280,34 @@ impl Believed {
                 shape.pictures = shape.pictures.map(|count| count.max(patches.len() as u32));
             }
         }
+        keep_contrasts(&mut alphabet.shapes, originals);
     }
 
     /// The noise model of the differences.
     pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
+    }
+}
+
+/// Sees to it that no taught digit's contrast changes much more, or less, than those of the others do: all are written
+/// alike, and what is believed of one may be what stands out.
+fn keep_contrasts(shapes: &mut [Shape], originals: &[Shape]) {
+    // Of the two the original holds more noise, so the change is found from it to the original.
+    let change = |(shape, original): (&Shape, &Shape)| {
+        let products = |one: &Array2<f32>| (one * &shape.template).sum();
+        let along = products(&original.template);
+        let is_taught = shape.character.is_ascii_digit() && original.pictures.is_some();
+        (is_taught && along > 0.0).then(|| products(&shape.template) / along)
+    };
+    let changes: Vec<Option<f32>> = shapes.iter().zip(originals).map(change).collect();
+    let mut sorted: Vec<f32> = changes.iter().flatten().copied().collect();
+    sorted.sort_by(f32::total_cmp);
+    let Some(usual) = sorted.get(sorted.len() / 2) else { return };
+    for (shape, change) in shapes.iter_mut().zip(&changes) {
+        if let Some(change) = change {
+            let beyond = change / usual;
+            shape.template *= beyond.clamp(1.0 / MOST_UNLIKE, MOST_UNLIKE) / beyond;
+        }
     }
 }
 
@@ -354,6 +380,29 @@ mod tests {
 
     fn mixed(one: &Shape, other: &Shape, share: f32) -> Array2<f32> {
         &one.template * (1.0 - share) + &other.template * share
+    }
+
+    #[test]
+    fn a_digit_believed_only_where_it_stands_out_keeps_nearly_the_contrast_of_the_others() {
+        let taught = |(character, left)| Shape { pictures: Some(20), ..shape(character, left) };
+        let originals = [('1', 1), ('2', 5), ('3', 3)].map(taught);
+        // The clip shows all of them fainter than told, but of one digit only pictures before dark scenery are believed.
+        let patches = [0.8, 1.2, 0.8].iter().zip(&originals);
+        let patches = patches.map(|(gain, shape)| vec![(&shape.template * *gain, 1.0); 8]).collect();
+        let high_pass = HighPass::for_cell_width(8.0);
+        let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
+        Believed { patches, ..Believed::default() }.refine(&mut alphabet, &originals);
+        for (shape, gain) in alphabet.shapes.iter().zip([0.8, 0.8 * MOST_UNLIKE, 0.8]) {
+            let seen = shape.template[(0, 0)] / originals[0].template[(0, 0)];
+            assert!((seen - gain).abs() < 1e-4, "{}: {seen}", shape.character);
+        }
+        // A face that is drawn says nothing of contrasts.
+        let drawn = originals.clone().map(|shape| Shape { pictures: None, ..shape });
+        let mut shapes = drawn.clone();
+        shapes[1].template *= 1.5;
+        let before = shapes.clone();
+        keep_contrasts(&mut shapes, &drawn);
+        assert!(shapes.iter().zip(&before).all(|(shape, before)| shape.template == before.template));
     }
 
     #[test]

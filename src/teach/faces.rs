@@ -13,6 +13,9 @@ use crate::setup::Region;
 /// Grey level that strokes are brought to the contrast of the others around: about mid-grey.
 const MIDDLE_LEVEL: f32 = 110.0;
 
+/// Pictures of a character whose noise comes to what the scenery of a region leaves in all of them.
+const PICTURES_OF_SCENERY: f32 = 1.0;
+
 /// Rounds of finding the grey levels whose features a scenery is.
 const ROUNDS: usize = 4;
 
@@ -39,37 +42,69 @@ pub(super) fn face_of(group: &Group<'_>, cuts: &[CharacterCut]) -> Face {
     Face { name, channels, cell, glyphs }
 }
 
-/// Glyphs averaged over all characters of the sample that are read surely; a glyph never met there
-/// stays as told.
+/// Glyphs averaged over all characters told and all of the sample that are read surely. In every region these may be the
+/// ones that stand out there, and share its scenery, so that regions count more than their pictures.
 pub(super) fn cleaned(
     mut set: GlyphSet,
+    told: &[(Group<'_>, Vec<CharacterCut>)],
     regions: &[Region],
     recogniser: &Recogniser,
     sample: &Sample,
 ) -> GlyphSet {
-    for face in &mut set.faces {
-        let mut means: Vec<MeanLevels> = face.glyphs.iter().map(|_| MeanLevels::new(face.cell)).collect();
-        for (number, region) in regions.iter().enumerate() {
-            if !face.channels.is_empty() && !face.channels.contains(&region.channel) {
-                continue;
-            }
-            let Some((backdrop, high_pass, factor)) = recogniser.behind(number) else { continue };
-            let behind = Scene::of(backdrop, high_pass, factor);
-            for patch in sample.regions.get(number).into_iter().flatten() {
-                for (character, top, left) in recogniser.sure_characters(number, patch) {
-                    if let Some(index) = face.glyphs.iter().position(|glyph| glyph.character == character) {
-                        means[index].add(patch, &behind, top, left);
-                    }
-                }
-            }
-        }
-        for (glyph, mean) in face.glyphs.iter_mut().zip(means) {
-            if let Some(clean) = mean.glyph(glyph.character, glyph.advance).filter(|_| mean.count >= 4) {
+    for (face, (group, cuts)) in set.faces.iter_mut().zip(told) {
+        let is_own =
+            |number: &usize| face.channels.is_empty() || face.channels.contains(&regions[*number].channel);
+        let means: Vec<Vec<MeanLevels>> = (0..regions.len())
+            .filter(is_own)
+            .filter_map(|number| means_in(number, face, (group, cuts), recogniser, sample))
+            .collect();
+        for (index, glyph) in face.glyphs.iter_mut().enumerate() {
+            let seen = means.iter().map(|means| &means[index]).filter(|mean| mean.count > 0);
+            if let Some(clean) = over_regions(glyph, &seen.collect::<Vec<_>>()) {
                 *glyph = clean;
             }
         }
     }
     set
+}
+
+/// The means of a face's characters, in their order, as one region shows them; `None` where its text is not found.
+fn means_in(
+    number: usize,
+    face: &Face,
+    (group, cuts): (&Group<'_>, &[CharacterCut]),
+    recogniser: &Recogniser,
+    sample: &Sample,
+) -> Option<Vec<MeanLevels>> {
+    let (backdrop, high_pass, factor) = recogniser.behind(number)?;
+    let behind = Scene::of(backdrop, high_pass, factor);
+    let mut means: Vec<MeanLevels> = face.glyphs.iter().map(|_| MeanLevels::new(face.cell)).collect();
+    let mut add = |character: char, patch: &Patch, top: usize, left: f32| {
+        let own = face.glyphs.iter().zip(&mut means).find(|(glyph, _)| glyph.character == character);
+        own.into_iter().for_each(|(_, mean)| mean.add(patch, &behind, top, left));
+    };
+    for patch in sample.regions.get(number).into_iter().flatten() {
+        for (character, top, left) in recogniser.sure_characters(number, patch) {
+            add(character, patch, top, left);
+        }
+    }
+    for cut in cuts {
+        let told = &group.regions[cut.region];
+        let held = told.held[cut.moment].iter().filter(|_| told.number == number);
+        held.for_each(|patch| add(cut.character, patch, cut.top, cut.left));
+    }
+    Some(means)
+}
+
+/// A glyph from its means in several regions, each weighed by how well it is known: its pictures' noise averages out,
+/// its scenery does not. `None` where there are no pictures.
+fn over_regions(glyph: &Glyph, means: &[&MeanLevels]) -> Option<Glyph> {
+    let weight = |mean: &MeanLevels| mean.count as f32 / (mean.count as f32 + PICTURES_OF_SCENERY);
+    let all: f32 = means.iter().map(|mean| weight(mean)).sum();
+    let share = |mean: &&MeanLevels| mean.mean() * (weight(mean) / all);
+    let levels = means.iter().map(share).reduce(|sum, levels| sum + levels)?;
+    let count = means.iter().map(|mean| mean.count).sum::<usize>();
+    Some(Glyph { levels, pictures: u32::try_from(count).ok(), ..glyph.clone() })
 }
 
 /// What a text stands before, in grey levels.
@@ -135,10 +170,36 @@ impl MeanLevels {
         self.count += 1;
     }
 
+    fn mean(&self) -> Array2<f32> {
+        &self.sum / self.count.max(1) as f32
+    }
+
     fn glyph(&self, character: char, advance: f32) -> Option<Glyph> {
-        let levels = &self.sum / self.count.max(1) as f32;
+        let levels = self.mean();
         let opacity = Array2::ones(levels.dim());
         let pictures = u32::try_from(self.count).ok();
         (self.count > 0).then_some(Glyph { character, levels, opacity, advance, pictures })
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_region_with_many_pictures_does_not_outweigh_one_with_some() {
+        let mean = |level: f32, count: usize| MeanLevels {
+            sum: Array2::from_elem((2, 2), level * count as f32),
+            count,
+        };
+        let glyph = mean(0.0, 1).glyph('8', 12.0).unwrap();
+        let (bright, dim) = (mean(120.0, 99), mean(60.0, 9));
+        let clean = over_regions(&glyph, &[&bright, &dim]).unwrap();
+        // Weights 99/100 and 9/10.
+        let expected = (120.0 * 0.99 + 60.0 * 0.9) / 1.89;
+        assert!(clean.levels.iter().all(|level| (level - expected).abs() < 1e-3), "{:?}", clean.levels);
+        assert_eq!((clean.character, clean.advance, clean.pictures), ('8', 12.0, Some(108)));
+        assert!(over_regions(&glyph, &[]).is_none());
     }
 }

@@ -202,18 +202,19 @@ pub fn teach(
 ) -> Result<Lesson, TeachError> {
     check_told(regions, moments)?;
     let heights = heights_agreed(regions, moments, sample)?;
-    let mut groups = group_by_height(regions, moments, &heights)?;
+    let mut groups = Vec::new();
     let mut faces = Vec::new();
     let mut contradictions = Vec::new();
-    for group in &mut groups {
-        let (layout, cuts) = cut_group(group)?;
-        contradictions.extend(at_odds(group, &layout, &cuts, sample));
-        faces.push(face_of(group, &cuts));
+    for mut group in group_by_height(regions, moments, &heights)? {
+        let (layout, cuts) = cut_group(&mut group)?;
+        contradictions.extend(at_odds(&group, &layout, &cuts, sample));
+        faces.push(face_of(&group, &cuts));
+        groups.push((group, cuts));
     }
     name_channels(&mut faces, regions, &heights);
     let first = GlyphSet { name: name.to_owned(), faces, any_size: false };
     let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&first), sample);
-    let set = cleaned(first, regions, &recogniser, sample);
+    let set = cleaned(first, &groups, regions, &recogniser, sample);
     let as_read = Recogniser::calibrate(regions, std::slice::from_ref(&set), sample);
     let contradictions = misread::unrefuted(contradictions, regions, moments, &as_read);
     let without = |left: &[ToldMoment]| found_at_odds(regions, left, &heights, sample);
