@@ -280,7 +280,6 @@ impl Believed {
                 shape.pictures = shape.pictures.map(|count| count.max(patches.len() as u32));
             }
         }
-        keep_contrasts(&mut alphabet.shapes, originals);
     }
 
     /// The noise model of the differences.
@@ -290,8 +289,8 @@ impl Believed {
 }
 
 /// Sees to it that no taught digit's contrast changes much more, or less, than those of the others do: all are written
-/// alike, and what is believed of one may be what stands out.
-fn keep_contrasts(shapes: &mut [Shape], originals: &[Shape]) {
+/// alike, and what is believed of one may be what stands out before scenery that stands still.
+pub(super) fn keep_contrasts(shapes: &mut [Shape], originals: &[Shape]) {
     // Of the two the original holds more noise, so the change is found from it to the original.
     let change = |(shape, original): (&Shape, &Shape)| {
         let products = |one: &Array2<f32>| (one * &shape.template).sum();
@@ -392,6 +391,7 @@ mod tests {
         let high_pass = HighPass::for_cell_width(8.0);
         let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
         Believed { patches, ..Believed::default() }.refine(&mut alphabet, &originals);
+        keep_contrasts(&mut alphabet.shapes, &originals);
         for (shape, gain) in alphabet.shapes.iter().zip([0.8, 0.8 * MOST_UNLIKE, 0.8]) {
             let seen = shape.template[(0, 0)] / originals[0].template[(0, 0)];
             assert!((seen - gain).abs() < 1e-4, "{}: {seen}", shape.character);

@@ -275,6 +275,9 @@ impl Recogniser {
                 believed.add(&model.alphabet, &sample, (&line.placement, line.backdrop.contrast), texts);
             }
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
+            if lines.iter().any(|line| line.backdrop.scenery.is_some()) {
+                calibrate::keep_contrasts(&mut model.alphabet.shapes, &face.alphabet.shapes);
+            }
             let matcher =
                 believed.noise(&model.alphabet).and_then(|noise| Matcher::new(&model.alphabet, &noise));
             let Some(matcher) = matcher else { break };

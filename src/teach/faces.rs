@@ -16,6 +16,9 @@ const MIDDLE_LEVEL: f32 = 110.0;
 /// Pictures of a character whose noise comes to what the scenery of a region leaves in all of them.
 const PICTURES_OF_SCENERY: f32 = 1.0;
 
+/// Pictures of a character below which it stays as told.
+const LEAST_PICTURES: usize = 4;
+
 /// Rounds of finding the grey levels whose features a scenery is.
 const ROUNDS: usize = 4;
 
@@ -42,8 +45,9 @@ pub(super) fn face_of(group: &Group<'_>, cuts: &[CharacterCut]) -> Face {
     Face { name, channels, cell, glyphs }
 }
 
-/// Glyphs averaged over all characters told and all of the sample that are read surely. In every region these may be the
-/// ones that stand out there, and share its scenery, so that regions count more than their pictures.
+/// Glyphs averaged over all characters of the sample that are read surely. Where scenery stands still in some region,
+/// these may be the ones that stand out there, and share what is left of the scenery: then all told count too, and
+/// regions more than their pictures.
 pub(super) fn cleaned(
     mut set: GlyphSet,
     told: &[(Group<'_>, Vec<CharacterCut>)],
@@ -54,13 +58,19 @@ pub(super) fn cleaned(
     for (face, (group, cuts)) in set.faces.iter_mut().zip(told) {
         let is_own =
             |number: &usize| face.channels.is_empty() || face.channels.contains(&regions[*number].channel);
-        let means: Vec<Vec<MeanLevels>> = (0..regions.len())
-            .filter(is_own)
-            .filter_map(|number| means_in(number, face, (group, cuts), recogniser, sample))
+        let numbers: Vec<usize> = (0..regions.len()).filter(is_own).collect();
+        let is_still = |number: &usize| {
+            recogniser.behind(*number).is_some_and(|(backdrop, ..)| backdrop.scenery.is_some())
+        };
+        let stands_still = numbers.iter().any(is_still);
+        let told = if stands_still { cuts.as_slice() } else { &[] };
+        let means: Vec<Vec<MeanLevels>> = numbers
+            .into_iter()
+            .filter_map(|number| means_in(number, face, (group, told), recogniser, sample))
             .collect();
         for (index, glyph) in face.glyphs.iter_mut().enumerate() {
             let seen = means.iter().map(|means| &means[index]).filter(|mean| mean.count > 0);
-            if let Some(clean) = over_regions(glyph, &seen.collect::<Vec<_>>()) {
+            if let Some(clean) = over_regions(glyph, &seen.collect::<Vec<_>>(), stands_still) {
                 *glyph = clean;
             }
         }
@@ -96,14 +106,20 @@ fn means_in(
     Some(means)
 }
 
-/// A glyph from its means in several regions, each weighed by how well it is known: its pictures' noise averages out,
-/// its scenery does not. `None` where there are no pictures.
-fn over_regions(glyph: &Glyph, means: &[&MeanLevels]) -> Option<Glyph> {
-    let weight = |mean: &MeanLevels| mean.count as f32 / (mean.count as f32 + PICTURES_OF_SCENERY);
+/// A glyph from its means in several regions, each weighed by how well it is known: noise and scenery that moves average
+/// out over its pictures, scenery that stands still does not. `None` where there are too few pictures.
+fn over_regions(glyph: &Glyph, means: &[&MeanLevels], stands_still: bool) -> Option<Glyph> {
+    let count: usize = means.iter().map(|mean| mean.count).sum();
+    if count < LEAST_PICTURES {
+        return None;
+    }
+    let weight = |mean: &MeanLevels| {
+        let pictures = mean.count as f32;
+        if stands_still { pictures / (pictures + PICTURES_OF_SCENERY) } else { pictures }
+    };
     let all: f32 = means.iter().map(|mean| weight(mean)).sum();
     let share = |mean: &&MeanLevels| mean.mean() * (weight(mean) / all);
     let levels = means.iter().map(share).reduce(|sum, levels| sum + levels)?;
-    let count = means.iter().map(|mean| mean.count).sum::<usize>();
     Some(Glyph { levels, pictures: u32::try_from(count).ok(), ..glyph.clone() })
 }
 
@@ -188,18 +204,21 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_region_with_many_pictures_does_not_outweigh_one_with_some() {
+    fn where_scenery_stands_still_a_region_with_many_pictures_does_not_outweigh_one_with_some() {
         let mean = |level: f32, count: usize| MeanLevels {
             sum: Array2::from_elem((2, 2), level * count as f32),
             count,
         };
         let glyph = mean(0.0, 1).glyph('8', 12.0).unwrap();
         let (bright, dim) = (mean(120.0, 99), mean(60.0, 9));
-        let clean = over_regions(&glyph, &[&bright, &dim]).unwrap();
+        let clean = over_regions(&glyph, &[&bright, &dim], true).unwrap();
         // Weights 99/100 and 9/10.
         let expected = (120.0 * 0.99 + 60.0 * 0.9) / 1.89;
         assert!(clean.levels.iter().all(|level| (level - expected).abs() < 1e-3), "{:?}", clean.levels);
         assert_eq!((clean.character, clean.advance, clean.pictures), ('8', 12.0, Some(108)));
-        assert!(over_regions(&glyph, &[]).is_none());
+        let pooled = over_regions(&glyph, &[&bright, &dim], false).unwrap();
+        let expected = (120.0 * 99.0 + 60.0 * 9.0) / 108.0;
+        assert!(pooled.levels.iter().all(|level| (level - expected).abs() < 1e-3), "{:?}", pooled.levels);
+        assert!(over_regions(&glyph, &[&mean(60.0, 3)], false).is_none());
     }
 }
