@@ -23,6 +23,7 @@ mod scenery;
 mod slide;
 mod strangeness;
 
+use arrayvec::ArrayVec;
 use ndarray::Array2;
 use rayon::prelude::*;
 
@@ -53,6 +54,12 @@ const EVIDENCE_SHARE: f32 = 0.25;
 
 /// Confidence above which a single picture is read surely, and a reading of the sample may teach.
 pub(crate) const SURE: f32 = 0.95;
+
+/// Pictures of a digit in a region's sample from which on it is known how it looks before the scenery there.
+const LEAST_SEEN: usize = 6;
+
+/// What the lead over a digit not seen before the scenery of a region is taken to be less by, where scenery stands still.
+const UNSEEN_DOUBT: f32 = 0.1;
 
 /// Rounds of reading the sample and learning from what is believed of it.
 const LEARNING_ROUNDS: usize = 3;
@@ -133,6 +140,9 @@ struct RegionModel {
     /// What the search found; `None` where no glyphs known fit.
     found: Option<Found>,
     backdrop: Backdrop,
+    /// Digits that the sample does not show in this region; empty where no scenery stands still, so that they look alike
+    /// everywhere.
+    unseen: ArrayVec<char, 10>,
 }
 
 /// Where the text of a region was found.
@@ -156,6 +166,8 @@ struct Line<'a> {
     /// The same without the scenery, at the contrast of the templates.
     bare: Vec<Array2<f32>>,
     backdrop: Backdrop,
+    /// Digits that are not believed in enough of it.
+    unseen: ArrayVec<char, 10>,
 }
 
 impl Line<'_> {
@@ -189,6 +201,18 @@ fn look_behind(lines: &mut [Line<'_>], alphabet: &Alphabet, believed: &[Vec<Opti
     });
 }
 
+/// Whether scenery stands still behind one of some lines.
+fn stands_still(lines: &[Line<'_>]) -> bool {
+    lines.iter().any(|line| line.backdrop.scenery.is_some())
+}
+
+/// The digits that stand in too few of the texts that are believed.
+fn unseen(believed: &[Option<Decoded>]) -> ArrayVec<char, 10> {
+    let places = || believed.iter().flatten().flat_map(|decoded| &decoded.places);
+    let seen = |digit: char| places().filter(|place| place.character == digit).count();
+    ('0'..='9').filter(|digit| seen(*digit) < LEAST_SEEN).collect()
+}
+
 /// Reads the regions of a setup in the frames of one flight.
 #[derive(Debug, Clone)]
 pub struct Recogniser {
@@ -213,7 +237,8 @@ impl Recogniser {
                 let reach = Reach::of(alphabet, &grammar, &placement, window.cols);
                 Found { window, placement, reach, face: found.alphabet }
             });
-            models.push(RegionModel { channel, grammar, found, backdrop: Backdrop::plain() });
+            let (backdrop, unseen) = (Backdrop::plain(), ArrayVec::new());
+            models.push(RegionModel { channel, grammar, found, backdrop, unseen });
         }
         let mut recogniser = Self { faces, regions: models };
         for face in 0..recogniser.faces.len() {
@@ -241,6 +266,7 @@ impl Recogniser {
                         features,
                         bare,
                         backdrop: Backdrop::plain(),
+                        unseen: ArrayVec::new(),
                     }
                 };
                 (*face_number == number).then(line)
@@ -275,7 +301,10 @@ impl Recogniser {
                 believed.add(&model.alphabet, &sample, (&line.placement, line.backdrop.contrast), texts);
             }
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
-            if lines.iter().any(|line| line.backdrop.scenery.is_some()) {
+            for (line, texts) in lines.iter_mut().zip(&texts) {
+                line.unseen = unseen(texts);
+            }
+            if stands_still(&lines) {
                 calibrate::keep_contrasts(&mut model.alphabet.shapes, &face.alphabet.shapes);
             }
             let matcher =
@@ -283,9 +312,11 @@ impl Recogniser {
             let Some(matcher) = matcher else { break };
             model.matcher = matcher;
         }
-        let backdrops: Vec<_> = lines.into_iter().map(|line| (line.index, line.backdrop)).collect();
-        for (index, backdrop) in backdrops {
+        let stands_still = stands_still(&lines);
+        let learnt: Vec<_> = lines.into_iter().map(|line| (line.index, line.backdrop, line.unseen)).collect();
+        for (index, backdrop, unseen) in learnt {
             self.regions[index].backdrop = backdrop;
+            self.regions[index].unseen = if stands_still { unseen } else { ArrayVec::new() };
         }
         self.faces[number] = model;
     }
@@ -369,7 +400,14 @@ impl Recogniser {
         let features = region.backdrop.bare_rows(features, placement.top..placement.top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar, reach: Some(reach) };
         let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement })?;
-        Some(decoded.at_contrast(region.backdrop.contrast)).filter(|decoded| decoded.total > 0.0)
+        let mut decoded = decoded.at_contrast(region.backdrop.contrast);
+        for strange in decoded.places.iter_mut().map(|place| &mut place.strangeness) {
+            let rival = strange.rival.and_then(|rival| alphabet.shapes.get(rival));
+            if rival.is_some_and(|rival| region.unseen.contains(&rival.character)) {
+                strange.lead -= UNSEEN_DOUBT;
+            }
+        }
+        Some(decoded).filter(|decoded| decoded.total > 0.0)
     }
 
     fn knows_all_digits(&self, region: &RegionModel) -> bool {
