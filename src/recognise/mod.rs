@@ -206,11 +206,13 @@ fn stands_still(lines: &[Line<'_>]) -> bool {
     lines.iter().any(|line| line.backdrop.scenery.is_some())
 }
 
-/// The digits that stand in too few of the texts that are believed.
-fn unseen(believed: &[Option<Decoded>]) -> ArrayVec<char, 10> {
-    let places = || believed.iter().flatten().flat_map(|decoded| &decoded.places);
-    let seen = |digit: char| places().filter(|place| place.character == digit).count();
-    ('0'..='9').filter(|digit| seen(*digit) < LEAST_SEEN).collect()
+/// The digits that are among some characters too seldom.
+fn unseen(seen: impl Iterator<Item = char>) -> ArrayVec<char, 10> {
+    let mut counts = [0; 10];
+    for digit in seen.filter_map(|character| character.to_digit(10)) {
+        counts[digit as usize] += 1;
+    }
+    ('0'..='9').zip(counts).filter(|(_, count)| *count < LEAST_SEEN).map(|(digit, _)| digit).collect()
 }
 
 /// Reads the regions of a setup in the frames of one flight.
@@ -302,7 +304,7 @@ impl Recogniser {
             }
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             for (line, texts) in lines.iter_mut().zip(&texts) {
-                line.unseen = unseen(texts);
+                line.unseen = unseen(texts.iter().flatten().flat_map(|text| text.text.chars()));
             }
             if stands_still(&lines) {
                 calibrate::keep_contrasts(&mut model.alphabet.shapes, &face.alphabet.shapes);
@@ -507,4 +509,17 @@ fn place_confidence(place: &decode::Place) -> f32 {
 
 fn logistic(log_odds: f32) -> f32 {
     1.0 / (1.0 + (-log_odds).exp())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_that_a_region_shows_seldom_are_unseen_there() {
+        let often = "22.40 22.41 22.43 22.45 22.46 22.47".repeat(6);
+        let seen = often.chars().chain("89".repeat(LEAST_SEEN - 1).chars()).collect::<String>();
+        assert_eq!(unseen(seen.chars()).as_slice(), ['8', '9']);
+        assert_eq!(unseen("".chars()).len(), 10);
+    }
 }
