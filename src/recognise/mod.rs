@@ -55,8 +55,8 @@ const EVIDENCE_SHARE: f32 = 0.25;
 /// Confidence above which a single picture is read surely, and a reading of the sample may teach.
 pub(crate) const SURE: f32 = 0.95;
 
-/// Pictures of a digit in a region's sample from which on it is known how it looks before the scenery there.
-const LEAST_SEEN: usize = 6;
+/// Pictures of a digit believed in a region's sample from which on it is known how it looks before the scenery there.
+const LEAST_SEEN: usize = 2;
 
 /// What the lead over a digit not seen before the scenery of a region is taken to be less by, where scenery stands still.
 const UNSEEN_DOUBT: f32 = 0.1;
