@@ -16,6 +16,7 @@ pub mod footage;
 pub mod glyphs;
 pub mod least_squares;
 pub mod legs;
+mod memory;
 pub mod output;
 pub mod picture;
 pub mod propulsion;

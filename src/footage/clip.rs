@@ -228,8 +228,9 @@ impl Clip {
         self.placing.from_start = true;
     }
 
-    /// Goes to the end, all frames being placed without decoding them here.
+    /// Goes to the end and closes the file, all frames being placed without decoding them here.
     pub(super) fn stand_behind_the_last(&mut self) {
+        self.decode.close();
         self.has_ahead = false;
         self.held = false;
         self.passed = true;

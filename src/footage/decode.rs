@@ -32,7 +32,8 @@ impl Picture {
 /// An open file and its decoder.
 pub(super) struct Decode {
     recipe: Recipe,
-    packets: Packets,
+    /// `None` once closed.
+    packets: Option<Packets>,
     decoder: PictureDecoder,
     suspicion: Suspicion,
     /// Packets or pictures that could not be decoded since the start or the last seek.
@@ -47,12 +48,12 @@ impl Decode {
         let decoder = PictureDecoder::open(recipe.clone())?;
         stated.levels = level_range(decoder.color_range());
         let suspicion = Suspicion::new(libav::is_intra_only(recipe.codec));
-        Ok((Self { recipe, packets, decoder, suspicion, lost: 0, gave_up: false }, stated))
+        Ok((Self { recipe, packets: Some(packets), decoder, suspicion, lost: 0, gave_up: false }, stated))
     }
 
     /// The stamps of the packets read ahead, in the order of the file.
     pub(super) fn stamps_ahead(&self) -> Vec<Option<i64>> {
-        self.packets.stamps_ahead()
+        self.packets.as_ref().map(Packets::stamps_ahead).unwrap_or_default()
     }
 
     /// How the decoder was opened.
@@ -62,7 +63,8 @@ impl Decode {
 
     /// Why reading ended before the end of the file.
     pub(super) fn stopped(&self) -> Option<String> {
-        self.packets.stopped.clone().or_else(|| self.gave_up.then(|| "the decoder gave up".into()))
+        let stopped = self.packets.as_ref().and_then(|packets| packets.stopped.clone());
+        stopped.or_else(|| self.gave_up.then(|| "the decoder gave up".into()))
     }
 
     /// Decodes the next picture in order of presentation. `false`: there is none left.
@@ -89,7 +91,7 @@ impl Decode {
 
     /// Moves to the key frame at or before `stamp`. Answers whether the container could.
     pub(super) fn seek(&mut self, stamp: i64) -> bool {
-        if !self.packets.seek(stamp) {
+        if !self.packets.as_mut().is_some_and(|packets| packets.seek(stamp)) {
             return false;
         }
         self.decoder.flush();
@@ -101,12 +103,17 @@ impl Decode {
 
     /// The stamp of the key frame at or before `stamp`, if the container's index tells.
     pub(super) fn key_stamp_before(&mut self, stamp: i64) -> Option<i64> {
-        self.packets.key_stamp_before(stamp)
+        self.packets.as_mut()?.key_stamp_before(stamp)
+    }
+
+    /// Closes the file: what the container's index takes of memory grows with the length of the clip.
+    pub(super) fn close(&mut self) {
+        self.packets = None;
     }
 
     /// Gives the decoder one packet, or once the end of the stream. `false`: there is nothing left to give.
     fn feed(&mut self) -> bool {
-        let Some(parcel) = self.packets.next() else { return self.decoder.end() };
+        let Some(parcel) = self.packets.as_mut().and_then(Packets::next) else { return self.decoder.end() };
         self.lose(parcel.missing);
         if parcel.packet.is_corrupt() {
             self.suspicion.packet_incomplete(self.decoder.in_flight());

@@ -164,11 +164,10 @@ impl Clip {
         let Some(plan) = Plan::of(self, areas)? else { return one_by_one(self, start, take) };
         let (recipe, task) = (plan.recipe.clone(), plan.task(self, start));
         let mut chunks = plan.chunks();
+        self.stand_behind_the_last();
         let mut row = Row::new(self, take, libav::is_intra_only(recipe.codec));
         crew::run(&recipe, &task, || chunks.next(), |events| row.add(events))?;
-        let flow = row.finish(chunks.packets.stopped.clone());
-        self.stand_behind_the_last();
-        Ok(flow)
+        Ok(row.finish(chunks.packets.stopped.clone()))
     }
 
     /// Works on some frames that are cheap to reach; `None` where these are too few.

@@ -1,6 +1,7 @@
 //! Readings: runs recognition over a recording, frame by frame.
 
 mod glance;
+mod held;
 mod keep;
 mod lost;
 mod mixed;
@@ -22,6 +23,7 @@ use crate::setup::{PixelBox, Setup};
 use crate::units::Unit;
 
 use glance::Glance;
+use held::{Held, Outcome};
 use keep::Keeper;
 use lost::Watch;
 pub use lost::lost_sentences;
@@ -109,8 +111,10 @@ pub fn collect<S: FrameSource>(
         readings.time_s.push(time_s);
         progress.frame_read(readings.time_s.len() as u64, time_s, length_s)
     })?;
-    let keepers;
-    (readings.channels, keepers) = pools.into_iter().map(Pool::finish).unzip();
+    let (held, keepers): (Vec<_>, Vec<_>) = pools.into_iter().map(Pool::finish).unzip();
+    // What reading took is no longer needed, and what was read, written out, takes the more the longer the flight.
+    crate::memory::give_back();
+    readings.channels = held.into_iter().map(|(channel, held)| held.written_out(channel)).collect();
     readings.crops = keep::all_kept(keepers);
     readings.lost = watch.finish(&mut readings.channels, &readings.time_s);
     Ok(readings)
@@ -143,7 +147,9 @@ fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
 
 /// Pools the looks of one channel, a stretch of frames at a time.
 struct Pool {
+    /// The channel without its readings.
     channel: ChannelReadings,
+    held: Held,
     bounds: Bounds,
     least_confidence: f32,
     /// Frames that wait, after some that are settled and kept as context.
@@ -159,7 +165,16 @@ impl Pool {
         let (quantum, range, max_rate) = (channel.quantum(), channel.range, channel.max_rate);
         let bounds = Bounds { quantum, range, max_rate, traces };
         let keeper = Keeper::of(&channel.channel);
-        Self { channel, bounds, least_confidence, frames: Vec::new(), crops: Vec::new(), settled: 0, keeper }
+        Self {
+            channel,
+            held: Held::default(),
+            bounds,
+            least_confidence,
+            frames: Vec::new(),
+            crops: Vec::new(),
+            settled: 0,
+            keeper,
+        }
     }
 
     fn push(&mut self, frame: Frame, crop: GrayImage) {
@@ -170,9 +185,9 @@ impl Pool {
         }
     }
 
-    fn finish(mut self) -> (ChannelReadings, Keeper) {
+    fn finish(mut self) -> ((ChannelReadings, Held), Keeper) {
         self.settle(self.frames.len());
-        (self.channel, self.keeper)
+        ((self.channel, self.held), self.keeper)
     }
 
     /// Settles the frames up to `end`, and keeps the last of them as context.
@@ -180,15 +195,15 @@ impl Pool {
         let verdicts = pooling::pool(&self.frames, &self.bounds);
         let shown = self.frames.iter().zip(&mut self.crops).zip(verdicts);
         for ((frame, picture), verdict) in shown.take(end).skip(self.settled) {
-            self.channel.push(frame, verdict, (self.least_confidence, &self.bounds));
-            let last = self.channel.values.len() - 1;
-            if let Some((value, confidence)) = self.channel.trusted(last) {
+            let outcome = outcome(frame, verdict, (self.least_confidence, &self.bounds));
+            self.held.push(outcome);
+            if outcome.blank == Blank::No {
                 self.keeper.offer(Crop {
                     channel: self.channel.channel.clone(),
                     time_s: frame.time_s,
-                    value,
+                    value: outcome.value,
                     decimals: self.channel.decimals,
-                    confidence,
+                    confidence: outcome.confidence,
                     picture: std::mem::take(picture),
                 });
             }
@@ -200,20 +215,18 @@ impl Pool {
     }
 }
 
-impl ChannelReadings {
-    fn push(&mut self, frame: &Frame, verdict: Verdict, (least_confidence, bounds): (f32, &Bounds)) {
-        let implausible = frame.look.sight == Sight::Clear
-            && frame.look.candidates.first().is_some_and(|best| !bounds.allow(best.value));
-        let (value, confidence, blank) = match verdict.map(|(value, claimed)| (value, observed(claimed))) {
-            _ if frame.lost => (f64::NAN, 0.0, Blank::LostPicture),
-            Some((value, confidence)) if confidence >= least_confidence => (value, confidence, Blank::No),
-            _ if implausible => (f64::NAN, 0.0, Blank::OutOfRange),
-            _ if frame.look.sight == Sight::Nothing => (f64::NAN, 0.0, Blank::Empty),
-            _ => (f64::NAN, 0.0, Blank::Unclear),
-        };
-        self.values.push(value);
-        self.confidence.push(confidence);
-        self.blank.push(blank);
+/// What becomes of a frame.
+fn outcome(frame: &Frame, verdict: Verdict, (least_confidence, bounds): (f32, &Bounds)) -> Outcome {
+    let implausible = frame.look.sight == Sight::Clear
+        && frame.look.candidates.first().is_some_and(|best| !bounds.allow(best.value));
+    match verdict.map(|(value, claimed)| (value, observed(claimed))) {
+        _ if frame.lost => Outcome::blank(Blank::LostPicture),
+        Some((value, confidence)) if confidence >= least_confidence => {
+            Outcome { value, confidence, blank: Blank::No }
+        }
+        _ if implausible => Outcome::blank(Blank::OutOfRange),
+        _ if frame.look.sight == Sight::Nothing => Outcome::blank(Blank::Empty),
+        _ => Outcome::blank(Blank::Unclear),
     }
 }
 
