@@ -12,6 +12,8 @@ pub mod feature;
 mod former;
 pub mod grammar;
 pub mod ink;
+mod leads;
+mod line;
 mod look;
 pub mod matcher;
 pub mod noise;
@@ -24,7 +26,6 @@ mod slide;
 mod strangeness;
 
 use arrayvec::ArrayVec;
-use ndarray::Array2;
 use rayon::prelude::*;
 
 use crate::channel::Channel;
@@ -38,6 +39,8 @@ use decode::{Decoded, Decoder, Placement};
 use feature::{HighPass, Window};
 pub use former::Former;
 use grammar::Grammar;
+use leads::Leads;
+use line::Line;
 use look::Evidence;
 pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
@@ -55,11 +58,9 @@ const EVIDENCE_SHARE: f32 = 0.25;
 /// Confidence above which a single picture is read surely, and a reading of the sample may teach.
 pub(crate) const SURE: f32 = 0.95;
 
-/// Pictures of a digit believed in a region's sample from which on it is known how it looks before the scenery there.
-const LEAST_SEEN: usize = 2;
-
-/// What the lead over a digit not seen before the scenery of a region is taken to be less by, where scenery stands still.
-const UNSEEN_DOUBT: f32 = 0.1;
+/// What the lead over a digit not seen in a region is taken to be less by, over how unevenly those lead that are seen:
+/// as far as these lie off their templates there, it may lie off its own, and on the unfavourable side.
+const UNSEEN_DOUBT: f32 = 2.0;
 
 /// Rounds of reading the sample and learning from what is believed of it.
 const LEARNING_ROUNDS: usize = 3;
@@ -122,13 +123,15 @@ struct FaceModel {
     matcher: Matcher,
     /// Strangeness up to which characters of the sample are believed.
     most_strange: f32,
+    /// What the lead over a digit not seen in a region is taken to be less by.
+    unseen_doubt: f32,
 }
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
         let noise = Noise::white(alphabet.rows, 20.0);
         let matcher = Matcher::new(&alphabet, &noise)?;
-        Some(Self { alphabet, matcher, most_strange: f32::INFINITY })
+        Some(Self { alphabet, matcher, most_strange: f32::INFINITY, unseen_doubt: 0.0 })
     }
 }
 
@@ -140,8 +143,7 @@ struct RegionModel {
     /// What the search found; `None` where no glyphs known fit.
     found: Option<Found>,
     backdrop: Backdrop,
-    /// Digits that the sample does not show in this region; empty where no scenery stands still, so that they look alike
-    /// everywhere.
+    /// Digits that the sample hardly shows in this region.
     unseen: ArrayVec<char, 10>,
 }
 
@@ -153,66 +155,6 @@ struct Found {
     reach: Reach,
     /// Its place among the faces.
     face: usize,
-}
-
-/// The sample of one region, as it is learnt from.
-struct Line<'a> {
-    /// Its place among the regions.
-    index: usize,
-    grammar: &'a Grammar,
-    placement: Placement,
-    reach: &'a Reach,
-    features: Vec<Array2<f32>>,
-    /// The same without the scenery, at the contrast of the templates.
-    bare: Vec<Array2<f32>>,
-    backdrop: Backdrop,
-    /// Digits that are not believed in enough of it.
-    unseen: ArrayVec<char, 10>,
-}
-
-impl Line<'_> {
-    /// Finds the scenery behind the texts that are believed, and frees the features of it and of their contrast.
-    fn look_behind(&mut self, alphabet: &Alphabet, believed: &[Option<Decoded>], contrast: f32) {
-        let mut behind = Behind::nothing(self.features.first().map_or((0, 0), |features| features.dim()));
-        for (features, decoded) in self.features.iter().zip(believed) {
-            if let Some(decoded) = decoded {
-                behind.add(features, contrast, decoded.standing(alphabet, self.placement.top));
-            }
-        }
-        self.backdrop = Backdrop { scenery: behind.still(), contrast };
-        self.bare = self.features.iter().map(|features| self.backdrop.bare(features.clone())).collect();
-    }
-}
-
-/// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where
-/// not all digits are known nothing is said: one never taught, taken for another, would pass for scenery.
-fn look_behind(lines: &mut [Line<'_>], alphabet: &Alphabet, believed: &[Vec<Option<Decoded>>]) {
-    if !alphabet.has_all_digits() {
-        return;
-    }
-    let contrast = |(line, texts): (&Line<'_>, &Vec<Option<Decoded>>)| {
-        line.backdrop.contrast * calibrate::contrast_of(texts.iter().flatten())
-    };
-    let contrasts: Vec<f32> = lines.iter().zip(believed).map(contrast).collect();
-    // Of all lines together the templates have the contrast.
-    let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
-    lines.par_iter_mut().zip(believed).zip(contrasts).for_each(|((line, texts), contrast)| {
-        line.look_behind(alphabet, texts, contrast / mean);
-    });
-}
-
-/// Whether scenery stands still behind one of some lines.
-fn stands_still(lines: &[Line<'_>]) -> bool {
-    lines.iter().any(|line| line.backdrop.scenery.is_some())
-}
-
-/// The digits that are among some characters too seldom.
-fn unseen(seen: impl Iterator<Item = char>) -> ArrayVec<char, 10> {
-    let mut counts = [0; 10];
-    for digit in seen.filter_map(|character| character.to_digit(10)) {
-        counts[digit as usize] += 1;
-    }
-    ('0'..='9').zip(counts).filter(|(_, count)| *count < LEAST_SEEN).map(|(digit, _)| digit).collect()
 }
 
 /// Reads the regions of a setup in the frames of one flight.
@@ -268,7 +210,7 @@ impl Recogniser {
                         features,
                         bare,
                         backdrop: Backdrop::plain(),
-                        unseen: ArrayVec::new(),
+                        leads: Leads::default(),
                     }
                 };
                 (*face_number == number).then(line)
@@ -296,7 +238,7 @@ impl Recogniser {
                     .take()
                     .filter(|decoded| is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE);
             }
-            look_behind(&mut lines, &model.alphabet, &texts);
+            line::look_behind(&mut lines, &model.alphabet, &texts);
             let mut believed = Believed::default();
             for (line, texts) in lines.iter().zip(&texts) {
                 let sample = RegionSample { grammar: line.grammar, features: &line.bare };
@@ -304,9 +246,9 @@ impl Recogniser {
             }
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             for (line, texts) in lines.iter_mut().zip(&texts) {
-                line.unseen = unseen(texts.iter().flatten().flat_map(|text| text.text.chars()));
+                line.leads = Leads::of(texts.iter().flatten());
             }
-            if stands_still(&lines) {
+            if line::stands_still(&lines) {
                 calibrate::keep_contrasts(&mut model.alphabet.shapes, &face.alphabet.shapes);
             }
             let matcher =
@@ -314,11 +256,11 @@ impl Recogniser {
             let Some(matcher) = matcher else { break };
             model.matcher = matcher;
         }
-        let stands_still = stands_still(&lines);
-        let learnt: Vec<_> = lines.into_iter().map(|line| (line.index, line.backdrop, line.unseen)).collect();
-        for (index, backdrop, unseen) in learnt {
+        model.unseen_doubt = UNSEEN_DOUBT * leads::unevenness(lines.iter().map(|line| &line.leads));
+        let learnt: Vec<_> = lines.into_iter().map(|line| (line.index, line.backdrop, line.leads)).collect();
+        for (index, backdrop, leads) in learnt {
             self.regions[index].backdrop = backdrop;
-            self.regions[index].unseen = if stands_still { unseen } else { ArrayVec::new() };
+            self.regions[index].unseen = leads.unseen();
         }
         self.faces[number] = model;
     }
@@ -393,7 +335,7 @@ impl Recogniser {
     /// worked on that the text stands in.
     fn decoded(&self, region: &RegionModel, luma: LumaPlane<'_>, window: &Window) -> Option<Decoded> {
         let Found { placement, reach, face, .. } = region.found.as_ref()?;
-        let FaceModel { alphabet, matcher, .. } = &self.faces[*face];
+        let FaceModel { alphabet, matcher, unseen_doubt, .. } = &self.faces[*face];
         let around = alphabet.high_pass.reach();
         let first = placement.top.saturating_sub(around);
         let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + around).min(window.rows));
@@ -406,7 +348,7 @@ impl Recogniser {
         for strange in decoded.places.iter_mut().map(|place| &mut place.strangeness) {
             let rival = strange.rival.and_then(|rival| alphabet.shapes.get(rival));
             if rival.is_some_and(|rival| region.unseen.contains(&rival.character)) {
-                strange.lead -= UNSEEN_DOUBT;
+                strange.lead -= unseen_doubt;
             }
         }
         Some(decoded).filter(|decoded| decoded.total > 0.0)
@@ -509,17 +451,4 @@ fn place_confidence(place: &decode::Place) -> f32 {
 
 fn logistic(log_odds: f32) -> f32 {
     1.0 / (1.0 + (-log_odds).exp())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn digits_that_a_region_shows_seldom_are_unseen_there() {
-        let often = "22.40 22.41 22.43 22.45 22.46 22.47".repeat(6);
-        let seen = often.chars().chain("89".repeat(LEAST_SEEN - 1).chars()).collect::<String>();
-        assert_eq!(unseen(seen.chars()).as_slice(), ['8', '9']);
-        assert_eq!(unseen("".chars()).len(), 10);
-    }
 }

@@ -1,0 +1,63 @@
+//! The sample of a region while the look of its glyphs is learnt, and the scenery behind it.
+
+use ndarray::Array2;
+use rayon::prelude::*;
+
+use super::alphabet::Alphabet;
+use super::calibrate;
+use super::decode::{Decoded, Placement};
+use super::grammar::Grammar;
+use super::leads::Leads;
+use super::reach::Reach;
+use super::scenery::{Backdrop, Behind};
+
+/// The sample of one region, as it is learnt from.
+pub(super) struct Line<'a> {
+    /// Its place among the regions.
+    pub index: usize,
+    pub grammar: &'a Grammar,
+    pub placement: Placement,
+    pub reach: &'a Reach,
+    pub features: Vec<Array2<f32>>,
+    /// The same without the scenery, at the contrast of the templates.
+    pub bare: Vec<Array2<f32>>,
+    pub backdrop: Backdrop,
+    /// How the digits believed in it lead.
+    pub leads: Leads,
+}
+
+impl Line<'_> {
+    /// Finds the scenery behind the texts that are believed, and frees the features of it and of their contrast.
+    fn look_behind(&mut self, alphabet: &Alphabet, believed: &[Option<Decoded>], contrast: f32) {
+        let mut behind = Behind::nothing(self.features.first().map_or((0, 0), |features| features.dim()));
+        for (features, decoded) in self.features.iter().zip(believed) {
+            if let Some(decoded) = decoded {
+                behind.add(features, contrast, decoded.standing(alphabet, self.placement.top));
+            }
+        }
+        self.backdrop = Backdrop { scenery: behind.still(), contrast };
+        self.bare = self.features.iter().map(|features| self.backdrop.bare(features.clone())).collect();
+    }
+}
+
+/// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where
+/// not all digits are known nothing is said: one never taught, taken for another, would pass for scenery.
+pub(super) fn look_behind(lines: &mut [Line<'_>], alphabet: &Alphabet, believed: &[Vec<Option<Decoded>>]) {
+    if !alphabet.has_all_digits() {
+        return;
+    }
+    let contrast = |(line, texts): (&Line<'_>, &Vec<Option<Decoded>>)| {
+        line.backdrop.contrast * calibrate::contrast_of(texts.iter().flatten())
+    };
+    let contrasts: Vec<f32> = lines.iter().zip(believed).map(contrast).collect();
+    // Of all lines together the templates have the contrast.
+    let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
+    lines.par_iter_mut().zip(believed).zip(contrasts).for_each(|((line, texts), contrast)| {
+        line.look_behind(alphabet, texts, contrast / mean);
+    });
+}
+
+/// Whether scenery stands still behind one of some lines.
+pub(super) fn stands_still(lines: &[Line<'_>]) -> bool {
+    lines.iter().any(|line| line.backdrop.scenery.is_some())
+}
