@@ -135,7 +135,9 @@ impl Scorer for Matcher {
         reach: Option<&Reach>,
         scores: &mut [f32],
     ) {
-        let Some(under) = Under::of(features, top, self.rows) else { return };
+        let widest =
+            indices.iter().filter_map(|index| Some(self.filters.get(*index)?.cols)).max().unwrap_or(0);
+        let Some(under) = Under::of(features, top, (self.rows, widest)) else { return };
         let template = |index: &usize| {
             let Filter { weights, cols, .. } = self.filters.get(*index)?;
             let wanted = reach.map(|reach| reach.columns(*index));
@@ -189,11 +191,12 @@ pub fn correlate<'a>(
     top: usize,
     found: &mut [f32],
 ) {
-    let mut templates = templates.peekable();
-    let rows = templates.peek().map_or(0, |(_, template)| template.nrows());
-    let Some(under) = Under::of(features, top, rows) else { return };
+    let (mut rows, mut widest) = (0, 0);
+    let templates =
+        templates.inspect(|(_, template)| (rows, widest) = (template.nrows(), widest.max(template.ncols())));
     let templates: Vec<Template<'_>> =
         templates.filter_map(|(row, template)| Template::of(row, template)).collect();
+    let Some(under) = Under::of(features, top, (rows, widest)) else { return };
     under.products(&templates, found);
     let energies = under.energies();
     for Template { levels, cols, row, .. } in templates {

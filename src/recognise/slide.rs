@@ -1,33 +1,40 @@
 //! Sums of products at every column: templates slide over features, a vector of columns at a time.
 
+use std::borrow::Cow;
+
 use ndarray::Array2;
 use pulp::{Arch, Simd, WithSimd};
 
 /// Columns of the widest tile: two vectors of 512 bits.
 const WIDEST_TILE: usize = 32;
 
-/// Some rows of features, each followed by zeros, so that a tile may reach past the last column.
+/// Some rows of features.
 #[derive(Debug)]
-pub(super) struct Under {
-    levels: Vec<f32>,
+pub(super) struct Under<'a> {
+    /// Each row followed by zeros where it is too narrow for a template and a tile.
+    levels: Cow<'a, [f32]>,
     stride: usize,
     width: usize,
 }
 
-impl Under {
-    /// The rows that cells with their top edge in row `top` cover; `None` where they leave the features.
-    pub(super) fn of(features: &Array2<f32>, top: usize, rows: usize) -> Option<Self> {
+impl<'a> Under<'a> {
+    /// The rows that cells with their top edge in row `top` cover, for templates of `widest` columns at most; `None`
+    /// where they leave the features.
+    pub(super) fn of(features: &'a Array2<f32>, top: usize, (rows, widest): (usize, usize)) -> Option<Self> {
         let (height, width) = features.dim();
         if rows == 0 || top + rows > height || width == 0 {
             return None;
         }
         let levels = &features.as_slice()?[top * width..(top + rows) * width];
+        if width >= widest + WIDEST_TILE {
+            return Some(Self { levels: Cow::Borrowed(levels), stride: width, width });
+        }
         let stride = width + WIDEST_TILE;
         let mut padded = vec![0.0; rows * stride];
         for (padded, row) in padded.chunks_exact_mut(stride).zip(levels.chunks_exact(width)) {
             padded[..width].copy_from_slice(row);
         }
-        Some(Self { levels: padded, stride, width })
+        Some(Self { levels: Cow::Owned(padded), stride, width })
     }
 
     /// Columns at which a cell so wide stays inside.
@@ -79,7 +86,7 @@ impl<'a> Template<'a> {
 /// Templates of one width, wanted at the same columns, sliding together.
 struct Sliding<'a> {
     templates: &'a [Template<'a>],
-    under: &'a Under,
+    under: &'a Under<'a>,
     sums: &'a mut [f32],
 }
 
@@ -104,11 +111,13 @@ impl WithSimd for Sliding<'_> {
 }
 
 impl Sliding<'_> {
-    /// The sums of all templates in a tile so many vectors wide, with its first column at `first`. As many templates
-    /// go together as there are registers for their sums.
+    /// The sums of all templates in a tile so many vectors wide, with its first column at `first`, or before it where
+    /// the row would end within the tile. As many templates go together as there are registers for their sums.
     #[inline(always)]
     fn tile<S: Simd, const VECTORS: usize>(&mut self, simd: S, first: usize) {
         let mut rest = self.templates;
+        let [Template { cols, .. }, ..] = *rest else { return };
+        let first = first.min((self.under.stride + 1).saturating_sub(cols + VECTORS * S::F32_LANES));
         while !rest.is_empty() {
             rest = match rest.len() {
                 10.. if VECTORS == 1 => self.together::<S, VECTORS, 10>(simd, first, rest),
@@ -168,9 +177,11 @@ mod tests {
     #[test]
     fn products_are_the_sums_of_products() {
         let level = |i: usize| ((i * 37 + 11) % 53) as f32 - 26.0;
-        for (width, cols) in [(9, 4), (31, 5), (70, 6), (104, 18), (5, 5), (40, 1)] {
+        for (width, cols) in
+            [(9, 4), (31, 5), (70, 6), (104, 18), (5, 5), (40, 1), (49, 18), (50, 18), (51, 18)]
+        {
             let features = Array2::from_shape_fn((7, width), |(y, x)| level(y * width + x));
-            let under = Under::of(&features, 2, 4).unwrap();
+            let under = Under::of(&features, 2, (4, cols)).unwrap();
             for count in 1..=12 {
                 let templates: Vec<Vec<f32>> =
                     (0..count).map(|k| (0..4 * cols).map(|i| level(100 * k + 3 * i)).collect()).collect();
@@ -197,9 +208,10 @@ mod tests {
     #[test]
     fn rows_outside_the_features_are_none() {
         let features = Array2::zeros((7, 20));
-        assert!(Under::of(&features, 4, 4).is_none());
+        assert!(Under::of(&features, 4, (4, 20)).is_none());
         assert!(
-            Under::of(&features, 3, 4).is_some_and(|under| under.columns(21) == 0 && under.columns(20) == 1)
+            Under::of(&features, 3, (4, 20))
+                .is_some_and(|under| under.columns(21) == 0 && under.columns(20) == 1)
         );
     }
 }
