@@ -5,6 +5,7 @@
 
 use arrayvec::ArrayVec;
 
+use super::alphabet::Alphabet;
 use super::decode::{Decoded, Place};
 
 /// Pictures of a digit in a region's sample from which on it is known how it looks there.
@@ -76,9 +77,43 @@ pub(super) fn unevenness<'a>(regions: impl Iterator<Item = &'a Leads>) -> f32 {
     (between - of_noise).max(0.0).sqrt()
 }
 
+/// Takes the leads of places over digits not seen to be less than they are.
+pub(super) fn doubt(places: &mut [Place], alphabet: &Alphabet, unseen: &[char], by: f32) {
+    for strange in places.iter_mut().map(|place| &mut place.strangeness) {
+        let rival = strange.rival.and_then(|rival| alphabet.shapes.get(rival));
+        if rival.is_some_and(|rival| unseen.contains(&rival.character)) {
+            strange.lead -= by;
+        }
+    }
+}
+
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::glyphs::builtin_sets;
+    use crate::recognise::strangeness::Strange;
+
+    #[test]
+    fn only_leads_over_digits_not_seen_are_doubted() {
+        let sets = builtin_sets().unwrap();
+        let alphabet = Alphabet::new(&sets[0].faces[0], (1.0, 1.0));
+        let place = |rival: Option<char>| Place {
+            character: '8',
+            left: 0.0,
+            scores: Vec::new(),
+            fit: 1.0,
+            least_stroke: 1.0,
+            strangeness: Strange {
+                rival: rival.and_then(|rival| alphabet.index_of(rival)),
+                ..Strange::USUAL
+            },
+            strength: 1.0,
+        };
+        let mut places = [Some('6'), Some('3'), None].map(place);
+        doubt(&mut places, &alphabet, &['3', '5'], 0.06);
+        assert_eq!(places.map(|place| place.strangeness.lead), [1.0, 1.0 - 0.06, 1.0]);
+    }
 
     #[test]
     fn digits_that_a_region_shows_once_or_never_are_unseen_there() {

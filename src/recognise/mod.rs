@@ -345,12 +345,7 @@ impl Recogniser {
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar, reach: Some(reach) };
         let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement })?;
         let mut decoded = decoded.at_contrast(region.backdrop.contrast);
-        for strange in decoded.places.iter_mut().map(|place| &mut place.strangeness) {
-            let rival = strange.rival.and_then(|rival| alphabet.shapes.get(rival));
-            if rival.is_some_and(|rival| region.unseen.contains(&rival.character)) {
-                strange.lead -= unseen_doubt;
-            }
-        }
+        leads::doubt(&mut decoded.places, alphabet, &region.unseen, *unseen_doubt);
         Some(decoded).filter(|decoded| decoded.total > 0.0)
     }
 
