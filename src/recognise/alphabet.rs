@@ -4,6 +4,7 @@ use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::F32;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use ndarray::{Array2, s};
+use pulp::Arch;
 
 use super::blur::blurred_across;
 use super::feature::HighPass;
@@ -33,6 +34,9 @@ pub struct Shape {
 /// wide and overlap by one.
 const BANDS: (usize, usize) = (6, 4);
 
+/// Columns of a cell summed up at a time: most cells have no more.
+const COLUMNS: usize = 32;
+
 /// Share of the strongest block's energy that makes a block one with strokes.
 const STROKE_SHARE: f32 = 0.45;
 
@@ -51,15 +55,28 @@ impl Shape {
             |bands: usize, length: usize, band: usize| band * length / bands..(band + 1) * length / bands;
         // sum(t t) and sum(t f) of every band.
         let mut bands = [[(0.0_f32, 0.0_f32); BANDS.1]; BANDS.0];
-        for (band_y, bands) in bands.iter_mut().enumerate() {
-            for row in bounds(BANDS.0, rows, band_y) {
+        for first in (0..cols).step_by(COLUMNS) {
+            let some = first..cols.min(first + COLUMNS);
+            for (band_y, bands) in bands.iter_mut().enumerate() {
+                // Of every column, so that columns are added side by side.
+                let (mut energies, mut products) = ([0.0_f32; COLUMNS], [0.0_f32; COLUMNS]);
+                Arch::new().dispatch(|| {
+                    for row in bounds(BANDS.0, rows, band_y) {
+                        let at = row * cols + some.start..row * cols + some.end;
+                        let (template, patch) = (&template[at.clone()], &patch[at]);
+                        let sums = energies.iter_mut().zip(&mut products);
+                        for ((energy, product), (t, f)) in sums.zip(template.iter().zip(patch)) {
+                            *energy += t * t;
+                            *product += t * f;
+                        }
+                    }
+                });
                 for (band_x, (energy, product)) in bands.iter_mut().enumerate() {
                     let at = bounds(BANDS.1, cols, band_x);
-                    let (start, end) = (row * cols + at.start, row * cols + at.end);
-                    for (t, f) in template[start..end].iter().zip(&patch[start..end]) {
-                        *energy += t * t;
-                        *product += t * f;
-                    }
+                    let inside = |col: usize| col.clamp(some.start, some.end) - some.start;
+                    let at = inside(at.start)..inside(at.end);
+                    *energy += energies[at.clone()].iter().sum::<f32>();
+                    *product += products[at].iter().sum::<f32>();
                 }
             }
         }

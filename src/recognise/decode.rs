@@ -75,7 +75,7 @@ pub struct Place {
     pub left: f32,
     /// Log-likelihood ratio of every character of the alphabet against nothing, in alphabet order;
     /// negative infinity for those that may not stand here.
-    pub scores: Vec<f32>,
+    pub scores: ArrayVec<f32, MOST_SHAPES>,
     /// Normalised correlation of the character's template with the features.
     pub fit: f32,
     /// How much of the least visible stroke is there; 1 for a glyph as taught.
@@ -169,17 +169,23 @@ struct Node {
     before: Option<usize>,
 }
 
+/// Characters, by alphabet index, and their left edges in half columns.
+type Path = ArrayVec<(usize, i32), LONGEST_TEXT>;
+
 /// The best complete text of one pattern.
 #[derive(Debug, Clone)]
 struct Complete {
     total: f32,
     shift: i32,
-    /// Characters and their left edges in half columns, left to right.
-    path: Vec<(usize, i32)>,
+    /// Left to right.
+    path: Path,
 }
 
+/// Texts under construction that end differently after a step; room is made for so many.
+const USUAL_NODES: usize = 8;
+
 /// All texts under construction of one frame.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Search {
     nodes: Vec<Node>,
     /// Nodes of every step of the grammar, as a range.
@@ -193,7 +199,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let scores = Scores::new(self, features, placement.top);
         let steps = self.grammar.steps(placement.anchor);
         let mut best: Vec<Option<Complete>> = vec![None; steps.len()];
-        let mut search = Search::default();
+        let mut search = Search::with_room(steps.len());
         for (shift, start) in placement.starts() {
             self.search(steps, placement.anchor, start, &scores, &mut search);
             for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
@@ -337,7 +343,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let alike = |other: char| {
             other == shape.character || (other.is_ascii_digit() && shape.character.is_ascii_digit())
         };
-        let all: Vec<f32> = (0..self.alphabet.shapes.len())
+        let all: ArrayVec<f32, MOST_SHAPES> = (0..self.alphabet.shapes.len().min(MOST_SHAPES))
             .map(
                 |other| {
                     if alike(self.alphabet.shapes[other].character) { scores.at(other, left) } else { None }
@@ -373,17 +379,20 @@ fn text_from(characters: impl Iterator<Item = char>) -> Text {
 }
 
 impl Search {
+    fn with_room(steps: usize) -> Self {
+        Self { nodes: Vec::with_capacity(USUAL_NODES * steps), by_step: Vec::with_capacity(steps) }
+    }
+
     fn best_of(&self, step: usize) -> Option<(usize, f32)> {
         let nodes = self.by_step.get(step)?.clone();
         let best = nodes.max_by(|a, b| self.nodes[*a].total.total_cmp(&self.nodes[*b].total))?;
         Some((best, self.nodes[best].total))
     }
 
-    /// Characters and left edges in half columns, left to right.
-    fn path_to(&self, node: usize, anchor: Anchor) -> Vec<(usize, i32)> {
-        let nodes = std::iter::successors(Some(node), |node| self.nodes[*node].before);
-        let mut path: Vec<(usize, i32)> =
-            nodes.map(|node| (self.nodes[node].index, self.nodes[node].left)).collect();
+    /// The text that ends with a node, left to right.
+    fn path_to(&self, node: usize, anchor: Anchor) -> Path {
+        let nodes = std::iter::successors(Some(node), |node| self.nodes[*node].before).take(LONGEST_TEXT);
+        let mut path: Path = nodes.map(|node| (self.nodes[node].index, self.nodes[node].left)).collect();
         if anchor == Anchor::Left {
             path.reverse();
         }
@@ -391,8 +400,8 @@ impl Search {
     }
 }
 
-/// More characters than any text is made of: digits and marks.
-const MOST_SHAPES: usize = 16;
+/// More characters than there are: digits and marks.
+pub(super) const MOST_SHAPES: usize = 16;
 
 /// Scores of the characters that the texts are made of, by column.
 struct Scores<'a> {
@@ -416,7 +425,7 @@ impl<'a> Scores<'a> {
             .take(MOST_SHAPES)
             .collect();
         scorer.score_rows(&taken, features, top, *reach, &mut whole);
-        let mut line = Vec::new();
+        let mut line = Vec::with_capacity(2 * (cols + WITHIN_PLACE_HALVES as usize));
         for index in taken {
             let near = &mut near[2 * cols * index..][..2 * cols];
             best_within(&whole[cols * index..][..cols], &mut line, near);
@@ -451,21 +460,21 @@ impl<'a> Scores<'a> {
 /// The best of the scores within [`WITHIN_PLACE_HALVES`] of every half column, from those at whole columns;
 /// `line` is room to work in.
 fn best_within(whole: &[f32], line: &mut Vec<f32>, near: &mut [f32]) {
-    let reach = WITHIN_PLACE_HALVES as usize;
+    const REACH: usize = WITHIN_PLACE_HALVES as usize;
     line.clear();
-    line.resize(near.len() + 2 * reach, f32::NEG_INFINITY);
-    for (place, here) in line[reach..].iter_mut().step_by(2).zip(whole) {
-        *place = *here;
-    }
-    for (place, two) in line[reach + 1..].iter_mut().step_by(2).zip(whole.windows(2)) {
-        *place = 0.5 * (two[0] + two[1]);
+    line.resize(near.len() + 2 * REACH, f32::NEG_INFINITY);
+    if let (Some(place), Some(last)) = (line.get_mut(REACH + 2 * whole.len().saturating_sub(1)), whole.last())
+    {
+        *place = *last;
     }
     Arch::new().dispatch(|| {
-        near.copy_from_slice(&line[..near.len()]);
-        for by in 1..=2 * reach {
-            for (best, other) in near.iter_mut().zip(&line[by..]) {
-                *best = if *other > *best { *other } else { *best };
-            }
+        for (places, two) in line[REACH..].chunks_exact_mut(2).zip(whole.windows(2)) {
+            (places[0], places[1]) = (two[0], 0.5 * (two[0] + two[1]));
+        }
+        for (best, places) in near.iter_mut().zip(line.windows(2 * REACH + 1)) {
+            *best = places
+                .iter()
+                .fold(f32::NEG_INFINITY, |best, other| if *other > best { *other } else { best });
         }
     });
 }

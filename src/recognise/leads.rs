@@ -101,7 +101,7 @@ mod tests {
         let place = |rival: Option<char>| Place {
             character: '8',
             left: 0.0,
-            scores: Vec::new(),
+            scores: ArrayVec::new(),
             fit: 1.0,
             least_stroke: 1.0,
             strangeness: Strange {

@@ -14,6 +14,9 @@ pub const MOST_CANDIDATES: usize = 8;
 /// Candidates further behind than this, in natural logarithms of probability, are not kept.
 pub const FURTHEST_BEHIND: f32 = 14.0;
 
+/// Texts rated of one frame; room is made for so many.
+const USUAL_RATED: usize = 16;
+
 /// Single changes of the best text that are combined with each other.
 const MOST_CHANGES: usize = 10;
 
@@ -69,8 +72,9 @@ impl Look {
 
     /// The candidates of a decoded text.
     pub(super) fn of(decoded: &Decoded, sight: Sight, grammar: &Grammar, evidence: &Evidence<'_>) -> Self {
-        let mut rated: Vec<(Text, f32, f32)> = vec![(decoded.text, 0.0, 0.0)];
         let changes = changes(decoded, evidence);
+        let mut rated: Vec<(Text, f32, f32)> = Vec::with_capacity(USUAL_RATED);
+        rated.push((decoded.text, 0.0, 0.0));
         for (number, change) in changes.iter().enumerate() {
             rated.push((changed(decoded.text, &[change.to()]), change.behind, change.apart));
             for other in &changes[..number.min(MOST_CHANGES)] {

@@ -1,6 +1,6 @@
 //! Patches: parts of a window's features, at whole and at fractional columns.
 
-use ndarray::{Array2, ArrayView1, s};
+use ndarray::{Array2, ArrayView1};
 
 /// A patch of features with its left edge at a fractional column, interpolated.
 pub(crate) fn patch_at(
@@ -15,12 +15,16 @@ pub(crate) fn patch_at(
         return None;
     }
     let column = column as usize;
-    let mut patch = features.slice(s![top..top + rows, column..column + cols]).to_owned();
-    if share > 0.0 {
-        let next = features.slice(s![top..top + rows, column + 1..column + 1 + cols]);
-        patch.zip_mut_with(&next, |here, next| *here += share * (next - *here));
+    let mut patch = Vec::with_capacity(rows * cols);
+    for row in features.rows().into_iter().skip(top).take(rows) {
+        let levels = row.to_slice()?.get(column..column + cols + 1)?;
+        let (here, next) = (&levels[..cols], &levels[1..]);
+        match share > 0.0 {
+            true => patch.extend(here.iter().zip(next).map(|(here, next)| here + share * (next - here))),
+            false => patch.extend_from_slice(here),
+        }
     }
-    Some(patch)
+    Array2::from_shape_vec((rows, cols), patch).ok()
 }
 
 /// Correlation of two shapes over the columns both have.

@@ -5,6 +5,7 @@
 //! in them are taken off, where no stroke hides it, is that scenery.
 
 use ndarray::{Array2, ArrayView2, Axis};
+use pulp::Arch;
 
 /// Texts below which nothing is said of the scenery.
 const LEAST_TEXTS: usize = 8;
@@ -51,11 +52,20 @@ impl Backdrop {
     }
 
     fn bare_beside(&self, mut features: Array2<f32>, scenery: Option<ArrayView2<'_, f32>>) -> Array2<f32> {
-        if let Some(scenery) = scenery {
-            features -= &scenery;
-        }
-        if self.contrast != 1.0 {
-            features /= self.contrast;
+        let share = 1.0 / self.contrast;
+        for (row, mut levels) in features.rows_mut().into_iter().enumerate() {
+            let Some(levels) = levels.as_slice_mut() else { continue };
+            let behind = scenery.as_ref().and_then(|scenery| scenery.row(row).to_slice());
+            Arch::new().dispatch(|| match behind {
+                Some(behind) => {
+                    levels
+                        .iter_mut()
+                        .zip(behind)
+                        .for_each(|(level, behind)| *level = (*level - behind) * share);
+                }
+                None if share != 1.0 => levels.iter_mut().for_each(|level| *level *= share),
+                None => {}
+            });
         }
         features
     }

@@ -159,10 +159,14 @@ impl Sliding<'_> {
         }
         let inside = tile.min(self.under.columns(cols) - first);
         for (template, kept) in templates.iter().zip(kept) {
+            let sums = &mut self.sums[template.row * width + first..][..inside];
             let mut tile_sums = [0.0; WIDEST_TILE];
-            let (vectors, _) = S::as_mut_simd_f32s(&mut tile_sums);
+            let whole = inside == tile;
+            let (vectors, _) = S::as_mut_simd_f32s(if whole { &mut *sums } else { &mut tile_sums });
             vectors.iter_mut().zip(kept).for_each(|(vector, kept)| *vector = kept);
-            self.sums[template.row * width + first..][..inside].copy_from_slice(&tile_sums[..inside]);
+            if !whole {
+                sums.copy_from_slice(&tile_sums[..inside]);
+            }
         }
         rest
     }

@@ -1,5 +1,6 @@
 //! Strangeness: whether what stands at a place is the digit it is taken for, or another shape.
 
+use arrayvec::ArrayVec;
 use nalgebra::{DMatrix, DVector};
 
 /// How strange a place is for a digit: about 1 for what differs from its template by noise alone, more for
@@ -44,6 +45,12 @@ pub(super) struct Strangeness {
     /// (G_b - G_k)' G^-1 (G_b - G_k), for digits b and k.
     distances2: DMatrix<f64>,
 }
+
+/// Digits there are.
+const MOST_DIGITS: usize = 10;
+
+/// A weighted sum of every digit.
+type Sums = ArrayVec<f64, MOST_DIGITS>;
 
 /// Strangeness up to which nothing is gained by allowing for traces: three times what noise gives.
 const LITTLE: f32 = 3.0;
@@ -91,19 +98,18 @@ impl Strangeness {
     /// cell leaves the features has none: of it nothing is known, so its sum counts as expected.
     pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
-        let weighed = DVector::from_iterator(
-            self.digits.len(),
-            self.digits.iter().enumerate().map(|(other, digit)| {
-                let sum = f64::from(weighed(*digit));
-                if sum.is_finite() { sum } else { self.gram[(other, own)] }
-            }),
-        );
-        let away = &weighed - self.gram.column(own);
+        let sum_of = |(other, digit): (usize, &usize)| {
+            let sum = f64::from(weighed(*digit));
+            if sum.is_finite() { sum } else { self.gram[(other, own)] }
+        };
+        let weighed: Sums = self.digits.iter().enumerate().map(sum_of).take(MOST_DIGITS).collect();
+        let away: Sums = weighed.iter().zip(&self.gram.column(own)).map(|(sum, own)| sum - own).collect();
         let (lead, rival) = self.lead(own, &weighed);
         let whole = self.length2(&away);
         if whole <= LITTLE {
             return Strange { whole, beyond_traces: whole, ambiguous: false, lead, rival };
         }
+        let (weighed, away) = (DVector::from_column_slice(&weighed), DVector::from_column_slice(&away));
         let beyond = |digit: usize| self.length2_without_traces(digit, &weighed - self.gram.column(digit));
         let beyond_traces = beyond(own);
         let mut others = (0..self.digits.len()).filter(|other| *other != own);
@@ -119,7 +125,7 @@ impl Strangeness {
 
     /// The projection on the line from the nearest other digit to this one: 1/2 and the log-likelihood ratio of the
     /// two over their squared distance.
-    fn lead(&self, own: usize, weighed: &DVector<f64>) -> (f32, Option<usize>) {
+    fn lead(&self, own: usize, weighed: &[f64]) -> (f32, Option<usize>) {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
             let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
@@ -130,8 +136,11 @@ impl Strangeness {
         nearest.map_or((f32::INFINITY, None), |(lead, other)| (lead as f32, Some(self.digits[other])))
     }
 
-    fn length2(&self, away: &DVector<f64>) -> f32 {
-        (away.dot(&(&self.inverse * away)) / self.digits.len() as f64) as f32
+    fn length2(&self, away: &[f64]) -> f32 {
+        let columns = away.iter().zip(self.inverse.column_iter());
+        let along = |column: &[f64]| away.iter().zip(column).map(|(a, b)| a * b).sum::<f64>();
+        let squared: f64 = columns.map(|(level, column)| level * along(column.as_slice())).sum();
+        (squared / self.digits.len() as f64) as f32
     }
 
     /// What is left once a digit is allowed to be fainter or stronger than its template.
@@ -161,7 +170,7 @@ impl Strangeness {
             away -= (self.gram.column(other) - self.gram.column(own)) * share;
             most -= share;
         }
-        self.length2(&away)
+        self.length2(away.as_slice())
     }
 }
 
