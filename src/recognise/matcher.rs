@@ -135,15 +135,13 @@ impl Scorer for Matcher {
         reach: Option<&Reach>,
         scores: &mut [f32],
     ) {
-        let widest =
-            indices.iter().filter_map(|index| Some(self.filters.get(*index)?.cols)).max().unwrap_or(0);
-        let Some(under) = Under::of(features, top, (self.rows, widest)) else { return };
         let template = |index: &usize| {
             let Filter { weights, cols, .. } = self.filters.get(*index)?;
             let wanted = reach.map(|reach| reach.columns(*index));
             Some(Template { levels: weights, cols: *cols, row: *index, wanted })
         };
         let templates: Vec<Template<'_>> = indices.iter().filter_map(template).collect();
+        let Some(under) = Under::of(features, top, (self.rows, widest(&templates))) else { return };
         under.products(&templates, scores);
         for Template { cols, row, .. } in templates {
             let scores = scores[row * features.ncols()..].iter_mut().take(under.columns(cols));
@@ -160,6 +158,11 @@ impl Scorer for Matcher {
         let weighed = |digit: usize| scores[digit] + 0.5 * self.filters[digit].distance2;
         self.strangeness.of(index, weighed)
     }
+}
+
+/// Columns of the widest of some templates.
+fn widest(templates: &[Template<'_>]) -> usize {
+    templates.iter().map(|template| template.cols).max().unwrap_or(0)
 }
 
 /// A filter's weights times another template, over the columns both have.
@@ -191,12 +194,10 @@ pub fn correlate<'a>(
     top: usize,
     found: &mut [f32],
 ) {
-    let (mut rows, mut widest) = (0, 0);
-    let templates =
-        templates.inspect(|(_, template)| (rows, widest) = (template.nrows(), widest.max(template.ncols())));
     let templates: Vec<Template<'_>> =
         templates.filter_map(|(row, template)| Template::of(row, template)).collect();
-    let Some(under) = Under::of(features, top, (rows, widest)) else { return };
+    let rows = templates.first().map_or(0, |template| template.levels.len() / template.cols.max(1));
+    let Some(under) = Under::of(features, top, (rows, widest(&templates))) else { return };
     under.products(&templates, found);
     let energies = under.energies();
     for Template { levels, cols, row, .. } in templates {

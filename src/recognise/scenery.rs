@@ -52,6 +52,9 @@ impl Backdrop {
     }
 
     fn bare_beside(&self, mut features: Array2<f32>, scenery: Option<ArrayView2<'_, f32>>) -> Array2<f32> {
+        if scenery.is_none() && self.contrast == 1.0 {
+            return features;
+        }
         let share = 1.0 / self.contrast;
         for (row, mut levels) in features.rows_mut().into_iter().enumerate() {
             let Some(levels) = levels.as_slice_mut() else { continue };
@@ -63,8 +66,7 @@ impl Backdrop {
                         .zip(behind)
                         .for_each(|(level, behind)| *level = (*level - behind) * share);
                 }
-                None if share != 1.0 => levels.iter_mut().for_each(|level| *level *= share),
-                None => {}
+                None => levels.iter_mut().for_each(|level| *level *= share),
             });
         }
         features
