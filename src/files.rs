@@ -5,6 +5,7 @@ use std::fs;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use tempfile::{TempDir, TempPath};
 use thiserror::Error;
 
@@ -80,25 +81,33 @@ impl Together {
     /// # Errors
     /// [`TogetherError`] where it cannot be written in full.
     pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), TogetherError> {
-        let answer = self.add_by(name, |out| out.write_all(bytes))?;
+        let answer = self.add_all(&[name], |_, out| out.write_all(bytes))?;
         answer.map_err(|source| TogetherError::at(&self.folder.join(name), source))
     }
 
-    /// The same of a file that `write` writes bit by bit; gives its answer.
+    /// The same of several files, on all cores: `write` writes the one of a number bit by bit. Gives the first of its
+    /// failures in their order.
     ///
     /// # Errors
-    /// [`TogetherError`] where it cannot be written in full.
-    pub fn add_by<E>(
+    /// [`TogetherError`] where one cannot be written in full.
+    pub fn add_all<E: Send>(
         &mut self,
-        name: &str,
-        write: impl FnOnce(&mut dyn io::Write) -> Result<(), E>,
+        names: &[&str],
+        write: impl Fn(usize, &mut dyn io::Write) -> Result<(), E> + Sync,
     ) -> Result<Result<(), E>, TogetherError> {
-        let failed = |source| TogetherError::at(&self.folder.join(name), source);
-        let answer = written(&self.fresh.path().join(name), write).map_err(failed)?;
-        if answer.is_ok() {
-            self.names.push(name.to_owned());
+        let aside = |(number, name): (usize, &&str)| {
+            let path = self.fresh.path().join(name);
+            written(&path, |out| write(number, out))
+                .map_err(|source| TogetherError::at(&self.folder.join(name), source))
+        };
+        let answers: Vec<_> = names.par_iter().with_max_len(1).enumerate().map(aside).collect();
+        for (name, answer) in names.iter().zip(answers) {
+            match answer? {
+                Ok(()) => self.names.push((*name).to_owned()),
+                failure => return Ok(failure),
+            }
         }
-        Ok(answer)
+        Ok(Ok(()))
     }
 
     /// Puts all files in their places and gives their paths in the order added. The former files are moved aside first

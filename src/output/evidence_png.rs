@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use image::{Rgb, RgbImage, imageops};
+use image::{GrayImage, Luma, imageops};
 
 use super::RenderError;
 use super::numbers::{fixed, shown};
@@ -28,8 +28,8 @@ const LINE_PX: u32 = 12;
 /// Narrowest column: its captions have room.
 const LEAST_COLUMN_PX: u32 = 18 * LETTER_PX;
 
-const PAPER: Rgb<u8> = Rgb([250, 250, 247]);
-const INK: Rgb<u8> = Rgb([30, 30, 30]);
+const PAPER: Luma<u8> = Luma([250]);
+const INK: Luma<u8> = Luma([30]);
 
 /// One line of the sheet.
 enum Row<'a> {
@@ -52,16 +52,16 @@ pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderEr
         (columns * (widest + SPACE_PX)).max(letters.max().unwrap_or(0) as u32 * LETTER_PX) + 2 * SPACE_PX;
     let height = rows.iter().map(height_of).sum::<u32>() + 2 * SPACE_PX;
     let mut encoder = png::Encoder::new(out, width, height);
-    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_color(png::ColorType::Grayscale);
     encoder.set_compression(png::Compression::Fast);
     let mut writer = encoder.write_header()?;
     // Row by row: the sheet of a long flight is high.
     let mut lines = writer.stream_writer()?;
-    let mut write = |part: &RgbImage| lines.write_all(part.as_raw()).map_err(png::EncodingError::from);
-    let margin = RgbImage::from_pixel(width, SPACE_PX, PAPER);
+    let mut write = |part: &GrayImage| lines.write_all(part.as_raw()).map_err(png::EncodingError::from);
+    let margin = GrayImage::from_pixel(width, SPACE_PX, PAPER);
     write(&margin)?;
     for row in &rows {
-        let mut part = RgbImage::from_pixel(width, height_of(row), PAPER);
+        let mut part = GrayImage::from_pixel(width, height_of(row), PAPER);
         match row {
             Row::Heading(text) => draw_line(&mut part, text, (SPACE_PX, SPACE_PX / 2), 1, INK),
             Row::Crops(crops) => {
@@ -129,11 +129,10 @@ fn height_of(row: &Row<'_>) -> u32 {
     }
 }
 
-fn draw_crop(part: &mut RgbImage, crop: &Crop, left: u32) {
+fn draw_crop(part: &mut GrayImage, crop: &Crop, left: u32) {
     let (width, height) = size_of(crop);
     let enlarged = imageops::resize(&crop.picture, width, height, imageops::FilterType::Nearest);
-    let coloured = image::DynamicImage::ImageLuma8(enlarged).into_rgb8();
-    imageops::overlay(part, &coloured, i64::from(left), 0);
+    imageops::replace(part, &enlarged, i64::from(left), 0);
     let value = shown(crop.value, usize::from(crop.decimals));
     let below = height + 3;
     draw_line(part, &format!("{} {value}", crop.channel.name()), (left, below), 1, INK);

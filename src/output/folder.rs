@@ -172,10 +172,11 @@ impl ResultFolder {
         flight: &Flight,
     ) -> Result<Vec<PathBuf>, OutputError> {
         let mut files = Together::begin(&self.folder)?;
-        for &(file, serializer) in formats {
-            let write = |out: &mut dyn io::Write| serializer.write(flight, out);
-            files.add_by(file, write)?.map_err(|source| OutputError::Render { file, source })?;
-        }
+        let names: Vec<&str> = formats.iter().map(|(file, _)| *file).collect();
+        files.add_all(&names, |number, out| {
+            let (file, serializer) = formats[number];
+            serializer.write(flight, out).map_err(|source| OutputError::Render { file, source })
+        })??;
         check_names(&self.folder, self.existing)?;
         let written = files.place(self.existing)?;
         self.created.clear();

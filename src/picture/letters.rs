@@ -1,7 +1,7 @@
 //! Letters on pictures, each eight by eight dots, a dot being a square of `scale` pixels.
 
 use font8x8::{BASIC_FONTS, GREEK_FONTS, LATIN_FONTS, UnicodeFonts as _};
-use image::{Rgb, RgbImage};
+use image::GenericImage;
 
 /// Width and height of a letter in dots.
 pub(super) const LETTER_DOTS: u32 = 8;
@@ -13,12 +13,12 @@ pub(super) fn scale_for(height: u32) -> u32 {
 
 /// Draws a line of text with its upper left corner at `(left, top)`; what leaves the picture is
 /// cut. A character without a drawing is shown as a question mark.
-pub(crate) fn draw_line(
-    picture: &mut RgbImage,
+pub(crate) fn draw_line<P: GenericImage>(
+    picture: &mut P,
     text: &str,
     (left, top): (u32, u32),
     scale: u32,
-    colour: Rgb<u8>,
+    colour: P::Pixel,
 ) {
     for (place, letter) in (0..).zip(text.chars()) {
         let left = left + place * LETTER_DOTS * scale;
@@ -39,11 +39,11 @@ fn drawing_of(letter: char) -> [u8; 8] {
         .unwrap_or_default()
 }
 
-fn draw_dot(picture: &mut RgbImage, (left, top): (u32, u32), scale: u32, colour: Rgb<u8>) {
+fn draw_dot<P: GenericImage>(picture: &mut P, (left, top): (u32, u32), scale: u32, colour: P::Pixel) {
     for y in top..top + scale {
         for x in left..left + scale {
-            if let Some(pixel) = picture.get_pixel_mut_checked(x, y) {
-                *pixel = colour;
+            if picture.in_bounds(x, y) {
+                picture.put_pixel(x, y, colour);
             }
         }
     }

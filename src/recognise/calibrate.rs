@@ -17,7 +17,7 @@ use super::scenery::CONTRASTS;
 const ROW_FRAMES: usize = 16;
 
 /// Frames used to find where in its row the text stands.
-const PLACE_FRAMES: usize = 60;
+pub(super) const PLACE_FRAMES: usize = 60;
 
 /// Columns a text may be shifted from its usual place: analog lines are not steady.
 const SHIFT_COLS: i32 = 2;
@@ -94,10 +94,9 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
     let decoder =
         Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar, reach: None };
     let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
-    let some = |frames: usize| sample.features.iter().step_by(sample.features.len().div_ceil(frames).max(1));
     let strength_at = |top: usize| -> f32 {
-        some(ROW_FRAMES)
-            .filter_map(|features| decoder.decode(features, &anywhere(top)))
+        let some = sample.features.iter().step_by(sample.features.len().div_ceil(ROW_FRAMES).max(1));
+        some.filter_map(|features| decoder.decode(features, &anywhere(top)))
             .map(|decoded| explained_cells(&decoded))
             .sum()
     };
@@ -109,9 +108,9 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
     let last = rows.checked_sub(alphabet.rows)?;
     let near = strongest((0..=last).step_by(2).collect())?;
     let top = strongest((near.saturating_sub(1)..=(near + 1).min(last)).collect())?;
-    let texts: Vec<&Array2<f32>> = some(PLACE_FRAMES).collect();
-    let texts: Vec<Option<(Decoded, f32)>> = texts
-        .into_par_iter()
+    let texts: Vec<Option<(Decoded, f32)>> = sample
+        .features
+        .par_iter()
         .map(|features| {
             let decoded = decoder.decode(features, &anywhere(top))?;
             let explained = explained(alphabet, features, top, &decoded);

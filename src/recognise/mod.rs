@@ -26,6 +26,7 @@ mod slide;
 mod strangeness;
 
 use arrayvec::ArrayVec;
+use ndarray::Array2;
 use rayon::prelude::*;
 
 use crate::channel::Channel;
@@ -200,7 +201,7 @@ impl Recogniser {
                 let Found { window, placement, reach, face: face_number } = region.found.as_ref()?;
                 let of = |patch: &Patch| face.alphabet.high_pass.apply(&patch.levels(window.factor));
                 let line = || {
-                    let features: Vec<_> = patches.iter().map(of).collect();
+                    let features: Vec<_> = patches.par_iter().map(of).collect();
                     let bare = features.clone();
                     Line {
                         index,
@@ -225,10 +226,10 @@ impl Recogniser {
                 .map(|line| {
                     let (grammar, reach) = (line.grammar, Some(line.reach));
                     let decoder = Decoder { alphabet, scorer: matcher, grammar, reach };
-                    let decode = |features| {
+                    let decode = |features: &Array2<f32>| {
                         Some(decoder.decode(features, &line.placement)?.at_contrast(line.backdrop.contrast))
                     };
-                    line.bare.iter().map(decode).collect()
+                    line.bare.par_iter().map(decode).collect()
                 })
                 .collect();
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());

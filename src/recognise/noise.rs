@@ -5,11 +5,11 @@
 //! over a cell, shared by all glyphs and the blank: the sample covariance of observed differences,
 //! shrunk towards the stationary covariance with the same correlations at each distance.
 
+use std::ops::Range;
+
 use nalgebra::{Cholesky, DMatrix, DVector};
 use ndarray::Array2;
 use rayon::prelude::*;
-
-use super::patches::product;
 
 /// Share of the variance added to the diagonal, so that the matrix can be inverted and no single
 /// direction is trusted without bound.
@@ -20,9 +20,6 @@ const RIDGE_LEVELS2: f64 = 4.0;
 
 /// Largest distance at which pixels are taken as correlated in the stationary part, in pixels.
 const REACH_PX: usize = 10;
-
-/// Cells that the stationary part is measured on: each holds hundreds of pairs at a distance.
-const STATIONARY_CELLS: usize = 400;
 
 /// Columns of the covariance that are worked out together.
 const STRIP: usize = 64;
@@ -58,26 +55,30 @@ impl Noise {
         if sample.len() < 8 {
             return None;
         }
-        let stationary = Stationary::of(rows, cols, sample);
         let count = sample.len() as f64;
         let weight = count / (count + 3.0 * size as f64);
-        let data = DMatrix::from_fn(size, sample.len(), |i, j| sample[j][[i % rows, i / rows]]);
-        // Below the diagonal, which is all that the factor is made from.
-        let strip = |first: usize| {
-            let products =
-                data.rows(first, size - first) * data.rows(first, STRIP.min(size - first)).transpose();
-            let entry = |i: usize, j: usize| {
-                let product = f64::from(products[(i, j)]) * (weight / count);
-                product + stationary.between(first + i, first + j) * (1.0 - weight)
-            };
-            (first, DMatrix::from_fn(size - first, products.ncols(), entry))
-        };
-        let strips: Vec<usize> = (0..size).step_by(STRIP).collect();
-        let strips: Vec<(usize, DMatrix<f64>)> = strips.into_par_iter().map(strip).collect();
-        let mut covariance = DMatrix::zeros(size, size);
-        for (first, strip) in strips {
-            covariance.view_mut((first, first), strip.shape()).copy_from(&strip);
-        }
+        let data = by_columns(rows, size, sample);
+        let lags = Lags::of(rows, cols);
+        let firsts: Vec<usize> = (0..size).step_by(STRIP).collect();
+        let strips: Vec<Strip> =
+            firsts.into_par_iter().map(|first| Strip::of(&data, first, &lags)).collect();
+        let stationary = lags.covariances(&strips, count * size as f64);
+        let mut covariance = vec![0.0; size * size];
+        let columns = covariance.par_chunks_mut(STRIP * size);
+        columns.zip(strips).for_each(|(columns, strip)| {
+            for (number, column) in (strip.first..).zip(columns.chunks_exact_mut(size)) {
+                let products = strip.products.column(number - strip.first);
+                for (entry, product) in column[strip.first..].iter_mut().zip(&products) {
+                    *entry = f64::from(*product) * (weight / count);
+                }
+                for (others, lag) in lags.behind(number) {
+                    let by_distance = &stationary[lag..lag + others.len()];
+                    let entries = column[others].iter_mut().zip(by_distance);
+                    entries.for_each(|(entry, at_distance)| *entry += at_distance * (1.0 - weight));
+                }
+            }
+        });
+        let mut covariance = DMatrix::from_vec(size, size, covariance);
         let mean_variance = covariance.trace() / size as f64;
         for i in 0..size {
             covariance[(i, i)] += RIDGE_SHARE * mean_variance + RIDGE_LEVELS2;
@@ -120,55 +121,178 @@ impl Noise {
     }
 }
 
-/// Covariance that depends on the distance between two pixels only; the biased estimator, which
-/// keeps the matrix positive semidefinite. Pixels stand column by column.
-struct Stationary {
-    rows: usize,
-    reach: (usize, usize),
-    /// By the distance down, then by that to the right, negative ones first; tapered.
+/// Cells as the columns of a matrix, each column by column.
+fn by_columns(rows: usize, size: usize, cells: &[Array2<f32>]) -> DMatrix<f32> {
+    let mut data = vec![0.0; size * cells.len()];
+    data.par_chunks_exact_mut(size).zip(cells).for_each(|(levels, cell)| {
+        for (levels, column) in levels.chunks_exact_mut(rows).zip(cell.columns()) {
+            levels.iter_mut().zip(column).for_each(|(to, level)| *to = *level);
+        }
+    });
+    DMatrix::from_vec(size, cells.len(), data)
+}
+
+/// Products of some pixels with all from the first of them on, summed over the cells of a sample.
+struct Strip {
+    first: usize,
+    /// A column for each of the pixels; what is above the diagonal is there too.
+    products: DMatrix<f32>,
+    /// Their sums over pairs at one distance.
     by_lag: Vec<f64>,
 }
 
-impl Stationary {
-    fn of(rows: usize, cols: usize, sample: &[Array2<f32>]) -> Self {
-        let reach = (REACH_PX.min(rows - 1), REACH_PX.min(cols - 1));
-        let cells: Vec<&Array2<f32>> =
-            sample.iter().step_by(sample.len().div_ceil(STATIONARY_CELLS)).collect();
-        let pixels = (cells.len() * rows * cols) as f64;
-        let taper = |lag: usize, reach: usize| 1.0 - lag as f64 / (reach as f64 + 1.0);
-        let lags =
-            (0..=reach.0).flat_map(|dy| (0..=2 * reach.1).map(move |k| (dy, k as isize - reach.1 as isize)));
-        let lags: Vec<(usize, isize)> = lags.collect();
-        let covariance = |(dy, dx): (usize, isize)| {
-            let sum: f64 = cells.iter().map(|cell| lagged_product(cell, dy, dx)).sum();
-            sum / pixels * (taper(dy, reach.0) * taper(dx.unsigned_abs(), reach.1))
-        };
-        Self { rows, reach, by_lag: lags.into_par_iter().map(covariance).collect() }
-    }
-
-    /// Covariance of two pixels.
-    fn between(&self, one: usize, other: usize) -> f64 {
-        let (y, x) = (one % self.rows, one / self.rows);
-        let (other_y, other_x) = (other % self.rows, other / self.rows);
-        // The one that stands higher comes first.
-        let (dy, from, to) = if y < other_y { (other_y - y, x, other_x) } else { (y - other_y, other_x, x) };
-        let k = to + self.reach.1;
-        if dy > self.reach.0 || k < from || k - from > 2 * self.reach.1 {
-            return 0.0;
+impl Strip {
+    /// Of the pixels from `first` on, [`STRIP`] at most.
+    fn of(data: &DMatrix<f32>, first: usize, lags: &Lags) -> Self {
+        let size = data.nrows();
+        let pixels = STRIP.min(size - first);
+        let products = data.rows(first, size - first) * data.rows(first, pixels).transpose();
+        let mut by_lag = vec![0.0; lags.count()];
+        for (number, products) in (first..).zip(products.column_iter()) {
+            for (others, lag) in lags.behind(number) {
+                let products = products.rows(others.start - first, others.len());
+                let sums = by_lag[lag..].iter_mut().zip(&products);
+                sums.for_each(|(sum, product)| *sum += f64::from(*product));
+            }
         }
-        self.by_lag[dy * (2 * self.reach.1 + 1) + k - from]
+        Self { first, products, by_lag }
     }
 }
 
-fn lagged_product(cell: &Array2<f32>, dy: usize, dx: isize) -> f64 {
-    let (rows, cols) = cell.dim();
-    let Some(levels) = cell.as_slice() else { return 0.0 };
-    let first = (-dx).max(0) as usize;
-    let last = (cols as isize - dx.max(0)).max(first as isize) as usize;
-    let there = |at: usize| (at as isize + dx) as usize;
-    let rows = (0..rows - dy).map(|y| {
-        let (here, below) = (&levels[y * cols..][..cols], &levels[(y + dy) * cols..][..cols]);
-        product(&here[first..last], &below[there(first)..there(last)])
-    });
-    f64::from(rows.sum::<f32>())
+/// The distances at which pixels of a cell are taken as correlated in the part of the covariance that depends on
+/// the distance alone. Pixels stand column by column.
+struct Lags {
+    rows: usize,
+    cols: usize,
+    /// Largest distances down and to the right.
+    reach: (usize, usize),
+}
+
+impl Lags {
+    fn of(rows: usize, cols: usize) -> Self {
+        Self { rows, cols, reach: (REACH_PX.min(rows - 1), REACH_PX.min(cols - 1)) }
+    }
+
+    /// How many distances are told apart: by that to the right, then by that down, upward ones first.
+    fn count(&self) -> usize {
+        (self.reach.1 + 1) * self.heights()
+    }
+
+    fn heights(&self) -> usize {
+        2 * self.reach.0 + 1
+    }
+
+    /// The pixels within reach of pixel `number` that do not come before it: runs of these, each with the number
+    /// of the distance of its first; those of the others follow.
+    fn behind(&self, number: usize) -> impl Iterator<Item = (Range<usize>, usize)> {
+        let (x, y) = (number / self.rows, number % self.rows);
+        (0..=self.reach.1.min(self.cols - 1 - x)).map(move |right| {
+            let top = if right == 0 { y } else { y.saturating_sub(self.reach.0) };
+            let bottom = (y + self.reach.0 + 1).min(self.rows);
+            let column = (x + right) * self.rows;
+            (column + top..column + bottom, right * self.heights() + self.reach.0 + top - y)
+        })
+    }
+
+    /// The covariance at every distance, from products summed over so many pixels: the biased estimator, which keeps
+    /// the matrix positive semidefinite; tapered towards the largest distances.
+    fn covariances(&self, strips: &[Strip], pixels: f64) -> Vec<f64> {
+        let taper = |lag: usize, reach: usize| 1.0 - lag as f64 / (reach as f64 + 1.0);
+        let covariance = |lag: usize| {
+            let (right, down) = (lag / self.heights(), (lag % self.heights()).abs_diff(self.reach.0));
+            let sum: f64 = strips.iter().map(|strip| strip.by_lag[lag]).sum();
+            sum / pixels * taper(right, self.reach.1) * taper(down, self.reach.0)
+        };
+        (0..self.count()).map(covariance).collect()
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    const SIZE: (usize, usize) = (14, 13);
+
+    /// Cells of noise in which neighbours are alike, more so along the lines and down to the right.
+    fn cells(count: usize) -> Vec<Array2<f32>> {
+        let white = |number: usize, y: usize, x: usize| {
+            let mixed = (number * 7919 + y * 131 + x + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+            ((mixed >> 33) % 1001) as f32 / 50.0 - 10.0
+        };
+        let level = |number: usize, y: usize, x: usize| {
+            white(number, y + 1, x + 1) + 0.7 * white(number, y + 1, x) + 0.4 * white(number, y, x)
+        };
+        (0..count).map(|number| Array2::from_shape_fn(SIZE, |(y, x)| level(number, y, x))).collect()
+    }
+
+    /// The covariance as it is defined, pair by pair.
+    fn covariance(cells: &[Array2<f32>]) -> DMatrix<f64> {
+        let (rows, cols) = SIZE;
+        let (size, count) = (rows * cols, cells.len() as f64);
+        let product = |cell: &Array2<f32>, one: (usize, usize), other: (usize, usize)| {
+            f64::from(cell[one]) * f64::from(cell[other])
+        };
+        let at_distance = |down: isize, right: isize| {
+            let pairs = (0..size).filter_map(|one| {
+                let (y, x) = (one / cols, one % cols);
+                let (y2, x2) = (y.checked_add_signed(down)?, x.checked_add_signed(right)?);
+                (y2 < rows && x2 < cols).then_some(((y, x), (y2, x2)))
+            });
+            let sum: f64 =
+                pairs.map(|(one, two)| cells.iter().map(|cell| product(cell, one, two)).sum::<f64>()).sum();
+            let taper = |lag: isize| (1.0 - lag.unsigned_abs() as f64 / (REACH_PX + 1) as f64).max(0.0);
+            sum / (count * size as f64) * taper(down) * taper(right)
+        };
+        let weight = count / (count + 3.0 * size as f64);
+        let entry = |i: usize, j: usize| {
+            let (one, two) = ((i % rows, i / rows), (j % rows, j / rows));
+            let own = cells.iter().map(|cell| product(cell, one, two)).sum::<f64>() / count;
+            let (down, right) = (two.0 as isize - one.0 as isize, two.1 as isize - one.1 as isize);
+            weight * own + (1.0 - weight) * at_distance(down, right)
+        };
+        let mut covariance = DMatrix::from_fn(size, size, entry);
+        let ridge = RIDGE_SHARE * covariance.trace() / size as f64 + RIDGE_LEVELS2;
+        (0..size).for_each(|i| covariance[(i, i)] += ridge);
+        covariance
+    }
+
+    #[test]
+    fn the_model_is_the_sample_covariance_shrunk_towards_that_of_the_distances() {
+        let cells = cells(60);
+        let noise = Noise::from_differences(SIZE.0, SIZE.1, &cells).unwrap();
+        let covariance = covariance(&cells);
+        let template = Array2::from_shape_fn(SIZE, |(y, x)| ((y * 5 + x * 3) % 11) as f32 * 9.0 - 40.0);
+        let weights = noise.weights(&template).unwrap();
+        // S times S^-1 t is t.
+        let stacked = DVector::from_fn(SIZE.0 * SIZE.1, |i, _| weights[i % SIZE.0 * SIZE.1 + i / SIZE.0]);
+        let back = covariance * stacked;
+        for ((y, x), level) in template.indexed_iter() {
+            let found = back[x * SIZE.0 + y];
+            assert!((found - f64::from(*level)).abs() < 1e-2, "{y}, {x}: {found} {level}");
+        }
+    }
+
+    #[test]
+    fn a_narrower_cell_has_the_weights_of_its_own_pixels() {
+        let cells = cells(60);
+        let narrow: Vec<Array2<f32>> =
+            cells.iter().map(|cell| cell.slice(ndarray::s![.., ..9]).to_owned()).collect();
+        let template = Array2::from_shape_fn((SIZE.0, 9), |(y, x)| ((y * 5 + x * 3) % 11) as f32 * 9.0);
+        let whole = Noise::from_differences(SIZE.0, SIZE.1, &cells).unwrap();
+        let own = Noise::from_differences(SIZE.0, 9, &narrow).unwrap();
+        let energy = |noise: &Noise| {
+            let weights = noise.weights(&template).unwrap();
+            weights.iter().zip(&template).map(|(weight, level)| weight * f64::from(*level)).sum::<f64>()
+        };
+        let (whole, own) = (energy(&whole), energy(&own));
+        // The narrow cells' covariances by distance are taken from fewer pairs, and shrunk less.
+        assert!((whole / own - 1.0).abs() < 0.1, "{whole} {own}");
+    }
+
+    #[test]
+    fn too_few_cells_make_no_model() {
+        assert!(Noise::from_differences(SIZE.0, SIZE.1, &cells(7)).is_none());
+        assert!(Noise::from_differences(SIZE.0, SIZE.1, &cells(8)).is_some());
+    }
 }

@@ -4,7 +4,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::alphabet::{Alphabet, Appearance, working_factor};
-use super::calibrate::{RegionSample, Registration, presence, register};
+use super::calibrate::{PLACE_FRAMES, RegionSample, Registration, presence, register};
 use super::drawn::Means;
 use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
@@ -140,14 +140,16 @@ impl AllRegistered<'_> {
 }
 
 fn try_alphabet(alphabet: &Alphabet, region: &Region, patches: &[Patch]) -> Option<Registration> {
-    let features = features_of(alphabet, patches);
+    let features = features_of(alphabet, patches, PLACE_FRAMES);
     let grammar = Grammar::of(region);
     register(alphabet, &RegionSample { grammar: &grammar, features: &features })
         .filter(|registration| registration.fit >= LEAST_FACE_FIT)
 }
 
-fn features_of(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
-    patches.par_iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
+/// Features of patches, of `most` spread evenly where there are more.
+fn features_of(alphabet: &Alphabet, patches: &[Patch], most: usize) -> Vec<Array2<f32>> {
+    let some = patches.par_iter().step_by(patches.len().div_ceil(most).max(1));
+    some.map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
 }
 
 /// Searches the faces of all sets, and for built-in ones their size.
@@ -207,7 +209,7 @@ fn drawn_as_seen<'a>(
         registration = try_alphabet(&alphabet, region, patches)?;
         (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
     }
-    alphabet.match_contrast(&features_of(&alphabet, patches));
+    alphabet.match_contrast(&features_of(&alphabet, patches, patches.len().max(1)));
     let (face, appearance) = drawn?;
     is_genuine((face, appearance), &alphabet, &registration, region, patches)
         .then_some((Known { alphabet, face, appearance: Some(appearance) }, registration))
@@ -273,7 +275,7 @@ impl Candidate<'_> {
         let factor = (self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize;
         let is_digit = |character: char| character.is_ascii_digit();
         let alphabet = Alphabet::of_some(self.face, self.appearance_at(factor), factor, is_digit);
-        presence(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
+        presence(&alphabet, &features_of(&alphabet, patches, patches.len().max(1)), &tops_of(&alphabet, region))
     }
 
     /// The size near this one at which the digits stand out most plainly; a taught face stays as it is.

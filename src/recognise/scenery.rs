@@ -152,14 +152,18 @@ fn take_off(
 ) {
     let strongest = template.iter().fold(f32::MIN_POSITIVE, |most, level| most.max(level.abs()));
     let (first, share) = (left.floor().max(0.0) as usize, left - left.floor());
-    for (row, levels) in (top..).zip(template.axis_iter(Axis(0))) {
-        for (col, level) in (first..).zip(levels) {
-            for (col, part) in [(col, 1.0 - share), (col + 1, share)] {
-                let at = (row, col);
-                if let (Some(features), Some(clear)) = (features.get_mut(at), clear.get_mut(at)) {
-                    *features -= part * contrast * level;
-                    *clear -= part * (level.abs() / (HIDING_SHARE * strongest)).min(1.0);
-                }
+    let rows = features.rows_mut().into_iter().zip(clear.rows_mut()).skip(top);
+    for (levels, (mut features, mut clear)) in template.rows().into_iter().zip(rows) {
+        let (Some(levels), Some(features), Some(clear)) =
+            (levels.to_slice(), features.as_slice_mut(), clear.as_slice_mut())
+        else {
+            continue;
+        };
+        for (first, part) in [(first, 1.0 - share), (first + 1, share)] {
+            let under = features.iter_mut().zip(clear.iter_mut()).skip(first);
+            for (level, (feature, clear)) in levels.iter().zip(under) {
+                *feature -= part * contrast * level;
+                *clear -= part * (level.abs() / (HIDING_SHARE * strongest)).min(1.0);
             }
         }
     }
