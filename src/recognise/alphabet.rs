@@ -3,7 +3,7 @@
 use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::F32;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
-use ndarray::{Array2, s};
+use ndarray::{Array2, Zip, s};
 use pulp::Arch;
 
 use super::blur::blurred_across;
@@ -287,8 +287,9 @@ fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
     *sizes.select_nth_unstable_by(strong, f32::total_cmp).1
 }
 
-/// Rows and columns around a cell while features are taken.
-const PAD_PX: usize = 8;
+/// Rows and columns around a cell while features are taken: from there on all is as the cell's edge, wherever within
+/// [`FURTHEST_DOWN_PX`] it stands, and features are taken as if that went on.
+const PAD_PX: usize = 3;
 
 /// Rows of a cell of so many pixels, as it appears.
 fn rows_of(cell_height: usize, appearance: Appearance, factor: usize) -> usize {
@@ -319,15 +320,15 @@ fn shape_of(
     (rows, appearance): (usize, Appearance),
     high_pass: &HighPass,
 ) -> Shape {
-    let flat = &glyph.levels * &glyph.opacity + glyph.opacity.mapv(|a| (1.0 - a) * appearance.backdrop);
+    let flat = Zip::from(&glyph.levels).and(&glyph.opacity);
+    let flat = flat.map_collect(|level, opacity| level * opacity + (1.0 - opacity) * appearance.backdrop);
     let cols = ((flat.ncols() as f32 * zoom.0).round() as usize).max(2);
     let scaled = scaled(&flat, zoom, appearance.down_px, (rows + 2 * PAD_PX, cols + 2 * PAD_PX));
     let advance = glyph.advance * zoom.0;
     let own_cols = (advance.ceil() as usize).clamp(2, cols);
-    let template = high_pass
-        .apply(&blurred_across(&scaled, appearance.blur_px))
-        .slice(s![PAD_PX..PAD_PX + rows, PAD_PX..PAD_PX + own_cols])
-        .to_owned();
+    let features =
+        high_pass.apply_to_rows(&blurred_across(&scaled, appearance.blur_px), PAD_PX..PAD_PX + rows);
+    let template = features.slice(s![.., PAD_PX..PAD_PX + own_cols]).to_owned();
     Shape { character: glyph.character, template, advance, pictures: glyph.pictures }
 }
 
