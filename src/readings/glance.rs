@@ -29,20 +29,19 @@ impl Glance {
         let (mut spread, mut differences, mut pairs) = (0.0_f32, 0_u64, 0_u64);
         for crop in crops {
             let (first, width) = (blocks.len(), crop.width() as usize);
-            let rows = crop.as_raw().chunks_exact(width.max(1));
-            let mut strip = vec![(0_u32, 0_u32); width.div_ceil(BLOCK_PX)];
-            for (row, levels) in rows.enumerate() {
-                if row > 0 && row % BLOCK_PX == 0 {
-                    blocks.extend(strip.iter_mut().map(|sums| mean(std::mem::take(sums))));
+            let mut columns = vec![0_u16; width];
+            for rows in crop.as_raw().chunks(BLOCK_PX * width.max(1)) {
+                columns.fill(0);
+                for levels in rows.chunks_exact(width.max(1)) {
+                    differences += u64::from(arch.dispatch(|| {
+                        columns.iter_mut().zip(levels).for_each(|(sum, level)| *sum += u16::from(*level));
+                        steps(levels)
+                    }));
+                    pairs += levels.len().saturating_sub(1) as u64;
                 }
-                for ((sum, count), levels) in strip.iter_mut().zip(levels.chunks(BLOCK_PX)) {
-                    *sum += levels.iter().map(|level| u32::from(*level)).sum::<u32>();
-                    *count += levels.len() as u32;
-                }
-                differences += u64::from(arch.dispatch(|| steps(levels)));
-                pairs += levels.len().saturating_sub(1) as u64;
+                let height = rows.len() / width.max(1);
+                blocks.extend(columns.chunks(BLOCK_PX).map(|sums| mean(sums, height)));
             }
-            blocks.extend(strip.into_iter().map(mean));
             spread = spread.max(deviation(&blocks[first..]));
         }
         Self { blocks, spread, roughness: differences as f32 / pairs.max(1) as f32 }
@@ -62,7 +61,9 @@ fn steps(levels: &[u8]) -> u32 {
     pairs.map(|(one, next)| u32::from(one.abs_diff(*next))).sum()
 }
 
-fn mean((sum, count): (u32, u32)) -> u8 {
+/// Mean level of a block so high, from the sums of its columns.
+fn mean(sums: &[u16], height: usize) -> u8 {
+    let (sum, count) = (sums.iter().map(|sum| u32::from(*sum)).sum::<u32>(), (sums.len() * height) as u32);
     ((sum + count / 2) / count.max(1)).min(255) as u8
 }
 

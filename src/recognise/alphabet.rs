@@ -4,7 +4,6 @@ use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::F32;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use ndarray::{Array2, Zip, s};
-use pulp::Arch;
 
 use super::blur::blurred_across;
 use super::feature::HighPass;
@@ -28,68 +27,6 @@ pub struct Shape {
     pub advance: f32,
     /// Pictures that the template is the mean of; `None` where it is drawn.
     pub pictures: Option<u32>,
-}
-
-/// Bands that a cell is divided into to test its parts: rows, columns. Blocks are two bands high and
-/// wide and overlap by one.
-const BANDS: (usize, usize) = (6, 4);
-
-/// Columns of a cell summed up at a time: most cells have no more.
-const COLUMNS: usize = 32;
-
-/// Share of the strongest block's energy that makes a block one with strokes.
-const STROKE_SHARE: f32 = 0.45;
-
-impl Shape {
-    /// How much of its strokes is there, part by part: for every block of the cell that holds strokes
-    /// of the template t, sum(t f) / sum(t t) over the block, which is 1 for the glyph itself; the
-    /// least of them. A digit that lacks one stroke of another passes every test of the whole
-    /// cell, but not this one.
-    ///
-    /// `patch` holds features in the template's shape.
-    #[must_use]
-    pub fn least_stroke(&self, patch: &Array2<f32>) -> f32 {
-        let (rows, cols) = self.template.dim();
-        let (Some(template), Some(patch)) = (self.template.as_slice(), patch.as_slice()) else { return 0.0 };
-        let bounds =
-            |bands: usize, length: usize, band: usize| band * length / bands..(band + 1) * length / bands;
-        // sum(t t) and sum(t f) of every band.
-        let mut bands = [[(0.0_f32, 0.0_f32); BANDS.1]; BANDS.0];
-        for first in (0..cols).step_by(COLUMNS) {
-            let some = first..cols.min(first + COLUMNS);
-            for (band_y, bands) in bands.iter_mut().enumerate() {
-                // Of every column, so that columns are added side by side.
-                let (mut energies, mut products) = ([0.0_f32; COLUMNS], [0.0_f32; COLUMNS]);
-                Arch::new().dispatch(|| {
-                    for row in bounds(BANDS.0, rows, band_y) {
-                        let at = row * cols + some.start..row * cols + some.end;
-                        let (template, patch) = (&template[at.clone()], &patch[at]);
-                        let sums = energies.iter_mut().zip(&mut products);
-                        for ((energy, product), (t, f)) in sums.zip(template.iter().zip(patch)) {
-                            *energy += t * t;
-                            *product += t * f;
-                        }
-                    }
-                });
-                for (band_x, (energy, product)) in bands.iter_mut().enumerate() {
-                    let at = bounds(BANDS.1, cols, band_x);
-                    let inside = |col: usize| col.clamp(some.start, some.end) - some.start;
-                    let at = inside(at.start)..inside(at.end);
-                    *energy += energies[at.clone()].iter().sum::<f32>();
-                    *product += products[at].iter().sum::<f32>();
-                }
-            }
-        }
-        let blocks = bands.windows(2).flat_map(|two| {
-            (1..BANDS.1).map(|x| {
-                let four = [two[0][x - 1], two[0][x], two[1][x - 1], two[1][x]];
-                four.iter().fold((0.0, 0.0), |sum, band| (sum.0 + band.0, sum.1 + band.1))
-            })
-        });
-        let strongest = blocks.clone().map(|(energy, _)| energy).fold(f32::MIN_POSITIVE, f32::max);
-        let strokes = blocks.filter(|(energy, _)| *energy > STROKE_SHARE * strongest);
-        strokes.map(|(energy, product)| product / energy).fold(f32::INFINITY, f32::min)
-    }
 }
 
 /// A face at a working resolution.

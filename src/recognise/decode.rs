@@ -8,7 +8,7 @@ use super::alphabet::Alphabet;
 use super::feature::MARGIN_PX;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
-use super::patches::{correlation, patch_at, product};
+use super::patches::{correlation_of, patch_at, product, take_patch};
 use super::reach::Reach;
 use super::scenery::Standing;
 use super::strangeness::Strange;
@@ -272,7 +272,9 @@ impl<S: Scorer> Decoder<'_, S> {
         let other_lengths: Vec<(Text, f32)> =
             others.map(|(_, other)| (self.text_of(&other.path), total - other.total)).collect();
         let nearest = other_lengths.iter().map(|(_, behind)| *behind).fold(*total, f32::min);
-        let places: Vec<Place> = path.iter().map(|(index, left)| self.place(*index, *left, scores)).collect();
+        let mut patch = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
+        let mut place = |(index, left): &(usize, i32)| self.place(*index, *left, scores, &mut patch);
+        let places: Vec<Place> = path.iter().map(&mut place).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
         let ink_beside = match self.grammar.is_full(&text) || self.alphabet.has_all_digits() {
@@ -336,8 +338,8 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 
     /// Looks at one place of the chosen text closely: all characters of its kind, where the chosen one
-    /// stands best.
-    fn place(&self, index: usize, left: i32, scores: &Scores<'_>) -> Place {
+    /// stands best. `patch` is room to work in.
+    fn place(&self, index: usize, left: i32, scores: &Scores<'_>, patch: &mut Vec<f32>) -> Place {
         let shape = &self.alphabet.shapes[index];
         let left = scores.best_near(index, left).unwrap_or(left);
         let alike = |other: char| {
@@ -352,9 +354,10 @@ impl<S: Scorer> Decoder<'_, S> {
             .map(|score| score.unwrap_or(f32::NEG_INFINITY))
             .collect();
         let column = left as f32 / 2.0;
-        let patch = patch_at(scores.features, scores.top, column, shape.template.dim());
-        let fit = patch.as_ref().map_or(0.0, |patch| correlation(&shape.template, patch));
-        let least_stroke = patch.map_or(0.0, |patch| shape.least_stroke(&patch));
+        let is_inside = take_patch(scores.features, scores.top, column, shape.template.dim(), patch);
+        let template = shape.template.as_slice().filter(|_| is_inside);
+        let fit = template.map_or(0.0, |template| correlation_of(template, patch));
+        let least_stroke = if is_inside { self.scorer.least_stroke(index, patch) } else { 0.0 };
         let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
         let strangeness = self.scorer.strangeness(index, &all);

@@ -5,14 +5,17 @@
 //! discriminant of Fisher with a shared covariance; T. W. Anderson, An Introduction to Multivariate
 //! Statistical Analysis, section 6.4; cited from memory). It is linear in f: one weighted sum a place.
 
+use arrayvec::ArrayVec;
 use ndarray::Array2;
 
 use super::alphabet::{Alphabet, Shape};
+use super::decode::MOST_SHAPES;
 use super::noise::Noise;
 use super::patches::product;
 use super::reach::Reach;
 use super::slide::{Template, Under};
 use super::strangeness::{Strange, Strangeness};
+use super::strokes::Strokes;
 
 /// Rates how well a character explains a place of the features.
 pub trait Scorer {
@@ -34,6 +37,10 @@ pub trait Scorer {
 
     /// How strange the features are for character `index`, given the scores of all characters there.
     fn strangeness(&self, index: usize, scores: &[f32]) -> Strange;
+
+    /// How much of the least stroke of character `index` is there: 1 for the glyph itself. `patch` holds the features
+    /// in its cell, row-major.
+    fn least_stroke(&self, index: usize, patch: &[f32]) -> f32;
 }
 
 /// Rates by normalised correlation less a threshold: knows neither noise nor contrast, so it serves
@@ -75,6 +82,10 @@ impl Scorer for Correlator<'_> {
     fn strangeness(&self, _index: usize, _scores: &[f32]) -> Strange {
         Strange::USUAL
     }
+
+    fn least_stroke(&self, _index: usize, _patch: &[f32]) -> f32 {
+        1.0
+    }
 }
 
 /// One character's filter.
@@ -87,6 +98,7 @@ struct Filter {
     distance2: f32,
     /// What the template's own noise adds to t' S^-1 t.
     of_noise: f64,
+    strokes: Strokes,
 }
 
 /// The filters of an alphabet under a noise model.
@@ -140,7 +152,8 @@ impl Scorer for Matcher {
             let wanted = reach.map(|reach| reach.columns(*index));
             Some(Template { levels: weights, cols: *cols, row: *index, wanted })
         };
-        let templates: Vec<Template<'_>> = indices.iter().filter_map(template).collect();
+        let templates: ArrayVec<Template<'_>, MOST_SHAPES> =
+            indices.iter().filter_map(template).take(MOST_SHAPES).collect();
         let Some(under) = Under::of(features, top, (self.rows, widest(&templates))) else { return };
         under.products(&templates, scores);
         for Template { cols, row, .. } in templates {
@@ -157,6 +170,10 @@ impl Scorer for Matcher {
     fn strangeness(&self, index: usize, scores: &[f32]) -> Strange {
         let weighed = |digit: usize| scores[digit] + 0.5 * self.filters[digit].distance2;
         self.strangeness.of(index, weighed)
+    }
+
+    fn least_stroke(&self, index: usize, patch: &[f32]) -> f32 {
+        self.filters.get(index).map_or(0.0, |filter| filter.strokes.least(patch))
     }
 }
 
@@ -179,7 +196,8 @@ fn filter_of(shape: &Shape, weights: &[f64], of_noise: f64) -> Filter {
     let of_noise = of_noise.min(MOST_NOISE_SHARE * as_seen);
     let distance2 = as_seen - of_noise;
     let weights = weights.iter().map(|weight| *weight as f32).collect();
-    Filter { weights, cols: shape.template.ncols(), distance2: distance2 as f32, of_noise }
+    let strokes = Strokes::of(&shape.template);
+    Filter { weights, cols: shape.template.ncols(), distance2: distance2 as f32, of_noise, strokes }
 }
 
 /// Largest share of a squared distance that is put down to noise.

@@ -24,6 +24,7 @@ mod sample;
 mod scenery;
 mod slide;
 mod strangeness;
+mod strokes;
 
 use arrayvec::ArrayVec;
 use ndarray::Array2;

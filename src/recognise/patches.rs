@@ -2,43 +2,65 @@
 
 use ndarray::{Array2, ArrayView1};
 
-/// A patch of features with its left edge at a fractional column, interpolated.
+/// A patch of features with its left edge at a fractional column, interpolated; `None` where it leaves them.
 pub(crate) fn patch_at(
     features: &Array2<f32>,
     top: usize,
     left: f32,
-    (rows, cols): (usize, usize),
+    size: (usize, usize),
 ) -> Option<Array2<f32>> {
+    let mut patch = Vec::with_capacity(size.0 * size.1);
+    take_patch(features, top, left, size, &mut patch).then_some(())?;
+    Array2::from_shape_vec(size, patch).ok()
+}
+
+/// The same, row-major in `patch`; whether it lies inside.
+pub(super) fn take_patch(
+    features: &Array2<f32>,
+    top: usize,
+    left: f32,
+    (rows, cols): (usize, usize),
+    patch: &mut Vec<f32>,
+) -> bool {
+    patch.clear();
     let column = left.floor();
     let share = left - column;
+    let Some(levels) = features.as_slice() else { return false };
     if column < 0.0 || top + rows > features.nrows() || column as usize + cols + 1 > features.ncols() {
-        return None;
+        return false;
     }
-    let column = column as usize;
-    let mut patch = Vec::with_capacity(rows * cols);
-    for row in features.rows().into_iter().skip(top).take(rows) {
-        let levels = row.to_slice()?.get(column..column + cols + 1)?;
+    for row in levels.chunks_exact(features.ncols()).skip(top).take(rows) {
+        let levels = &row[column as usize..column as usize + cols + 1];
         let (here, next) = (&levels[..cols], &levels[1..]);
         match share > 0.0 {
             true => patch.extend(here.iter().zip(next).map(|(here, next)| here + share * (next - here))),
             false => patch.extend_from_slice(here),
         }
     }
-    Array2::from_shape_vec((rows, cols), patch).ok()
+    true
 }
 
 /// Correlation of two shapes over the columns both have.
 pub(crate) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
+    if let (true, Some(a), Some(b)) = (a.dim() == b.dim(), a.as_slice(), b.as_slice()) {
+        return correlation_of(a, b);
+    }
     let cols = a.ncols().min(b.ncols());
     let products = |one: &Array2<f32>, other: &Array2<f32>| -> f32 {
-        if let (true, Some(one), Some(other)) = (one.dim() == other.dim(), one.as_slice(), other.as_slice()) {
-            return product(one, other);
-        }
         let rows = one.outer_iter().zip(other.outer_iter());
         rows.filter_map(|(one, other)| Some(product(first(one, cols)?, first(other, cols)?))).sum()
     };
-    let scale = (products(a, a) * products(b, b)).sqrt();
-    if scale > 0.0 { products(a, b) / scale } else { 0.0 }
+    cosine(products(a, b), products(a, a), products(b, b))
+}
+
+/// The same of shapes of one size, row-major.
+pub(super) fn correlation_of(a: &[f32], b: &[f32]) -> f32 {
+    cosine(product(a, b), product(a, a), product(b, b))
+}
+
+fn cosine(product: f32, energy: f32, other_energy: f32) -> f32 {
+    let scale = (energy * other_energy).sqrt();
+    if scale > 0.0 { product / scale } else { 0.0 }
 }
 
 fn first(row: ArrayView1<'_, f32>, cols: usize) -> Option<&[f32]> {
