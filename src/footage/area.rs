@@ -12,3 +12,11 @@ pub struct Area {
     /// The row after the last.
     pub bottom: usize,
 }
+
+impl Area {
+    /// Whether all of another area lies in this one.
+    pub(super) fn holds(&self, other: &Self) -> bool {
+        let Self { left, top, right, bottom } = *self;
+        left <= other.left && top <= other.top && other.right <= right && other.bottom <= bottom
+    }
+}

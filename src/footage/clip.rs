@@ -40,6 +40,8 @@ pub struct Clip {
     held: bool,
     /// The frames were passed without these pictures.
     passed: bool,
+    /// Where the short way through motion JPEG was seen to give what the long one gives.
+    pub(super) plain: Vec<Area>,
     buffer: Vec<u8>,
 }
 
@@ -88,6 +90,7 @@ impl Clip {
             has_ahead: true,
             held: false,
             passed: false,
+            plain: Vec::new(),
             buffer: Vec::new(),
         };
         clip.luma_of_ahead_is_understood()?;

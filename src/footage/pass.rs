@@ -48,7 +48,7 @@ pub(super) struct Plan {
 
 impl Plan {
     /// The plan for a clip that is to be right in `areas`; `None` where it must be read frame by frame.
-    pub(super) fn of(clip: &Clip, areas: &[Area]) -> Result<Option<Self>, FootageError> {
+    pub(super) fn of(clip: &mut Clip, areas: &[Area]) -> Result<Option<Self>, FootageError> {
         let Some(entry) = Entry::of(clip.recipe()) else { return Ok(None) };
         let (mut packets, recipe, _) = Packets::open(&clip.info().path)?;
         let mut recipe = Recipe { threads: 1, ..recipe };
@@ -57,9 +57,15 @@ impl Plan {
             let tried = Vec::new();
             return Ok(Some(Self { packets, tried, recipe, entry, wanted: None, looked_at: None }));
         }
-        let tried: Vec<Parcel> = std::iter::from_fn(|| packets.next()).take(TRIED).collect();
-        let wanted =
-            Wanted::of(areas, width, height).filter(|wanted| ways_agree(&recipe, &tried, areas, wanted));
+        // Of one clip the sample is taken first, from areas that hold those of the pass.
+        let is_known = areas.iter().all(|area| clip.plain.iter().any(|plain| plain.holds(area)));
+        let tried: Vec<Parcel> =
+            std::iter::from_fn(|| packets.next()).take(if is_known { 0 } else { TRIED }).collect();
+        let wanted = Wanted::of(areas, width, height)
+            .filter(|wanted| is_known || ways_agree(&recipe, &tried, areas, wanted));
+        if wanted.is_some() && !is_known {
+            clip.plain.extend_from_slice(areas);
+        }
         recipe.sound = true;
         let plan = |wanted| Self { packets, tried, recipe, entry, wanted: Some(wanted), looked_at: None };
         Ok(wanted.map(plan))
