@@ -130,8 +130,8 @@ fn height_of(row: &Row<'_>) -> u32 {
 }
 
 fn draw_crop(part: &mut GrayImage, crop: &Crop, left: u32) {
-    let (width, height) = size_of(crop);
-    let enlarged = imageops::resize(&crop.picture, width, height, imageops::FilterType::Nearest);
+    let ((width, height), times) = (size_of(crop), magnification(crop));
+    let enlarged = GrayImage::from_fn(width, height, |x, y| *crop.picture.get_pixel(x / times, y / times));
     imageops::replace(part, &enlarged, i64::from(left), 0);
     let value = shown(crop.value, usize::from(crop.decimals));
     let below = height + 3;

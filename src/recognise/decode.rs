@@ -2,7 +2,6 @@
 
 use arrayvec::{ArrayString, ArrayVec};
 use ndarray::Array2;
-use pulp::Arch;
 
 use super::alphabet::Alphabet;
 use super::feature::MARGIN_PX;
@@ -11,10 +10,14 @@ use super::matcher::Scorer;
 use super::patches::{correlation_of, patch_at, product, take_patch};
 use super::reach::Reach;
 use super::scenery::Standing;
+use super::scores::Scores;
 use super::strangeness::Strange;
 
 /// Most characters of a text.
 pub const LONGEST_TEXT: usize = 12;
+
+/// More characters than there are: digits and marks.
+pub(super) const MOST_SHAPES: usize = 16;
 
 /// A short text.
 pub type Text = ArrayString<LONGEST_TEXT>;
@@ -161,8 +164,8 @@ struct Node {
     /// Free end, in half columns.
     edge: i32,
     total: f32,
-    /// Alphabet index of the last character.
-    index: usize,
+    /// The kind of the last character.
+    kind: usize,
     /// Its left edge, in half columns.
     left: i32,
     /// The node it continues.
@@ -205,7 +208,7 @@ impl<S: Scorer> Decoder<'_, S> {
             for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
                 let Some((node, total)) = search.best_of(step) else { continue };
                 if best.as_ref().is_none_or(|known| total > known.total) {
-                    let path = search.path_to(node, placement.anchor);
+                    let path = search.path_to(node, placement.anchor, &scores);
                     *best = Some(Complete { total, shift, path });
                 }
             }
@@ -251,13 +254,13 @@ impl<S: Scorer> Decoder<'_, S> {
         scores: &Scores<'_>,
         nodes: &mut Vec<Node>,
     ) {
-        for (index, shape) in self.alphabet.shapes.iter().enumerate() {
-            if !step.slot.takes(shape.character) {
+        for (kind, like) in scores.kinds.iter().enumerate() {
+            if !step.slot.takes(like.character) {
                 continue;
             }
-            let (left, edge) = anchor.set(from, shape.advance);
-            let Some(score) = scores.near(index, left) else { continue };
-            let node = Node { edge, total: total + score, index, left, before };
+            let (left, edge) = anchor.set(from, like.advance);
+            let Some(score) = scores.best_near_of(kind, left) else { continue };
+            let node = Node { edge, total: total + score, kind, left, before };
             match nodes[first..].iter_mut().find(|other| other.edge == edge) {
                 Some(twin) if twin.total >= node.total => {}
                 Some(twin) => *twin = node,
@@ -393,91 +396,17 @@ impl Search {
     }
 
     /// The text that ends with a node, left to right.
-    fn path_to(&self, node: usize, anchor: Anchor) -> Path {
+    fn path_to(&self, node: usize, anchor: Anchor, scores: &Scores<'_>) -> Path {
         let nodes = std::iter::successors(Some(node), |node| self.nodes[*node].before).take(LONGEST_TEXT);
-        let mut path: Path = nodes.map(|node| (self.nodes[node].index, self.nodes[node].left)).collect();
+        let mut path: Path = nodes
+            .map(|node| {
+                let Node { kind, left, .. } = self.nodes[node];
+                (scores.best_of(kind, left), left)
+            })
+            .collect();
         if anchor == Anchor::Left {
             path.reverse();
         }
         path
     }
-}
-
-/// More characters than there are: digits and marks.
-pub(super) const MOST_SHAPES: usize = 16;
-
-/// Scores of the characters that the texts are made of, by column.
-struct Scores<'a> {
-    features: &'a Array2<f32>,
-    top: usize,
-    cols: usize,
-    /// By character, then whole column; negative infinity where the cell leaves the features.
-    whole: Vec<f32>,
-    /// By character, then half column: the best score within [`WITHIN_PLACE_HALVES`].
-    near: Vec<f32>,
-}
-
-impl<'a> Scores<'a> {
-    fn new(decoder: &Decoder<'_, impl Scorer>, features: &'a Array2<f32>, top: usize) -> Self {
-        let Decoder { alphabet, scorer, grammar, reach } = decoder;
-        let cols = features.ncols().max(1);
-        let mut whole = vec![f32::NEG_INFINITY; alphabet.shapes.len() * cols];
-        let mut near = vec![f32::NEG_INFINITY; 2 * whole.len()];
-        let taken: ArrayVec<usize, MOST_SHAPES> = (0..alphabet.shapes.len())
-            .filter(|index| grammar.takes(alphabet.shapes[*index].character))
-            .take(MOST_SHAPES)
-            .collect();
-        scorer.score_rows(&taken, features, top, *reach, &mut whole);
-        let mut line = Vec::with_capacity(2 * (cols + WITHIN_PLACE_HALVES as usize));
-        for index in taken {
-            let near = &mut near[2 * cols * index..][..2 * cols];
-            best_within(&whole[cols * index..][..cols], &mut line, near);
-        }
-        Self { features, top, cols, whole, near }
-    }
-
-    /// Score of a character with its left edge at a half column: between the whole columns the score,
-    /// being linear in the features, is interpolated.
-    fn at(&self, index: usize, left: i32) -> Option<f32> {
-        let whole = &self.whole[index * self.cols..][..self.cols];
-        let column = usize::try_from(left.div_euclid(2)).ok()?;
-        let here = *whole.get(column)?;
-        let score = if left % 2 == 0 { here } else { 0.5 * (here + *whole.get(column + 1)?) };
-        score.is_finite().then_some(score)
-    }
-
-    /// The best score near a place.
-    fn near(&self, index: usize, left: i32) -> Option<f32> {
-        let left = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
-        Some(self.near[index * 2 * self.cols + left]).filter(|score| score.is_finite())
-    }
-
-    /// Where near a place the best score is.
-    fn best_near(&self, index: usize, left: i32) -> Option<i32> {
-        let places = left - WITHIN_PLACE_HALVES..=left + WITHIN_PLACE_HALVES;
-        let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));
-        scored.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, left)| left)
-    }
-}
-
-/// The best of the scores within [`WITHIN_PLACE_HALVES`] of every half column, from those at whole columns;
-/// `line` is room to work in.
-fn best_within(whole: &[f32], line: &mut Vec<f32>, near: &mut [f32]) {
-    const REACH: usize = WITHIN_PLACE_HALVES as usize;
-    line.clear();
-    line.resize(near.len() + 2 * REACH, f32::NEG_INFINITY);
-    if let (Some(place), Some(last)) = (line.get_mut(REACH + 2 * whole.len().saturating_sub(1)), whole.last())
-    {
-        *place = *last;
-    }
-    Arch::new().dispatch(|| {
-        for (places, two) in line[REACH..].chunks_exact_mut(2).zip(whole.windows(2)) {
-            (places[0], places[1]) = (two[0], 0.5 * (two[0] + two[1]));
-        }
-        for (best, places) in near.iter_mut().zip(line.windows(2 * REACH + 1)) {
-            *best = places
-                .iter()
-                .fold(f32::NEG_INFINITY, |best, other| if *other > best { *other } else { best });
-        }
-    });
 }

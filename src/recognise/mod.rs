@@ -22,6 +22,7 @@ mod reach;
 mod register;
 mod sample;
 mod scenery;
+mod scores;
 mod slide;
 mod strangeness;
 mod strokes;
