@@ -88,8 +88,13 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     0.5 * (value(first) + value(best(first)))
 }
 
-/// Finds the row, the alignment and the position of a region's text.
-pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option<Registration> {
+/// Finds the row, the alignment and the position of a region's text. Where it is known `about` which row that is, only
+/// the ones next to it are tried.
+pub(super) fn register(
+    alphabet: &Alphabet,
+    sample: &RegionSample<'_>,
+    about: Option<usize>,
+) -> Option<Registration> {
     let (rows, cols) = sample.features.first()?.dim();
     let decoder =
         Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar, reach: None };
@@ -104,9 +109,12 @@ pub(super) fn register(alphabet: &Alphabet, sample: &RegionSample<'_>) -> Option
         let rated: Vec<(usize, f32)> = tops.into_par_iter().map(|top| (top, strength_at(top))).collect();
         Some(rated.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0)
     };
-    // Texts one row off are still seen.
     let last = rows.checked_sub(alphabet.rows)?;
-    let near = strongest((0..=last).step_by(2).collect())?;
+    let near = match about {
+        Some(top) => top.min(last),
+        // Texts one row off are still seen.
+        None => strongest((0..=last).step_by(2).collect())?,
+    };
     let top = strongest((near.saturating_sub(1)..=(near + 1).min(last)).collect())?;
     let texts: Vec<Option<(Decoded, f32)>> = sample
         .features

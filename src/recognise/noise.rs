@@ -60,8 +60,7 @@ impl Noise {
         let data = by_columns(rows, size, sample);
         let lags = Lags::of(rows, cols);
         let firsts: Vec<usize> = (0..size).step_by(STRIP).collect();
-        let strips: Vec<Strip> =
-            firsts.into_par_iter().map(|first| Strip::of(&data, first, &lags)).collect();
+        let strips: Vec<Strip> = firsts.into_par_iter().map(|first| Strip::of(&data, first, &lags)).collect();
         let stationary = lags.covariances(&strips, count * size as f64);
         let mut covariance = vec![0.0; size * size];
         let columns = covariance.par_chunks_mut(STRIP * size);
@@ -322,8 +321,9 @@ mod tests {
     fn the_factor_is_that_of_the_whole_matrix_and_there_is_none_where_it_is_not_positive_definite() {
         for size in [1, STRIP - 1, STRIP, STRIP + 1, 3 * STRIP + 5] {
             let distance = |i: usize, j: usize| i.abs_diff(j) as f64;
-            let mut matrix =
-                DMatrix::from_fn(size, size, |i, j| (-0.1 * distance(i, j)).exp() * (1.0 + 0.01 * (i * j) as f64));
+            let mut matrix = DMatrix::from_fn(size, size, |i, j| {
+                (-0.1 * distance(i, j)).exp() * (1.0 + 0.01 * (i * j) as f64)
+            });
             let whole = Cholesky::new(matrix.clone()).unwrap().unpack();
             assert!((factor(matrix.clone()).unwrap() - whole).amax() < 1e-9, "{size}");
             matrix[(size - 1, size - 1)] = -1.0;

@@ -125,7 +125,7 @@ impl AllRegistered<'_> {
         };
         let known = self.known.iter().enumerate().filter(|(_, known)| may_be(known.face));
         let fits = known.filter_map(|(number, known)| {
-            let registration = try_alphabet(&known.alphabet, region, patches)?;
+            let registration = try_alphabet(&known.alphabet, region, patches, None)?;
             let drawn = known.appearance.map(|appearance| (known.face, appearance));
             if drawn.is_some_and(|drawn| !is_genuine(drawn, &known.alphabet, &registration, region, patches))
             {
@@ -139,10 +139,16 @@ impl AllRegistered<'_> {
     }
 }
 
-fn try_alphabet(alphabet: &Alphabet, region: &Region, patches: &[Patch]) -> Option<Registration> {
+/// Registers a region with an alphabet, in the row about the one told if it is known; `None` where it does not fit.
+fn try_alphabet(
+    alphabet: &Alphabet,
+    region: &Region,
+    patches: &[Patch],
+    about: Option<usize>,
+) -> Option<Registration> {
     let features = features_of(alphabet, patches, PLACE_FRAMES);
     let grammar = Grammar::of(region);
-    register(alphabet, &RegionSample { grammar: &grammar, features: &features })
+    register(alphabet, &RegionSample { grammar: &grammar, features: &features }, about)
         .filter(|registration| registration.fit >= LEAST_FACE_FIT)
 }
 
@@ -167,7 +173,7 @@ fn search<'a>(region: &Region, sets: &'a [GlyphSet], patches: &[Patch]) -> Optio
         .map(|finalist| {
             let settled = finalist.1.settled(finalist.0, region, &some);
             let alphabet = settled.alphabet();
-            Some((try_alphabet(&alphabet, region, patches)?, alphabet, settled))
+            Some((try_alphabet(&alphabet, region, patches, None)?, alphabet, settled))
         })
         .collect();
     let best = closely.into_iter().flatten().max_by(|a, b| a.0.explained.total_cmp(&b.0.explained));
@@ -206,7 +212,7 @@ fn drawn_as_seen<'a>(
         let (face, appearance) = means.appearance(&starts)?;
         (start, height, drawn) = (appearance, face.ink_height()?, Some((face, appearance)));
         alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
-        registration = try_alphabet(&alphabet, region, patches)?;
+        registration = try_alphabet(&alphabet, region, patches, None)?;
         (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
     }
     alphabet.match_contrast(&features_of(&alphabet, patches, patches.len().max(1)));
@@ -224,7 +230,7 @@ fn evenly_spaced(
 ) -> Option<(Alphabet, Registration)> {
     for _ in 0..SPACING_ROUNDS {
         alphabet.scale_advances(registration.spacing);
-        registration = try_alphabet(&alphabet, region, patches)?;
+        registration = try_alphabet(&alphabet, region, patches, Some(registration.placement.top))?;
         if (registration.spacing - 1.0).abs() < EVEN_SPACING {
             break;
         }
@@ -275,7 +281,11 @@ impl Candidate<'_> {
         let factor = (self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize;
         let is_digit = |character: char| character.is_ascii_digit();
         let alphabet = Alphabet::of_some(self.face, self.appearance_at(factor), factor, is_digit);
-        presence(&alphabet, &features_of(&alphabet, patches, patches.len().max(1)), &tops_of(&alphabet, region))
+        presence(
+            &alphabet,
+            &features_of(&alphabet, patches, patches.len().max(1)),
+            &tops_of(&alphabet, region),
+        )
     }
 
     /// The size near this one at which the digits stand out most plainly; a taught face stays as it is.
