@@ -6,6 +6,8 @@
 
 use std::collections::VecDeque;
 
+use arrayvec::ArrayVec;
+
 use super::notes::{Stretch, TimeBasis};
 
 /// A leap forward longer than this is taken for stamps that start anew, not for a pause of the recorder.
@@ -74,9 +76,12 @@ impl Timeline {
 
     /// The typical interval between frames, in seconds: the median of the last ones.
     pub(super) fn typical_s(&self) -> f64 {
-        let mut sorted: Vec<f64> = self.intervals.iter().copied().collect();
-        sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied().unwrap_or(self.nominal_s)
+        let mut kept: ArrayVec<f64, INTERVALS_KEPT> = self.intervals.iter().copied().collect();
+        if kept.is_empty() {
+            return self.nominal_s;
+        }
+        let middle = kept.len() / 2;
+        *kept.select_nth_unstable_by(middle, f64::total_cmp).1
     }
 
     /// The time a stamp stands for, without any repair; `None` without stamps to go by.

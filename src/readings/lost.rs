@@ -4,6 +4,7 @@
 //! one, whose numbers are then stale. What is said here of real recordings is common practice, no source.
 
 use image::GrayImage;
+use rayon::prelude::*;
 
 use super::glance::Glance;
 use crate::recognise::Sample;
@@ -51,7 +52,8 @@ impl Watch {
         let crops = |frame: usize| -> Vec<GrayImage> {
             sample.regions.iter().map(|patches| patches[frame].crop()).collect()
         };
-        let mut roughness: Vec<f32> = (0..frames).map(|frame| Glance::of(&crops(frame)).roughness).collect();
+        let roughness = |frame: usize| Glance::of(&crops(frame)).roughness;
+        let mut roughness: Vec<f32> = (0..frames).into_par_iter().map(roughness).collect();
         roughness.sort_by(f32::total_cmp);
         let usual_roughness = roughness.get(frames / 2).copied().unwrap_or(f32::INFINITY);
         Self { usual_roughness, looks: Vec::new(), shown: None, last_s: 0.0, changes: 0, stills: Vec::new() }

@@ -11,7 +11,7 @@ use crate::footage::{self, FootageError, FrameSource};
 use crate::glyphs::GlyphSet;
 use crate::recognise::{Recogniser, Sample, Shown};
 use crate::setup::propose::propose;
-use crate::setup::{PixelBox, Setup};
+use crate::setup::{PixelBox, Region, Setup};
 
 /// Share of the sampled frames in which the speed must be readable for a setup to fit. A flight spends
 /// some of its time with the picture lost, but not nearly all.
@@ -93,8 +93,7 @@ pub fn prepare<S: FrameSource>(
 ) -> Result<Prepared, PrepareError> {
     let frames = sample(source, setup)?;
     let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
-    let readable = readable_shares(setup, &recogniser, &frames);
-    if fits(&readable) {
+    if fits(setup, &recogniser, &frames) {
         return Ok(Prepared { setup: setup.clone(), recogniser, sample: frames, moved: None });
     }
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
@@ -104,26 +103,28 @@ pub fn prepare<S: FrameSource>(
     if let Some((by, setup)) = moved {
         let frames = sample(source, &setup)?;
         let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
-        if fits(&readable_shares(&setup, &recogniser, &frames)) {
+        if fits(&setup, &recogniser, &frames) {
             return Ok(Prepared { setup, recogniser, sample: frames, moved: Some(by) });
         }
     }
-    Err(PrepareError::Misfit(Misfit { readable }))
-}
-
-fn readable_shares(setup: &Setup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
-    let share = |(number, region): (usize, &crate::setup::Region)| {
-        let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
-        let readable = patches
-            .par_iter()
-            .filter(|patch| matches!(recogniser.read_patch(number, patch), Shown::Text { .. }));
-        (region.channel.clone(), readable.count() as f64 / patches.len().max(1) as f64)
+    let share = |(number, region): (usize, &Region)| {
+        (region.channel.clone(), readable_share(number, &recogniser, &frames))
     };
-    setup.regions.iter().enumerate().map(share).collect()
+    Err(PrepareError::Misfit(Misfit { readable: setup.regions.iter().enumerate().map(share).collect() }))
 }
 
-fn fits(readable: &[(Channel, f64)]) -> bool {
-    readable.iter().any(|(channel, share)| *channel == Channel::Speed && *share >= LEAST_READABLE)
+/// Share of the sample in which a region is readable.
+fn readable_share(number: usize, recogniser: &Recogniser, sample: &Sample) -> f64 {
+    let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
+    let readable =
+        patches.par_iter().filter(|patch| matches!(recogniser.read_patch(number, patch), Shown::Text { .. }));
+    readable.count() as f64 / patches.len().max(1) as f64
+}
+
+fn fits(setup: &Setup, recogniser: &Recogniser, sample: &Sample) -> bool {
+    setup.regions.iter().enumerate().any(|(number, region)| {
+        region.channel == Channel::Speed && readable_share(number, recogniser, sample) >= LEAST_READABLE
+    })
 }
 
 /// The move that takes most boxes of a setup to boxes found; at least two, and half of all.

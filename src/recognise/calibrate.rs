@@ -215,20 +215,31 @@ pub(super) struct Believed {
 }
 
 impl Believed {
-    /// Adds the texts of a region's sample that are believed.
-    pub(super) fn add(
-        &mut self,
+    /// The texts of a region's sample that are believed.
+    pub(super) fn of(
         alphabet: &Alphabet,
-        sample: &RegionSample<'_>,
+        sample: &[Array2<f32>],
         line: (&Placement, f32),
         believed: &[Option<Decoded>],
-    ) {
-        self.patches.resize(alphabet.shapes.len(), Vec::new());
-        for (features, decoded) in sample.features.iter().zip(believed) {
+    ) -> Self {
+        let mut this = Self { patches: vec![Vec::new(); alphabet.shapes.len()], differences: Vec::new() };
+        for (features, decoded) in sample.iter().zip(believed) {
             if let Some(decoded) = decoded {
-                self.add_text(alphabet, features, decoded, line);
+                this.add_text(alphabet, features, decoded, line);
             }
         }
+        this
+    }
+
+    /// Those of several regions, written in one alphabet, together.
+    pub(super) fn all(parts: Vec<Self>) -> Self {
+        let mut all = Self::default();
+        for part in parts {
+            all.patches.resize(part.patches.len().max(all.patches.len()), Vec::new());
+            all.patches.iter_mut().zip(part.patches).for_each(|(all, part)| all.extend(part));
+            all.differences.extend(part.differences);
+        }
+        all
     }
 
     fn add_text(

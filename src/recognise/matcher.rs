@@ -7,6 +7,7 @@
 
 use arrayvec::ArrayVec;
 use ndarray::Array2;
+use rayon::prelude::*;
 
 use super::alphabet::{Alphabet, Shape};
 use super::decode::MOST_SHAPES;
@@ -113,11 +114,11 @@ impl Matcher {
     /// Prepares the filters; `None` when the noise model is not that of the alphabet's cells.
     #[must_use]
     pub fn new(alphabet: &Alphabet, noise: &Noise) -> Option<Self> {
-        let mut filters = Vec::new();
-        for shape in &alphabet.shapes {
+        let filter = |shape: &Shape| {
             let of_noise = noise.distance2_of_mean(shape.template.len(), shape.pictures);
-            filters.push(filter_of(shape, &noise.weights(&shape.template)?, of_noise));
-        }
+            Some(filter_of(shape, &noise.weights(&shape.template)?, of_noise))
+        };
+        let filters: Vec<Filter> = alphabet.shapes.par_iter().map(filter).collect::<Option<_>>()?;
         let digits: Vec<usize> =
             (0..filters.len()).filter(|index| alphabet.shapes[*index].character.is_ascii_digit()).collect();
         let product_of = |i: usize, j: usize| {

@@ -37,7 +37,7 @@ use crate::glyphs::GlyphSet;
 use crate::setup::Region;
 
 use alphabet::Alphabet;
-use calibrate::{Believed, RegionSample, is_believed};
+use calibrate::{Believed, is_believed};
 use decode::{Decoded, Decoder, Placement};
 use feature::{HighPass, Window};
 pub use former::Former;
@@ -242,11 +242,11 @@ impl Recogniser {
                     .filter(|decoded| is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE);
             }
             line::look_behind(&mut lines, &model.alphabet, &texts);
-            let mut believed = Believed::default();
-            for (line, texts) in lines.iter().zip(&texts) {
-                let sample = RegionSample { grammar: line.grammar, features: &line.bare };
-                believed.add(&model.alphabet, &sample, (&line.placement, line.backdrop.contrast), texts);
-            }
+            let believed_of = |(line, texts): (&Line<'_>, &Vec<Option<Decoded>>)| {
+                let (placement, contrast) = (&line.placement, line.backdrop.contrast);
+                Believed::of(&model.alphabet, &line.bare, (placement, contrast), texts)
+            };
+            let believed = Believed::all(lines.par_iter().zip(&texts).map(believed_of).collect());
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             for (line, texts) in lines.iter_mut().zip(&texts) {
                 line.leads = Leads::of(texts.iter().flatten());
