@@ -2,8 +2,8 @@
 
 use std::ops::Range;
 
-use ndarray::{Array2, s};
-use pulp::{Arch, Simd, WithSimd};
+use ndarray::Array2;
+use pulp::{Arch, Simd, WithSimd, bytemuck};
 
 /// One half of a normalised Gaussian kernel: the centre weight, then those to one side.
 pub(super) fn gaussian(sigma: f32) -> Vec<f32> {
@@ -53,25 +53,17 @@ pub(super) fn difference(
     limit: f32,
 ) -> Array2<f32> {
     let width = levels.ncols();
-    if (1..WIDEST_TILE).contains(&width) {
-        let wider =
-            Array2::from_shape_fn((levels.nrows(), WIDEST_TILE), |(y, x)| levels[[y, x.min(width - 1)]]);
-        return difference(&wider, (narrow, wide), rows, limit).slice(s![.., ..width]).to_owned();
-    }
     let mut out = Array2::zeros((rows.len(), width));
-    if let (Some(levels), Some(out)) = (levels.as_slice(), out.as_slice_mut()) {
+    if let (Some(levels), Some(out), true) = (levels.as_slice(), out.as_slice_mut(), width > 0) {
         Arch::new().dispatch(Difference { levels, width, kernels: [narrow, wide], rows, limit, out });
     }
     out
 }
 
-/// Vectors worked on at a time.
-const VECTORS: usize = 2;
+/// Most vectors worked on at a time: their sums of both kernels are as many as there are registers of 512 bits.
+const MOST_VECTORS: usize = 8;
 
-/// Levels in so many vectors of 512 bits.
-const WIDEST_TILE: usize = VECTORS * 16;
-
-/// [`difference`] of a picture `width` wide: a tile at least, or nothing.
+/// [`difference`] of a picture that has columns.
 struct Difference<'a> {
     levels: &'a [f32],
     width: usize,
@@ -86,70 +78,124 @@ impl WithSimd for Difference<'_> {
 
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
-        let Self { levels, width, kernels: [narrow, wide], rows, limit, out } = self;
-        let (tile, last) = (VECTORS * S::F32_LANES, (levels.len() / width.max(1)).saturating_sub(1));
-        let reach = narrow.len().max(wide.len()) - 1;
+        let vectors = self.width.div_ceil(S::F32_LANES);
+        // In tiles of one size: the more sums are made side by side, the less each waits for the one before.
+        match vectors.div_ceil(vectors.div_ceil(MOST_VECTORS)) {
+            1 => self.by_tiles::<S, 1>(simd),
+            2 => self.by_tiles::<S, 2>(simd),
+            3 => self.by_tiles::<S, 3>(simd),
+            4 => self.by_tiles::<S, 4>(simd),
+            5 => self.by_tiles::<S, 5>(simd),
+            6 => self.by_tiles::<S, 6>(simd),
+            7 => self.by_tiles::<S, 7>(simd),
+            _ => self.by_tiles::<S, MOST_VECTORS>(simd),
+        }
+    }
+}
+
+impl Difference<'_> {
+    #[inline(always)]
+    fn by_tiles<S: Simd, const N: usize>(self, simd: S) {
+        let Self { levels, width, kernels, rows, limit, out } = self;
+        let reach = kernels.iter().map(|half| half.len()).max().unwrap_or(1) - 1;
+        let tile = N * S::F32_LANES;
+        let (tiles, edge) = (width.div_ceil(tile), reach.next_multiple_of(S::F32_LANES));
+        let zero = simd.splat_f32s(0.0);
         let (most, least) = (simd.splat_f32s(limit), simd.splat_f32s(-limit));
-        // Both blurs down the columns, the edges repeated.
-        let mut fine = vec![0.0_f32; width + 2 * reach];
-        let mut coarse = fine.clone();
-        for (row, target) in rows.zip(out.chunks_exact_mut(width.max(1))) {
-            // The last tile may overlap the one before: it holds the same.
-            let firsts = || (0..width / tile).map(|number| number * tile).chain(width.checked_sub(tile));
-            for first in firsts() {
-                let down = |k: usize| {
-                    let (before, after) = (row.saturating_sub(k), (row + k).min(last));
-                    [before, after].map(|row| row * width + first)
-                };
-                put::<S>(&mut fine, reach + first, weighed(simd, narrow, levels, down));
-                put::<S>(&mut coarse, reach + first, weighed(simd, wide, levels, down));
+        // The rows that count, each filled up to whole tiles.
+        let near = rows.start.saturating_sub(reach)..(rows.end + reach).min(levels.len() / width);
+        let mut filled = vec![[zero; N]; near.len() * tiles];
+        for (filled, row) in filled.chunks_exact_mut(tiles).zip(levels.chunks_exact(width).skip(near.start)) {
+            bytemuck::cast_slice_mut(filled.as_flattened_mut())[..width].copy_from_slice(row);
+        }
+        // Both blurs down the columns, with room for the repeated edges.
+        let mut lines = [(); 2].map(|()| vec![0.0_f32; edge + tiles * tile + edge]);
+        for (row, target) in rows.zip(out.chunks_exact_mut(width)) {
+            for number in 0..tiles {
+                let (column, middle) = (&filled[number..], row - near.start);
+                let sums = down::<S, N>(simd, kernels, (column, tiles), (middle, near.len() - 1));
+                for (line, sums) in lines.iter_mut().zip(sums) {
+                    let place = &mut line[edge + number * tile..][..tile];
+                    S::as_mut_simd_f32s(place).0.copy_from_slice(&sums);
+                }
             }
-            repeat_edges(&mut fine, reach, width);
-            repeat_edges(&mut coarse, reach, width);
-            for first in firsts() {
-                let across = |k: usize| [reach + first - k, reach + first + k];
-                let fine = weighed(simd, narrow, &fine, across);
-                let coarse = weighed(simd, wide, &coarse, across);
-                let mut limited = fine;
-                for vector in 0..VECTORS {
+            for line in &mut lines {
+                repeat_edges(&mut line[edge - reach..edge + width + reach], reach, width);
+            }
+            for (number, target) in target.chunks_mut(tile).enumerate() {
+                let [narrow, wide] = kernels;
+                let fine = across::<S, N>(simd, narrow, &lines[0], edge + number * tile);
+                let coarse = across::<S, N>(simd, wide, &lines[1], edge + number * tile);
+                let mut limited = [zero; N];
+                for vector in 0..N {
                     let difference = simd.sub_f32s(fine[vector], coarse[vector]);
                     limited[vector] = simd.max_f32s(least, simd.min_f32s(most, difference));
                 }
-                put::<S>(target, first, limited);
+                let limited: &[f32] = bytemuck::cast_slice(&limited);
+                target.copy_from_slice(&limited[..target.len()]);
             }
         }
     }
 }
 
-/// Sums over a neighbourhood: `places` tells where the neighbours at a distance start.
+/// Sums of both kernels down a tile of a picture whose rows come `stride` after each other, about row `middle`.
 #[inline(always)]
-fn weighed<S: Simd>(
+fn down<S: Simd, const N: usize>(
     simd: S,
-    half: &[f32],
-    levels: &[f32],
-    places: impl Fn(usize) -> [usize; 2],
-) -> [S::f32s; VECTORS] {
-    let at = |place: usize| S::as_simd_f32s(&levels[place..place + VECTORS * S::F32_LANES]).0;
-    let (middle, weight) = (at(places(0)[0]), simd.splat_f32s(half[0]));
-    let mut sums = [weight; VECTORS];
-    for vector in 0..VECTORS {
-        sums[vector] = simd.mul_f32s(weight, middle[vector]);
+    [narrow, wide]: [&[f32]; 2],
+    (tiles, stride): (&[[S::f32s; N]], usize),
+    (middle, last): (usize, usize),
+) -> [[S::f32s; N]; 2] {
+    let weights = [simd.splat_f32s(narrow[0]), simd.splat_f32s(wide[0])];
+    let mut sums = weights.map(|weight| [weight; N]);
+    for vector in 0..N {
+        let level = tiles[middle * stride][vector];
+        sums[0][vector] = simd.mul_f32s(weights[0], level);
+        sums[1][vector] = simd.mul_f32s(weights[1], level);
     }
-    for (k, weight) in half.iter().enumerate().skip(1) {
-        let ([before, after], weight) = (places(k), simd.splat_f32s(*weight));
-        let (before, after) = (at(before), at(after));
-        for vector in 0..VECTORS {
-            let both = simd.add_f32s(before[vector], after[vector]);
-            sums[vector] = simd.mul_add_f32s(weight, both, sums[vector]);
+    for k in 1..narrow.len().max(wide.len()) {
+        let (before, after) = (middle.saturating_sub(k), (middle + k).min(last));
+        let (before, after) = (&tiles[before * stride], &tiles[after * stride]);
+        let mut both = *before;
+        for vector in 0..N {
+            both[vector] = simd.add_f32s(before[vector], after[vector]);
+        }
+        if let Some(weight) = wide.get(k) {
+            let weight = simd.splat_f32s(*weight);
+            for vector in 0..N {
+                sums[1][vector] = simd.mul_add_f32s(weight, both[vector], sums[1][vector]);
+            }
+        }
+        if let Some(weight) = narrow.get(k) {
+            let weight = simd.splat_f32s(*weight);
+            for vector in 0..N {
+                sums[0][vector] = simd.mul_add_f32s(weight, both[vector], sums[0][vector]);
+            }
         }
     }
     sums
 }
 
+/// Sums of a kernel along a line, in a tile that starts at `first`.
 #[inline(always)]
-fn put<S: Simd>(levels: &mut [f32], first: usize, vectors: [S::f32s; VECTORS]) {
-    let place = S::as_mut_simd_f32s(&mut levels[first..first + VECTORS * S::F32_LANES]).0;
-    place.copy_from_slice(&vectors);
+fn across<S: Simd, const N: usize>(simd: S, half: &[f32], line: &[f32], first: usize) -> [S::f32s; N] {
+    let tile = N * S::F32_LANES;
+    let weight = simd.splat_f32s(half[0]);
+    let (middle, _) = S::as_simd_f32s(&line[first..first + tile]);
+    let mut sums = [weight; N];
+    for vector in 0..N {
+        sums[vector] = simd.mul_f32s(weight, middle[vector]);
+    }
+    let (before, after) = (line[..first + tile - 1].windows(tile).rev(), line[first + 1..].windows(tile));
+    for ((weight, before), after) in half[1..].iter().zip(before).zip(after) {
+        let weight = simd.splat_f32s(*weight);
+        let ((before, _), (after, _)) = (S::as_simd_f32s(before), S::as_simd_f32s(after));
+        for vector in 0..N {
+            let both = simd.add_f32s(before[vector], after[vector]);
+            sums[vector] = simd.mul_add_f32s(weight, both, sums[vector]);
+        }
+    }
+    sums
 }
 
 #[cfg(test)]
@@ -160,7 +206,7 @@ mod tests {
     #[test]
     fn the_difference_is_that_of_the_sums_over_the_neighbourhood() {
         let (narrow, wide) = (gaussian(0.7), gaussian(1.9));
-        for width in [1, 7, 16, 31, 32, 33, 63, 64, 70] {
+        for width in [1, 7, 16, 31, 32, 33, 63, 64, 70, 130, 300] {
             let levels = Array2::from_shape_fn((12, width), |(y, x)| ((y * 31 + x * 17) % 41) as f32);
             let blurred = |half: &[f32], y: usize, x: usize| {
                 let reach = half.len() as isize - 1;
