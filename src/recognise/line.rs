@@ -36,7 +36,11 @@ impl Line<'_> {
             }
         }
         self.backdrop = Backdrop { scenery: behind.still(), contrast };
-        self.bare = self.features.iter().map(|features| self.backdrop.bare(features.clone())).collect();
+        for (bare, features) in self.bare.iter_mut().zip(&self.features) {
+            let mut freed = std::mem::take(bare);
+            freed.assign(features);
+            *bare = self.backdrop.bare(freed);
+        }
     }
 }
 

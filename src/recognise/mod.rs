@@ -66,7 +66,7 @@ pub(crate) const SURE: f32 = 0.95;
 const UNSEEN_DOUBT: f32 = 2.0;
 
 /// Rounds of reading the sample and learning from what is believed of it.
-const LEARNING_ROUNDS: usize = 3;
+const LEARNING_ROUNDS: usize = 2;
 
 /// A character that correlates less with its template is not read.
 const LEAST_FIT: f32 = 0.3;
