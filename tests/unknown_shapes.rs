@@ -45,18 +45,24 @@ fn every_built_in_face_is_known_again_at_two_sizes() {
 
 #[test]
 fn a_digit_that_is_not_in_the_set_does_not_leave_its_neighbours_to_be_read_alone() {
-    let whole = builtin_sets().unwrap();
-    let face = whole[0].faces.first().unwrap();
-    for missing in ['4', '7', '0'] {
-        let mut sets = vec![whole[0].clone()];
-        sets[0].faces[0].glyphs.retain(|glyph| glyph.character != missing);
-        let shown = speeds(300);
-        let values = common::read_drawn(
-            common::SPEED_SETUP,
-            &sets,
-            |text, number| common::written(face, 3, text, number),
-            &shown,
-        );
-        assert_eq!(wrong(&values, &shown), Vec::<String>::new(), "without the {missing}");
+    for whole in builtin_sets().unwrap() {
+        let face = whole.faces.first().unwrap();
+        for (missing, shrink) in ('0'..='9').flat_map(|missing| [(missing, 2), (missing, 3)]) {
+            let mut sets = vec![whole.clone()];
+            sets[0].faces[0].glyphs.retain(|glyph| glyph.character != missing);
+            let shown = speeds(300);
+            let values = common::read_drawn(
+                common::SPEED_SETUP,
+                &sets,
+                |text, number| common::written(face, shrink, text, number),
+                &shown,
+            );
+            let set = &whole.name;
+            assert_eq!(
+                wrong(&values, &shown),
+                Vec::<String>::new(),
+                "{set} by {shrink} without the {missing}"
+            );
+        }
     }
 }

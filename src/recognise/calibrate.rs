@@ -207,11 +207,11 @@ fn centre_and_scatter(mut edges: Vec<f32>) -> Option<(f32, f32)> {
 }
 
 /// Believed characters of the sample: patches of features by character, each with the contrast that it had
-/// before it was brought to that of the templates, and empty cells beside them, at their own contrast.
+/// before it was brought to that of the templates, and all differences from what the model predicts.
 #[derive(Default)]
 pub(super) struct Believed {
     patches: Vec<Vec<(Array2<f32>, f32)>>,
-    empty: Vec<Array2<f32>>,
+    differences: Vec<Array2<f32>>,
 }
 
 impl Believed {
@@ -222,7 +222,7 @@ impl Believed {
         line: (&Placement, f32),
         believed: &[Option<Decoded>],
     ) -> Self {
-        let mut this = Self { patches: vec![Vec::new(); alphabet.shapes.len()], empty: Vec::new() };
+        let mut this = Self { patches: vec![Vec::new(); alphabet.shapes.len()], differences: Vec::new() };
         for (features, decoded) in sample.iter().zip(believed) {
             if let Some(decoded) = decoded {
                 this.add_text(alphabet, features, decoded, line);
@@ -237,7 +237,7 @@ impl Believed {
         for part in parts {
             all.patches.resize(part.patches.len().max(all.patches.len()), Vec::new());
             all.patches.iter_mut().zip(part.patches).for_each(|(all, part)| all.extend(part));
-            all.empty.extend(part.empty);
+            all.differences.extend(part.differences);
         }
         all
     }
@@ -255,6 +255,9 @@ impl Believed {
             let Some(patch) = patch_at(features, placement.top, place.left, shape.template.dim()) else {
                 continue;
             };
+            if shape.template.ncols() == alphabet.cols {
+                self.differences.push((&patch - &shape.template) * contrast);
+            }
             self.patches[index].push((patch, contrast));
         }
         self.add_empty_cell(alphabet, features, decoded, (placement, contrast));
@@ -271,7 +274,7 @@ impl Believed {
         let Some(first) = decoded.places.first() else { return };
         let left = first.left - alphabet.cols as f32;
         if let Some(patch) = patch_at(features, placement.top, left, (alphabet.rows, alphabet.cols)) {
-            self.empty.push(patch * contrast);
+            self.differences.push(patch * contrast);
         }
     }
 
@@ -297,15 +300,9 @@ impl Believed {
         }
     }
 
-    /// The noise model of how all this differs from the alphabet, which predicts nothing for empty cells.
-    pub(super) fn noise(self, alphabet: &Alphabet) -> Option<Noise> {
-        let of_whole_cells = |(_, shape): &(_, &Shape)| shape.template.ncols() == alphabet.cols;
-        let seen = self.patches.par_iter().zip(&alphabet.shapes).filter(of_whole_cells);
-        let differences = seen.flat_map_iter(|(patches, shape)| {
-            patches.iter().map(|(patch, contrast)| (patch - &shape.template) * *contrast)
-        });
-        let differences: Vec<Array2<f32>> = differences.chain(self.empty).collect();
-        Noise::from_differences(alphabet.rows, alphabet.cols, &differences)
+    /// The noise model of the differences.
+    pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
+        Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
     }
 }
 

@@ -65,8 +65,10 @@ pub(crate) const SURE: f32 = 0.95;
 /// as far as these lie off their templates there, it may lie off its own, and on the unfavourable side.
 const UNSEEN_DOUBT: f32 = 2.0;
 
-/// Rounds of reading the sample and learning from what is believed of it.
+/// Rounds of reading the sample and learning from what is believed of it; and where not all digits are known, as one
+/// never taught may pass for another until the noise is known well.
 const LEARNING_ROUNDS: usize = 2;
+const LEARNING_ROUNDS_WITH_UNKNOWN: usize = 3;
 
 /// A character that correlates less with its template is not read.
 const LEAST_FIT: f32 = 0.3;
@@ -221,7 +223,11 @@ impl Recogniser {
             .collect();
         let mut model = face.clone();
         model.alphabet.even_out();
-        for _ in 0..LEARNING_ROUNDS {
+        let rounds = match model.alphabet.has_all_digits() {
+            true => LEARNING_ROUNDS,
+            false => LEARNING_ROUNDS_WITH_UNKNOWN,
+        };
+        for _ in 0..rounds {
             let FaceModel { alphabet, matcher, .. } = &model;
             let mut texts: Vec<Vec<Option<Decoded>>> = lines
                 .par_iter()
