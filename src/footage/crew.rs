@@ -129,7 +129,7 @@ struct Worker<'r, 'a, T> {
 
 impl<'r, 'a, T> Worker<'r, 'a, T> {
     fn new(recipe: Recipe, task: &'r Task<'a, T>) -> Self {
-        let short_way = task.wanted.clone().map(PartialDecoder::new);
+        let short_way = task.wanted.clone().and_then(PartialDecoder::new);
         let (frame, buffer) = (Video::empty(), Vec::new());
         Self { recipe, task, short_way, spare: None, frame, buffer, events: Vec::new() }
     }

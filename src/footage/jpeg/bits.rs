@@ -44,6 +44,12 @@ impl<'a> Bits<'a> {
         (self.held >> 32) >> (32 - count)
     }
 
+    /// The last `size` of the next `count` bits, up to 32 of them.
+    #[inline]
+    pub(super) fn last_of(&self, count: u32, size: u32) -> u32 {
+        (self.ahead(count) as u32) & ((1 << size) - 1)
+    }
+
     /// Passes over `count` bits that are held.
     #[inline]
     pub(super) fn pass(&mut self, count: u32) {

@@ -1,13 +1,16 @@
-//! Tables that tell several coefficients of a block at one look, for passing over it.
+//! The code of a block: taken coefficient by coefficient, or passed over with tables that tell several at one look.
 
 use super::bits::Bits;
-use super::huffman::{Codes, LONGEST};
+use super::huffman::{Codes, LONGEST, extended};
 use super::{COEFFICIENTS, Unusual};
 
 /// Most bits of the difference of two DC coefficients of 8 bit samples (ITU-T T.81, annex F.1.2.1, table F.1).
-pub(super) const MOST_DC_BITS: u32 = 11;
+const MOST_DC_BITS: u32 = 11;
 /// Most bits of an AC coefficient (annex F.1.2.2, table F.2).
 const MOST_AC_BITS: u32 = 10;
+
+/// The symbol of the end of a block (annex F.1.2.2.1, EOB).
+const END_OF_BLOCK: u8 = 0;
 
 /// Bits looked at in one go.
 const LOOK: u32 = 11;
@@ -15,6 +18,9 @@ const WAYS: usize = 1 << LOOK;
 /// Looks that the bits held after [`Bits::fill`] last for: one passes at most `LOOK` bits and a coefficient's.
 const LOOKS: u32 = 2;
 const _: () = assert!(LOOKS * (LOOK + MOST_AC_BITS) <= Bits::HELD);
+/// AC coefficients that the bits held after it last for.
+const TAKEN_A_FILL: u32 = 2;
+const _: () = assert!(TAKEN_A_FILL * (LONGEST + MOST_AC_BITS) <= Bits::HELD);
 const _: () = assert!(LONGEST + MOST_DC_BITS + (LOOKS - 1) * (LOOK + MOST_AC_BITS) <= Bits::HELD);
 
 /// What a look tells: in bits 0 to 7 how many bits the whole codes among those looked at take with their
@@ -51,8 +57,6 @@ pub(super) struct BlockCodes {
     ac_table: Vec<u8>,
     dc: Codes,
     ac: Codes,
-    /// The length of a DC coefficient's code with its bits, by how many these are.
-    dc_lengths: [u32; MOST_DC_BITS as usize + 1],
     /// What the bits at the beginning of a block tell, and those further on.
     first: Box<[Told; WAYS]>,
     further: Box<[Told; WAYS]>,
@@ -65,9 +69,8 @@ impl Default for BlockCodes {
         Self {
             dc_table: Vec::new(),
             ac_table: Vec::new(),
-            dc: Codes::default(),
-            ac: Codes::default(),
-            dc_lengths: Default::default(),
+            dc: Codes::new(|symbol| u32::from(symbol) <= MOST_DC_BITS),
+            ac: Codes::new(|symbol| told_by(symbol).is_some()),
             first: Box::new([UNTOLD; WAYS]),
             further: Box::new([UNTOLD; WAYS]),
             fewer: Box::new([0; WAYS]),
@@ -95,23 +98,8 @@ impl BlockCodes {
         tell_further(&self.ac, LOOK, self.fewer.as_slice(), self.further.as_mut_slice());
         mark_untold(self.further.as_mut_slice());
         self.tell_first();
-        self.measure_dc()?;
         self.dc_table.extend_from_slice(dc_table);
         self.ac_table.extend_from_slice(ac_table);
-        Ok(())
-    }
-
-    fn measure_dc(&mut self) -> Result<(), Unusual> {
-        self.dc_lengths = Default::default();
-        for (length, symbol) in self.dc.all() {
-            if let Some(known) = self.dc_lengths.get_mut(usize::from(symbol)) {
-                // Of two codes it could not be told which was there.
-                if *known > 0 {
-                    return Err(Unusual);
-                }
-                *known = length + u32::from(symbol);
-            }
-        }
         Ok(())
     }
 
@@ -173,29 +161,51 @@ impl BlockCodes {
         Ok(difference)
     }
 
-    /// How many bits the code of a DC coefficient's difference takes with those of the difference.
-    pub(super) fn dc_length(&self, difference: i32) -> u32 {
-        self.dc_lengths.get(size_of(difference) as usize).copied().unwrap_or_default()
-    }
-
     /// Takes a single DC coefficient; answers its difference.
     #[cold]
     fn take_dc(&self, bits: &mut Bits<'_>) -> Result<i32, Unusual> {
         bits.fill()?;
-        let size = u32::from(self.dc.take(bits)?);
-        if size > MOST_DC_BITS {
-            return Err(Unusual);
+        self.dc.take(bits).map(|(_, difference)| difference)
+    }
+
+    /// Takes a block: tells `put` the number of each AC coefficient that is coded, in zigzag order, and what it is;
+    /// answers the difference of its DC coefficient to the one before.
+    ///
+    /// # Errors
+    /// [`Unusual`] for what is no code, and for more coefficients than a block has.
+    #[inline(never)]
+    pub(super) fn take(&self, from: &mut Bits<'_>, mut put: impl FnMut(usize, i32)) -> Result<i32, Unusual> {
+        // A copy stays in registers.
+        let mut bits = *from;
+        bits.fill()?;
+        let (_, difference) = self.dc.take(&mut bits)?;
+        let mut count = 1;
+        'block: while count < COEFFICIENTS {
+            bits.fill()?;
+            for _ in 0..TAKEN_A_FILL {
+                let (symbol, value) = self.ac.take(&mut bits)?;
+                if symbol == END_OF_BLOCK {
+                    break 'block;
+                }
+                count += usize::from(symbol >> 4) + 1;
+                if count > COEFFICIENTS {
+                    return Err(Unusual);
+                }
+                put(count - 1, value);
+                if count == COEFFICIENTS {
+                    break 'block;
+                }
+            }
         }
-        let value = bits.ahead(size) as u32;
-        bits.pass(size);
-        Ok(extended(value, size))
+        *from = bits;
+        Ok(difference)
     }
 
     /// Takes a single AC code where `count` coefficients are passed; answers how many are passed then.
     #[cold]
     fn take_ac(&self, bits: &mut Bits<'_>, count: Told) -> Result<Told, Unusual> {
         bits.fill()?;
-        let told = told_by(self.ac.take(bits)?).ok_or(Unusual)?;
+        let told = told_by(self.ac.take_symbol(bits)?).ok_or(Unusual)?;
         bits.pass(bits_of(told));
         Some(count + count_of(told)).filter(|count| is_block(*count)).ok_or(Unusual)
     }
@@ -205,7 +215,7 @@ impl BlockCodes {
 fn told_by(symbol: u8) -> Option<Told> {
     let (run, size) = (u32::from(symbol >> 4), u32::from(symbol & 0xf));
     match (run, size) {
-        (0, 0) => Some(END + ONE),
+        _ if symbol == END_OF_BLOCK => Some(END + ONE),
         (15, 0) => Some(16 * ONE),
         (_, 1..=MOST_AC_BITS) => Some((run + 1) * ONE + size),
         _ => None,
@@ -247,17 +257,6 @@ fn mark_untold(level: &mut [Told]) {
     }
 }
 
-/// A coefficient of so many bits (annex F.2.2.1, EXTEND).
-fn extended(value: u32, size: u32) -> i32 {
-    let value = value as i32;
-    if size > 0 && value >> (size - 1) == 0 { value + 1 - (1 << size) } else { value }
-}
-
-/// How many bits a coefficient takes (annex F.1.2.1, SSSS).
-pub(super) fn size_of(value: i32) -> u32 {
-    i32::BITS - value.unsigned_abs().leading_zeros()
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -278,7 +277,11 @@ mod tests {
             bytes[place / 8] |= (digit - b'0') << (7 - place % 8);
         }
         let mut bits = Bits::new(&bytes, 0);
-        codes.pass(&mut bits).map(|difference| (difference, bits.place()))
+        let passed = codes.pass(&mut bits).map(|difference| (difference, bits.place()));
+        let mut bits = Bits::new(&bytes, 0);
+        let taken = codes.take(&mut bits, |_, _| {}).map(|difference| (difference, bits.place()));
+        assert_eq!(passed, taken, "{code}");
+        passed
     }
 
     fn codes(dc: &[u8], ac: &[u8]) -> BlockCodes {
@@ -301,6 +304,25 @@ mod tests {
         let long = "111101111111111".repeat(62);
         assert_eq!(pass(&codes, &["0", &long, "10"].concat()), Ok((0, 1 + 62 * 15 + 2)));
         assert_eq!(pass(&codes, &["0", &long, "111101111111111"].concat()), Ok((0, 1 + 63 * 15)));
+    }
+
+    #[test]
+    fn coefficients_are_taken_with_their_numbers_and_signs() {
+        // Sixteen zeros 0, the end 10, fourteen zeros and a bit 110, three bits 1110, ten bits 11110.
+        let codes = codes(&[0, 3], &[0xf0, 0x00, 0xe1, 0x03, 0x0a]);
+        let code = ["10101", "1110011", "1110100", "0", "1101", "1100", "111100000000001", "10"].concat();
+        let bytes: Vec<u8> = (0..20)
+            .map(|byte| {
+                (0..8).fold(0, |bits, bit| {
+                    2 * bits + u8::from(code.as_bytes().get(8 * byte + bit) == Some(&b'1'))
+                })
+            })
+            .collect();
+        let mut found = Vec::new();
+        let difference = codes.take(&mut Bits::new(&bytes, 0), |number, value| found.push((number, value)));
+        assert_eq!(difference, Ok(5));
+        found.retain(|(_, value)| *value != 0);
+        assert_eq!(found, [(1, -4), (2, 4), (33, 1), (48, -1), (49, -1022)]);
     }
 
     #[test]
@@ -333,7 +355,6 @@ mod tests {
         for (dc, ac) in [(&many, &sound), (&sound, &many), (&cut, &sound), (&sound, &cut)] {
             assert_eq!(codes.follow(dc, ac), Err(Unusual));
         }
-        assert_eq!(codes.follow(&table(&[4, 4]), &sound), Err(Unusual), "two codes for the same");
         assert_eq!(codes.follow(&sound, &sound), Ok(()));
         assert_eq!(codes.follow(&sound, &[2, 0].repeat(8)), Err(Unusual), "fewer symbols than codes");
     }

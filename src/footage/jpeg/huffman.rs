@@ -48,9 +48,17 @@ pub(super) const STANDARD_AC: [&[u8]; 2] = [
 /// Length of the longest code.
 pub(super) const LONGEST: u32 = 16;
 
-/// The codes of one table (annex C.2), in order.
-#[derive(Default)]
+/// Bits by which codes are looked up: few are longer.
+const LOOKED_UP: u32 = 10;
+
+/// The codes of one table (annex C.2), in order, for coefficients whose symbols tell in their lower four bits how many
+/// bits of the coefficient follow.
 pub(super) struct Codes {
+    /// Which symbols there may be.
+    is_symbol: fn(u8) -> bool,
+    /// By the bits ahead how many the code they begin with takes together with its coefficient, and its symbol; 0
+    /// where it is longer than looked at, or is none.
+    short: [(u8, u8); 1 << LOOKED_UP],
     /// The length of each code.
     lengths: ArrayVec<u8, 256>,
     symbols: ArrayVec<u8, 256>,
@@ -61,6 +69,18 @@ pub(super) struct Codes {
 }
 
 impl Codes {
+    /// No codes yet, of symbols for which `is_symbol` holds.
+    pub(super) fn new(is_symbol: fn(u8) -> bool) -> Self {
+        Self {
+            is_symbol,
+            short: [(0, 0); 1 << LOOKED_UP],
+            lengths: ArrayVec::new(),
+            symbols: ArrayVec::new(),
+            ends: Default::default(),
+            offsets: Default::default(),
+        }
+    }
+
     /// The codes of a table that is given as in its segment.
     pub(super) fn read(&mut self, table: &[u8]) -> Result<(), Unusual> {
         let (counts, symbols) = table.split_first_chunk::<16>().ok_or(Unusual)?;
@@ -83,6 +103,15 @@ impl Codes {
             *end = code << (16 - length);
             code <<= 1;
         }
+        let mut rest = self.short.as_mut_slice();
+        for (length, symbol) in self.lengths.iter().zip(&self.symbols) {
+            let Some(behind) = LOOKED_UP.checked_sub(u32::from(*length)) else { break };
+            let part;
+            (part, rest) = rest.split_at_mut(1 << behind);
+            let is_symbol = (self.is_symbol)(*symbol);
+            part.fill(if is_symbol { (length + (symbol & 0xf), *symbol) } else { (0, 0) });
+        }
+        rest.fill((0, 0));
         Ok(())
     }
 
@@ -91,8 +120,38 @@ impl Codes {
         self.lengths.iter().map(|length| u32::from(*length)).zip(self.symbols.iter().copied())
     }
 
+    /// Takes a code, and the coefficient that its symbol tells of.
+    ///
+    /// # Errors
+    /// [`Unusual`] for what is no code, and for symbols that there are not.
+    #[inline(always)]
+    pub(super) fn take(&self, bits: &mut Bits<'_>) -> Result<(u8, i32), Unusual> {
+        let (count, symbol) = self.short[bits.ahead(LOOKED_UP) as usize];
+        if count == 0 {
+            // Of a copy, so that the bits can stay in registers.
+            let mut rest = *bits;
+            let taken = self.take_long(&mut rest);
+            *bits = rest;
+            return taken;
+        }
+        let size = u32::from(symbol & 0xf);
+        let value = bits.last_of(count.into(), size);
+        bits.pass(count.into());
+        Ok((symbol, extended(value, size)))
+    }
+
+    /// The same without looking it up.
+    #[cold]
+    fn take_long(&self, bits: &mut Bits<'_>) -> Result<(u8, i32), Unusual> {
+        let symbol = self.take_symbol(bits)?;
+        let size = u32::from(symbol & 0xf);
+        let value = bits.last_of(size, size);
+        bits.pass(size);
+        if (self.is_symbol)(symbol) { Ok((symbol, extended(value, size))) } else { Err(Unusual) }
+    }
+
     /// Takes a code of any length (annex F.2.2.3).
-    pub(super) fn take(&self, bits: &mut Bits<'_>) -> Result<u8, Unusual> {
+    pub(super) fn take_symbol(&self, bits: &mut Bits<'_>) -> Result<u8, Unusual> {
         let ahead = bits.ahead(LONGEST) as u32;
         let index = self.ends.iter().position(|end| ahead < *end).ok_or(Unusual)?;
         let length = index as u32 + 1;
@@ -101,4 +160,12 @@ impl Codes {
         let number = code.wrapping_add(self.offsets[index]);
         self.symbols.get(number as usize).copied().ok_or(Unusual)
     }
+}
+
+/// A coefficient of so many bits (annex F.2.2.1, EXTEND).
+#[inline(always)]
+pub(super) fn extended(value: u32, size: u32) -> i32 {
+    // All ones where the first bit is 0; nothing is added where there is no bit.
+    let is_negative = ((value << 1) >> size).wrapping_sub(1);
+    (value as i32).wrapping_add(is_negative as i32 & (1 - (1 << size)))
 }

@@ -7,7 +7,7 @@ use super::bits::{Bits, MARGIN};
 use super::blocks::BlockCodes;
 use super::header::MOST_COMPONENTS;
 use super::layout::Layout;
-use super::strip::Strip;
+use super::painter::Painter;
 
 /// The code of a picture without markers and stuffed bytes.
 #[derive(Default)]
@@ -54,7 +54,7 @@ impl Scan {
     }
 }
 
-/// Goes through a scan and puts the wanted blocks of luma into `strip`.
+/// Goes through a scan and puts the wanted blocks of luma to their places.
 ///
 /// # Errors
 /// [`Unusual`] for code that is damaged, as far as it is gone through.
@@ -63,7 +63,7 @@ pub(super) fn pick(
     layout: &Layout,
     codes: &[BlockCodes; MOST_COMPONENTS],
     interval: usize,
-    strip: &mut Strip,
+    painter: &mut Painter<'_>,
 ) -> Result<(), Unusual> {
     let interval = if interval > 0 { interval } else { layout.units.max(1) };
     if scan.ends.len() != layout.units.div_ceil(interval) {
@@ -76,7 +76,17 @@ pub(super) fn pick(
         // At the beginning and behind each marker differences are those to zero (annex F.1.1.5.1).
         let mut dc = 0_i32;
         for wanted in units {
-            pass_unit(scan, layout, codes, *wanted, (&mut bits, &mut dc), strip)?;
+            for (block, component) in layout.blocks.iter().enumerate() {
+                let codes = codes.get(*component).ok_or(Unusual)?;
+                if wanted & 1 << block != 0 {
+                    dc = painter.paint(codes, &mut bits, dc)?;
+                    continue;
+                }
+                let difference = codes.pass(&mut bits)?;
+                if block < layout.luma {
+                    dc = dc.wrapping_add(difference);
+                }
+            }
         }
         let left = (8 * end).checked_sub(bits.place()).ok_or(Unusual)?;
         let is_whole = units.len() == interval.min(units_left);
@@ -85,30 +95,6 @@ pub(super) fn pick(
         }
         start = *end;
         units_left -= units.len();
-    }
-    Ok(())
-}
-
-#[inline]
-fn pass_unit(
-    scan: &Scan,
-    layout: &Layout,
-    codes: &[BlockCodes; MOST_COMPONENTS],
-    wanted: u16,
-    (bits, dc): (&mut Bits<'_>, &mut i32),
-    strip: &mut Strip,
-) -> Result<(), Unusual> {
-    for (block, component) in layout.blocks.iter().enumerate() {
-        let codes = codes.get(*component).ok_or(Unusual)?;
-        let start = bits.place();
-        let difference = codes.pass(bits)?;
-        if block < layout.luma {
-            *dc = dc.wrapping_add(difference);
-        }
-        if wanted & 1 << block != 0 {
-            let behind_dc = start + codes.dc_length(difference) as usize;
-            strip.add(*dc, &scan.bytes, behind_dc..bits.place())?;
-        }
     }
     Ok(())
 }

@@ -1,7 +1,7 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 use super::super::area::Area;
-use super::libjpeg::reference::{Coding, decode_whole, encode};
+use super::reference::{Coding, decode_whole, encode};
 use super::*;
 
 /// Numbers that follow from a seed (xorshift, 64 bits).
@@ -75,7 +75,7 @@ fn whole(coding: &Coding) -> Vec<Area> {
 }
 
 fn decoder(areas: &[Area], coding: &Coding) -> PartialDecoder {
-    PartialDecoder::new(Wanted::of(areas, coding.width, coding.height).unwrap())
+    PartialDecoder::new(Wanted::of(areas, coding.width, coding.height).unwrap()).unwrap()
 }
 
 /// Whether the areas of a picture are those of the whole plane.
