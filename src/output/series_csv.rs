@@ -2,6 +2,8 @@
 
 use std::io::Write;
 
+use rayon::prelude::*;
+
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::series::ChannelReadings;
@@ -10,6 +12,8 @@ use super::numbers::{TIME_DECIMALS, fixed};
 use super::words::column;
 use super::{RenderError, write_csv};
 
+/// Rows that are made side by side before they are written.
+const ROWS_TOGETHER: usize = 2048;
 /// Decimals of a confidence.
 const CONFIDENCE_DECIMALS: usize = 4;
 /// Decimals of the smoothed speed.
@@ -22,8 +26,13 @@ const SMOOTH_DECIMALS: usize = 2;
 /// # Errors
 /// [`RenderError::Csv`] and [`RenderError::Write`] if a record cannot be written.
 pub fn series_csv(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
-    let frames = 0..flight.series.readings.time_s.len();
-    write_csv(std::iter::once(header(flight)).chain(frames.map(|index| row(flight, index))), out)
+    let count = flight.series.readings.time_s.len();
+    let together = |first: usize| {
+        let frames = (first..count.min(first + ROWS_TOGETHER)).into_par_iter();
+        frames.map(|index| row(flight, index)).collect::<Vec<_>>()
+    };
+    let rows = (0..count).step_by(ROWS_TOGETHER).flat_map(together);
+    write_csv(std::iter::once(header(flight)).chain(rows), out)
 }
 
 fn header(flight: &Flight) -> Vec<String> {

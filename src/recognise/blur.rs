@@ -5,6 +5,8 @@ use std::ops::Range;
 use ndarray::Array2;
 use pulp::{Arch, Simd, WithSimd, bytemuck};
 
+use super::spare::{self, Spare};
+
 /// One half of a normalised Gaussian kernel: the centre weight, then those to one side.
 pub(super) fn gaussian(sigma: f32) -> Vec<f32> {
     let reach = (3.0 * sigma).ceil() as usize;
@@ -53,7 +55,7 @@ pub(super) fn difference(
     limit: f32,
 ) -> Array2<f32> {
     let width = levels.ncols();
-    let mut out = Array2::zeros((rows.len(), width));
+    let mut out = spare::zeros((rows.len(), width));
     if let (Some(levels), Some(out), true) = (levels.as_slice(), out.as_slice_mut(), width > 0) {
         Arch::new().dispatch(Difference { levels, width, kernels: [narrow, wide], rows, limit, out });
     }
@@ -104,12 +106,15 @@ impl Difference<'_> {
         let (most, least) = (simd.splat_f32s(limit), simd.splat_f32s(-limit));
         // The rows that count, each filled up to whole tiles.
         let near = rows.start.saturating_sub(reach)..(rows.end + reach).min(levels.len() / width);
-        let mut filled = vec![[zero; N]; near.len() * tiles];
-        for (filled, row) in filled.chunks_exact_mut(tiles).zip(levels.chunks_exact(width).skip(near.start)) {
-            bytemuck::cast_slice_mut(filled.as_flattened_mut())[..width].copy_from_slice(row);
+        let mut filled = Spare::filled(near.len() * tiles * tile, 0.0);
+        for (filled, row) in
+            filled.chunks_exact_mut(tiles * tile).zip(levels.chunks_exact(width).skip(near.start))
+        {
+            filled[..width].copy_from_slice(row);
         }
+        let (filled, _) = S::as_simd_f32s(&filled).0.as_chunks::<N>();
         // Both blurs down the columns, with room for the repeated edges.
-        let mut lines = [(); 2].map(|()| vec![0.0_f32; edge + tiles * tile + edge]);
+        let mut lines = [(); 2].map(|()| Spare::filled(edge + tiles * tile + edge, 0.0));
         for (row, target) in rows.zip(out.chunks_exact_mut(width)) {
             for number in 0..tiles {
                 let (column, middle) = (&filled[number..], row - near.start);

@@ -24,6 +24,7 @@ mod sample;
 mod scenery;
 mod scores;
 mod slide;
+mod spare;
 mod strangeness;
 mod strokes;
 
@@ -350,10 +351,12 @@ impl Recogniser {
         let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + around).min(window.rows));
         let top = placement.top - first;
         let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
+        spare::keep_array(levels);
         let features = region.backdrop.bare_rows(features, placement.top..placement.top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar, reach: Some(reach) };
-        let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement })?;
-        let mut decoded = decoded.at_contrast(region.backdrop.contrast);
+        let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement });
+        spare::keep_array(features);
+        let mut decoded = decoded?.at_contrast(region.backdrop.contrast);
         leads::doubt(&mut decoded.places, alphabet, &region.unseen, *unseen_doubt);
         Some(decoded).filter(|decoded| decoded.total > 0.0)
     }

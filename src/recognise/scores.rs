@@ -7,6 +7,7 @@ use pulp::Arch;
 use super::alphabet::Shape;
 use super::decode::{Decoder, MOST_SHAPES, WITHIN_PLACE_HALVES};
 use super::matcher::Scorer;
+use super::spare::Spare;
 
 /// Scores of the characters that the texts are made of, by column.
 pub(super) struct Scores<'a> {
@@ -14,13 +15,13 @@ pub(super) struct Scores<'a> {
     pub top: usize,
     cols: usize,
     /// By character, then whole column; negative infinity where the cell leaves the features.
-    whole: Vec<f32>,
+    whole: Spare,
     /// By character, then half column: the best score within [`WITHIN_PLACE_HALVES`].
-    near: Vec<f32>,
+    near: Spare,
     /// The kinds of the characters.
     pub kinds: ArrayVec<Kind, MOST_SHAPES>,
     /// The best of `near` of all characters of a kind: by kind, then half column.
-    best: Vec<f32>,
+    best: Spare,
 }
 
 /// Characters that may stand in the same places and are equally wide, so that of texts that differ in these alone only
@@ -39,21 +40,21 @@ impl<'a> Scores<'a> {
     pub fn new(decoder: &Decoder<'_, impl Scorer>, features: &'a Array2<f32>, top: usize) -> Self {
         let Decoder { alphabet, scorer, grammar, reach } = decoder;
         let cols = features.ncols().max(1);
-        let mut whole = vec![f32::NEG_INFINITY; alphabet.shapes.len() * cols];
-        let mut near = vec![f32::NEG_INFINITY; 2 * whole.len()];
+        let mut whole = Spare::filled(alphabet.shapes.len() * cols, f32::NEG_INFINITY);
+        let mut near = Spare::filled(2 * whole.len(), f32::NEG_INFINITY);
         let taken: ArrayVec<usize, MOST_SHAPES> = (0..alphabet.shapes.len())
             .filter(|index| grammar.takes(alphabet.shapes[*index].character))
             .take(MOST_SHAPES)
             .collect();
         scorer.score_rows(&taken, features, top, *reach, &mut whole);
-        let mut line = Vec::with_capacity(2 * (cols + WITHIN_PLACE_HALVES as usize));
+        let mut line = Spare::filled(2 * (cols + REACH), f32::NEG_INFINITY);
         let mut kinds = ArrayVec::new();
         for index in taken {
             let near = &mut near[2 * cols * index..][..2 * cols];
             best_within(&whole[cols * index..][..cols], &mut line, near);
             add_to_kinds(&mut kinds, index, &alphabet.shapes[index]);
         }
-        let mut best = vec![f32::NEG_INFINITY; 2 * cols * kinds.len()];
+        let mut best = Spare::filled(2 * cols * kinds.len(), f32::NEG_INFINITY);
         for (kind, best) in kinds.iter().zip(best.chunks_exact_mut(2 * cols)) {
             for index in &kind.members {
                 let near = &near[2 * cols * index..][..2 * cols];
@@ -115,12 +116,12 @@ fn add_to_kinds(kinds: &mut ArrayVec<Kind, MOST_SHAPES>, index: usize, shape: &S
     }
 }
 
-/// The best of the scores within [`WITHIN_PLACE_HALVES`] of every half column, from those at whole columns;
-/// `line` is room to work in.
-fn best_within(whole: &[f32], line: &mut Vec<f32>, near: &mut [f32]) {
-    const REACH: usize = WITHIN_PLACE_HALVES as usize;
-    line.clear();
-    line.resize(near.len() + 2 * REACH, f32::NEG_INFINITY);
+/// Half columns before and behind a line that a character may stand off to.
+const REACH: usize = WITHIN_PLACE_HALVES as usize;
+
+/// The best of the scores within [`REACH`] of every half column, from those at whole columns; `line` is room to work in,
+/// as long as `near` with its reach, and negative infinity wherever no score goes.
+fn best_within(whole: &[f32], line: &mut [f32], near: &mut [f32]) {
     if let (Some(place), Some(last)) = (line.get_mut(REACH + 2 * whole.len().saturating_sub(1)), whole.last())
     {
         *place = *last;

@@ -1,7 +1,7 @@
 //! Strangeness: whether what stands at a place is the digit it is taken for, or another shape.
 
 use arrayvec::ArrayVec;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, SMatrix, SVector};
 
 /// How strange a place is for a digit: about 1 for what differs from its template by noise alone, more for
 /// another shape.
@@ -37,20 +37,22 @@ impl Strange {
 #[derive(Debug, Clone)]
 pub(super) struct Strangeness {
     /// Alphabet indices of the digits.
-    digits: Vec<usize>,
+    digits: ArrayVec<usize, MOST_DIGITS>,
     /// G, digits x digits.
-    gram: DMatrix<f64>,
+    gram: OfPairs,
     /// G^-1.
-    inverse: DMatrix<f64>,
+    inverse: OfPairs,
     /// (G_b - G_k)' G^-1 (G_b - G_k), for digits b and k.
-    distances2: DMatrix<f64>,
+    distances2: OfPairs,
 }
 
 /// Digits there are.
-const MOST_DIGITS: usize = 10;
+pub(super) const MOST_DIGITS: usize = 10;
 
-/// A weighted sum of every digit.
-type Sums = ArrayVec<f64, MOST_DIGITS>;
+/// A weighted sum of every digit; 0 for those there are not.
+type Sums = SVector<f64, MOST_DIGITS>;
+/// The same of every two digits.
+type OfPairs = SMatrix<f64, MOST_DIGITS, MOST_DIGITS>;
 
 /// Strangeness up to which nothing is gained by allowing for traces: three times what noise gives.
 const LITTLE: f32 = 3.0;
@@ -70,15 +72,21 @@ const TRACES: usize = 2;
 
 impl Strangeness {
     /// Prepares the test; `product` gives G for two alphabet indices. `None` where G cannot be inverted.
-    pub(super) fn new(digits: Vec<usize>, product: impl Fn(usize, usize) -> f64) -> Option<Self> {
+    pub(super) fn new(
+        digits: ArrayVec<usize, MOST_DIGITS>,
+        product: impl Fn(usize, usize) -> f64,
+    ) -> Option<Self> {
         let count = digits.len();
         let both = |i: usize, j: usize| 0.5 * (product(digits[i], digits[j]) + product(digits[j], digits[i]));
         let gram = DMatrix::from_fn(count, count, both);
         let ridge = GRAM_RIDGE_SHARE * gram.trace() / count.max(1) as f64;
         let inverse = (&gram + DMatrix::identity(count, count) * ridge).try_inverse()?;
-        let distances2 = DMatrix::from_fn(count, count, |i, j| {
+        let filled_up =
+            |pairs: &DMatrix<f64>| OfPairs::from_fn(|i, j| pairs.get((i, j)).copied().unwrap_or(0.0));
+        let (gram, inverse) = (filled_up(&gram), filled_up(&inverse));
+        let distances2 = OfPairs::from_fn(|i, j| {
             let between = gram.column(i) - gram.column(j);
-            between.dot(&(&inverse * &between))
+            between.dot(&(inverse * between))
         });
         Some(Self { digits, gram, inverse, distances2 })
     }
@@ -98,19 +106,18 @@ impl Strangeness {
     /// cell leaves the features has none: of it nothing is known, so its sum counts as expected.
     pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
-        let sum_of = |(other, digit): (usize, &usize)| {
-            let sum = f64::from(weighed(*digit));
+        let sum_of = |other: usize| {
+            let sum = self.digits.get(other).map_or(0.0, |digit| f64::from(weighed(*digit)));
             if sum.is_finite() { sum } else { self.gram[(other, own)] }
         };
-        let weighed: Sums = self.digits.iter().enumerate().map(sum_of).take(MOST_DIGITS).collect();
-        let away: Sums = weighed.iter().zip(&self.gram.column(own)).map(|(sum, own)| sum - own).collect();
+        let weighed = Sums::from_fn(|other, _| sum_of(other));
+        let away = weighed - self.gram.column(own);
         let (lead, rival) = self.lead(own, &weighed);
         let whole = self.length2(&away);
         if whole <= LITTLE {
             return Strange { whole, beyond_traces: whole, ambiguous: false, lead, rival };
         }
-        let (weighed, away) = (DVector::from_column_slice(&weighed), DVector::from_column_slice(&away));
-        let beyond = |digit: usize| self.length2_without_traces(digit, &weighed - self.gram.column(digit));
+        let beyond = |digit: usize| self.length2_without_traces(digit, weighed - self.gram.column(digit));
         let beyond_traces = beyond(own);
         let mut others = (0..self.digits.len()).filter(|other| *other != own);
         let beyond_contrast = self.length2_without_traces(own, self.at_its_contrast(own, away));
@@ -125,7 +132,7 @@ impl Strangeness {
 
     /// The projection on the line from the nearest other digit to this one: 1/2 and the log-likelihood ratio of the
     /// two over their squared distance.
-    fn lead(&self, own: usize, weighed: &[f64]) -> (f32, Option<usize>) {
+    fn lead(&self, own: usize, weighed: &Sums) -> (f32, Option<usize>) {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
             let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
@@ -136,28 +143,25 @@ impl Strangeness {
         nearest.map_or((f32::INFINITY, None), |(lead, other)| (lead as f32, Some(self.digits[other])))
     }
 
-    fn length2(&self, away: &[f64]) -> f32 {
-        let columns = away.iter().zip(self.inverse.column_iter());
-        let along = |column: &[f64]| away.iter().zip(column).map(|(a, b)| a * b).sum::<f64>();
-        let squared: f64 = columns.map(|(level, column)| level * along(column.as_slice())).sum();
-        (squared / self.digits.len() as f64) as f32
+    fn length2(&self, away: &Sums) -> f32 {
+        (away.dot(&(self.inverse * away)) / self.digits.len() as f64) as f32
     }
 
     /// What is left once a digit is allowed to be fainter or stronger than its template.
-    fn at_its_contrast(&self, own: usize, mut away: DVector<f64>) -> DVector<f64> {
+    fn at_its_contrast(&self, own: usize, mut away: Sums) -> Sums {
         let itself = self.gram.column(own);
-        let along = &self.inverse * itself;
+        let along = self.inverse * itself;
         let share = along.dot(&away) / along.dot(&itself).max(f64::MIN_POSITIVE);
         away -= itself * share.clamp(CONTRASTS.0, CONTRASTS.1);
         away
     }
 
     /// The same with the traces that explain most taken off.
-    fn length2_without_traces(&self, own: usize, mut away: DVector<f64>) -> f32 {
+    fn length2_without_traces(&self, own: usize, mut away: Sums) -> f32 {
         let mut most = MOST_TRACES;
         for _ in 0..TRACES {
             // (G_b - G_k)' G^-1 away for every digit b.
-            let along = self.gram.tr_mul(&(&self.inverse * &away));
+            let along = self.gram.tr_mul(&(self.inverse * away));
             let trace = |other: usize| {
                 let (length2, along) = (self.distances2[(other, own)], along[other] - along[own]);
                 let share = (along / length2.max(f64::MIN_POSITIVE)).clamp(0.0, most);
@@ -170,7 +174,7 @@ impl Strangeness {
             away -= (self.gram.column(other) - self.gram.column(own)) * share;
             most -= share;
         }
-        self.length2(away.as_slice())
+        self.length2(&away)
     }
 }
 
@@ -181,7 +185,11 @@ mod tests {
 
     /// Three digits that share some of their strokes.
     fn strangeness() -> Strangeness {
-        Strangeness::new(vec![0, 1, 2], |one, other| if one == other { 100.0 } else { 30.0 }).unwrap()
+        Strangeness::new(
+            [0, 1, 2].into_iter().collect(),
+            |one, other| if one == other { 100.0 } else { 30.0 },
+        )
+        .unwrap()
     }
 
     #[test]
