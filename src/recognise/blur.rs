@@ -165,16 +165,11 @@ fn down<S: Simd, const N: usize>(
         for vector in 0..N {
             both[vector] = simd.add_f32s(before[vector], after[vector]);
         }
-        if let Some(weight) = wide.get(k) {
+        for (sums, half) in sums.iter_mut().zip([narrow, wide]) {
+            let Some(weight) = half.get(k) else { continue };
             let weight = simd.splat_f32s(*weight);
             for vector in 0..N {
-                sums[1][vector] = simd.mul_add_f32s(weight, both[vector], sums[1][vector]);
-            }
-        }
-        if let Some(weight) = narrow.get(k) {
-            let weight = simd.splat_f32s(*weight);
-            for vector in 0..N {
-                sums[0][vector] = simd.mul_add_f32s(weight, both[vector], sums[0][vector]);
+                sums[vector] = simd.mul_add_f32s(weight, both[vector], sums[vector]);
             }
         }
     }

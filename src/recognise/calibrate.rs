@@ -42,10 +42,9 @@ const MOST_UNLIKE: f32 = 1.1;
 /// Patches that a template is re-estimated from at least.
 const LEAST_PATCHES: usize = 6;
 
-/// Sample features of one region.
-pub(super) struct RegionSample<'a> {
-    pub(super) grammar: &'a Grammar,
-    pub(super) features: &'a [Array2<f32>],
+/// Some of a list, spread evenly over it, where it is longer than `most`: half as many at least.
+pub(super) fn spread<T>(list: &[T], most: usize) -> impl Iterator<Item = &T> {
+    list.iter().step_by(list.len().div_ceil(most).max(1))
 }
 
 /// Where a region's text was found and how well it fits there.
@@ -88,20 +87,20 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     0.5 * (value(first) + value(best(first)))
 }
 
-/// Finds the row, the alignment and the position of a region's text. Where it is known `about` which row that is, only
+/// Finds in a region's features the row, the alignment and the position of its text. Where it is known `about` which row that is, only
 /// the ones next to it are tried.
 pub(super) fn register(
     alphabet: &Alphabet,
-    sample: &RegionSample<'_>,
+    grammar: &Grammar,
+    features: &[Array2<f32>],
     about: Option<usize>,
 ) -> Option<Registration> {
-    let (rows, cols) = sample.features.first()?.dim();
-    let decoder =
-        Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar: sample.grammar, reach: None };
+    let (rows, cols) = features.first()?.dim();
+    let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar, reach: None };
     let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
     let strength_at = |top: usize| -> f32 {
-        let some = sample.features.iter().step_by(sample.features.len().div_ceil(ROW_FRAMES).max(1));
-        some.filter_map(|features| decoder.decode(features, &anywhere(top)))
+        spread(features, ROW_FRAMES)
+            .filter_map(|features| decoder.decode(features, &anywhere(top)))
             .map(|decoded| explained_cells(&decoded))
             .sum()
     };
@@ -116,8 +115,7 @@ pub(super) fn register(
         None => strongest((0..=last).step_by(2).collect())?,
     };
     let top = strongest((near.saturating_sub(1)..=(near + 1).min(last)).collect())?;
-    let texts: Vec<Option<(Decoded, f32)>> = sample
-        .features
+    let texts: Vec<Option<(Decoded, f32)>> = features
         .par_iter()
         .map(|features| {
             let decoded = decoder.decode(features, &anywhere(top))?;

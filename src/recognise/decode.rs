@@ -276,8 +276,8 @@ impl<S: Scorer> Decoder<'_, S> {
             others.map(|(_, other)| (self.text_of(&other.path), total - other.total)).collect();
         let nearest = other_lengths.iter().map(|(_, behind)| *behind).fold(*total, f32::min);
         let mut patch = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
-        let mut place = |(index, left): &(usize, i32)| self.place(*index, *left, scores, &mut patch);
-        let places: Vec<Place> = path.iter().map(&mut place).collect();
+        let place = |(index, left): &(usize, i32)| self.place(*index, *left, scores, &mut patch);
+        let places: Vec<Place> = path.iter().map(place).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
         let ink_beside = match self.grammar.is_full(&text) || self.alphabet.has_all_digits() {

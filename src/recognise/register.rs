@@ -4,7 +4,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::alphabet::{Alphabet, Appearance, working_factor};
-use super::calibrate::{PLACE_FRAMES, RegionSample, Registration, presence, register};
+use super::calibrate::{PLACE_FRAMES, Registration, presence, register, spread};
 use super::drawn::Means;
 use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
@@ -125,7 +125,8 @@ impl AllRegistered<'_> {
         };
         let known = self.known.iter().enumerate().filter(|(_, known)| may_be(known.face));
         let fits = known.filter_map(|(number, known)| {
-            let registration = try_alphabet(&known.alphabet, region, patches, None)?;
+            let features = features_of(&known.alphabet, spread(patches, PLACE_FRAMES));
+            let registration = try_alphabet(&known.alphabet, region, &features, None)?;
             let drawn = known.appearance.map(|appearance| (known.face, appearance));
             if drawn.is_some_and(|drawn| !is_genuine(drawn, &known.alphabet, &registration, region, patches))
             {
@@ -139,29 +140,26 @@ impl AllRegistered<'_> {
     }
 }
 
-/// Registers a region with an alphabet, in the row about the one told if it is known; `None` where it does not fit.
+/// Registers a region with an alphabet in which `features` of it were taken, in the row about the one told if it is
+/// known; `None` where it does not fit.
 fn try_alphabet(
     alphabet: &Alphabet,
     region: &Region,
-    patches: &[Patch],
+    features: &[Array2<f32>],
     about: Option<usize>,
 ) -> Option<Registration> {
-    let features = features_of(alphabet, patches, PLACE_FRAMES);
-    let grammar = Grammar::of(region);
-    register(alphabet, &RegionSample { grammar: &grammar, features: &features }, about)
+    register(alphabet, &Grammar::of(region), features, about)
         .filter(|registration| registration.fit >= LEAST_FACE_FIT)
 }
 
-/// Features of patches, of `most` spread evenly where there are more.
-fn features_of(alphabet: &Alphabet, patches: &[Patch], most: usize) -> Vec<Array2<f32>> {
-    let some = patches.par_iter().step_by(patches.len().div_ceil(most).max(1));
-    some.map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
+fn features_of<'a>(alphabet: &Alphabet, patches: impl IntoIterator<Item = &'a Patch>) -> Vec<Array2<f32>> {
+    let patches: Vec<&Patch> = patches.into_iter().collect();
+    patches.par_iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
 }
 
 /// Searches the faces of all sets, and for built-in ones their size.
 fn search<'a>(region: &Region, sets: &'a [GlyphSet], patches: &[Patch]) -> Option<(Known<'a>, Registration)> {
-    let some: Vec<Patch> =
-        patches.iter().step_by(patches.len().div_ceil(SEARCH_FRAMES).max(1)).cloned().collect();
+    let some: Vec<Patch> = spread(patches, SEARCH_FRAMES).cloned().collect();
     let candidates = sets.iter().filter_map(|set| candidates_of(set, &region.channel, &some));
     let candidates: Vec<Candidate<'_>> = candidates.flatten().collect();
     let mut rated: Vec<(f32, Candidate<'_>)> =
@@ -173,7 +171,8 @@ fn search<'a>(region: &Region, sets: &'a [GlyphSet], patches: &[Patch]) -> Optio
         .map(|finalist| {
             let settled = finalist.1.settled(finalist.0, region, &some);
             let alphabet = settled.alphabet();
-            Some((try_alphabet(&alphabet, region, patches, None)?, alphabet, settled))
+            let features = features_of(&alphabet, spread(patches, PLACE_FRAMES));
+            Some((try_alphabet(&alphabet, region, &features, None)?, alphabet, settled))
         })
         .collect();
     let best = closely.into_iter().flatten().max_by(|a, b| a.0.explained.total_cmp(&b.0.explained));
@@ -195,7 +194,8 @@ fn drawn_as_seen<'a>(
     patches: &[Patch],
 ) -> Option<(Known<'a>, Registration)> {
     let grammar = Grammar::of(region);
-    (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
+    let mut features = features_of(&alphabet, spread(patches, PLACE_FRAMES));
+    (alphabet, registration) = evenly_spaced(alphabet, registration, region, &features)?;
     let mut start = usual_appearance(guess.scale);
     let mut height = guess.face.ink_height()?;
     let mut drawn = None;
@@ -212,10 +212,11 @@ fn drawn_as_seen<'a>(
         let (face, appearance) = means.appearance(&starts)?;
         (start, height, drawn) = (appearance, face.ink_height()?, Some((face, appearance)));
         alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
-        registration = try_alphabet(&alphabet, region, patches, None)?;
-        (alphabet, registration) = evenly_spaced(alphabet, registration, region, patches)?;
+        features = features_of(&alphabet, spread(patches, PLACE_FRAMES));
+        registration = try_alphabet(&alphabet, region, &features, None)?;
+        (alphabet, registration) = evenly_spaced(alphabet, registration, region, &features)?;
     }
-    alphabet.match_contrast(&features_of(&alphabet, patches, patches.len().max(1)));
+    alphabet.match_contrast(&features_of(&alphabet, patches));
     let (face, appearance) = drawn?;
     is_genuine((face, appearance), &alphabet, &registration, region, patches)
         .then_some((Known { alphabet, face, appearance: Some(appearance) }, registration))
@@ -226,11 +227,11 @@ fn evenly_spaced(
     mut alphabet: Alphabet,
     mut registration: Registration,
     region: &Region,
-    patches: &[Patch],
+    features: &[Array2<f32>],
 ) -> Option<(Alphabet, Registration)> {
     for _ in 0..SPACING_ROUNDS {
         alphabet.scale_advances(registration.spacing);
-        registration = try_alphabet(&alphabet, region, patches, Some(registration.placement.top))?;
+        registration = try_alphabet(&alphabet, region, features, Some(registration.placement.top))?;
         if (registration.spacing - 1.0).abs() < EVEN_SPACING {
             break;
         }
@@ -281,11 +282,7 @@ impl Candidate<'_> {
         let factor = (self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize;
         let is_digit = |character: char| character.is_ascii_digit();
         let alphabet = Alphabet::of_some(self.face, self.appearance_at(factor), factor, is_digit);
-        presence(
-            &alphabet,
-            &features_of(&alphabet, patches, patches.len().max(1)),
-            &tops_of(&alphabet, region),
-        )
+        presence(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
     }
 
     /// The size near this one at which the digits stand out most plainly; a taught face stays as it is.

@@ -79,14 +79,17 @@ impl<'a> Scores<'a> {
 
     /// The best score near a place.
     pub fn near(&self, index: usize, left: i32) -> Option<f32> {
-        let left = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
-        Some(self.near[index * 2 * self.cols + left]).filter(|score| score.is_finite())
+        self.in_row(&self.near, index, left)
     }
 
     /// The best score near a place that a character of a kind has there.
     pub fn best_near_of(&self, kind: usize, left: i32) -> Option<f32> {
+        self.in_row(&self.best, kind, left)
+    }
+
+    fn in_row(&self, scores: &[f32], row: usize, left: i32) -> Option<f32> {
         let left = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
-        Some(self.best[kind * 2 * self.cols + left]).filter(|score| score.is_finite())
+        Some(scores[row * 2 * self.cols + left]).filter(|score| score.is_finite())
     }
 
     /// Which character it is.
