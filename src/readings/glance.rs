@@ -32,14 +32,14 @@ impl Glance {
             let mut columns = vec![0_u16; width];
             for rows in crop.as_raw().chunks(BLOCK_PX * width.max(1)) {
                 columns.fill(0);
-                for levels in rows.chunks_exact(width.max(1)) {
-                    differences += u64::from(arch.dispatch(|| {
+                arch.dispatch(|| {
+                    for levels in rows.chunks_exact(width.max(1)) {
                         columns.iter_mut().zip(levels).for_each(|(sum, level)| *sum += u16::from(*level));
-                        steps(levels)
-                    }));
-                    pairs += levels.len().saturating_sub(1) as u64;
-                }
+                        differences += u64::from(steps(levels));
+                    }
+                });
                 let height = rows.len() / width.max(1);
+                pairs += (height * width.saturating_sub(1)) as u64;
                 blocks.extend(columns.chunks(BLOCK_PX).map(|sums| mean(sums, height)));
             }
             spread = spread.max(deviation(&blocks[first..]));

@@ -15,7 +15,7 @@ use super::noise::Noise;
 use super::patches::product;
 use super::reach::Reach;
 use super::slide::{Template, Under};
-use super::strangeness::{MOST_DIGITS, Strange, Strangeness};
+use super::strangeness::{DIGITS, Strange, Strangeness};
 use super::strokes::Strokes;
 
 /// Rates how well a character explains a place of the features.
@@ -120,7 +120,7 @@ impl Matcher {
         };
         let filters: Vec<Filter> = alphabet.shapes.par_iter().map(filter).collect::<Option<_>>()?;
         let is_digit = |index: &usize| alphabet.shapes[*index].character.is_ascii_digit();
-        let digits = (0..filters.len()).filter(is_digit).take(MOST_DIGITS).collect();
+        let digits = (0..filters.len()).filter(is_digit).take(DIGITS).collect();
         let product_of = |i: usize, j: usize| {
             let of_noise = if i == j { filters[i].of_noise } else { 0.0 };
             cross(&filters[i], &alphabet.shapes[j].template) - of_noise

@@ -37,7 +37,7 @@ impl Strange {
 #[derive(Debug, Clone)]
 pub(super) struct Strangeness {
     /// Alphabet indices of the digits.
-    digits: ArrayVec<usize, MOST_DIGITS>,
+    digits: ArrayVec<usize, DIGITS>,
     /// G, digits x digits.
     gram: OfPairs,
     /// G^-1.
@@ -47,12 +47,12 @@ pub(super) struct Strangeness {
 }
 
 /// Digits there are.
-pub(super) const MOST_DIGITS: usize = 10;
+pub(super) const DIGITS: usize = 10;
 
 /// A weighted sum of every digit; 0 for those there are not.
-type Sums = SVector<f64, MOST_DIGITS>;
+type Sums = SVector<f64, DIGITS>;
 /// The same of every two digits.
-type OfPairs = SMatrix<f64, MOST_DIGITS, MOST_DIGITS>;
+type OfPairs = SMatrix<f64, DIGITS, DIGITS>;
 
 /// Strangeness up to which nothing is gained by allowing for traces: three times what noise gives.
 const LITTLE: f32 = 3.0;
@@ -73,7 +73,7 @@ const TRACES: usize = 2;
 impl Strangeness {
     /// Prepares the test; `product` gives G for two alphabet indices. `None` where G cannot be inverted.
     pub(super) fn new(
-        digits: ArrayVec<usize, MOST_DIGITS>,
+        digits: ArrayVec<usize, DIGITS>,
         product: impl Fn(usize, usize) -> f64,
     ) -> Option<Self> {
         let count = digits.len();

@@ -55,10 +55,14 @@ pub(super) fn cleaned(
     recogniser: &Recogniser,
     sample: &Sample,
 ) -> GlyphSet {
-    for (face, (group, cuts)) in set.faces.iter_mut().zip(told) {
-        let is_own =
-            |number: &usize| face.channels.is_empty() || face.channels.contains(&regions[*number].channel);
-        let numbers: Vec<usize> = (0..regions.len()).filter(is_own).collect();
+    let written_in = |face: &Face| -> Vec<usize> {
+        let own = |number: &usize| {
+            set.face_for(&regions[*number].channel).is_some_and(|found| std::ptr::eq(found, face))
+        };
+        (0..regions.len()).filter(own).collect()
+    };
+    let written: Vec<Vec<usize>> = set.faces.iter().map(written_in).collect();
+    for ((face, numbers), (group, cuts)) in set.faces.iter_mut().zip(written).zip(told) {
         let is_still = |number: &usize| {
             recogniser.behind(*number).is_some_and(|(backdrop, ..)| backdrop.scenery.is_some())
         };

@@ -12,8 +12,8 @@ use super::layout::{Layout, advance, edges};
 use super::{Group, ToldRegion};
 use crate::recognise::{Sample, patch_at};
 
-/// Most digits of a text whose setup does not say.
-const MOST_DIGITS: u8 = 4;
+/// Digits of a text that are looked at where its setup does not say how many it has.
+const DIGITS_LOOKED_AT: u8 = 4;
 /// How far a cell may stand off the layout, in working pixels.
 const SLACK_PX: usize = 1;
 /// Look-alikes averaged at most.
@@ -121,7 +121,7 @@ fn cells(group: &Group<'_>, layout: &Layout, cuts: &[CharacterCut], sample: &Sam
 fn lefts(told: &ToldRegion<'_>, layout: &Layout, index: usize) -> Vec<f32> {
     let (mark, after) = told.region.parted();
     let after = usize::from(after);
-    let digits = usize::from(told.region.digits.unwrap_or(MOST_DIGITS)).max(after + 1);
+    let digits = usize::from(told.region.digits.unwrap_or(DIGITS_LOOKED_AT)).max(after + 1);
     let mut lefts: Vec<f32> = (1..=digits - after)
         .flat_map(|whole| {
             let text = placeholder(whole, mark, after);
