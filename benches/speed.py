@@ -3,7 +3,8 @@
 
 DIR keeps the clips between runs. Every figure is a whole process, the median of five runs that alternate with
 `ffmpeg -threads 2 -i CLIP -f null -`. With --memory, the same of 10 minutes once, their peak memory against that of 2
-hours and the cost of ten times the footage; with --opencv, a script with OpenCV beside it (pip install opencv-python-headless).
+hours and the cost of ten times the footage; with --opencv, a script with OpenCV beside it (pip install
+opencv-python-headless).
 """
 
 import argparse

@@ -125,7 +125,7 @@ impl AllRegistered<'_> {
         };
         let known = self.known.iter().enumerate().filter(|(_, known)| may_be(known.face));
         let fits = known.filter_map(|(number, known)| {
-            let features = features_of(&known.alphabet, spread(patches, PLACE_FRAMES));
+            let features = place_features(&known.alphabet, patches);
             let registration = try_alphabet(&known.alphabet, region, &features, None)?;
             let drawn = known.appearance.map(|appearance| (known.face, appearance));
             if drawn.is_some_and(|drawn| !is_genuine(drawn, &known.alphabet, &registration, region, patches))
@@ -152,6 +152,11 @@ fn try_alphabet(
         .filter(|registration| registration.fit >= LEAST_FACE_FIT)
 }
 
+/// Features of as many patches as a place is found in.
+fn place_features(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
+    features_of(alphabet, spread(patches, PLACE_FRAMES))
+}
+
 fn features_of<'a>(alphabet: &Alphabet, patches: impl IntoIterator<Item = &'a Patch>) -> Vec<Array2<f32>> {
     let patches: Vec<&Patch> = patches.into_iter().collect();
     patches.par_iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
@@ -171,7 +176,7 @@ fn search<'a>(region: &Region, sets: &'a [GlyphSet], patches: &[Patch]) -> Optio
         .map(|finalist| {
             let settled = finalist.1.settled(finalist.0, region, &some);
             let alphabet = settled.alphabet();
-            let features = features_of(&alphabet, spread(patches, PLACE_FRAMES));
+            let features = place_features(&alphabet, patches);
             Some((try_alphabet(&alphabet, region, &features, None)?, alphabet, settled))
         })
         .collect();
@@ -194,7 +199,7 @@ fn drawn_as_seen<'a>(
     patches: &[Patch],
 ) -> Option<(Known<'a>, Registration)> {
     let grammar = Grammar::of(region);
-    let mut features = features_of(&alphabet, spread(patches, PLACE_FRAMES));
+    let features = place_features(&alphabet, patches);
     (alphabet, registration) = evenly_spaced(alphabet, registration, region, &features)?;
     let mut start = usual_appearance(guess.scale);
     let mut height = guess.face.ink_height()?;
@@ -212,7 +217,7 @@ fn drawn_as_seen<'a>(
         let (face, appearance) = means.appearance(&starts)?;
         (start, height, drawn) = (appearance, face.ink_height()?, Some((face, appearance)));
         alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
-        features = features_of(&alphabet, spread(patches, PLACE_FRAMES));
+        let features = place_features(&alphabet, patches);
         registration = try_alphabet(&alphabet, region, &features, None)?;
         (alphabet, registration) = evenly_spaced(alphabet, registration, region, &features)?;
     }

@@ -205,8 +205,7 @@ impl BlockCodes {
     #[cold]
     fn take_ac(&self, bits: &mut Bits<'_>, count: Told) -> Result<Told, Unusual> {
         bits.fill()?;
-        let told = told_by(self.ac.take_symbol(bits)?).ok_or(Unusual)?;
-        bits.pass(bits_of(told));
+        let told = told_by(self.ac.take(bits)?.0).ok_or(Unusual)?;
         Some(count + count_of(told)).filter(|count| is_block(*count)).ok_or(Unusual)
     }
 }
@@ -270,12 +269,18 @@ mod tests {
         counts.chain(symbols.iter().copied()).collect()
     }
 
-    /// Passes over a block whose code is told as zeros and ones; answers difference and bits passed.
-    fn pass(codes: &BlockCodes, code: &str) -> Result<(i32, usize), Unusual> {
+    /// The bytes of a code that is told as zeros and ones.
+    fn bytes_of(code: &str) -> Vec<u8> {
         let mut bytes = vec![0; code.len() / 8 + MARGIN];
         for (place, digit) in code.bytes().enumerate() {
             bytes[place / 8] |= (digit - b'0') << (7 - place % 8);
         }
+        bytes
+    }
+
+    /// Passes over a block and takes it; answers difference and bits passed.
+    fn pass(codes: &BlockCodes, code: &str) -> Result<(i32, usize), Unusual> {
+        let bytes = bytes_of(code);
         let mut bits = Bits::new(&bytes, 0);
         let passed = codes.pass(&mut bits).map(|difference| (difference, bits.place()));
         let mut bits = Bits::new(&bytes, 0);
@@ -311,13 +316,7 @@ mod tests {
         // Sixteen zeros 0, the end 10, fourteen zeros and a bit 110, three bits 1110, ten bits 11110.
         let codes = codes(&[0, 3], &[0xf0, 0x00, 0xe1, 0x03, 0x0a]);
         let code = ["10101", "1110011", "1110100", "0", "1101", "1100", "111100000000001", "10"].concat();
-        let bytes: Vec<u8> = (0..20)
-            .map(|byte| {
-                (0..8).fold(0, |bits, bit| {
-                    2 * bits + u8::from(code.as_bytes().get(8 * byte + bit) == Some(&b'1'))
-                })
-            })
-            .collect();
+        let bytes = bytes_of(&code);
         let mut found = Vec::new();
         let difference = codes.take(&mut Bits::new(&bytes, 0), |number, value| found.push((number, value)));
         assert_eq!(difference, Ok(5));

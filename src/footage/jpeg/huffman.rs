@@ -151,7 +151,7 @@ impl Codes {
     }
 
     /// Takes a code of any length (annex F.2.2.3).
-    pub(super) fn take_symbol(&self, bits: &mut Bits<'_>) -> Result<u8, Unusual> {
+    fn take_symbol(&self, bits: &mut Bits<'_>) -> Result<u8, Unusual> {
         let ahead = bits.ahead(LONGEST) as u32;
         let index = self.ends.iter().position(|end| ahead < *end).ok_or(Unusual)?;
         let length = index as u32 + 1;

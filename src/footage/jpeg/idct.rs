@@ -5,7 +5,7 @@ use std::ffi::{c_int, c_void};
 
 use pulp::Arch;
 
-use super::{COEFFICIENTS, SIDE, Unusual};
+use super::{COEFFICIENTS, SIDE};
 
 /// The beginning of libavcodec's `AVDCT` (`libavcodec/avdct.h`), which libavcodec alone makes.
 #[repr(C)]
@@ -45,9 +45,8 @@ pub(super) struct InverseDct {
 }
 
 impl InverseDct {
-    /// # Errors
-    /// [`Unusual`] where libavcodec has none.
-    pub(super) fn new() -> Result<Self, Unusual> {
+    /// `None` where libavcodec has none.
+    pub(super) fn new() -> Option<Self> {
         // SAFETY: the structure is made by libavcodec and freed by the call that its documentation names; what is
         // read of it stands at its beginning.
         unsafe {
@@ -55,7 +54,7 @@ impl InverseDct {
             let found = dct.as_ref().filter(|_| avcodec_dct_init(dct) >= 0);
             let found = found.and_then(|dct| Some(Self { transform: dct.transform?, places: dct.places }));
             ffmpeg_next::ffi::av_freep((&raw mut dct).cast());
-            found.ok_or(Unusual)
+            found
         }
     }
 

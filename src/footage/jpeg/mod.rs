@@ -54,7 +54,7 @@ pub(super) struct PartialDecoder {
 impl PartialDecoder {
     /// `None` where libavcodec has no inverse DCT.
     pub(super) fn new(wanted: Wanted) -> Option<Self> {
-        let palette = Palette::new().ok()?;
+        let palette = Palette::new()?;
         let (columns, rows) = wanted.blocks();
         let plane = vec![0; columns * rows * COEFFICIENTS];
         Some(Self {

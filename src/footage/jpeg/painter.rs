@@ -8,7 +8,7 @@ use super::{COEFFICIENTS, SIDE, Unusual};
 /// What no DC coefficient of 8 bit samples is beyond (annex A.3.3: eight times the mean difference to a middle grey).
 const MOST_DC: u32 = 1024;
 
-/// For each coefficient in zigzag order: its place in a block row by row, and its step of quantisation.
+/// For each coefficient in zigzag order: its place in a [`Block`], and its step of quantisation.
 type Steps = [(u8, u8); COEFFICIENTS];
 
 /// What blocks are painted with, from one picture to the next.
@@ -18,15 +18,14 @@ pub(super) struct Palette {
 }
 
 impl Palette {
-    /// # Errors
-    /// [`Unusual`] where there is no inverse DCT.
-    pub(super) fn new() -> Result<Self, Unusual> {
+    /// `None` where there is no inverse DCT.
+    pub(super) fn new() -> Option<Self> {
         let idct = InverseDct::new()?;
         let mut steps = [(0, 0); COEFFICIENTS];
         for (step, place) in steps.iter_mut().zip(zigzag()) {
             step.0 = idct.place_of(place);
         }
-        Ok(Self { idct, steps })
+        Some(Self { idct, steps })
     }
 
     /// Takes up a quantisation table, given as in its segment (ITU-T T.81, annex B.2.4.1).

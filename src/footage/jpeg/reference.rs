@@ -71,7 +71,7 @@ pub(super) fn encode(coding: &Coding, pixels: &[u8]) -> Vec<u8> {
 
 /// The luma of all of a picture, of the coefficients that libjpeg finds; `None` if it is not one without warnings.
 pub(super) fn decode_whole(jpeg: &[u8]) -> Option<Vec<u8>> {
-    let idct = InverseDct::new().ok()?;
+    let idct = InverseDct::new()?;
     let mut errors: ffi::jpeg_error_mgr;
     // SAFETY: the structures are plain C data for which all zeros is a valid value, initialised by libjpeg's own calls;
     // `jpeg` and the structures outlive the decoding, whose context is destroyed after an error too.

@@ -13,7 +13,7 @@ use super::painter::Painter;
 #[derive(Default)]
 pub(super) struct Scan {
     /// All of it, and a margin.
-    pub bytes: Vec<u8>,
+    bytes: Vec<u8>,
     /// Where each stretch between markers ends.
     ends: Vec<usize>,
 }
@@ -76,17 +76,7 @@ pub(super) fn pick(
         // At the beginning and behind each marker differences are those to zero (annex F.1.1.5.1).
         let mut dc = 0_i32;
         for wanted in units {
-            for (block, component) in layout.blocks.iter().enumerate() {
-                let codes = codes.get(*component).ok_or(Unusual)?;
-                if wanted & 1 << block != 0 {
-                    dc = painter.paint(codes, &mut bits, dc)?;
-                    continue;
-                }
-                let difference = codes.pass(&mut bits)?;
-                if block < layout.luma {
-                    dc = dc.wrapping_add(difference);
-                }
-            }
+            dc = pick_unit(layout, codes, *wanted, (&mut bits, dc), painter)?;
         }
         let left = (8 * end).checked_sub(bits.place()).ok_or(Unusual)?;
         let is_whole = units.len() == interval.min(units_left);
@@ -97,4 +87,27 @@ pub(super) fn pick(
         units_left -= units.len();
     }
     Ok(())
+}
+
+/// Goes through a unit behind a luma block with a DC coefficient `dc`; answers that of its last one.
+#[inline]
+fn pick_unit(
+    layout: &Layout,
+    codes: &[BlockCodes; MOST_COMPONENTS],
+    wanted: u16,
+    (bits, mut dc): (&mut Bits<'_>, i32),
+    painter: &mut Painter<'_>,
+) -> Result<i32, Unusual> {
+    for (block, component) in layout.blocks.iter().enumerate() {
+        let codes = codes.get(*component).ok_or(Unusual)?;
+        if wanted & 1 << block != 0 {
+            dc = painter.paint(codes, bits, dc)?;
+            continue;
+        }
+        let difference = codes.pass(bits)?;
+        if block < layout.luma {
+            dc = dc.wrapping_add(difference);
+        }
+    }
+    Ok(dc)
 }
