@@ -3,6 +3,7 @@
 use crate::channel::Channel;
 use crate::series::statistics::{median, quantile};
 use crate::series::{Series, Updates, without_outliers};
+use super::steady::speed_si;
 use crate::units::Unit;
 
 /// Step of the grid, in seconds.
@@ -16,6 +17,13 @@ const LONGEST_GAP_S: f64 = 1.5;
 
 /// Turn rates below the first are straight flight, above the second a turn, in degrees a second.
 const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
+
+/// Ground speed below which an aircraft stands, taxies or is carried, in m/s: a brisk walk (common practice, no
+/// source). A leg flown into a wind nearly as fast as the aircraft is still faster than this.
+const STANDING_MPS: f64 = 2.0;
+
+/// Ground speed from which an aircraft that stood has taken off, in m/s (common practice, no source).
+const AIRBORNE_MPS: f64 = 4.0;
 
 /// Climb or descent below the first is level flight, above the second it is none, in m/s.
 const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
@@ -66,8 +74,8 @@ pub(super) struct Evidence {
     pub sloping: Vec<f64>,
     /// Usual wobble of the speed about the mean of a leg.
     pub noise: f64,
-    /// Speed below which the aircraft is not in a run.
-    pub slowest_run: f64,
+    /// Mean ground speed below which the aircraft is not taken to fly, in the speed's unit.
+    pub standing_speed: f64,
 }
 
 impl Evidence {
@@ -83,14 +91,14 @@ impl Evidence {
         let steps = steps as usize + 1;
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
         let speed = on_grid(&cleaned, start_s, steps);
-        let slowest_run = 0.35 * quantile(&speed, 0.9)?;
-        let slopes = slopes(&speed, slowest_run);
+        let standing_speed = STANDING_MPS / speed_si(series);
+        let slopes = slopes(&speed, standing_speed);
         let usual_slope = usual_slope(&slopes, quantum).min(FASTEST_USUAL_SLOPE * quantile(&speed, 0.7)?);
         let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps);
         let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
         Some(Self {
             start_s,
-            broken: broken(&speed, series, start_s, slowest_run),
+            broken: broken(&speed, series, start_s),
             climbing: climbing(
                 &on_grid(&series.updates(&Channel::Altitude), start_s, steps),
                 altitude_si(series),
@@ -100,7 +108,7 @@ impl Evidence {
             sloping: sloping(&slopes, &speed, usual_slope),
             speed,
             noise: GUST_PER_SLOPE_S * usual_slope,
-            slowest_run,
+            standing_speed,
         })
     }
 
@@ -137,7 +145,7 @@ fn updates_age(updates: &Updates, time_s: f64) -> f64 {
     after.checked_sub(1).and_then(|last| updates.time_s.get(last)).map_or(f64::INFINITY, |last| time_s - last)
 }
 
-fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec<bool> {
+fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
     let mut broken = vec![false; speed.len()];
     let longest = (LONGEST_BLANK_S / STEP_S) as usize;
     let mut from = 0;
@@ -157,23 +165,23 @@ fn broken(speed: &[f64], series: &Series, start_s: f64, slowest_run: f64) -> Vec
     let altitude_shown = series.alive(&Channel::Altitude).is_some();
     let near_ground_s = if altitude_shown { NEAR_GROUND_WITH_ALTITUDE_S } else { NEAR_GROUND_S };
     let near_ground = (near_ground_s / STEP_S) as usize;
-    if let Some(take_off) = take_off(speed.iter(), slowest_run) {
+    if let Some(take_off) = take_off(speed.iter(), speed_si(series)) {
         broken[..speed.len().min(take_off + near_ground)].fill(true);
     }
-    if let Some(before_end) = take_off(speed.iter().rev(), slowest_run) {
+    if let Some(before_end) = take_off(speed.iter().rev(), speed_si(series)) {
         broken[speed.len().saturating_sub(before_end + near_ground)..].fill(true);
     }
     broken
 }
 
 /// The step from which the aircraft flies after it stood; `None` when the speeds begin in flight.
-fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, slowest_run: f64) -> Option<usize> {
+fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, speed_si: f64) -> Option<usize> {
     let stood = (1.0 / STEP_S) as usize;
     let mut slow = 0;
     for (step, value) in speed.enumerate() {
-        if *value < 0.5 * slowest_run {
+        if *value * speed_si < STANDING_MPS {
             slow += 1;
-        } else if *value >= slowest_run {
+        } else if *value * speed_si >= AIRBORNE_MPS {
             return (slow >= stood).then_some(step);
         }
     }
@@ -236,9 +244,9 @@ fn turning(heading: &[f64]) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Slope of the least-squares line through the steps around each, in speed a second; NaN below the
-/// speed of a run or with less than half of the steps trusted.
-fn slopes(speed: &[f64], slowest_run: f64) -> Vec<f64> {
+/// Slope of the least-squares line through the steps around each, in speed a second; NaN where the aircraft
+/// stands or with less than half of the steps trusted.
+fn slopes(speed: &[f64], standing_speed: f64) -> Vec<f64> {
     let reach = (SLOPE_REACH_S / STEP_S) as usize;
     (0..speed.len())
         .map(|step| {
@@ -253,7 +261,7 @@ fn slopes(speed: &[f64], slowest_run: f64) -> Vec<f64> {
                 let x = x as f64 - mean_x;
                 (sum.0 + x * (y - mean_y), sum.1 + x * x)
             });
-            let known = count > reach as f64 && mean_y > slowest_run;
+            let known = count > reach as f64 && mean_y > standing_speed;
             if known { over / under / STEP_S } else { f64::NAN }
         })
         .collect()

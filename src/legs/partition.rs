@@ -99,7 +99,7 @@ fn over(sums: &[f64], first: usize, end: usize) -> f64 {
 struct Costs {
     sums: Sums,
     variance: f64,
-    slowest_run: f64,
+    standing_speed: f64,
 }
 
 impl Costs {
@@ -111,7 +111,7 @@ impl Costs {
         let interrupted = over(&sums.broken, first, end) > 0.0
             || over(&sums.throttle_change, (first + 1).min(end), end) > 0.0
             || count < LEAST_TRUSTED_SHARE * (end - first) as f64;
-        if interrupted || mean.is_nan() || mean < self.slowest_run {
+        if interrupted || mean.is_nan() || mean < self.standing_speed {
             return f64::INFINITY;
         }
         let squares = (over(&sums.squares, first, end) - count * mean * mean).max(0.0);
@@ -150,7 +150,7 @@ pub(super) fn legs(evidence: &Evidence) -> Vec<LegSteps> {
     let costs = Costs {
         sums: Sums::of(evidence),
         variance: evidence.noise.powi(2).max(1e-12),
-        slowest_run: evidence.slowest_run,
+        standing_speed: evidence.standing_speed,
     };
     let mut best = vec![Best { leg: NEVER, turn: NEVER, rest: (0.0, 0) }];
     for end in 1..=evidence.speed.len() {
