@@ -20,7 +20,7 @@ pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
 pub use patterns::{Pattern, patterns};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
-use crate::series::statistics::{mean, median};
+use crate::series::statistics::mean;
 
 /// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
 /// channel's unit.
@@ -54,6 +54,9 @@ pub struct Pair {
     pub voltage_v: Option<f64>,
     /// Median altitude over both legs, in the altitude channel's unit.
     pub altitude: Option<f64>,
+    /// Whether it is doubtful that its legs are two legs flown opposite ways in the wind of this flight; the flags
+    /// say why.
+    pub doubtful: bool,
     /// What a pilot should know of this pair.
     pub flags: Vec<Flag>,
     /// What the uncertainty is made of.
@@ -85,6 +88,8 @@ pub struct StepResult {
     pub voltage_v: Option<f64>,
     /// Mean altitude of its pairs, in the altitude channel's unit.
     pub altitude: Option<f64>,
+    /// Whether all of its pairs are doubtful, so that it rests on them.
+    pub doubtful: bool,
     /// What a pilot should know of this step.
     pub flags: Vec<Flag>,
     /// What the uncertainty is made of.
@@ -110,14 +115,13 @@ pub fn pair(set: &LegSet) -> Vec<Pair> {
 #[must_use]
 pub fn pair_with(set: &LegSet, crosswind: &Crosswind) -> Vec<Pair> {
     let Some(wobble) = &set.wobble else { return Vec::new() };
-    let winds = winds(set);
     let drift = Drift::of(set, wobble);
     set.pairs
         .iter()
         .filter_map(|pair| Some((pair, legs_of(set, pair)?)))
         .zip(1..)
         .map(|((pair, legs), number)| one_pair(number, pair, legs, crosswind, &(wobble, &drift)))
-        .map(|pair| flagged(pair, &winds))
+        .map(flagged)
         .collect()
 }
 
@@ -164,7 +168,8 @@ fn one_pair(
         wind,
         voltage_v: over(|leg| leg.voltage_v),
         altitude: over(|leg| leg.altitude),
-        flags: Vec::new(),
+        doubtful: !pair.doubts.is_empty(),
+        flags: pair.doubts.iter().cloned().map(Flag::from).collect(),
         budget,
     }
 }
@@ -198,19 +203,10 @@ fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobbl
     }
 }
 
-/// A pair's wind is at odds when it lies further from the median of all than three times its own
-/// standard uncertainty, and a fifth of that median.
-const AT_ODDS: (f64, f64) = (3.0, 0.2);
-
 /// An interval is called wide when half its width exceeds this share of the airspeed.
 const WIDE_SHARE: f64 = 0.05;
 
-fn flagged(mut pair: Pair, winds: &[f64]) -> Pair {
-    if let Some(usual) = median(winds)
-        && (pair.wind - usual).abs() > (AT_ODDS.0 * pair.airspeed_uncertainty).max(AT_ODDS.1 * usual.abs())
-    {
-        pair.flags.push(Note::WindAtOdds { wind: pair.wind, usual }.into());
-    }
+fn flagged(mut pair: Pair) -> Pair {
     if pair.wind < 0.0 {
         pair.flags.push(Note::UpwindFaster.into());
     }
@@ -229,12 +225,16 @@ pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.step).collect();
     numbers.sort_unstable();
     numbers.dedup();
-    let disagreement = Disagreement::of(pairs);
+    let sound: Vec<Pair> = pairs.iter().filter(|pair| !pair.doubtful).cloned().collect();
+    let disagreement = Disagreement::of(if sound.is_empty() { pairs } else { &sound });
     numbers.into_iter().filter_map(|step| one_step(step, pairs, disagreement.as_ref())).collect()
 }
 
+/// The step of that number: the mean of its pairs that are not doubtful, or of all where all are.
 fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> Option<StepResult> {
-    let members: Vec<&Pair> = pairs.iter().filter(|pair| pair.step == step).collect();
+    let of_step = || pairs.iter().filter(|pair| pair.step == step);
+    let doubtful = of_step().all(|pair| pair.doubtful);
+    let members: Vec<&Pair> = of_step().filter(|pair| doubtful || !pair.doubtful).collect();
     let over = |of: fn(&Pair) -> Option<f64>| {
         mean(&members.iter().filter_map(|pair| of(pair)).collect::<Vec<f64>>())
     };
@@ -245,6 +245,10 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
     budget.rows.extend(disagreement.map(|found| found.row(members.len())));
     let airspeed = mean(&airspeeds)?;
     let (airspeed_low, airspeed_high) = budget.interval(airspeed);
+    let flags = [
+        doubtful.then(|| Note::DoubtfulStep.into()),
+        disagreement.filter(|found| found.is_in(&airspeeds)).map(|_| disagree(&airspeeds)),
+    ];
     Some(StepResult {
         step,
         throttle_percent: members.first()?.throttle_percent,
@@ -257,11 +261,8 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
         wind: over(|pair| Some(pair.wind))?,
         voltage_v: over(|pair| pair.voltage_v),
         altitude: over(|pair| pair.altitude),
-        flags: disagreement
-            .filter(|found| found.is_in(&airspeeds))
-            .map(|_| disagree(&airspeeds))
-            .into_iter()
-            .collect(),
+        doubtful,
+        flags: flags.into_iter().flatten().collect(),
         budget,
     })
 }

@@ -9,6 +9,10 @@ use crate::units::Unit;
 /// Step of the grid, in seconds.
 pub(super) const STEP_S: f64 = 0.2;
 
+/// A step of the grid without an update takes over one up to this old, or up to one and a half update intervals, in
+/// seconds.
+const LONGEST_HELD_S: f64 = 0.5;
+
 /// A blank stretch longer than this may hide a turn: no leg reaches across it.
 const LONGEST_BLANK_S: f64 = 3.0;
 
@@ -89,18 +93,19 @@ impl Evidence {
             return None;
         }
         let steps = steps as usize + 1;
+        let held_s = LONGEST_HELD_S.max(1.5 * series.update_interval_s());
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
-        let speed = on_grid(&cleaned, start_s, steps);
+        let speed = on_grid(&cleaned, start_s, steps, held_s);
         let standing_speed = STANDING_MPS / speed_si(series);
         let slopes = slopes(&speed, standing_speed);
         let usual_slope = usual_slope(&slopes, quantum).min(FASTEST_USUAL_SLOPE * quantile(&speed, 0.7)?);
-        let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps);
-        let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps);
+        let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps, held_s);
+        let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps, held_s);
         Some(Self {
             start_s,
             broken: broken(&speed, series, start_s),
             climbing: climbing(
-                &on_grid(&series.updates(&Channel::Altitude), start_s, steps),
+                &on_grid(&series.updates(&Channel::Altitude), start_s, steps, held_s),
                 altitude_si(series),
             ),
             throttle_change: throttle_changes(&throttle),
@@ -118,9 +123,9 @@ impl Evidence {
     }
 }
 
-/// The last update of each step; a step without one takes over the last when it is younger than
-/// 0.5 s, since an overlay slower than the grid still shows it.
-fn on_grid(updates: &Updates, start_s: f64, steps: usize) -> Vec<f64> {
+/// The last update of each step; a step without one takes over the last when it is younger than `held_s`, since an
+/// overlay slower than the grid still shows it.
+fn on_grid(updates: &Updates, start_s: f64, steps: usize, held_s: f64) -> Vec<f64> {
     let mut grid = vec![f64::NAN; steps];
     for (time, value) in updates.time_s.iter().zip(&updates.values) {
         let step = (time - start_s) / STEP_S;
@@ -132,7 +137,7 @@ fn on_grid(updates: &Updates, start_s: f64, steps: usize) -> Vec<f64> {
     }
     for step in 1..steps {
         let age = updates_age(updates, start_s + (step as f64 + 1.0) * STEP_S);
-        if grid[step].is_nan() && age < 0.5 {
+        if grid[step].is_nan() && age < held_s {
             grid[step] = grid[step - 1];
         }
     }

@@ -9,6 +9,8 @@ mod note;
 mod pairing;
 mod partition;
 mod patterns;
+mod reversal;
+mod runs;
 mod steady;
 mod steps;
 mod told;
@@ -20,7 +22,7 @@ use thiserror::Error;
 
 pub use edits::{LegEdit, LegEditError, LegEdits, SHORTEST_LEG_S};
 pub use edits_file::{EDITS_FILE, EditsFileError};
-pub use note::Note;
+pub use note::{Note, NotPaired};
 pub use patterns::LegPattern;
 pub use told::{LegsFileError, ToldLeg, read_file};
 pub use wobble::{MedianUncertainty, Wobble};
@@ -103,7 +105,7 @@ pub enum ThrottleSource {
 }
 
 /// Two legs flown one after the other at one throttle, one each way.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct LegPair {
     /// Index of the upwind leg.
     pub upwind: usize,
@@ -113,6 +115,8 @@ pub struct LegPair {
     pub step: u32,
     /// Throttle in per cent, where it is known.
     pub throttle_percent: Option<f64>,
+    /// What makes it doubtful that these are two legs flown opposite ways in the wind of this flight.
+    pub doubts: Vec<Note>,
 }
 
 /// The legs of a flight and which of them belong together.
@@ -215,11 +219,25 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegErro
             notes: vec![Note::SpeedNotMarked],
         });
     };
-    let (legs, told_pairs) = match &options.told {
-        Some(told) => told_legs(&gauges, &checked(told, series)?).into_iter().unzip(),
-        None => (found_legs(&gauges, series), Vec::new()),
+    let (legs, links): (Vec<Leg>, Vec<Link>) = match &options.told {
+        Some(told) => told_legs(&gauges, &checked(told, series)?)
+            .into_iter()
+            .map(|(leg, pair)| (leg, Link { pair, turn_before: None }))
+            .unzip(),
+        None => found_legs(&gauges, series)
+            .into_iter()
+            .map(|(leg, turn_before)| (leg, Link { pair: None, turn_before }))
+            .unzip(),
     };
-    Ok(leg_set(legs, &told_pairs, &gauges, series, options))
+    Ok(leg_set(legs, &links, &gauges, series, options))
+}
+
+/// What is known of how a leg goes with its neighbours.
+struct Link {
+    /// Number of the pair it is given to belong to.
+    pair: Option<u32>,
+    /// Whether the speeds show a turn between the leg before and this one; `None` where that was not looked at.
+    turn_before: Option<bool>,
 }
 
 fn checked(told: &[ToldLeg], series: &Series) -> Result<Vec<ToldLeg>, ToldLegError> {
@@ -271,27 +289,34 @@ fn told_mates(told_pairs: &[Option<u32>]) -> Vec<Option<u32>> {
     told_pairs.iter().enumerate().map(kept).collect()
 }
 
-fn found_legs(gauges: &Gauges, series: &Series) -> Vec<Leg> {
+/// The legs found in the speeds, each with whether a turn is seen between the one before and it.
+fn found_legs(gauges: &Gauges, series: &Series) -> Vec<(Leg, Option<bool>)> {
     let Some(evidence) = Evidence::of(series) else { return Vec::new() };
     let straight = turns::without_turns(&evidence, partition::legs(&evidence));
-    let flat: Vec<Stretch> = merge::joined(&evidence, straight)
-        .into_iter()
+    let found = reversal::joined(&evidence, &merge::joined(&evidence, straight), gauges.quantum);
+    let flat: Vec<Stretch> = found
+        .iter()
         .map(|leg| Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) })
         .collect();
+    let turn_before = |index: usize| {
+        let before = index.checked_sub(1)?;
+        Some(reversal::is_seen(&evidence, found[before], found[index], gauges.quantum))
+    };
     (0..flat.len())
         .filter_map(|index| {
             let before_s = index.checked_sub(1).map(|before| flat[before].end_s);
             let after_s = flat.get(index + 1).map(|after| after.start_s);
             let steady = gauges.steady_of_found(flat[index]);
             let whole = steady::whole_leg(flat[index], before_s, after_s);
-            gauges.leg(whole, steady, LegKind::Leg, gauges.throttle_percent(steady))
+            let leg = gauges.leg(whole, steady, LegKind::Leg, gauges.throttle_percent(steady))?;
+            Some((leg, turn_before(index)))
         })
         .collect()
 }
 
 fn leg_set(
     mut legs: Vec<Leg>,
-    told_pairs: &[Option<u32>],
+    links: &[Link],
     gauges: &Gauges,
     series: &Series,
     options: &LegOptions,
@@ -309,36 +334,27 @@ fn leg_set(
         .iter()
         .map(|leg| steady::mean_heading(gauges.heading.within(leg.steady_start_s, leg.steady_end_s)))
         .collect();
-    let candidates = candidates(&legs, &headings_deg, &told_mates(told_pairs));
-    let mates = mates(&candidates, &legs, gauges.quantum, options.told.is_some());
+    let candidates = candidates(&legs, &headings_deg, links);
+    let judged = runs::judge(&candidates, options.told.is_some(), false);
+    let mates: Vec<(usize, usize)> = judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
     let patterns = patterns::patterns(&legs, &headings_deg, &mates);
     let steps = steps_of(&legs, &mates, gauges, options);
     notes.extend(missing(series, &legs, &mates).filter(|_| patterns.is_empty()));
     notes.extend(steps.note.clone().filter(|_| !mates.is_empty()));
-    let pairs = mark(&mut legs, &mates, &steps);
+    let pairs = mark(&mut legs, &judged.pairs, &steps);
     patterns::mark(&mut legs, &patterns);
+    say_why_left_out(&mut legs, &judged.left_out);
     notes.extend(odd_legs(&legs));
     LegSet { legs, pairs, throttle_source: steps.source, wobble, headings_deg, patterns, speed_si, notes }
 }
 
-fn candidates(
-    legs: &[Leg],
-    headings_deg: &[Option<f64>],
-    told_mates: &[Option<u32>],
-) -> Vec<pairing::Candidate> {
-    let told_mates = told_mates.iter().copied().chain(std::iter::repeat(None));
+fn candidates(legs: &[Leg], headings_deg: &[Option<f64>], links: &[Link]) -> Vec<pairing::Candidate> {
+    let given_pairs = told_mates(&links.iter().map(|link| link.pair).collect::<Vec<Option<u32>>>());
     legs.iter()
         .zip(headings_deg)
-        .zip(told_mates)
-        .map(|((leg, heading), pair)| pairing::Candidate::of(leg, *heading, pair))
+        .zip(links.iter().zip(given_pairs))
+        .map(|((leg, heading), (link, pair))| pairing::Candidate::of(leg, *heading, pair, link.turn_before))
         .collect()
-}
-
-/// The legs that belong together, as (first, second) indices.
-fn mates(candidates: &[pairing::Candidate], legs: &[Leg], quantum: f64, told: bool) -> Vec<(usize, usize)> {
-    let uncertainties: Vec<f64> = legs.iter().map(|leg| leg.speed_uncertainty).collect();
-    let tolerance = 2.0 * statistics::median(&uncertainties).unwrap_or(1.0).max(0.3 * quantum);
-    pairing::pairs(candidates, tolerance, told)
 }
 
 fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &LegOptions) -> Steps {
@@ -376,9 +392,10 @@ fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &L
 
 /// Writes kind, step and throttle into the legs and gives the pairs. Of two found legs the slower one
 /// is the upwind one; what the pilot told stands.
-fn mark(legs: &mut [Leg], mates: &[(usize, usize)], steps: &Steps) -> Vec<LegPair> {
+fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &Steps) -> Vec<LegPair> {
     let mut pairs = Vec::new();
-    for (&(first, second), &(step, throttle_percent)) in mates.iter().zip(&steps.of_pairs) {
+    for (pair, &(step, throttle_percent)) in judged.iter().zip(&steps.of_pairs) {
+        let (first, second) = (pair.first, pair.second);
         let first_is_upwind = match (legs[first].kind, legs[second].kind) {
             (LegKind::Upwind, _) | (_, LegKind::Downwind) => true,
             (LegKind::Downwind, _) | (_, LegKind::Upwind) => false,
@@ -393,7 +410,7 @@ fn mark(legs: &mut [Leg], mates: &[(usize, usize)], steps: &Steps) -> Vec<LegPai
             legs[leg].throttle_percent =
                 if told { throttle_percent.or(own) } else { own.or(throttle_percent) };
         }
-        pairs.push(LegPair { upwind, downwind, step, throttle_percent });
+        pairs.push(LegPair { upwind, downwind, step, throttle_percent, doubts: pair.doubts.clone() });
     }
     for leg in legs.iter_mut().filter(|leg| leg.step.is_none()) {
         leg.kind = LegKind::Odd;
@@ -417,7 +434,19 @@ fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<No
     }
 }
 
+/// Flags every leg without a partner with what keeps it out of a pair.
+fn say_why_left_out(legs: &mut [Leg], left_out: &[Option<NotPaired>]) {
+    for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Odd) {
+        leg.flags.extend(why.map(|why| Flag::from(Note::LeftOut(why))));
+    }
+}
+
+/// Up to this many legs without a partner are named one by one.
+const NAMED_LEGS: usize = 3;
+
 fn odd_legs(legs: &[Leg]) -> Vec<Note> {
     let odd = legs.iter().enumerate().filter(|(_, leg)| leg.kind == LegKind::Odd);
-    odd.map(|(index, leg)| Note::OddLeg { leg: index + 1, start_s: leg.start_s }).collect()
+    let named: Vec<Note> =
+        odd.map(|(index, leg)| Note::OddLeg { leg: index + 1, start_s: leg.start_s }).collect();
+    if named.len() > NAMED_LEGS { vec![Note::LegsLeftOut { legs: named.len() }] } else { named }
 }

@@ -4,6 +4,58 @@ use std::fmt;
 
 use super::Flag;
 
+/// What keeps two neighbouring legs from being a pair.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum NotPaired {
+    /// There is no other leg.
+    Alone,
+    /// The pilot has said what the legs are.
+    Given,
+    /// They are flown at different throttles.
+    Throttle,
+    /// Their headings are not opposite.
+    Heading,
+    /// The speeds show no turn between them.
+    NoTurn,
+    /// Half the difference of their speeds is not the wind of the flight.
+    Wind,
+    /// One is much longer than the other.
+    Lengths,
+    /// One is much shorter than the usual leg of the flight.
+    Short,
+    /// Much less time lies between them than the flight's usual turn takes.
+    QuickTurn,
+    /// Too much time lies between them.
+    Apart,
+    /// The pack's voltage differs.
+    Voltage,
+    /// They would fit, but their pair is joined to no other by a turn and fits less well than those that are.
+    OutsideRuns,
+    /// The leg that would fit belongs to another pair.
+    Taken,
+}
+
+impl fmt::Display for NotPaired {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Alone => "there is no other leg",
+            Self::Given => "marked as not to be used",
+            Self::Throttle => "the legs beside it were flown at another throttle",
+            Self::Heading => "no leg beside it was flown the opposite way",
+            Self::NoTurn => "no turn is seen between it and the legs beside it",
+            Self::Wind => "its difference from the legs beside it is not the wind of this flight",
+            Self::Lengths => "the legs beside it are much longer or shorter",
+            Self::Short => "it is much shorter than the other legs of this flight",
+            Self::QuickTurn => "the turn next to it is much quicker than the others of this flight",
+            Self::Apart => "the legs beside it were flown too long before or after",
+            Self::Voltage => "the legs beside it were flown at another pack voltage",
+            Self::OutsideRuns => "it lies outside the runs",
+            Self::Taken => "the leg that would match it belongs to another pair",
+        })
+    }
+}
+
 /// A fact about the flight, a leg or a pair that the pilot should know. Its `Display` is the sentence
 /// shown.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,6 +85,30 @@ pub enum Note {
         /// Its start, in seconds of flight time.
         start_s: f64,
     },
+    /// Several legs have no partner.
+    LegsLeftOut {
+        /// How many there are.
+        legs: usize,
+    },
+    /// Leg: it is in no pair.
+    LeftOut(NotPaired),
+    /// Pair: no regular turn joins it to another pair.
+    OutsideRuns,
+    /// Pair: one of its legs is much shorter than the flight's usual leg.
+    ShortForFlight,
+    /// Pair: too few of the legs found fit one wind.
+    FewLegsFit {
+        /// Legs in pairs.
+        paired: usize,
+        /// Legs found.
+        legs: usize,
+    },
+    /// Pair: the speed swings as in a circle flown in wind.
+    Circling,
+    /// Pair: its step is worked out from the other pairs.
+    NotInStep,
+    /// Step: all of its pairs are doubtful.
+    DoubtfulStep,
     /// The pairs do not divide evenly into the told throttle steps.
     UnequalSteps {
         /// Pairs found.
@@ -97,11 +173,11 @@ pub enum Note {
     },
     /// Leg or pair: what the pilot told disagrees with the speeds.
     UpwindFaster,
-    /// Pair: its wind is at odds with the wind of the other pairs.
+    /// Pair: its wind is at odds with the wind that all legs fit.
     WindAtOdds {
         /// Wind of this pair, in the unit of the speed.
         wind: f64,
-        /// Median wind of all pairs.
+        /// Wind along the course that all legs fit.
         usual: f64,
     },
     /// Pattern: its legs fit no one airspeed and wind.
@@ -141,6 +217,19 @@ impl fmt::Display for Note {
             Self::OddLeg { leg, start_s } => {
                 write!(f, "Leg {leg} at {start_s:.1} s has no partner and is not used.")
             }
+            Self::LegsLeftOut { legs } => {
+                write!(f, "{legs} legs have no partner and are not used: the table of legs says why.")
+            }
+            Self::LeftOut(why) => write!(f, "not used: {why}"),
+            Self::OutsideRuns => f.write_str("doubtful: no regular turn joins it to another pair, so it may lie outside the runs"),
+            Self::ShortForFlight => f.write_str("doubtful: one of its legs is much shorter than the others of this flight"),
+            Self::FewLegsFit { paired, legs } => write!(
+                f,
+                "doubtful: only {paired} of {legs} legs found fit one wind, so this may be no flight up and down one course"
+            ),
+            Self::Circling => f.write_str("doubtful: the speed swings as when circling in wind, without straight legs"),
+            Self::NotInStep => f.write_str("its step is worked out from the other pairs"),
+            Self::DoubtfulStep => f.write_str("doubtful: its pairs may not be two legs flown opposite ways"),
             Self::UnequalSteps { pairs, steps } => write!(
                 f,
                 "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column."
@@ -175,7 +264,7 @@ impl fmt::Display for Note {
             Self::RecorderGap => f.write_str("the recording stops within it"),
             Self::UpwindFaster => f.write_str("the leg told as upwind is the faster one"),
             Self::WindAtOdds { wind, usual } => {
-                write!(f, "wind {wind:.1} is at odds with the usual {usual:.1}")
+                write!(f, "doubtful: its wind of {wind:.1} is at odds with the {usual:.1} of this flight")
             }
             Self::LegsAtOdds { residual } => {
                 write!(f, "its legs fit no one wind: {residual:.1} is left unexplained")

@@ -186,9 +186,9 @@ impl LegScore {
 }
 
 fn is_flagged_pair(pair: &Pair) -> bool {
-    !pair.flags.is_empty()
+    pair.doubtful
 }
 
 fn is_flagged_step(step: &StepResult) -> bool {
-    !step.flags.is_empty()
+    step.doubtful
 }

@@ -105,7 +105,7 @@ pub struct Conditions {
 }
 
 /// Legs planned to be measured are not shorter than this.
-const SHORTEST_LEG_S: f64 = 8.0;
+const SHORTEST_LEG_S: f64 = 9.0;
 
 impl Conditions {
     /// Conditions as on many fields: the wind from `wind_mps`, but at most 0.6 of the slowest airspeed.
@@ -129,9 +129,11 @@ impl Conditions {
         let across_deg =
             if random.chance(0.7) { 18.0 * random.normal() } else { random.uniform(-60.0, 60.0) };
         let leg_plan = if random.chance(0.6) {
-            LegPlan::GroundLengthM(random.uniform(120.0, 350.0).max(SHORTEST_LEG_S * (fastest_mps + wind_mps)))
+            LegPlan::GroundLengthM(
+                random.uniform(120.0, 350.0).max(SHORTEST_LEG_S * (fastest_mps + wind_mps)),
+            )
         } else {
-            LegPlan::TimeS(random.uniform(SHORTEST_LEG_S, 16.0))
+            LegPlan::TimeS(random.uniform(SHORTEST_LEG_S, 18.0))
         };
         let (unit, decimals) = random.pick(&[
             (Unit::KilometresPerHour, 0),
@@ -160,15 +162,15 @@ impl Conditions {
             pairs_per_step: (random.pick(&[1, 2, 2, 3, 4])).min(most_pairs),
             leg_plan,
             turn_kind: random.pick(&[TurnKind::Racetrack, TurnKind::Teardrop, TurnKind::Procedure]),
-            turn_s: random.uniform(3.0, 9.0),
-            bank_limit_deg: random.uniform(45.0, 72.0),
+            turn_s: random.uniform(3.0, 7.0),
+            bank_limit_deg: random.uniform(60.0, 78.0),
             throttle_change: random.pick(&[
                 ThrottleChange::TurnStart,
                 ThrottleChange::MidTurn,
                 ThrottleChange::TurnEnd,
             ]),
             time_constant_s: random.uniform(1.0, 3.0),
-            induced_share: random.uniform(0.08, 0.25),
+            induced_share: random.uniform(0.02, 0.08),
             roll_rate_deg_per_s: random.uniform(60.0, 180.0),
             crab_share: random.uniform(0.75, 1.0),
             course_wander_deg: random.uniform(0.5, 3.0),
@@ -176,8 +178,8 @@ impl Conditions {
             height_wander_m: random.uniform(0.5, 4.0),
             starts_on_ground: random.chance(0.6),
             ends_on_ground: random.chance(0.6),
-            wandering_before_s: random.uniform(0.0, 60.0),
-            wandering_after_s: random.uniform(0.0, 60.0),
+            wandering_before_s: if random.chance(0.5) { 0.0 } else { random.uniform(0.0, 20.0) },
+            wandering_after_s: if random.chance(0.5) { 0.0 } else { random.uniform(0.0, 20.0) },
             broken_leg: random.chance(0.15).then(|| random.pick(&[0, 1, 2, 3])),
             orbit_between_steps: random.chance(0.2),
             filter_lag_s: random.uniform(0.2, 1.0),
@@ -205,10 +207,19 @@ impl Conditions {
         }
     }
 
-    /// The same flight with legs of 4.5 to 8 s, too short for the airspeed to settle after most turns.
-    pub fn with_short_legs(self) -> Self {
-        let leg_s = Random::new(self.seed ^ 0x0051_0127).uniform(4.5, SHORTEST_LEG_S);
-        Self { leg_plan: LegPlan::TimeS(leg_s), ..self }
+    /// The same flight as flown by somebody who takes no care: legs of 4.5 to 8 s, slow turns as long as the legs that
+    /// cost much speed, and minutes of flying about before and after the runs.
+    pub fn untidy(self) -> Self {
+        let random = &mut Random::new(self.seed ^ 0x0051_0127);
+        Self {
+            leg_plan: LegPlan::TimeS(random.uniform(4.5, SHORTEST_LEG_S)),
+            turn_s: random.uniform(5.0, 10.0),
+            bank_limit_deg: random.uniform(45.0, 60.0),
+            induced_share: random.uniform(0.08, 0.25),
+            wandering_before_s: random.uniform(25.0, 90.0),
+            wandering_after_s: random.uniform(25.0, 90.0),
+            ..self
+        }
     }
 
     /// The same flight in a steady uniform wind, flown and received without error.
