@@ -1,5 +1,6 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
+mod circling;
 mod edits;
 mod edits_file;
 mod evidence;
@@ -219,17 +220,18 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegErro
             notes: vec![Note::SpeedNotMarked],
         });
     };
-    let (legs, links): (Vec<Leg>, Vec<Link>) = match &options.told {
-        Some(told) => told_legs(&gauges, &checked(told, series)?)
-            .into_iter()
-            .map(|(leg, pair)| (leg, Link { pair, turn_before: None }))
-            .unzip(),
-        None => found_legs(&gauges, series)
-            .into_iter()
-            .map(|(leg, turn_before)| (leg, Link { pair: None, turn_before }))
-            .unzip(),
+    let (linked, circling): (Vec<(Leg, Link)>, bool) = match &options.told {
+        Some(told) => {
+            let given = told_legs(&gauges, &checked(told, series)?).into_iter();
+            (given.map(|(leg, pair)| (leg, Link { pair, turn_before: None })).collect(), false)
+        }
+        None => {
+            let (found, circling) = found_legs(&gauges, series);
+            let link = |turn_before| Link { pair: None, turn_before };
+            (found.into_iter().map(|(leg, turn_before)| (leg, link(turn_before))).collect(), circling)
+        }
     };
-    Ok(leg_set(legs, &links, &gauges, series, options))
+    Ok(leg_set(linked, circling, &gauges, series, options))
 }
 
 /// What is known of how a leg goes with its neighbours.
@@ -289,38 +291,44 @@ fn told_mates(told_pairs: &[Option<u32>]) -> Vec<Option<u32>> {
     told_pairs.iter().enumerate().map(kept).collect()
 }
 
-/// The legs found in the speeds, each with whether a turn is seen between the one before and it.
-fn found_legs(gauges: &Gauges, series: &Series) -> Vec<(Leg, Option<bool>)> {
-    let Some(evidence) = Evidence::of(series) else { return Vec::new() };
+/// The legs found in the speeds, each with whether a turn is seen between the one before and it, and whether the speed
+/// swings as in a circle.
+fn found_legs(gauges: &Gauges, series: &Series) -> (Vec<(Leg, Option<bool>)>, bool) {
+    let Some(evidence) = Evidence::of(series) else { return (Vec::new(), false) };
     let straight = turns::without_turns(&evidence, partition::legs(&evidence));
     let found = reversal::joined(&evidence, &merge::joined(&evidence, straight), gauges.quantum);
     let flat: Vec<Stretch> = found
         .iter()
         .map(|leg| Stretch { start_s: evidence.time_s(leg.first), end_s: evidence.time_s(leg.end) })
         .collect();
-    let turn_before = |index: usize| {
-        let before = index.checked_sub(1)?;
-        Some(reversal::is_seen(&evidence, found[before], found[index], gauges.quantum))
-    };
-    (0..flat.len())
+    let turn_before: Vec<Option<bool>> = (0..found.len())
+        .map(|index| {
+            let before = index.checked_sub(1)?;
+            Some(reversal::is_seen(&evidence, found[before], found[index], gauges.quantum))
+        })
+        .collect();
+    let circling = circling::is_seen(&evidence, &found, &turn_before);
+    let legs = (0..flat.len())
         .filter_map(|index| {
             let before_s = index.checked_sub(1).map(|before| flat[before].end_s);
             let after_s = flat.get(index + 1).map(|after| after.start_s);
             let steady = gauges.steady_of_found(flat[index]);
             let whole = steady::whole_leg(flat[index], before_s, after_s);
             let leg = gauges.leg(whole, steady, LegKind::Leg, gauges.throttle_percent(steady))?;
-            Some((leg, turn_before(index)))
+            Some((leg, turn_before[index]))
         })
-        .collect()
+        .collect();
+    (legs, circling)
 }
 
 fn leg_set(
-    mut legs: Vec<Leg>,
-    links: &[Link],
+    linked: Vec<(Leg, Link)>,
+    circling: bool,
     gauges: &Gauges,
     series: &Series,
     options: &LegOptions,
 ) -> LegSet {
+    let (mut legs, links): (Vec<Leg>, Vec<Link>) = linked.into_iter().unzip();
     let mut notes = Vec::new();
     notes.extend((options.edits > 0).then_some(Note::Edited { edits: options.edits }));
     let speed_si = steady::speed_si(series);
@@ -334,8 +342,8 @@ fn leg_set(
         .iter()
         .map(|leg| steady::mean_heading(gauges.heading.within(leg.steady_start_s, leg.steady_end_s)))
         .collect();
-    let candidates = candidates(&legs, &headings_deg, links);
-    let judged = runs::judge(&candidates, options.told.is_some(), false);
+    let candidates = candidates(&legs, &headings_deg, &links);
+    let judged = runs::judge(&candidates, options.told.is_some(), circling);
     let mates: Vec<(usize, usize)> = judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
     let patterns = patterns::patterns(&legs, &headings_deg, &mates);
     let steps = steps_of(&legs, &mates, gauges, options);
