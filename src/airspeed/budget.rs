@@ -24,6 +24,8 @@ pub enum Cause {
     Crosswind,
     /// Pairs at one throttle that differ by more than all of this explains.
     Disagreement,
+    /// Doubt whether the legs are two legs flown opposite ways.
+    Doubt,
 }
 
 /// One row of a budget.

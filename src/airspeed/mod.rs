@@ -149,7 +149,8 @@ fn one_pair(
     let (mean_speed, wind) = airspeed_and_wind(upwind, downwind);
     let effect = crosswind.effect(mean_speed, wind);
     let airspeed = mean_speed + effect.correction;
-    let budget = budget(legs, &effect, wobbles);
+    let mut budget = budget(legs, &effect, wobbles);
+    budget.rows.extend(doubt(pair));
     let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
@@ -201,6 +202,17 @@ fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobbl
         reads_low: effect.reads_low + rounding_reads_low(wobble.quantum),
         crosswind_bound: effect.bound,
     }
+}
+
+/// What a doubtful pair may be off by: anything up to its largest error, a rectangular distribution (JCGM 100:2008,
+/// 4.3.7). The pairs of a step share it, since they are mistaken for the same reason.
+fn doubt(pair: &LegPair) -> Option<Contribution> {
+    (!pair.doubts.is_empty()).then(|| Contribution {
+        cause: Cause::Doubt,
+        uncertainty: pair.largest_error / 3f64.sqrt(),
+        degrees_of_freedom: f64::INFINITY,
+        shared: true,
+    })
 }
 
 /// An interval is called wide when half its width exceeds this share of the airspeed.

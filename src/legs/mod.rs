@@ -118,6 +118,8 @@ pub struct LegPair {
     pub throttle_percent: Option<f64>,
     /// What makes it doubtful that these are two legs flown opposite ways in the wind of this flight.
     pub doubts: Vec<Note>,
+    /// Largest error of the airspeed if the doubts are right, in the speed channel's unit; 0 without doubts.
+    pub largest_error: f64,
 }
 
 /// The legs of a flight and which of them belong together.
@@ -418,7 +420,14 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &Steps) -> Vec<Leg
             legs[leg].throttle_percent =
                 if told { throttle_percent.or(own) } else { own.or(throttle_percent) };
         }
-        pairs.push(LegPair { upwind, downwind, step, throttle_percent, doubts: pair.doubts.clone() });
+        pairs.push(LegPair {
+            upwind,
+            downwind,
+            step,
+            throttle_percent,
+            doubts: pair.doubts.clone(),
+            largest_error: pair.largest_error,
+        });
     }
     for leg in legs.iter_mut().filter(|leg| leg.step.is_none()) {
         leg.kind = LegKind::Odd;

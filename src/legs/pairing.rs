@@ -211,7 +211,8 @@ struct Expected<'a> {
     usual: UsualLeg,
 }
 
-fn half_difference(first: &Candidate, second: &Candidate) -> f64 {
+/// Half the difference of the speeds of two legs: the wind along the course if they are flown opposite ways.
+pub(super) fn half_difference(first: &Candidate, second: &Candidate) -> f64 {
     (second.speed - first.speed).abs() / 2.0
 }
 

@@ -6,7 +6,7 @@
 
 use super::evidence::SAME_THROTTLE_PERCENT;
 use super::note::{Note, NotPaired};
-use super::pairing::{Candidate, Division, UsualLeg, divide, obstacle, shortness_cost, total_cost, wind_cost};
+use super::pairing::{Candidate, Division, UsualLeg, divide, half_difference, obstacle, shortness_cost, total_cost, wind_cost};
 
 /// A turn within a run takes at most this many times the flight's usual turn, and this much longer, in seconds.
 const LONGEST_TURN_SHARE: f64 = 2.0;
@@ -33,6 +33,10 @@ pub(super) struct JudgedPair {
     pub first: usize,
     pub second: usize,
     pub doubts: Vec<Note>,
+    /// Largest error of the airspeed if the doubts are right, in the speed channel's unit: two legs flown the same way
+    /// are off by the wind, legs of no flight up and down by half of what the legs of the flight differ by. 0 without
+    /// doubts.
+    pub largest_error: f64,
 }
 
 /// The pairs of a flight, and why each other leg is in none.
@@ -74,12 +78,28 @@ pub(super) fn judge(legs: &[Candidate], given: bool, circling: bool) -> Judged {
         let mut doubts = doubts(&legs[first], &legs[second], &division, &usual, inside);
         doubts.extend((!given && !in_run[*pair] && division.pairs.len() > 1).then_some(Note::OutsideRuns));
         doubts.extend(of_flight.clone());
-        JudgedPair { first, second, doubts }
+        let of_wind = half_difference(&legs[first], &legs[second]).max(wind_between(&legs[first], &legs[second], &division));
+        let largest_error = match (doubts.is_empty(), &of_flight) {
+            (true, _) => 0.0,
+            (false, None) => of_wind,
+            (false, Some(_)) => of_wind.max(half_range(legs)),
+        };
+        JudgedPair { first, second, doubts, largest_error }
     });
     let pairs: Vec<JudgedPair> = pairs.collect();
     let dropped: Vec<(usize, usize)> = dropped.iter().map(|pair| division.pairs[*pair]).collect();
     let left_out = (0..legs.len()).map(|leg| why_left_out(leg, legs, &pairs, &dropped, &division, &usual));
     Judged { left_out: left_out.collect(), pairs }
+}
+
+fn wind_between(first: &Candidate, second: &Candidate, division: &Division) -> f64 {
+    division.wind.at(f64::midpoint(first.end_s, second.start_s))
+}
+
+/// Half of what the legs of a flight differ by.
+fn half_range(legs: &[Candidate]) -> f64 {
+    let speeds = || legs.iter().map(|leg| leg.speed);
+    (speeds().fold(f64::NEG_INFINITY, f64::max) - speeds().fold(f64::INFINITY, f64::min)) / 2.0
 }
 
 fn doubts(
@@ -89,11 +109,11 @@ fn doubts(
     usual: &UsualLeg,
     inside_run: bool,
 ) -> Vec<Note> {
-    let wind = (second.speed - first.speed).abs() / 2.0;
+    let wind = half_difference(first, second);
     let at_odds = wind_cost(first, second, division, usual) > DOUBTFUL_WIND;
     let short = !inside_run && shortness_cost(first, second, division, usual) > DOUBTFUL_SHORTNESS;
     let notes = [
-        at_odds.then_some(Note::WindAtOdds { wind, usual: division.wind.at(f64::midpoint(first.end_s, second.start_s)) }),
+        at_odds.then_some(Note::WindAtOdds { wind, usual: wind_between(first, second, division) }),
         short.then_some(Note::ShortForFlight),
     ];
     notes.into_iter().flatten().collect()
