@@ -7,7 +7,8 @@ use common::{Plan, fly};
 use pairspeed::airspeed::{pair, steps};
 use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
 use pairspeed::propulsion::{
-    CompareOptions, Comparison, FlownFlight, FlownStep, Verdict, compare, holm, pairs_needed, welch,
+    CompareOptions, Comparison, FlownFlight, FlownStep, SharedUncertainty, Verdict, compare, holm,
+    pairs_needed, welch,
 };
 use pairspeed::series::trust;
 use pairspeed::units::Unit;
@@ -22,8 +23,9 @@ fn step(number: u32, throttle: Option<f64>, airspeed_mps: f64, uncertainty_mps: 
         throttle_percent: throttle,
         airspeed_mps,
         reported_mps: airspeed_mps,
-        uncertainty_mps,
-        degrees_of_freedom: 40.0,
+        own_uncertainty_mps: uncertainty_mps,
+        own_degrees_of_freedom: 40.0,
+        shared: SharedUncertainty::default(),
         wind_mps: 3.0,
         voltage_v: None,
         pairs: 2,
@@ -33,6 +35,7 @@ fn step(number: u32, throttle: Option<f64>, airspeed_mps: f64, uncertainty_mps: 
 fn flight(name: &str, steps: Vec<FlownStep>) -> FlownFlight {
     FlownFlight {
         name: name.to_owned(),
+        camera: None,
         speed_unit: Unit::KilometresPerHour,
         steps,
         runs: Vec::new(),
@@ -133,6 +136,115 @@ fn pairs_needed_fall_with_the_difference_wanted() {
     assert_eq!(pairs_needed(&first, &later, 0.01), None);
 }
 
+/// A step with parts that it shares with the other steps of its flight.
+fn sharing(number: u32, airspeed_mps: f64, own_mps: f64, shared: SharedUncertainty) -> FlownStep {
+    FlownStep { shared, ..step(number, Some(10.0 * f64::from(number)), airspeed_mps, own_mps) }
+}
+
+fn crosswind(crosswind_mps: f64) -> SharedUncertainty {
+    SharedUncertainty { crosswind_mps, ..SharedUncertainty::default() }
+}
+
+fn rounding(rounding_mps: f64) -> SharedUncertainty {
+    SharedUncertainty { rounding_mps, ..SharedUncertainty::default() }
+}
+
+/// Half the width of the overall interval between two flights of equal steps, in m/s.
+fn half_overall_mps(steps: u32, own_mps: f64, shared: SharedUncertainty) -> f64 {
+    let of = |name| flight(name, (1..=steps).map(|number| sharing(number, 25.0, own_mps, shared)).collect());
+    let overall = one(of("before"), of("after")).overall.unwrap();
+    25.0 * (overall.high - overall.low) / 2.0
+}
+
+#[test]
+fn over_all_steps_own_parts_shrink_and_shared_parts_add_up_linearly() {
+    // Own parts alone: 0.1 sqrt(2) / sqrt(n), with 80 degrees of freedom (t_0.975 = 1.990).
+    assert_near(half_overall_mps(4, 0.1, SharedUncertainty::default()), 1.990 * 0.1 / 2f64.sqrt(), 1e-4);
+    // Shared parts alone: 0.2 sqrt(2) however many steps there are (z_0.975 = 1.960), and 1.45 times as much of
+    // two displays.
+    for steps in [2, 4, 16] {
+        assert_near(half_overall_mps(steps, 1e-4, crosswind(0.2)), 1.960 * 0.2 * 2f64.sqrt(), 1e-3);
+        assert_near(half_overall_mps(steps, 1e-4, rounding(0.2)), 1.960 * 1.45 * 0.2 * 2f64.sqrt(), 1e-3);
+    }
+}
+
+#[test]
+fn a_crosswind_that_is_not_known_counts_as_that_of_a_course_far_off_the_wind() {
+    let unknown = SharedUncertainty { crosswind_bound_mps: 0.7, ..crosswind(0.2) };
+    // 0.399 of the bound of either flight, which is more than the standard deviation over all angles.
+    assert_near(half_overall_mps(4, 1e-4, unknown), 1.960 * 0.399 * 0.7 * 2f64.sqrt(), 1e-3);
+}
+
+#[test]
+fn one_display_does_the_same_in_both_flights_and_two_displays_may_not() {
+    let half_mps = |cameras: [Option<&str>; 2], units: [Unit; 2]| {
+        let [first, later] = [0, 1].map(|index| FlownFlight {
+            camera: cameras[index].map(str::to_owned),
+            speed_unit: units[index],
+            ..flight("a", vec![sharing(1, 25.0, 0.01, rounding(0.1))])
+        });
+        let step = one(first, later).steps[0];
+        (step.uncertainty_mps, step.pairs_needed)
+    };
+    let kmh = [Unit::KilometresPerHour; 2];
+    let (alone_mps, few) = half_mps([Some("goggles"); 2], kmh);
+    assert_near(alone_mps, 0.01 * 2f64.sqrt(), 1e-9);
+    assert_eq!(few, Some(1));
+    let different = [
+        ([Some("goggles"), Some("receiver")], kmh),
+        ([None; 2], kmh),
+        ([Some("goggles"); 2], [Unit::KilometresPerHour, Unit::MilesPerHour]),
+    ];
+    for (cameras, units) in different {
+        assert_near(half_mps(cameras, units).0, 0.01f64.hypot(0.145) * 2f64.sqrt(), 1e-9);
+    }
+}
+
+#[test]
+fn no_number_of_pairs_reduces_what_they_share() {
+    let of = |crosswind_mps: f64| sharing(1, 30.0, 0.5, crosswind(crosswind_mps));
+    let needed = |crosswind_mps: f64| pairs_needed(&of(crosswind_mps), &of(crosswind_mps), 0.5);
+    // The variance left to the own parts is (0.5 / 2.802)^2 - 2 x 0.1^2 = 0.0118: 2 x 0.5^2 x 2 / 0.0118 = 84.5.
+    assert!((85..=87).contains(&needed(0.1).unwrap()), "{:?}", needed(0.1));
+    // 2.802 x 0.13 x sqrt(2) is 0.515, above 0.5 without any part of its own.
+    assert_eq!(needed(0.13), None);
+}
+
+#[test]
+fn own_and_shared_parts_come_from_the_rows_of_the_summary() {
+    let folder = tempfile::tempdir().unwrap();
+    let load = |rows: &str| {
+        let text = format!(
+            r#"{{"format": 1, "speed_unit": "km/h", "camera": {{"name": "goggles", "frame": [640, 480]}}, "steps": [
+                {{"step": 1, "airspeed": 90.0, "airspeed_low": 88.0, "airspeed_high": 92.2, "wind": 18.0,
+                  "budget": {{{rows} "combined": 1.3, "degrees_of_freedom": 15.0, "crosswind_bound": 0.9}}}}]}}"#
+        );
+        std::fs::write(folder.path().join("summary.json"), text).unwrap();
+        let flight = FlownFlight::load(folder.path()).unwrap();
+        assert_eq!(flight.camera.as_deref(), Some("goggles"));
+        flight.steps[0]
+    };
+    let step = load(
+        r#""rows": [
+            {"cause": "gusts", "uncertainty": 0.3, "degrees_of_freedom": 8, "extent": "own"},
+            {"cause": "rounding", "uncertainty": 0.4, "degrees_of_freedom": null, "extent": "own"},
+            {"cause": "shared-rounding", "uncertainty": 0.5, "degrees_of_freedom": null, "extent": "shared"},
+            {"cause": "crosswind", "uncertainty": 1.0, "degrees_of_freedom": null, "extent": "shared"}],"#,
+    );
+    assert_near(step.own_uncertainty_mps, 0.5 / 3.6, 1e-9);
+    // Welch and Satterthwaite: 0.5^4 / (0.3^4 / 8).
+    assert_near(step.own_degrees_of_freedom, 61.73, 0.01);
+    let expected = [0.5, 1.0, 0.9].map(|part: f64| part / 3.6);
+    assert_near(step.shared.rounding_mps, expected[0], 1e-9);
+    assert_near(step.shared.crosswind_mps, expected[1], 1e-9);
+    assert_near(step.shared.crosswind_bound_mps, expected[2], 1e-9);
+    assert_near(step.uncertainty().0, 1.5f64.sqrt() / 3.6, 1e-9);
+    // Without rows all of it is the step's own.
+    let whole = load("");
+    assert_near(whole.own_uncertainty_mps, 1.3 / 3.6, 1e-9);
+    assert_eq!((whole.own_degrees_of_freedom, whole.shared), (15.0, SharedUncertainty::default()));
+}
+
 #[test]
 fn what_is_missing_is_said_and_nothing_fails() {
     let known = || flight("known", vec![step(1, Some(60.0), 25.0, 0.3)]);
@@ -166,7 +278,7 @@ fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() 
     let alone = load("", &[pattern("100")]);
     assert_near(alone[0].airspeed_mps, 25.0, 1e-9);
     // Half of 4 km/h over 1.960, the factor of the normal distribution.
-    assert_near(alone[0].uncertainty_mps, 2.0 / 3.6 / 1.960, 1e-4);
+    assert_near(alone[0].own_uncertainty_mps, 2.0 / 3.6 / 1.960, 1e-4);
     assert_near(alone[0].wind_mps, 5.0, 1e-9);
     let step = r#"{"step": 1, "throttle_percent": 100, "airspeed_low": 80, "airspeed_high": 84, "wind": 1}"#;
     let throttles: Vec<Option<f64>> = load(step, &[pattern("100"), pattern("60"), pattern("null")])

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 use pairspeed::propulsion::{
-    FlownFlight, FlownStep, PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan,
+    FlownFlight, FlownStep, PlanError, PlanWish, SharedUncertainty, Shortfall, TestCard, balanced_order, plan,
 };
 use pairspeed::units::Unit;
 
@@ -162,14 +162,16 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
         throttle_percent: Some(throttle),
         airspeed_mps,
         reported_mps: airspeed_mps,
-        uncertainty_mps,
-        degrees_of_freedom: 30.0,
+        own_uncertainty_mps: uncertainty_mps,
+        own_degrees_of_freedom: 30.0,
+        shared: SharedUncertainty::default(),
         wind_mps: 4.0,
         voltage_v: None,
         pairs: 1,
     };
     let flown = |uncertainty: f64| FlownFlight {
         name: "former".to_owned(),
+        camera: None,
         speed_unit: Unit::MetresPerSecond,
         steps: vec![step(1, 50.0, 20.0, uncertainty), step(2, 100.0, 35.0, uncertainty)],
         runs: Vec::new(),
@@ -183,4 +185,10 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
         (calm.steps[0].airspeed_mps - 20.0).abs() < 1e-6 && (calm.steps[5].airspeed_mps - 35.0).abs() < 1e-6
     );
     assert!(card(0.8).gust_mps > 2.0 * calm.gust_mps);
+    // What the steps share, such as a crosswind, is no gust.
+    let mut sharing = flown(0.35);
+    for step in &mut sharing.steps {
+        step.shared.crosswind_mps = 0.5;
+    }
+    assert_eq!(plan(&PlanWish::default(), Some(&sharing)).unwrap().gust_mps, calm.gust_mps);
 }

@@ -41,10 +41,14 @@ pub struct Contribution {
     pub shared: bool,
 }
 
-/// Probability that a display cuts further places off instead of rounding them (an assumption, no source; the
-/// readings do not tell): it then reads half a step low throughout. The more it is, the better are displays that
-/// cut off served and the wider are the intervals of all others.
-const CUTS_OFF: f64 = 0.3;
+/// Probability that a display cuts further places off instead of rounding them: it then reads half a step low
+/// throughout. The readings do not tell, so neither is taken to be more likely (an assumption, no source); displays of
+/// both kinds then have intervals that hold the truth nearly equally often.
+const CUTS_OFF: f64 = 0.5;
+
+/// Standard uncertainty that this brings into every airspeed of a flight, in steps of the display: half a step with the
+/// probability [`CUTS_OFF`].
+pub const SHARED_ROUNDING_STEPS: f64 = 0.25;
 
 /// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
@@ -55,7 +59,7 @@ pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
 pub(super) fn shared_rounding(quantum: f64) -> Contribution {
     Contribution {
         cause: Cause::SharedRounding,
-        uncertainty: (CUTS_OFF * (1.0 - CUTS_OFF)).sqrt() * quantum / 2.0,
+        uncertainty: SHARED_ROUNDING_STEPS * quantum,
         degrees_of_freedom: f64::INFINITY,
         shared: true,
     }

@@ -8,7 +8,7 @@ pub mod multileg;
 mod patterns;
 mod turn_fit;
 
-pub use budget::{Budget, Cause, Contribution, coverage_factor};
+pub use budget::{Budget, Cause, Contribution, SHARED_ROUNDING_STEPS, coverage_factor};
 use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,

@@ -40,7 +40,8 @@ pub(super) fn is_seen(evidence: &Evidence, legs: &[LegSteps], turn_before: &[Opt
         return false;
     }
     let flat_shares: Vec<f64> = swings.iter().map(|(before, after)| flat_share(*before, *after)).collect();
-    let squares = swings.iter().filter_map(|(before, after)| squares_of_both(&evidence.speed, *before, *after));
+    let squares =
+        swings.iter().filter_map(|(before, after)| squares_of_both(&evidence.speed, *before, *after));
     let (sine, levels) = squares.fold((0.0, 0.0), |sum, both| (sum.0 + both.0, sum.1 + both.1));
     sine < LARGEST_RATIO * levels && median(&flat_shares).is_some_and(|share| share < LARGEST_FLAT_SHARE)
 }
@@ -87,8 +88,11 @@ fn squares_of_levels(points: &[(f64, f64)], from_s: f64, to_s: f64) -> Option<f6
         let share = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
         (1.0 - (PI * share).cos()) / 2.0
     };
-    let design =
-        DMatrix::from_fn(points.len(), 2, |row, column| if column == 0 { 1.0 } else { turned(points[row].0) });
+    let design = DMatrix::from_fn(
+        points.len(),
+        2,
+        |row, column| if column == 0 { 1.0 } else { turned(points[row].0) },
+    );
     squares_about(&design, points)
 }
 

@@ -1,9 +1,9 @@
 //! The flight on an even grid of time: what the search for legs looks at.
 
+use super::steady::speed_si;
 use crate::channel::Channel;
 use crate::series::statistics::{median, quantile};
 use crate::series::{Series, Updates, without_outliers};
-use super::steady::speed_si;
 use crate::units::Unit;
 
 /// Step of the grid, in seconds.

@@ -23,7 +23,7 @@ use thiserror::Error;
 
 pub use edits::{LegEdit, LegEditError, LegEdits, SHORTEST_LEG_S};
 pub use edits_file::{EDITS_FILE, EditsFileError};
-pub use note::{Note, NotPaired};
+pub use note::{NotPaired, Note};
 pub use patterns::LegPattern;
 pub use told::{LegsFileError, ToldLeg, read_file};
 pub use wobble::{MedianUncertainty, Wobble};
@@ -48,6 +48,17 @@ pub enum LegKind {
     /// A leg told by the pilot whose direction is to be found from the speeds, or one of a pattern of
     /// three or more directions.
     Leg,
+}
+
+/// Whether a leg counts towards an airspeed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LegUse {
+    /// It is in a pair or in a pattern.
+    Used,
+    /// It is in a pair that may not be two legs flown opposite ways.
+    Doubtful,
+    /// It is in no pair, for this reason.
+    LeftOut(NotPaired),
 }
 
 /// Something about a leg or pair that a pilot should know, in words.
@@ -87,6 +98,8 @@ pub struct Leg {
     pub altitude: Option<f64>,
     /// Median satellites over the steady middle.
     pub satellites: Option<f64>,
+    /// Whether it counts towards an airspeed.
+    pub usage: LegUse,
     /// What a pilot should know of this leg.
     pub flags: Vec<Flag>,
 }
@@ -415,6 +428,7 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &Steps) -> Vec<Leg
         for (leg, kind) in [(upwind, LegKind::Upwind), (downwind, LegKind::Downwind)] {
             legs[leg].kind = kind;
             legs[leg].step = Some(step);
+            legs[leg].usage = if pair.doubts.is_empty() { LegUse::Used } else { LegUse::Doubtful };
             let own = legs[leg].throttle_percent;
             let told = steps.source == ThrottleSource::Told;
             legs[leg].throttle_percent =
@@ -451,10 +465,13 @@ fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<No
     }
 }
 
-/// Flags every leg without a partner with what keeps it out of a pair.
+/// Marks every leg without a partner with what keeps it out of a pair.
 fn say_why_left_out(legs: &mut [Leg], left_out: &[Option<NotPaired>]) {
     for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Odd) {
-        leg.flags.extend(why.map(|why| Flag::from(Note::LeftOut(why))));
+        if let Some(why) = why {
+            leg.usage = LegUse::LeftOut(*why);
+            leg.flags.push(Note::LeftOut(*why).into());
+        }
     }
 }
 

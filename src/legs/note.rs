@@ -36,6 +36,28 @@ pub enum NotPaired {
     Taken,
 }
 
+impl NotPaired {
+    /// Two or three words, for a picture.
+    #[must_use]
+    pub fn phrase(self) -> &'static str {
+        match self {
+            Self::Alone => "no other leg",
+            Self::Given => "left out",
+            Self::Throttle => "other throttle",
+            Self::Heading => "not opposite",
+            Self::NoTurn => "no turn seen",
+            Self::Wind => "not this wind",
+            Self::Lengths => "unequal lengths",
+            Self::Short => "too short",
+            Self::QuickTurn => "turn too quick",
+            Self::Apart => "too far apart",
+            Self::Voltage => "other voltage",
+            Self::OutsideRuns => "outside the runs",
+            Self::Taken => "partner taken",
+        }
+    }
+}
+
 impl fmt::Display for NotPaired {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

@@ -193,7 +193,9 @@ pub(super) fn divide(legs: &[Candidate], given: bool) -> Division {
     winds.sort_by(f64::total_cmp);
     let thinning = winds.len().div_ceil(100).max(1);
     let in_wind = |wind: &CourseWind, variation: f64| {
-        cheapest(legs, given, |first, second| pair_cost(first, second, &Expected { wind, variation, usual }, given))
+        cheapest(legs, given, |first, second| {
+            pair_cost(first, second, &Expected { wind, variation, usual }, given)
+        })
     };
     let of_steady = |wind: &f64| in_wind(&CourseWind::steady(*wind), VARIATION_IN_FLIGHT);
     let first = winds.iter().step_by(thinning).map(of_steady).min_by(|a, b| a.0.total_cmp(&b.0));
@@ -280,14 +282,16 @@ fn barrier(first: &Candidate, second: &Candidate) -> Option<NotPaired> {
 fn traits(first: &Candidate, second: &Candidate, expected: &Expected) -> [(NotPaired, f64); 6] {
     let Expected { variation, usual, .. } = expected;
     let wind = expected.wind.between(first, second);
-    let wind_variance = (first.uncertainty.powi(2) + second.uncertainty.powi(2)) / 4.0 + (variation * wind).powi(2);
+    let wind_variance =
+        (first.uncertainty.powi(2) + second.uncertainty.powi(2)) / 4.0 + (variation * wind).powi(2);
     let residual = half_difference(first, second) - wind;
     let times = (first.length_s() / second.length_s()).ln();
     let distances = times + (first.speed / second.speed).ln();
     let share = usual.share(first).min(usual.share(second));
     let turn = ((second.steady_start_s - first.steady_end_s) / usual.turn_s).max(0.1);
     let apart_s = (second.start_s - first.end_s - LONGEST_TURN_S).max(0.0);
-    let voltage = first.voltage_v.zip(second.voltage_v).map_or(0.0, |(a, b)| (a - b) / (VOLTAGE_VARIATION * a));
+    let voltage =
+        first.voltage_v.zip(second.voltage_v).map_or(0.0, |(a, b)| (a - b) / (VOLTAGE_VARIATION * a));
     [
         (NotPaired::Wind, residual.powi(2) / wind_variance),
         (NotPaired::Lengths, (times.abs().min(distances.abs()) / LENGTH_VARIATION).powi(2)),
@@ -304,7 +308,12 @@ pub(super) fn wind_cost(first: &Candidate, second: &Candidate, division: &Divisi
 }
 
 /// Cost of the shorter leg of a pair against the usual leg of the flight, in squared standard deviations.
-pub(super) fn shortness_cost(first: &Candidate, second: &Candidate, division: &Division, usual: &UsualLeg) -> f64 {
+pub(super) fn shortness_cost(
+    first: &Candidate,
+    second: &Candidate,
+    division: &Division,
+    usual: &UsualLeg,
+) -> f64 {
     cost_of(NotPaired::Short, first, second, division, usual)
 }
 
@@ -324,7 +333,12 @@ fn expected<'a>(division: &'a Division, usual: &UsualLeg) -> Expected<'a> {
 }
 
 /// Cost of a pair in all, in squared standard deviations; infinite where it may not be.
-pub(super) fn total_cost(first: &Candidate, second: &Candidate, division: &Division, usual: &UsualLeg) -> f64 {
+pub(super) fn total_cost(
+    first: &Candidate,
+    second: &Candidate,
+    division: &Division,
+    usual: &UsualLeg,
+) -> f64 {
     pair_cost(first, second, &expected(division, usual), false)
 }
 

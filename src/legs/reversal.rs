@@ -38,8 +38,11 @@ impl Level {
         let (first_half, second_half) = speed.split_at(speed.len() / 2);
         let half_s = speed.len() as f64 * STEP_S / 2.0;
         let drift_per_s = (mean(second_half)? - mean(first_half)?) / half_s;
-        let about_line: Vec<f64> =
-            speed.iter().enumerate().map(|(step, value)| value - drift_per_s * step as f64 * STEP_S).collect();
+        let about_line: Vec<f64> = speed
+            .iter()
+            .enumerate()
+            .map(|(step, value)| value - drift_per_s * step as f64 * STEP_S)
+            .collect();
         let end = ((END_S / STEP_S) as usize).min(speed.len());
         Some(Self {
             middle: median(speed)?,
@@ -87,7 +90,8 @@ fn changes(evidence: &Evidence, before: LegSteps, after: LegSteps, quantum: f64)
     let (Some(first), Some(second)) = (level(before), level(after)) else { return true };
     let deviation = first.deviation.max(second.deviation);
     let least = (LEAST_CHANGE_DEVIATIONS * deviation).max(LEAST_CHANGE_STEPS * quantum);
-    dips(evidence, before, after, &[&first, &second]) >= least || jumps(&first, &second, gap_s(before, after), least)
+    dips(evidence, before, after, &[&first, &second]) >= least
+        || jumps(&first, &second, gap_s(before, after), least)
 }
 
 /// Depth of the dip below the lower of two legs.

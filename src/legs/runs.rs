@@ -5,8 +5,10 @@
 //! before, between and after the runs seldom are.
 
 use super::evidence::SAME_THROTTLE_PERCENT;
-use super::note::{Note, NotPaired};
-use super::pairing::{Candidate, Division, UsualLeg, divide, half_difference, obstacle, shortness_cost, total_cost, wind_cost};
+use super::note::{NotPaired, Note};
+use super::pairing::{
+    Candidate, Division, UsualLeg, divide, half_difference, obstacle, shortness_cost, total_cost, wind_cost,
+};
 
 /// A turn within a run takes at most this many times the flight's usual turn, and this much longer, in seconds.
 const LONGEST_TURN_SHARE: f64 = 2.0;
@@ -66,9 +68,8 @@ pub(super) fn judge(legs: &[Candidate], given: bool, circling: bool) -> Judged {
         };
         (0..division.pairs.len()).any(|other| in_run[other] && same(other))
     };
-    let is_left_out = |pair: usize| {
-        outside(pair) && (is_spare(pair) || cost(division.pairs[pair]) > WORST_OUTSIDE_RUNS)
-    };
+    let is_left_out =
+        |pair: usize| outside(pair) && (is_spare(pair) || cost(division.pairs[pair]) > WORST_OUTSIDE_RUNS);
     let (dropped, kept): (Vec<usize>, Vec<usize>) =
         (0..division.pairs.len()).partition(|pair| is_left_out(*pair));
     let of_flight = doubt_of_flight(legs.len(), 2 * kept.len(), circling).filter(|_| !given);
@@ -78,7 +79,11 @@ pub(super) fn judge(legs: &[Candidate], given: bool, circling: bool) -> Judged {
         let mut doubts = doubts(&legs[first], &legs[second], &division, &usual, inside);
         doubts.extend((!given && !in_run[*pair] && division.pairs.len() > 1).then_some(Note::OutsideRuns));
         doubts.extend(of_flight.clone());
-        let of_wind = half_difference(&legs[first], &legs[second]).max(wind_between(&legs[first], &legs[second], &division));
+        let of_wind = half_difference(&legs[first], &legs[second]).max(wind_between(
+            &legs[first],
+            &legs[second],
+            &division,
+        ));
         let largest_error = match (doubts.is_empty(), &of_flight) {
             (true, _) => 0.0,
             (false, None) => of_wind,
@@ -121,11 +126,7 @@ fn doubts(
 
 fn doubt_of_flight(legs: usize, paired: usize, circling: bool) -> Option<Note> {
     let few_fit = legs >= FEWEST_LEGS && (paired as f64) < LEAST_PAIRED_SHARE * legs as f64;
-    if circling {
-        Some(Note::Circling)
-    } else {
-        few_fit.then_some(Note::FewLegsFit { paired, legs })
-    }
+    if circling { Some(Note::Circling) } else { few_fit.then_some(Note::FewLegsFit { paired, legs }) }
 }
 
 /// How many neighbouring pairs belong to the same run as a pair: 0 to 2.

@@ -2,7 +2,7 @@
 
 use super::limits::Limits;
 use super::note::Note;
-use super::{Flag, Leg, LegKind};
+use super::{Flag, Leg, LegKind, LegUse};
 use crate::channel::Channel;
 use crate::series::statistics::{grouped_median, mean, median, scaled_mad};
 use crate::series::{Series, Updates};
@@ -156,6 +156,7 @@ impl Gauges {
             voltage_v: over(&self.voltage),
             altitude: over(&self.altitude),
             satellites: over(&self.satellites),
+            usage: LegUse::Used,
             flags: self.notes(steady, speeds).into_iter().map(Flag::from).collect(),
         })
     }

@@ -55,7 +55,7 @@ impl Row<'_> {
                 step_name(pair.throttle_percent, Some(pair.step)),
                 shown(pair.upwind, 1),
                 shown(pair.downwind, 1),
-                shown(pair.airspeed, 1),
+                airspeed(pair.airspeed, pair.doubtful),
                 interval(pair.airspeed_low, pair.airspeed_high),
                 shown(pair.wind, 1),
                 shown_or_dash(pair.voltage_v, 2),
@@ -64,7 +64,7 @@ impl Row<'_> {
                 format!("{}, {} pairs", step_name(step.throttle_percent, Some(step.step)), step.pairs.len()),
                 String::new(),
                 String::new(),
-                shown(step.airspeed, 1),
+                airspeed(step.airspeed, step.doubtful),
                 interval(step.airspeed_low, step.airspeed_high),
                 shown(step.wind, 1),
                 shown_or_dash(step.voltage_v, 2),
@@ -80,6 +80,10 @@ impl Row<'_> {
             ],
         }
     }
+}
+
+fn airspeed(airspeed: f64, doubtful: bool) -> String {
+    if doubtful { format!("doubtful {}", shown(airspeed, 1)) } else { shown(airspeed, 1) }
 }
 
 fn interval(low: f64, high: f64) -> String {

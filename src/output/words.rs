@@ -2,7 +2,7 @@
 
 use crate::airspeed::Cause;
 use crate::flight::Flight;
-use crate::legs::{Flag, LegKind, ThrottleSource};
+use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
 use crate::series::Blank;
 use crate::units::Unit;
 
@@ -42,6 +42,7 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
         Cause::WindDrift => "the wind changes between the upwind and the downwind leg",
         Cause::Crosswind => "a crosswind that is not known, or not exactly",
         Cause::Disagreement => "pairs at one throttle differ by more than all of this explains",
+        Cause::Doubt => "doubt whether the legs are two legs flown opposite ways",
     }
 }
 
@@ -59,6 +60,16 @@ pub(crate) fn kind_name(kind: LegKind) -> &'static str {
         LegKind::Downwind => "downwind",
         LegKind::Odd => "unpaired",
         LegKind::Leg => "leg",
+    }
+}
+
+/// What became of a leg in a few words, for a picture: `upwind 60 %`, `doubtful upwind 60 %` or `unused: too short`.
+pub(crate) fn use_in_words(leg: &Leg) -> String {
+    let name = || format!("{} {}", kind_name(leg.kind), step_name(leg.throttle_percent, leg.step));
+    match leg.usage {
+        LegUse::Used => name(),
+        LegUse::Doubtful => format!("doubtful {}", name()),
+        LegUse::LeftOut(why) => format!("unused: {}", why.phrase()),
     }
 }
 

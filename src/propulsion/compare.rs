@@ -1,28 +1,28 @@
 //! Comparing flights: what a change to the aircraft brought, step by step, with its interval.
 
 use serde::Serialize;
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::flown::{FlownFlight, FlownStep};
-use super::voltage::{VOLTAGE_UNCERTAINTY_V, VoltageModel};
-use crate::airspeed::coverage_factor;
+use super::flown::FlownFlight;
+use super::flown_step::FlownStep;
+use super::matched::{Matched, overall};
+use super::voltage::VoltageModel;
 
 /// Probability of calling a difference that is not there, over all steps compared.
 const FALSE_ALARM: f64 = 0.05;
 
-/// Chance of showing a wanted difference that the number of pairs is worked out for.
-const POWER: f64 = 0.8;
-
-/// Most pairs a step that are proposed.
-const MOST_PAIRS: u32 = 200;
-
 /// Steps whose throttle differs by no more than this are the same, in per cent.
 const SAME_THROTTLE_PERCENT: f64 = 2.0;
 
-/// Exponent of the density that an airspeed goes with, `V ~ rho^-m`, and its standard uncertainty. At the
-/// same revolutions `m` is 0, at the same power 1/3; an electric motor at one throttle and voltage lies
-/// between: a rectangular distribution from 0 to 1/3 (JCGM 100:2008, 4.3.7).
-const DENSITY_EXPONENT: (f64, f64) = (1.0 / 6.0, 1.0 / 3.0 / 3.464_101_615_137_754_6);
+/// Shared roundings in m/s that differ by no more than this are those of one display: the summary has six
+/// decimals.
+const SAME_ROUNDING_MPS: f64 = 1e-5;
+
+/// What the shared rounding of flights with two displays is multiplied by. If one display cuts off and the other
+/// does not, their speeds differ by `B`, half a step of the display, in all steps. An interval of half the width
+/// `sqrt((1.960 o)^2 + K^2)` leaves out zero in at most 5 % of such comparisons if it is no less than
+/// `B + 1.645 o` whatever the own uncertainty `o`: `K = 1.84 B`, or 0.33 display steps as a standard uncertainty of
+/// each flight. The budget has 0.25 steps, since every second display is taken to cut off.
+const TWO_DISPLAYS: f64 = 1.33;
 
 /// How to compare.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -139,8 +139,14 @@ pub struct Comparison {
     pub notes: Vec<String>,
 }
 
-/// Compares every further flight with the first. The uncertainties of two flights are taken as independent,
-/// which errs on the side of caution where they share a receiver and a display.
+/// Compares every further flight with the first. Parts of the uncertainty that the steps of a flight have in
+/// common are fully correlated between its steps ([`SharedUncertainty`](super::SharedUncertainty)): over all
+/// steps they add up linearly (JCGM 100:2008, 5.2.2, with correlation coefficients of 1).
+///
+/// Two flights are taken as independent of each other, which is cautious where the wind comes from the same
+/// side in both. The exception is a display that may cut off: one display does the same in both flights, and what
+/// it reads low cancels in the difference. It is one display where camera, unit of the speed and step of the
+/// display are the same. Two displays may differ in this, and all uncertainties of the difference allow for it.
 ///
 /// Intervals are those of each step alone; the verdicts hold over all steps compared: probabilities are
 /// corrected by the step-down procedure of S. Holm ("A simple sequentially rejective multiple test
@@ -228,20 +234,22 @@ pub fn welch(parts: &[(f64, f64)]) -> (f64, f64) {
 }
 
 fn two(first: &FlownFlight, later: &FlownFlight, options: &CompareOptions) -> Comparison {
-    let mates = mates(first, later);
+    let common = common_steps(first, later);
     let with_voltage =
-        mates.iter().filter(|(one, other)| one.voltage_v.and(other.voltage_v).is_some()).count();
+        common.iter().filter(|(one, other)| one.voltage_v.and(other.voltage_v).is_some()).count();
     let model = (options.match_voltage && with_voltage > 0)
         .then(|| VoltageModel::of(&[first.runs.clone(), later.runs.clone()].concat()));
     let density = density_factors(first, later);
-    let found: Vec<Matched> =
-        mates.iter().filter_map(|mates| Matched::of(*mates, model.as_ref(), density, options)).collect();
-    let mut notes = notes(first, later, mates.len());
-    if options.match_voltage && with_voltage < mates.len() {
+    let found: Vec<Matched> = common
+        .iter()
+        .filter_map(|(one, other)| Matched::of(*one, *other, model.as_ref(), density, options))
+        .collect();
+    let mut notes = notes(first, later, common.len());
+    if options.match_voltage && with_voltage < common.len() {
         notes.push(format!(
             "{} of {} steps lack a voltage in one of the flights and are compared as flown.",
-            mates.len() - with_voltage,
-            mates.len()
+            common.len() - with_voltage,
+            common.len()
         ));
     }
     notes.extend(model.as_ref().map(VoltageModel::sentence));
@@ -257,22 +265,31 @@ fn two(first: &FlownFlight, later: &FlownFlight, options: &CompareOptions) -> Co
     }
 }
 
-/// Steps of the same throttle; by their number where neither flight knows any throttle.
-fn mates<'a>(first: &'a FlownFlight, later: &'a FlownFlight) -> Vec<(&'a FlownStep, &'a FlownStep)> {
+/// Steps of the same throttle; by their number where neither flight knows any throttle. Their rounding is that of
+/// the difference: none where the flights have one display.
+fn common_steps(first: &FlownFlight, later: &FlownFlight) -> Vec<(FlownStep, FlownStep)> {
     let knows = |flight: &FlownFlight| flight.steps.iter().any(|step| step.throttle_percent.is_some());
     let by_number = !knows(first) && !knows(later);
     let apart = |one: &FlownStep, other: &FlownStep| match (one.throttle_percent, other.throttle_percent) {
         (Some(one), Some(other)) => Some((one - other).abs()).filter(|apart| *apart <= SAME_THROTTLE_PERCENT),
         _ => (by_number && one.step == other.step).then_some(0.0),
     };
-    let mate = |one: &'a FlownStep| {
+    let nearest = |one: &FlownStep| {
         let near = later.steps.iter().filter_map(|other| Some((apart(one, other)?, other)));
-        near.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, other)| (one, other))
+        near.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, other)| (*one, *other))
     };
-    first.steps.iter().filter_map(mate).collect()
+    let has_one_display =
+        first.camera.is_some() && first.camera == later.camera && first.speed_unit == later.speed_unit;
+    let as_displayed = |(one, other): (FlownStep, FlownStep)| {
+        let apart_mps = (one.shared.rounding_mps - other.shared.rounding_mps).abs();
+        let cancels = has_one_display && apart_mps <= SAME_ROUNDING_MPS;
+        let factor = if cancels { 0.0 } else { TWO_DISPLAYS };
+        (one.with_rounding_times(factor), other.with_rounding_times(factor))
+    };
+    first.steps.iter().filter_map(nearest).map(as_displayed).collect()
 }
 
-fn notes(first: &FlownFlight, later: &FlownFlight, mates: usize) -> Vec<String> {
+fn notes(first: &FlownFlight, later: &FlownFlight, common: usize) -> Vec<String> {
     let mut notes = Vec::new();
     for flight in [first, later] {
         if flight.steps.is_empty() {
@@ -281,15 +298,15 @@ fn notes(first: &FlownFlight, later: &FlownFlight, mates: usize) -> Vec<String> 
             notes.push(format!(
                 "{} does not know its throttle: tell its throttle steps when reading it{}.",
                 flight.name,
-                if mates > 0 { "; its steps are compared in the order flown" } else { "" }
+                if common > 0 { "; its steps are compared in the order flown" } else { "" }
             ));
         }
     }
-    if mates == 0 && !first.steps.is_empty() && !later.steps.is_empty() {
+    if common == 0 && !first.steps.is_empty() && !later.steps.is_empty() {
         notes.push(format!("{} and {} have no throttle step in common.", first.name, later.name));
     }
-    let unmatched = (first.steps.len() + later.steps.len()).saturating_sub(2 * mates);
-    if mates > 0 && unmatched > 0 {
+    let unmatched = (first.steps.len() + later.steps.len()).saturating_sub(2 * common);
+    if common > 0 && unmatched > 0 {
         let steps = if unmatched == 1 { "1 step".to_owned() } else { format!("{unmatched} steps") };
         notes.push(format!("Left out: {steps} flown in only one of the flights."));
     }
@@ -308,147 +325,4 @@ fn notes(first: &FlownFlight, later: &FlownFlight, mates: usize) -> Vec<String> 
 fn density_factors(first: &FlownFlight, later: &FlownFlight) -> Option<f64> {
     let ratio = first.density_kg_m3? / later.density_kg_m3?;
     (ratio.is_finite() && ratio > 0.0).then_some(ratio)
-}
-
-/// Two steps taken to the same voltage and density.
-struct Matched {
-    first: FlownStep,
-    later: FlownStep,
-    difference_mps: f64,
-    voltage_part_mps: Option<f64>,
-    density_part_mps: Option<f64>,
-    /// Of the flights themselves.
-    own: (f64, f64),
-    /// Of the exponent of voltage and that of density: the same for all steps, with sign.
-    shared: [f64; 2],
-    /// Of the two voltages.
-    voltages: f64,
-}
-
-impl Matched {
-    fn of(
-        (first, later): (&FlownStep, &FlownStep),
-        model: Option<&VoltageModel>,
-        density: Option<f64>,
-        options: &CompareOptions,
-    ) -> Option<Self> {
-        let as_flown = later.airspeed_mps - first.airspeed_mps;
-        let mut matched = Self {
-            first: *first,
-            later: *later,
-            difference_mps: as_flown,
-            voltage_part_mps: None,
-            density_part_mps: None,
-            own: welch(&[
-                (first.uncertainty_mps, first.degrees_of_freedom),
-                (later.uncertainty_mps, later.degrees_of_freedom),
-            ]),
-            shared: [0.0; 2],
-            voltages: 0.0,
-        };
-        if let (Some(model), Some(one), Some(other)) = (model, first.voltage_v, later.voltage_v) {
-            let reference_v = options.reference_v.unwrap_or(f64::midpoint(one, other));
-            matched.match_voltage(model, [one, other], reference_v)?;
-        }
-        if let Some(ratio) = density {
-            // The later flight's speed taken to the first flight's density: V (rho_later / rho_first)^m.
-            let (exponent, doubt) = DENSITY_EXPONENT;
-            let taken = later.airspeed_mps * ratio.powf(-exponent);
-            matched.density_part_mps = Some(later.airspeed_mps - taken);
-            matched.shared[1] = taken * ratio.ln() * doubt;
-            matched.difference_mps -= later.airspeed_mps - taken;
-        }
-        matched.difference_mps.is_finite().then_some(matched)
-    }
-
-    fn match_voltage(&mut self, model: &VoltageModel, voltages: [f64; 2], reference_v: f64) -> Option<()> {
-        let speeds = [self.first.airspeed_mps, self.later.airspeed_mps];
-        let factors = [model.factor(voltages[0], reference_v)?, model.factor(voltages[1], reference_v)?];
-        let [one, other] = [speeds[0] * factors[0], speeds[1] * factors[1]];
-        self.voltage_part_mps = Some(self.difference_mps - (other - one));
-        self.difference_mps = other - one;
-        self.shared[0] = (other * (reference_v / voltages[1]).ln() - one * (reference_v / voltages[0]).ln())
-            * model.uncertainty;
-        let of_voltage = |speed: f64, voltage: f64| model.exponent * speed / voltage * VOLTAGE_UNCERTAINTY_V;
-        self.voltages = of_voltage(one, voltages[0]).hypot(of_voltage(other, voltages[1]));
-        Some(())
-    }
-
-    fn difference(&self, wanted_mps: f64) -> StepDifference {
-        let known = f64::INFINITY;
-        let parts = [self.own, (self.voltages, known), (self.shared[0], known), (self.shared[1], known)];
-        let (uncertainty_mps, degrees_of_freedom) = welch(&parts);
-        let half = coverage_factor(0.95, degrees_of_freedom) * uncertainty_mps;
-        let probability = two_sided(self.difference_mps / uncertainty_mps, degrees_of_freedom);
-        StepDifference {
-            throttle_percent: self.first.throttle_percent,
-            step: self.first.step,
-            first_mps: self.first.reported_mps,
-            later_mps: self.later.reported_mps,
-            voltage_part_mps: self.voltage_part_mps,
-            density_part_mps: self.density_part_mps,
-            difference_mps: self.difference_mps,
-            low_mps: self.difference_mps - half,
-            high_mps: self.difference_mps + half,
-            uncertainty_mps,
-            degrees_of_freedom,
-            probability,
-            corrected_probability: probability,
-            verdict: Verdict::NotShown,
-            verdict_as_flown: None,
-            pairs_needed: pairs_needed(&self.first, &self.later, wanted_mps),
-        }
-    }
-}
-
-/// Probability of Student's distribution beyond `t` on both sides.
-fn two_sided(t: f64, degrees_of_freedom: f64) -> f64 {
-    let freedom = degrees_of_freedom.clamp(1.0, 1e4);
-    StudentsT::new(0.0, 1.0, freedom)
-        .map_or(1.0, |student| 2.0 * (1.0 - student.cdf(t.abs())))
-        .clamp(0.0, 1.0)
-}
-
-/// The least number of pairs in each flight with `(t_0.975 + t_0.80) s / sqrt(n) <= wanted`, where `s^2` is
-/// the sum of the variances of one pair of either flight (the usual sample size for a two-sided test at
-/// 5 % with a power of 80 %). Each pair brings the degrees of freedom it has brought so far.
-#[must_use]
-pub fn pairs_needed(first: &FlownStep, later: &FlownStep, wanted_mps: f64) -> Option<u32> {
-    let of_one = |step: &FlownStep| step.uncertainty_mps.powi(2) * step.pairs as f64;
-    let (_, freedom) = welch(&[
-        (first.uncertainty_mps, first.degrees_of_freedom),
-        (later.uncertainty_mps, later.degrees_of_freedom),
-    ]);
-    let deviation = (of_one(first) + of_one(later)).sqrt();
-    let mean_pairs = (first.pairs + later.pairs) as f64 / 2.0;
-    (1..=MOST_PAIRS).find(|pairs| {
-        let freedom = freedom * f64::from(*pairs) / mean_pairs;
-        let factor = coverage_factor(0.95, freedom) + coverage_factor(2.0 * POWER - 1.0, freedom);
-        factor * deviation / f64::from(*pairs).sqrt() <= wanted_mps
-    })
-}
-
-/// Mean of the differences as shares of the first airspeed, weighted by the inverse variances of what is
-/// each step's own. What steps share counts in full; the degrees of freedom are the fewest of any step,
-/// since the steps of a flight pool what they know of the gusts.
-fn overall(found: &[Matched]) -> Option<Overall> {
-    if found.len() < 2 {
-        return None;
-    }
-    let own = |one: &Matched| one.own.0.hypot(one.voltages) / one.first.airspeed_mps;
-    let weights: Vec<f64> = found.iter().map(|one| own(one).powi(-2)).collect();
-    let sum: f64 = weights.iter().sum();
-    let mean = |of: &dyn Fn(&Matched) -> f64| {
-        found.iter().zip(&weights).map(|(one, weight)| weight * of(one) / one.first.airspeed_mps).sum::<f64>()
-            / sum
-    };
-    let share = mean(&|one| one.difference_mps);
-    let shared = mean(&|one| one.shared[0]).hypot(mean(&|one| one.shared[1]));
-    let freedom = found.iter().map(|one| one.own.1).fold(f64::INFINITY, f64::min);
-    let half = coverage_factor(0.95, freedom) * sum.sqrt().recip().hypot(shared);
-    (share.is_finite() && half.is_finite()).then_some(Overall {
-        share,
-        low: share - half,
-        high: share + half,
-    })
 }

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::battery::Battery;
 use super::curve::{DiminishingReturn, Point, SpeedCurve, Standing, diminishing_return, gains};
-use super::flown::FlownStep;
+use super::flown_step::FlownStep;
 use super::power::{PowerRun, cautions, power_runs, speed_exponent};
 use super::propeller::{advance_ratio, no_load_rpm, pitch_speed_mps, slip};
 use super::voltage::{Run, VoltageModel};

@@ -6,9 +6,8 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use thiserror::Error;
 
-use super::curve::Point;
+use super::flown_step::{Extent, FlownStep, Interval, Part, SharedUncertainty};
 use super::voltage::Run;
-use crate::airspeed::{StepResult, coverage_factor};
 use crate::output::SUMMARY_FORMAT;
 use crate::series::statistics::{mean, median};
 use crate::units::{Quantity, Unit};
@@ -84,89 +83,13 @@ pub struct DensityError {
     pub told: f64,
 }
 
-/// One throttle step of a flight.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FlownStep {
-    /// Number of the step, from 1.
-    pub step: u32,
-    /// Throttle in per cent, where it is known.
-    pub throttle_percent: Option<f64>,
-    /// Airspeed in m/s: the middle of its 95 % interval.
-    pub airspeed_mps: f64,
-    /// Airspeed in m/s as the report gives it: below the middle by what it reads low on the average.
-    pub reported_mps: f64,
-    /// Its standard uncertainty in m/s: that of its budget, else half the interval over the factor of Student's
-    /// distribution.
-    pub uncertainty_mps: f64,
-    /// Degrees of freedom of that.
-    pub degrees_of_freedom: f64,
-    /// Wind along the course, in m/s.
-    pub wind_mps: f64,
-    /// Pack voltage under load, in volts.
-    pub voltage_v: Option<f64>,
-    /// How many pairs of legs it rests on.
-    pub pairs: usize,
-}
-
-impl FlownStep {
-    /// A step as worked out in this run; `speed_si` is the speeds' unit in m/s.
-    #[must_use]
-    pub fn of(step: &StepResult, speed_si: f64) -> Option<Self> {
-        let from = Interval {
-            low: step.airspeed_low,
-            high: step.airspeed_high,
-            combined: Some(step.airspeed_uncertainty),
-            degrees_of_freedom: step.degrees_of_freedom,
-        };
-        let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
-        Some(Self {
-            step: step.step,
-            throttle_percent: step.throttle_percent,
-            airspeed_mps,
-            reported_mps: step.airspeed * speed_si,
-            uncertainty_mps,
-            degrees_of_freedom: step.degrees_of_freedom,
-            wind_mps: step.wind * speed_si,
-            voltage_v: step.voltage_v,
-            pairs: step.pairs.len(),
-        })
-    }
-
-    /// The step as a point of the curve of speed against throttle; `None` where throttle is not known.
-    #[must_use]
-    pub fn point(&self) -> Option<Point> {
-        Some(Point {
-            throttle_percent: self.throttle_percent.filter(|percent| *percent > 0.0)?,
-            airspeed_mps: self.airspeed_mps,
-            uncertainty_mps: self.uncertainty_mps,
-            degrees_of_freedom: self.degrees_of_freedom,
-        })
-    }
-}
-
-/// The 95 % interval of an airspeed.
-struct Interval {
-    low: f64,
-    high: f64,
-    combined: Option<f64>,
-    degrees_of_freedom: f64,
-}
-
-impl Interval {
-    fn middle_and_uncertainty(&self, speed_si: f64) -> Option<(f64, f64)> {
-        let half = (self.high - self.low) / 2.0 * speed_si;
-        let middle = f64::midpoint(self.low, self.high) * speed_si;
-        let by_width = || half / coverage_factor(0.95, self.degrees_of_freedom);
-        let uncertainty = self.combined.map_or_else(by_width, |combined| combined * speed_si);
-        (middle.is_finite() && uncertainty.is_finite() && uncertainty > 0.0).then_some((middle, uncertainty))
-    }
-}
-
 /// A flight as far as comparing and planning need it. All speeds are in m/s.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlownFlight {
     /// What to call it: the name of its folder.
     pub name: String,
+    /// Name of the camera whose overlay showed the speeds, where it is known.
+    pub camera: Option<String>,
     /// The unit its speeds were shown in.
     pub speed_unit: Unit,
     /// The throttle steps that have an airspeed, from pairs of legs or, where a throttle has none, from legs
@@ -183,6 +106,7 @@ pub struct FlownFlight {
 #[derive(Debug, Deserialize)]
 struct Summary {
     format: u32,
+    camera: Option<CameraEntry>,
     speed_unit: Option<Unit>,
     air: Option<Air>,
     #[serde(default)]
@@ -192,6 +116,11 @@ struct Summary {
     steps: Vec<Step>,
     #[serde(default)]
     patterns: Vec<Pattern>,
+}
+
+#[derive(Debug, Deserialize)]
+struct CameraEntry {
+    name: Option<String>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -241,8 +170,36 @@ struct Pattern {
 
 #[derive(Debug, Deserialize)]
 struct Budget {
+    #[serde(default)]
+    rows: Vec<Row>,
     combined: Option<f64>,
     degrees_of_freedom: Option<f64>,
+    crosswind_bound: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+struct Row {
+    cause: Option<String>,
+    uncertainty: Option<f64>,
+    degrees_of_freedom: Option<f64>,
+    extent: Option<String>,
+}
+
+impl Row {
+    fn part(&self) -> Part {
+        let extent = match (self.extent.as_deref(), self.cause.as_deref()) {
+            (Some("shared"), Some("crosswind")) => Extent::Crosswind,
+            (Some("shared"), Some("shared-rounding")) => Extent::Rounding,
+            (Some("shared"), _) => Extent::Other,
+            _ => Extent::Own,
+        };
+        Part {
+            extent,
+            uncertainty: self.uncertainty.unwrap_or(f64::NAN),
+            // Infinite degrees of freedom are written as null.
+            degrees_of_freedom: self.degrees_of_freedom.unwrap_or(f64::INFINITY),
+        }
+    }
 }
 
 impl FlownFlight {
@@ -320,6 +277,7 @@ impl Summary {
         }
         FlownFlight {
             name,
+            camera: self.camera.as_ref().and_then(|camera| camera.name.clone()),
             speed_unit,
             steps,
             runs: self.steps.iter().map(|step| self.runs(step.step, speed_si)).collect(),
@@ -335,17 +293,22 @@ impl Summary {
         let of_pairs: Vec<f64> = pairs.iter().filter_map(|pair| pair.degrees_of_freedom).collect();
         let of_budget = step.budget.as_ref().map(|budget| budget.degrees_of_freedom.unwrap_or(f64::INFINITY));
         let degrees_of_freedom = of_budget.or_else(|| mean(&of_pairs)).unwrap_or(f64::INFINITY);
-        let combined = step.budget.as_ref().and_then(|budget| budget.combined);
+        let budget = step.budget.as_ref();
+        let combined = budget.and_then(|budget| budget.combined);
         let from =
             Interval { low: step.airspeed_low?, high: step.airspeed_high?, combined, degrees_of_freedom };
-        let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
+        let rows = budget.map_or(&[][..], |budget| &budget.rows).iter().map(Row::part);
+        let crosswind_bound = budget.and_then(|budget| budget.crosswind_bound).unwrap_or(0.0);
+        let uncertainty = from.uncertainty(rows, crosswind_bound, speed_si)?;
+        let airspeed_mps = from.middle_mps(speed_si)?;
         Some(FlownStep {
             step: step.step,
             throttle_percent: step.throttle_percent,
             airspeed_mps,
             reported_mps: step.airspeed.map_or(airspeed_mps, |airspeed| airspeed * speed_si),
-            uncertainty_mps,
-            degrees_of_freedom,
+            own_uncertainty_mps: uncertainty.own.0,
+            own_degrees_of_freedom: uncertainty.own.1,
+            shared: uncertainty.shared,
             wind_mps: step.wind.unwrap_or(f64::NAN) * speed_si,
             voltage_v: step.voltage_v,
             pairs: pairs.len().max(1),
@@ -378,14 +341,15 @@ impl Pattern {
         let combined = self.airspeed_uncertainty;
         let from =
             Interval { low: self.airspeed_low?, high: self.airspeed_high?, combined, degrees_of_freedom };
-        let (airspeed_mps, uncertainty_mps) = from.middle_and_uncertainty(speed_si)?;
+        let (airspeed_mps, uncertainty_mps) = (from.middle_mps(speed_si)?, from.combined_mps(speed_si)?);
         Some(FlownStep {
             step: steps.iter().map(|step| step.step).max().unwrap_or(0).saturating_add(1),
             throttle_percent: self.throttle_percent,
             airspeed_mps,
             reported_mps: self.airspeed.map_or(airspeed_mps, |airspeed| airspeed * speed_si),
-            uncertainty_mps,
-            degrees_of_freedom,
+            own_uncertainty_mps: uncertainty_mps,
+            own_degrees_of_freedom: degrees_of_freedom,
+            shared: SharedUncertainty::default(),
             wind_mps: self.wind.unwrap_or(f64::NAN) * speed_si,
             voltage_v: self.voltage_v,
             pairs: 1,

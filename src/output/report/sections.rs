@@ -55,9 +55,11 @@ struct Headline {
     high: f64,
     throttle: String,
     basis: String,
+    doubtful: bool,
 }
 
-/// The fastest throttle step over all of its pairs (the fastest single pair would be the luckiest one), or
+/// The fastest throttle step over all of its pairs (the fastest single pair would be the luckiest one), a doubtful one
+/// only where all are, or
 /// the fastest legs in three or more directions.
 fn fastest(flight: &Flight) -> Option<Headline> {
     let throttle = |percent: Option<f64>, step| {
@@ -74,6 +76,7 @@ fn fastest(flight: &Flight) -> Option<Headline> {
         } else {
             String::new()
         },
+        doubtful: step.doubtful,
     });
     let patterns = flight.patterns.iter().map(|pattern| Headline {
         airspeed: pattern.airspeed,
@@ -81,8 +84,12 @@ fn fastest(flight: &Flight) -> Option<Headline> {
         high: pattern.airspeed_high,
         throttle: pattern.throttle_percent.map_or_else(String::new, |percent| throttle(Some(percent), None)),
         basis: format!(", from legs in {} directions", pattern.legs.len()),
+        doubtful: false,
     });
-    steps.chain(patterns).max_by(|one, other| one.airspeed.total_cmp(&other.airspeed))
+    let sound_and_fast = |one: &Headline, other: &Headline| {
+        other.doubtful.cmp(&one.doubtful).then(one.airspeed.total_cmp(&other.airspeed))
+    };
+    steps.chain(patterns).max_by(sound_and_fast)
 }
 
 fn headline(flight: &Flight, best: &Headline) -> Markup {
@@ -91,6 +98,7 @@ fn headline(flight: &Flight, best: &Headline) -> Markup {
         p.headline {
             strong { (with_symbol(&shown(best.airspeed, 1), symbol)) }
             span {
+                @if best.doubtful { "doubtful: its legs may not have been flown opposite ways; " }
                 "fastest" (best.throttle) (best.basis) "; 95 % interval " (shown(best.low, 1)) " to "
                 (with_symbol(&shown(best.high, 1), symbol))
             }
@@ -156,7 +164,8 @@ pub(super) fn speed_legend() -> Markup {
             li { span.swatch.dot {} "single trusted readings" }
             li { (band_swatch("upwind")) "upwind leg" }
             li { (band_swatch("downwind")) "downwind leg" }
-            li { (band_swatch("odd")) "leg without a partner, not used" }
+            li { (band_swatch("odd")) "leg without a partner, not used; its name says why" }
+            li { "paler: leg of a doubtful pair" }
             li { span.swatch.blank {} "strip at the foot: speed left blank" }
         }
     }

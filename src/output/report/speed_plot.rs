@@ -7,12 +7,12 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::palette::{BLANK, DOT, DOWNWIND, INK, ODD, SMOOTH, UPWIND};
 use super::plot::{Along, Area, Chart, Drawn, TEXT, chart, draw_lines, svg};
 use crate::flight::Flight;
-use crate::legs::{Leg, LegKind};
+use crate::legs::{Leg, LegKind, LegUse};
 use crate::output::RenderError;
 use crate::output::axis::Axis;
 use crate::output::tally::blank_stretches;
 use crate::output::thinning::{dots, lines};
-use crate::output::words::{kind_name, speed_symbol, step_name, with_symbol};
+use crate::output::words::{speed_symbol, use_in_words, with_symbol};
 
 /// Size in pixels.
 const SIZE: (u32, u32) = (960, 420);
@@ -25,6 +25,10 @@ const STRIP: f64 = 0.02;
 
 /// Shortest blank that is marked, in seconds.
 const LEAST_BLANK_S: f64 = 0.5;
+
+/// Opacity of the band of a leg, and of one in a doubtful pair.
+const STRENGTH: f64 = 0.35;
+const DOUBTFUL_STRENGTH: f64 = 0.12;
 
 /// Least distance between the names of two legs, as a share of the width.
 const LEAST_NAME_DISTANCE: f64 = 0.018;
@@ -90,7 +94,8 @@ fn draw_band(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), leg: &Leg
         LegKind::Odd | LegKind::Leg => ODD,
     };
     if let Some((start_s, end_s)) = within(time, (leg.start_s, leg.end_s)) {
-        let band = Rectangle::new([(start_s, speed.low), (end_s, speed.high)], color.mix(0.35).filled());
+        let strength = if leg.usage == LegUse::Doubtful { DOUBTFUL_STRENGTH } else { STRENGTH };
+        let band = Rectangle::new([(start_s, speed.low), (end_s, speed.high)], color.mix(strength).filled());
         chart.draw_series(std::iter::once(band))?;
     }
     Ok(())
@@ -134,8 +139,11 @@ fn draw_names(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), legs: &[
         let place = time.place(middle_s);
         if place - last_place >= LEAST_NAME_DISTANCE {
             last_place = place;
-            let name = format!("{} {}", kind_name(leg.kind), step_name(leg.throttle_percent, leg.step));
-            chart.draw_series(std::iter::once(Text::new(name, (middle_s, top), style.clone())))?;
+            chart.draw_series(std::iter::once(Text::new(
+                use_in_words(leg),
+                (middle_s, top),
+                style.clone(),
+            )))?;
         }
     }
     Ok(())

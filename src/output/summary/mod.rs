@@ -153,6 +153,8 @@ struct PairSummary<'a> {
     wind: Option<f64>,
     voltage_v: Option<f64>,
     altitude: Option<f64>,
+    /// Whether its legs may not be two legs flown opposite ways; the flags say why.
+    doubtful: bool,
     flags: &'a [Flag],
     budget: BudgetSummary,
 }
@@ -168,6 +170,8 @@ struct StepSummary<'a> {
     wind: Option<f64>,
     voltage_v: Option<f64>,
     pairs: usize,
+    /// Whether all of its pairs are doubtful.
+    doubtful: bool,
     flags: &'a [Flag],
     budget: BudgetSummary,
 }
@@ -276,6 +280,7 @@ fn pair_summary(pair: &Pair) -> PairSummary<'_> {
         wind: number(pair.wind),
         voltage_v: pair.voltage_v.and_then(number),
         altitude: pair.altitude.and_then(number),
+        doubtful: pair.doubtful,
         flags: &pair.flags,
         budget: budget_summary(&pair.budget),
     }
@@ -291,6 +296,7 @@ fn step_summary(step: &StepResult) -> StepSummary<'_> {
         wind: number(step.wind),
         voltage_v: step.voltage_v.and_then(number),
         pairs: step.pairs.len(),
+        doubtful: step.doubtful,
         flags: &step.flags,
         budget: budget_summary(&step.budget),
     }

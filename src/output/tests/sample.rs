@@ -5,7 +5,7 @@ use crate::airspeed::{Budget, Cause, Contribution, Pair, Pattern, StepResult};
 use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
-use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
+use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
 use crate::propulsion::Findings;
 use crate::series::{Blank, ChannelReadings, Readings, Series};
 use crate::setup::{Aircraft, Camera, Setup};
@@ -59,6 +59,7 @@ pub fn leg(kind: LegKind, start_s: f64, end_s: f64, speed_median: f64) -> Leg {
         voltage_v: Some(23.104),
         altitude: None,
         satellites: Some(14.0),
+        usage: LegUse::Used,
         flags: vec![],
     }
 }
@@ -99,6 +100,7 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
         wind: (downwind - upwind) / 2.0,
         voltage_v: Some(23.1),
         altitude: None,
+        doubtful: false,
         flags: vec![],
         budget,
     }
@@ -119,6 +121,7 @@ pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: us
         airspeed_uncertainty: budget.combined(),
         degrees_of_freedom: budget.degrees_of_freedom(),
         altitude: None,
+        doubtful: false,
         flags: vec![],
         budget,
     }

@@ -10,6 +10,7 @@ use thiserror::Error;
 
 use super::curve::SpeedCurve;
 use super::flown::FlownFlight;
+use super::flown_step::FlownStep;
 use crate::series::statistics::median;
 use crate::units::Unit;
 
@@ -352,7 +353,7 @@ fn speeds(
             .collect());
     }
     let points: Vec<_> =
-        former.iter().flat_map(|flight| &flight.steps).filter_map(super::flown::FlownStep::point).collect();
+        former.iter().flat_map(|flight| &flight.steps).filter_map(FlownStep::point).collect();
     if let Some(curve) = SpeedCurve::of(&points) {
         said.push("Speeds come from the curve through the former flight's steps.".to_owned());
         return Ok(wish.steps_percent.iter().map(|step| curve.at(*step).0).collect());

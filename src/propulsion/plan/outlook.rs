@@ -1,7 +1,7 @@
 //! What makes the airspeeds of the next flight uncertain.
 
 use super::{PlanWish, StepLegs, UPDATE_S};
-use crate::airspeed::{ASSUMED_DRIFT_SHARE, RECEIVER_MPS, coverage_factor};
+use crate::airspeed::{ASSUMED_DRIFT_SHARE, RECEIVER_MPS, SHARED_ROUNDING_STEPS, coverage_factor};
 use crate::propulsion::flown::FlownFlight;
 use crate::series::statistics::{effective_count, mean};
 
@@ -55,14 +55,14 @@ impl Outlook {
         rounding + RECEIVER_MPS.powi(2) / 2.0 + (ASSUMED_DRIFT_SHARE * self.wind_mps / 2.0).powi(2)
     }
 
-    /// The gusts that explain the former flight's uncertainties.
+    /// The gusts that explain what the former flight's steps do not share of their uncertainties.
     fn gust_of(&self, flight: &FlownFlight) -> Option<f64> {
         let steady_s = flight.leg_s?;
         let squares: Vec<f64> = flight
             .steps
             .iter()
             .map(|step| {
-                let of_pair = step.uncertainty_mps.powi(2) * step.pairs as f64;
+                let of_pair = step.own_uncertainty_mps.powi(2) * step.pairs as f64;
                 (of_pair - self.other_variance()).max(0.0) * 2.0 * self.looks(steady_s, step.airspeed_mps)
             })
             .collect();
@@ -76,7 +76,7 @@ impl Outlook {
         let [up, down] = leg.steady_s();
         let own = (of_leg(up) + of_leg(down)) / 4.0 + self.other_variance();
         // That a display may cut off instead of rounding, as for an airspeed that was read.
-        let shared = self.quantum_mps.powi(2) / 19.0;
+        let shared = (SHARED_ROUNDING_STEPS * self.quantum_mps).powi(2);
         let looks = |leg: &StepLegs| {
             leg.steady_s().iter().map(|s| self.looks(*s, leg.airspeed_mps) - 1.0).sum::<f64>()
         };

@@ -8,7 +8,6 @@ use egui_plot::{PlotPoint, PlotTransform};
 use super::act::Act;
 use super::scene::{Scene, colour_of};
 use crate::legs::{LegEdit, ToldLeg};
-use crate::output::words::kind_name;
 use crate::window::look::{self, on};
 
 /// Width of the stretch at a leg's end that takes the pointer, in points.
@@ -84,7 +83,7 @@ pub(super) fn ribbon(ui: &Ui, scene: &Scene<'_>, row: Rect, transform: &PlotTran
             let width = if response.has_focus() { 3.0 } else { 2.0 };
             painter.rect_stroke(rect, 3.0, Stroke::new(width, colours.ink), egui::StrokeKind::Inside);
         }
-        let words = fitting(ui, rect.width(), number, kind_name(scene.kind(leg)));
+        let words = fitting(ui, rect.width(), number, &scene.use_in_words(leg));
         let ink = if chosen { on(fill) } else { colours.ink };
         painter.text(rect.center(), egui::Align2::CENTER_CENTER, words, FontId::proportional(13.0), ink);
         if response.clicked() {

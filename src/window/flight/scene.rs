@@ -4,8 +4,8 @@ use super::bench::Bench;
 use super::blanks::Blanks;
 use crate::channel::Channel;
 use crate::flight::Flight;
-use crate::legs::{Leg, LegKind, ToldLeg};
-use crate::output::words::kind_name;
+use crate::legs::{Leg, LegKind, LegUse, ToldLeg};
+use crate::output::words::{kind_name, use_in_words};
 use crate::series::ChannelReadings;
 use crate::units::Unit;
 use crate::window::look::Colours;
@@ -51,6 +51,12 @@ impl Scene<'_> {
     /// What a leg is.
     pub fn kind(&self, leg: &ToldLeg) -> LegKind {
         self.flown(leg).map_or(leg.kind, |flown| flown.kind)
+    }
+
+    /// What became of a leg in a few words: its kind, or why it is doubtful or not used.
+    pub fn use_in_words(&self, leg: &ToldLeg) -> String {
+        let flown = self.flown(leg).filter(|flown| flown.usage != LegUse::Used);
+        flown.map_or_else(|| kind_name(self.kind(leg)).to_owned(), use_in_words)
     }
 
     /// A leg in a few words, such as `leg 3, upwind`.
