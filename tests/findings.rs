@@ -3,7 +3,7 @@
 
 use pairspeed::airspeed::{Budget, Pair, StepResult};
 use pairspeed::channel::Channel;
-use pairspeed::legs::{Leg, LegKind};
+use pairspeed::legs::{Leg, LegKind, LegUse};
 use pairspeed::propulsion::{Findings, Sources, findings};
 use pairspeed::series::{Blank, ChannelReadings, Readings, Series};
 use pairspeed::setup::Aircraft;
@@ -97,6 +97,7 @@ fn leg_of(index: usize, shown: &Shown, step: u32) -> Leg {
         voltage_v: Some(shown.voltage),
         altitude: None,
         satellites: None,
+        usage: LegUse::Used,
         flags: vec![],
     }
 }
@@ -117,6 +118,7 @@ fn pair_of(index: usize, shown: &Shown, step: u32) -> Pair {
         wind: 0.0,
         voltage_v: Some(shown.voltage),
         altitude: None,
+        doubtful: false,
         flags: vec![],
         budget: Budget::default(),
     }
@@ -139,6 +141,7 @@ fn step_result(throttle: f64, step: u32, pairs: &[Pair]) -> StepResult {
         wind: 0.0,
         voltage_v: Some(mean(&|pair| pair.voltage_v.unwrap())),
         altitude: None,
+        doubtful: false,
         flags: Vec::new(),
         budget: Budget::default(),
     }

@@ -169,7 +169,10 @@ fn readings_of(name: &str, unit: Unit) -> Readings {
             range: None,
             max_rate: None,
             confidence: values.iter().map(|value| if value.is_nan() { 0.0 } else { 0.97 }).collect(),
-            blank: values.iter().map(|value| if value.is_nan() { Blank::Unclear } else { Blank::No }).collect(),
+            blank: values
+                .iter()
+                .map(|value| if value.is_nan() { Blank::Unclear } else { Blank::No })
+                .collect(),
             values,
         }
     };

@@ -42,13 +42,13 @@ pub struct Contribution {
 }
 
 /// Probability that a display cuts further places off instead of rounding them: it then reads half a step low
-/// throughout. The readings do not tell, so neither is taken to be more likely (an assumption, no source); displays of
-/// both kinds then have intervals that hold the truth nearly equally often.
-const CUTS_OFF: f64 = 0.5;
+/// throughout. The readings do not tell which it does (an assumption, no source). With this value the intervals of both
+/// kinds of display hold the truth nearly equally often in simulated flights (docs/legs.md).
+const CUTS_OFF: f64 = 0.35;
 
 /// Standard uncertainty that this brings into every airspeed of a flight, in steps of the display: half a step with the
-/// probability [`CUTS_OFF`].
-pub const SHARED_ROUNDING_STEPS: f64 = 0.25;
+/// probability `p` = [`CUTS_OFF`], `sqrt(p (1 - p)) / 2`.
+pub const SHARED_ROUNDING_STEPS: f64 = 0.238_484_800_354_236_4;
 
 /// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {

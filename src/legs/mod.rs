@@ -366,7 +366,7 @@ fn leg_set(
     notes.extend(steps.note.clone().filter(|_| !mates.is_empty()));
     let pairs = mark(&mut legs, &judged.pairs, &steps);
     patterns::mark(&mut legs, &patterns);
-    say_why_left_out(&mut legs, &judged.left_out);
+    say_why_left_out(&mut legs, &judged.left_out, options.told.is_some());
     notes.extend(odd_legs(&legs));
     LegSet { legs, pairs, throttle_source: steps.source, wobble, headings_deg, patterns, speed_si, notes }
 }
@@ -465,12 +465,12 @@ fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<No
     }
 }
 
-/// Marks every leg without a partner with what keeps it out of a pair.
-fn say_why_left_out(legs: &mut [Leg], left_out: &[Option<NotPaired>]) {
+/// Marks every leg without a partner with what keeps it out of a pair; legs that are `given` are not flagged with it.
+fn say_why_left_out(legs: &mut [Leg], left_out: &[Option<NotPaired>], given: bool) {
     for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Odd) {
         if let Some(why) = why {
             leg.usage = LegUse::LeftOut(*why);
-            leg.flags.push(Note::LeftOut(*why).into());
+            leg.flags.extend((!given).then(|| Flag::from(Note::LeftOut(*why))));
         }
     }
 }

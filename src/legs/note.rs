@@ -116,8 +116,8 @@ pub enum Note {
     LeftOut(NotPaired),
     /// Pair: no regular turn joins it to another pair.
     OutsideRuns,
-    /// Pair: one of its legs is much shorter than the flight's usual leg.
-    ShortForFlight,
+    /// Pair: it is the first or the last of a run and unlike the others.
+    UnlikeOthers,
     /// Pair: too few of the legs found fit one wind.
     FewLegsFit {
         /// Legs in pairs.
@@ -244,7 +244,9 @@ impl fmt::Display for Note {
             }
             Self::LeftOut(why) => write!(f, "not used: {why}"),
             Self::OutsideRuns => f.write_str("doubtful: no regular turn joins it to another pair, so it may lie outside the runs"),
-            Self::ShortForFlight => f.write_str("doubtful: one of its legs is much shorter than the others of this flight"),
+            Self::UnlikeOthers => f.write_str(
+                "doubtful: first or last of its run, and unlike the others in length, wind, turn or voltage",
+            ),
             Self::FewLegsFit { paired, legs } => write!(
                 f,
                 "doubtful: only {paired} of {legs} legs found fit one wind, so this may be no flight up and down one course"

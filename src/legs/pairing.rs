@@ -22,17 +22,18 @@ const WORST_TRAIT_OF_GIVEN: f64 = 8.0;
 
 /// Standard deviation of the wind along the course from one pair to another nearby, as a share of it: what gusts leave in
 /// the mean of a leg.
-const WIND_VARIATION: f64 = 0.15;
+const WIND_VARIATION: f64 = 0.2;
 
 /// The same over a whole flight, in which the mean wind changes too.
 const VARIATION_IN_FLIGHT: f64 = 0.3;
 
-/// So many neighbouring pairs of legs tell the wind at a time.
-const LOCAL_NEIGHBOURS: usize = 5;
+/// So many half differences, those of pairs counted twice, tell the wind at a time: about three pairs and the neighbours
+/// between them.
+const LOCAL_NEIGHBOURS: usize = 8;
 
 /// Standard deviation of the logarithm of the ratio of the lengths of two legs of one pair, whose time or whose
 /// distance is alike.
-const LENGTH_VARIATION: f64 = 0.7;
+const LENGTH_VARIATION: f64 = 0.45;
 
 /// Legs shorter than this share of the flight's usual leg are unlike it, with the standard deviation of that share.
 const SHORT_SHARE: f64 = 0.75;
@@ -117,17 +118,19 @@ impl CourseWind {
     }
 
     /// The wind from all neighbours that are in pairs, those of two different pairs too: these are flown opposite ways
-    /// as well, so that of two pairs that differ the one is found that is wrong. Neighbours flown at two throttles do
-    /// not move the median.
+    /// as well, so that of two pairs that differ the one is found that is wrong. As these may be flown at two throttles,
+    /// the legs of one pair count twice.
     fn of(legs: &[Candidate], pairs: &[(usize, usize)]) -> Self {
         let in_pair = |index: usize| pairs.iter().any(|pair| pair.0 == index || pair.1 == index);
         let neighbours = (1..legs.len()).filter(|index| in_pair(index - 1) && in_pair(*index));
         let opposite = neighbours.filter(|index| barrier(&legs[index - 1], &legs[*index]).is_none());
         let of_two = |index: usize| {
             let (first, second) = (&legs[index - 1], &legs[index]);
-            (f64::midpoint(first.end_s, second.start_s), half_difference(first, second))
+            let times = if pairs.contains(&(index - 1, index)) { 2 } else { 1 };
+            let one = (f64::midpoint(first.end_s, second.start_s), half_difference(first, second));
+            std::iter::repeat_n(one, times)
         };
-        Self { half_differences: opposite.map(of_two).collect() }
+        Self { half_differences: opposite.flat_map(of_two).collect() }
     }
 
     /// The wind at a time.
@@ -305,16 +308,6 @@ fn traits(first: &Candidate, second: &Candidate, expected: &Expected) -> [(NotPa
 /// Cost of a pair's wind against that of the flight, in squared standard deviations.
 pub(super) fn wind_cost(first: &Candidate, second: &Candidate, division: &Division, usual: &UsualLeg) -> f64 {
     cost_of(NotPaired::Wind, first, second, division, usual)
-}
-
-/// Cost of the shorter leg of a pair against the usual leg of the flight, in squared standard deviations.
-pub(super) fn shortness_cost(
-    first: &Candidate,
-    second: &Candidate,
-    division: &Division,
-    usual: &UsualLeg,
-) -> f64 {
-    cost_of(NotPaired::Short, first, second, division, usual)
 }
 
 fn cost_of(

@@ -18,8 +18,9 @@ const SHORTEST_REVERSAL_S: f64 = 2.5;
 const LEAST_CHANGE_DEVIATIONS: f64 = 2.5;
 const LEAST_CHANGE_STEPS: f64 = 1.0;
 
-/// A turn changes the speed at least this many times as fast as the speed drifts within the legs beside it.
-const TURN_TO_DRIFT: f64 = 3.0;
+/// A turn changes the speed at least this many times as fast as the speed drifts within the legs beside it, on the
+/// average of both.
+const TURN_TO_DRIFT: f64 = 4.0;
 
 /// Time at the end of a leg over which its level there is taken, in seconds.
 const END_S: f64 = 2.0;
@@ -106,6 +107,6 @@ fn dips(evidence: &Evidence, before: LegSteps, after: LegSteps, levels: &[&Level
 /// Whether the level changes by at least `least`, and much faster than it drifts within the legs.
 fn jumps(first: &Level, second: &Level, gap_s: f64, least: f64) -> bool {
     let change = second.first - first.last;
-    let drift_per_s = first.drift_per_s.abs().max(second.drift_per_s.abs());
+    let drift_per_s = f64::midpoint(first.drift_per_s.abs(), second.drift_per_s.abs());
     change.abs() >= least && change.abs() / (gap_s + END_S) >= TURN_TO_DRIFT * drift_per_s
 }

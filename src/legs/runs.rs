@@ -7,7 +7,7 @@
 use super::evidence::SAME_THROTTLE_PERCENT;
 use super::note::{NotPaired, Note};
 use super::pairing::{
-    Candidate, Division, UsualLeg, divide, half_difference, obstacle, shortness_cost, total_cost, wind_cost,
+    Candidate, Division, UsualLeg, divide, half_difference, obstacle, total_cost, wind_cost,
 };
 
 /// A turn within a run takes at most this many times the flight's usual turn, and this much longer, in seconds.
@@ -21,9 +21,10 @@ const CALM_DEVIATIONS: f64 = 2.0;
 /// nearly as in a run the pair is kept, and said to be doubtful.
 const WORST_OUTSIDE_RUNS: f64 = 3.0;
 
-/// Cost of its wind, and of its shorter leg, above which a pair is doubtful, in squared standard deviations.
+/// Cost of its wind above which any pair is doubtful, and cost in all above which the first and the last pair of a run
+/// are, in squared standard deviations: pairs of the flying about before and after join the runs at their ends.
 const DOUBTFUL_WIND: f64 = 6.0;
-const DOUBTFUL_SHORTNESS: f64 = 1.0;
+const DOUBTFUL_AT_EDGE: f64 = 4.0;
 
 /// A flight of so many legs or more is doubtful as a whole if less than this share of them is in pairs.
 const FEWEST_LEGS: usize = 4;
@@ -116,10 +117,10 @@ fn doubts(
 ) -> Vec<Note> {
     let wind = half_difference(first, second);
     let at_odds = wind_cost(first, second, division, usual) > DOUBTFUL_WIND;
-    let short = !inside_run && shortness_cost(first, second, division, usual) > DOUBTFUL_SHORTNESS;
+    let unlike = !inside_run && total_cost(first, second, division, usual) > DOUBTFUL_AT_EDGE;
     let notes = [
         at_odds.then_some(Note::WindAtOdds { wind, usual: wind_between(first, second, division) }),
-        short.then_some(Note::ShortForFlight),
+        unlike.then_some(Note::UnlikeOthers),
     ];
     notes.into_iter().flatten().collect()
 }

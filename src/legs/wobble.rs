@@ -13,7 +13,7 @@ const ASSUMED_HEIGHT_FT: f64 = 100.0;
 /// least, in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20,
 /// sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4).
 const EXPECTED_GUST_SHARE: f64 = 0.17;
-const LEAST_EXPECTED_GUST_MPS: f64 = 0.1;
+const LEAST_EXPECTED_GUST_MPS: f64 = 0.07;
 
 /// What that expectation is worth, in degrees of freedom: a relative doubt of 41 % (JCGM 100:2008,
 /// G.4.2: nu = 1/2 (relative doubt)^-2).

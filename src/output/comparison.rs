@@ -271,7 +271,9 @@ fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
                 " To show {wanted} in such wind you need {least} to {most} pairs each, depending on the step."
             )
         }
-        None => format!(" To show {wanted} in such wind is out of reach, however many pairs are flown: wait for calmer air, fly along the wind, or use a display with finer steps."),
+        None => format!(
+            " To show {wanted} in such wind is out of reach, however many pairs are flown: wait for calmer air, fly along the wind, or use a display with finer steps."
+        ),
     }
 }
 

@@ -21,8 +21,8 @@ const SAME_ROUNDING_MPS: f64 = 1e-5;
 /// does not, their speeds differ by `B`, half a step of the display, in all steps. An interval of half the width
 /// `sqrt((1.960 o)^2 + K^2)` leaves out zero in at most 5 % of such comparisons if it is no less than
 /// `B + 1.645 o` whatever the own uncertainty `o`: `K = 1.84 B`, or 0.33 display steps as a standard uncertainty of
-/// each flight. The budget has 0.25 steps, since every second display is taken to cut off.
-const TWO_DISPLAYS: f64 = 1.33;
+/// each flight. The budget has 0.238 steps, see `SHARED_ROUNDING_STEPS`.
+const TWO_DISPLAYS: f64 = 1.4;
 
 /// How to compare.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -90,7 +90,8 @@ pub fn real_pair(flight: &ScoredFlight, found: &Found, pair: &Pair) -> Option<(u
 fn true_airspeed(flight: &ScoredFlight, found: &Found, step: &StepResult) -> Option<f64> {
     let members = found.pairs.iter().filter(|pair| step.pairs.contains(&pair.pair));
     let real: Vec<(usize, usize)> = members.filter_map(|pair| real_pair(flight, found, pair)).collect();
-    let sum: f64 = real.iter().map(|(up, down)| flight.legs[*up].airspeed + flight.legs[*down].airspeed).sum();
+    let sum: f64 =
+        real.iter().map(|(up, down)| flight.legs[*up].airspeed + flight.legs[*down].airspeed).sum();
     (!real.is_empty()).then(|| sum / (2 * real.len()) as f64)
 }
 
@@ -103,7 +104,8 @@ impl LegScore {
         self.missed += (0..flight.legs.len()).filter(|leg| !of_legs.contains(&Some(*leg))).count();
         self.legs += found.set.legs.len();
         self.false_legs += of_legs.iter().filter(|leg| leg.is_none()).count();
-        let paired = |index: usize| found.pairs.iter().any(|pair| pair.legs.0 == index || pair.legs.1 == index);
+        let paired =
+            |index: usize| found.pairs.iter().any(|pair| pair.legs.0 == index || pair.legs.1 == index);
         self.false_legs_paired +=
             of_legs.iter().enumerate().filter(|(index, leg)| leg.is_none() && paired(*index)).count();
         for pair in &found.pairs {
