@@ -120,6 +120,7 @@ fn pair_of(index: usize, shown: &Shown, step: u32) -> Pair {
         altitude: None,
         doubtful: false,
         flags: vec![],
+        leg_flags: vec![],
         budget: Budget::default(),
     }
 }
@@ -143,6 +144,7 @@ fn step_result(throttle: f64, step: u32, pairs: &[Pair]) -> StepResult {
         altitude: None,
         doubtful: false,
         flags: Vec::new(),
+        pair_flags: Vec::new(),
         budget: Budget::default(),
     }
 }

@@ -134,15 +134,19 @@ fn in_calm_air_the_display_shows_the_airspeed() {
     assert_eq!(complete, 2 * conditions.pairs_per_step * conditions.airspeeds_mps.len());
     let speed = flight.readings.channel(&Channel::Speed).unwrap();
     let si = conditions.unit.si_per_unit();
+    let mut compared = 0;
     for leg in &flight.legs {
         let from_s = leg.end_s - 0.5 + flight.display_lag_s;
-        let at = flight.readings.time_s.iter().position(|time_s| *time_s >= from_s).unwrap();
+        // The recording may stop with the last leg, before the display shows its end.
+        let Some(at) = flight.readings.time_s.iter().position(|time_s| *time_s >= from_s) else { continue };
+        compared += 1;
         let shown_mps = speed.values[at] * si;
         assert!(
             (shown_mps - leg.airspeed_mps).abs() < 0.6 * speed.quantum() * si + 0.4,
             "{shown_mps} {leg:?}"
         );
     }
+    assert!(compared + 1 >= flight.legs.len(), "{compared}");
 }
 
 #[test]

@@ -59,6 +59,8 @@ pub struct Pair {
     pub doubtful: bool,
     /// What a pilot should know of this pair.
     pub flags: Vec<Flag>,
+    /// What a pilot should know of its legs.
+    pub leg_flags: Vec<Flag>,
     /// What the uncertainty is made of.
     pub budget: Budget,
 }
@@ -92,6 +94,8 @@ pub struct StepResult {
     pub doubtful: bool,
     /// What a pilot should know of this step.
     pub flags: Vec<Flag>,
+    /// The flags of its pairs and of their legs, each with the number of its pair.
+    pub pair_flags: Vec<Flag>,
     /// What the uncertainty is made of.
     pub budget: Budget,
 }
@@ -171,6 +175,7 @@ fn one_pair(
         altitude: over(|leg| leg.altitude),
         doubtful: !pair.doubts.is_empty(),
         flags: pair.doubts.iter().cloned().map(Flag::from).collect(),
+        leg_flags: legs.iter().flat_map(|leg| leg.flags.iter().cloned()).collect(),
         budget,
     }
 }
@@ -275,8 +280,15 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
         altitude: over(|pair| pair.altitude),
         doubtful,
         flags: flags.into_iter().flatten().collect(),
+        pair_flags: members.iter().flat_map(|pair| flags_of(pair)).collect(),
         budget,
     })
+}
+
+/// The flags of a pair and of its legs, with its number.
+fn flags_of(pair: &Pair) -> Vec<Flag> {
+    let all = pair.flags.iter().chain(&pair.leg_flags);
+    all.map(|flag| Flag(format!("pair {}: {}", pair.pair, flag.0))).collect()
 }
 
 fn disagree(airspeeds: &[f64]) -> Flag {

@@ -172,7 +172,8 @@ struct StepSummary<'a> {
     pairs: usize,
     /// Whether all of its pairs are doubtful.
     doubtful: bool,
-    flags: &'a [Flag],
+    /// Its own flags, then those of its pairs and their legs.
+    flags: Vec<&'a Flag>,
     budget: BudgetSummary,
 }
 
@@ -297,7 +298,7 @@ fn step_summary(step: &StepResult) -> StepSummary<'_> {
         voltage_v: step.voltage_v.and_then(number),
         pairs: step.pairs.len(),
         doubtful: step.doubtful,
-        flags: &step.flags,
+        flags: step.flags.iter().chain(&step.pair_flags).collect(),
         budget: budget_summary(&step.budget),
     }
 }

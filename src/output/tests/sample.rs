@@ -102,6 +102,7 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
         altitude: None,
         doubtful: false,
         flags: vec![],
+        leg_flags: vec![],
         budget,
     }
 }
@@ -123,6 +124,7 @@ pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: us
         altitude: None,
         doubtful: false,
         flags: vec![],
+        pair_flags: vec![],
         budget,
     }
 }

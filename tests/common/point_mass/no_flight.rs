@@ -70,7 +70,7 @@ pub fn without_legs(kind: NoFlight, seed: u64) -> Readings {
     let track = match kind {
         NoFlight::Circling => circling(&mut conditions, duration_s, &mut random),
         NoFlight::SportFlying => fly_plan(&conditions, &plan::sport_flying(&conditions, duration_s)).0,
-        _ => told(&conditions, duration_s, course_of_speed(kind, &conditions, &mut random)),
+        _ => along_track(&conditions, duration_s, course_of_speed(kind, &conditions, &mut random)),
     };
     overlay::read(&conditions, &track)
 }
@@ -88,8 +88,8 @@ fn circling(conditions: &mut Conditions, duration_s: f64, random: &mut Random) -
     fly_plan(conditions, &[start, Manoeuvre::Turn { by_rad, bank_rad }]).0
 }
 
-/// A track told by its ground speed in m/s and throttle in per cent at each time.
-fn told(
+/// A flight along a straight track, given by its ground speed in m/s and throttle in per cent at each time.
+fn along_track(
     conditions: &Conditions,
     duration_s: f64,
     mut speed_and_throttle: impl FnMut(f64) -> (f64, f64),
