@@ -5,11 +5,8 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
-#[path = "common/point_mass.rs"]
-#[allow(dead_code, unused_imports)]
-mod point_mass;
 
-use common::{Chance, Plan, dryden};
+use common::{Chance, Plan, dryden, point_mass};
 use pairspeed::airspeed::{COURSE_WITHIN_DEG, crosswind_bound, pair, reads_low, steps};
 use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
 use pairspeed::propulsion::{CompareOptions, FlownFlight, FlownStep, SharedUncertainty, compare};
