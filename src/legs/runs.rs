@@ -14,6 +14,9 @@ use super::pairing::{
 const LONGEST_TURN_SHARE: f64 = 2.0;
 const LONGEST_TURN_MARGIN_S: f64 = 2.0;
 
+/// Legs without a partner that a run may have between two pairs: steps of three legs have one.
+const MOST_BETWEEN: usize = 1;
+
 /// Differences within so many standard uncertainties do not tell which leg of a pair was flown with the wind.
 const CALM_DEVIATIONS: f64 = 2.0;
 
@@ -136,15 +139,21 @@ fn links(linked: &[bool], pair: usize) -> usize {
     usize::from(at(pair.checked_sub(1))) + usize::from(at(Some(pair)))
 }
 
-/// Whether two successive pairs follow each other as the legs of one pair do.
+/// Whether two successive pairs follow each other as the legs of one pair do, with at most [`MOST_BETWEEN`] legs between
+/// them that belong to no pair.
 fn are_linked(legs: &[Candidate], one: (usize, usize), next: (usize, usize), usual: &UsualLeg) -> bool {
-    let (last, first) = (&legs[one.1], &legs[next.0]);
-    let gap_s = first.steady_start_s - last.steady_end_s;
-    let adjacent = one.1 + 1 == next.0;
-    let regular = gap_s <= LONGEST_TURN_SHARE * usual.turn_s + LONGEST_TURN_MARGIN_S;
-    let turned = first.turn_before != Some(false);
-    let same_way = flown_with_wind(last, &legs[one.0]).zip(flown_with_wind(first, &legs[next.1]));
-    adjacent && regular && turned && same_way.is_none_or(|(last, first)| last != first)
+    let turns = next.0 - one.1;
+    let regular = (one.1..next.0).all(|leg| is_regular_turn(&legs[leg], &legs[leg + 1], usual));
+    let last = flown_with_wind(&legs[one.1], &legs[one.0]);
+    let first = flown_with_wind(&legs[next.0], &legs[next.1]);
+    let alternates = last.zip(first).is_none_or(|(last, first)| (last == first) == turns.is_multiple_of(2));
+    turns <= MOST_BETWEEN + 1 && regular && alternates
+}
+
+/// Whether two legs follow each other with a turn of the usual length.
+fn is_regular_turn(before: &Candidate, after: &Candidate, usual: &UsualLeg) -> bool {
+    let gap_s = after.steady_start_s - before.steady_end_s;
+    after.turn_before != Some(false) && gap_s <= LONGEST_TURN_SHARE * usual.turn_s + LONGEST_TURN_MARGIN_S
 }
 
 /// Whether a leg is the faster one of its pair; `None` where the difference is within [`CALM_DEVIATIONS`].
