@@ -83,13 +83,13 @@ pub(super) fn ribbon(ui: &Ui, scene: &Scene<'_>, row: Rect, transform: &PlotTran
             let width = if response.has_focus() { 3.0 } else { 2.0 };
             painter.rect_stroke(rect, 3.0, Stroke::new(width, colours.ink), egui::StrokeKind::Inside);
         }
-        let words = fitting(ui, rect.width(), number, &scene.use_in_words(leg));
+        let words = fitting(ui, rect.width(), &scene.mark(number, leg), &scene.use_in_words(leg));
         let ink = if chosen { on(fill) } else { colours.ink };
         painter.text(rect.center(), egui::Align2::CENTER_CENTER, words, FontId::proportional(13.0), ink);
         if response.clicked() {
             acts.push(Act::Choose(number));
         }
-        response.on_hover_text(label);
+        response.on_hover_text(format!("{label}: {}", scene.use_in_words(leg)));
     }
 }
 
@@ -102,8 +102,8 @@ fn across(leg: &ToldLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
 }
 
 /// As much of a leg's name as fits into a width.
-fn fitting(ui: &Ui, width: f32, number: usize, kind: &str) -> String {
-    let names = [format!("{number} {kind}"), number.to_string()];
+fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
+    let names = [format!("{mark} {kind}"), mark.to_owned()];
     let fits = |name: &String| {
         let font = FontId::proportional(13.0);
         ui.painter().layout_no_wrap(name.clone(), font, egui::Color32::WHITE).size().x + 6.0 <= width

@@ -59,6 +59,12 @@ impl Scene<'_> {
         flown.map_or_else(|| kind_name(self.kind(leg)).to_owned(), use_in_words)
     }
 
+    /// The number of a leg, with a question mark where its pair is doubtful.
+    pub fn mark(&self, number: usize, leg: &ToldLeg) -> String {
+        let doubtful = self.flown(leg).is_some_and(|flown| flown.usage == LegUse::Doubtful);
+        if doubtful { format!("{number}?") } else { number.to_string() }
+    }
+
     /// A leg in a few words, such as `leg 3, upwind`.
     pub fn name(&self, number: usize, leg: &ToldLeg) -> String {
         format!("leg {number}, {}", kind_name(self.kind(leg)))
