@@ -85,7 +85,7 @@ fn ground_speed_over_a_held_track_is_that_of_the_wind_triangle() {
 
 /// Uhlenbeck and Ornstein 1930: the variance stays, and the correlation over a time is exp(-time / tau).
 #[test]
-fn turbulence_is_stationary_and_forgets_at_the_rate_told() {
+fn turbulence_is_stationary_and_forgets_at_the_given_rate() {
     let mut random = Random::new(7);
     let mut finals = Vec::new();
     let mut products = Vec::new();
@@ -104,7 +104,7 @@ fn turbulence_is_stationary_and_forgets_at_the_rate_told() {
 }
 
 #[test]
-fn the_speed_follows_the_throttle_with_the_time_constant_told() {
+fn the_speed_follows_the_throttle_with_the_given_time_constant() {
     for time_constant_s in [1.0, 2.0, 3.0] {
         let conditions = Conditions {
             airspeeds_mps: vec![24.0, 26.0],

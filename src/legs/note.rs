@@ -127,8 +127,6 @@ pub enum Note {
     },
     /// Pair: the speed swings as in a circle flown in wind.
     Circling,
-    /// Pair: its step is worked out from the other pairs.
-    NotInStep,
     /// Step: all of its pairs are doubtful.
     DoubtfulStep,
     /// The pairs do not divide evenly into the told throttle steps.
@@ -252,7 +250,6 @@ impl fmt::Display for Note {
                 "doubtful: only {paired} of {legs} legs found fit one wind, so this may be no flight up and down one course"
             ),
             Self::Circling => f.write_str("doubtful: the speed swings as when circling in wind, without straight legs"),
-            Self::NotInStep => f.write_str("its step is worked out from the other pairs"),
             Self::DoubtfulStep => f.write_str("doubtful: its pairs may not be two legs flown opposite ways"),
             Self::UnequalSteps { pairs, steps } => write!(
                 f,

@@ -134,7 +134,7 @@ impl CourseWind {
     }
 
     /// The wind at a time.
-    pub fn at(&self, time_s: f64) -> f64 {
+    fn at(&self, time_s: f64) -> f64 {
         let mut nearest = self.half_differences.clone();
         nearest.sort_by(|a, b| (a.0 - time_s).abs().total_cmp(&(b.0 - time_s).abs()));
         nearest.truncate(LOCAL_NEIGHBOURS);
@@ -143,7 +143,7 @@ impl CourseWind {
     }
 
     /// The wind between two legs.
-    fn between(&self, first: &Candidate, second: &Candidate) -> f64 {
+    pub fn between(&self, first: &Candidate, second: &Candidate) -> f64 {
         self.at(f64::midpoint(first.end_s, second.start_s))
     }
 }
@@ -307,18 +307,8 @@ fn traits(first: &Candidate, second: &Candidate, expected: &Expected) -> [(NotPa
 
 /// Cost of a pair's wind against that of the flight, in squared standard deviations.
 pub(super) fn wind_cost(first: &Candidate, second: &Candidate, division: &Division, usual: &UsualLeg) -> f64 {
-    cost_of(NotPaired::Wind, first, second, division, usual)
-}
-
-fn cost_of(
-    trait_name: NotPaired,
-    first: &Candidate,
-    second: &Candidate,
-    division: &Division,
-    usual: &UsualLeg,
-) -> f64 {
     let all = traits(first, second, &expected(division, usual));
-    all.iter().find(|(name, _)| *name == trait_name).map_or(0.0, |(_, cost)| *cost)
+    all.iter().find(|(name, _)| *name == NotPaired::Wind).map_or(0.0, |(_, cost)| *cost)
 }
 
 fn expected<'a>(division: &'a Division, usual: &UsualLeg) -> Expected<'a> {

@@ -66,14 +66,15 @@ pub(super) fn judge(legs: &[Candidate], given: bool, circling: bool) -> Judged {
     let cost = |(first, second): (usize, usize)| total_cost(&legs[first], &legs[second], &division, &usual);
     // A pair outside the runs serves only where no pair in the runs was flown at its throttle.
     let throttle = |pair: usize| legs[division.pairs[pair].0].throttle_percent;
-    let is_spare = |pair: usize| {
+    let throttle_is_in_runs = |pair: usize| {
         let same = |other: usize| {
             throttle(pair).zip(throttle(other)).is_some_and(|(a, b)| (a - b).abs() <= SAME_THROTTLE_PERCENT)
         };
         (0..division.pairs.len()).any(|other| in_run[other] && same(other))
     };
-    let is_left_out =
-        |pair: usize| outside(pair) && (is_spare(pair) || cost(division.pairs[pair]) > WORST_OUTSIDE_RUNS);
+    let is_left_out = |pair: usize| {
+        outside(pair) && (throttle_is_in_runs(pair) || cost(division.pairs[pair]) > WORST_OUTSIDE_RUNS)
+    };
     let (dropped, kept): (Vec<usize>, Vec<usize>) =
         (0..division.pairs.len()).partition(|pair| is_left_out(*pair));
     let of_flight = doubt_of_flight(legs.len(), 2 * kept.len(), circling).filter(|_| !given);
@@ -83,11 +84,8 @@ pub(super) fn judge(legs: &[Candidate], given: bool, circling: bool) -> Judged {
         let mut doubts = doubts(&legs[first], &legs[second], &division, &usual, inside);
         doubts.extend((!given && !in_run[*pair] && division.pairs.len() > 1).then_some(Note::OutsideRuns));
         doubts.extend(of_flight.clone());
-        let of_wind = half_difference(&legs[first], &legs[second]).max(wind_between(
-            &legs[first],
-            &legs[second],
-            &division,
-        ));
+        let wind = division.wind.between(&legs[first], &legs[second]);
+        let of_wind = half_difference(&legs[first], &legs[second]).max(wind);
         let largest_error = match (doubts.is_empty(), &of_flight) {
             (true, _) => 0.0,
             (false, None) => of_wind,
@@ -99,10 +97,6 @@ pub(super) fn judge(legs: &[Candidate], given: bool, circling: bool) -> Judged {
     let dropped: Vec<(usize, usize)> = dropped.iter().map(|pair| division.pairs[*pair]).collect();
     let left_out = (0..legs.len()).map(|leg| why_left_out(leg, legs, &pairs, &dropped, &division, &usual));
     Judged { left_out: left_out.collect(), pairs }
-}
-
-fn wind_between(first: &Candidate, second: &Candidate, division: &Division) -> f64 {
-    division.wind.at(f64::midpoint(first.end_s, second.start_s))
 }
 
 /// Half of what the legs of a flight differ by.
@@ -122,7 +116,7 @@ fn doubts(
     let at_odds = wind_cost(first, second, division, usual) > DOUBTFUL_WIND;
     let unlike = !inside_run && total_cost(first, second, division, usual) > DOUBTFUL_AT_EDGE;
     let notes = [
-        at_odds.then_some(Note::WindAtOdds { wind, usual: wind_between(first, second, division) }),
+        at_odds.then_some(Note::WindAtOdds { wind, usual: division.wind.between(first, second) }),
         unlike.then_some(Note::UnlikeOthers),
     ];
     notes.into_iter().flatten().collect()

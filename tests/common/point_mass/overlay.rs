@@ -10,7 +10,7 @@ use super::conditions::{Conditions, ThrottleReadout};
 use super::random::{Random, Wandering};
 use super::{Instant, STEP_S};
 
-/// What the overlay is told of at one update; speeds in m/s, lengths in m.
+/// What the overlay receives at one update; speeds in m/s, lengths in m.
 struct Update {
     shown_s: f64,
     speed_mps: f64,
@@ -106,7 +106,7 @@ fn receive(conditions: &Conditions, track: &[Instant], random: &mut Random) -> V
         if random.chance(0.02) {
             satellites = (satellites + random.sign()).clamp(7.0, 20.0);
         }
-        // A receiver that stands still is told so, and shows less noise.
+        // A receiver that stands still shows less noise.
         let share = if instant.velocity_mps == [0.0; 2] { 0.3 } else { 1.0 };
         let [x, y] = [0, 1].map(|axis: usize| {
             let noise_mps = slow_mps[axis].step(interval_s, random) + part_mps * random.normal();
