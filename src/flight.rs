@@ -6,6 +6,7 @@ use crate::channel::Channel;
 use crate::footage::ClipInfo;
 use crate::legs::{Leg, ThrottleSource};
 use crate::propulsion::Findings;
+use crate::readings::Legibility;
 use crate::series::{ChannelReadings, Series};
 use crate::setup::{Aircraft, Setup};
 use crate::units::Unit;
@@ -19,6 +20,8 @@ pub struct FlightRecord {
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed, in the units of the overlay.
     pub series: Series,
+    /// What could be read at all.
+    pub legibility: Legibility,
     /// What the pilot should know of the clips and of their reading, a sentence each.
     pub notes: Vec<String>,
 }
@@ -34,6 +37,8 @@ pub struct Flight {
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed.
     pub series: Series,
+    /// What could be read at all.
+    pub legibility: Legibility,
     /// The legs, in the order they were flown.
     pub legs: Vec<Leg>,
     /// Where the throttle of the legs comes from.
@@ -52,8 +57,9 @@ pub struct Flight {
     pub aircraft: Aircraft,
     /// What the flight tells of pack, motor and propeller.
     pub propulsion: Findings,
-    /// What the pilot should know, a sentence each: what was left blank and why, time stamps that
-    /// are unusable, a gap between clips. Dead readouts are not among them: see [`Series::stuck_at`].
+    /// What the pilot should know, a sentence each: time stamps that are unusable, a gap between clips. Channels
+    /// that cannot be read, blanks and dead readouts are not among them: see [`Flight::legibility`] and
+    /// [`Series::stuck_at`].
     pub notes: Vec<String>,
 }
 

@@ -21,6 +21,7 @@ pub mod output;
 pub mod picture;
 pub mod propulsion;
 pub mod quantity;
+pub mod quoting;
 pub mod readings;
 pub mod recognise;
 pub mod series;
@@ -126,8 +127,9 @@ pub fn read_record(
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
     let mut read = readings::collect(&mut recording, &prepared, least_confidence, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
-    let mut notes = readings::blank_sentences(&prepared.recogniser, &read);
-    notes.extend(readings::lost_sentences(&read));
+    let legibility = readings::Legibility::of(&prepared, recording.spans(), &setup.path);
+    legibility.leave_blank(&mut read);
+    let mut notes = readings::lost_sentences(&read);
     notes.extend(setup.doubts());
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());
@@ -136,6 +138,7 @@ pub fn read_record(
         clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
         series: series::trust(read),
         setup: prepared.setup,
+        legibility,
         notes,
     })
 }
@@ -146,7 +149,7 @@ pub fn read_record(
 /// # Errors
 /// [`legs::ToldLegError`] where told legs do not fit the flight.
 pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, legs::ToldLegError> {
-    let FlightRecord { clips, setup, series, mut notes } = record;
+    let FlightRecord { clips, setup, series, legibility, mut notes } = record;
     let series = series.in_units(&options.units);
     let aircraft = options.aircraft.clone().or_else(|| setup.aircraft.clone()).unwrap_or_default();
     let least_voltage_v = options.legs.least_voltage_v.or(aircraft.landing_v());
@@ -162,7 +165,10 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
         speed_si: legs.speed_si,
     };
     let propulsion = propulsion::findings(sources, &aircraft);
-    notes.extend(legs.notes.iter().map(ToString::to_string));
+    // That not one speed is trusted goes without saying where the speed cannot be read.
+    let unread = legibility.unread(&channel::Channel::Speed).is_some();
+    let told = legs.notes.iter().filter(|note| !(unread && **note == legs::Note::NoTrustedSpeed));
+    notes.extend(told.map(ToString::to_string));
     let patterns = airspeed::patterns(&legs, options.wind.held);
     let air = air::of_flight(&series, &legs.legs, &options.air);
     notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
@@ -172,6 +178,7 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
         clips,
         setup,
         series,
+        legibility,
         legs: legs.legs,
         throttle_source: legs.throttle_source,
         pairs,

@@ -56,7 +56,7 @@ fn a_lone_wrong_frame_within_a_hold_is_refused_alone() {
     let mut readings = held(&climbing(60));
     readings.channels[0].values[100] = 64.5;
     let series = trust(readings);
-    assert_eq!(speed(&series).blank[100], Blank::Jump);
+    assert_eq!(speed(&series).blank[100], Blank::TooBrief);
     assert!(speed(&series).values[100].is_nan());
     assert_eq!(speed(&series).blank_counts().values().sum::<usize>(), 1);
 }

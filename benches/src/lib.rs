@@ -1,7 +1,9 @@
 //! Scores of the reader on clips whose texts are known.
 
+mod labelled_clip;
 mod scoring;
 mod truth;
 
+pub use labelled_clip::{LabelledClip, Random, labelled_clips};
 pub use scoring::{Score, Tally, is_right, recalibration, reliability, score, thresholds};
 pub use truth::{Truth, clips, sampled, told_moments, truth_texts};

@@ -95,11 +95,10 @@ pub fn score(
     let setup: Setup = toml::from_str(&std::fs::read_to_string(setup)?)?;
     let truth = truth_texts(truth)?;
     let sample = sampled(clip, &setup.regions)?;
-    let (mut remarks, mut refused) = (Vec::new(), Vec::new());
+    let mut remarks = Vec::new();
     let sets = match moments {
         Some(moments) => {
             let lesson = lesson(clip, &setup, (&truth, &sample), moments, &mut remarks)?;
-            refused = lesson.misread;
             vec![lesson.set]
         }
         None => builtin_sets()?,
@@ -118,8 +117,7 @@ pub fn score(
         let shown = truth.get(readings.channel.name()).map_or(&[][..], Vec::as_slice);
         for (index, text) in shown.iter().enumerate().filter(|(_, text)| !text.is_empty()) {
             if let Some(time_s) = read.time_s.get(index) {
-                let reading = readings.trusted(index).filter(|_| !refused.contains(&readings.channel));
-                tally.count(text, reading, *time_s);
+                tally.count(text, readings.trusted(index), *time_s);
                 tally.rated.extend(rated.trusted(index).map(|(value, sure)| (sure, is_right(text, value))));
             }
         }
@@ -136,8 +134,8 @@ fn lesson(
     remarks: &mut Vec<String>,
 ) -> Result<Lesson, Box<dyn Error>> {
     let wanted = wanted_moments(&setup.regions, truth, moments);
-    let lesson = teach("scored", &setup.regions, &told_moments(clip, truth, &wanted)?, sample)?;
-    remarks.extend(lesson.contradictions.iter().take(3).map(|found| found.message.clone()));
+    let lesson = teach("scored", &setup.regions, &told_moments(clip, truth, &wanted)?, &[], sample)?;
+    remarks.extend(lesson.suspects.iter().take(3).map(ToString::to_string));
     if !lesson.missing.is_empty() {
         remarks.push(format!("digits not told: {:?}", lesson.missing));
     }

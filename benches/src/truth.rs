@@ -9,7 +9,7 @@ use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;
 use pairspeed::teach::{Told, ToldMoment};
 
-const SAMPLED_FRAMES: usize = 120;
+pub(crate) const SAMPLED_FRAMES: usize = 120;
 
 /// True texts by channel, one a frame; empty where nothing is shown, several apart by `|` where two
 /// fields differ.

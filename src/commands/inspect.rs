@@ -6,9 +6,11 @@ use clap::Args;
 use pairspeed::files::Existing;
 use pairspeed::footage::{Clip, FrameSource, frames_near};
 use pairspeed::glyph_sets;
+use pairspeed::output::BlankReasons;
 use pairspeed::picture::{Label, annotate, save_png};
-use pairspeed::readings;
+use pairspeed::readings::{self, FrameReading, read_frame};
 use pairspeed::recognise::{Recogniser, Shown};
+use pairspeed::series::Blank;
 use pairspeed::setup::{LoadedSetup, Region};
 use serde_json::{Value, json};
 
@@ -95,8 +97,8 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     for sentence in sentences {
         tell!("{sentence}");
     }
-    for Read { region, shown } in &shown {
-        tell!("at {:.3} s  {:12} {}", frame.time_s, region.channel.name(), in_words(shown));
+    for read in &shown {
+        tell!("at {:.3} s  {:12} {}", frame.time_s, read.region.channel.name(), read.in_words());
     }
     tell!("Picture: {}", picture.display());
     Ok(())
@@ -115,28 +117,51 @@ fn count_and_rate(frames: u64, length_s: f64) -> String {
 struct Read {
     region: Region,
     shown: Shown,
+    /// Why `read` leaves it blank, as far as one frame tells.
+    blank: Option<String>,
 }
 
 impl Read {
+    fn of(region: &Region, reading: FrameReading) -> Self {
+        let FrameReading { shown, blank, unknown_digits } = reading;
+        let reasons = BlankReasons::of_region(region, &unknown_digits);
+        let blank = (blank != Blank::No).then(|| reasons.words(blank));
+        Self { region: region.clone(), shown, blank }
+    }
+
+    /// The text, or why there is none.
+    fn in_words(&self) -> String {
+        let blank = |reason: &String| format!("left blank: {reason}");
+        match (&self.shown, &self.blank) {
+            (Shown::Text { text, confidence, .. }, None) => {
+                format!("{text}, {:.1} % sure", (100.0 * confidence).min(99.9))
+            }
+            (Shown::Text { text, .. } | Shown::Unclear { text, .. }, Some(reason)) => {
+                format!("{}; perhaps {text}", blank(reason))
+            }
+            (_, reason) => reason.as_ref().map_or_else(String::new, blank),
+        }
+    }
+
     fn label(&self) -> Label {
         Label {
             place: self.region.place,
             title: self.region.channel.name().to_owned(),
-            detail: in_words(&self.shown),
+            detail: self.in_words(),
         }
     }
 
     /// `text` is the best guess, `value` the number where the text is clear, `confidence` the
-    /// probability that the text is right; each `null` where there is none.
+    /// probability that the text is right, `blank_reason` why `read` leaves it blank; each `null` where there is none.
     fn json(&self) -> Value {
         let (text, value, confidence) = match &self.shown {
             Shown::Nothing => (None, None, None),
-            Shown::Unclear { text, confidence } => (Some(text), None, Some(confidence)),
+            Shown::Unclear { text, confidence, .. } => (Some(text), None, Some(confidence)),
             Shown::Text { text, value, confidence } => (Some(text), Some(value), Some(confidence)),
         };
         json!({
             "channel": self.region.channel, "unit": self.region.unit_shown(),
-            "text": text, "value": value, "confidence": confidence,
+            "text": text, "value": value, "confidence": confidence, "blank_reason": self.blank,
         })
     }
 }
@@ -151,17 +176,7 @@ fn read_regions(
     let sets = glyph_sets(setup).map_err(Failure::misuse)?;
     let sample = readings::sample(clip, &setup.setup)?;
     let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
-    let shown = recogniser.read_picture(&frame.image);
-    let regions = setup.setup.regions.iter().zip(shown);
-    Ok(regions.map(|(region, shown)| Read { region: region.clone(), shown }).collect())
-}
-
-fn in_words(shown: &Shown) -> String {
-    match shown {
-        Shown::Nothing => "blank".to_owned(),
-        Shown::Unclear { text, .. } => format!("unclear, perhaps {text}"),
-        Shown::Text { text, confidence, .. } => {
-            format!("{text}, {:.1} % sure", (100.0 * confidence).min(99.9))
-        }
-    }
+    let regions = &setup.setup.regions;
+    let readings = read_frame(&recogniser, regions, &frame.image);
+    Ok(regions.iter().zip(readings).map(|(region, reading)| Read::of(region, reading)).collect())
 }

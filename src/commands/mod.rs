@@ -16,7 +16,6 @@ mod page;
 mod plan;
 mod progress;
 mod quantity;
-mod quoting;
 mod read;
 mod refusal;
 mod setup;
@@ -36,6 +35,7 @@ use pairspeed::ReadError;
 use pairspeed::files::in_words;
 use pairspeed::footage::FootageError;
 use pairspeed::output::folder::OutputError;
+use pairspeed::quoting;
 use pairspeed::readings::PrepareError;
 use pairspeed::teach::MomentError;
 
@@ -103,7 +103,7 @@ const OF_COMMAND: &str = "{about-with-newline}
 /// What the program ends with, for scripts.
 const EXIT_CODES: &str = "Exit codes
   0  done; `read` also where it found no airspeed: what it read is written, and the table says why
-  1  a clip could not be read, or the answer could not be printed
+  1  a clip could not be read (`read`: none of its channels), or the answer could not be printed
   2  misuse: a wrong option, file or setup, or a place where nothing can be written";
 
 /// Why a command ended early.

@@ -3,6 +3,7 @@
 
 pub(crate) mod answer;
 pub(crate) mod axis;
+pub(crate) mod blanks;
 mod captions;
 pub(crate) mod comparison;
 mod evidence_png;
@@ -24,6 +25,7 @@ pub(crate) mod test_card;
 mod tests;
 pub(crate) mod thinning;
 pub(crate) mod throttle_bars;
+pub(crate) mod unread;
 pub(crate) mod words;
 
 use std::io::{self, Write};
@@ -32,6 +34,7 @@ use thiserror::Error;
 
 use crate::flight::Flight;
 
+pub use blanks::BlankReasons;
 pub use captions::captions_vtt;
 pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
 pub use evidence_png::evidence_png;
@@ -64,6 +67,13 @@ pub enum RenderError {
     /// Bytes could not be written.
     #[error("bytes could not be written: {0}")]
     Write(#[from] io::Error),
+}
+
+/// What the pilot should know of a flight, a sentence each: channels that cannot be read, what else was left blank, and
+/// its notes.
+fn notes(flight: &Flight) -> Vec<String> {
+    let unread = unread::sentences(flight);
+    unread.into_iter().chain(blanks::sentences(flight)).chain(flight.notes.iter().cloned()).collect()
 }
 
 /// Turns a flight into one result file.

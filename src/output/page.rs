@@ -6,7 +6,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 const STYLE: &str = include_str!("page.css");
 
 /// Widest line of text for the terminal, in characters.
-const WIDTH: usize = 100;
+pub(super) const WIDTH: usize = 100;
 
 /// A whole page.
 pub(super) fn page(title: &str, body: &Markup) -> String {

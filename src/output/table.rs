@@ -1,13 +1,15 @@
 //! The compact table for the terminal.
 
+use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, remark, rows};
+use super::blanks::{self, BlankReasons};
 use super::page::wrapped;
 use super::tally::Tally;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
-use super::{propulsion, surroundings};
+use super::{propulsion, surroundings, unread};
 
 /// The answer as text: a row for each pair and for each throttle step flown more than once, then
 /// what a pilot should know of them, then what was left blank and why. Lines end in `\n`.
@@ -24,17 +26,20 @@ pub fn table(flight: &Flight) -> String {
         .chain(rows.iter().filter_map(|row| flag_line(flight, row)))
         .chain(Some(throttle_origin(flight.throttle_source).to_owned()).filter(|_| !flight.legs.is_empty()));
     lines.push(String::new());
+    lines.extend(unread::lines(flight));
     lines.extend(surroundings::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(propulsion::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(remarks.flat_map(|line| wrapped(&line)));
     lines.extend(reading_lines(flight).iter().flat_map(|line| wrapped(line)));
-    lines.extend(flight.notes.iter().flat_map(|note| wrapped(note)));
+    lines.extend(blanks::sentences(flight).iter().chain(&flight.notes).flat_map(|note| wrapped(note)));
     lines.join("\n") + "\n"
 }
 
 /// Why there is no airspeed.
 pub(crate) fn no_answer(flight: &Flight) -> &'static str {
-    if flight.legs.is_empty() {
+    if flight.legibility.unread(&Channel::Speed).is_some() {
+        "No airspeed: the speed is not read."
+    } else if flight.legs.is_empty() {
         "No airspeed: no straight, steady leg was found."
     } else {
         "No airspeed: no upwind leg could be paired with a downwind leg."
@@ -74,7 +79,7 @@ fn reading_lines(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
     let line = |channel: &ChannelReadings| {
         let tally = Tally::of(readings, channel);
-        let reasons = tally.reasons();
+        let reasons = tally.reasons(&BlankReasons::of(flight, channel));
         let blank =
             if reasons.is_empty() { "none blank".to_owned() } else { format!("left blank: {reasons}") };
         let name = channel.channel.name();

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::series::{Blank, ChannelReadings, Readings};
 
+use super::blanks::BlankReasons;
 use super::numbers::fixed;
-use super::words::blank_reason;
 
 /// Most blank stretches that are named.
 const MOST_STRETCHES: usize = 5;
@@ -59,7 +59,8 @@ pub(super) struct Confidence {
 
 impl Confidence {
     fn of(channel: &ChannelReadings, blank: &BTreeMap<Blank, usize>) -> Self {
-        let below_threshold = blank.get(&Blank::Unclear).copied().unwrap_or(0);
+        let of = |reason| blank.get(&reason).copied().unwrap_or(0);
+        let below_threshold = of(Blank::Unclear) + of(Blank::DigitUnknown);
         let mut trusted = [0; CONFIDENCE_CLASSES.len() + 1];
         for (_, confidence) in (0..channel.values.len()).filter_map(|index| channel.trusted(index)) {
             let class = CONFIDENCE_CLASSES.iter().filter(|least| confidence >= **least).count();
@@ -106,10 +107,10 @@ impl Tally {
 
     /// The reasons in words, the most frequent first, such as `12 picture lost, 3 no text in the
     /// region`.
-    pub(super) fn reasons(&self) -> String {
+    pub(super) fn reasons(&self, reasons: &BlankReasons) -> String {
         let mut counts: Vec<_> = self.blank.iter().collect();
         counts.sort_by(|one, other| other.1.cmp(one.1));
-        let words = counts.iter().map(|(blank, count)| format!("{count} {}", blank_reason(**blank)));
+        let words = counts.iter().map(|(blank, count)| format!("{count} {}", reasons.words(**blank)));
         words.collect::<Vec<_>>().join(", ")
     }
 }

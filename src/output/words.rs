@@ -3,7 +3,6 @@
 use crate::airspeed::Cause;
 use crate::flight::Flight;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
-use crate::series::Blank;
 use crate::units::Unit;
 
 /// Cautions that go with every result meant for a reader.
@@ -16,18 +15,6 @@ pub const CAUTIONS: [&str; 5] = [
     "Stay within the airframe's limits: a faster step is no reason to fly past what its maker allows.",
     "Follow the local rules and those of your flying club; they come before anything written here.",
 ];
-
-/// Why a reading is blank, for a reader.
-pub(crate) fn blank_reason(blank: Blank) -> &'static str {
-    match blank {
-        Blank::No => "read",
-        Blank::Empty => "no text in the region",
-        Blank::Unclear => "text not clear enough to be trusted",
-        Blank::OutOfRange => "outside the plausible range",
-        Blank::Jump => "change faster than plausible, shown too briefly, or of digits of two values",
-        Blank::LostPicture => "picture lost",
-    }
-}
 
 /// What a cause of uncertainty is, for a pilot.
 pub(crate) fn cause_in_words(cause: Cause) -> &'static str {

@@ -62,8 +62,7 @@ impl Watch {
     /// Takes the next frame, and says whether it is lost for itself. `legible`: some region shows a text;
     /// `damaged`: the decoder could not make the frame out.
     pub fn see(&mut self, glance: Glance, time_s: f64, legible: bool, damaged: bool) -> bool {
-        let (factor, levels) = STATIC_ROUGHER;
-        let rough = glance.roughness > (factor * self.usual_roughness).max(self.usual_roughness + levels);
+        let rough = is_rough(glance.roughness, self.usual_roughness);
         let look = match () {
             () if damaged => Some(LostLook::Damaged),
             () if legible => None,
@@ -108,6 +107,12 @@ impl Watch {
         }
         stretches(&self.looks, time_s)
     }
+}
+
+/// Whether a picture is as rough as static, against the clip's usual picture.
+pub(super) fn is_rough(roughness: f32, usual_roughness: f32) -> bool {
+    let (factor, levels) = STATIC_ROUGHER;
+    roughness > (factor * usual_roughness).max(usual_roughness + levels)
 }
 
 /// Neighbouring frames that are lost in one way.

@@ -3,21 +3,22 @@
 mod glance;
 mod held;
 mod keep;
+mod legibility;
 mod lost;
 mod mixed;
 mod observed;
 mod pooling;
 mod prepare;
+mod single;
 
 use std::ops::ControlFlow;
 
 use image::GrayImage;
 
-use crate::channel::Channel;
 use crate::footage::{Area, FootageError, FrameSource, LumaPlane, Work};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
-use crate::recognise::{Former, Recogniser, Sample, Sight};
+use crate::recognise::{Former, Sample, Sight};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
 use crate::units::Unit;
@@ -25,11 +26,13 @@ use crate::units::Unit;
 use glance::Glance;
 use held::{Held, Outcome};
 use keep::Keeper;
+pub use legibility::{Legibility, UnreadCause, UnreadChannel};
 use lost::Watch;
 pub use lost::lost_sentences;
 use observed::observed;
 use pooling::{Bounds, Frame, Verdict};
 pub use prepare::{Misfit, PrepareError, Prepared, prepare};
+pub use single::{FrameReading, read_frame};
 
 /// Probability from which on a reading is believed: of the readings at 0.98 to 0.99 99 in 100 are right in the clips to tune
 /// on (`reading_table`), and half of those left blank at a change of interlaced pictures are among them.
@@ -225,8 +228,11 @@ fn outcome(frame: &Frame, verdict: Verdict, (least_confidence, bounds): (f32, &B
             Outcome { value, confidence, blank: Blank::No }
         }
         _ if implausible => Outcome::blank(Blank::OutOfRange),
-        _ if frame.look.sight == Sight::Nothing => Outcome::blank(Blank::Empty),
-        _ => Outcome::blank(Blank::Unclear),
+        _ => Outcome::blank(match frame.look.sight {
+            Sight::Nothing => Blank::Empty,
+            Sight::Untaught => Blank::DigitUnknown,
+            Sight::Strange | Sight::Clear => Blank::Unclear,
+        }),
     }
 }
 
@@ -240,25 +246,4 @@ pub fn gaps_between(spans: &[crate::footage::ClipSpan], time_s: &[f64]) -> Vec<G
             Some(Gap { start_s: *time_s.get(first.checked_sub(1)?)?, end_s: *time_s.get(first)? })
         })
         .collect()
-}
-
-/// A sentence for every channel that is read in few frames or none.
-#[must_use]
-pub fn blank_sentences(recogniser: &Recogniser, readings: &Readings) -> Vec<String> {
-    let unread = recogniser.unread_channels();
-    let frames = readings.time_s.len().max(1) as f64;
-    let sentence = |channel: &ChannelReadings| {
-        let name = channel.channel.name();
-        if unread.contains(&&channel.channel) {
-            return Some(format!(
-                "Channel {name}: no known glyphs fit what its box shows; teach them with `pairspeed teach`, or look at the box with `pairspeed inspect`."
-            ));
-        }
-        let blank = channel.blank_counts().values().sum::<usize>() as f64;
-        let speed = if channel.channel == Channel::Speed { " A leg needs trusted speeds." } else { "" };
-        (blank / frames > 0.2).then(|| {
-            format!("Channel {name}: {:.0} % of the frames are left blank.{speed}", 100.0 * blank / frames)
-        })
-    };
-    readings.channels.iter().filter_map(sentence).collect()
 }

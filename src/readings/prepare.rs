@@ -1,4 +1,4 @@
-//! Preparing to read: the recogniser is calibrated on the recording, and a setup that does not fit is
+//! Preparing to read: the recogniser is calibrated on the recording, and a setup of which no channel is readable is
 //! noticed before anything is written.
 
 use image::GrayImage;
@@ -9,12 +9,12 @@ use super::sample;
 use crate::channel::Channel;
 use crate::footage::{self, FootageError, FrameSource};
 use crate::glyphs::GlyphSet;
-use crate::recognise::{Recogniser, Sample, Shown};
+use crate::recognise::{Patch, Recogniser, Sample, Shown};
 use crate::setup::propose::propose;
 use crate::setup::{PixelBox, Region, Setup};
 
-/// Share of the sampled frames in which the speed must be readable for a setup to fit. A flight spends
-/// some of its time with the picture lost, but not nearly all.
+/// Share of the sampled frames in which a channel must be readable to be read at all. A flight spends some of its
+/// time with the picture lost, but not nearly all.
 const LEAST_READABLE: f64 = 0.05;
 
 /// Frames searched for the overlay when it is not where the setup says.
@@ -37,6 +37,20 @@ pub struct Prepared {
 }
 
 impl Prepared {
+    /// The channels that are readable in this recording.
+    #[must_use]
+    pub fn readable(&self) -> Vec<&Channel> {
+        let regions = self.setup.regions.iter().enumerate();
+        let readable = regions.filter(|(number, _)| is_readable(*number, &self.recogniser, &self.sample));
+        readable.map(|(_, region)| &region.channel).collect()
+    }
+
+    /// Whether so little is readable that the overlay may stand elsewhere.
+    fn may_be_moved(&self) -> bool {
+        let readable = self.readable();
+        !readable.contains(&&Channel::Speed) || 2 * readable.len() <= self.setup.regions.len()
+    }
+
     /// Says that the boxes were moved.
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
@@ -50,7 +64,7 @@ impl Prepared {
     }
 }
 
-/// The setup is not that of this recording.
+/// No channel of the setup is readable in this recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Misfit {
     /// Share of the sampled frames in which each channel is readable, 0 to 1.
@@ -63,7 +77,7 @@ impl std::fmt::Display for Misfit {
         let shares: Vec<String> = self.readable.iter().map(share).collect();
         write!(
             f,
-            "the setup does not fit this recording: its speed box shows no text that the glyphs explain (readable in the sampled frames: {}); look with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its overlay is another, or teach its digits with `pairspeed teach`",
+            "the setup does not fit this recording: no region shows text that the known glyphs explain (readable in the sampled frames: {}); look with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its overlay is another, or teach its digits with `pairspeed teach`",
             shares.join(", ")
         )
     }
@@ -81,50 +95,76 @@ pub enum PrepareError {
     Misfit(Misfit),
 }
 
-/// Calibrates a recogniser on a recording. Where the speed is not readable, the overlay is searched for:
-/// if all of it stands elsewhere by one and the same distance, the boxes follow.
+/// Calibrates a recogniser on a recording. Where the speed or half of the channels are not readable, the overlay is
+/// searched for: the boxes follow it if all of it stands elsewhere by one and the same distance, and half of the channels
+/// are readable there and more than before. Less may be chance: a box that happens to lie on some other text.
 ///
 /// # Errors
-/// Those of the source, and [`PrepareError::Misfit`].
+/// Those of the source, and [`PrepareError::Misfit`] if no channel is readable.
 pub fn prepare<S: FrameSource>(
     source: &mut S,
     setup: &Setup,
     sets: &[GlyphSet],
 ) -> Result<Prepared, PrepareError> {
-    let frames = sample(source, setup)?;
-    let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
-    if fits(setup, &recogniser, &frames) {
-        return Ok(Prepared { setup: setup.clone(), recogniser, sample: frames, moved: None });
-    }
-    let searched = footage::sample(source, SEARCHED_FRAMES)?;
-    let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
-    let found: Vec<PixelBox> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();
-    let moved = common_move(setup, &found).and_then(|by| Some((by, moved(setup, by, &pictures)?)));
-    if let Some((by, setup)) = moved {
-        let frames = sample(source, &setup)?;
-        let recogniser = Recogniser::calibrate(&setup.regions, sets, &frames);
-        if fits(&setup, &recogniser, &frames) {
-            return Ok(Prepared { setup, recogniser, sample: frames, moved: Some(by) });
+    let mut prepared = calibrated(source, setup.clone(), sets, None)?;
+    if prepared.may_be_moved()
+        && let Some((by, setup)) = search(source, setup)?
+    {
+        let other = calibrated(source, setup, sets, Some(by))?;
+        let readable = other.readable().len();
+        if readable > prepared.readable().len() && 2 * readable >= prepared.setup.regions.len() {
+            prepared = other;
         }
     }
+    if !prepared.readable().is_empty() {
+        return Ok(prepared);
+    }
+    let Prepared { setup, recogniser, sample, .. } = &prepared;
     let share = |(number, region): (usize, &Region)| {
-        (region.channel.clone(), readable_share(number, &recogniser, &frames))
+        (region.channel.clone(), readable_share(number, recogniser, sample))
     };
     Err(PrepareError::Misfit(Misfit { readable: setup.regions.iter().enumerate().map(share).collect() }))
 }
 
+fn calibrated<S: FrameSource>(
+    source: &mut S,
+    setup: Setup,
+    sets: &[GlyphSet],
+    moved: Option<(i64, i64)>,
+) -> Result<Prepared, FootageError> {
+    let sample = sample(source, &setup)?;
+    let recogniser = Recogniser::calibrate(&setup.regions, sets, &sample);
+    Ok(Prepared { setup, recogniser, sample, moved })
+}
+
+/// Where the overlay stands in a recording: how far from where the setup has it, and the setup with its boxes there.
+fn search<S: FrameSource>(
+    source: &mut S,
+    setup: &Setup,
+) -> Result<Option<((i64, i64), Setup)>, FootageError> {
+    let searched = footage::sample(source, SEARCHED_FRAMES)?;
+    let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
+    let found: Vec<PixelBox> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();
+    Ok(common_move(setup, &found).and_then(|by| Some((by, moved(setup, by, &pictures)?))))
+}
+
 /// Share of the sample in which a region is readable.
-fn readable_share(number: usize, recogniser: &Recogniser, sample: &Sample) -> f64 {
+pub(super) fn readable_share(number: usize, recogniser: &Recogniser, sample: &Sample) -> f64 {
     let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
-    let readable =
-        patches.par_iter().filter(|patch| matches!(recogniser.read_patch(number, patch), Shown::Text { .. }));
+    let readable = patches.par_iter().filter(|patch| shows_text(number, recogniser, patch));
     readable.count() as f64 / patches.len().max(1) as f64
 }
 
-fn fits(setup: &Setup, recogniser: &Recogniser, sample: &Sample) -> bool {
-    setup.regions.iter().enumerate().any(|(number, region)| {
-        region.channel == Channel::Speed && readable_share(number, recogniser, sample) >= LEAST_READABLE
-    })
+/// Whether a region is readable in so much of the sample that it can be read; looks no further once that is clear.
+pub(super) fn is_readable(number: usize, recogniser: &Recogniser, sample: &Sample) -> bool {
+    let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
+    let least = (LEAST_READABLE * patches.len() as f64).ceil().max(1.0) as usize;
+    let readable = patches.iter().filter(|patch| shows_text(number, recogniser, patch));
+    readable.take(least).count() == least
+}
+
+fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
+    matches!(recogniser.read_patch(number, patch), Shown::Text { .. })
 }
 
 /// The move that takes most boxes of a setup to boxes found; at least two, and half of all.

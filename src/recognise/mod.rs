@@ -23,6 +23,7 @@ mod register;
 mod sample;
 mod scenery;
 mod scores;
+mod shape_prior;
 mod slide;
 mod spare;
 mod strangeness;
@@ -48,11 +49,13 @@ use line::Line;
 use look::Evidence;
 pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
 use matcher::Matcher;
+pub(crate) use matcher::correlate;
 use noise::Noise;
 pub(crate) use patches::{correlation, patch_at, product};
 use reach::Reach;
 pub use sample::{Patch, Sample};
 pub(crate) use scenery::{Backdrop, Behind, CONTRASTS};
+pub(crate) use shape_prior::ShapePrior;
 
 /// Share of a log-likelihood ratio that is taken as evidence. The noise model is Gaussian and
 /// assumes that differences are independent of the text; real differences are neither, and would
@@ -110,6 +113,8 @@ pub enum Shown {
         text: String,
         /// Probability that it is right, 0 to 1.
         confidence: f32,
+        /// A character is unlike every known glyph, and not all digits are known: it may be one of the others.
+        digit_unknown: bool,
     },
     /// A text.
     Text {
@@ -281,6 +286,18 @@ impl Recogniser {
         self.regions.iter().filter(|region| region.found.is_none()).map(|region| &region.channel).collect()
     }
 
+    /// Digits missing from the glyphs that a channel is read with, in ascending order; empty where all are known and
+    /// where no known glyphs fit.
+    #[must_use]
+    pub fn unknown_digits(&self, channel: &Channel) -> String {
+        let region = self.regions.iter().find(|region| region.channel == *channel);
+        let found = region.and_then(|region| region.found.as_ref());
+        let alphabet = found.and_then(|found| self.faces.get(found.face)).map(|face| &face.alphabet);
+        let is_missing =
+            |digit: &char| alphabet.is_some_and(|alphabet| alphabet.index_of(*digit).is_none());
+        ('0'..='9').filter(is_missing).collect()
+    }
+
     /// The parts of a frame that are looked at.
     #[must_use]
     pub fn areas(&self) -> Vec<Area> {
@@ -371,7 +388,7 @@ impl Recogniser {
     }
 
     /// Reads a region in a frame of the sample.
-    pub(crate) fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
+    pub fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
         let Some(region) = self.regions.get(region) else { return Shown::Nothing };
         self.judged(region, self.decoded_patch(region, patch))
     }
@@ -416,6 +433,7 @@ fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
         _ => Shown::Unclear {
             text: decoded.text.to_string(),
             confidence: if known_shapes { confidence } else { 0.0 },
+            digit_unknown: !known_shapes && !all_digits,
         },
     }
 }

@@ -35,11 +35,12 @@ fn check_channel(channel: &mut ChannelReadings, all: Vec<Run>, hold_s: Option<f6
         None => all,
     };
     let held = without_mixed(held, channel.decimals);
+    refuse_others(channel, &held, Blank::TooBrief);
     let kept = match RateRule::of(channel, hold_s.unwrap_or(frame_interval_s)) {
         Some(rule) => consistent_path(&held, &rule, BELIEVED_JUMP_S / frame_interval_s.max(1e-3)),
         None => held,
     };
-    refuse_others(channel, &kept);
+    refuse_others(channel, &kept, Blank::Jump);
 }
 
 fn refuse_out_of_range(channel: &mut ChannelReadings) {
@@ -183,14 +184,14 @@ fn follow_back(runs: &[Run], stretches: &[Stretch], best: &[(f64, Option<usize>)
     chain.iter().flat_map(|index| &runs[stretches[*index].first..=stretches[*index].last]).copied().collect()
 }
 
-/// Blanks every reading that no kept run contains.
-fn refuse_others(channel: &mut ChannelReadings, kept: &[Run]) {
+/// Blanks every reading that no kept run contains, for this reason.
+fn refuse_others(channel: &mut ChannelReadings, kept: &[Run], reason: Blank) {
     let mut kept = kept.iter().peekable();
     for index in 0..channel.values.len() {
         while kept.next_if(|run| run.last < index).is_some() {}
         let trusted = kept.peek().is_some_and(|run| run.first <= index && run.value == channel.values[index]);
         if channel.blank[index] == Blank::No && !trusted {
-            refuse(channel, index, Blank::Jump);
+            refuse(channel, index, reason);
         }
     }
 }

@@ -32,13 +32,18 @@ pub enum Blank {
     No,
     /// The region shows no text.
     Empty,
+    /// The known glyphs do not fit what the region shows, in this frame nor in others.
+    GlyphsUnknown,
+    /// A character is unlike every known glyph, and the glyph set lacks some digits: it may be one of those.
+    DigitUnknown,
     /// The text is not clear enough to be trusted.
     Unclear,
     /// The value lies outside the channel's plausible range.
     OutOfRange,
-    /// The value would need a change faster than the channel's plausible rate, or it was shown for
-    /// too short a time to be an update of the overlay, or its digits are partly those of the value before and
-    /// partly those of the one after.
+    /// The value was shown for too short a time to be an update of the overlay, or its digits are partly those of the
+    /// value before and partly those of the one after.
+    TooBrief,
+    /// The value would need a change faster than the channel's plausible rate.
     Jump,
     /// The picture is lost: static, a blue or black frame, or a frame repeated for long.
     LostPicture,

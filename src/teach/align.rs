@@ -6,7 +6,8 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::layout::{Layout, advance, edges};
-use super::{Group, Patch, Told, ToldMoment, ToldRegion};
+use super::group::{Group, ToldRegion};
+use super::{Patch, Told, ToldMoment};
 use crate::recognise::feature::HighPass;
 use crate::recognise::{correlation, patch_at, product};
 
@@ -45,13 +46,6 @@ impl CharacterCut {
     pub(super) fn features_in(&self, group: &Group<'_>) -> Option<Array2<f32>> {
         let features = group.regions.get(self.region)?.features.get(self.moment)?;
         patch_at(features, self.top, self.left, self.features.dim())
-    }
-
-    /// Mean square of the scenery taken off its cell.
-    pub(super) fn scenery_in(&self, group: &Group<'_>) -> f32 {
-        let scenery = group.regions.get(self.region).and_then(|told| told.backdrop.scenery.as_ref());
-        let cell = scenery.and_then(|scenery| patch_at(scenery, self.top, self.left, self.features.dim()));
-        cell.map_or(0.0, |cell| cell.iter().map(|level| level * level).sum::<f32>() / cell.len() as f32)
     }
 }
 
@@ -173,6 +167,15 @@ impl Twins {
         }
         sum / pairs.max(1) as f32
     }
+}
+
+/// The mean of each character's cuts, each scaled to length 1.
+pub(super) fn class_means<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> BTreeMap<char, Array2<f32>> {
+    let mut twins = Twins::default();
+    for cut in cuts {
+        twins.add(std::slice::from_ref(cut), 1);
+    }
+    twins.0.into_iter().map(|(character, (sum, count))| (character, sum / count.max(1) as f32)).collect()
 }
 
 /// Mean correlation of a region's characters with what the other regions have of the same ones; `None` where they have none.

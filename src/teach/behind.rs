@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use ndarray::Array2;
 
-use super::Group;
+use super::group::Group;
 use super::align::CharacterCut;
 use crate::recognise::{Backdrop, Behind, CONTRASTS, patch_at};
 

@@ -3,7 +3,7 @@
 
 use ndarray::Array2;
 
-use super::Group;
+use super::group::Group;
 use super::align::CharacterCut;
 use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::recognise::feature::{HighPass, MARGIN_PX};

@@ -1,6 +1,7 @@
 //! Heights: how large the type of every region is, before any shape is known.
 
-use super::{Group, TeachError, ToldMoment, align, cut_group, group_by_height, group_of};
+use super::group::{Group, cut_group, group_by_height, group_of};
+use super::{TeachError, ToldMoment, align};
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;

@@ -8,7 +8,8 @@ use std::collections::BTreeMap;
 use ndarray::Array2;
 
 use super::align::{CharacterCut, mean_features, text_of};
-use super::{Group, Patch};
+use super::Patch;
+use super::group::Group;
 use crate::recognise::patch_at;
 
 /// Columns that the lines of a picture may be shifted against those told, in working pixels.

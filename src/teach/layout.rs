@@ -8,13 +8,48 @@ use rayon::prelude::*;
 
 use crate::recognise::grammar::is_mark;
 
-/// The strokes of one told reading.
+/// The strokes of one labelled reading.
 #[derive(Debug, Clone)]
 pub(super) struct ToldInk {
-    /// The text told.
-    pub(super) text: String,
+    /// The label.
+    text: String,
     /// Energy of every column of the window, floor taken off, summing to 1.
-    pub(super) ink: Vec<f32>,
+    ink: Vec<f32>,
+    /// Sums of the ink, and of the ink times the middle of its column, over all columns before each.
+    sums: Vec<(f32, f32)>,
+}
+
+impl ToldInk {
+    /// A labelled text with the energy of every column of its window.
+    pub(super) fn new(text: String, ink: Vec<f32>) -> Self {
+        let mut sum = (0.0, 0.0);
+        let mut sums = vec![sum];
+        for (column, share) in ink.iter().enumerate() {
+            sum = (sum.0 + share, sum.1 + share * (column as f32 + 0.5));
+            sums.push(sum);
+        }
+        Self { text, ink, sums }
+    }
+
+    /// Ink left of a fractional column.
+    fn before(&self, column: f32) -> f32 {
+        let column = column.clamp(0.0, self.ink.len() as f32);
+        let whole = column as usize;
+        self.sums[whole].0 + self.ink.get(whole).map_or(0.0, |share| share * (column - whole as f32))
+    }
+
+    /// Ink between two fractional columns.
+    fn between(&self, left: f32, right: f32) -> f32 {
+        (self.before(right) - self.before(left)).max(0.0)
+    }
+
+    /// Distance of the strokes' centre from the cell's centre, in cell widths.
+    fn centre_offset(&self, left: f32, right: f32) -> f32 {
+        let (first, last) = (left.max(0.0) as usize, (right.max(0.0) as usize).min(self.ink.len()));
+        let (before, after) = (self.sums[first.min(last)], self.sums[last]);
+        let (weight, moment) = (after.0 - before.0, after.1 - before.1);
+        if weight > 1e-6 { (moment / weight - 0.5 * (left + right)) / (right - left) } else { 0.5 }
+    }
 }
 
 /// The told readings of one region.
@@ -158,21 +193,21 @@ pub(super) fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> 
     if first < 0.0 || last > told.ink.len() as f32 {
         return None;
     }
-    let inside = between(&told.ink, first, last);
+    let inside = told.between(first, last);
     let digits = told.text.chars().filter(char::is_ascii_digit).count().max(1) as f32;
     let mut empty = 0.0;
     let mut uneven = 0.0;
     for (character, pair) in told.text.chars().zip(edges.windows(2)) {
-        let share = between(&told.ink, pair[0], pair[1]) * digits;
+        let share = told.between(pair[0], pair[1]) * digits;
         if character.is_ascii_digit() {
             empty += (0.55 - share).max(0.0);
-            uneven += centre_offset(&told.ink, pair[0], pair[1]).powi(2);
+            uneven += told.centre_offset(pair[0], pair[1]).powi(2);
         } else {
             empty += (0.06 - share).max(0.0);
         }
     }
     let density = inside / (last - first).max(1.0);
-    let borders: f32 = edges.iter().map(|edge| between(&told.ink, edge - 0.5, edge + 0.5)).sum();
+    let borders: f32 = edges.iter().map(|edge| told.between(edge - 0.5, edge + 0.5)).sum();
     let border_share = borders / edges.len() as f32 / density.max(1e-6);
     Some(
         OUTSIDE_WEIGHT * (1.0 - inside)
@@ -180,30 +215,6 @@ pub(super) fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> 
             + BORDER_WEIGHT * border_share
             + UNEVEN_WEIGHT * uneven / digits,
     )
-}
-
-/// Distance of the strokes' centre from the cell's centre, in cell widths.
-fn centre_offset(ink: &[f32], left: f32, right: f32) -> f32 {
-    let (mut weight, mut moment) = (0.0, 0.0);
-    let (first, last) = (left.max(0.0) as usize, (right as usize).min(ink.len()));
-    for (column, share) in ink.iter().enumerate().take(last).skip(first) {
-        weight += share;
-        moment += share * (column as f32 + 0.5);
-    }
-    if weight > 0.0 { (moment / weight - 0.5 * (left + right)) / (right - left) } else { 0.5 }
-}
-
-/// Ink between two fractional columns.
-fn between(ink: &[f32], left: f32, right: f32) -> f32 {
-    let (left, right) = (left.max(0.0), right.min(ink.len() as f32));
-    let mut sum = 0.0;
-    let mut column = left.floor() as usize;
-    while (column as f32) < right && column < ink.len() {
-        let covered = (right.min(column as f32 + 1.0) - left.max(column as f32)).max(0.0);
-        sum += ink[column] * covered;
-        column += 1;
-    }
-    sum
 }
 
 #[cfg(test)]
@@ -221,7 +232,7 @@ mod tests {
             ink[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
         }
         let total: f32 = ink.iter().sum();
-        ToldInk { text: text.to_owned(), ink: ink.iter().map(|value| value / total).collect() }
+        ToldInk::new(text.to_owned(), ink.iter().map(|value| value / total).collect())
     }
 
     #[test]

@@ -8,6 +8,7 @@ use image::GrayImage;
 use super::store::{copy_setup, usual_setup};
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, dialogs, look, page};
+use crate::channel::Channel;
 use crate::files::{Existing, file_name};
 use crate::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use crate::glyph_sets;
@@ -273,7 +274,8 @@ fn fitting(clip: &Path, cameras: Vec<LoadedSetup>) -> Result<Vec<LoadedSetup>, F
     let mut fits = |setup: &LoadedSetup| {
         let sets = glyph_sets(setup).ok()?;
         let prepared = prepare(&mut recording, &setup.setup, &sets).ok()?;
-        prepared.moved.is_none().then_some(())
+        let reads_speed = prepared.readable().contains(&&Channel::Speed);
+        (prepared.moved.is_none() && reads_speed).then_some(())
     };
     Ok(cameras.into_iter().filter(|setup| fits(setup).is_some()).take(1).collect())
 }

@@ -501,5 +501,11 @@ pub fn record(readings: Readings) -> FlightRecord {
         aircraft: None,
         regions: regions.collect(),
     };
-    FlightRecord { clips: Vec::new(), setup, series: trust(readings), notes: Vec::new() }
+    FlightRecord {
+        clips: Vec::new(),
+        setup,
+        series: trust(readings),
+        legibility: Default::default(),
+        notes: Vec::new(),
+    }
 }

@@ -10,3 +10,4 @@ mod edits;
 mod looks;
 mod pictures;
 mod plots;
+mod unread;

@@ -12,7 +12,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::channel::Channel;
 use crate::flight::Flight;
-use crate::output::{propulsion, surroundings};
+use crate::output::{propulsion, surroundings, unread};
 
 use super::RenderError;
 
@@ -50,6 +50,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
         }
         main {
             (sections::answer(flight))
+            (unread::section(flight))
             (speed_section(flight)?)
             (small_plots(flight)?)
             (sections::legs(flight))

@@ -6,11 +6,12 @@ use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::{Flag, Leg};
 use crate::output::answer::{HEADINGS, Row, remark, rows};
+use crate::output::blanks::{self, BlankReasons};
 use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::table::no_answer;
 use crate::output::tally::Tally;
 use crate::output::words::{
-    CAUTIONS, blank_reason, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin,
+    CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin,
     with_symbol,
 };
 use crate::series::ChannelReadings;
@@ -243,7 +244,7 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
                 thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } th.words scope="col" { "longest blank" } } }
                 tbody {
                     @for channel in &readings.channels {
-                        (blank_row(channel, flight.series.stuck_at(&channel.channel), &Tally::of(readings, channel)))
+                        (blank_row(flight, channel, &Tally::of(readings, channel)))
                     }
                 }
             }
@@ -253,37 +254,40 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
 
 /// What the pilot should know of the flight as a whole.
 pub(super) fn notes(flight: &Flight) -> Markup {
+    let notes: Vec<String> =
+        blanks::sentences(flight).into_iter().chain(flight.notes.iter().cloned()).collect();
     html! {
-        @if !flight.notes.is_empty() {
+        @if !notes.is_empty() {
             section {
                 h2 { "To know" }
-                ul { @for note in &flight.notes { li { (note) } } }
+                ul { @for note in &notes { li { (note) } } }
             }
         }
     }
 }
 
-fn blank_row(channel: &ChannelReadings, stuck_at: Option<f64>, tally: &Tally) -> Markup {
+fn blank_row(flight: &Flight, channel: &ChannelReadings, tally: &Tally) -> Markup {
+    let reasons = BlankReasons::of(flight, channel);
     html! {
         tr {
             th scope="row" { (channel.channel.name()) }
             td data-label="read" data-unit="%" { (tally.percent()) span.in-table { " %" } }
             td.words data-label="left blank" {
-                @if tally.blank.is_empty() { "none" } @else { (tally.reasons()) }
-                @if let Some(value) = stuck_at {
+                @if tally.blank.is_empty() { "none" } @else { (tally.reasons(&reasons)) }
+                @if let Some(value) = flight.series.stuck_at(&channel.channel) {
                     br;
                     strong { (dead_words(value, channel.decimals, channel.unit)) }
                 }
             }
-            td.words data-label="longest blank" { (longest_blank(tally)) }
+            td.words data-label="longest blank" { (longest_blank(tally, &reasons)) }
         }
     }
 }
 
-fn longest_blank(tally: &Tally) -> String {
+fn longest_blank(tally: &Tally, reasons: &BlankReasons) -> String {
     tally.longest_blanks.first().map_or_else(String::new, |longest| {
         let length = shown(longest.length_s(), 1);
-        format!("{length} s, from {}: {}", clock(longest.start_s), blank_reason(longest.reason))
+        format!("{length} s, from {}: {}", clock(longest.start_s), reasons.words(longest.reason))
     })
 }
 

@@ -6,8 +6,10 @@ use serde::Serialize;
 
 use super::number;
 use crate::channel::Channel;
+use crate::flight::Flight;
 use crate::output::tally::{BlankStretch, Confidence, Tally};
-use crate::series::{Blank, ChannelReadings, Series};
+use crate::output::unread::{UnreadSummary, unread_summary};
+use crate::series::{Blank, ChannelReadings};
 use crate::units::Unit;
 
 /// Frames of one channel.
@@ -26,6 +28,10 @@ pub(super) struct ChannelSummary<'a> {
     share: Option<f64>,
     /// Frames left blank, by reason.
     blank: BTreeMap<&'static str, usize>,
+    /// Digits missing from the glyphs that the channel is read with, such as `47`.
+    unknown_digits: &'a str,
+    /// Why the channel cannot be read at all, and what teaches it; `null` where it can.
+    unread: Option<UnreadSummary>,
     /// The longest stretches left blank, the longest first.
     longest_blanks: Vec<StretchSummary>,
     /// How sure the readings are.
@@ -46,7 +52,7 @@ struct StretchSummary {
 /// and the upper one, which is not.
 #[derive(Debug, Serialize)]
 struct ConfidenceSummary {
-    /// Text below the threshold of trust: left blank as `unclear`.
+    /// Text below the threshold of trust: left blank as `unclear` or `digit-unknown`.
     below_threshold: usize,
     /// Trusted under a threshold lower than the usual one.
     under_0_95: usize,
@@ -56,7 +62,8 @@ struct ConfidenceSummary {
 }
 
 /// The channel for the summary.
-pub(super) fn channel_summary<'a>(series: &Series, channel: &'a ChannelReadings) -> ChannelSummary<'a> {
+pub(super) fn channel_summary<'a>(flight: &'a Flight, channel: &'a ChannelReadings) -> ChannelSummary<'a> {
+    let Flight { series, legibility, .. } = flight;
     let tally = Tally::of(&series.readings, channel);
     let stuck_at = series.stuck_at(&channel.channel);
     ChannelSummary {
@@ -69,6 +76,8 @@ pub(super) fn channel_summary<'a>(series: &Series, channel: &'a ChannelReadings)
         read: tally.read,
         share: tally.share().and_then(number),
         blank: tally.blank.iter().map(|(blank, count)| (blank_key(*blank), *count)).collect(),
+        unknown_digits: legibility.unknown_digits.get(&channel.channel).map_or("", String::as_str),
+        unread: legibility.unread(&channel.channel).map(unread_summary),
         longest_blanks: tally.longest_blanks.iter().map(stretch).collect(),
         confidence: confidence(&tally.confidence),
     }
@@ -98,8 +107,11 @@ fn blank_key(blank: Blank) -> &'static str {
     match blank {
         Blank::No => "no",
         Blank::Empty => "empty",
+        Blank::GlyphsUnknown => "glyphs-unknown",
+        Blank::DigitUnknown => "digit-unknown",
         Blank::Unclear => "unclear",
         Blank::OutOfRange => "out-of-range",
+        Blank::TooBrief => "too-brief",
         Blank::Jump => "jump",
         Blank::LostPicture => "lost-picture",
     }

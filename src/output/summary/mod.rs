@@ -16,6 +16,7 @@ use crate::units::Unit;
 use self::budget::{BudgetSummary, budget_summary};
 use self::channels::{ChannelSummary, channel_summary};
 use super::RenderError;
+use super::notes;
 use super::numbers::rounded;
 use super::propulsion::{PropulsionSummary, propulsion_summary};
 use super::surroundings::{Surroundings, surroundings};
@@ -72,7 +73,7 @@ struct Summary<'a> {
     #[serde(flatten)]
     propulsion: PropulsionSummary<'a>,
     /// What the pilot should know, a sentence each.
-    notes: &'a [String],
+    notes: Vec<String>,
     /// Cautions that go with the result.
     cautions: [&'static str; CAUTIONS.len()],
 }
@@ -202,14 +203,14 @@ fn summary(flight: &Flight) -> Result<Summary<'_>, RenderError> {
         update_rate_hz: flight.series.update_rate_hz.and_then(number),
         gaps: readings.gaps.iter().map(gap).collect(),
         lost_pictures: readings.lost.iter().map(lost_summary).collect(),
-        channels: readings.channels.iter().map(|channel| channel_summary(&flight.series, channel)).collect(),
+        channels: readings.channels.iter().map(|channel| channel_summary(flight, channel)).collect(),
         throttle_source: flight.throttle_source,
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
         pairs: flight.pairs.iter().map(pair_summary).collect(),
         steps: flight.steps.iter().map(step_summary).collect(),
         surroundings: surroundings(flight),
         propulsion: propulsion_summary(flight)?,
-        notes: &flight.notes,
+        notes: notes(flight),
         cautions: CAUTIONS,
     })
 }

@@ -11,3 +11,4 @@ mod report;
 mod sample;
 mod summary_json;
 mod terminal_table;
+mod unread;

@@ -159,6 +159,7 @@ pub fn small_flight() -> Flight {
             update_rate_hz: Some(8.1),
             dead: vec![],
         },
+        legibility: Default::default(),
         legs: vec![upwind, leg(LegKind::Downwind, 0.04, 0.066_733, 74.0)],
         throttle_source: ThrottleSource::Overlay,
         pairs: vec![pair(1, 1, Some(60.0), 60.0, 74.0)],

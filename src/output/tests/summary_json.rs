@@ -37,7 +37,7 @@ fn the_summary_holds_the_clips_the_counts_and_the_answer() {
     let near = |key: &str, value: f64| (pair[key].as_f64().unwrap() - value).abs() < 0.0005;
     assert!(near("airspeed_low", 65.97) && near("airspeed_high", 68.03), "{pair}");
     assert_eq!(summary["steps"][0]["pairs"], 1);
-    assert_eq!(summary["notes"].as_array().map(Vec::len), Some(1));
+    assert_eq!(summary["notes"].as_array().map(Vec::len), Some(3));
     assert_eq!(summary["cautions"].as_array().map(Vec::len), Some(5));
 }
 

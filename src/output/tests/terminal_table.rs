@@ -23,8 +23,12 @@ fn the_table_gives_the_answer_first_and_then_what_is_blank() {
 60 % (pair 2): upwind leg short; gusty, see the plot
 100 % (pair 3): throttle not steady; upwind leg short; gusty, see the plot
 Throttle was read from the overlay.
-speed: 2 of 3 frames read (66.7 %); left blank: 1 text not clear enough to be trusted
+speed: 2 of 3 frames read (66.7 %); left blank: 1 not legible
 voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
+Channel speed: 33 % of the frames are left blank; main reason, in 1 of 1: not legible. Look at the
+  region with `pairspeed inspect --at`.
+Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
+  Look at the region with `pairspeed inspect --at`.
 The second clip starts 0.4 s after the first ends.
 "
     );

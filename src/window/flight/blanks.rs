@@ -6,8 +6,9 @@ use egui_plot::{PlotPoint, PlotTransform};
 
 use super::scene::Scene;
 use crate::channel::Channel;
+use crate::flight::Flight;
+use crate::output::blanks::BlankReasons;
 use crate::output::tally::blank_stretches;
-use crate::output::words::blank_reason;
 use crate::series::{Blank, ChannelReadings, Readings};
 use crate::window::look::Colours;
 
@@ -34,6 +35,8 @@ struct Mark {
 pub(super) struct Blanks {
     channel: Channel,
     marks: Vec<Mark>,
+    /// What the reasons refer to.
+    reasons: BlankReasons,
     /// Blank frames before each frame, and at last before the end.
     blank_before: Vec<usize>,
 }
@@ -41,6 +44,7 @@ pub(super) struct Blanks {
 /// Those of a stretch of time.
 pub(super) struct InSight<'a> {
     marks: Vec<&'a Mark>,
+    reasons: &'a BlankReasons,
     /// Frames in sight, and how many of them are blank.
     frames: usize,
     blank: usize,
@@ -48,11 +52,13 @@ pub(super) struct InSight<'a> {
 
 impl Blanks {
     /// What is blank in every channel of a flight.
-    pub fn of_all(readings: &Readings) -> Vec<Self> {
-        readings.channels.iter().map(|readout| Self::of(readings, readout)).collect()
+    pub fn of_all(flight: &Flight) -> Vec<Self> {
+        let readings = &flight.series.readings;
+        let of = |readout| Self::of(readings, readout, BlankReasons::of(flight, readout));
+        readings.channels.iter().map(of).collect()
     }
 
-    fn of(readings: &Readings, readout: &ChannelReadings) -> Self {
+    fn of(readings: &Readings, readout: &ChannelReadings, reasons: BlankReasons) -> Self {
         let blanks = blank_stretches(&readings.time_s, readout).into_iter().map(|stretch| Mark {
             start_s: stretch.start_s,
             end_s: stretch.end_s,
@@ -66,7 +72,7 @@ impl Blanks {
             so_far += usize::from(readout.outcome(place) != Blank::No);
             blank_before.push(so_far);
         }
-        Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), blank_before }
+        Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), reasons, blank_before }
     }
 
     /// What is blank of a channel in the stretch of time shown.
@@ -78,6 +84,7 @@ impl Blanks {
         let before = |place: usize| blanks.blank_before.get(place).copied().unwrap_or_default();
         Some(InSight {
             marks: blanks.marks.iter().filter(|mark| mark.end_s >= from_s && mark.start_s <= to_s).collect(),
+            reasons: &blanks.reasons,
             frames: shown.len(),
             blank: before(shown.end) - before(shown.start),
         })
@@ -133,7 +140,7 @@ impl InSight<'_> {
             (across.min - pointer.x).max(pointer.x - across.max).max(0.0)
         };
         let nearest = self.marks.iter().min_by(|one, other| off(one).total_cmp(&off(other)))?;
-        (off(nearest) <= REACH.x).then(|| nearest.in_words())
+        (off(nearest) <= REACH.x).then(|| nearest.in_words(self.reasons))
     }
 }
 
@@ -142,12 +149,12 @@ impl Mark {
         self.left_blank.is_none() || self.end_s - self.start_s >= LONG_S
     }
 
-    fn in_words(&self) -> String {
+    fn in_words(&self, reasons: &BlankReasons) -> String {
         let span = format!("{:.2} to {:.2} s", self.start_s, self.end_s);
         match self.left_blank {
             Some((frames, reason)) => {
                 let frames = if frames == 1 { "1 frame".to_owned() } else { format!("{frames} frames") };
-                format!("Left blank, {span}: {frames}, {}", blank_reason(reason))
+                format!("Left blank, {span}: {frames}, {}", reasons.words(reason))
             }
             None => format!("Nothing recorded, {span}"),
         }

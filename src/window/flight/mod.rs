@@ -131,7 +131,7 @@ impl LegsScreen {
         let Some(finished) = &shared.finished else { return };
         let (bench, wrong) = Bench::of(ctx, finished, shared);
         self.bench = Some(bench);
-        self.blanks = Blanks::of_all(&finished.flight.series.readings);
+        self.blanks = Blanks::of_all(&finished.flight);
         self.pictures = Some(Pictures::new(ctx));
         self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
         self.chosen = (!finished.flight.legs.is_empty()).then_some(1);

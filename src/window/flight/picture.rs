@@ -10,9 +10,11 @@ use super::act::Act;
 use super::scene::{Scene, symbol};
 use super::timeline::stepped;
 use crate::channel::Channel;
+use crate::flight::Flight;
 use crate::footage::{FootageError, FrameSource as _, Recording};
+use crate::output::blanks::BlankReasons;
 use crate::output::numbers;
-use crate::output::words::{blank_reason, with_symbol};
+use crate::output::words::with_symbol;
 use crate::series::ChannelReadings;
 use crate::setup::PixelBox;
 use crate::window::look;
@@ -130,8 +132,8 @@ impl Pictures {
             ui.horizontal_wrapped(|ui| {
                 for region in regions {
                     let readout = scene.flight.series.readings.channel(&region.channel);
-                    let (value, sure) =
-                        readout.map_or_else(Default::default, |readout| in_words(readout, place));
+                    let (value, sure) = readout
+                        .map_or_else(Default::default, |readout| in_words(scene.flight, readout, place));
                     ui.allocate_ui(BOX, |ui| {
                         ui.vertical(|ui| {
                             ui.spacing_mut().item_spacing.y = 2.0;
@@ -163,14 +165,17 @@ fn cut_out(ui: &mut Ui, place: PixelBox, texture: &TextureHandle) {
 }
 
 /// What was read of one frame, and how sure it is or why it was left blank.
-fn in_words(readout: &ChannelReadings, place: usize) -> (String, String) {
+fn in_words(flight: &Flight, readout: &ChannelReadings, place: usize) -> (String, String) {
     match readout.trusted(place) {
         Some((value, confidence)) => {
             let text = numbers::shown(value, usize::from(readout.decimals));
             let percent = (1000.0 * f64::from(confidence)).floor() / 10.0;
             (with_symbol(&text, symbol(readout)), format!("{percent:.1} % sure"))
         }
-        None => ("-".to_owned(), format!("left blank: {}", blank_reason(readout.outcome(place)))),
+        None => {
+            let reason = BlankReasons::of(flight, readout).words(readout.outcome(place));
+            ("-".to_owned(), format!("left blank: {reason}"))
+        }
     }
 }
 

@@ -13,7 +13,7 @@ use crate::output::axis::Axis;
 use crate::output::table::no_answer;
 use crate::output::throttle_bars::{Bar, bars, by_throttle, curve, room};
 use crate::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
-use crate::output::{propulsion, surroundings};
+use crate::output::{blanks, propulsion, surroundings, unread};
 use crate::window::look::{self, Colours};
 
 /// Height of the plot of speed against throttle, in points.
@@ -29,10 +29,12 @@ pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
     let rows = rows(flight);
     if rows.is_empty() {
         ui.label(no_answer(flight));
+        unread(ui, flight);
     } else {
         table(ui, flight, &rows, acts);
         throttle_plot(ui, flight);
         remarks(ui, flight, &rows);
+        unread(ui, flight);
     }
     if !flight.legs.is_empty() {
         ui.label(throttle_origin(flight.throttle_source));
@@ -153,10 +155,22 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
     }
 }
 
+/// The channels that cannot be read, each with the command that teaches it, to be copied.
+fn unread(ui: &mut Ui, flight: &Flight) {
+    for unread in &flight.legibility.unread {
+        ui.add_space(2.0);
+        ui.colored_label(look::colours(ui).unsure, unread::sentence(unread));
+        if let Some(parts) = unread::command(unread) {
+            ui.label(RichText::new(unread::command_lines(&parts).join("\n")).monospace());
+        }
+    }
+}
+
 fn notes(ui: &mut Ui, flight: &Flight) {
     let sentences: Vec<String> = surroundings::sentences(flight)
         .into_iter()
         .chain(propulsion::sentences(flight))
+        .chain(blanks::sentences(flight))
         .chain(flight.notes.iter().cloned())
         .collect();
     if sentences.is_empty() {

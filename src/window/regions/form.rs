@@ -1,10 +1,13 @@
 //! The list of regions with what each reads, and the form of the one chosen.
 
-use egui::{Button, ComboBox, DragValue, RichText, Sense, TextEdit, vec2};
+use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Change, Editor};
 use crate::channel::Channel;
+use crate::output::BlankReasons;
+use crate::readings::FrameReading;
 use crate::recognise::Shown;
+use crate::series::Blank;
 use crate::setup::{DIGITS_MAX, PixelBox, Region};
 use crate::units::Unit;
 use crate::window::look;
@@ -14,7 +17,7 @@ pub enum Reads<'a> {
     /// Nothing yet: the recogniser is getting to know the clip.
     Waiting,
     /// What each box shows.
-    Shown(&'a [Shown]),
+    Shown(&'a [FrameReading]),
     /// Why nothing can be read.
     Failed(&'a str),
 }
@@ -23,7 +26,7 @@ impl Reads<'_> {
     /// Whether nearly all boxes show something that cannot be read.
     pub fn are_unread(&self) -> bool {
         let Reads::Shown(shown) = self else { return false };
-        let unread = shown.iter().filter(|shown| !matches!(shown, Shown::Text { .. })).count();
+        let unread = shown.iter().filter(|reading| !matches!(reading.shown, Shown::Text { .. })).count();
         2 * unread > shown.len()
     }
 }
@@ -43,7 +46,7 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
                 chosen = Some(number);
             }
             let (words, tint) = read_words(ui, region, reads, number);
-            ui.label(RichText::new(words).color(tint));
+            ui.add(Label::new(RichText::new(words).color(tint)).wrap());
         });
     }
     if chosen != editor.chosen() {
@@ -67,11 +70,16 @@ fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) 
         let waits = matches!(reads, Reads::Waiting);
         return (if waits { "…".to_owned() } else { String::new() }, colours.ink);
     };
-    match shown.get(number) {
-        None => ("…".to_owned(), colours.ink),
-        Some(Shown::Nothing) => ("blank".to_owned(), colours.unsure),
-        Some(Shown::Unclear { text, .. }) => (format!("unclear, perhaps {text}"), colours.unsure),
-        Some(Shown::Text { text, confidence, .. }) => {
+    let Some(FrameReading { shown, blank, unknown_digits }) = shown.get(number) else {
+        return ("…".to_owned(), colours.ink);
+    };
+    let reason = (*blank != Blank::No).then(|| BlankReasons::of_region(region, unknown_digits).words(*blank));
+    match (shown, reason) {
+        (Shown::Text { text, .. } | Shown::Unclear { text, .. }, Some(reason)) => {
+            (format!("{text}? {reason}"), colours.unsure)
+        }
+        (Shown::Nothing | Shown::Unclear { .. }, reason) => (reason.unwrap_or_default(), colours.unsure),
+        (Shown::Text { text, confidence, .. }, None) => {
             let sure = (100.0 * confidence).min(99.9);
             let tint = if *confidence >= crate::readings::DEFAULT_LEAST_CONFIDENCE {
                 colours.sure

@@ -6,7 +6,8 @@ use std::sync::Arc;
 use image::GrayImage;
 
 use crate::footage::{Clip, FootageError, FrameSource as _, frames_near};
-use crate::recognise::{Recogniser, Shown};
+use crate::readings::{FrameReading, read_frame};
+use crate::recognise::Recogniser;
 use crate::setup::LoadedSetup;
 use crate::window::work::Clerk;
 use crate::{glyph_sets, readings};
@@ -53,7 +54,7 @@ pub struct Reading {
     /// What it was read with.
     pub key: Arc<Key>,
     /// What each box shows, in the setup's order; a message where nothing can be read.
-    pub shown: Result<Vec<Shown>, String>,
+    pub shown: Result<Vec<FrameReading>, String>,
 }
 
 /// Fetches frames and reads them.
@@ -161,13 +162,16 @@ struct Reader {
 }
 
 impl Reader {
-    fn read(&mut self, frame: &Frame, key: &Arc<Key>) -> Result<Vec<Shown>, String> {
+    fn read(&mut self, frame: &Frame, key: &Arc<Key>) -> Result<Vec<FrameReading>, String> {
         if self.calibrated.as_ref().is_none_or(|(known, _)| known != key) {
             self.calibrated = None;
             let recogniser = self.calibrate(&key.setup)?;
             self.calibrated = Some((Arc::clone(key), recogniser));
         }
-        let shown = self.calibrated.as_ref().map(|(_, recogniser)| recogniser.read_picture(&frame.image));
+        let shown = self
+            .calibrated
+            .as_ref()
+            .map(|(_, recogniser)| read_frame(recogniser, &key.setup.setup.regions, &frame.image));
         Ok(shown.unwrap_or_default())
     }
 

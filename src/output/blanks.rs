@@ -1,0 +1,128 @@
+//! Why readings are blank, in words.
+
+use crate::flight::Flight;
+use crate::series::{Blank, ChannelReadings};
+use crate::setup::Region;
+
+use super::numbers::trimmed;
+use super::tally::Tally;
+
+/// Share of a channel's frames from which on its blanks are told in a sentence of their own.
+const NOTABLE_SHARE: f64 = 0.2;
+
+/// What the reasons for the blanks of one channel refer to: its limits, and the digits that are unknown.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct BlankReasons {
+    range: Option<Limit<(f64, f64)>>,
+    max_rate: Option<Limit<f64>>,
+    unknown_digits: String,
+}
+
+/// A limit of a channel, in the unit of its region.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Limit<T> {
+    value: T,
+    is_set: bool,
+}
+
+impl BlankReasons {
+    /// Those of a region whose glyphs lack some digits.
+    #[must_use]
+    pub fn of_region(region: &Region, unknown_digits: &str) -> Self {
+        let range = region.plausible_range().map(|value| Limit { value, is_set: region.range.is_some() });
+        let max_rate =
+            region.plausible_max_rate().map(|value| Limit { value, is_set: region.max_rate.is_some() });
+        Self { range, max_rate, unknown_digits: unknown_digits.to_owned() }
+    }
+
+    /// Those of a channel of a flight.
+    #[must_use]
+    pub fn of(flight: &Flight, readout: &ChannelReadings) -> Self {
+        let channel = &readout.channel;
+        let unknown = flight.legibility.unknown_digits.get(channel).map_or("", String::as_str);
+        flight.setup.region(channel).map_or_else(Self::default, |region| Self::of_region(region, unknown))
+    }
+
+    /// Why a reading is blank, for a reader. Limits are those that the setup takes: in the unit shown.
+    #[must_use]
+    pub fn words(&self, blank: Blank) -> String {
+        match blank {
+            Blank::No => "read".to_owned(),
+            Blank::Empty => "no text in the region".to_owned(),
+            Blank::GlyphsUnknown => "not legible with the known glyphs".to_owned(),
+            Blank::DigitUnknown => self.digit_unknown(),
+            Blank::Unclear => "not legible".to_owned(),
+            Blank::OutOfRange => self.out_of_range(),
+            Blank::TooBrief => "shown too briefly, or of digits of two values".to_owned(),
+            Blank::Jump => self.too_fast(),
+            Blank::LostPicture => "picture lost".to_owned(),
+        }
+    }
+
+    fn digit_unknown(&self) -> String {
+        match self.unknown_digits.is_empty() {
+            true => "perhaps an unknown digit".to_owned(),
+            false => {
+                let digits: Vec<String> = self.unknown_digits.chars().map(String::from).collect();
+                format!("perhaps an unknown digit (not in the glyph set: {})", digits.join(", "))
+            }
+        }
+    }
+
+    fn out_of_range(&self) -> String {
+        self.range.map_or_else(
+            || "outside the plausible range".to_owned(),
+            |Limit { value: (low, high), is_set }| {
+                format!("outside {} to {} ({})", trimmed(low), trimmed(high), origin("range", is_set))
+            },
+        )
+    }
+
+    fn too_fast(&self) -> String {
+        self.max_rate.map_or_else(
+            || "changing too fast".to_owned(),
+            |Limit { value, is_set }| {
+                format!("changing faster than {} a second ({})", trimmed(value), origin("max_rate", is_set))
+            },
+        )
+    }
+}
+
+/// Where a limit comes from, and how to change it.
+fn origin(key: &str, is_set: bool) -> String {
+    if is_set { format!("`{key}` in the setup") } else { format!("default; set `{key}`") }
+}
+
+/// A sentence for every channel that is read, but left blank in a notable share of the frames: how much is blank, and
+/// what most of it is due to. Lost pictures are told of elsewhere.
+pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
+    let readings = &flight.series.readings;
+    let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
+    readings.channels.iter().filter(is_read).filter_map(|readout| sentence(flight, readout)).collect()
+}
+
+fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
+    let tally = Tally::of(&flight.series.readings, readout);
+    let blank: usize = tally.blank.values().sum();
+    let share = blank as f64 / tally.frames.max(1) as f64;
+    let (reason, count) = tally.blank.into_iter().max_by_key(|(_, count)| *count)?;
+    if share <= NOTABLE_SHARE || reason == Blank::LostPicture {
+        return None;
+    }
+    let words = BlankReasons::of(flight, readout).words(reason);
+    Some(format!(
+        "Channel {}: {:.0} % of the frames are left blank; main reason, in {count} of {blank}: {words}.{}",
+        readout.channel.name(),
+        100.0 * share,
+        advice(reason)
+    ))
+}
+
+/// What can be done about blanks; empty where the reason says it already.
+fn advice(reason: Blank) -> &'static str {
+    match reason {
+        Blank::DigitUnknown => " Teach the missing digits with `pairspeed teach`.",
+        Blank::Empty | Blank::Unclear => " Look at the region with `pairspeed inspect --at`.",
+        _ => "",
+    }
+}

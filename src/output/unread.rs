@@ -1,0 +1,157 @@
+//! Channels that cannot be read: why, and the command that teaches them.
+
+use maud::{Markup, html};
+use serde::Serialize;
+
+use crate::channel::Channel;
+use crate::files::file_name;
+use crate::flight::Flight;
+use crate::quoting::quoted;
+use crate::readings::{UnreadCause, UnreadChannel};
+
+use super::numbers::rounded;
+use super::page::{WIDTH, wrapped};
+
+/// Decimals of a share in the summary.
+const SHARE_DECIMALS: i32 = 6;
+
+/// A channel that cannot be read, in the summary.
+#[derive(Debug, Serialize)]
+pub(crate) struct UnreadSummary {
+    /// `no-glyphs-fit` or `rarely-readable`.
+    cause: &'static str,
+    /// Share of the sampled frames in which it is readable, 0 to 1.
+    readable_share: Option<f64>,
+    /// The clip to label.
+    clip: String,
+    /// Frames of that clip to label, in seconds from its first frame.
+    teach_at_s: Vec<Option<f64>>,
+    /// The command that teaches the channel; `null` without such frames.
+    command: Option<String>,
+}
+
+/// A channel that cannot be read, for the summary.
+pub(crate) fn unread_summary(unread: &UnreadChannel) -> UnreadSummary {
+    let (cause, share) = match unread.cause {
+        UnreadCause::NoGlyphsFit => ("no-glyphs-fit", 0.0),
+        UnreadCause::RarelyReadable { share } => ("rarely-readable", share),
+    };
+    UnreadSummary {
+        cause,
+        readable_share: rounded(share, SHARE_DECIMALS),
+        clip: unread.clip.to_string_lossy().into_owned(),
+        teach_at_s: unread.teach_at_s.iter().map(|time_s| rounded(*time_s, SHARE_DECIMALS)).collect(),
+        command: command(unread).map(|parts| parts.join(" ")),
+    }
+}
+
+/// The parts of the command that teaches a channel, each of which must stay on one line; `None` where no frame is known
+/// whose region shows something.
+pub(crate) fn command(unread: &UnreadChannel) -> Option<Vec<String>> {
+    let say = |time_s: &f64| format!("--say {}@{time_s:.2}=...", unread.channel.name());
+    let mut parts = vec![
+        format!("pairspeed teach {}", quoted(&unread.clip)),
+        format!("--setup {}", quoted(&unread.setup_file)),
+    ];
+    parts.extend(unread.teach_at_s.iter().map(say));
+    (!unread.teach_at_s.is_empty()).then_some(parts)
+}
+
+/// What the pilot should know of a channel that cannot be read: which, why, and which moments teach it.
+pub(crate) fn sentence(unread: &UnreadChannel) -> String {
+    let name = unread.channel.name();
+    let moments = moments(&unread.teach_at_s);
+    let why = match unread.cause {
+        UnreadCause::NoGlyphsFit if moments.is_none() => "its region shows no text".to_owned(),
+        UnreadCause::NoGlyphsFit => "no known glyphs fit what its region shows".to_owned(),
+        UnreadCause::RarelyReadable { share } if share > 0.0 => {
+            format!("its region is readable in only {:.1} % of the sampled frames", 100.0 * share)
+        }
+        UnreadCause::RarelyReadable { .. } => {
+            "its region is readable in none of the sampled frames".to_owned()
+        }
+    };
+    let consequence = match unread.channel {
+        Channel::Speed => ", so there are no legs and no airspeed",
+        _ => "",
+    };
+    let next = moments.map_or_else(
+        || "leave it out".to_owned(),
+        |moments| {
+            let clip = file_name(&unread.clip);
+            format!(
+                "teach its digits from {clip} at {moments}, with what is shown there in place of the dots"
+            )
+        },
+    );
+    format!(
+        "Channel {name} is not read: {why}{consequence}; {next}, or mark its box again with `pairspeed setup` if the \
+         text stands elsewhere."
+    )
+}
+
+/// Moments in words, such as `4.20 s, 12.40 s and 31.07 s`.
+fn moments(times_s: &[f64]) -> Option<String> {
+    let words: Vec<String> = times_s.iter().map(|time_s| format!("{time_s:.2} s")).collect();
+    let (last, others) = words.split_last()?;
+    Some(if others.is_empty() { last.clone() } else { format!("{} and {last}", others.join(", ")) })
+}
+
+/// The same with the command, for a format without lines of its own for it.
+pub(super) fn sentences(flight: &Flight) -> Vec<String> {
+    let with_command = |unread: &UnreadChannel| match command(unread) {
+        Some(parts) => format!("{} Command: `{}`", sentence(unread), parts.join(" ")),
+        None => sentence(unread),
+    };
+    flight.legibility.unread.iter().map(with_command).collect()
+}
+
+/// The channels that cannot be read, for the terminal: each with its command, which can be typed in as it stands.
+pub(super) fn lines(flight: &Flight) -> Vec<String> {
+    let of = |unread: &UnreadChannel| {
+        let command = command(unread).map(|parts| command_lines(&parts)).unwrap_or_default();
+        [wrapped(&sentence(unread)), command].concat()
+    };
+    flight.legibility.unread.iter().flat_map(of).collect()
+}
+
+/// A command on as many lines as it needs; a shell takes them for one (POSIX.1-2017, Shell Command Language, 2.2.1).
+pub(crate) fn command_lines(parts: &[String]) -> Vec<String> {
+    const CONTINUED: &str = " \\";
+    let mut lines: Vec<String> = Vec::new();
+    for part in parts {
+        // A name of a file could steer the terminal.
+        let part: String = part.chars().filter(|letter| !letter.is_control()).collect();
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + part.chars().count() + CONTINUED.len() <= WIDTH => {
+                line.push(' ');
+                line.push_str(&part);
+            }
+            Some(line) => {
+                line.push_str(CONTINUED);
+                lines.push(format!("      {part}"));
+            }
+            None => lines.push(format!("    {part}")),
+        }
+    }
+    lines
+}
+
+/// The channels that cannot be read, for the report; nothing where all are.
+pub(super) fn section(flight: &Flight) -> Markup {
+    html! {
+        @if !flight.legibility.unread.is_empty() {
+            section {
+                h2 { "Not read" }
+                ul {
+                    @for unread in &flight.legibility.unread {
+                        li {
+                            (sentence(unread))
+                            @if let Some(parts) = command(unread) { pre { code { (parts.join(" \\\n  ")) } } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
