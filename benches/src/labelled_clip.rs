@@ -124,7 +124,8 @@ pub fn labelled_clips(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Box<dyn Error>>
             false => clips.push(path.clone()),
         }
     }
-    let is_clip = |path: &Path| path.extension().is_some_and(|end| ["avi", "mp4", "mkv"].iter().any(|one| end == *one));
+    let is_clip =
+        |path: &Path| path.extension().is_some_and(|end| ["avi", "mp4", "mkv"].iter().any(|one| end == *one));
     let has_truth = |path: &Path| {
         path.with_extension("truth.json").exists() || path.with_extension("readings.csv").exists()
     };
@@ -166,8 +167,7 @@ fn described(clip: &Path) -> Result<(Setup, Truth, Vec<bool>), Box<dyn Error>> {
 }
 
 fn setup_text(truth: &Value) -> String {
-    let mut text =
-        format!("[camera]\nname = \"clip\"\nframe = [{}, {}]\n", truth["width"], truth["height"]);
+    let mut text = format!("[camera]\nname = \"clip\"\nframe = [{}, {}]\n", truth["width"], truth["height"]);
     for (channel, place) in truth["regions"].as_object().into_iter().flatten() {
         let usual = USUAL_KINDS.iter().find(|kind| kind.0 == channel);
         let of_clip = truth["kind"].get(channel).and_then(Value::as_array);

@@ -364,11 +364,6 @@ pub(super) fn strangeness_of(decoded: &Decoded) -> f32 {
     digits(decoded).map(|place| place.strangeness.whole).fold(0.0, f32::max)
 }
 
-/// The same with faint traces of other digits allowed for.
-pub(super) fn strangeness_beyond_traces_of(decoded: &Decoded) -> f32 {
-    digits(decoded).map(|place| place.strangeness.beyond_traces).fold(0.0, f32::max)
-}
-
 /// The least stroke of all digits of a text.
 pub(super) fn least_stroke_of(decoded: &Decoded) -> f32 {
     digits(decoded).map(|place| place.least_stroke).fold(f32::INFINITY, f32::min)

@@ -87,6 +87,8 @@ pub struct Place {
     pub strangeness: Strange,
     /// Strength of the match: 1 for a glyph as taught, 0 for nothing.
     pub strength: f32,
+    /// Probabilities of the digits 0 to 9 by the shape alone; `None` where the shape prior was not asked.
+    pub by_shape: Option<[f32; 10]>,
 }
 
 /// A decoded text.
@@ -372,6 +374,7 @@ impl<S: Scorer> Decoder<'_, S> {
             strength,
             strangeness,
             least_stroke,
+            by_shape: None,
         }
     }
 }

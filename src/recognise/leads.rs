@@ -109,6 +109,7 @@ mod tests {
                 ..Strange::USUAL
             },
             strength: 1.0,
+            by_shape: None,
         };
         let mut places = [Some('6'), Some('3'), None].map(place);
         doubt(&mut places, &alphabet, &['3', '5'], 0.06);

@@ -13,6 +13,7 @@ mod former;
 pub mod grammar;
 pub mod ink;
 mod leads;
+mod legibility;
 mod line;
 mod look;
 pub mod matcher;
@@ -45,6 +46,7 @@ use feature::{HighPass, Window};
 pub use former::Former;
 use grammar::Grammar;
 use leads::Leads;
+use legibility::{MOST_BESIDE, is_legible};
 use line::Line;
 use look::Evidence;
 pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
@@ -73,34 +75,6 @@ const UNSEEN_DOUBT: f32 = 2.0;
 /// never taught may pass for another until the noise is known well.
 const LEARNING_ROUNDS: usize = 2;
 const LEARNING_ROUNDS_WITH_UNKNOWN: usize = 3;
-
-/// A character that correlates less with its template is not read.
-const LEAST_FIT: f32 = 0.3;
-
-/// Strangeness beyond which a character is a shape never taught, or damaged. Noise alone, with the
-/// heavier tails that pictures have, stays below.
-const MOST_STRANGE: f32 = 10.0;
-
-/// Correlation, and share of every stroke, from which on a character is as plain as print: where all
-/// digits are known it is then believed however strange. Compression leaves traces of the text shown
-/// before, which are faint but, where there is little noise, far beyond it.
-const PLAIN: (f32, f32) = (0.85, 0.65);
-
-/// [`MOST_STRANGE`] where not all digits are known: a digit never taught may look much like a known one.
-const MOST_STRANGE_WITH_UNKNOWN: f32 = 3.0;
-
-/// Share of every stroke that must be there where not all digits are known.
-const LEAST_STROKE_WITH_UNKNOWN: f32 = 0.5;
-
-/// Strength of a digit beyond the free end of a text from which on the text may be longer than read.
-const MOST_BESIDE: f32 = 0.4;
-
-/// Ink next to a text, against that of its own cells, from which on a digit never taught may stand there,
-/// where not all digits are known.
-const MOST_INK_BESIDE: f32 = 0.45;
-
-/// Strengths outside these limits are no glyph of this overlay.
-const STRENGTHS: (f32, f32) = (0.45, 1.7);
 
 /// What a region shows in one frame.
 #[derive(Debug, Clone, PartialEq)]
@@ -248,10 +222,16 @@ impl Recogniser {
                 .collect();
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
             model.most_strange = most_strange;
-            for text in texts.iter_mut().flatten() {
-                *text = text
-                    .take()
-                    .filter(|decoded| is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE);
+            for (line, texts) in lines.iter().zip(&mut texts) {
+                let top = line.placement.top;
+                texts.par_iter_mut().zip(&line.bare).for_each(|(text, features)| {
+                    let is_sure = |decoded: &Decoded| {
+                        is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE
+                    };
+                    *text = text.take().filter(is_sure).and_then(|decoded| {
+                        legibility::without_unknown_digits(decoded, &model.alphabet, (features, top))
+                    });
+                });
             }
             line::look_behind(&mut lines, &model.alphabet, &texts);
             let believed_of = |(line, texts): (&Line<'_>, &Vec<Option<Decoded>>)| {
@@ -293,8 +273,7 @@ impl Recogniser {
         let region = self.regions.iter().find(|region| region.channel == *channel);
         let found = region.and_then(|region| region.found.as_ref());
         let alphabet = found.and_then(|found| self.faces.get(found.face)).map(|face| &face.alphabet);
-        let is_missing =
-            |digit: &char| alphabet.is_some_and(|alphabet| alphabet.index_of(*digit).is_none());
+        let is_missing = |digit: &char| alphabet.is_some_and(|alphabet| alphabet.index_of(*digit).is_none());
         ('0'..='9').filter(is_missing).collect()
     }
 
@@ -327,7 +306,7 @@ impl Recogniser {
             let face = &self.faces[*face];
             let decoded = self.decoded(region, luma, window)?;
             let all_digits = face.alphabet.has_all_digits();
-            let sight = match are_known_shapes(&decoded, all_digits) {
+            let sight = match is_legible(&decoded, &face.alphabet) {
                 true => Sight::Clear,
                 false if all_digits => Sight::Strange,
                 false => Sight::Untaught,
@@ -352,9 +331,11 @@ impl Recogniser {
     }
 
     fn judged(&self, region: &RegionModel, decoded: Option<Decoded>) -> Shown {
-        match decoded {
-            Some(decoded) => judge(&decoded, &region.grammar, self.knows_all_digits(region)),
-            None => Shown::Nothing,
+        match (decoded, &region.found) {
+            (Some(decoded), Some(found)) => {
+                judge(&decoded, &region.grammar, &self.faces[found.face].alphabet)
+            }
+            _ => Shown::Nothing,
         }
     }
 
@@ -372,14 +353,14 @@ impl Recogniser {
         let features = region.backdrop.bare_rows(features, placement.top..placement.top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar, reach: Some(reach) };
         let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement });
+        let decoded = decoded.map(|decoded| {
+            let mut decoded = decoded.at_contrast(region.backdrop.contrast);
+            leads::doubt(&mut decoded.places, alphabet, &region.unseen, *unseen_doubt);
+            legibility::ask_shape_prior(&mut decoded, alphabet, (&features, 0));
+            decoded
+        });
         spare::keep_array(features);
-        let mut decoded = decoded?.at_contrast(region.backdrop.contrast);
-        leads::doubt(&mut decoded.places, alphabet, &region.unseen, *unseen_doubt);
-        Some(decoded).filter(|decoded| decoded.total > 0.0)
-    }
-
-    fn knows_all_digits(&self, region: &RegionModel) -> bool {
-        region.found.as_ref().is_some_and(|found| self.faces[found.face].alphabet.has_all_digits())
+        decoded.filter(|decoded| decoded.total > 0.0)
     }
 
     fn decoded_patch(&self, region: &RegionModel, patch: &Patch) -> Option<Decoded> {
@@ -391,6 +372,35 @@ impl Recogniser {
     pub fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
         let Some(region) = self.regions.get(region) else { return Shown::Nothing };
         self.judged(region, self.decoded_patch(region, patch))
+    }
+
+    /// Debug.
+    pub fn explain(&self, region: usize, patch: &Patch) -> String {
+        let Some(d) = self.decoded_patch(&self.regions[region], patch) else { return "none".into() };
+        let p: Vec<String> = d
+            .places
+            .iter()
+            .map(|p| {
+                format!(
+                    "{}@{:.1} fit {:.2} st {:.2} stroke {:.2} strange {:.1}/{:.1} amb {}",
+                    p.character,
+                    p.left,
+                    p.fit,
+                    p.strength,
+                    p.least_stroke,
+                    p.strangeness.whole,
+                    p.strangeness.beyond_traces,
+                    p.strangeness.ambiguous
+                )
+            })
+            .collect();
+        format!(
+            "beside {:.2} ink {:.2} lead {:.1} | {}",
+            d.beside,
+            d.ink_beside,
+            d.length_lead,
+            p.join(" | ")
+        )
     }
 
     /// Correlation of the least known character of a region in a frame of the sample.
@@ -415,8 +425,9 @@ impl Recogniser {
             let region = self.regions.get(region)?;
             let Found { placement, face, .. } = region.found.as_ref()?;
             let decoded = self.decoded_patch(region, patch)?;
-            let sure =
-                confidence_of(&decoded) > SURE && is_believed(&decoded, self.faces[*face].most_strange);
+            let sure = confidence_of(&decoded) > SURE
+                && is_believed(&decoded, self.faces[*face].most_strange)
+                && !legibility::shows_unknown_digit(&decoded, &self.faces[*face].alphabet);
             let places = decoded.places.iter().map(|place| (place.character, placement.top, place.left));
             sure.then(|| places.collect())
         };
@@ -425,9 +436,9 @@ impl Recogniser {
 }
 
 /// Turns a decoded text into what is reported of it.
-fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
+fn judge(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> Shown {
     let confidence = confidence_of(decoded);
-    let known_shapes = are_known_shapes(decoded, all_digits);
+    let (known_shapes, all_digits) = (is_legible(decoded, alphabet), alphabet.has_all_digits());
     match grammar.value(&decoded.text) {
         Some(value) if known_shapes => Shown::Text { text: decoded.text.to_string(), value, confidence },
         _ => Shown::Unclear {
@@ -436,29 +447,6 @@ fn judge(decoded: &Decoded, grammar: &Grammar, all_digits: bool) -> Shown {
             digit_unknown: !known_shapes && !all_digits,
         },
     }
-}
-
-/// Whether every character looks like its template, and nothing stands where the text ends.
-fn are_known_shapes(decoded: &Decoded, all_digits: bool) -> bool {
-    let (most_strange, least_stroke) = if all_digits {
-        (MOST_STRANGE, f32::NEG_INFINITY)
-    } else {
-        (MOST_STRANGE_WITH_UNKNOWN, LEAST_STROKE_WITH_UNKNOWN)
-    };
-    let mut tested = decoded.places.iter().filter(|place| !grammar::is_mark(place.character));
-    let (fit, stroke) = (calibrate::fit_of(decoded), calibrate::least_stroke_of(decoded));
-    let strangeness = match all_digits {
-        true => calibrate::strangeness_beyond_traces_of(decoded),
-        false => calibrate::strangeness_of(decoded),
-    };
-    let plain = all_digits && fit >= PLAIN.0 && stroke >= PLAIN.1;
-    fit >= LEAST_FIT
-        && (plain || strangeness <= most_strange)
-        && stroke >= least_stroke
-        && !(all_digits && decoded.places.iter().any(|place| place.strangeness.ambiguous))
-        && decoded.beside <= MOST_BESIDE
-        && decoded.ink_beside <= MOST_INK_BESIDE
-        && tested.all(|place| (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength))
 }
 
 /// Probability of the text against the same text with one character changed, and against texts of

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::layout::{Layout, advance, edges};
 use super::group::{Group, ToldRegion};
+use super::layout::{Layout, advance, edges};
 use super::{Patch, Told, ToldMoment};
 use crate::recognise::feature::HighPass;
 use crate::recognise::{correlation, patch_at, product};

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 
 use ndarray::Array2;
 
-use super::group::Group;
 use super::align::CharacterCut;
+use super::group::Group;
 use crate::recognise::{Backdrop, Behind, CONTRASTS, patch_at};
 
 /// Told readings of a region below which scenery that stands still is not told from scenery that moves.

@@ -134,7 +134,8 @@ impl<'a> Evidences<'a> {
 
     /// Leaves a reading out.
     pub(super) fn leave_out(&mut self, order: usize) {
-        let (out, left) = std::mem::take(&mut self.cells).into_iter().partition(|cell| cell.cut.order == order);
+        let (out, left) =
+            std::mem::take(&mut self.cells).into_iter().partition(|cell| cell.cut.order == order);
         self.cells = left;
         let out: Vec<Cell<'a>> = out;
         for cell in out {
@@ -204,7 +205,12 @@ impl<'a> Evidences<'a> {
         Spread { within: within.max(LEAST_SPREAD * between), between }
     }
 
-    fn against(&self, order: usize, differences: &[[Option<Difference>; CLASSES]], spread: Spread) -> Evidence {
+    fn against(
+        &self,
+        order: usize,
+        differences: &[[Option<Difference>; CLASSES]],
+        spread: Spread,
+    ) -> Evidence {
         let prior = (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln();
         let text = self.of_reading(order).next().map_or("", |cell| cell.cut.told.text.as_str());
         let mut evidence = Evidence { order, log_odds: prior, seems: text.to_owned(), witness: None };
@@ -216,7 +222,8 @@ impl<'a> Evidences<'a> {
             if log_ratio <= 0.0 {
                 continue;
             }
-            if let (Some(seen), Some(digit)) = (seems.get_mut(cell.place), char::from_digit(other as u32, 10)) {
+            if let (Some(seen), Some(digit)) = (seems.get_mut(cell.place), char::from_digit(other as u32, 10))
+            {
                 *seen = digit;
             }
             if log_ratio > strongest {
@@ -230,7 +237,8 @@ impl<'a> Evidences<'a> {
 
     /// The reading that shows a digit of a class most like this cell, and the digit.
     fn most_like(&self, cell: &Cell<'_>, class: usize) -> Option<(usize, char)> {
-        let others = self.cells.iter().filter(|other| other.class == class && other.cut.order != cell.cut.order);
+        let others =
+            self.cells.iter().filter(|other| other.class == class && other.cut.order != cell.cut.order);
         let rated = others.map(|other| (difference(&cell.cut.features, &other.cut.features), other));
         let (_, nearest) = rated.min_by(|one, other| one.0.total_cmp(&other.0))?;
         Some((nearest.cut.order, nearest.cut.character))
@@ -260,9 +268,11 @@ impl Spread {
     /// Log ratio of the probabilities of all other classes and of the one labelled, and the likeliest of the others.
     fn against(&self, cell: &Cell<'_>, differences: &[Option<Difference>; CLASSES]) -> (f32, usize) {
         let unknown = self.log_density_of_unknown(OUTLIER_DIFFERENCE);
-        let density = |class: usize| cell.prior[class] + differences[class].map_or(unknown, |d| self.log_density(d));
+        let density =
+            |class: usize| cell.prior[class] + differences[class].map_or(unknown, |d| self.log_density(d));
         let others = (0..CLASSES).filter(|class| *class != cell.class).map(|class| (density(class), class));
-        let (best, other) = others.clone().fold((f32::NEG_INFINITY, 0), |best, one| if one.0 > best.0 { one } else { best });
+        let (best, other) =
+            others.clone().fold((f32::NEG_INFINITY, 0), |best, one| if one.0 > best.0 { one } else { best });
         let sum: f32 = others.map(|(density, _)| (density - best).exp()).sum();
         let outlier = OUTLIER.ln() + cell.prior[cell.class] + unknown;
         (best + sum.ln() - log_sum(density(cell.class), outlier), other)

@@ -3,8 +3,8 @@
 
 use ndarray::Array2;
 
-use super::group::Group;
 use super::align::CharacterCut;
+use super::group::Group;
 use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::recognise::feature::{HighPass, MARGIN_PX};
 use crate::recognise::{Backdrop, Patch, Recogniser, Sample};

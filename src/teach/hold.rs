@@ -7,8 +7,8 @@ use std::collections::BTreeMap;
 
 use ndarray::Array2;
 
-use super::align::{CharacterCut, mean_features, text_of};
 use super::Patch;
+use super::align::{CharacterCut, mean_features, text_of};
 use super::group::Group;
 use crate::recognise::patch_at;
 

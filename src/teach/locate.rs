@@ -46,7 +46,10 @@ pub(super) fn relocate(group: &mut Group<'_>, mut layout: Layout, cuts: &[Charac
         let Some(pictures) = pictures(group, cuts, region) else { continue };
         let now = Located {
             line: layout.lines[region],
-            top: cuts.iter().find(|cut| cut.region == region).map_or(group.regions[region].top, |cut| cut.top),
+            top: cuts
+                .iter()
+                .find(|cut| cut.region == region)
+                .map_or(group.regions[region].top, |cut| cut.top),
             point: layout.point,
             correlation: 0.0,
         };
@@ -79,11 +82,13 @@ fn pictures(group: &Group<'_>, cuts: &[CharacterCut], region: usize) -> Option<V
         digits.sort_unstable();
         digits.dedup();
         let correlations = digits.iter().map(|digit| map(&means[digit], features)).collect();
-        let maps = text.chars().map(|character| digits.iter().position(|digit| *digit == character)).collect();
+        let maps =
+            text.chars().map(|character| digits.iter().position(|digit| *digit == character)).collect();
         Picture { text, maps, correlations }
     };
     let pictures: Vec<Picture> = labels.collect::<Vec<_>>().into_par_iter().map(picture).collect();
-    let digits = pictures.iter().flat_map(|picture| picture.text.chars().filter(char::is_ascii_digit)).count();
+    let digits =
+        pictures.iter().flat_map(|picture| picture.text.chars().filter(char::is_ascii_digit)).count();
     let known = pictures.iter().flat_map(|picture| picture.maps.iter().flatten()).count();
     (known > 0 && known as f32 >= LEAST_KNOWN_SHARE * digits as f32).then_some(pictures)
 }
@@ -120,8 +125,10 @@ fn correlation(pictures: &[Picture], at: &Located, pitch: f32) -> f32 {
 fn near(pictures: &[Picture], at: &Located, pitch: f32) -> f32 {
     let rows = at.top.saturating_sub(1)..=at.top + 1;
     let places = rows.flat_map(|top| {
-        (-2..=2).map(move |right| {
-            Located { top, line: Line { position: at.line.position + right as f32, ..at.line }, ..*at }
+        (-2..=2).map(move |right| Located {
+            top,
+            line: Line { position: at.line.position + right as f32, ..at.line },
+            ..*at
         })
     });
     places.map(|place| correlation(pictures, &place, pitch)).fold(f32::NEG_INFINITY, f32::max)

@@ -3,7 +3,6 @@
 //! The labelled texts say where strokes must be ([`layout`]); the characters cut there are aligned to each other
 //! ([`align`]). A label that the digits of the other readings contradict is left out ([`evidence`]); from the others the
 //! sample of the whole clip is read, and the characters that are read surely are averaged into clean glyphs ([`faces`]).
-//! Last, every label is read back with these ([`suspects`]).
 
 mod align;
 mod ask;
@@ -35,7 +34,7 @@ pub use form::FormProblem;
 use group::{Group, cut_group, group_by_height};
 use heights::{InkRows, heights_agreed};
 pub use moments::{MomentError, open_for, told_moments};
-pub use suspects::{SuspectLabel, Suspicion};
+pub use suspects::SuspectLabel;
 pub use told_file::{Remembered, ToldFile, ToldFileError};
 
 /// A reading labelled by the pilot.
@@ -156,13 +155,8 @@ pub fn teach(
         return Err(TeachError::NoneUsable(first.unwrap_or_default()));
     }
     let course = Course { name, regions, sample, insisted };
-    let (kept, mut suspects) = course.agreeing(usable)?;
-    let mut learned = course.learn(&kept)?;
-    let changed = course.read_back(&learned, kept, &mut suspects);
-    if let Some(kept) = &changed {
-        learned = course.learn(kept)?;
-    }
-    let Learned { set, first } = learned;
+    let (kept, suspects) = course.agreeing(usable)?;
+    let Learned { set, first } = course.learn(&kept)?;
     let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
     let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
     let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &first, sample) };
@@ -238,4 +232,3 @@ fn name_channels(faces: &mut [Face], regions: &[Region], heights: &[Option<InkRo
         }
     }
 }
-

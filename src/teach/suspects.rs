@@ -5,8 +5,7 @@ use std::fmt;
 use image::GrayImage;
 
 use super::evidence::{Evidence, Evidences};
-use super::{Course, Learned, TeachError, Told, ToldMoment};
-use crate::recognise::{Recogniser, Shown};
+use super::{Course, TeachError, Told, ToldMoment};
 
 /// Log odds against a label from which on it is left out.
 const SUSPECT_LOG_ODDS: f32 = 1.0;
@@ -14,36 +13,13 @@ const SUSPECT_LOG_ODDS: f32 = 1.0;
 /// Rounds of cutting and leaving out: a wrong label can spoil the layout of all.
 const ROUNDS: usize = 3;
 
-/// Confidence above which a label read otherwise with the glyphs learned is left out.
-const SURELY_READ: f32 = 0.98;
-
-/// Labels of a channel that may be read otherwise, as a share of all: where more are, it is rather the glyphs that are
-/// wrong.
-const MOST_READ_OTHERWISE: f32 = 0.34;
-
-/// What speaks against a label.
-#[derive(Debug, Clone, PartialEq)]
-#[non_exhaustive]
-pub enum Suspicion {
-    /// A digit looks like another one of the other readings.
-    LooksLike {
-        /// The text that the picture seems to show.
-        seems: String,
-    },
-    /// The glyphs learned from the other labels read another text.
-    ReadOtherwise {
-        /// That text.
-        text: String,
-    },
-}
-
 /// A label that the others contradict.
 #[derive(Debug, Clone)]
 pub struct SuspectLabel {
     /// The label.
     pub label: Told,
-    /// What speaks against it.
-    pub suspicion: Suspicion,
+    /// The text that the picture seems to show, by the digits of the other labels.
+    pub seems: String,
     /// What its region shows.
     pub picture: GrayImage,
     /// The reading most at odds with it, with its picture, where it is one.
@@ -52,11 +28,10 @@ pub struct SuspectLabel {
 
 impl fmt::Display for SuspectLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (Suspicion::LooksLike { seems: text } | Suspicion::ReadOtherwise { text }) = &self.suspicion;
-        write!(f, "{} seems to show {text}", self.label)?;
+        write!(f, "{} seems to show {}", self.label, self.seems)?;
         match &self.witness {
             Some((witness, _)) => write!(f, " (compare {witness})"),
-            None => write!(f, ", as the other labels have it"),
+            None => write!(f, ", by the shapes of its digits"),
         }
     }
 }
@@ -109,49 +84,6 @@ impl Course<'_> {
     fn is_insisted(&self, label: &Told) -> bool {
         self.insisted.iter().any(|(channel, time_s)| *channel == label.channel && *time_s == label.time_s)
     }
-
-    /// Reads every label back with the glyphs learned. Labels left out that are surely read as labelled come back; labels
-    /// surely read otherwise are left out. The labels to learn from, where these are others now.
-    pub(super) fn read_back(
-        &self,
-        learned: &Learned,
-        kept: Vec<ToldMoment>,
-        suspects: &mut Vec<SuspectLabel>,
-    ) -> Option<Vec<ToldMoment>> {
-        let recogniser = Recogniser::calibrate(self.regions, std::slice::from_ref(&learned.set), self.sample);
-        let otherwise: Vec<Option<String>> =
-            kept.iter().map(|moment| self.read_otherwise(&recogniser, moment)).collect();
-        let count = otherwise.iter().flatten().count();
-        if count == 0 || count as f32 > MOST_READ_OTHERWISE * kept.len() as f32 {
-            return None;
-        }
-        let mut left = Vec::new();
-        for (moment, text) in kept.into_iter().zip(otherwise) {
-            match text {
-                Some(text) => suspects.push(SuspectLabel {
-                    label: moment.told.clone(),
-                    suspicion: Suspicion::ReadOtherwise { text },
-                    picture: moment.centre.crop(),
-                    witness: None,
-                }),
-                None => left.push(moment),
-            }
-        }
-        Some(left)
-    }
-
-    /// The text that a labelled picture is surely read as, where it is another one than labelled.
-    fn read_otherwise(&self, recogniser: &Recogniser, moment: &ToldMoment) -> Option<String> {
-        let number = self.regions.iter().position(|region| region.channel == moment.told.channel)?;
-        match recogniser.read_patch(number, &moment.centre) {
-            Shown::Text { text, confidence, .. }
-                if confidence > SURELY_READ && text != moment.told.text && !self.is_insisted(&moment.told) =>
-            {
-                Some(text)
-            }
-            _ => None,
-        }
-    }
 }
 
 fn suspect(evidence: &Evidence, moments: &[ToldMoment]) -> SuspectLabel {
@@ -159,7 +91,7 @@ fn suspect(evidence: &Evidence, moments: &[ToldMoment]) -> SuspectLabel {
     let witness = evidence.witness.map(|(order, _)| &moments[order]);
     SuspectLabel {
         label: moment.told.clone(),
-        suspicion: Suspicion::LooksLike { seems: evidence.seems.clone() },
+        seems: evidence.seems.clone(),
         picture: moment.centre.crop(),
         witness: witness.map(|witness| (witness.told.clone(), witness.centre.crop())),
     }

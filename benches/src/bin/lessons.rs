@@ -92,9 +92,11 @@ struct Reads {
 }
 
 fn right_labels(clip: &LabelledClip, random: &mut Random, all: &mut Sums) {
-    let lists = READINGS.iter().map(|count| (format!("{count} readings"), some_readings(clip, *count, random)));
+    let lists =
+        READINGS.iter().map(|count| (format!("{count} readings"), some_readings(clip, *count, random)));
     let moments: Vec<ToldMoment> = clip.labelled.iter().take(MOMENTS).flatten().cloned().collect();
-    let lists: Vec<(String, Vec<ToldMoment>)> = lists.chain([(format!("{MOMENTS} moments"), moments)]).collect();
+    let lists: Vec<(String, Vec<ToldMoment>)> =
+        lists.chain([(format!("{MOMENTS} moments"), moments)]).collect();
     for (kind, labels) in lists {
         all.lessons += 1;
         all.labels += labels.len();
@@ -142,7 +144,13 @@ fn reads(clip: &LabelledClip, lesson: &Lesson) -> Reads {
         for (number, (patch, truth)) in frame.iter().enumerate().filter(|(_, (_, truth))| !truth.is_empty()) {
             all += 1;
             by_channel[number].1 += 1;
-            if let Shown::Text { value, confidence, .. } = recogniser.read_patch(number, patch)
+            let shown = recogniser.read_patch(number, patch);
+            if std::env::var("EXPLAIN").is_ok_and(|c| clip.regions[number].channel.name() == c)
+                && !matches!(&shown, Shown::Text{text,confidence,..} if text == truth && *confidence >= 0.98)
+            {
+                println!("{truth} {shown:?} {}", recogniser.explain(number, patch));
+            }
+            if let Shown::Text { value, confidence, .. } = shown
                 && confidence >= DEFAULT_LEAST_CONFIDENCE
             {
                 match is_right(truth, value) {
@@ -187,9 +195,10 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
             .collect();
         match lesson {
             Ok(lesson) => {
-                let others = lesson.suspects.iter().filter(|suspect| {
-                    changed.iter().all(|label| wrong[*label].told != suspect.label)
-                });
+                let others = lesson
+                    .suspects
+                    .iter()
+                    .filter(|suspect| changed.iter().all(|label| wrong[*label].told != suspect.label));
                 for other in others {
                     mistakes.suspected_wrongly += 1;
                     println!("{:14} {kind}: {texts:?}: RIGHT LABEL SUSPECTED: {other}", clip.name);
@@ -231,7 +240,8 @@ fn with_mistake(
 ) -> Option<Vec<ToldMoment>> {
     let mut wrong = labels.to_vec();
     let text = labels[slipped].told.text.clone();
-    let digits: Vec<usize> = text.char_indices().filter(|(_, one)| one.is_ascii_digit()).map(|(at, _)| at).collect();
+    let digits: Vec<usize> =
+        text.char_indices().filter(|(_, one)| one.is_ascii_digit()).map(|(at, _)| at).collect();
     let at = digits[random.below(digits.len())];
     let mut letters: Vec<char> = text.chars().collect();
     match kind {
