@@ -8,6 +8,7 @@ use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::LazyLock;
 
+use benchmarks::truth_texts;
 use divan::{Bencher, black_box, counter::ItemsCount};
 use image::GrayImage;
 use pairspeed::footage::{Area, Clip, FrameSource as _, LumaPlane, sample};
@@ -15,13 +16,19 @@ use pairspeed::glyphs::builtin_sets;
 use pairspeed::readings::{Silent, collect, prepare};
 use pairspeed::recognise::feature::{HighPass, Window};
 use pairspeed::recognise::{Former, Recogniser, Sample};
-use pairspeed::setup::Setup;
+use pairspeed::setup::propose::propose;
+use pairspeed::setup::{LoadedSetup, Setup};
+use pairspeed::teach::{LabelledMoments, Told, ToldFile, teach, told_moments};
 
 const CLIP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.avi");
+const READINGS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.readings.csv");
 const SETUP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.setup.toml");
 
 /// Frames that the stages work on in turn.
 const FRAMES: usize = 32;
+
+/// Frames that regions are proposed on, as `setup` does.
+const PROPOSED_ON: usize = 50;
 
 struct Bench {
     setup: Setup,
@@ -104,4 +111,61 @@ fn read(bencher: Bencher) {
         .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
         .input_counter(move |clip: &Clip| ItemsCount::new(frames_of(clip) * regions))
         .bench_local_values(|mut clip| collect(&mut clip, &prepared, 0.95, &mut Silent).unwrap());
+}
+
+/// Labels of the texts that the clip shows at so many frames spread over it, the channels in turn.
+fn labels(count: usize) -> ToldFile {
+    let truth = truth_texts(Path::new(READINGS)).unwrap();
+    let regions = BENCH.setup.regions.iter().map(|region| &region.channel).cycle();
+    let frames = truth["frame"].len();
+    let mut file = ToldFile::default();
+    for (number, channel) in (0..count).zip(regions) {
+        let frame = (number * frames + frames / 2) / count;
+        let time_s = truth["time_s"][frame].parse().unwrap();
+        let text = truth[channel.name()][frame].clone();
+        file.add("salt-flat.avi", &Told { channel: channel.clone(), time_s, text });
+    }
+    file
+}
+
+fn moments(count: usize) -> LabelledMoments {
+    let setup = LoadedSetup::load(Path::new(SETUP)).unwrap();
+    let mut clip = Clip::open(Path::new(CLIP)).unwrap();
+    told_moments(&mut clip, &setup, &labels(count), &|_| ()).unwrap()
+}
+
+/// Fetching the pictures of labelled readings; items are readings.
+#[divan::bench(args = [10, 50], sample_count = 10, sample_size = 1)]
+fn fetch_labels(bencher: Bencher, count: usize) {
+    let (setup, labels) = (LoadedSetup::load(Path::new(SETUP)).unwrap(), labels(count));
+    bencher
+        .counter(ItemsCount::new(count))
+        .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
+        .bench_local_values(|mut clip| told_moments(&mut clip, &setup, &labels, &|_| ()).unwrap());
+}
+
+/// Learning glyphs from labelled readings whose pictures are there; items are readings.
+#[divan::bench(args = [10, 50], sample_count = 3, sample_size = 1)]
+fn teach_glyphs(bencher: Bencher, count: usize) {
+    let moments = moments(count).moments;
+    bencher.counter(ItemsCount::new(moments.len())).bench_local(|| {
+        teach("bench", &BENCH.setup.regions, black_box(&moments), &[], &BENCH.sample).unwrap()
+    });
+}
+
+/// Fetching the frames that regions are proposed on.
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn fetch_sample(bencher: Bencher) {
+    bencher
+        .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
+        .bench_local_values(|mut clip| sample(&mut clip, PROPOSED_ON).unwrap());
+}
+
+/// Proposing regions on frames that are there.
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn propose_regions(bencher: Bencher) {
+    let mut clip = Clip::open(Path::new(CLIP)).unwrap();
+    let frames: Vec<GrayImage> =
+        sample(&mut clip, PROPOSED_ON).unwrap().into_iter().map(|frame| frame.image).collect();
+    bencher.bench_local(|| propose(black_box(&frames)));
 }

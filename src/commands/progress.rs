@@ -6,6 +6,9 @@ use std::time::Duration;
 use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use pairspeed::readings::Progress;
 
+/// Steps of the bar of a share.
+const SHARE_STEPS: u64 = 1000;
+
 /// Frames between two looks at the bar.
 const FRAMES_A_STEP: u64 = 25;
 /// No time left is told before this much was read: the first frames say little about the pace.
@@ -58,6 +61,31 @@ impl Progress for Bar {
 impl Drop for Bar {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
+    }
+}
+
+/// Shows the share that is done of something; silent when the error output is not a terminal.
+pub struct ShareBar(ProgressBar);
+
+impl ShareBar {
+    /// For what is being done, such as "fetching frames".
+    pub fn new(doing: &'static str) -> Self {
+        let bar = ProgressBar::new(SHARE_STEPS).with_message(doing);
+        if let Ok(style) = ProgressStyle::with_template("{msg} {bar:30} {percent:>3} %") {
+            bar.set_style(style);
+        }
+        Self(bar)
+    }
+
+    /// Shows a share, 0 to 1.
+    pub fn set(&self, share: f64) {
+        self.0.set_position((share * SHARE_STEPS as f64) as u64);
+    }
+}
+
+impl Drop for ShareBar {
+    fn drop(&mut self) {
+        self.0.finish_and_clear();
     }
 }
 

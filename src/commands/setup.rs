@@ -3,14 +3,16 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use image::GrayImage;
 use pairspeed::channel::Channel;
 use pairspeed::files::Existing;
-use pairspeed::footage::{Clip, sample};
+use pairspeed::footage::{Clip, sample_with};
 use pairspeed::picture::{Label, annotate, save_png};
 use pairspeed::setup::propose::{Proposal, propose};
 use pairspeed::setup::{Camera, Region, Setup};
 
 use super::Failure;
+use super::progress::ShareBar;
 use super::quoting::quoted;
 
 /// Frames looked at.
@@ -32,6 +34,15 @@ pub struct SetupArguments {
     json: bool,
 }
 
+/// Frames of the clip, and the readouts proposed from them.
+fn proposed(clip: &mut Clip) -> Result<(Vec<GrayImage>, Vec<Proposal>), Failure> {
+    let bar = ShareBar::new("fetching frames");
+    let found = sample_with(clip, FRAMES, &|share| bar.set(share))?;
+    let frames: Vec<_> = found.into_iter().map(|frame| frame.image).collect();
+    let proposals = propose(&frames);
+    Ok((frames, proposals))
+}
+
 pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let file = arguments.out.clone().unwrap_or_else(|| arguments.clip.with_extension("setup.toml"));
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
@@ -42,8 +53,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         )));
     }
     let mut clip = Clip::open(&arguments.clip)?;
-    let frames: Vec<_> = sample(&mut clip, FRAMES)?.into_iter().map(|frame| frame.image).collect();
-    let proposals = propose(&frames);
+    let (frames, proposals) = proposed(&mut clip)?;
     let (Some(still), false) = (frames.get(frames.len() / 2), proposals.is_empty()) else {
         return Err(Failure::Failed(format!(
             "{}: no readouts stand out; write a setup file by hand (see README.md)",

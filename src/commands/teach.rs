@@ -1,22 +1,32 @@
-//! `teach`: learns the glyphs from told readings.
+//! `teach`: learns the glyphs from labelled readings.
 
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use image::{GrayImage, Luma};
 use pairspeed::channel::Channel;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::readings;
 use pairspeed::setup::LoadedSetup;
-use pairspeed::teach::{Contradiction, Lesson, Told, ToldFile, open_for, teach, told_moments};
+use pairspeed::teach::{
+    LabelledMoments, Lesson, SuspectLabel, Told, ToldFile, open_for, teach, told_moments,
+};
 
 use super::Failure;
+use super::progress::ShareBar;
 
-/// How the names of the pictures of what to tell next begin.
-const PICTURE_NAME: &str = "tell-next-";
+/// How the names of the pictures begin: of what to label next, and of labels left out.
+const NEXT_NAME: &str = "label-next-";
+const SUSPECT_NAME: &str = "suspect-";
+/// Names that earlier versions gave.
+const FORMER_NAME: &str = "tell-next-";
 /// The pictures are enlarged so many times at least, and to such a height.
 const LEAST_TIMES: u32 = 4;
 const LEAST_HEIGHT_PX: u32 = 120;
+/// Width and grey level of the gap between two of them.
+const GAP_PX: u32 = 16;
+const GAP_LEVEL: u8 = 128;
 
 #[derive(Debug, Args)]
 pub struct TeachArguments {
@@ -25,16 +35,17 @@ pub struct TeachArguments {
     /// The camera setup file
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
-    /// What a channel shows at a moment, such as speed@12.4=63; give it several times. Former
-    /// readings are remembered in told.toml beside the glyphs; one of the same moment is replaced
+    /// Label a reading: what a channel shows at a moment, such as speed@12.4=63; give it several times.
+    /// Earlier labels are remembered in told.toml beside the glyphs; one of the same moment is replaced
     #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = told)]
     say: Vec<Told>,
-    /// Forget the reading told for a moment, such as speed@12.4
+    /// Forget the label of a moment, such as speed@12.4
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
     forget: Vec<(Channel, f64)>,
-    /// Learn although told readings contradict each other: only when you have looked at both again
-    #[arg(long)]
-    despite: bool,
+    /// Learn from the label of a moment, such as speed@12.4, although other labels contradict it: only
+    /// when you have looked at both again
+    #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
+    insist: Vec<(Channel, f64)>,
     /// Print as JSON
     #[arg(long)]
     json: bool,
@@ -73,79 +84,69 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
     let folder = setup.glyph_folder();
     let mut clip = open_for(&setup, &arguments.clip)?;
-    let remembered = remembered(arguments, &setup, &folder)?;
+    let mut remembered = remembered(arguments, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;
-    let (moments, left_out) = told_moments(&mut clip, &setup, &remembered)?;
-    let lesson =
-        teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &sample).map_err(Failure::misuse)?;
-    if !lesson.contradictions.is_empty() && !arguments.despite {
-        return Err(Failure::Misuse(refusal(&lesson.contradictions)));
+    let bar = ShareBar::new("fetching labelled frames");
+    let LabelledMoments { moments, rejected, missing_clips } =
+        told_moments(&mut clip, &setup, &remembered, &|share| bar.set(share))?;
+    drop(bar);
+    if let (true, Some(first)) = (moments.is_empty(), rejected.first()) {
+        return Err(Failure::Misuse(format!("none of the labels can be used: {first}")));
     }
+    let insisted = remembered.insisted();
+    let mut lesson = teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &insisted, &sample)
+        .map_err(Failure::misuse)?;
+    let labels = moments.len() - lesson.rejected.len() - lesson.suspects.len();
+    lesson.rejected.extend(rejected);
     lesson.set.save(&folder).map_err(Failure::misuse)?;
-    remembered.save(&folder).map_err(Failure::misuse)?;
-    for clip in left_out {
-        eprintln!("Not found beside this clip, so the readings told of it are left out this time: {clip}");
+    let name = file_name(&arguments.clip);
+    for rejected in &lesson.rejected {
+        eprintln!("Label not used, nor remembered: {rejected}");
+        remembered.forget(&name, &rejected.label.channel, rejected.label.time_s);
     }
-    report(arguments, &lesson, &folder, moments.len())
+    remembered.save(&folder).map_err(Failure::misuse)?;
+    for clip in missing_clips {
+        eprintln!("Not found beside this clip, so the readings labelled in it are left out this time: {clip}");
+    }
+    report(arguments, &lesson, &folder, labels)
 }
 
-/// What was told before, with what this call forgets and tells.
-fn remembered(arguments: &TeachArguments, setup: &LoadedSetup, folder: &Path) -> Result<ToldFile, Failure> {
+/// What was labelled before, with what this call forgets, adds and insists on.
+fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<ToldFile, Failure> {
     let mut file = ToldFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
     for (channel, time_s) in &arguments.forget {
         if !file.forget(&name, channel, *time_s) {
             return Err(Failure::Misuse(format!(
-                "--forget {}@{time_s}: nothing was told of this moment of {name}; {} holds what was told",
+                "--forget {}@{time_s}: this moment of {name} has no label; the labels are in {}",
                 channel.name(),
                 ToldFile::path(folder).display()
             )));
         }
     }
     arguments.say.iter().for_each(|told| file.add(&name, told));
-    let marked: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
-    if let Some(told) = file.told.iter().find(|told| !marked.contains(&told.channel.name())) {
-        return Err(Failure::Misuse(format!(
-            "{}@{}={}: {} marks no channel {}; it marks {}. Told readings are kept in {}",
-            told.channel.name(),
-            told.time_s,
-            told.text,
-            arguments.setup.display(),
-            told.channel.name(),
-            marked.join(", "),
-            ToldFile::path(folder).display()
-        )));
+    for (channel, time_s) in &arguments.insist {
+        if !file.insist(&name, channel, *time_s) {
+            return Err(Failure::Misuse(format!(
+                "--insist {}@{time_s}: this moment of {name} has no label; the labels are in {}",
+                channel.name(),
+                ToldFile::path(folder).display()
+            )));
+        }
     }
     Ok(file)
 }
 
-fn refusal(contradictions: &[Contradiction]) -> String {
-    let mut lines =
-        vec!["told readings contradict each other, so nothing is learnt or remembered:".to_owned()];
-    for Contradiction { message, .. } in contradictions {
-        lines.push(format!("  {message}"));
-    }
-    if let Some(Contradiction { suspect, .. }) = contradictions.first() {
-        let moment = format!("{}@{}", suspect.channel.name(), suspect.time_s);
-        lines.push(format!(
-            "Look at it with `pairspeed inspect CLIP --setup FILE --at {}`, then give the call again with \
-             the right text (--say {moment}=...), without this reading, or with --forget {moment} if it was \
-             told before. If all is told rightly, add --despite.",
-            suspect.time_s
-        ));
-    }
-    lines.join("\n")
-}
-
-/// Removes the pictures of what an earlier lesson asked for.
+/// Removes the pictures of an earlier lesson.
 fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
     let failed = |error: std::io::Error| {
-        Failure::Failed(format!("{}: cannot remove the old {PICTURE_NAME}*.png: {error}", folder.display()))
+        Failure::Failed(format!("{}: cannot remove the old pictures there: {error}", folder.display()))
     };
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let path = entry.map_err(failed)?.path();
         let name = file_name(&path);
-        if name.starts_with(PICTURE_NAME) && name.ends_with(".png") {
+        let is_old = |start: &&str| name.starts_with(*start) && name.ends_with(".png");
+        if [NEXT_NAME, SUSPECT_NAME, FORMER_NAME].iter().any(is_old) {
             std::fs::remove_file(&path).map_err(failed)?;
         }
     }
@@ -153,50 +154,86 @@ fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
 }
 
 /// A picture large enough to be read at a glance.
-fn enlarged(picture: &image::GrayImage) -> image::GrayImage {
+fn enlarged(picture: &GrayImage) -> GrayImage {
     let times = LEAST_HEIGHT_PX.div_ceil(picture.height().max(1)).max(LEAST_TIMES);
     let (width, height) = (picture.width() * times, picture.height() * times);
     image::imageops::resize(picture, width, height, image::imageops::FilterType::CatmullRom)
 }
 
-fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, told: usize) -> Result<(), Failure> {
-    let mut pictures = Vec::new();
+/// The pictures of a suspicious label and, right of it, of the reading that contradicts it.
+fn side_by_side(suspect: &SuspectLabel) -> GrayImage {
+    let one = enlarged(&suspect.picture);
+    let Some((_, witness)) = &suspect.witness else { return one };
+    let other = enlarged(witness);
+    let size = (one.width() + GAP_PX + other.width(), one.height().max(other.height()));
+    let mut both = GrayImage::from_pixel(size.0, size.1, Luma([GAP_LEVEL]));
+    image::imageops::replace(&mut both, &one, 0, 0);
+    image::imageops::replace(&mut both, &other, i64::from(one.width() + GAP_PX), 0);
+    both
+}
+
+fn save_picture(picture: &GrayImage, folder: &Path, name: &str, number: usize) -> Result<PathBuf, Failure> {
+    let path = folder.join(format!("{name}{}.png", number + 1));
+    let picture = image::DynamicImage::ImageLuma8(picture.clone()).to_rgb8();
+    pairspeed::picture::save_png(&picture, &path, Existing::Replace).map_err(Failure::failed)?;
+    Ok(path)
+}
+
+fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, labels: usize) -> Result<(), Failure> {
     remove_old_pictures(folder)?;
+    let (mut suspects, mut next) = (Vec::new(), Vec::new());
+    for (number, suspect) in lesson.suspects.iter().enumerate() {
+        suspects.push(save_picture(&side_by_side(suspect), folder, SUSPECT_NAME, number)?);
+    }
     for (number, ask) in lesson.ask_next.iter().enumerate() {
-        let path = folder.join(format!("{PICTURE_NAME}{}.png", number + 1));
-        let picture = image::DynamicImage::ImageLuma8(enlarged(&ask.picture)).to_rgb8();
-        pairspeed::picture::save_png(&picture, &path, Existing::Replace).map_err(Failure::failed)?;
-        pictures.push(path);
+        next.push(save_picture(&enlarged(&ask.picture), folder, NEXT_NAME, number)?);
     }
     let missing: String = lesson.missing.iter().flat_map(|(_, digits)| digits.iter()).collect();
-    let contradictions: Vec<&str> = lesson.contradictions.iter().map(|one| one.message.as_str()).collect();
     if arguments.json {
-        let ask: Vec<_> = lesson
-            .ask_next
-            .iter()
-            .map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s }))
-            .collect();
-        tell!(
-            "{}",
-            serde_json::json!({ "glyphs": folder, "missing": missing, "contradictions": contradictions, "tell_next": ask })
-        );
+        tell!("{}", as_json(lesson, folder, &missing, &suspects));
         return Ok(());
     }
-    tell!("Glyphs: {}, learnt from {told} told readings (kept in its told.toml)", folder.display());
-    for contradiction in contradictions {
-        tell!("Contradiction: {contradiction}");
+    for (suspect, path) in lesson.suspects.iter().zip(suspects) {
+        let moment = format!("{}@{}", suspect.label.channel.name(), suspect.label.time_s);
+        tell!("Left out: {suspect}; look at {}", path.display());
+        tell!(
+            "  correct it with --say {moment}={}, remove it with --forget {moment}, or, if it is right, --insist {moment}",
+            suspect.seems
+        );
     }
+    tell!("Glyphs: {}, learned from {labels} labelled readings (kept in its told.toml)", folder.display());
     if missing.is_empty() {
         tell!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
         return Ok(());
     }
     tell!(
-        "Not seen yet: {missing}. Readings with these digits stay blank. Tell some of these next; what you told before is remembered:"
+        "Not seen yet: {missing}. Readings with these digits stay blank. Label some of these next; earlier labels are remembered:"
     );
-    for (ask, path) in lesson.ask_next.iter().zip(pictures) {
+    for (ask, path) in lesson.ask_next.iter().zip(next) {
         tell!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
     }
     Ok(())
+}
+
+fn as_json(lesson: &Lesson, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
+    let label = |label: &Told| {
+        serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text })
+    };
+    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| {
+        serde_json::json!({ "label": label(&suspect.label), "seems": suspect.seems, "picture": picture })
+    };
+    let suspects: Vec<_> = lesson.suspects.iter().zip(pictures).map(suspect).collect();
+    let rejected = lesson.rejected.iter();
+    let rejected: Vec<_> = rejected
+        .map(|one| serde_json::json!({ "label": label(&one.label), "problem": one.problem.to_string() }))
+        .collect();
+    let next = lesson.ask_next.iter();
+    let next: Vec<_> = next
+        .map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s }))
+        .collect();
+    serde_json::json!({
+        "glyphs": folder, "missing": missing, "suspects": suspects, "rejected": rejected, "label_next": next
+    })
 }
 
 #[cfg(test)]
@@ -206,14 +243,14 @@ mod tests {
 
     #[test]
     fn pictures_of_what_to_tell_next_are_large() {
-        assert_eq!(enlarged(&image::GrayImage::new(40, 20)).dimensions(), (240, 120));
-        assert_eq!(enlarged(&image::GrayImage::new(200, 90)).dimensions(), (800, 360));
+        assert_eq!(enlarged(&GrayImage::new(40, 20)).dimensions(), (240, 120));
+        assert_eq!(enlarged(&GrayImage::new(200, 90)).dimensions(), (800, 360));
     }
 
     #[test]
     fn only_the_pictures_of_an_earlier_lesson_are_removed() {
         let folder = tempfile::tempdir().unwrap();
-        for name in ["tell-next-1.png", "tell-next-6.png", "told.toml", "5.png"] {
+        for name in ["tell-next-1.png", "label-next-6.png", "suspect-2.png", "told.toml", "5.png"] {
             std::fs::write(folder.path().join(name), "").unwrap();
         }
         remove_old_pictures(folder.path()).unwrap();

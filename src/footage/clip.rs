@@ -15,7 +15,7 @@ use super::pictures::Recipe;
 use super::placing::{At, Placing, Seen};
 use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
-use super::{Area, ClipInfo, FrameSource, LumaFrame, LumaPlane, Start, Worked, spread_evenly};
+use super::{Area, ClipInfo, FrameSource, LumaFrame, LumaPlane, Start, Worked, sought_end_s, spread_evenly};
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
@@ -239,6 +239,11 @@ impl Clip {
         self.passed = true;
     }
 
+    /// Whether the time of a picture is known by its stamp alone.
+    pub(super) fn stamps_tell_the_time(&self) -> bool {
+        self.placing.notes.stamps_restarted == 0 && self.placing.timeline.basis() == TimeBasis::Stamps
+    }
+
     /// The stamp of a time in seconds; `None` without stamps to go by.
     pub(super) fn stamp_at(&mut self, time_s: f64) -> Option<i64> {
         self.place_origin();
@@ -304,7 +309,23 @@ impl FrameSource for Clip {
     ) -> Result<Vec<Worked<T>>, FootageError> {
         match self.glances(count, areas, work)? {
             Some(some) => Ok(some),
-            None => spread_evenly(self, count, work),
+            None => spread_evenly(self, count, areas, work),
+        }
+    }
+
+    fn work_at<T: Send>(
+        &mut self,
+        times_s: &[f64],
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<Worked<T>>, FootageError> {
+        self.decode_at(times_s, areas, work)
+    }
+
+    fn last_time_s(&mut self) -> Result<f64, FootageError> {
+        match self.last_packet_s() {
+            Some(time_s) => Ok(time_s),
+            None => sought_end_s(self),
         }
     }
 

@@ -11,6 +11,7 @@ use std::thread::{self, available_parallelism};
 use ffmpeg_next::format::Pixel;
 use ffmpeg_next::frame::Video;
 
+use super::at_times::WantedStamps;
 use super::error::FootageError;
 use super::jpeg::{PartialDecoder, Wanted};
 use super::packets::{Parcel, stamp_of};
@@ -50,7 +51,8 @@ pub(super) struct Shot<T> {
     pub interlaced: bool,
     pub size: (u32, u32),
     pub format: Pixel,
-    /// What the work made of it; `None` for a picture of another size or with pixels that are not understood.
+    /// What the work made of it; `None` for a picture that was not picked, is of another size, or has pixels that are
+    /// not understood.
     pub made: Option<T>,
 }
 
@@ -60,6 +62,8 @@ pub(super) struct Task<'a, T> {
     pub size: (u32, u32),
     /// Take the short way for motion JPEG, where only these parts are decoded.
     pub wanted: Option<Wanted>,
+    /// Work only on pictures with these stamps.
+    pub picked: Option<WantedStamps>,
     /// Gives the work for a stretch.
     pub start: &'a Start<'a, T>,
 }
@@ -232,11 +236,18 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
         }
     }
 
+    fn is_picked(&self, stamp: Option<i64>) -> bool {
+        let holds = |picked: &WantedStamps| stamp.is_some_and(|stamp| picked.holds(stamp));
+        self.task.picked.as_ref().is_none_or(holds)
+    }
+
     fn worked_on(&mut self, errors: bool, work: &mut Work<'_, T>) -> Shot<T> {
         let frame = &self.frame;
         let size = (frame.width(), frame.height());
         let (width, height) = (size.0 as usize, size.1 as usize);
-        let luma = (size == self.task.size).then(|| luma::of_frame(frame, width, height, &mut self.buffer));
+        let picked = self.is_picked(frame.timestamp());
+        let luma = (picked && size == self.task.size)
+            .then(|| luma::of_frame(frame, width, height, &mut self.buffer));
         Shot {
             stamp: frame.timestamp(),
             errors,

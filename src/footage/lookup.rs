@@ -2,7 +2,7 @@
 
 use image::GrayImage;
 
-use super::{FootageError, FrameSource};
+use super::{Area, Counted, FootageError, FrameSource, LumaFrame, LumaPlane, Worked};
 
 /// A frame looked up by its time.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,19 +49,67 @@ pub fn frames_near<S: FrameSource + ?Sized>(
 ///
 /// # Errors
 /// Those of the source.
-pub fn sample<S: FrameSource + ?Sized>(
+pub fn sample<S: FrameSource>(source: &mut S, count: usize) -> Result<Vec<FoundFrame>, FootageError> {
+    sample_with(source, count, &|_| ())
+}
+
+/// The same, where `fetched` is called with the share of the frames that were fetched, 0 to 1, from several threads.
+///
+/// # Errors
+/// Those of the source.
+pub fn sample_with<S: FrameSource>(
     source: &mut S,
     count: usize,
+    fetched: &(dyn Fn(f64) + Sync),
 ) -> Result<Vec<FoundFrame>, FootageError> {
-    let length_s = last_time_s(source)?;
-    let middle_s = |place: usize| length_s * (place as f64 + 0.5) / count as f64;
-    let mut found = frames_near(source, &(0..count).map(middle_s).collect::<Vec<_>>())?;
-    found.dedup_by(|two, one| two.time_s <= one.time_s);
+    let counted = Counted::new(fetched, count);
+    let times_s = middles_s(source.last_time_s()?, count);
+    let (right, bottom) = (source.info().width as usize, source.info().height as usize);
+    let whole = Area { left: 0, top: 0, right, bottom };
+    let found = source.work_at(&times_s, &[whole], &|luma| {
+        counted.count();
+        luma.to_image()
+    })?;
+    let frame = |Worked { index, time_s, damaged, made: image }| FoundFrame {
+        asked_s: time_s,
+        time_s,
+        index,
+        damaged,
+        image,
+    };
+    Ok(found.into_iter().map(frame).collect())
+}
+
+/// The middles of `count` equal stretches of a length.
+pub(super) fn middles_s(length_s: f64, count: usize) -> Vec<f64> {
+    (0..count).map(|place| length_s * (place as f64 + 0.5) / count as f64).collect()
+}
+
+/// Works on the frames nearest to times, each once and in order, one sought after the other.
+pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
+    source: &mut S,
+    times_s: &[f64],
+    work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+) -> Result<Vec<Worked<T>>, FootageError> {
+    let mut times_s = times_s.to_vec();
+    times_s.sort_by(f64::total_cmp);
+    let mut found: Vec<Worked<T>> = Vec::with_capacity(times_s.len());
+    for asked_s in times_s {
+        // The frame found last is still the nearest: another seek would lead back to it.
+        if found.last().is_some_and(|last| asked_s <= last.time_s) {
+            continue;
+        }
+        source.seek(asked_s)?;
+        let Some(LumaFrame { index, time_s, damaged, luma }) = source.next_frame()? else { continue };
+        if found.last().is_none_or(|last| time_s > last.time_s) {
+            found.push(Worked { index, time_s, damaged, made: work(luma) });
+        }
+    }
     Ok(found)
 }
 
-/// The time of the last frame that can be had.
-pub(super) fn last_time_s<S: FrameSource + ?Sized>(source: &mut S) -> Result<f64, FootageError> {
+/// The time of the last frame that a seek leads to, in seconds.
+pub(super) fn sought_end_s<S: FrameSource + ?Sized>(source: &mut S) -> Result<f64, FootageError> {
     source.seek(f64::MAX)?;
     Ok(source.next_frame()?.map_or(0.0, |frame| frame.time_s))
 }

@@ -13,7 +13,9 @@
 //! ```
 
 mod area;
+mod at_times;
 mod clip;
+mod counted;
 mod crew;
 mod decode;
 mod error;
@@ -40,8 +42,9 @@ use std::path::PathBuf;
 pub use area::Area;
 pub use clip::Clip;
 pub use error::FootageError;
-use lookup::last_time_s;
-pub use lookup::{FoundFrame, frames_near, sample};
+pub(crate) use counted::Counted;
+pub use lookup::{FoundFrame, frames_near, sample, sample_with};
+use lookup::{one_at_a_time, sought_end_s};
 pub use memory::MemoryFrames;
 pub use notes::{ClipNotes, LevelRange, Stretch, TimeBasis};
 pub use recording::{ClipSpan, Gap, Recording};
@@ -190,13 +193,40 @@ pub trait FrameSource {
     fn work_on_some<T: Send>(
         &mut self,
         count: usize,
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<Worked<T>>, FootageError>
+    where
+        Self: Sized,
+    {
+        spread_evenly(self, count, areas, work)
+    }
+
+    /// Works on the frames nearest to `times_s` (the first for times before the start, the last for times after the
+    /// end), each once, in order. Sources that can decode several frames at once do so on several threads, and may
+    /// work on more frames than are returned. Of the planes only `areas` need be right.
+    ///
+    /// # Errors
+    /// As for [`next_frame`](Self::next_frame).
+    fn work_at<T: Send>(
+        &mut self,
+        times_s: &[f64],
         #[expect(unused_variables)] areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<Worked<T>>, FootageError>
     where
         Self: Sized,
     {
-        spread_evenly(self, count, work)
+        one_at_a_time(self, times_s, work)
+    }
+
+    /// Time of the last frame, in seconds since the first; sources may take the word of the file for it, without
+    /// decoding the frame.
+    ///
+    /// # Errors
+    /// As for [`next_frame`](Self::next_frame).
+    fn last_time_s(&mut self) -> Result<f64, FootageError> {
+        sought_end_s(self)
     }
 
     /// What was met on the way: damage, repaired stamps, gaps. Counts cover the frames passed since the
@@ -226,23 +256,15 @@ fn one_by_one<'a, S: FrameSource + ?Sized, T>(
     Ok(ControlFlow::Continue(()))
 }
 
-/// Works on the sound ones of the frames at the middles of `count` equal stretches.
-fn spread_evenly<S: FrameSource + ?Sized, T>(
+/// Works on the sound ones of the frames at the middles of `count` equal stretches, each once.
+fn spread_evenly<S: FrameSource, T: Send>(
     source: &mut S,
     count: usize,
+    areas: &[Area],
     work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
 ) -> Result<Vec<Worked<T>>, FootageError> {
-    let length_s = last_time_s(source)?;
-    let mut some = Vec::with_capacity(count);
-    for place in 0..count {
-        source.seek(length_s * (place as f64 + 0.5) / count as f64)?;
-        let frame = source.next_frame()?.filter(|frame| !frame.damaged);
-        some.extend(frame.map(|LumaFrame { index, time_s, damaged, luma }| Worked {
-            index,
-            time_s,
-            damaged,
-            made: work(luma),
-        }));
-    }
+    let times_s = lookup::middles_s(source.last_time_s()?, count);
+    let mut some = source.work_at(&times_s, areas, work)?;
+    some.retain(|frame| !frame.damaged);
     Ok(some)
 }

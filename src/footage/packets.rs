@@ -92,6 +92,19 @@ impl Packets {
         libav::key_stamps(&mut self.input, self.stream)
     }
 
+    /// The latest stamp of a picture behind the last key frame that the container's index knows.
+    pub(super) fn last_stamp(&mut self) -> Option<i64> {
+        // Of some containers the index is not read before the first seek.
+        for _ in 0..2 {
+            let last_key = self.key_stamps().into_iter().max()?;
+            if !self.seek(last_key) {
+                return None;
+            }
+        }
+        let stamps = std::iter::from_fn(|| self.next()).map(|parcel| stamp_of(&parcel.packet));
+        stamps.flatten().max()
+    }
+
     /// The next packet worth decoding. Empty ones stand for frames the recorder dropped; to the decoder they
     /// would mean the end.
     pub(super) fn next(&mut self) -> Option<Parcel> {

@@ -25,7 +25,7 @@ use super::{FrameSource as _, LumaPlane, Start, Work, Worked, libav, luma, one_b
 /// Pictures that stand alone are handed to the workers so many at a time.
 const PICTURES_TOGETHER: usize = 24;
 /// Most packets and bytes of a stretch; what is longer is continued by the next, on the same decoder.
-const MOST_PACKETS: usize = 600;
+pub(super) const MOST_PACKETS: usize = 600;
 const MOST_BYTES: usize = 24 << 20;
 /// Motion JPEG pictures decoded both ways before the short one is trusted.
 const TRIED: usize = 12;
@@ -34,10 +34,10 @@ const FEWEST_KEYS: usize = 20;
 
 /// How a clip is worked on.
 pub(super) struct Plan {
-    packets: Packets,
+    pub packets: Packets,
     tried: Vec<Parcel>,
-    recipe: Recipe,
-    entry: Entry,
+    pub recipe: Recipe,
+    pub entry: Entry,
     wanted: Option<Wanted>,
     /// The stamp of the place looked at last.
     looked_at: Option<Option<i64>>,
@@ -200,9 +200,9 @@ struct Moment {
 }
 
 impl Plan {
-    fn task<'a, T>(&self, clip: &Clip, start: &'a Start<'a, T>) -> Task<'a, T> {
+    pub(super) fn task<'a, T>(&self, clip: &Clip, start: &'a Start<'a, T>) -> Task<'a, T> {
         let size = (clip.info().width, clip.info().height);
-        Task { size, wanted: self.wanted.clone(), start }
+        Task { size, wanted: self.wanted.clone(), picked: None, start }
     }
 
     /// Places spread over the clip that give about `count` pictures.
@@ -223,9 +223,9 @@ impl Plan {
         (places >= FEWEST_KEYS).then(|| moments.collect())
     }
 
-    /// The packets of a moment; `None` where decoding cannot start there.
-    fn chunk_at(&mut self, moment: Moment) -> Option<Chunk> {
-        if !self.packets.seek(moment.stamp) {
+    /// The packet at or before a stamp where decoding can start; `None` where there is none, or it was given before.
+    pub(super) fn entry_at(&mut self, stamp: i64) -> Option<Parcel> {
+        if !self.packets.seek(stamp) {
             return None;
         }
         let first = self.packets.next().filter(|first| self.entry.is_at(&first.packet))?;
@@ -234,7 +234,12 @@ impl Plan {
             return None;
         }
         self.looked_at = Some(stamp);
-        let mut parcels = vec![first];
+        Some(first)
+    }
+
+    /// The packets of a moment; `None` where decoding cannot start there.
+    fn chunk_at(&mut self, moment: Moment) -> Option<Chunk> {
+        let mut parcels = vec![self.entry_at(moment.stamp)?];
         while parcels.len() < moment.packets {
             let Some(next) = self.packets.next().filter(|next| !self.entry.is_at(&next.packet)) else {
                 break;

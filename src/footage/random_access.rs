@@ -44,9 +44,25 @@ impl Entry {
             }
         }
     }
+
+    /// Whether a packet is known to hold a picture that no other is predicted from.
+    pub(super) fn is_disposable(self, packet: &Packet) -> bool {
+        match self {
+            Self::Every => true,
+            Self::Refresh(refresh) => packet.data().is_some_and(|data| refresh.is_disposable(data)),
+        }
+    }
 }
 
 impl Refresh {
+    /// Whether the first coded slice of an access unit of H.264 says that no other picture is predicted from it:
+    /// its nal_ref_idc is 0 (ITU-T H.264, 7.4.1). H.265 says so only within a temporal sub-layer.
+    fn is_disposable(self, unit: &[u8]) -> bool {
+        let header =
+            self.units(unit).find_map(|unit| self.is_refresh(unit).and_then(|_| unit.first().copied()));
+        !self.hevc && header.is_some_and(|header| header >> 5 & 3 == 0)
+    }
+
     /// `configuration` is the decoder configuration record of the container (ISO/IEC 14496-15, 5.3.3.1 and
     /// 8.3.3.1), which starts with a 1, or holds units with start codes.
     fn new(hevc: bool, configuration: &[u8]) -> Self {
@@ -58,11 +74,14 @@ impl Refresh {
 
     /// Whether the first coded slice of an access unit is one of an IDR picture.
     fn is_in(self, unit: &[u8]) -> bool {
-        let first = match self.length_bytes {
-            Some(bytes) => parted_by_length(unit, bytes).find_map(|unit| self.is_refresh(unit)),
-            None => parted_by_start_code(unit).find_map(|unit| self.is_refresh(unit)),
-        };
-        first == Some(true)
+        self.units(unit).find_map(|unit| self.is_refresh(unit)) == Some(true)
+    }
+
+    /// The units of an access unit.
+    fn units(self, data: &[u8]) -> impl Iterator<Item = &[u8]> {
+        let by_length = self.length_bytes.map(|bytes| parted_by_length(data, bytes));
+        let by_code = self.length_bytes.is_none().then(|| parted_by_start_code(data));
+        by_length.into_iter().flatten().chain(by_code.into_iter().flatten())
     }
 
     /// Whether a unit with a coded slice is of an IDR picture; `None` for other units. H.264: types 1 to 5, of
@@ -112,6 +131,16 @@ mod tests {
     fn a_recovery_point_without_idr_is_no_entry() {
         let avc = Refresh::new(false, &[0, 0, 0, 1, 0x67]);
         assert!(!avc.is_in(&[0, 0, 0, 1, 0x06, 0x06, 0, 0, 1, 0x01, 0x88]));
+    }
+
+    #[test]
+    fn a_picture_of_h264_is_disposable_where_its_header_says_that_none_refers_to_it() {
+        let avc = Refresh::new(false, &[1, 100, 0, 31, 0xff]);
+        assert!(avc.is_disposable(&[0, 0, 0, 1, 0x06, 0, 0, 0, 1, 0x01]));
+        assert!(!avc.is_disposable(&[0, 0, 0, 1, 0x06, 0, 0, 0, 1, 0x21]));
+        assert!(!avc.is_disposable(&[0, 0, 0, 1, 0x06]) && !avc.is_disposable(&[]));
+        let hevc = Refresh::new(true, &[]);
+        assert!(!hevc.is_disposable(&[0, 0, 1, 0x00, 0x01]));
     }
 
     #[test]

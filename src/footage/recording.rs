@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use super::recorded::Recorded;
 use super::{
     Area, Clip, ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane, Start, Worked,
-    spread_evenly,
+    one_at_a_time, sought_end_s, spread_evenly,
 };
 
 /// Recording times are stated to the second: differences up to this are no gap, in seconds.
@@ -270,9 +270,25 @@ impl FrameSource for Recording {
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<Worked<T>>, FootageError> {
         if self.parts.len() > 1 {
-            return spread_evenly(self, count, work);
+            return spread_evenly(self, count, areas, work);
         }
         self.clip.work_on_some(count, areas, work)
+    }
+
+    fn work_at<T: Send>(
+        &mut self,
+        times_s: &[f64],
+        areas: &[Area],
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<Worked<T>>, FootageError> {
+        if self.parts.len() > 1 {
+            return one_at_a_time(self, times_s, work);
+        }
+        self.clip.work_at(times_s, areas, work)
+    }
+
+    fn last_time_s(&mut self) -> Result<f64, FootageError> {
+        if self.parts.len() > 1 { sought_end_s(self) } else { self.clip.last_time_s() }
     }
 
     fn notes(&self) -> &ClipNotes {

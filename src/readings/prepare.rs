@@ -137,11 +137,11 @@ fn calibrated<S: FrameSource>(
     Ok(Prepared { setup, recogniser, sample, moved })
 }
 
+/// How far the overlay was moved, in pixels right and down, and the setup with its boxes there.
+type Moved = ((i64, i64), Setup);
+
 /// Where the overlay stands in a recording: how far from where the setup has it, and the setup with its boxes there.
-fn search<S: FrameSource>(
-    source: &mut S,
-    setup: &Setup,
-) -> Result<Option<((i64, i64), Setup)>, FootageError> {
+fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<Moved>, FootageError> {
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
     let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
     let found: Vec<PixelBox> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();

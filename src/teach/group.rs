@@ -111,13 +111,13 @@ pub(super) fn group_by_height<'a>(
     regions: &'a [Region],
     moments: &'a [ToldMoment],
     heights: &[Option<InkRows>],
-) -> Result<Vec<Group<'a>>, TeachError> {
+) -> Vec<Group<'a>> {
     let mut by_height: Vec<(f32, Vec<Member<'_>>)> = Vec::new();
     for (number, (region, rows)) in regions.iter().zip(heights).enumerate() {
         if !moments.iter().any(|moment| moment.told.channel == region.channel) {
             continue;
         }
-        let rows = rows.ok_or_else(|| TeachError::NoStrokes { channel: region.channel.name().to_owned() })?;
+        let Some(rows) = *rows else { continue };
         let same =
             |(height, _): &&mut (f32, Vec<_>)| (rows.height_px / *height - 1.0).abs() <= SAME_HEIGHT_SHARE;
         match by_height.iter_mut().find(same) {
@@ -125,7 +125,7 @@ pub(super) fn group_by_height<'a>(
             None => by_height.push((rows.height_px, vec![(number, region, rows)])),
         }
     }
-    Ok(by_height.into_iter().map(|(_, members)| group_of(&members, moments)).collect())
+    by_height.into_iter().map(|(_, members)| group_of(&members, moments)).collect()
 }
 
 /// A told region: its place among the setup's regions, itself, and its rows.

@@ -2,6 +2,8 @@
 
 use super::group::{Group, cut_group, group_by_height, group_of};
 use super::{TeachError, ToldMoment, align};
+use rayon::prelude::*;
+
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;
@@ -17,7 +19,13 @@ pub(super) struct InkRows {
     pub(super) height_px: f32,
 }
 
-/// Height and first row of the strokes of every region. Scenery that stands still above or below a text passes for
+/// Height and first row of the strokes of every region; `None` where none stand out.
+pub(super) fn text_rows(regions: &[Region], sample: &Sample) -> Vec<Option<InkRows>> {
+    let regions = regions.par_iter().zip(&sample.regions);
+    regions.map(|(region, patches)| ink_rows(region, patches)).collect()
+}
+
+/// Height and first row of the strokes of every region, from `seem`, what they seem to be each by itself. Scenery that stands still above or below a text passes for
 /// strokes: so a region that seems to be written in another size than most is cut in their size, too, and is of that
 /// size if its characters then look like theirs.
 ///
@@ -26,16 +34,14 @@ pub(super) struct InkRows {
 pub(super) fn heights_agreed(
     regions: &[Region],
     moments: &[ToldMoment],
-    sample: &Sample,
+    seem: &[Option<InkRows>],
 ) -> Result<Vec<Option<InkRows>>, TeachError> {
-    let seem: Vec<Option<InkRows>> =
-        regions.iter().zip(&sample.regions).map(|(region, patches)| ink_rows(region, patches)).collect();
-    let groups = group_by_height(regions, moments, &seem)?;
+    let groups = group_by_height(regions, moments, seem);
     let told = |group: &&Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
-    let Some(main) = groups.iter().max_by_key(told).filter(|_| groups.len() > 1) else { return Ok(seem) };
+    let Some(main) = groups.iter().max_by_key(told).filter(|_| groups.len() > 1) else { return Ok(seem.to_vec()) };
     let height_px = main.height_px();
     let is_main = |number: usize| main.regions.iter().any(|told| told.number == number);
-    let mut agreed = seem.clone();
+    let mut agreed = seem.to_vec();
     for number in groups.iter().flat_map(|group| &group.regions).map(|told| told.number) {
         let Some(rows) = seem[number].filter(|_| !is_main(number)) else { continue };
         let top_px = rows.top_px + 0.5 * (rows.height_px - height_px);

@@ -16,6 +16,7 @@ mod hold;
 mod layout;
 mod locate;
 mod moments;
+mod rejected;
 mod suspects;
 mod told_file;
 
@@ -32,8 +33,9 @@ pub use ask::ask_first;
 use faces::{cleaned, face_of};
 pub use form::FormProblem;
 use group::{Group, cut_group, group_by_height};
-use heights::{InkRows, heights_agreed};
-pub use moments::{MomentError, open_for, told_moments};
+use heights::{InkRows, heights_agreed, text_rows};
+pub use moments::{LabelledMoments, MomentError, open_for, told_moments};
+pub use rejected::{LabelProblem, RejectedLabel};
 pub use suspects::SuspectLabel;
 pub use told_file::{Remembered, ToldFile, ToldFileError};
 
@@ -88,7 +90,7 @@ pub struct Lesson {
     /// Labels that the others contradict; nothing was learned from them.
     pub suspects: Vec<SuspectLabel>,
     /// Labels that cannot be used, and why.
-    pub rejected: Vec<(Told, FormProblem)>,
+    pub rejected: Vec<RejectedLabel>,
     /// Moments that show shapes not known yet, most useful first.
     pub ask_next: Vec<Ask>,
 }
@@ -113,14 +115,6 @@ pub enum TeachError {
         labels: usize,
         /// What is said of the first of them.
         first: String,
-    },
-    /// No strokes stand out where the text should be.
-    #[error(
-        "channel {channel}: no text stands out in its box; look at the box with `pairspeed inspect CLIP --setup FILE`"
-    )]
-    NoStrokes {
-        /// The channel.
-        channel: String,
     },
     /// The labelled texts fit no layout.
     #[error(
@@ -149,12 +143,12 @@ pub fn teach(
     if moments.is_empty() {
         return Err(TeachError::NothingTold);
     }
-    let (usable, rejected) = usable(regions, moments);
+    let rows = text_rows(regions, sample);
+    let (usable, rejected) = usable(regions, moments, &rows);
     if usable.is_empty() {
-        let first = rejected.first().map(|(label, problem)| format!("{label}: {problem}"));
-        return Err(TeachError::NoneUsable(first.unwrap_or_default()));
+        return Err(TeachError::NoneUsable(rejected.first().map(ToString::to_string).unwrap_or_default()));
     }
-    let course = Course { name, regions, sample, insisted };
+    let course = Course { name, regions, sample, insisted, rows };
     let (kept, suspects) = course.agreeing(usable)?;
     let Learned { set, first } = course.learn(&kept)?;
     let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
@@ -163,14 +157,25 @@ pub fn teach(
     Ok(Lesson { set, missing, suspects, rejected, ask_next })
 }
 
-/// Labels that can be texts of their regions, and those that cannot.
-fn usable(regions: &[Region], moments: &[ToldMoment]) -> (Vec<ToldMoment>, Vec<(Told, FormProblem)>) {
+/// Labels that can be texts of their regions, and those that cannot. `rows` are those of the regions' texts.
+fn usable(
+    regions: &[Region],
+    moments: &[ToldMoment],
+    rows: &[Option<InkRows>],
+) -> (Vec<ToldMoment>, Vec<RejectedLabel>) {
     let (mut usable, mut rejected) = (Vec::new(), Vec::new());
     for moment in moments {
-        match form::check(regions, &moment.told) {
-            Ok(()) => usable.push(moment.clone()),
-            Err(problem) => rejected.push((moment.told.clone(), problem)),
-        }
+        let region = regions.iter().position(|region| region.channel == moment.told.channel);
+        let has_text = region.and_then(|region| rows.get(region)).is_some_and(Option::is_some);
+        let problem = match form::check(regions, &moment.told) {
+            Err(problem) => LabelProblem::Form(problem),
+            Ok(()) if has_text => {
+                usable.push(moment.clone());
+                continue;
+            }
+            Ok(()) => LabelProblem::NoText,
+        };
+        rejected.push(RejectedLabel { label: moment.told.clone(), problem });
     }
     (usable, rejected)
 }
@@ -181,6 +186,8 @@ struct Course<'a> {
     regions: &'a [Region],
     sample: &'a Sample,
     insisted: &'a [(Channel, f64)],
+    /// Rows of the text of every region, as far as strokes stand out.
+    rows: Vec<Option<InkRows>>,
 }
 
 /// Regions of one size of type with the characters cut from their labels.
@@ -197,9 +204,9 @@ impl Course<'_> {
         &'a self,
         moments: &'a [ToldMoment],
     ) -> Result<(Vec<CutGroup<'a>>, Vec<Option<InkRows>>), TeachError> {
-        let heights = heights_agreed(self.regions, moments, self.sample)?;
+        let heights = heights_agreed(self.regions, moments, &self.rows)?;
         let mut groups = Vec::new();
-        for mut group in group_by_height(self.regions, moments, &heights)? {
+        for mut group in group_by_height(self.regions, moments, &heights) {
             let cuts = cut_group(&mut group)?.1;
             groups.push((group, cuts));
         }

@@ -6,6 +6,7 @@
 //! channel = "speed"
 //! time_s = 12.4              # seconds from the clip's first video frame
 //! text = "63"                # what the overlay shows there
+//! insisted = true            # learned from although other readings contradict it; left out: false
 //! ```
 
 use std::fs;
@@ -60,6 +61,9 @@ pub struct Remembered {
     pub time_s: f64,
     /// What the overlay shows there.
     pub text: String,
+    /// Whether it is learned from although other readings contradict it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub insisted: bool,
 }
 
 impl Remembered {
@@ -108,7 +112,7 @@ impl ToldFile {
     pub fn add(&mut self, clip: &str, told: &Told) {
         self.forget(clip, &told.channel, told.time_s);
         let Told { channel, time_s, text } = told.clone();
-        self.told.push(Remembered { clip: clip.to_owned(), channel, time_s, text });
+        self.told.push(Remembered { clip: clip.to_owned(), channel, time_s, text, insisted: false });
     }
 
     /// Removes the reading of a moment and tells whether there was one.
@@ -116,6 +120,19 @@ impl ToldFile {
         let before = self.told.len();
         self.told.retain(|told| !told.is_at(clip, channel, time_s));
         self.told.len() < before
+    }
+
+    /// Insists on the reading of a moment and tells whether there is one.
+    pub fn insist(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
+        let label = self.told.iter_mut().find(|label| label.is_at(clip, channel, time_s));
+        label.map(|label| label.insisted = true).is_some()
+    }
+
+    /// Channels and times, in seconds, of the readings insisted on.
+    #[must_use]
+    pub fn insisted(&self) -> Vec<(Channel, f64)> {
+        let insisted = self.told.iter().filter(|label| label.insisted);
+        insisted.map(|label| (label.channel.clone(), label.time_s)).collect()
     }
 
     /// Saves the readings beside the glyph set in `folder`, whole or not at all.
@@ -162,6 +179,20 @@ mod tests {
         assert!(!file.forget("b.avi", &Channel::Speed, 1.5));
         assert!(file.forget("a.avi", &Channel::Speed, 1.5));
         assert!(!file.forget("a.avi", &Channel::Speed, 1.5));
+    }
+
+    #[test]
+    fn a_reading_insisted_on_stays_so_until_it_is_labelled_anew() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut file = ToldFile::default();
+        file.add("a.avi", &told(1.5, "84"));
+        assert!(!file.insist("a.avi", &Channel::Speed, 2.0) && file.insisted().is_empty());
+        assert!(file.insist("a.avi", &Channel::Speed, 1.5));
+        file.save(folder.path()).unwrap();
+        let mut again = ToldFile::load(folder.path()).unwrap();
+        assert_eq!(again.insisted(), [(Channel::Speed, 1.5)]);
+        again.add("a.avi", &told(1.5, "94"));
+        assert!(again.insisted().is_empty());
     }
 
     #[test]

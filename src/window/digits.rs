@@ -4,23 +4,23 @@ use std::path::{Path, PathBuf};
 
 use egui::{Image, Key, RichText, TextEdit, vec2};
 use image::GrayImage;
-use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
+use super::lesson::{LessonView, Wish};
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, look, page};
 use crate::channel::Channel;
 use crate::files::file_name;
-use crate::glyphs::{CHARACTERS, GlyphSet};
+use crate::glyphs::CHARACTERS;
 use crate::recognise::{Recogniser, Sample, Shown};
 use crate::setup::LoadedSetup;
-use crate::teach::{Ask, Contradiction, Told, ToldFile, ask_first, open_for, teach, told_moments};
+use crate::teach::{self, Ask, RejectedLabel, Told, ToldFile, ask_first, open_for, teach, told_moments};
 use crate::{glyph_sets, readings};
 
 /// The kind under which readings that were typed but not learnt are kept.
 const DRAFT: &str = "digits";
 /// Height of the pictures shown, in points.
-const PICTURE_HEIGHT: f32 = 44.0;
+pub(super) const PICTURE_HEIGHT: f32 = 44.0;
 /// Least width of a field, and the margin around it, in points.
 const LEAST_FIELD: f32 = 132.0;
 const CARD_MARGIN: i8 = 6;
@@ -37,7 +37,7 @@ pub struct DigitsScreen {
     known: Vec<(Channel, f64)>,
     told: ToldFile,
     learning: Option<Work<Learnt>>,
-    lesson: Option<Lesson>,
+    lesson: Option<LessonView>,
     /// The pilot teaches although the shapes are known.
     all_the_same: bool,
     /// The card to write on next.
@@ -63,17 +63,11 @@ struct Found {
 }
 
 /// What came of a lesson.
-enum Learnt {
-    /// The shapes were saved.
-    Saved { set: GlyphSet, missing: Vec<char>, asks: Vec<Ask>, left_out: Vec<String>, told: ToldFile },
-    /// What was told contradicts itself; nothing was saved.
-    AtOdds(Vec<Contradiction>),
-}
-
-/// What is shown of the last lesson.
-enum Lesson {
-    Saved { shapes: Vec<(char, egui::TextureHandle)>, missing: Vec<char>, left_out: Vec<String> },
-    AtOdds(Vec<Contradiction>),
+struct Learnt {
+    lesson: teach::Lesson,
+    missing: Vec<char>,
+    left_out_clips: Vec<String>,
+    told: ToldFile,
 }
 
 /// Typed readings that are not learnt yet.
@@ -115,7 +109,7 @@ impl DigitsScreen {
     }
 
     /// Learns from what was told before and what is typed now.
-    fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared, despite: bool) {
+    fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let (Some(clip), Some(setup)) = (shared.clip().map(Path::to_owned), shared.setup.clone()) else {
             return;
         };
@@ -130,24 +124,18 @@ impl DigitsScreen {
             return;
         }
         self.lesson = None;
-        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, told, despite)));
+        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, told)));
     }
 
     fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
-        let (set, missing, asks, left_out, told) = match learnt {
-            Learnt::AtOdds(contradictions) => {
-                shared.wrong("what is told contradicts itself, so nothing was learnt: see the list");
-                self.lesson = Some(Lesson::AtOdds(contradictions));
-                return;
-            }
-            Learnt::Saved { set, missing, asks, left_out, told } => (set, missing, asks, left_out, told),
-        };
+        let Learnt { mut lesson, missing, left_out_clips, told } = learnt;
+        let asks = std::mem::take(&mut lesson.ask_next);
         self.told = told;
         self.cards.retain(|card| card.text.trim().is_empty());
         if !asks.is_empty() || missing.is_empty() {
             self.cards = asks.into_iter().map(Card::of).collect();
         }
-        self.lesson = Some(Lesson::Saved { shapes: shapes(ctx, &set), missing, left_out });
+        self.lesson = Some(LessonView::of(ctx, &lesson, missing, left_out_clips));
         if let Some(clip) = shared.clip() {
             shared.store.forget(clip, DRAFT);
         }
@@ -243,7 +231,7 @@ impl DigitsScreen {
             let words = "Learn these shapes";
             ui.add_enabled_ui(!busy && (typed || !self.told.told.is_empty()), |ui| {
                 if (if typed { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
-                    self.learn(ui.ctx(), shared, false);
+                    self.learn(ui.ctx(), shared);
                 }
             });
             if let Some(learning) = &self.learning {
@@ -257,43 +245,14 @@ impl DigitsScreen {
     }
 
     fn show_lesson(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        let mut despite = false;
-        match &self.lesson {
+        match self.lesson.as_ref().and_then(|lesson| lesson.show(ui)) {
+            Some(Wish::Read) => shared.go_to = Some(Step::Reading),
+            Some(Wish::Insist(channel, time_s)) => {
+                let clip = shared.clip().map(file_name).unwrap_or_default();
+                self.told.insist(&clip, &channel, time_s);
+                self.learn(ui.ctx(), shared);
+            }
             None => {}
-            Some(Lesson::AtOdds(contradictions)) => {
-                let colour = look::colours(ui).wrong;
-                ui.label(RichText::new("These cannot both be right:").color(colour).strong());
-                for Contradiction { message, .. } in contradictions {
-                    ui.label(format!("•  {message}"));
-                }
-                ui.label("Mend what you typed, remove what was told wrongly below, or, where all is right:");
-                despite = ui.button("Learn all the same").clicked();
-            }
-            Some(Lesson::Saved { shapes, missing, left_out }) => {
-                ui.label(RichText::new("Learnt").strong());
-                show_shapes(ui, shapes, missing);
-                if !left_out.is_empty() {
-                    ui.label(format!(
-                        "Not found beside this recording, so left out this time: {}",
-                        left_out.join(", ")
-                    ));
-                }
-                if missing.is_empty() {
-                    ui.label("All ten digits are known.");
-                    if look::main_button(ui, "Go on: read the flight").clicked() {
-                        shared.go_to = Some(Step::Reading);
-                    }
-                } else {
-                    let missing: String = missing.iter().collect();
-                    ui.label(format!(
-                        "Not seen yet: {}. Readings with these digits stay blank; tell some of the pictures above.",
-                        spaced(&missing)
-                    ));
-                }
-            }
-        }
-        if despite {
-            self.learn(ui.ctx(), shared, true);
         }
     }
 
@@ -418,47 +377,6 @@ impl Screen for DigitsScreen {
     }
 }
 
-/// The shapes of a set as pictures.
-fn shapes(ctx: &egui::Context, set: &GlyphSet) -> Vec<(char, egui::TextureHandle)> {
-    let glyphs = set.faces.iter().flat_map(|face| &face.glyphs);
-    let shape = |glyph: &crate::glyphs::Glyph| {
-        let name = format!("shape of {}", glyph.character);
-        (glyph.character, look::texture(ctx, &name, &picture_of(&glyph.levels)))
-    };
-    glyphs.map(shape).collect()
-}
-
-fn picture_of(levels: &Array2<f32>) -> GrayImage {
-    let (rows, cols) = levels.dim();
-    GrayImage::from_fn(cols as u32, rows as u32, |x, y| {
-        let level = levels.get((y as usize, x as usize)).copied().unwrap_or(0.0);
-        image::Luma([level.round().clamp(0.0, 255.0) as u8])
-    })
-}
-
-fn show_shapes(ui: &mut egui::Ui, shapes: &[(char, egui::TextureHandle)], missing: &[char]) {
-    ui.horizontal_wrapped(|ui| {
-        for (character, texture) in shapes {
-            ui.vertical(|ui| {
-                let size = texture.size_vec2();
-                let size = size * (PICTURE_HEIGHT / size.y.max(1.0));
-                ui.add(
-                    Image::new((texture.id(), size)).alt_text(format!("The shape learnt for {character}")),
-                );
-                ui.label(RichText::new(character.to_string()).strong());
-            });
-        }
-        for character in missing {
-            ui.vertical(|ui| {
-                let (rect, _) = ui.allocate_exact_size(vec2(24.0, PICTURE_HEIGHT), egui::Sense::hover());
-                let stroke = egui::Stroke::new(1.5, look::colours(ui).unsure);
-                ui.painter().rect_stroke(rect, 2.0, stroke, egui::StrokeKind::Inside);
-                ui.label(format!("{character} is missing"));
-            });
-        }
-    });
-}
-
 fn spaced(characters: &str) -> String {
     characters.chars().map(String::from).collect::<Vec<_>>().join(" ")
 }
@@ -490,16 +408,17 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
     regions.map(share).collect()
 }
 
-/// Learns, and saves what was learnt unless it contradicts itself.
-fn learnt(clip: &Path, setup: &LoadedSetup, told: ToldFile, despite: bool) -> Result<Learnt, String> {
+/// Learns, and saves what was learned and the labels that can be used.
+fn learnt(clip: &Path, setup: &LoadedSetup, mut told: ToldFile) -> Result<Learnt, String> {
     let folder: PathBuf = setup.glyph_folder();
     let mut open = open_for(setup, clip).map_err(|error| error.to_string())?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
-    let (moments, left_out) = told_moments(&mut open, setup, &told).map_err(|error| error.to_string())?;
-    let lesson = teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &sample)
+    let found = told_moments(&mut open, setup, &told, &|_| ()).map_err(|error| error.to_string())?;
+    let mut lesson = teach(&setup.setup.camera.name, &setup.setup.regions, &found.moments, &told.insisted(), &sample)
         .map_err(|error| error.to_string())?;
-    if !lesson.contradictions.is_empty() && !despite {
-        return Ok(Learnt::AtOdds(lesson.contradictions));
+    lesson.rejected.extend(found.rejected);
+    for RejectedLabel { label, .. } in &lesson.rejected {
+        told.forget(&file_name(clip), &label.channel, label.time_s);
     }
     lesson.set.save(&folder).map_err(|error| error.to_string())?;
     told.save(&folder).map_err(|error| error.to_string())?;
@@ -507,6 +426,5 @@ fn learnt(clip: &Path, setup: &LoadedSetup, told: ToldFile, despite: bool) -> Re
         lesson.missing.iter().flat_map(|(_, digits)| digits.iter().copied()).collect();
     missing.sort_unstable();
     missing.dedup();
-    let left_out = left_out.into_iter().collect();
-    Ok(Learnt::Saved { set: lesson.set, missing, asks: lesson.ask_next, left_out, told })
+    Ok(Learnt { lesson, missing, left_out_clips: found.missing_clips.into_iter().collect(), told })
 }

@@ -11,8 +11,7 @@ use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::table::no_answer;
 use crate::output::tally::Tally;
 use crate::output::words::{
-    CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin,
-    with_symbol,
+    CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin, with_symbol,
 };
 use crate::series::ChannelReadings;
 use crate::units::Unit;

@@ -1,6 +1,6 @@
 //! The digits seen to change, to know other digits by.
 
-use super::change::{Strip, dot, scale_to_one};
+use super::change::{Strip, scale_to_one};
 use super::lines::Span;
 use super::plane::Plane;
 
@@ -32,12 +32,7 @@ impl<'a> Digits<'a> {
         let glyph = glyph.tight(self.strength);
         let template = mean_patch(strip, glyph);
         let alike = self.places.iter().filter(|(_, place)| same_font(*place, glyph));
-        let windows =
-            alike.flat_map(|(strip, place)| windows(*place, glyph).map(move |window| (strip, window)));
-        windows
-            .flat_map(|(strip, window)| strip.patches(window).step_by(2))
-            .map(|patch| dot(&template, &patch))
-            .fold(0.0, f32::max)
+        alike.map(|(strip, place)| strip.best_match(&template, windows(*place, glyph))).fold(0.0, f32::max)
     }
 }
 

@@ -11,6 +11,7 @@
 
 use image::GrayImage;
 use imageproc::filter::box_filter;
+use rayon::prelude::*;
 
 use super::plane::{Plane, quantile};
 
@@ -40,7 +41,7 @@ pub(super) struct Ghost {
 impl Ghost {
     /// Finds what lasts in frames of one size.
     pub(super) fn of(frames: &[&GrayImage]) -> Self {
-        let smooth: Vec<GrayImage> = frames.iter().map(|frame| box_filter(frame, 1, 1)).collect();
+        let smooth: Vec<GrayImage> = frames.par_iter().map(|frame| box_filter(frame, 1, 1)).collect();
         let frames = shown_in(&smooth, &Sums::of(&smooth));
         let sums = Sums::of(&frames);
         let (fine, strength) = (sums.fine(), sums.strength());

@@ -1,5 +1,7 @@
 //! From a line of text to the readouts in it: the digits without icon, label and unit letters.
 
+use rayon::prelude::*;
+
 use super::change::{Agreement, Strip};
 use super::digits::Digits;
 use super::ghost::Ghost;
@@ -78,20 +80,18 @@ struct Line {
 
 /// Finds the readouts in lines of text.
 pub(super) fn find_readouts(ghost: &Ghost, lines: &[Span]) -> Vec<Readout> {
-    let lines: Vec<Line> = lines.iter().map(|span| Line::of(ghost, *span)).collect();
+    let lines: Vec<Line> = lines.par_iter().map(|span| Line::of(ghost, *span)).collect();
     let digits = Digits::in_places(
         &ghost.strength,
         lines.iter().flat_map(|line| line.runs.iter().map(|run| (&line.strip, line.part(*run)))),
     );
-    let mut readouts = Vec::new();
-    for line in &lines {
-        for run in &line.runs {
-            readouts.push(line.readout(*run, &digits));
-        }
+    let of_line = |line: &Line| -> Vec<Readout> {
         if line.runs.is_empty() {
-            readouts.extend(line.constant(&digits));
+            return line.constant(&digits).into_iter().collect();
         }
-    }
+        line.runs.iter().map(|run| line.readout(*run, &digits)).collect()
+    };
+    let mut readouts: Vec<Readout> = lines.par_iter().flat_map_iter(of_line).collect();
     for readout in &mut readouts {
         readout.label = lines.iter().map(|line| line.label_behind(readout.span)).fold(0.0, f32::max);
     }

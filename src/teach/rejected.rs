@@ -1,0 +1,76 @@
+//! Labels that cannot be used, and why.
+
+use std::fmt;
+
+use thiserror::Error;
+
+use super::{FormProblem, Told};
+
+/// A label that cannot be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RejectedLabel {
+    /// The label.
+    pub label: Told,
+    /// Why it cannot be used.
+    pub problem: LabelProblem,
+}
+
+impl fmt::Display for RejectedLabel {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.label, self.problem)
+    }
+}
+
+/// Why a label cannot be used.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum LabelProblem {
+    /// The text cannot be one of its region.
+    #[error(transparent)]
+    Form(#[from] FormProblem),
+    /// No strokes stand out in the region's box.
+    #[error("no text stands out in its box: look at the box with `pairspeed inspect CLIP --setup FILE`")]
+    NoText,
+    /// The clip is shorter.
+    #[error("{clip} ends at {end_s:.2} s: label an earlier moment")]
+    AfterTheEnd {
+        /// File name of the clip.
+        clip: String,
+        /// Time of its last frame, in seconds from the first.
+        end_s: f64,
+    },
+    /// The decoder reported errors in the frame.
+    #[error(
+        "the frame of {clip} at this moment is damaged, so parts of it may show another moment: label one at least a \
+         second away"
+    )]
+    DamagedFrame {
+        /// File name of the clip.
+        clip: String,
+    },
+    /// All boxes are empty: the video signal was lost.
+    #[error(
+        "all boxes are empty in the frame of {clip} at this moment, as they are where the video signal is lost: label a \
+         moment that shows the overlay"
+    )]
+    EmptyFrame {
+        /// File name of the clip.
+        clip: String,
+    },
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::channel::Channel;
+
+    #[test]
+    fn a_rejected_label_is_named_as_given_with_what_to_do_next() {
+        let label = Told { channel: Channel::Speed, time_s: 99.5, text: "63".into() };
+        let problem = LabelProblem::AfterTheEnd { clip: "flight.avi".into(), end_s: 75.96 };
+        assert_eq!(
+            RejectedLabel { label, problem }.to_string(),
+            "speed@99.5=63: flight.avi ends at 75.96 s: label an earlier moment"
+        );
+    }
+}
