@@ -374,33 +374,25 @@ impl Recogniser {
         self.judged(region, self.decoded_patch(region, patch))
     }
 
-    /// Debug.
-    pub fn explain(&self, region: usize, patch: &Patch) -> String {
-        let Some(d) = self.decoded_patch(&self.regions[region], patch) else { return "none".into() };
-        let p: Vec<String> = d
-            .places
-            .iter()
-            .map(|p| {
-                format!(
-                    "{}@{:.1} fit {:.2} st {:.2} stroke {:.2} strange {:.1}/{:.1} amb {}",
-                    p.character,
-                    p.left,
-                    p.fit,
-                    p.strength,
-                    p.least_stroke,
-                    p.strangeness.whole,
-                    p.strangeness.beyond_traces,
-                    p.strangeness.ambiguous
-                )
-            })
-            .collect();
-        format!(
-            "beside {:.2} ink {:.2} lead {:.1} | {}",
-            d.beside,
-            d.ink_beside,
-            d.length_lead,
-            p.join(" | ")
-        )
+    /// Probability by shape alone that a region in a frame of the sample shows each digit that its glyphs lack, 0 to 9;
+    /// `None` where no text stands out, or all digits are known.
+    pub(crate) fn unknown_digits_shown(&self, region: usize, patch: &Patch) -> Option<[f32; 10]> {
+        let region = self.regions.get(region)?;
+        let alphabet = &self.faces[region.found.as_ref()?.face].alphabet;
+        let decoded = self.decoded_patch(region, patch).filter(|_| !alphabet.has_all_digits())?;
+        let places: Vec<[f32; 10]> = decoded.places.iter().filter_map(|place| place.by_shape).collect();
+        Some(std::array::from_fn(|digit| {
+            let is_known =
+                char::from_digit(digit as u32, 10).and_then(|digit| alphabet.index_of(digit)).is_some();
+            let most = places.iter().map(|by_shape| by_shape[digit]).fold(0.0, f32::max);
+            if is_known { 0.0 } else { most }
+        }))
+    }
+
+    /// Whether two regions are written in one face.
+    pub(crate) fn share_face(&self, one: usize, other: usize) -> bool {
+        let face = |region: usize| Some(self.regions.get(region)?.found.as_ref()?.face);
+        one == other || (face(one).is_some() && face(one) == face(other))
     }
 
     /// Correlation of the least known character of a region in a frame of the sample.

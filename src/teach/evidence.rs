@@ -12,7 +12,9 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::align::CharacterCut;
-use crate::recognise::ShapePrior;
+use super::group::Group;
+use crate::recognise::feature::MARGIN_PX;
+use crate::recognise::{ShapePrior, patch_at};
 
 /// Prior probability that a labelled reading is wrong.
 const WRONG_LABEL: f32 = 0.02;
@@ -51,8 +53,24 @@ const MOST_CONTRAST: f32 = 1.6;
 /// Probability that a digit's shape says nothing of which it is, since the face is unlike any other.
 const UNUSUAL_FACE: f32 = 0.03;
 
-/// Number of digits.
+/// Number of digits, and the number that stands for none of them.
 const CLASSES: usize = 10;
+const NOTHING: usize = 10;
+
+/// Probability that a wrong reading lacks a digit at one of its ends.
+const MISSING_DIGIT: f32 = 0.1;
+
+/// Log ratios above this are taken as this, so that their exponentials stay finite.
+const MOST_LOG_RATIO: f32 = 60.0;
+
+/// Differences from every class, where it is known.
+type Differences = [Option<Difference>; CLASSES];
+
+/// Differences of a reading's digits, and of the cells beside it.
+struct OfReading {
+    digits: Vec<Differences>,
+    beside: Vec<Differences>,
+}
 
 /// What speaks against a labelled reading.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,6 +93,16 @@ struct Cell<'a> {
     place: usize,
     /// Logarithms of the probabilities of the classes by the shape alone, whatever the face.
     prior: [f32; CLASSES],
+    /// Whether it is the first or the last of several characters, so that there may be nothing.
+    is_end: bool,
+}
+
+/// The cell next to a labelled text, where another digit may stand.
+struct Beside {
+    order: usize,
+    is_left: bool,
+    features: Array2<f32>,
+    prior: [f32; CLASSES],
 }
 
 /// Sum of the cells of a class.
@@ -87,6 +115,7 @@ struct Class {
 /// The digits of a face, class by class.
 pub(super) struct Evidences<'a> {
     cells: Vec<Cell<'a>>,
+    beside: Vec<Beside>,
     classes: Vec<Class>,
 }
 
@@ -107,29 +136,20 @@ struct Difference {
 }
 
 impl<'a> Evidences<'a> {
-    /// The digits among the cuts of a face.
-    pub(super) fn of(cuts: &'a [CharacterCut]) -> Self {
-        let mut place = 0;
-        let mut before: Option<usize> = None;
-        let cells = cuts.iter().filter_map(|cut| {
-            place = if before == Some(cut.order) { place + 1 } else { 0 };
-            before = Some(cut.order);
-            let class = cut.character.to_digit(10)? as usize;
-            Some((cut, class, place))
-        });
-        let cells: Vec<(&CharacterCut, usize, usize)> = cells.collect();
-        let size = cells.first().map_or((0, 0), |(cut, ..)| cut.features.dim());
-        let cell = |(cut, class, place): (&'a CharacterCut, usize, usize)| {
-            let prior = tempered(ShapePrior::embedded().log_probabilities(&cut.features));
-            (cut.features.dim() == size).then_some(Cell { cut, class, place, prior })
-        };
-        let cells: Vec<Cell<'a>> = cells.into_par_iter().filter_map(cell).collect();
+    /// The digits among the cuts of a face, and what stands beside the texts.
+    pub(super) fn of(group: &Group<'_>, cuts: &'a [CharacterCut]) -> Self {
+        let is_digit = |cut: &&CharacterCut| cut.character.is_ascii_digit();
+        let size = cuts.iter().find(is_digit).map_or((0, 0), |cut| cut.features.dim());
+        let texts: Vec<&'a [CharacterCut]> = cuts.chunk_by(|one, next| one.order == next.order).collect();
+        let cells = texts.par_iter().flat_map_iter(|text| cells_of(text, size));
+        let cells: Vec<Cell<'a>> = cells.collect();
+        let beside: Vec<Beside> = texts.par_iter().flat_map_iter(|text| beside(group, text, size)).collect();
         let mut classes = vec![Class { sum: Array2::zeros(size), count: 0 }; CLASSES];
         for cell in &cells {
             classes[cell.class].sum += &cell.cut.features;
             classes[cell.class].count += 1;
         }
-        Self { cells, classes }
+        Self { cells, beside, classes }
     }
 
     /// Leaves a reading out.
@@ -148,8 +168,7 @@ impl<'a> Evidences<'a> {
     pub(super) fn against_all(&self) -> Vec<Evidence> {
         let mut orders: Vec<usize> = self.cells.iter().map(|cell| cell.cut.order).collect();
         orders.dedup();
-        let differences: Vec<Vec<[Option<Difference>; CLASSES]>> =
-            orders.iter().map(|order| self.differences(*order)).collect();
+        let differences: Vec<OfReading> = orders.par_iter().map(|order| self.differences(*order)).collect();
         let spread = self.spread(&orders, &differences);
         let mut all: Vec<Evidence> = orders
             .iter()
@@ -164,8 +183,9 @@ impl<'a> Evidences<'a> {
         self.cells.iter().filter(move |cell| cell.cut.order == order)
     }
 
-    /// Differences of a reading's digits from every class, learned from the other readings.
-    fn differences(&self, order: usize) -> Vec<[Option<Difference>; CLASSES]> {
+    /// Differences of a reading's digits, and of what stands beside them, from every class, learned from the other
+    /// readings.
+    fn differences(&self, order: usize) -> OfReading {
         let mut classes = self.classes.clone();
         for cell in self.of_reading(order) {
             classes[cell.class].sum -= &cell.cut.features;
@@ -175,20 +195,26 @@ impl<'a> Evidences<'a> {
             .into_iter()
             .map(|Class { sum, count }| (count > 0).then(|| (sum / count as f32, count)))
             .collect();
-        let of_cell = |cell: &Cell<'_>| {
+        let from_all = |features: &Array2<f32>| {
             std::array::from_fn(|class| {
                 let (mean, count) = means[class].as_ref()?;
-                let mean_square = difference(&cell.cut.features, mean);
-                Some(Difference { mean_square, count: *count })
+                Some(Difference { mean_square: difference(features, mean), count: *count })
             })
         };
-        self.of_reading(order).map(of_cell).collect()
+        OfReading {
+            digits: self.of_reading(order).map(|cell| from_all(&cell.cut.features)).collect(),
+            beside: self.beside_reading(order).map(|beside| from_all(&beside.features)).collect(),
+        }
     }
 
-    fn spread(&self, orders: &[usize], differences: &[Vec<[Option<Difference>; CLASSES]>]) -> Spread {
+    fn beside_reading(&self, order: usize) -> impl Iterator<Item = &Beside> {
+        self.beside.iter().filter(move |beside| beside.order == order)
+    }
+
+    fn spread(&self, orders: &[usize], differences: &[OfReading]) -> Spread {
         let (mut within, mut between) = (Vec::new(), Vec::new());
         for (order, differences) in orders.iter().zip(differences) {
-            for (cell, differences) in self.of_reading(*order).zip(differences) {
+            for (cell, differences) in self.of_reading(*order).zip(&differences.digits) {
                 for (class, difference) in differences.iter().enumerate() {
                     let Some(difference) = difference else { continue };
                     let list = if class == cell.class { &mut within } else { &mut between };
@@ -205,33 +231,34 @@ impl<'a> Evidences<'a> {
         Spread { within: within.max(LEAST_SPREAD * between), between }
     }
 
-    fn against(
-        &self,
-        order: usize,
-        differences: &[[Option<Difference>; CLASSES]],
-        spread: Spread,
-    ) -> Evidence {
+    fn against(&self, order: usize, differences: &OfReading, spread: Spread) -> Evidence {
         let prior = (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln();
         let text = self.of_reading(order).next().map_or("", |cell| cell.cut.told.text.as_str());
-        let mut evidence = Evidence { order, log_odds: prior, seems: text.to_owned(), witness: None };
-        let mut seems: Vec<char> = text.chars().collect();
+        let mut evidence = Evidence { order, log_odds: prior, seems: String::new(), witness: None };
+        let mut seems: Vec<String> = text.chars().map(String::from).collect();
         let mut strongest = 0.0;
-        for (cell, differences) in self.of_reading(order).zip(differences) {
+        for (cell, differences) in self.of_reading(order).zip(&differences.digits) {
             let (log_ratio, other) = spread.against(cell, differences);
-            evidence.log_odds += ((1.0 - WRONG_DIGIT) + WRONG_DIGIT * log_ratio.min(60.0).exp()).ln();
-            if log_ratio <= 0.0 {
-                continue;
-            }
-            if let (Some(seen), Some(digit)) = (seems.get_mut(cell.place), char::from_digit(other as u32, 10))
+            evidence.log_odds += mixed(WRONG_DIGIT, log_ratio);
+            if log_ratio > 0.0
+                && let Some(seen) = seems.get_mut(cell.place)
             {
-                *seen = digit;
+                *seen = digit(other);
             }
             if log_ratio > strongest {
                 strongest = log_ratio;
                 evidence.witness = self.most_like(cell, other);
             }
         }
-        evidence.seems = seems.into_iter().collect();
+        for (beside, differences) in self.beside_reading(order).zip(&differences.beside) {
+            let (log_ratio, other) = spread.of_another_digit(beside, differences);
+            evidence.log_odds += mixed(MISSING_DIGIT, log_ratio);
+            if log_ratio > 0.0 {
+                let place = if beside.is_left { 0 } else { seems.len() };
+                seems.insert(place, digit(other));
+            }
+        }
+        evidence.seems = seems.concat();
         evidence
     }
 
@@ -260,23 +287,93 @@ impl Spread {
         -0.5 * DIMENSIONS * scale.ln() - 0.5 * (FREEDOM + DIMENSIONS) * (1.0 + length2).ln()
     }
 
-    /// Log density of a picture that looks like no class known, differing by a share of what classes differ by.
-    fn log_density_of_unknown(&self, share: f32) -> f32 {
-        self.log_density(Difference { mean_square: share * self.between, count: usize::MAX })
+    /// Log density of a picture that looks like no class known.
+    fn log_density_of_unknown(&self) -> f32 {
+        self.log_density(Difference { mean_square: OUTLIER_DIFFERENCE * self.between, count: usize::MAX })
     }
 
-    /// Log ratio of the probabilities of all other classes and of the one labelled, and the likeliest of the others.
-    fn against(&self, cell: &Cell<'_>, differences: &[Option<Difference>; CLASSES]) -> (f32, usize) {
-        let unknown = self.log_density_of_unknown(OUTLIER_DIFFERENCE);
+    /// Log ratio of the probabilities of all other classes and of the one labelled, and the likeliest of the others;
+    /// [`NOTHING`] is one of these at the end of a text.
+    fn against(&self, cell: &Cell<'_>, differences: &Differences) -> (f32, usize) {
+        let unknown = self.log_density_of_unknown();
         let density =
             |class: usize| cell.prior[class] + differences[class].map_or(unknown, |d| self.log_density(d));
         let others = (0..CLASSES).filter(|class| *class != cell.class).map(|class| (density(class), class));
-        let (best, other) =
-            others.clone().fold((f32::NEG_INFINITY, 0), |best, one| if one.0 > best.0 { one } else { best });
-        let sum: f32 = others.map(|(density, _)| (density - best).exp()).sum();
+        let nothing = cell.is_end.then(|| (self.log_density_of_nothing(&cell.cut.features), NOTHING));
+        let (sum, other) = sum_and_best(others.chain(nothing));
         let outlier = OUTLIER.ln() + cell.prior[cell.class] + unknown;
-        (best + sum.ln() - log_sum(density(cell.class), outlier), other)
+        (sum - log_sum(density(cell.class), outlier), other)
     }
+
+    /// Log ratio of the probabilities that some digit stands beside a text and that nothing does, and the likeliest digit.
+    fn of_another_digit(&self, beside: &Beside, differences: &Differences) -> (f32, usize) {
+        let digits = (0..CLASSES)
+            .filter_map(|class| Some((beside.prior[class] + self.log_density(differences[class]?), class)));
+        let (sum, digit) = sum_and_best(digits);
+        let nothing = self.log_density_of_nothing(&beside.features);
+        let outlier = OUTLIER.ln() - (CLASSES as f32).ln() + self.log_density_of_unknown();
+        (sum - log_sum(nothing, outlier), digit)
+    }
+
+    /// Log probability, as far as that of digits, of a cell in which nothing stands.
+    fn log_density_of_nothing(&self, features: &Array2<f32>) -> f32 {
+        let energy = features.iter().map(|level| level * level).sum::<f32>() / features.len().max(1) as f32;
+        self.log_density(Difference { mean_square: energy, count: usize::MAX }) - (CLASSES as f32).ln()
+    }
+}
+
+/// The digits of a labelled text.
+fn cells_of<'a>(text: &'a [CharacterCut], size: (usize, usize)) -> impl Iterator<Item = Cell<'a>> {
+    let last = text.len() - 1;
+    let cells = text.iter().enumerate().filter(move |(_, cut)| cut.features.dim() == size);
+    cells.filter_map(move |(place, cut)| {
+        let class = cut.character.to_digit(10)? as usize;
+        let is_end = last > 0 && (place == 0 || place == last);
+        Some(Cell { cut, class, place, prior: prior(&cut.features), is_end })
+    })
+}
+
+/// The cells left and right of a labelled text, as far as they lie in the box and the setup allows more digits there.
+fn beside(group: &Group<'_>, text: &[CharacterCut], size: (usize, usize)) -> Vec<Beside> {
+    let found = || {
+        let (first, last) = (text.first()?, text.last()?);
+        let told = group.regions.get(first.region)?;
+        let digits = text.iter().filter(|cut| cut.character.is_ascii_digit()).count();
+        let is_full = told.region.digits.is_some_and(|most| digits >= usize::from(most));
+        let features = told.features.get(first.moment)?;
+        let inside = MARGIN_PX as f32..=(features.ncols().saturating_sub(MARGIN_PX)) as f32;
+        let cell = |left: f32, is_left: bool| {
+            let is_inside = inside.contains(&left) && inside.contains(&(left + size.1 as f32 - 1.0));
+            let features = patch_at(features, first.top, left, size).filter(|_| is_inside && !is_full)?;
+            Some(Beside { order: first.order, is_left, prior: prior(&features), features })
+        };
+        let before = cell(first.left - size.1 as f32, true).filter(|_| first.character.is_ascii_digit());
+        let after = cell(last.left + last.advance, false).filter(|_| told.region.decimals == 0);
+        Some(before.into_iter().chain(after).collect())
+    };
+    found().unwrap_or_default()
+}
+
+fn prior(features: &Array2<f32>) -> [f32; CLASSES] {
+    tempered(ShapePrior::embedded().log_probabilities(features))
+}
+
+/// The text of a class.
+fn digit(class: usize) -> String {
+    char::from_digit(class as u32, 10).map(String::from).unwrap_or_default()
+}
+
+/// Log likelihood ratio where only a share of all wrong labels is wrong in this way.
+fn mixed(share: f32, log_ratio: f32) -> f32 {
+    ((1.0 - share) + share * log_ratio.min(MOST_LOG_RATIO).exp()).ln()
+}
+
+/// The sum of some probabilities given as logarithms, as a logarithm, and the class of the greatest.
+fn sum_and_best(densities: impl Iterator<Item = (f32, usize)>) -> (f32, usize) {
+    let start = (f32::NEG_INFINITY, (f32::NEG_INFINITY, 0));
+    let (sum, (_, class)) = densities
+        .fold(start, |(sum, best), one| (log_sum(sum, one.0), if one.0 > best.0 { one } else { best }));
+    (sum, class)
 }
 
 /// Probabilities that allow for a face unlike all others.
@@ -286,6 +383,9 @@ fn tempered(log_probabilities: [f32; CLASSES]) -> [f32; CLASSES] {
 
 fn log_sum(one: f32, other: f32) -> f32 {
     let most = one.max(other);
+    if most == f32::NEG_INFINITY {
+        return most;
+    }
     most + ((one - most).exp() + (other - most).exp()).ln()
 }
 

@@ -38,7 +38,9 @@ pub(super) fn heights_agreed(
 ) -> Result<Vec<Option<InkRows>>, TeachError> {
     let groups = group_by_height(regions, moments, seem);
     let told = |group: &&Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
-    let Some(main) = groups.iter().max_by_key(told).filter(|_| groups.len() > 1) else { return Ok(seem.to_vec()) };
+    let Some(main) = groups.iter().max_by_key(told).filter(|_| groups.len() > 1) else {
+        return Ok(seem.to_vec());
+    };
     let height_px = main.height_px();
     let is_main = |number: usize| main.regions.iter().any(|told| told.number == number);
     let mut agreed = seem.to_vec();

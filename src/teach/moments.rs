@@ -97,7 +97,7 @@ pub fn told_moments(
 /// A label with its number among all.
 type Numbered = (usize, Told);
 /// What became of labels, with their numbers.
-type Outcomes = Vec<(usize, Result<ToldMoment, RejectedLabel>)>;
+type Outcomes = Vec<(usize, Result<ToldMoment, Box<RejectedLabel>>)>;
 
 /// The labels of each clip.
 fn by_clip(remembered: &ToldFile) -> BTreeMap<&str, Vec<Numbered>> {
@@ -114,7 +114,10 @@ fn well_formed(regions: &[Region], labels: Vec<Numbered>) -> (Vec<Numbered>, Out
     for (number, label) in labels {
         match form::check(regions, &label) {
             Ok(()) => sound.push((number, label)),
-            Err(problem) => malformed.push((number, Err(RejectedLabel { label, problem: problem.into() }))),
+            Err(problem) => {
+                let problem = LabelProblem::Form(problem);
+                malformed.push((number, Err(Box::new(RejectedLabel { label, problem }))));
+            }
         }
     }
     (sound, malformed)
@@ -126,7 +129,7 @@ fn in_order(mut outcomes: Outcomes) -> (Vec<ToldMoment>, Vec<RejectedLabel>) {
     for (_, outcome) in outcomes {
         match outcome {
             Ok(moment) => moments.push(moment),
-            Err(label) => rejected.push(label),
+            Err(label) => rejected.push(*label),
         }
     }
     (moments, rejected)
@@ -200,10 +203,10 @@ struct Fetched<'a> {
 
 impl Fetched<'_> {
     /// The pictures of a label.
-    fn moment(&self, label: Told) -> Result<ToldMoment, RejectedLabel> {
+    fn moment(&self, label: Told) -> Result<ToldMoment, Box<RejectedLabel>> {
         match self.pictures(&label) {
             Ok((centre, before, after)) => Ok(ToldMoment { told: label, centre, before, after }),
-            Err(problem) => Err(RejectedLabel { label, problem }),
+            Err(problem) => Err(Box::new(RejectedLabel { label, problem })),
         }
     }
 

@@ -65,8 +65,8 @@ impl Course<'_> {
     /// The labels that the others contradict, found one after the other: each may have spoiled the classes of the next.
     fn contradicted(&self, moments: &[ToldMoment]) -> Result<Vec<Evidence>, TeachError> {
         let mut found = Vec::new();
-        for (_, cuts) in self.cut(moments)?.0 {
-            let mut evidences = Evidences::of(&cuts);
+        for (group, cuts) in self.cut(moments)?.0 {
+            let mut evidences = Evidences::of(&group, &cuts);
             while let Some(worst) = self.worst(&evidences, moments) {
                 evidences.leave_out(worst.order);
                 found.push(worst);

@@ -29,6 +29,9 @@ const READINGS: [usize; 4] = [3, 5, 10, 50];
 /// Moments of the lesson that labels all channels.
 const MOMENTS: usize = 10;
 
+/// Wrong readings that are printed as examples.
+const EXAMPLES: usize = 4;
+
 /// A mistake is harmful if so many readings in a hundred more are wrong, or fewer are right.
 const HARMFUL_WRONG: f64 = 0.2;
 const HARMFUL_RIGHT: f64 = 2.0;
@@ -139,18 +142,13 @@ fn some_readings(clip: &LabelledClip, count: usize, random: &mut Random) -> Vec<
 fn reads(clip: &LabelledClip, lesson: &Lesson) -> Reads {
     let recogniser = Recogniser::calibrate(&clip.regions, std::slice::from_ref(&lesson.set), &clip.sample);
     let (mut right, mut wrong, mut all) = (0, 0, 0);
+    let mut examples = Vec::new();
     let mut by_channel = vec![(0, 0); clip.regions.len()];
     for frame in &clip.unseen {
         for (number, (patch, truth)) in frame.iter().enumerate().filter(|(_, (_, truth))| !truth.is_empty()) {
             all += 1;
             by_channel[number].1 += 1;
-            let shown = recogniser.read_patch(number, patch);
-            if std::env::var("EXPLAIN").is_ok_and(|c| clip.regions[number].channel.name() == c)
-                && !matches!(&shown, Shown::Text{text,confidence,..} if text == truth && *confidence >= 0.98)
-            {
-                println!("{truth} {shown:?} {}", recogniser.explain(number, patch));
-            }
-            if let Shown::Text { value, confidence, .. } = shown
+            if let Shown::Text { value, confidence, .. } = recogniser.read_patch(number, patch)
                 && confidence >= DEFAULT_LEAST_CONFIDENCE
             {
                 match is_right(truth, value) {
@@ -158,7 +156,13 @@ fn reads(clip: &LabelledClip, lesson: &Lesson) -> Reads {
                         right += 1;
                         by_channel[number].0 += 1;
                     }
-                    false => wrong += 1,
+                    false => {
+                        wrong += 1;
+                        examples.push(format!(
+                            "{}: {truth} read as {value}",
+                            clip.regions[number].channel.name()
+                        ));
+                    }
                 }
             }
         }
@@ -167,7 +171,10 @@ fn reads(clip: &LabelledClip, lesson: &Lesson) -> Reads {
     let of_channel = clip.regions.iter().zip(&by_channel).map(|(region, (right, all))| {
         format!("{}{:.0}", &region.channel.name()[..1], 100.0 * f64::from(*right) / f64::from((*all).max(1)))
     });
-    Reads { right: share(right), wrong: share(wrong), by_channel: of_channel.collect::<Vec<_>>().join(" ") }
+    examples.dedup();
+    let examples = examples.iter().take(EXAMPLES).map(|example| format!("  [{example}]"));
+    let by_channel = of_channel.chain(examples).collect::<Vec<_>>().join(" ");
+    Reads { right: share(right), wrong: share(wrong), by_channel }
 }
 
 fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: &mut Sums) {
@@ -185,7 +192,7 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
             let named = |label: &usize| {
                 let told = &wrong[*label].told;
                 lesson.suspects.iter().any(|suspect| suspect.label == *told)
-                    || lesson.rejected.iter().any(|(label, _)| label == told)
+                    || lesson.rejected.iter().any(|rejected| rejected.label == *told)
             };
             changed.iter().any(named)
         };
@@ -211,14 +218,15 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
                         || with.right < without.right - HARMFUL_RIGHT;
                     mistakes.harmful_missed += usize::from(harmful);
                     println!(
-                        "{:14} {kind}: {texts:?} of {} missed: right {:.2} -> {:.2}, wrong {:.2} -> {:.2}{}",
+                        "{:14} {kind}: {texts:?} of {} missed: right {:.2} -> {:.2}, wrong {:.2} -> {:.2}{}  {}",
                         clip.name,
                         labels.len(),
                         without.right,
                         with.right,
                         without.wrong,
                         with.wrong,
-                        if harmful { " HARMFUL" } else { "" }
+                        if harmful { " HARMFUL" } else { "" },
+                        with.by_channel
                     );
                 }
             }
