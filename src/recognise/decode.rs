@@ -112,6 +112,8 @@ pub struct Decoded {
     /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0
     /// where nothing stands. 0 for a text that can hold no more digits, and where all digits are known.
     pub ink_beside: f32,
+    /// Probability by shape alone that a digit not known stands there; 0 where the shape prior was not asked.
+    pub unknown_beside: f32,
 }
 
 impl Decoded {
@@ -295,6 +297,7 @@ impl<S: Scorer> Decoder<'_, S> {
             shift: *shift,
             beside,
             ink_beside,
+            unknown_beside: 0.0,
         }
     }
 

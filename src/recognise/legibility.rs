@@ -11,6 +11,7 @@ use super::ShapePrior;
 use super::alphabet::Alphabet;
 use super::calibrate;
 use super::decode::{Decoded, Place};
+use super::feature::MARGIN_PX;
 use super::grammar::is_mark;
 use super::patches::patch_at;
 
@@ -38,6 +39,9 @@ pub(super) const MOST_BESIDE: f32 = 0.4;
 /// Ink next to a text, against that of its own cells, from which on a digit never taught may stand there,
 /// where not all digits are known.
 const MOST_INK_BESIDE: f32 = 0.45;
+
+/// Ink next to a text from which on the shape prior is asked what stands there: a 1 has little.
+const LEAST_INK_BESIDE: f32 = 0.1;
 
 /// Strengths outside these limits are no glyph of this overlay.
 const STRENGTHS: (f32, f32) = (0.45, 1.7);
@@ -68,8 +72,34 @@ pub(super) fn ask_shape_prior(
         }
         let size = alphabet.index_of(place.character).map(|index| alphabet.shapes[index].template.dim());
         let cell = size.and_then(|size| patch_at(features, top, place.left, size));
-        place.by_shape = cell.map(|cell| ShapePrior::embedded().log_probabilities(&cell).map(f32::exp));
+        place.by_shape = cell.map(|cell| by_shape(&cell));
     }
+    if !all_digits && decoded.ink_beside > LEAST_INK_BESIDE {
+        decoded.unknown_beside = unknown_beside(decoded, alphabet, (features, top));
+    }
+}
+
+/// Probability by shape alone that a digit not known stands next to a text, inside the box.
+fn unknown_beside(decoded: &Decoded, alphabet: &Alphabet, (features, top): (&Array2<f32>, usize)) -> f32 {
+    let pitch = alphabet.pitch();
+    let (Some(first), Some(last)) = (decoded.places.first(), decoded.places.last()) else { return 0.0 };
+    let advance = alphabet.index_of(last.character).map_or(pitch, |index| alphabet.shapes[index].advance);
+    let inside = MARGIN_PX as f32 - 1.0..=features.ncols().saturating_sub(MARGIN_PX) as f32 + 1.0;
+    let lefts = [first.left - pitch, last.left + advance];
+    let lefts = lefts.into_iter().filter(|left| inside.contains(left) && inside.contains(&(left + pitch)));
+    let size = (alphabet.rows, pitch.ceil() as usize);
+    let cells = lefts.filter_map(|left| patch_at(features, top, left, size));
+    cells.map(|cell| unknown_share(&by_shape(&cell), alphabet)).fold(0.0, f32::max)
+}
+
+fn by_shape(cell: &Array2<f32>) -> [f32; 10] {
+    ShapePrior::embedded().log_probabilities(cell).map(f32::exp)
+}
+
+/// Probability of all digits not known together.
+fn unknown_share(by_shape: &[f32; 10], alphabet: &Alphabet) -> f32 {
+    let digits = ('0'..='9').zip(by_shape);
+    digits.filter(|(digit, _)| alphabet.index_of(*digit).is_none()).map(|(_, share)| share).sum()
 }
 
 fn is_doubtful(place: &Place) -> bool {
@@ -102,17 +132,10 @@ pub(super) fn without_unknown_digits(
     Some(decoded).filter(|decoded| !shows_unknown_digit(decoded, alphabet))
 }
 
-/// Whether the shape prior takes some digit for one that is not known.
+/// Whether the shape prior takes some digit, or what stands beside the text, for a digit that is not known.
 pub(super) fn shows_unknown_digit(decoded: &Decoded, alphabet: &Alphabet) -> bool {
-    let unknown = |by_shape: &[f32; 10]| -> f32 {
-        let digits = ('0'..='9').zip(by_shape);
-        digits.filter(|(digit, _)| alphabet.index_of(*digit).is_none()).map(|(_, share)| share).sum()
-    };
-    decoded
-        .places
-        .iter()
-        .filter_map(|place| place.by_shape.as_ref())
-        .any(|shape| unknown(shape) > MOST_UNKNOWN)
+    let mut shapes = decoded.places.iter().filter_map(|place| place.by_shape.as_ref());
+    decoded.unknown_beside > MOST_UNKNOWN || shapes.any(|shape| unknown_share(shape, alphabet) > MOST_UNKNOWN)
 }
 
 fn fits(place: &Place) -> bool {

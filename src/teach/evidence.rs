@@ -295,14 +295,24 @@ impl Spread {
     /// Log ratio of the probabilities of all other classes and of the one labelled, and the likeliest of the others;
     /// [`NOTHING`] is one of these at the end of a text.
     fn against(&self, cell: &Cell<'_>, differences: &Differences) -> (f32, usize) {
+        let nothing = cell.is_end.then(|| self.log_density_of_nothing(&cell.cut.features));
+        self.against_classes(cell.class, &cell.prior, differences, nothing)
+    }
+
+    fn against_classes(
+        &self,
+        labelled: usize,
+        prior: &[f32; CLASSES],
+        differences: &Differences,
+        nothing: Option<f32>,
+    ) -> (f32, usize) {
         let unknown = self.log_density_of_unknown();
         let density =
-            |class: usize| cell.prior[class] + differences[class].map_or(unknown, |d| self.log_density(d));
-        let others = (0..CLASSES).filter(|class| *class != cell.class).map(|class| (density(class), class));
-        let nothing = cell.is_end.then(|| (self.log_density_of_nothing(&cell.cut.features), NOTHING));
-        let (sum, other) = sum_and_best(others.chain(nothing));
-        let outlier = OUTLIER.ln() + cell.prior[cell.class] + unknown;
-        (sum - log_sum(density(cell.class), outlier), other)
+            |class: usize| prior[class] + differences[class].map_or(unknown, |d| self.log_density(d));
+        let others = (0..CLASSES).filter(|class| *class != labelled).map(|class| (density(class), class));
+        let (sum, other) = sum_and_best(others.chain(nothing.map(|density| (density, NOTHING))));
+        let outlier = OUTLIER.ln() + prior[labelled] + unknown;
+        (sum - log_sum(density(labelled), outlier), other)
     }
 
     /// Log ratio of the probabilities that some digit stands beside a text and that nothing does, and the likeliest digit.
@@ -420,4 +430,72 @@ fn shifted_difference(picture: &Array2<f32>, mean: &Array2<f32>, down: isize, ri
     let contrast = if other > 0.0 { both / other } else { 1.0 };
     let contrast = contrast.clamp(1.0 / MOST_CONTRAST, MOST_CONTRAST);
     (own - 2.0 * contrast * both + contrast * contrast * other) / picture.len().max(1) as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Features of a made-up digit: strokes that differ from class to class.
+    fn shape(class: usize) -> Array2<f32> {
+        Array2::from_shape_fn((16, 12), |(row, col)| {
+            let inside = (3..13).contains(&row) && (2..10).contains(&col);
+            let stroke = ((row / 2) * 7 + (col / 2) * 3 + class * (row / 2)).is_multiple_of(5);
+            if inside && stroke { 60.0 } else { -10.0 }
+        })
+    }
+
+    /// Differences of a picture from the means of three classes, two of them known well.
+    fn differences(picture: &Array2<f32>) -> Differences {
+        std::array::from_fn(|class| {
+            let mean_square = difference(picture, &shape(class));
+            (class < 3).then_some(Difference { mean_square, count: if class == 2 { 1 } else { 5 } })
+        })
+    }
+
+    fn log_ratio(picture: &Array2<f32>, labelled: usize) -> (f32, usize) {
+        let spread = Spread { within: 40.0, between: difference(&shape(0), &shape(1)) };
+        let unknown = [-(CLASSES as f32).ln(); CLASSES];
+        spread.against_classes(labelled, &unknown, &differences(picture), None)
+    }
+
+    #[test]
+    fn a_picture_of_another_class_speaks_against_its_label_and_one_of_its_own_does_not() {
+        let (against, other) = log_ratio(&shape(1), 0);
+        assert!(against > 5.0 && other == 1, "{against} {other}");
+        assert!(log_ratio(&shape(0), 0).0 < -5.0);
+    }
+
+    #[test]
+    fn a_bright_edge_behind_a_digit_speaks_against_no_label() {
+        // A horizon: far more than usual, but no class explains it.
+        let edge = Array2::from_shape_fn((16, 12), |(row, _)| if row < 8 { 80.0 } else { -80.0 });
+        for class in 0..3 {
+            let (against, _) = log_ratio(&(shape(class) + &edge), class);
+            assert!(against < 0.0, "{class}: {against}");
+        }
+    }
+
+    #[test]
+    fn a_class_not_labelled_elsewhere_is_judged_by_whether_it_looks_like_a_known_one() {
+        assert!(log_ratio(&shape(1), 7).0 > 5.0, "labelled 7, but it is the 1 of the others");
+        assert!(log_ratio(&shape(7), 7).0 < 0.0, "unlike all the others");
+    }
+
+    #[test]
+    fn differences_allow_for_a_pixel_and_for_contrast() {
+        let mut moved = shape(2);
+        moved.slice_mut(ndarray::s![1.., ..]).assign(&shape(2).slice(ndarray::s![..15, ..]));
+        assert!(difference(&moved, &shape(2)) < 1.0);
+        assert!(difference(&(shape(2) * 1.3), &shape(2)) < 1.0);
+        assert!(difference(&shape(1), &shape(2)) > 100.0);
+    }
+
+    #[test]
+    fn probabilities_are_added_as_logarithms() {
+        let logs = [(0.25_f32.ln(), 3), (0.5_f32.ln(), 4)];
+        let (sum, best) = sum_and_best(logs.into_iter());
+        assert!((sum - 0.75_f32.ln()).abs() < 1e-6 && best == 4);
+        assert_eq!(log_sum(f32::NEG_INFINITY, f32::NEG_INFINITY), f32::NEG_INFINITY);
+    }
 }
