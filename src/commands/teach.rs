@@ -106,7 +106,9 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     }
     remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in missing_clips {
-        eprintln!("Not found beside this clip, so the readings labelled in it are left out this time: {clip}");
+        eprintln!(
+            "Not found beside this clip, so the readings labelled in it are left out this time: {clip}"
+        );
     }
     report(arguments, &lesson, &folder, labels)
 }
@@ -216,21 +218,16 @@ fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, labels: us
 }
 
 fn as_json(lesson: &Lesson, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
-    let label = |label: &Told| {
-        serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text })
-    };
-    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| {
-        serde_json::json!({ "label": label(&suspect.label), "seems": suspect.seems, "picture": picture })
-    };
+    let label = |label: &Told| serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text });
+    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| serde_json::json!({ "label": label(&suspect.label), "seems": suspect.seems, "picture": picture });
     let suspects: Vec<_> = lesson.suspects.iter().zip(pictures).map(suspect).collect();
     let rejected = lesson.rejected.iter();
     let rejected: Vec<_> = rejected
         .map(|one| serde_json::json!({ "label": label(&one.label), "problem": one.problem.to_string() }))
         .collect();
     let next = lesson.ask_next.iter();
-    let next: Vec<_> = next
-        .map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s }))
-        .collect();
+    let next: Vec<_> =
+        next.map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s })).collect();
     serde_json::json!({
         "glyphs": folder, "missing": missing, "suspects": suspects, "rejected": rejected, "label_next": next
     })

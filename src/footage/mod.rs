@@ -41,8 +41,8 @@ use std::path::PathBuf;
 
 pub use area::Area;
 pub use clip::Clip;
-pub use error::FootageError;
 pub(crate) use counted::Counted;
+pub use error::FootageError;
 pub use lookup::{FoundFrame, frames_near, sample, sample_with};
 use lookup::{one_at_a_time, sought_end_s};
 pub use memory::MemoryFrames;

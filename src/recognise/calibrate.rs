@@ -95,7 +95,7 @@ pub(super) fn register(
     features: &[Array2<f32>],
     about: Option<usize>,
 ) -> Option<Registration> {
-    let (rows, cols) = features.first()?.dim();
+    let (height, cols) = features.first()?.dim();
     let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar, reach: None };
     let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
     let strength_at = |top: usize| -> f32 {
@@ -108,13 +108,13 @@ pub(super) fn register(
         let rated: Vec<(usize, f32)> = tops.into_par_iter().map(|top| (top, strength_at(top))).collect();
         Some(rated.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0)
     };
-    let last = rows.checked_sub(alphabet.rows)?;
-    let near = match about {
-        Some(top) => top.min(last),
-        // Texts one row off are still seen.
-        None => strongest((0..=last).step_by(2).collect())?,
+    let last = height.checked_sub(alphabet.rows)?;
+    // Thin strokes one row off are not seen any more, so every row is tried.
+    let rows = match about {
+        Some(top) => top.min(last).saturating_sub(1)..=(top + 1).min(last),
+        None => 0..=last,
     };
-    let top = strongest((near.saturating_sub(1)..=(near + 1).min(last)).collect())?;
+    let top = strongest(rows.collect())?;
     let texts: Vec<Option<(Decoded, f32)>> = features
         .par_iter()
         .map(|features| {

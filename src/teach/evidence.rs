@@ -368,6 +368,11 @@ fn prior(features: &Array2<f32>) -> [f32; CLASSES] {
     tempered(ShapePrior::embedded().log_probabilities(features))
 }
 
+/// Log probability, by shape alone, that a labelled digit is what the label says; `None` for marks.
+pub(super) fn log_prior_of_label(cut: &CharacterCut) -> Option<f32> {
+    Some(prior(&cut.features)[cut.character.to_digit(10)? as usize])
+}
+
 /// The text of a class.
 fn digit(class: usize) -> String {
     char::from_digit(class as u32, 10).map(String::from).unwrap_or_default()

@@ -61,8 +61,8 @@ impl ToldRegion<'_> {
         for (number, moment) in self.moments.iter().enumerate() {
             let text = &moment.told.text;
             let length = char::from_u32(text.len() as u32).unwrap_or_default();
-            let is_new = text.chars().chain([length]).fold(false, |new, one| known.insert(one) || new);
-            if is_new { first.push(number) } else { others.push(number) }
+            let unknown = text.chars().chain([length]).filter(|one| known.insert(*one)).count();
+            if unknown > 0 { first.push(number) } else { others.push(number) }
         }
         first.extend(others);
         first.truncate(LAYOUT_READINGS);

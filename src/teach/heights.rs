@@ -1,7 +1,8 @@
 //! Heights: how large the type of every region is, before any shape is known.
 
+use super::align::CharacterCut;
 use super::group::{Group, cut_group, group_by_height, group_of};
-use super::{TeachError, ToldMoment, align};
+use super::{TeachError, ToldMoment, align, evidence};
 use rayon::prelude::*;
 
 use crate::recognise::feature::MARGIN_PX;
@@ -27,7 +28,7 @@ pub(super) fn text_rows(regions: &[Region], sample: &Sample) -> Vec<Option<InkRo
 
 /// Height and first row of the strokes of every region, from `seem`, what they seem to be each by itself. Scenery that stands still above or below a text passes for
 /// strokes: so a region that seems to be written in another size than most is cut in their size, too, and is of that
-/// size if its characters then look like theirs.
+/// size if its characters then look like theirs, or more like the digits labelled.
 ///
 /// # Errors
 /// Those of cutting the readings of the regions that most are told of.
@@ -45,8 +46,8 @@ pub(super) fn heights_agreed(
     let is_main = |number: usize| main.regions.iter().any(|told| told.number == number);
     let mut agreed = seem.to_vec();
     for number in groups.iter().flat_map(|group| &group.regions).map(|told| told.number) {
-        let Some(rows) = seem[number].filter(|_| !is_main(number)) else { continue };
-        let top_px = rows.top_px + 0.5 * (rows.height_px - height_px);
+        let Some(rows_seen) = seem[number].filter(|_| !is_main(number)) else { continue };
+        let top_px = rows_seen.top_px + 0.5 * (rows_seen.height_px - height_px);
         let as_main = InkRows { top_px, height_px };
         let rows = |other: usize| {
             if other == number { Some(as_main) } else { seem[other].filter(|_| is_main(other)) }
@@ -54,22 +55,34 @@ pub(super) fn heights_agreed(
         let members =
             regions.iter().enumerate().filter_map(|(other, region)| Some((other, region, rows(other)?)));
         let group = group_of(&members.collect::<Vec<_>>(), moments);
-        agreed[number] = of_main_size(group, number).or(agreed[number]);
+        let alone = group_of(&[(number, &regions[number], rows_seen)], moments);
+        agreed[number] = of_main_size(group, alone, number).or(agreed[number]);
     }
     Ok(agreed)
 }
 
-/// Rows of a region's text if its characters, cut in this group, are those of the other regions.
-fn of_main_size(mut group: Group<'_>, number: usize) -> Option<InkRows> {
+/// Rows of a region's text if its characters, cut in this group, are those of the other regions, or look more like the
+/// digits labelled than those that the region gives `alone`, at the height that it seems to have.
+fn of_main_size(mut group: Group<'_>, mut alone: Group<'_>, number: usize) -> Option<InkRows> {
     let (_, cuts) = cut_group(&mut group).ok()?;
     let place = group.regions.iter().position(|told| told.number == number)?;
     let others = (0..group.regions.len()).filter(|other| *other != place);
     let usual: Vec<f32> = others.filter_map(|other| align::likeness_to_others(&cuts, other)).collect();
     let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
-    let own = align::likeness_to_others(&cuts, place)?;
+    let is_alike = align::likeness_to_others(&cuts, place).is_some_and(|own| own >= OF_ONE_FACE * usual);
+    let as_main = mean_log_prior(&cuts, place);
+    let mut by_itself =
+        || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |(_, cuts)| mean_log_prior(&cuts, 0));
     let top = cuts.iter().find(|cut| cut.region == place)?.top;
-    let top_px = group.ink_top_px(top);
-    (own >= OF_ONE_FACE * usual).then_some(InkRows { top_px, height_px: group.height_px() })
+    let rows = InkRows { top_px: group.ink_top_px(top), height_px: group.height_px() };
+    (is_alike || as_main > by_itself()).then_some(rows)
+}
+
+/// Mean log probability of a region's labelled digits by shape alone.
+fn mean_log_prior(cuts: &[CharacterCut], region: usize) -> f32 {
+    let own = cuts.iter().filter(|cut| cut.region == region);
+    let digits: Vec<f32> = own.filter_map(evidence::log_prior_of_label).collect();
+    digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
 fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {

@@ -414,8 +414,9 @@ fn learnt(clip: &Path, setup: &LoadedSetup, mut told: ToldFile) -> Result<Learnt
     let mut open = open_for(setup, clip).map_err(|error| error.to_string())?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
     let found = told_moments(&mut open, setup, &told, &|_| ()).map_err(|error| error.to_string())?;
-    let mut lesson = teach(&setup.setup.camera.name, &setup.setup.regions, &found.moments, &told.insisted(), &sample)
-        .map_err(|error| error.to_string())?;
+    let mut lesson =
+        teach(&setup.setup.camera.name, &setup.setup.regions, &found.moments, &told.insisted(), &sample)
+            .map_err(|error| error.to_string())?;
     lesson.rejected.extend(found.rejected);
     for RejectedLabel { label, .. } in &lesson.rejected {
         told.forget(&file_name(clip), &label.channel, label.time_s);
