@@ -113,7 +113,7 @@ pub(super) fn is_legible(decoded: &Decoded, alphabet: &Alphabet) -> bool {
     decoded.beside <= MOST_BESIDE
         && decoded.ink_beside <= MOST_INK_BESIDE
         && calibrate::fit_of(decoded) >= LEAST_FIT
-        && (all_digits || !shows_unknown_digit(decoded, alphabet))
+        && (all_digits || !is_refuted_by_shape(decoded, alphabet))
         && tested.all(|place| {
             (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength)
                 && (is_seconded(place) || if all_digits { fits(place) } else { fits_well(place) })
@@ -129,13 +129,24 @@ pub(super) fn without_unknown_digits(
     if !alphabet.has_all_digits() {
         ask_shape_prior(&mut decoded, alphabet, place);
     }
-    Some(decoded).filter(|decoded| !shows_unknown_digit(decoded, alphabet))
+    Some(decoded).filter(|decoded| !is_refuted_by_shape(decoded, alphabet))
 }
 
-/// Whether the shape prior takes some digit, or what stands beside the text, for a digit that is not known.
-pub(super) fn shows_unknown_digit(decoded: &Decoded, alphabet: &Alphabet) -> bool {
-    let mut shapes = decoded.places.iter().filter_map(|place| place.by_shape.as_ref());
-    decoded.unknown_beside > MOST_UNKNOWN || shapes.any(|shape| unknown_share(shape, alphabet) > MOST_UNKNOWN)
+/// Whether the shape prior takes some digit, or what stands beside the text, for a digit that is not known, or a digit
+/// surely for another one: where some are not known, those that are have been seen in few pictures.
+pub(super) fn is_refuted_by_shape(decoded: &Decoded, alphabet: &Alphabet) -> bool {
+    let is_unknown = |place: &Place| {
+        place.by_shape.is_some_and(|by_shape| unknown_share(&by_shape, alphabet) > MOST_UNKNOWN)
+    };
+    let is_other = |place: &Place| other_share(place) > SECONDED;
+    decoded.unknown_beside > MOST_UNKNOWN
+        || decoded.places.iter().any(|place| is_unknown(place) || is_other(place))
+}
+
+/// The greatest probability by shape alone of a digit other than the one read.
+fn other_share(place: &Place) -> f32 {
+    let others = ('0'..='9').zip(place.by_shape.iter().flatten());
+    others.filter(|(digit, _)| *digit != place.character).map(|(_, share)| *share).fold(0.0, f32::max)
 }
 
 fn fits(place: &Place) -> bool {

@@ -419,7 +419,7 @@ impl Recogniser {
             let decoded = self.decoded_patch(region, patch)?;
             let sure = confidence_of(&decoded) > SURE
                 && is_believed(&decoded, self.faces[*face].most_strange)
-                && !legibility::shows_unknown_digit(&decoded, &self.faces[*face].alphabet);
+                && !legibility::is_refuted_by_shape(&decoded, &self.faces[*face].alphabet);
             let places = decoded.places.iter().map(|place| (place.character, placement.top, place.left));
             sure.then(|| places.collect())
         };

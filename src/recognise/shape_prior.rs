@@ -30,7 +30,7 @@
 
 use std::sync::LazyLock;
 
-use ndarray::{Array1, Array2, Array3, ArrayView1, Axis, s};
+use ndarray::{Array1, Array2, Array3, ArrayView1, ArrayView2, Axis};
 
 /// Rows x columns of the grid that the network sees.
 const GRID: (usize, usize) = (20, 16);
@@ -146,27 +146,47 @@ impl Layer {
     fn convolved(&self, input: &Array3<f32>, size: usize) -> Array3<f32> {
         let (rows, cols, channels) = input.dim();
         let reach = size / 2;
-        let mut padded = Array3::zeros((rows + 2 * reach, cols + 2 * reach, channels));
-        padded.slice_mut(s![reach..reach + rows, reach..reach + cols, ..]).assign(input);
-        let patches = padded.windows((size, size, channels));
-        let mut inputs = Array2::zeros((rows * cols, size * size * channels));
-        for (mut target, patch) in inputs.rows_mut().into_iter().zip(patches) {
-            target.iter_mut().zip(patch).for_each(|(target, level)| *target = *level);
+        let width = (cols + 2 * reach) * channels;
+        let mut padded = vec![0.0; (rows + 2 * reach) * width];
+        for (row, levels) in input.outer_iter().enumerate() {
+            let first = (row + reach) * width + reach * channels;
+            padded[first..first + cols * channels]
+                .iter_mut()
+                .zip(&levels)
+                .for_each(|(to, level)| *to = *level);
         }
-        let sums = inputs.dot(&self.weights) + &self.biases;
-        Array3::from_shape_fn((rows, cols, self.biases.len()), |(row, col, channel)| {
-            sums[[row * cols + col, channel]].max(0.0)
-        })
+        // A row of the kernel lies in one piece: columns and channels follow each other.
+        let piece = size * channels;
+        let mut inputs = Vec::with_capacity(rows * cols * size * piece);
+        for (row, col) in (0..rows).flat_map(|row| (0..cols).map(move |col| (row, col))) {
+            for line in padded.chunks_exact(width).skip(row).take(size) {
+                inputs.extend_from_slice(&line[col * channels..col * channels + piece]);
+            }
+        }
+        let outputs = self.biases.len();
+        let Ok(inputs) = ArrayView2::from_shape((rows * cols, size * piece), &inputs) else {
+            return Array3::zeros((rows, cols, outputs));
+        };
+        let mut sums = inputs.dot(&self.weights) + &self.biases;
+        sums.mapv_inplace(|level| level.max(0.0));
+        sums.into_shape_with_order((rows, cols, outputs))
+            .unwrap_or_else(|_| Array3::zeros((rows, cols, outputs)))
     }
 }
 
 /// The greatest of every 2 x 2 entries of each channel.
 fn pooled(input: &Array3<f32>) -> Array3<f32> {
     let (rows, cols, channels) = input.dim();
-    Array3::from_shape_fn((rows / 2, cols / 2, channels), |(row, col, channel)| {
-        let block = s![2 * row..2 * row + 2, 2 * col..2 * col + 2, channel];
-        input.slice(block).iter().copied().fold(f32::NEG_INFINITY, f32::max)
-    })
+    let mut pooled = Array3::from_elem((rows / 2, cols / 2, channels), f32::NEG_INFINITY);
+    let (Some(input), Some(levels)) = (input.as_slice(), pooled.as_slice_mut()) else { return pooled };
+    for (row, line) in input.chunks_exact(cols * channels).take(rows / 2 * 2).enumerate() {
+        let target = &mut levels[row / 2 * (cols / 2) * channels..];
+        for (col, entries) in line.chunks_exact(channels).take(cols / 2 * 2).enumerate() {
+            let target = target[col / 2 * channels..].iter_mut().zip(entries);
+            target.for_each(|(most, level)| *most = most.max(*level));
+        }
+    }
+    pooled
 }
 
 /// A cell resampled to the grid and divided by its root mean square; `None` for a cell without entries or with
