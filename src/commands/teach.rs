@@ -102,7 +102,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let name = file_name(&arguments.clip);
     for rejected in &lesson.rejected {
         eprintln!("Label not used, nor remembered: {rejected}");
-        remembered.forget(&name, &rejected.label.channel, rejected.label.time_s);
+        remembered.reject(&name, &rejected.label);
     }
     remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in missing_clips {

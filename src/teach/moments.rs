@@ -372,7 +372,7 @@ mod tests {
     fn damaged_and_empty_frames_are_rejected_and_damaged_neighbours_are_left_out() {
         let regions = [region()];
         let striped = |x: u32| if x % 16 < 8 { 40 } else { 200 };
-        let noisy = |x: u32| if x % 2 == 0 { 118 } else { 124 };
+        let noisy = |x: u32| if x.is_multiple_of(2) { 118 } else { 124 };
         let times = [(1.0, true), (1.04, false), (1.08, false)];
         let mut frames: Vec<_> =
             times.into_iter().map(|(time_s, damaged)| frame(&regions, time_s, damaged, striped)).collect();

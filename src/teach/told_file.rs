@@ -122,6 +122,11 @@ impl ToldFile {
         self.told.len() < before
     }
 
+    /// Removes a label of a clip that cannot be used.
+    pub fn reject(&mut self, clip: &str, label: &Told) {
+        self.told.retain(|told| told.clip != clip || told.told() != *label);
+    }
+
     /// Insists on the reading of a moment and tells whether there is one.
     pub fn insist(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
         let label = self.told.iter_mut().find(|label| label.is_at(clip, channel, time_s));

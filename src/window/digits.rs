@@ -419,7 +419,7 @@ fn learnt(clip: &Path, setup: &LoadedSetup, mut told: ToldFile) -> Result<Learnt
             .map_err(|error| error.to_string())?;
     lesson.rejected.extend(found.rejected);
     for RejectedLabel { label, .. } in &lesson.rejected {
-        told.forget(&file_name(clip), &label.channel, label.time_s);
+        told.reject(&file_name(clip), label);
     }
     lesson.set.save(&folder).map_err(|error| error.to_string())?;
     told.save(&folder).map_err(|error| error.to_string())?;

@@ -54,7 +54,7 @@ fn parts_of_neighbours_do_not_mislead() {
         for (digit, template) in face {
             let text = concatenate![Axis(1), *eight, *template, *eight];
             for left in [eight.ncols() - 1, eight.ncols() + 1] {
-                let cell = text.slice(s![.., left..left + template.ncols()]).to_owned();
+                let cell = text.slice(ndarray::s![.., left..left + template.ncols()]).to_owned();
                 let found = ShapePrior::embedded().log_probabilities(&cell);
                 right += usize::from(best(&found) == *digit);
                 assert!(best(&found) == *digit || found[best(&found)] < 0.8_f32.ln(), "{digit}: {found:?}");

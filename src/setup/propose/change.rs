@@ -320,7 +320,7 @@ mod tests {
     fn strip_and_line() -> (Strip, Span) {
         let level = |frame: u32, x: u32, y: u32| {
             let noise = (x * 7919 + y * 104_729 + frame * 31 * x * y) % 97;
-            if frame % 3 == 0 && x < 30 { 90 } else { 60 + noise as u8 }
+            if frame.is_multiple_of(3) && x < 30 { 90 } else { 60 + noise as u8 }
         };
         let picture = |frame: u32| GrayImage::from_fn(80, 40, |x, y| image::Luma([level(frame, x, y)]));
         let line = Span { left: 2, right: 78, top: 1, bottom: 25 };
