@@ -23,7 +23,7 @@ const WRONG_LABEL: f32 = 0.02;
 const WRONG_DIGIT: f32 = 0.5;
 
 /// Probability that a rightly labelled digit looks like none of its class, as before a horizon or when damaged.
-const OUTLIER: f32 = 0.1;
+const OUTLIER: f32 = 0.3;
 
 /// Difference that such a picture has, as a share of the usual difference between classes.
 const OUTLIER_DIFFERENCE: f32 = 0.35;
@@ -232,7 +232,7 @@ impl<'a> Evidences<'a> {
     }
 
     fn against(&self, order: usize, differences: &OfReading, spread: Spread) -> Evidence {
-        let prior = (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln();
+        let prior = prior_log_odds();
         let text = self.of_reading(order).next().map_or("", |cell| cell.cut.told.text.as_str());
         let mut evidence = Evidence { order, log_odds: prior, seems: String::new(), witness: None };
         let mut seems: Vec<String> = text.chars().map(String::from).collect();
@@ -378,6 +378,11 @@ fn digit(class: usize) -> String {
     char::from_digit(class as u32, 10).map(String::from).unwrap_or_default()
 }
 
+/// Log odds that a label is wrong before its picture is looked at.
+fn prior_log_odds() -> f32 {
+    (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln()
+}
+
 /// Log likelihood ratio where only a share of all wrong labels is wrong in this way.
 fn mixed(share: f32, log_ratio: f32) -> f32 {
     ((1.0 - share) + share * log_ratio.min(MOST_LOG_RATIO).exp()).ln()
@@ -464,6 +469,11 @@ mod tests {
         spread.against_classes(labelled, &unknown, &differences(picture), None)
     }
 
+    /// Log odds against a label whose digits have these log ratios.
+    fn log_odds(log_ratios: &[f32]) -> f32 {
+        prior_log_odds() + log_ratios.iter().map(|ratio| mixed(WRONG_DIGIT, *ratio)).sum::<f32>()
+    }
+
     #[test]
     fn a_picture_of_another_class_speaks_against_its_label_and_one_of_its_own_does_not() {
         let (against, other) = log_ratio(&shape(1), 0);
@@ -477,14 +487,16 @@ mod tests {
         let edge = Array2::from_shape_fn((16, 12), |(row, _)| if row < 8 { 80.0 } else { -80.0 });
         for class in 0..3 {
             let (against, _) = log_ratio(&(shape(class) + &edge), class);
-            assert!(against < 0.0, "{class}: {against}");
+            assert!(log_odds(&[against, against]) < 1.0, "{class}: {against}");
         }
     }
 
     #[test]
     fn a_class_not_labelled_elsewhere_is_judged_by_whether_it_looks_like_a_known_one() {
-        assert!(log_ratio(&shape(1), 7).0 > 5.0, "labelled 7, but it is the 1 of the others");
-        assert!(log_ratio(&shape(7), 7).0 < 0.0, "unlike all the others");
+        let (of_known, other) = log_ratio(&shape(1), 7);
+        assert!(log_odds(&[of_known]) > 1.0 && other == 1, "{of_known} {other}");
+        let (of_new, _) = log_ratio(&shape(7), 7);
+        assert!(log_odds(&[of_new]) < 1.0, "{of_new}");
     }
 
     #[test]
