@@ -312,7 +312,8 @@ impl Spread {
         let others = (0..CLASSES).filter(|class| *class != labelled).map(|class| (density(class), class));
         let (sum, other) = sum_and_best(others.chain(nothing.map(|density| (density, NOTHING))));
         let outlier = OUTLIER.ln() + prior[labelled] + unknown;
-        (sum - log_sum(density(labelled), outlier), other)
+        // A digit is mistaken for one of the nine others.
+        (sum - ((CLASSES - 1) as f32).ln() - log_sum(density(labelled), outlier), other)
     }
 
     /// Log ratio of the probabilities that some digit stands beside a text and that nothing does, and the likeliest digit.
@@ -493,9 +494,9 @@ mod tests {
 
     #[test]
     fn a_class_not_labelled_elsewhere_is_judged_by_whether_it_looks_like_a_known_one() {
-        let (of_known, other) = log_ratio(&shape(1), 7);
+        let (of_known, other) = log_ratio(&shape(1), 4);
         assert!(log_odds(&[of_known]) > 1.0 && other == 1, "{of_known} {other}");
-        let (of_new, _) = log_ratio(&shape(7), 7);
+        let (of_new, _) = log_ratio(&shape(4), 4);
         assert!(log_odds(&[of_new]) < 1.0, "{of_new}");
     }
 
