@@ -117,23 +117,22 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
 fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<ToldFile, Failure> {
     let mut file = ToldFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
+    let unlabelled = |option: &str, channel: &Channel, time_s: f64| {
+        Failure::Misuse(format!(
+            "{option} {}@{time_s}: this moment of {name} has no label; the labels are in {}",
+            channel.name(),
+            ToldFile::path(folder).display()
+        ))
+    };
     for (channel, time_s) in &arguments.forget {
         if !file.forget(&name, channel, *time_s) {
-            return Err(Failure::Misuse(format!(
-                "--forget {}@{time_s}: this moment of {name} has no label; the labels are in {}",
-                channel.name(),
-                ToldFile::path(folder).display()
-            )));
+            return Err(unlabelled("--forget", channel, *time_s));
         }
     }
     arguments.say.iter().for_each(|told| file.add(&name, told));
     for (channel, time_s) in &arguments.insist {
         if !file.insist(&name, channel, *time_s) {
-            return Err(Failure::Misuse(format!(
-                "--insist {}@{time_s}: this moment of {name} has no label; the labels are in {}",
-                channel.name(),
-                ToldFile::path(folder).display()
-            )));
+            return Err(unlabelled("--insist", channel, *time_s));
         }
     }
     Ok(file)

@@ -336,12 +336,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let own = places.iter().filter(|place| place.character.is_ascii_digit());
         let own: Vec<f32> = own.filter_map(|place| ink(place.left, advance(place))).collect();
         let mean = own.iter().sum::<f32>() / own.len().max(1) as f32;
-        let (Some(first), Some(last)) = (places.first(), places.last()) else { return 0.0 };
-        let inside =
-            MARGIN_PX as f32 - 1.0..=(features.ncols() - MARGIN_PX.min(features.ncols())) as f32 + 1.0;
-        let lefts = [first.left - pitch, last.left + advance(last)];
-        let beside =
-            lefts.into_iter().filter(|left| inside.contains(left) && inside.contains(&(left + pitch)));
+        let beside = lefts_beside(places, self.alphabet, features.ncols());
         beside.filter_map(|left| ink(left, pitch)).fold(0.0, f32::max) / mean.max(f32::MIN_POSITIVE)
     }
 
@@ -380,6 +375,19 @@ impl<S: Scorer> Decoder<'_, S> {
             by_shape: None,
         }
     }
+}
+
+/// Left edges of the cells next to a text, as far as they lie inside the box of features so many columns wide.
+pub(super) fn lefts_beside(places: &[Place], alphabet: &Alphabet, cols: usize) -> impl Iterator<Item = f32> {
+    let pitch = alphabet.pitch();
+    let advance = |place: &Place| {
+        alphabet.index_of(place.character).map_or(0.0, |index| alphabet.shapes[index].advance)
+    };
+    let inside = MARGIN_PX as f32 - 1.0..=(cols - MARGIN_PX.min(cols)) as f32 + 1.0;
+    let before = places.first().map(|first| first.left - pitch);
+    let after = places.last().map(|last| last.left + advance(last));
+    let lefts = before.into_iter().chain(after);
+    lefts.filter(move |left| inside.contains(left) && inside.contains(&(left + pitch)))
 }
 
 fn text_from(characters: impl Iterator<Item = char>) -> Text {

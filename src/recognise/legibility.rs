@@ -10,8 +10,7 @@ use ndarray::Array2;
 use super::ShapePrior;
 use super::alphabet::Alphabet;
 use super::calibrate;
-use super::decode::{Decoded, Place};
-use super::feature::MARGIN_PX;
+use super::decode::{Decoded, Place, lefts_beside};
 use super::grammar::is_mark;
 use super::patches::patch_at;
 
@@ -81,14 +80,9 @@ pub(super) fn ask_shape_prior(
 
 /// Probability by shape alone that a digit not known stands next to a text, inside the box.
 fn unknown_beside(decoded: &Decoded, alphabet: &Alphabet, (features, top): (&Array2<f32>, usize)) -> f32 {
-    let pitch = alphabet.pitch();
-    let (Some(first), Some(last)) = (decoded.places.first(), decoded.places.last()) else { return 0.0 };
-    let advance = alphabet.index_of(last.character).map_or(pitch, |index| alphabet.shapes[index].advance);
-    let inside = MARGIN_PX as f32 - 1.0..=features.ncols().saturating_sub(MARGIN_PX) as f32 + 1.0;
-    let lefts = [first.left - pitch, last.left + advance];
-    let lefts = lefts.into_iter().filter(|left| inside.contains(left) && inside.contains(&(left + pitch)));
-    let size = (alphabet.rows, pitch.ceil() as usize);
-    let cells = lefts.filter_map(|left| patch_at(features, top, left, size));
+    let size = (alphabet.rows, alphabet.pitch().ceil() as usize);
+    let cells = lefts_beside(&decoded.places, alphabet, features.ncols())
+        .filter_map(|left| patch_at(features, top, left, size));
     cells.map(|cell| unknown_share(&by_shape(&cell), alphabet)).fold(0.0, f32::max)
 }
 

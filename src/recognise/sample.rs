@@ -5,7 +5,7 @@ use ndarray::Array2;
 
 use super::alphabet::working_factor;
 use super::feature::{MARGIN_PX, Window};
-use crate::footage::LumaPlane;
+use crate::footage::{Area, LumaPlane};
 use crate::setup::{PixelBox, Region};
 
 /// The surroundings of one region in one frame.
@@ -25,10 +25,14 @@ impl Patch {
         Self { time_s, ..Self::cut(LumaPlane::of(frame), place) }
     }
 
+    /// The part of a frame that the surroundings of a box are copied from.
+    pub(crate) fn area(place: PixelBox) -> Area {
+        place.with_margin((MARGIN_PX + 1) * working_factor(place.height as f32))
+    }
+
     /// The same of a frame where it lies, at the time 0.
     fn cut(luma: LumaPlane<'_>, place: PixelBox) -> Self {
-        let margin = (MARGIN_PX + 1) * working_factor(place.height as f32);
-        let around = place.with_margin(margin);
+        let around = Self::area(place);
         let (left, top) = (around.left as u32, around.top as u32);
         let place = PixelBox { x: place.x - left, y: place.y - top, ..place };
         Self { time_s: 0.0, picture: luma.crop(around), place }

@@ -8,7 +8,6 @@
 //! horizon crosses it, is put down to its background.
 
 use ndarray::Array2;
-
 use rayon::prelude::*;
 
 use super::align::CharacterCut;
@@ -81,8 +80,8 @@ pub(super) struct Evidence {
     pub(super) log_odds: f32,
     /// The text that the picture seems to show.
     pub(super) seems: String,
-    /// The number of the reading that shows the differing digit most like this one, and that digit.
-    pub(super) witness: Option<(usize, char)>,
+    /// The number of the reading that shows the differing digit most like this one.
+    pub(super) witness: Option<usize>,
 }
 
 /// A digit of a labelled reading.
@@ -154,14 +153,18 @@ impl<'a> Evidences<'a> {
 
     /// Leaves a reading out.
     pub(super) fn leave_out(&mut self, order: usize) {
-        let (out, left) =
-            std::mem::take(&mut self.cells).into_iter().partition(|cell| cell.cut.order == order);
-        self.cells = left;
-        let out: Vec<Cell<'a>> = out;
-        for cell in out {
-            self.classes[cell.class].sum -= &cell.cut.features;
-            self.classes[cell.class].count -= 1;
+        self.classes = self.classes_without(order);
+        self.cells.retain(|cell| cell.cut.order != order);
+    }
+
+    /// The classes without the digits of a reading.
+    fn classes_without(&self, order: usize) -> Vec<Class> {
+        let mut classes = self.classes.clone();
+        for cell in self.of_reading(order) {
+            classes[cell.class].sum -= &cell.cut.features;
+            classes[cell.class].count -= 1;
         }
+        classes
     }
 
     /// The evidence against every reading, the strongest first.
@@ -186,12 +189,8 @@ impl<'a> Evidences<'a> {
     /// Differences of a reading's digits, and of what stands beside them, from every class, learned from the other
     /// readings.
     fn differences(&self, order: usize) -> OfReading {
-        let mut classes = self.classes.clone();
-        for cell in self.of_reading(order) {
-            classes[cell.class].sum -= &cell.cut.features;
-            classes[cell.class].count -= 1;
-        }
-        let means: Vec<Option<(Array2<f32>, usize)>> = classes
+        let means: Vec<Option<(Array2<f32>, usize)>> = self
+            .classes_without(order)
             .into_iter()
             .map(|Class { sum, count }| (count > 0).then(|| (sum / count as f32, count)))
             .collect();
@@ -262,13 +261,13 @@ impl<'a> Evidences<'a> {
         evidence
     }
 
-    /// The reading that shows a digit of a class most like this cell, and the digit.
-    fn most_like(&self, cell: &Cell<'_>, class: usize) -> Option<(usize, char)> {
+    /// The reading that shows a digit of a class most like this cell.
+    fn most_like(&self, cell: &Cell<'_>, class: usize) -> Option<usize> {
         let others =
             self.cells.iter().filter(|other| other.class == class && other.cut.order != cell.cut.order);
         let rated = others.map(|other| (difference(&cell.cut.features, &other.cut.features), other));
         let (_, nearest) = rated.min_by(|one, other| one.0.total_cmp(&other.0))?;
-        Some((nearest.cut.order, nearest.cut.character))
+        Some(nearest.cut.order)
     }
 }
 

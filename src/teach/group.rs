@@ -165,8 +165,9 @@ pub(super) fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) ->
 /// Pitches for which all widths of the decimal point are tried: a coarse width can favour a wrong pitch.
 const PITCHES_LOOKED_AT_CLOSELY: usize = 5;
 
-/// Cuts the characters of a group's told readings, aligned to each other, and takes the scenery off its pictures.
-pub(super) fn cut_group(group: &mut Group<'_>) -> Result<(Layout, Vec<CharacterCut>), TeachError> {
+/// Cuts the characters of a group's labelled readings, aligned to each other, and takes the static background off its
+/// pictures.
+pub(super) fn cut_group(group: &mut Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
     let mut some = group.with_some_readings();
     let layout = layout_of(&some).and_then(|(layout, cuts)| {
         let layout = relocate(&mut some, layout, &cuts);
@@ -180,8 +181,7 @@ pub(super) fn cut_group(group: &mut Group<'_>) -> Result<(Layout, Vec<CharacterC
     hold::settle(group, &cuts);
     let cuts = cuts_at(group, &layout).unwrap_or(cuts);
     behind::take_off(group, &cuts);
-    let cuts = cuts_at(group, &layout).unwrap_or(cuts);
-    Ok((layout, cuts))
+    Ok(cuts_at(group, &layout).unwrap_or(cuts))
 }
 
 /// The layout under which the characters of a group agree best, and these.

@@ -1,10 +1,10 @@
 //! Heights: how large the type of every region is, before any shape is known.
 
+use rayon::prelude::*;
+
 use super::align::CharacterCut;
 use super::group::{Group, cut_group, group_by_height, group_of};
 use super::{TeachError, ToldMoment, align, evidence};
-use rayon::prelude::*;
-
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;
@@ -26,9 +26,9 @@ pub(super) fn text_rows(regions: &[Region], sample: &Sample) -> Vec<Option<InkRo
     regions.map(|(region, patches)| ink_rows(region, patches)).collect()
 }
 
-/// Height and first row of the strokes of every region, from `seem`, what they seem to be each by itself. Scenery that stands still above or below a text passes for
-/// strokes: so a region that seems to be written in another size than most is cut in their size, too, and is of that
-/// size if its characters then look like theirs, or more like the digits labelled.
+/// Height and first row of the strokes of every region, from `seem`, what they seem to be each by itself. Static
+/// background above or below a text passes for strokes: so a region that seems to be written in another size than most is
+/// cut in their size, too, and is of that size if its characters then look like theirs, or more like the digits labelled.
 ///
 /// # Errors
 /// Those of cutting the readings of the regions that most are told of.
@@ -64,15 +64,14 @@ pub(super) fn heights_agreed(
 /// Rows of a region's text if its characters, cut in this group, are those of the other regions, or look more like the
 /// digits labelled than those that the region gives `alone`, at the height that it seems to have.
 fn of_main_size(mut group: Group<'_>, mut alone: Group<'_>, number: usize) -> Option<InkRows> {
-    let (_, cuts) = cut_group(&mut group).ok()?;
+    let cuts = cut_group(&mut group).ok()?;
     let place = group.regions.iter().position(|told| told.number == number)?;
     let others = (0..group.regions.len()).filter(|other| *other != place);
     let usual: Vec<f32> = others.filter_map(|other| align::likeness_to_others(&cuts, other)).collect();
     let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
     let is_alike = align::likeness_to_others(&cuts, place).is_some_and(|own| own >= OF_ONE_FACE * usual);
     let as_main = mean_log_prior(&cuts, place);
-    let mut by_itself =
-        || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |(_, cuts)| mean_log_prior(&cuts, 0));
+    let mut by_itself = || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |cuts| mean_log_prior(&cuts, 0));
     let top = cuts.iter().find(|cut| cut.region == place)?.top;
     let rows = InkRows { top_px: group.ink_top_px(top), height_px: group.height_px() };
     (is_alike || as_main > by_itself()).then_some(rows)

@@ -149,8 +149,7 @@ pub fn teach(
         return Err(TeachError::NoneUsable(rejected.first().map(ToString::to_string).unwrap_or_default()));
     }
     let course = Course { name, regions, sample, insisted, rows };
-    let (kept, suspects) = course.agreeing(usable)?;
-    let Learned { set, first } = course.learn(&kept)?;
+    let (Learned { set, first }, suspects) = course.learn_from_agreeing(usable)?;
     let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
     let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
     let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &first, sample) };
@@ -193,6 +192,9 @@ struct Course<'a> {
 /// Regions of one size of type with the characters cut from their labels.
 type CutGroup<'a> = (Group<'a>, Vec<CharacterCut>);
 
+/// All of these, and the rows of every region's text.
+type AllCut<'a> = (Vec<CutGroup<'a>>, Vec<Option<InkRows>>);
+
 /// A glyph set, and the recogniser that read the sample for it with the first, unclean glyphs.
 struct Learned {
     set: GlyphSet,
@@ -200,27 +202,23 @@ struct Learned {
 }
 
 impl Course<'_> {
-    fn cut<'a>(
-        &'a self,
-        moments: &'a [ToldMoment],
-    ) -> Result<(Vec<CutGroup<'a>>, Vec<Option<InkRows>>), TeachError> {
+    fn cut<'a>(&'a self, moments: &'a [ToldMoment]) -> Result<AllCut<'a>, TeachError> {
         let heights = heights_agreed(self.regions, moments, &self.rows)?;
         let mut groups = Vec::new();
         for mut group in group_by_height(self.regions, moments, &heights) {
-            let cuts = cut_group(&mut group)?.1;
+            let cuts = cut_group(&mut group)?;
             groups.push((group, cuts));
         }
         Ok((groups, heights))
     }
 
-    fn learn(&self, moments: &[ToldMoment]) -> Result<Learned, TeachError> {
-        let (groups, heights) = self.cut(moments)?;
+    fn learn(&self, (groups, heights): &AllCut<'_>) -> Learned {
         let mut faces: Vec<Face> = groups.iter().map(|(group, cuts)| face_of(group, cuts)).collect();
-        name_channels(&mut faces, self.regions, &heights);
+        name_channels(&mut faces, self.regions, heights);
         let set = GlyphSet { name: self.name.to_owned(), faces, any_size: false };
         let first = Recogniser::calibrate(self.regions, std::slice::from_ref(&set), self.sample);
-        let set = cleaned(set, &groups, self.regions, &first, self.sample);
-        Ok(Learned { set, first })
+        let set = cleaned(set, groups, self.regions, &first, self.sample);
+        Learned { set, first }
     }
 }
 

@@ -11,8 +11,6 @@ use super::rejected::{LabelProblem, RejectedLabel};
 use super::{Told, ToldFile, ToldMoment, form};
 use crate::files::file_name;
 use crate::footage::{Area, Clip, Counted, FootageError, FrameSource, LumaPlane, Worked};
-use crate::recognise::alphabet::working_factor;
-use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample};
 use crate::setup::{LoadedSetup, Region, SetupError};
 
@@ -187,8 +185,7 @@ fn times_around_s(time_s: f64, interval_s: f64) -> impl Iterator<Item = f64> {
 
 /// What patches are cut from.
 fn areas(regions: &[Region]) -> Vec<Area> {
-    let margin = |region: &Region| (MARGIN_PX + 1) * working_factor(region.place.height as f32);
-    regions.iter().map(|region| region.place.with_margin(margin(region))).collect()
+    regions.iter().map(|region| Patch::area(region.place)).collect()
 }
 
 /// The frames fetched from a clip.

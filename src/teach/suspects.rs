@@ -5,7 +5,7 @@ use std::fmt;
 use image::GrayImage;
 
 use super::evidence::{Evidence, Evidences};
-use super::{Course, TeachError, Told, ToldMoment};
+use super::{Course, CutGroup, Learned, TeachError, Told, ToldMoment};
 
 /// Log odds against a label from which on it is left out.
 const SUSPECT_LOG_ODDS: f32 = 1.0;
@@ -37,42 +37,40 @@ impl fmt::Display for SuspectLabel {
 }
 
 impl Course<'_> {
-    /// The labels that agree with each other, and those left out.
-    pub(super) fn agreeing(
+    /// Learns from the labels that agree with each other; with it come those left out.
+    pub(super) fn learn_from_agreeing(
         &self,
         mut kept: Vec<ToldMoment>,
-    ) -> Result<(Vec<ToldMoment>, Vec<SuspectLabel>), TeachError> {
+    ) -> Result<(Learned, Vec<SuspectLabel>), TeachError> {
         let (labels, mut suspects) = (kept.len(), Vec::new());
-        for _ in 0..ROUNDS {
-            let found = self.contradicted(&kept)?;
+        for round in 0.. {
+            let cut = self.cut(&kept)?;
+            let found = if round < ROUNDS { self.contradicted(&cut.0, &kept) } else { Vec::new() };
             if found.is_empty() {
-                break;
+                return Ok((self.learn(&cut), suspects));
             }
             suspects.extend(found.iter().map(|evidence| suspect(evidence, &kept)));
-            let mut number = 0;
-            kept.retain(|_| {
-                number += 1;
-                found.iter().all(|evidence| evidence.order != number - 1)
-            });
+            drop(cut);
+            kept = without(kept, &found);
+            if labels > 1 && kept.len() < 2 {
+                break;
+            }
         }
-        if labels > 1 && kept.len() < 2 {
-            let first = suspects.first().map(SuspectLabel::to_string).unwrap_or_default();
-            return Err(TeachError::NoneAgree { labels, first });
-        }
-        Ok((kept, suspects))
+        let first = suspects.first().map(SuspectLabel::to_string).unwrap_or_default();
+        Err(TeachError::NoneAgree { labels, first })
     }
 
     /// The labels that the others contradict, found one after the other: each may have spoiled the classes of the next.
-    fn contradicted(&self, moments: &[ToldMoment]) -> Result<Vec<Evidence>, TeachError> {
+    fn contradicted(&self, groups: &[CutGroup<'_>], moments: &[ToldMoment]) -> Vec<Evidence> {
         let mut found = Vec::new();
-        for (group, cuts) in self.cut(moments)?.0 {
-            let mut evidences = Evidences::of(&group, &cuts);
+        for (group, cuts) in groups {
+            let mut evidences = Evidences::of(group, cuts);
             while let Some(worst) = self.worst(&evidences, moments) {
                 evidences.leave_out(worst.order);
                 found.push(worst);
             }
         }
-        Ok(found)
+        found
     }
 
     fn worst(&self, evidences: &Evidences<'_>, moments: &[ToldMoment]) -> Option<Evidence> {
@@ -86,9 +84,16 @@ impl Course<'_> {
     }
 }
 
+/// The labels without those that evidence was found against.
+fn without(labels: Vec<ToldMoment>, found: &[Evidence]) -> Vec<ToldMoment> {
+    let is_kept = |order: &usize| found.iter().all(|evidence| evidence.order != *order);
+    let kept = labels.into_iter().enumerate().filter(|(order, _)| is_kept(order));
+    kept.map(|(_, label)| label).collect()
+}
+
 fn suspect(evidence: &Evidence, moments: &[ToldMoment]) -> SuspectLabel {
     let moment = &moments[evidence.order];
-    let witness = evidence.witness.map(|(order, _)| &moments[order]);
+    let witness = evidence.witness.map(|order| &moments[order]);
     SuspectLabel {
         label: moment.told.clone(),
         seems: evidence.seems.clone(),
