@@ -23,12 +23,19 @@ const HALF_PERIODS: [f64; 7] = [0.75, 0.85, 0.95, 1.0, 1.05, 1.15, 1.3];
 /// By so much the edges of a turn are shifted to fit, in seconds.
 const EDGE_SHIFTS_S: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 
-/// In a circle the flat crests and troughs take less than this share of the time; legs are flown for longer than their
-/// turns. Measured on both simulators (docs/legs.md).
-const LARGEST_FLAT_SHARE: f64 = 0.4;
+/// Bounds within which the speed swings as in a circle: the sum of squares about the sine as a share of that about two
+/// levels, and the share of the time that the flat crests and troughs take. Legs are flown for longer than their turns,
+/// so where the flat parts take more of the time, the sine must describe the speed much better. Measured on both
+/// simulators (docs/legs.md).
+const BOUNDS: [CircleBounds; 2] = [
+    CircleBounds { largest_ratio: 0.9, largest_flat_share: 0.4 },
+    CircleBounds { largest_ratio: 0.5, largest_flat_share: 0.7 },
+];
 
-/// The sine must describe the speed better than two levels by this share of their sum of squares.
-const LARGEST_RATIO: f64 = 0.9;
+struct CircleBounds {
+    largest_ratio: f64,
+    largest_flat_share: f64,
+}
 
 /// Whether the speed through the legs found swings as in a circle. `turn_before` says of every leg whether a turn is
 /// seen before it.
@@ -43,7 +50,9 @@ pub(super) fn is_seen(evidence: &Evidence, legs: &[LegSteps], turn_before: &[Opt
     let squares =
         swings.iter().filter_map(|(before, after)| squares_of_both(&evidence.speed, *before, *after));
     let (sine, levels) = squares.fold((0.0, 0.0), |sum, both| (sum.0 + both.0, sum.1 + both.1));
-    sine < LARGEST_RATIO * levels && median(&flat_shares).is_some_and(|share| share < LARGEST_FLAT_SHARE)
+    median(&flat_shares).is_some_and(|share| {
+        BOUNDS.iter().any(|bounds| sine < bounds.largest_ratio * levels && share < bounds.largest_flat_share)
+    })
 }
 
 /// Mean length of two legs as a share of that and the time between them.

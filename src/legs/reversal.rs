@@ -19,8 +19,8 @@ const LEAST_CHANGE_DEVIATIONS: f64 = 2.5;
 const LEAST_CHANGE_STEPS: f64 = 1.0;
 
 /// A turn changes the speed at least this many times as fast as the speed drifts within the legs beside it, on the
-/// average of both.
-const TURN_TO_DRIFT: f64 = 4.0;
+/// average of both. Measured on both simulators (docs/legs.md).
+const TURN_TO_DRIFT: f64 = 3.0;
 
 /// Time at the end of a leg over which its level there is taken, in seconds.
 const END_S: f64 = 2.0;
