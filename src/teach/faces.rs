@@ -34,7 +34,7 @@ pub(super) fn face_of(group: &Group<'_>, cuts: &[CharacterCut]) -> Face {
         let mut advance = 0.0;
         for cut in cuts.iter().filter(|cut| cut.character == character) {
             for patch in &group.regions[cut.region].held[cut.moment] {
-                mean.add(patch, &behind[cut.region], cut.top, cut.left);
+                mean.add(patch, &behind[cut.region], in_frame_pixels(cut.top, cut.left, group.factor));
             }
             advance = cut.advance * group.factor as f32;
         }
@@ -93,19 +93,20 @@ fn means_in(
     let (backdrop, high_pass, factor) = recogniser.behind(number)?;
     let behind = Scene::of(backdrop, high_pass, factor);
     let mut means: Vec<MeanLevels> = face.glyphs.iter().map(|_| MeanLevels::new(face.cell)).collect();
-    let mut add = |character: char, patch: &Patch, top: usize, left: f32| {
+    let mut add = |character: char, patch: &Patch, corner: (isize, f32)| {
         let own = face.glyphs.iter().zip(&mut means).find(|(glyph, _)| glyph.character == character);
-        own.into_iter().for_each(|(_, mean)| mean.add(patch, &behind, top, left));
+        own.into_iter().for_each(|(_, mean)| mean.add(patch, &behind, corner));
     };
     for patch in sample.regions.get(number).into_iter().flatten() {
         for (character, top, left) in recogniser.sure_characters(number, patch) {
-            add(character, patch, top, left);
+            add(character, patch, in_frame_pixels(top, left, factor));
         }
     }
     for cut in cuts {
         let told = &group.regions[cut.region];
         let held = told.held[cut.moment].iter().filter(|_| told.number == number);
-        held.for_each(|patch| add(cut.character, patch, cut.top, cut.left));
+        let corner = in_frame_pixels(cut.top, cut.left, group.factor);
+        held.for_each(|patch| add(cut.character, patch, corner));
     }
     Some(means)
 }
@@ -161,6 +162,13 @@ impl Scene {
     }
 }
 
+/// A row and a column of a window of working pixels, each of `factor` frame pixels each way, in the window of frame
+/// pixels: both windows begin the same number of their pixels before the region.
+fn in_frame_pixels(top: usize, left: f32, factor: usize) -> (isize, f32) {
+    let frame = |working: f32| (working - MARGIN_PX as f32) * factor as f32 + MARGIN_PX as f32;
+    (frame(top as f32).round() as isize, frame(left))
+}
+
 /// Mean grey levels of cells cut from patches.
 struct MeanLevels {
     sum: Array2<f32>,
@@ -172,11 +180,9 @@ impl MeanLevels {
         Self { sum: Array2::zeros((height, width)), count: 0 }
     }
 
-    /// Adds the cell whose top left corner is at a working row and column of the patch's window.
-    fn add(&mut self, patch: &Patch, behind: &Scene, top: usize, left: f32) {
+    /// Adds the cell whose top left corner is at a row and column of the patch's window in frame pixels.
+    fn add(&mut self, patch: &Patch, behind: &Scene, (top, left): (isize, f32)) {
         let levels = behind.bare(patch.levels(1));
-        let frame = |working: f32| (working - MARGIN_PX as f32) * behind.factor as f32 + MARGIN_PX as f32;
-        let (top, left) = (frame(top as f32).round() as isize, frame(left));
         let (first, share) = (left.floor() as isize, left - left.floor());
         let at = |row: isize, col: isize| {
             let row = row.clamp(0, levels.nrows() as isize - 1) as usize;
@@ -206,6 +212,13 @@ impl MeanLevels {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_corner_lies_as_far_from_the_region_in_frame_pixels_as_in_working_ones() {
+        let (top, left) = in_frame_pixels(MARGIN_PX + 3, MARGIN_PX as f32 - 1.5, 2);
+        assert_eq!((top, left), (MARGIN_PX as isize + 6, MARGIN_PX as f32 - 3.0));
+        assert_eq!(in_frame_pixels(7, 4.5, 1), (7, 4.5));
+    }
 
     #[test]
     fn where_scenery_stands_still_a_region_with_many_pictures_does_not_outweigh_one_with_some() {
