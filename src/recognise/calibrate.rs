@@ -22,6 +22,11 @@ pub(super) const PLACE_FRAMES: usize = 60;
 /// Columns a text may be shifted from its usual place: analog lines are not steady.
 const SHIFT_COLS: i32 = 2;
 
+/// Mean distance of an edge from its usual place up to which it stays put, in columns: a rounding, and analog lines. A
+/// text is centred if neither edge stays put and the middle's mean distance is below this share of theirs.
+const STEADY_COLS: f32 = 0.75;
+const CENTRED_SHARE: f32 = 0.5;
+
 /// Correlation with its template that a character of a sample frame must reach to be believed.
 pub(super) const BELIEVED_FIT: f32 = 0.55;
 
@@ -87,8 +92,8 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     0.5 * (value(first) + value(best(first)))
 }
 
-/// Finds in a region's features the row, the alignment and the position of its text. Where it is known `about` which row that is, only
-/// the ones next to it are tried.
+/// Finds in a region's features the row, the alignment and the position of its text. Where it is known `about`
+/// which row that is, only the ones next to it are tried.
 pub(super) fn register(
     alphabet: &Alphabet,
     grammar: &Grammar,
@@ -176,7 +181,7 @@ fn explained_cells(decoded: &Decoded) -> f32 {
     decoded.places.iter().map(|place| place.fit.max(0.0).powi(2)).sum()
 }
 
-/// Takes the alignment whose edge stays put the better.
+/// Takes the alignment whose edge stays put the better, or centred where neither does.
 fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Placement> {
     let believed: Vec<&Decoded> = {
         let good: Vec<&Decoded> = found.iter().filter(|decoded| fit_of(decoded) > BELIEVED_FIT).collect();
@@ -186,8 +191,18 @@ fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Pl
     let rights: Vec<f32> = believed.iter().filter_map(|decoded| right_edge(alphabet, decoded)).collect();
     let (left, left_scatter) = centre_and_scatter(lefts)?;
     let (right, right_scatter) = centre_and_scatter(rights)?;
-    let (anchor, position) =
-        if left_scatter < right_scatter { (Anchor::Left, left) } else { (Anchor::Right, right) };
+    let middles = believed
+        .iter()
+        .filter_map(|decoded| Some(0.5 * (decoded.places.first()?.left + right_edge(alphabet, decoded)?)));
+    let (middle, middle_scatter) = centre_and_scatter(middles.collect())?;
+    let end_scatter = left_scatter.min(right_scatter);
+    let (anchor, position) = if end_scatter > STEADY_COLS && middle_scatter < CENTRED_SHARE * end_scatter {
+        (Anchor::Centre, middle)
+    } else if left_scatter < right_scatter {
+        (Anchor::Left, left)
+    } else {
+        (Anchor::Right, right)
+    };
     Some(Placement { top, anchor, position, shifts: (-SHIFT_COLS, SHIFT_COLS) })
 }
 

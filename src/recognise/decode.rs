@@ -26,23 +26,38 @@ pub type Text = ArrayString<LONGEST_TEXT>;
 /// renderer that rounds positions stand up to a column off their even spacing.
 pub(super) const WITHIN_PLACE_HALVES: i32 = 2;
 
-/// The end of a text that stays put when its length changes.
+/// What stays put of a text when its length changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Anchor {
     /// Left-aligned: the first character's left edge stays put.
     Left,
     /// Right-aligned: the last character's right edge stays put.
     Right,
+    /// Centred: the middle between both edges stays put.
+    Centre,
 }
 
 impl Anchor {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Left, Self::Right, Self::Centre];
+
+    /// The share of a text's width that lies left of what stays put.
+    #[must_use]
+    pub fn share_before(self) -> f32 {
+        match self {
+            Self::Left => 0.0,
+            Self::Right => 1.0,
+            Self::Centre => 0.5,
+        }
+    }
+
     /// Left edge of a character that continues a text from half column `from` outwards, and the edge that the next
     /// one continues from.
     pub(super) fn set(self, from: i32, advance: f32) -> (i32, i32) {
         // Rounded: an advance is above 0.
         let advance = (2.0 * advance + 0.5) as i32;
         match self {
-            Self::Left => (from, from + advance),
+            Self::Left | Self::Centre => (from, from + advance),
             Self::Right => (from - advance, from - advance),
         }
     }
@@ -53,20 +68,51 @@ impl Anchor {
 pub struct Placement {
     /// Row of the cells' top edge.
     pub top: usize,
-    /// The end that stays put.
+    /// What stays put.
     pub anchor: Anchor,
-    /// Column of that end.
+    /// Its column.
     pub position: f32,
     /// How far a line of text may be shifted from there, in whole columns: (left, right).
     pub shifts: (i32, i32),
 }
 
 impl Placement {
-    /// The shifts, and the half column at which a text starts with each.
-    pub(super) fn starts(&self) -> impl Iterator<Item = (i32, i32)> + '_ {
-        let start = |shift: i32| (shift, (2.0 * (self.position + shift as f32)).round() as i32);
-        (self.shifts.0..=self.shifts.1).map(start)
+    /// Half columns at which texts built by these steps start.
+    pub(super) fn starts(&self, alphabet: &Alphabet, steps: &[Step]) -> impl Iterator<Item = i32> + use<> {
+        let half = |column: f32| (2.0 * column).round() as i32;
+        let (first, last) = (self.position + self.shifts.0 as f32, self.position + self.shifts.1 as f32);
+        let (narrowest, widest) = match self.anchor {
+            Anchor::Left | Anchor::Right => (0.0, 0.0),
+            Anchor::Centre => widths(alphabet, steps),
+        };
+        (half(first - 0.5 * widest)..=half(last - 0.5 * narrowest)).step_by(2)
     }
+
+    /// Whether a text from one half column to another stands where it may.
+    fn takes(&self, start: i32, edge: i32) -> bool {
+        let middle = 0.25 * (start + edge) as f32;
+        let (left, right) = (self.shifts.0 as f32 - 0.5, self.shifts.1 as f32 + 0.5);
+        self.anchor != Anchor::Centre || (left..=right).contains(&(middle - self.position))
+    }
+}
+
+/// Widths of the narrowest and of the widest text that steps build, in columns.
+fn widths(alphabet: &Alphabet, steps: &[Step]) -> (f32, f32) {
+    let mut until: Vec<(f32, f32)> = Vec::with_capacity(steps.len());
+    let mut all = (f32::INFINITY, 0.0_f32);
+    for step in steps {
+        let before = step.before.and_then(|before| until.get(before)).copied().unwrap_or((0.0, 0.0));
+        let shapes = alphabet.shapes.iter().filter(|shape| step.slot.takes(shape.character));
+        let (least, most) = shapes.fold((f32::INFINITY, 0.0_f32), |(least, most), shape| {
+            (least.min(shape.advance), most.max(shape.advance))
+        });
+        let own = (before.0 + least, before.1 + most);
+        if step.ends && own.0.is_finite() {
+            all = (all.0.min(own.0), all.1.max(own.1));
+        }
+        until.push(own);
+    }
+    if all.0.is_finite() { all } else { (0.0, 0.0) }
 }
 
 /// What one place of the decoded text says.
@@ -104,8 +150,6 @@ pub struct Decoded {
     pub other_lengths: Vec<(Text, f32)>,
     /// Lead over the best text of another length, or over nothing, in the same measure.
     pub length_lead: f32,
-    /// Shift of the whole text, in columns.
-    pub shift: i32,
     /// Strength of the strongest digit that could stand beyond the free end of the text: about 0
     /// where nothing stands.
     pub beside: f32,
@@ -183,7 +227,6 @@ type Path = ArrayVec<(usize, i32), LONGEST_TEXT>;
 #[derive(Debug, Clone)]
 struct Complete {
     total: f32,
-    shift: i32,
     /// Left to right.
     path: Path,
 }
@@ -207,13 +250,15 @@ impl<S: Scorer> Decoder<'_, S> {
         let steps = self.grammar.steps(placement.anchor);
         let mut best: Vec<Option<Complete>> = vec![None; steps.len()];
         let mut search = Search::with_room(steps.len());
-        for (shift, start) in placement.starts() {
+        for start in placement.starts(self.alphabet, steps) {
             self.search(steps, placement.anchor, start, &scores, &mut search);
             for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
-                let Some((node, total)) = search.best_of(step) else { continue };
+                let Some((node, total)) = search.best_of(step, |edge| placement.takes(start, edge)) else {
+                    continue;
+                };
                 if best.as_ref().is_none_or(|known| total > known.total) {
                     let path = search.path_to(node, placement.anchor, &scores);
-                    *best = Some(Complete { total, shift, path });
+                    *best = Some(Complete { total, path });
                 }
             }
         }
@@ -274,7 +319,7 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 
     fn decoded(&self, complete: &[Complete], first: usize, scores: &Scores<'_>, anchor: Anchor) -> Decoded {
-        let Complete { total, shift, path } = &complete[first];
+        let Complete { total, path } = &complete[first];
         let others = complete.iter().enumerate().filter(|(other, _)| *other != first);
         let other_lengths: Vec<(Text, f32)> =
             others.map(|(_, other)| (self.text_of(&other.path), total - other.total)).collect();
@@ -294,7 +339,6 @@ impl<S: Scorer> Decoder<'_, S> {
             total: *total,
             other_lengths,
             length_lead: nearest,
-            shift: *shift,
             beside,
             ink_beside,
             unknown_beside: 0.0,
@@ -305,21 +349,23 @@ impl<S: Scorer> Decoder<'_, S> {
         text_from(path.iter().map(|(index, _)| self.alphabet.shapes[*index].character))
     }
 
-    /// The strongest digit that could stand beyond the free end of the text.
+    /// The strongest digit that could stand beyond a free end of the text.
     fn strength_beside(&self, places: &[Place], anchor: Anchor, scores: &Scores<'_>) -> f32 {
         let pitch = self.alphabet.pitch();
-        let left = match (anchor, places.first(), places.last()) {
-            (Anchor::Right, Some(first), _) => first.left - pitch,
-            (Anchor::Left, _, Some(last)) => last.left + pitch,
-            _ => return 0.0,
+        let (Some(first), Some(last)) = (places.first(), places.last()) else { return 0.0 };
+        let lefts: &[f32] = match anchor {
+            Anchor::Right => &[first.left - pitch],
+            Anchor::Left => &[last.left + pitch],
+            Anchor::Centre => &[first.left - pitch, last.left + pitch],
         };
         let digits = (0..self.alphabet.shapes.len())
             .filter(|index| self.alphabet.shapes[*index].character.is_ascii_digit());
+        let strength = |index: usize, left: f32| {
+            let score = scores.near(index, (2.0 * left).round() as i32)?;
+            Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
+        };
         digits
-            .filter_map(|index| {
-                let score = scores.near(index, (2.0 * left).round() as i32)?;
-                Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
-            })
+            .flat_map(|index| lefts.iter().filter_map(move |left| strength(index, *left)))
             .fold(0.0, f32::max)
     }
 
@@ -403,8 +449,9 @@ impl Search {
         Self { nodes: Vec::with_capacity(USUAL_NODES * steps), by_step: Vec::with_capacity(steps) }
     }
 
-    fn best_of(&self, step: usize) -> Option<(usize, f32)> {
-        let nodes = self.by_step.get(step)?.clone();
+    /// The best text that ends with a step, at an edge that is allowed.
+    fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
+        let nodes = self.by_step.get(step)?.clone().filter(|node| is_allowed(self.nodes[*node].edge));
         let best = nodes.max_by(|a, b| self.nodes[*a].total.total_cmp(&self.nodes[*b].total))?;
         Some((best, self.nodes[best].total))
     }
@@ -418,7 +465,7 @@ impl Search {
                 (scores.best_of(kind, left), left)
             })
             .collect();
-        if anchor == Anchor::Left {
+        if anchor != Anchor::Right {
             path.reverse();
         }
         path

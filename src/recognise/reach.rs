@@ -29,7 +29,7 @@ impl Reach {
         for step in steps {
             let from = match step.before {
                 Some(before) => ends[before].clone(),
-                None => placement.starts().map(|(_, start)| start).collect(),
+                None => placement.starts(alphabet, steps).collect(),
             };
             let mut edges = BTreeSet::new();
             for shape in alphabet.shapes.iter().filter(|shape| step.slot.takes(shape.character)) {
@@ -37,8 +37,11 @@ impl Reach {
                     reach.add(step.slot == Slot::Digit, left, 0);
                     if step.ends {
                         // Whether another digit stands beyond the free end is looked at, to within a rounding.
-                        let by = if placement.anchor == Anchor::Left { beside } else { -beside };
+                        let by = if placement.anchor == Anchor::Right { -beside } else { beside };
                         reach.add(true, left + by, WITHIN_PLACE_HALVES + 1);
+                    }
+                    if step.before.is_none() && placement.anchor == Anchor::Centre {
+                        reach.add(true, left - beside, WITHIN_PLACE_HALVES + 1);
                     }
                     if (0..=2 * cols as i32).contains(&edge) {
                         edges.insert(edge);
@@ -116,11 +119,10 @@ mod tests {
         for (number, (narrow, wide)) in [(5.0, 9.0), (8.5, 8.5), (3.3, 12.6)].into_iter().enumerate() {
             let alphabet = alphabet(narrow, wide);
             let matcher = Matcher::new(&alphabet, &Noise::white(ROWS, 20.0)).unwrap();
-            for (grammar, anchor) in grammars
-                .iter()
-                .flat_map(|grammar| [Anchor::Left, Anchor::Right].map(|anchor| (grammar, anchor)))
+            for (grammar, anchor) in
+                grammars.iter().flat_map(|grammar| Anchor::ALL.map(|anchor| (grammar, anchor)))
             {
-                let position = if anchor == Anchor::Left { 7.5 } else { 66.0 };
+                let position = 7.5 + 58.5 * anchor.share_before();
                 let placement = Placement { top: 1, anchor, position, shifts: (-2, 2) };
                 let reach = Reach::of(&alphabet, grammar, &placement, COLS);
                 let minus = alphabet.index_of('-').unwrap();
@@ -134,6 +136,6 @@ mod tests {
                 }
             }
         }
-        assert!(read > 400, "{read}");
+        assert!(read > 600, "{read}");
     }
 }

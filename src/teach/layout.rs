@@ -6,6 +6,7 @@
 
 use rayon::prelude::*;
 
+use crate::recognise::decode::Anchor;
 use crate::recognise::grammar::is_mark;
 
 /// The strokes of one labelled reading.
@@ -61,9 +62,9 @@ pub(super) struct RegionInk {
 /// Where the text of a region stands. Columns are those of the region's window.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Line {
-    /// Whether the right end stays put (else the left).
-    pub(super) right_aligned: bool,
-    /// Column of that end.
+    /// What stays put when the text's length changes.
+    pub(super) anchor: Anchor,
+    /// Its column.
     pub(super) position: f32,
 }
 
@@ -157,7 +158,7 @@ pub(super) fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(L
     }
     let positions = (0..=2 * cols).map(|half| 0.5 * half as f32);
     positions
-        .flat_map(|position| [true, false].map(|right_aligned| Line { right_aligned, position }))
+        .flat_map(|position| Anchor::ALL.map(|anchor| Line { anchor, position }))
         .filter_map(|line| {
             let costs = region.told.iter().map(|told| text_cost(told, &line, pitch, point));
             Some((line, costs.sum::<Option<f32>>()?))
@@ -176,7 +177,7 @@ fn width(text: &str, pitch: f32, point: f32) -> f32 {
 
 /// Left edge of every character of a text, and the right edge of the last.
 pub(super) fn edges(text: &str, line: &Line, pitch: f32, point: f32) -> Vec<f32> {
-    let mut edge = line.position - if line.right_aligned { width(text, pitch, point) } else { 0.0 };
+    let mut edge = line.position - line.anchor.share_before() * width(text, pitch, point);
     let mut edges = vec![edge];
     for character in text.chars() {
         edge += advance(character, pitch, point);
@@ -225,7 +226,7 @@ mod tests {
     /// Strokes of a text set right-aligned at column 50: every character a block of ink, digits 7
     /// columns wide in cells of 10, the point 2 wide in a cell of 4.
     fn set(text: &str) -> ToldInk {
-        let line = Line { right_aligned: true, position: 50.0 };
+        let line = Line { anchor: Anchor::Right, position: 50.0 };
         let mut ink = vec![0.0; 60];
         for (character, pair) in text.chars().zip(edges(text, &line, 10.0, 4.0).windows(2)) {
             let margin = if is_mark(character) { 1 } else { 2 };
@@ -242,7 +243,7 @@ mod tests {
         let layout = layouts.first().unwrap();
         assert!((layout.pitch - 10.0).abs() < 0.6, "{layout:?}");
         assert!((layout.point - 4.0).abs() < 1.1, "{layout:?}");
-        assert!(layout.lines[0].right_aligned);
+        assert_eq!(layout.lines[0].anchor, Anchor::Right);
         assert!((layout.lines[0].position - 50.0).abs() < 1.1, "{layout:?}");
     }
 }

@@ -10,6 +10,7 @@ use super::align::{CharacterCut, class_means};
 use super::group::{Group, ToldRegion};
 use super::layout::{Layout, Line, edges};
 use crate::recognise::correlate;
+use crate::recognise::decode::Anchor;
 use crate::recognise::grammar::is_mark;
 
 /// Digits of the labels that must be known from other regions, as a share of all.
@@ -140,9 +141,8 @@ fn best(pictures: &[Picture], layout: &Layout) -> Option<Located> {
         true => POINT_WIDTHS.map(|step| f32::from(step) * POINT_STEP * layout.pitch).collect(),
         false => vec![layout.point],
     };
-    let lines = (0..=cols).flat_map(|column| {
-        [true, false].map(|right_aligned| Line { right_aligned, position: column as f32 })
-    });
+    let lines =
+        (0..=cols).flat_map(|column| Anchor::ALL.map(|anchor| Line { anchor, position: column as f32 }));
     let lines: Vec<Line> = lines.collect();
     let of_line = |line: &Line| {
         let places = points.iter().flat_map(|point| (0..rows).map(move |top| (*point, top)));
