@@ -423,13 +423,17 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 }
 
+/// Share of a cell next to a text that may lie outside the box: the pitch and the place of a text are not known exactly.
+const OUTSIDE_SHARE: f32 = 0.2;
+
 /// Left edges of the cells next to a text, as far as they lie inside the box of features so many columns wide.
 pub(super) fn lefts_beside(places: &[Place], alphabet: &Alphabet, cols: usize) -> impl Iterator<Item = f32> {
     let pitch = alphabet.pitch();
     let advance = |place: &Place| {
         alphabet.index_of(place.character).map_or(0.0, |index| alphabet.shapes[index].advance)
     };
-    let inside = MARGIN_PX as f32 - 1.0..=(cols - MARGIN_PX.min(cols)) as f32 + 1.0;
+    let outside = (OUTSIDE_SHARE * pitch).max(1.0);
+    let inside = MARGIN_PX as f32 - outside..=(cols - MARGIN_PX.min(cols)) as f32 + outside;
     let before = places.first().map(|first| first.left - pitch);
     let after = places.last().map(|last| last.left + advance(last));
     let lefts = before.into_iter().chain(after);

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::group::{Group, ToldRegion};
 use super::layout::{Layout, advance, edges};
-use super::{Patch, Told, ToldMoment};
+use super::{Patch, Told, ToldMoment, evidence};
 use crate::recognise::feature::HighPass;
 use crate::recognise::{correlation, patch_at, product};
 
@@ -81,8 +81,13 @@ pub(super) fn text_of(cuts: &[CharacterCut], region: usize, moment: usize) -> Ve
 const AS_GOOD: f32 = 0.1;
 const PLAIN: f32 = 0.8;
 
+/// So many of the layouts that are as good are also judged by the shapes of their digits, one unit of mean log probability
+/// counting as this correlation: with few labels the cuts of most digits have no others to agree with.
+const ASKED_BY_SHAPE: usize = 24;
+const SHAPE_WEIGHT: f32 = 0.2;
+
 /// Layouts with the cuts they give, those first under which the characters have most in common; of those that have nearly as
-/// much, as happens with few tellings, the ones under which the cuts of each character agree best.
+/// much, as happens with few labels, the ones under which the cuts of each character agree best and look most like it.
 pub(super) fn ranked_cuts<'a>(
     group: &Group<'_>,
     layouts: impl IntoParallelIterator<Item = &'a Layout>,
@@ -95,10 +100,30 @@ pub(super) fn ranked_cuts<'a>(
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
     let most = all.first().map_or(0.0, |best| best.0);
     let as_good = all.partition_point(|(common, ..)| *common >= most - AS_GOOD);
-    if all[..as_good].iter().any(|(_, agreement, ..)| *agreement >= PLAIN) {
-        all[..as_good].sort_by(|a, b| b.1.total_cmp(&a.1));
+    let as_good = &mut all[..as_good];
+    if as_good.iter().any(|(_, agreement, ..)| *agreement >= PLAIN) {
+        as_good.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let asked = as_good.len().min(ASKED_BY_SHAPE);
+        prefer_by_shape(&mut as_good[..asked]);
     }
     all.into_iter().map(|(_, _, layout, cuts)| (layout, cuts)).collect()
+}
+
+/// Sorts layouts, by shared energy and agreement, by the agreement and by how much the digits look like what is labelled.
+fn prefer_by_shape(rated: &mut [(f32, f32, &Layout, Vec<CharacterCut>)]) {
+    if rated.len() < 2 {
+        return;
+    }
+    rated.par_iter_mut().for_each(|(_, agreement, _, cuts)| {
+        *agreement += SHAPE_WEIGHT * mean_log_prior(cuts.iter());
+    });
+    rated.sort_by(|a, b| b.1.total_cmp(&a.1));
+}
+
+/// Mean log probability of labelled digits by shape alone; 0 without digits.
+pub(super) fn mean_log_prior<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> f32 {
+    let digits: Vec<f32> = cuts.filter_map(evidence::log_prior_of_label).collect();
+    digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
 /// How much of the pictures' energy the cuts of the same character have in common, the sum over all cuts: each told

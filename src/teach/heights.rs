@@ -2,9 +2,8 @@
 
 use rayon::prelude::*;
 
-use super::align::CharacterCut;
 use super::group::{Group, cut_group, group_by_height, group_of};
-use super::{TeachError, ToldMoment, align, evidence};
+use super::{TeachError, ToldMoment, align};
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;
@@ -70,18 +69,12 @@ fn of_main_size(mut group: Group<'_>, mut alone: Group<'_>, number: usize) -> Op
     let usual: Vec<f32> = others.filter_map(|other| align::likeness_to_others(&cuts, other)).collect();
     let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
     let is_alike = align::likeness_to_others(&cuts, place).is_some_and(|own| own >= OF_ONE_FACE * usual);
-    let as_main = mean_log_prior(&cuts, place);
-    let mut by_itself = || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |cuts| mean_log_prior(&cuts, 0));
+    let as_main = align::mean_log_prior(cuts.iter().filter(|cut| cut.region == place));
+    let mut by_itself =
+        || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |cuts| align::mean_log_prior(cuts.iter()));
     let top = cuts.iter().find(|cut| cut.region == place)?.top;
     let rows = InkRows { top_px: group.ink_top_px(top), height_px: group.height_px() };
     (is_alike || as_main > by_itself()).then_some(rows)
-}
-
-/// Mean log probability of a region's labelled digits by shape alone.
-fn mean_log_prior(cuts: &[CharacterCut], region: usize) -> f32 {
-    let own = cuts.iter().filter(|cut| cut.region == region);
-    let digits: Vec<f32> = own.filter_map(evidence::log_prior_of_label).collect();
-    digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
 fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
