@@ -35,13 +35,48 @@ impl Line<'_> {
                 behind.add(features, contrast, decoded.standing(alphabet, self.placement.top));
             }
         }
-        self.backdrop = Backdrop { scenery: behind.still(), contrast };
+        self.stand_before(Backdrop { scenery: behind.still(), contrast });
+    }
+
+    /// Takes a backdrop off the features.
+    fn stand_before(&mut self, backdrop: Backdrop) {
+        self.backdrop = backdrop;
         for (bare, features) in self.bare.iter_mut().zip(&self.features) {
             let mut freed = std::mem::take(bare);
             freed.assign(features);
             *bare = self.backdrop.bare(freed);
         }
     }
+}
+
+/// Contrasts that differ by less than this share are left to be found from the texts that are believed.
+const LEAST_OTHER_CONTRAST: f32 = 0.15;
+
+/// Finds the contrasts of lines before any text is believed, from all texts whose every character correlates with its
+/// template: one of another contrast is off its template by far more than the noise, so that it would not be believed.
+/// Returns whether a line has another contrast than most.
+pub(super) fn find_contrasts(
+    lines: &mut [Line<'_>],
+    alphabet: &Alphabet,
+    texts: &[Vec<Option<Decoded>>],
+) -> bool {
+    if !alphabet.has_all_digits() {
+        return false;
+    }
+    let contrast = |texts: &Vec<Option<Decoded>>| {
+        let alike = texts.iter().flatten().filter(|text| calibrate::fit_of(text) > calibrate::BELIEVED_FIT);
+        calibrate::contrast_of(alike)
+    };
+    let contrasts: Vec<f32> = texts.iter().map(contrast).collect();
+    let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
+    let is_other = |contrast: &f32| (contrast / mean - 1.0).abs() > LEAST_OTHER_CONTRAST;
+    if !contrasts.iter().any(is_other) {
+        return false;
+    }
+    for (line, contrast) in lines.iter_mut().zip(contrasts) {
+        line.stand_before(Backdrop { scenery: None, contrast: contrast / mean });
+    }
+    true
 }
 
 /// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where

@@ -149,6 +149,19 @@ pub struct Recogniser {
     regions: Vec<RegionModel>,
 }
 
+/// The texts of the sample of some lines, written in one face.
+fn decoded_lines(lines: &[Line<'_>], model: &FaceModel) -> Vec<Vec<Option<Decoded>>> {
+    let decoded_line = |line: &Line<'_>| {
+        let (grammar, reach) = (line.grammar, Some(line.reach));
+        let decoder = Decoder { alphabet: &model.alphabet, scorer: &model.matcher, grammar, reach };
+        let decode = |features: &Array2<f32>| {
+            Some(decoder.decode(features, &line.placement)?.at_contrast(line.backdrop.contrast))
+        };
+        line.bare.par_iter().map(decode).collect()
+    };
+    lines.par_iter().map(decoded_line).collect()
+}
+
 impl Recogniser {
     /// Prepares for a clip: finds for every region the face that fits and its place, then learns
     /// the noise and the look of the glyphs from the sample.
@@ -207,19 +220,11 @@ impl Recogniser {
             true => LEARNING_ROUNDS,
             false => LEARNING_ROUNDS_WITH_UNKNOWN,
         };
-        for _ in 0..rounds {
-            let FaceModel { alphabet, matcher, .. } = &model;
-            let mut texts: Vec<Vec<Option<Decoded>>> = lines
-                .par_iter()
-                .map(|line| {
-                    let (grammar, reach) = (line.grammar, Some(line.reach));
-                    let decoder = Decoder { alphabet, scorer: matcher, grammar, reach };
-                    let decode = |features: &Array2<f32>| {
-                        Some(decoder.decode(features, &line.placement)?.at_contrast(line.backdrop.contrast))
-                    };
-                    line.bare.par_iter().map(decode).collect()
-                })
-                .collect();
+        for round in 0..rounds {
+            let mut texts = decoded_lines(&lines, &model);
+            if round == 0 && line::find_contrasts(&mut lines, &model.alphabet, &texts) {
+                texts = decoded_lines(&lines, &model);
+            }
             let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
             model.most_strange = most_strange;
             for (line, texts) in lines.iter().zip(&mut texts) {
