@@ -49,8 +49,9 @@ impl Line<'_> {
     }
 }
 
-/// Contrasts that differ by less than this share are left to be found from the texts that are believed.
-const LEAST_OTHER_CONTRAST: f32 = 0.15;
+/// Contrasts that differ by less than this share from the mean are left to be found from the texts that are believed:
+/// the strengths of the digits that a region shows differ by up to a fifth.
+const LEAST_OTHER_CONTRAST: f32 = 0.25;
 
 /// Finds the contrasts of lines before any text is believed, from all texts whose every character correlates with its
 /// template: one of another contrast is off its template by far more than the noise, so that it would not be believed.
@@ -70,13 +71,11 @@ pub(super) fn find_contrasts(
     let contrasts: Vec<f32> = texts.iter().map(contrast).collect();
     let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
     let is_other = |contrast: &f32| (contrast / mean - 1.0).abs() > LEAST_OTHER_CONTRAST;
-    if !contrasts.iter().any(is_other) {
-        return false;
-    }
-    for (line, contrast) in lines.iter_mut().zip(contrasts) {
+    let others = lines.iter_mut().zip(&contrasts).filter(|(_, contrast)| is_other(contrast));
+    let rated = others.map(|(line, contrast)| {
         line.stand_before(Backdrop { scenery: None, contrast: contrast / mean });
-    }
-    true
+    });
+    rated.count() > 0
 }
 
 /// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where
