@@ -1,6 +1,8 @@
 //! Calibration: before a clip is read, frames spread over it show where each region's text stands,
 //! what the noise is like, and how the glyphs look in this very clip.
 
+use std::collections::BTreeMap;
+
 use ndarray::{Array2, s};
 use rayon::prelude::*;
 
@@ -187,14 +189,18 @@ fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Pl
         let good: Vec<&Decoded> = found.iter().filter(|decoded| fit_of(decoded) > BELIEVED_FIT).collect();
         if good.len() >= 3 { good } else { found.iter().collect() }
     };
-    let lefts: Vec<f32> = believed.iter().filter_map(|decoded| Some(decoded.places.first()?.left)).collect();
-    let rights: Vec<f32> = believed.iter().filter_map(|decoded| right_edge(alphabet, decoded)).collect();
-    let (left, left_scatter) = centre_and_scatter(lefts)?;
-    let (right, right_scatter) = centre_and_scatter(rights)?;
-    let middles = believed
+    let ends: Vec<(usize, f32, f32)> = believed
         .iter()
-        .filter_map(|decoded| Some(0.5 * (decoded.places.first()?.left + right_edge(alphabet, decoded)?)));
-    let (middle, middle_scatter) = centre_and_scatter(middles.collect())?;
+        .filter_map(|decoded| {
+            Some((decoded.text.len(), decoded.places.first()?.left, right_edge(alphabet, decoded)?))
+        })
+        .collect();
+    let steadiness = |edge: fn(f32, f32) -> f32| {
+        centre_and_scatter(ends.iter().map(|(length, left, right)| (*length, edge(*left, *right))).collect())
+    };
+    let (left, left_scatter) = steadiness(|left, _| left)?;
+    let (right, right_scatter) = steadiness(|_, right| right)?;
+    let (middle, middle_scatter) = steadiness(f32::midpoint)?;
     let end_scatter = left_scatter.min(right_scatter);
     let (anchor, position) = if end_scatter > STEADY_COLS && middle_scatter < CENTRED_SHARE * end_scatter {
         (Anchor::Centre, middle)
@@ -211,12 +217,27 @@ fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
     Some(last.left + alphabet.shapes[alphabet.index_of(last.character)?].advance)
 }
 
-/// Median, and mean distance from it with far values counted as 4 columns.
-fn centre_and_scatter(mut edges: Vec<f32>) -> Option<(f32, f32)> {
-    edges.sort_by(f32::total_cmp);
-    let centre = *edges.get(edges.len() / 2)?;
-    let scatter = edges.iter().map(|edge| (edge - centre).abs().min(4.0)).sum::<f32>() / edges.len() as f32;
-    Some((centre, scatter))
+/// Texts of a length that count, where there are as many of some length: fewer may be misread.
+const LEAST_OF_LENGTH: usize = 3;
+
+/// Median of the edges of texts, each with its length, and mean distance from it with far values counted as 4 columns. All
+/// lengths count alike, since only texts of another length tell which edge stays put.
+fn centre_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
+    edges.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let centre = edges.get(edges.len() / 2)?.1;
+    let mut by_length: BTreeMap<usize, (f32, usize)> = BTreeMap::new();
+    for (length, edge) in edges {
+        let (sum, count) = by_length.entry(length).or_default();
+        *sum += (edge - centre).abs().min(4.0);
+        *count += 1;
+    }
+    let of_length = |least: usize| {
+        let means = by_length.values().filter(move |(_, count)| *count >= least);
+        means.map(|(sum, count)| sum / *count as f32).collect::<Vec<f32>>()
+    };
+    let counted = Some(of_length(LEAST_OF_LENGTH)).filter(|means| !means.is_empty());
+    let means = counted.unwrap_or_else(|| of_length(1));
+    Some((centre, means.iter().sum::<f32>() / means.len() as f32))
 }
 
 /// Believed characters of the sample: patches of features by character, each with the contrast that it had
