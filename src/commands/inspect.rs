@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use pairspeed::files::Existing;
-use pairspeed::footage::{Clip, FrameSource, frames_near};
+use pairspeed::footage::{Clip, FootageError, FrameSource, frames_near};
 use pairspeed::glyph_sets;
 use pairspeed::output::BlankReasons;
 use pairspeed::picture::{Label, annotate, save_png};
@@ -27,9 +27,10 @@ pub struct InspectArguments {
     /// The camera setup file whose regions are read
     #[arg(long, value_name = "FILE")]
     setup: Option<PathBuf>,
-    /// The moment, in seconds from the first video frame
-    #[arg(long, value_name = "SECONDS", default_value_t = 0.0, value_parser = seconds, allow_negative_numbers = true)]
-    at: f64,
+    /// The moment, in seconds from the first video frame; without it the first frame is shown, and all frames are
+    /// counted and checked for damage
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true)]
+    at: Option<f64>,
     /// Where the picture goes; without it, beside the clip with the moment in its name, such as
     /// flight.inspect-12.4s.png
     #[arg(long, value_name = "FILE")]
@@ -44,22 +45,20 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let setup =
         arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::misuse)?;
     setup.iter().flat_map(LoadedSetup::doubts).for_each(|doubt| eprintln!("pairspeed: {doubt}"));
-    let mut frames = 0_u64;
-    let mut length_s = 0.0;
-    while let Some(frame) = clip.next_frame()? {
-        frames += 1;
-        length_s = frame.time_s;
-    }
-    if arguments.at > length_s + LATE_S {
+    let (frames, length_s) = match arguments.at {
+        Some(_) => (None, clip.last_time_s()?),
+        None => counted(&mut clip).map(|(frames, length_s)| (Some(frames), length_s))?,
+    };
+    let at_s = arguments.at.unwrap_or(0.0);
+    if at_s > length_s + LATE_S {
         return Err(Failure::Misuse(format!(
-            "--at {}: {} ends at {length_s:.2} s: give an earlier moment",
-            arguments.at,
+            "--at {at_s}: {} ends at {length_s:.2} s: give an earlier moment",
             arguments.clip.display()
         )));
     }
     let info = clip.info().clone();
     let sentences = clip.notes().sentences(&arguments.clip);
-    let found = frames_near(&mut clip, &[arguments.at])?;
+    let found = frames_near(&mut clip, &[at_s])?;
     let frame =
         found.first().ok_or_else(|| Failure::Failed(format!("{}: no frame", arguments.clip.display())))?;
     let shown = match &setup {
@@ -70,7 +69,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let picture = arguments
         .picture
         .clone()
-        .unwrap_or_else(|| arguments.clip.with_extension(format!("inspect-{}s.png", arguments.at)));
+        .unwrap_or_else(|| arguments.clip.with_extension(format!("inspect-{at_s}s.png")));
     save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
         let regions: Vec<_> = shown.iter().map(Read::json).collect();
@@ -93,7 +92,10 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         info.width,
         info.height
     );
-    tell!("{}", count_and_rate(frames, length_s));
+    match frames {
+        Some(frames) => tell!("{}", count_and_rate(frames, length_s)),
+        None => tell!("last frame at {length_s:.3} s"),
+    }
     for sentence in sentences {
         tell!("{sentence}");
     }
@@ -102,6 +104,16 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     }
     tell!("Picture: {}", picture.display());
     Ok(())
+}
+
+/// Goes through a clip: how many frames it has, and the time of the last in seconds.
+fn counted(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
+    let (mut frames, mut length_s) = (0, 0.0);
+    while let Some(frame) = clip.next_frame()? {
+        frames += 1;
+        length_s = frame.time_s;
+    }
+    Ok((frames, length_s))
 }
 
 /// How many frames there are, the last of them at `length_s`, and how fast they follow each other.

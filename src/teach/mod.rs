@@ -107,8 +107,9 @@ pub enum TeachError {
     NoneUsable(String),
     /// Fewer than two labels agree.
     #[error(
-        "fewer than two of {labels} labels agree, so nothing is learned: {first}. Look at them again with `pairspeed \
-         inspect CLIP --setup FILE --at SECONDS`"
+        "{}, so nothing is learned: {first}. Look again with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or \
+         insist with `--insist CHANNEL@SECONDS`",
+        if *labels == 1 { "the only label is contradicted".to_owned() } else { format!("fewer than two of {labels} labels agree") }
     )]
     NoneAgree {
         /// Labels that could be used.

@@ -52,7 +52,7 @@ impl Course<'_> {
             suspects.extend(found.iter().map(|evidence| suspect(evidence, &kept)));
             drop(cut);
             kept = without(kept, &found);
-            if labels > 1 && kept.len() < 2 {
+            if kept.len() < labels.min(2) {
                 break;
             }
         }
