@@ -6,7 +6,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::group::{Group, ToldRegion};
-use super::layout::{Layout, advance, edges};
+use super::layout::Layout;
 use super::{Patch, Told, ToldMoment, evidence};
 use crate::recognise::feature::HighPass;
 use crate::recognise::{correlation, patch_at, product};
@@ -129,7 +129,7 @@ pub(super) fn mean_log_prior<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -
 /// How much of the pictures' energy the cuts of the same character have in common, the sum over all cuts: each told
 /// picture has the energy 1. What two cuts hold of noise and scenery has no products on the average, so that neither wide
 /// cells nor narrow ones are preferred.
-fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
+pub(super) fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
     let scaled: Vec<(char, Array2<f32>)> = cuts
         .iter()
         .filter_map(|cut| {
@@ -192,6 +192,13 @@ impl Twins {
         }
         sum / pairs.max(1) as f32
     }
+}
+
+/// Mean correlation of two cuts of the same character.
+pub(super) fn mean_agreement<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> f32 {
+    let mut twins = Twins::default();
+    cuts.for_each(|cut| twins.add(std::slice::from_ref(cut), 1));
+    twins.mean_agreement()
 }
 
 /// The mean of each character's cuts, each scaled to length 1.
@@ -315,11 +322,11 @@ fn cut(
     let told_region = &group.regions[region];
     let ToldRegion { orders, moments, .. } = told_region;
     let (order, told) = (orders[moment], &moments[moment].told);
-    let edges = edges(&told.text, &layout.lines[region], layout.pitch, layout.point);
+    let edges = layout.advances.edges(&told.text, &layout.lines[region]);
     let cells = told.text.chars().zip(edges);
     cells
         .filter_map(|(character, edge)| {
-            let advance = advance(character, layout.pitch, layout.point);
+            let advance = layout.advances.of(character);
             let left = edge + shift;
             let size = (group.rows, advance.ceil() as usize);
             let features = patch_at(&told_region.features[moment], top, left, size)?;

@@ -92,6 +92,7 @@ struct Cell<'a> {
     place: usize,
     /// Logarithms of the probabilities of the classes by the shape alone, whatever the face.
     prior: [f32; CLASSES],
+    features: Array2<f32>,
     /// Whether it is the first or the last of several characters, so that there may be nothing.
     is_end: bool,
 }
@@ -138,14 +139,15 @@ impl<'a> Evidences<'a> {
     /// The digits among the cuts of a face, and what stands beside the texts.
     pub(super) fn of(group: &Group<'_>, cuts: &'a [CharacterCut]) -> Self {
         let is_digit = |cut: &&CharacterCut| cut.character.is_ascii_digit();
-        let size = cuts.iter().find(is_digit).map_or((0, 0), |cut| cut.features.dim());
+        let sizes = cuts.iter().filter(is_digit).map(|cut| cut.features.dim());
+        let size = sizes.max_by_key(|size| size.1).unwrap_or((0, 0));
         let texts: Vec<&'a [CharacterCut]> = cuts.chunk_by(|one, next| one.order == next.order).collect();
-        let cells = texts.par_iter().flat_map_iter(|text| cells_of(text, size));
+        let cells = texts.par_iter().flat_map_iter(|text| cells_of(group, text, size));
         let cells: Vec<Cell<'a>> = cells.collect();
         let beside: Vec<Beside> = texts.par_iter().flat_map_iter(|text| beside(group, text, size)).collect();
         let mut classes = vec![Class { sum: Array2::zeros(size), count: 0 }; CLASSES];
         for cell in &cells {
-            classes[cell.class].sum += &cell.cut.features;
+            classes[cell.class].sum += &cell.features;
             classes[cell.class].count += 1;
         }
         Self { cells, beside, classes }
@@ -161,7 +163,7 @@ impl<'a> Evidences<'a> {
     fn classes_without(&self, order: usize) -> Vec<Class> {
         let mut classes = self.classes.clone();
         for cell in self.of_reading(order) {
-            classes[cell.class].sum -= &cell.cut.features;
+            classes[cell.class].sum -= &cell.features;
             classes[cell.class].count -= 1;
         }
         classes
@@ -201,7 +203,7 @@ impl<'a> Evidences<'a> {
             })
         };
         OfReading {
-            digits: self.of_reading(order).map(|cell| from_all(&cell.cut.features)).collect(),
+            digits: self.of_reading(order).map(|cell| from_all(&cell.features)).collect(),
             beside: self.beside_reading(order).map(|beside| from_all(&beside.features)).collect(),
         }
     }
@@ -265,7 +267,7 @@ impl<'a> Evidences<'a> {
     fn most_like(&self, cell: &Cell<'_>, class: usize) -> Option<usize> {
         let others =
             self.cells.iter().filter(|other| other.class == class && other.cut.order != cell.cut.order);
-        let rated = others.map(|other| (difference(&cell.cut.features, &other.cut.features), other));
+        let rated = others.map(|other| (difference(&cell.features, &other.features), other));
         let (_, nearest) = rated.min_by(|one, other| one.0.total_cmp(&other.0))?;
         Some(nearest.cut.order)
     }
@@ -294,7 +296,7 @@ impl Spread {
     /// Log ratio of the probabilities of all other classes and of the one labelled, and the likeliest of the others;
     /// [`NOTHING`] is one of these at the end of a text.
     fn against(&self, cell: &Cell<'_>, differences: &Differences) -> (f32, usize) {
-        let nothing = cell.is_end.then(|| self.log_density_of_nothing(&cell.cut.features));
+        let nothing = cell.is_end.then(|| self.log_density_of_nothing(&cell.features));
         self.against_classes(cell.class, &cell.prior, differences, nothing)
     }
 
@@ -333,14 +335,25 @@ impl Spread {
 }
 
 /// The digits of a labelled text.
-fn cells_of<'a>(text: &'a [CharacterCut], size: (usize, usize)) -> impl Iterator<Item = Cell<'a>> {
+fn cells_of<'a>(group: &Group<'_>, text: &'a [CharacterCut], size: (usize, usize)) -> Vec<Cell<'a>> {
     let last = text.len() - 1;
-    let cells = text.iter().enumerate().filter(move |(_, cut)| cut.features.dim() == size);
-    cells.filter_map(move |(place, cut)| {
+    let cell = |(place, cut): (usize, &'a CharacterCut)| {
         let class = cut.character.to_digit(10)? as usize;
         let is_end = last > 0 && (place == 0 || place == last);
-        Some(Cell { cut, class, place, prior: prior(&cut.features), is_end })
-    })
+        let features = widened(group, cut, size)?;
+        Some(Cell { cut, class, place, prior: prior(&features), features, is_end })
+    };
+    text.iter().enumerate().filter_map(cell).collect()
+}
+
+/// Features of a digit's cell in this size: a narrow 1 in the middle of a cell as wide as the others'.
+fn widened(group: &Group<'_>, cut: &CharacterCut, size: (usize, usize)) -> Option<Array2<f32>> {
+    if cut.features.dim() == size {
+        return Some(cut.features.clone());
+    }
+    let picture = group.regions.get(cut.region)?.features.get(cut.moment)?;
+    let beyond = size.1.saturating_sub(cut.features.ncols()) as f32;
+    patch_at(picture, cut.top, cut.left - 0.5 * beyond, size)
 }
 
 /// The cells left and right of a labelled text, as far as they lie in the box and the setup allows more digits there.

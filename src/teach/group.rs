@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use ndarray::Array2;
 
-use super::align::{self, CharacterCut, ranked_cuts};
+use super::align::{self, CharacterCut, ranked_cuts, shared_energy};
 use super::heights::InkRows;
-use super::layout::{Layout, RegionInk, ToldInk, find_layouts, with_other_points};
+use super::layout::{Layout, RegionInk, ToldInk, find_layouts, with_narrow_one, with_other_points};
 use super::locate::relocate;
 use super::{TeachError, ToldMoment, behind, hold};
 use crate::recognise::alphabet::working_factor;
@@ -165,6 +165,9 @@ pub(super) fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) ->
 /// Pitches for which all widths of the decimal point are tried: a coarse width can favour a wrong pitch.
 const PITCHES_LOOKED_AT_CLOSELY: usize = 5;
 
+/// Energy of one text that the characters must have more in common with a narrower 1 for it to be taken.
+const NARROW_GAIN: f32 = 0.5;
+
 /// Cuts the characters of a group's labelled readings, aligned to each other, and takes the static background off its
 /// pictures.
 pub(super) fn cut_group(group: &mut Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
@@ -195,8 +198,14 @@ fn layout_of(group: &Group<'_>) -> Option<(Layout, Vec<CharacterCut>)> {
         .take(PITCHES_LOOKED_AT_CLOSELY)
         .flat_map(|(layout, _)| with_other_points(layout, &inks))
         .collect();
-    let best = ranked_cuts(group, &finer).into_iter().chain(ranked).next();
-    best.map(|(layout, cuts)| (layout.clone(), cuts))
+    let (layout, cuts) = ranked_cuts(group, &finer).into_iter().chain(ranked).next()?;
+    let narrow = with_narrow_one(layout, &inks);
+    let narrow = ranked_cuts(group, &narrow).into_iter().next();
+    let gains = |narrow: &[CharacterCut]| shared_energy(group, narrow) - shared_energy(group, &cuts);
+    match narrow.filter(|(_, narrow)| gains(narrow) > NARROW_GAIN) {
+        Some((narrow, cuts)) => Some((narrow.clone(), cuts)),
+        None => Some((layout.clone(), cuts)),
+    }
 }
 
 fn cuts_at(group: &Group<'_>, layout: &Layout) -> Option<Vec<CharacterCut>> {

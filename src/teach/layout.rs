@@ -68,13 +68,47 @@ pub(super) struct Line {
     pub(super) position: f32,
 }
 
-/// Pitch of the type and where each region's text stands.
+/// Advances of a face's characters, in working pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Advances {
+    /// Of digits and the minus sign.
+    pub(super) pitch: f32,
+    /// Of the digit 1, which is narrower in proportional faces.
+    pub(super) one: f32,
+    /// Of the decimal point.
+    pub(super) point: f32,
+}
+
+impl Advances {
+    /// Advance of a character.
+    pub(super) fn of(&self, character: char) -> f32 {
+        match character {
+            '1' => self.one,
+            mark if is_mark(mark) => self.point,
+            _ => self.pitch,
+        }
+    }
+
+    fn of_text(&self, text: &str) -> f32 {
+        text.chars().map(|character| self.of(character)).sum()
+    }
+
+    /// Left edge of every character of a text, and the right edge of the last.
+    pub(super) fn edges(&self, text: &str, line: &Line) -> Vec<f32> {
+        let mut edge = line.position - line.anchor.share_before() * self.of_text(text);
+        let mut edges = vec![edge];
+        for character in text.chars() {
+            edge += self.of(character);
+            edges.push(edge);
+        }
+        edges
+    }
+}
+
+/// The advances of a face and where each region's text stands.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Layout {
-    /// Advance of digits and the minus sign, in working pixels.
-    pub(super) pitch: f32,
-    /// Advance of the decimal point.
-    pub(super) point: f32,
+    pub(super) advances: Advances,
     /// One line a region.
     pub(super) lines: Vec<Line>,
     /// How much the strokes contradict the layout; 0 is not at all.
@@ -115,7 +149,9 @@ pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
     let pitches =
         (0..=steps).into_par_iter().map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
     let best_point = |pitch: f32| {
-        let layouts = points.iter().filter_map(|share| layout_at(regions, pitch, share * pitch));
+        let layouts = points
+            .iter()
+            .filter_map(|share| layout_at(regions, Advances { pitch, one: pitch, point: share * pitch }));
         layouts.min_by(|a, b| a.cost.total_cmp(&b.cost))
     };
     let mut layouts: Vec<Layout> = pitches.filter_map(best_point).collect();
@@ -129,8 +165,26 @@ pub(super) fn with_other_points(layout: &Layout, regions: &[RegionInk]) -> Vec<L
     if !have_marks(regions) {
         return Vec::new();
     }
-    let widths = FINE_POINT_WIDTHS.map(|fiftieths| layout.pitch * f32::from(fiftieths) / 50.0);
-    widths.chain([layout.pitch]).filter_map(|point| layout_at(regions, layout.pitch, point)).collect()
+    let pitch = layout.advances.pitch;
+    let widths = FINE_POINT_WIDTHS.map(|fiftieths| pitch * f32::from(fiftieths) / 50.0).chain([pitch]);
+    widths.filter_map(|point| layout_at(regions, Advances { point, ..layout.advances })).collect()
+}
+
+/// Advances of the digit 1 tried in proportional faces, in pitches, and the pitches, over the one that is best where all
+/// digits are equally wide: that is too small where a 1 is narrower.
+const NARROW_ONES: [f32; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.4];
+const WIDER_PITCHES: [f32; 5] = [1.0, 1.03, 1.06, 1.1, 1.15];
+
+/// Layouts like this one with a narrower 1.
+pub(super) fn with_narrow_one(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
+    let has_one = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('1'));
+    let Advances { pitch, point, .. } = layout.advances;
+    let both = WIDER_PITCHES.iter().flat_map(|wider| NARROW_ONES.iter().map(move |narrow| (wider, narrow)));
+    let advances = both.filter(|_| has_one).map(|(wider, narrow)| {
+        let pitch = wider * pitch;
+        Advances { pitch, one: narrow * pitch, point }
+    });
+    advances.collect::<Vec<_>>().into_par_iter().filter_map(|advances| layout_at(regions, advances)).collect()
 }
 
 /// Whether some told text holds a point or a colon.
@@ -138,21 +192,21 @@ fn have_marks(regions: &[RegionInk]) -> bool {
     regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(is_mark))
 }
 
-fn layout_at(regions: &[RegionInk], pitch: f32, point: f32) -> Option<Layout> {
+fn layout_at(regions: &[RegionInk], advances: Advances) -> Option<Layout> {
     let mut lines = Vec::new();
     let mut cost = 0.0;
     for region in regions {
-        let (line, line_cost) = best_line(region, pitch, point)?;
+        let (line, line_cost) = best_line(region, &advances)?;
         lines.push(line);
         cost += line_cost;
     }
-    Some(Layout { pitch, point, lines, cost })
+    Some(Layout { advances, lines, cost })
 }
 
 /// The alignment and position with the least cost; the cost is summed over the told readings.
-pub(super) fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(Line, f32)> {
+fn best_line(region: &RegionInk, advances: &Advances) -> Option<(Line, f32)> {
     let cols = region.told.first()?.ink.len();
-    let widest = region.told.iter().map(|told| width(&told.text, pitch, point)).fold(0.0, f32::max);
+    let widest = region.told.iter().map(|told| advances.of_text(&told.text)).fold(0.0, f32::max);
     if widest > cols as f32 {
         return None;
     }
@@ -160,36 +214,16 @@ pub(super) fn best_line(region: &RegionInk, pitch: f32, point: f32) -> Option<(L
     positions
         .flat_map(|position| Anchor::ALL.map(|anchor| Line { anchor, position }))
         .filter_map(|line| {
-            let costs = region.told.iter().map(|told| text_cost(told, &line, pitch, point));
+            let costs = region.told.iter().map(|told| text_cost(told, &line, advances));
             Some((line, costs.sum::<Option<f32>>()?))
         })
         .min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-/// Advance of a character.
-pub(super) fn advance(character: char, pitch: f32, point: f32) -> f32 {
-    if is_mark(character) { point } else { pitch }
-}
-
-fn width(text: &str, pitch: f32, point: f32) -> f32 {
-    text.chars().map(|character| advance(character, pitch, point)).sum()
-}
-
-/// Left edge of every character of a text, and the right edge of the last.
-pub(super) fn edges(text: &str, line: &Line, pitch: f32, point: f32) -> Vec<f32> {
-    let mut edge = line.position - line.anchor.share_before() * width(text, pitch, point);
-    let mut edges = vec![edge];
-    for character in text.chars() {
-        edge += advance(character, pitch, point);
-        edges.push(edge);
-    }
-    edges
-}
-
 /// Strokes outside the text, characters without strokes, strokes on borders; `None` when the text
 /// would leave the window.
-pub(super) fn text_cost(told: &ToldInk, line: &Line, pitch: f32, point: f32) -> Option<f32> {
-    let edges = edges(&told.text, line, pitch, point);
+fn text_cost(told: &ToldInk, line: &Line, advances: &Advances) -> Option<f32> {
+    let edges = advances.edges(&told.text, line);
     let (first, last) = (*edges.first()?, *edges.last()?);
     if first < 0.0 || last > told.ink.len() as f32 {
         return None;
@@ -223,12 +257,14 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
+    const ADVANCES: Advances = Advances { pitch: 10.0, one: 10.0, point: 4.0 };
+
     /// Strokes of a text set right-aligned at column 50: every character a block of ink, digits 7
     /// columns wide in cells of 10, the point 2 wide in a cell of 4.
     fn set(text: &str) -> ToldInk {
         let line = Line { anchor: Anchor::Right, position: 50.0 };
         let mut ink = vec![0.0; 60];
-        for (character, pair) in text.chars().zip(edges(text, &line, 10.0, 4.0).windows(2)) {
+        for (character, pair) in text.chars().zip(ADVANCES.edges(text, &line).windows(2)) {
             let margin = if is_mark(character) { 1 } else { 2 };
             ink[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
         }
@@ -241,8 +277,8 @@ mod tests {
         let region = RegionInk { told: vec![set("8.5"), set("12.3"), set("9.9")] };
         let layouts = find_layouts(&[region], 14.0);
         let layout = layouts.first().unwrap();
-        assert!((layout.pitch - 10.0).abs() < 0.6, "{layout:?}");
-        assert!((layout.point - 4.0).abs() < 1.1, "{layout:?}");
+        assert!((layout.advances.pitch - 10.0).abs() < 0.6, "{layout:?}");
+        assert!((layout.advances.point - 4.0).abs() < 1.1, "{layout:?}");
         assert_eq!(layout.lines[0].anchor, Anchor::Right);
         assert!((layout.lines[0].position - 50.0).abs() < 1.1, "{layout:?}");
     }

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::align::{CharacterCut, class_means};
 use super::group::{Group, ToldRegion};
-use super::layout::{Layout, Line, edges};
+use super::layout::{Advances, Layout, Line};
 use crate::recognise::correlate;
 use crate::recognise::decode::Anchor;
 use crate::recognise::grammar::is_mark;
@@ -51,16 +51,16 @@ pub(super) fn relocate(group: &mut Group<'_>, mut layout: Layout, cuts: &[Charac
                 .iter()
                 .find(|cut| cut.region == region)
                 .map_or(group.regions[region].top, |cut| cut.top),
-            point: layout.point,
+            point: layout.advances.point,
             correlation: 0.0,
         };
-        let now = Located { correlation: near(&pictures, &now, layout.pitch), ..now };
+        let now = Located { correlation: near(&pictures, &now, &layout.advances), ..now };
         let Some(best) = best(&pictures, &layout) else { continue };
         if best.correlation > now.correlation + LEAST_GAIN {
             layout.lines[region] = best.line;
             group.regions[region].top = best.top;
             if has_mark(&pictures) {
-                layout.point = best.point;
+                layout.advances.point = best.point;
             }
         }
     }
@@ -107,10 +107,11 @@ fn map(shape: &Array2<f32>, features: &Array2<f32>) -> Array2<f32> {
 }
 
 /// Mean correlation of the digits of all pictures; 0 for digits that would stand outside.
-fn correlation(pictures: &[Picture], at: &Located, pitch: f32) -> f32 {
+fn correlation(pictures: &[Picture], at: &Located, advances: &Advances) -> f32 {
+    let advances = Advances { point: at.point, ..*advances };
     let (mut sum, mut count) = (0.0, 0);
     for picture in pictures {
-        let edges = edges(&picture.text, &at.line, pitch, at.point);
+        let edges = advances.edges(&picture.text, &at.line);
         for (map, edge) in picture.maps.iter().zip(edges) {
             let Some(map) = map.and_then(|map| picture.correlations.get(map)) else { continue };
             count += 1;
@@ -123,7 +124,7 @@ fn correlation(pictures: &[Picture], at: &Located, pitch: f32) -> f32 {
 }
 
 /// The same at the best place a row and some columns from there, as aligning goes on to move texts.
-fn near(pictures: &[Picture], at: &Located, pitch: f32) -> f32 {
+fn near(pictures: &[Picture], at: &Located, advances: &Advances) -> f32 {
     let rows = at.top.saturating_sub(1)..=at.top + 1;
     let places = rows.flat_map(|top| {
         (-2..=2).map(move |right| Located {
@@ -132,14 +133,14 @@ fn near(pictures: &[Picture], at: &Located, pitch: f32) -> f32 {
             ..*at
         })
     });
-    places.map(|place| correlation(pictures, &place, pitch)).fold(f32::NEG_INFINITY, f32::max)
+    places.map(|place| correlation(pictures, &place, advances)).fold(f32::NEG_INFINITY, f32::max)
 }
 
 fn best(pictures: &[Picture], layout: &Layout) -> Option<Located> {
     let (rows, cols) = pictures.first()?.correlations.first()?.dim();
     let points: Vec<f32> = match has_mark(pictures) {
-        true => POINT_WIDTHS.map(|step| f32::from(step) * POINT_STEP * layout.pitch).collect(),
-        false => vec![layout.point],
+        true => POINT_WIDTHS.map(|step| f32::from(step) * POINT_STEP * layout.advances.pitch).collect(),
+        false => vec![layout.advances.point],
     };
     let lines =
         (0..=cols).flat_map(|column| Anchor::ALL.map(|anchor| Line { anchor, position: column as f32 }));
@@ -148,7 +149,7 @@ fn best(pictures: &[Picture], layout: &Layout) -> Option<Located> {
         let places = points.iter().flat_map(|point| (0..rows).map(move |top| (*point, top)));
         let located = places.map(|(point, top)| {
             let at = Located { line: *line, top, point, correlation: 0.0 };
-            Located { correlation: correlation(pictures, &at, layout.pitch), ..at }
+            Located { correlation: correlation(pictures, &at, &layout.advances), ..at }
         });
         located.max_by(|one, other| one.correlation.total_cmp(&other.correlation))
     };

@@ -5,6 +5,7 @@
 //! sample of the whole clip is read, and the characters that are read surely are averaged into clean glyphs ([`faces`]).
 
 mod align;
+mod apart;
 mod ask;
 mod behind;
 mod evidence;
@@ -32,7 +33,7 @@ use align::CharacterCut;
 pub use ask::ask_first;
 use faces::{cleaned, face_of};
 pub use form::FormProblem;
-use group::{Group, cut_group, group_by_height};
+use group::{Group, group_by_height};
 use heights::{InkRows, heights_agreed, text_rows};
 pub use moments::{LabelledMoments, MomentError, open_for, told_moments};
 pub use rejected::{LabelProblem, RejectedLabel};
@@ -206,9 +207,8 @@ impl Course<'_> {
     fn cut<'a>(&'a self, moments: &'a [ToldMoment]) -> Result<AllCut<'a>, TeachError> {
         let heights = heights_agreed(self.regions, moments, &self.rows)?;
         let mut groups = Vec::new();
-        for mut group in group_by_height(self.regions, moments, &heights) {
-            let cuts = cut_group(&mut group)?;
-            groups.push((group, cuts));
+        for group in group_by_height(self.regions, moments, &heights) {
+            groups.extend(apart::cut_by_face(group, moments, &heights)?);
         }
         Ok((groups, heights))
     }
