@@ -123,7 +123,15 @@ fn font_glyph(font: &FontVec, letter: char, scale: PxScale, (edge, reach): (Text
     for row in 0..height {
         for column in 0..width {
             let dark = darkness(&white, width, [column, row], edge, reach);
-            glyph.set_layers(column, row, white[row * width + column], dark);
+            let light = white[row * width + column];
+            match edge {
+                TextEdge::Hollow => {
+                    let inside = inner_cover(&white, width, [column, row], reach);
+                    let around = (1.0 - light) * dark;
+                    glyph.set_layers(column, row, light - inside, around / (1.0 - light + inside).max(1e-3));
+                }
+                _ => glyph.set_layers(column, row, light, dark),
+            }
         }
     }
     glyph
@@ -132,9 +140,23 @@ fn font_glyph(font: &FontVec, letter: char, scale: PxScale, (edge, reach): (Text
 fn edge_reach(edge: TextEdge, size_px: f32) -> f32 {
     match edge {
         TextEdge::Plain => 0.0,
-        TextEdge::Outline => (size_px * 0.06).max(1.0),
+        TextEdge::Outline | TextEdge::Hollow => (size_px * 0.06).max(1.0),
         TextEdge::Shadow => (size_px * 0.09).max(1.2),
     }
+}
+
+/// Cover of what lies further inside a letter than its contour is wide: the least white within reach.
+fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f32) -> f32 {
+    let radius = reach.ceil() as i64;
+    let offsets = || -radius..=radius;
+    let near = offsets().flat_map(|down| offsets().map(move |right| (down, right)));
+    let within = near.filter(|(down, right)| (*down as f32).hypot(*right as f32) <= reach);
+    let cover = within.map(|(down, right)| {
+        let (x, y) = (column as i64 + right, row as i64 + down);
+        let index = (x >= 0 && y >= 0 && (x as usize) < width).then(|| y as usize * width + x as usize);
+        index.and_then(|index| white.get(index)).copied().unwrap_or(0.0)
+    });
+    cover.fold(1.0, f32::min)
 }
 
 /// Cover of the dark surround at a pixel: the strongest white within reach, fading towards its end.

@@ -80,22 +80,26 @@ impl Layout {
     pub(crate) fn paint(&self, frame: &mut Frame, texts: &[String], shift: [f32; 2], rows: Rows) {
         for (placed, text) in self.fields.iter().zip(texts) {
             let top = placed.text_box.y.round() + shift[1];
+            placed.paint_shade(frame, shift, rows);
             for (glyph, x) in &placed.decoration {
                 paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.ink, rows);
             }
             let mut x = placed.text_start(text);
             for glyph in text.chars().filter_map(|character| placed.face.glyph(character)) {
                 paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.ink, rows);
-                x += glyph.advance;
+                x += glyph.advance + placed.field.letter_spacing_px;
             }
         }
     }
 }
 
+/// Room around a value in its shaded box, as a share of the line's height.
+const SHADE_MARGIN: f32 = 0.12;
+
 impl PlacedField {
     fn new(field: Field, face: Arc<Face>, ink: Ink) -> Self {
         let [x, y] = field.position;
-        let width = face.width_px(&widest(&field));
+        let width = text_width_px(&face, &field, &widest(&field));
         let text_box = TextBox { x, y, width, height: face.height_px() };
         let gap = GAP * face.width_px("0");
         let mut decoration = Vec::new();
@@ -114,7 +118,31 @@ impl PlacedField {
     fn text_start(&self, text: &str) -> f32 {
         match self.field.align {
             Align::Left => self.text_box.x,
-            Align::Right => self.text_box.x + self.text_box.width - self.face.width_px(text),
+            Align::Right => self.text_box.x + self.spare_px(text),
+            Align::Centre => self.text_box.x + 0.5 * self.spare_px(text),
+        }
+    }
+
+    /// Room of the box that a text leaves.
+    fn spare_px(&self, text: &str) -> f32 {
+        self.text_box.width - text_width_px(&self.face, &self.field, text)
+    }
+
+    /// Darkens the box behind the value.
+    fn paint_shade(&self, frame: &mut Frame, shift: [f32; 2], rows: Rows) {
+        if self.field.shade <= 0.0 {
+            return;
+        }
+        let TextBox { x, y, width, height } = self.text_box;
+        let margin = SHADE_MARGIN * height;
+        let within = |start: f32, length: f32, limit: usize| {
+            let end = (start + length + margin).round().clamp(0.0, limit as f32);
+            (start - margin).round().clamp(0.0, limit as f32) as usize..end as usize
+        };
+        for row in within(y + shift[1], height, frame.height).filter(|row| rows.contains(*row)) {
+            for column in within(x + shift[0], width, frame.width) {
+                self.ink.cover_pixel(frame, [column, row], 0.0, self.field.shade);
+            }
         }
     }
 
@@ -122,6 +150,11 @@ impl PlacedField {
     pub(crate) fn margin_px(&self) -> f32 {
         (GAP * self.face.width_px("0") * 0.7).min(4.0)
     }
+}
+
+/// Width of a field's text in pixels, its spacing included.
+fn text_width_px(face: &Face, field: &Field, text: &str) -> f32 {
+    face.width_px(text) + field.letter_spacing_px * text.chars().count().saturating_sub(1) as f32
 }
 
 /// A text as wide as the field's box.

@@ -114,6 +114,8 @@ impl Scenario {
             let key = |name: &str| format!("overlay.field ({}) {name}", field.channel.name());
             within(&key("height_px"), f64::from(field.height_px), 5.0..=200.0)?;
             within(&key("stretch"), f64::from(field.stretch), 0.3..=3.0)?;
+            within(&key("letter_spacing_px"), f64::from(field.letter_spacing_px), -50.0..=50.0)?;
+            within(&key("shade"), f64::from(field.shade), 0.0..=1.0)?;
             within(&key("edge_px"), f64::from(field.edge_px.unwrap_or(0.0)), 0.0..=20.0)?;
             within(&key("width"), field.width as f64, 1.0..=12.0)?;
             within(&key("decimals"), field.decimals as f64, 0.0..=4.0)?;

@@ -94,7 +94,7 @@ impl Channel {
     }
 }
 
-/// Which edge of its box a value keeps to.
+/// Which edge of its box a value keeps to, or its middle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Align {
@@ -103,6 +103,8 @@ pub enum Align {
     /// The last character stays put.
     #[default]
     Right,
+    /// The middle of the text stays put.
+    Centre,
 }
 
 /// What an altitude is counted from.
@@ -127,6 +129,8 @@ pub enum TextEdge {
     Outline,
     /// A soft dark shadow to the lower right.
     Shadow,
+    /// Only the contours of the letters, with a black outline around; the picture shows through the letters.
+    Hollow,
 }
 
 /// One value on the picture: table `[[overlay.field]]`.
@@ -167,6 +171,12 @@ pub struct Field {
     /// Colour of outline, shadow or halo.
     #[serde(default)]
     pub edge_colour: [u8; 3],
+    /// Room between two letters of the value in pixels; below 0 they touch or overlap.
+    #[serde(default)]
+    pub letter_spacing_px: f32,
+    /// Darkness of a box behind the value, 0 to 1: 1 is black.
+    #[serde(default)]
+    pub shade: f32,
     /// Which edge of the box the value keeps to.
     #[serde(default)]
     pub align: Align,
