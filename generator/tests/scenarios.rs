@@ -20,7 +20,7 @@ fn readme() -> String {
 #[test]
 fn every_benchmark_scenario_is_sound_named_after_its_class_and_described() {
     let files = scenario_files("scenarios");
-    assert_eq!(files.len(), 8);
+    assert_eq!(files.len(), 11);
     let readme = readme();
     for path in files {
         let scenario = Scenario::from_file(&path).unwrap();
