@@ -137,7 +137,9 @@ fn recordings_without_legs_give_no_step_or_a_doubtful_one() {
             unnoticed += found.steps.iter().filter(|step| !step.doubtful).count();
         }
         println!("{kind:?}: {unnoticed} steps not doubtful");
-        assert!(unnoticed <= 8, "{kind:?}: {unnoticed}");
+        // Long crests of circles in wind, and straight bits of sport flying, still pass for legs.
+        let most = if matches!(kind, NoFlight::Circling | NoFlight::SportFlying) { 8 } else { 4 };
+        assert!(unnoticed <= most, "{kind:?}: {unnoticed}");
     }
 }
 

@@ -47,7 +47,10 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     setup.iter().flat_map(LoadedSetup::doubts).for_each(|doubt| eprintln!("pairspeed: {doubt}"));
     let (frames, length_s) = match arguments.at {
         Some(_) => (None, clip.last_time_s()?),
-        None => counted(&mut clip).map(|(frames, length_s)| (Some(frames), length_s))?,
+        None => {
+            let (frames, length_s) = count_frames(&mut clip)?;
+            (Some(frames), length_s)
+        }
     };
     let at_s = arguments.at.unwrap_or(0.0);
     if at_s > length_s + LATE_S {
@@ -107,7 +110,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
 }
 
 /// Goes through a clip: how many frames it has, and the time of the last in seconds.
-fn counted(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
+fn count_frames(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
     let (mut frames, mut length_s) = (0, 0.0);
     while let Some(frame) = clip.next_frame()? {
         frames += 1;

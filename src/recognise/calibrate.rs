@@ -196,7 +196,7 @@ fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Pl
         })
         .collect();
     let steadiness = |edge: fn(f32, f32) -> f32| {
-        centre_and_scatter(ends.iter().map(|(length, left, right)| (*length, edge(*left, *right))).collect())
+        median_and_scatter(ends.iter().map(|(length, left, right)| (*length, edge(*left, *right))).collect())
     };
     let (left, left_scatter) = steadiness(|left, _| left)?;
     let (right, right_scatter) = steadiness(|_, right| right)?;
@@ -222,13 +222,13 @@ const LEAST_OF_LENGTH: usize = 3;
 
 /// Median of the edges of texts, each with its length, and mean distance from it with far values counted as 4 columns. All
 /// lengths count alike, since only texts of another length tell which edge stays put.
-fn centre_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
+fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     edges.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let centre = edges.get(edges.len() / 2)?.1;
+    let median = edges.get(edges.len() / 2)?.1;
     let mut by_length: BTreeMap<usize, (f32, usize)> = BTreeMap::new();
     for (length, edge) in edges {
         let (sum, count) = by_length.entry(length).or_default();
-        *sum += (edge - centre).abs().min(4.0);
+        *sum += (edge - median).abs().min(4.0);
         *count += 1;
     }
     let of_length = |least: usize| {
@@ -237,7 +237,7 @@ fn centre_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     };
     let counted = Some(of_length(LEAST_OF_LENGTH)).filter(|means| !means.is_empty());
     let means = counted.unwrap_or_else(|| of_length(1));
-    Some((centre, means.iter().sum::<f32>() / means.len() as f32))
+    Some((median, means.iter().sum::<f32>() / means.len() as f32))
 }
 
 /// Believed characters of the sample: patches of features by character, each with the contrast that it had

@@ -38,7 +38,7 @@ pub enum Anchor {
 }
 
 impl Anchor {
-    /// All of them.
+    /// All alignments.
     pub const ALL: [Self; 3] = [Self::Left, Self::Right, Self::Centre];
 
     /// The share of a text's width that lies left of what stays put.
@@ -150,7 +150,7 @@ pub struct Decoded {
     pub other_lengths: Vec<(Text, f32)>,
     /// Lead over the best text of another length, or over nothing, in the same measure.
     pub length_lead: f32,
-    /// Strength of the strongest digit that could stand beyond the free end of the text: about 0
+    /// Strength of the strongest digit that could stand beyond a free end of the text: about 0
     /// where nothing stands.
     pub beside: f32,
     /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0

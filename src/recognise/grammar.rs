@@ -95,8 +95,8 @@ impl Grammar {
         Self { most_digits, after, mark, from_left: steps(&patterns), from_right: steps(&reversed) }
     }
 
-    /// The steps that build all texts from the end that stays put, from the left for centred ones; a step comes after the one it
-    /// continues.
+    /// The steps that build all texts from the end that stays put, or from the left for centred ones; a step comes
+    /// after the one it continues.
     #[must_use]
     pub fn steps(&self, anchor: Anchor) -> &[Step] {
         match anchor {

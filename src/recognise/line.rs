@@ -55,7 +55,7 @@ const LEAST_OTHER_CONTRAST: f32 = 0.25;
 
 /// Finds the contrasts of lines before any text is believed, from all texts whose every character correlates with its
 /// template: one of another contrast is off its template by far more than the noise, so that it would not be believed.
-/// Returns whether a line has another contrast than most.
+/// Returns whether some line's contrast is far from the mean.
 pub(super) fn find_contrasts(
     lines: &mut [Line<'_>],
     alphabet: &Alphabet,
@@ -68,14 +68,20 @@ pub(super) fn find_contrasts(
         let alike = texts.iter().flatten().filter(|text| calibrate::fit_of(text) > calibrate::BELIEVED_FIT);
         calibrate::contrast_of(alike)
     };
-    let contrasts: Vec<f32> = texts.iter().map(contrast).collect();
+    let mut found = false;
+    for (line, contrast) in lines.iter_mut().zip(over_mean(texts.iter().map(contrast).collect())) {
+        if (contrast - 1.0).abs() > LEAST_OTHER_CONTRAST {
+            line.stand_before(Backdrop { scenery: None, contrast });
+            found = true;
+        }
+    }
+    found
+}
+
+/// Contrasts of lines over their mean: of all lines together the templates have the contrast.
+fn over_mean(contrasts: Vec<f32>) -> Vec<f32> {
     let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
-    let is_other = |contrast: &f32| (contrast / mean - 1.0).abs() > LEAST_OTHER_CONTRAST;
-    let others = lines.iter_mut().zip(&contrasts).filter(|(_, contrast)| is_other(contrast));
-    let rated = others.map(|(line, contrast)| {
-        line.stand_before(Backdrop { scenery: None, contrast: contrast / mean });
-    });
-    rated.count() > 0
+    contrasts.into_iter().map(|contrast| contrast / mean).collect()
 }
 
 /// What stands behind the lines written in an alphabet, and their contrasts, from the texts that are believed. Where
@@ -87,11 +93,9 @@ pub(super) fn look_behind(lines: &mut [Line<'_>], alphabet: &Alphabet, believed:
     let contrast = |(line, texts): (&Line<'_>, &Vec<Option<Decoded>>)| {
         line.backdrop.contrast * calibrate::contrast_of(texts.iter().flatten())
     };
-    let contrasts: Vec<f32> = lines.iter().zip(believed).map(contrast).collect();
-    // Of all lines together the templates have the contrast.
-    let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
+    let contrasts = over_mean(lines.iter().zip(believed).map(contrast).collect());
     lines.par_iter_mut().zip(believed).zip(contrasts).for_each(|((line, texts), contrast)| {
-        line.look_behind(alphabet, texts, contrast / mean);
+        line.look_behind(alphabet, texts, contrast);
     });
 }
 

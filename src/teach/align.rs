@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ndarray::Array2;
+use ndarray::{Array2, ArrayView2, s};
 use rayon::prelude::*;
 
 use super::group::{Group, ToldRegion};
@@ -86,50 +86,56 @@ const PLAIN: f32 = 0.8;
 const ASKED_BY_SHAPE: usize = 24;
 const SHAPE_WEIGHT: f32 = 0.2;
 
+/// A layout with the cuts it gives.
+pub(super) struct LayoutCuts<'a> {
+    pub(super) layout: &'a Layout,
+    pub(super) cuts: Vec<CharacterCut>,
+    /// How much of the pictures' energy the cuts have in common; the energy of one text is 1.
+    pub(super) energy: f32,
+    /// Mean correlation of two cuts of the same character.
+    pub(super) agreement: f32,
+    /// The agreement, with how much the digits look like what is labelled where the shape prior was asked.
+    likeness: f32,
+}
+
 /// Layouts with the cuts they give, those first under which the characters have most in common; of those that have nearly as
 /// much, as happens with few labels, the ones under which the cuts of each character agree best and look most like it.
 pub(super) fn ranked_cuts<'a>(
     group: &Group<'_>,
     layouts: impl IntoParallelIterator<Item = &'a Layout>,
-) -> Vec<(&'a Layout, Vec<CharacterCut>)> {
+) -> Vec<LayoutCuts<'a>> {
     let rated = layouts.into_par_iter().map(|layout| {
         let cuts = aligned_cuts(group, layout);
-        (shared_energy(group, &cuts), Twins::of(&cuts).mean_agreement(), layout, cuts)
+        let (energy, agreement) = (shared_energy(group, &cuts), mean_agreement(&cuts));
+        LayoutCuts { layout, cuts, energy, agreement, likeness: agreement }
     });
-    let mut all: Vec<(f32, f32, &Layout, Vec<CharacterCut>)> = rated.collect();
-    all.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let most = all.first().map_or(0.0, |best| best.0);
-    let as_good = all.partition_point(|(common, ..)| *common >= most - AS_GOOD);
+    let mut all: Vec<LayoutCuts<'_>> = rated.collect();
+    all.sort_by(|a, b| b.energy.total_cmp(&a.energy));
+    let most = all.first().map_or(0.0, |best| best.energy);
+    let as_good = all.partition_point(|rated| rated.energy >= most - AS_GOOD);
     let as_good = &mut all[..as_good];
-    if as_good.iter().any(|(_, agreement, ..)| *agreement >= PLAIN) {
-        as_good.sort_by(|a, b| b.1.total_cmp(&a.1));
+    if as_good.iter().any(|rated| rated.agreement >= PLAIN) {
+        as_good.sort_by(|a, b| b.agreement.total_cmp(&a.agreement));
         let asked = as_good.len().min(ASKED_BY_SHAPE);
-        prefer_by_shape(&mut as_good[..asked]);
+        sort_by_shape(&mut as_good[..asked]);
     }
-    all.into_iter().map(|(_, _, layout, cuts)| (layout, cuts)).collect()
+    all
 }
 
-/// Sorts layouts, by shared energy and agreement, by the agreement and by how much the digits look like what is labelled.
-fn prefer_by_shape(rated: &mut [(f32, f32, &Layout, Vec<CharacterCut>)]) {
-    if rated.len() < 2 {
-        return;
+/// Sorts layouts by the agreement and by how much the digits look like what is labelled.
+fn sort_by_shape(layouts: &mut [LayoutCuts<'_>]) {
+    if layouts.len() > 1 {
+        layouts.par_iter_mut().for_each(|rated| {
+            rated.likeness = rated.agreement + SHAPE_WEIGHT * evidence::mean_log_prior(&rated.cuts);
+        });
+        layouts.sort_by(|a, b| b.likeness.total_cmp(&a.likeness));
     }
-    rated.par_iter_mut().for_each(|(_, agreement, _, cuts)| {
-        *agreement += SHAPE_WEIGHT * mean_log_prior(cuts.iter());
-    });
-    rated.sort_by(|a, b| b.1.total_cmp(&a.1));
-}
-
-/// Mean log probability of labelled digits by shape alone; 0 without digits.
-pub(super) fn mean_log_prior<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> f32 {
-    let digits: Vec<f32> = cuts.filter_map(evidence::log_prior_of_label).collect();
-    digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
 /// How much of the pictures' energy the cuts of the same character have in common, the sum over all cuts: each told
 /// picture has the energy 1. What two cuts hold of noise and scenery has no products on the average, so that neither wide
 /// cells nor narrow ones are preferred.
-pub(super) fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
+fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
     let scaled: Vec<(char, Array2<f32>)> = cuts
         .iter()
         .filter_map(|cut| {
@@ -154,14 +160,14 @@ pub(super) fn shared_energy(group: &Group<'_>, cuts: &[CharacterCut]) -> f32 {
 struct Twins(BTreeMap<char, (Array2<f32>, usize)>);
 
 impl Twins {
-    fn of(cuts: &[CharacterCut]) -> Self {
+    fn of<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> Self {
         let mut twins = Self::default();
         twins.add(cuts, 1);
         twins
     }
 
     /// Adds cuts so many times; -1 takes them off again.
-    fn add(&mut self, cuts: &[CharacterCut], times: isize) {
+    fn add<'a>(&mut self, cuts: impl IntoIterator<Item = &'a CharacterCut>, times: isize) {
         for cut in cuts {
             self.add_cell(cut.character, &cut.features, inverse_length(&cut.features), times);
         }
@@ -195,31 +201,49 @@ impl Twins {
 }
 
 /// Mean correlation of two cuts of the same character.
-pub(super) fn mean_agreement<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> f32 {
-    let mut twins = Twins::default();
-    cuts.for_each(|cut| twins.add(std::slice::from_ref(cut), 1));
-    twins.mean_agreement()
+pub(super) fn mean_agreement<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> f32 {
+    Twins::of(cuts).mean_agreement()
 }
 
 /// The mean of each character's cuts, each scaled to length 1.
 pub(super) fn class_means<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> BTreeMap<char, Array2<f32>> {
-    let mut twins = Twins::default();
-    for cut in cuts {
-        twins.add(std::slice::from_ref(cut), 1);
-    }
-    twins.0.into_iter().map(|(character, (sum, count))| (character, sum / count.max(1) as f32)).collect()
+    Twins::of(cuts)
+        .0
+        .into_iter()
+        .map(|(character, (sum, count))| (character, sum / count.max(1) as f32))
+        .collect()
 }
 
 /// Mean correlation of a region's characters with what the other regions have of the same ones; `None` where they have none.
 pub(super) fn likeness_to_others(cuts: &[CharacterCut], region: usize) -> Option<f32> {
-    let (own, others): (Vec<_>, Vec<_>) = cuts.iter().cloned().partition(|cut| cut.region == region);
-    let others = Twins::of(&others);
+    let (own, others): (Vec<_>, Vec<_>) = cuts.iter().partition(|cut| cut.region == region);
+    let others = Twins::of(others);
     let likeness = |cut: &CharacterCut| {
         let (sum, _) = others.0.get(&cut.character)?;
         Some(products(&cut.features, sum) * inverse_length(&cut.features) * inverse_length(sum))
     };
-    let all: Vec<f32> = own.iter().filter_map(likeness).collect();
+    let all: Vec<f32> = own.into_iter().filter_map(likeness).collect();
     (!all.is_empty()).then(|| all.iter().sum::<f32>() / all.len() as f32)
+}
+
+/// Shifts by up to so many rows and columns each way: (down, right).
+pub(super) fn shifts_within(px: isize) -> impl Iterator<Item = (isize, isize)> {
+    (-px..=px).flat_map(move |down| (-px..=px).map(move |right| (down, right)))
+}
+
+/// What two cells of one size share when the second is shifted down and right.
+pub(super) fn overlap<'a>(
+    one: &'a Array2<f32>,
+    other: &'a Array2<f32>,
+    (down, right): (isize, isize),
+) -> (ArrayView2<'a, f32>, ArrayView2<'a, f32>) {
+    let ranges = |length: usize, by: isize| {
+        let first = by.unsigned_abs().min(length);
+        if by >= 0 { (first..length, 0..length - first) } else { (0..length - first, first..length) }
+    };
+    let (rows, cols) = one.dim();
+    let ((rows, other_rows), (cols, other_cols)) = (ranges(rows, down), ranges(cols, right));
+    (one.slice(s![rows, cols]), other.slice(s![other_rows, other_cols]))
 }
 
 fn products(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
@@ -237,7 +261,7 @@ fn inverse_length(features: &Array2<f32>) -> f32 {
 
 /// Cuts all characters of a group at the layout, then shifts texts and regions until the cuts of
 /// each character agree best.
-fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
+pub(super) fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterCut> {
     let mut texts = Texts::unshifted(group, layout);
     for round in 0..ROUNDS {
         let rows = if round == 0 { group.rows as isize / 2 } else { SHIFT_ROWS };

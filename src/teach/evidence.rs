@@ -10,7 +10,7 @@
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::align::CharacterCut;
+use super::align::{self, CharacterCut};
 use super::group::Group;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{ShapePrior, patch_at};
@@ -381,9 +381,11 @@ fn prior(features: &Array2<f32>) -> [f32; CLASSES] {
     tempered(ShapePrior::embedded().log_probabilities(features))
 }
 
-/// Log probability, by shape alone, that a labelled digit is what the label says; `None` for marks.
-pub(super) fn log_prior_of_label(cut: &CharacterCut) -> Option<f32> {
-    Some(prior(&cut.features)[cut.character.to_digit(10)? as usize])
+/// Mean log probability, by shape alone, that labelled digits are what the labels say; 0 without digits.
+pub(super) fn mean_log_prior<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> f32 {
+    let log_prior = |cut: &CharacterCut| Some(prior(&cut.features)[cut.character.to_digit(10)? as usize]);
+    let digits: Vec<f32> = cuts.into_iter().filter_map(log_prior).collect();
+    digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
 /// The text of a class.
@@ -429,19 +431,12 @@ fn median(values: &mut [f32]) -> Option<f32> {
 
 /// Mean square difference of a picture from a mean shape, at the shift and the contrast where it is least.
 fn difference(picture: &Array2<f32>, mean: &Array2<f32>) -> f32 {
-    let shifts = (-OFF_PX..=OFF_PX).flat_map(|down| (-OFF_PX..=OFF_PX).map(move |right| (down, right)));
-    shifts.map(|(down, right)| shifted_difference(picture, mean, down, right)).fold(f32::INFINITY, f32::min)
+    let shifts = align::shifts_within(OFF_PX);
+    shifts.map(|shift| shifted_difference(picture, mean, shift)).fold(f32::INFINITY, f32::min)
 }
 
-fn shifted_difference(picture: &Array2<f32>, mean: &Array2<f32>, down: isize, right: isize) -> f32 {
-    let (rows, cols) = picture.dim();
-    let overlap = |length: usize, off: isize| {
-        let first = off.unsigned_abs().min(length);
-        if off >= 0 { (0..length - first, first..length) } else { (first..length, 0..length - first) }
-    };
-    let ((rows, mean_rows), (cols, mean_cols)) = (overlap(rows, down), overlap(cols, right));
-    let picture = picture.slice(ndarray::s![rows, cols]);
-    let mean = mean.slice(ndarray::s![mean_rows, mean_cols]);
+fn shifted_difference(picture: &Array2<f32>, mean: &Array2<f32>, shift: (isize, isize)) -> f32 {
+    let (picture, mean) = align::overlap(picture, mean, shift);
     let (mut own, mut both, mut other) = (0.0, 0.0, 0.0);
     for (picture, mean) in picture.rows().into_iter().zip(mean.rows()) {
         for (level, mean) in picture.iter().zip(mean) {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use ndarray::Array2;
 
-use super::align::{self, CharacterCut, ranked_cuts, shared_energy};
+use super::align::{self, CharacterCut, LayoutCuts, aligned_cuts, ranked_cuts};
 use super::heights::InkRows;
 use super::layout::{Layout, RegionInk, ToldInk, find_layouts, with_narrow_one, with_other_points};
 use super::locate::relocate;
@@ -174,19 +174,17 @@ const NARROW_AGREEMENT: f32 = 0.03;
 /// pictures.
 pub(super) fn cut_group(group: &mut Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
     let mut some = group.with_some_readings();
-    let layout = layout_of(&some).and_then(|(layout, cuts)| {
-        let layout = relocate(&mut some, layout, &cuts);
-        group.regions.iter_mut().zip(&some.regions).for_each(|(told, some)| told.top = some.top);
-        cuts_at(group, &layout).map(|cuts| (layout, cuts))
-    });
-    let Some((layout, cuts)) = layout else {
+    let Some((layout, cuts)) = layout_of(&some) else {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
+    let layout = relocate(&mut some, layout, &cuts);
+    group.regions.iter_mut().zip(&some.regions).for_each(|(told, some)| told.top = some.top);
+    let cuts = aligned_cuts(group, &layout);
     hold::settle(group, &cuts);
-    let cuts = cuts_at(group, &layout).unwrap_or(cuts);
+    let cuts = aligned_cuts(group, &layout);
     behind::take_off(group, &cuts);
-    Ok(cuts_at(group, &layout).unwrap_or(cuts))
+    Ok(aligned_cuts(group, &layout))
 }
 
 /// The layout under which the characters of a group agree best, and these.
@@ -198,24 +196,16 @@ fn layout_of(group: &Group<'_>) -> Option<(Layout, Vec<CharacterCut>)> {
     let finer: Vec<Layout> = ranked
         .iter()
         .take(PITCHES_LOOKED_AT_CLOSELY)
-        .flat_map(|(layout, _)| with_other_points(layout, &inks))
+        .flat_map(|rated| with_other_points(rated.layout, &inks))
         .collect();
-    let (layout, cuts) = ranked_cuts(group, &finer).into_iter().chain(ranked).next()?;
-    let narrow = with_narrow_one(layout, &inks);
+    let even = ranked_cuts(group, &finer).into_iter().chain(ranked).next()?;
+    let narrow = with_narrow_one(even.layout, &inks);
     let narrow = ranked_cuts(group, &narrow).into_iter().next();
-    let is_better = |narrow: &[CharacterCut]| {
-        let agreement = |cuts: &[CharacterCut]| align::mean_agreement(cuts.iter());
-        shared_energy(group, narrow) > shared_energy(group, &cuts) + NARROW_GAIN
-            && agreement(narrow) > agreement(&cuts) + NARROW_AGREEMENT
+    let is_better = |narrow: &LayoutCuts<'_>| {
+        narrow.energy > even.energy + NARROW_GAIN && narrow.agreement > even.agreement + NARROW_AGREEMENT
     };
-    match narrow.filter(|(_, narrow)| is_better(narrow)) {
-        Some((narrow, cuts)) => Some((narrow.clone(), cuts)),
-        None => Some((layout.clone(), cuts)),
-    }
-}
-
-fn cuts_at(group: &Group<'_>, layout: &Layout) -> Option<Vec<CharacterCut>> {
-    Some(ranked_cuts(group, [layout]).into_iter().next()?.1)
+    let best = narrow.filter(is_better).unwrap_or(even);
+    Some((best.layout.clone(), best.cuts))
 }
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::group::{Group, cut_group, group_by_height, group_of};
-use super::{TeachError, ToldMoment, align};
+use super::{TeachError, ToldMoment, align, evidence};
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;
@@ -69,9 +69,9 @@ fn of_main_size(mut group: Group<'_>, mut alone: Group<'_>, number: usize) -> Op
     let usual: Vec<f32> = others.filter_map(|other| align::likeness_to_others(&cuts, other)).collect();
     let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
     let is_alike = align::likeness_to_others(&cuts, place).is_some_and(|own| own >= OF_ONE_FACE * usual);
-    let as_main = align::mean_log_prior(cuts.iter().filter(|cut| cut.region == place));
+    let as_main = evidence::mean_log_prior(cuts.iter().filter(|cut| cut.region == place));
     let mut by_itself =
-        || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |cuts| align::mean_log_prior(cuts.iter()));
+        || cut_group(&mut alone).map_or(f32::NEG_INFINITY, |cuts| evidence::mean_log_prior(&cuts));
     let top = cuts.iter().find(|cut| cut.region == place)?.top;
     let rows = InkRows { top_px: group.ink_top_px(top), height_px: group.height_px() };
     (is_alike || as_main > by_itself()).then_some(rows)

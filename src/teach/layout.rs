@@ -144,7 +144,7 @@ const MOST_LAYOUTS: usize = 40;
 /// The layouts that the strokes contradict least, best first, of regions written in the same face,
 /// whose text is `height` working pixels high. No two have the same pitch.
 pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
-    let points = if have_marks(regions) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
+    let points = if have(regions, is_mark) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
     let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
     let pitches =
         (0..=steps).into_par_iter().map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
@@ -162,7 +162,7 @@ pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
 
 /// The same pitch with other widths of the decimal point, in steps of a fiftieth of the pitch.
 pub(super) fn with_other_points(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
-    if !have_marks(regions) {
+    if !have(regions, is_mark) {
         return Vec::new();
     }
     let pitch = layout.advances.pitch;
@@ -177,19 +177,21 @@ const WIDER_PITCHES: [f32; 5] = [1.0, 1.03, 1.06, 1.1, 1.15];
 
 /// Layouts like this one with a narrower 1.
 pub(super) fn with_narrow_one(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
-    let has_one = regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains('1'));
+    if !have(regions, |character| character == '1') {
+        return Vec::new();
+    }
     let Advances { pitch, point, .. } = layout.advances;
     let both = WIDER_PITCHES.iter().flat_map(|wider| NARROW_ONES.iter().map(move |narrow| (wider, narrow)));
-    let advances = both.filter(|_| has_one).map(|(wider, narrow)| {
+    let advances = both.map(|(wider, narrow)| {
         let pitch = wider * pitch;
         Advances { pitch, one: narrow * pitch, point }
     });
     advances.collect::<Vec<_>>().into_par_iter().filter_map(|advances| layout_at(regions, advances)).collect()
 }
 
-/// Whether some told text holds a point or a colon.
-fn have_marks(regions: &[RegionInk]) -> bool {
-    regions.iter().flat_map(|region| &region.told).any(|told| told.text.contains(is_mark))
+/// Whether some labelled text holds a character of a kind.
+fn have(regions: &[RegionInk], kind: impl Fn(char) -> bool) -> bool {
+    regions.iter().flat_map(|region| &region.told).any(|reading| reading.text.chars().any(&kind))
 }
 
 fn layout_at(regions: &[RegionInk], advances: Advances) -> Option<Layout> {
@@ -203,10 +205,10 @@ fn layout_at(regions: &[RegionInk], advances: Advances) -> Option<Layout> {
     Some(Layout { advances, lines, cost })
 }
 
-/// The alignment and position with the least cost; the cost is summed over the told readings.
+/// The alignment and position with the least cost; the cost is summed over the labelled readings.
 fn best_line(region: &RegionInk, advances: &Advances) -> Option<(Line, f32)> {
     let cols = region.told.first()?.ink.len();
-    let widest = region.told.iter().map(|told| advances.of_text(&told.text)).fold(0.0, f32::max);
+    let widest = region.told.iter().map(|reading| advances.of_text(&reading.text)).fold(0.0, f32::max);
     if widest > cols as f32 {
         return None;
     }
@@ -214,7 +216,7 @@ fn best_line(region: &RegionInk, advances: &Advances) -> Option<(Line, f32)> {
     positions
         .flat_map(|position| Anchor::ALL.map(|anchor| Line { anchor, position }))
         .filter_map(|line| {
-            let costs = region.told.iter().map(|told| text_cost(told, &line, advances));
+            let costs = region.told.iter().map(|reading| text_cost(reading, &line, advances));
             Some((line, costs.sum::<Option<f32>>()?))
         })
         .min_by(|a, b| a.1.total_cmp(&b.1))

@@ -110,7 +110,7 @@ pub enum TeachError {
     #[error(
         "{}, so nothing is learned: {first}. Look again with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or \
          insist with `--insist CHANNEL@SECONDS`",
-        if *labels == 1 { "the only label is contradicted".to_owned() } else { format!("fewer than two of {labels} labels agree") }
+        too_few_agree(*labels)
     )]
     NoneAgree {
         /// Labels that could be used.
@@ -126,6 +126,13 @@ pub enum TeachError {
         /// The channels.
         channels: String,
     },
+}
+
+fn too_few_agree(labels: usize) -> String {
+    match labels {
+        1 => "the only label is contradicted".to_owned(),
+        _ => format!("fewer than two of {labels} labels agree"),
+    }
 }
 
 /// Learns a glyph set from labelled readings and a sample of the whole clip.
