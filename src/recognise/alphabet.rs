@@ -16,6 +16,9 @@ const BACKDROP_LEVEL: f32 = 110.0;
 /// down to between half of it and all of it.
 const WORKING_HEIGHT_PX: usize = 40;
 
+/// Pictures from which on a digit is well seen: one labelled reading gives nine at most.
+const WELL_SEEN: u32 = 10;
+
 /// One character as features.
 #[derive(Debug, Clone)]
 pub struct Shape {
@@ -201,6 +204,13 @@ impl Alphabet {
     #[must_use]
     pub fn has_all_digits(&self) -> bool {
         ('0'..='9').all(|digit| self.index_of(digit).is_some())
+    }
+
+    /// Whether all ten digits are known, and each from more pictures than one labelled reading gives.
+    #[must_use]
+    pub fn has_all_digits_well_seen(&self) -> bool {
+        let is_well_seen = |shape: &Shape| shape.pictures.is_none_or(|pictures| pictures >= WELL_SEEN);
+        ('0'..='9').all(|digit| self.index_of(digit).is_some_and(|index| is_well_seen(&self.shapes[index])))
     }
 
     /// The widest advance of the digits, in working pixels: the pitch of fixed-pitch type.

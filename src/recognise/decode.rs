@@ -154,8 +154,11 @@ pub struct Decoded {
     /// where nothing stands.
     pub beside: f32,
     /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0
-    /// where nothing stands. 0 for a text that can hold no more digits, and where all digits are known.
+    /// where nothing stands. 0 for a text that can hold no more digits, and, unless the text has a spare zero, where
+    /// all digits are known.
     pub ink_beside: f32,
+    /// Whether the text starts with a zero that no field of fixed width accounts for: a first digit may be missing.
+    pub has_spare_zero: bool,
     /// Probability by shape alone that a digit not known stands there; 0 where the shape prior was not asked.
     pub unknown_beside: f32,
 }
@@ -329,9 +332,12 @@ impl<S: Scorer> Decoder<'_, S> {
         let places: Vec<Place> = path.iter().map(place).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
-        let ink_beside = match self.grammar.is_full(&text) || self.alphabet.has_all_digits() {
-            true => 0.0,
-            false => self.ink_beside(&places, scores.features, scores.top),
+        let has_spare_zero = self.grammar.has_spare_zero(&text);
+        let may_be_longer =
+            has_spare_zero || !(self.alphabet.has_all_digits_well_seen() || self.grammar.is_full(&text));
+        let ink_beside = match may_be_longer {
+            true => self.ink_beside(&places, scores.features, scores.top),
+            false => 0.0,
         };
         Decoded {
             text,
@@ -341,6 +347,7 @@ impl<S: Scorer> Decoder<'_, S> {
             length_lead: nearest,
             beside,
             ink_beside,
+            has_spare_zero,
             unknown_beside: 0.0,
         }
     }

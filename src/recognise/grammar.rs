@@ -111,6 +111,14 @@ impl Grammar {
         text.chars().filter(char::is_ascii_digit).count() >= usize::from(self.most_digits)
     }
 
+    /// Whether a text starts with a zero that no field of fixed width accounts for: it is not followed by the mark, and
+    /// the text could hold more digits.
+    #[must_use]
+    pub fn has_spare_zero(&self, text: &str) -> bool {
+        let mut whole = text.trim_start_matches('-').chars();
+        whole.next() == Some('0') && whole.next().is_some_and(|c| c.is_ascii_digit()) && !self.is_full(text)
+    }
+
     /// The number a text stands for, if the text follows this grammar; minutes and seconds in seconds.
     #[must_use]
     pub fn value(&self, text: &str) -> Option<f64> {
@@ -221,6 +229,15 @@ mod tests {
         for text in ["", "125", "2.05", ":05", "2:5", "2:60", "2:0a"] {
             assert_eq!(grammar.value(text), None, "{text}");
         }
+    }
+
+    #[test]
+    fn a_zero_in_front_is_spare_where_the_text_could_be_longer() {
+        let grammar = Grammar::new(3, 0, true);
+        for (text, is_spare) in [("00", true), ("-07", true), ("007", false), ("0", false), ("70", false)] {
+            assert_eq!(grammar.has_spare_zero(text), is_spare, "{text}");
+        }
+        assert!(!Grammar::new(4, 1, false).has_spare_zero("0.5"));
     }
 
     #[test]

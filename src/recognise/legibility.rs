@@ -39,7 +39,8 @@ pub(super) const MOST_BESIDE: f32 = 0.4;
 /// where not all digits are known.
 const MOST_INK_BESIDE: f32 = 0.45;
 
-/// Ink next to a text from which on the shape prior is asked what stands there: a 1 has little.
+/// Ink next to a text from which on the shape prior is asked what stands there, and from which on a text that starts
+/// with a spare zero is not read: a 1 has little.
 const LEAST_INK_BESIDE: f32 = 0.1;
 
 /// Strengths outside these limits are no glyph of this overlay.
@@ -64,7 +65,7 @@ pub(super) fn ask_shape_prior(
     alphabet: &Alphabet,
     (features, top): (&Array2<f32>, usize),
 ) {
-    let all_digits = alphabet.has_all_digits();
+    let all_digits = alphabet.has_all_digits_well_seen();
     for place in decoded.places.iter_mut().filter(|place| place.character.is_ascii_digit()) {
         if all_digits && !is_doubtful(place) {
             continue;
@@ -102,10 +103,10 @@ fn is_doubtful(place: &Place) -> bool {
 
 /// Whether a text can be read.
 pub(super) fn is_legible(decoded: &Decoded, alphabet: &Alphabet) -> bool {
-    let all_digits = alphabet.has_all_digits();
+    let all_digits = alphabet.has_all_digits_well_seen();
     let mut tested = decoded.places.iter().filter(|place| !is_mark(place.character));
     decoded.beside <= MOST_BESIDE
-        && decoded.ink_beside <= MOST_INK_BESIDE
+        && decoded.ink_beside <= if decoded.has_spare_zero { LEAST_INK_BESIDE } else { MOST_INK_BESIDE }
         && calibrate::fit_of(decoded) >= LEAST_FIT
         && (all_digits || !is_refuted_by_shape(decoded, alphabet))
         && tested.all(|place| {
@@ -120,7 +121,7 @@ pub(super) fn without_unknown_digits(
     alphabet: &Alphabet,
     place: (&Array2<f32>, usize),
 ) -> Option<Decoded> {
-    if !alphabet.has_all_digits() {
+    if !alphabet.has_all_digits_well_seen() {
         ask_shape_prior(&mut decoded, alphabet, place);
     }
     Some(decoded).filter(|decoded| !is_refuted_by_shape(decoded, alphabet))

@@ -1,6 +1,6 @@
 //! Alignment: shifts the characters cut from told readings onto each other.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ndarray::{Array2, ArrayView2, s};
 use rayon::prelude::*;
@@ -272,6 +272,7 @@ pub(super) fn aligned_cuts(group: &Group<'_>, layout: &Layout) -> Vec<CharacterC
             }
         }
     }
+    texts.level();
     texts.cuts.into_iter().flatten().flatten().collect()
 }
 
@@ -309,16 +310,74 @@ impl<'a> Texts<'a> {
         self.cuts[region].iter().for_each(|cuts| self.twins.add(cuts, -1));
         let now = self.tops[region] as isize;
         let candidates = (now - rows..=now + rows).filter(|top| *top >= 0).map(|top| top as usize);
-        let texts = || self.shifts[region].iter().enumerate();
         let agreement_at = |top: usize| -> f32 {
-            texts()
+            self.shifts[region]
+                .iter()
+                .enumerate()
                 .map(|(moment, shift)| self.twins.agreement(&self.cut_at(region, moment, top, *shift)))
                 .sum()
         };
         let top = best_by(candidates, self.tops[region], agreement_at);
-        let cuts = texts().map(|(moment, shift)| self.cut_at(region, moment, top, *shift)).collect();
+        let (_, top, cuts) = self.moved_down(region, top as isize - now);
         (self.tops[region], self.cuts[region]) = (top, cuts);
         self.cuts[region].iter().for_each(|cuts| self.twins.add(cuts, 1));
+    }
+
+    /// Brings regions that share no digit with the others to one height with them: digits are of one height, so the
+    /// strokes' shares of the cells' rows agree.
+    fn level(&mut self) {
+        let mut parts = self.parts();
+        let texts = |part: &Vec<usize>| part.iter().map(|region| self.cuts[*region].len()).sum::<usize>();
+        let Some(most) = (0..parts.len()).max_by_key(|part| texts(&parts[*part])).filter(|_| parts.len() > 1)
+        else {
+            return;
+        };
+        let main = parts.swap_remove(most);
+        let by_main = row_shares(main.iter().flat_map(|region| self.cuts[*region].iter().flatten()));
+        let furthest = self.group.rows as isize / 4;
+        for part in parts {
+            let moved = |down: isize| -> Vec<(usize, usize, Vec<Vec<CharacterCut>>)> {
+                part.iter().map(|region| self.moved_down(*region, down)).collect()
+            };
+            let likeness = |down: isize| {
+                let moved = moved(down);
+                let shares = row_shares(moved.iter().flat_map(|(.., cuts)| cuts.iter().flatten()));
+                by_main.iter().zip(&shares).map(|(one, other)| one.min(*other)).sum::<f32>()
+            };
+            let down = best_by(-furthest..=furthest, 0, likeness);
+            for (region, top, cuts) in moved(down) {
+                (self.tops[region], self.cuts[region]) = (top, cuts);
+            }
+        }
+    }
+
+    /// The regions, those that share a digit, themselves or through others, together.
+    fn parts(&self) -> Vec<Vec<usize>> {
+        let digits = |region: usize| -> BTreeSet<char> {
+            let characters = self.cuts[region].iter().flatten().map(|cut| cut.character);
+            characters.filter(char::is_ascii_digit).collect()
+        };
+        let mut parts: Vec<(BTreeSet<char>, Vec<usize>)> = Vec::new();
+        for region in 0..self.cuts.len() {
+            let mut all = (digits(region), vec![region]);
+            let (joined, others): (Vec<_>, Vec<_>) =
+                parts.into_iter().partition(|(known, _)| !known.is_disjoint(&all.0));
+            for (digits, regions) in joined {
+                all.0.extend(digits);
+                all.1.extend(regions);
+            }
+            parts = others;
+            parts.push(all);
+        }
+        parts.into_iter().map(|(_, regions)| regions).collect()
+    }
+
+    /// A region, the row of its cells and its cuts, so many rows further down.
+    fn moved_down(&self, region: usize, down: isize) -> (usize, usize, Vec<Vec<CharacterCut>>) {
+        let top = self.tops[region].saturating_add_signed(down);
+        let texts = self.shifts[region].iter().enumerate();
+        let cuts = texts.map(|(moment, shift)| self.cut_at(region, moment, top, *shift)).collect();
+        (region, top, cuts)
     }
 
     /// Shifts a text along its line to where it agrees best with all others.
@@ -369,6 +428,22 @@ fn cut(
         .collect()
 }
 
+/// The share that each row of the cells has of the digits' strokes, mean over some cuts.
+fn row_shares<'a>(cuts: impl Iterator<Item = &'a CharacterCut>) -> Vec<f32> {
+    let mut sums: Vec<f32> = Vec::new();
+    for cut in cuts.filter(|cut| cut.character.is_ascii_digit()) {
+        sums.resize(cut.features.nrows(), 0.0);
+        let scale = inverse_length(&cut.features);
+        for (sum, row) in sums.iter_mut().zip(cut.features.rows()) {
+            // Square roots: a faint stroke counts nearly as much as a strong one.
+            *sum += scale * row.dot(&row).sqrt();
+        }
+    }
+    let all = sums.iter().sum::<f32>().max(f32::MIN_POSITIVE);
+    sums.iter_mut().for_each(|sum| *sum /= all);
+    sums
+}
+
 /// The candidate with the highest agreement; `now` unless another is better.
 fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl Fn(T) -> f32) -> T {
     let mut best = (agreement(now), now);
@@ -379,4 +454,63 @@ fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl
         }
     }
     best.1
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use image::{GrayImage, Luma};
+
+    use super::super::group::group_of;
+    use super::super::heights::InkRows;
+    use super::super::layout::{Advances, Line};
+    use super::*;
+    use crate::channel::Channel;
+    use crate::recognise::decode::Anchor;
+    use crate::recognise::feature::MARGIN_PX;
+    use crate::setup::{PixelBox, Region};
+
+    const PITCH_PX: u32 = 12;
+    const HEIGHT_PX: u32 = 20;
+
+    /// A picture of a text whose digits are frames with a bar across, each at its own height, drawn from a corner on.
+    fn picture(text: &str, corner: (u32, u32)) -> GrayImage {
+        let mut picture = GrayImage::from_pixel(100, 100, Luma([60]));
+        for (place, digit) in (0..).zip(text.chars().filter_map(|digit| digit.to_digit(10))) {
+            for (x, y) in (0..8).flat_map(|x| (0..HEIGHT_PX).map(move |y| (x, y))) {
+                let is_frame = x < 2 || y < 2 || y >= HEIGHT_PX - 2;
+                if is_frame || y.abs_diff(4 + digit) < 2 {
+                    picture.put_pixel(corner.0 + place * PITCH_PX + x, corner.1 + y, Luma([220]));
+                }
+            }
+        }
+        picture
+    }
+
+    fn moment(region: &Region, text: &str, top: u32) -> ToldMoment {
+        let left = region.place.x + 4;
+        let centre = Patch::of(&picture(text, (left, top)), region.place, 1.0);
+        let told = Told { channel: region.channel.clone(), time_s: 1.0, text: text.to_owned() };
+        ToldMoment { told, centre, before: Vec::new(), after: Vec::new() }
+    }
+
+    #[test]
+    fn regions_that_share_no_digit_with_the_others_are_brought_to_their_height() {
+        let place = PixelBox { x: 30, y: 30, width: 32, height: 28 };
+        let regions = [Channel::Speed, Channel::Altitude].map(|channel| Region::new(channel, place, None));
+        let moments =
+            [moment(&regions[0], "80", 34), moment(&regions[0], "08", 34), moment(&regions[1], "12", 34)];
+        // The rows of the second region's text are thought to be three higher than they are.
+        let rows = |top_px: f32| InkRows { top_px, height_px: HEIGHT_PX as f32 };
+        let members = [(0, &regions[0], rows(4.0)), (1, &regions[1], rows(1.0))];
+        let group = group_of(&members, &moments);
+        let line = Line { anchor: Anchor::Left, position: MARGIN_PX as f32 + 3.0 };
+        let pitch = PITCH_PX as f32;
+        let advances = Advances { pitch, one: pitch, point: pitch };
+        let layout = Layout { advances, lines: vec![line; 2], cost: 0.0 };
+        let cuts = aligned_cuts(&group, &layout);
+        let top_of = |region: usize| cuts.iter().find(|cut| cut.region == region).unwrap().top;
+        assert_eq!(top_of(0), top_of(1));
+    }
 }
