@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use ndarray::Array2;
 
-use super::align::{self, CharacterCut, LayoutCuts, aligned_cuts, ranked_cuts};
+use super::align::{self, CharacterCut, LayoutCuts, aligned_cuts_near, ranked_cuts};
 use super::heights::InkRows;
 use super::layout::{Layout, RegionInk, ToldInk, find_layouts, with_narrow_one, with_other_points};
 use super::locate::relocate;
@@ -178,13 +178,14 @@ pub(super) fn cut_group(group: &mut Group<'_>) -> Result<Vec<CharacterCut>, Teac
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
         return Err(TeachError::NoLayout { channels: channels.join(", ") });
     };
-    let layout = relocate(&mut some, layout, &cuts);
+    let mut layout = relocate(&mut some, layout, &cuts);
+    align::enclose(&some, &mut layout);
     group.regions.iter_mut().zip(&some.regions).for_each(|(told, some)| told.top = some.top);
-    let cuts = aligned_cuts(group, &layout);
+    let cuts = aligned_cuts_near(group, &layout);
     hold::settle(group, &cuts);
-    let cuts = aligned_cuts(group, &layout);
+    let cuts = aligned_cuts_near(group, &layout);
     behind::take_off(group, &cuts);
-    Ok(aligned_cuts(group, &layout))
+    Ok(aligned_cuts_near(group, &layout))
 }
 
 /// The layout under which the characters of a group agree best, and these.
