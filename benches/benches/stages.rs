@@ -15,7 +15,7 @@ use pairspeed::footage::{Area, Clip, FrameSource as _, LumaPlane, sample};
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::readings::{Silent, collect, prepare};
 use pairspeed::recognise::feature::{HighPass, Window};
-use pairspeed::recognise::{Former, Recogniser, Sample};
+use pairspeed::recognise::{Recogniser, RegionCache, Sample};
 use pairspeed::setup::propose::propose;
 use pairspeed::setup::{LoadedSetup, Setup};
 use pairspeed::teach::{LabelledMoments, Told, ToldFile, teach, told_moments};
@@ -58,10 +58,10 @@ fn main() {
 #[divan::bench]
 fn recognise(bencher: Bencher) {
     let regions = BENCH.setup.regions.len();
-    let mut former = Former::default();
+    let mut cache = RegionCache::default();
     let mut frames = BENCH.frames.iter().cycle();
     bencher.counter(ItemsCount::new(regions)).bench_local(|| {
-        frames.next().map(|frame| BENCH.recogniser.look_after(&mut former, black_box(luma(frame))))
+        frames.next().map(|frame| BENCH.recogniser.observe(&mut cache, black_box(luma(frame))))
     });
 }
 

@@ -9,7 +9,7 @@ use pairspeed::glyph_sets;
 use pairspeed::output::BlankReasons;
 use pairspeed::picture::{Label, annotate, save_png};
 use pairspeed::readings::{self, FrameReading, read_frame};
-use pairspeed::recognise::{Recogniser, Shown};
+use pairspeed::recognise::{Recogniser, RegionReading};
 use pairspeed::series::Blank;
 use pairspeed::setup::{LoadedSetup, Region};
 use serde_json::{Value, json};
@@ -131,7 +131,7 @@ fn count_and_rate(frames: u64, length_s: f64) -> String {
 /// A region and what it shows.
 struct Read {
     region: Region,
-    shown: Shown,
+    shown: RegionReading,
     /// Why `read` leaves it blank, as far as one frame tells.
     blank: Option<String>,
 }
@@ -148,10 +148,10 @@ impl Read {
     fn in_words(&self) -> String {
         let blank = |reason: &String| format!("left blank: {reason}");
         match (&self.shown, &self.blank) {
-            (Shown::Text { text, confidence, .. }, None) => {
+            (RegionReading::Text { text, confidence, .. }, None) => {
                 format!("{text}, {:.1} % sure", (100.0 * confidence).min(99.9))
             }
-            (Shown::Text { text, .. } | Shown::Unclear { text, .. }, Some(reason)) => {
+            (RegionReading::Text { text, .. } | RegionReading::Unclear { text, .. }, Some(reason)) => {
                 format!("{}; perhaps {text}", blank(reason))
             }
             (_, reason) => reason.as_ref().map_or_else(String::new, blank),
@@ -170,9 +170,9 @@ impl Read {
     /// probability that the text is right, `blank_reason` why `read` leaves it blank; each `null` where there is none.
     fn json(&self) -> Value {
         let (text, value, confidence) = match &self.shown {
-            Shown::Nothing => (None, None, None),
-            Shown::Unclear { text, confidence, .. } => (Some(text), None, Some(confidence)),
-            Shown::Text { text, value, confidence } => (Some(text), Some(value), Some(confidence)),
+            RegionReading::Nothing => (None, None, None),
+            RegionReading::Unclear { text, confidence, .. } => (Some(text), None, Some(confidence)),
+            RegionReading::Text { text, value, confidence } => (Some(text), Some(value), Some(confidence)),
         };
         json!({
             "channel": self.region.channel, "unit": self.region.unit_shown(),

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use image::GrayImage;
 use ndarray::Array2;
 
-use super::glance::Glance;
+use super::fingerprint::FrameFingerprint;
 use super::lost::is_rough;
 use super::prepare::{Prepared, is_readable, readable_share};
 use crate::channel::Channel;
@@ -159,7 +159,7 @@ fn times_to_label(patches: &[Patch]) -> Vec<f64> {
 
 fn shows_something(patches: &[Patch]) -> Vec<Shows> {
     let crops: Vec<GrayImage> = patches.iter().map(Patch::crop).collect();
-    let roughness: Vec<f32> = crops.iter().map(|crop| Glance::of([crop]).roughness).collect();
+    let roughness: Vec<f32> = crops.iter().map(|crop| FrameFingerprint::of([crop]).roughness).collect();
     let usual_roughness = quantile(roughness.clone(), 0.5);
     let shows: Vec<Shows> = patches
         .iter()

@@ -6,7 +6,7 @@
 use image::GrayImage;
 use rayon::prelude::*;
 
-use super::glance::Glance;
+use super::fingerprint::FrameFingerprint;
 use crate::recognise::Sample;
 use crate::series::{Blank, ChannelReadings, LostLook, LostPicture, Readings};
 
@@ -38,7 +38,7 @@ pub(super) struct Watch {
     /// Why each frame is lost, as far as a single frame tells.
     looks: Vec<Option<LostLook>>,
     /// The picture that is shown at present, and since when.
-    shown: Option<(Glance, usize, f64)>,
+    shown: Option<(FrameFingerprint, usize, f64)>,
     last_s: f64,
     /// Frames that show another picture than the one before.
     changes: usize,
@@ -52,7 +52,7 @@ impl Watch {
         let crops = |frame: usize| -> Vec<GrayImage> {
             sample.regions.iter().map(|patches| patches[frame].crop()).collect()
         };
-        let roughness = |frame: usize| Glance::of(&crops(frame)).roughness;
+        let roughness = |frame: usize| FrameFingerprint::of(&crops(frame)).roughness;
         let mut roughness: Vec<f32> = (0..frames).into_par_iter().map(roughness).collect();
         roughness.sort_by(f32::total_cmp);
         let usual_roughness = roughness.get(frames / 2).copied().unwrap_or(f32::INFINITY);
@@ -61,20 +61,20 @@ impl Watch {
 
     /// Takes the next frame, and says whether it is lost for itself. `legible`: some region shows a text;
     /// `damaged`: the decoder could not make the frame out.
-    pub fn see(&mut self, glance: Glance, time_s: f64, legible: bool, damaged: bool) -> bool {
-        let rough = is_rough(glance.roughness, self.usual_roughness);
+    pub fn see(&mut self, fingerprint: FrameFingerprint, time_s: f64, legible: bool, damaged: bool) -> bool {
+        let rough = is_rough(fingerprint.roughness, self.usual_roughness);
         let look = match () {
             () if damaged => Some(LostLook::Damaged),
             () if legible => None,
-            () if glance.spread < EMPTY_SPREAD => Some(LostLook::Empty),
+            () if fingerprint.spread < EMPTY_SPREAD => Some(LostLook::Empty),
             () if rough => Some(LostLook::Static),
             () => None,
         };
-        let same = self.shown.as_ref().is_some_and(|(shown, ..)| glance.is_same(shown));
+        let same = self.shown.as_ref().is_some_and(|(shown, ..)| fingerprint.is_same(shown));
         if !same {
             self.end_still();
             self.changes += 1;
-            self.shown = Some((glance, self.looks.len(), time_s));
+            self.shown = Some((fingerprint, self.looks.len(), time_s));
         }
         self.last_s = time_s;
         self.looks.push(look);

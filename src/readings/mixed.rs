@@ -2,7 +2,7 @@
 //! two pictures, one frame shows the text before and the text after, and either of them is right.
 
 use super::pooling::{Frame, Verdict, evidence_kept};
-use crate::recognise::Look;
+use crate::recognise::Observation;
 
 /// Probability from which on the frames beside one of two texts tell which two these are.
 const LEAST_SURE_BESIDE: f32 = 0.9;
@@ -44,8 +44,9 @@ impl AtChange {
             return None;
         }
         let one = f64::from(sure);
-        let look = &frames[at].look;
-        let both = one * f64::from(evidence_kept(look.sight) * half_way(look, value, other)?).exp();
+        let observation = &frames[at].observation;
+        let both = one
+            * f64::from(evidence_kept(observation.legibility) * half_way(observation, value, other)?).exp();
         Some(Self { frame: at, one, other: probability(other), both })
     }
 
@@ -63,16 +64,16 @@ fn weight(share: f64) -> f64 {
 
 /// Logarithm of the likelihood of features half-way between two texts over that of features of the first. With d2 the
 /// squared distance between the texts and r their log-likelihood ratio, the features lie 1/2 + r/d2 of the way
-/// from the second to the first; for Gaussian noise the logarithm is d2/8 - r/2. `None` where the look does not tell.
-fn half_way(look: &Look, first: f64, second: f64) -> Option<f32> {
-    let candidate = |value: f64| look.candidates.iter().find(|candidate| candidate.value == value);
-    let (best, first, second) = (look.candidates.first()?, candidate(first)?, candidate(second)?);
+/// from the second to the first; for Gaussian noise the logarithm is d2/8 - r/2. `None` where the observation does not decide.
+fn half_way(observation: &Observation, first: f64, second: f64) -> Option<f32> {
+    let candidate = |value: f64| observation.candidates.iter().find(|candidate| candidate.value == value);
+    let (best, first, second) = (observation.candidates.first()?, candidate(first)?, candidate(second)?);
     // Characters lie apart each in its own pixels: the best text is on the way where each of its own is one of theirs.
     let of_both = best.text.len() == first.text.len() && best.text.len() == second.text.len();
     let mut places = best.text.chars().zip(first.text.chars().zip(second.text.chars()));
     let on_the_way = of_both && places.all(|(best, (first, second))| best == first || best == second);
-    let (apart, ratio) = (first.apart + second.apart, second.behind - first.behind);
-    (on_the_way && apart.is_finite()).then_some(0.125 * apart - 0.5 * ratio)
+    let (distance2, ratio) = (first.distance2 + second.distance2, second.deficit - first.deficit);
+    (on_the_way && distance2.is_finite()).then_some(0.125 * distance2 - 0.5 * ratio)
 }
 
 /// Makes frames at a change surer by what either text is right for. How many changes show in a frame of both is learnt
@@ -103,7 +104,7 @@ pub(super) fn allow_either(
 mod tests {
     use super::*;
     use crate::readings::pooling::{Bounds, pool};
-    use crate::recognise::{Candidate, FURTHEST_BEHIND, Sight};
+    use crate::recognise::{Candidate, MAX_DEFICIT, TextLegibility};
 
     const BOUNDS: Bounds =
         Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: false };
@@ -111,29 +112,41 @@ mod tests {
     /// Squared distance between two texts.
     const APART: f32 = 40.0;
 
-    fn candidate(value: f64, behind: f32, apart: f32) -> Candidate {
-        Candidate { text: value.to_string().as_str().try_into().unwrap_or_default(), value, behind, apart }
+    fn candidate(value: f64, deficit: f32, distance2: f32) -> Candidate {
+        Candidate {
+            text: value.to_string().as_str().try_into().unwrap_or_default(),
+            value,
+            deficit,
+            distance2,
+        }
     }
 
-    fn look(candidates: impl IntoIterator<Item = Candidate>) -> Look {
+    fn observation(candidates: impl IntoIterator<Item = Candidate>) -> Observation {
         let candidates = candidates.into_iter().collect();
-        Look { sight: Sight::Clear, candidates, floor: FURTHEST_BEHIND, lead: 1.0, rival: None }
+        Observation {
+            legibility: TextLegibility::Legible,
+            candidates,
+            floor: MAX_DEFICIT,
+            margin: 1.0,
+            runner_up: None,
+        }
     }
 
     /// Features that lie `share` of the way from the second text to the first, which is more than a half.
-    fn between(first: f64, second: f64, share: f32) -> Look {
-        look([candidate(first, 0.0, 0.0), candidate(second, (share - 0.5) * APART, APART)])
+    fn between(first: f64, second: f64, share: f32) -> Observation {
+        observation([candidate(first, 0.0, 0.0), candidate(second, (share - 0.5) * APART, APART)])
     }
 
     /// Frames at 25 a second.
-    fn frames(looks: Vec<Look>) -> Vec<Frame> {
-        let frame = |(number, look)| Frame { time_s: f64::from(number) * 0.04, look, lost: false };
-        (0..).zip(looks).map(frame).collect()
+    fn frames(observations: Vec<Observation>) -> Vec<Frame> {
+        let frame =
+            |(number, observation)| Frame { time_s: f64::from(number) * 0.04, observation, lost: false };
+        (0..).zip(observations).map(frame).collect()
     }
 
     /// Holds of five frames, the first of each with what `at_change` makes of the values after and before.
-    fn holds(values: &[f64], at_change: impl Fn(f64, f64) -> Look) -> Vec<Look> {
-        let plain = |value: f64| look([candidate(value, 0.0, 0.0)]);
+    fn holds(values: &[f64], at_change: impl Fn(f64, f64) -> Observation) -> Vec<Observation> {
+        let plain = |value: f64| observation([candidate(value, 0.0, 0.0)]);
         let later = values.windows(2).flat_map(|two| {
             std::iter::once(at_change(two[1], two[0])).chain(std::iter::repeat_n(plain(two[1]), 4))
         });
@@ -166,7 +179,7 @@ mod tests {
     fn of_two_digits_that_change_at_once_either_mixture_lies_on_the_way() {
         // 69 and 70 half and half look most like 60 or 79, as far from the one as from the other.
         let mixture = |text: f64| {
-            look([
+            observation([
                 candidate(text, 0.0, 0.0),
                 candidate(69.0, 1.0, 0.5 * APART),
                 candidate(70.0, 1.5, 0.5 * APART),
@@ -208,11 +221,11 @@ mod tests {
 
     #[test]
     fn inside_a_hold_a_look_between_two_texts_gains_nothing() {
-        let with_apart = |apart: f32| {
-            let mut looks = holds(&[63.0, 63.0], |_, _| look([candidate(63.0, 0.0, 0.0)]));
-            looks[4] = look([candidate(68.0, 0.0, 0.0), candidate(63.0, 4.0, apart)]);
-            pool(&frames(looks), &BOUNDS)
+        let with_distance2 = |distance2: f32| {
+            let mut observations = holds(&[63.0, 63.0], |_, _| observation([candidate(63.0, 0.0, 0.0)]));
+            observations[4] = observation([candidate(68.0, 0.0, 0.0), candidate(63.0, 4.0, distance2)]);
+            pool(&frames(observations), &BOUNDS)
         };
-        assert_eq!(with_apart(APART), with_apart(f32::INFINITY));
+        assert_eq!(with_distance2(APART), with_distance2(f32::INFINITY));
     }
 }

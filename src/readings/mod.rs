@@ -1,6 +1,6 @@
 //! Readings: runs recognition over a recording, frame by frame.
 
-mod glance;
+mod fingerprint;
 mod held;
 mod keep;
 mod legibility;
@@ -18,12 +18,12 @@ use image::GrayImage;
 use crate::footage::{Area, FootageError, FrameSource, LumaPlane, Work};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
-use crate::recognise::{Former, Sample, Sight};
+use crate::recognise::{RegionCache, Sample, TextLegibility};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
 use crate::units::Unit;
 
-use glance::Glance;
+use fingerprint::FrameFingerprint;
 use held::{Held, Outcome};
 use keep::Keeper;
 pub use legibility::{Legibility, UnreadCause, UnreadChannel};
@@ -93,23 +93,24 @@ pub fn collect<S: FrameSource>(
     let length_s = source.info().stated_length_s;
     let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
     let start = || -> Work<'_, _> {
-        let mut former = Former::default();
+        let mut cache = RegionCache::default();
         let places = &places;
         Box::new(move |luma| {
             let crops: Vec<GrayImage> = places.iter().map(|place| luma.crop(place.with_margin(0))).collect();
-            let glance = Glance::of(&crops);
-            (recogniser.look_after(&mut former, luma), crops, glance)
+            let fingerprint = FrameFingerprint::of(&crops);
+            (recogniser.observe(&mut cache, luma), crops, fingerprint)
         })
     };
     let mut watch = Watch::of(sample);
     let mut areas = recogniser.areas();
     areas.extend(places.iter().map(|place| place.with_margin(0)));
     source.work_through(&areas, &start, &mut |frame| {
-        let (time_s, (looks, crops, glance)) = (frame.time_s, frame.made);
-        let legible = looks.iter().any(|look| look.sight == Sight::Clear);
-        let lost = watch.see(glance, time_s, legible, frame.damaged);
-        for ((pool, look), crop) in pools.iter_mut().zip(looks).zip(crops) {
-            pool.push(Frame { time_s, look, lost }, crop);
+        let (time_s, (observations, crops, fingerprint)) = (frame.time_s, frame.made);
+        let legible =
+            observations.iter().any(|observation| observation.legibility == TextLegibility::Legible);
+        let lost = watch.see(fingerprint, time_s, legible, frame.damaged);
+        for ((pool, observation), crop) in pools.iter_mut().zip(observations).zip(crops) {
+            pool.push(Frame { time_s, observation, lost }, crop);
         }
         readings.time_s.push(time_s);
         progress.frame_read(readings.time_s.len() as u64, time_s, length_s)
@@ -123,7 +124,7 @@ pub fn collect<S: FrameSource>(
     Ok(readings)
 }
 
-/// The parts of the picture that recognition may look at while nothing is known of the glyphs: the boxes, and around
+/// The parts of the picture that recognition may use while nothing is known of the glyphs: the boxes, and around
 /// them at most the margin of a window at the coarsest working resolution.
 fn surroundings(setup: &Setup) -> Vec<Area> {
     let highest = setup.regions.iter().map(|region| region.place.height).max().unwrap_or(0);
@@ -148,7 +149,7 @@ fn empty_channel(region: &crate::setup::Region) -> ChannelReadings {
     }
 }
 
-/// Pools the looks of one channel, a stretch of frames at a time.
+/// Pools the observations of one channel, a stretch of frames at a time.
 struct Pool {
     /// The channel without its readings.
     channel: ChannelReadings,
@@ -220,18 +221,18 @@ impl Pool {
 
 /// What becomes of a frame.
 fn outcome(frame: &Frame, verdict: Verdict, (least_confidence, bounds): (f32, &Bounds)) -> Outcome {
-    let implausible = frame.look.sight == Sight::Clear
-        && frame.look.candidates.first().is_some_and(|best| !bounds.allow(best.value));
+    let implausible = frame.observation.legibility == TextLegibility::Legible
+        && frame.observation.candidates.first().is_some_and(|best| !bounds.allow(best.value));
     match verdict.map(|(value, claimed)| (value, observed(claimed))) {
         _ if frame.lost => Outcome::blank(Blank::LostPicture),
         Some((value, confidence)) if confidence >= least_confidence => {
             Outcome { value, confidence, blank: Blank::No }
         }
         _ if implausible => Outcome::blank(Blank::OutOfRange),
-        _ => Outcome::blank(match frame.look.sight {
-            Sight::Nothing => Blank::Empty,
-            Sight::Untaught => Blank::DigitUnknown,
-            Sight::Strange | Sight::Clear => Blank::Unclear,
+        _ => Outcome::blank(match frame.observation.legibility {
+            TextLegibility::Nothing => Blank::Empty,
+            TextLegibility::UnknownDigit => Blank::DigitUnknown,
+            TextLegibility::Illegible | TextLegibility::Legible => Blank::Unclear,
         }),
     }
 }

@@ -1,13 +1,13 @@
 //! Pooling: what neighbouring frames say together.
 //!
 //! The overlay holds a value for several frames, and values move in small steps. The values shown form
-//! a Markov chain that stays with a probability learnt from the readings, and each frame's look is an
+//! a Markov chain that stays with a probability learnt from the readings, and each frame gives an
 //! observation of it; the forward-backward algorithm gives the probability of every candidate in every
 //! frame (L. R. Rabiner, "A tutorial on hidden Markov models and selected applications in speech
 //! recognition", Proc. IEEE 77 (1989) 257-286, equations 19-27; cited from memory).
 
 use super::mixed::allow_either;
-use crate::recognise::{FURTHEST_BEHIND, Look, Sight};
+use crate::recognise::{MAX_DEFICIT, Observation, TextLegibility};
 
 /// Frames on either side whose candidates a frame's text may be.
 const REACH: usize = 3;
@@ -21,20 +21,20 @@ const WILD_SHARE: f64 = 0.01;
 /// Probability, of all changes, that the text becomes one that is no candidate: blank, or not known.
 const TO_UNKNOWN: f64 = 0.1;
 
-/// How far a clear look puts the state "not known" behind its best candidate; in log-probability.
-const UNKNOWN_BEHIND_CLEAR: f32 = 8.0;
+/// Log-likelihood deficit of the state "not known" against the best candidate of a legible observation.
+const UNKNOWN_DEFICIT_LEGIBLE: f32 = 8.0;
 
-/// How far a look that is not clear puts its candidates behind the state "not known".
-const TEXT_BEHIND_STRANGE: f32 = 1.5;
-const TEXT_BEHIND_NOTHING: f32 = 3.0;
-const TEXT_BEHIND_UNTAUGHT: f32 = 5.0;
+/// Log-likelihood deficit of the candidates against the state "not known" where the observation is not legible.
+const TEXT_DEFICIT_ILLEGIBLE: f32 = 1.5;
+const TEXT_DEFICIT_NOTHING: f32 = 3.0;
+const TEXT_DEFICIT_UNKNOWN_DIGIT: f32 = 5.0;
 
-/// Share of the evidence that a strange look keeps on which of its candidates it is.
-const EVIDENCE_OF_STRANGE: f32 = 0.3;
+/// Weight of the log-likelihood ratios between the candidates of an observation that is not legible.
+const EVIDENCE_OF_ILLEGIBLE: f32 = 0.3;
 
-/// Lead over every other digit that the digits of a value have in the middle one of the frames that show it: the least with
-/// which nothing was read wrongly in clips to tune on before scenery that stands still.
-const LEAST_LEAD: f32 = 0.75;
+/// Minimum median margin within a hold: the smallest value with no wrong reading on the tuning clips with a static
+/// background.
+const MIN_MARGIN: f32 = 0.75;
 
 /// Probability of a value that may as well be another.
 const SURENESS_HALFWAY: f32 = 0.5;
@@ -63,8 +63,8 @@ impl Bounds {
 #[derive(Debug, Clone)]
 pub(super) struct Frame {
     pub time_s: f64,
-    pub look: Look,
-    /// The frame is lost: its look says nothing.
+    pub observation: Observation,
+    /// The frame is lost: its observation is not used.
     pub lost: bool,
 }
 
@@ -111,15 +111,20 @@ fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>, traces: bool) -
         let before = values[..end].iter().rev().flatten().next();
         end += hold.len();
         let after = values[end..].iter().flatten().next();
-        let is_trace = |rival: &f64| traces && before == Some(rival) && after != Some(rival);
-        let lead = |frame: &Frame| {
-            if frame.look.rival.as_ref().is_some_and(is_trace) { 1.0 } else { frame.look.lead }
+        let is_trace = |runner_up: &f64| traces && before == Some(runner_up) && after != Some(runner_up);
+        let margin = |frame: &Frame| {
+            if frame.observation.runner_up.as_ref().is_some_and(is_trace) {
+                1.0
+            } else {
+                frame.observation.margin
+            }
         };
-        let best = |frame: &&Frame| frame.look.candidates.first().map(|best| best.value) == value(&hold[0]);
+        let best =
+            |frame: &&Frame| frame.observation.candidates.first().map(|best| best.value) == value(&hold[0]);
         let seen = shown.iter().filter(|frame| !frame.lost).filter(best);
-        let mut leads: Vec<f32> = seen.map(lead).collect();
-        leads.sort_by(f32::total_cmp);
-        if leads.get(leads.len() / 2).is_some_and(|lead| *lead < LEAST_LEAD) {
+        let mut margins: Vec<f32> = seen.map(margin).collect();
+        margins.sort_by(f32::total_cmp);
+        if margins.get(margins.len() / 2).is_some_and(|margin| *margin < MIN_MARGIN) {
             hold.iter_mut().flatten().for_each(|(_, sure)| *sure = sure.min(SURENESS_HALFWAY));
         }
     }
@@ -129,12 +134,12 @@ fn without_halfway(frames: &[Frame], mut verdicts: Vec<Verdict>, traces: bool) -
 /// The values a frame may show: its own plausible candidates and those of its neighbours. The state
 /// "not known" comes after them.
 fn states(frames: &[Frame], at: usize, bounds: &Bounds) -> Vec<f64> {
-    let clear = !frames[at].lost && frames[at].look.sight == Sight::Clear;
+    let clear = !frames[at].lost && frames[at].observation.legibility == TextLegibility::Legible;
     let reach = if clear { REACH } else { REACH_UNCLEAR };
     let near = &frames[at.saturating_sub(reach)..(at + reach + 1).min(frames.len())];
     let mut states: Vec<f64> = Vec::new();
     for frame in near.iter().filter(|frame| !frame.lost) {
-        for candidate in &frame.look.candidates {
+        for candidate in &frame.observation.candidates {
             if bounds.allow(candidate.value) && !states.contains(&candidate.value) {
                 states.push(candidate.value);
             }
@@ -143,34 +148,34 @@ fn states(frames: &[Frame], at: usize, bounds: &Bounds) -> Vec<f64> {
     states
 }
 
-/// Share of the evidence that a look keeps on which of its candidates it is.
-pub(super) fn evidence_kept(sight: Sight) -> f32 {
-    match sight {
-        Sight::Clear => 1.0,
-        Sight::Strange | Sight::Untaught => EVIDENCE_OF_STRANGE,
-        Sight::Nothing => 0.0,
+/// Weight of the log-likelihood ratios between the candidates of an observation.
+pub(super) fn evidence_kept(legibility: TextLegibility) -> f32 {
+    match legibility {
+        TextLegibility::Legible => 1.0,
+        TextLegibility::Illegible | TextLegibility::UnknownDigit => EVIDENCE_OF_ILLEGIBLE,
+        TextLegibility::Nothing => 0.0,
     }
 }
 
-/// Probability of the look under every state, to within a factor.
+/// Probability of the observation under every state, to within a factor.
 fn emissions(frame: &Frame, states: &[f64]) -> Vec<f64> {
     if frame.lost {
         return vec![1.0; states.len() + 1];
     }
-    let look = &frame.look;
-    let share = evidence_kept(look.sight);
-    let (text_behind, unknown_behind) = match look.sight {
-        Sight::Clear => (0.0, UNKNOWN_BEHIND_CLEAR),
-        Sight::Strange => (TEXT_BEHIND_STRANGE, 0.0),
-        Sight::Untaught => (TEXT_BEHIND_UNTAUGHT, 0.0),
-        Sight::Nothing => (TEXT_BEHIND_NOTHING, 0.0),
+    let observation = &frame.observation;
+    let share = evidence_kept(observation.legibility);
+    let (text_deficit, unknown_deficit) = match observation.legibility {
+        TextLegibility::Legible => (0.0, UNKNOWN_DEFICIT_LEGIBLE),
+        TextLegibility::Illegible => (TEXT_DEFICIT_ILLEGIBLE, 0.0),
+        TextLegibility::UnknownDigit => (TEXT_DEFICIT_UNKNOWN_DIGIT, 0.0),
+        TextLegibility::Nothing => (TEXT_DEFICIT_NOTHING, 0.0),
     };
-    let behind = |state: &f64| {
-        let own = look.candidates.iter().find(|candidate| candidate.value == *state);
-        own.map_or(look.floor, |candidate| candidate.behind).min(FURTHEST_BEHIND)
+    let deficit = |state: &f64| {
+        let own = observation.candidates.iter().find(|candidate| candidate.value == *state);
+        own.map_or(observation.floor, |candidate| candidate.deficit).min(MAX_DEFICIT)
     };
-    let of_states = states.iter().map(|state| text_behind + share * behind(state));
-    of_states.chain([unknown_behind]).map(|behind| f64::from(-behind).exp()).collect()
+    let of_states = states.iter().map(|state| text_deficit + share * deficit(state));
+    of_states.chain([unknown_deficit]).map(|deficit| f64::from(-deficit).exp()).collect()
 }
 
 /// How values follow each other.
@@ -187,12 +192,12 @@ struct Chain<'a> {
 }
 
 impl<'a> Chain<'a> {
-    /// Learns from the best candidates of clear looks.
+    /// Learns from the best candidates of legible observations.
     fn of(frames: &[Frame], bounds: &'a Bounds) -> Self {
         let clear: Vec<(f64, f64)> = frames
             .iter()
-            .filter(|frame| !frame.lost && frame.look.sight == Sight::Clear)
-            .filter_map(|frame| Some((frame.time_s, frame.look.candidates.first()?.value)))
+            .filter(|frame| !frame.lost && frame.observation.legibility == TextLegibility::Legible)
+            .filter_map(|frame| Some((frame.time_s, frame.observation.candidates.first()?.value)))
             .collect();
         let (mut changes, mut moved, mut time_s) = (1.0, 1.0, 1.0);
         for two in clear.windows(2) {

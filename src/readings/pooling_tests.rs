@@ -3,34 +3,34 @@ use crate::recognise::Candidate;
 
 const BOUNDS: Bounds = Bounds { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: true };
 
-fn look(sight: Sight, candidates: &[(f64, f32)]) -> Look {
-    let candidate = |(value, behind): &(f64, f32)| Candidate {
+fn observation(legibility: TextLegibility, candidates: &[(f64, f32)]) -> Observation {
+    let candidate = |(value, deficit): &(f64, f32)| Candidate {
         text: value.to_string().as_str().try_into().unwrap_or_default(),
         value: *value,
-        behind: *behind,
-        apart: f32::INFINITY,
+        deficit: *deficit,
+        distance2: f32::INFINITY,
     };
-    Look {
-        sight,
+    Observation {
+        legibility,
         candidates: candidates.iter().map(candidate).collect(),
-        floor: FURTHEST_BEHIND,
-        lead: 1.0,
-        rival: None,
+        floor: MAX_DEFICIT,
+        margin: 1.0,
+        runner_up: None,
     }
 }
 
 /// Frames at 25 a second.
-fn frames(looks: impl IntoIterator<Item = Look>) -> Vec<Frame> {
-    let frame = |(number, look)| Frame { time_s: number as f64 * 0.04, look, lost: false };
-    looks.into_iter().enumerate().map(frame).collect()
+fn frames(observations: impl IntoIterator<Item = Observation>) -> Vec<Frame> {
+    let frame = |(number, observation)| Frame { time_s: number as f64 * 0.04, observation, lost: false };
+    observations.into_iter().enumerate().map(frame).collect()
 }
 
-fn clear(value: f64) -> Look {
-    look(Sight::Clear, &[(value, 0.0)])
+fn clear(value: f64) -> Observation {
+    observation(TextLegibility::Legible, &[(value, 0.0)])
 }
 
 /// Holds of five frames each.
-fn holds(values: &[f64]) -> Vec<Look> {
+fn holds(values: &[f64]) -> Vec<Observation> {
     values.iter().flat_map(|value| std::iter::repeat_n(clear(*value), 5)).collect()
 }
 
@@ -49,32 +49,33 @@ fn clear_looks_are_taken_as_they_are() {
 
 #[test]
 fn a_doubtful_frame_is_read_with_the_help_of_its_neighbours() {
-    let mut looks = holds(&[63.0, 63.0]);
-    looks[4] = look(Sight::Clear, &[(68.0, 0.0), (63.0, 0.8)]);
-    let verdicts = pool(&frames(looks), &BOUNDS);
+    let mut observations = holds(&[63.0, 63.0]);
+    observations[4] = observation(TextLegibility::Legible, &[(68.0, 0.0), (63.0, 0.8)]);
+    let verdicts = pool(&frames(observations), &BOUNDS);
     assert_eq!(verdicts[4].map(|(value, _)| value), Some(63.0));
     assert!(verdicts[4].is_some_and(|(_, confidence)| confidence > 0.95), "{:?}", verdicts[4]);
 }
 
 #[test]
 fn two_equally_likely_texts_with_no_neighbour_to_decide_leave_a_doubt() {
-    let verdicts = pool(&frames([look(Sight::Clear, &[(63.0, 0.0), (68.0, 0.1)])]), &BOUNDS);
+    let verdicts =
+        pool(&frames([observation(TextLegibility::Legible, &[(63.0, 0.0), (68.0, 0.1)])]), &BOUNDS);
     assert!(verdicts[0].is_some_and(|(_, confidence)| confidence < 0.6), "{verdicts:?}");
 }
 
 #[test]
 fn a_burst_over_one_frame_of_a_hold_costs_nothing() {
-    let mut looks = holds(&[63.0, 63.0, 64.0]);
-    looks[4] = look(Sight::Strange, &[(83.0, 0.0), (88.0, 1.0)]);
-    let verdicts = pool(&frames(looks), &BOUNDS);
+    let mut observations = holds(&[63.0, 63.0, 64.0]);
+    observations[4] = observation(TextLegibility::Illegible, &[(83.0, 0.0), (88.0, 1.0)]);
+    let verdicts = pool(&frames(observations), &BOUNDS);
     assert!(matches!(verdicts[4], Some((63.0, confidence)) if confidence > 0.95), "{:?}", verdicts[4]);
 }
 
 #[test]
 fn a_value_outside_the_range_gives_way_to_the_likeliest_inside() {
-    let mut looks = holds(&[63.0, 63.0]);
-    looks[4] = look(Sight::Clear, &[(630.0, 0.0), (63.0, 2.0)]);
-    let verdicts = pool(&frames(looks), &BOUNDS);
+    let mut observations = holds(&[63.0, 63.0]);
+    observations[4] = observation(TextLegibility::Legible, &[(630.0, 0.0), (63.0, 2.0)]);
+    let verdicts = pool(&frames(observations), &BOUNDS);
     assert_eq!(verdicts[4].map(|(value, _)| value), Some(63.0));
     let alone = pool(&frames([clear(630.0)]), &BOUNDS);
     assert_eq!(alone, [None]);
@@ -82,11 +83,11 @@ fn a_value_outside_the_range_gives_way_to_the_likeliest_inside() {
 
 #[test]
 fn a_long_stretch_that_looks_like_no_known_text_is_not_filled() {
-    let mut looks = holds(&[63.0, 63.0, 63.0, 63.0, 63.0, 63.0, 64.0]);
-    for look_then in &mut looks[8..22] {
-        *look_then = look(Sight::Strange, &[(83.0, 0.0)]);
+    let mut observations = holds(&[63.0, 63.0, 63.0, 63.0, 63.0, 63.0, 64.0]);
+    for observation_then in &mut observations[8..22] {
+        *observation_then = observation(TextLegibility::Illegible, &[(83.0, 0.0)]);
     }
-    let verdicts = pool(&frames(looks), &BOUNDS);
+    let verdicts = pool(&frames(observations), &BOUNDS);
     for verdict in &verdicts[11..19] {
         assert!(verdict.is_none_or(|(_, confidence)| confidence < 0.9), "{verdict:?}");
     }
@@ -94,20 +95,20 @@ fn a_long_stretch_that_looks_like_no_known_text_is_not_filled() {
 
 #[test]
 fn a_hold_that_may_be_a_digit_never_taught_is_not_given_to_its_neighbours() {
-    let mut looks = holds(&[850.0, 851.0, 852.0, 853.0, 854.0].map(|value: f64| value - 800.0));
-    for look_then in &mut looks[10..15] {
-        *look_then = look(Sight::Untaught, &[(53.0, 0.0), (50.0, 0.5)]);
+    let mut observations = holds(&[850.0, 851.0, 852.0, 853.0, 854.0].map(|value: f64| value - 800.0));
+    for observation_then in &mut observations[10..15] {
+        *observation_then = observation(TextLegibility::UnknownDigit, &[(53.0, 0.0), (50.0, 0.5)]);
     }
-    for verdict in &pool(&frames(looks), &BOUNDS)[10..15] {
+    for verdict in &pool(&frames(observations), &BOUNDS)[10..15] {
         assert!(verdict.is_none_or(|(_, confidence)| confidence < 0.9), "{verdict:?}");
     }
 }
 
 #[test]
 fn an_impossible_jump_of_one_frame_is_refused_however_sure_it_looks() {
-    let mut looks = holds(&[63.0, 63.0, 63.0]);
-    looks[7] = look(Sight::Clear, &[(163.0, 0.0), (63.0, 6.0)]);
-    let verdicts = pool(&frames(looks), &BOUNDS);
+    let mut observations = holds(&[63.0, 63.0, 63.0]);
+    observations[7] = observation(TextLegibility::Legible, &[(163.0, 0.0), (63.0, 6.0)]);
+    let verdicts = pool(&frames(observations), &BOUNDS);
     assert_eq!(verdicts[7].map(|(value, _)| value), Some(63.0));
 }
 
@@ -142,14 +143,14 @@ fn by_enumeration(frames: &[Frame], at: usize) -> Vec<f64> {
 
 #[test]
 fn the_probabilities_are_those_of_summing_over_all_sequences() {
-    let looks = [
+    let observations = [
         clear(63.0),
-        look(Sight::Clear, &[(68.0, 0.0), (63.0, 0.7)]),
-        look(Sight::Strange, &[(61.0, 0.0), (64.0, 0.5)]),
-        look(Sight::Nothing, &[]),
+        observation(TextLegibility::Legible, &[(68.0, 0.0), (63.0, 0.7)]),
+        observation(TextLegibility::Illegible, &[(61.0, 0.0), (64.0, 0.5)]),
+        observation(TextLegibility::Nothing, &[]),
         clear(64.0),
     ];
-    let frames = frames(looks);
+    let frames = frames(observations);
     for (at, verdict) in pool(&frames, &BOUNDS).into_iter().enumerate() {
         let weights = by_enumeration(&frames, at);
         let best = weights.iter().copied().fold(0.0, f64::max);
@@ -161,28 +162,30 @@ fn the_probabilities_are_those_of_summing_over_all_sequences() {
 
 #[test]
 fn a_value_that_lies_half_way_to_another_in_most_of_its_frames_is_not_sure() {
-    let with_leads = |leads: [f32; 5]| -> Vec<Frame> {
-        let mut looks = holds(&[63.0, 64.0]);
-        looks.iter_mut().zip(leads).for_each(|(look, lead)| look.lead = lead);
-        frames(looks)
+    let with_margins = |margins: [f32; 5]| -> Vec<Frame> {
+        let mut observations = holds(&[63.0, 64.0]);
+        observations.iter_mut().zip(margins).for_each(|(observation, margin)| observation.margin = margin);
+        frames(observations)
     };
-    let mixed_at_the_change = pool(&with_leads([1.0, 1.0, 0.9, 0.8, 0.5]), &BOUNDS);
+    let mixed_at_the_change = pool(&with_margins([1.0, 1.0, 0.9, 0.8, 0.5]), &BOUNDS);
     assert!(mixed_at_the_change.iter().flatten().all(|(_, sure)| *sure > 0.9), "{mixed_at_the_change:?}");
-    let half_way = pool(&with_leads([0.6, 0.5, 0.9, 0.55, 0.6]), &BOUNDS);
+    let half_way = pool(&with_margins([0.6, 0.5, 0.9, 0.55, 0.6]), &BOUNDS);
     assert!(half_way[..5].iter().flatten().all(|(_, sure)| *sure <= 0.5), "{half_way:?}");
     assert!(half_way[5..].iter().flatten().all(|(_, sure)| *sure > 0.9), "{half_way:?}");
 }
 
 #[test]
 fn traces_of_the_text_before_leave_a_value_sure_where_there_can_be_any() {
-    let half_way_to = |rival: f64, traces: bool| {
-        let mut looks = holds(&[63.0, 64.0]);
-        looks[5..].iter_mut().for_each(|look| (look.lead, look.rival) = (0.6, Some(rival)));
-        pool(&frames(looks), &Bounds { traces, ..BOUNDS })[5..].to_vec()
+    let half_way_to = |runner_up: f64, traces: bool| {
+        let mut observations = holds(&[63.0, 64.0]);
+        observations[5..]
+            .iter_mut()
+            .for_each(|observation| (observation.margin, observation.runner_up) = (0.6, Some(runner_up)));
+        pool(&frames(observations), &Bounds { traces, ..BOUNDS })[5..].to_vec()
     };
-    for (rival, traces, sure) in [(63.0, true, true), (69.0, true, false), (63.0, false, false)] {
-        let verdicts = half_way_to(rival, traces);
+    for (runner_up, traces, sure) in [(63.0, true, true), (69.0, true, false), (63.0, false, false)] {
+        let verdicts = half_way_to(runner_up, traces);
         let is_as_told = |(_, share): &(f64, f32)| if sure { *share > 0.9 } else { *share <= 0.5 };
-        assert!(verdicts.iter().flatten().all(is_as_told), "{rival} {traces}: {verdicts:?}");
+        assert!(verdicts.iter().flatten().all(is_as_told), "{runner_up} {traces}: {verdicts:?}");
     }
 }

@@ -9,7 +9,7 @@ use super::sample;
 use crate::channel::Channel;
 use crate::footage::{self, FootageError, FrameSource};
 use crate::glyphs::GlyphSet;
-use crate::recognise::{Patch, Recogniser, Sample, Shown};
+use crate::recognise::{Patch, Recogniser, RegionReading, Sample};
 use crate::setup::propose::propose;
 use crate::setup::{PixelBox, Region, Setup};
 
@@ -164,7 +164,7 @@ pub(super) fn is_readable(number: usize, recogniser: &Recogniser, sample: &Sampl
 }
 
 fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
-    matches!(recogniser.read_patch(number, patch), Shown::Text { .. })
+    matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
 }
 
 /// The move that takes most boxes of a setup to boxes found; at least two, and half of all.

@@ -2,7 +2,7 @@
 
 use image::GrayImage;
 
-use crate::recognise::{Recogniser, Shown};
+use crate::recognise::{Recogniser, RegionReading};
 use crate::series::Blank;
 use crate::setup::Region;
 
@@ -10,7 +10,7 @@ use crate::setup::Region;
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameReading {
     /// What is seen there.
-    pub shown: Shown,
+    pub shown: RegionReading,
     /// Why it is left blank, as far as one frame tells; [`Blank::No`] where it is not.
     pub blank: Blank,
     /// Digits missing from the glyphs that it is read with, in ascending order.
@@ -21,7 +21,7 @@ pub struct FrameReading {
 #[must_use]
 pub fn read_frame(recogniser: &Recogniser, regions: &[Region], frame: &GrayImage) -> Vec<FrameReading> {
     let unread = recogniser.unread_channels();
-    let reading = |(region, shown): (&Region, Shown)| {
+    let reading = |(region, shown): (&Region, RegionReading)| {
         let blank = match unread.contains(&&region.channel) {
             true => Blank::GlyphsUnknown,
             false => blank_of(&shown, region),
@@ -31,12 +31,12 @@ pub fn read_frame(recogniser: &Recogniser, regions: &[Region], frame: &GrayImage
     regions.iter().zip(recogniser.read_picture(frame)).map(reading).collect()
 }
 
-fn blank_of(shown: &Shown, region: &Region) -> Blank {
+fn blank_of(shown: &RegionReading, region: &Region) -> Blank {
     match shown {
-        Shown::Nothing => Blank::Empty,
-        Shown::Unclear { digit_unknown: true, .. } => Blank::DigitUnknown,
-        Shown::Unclear { .. } => Blank::Unclear,
-        Shown::Text { value, .. } => {
+        RegionReading::Nothing => Blank::Empty,
+        RegionReading::Unclear { digit_unknown: true, .. } => Blank::DigitUnknown,
+        RegionReading::Unclear { .. } => Blank::Unclear,
+        RegionReading::Text { value, .. } => {
             let range = region.plausible_range();
             let allowed = range.is_none_or(|(low, high)| (low..=high).contains(value));
             if allowed { Blank::No } else { Blank::OutOfRange }
@@ -55,9 +55,10 @@ mod tests {
     fn what_one_frame_shows_tells_why_it_is_blank() {
         let place = PixelBox { x: 0, y: 0, width: 60, height: 20 };
         let mut region = Region::new(Channel::Speed, place, Some(Unit::KilometresPerHour));
-        let text = |value: f64| Shown::Text { text: value.to_string(), value, confidence: 0.99 };
-        let unclear = |digit_unknown| Shown::Unclear { text: "63".into(), confidence: 0.0, digit_unknown };
-        assert_eq!(blank_of(&Shown::Nothing, &region), Blank::Empty);
+        let text = |value: f64| RegionReading::Text { text: value.to_string(), value, confidence: 0.99 };
+        let unclear =
+            |digit_unknown| RegionReading::Unclear { text: "63".into(), confidence: 0.0, digit_unknown };
+        assert_eq!(blank_of(&RegionReading::Nothing, &region), Blank::Empty);
         assert_eq!(blank_of(&unclear(false), &region), Blank::Unclear);
         assert_eq!(blank_of(&unclear(true), &region), Blank::DigitUnknown);
         assert_eq!(blank_of(&text(449.0), &region), Blank::No);

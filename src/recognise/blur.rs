@@ -5,7 +5,7 @@ use std::ops::Range;
 use ndarray::Array2;
 use pulp::{Arch, Simd, WithSimd, bytemuck};
 
-use super::spare::{self, Spare};
+use super::scratch::{self, ScratchBuffer};
 
 /// One half of a normalised Gaussian kernel: the centre weight, then those to one side.
 pub(super) fn gaussian(sigma: f32) -> Vec<f32> {
@@ -55,7 +55,7 @@ pub(super) fn difference(
     limit: f32,
 ) -> Array2<f32> {
     let width = levels.ncols();
-    let mut out = spare::zeros((rows.len(), width));
+    let mut out = scratch::zeros((rows.len(), width));
     if let (Some(levels), Some(out), true) = (levels.as_slice(), out.as_slice_mut(), width > 0) {
         Arch::new().dispatch(Difference { levels, width, kernels: [narrow, wide], rows, limit, out });
     }
@@ -106,7 +106,7 @@ impl Difference<'_> {
         let (most, least) = (simd.splat_f32s(limit), simd.splat_f32s(-limit));
         // The rows that count, each filled up to whole tiles.
         let near = rows.start.saturating_sub(reach)..(rows.end + reach).min(levels.len() / width);
-        let mut filled = Spare::filled(near.len() * tiles * tile, 0.0);
+        let mut filled = ScratchBuffer::filled(near.len() * tiles * tile, 0.0);
         for (filled, row) in
             filled.chunks_exact_mut(tiles * tile).zip(levels.chunks_exact(width).skip(near.start))
         {
@@ -114,7 +114,7 @@ impl Difference<'_> {
         }
         let (filled, _) = S::as_simd_f32s(&filled).0.as_chunks::<N>();
         // Both blurs down the columns, with room for the repeated edges.
-        let mut lines = [(); 2].map(|()| Spare::filled(edge + tiles * tile + edge, 0.0));
+        let mut lines = [(); 2].map(|()| ScratchBuffer::filled(edge + tiles * tile + edge, 0.0));
         for (row, target) in rows.zip(out.chunks_exact_mut(width)) {
             for number in 0..tiles {
                 let (column, middle) = (&filled[number..], row - near.start);

@@ -378,16 +378,16 @@ pub(super) fn contrast_of<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
 }
 
 /// Whether a text of the sample may teach: every character looks like its template, part by part.
-pub(super) fn is_believed(decoded: &Decoded, most_strange: f32) -> bool {
+pub(super) fn is_believed(decoded: &Decoded, max_t2: f32) -> bool {
     fit_of(decoded) > BELIEVED_FIT
-        && strangeness_of(decoded) <= most_strange
+        && strangeness_of(decoded) <= max_t2
         && least_stroke_of(decoded) > BELIEVED_STROKE
 }
 
-/// The digit of a text with the least lead, and its number among the places.
-pub(super) fn least_leading(decoded: &Decoded) -> Option<(usize, &Place)> {
+/// The digit of a text with the smallest margin, and its number among the places.
+pub(super) fn smallest_margin(decoded: &Decoded) -> Option<(usize, &Place)> {
     let digits = decoded.places.iter().enumerate().filter(|(_, place)| place.character.is_ascii_digit());
-    digits.min_by(|(_, one), (_, other)| one.strangeness.lead.total_cmp(&other.strangeness.lead))
+    digits.min_by(|(_, one), (_, other)| one.goodness.margin.total_cmp(&other.goodness.margin))
 }
 
 /// The digits of a text.
@@ -397,7 +397,7 @@ fn digits(decoded: &Decoded) -> impl Iterator<Item = &Place> {
 
 /// The strangest digit of a text.
 pub(super) fn strangeness_of(decoded: &Decoded) -> f32 {
-    digits(decoded).map(|place| place.strangeness.whole).fold(0.0, f32::max)
+    digits(decoded).map(|place| place.goodness.t2).fold(0.0, f32::max)
 }
 
 /// The least stroke of all digits of a text.
@@ -405,10 +405,10 @@ pub(super) fn least_stroke_of(decoded: &Decoded) -> f32 {
     digits(decoded).map(|place| place.least_stroke).fold(f32::INFINITY, f32::min)
 }
 
-/// Strangeness beyond which a character of the sample is not believed: three times the median of
+/// T-square distance beyond which a character of the sample is not used for self-training: three times the median of
 /// all digits, which noise alone exceeds once in 300 times (chi-square with 10 degrees of freedom).
-pub(super) fn most_strange<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
-    let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.strangeness.whole).collect();
+pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
+    let mut all: Vec<f32> = texts.flat_map(digits).map(|place| place.goodness.t2).collect();
     all.sort_by(f32::total_cmp);
     all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)
 }

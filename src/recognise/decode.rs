@@ -5,13 +5,13 @@ use ndarray::Array2;
 
 use super::alphabet::Alphabet;
 use super::feature::MARGIN_PX;
+use super::goodness_of_fit::GoodnessOfFit;
 use super::grammar::{Grammar, Step};
 use super::matcher::Scorer;
 use super::patches::{correlation_of, patch_at, product, take_patch};
 use super::reach::Reach;
 use super::scenery::Standing;
 use super::scores::Scores;
-use super::strangeness::Strange;
 
 /// Most characters of a text.
 pub const LONGEST_TEXT: usize = 12;
@@ -129,8 +129,8 @@ pub struct Place {
     pub fit: f32,
     /// How much of the least visible stroke is there; 1 for a glyph as taught.
     pub least_stroke: f32,
-    /// How strange the features are for this character.
-    pub strangeness: Strange,
+    /// Goodness of fit of the features to this character.
+    pub goodness: GoodnessOfFit,
     /// Strength of the match: 1 for a glyph as taught, 0 for nothing.
     pub strength: f32,
     /// Probabilities of the digits 0 to 9 by the shape alone; `None` where the shape prior was not asked.
@@ -146,10 +146,10 @@ pub struct Decoded {
     pub places: Vec<Place>,
     /// Log-likelihood ratio of the text against nothing.
     pub total: f32,
-    /// The best text of every other length, and how far its log-likelihood lies behind.
+    /// The best text of every other length, and its log-likelihood deficit.
     pub other_lengths: Vec<(Text, f32)>,
-    /// Lead over the best text of another length, or over nothing, in the same measure.
-    pub length_lead: f32,
+    /// Margin in log-likelihood over the best text of another length, or over no text.
+    pub length_margin: f32,
     /// Strength of the strongest digit that could stand beyond a free end of the text: about 0
     /// where nothing stands.
     pub beside: f32,
@@ -172,12 +172,12 @@ impl Decoded {
         }
         let weight = contrast * contrast;
         self.total *= weight;
-        self.length_lead *= weight;
-        self.other_lengths.iter_mut().for_each(|(_, behind)| *behind *= weight);
+        self.length_margin *= weight;
+        self.other_lengths.iter_mut().for_each(|(_, deficit)| *deficit *= weight);
         for place in &mut self.places {
             place.scores.iter_mut().for_each(|score| *score *= weight);
-            place.strangeness.whole *= weight;
-            place.strangeness.beyond_traces *= weight;
+            place.goodness.t2 *= weight;
+            place.goodness.t2_without_traces *= weight;
         }
         self
     }
@@ -326,7 +326,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let others = complete.iter().enumerate().filter(|(other, _)| *other != first);
         let other_lengths: Vec<(Text, f32)> =
             others.map(|(_, other)| (self.text_of(&other.path), total - other.total)).collect();
-        let nearest = other_lengths.iter().map(|(_, behind)| *behind).fold(*total, f32::min);
+        let nearest = other_lengths.iter().map(|(_, deficit)| *deficit).fold(*total, f32::min);
         let mut patch = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
         let place = |(index, left): &(usize, i32)| self.place(*index, *left, scores, &mut patch);
         let places: Vec<Place> = path.iter().map(place).collect();
@@ -344,7 +344,7 @@ impl<S: Scorer> Decoder<'_, S> {
             places,
             total: *total,
             other_lengths,
-            length_lead: nearest,
+            length_margin: nearest,
             beside,
             ink_beside,
             has_spare_zero,
@@ -416,14 +416,14 @@ impl<S: Scorer> Decoder<'_, S> {
         let least_stroke = if is_inside { self.scorer.least_stroke(index, patch) } else { 0.0 };
         let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
         let strength = all[index] / distance2 + 0.5;
-        let strangeness = self.scorer.strangeness(index, &all);
+        let goodness = self.scorer.goodness_of_fit(index, &all);
         Place {
             character: shape.character,
             left: column,
             scores: all,
             fit,
             strength,
-            strangeness,
+            goodness,
             least_stroke,
             by_shape: None,
         }

@@ -10,7 +10,7 @@ use ndarray::Array2;
 use pulp::Arch;
 
 use super::blur::{difference, gaussian};
-use super::spare;
+use super::scratch;
 use crate::footage::{Area, LumaPlane};
 use crate::setup::PixelBox;
 
@@ -64,7 +64,7 @@ impl Window {
     #[must_use]
     pub fn cut_rows(&self, luma: LumaPlane<'_>, rows: Range<usize>) -> Array2<f32> {
         let top = self.place.y as isize - (MARGIN_PX * self.factor) as isize;
-        let mut cut = spare::zeros((rows.len(), self.cols));
+        let mut cut = scratch::zeros((rows.len(), self.cols));
         for (row, mut target) in rows.zip(cut.rows_mut()) {
             let Some(target) = target.as_slice_mut() else { continue };
             for dy in 0..self.factor {

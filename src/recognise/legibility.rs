@@ -17,17 +17,17 @@ use super::patches::patch_at;
 /// A character that correlates less with its template is not read.
 const LEAST_FIT: f32 = 0.3;
 
-/// Strangeness beyond which a character is a shape never taught, or damaged. Noise alone, with the
+/// T-square distance beyond which a character is an unknown shape, or damaged. Noise alone, with the
 /// heavier tails that pictures have, stays below.
-const MOST_STRANGE: f32 = 10.0;
+const MAX_T2: f32 = 10.0;
 
 /// Correlation, and share of every stroke, from which on a character is as plain as print: where all
-/// digits are known it is then believed however strange. Compression leaves traces of the text shown
+/// digits are known it is then read whatever its distance. Compression leaves traces of the text shown
 /// before, which are faint but, where there is little noise, far beyond it.
 const PLAIN: (f32, f32) = (0.85, 0.65);
 
-/// [`MOST_STRANGE`] where not all digits are known: a digit never taught may look much like a known one.
-const MOST_STRANGE_WITH_UNKNOWN: f32 = 3.0;
+/// [`MAX_T2`] where not all digits are known: a digit never taught may look much like a known one.
+const MAX_T2_WITH_UNKNOWN: f32 = 3.0;
 
 /// Share of every stroke that must be there where not all digits are known.
 const LEAST_STROKE_WITH_UNKNOWN: f32 = 0.5;
@@ -51,7 +51,7 @@ const STRENGTHS: (f32, f32) = (0.45, 1.7);
 const SECONDED: f32 = 0.95;
 
 /// Projection on the line to the nearest other digit (1: as this digit, 0.5: half-way) that such a digit must have.
-const LEAST_LEAD: f32 = 0.7;
+const MIN_MARGIN: f32 = 0.7;
 
 /// Share of every stroke that it must have.
 const LEAST_STROKE: f32 = 0.3;
@@ -98,7 +98,7 @@ fn unknown_share(by_shape: &[f32; 10], alphabet: &Alphabet) -> f32 {
 }
 
 fn is_doubtful(place: &Place) -> bool {
-    place.strangeness.beyond_traces > MOST_STRANGE || place.strangeness.ambiguous
+    place.goodness.t2_without_traces > MAX_T2 || place.goodness.ambiguous
 }
 
 /// Whether a text can be read.
@@ -146,16 +146,16 @@ fn other_share(place: &Place) -> f32 {
 
 fn fits(place: &Place) -> bool {
     let plain = place.fit >= PLAIN.0 && place.least_stroke >= PLAIN.1;
-    !place.strangeness.ambiguous && (plain || place.strangeness.beyond_traces <= MOST_STRANGE)
+    !place.goodness.ambiguous && (plain || place.goodness.t2_without_traces <= MAX_T2)
 }
 
 fn fits_well(place: &Place) -> bool {
-    place.strangeness.whole <= MOST_STRANGE_WITH_UNKNOWN && place.least_stroke >= LEAST_STROKE_WITH_UNKNOWN
+    place.goodness.t2 <= MAX_T2_WITH_UNKNOWN && place.least_stroke >= LEAST_STROKE_WITH_UNKNOWN
 }
 
 /// Whether the shape prior says what is read, and the digit is far from any other.
 fn is_seconded(place: &Place) -> bool {
     let digit = place.character.to_digit(10);
     let share = place.by_shape.zip(digit).map_or(0.0, |(by_shape, digit)| by_shape[digit as usize]);
-    share >= SECONDED && place.strangeness.lead >= LEAST_LEAD && place.least_stroke >= LEAST_STROKE
+    share >= SECONDED && place.goodness.margin >= MIN_MARGIN && place.least_stroke >= LEAST_STROKE
 }

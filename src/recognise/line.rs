@@ -7,7 +7,7 @@ use super::alphabet::Alphabet;
 use super::calibrate;
 use super::decode::{Decoded, Placement};
 use super::grammar::Grammar;
-use super::leads::Leads;
+use super::margins::DigitMargins;
 use super::reach::Reach;
 use super::scenery::{Backdrop, Behind};
 
@@ -22,8 +22,8 @@ pub(super) struct Line<'a> {
     /// The same without the scenery, at the contrast of the templates.
     pub bare: Vec<Array2<f32>>,
     pub backdrop: Backdrop,
-    /// How the digits believed in it lead.
-    pub leads: Leads,
+    /// The margins of the digits believed in it.
+    pub margins: DigitMargins,
 }
 
 impl Line<'_> {

@@ -11,11 +11,11 @@ use rayon::prelude::*;
 
 use super::alphabet::{Alphabet, Shape};
 use super::decode::MOST_SHAPES;
+use super::goodness_of_fit::{DIGITS, GoodnessOfFit, GoodnessOfFitTest};
 use super::noise::Noise;
 use super::patches::product;
 use super::reach::Reach;
 use super::slide::{Template, Under};
-use super::strangeness::{DIGITS, Strange, Strangeness};
 use super::strokes::Strokes;
 
 /// Rates how well a character explains a place of the features.
@@ -36,8 +36,8 @@ pub trait Scorer {
     /// Twice the score that a true match is expected to reach.
     fn distance2(&self, index: usize) -> f32;
 
-    /// How strange the features are for character `index`, given the scores of all characters there.
-    fn strangeness(&self, index: usize, scores: &[f32]) -> Strange;
+    /// Goodness of fit of the features to character `index`, given the scores of all characters there.
+    fn goodness_of_fit(&self, index: usize, scores: &[f32]) -> GoodnessOfFit;
 
     /// How much of the least stroke of character `index` is there: 1 for the glyph itself. `patch` holds the features
     /// in its cell, row-major.
@@ -80,8 +80,8 @@ impl Scorer for Correlator<'_> {
         2.0 * (1.0 - CORRELATION_OF_SOMETHING)
     }
 
-    fn strangeness(&self, _index: usize, _scores: &[f32]) -> Strange {
-        Strange::USUAL
+    fn goodness_of_fit(&self, _index: usize, _scores: &[f32]) -> GoodnessOfFit {
+        GoodnessOfFit::USUAL
     }
 
     fn least_stroke(&self, _index: usize, _patch: &[f32]) -> f32 {
@@ -107,7 +107,7 @@ struct Filter {
 pub struct Matcher {
     filters: Vec<Filter>,
     rows: usize,
-    strangeness: Strangeness,
+    goodness: GoodnessOfFitTest,
 }
 
 impl Matcher {
@@ -125,16 +125,16 @@ impl Matcher {
             let of_noise = if i == j { filters[i].of_noise } else { 0.0 };
             cross(&filters[i], &alphabet.shapes[j].template) - of_noise
         };
-        let strangeness = Strangeness::new(digits, product_of)?;
-        Some(Self { filters, rows: alphabet.rows, strangeness })
+        let goodness = GoodnessOfFitTest::new(digits, product_of)?;
+        Some(Self { filters, rows: alphabet.rows, goodness })
     }
 }
 
 impl Matcher {
     /// Squared distance between two digits: twice the log-likelihood ratio of the one against the other that is
     /// expected where the one is shown. `None` where one of them is no digit.
-    pub(super) fn apart2(&self, one: usize, other: usize) -> Option<f32> {
-        self.strangeness.apart2(one, other)
+    pub(super) fn distance2_between(&self, one: usize, other: usize) -> Option<f32> {
+        self.goodness.distance2_between(one, other)
     }
 }
 
@@ -168,9 +168,9 @@ impl Scorer for Matcher {
         self.filters.get(index).map_or(0.0, |filter| filter.distance2)
     }
 
-    fn strangeness(&self, index: usize, scores: &[f32]) -> Strange {
+    fn goodness_of_fit(&self, index: usize, scores: &[f32]) -> GoodnessOfFit {
         let weighed = |digit: usize| scores[digit] + 0.5 * self.filters[digit].distance2;
-        self.strangeness.of(index, weighed)
+        self.goodness.of(index, weighed)
     }
 
     fn least_stroke(&self, index: usize, patch: &[f32]) -> f32 {

@@ -9,25 +9,25 @@ mod calibrate;
 pub mod decode;
 mod drawn;
 pub mod feature;
-mod former;
+mod goodness_of_fit;
 pub mod grammar;
 pub mod ink;
-mod leads;
 mod legibility;
 mod line;
-mod look;
+mod margins;
 pub mod matcher;
 pub mod noise;
+mod observation;
 mod patches;
 mod reach;
+mod region_cache;
 mod register;
 mod sample;
 mod scenery;
 mod scores;
+mod scratch;
 mod shape_prior;
 mod slide;
-mod spare;
-mod strangeness;
 mod strokes;
 
 use arrayvec::ArrayVec;
@@ -43,18 +43,18 @@ use alphabet::Alphabet;
 use calibrate::{Believed, is_believed};
 use decode::{Decoded, Decoder, Placement};
 use feature::{HighPass, Window};
-pub use former::Former;
 use grammar::Grammar;
-use leads::Leads;
 use legibility::{MOST_BESIDE, is_legible};
 use line::Line;
-use look::Evidence;
-pub use look::{Candidate, FURTHEST_BEHIND, Look, Sight};
+use margins::DigitMargins;
 use matcher::Matcher;
 pub(crate) use matcher::correlate;
 use noise::Noise;
+use observation::Evidence;
+pub use observation::{Candidate, MAX_DEFICIT, Observation, TextLegibility};
 pub(crate) use patches::{correlation, patch_at, product};
 use reach::Reach;
+pub use region_cache::RegionCache;
 pub use sample::{Patch, Sample};
 pub(crate) use scenery::{Backdrop, Behind, CONTRASTS};
 pub(crate) use shape_prior::ShapePrior;
@@ -67,18 +67,18 @@ const EVIDENCE_SHARE: f32 = 0.25;
 /// Confidence above which a single picture is read surely, and a reading of the sample may teach.
 pub(crate) const SURE: f32 = 0.95;
 
-/// What the lead over a digit not seen in a region is taken to be less by, over how unevenly those lead that are seen:
-/// as far as these lie off their templates there, it may lie off its own, and on the unfavourable side.
-const UNSEEN_DOUBT: f32 = 2.0;
+/// Margin penalty for digits never seen in a region, in between-digit standard deviations: an unseen digit may lie as far
+/// off its template as the digits seen there, and on the unfavourable side.
+const UNSEEN_MARGIN_PENALTY: f32 = 2.0;
 
-/// Rounds of reading the sample and learning from what is believed of it; and where not all digits are known, as one
-/// never taught may pass for another until the noise is known well.
+/// Self-training iterations over the sample; one more where the glyph set lacks digits, since an unknown digit may pass
+/// for a known one until the noise is estimated well.
 const LEARNING_ROUNDS: usize = 2;
 const LEARNING_ROUNDS_WITH_UNKNOWN: usize = 3;
 
-/// What a region shows in one frame.
+/// The reading of a region in one frame.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Shown {
+pub enum RegionReading {
     /// No text stands out.
     Nothing,
     /// A text that is not clear enough to be given a value.
@@ -106,17 +106,17 @@ pub enum Shown {
 struct FaceModel {
     alphabet: Alphabet,
     matcher: Matcher,
-    /// Strangeness up to which characters of the sample are believed.
-    most_strange: f32,
-    /// What the lead over a digit not seen in a region is taken to be less by.
-    unseen_doubt: f32,
+    /// T-square distance up to which characters of the sample are used for self-training.
+    max_t2: f32,
+    /// Margin penalty for digits never seen in a region.
+    unseen_margin_penalty: f32,
 }
 
 impl FaceModel {
     fn new(alphabet: Alphabet) -> Option<Self> {
         let noise = Noise::white(alphabet.rows, 20.0);
         let matcher = Matcher::new(&alphabet, &noise)?;
-        Some(Self { alphabet, matcher, most_strange: f32::INFINITY, unseen_doubt: 0.0 })
+        Some(Self { alphabet, matcher, max_t2: f32::INFINITY, unseen_margin_penalty: 0.0 })
     }
 }
 
@@ -208,7 +208,7 @@ impl Recogniser {
                         features,
                         bare,
                         backdrop: Backdrop::plain(),
-                        leads: Leads::default(),
+                        margins: DigitMargins::default(),
                     }
                 };
                 (*face_number == number).then(line)
@@ -225,14 +225,13 @@ impl Recogniser {
             if round == 0 && line::find_contrasts(&mut lines, &model.alphabet, &texts) {
                 texts = decoded_lines(&lines, &model);
             }
-            let most_strange = calibrate::most_strange(texts.iter().flatten().flatten());
-            model.most_strange = most_strange;
+            let max_t2 = calibrate::max_t2(texts.iter().flatten().flatten());
+            model.max_t2 = max_t2;
             for (line, texts) in lines.iter().zip(&mut texts) {
                 let top = line.placement.top;
                 texts.par_iter_mut().zip(&line.bare).for_each(|(text, features)| {
-                    let is_sure = |decoded: &Decoded| {
-                        is_believed(decoded, most_strange) && decoded.beside <= MOST_BESIDE
-                    };
+                    let is_sure =
+                        |decoded: &Decoded| is_believed(decoded, max_t2) && decoded.beside <= MOST_BESIDE;
                     *text = text.take().filter(is_sure).and_then(|decoded| {
                         legibility::without_unknown_digits(decoded, &model.alphabet, (features, top))
                     });
@@ -246,7 +245,7 @@ impl Recogniser {
             let believed = Believed::all(lines.par_iter().zip(&texts).map(believed_of).collect());
             believed.refine(&mut model.alphabet, &face.alphabet.shapes);
             for (line, texts) in lines.iter_mut().zip(&texts) {
-                line.leads = Leads::of(texts.iter().flatten());
+                line.margins = DigitMargins::of(texts.iter().flatten());
             }
             if line::stands_still(&lines) {
                 calibrate::keep_contrasts(&mut model.alphabet.shapes, &face.alphabet.shapes);
@@ -256,11 +255,13 @@ impl Recogniser {
             let Some(matcher) = matcher else { break };
             model.matcher = matcher;
         }
-        model.unseen_doubt = UNSEEN_DOUBT * leads::unevenness(lines.iter().map(|line| &line.leads));
-        let learnt: Vec<_> = lines.into_iter().map(|line| (line.index, line.backdrop, line.leads)).collect();
-        for (index, backdrop, leads) in learnt {
+        model.unseen_margin_penalty =
+            UNSEEN_MARGIN_PENALTY * margins::unevenness(lines.iter().map(|line| &line.margins));
+        let learnt: Vec<_> =
+            lines.into_iter().map(|line| (line.index, line.backdrop, line.margins)).collect();
+        for (index, backdrop, margins) in learnt {
             self.regions[index].backdrop = backdrop;
-            self.regions[index].unseen = leads.unseen();
+            self.regions[index].unseen = margins.unseen();
         }
         self.faces[number] = model;
     }
@@ -290,57 +291,59 @@ impl Recogniser {
 
     /// Reads all regions of a frame, in the setup's order.
     #[must_use]
-    pub fn read(&self, luma: LumaPlane<'_>) -> Vec<Shown> {
+    pub fn read(&self, luma: LumaPlane<'_>) -> Vec<RegionReading> {
         self.regions.iter().map(|region| self.read_region(region, luma)).collect()
     }
 
-    /// Looks at all regions of a frame, in the setup's order. Those that show the very pixels of the frame before
-    /// look as they did.
+    /// Observes all regions of a frame, in the setup's order. Regions whose pixels have not changed since the frame
+    /// before keep their observation.
     #[must_use]
-    pub fn look_after(&self, former: &mut Former, luma: LumaPlane<'_>) -> Vec<Look> {
-        let look = |(number, region): (usize, &RegionModel)| match &region.found {
-            Some(Found { window, .. }) => former.look(number, (window, luma), || self.look_at(region, luma)),
-            None => Look::nothing(),
+    pub fn observe(&self, cache: &mut RegionCache, luma: LumaPlane<'_>) -> Vec<Observation> {
+        let observation = |(number, region): (usize, &RegionModel)| match &region.found {
+            Some(Found { window, .. }) => {
+                cache.get_or_observe(number, (window, luma), || self.observe_region(region, luma))
+            }
+            None => Observation::nothing(),
         };
-        self.regions.iter().enumerate().map(look).collect()
+        self.regions.iter().enumerate().map(observation).collect()
     }
 
-    fn look_at(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Look {
-        let look = || {
+    fn observe_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Observation {
+        let observation = || {
             let Found { window, face, .. } = region.found.as_ref()?;
             let face = &self.faces[*face];
             let decoded = self.decoded(region, luma, window)?;
             let all_digits = face.alphabet.has_all_digits();
-            let sight = match is_legible(&decoded, &face.alphabet) {
-                true => Sight::Clear,
-                false if all_digits => Sight::Strange,
-                false => Sight::Untaught,
+            let legibility = match is_legible(&decoded, &face.alphabet) {
+                true => TextLegibility::Legible,
+                false if all_digits => TextLegibility::Illegible,
+                false => TextLegibility::UnknownDigit,
             };
             let FaceModel { alphabet, matcher, .. } = face;
             let contrast = region.backdrop.contrast;
             let evidence = Evidence { alphabet, matcher, share: EVIDENCE_SHARE, contrast };
-            Some(Look::of(&decoded, sight, &region.grammar, &evidence))
+            Some(Observation::of(&decoded, legibility, &region.grammar, &evidence))
         };
-        look().unwrap_or_else(Look::nothing)
+        observation().unwrap_or_else(Observation::nothing)
     }
 
     /// Reads all regions of a whole picture, in the setup's order.
     #[must_use]
-    pub fn read_picture(&self, picture: &image::GrayImage) -> Vec<Shown> {
+    pub fn read_picture(&self, picture: &image::GrayImage) -> Vec<RegionReading> {
         self.read(LumaPlane::of(picture))
     }
 
-    fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> Shown {
-        let Some(Found { window, .. }) = &region.found else { return Shown::Nothing };
+    fn read_region(&self, region: &RegionModel, luma: LumaPlane<'_>) -> RegionReading {
+        let Some(Found { window, .. }) = &region.found else { return RegionReading::Nothing };
         self.judged(region, self.decoded(region, luma, window))
     }
 
-    fn judged(&self, region: &RegionModel, decoded: Option<Decoded>) -> Shown {
+    fn judged(&self, region: &RegionModel, decoded: Option<Decoded>) -> RegionReading {
         match (decoded, &region.found) {
             (Some(decoded), Some(found)) => {
                 judge(&decoded, &region.grammar, &self.faces[found.face].alphabet)
             }
-            _ => Shown::Nothing,
+            _ => RegionReading::Nothing,
         }
     }
 
@@ -348,23 +351,23 @@ impl Recogniser {
     /// worked on that the text stands in.
     fn decoded(&self, region: &RegionModel, luma: LumaPlane<'_>, window: &Window) -> Option<Decoded> {
         let Found { placement, reach, face, .. } = region.found.as_ref()?;
-        let FaceModel { alphabet, matcher, unseen_doubt, .. } = &self.faces[*face];
+        let FaceModel { alphabet, matcher, unseen_margin_penalty, .. } = &self.faces[*face];
         let around = alphabet.high_pass.reach();
         let first = placement.top.saturating_sub(around);
         let levels = window.cut_rows(luma, first..(placement.top + alphabet.rows + around).min(window.rows));
         let top = placement.top - first;
         let features = alphabet.high_pass.apply_to_rows(&levels, top..top + alphabet.rows);
-        spare::keep_array(levels);
+        scratch::recycle(levels);
         let features = region.backdrop.bare_rows(features, placement.top..placement.top + alphabet.rows);
         let decoder = Decoder { alphabet, scorer: matcher, grammar: &region.grammar, reach: Some(reach) };
         let decoded = decoder.decode(&features, &Placement { top: 0, ..*placement });
         let decoded = decoded.map(|decoded| {
             let mut decoded = decoded.at_contrast(region.backdrop.contrast);
-            leads::doubt(&mut decoded.places, alphabet, &region.unseen, *unseen_doubt);
+            margins::penalise_unseen(&mut decoded.places, alphabet, &region.unseen, *unseen_margin_penalty);
             legibility::ask_shape_prior(&mut decoded, alphabet, (&features, 0));
             decoded
         });
-        spare::keep_array(features);
+        scratch::recycle(features);
         decoded.filter(|decoded| decoded.total > 0.0)
     }
 
@@ -374,8 +377,8 @@ impl Recogniser {
     }
 
     /// Reads a region in a frame of the sample.
-    pub fn read_patch(&self, region: usize, patch: &Patch) -> Shown {
-        let Some(region) = self.regions.get(region) else { return Shown::Nothing };
+    pub fn read_patch(&self, region: usize, patch: &Patch) -> RegionReading {
+        let Some(region) = self.regions.get(region) else { return RegionReading::Nothing };
         self.judged(region, self.decoded_patch(region, patch))
     }
 
@@ -423,7 +426,7 @@ impl Recogniser {
             let Found { placement, face, .. } = region.found.as_ref()?;
             let decoded = self.decoded_patch(region, patch)?;
             let sure = confidence_of(&decoded) > SURE
-                && is_believed(&decoded, self.faces[*face].most_strange)
+                && is_believed(&decoded, self.faces[*face].max_t2)
                 && !legibility::is_refuted_by_shape(&decoded, &self.faces[*face].alphabet);
             let places = decoded.places.iter().map(|place| (place.character, placement.top, place.left));
             sure.then(|| places.collect())
@@ -433,12 +436,14 @@ impl Recogniser {
 }
 
 /// Turns a decoded text into what is reported of it.
-fn judge(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> Shown {
+fn judge(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> RegionReading {
     let confidence = confidence_of(decoded);
     let (known_shapes, all_digits) = (is_legible(decoded, alphabet), alphabet.has_all_digits());
     match grammar.value(&decoded.text) {
-        Some(value) if known_shapes => Shown::Text { text: decoded.text.to_string(), value, confidence },
-        _ => Shown::Unclear {
+        Some(value) if known_shapes => {
+            RegionReading::Text { text: decoded.text.to_string(), value, confidence }
+        }
+        _ => RegionReading::Unclear {
             text: decoded.text.to_string(),
             confidence: if known_shapes { confidence } else { 0.0 },
             digit_unknown: !known_shapes && !all_digits,
@@ -449,7 +454,7 @@ fn judge(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> Shown {
 /// Probability of the text against the same text with one character changed, and against texts of
 /// other lengths.
 fn confidence_of(decoded: &Decoded) -> f32 {
-    let length = logistic(EVIDENCE_SHARE * decoded.length_lead);
+    let length = logistic(EVIDENCE_SHARE * decoded.length_margin);
     decoded.places.iter().fold(length, |product, place| product * place_confidence(place))
 }
 

@@ -7,7 +7,7 @@ use pulp::Arch;
 use super::alphabet::Shape;
 use super::decode::{Decoder, MOST_SHAPES, WITHIN_PLACE_HALVES};
 use super::matcher::Scorer;
-use super::spare::Spare;
+use super::scratch::ScratchBuffer;
 
 /// Scores of the characters that the texts are made of, by column.
 pub(super) struct Scores<'a> {
@@ -15,13 +15,13 @@ pub(super) struct Scores<'a> {
     pub top: usize,
     cols: usize,
     /// By character, then whole column; negative infinity where the cell leaves the features.
-    whole: Spare,
+    whole: ScratchBuffer,
     /// By character, then half column: the best score within [`WITHIN_PLACE_HALVES`].
-    near: Spare,
+    near: ScratchBuffer,
     /// The kinds of the characters.
     pub kinds: ArrayVec<Kind, MOST_SHAPES>,
     /// The best of `near` of all characters of a kind: by kind, then half column.
-    best: Spare,
+    best: ScratchBuffer,
 }
 
 /// Characters that may stand in the same places and are equally wide, so that of texts that differ in these alone only
@@ -40,21 +40,21 @@ impl<'a> Scores<'a> {
     pub fn new(decoder: &Decoder<'_, impl Scorer>, features: &'a Array2<f32>, top: usize) -> Self {
         let Decoder { alphabet, scorer, grammar, reach } = decoder;
         let cols = features.ncols().max(1);
-        let mut whole = Spare::filled(alphabet.shapes.len() * cols, f32::NEG_INFINITY);
-        let mut near = Spare::filled(2 * whole.len(), f32::NEG_INFINITY);
+        let mut whole = ScratchBuffer::filled(alphabet.shapes.len() * cols, f32::NEG_INFINITY);
+        let mut near = ScratchBuffer::filled(2 * whole.len(), f32::NEG_INFINITY);
         let taken: ArrayVec<usize, MOST_SHAPES> = (0..alphabet.shapes.len())
             .filter(|index| grammar.takes(alphabet.shapes[*index].character))
             .take(MOST_SHAPES)
             .collect();
         scorer.score_rows(&taken, features, top, *reach, &mut whole);
-        let mut line = Spare::filled(2 * (cols + REACH), f32::NEG_INFINITY);
+        let mut line = ScratchBuffer::filled(2 * (cols + REACH), f32::NEG_INFINITY);
         let mut kinds = ArrayVec::new();
         for index in taken {
             let near = &mut near[2 * cols * index..][..2 * cols];
             best_within(&whole[cols * index..][..cols], &mut line, near);
             add_to_kinds(&mut kinds, index, &alphabet.shapes[index]);
         }
-        let mut best = Spare::filled(2 * cols * kinds.len(), f32::NEG_INFINITY);
+        let mut best = ScratchBuffer::filled(2 * cols * kinds.len(), f32::NEG_INFINITY);
         for (kind, best) in kinds.iter().zip(best.chunks_exact_mut(2 * cols)) {
             for index in &kind.members {
                 let near = &near[2 * cols * index..][..2 * cols];

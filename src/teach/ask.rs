@@ -4,7 +4,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use crate::recognise::feature::HighPass;
-use crate::recognise::{Patch, Recogniser, Sample, Shown, correlation};
+use crate::recognise::{Patch, Recogniser, RegionReading, Sample, correlation};
 use crate::setup::Region;
 
 use super::Ask;
@@ -96,8 +96,8 @@ impl Asked<'_> {
     fn add(&mut self, region: usize, number: usize) {
         let patch = self.patch(region, number);
         let text = match self.recogniser.read_patch(region, patch) {
-            Shown::Unclear { text, .. } | Shown::Text { text, .. } => text,
-            Shown::Nothing => String::new(),
+            RegionReading::Unclear { text, .. } | RegionReading::Text { text, .. } => text,
+            RegionReading::Nothing => String::new(),
         };
         let ask = Ask {
             channel: self.regions[region].channel.clone(),
@@ -124,7 +124,9 @@ impl Asked<'_> {
                 break;
             }
             let patch = self.patch(region, number);
-            let Shown::Unclear { text, .. } = self.recogniser.read_patch(region, patch) else { continue };
+            let RegionReading::Unclear { text, .. } = self.recogniser.read_patch(region, patch) else {
+                continue;
+            };
             let shows = (region, text, features(patch));
             if !self.is_near(region, number) && !self.shown.iter().any(|other| same_text(other, &shows)) {
                 self.add(region, number);

@@ -12,7 +12,7 @@ use super::{Screen, Shared, Step, look, page};
 use crate::channel::Channel;
 use crate::files::file_name;
 use crate::glyphs::CHARACTERS;
-use crate::recognise::{Recogniser, Sample, Shown};
+use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::LoadedSetup;
 use crate::teach::{self, Ask, RejectedLabel, Told, ToldFile, ask_first, open_for, teach, told_moments};
 use crate::{glyph_sets, readings};
@@ -400,7 +400,7 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
     let share =
         |(number, (region, patches)): (usize, (&crate::setup::Region, &Vec<crate::recognise::Patch>))| {
             let is_read = |patch: &&crate::recognise::Patch| {
-                matches!(recogniser.read_patch(number, patch), Shown::Text { .. })
+                matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
             };
             let read = patches.iter().filter(is_read).count();
             (region.channel.clone(), read as f64 / patches.len().max(1) as f64)

@@ -16,7 +16,7 @@ use std::time::Instant;
 
 use benchmarks::{LabelledClip, Random, is_right, labelled_clips};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
-use pairspeed::recognise::{Recogniser, Shown};
+use pairspeed::recognise::{Recogniser, RegionReading};
 use pairspeed::teach::{Lesson, TeachError, ToldMoment, teach};
 
 /// Frames of a clip that may be labelled, and others that are read.
@@ -148,7 +148,7 @@ fn reads(clip: &LabelledClip, lesson: &Lesson) -> Reads {
         for (number, (patch, truth)) in frame.iter().enumerate().filter(|(_, (_, truth))| !truth.is_empty()) {
             all += 1;
             by_channel[number].1 += 1;
-            if let Shown::Text { value, confidence, .. } = recogniser.read_patch(number, patch)
+            if let RegionReading::Text { value, confidence, .. } = recogniser.read_patch(number, patch)
                 && confidence >= DEFAULT_LEAST_CONFIDENCE
             {
                 match is_right(truth, value) {

@@ -6,7 +6,7 @@ use super::editor::{Change, Editor};
 use crate::channel::Channel;
 use crate::output::BlankReasons;
 use crate::readings::FrameReading;
-use crate::recognise::Shown;
+use crate::recognise::RegionReading;
 use crate::series::Blank;
 use crate::setup::{DIGITS_MAX, PixelBox, Region};
 use crate::units::Unit;
@@ -26,7 +26,8 @@ impl Reads<'_> {
     /// Whether nearly all boxes show something that cannot be read.
     pub fn are_unread(&self) -> bool {
         let Reads::Shown(shown) = self else { return false };
-        let unread = shown.iter().filter(|reading| !matches!(reading.shown, Shown::Text { .. })).count();
+        let unread =
+            shown.iter().filter(|reading| !matches!(reading.shown, RegionReading::Text { .. })).count();
         2 * unread > shown.len()
     }
 }
@@ -75,11 +76,13 @@ fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) 
     };
     let reason = (*blank != Blank::No).then(|| BlankReasons::of_region(region, unknown_digits).words(*blank));
     match (shown, reason) {
-        (Shown::Text { text, .. } | Shown::Unclear { text, .. }, Some(reason)) => {
+        (RegionReading::Text { text, .. } | RegionReading::Unclear { text, .. }, Some(reason)) => {
             (format!("{text}? {reason}"), colours.unsure)
         }
-        (Shown::Nothing | Shown::Unclear { .. }, reason) => (reason.unwrap_or_default(), colours.unsure),
-        (Shown::Text { text, confidence, .. }, None) => {
+        (RegionReading::Nothing | RegionReading::Unclear { .. }, reason) => {
+            (reason.unwrap_or_default(), colours.unsure)
+        }
+        (RegionReading::Text { text, confidence, .. }, None) => {
             let sure = (100.0 * confidence).min(99.9);
             let tint = if *confidence >= crate::readings::DEFAULT_LEAST_CONFIDENCE {
                 colours.sure

@@ -1,31 +1,31 @@
-//! Room to work in that is used again: what one frame needs, the one before needed too.
+//! Pool of scratch buffers, one a thread: every frame needs buffers of the same sizes.
 
 use std::cell::RefCell;
 use std::ops::{Deref, DerefMut};
 
 use ndarray::Array2;
 
-/// Most that a thread keeps.
+/// Maximum number of buffers that a thread keeps.
 const MOST_KEPT: usize = 16;
-/// Room is not used for less than one part of it in so many: it may be kept for long.
+/// Maximum ratio of a buffer's capacity to the length asked for; larger buffers are left for larger requests.
 const LARGEST_SHARE: usize = 4;
 
 thread_local! {
     static KEPT: RefCell<Vec<Vec<f32>>> = const { RefCell::new(Vec::new()) };
 }
 
-/// Numbers whose room the thread uses again once they are dropped.
+/// A buffer that returns to the thread's pool when it is dropped.
 #[derive(Debug)]
-pub(super) struct Spare(Vec<f32>);
+pub(super) struct ScratchBuffer(Vec<f32>);
 
-impl Spare {
-    /// So many numbers, all the same.
+impl ScratchBuffer {
+    /// A buffer of `length` equal values.
     pub(super) fn filled(length: usize, value: f32) -> Self {
         Self(filled(length, value))
     }
 }
 
-impl Deref for Spare {
+impl Deref for ScratchBuffer {
     type Target = [f32];
 
     fn deref(&self) -> &[f32] {
@@ -33,25 +33,25 @@ impl Deref for Spare {
     }
 }
 
-impl DerefMut for Spare {
+impl DerefMut for ScratchBuffer {
     fn deref_mut(&mut self) -> &mut [f32] {
         &mut self.0
     }
 }
 
-impl Drop for Spare {
+impl Drop for ScratchBuffer {
     fn drop(&mut self) {
         keep(std::mem::take(&mut self.0));
     }
 }
 
-/// Zeros, rows x columns, in room that is used again if they are given to [`keep_array`].
+/// An array of zeros, rows x columns, from the pool; [`recycle`] returns it there.
 pub(super) fn zeros((rows, cols): (usize, usize)) -> Array2<f32> {
     Array2::from_shape_vec((rows, cols), filled(rows * cols, 0.0)).unwrap_or_default()
 }
 
-/// Keeps the room of an array.
-pub(super) fn keep_array(array: Array2<f32>) {
+/// Returns the buffer of an array to the pool.
+pub(super) fn recycle(array: Array2<f32>) {
     keep(array.into_raw_vec_and_offset().0);
 }
 

@@ -1,28 +1,29 @@
-//! Strangeness: whether what stands at a place is the digit it is taken for, or another shape.
+//! Goodness of fit: a Hotelling T-square test of whether a cell shows the digit it is read as, or another shape.
 
 use arrayvec::ArrayVec;
 use nalgebra::{DMatrix, SMatrix, SVector};
 
-/// How strange a place is for a digit: about 1 for what differs from its template by noise alone, more for
-/// another shape.
+/// How well a cell fits a digit. The T-square distances are divided by the number of digits: about 1 for a cell that
+/// differs from the template by noise alone, more for another shape.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Strange {
-    /// All that differs from the template.
-    pub whole: f32,
-    /// What is left of it when faint traces of other digits are allowed for; the same where it is little.
-    pub beyond_traces: f32,
-    /// Traces of other digits on another one explain it better: of a 3 over a 5 half of each makes an 8.
+pub struct GoodnessOfFit {
+    /// T-square distance from the template.
+    pub t2: f32,
+    /// The same distance once faint traces of other digits are allowed for; equal to `t2` where that is small.
+    pub t2_without_traces: f32,
+    /// Another digit with traces of others explains the cell better: half a 3 over half a 5 makes an 8.
     pub ambiguous: bool,
-    /// How far the features lie from the nearest other digit towards this one: at 1/2 they are as much the one as
-    /// the other, at 1 they are where this digit belongs.
-    pub lead: f32,
-    /// Alphabet index of that nearest other digit.
-    pub rival: Option<usize>,
+    /// Margin over the runner-up: projection on the line from the runner-up (0) to this digit (1). At 1/2 the cell is
+    /// as close to the one as to the other.
+    pub margin: f32,
+    /// Alphabet index of the runner-up, the nearest other digit.
+    pub runner_up: Option<usize>,
 }
 
-impl Strange {
-    /// As strange as noise is.
-    pub const USUAL: Self = Self { whole: 1.0, beyond_traces: 1.0, ambiguous: false, lead: 1.0, rival: None };
+impl GoodnessOfFit {
+    /// The fit of a digit that differs from its template by noise alone.
+    pub const USUAL: Self =
+        Self { t2: 1.0, t2_without_traces: 1.0, ambiguous: false, margin: 1.0, runner_up: None };
 }
 
 /// Tests whether scores fit a digit. If the features are template k plus noise, the weighted sums
@@ -35,7 +36,7 @@ impl Strange {
 /// t_k + r (t_b - t_k), and u lies off G_k by r (G_b - G_k). With r found by least squares in the same
 /// metric, the rest is tested in the same way.
 #[derive(Debug, Clone)]
-pub(super) struct Strangeness {
+pub(super) struct GoodnessOfFitTest {
     /// Alphabet indices of the digits.
     digits: ArrayVec<usize, DIGITS>,
     /// G, digits x digits.
@@ -54,7 +55,7 @@ type Sums = SVector<f64, DIGITS>;
 /// The same of every two digits.
 type OfPairs = SMatrix<f64, DIGITS, DIGITS>;
 
-/// Strangeness up to which nothing is gained by allowing for traces: three times what noise gives.
+/// T-square distance up to which traces are not tested: three times what noise alone gives.
 const LITTLE: f32 = 3.0;
 
 /// Share of its trace added to G's diagonal: templates measured with noise are not exact.
@@ -70,7 +71,7 @@ const CONTRASTS: (f64, f64) = (-0.4, 0.5);
 /// Other digits that may have left a trace.
 const TRACES: usize = 2;
 
-impl Strangeness {
+impl GoodnessOfFitTest {
     /// Prepares the test; `product` gives G for two alphabet indices. `None` where G cannot be inverted.
     pub(super) fn new(
         digits: ArrayVec<usize, DIGITS>,
@@ -92,7 +93,7 @@ impl Strangeness {
     }
 
     /// Squared distance between two digits, by alphabet index: (t_i - t_j)' S^-1 (t_i - t_j).
-    pub(super) fn apart2(&self, one: usize, other: usize) -> Option<f32> {
+    pub(super) fn distance2_between(&self, one: usize, other: usize) -> Option<f32> {
         let place = |index: usize| self.digits.iter().position(|digit| *digit == index);
         Some(self.between2(place(one)?, place(other)?) as f32)
     }
@@ -102,37 +103,39 @@ impl Strangeness {
         squared.max(f64::MIN_POSITIVE)
     }
 
-    /// How strange a place is for character `index`, given the weighted sum of every digit there. A wider digit whose
+    /// Goodness of fit of a cell to character `index`, given the weighted sum of every digit there. A wider digit whose
     /// cell leaves the features has none: of it nothing is known, so its sum counts as expected.
-    pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> Strange {
-        let Some(own) = self.digits.iter().position(|digit| *digit == index) else { return Strange::USUAL };
+    pub(super) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> GoodnessOfFit {
+        let Some(own) = self.digits.iter().position(|digit| *digit == index) else {
+            return GoodnessOfFit::USUAL;
+        };
         let sum_of = |other: usize| {
             let sum = self.digits.get(other).map_or(0.0, |digit| f64::from(weighed(*digit)));
             if sum.is_finite() { sum } else { self.gram[(other, own)] }
         };
         let weighed = Sums::from_fn(|other, _| sum_of(other));
         let away = weighed - self.gram.column(own);
-        let (lead, rival) = self.lead(own, &weighed);
-        let whole = self.length2(&away);
-        if whole <= LITTLE {
-            return Strange { whole, beyond_traces: whole, ambiguous: false, lead, rival };
+        let (margin, runner_up) = self.margin(own, &weighed);
+        let t2 = self.length2(&away);
+        if t2 <= LITTLE {
+            return GoodnessOfFit { t2, t2_without_traces: t2, ambiguous: false, margin, runner_up };
         }
         let beyond = |digit: usize| self.length2_without_traces(digit, weighed - self.gram.column(digit));
-        let beyond_traces = beyond(own);
+        let t2_without_traces = beyond(own);
         let mut others = (0..self.digits.len()).filter(|other| *other != own);
         let beyond_contrast = self.length2_without_traces(own, self.at_its_contrast(own, away));
-        Strange {
-            whole,
-            beyond_traces: beyond_traces.min(beyond_contrast),
-            ambiguous: others.any(|other| beyond(other) < beyond_traces),
-            lead,
-            rival,
+        GoodnessOfFit {
+            t2,
+            t2_without_traces: t2_without_traces.min(beyond_contrast),
+            ambiguous: others.any(|other| beyond(other) < t2_without_traces),
+            margin,
+            runner_up,
         }
     }
 
     /// The projection on the line from the nearest other digit to this one: 1/2 and the log-likelihood ratio of the
     /// two over their squared distance.
-    fn lead(&self, own: usize, weighed: &Sums) -> (f32, Option<usize>) {
+    fn margin(&self, own: usize, weighed: &Sums) -> (f32, Option<usize>) {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
             let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
@@ -140,7 +143,7 @@ impl Strangeness {
         };
         let others = (0..self.digits.len()).filter(|other| *other != own).map(|other| (from(other), other));
         let nearest = others.min_by(|one, other| one.0.total_cmp(&other.0));
-        nearest.map_or((f32::INFINITY, None), |(lead, other)| (lead as f32, Some(self.digits[other])))
+        nearest.map_or((f32::INFINITY, None), |(margin, other)| (margin as f32, Some(self.digits[other])))
     }
 
     fn length2(&self, away: &Sums) -> f32 {
@@ -184,8 +187,8 @@ mod tests {
     use super::*;
 
     /// Three digits that share some of their strokes.
-    fn strangeness() -> Strangeness {
-        Strangeness::new(
+    fn test_of_three() -> GoodnessOfFitTest {
+        GoodnessOfFitTest::new(
             [0, 1, 2].into_iter().collect(),
             |one, other| if one == other { 100.0 } else { 30.0 },
         )
@@ -193,17 +196,17 @@ mod tests {
     }
 
     #[test]
-    fn a_digit_stands_where_it_belongs_and_another_shape_is_strange() {
-        let as_expected = strangeness().of(1, |digit| if digit == 1 { 100.0 } else { 30.0 });
-        assert!(as_expected.whole < 0.01 && (as_expected.lead - 1.0).abs() < 1e-6, "{as_expected:?}");
-        let another = strangeness().of(1, |digit| if digit == 1 { 100.0 } else { -60.0 });
-        assert!(another.whole > 10.0, "{another:?}");
+    fn a_digit_fits_its_own_template_and_another_shape_does_not() {
+        let as_expected = test_of_three().of(1, |digit| if digit == 1 { 100.0 } else { 30.0 });
+        assert!(as_expected.t2 < 0.01 && (as_expected.margin - 1.0).abs() < 1e-6, "{as_expected:?}");
+        let another = test_of_three().of(1, |digit| if digit == 1 { 100.0 } else { -60.0 });
+        assert!(another.t2 > 10.0, "{another:?}");
     }
 
     #[test]
     fn a_digit_whose_cell_leaves_the_features_says_nothing() {
         let score = |digit: usize| [30.0, 90.0, f32::NEG_INFINITY][digit];
         let known = |digit: usize| [30.0, 90.0, 30.0][digit];
-        assert_eq!(strangeness().of(1, score), strangeness().of(1, known));
+        assert_eq!(test_of_three().of(1, score), test_of_three().of(1, known));
     }
 }

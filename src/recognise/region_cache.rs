@@ -1,24 +1,24 @@
-//! The frame before: a region that shows the same pixels again need not be read again.
+//! Cache of unchanged regions: a region whose pixels are those of the frame before is not decoded again.
 
 use super::feature::Window;
-use super::look::Look;
+use super::observation::Observation;
 use crate::footage::LumaPlane;
 
-/// What the last frame of a stretch showed.
+/// Pixels and observations of the previous frame.
 #[derive(Debug, Default)]
-pub struct Former {
-    /// By region: the pixels of its window, and how they look.
-    regions: Vec<Option<(Vec<u8>, Look)>>,
+pub struct RegionCache {
+    /// By region: the pixels of its window and its observation.
+    regions: Vec<Option<(Vec<u8>, Observation)>>,
 }
 
-impl Former {
-    /// The look of a region at `window`: as before if its pixels are, else what `look` says.
-    pub(super) fn look(
+impl RegionCache {
+    /// The observation of a region at `window`: the previous one if its pixels are the same, else that of `observe`.
+    pub(super) fn get_or_observe(
         &mut self,
         region: usize,
         (window, luma): (&Window, LumaPlane<'_>),
-        look: impl FnOnce() -> Look,
-    ) -> Look {
+        observe: impl FnOnce() -> Observation,
+    ) -> Observation {
         if self.regions.len() <= region {
             self.regions.resize(region + 1, None);
         }
@@ -29,7 +29,7 @@ impl Former {
                 let mut pixels = former.take().map_or_else(Vec::new, |(pixels, _)| pixels);
                 pixels.clear();
                 window.lines(luma).for_each(|line| pixels.extend_from_slice(line));
-                former.insert((pixels, look())).1.clone()
+                former.insert((pixels, observe())).1.clone()
             }
         }
     }
@@ -48,35 +48,35 @@ fn is_same(pixels: &[u8], window: &Window, luma: LumaPlane<'_>) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recognise::Sight;
+    use crate::recognise::TextLegibility;
     use crate::setup::PixelBox;
 
     #[test]
-    fn only_a_region_whose_pixels_changed_is_looked_at() {
+    fn only_a_region_whose_pixels_changed_is_observed_again() {
         let window = Window::new(PixelBox { x: 8, y: 8, width: 16, height: 8 }, 1);
         let mut pixels = vec![90_u8; 40 * 30];
-        let mut former = Former::default();
-        let mut looked = |pixels: &[u8], region: usize| {
+        let mut former = RegionCache::default();
+        let mut observed = |pixels: &[u8], region: usize| {
             let luma = LumaPlane { data: pixels, width: 40, height: 30, stride: 40 };
-            let mut looked = false;
-            former.look(region, (&window, luma), || {
-                looked = true;
-                Look { sight: Sight::Strange, ..Look::nothing() }
+            let mut observed = false;
+            former.get_or_observe(region, (&window, luma), || {
+                observed = true;
+                Observation { legibility: TextLegibility::Illegible, ..Observation::nothing() }
             });
-            looked
+            observed
         };
-        assert!(looked(&pixels, 1));
-        assert!(!looked(&pixels, 1));
-        assert!(looked(&pixels, 0), "another region");
+        assert!(observed(&pixels, 1));
+        assert!(!observed(&pixels, 1));
+        assert!(observed(&pixels, 0), "another region");
         for outside in [39, 12 * 40 + 1, 12 * 40 + 30, 22 * 40 + 12] {
             pixels[outside] = 10; // Outside the window and its margin.
-            assert!(!looked(&pixels, 1), "{outside}");
+            assert!(!observed(&pixels, 1), "{outside}");
         }
         for inside in [12 * 40 + 2, 12 * 40 + 29, 21 * 40 + 12] {
             pixels[inside] = 10; // In the margin.
-            assert!(looked(&pixels, 1), "{inside}");
+            assert!(observed(&pixels, 1), "{inside}");
         }
-        assert!(!looked(&pixels, 1));
-        assert!(looked(&pixels, 0));
+        assert!(!observed(&pixels, 1));
+        assert!(observed(&pixels, 0));
     }
 }

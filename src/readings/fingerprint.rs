@@ -1,4 +1,4 @@
-//! Glances: how the picture under the boxes looks as a whole, whatever text stands there.
+//! Frame fingerprints: block means of the picture under the boxes, to recognise repeated and lost pictures.
 
 use image::GrayImage;
 use pulp::Arch;
@@ -10,9 +10,9 @@ const BLOCK_PX: usize = 8;
 /// repeats a frame compresses it again.
 const SAME_LEVELS: u8 = 1;
 
-/// How the picture under all boxes looks.
+/// Block means and roughness of the picture under all boxes.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Glance {
+pub(super) struct FrameFingerprint {
     /// Mean grey level of every block, box by box.
     blocks: Vec<u8>,
     /// Standard deviation of the blocks' levels within their box, in grey levels; the largest of all
@@ -22,8 +22,8 @@ pub(super) struct Glance {
     pub roughness: f32,
 }
 
-impl Glance {
-    /// Looks at the pictures of all boxes.
+impl FrameFingerprint {
+    /// The fingerprint of the pictures of all boxes.
     pub fn of<'a>(crops: impl IntoIterator<Item = &'a GrayImage>) -> Self {
         let (arch, mut blocks) = (Arch::new(), Vec::new());
         let (mut spread, mut differences, mut pairs) = (0.0_f32, 0_u64, 0_u64);
@@ -47,7 +47,7 @@ impl Glance {
         Self { blocks, spread, roughness: differences as f32 / pairs.max(1) as f32 }
     }
 
-    /// Whether this is the very picture that another glance saw.
+    /// Whether both are fingerprints of the same picture.
     pub fn is_same(&self, other: &Self) -> bool {
         let alike = |(one, two): (&u8, &u8)| one.abs_diff(*two) <= SAME_LEVELS;
         self.blocks.len() == other.blocks.len() && self.blocks.iter().zip(&other.blocks).all(alike)
