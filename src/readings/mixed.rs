@@ -64,7 +64,8 @@ fn weight(share: f64) -> f64 {
 
 /// Logarithm of the likelihood of features half-way between two texts over that of features of the first. With d2 the
 /// squared distance between the texts and r their log-likelihood ratio, the features lie 1/2 + r/d2 of the way
-/// from the second to the first; for Gaussian noise the logarithm is d2/8 - r/2. `None` where the observation does not decide.
+/// from the second to the first; for Gaussian noise the logarithm is d2/8 - r/2. `None` where the observation does not
+/// decide.
 fn half_way(observation: &Observation, first: f64, second: f64) -> Option<f32> {
     let candidate = |value: f64| observation.candidates.iter().find(|candidate| candidate.value == value);
     let (best, first, second) = (observation.candidates.first()?, candidate(first)?, candidate(second)?);

@@ -16,7 +16,7 @@ const BACKDROP_LEVEL: f32 = 110.0;
 /// down to between half of it and all of it.
 const WORKING_HEIGHT_PX: usize = 40;
 
-/// Pictures from which on a digit is well seen: one labelled reading gives nine at most.
+/// Minimum number of pictures for a character to be well seen: a labelled frame and its neighbours give nine.
 const WELL_SEEN: u32 = 10;
 
 /// One character as features.
@@ -30,6 +30,14 @@ pub struct Shape {
     pub advance: f32,
     /// Pictures that the template is the mean of; `None` where it is drawn.
     pub pictures: Option<u32>,
+}
+
+impl Shape {
+    /// Whether the template is drawn, or the mean of enough pictures for its own noise not to matter.
+    #[must_use]
+    pub fn is_well_seen(&self) -> bool {
+        self.pictures.is_none_or(|pictures| pictures >= WELL_SEEN)
+    }
 }
 
 /// A face at a working resolution.
@@ -206,11 +214,10 @@ impl Alphabet {
         ('0'..='9').all(|digit| self.index_of(digit).is_some())
     }
 
-    /// Whether all ten digits are known, and each from more pictures than one labelled reading gives.
+    /// Whether all ten digits are known and well seen.
     #[must_use]
     pub fn has_all_digits_well_seen(&self) -> bool {
-        let is_well_seen = |shape: &Shape| shape.pictures.is_none_or(|pictures| pictures >= WELL_SEEN);
-        ('0'..='9').all(|digit| self.index_of(digit).is_some_and(|index| is_well_seen(&self.shapes[index])))
+        ('0'..='9').all(|digit| self.index_of(digit).is_some_and(|index| self.shapes[index].is_well_seen()))
     }
 
     /// The widest advance of the digits, in working pixels: the pitch of fixed-pitch type.

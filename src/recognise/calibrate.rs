@@ -38,10 +38,9 @@ pub(super) const BELIEVED_STROKE: f32 = 0.6;
 /// A re-estimated template must still correlate this much with the shape it came from.
 const GUARD_CORRELATION: f32 = 0.8;
 
-/// The same where the shape came from fewer pictures than [`LITTLE_SEEN`]: its own noise keeps the
+/// The same where the shape was not well seen: its own noise keeps the
 /// correlation down. One telling gives nine pictures at most.
 const GUARD_CORRELATION_LITTLE_SEEN: f32 = 0.65;
-const LITTLE_SEEN: u32 = 10;
 
 /// How many times as much the contrast of one digit may change as that of the others.
 const MOST_UNLIKE: f32 = 1.1;
@@ -324,8 +323,10 @@ impl Believed {
             let own = correlation(&mean, &originals[index].template);
             let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
             let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
-            let little_seen = originals[index].pictures.is_some_and(|count| count < LITTLE_SEEN);
-            let guard = if little_seen { GUARD_CORRELATION_LITTLE_SEEN } else { GUARD_CORRELATION };
+            let guard = match originals[index].is_well_seen() {
+                true => GUARD_CORRELATION,
+                false => GUARD_CORRELATION_LITTLE_SEEN,
+            };
             if own > guard && own > rival {
                 let shape = &mut alphabet.shapes[index];
                 shape.template = mean;

@@ -154,11 +154,11 @@ pub struct Decoded {
     /// where nothing stands.
     pub beside: f32,
     /// Ink in the cells next to the text, inside the box, over that of the text's own cells: about 0
-    /// where nothing stands. 0 for a text that can hold no more digits, and, unless the text has a spare zero, where
-    /// all digits are known.
+    /// where nothing stands. 0 for a text that can hold no more digits, and, unless the text has a leading zero, where
+    /// all digits are known and well seen.
     pub ink_beside: f32,
-    /// Whether the text starts with a zero that no field of fixed width accounts for: a first digit may be missing.
-    pub has_spare_zero: bool,
+    /// Whether the text has a leading zero though it could hold more digits: its first digit may be missing.
+    pub has_leading_zero: bool,
     /// Probability by shape alone that a digit not known stands there; 0 where the shape prior was not asked.
     pub unknown_beside: f32,
 }
@@ -332,9 +332,9 @@ impl<S: Scorer> Decoder<'_, S> {
         let places: Vec<Place> = path.iter().map(place).collect();
         let beside = self.strength_beside(&places, anchor, scores);
         let text = text_from(places.iter().map(|place| place.character));
-        let has_spare_zero = self.grammar.has_spare_zero(&text);
+        let has_leading_zero = self.grammar.has_leading_zero(&text);
         let may_be_longer =
-            has_spare_zero || !(self.alphabet.has_all_digits_well_seen() || self.grammar.is_full(&text));
+            has_leading_zero || !(self.alphabet.has_all_digits_well_seen() || self.grammar.is_full(&text));
         let ink_beside = match may_be_longer {
             true => self.ink_beside(&places, scores.features, scores.top),
             false => 0.0,
@@ -347,7 +347,7 @@ impl<S: Scorer> Decoder<'_, S> {
             length_margin: nearest,
             beside,
             ink_beside,
-            has_spare_zero,
+            has_leading_zero,
             unknown_beside: 0.0,
         }
     }

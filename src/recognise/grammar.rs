@@ -111,10 +111,9 @@ impl Grammar {
         text.chars().filter(char::is_ascii_digit).count() >= usize::from(self.most_digits)
     }
 
-    /// Whether a text starts with a zero that no field of fixed width accounts for: it is not followed by the mark, and
-    /// the text could hold more digits.
+    /// Whether a text has a leading zero though it could hold more digits: a field padded with zeros is always full.
     #[must_use]
-    pub fn has_spare_zero(&self, text: &str) -> bool {
+    pub fn has_leading_zero(&self, text: &str) -> bool {
         let mut whole = text.trim_start_matches('-').chars();
         whole.next() == Some('0') && whole.next().is_some_and(|c| c.is_ascii_digit()) && !self.is_full(text)
     }
@@ -232,12 +231,12 @@ mod tests {
     }
 
     #[test]
-    fn a_zero_in_front_is_spare_where_the_text_could_be_longer() {
+    fn a_leading_zero_counts_where_the_text_could_be_longer() {
         let grammar = Grammar::new(3, 0, true);
-        for (text, is_spare) in [("00", true), ("-07", true), ("007", false), ("0", false), ("70", false)] {
-            assert_eq!(grammar.has_spare_zero(text), is_spare, "{text}");
+        for (text, expected) in [("00", true), ("-07", true), ("007", false), ("0", false), ("70", false)] {
+            assert_eq!(grammar.has_leading_zero(text), expected, "{text}");
         }
-        assert!(!Grammar::new(4, 1, false).has_spare_zero("0.5"));
+        assert!(!Grammar::new(4, 1, false).has_leading_zero("0.5"));
     }
 
     #[test]

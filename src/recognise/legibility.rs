@@ -2,8 +2,8 @@
 //! ends.
 //!
 //! The templates' goodness of fit is judged against the noise of the clip. A strong edge behind a text, such as a
-//! horizon, is far beyond that noise though every stroke is there; and where not all digits are known, an unknown one may
-//! look much like a known one. In both cases the shape prior, which knows no clip, gives a second opinion.
+//! horizon, is far beyond that noise though every stroke is there; and where not all digits are known and well seen, one may
+//! look much like another. In both cases the shape prior, which knows no clip, gives a second opinion.
 
 use ndarray::Array2;
 
@@ -26,21 +26,21 @@ const MAX_T2: f32 = 10.0;
 /// before, which are faint but, where there is little noise, far beyond it.
 const PLAIN: (f32, f32) = (0.85, 0.65);
 
-/// [`MAX_T2`] where not all digits are known: a digit never taught may look much like a known one.
+/// [`MAX_T2`] where not all digits are known and well seen: an unknown digit may look much like a known one.
 const MAX_T2_WITH_UNKNOWN: f32 = 3.0;
 
-/// Share of every stroke that must be there where not all digits are known.
+/// Share of every stroke that must be there where not all digits are known and well seen.
 const LEAST_STROKE_WITH_UNKNOWN: f32 = 0.5;
 
 /// Strength of a digit beyond the free end of a text from which on the text may be longer than read.
 pub(super) const MOST_BESIDE: f32 = 0.4;
 
 /// Ink next to a text, against that of its own cells, from which on a digit never taught may stand there,
-/// where not all digits are known.
+/// where not all digits are known and well seen.
 const MOST_INK_BESIDE: f32 = 0.45;
 
-/// Ink next to a text from which on the shape prior is asked what stands there, and from which on a text that starts
-/// with a spare zero is not read: a 1 has little.
+/// Ink next to a text from which on the shape prior is asked what stands there, and from which on a text with a
+/// leading zero is not read: a 1 has little.
 const LEAST_INK_BESIDE: f32 = 0.1;
 
 /// Strengths outside these limits are no glyph of this overlay.
@@ -65,16 +65,16 @@ pub(super) fn ask_shape_prior(
     alphabet: &Alphabet,
     (features, top): (&Array2<f32>, usize),
 ) {
-    let all_digits = alphabet.has_all_digits_well_seen();
+    let well_seen = alphabet.has_all_digits_well_seen();
     for place in decoded.places.iter_mut().filter(|place| place.character.is_ascii_digit()) {
-        if all_digits && !is_doubtful(place) {
+        if well_seen && !is_doubtful(place) {
             continue;
         }
         let size = alphabet.index_of(place.character).map(|index| alphabet.shapes[index].template.dim());
         let cell = size.and_then(|size| patch_at(features, top, place.left, size));
         place.by_shape = cell.map(|cell| by_shape(&cell));
     }
-    if !all_digits && decoded.ink_beside > LEAST_INK_BESIDE {
+    if !well_seen && decoded.ink_beside > LEAST_INK_BESIDE {
         decoded.unknown_beside = unknown_beside(decoded, alphabet, (features, top));
     }
 }
@@ -103,15 +103,15 @@ fn is_doubtful(place: &Place) -> bool {
 
 /// Whether a text can be read.
 pub(super) fn is_legible(decoded: &Decoded, alphabet: &Alphabet) -> bool {
-    let all_digits = alphabet.has_all_digits_well_seen();
+    let well_seen = alphabet.has_all_digits_well_seen();
     let mut tested = decoded.places.iter().filter(|place| !is_mark(place.character));
     decoded.beside <= MOST_BESIDE
-        && decoded.ink_beside <= if decoded.has_spare_zero { LEAST_INK_BESIDE } else { MOST_INK_BESIDE }
+        && decoded.ink_beside <= if decoded.has_leading_zero { LEAST_INK_BESIDE } else { MOST_INK_BESIDE }
         && calibrate::fit_of(decoded) >= LEAST_FIT
-        && (all_digits || !is_refuted_by_shape(decoded, alphabet))
+        && (well_seen || !is_refuted_by_shape(decoded, alphabet))
         && tested.all(|place| {
             (STRENGTHS.0..=STRENGTHS.1).contains(&place.strength)
-                && (is_seconded(place) || if all_digits { fits(place) } else { fits_well(place) })
+                && (is_seconded(place) || if well_seen { fits(place) } else { fits_well(place) })
         })
 }
 

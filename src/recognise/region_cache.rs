@@ -22,14 +22,14 @@ impl RegionCache {
         if self.regions.len() <= region {
             self.regions.resize(region + 1, None);
         }
-        let former = &mut self.regions[region];
-        match former {
-            Some((pixels, former)) if is_same(pixels, window, luma) => former.clone(),
+        let cached = &mut self.regions[region];
+        match cached {
+            Some((pixels, observation)) if is_same(pixels, window, luma) => observation.clone(),
             _ => {
-                let mut pixels = former.take().map_or_else(Vec::new, |(pixels, _)| pixels);
+                let mut pixels = cached.take().map_or_else(Vec::new, |(pixels, _)| pixels);
                 pixels.clear();
                 window.lines(luma).for_each(|line| pixels.extend_from_slice(line));
-                former.insert((pixels, observe())).1.clone()
+                cached.insert((pixels, observe())).1.clone()
             }
         }
     }
@@ -38,9 +38,9 @@ impl RegionCache {
 fn is_same(pixels: &[u8], window: &Window, luma: LumaPlane<'_>) -> bool {
     let mut rest = pixels;
     let same = window.lines(luma).all(|line| {
-        let (former, behind) = rest.split_at(line.len().min(rest.len()));
-        rest = behind;
-        former == line
+        let (cached, remaining) = rest.split_at(line.len().min(rest.len()));
+        rest = remaining;
+        cached == line
     });
     same && rest.is_empty()
 }
@@ -55,11 +55,11 @@ mod tests {
     fn only_a_region_whose_pixels_changed_is_observed_again() {
         let window = Window::new(PixelBox { x: 8, y: 8, width: 16, height: 8 }, 1);
         let mut pixels = vec![90_u8; 40 * 30];
-        let mut former = RegionCache::default();
+        let mut cache = RegionCache::default();
         let mut observed = |pixels: &[u8], region: usize| {
             let luma = LumaPlane { data: pixels, width: 40, height: 30, stride: 40 };
             let mut observed = false;
-            former.get_or_observe(region, (&window, luma), || {
+            cache.get_or_observe(region, (&window, luma), || {
                 observed = true;
                 Observation { legibility: TextLegibility::Illegible, ..Observation::nothing() }
             });
