@@ -12,8 +12,8 @@ use std::error::Error;
 use std::path::PathBuf;
 
 use flights::{Plan, fly};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{LegOptions, find};
+use pairspeed::model::channel::Channel;
 use pairspeed::series::trust;
 
 /// Winds and gusts in m/s; lengths of the legs in seconds.

@@ -2,14 +2,14 @@
 
 use crate::air::FlightAir;
 use crate::airspeed::{Pair, Pattern, StepResult, WindFinding};
-use crate::channel::Channel;
 use crate::footage::ClipInfo;
 use crate::legs::{Leg, ThrottleSource};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::propulsion::Findings;
 use crate::readings::Legibility;
 use crate::series::{ChannelReadings, Series};
 use crate::setup::{Aircraft, Setup};
-use crate::units::Unit;
 
 /// What was read of one flight, before anything is worked out.
 #[derive(Debug, Clone, PartialEq)]

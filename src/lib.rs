@@ -9,26 +9,28 @@
 
 pub mod air;
 pub mod airspeed;
-pub mod channel;
+pub mod compare;
+pub mod detect;
 pub mod files;
 pub mod flight;
 pub mod footage;
 pub mod glyphs;
-pub mod least_squares;
+pub mod learn;
+pub mod leg_edits;
 pub mod legs;
 mod memory;
+pub mod model;
 pub mod output;
 pub mod picture;
+pub mod plan;
 pub mod propulsion;
-pub mod quantity;
 pub mod quoting;
 pub mod readings;
 pub mod recognise;
 pub mod series;
 pub mod setup;
-pub mod teach;
+pub mod stats;
 mod toml_words;
-pub mod units;
 pub mod weather;
 #[cfg(feature = "window")]
 pub mod window;
@@ -41,6 +43,7 @@ use flight::{Flight, FlightRecord};
 use footage::FrameSource as _;
 use glyphs::GlyphSet;
 use legs::LegOptions;
+use model::{channel, units};
 use readings::Progress;
 use setup::LoadedSetup;
 

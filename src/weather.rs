@@ -5,8 +5,8 @@ use std::ops::RangeInclusive;
 use thiserror::Error;
 
 use crate::air::ZERO_CELSIUS_K;
-use crate::quantity::number_and_rest;
-use crate::units::{Quantity, Unit};
+use crate::model::quantity::number_and_rest;
+use crate::model::units::{Quantity, Unit};
 
 /// Temperatures taken, in kelvin.
 const TEMPERATURES_K: RangeInclusive<f64> = 223.15..=333.15;

@@ -5,7 +5,7 @@ mod common;
 
 use common::{Plan, fly};
 use pairspeed::air::{Air, AirTold, Datum, Pressure, SEA_LEVEL_KG_M3, ZERO_CELSIUS_K, at_sea_level, datum};
-use pairspeed::channel::Channel;
+use pairspeed::model::channel::Channel;
 use pairspeed::series::trust;
 
 /// Feet in a metre (NIST SP 811, exact the other way round) and pascal in an inch of mercury (the same,

@@ -5,13 +5,12 @@ mod common;
 
 use common::{Plan, fly};
 use pairspeed::airspeed::{pair, steps};
+use pairspeed::compare::{CompareOptions, Comparison, Verdict, compare, pairs_needed};
 use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
-use pairspeed::propulsion::{
-    CompareOptions, Comparison, FlownFlight, FlownStep, SharedUncertainty, Verdict, compare, holm,
-    pairs_needed, welch,
-};
+use pairspeed::model::units::Unit;
+use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
 use pairspeed::series::trust;
-use pairspeed::units::Unit;
+use pairspeed::stats::{holm, welch};
 
 fn assert_near(value: f64, expected: f64, tolerance: f64) {
     assert!((value - expected).abs() <= tolerance, "{value} instead of {expected}");
@@ -317,7 +316,7 @@ fn two_flights_without_a_change_differ_in_at_most_six_of_a_hundred() {
             flights += 1;
             steps += comparison.steps.len();
             alone += comparison.steps.iter().filter(|step| step.low_mps > 0.0 || step.high_mps < 0.0).count();
-            let shown = |step: &&pairspeed::propulsion::StepDifference| {
+            let shown = |step: &&pairspeed::compare::StepDifference| {
                 matches!(step.verdict, Verdict::Faster | Verdict::Slower)
             };
             any += usize::from(comparison.steps.iter().find(shown).is_some());

@@ -2,12 +2,12 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::airspeed::{Budget, Pair, StepResult};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{Leg, LegKind, LegUse};
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::propulsion::{Findings, Sources, findings};
 use pairspeed::series::{Blank, ChannelReadings, Readings, Series};
 use pairspeed::setup::Aircraft;
-use pairspeed::units::Unit;
 
 /// One pair of legs as flown: throttle, airspeed in km/h, and what the overlay shows.
 #[derive(Clone, Copy)]

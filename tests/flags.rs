@@ -4,10 +4,10 @@
 mod common;
 
 use common::{Plan, fly};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{LegKind, LegOptions, LegSet, ToldLeg, find};
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Readings, trust};
-use pairspeed::units::Unit;
 
 /// One steady leg of 10 s at 90 km/h, with a change to its readings.
 fn one_leg(change: impl Fn(&mut Readings), options: LegOptions) -> LegSet {

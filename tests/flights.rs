@@ -6,9 +6,9 @@ mod common;
 use common::{Flight, Plan, Readout, fly};
 use pairspeed::airspeed::{Pair, pair};
 use pairspeed::legs::{LegKind, LegOptions, LegSet, ToldLeg, find};
-use pairspeed::series::statistics::median;
+use pairspeed::model::units::Unit;
 use pairspeed::series::trust;
-use pairspeed::units::Unit;
+use pairspeed::stats::median;
 
 /// How one flight came out.
 #[derive(Debug, Default, Clone)]

@@ -9,8 +9,8 @@ use std::ops::Range;
 use common::{Flight, Plan, dryden, fly};
 use pairspeed::airspeed::{Pair, StepResult, pair, steps};
 use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
-use pairspeed::series::statistics::median;
 use pairspeed::series::trust;
+use pairspeed::stats::median;
 
 const FLIGHTS: u64 = 2000;
 

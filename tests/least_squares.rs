@@ -2,8 +2,8 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use nalgebra::{DMatrix, DVector};
-use pairspeed::least_squares::{Fit, curved, linear};
-use pairspeed::series::statistics::{mean, standard_deviation};
+use pairspeed::stats::{Fit, curved, linear};
+use pairspeed::stats::{mean, standard_deviation};
 
 /// A table's two columns under the given names.
 fn columns(table: &str, names: [&str; 2]) -> (Vec<f64>, Vec<f64>) {

@@ -8,9 +8,8 @@ use std::path::PathBuf;
 
 use common::{Plan, Readout, fly, record};
 use pairspeed::flight::{Flight, FlightRecord};
-use pairspeed::legs::{
-    EditsFileError, LegEdit, LegEditError, LegEdits, LegKind, LegOptions, SHORTEST_LEG_S, ThrottleSource,
-};
+use pairspeed::leg_edits::{EditsFileError, LegEdit, LegEditError, LegEdits, SHORTEST_LEG_S};
+use pairspeed::legs::{LegKind, LegOptions, ThrottleSource};
 use pairspeed::{ReadOptions, work_out};
 use proptest::prelude::*;
 

@@ -7,10 +7,10 @@ use std::io::Write as _;
 
 use common::{Flight, Plan, Readout, fly};
 use pairspeed::airspeed::{pair, steps};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{
     LegKind, LegOptions, LegSet, LegsFileError, Note, ThrottleSource, ToldLeg, ToldLegError, find, read_file,
 };
+use pairspeed::model::channel::Channel;
 use pairspeed::series::{Blank, Readings, Series, trust};
 
 fn found(series: &Series) -> LegSet {

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::airspeed::multileg::{GroundLeg, Held, air_and_wind};
-use pairspeed::series::statistics::{mean, standard_deviation};
+use pairspeed::stats::{mean, standard_deviation};
 
 /// The rows of a reference table under each value of its first column, in order.
 fn cases(table: &str) -> Vec<(String, Vec<Vec<String>>)> {

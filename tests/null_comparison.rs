@@ -8,10 +8,11 @@ mod common;
 
 use common::{Chance, Plan, dryden, point_mass};
 use pairspeed::airspeed::{COURSE_WITHIN_DEG, crosswind_bound, pair, reads_low, steps};
+use pairspeed::compare::{CompareOptions, compare};
 use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
-use pairspeed::propulsion::{CompareOptions, FlownFlight, FlownStep, SharedUncertainty, compare};
+use pairspeed::model::units::Unit;
+use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
 use pairspeed::series::{Readings, trust};
-use pairspeed::units::Unit;
 use point_mass::Conditions;
 use rayon::prelude::*;
 

@@ -1,10 +1,9 @@
 //! The test card: what it asks for, in which order, and what it refuses.
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
-use pairspeed::propulsion::{
-    FlownFlight, FlownStep, PlanError, PlanWish, SharedUncertainty, Shortfall, TestCard, balanced_order, plan,
-};
-use pairspeed::units::Unit;
+use pairspeed::model::units::Unit;
+use pairspeed::plan::{PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan};
+use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
 
 fn wish() -> PlanWish {
     PlanWish {

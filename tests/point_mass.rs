@@ -7,8 +7,8 @@ mod point_mass;
 
 use std::f64::consts::{PI, TAU};
 
-use pairspeed::channel::Channel;
-use pairspeed::series::statistics::{mean, standard_deviation};
+use pairspeed::model::channel::Channel;
+use pairspeed::stats::{mean, standard_deviation};
 use point_mass::{
     Conditions, GRAVITY, Instant, LegPlan, Manoeuvre, NoFlight, Random, STEP_S, Wandering, fly, fly_plan,
     without_legs,

@@ -5,7 +5,8 @@ mod running;
 
 use std::path::PathBuf;
 
-use pairspeed::legs::{LegEdit, LegEdits, LegKind};
+use pairspeed::leg_edits::{LegEdit, LegEdits};
+use pairspeed::legs::LegKind;
 use pairspeed::output::{legs_csv, pairs_csv};
 use pairspeed::readings::Silent;
 use pairspeed::setup::LoadedSetup;

@@ -1,13 +1,15 @@
 //! Trend, speed curve, propeller, voltage and pack against published values and known answers.
 #![allow(clippy::unwrap_used, missing_docs)]
 
+use pairspeed::model::units::Unit;
+use pairspeed::plan::dryden;
 use pairspeed::propulsion::propeller::{advance_ratio, efficiency, no_load_rpm, pitch_speed_mps, slip};
 use pairspeed::propulsion::{
-    ASSUMED, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return, dryden,
-    gains, power_law, theil_sen,
+    ASSUMED, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return, gains,
+    power_law,
 };
 use pairspeed::setup::Aircraft;
-use pairspeed::units::Unit;
+use pairspeed::stats::theil_sen;
 
 fn assert_near(value: f64, expected: f64, tolerance: f64) {
     assert!((value - expected).abs() <= tolerance, "{value} instead of {expected}");

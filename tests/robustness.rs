@@ -4,10 +4,10 @@
 use pairspeed::air::{AirTold, Pressure, of_flight};
 use pairspeed::airspeed::multileg::{GroundLeg, Held, air_and_wind};
 use pairspeed::airspeed::{Crosswind, ToldWind, find_wind, pair_with, patterns, steps};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{LegKind, LegOptions, LegSet, Note, ToldLeg, find};
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::{ResultUnits, Unit};
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
-use pairspeed::units::{ResultUnits, Unit};
 use proptest::prelude::*;
 
 fn channel(channel: Channel, unit: Option<Unit>, values: Vec<f64>) -> ChannelReadings {

@@ -1,8 +1,9 @@
 //! The statistics against published values.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use pairspeed::airspeed::{Budget, Cause, Contribution, coverage_factor};
-use pairspeed::series::statistics::{
+use pairspeed::airspeed::{Budget, Cause, Contribution};
+use pairspeed::stats::coverage_factor;
+use pairspeed::stats::{
     MAD_TO_SIGMA, effective_count, grouped_median, lag_one_autocorrelation, mean, median, scaled_mad,
     standard_deviation,
 };

@@ -4,9 +4,9 @@
 mod common;
 
 use common::{Plan, Readout, fly};
-use pairspeed::channel::Channel;
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, Series, trust};
-use pairspeed::units::Unit;
 
 /// Speed in km/h at 30 frames a second, each value shown for six frames.
 fn held(values: &[f64]) -> Readings {

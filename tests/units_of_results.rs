@@ -5,10 +5,10 @@ mod common;
 
 use common::{Plan, fly};
 use pairspeed::airspeed::{Pair, pair};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{LegOptions, find};
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::{ResultUnits, Unit};
 use pairspeed::series::{Series, trust};
-use pairspeed::units::{ResultUnits, Unit};
 
 fn series(units: &str) -> Series {
     trust(fly(&Plan::default()).readings).in_units(&ResultUnits::parse(units).unwrap())

@@ -14,9 +14,9 @@ use common::{
 };
 use flate2::read::GzDecoder;
 use pairspeed::airspeed::StepResult;
-use pairspeed::channel::Channel;
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Readings};
-use pairspeed::units::Unit;
 
 /// Winds in m/s.
 const WINDS: [(&str, f64, f64); 4] =

@@ -11,14 +11,14 @@ use std::sync::LazyLock;
 use benchmarks::truth_texts;
 use divan::{Bencher, black_box, counter::ItemsCount};
 use image::GrayImage;
+use pairspeed::detect::propose;
 use pairspeed::footage::{Area, Clip, FrameSource as _, LumaPlane, sample};
 use pairspeed::glyphs::builtin_sets;
+use pairspeed::learn::{LabelledMoments, Told, ToldFile, teach, told_moments};
 use pairspeed::readings::{Silent, collect, prepare};
 use pairspeed::recognise::feature::{HighPass, Window};
 use pairspeed::recognise::{Recogniser, RegionCache, Sample};
-use pairspeed::setup::propose::propose;
 use pairspeed::setup::{LoadedSetup, Setup};
-use pairspeed::teach::{LabelledMoments, Told, ToldFile, teach, told_moments};
 
 const CLIP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.avi");
 const READINGS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.readings.csv");

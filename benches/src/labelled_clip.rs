@@ -6,9 +6,9 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
+use pairspeed::learn::{Told, ToldMoment};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::{Region, Setup};
-use pairspeed::teach::{Told, ToldMoment};
 use serde_json::Value;
 
 use crate::truth::{SAMPLED_FRAMES, Truth, truth_texts};

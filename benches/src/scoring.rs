@@ -5,11 +5,11 @@ use std::path::Path;
 
 use pairspeed::footage::Clip;
 use pairspeed::glyphs::builtin_sets;
+use pairspeed::learn::{Lesson, teach};
 use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Prepared, Silent, collect};
 use pairspeed::recognise::{Recogniser, Sample};
 use pairspeed::series::{Blank, Readings, trust};
 use pairspeed::setup::{Region, Setup};
-use pairspeed::teach::{Lesson, teach};
 
 use crate::truth::{Truth, sampled, told_moments, truth_texts};
 

@@ -5,9 +5,9 @@ use std::error::Error;
 use std::path::{Path, PathBuf};
 
 use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
+use pairspeed::learn::{Told, ToldMoment};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;
-use pairspeed::teach::{Told, ToldMoment};
 
 pub(crate) const SAMPLED_FRAMES: usize = 120;
 

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::channel::Channel;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::series::Series;
-use crate::series::statistics::median;
-use crate::units::Unit;
+use crate::stats::median;
 
 /// Altitudes on the ground within this of zero are taken to count from the field, in metres.
 const FIELD_ZERO_WITHIN_M: f64 = 15.0;

@@ -1,11 +1,11 @@
 //! The air of one flight: what was told of it, what the overlay shows, and what is left to assume.
 
 use super::{Air, AirTold, Datum, at_sea_level, datum};
-use crate::channel::Channel;
 use crate::legs::Leg;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::series::Series;
-use crate::series::statistics::median;
-use crate::units::Unit;
+use crate::stats::median;
 
 /// The air that a flight's legs were flown in.
 #[derive(Debug, Clone, PartialEq, Default)]

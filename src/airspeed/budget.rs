@@ -1,7 +1,8 @@
 //! The uncertainty budget of an airspeed, after JCGM 100:2008 (GUM).
 
 use serde::Serialize;
-use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use crate::stats::coverage_factor;
 
 /// Where a part of the uncertainty comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -137,14 +138,4 @@ impl Budget {
             crosswind_bound: average(|budget| budget.crosswind_bound),
         }
     }
-}
-
-/// Half-width of the interval of Student's distribution that holds `probability` of it, in standard
-/// uncertainties. Degrees of freedom below 1 are taken as 1, and NaN as infinite; beyond 10 000 the
-/// normal distribution's value differs by less than 0.0003.
-#[must_use]
-pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
-    let freedom = if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) };
-    let tail = 1.0 - (1.0 - probability.clamp(0.0, 0.999_999)) / 2.0;
-    StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
 }

@@ -13,7 +13,7 @@ use super::multileg::Held;
 use super::turn_fit;
 use crate::legs::LegSet;
 use crate::series::Series;
-use crate::series::statistics::median;
+use crate::stats::median;
 
 /// The course is taken to lie within this angle of the wind's direction, in degrees, unless told: a
 /// pilot looks at the wind before flying up and down it (common practice, no source).

@@ -4,7 +4,7 @@ use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::Pair;
 use super::budget::{Budget, Cause, Contribution};
-use crate::series::statistics::{mean, standard_deviation};
+use crate::stats::{mean, standard_deviation};
 
 /// Probability of finding pairs at odds that are not.
 const FALSE_ALARM: f64 = 0.05;

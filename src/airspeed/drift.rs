@@ -2,7 +2,7 @@
 
 use super::{legs_of, winds};
 use crate::legs::{Leg, LegSet, Wobble};
-use crate::series::statistics::mean;
+use crate::stats::mean;
 
 /// Standard uncertainty of the receiver's speed over a leg, in m/s: makers of small satellite receivers
 /// usually state 0.05 m/s for the speed (common practice, from memory).

@@ -8,7 +8,7 @@ pub mod multileg;
 mod patterns;
 mod turn_fit;
 
-pub use budget::{Budget, Cause, Contribution, SHARED_ROUNDING_STEPS, coverage_factor};
+pub use budget::{Budget, Cause, Contribution, SHARED_ROUNDING_STEPS};
 use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
@@ -20,7 +20,7 @@ pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
 pub use patterns::{Pattern, patterns};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
-use crate::series::statistics::mean;
+use crate::stats::mean;
 
 /// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
 /// channel's unit.

@@ -8,7 +8,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::least_squares::{Fit, curved, linear};
+use crate::stats::{Fit, curved, linear};
 
 /// One leg: its speed over ground and the direction that was held, clockwise from north.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -4,7 +4,7 @@ use super::drift::Drift;
 use super::multileg::{AirAndWind, GroundLeg, Held, air_and_wind};
 use super::{Budget, Cause, Contribution, rounding_reads_low, shared_rounding};
 use crate::legs::{Flag, Leg, LegPattern, LegSet, MedianUncertainty, Note, Wobble};
-use crate::series::statistics::mean;
+use crate::stats::mean;
 
 /// One pattern: airspeed and wind from legs in three or more directions. Speeds are in the speed
 /// channel's unit.

@@ -10,10 +10,10 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::channel::Channel;
-use crate::least_squares::{Fit, curved};
 use crate::legs::LegSet;
+use crate::model::channel::Channel;
 use crate::series::Series;
+use crate::stats::{Fit, curved};
 
 /// A heading is taken for a speed's when their updates are this close, in seconds.
 const SAME_MOMENT_S: f64 = 0.15;

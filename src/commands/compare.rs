@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use pairspeed::compare::{CompareOptions, compare};
 use pairspeed::output::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
-use pairspeed::propulsion::{CompareOptions, FlownFlight, compare};
+use pairspeed::propulsion::FlownFlight;
 
 use super::Failure;
 use super::numbers::number;

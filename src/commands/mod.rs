@@ -34,10 +34,10 @@ use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcomma
 use pairspeed::ReadError;
 use pairspeed::files::in_words;
 use pairspeed::footage::FootageError;
+use pairspeed::learn::MomentError;
 use pairspeed::output::folder::OutputError;
 use pairspeed::quoting;
 use pairspeed::readings::PrepareError;
-use pairspeed::teach::MomentError;
 
 /// Measures a model aircraft's airspeed from the numerals in its onboard recording.
 ///

@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use pairspeed::model::units::Unit;
 use pairspeed::output::{test_card_html, test_card_json, test_card_text};
-use pairspeed::propulsion::{FlownFlight, PlanWish, plan, usual_half_width};
-use pairspeed::units::Unit;
+use pairspeed::plan::{PlanWish, plan, usual_half_width};
+use pairspeed::propulsion::FlownFlight;
 
 use super::Failure;
 use super::numbers::{number, positive};

@@ -1,15 +1,16 @@
 //! Quantities told on the command line, with or without their unit.
 
-use pairspeed::units::{Quantity, ResultUnits, Unit};
+use pairspeed::model::units::{Quantity, ResultUnits, Unit};
 
 use super::Failure;
 
-/// Reads a number with an optional unit, as [`pairspeed::quantity::parse`] does.
+/// Reads a number with an optional unit, as [`pairspeed::model::quantity::parse`] does.
 ///
 /// # Errors
 /// [`Failure::Misuse`] names the option, what it was given and an example.
 pub fn quantity(option: &str, text: &str, usual: Unit) -> Result<f64, Failure> {
-    pairspeed::quantity::parse(text, usual).map_err(|error| Failure::Misuse(format!("{option} {error}")))
+    pairspeed::model::quantity::parse(text, usual)
+        .map_err(|error| Failure::Misuse(format!("{option} {error}")))
 }
 
 /// The unit of speed that one of the options' values names; `None` where none does.

@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 use image::GrayImage;
-use pairspeed::channel::Channel;
+use pairspeed::detect::{Proposal, propose};
 use pairspeed::files::Existing;
 use pairspeed::footage::{Clip, sample_with};
+use pairspeed::model::channel::Channel;
 use pairspeed::picture::{Label, annotate, save_png};
-use pairspeed::setup::propose::{Proposal, propose};
 use pairspeed::setup::{Camera, Region, Setup};
 
 use super::Failure;

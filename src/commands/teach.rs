@@ -4,14 +4,14 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use image::{GrayImage, Luma};
-use pairspeed::channel::Channel;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
-use pairspeed::readings;
-use pairspeed::setup::LoadedSetup;
-use pairspeed::teach::{
+use pairspeed::learn::{
     LabelledMoments, Lesson, SuspectLabel, Told, ToldFile, open_for, teach, told_moments,
 };
+use pairspeed::model::channel::Channel;
+use pairspeed::readings;
+use pairspeed::setup::LoadedSetup;
 
 use super::Failure;
 use super::progress::ShareBar;

@@ -5,9 +5,9 @@ use pairspeed::ReadOptions;
 use pairspeed::air::{AirTold, Datum, Pressure};
 use pairspeed::airspeed::ToldWind;
 use pairspeed::airspeed::multileg::Held;
-use pairspeed::channel::Channel;
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::{ResultUnits, Unit};
 use pairspeed::setup::{Region, Setup};
-use pairspeed::units::{ResultUnits, Unit};
 use pairspeed::weather::{self, WeatherError};
 
 use super::Failure;

@@ -23,8 +23,8 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
-use crate::channel::Channel;
 use crate::files::{Existing, reading_in_words, write_whole};
+use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
 /// Name of the description inside a glyph set's folder.

@@ -9,7 +9,7 @@ mod file;
 
 use ndarray::Array2;
 
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 
 pub use builtin::builtin_sets;
 pub use file::GlyphFileError;

@@ -11,8 +11,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::evidence::{Evidence, STEP_S};
 use super::partition::LegSteps;
-use crate::least_squares::linear;
-use crate::series::statistics::median;
+use crate::stats::linear;
+use crate::stats::median;
 
 /// Fewest neighbours with a turn between them that tell.
 const FEWEST_SWINGS: usize = 2;

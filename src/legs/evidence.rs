@@ -1,10 +1,10 @@
 //! The flight on an even grid of time: what the search for legs looks at.
 
 use super::steady::speed_si;
-use crate::channel::Channel;
-use crate::series::statistics::{median, quantile};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::series::{Series, Updates, without_outliers};
-use crate::units::Unit;
+use crate::stats::{median, quantile};
 
 /// Step of the grid, in seconds.
 pub(super) const STEP_S: f64 = 0.2;

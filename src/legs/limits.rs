@@ -2,10 +2,11 @@
 
 use super::note::Note;
 use super::steady::speed_si;
-use crate::channel::Channel;
-use crate::series::{Series, statistics};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
+use crate::series::Series;
 use crate::setup::{FULL_CELL_V, LANDING_V_PER_CELL};
-use crate::units::Unit;
+use crate::stats;
 
 /// Change of height that is flagged, in metres: a receiver's altitude wanders by a few metres by itself
 /// (common practice, no source).
@@ -56,6 +57,6 @@ impl Limits {
 /// half empty may be taken for one cell less, which makes the limit too low rather than too high.
 fn landing_limit_v(series: &Series) -> Option<f64> {
     let voltage = series.alive(&Channel::Voltage)?;
-    let highest_v = statistics::quantile(&voltage.values, 0.99)?;
+    let highest_v = stats::quantile(&voltage.values, 0.99)?;
     Some(LANDING_V_PER_CELL * (highest_v / FULL_CELL_V).ceil())
 }

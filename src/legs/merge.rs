@@ -6,7 +6,7 @@
 
 use super::evidence::{Evidence, STEP_S};
 use super::partition::LegSteps;
-use crate::series::statistics::{quantile, standard_deviation};
+use crate::stats::{quantile, standard_deviation};
 
 /// Legs further apart than this were parted by more than a turn and are never joined, in seconds.
 const LONGEST_TURN_S: f64 = 12.0;

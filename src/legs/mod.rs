@@ -1,8 +1,6 @@
 //! Legs: finds the straight, steady stretches between turns and describes each.
 
 mod circling;
-mod edits;
-mod edits_file;
 mod evidence;
 mod limits;
 mod merge;
@@ -21,15 +19,14 @@ mod wobble;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-pub use edits::{LegEdit, LegEditError, LegEdits, SHORTEST_LEG_S};
-pub use edits_file::{EDITS_FILE, EditsFileError};
 pub use note::{NotPaired, Note};
 pub use patterns::LegPattern;
 pub use told::{LegsFileError, ToldLeg, read_file};
 pub use wobble::{MedianUncertainty, Wobble};
 
-use crate::channel::Channel;
-use crate::series::{Series, statistics};
+use crate::model::channel::Channel;
+use crate::series::Series;
+use crate::stats;
 use evidence::Evidence;
 use steady::{Gauges, Stretch};
 use steps::Steps;
@@ -84,7 +81,7 @@ pub struct Leg {
     /// Number of the throttle step this leg belongs to, from 1; `None` for an odd leg.
     pub step: Option<u32>,
     /// Median speed over the overlay updates of the steady middle, interpolated within the display
-    /// step it falls into (see [`statistics::grouped_median`]).
+    /// step it falls into (see [`stats::grouped_median`]).
     pub speed_median: f64,
     /// Spread of the speed there: 1.4826 x the median absolute deviation.
     pub speed_spread: f64,
@@ -385,7 +382,7 @@ fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &L
         .iter()
         .map(|(first, second)| {
             let known = [legs[*first].throttle_percent, legs[*second].throttle_percent];
-            statistics::mean(&known.into_iter().flatten().collect::<Vec<f64>>()).map(f64::round)
+            stats::mean(&known.into_iter().flatten().collect::<Vec<f64>>()).map(f64::round)
         })
         .collect();
     let told_in_file = options.told.iter().flatten().any(|leg| leg.throttle_percent.is_some());
@@ -450,7 +447,7 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &Steps) -> Vec<Leg
 }
 
 fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<Note> {
-    let speeds = series.readings.channel(&Channel::Speed).map(|speed| statistics::sorted(&speed.values));
+    let speeds = series.readings.channel(&Channel::Speed).map(|speed| stats::sorted(&speed.values));
     let speeds = speeds.unwrap_or_default();
     if speeds.is_empty() {
         Some(Note::NoTrustedSpeed)

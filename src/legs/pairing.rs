@@ -9,7 +9,7 @@
 use super::evidence::SAME_THROTTLE_PERCENT;
 use super::note::NotPaired;
 use super::{Leg, LegKind};
-use crate::series::statistics::median;
+use crate::stats::median;
 
 /// Cost of leaving a leg out, in squared standard deviations: a pair that costs more than two of these is not made.
 const LEFT_OUT: f64 = 5.0;

@@ -7,7 +7,7 @@
 
 use super::evidence::{Evidence, STEP_S};
 use super::partition::LegSteps;
-use crate::series::statistics::{mean, median, quantile, standard_deviation};
+use crate::stats::{mean, median, quantile, standard_deviation};
 
 /// Least time between the steady parts of two legs, in seconds: no model aeroplane turns back faster. Of 16 201 pairs
 /// flown as planned in a simulation, 15 were closer (common practice, no source).

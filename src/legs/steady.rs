@@ -3,10 +3,10 @@
 use super::limits::Limits;
 use super::note::Note;
 use super::{Flag, Leg, LegKind, LegUse};
-use crate::channel::Channel;
-use crate::series::statistics::{grouped_median, mean, median, scaled_mad};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::series::{Series, Updates};
-use crate::units::Unit;
+use crate::stats::{grouped_median, mean, median, scaled_mad};
 
 /// Left out at either end of the flat speeds of a leg, in seconds.
 const MARGIN_S: f64 = 0.4;

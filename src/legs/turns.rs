@@ -2,7 +2,7 @@
 
 use super::evidence::{Evidence, STEP_S};
 use super::partition::LegSteps;
-use crate::series::statistics::median;
+use crate::stats::median;
 
 /// A turn lasts at most this long, in seconds.
 const LONGEST_TURN_S: f64 = 9.0;

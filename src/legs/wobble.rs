@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use super::Leg;
 use super::steady::Gauges;
-use crate::series::statistics::{effective_count, lag_one_autocorrelation, median, standard_deviation};
+use crate::stats::{effective_count, lag_one_autocorrelation, median, standard_deviation};
 
 /// Height above ground that is assumed for the scale of turbulence: 100 ft.
 const ASSUMED_HEIGHT_FT: f64 = 100.0;

@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::Leg;
-use crate::units::Unit;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 
 use super::RenderError;
 use super::numbers::shown;

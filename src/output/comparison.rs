@@ -7,8 +7,9 @@ use super::RenderError;
 use super::numbers::{rounded, shown};
 use super::page::{cautions, columns, page, sentences, wrapped};
 use super::words::{CAUTIONS, step_name};
-use crate::propulsion::{Comparison, ExponentSource, Overall, StepDifference, Verdict, VoltageModel};
-use crate::units::Unit;
+use crate::compare::{Comparison, Overall, StepDifference, Verdict};
+use crate::model::units::Unit;
+use crate::propulsion::{ExponentSource, VoltageModel};
 
 /// Decimals of the numbers for other programs.
 const DECIMALS: i32 = 6;

@@ -7,9 +7,9 @@ use image::{GrayImage, Luma, imageops};
 use super::RenderError;
 use super::numbers::{fixed, shown};
 use super::words::{kind_name, with_symbol};
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::Leg;
+use crate::model::channel::Channel;
 use crate::picture::draw_line;
 use crate::series::{Crop, Readings};
 

@@ -1,8 +1,8 @@
 //! `legs.csv`: what was found in each leg. The file is also valid input where legs are told.
 
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::Leg;
+use crate::model::channel::Channel;
 
 use super::numbers::{TIME_DECIMALS, fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined, kind_name};

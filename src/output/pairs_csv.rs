@@ -1,8 +1,8 @@
 //! `pairs.csv`: the airspeed of each pair of legs with its interval.
 
 use crate::airspeed::Pair;
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 
 use super::numbers::{fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined};

@@ -2,8 +2,8 @@
 
 use crate::airspeed::Pattern;
 use crate::airspeed::multileg::Held;
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 
 use super::numbers::{fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined};

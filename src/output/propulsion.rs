@@ -4,8 +4,8 @@ use maud::{Markup, html};
 use serde::Serialize;
 use serde_json::Value;
 
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::setup::Aircraft;
 
 use super::RenderError;

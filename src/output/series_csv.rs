@@ -4,8 +4,8 @@ use std::io::Write;
 
 use rayon::prelude::*;
 
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::series::ChannelReadings;
 
 use super::numbers::{TIME_DECIMALS, fixed};

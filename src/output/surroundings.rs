@@ -8,7 +8,7 @@ use crate::airspeed::multileg::Held;
 use crate::airspeed::{Pattern, StepResult, WindFinding, WindSource};
 use crate::flight::Flight;
 use crate::legs::Flag;
-use crate::units::Unit;
+use crate::model::units::Unit;
 
 use super::numbers::{rounded, shown};
 use super::summary::budget::{BudgetSummary, budget_summary};
@@ -183,7 +183,7 @@ fn wind_sentence(wind: &WindFinding, symbol: &str) -> String {
 
 fn air_sentences(flight: &Flight) -> Option<String> {
     let air = flight.air.at_legs?;
-    let feet = flight.unit(&crate::channel::Channel::Altitude) == Some(Unit::Feet);
+    let feet = flight.unit(&crate::model::channel::Channel::Altitude) == Some(Unit::Feet);
     let unit = if feet { Unit::Feet } else { Unit::Metres };
     let density_altitude = Unit::Metres.convert(air.density_altitude_m(), unit)?;
     let steps: Vec<String> = flight

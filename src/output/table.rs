@@ -1,7 +1,7 @@
 //! The compact table for the terminal.
 
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, remark, rows};

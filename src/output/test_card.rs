@@ -7,8 +7,8 @@ use super::RenderError;
 use super::numbers::{clock, rounded, shown, trimmed};
 use super::page::{cautions, columns, page, sentences, wrapped};
 use super::words::CAUTIONS;
-use crate::propulsion::{PlannedRun, PlannedStep, Shortfall, TestCard};
-use crate::units::Unit;
+use crate::model::units::Unit;
+use crate::plan::{PlannedRun, PlannedStep, Shortfall, TestCard};
 
 /// Cautions for the flight itself.
 pub(crate) const IN_FLIGHT: [&str; 4] = [

@@ -2,8 +2,8 @@
 
 use super::axis::Axis;
 use crate::airspeed::{Pair, Pattern};
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 
 /// Stretches that the curve is drawn in.
 const CURVE_POINTS: u32 = 40;

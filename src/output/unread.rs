@@ -3,9 +3,9 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use crate::channel::Channel;
 use crate::files::file_name;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::quoting::quoted;
 use crate::readings::{UnreadCause, UnreadChannel};
 

@@ -3,7 +3,7 @@
 use crate::airspeed::Cause;
 use crate::flight::Flight;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
-use crate::units::Unit;
+use crate::model::units::Unit;
 
 /// Cautions that go with every result meant for a reader.
 pub const CAUTIONS: [&str; 5] = [
@@ -101,7 +101,7 @@ pub(crate) fn column(name: &str, unit: Option<Unit>) -> String {
 
 /// The symbol of the speed's unit for a reader; empty when it is not known.
 pub(crate) fn speed_symbol(flight: &Flight) -> &'static str {
-    flight.unit(&crate::channel::Channel::Speed).map_or("", Unit::symbol)
+    flight.unit(&crate::model::channel::Channel::Speed).map_or("", Unit::symbol)
 }
 
 /// `number symbol`, or the bare number without a symbol.

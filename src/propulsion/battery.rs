@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::trend::{Trend, theil_sen};
-use crate::channel::Channel;
 use crate::legs::Leg;
+use crate::model::channel::Channel;
 use crate::series::Series;
-use crate::series::statistics::median;
 use crate::setup::{Aircraft, FULL_CELL_V};
+use crate::stats::median;
+use crate::stats::{Trend, theil_sen};
 
 /// Speed below which the aircraft stands or is held, in m/s, where throttle is not shown.
 const STANDING_MPS: f64 = 1.5;

@@ -3,8 +3,8 @@
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
-use crate::airspeed::coverage_factor;
-use crate::least_squares::{Fit, curved};
+use crate::stats::coverage_factor;
+use crate::stats::{Fit, curved};
 
 /// One measured point of the curve.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -75,8 +75,7 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
         return None;
     }
     let logs = DMatrix::from_fn(x.len(), 2, |row, column| if column == 0 { 1.0 } else { x[row].ln() });
-    let line =
-        crate::least_squares::linear(&logs, &DVector::from_iterator(y.len(), y.iter().map(|y| y.ln())))?;
+    let line = crate::stats::linear(&logs, &DVector::from_iterator(y.len(), y.iter().map(|y| y.ln())))?;
     let start = DVector::from_vec(vec![line.parameters[0].exp(), line.parameters[1]]);
     curved(&start, |parameters| {
         let (a, b) = (parameters[0], parameters[1]);
@@ -180,7 +179,7 @@ pub fn gains(points: &[Point]) -> Vec<Gain> {
         .filter_map(|two| {
             let [below, above] = two else { return None };
             let apart = above.throttle_percent - below.throttle_percent;
-            let (uncertainty, freedom) = super::compare::welch(&[
+            let (uncertainty, freedom) = crate::stats::welch(&[
                 (below.uncertainty_mps, below.degrees_of_freedom),
                 (above.uncertainty_mps, above.degrees_of_freedom),
             ]);

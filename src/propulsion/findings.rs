@@ -10,10 +10,10 @@ use super::propeller::{advance_ratio, no_load_rpm, pitch_speed_mps, slip};
 use super::voltage::{Run, VoltageModel};
 use crate::airspeed::{Pair, StepResult};
 use crate::legs::Leg;
+use crate::model::units::Unit;
 use crate::series::Series;
-use crate::series::statistics::mean;
 use crate::setup::Aircraft;
-use crate::units::Unit;
+use crate::stats::mean;
 
 /// The motor and propeller at one step.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

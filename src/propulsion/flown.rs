@@ -8,9 +8,9 @@ use thiserror::Error;
 
 use super::flown_step::{Extent, FlownStep, Interval, Part, SharedUncertainty};
 use super::voltage::Run;
+use crate::model::units::{Quantity, Unit};
 use crate::output::SUMMARY_FORMAT;
-use crate::series::statistics::{mean, median};
-use crate::units::{Quantity, Unit};
+use crate::stats::{mean, median};
 
 /// The file that is read in a folder of results.
 const SUMMARY: &str = "summary.json";

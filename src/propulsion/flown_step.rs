@@ -1,8 +1,8 @@
 //! One throttle step of a flight: its airspeed, and what of its uncertainty it shares with the other steps.
 
-use super::compare::welch;
 use super::curve::Point;
-use crate::airspeed::{Cause, StepResult, coverage_factor};
+use crate::airspeed::{Cause, StepResult};
+use crate::stats::{coverage_factor, welch};
 
 /// Standard uncertainties in m/s that all steps of one flight have in common: fully correlated between the
 /// steps, and the same however many pairs are flown. All rest on knowledge instead of samples.
@@ -93,7 +93,7 @@ impl FlownStep {
 
     /// The step with its rounding times a factor.
     #[must_use]
-    pub(super) fn with_rounding_times(self, factor: f64) -> Self {
+    pub(crate) fn with_rounding_times(self, factor: f64) -> Self {
         let rounding_mps = factor * self.shared.rounding_mps;
         Self { shared: SharedUncertainty { rounding_mps, ..self.shared }, ..self }
     }

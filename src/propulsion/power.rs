@@ -4,12 +4,12 @@ use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
 use super::findings::Sources;
-use super::trend::theil_sen;
 use crate::airspeed::StepResult;
-use crate::channel::Channel;
-use crate::least_squares::linear;
 use crate::legs::Leg;
-use crate::series::statistics::{mean, median};
+use crate::model::channel::Channel;
+use crate::stats::linear;
+use crate::stats::theil_sen;
+use crate::stats::{mean, median};
 
 /// Rise of power over the runs of one throttle, as a share, from which on it is told.
 const RISE_SHARE: f64 = 0.05;

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use crate::airspeed::coverage_factor;
-use crate::series::statistics::mean;
+use crate::stats::coverage_factor;
+use crate::stats::mean;
 
 /// Standard uncertainty of a step's voltage, in volts: the rounding of a display with one decimal and a
 /// little of the sensor's own (a default of this program).

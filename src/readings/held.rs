@@ -61,7 +61,7 @@ impl Held {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::channel::Channel;
+    use crate::model::channel::Channel;
 
     #[test]
     fn what_is_held_is_kept_once_and_written_out_frame_by_frame() {

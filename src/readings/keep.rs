@@ -1,6 +1,6 @@
 //! Keeping crops of some readings while a recording goes by, in a memory that does not grow with its length.
 
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 use crate::series::{Crop, Crops};
 
 /// Most crops of the speed that are kept.

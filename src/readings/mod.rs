@@ -16,12 +16,12 @@ use std::ops::ControlFlow;
 use image::GrayImage;
 
 use crate::footage::{Area, FootageError, FrameSource, LumaPlane, Work};
+use crate::model::units::Unit;
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{RegionCache, Sample, TextLegibility};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
 use crate::setup::{PixelBox, Setup};
-use crate::units::Unit;
 
 use fingerprint::FrameFingerprint;
 use held::{Held, Outcome};

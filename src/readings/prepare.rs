@@ -6,11 +6,11 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use super::sample;
-use crate::channel::Channel;
+use crate::detect::propose;
 use crate::footage::{self, FootageError, FrameSource};
 use crate::glyphs::GlyphSet;
+use crate::model::channel::Channel;
 use crate::recognise::{Patch, Recogniser, RegionReading, Sample};
-use crate::setup::propose::propose;
 use crate::setup::{PixelBox, Region, Setup};
 
 /// Share of the sampled frames in which a channel must be readable to be read at all. A flight spends some of its

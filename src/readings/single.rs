@@ -47,9 +47,9 @@ fn blank_of(shown: &RegionReading, region: &Region) -> Blank {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::channel::Channel;
+    use crate::model::channel::Channel;
+    use crate::model::units::Unit;
     use crate::setup::PixelBox;
-    use crate::units::Unit;
 
     #[test]
     fn what_one_frame_shows_tells_why_it_is_blank() {

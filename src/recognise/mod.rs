@@ -34,9 +34,9 @@ use arrayvec::ArrayVec;
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use crate::channel::Channel;
 use crate::footage::{Area, LumaPlane};
 use crate::glyphs::GlyphSet;
+use crate::model::channel::Channel;
 use crate::setup::Region;
 
 use alphabet::Alphabet;

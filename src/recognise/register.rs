@@ -10,8 +10,8 @@ use super::feature::MARGIN_PX;
 use super::grammar::Grammar;
 use super::ink;
 use super::sample::{Patch, Sample};
-use crate::channel::Channel;
 use crate::glyphs::{Face, GlyphSet};
+use crate::model::channel::Channel;
 use crate::setup::Region;
 
 /// Mean correlation with the templates below which a face is not the one in the clip.

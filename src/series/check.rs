@@ -3,8 +3,8 @@
 use super::mixed::without_mixed;
 use super::runs::{LEAST_FRAMES_OF_HOLD, Run, runs, shortest_hold_s};
 use super::{Blank, ChannelReadings};
-use crate::channel::Channel;
-use crate::units::Unit;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 
 /// A jump that the rate forbids is believed all the same when this many seconds of readings stand
 /// behind it on either side: a rate set too tight must not cost the flight.

@@ -1,8 +1,8 @@
 //! The series in other units than the overlay's.
 
 use super::{ChannelReadings, Series};
-use crate::channel::Channel;
-use crate::units::{ResultUnits, Unit};
+use crate::model::channel::Channel;
+use crate::model::units::{ResultUnits, Unit};
 
 /// Decimals that a converted value keeps beyond those shown, so that no step of the display is lost.
 const FURTHER_DECIMALS: u8 = 2;

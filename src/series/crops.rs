@@ -2,7 +2,7 @@
 
 use image::GrayImage;
 
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 
 /// What one region showed in one frame, and what was read there.
 #[derive(Debug, Clone, PartialEq)]

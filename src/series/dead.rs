@@ -1,8 +1,8 @@
 //! Readouts that never move while the aircraft does.
 
-use super::statistics::quantile;
 use super::{ChannelReadings, Readings};
-use crate::channel::Channel;
+use crate::model::channel::Channel;
+use crate::stats::quantile;
 
 /// Least time over which a channel must stand still to be called dead, in seconds.
 const LEAST_WATCH_S: f64 = 20.0;

@@ -7,7 +7,6 @@ mod dead;
 mod mixed;
 mod runs;
 mod smooth;
-pub mod statistics;
 
 use std::collections::BTreeMap;
 
@@ -18,8 +17,8 @@ pub(crate) use smooth::without_outliers;
 
 use serde::Serialize;
 
-use crate::channel::Channel;
-use crate::units::Unit;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 
 /// Time between overlay updates that is assumed where none can be observed, in seconds.
 const USUAL_UPDATE_INTERVAL_S: f64 = 0.2;
@@ -211,7 +210,7 @@ impl Series {
     #[must_use]
     pub fn stuck_at(&self, channel: &Channel) -> Option<f64> {
         let dead = self.readings.channel(channel).filter(|readout| self.dead.contains(&readout.channel));
-        dead.and_then(|readout| statistics::median(&readout.values))
+        dead.and_then(|readout| crate::stats::median(&readout.values))
     }
 
     /// Time between overlay updates, in seconds: as observed, else 0.2 s.

@@ -1,7 +1,7 @@
 //! Runs: stretches of frames over which a channel shows one value, and the overlay updates in them.
 
-use super::statistics::quantile;
 use super::{Blank, ChannelReadings};
+use crate::stats::quantile;
 
 /// A blank stretch up to this long inside a run does not end it.
 const BRIDGED_BLANK_S: f64 = 0.5;
@@ -100,7 +100,7 @@ pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     }
     let shortest = quantile(changes_s, 0.1)?;
     let near: Vec<f64> = changes_s.iter().copied().filter(|change| *change <= 1.6 * shortest).collect();
-    let first_guess = super::statistics::mean(&near)?;
+    let first_guess = crate::stats::mean(&near)?;
     let (sum, count) = changes_s
         .iter()
         .filter(|change| **change <= 3.5 * first_guess)

@@ -2,7 +2,7 @@
 
 use super::Gap;
 use super::runs::Updates;
-use super::statistics::{MAD_TO_SIGMA, median};
+use crate::stats::{MAD_TO_SIGMA, median};
 
 /// Half the width of the smoothing window, in seconds. Weights fall off as (1 - (d/1.5)^3)^3, so
 /// that half of them lie within 0.5 s: the time constant is about 1 s.

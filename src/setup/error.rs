@@ -7,8 +7,8 @@ use std::path::PathBuf;
 use thiserror::Error;
 
 use super::{DIGITS_MAX, FRAME_MAX_PX, PixelBox, SMALLEST_BOX_PX};
-use crate::channel::Channel;
-use crate::units::Unit;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 
 /// A camera setup that cannot be loaded, used or saved.
 #[derive(Debug, Error)]

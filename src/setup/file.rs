@@ -12,9 +12,9 @@ use super::keys;
 use super::outline::Outline;
 use super::plausible::units_of;
 use super::{Aircraft, Camera, LIMIT_BYTES, Region, Setup};
-use crate::channel::Channel;
 use crate::files::{Existing, reading_in_words, write_whole};
-use crate::units::Quantity;
+use crate::model::channel::Channel;
+use crate::model::units::Quantity;
 
 /// A checked setup and the file it came from.
 #[derive(Debug, Clone, PartialEq)]
@@ -205,7 +205,7 @@ fn header() -> String {
             lines.push(format!("#   {:<width$} {}{optional}", key.name, key.help));
         }
     }
-    lines.push(format!("#\n# Units: {}\n", crate::units::Unit::spellings()));
+    lines.push(format!("#\n# Units: {}\n", crate::model::units::Unit::spellings()));
     lines.join("\n")
 }
 

@@ -6,7 +6,6 @@ mod file;
 mod keys;
 mod outline;
 mod plausible;
-pub mod propose;
 mod validate;
 
 #[cfg(test)]
@@ -17,9 +16,9 @@ use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
-use crate::channel::Channel;
 use crate::footage::Area;
-use crate::units::Unit;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 
 pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
 pub use error::{Fault, Problem, RegionName, SetupError};

@@ -7,8 +7,8 @@ use toml::de::{DeTable, DeValue};
 use super::error::{Fault, Problem, RegionName};
 use super::keys::{self, Key};
 use super::plausible::units_of;
-use crate::channel::Channel;
-use crate::units::{Unit, UnknownUnit};
+use crate::model::channel::Channel;
+use crate::model::units::{Unit, UnknownUnit};
 
 /// One key of the file.
 struct Entry {

@@ -4,8 +4,8 @@
 //! misreading through to the later checks, one that is too narrow blanks honest values.
 
 use super::Region;
-use crate::channel::Channel;
-use crate::units::{Quantity, Unit};
+use crate::model::channel::Channel;
+use crate::model::units::{Quantity, Unit};
 
 /// Limits in the SI unit of the channel's quantity (see [`Quantity`]).
 struct Limits {

@@ -3,7 +3,7 @@ use std::path::Path;
 
 use super::*;
 use crate::files::Existing;
-use crate::units::Unit;
+use crate::model::units::Unit;
 
 const GOOD: &str = r#"# Flying wing over the salt flat
 [camera]

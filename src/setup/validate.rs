@@ -3,7 +3,7 @@
 use super::error::{Fault, Problem, RegionName};
 use super::plausible::units_of;
 use super::{Aircraft, Camera, DIGITS_MAX, FRAME_MAX_PX, Region, SMALLEST_BOX_PX, Setup};
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 
 impl Setup {
     /// Checks everything that can be checked without a clip.

@@ -5,7 +5,7 @@ use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
 use crate::ReadOptions;
 use crate::air::{Datum, Pressure};
 use crate::airspeed::multileg::Held;
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 use crate::setup::{Region, Setup};
 use crate::weather::{self, WeatherError};
 
@@ -203,8 +203,8 @@ fn choice<T: PartialEq + Copy>(
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::model::units::Unit;
     use crate::setup::{Camera, PixelBox};
-    use crate::units::Unit;
 
     fn setup(speed: Option<Unit>) -> Setup {
         let place = PixelBox { x: 10, y: 10, width: 60, height: 20 };

@@ -8,12 +8,13 @@ use super::compare::unit_choice;
 use super::page_file::{PageFile, usual_place};
 use super::work::{Outcome, take_outcome};
 use super::{Screen, Shared, dialogs, look, page};
+use crate::model::quantity;
+use crate::model::units::Unit;
 use crate::output::numbers::trimmed;
 use crate::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, shortfall_sentences, step_rows};
 use crate::output::test_card_html;
-use crate::propulsion::{FlownFlight, PlanError, PlanWish, TestCard, plan, usual_half_width};
-use crate::quantity;
-use crate::units::Unit;
+use crate::plan::{PlanError, PlanWish, TestCard, plan, usual_half_width};
+use crate::propulsion::FlownFlight;
 
 /// Size of a field, in points.
 const FIELD: [f32; 2] = [200.0, 26.0];

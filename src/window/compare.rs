@@ -8,11 +8,12 @@ use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
 use super::page_file::{PageFile, usual_place};
 use super::work::{Outcome, take_outcome};
 use super::{Screen, Shared, dialogs, look, page};
+use crate::compare::{CompareOptions, Comparison, compare};
+use crate::model::quantity;
+use crate::model::units::Unit;
 use crate::output::comparison::{reading, summary, table};
 use crate::output::{ComparisonStyle, comparison_html};
-use crate::propulsion::{CompareOptions, Comparison, FlownFlight, compare};
-use crate::quantity;
-use crate::units::Unit;
+use crate::propulsion::FlownFlight;
 
 /// Units of speed offered.
 pub(super) const SPEEDS: [Unit; 4] =

@@ -9,12 +9,12 @@ use serde::{Deserialize, Serialize};
 use super::lesson::{LessonView, Wish};
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, look, page};
-use crate::channel::Channel;
 use crate::files::file_name;
 use crate::glyphs::CHARACTERS;
+use crate::learn::{self, Ask, RejectedLabel, Told, ToldFile, ask_first, open_for, teach, told_moments};
+use crate::model::channel::Channel;
 use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::LoadedSetup;
-use crate::teach::{self, Ask, RejectedLabel, Told, ToldFile, ask_first, open_for, teach, told_moments};
 use crate::{glyph_sets, readings};
 
 /// The kind under which readings that were typed but not learnt are kept.
@@ -64,7 +64,7 @@ struct Found {
 
 /// What came of a lesson.
 struct Learnt {
-    lesson: teach::Lesson,
+    lesson: learn::Lesson,
     missing: Vec<char>,
     left_out_clips: Vec<String>,
     told: ToldFile,
@@ -73,7 +73,7 @@ struct Learnt {
 /// Typed readings that are not learnt yet.
 #[derive(Serialize, Deserialize, Default)]
 struct Typed {
-    told: Vec<crate::teach::Remembered>,
+    told: Vec<crate::learn::Remembered>,
 }
 
 impl DigitsScreen {
@@ -99,7 +99,7 @@ impl DigitsScreen {
         self.cards = asks.into_iter().map(Card::of).collect();
         let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
         for card in &mut self.cards {
-            let same = |told: &&crate::teach::Remembered| {
+            let same = |told: &&crate::learn::Remembered| {
                 told.channel == card.channel && (told.time_s - card.time_s).abs() < 1e-3
             };
             if let Some(told) = typed.told.iter().find(same) {

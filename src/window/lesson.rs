@@ -6,9 +6,9 @@ use ndarray::Array2;
 
 use super::digits::PICTURE_HEIGHT;
 use super::look;
-use crate::channel::Channel;
 use crate::glyphs::{Glyph, GlyphSet};
-use crate::teach::{self, SuspectLabel};
+use crate::learn::{self, SuspectLabel};
+use crate::model::channel::Channel;
 
 /// The last lesson as it is shown.
 pub(super) struct LessonView {
@@ -39,7 +39,7 @@ impl LessonView {
     /// A lesson whose digits `missing` are not known, with the names of clips that were not found.
     pub(super) fn of(
         ctx: &egui::Context,
-        lesson: &teach::Lesson,
+        lesson: &learn::Lesson,
         missing: Vec<char>,
         left_out_clips: Vec<String>,
     ) -> Self {
@@ -83,7 +83,7 @@ impl LessonView {
 
 impl Suspect {
     fn of(ctx: &egui::Context, suspect: &SuspectLabel) -> Self {
-        let texture = |label: &teach::Told, picture: &GrayImage| {
+        let texture = |label: &learn::Told, picture: &GrayImage| {
             (label.to_string(), look::texture(ctx, &format!("label {label}"), picture))
         };
         let own = std::iter::once(texture(&suspect.label, &suspect.picture));

@@ -10,10 +10,10 @@ use super::air::AirFields;
 use super::work::{Come, Outcome, Reporter, Work, in_words, take_outcome};
 use super::{Finished, Screen, Shared, Step, dialogs, look, page};
 use crate::files::{Existing, file_name};
+use crate::model::units::{Quantity, Unit};
 use crate::output::folder::{OutputError, ResultFolder, usual_folder};
 use crate::output::table;
 use crate::setup::LoadedSetup;
-use crate::units::{Quantity, Unit};
 use crate::{ReadOptions, read_record, work_out};
 
 /// The window shows the time left anew this often while it reads.

@@ -8,10 +8,10 @@ use image::GrayImage;
 use super::store::{copy_setup, usual_setup};
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, dialogs, look, page};
-use crate::channel::Channel;
 use crate::files::{Existing, file_name};
 use crate::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use crate::glyph_sets;
+use crate::model::channel::Channel;
 use crate::readings::prepare;
 use crate::setup::{LoadedSetup, Setup};
 

@@ -231,7 +231,7 @@ fn file_name_of(name: &str) -> String {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::channel::Channel;
+    use crate::model::channel::Channel;
     use crate::setup::{Camera, PixelBox, Region, Setup};
 
     fn setup_in(folder: &Path, name: &str) -> LoadedSetup {

@@ -3,11 +3,11 @@
 //! Speeds are in m/s inside. Gusts follow the Dryden model at low altitude along the flight path,
 //! with its first-order longitudinal form (MIL-F-8785C): sigma_u about 0.17 W20 and L_u 154 m at 100 ft.
 
-use pairspeed::channel::Channel;
 use pairspeed::flight::FlightRecord;
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
 use pairspeed::setup::{Camera, PixelBox, Region, Setup};
-use pairspeed::units::Unit;
 
 /// Splitmix64 (Steele, Lea, Flood 2014): small, and the same numbers everywhere.
 pub struct Chance(u64);

@@ -1,8 +1,8 @@
 //! Scores legs, pairs and steps against the legs that were flown, whatever simulator flew them.
 
 use pairspeed::airspeed::{Crosswind, Pair, StepResult, ToldWind, find_wind, pair_with, steps};
-use pairspeed::channel::Channel;
 use pairspeed::legs::{Leg, LegOptions, LegSet, find};
+use pairspeed::model::channel::Channel;
 use pairspeed::series::{Readings, trust};
 
 /// A leg as flown, on the clock of the display.

@@ -1,9 +1,9 @@
 //! The way from a recording to its results.
 
 use egui_kittest::kittest::Queryable as _;
-use pairspeed::channel::Channel;
+use pairspeed::learn::ToldFile;
+use pairspeed::model::channel::Channel;
 use pairspeed::setup::LoadedSetup;
-use pairspeed::teach::ToldFile;
 use pairspeed::window::Step;
 
 use super::driving::{Window, demo};

@@ -10,7 +10,7 @@ use egui::{Key, Modifiers};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
 use pairspeed::flight::Flight;
-use pairspeed::legs::LegEdits;
+use pairspeed::leg_edits::LegEdits;
 use pairspeed::readings::Silent;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::window::store::Store;

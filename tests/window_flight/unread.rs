@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use egui_kittest::kittest::Queryable as _;
-use pairspeed::channel::Channel;
+use pairspeed::model::channel::Channel;
 use pairspeed::readings::{UnreadCause, UnreadChannel};
 use pairspeed::series::{Blank, trust};
 use pairspeed::window::Finished;

@@ -15,9 +15,9 @@ use std::path::PathBuf;
 use std::time::Instant;
 
 use benchmarks::{LabelledClip, Random, is_right, labelled_clips};
+use pairspeed::learn::{Lesson, TeachError, ToldMoment, teach};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::recognise::{Recogniser, RegionReading};
-use pairspeed::teach::{Lesson, TeachError, ToldMoment, teach};
 
 /// Frames of a clip that may be labelled, and others that are read.
 const LABELLED: usize = 60;

@@ -4,13 +4,13 @@ use maud::Markup;
 use plotters::style::RGBColor;
 
 use super::plot::{Along, chart, draw_lines, svg};
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::RenderError;
 use crate::output::axis::Axis;
 use crate::output::thinning::lines;
 use crate::output::words::with_symbol;
-use crate::units::Unit;
 
 /// Size in pixels.
 const SIZE: (u32, u32) = (470, 216);

@@ -10,8 +10,8 @@ mod throttle_plot;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::output::{propulsion, surroundings, unread};
 
 use super::RenderError;

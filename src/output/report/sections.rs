@@ -2,9 +2,10 @@
 
 use maud::{Markup, html};
 
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::{Flag, Leg};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::blanks::{self, BlankReasons};
 use crate::output::numbers::{clock, shown, shown_or_dash};
@@ -14,7 +15,6 @@ use crate::output::words::{
     CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin, with_symbol,
 };
 use crate::series::ChannelReadings;
-use crate::units::Unit;
 
 /// What the recording is.
 pub(super) fn facts(flight: &Flight) -> Markup {

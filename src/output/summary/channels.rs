@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::number;
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::tally::{BlankStretch, Confidence, Tally};
 use crate::output::unread::{UnreadSummary, unread_summary};
 use crate::series::{Blank, ChannelReadings};
-use crate::units::Unit;
 
 /// Frames of one channel.
 #[derive(Debug, Serialize)]

@@ -6,12 +6,12 @@ mod channels;
 use serde::Serialize;
 
 use crate::airspeed::{Pair, StepResult};
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, ThrottleSource};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::series::{Gap, LostLook, LostPicture};
-use crate::units::Unit;
 
 use self::budget::{BudgetSummary, budget_summary};
 use self::channels::{ChannelSummary, channel_summary};

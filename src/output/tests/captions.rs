@@ -1,7 +1,7 @@
 use super::sample::{blank_flight, flight_without_units, long_flight, small_flight};
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::LegKind;
+use crate::model::channel::Channel;
 use crate::output::captions_vtt;
 
 /// A cue as a strict reader sees it.

@@ -3,8 +3,8 @@
 use serde_json::{Value, json};
 
 use super::sample::{channel, small_flight};
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::output::{report_html, summary_json};
 use crate::series::Blank;
 

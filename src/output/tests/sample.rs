@@ -2,14 +2,14 @@
 
 use crate::airspeed::multileg::Held;
 use crate::airspeed::{Budget, Cause, Contribution, Pair, Pattern, StepResult};
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::propulsion::Findings;
 use crate::series::{Blank, ChannelReadings, Readings, Series};
 use crate::setup::{Aircraft, Camera, Setup};
-use crate::units::Unit;
 
 pub fn clip(name: &str) -> ClipInfo {
     ClipInfo {

@@ -3,13 +3,13 @@
 use serde_json::json;
 
 use super::sample::{channel, small_flight};
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::{BlankReasons, report_html, summary_json, table, unread};
 use crate::readings::{UnreadCause, UnreadChannel};
 use crate::series::Blank;
 use crate::setup::{PixelBox, Region};
-use crate::units::Unit;
 
 fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> UnreadChannel {
     UnreadChannel {

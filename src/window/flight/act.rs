@@ -1,7 +1,7 @@
 //! What the pilot can do with the legs: drawn parts collect acts, the screen carries them out.
 
-use crate::channel::Channel;
-use crate::legs::LegEdit;
+use crate::leg_edits::LegEdit;
+use crate::model::channel::Channel;
 use crate::output::ResultFile;
 
 /// One thing done.

@@ -4,7 +4,8 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::flight::{Flight, FlightRecord};
-use crate::legs::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, LegEdits, LegOptions, ToldLeg};
+use crate::leg_edits::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, LegEdits};
+use crate::legs::{LegOptions, ToldLeg};
 use crate::window::page_file::free;
 use crate::window::shared::{Finished, Shared};
 use crate::window::work::Clerk;

@@ -5,8 +5,8 @@ use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
 use egui_plot::{PlotPoint, PlotTransform};
 
 use super::scene::Scene;
-use crate::channel::Channel;
 use crate::flight::Flight;
+use crate::model::channel::Channel;
 use crate::output::blanks::BlankReasons;
 use crate::output::tally::blank_stretches;
 use crate::series::{Blank, ChannelReadings, Readings};

@@ -7,7 +7,8 @@ use egui_plot::{PlotPoint, PlotTransform};
 
 use super::act::Act;
 use super::scene::{Scene, colour_of};
-use crate::legs::{LegEdit, ToldLeg};
+use crate::leg_edits::LegEdit;
+use crate::legs::ToldLeg;
 use crate::window::look::{self, on};
 
 /// Width of the stretch at a leg's end that takes the pointer, in points.

@@ -7,7 +7,7 @@ use super::ends::End;
 use super::leg::{KINDS, addition};
 use super::scene::Scene;
 use super::timeline::zoomed;
-use crate::legs::LegEdit;
+use crate::leg_edits::LegEdit;
 
 /// One press of the keys for zooming.
 const ZOOM: f64 = 1.5;

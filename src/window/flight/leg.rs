@@ -5,11 +5,12 @@ use egui::{DragValue, RichText, TextEdit, Ui};
 use super::act::Act;
 use super::ends::End;
 use super::scene::{Scene, colour_of};
-use crate::channel::Channel;
-use crate::legs::{Leg, LegEdit, LegKind, ToldLeg};
+use crate::leg_edits::LegEdit;
+use crate::legs::{Leg, LegKind, ToldLeg};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::numbers::{shown, trimmed};
 use crate::output::words::{joined, kind_name, speed_symbol, with_symbol};
-use crate::units::Unit;
 use crate::window::look;
 
 /// What a leg can be marked as, with words and the key that does it.
@@ -165,7 +166,8 @@ pub(super) fn addition(scene: &Scene<'_>) -> Option<LegEdit> {
         .fold(last_s, f64::min);
     let within = scene.legs().iter().any(|leg| leg.start_s < about_s && about_s < leg.end_s);
     let (start_s, end_s) = ((about_s - ADDED_S / 2.0).max(before_s), (about_s + ADDED_S / 2.0).min(after_s));
-    (!within && end_s - start_s >= crate::legs::SHORTEST_LEG_S).then_some(LegEdit::Add { start_s, end_s })
+    (!within && end_s - start_s >= crate::leg_edits::SHORTEST_LEG_S)
+        .then_some(LegEdit::Add { start_s, end_s })
 }
 
 fn add_button(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {

@@ -225,7 +225,7 @@ impl LegsScreen {
         }
     }
 
-    fn look(&mut self, place: usize, channel: Option<crate::channel::Channel>, shared: &Shared) {
+    fn look(&mut self, place: usize, channel: Option<crate::model::channel::Channel>, shared: &Shared) {
         let time_s = shared
             .finished
             .as_ref()

@@ -11,7 +11,7 @@ use super::scene::Scene;
 use super::timeline::zoomed;
 use crate::files::Existing;
 use crate::flight::Flight;
-use crate::legs::LegEdit;
+use crate::leg_edits::LegEdit;
 use crate::output::ResultFile;
 use crate::output::folder::{ResultFolder, write_one};
 use crate::window::look;

@@ -2,12 +2,12 @@
 
 use super::bench::Bench;
 use super::blanks::Blanks;
-use crate::channel::Channel;
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind, LegUse, ToldLeg};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::words::{kind_name, use_in_words};
 use crate::series::ChannelReadings;
-use crate::units::Unit;
 use crate::window::look::Colours;
 
 /// Times closer than this are one, in seconds: files keep milliseconds.

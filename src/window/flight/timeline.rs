@@ -11,7 +11,7 @@ use super::act::Act;
 use super::blanks::{Blanks, InSight};
 use super::ends;
 use super::scene::{Scene, colour_of, symbol};
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 use crate::output::axis::Axis;
 use crate::output::numbers;
 use crate::output::thinning::{dots, lines};

@@ -1,6 +1,6 @@
 //! The regions being marked, with undo.
 
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 use crate::setup::{PixelBox, Region, SMALLEST_BOX_PX};
 
 /// Steps that can be undone.

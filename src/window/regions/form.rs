@@ -3,13 +3,13 @@
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Change, Editor};
-use crate::channel::Channel;
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
 use crate::output::BlankReasons;
 use crate::readings::FrameReading;
 use crate::recognise::RegionReading;
 use crate::series::Blank;
 use crate::setup::{DIGITS_MAX, PixelBox, Region};
-use crate::units::Unit;
 use crate::window::look;
 
 /// What is known of what the boxes read just now.

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use pairspeed::units::Unit;
+use pairspeed::model::units::Unit;
 
 use super::random::Random;
 

@@ -2,9 +2,9 @@
 
 use std::f64::consts::TAU;
 
-use pairspeed::channel::Channel;
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, LostLook, LostPicture, Readings};
-use pairspeed::units::Unit;
 
 use super::conditions::{Conditions, ThrottleReadout};
 use super::random::{Random, Wandering};

@@ -24,8 +24,8 @@ mod told_file;
 use image::GrayImage;
 use thiserror::Error;
 
-use crate::channel::Channel;
 use crate::glyphs::{Face, GlyphSet};
+use crate::model::channel::Channel;
 use crate::recognise::{Patch, Recogniser, Sample};
 use crate::setup::Region;
 

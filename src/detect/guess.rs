@@ -9,7 +9,7 @@ use super::ghost::Ghost;
 use super::lines::{SPREAD_PX, Span};
 use super::plane::quantile;
 use super::readout::Readout;
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 
 /// Width of a digit with the space to the next, in heights of a digit.
 const DIGIT_PITCH: f32 = 0.75;

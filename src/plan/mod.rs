@@ -8,11 +8,9 @@ mod shortfall;
 use serde::Serialize;
 use thiserror::Error;
 
-use super::curve::SpeedCurve;
-use super::flown::FlownFlight;
-use super::flown_step::FlownStep;
-use crate::series::statistics::median;
-use crate::units::Unit;
+use crate::model::units::Unit;
+use crate::propulsion::{FlownFlight, FlownStep, SpeedCurve};
+use crate::stats::median;
 
 use budget::Budget;
 use order::{runs, worst_correlation};

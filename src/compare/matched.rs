@@ -2,10 +2,10 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::compare::{CompareOptions, Overall, StepDifference, Verdict, welch};
-use super::flown_step::{FlownStep, SharedUncertainty};
-use super::voltage::{VOLTAGE_UNCERTAINTY_V, VoltageModel};
-use crate::airspeed::coverage_factor;
+use super::{CompareOptions, Overall, StepDifference, Verdict};
+use crate::propulsion::{FlownStep, SharedUncertainty, VOLTAGE_UNCERTAINTY_V, VoltageModel};
+use crate::stats::coverage_factor;
+use crate::stats::welch;
 
 /// Chance of showing a wanted difference that the number of pairs is worked out for.
 const POWER: f64 = 0.8;

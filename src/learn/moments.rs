@@ -254,8 +254,8 @@ mod tests {
     #![allow(clippy::unwrap_used)]
 
     use super::*;
-    use crate::channel::Channel;
     use crate::footage::frames_near;
+    use crate::model::channel::Channel;
 
     const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-clips/");
 

@@ -8,8 +8,12 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::{LegKind, LegOptions, ThrottleSource, ToldLeg};
+mod file;
+
+pub use file::{EDITS_FILE, EditsFileError};
+
 use crate::flight::Flight;
+use crate::legs::{LegKind, LegOptions, ThrottleSource, ToldLeg};
 
 /// Shortest leg that an edit may leave, in seconds.
 pub const SHORTEST_LEG_S: f64 = 1.0;

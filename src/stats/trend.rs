@@ -3,7 +3,7 @@
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use crate::series::statistics::{median, sorted};
+use super::descriptive::{median, sorted};
 
 /// The slope of values over places, with its interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

@@ -1,7 +1,7 @@
 //! The order of the runs: a falling voltage must not look like throttle.
 
 use super::PlannedRun;
-use crate::series::statistics::mean;
+use crate::stats::mean;
 
 /// The runs of all flights: passes in a balanced order, every other one backwards.
 pub(super) fn runs(steps: &[f64], flights: &[u32]) -> Vec<PlannedRun> {

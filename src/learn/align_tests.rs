@@ -6,7 +6,7 @@ use super::super::group::group_of;
 use super::super::heights::InkRows;
 use super::super::layout::{Advances, Line};
 use super::*;
-use crate::channel::Channel;
+use crate::model::channel::Channel;
 use crate::recognise::decode::Anchor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::setup::{PixelBox, Region};

@@ -89,7 +89,7 @@ fn check_digits(region: &Region, label: &Told) -> Result<(), FormProblem> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::channel::Channel;
+    use crate::model::channel::Channel;
     use crate::setup::PixelBox;
 
     fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), FormProblem> {

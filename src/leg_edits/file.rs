@@ -25,9 +25,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::edits::{LegEdit, LegEditError, LegEdits};
-use super::told::ToldLeg;
+use super::{LegEdit, LegEditError, LegEdits};
 use crate::files::{Existing, file_name, reading_in_words, write_whole};
+use crate::legs::ToldLeg;
 use crate::toml_words::in_one_line;
 
 /// Name of the file among the results of a recording.

@@ -14,8 +14,8 @@ mod tests;
 
 use image::GrayImage;
 
-use super::{DIGITS_MAX, PixelBox, Region, SMALLEST_BOX_PX};
-use crate::channel::Channel;
+use crate::model::channel::Channel;
+use crate::setup::{DIGITS_MAX, PixelBox, Region, SMALLEST_BOX_PX};
 use ghost::Ghost;
 use guess::guess_channels;
 use lines::{Span, find_lines};

@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-use crate::units::{Quantity, Unit};
+use crate::model::units::{Quantity, Unit};
 
 /// Why a told quantity cannot be followed; starts with what was told.
 #[derive(Debug, Clone, PartialEq, Error)]

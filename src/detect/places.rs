@@ -102,7 +102,7 @@ mod tests {
     use super::super::plane::Plane;
     use super::super::readout::Readout;
     use super::*;
-    use crate::channel::Channel;
+    use crate::model::channel::Channel;
 
     const SIZE: (usize, usize) = (160, 40);
     const TOP: usize = 10;

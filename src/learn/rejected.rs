@@ -62,7 +62,7 @@ pub enum LabelProblem {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::channel::Channel;
+    use crate::model::channel::Channel;
 
     #[test]
     fn a_rejected_label_is_named_as_given_with_what_to_do_next() {

@@ -16,8 +16,8 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::Told;
-use crate::channel::Channel;
 use crate::files::{Existing, write_whole};
+use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
 /// Name of the file inside a glyph set's folder.

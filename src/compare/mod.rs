@@ -2,10 +2,12 @@
 
 use serde::Serialize;
 
-use super::flown::FlownFlight;
-use super::flown_step::FlownStep;
-use super::matched::{Matched, overall};
-use super::voltage::VoltageModel;
+mod matched;
+
+use crate::propulsion::{FlownFlight, FlownStep, VoltageModel};
+use crate::stats::holm;
+pub use matched::pairs_needed;
+use matched::{Matched, overall};
 
 /// Probability of calling a difference that is not there, over all steps compared.
 const FALSE_ALARM: f64 = 0.05;
@@ -140,7 +142,7 @@ pub struct Comparison {
 }
 
 /// Compares every further flight with the first. Parts of the uncertainty that the steps of a flight have in
-/// common are fully correlated between its steps ([`SharedUncertainty`](super::SharedUncertainty)): over all
+/// common are fully correlated between its steps ([`SharedUncertainty`](crate::propulsion::SharedUncertainty)): over all
 /// steps they add up linearly (JCGM 100:2008, 5.2.2, with correlation coefficients of 1).
 ///
 /// Two flights are taken as independent of each other, which is cautious where the wind comes from the same
@@ -203,34 +205,6 @@ fn verdict(step: &StepDifference) -> Verdict {
     } else {
         Verdict::Slower
     }
-}
-
-/// Probabilities corrected after Holm: in ascending order each is multiplied by the number of those not
-/// yet passed, and none falls below the one before it. In the order given.
-#[must_use]
-pub fn holm(probabilities: &[f64]) -> Vec<f64> {
-    let mut order: Vec<usize> = (0..probabilities.len()).collect();
-    order.sort_by(|one, other| probabilities[*one].total_cmp(&probabilities[*other]));
-    let mut corrected = vec![1.0; probabilities.len()];
-    let mut least: f64 = 0.0;
-    for (passed, index) in order.iter().enumerate() {
-        least = least.max(probabilities[*index] * (probabilities.len() - passed) as f64).min(1.0);
-        corrected[*index] = least;
-    }
-    corrected
-}
-
-/// Standard uncertainty of a sum or difference of independent parts, and its degrees of freedom after
-/// Welch and Satterthwaite (JCGM 100:2008, G.2b). Parts are `(standard uncertainty, degrees of freedom)`.
-#[must_use]
-pub fn welch(parts: &[(f64, f64)]) -> (f64, f64) {
-    let combined = parts.iter().map(|(uncertainty, _)| uncertainty.powi(2)).sum::<f64>().sqrt();
-    let sampled: f64 = parts
-        .iter()
-        .map(|(uncertainty, freedom)| uncertainty.powi(4) / freedom)
-        .filter(|share| share.is_finite())
-        .sum();
-    (combined, if sampled > 0.0 { combined.powi(4) / sampled } else { f64::INFINITY })
 }
 
 fn two(first: &FlownFlight, later: &FlownFlight, options: &CompareOptions) -> Comparison {

@@ -1,0 +1,14 @@
+//! Statistics, each defined exactly; nothing here knows of flights.
+
+mod descriptive;
+mod inference;
+mod least_squares;
+mod trend;
+
+pub use descriptive::{
+    MAD_TO_SIGMA, effective_count, grouped_median, lag_one_autocorrelation, mean, median, quantile,
+    scaled_mad, sorted, standard_deviation,
+};
+pub use inference::{coverage_factor, holm, welch};
+pub use least_squares::{Fit, curved, linear};
+pub use trend::{Trend, theil_sen};
