@@ -231,7 +231,7 @@ fn series_without_legs_give_no_step_or_a_doubtful_one_with_a_reason() {
 }
 
 #[test]
-#[ignore = "figures for docs/legs.md: minutes long, nothing to fail"]
+#[ignore = "figures for docs/benchmarks.md: minutes long, nothing to fail"]
 fn figures() {
     let worlds: [(&str, World); 3] = [
         ("first simulator", gust_world),

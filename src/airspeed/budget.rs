@@ -44,7 +44,7 @@ pub struct Contribution {
 
 /// Probability that a display cuts further places off instead of rounding them: it then reads half a step low
 /// throughout. The readings do not tell which it does (an assumption, no source). With this value the intervals of both
-/// kinds of display hold the truth nearly equally often in simulated flights (docs/legs.md).
+/// kinds of display hold the truth nearly equally often in simulated flights (docs/benchmarks.md).
 const CUTS_OFF: f64 = 0.35;
 
 /// Standard uncertainty that this brings into every airspeed of a flight, in steps of the display: half a step with the

@@ -26,7 +26,7 @@ const EDGE_SHIFTS_S: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 /// Bounds within which the speed swings as in a circle: the sum of squares about the sine as a share of that about two
 /// levels, and the share of the time that the flat crests and troughs take. Legs are flown for longer than their turns,
 /// so where the flat parts take more of the time, the sine must describe the speed much better. Measured on both
-/// simulators (docs/legs.md).
+/// simulators (docs/benchmarks.md).
 const BOUNDS: [CircleBounds; 2] = [
     CircleBounds { largest_ratio: 0.9, largest_flat_share: 0.4 },
     CircleBounds { largest_ratio: 0.5, largest_flat_share: 0.7 },

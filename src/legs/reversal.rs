@@ -19,7 +19,7 @@ const LEAST_CHANGE_DEVIATIONS: f64 = 2.5;
 const LEAST_CHANGE_STEPS: f64 = 1.0;
 
 /// A turn changes the speed at least this many times as fast as the speed drifts within the legs beside it, on the
-/// average of both. Measured on both simulators (docs/legs.md).
+/// average of both. Measured on both simulators (docs/benchmarks.md).
 const TURN_TO_DRIFT: f64 = 3.0;
 
 /// Time at the end of a leg over which its level there is taken, in seconds.
