@@ -1,0 +1,4 @@
+//! A made-up crate for the test of the import graph: never compiled.
+
+pub mod shapes;
+mod text;
