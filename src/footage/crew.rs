@@ -13,10 +13,10 @@ use ffmpeg_next::frame::Video;
 
 use super::at_times::WantedStamps;
 use super::error::FootageError;
-use super::jpeg::{PartialDecoder, Wanted};
 use super::packets::{Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
-use super::{Start, Work, luma};
+use super::region_decoder::RegionDecoder;
+use super::{Area, Start, Work, luma};
 
 /// Stretches that wait or are worked on, for each worker.
 const CHUNKS_PER_WORKER: usize = 3;
@@ -60,8 +60,8 @@ pub(super) struct Shot<T> {
 pub(super) struct Task<'a, T> {
     /// Size of the pictures that count.
     pub size: (u32, u32),
-    /// Take the short way for motion JPEG, where only these parts are decoded.
-    pub wanted: Option<Wanted>,
+    /// Decode only these areas of Motion JPEG frames.
+    pub only_areas: Option<Vec<Area>>,
     /// Work only on pictures with these stamps.
     pub picked: Option<WantedStamps>,
     /// Gives the work for a stretch.
@@ -124,7 +124,7 @@ pub(super) fn run<T: Send>(
 struct Worker<'r, 'a, T> {
     recipe: Recipe,
     task: &'r Task<'a, T>,
-    short_way: Option<PartialDecoder>,
+    region_decoder: Option<RegionDecoder>,
     spare: Option<PictureDecoder>,
     frame: Video,
     buffer: Vec<u8>,
@@ -133,9 +133,10 @@ struct Worker<'r, 'a, T> {
 
 impl<'r, 'a, T> Worker<'r, 'a, T> {
     fn new(recipe: Recipe, task: &'r Task<'a, T>) -> Self {
-        let short_way = task.wanted.clone().and_then(PartialDecoder::new);
+        let areas = task.only_areas.as_deref();
+        let region_decoder = areas.and_then(|areas| RegionDecoder::new(task.size, areas));
         let (frame, buffer) = (Video::empty(), Vec::new());
-        Self { recipe, task, short_way, spare: None, frame, buffer, events: Vec::new() }
+        Self { recipe, task, region_decoder, spare: None, frame, buffer, events: Vec::new() }
     }
 
     fn run(mut self, waiting: &Mutex<Receiver<(usize, Chunk)>>, done: &Sender<Done<T>>) {
@@ -186,8 +187,10 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
 
     /// Decodes the wanted parts of a motion JPEG picture, if that is the task and the picture is plain.
     fn takes_short_way(&mut self, parcel: &Parcel, work: &mut Work<'_, T>) -> bool {
-        let Some((decoder, data)) = self.short_way.as_mut().zip(parcel.packet.data()) else { return false };
-        let Ok(luma) = decoder.luma(data) else { return false };
+        let Some((decoder, data)) = self.region_decoder.as_mut().zip(parcel.packet.data()) else {
+            return false;
+        };
+        let Some(luma) = decoder.decode(data) else { return false };
         let made = work(luma);
         if parcel.missing > 0 {
             self.events.push(Event::Lost { packets: parcel.missing, in_flight: 1 });

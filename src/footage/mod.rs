@@ -8,7 +8,7 @@
 //! The same on all cores, for work that looks at each frame for itself:
 //!
 //! ```text
-//! packets -> pass (parted where decoding can start anew) -> crew (pictures, or jpeg: only the wanted parts; the work)
+//! packets -> pass (parted where decoding can start anew) -> crew (pictures, or region_decoder: only the wanted parts; the work)
 //!         -> pass (in order again: damage, placing) -> the results
 //! ```
 
@@ -19,7 +19,6 @@ mod counted;
 mod crew;
 mod decode;
 mod error;
-mod jpeg;
 mod libav;
 mod lookup;
 mod luma;
@@ -33,6 +32,7 @@ mod placing;
 mod random_access;
 mod recorded;
 mod recording;
+mod region_decoder;
 mod suspicion;
 mod timeline;
 

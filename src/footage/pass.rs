@@ -14,11 +14,11 @@ use super::area::Area;
 use super::clip::{Clip, unknown_pixels};
 use super::crew::{self, Chunk, Event, Shot, Task};
 use super::error::FootageError;
-use super::jpeg::{PartialDecoder, Wanted};
 use super::packets::{Packets, Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
 use super::placing::Seen;
 use super::random_access::Entry;
+use super::region_decoder::RegionDecoder;
 use super::suspicion::Suspicion;
 use super::{FrameSource as _, LumaPlane, Start, Work, Worked, libav, luma, one_by_one};
 
@@ -38,7 +38,7 @@ pub(super) struct Plan {
     tried: Vec<Parcel>,
     pub recipe: Recipe,
     pub entry: Entry,
-    wanted: Option<Wanted>,
+    only_areas: Option<Vec<Area>>,
     /// The stamp of the place looked at last.
     looked_at: Option<Option<i64>>,
 }
@@ -49,23 +49,25 @@ impl Plan {
         let Some(entry) = Entry::of(clip.recipe()) else { return Ok(None) };
         let (mut packets, recipe, _) = Packets::open(&clip.info().path)?;
         let mut recipe = Recipe { threads: 1, ..recipe };
-        let (width, height) = (clip.info().width as usize, clip.info().height as usize);
+        let size = (clip.info().width, clip.info().height);
         if recipe.codec != Id::MJPEG {
             let tried = Vec::new();
-            return Ok(Some(Self { packets, tried, recipe, entry, wanted: None, looked_at: None }));
+            return Ok(Some(Self { packets, tried, recipe, entry, only_areas: None, looked_at: None }));
         }
         // Of one clip the sample is taken first, from areas that hold those of the pass.
         let is_known = areas.iter().all(|area| clip.plain.iter().any(|plain| plain.holds(area)));
         let tried: Vec<Parcel> =
             std::iter::from_fn(|| packets.next()).take(if is_known { 0 } else { TRIED }).collect();
-        let wanted = Wanted::of(areas, width, height)
-            .filter(|wanted| is_known || ways_agree(&recipe, &tried, areas, wanted));
-        if wanted.is_some() && !is_known {
+        let Some(decoder) = RegionDecoder::new(size, areas) else { return Ok(None) };
+        if !is_known {
+            if !ways_agree(&recipe, &tried, areas, decoder) {
+                return Ok(None);
+            }
             clip.plain.extend_from_slice(areas);
         }
         recipe.sound = true;
-        let plan = |wanted| Self { packets, tried, recipe, entry, wanted: Some(wanted), looked_at: None };
-        Ok(wanted.map(plan))
+        let only_areas = Some(areas.to_vec());
+        Ok(Some(Self { packets, tried, recipe, entry, only_areas, looked_at: None }))
     }
 
     /// All of the clip, in stretches.
@@ -75,12 +77,11 @@ impl Plan {
 }
 
 /// Whether both ways give the same pictures.
-fn ways_agree(recipe: &Recipe, parcels: &[Parcel], areas: &[Area], wanted: &Wanted) -> bool {
+fn ways_agree(recipe: &Recipe, parcels: &[Parcel], areas: &[Area], mut short: RegionDecoder) -> bool {
     let Ok(mut full) = PictureDecoder::open(recipe.clone()) else { return false };
-    let Some(mut short) = PartialDecoder::new(wanted.clone()) else { return false };
     let (mut frame, mut buffer) = (Video::empty(), Vec::new());
     parcels.iter().all(|parcel| {
-        let one = parcel.packet.data().and_then(|data| short.luma(data).ok());
+        let one = parcel.packet.data().and_then(|data| short.decode(data));
         let is_sound = full.give(&parcel.packet)
             && full.receive(&mut frame) == Received::Picture { errors: false }
             && !frame.is_interlaced();
@@ -202,7 +203,7 @@ struct Moment {
 impl Plan {
     pub(super) fn task<'a, T>(&self, clip: &Clip, start: &'a Start<'a, T>) -> Task<'a, T> {
         let size = (clip.info().width, clip.info().height);
-        Task { size, wanted: self.wanted.clone(), picked: None, start }
+        Task { size, only_areas: self.only_areas.clone(), picked: None, start }
     }
 
     /// Places spread over the clip that give about `count` pictures.
@@ -335,6 +336,6 @@ mod tests {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-clips/salt-flat.avi");
         let mut clip = Clip::open(path.as_ref()).unwrap();
         let plan = Plan::of(&mut clip, &[area]).unwrap().unwrap();
-        assert!(plan.wanted.is_some() && clip.plain == [area]);
+        assert!(plan.only_areas.is_some() && clip.plain == [area]);
     }
 }

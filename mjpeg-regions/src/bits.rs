@@ -1,0 +1,71 @@
+//! Reads the bits of entropy-coded data in order.
+
+use super::InvalidCode;
+
+/// Bytes that must follow the last coded byte, so that whole words can be read up to the end.
+pub(crate) const PADDING_BYTES: usize = 16;
+
+/// A reader that starts with the highest bit of each byte.
+#[derive(Clone, Copy)]
+pub(crate) struct BitReader<'a> {
+    bytes: &'a [u8],
+    /// The first byte whose bits are not all in `buffer`.
+    next: usize,
+    /// The next bits, from the highest one down. The bits after the first `count` are correct as well, or zero.
+    buffer: u64,
+    count: u32,
+}
+
+impl<'a> BitReader<'a> {
+    /// Bits that can be consumed after [`Self::fill`].
+    pub(crate) const BITS_PER_FILL: u32 = 56;
+
+    /// Reads `bytes` from the byte `start` on.
+    pub(crate) fn new(bytes: &'a [u8], start: usize) -> Self {
+        Self { bytes, next: start, buffer: 0, count: 0 }
+    }
+
+    /// Fills the buffer to at least [`Self::BITS_PER_FILL`] bits.
+    ///
+    /// # Errors
+    /// [`InvalidCode`] if the data ends too early.
+    #[inline]
+    pub(crate) fn fill(&mut self) -> Result<(), InvalidCode> {
+        let word = word_at(self.bytes, self.next).ok_or(InvalidCode)?;
+        self.buffer |= word >> self.count;
+        self.next += ((63 - self.count) >> 3) as usize;
+        self.count |= Self::BITS_PER_FILL;
+        Ok(())
+    }
+
+    /// The next `count` bits, at most 32, without consuming them.
+    #[inline]
+    pub(crate) fn peek(&self, count: u32) -> u64 {
+        (self.buffer >> 32) >> (32 - count)
+    }
+
+    /// The last `size` of the next `count` bits, at most 32, without consuming them.
+    #[inline]
+    pub(crate) fn peek_last(&self, count: u32, size: u32) -> u32 {
+        (self.peek(count) as u32) & ((1 << size) - 1)
+    }
+
+    /// Skips `count` bits of the buffer.
+    #[inline]
+    pub(crate) fn consume(&mut self, count: u32) {
+        self.buffer <<= count;
+        self.count -= count;
+    }
+
+    /// The number of bits consumed so far, counted from the first byte of the data.
+    #[inline]
+    pub(crate) fn position(&self) -> usize {
+        8 * self.next - self.count as usize
+    }
+}
+
+/// The 64 bits that start at a byte.
+#[inline]
+fn word_at(bytes: &[u8], position: usize) -> Option<u64> {
+    bytes.get(position..)?.first_chunk().map(|word| u64::from_be_bytes(*word))
+}

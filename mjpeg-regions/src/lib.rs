@@ -1,0 +1,223 @@
+//! Decodes the luma of chosen regions of baseline JPEG images, and skips the rest.
+//!
+//! In a video of separate JPEG images (Motion JPEG) one often needs a few small regions of each frame. This decoder
+//! reads the codes of all other blocks with tables that skip several at once, and works out pixels only where a region
+//! touches a block. Chroma is never decoded.
+//!
+//! The inverse DCT is that of libavcodec, so the pixels are the same, to the level, as those of libavcodec's own decoder
+//! of whole images.
+//!
+//! ```
+//! use mjpeg_regions::{Decoder, Region};
+//!
+//! # fn decode_frames(frames: &[Vec<u8>]) -> Result<(), Box<dyn std::error::Error>> {
+//! let speed = Region { left: 16, top: 8, right: 80, bottom: 24 };
+//! let mut decoder = Decoder::new(640, 480, &[speed])?;
+//! for jpeg in frames {
+//!     let luma = decoder.decode(jpeg)?;
+//!     let pixels = luma.rows().skip(speed.top).map(|row| &row[speed.left..speed.right]);
+//!     println!("{} rows of pixels", pixels.take(speed.bottom - speed.top).count());
+//! }
+//! # Ok(())
+//! # }
+//! # decode_frames(&[]).unwrap();
+//! ```
+//!
+//! # What is decoded
+//!
+//! Baseline images of one scan with 8 bits per sample: grey, or luma and two chroma components with luma at full
+//! resolution. Restart markers are supported, and missing Huffman tables are those of the standard, as usual in Motion
+//! JPEG. Everything else is refused with a [`DecodeError`], so that the caller can use a general decoder instead.
+//!
+//! # Damaged images
+//!
+//! Damage is reported if it makes a code invalid, a coefficient out of range, or the data too short or too long. Rows
+//! below the last region are not read if they are more than a quarter of the height: damage there goes unnoticed, and
+//! so may damage that leaves all codes valid.
+//!
+//! # How it works
+//!
+//! ```text
+//! header -> huffman, blocks (tables), layout (which blocks, and where) -> scan (decodes or skips each block)
+//!        -> writer (coefficients) -> idct (pixels) -> the plane
+//! ```
+
+mod bits;
+mod blocks;
+mod header;
+mod huffman;
+mod idct;
+mod layout;
+mod scan;
+mod writer;
+
+#[cfg(test)]
+#[path = "../tests/encode/mod.rs"]
+mod encode;
+#[cfg(test)]
+mod reference;
+#[cfg(test)]
+mod tests;
+
+use blocks::BlockDecoder;
+use header::Header;
+use layout::{BlockSelection, Layout};
+use scan::Scan;
+use writer::{BlockTransform, BlockWriter};
+
+/// Samples along each side of a block.
+const BLOCK_SIDE: usize = 8;
+/// Coefficients of a block.
+const COEFFICIENTS: usize = BLOCK_SIDE * BLOCK_SIDE;
+
+/// A rectangle in an image, in pixels: columns `left..right` of rows `top..bottom`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Region {
+    /// First column.
+    pub left: usize,
+    /// First row.
+    pub top: usize,
+    /// The column after the last.
+    pub right: usize,
+    /// The row after the last.
+    pub bottom: usize,
+}
+
+/// The luma of an image, borrowed from its decoder. Only the pixels of the decoder's regions are valid.
+#[derive(Debug, Clone, Copy)]
+pub struct LumaPlane<'a> {
+    /// Rows of `stride` bytes each, of which the first `width` belong to the image.
+    pub data: &'a [u8],
+    /// Width in pixels.
+    pub width: usize,
+    /// Height in pixels.
+    pub height: usize,
+    /// Bytes from the start of one row to the start of the next.
+    pub stride: usize,
+}
+
+impl<'a> LumaPlane<'a> {
+    /// The rows from top to bottom, `width` bytes each.
+    pub fn rows(&self) -> impl Iterator<Item = &'a [u8]> + use<'a> {
+        let width = self.width;
+        self.data.chunks(self.stride.max(1)).take(self.height).filter_map(move |row| row.get(..width))
+    }
+}
+
+/// Why a decoder cannot be made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SetupError {
+    /// No region touches the image.
+    #[error("no region touches an image of {width} x {height} pixels; give one inside it")]
+    NoRegion {
+        /// Width of the image in pixels.
+        width: usize,
+        /// Height of the image in pixels.
+        height: usize,
+    },
+    /// The installed libavcodec was built without an inverse DCT.
+    #[error("the installed libavcodec has no inverse DCT; install a build with its MJPEG decoder")]
+    NoInverseDct,
+}
+
+/// Why an image cannot be decoded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DecodeError {
+    /// The header is damaged, or describes an image that this decoder does not support.
+    #[error(
+        "the header is damaged, or not that of a baseline JPEG image with 8 bits per sample, one scan and luma at full \
+         resolution; decode the image with a general decoder"
+    )]
+    Unsupported,
+    /// The image has another size than the decoder was made for.
+    #[error("the image has {width} x {height} pixels, which is not the size that the decoder was made for")]
+    OtherSize {
+        /// Width of the image in pixels.
+        width: usize,
+        /// Height of the image in pixels.
+        height: usize,
+    },
+    /// The image's Huffman tables or coded data are damaged, cut off, or hold markers that this decoder does not support.
+    #[error("the coded data is damaged or cut off")]
+    Damaged,
+}
+
+/// A code that does not follow the standard. It has no content, so that results of the inner loops fit in registers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct InvalidCode;
+
+impl From<InvalidCode> for DecodeError {
+    fn from(InvalidCode: InvalidCode) -> Self {
+        Self::Damaged
+    }
+}
+
+/// Decodes the same regions of one image after another. All images have the same size.
+#[derive(Clone)]
+pub struct Decoder {
+    selection: BlockSelection,
+    layout: Layout,
+    decoders: [BlockDecoder; header::MAX_COMPONENTS],
+    scan: Scan,
+    transform: BlockTransform,
+    plane: Vec<u8>,
+}
+
+impl Decoder {
+    /// A decoder for `regions` of images of `width` x `height` pixels. What lies outside the image is ignored.
+    ///
+    /// # Errors
+    /// [`SetupError::NoRegion`] if no region touches the image, [`SetupError::NoInverseDct`] if libavcodec has none.
+    pub fn new(width: usize, height: usize, regions: &[Region]) -> Result<Self, SetupError> {
+        let selection =
+            BlockSelection::new(width, height, regions).ok_or(SetupError::NoRegion { width, height })?;
+        let transform = BlockTransform::new().ok_or(SetupError::NoInverseDct)?;
+        let (columns, rows) = selection.blocks();
+        let plane = vec![0; columns * rows * COEFFICIENTS];
+        Ok(Self {
+            selection,
+            layout: Layout::default(),
+            decoders: Default::default(),
+            scan: Scan::default(),
+            transform,
+            plane,
+        })
+    }
+
+    /// Decodes the regions of `jpeg`, a complete image with its markers. The plane has the size of the image; its pixels
+    /// are valid in the regions, and in the rest of the blocks that these touch.
+    ///
+    /// # Errors
+    /// [`DecodeError`] if the image is damaged, not supported, or of another size. The decoder can be used again.
+    pub fn decode(&mut self, jpeg: &[u8]) -> Result<LumaPlane<'_>, DecodeError> {
+        let header = Header::read(jpeg).ok_or(DecodeError::Unsupported)?;
+        let (width, height) = self.selection.size();
+        if (header.width, header.height) != (width, height) {
+            return Err(DecodeError::OtherSize { width: header.width, height: header.height });
+        }
+        self.layout.adapt(&self.selection, &header);
+        for component in &header.components {
+            let (dc, ac) = header.tables_of(component);
+            self.decoders[component.decoder].set_tables(dc, ac)?;
+        }
+        self.scan.read(header.scan)?;
+        self.transform.set_quantisation(header.quantisation);
+        let stride = self.selection.blocks().0 * BLOCK_SIDE;
+        let mut writer = BlockWriter {
+            transform: &self.transform,
+            offsets: self.layout.offsets.iter(),
+            plane: &mut self.plane,
+            stride,
+        };
+        scan::decode_selected(
+            &self.scan,
+            &self.layout,
+            &self.decoders,
+            header.restart_interval,
+            &mut writer,
+        )?;
+        Ok(LumaPlane { data: &self.plane, width, height, stride })
+    }
+}

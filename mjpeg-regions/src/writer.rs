@@ -1,0 +1,101 @@
+//! Decodes the selected blocks and writes their pixels into the plane.
+
+use super::bits::BitReader;
+use super::blocks::BlockDecoder;
+use super::idct::{Block, InverseDct, LEVEL_SHIFT_DC};
+use super::{BLOCK_SIDE, COEFFICIENTS, InvalidCode};
+
+/// Largest magnitude of a DC coefficient of 8-bit samples: eight times the largest distance from middle grey, 128 (ITU-T
+/// T.81, annex A.3.3).
+const MAX_DC: u32 = 1024;
+
+/// For each coefficient in zigzag order: its position in a [`Block`], and its quantisation step.
+type Steps = [(u8, u8); COEFFICIENTS];
+
+/// Quantisation and inverse DCT, kept from one image to the next.
+#[derive(Clone)]
+pub(crate) struct BlockTransform {
+    idct: InverseDct,
+    steps: Steps,
+}
+
+impl BlockTransform {
+    /// `None` if there is no inverse DCT.
+    pub(crate) fn new() -> Option<Self> {
+        let idct = InverseDct::new()?;
+        let mut steps = [(0, 0); COEFFICIENTS];
+        for ((position, _), index) in steps.iter_mut().zip(zigzag()) {
+            *position = idct.position_of(index);
+        }
+        Some(Self { idct, steps })
+    }
+
+    /// Sets the quantisation table, given as in its segment (ITU-T T.81, annex B.2.4.1).
+    pub(crate) fn set_quantisation(&mut self, table: &[u8]) {
+        self.steps.iter_mut().zip(table).for_each(|((_, step), new_step)| *step = *new_step);
+    }
+}
+
+/// Writes the selected blocks of one image.
+pub(crate) struct BlockWriter<'a> {
+    pub transform: &'a BlockTransform,
+    /// The index in the plane of the first pixel of each block still to come.
+    pub offsets: std::slice::Iter<'a, usize>,
+    pub plane: &'a mut [u8],
+    pub stride: usize,
+}
+
+impl BlockWriter<'_> {
+    /// Decodes the next block and writes its pixels. Takes the DC coefficient of the block before and returns its own.
+    ///
+    /// # Errors
+    /// [`InvalidCode`] if its code is damaged.
+    #[inline]
+    pub(crate) fn write(
+        &mut self,
+        decoder: &BlockDecoder,
+        bits: &mut BitReader<'_>,
+        dc: i32,
+    ) -> Result<i32, InvalidCode> {
+        let BlockTransform { idct, steps } = self.transform;
+        let mut block = Block::EMPTY;
+        let difference = decoder.decode(bits, |index, value| {
+            let (position, step) = steps[index];
+            block.0[usize::from(position) % COEFFICIENTS] = (value * i32::from(step)) as i16;
+        })?;
+        let (dc, (position, step)) = (dc.wrapping_add(difference), steps[0]);
+        if dc.unsigned_abs() > MAX_DC {
+            return Err(InvalidCode);
+        }
+        block.0[usize::from(position) % COEFFICIENTS] = (dc * i32::from(step) + LEVEL_SHIFT_DC) as i16;
+        let offset = *self.offsets.next().ok_or(InvalidCode)?;
+        idct.write(&mut block, self.plane.get_mut(offset..).unwrap_or_default(), self.stride);
+        Ok(dc)
+    }
+}
+
+/// The indices of the coefficients, counted row by row, in zigzag order (annex A.3.6, figure A.6).
+fn zigzag() -> impl Iterator<Item = usize> {
+    (0..2 * BLOCK_SIDE - 1).flat_map(|diagonal| {
+        let steps = diagonal.saturating_sub(BLOCK_SIDE - 1)..=diagonal.min(BLOCK_SIDE - 1);
+        steps.map(move |step| {
+            let (row, column) =
+                if diagonal % 2 == 1 { (step, diagonal - step) } else { (diagonal - step, step) };
+            row * BLOCK_SIDE + column
+        })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The first and the last entries of figure A.6.
+    #[test]
+    fn the_zigzag_order_follows_the_diagonals_in_alternating_directions() {
+        let indices: Vec<usize> = zigzag().collect();
+        assert_eq!(indices[..16], [0, 1, 8, 16, 9, 2, 3, 10, 17, 24, 32, 25, 18, 11, 4, 5]);
+        assert_eq!(indices[56..], [53, 60, 61, 54, 47, 55, 62, 63]);
+        assert_eq!(indices.len(), COEFFICIENTS);
+    }
+}

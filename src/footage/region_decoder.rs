@@ -1,0 +1,24 @@
+//! Regions of Motion JPEG frames, decoded without the rest of the frame.
+
+use mjpeg_regions::{Decoder, Region};
+
+use super::{Area, LumaPlane};
+
+/// Decodes the same areas of one Motion JPEG frame after another.
+pub(super) struct RegionDecoder(Decoder);
+
+impl RegionDecoder {
+    /// A decoder for frames of `size` (width, height) in pixels; `None` if no area touches the frame.
+    pub(super) fn new(size: (u32, u32), areas: &[Area]) -> Option<Self> {
+        let region = |&Area { left, top, right, bottom }: &Area| Region { left, top, right, bottom };
+        let regions: Vec<Region> = areas.iter().map(region).collect();
+        Decoder::new(size.0 as usize, size.1 as usize, &regions).ok().map(Self)
+    }
+
+    /// The plane of a frame, of which only the areas are valid; `None` if the frame is damaged, of another size, or
+    /// needs the general decoder.
+    pub(super) fn decode(&mut self, jpeg: &[u8]) -> Option<LumaPlane<'_>> {
+        let mjpeg_regions::LumaPlane { data, width, height, stride } = self.0.decode(jpeg).ok()?;
+        Some(LumaPlane { data, width, height, stride })
+    }
+}
