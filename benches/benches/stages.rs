@@ -14,7 +14,7 @@ use image::GrayImage;
 use pairspeed::detect::propose;
 use pairspeed::footage::{Area, Clip, FrameSource as _, LumaPlane, sample};
 use pairspeed::glyphs::builtin_sets;
-use pairspeed::learn::{LabelledMoments, Told, ToldFile, teach, told_moments};
+use pairspeed::learn::{FetchedExamples, LabelFile, LabelledReading, fetch_examples, learn_glyphs};
 use pairspeed::readings::{Silent, collect, prepare};
 use pairspeed::recognise::feature::{HighPass, Window};
 use pairspeed::recognise::{Recogniser, RegionCache, Sample};
@@ -114,24 +114,24 @@ fn read(bencher: Bencher) {
 }
 
 /// Labels of the texts that the clip shows at so many frames spread over it, the channels in turn.
-fn labels(count: usize) -> ToldFile {
+fn labels(count: usize) -> LabelFile {
     let truth = truth_texts(Path::new(READINGS)).unwrap();
     let regions = BENCH.setup.regions.iter().map(|region| &region.channel).cycle();
     let frames = truth["frame"].len();
-    let mut file = ToldFile::default();
+    let mut file = LabelFile::default();
     for (number, channel) in (0..count).zip(regions) {
         let frame = (number * frames + frames / 2) / count;
         let time_s = truth["time_s"][frame].parse().unwrap();
         let text = truth[channel.name()][frame].clone();
-        file.add("salt-flat.avi", &Told { channel: channel.clone(), time_s, text });
+        file.add("salt-flat.avi", &LabelledReading { channel: channel.clone(), time_s, text });
     }
     file
 }
 
-fn moments(count: usize) -> LabelledMoments {
+fn moments(count: usize) -> FetchedExamples {
     let setup = LoadedSetup::load(Path::new(SETUP)).unwrap();
     let mut clip = Clip::open(Path::new(CLIP)).unwrap();
-    told_moments(&mut clip, &setup, &labels(count), &|_| ()).unwrap()
+    fetch_examples(&mut clip, &setup, &labels(count), &|_| ()).unwrap()
 }
 
 /// Fetching the pictures of labelled readings; items are readings.
@@ -141,15 +141,15 @@ fn fetch_labels(bencher: Bencher, count: usize) {
     bencher
         .counter(ItemsCount::new(count))
         .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
-        .bench_local_values(|mut clip| told_moments(&mut clip, &setup, &labels, &|_| ()).unwrap());
+        .bench_local_values(|mut clip| fetch_examples(&mut clip, &setup, &labels, &|_| ()).unwrap());
 }
 
 /// Learning glyphs from labelled readings whose pictures are there; items are readings.
 #[divan::bench(args = [10, 50], sample_count = 3, sample_size = 1)]
 fn teach_glyphs(bencher: Bencher, count: usize) {
-    let moments = moments(count).moments;
+    let moments = moments(count).examples;
     bencher.counter(ItemsCount::new(moments.len())).bench_local(|| {
-        teach("bench", &BENCH.setup.regions, black_box(&moments), &[], &BENCH.sample).unwrap()
+        learn_glyphs("bench", &BENCH.setup.regions, black_box(&moments), &[], &BENCH.sample).unwrap()
     });
 }
 

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
-use pairspeed::learn::{Told, ToldMoment};
+use pairspeed::learn::{LabelledReading, TrainingExample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::{Region, Setup};
 use serde_json::Value;
@@ -35,7 +35,7 @@ pub struct LabelledClip {
     /// The sample of the whole clip.
     pub sample: Sample,
     /// Frames that may be labelled: a label request for every region.
-    pub labelled: Vec<Vec<ToldMoment>>,
+    pub labelled: Vec<Vec<TrainingExample>>,
     /// Frames to read, with the text of every region; empty where nothing is shown.
     pub unseen: Vec<Vec<(Patch, String)>>,
 }
@@ -83,13 +83,14 @@ impl LabelledClip {
         for found in sample(&mut Clip::open(clip)?, SAMPLED_FRAMES)? {
             sampled.add(Sample::cut(&regions, LumaPlane::of(&found.image)), found.time_s);
         }
-        let moments = |frame: &usize| -> Option<Vec<ToldMoment>> {
+        let moments = |frame: &usize| -> Option<Vec<TrainingExample>> {
             let patch = |index: usize, region: usize| Some(patches.get(&index)?.get(region)?.clone());
             let moment = |(region, text): (usize, String)| {
                 let centre = patch(*frame, region)?;
-                let told = Told { channel: regions[region].channel.clone(), time_s: centre.time_s, text };
-                Some(ToldMoment {
-                    told,
+                let label =
+                    LabelledReading { channel: regions[region].channel.clone(), time_s: centre.time_s, text };
+                Some(TrainingExample {
+                    label,
                     centre,
                     before: (1..=NEIGHBOURS).filter_map(|k| patch(frame - k, region)).collect(),
                     after: (1..=NEIGHBOURS).filter_map(|k| patch(frame + k, region)).collect(),

@@ -6,4 +6,4 @@ mod truth;
 
 pub use labelled_clip::{LabelledClip, Random, labelled_clips};
 pub use scoring::{Score, Tally, is_right, recalibration, reliability, score, thresholds};
-pub use truth::{Truth, clips, sampled, told_moments, truth_texts};
+pub use truth::{Truth, clips, labelled_examples, sampled, truth_texts};

@@ -5,13 +5,13 @@ use std::path::Path;
 
 use pairspeed::footage::Clip;
 use pairspeed::glyphs::builtin_sets;
-use pairspeed::learn::{Lesson, teach};
+use pairspeed::learn::{LearnedGlyphs, learn_glyphs};
 use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Prepared, Silent, collect};
 use pairspeed::recognise::{Recogniser, Sample};
 use pairspeed::series::{Blank, Readings, trust};
 use pairspeed::setup::{Region, Setup};
 
-use crate::truth::{Truth, sampled, told_moments, truth_texts};
+use crate::truth::{Truth, labelled_examples, sampled, truth_texts};
 
 /// What became of one channel's readings, over all frames whose text is legible.
 #[derive(Debug, Clone, Default)]
@@ -132,9 +132,10 @@ fn lesson(
     (truth, sample): (&Truth, &Sample),
     moments: usize,
     remarks: &mut Vec<String>,
-) -> Result<Lesson, Box<dyn Error>> {
+) -> Result<LearnedGlyphs, Box<dyn Error>> {
     let wanted = wanted_moments(&setup.regions, truth, moments);
-    let lesson = teach("scored", &setup.regions, &told_moments(clip, truth, &wanted)?, &[], sample)?;
+    let lesson =
+        learn_glyphs("scored", &setup.regions, &labelled_examples(clip, truth, &wanted)?, &[], sample)?;
     remarks.extend(lesson.suspects.iter().take(3).map(ToString::to_string));
     if !lesson.missing.is_empty() {
         remarks.push(format!("digits not told: {:?}", lesson.missing));

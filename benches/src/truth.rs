@@ -5,7 +5,7 @@ use std::error::Error;
 use std::path::{Path, PathBuf};
 
 use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
-use pairspeed::learn::{Told, ToldMoment};
+use pairspeed::learn::{LabelledReading, TrainingExample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;
 
@@ -53,11 +53,11 @@ pub fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>
 
 /// The moments that tell the true texts of some frames and regions; those without one text are left
 /// out.
-pub fn told_moments(
+pub fn labelled_examples(
     clip: &Path,
     truth: &Truth,
     wanted: &[(usize, &Region)],
-) -> Result<Vec<ToldMoment>, Box<dyn Error>> {
+) -> Result<Vec<TrainingExample>, Box<dyn Error>> {
     let mut frames: HashMap<usize, (image::GrayImage, f64)> = HashMap::new();
     let mut source = Clip::open(clip)?;
     while let Some(frame) = source.next_frame()? {
@@ -73,8 +73,8 @@ pub fn told_moments(
         };
         let centre = patch(*frame)?;
         let text = truth.get(region.channel.name())?.get(*frame)?.clone();
-        (!text.contains('|') && !text.is_empty()).then(|| ToldMoment {
-            told: Told { channel: region.channel.clone(), time_s: centre.time_s, text },
+        (!text.contains('|') && !text.is_empty()).then(|| TrainingExample {
+            label: LabelledReading { channel: region.channel.clone(), time_s: centre.time_s, text },
             before: (1..=4).filter_map(|k| patch(frame.checked_sub(k)?)).collect(),
             after: (1..=4).filter_map(|k| patch(frame + k)).collect(),
             centre,

@@ -34,7 +34,7 @@ use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcomma
 use pairspeed::ReadError;
 use pairspeed::files::in_words;
 use pairspeed::footage::FootageError;
-use pairspeed::learn::MomentError;
+use pairspeed::learn::ExampleError;
 use pairspeed::output::folder::OutputError;
 use pairspeed::quoting;
 use pairspeed::readings::PrepareError;
@@ -169,10 +169,10 @@ impl From<OutputError> for Failure {
     }
 }
 
-impl From<MomentError> for Failure {
-    fn from(error: MomentError) -> Self {
+impl From<ExampleError> for Failure {
+    fn from(error: ExampleError) -> Self {
         match error {
-            MomentError::Footage(error) => error.into(),
+            ExampleError::Footage(error) => error.into(),
             misuse => Self::misuse(misuse),
         }
     }

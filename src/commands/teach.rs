@@ -7,7 +7,8 @@ use image::{GrayImage, Luma};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::{
-    LabelledMoments, Lesson, SuspectLabel, Told, ToldFile, open_for, teach, told_moments,
+    FetchedExamples, LabelFile, LabelledReading, LearnedGlyphs, SuspectLabel, fetch_examples, learn_glyphs,
+    open_clip,
 };
 use pairspeed::model::channel::Channel;
 use pairspeed::readings;
@@ -37,8 +38,8 @@ pub struct TeachArguments {
     setup: PathBuf,
     /// Label a reading: what a channel shows at a moment, such as speed@12.4=63; give it several times.
     /// Earlier labels are remembered in told.toml beside the glyphs; one of the same moment is replaced
-    #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = told)]
-    say: Vec<Told>,
+    #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = labelled_reading)]
+    say: Vec<LabelledReading>,
     /// Forget the label of a moment, such as speed@12.4
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
     forget: Vec<(Channel, f64)>,
@@ -52,7 +53,7 @@ pub struct TeachArguments {
 }
 
 /// Parses `CHANNEL@SECONDS=TEXT`.
-fn told(text: &str) -> Result<Told, String> {
+fn labelled_reading(text: &str) -> Result<LabelledReading, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS=TEXT, such as speed@12.4=63");
     let (moment, shown) = text.split_once('=').ok_or_else(form)?;
     let (channel, time_s) = moment_named(moment).map_err(|_| form())?;
@@ -66,7 +67,7 @@ fn told(text: &str) -> Result<Told, String> {
              units and icons"
         ));
     }
-    Ok(Told { channel, time_s, text: shown.to_owned() })
+    Ok(LabelledReading { channel, time_s, text: shown.to_owned() })
 }
 
 /// Parses `CHANNEL@SECONDS`.
@@ -83,20 +84,21 @@ fn moment_named(text: &str) -> Result<(Channel, f64), String> {
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
     let folder = setup.glyph_folder();
-    let mut clip = open_for(&setup, &arguments.clip)?;
+    let mut clip = open_clip(&setup, &arguments.clip)?;
     let mut remembered = remembered(arguments, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;
     let bar = ShareBar::new("fetching labelled frames");
-    let LabelledMoments { moments, rejected, missing_clips } =
-        told_moments(&mut clip, &setup, &remembered, &|share| bar.set(share))?;
+    let FetchedExamples { examples, rejected, missing_clips } =
+        fetch_examples(&mut clip, &setup, &remembered, &|share| bar.set(share))?;
     drop(bar);
-    if let (true, Some(first)) = (moments.is_empty(), rejected.first()) {
+    if let (true, Some(first)) = (examples.is_empty(), rejected.first()) {
         return Err(Failure::Misuse(format!("none of the labels can be used: {first}")));
     }
     let insisted = remembered.insisted();
-    let mut lesson = teach(&setup.setup.camera.name, &setup.setup.regions, &moments, &insisted, &sample)
-        .map_err(Failure::misuse)?;
-    let labels = moments.len() - lesson.rejected.len() - lesson.suspects.len();
+    let mut lesson =
+        learn_glyphs(&setup.setup.camera.name, &setup.setup.regions, &examples, &insisted, &sample)
+            .map_err(Failure::misuse)?;
+    let labels = examples.len() - lesson.rejected.len() - lesson.suspects.len();
     lesson.rejected.extend(rejected);
     lesson.set.save(&folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
@@ -114,14 +116,14 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
 }
 
 /// What was labelled before, with what this call forgets, adds and insists on.
-fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<ToldFile, Failure> {
-    let mut file = ToldFile::load(folder).map_err(Failure::misuse)?;
+fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Failure> {
+    let mut file = LabelFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
     let unlabelled = |option: &str, channel: &Channel, time_s: f64| {
         Failure::Misuse(format!(
             "{option} {}@{time_s}: this moment of {name} has no label; the labels are in {}",
             channel.name(),
-            ToldFile::path(folder).display()
+            LabelFile::path(folder).display()
         ))
     };
     for (channel, time_s) in &arguments.forget {
@@ -129,7 +131,7 @@ fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<ToldFile, Fai
             return Err(unlabelled("--forget", channel, *time_s));
         }
     }
-    arguments.say.iter().for_each(|told| file.add(&name, told));
+    arguments.say.iter().for_each(|label| file.add(&name, label));
     for (channel, time_s) in &arguments.insist {
         if !file.insist(&name, channel, *time_s) {
             return Err(unlabelled("--insist", channel, *time_s));
@@ -163,9 +165,9 @@ fn enlarged(picture: &GrayImage) -> GrayImage {
 
 /// The pictures of a suspicious label and, right of it, of the reading that contradicts it.
 fn side_by_side(suspect: &SuspectLabel) -> GrayImage {
-    let one = enlarged(&suspect.picture);
-    let Some((_, witness)) = &suspect.witness else { return one };
-    let other = enlarged(witness);
+    let one = enlarged(&suspect.image);
+    let Some(conflicting) = &suspect.conflicting else { return one };
+    let other = enlarged(&conflicting.image);
     let size = (one.width() + GAP_PX + other.width(), one.height().max(other.height()));
     let mut both = GrayImage::from_pixel(size.0, size.1, Luma([GAP_LEVEL]));
     image::imageops::replace(&mut both, &one, 0, 0);
@@ -180,14 +182,19 @@ fn save_picture(picture: &GrayImage, folder: &Path, name: &str, number: usize) -
     Ok(path)
 }
 
-fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, labels: usize) -> Result<(), Failure> {
+fn report(
+    arguments: &TeachArguments,
+    lesson: &LearnedGlyphs,
+    folder: &Path,
+    labels: usize,
+) -> Result<(), Failure> {
     remove_old_pictures(folder)?;
     let (mut suspects, mut next) = (Vec::new(), Vec::new());
     for (number, suspect) in lesson.suspects.iter().enumerate() {
         suspects.push(save_picture(&side_by_side(suspect), folder, SUSPECT_NAME, number)?);
     }
-    for (number, ask) in lesson.ask_next.iter().enumerate() {
-        next.push(save_picture(&enlarged(&ask.picture), folder, NEXT_NAME, number)?);
+    for (number, ask) in lesson.requests.iter().enumerate() {
+        next.push(save_picture(&enlarged(&ask.image), folder, NEXT_NAME, number)?);
     }
     let missing: String = lesson.missing.iter().flat_map(|(_, digits)| digits.iter()).collect();
     if arguments.json {
@@ -199,7 +206,7 @@ fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, labels: us
         tell!("Left out: {suspect}; look at {}", path.display());
         tell!(
             "  correct it with --say {moment}={}, remove it with --forget {moment}, or, if it is right, --insist {moment}",
-            suspect.seems
+            suspect.likely_text
         );
     }
     tell!("Glyphs: {}, learned from {labels} labelled readings (kept in its told.toml)", folder.display());
@@ -210,21 +217,21 @@ fn report(arguments: &TeachArguments, lesson: &Lesson, folder: &Path, labels: us
     tell!(
         "Not seen yet: {missing}. Readings with these digits stay blank. Label some of these next; earlier labels are remembered:"
     );
-    for (ask, path) in lesson.ask_next.iter().zip(next) {
+    for (ask, path) in lesson.requests.iter().zip(next) {
         tell!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
     }
     Ok(())
 }
 
-fn as_json(lesson: &Lesson, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
-    let label = |label: &Told| serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text });
-    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| serde_json::json!({ "label": label(&suspect.label), "seems": suspect.seems, "picture": picture });
+fn as_json(lesson: &LearnedGlyphs, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
+    let label = |label: &LabelledReading| serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text });
+    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| serde_json::json!({ "label": label(&suspect.label), "seems": suspect.likely_text, "picture": picture });
     let suspects: Vec<_> = lesson.suspects.iter().zip(pictures).map(suspect).collect();
     let rejected = lesson.rejected.iter();
     let rejected: Vec<_> = rejected
         .map(|one| serde_json::json!({ "label": label(&one.label), "problem": one.problem.to_string() }))
         .collect();
-    let next = lesson.ask_next.iter();
+    let next = lesson.requests.iter();
     let next: Vec<_> =
         next.map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s })).collect();
     serde_json::json!({

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::group::{Group, ToldRegion};
 use super::layout::Layout;
-use super::{Patch, Told, ToldMoment, evidence};
+use super::{LabelledReading, Patch, TrainingExample, evidence};
 use crate::recognise::feature::HighPass;
 use crate::recognise::{correlation, patch_at, product};
 
@@ -32,7 +32,7 @@ pub(super) struct CharacterCut {
     /// Place of the reading in the order told.
     pub(super) order: usize,
     /// What was told, for messages.
-    pub(super) told: Told,
+    pub(super) told: LabelledReading,
     /// Row and column of the cell's top left corner in the window, and its advance.
     pub(super) top: usize,
     pub(super) left: f32,
@@ -50,7 +50,7 @@ impl CharacterCut {
 }
 
 /// The told frame and the neighbours that show the same.
-pub(super) fn held<'a>(moment: &'a ToldMoment, factor: usize, high_pass: &HighPass) -> Vec<&'a Patch> {
+pub(super) fn held<'a>(moment: &'a TrainingExample, factor: usize, high_pass: &HighPass) -> Vec<&'a Patch> {
     let features = |patch: &Patch| high_pass.apply(&patch.levels(factor));
     let centre = features(&moment.centre);
     let likeness = |patch: &Patch| correlation(&features(patch), &centre);
@@ -443,7 +443,7 @@ fn cut(
 ) -> Vec<CharacterCut> {
     let told_region = &group.regions[region];
     let ToldRegion { orders, moments, .. } = told_region;
-    let (order, told) = (orders[moment], &moments[moment].told);
+    let (order, told) = (orders[moment], &moments[moment].label);
     let edges = layout.advances.edges(&told.text, &layout.lines[region]);
     let cells = told.text.chars().zip(edges);
     cells

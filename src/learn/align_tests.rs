@@ -28,11 +28,11 @@ fn picture(text: &str, corner: (u32, u32)) -> GrayImage {
     picture
 }
 
-fn moment(region: &Region, text: &str, top: u32) -> ToldMoment {
+fn moment(region: &Region, text: &str, top: u32) -> TrainingExample {
     let left = region.place.x + 4;
     let centre = Patch::of(&picture(text, (left, top)), region.place, 1.0);
-    let told = Told { channel: region.channel.clone(), time_s: 1.0, text: text.to_owned() };
-    ToldMoment { told, centre, before: Vec::new(), after: Vec::new() }
+    let told = LabelledReading { channel: region.channel.clone(), time_s: 1.0, text: text.to_owned() };
+    TrainingExample { label: told, centre, before: Vec::new(), after: Vec::new() }
 }
 
 #[test]

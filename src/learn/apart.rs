@@ -10,7 +10,7 @@ use ndarray::Array2;
 use super::align::{CharacterCut, class_means, mean_agreement, overlap, shifts_within};
 use super::group::{Group, Member, cut_group, group_of};
 use super::heights::InkRows;
-use super::{CutGroup, TeachError, ToldMoment};
+use super::{CutGroup, LearnError, TrainingExample};
 use crate::recognise::correlation;
 
 /// Labels of a region below which nothing is said.
@@ -35,9 +35,9 @@ const OFF_PX: isize = 3;
 /// Those of cutting a group.
 pub(super) fn cut_by_face<'a>(
     mut group: Group<'a>,
-    moments: &'a [ToldMoment],
+    moments: &'a [TrainingExample],
     heights: &[Option<InkRows>],
-) -> Result<Vec<CutGroup<'a>>, TeachError> {
+) -> Result<Vec<CutGroup<'a>>, LearnError> {
     let cuts = cut_group(&mut group)?;
     let Some(apart) = region_apart(&group, &cuts) else { return Ok(vec![(group, cuts)]) };
     let members = |is_apart: bool| -> Vec<Member<'a>> {

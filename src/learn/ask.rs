@@ -7,7 +7,7 @@ use crate::recognise::feature::HighPass;
 use crate::recognise::{Patch, Recogniser, RegionReading, Sample, correlation};
 use crate::setup::Region;
 
-use super::Ask;
+use super::LabelRequest;
 
 /// Moments asked for at most.
 const MOST_ASKED: usize = 6;
@@ -37,7 +37,7 @@ struct Candidate {
 
 /// The sampled moments to label next: first those that by the shapes of their digits show most of those missing, then
 /// those whose text is least known; apart from each other in time and showing different texts.
-pub(super) fn ask_next(regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> Vec<Ask> {
+pub(super) fn requests(regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> Vec<LabelRequest> {
     let mut asked = Asked { regions, recogniser, sample, asks: Vec::new(), shown: Vec::new() };
     let candidates = candidates(regions, recogniser, sample);
     let mut wanted = vec![[1.0_f32; 10]; regions.len()];
@@ -79,7 +79,7 @@ struct Asked<'a> {
     regions: &'a [Region],
     recogniser: &'a Recogniser,
     sample: &'a Sample,
-    asks: Vec<Ask>,
+    asks: Vec<LabelRequest>,
     shown: Vec<Shows>,
 }
 
@@ -99,10 +99,10 @@ impl Asked<'_> {
             RegionReading::Unclear { text, .. } | RegionReading::Text { text, .. } => text,
             RegionReading::Nothing => String::new(),
         };
-        let ask = Ask {
+        let ask = LabelRequest {
             channel: self.regions[region].channel.clone(),
             time_s: patch.time_s,
-            picture: patch.crop(),
+            image: patch.crop(),
         };
         let shows = (region, text, features(patch));
         self.shown.push(shows);
@@ -142,13 +142,13 @@ const FIRST_OF_A_CHANNEL: usize = 6;
 /// can be (the greedy k-centre method of T. F. Gonzalez, Theoretical Computer Science 38, 1985), beginning in the middle
 /// of the clip.
 #[must_use]
-pub fn ask_first(regions: &[Region], sample: &Sample) -> Vec<Ask> {
+pub fn first_requests(regions: &[Region], sample: &Sample) -> Vec<LabelRequest> {
     let mut asked = Vec::new();
     for (region, patches) in regions.iter().zip(&sample.regions) {
         let shown: Vec<Array2<f32>> = patches.par_iter().map(features).collect();
         for number in unlike(&shown, FIRST_OF_A_CHANNEL) {
             let (channel, patch) = (region.channel.clone(), &patches[number]);
-            asked.push(Ask { channel, time_s: patch.time_s, picture: patch.crop() });
+            asked.push(LabelRequest { channel, time_s: patch.time_s, image: patch.crop() });
         }
     }
     asked

@@ -2,14 +2,14 @@
 
 use thiserror::Error;
 
-use super::Told;
+use super::LabelledReading;
 use crate::glyphs::CHARACTERS;
 use crate::setup::Region;
 
 /// Why a label cannot be a text of its region.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
-pub enum FormProblem {
+pub enum LabelFormatError {
     /// The setup has no region for the channel.
     #[error("the setup marks no region for this channel; it marks {marked}")]
     UnknownChannel {
@@ -50,31 +50,31 @@ pub enum FormProblem {
 /// Checks the form of a label; a text of another form would never be read.
 ///
 /// # Errors
-/// [`FormProblem`] says what is wrong and what to do.
-pub(super) fn check(regions: &[Region], label: &Told) -> Result<(), FormProblem> {
+/// [`LabelFormatError`] says what is wrong and what to do.
+pub(super) fn check(regions: &[Region], label: &LabelledReading) -> Result<(), LabelFormatError> {
     let Some(region) = regions.iter().find(|region| region.channel == label.channel) else {
         let marked: Vec<&str> = regions.iter().map(|region| region.channel.name()).collect();
-        return Err(FormProblem::UnknownChannel { marked: marked.join(", ") });
+        return Err(LabelFormatError::UnknownChannel { marked: marked.join(", ") });
     };
     if label.text.is_empty() || !label.text.chars().all(|character| CHARACTERS.contains(character)) {
-        return Err(FormProblem::UnusableText);
+        return Err(LabelFormatError::UnusableText);
     }
     check_digits(region, label)
 }
 
-fn check_digits(region: &Region, label: &Told) -> Result<(), FormProblem> {
+fn check_digits(region: &Region, label: &LabelledReading) -> Result<(), LabelFormatError> {
     let digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();
     let channel = || region.channel.name().to_owned();
     let (mark, wanted_after) = region.parted();
     let after = label.text.split_once(mark).map_or(0, |(_, after)| digits(after));
     let all = digits(&label.text);
     if (mark == ':' && after != usize::from(wanted_after)) || label.text.contains(':') != (mark == ':') {
-        return Err(FormProblem::NoClock { channel: channel() });
+        return Err(LabelFormatError::NoClock { channel: channel() });
     }
     let other = |count: usize, place: &str, key: &'static str, wanted: u8| {
         let noun = if count == 1 { "digit" } else { "digits" };
         let labelled = format!("{count} {noun}{place}");
-        Err(FormProblem::OtherForm { channel: channel(), labelled, key, wanted, fix: count })
+        Err(LabelFormatError::OtherForm { channel: channel(), labelled, key, wanted, fix: count })
     };
     if after != usize::from(wanted_after) {
         return other(after, " after the point", "decimals", wanted_after);
@@ -92,10 +92,10 @@ mod tests {
     use crate::model::channel::Channel;
     use crate::setup::PixelBox;
 
-    fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), FormProblem> {
+    fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), LabelFormatError> {
         let place = PixelBox { x: 0, y: 0, width: 40, height: 20 };
         let region = Region { digits: Some(digits), decimals, ..Region::new(Channel::Voltage, place, None) };
-        check(&[region], &Told { channel: Channel::Voltage, time_s: 12.0, text: text.to_owned() })
+        check(&[region], &LabelledReading { channel: Channel::Voltage, time_s: 12.0, text: text.to_owned() })
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::align::{self, CharacterCut, LayoutCuts, aligned_cuts_near, ranked_cut
 use super::heights::InkRows;
 use super::layout::{Layout, RegionInk, ToldInk, find_layouts, with_narrow_one, with_other_points};
 use super::locate::relocate;
-use super::{TeachError, ToldMoment, behind, hold};
+use super::{LearnError, TrainingExample, behind, hold};
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::{HighPass, MARGIN_PX};
 use crate::recognise::{Backdrop, Patch, ink};
@@ -28,7 +28,7 @@ pub(super) struct ToldRegion<'a> {
     /// Its place among the setup's regions.
     pub(super) number: usize,
     pub(super) region: &'a Region,
-    pub(super) moments: Vec<&'a ToldMoment>,
+    pub(super) moments: Vec<&'a TrainingExample>,
     /// The place of every moment in the order told.
     pub(super) orders: Vec<usize>,
     /// The pictures that show the told text, the one told first, for every moment.
@@ -59,7 +59,7 @@ impl ToldRegion<'_> {
     fn some_readings(&self) -> Vec<usize> {
         let (mut known, mut first, mut others) = (BTreeSet::new(), Vec::new(), Vec::new());
         for (number, moment) in self.moments.iter().enumerate() {
-            let text = &moment.told.text;
+            let text = &moment.label.text;
             let length = char::from_u32(text.len() as u32).unwrap_or_default();
             let unknown = text.chars().chain([length]).filter(|one| known.insert(*one)).count();
             if unknown > 0 { first.push(number) } else { others.push(number) }
@@ -109,12 +109,12 @@ impl Group<'_> {
 
 pub(super) fn group_by_height<'a>(
     regions: &'a [Region],
-    moments: &'a [ToldMoment],
+    moments: &'a [TrainingExample],
     heights: &[Option<InkRows>],
 ) -> Vec<Group<'a>> {
     let mut by_height: Vec<(f32, Vec<Member<'_>>)> = Vec::new();
     for (number, (region, rows)) in regions.iter().zip(heights).enumerate() {
-        if !moments.iter().any(|moment| moment.told.channel == region.channel) {
+        if !moments.iter().any(|moment| moment.label.channel == region.channel) {
             continue;
         }
         let Some(rows) = *rows else { continue };
@@ -131,7 +131,7 @@ pub(super) fn group_by_height<'a>(
 /// A told region: its place among the setup's regions, itself, and its rows.
 pub(super) type Member<'a> = (usize, &'a Region, InkRows);
 
-pub(super) fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) -> Group<'a> {
+pub(super) fn group_of<'a>(members: &[Member<'a>], moments: &'a [TrainingExample]) -> Group<'a> {
     let mut heights_px: Vec<f32> = members.iter().map(|(.., rows)| rows.height_px).collect();
     heights_px.sort_by(f32::total_cmp);
     let height_px = heights_px.get(heights_px.len() / 2).copied().unwrap_or(1.0);
@@ -139,8 +139,8 @@ pub(super) fn group_of<'a>(members: &[Member<'a>], moments: &'a [ToldMoment]) ->
     let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
     let high_pass = HighPass::for_cell_width(0.6 * rows as f32);
     let told = members.iter().map(|(number, region, ink)| {
-        let own = moments.iter().enumerate().filter(|(_, moment)| moment.told.channel == region.channel);
-        let (orders, moments): (Vec<usize>, Vec<&ToldMoment>) = own.unzip();
+        let own = moments.iter().enumerate().filter(|(_, moment)| moment.label.channel == region.channel);
+        let (orders, moments): (Vec<usize>, Vec<&TrainingExample>) = own.unzip();
         let held: Vec<Vec<&Patch>> =
             moments.iter().map(|moment| align::held(moment, factor, &high_pass)).collect();
         let features = |patch: &&Patch| high_pass.apply(&patch.levels(factor));
@@ -172,11 +172,11 @@ const NARROW_AGREEMENT: f32 = 0.03;
 
 /// Cuts the characters of a group's labelled readings, aligned to each other, and takes the static background off its
 /// pictures.
-pub(super) fn cut_group(group: &mut Group<'_>) -> Result<Vec<CharacterCut>, TeachError> {
+pub(super) fn cut_group(group: &mut Group<'_>) -> Result<Vec<CharacterCut>, LearnError> {
     let mut some = group.with_some_readings();
     let Some((layout, cuts)) = layout_of(&some) else {
         let channels: Vec<&str> = group.regions.iter().map(|told| told.region.channel.name()).collect();
-        return Err(TeachError::NoLayout { channels: channels.join(", ") });
+        return Err(LearnError::NoLayout { channels: channels.join(", ") });
     };
     let mut layout = relocate(&mut some, layout, &cuts);
     align::enclose(&some, &mut layout);
@@ -219,7 +219,7 @@ fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
         // Square roots: a faint stroke counts nearly as much as a strong one.
         let above: Vec<f32> = energy.iter().map(|value| (value - floor).max(0.0).sqrt()).collect();
         let total = above.iter().sum::<f32>().max(f32::MIN_POSITIVE);
-        ToldInk::new(moment.told.text.clone(), above.iter().map(|value| value / total).collect())
+        ToldInk::new(moment.label.text.clone(), above.iter().map(|value| value / total).collect())
     });
     RegionInk { told: readings.collect() }
 }

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::group::{Group, cut_group, group_by_height, group_of};
-use super::{TeachError, ToldMoment, align, evidence};
+use super::{LearnError, TrainingExample, align, evidence};
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{Patch, Sample, ink};
 use crate::setup::Region;
@@ -33,9 +33,9 @@ pub(super) fn text_rows(regions: &[Region], sample: &Sample) -> Vec<Option<InkRo
 /// Those of cutting the readings of the regions that most are told of.
 pub(super) fn heights_agreed(
     regions: &[Region],
-    moments: &[ToldMoment],
+    moments: &[TrainingExample],
     seem: &[Option<InkRows>],
-) -> Result<Vec<Option<InkRows>>, TeachError> {
+) -> Result<Vec<Option<InkRows>>, LearnError> {
     let groups = group_by_height(regions, moments, seem);
     let told = |group: &&Group<'_>| group.regions.iter().map(|told| told.moments.len()).sum::<usize>();
     let Some(main) = groups.iter().max_by_key(told).filter(|_| groups.len() > 1) else {

@@ -77,8 +77,8 @@ fn pictures(group: &Group<'_>, cuts: &[CharacterCut], region: usize) -> Option<V
     let means = class_means(others);
     let told: &ToldRegion<'_> = &group.regions[region];
     let labels = told.moments.iter().zip(&told.features);
-    let picture = |(moment, features): (&&super::ToldMoment, &Array2<f32>)| {
-        let text = moment.told.text.clone();
+    let picture = |(moment, features): (&&super::TrainingExample, &Array2<f32>)| {
+        let text = moment.label.text.clone();
         let mut digits: Vec<char> = text.chars().filter(|digit| means.contains_key(digit)).collect();
         digits.sort_unstable();
         digits.dedup();

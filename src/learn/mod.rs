@@ -30,19 +30,19 @@ use crate::recognise::{Patch, Recogniser, Sample};
 use crate::setup::Region;
 
 use align::CharacterCut;
-pub use ask::ask_first;
+pub use ask::first_requests;
 use faces::{cleaned, face_of};
-pub use form::FormProblem;
+pub use form::LabelFormatError;
 use group::{Group, group_by_height};
 use heights::{InkRows, heights_agreed, text_rows};
-pub use moments::{LabelledMoments, MomentError, open_for, told_moments};
+pub use moments::{ExampleError, FetchedExamples, fetch_examples, open_clip};
 pub use rejected::{LabelProblem, RejectedLabel};
-pub use suspects::SuspectLabel;
-pub use told_file::{Remembered, ToldFile, ToldFileError};
+pub use suspects::{ConflictingLabel, SuspectLabel};
+pub use told_file::{LabelFile, LabelFileError, StoredLabel};
 
 /// A reading labelled by the pilot.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct LabelledReading {
     /// The channel.
     pub channel: Channel,
     /// Time in seconds from the clip's first frame.
@@ -51,7 +51,7 @@ pub struct Told {
     pub text: String,
 }
 
-impl std::fmt::Display for Told {
+impl std::fmt::Display for LabelledReading {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}@{}={}", self.channel.name(), self.time_s, self.text)
     }
@@ -59,9 +59,9 @@ impl std::fmt::Display for Told {
 
 /// A labelled reading with the pictures of its region: the frame labelled and some before and after it.
 #[derive(Debug, Clone)]
-pub struct ToldMoment {
+pub struct TrainingExample {
     /// The label.
-    pub told: Told,
+    pub label: LabelledReading,
     /// The region at the labelled time.
     pub centre: Patch,
     /// The region in the frames before, nearest first.
@@ -72,18 +72,18 @@ pub struct ToldMoment {
 
 /// A moment worth labelling next.
 #[derive(Debug, Clone)]
-pub struct Ask {
+pub struct LabelRequest {
     /// The channel.
     pub channel: Channel,
     /// Time in seconds from the clip's first frame.
     pub time_s: f64,
     /// What the region shows then.
-    pub picture: GrayImage,
+    pub image: GrayImage,
 }
 
 /// What was learned.
 #[derive(Debug, Clone)]
-pub struct Lesson {
+pub struct LearnedGlyphs {
     /// The glyph set.
     pub set: GlyphSet,
     /// Digits not seen yet, with the channels of their face (empty: all channels).
@@ -93,16 +93,16 @@ pub struct Lesson {
     /// Labels that cannot be used, and why.
     pub rejected: Vec<RejectedLabel>,
     /// Moments that show shapes not known yet, most useful first.
-    pub ask_next: Vec<Ask>,
+    pub requests: Vec<LabelRequest>,
 }
 
 /// Why nothing could be learned.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
-pub enum TeachError {
+pub enum LearnError {
     /// No label was given.
     #[error("no reading is labelled: give at least one, for example --say speed@12.4=63")]
-    NothingTold,
+    NoLabels,
     /// No label can be used.
     #[error("none of the labels can be used: {0}")]
     NoneUsable(String),
@@ -141,49 +141,49 @@ fn too_few_agree(labels: usize) -> String {
 /// learned from whatever speaks against them.
 ///
 /// # Errors
-/// [`TeachError`] says what is unusable and why.
-pub fn teach(
+/// [`LearnError`] says what is unusable and why.
+pub fn learn_glyphs(
     name: &str,
     regions: &[Region],
-    moments: &[ToldMoment],
+    moments: &[TrainingExample],
     insisted: &[(Channel, f64)],
     sample: &Sample,
-) -> Result<Lesson, TeachError> {
+) -> Result<LearnedGlyphs, LearnError> {
     if moments.is_empty() {
-        return Err(TeachError::NothingTold);
+        return Err(LearnError::NoLabels);
     }
     let rows = text_rows(regions, sample);
     let (usable, rejected) = usable(regions, moments, &rows);
     if usable.is_empty() {
-        return Err(TeachError::NoneUsable(rejected.first().map(ToString::to_string).unwrap_or_default()));
+        return Err(LearnError::NoneUsable(rejected.first().map(ToString::to_string).unwrap_or_default()));
     }
     let course = Course { name, regions, sample, insisted, rows };
     let (Learned { set, first }, suspects) = course.learn_from_agreeing(usable)?;
     let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
     let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
-    let ask_next = if missing.is_empty() { Vec::new() } else { ask::ask_next(regions, &first, sample) };
-    Ok(Lesson { set, missing, suspects, rejected, ask_next })
+    let requests = if missing.is_empty() { Vec::new() } else { ask::requests(regions, &first, sample) };
+    Ok(LearnedGlyphs { set, missing, suspects, rejected, requests })
 }
 
 /// Labels that can be texts of their regions, and those that cannot. `rows` are those of the regions' texts.
 fn usable(
     regions: &[Region],
-    moments: &[ToldMoment],
+    moments: &[TrainingExample],
     rows: &[Option<InkRows>],
-) -> (Vec<ToldMoment>, Vec<RejectedLabel>) {
+) -> (Vec<TrainingExample>, Vec<RejectedLabel>) {
     let (mut usable, mut rejected) = (Vec::new(), Vec::new());
     for moment in moments {
-        let region = regions.iter().position(|region| region.channel == moment.told.channel);
+        let region = regions.iter().position(|region| region.channel == moment.label.channel);
         let has_text = region.and_then(|region| rows.get(region)).is_some_and(Option::is_some);
-        let problem = match form::check(regions, &moment.told) {
-            Err(problem) => LabelProblem::Form(problem),
+        let problem = match form::check(regions, &moment.label) {
+            Err(problem) => LabelProblem::Format(problem),
             Ok(()) if has_text => {
                 usable.push(moment.clone());
                 continue;
             }
             Ok(()) => LabelProblem::NoText,
         };
-        rejected.push(RejectedLabel { label: moment.told.clone(), problem });
+        rejected.push(RejectedLabel { label: moment.label.clone(), problem });
     }
     (usable, rejected)
 }
@@ -211,7 +211,7 @@ struct Learned {
 }
 
 impl Course<'_> {
-    fn cut<'a>(&'a self, moments: &'a [ToldMoment]) -> Result<AllCut<'a>, TeachError> {
+    fn cut<'a>(&'a self, moments: &'a [TrainingExample]) -> Result<AllCut<'a>, LearnError> {
         let heights = heights_agreed(self.regions, moments, &self.rows)?;
         let mut groups = Vec::new();
         for group in group_by_height(self.regions, moments, &heights) {

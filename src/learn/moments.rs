@@ -8,7 +8,7 @@ use imageproc::filter::box_filter;
 use thiserror::Error;
 
 use super::rejected::{LabelProblem, RejectedLabel};
-use super::{Told, ToldFile, ToldMoment, form};
+use super::{LabelFile, LabelledReading, TrainingExample, form};
 use crate::files::file_name;
 use crate::footage::{Area, Clip, Counted, FootageError, FrameSource, LumaPlane, Worked};
 use crate::recognise::{Patch, Sample};
@@ -29,7 +29,7 @@ const NOISE_RADIUS_PX: u32 = 2;
 /// Why the pictures of labels cannot be fetched.
 #[derive(Debug, Error)]
 #[non_exhaustive]
-pub enum MomentError {
+pub enum ExampleError {
     /// A clip.
     #[error(transparent)]
     Footage(#[from] FootageError),
@@ -40,9 +40,9 @@ pub enum MomentError {
 
 /// What became of the labels.
 #[derive(Debug, Clone, Default)]
-pub struct LabelledMoments {
+pub struct FetchedExamples {
     /// Labels with their pictures, in the order labelled.
-    pub moments: Vec<ToldMoment>,
+    pub examples: Vec<TrainingExample>,
     /// Labels that cannot be used, in the order labelled.
     pub rejected: Vec<RejectedLabel>,
     /// Clips with labels that are not beside the clip given; their labels are left out.
@@ -53,7 +53,7 @@ pub struct LabelledMoments {
 ///
 /// # Errors
 /// Those of opening it, and of [`LoadedSetup::check_frame`].
-pub fn open_for(setup: &LoadedSetup, path: &Path) -> Result<Clip, MomentError> {
+pub fn open_clip(setup: &LoadedSetup, path: &Path) -> Result<Clip, ExampleError> {
     let clip = Clip::open(path)?;
     let info = clip.info();
     setup.check_frame(&path.display().to_string(), info.width, info.height)?;
@@ -64,18 +64,18 @@ pub fn open_for(setup: &LoadedSetup, path: &Path) -> Result<Clip, MomentError> {
 /// with the share of the frames that were fetched, 0 to 1, from several threads.
 ///
 /// # Errors
-/// [`MomentError`] names the clip that cannot be opened or read, or that has another frame size.
-pub fn told_moments(
+/// [`ExampleError`] names the clip that cannot be opened or read, or that has another frame size.
+pub fn fetch_examples(
     clip: &mut Clip,
     setup: &LoadedSetup,
-    remembered: &ToldFile,
+    remembered: &LabelFile,
     fetched: &(dyn Fn(f64) + Sync),
-) -> Result<LabelledMoments, MomentError> {
+) -> Result<FetchedExamples, ExampleError> {
     let path = clip.info().path.clone();
     let regions = &setup.setup.regions;
-    let mut outcomes: Outcomes = Vec::with_capacity(remembered.told.len());
+    let mut outcomes: Outcomes = Vec::with_capacity(remembered.labels.len());
     let mut missing_clips = BTreeSet::new();
-    let counted = Counted::new(fetched, remembered.told.len() * (2 * NEIGHBOURS + 1));
+    let counted = Counted::new(fetched, remembered.labels.len() * (2 * NEIGHBOURS + 1));
     for (name, labels) in by_clip(remembered) {
         let (labels, malformed) = well_formed(regions, labels);
         outcomes.extend(malformed);
@@ -83,25 +83,25 @@ pub fn told_moments(
         if name == file_name(&path) {
             outcomes.extend(fetch(clip, regions, labels, &counted)?);
         } else if beside.exists() {
-            outcomes.extend(fetch(&mut open_for(setup, &beside)?, regions, labels, &counted)?);
+            outcomes.extend(fetch(&mut open_clip(setup, &beside)?, regions, labels, &counted)?);
         } else {
             missing_clips.insert(name.to_owned());
         }
     }
     let (moments, rejected) = in_order(outcomes);
-    Ok(LabelledMoments { moments, rejected, missing_clips })
+    Ok(FetchedExamples { examples: moments, rejected, missing_clips })
 }
 
 /// A label with its number among all.
-type Numbered = (usize, Told);
+type Numbered = (usize, LabelledReading);
 /// What became of labels, with their numbers.
-type Outcomes = Vec<(usize, Result<ToldMoment, Box<RejectedLabel>>)>;
+type Outcomes = Vec<(usize, Result<TrainingExample, Box<RejectedLabel>>)>;
 
 /// The labels of each clip.
-fn by_clip(remembered: &ToldFile) -> BTreeMap<&str, Vec<Numbered>> {
+fn by_clip(remembered: &LabelFile) -> BTreeMap<&str, Vec<Numbered>> {
     let mut clips: BTreeMap<&str, Vec<Numbered>> = BTreeMap::new();
-    for (number, label) in remembered.told.iter().enumerate() {
-        clips.entry(label.clip.as_str()).or_default().push((number, label.told()));
+    for (number, label) in remembered.labels.iter().enumerate() {
+        clips.entry(label.clip.as_str()).or_default().push((number, label.reading()));
     }
     clips
 }
@@ -113,7 +113,7 @@ fn well_formed(regions: &[Region], labels: Vec<Numbered>) -> (Vec<Numbered>, Out
         match form::check(regions, &label) {
             Ok(()) => sound.push((number, label)),
             Err(problem) => {
-                let problem = LabelProblem::Form(problem);
+                let problem = LabelProblem::Format(problem);
                 malformed.push((number, Err(Box::new(RejectedLabel { label, problem }))));
             }
         }
@@ -121,7 +121,7 @@ fn well_formed(regions: &[Region], labels: Vec<Numbered>) -> (Vec<Numbered>, Out
     (sound, malformed)
 }
 
-fn in_order(mut outcomes: Outcomes) -> (Vec<ToldMoment>, Vec<RejectedLabel>) {
+fn in_order(mut outcomes: Outcomes) -> (Vec<TrainingExample>, Vec<RejectedLabel>) {
     outcomes.sort_by_key(|(number, _)| *number);
     let (mut moments, mut rejected) = (Vec::new(), Vec::new());
     for (_, outcome) in outcomes {
@@ -200,14 +200,14 @@ struct Fetched<'a> {
 
 impl Fetched<'_> {
     /// The pictures of a label.
-    fn moment(&self, label: Told) -> Result<ToldMoment, Box<RejectedLabel>> {
+    fn moment(&self, label: LabelledReading) -> Result<TrainingExample, Box<RejectedLabel>> {
         match self.pictures(&label) {
-            Ok((centre, before, after)) => Ok(ToldMoment { told: label, centre, before, after }),
+            Ok((centre, before, after)) => Ok(TrainingExample { label, centre, before, after }),
             Err(problem) => Err(Box::new(RejectedLabel { label, problem })),
         }
     }
 
-    fn pictures(&self, label: &Told) -> Result<(Patch, Vec<Patch>, Vec<Patch>), LabelProblem> {
+    fn pictures(&self, label: &LabelledReading) -> Result<(Patch, Vec<Patch>, Vec<Patch>), LabelProblem> {
         let clip = || self.name.clone();
         let ended = || LabelProblem::AfterTheEnd { clip: clip(), end_s: self.last_s };
         let region = self.regions.iter().position(|region| region.channel == label.channel);
@@ -262,40 +262,40 @@ mod tests {
     fn demo(name: &str) -> (Clip, LoadedSetup) {
         let path = Path::new(DEMO).join(name);
         let setup = LoadedSetup::load(&path.with_extension("setup.toml")).unwrap();
-        (open_for(&setup, &path).unwrap(), setup)
+        (open_clip(&setup, &path).unwrap(), setup)
     }
 
-    fn label(channel: &Channel, time_s: f64, text: &str) -> Told {
-        Told { channel: channel.clone(), time_s, text: text.to_owned() }
+    fn label(channel: &Channel, time_s: f64, text: &str) -> LabelledReading {
+        LabelledReading { channel: channel.clone(), time_s, text: text.to_owned() }
     }
 
-    fn remembered(clip: &str, labels: &[Told]) -> ToldFile {
-        let mut file = ToldFile::default();
+    fn remembered(clip: &str, labels: &[LabelledReading]) -> LabelFile {
+        let mut file = LabelFile::default();
         labels.iter().for_each(|told| file.add(clip, told));
         file
     }
 
-    fn moments(clip: &mut Clip, setup: &LoadedSetup, file: &ToldFile) -> LabelledMoments {
-        told_moments(clip, setup, file, &|_| ()).unwrap()
+    fn moments(clip: &mut Clip, setup: &LoadedSetup, file: &LabelFile) -> FetchedExamples {
+        fetch_examples(clip, setup, file, &|_| ()).unwrap()
     }
 
     #[test]
     fn the_pictures_are_those_of_the_labelled_frame_and_its_neighbours() {
         for name in ["salt-flat.avi", "salt-flat-digital.mp4"] {
             let (mut clip, setup) = demo(name);
-            let labels: Vec<Told> =
+            let labels: Vec<LabelledReading> =
                 [0.0, 3.3, 3.31, 7.9].map(|time_s| label(&Channel::Speed, time_s, "63")).into();
             let found = moments(&mut clip, &setup, &remembered(name, &labels));
-            assert_eq!((found.moments.len(), found.rejected.len()), (4, 0), "{name}");
+            assert_eq!((found.examples.len(), found.rejected.len()), (4, 0), "{name}");
             let interval_s = 1.0 / clip.info().nominal_rate_hz.unwrap();
             let place = setup.setup.region(&Channel::Speed).unwrap().place;
             let mut seen = |time_s: f64| {
                 let frame = frames_near(&mut clip, &[time_s]).unwrap().remove(0);
                 (frame.time_s, Patch::of(&frame.image, place, frame.time_s).crop())
             };
-            for (moment, label) in found.moments.iter().zip(&labels) {
+            for (moment, label) in found.examples.iter().zip(&labels) {
                 let (centre_s, picture) = seen(label.time_s);
-                assert_eq!(moment.told, *label);
+                assert_eq!(moment.label, *label);
                 assert_eq!((moment.centre.time_s, moment.centre.crop()), (centre_s, picture), "{name}");
                 let wanted = if label.time_s == 0.0 { 0 } else { NEIGHBOURS };
                 assert_eq!((moment.before.len(), moment.after.len()), (wanted, NEIGHBOURS), "{name}");
@@ -315,7 +315,7 @@ mod tests {
         let end_s = clip.last_time_s().unwrap();
         let labels = [9999.0, end_s + 0.04, 1.0].map(|time_s| label(&Channel::Speed, time_s, "63"));
         let found = moments(&mut clip, &setup, &remembered("salt-flat.avi", &labels));
-        assert_eq!(found.moments.iter().map(|it| it.told.time_s).collect::<Vec<_>>(), [end_s + 0.04, 1.0]);
+        assert_eq!(found.examples.iter().map(|it| it.label.time_s).collect::<Vec<_>>(), [end_s + 0.04, 1.0]);
         let problem = LabelProblem::AfterTheEnd { clip: "salt-flat.avi".into(), end_s };
         assert_eq!(found.rejected, [RejectedLabel { label: labels[0].clone(), problem }]);
     }
@@ -325,7 +325,10 @@ mod tests {
         let (mut clip, setup) = demo("salt-flat.avi");
         let wrong = label(&Channel::Speed, 9999.0, "6x");
         let found = moments(&mut clip, &setup, &remembered("salt-flat.avi", &[wrong]));
-        assert_eq!(found.rejected[0].problem, LabelProblem::Form(super::super::FormProblem::UnusableText));
+        assert_eq!(
+            found.rejected[0].problem,
+            LabelProblem::Format(super::super::LabelFormatError::UnusableText)
+        );
     }
 
     #[test]
@@ -336,13 +339,13 @@ mod tests {
             std::fs::copy(&source, folder.path().join(name)).unwrap();
         }
         let (_, setup) = demo("salt-flat.avi");
-        let mut clip = open_for(&setup, &folder.path().join("one.avi")).unwrap();
+        let mut clip = open_clip(&setup, &folder.path().join("one.avi")).unwrap();
         let mut file = remembered("gone.avi", &[label(&Channel::Speed, 1.0, "63")]);
         file.add("other.avi", &label(&Channel::Speed, 2.0, "63"));
         file.add("one.avi", &label(&Channel::Speed, 3.0, "63"));
         let found = moments(&mut clip, &setup, &file);
         assert_eq!(found.missing_clips, BTreeSet::from(["gone.avi".to_owned()]));
-        assert_eq!(found.moments.iter().map(|it| it.told.time_s).collect::<Vec<_>>(), [2.0, 3.0]);
+        assert_eq!(found.examples.iter().map(|it| it.label.time_s).collect::<Vec<_>>(), [2.0, 3.0]);
         assert!(found.rejected.is_empty());
     }
 
@@ -389,7 +392,7 @@ mod tests {
         let labels = [1.0, 2.0].map(|time_s| label(&Channel::Speed, time_s, "63"));
         let shares = std::sync::Mutex::new(Vec::new());
         let tell = |share| shares.lock().unwrap().push(share);
-        told_moments(&mut clip, &setup, &remembered("salt-flat.avi", &labels), &tell).unwrap();
+        fetch_examples(&mut clip, &setup, &remembered("salt-flat.avi", &labels), &tell).unwrap();
         let shares = shares.into_inner().unwrap();
         assert!(shares.len() >= 18 && shares.iter().all(|share| (0.0..=1.0).contains(share)));
         assert!(shares.contains(&1.0));
@@ -399,7 +402,7 @@ mod tests {
     fn a_clip_of_another_frame_size_is_an_error() {
         let (_, mut setup) = demo("salt-flat.avi");
         setup.setup.camera.frame = (320, 240);
-        let opened = open_for(&setup, &Path::new(DEMO).join("salt-flat.avi"));
-        assert!(matches!(opened, Err(MomentError::Setup(_))));
+        let opened = open_clip(&setup, &Path::new(DEMO).join("salt-flat.avi"));
+        assert!(matches!(opened, Err(ExampleError::Setup(_))));
     }
 }

@@ -4,13 +4,13 @@ use std::fmt;
 
 use thiserror::Error;
 
-use super::{FormProblem, Told};
+use super::{LabelFormatError, LabelledReading};
 
 /// A label that cannot be used.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RejectedLabel {
     /// The label.
-    pub label: Told,
+    pub label: LabelledReading,
     /// Why it cannot be used.
     pub problem: LabelProblem,
 }
@@ -27,7 +27,7 @@ impl fmt::Display for RejectedLabel {
 pub enum LabelProblem {
     /// The text cannot be one of its region.
     #[error(transparent)]
-    Form(#[from] FormProblem),
+    Format(#[from] LabelFormatError),
     /// No strokes stand out in the region's box.
     #[error("no text stands out in its box: look at the box with `pairspeed inspect CLIP --setup FILE`")]
     NoText,
@@ -66,7 +66,7 @@ mod tests {
 
     #[test]
     fn a_rejected_label_is_named_as_given_with_what_to_do_next() {
-        let label = Told { channel: Channel::Speed, time_s: 99.5, text: "63".into() };
+        let label = LabelledReading { channel: Channel::Speed, time_s: 99.5, text: "63".into() };
         let problem = LabelProblem::AfterTheEnd { clip: "flight.avi".into(), end_s: 75.96 };
         assert_eq!(
             RejectedLabel { label, problem }.to_string(),

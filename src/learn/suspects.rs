@@ -5,7 +5,7 @@ use std::fmt;
 use image::GrayImage;
 
 use super::evidence::{Evidence, Evidences};
-use super::{Course, CutGroup, Learned, TeachError, Told, ToldMoment};
+use super::{Course, CutGroup, LabelledReading, LearnError, Learned, TrainingExample};
 
 /// Log odds against a label from which on it is left out.
 const SUSPECT_LOG_ODDS: f32 = 1.0;
@@ -13,24 +13,33 @@ const SUSPECT_LOG_ODDS: f32 = 1.0;
 /// Rounds of cutting and leaving out: a wrong label can spoil the layout of all.
 const ROUNDS: usize = 3;
 
+/// The label that contradicts another one most.
+#[derive(Debug, Clone)]
+pub struct ConflictingLabel {
+    /// The label.
+    pub label: LabelledReading,
+    /// What its region shows.
+    pub image: GrayImage,
+}
+
 /// A label that the others contradict.
 #[derive(Debug, Clone)]
 pub struct SuspectLabel {
     /// The label.
-    pub label: Told,
+    pub label: LabelledReading,
     /// The text that the picture seems to show, by the digits of the other labels.
-    pub seems: String,
+    pub likely_text: String,
     /// What its region shows.
-    pub picture: GrayImage,
-    /// The reading most at odds with it, with its picture, where it is one.
-    pub witness: Option<(Told, GrayImage)>,
+    pub image: GrayImage,
+    /// The label that contradicts it most; `None` where only the shapes of the digits do.
+    pub conflicting: Option<ConflictingLabel>,
 }
 
 impl fmt::Display for SuspectLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} seems to show {}", self.label, self.seems)?;
-        match &self.witness {
-            Some((witness, _)) => write!(f, " (compare {witness})"),
+        write!(f, "{} seems to show {}", self.label, self.likely_text)?;
+        match &self.conflicting {
+            Some(other) => write!(f, " (compare {})", other.label),
             None => write!(f, ", by the shapes of its digits"),
         }
     }
@@ -40,8 +49,8 @@ impl Course<'_> {
     /// Learns from the labels that agree with each other; with it come those left out.
     pub(super) fn learn_from_agreeing(
         &self,
-        mut kept: Vec<ToldMoment>,
-    ) -> Result<(Learned, Vec<SuspectLabel>), TeachError> {
+        mut kept: Vec<TrainingExample>,
+    ) -> Result<(Learned, Vec<SuspectLabel>), LearnError> {
         let (labels, mut suspects) = (kept.len(), Vec::new());
         for round in 0.. {
             let cut = self.cut(&kept)?;
@@ -57,11 +66,11 @@ impl Course<'_> {
             }
         }
         let first = suspects.first().map(SuspectLabel::to_string).unwrap_or_default();
-        Err(TeachError::NoneAgree { labels, first })
+        Err(LearnError::NoneAgree { labels, first })
     }
 
     /// The labels that the others contradict, found one after the other: each may have spoiled the classes of the next.
-    fn contradicted(&self, groups: &[CutGroup<'_>], moments: &[ToldMoment]) -> Vec<Evidence> {
+    fn contradicted(&self, groups: &[CutGroup<'_>], moments: &[TrainingExample]) -> Vec<Evidence> {
         let mut found = Vec::new();
         for (group, cuts) in groups {
             let mut evidences = Evidences::of(group, cuts);
@@ -73,31 +82,32 @@ impl Course<'_> {
         found
     }
 
-    fn worst(&self, evidences: &Evidences<'_>, moments: &[ToldMoment]) -> Option<Evidence> {
+    fn worst(&self, evidences: &Evidences<'_>, moments: &[TrainingExample]) -> Option<Evidence> {
         let all = evidences.against_all().into_iter();
         let mut suspects = all.take_while(|evidence| evidence.log_odds > SUSPECT_LOG_ODDS);
-        suspects.find(|evidence| !self.is_insisted(&moments[evidence.order].told))
+        suspects.find(|evidence| !self.is_insisted(&moments[evidence.order].label))
     }
 
-    fn is_insisted(&self, label: &Told) -> bool {
+    fn is_insisted(&self, label: &LabelledReading) -> bool {
         self.insisted.iter().any(|(channel, time_s)| *channel == label.channel && *time_s == label.time_s)
     }
 }
 
 /// The labels without those that evidence was found against.
-fn without(labels: Vec<ToldMoment>, found: &[Evidence]) -> Vec<ToldMoment> {
+fn without(labels: Vec<TrainingExample>, found: &[Evidence]) -> Vec<TrainingExample> {
     let is_kept = |order: &usize| found.iter().all(|evidence| evidence.order != *order);
     let kept = labels.into_iter().enumerate().filter(|(order, _)| is_kept(order));
     kept.map(|(_, label)| label).collect()
 }
 
-fn suspect(evidence: &Evidence, moments: &[ToldMoment]) -> SuspectLabel {
+fn suspect(evidence: &Evidence, moments: &[TrainingExample]) -> SuspectLabel {
     let moment = &moments[evidence.order];
     let witness = evidence.witness.map(|order| &moments[order]);
     SuspectLabel {
-        label: moment.told.clone(),
-        seems: evidence.seems.clone(),
-        picture: moment.centre.crop(),
-        witness: witness.map(|witness| (witness.told.clone(), witness.centre.crop())),
+        label: moment.label.clone(),
+        likely_text: evidence.seems.clone(),
+        image: moment.centre.crop(),
+        conflicting: witness
+            .map(|other| ConflictingLabel { label: other.label.clone(), image: other.centre.crop() }),
     }
 }

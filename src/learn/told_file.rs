@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::Told;
+use super::LabelledReading;
 use crate::files::{Existing, write_whole};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
@@ -30,7 +30,7 @@ const HEAD: &str = "# What you told `pairspeed teach`. Mend, add or remove readi
 /// What can be wrong with the file of told readings.
 #[derive(Debug, Error)]
 #[non_exhaustive]
-pub enum ToldFileError {
+pub enum LabelFileError {
     /// It cannot be read.
     #[error("cannot read the told readings {}: {reason}: mend the file, or remove it to start anew", path.display())]
     Unusable {
@@ -52,7 +52,7 @@ pub enum ToldFileError {
 /// One remembered reading.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Remembered {
+pub struct StoredLabel {
     /// File name of the clip, without its folder.
     pub clip: String,
     /// The channel.
@@ -66,11 +66,11 @@ pub struct Remembered {
     pub insisted: bool,
 }
 
-impl Remembered {
+impl StoredLabel {
     /// The reading without its clip.
     #[must_use]
-    pub fn told(&self) -> Told {
-        Told { channel: self.channel.clone(), time_s: self.time_s, text: self.text.clone() }
+    pub fn reading(&self) -> LabelledReading {
+        LabelledReading { channel: self.channel.clone(), time_s: self.time_s, text: self.text.clone() }
     }
 
     fn is_at(&self, clip: &str, channel: &Channel, time_s: f64) -> bool {
@@ -81,13 +81,13 @@ impl Remembered {
 /// All remembered readings of a glyph set.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct ToldFile {
+pub struct LabelFile {
     /// The readings, in the order told.
-    #[serde(default)]
-    pub told: Vec<Remembered>,
+    #[serde(rename = "told", default)]
+    pub labels: Vec<StoredLabel>,
 }
 
-impl ToldFile {
+impl LabelFile {
     /// Where the readings told for the glyph set in `folder` are kept.
     #[must_use]
     pub fn path(folder: &Path) -> PathBuf {
@@ -97,10 +97,10 @@ impl ToldFile {
     /// Loads what was told for the glyph set in `folder`; nothing where there is no file yet.
     ///
     /// # Errors
-    /// [`ToldFileError::Unusable`].
-    pub fn load(folder: &Path) -> Result<Self, ToldFileError> {
+    /// [`LabelFileError::Unusable`].
+    pub fn load(folder: &Path) -> Result<Self, LabelFileError> {
         let path = Self::path(folder);
-        let unusable = |reason: String| ToldFileError::Unusable { path: path.clone(), reason };
+        let unusable = |reason: String| LabelFileError::Unusable { path: path.clone(), reason };
         match fs::read_to_string(&path) {
             Ok(text) => toml::from_str(&text).map_err(|error| unusable(in_one_line(&text, &error))),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
@@ -109,44 +109,44 @@ impl ToldFile {
     }
 
     /// Adds a reading; one of the same clip, channel and moment is replaced.
-    pub fn add(&mut self, clip: &str, told: &Told) {
+    pub fn add(&mut self, clip: &str, told: &LabelledReading) {
         self.forget(clip, &told.channel, told.time_s);
-        let Told { channel, time_s, text } = told.clone();
-        self.told.push(Remembered { clip: clip.to_owned(), channel, time_s, text, insisted: false });
+        let LabelledReading { channel, time_s, text } = told.clone();
+        self.labels.push(StoredLabel { clip: clip.to_owned(), channel, time_s, text, insisted: false });
     }
 
     /// Removes the reading of a moment and tells whether there was one.
     pub fn forget(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
-        let before = self.told.len();
-        self.told.retain(|told| !told.is_at(clip, channel, time_s));
-        self.told.len() < before
+        let before = self.labels.len();
+        self.labels.retain(|told| !told.is_at(clip, channel, time_s));
+        self.labels.len() < before
     }
 
     /// Removes a label of a clip that cannot be used.
-    pub fn reject(&mut self, clip: &str, label: &Told) {
-        self.told.retain(|told| told.clip != clip || told.told() != *label);
+    pub fn reject(&mut self, clip: &str, label: &LabelledReading) {
+        self.labels.retain(|told| told.clip != clip || told.reading() != *label);
     }
 
     /// Insists on the reading of a moment and tells whether there is one.
     pub fn insist(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
-        let label = self.told.iter_mut().find(|label| label.is_at(clip, channel, time_s));
+        let label = self.labels.iter_mut().find(|label| label.is_at(clip, channel, time_s));
         label.map(|label| label.insisted = true).is_some()
     }
 
     /// Channels and times, in seconds, of the readings insisted on.
     #[must_use]
     pub fn insisted(&self) -> Vec<(Channel, f64)> {
-        let insisted = self.told.iter().filter(|label| label.insisted);
+        let insisted = self.labels.iter().filter(|label| label.insisted);
         insisted.map(|label| (label.channel.clone(), label.time_s)).collect()
     }
 
     /// Saves the readings beside the glyph set in `folder`, whole or not at all.
     ///
     /// # Errors
-    /// [`ToldFileError::Unwritable`].
-    pub fn save(&self, folder: &Path) -> Result<(), ToldFileError> {
+    /// [`LabelFileError::Unwritable`].
+    pub fn save(&self, folder: &Path) -> Result<(), LabelFileError> {
         let path = Self::path(folder);
-        let unwritable = |reason: String| ToldFileError::Unwritable { path: path.clone(), reason };
+        let unwritable = |reason: String| LabelFileError::Unwritable { path: path.clone(), reason };
         let text = toml::to_string(self).map_err(|error| unwritable(error.to_string()))?;
         write_whole(&path, format!("{HEAD}{text}").as_bytes(), Existing::Replace)
             .map_err(|error| unwritable(error.to_string()))
@@ -158,28 +158,28 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
-    fn told(time_s: f64, text: &str) -> Told {
-        Told { channel: Channel::Speed, time_s, text: text.to_owned() }
+    fn told(time_s: f64, text: &str) -> LabelledReading {
+        LabelledReading { channel: Channel::Speed, time_s, text: text.to_owned() }
     }
 
     #[test]
     fn what_was_told_is_there_again_and_the_same_moment_is_replaced() {
         let folder = tempfile::tempdir().unwrap();
-        let mut file = ToldFile::load(folder.path()).unwrap();
-        assert!(file.told.is_empty());
+        let mut file = LabelFile::load(folder.path()).unwrap();
+        assert!(file.labels.is_empty());
         file.add("a.avi", &told(1.5, "84"));
         file.add("a.avi", &told(3.0, "63"));
         file.add("a.avi", &told(1.5, "94"));
         file.add("b.avi", &told(1.5, "70"));
         file.save(folder.path()).unwrap();
-        let again = ToldFile::load(folder.path()).unwrap();
-        let texts: Vec<&str> = again.told.iter().map(|told| told.text.as_str()).collect();
+        let again = LabelFile::load(folder.path()).unwrap();
+        let texts: Vec<&str> = again.labels.iter().map(|told| told.text.as_str()).collect();
         assert_eq!(texts, ["63", "94", "70"]);
     }
 
     #[test]
     fn a_moment_can_be_forgotten_once() {
-        let mut file = ToldFile::default();
+        let mut file = LabelFile::default();
         file.add("a.avi", &told(1.5, "84"));
         assert!(!file.forget("b.avi", &Channel::Speed, 1.5));
         assert!(file.forget("a.avi", &Channel::Speed, 1.5));
@@ -189,12 +189,12 @@ mod tests {
     #[test]
     fn a_reading_insisted_on_stays_so_until_it_is_labelled_anew() {
         let folder = tempfile::tempdir().unwrap();
-        let mut file = ToldFile::default();
+        let mut file = LabelFile::default();
         file.add("a.avi", &told(1.5, "84"));
         assert!(!file.insist("a.avi", &Channel::Speed, 2.0) && file.insisted().is_empty());
         assert!(file.insist("a.avi", &Channel::Speed, 1.5));
         file.save(folder.path()).unwrap();
-        let mut again = ToldFile::load(folder.path()).unwrap();
+        let mut again = LabelFile::load(folder.path()).unwrap();
         assert_eq!(again.insisted(), [(Channel::Speed, 1.5)]);
         again.add("a.avi", &told(1.5, "94"));
         assert!(again.insisted().is_empty());
@@ -204,7 +204,7 @@ mod tests {
     fn a_file_with_a_slip_is_named() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join(FILE_NAME), "[[told]]\nclip = 3").unwrap();
-        let message = ToldFile::load(folder.path()).unwrap_err().to_string();
+        let message = LabelFile::load(folder.path()).unwrap_err().to_string();
         assert!(message.contains("told.toml") && message.contains("mend"), "{message}");
     }
 }

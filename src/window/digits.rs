@@ -11,7 +11,10 @@ use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, look, page};
 use crate::files::file_name;
 use crate::glyphs::CHARACTERS;
-use crate::learn::{self, Ask, RejectedLabel, Told, ToldFile, ask_first, open_for, teach, told_moments};
+use crate::learn::{
+    self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, fetch_examples, first_requests,
+    learn_glyphs, open_clip,
+};
 use crate::model::channel::Channel;
 use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::LoadedSetup;
@@ -35,7 +38,7 @@ pub struct DigitsScreen {
     cards: Vec<Card>,
     /// How well each channel is read by the shapes known so far.
     known: Vec<(Channel, f64)>,
-    told: ToldFile,
+    told: LabelFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<LessonView>,
     /// The pilot teaches although the shapes are known.
@@ -57,23 +60,23 @@ struct Card {
 
 /// What a look at the clip finds.
 struct Found {
-    asks: Vec<Ask>,
+    asks: Vec<LabelRequest>,
     known: Vec<(Channel, f64)>,
-    told: ToldFile,
+    told: LabelFile,
 }
 
 /// What came of a lesson.
 struct Learnt {
-    lesson: learn::Lesson,
+    lesson: learn::LearnedGlyphs,
     missing: Vec<char>,
     left_out_clips: Vec<String>,
-    told: ToldFile,
+    told: LabelFile,
 }
 
 /// Typed readings that are not learnt yet.
 #[derive(Serialize, Deserialize, Default)]
 struct Typed {
-    told: Vec<crate::learn::Remembered>,
+    told: Vec<crate::learn::StoredLabel>,
 }
 
 impl DigitsScreen {
@@ -99,7 +102,7 @@ impl DigitsScreen {
         self.cards = asks.into_iter().map(Card::of).collect();
         let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
         for card in &mut self.cards {
-            let same = |told: &&crate::learn::Remembered| {
+            let same = |told: &&crate::learn::StoredLabel| {
                 told.channel == card.channel && (told.time_s - card.time_s).abs() < 1e-3
             };
             if let Some(told) = typed.told.iter().find(same) {
@@ -117,9 +120,9 @@ impl DigitsScreen {
         let name = file_name(&clip);
         for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
             let text = card.text.trim().to_owned();
-            told.add(&name, &Told { channel: card.channel.clone(), time_s: card.time_s, text });
+            told.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
-        if told.told.is_empty() {
+        if told.labels.is_empty() {
             shared.wrong("nothing is typed yet: type below some pictures what they show");
             return;
         }
@@ -129,7 +132,7 @@ impl DigitsScreen {
 
     fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
         let Learnt { mut lesson, missing, left_out_clips, told } = learnt;
-        let asks = std::mem::take(&mut lesson.ask_next);
+        let asks = std::mem::take(&mut lesson.requests);
         self.told = told;
         self.cards.retain(|card| card.text.trim().is_empty());
         if !asks.is_empty() || missing.is_empty() {
@@ -220,7 +223,7 @@ impl DigitsScreen {
 
     /// All characters told before or typed now.
     fn seen(&self) -> String {
-        let told = self.told.told.iter().map(|told| told.text.as_str());
+        let told = self.told.labels.iter().map(|told| told.text.as_str());
         told.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
     }
 
@@ -229,7 +232,7 @@ impl DigitsScreen {
             let busy = self.learning.is_some();
             let typed = self.cards.iter().any(|card| !card.text.trim().is_empty());
             let words = "Learn these shapes";
-            ui.add_enabled_ui(!busy && (typed || !self.told.told.is_empty()), |ui| {
+            ui.add_enabled_ui(!busy && (typed || !self.told.labels.is_empty()), |ui| {
                 if (if typed { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
                     self.learn(ui.ctx(), shared);
                 }
@@ -257,12 +260,12 @@ impl DigitsScreen {
     }
 
     fn show_told(&mut self, ui: &mut egui::Ui) {
-        if self.told.told.is_empty() {
+        if self.told.labels.is_empty() {
             return;
         }
         let mut forget = None;
-        egui::CollapsingHeader::new(format!("Told so far: {}", self.told.told.len())).show(ui, |ui| {
-            for told in &self.told.told {
+        egui::CollapsingHeader::new(format!("Told so far: {}", self.told.labels.len())).show(ui, |ui| {
+            for told in &self.told.labels {
                 ui.horizontal_wrapped(|ui| {
                     let what = format!("{} at {:.2} s of {}", told.channel.name(), told.time_s, told.clip);
                     if ui.button("Remove").on_hover_text(format!("Remove {what}")).clicked() {
@@ -279,8 +282,8 @@ impl DigitsScreen {
 }
 
 impl Card {
-    fn of(ask: Ask) -> Self {
-        let Ask { channel, time_s, picture } = ask;
+    fn of(ask: LabelRequest) -> Self {
+        let LabelRequest { channel, time_s, image: picture } = ask;
         Self { channel, time_s, picture, texture: None, text: String::new() }
     }
 
@@ -365,14 +368,14 @@ impl Screen for DigitsScreen {
     fn keep(&mut self, shared: &Shared) {
         let Some(clip) = shared.clip().filter(|_| self.begun.0 == shared.recording_number) else { return };
         let name = file_name(clip);
-        let mut typed = ToldFile::default();
+        let mut typed = LabelFile::default();
         for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
             let text = card.text.trim().to_owned();
-            typed.add(&name, &Told { channel: card.channel.clone(), time_s: card.time_s, text });
+            typed.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
-        if !typed.told.is_empty() {
+        if !typed.labels.is_empty() {
             // The window may be closing: where nothing can be written there is nobody left to tell.
-            let _unkept = shared.store.keep(clip, DRAFT, &Typed { told: typed.told });
+            let _unkept = shared.store.keep(clip, DRAFT, &Typed { told: typed.labels });
         }
     }
 }
@@ -384,14 +387,14 @@ fn spaced(characters: &str) -> String {
 /// Looks through the clip for pictures to be told, and how well the shapes known read it.
 fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
     let words = |error: &dyn std::fmt::Display| error.to_string();
-    let mut open = open_for(setup, clip).map_err(|error| words(&error))?;
+    let mut open = open_clip(setup, clip).map_err(|error| words(&error))?;
     let sets = glyph_sets(setup).map_err(|error| words(&error))?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| words(&error))?;
     let regions = &setup.setup.regions;
     let recogniser = Recogniser::calibrate(regions, &sets, &sample);
-    let told = ToldFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
+    let told = LabelFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
     let known = known_shares(setup, &recogniser, &sample);
-    Ok(Found { asks: ask_first(regions, &sample), known, told })
+    Ok(Found { asks: first_requests(regions, &sample), known, told })
 }
 
 /// Share of the sampled frames in which each channel is read.
@@ -409,14 +412,19 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
 }
 
 /// Learns, and saves what was learned and the labels that can be used.
-fn learnt(clip: &Path, setup: &LoadedSetup, mut told: ToldFile) -> Result<Learnt, String> {
+fn learnt(clip: &Path, setup: &LoadedSetup, mut told: LabelFile) -> Result<Learnt, String> {
     let folder: PathBuf = setup.glyph_folder();
-    let mut open = open_for(setup, clip).map_err(|error| error.to_string())?;
+    let mut open = open_clip(setup, clip).map_err(|error| error.to_string())?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
-    let found = told_moments(&mut open, setup, &told, &|_| ()).map_err(|error| error.to_string())?;
-    let mut lesson =
-        teach(&setup.setup.camera.name, &setup.setup.regions, &found.moments, &told.insisted(), &sample)
-            .map_err(|error| error.to_string())?;
+    let found = fetch_examples(&mut open, setup, &told, &|_| ()).map_err(|error| error.to_string())?;
+    let mut lesson = learn_glyphs(
+        &setup.setup.camera.name,
+        &setup.setup.regions,
+        &found.examples,
+        &told.insisted(),
+        &sample,
+    )
+    .map_err(|error| error.to_string())?;
     lesson.rejected.extend(found.rejected);
     for RejectedLabel { label, .. } in &lesson.rejected {
         told.reject(&file_name(clip), label);

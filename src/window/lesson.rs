@@ -39,7 +39,7 @@ impl LessonView {
     /// A lesson whose digits `missing` are not known, with the names of clips that were not found.
     pub(super) fn of(
         ctx: &egui::Context,
-        lesson: &learn::Lesson,
+        lesson: &learn::LearnedGlyphs,
         missing: Vec<char>,
         left_out_clips: Vec<String>,
     ) -> Self {
@@ -83,16 +83,16 @@ impl LessonView {
 
 impl Suspect {
     fn of(ctx: &egui::Context, suspect: &SuspectLabel) -> Self {
-        let texture = |label: &learn::Told, picture: &GrayImage| {
+        let texture = |label: &learn::LabelledReading, picture: &GrayImage| {
             (label.to_string(), look::texture(ctx, &format!("label {label}"), picture))
         };
-        let own = std::iter::once(texture(&suspect.label, &suspect.picture));
-        let witness = suspect.witness.iter().map(|(label, picture)| texture(label, picture));
+        let own = std::iter::once(texture(&suspect.label, &suspect.image));
+        let conflicting = suspect.conflicting.iter().map(|other| texture(&other.label, &other.image));
         Self {
             channel: suspect.label.channel.clone(),
             time_s: suspect.label.time_s,
             sentence: suspect.to_string(),
-            pictures: own.chain(witness).collect(),
+            pictures: own.chain(conflicting).collect(),
         }
     }
 

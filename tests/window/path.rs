@@ -1,7 +1,7 @@
 //! The way from a recording to its results.
 
 use egui_kittest::kittest::Queryable as _;
-use pairspeed::learn::ToldFile;
+use pairspeed::learn::LabelFile;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::window::Step;
@@ -96,8 +96,8 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.click("Learn these shapes");
     window.until_shown("All ten digits are known");
     assert!(saved.glyph_folder().join("glyphs.toml").exists());
-    let learnt = ToldFile::load(&saved.glyph_folder()).unwrap();
-    assert_eq!(learnt.told.iter().map(|told| told.text.as_str()).collect::<String>(), told);
+    let learnt = LabelFile::load(&saved.glyph_folder()).unwrap();
+    assert_eq!(learnt.labels.iter().map(|told| told.text.as_str()).collect::<String>(), told);
 
     window.click("4  Reading");
     window.click("Read the flight");

@@ -15,7 +15,7 @@ use std::path::PathBuf;
 use std::time::Instant;
 
 use benchmarks::{LabelledClip, Random, is_right, labelled_clips};
-use pairspeed::learn::{Lesson, TeachError, ToldMoment, teach};
+use pairspeed::learn::{LearnError, LearnedGlyphs, TrainingExample, learn_glyphs};
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::recognise::{Recogniser, RegionReading};
 
@@ -97,8 +97,8 @@ struct Reads {
 fn right_labels(clip: &LabelledClip, random: &mut Random, all: &mut Sums) {
     let lists =
         READINGS.iter().map(|count| (format!("{count} readings"), some_readings(clip, *count, random)));
-    let moments: Vec<ToldMoment> = clip.labelled.iter().take(MOMENTS).flatten().cloned().collect();
-    let lists: Vec<(String, Vec<ToldMoment>)> =
+    let moments: Vec<TrainingExample> = clip.labelled.iter().take(MOMENTS).flatten().cloned().collect();
+    let lists: Vec<(String, Vec<TrainingExample>)> =
         lists.chain([(format!("{MOMENTS} moments"), moments)]).collect();
     for (kind, labels) in lists {
         all.lessons += 1;
@@ -127,19 +127,19 @@ fn right_labels(clip: &LabelledClip, random: &mut Random, all: &mut Sums) {
     }
 }
 
-fn learned(clip: &LabelledClip, labels: &[ToldMoment]) -> Result<Lesson, TeachError> {
-    teach("lesson", &clip.regions, labels, &[], &clip.sample)
+fn learned(clip: &LabelledClip, labels: &[TrainingExample]) -> Result<LearnedGlyphs, LearnError> {
+    learn_glyphs("lesson", &clip.regions, labels, &[], &clip.sample)
 }
 
 /// So many readings of a clip, drawn from all that may be labelled.
-fn some_readings(clip: &LabelledClip, count: usize, random: &mut Random) -> Vec<ToldMoment> {
-    let mut readings: Vec<ToldMoment> = clip.labelled.iter().flatten().cloned().collect();
+fn some_readings(clip: &LabelledClip, count: usize, random: &mut Random) -> Vec<TrainingExample> {
+    let mut readings: Vec<TrainingExample> = clip.labelled.iter().flatten().cloned().collect();
     random.shuffle(&mut readings);
     readings.truncate(count);
     readings
 }
 
-fn reads(clip: &LabelledClip, lesson: &Lesson) -> Reads {
+fn reads(clip: &LabelledClip, lesson: &LearnedGlyphs) -> Reads {
     let recogniser = Recogniser::calibrate(&clip.regions, std::slice::from_ref(&lesson.set), &clip.sample);
     let (mut right, mut wrong, mut all) = (0, 0, 0);
     let mut examples = Vec::new();
@@ -184,13 +184,13 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
         let kind = KINDS[number % KINDS.len()];
         let Some(wrong) = with_mistake(clip, &labels, slipped, kind, random) else { continue };
         let changed: Vec<usize> =
-            (0..labels.len()).filter(|label| wrong[*label].told.text != labels[*label].told.text).collect();
+            (0..labels.len()).filter(|label| wrong[*label].label.text != labels[*label].label.text).collect();
         let mistakes = all.mistakes.entry(kind).or_default();
         mistakes.made += 1;
         let lesson = learned(clip, &wrong);
-        let is_named = |lesson: &Lesson| {
+        let is_named = |lesson: &LearnedGlyphs| {
             let named = |label: &usize| {
-                let told = &wrong[*label].told;
+                let told = &wrong[*label].label;
                 lesson.suspects.iter().any(|suspect| suspect.label == *told)
                     || lesson.rejected.iter().any(|rejected| rejected.label == *told)
             };
@@ -198,14 +198,14 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
         };
         let texts: Vec<String> = changed
             .iter()
-            .map(|label| format!("{} (shows {})", wrong[*label].told, labels[*label].told.text))
+            .map(|label| format!("{} (shows {})", wrong[*label].label, labels[*label].label.text))
             .collect();
         match lesson {
             Ok(lesson) => {
                 let others = lesson
                     .suspects
                     .iter()
-                    .filter(|suspect| changed.iter().all(|label| wrong[*label].told != suspect.label));
+                    .filter(|suspect| changed.iter().all(|label| wrong[*label].label != suspect.label));
                 for other in others {
                     mistakes.suspected_wrongly += 1;
                     println!("{:14} {kind}: {texts:?}: RIGHT LABEL SUSPECTED: {other}", clip.name);
@@ -241,13 +241,13 @@ const KINDS: [&str; 5] = ["other digit", "digit too many", "digit too few", "swa
 /// The labels with one mistake; `None` where the label drawn cannot have it.
 fn with_mistake(
     clip: &LabelledClip,
-    labels: &[ToldMoment],
+    labels: &[TrainingExample],
     slipped: usize,
     kind: &str,
     random: &mut Random,
-) -> Option<Vec<ToldMoment>> {
+) -> Option<Vec<TrainingExample>> {
     let mut wrong = labels.to_vec();
-    let text = labels[slipped].told.text.clone();
+    let text = labels[slipped].label.text.clone();
     let digits: Vec<usize> =
         text.char_indices().filter(|(_, one)| one.is_ascii_digit()).map(|(at, _)| at).collect();
     let at = digits[random.below(digits.len())];
@@ -261,30 +261,30 @@ fn with_mistake(
         "digit too few" if digits.len() > 1 => _ = letters.remove(at),
         "swapped" => {
             // The text of another channel at the same moment, and the other way round.
-            let same = |moment: &&ToldMoment| {
-                moment.told.time_s == labels[slipped].told.time_s
-                    && moment.told.channel != labels[slipped].told.channel
-                    && moment.told.text.contains('.') == text.contains('.')
-                    && moment.told.text != text
+            let same = |moment: &&TrainingExample| {
+                moment.label.time_s == labels[slipped].label.time_s
+                    && moment.label.channel != labels[slipped].label.channel
+                    && moment.label.text.contains('.') == text.contains('.')
+                    && moment.label.text != text
             };
             let other = clip.labelled.iter().flatten().find(same)?;
-            if let Some(partner) = wrong.iter_mut().find(|one| one.told == other.told) {
-                partner.told.text = text.clone();
+            if let Some(partner) = wrong.iter_mut().find(|one| one.label == other.label) {
+                partner.label.text = text.clone();
             }
-            letters = other.told.text.chars().collect();
+            letters = other.label.text.chars().collect();
         }
         "second late" => {
-            let later = |moment: &&ToldMoment| {
-                moment.told.channel == labels[slipped].told.channel
-                    && moment.told.time_s > labels[slipped].told.time_s
-                    && moment.told.text != text
+            let later = |moment: &&TrainingExample| {
+                moment.label.channel == labels[slipped].label.channel
+                    && moment.label.time_s > labels[slipped].label.time_s
+                    && moment.label.text != text
             };
             let later = clip.labelled.iter().flatten().filter(later);
-            let nearest = later.min_by(|one, other| one.told.time_s.total_cmp(&other.told.time_s))?;
-            letters = nearest.told.text.chars().collect();
+            let nearest = later.min_by(|one, other| one.label.time_s.total_cmp(&other.label.time_s))?;
+            letters = nearest.label.text.chars().collect();
         }
         _ => return None,
     }
-    wrong[slipped].told.text = letters.into_iter().collect();
-    (wrong[slipped].told.text != text).then_some(wrong)
+    wrong[slipped].label.text = letters.into_iter().collect();
+    (wrong[slipped].label.text != text).then_some(wrong)
 }
