@@ -4,6 +4,7 @@
 use pairspeed::airspeed::{Budget, Pair, StepResult};
 use pairspeed::legs::{Leg, LegKind, LegUse};
 use pairspeed::model::channel::Channel;
+use pairspeed::model::estimate::Estimate;
 use pairspeed::model::units::Unit;
 use pairspeed::propulsion::{Findings, Sources, findings};
 use pairspeed::series::{Blank, ChannelReadings, Readings, Series};
@@ -102,6 +103,16 @@ fn leg_of(index: usize, shown: &Shown, step: u32) -> Leg {
     }
 }
 
+fn estimate(value: f64) -> Estimate {
+    Estimate {
+        value,
+        standard_uncertainty: 0.5,
+        degrees_of_freedom: 30.0,
+        low: value - 1.0,
+        high: value + 1.0,
+    }
+}
+
 fn pair_of(index: usize, shown: &Shown, step: u32) -> Pair {
     Pair {
         pair: index as u32 + 1,
@@ -110,11 +121,7 @@ fn pair_of(index: usize, shown: &Shown, step: u32) -> Pair {
         legs: (2 * index, 2 * index + 1),
         upwind: shown.airspeed,
         downwind: shown.airspeed,
-        airspeed: shown.airspeed,
-        airspeed_low: shown.airspeed - 1.0,
-        airspeed_high: shown.airspeed + 1.0,
-        airspeed_uncertainty: 0.5,
-        degrees_of_freedom: 30.0,
+        airspeed: estimate(shown.airspeed),
         wind: 0.0,
         voltage_v: Some(shown.voltage),
         altitude: None,
@@ -129,16 +136,12 @@ fn step_result(throttle: f64, step: u32, pairs: &[Pair]) -> StepResult {
     let members: Vec<&Pair> = pairs.iter().filter(|pair| pair.step == step).collect();
     let mean =
         |of: &dyn Fn(&Pair) -> f64| members.iter().map(|pair| of(pair)).sum::<f64>() / members.len() as f64;
-    let airspeed = mean(&|pair| pair.airspeed);
+    let airspeed = mean(&|pair| pair.airspeed.value);
     StepResult {
         step,
         throttle_percent: Some(throttle),
         pairs: members.iter().map(|pair| pair.pair).collect(),
-        airspeed,
-        airspeed_low: airspeed - 1.0,
-        airspeed_high: airspeed + 1.0,
-        airspeed_uncertainty: 0.5,
-        degrees_of_freedom: 30.0,
+        airspeed: estimate(airspeed),
         wind: 0.0,
         voltage_v: Some(mean(&|pair| pair.voltage_v.unwrap())),
         altitude: None,
@@ -281,6 +284,6 @@ fn nothing_at_all_gives_nothing_and_does_not_fail() {
         leg.voltage_v = None;
     }
     assert!(of(&blank, &Aircraft::default()).battery.is_none());
-    blank.steps[0].airspeed_low = f64::NAN;
+    blank.steps[0].airspeed.low = f64::NAN;
     assert!(of(&blank, &Aircraft::default()).curve.is_none());
 }

@@ -58,10 +58,10 @@ impl Score {
             };
             let truth = flight.airspeeds[step];
             self.right_pairs += 1;
-            self.errors.push((pair.airspeed / truth - 1.0).abs());
-            self.within_one_percent += usize::from((pair.airspeed / truth - 1.0).abs() <= 0.01);
-            self.held_by_interval += usize::from((pair.airspeed_low..=pair.airspeed_high).contains(&truth));
-            self.half_widths.push((pair.airspeed_high - pair.airspeed_low) / 2.0 / truth);
+            self.errors.push((pair.airspeed.value / truth - 1.0).abs());
+            self.within_one_percent += usize::from((pair.airspeed.value / truth - 1.0).abs() <= 0.01);
+            self.held_by_interval += usize::from(pair.airspeed.holds(truth));
+            self.half_widths.push(pair.airspeed.half_width() / truth);
         }
         self.flights += 1;
         self.true_pairs += true_pairs;
@@ -258,13 +258,9 @@ fn intervals_hold_the_truth_nearly_as_often_as_they_claim() {
         for seed in 0..84 {
             pairs.extend(pairs_of_told_legs(&Plan { seed, wind, gust, ..base.clone() }));
         }
-        let held =
-            pairs.iter().filter(|(pair, truth)| (pair.airspeed_low..=pair.airspeed_high).contains(truth));
+        let held = pairs.iter().filter(|(pair, truth)| pair.airspeed.holds(*truth));
         let held = held.count() as f64 / pairs.len() as f64;
-        let widths: Vec<f64> = pairs
-            .iter()
-            .map(|(pair, truth)| (pair.airspeed_high - pair.airspeed_low) / 2.0 / truth)
-            .collect();
+        let widths: Vec<f64> = pairs.iter().map(|(pair, truth)| pair.airspeed.half_width() / truth).collect();
         let half_width = median(&widths).unwrap();
         println!(
             "wind {wind} gust {gust}: {} pairs, held {held:.3}, half-width {half_width:.4}",

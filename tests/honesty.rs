@@ -74,13 +74,13 @@ fn tallies(seeds: Range<u64>, plan_of: impl Fn(u64) -> Plan) -> [[Tally; 2]; 2] 
         let unit = plan.unit.si_per_unit();
         for (number, pair) in pairs.iter().enumerate() {
             let truth = flight.airspeeds[pair.step as usize - 1];
-            of_pairs.add((pair.airspeed_low, pair.airspeed_high), truth);
-            of_pairs.errors_mps.push((pair.airspeed - truth).abs() * unit);
+            of_pairs.add((pair.airspeed.low, pair.airspeed.high), truth);
+            of_pairs.errors_mps.push((pair.airspeed.value - truth).abs() * unit);
             of_pairs.errors_by_eye_mps.push((by_eye(&flight, number) - truth).abs() * unit);
         }
         for step in &steps {
             let truth = flight.airspeeds[step.step as usize - 1];
-            of_steps.add((step.airspeed_low, step.airspeed_high), truth);
+            of_steps.add((step.airspeed.low, step.airspeed.high), truth);
         }
     }
     tallies

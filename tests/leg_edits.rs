@@ -53,7 +53,7 @@ fn assert_same(one: &Flight, other: &Flight) {
 
 /// Airspeed and the two ground speeds of each pair.
 fn answers(flight: &Flight) -> Vec<(f64, f64, f64)> {
-    flight.pairs.iter().map(|pair| (pair.airspeed, pair.upwind, pair.downwind)).collect()
+    flight.pairs.iter().map(|pair| (pair.airspeed.value, pair.upwind, pair.downwind)).collect()
 }
 
 /// Medians and stretches of the legs, without those from `skip` on and as many as `count`.
@@ -350,7 +350,7 @@ proptest! {
             let in_order = edits.legs().windows(2).all(|two| two[0].end_s <= two[1].start_s);
             assert!(in_order && edits.legs().iter().all(|leg| leg.end_s - leg.start_s >= SHORTEST_LEG_S));
             let flight = desk.worked_out(&edits);
-            assert!(flight.pairs.iter().all(|pair| pair.airspeed_low <= pair.airspeed_high));
+            assert!(flight.pairs.iter().all(|pair| pair.airspeed.low <= pair.airspeed.high));
             while !edits.edits().is_empty() {
                 edits.undo();
             }

@@ -147,7 +147,10 @@ fn told_throttle_steps_are_given_to_the_pairs_in_order() {
     assert_eq!(steps.len(), 6);
     for (step, truth) in steps.iter().zip(&flight.airspeeds) {
         assert_eq!(step.pairs.len(), 2);
-        assert!((step.airspeed - truth).abs() < 3.0 * step.airspeed_uncertainty, "{step:?} {truth}");
+        assert!(
+            (step.airspeed.value - truth).abs() < 3.0 * step.airspeed.standard_uncertainty,
+            "{step:?} {truth}"
+        );
     }
 }
 
@@ -166,8 +169,8 @@ fn a_told_list_that_lacks_steps_widens_the_intervals_and_is_asked_about() {
     for step in &lacking {
         assert!(step.flags.iter().any(|flag| flag.0.contains("one throttle")), "{:?}", step.flags);
         for pair in pairs.iter().filter(|pair| pair.step == step.step) {
-            let inside = (step.airspeed_low..=step.airspeed_high).contains(&pair.airspeed);
-            assert!(inside, "{} not in {} to {}", pair.airspeed, step.airspeed_low, step.airspeed_high);
+            let inside = step.airspeed.holds(pair.airspeed.value);
+            assert!(inside, "{} not in {} to {}", pair.airspeed.value, step.airspeed.low, step.airspeed.high);
         }
     }
 }

@@ -32,15 +32,15 @@ fn whole_chain(readings: Readings, options: &LegOptions, wind: &ToldWind, air: &
     let found = find_wind(&series, &set, wind);
     let pairs = pair_with(&set, &Crosswind::from(found.as_ref()));
     for pair in &pairs {
-        assert!(pair.airspeed.is_finite() && pair.wind.is_finite(), "{pair:?}");
-        assert!(pair.airspeed_low <= pair.airspeed_high, "{pair:?}");
+        assert!(pair.airspeed.value.is_finite() && pair.wind.is_finite(), "{pair:?}");
+        assert!(pair.airspeed.low <= pair.airspeed.high, "{pair:?}");
     }
     for step in steps(&pairs) {
-        assert!(step.airspeed_low <= step.airspeed_high, "{step:?}");
+        assert!(step.airspeed.low <= step.airspeed.high, "{step:?}");
     }
     for held in [Held::Track, Held::Heading] {
         for pattern in patterns(&set, held) {
-            assert!(pattern.airspeed > pattern.wind && pattern.airspeed_low <= pattern.airspeed_high);
+            assert!(pattern.airspeed.value > pattern.wind && pattern.airspeed.low <= pattern.airspeed.high);
         }
     }
     let air = of_flight(&series, &set.legs, air);

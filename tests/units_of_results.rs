@@ -32,9 +32,9 @@ fn every_unit_gives_the_same_airspeeds_and_intervals() {
         assert_eq!(series.readings.channel(&Channel::Speed).unwrap().unit, Some(unit));
         for (one, other) in pairs(&series).iter().zip(&shown) {
             for (value, expected) in [
-                (one.airspeed, other.airspeed),
-                (one.airspeed_low, other.airspeed_low),
-                (one.airspeed_high, other.airspeed_high),
+                (one.airspeed.value, other.airspeed.value),
+                (one.airspeed.low, other.airspeed.low),
+                (one.airspeed.high, other.airspeed.high),
                 (one.wind, other.wind),
             ] {
                 let expected = Unit::KilometresPerHour.convert(expected, unit).unwrap();

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::model::estimate::{COVERAGE_PROBABILITY, Estimate};
 use crate::stats::coverage_factor;
 
 /// Where a part of the uncertainty comes from.
@@ -97,16 +98,16 @@ impl Budget {
     /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
     #[must_use]
     pub fn coverage_factor(&self) -> f64 {
-        coverage_factor(0.95, self.degrees_of_freedom())
+        coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom())
     }
 
-    /// The 95 % interval of an airspeed: the coverage factor times `u_c` either side of the airspeed and what
-    /// it reads low on the average (a correction for a systematic effect, JCGM 100:2008, 3.2.3).
+    /// An airspeed with the uncertainty of this budget. The interval is the coverage factor times `u_c` either
+    /// side of the airspeed plus [`Self::reads_low`] (a correction for a systematic effect, JCGM 100:2008, 3.2.3).
     #[must_use]
-    pub fn interval(&self, airspeed: f64) -> (f64, f64) {
-        let half = self.coverage_factor() * self.combined();
-        let centre = airspeed + self.reads_low;
-        (centre - half, centre + half)
+    pub fn estimate(&self, airspeed: f64) -> Estimate {
+        let (standard_uncertainty, degrees_of_freedom) = (self.combined(), self.degrees_of_freedom());
+        let centred = Estimate::centred(airspeed + self.reads_low, standard_uncertainty, degrees_of_freedom);
+        Estimate { value: airspeed, ..centred }
     }
 
     /// The rows that a pair does not share with the others.

@@ -222,7 +222,7 @@ pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pai
     let winds: Vec<f64> = pairs.iter().map(|pair| pair.wind).collect();
     if let (Some(wind), Some(usual)) = (told_found, median(&winds)) {
         let along = (wind.speed * (wind.from_deg - wind.course_deg).to_radians().cos()).abs();
-        let doubts: Vec<f64> = pairs.iter().map(|pair| pair.airspeed_uncertainty).collect();
+        let doubts: Vec<f64> = pairs.iter().map(|pair| pair.airspeed.standard_uncertainty).collect();
         let doubt = TOLD_AT_ODDS.1 * median(&doubts).unwrap_or(0.0);
         if (along - usual.abs()).abs() > doubt.max(TOLD_AT_ODDS.0 * along.max(usual.abs())) {
             sentences.push(format!(

@@ -85,7 +85,7 @@ impl Disagreement {
 
 impl Group {
     fn of(pairs: &[&Pair]) -> Option<Self> {
-        let airspeeds: Vec<f64> = pairs.iter().map(|pair| pair.airspeed).collect();
+        let airspeeds: Vec<f64> = pairs.iter().map(|pair| pair.airspeed.value).collect();
         let own: Vec<f64> = pairs.iter().map(|pair| pair.budget.own().combined().powi(2)).collect();
         Some(Self {
             variance: standard_deviation(&airspeeds)?.powi(2),

@@ -20,6 +20,7 @@ pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
 pub use patterns::{Pattern, patterns};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
+use crate::model::estimate::Estimate;
 use crate::stats::mean;
 
 /// One pair of legs: the airspeed from an upwind and a downwind leg. Speeds are in the speed
@@ -39,15 +40,7 @@ pub struct Pair {
     /// Median ground speed of the downwind leg.
     pub downwind: f64,
     /// Airspeed: mean of the two.
-    pub airspeed: f64,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: f64,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: f64,
-    /// Standard uncertainty of the airspeed.
-    pub airspeed_uncertainty: f64,
-    /// Degrees of freedom of that uncertainty (Welch-Satterthwaite).
-    pub degrees_of_freedom: f64,
+    pub airspeed: Estimate,
     /// Wind along the course: half the difference.
     pub wind: f64,
     /// Median pack voltage over both legs, in volts.
@@ -75,15 +68,7 @@ pub struct StepResult {
     /// Numbers of its pairs.
     pub pairs: Vec<u32>,
     /// Airspeed: mean of its pairs.
-    pub airspeed: f64,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: f64,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: f64,
-    /// Standard uncertainty of the airspeed.
-    pub airspeed_uncertainty: f64,
-    /// Degrees of freedom of that uncertainty (Welch-Satterthwaite).
-    pub degrees_of_freedom: f64,
+    pub airspeed: Estimate,
     /// Wind along the course: mean of its pairs.
     pub wind: f64,
     /// Mean pack voltage of its pairs, in volts.
@@ -155,7 +140,6 @@ fn one_pair(
     let airspeed = mean_speed + effect.correction;
     let mut budget = budget(legs, &effect, wobbles);
     budget.rows.extend(doubt(pair));
-    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
     Pair {
@@ -165,11 +149,7 @@ fn one_pair(
         legs: (pair.upwind, pair.downwind),
         upwind,
         downwind,
-        airspeed,
-        airspeed_low,
-        airspeed_high,
-        airspeed_uncertainty: budget.combined(),
-        degrees_of_freedom: budget.degrees_of_freedom(),
+        airspeed: budget.estimate(airspeed),
         wind,
         voltage_v: over(|leg| leg.voltage_v),
         altitude: over(|leg| leg.altitude),
@@ -227,7 +207,7 @@ fn flagged(mut pair: Pair) -> Pair {
     if pair.wind < 0.0 {
         pair.flags.push(Note::UpwindFaster.into());
     }
-    let share = (pair.airspeed_high - pair.airspeed_low) / 2.0 / pair.airspeed;
+    let share = pair.airspeed.half_width() / pair.airspeed.value;
     if share > WIDE_SHARE {
         pair.flags.push(Note::WideInterval { share }.into());
     }
@@ -255,13 +235,12 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
     let over = |of: fn(&Pair) -> Option<f64>| {
         mean(&members.iter().filter_map(|pair| of(pair)).collect::<Vec<f64>>())
     };
-    let airspeeds: Vec<f64> = members.iter().map(|pair| pair.airspeed).collect();
+    let airspeeds: Vec<f64> = members.iter().map(|pair| pair.airspeed.value).collect();
     let budgets: Vec<&Budget> = members.iter().map(|pair| &pair.budget).collect();
     let disagreement = disagreement.filter(|_| members.len() > 1);
     let mut budget = Budget::of_mean(&budgets);
     budget.rows.extend(disagreement.map(|found| found.row(members.len())));
-    let airspeed = mean(&airspeeds)?;
-    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
+    let airspeed = budget.estimate(mean(&airspeeds)?);
     let flags = [
         doubtful.then(|| Note::DoubtfulStep.into()),
         disagreement.filter(|found| found.is_in(&airspeeds)).map(|_| disagree(&airspeeds)),
@@ -271,10 +250,6 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
         throttle_percent: members.first()?.throttle_percent,
         pairs: members.iter().map(|pair| pair.pair).collect(),
         airspeed,
-        airspeed_low,
-        airspeed_high,
-        airspeed_uncertainty: budget.combined(),
-        degrees_of_freedom: budget.degrees_of_freedom(),
         wind: over(|pair| Some(pair.wind))?,
         voltage_v: over(|pair| pair.voltage_v),
         altitude: over(|pair| pair.altitude),

@@ -4,6 +4,7 @@ use super::drift::Drift;
 use super::multileg::{AirAndWind, GroundLeg, Held, air_and_wind};
 use super::{Budget, Cause, Contribution, rounding_reads_low, shared_rounding};
 use crate::legs::{Flag, Leg, LegPattern, LegSet, MedianUncertainty, Note, Wobble};
+use crate::model::estimate::Estimate;
 use crate::stats::mean;
 
 /// One pattern: airspeed and wind from legs in three or more directions. Speeds are in the speed
@@ -19,15 +20,7 @@ pub struct Pattern {
     /// What the headings of the legs mean.
     pub held: Held,
     /// Airspeed.
-    pub airspeed: f64,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: f64,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: f64,
-    /// Standard uncertainty of the airspeed.
-    pub airspeed_uncertainty: f64,
-    /// Degrees of freedom of that uncertainty (Welch-Satterthwaite).
-    pub degrees_of_freedom: f64,
+    pub airspeed: Estimate,
     /// Speed of the wind.
     pub wind: f64,
     /// Direction it comes from, in degrees clockwise from north.
@@ -70,7 +63,6 @@ fn one_pattern(
         .collect();
     let air = air_and_wind(&ground, held)?;
     let budget = budget(&legs, &air, wobble, drift);
-    let (airspeed_low, airspeed_high) = budget.interval(air.airspeed);
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
     let of_a_leg = budget.combined() / air.airspeed_per_speed;
@@ -80,11 +72,7 @@ fn one_pattern(
         throttle_percent: pattern.throttle_percent,
         legs: pattern.legs.clone(),
         held,
-        airspeed: air.airspeed,
-        airspeed_low,
-        airspeed_high,
-        airspeed_uncertainty: budget.combined(),
-        degrees_of_freedom: budget.degrees_of_freedom(),
+        airspeed: budget.estimate(air.airspeed),
         wind: air.wind,
         wind_from_deg: air.wind_from_deg,
         voltage_v: over(|leg| leg.voltage_v),

@@ -64,10 +64,9 @@ impl Beside {
         Self {
             throttle_percent,
             flown_airspeed,
-            airspeed: found.map(|step| step.airspeed),
-            off_percent: found.map(|step| 100.0 * (step.airspeed / flown_airspeed - 1.0)),
-            inside_interval: found
-                .map(|step| (step.airspeed_low..=step.airspeed_high).contains(&flown_airspeed)),
+            airspeed: found.map(|step| step.airspeed.value),
+            off_percent: found.map(|step| 100.0 * (step.airspeed.value / flown_airspeed - 1.0)),
+            inside_interval: found.map(|step| step.airspeed.holds(flown_airspeed)),
         }
     }
 

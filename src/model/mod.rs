@@ -1,5 +1,6 @@
-//! What the other modules speak of: channels, units and quantities.
+//! Types that all other modules share: channels, units, quantities and estimates.
 
 pub mod channel;
+pub mod estimate;
 pub mod quantity;
 pub mod units;

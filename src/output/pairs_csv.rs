@@ -36,7 +36,7 @@ fn header(flight: &Flight, numbered: bool) -> Vec<String> {
 fn row(pair: &Pair, numbered: bool) -> Vec<String> {
     let mut cells = vec![pair.pair.to_string(), pair.throttle_percent.map_or_else(String::new, trimmed)];
     let speeds =
-        [pair.upwind, pair.downwind, pair.airspeed, pair.airspeed_low, pair.airspeed_high, pair.wind];
+        [pair.upwind, pair.downwind, pair.airspeed.value, pair.airspeed.low, pair.airspeed.high, pair.wind];
     cells.extend(speeds.map(|speed| fixed(speed, 2)));
     cells.push(fixed_or_empty(pair.voltage_v, 2));
     cells.push(fixed_or_empty(pair.altitude, 1));

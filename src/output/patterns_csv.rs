@@ -42,7 +42,7 @@ fn row(pattern: &Pattern) -> Vec<String> {
         legs.join(" "),
         held.to_owned(),
     ];
-    let speeds = [pattern.airspeed, pattern.airspeed_low, pattern.airspeed_high, pattern.wind];
+    let speeds = [pattern.airspeed.value, pattern.airspeed.low, pattern.airspeed.high, pattern.wind];
     cells.extend(speeds.map(|speed| fixed(speed, 2)));
     cells.push(fixed(pattern.wind_from_deg, 0));
     cells.push(fixed_or_empty(pattern.voltage_v, 2));

@@ -110,9 +110,9 @@ fn air_summary(air: &FlightAir, steps: &[StepResult]) -> AirSummary {
                 SeaLevelSummary {
                     step: step.step,
                     throttle_percent: step.throttle_percent.and_then(number),
-                    airspeed: carried(step.airspeed),
-                    airspeed_low: carried(step.airspeed_low),
-                    airspeed_high: carried(step.airspeed_high),
+                    airspeed: carried(step.airspeed.value),
+                    airspeed_low: carried(step.airspeed.low),
+                    airspeed_high: carried(step.airspeed.high),
                 }
             })
             .collect(),
@@ -125,11 +125,11 @@ fn pattern_summary(pattern: &Pattern) -> PatternSummary<'_> {
         throttle_percent: pattern.throttle_percent.and_then(number),
         legs: pattern.legs.iter().map(|leg| leg.saturating_add(1)).collect(),
         held: pattern.held,
-        airspeed: number(pattern.airspeed),
-        airspeed_low: number(pattern.airspeed_low),
-        airspeed_high: number(pattern.airspeed_high),
-        airspeed_uncertainty: number(pattern.airspeed_uncertainty),
-        degrees_of_freedom: number(pattern.degrees_of_freedom),
+        airspeed: number(pattern.airspeed.value),
+        airspeed_low: number(pattern.airspeed.low),
+        airspeed_high: number(pattern.airspeed.high),
+        airspeed_uncertainty: number(pattern.airspeed.standard_uncertainty),
+        degrees_of_freedom: number(pattern.airspeed.degrees_of_freedom),
         wind: number(pattern.wind),
         wind_from_deg: number(pattern.wind_from_deg),
         voltage_v: pattern.voltage_v.and_then(number),
@@ -159,9 +159,9 @@ fn pattern_sentence(pattern: &Pattern, symbol: &str) -> String {
         "Legs {} in {} directions{throttle}: airspeed {}, 95 % interval {} to {}; wind {} from {} degrees{flags}.",
         legs.join(", "),
         legs.len(),
-        with_symbol(&shown(pattern.airspeed, 1), symbol),
-        shown(pattern.airspeed_low, 1),
-        with_symbol(&shown(pattern.airspeed_high, 1), symbol),
+        with_symbol(&shown(pattern.airspeed.value, 1), symbol),
+        shown(pattern.airspeed.low, 1),
+        with_symbol(&shown(pattern.airspeed.high, 1), symbol),
         with_symbol(&shown(pattern.wind, 1), symbol),
         shown(pattern.wind_from_deg, 0),
     )
@@ -190,7 +190,7 @@ fn air_sentences(flight: &Flight) -> Option<String> {
         .steps
         .iter()
         .filter_map(|step| {
-            let carried = flight.air.at_sea_level(step.airspeed)?;
+            let carried = flight.air.at_sea_level(step.airspeed.value)?;
             Some(format!("{} at {}", shown(carried, 1), step_name(step.throttle_percent, Some(step.step))))
         })
         .collect();

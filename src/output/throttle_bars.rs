@@ -75,13 +75,14 @@ pub(crate) fn curve(flight: &Flight) -> Vec<Bar> {
 
 fn pattern_bar(pattern: &Pattern) -> Option<Bar> {
     let across = pattern.throttle_percent?;
-    let finite =
-        [across, pattern.airspeed_low, pattern.airspeed, pattern.airspeed_high].iter().all(|n| n.is_finite());
+    let finite = [across, pattern.airspeed.low, pattern.airspeed.value, pattern.airspeed.high]
+        .iter()
+        .all(|n| n.is_finite());
     finite.then_some(Bar {
         across,
-        low: pattern.airspeed_low,
-        airspeed: pattern.airspeed,
-        high: pattern.airspeed_high,
+        low: pattern.airspeed.low,
+        airspeed: pattern.airspeed.value,
+        high: pattern.airspeed.high,
     })
 }
 
@@ -95,9 +96,9 @@ fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<Bar> {
         } else {
             f64::from(pair.step) + earlier * APART / 100.0
         };
-        let or_airspeed = |end: f64| if end.is_finite() { end } else { pair.airspeed };
-        let (low, high) = (or_airspeed(pair.airspeed_low), or_airspeed(pair.airspeed_high));
-        bars.push(Bar { across, low, airspeed: pair.airspeed, high });
+        let or_airspeed = |end: f64| if end.is_finite() { end } else { pair.airspeed.value };
+        let (low, high) = (or_airspeed(pair.airspeed.low), or_airspeed(pair.airspeed.high));
+        bars.push(Bar { across, low, airspeed: pair.airspeed.value, high });
     }
     bars.retain(|bar| bar.airspeed.is_finite() && bar.across.is_finite());
     bars

@@ -125,8 +125,8 @@ fn runs(from: &Sources<'_>) -> Vec<Vec<Run>> {
         pairs
             .filter_map(|pair| {
                 Some(Run {
-                    airspeed: pair.airspeed * from.speed_si,
-                    uncertainty: pair.airspeed_uncertainty * from.speed_si,
+                    airspeed: pair.airspeed.value * from.speed_si,
+                    uncertainty: pair.airspeed.standard_uncertainty * from.speed_si,
                     voltage_v: pair.voltage_v?,
                 })
             })

@@ -58,10 +58,10 @@ impl FlownStep {
     #[must_use]
     pub fn of(step: &StepResult, speed_si: f64) -> Option<Self> {
         let from = Interval {
-            low: step.airspeed_low,
-            high: step.airspeed_high,
-            combined: Some(step.airspeed_uncertainty),
-            degrees_of_freedom: step.degrees_of_freedom,
+            low: step.airspeed.low,
+            high: step.airspeed.high,
+            combined: Some(step.airspeed.standard_uncertainty),
+            degrees_of_freedom: step.airspeed.degrees_of_freedom,
         };
         let rows = step.budget.rows.iter().map(|row| Part {
             extent: Extent::of(row.shared, row.cause),
@@ -74,7 +74,7 @@ impl FlownStep {
             step: step.step,
             throttle_percent: step.throttle_percent,
             airspeed_mps,
-            reported_mps: step.airspeed * speed_si,
+            reported_mps: step.airspeed.value * speed_si,
             own_uncertainty_mps: uncertainty.own.0,
             own_degrees_of_freedom: uncertainty.own.1,
             shared: uncertainty.shared,

@@ -47,7 +47,7 @@ pub(super) fn power_runs(from: &Sources<'_>) -> Vec<PowerRun> {
         .filter_map(|(number, leg)| {
             let step = leg.step?;
             let current_a = over(from, leg, &Channel::Current)?;
-            let airspeed = from.steps.iter().find(|one| one.step == step)?.airspeed;
+            let airspeed = from.steps.iter().find(|one| one.step == step)?.airspeed.value;
             let (power_w, airspeed_mps) = (leg.voltage_v? * current_a, airspeed * from.speed_si);
             Some(PowerRun {
                 leg: number,
@@ -118,7 +118,7 @@ fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun
             Some(PairRun {
                 start_s: one.start_s.min(other.start_s),
                 power_w: f64::midpoint(one.power_w, other.power_w),
-                airspeed: pair.airspeed,
+                airspeed: pair.airspeed.value,
             })
         })
         .collect()
@@ -132,7 +132,7 @@ fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let (first, last) = (runs.first()?, runs.last()?);
     let usual_w = median(&runs.iter().map(|run| run.power_w).collect::<Vec<f64>>())?;
     let rise = trend.slope * (last.start_s - first.start_s) / usual_w;
-    let faster = last.airspeed - first.airspeed > 2.0 * step.airspeed_uncertainty;
+    let faster = last.airspeed - first.airspeed > 2.0 * step.airspeed.standard_uncertainty;
     (trend.low > 0.0 && rise > RISE_SHARE && !faster).then(|| {
         format!(
             "Step {}: power rose by {:.0} % from run to run while the speed did not: a sign of a motor or \

@@ -120,8 +120,8 @@ impl LegScore {
         }
         for step in &found.steps {
             let truth = true_airspeed(flight, &found, step);
-            let middle = (step.airspeed_low + step.airspeed_high) / 2.0;
-            let half = (step.airspeed_high - step.airspeed_low) / 2.0;
+            let middle = (step.airspeed.low + step.airspeed.high) / 2.0;
+            let half = step.airspeed.half_width();
             let held = truth.is_some_and(|truth| (truth - middle).abs() <= half);
             let far_off = truth.is_none_or(|truth| (truth - middle).abs() > 2.0 * half);
             let members = found.pairs.iter().filter(|pair| step.pairs.contains(&pair.pair));
@@ -133,7 +133,8 @@ impl LegScore {
             self.far_off += usize::from(far_off);
             self.far_off_flagged += usize::from(far_off && is_flagged_step(step));
             if good {
-                self.squares += ((truth.unwrap_or(middle) - middle) / step.airspeed_uncertainty).powi(2);
+                self.squares +=
+                    ((truth.unwrap_or(middle) - middle) / step.airspeed.standard_uncertainty).powi(2);
             }
         }
     }

@@ -112,7 +112,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert!(steps.len() >= 5, "{steps:?}");
     for step in steps {
         let flown = flown_airspeed(step.throttle_percent.unwrap());
-        assert!((step.airspeed / flown - 1.0).abs() < 0.03, "{step:?}, flown {flown}");
+        assert!((step.airspeed.value / flown - 1.0).abs() < 0.03, "{step:?}, flown {flown}");
     }
 
     // The end of a leg is moved by keys: the answer follows, and is exported as it stands.

@@ -26,8 +26,8 @@ fn an_end_moved_by_keys_changes_the_answer_at_once_and_is_kept() {
     assert_eq!(kept.edits().len(), 1, "moves of one end are one edit");
     let after = sitting.flight();
     assert!(after.legs[1].samples < before.legs[1].samples);
-    assert_ne!(after.pairs[0].airspeed, before.pairs[0].airspeed);
-    assert_eq!(after.pairs[1].airspeed, before.pairs[1].airspeed);
+    assert_ne!(after.pairs[0].airspeed.value, before.pairs[0].airspeed.value);
+    assert_eq!(after.pairs[1].airspeed.value, before.pairs[1].airspeed.value);
     sitting.press_with(Modifiers::COMMAND, Key::Z);
     assert_eq!(as_text(sitting.flight()), as_text(&before));
     sitting.press_with(Modifiers::COMMAND, Key::Y);

@@ -38,7 +38,7 @@ fn fold(step: &StepResult, symbol: &str) -> Markup {
         details {
             summary {
                 strong { (name) @if step.throttle_percent.is_some() { " throttle" } }
-                ": " (with_symbol(&shown(step.airspeed, 1), symbol))
+                ": " (with_symbol(&shown(step.airspeed.value, 1), symbol))
                 ", standard uncertainty " (with_symbol(&two_digits(step.budget.combined()), symbol))
             }
             (rows(step, symbol))
@@ -86,13 +86,13 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
         p {
             "Together " (in_unit(combined)) ", with " (freedom(budget.degrees_of_freedom()))
             " degrees of freedom. Times " (shown(factor, 2)) " for 95 %: " (in_unit(factor * combined))
-            " either side of " (with_symbol(&shown(step.airspeed, 1), symbol))
+            " either side of " (with_symbol(&shown(step.airspeed.value, 1), symbol))
             ". " @if budget.reads_low > 0.0 {
                 "A crosswind that is not known and a display that may cut off instead of rounding make the \
                  airspeed read low, by " (in_unit(budget.reads_low)) " on the average, so both ends lie that \
                  much higher: "
             } @else { "That is " }
-            (shown(step.airspeed_low, 1)) " to " (with_symbol(&shown(step.airspeed_high, 1), symbol)) "."
+            (shown(step.airspeed.low, 1)) " to " (with_symbol(&shown(step.airspeed.high, 1), symbol)) "."
         }
     }
 }

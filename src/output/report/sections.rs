@@ -67,9 +67,9 @@ fn fastest(flight: &Flight) -> Option<Headline> {
         if percent.is_some() { format!(", at {name} throttle") } else { format!(", at {name}") }
     };
     let steps = flight.steps.iter().map(|step| Headline {
-        airspeed: step.airspeed,
-        low: step.airspeed_low,
-        high: step.airspeed_high,
+        airspeed: step.airspeed.value,
+        low: step.airspeed.low,
+        high: step.airspeed.high,
         throttle: throttle(step.throttle_percent, Some(step.step)),
         basis: if step.pairs.len() > 1 {
             format!(", over {} pairs", step.pairs.len())
@@ -79,9 +79,9 @@ fn fastest(flight: &Flight) -> Option<Headline> {
         doubtful: step.doubtful,
     });
     let patterns = flight.patterns.iter().map(|pattern| Headline {
-        airspeed: pattern.airspeed,
-        low: pattern.airspeed_low,
-        high: pattern.airspeed_high,
+        airspeed: pattern.airspeed.value,
+        low: pattern.airspeed.low,
+        high: pattern.airspeed.high,
         throttle: pattern.throttle_percent.map_or_else(String::new, |percent| throttle(Some(percent), None)),
         basis: format!(", from legs in {} directions", pattern.legs.len()),
         doubtful: false,

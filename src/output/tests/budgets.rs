@@ -5,6 +5,7 @@ use serde_json::Value;
 use super::sample::{budget, small_flight};
 use crate::airspeed::Budget;
 use crate::flight::Flight;
+use crate::model::estimate::Estimate;
 use crate::output::{report_html, summary_json};
 
 /// Student's t for 25 degrees of freedom and 95 % (NIST/SEMATECH e-Handbook of Statistical Methods,
@@ -24,10 +25,10 @@ fn number(value: &Value, key: &str) -> f64 {
 /// The small flight with another budget.
 fn flight_with(budget: &Budget) -> Flight {
     let mut flight = small_flight();
-    let (low, high) = budget.interval(67.0);
+    let Estimate { low, high, .. } = budget.estimate(67.0);
     let (pair, step) = (&mut flight.pairs[0], &mut flight.steps[0]);
-    (pair.airspeed_low, pair.airspeed_high, pair.budget) = (low, high, budget.clone());
-    (step.airspeed_low, step.airspeed_high, step.budget) = (low, high, budget.clone());
+    (pair.airspeed.low, pair.airspeed.high, pair.budget) = (low, high, budget.clone());
+    (step.airspeed.low, step.airspeed.high, step.budget) = (low, high, budget.clone());
     flight
 }
 

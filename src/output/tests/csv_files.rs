@@ -123,8 +123,8 @@ fn a_blank_flight_gives_tables_without_numbers_but_with_every_frame() {
 #[test]
 fn numbers_that_are_none_leave_empty_cells() {
     let mut flight = small_flight();
-    flight.pairs[0].airspeed_low = f64::NAN;
-    flight.pairs[0].airspeed_high = f64::INFINITY;
+    flight.pairs[0].airspeed.low = f64::NAN;
+    flight.pairs[0].airspeed.high = f64::INFINITY;
     flight.pairs[0].wind = -0.001;
     flight.series.readings.channels[0].values[0] = f64::NEG_INFINITY;
     let pairs = records(&pairs_csv(&flight).unwrap());

@@ -6,6 +6,7 @@ use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
 use crate::model::channel::Channel;
+use crate::model::estimate::Estimate;
 use crate::model::units::Unit;
 use crate::propulsion::Findings;
 use crate::series::{Blank, ChannelReadings, Readings, Series};
@@ -84,7 +85,6 @@ pub fn budget() -> Budget {
 pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, downwind: f64) -> Pair {
     let airspeed = (upwind + downwind) / 2.0;
     let budget = budget();
-    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     Pair {
         pair: number,
         throttle_percent,
@@ -92,11 +92,7 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
         legs: (0, 1),
         upwind,
         downwind,
-        airspeed,
-        airspeed_low,
-        airspeed_high,
-        airspeed_uncertainty: budget.combined(),
-        degrees_of_freedom: budget.degrees_of_freedom(),
+        airspeed: budget.estimate(airspeed),
         wind: (downwind - upwind) / 2.0,
         voltage_v: Some(23.1),
         altitude: None,
@@ -109,18 +105,13 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
 
 pub fn step(number: u32, throttle_percent: Option<f64>, airspeed: f64, pairs: usize) -> StepResult {
     let budget = budget();
-    let (airspeed_low, airspeed_high) = budget.interval(airspeed);
     StepResult {
         step: number,
         throttle_percent,
-        airspeed,
-        airspeed_low,
-        airspeed_high,
+        airspeed: budget.estimate(airspeed),
         wind: 7.0,
         voltage_v: Some(23.1),
         pairs: (1..=pairs as u32).collect(),
-        airspeed_uncertainty: budget.combined(),
-        degrees_of_freedom: budget.degrees_of_freedom(),
         altitude: None,
         doubtful: false,
         flags: vec![],
@@ -185,11 +176,13 @@ pub fn triangle_flight() -> Flight {
         throttle_percent: Some(100.0),
         legs: vec![0, 1, 2],
         held: Held::Track,
-        airspeed: 100.0,
-        airspeed_low: 98.5,
-        airspeed_high: 101.5,
-        airspeed_uncertainty: 0.75,
-        degrees_of_freedom: 60.0,
+        airspeed: Estimate {
+            value: 100.0,
+            standard_uncertainty: 0.75,
+            degrees_of_freedom: 60.0,
+            low: 98.5,
+            high: 101.5,
+        },
         wind: 30.0,
         wind_from_deg: 45.0,
         voltage_v: Some(22.4),

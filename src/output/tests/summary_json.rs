@@ -83,8 +83,8 @@ fn gaps_are_stated() {
 #[test]
 fn a_number_that_is_none_is_null() {
     let mut flight = small_flight();
-    flight.pairs[0].airspeed_low = f64::NAN;
-    flight.pairs[0].airspeed_high = f64::INFINITY;
+    flight.pairs[0].airspeed.low = f64::NAN;
+    flight.pairs[0].airspeed.high = f64::INFINITY;
     flight.pairs[0].wind = 1e300;
     flight.legs[0].speed_spread = f64::NAN;
     flight.series.update_rate_hz = Some(f64::NAN);
@@ -110,6 +110,7 @@ fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
     use crate::air::{Air, Datum, FlightAir};
     use crate::airspeed::multileg::Held;
     use crate::airspeed::{Budget, Pattern, WindFinding, WindSource};
+    use crate::model::estimate::Estimate;
     let mut flight = small_flight();
     flight.wind = Some(WindFinding {
         source: WindSource::Told,
@@ -130,11 +131,13 @@ fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
         throttle_percent: Some(70.0),
         legs: vec![2, 3, 4],
         held: Held::Track,
-        airspeed: 80.0,
-        airspeed_low: 78.5,
-        airspeed_high: 81.5,
-        airspeed_uncertainty: 0.7,
-        degrees_of_freedom: 20.0,
+        airspeed: Estimate {
+            value: 80.0,
+            standard_uncertainty: 0.7,
+            degrees_of_freedom: 20.0,
+            low: 78.5,
+            high: 81.5,
+        },
         wind: 12.0,
         wind_from_deg: 271.0,
         voltage_v: None,
