@@ -36,19 +36,19 @@ pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<
         return Err(io::ErrorKind::AlreadyExists.into());
     }
     let mut aside = temporary(path)?;
-    aside.write_all(bytes).and_then(|()| aside.as_file().sync_all()).map_err(in_words)?;
+    aside.write_all(bytes).and_then(|()| aside.as_file().sync_all()).map_err(write_error_in_words)?;
     let renamed = match existing {
         Existing::Keep => aside.persist_noclobber(path),
         Existing::Replace => aside.persist(path),
     };
-    renamed.map(drop).map_err(|failure| in_words(failure.error))
+    renamed.map(drop).map_err(|failure| write_error_in_words(failure.error))
 }
 
 /// Why files that belong together could not be written; the folder is as it was, unless `kept`
 /// says where its former files are.
 #[derive(Debug, Error)]
 #[error("cannot write {}: {source}", path.display())]
-pub struct TogetherError {
+pub struct FileBatchError {
     /// The file that failed.
     pub path: PathBuf,
     /// The system's reason.
@@ -60,45 +60,45 @@ pub struct TogetherError {
 /// Files that are written into a folder all of them, or none: each is written in full into a temporary folder within it
 /// when it is added, and all take their places at once.
 #[derive(Debug)]
-pub struct Together {
+pub struct FileBatch {
     folder: PathBuf,
     fresh: TempDir,
     names: Vec<String>,
 }
 
-impl Together {
+impl FileBatch {
     /// Begins with none.
     ///
     /// # Errors
-    /// [`TogetherError`] where the folder takes no files.
-    pub fn begin(folder: &Path) -> Result<Self, TogetherError> {
-        let fresh = temporary_folder(folder).map_err(|source| TogetherError::at(folder, source))?;
+    /// [`FileBatchError`] where the folder takes no files.
+    pub fn create(folder: &Path) -> Result<Self, FileBatchError> {
+        let fresh = temporary_folder(folder).map_err(|source| FileBatchError::at(folder, source))?;
         Ok(Self { folder: folder.to_owned(), fresh, names: Vec::new() })
     }
 
     /// Writes one more file, which takes its place later.
     ///
     /// # Errors
-    /// [`TogetherError`] where it cannot be written in full.
-    pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), TogetherError> {
+    /// [`FileBatchError`] where it cannot be written in full.
+    pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), FileBatchError> {
         let answer = self.add_all(&[name], |_, out| out.write_all(bytes))?;
-        answer.map_err(|source| TogetherError::at(&self.folder.join(name), source))
+        answer.map_err(|source| FileBatchError::at(&self.folder.join(name), source))
     }
 
     /// The same of several files, on all cores: `write` writes the one of a number bit by bit. Gives the first of its
     /// failures in their order.
     ///
     /// # Errors
-    /// [`TogetherError`] where one cannot be written in full.
+    /// [`FileBatchError`] where one cannot be written in full.
     pub fn add_all<E: Send>(
         &mut self,
         names: &[&str],
         write: impl Fn(usize, &mut dyn io::Write) -> Result<(), E> + Sync,
-    ) -> Result<Result<(), E>, TogetherError> {
+    ) -> Result<Result<(), E>, FileBatchError> {
         let aside = |(number, name): (usize, &&str)| {
             let path = self.fresh.path().join(name);
             written(&path, |out| write(number, out))
-                .map_err(|source| TogetherError::at(&self.folder.join(name), source))
+                .map_err(|source| FileBatchError::at(&self.folder.join(name), source))
         };
         let answers: Vec<_> = names.par_iter().with_max_len(1).enumerate().map(aside).collect();
         for (name, answer) in names.iter().zip(answers) {
@@ -114,25 +114,25 @@ impl Together {
     /// and, should one of the new ones not take its place, put back.
     ///
     /// # Errors
-    /// [`TogetherError`]; with [`Existing::Keep`] also where one of the files exists.
-    pub fn place(self, existing: Existing) -> Result<Vec<PathBuf>, TogetherError> {
+    /// [`FileBatchError`]; with [`Existing::Keep`] also where one of the files exists.
+    pub fn commit(self, existing: Existing) -> Result<Vec<PathBuf>, FileBatchError> {
         let Self { folder, fresh, names } = &self;
-        let former = temporary_folder(folder).map_err(|source| TogetherError::at(folder, source))?;
+        let former = temporary_folder(folder).map_err(|source| FileBatchError::at(folder, source))?;
         let mut exchange = Exchange { folder, former, steps: Vec::new() };
         let names = || names.iter().map(String::as_str);
         let aside = if existing == Existing::Replace { exchange.all_aside(names()) } else { Ok(()) };
         match aside.and_then(|()| exchange.all_in(names(), fresh.path())) {
             Ok(()) => Ok(names().map(|name| folder.join(name)).collect()),
             Err((path, source)) => {
-                Err(TogetherError { kept: exchange.undo(), ..TogetherError::at(&path, source) })
+                Err(FileBatchError { kept: exchange.undo(), ..FileBatchError::at(&path, source) })
             }
         }
     }
 }
 
-impl TogetherError {
+impl FileBatchError {
     fn at(path: &Path, source: io::Error) -> Self {
-        Self { path: path.to_owned(), source: in_words(source), kept: None }
+        Self { path: path.to_owned(), source: write_error_in_words(source), kept: None }
     }
 }
 
@@ -245,7 +245,11 @@ impl<W: io::Write> io::Write for Noting<W> {
 
 /// A temporary folder within `folder` that removes itself with what it holds.
 fn temporary_folder(folder: &Path) -> io::Result<TempDir> {
-    tempfile::Builder::new().prefix(TEMPORARY.0).suffix(TEMPORARY.1).tempdir_in(folder).map_err(in_words)
+    tempfile::Builder::new()
+        .prefix(TEMPORARY.0)
+        .suffix(TEMPORARY.1)
+        .tempdir_in(folder)
+        .map_err(write_error_in_words)
 }
 
 /// A temporary file beside `path` that removes itself.
@@ -256,7 +260,7 @@ fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     if let Some(permissions) = readable_by_others() {
         builder.permissions(permissions);
     }
-    builder.tempfile_in(folder).map_err(in_words)
+    builder.tempfile_in(folder).map_err(write_error_in_words)
 }
 
 /// Rights of an ordinary new file, which the user's mask then narrows; temporary files would
@@ -274,7 +278,7 @@ fn readable_by_others() -> Option<std::fs::Permissions> {
 
 /// The reason why a file could not be written, in plain words and without the temporary name that tempfile
 /// adds to it; of the same kind.
-pub fn in_words(error: io::Error) -> io::Error {
+pub fn write_error_in_words(error: io::Error) -> io::Error {
     use io::ErrorKind as Kind;
     let said = match error.kind() {
         Kind::NotFound => "there is no such folder",
@@ -289,7 +293,7 @@ pub fn in_words(error: io::Error) -> io::Error {
 }
 
 /// The reason why a file could not be read, in plain words; of the same kind.
-pub(crate) fn reading_in_words(error: io::Error) -> io::Error {
+pub(crate) fn read_error_in_words(error: io::Error) -> io::Error {
     use io::ErrorKind as Kind;
     let said = match error.kind() {
         Kind::NotFound => "there is no such file",
@@ -355,12 +359,12 @@ mod tests {
         ["a.txt", "b.txt", "c.txt"].map(|name| (name, format!("{text} {name}").into_bytes()))
     }
 
-    fn put_three(folder: &Path, text: &str, existing: Existing) -> Result<Vec<PathBuf>, TogetherError> {
-        let mut files = Together::begin(folder)?;
+    fn put_three(folder: &Path, text: &str, existing: Existing) -> Result<Vec<PathBuf>, FileBatchError> {
+        let mut files = FileBatch::create(folder)?;
         for (name, bytes) in three(text) {
             files.add(name, &bytes)?;
         }
-        files.place(existing)
+        files.commit(existing)
     }
 
     #[test]
@@ -417,7 +421,7 @@ mod tests {
     #[test]
     fn a_full_disk_is_said_in_words_without_the_temporary_name() {
         let hidden = io::Error::other("at path \"/card/.pairspeed-x.part\"").to_string();
-        let said = in_words(io::Error::new(io::ErrorKind::StorageFull, hidden));
+        let said = write_error_in_words(io::Error::new(io::ErrorKind::StorageFull, hidden));
         assert_eq!((said.to_string().as_str(), said.kind()), ("no space left", io::ErrorKind::StorageFull));
     }
 

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Area, Clip, FrameSource, LumaPlane, MemoryFrames, Recording, Worked, sample};
+use pairspeed::footage::{Area, Clip, FrameOutput, FrameSource, LumaPlane, MemoryFrames, Recording, sample};
 
 const AREAS: [Area; 2] =
     [Area { left: 5, top: 11, right: 60, bottom: 37 }, Area { left: 90, top: 101, right: 171, bottom: 119 }];
@@ -30,14 +30,14 @@ fn cut(luma: LumaPlane<'_>) -> Vec<image::GrayImage> {
     AREAS.iter().map(|area| luma.crop(*area)).collect()
 }
 
-type Cut = Worked<Vec<image::GrayImage>>;
+type Cut = FrameOutput<Vec<image::GrayImage>>;
 
 /// The obvious way: all frames, one after the other.
 fn all_frames(source: &mut dyn FrameSource) -> Vec<Cut> {
     let mut all = Vec::new();
     while let Some(frame) = source.next_frame().unwrap() {
         let (index, time_s, damaged) = (frame.index, frame.time_s, frame.damaged);
-        all.push(Worked { index, time_s, damaged, made: cut(frame.luma) });
+        all.push(FrameOutput { index, time_s, damaged, output: cut(frame.luma) });
     }
     all
 }
@@ -58,7 +58,7 @@ fn nearest(all: &[Cut], times_s: &[f64]) -> Vec<usize> {
 
 /// Compares both ways.
 fn compare<S: FrameSource>(name: &str, source: &mut S, all: &[Cut], times_s: &[f64]) {
-    let found = source.work_at(times_s, &AREAS, &cut).unwrap();
+    let found = source.process_at(times_s, &AREAS, &cut).unwrap();
     let expected = nearest(all, times_s);
     let times = |frames: &mut dyn Iterator<Item = &Cut>| frames.map(|it| it.time_s).collect::<Vec<_>>();
     assert_eq!(
@@ -69,7 +69,7 @@ fn compare<S: FrameSource>(name: &str, source: &mut S, all: &[Cut], times_s: &[f
     for (found, number) in found.iter().zip(expected) {
         let expected = &all[number];
         assert_eq!(found.damaged, expected.damaged, "{name}");
-        assert!(found.made == expected.made, "{name}: the picture at {} s differs", found.time_s);
+        assert!(found.output == expected.output, "{name}: the picture at {} s differs", found.time_s);
     }
 }
 
@@ -122,7 +122,7 @@ fn several_clips_and_frames_in_memory_are_looked_up_as_well() {
     let clips = ["one.mp4", "two.mp4"].map(|name| make(folder.path(), name, "-c:v libx264 -g 50"));
     let all = all_frames(&mut Recording::open(&clips).unwrap());
     let times_s = [3.0, 12.5, 19.9, 9.95, 10.0];
-    let found = Recording::open(&clips).unwrap().work_at(&times_s, &AREAS, &cut).unwrap();
+    let found = Recording::open(&clips).unwrap().process_at(&times_s, &AREAS, &cut).unwrap();
     let times = found.iter().map(|frame| frame.time_s).collect::<Vec<_>>();
     let expected = nearest(&all, &times_s).into_iter().map(|number| all[number].time_s).collect::<Vec<_>>();
     assert_eq!(times, expected);
@@ -163,14 +163,15 @@ fn damage_is_flagged_and_never_ends_a_look() {
         bytes[middle..middle + 3000].fill(0x55);
         fs::write(&clip, &bytes).unwrap();
         let everywhere: Vec<f64> = (0..300).map(|number| f64::from(number) / 30.0).collect();
-        let found = Clip::open(&clip).unwrap().work_at(&everywhere, &AREAS, &cut).unwrap();
-        let wrong = |it: &&Cut| intact.iter().any(|frame| frame.time_s == it.time_s && frame.made != it.made);
+        let found = Clip::open(&clip).unwrap().process_at(&everywhere, &AREAS, &cut).unwrap();
+        let wrong =
+            |it: &&Cut| intact.iter().any(|frame| frame.time_s == it.time_s && frame.output != it.output);
         let trusted = found.iter().filter(|it| !it.damaged).filter(wrong).count();
         assert!(found.iter().any(|it| it.damaged) || found.len() < 300, "{name}");
         assert!(trusted <= 1, "{name}: {trusted} wrong frames are not flagged");
         fs::write(&clip, &bytes[..bytes.len() * 6 / 10]).unwrap();
         if let Ok(mut cut_off) = Clip::open(&clip) {
-            assert!(!cut_off.work_at(&everywhere, &AREAS, &cut).unwrap().is_empty(), "{name}");
+            assert!(!cut_off.process_at(&everywhere, &AREAS, &cut).unwrap().is_empty(), "{name}");
             assert!(!sample(&mut cut_off, 20).unwrap().is_empty(), "{name}");
         }
     }

@@ -8,7 +8,7 @@ use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Area, Clip, ClipNotes, FrameSource, LumaPlane, Recording, Worked};
+use pairspeed::footage::{Area, Clip, ClipNotes, FrameOutput, FrameSource, LumaPlane, Recording};
 
 /// Two of the parts of a 176 x 144 picture, not on the borders of coding blocks.
 const AREAS: [Area; 2] =
@@ -31,28 +31,28 @@ fn cut(luma: LumaPlane<'_>) -> Vec<u8> {
     AREAS.iter().flat_map(part).collect()
 }
 
-fn one_by_one(source: &mut dyn FrameSource) -> Vec<Worked<Vec<u8>>> {
+fn one_by_one(source: &mut dyn FrameSource) -> Vec<FrameOutput<Vec<u8>>> {
     let mut all = Vec::new();
     while let Some(frame) = source.next_frame().unwrap() {
         let (index, time_s, damaged) = (frame.index, frame.time_s, frame.damaged);
-        all.push(Worked { index, time_s, damaged, made: cut(frame.luma) });
+        all.push(FrameOutput { index, time_s, damaged, output: cut(frame.luma) });
     }
     all
 }
 
-fn on_all_cores<S: FrameSource>(source: &mut S) -> Vec<Worked<Vec<u8>>> {
+fn on_all_cores<S: FrameSource>(source: &mut S) -> Vec<FrameOutput<Vec<u8>>> {
     let mut all = Vec::new();
     let mut take = |worked| {
         all.push(worked);
         ControlFlow::Continue(())
     };
-    source.work_through(&AREAS, &|| Box::new(cut), &mut take).unwrap();
+    source.process_all(&AREAS, &|| Box::new(cut), &mut take).unwrap();
     all
 }
 
-fn assert_same(clip: &Path, one: &Worked<Vec<u8>>, other: &Worked<Vec<u8>>) {
+fn assert_same(clip: &Path, one: &FrameOutput<Vec<u8>>, other: &FrameOutput<Vec<u8>>) {
     assert_eq!((one.index, one.time_s), (other.index, other.time_s), "{clip:?}");
-    assert!(one.made == other.made, "{clip:?} {}", one.index);
+    assert!(one.output == other.output, "{clip:?} {}", one.index);
 }
 
 /// Compares both ways over a whole sound clip; answers what was noted.
@@ -178,7 +178,7 @@ fn of_damaged_clips_no_frame_passes_for_sound_that_is_not() {
         assert!(sound.len() >= intact.len() / 2, "{name}: {}", sound.len());
         for frame in sound {
             let same = intact.iter().find(|other| (other.time_s - frame.time_s).abs() < 1e-6).unwrap();
-            assert!(frame.made == same.made, "{name} at {}", frame.time_s);
+            assert!(frame.output == same.output, "{name} at {}", frame.time_s);
         }
     }
 }
@@ -189,11 +189,11 @@ fn a_pass_can_be_broken_off_and_begun_again() {
     for (name, options) in [("a.avi", "-c:v mjpeg -q:v 4"), ("a.mp4", "-c:v libx264 -g 10")] {
         let mut clip = Clip::open(&make(folder.path(), name, 2, options)).unwrap();
         let mut indices = Vec::new();
-        let mut take = |worked: Worked<()>| {
+        let mut take = |worked: FrameOutput<()>| {
             indices.push(worked.index);
             if worked.index == 6 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
-        clip.work_through(&AREAS, &|| Box::new(|_| ()), &mut take).unwrap();
+        clip.process_all(&AREAS, &|| Box::new(|_| ()), &mut take).unwrap();
         assert_eq!(indices, (0..=6).collect::<Vec<u64>>());
         assert_eq!(on_all_cores(&mut clip).len(), 60);
         assert!(clip.next_frame().unwrap().is_none());
@@ -231,7 +231,7 @@ fn some_frames_are_spread_over_the_clip_and_are_those_shown_then() {
     ] {
         let clip = make(folder.path(), name, 6, options);
         let all = one_by_one(&mut Clip::open(&clip).unwrap());
-        let some = Clip::open(&clip).unwrap().work_on_some(30, &AREAS, &cut).unwrap();
+        let some = Clip::open(&clip).unwrap().process_some(30, &AREAS, &cut).unwrap();
         assert!((25..=45).contains(&some.len()), "{name}: {}", some.len());
         assert!(some.iter().is_sorted_by(|one, two| one.time_s < two.time_s), "{name}");
         assert!(some[0].time_s < 0.5 && some[some.len() - 1].time_s > 5.0, "{name}");

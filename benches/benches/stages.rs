@@ -97,7 +97,7 @@ fn decode(bencher: Bencher) {
         .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
         .input_counter(|clip: &Clip| ItemsCount::new(frames_of(clip)))
         .bench_local_values(|mut clip| {
-            clip.work_through(&areas, &|| Box::new(|_| ()), &mut |_| ControlFlow::Continue(())).unwrap();
+            clip.process_all(&areas, &|| Box::new(|_| ()), &mut |_| ControlFlow::Continue(())).unwrap();
         });
 }
 

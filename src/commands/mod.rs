@@ -32,7 +32,7 @@ use std::sync::OnceLock;
 
 use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use pairspeed::ReadError;
-use pairspeed::files::in_words;
+use pairspeed::files::write_error_in_words;
 use pairspeed::footage::FootageError;
 use pairspeed::learn::ExampleError;
 use pairspeed::output::folder::OutputError;
@@ -198,7 +198,7 @@ fn print(text: fmt::Arguments<'_>) {
 }
 
 fn note_unprinted(done: io::Result<()>) {
-    if let Err(error) = done.map_err(in_words)
+    if let Err(error) = done.map_err(write_error_in_words)
         && error.kind() != io::ErrorKind::BrokenPipe
     {
         UNPRINTED.get_or_init(|| error.to_string());

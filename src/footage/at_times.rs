@@ -14,7 +14,7 @@ use super::packets::{Packets, stamp_of};
 use super::pass::{MOST_PACKETS, Plan};
 use super::random_access::Entry;
 use super::suspicion::Suspicion;
-use super::{Area, FrameSource as _, LumaPlane, Work, Worked, libav, one_at_a_time};
+use super::{Area, FrameOutput, FrameSource as _, FrameTask, LumaPlane, libav, one_at_a_time};
 
 /// Frames up to this far from a wanted time are candidates, in typical intervals: of steady clips one or two.
 const CANDIDATE_INTERVALS: f64 = 0.75;
@@ -77,13 +77,13 @@ impl Clip {
         self.place_of(stamp).map(|(_, time_s)| time_s)
     }
 
-    /// See [`FrameSource::work_at`](super::FrameSource::work_at).
+    /// See [`FrameSource::process_at`](super::FrameSource::process_at).
     pub(super) fn decode_at<T: Send>(
         &mut self,
         times_s: &[f64],
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError> {
+    ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         let mut times_s = times_s.to_vec();
         times_s.sort_by(f64::total_cmp);
         if times_s.len() < 2 {
@@ -107,7 +107,7 @@ impl Clip {
         times_s: &mut [f64],
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError> {
+    ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if !self.stamps_tell_the_time() {
             return Ok(Vec::new());
         }
@@ -116,7 +116,7 @@ impl Clip {
         let Some((_, last_s)) = last else { return Ok(Vec::new()) };
         times_s.iter_mut().for_each(|time_s| *time_s = time_s.max(0.0).min(last_s));
         let Some(wanted) = self.wanted_stamps(times_s) else { return Ok(Vec::new()) };
-        let start = || -> Work<'_, T> { Box::new(work) };
+        let start = || -> FrameTask<'_, T> { Box::new(work) };
         let task = Task { picked: Some(wanted.clone()), ..plan.task(self, &start) };
         let mut seeks = wanted.seeks(&plan.packets.key_stamps(), self.reorder_ticks(&plan)).into_iter();
         let recipe = plan.recipe.clone();
@@ -146,7 +146,7 @@ impl Clip {
     }
 
     /// The pictures that were worked on, with their places in the clip.
-    fn pictures_of<T>(&mut self, events: Vec<Event<T>>, intra_only: bool) -> Vec<Worked<T>> {
+    fn pictures_of<T>(&mut self, events: Vec<Event<T>>, intra_only: bool) -> Vec<FrameOutput<T>> {
         let mut suspicion = Suspicion::new(intra_only);
         let mut pictures = Vec::new();
         for event in events {
@@ -156,11 +156,11 @@ impl Clip {
                 Event::Picture(Shot { stamp, errors, is_key, made, .. }) => {
                     let damaged = suspicion.judge(errors, is_key);
                     let place = stamp.and_then(|stamp| self.place_of(stamp));
-                    pictures.extend(place.zip(made).map(|((index, time_s), made)| Worked {
+                    pictures.extend(place.zip(made).map(|((index, time_s), made)| FrameOutput {
                         index,
                         time_s,
                         damaged,
-                        made,
+                        output: made,
                     }));
                 }
             }
@@ -198,10 +198,10 @@ impl Plan {
 /// The nearest of the candidates to each time, the earlier of two as near, and the times that have none within
 /// `distance_s`.
 fn nearest<T>(
-    mut candidates: Vec<Worked<T>>,
+    mut candidates: Vec<FrameOutput<T>>,
     times_s: &[f64],
     distance_s: f64,
-) -> (Vec<Worked<T>>, Vec<f64>) {
+) -> (Vec<FrameOutput<T>>, Vec<f64>) {
     candidates.sort_by(|one, other| one.time_s.total_cmp(&other.time_s));
     let mut is_nearest = vec![false; candidates.len()];
     let mut missed_s = Vec::new();
@@ -245,7 +245,7 @@ mod tests {
 
     #[test]
     fn of_two_candidates_the_nearer_is_taken_and_far_ones_are_not() {
-        let frame = |time_s| Worked { index: 0, time_s, damaged: false, made: () };
+        let frame = |time_s| FrameOutput { index: 0, time_s, damaged: false, output: () };
         let candidates = vec![frame(2.0), frame(1.0), frame(3.0)];
         let (found, missed_s) = nearest(candidates, &[0.0, 1.4, 1.5, 2.9, 3.2], 0.75);
         assert_eq!(found.iter().map(|frame| frame.time_s).collect::<Vec<_>>(), [1.0, 3.0]);

@@ -15,7 +15,9 @@ use super::pictures::Recipe;
 use super::placing::{At, Placing, Seen};
 use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
-use super::{Area, ClipInfo, FrameSource, LumaFrame, LumaPlane, Start, Worked, sought_end_s, spread_evenly};
+use super::{
+    Area, ClipInfo, FrameOutput, FrameSource, LumaFrame, LumaPlane, Start, sought_end_s, spread_evenly,
+};
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
@@ -73,7 +75,7 @@ impl Clip {
             path: path.into(),
             container: stated.container,
             codec: stated.codec,
-            stands_alone: stated.stands_alone,
+            intra_only: stated.intra_only,
             width,
             height,
             nominal_rate_hz: stated.rate_hz,
@@ -292,33 +294,33 @@ impl FrameSource for Clip {
         Ok(())
     }
 
-    fn work_through<'a, T: Send>(
+    fn process_all<'a, T: Send>(
         &mut self,
         areas: &[Area],
         start: &'a Start<'a, T>,
-        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+        take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError> {
         self.pass(areas, start, take).map(drop)
     }
 
-    fn work_on_some<T: Send>(
+    fn process_some<T: Send>(
         &mut self,
         count: usize,
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError> {
+    ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         match self.glances(count, areas, work)? {
             Some(some) => Ok(some),
             None => spread_evenly(self, count, areas, work),
         }
     }
 
-    fn work_at<T: Send>(
+    fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError> {
+    ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         self.decode_at(times_s, areas, work)
     }
 

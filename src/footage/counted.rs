@@ -3,13 +3,13 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Counts frames on several threads and tells the share that is done, 0 to 1.
-pub(crate) struct Counted<'a> {
+pub(crate) struct ProgressCounter<'a> {
     tell: &'a (dyn Fn(f64) + Sync),
     done: AtomicUsize,
     all: usize,
 }
 
-impl<'a> Counted<'a> {
+impl<'a> ProgressCounter<'a> {
     /// For about so many frames.
     pub(crate) fn new(tell: &'a (dyn Fn(f64) + Sync), all: usize) -> Self {
         Self { tell, done: AtomicUsize::new(0), all: all.max(1) }

@@ -16,7 +16,7 @@ use super::error::FootageError;
 use super::packets::{Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
 use super::region_decoder::RegionDecoder;
-use super::{Area, Start, Work, luma};
+use super::{Area, FrameTask, Start, luma};
 
 /// Stretches that wait or are worked on, for each worker.
 const CHUNKS_PER_WORKER: usize = 3;
@@ -62,7 +62,7 @@ pub(super) struct Task<'a, T> {
     pub size: (u32, u32),
     /// Decode only these areas of Motion JPEG frames.
     pub only_areas: Option<Vec<Area>>,
-    /// Work only on pictures with these stamps.
+    /// FrameTask only on pictures with these stamps.
     pub picked: Option<WantedStamps>,
     /// Gives the work for a stretch.
     pub start: &'a Start<'a, T>,
@@ -186,7 +186,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
     }
 
     /// Decodes the wanted parts of a motion JPEG picture, if that is the task and the picture is plain.
-    fn takes_short_way(&mut self, parcel: &Parcel, work: &mut Work<'_, T>) -> bool {
+    fn takes_short_way(&mut self, parcel: &Parcel, work: &mut FrameTask<'_, T>) -> bool {
         let Some((decoder, data)) = self.region_decoder.as_mut().zip(parcel.packet.data()) else {
             return false;
         };
@@ -207,7 +207,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
         true
     }
 
-    fn give(&mut self, decoder: &mut PictureDecoder, parcel: &Parcel, work: &mut Work<'_, T>) {
+    fn give(&mut self, decoder: &mut PictureDecoder, parcel: &Parcel, work: &mut FrameTask<'_, T>) {
         let in_flight = decoder.in_flight();
         if parcel.missing > 0 {
             self.events.push(Event::Lost { packets: parcel.missing, in_flight });
@@ -222,7 +222,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
     }
 
     /// Works on all pictures that the decoder has ready.
-    fn receive(&mut self, decoder: &mut PictureDecoder, work: &mut Work<'_, T>) {
+    fn receive(&mut self, decoder: &mut PictureDecoder, work: &mut FrameTask<'_, T>) {
         let mut failures = 0;
         while failures < MAX_FAILURES {
             match decoder.receive(&mut self.frame) {
@@ -244,7 +244,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
         self.task.picked.as_ref().is_none_or(holds)
     }
 
-    fn worked_on(&mut self, errors: bool, work: &mut Work<'_, T>) -> Shot<T> {
+    fn worked_on(&mut self, errors: bool, work: &mut FrameTask<'_, T>) -> Shot<T> {
         let frame = &self.frame;
         let size = (frame.width(), frame.height());
         let (width, height) = (size.0 as usize, size.1 as usize);

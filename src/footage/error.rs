@@ -158,11 +158,11 @@ pub enum FootageError {
     },
     /// Frames given in memory do not make a clip.
     #[error(
-        "frame {place} of those given differs in size from the first or is not later than the one before"
+        "frame {index} of those given differs in size from the first or is not later than the one before"
     )]
-    UnlikeFrame {
-        /// Its place, from 0.
-        place: usize,
+    FrameMismatch {
+        /// Index of the frame, from 0.
+        index: usize,
     },
     /// A flight of no clips.
     #[error("no clip was given; name at least one recording")]

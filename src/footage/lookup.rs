@@ -2,7 +2,7 @@
 
 use image::GrayImage;
 
-use super::{Area, Counted, FootageError, FrameSource, LumaFrame, LumaPlane, Worked};
+use super::{Area, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, ProgressCounter};
 
 /// A frame looked up by its time.
 #[derive(Debug, Clone, PartialEq)]
@@ -62,15 +62,15 @@ pub fn sample_with<S: FrameSource>(
     count: usize,
     fetched: &(dyn Fn(f64) + Sync),
 ) -> Result<Vec<FoundFrame>, FootageError> {
-    let counted = Counted::new(fetched, count);
+    let counted = ProgressCounter::new(fetched, count);
     let times_s = middles_s(source.last_time_s()?, count);
     let (right, bottom) = (source.info().width as usize, source.info().height as usize);
     let whole = Area { left: 0, top: 0, right, bottom };
-    let found = source.work_at(&times_s, &[whole], &|luma| {
+    let found = source.process_at(&times_s, &[whole], &|luma| {
         counted.count();
         luma.to_image()
     })?;
-    let frame = |Worked { index, time_s, damaged, made: image }| FoundFrame {
+    let frame = |FrameOutput { index, time_s, damaged, output: image }| FoundFrame {
         asked_s: time_s,
         time_s,
         index,
@@ -90,10 +90,10 @@ pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
     source: &mut S,
     times_s: &[f64],
     work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-) -> Result<Vec<Worked<T>>, FootageError> {
+) -> Result<Vec<FrameOutput<T>>, FootageError> {
     let mut times_s = times_s.to_vec();
     times_s.sort_by(f64::total_cmp);
-    let mut found: Vec<Worked<T>> = Vec::with_capacity(times_s.len());
+    let mut found: Vec<FrameOutput<T>> = Vec::with_capacity(times_s.len());
     for asked_s in times_s {
         // The frame found last is still the nearest: another seek would lead back to it.
         if found.last().is_some_and(|last| asked_s <= last.time_s) {
@@ -102,7 +102,7 @@ pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
         source.seek(asked_s)?;
         let Some(LumaFrame { index, time_s, damaged, luma }) = source.next_frame()? else { continue };
         if found.last().is_none_or(|last| time_s > last.time_s) {
-            found.push(Worked { index, time_s, damaged, made: work(luma) });
+            found.push(FrameOutput { index, time_s, damaged, output: work(luma) });
         }
     }
     Ok(found)

@@ -30,8 +30,8 @@ impl MemoryFrames {
             let times_s: Vec<f64> = pair.iter().map(|(time_s, _)| *time_s).collect();
             !times_s.is_sorted_by(|one, two| one < two)
         });
-        if let Some(place) = unlike.or(unordered.map(|before| before + 1)) {
-            return Err(FootageError::UnlikeFrame { place });
+        if let Some(index) = unlike.or(unordered.map(|before| before + 1)) {
+            return Err(FootageError::FrameMismatch { index });
         }
         frames.iter_mut().for_each(|(time_s, _)| *time_s -= start_s);
         let length_s = frames.last().map_or(0.0, |(time_s, _)| *time_s);
@@ -39,7 +39,7 @@ impl MemoryFrames {
             path: PathBuf::from("(frames in memory)"),
             container: "memory".into(),
             codec: "none".into(),
-            stands_alone: true,
+            intra_only: true,
             width: size.0,
             height: size.1,
             nominal_rate_hz: (length_s > 0.0).then(|| (frames.len() - 1) as f64 / length_s),
@@ -69,7 +69,7 @@ impl FrameSource for MemoryFrames {
             let (one, two) = (distance(one), distance(two));
             one.total_cmp(&two)
         });
-        self.next = nearest.map_or(0, |(place, _)| place);
+        self.next = nearest.map_or(0, |(index, _)| index);
         Ok(())
     }
 
@@ -129,13 +129,13 @@ mod tests {
 
     #[test]
     fn frames_of_another_size_or_out_of_order_are_refused() {
-        let place = |frames| match MemoryFrames::new(frames) {
-            Err(FootageError::UnlikeFrame { place }) => Some(place),
+        let index = |frames| match MemoryFrames::new(frames) {
+            Err(FootageError::FrameMismatch { index }) => Some(index),
             _ => None,
         };
-        assert_eq!(place(vec![(0.0, grey(0)), (0.1, GrayImage::new(3, 1))]), Some(1));
-        assert_eq!(place(vec![(0.0, grey(0)), (0.1, grey(1)), (0.1, grey(2))]), Some(2));
-        assert_eq!(place(vec![(0.0, grey(0)), (f64::NAN, grey(1))]), Some(1));
+        assert_eq!(index(vec![(0.0, grey(0)), (0.1, GrayImage::new(3, 1))]), Some(1));
+        assert_eq!(index(vec![(0.0, grey(0)), (0.1, grey(1)), (0.1, grey(2))]), Some(2));
+        assert_eq!(index(vec![(0.0, grey(0)), (f64::NAN, grey(1))]), Some(1));
         assert!(MemoryFrames::new(Vec::new()).is_err());
     }
 }

@@ -41,7 +41,7 @@ use std::path::PathBuf;
 
 pub use area::Area;
 pub use clip::Clip;
-pub(crate) use counted::Counted;
+pub(crate) use counted::ProgressCounter;
 pub use error::FootageError;
 pub use lookup::{FoundFrame, frames_near, sample, sample_with};
 use lookup::{one_at_a_time, sought_end_s};
@@ -59,7 +59,7 @@ pub struct ClipInfo {
     /// Name of the video codec.
     pub codec: String,
     /// Whether every picture is coded by itself, so that nothing of one can linger in the next.
-    pub stands_alone: bool,
+    pub intra_only: bool,
     /// Frame width in pixels.
     pub width: u32,
     /// Frame height in pixels.
@@ -135,7 +135,7 @@ pub struct LumaFrame<'a> {
 
 /// What was made of one frame.
 #[derive(Debug, Clone, Copy)]
-pub struct Worked<T> {
+pub struct FrameOutput<T> {
     /// Number of the frame; see [`LumaFrame::index`].
     pub index: u64,
     /// Time since the first frame, in seconds.
@@ -143,7 +143,7 @@ pub struct Worked<T> {
     /// See [`LumaFrame::damaged`].
     pub damaged: bool,
     /// What the work made of its picture.
-    pub made: T,
+    pub output: T,
 }
 
 /// Something that hands out frames one after the other: a clip, several of them, or frames made for a test.
@@ -173,11 +173,11 @@ pub trait FrameSource {
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
-    fn work_through<'a, T: Send>(
+    fn process_all<'a, T: Send>(
         &mut self,
         #[expect(unused_variables)] areas: &[Area],
         start: &'a Start<'a, T>,
-        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+        take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError>
     where
         Self: Sized,
@@ -190,12 +190,12 @@ pub trait FrameSource {
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
-    fn work_on_some<T: Send>(
+    fn process_some<T: Send>(
         &mut self,
         count: usize,
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError>
+    ) -> Result<Vec<FrameOutput<T>>, FootageError>
     where
         Self: Sized,
     {
@@ -208,12 +208,12 @@ pub trait FrameSource {
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
-    fn work_at<T: Send>(
+    fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
         #[expect(unused_variables)] areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError>
+    ) -> Result<Vec<FrameOutput<T>>, FootageError>
     where
         Self: Sized,
     {
@@ -234,22 +234,22 @@ pub trait FrameSource {
     fn notes(&self) -> &ClipNotes;
 }
 
-/// Work on the frames of a stretch, in order.
-pub type Work<'a, T> = Box<dyn FnMut(LumaPlane<'_>) -> T + 'a>;
+/// FrameTask on the frames of a stretch, in order.
+pub type FrameTask<'a, T> = Box<dyn FnMut(LumaPlane<'_>) -> T + 'a>;
 
 /// Gives the work for a stretch.
-pub type Start<'a, T> = dyn Fn() -> Work<'a, T> + Sync + 'a;
+pub type Start<'a, T> = dyn Fn() -> FrameTask<'a, T> + Sync + 'a;
 
 /// Works on every frame from the first on, one after the other. Answers whether `take` broke off.
 fn one_by_one<'a, S: FrameSource + ?Sized, T>(
     source: &mut S,
     start: &'a Start<'a, T>,
-    take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+    take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
 ) -> Result<ControlFlow<()>, FootageError> {
     source.seek(0.0)?;
     let mut work = start();
     while let Some(LumaFrame { index, time_s, damaged, luma }) = source.next_frame()? {
-        if take(Worked { index, time_s, damaged, made: work(luma) }).is_break() {
+        if take(FrameOutput { index, time_s, damaged, output: work(luma) }).is_break() {
             return Ok(ControlFlow::Break(()));
         }
     }
@@ -262,9 +262,9 @@ fn spread_evenly<S: FrameSource, T: Send>(
     count: usize,
     areas: &[Area],
     work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-) -> Result<Vec<Worked<T>>, FootageError> {
+) -> Result<Vec<FrameOutput<T>>, FootageError> {
     let times_s = lookup::middles_s(source.last_time_s()?, count);
-    let mut some = source.work_at(&times_s, areas, work)?;
+    let mut some = source.process_at(&times_s, areas, work)?;
     some.retain(|frame| !frame.damaged);
     Ok(some)
 }

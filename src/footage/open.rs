@@ -28,7 +28,7 @@ const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegv
 pub(super) struct Stated {
     pub container: String,
     pub codec: String,
-    pub stands_alone: bool,
+    pub intra_only: bool,
     pub rate_hz: Option<f64>,
     pub length_s: Option<f64>,
     pub tick_s: f64,
@@ -43,7 +43,7 @@ impl Stated {
         Self {
             container: container_name(input),
             codec: stream.parameters().id().name().to_owned(),
-            stands_alone: libav::is_intra_only(stream.parameters().id()),
+            intra_only: libav::is_intra_only(stream.parameters().id()),
             rate_hz: positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate())),
             length_s: stated_length_s(input, stream),
             tick_s: positive_rate(stream.time_base()).unwrap_or(0.0),

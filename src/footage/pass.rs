@@ -20,7 +20,7 @@ use super::placing::Seen;
 use super::random_access::Entry;
 use super::region_decoder::RegionDecoder;
 use super::suspicion::Suspicion;
-use super::{FrameSource as _, LumaPlane, Start, Work, Worked, libav, luma, one_by_one};
+use super::{FrameOutput, FrameSource as _, FrameTask, LumaPlane, Start, libav, luma, one_by_one};
 
 /// Pictures that stand alone are handed to the workers so many at a time.
 const PICTURES_TOGETHER: usize = 24;
@@ -146,13 +146,13 @@ impl Chunks {
 }
 
 impl Clip {
-    /// Works on all frames; see [`FrameSource::work_through`](super::FrameSource::work_through). Answers
+    /// Works on all frames; see [`FrameSource::process_all`](super::FrameSource::process_all). Answers
     /// whether `take` broke off.
     pub(super) fn pass<'a, T: Send>(
         &mut self,
         areas: &[Area],
         start: &'a Start<'a, T>,
-        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+        take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<ControlFlow<()>, FootageError> {
         let Some(plan) = Plan::of(self, areas)? else { return one_by_one(self, start, take) };
         let (recipe, task) = (plan.recipe.clone(), plan.task(self, start));
@@ -169,10 +169,10 @@ impl Clip {
         count: usize,
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Option<Vec<Worked<T>>>, FootageError> {
+    ) -> Result<Option<Vec<FrameOutput<T>>>, FootageError> {
         let Some(mut plan) = Plan::of(self, areas)? else { return Ok(None) };
         let Some(moments) = plan.moments(self, count) else { return Ok(None) };
-        let start = || -> Work<'_, T> { Box::new(work) };
+        let start = || -> FrameTask<'_, T> { Box::new(work) };
         let (recipe, task) = (plan.recipe.clone(), plan.task(self, &start));
         let mut moments = moments.into_iter();
         let mut some = Vec::with_capacity(count);
@@ -184,7 +184,7 @@ impl Clip {
                     continue;
                 };
                 if let Some((index, time_s)) = self.place_of(stamp) {
-                    some.push(Worked { index, time_s, damaged: false, made });
+                    some.push(FrameOutput { index, time_s, damaged: false, output: made });
                 }
             }
             Ok(ControlFlow::Continue(()))
@@ -254,7 +254,7 @@ impl Plan {
 /// Brings what the workers made into a row: each picture is handed over when the stamp of the next is known.
 struct Row<'a, T> {
     clip: &'a mut Clip,
-    take: &'a mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+    take: &'a mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     suspicion: Suspicion,
     ahead: Option<(Seen, T)>,
     flow: ControlFlow<()>,
@@ -263,7 +263,7 @@ struct Row<'a, T> {
 impl<'a, T> Row<'a, T> {
     fn new(
         clip: &'a mut Clip,
-        take: &'a mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+        take: &'a mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
         intra_only: bool,
     ) -> Self {
         clip.stand_before_the_first();
@@ -310,7 +310,12 @@ impl<'a, T> Row<'a, T> {
 
     fn hand_over(&mut self, (seen, made): (Seen, T), next: Option<i64>) {
         let at = self.clip.placing.place(seen, next);
-        self.flow = (self.take)(Worked { index: at.index, time_s: at.time_s, damaged: seen.damaged, made });
+        self.flow = (self.take)(FrameOutput {
+            index: at.index,
+            time_s: at.time_s,
+            damaged: seen.damaged,
+            output: made,
+        });
     }
 
     fn finish(mut self, stopped: Option<String>) -> ControlFlow<()> {

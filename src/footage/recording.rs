@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use super::recorded::Recorded;
 use super::{
-    Area, Clip, ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane, Start, Worked,
+    Area, Clip, ClipInfo, ClipNotes, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, Start,
     one_at_a_time, sought_end_s, spread_evenly,
 };
 
@@ -239,11 +239,11 @@ impl FrameSource for Recording {
         Ok(())
     }
 
-    fn work_through<'a, T: Send>(
+    fn process_all<'a, T: Send>(
         &mut self,
         areas: &[Area],
         start: &'a Start<'a, T>,
-        take: &mut dyn FnMut(Worked<T>) -> ControlFlow<()>,
+        take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError> {
         if self.place != 0 {
             self.enter(0)?;
@@ -254,7 +254,7 @@ impl FrameSource for Recording {
             let (shift_s, base) = (self.start_s(), self.index_base);
             let flow = self.clip.pass(areas, start, &mut |worked| {
                 let (index, time_s) = (worked.index + base, worked.time_s + shift_s);
-                take(Worked { index, time_s, ..worked })
+                take(FrameOutput { index, time_s, ..worked })
             })?;
             if flow.is_break() || !self.enter_next()? {
                 self.refresh_notes();
@@ -263,28 +263,28 @@ impl FrameSource for Recording {
         }
     }
 
-    fn work_on_some<T: Send>(
+    fn process_some<T: Send>(
         &mut self,
         count: usize,
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError> {
+    ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if self.parts.len() > 1 {
             return spread_evenly(self, count, areas, work);
         }
-        self.clip.work_on_some(count, areas, work)
+        self.clip.process_some(count, areas, work)
     }
 
-    fn work_at<T: Send>(
+    fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
         areas: &[Area],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
-    ) -> Result<Vec<Worked<T>>, FootageError> {
+    ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if self.parts.len() > 1 {
             return one_at_a_time(self, times_s, work);
         }
-        self.clip.work_at(times_s, areas, work)
+        self.clip.process_at(times_s, areas, work)
     }
 
     fn last_time_s(&mut self) -> Result<f64, FootageError> {

@@ -23,7 +23,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
-use crate::files::{Existing, reading_in_words, write_whole};
+use crate::files::{Existing, read_error_in_words, write_whole};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
@@ -167,7 +167,7 @@ impl GlyphSet {
 }
 
 fn unreadable(path: PathBuf, error: std::io::Error) -> GlyphFileError {
-    GlyphFileError::Unreadable { path, reason: reading_in_words(error).to_string() }
+    GlyphFileError::Unreadable { path, reason: read_error_in_words(error).to_string() }
 }
 
 fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> GlyphFileError {

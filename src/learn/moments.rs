@@ -10,7 +10,7 @@ use thiserror::Error;
 use super::rejected::{LabelProblem, RejectedLabel};
 use super::{LabelFile, LabelledReading, TrainingExample, form};
 use crate::files::file_name;
-use crate::footage::{Area, Clip, Counted, FootageError, FrameSource, LumaPlane, Worked};
+use crate::footage::{Area, Clip, FootageError, FrameOutput, FrameSource, LumaPlane, ProgressCounter};
 use crate::recognise::{Patch, Sample};
 use crate::setup::{LoadedSetup, Region, SetupError};
 
@@ -75,7 +75,7 @@ pub fn fetch_examples(
     let regions = &setup.setup.regions;
     let mut outcomes: Outcomes = Vec::with_capacity(remembered.labels.len());
     let mut missing_clips = BTreeSet::new();
-    let counted = Counted::new(fetched, remembered.labels.len() * (2 * NEIGHBOURS + 1));
+    let counted = ProgressCounter::new(fetched, remembered.labels.len() * (2 * NEIGHBOURS + 1));
     for (name, labels) in by_clip(remembered) {
         let (labels, malformed) = well_formed(regions, labels);
         outcomes.extend(malformed);
@@ -162,13 +162,13 @@ fn fetch(
     clip: &mut Clip,
     regions: &[Region],
     labels: Vec<Numbered>,
-    counted: &Counted<'_>,
+    counted: &ProgressCounter<'_>,
 ) -> Result<Outcomes, FootageError> {
     let stated_hz = clip.info().nominal_rate_hz.filter(|rate_hz| *rate_hz > 1.0);
     let interval_s = 1.0 / stated_hz.unwrap_or(ASSUMED_RATE_HZ);
     let times_s: Vec<f64> =
         labels.iter().flat_map(|(_, label)| times_around_s(label.time_s, interval_s)).collect();
-    let frames = clip.work_at(&times_s, &areas(regions), &|luma| {
+    let frames = clip.process_at(&times_s, &areas(regions), &|luma| {
         counted.count();
         Surroundings::cut(regions, luma)
     })?;
@@ -193,7 +193,7 @@ struct Fetched<'a> {
     name: String,
     regions: &'a [Region],
     /// In order of time.
-    frames: Vec<Worked<Surroundings>>,
+    frames: Vec<FrameOutput<Surroundings>>,
     interval_s: f64,
     last_s: f64,
 }
@@ -217,7 +217,7 @@ impl Fetched<'_> {
         if centre.damaged {
             return Err(LabelProblem::DamagedFrame { clip: clip() });
         }
-        if centre.made.is_empty {
+        if centre.output.is_empty {
             return Err(LabelProblem::EmptyFrame { clip: clip() });
         }
         let (first, end) = (at.saturating_sub(NEIGHBOURS), (at + 1 + NEIGHBOURS).min(self.frames.len()));
@@ -243,8 +243,8 @@ impl Fetched<'_> {
 }
 
 /// A region of a frame.
-fn patch(frame: &Worked<Surroundings>, region: usize) -> Option<Patch> {
-    let mut patch = frame.made.patches.get(region)?.clone();
+fn patch(frame: &FrameOutput<Surroundings>, region: usize) -> Option<Patch> {
+    let mut patch = frame.output.patches.get(region)?.clone();
     patch.time_s = frame.time_s;
     Some(patch)
 }
@@ -349,7 +349,7 @@ mod tests {
         assert!(found.rejected.is_empty());
     }
 
-    fn fetched(frames: Vec<Worked<Surroundings>>, regions: &[Region]) -> Fetched<'_> {
+    fn fetched(frames: Vec<FrameOutput<Surroundings>>, regions: &[Region]) -> Fetched<'_> {
         Fetched { name: "flight.avi".into(), regions, frames, interval_s: 0.04, last_s: 10.0 }
     }
 
@@ -358,9 +358,9 @@ mod tests {
         time_s: f64,
         damaged: bool,
         level: impl Fn(u32) -> u8,
-    ) -> Worked<Surroundings> {
+    ) -> FrameOutput<Surroundings> {
         let image = image::GrayImage::from_fn(64, 48, |x, _| image::Luma([level(x)]));
-        Worked { index: 0, time_s, damaged, made: Surroundings::cut(regions, LumaPlane::of(&image)) }
+        FrameOutput { index: 0, time_s, damaged, output: Surroundings::cut(regions, LumaPlane::of(&image)) }
     }
 
     fn region() -> Region {

@@ -26,7 +26,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{LegEdit, LegEditError, LegEdits};
-use crate::files::{Existing, file_name, reading_in_words, write_whole};
+use crate::files::{Existing, file_name, read_error_in_words, write_whole};
 use crate::legs::ToldLeg;
 use crate::toml_words::in_one_line;
 
@@ -165,9 +165,11 @@ impl LegEdits {
 
 fn read_text(path: &Path) -> Result<String, EditsFileError> {
     let unreadable = |source| EditsFileError::Unreadable { path: path.to_owned(), source };
-    let file = File::open(path).map_err(|error| unreadable(reading_in_words(error)))?;
+    let file = File::open(path).map_err(|error| unreadable(read_error_in_words(error)))?;
     let mut text = String::new();
-    file.take(LIMIT_BYTES).read_to_string(&mut text).map_err(|error| unreadable(reading_in_words(error)))?;
+    file.take(LIMIT_BYTES)
+        .read_to_string(&mut text)
+        .map_err(|error| unreadable(read_error_in_words(error)))?;
     Ok(text)
 }
 
@@ -175,7 +177,7 @@ fn marks(clips: &[PathBuf]) -> Result<Vec<ClipMark>, EditsFileError> {
     let mark = |clip: &PathBuf| {
         let found = fs::metadata(clip).map_err(|error| EditsFileError::NoClip {
             clip: clip.clone(),
-            source: reading_in_words(error),
+            source: read_error_in_words(error),
         })?;
         Ok(ClipMark { name: file_name(clip), bytes: found.len() })
     };

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::LegKind;
-use crate::files::reading_in_words;
+use crate::files::read_error_in_words;
 
 /// No list of legs comes near this size.
 const LIMIT_BYTES: u64 = 1 << 22;
@@ -160,7 +160,7 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<ToldLeg>, LegsFileError> 
 fn read_text(path: &Path) -> Result<String, LegsFileError> {
     let mut bytes = Vec::new();
     File::open(path).and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes)).map_err(
-        |error| LegsFileError::Unreadable { path: path.to_owned(), source: reading_in_words(error) },
+        |error| LegsFileError::Unreadable { path: path.to_owned(), source: read_error_in_words(error) },
     )?;
     let text = String::from_utf8(bytes).ok().filter(|text| text.len() as u64 <= LIMIT_BYTES);
     text.ok_or_else(|| LegsFileError::NotText { path: path.to_owned() })

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::files::{Existing, Together, TogetherError, check_writable, in_words, write_whole};
+use crate::files::{Existing, FileBatch, FileBatchError, check_writable, write_error_in_words, write_whole};
 use crate::flight::Flight;
 
 use super::{FORMATS, RenderError, ResultFile, Serializer};
@@ -148,8 +148,10 @@ impl ResultFolder {
         check_names(folder, existing)?;
         let created = missing_folders(folder);
         let this = Self { folder: folder.to_owned(), existing, created };
-        std::fs::create_dir_all(folder)
-            .map_err(|source| OutputError::Create { folder: folder.to_owned(), source: in_words(source) })?;
+        std::fs::create_dir_all(folder).map_err(|source| OutputError::Create {
+            folder: folder.to_owned(),
+            source: write_error_in_words(source),
+        })?;
         check_writable(folder).map_err(|source| OutputError::Write { path: folder.to_owned(), source })?;
         Ok(this)
     }
@@ -171,21 +173,21 @@ impl ResultFolder {
         formats: &[(&'static str, Serializer)],
         flight: &Flight,
     ) -> Result<Vec<PathBuf>, OutputError> {
-        let mut files = Together::begin(&self.folder)?;
+        let mut files = FileBatch::create(&self.folder)?;
         let names: Vec<&str> = formats.iter().map(|(file, _)| *file).collect();
         files.add_all(&names, |number, out| {
             let (file, serializer) = formats[number];
             serializer.write(flight, out).map_err(|source| OutputError::Render { file, source })
         })??;
         check_names(&self.folder, self.existing)?;
-        let written = files.place(self.existing)?;
+        let written = files.commit(self.existing)?;
         self.created.clear();
         Ok(written)
     }
 }
 
-impl From<TogetherError> for OutputError {
-    fn from(TogetherError { path, source, kept }: TogetherError) -> Self {
+impl From<FileBatchError> for OutputError {
+    fn from(FileBatchError { path, source, kept }: FileBatchError) -> Self {
         match kept {
             Some(kept) => Self::NotPutBack { path, source, kept },
             None => Self::Write { path, source },

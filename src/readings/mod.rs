@@ -15,7 +15,7 @@ use std::ops::ControlFlow;
 
 use image::GrayImage;
 
-use crate::footage::{Area, FootageError, FrameSource, LumaPlane, Work};
+use crate::footage::{Area, FootageError, FrameSource, FrameTask, LumaPlane};
 use crate::model::units::Unit;
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
@@ -69,8 +69,8 @@ pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, F
     let areas = surroundings(setup);
     let mut sample = Sample::new(setup.regions.len());
     let cut = |luma: LumaPlane<'_>| Sample::cut(&setup.regions, luma);
-    for frame in source.work_on_some(SAMPLED_FRAMES, &areas, &cut)? {
-        sample.add(frame.made, frame.time_s);
+    for frame in source.process_some(SAMPLED_FRAMES, &areas, &cut)? {
+        sample.add(frame.output, frame.time_s);
     }
     Ok(sample)
 }
@@ -87,12 +87,12 @@ pub fn collect<S: FrameSource>(
 ) -> Result<Readings, FootageError> {
     let Prepared { setup, recogniser, sample, .. } = prepared;
     let mut readings = Readings::default();
-    let traces = !source.info().stands_alone;
+    let traces = !source.info().intra_only;
     let pool = |region| Pool::new(empty_channel(region), least_confidence, traces);
     let mut pools: Vec<Pool> = setup.regions.iter().map(pool).collect();
     let length_s = source.info().stated_length_s;
     let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
-    let start = || -> Work<'_, _> {
+    let start = || -> FrameTask<'_, _> {
         let mut cache = RegionCache::default();
         let places = &places;
         Box::new(move |luma| {
@@ -104,8 +104,8 @@ pub fn collect<S: FrameSource>(
     let mut watch = Watch::of(sample);
     let mut areas = recogniser.areas();
     areas.extend(places.iter().map(|place| place.with_margin(0)));
-    source.work_through(&areas, &start, &mut |frame| {
-        let (time_s, (observations, crops, fingerprint)) = (frame.time_s, frame.made);
+    source.process_all(&areas, &start, &mut |frame| {
+        let (time_s, (observations, crops, fingerprint)) = (frame.time_s, frame.output);
         let legible =
             observations.iter().any(|observation| observation.legibility == TextLegibility::Legible);
         let lost = watch.see(fingerprint, time_s, legible, frame.damaged);
@@ -117,7 +117,7 @@ pub fn collect<S: FrameSource>(
     })?;
     let (held, keepers): (Vec<_>, Vec<_>) = pools.into_iter().map(Pool::finish).unzip();
     // What reading took is no longer needed, and what was read, written out, takes the more the longer the flight.
-    crate::memory::give_back();
+    crate::memory::release_freed();
     readings.channels = held.into_iter().map(|(channel, held)| held.written_out(channel)).collect();
     readings.crops = keep::all_kept(keepers);
     readings.lost = watch.finish(&mut readings.channels, &readings.time_s);

@@ -12,7 +12,7 @@ use super::keys;
 use super::outline::Outline;
 use super::plausible::units_of;
 use super::{Aircraft, Camera, LIMIT_BYTES, Region, Setup};
-use crate::files::{Existing, reading_in_words, write_whole};
+use crate::files::{Existing, read_error_in_words, write_whole};
 use crate::model::channel::Channel;
 use crate::model::units::Quantity;
 
@@ -211,9 +211,9 @@ fn header() -> String {
 
 pub(super) fn read_text(path: &Path) -> Result<String, SetupError> {
     let mut bytes = Vec::new();
-    File::open(path)
-        .and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes))
-        .map_err(|error| SetupError::Unreadable { path: path.to_owned(), source: reading_in_words(error) })?;
+    File::open(path).and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes)).map_err(
+        |error| SetupError::Unreadable { path: path.to_owned(), source: read_error_in_words(error) },
+    )?;
     if bytes.len() as u64 > LIMIT_BYTES {
         return Err(SetupError::TooLarge { path: path.to_owned(), limit_bytes: LIMIT_BYTES });
     }

@@ -17,7 +17,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use thiserror::Error;
 
-use crate::files::{Existing, Together, TogetherError, write_whole};
+use crate::files::{Existing, FileBatch, FileBatchError, write_whole};
 use crate::setup::{LoadedSetup, SetupError};
 
 /// The setup file of a camera in its folder.
@@ -179,8 +179,8 @@ pub fn copy_setup(setup: &LoadedSetup, to: &Path, existing: Existing) -> Result<
 fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
     fs::create_dir_all(to).map_err(StoreError::of(to))?;
     let unwritable =
-        |error: TogetherError| StoreError::Unwritable { path: error.path, reason: error.source.to_string() };
-    let mut files = Together::begin(to).map_err(unwritable)?;
+        |error: FileBatchError| StoreError::Unwritable { path: error.path, reason: error.source.to_string() };
+    let mut files = FileBatch::create(to).map_err(unwritable)?;
     for entry in fs::read_dir(from).map_err(StoreError::of(from))? {
         let path = entry.map_err(StoreError::of(from))?.path();
         let small = fs::metadata(&path).is_ok_and(|found| found.is_file() && found.len() <= LIMIT_BYTES);
@@ -188,7 +188,7 @@ fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
             files.add(name, &fs::read(&path).map_err(StoreError::of(&path))?).map_err(unwritable)?;
         }
     }
-    files.place(Existing::Replace).map(drop).map_err(unwritable)
+    files.commit(Existing::Replace).map(drop).map_err(unwritable)
 }
 
 /// Something kept as TOML; `None` where there is none that can be read.

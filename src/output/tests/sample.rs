@@ -17,7 +17,7 @@ pub fn clip(name: &str) -> ClipInfo {
         path: name.into(),
         container: "avi".into(),
         codec: "mjpeg".into(),
-        stands_alone: true,
+        intra_only: true,
         width: 640,
         height: 480,
         nominal_rate_hz: Some(30.0),
