@@ -65,7 +65,7 @@ pub enum ReadError {
     Glyphs(#[from] glyphs::GlyphFileError),
     /// The told legs.
     #[error(transparent)]
-    Legs(#[from] legs::ToldLegError),
+    Legs(#[from] legs::GivenLegError),
 }
 
 /// What the pilot may tell of a reading.
@@ -80,9 +80,9 @@ pub struct ReadOptions {
     /// Units of the results.
     pub units: units::ResultUnits,
     /// Course and wind.
-    pub wind: airspeed::ToldWind,
+    pub wind: airspeed::GivenWind,
     /// The air at the field.
-    pub air: air::AirTold,
+    pub air: air::GivenAir,
 }
 
 impl Default for ReadOptions {
@@ -92,8 +92,8 @@ impl Default for ReadOptions {
             least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
             aircraft: None,
             units: units::ResultUnits::default(),
-            wind: airspeed::ToldWind::default(),
-            air: air::AirTold::default(),
+            wind: airspeed::GivenWind::default(),
+            air: air::GivenAir::default(),
         }
     }
 }
@@ -150,13 +150,13 @@ pub fn read_record(
 /// be done again at once with other legs.
 ///
 /// # Errors
-/// [`legs::ToldLegError`] where told legs do not fit the flight.
-pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, legs::ToldLegError> {
+/// [`legs::GivenLegError`] where told legs do not fit the flight.
+pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, legs::GivenLegError> {
     let FlightRecord { clips, setup, series, legibility, mut notes } = record;
     let series = series.in_units(&options.units);
     let aircraft = options.aircraft.clone().or_else(|| setup.aircraft.clone()).unwrap_or_default();
-    let least_voltage_v = options.legs.least_voltage_v.or(aircraft.landing_v());
-    let legs = legs::find(&series, &LegOptions { least_voltage_v, ..options.legs.clone() })?;
+    let min_voltage_v = options.legs.min_voltage_v.or(aircraft.landing_v());
+    let legs = legs::find(&series, &LegOptions { min_voltage_v, ..options.legs.clone() })?;
     let wind = airspeed::find_wind(&series, &legs, &options.wind);
     let pairs = airspeed::pair_with(&legs, &wind.as_ref().into());
     let steps = airspeed::steps(&pairs);
@@ -172,7 +172,7 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
     let unread = legibility.unread(&channel::Channel::Speed).is_some();
     let told = legs.notes.iter().filter(|note| !(unread && **note == legs::Note::NoTrustedSpeed));
     notes.extend(told.map(ToString::to_string));
-    let patterns = airspeed::patterns(&legs, options.wind.held);
+    let patterns = airspeed::patterns(&legs, options.wind.heading_reference);
     let air = air::of_flight(&series, &legs.legs, &options.air);
     notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
     notes.extend(air.sentence().filter(|_| !pairs.is_empty()));

@@ -4,7 +4,7 @@
 mod common;
 
 use common::{Plan, fly};
-use pairspeed::air::{Air, AirTold, Datum, Pressure, SEA_LEVEL_KG_M3, ZERO_CELSIUS_K, at_sea_level, datum};
+use pairspeed::air::{Air, Datum, GivenAir, Pressure, SEA_LEVEL_KG_M3, ZERO_CELSIUS_K, at_sea_level, datum};
 use pairspeed::model::channel::Channel;
 use pairspeed::series::trust;
 
@@ -18,11 +18,11 @@ fn near(value: f64, expected: f64, tolerance: f64) {
 }
 
 fn told(elevation_ft: f64, celsius: f64, setting_inhg: f64) -> Air {
-    AirTold {
+    GivenAir {
         field_elevation_m: Some(elevation_ft * FT_M),
         temperature_k: Some(celsius + ZERO_CELSIUS_K),
         pressure: Some(Pressure::SeaLevel(setting_inhg * INHG_PA)),
-        ..AirTold::default()
+        ..GivenAir::default()
     }
     .at_field(None)
     .unwrap()
@@ -70,18 +70,18 @@ fn density_altitudes_are_those_of_the_handbooks_worked_exactly() {
 #[test]
 fn what_is_not_told_is_that_of_the_standard_atmosphere() {
     let standard = Air::standard(1200.0).unwrap();
-    let elevation = AirTold { field_elevation_m: Some(1200.0), ..AirTold::default() };
+    let elevation = GivenAir { field_elevation_m: Some(1200.0), ..GivenAir::default() };
     assert_eq!(elevation.at_field(None), Some(standard));
-    assert_eq!(AirTold::default().at_field(Some(1200.0)), Some(standard));
-    assert_eq!(AirTold::default().at_field(None), None);
+    assert_eq!(GivenAir::default().at_field(Some(1200.0)), Some(standard));
+    assert_eq!(GivenAir::default().at_field(None), None);
     // Temperature and pressure at the field need no elevation.
-    let measured = AirTold {
+    let measured = GivenAir {
         temperature_k: Some(300.0),
         pressure: Some(Pressure::AtField(95_000.0)),
-        ..AirTold::default()
+        ..GivenAir::default()
     };
     near(measured.at_field(None).unwrap().density_kg_m3(), 95_000.0 / (287.05307 * 300.0), 1e-6);
-    let absurd = AirTold { temperature_k: Some(-1.0), ..measured };
+    let absurd = GivenAir { temperature_k: Some(-1.0), ..measured };
     assert_eq!(absurd.at_field(None), None);
 }
 

@@ -6,7 +6,7 @@ mod common;
 use common::{Plan, fly};
 use pairspeed::airspeed::{pair, steps};
 use pairspeed::compare::{CompareOptions, Comparison, Verdict, compare, pairs_needed};
-use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, find};
 use pairspeed::model::units::Unit;
 use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
 use pairspeed::series::trust;
@@ -290,11 +290,11 @@ fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() 
 /// A simulated flight whose legs are told as flown, so that only the statistics are on trial.
 fn simulated(plan: &Plan) -> FlownFlight {
     let flown = fly(plan);
-    let legs = flown.legs.iter().map(|leg| ToldLeg {
+    let legs = flown.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
-        ..ToldLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
+        ..GivenLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
     });
-    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
+    let options = LegOptions { given: Some(legs.collect()), ..LegOptions::default() };
     let found = steps(&pair(&find(&trust(flown.readings), &options).unwrap()));
     let speed_si = plan.unit.si_per_unit();
     flight("simulated", found.iter().filter_map(|step| FlownStep::of(step, speed_si)).collect())

@@ -4,18 +4,18 @@
 mod common;
 
 use common::{Flight, Plan, fly};
-use pairspeed::airspeed::multileg::Held;
-use pairspeed::airspeed::{Crosswind, ToldWind, WindSource, find_wind, pair, pair_with, patterns};
-use pairspeed::legs::{LegKind, LegOptions, LegSet, ToldLeg, find};
+use pairspeed::airspeed::multileg::HeadingReference;
+use pairspeed::airspeed::{Crosswind, GivenWind, WindSource, find_wind, pair, pair_with, patterns};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, find};
 use pairspeed::series::{Series, trust};
 
 /// The legs of a flight told as flown, without the seconds after a turn.
 fn told_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
-    let legs = flight.legs.iter().map(|leg| ToldLeg {
+    let legs = flight.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
-        ..ToldLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
+        ..GivenLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
     });
-    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
+    let options = LegOptions { given: Some(legs.collect()), ..LegOptions::default() };
     let series = trust(flight.readings.clone());
     let set = find(&series, &options).unwrap();
     (series, set)
@@ -48,9 +48,13 @@ fn a_told_crosswind_takes_the_bias_out() {
         let flight = fly(&plan);
         let (series, set) = told_legs(&plan, &flight);
         // The wind comes from 0 degrees, the course is 35.
-        let told = ToldWind { wind: Some((6.0, 0.0)), course_deg: Some(35.0), held: Held::Track };
+        let told = GivenWind {
+            wind: Some((6.0, 0.0)),
+            course_deg: Some(35.0),
+            heading_reference: HeadingReference::Track,
+        };
         let wind = find_wind(&series, &set, &told).unwrap();
-        assert_eq!(wind.source, WindSource::Told);
+        assert_eq!(wind.source, WindSource::Given);
         for (with, without) in pair_with(&set, &Crosswind::from(Some(&wind))).iter().zip(pair(&set)) {
             let truth = flight.airspeeds[with.step as usize - 1];
             plain += without.airspeed.value - truth;
@@ -69,7 +73,7 @@ fn a_told_crosswind_takes_the_bias_out() {
 fn without_a_course_a_told_wind_is_held_against_the_shown_one() {
     let plan = off_the_wind(1);
     let (series, set) = told_legs(&plan, &fly(&plan));
-    let told = ToldWind { wind: Some((6.0, 0.0)), ..ToldWind::default() };
+    let told = GivenWind { wind: Some((6.0, 0.0)), ..GivenWind::default() };
     let wind = find_wind(&series, &set, &told).unwrap();
     assert!((wind.across.abs() - 6.0 * 35f64.to_radians().sin()).abs() < 10.0, "{wind:?}");
     let plan = Plan { heading_readout: false, ..plan };
@@ -83,7 +87,7 @@ fn turns_over_both_sides_tell_the_crosswind_where_the_course_is_shown() {
     for seed in 0..60 {
         let plan = off_the_wind(seed);
         let (series, set) = told_legs(&plan, &fly(&plan));
-        let Some(wind) = find_wind(&series, &set, &ToldWind::default()) else { continue };
+        let Some(wind) = find_wind(&series, &set, &GivenWind::default()) else { continue };
         let error = (wind.across.abs() / 3.6 - 6.0 * 35f64.to_radians().sin()).abs();
         worst = worst.max(error);
         fitted += 1;
@@ -98,7 +102,7 @@ fn turns_over_both_sides_tell_the_crosswind_where_the_course_is_shown() {
 fn turns_over_one_side_only_tell_nothing() {
     let plan = Plan { racetrack: false, ..off_the_wind(3) };
     let (series, set) = told_legs(&plan, &fly(&plan));
-    assert_eq!(find_wind(&series, &set, &ToldWind::default()), None);
+    assert_eq!(find_wind(&series, &set, &GivenWind::default()), None);
 }
 
 #[test]
@@ -109,7 +113,7 @@ fn a_box_of_four_legs_gives_airspeed_and_wind() {
         let flight = fly(&plan);
         let (_, set) = told_legs(&plan, &flight);
         assert!(set.pairs.is_empty(), "{:?}", set.pairs);
-        let boxes = patterns(&set, Held::Track);
+        let boxes = patterns(&set, HeadingReference::Track);
         assert_eq!(boxes.len(), 3);
         for (one, truth) in boxes.iter().zip(&flight.airspeeds) {
             found += 1;
@@ -136,7 +140,7 @@ fn a_triangle_shown_with_headings_is_found_without_being_told() {
     };
     let flight = fly(&plan);
     let set = find(&trust(flight.readings.clone()), &LegOptions::default()).unwrap();
-    let triangles = patterns(&set, Held::Track);
+    let triangles = patterns(&set, HeadingReference::Track);
     assert_eq!(triangles.len(), 3, "{:?} {:?}", set.headings_deg, set.patterns);
     for (one, truth) in triangles.iter().zip(&flight.airspeeds) {
         assert!((one.airspeed.value / truth - 1.0).abs() < 0.05, "{} {truth}", one.airspeed.value);

@@ -4,7 +4,7 @@
 mod common;
 
 use common::{Plan, fly};
-use pairspeed::legs::{LegKind, LegOptions, LegSet, ToldLeg, find};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, find};
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Readings, trust};
@@ -15,8 +15,8 @@ fn one_leg(change: impl Fn(&mut Readings), options: LegOptions) -> LegSet {
         Plan { whole_flight: false, leg_s: (10.0, 10.0), gust: 0.0, wind_walk: 0.0, ..Plan::default() };
     let mut readings = fly(&plan).readings;
     change(&mut readings);
-    let told = vec![ToldLeg::new(3.0, 10.0, LegKind::Leg)];
-    find(&trust(readings), &LegOptions { told: Some(told), ..options }).unwrap()
+    let told = vec![GivenLeg::new(3.0, 10.0, LegKind::Leg)];
+    find(&trust(readings), &LegOptions { given: Some(told), ..options }).unwrap()
 }
 
 fn flags(set: &LegSet) -> String {
@@ -85,7 +85,7 @@ fn a_pack_below_the_limit_is_told() {
         );
     };
     assert_eq!(flags(&one_leg(low, LegOptions::default())), "pack at 20.4 V, below the limit of 21.0 V");
-    let told = LegOptions { least_voltage_v: Some(19.8), ..LegOptions::default() };
+    let told = LegOptions { min_voltage_v: Some(19.8), ..LegOptions::default() };
     assert_eq!(flags(&one_leg(low, told)), "");
 }
 

@@ -5,7 +5,7 @@ mod common;
 
 use common::{Flight, Plan, Readout, fly};
 use pairspeed::airspeed::{Pair, pair};
-use pairspeed::legs::{LegKind, LegOptions, LegSet, ToldLeg, find};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, find};
 use pairspeed::model::units::Unit;
 use pairspeed::series::trust;
 use pairspeed::stats::median;
@@ -243,8 +243,8 @@ fn figures() {
 /// Airspeeds of legs told as flown, so that only the statistics are on trial.
 fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
     let flight = fly(plan);
-    let legs = flight.legs.iter().map(|leg| ToldLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg));
-    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
+    let legs = flight.legs.iter().map(|leg| GivenLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg));
+    let options = LegOptions { given: Some(legs.collect()), ..LegOptions::default() };
     let pairs = pair(&find(&trust(flight.readings), &options).unwrap());
     let truth = flight.airspeeds.clone();
     pairs.into_iter().map(|pair| (pair.clone(), truth[pair.step as usize - 1])).collect()

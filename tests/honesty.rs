@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use common::{Flight, Plan, dryden, fly};
 use pairspeed::airspeed::{Pair, StepResult, pair, steps};
-use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, find};
 use pairspeed::series::trust;
 use pairspeed::stats::median;
 
@@ -23,11 +23,11 @@ const SETTLING_S: f64 = 3.0;
 
 /// Pairs and steps of a flight whose legs are told as flown, so that only the statistics are on trial.
 fn of_told_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
-    let legs = flight.legs.iter().map(|leg| ToldLeg {
+    let legs = flight.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
-        ..ToldLeg::new(leg.start_s + SETTLING_S, leg.end_s, LegKind::Leg)
+        ..GivenLeg::new(leg.start_s + SETTLING_S, leg.end_s, LegKind::Leg)
     });
-    let options = LegOptions { told: Some(legs.collect()), ..LegOptions::default() };
+    let options = LegOptions { given: Some(legs.collect()), ..LegOptions::default() };
     let pairs = pair(&find(&trust(flight.readings.clone()), &options).unwrap());
     let steps = steps(&pairs);
     (pairs, steps)

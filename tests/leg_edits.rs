@@ -35,7 +35,7 @@ impl Desk {
     }
 
     fn worked_out(&self, edits: &LegEdits) -> Flight {
-        let options = ReadOptions { legs: edits.tell(&self.options.legs), ..self.options.clone() };
+        let options = ReadOptions { legs: edits.applied_to(&self.options.legs), ..self.options.clone() };
         work_out(self.record.clone(), &options).unwrap()
     }
 
@@ -92,8 +92,8 @@ fn a_deleted_leg_takes_its_pair_along_and_leaves_all_others() {
     let mut expected = answers(&desk.found);
     expected.remove(2);
     assert_eq!(answers(&after), expected);
-    let odd: Vec<bool> = after.legs.iter().map(|leg| leg.kind == LegKind::Odd).collect();
-    let was_odd = desk.found.legs.iter().filter(|leg| leg.kind == LegKind::Odd).count();
+    let odd: Vec<bool> = after.legs.iter().map(|leg| leg.kind == LegKind::Unpaired).collect();
+    let was_odd = desk.found.legs.iter().filter(|leg| leg.kind == LegKind::Unpaired).count();
     assert_eq!(odd.iter().filter(|odd| **odd).count(), was_odd + 1);
 }
 
@@ -175,7 +175,7 @@ fn told_throttles_stay_with_their_legs_when_a_pair_is_lost() {
 #[test]
 fn a_throttle_shown_is_read_anew_where_none_is_told() {
     let desk = Desk::of(&Plan { throttle_readout: Readout::Alive, seed: 5, ..Plan::default() });
-    let after = desk.after(&[LegEdit::Mark { leg: 1, kind: LegKind::Odd }]);
+    let after = desk.after(&[LegEdit::Mark { leg: 1, kind: LegKind::Unpaired }]);
     assert_eq!(after.throttle_source, ThrottleSource::Overlay);
     let of_legs = |flight: &Flight| flight.legs.iter().map(|leg| leg.throttle_percent).collect::<Vec<_>>();
     assert_eq!(of_legs(&after), of_legs(&desk.found));
@@ -245,7 +245,7 @@ fn a_saved_list_gives_the_same_flight_and_can_still_be_taken_back() {
     let mut edits = desk.edits.clone();
     let at_s = f64::midpoint(edits.legs()[2].start_s, edits.legs()[2].end_s);
     edits.make(LegEdit::Split { leg: 3, at_s }).unwrap();
-    edits.make(LegEdit::Mark { leg: 3, kind: LegKind::Odd }).unwrap();
+    edits.make(LegEdit::Mark { leg: 3, kind: LegKind::Unpaired }).unwrap();
     edits.make(LegEdit::Throttle { leg: 1, percent: Some(52.5) }).unwrap();
     edits.save(&path, &clips).unwrap();
     let renamed = clip(&folder, "renamed.avi", 1000);
@@ -300,7 +300,8 @@ fn a_list_that_cannot_be_saved_says_where() {
 
 fn any_edit(legs: usize) -> impl Strategy<Value = LegEdit> {
     let leg = 0..legs + 3;
-    let kind = prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Odd, LegKind::Leg]);
+    let kind =
+        prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Unpaired, LegKind::Leg]);
     let percent = prop::option::of(-10.0..120.0f64);
     (0..8, leg, -10.0..250.0f64, 0.0..20.0f64, kind, percent).prop_map(
         |(what, leg, to_s, length_s, kind, percent)| match what {

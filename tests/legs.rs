@@ -8,7 +8,8 @@ use std::io::Write as _;
 use common::{Flight, Plan, Readout, fly};
 use pairspeed::airspeed::{pair, steps};
 use pairspeed::legs::{
-    LegKind, LegOptions, LegSet, LegsFileError, Note, ThrottleSource, ToldLeg, ToldLegError, find, read_file,
+    GivenLeg, GivenLegError, LegKind, LegOptions, LegSet, LegsFileError, Note, ThrottleSource, find,
+    read_file,
 };
 use pairspeed::model::channel::Channel;
 use pairspeed::series::{Blank, Readings, Series, trust};
@@ -17,15 +18,15 @@ fn found(series: &Series) -> LegSet {
     find(series, &LegOptions::default()).unwrap()
 }
 
-fn told(legs: Vec<ToldLeg>) -> LegOptions {
-    LegOptions { told: Some(legs), ..LegOptions::default() }
+fn told(legs: Vec<GivenLeg>) -> LegOptions {
+    LegOptions { given: Some(legs), ..LegOptions::default() }
 }
 
-fn leg(start_s: f64, end_s: f64, kind: LegKind) -> ToldLeg {
-    ToldLeg::new(start_s, end_s, kind)
+fn leg(start_s: f64, end_s: f64, kind: LegKind) -> GivenLeg {
+    GivenLeg::new(start_s, end_s, kind)
 }
 
-fn true_legs(flight: &Flight, kind: impl Fn(bool) -> LegKind) -> Vec<ToldLeg> {
+fn true_legs(flight: &Flight, kind: impl Fn(bool) -> LegKind) -> Vec<GivenLeg> {
     flight.legs.iter().map(|truth| leg(truth.start_s + 2.0, truth.end_s, kind(truth.upwind))).collect()
 }
 
@@ -62,7 +63,7 @@ fn a_legs_file_is_read_in_any_order_of_columns_and_case() {
     let legs = read_file(file(text).path()).unwrap();
     let expected = [
         leg(10.0, 20.0, LegKind::Upwind),
-        ToldLeg { throttle_percent: Some(60.0), ..leg(30.5, 40.0, LegKind::Downwind) },
+        GivenLeg { throttle_percent: Some(60.0), ..leg(30.5, 40.0, LegKind::Downwind) },
     ];
     assert_eq!(legs, expected);
 }
@@ -102,10 +103,10 @@ fn a_bad_legs_file_is_answered_with_place_and_mend() {
 fn told_legs_outside_the_flight_are_refused() {
     let series = trust(fly(&Plan::default()).readings);
     let error = |legs| find(&series, &told(legs)).unwrap_err();
-    assert!(matches!(error(vec![leg(10.0, 9e3, LegKind::Leg)]), ToldLegError::OutsideFlight { .. }));
-    assert!(matches!(error(vec![leg(20.0, 10.0, LegKind::Leg)]), ToldLegError::Reversed { .. }));
+    assert!(matches!(error(vec![leg(10.0, 9e3, LegKind::Leg)]), GivenLegError::OutsideFlight { .. }));
+    assert!(matches!(error(vec![leg(20.0, 10.0, LegKind::Leg)]), GivenLegError::Reversed { .. }));
     let overlapping = vec![leg(10.0, 20.0, LegKind::Leg), leg(19.0, 30.0, LegKind::Leg)];
-    assert!(matches!(error(overlapping), ToldLegError::Overlap { .. }));
+    assert!(matches!(error(overlapping), GivenLegError::Overlap { .. }));
 }
 
 #[test]
@@ -127,11 +128,11 @@ fn told_legs_are_taken_as_told_and_paired_in_order() {
 fn a_leg_told_as_odd_is_left_out_of_the_pairs() {
     let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
     let mut legs = true_legs(&flight, |_| LegKind::Leg);
-    legs[0].kind = LegKind::Odd;
-    legs[11].kind = LegKind::Odd;
+    legs[0].kind = LegKind::Unpaired;
+    legs[11].kind = LegKind::Unpaired;
     let set = find(&trust(flight.readings), &told(legs)).unwrap();
     assert_eq!(set.pairs.len(), 5);
-    assert!(set.notes.iter().any(|note| matches!(note, Note::OddLeg { leg: 1, .. })));
+    assert!(set.notes.iter().any(|note| matches!(note, Note::UnpairedLeg { leg: 1, .. })));
 }
 
 #[test]
@@ -140,7 +141,7 @@ fn told_throttle_steps_are_given_to_the_pairs_in_order() {
     let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
     let options = LegOptions { throttle_steps: Some(throttles.clone()), ..LegOptions::default() };
     let set = find(&trust(flight.readings), &options).unwrap();
-    assert_eq!(set.throttle_source, ThrottleSource::Told);
+    assert_eq!(set.throttle_source, ThrottleSource::Given);
     let of_pairs: Vec<f64> = set.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
     assert_eq!(of_pairs, throttles.iter().flat_map(|throttle| [*throttle; 2]).collect::<Vec<f64>>());
     let steps = steps(&pair(&set));
@@ -183,7 +184,7 @@ fn uneven_pairs_are_divided_among_told_steps_where_the_speeds_change() {
     let throttle_steps = Some(vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0]);
     let set = find(
         &trust(flight.readings),
-        &LegOptions { told: Some(legs), throttle_steps, ..LegOptions::default() },
+        &LegOptions { given: Some(legs), throttle_steps, ..LegOptions::default() },
     )
     .unwrap();
     let steps: Vec<u32> = set.pairs.iter().map(|pair| pair.step).collect();
@@ -219,7 +220,7 @@ fn told_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
         find(&series, &LegOptions { throttle_steps, ..LegOptions::default() }).unwrap()
     };
     let agreeing = with(&plan.throttles);
-    assert_eq!(agreeing.throttle_source, ThrottleSource::Told);
+    assert_eq!(agreeing.throttle_source, ThrottleSource::Given);
     assert!(!agreeing.notes.iter().any(|note| matches!(note, Note::ThrottleContradicts { .. })));
 
     let mut other = plan.throttles.clone();
@@ -292,7 +293,7 @@ fn a_lone_leg_at_the_end_is_odd() {
     let end_s = flight.legs[10].end_s;
     let set = found(&trust(until(flight, end_s)));
     assert_eq!(set.legs.len(), 11);
-    assert_eq!(set.legs[10].kind, LegKind::Odd);
+    assert_eq!(set.legs[10].kind, LegKind::Unpaired);
     assert_eq!(set.pairs.len(), 5);
 }
 

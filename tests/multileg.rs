@@ -1,7 +1,7 @@
 //! Three- and four-leg methods against published test points and the wind triangle.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use pairspeed::airspeed::multileg::{GroundLeg, Held, air_and_wind};
+use pairspeed::airspeed::multileg::{GroundLeg, HeadingReference, air_and_wind};
 use pairspeed::stats::{mean, standard_deviation};
 
 /// The rows of a reference table under each value of its first column, in order.
@@ -36,7 +36,7 @@ fn near(value: f64, expected: f64, tolerance: f64) {
 
 /// Speed and direction of the mean of the triples' wind vectors.
 fn mean_wind(triples: &[Vec<GroundLeg>]) -> (f64, f64) {
-    let winds = triples.iter().map(|triple| air_and_wind(triple, Held::Track).unwrap());
+    let winds = triples.iter().map(|triple| air_and_wind(triple, HeadingReference::Track).unwrap());
     let vectors = winds.map(|air| {
         let from = air.wind_from_deg.to_radians();
         (air.wind * from.sin(), air.wind * from.cos())
@@ -65,14 +65,16 @@ fn published_test_points_come_out_as_published() {
                 })
                 .collect()
         };
-        let airspeeds: Vec<f64> =
-            triples.iter().map(|triple| air_and_wind(triple, Held::Track).unwrap().airspeed).collect();
+        let airspeeds: Vec<f64> = triples
+            .iter()
+            .map(|triple| air_and_wind(triple, HeadingReference::Track).unwrap().airspeed)
+            .collect();
         near(mean(&airspeeds).unwrap(), number(&rows[0], 4).unwrap(), 0.05);
         near(mean(&airspeeds).unwrap(), number(&rows[0], 8).unwrap(), 1e-4);
         if let (Some(deviation), Some(published)) = (standard_deviation(&airspeeds), number(&rows[0], 5)) {
             near(deviation, published, 0.05);
         }
-        let all = air_and_wind(&legs, Held::Track).unwrap();
+        let all = air_and_wind(&legs, HeadingReference::Track).unwrap();
         near(all.airspeed, mean(&airspeeds).unwrap(), 0.05);
         if let (Some(wind), Some(from)) = (number(&rows[0], 6), number(&rows[0], 7)) {
             let (mean_wind, mean_from) = mean_wind(&triples);
@@ -88,7 +90,7 @@ fn published_test_points_come_out_as_published() {
 fn the_least_squares_circle_of_the_school_sample_is_the_one_computed_elsewhere() {
     // NTPS four-leg sample, least-squares circle computed with scipy: 183.7219, wind 5.0070 from 179.457.
     let (_, rows) = &cases(include_str!("../fixtures/reference/gps_multileg_published.csv"))[0];
-    let all = air_and_wind(&legs(rows, 2, 3), Held::Track).unwrap();
+    let all = air_and_wind(&legs(rows, 2, 3), HeadingReference::Track).unwrap();
     near(all.airspeed, 183.7219, 1e-3);
     near(all.wind, 5.0070, 1e-3);
     near(all.wind_from_deg, 179.457, 0.01);
@@ -102,8 +104,8 @@ fn wind_triangles_are_solved_for_tracks_and_for_headings() {
         if rows.len() < 3 {
             continue;
         }
-        let held = if rows[0][1] == "track" { Held::Track } else { Held::Heading };
-        let direction = if held == Held::Track { 6 } else { 5 };
+        let held = if rows[0][1] == "track" { HeadingReference::Track } else { HeadingReference::Heading };
+        let direction = if held == HeadingReference::Track { 6 } else { 5 };
         let (airspeed, from, wind) = (number(&rows[0], 2), number(&rows[0], 3), number(&rows[0], 4));
         let found = air_and_wind(&legs(&rows, 7, direction), held).unwrap();
         near(found.airspeed, airspeed.unwrap(), 2e-4);
@@ -121,7 +123,7 @@ fn tracks_taken_for_headings_give_a_wrong_airspeed() {
     // returns 93.8796 and 35.1452 for a true airspeed of 100 and a wind of 30.
     let table = cases(include_str!("../fixtures/reference/windtriangle.csv"));
     let (_, rows) = table.iter().find(|(name, _)| name == "A-track-120").unwrap();
-    let found = air_and_wind(&legs(rows, 7, 6), Held::Heading).unwrap();
+    let found = air_and_wind(&legs(rows, 7, 6), HeadingReference::Heading).unwrap();
     near(found.airspeed, 93.8796, 1e-3);
     near(found.wind, 35.1452, 1e-3);
 }
@@ -129,9 +131,9 @@ fn tracks_taken_for_headings_give_a_wrong_airspeed() {
 #[test]
 fn legs_that_tell_too_little_give_nothing() {
     let leg = |speed, direction_deg| GroundLeg { speed, direction_deg };
-    assert_eq!(air_and_wind(&[], Held::Track), None);
-    assert_eq!(air_and_wind(&[leg(20.0, 0.0), leg(25.0, 180.0)], Held::Track), None);
-    for held in [Held::Track, Held::Heading] {
+    assert_eq!(air_and_wind(&[], HeadingReference::Track), None);
+    assert_eq!(air_and_wind(&[leg(20.0, 0.0), leg(25.0, 180.0)], HeadingReference::Track), None);
+    for held in [HeadingReference::Track, HeadingReference::Heading] {
         assert_eq!(air_and_wind(&[leg(20.0, 0.0), leg(25.0, 0.0), leg(22.0, 0.0)], held), None);
         assert_eq!(air_and_wind(&[leg(f64::NAN, 0.0), leg(25.0, 120.0), leg(22.0, 240.0)], held), None);
         assert_eq!(air_and_wind(&[leg(0.0, 0.0), leg(0.0, 120.0), leg(0.0, 240.0)], held), None);
@@ -141,7 +143,7 @@ fn legs_that_tell_too_little_give_nothing() {
 #[test]
 fn the_uncertainty_of_the_airspeed_is_that_of_disturbed_legs() {
     // Four directions a quarter turn apart: the mean of four speeds, half the uncertainty of one.
-    for held in [Held::Track, Held::Heading] {
+    for held in [HeadingReference::Track, HeadingReference::Heading] {
         let legs: Vec<GroundLeg> =
             (0..4).map(|leg| GroundLeg { speed: 25.0, direction_deg: 90.0 * f64::from(leg) }).collect();
         near(air_and_wind(&legs, held).unwrap().airspeed_per_speed, 0.5, 1e-9);

@@ -9,7 +9,7 @@ mod common;
 use common::{Chance, Plan, dryden, point_mass};
 use pairspeed::airspeed::{COURSE_WITHIN_DEG, crosswind_bound, pair, reads_low, steps};
 use pairspeed::compare::{CompareOptions, compare};
-use pairspeed::legs::{LegKind, LegOptions, ToldLeg, find};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, find};
 use pairspeed::model::units::Unit;
 use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
 use pairspeed::series::{Readings, trust};
@@ -307,12 +307,12 @@ fn worked_out(readings: Readings, legs: Vec<(f64, f64, f64)>, display: Display) 
     let end_s = readings.time_s.last().copied().unwrap_or(0.0);
     let given = legs.into_iter().filter_map(|(start_s, leg_end_s, throttle_percent)| {
         let (start_s, leg_end_s) = (start_s + SETTLING_S, leg_end_s.min(end_s));
-        (leg_end_s - start_s >= SHORTEST_LEG_S).then(|| ToldLeg {
+        (leg_end_s - start_s >= SHORTEST_LEG_S).then(|| GivenLeg {
             throttle_percent: Some(throttle_percent),
-            ..ToldLeg::new(start_s, leg_end_s, LegKind::Leg)
+            ..GivenLeg::new(start_s, leg_end_s, LegKind::Leg)
         })
     });
-    let options = LegOptions { told: Some(given.collect()), ..LegOptions::default() };
+    let options = LegOptions { given: Some(given.collect()), ..LegOptions::default() };
     let found = steps(&pair(&find(&trust(readings), &options).unwrap()));
     flight(found.iter().filter_map(|step| FlownStep::of(step, display.0.si_per_unit())).collect(), display)
 }

@@ -30,10 +30,10 @@ fn edited_legs_give_the_same_files_as_working_the_flight_out_again() {
     let mut edits = LegEdits::of(&work_out(record.clone(), &options).unwrap());
     let end_s = edits.legs()[0].end_s;
     edits.make(LegEdit::MoveEnd { leg: 1, to_s: end_s - 2.0 }).unwrap();
-    edits.make(LegEdit::Mark { leg: 3, kind: LegKind::Odd }).unwrap();
+    edits.make(LegEdit::Mark { leg: 3, kind: LegKind::Unpaired }).unwrap();
     let path = folder.path().join("legs.toml");
     edits.save(&path, &clips).unwrap();
-    let edited = ReadOptions { legs: edits.tell(&options.legs), ..options };
+    let edited = ReadOptions { legs: edits.applied_to(&options.legs), ..options };
     let flight = work_out(record, &edited).unwrap();
 
     let out = folder.path().join("result");

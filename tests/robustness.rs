@@ -1,10 +1,10 @@
 //! Whatever the readings are, the chain answers: it never crashes and never gives a number that is none.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use pairspeed::air::{AirTold, Pressure, of_flight};
-use pairspeed::airspeed::multileg::{GroundLeg, Held, air_and_wind};
-use pairspeed::airspeed::{Crosswind, ToldWind, find_wind, pair_with, patterns, steps};
-use pairspeed::legs::{LegKind, LegOptions, LegSet, Note, ToldLeg, find};
+use pairspeed::air::{GivenAir, Pressure, of_flight};
+use pairspeed::airspeed::multileg::{GroundLeg, HeadingReference, air_and_wind};
+use pairspeed::airspeed::{Crosswind, GivenWind, find_wind, pair_with, patterns, steps};
+use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, Note, find};
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::{ResultUnits, Unit};
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
@@ -25,7 +25,7 @@ fn channel(channel: Channel, unit: Option<Unit>, values: Vec<f64>) -> ChannelRea
 }
 
 /// Everything from the readings to the air; panics where a result is not a number.
-fn whole_chain(readings: Readings, options: &LegOptions, wind: &ToldWind, air: &AirTold) -> Option<LegSet> {
+fn whole_chain(readings: Readings, options: &LegOptions, wind: &GivenWind, air: &GivenAir) -> Option<LegSet> {
     let units = ResultUnits { speed: Some(Unit::MilesPerHour), length: Some(Unit::Feet) };
     let series = trust(readings).in_units(&units);
     let set = find(&series, options).ok()?;
@@ -38,7 +38,7 @@ fn whole_chain(readings: Readings, options: &LegOptions, wind: &ToldWind, air: &
     for step in steps(&pairs) {
         assert!(step.airspeed.low <= step.airspeed.high, "{step:?}");
     }
-    for held in [Held::Track, Held::Heading] {
+    for held in [HeadingReference::Track, HeadingReference::Heading] {
         for pattern in patterns(&set, held) {
             assert!(pattern.airspeed.value > pattern.wind && pattern.airspeed.low <= pattern.airspeed.high);
         }
@@ -69,10 +69,11 @@ fn stretches() -> impl Strategy<Value = Vec<f64>> {
     })
 }
 
-fn any_told_leg() -> impl Strategy<Value = ToldLeg> {
-    let kind = prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Odd, LegKind::Leg]);
+fn any_given_leg() -> impl Strategy<Value = GivenLeg> {
+    let kind =
+        prop::sample::select(vec![LegKind::Upwind, LegKind::Downwind, LegKind::Unpaired, LegKind::Leg]);
     (0.0..100.0f64, 0.0..20.0f64, kind)
-        .prop_map(|(start_s, length_s, kind)| ToldLeg::new(start_s, start_s + length_s, kind))
+        .prop_map(|(start_s, length_s, kind)| GivenLeg::new(start_s, start_s + length_s, kind))
 }
 
 proptest! {
@@ -85,7 +86,7 @@ proptest! {
         heading in stretches(),
         voltage in stretches(),
         throttle in stretches(),
-        told in prop::option::of(prop::collection::vec(any_told_leg(), 0..8)),
+        given in prop::option::of(prop::collection::vec(any_given_leg(), 0..8)),
         gap in prop::option::of((0.0..60.0f64, 0.0..10.0f64)),
         wind in prop::option::of((0.0..60.0f64, -720.0..720.0f64)),
         elevation in prop::option::of(any_reading()),
@@ -105,9 +106,9 @@ proptest! {
             gaps: gap.map(|(start_s, length_s)| Gap { start_s, end_s: start_s + length_s }).into_iter().collect(),
             lost: Vec::new(), crops: Default::default(),
         };
-        let options = LegOptions { told, ..LegOptions::default() };
-        let wind = ToldWind { wind, course_deg: Some(10.0), held: Held::Track };
-        let air = AirTold {
+        let options = LegOptions { given, ..LegOptions::default() };
+        let wind = GivenWind { wind, course_deg: Some(10.0), heading_reference: HeadingReference::Track };
+        let air = GivenAir {
             field_elevation_m: elevation,
             temperature_k: temperature,
             pressure: pressure.map(Pressure::SeaLevel),
@@ -122,7 +123,7 @@ proptest! {
     ) {
         let legs: Vec<GroundLeg> =
             legs.into_iter().map(|(speed, direction_deg)| GroundLeg { speed, direction_deg }).collect();
-        for held in [Held::Track, Held::Heading] {
+        for held in [HeadingReference::Track, HeadingReference::Heading] {
             if let Some(air) = air_and_wind(&legs, held) {
                 prop_assert!(air.airspeed.is_finite() && air.airspeed > air.wind && air.wind >= 0.0);
                 prop_assert!((0.0..=360.0).contains(&air.wind_from_deg));
@@ -132,7 +133,7 @@ proptest! {
 }
 
 fn told_nothing(readings: Readings) -> LegSet {
-    whole_chain(readings, &LegOptions::default(), &ToldWind::default(), &AirTold::default()).unwrap()
+    whole_chain(readings, &LegOptions::default(), &GivenWind::default(), &GivenAir::default()).unwrap()
 }
 
 fn speeds(values: Vec<f64>) -> Readings {

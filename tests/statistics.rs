@@ -96,8 +96,7 @@ fn degrees_of_freedom_are_those_of_the_gum_examples() {
     let budget = Budget { rows, ..Budget::default() };
     assert_near(budget.combined(), 1.03, 0.005);
     assert_near(budget.degrees_of_freedom(), 18.9987, 0.02);
-    let (low, high) = budget.interval(100.0);
-    assert_near((high - low) / 2.0, 2.2, 0.05);
+    assert_near(budget.estimate(100.0).half_width(), 2.2, 0.05);
     // JCGM 100:2008, H.1: 25, 9.7, 2.9, 16.6 nm with 18, 25.6, 50, 2 give 32 nm and nu 16.7.
     let rows = vec![part(25.0, 18.0), part(9.7, 25.6), part(2.9, 50.0), part(16.6, 2.0)];
     let budget = Budget { rows, ..Budget::default() };

@@ -1,6 +1,6 @@
 //! The air of one flight: what was told of it, what the overlay shows, and what is left to assume.
 
-use super::{Air, AirTold, Datum, at_sea_level, datum};
+use super::{Air, Datum, GivenAir, at_sea_level, datum};
 use crate::legs::Leg;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -13,7 +13,7 @@ pub struct FlightAir {
     /// What the altitude shown counts from; `None` where it is neither told nor recognised.
     pub datum: Option<Datum>,
     /// Whether that was told.
-    pub datum_told: bool,
+    pub datum_given: bool,
     /// Elevation of the field above sea level, in metres: told, or the altitude shown on the ground.
     pub field_elevation_m: Option<f64>,
     /// Usual height of the legs above the field, in metres; 0 where it is not known.
@@ -63,7 +63,7 @@ impl FlightAir {
 
 /// The air of a flight from what was told and what the overlay shows.
 #[must_use]
-pub fn of_flight(series: &Series, legs: &[Leg], told: &AirTold) -> FlightAir {
+pub fn of_flight(series: &Series, legs: &[Leg], told: &GivenAir) -> FlightAir {
     let recognised = datum(series, told.field_elevation_m);
     let datum = told.datum.or(recognised.map(|(datum, _)| datum));
     let standing_m = recognised.map(|(_, standing_m)| standing_m);
@@ -79,7 +79,7 @@ pub fn of_flight(series: &Series, legs: &[Leg], told: &AirTold) -> FlightAir {
     let height_m = altitude_m.zip(ground_m).map_or(0.0, |(altitude_m, ground_m)| altitude_m - ground_m);
     FlightAir {
         datum,
-        datum_told: told.datum.is_some(),
+        datum_given: told.datum.is_some(),
         field_elevation_m,
         height_m,
         standard_temperature: told.temperature_k.is_none(),

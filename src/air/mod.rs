@@ -84,7 +84,7 @@ impl Air {
 
 /// What the pilot told of the air at the field; whatever is left out is that of the standard atmosphere.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct AirTold {
+pub struct GivenAir {
     /// Elevation of the field above sea level, in metres.
     pub field_elevation_m: Option<f64>,
     /// Temperature at the field, in kelvin.
@@ -107,7 +107,7 @@ pub enum Pressure {
 /// Pressures believed to be those of the place itself, and those reduced to sea level, in pascal.
 const SEA_LEVEL_RANGE_PA: std::ops::RangeInclusive<f64> = 87_000.0..=108_500.0;
 
-impl AirTold {
+impl GivenAir {
     /// The air at the field. `None` where the elevation is needed and not known: it stands for the
     /// pressure where none at the field is told, and for the temperature where none is told.
     #[must_use]

@@ -9,7 +9,7 @@
 use serde::Serialize;
 
 use super::Pair;
-use super::multileg::Held;
+use super::multileg::HeadingReference;
 use super::turn_fit;
 use crate::legs::LegSet;
 use crate::series::Series;
@@ -104,21 +104,22 @@ const TOLD_DIRECTION_DEG: f64 = 10.0;
 
 /// Course and wind as the pilot told them.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct ToldWind {
+pub struct GivenWind {
     /// Speed in m/s and direction the wind comes from, in degrees clockwise from north.
     pub wind: Option<(f64, f64)>,
     /// Course of the legs over the ground, either way, in degrees clockwise from north.
     pub course_deg: Option<f64>,
     /// What the heading the overlay shows means.
-    pub held: Held,
+    pub heading_reference: HeadingReference,
 }
 
 /// Where the wind across the course is known from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
-    /// Told by the pilot.
-    Told,
+    /// Given by the pilot.
+    #[serde(rename = "told")]
+    Given,
     /// Fitted to the ground speeds through the turns.
     Turns,
 }
@@ -152,14 +153,16 @@ impl From<Option<&WindFinding>> for Crosswind {
 /// The wind across the course: told, or fitted to the turns where the overlay shows the course and the fit
 /// says more than nothing. `None` where neither tells it; a told wind needs a course, told or shown.
 #[must_use]
-pub fn find_wind(series: &Series, set: &LegSet, told: &ToldWind) -> Option<WindFinding> {
+pub fn find_wind(series: &Series, set: &LegSet, told: &GivenWind) -> Option<WindFinding> {
     let shown_deg = || shown_course_deg(set);
     match told.wind {
         Some((speed_mps, from_deg)) => {
             let course_deg = told.course_deg.or_else(shown_deg)?;
             Some(told_wind(speed_mps / set.speed_si, from_deg, course_deg))
         }
-        None if told.held == Held::Track => fitted_wind(series, set, told.course_deg.or_else(shown_deg)?),
+        None if told.heading_reference == HeadingReference::Track => {
+            fitted_wind(series, set, told.course_deg.or_else(shown_deg)?)
+        }
         None => None,
     }
 }
@@ -169,7 +172,7 @@ fn told_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
     let of_speed = TOLD_SPEED_SHARE * speed * sin;
     let of_direction = TOLD_DIRECTION_DEG.to_radians() * speed * cos;
     WindFinding {
-        source: WindSource::Told,
+        source: WindSource::Given,
         across: speed * sin,
         across_uncertainty: of_speed.hypot(of_direction),
         speed,
@@ -210,7 +213,7 @@ const TOLD_AT_ODDS: (f64, f64) = (0.5, 3.0);
 
 /// Sentences on the wind that was told: used, not usable, or at odds with what the legs show.
 #[must_use]
-pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<String> {
+pub fn wind_sentences(told: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<String> {
     let mut sentences = Vec::new();
     if told.wind.is_some() && found.is_none() && !pairs.is_empty() {
         sentences.push(
@@ -218,7 +221,7 @@ pub fn wind_sentences(told: &ToldWind, found: Option<&WindFinding>, pairs: &[Pai
                 .to_owned(),
         );
     }
-    let told_found = found.filter(|wind| wind.source == WindSource::Told);
+    let told_found = found.filter(|wind| wind.source == WindSource::Given);
     let winds: Vec<f64> = pairs.iter().map(|pair| pair.wind).collect();
     if let (Some(wind), Some(usual)) = (told_found, median(&winds)) {
         let along = (wind.speed * (wind.from_deg - wind.course_deg).to_radians().cos()).abs();

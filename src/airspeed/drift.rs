@@ -1,7 +1,7 @@
 //! The change of the mean wind between legs, and the receiver's share.
 
 use super::{legs_of, winds};
-use crate::legs::{Leg, LegSet, Wobble};
+use crate::legs::{Leg, LegSet, SpeedVariability};
 use crate::stats::mean;
 
 /// Standard uncertainty of the receiver's speed over a leg, in m/s: makers of small satellite receivers
@@ -30,7 +30,7 @@ pub(super) struct Drift {
 impl Drift {
     /// From three pairs on, the drift seen is what the winds of successive pairs differ by beyond what the legs' own
     /// uncertainty explains, over [`successive_to_airspeed`].
-    pub fn of(set: &LegSet, wobble: &Wobble) -> Self {
+    pub fn of(set: &LegSet, wobble: &SpeedVariability) -> Self {
         let winds = winds(set);
         let receiver = RECEIVER_MPS / set.speed_si;
         if winds.len() < LEAST_PAIRS_FOR_DRIFT {

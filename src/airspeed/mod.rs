@@ -11,7 +11,7 @@ mod turn_fit;
 pub use budget::{Budget, Cause, Contribution, SHARED_ROUNDING_STEPS};
 use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
-    COURSE_WITHIN_DEG, Crosswind, ToldWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
+    COURSE_WITHIN_DEG, Crosswind, GivenWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
     wind_sentences,
 };
 use disagreement::Disagreement;
@@ -19,7 +19,7 @@ use drift::Drift;
 pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
 pub use patterns::{Pattern, patterns};
 
-use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, Wobble};
+use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, SpeedVariability};
 use crate::model::estimate::Estimate;
 use crate::stats::mean;
 
@@ -132,7 +132,7 @@ fn one_pair(
     pair: &LegPair,
     legs: [&Leg; 2],
     crosswind: &Crosswind,
-    wobbles: &(&Wobble, &Drift),
+    wobbles: &(&SpeedVariability, &Drift),
 ) -> Pair {
     let [upwind, downwind] = legs.map(|leg| leg.speed_median);
     let (mean_speed, wind) = airspeed_and_wind(upwind, downwind);
@@ -162,7 +162,11 @@ fn one_pair(
 
 /// The budget of a pair. The airspeed is the mean of two medians, so a part `u1`, `u2` of the legs' own
 /// counts as `sqrt(u1^2 + u2^2) / 2` and one they share counts in full.
-fn budget(legs: [&Leg; 2], effect: &crosswind::Effect, (wobble, drift): &(&Wobble, &Drift)) -> Budget {
+fn budget(
+    legs: [&Leg; 2],
+    effect: &crosswind::Effect,
+    (wobble, drift): &(&SpeedVariability, &Drift),
+) -> Budget {
     let medians = legs.map(|leg| wobble.of_median(leg));
     let own = |part: fn(&MedianUncertainty) -> f64| part(&medians[0]).hypot(part(&medians[1])) / 2.0;
     let known = f64::INFINITY;

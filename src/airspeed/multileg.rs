@@ -22,7 +22,7 @@ pub struct GroundLeg {
 /// What a direction of a leg means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Held {
+pub enum HeadingReference {
     /// The track over the ground.
     #[default]
     Track,
@@ -48,10 +48,10 @@ pub struct AirAndWind {
 /// Airspeed and wind from three or more legs. `None` with fewer, where the directions do not tell
 /// airspeed and wind apart, and where the legs fit no airspeed above the wind.
 #[must_use]
-pub fn air_and_wind(legs: &[GroundLeg], held: Held) -> Option<AirAndWind> {
+pub fn air_and_wind(legs: &[GroundLeg], held: HeadingReference) -> Option<AirAndWind> {
     match held {
-        Held::Track => circle(legs),
-        Held::Heading => of_headings(legs),
+        HeadingReference::Track => circle(legs),
+        HeadingReference::Heading => of_headings(legs),
     }
 }
 

@@ -1,9 +1,9 @@
 //! Airspeed and wind of legs flown in three or more directions at one throttle.
 
 use super::drift::Drift;
-use super::multileg::{AirAndWind, GroundLeg, Held, air_and_wind};
+use super::multileg::{AirAndWind, GroundLeg, HeadingReference, air_and_wind};
 use super::{Budget, Cause, Contribution, rounding_reads_low, shared_rounding};
-use crate::legs::{Flag, Leg, LegPattern, LegSet, MedianUncertainty, Note, Wobble};
+use crate::legs::{Flag, Leg, LegPattern, LegSet, MedianUncertainty, Note, SpeedVariability};
 use crate::model::estimate::Estimate;
 use crate::stats::mean;
 
@@ -18,7 +18,7 @@ pub struct Pattern {
     /// Indices into the list of legs.
     pub legs: Vec<usize>,
     /// What the headings of the legs mean.
-    pub held: Held,
+    pub heading_reference: HeadingReference,
     /// Airspeed.
     pub airspeed: Estimate,
     /// Speed of the wind.
@@ -40,7 +40,7 @@ const AT_ODDS: f64 = 3.0;
 
 /// The airspeed of every pattern of legs, with its 95 % interval.
 #[must_use]
-pub fn patterns(set: &LegSet, held: Held) -> Vec<Pattern> {
+pub fn patterns(set: &LegSet, held: HeadingReference) -> Vec<Pattern> {
     let Some(wobble) = &set.wobble else { return Vec::new() };
     let drift = Drift::of(set, wobble);
     let solved = set.patterns.iter().filter_map(|pattern| one_pattern(pattern, set, held, wobble, &drift));
@@ -50,8 +50,8 @@ pub fn patterns(set: &LegSet, held: Held) -> Vec<Pattern> {
 fn one_pattern(
     pattern: &LegPattern,
     set: &LegSet,
-    held: Held,
-    wobble: &Wobble,
+    held: HeadingReference,
+    wobble: &SpeedVariability,
     drift: &Drift,
 ) -> Option<Pattern> {
     let legs: Vec<&Leg> = pattern.legs.iter().filter_map(|index| set.legs.get(*index)).collect();
@@ -71,7 +71,7 @@ fn one_pattern(
         pattern: 0,
         throttle_percent: pattern.throttle_percent,
         legs: pattern.legs.clone(),
-        held,
+        heading_reference: held,
         airspeed: budget.estimate(air.airspeed),
         wind: air.wind,
         wind_from_deg: air.wind_from_deg,
@@ -84,7 +84,7 @@ fn one_pattern(
 
 /// The budget of a pattern: parts of the legs' own count with the sensitivity of the airspeed to one leg's
 /// speed, shared ones in full. Of a pair's drift each leg has `sqrt(2)` times what goes into the pair.
-fn budget(legs: &[&Leg], air: &AirAndWind, wobble: &Wobble, drift: &Drift) -> Budget {
+fn budget(legs: &[&Leg], air: &AirAndWind, wobble: &SpeedVariability, drift: &Drift) -> Budget {
     let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| wobble.of_median(leg)).collect();
     let usual = |part: fn(&MedianUncertainty) -> f64| {
         mean(&medians.iter().map(|median| part(median).powi(2)).collect::<Vec<f64>>()).unwrap_or(0.0).sqrt()

@@ -104,7 +104,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
         None => LegOptions::default(),
     };
     if let (Some(file), Some(_)) = (&arguments.legs, &arguments.throttle)
-        && legs.told.iter().flatten().any(|leg| leg.throttle_percent.is_some())
+        && legs.given.iter().flatten().any(|leg| leg.throttle_percent.is_some())
     {
         return Err(Failure::Misuse(format!(
             "--throttle: {} tells the throttle of its legs already; leave --throttle out, or empty the column \
@@ -121,8 +121,8 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
 fn told_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
     if file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml")) {
         let edited = LegEdits::load(file, clips).map_err(Failure::misuse)?;
-        return Ok(edited.tell(&LegOptions::default()));
+        return Ok(edited.applied_to(&LegOptions::default()));
     }
     let told = legs::read_file(file).map_err(Failure::misuse)?;
-    Ok(LegOptions { told: Some(told), ..LegOptions::default() })
+    Ok(LegOptions { given: Some(told), ..LegOptions::default() })
 }

@@ -2,9 +2,9 @@
 
 use clap::{Args, ValueEnum};
 use pairspeed::ReadOptions;
-use pairspeed::air::{AirTold, Datum, Pressure};
-use pairspeed::airspeed::ToldWind;
-use pairspeed::airspeed::multileg::Held;
+use pairspeed::air::{Datum, GivenAir, Pressure};
+use pairspeed::airspeed::GivenWind;
+use pairspeed::airspeed::multileg::HeadingReference;
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::{ResultUnits, Unit};
 use pairspeed::setup::{Region, Setup};
@@ -79,24 +79,24 @@ impl ToldArguments {
                 "give volts of the whole pack, such as 21",
             ));
         }
-        options.legs.least_voltage_v = self.least_voltage;
+        options.legs.min_voltage_v = self.least_voltage;
         Ok(())
     }
 
-    fn told_wind(&self, speed_unit: Option<Unit>) -> Result<ToldWind, Failure> {
+    fn told_wind(&self, speed_unit: Option<Unit>) -> Result<GivenWind, Failure> {
         let held = match self.heading_is {
-            Heading::Track => Held::Track,
-            Heading::Nose => Held::Heading,
+            Heading::Track => HeadingReference::Track,
+            Heading::Nose => HeadingReference::Heading,
         };
         let wind = told("wind", self.wind.as_deref(), |text| weather::wind(text, speed_unit))?;
-        Ok(ToldWind { wind, course_deg: self.course, held })
+        Ok(GivenWind { wind, course_deg: self.course, heading_reference: held })
     }
 
-    fn told_air(&self, altitude_unit: Option<Unit>) -> Result<AirTold, Failure> {
+    fn told_air(&self, altitude_unit: Option<Unit>) -> Result<GivenAir, Failure> {
         let at_field = told("pressure", self.pressure.as_deref(), weather::pressure_pa)?;
         let reduced = told("qnh", self.qnh.as_deref(), weather::pressure_pa)?;
         let elevation = |text: &str| weather::elevation_m(text, altitude_unit);
-        Ok(AirTold {
+        Ok(GivenAir {
             field_elevation_m: told("field-elevation", self.field_elevation.as_deref(), elevation)?,
             temperature_k: told("temperature", self.temperature.as_deref(), weather::temperature_k)?,
             pressure: at_field.map(Pressure::AtField).or(reduced.map(Pressure::SeaLevel)),

@@ -27,7 +27,7 @@ use thiserror::Error;
 
 use super::{LegEdit, LegEditError, LegEdits};
 use crate::files::{Existing, file_name, read_error_in_words, write_whole};
-use crate::legs::ToldLeg;
+use crate::legs::GivenLeg;
 use crate::toml_words::in_one_line;
 
 /// Name of the file among the results of a recording.
@@ -117,7 +117,7 @@ struct EditsTable {
     #[serde(rename = "clip")]
     clips: Vec<ClipMark>,
     #[serde(default, rename = "leg")]
-    legs: Vec<ToldLeg>,
+    legs: Vec<GivenLeg>,
     #[serde(default, rename = "edit")]
     edits: Vec<LegEdit>,
 }
@@ -202,7 +202,7 @@ fn check_found(table: &EditsTable) -> Result<(), String> {
     let (first_s, last_s) = table.recording_s;
     let mut until_s = first_s;
     for (leg, number) in table.legs.iter().zip(1..) {
-        let ToldLeg { start_s, end_s, whole_s, throttle_percent, .. } = *leg;
+        let GivenLeg { start_s, end_s, whole_s, throttle_percent, .. } = *leg;
         let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
         let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
         // Written so that a time that is no number fails too.

@@ -13,7 +13,7 @@ mod file;
 pub use file::{EDITS_FILE, EditsFileError};
 
 use crate::flight::Flight;
-use crate::legs::{LegKind, LegOptions, ThrottleSource, ToldLeg};
+use crate::legs::{GivenLeg, LegKind, LegOptions, ThrottleSource};
 
 /// Shortest leg that an edit may leave, in seconds.
 pub const SHORTEST_LEG_S: f64 = 1.0;
@@ -88,7 +88,7 @@ impl fmt::Display for LegEdit {
             Self::Delete { leg } => write!(f, "delete leg {leg}"),
             Self::Mark { leg, kind: LegKind::Upwind } => write!(f, "mark leg {leg} as upwind"),
             Self::Mark { leg, kind: LegKind::Downwind } => write!(f, "mark leg {leg} as downwind"),
-            Self::Mark { leg, kind: LegKind::Odd } => write!(f, "leave leg {leg} out"),
+            Self::Mark { leg, kind: LegKind::Unpaired } => write!(f, "leave leg {leg} out"),
             Self::Mark { leg, kind: LegKind::Leg } => write!(f, "let the speeds say what leg {leg} is"),
             Self::Throttle { leg, percent: Some(percent) } => write!(f, "set leg {leg} to {percent} %"),
             Self::Throttle { leg, percent: None } => write!(f, "take back the throttle told of leg {leg}"),
@@ -163,10 +163,10 @@ pub enum LegEditError {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegEdits {
     pub(super) recording_s: (f64, f64),
-    pub(super) found: Vec<ToldLeg>,
+    pub(super) found: Vec<GivenLeg>,
     pub(super) edits: Vec<LegEdit>,
     undone: Vec<LegEdit>,
-    legs: Vec<ToldLeg>,
+    legs: Vec<GivenLeg>,
 }
 
 impl LegEdits {
@@ -175,16 +175,16 @@ impl LegEdits {
     pub fn of(flight: &Flight) -> Self {
         let time_s = &flight.series.readings.time_s;
         let recording_s = (time_s.first().copied().unwrap_or(0.0), time_s.last().copied().unwrap_or(0.0));
-        let told = matches!(flight.throttle_source, ThrottleSource::Told | ThrottleSource::LegsFile);
+        let told = matches!(flight.throttle_source, ThrottleSource::Given | ThrottleSource::LegsFile);
         let pair_of = |index: usize| {
             let holds = |pair: &&crate::airspeed::Pair| pair.legs.0 == index || pair.legs.1 == index;
             flight.pairs.iter().find(holds).map(|pair| pair.pair)
         };
-        let as_found = flight.legs.iter().enumerate().map(|(index, leg)| ToldLeg {
+        let as_found = flight.legs.iter().enumerate().map(|(index, leg)| GivenLeg {
             start_s: leg.steady_start_s,
             end_s: leg.steady_end_s,
             // Which way the legs of a pair were flown is left to their speeds.
-            kind: if leg.kind == LegKind::Odd { LegKind::Odd } else { LegKind::Leg },
+            kind: if leg.kind == LegKind::Unpaired { LegKind::Unpaired } else { LegKind::Leg },
             // What the overlay shows is read again when the ends move.
             throttle_percent: leg.throttle_percent.filter(|_| told),
             whole_s: Some((leg.start_s, leg.end_s)),
@@ -193,13 +193,13 @@ impl LegEdits {
         Self::from_found(recording_s, as_found.collect())
     }
 
-    pub(super) fn from_found(recording_s: (f64, f64), found: Vec<ToldLeg>) -> Self {
+    pub(super) fn from_found(recording_s: (f64, f64), found: Vec<GivenLeg>) -> Self {
         Self { recording_s, legs: found.clone(), found, edits: Vec::new(), undone: Vec::new() }
     }
 
     /// The legs as they stand, in order of time.
     #[must_use]
-    pub fn legs(&self) -> &[ToldLeg] {
+    pub fn legs(&self) -> &[GivenLeg] {
         &self.legs
     }
 
@@ -235,11 +235,11 @@ impl LegEdits {
 
     /// What to find the legs with: the options given, and the legs as they stand if there is any edit.
     #[must_use]
-    pub fn tell(&self, options: &LegOptions) -> LegOptions {
+    pub fn applied_to(&self, options: &LegOptions) -> LegOptions {
         if self.edits.is_empty() {
             return options.clone();
         }
-        LegOptions { told: Some(self.legs.clone()), edits: self.edits.len(), ..options.clone() }
+        LegOptions { given: Some(self.legs.clone()), edits: self.edits.len(), ..options.clone() }
     }
 
     /// Makes an edit. One that moves the end which the last edit moved takes its place: taking back brings
@@ -287,7 +287,7 @@ fn same_end(last: &LegEdit, edit: &LegEdit) -> bool {
 }
 
 /// Makes one edit, or leaves the legs as they are.
-fn apply(legs: &mut Vec<ToldLeg>, edit: LegEdit, recording_s: (f64, f64)) -> Result<(), LegEditError> {
+fn apply(legs: &mut Vec<GivenLeg>, edit: LegEdit, recording_s: (f64, f64)) -> Result<(), LegEditError> {
     match edit {
         LegEdit::MoveStart { leg, to_s } => {
             let index = place(legs, leg)?;
@@ -326,14 +326,14 @@ fn apply(legs: &mut Vec<ToldLeg>, edit: LegEdit, recording_s: (f64, f64)) -> Res
     }
 }
 
-fn place(legs: &[ToldLeg], leg: usize) -> Result<usize, LegEditError> {
+fn place(legs: &[GivenLeg], leg: usize) -> Result<usize, LegEditError> {
     let index = leg.checked_sub(1).filter(|index| *index < legs.len());
     index.ok_or(LegEditError::NoSuchLeg { leg, legs: legs.len() })
 }
 
 /// Checks a stretch against the recording and all legs but that at `index`.
 fn check(
-    legs: &[ToldLeg],
+    legs: &[GivenLeg],
     index: Option<usize>,
     (start_s, end_s): (f64, f64),
     (first_s, last_s): (f64, f64),
@@ -344,7 +344,7 @@ fn check(
     if end_s - start_s < SHORTEST_LEG_S {
         return Err(LegEditError::TooShort { start_s, end_s });
     }
-    let in_the_way = |(other, leg): &(usize, &ToldLeg)| {
+    let in_the_way = |(other, leg): &(usize, &GivenLeg)| {
         Some(*other) != index && leg.start_s < end_s && start_s < leg.end_s
     };
     match legs.iter().enumerate().find(in_the_way) {
@@ -354,7 +354,7 @@ fn check(
 }
 
 fn moved(
-    legs: &mut [ToldLeg],
+    legs: &mut [GivenLeg],
     index: usize,
     (start_s, end_s): (f64, f64),
     recording_s: (f64, f64),
@@ -366,7 +366,7 @@ fn moved(
         let kept = |now: f64, then: f64, whole: f64| if now == then { whole } else { now };
         (kept(start_s, before.start_s, whole_s.0), kept(end_s, before.end_s, whole_s.1))
     });
-    legs[index] = ToldLeg { start_s, end_s, whole_s, ..before };
+    legs[index] = GivenLeg { start_s, end_s, whole_s, ..before };
     if let Some(other) = index.checked_sub(1).and_then(|other| legs.get_mut(other)) {
         other.whole_s = other.whole_s.map(|(from_s, until_s)| (from_s, until_s.min(start_s)));
     }
@@ -376,8 +376,8 @@ fn moved(
     Ok(())
 }
 
-fn split(legs: &mut Vec<ToldLeg>, index: usize, at_s: f64) -> Result<(), LegEditError> {
-    let ToldLeg { start_s, end_s, .. } = legs[index];
+fn split(legs: &mut Vec<GivenLeg>, index: usize, at_s: f64) -> Result<(), LegEditError> {
+    let GivenLeg { start_s, end_s, .. } = legs[index];
     for (start_s, end_s) in [(start_s, at_s), (at_s, end_s)] {
         let length_s = end_s - start_s;
         if length_s.is_nan() || length_s < SHORTEST_LEG_S {
@@ -386,7 +386,7 @@ fn split(legs: &mut Vec<ToldLeg>, index: usize, at_s: f64) -> Result<(), LegEdit
     }
     part(legs, index);
     let leg = legs[index];
-    let half = |start_s: f64, end_s: f64| ToldLeg {
+    let half = |start_s: f64, end_s: f64| GivenLeg {
         start_s,
         end_s,
         whole_s: leg.whole_s.map(|(from_s, until_s)| {
@@ -398,7 +398,7 @@ fn split(legs: &mut Vec<ToldLeg>, index: usize, at_s: f64) -> Result<(), LegEdit
     Ok(())
 }
 
-fn join(legs: &mut Vec<ToldLeg>, index: usize) -> Result<(), LegEditError> {
+fn join(legs: &mut Vec<GivenLeg>, index: usize) -> Result<(), LegEditError> {
     if index + 1 >= legs.len() {
         return Err(LegEditError::NothingFollows { leg: index + 1 });
     }
@@ -406,7 +406,7 @@ fn join(legs: &mut Vec<ToldLeg>, index: usize) -> Result<(), LegEditError> {
     part(legs, index + 1);
     let (first, second) = (legs[index], legs[index + 1]);
     let (from, until) = (first.whole_s, second.whole_s);
-    let joined = ToldLeg {
+    let joined = GivenLeg {
         start_s: first.start_s,
         end_s: second.end_s,
         kind: if first.kind == second.kind { first.kind } else { LegKind::Leg },
@@ -418,16 +418,16 @@ fn join(legs: &mut Vec<ToldLeg>, index: usize) -> Result<(), LegEditError> {
     Ok(())
 }
 
-fn mark(legs: &mut [ToldLeg], index: usize, kind: LegKind) {
+fn mark(legs: &mut [GivenLeg], index: usize, kind: LegKind) {
     let partner = partner(legs, index);
     let same_way = partner.is_some_and(|partner| legs[partner].kind == kind && kind != LegKind::Leg);
-    if same_way || kind == LegKind::Odd {
+    if same_way || kind == LegKind::Unpaired {
         part(legs, index);
     }
     legs[index].kind = kind;
 }
 
-fn throttle(legs: &mut [ToldLeg], index: usize, percent: Option<f64>) -> Result<(), LegEditError> {
+fn throttle(legs: &mut [GivenLeg], index: usize, percent: Option<f64>) -> Result<(), LegEditError> {
     if let Some(percent) = percent.filter(|percent| !(0.0..=100.0).contains(percent)) {
         return Err(LegEditError::Throttle { percent });
     }
@@ -438,14 +438,14 @@ fn throttle(legs: &mut [ToldLeg], index: usize, percent: Option<f64>) -> Result<
 }
 
 fn add(
-    legs: &mut Vec<ToldLeg>,
+    legs: &mut Vec<GivenLeg>,
     (start_s, end_s): (f64, f64),
     recording_s: (f64, f64),
 ) -> Result<(), LegEditError> {
     check(legs, None, (start_s, end_s), recording_s)?;
     let index = legs.partition_point(|leg| leg.start_s < start_s);
-    legs.insert(index, ToldLeg::new(start_s, end_s, LegKind::Leg));
-    let between = |leg: &mut ToldLeg| {
+    legs.insert(index, GivenLeg::new(start_s, end_s, LegKind::Leg));
+    let between = |leg: &mut GivenLeg| {
         leg.whole_s = leg.whole_s.map(|(from_s, until_s)| {
             if leg.end_s <= start_s { (from_s, until_s.min(start_s)) } else { (from_s.max(end_s), until_s) }
         });
@@ -458,13 +458,13 @@ fn add(
 }
 
 /// The leg of the same pair.
-fn partner(legs: &[ToldLeg], index: usize) -> Option<usize> {
+fn partner(legs: &[GivenLeg], index: usize) -> Option<usize> {
     let pair = legs[index].pair?;
     legs.iter().enumerate().position(|(other, leg)| other != index && leg.pair == Some(pair))
 }
 
 /// Frees a leg from its pair, and the partner with it.
-fn part(legs: &mut [ToldLeg], index: usize) {
+fn part(legs: &mut [GivenLeg], index: usize) {
     if let Some(partner) = partner(legs, index) {
         legs[partner].pair = None;
     }

@@ -24,15 +24,15 @@ const GRAVITY: f64 = 9.806_65;
 pub(super) struct Limits {
     altitude_si: f64,
     speed_si: f64,
-    least_voltage_v: Option<f64>,
+    min_voltage_v: Option<f64>,
 }
 
 impl Limits {
-    pub fn of(series: &Series, least_voltage_v: Option<f64>) -> Self {
+    pub fn of(series: &Series, min_voltage_v: Option<f64>) -> Self {
         let altitude = series.readings.channel(&Channel::Altitude);
         let altitude_si = altitude.and_then(|altitude| altitude.unit).map_or(1.0, Unit::si_per_unit);
-        let least_voltage_v = least_voltage_v.or_else(|| landing_limit_v(series));
-        Self { altitude_si, speed_si: speed_si(series), least_voltage_v }
+        let min_voltage_v = min_voltage_v.or_else(|| landing_limit_v(series));
+        Self { altitude_si, speed_si: speed_si(series), min_voltage_v }
     }
 
     /// A change of height, worth `dV = g dh / V` by energy at the speed `V`; both in the flight's units.
@@ -48,7 +48,7 @@ impl Limits {
     }
 
     pub fn voltage(&self, voltage_v: f64) -> Option<Note> {
-        let limit_v = self.least_voltage_v?;
+        let limit_v = self.min_voltage_v?;
         (voltage_v < limit_v).then_some(Note::LowVoltage { voltage_v, limit_v })
     }
 }

@@ -14,7 +14,7 @@ const LONGEST_TURN_S: f64 = 12.0;
 /// Scatter of strengths (logarithms) assumed where too few turns are left to measure it.
 const USUAL_SCATTER: f64 = 0.5;
 
-/// Wobble within legs below this share of the usual one counts as this share.
+/// SpeedVariability within legs below this share of the usual one counts as this share.
 const LEAST_WOBBLE: f64 = 0.2;
 
 /// The legs with those joined that no turn parts.

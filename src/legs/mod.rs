@@ -21,8 +21,8 @@ use thiserror::Error;
 
 pub use note::{NotPaired, Note};
 pub use patterns::LegPattern;
-pub use told::{LegsFileError, ToldLeg, read_file};
-pub use wobble::{MedianUncertainty, Wobble};
+pub use told::{GivenLeg, LegsFileError, read_file};
+pub use wobble::{MedianUncertainty, SpeedVariability};
 
 use crate::model::channel::Channel;
 use crate::series::Series;
@@ -40,8 +40,8 @@ pub enum LegKind {
     /// Flown with the wind.
     Downwind,
     /// A leg without a partner flown the other way: reported, not used for an airspeed.
-    #[serde(rename = "unpaired", alias = "odd")]
-    Odd,
+    #[serde(alias = "odd")]
+    Unpaired,
     /// A leg told by the pilot whose direction is to be found from the speeds, or one of a pattern of
     /// three or more directions.
     Leg,
@@ -107,8 +107,9 @@ pub struct Leg {
 pub enum ThrottleSource {
     /// Read from the overlay.
     Overlay,
-    /// Told by the pilot as a list of steps.
-    Told,
+    /// Given by the pilot as a list of steps.
+    #[serde(rename = "told")]
+    Given,
     /// Told in the file of legs.
     LegsFile,
     /// Not known: steps are numbered.
@@ -142,7 +143,7 @@ pub struct LegSet {
     /// Where the throttle of the runs came from.
     pub throttle_source: ThrottleSource,
     /// How much and how slowly the speed wobbles within legs; `None` without legs.
-    pub wobble: Option<Wobble>,
+    pub wobble: Option<SpeedVariability>,
     /// Direction of each leg in degrees clockwise from north, where the overlay shows it.
     pub headings_deg: Vec<Option<f64>>,
     /// Legs flown in three or more directions at one throttle.
@@ -157,7 +158,7 @@ pub struct LegSet {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct LegOptions {
     /// The legs themselves, instead of those found in the speeds.
-    pub told: Option<Vec<ToldLeg>>,
+    pub given: Option<Vec<GivenLeg>>,
     /// How many edits made them of the legs found; 0 where they were told outright.
     pub edits: usize,
     /// The throttle steps in the order flown, in per cent. They go before a throttle that the overlay shows,
@@ -165,13 +166,13 @@ pub struct LegOptions {
     pub throttle_steps: Option<Vec<f64>>,
     /// Pack voltage below which a leg is flagged, in volts; without it the usual landing limit of the
     /// cells that the flight's highest voltage speaks for.
-    pub least_voltage_v: Option<f64>,
+    pub min_voltage_v: Option<f64>,
 }
 
 /// Told legs that do not fit the flight.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
-pub enum ToldLegError {
+pub enum GivenLegError {
     /// A leg lies outside the flight.
     #[error(
         "the told leg from {start_s} s to {end_s} s lies outside the recording, which lasts from {first_s:.1} s to {last_s:.1} s: mend its times"
@@ -217,10 +218,10 @@ const OVERHANG_S: f64 = 0.5;
 /// trimmed once is not trimmed again.
 ///
 /// # Errors
-/// [`ToldLegError`] when a told leg is reversed, overlaps another or lies outside the flight. Whatever
+/// [`GivenLegError`] when a told leg is reversed, overlaps another or lies outside the flight. Whatever
 /// else is missing is said in [`LegSet::notes`].
-pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegError> {
-    let Some(gauges) = Gauges::of(series, options.least_voltage_v) else {
+pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, GivenLegError> {
+    let Some(gauges) = Gauges::of(series, options.min_voltage_v) else {
         return Ok(LegSet {
             legs: Vec::new(),
             pairs: Vec::new(),
@@ -232,7 +233,7 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, ToldLegErro
             notes: vec![Note::SpeedNotMarked],
         });
     };
-    let (linked, circling): (Vec<(Leg, Link)>, bool) = match &options.told {
+    let (linked, circling): (Vec<(Leg, Link)>, bool) = match &options.given {
         Some(told) => {
             let given = told_legs(&gauges, &checked(told, series)?).into_iter();
             (given.map(|(leg, pair)| (leg, Link { pair, turn_before: None })).collect(), false)
@@ -254,23 +255,23 @@ struct Link {
     turn_before: Option<bool>,
 }
 
-fn checked(told: &[ToldLeg], series: &Series) -> Result<Vec<ToldLeg>, ToldLegError> {
+fn checked(told: &[GivenLeg], series: &Series) -> Result<Vec<GivenLeg>, GivenLegError> {
     let time_s = &series.readings.time_s;
     let first_s = time_s.first().copied().unwrap_or(0.0);
     let last_s = time_s.last().copied().unwrap_or(0.0);
     let mut told = told.to_vec();
     told.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     let mut other_end_s = f64::NEG_INFINITY;
-    for &ToldLeg { start_s, end_s, .. } in &told {
+    for &GivenLeg { start_s, end_s, .. } in &told {
         if start_s.is_nan() || end_s.is_nan() || start_s < first_s - OVERHANG_S || end_s > last_s + OVERHANG_S
         {
-            return Err(ToldLegError::OutsideFlight { start_s, end_s, first_s, last_s });
+            return Err(GivenLegError::OutsideFlight { start_s, end_s, first_s, last_s });
         }
         if end_s <= start_s {
-            return Err(ToldLegError::Reversed { start_s, end_s });
+            return Err(GivenLegError::Reversed { start_s, end_s });
         }
         if start_s < other_end_s {
-            return Err(ToldLegError::Overlap { start_s, other_end_s });
+            return Err(GivenLegError::Overlap { start_s, other_end_s });
         }
         other_end_s = end_s;
     }
@@ -278,7 +279,7 @@ fn checked(told: &[ToldLeg], series: &Series) -> Result<Vec<ToldLeg>, ToldLegErr
 }
 
 /// The told legs, each with the number of the pair it is told to belong to.
-fn told_legs(gauges: &Gauges, told: &[ToldLeg]) -> Vec<(Leg, Option<u32>)> {
+fn told_legs(gauges: &Gauges, told: &[GivenLeg]) -> Vec<(Leg, Option<u32>)> {
     told.iter()
         .filter_map(|leg| {
             let steady = gauges.without_unsteady_ends(Stretch { start_s: leg.start_s, end_s: leg.end_s });
@@ -344,7 +345,7 @@ fn leg_set(
     let mut notes = Vec::new();
     notes.extend((options.edits > 0).then_some(Note::Edited { edits: options.edits }));
     let speed_si = steady::speed_si(series);
-    let wobble = Wobble::of(&legs, gauges, speed_si, series.update_interval_s());
+    let wobble = SpeedVariability::of(&legs, gauges, speed_si, series.update_interval_s());
     if let Some(wobble) = &wobble {
         for leg in &mut legs {
             leg.speed_uncertainty = wobble.of_median(leg).combined();
@@ -355,7 +356,7 @@ fn leg_set(
         .map(|leg| steady::mean_heading(gauges.heading.within(leg.steady_start_s, leg.steady_end_s)))
         .collect();
     let candidates = candidates(&legs, &headings_deg, &links);
-    let judged = runs::judge(&candidates, options.told.is_some(), circling);
+    let judged = runs::judge(&candidates, options.given.is_some(), circling);
     let mates: Vec<(usize, usize)> = judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
     let patterns = patterns::patterns(&legs, &headings_deg, &mates);
     let steps = steps_of(&legs, &mates, gauges, options);
@@ -363,7 +364,7 @@ fn leg_set(
     notes.extend(steps.note.clone().filter(|_| !mates.is_empty()));
     let pairs = mark(&mut legs, &judged.pairs, &steps);
     patterns::mark(&mut legs, &patterns);
-    say_why_left_out(&mut legs, &judged.left_out, options.told.is_some());
+    say_why_left_out(&mut legs, &judged.left_out, options.given.is_some());
     notes.extend(odd_legs(&legs));
     LegSet { legs, pairs, throttle_source: steps.source, wobble, headings_deg, patterns, speed_si, notes }
 }
@@ -385,7 +386,7 @@ fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &L
             stats::mean(&known.into_iter().flatten().collect::<Vec<f64>>()).map(f64::round)
         })
         .collect();
-    let told_in_file = options.told.iter().flatten().any(|leg| leg.throttle_percent.is_some());
+    let told_in_file = options.given.iter().flatten().any(|leg| leg.throttle_percent.is_some());
     if told_in_file {
         return steps::known(&throttles, ThrottleSource::LegsFile);
     }
@@ -399,7 +400,7 @@ fn steps_of(legs: &[Leg], mates: &[(usize, usize)], gauges: &Gauges, options: &L
         .collect();
     let told = steps::told(told, &airspeeds);
     match shown {
-        Some(shown) if told.source != ThrottleSource::Told => Steps { note: told.note, ..shown },
+        Some(shown) if told.source != ThrottleSource::Given => Steps { note: told.note, ..shown },
         Some(shown) if steps::is_mixed(&told, &throttles) => {
             let count = |steps: &Steps| steps.of_pairs.iter().map(|(step, _)| *step).max().unwrap_or(0);
             let note = Note::ThrottleListUnfit { told: count(&told), shown: count(&shown) };
@@ -427,7 +428,7 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &Steps) -> Vec<Leg
             legs[leg].step = Some(step);
             legs[leg].usage = if pair.doubts.is_empty() { LegUse::Used } else { LegUse::Doubtful };
             let own = legs[leg].throttle_percent;
-            let told = steps.source == ThrottleSource::Told;
+            let told = steps.source == ThrottleSource::Given;
             legs[leg].throttle_percent =
                 if told { throttle_percent.or(own) } else { own.or(throttle_percent) };
         }
@@ -441,7 +442,7 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &Steps) -> Vec<Leg
         });
     }
     for leg in legs.iter_mut().filter(|leg| leg.step.is_none()) {
-        leg.kind = LegKind::Odd;
+        leg.kind = LegKind::Unpaired;
     }
     pairs
 }
@@ -464,7 +465,7 @@ fn missing(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<No
 
 /// Marks every leg without a partner with what keeps it out of a pair; legs that are `given` are not flagged with it.
 fn say_why_left_out(legs: &mut [Leg], left_out: &[Option<NotPaired>], given: bool) {
-    for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Odd) {
+    for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Unpaired) {
         if let Some(why) = why {
             leg.usage = LegUse::LeftOut(*why);
             leg.flags.extend((!given).then(|| Flag::from(Note::LeftOut(*why))));
@@ -476,8 +477,8 @@ fn say_why_left_out(legs: &mut [Leg], left_out: &[Option<NotPaired>], given: boo
 const NAMED_LEGS: usize = 3;
 
 fn odd_legs(legs: &[Leg]) -> Vec<Note> {
-    let odd = legs.iter().enumerate().filter(|(_, leg)| leg.kind == LegKind::Odd);
+    let odd = legs.iter().enumerate().filter(|(_, leg)| leg.kind == LegKind::Unpaired);
     let named: Vec<Note> =
-        odd.map(|(index, leg)| Note::OddLeg { leg: index + 1, start_s: leg.start_s }).collect();
+        odd.map(|(index, leg)| Note::UnpairedLeg { leg: index + 1, start_s: leg.start_s }).collect();
     if named.len() > NAMED_LEGS { vec![Note::LegsLeftOut { legs: named.len() }] } else { named }
 }

@@ -101,7 +101,7 @@ pub enum Note {
         edits: usize,
     },
     /// A leg has no partner.
-    OddLeg {
+    UnpairedLeg {
         /// Its number, from 1.
         leg: usize,
         /// Its start, in seconds of flight time.
@@ -234,7 +234,7 @@ impl fmt::Display for Note {
             Self::NoPairs => f.write_str("No two legs belong together: tell the legs with --legs."),
             Self::Edited { edits: 1 } => f.write_str("The legs were edited by hand (1 edit)."),
             Self::Edited { edits } => write!(f, "The legs were edited by hand ({edits} edits)."),
-            Self::OddLeg { leg, start_s } => {
+            Self::UnpairedLeg { leg, start_s } => {
                 write!(f, "Leg {leg} at {start_s:.1} s has no partner and is not used.")
             }
             Self::LegsLeftOut { legs } => {

@@ -228,7 +228,7 @@ fn cheapest(
     pair_cost: impl Fn(&Candidate, &Candidate) -> f64,
 ) -> (f64, Vec<(usize, usize)>) {
     let left_out = if given { GIVEN_LEFT_OUT } else { LEFT_OUT };
-    let alone_cost = |leg: &Candidate| if leg.kind == LegKind::Odd { 0.0 } else { left_out };
+    let alone_cost = |leg: &Candidate| if leg.kind == LegKind::Unpaired { 0.0 } else { left_out };
     let mut best = vec![(0.0, false)];
     for (index, leg) in legs.iter().enumerate() {
         let alone = best[index].0 + alone_cost(leg);
@@ -264,7 +264,7 @@ fn pair_cost(first: &Candidate, second: &Candidate, expected: &Expected, given: 
 /// What rules a pair out, whatever its speeds are.
 fn barrier(first: &Candidate, second: &Candidate) -> Option<NotPaired> {
     let same_way = first.kind == second.kind && first.kind != LegKind::Leg;
-    let left_out = first.kind == LegKind::Odd || second.kind == LegKind::Odd;
+    let left_out = first.kind == LegKind::Unpaired || second.kind == LegKind::Unpaired;
     let throttles = first.throttle_percent.zip(second.throttle_percent);
     let headings = first.heading_deg.zip(second.heading_deg);
     let off_opposite = |(a, b): (f64, f64)| ((b - a).rem_euclid(360.0) - 180.0).abs();

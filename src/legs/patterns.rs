@@ -31,7 +31,7 @@ pub(super) fn patterns(
     let paired = |index: usize| mates.iter().any(|(first, second)| *first == index || *second == index);
     let mut runs: Vec<Vec<(usize, f64)>> = vec![Vec::new()];
     for (index, (leg, heading)) in legs.iter().zip(headings_deg).enumerate() {
-        let Some(heading) = heading.filter(|_| leg.kind != LegKind::Odd && !paired(index)) else {
+        let Some(heading) = heading.filter(|_| leg.kind != LegKind::Unpaired && !paired(index)) else {
             runs.push(Vec::new());
             continue;
         };

@@ -61,7 +61,7 @@ pub(super) struct Gauges {
 }
 
 impl Gauges {
-    pub fn of(series: &Series, least_voltage_v: Option<f64>) -> Option<Self> {
+    pub fn of(series: &Series, min_voltage_v: Option<f64>) -> Option<Self> {
         let readout = series.readings.channel(&Channel::Speed)?;
         Some(Self {
             speed: series.updates(&Channel::Speed),
@@ -78,7 +78,7 @@ impl Gauges {
                 .iter()
                 .map(|gap| Stretch { start_s: gap.start_s, end_s: gap.end_s })
                 .collect(),
-            limits: Limits::of(series, least_voltage_v),
+            limits: Limits::of(series, min_voltage_v),
         })
     }
 

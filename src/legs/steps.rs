@@ -45,7 +45,7 @@ pub(super) fn told(throttles: &[f64], airspeeds: &[f64]) -> Steps {
         contiguous_groups(airspeeds, steps)
     };
     Steps {
-        source: ThrottleSource::Told,
+        source: ThrottleSource::Given,
         of_pairs: groups.iter().map(|group| (*group as u32 + 1, throttles.get(*group).copied())).collect(),
         note: (!even).then_some(Note::UnequalSteps { pairs, steps }),
     }

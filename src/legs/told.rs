@@ -17,7 +17,7 @@ const LIMIT_BYTES: u64 = 1 << 22;
 /// plainly do not belong to it (see [`super::find`]).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct ToldLeg {
+pub struct GivenLeg {
     /// Start, in seconds of flight time.
     pub start_s: f64,
     /// End, in seconds of flight time.
@@ -35,7 +35,7 @@ pub struct ToldLeg {
     pub pair: Option<u32>,
 }
 
-impl ToldLeg {
+impl GivenLeg {
     /// A leg of which nothing else is told.
     #[must_use]
     pub fn new(start_s: f64, end_s: f64, kind: LegKind) -> Self {
@@ -138,7 +138,7 @@ struct Columns {
 ///
 /// # Errors
 /// [`LegsFileError`] names the file, the line, the column, the value and the mend.
-pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<ToldLeg>, LegsFileError> {
+pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<GivenLeg>, LegsFileError> {
     let path = path.as_ref();
     let text = read_text(path)?;
     let unreadable =
@@ -189,7 +189,7 @@ fn told_leg(
     line: u64,
     record: &csv::StringRecord,
     columns: &Columns,
-) -> Result<ToldLeg, LegsFileError> {
+) -> Result<GivenLeg, LegsFileError> {
     let bad = |column, value: &str, wanted| LegsFileError::BadCell {
         path: path.to_owned(),
         line,
@@ -218,14 +218,14 @@ fn told_leg(
             "a throttle: write 0 to 100, or nothing where it is not known",
         )
     })?;
-    Ok(ToldLeg { throttle_percent, ..ToldLeg::new(start_s, end_s, kind) })
+    Ok(GivenLeg { throttle_percent, ..GivenLeg::new(start_s, end_s, kind) })
 }
 
 fn kind(cell: &str) -> Option<LegKind> {
     match cell.to_lowercase().as_str() {
         "upwind" => Some(LegKind::Upwind),
         "downwind" => Some(LegKind::Downwind),
-        "unpaired" | "odd" => Some(LegKind::Odd),
+        "unpaired" | "odd" => Some(LegKind::Unpaired),
         "leg" => Some(LegKind::Leg),
         _ => None,
     }
@@ -239,7 +239,7 @@ fn throttle(cell: &str) -> Option<Option<f64>> {
     cell.parse().ok().filter(|percent| (0.0..=100.0).contains(percent)).map(Some)
 }
 
-fn in_order(path: &Path, mut legs: Vec<(u64, ToldLeg)>) -> Result<Vec<ToldLeg>, LegsFileError> {
+fn in_order(path: &Path, mut legs: Vec<(u64, GivenLeg)>) -> Result<Vec<GivenLeg>, LegsFileError> {
     if legs.is_empty() {
         return Err(LegsFileError::NoLegs { path: path.to_owned() });
     }

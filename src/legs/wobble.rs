@@ -19,7 +19,7 @@ const LEAST_EXPECTED_GUST_MPS: f64 = 0.07;
 /// G.4.2: nu = 1/2 (relative doubt)^-2).
 const EXPECTATION_DF: f64 = 3.0;
 
-/// Wobble of the speed within the legs of a flight, pooled over all legs, in the speed's unit.
+/// SpeedVariability of the speed within the legs of a flight, pooled over all legs, in the speed's unit.
 ///
 /// The speed about a leg's mean is taken as slow gusts, whose correlation falls off as exp(-t/T), plus
 /// fast noise without memory (receiver, rounding). `T = L_u / V` with the longitudinal scale of the
@@ -27,7 +27,7 @@ const EXPECTATION_DF: f64 = 3.0;
 /// A leg of a few `T` says little of its own gusts, since its mean follows them: the variance seen
 /// within it is `1 - 1/n_eff` of the whole, which is put right here.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wobble {
+pub struct SpeedVariability {
     /// Standard deviation of the slow gusts.
     pub gust: f64,
     /// Degrees of freedom of [`Self::gust`].
@@ -72,7 +72,7 @@ struct Share {
     slow_count: f64,
 }
 
-impl Wobble {
+impl SpeedVariability {
     /// Pools the legs; `speed_si` is the speed's unit in m/s. `None` without legs.
     pub(super) fn of(legs: &[Leg], gauges: &Gauges, speed_si: f64, update_interval_s: f64) -> Option<Self> {
         let speeds: Vec<f64> = legs.iter().map(|leg| leg.speed_median).collect();
@@ -126,7 +126,7 @@ fn rounding_of_median(spread: f64) -> f64 {
     (-3.5 * spread).exp() / 12f64.sqrt()
 }
 
-/// Time scale of gusts along the flight at a speed, in seconds (MIL-F-8785C, see [`Wobble`]).
+/// Time scale of gusts along the flight at a speed, in seconds (MIL-F-8785C, see [`SpeedVariability`]).
 fn gust_time_s(speed_mps: f64) -> f64 {
     let scale_ft = ASSUMED_HEIGHT_FT / (0.177 + 0.000_823 * ASSUMED_HEIGHT_FT).powf(1.2);
     (0.3048 * scale_ft / speed_mps.abs().max(1.0)).min(20.0)

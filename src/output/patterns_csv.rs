@@ -1,7 +1,7 @@
 //! `patterns.csv`: the airspeed of legs flown in three or more directions.
 
 use crate::airspeed::Pattern;
-use crate::airspeed::multileg::Held;
+use crate::airspeed::multileg::HeadingReference;
 use crate::flight::Flight;
 use crate::model::channel::Channel;
 
@@ -32,9 +32,9 @@ fn header(flight: &Flight) -> Vec<String> {
 
 fn row(pattern: &Pattern) -> Vec<String> {
     let legs: Vec<String> = pattern.legs.iter().map(|leg| leg.saturating_add(1).to_string()).collect();
-    let held = match pattern.held {
-        Held::Track => "track",
-        Held::Heading => "heading",
+    let held = match pattern.heading_reference {
+        HeadingReference::Track => "track",
+        HeadingReference::Heading => "heading",
     };
     let mut cells = vec![
         pattern.pattern.to_string(),

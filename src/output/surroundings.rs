@@ -4,7 +4,7 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use crate::air::{Datum, FlightAir};
-use crate::airspeed::multileg::Held;
+use crate::airspeed::multileg::HeadingReference;
 use crate::airspeed::{Pattern, StepResult, WindFinding, WindSource};
 use crate::flight::Flight;
 use crate::legs::Flag;
@@ -62,7 +62,7 @@ struct PatternSummary<'a> {
     throttle_percent: Option<f64>,
     /// Numbers of the legs, from 1.
     legs: Vec<usize>,
-    held: Held,
+    held: HeadingReference,
     airspeed: Option<f64>,
     airspeed_low: Option<f64>,
     airspeed_high: Option<f64>,
@@ -93,7 +93,7 @@ fn air_summary(air: &FlightAir, steps: &[StepResult]) -> AirSummary {
     let of = |value: fn(&crate::air::Air) -> f64| air.at_legs.as_ref().map(value).and_then(number);
     AirSummary {
         altitude_from: air.datum,
-        altitude_from_told: air.datum_told,
+        altitude_from_told: air.datum_given,
         field_elevation_m: air.field_elevation_m.and_then(number),
         height_above_field_m: air.datum.and(number(air.height_m)),
         temperature_c: of(|air| air.temperature_k - crate::air::ZERO_CELSIUS_K),
@@ -124,7 +124,7 @@ fn pattern_summary(pattern: &Pattern) -> PatternSummary<'_> {
         pattern: pattern.pattern,
         throttle_percent: pattern.throttle_percent.and_then(number),
         legs: pattern.legs.iter().map(|leg| leg.saturating_add(1)).collect(),
-        held: pattern.held,
+        held: pattern.heading_reference,
         airspeed: number(pattern.airspeed.value),
         airspeed_low: number(pattern.airspeed.low),
         airspeed_high: number(pattern.airspeed.high),
@@ -169,7 +169,7 @@ fn pattern_sentence(pattern: &Pattern, symbol: &str) -> String {
 
 fn wind_sentence(wind: &WindFinding, symbol: &str) -> String {
     let source = match wind.source {
-        WindSource::Told => "told",
+        WindSource::Given => "told",
         WindSource::Turns => "fitted to the turns",
     };
     format!(

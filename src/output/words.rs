@@ -45,7 +45,7 @@ pub(crate) fn kind_name(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Upwind => "upwind",
         LegKind::Downwind => "downwind",
-        LegKind::Odd => "unpaired",
+        LegKind::Unpaired => "unpaired",
         LegKind::Leg => "leg",
     }
 }
@@ -63,7 +63,7 @@ pub(crate) fn use_in_words(leg: &Leg) -> String {
 /// A leg's kind for a reader.
 pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
     match kind {
-        LegKind::Odd => "without partner",
+        LegKind::Unpaired => "without partner",
         other => kind_name(other),
     }
 }
@@ -72,7 +72,7 @@ pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
 pub(crate) fn throttle_origin(source: ThrottleSource) -> &'static str {
     match source {
         ThrottleSource::Overlay => "Throttle was read from the overlay.",
-        ThrottleSource::Told => "Throttle was told by the pilot.",
+        ThrottleSource::Given => "Throttle was told by the pilot.",
         ThrottleSource::LegsFile => "Throttle was told in the file of legs.",
         ThrottleSource::Numbered => {
             "Throttle is not known: the steps are numbered in the order flown; tell them with --throttle."

@@ -4,7 +4,7 @@ use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
 
 use crate::ReadOptions;
 use crate::air::{Datum, Pressure};
-use crate::airspeed::multileg::Held;
+use crate::airspeed::multileg::HeadingReference;
 use crate::model::channel::Channel;
 use crate::setup::{Region, Setup};
 use crate::weather::{self, WeatherError};
@@ -79,14 +79,15 @@ const DATUMS: [(Option<Datum>, &str); 3] =
     [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
 
 /// What the heading may be, and how it is named.
-const HEADINGS: [(Held, &str); 2] = [(Held::Track, "the track"), (Held::Heading, "the nose")];
+const HEADINGS: [(HeadingReference, &str); 2] =
+    [(HeadingReference::Track, "the track"), (HeadingReference::Heading, "the nose")];
 
 /// What was written of wind and air; an empty field tells nothing.
 #[derive(Debug, Clone, Default)]
 pub(super) struct AirFields {
     written: [String; Entry::ALL.len()],
     datum: Option<Datum>,
-    held: Held,
+    held: HeadingReference,
     /// A field holds what cannot be followed, so it must be seen.
     unfold: bool,
 }
@@ -124,7 +125,8 @@ impl AirFields {
         let mut told: Vec<String> = Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
         told.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
         told.extend(
-            (self.held != Held::default()).then(|| format!("heading is {}", name_of(&HEADINGS, self.held))),
+            (self.held != HeadingReference::default())
+                .then(|| format!("heading is {}", name_of(&HEADINGS, self.held))),
         );
         if shown.fully_closed() && !told.is_empty() {
             ui.weak(told.join(", "));
@@ -157,7 +159,7 @@ impl AirFields {
         air.pressure = at_field.or(sea_level);
         let elevation = |text: &str| weather::elevation_m(text, unit(Channel::Altitude));
         air.field_elevation_m = self.read(Entry::Elevation, elevation)?;
-        (wind.held, air.datum) = (self.held, self.datum);
+        (wind.heading_reference, air.datum) = (self.held, self.datum);
         Ok(())
     }
 
@@ -243,9 +245,16 @@ mod tests {
         assert_eq!(options.air.pressure, Some(Pressure::SeaLevel(101_800.0)));
         assert!((options.air.field_elevation_m.unwrap() - 1280.16).abs() < 1e-9);
 
-        let chosen = AirFields { datum: Some(Datum::Field), held: Held::Heading, ..AirFields::default() };
+        let chosen = AirFields {
+            datum: Some(Datum::Field),
+            held: HeadingReference::Heading,
+            ..AirFields::default()
+        };
         chosen.clone().tell(&setup(None), &mut options).unwrap();
-        assert_eq!((options.air.datum, options.wind.held), (Some(Datum::Field), Held::Heading));
+        assert_eq!(
+            (options.air.datum, options.wind.heading_reference),
+            (Some(Datum::Field), HeadingReference::Heading)
+        );
 
         // Emptied again, they tell nothing.
         fields(&[]).tell(&setup(None), &mut options).unwrap();

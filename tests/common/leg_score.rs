@@ -1,6 +1,6 @@
 //! Scores legs, pairs and steps against the legs that were flown, whatever simulator flew them.
 
-use pairspeed::airspeed::{Crosswind, Pair, StepResult, ToldWind, find_wind, pair_with, steps};
+use pairspeed::airspeed::{Crosswind, GivenWind, Pair, StepResult, find_wind, pair_with, steps};
 use pairspeed::legs::{Leg, LegOptions, LegSet, find};
 use pairspeed::model::channel::Channel;
 use pairspeed::series::{Readings, trust};
@@ -35,7 +35,7 @@ pub fn work_out(readings: Readings) -> Found {
     let series = trust(readings);
     let quantum = series.readings.channel(&Channel::Speed).map_or(1.0, |speed| speed.quantum());
     let set = find(&series, &LegOptions::default()).unwrap();
-    let wind = find_wind(&series, &set, &ToldWind::default());
+    let wind = find_wind(&series, &set, &GivenWind::default());
     let pairs = pair_with(&set, &Crosswind::from(wind.as_ref()));
     let steps = steps(&pairs);
     Found { set, pairs, steps, quantum }

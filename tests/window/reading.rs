@@ -64,7 +64,7 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
     window.until("the flight is read", |desk| desk.shared().finished.is_some());
     let flight = &window.harness.state().shared().finished.as_ref().unwrap().flight;
     let wind = flight.wind.as_ref().unwrap();
-    assert_eq!(wind.source, WindSource::Told);
+    assert_eq!(wind.source, WindSource::Given);
     let air = &flight.air;
     assert!((air.field_elevation_m.unwrap() - 1280.16).abs() < 1e-6 && !air.standard_temperature);
     let summary = window.card.path().join("flight-result").join("summary.json");

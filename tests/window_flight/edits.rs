@@ -67,7 +67,7 @@ fn legs_are_split_joined_marked_and_deleted_by_keys_and_taken_back() {
     sitting.press(Key::J);
     assert_eq!(sitting.flight().legs.len(), legs);
     sitting.press(Key::O);
-    assert_eq!(sitting.flight().legs[0].kind, LegKind::Odd);
+    assert_eq!(sitting.flight().legs[0].kind, LegKind::Unpaired);
     assert_eq!(sitting.flight().pairs.len(), 5);
     sitting.press(Key::Delete);
     assert_eq!(sitting.flight().legs.len(), legs - 1);

@@ -91,7 +91,7 @@ fn draw_band(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), leg: &Leg
     let color = match leg.kind {
         LegKind::Upwind => UPWIND,
         LegKind::Downwind => DOWNWIND,
-        LegKind::Odd | LegKind::Leg => ODD,
+        LegKind::Unpaired | LegKind::Leg => ODD,
     };
     if let Some((start_s, end_s)) = within(time, (leg.start_s, leg.end_s)) {
         let strength = if leg.usage == LegUse::Doubtful { DOUBTFUL_STRENGTH } else { STRENGTH };

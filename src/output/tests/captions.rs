@@ -108,7 +108,7 @@ fn hostile_times_and_numbers_still_give_valid_captions() {
 fn a_leg_of_no_known_throttle_or_step_is_named_by_its_kind() {
     let mut flight = small_flight();
     flight.legs.truncate(1);
-    flight.legs[0].kind = LegKind::Odd;
+    flight.legs[0].kind = LegKind::Unpaired;
     flight.legs[0].throttle_percent = None;
     flight.legs[0].step = None;
     flight.legs[0].end_s = 9.0;

@@ -1,6 +1,6 @@
 //! Made-up flights: one small enough to know every cell of, and variations of it.
 
-use crate::airspeed::multileg::Held;
+use crate::airspeed::multileg::HeadingReference;
 use crate::airspeed::{Budget, Cause, Contribution, Pair, Pattern, StepResult};
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
@@ -175,7 +175,7 @@ pub fn triangle_flight() -> Flight {
         pattern: 1,
         throttle_percent: Some(100.0),
         legs: vec![0, 1, 2],
-        held: Held::Track,
+        heading_reference: HeadingReference::Track,
         airspeed: Estimate {
             value: 100.0,
             standard_uncertainty: 0.75,
@@ -294,7 +294,7 @@ fn long_legs() -> Vec<Leg> {
     let throttles = [60.0, 60.0, 80.0, 80.0, 80.0, 80.0, 100.0, 100.0, 100.0];
     let legs = speeds.into_iter().zip(throttles).zip(0..9).map(|((speed, throttle), number)| {
         let kind = match number {
-            8 => LegKind::Odd,
+            8 => LegKind::Unpaired,
             _ if number % 2 == 0 => LegKind::Upwind,
             _ => LegKind::Downwind,
         };

@@ -108,12 +108,12 @@ fn a_blank_flight_has_empty_lists_and_counts_every_blank() {
 #[test]
 fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
     use crate::air::{Air, Datum, FlightAir};
-    use crate::airspeed::multileg::Held;
+    use crate::airspeed::multileg::HeadingReference;
     use crate::airspeed::{Budget, Pattern, WindFinding, WindSource};
     use crate::model::estimate::Estimate;
     let mut flight = small_flight();
     flight.wind = Some(WindFinding {
-        source: WindSource::Told,
+        source: WindSource::Given,
         across: -3.0,
         across_uncertainty: 0.7,
         speed: 6.0,
@@ -130,7 +130,7 @@ fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
         pattern: 1,
         throttle_percent: Some(70.0),
         legs: vec![2, 3, 4],
-        held: Held::Track,
+        heading_reference: HeadingReference::Track,
         airspeed: Estimate {
             value: 80.0,
             standard_uncertainty: 0.7,

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::flight::{Flight, FlightRecord};
 use crate::leg_edits::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, LegEdits};
-use crate::legs::{LegOptions, ToldLeg};
+use crate::legs::{GivenLeg, LegOptions};
 use crate::window::page_file::free;
 use crate::window::shared::{Finished, Shared};
 use crate::window::work::Clerk;
@@ -70,7 +70,7 @@ impl Bench {
     }
 
     /// The legs as they stand, an edit that is being tried out included.
-    pub fn legs(&self) -> &[ToldLeg] {
+    pub fn legs(&self) -> &[GivenLeg] {
         self.current().legs()
     }
 
@@ -185,7 +185,7 @@ impl Bench {
 
     fn ask(&mut self) {
         self.asked += 1;
-        self.clerk.give((self.asked, self.current().tell(&self.options)));
+        self.clerk.give((self.asked, self.current().applied_to(&self.options)));
     }
 
     fn save(&mut self, shared: &mut Shared) {

@@ -8,7 +8,7 @@ use egui_plot::{PlotPoint, PlotTransform};
 use super::act::Act;
 use super::scene::{Scene, colour_of};
 use crate::leg_edits::LegEdit;
-use crate::legs::ToldLeg;
+use crate::legs::GivenLeg;
 use crate::window::look::{self, on};
 
 /// Width of the stretch at a leg's end that takes the pointer, in points.
@@ -45,7 +45,7 @@ impl End {
         }
     }
 
-    fn of(self, leg: &ToldLeg) -> f64 {
+    fn of(self, leg: &GivenLeg) -> f64 {
         match self {
             Self::Start => leg.start_s,
             Self::End => leg.end_s,
@@ -95,7 +95,7 @@ pub(super) fn ribbon(ui: &Ui, scene: &Scene<'_>, row: Rect, transform: &PlotTran
 }
 
 /// The stretch of a leg on the screen; `None` where it is out of sight.
-fn across(leg: &ToldLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
+fn across(leg: &GivenLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
     let frame = transform.frame();
     let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
     let (left, right) = (x(leg.start_s).max(frame.left()), x(leg.end_s).min(frame.right()));
@@ -125,7 +125,7 @@ fn handle(
     ui: &Ui,
     scene: &Scene<'_>,
     transform: &PlotTransform,
-    (number, leg, end): (usize, &ToldLeg, End),
+    (number, leg, end): (usize, &GivenLeg, End),
     acts: &mut Vec<Act>,
 ) {
     let (frame, chosen) = (transform.frame(), scene.chosen == Some(number));
@@ -176,7 +176,7 @@ fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: b
 fn tell_reader(
     ui: &Ui,
     scene: &Scene<'_>,
-    (number, leg, end): (usize, &ToldLeg, End),
+    (number, leg, end): (usize, &GivenLeg, End),
     response: &egui::Response,
 ) {
     let label = format!("{} of leg {number}", end.name());
@@ -197,7 +197,7 @@ fn tell_reader(
 fn keyed(
     ui: &Ui,
     scene: &Scene<'_>,
-    (number, leg, end): (usize, &ToldLeg, End),
+    (number, leg, end): (usize, &GivenLeg, End),
     response: &egui::Response,
 ) -> Option<LegEdit> {
     if response.has_focus() {

@@ -6,7 +6,7 @@ use super::act::Act;
 use super::ends::End;
 use super::scene::{Scene, colour_of};
 use crate::leg_edits::LegEdit;
-use crate::legs::{Leg, LegKind, ToldLeg};
+use crate::legs::{GivenLeg, Leg, LegKind};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::output::numbers::{shown, trimmed};
@@ -18,7 +18,7 @@ pub(super) const KINDS: [(LegKind, &str, egui::Key); 4] = [
     (LegKind::Upwind, "Upwind", egui::Key::U),
     (LegKind::Downwind, "Downwind", egui::Key::D),
     (LegKind::Leg, "By its speed", egui::Key::B),
-    (LegKind::Odd, "Leave out", egui::Key::O),
+    (LegKind::Unpaired, "Leave out", egui::Key::O),
 ];
 
 /// The throttle as the pilot is writing it, for one leg.
@@ -84,7 +84,7 @@ pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, entry: &mut ThrottleEntry, ac
 fn end_value(
     ui: &mut Ui,
     scene: &Scene<'_>,
-    (number, leg, end): (usize, &ToldLeg, End),
+    (number, leg, end): (usize, &GivenLeg, End),
     acts: &mut Vec<Act>,
 ) {
     let label = ui.label(end.name());
@@ -102,7 +102,7 @@ fn end_value(
 
 fn throttle(
     ui: &mut Ui,
-    (number, leg, flown): (usize, &ToldLeg, Option<&Leg>),
+    (number, leg, flown): (usize, &GivenLeg, Option<&Leg>),
     entry: &mut ThrottleEntry,
     acts: &mut Vec<Act>,
 ) {
@@ -132,7 +132,7 @@ fn throttle(
     }
 }
 
-fn changes(ui: &mut Ui, scene: &Scene<'_>, number: usize, leg: &ToldLeg, acts: &mut Vec<Act>) {
+fn changes(ui: &mut Ui, scene: &Scene<'_>, number: usize, leg: &GivenLeg, acts: &mut Vec<Act>) {
     let at_s = scene.split_s(leg);
     if ui.button("Split").on_hover_text(format!("Two legs, parted at {at_s:.1} s (X)")).clicked() {
         acts.push(Act::Make(LegEdit::Split { leg: number, at_s }));

@@ -3,7 +3,7 @@
 use super::bench::Bench;
 use super::blanks::Blanks;
 use crate::flight::Flight;
-use crate::legs::{Leg, LegKind, LegUse, ToldLeg};
+use crate::legs::{GivenLeg, Leg, LegKind, LegUse};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::output::words::{kind_name, use_in_words};
@@ -31,42 +31,42 @@ pub(super) struct Scene<'a> {
 
 impl Scene<'_> {
     /// The legs as they stand.
-    pub fn legs(&self) -> &[ToldLeg] {
+    pub fn legs(&self) -> &[GivenLeg] {
         self.bench.legs()
     }
 
     /// The leg chosen, with its number.
-    pub fn chosen_leg(&self) -> Option<(usize, &ToldLeg)> {
+    pub fn chosen_leg(&self) -> Option<(usize, &GivenLeg)> {
         let number = self.chosen?;
         Some((number, self.legs().get(number.checked_sub(1)?)?))
     }
 
     /// What was worked out of a leg; `None` where no speed in it is trusted.
-    pub fn flown(&self, leg: &ToldLeg) -> Option<&Leg> {
+    pub fn flown(&self, leg: &GivenLeg) -> Option<&Leg> {
         self.flight.legs.iter().find(|flown| {
             flown.steady_start_s >= leg.start_s - SAME_TIME_S && flown.steady_end_s <= leg.end_s + SAME_TIME_S
         })
     }
 
     /// What a leg is.
-    pub fn kind(&self, leg: &ToldLeg) -> LegKind {
+    pub fn kind(&self, leg: &GivenLeg) -> LegKind {
         self.flown(leg).map_or(leg.kind, |flown| flown.kind)
     }
 
     /// What became of a leg in a few words: its kind, or why it is doubtful or not used.
-    pub fn use_in_words(&self, leg: &ToldLeg) -> String {
+    pub fn use_in_words(&self, leg: &GivenLeg) -> String {
         let flown = self.flown(leg).filter(|flown| flown.usage != LegUse::Used);
         flown.map_or_else(|| kind_name(self.kind(leg)).to_owned(), use_in_words)
     }
 
     /// The number of a leg, with a question mark where its pair is doubtful.
-    pub fn mark(&self, number: usize, leg: &ToldLeg) -> String {
+    pub fn mark(&self, number: usize, leg: &GivenLeg) -> String {
         let doubtful = self.flown(leg).is_some_and(|flown| flown.usage == LegUse::Doubtful);
         if doubtful { format!("{number}?") } else { number.to_string() }
     }
 
     /// A leg in a few words, such as `leg 3, upwind`.
-    pub fn name(&self, number: usize, leg: &ToldLeg) -> String {
+    pub fn name(&self, number: usize, leg: &GivenLeg) -> String {
         format!("leg {number}, {}", kind_name(self.kind(leg)))
     }
 
@@ -76,7 +76,7 @@ impl Scene<'_> {
     }
 
     /// Where the chosen leg would be split: at the frame looked at, else in its middle.
-    pub fn split_s(&self, leg: &ToldLeg) -> f64 {
+    pub fn split_s(&self, leg: &GivenLeg) -> f64 {
         let within = |time_s: &f64| (leg.start_s..=leg.end_s).contains(time_s);
         self.moment_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
     }
@@ -92,7 +92,7 @@ pub(super) fn colour_of(kind: LegKind, colours: &Colours) -> egui::Color32 {
     match kind {
         LegKind::Upwind => colours.upwind,
         LegKind::Downwind => colours.downwind,
-        LegKind::Odd | LegKind::Leg => colours.odd,
+        LegKind::Unpaired | LegKind::Leg => colours.odd,
     }
 }
 
