@@ -14,6 +14,7 @@ pub mod detect;
 pub mod files;
 pub mod flight;
 pub mod footage;
+pub mod geometry;
 pub mod glyphs;
 pub mod learn;
 pub mod leg_edits;

@@ -7,10 +7,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Area, Clip, FrameOutput, FrameSource, LumaPlane, MemoryFrames, Recording, sample};
+use pairspeed::footage::{Clip, FrameOutput, FrameSource, LumaPlane, MemoryFrames, Recording, sample};
+use pairspeed::geometry::PixelRect;
 
-const AREAS: [Area; 2] =
-    [Area { left: 5, top: 11, right: 60, bottom: 37 }, Area { left: 90, top: 101, right: 171, bottom: 119 }];
+const AREAS: [PixelRect; 2] =
+    [PixelRect::from_edges(5, 11, 60, 37), PixelRect::from_edges(90, 101, 171, 119)];
 
 /// Times as labels are spread: some close together, out of order, one twice, before the start and after the end.
 const TIMES_S: [f64; 14] =

@@ -8,11 +8,12 @@ use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Area, Clip, ClipNotes, FrameOutput, FrameSource, LumaPlane, Recording};
+use pairspeed::footage::{Clip, ClipNotes, FrameOutput, FrameSource, LumaPlane, Recording};
+use pairspeed::geometry::PixelRect;
 
 /// Two of the parts of a 176 x 144 picture, not on the borders of coding blocks.
-const AREAS: [Area; 2] =
-    [Area { left: 5, top: 11, right: 60, bottom: 37 }, Area { left: 90, top: 101, right: 171, bottom: 119 }];
+const AREAS: [PixelRect; 2] =
+    [PixelRect::from_edges(5, 11, 60, 37), PixelRect::from_edges(90, 101, 171, 119)];
 
 fn make(folder: &Path, name: &str, seconds: u32, options: &str) -> PathBuf {
     let clip = folder.join(name);
@@ -24,9 +25,9 @@ fn make(folder: &Path, name: &str, seconds: u32, options: &str) -> PathBuf {
 
 /// The areas of a picture, row by row.
 fn cut(luma: LumaPlane<'_>) -> Vec<u8> {
-    let part = |area: &Area| {
-        let rows = luma.rows().take(area.bottom).skip(area.top);
-        rows.flat_map(|row| row[area.left..area.right].to_vec()).collect::<Vec<u8>>()
+    let part = |area: &PixelRect| {
+        let rows = luma.rows().take(area.rows().end).skip(area.rows().start);
+        rows.flat_map(|row| row[area.columns()].to_vec()).collect::<Vec<u8>>()
     };
     AREAS.iter().flat_map(part).collect()
 }

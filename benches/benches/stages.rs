@@ -12,7 +12,8 @@ use benchmarks::truth_texts;
 use divan::{Bencher, black_box, counter::ItemsCount};
 use image::GrayImage;
 use pairspeed::detect::propose;
-use pairspeed::footage::{Area, Clip, FrameSource as _, LumaPlane, sample};
+use pairspeed::footage::{Clip, FrameSource as _, LumaPlane, sample};
+use pairspeed::geometry::PixelRect;
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::learn::{FetchedExamples, LabelFile, LabelledReading, fetch_examples, learn_glyphs};
 use pairspeed::readings::{Silent, collect, prepare};
@@ -92,7 +93,8 @@ fn frames_of(clip: &Clip) -> usize {
 /// A clip decoded on all cores where its regions stand: a part of [`read`]; items are frames.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn decode(bencher: Bencher) {
-    let areas: Vec<Area> = BENCH.setup.regions.iter().map(|region| region.place.with_margin(8)).collect();
+    let areas: Vec<PixelRect> =
+        BENCH.setup.regions.iter().map(|region| region.place.with_margin(8)).collect();
     bencher
         .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
         .input_counter(|clip: &Clip| ItemsCount::new(frames_of(clip)))

@@ -9,8 +9,8 @@ use image::imageops::crop_imm;
 use imageproc::filter::box_filter;
 use pulp::Arch;
 
-use super::lines::Span;
 use super::plane::quantile;
+use crate::geometry::PixelRect;
 
 /// Pairs of frames compared at most.
 const PAIRS: usize = 240;
@@ -53,32 +53,31 @@ pub(super) struct Strip {
 
 impl Strip {
     /// Cuts the surroundings of a line out of the frames.
-    pub(super) fn of(frames: &[GrayImage], line: Span) -> Self {
-        let radius = ((line.height() as f32 * STROKE_HEIGHTS).round() as u32).max(2);
+    pub(super) fn of(frames: &[GrayImage], line: PixelRect) -> Self {
+        let radius = ((line.height as f32 * STROKE_HEIGHTS).round() as u32).max(2);
         let (left, top) = (line.left.saturating_sub(radius), line.top.saturating_sub(radius));
-        let (width, height) = (line.right + radius - left, line.bottom + radius - top);
+        let (width, height) = (line.right() + radius - left, line.bottom() + radius - top);
         let cut = |frame| flattened(&crop_imm(frame, left, top, width, height).to_image(), radius);
         Self { left, top, frames: frames.iter().map(cut).collect() }
     }
 
     /// The agreement around each column of the line.
-    pub(super) fn agreement_along(&self, line: Span) -> Vec<Agreement> {
-        let half = ((line.height() as f32 * WINDOW_HEIGHTS / 2.0).round() as u32).max(2);
-        let window =
-            |column: u32| Span { left: column.saturating_sub(half), right: column + half + 1, ..line };
-        let windows: Vec<Span> = (line.left..line.right).map(window).collect();
+    pub(super) fn agreement_along(&self, line: PixelRect) -> Vec<Agreement> {
+        let half = ((line.height as f32 * WINDOW_HEIGHTS / 2.0).round() as u32).max(2);
+        let window = |column: u32| line.with_columns(column.saturating_sub(half), column + half + 1);
+        let windows: Vec<PixelRect> = (line.left..line.right()).map(window).collect();
         let correlations = Correlations::of(self, line, &windows);
         (0..windows.len()).map(|column| correlations.agreement(column)).collect()
     }
 
     /// A window of the frame in the strip: its first column and row there. One that begins left of the strip or
     /// above it is shifted to its border.
-    fn origin(&self, window: Span) -> (usize, usize) {
+    fn origin(&self, window: PixelRect) -> (usize, usize) {
         (window.left.saturating_sub(self.left) as usize, window.top.saturating_sub(self.top) as usize)
     }
 
     /// What each frame shows in a window: see [`normalised`].
-    pub(super) fn patches(&self, window: Span) -> impl Iterator<Item = Vec<f32>> {
+    pub(super) fn patches(&self, window: PixelRect) -> impl Iterator<Item = Vec<f32>> {
         self.frames.iter().map(move |frame| normalised(self.rows(frame, window), window))
     }
 
@@ -86,10 +85,10 @@ impl Strip {
     fn rows<'a>(
         &self,
         frame: &'a GrayImage,
-        window: Span,
+        window: PixelRect,
     ) -> impl Iterator<Item = &'a [u8]> + Clone + use<'a> {
         let (left, top) = self.origin(window);
-        let (columns, rows) = (window.width() as usize, window.height() as usize);
+        let (columns, rows) = (window.width as usize, window.height as usize);
         let lines = frame.as_raw().chunks_exact((frame.width() as usize).max(1));
         lines.skip(top).take(rows).map(move |line| {
             let end = line.len().min(left + columns);
@@ -98,11 +97,11 @@ impl Strip {
     }
 
     /// The highest correlation of a normalised template with what every other frame shows in windows of its size.
-    pub(super) fn best_match(&self, template: &[f32], windows: impl Iterator<Item = Span>) -> f32 {
+    pub(super) fn best_match(&self, template: &[f32], windows: impl Iterator<Item = PixelRect>) -> f32 {
         let arch = Arch::new();
         let frames = || self.frames.iter().step_by(2);
         let pairs = windows.flat_map(|window| frames().map(move |frame| (frame, window)));
-        let correlation = |(frame, window): (&GrayImage, Span)| {
+        let correlation = |(frame, window): (&GrayImage, PixelRect)| {
             let rows = self.rows(frame, window);
             arch.dispatch(|| correlation(template, window, rows))
         };
@@ -119,15 +118,15 @@ struct Correlations {
 }
 
 impl Correlations {
-    fn of(strip: &Strip, line: Span, windows: &[Span]) -> Self {
-        let whole = Span { left: strip.left, right: u32::MAX, ..line };
+    fn of(strip: &Strip, line: PixelRect, windows: &[PixelRect]) -> Self {
+        let whole = line.with_columns(strip.left, u32::MAX);
         let frames: Vec<Levels> =
             strip.frames.iter().map(|frame| Levels::of(strip.rows(frame, whole))).collect();
         let ranges: Vec<(usize, usize)> = windows
             .iter()
-            .map(|window| (strip.origin(*window).0, strip.origin(*window).0 + window.width() as usize))
+            .map(|window| (strip.origin(*window).0, strip.origin(*window).0 + window.width as usize))
             .collect();
-        let rows = line.height() as usize;
+        let rows = line.height as usize;
         let moments: Vec<Vec<Moments>> = frames.iter().map(|frame| frame.moments(&ranges, rows)).collect();
         let correlations = |(one, other): (usize, usize)| -> Option<Vec<f32>> {
             let products = frames.get(one)?.products(frames.get(other)?);
@@ -241,9 +240,9 @@ impl RunningSums {
 
 /// The correlation of a normalised template with the rows of a window of its size.
 #[inline(always)]
-fn correlation<'a>(template: &[f32], window: Span, rows: impl Iterator<Item = &'a [u8]>) -> f32 {
+fn correlation<'a>(template: &[f32], window: PixelRect, rows: impl Iterator<Item = &'a [u8]>) -> f32 {
     let mut lanes = [[0.0_f32; LANES]; 3];
-    for (weights, levels) in template.chunks((window.width() as usize).max(1)).zip(rows) {
+    for (weights, levels) in template.chunks((window.width as usize).max(1)).zip(rows) {
         let (weights, weights_left) = weights.as_chunks::<LANES>();
         let (levels, levels_left) = levels.as_chunks::<LANES>();
         weights.iter().zip(levels).for_each(|(weights, levels)| add(&mut lanes, weights, levels));
@@ -288,8 +287,8 @@ fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
 
 /// The pixels of a window less their mean, scaled to a sum of squares of 1; all 0 where the
 /// window is flat. What lies outside the picture counts as the mean.
-fn normalised<'a>(rows: impl Iterator<Item = &'a [u8]>, window: Span) -> Vec<f32> {
-    let (width, height) = (window.width() as usize, window.height() as usize);
+fn normalised<'a>(rows: impl Iterator<Item = &'a [u8]>, window: PixelRect) -> Vec<f32> {
+    let (width, height) = (window.width as usize, window.height as usize);
     let mut patch = vec![f32::from(MIDDLE_LEVEL); width * height];
     for (pixels, row) in patch.chunks_mut(width.max(1)).zip(rows) {
         pixels.iter_mut().zip(row).for_each(|(pixel, level)| *pixel = f32::from(*level));
@@ -317,13 +316,13 @@ mod tests {
     use super::*;
 
     /// Frames of different noise, with a flat part in some, and a line that reaches beyond their border.
-    fn strip_and_line() -> (Strip, Span) {
+    fn strip_and_line() -> (Strip, PixelRect) {
         let level = |frame: u32, x: u32, y: u32| {
             let noise = (x * 7919 + y * 104_729 + frame * 31 * x * y) % 97;
             if frame.is_multiple_of(3) && x < 30 { 90 } else { 60 + noise as u8 }
         };
         let picture = |frame: u32| GrayImage::from_fn(80, 40, |x, y| image::Luma([level(frame, x, y)]));
-        let line = Span { left: 2, right: 78, top: 1, bottom: 25 };
+        let line = PixelRect::from_edges(2, 1, 78, 25);
         (Strip::of(&(0..9).map(picture).collect::<Vec<_>>(), line), line)
     }
 
@@ -334,9 +333,9 @@ mod tests {
     #[test]
     fn the_agreement_is_that_of_the_patches_themselves() {
         let (strip, line) = strip_and_line();
-        let half = (line.height() as f32 * WINDOW_HEIGHTS / 2.0).round() as u32;
-        for (column, found) in (line.left..line.right).zip(strip.agreement_along(line)) {
-            let window = Span { left: column.saturating_sub(half), right: column + half + 1, ..line };
+        let half = (line.height as f32 * WINDOW_HEIGHTS / 2.0).round() as u32;
+        for (column, found) in (line.left..line.right()).zip(strip.agreement_along(line)) {
+            let window = line.with_columns(column.saturating_sub(half), column + half + 1);
             let patches: Vec<Vec<f32>> = strip.patches(window).collect();
             let mut all: Vec<f32> =
                 pairs(patches.len()).map(|(one, other)| dot(&patches[one], &patches[other])).collect();
@@ -351,10 +350,10 @@ mod tests {
     #[test]
     fn the_best_match_is_the_highest_correlation_with_every_other_frame() {
         let (strip, line) = strip_and_line();
-        let glyph = Span { left: 40, right: 53, ..line };
+        let glyph = line.with_columns(40, 53);
         let template = strip.patches(glyph).nth(3).unwrap_or_default();
         for windows in [[40, 45], [60, 75], [0, 5]] {
-            let windows = windows.map(|left| Span { left, right: left + 13, ..line });
+            let windows = windows.map(|left| line.with_columns(left, left + 13));
             let patches = windows.iter().flat_map(|window| strip.patches(*window).step_by(2));
             let expected = patches.map(|patch| dot(&template, &patch)).fold(0.0, f32::max);
             assert_close(strip.best_match(&template, windows.into_iter()), expected);

@@ -6,9 +6,10 @@
 //! throttle flown in steps keeps its last digit.
 
 use super::ghost::Ghost;
-use super::lines::{SPREAD_PX, Span};
+use super::lines::SPREAD_PX;
 use super::plane::quantile;
 use super::readout::Readout;
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 
 /// Width of a digit with the space to the next, in heights of a digit.
@@ -74,8 +75,8 @@ struct Traits {
 
 impl Traits {
     fn of(ghost: &Ghost, readout: &Readout) -> Self {
-        let width = readout.span.width().saturating_sub(2 * SPREAD_PX) as f32;
-        let height = readout.span.height().saturating_sub(2 * SPREAD_PX).max(1) as f32;
+        let width = readout.span.width.saturating_sub(2 * SPREAD_PX) as f32;
+        let height = readout.span.height.saturating_sub(2 * SPREAD_PX).max(1) as f32;
         Self {
             digits: width / (DIGIT_PITCH * height),
             point: point_in(ghost, readout.span).is_some(),
@@ -117,7 +118,7 @@ enum Column {
 
 /// The columns of the last place where between two digits there is ink near the base line only,
 /// apart from both: the foot of a 1 hangs on to its stem.
-pub(super) fn point_in(ghost: &Ghost, span: Span) -> Option<(u32, u32)> {
+pub(super) fn point_in(ghost: &Ghost, span: PixelRect) -> Option<(u32, u32)> {
     let (columns, above) = columns_of(ghost, span);
     let mut stretches: Vec<(Column, u32, u32)> = Vec::new();
     let mut start = span.left;
@@ -134,8 +135,8 @@ pub(super) fn point_in(ghost: &Ghost, span: Span) -> Option<(u32, u32)> {
 }
 
 /// The last place where the point touches the digits beside it, as outlines in tight type do.
-fn touching_point(stretches: &[(Column, u32, u32)], above: &[f32], span: Span) -> Option<(u32, u32)> {
-    let height = span.height() as f32;
+fn touching_point(stretches: &[(Column, u32, u32)], above: &[f32], span: PixelRect) -> Option<(u32, u32)> {
+    let height = span.height as f32;
     let usual = quantile(&mut above.to_vec(), 0.6);
     let is_digit = |(kind, start, end): &(Column, u32, u32)| {
         *kind == Column::Digit && (end - start) as f32 >= BESIDE_POINT.0 * height
@@ -157,14 +158,14 @@ fn touching_point(stretches: &[(Column, u32, u32)], above: &[f32], span: Span) -
 }
 
 /// What stands in each column, and the ink of its upper half.
-fn columns_of(ghost: &Ghost, span: Span) -> (Vec<Column>, Vec<f32>) {
-    let rows = span.height();
-    let (middle, base) = (span.top + rows / 2, span.bottom - rows * 2 / 5);
+fn columns_of(ghost: &Ghost, span: PixelRect) -> (Vec<Column>, Vec<f32>) {
+    let rows = span.height;
+    let (middle, base) = (span.top + rows / 2, span.bottom() - rows * 2 / 5);
     let ink = |(from, to): (u32, u32)| -> Vec<f32> {
         let column = |x: u32| (from..to).map(|y| ghost.fine.at(x as usize, y as usize)).sum();
-        (span.left..span.right).map(column).collect()
+        (span.left..span.right()).map(column).collect()
     };
-    let (above, below) = (ink((span.top, middle)), ink((base, span.bottom)));
+    let (above, below) = (ink((span.top, middle)), ink((base, span.bottom())));
     let (usual_above, usual_below) = (quantile(&mut above.clone(), 0.6), quantile(&mut below.clone(), 0.6));
     let kind =
         |(above, below): (&f32, &f32)| match (*above < BARE * usual_above, *below > INKED * usual_below) {

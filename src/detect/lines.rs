@@ -4,6 +4,7 @@ use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
 use super::plane::Plane;
+use crate::geometry::PixelRect;
 
 /// The windows of the ghost widen everything by this much on each side.
 pub(super) const SPREAD_PX: u32 = 2;
@@ -21,91 +22,43 @@ const ALIKE_SHARE: f32 = 0.6;
 /// Least share of its rectangle that a glyph fills, spread included; slanting edges fill less.
 const FULL_SHARE: f32 = 0.4;
 
-/// A rectangle with its ends: `left..right`, `top..bottom`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Span {
-    pub(super) left: u32,
-    pub(super) right: u32,
-    pub(super) top: u32,
-    pub(super) bottom: u32,
+/// The rectangle without outer rows and columns that hold nothing of the ghost.
+pub(super) fn tight(rect: PixelRect, strength: &Plane) -> PixelRect {
+    let inked = |x: u32, y: u32| strength.at(x as usize, y as usize) > 0.0;
+    let (left, right, top, bottom) = (rect.left, rect.right(), rect.top, rect.bottom());
+    let row = |y: &u32| (left..right).any(|x| inked(x, *y));
+    let column = |x: &u32| (top..bottom).any(|y| inked(*x, y));
+    PixelRect::from_edges(
+        (left..right).find(column).unwrap_or(left),
+        (top..bottom).find(row).unwrap_or(top),
+        (left..right).rev().find(column).map_or(right, |x| x + 1),
+        (top..bottom).rev().find(row).map_or(bottom, |y| y + 1),
+    )
 }
 
-impl Span {
-    pub(super) fn width(self) -> u32 {
-        self.right - self.left
+/// The rectangle cut where it overlaps another, on the side where that costs the fewest pixels.
+pub(super) fn cut_clear_of(rect: PixelRect, other: PixelRect) -> PixelRect {
+    if rect.overlap_px(other) == 0 {
+        return rect;
     }
-
-    pub(super) fn height(self) -> u32 {
-        self.bottom - self.top
-    }
-
-    /// The span without outer rows and columns that hold nothing of the ghost.
-    pub(super) fn tight(self, strength: &Plane) -> Self {
-        let inked = |x: u32, y: u32| strength.at(x as usize, y as usize) > 0.0;
-        let row = |y: &u32| (self.left..self.right).any(|x| inked(x, *y));
-        let column = |x: &u32| (self.top..self.bottom).any(|y| inked(*x, y));
-        Self {
-            left: (self.left..self.right).find(column).unwrap_or(self.left),
-            right: (self.left..self.right).rev().find(column).map_or(self.right, |x| x + 1),
-            top: (self.top..self.bottom).find(row).unwrap_or(self.top),
-            bottom: (self.top..self.bottom).rev().find(row).map_or(self.bottom, |y| y + 1),
-        }
-    }
-
-    /// The span with `room` more on each side, as far as the frame goes.
-    pub(super) fn widened(self, room: u32, frame_width: u32, frame_height: u32) -> Self {
-        Self {
-            left: self.left.saturating_sub(room),
-            right: (self.right + room).min(frame_width),
-            top: self.top.saturating_sub(room),
-            bottom: (self.bottom + room).min(frame_height),
-        }
-    }
-
-    /// The span cut where it overlaps another, on the side where that costs least.
-    pub(super) fn kept_off(self, other: Self) -> Self {
-        let columns = self.right.min(other.right).saturating_sub(self.left.max(other.left));
-        let rows = self.rows_shared(other);
-        if columns == 0 || rows == 0 {
-            return self;
-        }
-        let cuts = [
-            Self { left: other.right.min(self.right), ..self },
-            Self { right: other.left.max(self.left), ..self },
-            Self { top: other.bottom.min(self.bottom), ..self },
-            Self { bottom: other.top.max(self.top), ..self },
-        ];
-        cuts.into_iter().max_by_key(|cut| cut.width() * cut.height()).unwrap_or(self)
-    }
-
-    fn joined(self, other: Self) -> Self {
-        Self {
-            left: self.left.min(other.left),
-            right: self.right.max(other.right),
-            top: self.top.min(other.top),
-            bottom: self.bottom.max(other.bottom),
-        }
-    }
-
-    fn gap_to(self, other: Self) -> u32 {
-        self.left.max(other.left).saturating_sub(self.right.min(other.right))
-    }
-
-    /// How many rows two spans have in common.
-    pub(super) fn rows_shared(self, other: Self) -> u32 {
-        self.bottom.min(other.bottom).saturating_sub(self.top.max(other.top))
-    }
+    let cuts = [
+        rect.with_columns(other.right().min(rect.right()), rect.right()),
+        rect.with_columns(rect.left, other.left.max(rect.left)),
+        rect.with_rows(other.bottom().min(rect.bottom()), rect.bottom()),
+        rect.with_rows(rect.top, other.top.max(rect.top)),
+    ];
+    cuts.into_iter().max_by_key(|cut| cut.area_px()).unwrap_or(rect)
 }
 
 /// The lines of text in the ghost, from top to bottom.
-pub(super) fn find_lines(strength: &Plane) -> Vec<Span> {
+pub(super) fn find_lines(strength: &Plane) -> Vec<PixelRect> {
     let (low, high) = TEXT_HEIGHT_PX;
-    let parts: Vec<Span> = parts_of(strength).into_iter().filter(|part| part.height() <= high).collect();
-    let mut lines: Vec<Span> = Vec::new();
-    for part in parts.iter().filter(|part| part.height() >= low) {
+    let parts: Vec<PixelRect> = parts_of(strength).into_iter().filter(|part| part.height <= high).collect();
+    let mut lines: Vec<PixelRect> = Vec::new();
+    for part in parts.iter().filter(|part| part.height >= low) {
         add_to_lines(&mut lines, *part);
     }
-    for part in parts.iter().filter(|part| (PART_HEIGHT_PX..low).contains(&part.height())) {
+    for part in parts.iter().filter(|part| (PART_HEIGHT_PX..low).contains(&part.height)) {
         if lines.iter().any(|line| is_part_of(*line, *part)) {
             add_to_lines(&mut lines, *part);
         }
@@ -115,35 +68,34 @@ pub(super) fn find_lines(strength: &Plane) -> Vec<Span> {
 }
 
 /// Joins a glyph, or a part of one such as a point, with every line that it continues.
-fn add_to_lines(lines: &mut Vec<Span>, glyph: Span) {
+fn add_to_lines(lines: &mut Vec<PixelRect>, glyph: PixelRect) {
     let mut joined = glyph;
     while let Some(at) =
         lines.iter().position(|line| is_neighbour(*line, joined) || is_part_of(*line, joined))
     {
-        joined = joined.joined(lines.swap_remove(at));
+        joined = joined.union(lines.swap_remove(at));
     }
     lines.push(joined);
 }
 
-fn is_neighbour(line: Span, glyph: Span) -> bool {
-    let (lower, higher) =
-        (line.height().min(glyph.height()) as f32, line.height().max(glyph.height()) as f32);
-    line.gap_to(glyph) as f32 <= GAP_HEIGHTS * lower
-        && line.rows_shared(glyph) as f32 >= BESIDE_SHARE * higher
+fn is_neighbour(line: PixelRect, glyph: PixelRect) -> bool {
+    let (lower, higher) = (line.height.min(glyph.height) as f32, line.height.max(glyph.height) as f32);
+    line.column_gap(glyph) as f32 <= GAP_HEIGHTS * lower
+        && line.shared_rows(glyph) as f32 >= BESIDE_SHARE * higher
         && lower >= ALIKE_SHARE * higher
 }
 
-fn is_part_of(line: Span, part: Span) -> bool {
-    line.gap_to(part) as f32 <= GAP_HEIGHTS * line.height() as f32
-        && line.rows_shared(part) >= part.height().saturating_sub(1)
+fn is_part_of(line: PixelRect, part: PixelRect) -> bool {
+    line.column_gap(part) as f32 <= GAP_HEIGHTS * line.height as f32
+        && line.shared_rows(part) >= part.height.saturating_sub(1)
 }
 
 /// The connected parts of the ghost.
-fn parts_of(strength: &Plane) -> Vec<Span> {
+fn parts_of(strength: &Plane) -> Vec<PixelRect> {
     let (width, height) = (strength.width as u32, strength.height as u32);
     let ink =
         GrayImage::from_fn(width, height, |x, y| Luma([u8::from(strength.at(x as usize, y as usize) > 0.0)]));
-    let mut spans: Vec<Option<(Span, u32)>> = Vec::new();
+    let mut spans: Vec<Option<(PixelRect, u32)>> = Vec::new();
     for (x, y, Luma([label])) in
         connected_components(&ink, Connectivity::Eight, Luma([0u8])).enumerate_pixels()
     {
@@ -151,13 +103,12 @@ fn parts_of(strength: &Plane) -> Vec<Span> {
         if spans.len() <= index {
             spans.resize(index + 1, None);
         }
-        let pixel = Span { left: x, right: x + 1, top: y, bottom: y + 1 };
+        let pixel = PixelRect::new(x, y, 1, 1);
         if let Some(span) = spans.get_mut(index) {
-            *span = Some(span.map_or((pixel, 1), |(span, count)| (span.joined(pixel), count + 1)));
+            *span = Some(span.map_or((pixel, 1), |(span, count)| (span.union(pixel), count + 1)));
         }
     }
-    let full =
-        |(span, count): &(Span, u32)| *count as f32 >= FULL_SHARE * (span.width() * span.height()) as f32;
+    let full = |(span, count): &(PixelRect, u32)| *count as f32 >= FULL_SHARE * span.area_px() as f32;
     spans.into_iter().flatten().filter(full).map(|(span, _)| span).collect()
 }
 
@@ -167,12 +118,12 @@ mod tests {
 
     #[test]
     fn a_span_is_cut_where_that_costs_least() {
-        let one = Span { left: 10, right: 50, top: 10, bottom: 30 };
-        let beside = Span { left: 45, right: 90, top: 0, bottom: 40 };
-        let below = Span { left: 0, right: 90, top: 28, bottom: 60 };
-        assert_eq!(one.kept_off(beside), Span { right: 45, ..one });
-        assert_eq!(one.kept_off(below), Span { bottom: 28, ..one });
-        assert_eq!(one.kept_off(Span { left: 50, ..beside }), one);
+        let one = PixelRect::from_edges(10, 10, 50, 30);
+        let beside = PixelRect::from_edges(45, 0, 90, 40);
+        let below = PixelRect::from_edges(0, 28, 90, 60);
+        assert_eq!(cut_clear_of(one, beside), one.with_columns(10, 45));
+        assert_eq!(cut_clear_of(one, below), one.with_rows(10, 28));
+        assert_eq!(cut_clear_of(one, beside.with_columns(50, 90)), one);
     }
 
     #[test]
@@ -189,10 +140,7 @@ mod tests {
         ink(24..31, 23..30);
         ink(38..50, 10..30);
         ink(70..79, 10..30);
-        let (value, apart) = (
-            Span { left: 5, right: 50, top: 10, bottom: 30 },
-            Span { left: 70, right: 79, top: 10, bottom: 30 },
-        );
+        let (value, apart) = (PixelRect::from_edges(5, 10, 50, 30), PixelRect::from_edges(70, 10, 79, 30));
         assert_eq!(find_lines(&strength), [value, apart]);
     }
 }

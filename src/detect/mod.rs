@@ -14,11 +14,12 @@ mod tests;
 
 use image::GrayImage;
 
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
-use crate::setup::{DIGITS_MAX, PixelBox, Region, SMALLEST_BOX_PX};
+use crate::setup::{DIGITS_MAX, Region, SMALLEST_BOX_PX};
 use ghost::Ghost;
 use guess::guess_channels;
-use lines::{Span, find_lines};
+use lines::{cut_clear_of, find_lines};
 use places::{Places, with_spare_place};
 use readout::{Readout, find_readouts};
 
@@ -39,7 +40,7 @@ const CONSTANT_CERTAINTY: f32 = 0.2;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Proposal {
     /// The box around the digits, with room of a few pixels; proposals do not overlap.
-    pub place: PixelBox,
+    pub place: PixelRect,
     /// What it may show, no two the same: a guess to be checked, `channel-1` and so on where
     /// there is none.
     pub channel: Channel,
@@ -114,8 +115,8 @@ fn boxes(
     channels: &[Channel],
     counted: &[Places],
     (width, height): (u32, u32),
-) -> Vec<(PixelBox, bool)> {
-    let mut spans: Vec<(Span, bool)> = Vec::with_capacity(readouts.len());
+) -> Vec<(PixelRect, bool)> {
+    let mut spans: Vec<(PixelRect, bool)> = Vec::with_capacity(readouts.len());
     for ((readout, channel), counted) in readouts.iter().zip(channels).zip(counted) {
         let room = if counted.whole.is_some_and(|whole| whole >= usual_whole_digits(channel)) {
             0
@@ -124,12 +125,10 @@ fn boxes(
         };
         let wider = with_spare_place(ghost, readout.span, room);
         let spare = room > 0 && readout.span.left - wider.left == room;
-        let span = wider.widened(ROOM_PX, width, height);
-        spans.push((spans.iter().fold(span, |span, (earlier, _)| span.kept_off(*earlier)), spare));
+        let span = wider.with_margin(ROOM_PX).clipped_to((width, height));
+        spans.push((spans.iter().fold(span, |span, (earlier, _)| cut_clear_of(span, *earlier)), spare));
     }
-    let place =
-        |span: Span| PixelBox { x: span.left, y: span.top, width: span.width(), height: span.height() };
-    spans.into_iter().map(|(span, spare)| (place(span), spare)).collect()
+    spans
 }
 
 /// Digits before the point that values of a channel hardly exceed: common practice, no source.

@@ -2,7 +2,8 @@
 
 use super::ghost::Ghost;
 use super::guess::point_in;
-use super::lines::{SPREAD_PX, Span};
+use super::lines::SPREAD_PX;
+use crate::geometry::PixelRect;
 
 /// Narrowest and widest pitch of digits, in heights of a digit.
 const PITCHES: (f32, f32) = (0.5, 1.08);
@@ -37,10 +38,10 @@ pub(super) struct Places {
 
 impl Places {
     /// Counts the digits of a readout.
-    pub(super) fn of(ghost: &Ghost, span: Span) -> Self {
-        let height = span.height().saturating_sub(2 * SPREAD_PX).max(1) as f32;
-        let (left, right) = (span.left + SPREAD_PX, span.right.saturating_sub(SPREAD_PX));
-        let part = |from: u32, to: u32| Span { left: from.min(to), right: to, ..span };
+    pub(super) fn of(ghost: &Ghost, span: PixelRect) -> Self {
+        let height = span.height.saturating_sub(2 * SPREAD_PX).max(1) as f32;
+        let (left, right) = (span.left + SPREAD_PX, span.right().saturating_sub(SPREAD_PX));
+        let part = |from: u32, to: u32| span.with_columns(from.min(to), to);
         let point = point_in(ghost, span);
         let whole = count(ghost, part(left, point.map_or(right, |(start, _)| start)), height);
         let decimals = point.map_or((0, true), |(_, end)| count(ghost, part(end, right), height));
@@ -55,8 +56,8 @@ impl Places {
 
 /// The number of equal cells whose borders hold the least ink, 1 to [`MOST_DIGITS`], and whether it
 /// is sure.
-fn count(ghost: &Ghost, part: Span, height: f32) -> (usize, bool) {
-    let width = part.width() as f32;
+fn count(ghost: &Ghost, part: PixelRect, height: f32) -> (usize, bool) {
+    let width = part.width as f32;
     // The space between glyphs belongs to the pitch but is missing after the last one.
     let few = (width / (PITCHES.1 * height)).ceil().max(1.0) as usize;
     let many = ((width + 0.1 * height) / (PITCHES.0 * height)).floor() as usize;
@@ -74,12 +75,12 @@ fn count(ghost: &Ghost, part: Span, height: f32) -> (usize, bool) {
 }
 
 /// Ink at the borders of equal cells, as a share of the usual ink of a column.
-fn border_ink(ghost: &Ghost, part: Span, cells: usize) -> f32 {
+fn border_ink(ghost: &Ghost, part: PixelRect, cells: usize) -> f32 {
     let ink =
-        |x: u32| -> f32 { (part.top..part.bottom).map(|y| ghost.fine.at(x as usize, y as usize)).sum() };
-    let usual = (part.left..part.right).map(ink).sum::<f32>() / part.width().max(1) as f32;
+        |x: u32| -> f32 { (part.top..part.bottom()).map(|y| ghost.fine.at(x as usize, y as usize)).sum() };
+    let usual = (part.left..part.right()).map(ink).sum::<f32>() / part.width.max(1) as f32;
     let borders = (1..cells).map(|cell| {
-        let x = part.left + (part.width() as f32 * cell as f32 / cells as f32).round() as u32;
+        let x = part.left + (part.width as f32 * cell as f32 / cells as f32).round() as u32;
         (x.saturating_sub(GAP_REACH)..=x + GAP_REACH).map(ink).fold(f32::INFINITY, f32::min)
     });
     borders.sum::<f32>() / (cells.saturating_sub(1).max(1) as f32 * usual.max(f32::MIN_POSITIVE))
@@ -87,14 +88,14 @@ fn border_ink(ghost: &Ghost, part: Span, cells: usize) -> f32 {
 
 /// The span with a spare place before the first digit, as wide as a digit, where nothing else
 /// stands there; else as far as other text leaves room.
-pub(super) fn with_spare_place(ghost: &Ghost, span: Span, pitch_px: u32) -> Span {
-    let inked = |x: &u32| (span.top..span.bottom).any(|y| ghost.strength.at(*x as usize, y as usize) > 0.0);
+pub(super) fn with_spare_place(ghost: &Ghost, span: PixelRect, pitch_px: u32) -> PixelRect {
+    let inked = |x: &u32| (span.top..span.bottom()).any(|y| ghost.strength.at(*x as usize, y as usize) > 0.0);
     let wanted = span.left.saturating_sub(pitch_px + KEPT_FREE_PX)..span.left;
     let own = wanted.clone().rev().take(2 * SPREAD_PX as usize).take_while(inked).count();
     let free = wanted.clone().rev().skip(own).take_while(|x| !inked(x)).last().unwrap_or(span.left);
     // Room is kept to the frame's border as well: the outline of the box is drawn there.
     let left = (free + KEPT_FREE_PX).min(span.left).max(span.left.saturating_sub(pitch_px));
-    Span { left, ..span }
+    span.with_columns(left, span.right())
 }
 
 #[cfg(test)]
@@ -129,9 +130,9 @@ mod tests {
     }
 
     /// The span of text between two columns, with the spread of the ghost.
-    fn span(left: u32, right: u32) -> Span {
+    fn span(left: u32, right: u32) -> PixelRect {
         let (top, bottom) = (TOP as u32 - SPREAD_PX, BOTTOM as u32 + SPREAD_PX);
-        Span { left: left - SPREAD_PX, right: right + SPREAD_PX, top, bottom }
+        PixelRect::from_edges(left - SPREAD_PX, top, right + SPREAD_PX, bottom)
     }
 
     #[test]
@@ -170,7 +171,10 @@ mod tests {
     #[test]
     fn a_spare_place_is_as_wide_as_a_digit_where_nothing_stands_there() {
         let (ghost, digits) = (ghost(&[60, 75], &[]), span(60, 87));
-        assert_eq!(with_spare_place(&ghost, digits, 15), Span { left: digits.left - 15, ..digits });
+        assert_eq!(
+            with_spare_place(&ghost, digits, 15),
+            digits.with_columns(digits.left - 15, digits.right())
+        );
         assert_eq!(with_spare_place(&ghost, digits, 0), digits);
     }
 
@@ -180,7 +184,7 @@ mod tests {
         let icon_end = 38 + 12 + SPREAD_PX;
         let wider = with_spare_place(&ghost, digits, 15);
         assert!(wider.left >= icon_end + KEPT_FREE_PX.min(digits.left - icon_end), "{wider:?}");
-        assert_eq!(wider.right, digits.right);
+        assert_eq!(wider.right(), digits.right());
     }
 
     #[test]

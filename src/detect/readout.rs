@@ -5,8 +5,9 @@ use rayon::prelude::*;
 use super::change::{Agreement, Strip};
 use super::digits::Digits;
 use super::ghost::Ghost;
-use super::lines::Span;
+use super::lines::tight;
 use super::plane::quantile;
+use crate::geometry::PixelRect;
 
 /// A column changes where little agreement falls below this share of good agreement.
 const CHANGE_SHARE: f32 = 0.68;
@@ -57,7 +58,7 @@ const SAME_DIGIT: f32 = 0.85;
 #[derive(Debug, Clone)]
 pub(super) struct Readout {
     /// Where, with the spread of the ghost.
-    pub(super) span: Span,
+    pub(super) span: PixelRect,
     /// The agreement over the columns that change; 0 where none does.
     pub(super) agreement: Agreement,
     /// Whether the last digit stays the same while others change.
@@ -68,7 +69,7 @@ pub(super) struct Readout {
 
 /// A line with what is known of each column.
 struct Line {
-    span: Span,
+    span: PixelRect,
     strip: Strip,
     ink: Vec<f32>,
     agreement: Vec<Agreement>,
@@ -79,7 +80,7 @@ struct Line {
 }
 
 /// Finds the readouts in lines of text.
-pub(super) fn find_readouts(ghost: &Ghost, lines: &[Span]) -> Vec<Readout> {
+pub(super) fn find_readouts(ghost: &Ghost, lines: &[PixelRect]) -> Vec<Readout> {
     let lines: Vec<Line> = lines.par_iter().map(|span| Line::of(ghost, *span)).collect();
     let digits = Digits::in_places(
         &ghost.strength,
@@ -95,34 +96,34 @@ pub(super) fn find_readouts(ghost: &Ghost, lines: &[Span]) -> Vec<Readout> {
     for readout in &mut readouts {
         readout.label = lines.iter().map(|line| line.label_behind(readout.span)).fold(0.0, f32::max);
     }
-    readouts.iter_mut().for_each(|readout| readout.span = readout.span.tight(&ghost.strength));
+    readouts.iter_mut().for_each(|readout| readout.span = tight(readout.span, &ghost.strength));
     readouts
 }
 
 impl Line {
-    fn of(ghost: &Ghost, span: Span) -> Self {
-        let column = |x: u32| (span.top..span.bottom).map(|y| ghost.fine.at(x as usize, y as usize)).sum();
-        let mut ink: Vec<f32> = (span.left..span.right).map(column).collect();
+    fn of(ghost: &Ghost, span: PixelRect) -> Self {
+        let column = |x: u32| (span.top..span.bottom()).map(|y| ghost.fine.at(x as usize, y as usize)).sum();
+        let mut ink: Vec<f32> = (span.left..span.right()).map(column).collect();
         let least = GAP_INK * quantile(&mut ink.clone(), 0.7);
         ink.iter_mut().for_each(|ink| *ink = (*ink - least).max(0.0));
         let strip = Strip::of(&ghost.frames, span);
         let agreement = strip.agreement_along(span);
         let inked = |x: &u32| {
-            (span.top..span.bottom).filter(|y| ghost.strength.at(*x as usize, *y as usize) > 0.0).count()
+            (span.top..span.bottom()).filter(|y| ghost.strength.at(*x as usize, *y as usize) > 0.0).count()
         };
-        let covered = (span.left..span.right).map(|x| inked(&x) as f32 / span.height() as f32).collect();
+        let covered = (span.left..span.right()).map(|x| inked(&x) as f32 / span.height as f32).collect();
         let mut line = Self { span, strip, ink, agreement, covered, runs: Vec::new() };
         line.runs = line.find_runs();
         line
     }
 
     /// The part of the line between two columns.
-    fn part(&self, (left, right): (u32, u32)) -> Span {
-        Span { left, right, ..self.span }
+    fn part(&self, (left, right): (u32, u32)) -> PixelRect {
+        self.span.with_columns(left, right)
     }
 
     fn heights(&self, share: f32) -> u32 {
-        (self.span.height() as f32 * share).round() as u32
+        (self.span.height as f32 * share).round() as u32
     }
 
     /// Stretches that change and are wide enough for a digit, those of one value joined.
@@ -152,7 +153,7 @@ impl Line {
 
     /// Goes on to the right over the faint ink of digits that are shown in few frames.
     fn faint_after(&self, right: u32) -> u32 {
-        (right..self.span.right).take_while(|x| self.is_faint(*x)).last().map_or(right, |x| x + 1)
+        (right..self.span.right()).take_while(|x| self.is_faint(*x)).last().map_or(right, |x| x + 1)
     }
 
     /// Whether a column holds some of the ghost and does not stay the same.
@@ -165,7 +166,7 @@ impl Line {
     /// The column with the least ink near `x`: the gap between two glyphs.
     fn snapped(&self, x: u32) -> u32 {
         let reach = self.heights(0.15);
-        let near = x.saturating_sub(reach).max(self.span.left)..=(x + reach).min(self.span.right);
+        let near = x.saturating_sub(reach).max(self.span.left)..=(x + reach).min(self.span.right());
         near.min_by(|one, other| {
             self.ink_at(*one).total_cmp(&self.ink_at(*other)).then(one.abs_diff(x).cmp(&other.abs_diff(x)))
         })
@@ -190,7 +191,7 @@ impl Line {
 
     /// A value that never changes: digits known from other readouts, at least two.
     fn constant(&self, digits: &Digits<'_>) -> Option<Readout> {
-        let mut right = self.span.right;
+        let mut right = self.span.right();
         while let Some((start, end)) = self.glyph_before(right) {
             let left = self.grown_left(end, digits);
             if end - left >= self.heights(TWO_DIGITS) {
@@ -203,28 +204,30 @@ impl Line {
     }
 
     /// How far text that stays goes on behind a readout, in heights of the line.
-    fn label_behind(&self, readout: Span) -> f32 {
-        let near = self.span.left <= readout.right + self.heights(LABEL_GAP);
-        if self.span.right <= readout.right || !near || self.span.rows_shared(readout) * 2 < readout.height()
+    fn label_behind(&self, readout: PixelRect) -> f32 {
+        let near = self.span.left <= readout.right() + self.heights(LABEL_GAP);
+        if self.span.right() <= readout.right()
+            || !near
+            || self.span.shared_rows(readout) * 2 < readout.height
         {
             return 0.0;
         }
-        let start = self.span.left.max(readout.right);
-        let end = self.runs.iter().map(|run| run.0).find(|left| *left > start).unwrap_or(self.span.right);
-        (end - start) as f32 / self.span.height() as f32
+        let start = self.span.left.max(readout.right());
+        let end = self.runs.iter().map(|run| run.0).find(|left| *left > start).unwrap_or(self.span.right());
+        (end - start) as f32 / self.span.height as f32
     }
 
     /// Goes on to the left over glyphs that stay but stand like digits of the same number: as high,
     /// on the same base line, no further apart, a decimal point between them allowed. A lost leading
     /// digit would give wrong values, a letter too much only blanks.
     fn still_digits_before(&self, run: (u32, u32), digits: &Digits<'_>) -> u32 {
-        let changing = self.part(run).tight(digits.strength());
+        let changing = tight(self.part(run), digits.strength());
         let before = |left: &u32| self.still_digit_before(*left, changing, digits);
         std::iter::successors(Some(run.0), before).take(1 + MOST_STILL).last().unwrap_or(run.0)
     }
 
     /// Where the next digit to the left begins, a point between passed over.
-    fn still_digit_before(&self, left: u32, changing: Span, digits: &Digits<'_>) -> Option<u32> {
+    fn still_digit_before(&self, left: u32, changing: PixelRect, digits: &Digits<'_>) -> Option<u32> {
         let (start, end) = self.piece_before(left)?;
         if left - end <= self.heights(POINT_GAP) && self.is_point((start, end), changing, digits) {
             let (before, before_end) = self.piece_before(start)?;
@@ -238,21 +241,21 @@ impl Line {
         (joined && self.stands_like((start, end), changing, digits)).then_some(start)
     }
 
-    fn is_point(&self, piece: (u32, u32), changing: Span, digits: &Digits<'_>) -> bool {
-        let point = self.part(piece).tight(digits.strength());
-        let low = point.height() as f32 <= HIGHEST_POINT * changing.height() as f32;
+    fn is_point(&self, piece: (u32, u32), changing: PixelRect, digits: &Digits<'_>) -> bool {
+        let point = tight(self.part(piece), digits.strength());
+        let low = point.height as f32 <= HIGHEST_POINT * changing.height as f32;
         low && piece.1 - piece.0 <= self.heights(WIDEST_POINT) && self.on_base_line(point, changing)
     }
 
-    fn stands_like(&self, piece: (u32, u32), changing: Span, digits: &Digits<'_>) -> bool {
-        let glyph = self.part(piece).tight(digits.strength());
-        let height = changing.height() as f32;
-        let high = (glyph.height() as f32) >= LEAST_HEIGHT * height;
-        high && glyph.height() as f32 * LEAST_HEIGHT <= height && self.on_base_line(glyph, changing)
+    fn stands_like(&self, piece: (u32, u32), changing: PixelRect, digits: &Digits<'_>) -> bool {
+        let glyph = tight(self.part(piece), digits.strength());
+        let height = changing.height as f32;
+        let high = (glyph.height as f32) >= LEAST_HEIGHT * height;
+        high && glyph.height as f32 * LEAST_HEIGHT <= height && self.on_base_line(glyph, changing)
     }
 
-    fn on_base_line(&self, glyph: Span, changing: Span) -> bool {
-        glyph.bottom.abs_diff(changing.bottom) <= self.heights(BASE_LINE).max(1)
+    fn on_base_line(&self, glyph: PixelRect, changing: PixelRect) -> bool {
+        glyph.bottom().abs_diff(changing.bottom()) <= self.heights(BASE_LINE).max(1)
     }
 
     /// Goes on to the left over digits known from other readouts.
@@ -299,7 +302,7 @@ impl Line {
 
     /// The glyph that begins at or after `x`; of a longer piece of text as much as a digit takes.
     fn glyph_after(&self, x: u32) -> Option<(u32, u32)> {
-        let mut columns = (x..self.span.right).skip_while(|x| self.ink_at(*x) <= 0.0).peekable();
+        let mut columns = (x..self.span.right()).skip_while(|x| self.ink_at(*x) <= 0.0).peekable();
         let start = *columns.peek()?;
         let end = columns.take_while(|x| self.ink_at(*x) > 0.0).last()? + 1;
         let ends = start + self.heights(USUAL_NARROW)..=start + self.heights(WIDEST);

@@ -83,11 +83,11 @@ impl Scene {
     }
 
     /// The boxes around the digits of the three readouts.
-    fn readouts(self) -> [(PixelBox, &'static str); 3] {
+    fn readouts(self) -> [(PixelRect, &'static str); 3] {
         let [speed, _, voltage, satellites, _] = self.fields();
-        let boxed = |(x, y, _): Field, letters| PixelBox {
-            x,
-            y,
+        let boxed = |(x, y, _): Field, letters| PixelRect {
+            left: x,
+            top: y,
             width: letters * self.letter_px(),
             height: self.letter_px(),
         };
@@ -157,10 +157,12 @@ fn assert_found(scene: Scene) {
     for (place, name) in scene.readouts() {
         // The letters leave their last column and row of dots free, the first place may be blank.
         let dot = scene.scale;
-        let ink = PixelBox { width: place.width - 2 * dot, height: place.height - dot, ..place };
-        let area = |place: PixelBox| u64::from(place.width) * u64::from(place.height);
-        let best = proposals.iter().max_by_key(|proposal| proposal.place.shared_px(ink)).unwrap();
-        assert!(best.place.shared_px(ink) * 100 >= area(ink) * 93, "{name} {place:?} is cut: {proposals:#?}");
+        let ink = PixelRect { width: place.width - 2 * dot, height: place.height - dot, ..place };
+        let best = proposals.iter().max_by_key(|proposal| proposal.place.overlap_px(ink)).unwrap();
+        assert!(
+            best.place.overlap_px(ink) * 100 >= ink.area_px() * 93,
+            "{name} {place:?} is cut: {proposals:#?}"
+        );
         let room = 2 * u64::from(scene.letter_px() / 2 + 6);
         let (wide, high) = (u64::from(best.place.width), u64::from(best.place.height));
         assert!(wide <= u64::from(place.width) + room, "{name} is too wide: {proposals:#?}");
@@ -218,7 +220,7 @@ fn frames_without_overlay_do_not_hide_it() {
     }
     let found = propose(&frames);
     for (place, name) in PLAIN.readouts() {
-        assert!(found.iter().any(|found| found.place.shared_px(place) > 0), "{name}: {found:#?}");
+        assert!(found.iter().any(|found| found.place.overlap_px(place) > 0), "{name}: {found:#?}");
     }
     assert!(found.iter().filter(|found| found.certainty > CONSTANT_CERTAINTY).count() == 3, "{found:#?}");
 }
@@ -227,7 +229,7 @@ fn frames_without_overlay_do_not_hide_it() {
 fn the_names_are_guessed_from_length_point_unit_and_change() {
     let proposals = propose(&PLAIN.frames());
     for (place, name) in PLAIN.readouts() {
-        let best = proposals.iter().max_by_key(|proposal| proposal.place.shared_px(place)).unwrap();
+        let best = proposals.iter().max_by_key(|proposal| proposal.place.overlap_px(place)).unwrap();
         assert_eq!(best.channel.name(), name, "{proposals:#?}");
     }
 }
@@ -278,9 +280,9 @@ fn proposals_keep_off_each_other_and_inside_the_frame() {
         let scene = Scene { size: (200 + 37 * number, 150), noise: 8.0, ..PLAIN };
         let proposals = propose(&scene.frames());
         for (index, one) in proposals.iter().enumerate() {
-            assert!(one.place.right() <= u64::from(scene.size.0) && one.place.bottom() <= 150, "{one:?}");
+            assert!(one.place.right() <= scene.size.0 && one.place.bottom() <= 150, "{one:?}");
             for other in &proposals[..index] {
-                assert_eq!(one.place.shared_px(other.place), 0, "{one:?} overlaps {other:?}");
+                assert_eq!(one.place.overlap_px(other.place), 0, "{one:?} overlaps {other:?}");
             }
         }
     }

@@ -14,7 +14,8 @@ use super::packets::{Packets, stamp_of};
 use super::pass::{MOST_PACKETS, Plan};
 use super::random_access::Entry;
 use super::suspicion::Suspicion;
-use super::{Area, FrameOutput, FrameSource as _, FrameTask, LumaPlane, libav, one_at_a_time};
+use super::{FrameOutput, FrameSource as _, FrameTask, LumaPlane, libav, one_at_a_time};
+use crate::geometry::PixelRect;
 
 /// Frames up to this far from a wanted time are candidates, in typical intervals: of steady clips one or two.
 const CANDIDATE_INTERVALS: f64 = 0.75;
@@ -81,7 +82,7 @@ impl Clip {
     pub(super) fn decode_at<T: Send>(
         &mut self,
         times_s: &[f64],
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         let mut times_s = times_s.to_vec();
@@ -105,7 +106,7 @@ impl Clip {
     fn candidates<T: Send>(
         &mut self,
         times_s: &mut [f64],
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if !self.stamps_tell_the_time() {

@@ -15,9 +15,8 @@ use super::pictures::Recipe;
 use super::placing::{At, Placing, Seen};
 use super::recorded::Recorded;
 use super::timeline::{self, Timeline};
-use super::{
-    Area, ClipInfo, FrameOutput, FrameSource, LumaFrame, LumaPlane, Start, sought_end_s, spread_evenly,
-};
+use super::{ClipInfo, FrameOutput, FrameSource, LumaFrame, LumaPlane, Start, sought_end_s, spread_evenly};
+use crate::geometry::PixelRect;
 
 /// Frames a second taken for granted when neither stamps nor the container tell.
 const ASSUMED_RATE_HZ: f64 = 25.0;
@@ -43,7 +42,7 @@ pub struct Clip {
     /// The frames were passed without these pictures.
     passed: bool,
     /// Where the short way through motion JPEG was seen to give what the long one gives.
-    pub(super) plain: Vec<Area>,
+    pub(super) plain: Vec<PixelRect>,
     buffer: Vec<u8>,
 }
 
@@ -296,7 +295,7 @@ impl FrameSource for Clip {
 
     fn process_all<'a, T: Send>(
         &mut self,
-        areas: &[Area],
+        areas: &[PixelRect],
         start: &'a Start<'a, T>,
         take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError> {
@@ -306,7 +305,7 @@ impl FrameSource for Clip {
     fn process_some<T: Send>(
         &mut self,
         count: usize,
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         match self.glances(count, areas, work)? {
@@ -318,7 +317,7 @@ impl FrameSource for Clip {
     fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         self.decode_at(times_s, areas, work)

@@ -16,7 +16,8 @@ use super::error::FootageError;
 use super::packets::{Parcel, stamp_of};
 use super::pictures::{PictureDecoder, Received, Recipe};
 use super::region_decoder::RegionDecoder;
-use super::{Area, FrameTask, Start, luma};
+use super::{FrameTask, Start, luma};
+use crate::geometry::PixelRect;
 
 /// Stretches that wait or are worked on, for each worker.
 const CHUNKS_PER_WORKER: usize = 3;
@@ -61,7 +62,7 @@ pub(super) struct Task<'a, T> {
     /// Size of the pictures that count.
     pub size: (u32, u32),
     /// Decode only these areas of Motion JPEG frames.
-    pub only_areas: Option<Vec<Area>>,
+    pub only_areas: Option<Vec<PixelRect>>,
     /// FrameTask only on pictures with these stamps.
     pub picked: Option<WantedStamps>,
     /// Gives the work for a stretch.

@@ -2,7 +2,8 @@
 
 use image::GrayImage;
 
-use super::{Area, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, ProgressCounter};
+use super::{FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, ProgressCounter};
+use crate::geometry::PixelRect;
 
 /// A frame looked up by its time.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,8 +65,7 @@ pub fn sample_with<S: FrameSource>(
 ) -> Result<Vec<FoundFrame>, FootageError> {
     let counted = ProgressCounter::new(fetched, count);
     let times_s = middles_s(source.last_time_s()?, count);
-    let (right, bottom) = (source.info().width as usize, source.info().height as usize);
-    let whole = Area { left: 0, top: 0, right, bottom };
+    let whole = PixelRect::new(0, 0, source.info().width, source.info().height);
     let found = source.process_at(&times_s, &[whole], &|luma| {
         counted.count();
         luma.to_image()

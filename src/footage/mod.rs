@@ -12,7 +12,6 @@
 //!         -> pass (in order again: damage, placing) -> the results
 //! ```
 
-mod area;
 mod at_times;
 mod clip;
 mod counted;
@@ -39,7 +38,8 @@ mod timeline;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 
-pub use area::Area;
+use crate::geometry::PixelRect;
+
 pub use clip::Clip;
 pub(crate) use counted::ProgressCounter;
 pub use error::FootageError;
@@ -100,13 +100,16 @@ impl<'a> LumaPlane<'a> {
     /// A copy of the plane as an image of its own.
     #[must_use]
     pub fn to_image(&self) -> image::GrayImage {
-        self.crop(Area { left: 0, top: 0, right: self.width, bottom: self.height })
+        let side = |pixels: usize| u32::try_from(pixels).unwrap_or(u32::MAX);
+        self.crop(PixelRect::new(0, 0, side(self.width), side(self.height)))
     }
 
-    /// A copy of what lies in the plane of an area.
+    /// A copy of the part of the plane in an area; the part outside the plane is left out.
     #[must_use]
-    pub fn crop(&self, Area { left, top, right, bottom }: Area) -> image::GrayImage {
-        let (columns, rows) = (left..right.min(self.width), top..bottom.min(self.height));
+    pub fn crop(&self, area: PixelRect) -> image::GrayImage {
+        let (columns, rows) = (area.columns(), area.rows());
+        let columns = columns.start..columns.end.min(self.width);
+        let rows = rows.start..rows.end.min(self.height);
         let mut pixels = Vec::with_capacity(columns.len() * rows.len());
         let lines = self.rows().take(rows.end).skip(rows.start);
         lines.filter_map(|line| line.get(columns.clone())).for_each(|line| pixels.extend_from_slice(line));
@@ -175,7 +178,7 @@ pub trait FrameSource {
     /// As for [`next_frame`](Self::next_frame).
     fn process_all<'a, T: Send>(
         &mut self,
-        #[expect(unused_variables)] areas: &[Area],
+        #[expect(unused_variables)] areas: &[PixelRect],
         start: &'a Start<'a, T>,
         take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError>
@@ -193,7 +196,7 @@ pub trait FrameSource {
     fn process_some<T: Send>(
         &mut self,
         count: usize,
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError>
     where
@@ -211,7 +214,7 @@ pub trait FrameSource {
     fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
-        #[expect(unused_variables)] areas: &[Area],
+        #[expect(unused_variables)] areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError>
     where
@@ -260,7 +263,7 @@ fn one_by_one<'a, S: FrameSource + ?Sized, T>(
 fn spread_evenly<S: FrameSource, T: Send>(
     source: &mut S,
     count: usize,
-    areas: &[Area],
+    areas: &[PixelRect],
     work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
 ) -> Result<Vec<FrameOutput<T>>, FootageError> {
     let times_s = lookup::middles_s(source.last_time_s()?, count);

@@ -10,7 +10,6 @@ use std::sync::mpsc::{self, Receiver};
 use ffmpeg_next::codec::Id;
 use ffmpeg_next::frame::Video;
 
-use super::area::Area;
 use super::clip::{Clip, unknown_pixels};
 use super::crew::{self, Chunk, Event, Shot, Task};
 use super::error::FootageError;
@@ -21,6 +20,7 @@ use super::random_access::Entry;
 use super::region_decoder::RegionDecoder;
 use super::suspicion::Suspicion;
 use super::{FrameOutput, FrameSource as _, FrameTask, LumaPlane, Start, libav, luma, one_by_one};
+use crate::geometry::PixelRect;
 
 /// Pictures that stand alone are handed to the workers so many at a time.
 const PICTURES_TOGETHER: usize = 24;
@@ -38,14 +38,14 @@ pub(super) struct Plan {
     tried: Vec<Parcel>,
     pub recipe: Recipe,
     pub entry: Entry,
-    only_areas: Option<Vec<Area>>,
+    only_areas: Option<Vec<PixelRect>>,
     /// The stamp of the place looked at last.
     looked_at: Option<Option<i64>>,
 }
 
 impl Plan {
     /// The plan for a clip that is to be right in `areas`; `None` where it must be read frame by frame.
-    pub(super) fn of(clip: &mut Clip, areas: &[Area]) -> Result<Option<Self>, FootageError> {
+    pub(super) fn of(clip: &mut Clip, areas: &[PixelRect]) -> Result<Option<Self>, FootageError> {
         let Some(entry) = Entry::of(clip.recipe()) else { return Ok(None) };
         let (mut packets, recipe, _) = Packets::open(&clip.info().path)?;
         let mut recipe = Recipe { threads: 1, ..recipe };
@@ -55,7 +55,7 @@ impl Plan {
             return Ok(Some(Self { packets, tried, recipe, entry, only_areas: None, looked_at: None }));
         }
         // Of one clip the sample is taken first, from areas that hold those of the pass.
-        let is_known = areas.iter().all(|area| clip.plain.iter().any(|plain| plain.holds(area)));
+        let is_known = areas.iter().all(|area| clip.plain.iter().any(|plain| plain.contains(*area)));
         let tried: Vec<Parcel> =
             std::iter::from_fn(|| packets.next()).take(if is_known { 0 } else { TRIED }).collect();
         let Some(decoder) = RegionDecoder::new(size, areas) else { return Ok(None) };
@@ -77,7 +77,7 @@ impl Plan {
 }
 
 /// Whether both ways give the same pictures.
-fn ways_agree(recipe: &Recipe, parcels: &[Parcel], areas: &[Area], mut short: RegionDecoder) -> bool {
+fn ways_agree(recipe: &Recipe, parcels: &[Parcel], areas: &[PixelRect], mut short: RegionDecoder) -> bool {
     let Ok(mut full) = PictureDecoder::open(recipe.clone()) else { return false };
     let (mut frame, mut buffer) = (Video::empty(), Vec::new());
     parcels.iter().all(|parcel| {
@@ -93,10 +93,10 @@ fn ways_agree(recipe: &Recipe, parcels: &[Parcel], areas: &[Area], mut short: Re
     })
 }
 
-fn is_same(one: LumaPlane<'_>, other: LumaPlane<'_>, area: Area) -> bool {
-    let mut rows = one.rows().zip(other.rows()).take(area.bottom).skip(area.top);
+fn is_same(one: LumaPlane<'_>, other: LumaPlane<'_>, area: PixelRect) -> bool {
+    let mut rows = one.rows().zip(other.rows()).take(area.rows().end).skip(area.rows().start);
     rows.all(|(one, other)| {
-        let columns = area.left..area.right.min(one.len());
+        let columns = area.columns().start..area.columns().end.min(one.len());
         one.get(columns.clone()) == other.get(columns)
     })
 }
@@ -150,7 +150,7 @@ impl Clip {
     /// whether `take` broke off.
     pub(super) fn pass<'a, T: Send>(
         &mut self,
-        areas: &[Area],
+        areas: &[PixelRect],
         start: &'a Start<'a, T>,
         take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<ControlFlow<()>, FootageError> {
@@ -167,7 +167,7 @@ impl Clip {
     pub(super) fn glances<T: Send>(
         &mut self,
         count: usize,
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Option<Vec<FrameOutput<T>>>, FootageError> {
         let Some(mut plan) = Plan::of(self, areas)? else { return Ok(None) };
@@ -337,7 +337,7 @@ mod tests {
 
     #[test]
     fn plain_motion_jpeg_takes_the_short_way() {
-        let area = Area { left: 20, top: 100, right: 140, bottom: 150 };
+        let area = PixelRect::from_edges(20, 100, 140, 150);
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-clips/salt-flat.avi");
         let mut clip = Clip::open(path.as_ref()).unwrap();
         let plan = Plan::of(&mut clip, &[area]).unwrap().unwrap();

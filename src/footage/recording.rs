@@ -11,9 +11,10 @@ use std::path::{Path, PathBuf};
 
 use super::recorded::Recorded;
 use super::{
-    Area, Clip, ClipInfo, ClipNotes, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, Start,
+    Clip, ClipInfo, ClipNotes, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, Start,
     one_at_a_time, sought_end_s, spread_evenly,
 };
+use crate::geometry::PixelRect;
 
 /// Recording times are stated to the second: differences up to this are no gap, in seconds.
 const GAP_TOLERANCE_S: f64 = 1.0;
@@ -241,7 +242,7 @@ impl FrameSource for Recording {
 
     fn process_all<'a, T: Send>(
         &mut self,
-        areas: &[Area],
+        areas: &[PixelRect],
         start: &'a Start<'a, T>,
         take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError> {
@@ -266,7 +267,7 @@ impl FrameSource for Recording {
     fn process_some<T: Send>(
         &mut self,
         count: usize,
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if self.parts.len() > 1 {
@@ -278,7 +279,7 @@ impl FrameSource for Recording {
     fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
-        areas: &[Area],
+        areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if self.parts.len() > 1 {

@@ -2,15 +2,19 @@
 
 use mjpeg_regions::{Decoder, Region};
 
-use super::{Area, LumaPlane};
+use super::LumaPlane;
+use crate::geometry::PixelRect;
 
 /// Decodes the same areas of one Motion JPEG frame after another.
 pub(super) struct RegionDecoder(Decoder);
 
 impl RegionDecoder {
     /// A decoder for frames of `size` (width, height) in pixels; `None` if no area touches the frame.
-    pub(super) fn new(size: (u32, u32), areas: &[Area]) -> Option<Self> {
-        let region = |&Area { left, top, right, bottom }: &Area| Region { left, top, right, bottom };
+    pub(super) fn new(size: (u32, u32), areas: &[PixelRect]) -> Option<Self> {
+        let region = |area: &PixelRect| {
+            let (columns, rows) = (area.columns(), area.rows());
+            Region { left: columns.start, top: rows.start, right: columns.end, bottom: rows.end }
+        };
         let regions: Vec<Region> = areas.iter().map(region).collect();
         Decoder::new(size.0 as usize, size.1 as usize, &regions).ok().map(Self)
     }

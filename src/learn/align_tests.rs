@@ -6,10 +6,11 @@ use super::super::group::group_of;
 use super::super::heights::InkRows;
 use super::super::layout::{Advances, Line};
 use super::*;
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::recognise::decode::Anchor;
 use crate::recognise::feature::MARGIN_PX;
-use crate::setup::{PixelBox, Region};
+use crate::setup::Region;
 
 const PITCH_PX: u32 = 12;
 const HEIGHT_PX: u32 = 20;
@@ -29,7 +30,7 @@ fn picture(text: &str, corner: (u32, u32)) -> GrayImage {
 }
 
 fn moment(region: &Region, text: &str, top: u32) -> TrainingExample {
-    let left = region.place.x + 4;
+    let left = region.place.left + 4;
     let centre = Patch::of(&picture(text, (left, top)), region.place, 1.0);
     let told = LabelledReading { channel: region.channel.clone(), time_s: 1.0, text: text.to_owned() };
     TrainingExample { label: told, centre, before: Vec::new(), after: Vec::new() }
@@ -37,7 +38,7 @@ fn moment(region: &Region, text: &str, top: u32) -> TrainingExample {
 
 #[test]
 fn regions_that_share_no_digit_with_the_others_are_brought_to_their_height() {
-    let place = PixelBox { x: 30, y: 30, width: 32, height: 28 };
+    let place = PixelRect { left: 30, top: 30, width: 32, height: 28 };
     let regions = [Channel::Speed, Channel::Altitude].map(|channel| Region::new(channel, place, None));
     let moments =
         [moment(&regions[0], "80", 34), moment(&regions[0], "08", 34), moment(&regions[1], "12", 34)];

@@ -89,11 +89,11 @@ fn check_digits(region: &Region, label: &LabelledReading) -> Result<(), LabelFor
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::geometry::PixelRect;
     use crate::model::channel::Channel;
-    use crate::setup::PixelBox;
 
     fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), LabelFormatError> {
-        let place = PixelBox { x: 0, y: 0, width: 40, height: 20 };
+        let place = PixelRect { left: 0, top: 0, width: 40, height: 20 };
         let region = Region { digits: Some(digits), decimals, ..Region::new(Channel::Voltage, place, None) };
         check(&[region], &LabelledReading { channel: Channel::Voltage, time_s: 12.0, text: text.to_owned() })
     }

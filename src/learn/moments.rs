@@ -10,7 +10,8 @@ use thiserror::Error;
 use super::rejected::{LabelProblem, RejectedLabel};
 use super::{LabelFile, LabelledReading, TrainingExample, form};
 use crate::files::file_name;
-use crate::footage::{Area, Clip, FootageError, FrameOutput, FrameSource, LumaPlane, ProgressCounter};
+use crate::footage::{Clip, FootageError, FrameOutput, FrameSource, LumaPlane, ProgressCounter};
+use crate::geometry::PixelRect;
 use crate::recognise::{Patch, Sample};
 use crate::setup::{LoadedSetup, Region, SetupError};
 
@@ -184,7 +185,7 @@ fn times_around_s(time_s: f64, interval_s: f64) -> impl Iterator<Item = f64> {
 }
 
 /// What patches are cut from.
-fn areas(regions: &[Region]) -> Vec<Area> {
+fn areas(regions: &[Region]) -> Vec<PixelRect> {
     regions.iter().map(|region| Patch::area(region.place)).collect()
 }
 
@@ -364,7 +365,7 @@ mod tests {
     }
 
     fn region() -> Region {
-        let place = crate::setup::PixelBox { x: 8, y: 8, width: 40, height: 20 };
+        let place = crate::geometry::PixelRect { left: 8, top: 8, width: 40, height: 20 };
         Region::new(Channel::Speed, place, None)
     }
 

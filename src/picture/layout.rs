@@ -2,7 +2,7 @@
 
 use super::letters::LETTER_DOTS;
 use super::{Label, OUTLINE_PX};
-use crate::setup::PixelBox;
+use crate::geometry::PixelRect;
 
 /// Space between a plate's border and its letters.
 pub(super) const MARGIN_PX: u32 = 3;
@@ -15,7 +15,7 @@ const BOX_WEIGHT: u64 = 8;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Plate {
     /// Where it stands, in pixels of the picture.
-    pub(super) place: PixelBox,
+    pub(super) place: PixelRect,
     /// Its lines, cut to the picture's width.
     pub(super) lines: Vec<String>,
 }
@@ -27,14 +27,14 @@ pub(super) fn line_height(scale: u32) -> u32 {
 
 /// Finds a place for each label's plate, in the order of the labels.
 pub(super) fn place_plates(labels: &[&Label], picture: (u32, u32), scale: u32) -> Vec<Plate> {
-    let boxes: Vec<PixelBox> = labels.iter().map(|label| grown(label.place)).collect();
+    let boxes: Vec<PixelRect> = labels.iter().map(|label| grown(label.place)).collect();
     let mut plates: Vec<Plate> = Vec::with_capacity(labels.len());
     for label in labels {
         let lines = lines_of(label, picture.0, scale);
         let size = size_of(&lines, picture, scale);
-        let cost = |place: &PixelBox| {
-            let on_boxes: u64 = boxes.iter().map(|taken| place.shared_px(*taken)).sum();
-            let on_plates: u64 = plates.iter().map(|plate| place.shared_px(plate.place)).sum();
+        let cost = |place: &PixelRect| {
+            let on_boxes: u64 = boxes.iter().map(|taken| place.overlap_px(*taken)).sum();
+            let on_plates: u64 = plates.iter().map(|plate| place.overlap_px(plate.place)).sum();
             on_boxes * BOX_WEIGHT + on_plates
         };
         // The first of the cheapest: candidates come nearest first.
@@ -70,11 +70,11 @@ fn size_of(lines: &[String], picture: (u32, u32), scale: u32) -> (u32, u32) {
 
 /// Places for a plate, the nearest first, all inside the picture.
 fn candidates(
-    beside: PixelBox,
+    beside: PixelRect,
     (width, height): (u32, u32),
     (picture_width, picture_height): (u32, u32),
-) -> impl Iterator<Item = PixelBox> {
-    let (x, y) = (i64::from(beside.x), i64::from(beside.y));
+) -> impl Iterator<Item = PixelRect> {
+    let (x, y) = (i64::from(beside.left), i64::from(beside.top));
     let (across, down) = (i64::from(beside.width), i64::from(beside.height));
     let (wide, high) = (i64::from(width), i64::from(height));
     let columns = [x, x + across - wide, x + (across - wide) / 2];
@@ -89,9 +89,9 @@ fn candidates(
         let within = |start: i64, size: u32, limit: u32| {
             u32::try_from(start.max(0)).unwrap_or(u32::MAX).min(limit.saturating_sub(size))
         };
-        PixelBox {
-            x: within(left, width, picture_width),
-            y: within(top, height, picture_height),
+        PixelRect {
+            left: within(left, width, picture_width),
+            top: within(top, height, picture_height),
             width,
             height,
         }
@@ -99,8 +99,13 @@ fn candidates(
 }
 
 /// A box with its outline.
-fn grown(place: PixelBox) -> PixelBox {
+fn grown(place: PixelRect) -> PixelRect {
     let out = OUTLINE_PX + 1;
-    let (x, y) = (place.x.saturating_sub(out), place.y.saturating_sub(out));
-    PixelBox { x, y, width: place.x - x + place.width + out, height: place.y - y + place.height + out }
+    let (x, y) = (place.left.saturating_sub(out), place.top.saturating_sub(out));
+    PixelRect {
+        left: x,
+        top: y,
+        width: place.left - x + place.width + out,
+        height: place.top - y + place.height + out,
+    }
 }

@@ -15,7 +15,7 @@ use imageproc::rect::Rect;
 use thiserror::Error;
 
 use crate::files::{Existing, write_whole};
-use crate::setup::PixelBox;
+use crate::geometry::PixelRect;
 use layout::{Plate, place_plates};
 pub(crate) use letters::draw_line;
 
@@ -23,7 +23,7 @@ pub(crate) use letters::draw_line;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Label {
     /// The box, in pixels of the picture.
-    pub place: PixelBox,
+    pub place: PixelRect,
     /// Its name, such as the channel.
     pub title: String,
     /// What is read there or known of it; may be empty.
@@ -109,30 +109,31 @@ pub fn save_png(picture: &RgbImage, path: &Path, existing: Existing) -> Result<(
 }
 
 /// The part of a box inside a picture; `None` where nothing is left.
-fn cut_to(place: PixelBox, (width, height): (u32, u32)) -> Option<PixelBox> {
-    let right = u32::try_from(place.right()).unwrap_or(u32::MAX).min(width);
-    let bottom = u32::try_from(place.bottom()).unwrap_or(u32::MAX).min(height);
-    let (across, down) = (right.checked_sub(place.x)?, bottom.checked_sub(place.y)?);
-    (across > 0 && down > 0).then_some(PixelBox { width: across, height: down, ..place })
+fn cut_to(place: PixelRect, (width, height): (u32, u32)) -> Option<PixelRect> {
+    let right = place.right().min(width);
+    let bottom = place.bottom().min(height);
+    let (across, down) = (right.checked_sub(place.left)?, bottom.checked_sub(place.top)?);
+    (across > 0 && down > 0).then_some(PixelRect { width: across, height: down, ..place })
 }
 
-fn draw_outline(picture: &mut RgbImage, place: PixelBox, colour: Rgb<u8>) {
+fn draw_outline(picture: &mut RgbImage, place: PixelRect, colour: Rgb<u8>) {
     for (distance, colour) in [(1, colour), (2, colour), (OUTLINE_PX, PLATE_COLOUR)] {
         draw_hollow_rect_mut(picture, around(place, distance), colour);
     }
 }
 
 /// The rectangle `distance` pixels outside a box that lies in a picture.
-fn around(place: PixelBox, distance: u32) -> Rect {
+fn around(place: PixelRect, distance: u32) -> Rect {
     let out = i64::from(distance);
     let start = |from: u32| i32::try_from(i64::from(from) - out).unwrap_or(i32::MAX);
-    Rect::at(start(place.x), start(place.y)).of_size(place.width + 2 * distance, place.height + 2 * distance)
+    Rect::at(start(place.left), start(place.top))
+        .of_size(place.width + 2 * distance, place.height + 2 * distance)
 }
 
 fn draw_plate(picture: &mut RgbImage, plate: &Plate, colour: Rgb<u8>, scale: u32) {
     draw_filled_rect_mut(picture, around(plate.place, 0), PLATE_COLOUR);
     for (row, line) in (0..).zip(&plate.lines) {
-        let top = plate.place.y + layout::MARGIN_PX + row * layout::line_height(scale);
-        letters::draw_line(picture, line, (plate.place.x + layout::MARGIN_PX, top), scale, colour);
+        let top = plate.place.top + layout::MARGIN_PX + row * layout::line_height(scale);
+        letters::draw_line(picture, line, (plate.place.left + layout::MARGIN_PX, top), scale, colour);
     }
 }

@@ -12,9 +12,9 @@ fn still(width: u32, height: u32) -> GrayImage {
 }
 
 /// Whether the pixels of `place` are those of the still.
-fn untouched(picture: &RgbImage, still: &GrayImage, place: PixelBox) -> bool {
-    let columns = place.x..place.x + place.width;
-    columns.flat_map(|x| (place.y..place.y + place.height).map(move |y| (x, y))).all(|(x, y)| {
+fn untouched(picture: &RgbImage, still: &GrayImage, place: PixelRect) -> bool {
+    let columns = place.left..place.left + place.width;
+    columns.flat_map(|x| (place.top..place.top + place.height).map(move |y| (x, y))).all(|(x, y)| {
         let Luma([grey]) = *still.get_pixel(x, y);
         picture.get_pixel(x, y).0 == [grey; 3]
     })
@@ -55,10 +55,10 @@ fn plates_do_not_cover_each_other_and_stay_in_the_picture() {
     for (index, plate) in plates.iter().enumerate() {
         assert!(plate.place.right() <= 640 && plate.place.bottom() <= 480, "{plate:?}");
         for other in &plates[..index] {
-            let apart = plate.place.right() <= u64::from(other.place.x)
-                || other.place.right() <= u64::from(plate.place.x)
-                || plate.place.bottom() <= u64::from(other.place.y)
-                || other.place.bottom() <= u64::from(plate.place.y);
+            let apart = plate.place.right() <= other.place.left
+                || other.place.right() <= plate.place.left
+                || plate.place.bottom() <= other.place.top
+                || other.place.bottom() <= plate.place.top;
             assert!(apart, "{plate:?} covers {other:?}");
         }
     }
@@ -70,7 +70,7 @@ fn each_box_is_outlined_in_a_colour_of_its_own() {
     let picture = annotate(&still(640, 480), &labels[4..8]);
     let corners: Vec<_> = labels[4..8]
         .iter()
-        .map(|label| *picture.get_pixel(label.place.right() as u32, label.place.y + 12))
+        .map(|label| *picture.get_pixel(label.place.right(), label.place.top + 12))
         .collect();
     assert_eq!(corners, COLOURS[..4].to_vec());
 }

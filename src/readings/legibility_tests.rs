@@ -1,9 +1,9 @@
 use super::*;
+use crate::geometry::PixelRect;
 use crate::series::{ChannelReadings, Crop};
-use crate::setup::PixelBox;
 use image::Luma;
 
-const PLACE: PixelBox = PixelBox { x: 8, y: 8, width: 60, height: 24 };
+const PLACE: PixelRect = PixelRect { left: 8, top: 8, width: 60, height: 24 };
 
 /// A region with three bars for digits, each bar where its digit says; nothing for an empty text.
 fn patch(text: &str, time_s: f64) -> Patch {

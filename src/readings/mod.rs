@@ -15,13 +15,14 @@ use std::ops::ControlFlow;
 
 use image::GrayImage;
 
-use crate::footage::{Area, FootageError, FrameSource, FrameTask, LumaPlane};
+use crate::footage::{FootageError, FrameSource, FrameTask, LumaPlane};
+use crate::geometry::PixelRect;
 use crate::model::units::Unit;
 use crate::recognise::alphabet::working_factor;
 use crate::recognise::feature::MARGIN_PX;
 use crate::recognise::{RegionCache, Sample, TextLegibility};
 use crate::series::{Blank, ChannelReadings, Crop, Gap, Readings};
-use crate::setup::{PixelBox, Setup};
+use crate::setup::Setup;
 
 use fingerprint::FrameFingerprint;
 use held::{Held, Outcome};
@@ -91,19 +92,19 @@ pub fn collect<S: FrameSource>(
     let pool = |region| Pool::new(empty_channel(region), least_confidence, traces);
     let mut pools: Vec<Pool> = setup.regions.iter().map(pool).collect();
     let length_s = source.info().stated_length_s;
-    let places: Vec<PixelBox> = setup.regions.iter().map(|region| region.place).collect();
+    let places: Vec<PixelRect> = setup.regions.iter().map(|region| region.place).collect();
     let start = || -> FrameTask<'_, _> {
         let mut cache = RegionCache::default();
         let places = &places;
         Box::new(move |luma| {
-            let crops: Vec<GrayImage> = places.iter().map(|place| luma.crop(place.with_margin(0))).collect();
+            let crops: Vec<GrayImage> = places.iter().map(|place| luma.crop(*place)).collect();
             let fingerprint = FrameFingerprint::of(&crops);
             (recogniser.observe(&mut cache, luma), crops, fingerprint)
         })
     };
     let mut watch = Watch::of(sample);
     let mut areas = recogniser.areas();
-    areas.extend(places.iter().map(|place| place.with_margin(0)));
+    areas.extend(&places);
     source.process_all(&areas, &start, &mut |frame| {
         let (time_s, (observations, crops, fingerprint)) = (frame.time_s, frame.output);
         let legible =
@@ -126,9 +127,9 @@ pub fn collect<S: FrameSource>(
 
 /// The parts of the picture that recognition may use while nothing is known of the glyphs: the boxes, and around
 /// them at most the margin of a window at the coarsest working resolution.
-fn surroundings(setup: &Setup) -> Vec<Area> {
+fn surroundings(setup: &Setup) -> Vec<PixelRect> {
     let highest = setup.regions.iter().map(|region| region.place.height).max().unwrap_or(0);
-    let margin = (MARGIN_PX + 1) * working_factor(HIGHEST_CELL * highest as f32);
+    let margin = ((MARGIN_PX + 1) * working_factor(HIGHEST_CELL * highest as f32)) as u32;
     setup.regions.iter().map(|region| region.place.with_margin(margin)).collect()
 }
 

@@ -8,10 +8,11 @@ use thiserror::Error;
 use super::sample;
 use crate::detect::propose;
 use crate::footage::{self, FootageError, FrameSource};
+use crate::geometry::PixelRect;
 use crate::glyphs::GlyphSet;
 use crate::model::channel::Channel;
 use crate::recognise::{Patch, Recogniser, RegionReading, Sample};
-use crate::setup::{PixelBox, Region, Setup};
+use crate::setup::{Region, Setup};
 
 /// Share of the sampled frames in which a channel must be readable to be read at all. A flight spends some of its
 /// time with the picture lost, but not nearly all.
@@ -144,7 +145,7 @@ type Moved = ((i64, i64), Setup);
 fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<Moved>, FootageError> {
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
     let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
-    let found: Vec<PixelBox> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();
+    let found: Vec<PixelRect> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();
     Ok(common_move(setup, &found).and_then(|by| Some((by, moved(setup, by, &pictures)?))))
 }
 
@@ -168,9 +169,9 @@ fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
 }
 
 /// The move that takes most boxes of a setup to boxes found; at least two, and half of all.
-fn common_move(setup: &Setup, found: &[PixelBox]) -> Option<(i64, i64)> {
-    let centre = |place: &PixelBox| {
-        (i64::from(2 * place.x + place.width) / 2, i64::from(2 * place.y + place.height) / 2)
+fn common_move(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
+    let centre = |place: &PixelRect| {
+        (i64::from(2 * place.left + place.width) / 2, i64::from(2 * place.top + place.height) / 2)
     };
     let moves: Vec<(usize, i64, i64)> = setup
         .regions
@@ -205,9 +206,9 @@ fn moved(setup: &Setup, by: (i64, i64), pictures: &[GrayImage]) -> Option<Setup>
     let mut setup = setup.clone();
     for region in &mut setup.regions {
         let place = &mut region.place;
-        place.x = u32::try_from(i64::from(place.x) + by.0).ok()?;
-        place.y = u32::try_from(i64::from(place.y) + by.1).ok()?;
-        if place.x + place.width > width || place.y + place.height > height {
+        place.left = u32::try_from(i64::from(place.left) + by.0).ok()?;
+        place.top = u32::try_from(i64::from(place.top) + by.1).ok()?;
+        if place.left + place.width > width || place.top + place.height > height {
             return None;
         }
     }

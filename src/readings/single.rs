@@ -47,13 +47,13 @@ fn blank_of(shown: &RegionReading, region: &Region) -> Blank {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::PixelRect;
     use crate::model::channel::Channel;
     use crate::model::units::Unit;
-    use crate::setup::PixelBox;
 
     #[test]
     fn what_one_frame_shows_tells_why_it_is_blank() {
-        let place = PixelBox { x: 0, y: 0, width: 60, height: 20 };
+        let place = PixelRect { left: 0, top: 0, width: 60, height: 20 };
         let mut region = Region::new(Channel::Speed, place, Some(Unit::KilometresPerHour));
         let text = |value: f64| RegionReading::Text { text: value.to_string(), value, confidence: 0.99 };
         let unclear =

@@ -11,8 +11,8 @@ use pulp::Arch;
 
 use super::blur::{difference, gaussian};
 use super::scratch;
-use crate::footage::{Area, LumaPlane};
-use crate::setup::PixelBox;
+use crate::footage::LumaPlane;
+use crate::geometry::PixelRect;
 
 /// Standard deviation of the narrow blur, in working pixels: takes off single-pixel noise.
 const NARROW_BLUR_PX: f32 = 0.7;
@@ -28,7 +28,7 @@ pub const MARGIN_PX: usize = 6;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Window {
     /// The region's box in frame pixels.
-    pub place: PixelBox,
+    pub place: PixelRect,
     /// Frame pixels averaged into one working pixel, each way.
     pub factor: usize,
     /// Working columns, margins included.
@@ -40,7 +40,7 @@ pub struct Window {
 impl Window {
     /// The window of a box at a working resolution of one pixel for `factor` frame pixels.
     #[must_use]
-    pub fn new(place: PixelBox, factor: usize) -> Self {
+    pub fn new(place: PixelRect, factor: usize) -> Self {
         let factor = factor.max(1);
         Self {
             place,
@@ -63,7 +63,7 @@ impl Window {
     /// Gives grey levels, as many rows as asked for x cols.
     #[must_use]
     pub fn cut_rows(&self, luma: LumaPlane<'_>, rows: Range<usize>) -> Array2<f32> {
-        let top = self.place.y as isize - (MARGIN_PX * self.factor) as isize;
+        let top = self.place.top as isize - (MARGIN_PX * self.factor) as isize;
         let mut cut = scratch::zeros((rows.len(), self.cols));
         for (row, mut target) in rows.zip(cut.rows_mut()) {
             let Some(target) = target.as_slice_mut() else { continue };
@@ -79,27 +79,28 @@ impl Window {
 
     /// The part of the frame that it covers, as far as the frame's edges at the left and at the top.
     #[must_use]
-    pub(crate) fn area(&self) -> Area {
-        let margin = MARGIN_PX * self.factor;
-        let (left, top) = (self.place.x as usize, self.place.y as usize);
-        Area {
-            left: left.saturating_sub(margin),
-            top: top.saturating_sub(margin),
-            right: left + self.factor * self.cols - margin,
-            bottom: top + self.factor * self.rows - margin,
-        }
+    pub(crate) fn area(&self) -> PixelRect {
+        let margin = (MARGIN_PX * self.factor) as u32;
+        let PixelRect { left, top, .. } = self.place;
+        PixelRect::from_edges(
+            left.saturating_sub(margin),
+            top.saturating_sub(margin),
+            left + (self.factor * self.cols) as u32 - margin,
+            top + (self.factor * self.rows) as u32 - margin,
+        )
     }
 
     /// The lines of the frame that it covers, as far as they lie inside.
     pub(super) fn lines<'a>(&self, luma: LumaPlane<'a>) -> impl Iterator<Item = &'a [u8]> {
-        let Area { left, top, right, bottom } = self.area();
-        let (right, bottom) = (right.min(luma.width), bottom.min(luma.height));
-        (top..bottom).filter_map(move |row| luma.data.get(row * luma.stride..)?.get(left..right))
+        let area = self.area();
+        let columns = area.columns().start..area.columns().end.min(luma.width);
+        let rows = area.rows().start..area.rows().end.min(luma.height);
+        rows.filter_map(move |row| luma.data.get(row * luma.stride..)?.get(columns.clone()))
     }
 
     /// Adds one line of the frame to a working row.
     fn add_line(&self, luma: LumaPlane<'_>, y: isize, target: &mut [f32]) {
-        let left = self.place.x as isize - (MARGIN_PX * self.factor) as isize;
+        let left = self.place.left as isize - (MARGIN_PX * self.factor) as isize;
         let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;
         let line = luma.data.get(y * luma.stride..).unwrap_or(&[]);
         let line = &line[..line.len().min(luma.width)];
@@ -177,7 +178,7 @@ mod tests {
     fn a_window_at_the_frame_border_repeats_the_edge() {
         let data: Vec<u8> = (0..64).collect();
         let luma = LumaPlane { data: &data, width: 8, height: 8, stride: 8 };
-        let window = Window::new(PixelBox { x: 0, y: 0, width: 8, height: 8 }, 1);
+        let window = Window::new(PixelRect { left: 0, top: 0, width: 8, height: 8 }, 1);
         let cut = window.cut(luma);
         assert_eq!(cut[[0, 0]], 0.0);
         assert_eq!(cut[[MARGIN_PX, MARGIN_PX + 3]], 3.0);
@@ -188,7 +189,7 @@ mod tests {
     fn large_glyphs_are_averaged_down() {
         let data: Vec<u8> = (0..16 * 16).map(|i| if i % 2 == 0 { 0 } else { 200 }).collect();
         let luma = LumaPlane { data: &data, width: 16, height: 16, stride: 16 };
-        let cut = Window::new(PixelBox { x: 4, y: 4, width: 8, height: 8 }, 2).cut(luma);
+        let cut = Window::new(PixelRect { left: 4, top: 4, width: 8, height: 8 }, 2).cut(luma);
         assert_eq!(cut.dim(), (4 + 2 * MARGIN_PX, 4 + 2 * MARGIN_PX));
         assert_eq!(cut[[MARGIN_PX, MARGIN_PX]], 100.0);
     }

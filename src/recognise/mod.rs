@@ -34,7 +34,8 @@ use arrayvec::ArrayVec;
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use crate::footage::{Area, LumaPlane};
+use crate::footage::LumaPlane;
+use crate::geometry::PixelRect;
 use crate::glyphs::GlyphSet;
 use crate::model::channel::Channel;
 use crate::setup::Region;
@@ -285,7 +286,7 @@ impl Recogniser {
 
     /// The parts of a frame that are looked at.
     #[must_use]
-    pub fn areas(&self) -> Vec<Area> {
+    pub fn areas(&self) -> Vec<PixelRect> {
         self.regions.iter().filter_map(|region| Some(region.found.as_ref()?.window.area())).collect()
     }
 

@@ -48,12 +48,12 @@ fn is_same(pixels: &[u8], window: &Window, luma: LumaPlane<'_>) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::PixelRect;
     use crate::recognise::TextLegibility;
-    use crate::setup::PixelBox;
 
     #[test]
     fn only_a_region_whose_pixels_changed_is_observed_again() {
-        let window = Window::new(PixelBox { x: 8, y: 8, width: 16, height: 8 }, 1);
+        let window = Window::new(PixelRect { left: 8, top: 8, width: 16, height: 8 }, 1);
         let mut pixels = vec![90_u8; 40 * 30];
         let mut cache = RegionCache::default();
         let mut observed = |pixels: &[u8], region: usize| {

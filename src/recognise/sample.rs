@@ -5,8 +5,9 @@ use ndarray::Array2;
 
 use super::alphabet::working_factor;
 use super::feature::{MARGIN_PX, Window};
-use crate::footage::{Area, LumaPlane};
-use crate::setup::{PixelBox, Region};
+use crate::footage::LumaPlane;
+use crate::geometry::PixelRect;
+use crate::setup::Region;
 
 /// The surroundings of one region in one frame.
 #[derive(Debug, Clone)]
@@ -15,26 +16,25 @@ pub struct Patch {
     pub time_s: f64,
     picture: GrayImage,
     /// The region's box within the picture.
-    place: PixelBox,
+    place: PixelRect,
 }
 
 impl Patch {
     /// Copies the surroundings of a box out of a frame.
     #[must_use]
-    pub fn of(frame: &GrayImage, place: PixelBox, time_s: f64) -> Self {
+    pub fn of(frame: &GrayImage, place: PixelRect, time_s: f64) -> Self {
         Self { time_s, ..Self::cut(LumaPlane::of(frame), place) }
     }
 
     /// The part of a frame that the surroundings of a box are copied from.
-    pub(crate) fn area(place: PixelBox) -> Area {
-        place.with_margin((MARGIN_PX + 1) * working_factor(place.height as f32))
+    pub(crate) fn area(place: PixelRect) -> PixelRect {
+        place.with_margin(((MARGIN_PX + 1) * working_factor(place.height as f32)) as u32)
     }
 
     /// The same of a frame where it lies, at the time 0.
-    fn cut(luma: LumaPlane<'_>, place: PixelBox) -> Self {
+    fn cut(luma: LumaPlane<'_>, place: PixelRect) -> Self {
         let around = Self::area(place);
-        let (left, top) = (around.left as u32, around.top as u32);
-        let place = PixelBox { x: place.x - left, y: place.y - top, ..place };
+        let place = PixelRect { left: place.left - around.left, top: place.top - around.top, ..place };
         Self { time_s: 0.0, picture: luma.crop(around), place }
     }
 
@@ -57,8 +57,8 @@ impl Patch {
     /// The region alone, as a picture.
     #[must_use]
     pub fn crop(&self) -> GrayImage {
-        let PixelBox { x, y, width, height } = self.place;
-        imageops::crop_imm(&self.picture, x, y, width, height).to_image()
+        let PixelRect { left, top, width, height } = self.place;
+        imageops::crop_imm(&self.picture, left, top, width, height).to_image()
     }
 }
 

@@ -6,7 +6,8 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use super::{DIGITS_MAX, FRAME_MAX_PX, PixelBox, SMALLEST_BOX_PX};
+use super::{DIGITS_MAX, FRAME_MAX_PX, SMALLEST_BOX_PX};
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
@@ -233,7 +234,7 @@ pub enum Problem {
     )]
     BoxOutside {
         /// The box.
-        place: PixelBox,
+        place: PixelRect,
         /// Its right end.
         right: u64,
         /// Its lower end.
@@ -250,7 +251,7 @@ pub enum Problem {
     )]
     BoxTooSmall {
         /// The box.
-        place: PixelBox,
+        place: PixelRect,
     },
     /// A frame size no clip has.
     #[error(

@@ -11,12 +11,11 @@ mod validate;
 #[cfg(test)]
 mod tests;
 
-use std::fmt;
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
-use crate::footage::Area;
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
@@ -33,73 +32,6 @@ pub const SMALLEST_BOX_PX: (u32, u32) = (4, 6);
 /// Widest and highest frame that is taken, in pixels.
 pub const FRAME_MAX_PX: u32 = 16_384;
 
-/// A rectangle in pixels of the frame: left, top, width, height.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(from = "[u32; 4]", into = "[u32; 4]")]
-pub struct PixelBox {
-    /// Distance of the left edge from the frame's left edge.
-    pub x: u32,
-    /// Distance of the top edge from the frame's top edge.
-    pub y: u32,
-    /// Width.
-    pub width: u32,
-    /// Height.
-    pub height: u32,
-}
-
-impl PixelBox {
-    /// The same as a part of a picture, with so many pixels more on each side, as far as the picture's edges at the left and
-    /// at the top.
-    #[must_use]
-    pub fn with_margin(self, margin_px: usize) -> Area {
-        let (left, top) = (self.x as usize, self.y as usize);
-        Area {
-            left: left.saturating_sub(margin_px),
-            top: top.saturating_sub(margin_px),
-            right: left + self.width as usize + margin_px,
-            bottom: top + self.height as usize + margin_px,
-        }
-    }
-
-    /// First column right of the box; 64 bits, since a box read from a file may be anything.
-    #[must_use]
-    pub fn right(self) -> u64 {
-        u64::from(self.x) + u64::from(self.width)
-    }
-
-    /// First row below the box.
-    #[must_use]
-    pub fn bottom(self) -> u64 {
-        u64::from(self.y) + u64::from(self.height)
-    }
-
-    /// How many pixels two boxes share.
-    #[must_use]
-    pub fn shared_px(self, other: Self) -> u64 {
-        let across = self.right().min(other.right()).saturating_sub(u64::from(self.x.max(other.x)));
-        let down = self.bottom().min(other.bottom()).saturating_sub(u64::from(self.y.max(other.y)));
-        across * down
-    }
-}
-
-impl fmt::Display for PixelBox {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "[{}, {}, {}, {}]", self.x, self.y, self.width, self.height)
-    }
-}
-
-impl From<[u32; 4]> for PixelBox {
-    fn from([x, y, width, height]: [u32; 4]) -> Self {
-        Self { x, y, width, height }
-    }
-}
-
-impl From<PixelBox> for [u32; 4] {
-    fn from(place: PixelBox) -> Self {
-        [place.x, place.y, place.width, place.height]
-    }
-}
-
 /// One marked region: the box of one channel and what is known of its values.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -108,7 +40,7 @@ pub struct Region {
     pub channel: Channel,
     /// The box, in pixels of [`Camera::frame`].
     #[serde(rename = "box")]
-    pub place: PixelBox,
+    pub place: PixelRect,
     /// The unit of the values shown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<Unit>,
@@ -129,7 +61,7 @@ pub struct Region {
 impl Region {
     /// A region of which only the channel, the box and the unit are known.
     #[must_use]
-    pub fn new(channel: Channel, place: PixelBox, unit: Option<Unit>) -> Self {
+    pub fn new(channel: Channel, place: PixelRect, unit: Option<Unit>) -> Self {
         Self { channel, place, unit, digits: None, decimals: 0, range: None, max_rate: None }
     }
 

@@ -92,10 +92,10 @@ pub(super) fn units_of(quantity: Quantity) -> String {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::setup::PixelBox;
+    use crate::geometry::PixelRect;
 
     fn region(channel: Channel, unit: Option<Unit>) -> Region {
-        Region::new(channel, PixelBox { x: 0, y: 0, width: 60, height: 20 }, unit)
+        Region::new(channel, PixelRect { left: 0, top: 0, width: 60, height: 20 }, unit)
     }
 
     #[test]

@@ -61,7 +61,7 @@ fn a_setup_written_by_hand_is_read_in_full() {
             range: Some((0.0, 250.0)),
             ..Region::new(
                 Channel::Speed,
-                PixelBox { x: 40, y: 60, width: 66, height: 30 },
+                PixelRect { left: 40, top: 60, width: 66, height: 30 },
                 Some(Unit::KilometresPerHour)
             )
         }

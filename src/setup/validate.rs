@@ -102,7 +102,8 @@ fn check_box(region: &Region, camera: &Camera) -> Result<(), Problem> {
     if place.width < SMALLEST_BOX_PX.0 || place.height < SMALLEST_BOX_PX.1 {
         return Err(Problem::BoxTooSmall { place });
     }
-    let (right, bottom) = (place.right(), place.bottom());
+    let right = u64::from(place.left) + u64::from(place.width);
+    let bottom = u64::from(place.top) + u64::from(place.height);
     if right > u64::from(width) || bottom > u64::from(height) {
         return Err(Problem::BoxOutside { place, right, bottom, width, height });
     }

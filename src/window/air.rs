@@ -205,11 +205,12 @@ fn choice<T: PartialEq + Copy>(
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::geometry::PixelRect;
     use crate::model::units::Unit;
-    use crate::setup::{Camera, PixelBox};
+    use crate::setup::Camera;
 
     fn setup(speed: Option<Unit>) -> Setup {
-        let place = PixelBox { x: 10, y: 10, width: 60, height: 20 };
+        let place = PixelRect { left: 10, top: 10, width: 60, height: 20 };
         let camera = Camera { name: "nose".to_owned(), frame: (640, 480), glyphs: None };
         let regions = vec![
             Region::new(Channel::Speed, place, speed),

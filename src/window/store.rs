@@ -231,11 +231,12 @@ fn file_name_of(name: &str) -> String {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::geometry::PixelRect;
     use crate::model::channel::Channel;
-    use crate::setup::{Camera, PixelBox, Region, Setup};
+    use crate::setup::{Camera, Region, Setup};
 
     fn setup_in(folder: &Path, name: &str) -> LoadedSetup {
-        let place = PixelBox { x: 10, y: 10, width: 60, height: 20 };
+        let place = PixelRect { left: 10, top: 10, width: 60, height: 20 };
         let camera = Camera { name: name.to_owned(), frame: (640, 480), glyphs: None };
         let regions = vec![Region::new(Channel::Speed, place, None)];
         let setup = Setup { camera, aircraft: None, regions };

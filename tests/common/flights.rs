@@ -4,10 +4,11 @@
 //! with its first-order longitudinal form (MIL-F-8785C): sigma_u about 0.17 W20 and L_u 154 m at 100 ft.
 
 use pairspeed::flight::FlightRecord;
+use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
-use pairspeed::setup::{Camera, PixelBox, Region, Setup};
+use pairspeed::setup::{Camera, Region, Setup};
 
 /// Splitmix64 (Steele, Lea, Flood 2014): small, and the same numbers everywhere.
 pub struct Chance(u64);
@@ -492,7 +493,7 @@ pub fn record(readings: Readings) -> FlightRecord {
         decimals: readout.decimals,
         ..Region::new(
             readout.channel.clone(),
-            PixelBox { x: 10, y: 10 + 30 * row, width: 60, height: 24 },
+            PixelRect { left: 10, top: 10 + 30 * row, width: 60, height: 24 },
             readout.unit,
         )
     });

@@ -61,7 +61,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.harness.run_steps(2);
     window.harness.key_press(egui::Key::ArrowRight);
     window.harness.run_steps(2);
-    assert_eq!(speed(window.harness.state()).0.place.x, region.place.x + 1);
+    assert_eq!(speed(window.harness.state()).0.place.left, region.place.left + 1);
     window.click("Undo");
     assert_eq!(speed(window.harness.state()).0.place, region.place);
 

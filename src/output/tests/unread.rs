@@ -4,12 +4,13 @@ use serde_json::json;
 
 use super::sample::{channel, small_flight};
 use crate::flight::Flight;
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::output::{BlankReasons, report_html, summary_json, table, unread};
 use crate::readings::{UnreadCause, UnreadChannel};
 use crate::series::Blank;
-use crate::setup::{PixelBox, Region};
+use crate::setup::Region;
 
 fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> UnreadChannel {
     UnreadChannel {
@@ -36,7 +37,7 @@ fn flight_without_speed() -> Flight {
 }
 
 fn region(channel: Channel, unit: Option<Unit>) -> Region {
-    Region::new(channel, PixelBox { x: 0, y: 0, width: 60, height: 20 }, unit)
+    Region::new(channel, PixelRect { left: 0, top: 0, width: 60, height: 20 }, unit)
 }
 
 #[test]

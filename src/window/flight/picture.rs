@@ -11,12 +11,12 @@ use super::scene::{Scene, symbol};
 use super::timeline::stepped;
 use crate::flight::Flight;
 use crate::footage::{FootageError, FrameSource as _, Recording};
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::output::blanks::BlankReasons;
 use crate::output::numbers;
 use crate::output::words::with_symbol;
 use crate::series::ChannelReadings;
-use crate::setup::PixelBox;
 use crate::window::look;
 use crate::window::work::Clerk;
 
@@ -115,7 +115,7 @@ impl Pictures {
         let scale = shown / size;
         for region in &scene.flight.setup.regions {
             let place = region.place;
-            let at = area.min + Vec2::new(place.x as f32, place.y as f32) * scale;
+            let at = area.min + Vec2::new(place.left as f32, place.top as f32) * scale;
             let rect = Rect::from_min_size(at, Vec2::new(place.width as f32, place.height as f32) * scale);
             let pointed_at = self.channel.as_ref() == Some(&region.channel);
             let colour = if pointed_at { look::YELLOW } else { Color32::from_gray(200) };
@@ -150,9 +150,10 @@ impl Pictures {
 }
 
 /// A box of the picture, enlarged, with a little of what is around it.
-fn cut_out(ui: &mut Ui, place: PixelBox, texture: &TextureHandle) {
+fn cut_out(ui: &mut Ui, place: PixelRect, texture: &TextureHandle) {
     let size = texture.size_vec2();
-    let (left, top) = (place.x.saturating_sub(AROUND_PX) as f32, place.y.saturating_sub(AROUND_PX) as f32);
+    let (left, top) =
+        (place.left.saturating_sub(AROUND_PX) as f32, place.top.saturating_sub(AROUND_PX) as f32);
     let right = (place.right() as f32 + AROUND_PX as f32).min(size.x);
     let bottom = (place.bottom() as f32 + AROUND_PX as f32).min(size.y);
     if right <= left || bottom <= top {

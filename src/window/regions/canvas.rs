@@ -6,7 +6,7 @@ use egui::{
 };
 
 use super::editor::{Change, Editor, between, grown, moved};
-use crate::setup::PixelBox;
+use crate::geometry::PixelRect;
 use crate::window::look;
 
 /// How far the picture can be zoomed, in times of fitting the place.
@@ -25,7 +25,7 @@ enum Grip {
     /// A box, taken at this offset from its corner.
     Whole(usize, Vec2),
     /// Edges of a box: -1 the left or upper, 1 the right or lower, 0 neither.
-    Edges(usize, (i8, i8), PixelBox),
+    Edges(usize, (i8, i8), PixelRect),
 }
 
 /// How the picture is looked at, and what is being dragged.
@@ -61,8 +61,8 @@ impl View {
         self.centre + (at - self.rect.center()) / self.scale
     }
 
-    fn of_box(self, place: PixelBox) -> Rect {
-        let corner = pos2(place.x as f32, place.y as f32);
+    fn of_box(self, place: PixelRect) -> Rect {
+        let corner = pos2(place.left as f32, place.top as f32);
         let size = vec2(place.width as f32, place.height as f32);
         Rect::from_min_max(self.to_screen(corner), self.to_screen(corner + size))
     }
@@ -80,9 +80,9 @@ impl Canvas {
     }
 
     /// Brings a box into the middle if it is zoomed.
-    pub fn look_at(&mut self, place: PixelBox) {
+    pub fn look_at(&mut self, place: PixelRect) {
         if self.zoom > 1.0 {
-            let (x, y) = (place.x as f32, place.y as f32);
+            let (x, y) = (place.left as f32, place.top as f32);
             self.centre = Some(pos2(x + 0.5 * place.width as f32, y + 0.5 * place.height as f32));
         }
     }
@@ -212,10 +212,10 @@ impl Canvas {
                 let corner = to - offset;
                 let by = |to: f32, from: u32| to.round() as i64 - i64::from(from);
                 let place = region.place;
-                region.place = moved(place, (by(corner.x, place.x), by(corner.y, place.y)), frame);
+                region.place = moved(place, (by(corner.x, place.left), by(corner.y, place.top)), frame);
             }),
             Grip::Edges(number, (across, down), from) => editor.change_region(change, number, |region| {
-                let (left, top) = (from.x as f32, from.y as f32);
+                let (left, top) = (from.left as f32, from.top as f32);
                 let (right, bottom) = (from.right() as f32, from.bottom() as f32);
                 let ends = |side: i8, start: f32, end: f32, to: f32| match side {
                     -1 => (to, end),
@@ -267,9 +267,9 @@ impl Canvas {
 /// The smallest box that a point of the picture lies in.
 fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
     let regions = editor.marks().regions.iter().enumerate();
-    let holds = |place: PixelBox| {
-        (place.x as f32..place.right() as f32).contains(&at.x)
-            && (place.y as f32..place.bottom() as f32).contains(&at.y)
+    let holds = |place: PixelRect| {
+        (place.left as f32..place.right() as f32).contains(&at.x)
+            && (place.top as f32..place.bottom() as f32).contains(&at.y)
     };
     let inside = regions.filter(|(_, region)| holds(region.place));
     inside
@@ -290,7 +290,7 @@ fn grip_at(at: Pos2, view: View, editor: &Editor) -> Grip {
     let under =
         box_at(point, editor).and_then(|number| Some((number, editor.marks().regions.get(number)?.place)));
     match under {
-        Some((number, place)) => Grip::Whole(number, point - pos2(place.x as f32, place.y as f32)),
+        Some((number, place)) => Grip::Whole(number, point - pos2(place.left as f32, place.top as f32)),
         None => Grip::New(point),
     }
 }

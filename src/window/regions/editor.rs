@@ -1,7 +1,8 @@
 //! The regions being marked, with undo.
 
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
-use crate::setup::{PixelBox, Region, SMALLEST_BOX_PX};
+use crate::setup::{Region, SMALLEST_BOX_PX};
 
 /// Steps that can be undone.
 const MOST_STEPS: usize = 200;
@@ -110,7 +111,7 @@ impl Editor {
     }
 
     /// Adds a region in a box and chooses it; it takes the next channel that is not marked.
-    pub fn add(&mut self, place: PixelBox) {
+    pub fn add(&mut self, place: PixelRect) {
         let channel = self.free_channel();
         let unit = channel.usual_unit();
         self.change(Change::Once, |marks| marks.regions.push(Region::new(channel, place, unit)));
@@ -182,46 +183,45 @@ fn numbered(marks: &Marks) -> Channel {
 }
 
 /// Whether two boxes share more than a third of the smaller one.
-fn overlap(one: PixelBox, other: PixelBox) -> bool {
-    let area = |place: PixelBox| u64::from(place.width) * u64::from(place.height);
-    3 * one.shared_px(other) > area(one).min(area(other))
+fn overlap(one: PixelRect, other: PixelRect) -> bool {
+    3 * one.overlap_px(other) > one.area_px().min(other.area_px())
 }
 
 /// A box moved by whole pixels, within a frame.
-pub fn moved(place: PixelBox, (right, down): (i64, i64), frame: (u32, u32)) -> PixelBox {
+pub fn moved(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let shift = |from: u32, by: i64, size: u32, room: u32| {
         (i64::from(from) + by).clamp(0, i64::from(room.saturating_sub(size))) as u32
     };
-    PixelBox {
-        x: shift(place.x, right, place.width, frame.0),
-        y: shift(place.y, down, place.height, frame.1),
+    PixelRect {
+        left: shift(place.left, right, place.width, frame.0),
+        top: shift(place.top, down, place.height, frame.1),
         ..place
     }
 }
 
 /// A box grown to the right and down by whole pixels, within a frame and not below the least size.
-pub fn grown(place: PixelBox, (right, down): (i64, i64), frame: (u32, u32)) -> PixelBox {
+pub fn grown(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let size = |size: u32, by: i64, from: u32, least: u32, room: u32| {
         let most = i64::from(room.saturating_sub(from)).max(i64::from(least));
         (i64::from(size) + by).clamp(i64::from(least), most) as u32
     };
     let (least_width, least_height) = SMALLEST_BOX_PX;
-    PixelBox {
-        width: size(place.width, right, place.x, least_width, frame.0),
-        height: size(place.height, down, place.y, least_height, frame.1),
+    PixelRect {
+        width: size(place.width, right, place.left, least_width, frame.0),
+        height: size(place.height, down, place.top, least_height, frame.1),
         ..place
     }
 }
 
 /// The box between two corners, in any order, within a frame; `None` where it is too small for a digit.
-pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<PixelBox> {
+pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<PixelRect> {
     let span = |from: f32, to: f32, room: u32| {
         let whole = |at: f32| at.round().clamp(0.0, room as f32) as u32;
         (whole(from.min(to)), whole(from.max(to)))
     };
     let (left, right) = span(one.0, other.0, frame.0);
     let (top, bottom) = span(one.1, other.1, frame.1);
-    let place = PixelBox { x: left, y: top, width: right - left, height: bottom - top };
+    let place = PixelRect { left: left, top: top, width: right - left, height: bottom - top };
     (place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1).then_some(place)
 }
 
@@ -232,8 +232,8 @@ mod tests {
 
     const FRAME: (u32, u32) = (640, 480);
 
-    fn place(x: u32, y: u32) -> PixelBox {
-        PixelBox { x, y, width: 60, height: 30 }
+    fn place(x: u32, y: u32) -> PixelRect {
+        PixelRect { left: x, top: y, width: 60, height: 30 }
     }
 
     fn with_two() -> Editor {
@@ -256,21 +256,21 @@ mod tests {
     fn a_drag_is_one_step_and_so_are_keys_in_a_row() {
         let mut editor = with_two();
         for x in 11..30 {
-            editor.change_region(Change::Drag(1), 0, |region| region.place.x = x);
+            editor.change_region(Change::Drag(1), 0, |region| region.place.left = x);
         }
         for _ in 0..5 {
             editor.change_region(Change::Keys(0), 0, |region| {
                 region.place = moved(region.place, (1, 0), FRAME);
             });
         }
-        assert_eq!(editor.marks().regions[0].place.x, 34);
+        assert_eq!(editor.marks().regions[0].place.left, 34);
         assert!(editor.undo());
-        assert_eq!(editor.marks().regions[0].place.x, 29);
+        assert_eq!(editor.marks().regions[0].place.left, 29);
         assert!(editor.undo());
-        assert_eq!(editor.marks().regions[0].place.x, 10);
+        assert_eq!(editor.marks().regions[0].place.left, 10);
         assert!(editor.redo() && editor.redo());
         assert!(!editor.redo());
-        assert_eq!(editor.marks().regions[0].place.x, 34);
+        assert_eq!(editor.marks().regions[0].place.left, 34);
     }
 
     #[test]
@@ -312,7 +312,7 @@ mod tests {
         let large = grown(place(570, 10), (100, 5), FRAME);
         assert_eq!((large.width, large.height), (70, 35));
         let dragged = between((90.2, 80.0), (30.0, 700.0), FRAME).unwrap();
-        assert_eq!(dragged, PixelBox { x: 30, y: 80, width: 60, height: 400 });
+        assert_eq!(dragged, PixelRect { left: 30, top: 80, width: 60, height: 400 });
         assert_eq!(between((10.0, 10.0), (12.0, 30.0), FRAME), None);
     }
 }

@@ -3,13 +3,14 @@
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Change, Editor};
+use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::output::BlankReasons;
 use crate::readings::FrameReading;
 use crate::recognise::RegionReading;
 use crate::series::Blank;
-use crate::setup::{DIGITS_MAX, PixelBox, Region};
+use crate::setup::{DIGITS_MAX, Region};
 use crate::window::look;
 
 /// What is known of what the boxes read just now.
@@ -125,11 +126,11 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
     }
 }
 
-fn show_place(ui: &mut egui::Ui, place: &mut PixelBox) {
+fn show_place(ui: &mut egui::Ui, place: &mut PixelRect) {
     ui.spacing_mut().item_spacing.x = 4.0;
     for (value, name) in [
-        (&mut place.x, "Left edge of the box, in pixels"),
-        (&mut place.y, "Upper edge of the box, in pixels"),
+        (&mut place.left, "Left edge of the box, in pixels"),
+        (&mut place.top, "Upper edge of the box, in pixels"),
         (&mut place.width, "Width of the box, in pixels"),
         (&mut place.height, "Height of the box, in pixels"),
     ] {
