@@ -31,6 +31,7 @@ pub mod recognise;
 pub mod series;
 pub mod setup;
 pub mod stats;
+pub mod summary;
 mod toml_words;
 pub mod weather;
 #[cfg(feature = "window")]

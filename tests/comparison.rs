@@ -8,9 +8,10 @@ use pairspeed::airspeed::{pair, steps};
 use pairspeed::compare::{CompareOptions, Comparison, Verdict, compare, pairs_needed};
 use pairspeed::legs::{GivenLeg, LegKind, LegOptions, find};
 use pairspeed::model::units::Unit;
-use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
+use pairspeed::propulsion::{FlownStep, SharedUncertainty};
 use pairspeed::series::trust;
 use pairspeed::stats::{holm, welch};
+use pairspeed::summary::{FlownFlight, load_flight};
 
 fn assert_near(value: f64, expected: f64, tolerance: f64) {
     assert!((value - expected).abs() <= tolerance, "{value} instead of {expected}");
@@ -219,7 +220,7 @@ fn own_and_shared_parts_come_from_the_rows_of_the_summary() {
                   "budget": {{{rows} "combined": 1.3, "degrees_of_freedom": 15.0, "crosswind_bound": 0.9}}}}]}}"#
         );
         std::fs::write(folder.path().join("summary.json"), text).unwrap();
-        let flight = FlownFlight::load(folder.path()).unwrap();
+        let flight = load_flight(folder.path()).unwrap();
         assert_eq!(flight.camera.as_deref(), Some("goggles"));
         flight.steps[0]
     };
@@ -272,7 +273,7 @@ fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() 
             patterns.join(",")
         );
         std::fs::write(folder.path().join("summary.json"), text).unwrap();
-        FlownFlight::load(folder.path()).unwrap().steps
+        load_flight(folder.path()).unwrap().steps
     };
     let alone = load("", &[pattern("100")]);
     assert_near(alone[0].airspeed_mps, 25.0, 1e-9);

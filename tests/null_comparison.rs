@@ -11,8 +11,9 @@ use pairspeed::airspeed::{COURSE_WITHIN_DEG, crosswind_bound, pair, reads_low, s
 use pairspeed::compare::{CompareOptions, compare};
 use pairspeed::legs::{GivenLeg, LegKind, LegOptions, find};
 use pairspeed::model::units::Unit;
-use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
+use pairspeed::propulsion::{FlownStep, SharedUncertainty};
 use pairspeed::series::{Readings, trust};
+use pairspeed::summary::FlownFlight;
 use point_mass::Conditions;
 use rayon::prelude::*;
 

@@ -3,7 +3,8 @@
 
 use pairspeed::model::units::Unit;
 use pairspeed::plan::{PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan};
-use pairspeed::propulsion::{FlownFlight, FlownStep, SharedUncertainty};
+use pairspeed::propulsion::{FlownStep, SharedUncertainty};
+use pairspeed::summary::FlownFlight;
 
 fn wish() -> PlanWish {
     PlanWish {

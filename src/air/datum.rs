@@ -1,6 +1,6 @@
 //! What the altitude shown counts from.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -20,7 +20,7 @@ const STANDING_MPS: f64 = 1.5;
 const LEAST_STANDING: usize = 5;
 
 /// What the altitude shown counts from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Datum {
     /// Sea level.

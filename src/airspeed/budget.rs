@@ -1,12 +1,12 @@
 //! The uncertainty budget of an airspeed, after JCGM 100:2008 (GUM).
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::model::estimate::{COVERAGE_PROBABILITY, Estimate};
 use crate::stats::coverage_factor;
 
 /// Where a part of the uncertainty comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Cause {

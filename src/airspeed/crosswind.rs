@@ -6,7 +6,7 @@
 //! [`COURSE_WITHIN_DEG`] either side, and what that takes on the average and its spread go into the
 //! interval (JCGM 100:2008, 4.3.7 for the distribution, 3.2.3 for the correction).
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::Pair;
 use super::multileg::HeadingReference;
@@ -114,7 +114,7 @@ pub struct GivenWind {
 }
 
 /// Where the wind across the course is known from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
     /// Given by the pilot.

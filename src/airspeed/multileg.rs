@@ -20,7 +20,7 @@ pub struct GroundLeg {
 }
 
 /// What a direction of a leg means.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum HeadingReference {
     /// The track over the ground.

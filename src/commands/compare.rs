@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use pairspeed::compare::{CompareOptions, compare};
 use pairspeed::output::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
-use pairspeed::propulsion::FlownFlight;
+use pairspeed::summary::{FlownFlight, load_flights};
 
 use super::Failure;
 use super::numbers::number;
@@ -48,7 +48,7 @@ pub struct CompareArguments {
 }
 
 pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
-    let mut flights = FlownFlight::load_all(&arguments.results).map_err(Failure::misuse)?;
+    let mut flights = load_flights(&arguments.results).map_err(Failure::misuse)?;
     tell_density(&mut flights, arguments.density.as_deref())?;
     let first_unit = flights.first().map(|flight| flight.speed_unit);
     let told = speed_unit(arguments.units.as_deref())?;
@@ -83,7 +83,7 @@ fn tell_density(flights: &mut [FlownFlight], told: Option<&[f64]>) -> Result<(),
         )));
     }
     for (flight, density) in flights.iter_mut().zip(told) {
-        flight.tell_density(*density).map_err(|error| Failure::Misuse(format!("--density {error}")))?;
+        flight.set_density(*density).map_err(|error| Failure::Misuse(format!("--density {error}")))?;
     }
     Ok(())
 }

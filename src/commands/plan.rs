@@ -6,7 +6,7 @@ use clap::Args;
 use pairspeed::model::units::Unit;
 use pairspeed::output::{test_card_html, test_card_json, test_card_text};
 use pairspeed::plan::{PlanWish, plan, usual_half_width};
-use pairspeed::propulsion::FlownFlight;
+use pairspeed::summary::load_flight;
 
 use super::Failure;
 use super::numbers::{number, positive};
@@ -72,7 +72,7 @@ pub struct PlanArguments {
 }
 
 pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
-    let former = arguments.from.as_deref().map(FlownFlight::load).transpose().map_err(Failure::misuse)?;
+    let former = arguments.from.as_deref().map(load_flight).transpose().map_err(Failure::misuse)?;
     let told = speed_unit(arguments.units.as_deref())?;
     let unit = told
         .or_else(|| named_speed_unit([&arguments.within, &arguments.top_speed]))

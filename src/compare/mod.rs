@@ -4,8 +4,9 @@ use serde::Serialize;
 
 mod matched;
 
-use crate::propulsion::{FlownFlight, FlownStep, VoltageModel};
+use crate::propulsion::{FlownStep, VoltageModel};
 use crate::stats::holm;
+use crate::summary::FlownFlight;
 pub use matched::pairs_needed;
 use matched::{Matched, overall};
 

@@ -59,7 +59,7 @@ pub enum LegUse {
 }
 
 /// Something about a leg or pair that a pilot should know, in words.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Flag(pub String);
 
 /// One straight leg. Speeds are in the speed channel's unit.
@@ -102,7 +102,7 @@ pub struct Leg {
 }
 
 /// Where the throttle of the runs came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ThrottleSource {
     /// Read from the overlay.
@@ -113,6 +113,7 @@ pub enum ThrottleSource {
     /// Told in the file of legs.
     LegsFile,
     /// Not known: steps are numbered.
+    #[default]
     Numbered,
 }
 

@@ -5,7 +5,7 @@ use crate::series::{Blank, ChannelReadings};
 use crate::setup::Region;
 
 use super::numbers::trimmed;
-use super::tally::Tally;
+use super::reading_statistics::ReadingStatistics;
 
 /// Share of a channel's frames from which on its blanks are told in a sentence of their own.
 const NOTABLE_SHARE: f64 = 0.2;
@@ -59,6 +59,15 @@ impl BlankReasons {
         }
     }
 
+    /// The reasons for the blank frames of a channel with their counts, the most frequent first, such as `12 picture
+    /// lost, 3 no text in the region`.
+    pub(super) fn counted(&self, statistics: &ReadingStatistics) -> String {
+        let mut counts: Vec<_> = statistics.blank.iter().collect();
+        counts.sort_by(|one, other| other.1.cmp(one.1));
+        let words = counts.iter().map(|(blank, count)| format!("{count} {}", self.words(**blank)));
+        words.collect::<Vec<_>>().join(", ")
+    }
+
     fn digit_unknown(&self) -> String {
         match self.unknown_digits.is_empty() {
             true => "perhaps an unknown digit".to_owned(),
@@ -102,10 +111,10 @@ pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
 }
 
 fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
-    let tally = Tally::of(&flight.series.readings, readout);
-    let blank: usize = tally.blank.values().sum();
-    let share = blank as f64 / tally.frames.max(1) as f64;
-    let (reason, count) = tally.blank.into_iter().max_by_key(|(_, count)| *count)?;
+    let statistics = ReadingStatistics::of(&flight.series.readings, readout);
+    let blank: usize = statistics.blank.values().sum();
+    let share = blank as f64 / statistics.frames.max(1) as f64;
+    let (reason, count) = statistics.blank.into_iter().max_by_key(|(_, count)| *count)?;
     if share <= NOTABLE_SHARE || reason == Blank::LostPicture {
         return None;
     }

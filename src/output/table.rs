@@ -7,9 +7,9 @@ use crate::series::ChannelReadings;
 use super::answer::{HEADINGS, Row, remark, rows};
 use super::blanks::{self, BlankReasons};
 use super::page::wrapped;
-use super::tally::Tally;
+use super::reading_statistics::ReadingStatistics;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
-use super::{propulsion, surroundings, unread};
+use super::{conditions, propulsion, unread};
 
 /// The answer as text: a row for each pair and for each throttle step flown more than once, then
 /// what a pilot should know of them, then what was left blank and why. Lines end in `\n`.
@@ -27,7 +27,7 @@ pub fn table(flight: &Flight) -> String {
         .chain(Some(throttle_origin(flight.throttle_source).to_owned()).filter(|_| !flight.legs.is_empty()));
     lines.push(String::new());
     lines.extend(unread::lines(flight));
-    lines.extend(surroundings::sentences(flight).iter().flat_map(|line| wrapped(line)));
+    lines.extend(conditions::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(propulsion::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(remarks.flat_map(|line| wrapped(&line)));
     lines.extend(reading_lines(flight).iter().flat_map(|line| wrapped(line)));
@@ -78,8 +78,8 @@ fn flag_line(flight: &Flight, row: &Row<'_>) -> Option<String> {
 fn reading_lines(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
     let line = |channel: &ChannelReadings| {
-        let tally = Tally::of(readings, channel);
-        let reasons = tally.reasons(&BlankReasons::of(flight, channel));
+        let statistics = ReadingStatistics::of(readings, channel);
+        let reasons = BlankReasons::of(flight, channel).counted(&statistics);
         let blank =
             if reasons.is_empty() { "none blank".to_owned() } else { format!("left blank: {reasons}") };
         let name = channel.channel.name();
@@ -87,9 +87,9 @@ fn reading_lines(flight: &Flight) -> Vec<String> {
         let dead = dead.map(|value| format!("; {}", dead_words(value, channel.decimals, channel.unit)));
         format!(
             "{name}: {} of {} frames read ({} %); {blank}{}",
-            tally.read,
-            tally.frames,
-            tally.percent(),
+            statistics.read,
+            statistics.frames,
+            statistics.percent(),
             dead.unwrap_or_default()
         )
     };

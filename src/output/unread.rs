@@ -1,7 +1,6 @@
 //! Channels that cannot be read: why, and the command that teaches them.
 
 use maud::{Markup, html};
-use serde::Serialize;
 
 use crate::files::file_name;
 use crate::flight::Flight;
@@ -9,41 +8,7 @@ use crate::model::channel::Channel;
 use crate::quoting::quoted;
 use crate::readings::{UnreadCause, UnreadChannel};
 
-use super::numbers::rounded;
 use super::page::{WIDTH, wrapped};
-
-/// Decimals of a share in the summary.
-const SHARE_DECIMALS: i32 = 6;
-
-/// A channel that cannot be read, in the summary.
-#[derive(Debug, Serialize)]
-pub(crate) struct UnreadSummary {
-    /// `no-glyphs-fit` or `rarely-readable`.
-    cause: &'static str,
-    /// Share of the sampled frames in which it is readable, 0 to 1.
-    readable_share: Option<f64>,
-    /// The clip to label.
-    clip: String,
-    /// Frames of that clip to label, in seconds from its first frame.
-    teach_at_s: Vec<Option<f64>>,
-    /// The command that teaches the channel; `null` without such frames.
-    command: Option<String>,
-}
-
-/// A channel that cannot be read, for the summary.
-pub(crate) fn unread_summary(unread: &UnreadChannel) -> UnreadSummary {
-    let (cause, share) = match unread.cause {
-        UnreadCause::NoGlyphsFit => ("no-glyphs-fit", 0.0),
-        UnreadCause::RarelyReadable { share } => ("rarely-readable", share),
-    };
-    UnreadSummary {
-        cause,
-        readable_share: rounded(share, SHARE_DECIMALS),
-        clip: unread.clip.to_string_lossy().into_owned(),
-        teach_at_s: unread.teach_at_s.iter().map(|time_s| rounded(*time_s, SHARE_DECIMALS)).collect(),
-        command: command(unread).map(|parts| parts.join(" ")),
-    }
-}
 
 /// The parts of the command that teaches a channel, each of which must stay on one line; `None` where no frame is known
 /// whose region shows something.

@@ -9,8 +9,9 @@ use serde::Serialize;
 use thiserror::Error;
 
 use crate::model::units::Unit;
-use crate::propulsion::{FlownFlight, FlownStep, SpeedCurve};
+use crate::propulsion::{FlownStep, SpeedCurve};
 use crate::stats::median;
+use crate::summary::FlownFlight;
 
 use budget::Budget;
 use order::{runs, worst_correlation};

@@ -2,8 +2,8 @@
 
 use super::{PlanWish, StepLegs, UPDATE_S};
 use crate::airspeed::{ASSUMED_DRIFT_SHARE, RECEIVER_MPS, SHARED_ROUNDING_STEPS};
-use crate::propulsion::FlownFlight;
 use crate::stats::{coverage_factor, effective_count, mean};
+use crate::summary::FlownFlight;
 
 /// Standard deviation of the gusts along the flight and their scale, for a wind at 20 ft and a height:
 /// `sigma_u = 0.1 W20 / (0.177 + 0.000823 h)^0.4`, `L_u = h / (0.177 + 0.000823 h)^1.2` with the height in

@@ -1,28 +1,37 @@
-//! One throttle step of a flight: its airspeed, and what of its uncertainty it shares with the other steps.
+//! The airspeed of one throttle step in SI units, with its uncertainty split by what the steps of a flight share.
 
 use super::curve::Point;
-use crate::airspeed::{Cause, StepResult};
+use crate::airspeed::{Cause, Contribution, StepResult};
 use crate::stats::{coverage_factor, welch};
 
-/// Standard uncertainties in m/s that all steps of one flight have in common: fully correlated between the
-/// steps, and the same however many pairs are flown. All rest on knowledge instead of samples.
+/// Standard uncertainties in m/s that all steps of a flight share: fully correlated between the steps, and not reduced
+/// by flying more pairs. None of them is estimated from samples, so their degrees of freedom are infinite.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct SharedUncertainty {
-    /// From the wind across the course.
+    /// From the crosswind.
     pub crosswind_mps: f64,
-    /// How much the airspeed may read low at the most for a crosswind that is not known; 0 where it is known.
+    /// Largest bias that an unknown crosswind can cause; 0 if the crosswind is known.
     pub crosswind_bound_mps: f64,
-    /// From a display that may cut off instead of rounding.
+    /// From a display that may truncate instead of rounding.
     pub rounding_mps: f64,
     /// From all other shared causes together.
     pub other_mps: f64,
 }
 
 impl SharedUncertainty {
-    /// All parts together, in m/s: the root of the sum of squares.
+    /// All parts combined, in m/s: the root sum of squares.
     #[must_use]
     pub fn combined_mps(&self) -> f64 {
         self.crosswind_mps.hypot(self.rounding_mps).hypot(self.other_mps)
+    }
+
+    fn add(&mut self, cause: Cause, uncertainty_mps: f64) {
+        let part = match cause {
+            Cause::Crosswind => &mut self.crosswind_mps,
+            Cause::SharedRounding => &mut self.rounding_mps,
+            _ => &mut self.other_mps,
+        };
+        *part = part.hypot(uncertainty_mps);
     }
 }
 
@@ -31,57 +40,47 @@ impl SharedUncertainty {
 pub struct FlownStep {
     /// Number of the step, from 1.
     pub step: u32,
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent, if it is known.
     pub throttle_percent: Option<f64>,
     /// Airspeed in m/s: the middle of its 95 % interval.
     pub airspeed_mps: f64,
-    /// Airspeed in m/s as the report gives it: below the middle by what it reads low on the average.
+    /// Airspeed in m/s as reported: lower than the middle of the interval by its expected bias.
     pub reported_mps: f64,
-    /// Standard uncertainty in m/s that it does not share with other steps: from the rows of its budget. Without
-    /// rows all of its uncertainty: that of its budget, else half the interval over the factor of Student's
-    /// distribution.
+    /// Standard uncertainty in m/s that is not shared with other steps. If the budget has no rows, this is the whole
+    /// uncertainty of the airspeed.
     pub own_uncertainty_mps: f64,
-    /// Degrees of freedom of that.
+    /// Degrees of freedom of `own_uncertainty_mps`.
     pub own_degrees_of_freedom: f64,
-    /// What it shares with the other steps of the flight.
+    /// Uncertainty shared with the other steps of the flight.
     pub shared: SharedUncertainty,
     /// Wind along the course, in m/s.
     pub wind_mps: f64,
-    /// Pack voltage under load, in volts.
+    /// Battery voltage under load, in volts.
     pub voltage_v: Option<f64>,
-    /// How many pairs of legs it rests on.
+    /// Number of its pairs of legs.
     pub pairs: usize,
 }
 
 impl FlownStep {
-    /// A step as worked out in this run; `speed_si` is the speeds' unit in m/s.
+    /// Converts a step to SI units; `speed_si` is one unit of its speeds in m/s. `None` if its airspeed or uncertainty
+    /// is not finite.
     #[must_use]
     pub fn of(step: &StepResult, speed_si: f64) -> Option<Self> {
-        let from = Interval {
-            low: step.airspeed.low,
-            high: step.airspeed.high,
-            combined: Some(step.airspeed.standard_uncertainty),
-            degrees_of_freedom: step.airspeed.degrees_of_freedom,
-        };
-        let rows = step.budget.rows.iter().map(|row| Part {
-            extent: Extent::of(row.shared, row.cause),
-            uncertainty: row.uncertainty,
-            degrees_of_freedom: row.degrees_of_freedom,
-        });
-        let uncertainty = from.uncertainty(rows, step.budget.crosswind_bound, speed_si)?;
-        let airspeed_mps = from.middle_mps(speed_si)?;
-        Some(Self {
+        let airspeed = StepAirspeed {
             step: step.step,
             throttle_percent: step.throttle_percent,
-            airspeed_mps,
-            reported_mps: step.airspeed.value * speed_si,
-            own_uncertainty_mps: uncertainty.own.0,
-            own_degrees_of_freedom: uncertainty.own.1,
-            shared: uncertainty.shared,
-            wind_mps: step.wind * speed_si,
+            airspeed: Some(step.airspeed.value),
+            low: step.airspeed.low,
+            high: step.airspeed.high,
+            uncertainty: Some(step.airspeed.standard_uncertainty),
+            degrees_of_freedom: step.airspeed.degrees_of_freedom,
+            contributions: step.budget.rows.clone(),
+            crosswind_bound: step.budget.crosswind_bound,
+            wind: step.wind,
             voltage_v: step.voltage_v,
             pairs: step.pairs.len(),
-        })
+        };
+        airspeed.in_si(speed_si)
     }
 
     /// Combined standard uncertainty in m/s (JCGM 100:2008, 5.1.2) and its degrees of freedom (G.2b).
@@ -91,14 +90,14 @@ impl FlownStep {
         welch(&[(self.own_uncertainty_mps, self.own_degrees_of_freedom), shared])
     }
 
-    /// The step with its rounding times a factor.
+    /// The step with the uncertainty from rounding multiplied by `factor`.
     #[must_use]
     pub(crate) fn with_rounding_times(self, factor: f64) -> Self {
         let rounding_mps = factor * self.shared.rounding_mps;
         Self { shared: SharedUncertainty { rounding_mps, ..self.shared }, ..self }
     }
 
-    /// The step as a point of the curve of speed against throttle; `None` where throttle is not known.
+    /// The step as a point of the curve of airspeed against throttle; `None` if the throttle is unknown.
     #[must_use]
     pub fn point(&self) -> Option<Point> {
         let (uncertainty_mps, degrees_of_freedom) = self.uncertainty();
@@ -111,87 +110,88 @@ impl FlownStep {
     }
 }
 
-/// The 95 % interval of an airspeed.
-pub(super) struct Interval {
-    pub(super) low: f64,
-    pub(super) high: f64,
-    pub(super) combined: Option<f64>,
-    pub(super) degrees_of_freedom: f64,
+/// The airspeed of a throttle step and its uncertainty budget, in the unit of its speeds.
+pub(crate) struct StepAirspeed {
+    pub(crate) step: u32,
+    pub(crate) throttle_percent: Option<f64>,
+    /// The reported airspeed; `None`: the middle of the interval.
+    pub(crate) airspeed: Option<f64>,
+    /// Lower end of the 95 % interval.
+    pub(crate) low: f64,
+    /// Upper end of the 95 % interval.
+    pub(crate) high: f64,
+    /// Combined standard uncertainty; `None`: worked out from the width of the interval.
+    pub(crate) uncertainty: Option<f64>,
+    pub(crate) degrees_of_freedom: f64,
+    /// The rows of the budget.
+    pub(crate) contributions: Vec<Contribution>,
+    /// Largest bias that an unknown crosswind can cause.
+    pub(crate) crosswind_bound: f64,
+    pub(crate) wind: f64,
+    pub(crate) voltage_v: Option<f64>,
+    /// Number of pairs of legs.
+    pub(crate) pairs: usize,
 }
 
-impl Interval {
-    pub(super) fn middle_mps(&self, speed_si: f64) -> Option<f64> {
-        Some(f64::midpoint(self.low, self.high) * speed_si).filter(|middle| middle.is_finite())
+/// An uncertainty split into the step's own part and the part shared with the other steps of the flight.
+struct SplitUncertainty {
+    own_mps: f64,
+    own_degrees_of_freedom: f64,
+    shared: SharedUncertainty,
+}
+
+impl StepAirspeed {
+    /// The step in SI units; `speed_si` is one unit of the speeds in m/s. `None` if the airspeed or the uncertainty is
+    /// not finite, or the uncertainty is zero.
+    pub(crate) fn in_si(&self, speed_si: f64) -> Option<FlownStep> {
+        let SplitUncertainty { own_mps, own_degrees_of_freedom, shared } = self.split(speed_si)?;
+        let airspeed_mps = f64::midpoint(self.low, self.high) * speed_si;
+        airspeed_mps.is_finite().then(|| FlownStep {
+            step: self.step,
+            throttle_percent: self.throttle_percent,
+            airspeed_mps,
+            reported_mps: self.airspeed.map_or(airspeed_mps, |airspeed| airspeed * speed_si),
+            own_uncertainty_mps: own_mps,
+            own_degrees_of_freedom,
+            shared,
+            wind_mps: self.wind * speed_si,
+            voltage_v: self.voltage_v,
+            pairs: self.pairs,
+        })
     }
 
-    /// All of the uncertainty, in m/s.
-    pub(super) fn combined_mps(&self, speed_si: f64) -> Option<f64> {
-        let half = || (self.high - self.low) / 2.0;
-        let by_width = || half() / coverage_factor(0.95, self.degrees_of_freedom);
-        let combined_mps = self.combined.unwrap_or_else(by_width) * speed_si;
+    /// The combined standard uncertainty in m/s; `None` if it is zero or not finite.
+    fn combined_mps(&self, speed_si: f64) -> Option<f64> {
+        let from_width = || (self.high - self.low) / 2.0 / coverage_factor(0.95, self.degrees_of_freedom);
+        let combined_mps = self.uncertainty.unwrap_or_else(from_width) * speed_si;
         (combined_mps.is_finite() && combined_mps > 0.0).then_some(combined_mps)
     }
 
-    /// The uncertainty by the rows of a budget. Without rows of the step's own all of it counts as such.
-    pub(super) fn uncertainty(
-        &self,
-        rows: impl Iterator<Item = Part>,
-        crosswind_bound: f64,
-        speed_si: f64,
-    ) -> Option<Uncertainty> {
+    /// Splits the uncertainty by the rows of the budget. If no row is the step's own, the whole uncertainty counts as
+    /// the step's own.
+    fn split(&self, speed_si: f64) -> Option<SplitUncertainty> {
         let combined_mps = self.combined_mps(speed_si)?;
+        let crosswind_bound_mps = self.crosswind_bound * speed_si;
         let mut own = Vec::new();
-        let mut shared =
-            SharedUncertainty { crosswind_bound_mps: crosswind_bound * speed_si, ..Default::default() };
-        for row in rows {
+        let mut shared = SharedUncertainty { crosswind_bound_mps, ..SharedUncertainty::default() };
+        for row in &self.contributions {
             let uncertainty_mps = row.uncertainty * speed_si;
-            match row.extent {
-                Extent::Own => own.push((uncertainty_mps, row.degrees_of_freedom)),
-                Extent::Crosswind => shared.crosswind_mps = shared.crosswind_mps.hypot(uncertainty_mps),
-                Extent::Rounding => shared.rounding_mps = shared.rounding_mps.hypot(uncertainty_mps),
-                Extent::Other => shared.other_mps = shared.other_mps.hypot(uncertainty_mps),
+            if row.shared {
+                shared.add(row.cause, uncertainty_mps);
+            } else {
+                own.push((uncertainty_mps, row.degrees_of_freedom));
             }
         }
-        let own = welch(&own);
-        let usable = own.0 > 0.0 && own.0.is_finite() && shared.combined_mps().is_finite();
-        let whole = Uncertainty {
-            own: (combined_mps, self.degrees_of_freedom),
-            shared: SharedUncertainty::default(),
-        };
-        Some(if usable { Uncertainty { own, shared } } else { whole })
-    }
-}
-
-/// An uncertainty by what it belongs to.
-pub(super) struct Uncertainty {
-    /// Standard uncertainty in m/s and its degrees of freedom.
-    pub(super) own: (f64, f64),
-    /// What it shares with the other steps of the flight.
-    pub(super) shared: SharedUncertainty,
-}
-
-/// A row of a budget; its uncertainty in the unit of the speeds.
-pub(super) struct Part {
-    pub(super) extent: Extent,
-    pub(super) uncertainty: f64,
-    pub(super) degrees_of_freedom: f64,
-}
-
-/// What a row of a budget belongs to: the step, or the whole flight for one cause or another.
-pub(super) enum Extent {
-    Own,
-    Crosswind,
-    Rounding,
-    Other,
-}
-
-impl Extent {
-    fn of(shared: bool, cause: Cause) -> Self {
-        match cause {
-            _ if !shared => Self::Own,
-            Cause::Crosswind => Self::Crosswind,
-            Cause::SharedRounding => Self::Rounding,
-            _ => Self::Other,
-        }
+        let (own_mps, own_degrees_of_freedom) = welch(&own);
+        let is_usable = own_mps > 0.0 && own_mps.is_finite() && shared.combined_mps().is_finite();
+        Some(if is_usable {
+            SplitUncertainty { own_mps, own_degrees_of_freedom, shared }
+        } else {
+            SplitUncertainty {
+                own_mps: combined_mps,
+                own_degrees_of_freedom: self.degrees_of_freedom,
+                shared: SharedUncertainty::default(),
+            }
+        })
     }
 }

@@ -4,7 +4,6 @@
 mod battery;
 mod curve;
 mod findings;
-mod flown;
 mod flown_step;
 mod power;
 pub mod propeller;
@@ -15,7 +14,7 @@ pub use curve::{
     DiminishingReturn, Gain, Point, Prediction, SpeedCurve, Standing, diminishing_return, gains, power_law,
 };
 pub use findings::{Findings, PropellerPoint, Sources, VoltageShare, findings};
-pub use flown::{DensityError, FlownError, FlownFlight};
+pub(crate) use flown_step::StepAirspeed;
 pub use flown_step::{FlownStep, SharedUncertainty};
 pub use power::PowerRun;
 pub use voltage::{ASSUMED, ExponentSource, Run, VOLTAGE_UNCERTAINTY_V, VoltageModel};

@@ -1,6 +1,6 @@
 //! What the pack's voltage is worth in speed.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::stats::coverage_factor;
 use crate::stats::mean;
@@ -17,7 +17,7 @@ const LEAST_SPREAD: f64 = 0.01;
 const AT_ODDS: f64 = 3.0;
 
 /// Where the exponent of a [`VoltageModel`] comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ExponentSource {
     /// Assumed, for want of runs at one throttle and different voltages.

@@ -15,7 +15,7 @@ pub use runs::Updates;
 pub use smooth::SMOOTHING_HALF_WIDTH_S;
 pub(crate) use smooth::without_outliers;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -49,7 +49,7 @@ pub enum Blank {
 }
 
 /// What is seen while the picture is lost.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum LostLook {
     /// The decoder could not make the frame out.

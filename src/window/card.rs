@@ -14,7 +14,7 @@ use crate::output::numbers::trimmed;
 use crate::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, shortfall_sentences, step_rows};
 use crate::output::test_card_html;
 use crate::plan::{PlanError, PlanWish, TestCard, plan, usual_half_width};
-use crate::propulsion::FlownFlight;
+use crate::summary::load_flight;
 
 /// Size of a field, in points.
 const FIELD: [f32; 2] = [200.0, 26.0];
@@ -204,7 +204,7 @@ fn shown_unit(told: &Told) -> Unit {
 
 fn card(told: &Told) -> Card {
     let former = Some(told.former.trim()).filter(|folder| !folder.is_empty());
-    let former = former.map(|folder| FlownFlight::load(Path::new(folder))).transpose();
+    let former = former.map(|folder| load_flight(Path::new(folder))).transpose();
     let former = former.map_err(|error| error.to_string())?;
     let unit = told.unit.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(shown_unit(told));
     let card = plan(&wish(told, unit)?, former.as_ref()).map_err(|error| in_words(&error))?;

@@ -13,7 +13,7 @@ use crate::model::quantity;
 use crate::model::units::Unit;
 use crate::output::comparison::{reading, summary, table};
 use crate::output::{ComparisonStyle, comparison_html};
-use crate::propulsion::FlownFlight;
+use crate::summary::{FlownFlight, load_flights};
 
 /// Units of speed offered.
 pub(super) const SPEEDS: [Unit; 4] =
@@ -238,7 +238,7 @@ pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
 
 fn compared(results: &[Flown], told: &Told) -> Result<Compared, String> {
     let folders: Vec<PathBuf> = results.iter().map(|flown| flown.folder.clone()).collect();
-    let mut flights = FlownFlight::load_all(&folders).map_err(|error| error.to_string())?;
+    let mut flights = load_flights(&folders).map_err(|error| error.to_string())?;
     for (place, (flight, flown)) in flights.iter_mut().zip(results).enumerate() {
         tell_density(flight, &flown.density)
             .map_err(|error| format!("Air density, {}: {error}", name(place)))?;
@@ -278,7 +278,7 @@ fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     }
     let density =
         number.replace(',', ".").parse().map_err(|_| format!("{number} is no number, such as 1.19"))?;
-    flight.tell_density(density).map_err(|error| error.to_string())
+    flight.set_density(density).map_err(|error| error.to_string())
 }
 
 fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {

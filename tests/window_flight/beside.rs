@@ -10,7 +10,7 @@ use pairspeed::compare::{CompareOptions, compare};
 use pairspeed::files::Existing;
 use pairspeed::output::folder::write_all;
 use pairspeed::output::{ComparisonStyle, comparison_html};
-use pairspeed::propulsion::FlownFlight;
+use pairspeed::summary::load_flights;
 use pairspeed::window::store::Store;
 use pairspeed::window::{Desk, Finished, Step};
 use pairspeed::{ReadOptions, work_out};
@@ -96,7 +96,7 @@ fn flights_are_compared_at_one_density_as_the_command_does() {
     let page = fs::read_to_string(sitting.result("comparison.html")).unwrap();
 
     let folders = [sitting.result(""), after];
-    let mut flights = FlownFlight::load_all(&folders).unwrap();
+    let mut flights = load_flights(&folders).unwrap();
     for (flight, density) in flights.iter_mut().zip([1.2, 1.1]) {
         flight.density_kg_m3 = Some(density);
     }

@@ -9,7 +9,7 @@ use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::output::RenderError;
 use crate::output::axis::Axis;
-use crate::output::thinning::lines;
+use crate::output::decimation::lines;
 use crate::output::words::with_symbol;
 
 /// Size in pixels.

@@ -12,7 +12,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::flight::Flight;
 use crate::model::channel::Channel;
-use crate::output::{propulsion, surroundings, unread};
+use crate::output::{conditions, propulsion, unread};
 
 use super::RenderError;
 
@@ -54,7 +54,7 @@ fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {
             (speed_section(flight)?)
             (small_plots(flight)?)
             (sections::legs(flight))
-            (surroundings::section(flight))
+            (conditions::section(flight))
             (propulsion::section(flight))
             (sections::notes(flight))
             (sections::blanks(flight))

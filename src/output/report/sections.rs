@@ -9,8 +9,8 @@ use crate::model::units::Unit;
 use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::blanks::{self, BlankReasons};
 use crate::output::numbers::{clock, shown, shown_or_dash};
+use crate::output::reading_statistics::ReadingStatistics;
 use crate::output::table::no_answer;
-use crate::output::tally::Tally;
 use crate::output::words::{
     CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin, with_symbol,
 };
@@ -243,7 +243,7 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
                 thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } th.words scope="col" { "longest blank" } } }
                 tbody {
                     @for channel in &readings.channels {
-                        (blank_row(flight, channel, &Tally::of(readings, channel)))
+                        (blank_row(flight, channel, &ReadingStatistics::of(readings, channel)))
                     }
                 }
             }
@@ -265,26 +265,26 @@ pub(super) fn notes(flight: &Flight) -> Markup {
     }
 }
 
-fn blank_row(flight: &Flight, channel: &ChannelReadings, tally: &Tally) -> Markup {
+fn blank_row(flight: &Flight, channel: &ChannelReadings, statistics: &ReadingStatistics) -> Markup {
     let reasons = BlankReasons::of(flight, channel);
     html! {
         tr {
             th scope="row" { (channel.channel.name()) }
-            td data-label="read" data-unit="%" { (tally.percent()) span.in-table { " %" } }
+            td data-label="read" data-unit="%" { (statistics.percent()) span.in-table { " %" } }
             td.words data-label="left blank" {
-                @if tally.blank.is_empty() { "none" } @else { (tally.reasons(&reasons)) }
+                @if statistics.blank.is_empty() { "none" } @else { (reasons.counted(statistics)) }
                 @if let Some(value) = flight.series.stuck_at(&channel.channel) {
                     br;
                     strong { (dead_words(value, channel.decimals, channel.unit)) }
                 }
             }
-            td.words data-label="longest blank" { (longest_blank(tally, &reasons)) }
+            td.words data-label="longest blank" { (longest_blank(statistics, &reasons)) }
         }
     }
 }
 
-fn longest_blank(tally: &Tally, reasons: &BlankReasons) -> String {
-    tally.longest_blanks.first().map_or_else(String::new, |longest| {
+fn longest_blank(statistics: &ReadingStatistics, reasons: &BlankReasons) -> String {
+    statistics.longest_blanks.first().map_or_else(String::new, |longest| {
         let length = shown(longest.length_s(), 1);
         format!("{length} s, from {}: {}", clock(longest.start_s), reasons.words(longest.reason))
     })

@@ -10,8 +10,8 @@ use crate::flight::Flight;
 use crate::legs::{Leg, LegKind, LegUse};
 use crate::output::RenderError;
 use crate::output::axis::Axis;
-use crate::output::tally::blank_stretches;
-use crate::output::thinning::{dots, lines};
+use crate::output::decimation::{dots, lines};
+use crate::output::reading_statistics::blank_stretches;
 use crate::output::words::{speed_symbol, use_in_words, with_symbol};
 
 /// Size in pixels.

@@ -8,7 +8,7 @@ use super::scene::Scene;
 use crate::flight::Flight;
 use crate::model::channel::Channel;
 use crate::output::blanks::BlankReasons;
-use crate::output::tally::blank_stretches;
+use crate::output::reading_statistics::blank_stretches;
 use crate::series::{Blank, ChannelReadings, Readings};
 use crate::window::look::Colours;
 

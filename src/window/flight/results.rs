@@ -13,7 +13,7 @@ use crate::output::axis::Axis;
 use crate::output::table::no_answer;
 use crate::output::throttle_bars::{Bar, bars, by_throttle, curve, room};
 use crate::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
-use crate::output::{blanks, propulsion, surroundings, unread};
+use crate::output::{blanks, conditions, propulsion, unread};
 use crate::window::look::{self, Colours};
 
 /// Height of the plot of speed against throttle, in points.
@@ -167,7 +167,7 @@ fn unread(ui: &mut Ui, flight: &Flight) {
 }
 
 fn notes(ui: &mut Ui, flight: &Flight) {
-    let sentences: Vec<String> = surroundings::sentences(flight)
+    let sentences: Vec<String> = conditions::sentences(flight)
         .into_iter()
         .chain(propulsion::sentences(flight))
         .chain(blanks::sentences(flight))

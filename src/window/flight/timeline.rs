@@ -13,8 +13,8 @@ use super::ends;
 use super::scene::{Scene, colour_of, symbol};
 use crate::model::channel::Channel;
 use crate::output::axis::Axis;
+use crate::output::decimation::{dots, lines};
 use crate::output::numbers;
-use crate::output::thinning::{dots, lines};
 use crate::series::ChannelReadings;
 use crate::window::look::{self, Colours};
 

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use crate::series::{Blank, ChannelReadings, Readings};
 
-use super::blanks::BlankReasons;
 use super::numbers::fixed;
 
 /// Most blank stretches that are named.
@@ -15,7 +14,7 @@ const CONFIDENCE_CLASSES: [f32; 3] = [0.95, 0.99, 0.999];
 
 /// What became of the frames of one channel.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Tally {
+pub(super) struct ReadingStatistics {
     /// Decoded frames.
     pub frames: usize,
     /// Frames with a trusted reading.
@@ -25,7 +24,7 @@ pub(super) struct Tally {
     /// The longest stretches left blank, at most five, the longest first.
     pub longest_blanks: Vec<BlankStretch>,
     /// How sure the readings are.
-    pub confidence: Confidence,
+    pub confidence: ConfidenceCounts,
 }
 
 /// Neighbouring frames that are all blank.
@@ -50,14 +49,14 @@ impl BlankStretch {
 
 /// Frames by the probability that the reading is right.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Confidence {
+pub(super) struct ConfidenceCounts {
     /// Frames whose text was not clear enough to be trusted.
     pub below_threshold: usize,
     /// Trusted frames: below 0.95, then from 0.95, 0.99 and 0.999 on.
     pub trusted: [usize; CONFIDENCE_CLASSES.len() + 1],
 }
 
-impl Confidence {
+impl ConfidenceCounts {
     fn of(channel: &ChannelReadings, blank: &BTreeMap<Blank, usize>) -> Self {
         let of = |reason| blank.get(&reason).copied().unwrap_or(0);
         let below_threshold = of(Blank::Unclear) + of(Blank::DigitUnknown);
@@ -72,11 +71,11 @@ impl Confidence {
     }
 }
 
-impl Tally {
+impl ReadingStatistics {
     /// Counts the frames of a channel.
     pub(super) fn of(readings: &Readings, channel: &ChannelReadings) -> Self {
         let blank = channel.blank_counts();
-        let confidence = Confidence::of(channel, &blank);
+        let confidence = ConfidenceCounts::of(channel, &blank);
         Self {
             frames: readings.time_s.len(),
             read: confidence.trusted.iter().sum(),
@@ -103,15 +102,6 @@ impl Tally {
             tenths = tenths.max(1.0);
         }
         fixed(tenths / 10.0, 1)
-    }
-
-    /// The reasons in words, the most frequent first, such as `12 picture lost, 3 no text in the
-    /// region`.
-    pub(super) fn reasons(&self, reasons: &BlankReasons) -> String {
-        let mut counts: Vec<_> = self.blank.iter().collect();
-        counts.sort_by(|one, other| other.1.cmp(one.1));
-        let words = counts.iter().map(|(blank, count)| format!("{count} {}", reasons.words(**blank)));
-        words.collect::<Vec<_>>().join(", ")
     }
 }
 

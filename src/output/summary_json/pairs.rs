@@ -1,0 +1,70 @@
+//! Legs, pairs and throttle steps for the summary.
+
+use super::budget::budget_summary;
+use super::number;
+use crate::airspeed::{Pair, StepResult};
+use crate::legs::Leg;
+use crate::summary::{LegSummary, PairSummary, StepSummary};
+
+/// The leg for the summary; `leg_number` counts from 1.
+pub(super) fn leg_summary(leg: &Leg, leg_number: usize) -> LegSummary {
+    LegSummary {
+        leg: leg_number,
+        kind: leg.kind,
+        step: leg.step,
+        throttle_percent: leg.throttle_percent.and_then(number),
+        start_s: number(leg.start_s),
+        end_s: number(leg.end_s),
+        steady_start_s: number(leg.steady_start_s),
+        steady_end_s: number(leg.steady_end_s),
+        median: number(leg.speed_median),
+        spread: number(leg.speed_spread),
+        samples: leg.samples,
+        uncertainty: number(leg.speed_uncertainty),
+        voltage_v: leg.voltage_v.and_then(number),
+        altitude: leg.altitude.and_then(number),
+        satellites: leg.satellites.and_then(number),
+        flags: leg.flags.clone(),
+    }
+}
+
+/// The pair for the summary.
+pub(super) fn pair_summary(pair: &Pair) -> PairSummary {
+    PairSummary {
+        pair: pair.pair,
+        step: pair.step,
+        throttle_percent: pair.throttle_percent.and_then(number),
+        upwind_leg: pair.legs.0.saturating_add(1),
+        downwind_leg: pair.legs.1.saturating_add(1),
+        upwind: number(pair.upwind),
+        downwind: number(pair.downwind),
+        airspeed: number(pair.airspeed.value),
+        airspeed_low: number(pair.airspeed.low),
+        airspeed_high: number(pair.airspeed.high),
+        airspeed_uncertainty: number(pair.airspeed.standard_uncertainty),
+        degrees_of_freedom: number(pair.airspeed.degrees_of_freedom),
+        wind: number(pair.wind),
+        voltage_v: pair.voltage_v.and_then(number),
+        altitude: pair.altitude.and_then(number),
+        doubtful: pair.doubtful,
+        flags: pair.flags.clone(),
+        budget: budget_summary(&pair.budget),
+    }
+}
+
+/// The throttle step for the summary.
+pub(super) fn step_summary(step: &StepResult) -> StepSummary {
+    StepSummary {
+        step: step.step,
+        throttle_percent: step.throttle_percent.and_then(number),
+        airspeed: number(step.airspeed.value),
+        airspeed_low: number(step.airspeed.low),
+        airspeed_high: number(step.airspeed.high),
+        wind: number(step.wind),
+        voltage_v: step.voltage_v.and_then(number),
+        pairs: step.pairs.len(),
+        doubtful: step.doubtful,
+        flags: step.flags.iter().chain(&step.pair_flags).cloned().collect(),
+        budget: budget_summary(&step.budget),
+    }
+}

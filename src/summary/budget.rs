@@ -1,0 +1,47 @@
+//! Uncertainty budgets in `summary.json`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::airspeed::Cause;
+
+/// The uncertainty budget of an airspeed (JCGM 100:2008). Uncertainties are in `speed_unit`.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct BudgetSummary {
+    /// The contributions, one per cause.
+    pub rows: Vec<ContributionSummary>,
+    /// Combined standard uncertainty (5.1.2).
+    pub combined: Option<f64>,
+    /// Effective degrees of freedom (Welch-Satterthwaite, G.4.1); `None` if infinite.
+    pub degrees_of_freedom: Option<f64>,
+    /// Half-width of the 95 % interval, in combined standard uncertainties.
+    pub coverage_factor: Option<f64>,
+    /// Expected bias: how much too low the airspeed reads on average, because of an unknown crosswind and because the
+    /// display may truncate. The interval is centred this much above the airspeed.
+    pub reads_low: Option<f64>,
+    /// Largest bias that the unknown crosswind can cause.
+    pub crosswind_bound: Option<f64>,
+}
+
+/// One contribution to the uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ContributionSummary {
+    /// What causes it.
+    pub cause: Cause,
+    /// Standard uncertainty of the airspeed from this cause.
+    pub uncertainty: Option<f64>,
+    /// Its degrees of freedom; `None` if infinite (not estimated from samples).
+    pub degrees_of_freedom: Option<f64>,
+    /// Whether it is shared by all pairs.
+    pub extent: Extent,
+}
+
+/// Whether a contribution is shared by all pairs of a flight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Extent {
+    /// The same for all pairs of the flight: repeating does not reduce it.
+    Shared,
+    /// Independent for each pair.
+    Own,
+}

@@ -1,0 +1,134 @@
+//! The readings of each channel, counted, in `summary.json`.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
+use crate::series::Blank;
+
+/// The readings of one channel, counted in frames.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChannelSummary {
+    /// The channel.
+    pub channel: Channel,
+    /// Unit of its values; `None` if unknown.
+    pub unit: Option<Unit>,
+    /// Digits shown after the decimal point.
+    pub decimals: u8,
+    /// Whether the readout shows one value for the whole flight; it is then not used.
+    pub dead: bool,
+    /// The value that a dead readout shows; `None` for others.
+    pub stuck_at: Option<f64>,
+    /// Number of decoded frames.
+    pub frames: usize,
+    /// Number of frames with a trusted reading.
+    pub read: usize,
+    /// Trusted share of the frames, 0 to 1.
+    pub share: Option<f64>,
+    /// Number of blank frames by reason.
+    pub blank: BTreeMap<BlankReason, usize>,
+    /// Digits missing from the channel's glyph set, such as `47`.
+    pub unknown_digits: String,
+    /// Why the channel cannot be read at all; `None` if it can.
+    pub unread: Option<UnreadSummary>,
+    /// The longest blank intervals, longest first.
+    pub longest_blanks: Vec<StretchSummary>,
+    /// Number of frames by confidence.
+    pub confidence: ConfidenceSummary,
+}
+
+/// An interval without readings, from its first blank frame to the next frame read.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct StretchSummary {
+    /// Time of the first blank frame.
+    pub start_s: Option<f64>,
+    /// Time of the next frame read, or of the last frame.
+    pub end_s: Option<f64>,
+    /// Number of blank frames.
+    pub frames: usize,
+    /// The most frequent reason.
+    pub reason: BlankReason,
+}
+
+/// Number of frames by the probability that the reading is correct. Each class includes its lower limit and excludes
+/// its upper limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct ConfidenceSummary {
+    /// Below the confidence threshold: left blank as `unclear` or `digit-unknown`.
+    pub below_threshold: usize,
+    /// Trusted, because the threshold was set lower than 0.95.
+    pub under_0_95: usize,
+    /// Trusted, 0.95 to 0.99.
+    pub from_0_95_to_0_99: usize,
+    /// Trusted, 0.99 to 0.999.
+    pub from_0_99_to_0_999: usize,
+    /// Trusted, 0.999 and above.
+    pub from_0_999: usize,
+}
+
+/// Why a reading is blank. The variants are in alphabetical order, which is their order in the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BlankReason {
+    /// The text may hold a digit that the glyph set lacks.
+    DigitUnknown,
+    /// The region shows no text.
+    Empty,
+    /// The known glyphs do not fit the region's text.
+    GlyphsUnknown,
+    /// The value would need an implausibly fast change.
+    Jump,
+    /// The video signal is lost.
+    LostPicture,
+    /// Not blank.
+    No,
+    /// The value lies outside the plausible range.
+    OutOfRange,
+    /// The value was shown too briefly, or mixes the digits of two values.
+    TooBrief,
+    /// The confidence is below the threshold.
+    Unclear,
+}
+
+impl From<Blank> for BlankReason {
+    fn from(blank: Blank) -> Self {
+        match blank {
+            Blank::No => Self::No,
+            Blank::Empty => Self::Empty,
+            Blank::GlyphsUnknown => Self::GlyphsUnknown,
+            Blank::DigitUnknown => Self::DigitUnknown,
+            Blank::Unclear => Self::Unclear,
+            Blank::OutOfRange => Self::OutOfRange,
+            Blank::TooBrief => Self::TooBrief,
+            Blank::Jump => Self::Jump,
+            Blank::LostPicture => Self::LostPicture,
+        }
+    }
+}
+
+/// A channel that cannot be read, and the frames to label so that it can.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct UnreadSummary {
+    /// Why it cannot be read.
+    pub cause: UnreadReason,
+    /// Share of the sampled frames in which it is readable, 0 to 1.
+    pub readable_share: Option<f64>,
+    /// Path of the clip to label.
+    pub clip: String,
+    /// Frames of that clip to label, in seconds from its first frame.
+    pub teach_at_s: Vec<Option<f64>>,
+    /// The command that labels them; `None` without such frames.
+    pub command: Option<String>,
+}
+
+/// Why a channel cannot be read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum UnreadReason {
+    /// No known glyphs fit the region's text.
+    NoGlyphsFit,
+    /// The region is readable in too few frames.
+    RarelyReadable,
+}

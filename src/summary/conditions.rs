@@ -1,0 +1,106 @@
+//! Wind, air and legs in several directions in `summary.json`.
+
+use serde::{Deserialize, Serialize};
+
+use super::budget::BudgetSummary;
+use crate::air::Datum;
+use crate::airspeed::WindSource;
+use crate::airspeed::multileg::HeadingReference;
+use crate::legs::Flag;
+
+/// The wind, in `speed_unit`. These numbers are not rounded.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WindSummary {
+    /// Where it is known from.
+    pub source: WindSource,
+    /// Component across the course.
+    pub across: Option<f64>,
+    /// Standard uncertainty of that component.
+    pub across_uncertainty: Option<f64>,
+    /// Wind speed.
+    pub speed: Option<f64>,
+    /// Direction the wind comes from, in degrees clockwise from north.
+    pub from_deg: Option<f64>,
+    /// Course of the legs, in degrees clockwise from north.
+    pub course_deg: Option<f64>,
+}
+
+/// The air at the altitude of the legs.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct AirSummary {
+    /// The datum of the displayed altitude; `None` if unknown.
+    pub altitude_from: Option<Datum>,
+    /// Whether the pilot gave that datum.
+    pub altitude_from_told: bool,
+    /// Elevation of the field above sea level, in metres.
+    pub field_elevation_m: Option<f64>,
+    /// Height of the legs above the field, in metres.
+    pub height_above_field_m: Option<f64>,
+    /// Air temperature in degrees Celsius.
+    pub temperature_c: Option<f64>,
+    /// Whether that is the temperature of the standard atmosphere.
+    pub temperature_is_standard: bool,
+    /// Air pressure in hPa.
+    pub pressure_hpa: Option<f64>,
+    /// Whether that is the pressure of the standard atmosphere.
+    pub pressure_is_standard: bool,
+    /// Air density in kg/m^3.
+    pub density_kg_m3: Option<f64>,
+    /// Density altitude in metres.
+    pub density_altitude_m: Option<f64>,
+    /// The airspeed of each throttle step converted to sea-level density at the same power.
+    pub at_sea_level: Vec<SeaLevelSummary>,
+}
+
+/// The airspeed of one throttle step converted to sea-level density at the same power, in `speed_unit`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SeaLevelSummary {
+    /// Number of the step, from 1.
+    pub step: u32,
+    /// Throttle in per cent.
+    pub throttle_percent: Option<f64>,
+    /// Airspeed.
+    pub airspeed: Option<f64>,
+    /// Lower end of the 95 % interval.
+    pub airspeed_low: Option<f64>,
+    /// Upper end of the 95 % interval.
+    pub airspeed_high: Option<f64>,
+}
+
+/// Airspeed and wind from legs in three or more directions. Speeds are in `speed_unit`, altitudes in
+/// `altitude_unit`.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct PatternSummary {
+    /// Number of the pattern, from 1.
+    pub pattern: u32,
+    /// Throttle in per cent.
+    pub throttle_percent: Option<f64>,
+    /// Numbers of the legs, from 1.
+    pub legs: Vec<usize>,
+    /// Whether the pilot held the track or the heading.
+    pub held: HeadingReference,
+    /// Airspeed.
+    pub airspeed: Option<f64>,
+    /// Lower end of the 95 % interval of the airspeed.
+    pub airspeed_low: Option<f64>,
+    /// Upper end of the 95 % interval of the airspeed.
+    pub airspeed_high: Option<f64>,
+    /// Standard uncertainty of the airspeed.
+    pub airspeed_uncertainty: Option<f64>,
+    /// Degrees of freedom of that uncertainty; `None` if infinite.
+    pub degrees_of_freedom: Option<f64>,
+    /// Wind speed.
+    pub wind: Option<f64>,
+    /// Direction the wind comes from, in degrees clockwise from north.
+    pub wind_from_deg: Option<f64>,
+    /// Median battery voltage.
+    pub voltage_v: Option<f64>,
+    /// Median altitude.
+    pub altitude: Option<f64>,
+    /// Remarks on the pattern.
+    pub flags: Vec<Flag>,
+    /// Uncertainty budget of the airspeed.
+    pub budget: BudgetSummary,
+}

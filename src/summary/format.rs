@@ -1,0 +1,76 @@
+//! The version of the schema: writing a summary as JSON and reading it back.
+
+use std::cmp::Ordering;
+
+use serde::Deserialize;
+use serde::de::{Error as _, IgnoredAny};
+use thiserror::Error;
+
+use super::schema::Summary;
+
+/// Version of the schema of `summary.json`. Raise it when a field is renamed, removed or given another meaning, or
+/// when a field that holds one of a list of names gets a new name. A field may be added without raising it: when it is
+/// missing in a file, it reads as its default value.
+pub const SUMMARY_FORMAT: u32 = 1;
+
+/// Why bytes cannot be read as a summary.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum SummaryError {
+    /// The bytes are not a summary.
+    #[error("not the summary of a flight ({0})")]
+    NotSummary(#[from] serde_json::Error),
+    /// The summary was written in a later version of the schema.
+    #[error(
+        "its format is {found}, but this version of the program reads format {SUMMARY_FORMAT}: use the newer \
+         version that wrote it, or read the clips again with this one"
+    )]
+    Newer {
+        /// Its version.
+        found: u32,
+    },
+    /// The summary was written in an earlier version of the schema.
+    #[error(
+        "its format is {found}, but this version of the program reads format {SUMMARY_FORMAT}: read the clips again \
+         with this version"
+    )]
+    Older {
+        /// Its version.
+        found: u32,
+    },
+}
+
+/// What the summaries of all versions have in common, and one field that no other file has.
+#[derive(Deserialize)]
+struct Header {
+    format: u32,
+    steps: Option<IgnoredAny>,
+}
+
+impl Summary {
+    /// Reads the content of a `summary.json`.
+    ///
+    /// # Errors
+    /// [`SummaryError`] if the bytes are not a summary, or one of another version of the schema.
+    pub fn read(json: &[u8]) -> Result<Self, SummaryError> {
+        let header: Header = serde_json::from_slice(json)?;
+        match header.format.cmp(&SUMMARY_FORMAT) {
+            Ordering::Greater => Err(SummaryError::Newer { found: header.format }),
+            Ordering::Less => Err(SummaryError::Older { found: header.format }),
+            Ordering::Equal if header.steps.is_none() => {
+                Err(serde_json::Error::custom("missing field `steps`").into())
+            }
+            Ordering::Equal => Ok(serde_json::from_slice(json)?),
+        }
+    }
+
+    /// The content of `summary.json`: indented UTF-8 text that ends with a line feed.
+    ///
+    /// # Errors
+    /// Those of the JSON writer.
+    pub fn to_json(&self) -> Result<Vec<u8>, serde_json::Error> {
+        let mut bytes = serde_json::to_vec_pretty(self)?;
+        bytes.push(b'\n');
+        Ok(bytes)
+    }
+}

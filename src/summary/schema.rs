@@ -1,0 +1,121 @@
+//! The top level of `summary.json`.
+
+use serde::{Deserialize, Serialize};
+
+use super::channels::ChannelSummary;
+use super::conditions::{AirSummary, PatternSummary, WindSummary};
+use super::pairs::{LegSummary, PairSummary, StepSummary};
+use super::propulsion::PropulsionSummary;
+use crate::legs::ThrottleSource;
+use crate::model::units::Unit;
+use crate::series::LostLook;
+use crate::setup::Aircraft;
+
+/// The content of `summary.json`. An unknown number is `None` (`null` in the file). Times are in seconds since the
+/// first video frame of the flight. Numbers have at most six decimals.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Summary {
+    /// Version of the schema, [`SUMMARY_FORMAT`](super::SUMMARY_FORMAT).
+    pub format: u32,
+    /// Name of the program that wrote the file.
+    pub program: String,
+    /// Version of that program.
+    pub version: String,
+    /// The clips in the order they were recorded.
+    pub clips: Vec<ClipSummary>,
+    /// The camera and the frame size its regions refer to.
+    pub camera: CameraSummary,
+    /// Unit of all speeds outside `propulsion`; `None` if unknown.
+    pub speed_unit: Option<Unit>,
+    /// Unit of all altitudes; `None` if unknown.
+    pub altitude_unit: Option<Unit>,
+    /// Number of decoded frames.
+    pub frames: usize,
+    /// Time of the last frame.
+    pub end_s: Option<f64>,
+    /// Update rate of the displayed speed, in updates per second.
+    pub update_rate_hz: Option<f64>,
+    /// Intervals without frames.
+    pub gaps: Vec<GapSummary>,
+    /// Intervals in which the video signal is lost.
+    pub lost_pictures: Vec<SignalLossSummary>,
+    /// The readings of each channel, counted.
+    pub channels: Vec<ChannelSummary>,
+    /// Where the throttle of the legs comes from.
+    pub throttle_source: ThrottleSource,
+    /// The legs in the order flown.
+    pub legs: Vec<LegSummary>,
+    /// The pairs of legs.
+    pub pairs: Vec<PairSummary>,
+    /// The throttle steps.
+    pub steps: Vec<StepSummary>,
+    /// The wind if it was given or fitted to the turns; `None` if only the pairs show it.
+    pub wind: Option<WindSummary>,
+    /// The air at the altitude of the legs.
+    pub air: AirSummary,
+    /// Airspeeds from legs flown in three or more directions.
+    pub patterns: Vec<PatternSummary>,
+    /// Properties of the aircraft given by the pilot.
+    pub aircraft: Aircraft,
+    /// Results on battery, motor and propeller.
+    pub propulsion: PropulsionSummary,
+    /// The same results in sentences.
+    pub propulsion_in_words: Vec<String>,
+    /// Notes for the pilot, one sentence each.
+    pub notes: Vec<String>,
+    /// Cautions that apply to every result.
+    pub cautions: Vec<String>,
+}
+
+/// One clip.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct ClipSummary {
+    /// Path of the file.
+    pub file: String,
+    /// Container format, as named by the demuxer.
+    pub container: String,
+    /// Video codec.
+    pub codec: String,
+    /// Frame width in pixels.
+    pub width: u32,
+    /// Frame height in pixels.
+    pub height: u32,
+    /// Frame rate stated in the file, in frames per second.
+    pub nominal_rate_hz: Option<f64>,
+    /// Duration stated in the file, in seconds.
+    pub stated_length_s: Option<f64>,
+}
+
+/// The camera.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct CameraSummary {
+    /// Name of the camera in the setup.
+    pub name: Option<String>,
+    /// Width and height in pixels of the frame that the regions refer to.
+    pub frame: (u32, u32),
+}
+
+/// An interval without frames.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct GapSummary {
+    /// Start of the gap.
+    pub start_s: Option<f64>,
+    /// End of the gap.
+    pub end_s: Option<f64>,
+}
+
+/// An interval in which the video signal is lost.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SignalLossSummary {
+    /// Time of the first lost frame.
+    pub start_s: Option<f64>,
+    /// Time of the next usable frame.
+    pub end_s: Option<f64>,
+    /// Number of lost frames.
+    pub frames: usize,
+    /// Kind of loss: `damaged`, `static`, `empty` or `frozen`.
+    pub look: LostLook,
+}
