@@ -34,8 +34,6 @@ pub mod stats;
 pub mod summary;
 mod toml_words;
 pub mod weather;
-#[cfg(feature = "window")]
-pub mod window;
 
 use std::path::PathBuf;
 

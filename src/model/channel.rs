@@ -30,7 +30,7 @@ pub enum Channel {
 
 impl Channel {
     /// The channels with a meaning of their own.
-    pub(crate) const KNOWN: [Self; 8] = [
+    pub const KNOWN: [Self; 8] = [
         Self::Speed,
         Self::Voltage,
         Self::Altitude,

@@ -8,7 +8,7 @@ use super::words::{joined, step_name};
 
 /// A row of the answer.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum Row<'a> {
+pub enum Row<'a> {
     /// One pair of legs.
     Pair(&'a Pair),
     /// A throttle step flown more than once, over all of its pairs.
@@ -18,12 +18,12 @@ pub(crate) enum Row<'a> {
 }
 
 /// The names of the seven [`Row::cells`].
-pub(crate) const HEADINGS: [&str; 7] =
+pub const HEADINGS: [&str; 7] =
     ["throttle", "upwind", "downwind", "airspeed", "95 % interval", "wind", "pack"];
 
 /// The rows in the order of the steps; a step of several pairs follows its pairs, and legs in three or more
 /// directions come last.
-pub(crate) fn rows(flight: &Flight) -> Vec<Row<'_>> {
+pub fn rows(flight: &Flight) -> Vec<Row<'_>> {
     let mut pairs: Vec<&Pair> = flight.pairs.iter().collect();
     pairs.sort_by_key(|pair| (pair.step, pair.pair));
     pairs
@@ -38,7 +38,7 @@ pub(crate) fn rows(flight: &Flight) -> Vec<Row<'_>> {
 }
 
 /// What a pilot should know of a pair: its own flags, then those of its legs; empty where there are none.
-pub(crate) fn remark(flight: &Flight, pair: &Pair) -> String {
+pub fn remark(flight: &Flight, pair: &Pair) -> String {
     let of_leg = |name: &str, index: usize| {
         let flags = flight.legs.get(index).map(|leg| joined(&leg.flags)).unwrap_or_default();
         if flags.is_empty() { flags } else { format!("{name} leg {flags}") }
@@ -49,7 +49,7 @@ pub(crate) fn remark(flight: &Flight, pair: &Pair) -> String {
 
 impl Row<'_> {
     /// The cells under [`HEADINGS`], speeds in the speed channel's unit, voltage in volts.
-    pub(crate) fn cells(&self) -> [String; 7] {
+    pub fn cells(&self) -> [String; 7] {
         match self {
             Self::Pair(pair) => [
                 step_name(pair.throttle_percent, Some(pair.step)),

@@ -12,7 +12,7 @@ const MOST_TICKS: f64 = 8.0;
 
 /// The range of an axis and where its ticks stand.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Axis {
+pub struct Axis {
     /// Lower end.
     pub low: f64,
     /// Upper end; higher than the lower one.
@@ -26,7 +26,7 @@ pub(crate) struct Axis {
 impl Axis {
     /// An axis over the finite values, with a margin of a twentieth on either side; `None` without
     /// any, or when they spread too far for a span to be a number.
-    pub(crate) fn over(values: impl Iterator<Item = f64>) -> Option<Self> {
+    pub fn over(values: impl Iterator<Item = f64>) -> Option<Self> {
         let (low, high) = extent(values)?;
         // A flat line still gets some height, and steps stay well above the spacing of floats.
         let least = (low.abs().max(high.abs()) * 1e-3).max(1e-3);
@@ -36,14 +36,14 @@ impl Axis {
 
     /// An axis over exactly this range with ticks no closer than `least_step`; `None` when the
     /// span is not a number above 0.
-    pub(crate) fn between(low: f64, high: f64, least_step: f64) -> Option<Self> {
+    pub fn between(low: f64, high: f64, least_step: f64) -> Option<Self> {
         let span = high - low;
         (span.is_finite() && span > 0.0)
             .then(|| Self::with_step(low, high, round_step((span / MOST_TICKS).max(least_step))))
     }
 
     /// A time axis over exactly the finite times; `None` when they span nothing.
-    pub(crate) fn of_time(times_s: impl Iterator<Item = f64>) -> Option<Self> {
+    pub fn of_time(times_s: impl Iterator<Item = f64>) -> Option<Self> {
         let (low, high) = extent(times_s)?;
         let least = (high - low) / MOST_TICKS;
         if !(least.is_finite() && least > 1e-6 * low.abs().max(high.abs())) {
@@ -55,7 +55,7 @@ impl Axis {
     }
 
     /// The same axis with room for `share` of its span above.
-    pub(crate) fn with_headroom(self, share: f64) -> Self {
+    pub fn with_headroom(self, share: f64) -> Self {
         Self { high: self.high + share * (self.high - self.low), ..self }
     }
 

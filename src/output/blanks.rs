@@ -104,7 +104,7 @@ fn origin(key: &str, is_set: bool) -> String {
 
 /// A sentence for every channel that is read, but left blank in a notable share of the frames: how much is blank, and
 /// what most of it is due to. Lost pictures are told of elsewhere.
-pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
+pub fn sentences(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
     let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
     readings.channels.iter().filter(is_read).filter_map(|readout| sentence(flight, readout)).collect()

@@ -100,7 +100,7 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
 }
 
 /// Heading and rows.
-pub(crate) fn table(comparison: &Comparison, style: &ComparisonStyle) -> Vec<Vec<String>> {
+pub fn table(comparison: &Comparison, style: &ComparisonStyle) -> Vec<Vec<String>> {
     let wanted = in_unit(style.wanted_mps, style);
     let headings = ["throttle", "first", "later", "voltage", "density", "difference", "95 % interval"]
         .map(str::to_owned)
@@ -167,7 +167,7 @@ fn in_unit(speed_mps: f64, style: &ComparisonStyle) -> String {
 
 /// The verdict in one sentence or a few: every step, what of it is assumed, all together, then what it takes to
 /// see more.
-pub(crate) fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
+pub fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
     if comparison.steps.is_empty() {
         return "Nothing to compare.".to_owned();
     }
@@ -284,7 +284,7 @@ fn capitalised(text: &str) -> String {
 }
 
 /// How to read the table; nothing where there is none.
-pub(crate) fn reading(comparison: &Comparison) -> Option<String> {
+pub fn reading(comparison: &Comparison) -> Option<String> {
     let compared = match comparison.steps_compared {
         0 => return None,
         1 => "1 step was".to_owned(),

@@ -10,7 +10,7 @@ use super::numbers::shown;
 use super::words::{joined, speed_symbol, step_name, with_symbol};
 
 /// Sentences on patterns, wind and air for the terminal and the report; none where nothing is known.
-pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
+pub fn sentences(flight: &Flight) -> Vec<String> {
     let symbol = speed_symbol(flight);
     let patterns = flight.patterns.iter().map(|pattern| pattern_sentence(pattern, symbol));
     let wind = flight.wind.as_ref().map(|wind| wind_sentence(wind, symbol));

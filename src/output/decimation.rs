@@ -15,7 +15,7 @@ const BREAK_S: f64 = 1.0;
 
 /// The points as dots on a plot of `size` pixels: those that would hide behind another on the
 /// same pixel are left out, then evenly down to [`MOST_DOTS`].
-pub(crate) fn dots(
+pub fn dots(
     points: impl Iterator<Item = (f64, f64)>,
     axes: (&Axis, &Axis),
     size: (u32, u32),
@@ -34,7 +34,7 @@ pub(crate) fn dots(
 
 /// The points as lines, broken where a value is missing and where more than [`BREAK_S`] passes
 /// without one; thinned evenly, first and last points kept.
-pub(crate) fn lines(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+pub fn lines(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
     let every = points.len().div_ceil(MOST_LINE_POINTS).max(1);
     let known = |point: &(f64, f64)| point.0.is_finite() && point.1.is_finite();
     points

@@ -1,32 +1,32 @@
 //! Output: one format a file. A serializer takes the flight and gives bytes; only [`folder`]
 //! touches files.
 
-pub(crate) mod answer;
-pub(crate) mod axis;
-pub(crate) mod blanks;
+pub mod answer;
+pub mod axis;
+pub mod blanks;
 mod captions;
-pub(crate) mod comparison;
-pub(crate) mod conditions;
-pub(crate) mod decimation;
+pub mod comparison;
+pub mod conditions;
+pub mod decimation;
 mod evidence_png;
 pub mod folder;
 mod legs_csv;
-pub(crate) mod numbers;
+pub mod numbers;
 mod page;
 mod pairs_csv;
 mod patterns_csv;
-pub(crate) mod propulsion;
-pub(crate) mod reading_statistics;
+pub mod propulsion;
+pub mod reading_statistics;
 mod report;
 mod series_csv;
 mod summary_json;
-pub(crate) mod table;
-pub(crate) mod test_card;
+pub mod table;
+pub mod test_card;
 #[cfg(test)]
 mod tests;
-pub(crate) mod throttle_bars;
-pub(crate) mod unread;
-pub(crate) mod words;
+pub mod throttle_bars;
+pub mod unread;
+pub mod words;
 
 use std::io::{self, Write};
 

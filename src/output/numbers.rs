@@ -24,14 +24,14 @@ pub(crate) fn fixed_or_empty(value: Option<f64>, decimals: usize) -> String {
 }
 
 /// The value with at most two decimals and no closing zeros, as throttle is written.
-pub(crate) fn trimmed(value: f64) -> String {
+pub fn trimmed(value: f64) -> String {
     let text = fixed(value, 2);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 /// The value for a reader: `-` when there is none, powers of ten from ten million on so that no
 /// column bursts.
-pub(crate) fn shown(value: f64, decimals: usize) -> String {
+pub fn shown(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         "-".to_owned()
     } else if value.abs() >= 1e7 {
@@ -71,7 +71,7 @@ pub(crate) fn rounded(value: f64, decimals: i32) -> Option<f64> {
 }
 
 /// A time of the flight as `m:ss`, or `h:mm:ss` from an hour on.
-pub(crate) fn clock(time_s: f64) -> String {
+pub fn clock(time_s: f64) -> String {
     if !time_s.is_finite() {
         return "-".to_owned();
     }

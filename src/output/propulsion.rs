@@ -7,7 +7,7 @@ use crate::model::channel::Channel;
 
 /// What the flight tells of pack, motor and propeller; without legs there is nothing to tell, and without a
 /// known unit of the speed only the pack.
-pub(crate) fn sentences(flight: &Flight) -> Vec<String> {
+pub fn sentences(flight: &Flight) -> Vec<String> {
     if flight.legs.is_empty() {
         return Vec::new();
     }

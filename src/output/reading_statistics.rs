@@ -29,7 +29,7 @@ pub(super) struct ReadingStatistics {
 
 /// Neighbouring frames that are all blank.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct BlankStretch {
+pub struct BlankStretch {
     /// Time of the first blank frame.
     pub start_s: f64,
     /// Time of the next frame read, or of the last frame.
@@ -113,7 +113,7 @@ fn longest_blanks(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch
 }
 
 /// All stretches of a channel that were left blank, in the order of time.
-pub(crate) fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
+pub fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
     let outcomes: Vec<(usize, Blank)> =
         (0..time_s.len()).map(|index| (index, channel.outcome(index))).collect();
     let is_blank = |(_, outcome): &(usize, Blank)| *outcome != Blank::No;

@@ -36,7 +36,7 @@ pub fn table(flight: &Flight) -> String {
 }
 
 /// Why there is no airspeed.
-pub(crate) fn no_answer(flight: &Flight) -> &'static str {
+pub fn no_answer(flight: &Flight) -> &'static str {
     if flight.legibility.unread(&Channel::Speed).is_some() {
         "No airspeed: the speed is not read."
     } else if flight.legs.is_empty() {

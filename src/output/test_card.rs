@@ -11,7 +11,7 @@ use crate::model::units::Unit;
 use crate::plan::{PlannedRun, PlannedStep, Shortfall, TestCard};
 
 /// Cautions for the flight itself.
-pub(crate) const IN_FLIGHT: [&str; 4] = [
+pub const IN_FLIGHT: [&str; 4] = [
     "Before arming: control throws, failsafe, range, propeller tight, clear airspace, a spotter beside you.",
     "Land at your own voltage limit or timer, whatever is left on the card. An unfinished card is no loss.",
     "Break off at any flutter, vibration, smell or odd sound; let motor and controller cool between flights.",
@@ -68,7 +68,7 @@ pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
 }
 
 /// The runs of each flight.
-pub(crate) fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
+pub fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     card.runs.chunk_by(|one, next| one.flight == next.flight)
 }
 
@@ -78,7 +78,7 @@ fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
 }
 
 /// What the card is about, a phrase each.
-pub(crate) fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
+pub fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight is needed,".to_owned(),
         flights => format!("{flights} flights are needed, each on a full pack and"),
@@ -103,7 +103,7 @@ pub(crate) fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
 }
 
 /// What keeps the card from giving what is wanted, a sentence each.
-pub(crate) fn shortfall_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
+pub fn shortfall_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
     card.shortfalls.iter().map(|shortfall| shortfall_sentence(shortfall, unit)).collect()
 }
 
@@ -154,7 +154,7 @@ fn course_length(length_m: f64, unit: Unit) -> String {
 }
 
 /// Why the order is as it is.
-pub(crate) fn order_sentence(card: &TestCard) -> String {
+pub fn order_sentence(card: &TestCard) -> String {
     let way = if card.runs.len() > card.steps.len() {
         "Every other pass is flown backwards, so that a falling voltage falls on all steps alike"
     } else {
@@ -168,7 +168,7 @@ pub(crate) fn order_sentence(card: &TestCard) -> String {
 }
 
 /// Heading and a row for each step.
-pub(crate) fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
+pub fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
     let symbol = unit.symbol();
     let head = [
         "throttle".to_owned(),

@@ -13,7 +13,7 @@ const APART: f64 = 1.0;
 
 /// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Bar {
+pub struct Bar {
     /// Throttle in per cent, or the number of the step.
     pub across: f64,
     /// Lower end of the 95 % interval.
@@ -25,12 +25,12 @@ pub(crate) struct Bar {
 }
 
 /// Whether the throttle of every pair is known; otherwise they stand by the number of their step.
-pub(crate) fn by_throttle(flight: &Flight) -> bool {
+pub fn by_throttle(flight: &Flight) -> bool {
     flight.pairs.iter().all(|pair| pair.throttle_percent.is_some())
 }
 
 /// The pairs and patterns that have an airspeed; those of one step stand beside each other.
-pub(crate) fn bars(flight: &Flight) -> Vec<Bar> {
+pub fn bars(flight: &Flight) -> Vec<Bar> {
     let by_throttle = by_throttle(flight);
     let mut bars = pair_bars(&flight.pairs, by_throttle);
     bars.extend(flight.patterns.iter().filter(|_| by_throttle).filter_map(pattern_bar));
@@ -38,7 +38,7 @@ pub(crate) fn bars(flight: &Flight) -> Vec<Bar> {
 }
 
 /// Left, right, lower and upper end of a plot of bars and curve; `None` when there is nothing to draw.
-pub(crate) fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> {
+pub fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> {
     // A single point gets room beside it.
     let beside = if by_throttle { 4.0 } else { 0.4 };
     let across = Axis::over(bars.iter().map(|bar| bar.across))?;
@@ -48,7 +48,7 @@ pub(crate) fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f6
 
 /// Points of the curve of airspeed against throttle over the throttles flown, with its 95 % band; empty
 /// where there is no curve, or a throttle is not known.
-pub(crate) fn curve(flight: &Flight) -> Vec<Bar> {
+pub fn curve(flight: &Flight) -> Vec<Bar> {
     if !by_throttle(flight) {
         return Vec::new();
     }

@@ -12,7 +12,7 @@ use super::page::{WIDTH, wrapped};
 
 /// The parts of the command that teaches a channel, each of which must stay on one line; `None` where no frame is known
 /// whose region shows something.
-pub(crate) fn command(unread: &UnreadChannel) -> Option<Vec<String>> {
+pub fn command(unread: &UnreadChannel) -> Option<Vec<String>> {
     let say = |time_s: &f64| format!("--say {}@{time_s:.2}=...", unread.channel.name());
     let mut parts = vec![
         format!("pairspeed teach {}", quoted(&unread.clip)),
@@ -23,7 +23,7 @@ pub(crate) fn command(unread: &UnreadChannel) -> Option<Vec<String>> {
 }
 
 /// What the pilot should know of a channel that cannot be read: which, why, and which moments teach it.
-pub(crate) fn sentence(unread: &UnreadChannel) -> String {
+pub fn sentence(unread: &UnreadChannel) -> String {
     let name = unread.channel.name();
     let moments = moments(&unread.teach_at_s);
     let why = match unread.cause {
@@ -81,7 +81,7 @@ pub(super) fn lines(flight: &Flight) -> Vec<String> {
 }
 
 /// A command on as many lines as it needs; a shell takes them for one (POSIX.1-2017, Shell Command Language, 2.2.1).
-pub(crate) fn command_lines(parts: &[String]) -> Vec<String> {
+pub fn command_lines(parts: &[String]) -> Vec<String> {
     const CONTINUED: &str = " \\";
     let mut lines: Vec<String> = Vec::new();
     for part in parts {

@@ -41,7 +41,7 @@ pub(crate) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> Str
 }
 
 /// The name of a leg's kind, as in the file of legs.
-pub(crate) fn kind_name(kind: LegKind) -> &'static str {
+pub fn kind_name(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Upwind => "upwind",
         LegKind::Downwind => "downwind",
@@ -51,7 +51,7 @@ pub(crate) fn kind_name(kind: LegKind) -> &'static str {
 }
 
 /// What became of a leg in a few words, for a picture: `upwind 60 %`, `doubtful upwind 60 %` or `unused: too short`.
-pub(crate) fn use_in_words(leg: &Leg) -> String {
+pub fn use_in_words(leg: &Leg) -> String {
     let name = || format!("{} {}", kind_name(leg.kind), step_name(leg.throttle_percent, leg.step));
     match leg.usage {
         LegUse::Used => name(),
@@ -69,7 +69,7 @@ pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
 }
 
 /// Where the throttle came from, for a reader.
-pub(crate) fn throttle_origin(source: ThrottleSource) -> &'static str {
+pub fn throttle_origin(source: ThrottleSource) -> &'static str {
     match source {
         ThrottleSource::Overlay => "Throttle was read from the overlay.",
         ThrottleSource::Given => "Throttle was told by the pilot.",
@@ -81,7 +81,7 @@ pub(crate) fn throttle_origin(source: ThrottleSource) -> &'static str {
 }
 
 /// The name of a throttle step, such as `60 %` or `step 3`; empty when neither is known.
-pub(crate) fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> String {
+pub fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> String {
     match (throttle_percent.filter(|percent| percent.is_finite()), step) {
         (Some(percent), _) => format!("{} %", super::numbers::trimmed(percent)),
         (None, Some(step)) => format!("step {step}"),
@@ -90,7 +90,7 @@ pub(crate) fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> Str
 }
 
 /// Flags as one text, separated by `; `.
-pub(crate) fn joined(flags: &[Flag]) -> String {
+pub fn joined(flags: &[Flag]) -> String {
     flags.iter().map(|flag| flag.0.as_str()).collect::<Vec<_>>().join("; ")
 }
 
@@ -100,11 +100,11 @@ pub(crate) fn column(name: &str, unit: Option<Unit>) -> String {
 }
 
 /// The symbol of the speed's unit for a reader; empty when it is not known.
-pub(crate) fn speed_symbol(flight: &Flight) -> &'static str {
+pub fn speed_symbol(flight: &Flight) -> &'static str {
     flight.unit(&crate::model::channel::Channel::Speed).map_or("", Unit::symbol)
 }
 
 /// `number symbol`, or the bare number without a symbol.
-pub(crate) fn with_symbol(number: &str, symbol: &str) -> String {
+pub fn with_symbol(number: &str, symbol: &str) -> String {
     if symbol.is_empty() { number.to_owned() } else { format!("{number} {symbol}") }
 }

@@ -106,7 +106,6 @@ pub fn usual_half_width(unit: Unit) -> &'static str {
 
 /// Why no card can be made; each says what to tell.
 #[derive(Debug, Clone, PartialEq, Error)]
-#[non_exhaustive]
 pub enum PlanError {
     /// A throttle that is none, or none at all.
     #[error(

@@ -1,0 +1,285 @@
+//! The commands: one file each.
+//!
+//! Exit codes: see [`EXIT_CODES`].
+
+/// Prints a line, as [`print`] does.
+macro_rules! tell {
+    ($($text:tt)*) => { $crate::commands::print(format_args!("{}\n", format_args!($($text)*))) };
+}
+
+mod compare;
+mod demo;
+mod each;
+mod inspect;
+mod numbers;
+mod page;
+mod plan;
+mod progress;
+mod quantity;
+mod read;
+mod refusal;
+mod setup;
+mod teach;
+mod told;
+#[cfg(feature = "window")]
+mod window;
+
+use std::ffi::OsString;
+use std::fmt;
+use std::io::{self, Write as _};
+use std::process::ExitCode;
+use std::sync::OnceLock;
+
+use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
+use pairspeed::ReadError;
+use pairspeed::files::write_error_in_words;
+use pairspeed::footage::FootageError;
+use pairspeed::learn::ExampleError;
+use pairspeed::output::folder::OutputError;
+use pairspeed::quoting;
+use pairspeed::readings::PrepareError;
+
+/// Measures a model aircraft's airspeed from the numerals in its onboard recording.
+///
+/// For use after landing. Keep within the airframe's limits, and follow local rules and the flying
+/// club's.
+#[derive(Debug, Parser)]
+#[command(
+    name = "pairspeed",
+    version,
+    arg_required_else_help = true,
+    help_template = OVERVIEW,
+    after_help = EXIT_CODES,
+    disable_help_subcommand = true,
+    disable_help_flag = true,
+    disable_version_flag = true
+)]
+struct Arguments {
+    /// Show what can be told
+    #[arg(short, long, global = true, action = ArgAction::Help)]
+    help: Option<bool>,
+    /// Show the version
+    #[arg(short = 'V', long, action = ArgAction::Version)]
+    version: Option<bool>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Read a small clip that comes with the program and print the answer beside the truth
+    Demo(demo::DemoArguments),
+    /// Read the clips of one flight and work out the airspeed of every throttle step
+    Read(Box<read::ReadArguments>),
+    /// Propose where the readouts stand and write a setup file to start from
+    Setup(setup::SetupArguments),
+    /// Learn the shapes of the overlay's digits from a few told readings
+    Teach(teach::TeachArguments),
+    /// Show what a clip is and what each region reads
+    Inspect(inspect::InspectArguments),
+    Compare(compare::CompareArguments),
+    Plan(plan::PlanArguments),
+    /// Open the window: drop a recording, mark its readouts, see the answer. Also what starts without
+    /// arguments where there is a display
+    #[cfg(feature = "window")]
+    Window(window::WindowArguments),
+}
+
+/// The help of the program.
+const OVERVIEW: &str = "{about-with-newline}
+From the recorder's card to the answer: setup, inspect, teach where digits are not read, then read.
+What each of them takes: pairspeed COMMAND --help
+
+{subcommands}
+
+{options}{after-help}";
+
+/// The help of a command.
+const OF_COMMAND: &str = "{about-with-newline}
+  {usage}
+
+{all-args}{after-help}";
+
+/// What the program ends with, for scripts.
+const EXIT_CODES: &str = "Exit codes
+  0  done; `read` also where it found no airspeed: what it read is written, and the table says why
+  1  a clip could not be read (`read`: none of its channels), or the answer could not be printed
+  2  misuse: a wrong option, file or setup, or a place where nothing can be written";
+
+/// Why a command ended early.
+#[derive(Debug)]
+enum Failure {
+    /// The command was given something it cannot work with.
+    Misuse(String),
+    /// The work itself failed.
+    Failed(String),
+}
+
+impl Failure {
+    fn misuse(error: impl ToString) -> Self {
+        Self::Misuse(error.to_string())
+    }
+
+    fn failed(error: impl ToString) -> Self {
+        Self::Failed(error.to_string())
+    }
+
+    fn message(&self) -> &str {
+        match self {
+            Self::Misuse(message) | Self::Failed(message) => message,
+        }
+    }
+
+    /// The program's exit code.
+    fn code(&self) -> u8 {
+        match self {
+            Self::Failed(_) => 1,
+            Self::Misuse(_) => 2,
+        }
+    }
+
+    /// The same kind of failure in other words.
+    fn with_message(self, message: String) -> Self {
+        match self {
+            Self::Misuse(_) => Self::Misuse(message),
+            Self::Failed(_) => Self::Failed(message),
+        }
+    }
+}
+
+impl From<FootageError> for Failure {
+    fn from(error: FootageError) -> Self {
+        match error {
+            FootageError::NoSuchFile { .. }
+            | FootageError::IsFolder { .. }
+            | FootageError::NameNotText { .. }
+            | FootageError::NotAlike { .. }
+            | FootageError::GivenTwice { .. } => Self::misuse(error),
+            unreadable => Self::failed(unreadable),
+        }
+    }
+}
+
+impl From<OutputError> for Failure {
+    fn from(error: OutputError) -> Self {
+        match error {
+            OutputError::Render { .. } => Self::failed(error),
+            unwritable => Self::misuse(unwritable),
+        }
+    }
+}
+
+impl From<ExampleError> for Failure {
+    fn from(error: ExampleError) -> Self {
+        match error {
+            ExampleError::Footage(error) => error.into(),
+            misuse => Self::misuse(misuse),
+        }
+    }
+}
+
+impl From<ReadError> for Failure {
+    fn from(error: ReadError) -> Self {
+        match error {
+            ReadError::Footage(error) | ReadError::Prepare(PrepareError::Footage(error)) => error.into(),
+            misfit @ ReadError::Prepare(_) => Self::failed(misfit),
+            misuse => Self::misuse(misuse),
+        }
+    }
+}
+
+/// Why something could not be printed, for the end of the program.
+static UNPRINTED: OnceLock<String> = OnceLock::new();
+
+/// Prints a text. A reader that has gone away (`pairspeed read ... | head`) is no failure; whatever else
+/// goes wrong is told by [`printed`]. Neither is a reason to stop: the results are written all the same.
+fn print(text: fmt::Arguments<'_>) {
+    note_unprinted(io::stdout().write_fmt(text));
+}
+
+fn note_unprinted(done: io::Result<()>) {
+    if let Err(error) = done.map_err(write_error_in_words)
+        && error.kind() != io::ErrorKind::BrokenPipe
+    {
+        UNPRINTED.get_or_init(|| error.to_string());
+    }
+}
+
+/// Prints a text as it is.
+fn tell_text(text: &str) {
+    print(format_args!("{text}"));
+}
+
+/// Whether all that was to be printed could be.
+fn printed() -> Result<(), Failure> {
+    note_unprinted(io::stdout().flush());
+    UNPRINTED.get().map_or(Ok(()), |reason| {
+        Err(Failure::Failed(format!("the answer could not be printed in full: {reason}")))
+    })
+}
+
+/// The command line as it is understood and explained.
+fn definition() -> clap::Command {
+    let definition = Arguments::command();
+    let names: Vec<String> =
+        definition.get_subcommands().map(|command| command.get_name().to_owned()).collect();
+    names.iter().fold(definition, |definition, name| {
+        definition.mut_subcommand(name, |command| command.help_template(OF_COMMAND))
+    })
+}
+
+/// What clap says of a command line it cannot take, in the form of all other messages.
+fn refused(error: &clap::Error) -> ExitCode {
+    if !error.use_stderr() || error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+    {
+        let _gone = error.print();
+        return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+    }
+    said(&refusal::message(error), 2)
+}
+
+/// What is told on the command line; without anything the window, where there is a display for it.
+fn told() -> Vec<OsString> {
+    #[cfg(feature = "window")]
+    let window = std::env::args_os().len() == 1 && pairspeed_window::has_display();
+    #[cfg(not(feature = "window"))]
+    let window = false;
+    std::env::args_os().chain(window.then(|| OsString::from("window"))).collect()
+}
+
+/// Runs the command told on the command line.
+pub fn run() -> ExitCode {
+    let matches = definition().try_get_matches_from(told());
+    let arguments = match matches.and_then(|matches| Arguments::from_arg_matches(&matches)) {
+        Ok(arguments) => arguments,
+        Err(error) => return refused(&error),
+    };
+    let result = match arguments.command {
+        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Read(arguments) => read::run(&arguments),
+        Command::Setup(arguments) => setup::run(&arguments),
+        Command::Teach(arguments) => teach::run(&arguments),
+        Command::Inspect(arguments) => inspect::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+        Command::Plan(arguments) => plan::run(&arguments),
+        #[cfg(feature = "window")]
+        Command::Window(arguments) => window::run(&arguments),
+    };
+    match result.and_then(|()| printed()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => said(failure.message(), failure.code()),
+    }
+}
+
+fn said(message: &str, code: u8) -> ExitCode {
+    eprintln!("pairspeed: {message}");
+    ExitCode::from(code)
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn the_command_line_is_consistent() {
+        super::definition().debug_assert();
+    }
+}

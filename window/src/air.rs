@@ -1,0 +1,281 @@
+//! What is told of wind and air before a reading, in a part of the page that can be folded away.
+
+use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
+
+use pairspeed::ReadOptions;
+use pairspeed::air::{Datum, Pressure};
+use pairspeed::airspeed::multileg::HeadingReference;
+use pairspeed::model::channel::Channel;
+use pairspeed::setup::{Region, Setup};
+use pairspeed::weather::{self, WeatherError};
+
+/// Size of a field, in points.
+const FIELD: [f32; 2] = [140.0, 26.0];
+/// Width of a field with its name, in points.
+const COLUMN: f32 = 310.0;
+
+/// What can be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Entry {
+    Wind,
+    Course,
+    Temperature,
+    AtField,
+    SeaLevel,
+    Elevation,
+}
+
+impl Entry {
+    const ALL: [Self; 6] =
+        [Self::Wind, Self::Course, Self::Temperature, Self::AtField, Self::SeaLevel, Self::Elevation];
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Wind => "Wind",
+            Self::Course => "Course",
+            Self::Temperature => "Temperature",
+            Self::AtField => "Pressure at the field",
+            Self::SeaLevel => "Pressure at sea level",
+            Self::Elevation => "Field elevation",
+        }
+    }
+
+    fn example(self) -> &'static str {
+        match self {
+            Self::Wind => "such as 4@270",
+            Self::Course => "such as 270",
+            Self::Temperature => "such as 24 or 75F",
+            Self::AtField => "such as 940",
+            Self::SeaLevel => "such as 1018",
+            Self::Elevation => "such as 1280m",
+        }
+    }
+
+    fn hint(self) -> &'static str {
+        match self {
+            Self::Wind => {
+                "Its speed and the direction it comes from, such as 4@270 or 9mph@270: takes the crosswind \
+                 out of the airspeed. Without a unit, in that of the overlay's speed"
+            }
+            Self::Course => {
+                "Of the legs over the ground, either way, in degrees; needed for the wind where the overlay \
+                 shows no course"
+            }
+            Self::Temperature => "At the field, in degrees Celsius, or with F in degrees Fahrenheit",
+            Self::AtField => "As a barometer at the field shows it, such as 940 (hPa) or 27.8inHg",
+            Self::SeaLevel => {
+                "Reduced to sea level (QNH), as forecasts and airfields give it, such as 1018 (hPa) or 30.06inHg"
+            }
+            Self::Elevation => {
+                "Above sea level, such as 1280m or 4200ft; without a unit, in that of the overlay's altitude, \
+                 else metres"
+            }
+        }
+    }
+}
+
+/// What the altitude may count from, and how it is named.
+const DATUMS: [(Option<Datum>, &str); 3] =
+    [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
+
+/// What the heading may be, and how it is named.
+const HEADINGS: [(HeadingReference, &str); 2] =
+    [(HeadingReference::Track, "the track"), (HeadingReference::Heading, "the nose")];
+
+/// What was written of wind and air; an empty field tells nothing.
+#[derive(Debug, Clone, Default)]
+pub(super) struct AirFields {
+    written: [String; Entry::ALL.len()],
+    datum: Option<Datum>,
+    held: HeadingReference,
+    /// A field holds what cannot be followed, so it must be seen.
+    unfold: bool,
+}
+
+impl AirFields {
+    /// Shows the fields, or in a line what they hold while they are folded away. Altitude and heading are asked about
+    /// where the setup marks them.
+    pub fn show(&mut self, ui: &mut Ui, setup: Option<&Setup>) {
+        let shows = |channel: Channel| setup.is_some_and(|setup| setup.region(&channel).is_some());
+        let header =
+            CollapsingHeader::new("Wind and air").open(std::mem::take(&mut self.unfold).then_some(true));
+        let shown = header.show(ui, |ui| {
+            let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
+            Grid::new("wind and air").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
+                for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.written).enumerate() {
+                    let label = ui.label(entry.name());
+                    let field = TextEdit::singleline(text).hint_text(entry.example());
+                    ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
+                    if place % columns + 1 == columns {
+                        ui.end_row();
+                    }
+                }
+            });
+            ui.horizontal_wrapped(|ui| {
+                if shows(Channel::Altitude) {
+                    let hint = "Recognised where the aircraft stood at the start or the end of the recording";
+                    choice(ui, ("Altitude counts from", hint), &DATUMS, &mut self.datum);
+                }
+                if shows(Channel::Heading) {
+                    let hint = "The track over the ground is what a satellite receiver gives, the nose what a compass does";
+                    choice(ui, ("Heading shown is", hint), &HEADINGS, &mut self.held);
+                }
+            });
+        });
+        let mut told: Vec<String> = Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
+        told.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
+        told.extend(
+            (self.held != HeadingReference::default())
+                .then(|| format!("heading is {}", name_of(&HEADINGS, self.held))),
+        );
+        if shown.fully_closed() && !told.is_empty() {
+            ui.weak(told.join(", "));
+        }
+    }
+
+    /// Writes what is told into the options of a reading.
+    ///
+    /// # Errors
+    /// What cannot be followed, in words that name its field.
+    pub fn tell(&mut self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
+        let told = self.told(setup, options);
+        self.unfold = told.is_err();
+        told
+    }
+
+    fn told(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
+        let unit = |channel: Channel| setup.region(&channel).and_then(Region::unit_shown);
+        let (at_field, sea_level) = (self.text(Entry::AtField), self.text(Entry::SeaLevel));
+        if at_field.is_some() && sea_level.is_some() {
+            let (one, other) = (Entry::AtField.name(), Entry::SeaLevel.name());
+            return Err(format!("{one}: leave it empty, or else \"{other}\": one of them is enough"));
+        }
+        let (wind, air) = (&mut options.wind, &mut options.air);
+        wind.wind = self.read(Entry::Wind, |text| weather::wind(text, unit(Channel::Speed)))?;
+        wind.course_deg = self.read(Entry::Course, weather::course_deg)?;
+        air.temperature_k = self.read(Entry::Temperature, weather::temperature_k)?;
+        let at_field = self.read(Entry::AtField, weather::pressure_pa)?.map(Pressure::AtField);
+        let sea_level = self.read(Entry::SeaLevel, weather::pressure_pa)?.map(Pressure::SeaLevel);
+        air.pressure = at_field.or(sea_level);
+        let elevation = |text: &str| weather::elevation_m(text, unit(Channel::Altitude));
+        air.field_elevation_m = self.read(Entry::Elevation, elevation)?;
+        (wind.heading_reference, air.datum) = (self.held, self.datum);
+        Ok(())
+    }
+
+    fn text(&self, entry: Entry) -> Option<&str> {
+        self.written.get(entry as usize).map(|text| text.trim()).filter(|text| !text.is_empty())
+    }
+
+    fn in_words(&self, entry: Entry) -> Option<String> {
+        Some(format!("{} {}", entry.name().to_lowercase(), self.text(entry)?))
+    }
+
+    fn read<T>(
+        &self,
+        entry: Entry,
+        read: impl FnOnce(&str) -> Result<T, WeatherError>,
+    ) -> Result<Option<T>, String> {
+        self.text(entry).map(read).transpose().map_err(|error| format!("{}: {error}", entry.name()))
+    }
+}
+
+/// The name of one of some choices.
+fn name_of<T: PartialEq>(choices: &[(T, &'static str)], chosen: T) -> &'static str {
+    choices.iter().find(|(choice, _)| *choice == chosen).map_or("", |(_, name)| name)
+}
+
+/// A choice among few, with its name before it.
+fn choice<T: PartialEq + Copy>(
+    ui: &mut Ui,
+    (name, hint): (&str, &str),
+    choices: &[(T, &'static str)],
+    chosen: &mut T,
+) {
+    let label = ui.label(name);
+    let list = ComboBox::from_id_salt(name).selected_text(name_of(choices, *chosen)).show_ui(ui, |ui| {
+        for (choice, name) in choices {
+            ui.selectable_value(chosen, *choice, *name);
+        }
+    });
+    list.response.labelled_by(label.id).on_hover_text(hint);
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use pairspeed::geometry::PixelRect;
+    use pairspeed::model::units::Unit;
+    use pairspeed::setup::Camera;
+
+    fn setup(speed: Option<Unit>) -> Setup {
+        let place = PixelRect { left: 10, top: 10, width: 60, height: 20 };
+        let camera = Camera { name: "nose".to_owned(), frame: (640, 480), glyphs: None };
+        let regions = vec![
+            Region::new(Channel::Speed, place, speed),
+            Region::new(Channel::Altitude, place, Some(Unit::Feet)),
+        ];
+        Setup { camera, aircraft: None, regions }
+    }
+
+    fn fields(written: &[(Entry, &str)]) -> AirFields {
+        let mut fields = AirFields::default();
+        for (entry, text) in written {
+            fields.written[*entry as usize] = (*text).to_owned();
+        }
+        fields
+    }
+
+    #[test]
+    fn what_is_written_is_told_in_the_overlays_units() {
+        let mut options = ReadOptions::default();
+        let mut written = fields(&[
+            (Entry::Wind, " 10@262 "),
+            (Entry::Course, "80"),
+            (Entry::Temperature, "24"),
+            (Entry::SeaLevel, "1018"),
+            (Entry::Elevation, "4200"),
+        ]);
+        written.tell(&setup(Some(Unit::MilesPerHour)), &mut options).unwrap();
+        // NIST SP 811: 1 mph = 0.44704 m/s, 1 ft = 0.3048 m.
+        let (speed_mps, from_deg) = options.wind.wind.unwrap();
+        assert!((speed_mps - 4.4704).abs() < 1e-9 && from_deg == 262.0);
+        assert_eq!(options.wind.course_deg, Some(80.0));
+        assert!((options.air.temperature_k.unwrap() - 297.15).abs() < 1e-9);
+        assert_eq!(options.air.pressure, Some(Pressure::SeaLevel(101_800.0)));
+        assert!((options.air.field_elevation_m.unwrap() - 1280.16).abs() < 1e-9);
+
+        let chosen =
+            AirFields { datum: Some(Datum::Field), held: HeadingReference::Heading, ..AirFields::default() };
+        chosen.clone().tell(&setup(None), &mut options).unwrap();
+        assert_eq!(
+            (options.air.datum, options.wind.heading_reference),
+            (Some(Datum::Field), HeadingReference::Heading)
+        );
+
+        // Emptied again, they tell nothing.
+        fields(&[]).tell(&setup(None), &mut options).unwrap();
+        assert_eq!(options, ReadOptions::default());
+    }
+
+    #[test]
+    fn what_cannot_be_followed_names_its_field_and_is_unfolded() {
+        for (entry, text, said) in [
+            (Entry::Wind, "4m/s@400", "Wind: 4m/s@400: the direction may be"),
+            (Entry::Wind, "4@270", "Wind: 4@270: the setup tells no unit"),
+            (Entry::Course, "west", "Course: west: give degrees"),
+            (Entry::Temperature, "900", "Temperature: 900: give -50 to 60"),
+            (Entry::AtField, "12", "Pressure at the field: 12: give 500"),
+            (Entry::SeaLevel, "low", "Pressure at sea level: low: give 500"),
+            (Entry::Elevation, "high", "Field elevation: high: give -500"),
+        ] {
+            let mut written = fields(&[(entry, text)]);
+            let error = written.tell(&setup(None), &mut ReadOptions::default()).unwrap_err();
+            assert!(error.starts_with(said) && written.unfold, "{error}");
+        }
+        let mut both = fields(&[(Entry::AtField, "940"), (Entry::SeaLevel, "1018")]);
+        let error = both.tell(&setup(None), &mut ReadOptions::default()).unwrap_err();
+        assert!(error.contains("one of them is enough"), "{error}");
+    }
+}

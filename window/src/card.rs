@@ -1,0 +1,362 @@
+//! The step that plans the next flight: a test card to print.
+
+use std::path::Path;
+
+use egui::{Grid, RichText, ScrollArea, TextEdit, Ui};
+
+use super::compare::unit_choice;
+use super::page_file::{PageFile, usual_place};
+use super::work::{Outcome, take_outcome};
+use super::{Screen, Shared, dialogs, look, page};
+use pairspeed::model::quantity;
+use pairspeed::model::units::Unit;
+use pairspeed::output::numbers::trimmed;
+use pairspeed::output::test_card::{
+    IN_FLIGHT, facts, flights, order_sentence, shortfall_sentences, step_rows,
+};
+use pairspeed::output::test_card_html;
+use pairspeed::plan::{PlanError, PlanWish, TestCard, plan, usual_half_width};
+use pairspeed::summary::load_flight;
+
+/// Size of a field, in points.
+const FIELD: [f32; 2] = [200.0, 26.0];
+/// Width of a field with its name, in points.
+const COLUMN: f32 = 390.0;
+
+/// What can be told of the next flight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Entry {
+    Steps,
+    Within,
+    TopSpeed,
+    Wind,
+    Gusts,
+    Course,
+    Height,
+    Turn,
+    Minutes,
+    PackEnergy,
+    FullPower,
+}
+
+impl Entry {
+    const ALL: [Self; 11] = [
+        Self::Steps,
+        Self::Within,
+        Self::TopSpeed,
+        Self::Wind,
+        Self::Gusts,
+        Self::Course,
+        Self::Height,
+        Self::Turn,
+        Self::Minutes,
+        Self::PackEnergy,
+        Self::FullPower,
+    ];
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Steps => "Throttle steps, %",
+            Self::Within => "Airspeed within +/-",
+            Self::TopSpeed => "Speed at full throttle",
+            Self::Wind => "Wind",
+            Self::Gusts => "Gusts",
+            Self::Course => "Straight course",
+            Self::Height => "Height above ground",
+            Self::Turn => "A turn takes, s",
+            Self::Minutes => "A pack flies, min",
+            Self::PackEnergy => "Energy of the pack, Wh",
+            Self::FullPower => "Power at full throttle, W",
+        }
+    }
+
+    /// What holds where nothing is written.
+    fn usual(self, unit: Unit) -> String {
+        match self {
+            Self::Steps => "50, 60, 70, 80, 90, 100".to_owned(),
+            Self::Within => usual_half_width(unit).to_owned(),
+            Self::TopSpeed | Self::Wind => format!("such as {} {}", 8, unit.symbol()),
+            Self::Gusts => "usual in this wind".to_owned(),
+            Self::Course => "legs of 12 s".to_owned(),
+            Self::Height => "30 m".to_owned(),
+            Self::Turn => "5".to_owned(),
+            Self::Minutes | Self::PackEnergy | Self::FullPower => "not reckoned with".to_owned(),
+        }
+    }
+
+    fn hint(self) -> &'static str {
+        match self {
+            Self::Steps => "With commas between them, such as 60, 80, 100",
+            Self::Within => {
+                "How sure the airspeed of each step is to be: half the width of its 95 % interval"
+            }
+            Self::TopSpeed => "To expect; a former flight tells it too",
+            Self::Wind => "To expect; a former flight tells it too",
+            Self::Gusts => {
+                "As a standard deviation: about a third of what gusts exceed the mean wind by in a forecast"
+            }
+            Self::Course => "How far you can fly straight, such as 300 m or 900 ft",
+            Self::Height => "Such as 30 m or 100 ft",
+            Self::Turn => "Seconds from one leg to the next",
+            Self::Minutes => "From launch to landing",
+            Self::PackEnergy => "Nominal voltage times Ah; four fifths of it are planned with",
+            Self::FullPower => "Electrical power; told together with the energy of the pack",
+        }
+    }
+}
+
+/// What is told, as written.
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Told {
+    former: String,
+    unit: Option<Unit>,
+    entries: [String; Entry::ALL.len()],
+}
+
+/// The card with the unit of its speeds, or what is missing for one.
+type Card = Result<(TestCard, Unit), String>;
+
+/// What this step holds.
+#[derive(Default)]
+pub struct CardScreen {
+    told: Told,
+    choosing: Option<dialogs::Choice>,
+    page: PageFile,
+    made: Option<(Told, Card)>,
+}
+
+impl Screen for CardScreen {
+    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(folders)) => {
+                if let Some(folder) = folders.first() {
+                    self.told.former = folder.display().to_string();
+                }
+            }
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
+    fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
+        page(ui, |ui| {
+            ui.label("Tell what is known of the day; the card says which throttle steps to fly, how often and in which order.");
+            self.tell(ui, shared);
+            if self.made.as_ref().is_none_or(|(told, _)| *told != self.told) {
+                self.made = Some((self.told.clone(), card(&self.told)));
+            }
+            ui.separator();
+            match self.made.as_ref().map(|(_, card)| card) {
+                Some(Ok((card, unit))) => {
+                    let usual = usual_place(shared, "test-card.html");
+                    self.page.show(ui, shared, &usual, || test_card_html(card, *unit));
+                    show(ui, card, *unit);
+                }
+                Some(Err(message)) => {
+                    ui.colored_label(look::colours(ui).unsure, message);
+                }
+                None => {}
+            }
+        });
+    }
+}
+
+impl CardScreen {
+    fn tell(&mut self, ui: &mut Ui, shared: &Shared) {
+        let unit = shown_unit(&self.told);
+        ui.horizontal_wrapped(|ui| {
+            unit_choice(ui, &mut self.told.unit);
+            self.former(ui, shared);
+        });
+        // As many columns of names and fields as there is room for.
+        let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
+        Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
+            for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.told.entries).enumerate() {
+                let label = ui.label(entry.name());
+                let field = TextEdit::singleline(text).hint_text(entry.usual(unit));
+                ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
+                if place % columns + 1 == columns {
+                    ui.end_row();
+                }
+            }
+        });
+    }
+
+    fn former(&mut self, ui: &mut Ui, shared: &Shared) {
+        let label = ui.label("Former results");
+        let field = TextEdit::singleline(&mut self.told.former).desired_width(240.0).hint_text("none");
+        let hint = "The folder of a flight's results: gives speeds, wind and gusts that are not told";
+        ui.add(field).labelled_by(label.id).on_hover_text(hint);
+        if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
+            let beside = Path::new(self.told.former.trim()).parent();
+            self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
+        }
+        if let Some(finished) = &shared.finished
+            && ui.button("This flight").on_hover_text(finished.folder.display().to_string()).clicked()
+        {
+            self.told.former = finished.folder.display().to_string();
+        }
+    }
+}
+
+/// The unit that fields without one are in.
+fn shown_unit(told: &Told) -> Unit {
+    told.unit.unwrap_or(Unit::KilometresPerHour)
+}
+
+fn card(told: &Told) -> Card {
+    let former = Some(told.former.trim()).filter(|folder| !folder.is_empty());
+    let former = former.map(|folder| load_flight(Path::new(folder))).transpose();
+    let former = former.map_err(|error| error.to_string())?;
+    let unit = told.unit.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(shown_unit(told));
+    let card = plan(&wish(told, unit)?, former.as_ref()).map_err(|error| in_words(&error))?;
+    Ok((card, unit))
+}
+
+fn wish(told: &Told, unit: Unit) -> Result<PlanWish, String> {
+    let usual = PlanWish::default();
+    let entry = |entry: Entry| told.entries[entry as usize % Entry::ALL.len()].trim();
+    let in_unit = |of: Entry, unit| match entry(of) {
+        "" => Ok(None),
+        text => quantity::parse(text, unit).map(Some).map_err(|error| format!("{}: {error}", of.name())),
+    };
+    let number = |of: Entry| match entry(of) {
+        "" => Ok(None),
+        text => positive(text).map(Some).ok_or_else(|| format!("{}: {text} is no number above 0", of.name())),
+    };
+    let within_mps = match in_unit(Entry::Within, unit)? {
+        Some(within_mps) => within_mps,
+        None => quantity::parse(usual_half_width(unit), unit).map_err(|error| error.to_string())?,
+    };
+    let (energy_wh, power_w) = (number(Entry::PackEnergy)?, number(Entry::FullPower)?);
+    if energy_wh.is_some() != power_w.is_some() {
+        let (one, other) = (Entry::PackEnergy.name(), Entry::FullPower.name());
+        return Err(format!("Tell both, \"{one}\" and \"{other}\", or neither."));
+    }
+    Ok(PlanWish {
+        steps_percent: steps(entry(Entry::Steps))
+            .ok_or("Throttle steps: write numbers with commas between them, such as 60, 80, 100")?,
+        half_width_mps: within_mps,
+        full_throttle_mps: in_unit(Entry::TopSpeed, unit)?,
+        wind_mps: in_unit(Entry::Wind, unit)?,
+        gust_mps: in_unit(Entry::Gusts, unit)?,
+        course_m: in_unit(Entry::Course, Unit::Metres)?,
+        height_m: in_unit(Entry::Height, Unit::Metres)?.unwrap_or(usual.height_m),
+        // Overlays show speeds in whole units.
+        quantum_mps: unit.si_per_unit(),
+        turn_s: number(Entry::Turn)?.unwrap_or(usual.turn_s),
+        flight_s: number(Entry::Minutes)?.map(|minutes| 60.0 * minutes),
+        pack: energy_wh.zip(power_w),
+    })
+}
+
+fn positive(text: &str) -> Option<f64> {
+    text.replace(',', ".").parse().ok().filter(|number: &f64| number.is_finite() && *number > 0.0)
+}
+
+fn steps(text: &str) -> Option<Vec<f64>> {
+    if text.is_empty() {
+        return Some(PlanWish::default().steps_percent);
+    }
+    text.split([',', ';', ' '])
+        .map(str::trim)
+        .filter(|part| !part.is_empty())
+        .map(|part| part.parse().ok())
+        .collect()
+}
+
+/// What is wrong, in the words of this step.
+fn in_words(error: &PlanError) -> String {
+    match error {
+        PlanError::Steps => "Throttle steps: above 0 and up to 100 %, each once.".to_owned(),
+        PlanError::TooManySteps(_) => "Throttle steps: a card holds 20 at the most.".to_owned(),
+        PlanError::NotPositive { .. } => "Every number told must be above 0.".to_owned(),
+        PlanError::Negative { .. } => "No number told may be below 0.".to_owned(),
+        PlanError::NoSpeed => {
+            "Tell the speed to expect at full throttle, or a former flight whose throttle is known."
+                .to_owned()
+        }
+        PlanError::NoWind => "Tell the wind to expect, or a former flight.".to_owned(),
+        PlanError::NoSteadyFlight { throttle_percent, needed_m, .. } => format!(
+            "Straight course: at {throttle_percent} % it is over before the speed is steady; {needed_m:.0} m or more \
+             are needed."
+        ),
+        slower @ PlanError::SlowerThanWind { .. } => slower.to_string(),
+    }
+}
+
+fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
+    for sentence in shortfall_sentences(card, unit) {
+        ui.colored_label(look::colours(ui).wrong, sentence);
+    }
+    ui.label(RichText::new(facts(card, unit).join("; ") + ".").strong());
+    ScrollArea::horizontal().id_salt("steps to fly").show(ui, |ui| {
+        Grid::new("steps to fly").striped(true).spacing([18.0, 5.0]).show(ui, |ui| {
+            for (row, cells) in step_rows(card, unit).into_iter().enumerate() {
+                for cell in cells {
+                    let text = RichText::new(cell);
+                    ui.label(if row == 0 { text.strong() } else { text });
+                }
+                ui.end_row();
+            }
+        });
+    });
+    ui.add_space(4.0);
+    ui.strong("Order to fly, one pair of legs (upwind and downwind) at each");
+    for flight in flights(card) {
+        let throttles: Vec<String> = flight.iter().map(|run| trimmed(run.throttle_percent)).collect();
+        let number = flight.first().map_or(0, |run| run.flight);
+        ui.label(format!("Flight {number}:  {} %", throttles.join(",  ")));
+    }
+    ui.add_space(4.0);
+    for sentence in card.assumptions.iter().chain(&card.notes).cloned().chain([order_sentence(card)]) {
+        ui.label(sentence);
+    }
+    for caution in IN_FLIGHT {
+        ui.horizontal_wrapped(|ui| {
+            ui.colored_label(look::colours(ui).wrong, "Caution:");
+            ui.label(caution);
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn told(entries: &[(Entry, &str)]) -> Told {
+        let mut told = Told::default();
+        for (entry, text) in entries {
+            told.entries[*entry as usize] = (*text).to_owned();
+        }
+        told
+    }
+
+    #[test]
+    fn what_is_written_is_what_is_planned() {
+        let told = told(&[(Entry::Steps, "60, 80,100"), (Entry::Wind, "8 mph"), (Entry::TopSpeed, "100")]);
+        let wish = wish(&told, Unit::KilometresPerHour).unwrap();
+        assert_eq!(wish.steps_percent, [60.0, 80.0, 100.0]);
+        // NIST SP 811: 1 mph = 0.44704 m/s.
+        assert!((wish.wind_mps.unwrap() - 8.0 * 0.44704).abs() < 1e-9);
+        assert!((wish.full_throttle_mps.unwrap() - 100.0 / 3.6).abs() < 1e-9);
+        assert!((wish.half_width_mps - 2.0 / 3.6).abs() < 1e-9);
+        assert_eq!(card(&told).unwrap().0.steps.len(), 3);
+    }
+
+    #[test]
+    fn what_cannot_be_followed_names_its_field() {
+        for (entries, said) in [
+            (vec![], "Tell the speed to expect"),
+            (vec![(Entry::TopSpeed, "100")], "Tell the wind"),
+            (vec![(Entry::Wind, "brisk")], "Wind: brisk: no number"),
+            (vec![(Entry::Steps, "many")], "Throttle steps: write numbers"),
+            (vec![(Entry::PackEnergy, "40")], "Tell both"),
+            (vec![(Entry::Turn, "-1")], "A turn takes, s: -1 is no number above 0"),
+        ] {
+            let error = card(&told(&entries)).unwrap_err();
+            assert!(error.contains(said), "{error}");
+        }
+    }
+}

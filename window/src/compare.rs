@@ -1,0 +1,313 @@
+//! The step that puts flights beside each other: what did a change to the aircraft bring?
+
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
+
+use super::page_file::{PageFile, usual_place};
+use super::work::{Outcome, take_outcome};
+use super::{Screen, Shared, dialogs, look, page};
+use pairspeed::compare::{CompareOptions, Comparison, compare};
+use pairspeed::model::quantity;
+use pairspeed::model::units::Unit;
+use pairspeed::output::comparison::{reading, summary, table};
+use pairspeed::output::{ComparisonStyle, comparison_html};
+use pairspeed::summary::{FlownFlight, load_flights};
+
+/// Units of speed offered.
+pub(super) const SPEEDS: [Unit; 4] =
+    [Unit::KilometresPerHour, Unit::MilesPerHour, Unit::MetresPerSecond, Unit::Knots];
+
+/// What this step holds.
+#[derive(Default)]
+pub struct CompareScreen {
+    results: Vec<Flown>,
+    /// The folder as the pilot is writing it.
+    folder: String,
+    told: Told,
+    choosing: Option<dialogs::Choice>,
+    page: PageFile,
+    made: Option<Made>,
+}
+
+/// A flight to compare.
+#[derive(Debug, Clone, PartialEq)]
+struct Flown {
+    folder: PathBuf,
+    /// Density of its air in kg/m^3, as written; empty: that of the results.
+    density: String,
+}
+
+/// What is told of the comparison.
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Told {
+    unit: Option<Unit>,
+    /// The difference to be able to show, as written; empty: 1 of the unit.
+    wanted: String,
+    as_flown: bool,
+    /// Volts that speeds are taken to, as written; empty: the mean of the two.
+    voltage: String,
+}
+
+/// The flights compared, when the results of each were written last, and what was told.
+type Asked = (Vec<(Flown, Option<SystemTime>)>, Told);
+
+/// What was compared, and what came of it.
+struct Made {
+    of: Asked,
+    outcome: Result<Compared, String>,
+}
+
+/// What came of flights put beside each other.
+struct Compared {
+    comparisons: Vec<Comparison>,
+    style: ComparisonStyle,
+    /// Densities of the air of the flights that were compared, in kg/m^3, where they are known.
+    densities_kg_m3: Vec<Option<f64>>,
+}
+
+impl Screen for CompareScreen {
+    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(folders)) => folders.into_iter().for_each(|folder| self.take(folder)),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
+    fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
+        page(ui, |ui| {
+            ui.label(
+                "Choose the results of the flight before the change first, then those of one or more flights after it.",
+            );
+            self.choose(ui, shared);
+            if self.results.len() < 2 {
+                return;
+            }
+            ui.separator();
+            self.tell(ui);
+            self.make();
+            match self.made.as_ref().map(|made| &made.outcome) {
+                Some(Ok(Compared { comparisons, style, .. })) => {
+                    let usual = usual_place(shared, "comparison.html");
+                    self.page.show(ui, shared, &usual, || comparison_html(comparisons, style));
+                    comparisons.iter().for_each(|comparison| show(ui, comparison, style));
+                }
+                Some(Err(message)) => {
+                    ui.colored_label(look::colours(ui).wrong, message);
+                }
+                None => {}
+            }
+        });
+    }
+}
+
+impl CompareScreen {
+    fn choose(&mut self, ui: &mut Ui, shared: &Shared) {
+        let mut moved = None;
+        Grid::new("results to compare").spacing([12.0, 6.0]).show(ui, |ui| {
+            for (place, Flown { folder, .. }) in self.results.iter().enumerate() {
+                ui.label(name(place));
+                ui.label(self.called(folder)).on_hover_text(folder.display().to_string());
+                ui.horizontal(|ui| {
+                    if ui.add_enabled(place > 0, egui::Button::new("Up")).clicked() {
+                        moved = Some((place, Some(place - 1)));
+                    }
+                    if ui.button("Remove").clicked() {
+                        moved = Some((place, None));
+                    }
+                });
+                ui.end_row();
+            }
+        });
+        match moved {
+            Some((place, Some(to))) => self.results.swap(place, to),
+            Some((place, None)) => drop(self.results.remove(place)),
+            None => {}
+        }
+        self.add(ui, shared);
+    }
+
+    fn add(&mut self, ui: &mut Ui, shared: &Shared) {
+        ui.horizontal_wrapped(|ui| {
+            let label = ui.label("Folder of results");
+            let field = TextEdit::singleline(&mut self.folder).desired_width(320.0);
+            let response = ui.add(field).labelled_by(label.id);
+            let entered = response.lost_focus() && ui.input(|input| input.key_pressed(egui::Key::Enter));
+            let written = !self.folder.trim().is_empty();
+            let add = ui.add_enabled(written, egui::Button::new("Add")).clicked();
+            if (add || entered) && written {
+                let folder = std::mem::take(&mut self.folder);
+                self.take(folder.trim().into());
+            }
+            if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
+                let beside = self.results.last().and_then(|flown| flown.folder.parent());
+                self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
+            }
+            let this = shared.finished.as_ref().map(|finished| finished.folder.clone());
+            if let Some(this) = this.filter(|this| !self.holds(this))
+                && ui.button("Add this flight").on_hover_text(this.display().to_string()).clicked()
+            {
+                self.take(this);
+            }
+        });
+    }
+
+    /// Adds a folder of results, once.
+    fn take(&mut self, folder: PathBuf) {
+        if !self.holds(&folder) {
+            self.results.push(Flown { folder, density: String::new() });
+        }
+    }
+
+    /// A folder by its name, or by its path where another folder has that name too.
+    fn called(&self, folder: &Path) -> String {
+        let alike =
+            self.results.iter().filter(|flown| flown.folder.file_name() == folder.file_name()).count();
+        let name = folder.file_name().filter(|_| alike == 1);
+        name.unwrap_or(folder.as_os_str()).to_string_lossy().into_owned()
+    }
+
+    fn holds(&self, folder: &Path) -> bool {
+        self.results.iter().any(|flown| flown.folder == folder)
+    }
+
+    fn tell(&mut self, ui: &mut Ui) {
+        ui.horizontal_wrapped(|ui| {
+            unit_choice(ui, &mut self.told.unit);
+            let label = ui.label("Able to show a difference of");
+            let field = TextEdit::singleline(&mut self.told.wanted).desired_width(80.0).hint_text("1");
+            ui.add(field).labelled_by(label.id);
+            ui.add(Checkbox::new(&mut self.told.as_flown, "Speeds as flown, whatever the voltage"));
+            if !self.told.as_flown {
+                let label = ui.label("Taken to");
+                let field = TextEdit::singleline(&mut self.told.voltage).desired_width(110.0);
+                ui.add(field.hint_text("mean of both")).labelled_by(label.id);
+                ui.label("V");
+            }
+        });
+        self.tell_densities(ui);
+    }
+
+    fn tell_densities(&mut self, ui: &mut Ui) {
+        let compared = self.made.as_ref().and_then(|made| made.outcome.as_ref().ok());
+        let known = |place: usize| *compared?.densities_kg_m3.get(place)?;
+        ui.horizontal_wrapped(|ui| {
+            let density = ui.label("Air density in kg/m^3").id;
+            for (place, flown) in self.results.iter_mut().enumerate() {
+                let flight = ui.label(name(place)).id;
+                let hint = known(place).map_or("not known".to_owned(), |density| format!("{density:.3}"));
+                let field = TextEdit::singleline(&mut flown.density).desired_width(90.0).hint_text(hint);
+                ui.add(field)
+                    .labelled_by(density)
+                    .labelled_by(flight)
+                    .on_hover_text("Such as 1.19; empty: that of the results, where they hold one");
+            }
+        });
+    }
+
+    /// Compares anew where something else is told, or a flight was saved anew.
+    fn make(&mut self) {
+        let written = |folder: &Path| {
+            let found = std::fs::metadata(folder.join("summary.json")).or_else(|_| std::fs::metadata(folder));
+            found.and_then(|found| found.modified()).ok()
+        };
+        let flights = self.results.iter().map(|flown| (flown.clone(), written(&flown.folder)));
+        let of = (flights.collect(), self.told.clone());
+        if self.made.as_ref().is_none_or(|made| made.of != of) {
+            let outcome = compared(&self.results, &self.told);
+            self.made = Some(Made { of, outcome });
+        }
+    }
+}
+
+/// A choice of the unit of speeds; `None`: that of the flight.
+pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
+    let label = ui.label("Speeds in");
+    let shown = unit.map_or("the flight's unit", Unit::symbol);
+    let choice = ComboBox::from_id_salt("unit of speeds").selected_text(shown);
+    let response = choice.show_ui(ui, |ui| {
+        ui.selectable_value(unit, None, "the flight's unit");
+        for speed in SPEEDS {
+            ui.selectable_value(unit, Some(speed), speed.symbol());
+        }
+    });
+    response.response.labelled_by(label.id);
+}
+
+fn compared(results: &[Flown], told: &Told) -> Result<Compared, String> {
+    let folders: Vec<PathBuf> = results.iter().map(|flown| flown.folder.clone()).collect();
+    let mut flights = load_flights(&folders).map_err(|error| error.to_string())?;
+    for (place, (flight, flown)) in flights.iter_mut().zip(results).enumerate() {
+        tell_density(flight, &flown.density)
+            .map_err(|error| format!("Air density, {}: {error}", name(place)))?;
+    }
+    let unit = told.unit.or(flights.first().map(|flight| flight.speed_unit));
+    let unit = unit.unwrap_or(Unit::KilometresPerHour);
+    let written = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
+    let wanted_mps = match written(&told.wanted) {
+        Some(text) => quantity::parse(&text, unit).map_err(|error| error.to_string())?,
+        None => unit.si_per_unit(),
+    };
+    let reference_v = match written(&told.voltage).filter(|_| !told.as_flown) {
+        Some(text) => Some(quantity::parse(&text, Unit::Volts).map_err(|error| error.to_string())?),
+        None => None,
+    };
+    if wanted_mps <= 0.0 || reference_v.is_some_and(|volts| volts <= 0.0) {
+        return Err("A difference to show and a voltage must be above 0.".to_owned());
+    }
+    let options = CompareOptions { match_voltage: !told.as_flown, reference_v, wanted_mps };
+    Ok(Compared {
+        comparisons: compare(&flights, &options),
+        style: ComparisonStyle { unit, wanted_mps },
+        densities_kg_m3: flights.iter().map(|flight| flight.density_kg_m3).collect(),
+    })
+}
+
+/// What a flight is called here.
+fn name(place: usize) -> String {
+    if place == 0 { "before".to_owned() } else { format!("after {place}") }
+}
+
+/// Tells a density as written; empty tells nothing.
+fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
+    let number = written.trim().trim_end_matches("kg/m^3").trim_end();
+    if number.is_empty() {
+        return Ok(());
+    }
+    let density =
+        number.replace(',', ".").parse().map_err(|_| format!("{number} is no number, such as 1.19"))?;
+    flight.set_density(density).map_err(|error| error.to_string())
+}
+
+fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
+    ui.separator();
+    ui.label(RichText::new(format!("{} against {}", comparison.later, comparison.first)).strong().size(17.0));
+    ui.label(RichText::new(summary(comparison, style)).strong());
+    if !comparison.steps.is_empty() {
+        ui.label(format!("Speeds in {}", style.unit.symbol()));
+        ScrollArea::horizontal().id_salt(("comparison", &comparison.later)).show(ui, |ui| {
+            Grid::new(("comparison of", &comparison.later)).striped(true).spacing([16.0, 5.0]).show(
+                ui,
+                |ui| {
+                    for (row, cells) in table(comparison, style).iter().enumerate() {
+                        let stands_out = row
+                            .checked_sub(1)
+                            .and_then(|step| comparison.steps.get(step))
+                            .is_some_and(|step| step.verdict.is_shown());
+                        for (column, cell) in cells.iter().enumerate() {
+                            let text = RichText::new(cell);
+                            let strong = row == 0 || (stands_out && column + 1 == cells.len());
+                            ui.label(if strong { text.strong() } else { text });
+                        }
+                        ui.end_row();
+                    }
+                },
+            );
+        });
+    }
+    for note in comparison.notes.iter().cloned().chain(reading(comparison)) {
+        ui.label(note);
+    }
+}

@@ -1,0 +1,441 @@
+//! Teaching the digits: the pilot types what some pictures show, and the shapes are learnt from that.
+
+use std::path::{Path, PathBuf};
+
+use egui::{Image, Key, RichText, TextEdit, vec2};
+use image::GrayImage;
+use serde::{Deserialize, Serialize};
+
+use super::lesson::{LessonView, Wish};
+use super::work::{Outcome, Work, take_outcome};
+use super::{Screen, Shared, Step, look, page};
+use pairspeed::files::file_name;
+use pairspeed::glyphs::CHARACTERS;
+use pairspeed::learn::{
+    self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, fetch_examples, first_requests,
+    learn_glyphs, open_clip,
+};
+use pairspeed::model::channel::Channel;
+use pairspeed::recognise::{Recogniser, RegionReading, Sample};
+use pairspeed::setup::LoadedSetup;
+use pairspeed::{glyph_sets, readings};
+
+/// The kind under which readings that were typed but not learnt are kept.
+const DRAFT: &str = "digits";
+/// Height of the pictures shown, in points.
+pub(super) const PICTURE_HEIGHT: f32 = 44.0;
+/// Least width of a field, and the margin around it, in points.
+const LEAST_FIELD: f32 = 132.0;
+const CARD_MARGIN: i8 = 6;
+/// Share of the sampled frames that a channel must be read in to need no teaching.
+const WELL_READ: f64 = 0.6;
+
+/// What is taught, and what came of it.
+#[derive(Default)]
+pub struct DigitsScreen {
+    begun: (u64, u64),
+    looking: Option<Work<Found>>,
+    cards: Vec<Card>,
+    /// How well each channel is read by the shapes known so far.
+    known: Vec<(Channel, f64)>,
+    told: LabelFile,
+    learning: Option<Work<Learnt>>,
+    lesson: Option<LessonView>,
+    /// The pilot teaches although the shapes are known.
+    all_the_same: bool,
+    /// The card to write on next.
+    focus: Option<usize>,
+    /// What was learnt changes the setup's glyphs; that is no reason to begin anew.
+    own_change: bool,
+}
+
+/// A picture and what the pilot says it shows.
+struct Card {
+    channel: Channel,
+    time_s: f64,
+    picture: GrayImage,
+    texture: Option<egui::TextureHandle>,
+    text: String,
+}
+
+/// What a look at the clip finds.
+struct Found {
+    asks: Vec<LabelRequest>,
+    known: Vec<(Channel, f64)>,
+    told: LabelFile,
+}
+
+/// What came of a lesson.
+struct Learnt {
+    lesson: learn::LearnedGlyphs,
+    missing: Vec<char>,
+    left_out_clips: Vec<String>,
+    told: LabelFile,
+}
+
+/// Typed readings that are not learnt yet.
+#[derive(Serialize, Deserialize, Default)]
+struct Typed {
+    told: Vec<pairspeed::learn::StoredLabel>,
+}
+
+impl DigitsScreen {
+    fn follow(&mut self, ctx: &egui::Context, shared: &Shared) {
+        let now = (shared.recording_number, shared.setup_number);
+        if self.begun == now {
+            return;
+        }
+        self.begun = now;
+        if std::mem::take(&mut self.own_change) {
+            return;
+        }
+        *self = Self { begun: now, ..Self::default() };
+        if let (Some(clip), Some(setup)) = (shared.clip(), shared.setup.clone()) {
+            let clip = clip.to_owned();
+            self.looking = Some(Work::start(ctx, move |_| look_at(&clip, &setup)));
+        }
+    }
+
+    fn take_found(&mut self, shared: &Shared, found: Found) {
+        let Found { asks, known, told } = found;
+        (self.known, self.told) = (known, told);
+        self.cards = asks.into_iter().map(Card::of).collect();
+        let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
+        for card in &mut self.cards {
+            let same = |told: &&pairspeed::learn::StoredLabel| {
+                told.channel == card.channel && (told.time_s - card.time_s).abs() < 1e-3
+            };
+            if let Some(told) = typed.told.iter().find(same) {
+                card.text.clone_from(&told.text);
+            }
+        }
+    }
+
+    /// Learns from what was told before and what is typed now.
+    fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        let (Some(clip), Some(setup)) = (shared.clip().map(Path::to_owned), shared.setup.clone()) else {
+            return;
+        };
+        let mut told = self.told.clone();
+        let name = file_name(&clip);
+        for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
+            let text = card.text.trim().to_owned();
+            told.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
+        }
+        if told.labels.is_empty() {
+            shared.wrong("nothing is typed yet: type below some pictures what they show");
+            return;
+        }
+        self.lesson = None;
+        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, told)));
+    }
+
+    fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
+        let Learnt { mut lesson, missing, left_out_clips, told } = learnt;
+        let asks = std::mem::take(&mut lesson.requests);
+        self.told = told;
+        self.cards.retain(|card| card.text.trim().is_empty());
+        if !asks.is_empty() || missing.is_empty() {
+            self.cards = asks.into_iter().map(Card::of).collect();
+        }
+        self.lesson = Some(LessonView::of(ctx, &lesson, missing, left_out_clips));
+        if let Some(clip) = shared.clip() {
+            shared.store.forget(clip, DRAFT);
+        }
+        let setup = shared.setup.clone();
+        if let Some(Err(error)) = setup.as_ref().map(|setup| shared.store.remember(setup)) {
+            shared.wrong(error);
+        }
+        self.own_change = true;
+        shared.set_setup(setup);
+    }
+
+    /// Whether the shapes known read the overlay well.
+    fn are_known(&self) -> bool {
+        self.lesson.is_none() && self.known.iter().all(|(_, share)| *share >= WELL_READ)
+    }
+
+    /// Says how well the shapes known read the overlay.
+    fn show_known(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if self.lesson.is_some() {
+            return;
+        }
+        let read = |(channel, share): &(Channel, f64)| format!("{} {:.0} %", channel.name(), 100.0 * share);
+        let words: Vec<String> = self.known.iter().map(read).collect();
+        let known = self.are_known();
+        let head = if known {
+            "The shapes known already read this overlay: there is nothing you must teach."
+        } else {
+            "Not all of this overlay is read with the shapes known so far: type what some pictures show."
+        };
+        ui.label(RichText::new(head).strong());
+        ui.label(format!("Read in so many of the pictures looked at: {}.", words.join(", ")));
+        if !known || self.all_the_same {
+            return;
+        }
+        ui.horizontal_wrapped(|ui| {
+            if look::main_button(ui, "Go on: read the flight").clicked() {
+                shared.go_to = Some(Step::Reading);
+            }
+            if ui.button("Teach them all the same").clicked() {
+                self.all_the_same = true;
+            }
+        });
+    }
+
+    fn show_cards(&mut self, ui: &mut egui::Ui) {
+        if self.cards.is_empty() {
+            return;
+        }
+        ui.label(
+            "Type the number as shown, with its point and sign, without the unit. Leave out what you cannot read. \
+             Enter goes to the next picture. A handful is enough, as long as all ten digits are among them.",
+        );
+        let (focus, mut next, mut number) = (self.focus.take(), None, 0);
+        for row in self.cards.chunk_by_mut(|one, other| one.channel == other.channel) {
+            ui.add_space(4.0);
+            let width = row.iter().map(Card::width).fold(0.0, f32::max) + ui.spacing().item_spacing.x;
+            let columns = ((ui.available_width() / width) as usize).max(1);
+            for line in row.chunks_mut(columns) {
+                ui.horizontal(|ui| {
+                    for card in line {
+                        if card.show(ui, focus == Some(number)) {
+                            next = Some(number + 1);
+                        }
+                        number += 1;
+                    }
+                });
+            }
+        }
+        self.focus = next.filter(|next| *next < self.cards.len());
+        if self.focus.is_some() {
+            ui.ctx().request_repaint();
+        }
+        let seen = self.seen();
+        let unseen: String = ('0'..='9').filter(|digit| !seen.contains(*digit)).collect();
+        ui.add_space(4.0);
+        if unseen.is_empty() {
+            ui.label("All ten digits are among what you told.");
+        } else {
+            ui.label(format!("Not among what you told yet: {}", spaced(&unseen)));
+        }
+    }
+
+    /// All characters told before or typed now.
+    fn seen(&self) -> String {
+        let told = self.told.labels.iter().map(|told| told.text.as_str());
+        told.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
+    }
+
+    fn show_learning(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        ui.horizontal_wrapped(|ui| {
+            let busy = self.learning.is_some();
+            let typed = self.cards.iter().any(|card| !card.text.trim().is_empty());
+            let words = "Learn these shapes";
+            ui.add_enabled_ui(!busy && (typed || !self.told.labels.is_empty()), |ui| {
+                if (if typed { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
+                    self.learn(ui.ctx(), shared);
+                }
+            });
+            if let Some(learning) = &self.learning {
+                ui.spinner();
+                ui.label("Learning");
+                if ui.button("Cancel").clicked() && learning.cancel() {
+                    self.learning = None;
+                }
+            }
+        });
+    }
+
+    fn show_lesson(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        match self.lesson.as_ref().and_then(|lesson| lesson.show(ui)) {
+            Some(Wish::Read) => shared.go_to = Some(Step::Reading),
+            Some(Wish::Insist(channel, time_s)) => {
+                let clip = shared.clip().map(file_name).unwrap_or_default();
+                self.told.insist(&clip, &channel, time_s);
+                self.learn(ui.ctx(), shared);
+            }
+            None => {}
+        }
+    }
+
+    fn show_told(&mut self, ui: &mut egui::Ui) {
+        if self.told.labels.is_empty() {
+            return;
+        }
+        let mut forget = None;
+        egui::CollapsingHeader::new(format!("Told so far: {}", self.told.labels.len())).show(ui, |ui| {
+            for told in &self.told.labels {
+                ui.horizontal_wrapped(|ui| {
+                    let what = format!("{} at {:.2} s of {}", told.channel.name(), told.time_s, told.clip);
+                    if ui.button("Remove").on_hover_text(format!("Remove {what}")).clicked() {
+                        forget = Some(told.clone());
+                    }
+                    ui.label(format!("{}  {what}", told.text));
+                });
+            }
+        });
+        if let Some(told) = forget {
+            self.told.forget(&told.clip, &told.channel, told.time_s);
+        }
+    }
+}
+
+impl Card {
+    fn of(ask: LabelRequest) -> Self {
+        let LabelRequest { channel, time_s, image: picture } = ask;
+        Self { channel, time_s, picture, texture: None, text: String::new() }
+    }
+
+    /// Size of the picture, in points.
+    fn size(&self) -> egui::Vec2 {
+        let (width, height) = self.picture.dimensions();
+        vec2(width as f32 / height.max(1) as f32, 1.0) * PICTURE_HEIGHT
+    }
+
+    /// Width of the card with its frame, in points.
+    fn width(&self) -> f32 {
+        self.size().x.max(LEAST_FIELD) + 2.0 * f32::from(CARD_MARGIN)
+    }
+
+    /// Shows the picture with its field; tells whether the pilot has finished writing.
+    fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
+        let name = format!("{} at {}", self.channel.name(), look::clock(self.time_s));
+        let size = self.size();
+        let width = size.x.max(LEAST_FIELD);
+        let texture = self.texture.get_or_insert_with(|| look::texture(ui.ctx(), &name, &self.picture));
+        let image = Image::new((texture.id(), size)).alt_text(format!("Picture of {name}"));
+        let frame =
+            egui::Frame::new().fill(look::colours(ui).panel).inner_margin(CARD_MARGIN).corner_radius(3);
+        let shown = frame.show(ui, |ui| {
+            ui.vertical(|ui| {
+                ui.set_width(width);
+                ui.add(image);
+                let label = ui.label(RichText::new(&name).small());
+                let field =
+                    ui.add(TextEdit::singleline(&mut self.text).desired_width(width)).labelled_by(label.id);
+                self.text.retain(|letter| CHARACTERS.contains(letter));
+                if focus {
+                    field.request_focus();
+                }
+                field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter))
+            })
+        });
+        shown.inner.inner
+    }
+}
+
+impl Screen for DigitsScreen {
+    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.looking) {
+            Some(Outcome::Done(found)) => self.take_found(shared, found),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+        match take_outcome(&mut self.learning) {
+            Some(Outcome::Done(learnt)) => self.take_learnt(ctx, shared, learnt),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
+    fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if shared.setup.is_none() {
+            look::show_empty(ui, shared, "Mark and save the regions first: then their digits can be taught.");
+            return;
+        }
+        self.follow(&ui.ctx().clone(), shared);
+        page(ui, |ui| {
+            if self.looking.is_some() {
+                ui.horizontal(|ui| {
+                    ui.spinner();
+                    ui.label("Looking through the recording");
+                });
+                return;
+            }
+            self.show_known(ui, shared);
+            ui.add_space(6.0);
+            if self.all_the_same || !self.are_known() {
+                self.show_cards(ui);
+                self.show_learning(ui, shared);
+            }
+            ui.add_space(6.0);
+            self.show_lesson(ui, shared);
+            self.show_told(ui);
+        });
+    }
+
+    fn keep(&mut self, shared: &Shared) {
+        let Some(clip) = shared.clip().filter(|_| self.begun.0 == shared.recording_number) else { return };
+        let name = file_name(clip);
+        let mut typed = LabelFile::default();
+        for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
+            let text = card.text.trim().to_owned();
+            typed.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
+        }
+        if !typed.labels.is_empty() {
+            // The window may be closing: where nothing can be written there is nobody left to tell.
+            let _unkept = shared.store.keep(clip, DRAFT, &Typed { told: typed.labels });
+        }
+    }
+}
+
+fn spaced(characters: &str) -> String {
+    characters.chars().map(String::from).collect::<Vec<_>>().join(" ")
+}
+
+/// Looks through the clip for pictures to be told, and how well the shapes known read it.
+fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
+    let words = |error: &dyn std::fmt::Display| error.to_string();
+    let mut open = open_clip(setup, clip).map_err(|error| words(&error))?;
+    let sets = glyph_sets(setup).map_err(|error| words(&error))?;
+    let sample = readings::sample(&mut open, &setup.setup).map_err(|error| words(&error))?;
+    let regions = &setup.setup.regions;
+    let recogniser = Recogniser::calibrate(regions, &sets, &sample);
+    let told = LabelFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
+    let known = known_shares(setup, &recogniser, &sample);
+    Ok(Found { asks: first_requests(regions, &sample), known, told })
+}
+
+/// Share of the sampled frames in which each channel is read.
+fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
+    let regions = setup.setup.regions.iter().zip(&sample.regions).enumerate();
+    let share = |(number, (region, patches)): (
+        usize,
+        (&pairspeed::setup::Region, &Vec<pairspeed::recognise::Patch>),
+    )| {
+        let is_read = |patch: &&pairspeed::recognise::Patch| {
+            matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
+        };
+        let read = patches.iter().filter(is_read).count();
+        (region.channel.clone(), read as f64 / patches.len().max(1) as f64)
+    };
+    regions.map(share).collect()
+}
+
+/// Learns, and saves what was learned and the labels that can be used.
+fn learnt(clip: &Path, setup: &LoadedSetup, mut told: LabelFile) -> Result<Learnt, String> {
+    let folder: PathBuf = setup.glyph_folder();
+    let mut open = open_clip(setup, clip).map_err(|error| error.to_string())?;
+    let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
+    let found = fetch_examples(&mut open, setup, &told, &|_| ()).map_err(|error| error.to_string())?;
+    let mut lesson = learn_glyphs(
+        &setup.setup.camera.name,
+        &setup.setup.regions,
+        &found.examples,
+        &told.insisted(),
+        &sample,
+    )
+    .map_err(|error| error.to_string())?;
+    lesson.rejected.extend(found.rejected);
+    for RejectedLabel { label, .. } in &lesson.rejected {
+        told.reject(&file_name(clip), label);
+    }
+    lesson.set.save(&folder).map_err(|error| error.to_string())?;
+    told.save(&folder).map_err(|error| error.to_string())?;
+    let mut missing: Vec<char> =
+        lesson.missing.iter().flat_map(|(_, digits)| digits.iter().copied()).collect();
+    missing.sort_unstable();
+    missing.dedup();
+    Ok(Learnt { lesson, missing, left_out_clips: found.missing_clips.into_iter().collect(), told })
+}

@@ -1,0 +1,169 @@
+//! What a plot's channel left blank: marks along its foot, in words under the pointer and for a program that
+//! reads the window aloud.
+
+use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
+use egui_plot::{PlotPoint, PlotTransform};
+
+use super::scene::Scene;
+use crate::look::Colours;
+use pairspeed::flight::Flight;
+use pairspeed::model::channel::Channel;
+use pairspeed::output::blanks::BlankReasons;
+use pairspeed::output::reading_statistics::blank_stretches;
+use pairspeed::series::{Blank, ChannelReadings, Readings};
+
+/// Heights of the marks of a short and of a long stretch, in points: single frames must not look like a gap.
+const SHORT: f32 = 3.5;
+const LONG: f32 = 7.0;
+/// From here on a stretch is long, in seconds.
+const LONG_S: f64 = 0.5;
+/// Least width of a mark, in points.
+const LEAST_WIDTH: f32 = 1.0;
+/// The pointer is on the marks within this above the foot, and within this beside one, in points.
+const REACH: Vec2 = Vec2::new(3.0, 14.0);
+
+/// A stretch without readings.
+#[derive(Debug, Clone, PartialEq)]
+struct Mark {
+    start_s: f64,
+    end_s: f64,
+    /// Frames left blank, and why most of them were; `None` where nothing was recorded.
+    left_blank: Option<(usize, Blank)>,
+}
+
+/// The stretches without readings of one channel over a whole flight: found once, however often they are drawn.
+pub(super) struct Blanks {
+    channel: Channel,
+    marks: Vec<Mark>,
+    /// What the reasons refer to.
+    reasons: BlankReasons,
+    /// Blank frames before each frame, and at last before the end.
+    blank_before: Vec<usize>,
+}
+
+/// Those of a stretch of time.
+pub(super) struct InSight<'a> {
+    marks: Vec<&'a Mark>,
+    reasons: &'a BlankReasons,
+    /// Frames in sight, and how many of them are blank.
+    frames: usize,
+    blank: usize,
+}
+
+impl Blanks {
+    /// What is blank in every channel of a flight.
+    pub fn of_all(flight: &Flight) -> Vec<Self> {
+        let readings = &flight.series.readings;
+        let of = |readout| Self::of(readings, readout, BlankReasons::of(flight, readout));
+        readings.channels.iter().map(of).collect()
+    }
+
+    fn of(readings: &Readings, readout: &ChannelReadings, reasons: BlankReasons) -> Self {
+        let blanks = blank_stretches(&readings.time_s, readout).into_iter().map(|stretch| Mark {
+            start_s: stretch.start_s,
+            end_s: stretch.end_s,
+            left_blank: Some((stretch.frames, stretch.reason)),
+        });
+        let gaps =
+            readings.gaps.iter().map(|gap| Mark { start_s: gap.start_s, end_s: gap.end_s, left_blank: None });
+        let mut so_far = 0;
+        let mut blank_before = vec![so_far];
+        for place in 0..readings.time_s.len() {
+            so_far += usize::from(readout.outcome(place) != Blank::No);
+            blank_before.push(so_far);
+        }
+        Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), reasons, blank_before }
+    }
+
+    /// What is blank of a channel in the stretch of time shown.
+    pub fn in_sight<'a>(scene: &Scene<'a>, channel: &Channel) -> Option<InSight<'a>> {
+        let blanks = scene.blanks.iter().find(|blanks| blanks.channel == *channel)?;
+        let (from_s, to_s) = scene.view_s;
+        let times = &scene.flight.series.readings.time_s;
+        let shown = times.partition_point(|time| *time < from_s)..times.partition_point(|time| *time <= to_s);
+        let before = |place: usize| blanks.blank_before.get(place).copied().unwrap_or_default();
+        Some(InSight {
+            marks: blanks.marks.iter().filter(|mark| mark.end_s >= from_s && mark.start_s <= to_s).collect(),
+            reasons: &blanks.reasons,
+            frames: shown.len(),
+            blank: before(shown.end) - before(shown.start),
+        })
+    }
+}
+
+impl InSight<'_> {
+    /// Draws the marks along the foot of a plot, and what they are beside the plot's name.
+    pub fn draw(&self, ui: &Ui, transform: &PlotTransform, name: Rect, colours: &Colours) {
+        if self.marks.is_empty() {
+            return;
+        }
+        let frame = *transform.frame();
+        let painter: Painter = ui.painter().with_clip_rect(frame.intersect(ui.clip_rect()));
+        let mut drawn_to = f32::NEG_INFINITY;
+        for mark in &self.marks {
+            let across = across(mark, transform);
+            // Thousands of single frames come down to as many marks as there is room for.
+            if !mark.is_long() && across.max <= drawn_to {
+                continue;
+            }
+            if mark.left_blank.is_some() {
+                drawn_to = across.max;
+            }
+            let height = if mark.is_long() { LONG } else { SHORT };
+            let place = Rect::from_x_y_ranges(across, frame.bottom() - height..=frame.bottom());
+            painter.rect_filled(place, 0.0, colours.blank);
+        }
+        let swatch =
+            Rect::from_min_size(name.right_center() + Vec2::new(14.0, -LONG / 2.0), Vec2::splat(LONG));
+        painter.rect_filled(swatch, 0.0, colours.blank);
+        let font = TextStyle::Small.resolve(ui.style());
+        let at = pos2(swatch.right() + 5.0, name.top());
+        painter.text(at, egui::Align2::LEFT_TOP, "left blank", font, colours.ink);
+    }
+
+    /// How much is blank, for the name of a plot, such as `12 of 900 frames left blank`.
+    pub fn in_words(&self) -> String {
+        match self.blank {
+            0 => "no frame left blank".to_owned(),
+            blank => format!("{blank} of {} frames left blank", self.frames),
+        }
+    }
+
+    /// What is blank under the pointer, where it is on the marks.
+    pub fn at(&self, transform: &PlotTransform, pointer: Pos2) -> Option<String> {
+        let frame = transform.frame();
+        if !(frame.bottom() - REACH.y..=frame.bottom()).contains(&pointer.y) {
+            return None;
+        }
+        let off = |mark: &Mark| {
+            let across = across(mark, transform);
+            (across.min - pointer.x).max(pointer.x - across.max).max(0.0)
+        };
+        let nearest = self.marks.iter().min_by(|one, other| off(one).total_cmp(&off(other)))?;
+        (off(nearest) <= REACH.x).then(|| nearest.in_words(self.reasons))
+    }
+}
+
+impl Mark {
+    fn is_long(&self) -> bool {
+        self.left_blank.is_none() || self.end_s - self.start_s >= LONG_S
+    }
+
+    fn in_words(&self, reasons: &BlankReasons) -> String {
+        let span = format!("{:.2} to {:.2} s", self.start_s, self.end_s);
+        match self.left_blank {
+            Some((frames, reason)) => {
+                let frames = if frames == 1 { "1 frame".to_owned() } else { format!("{frames} frames") };
+                format!("Left blank, {span}: {frames}, {}", reasons.words(reason))
+            }
+            None => format!("Nothing recorded, {span}"),
+        }
+    }
+}
+
+/// Where a mark stands across the screen, from a whole point on.
+fn across(mark: &Mark, transform: &PlotTransform) -> Rangef {
+    let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
+    let (start, end) = (x(mark.start_s).floor(), x(mark.end_s));
+    Rangef::new(start, end.max(start + LEAST_WIDTH))
+}

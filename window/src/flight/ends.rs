@@ -1,0 +1,221 @@
+//! The legs over the plot of the speed: a row of names to choose from, and the ends to move.
+
+use egui::accesskit::Action;
+use egui::{CursorIcon, EventFilter, FontId, Id, Key, Modifiers, Pos2, Rect, Sense, Shape, Stroke, Ui, Vec2};
+use egui::{Role, WidgetInfo};
+use egui_plot::{PlotPoint, PlotTransform};
+
+use super::act::Act;
+use super::scene::{Scene, colour_of};
+use crate::look::{self, on};
+use pairspeed::leg_edits::LegEdit;
+use pairspeed::legs::GivenLeg;
+
+/// Width of the stretch at a leg's end that takes the pointer, in points.
+const GRIP: f32 = 11.0;
+/// Size of the corners that mark the ends of the chosen leg, in points.
+const CORNER: f32 = 7.0;
+/// Least width of a leg's name, in points.
+const LEAST_NAME: f32 = 22.0;
+/// One press of an arrow key moves an end so far, in seconds; with Shift the second.
+const STEPS_S: (f64, f64) = (0.1, 1.0);
+
+/// Which end of a leg.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(super) enum End {
+    Start,
+    End,
+}
+
+impl End {
+    /// The edit that moves this end, kept within its room and to the millisecond.
+    pub fn moved(self, scene: &Scene<'_>, number: usize, to_s: f64) -> Option<LegEdit> {
+        let (from_s, until_s) = self.room(scene, number)?;
+        let to_s = ((to_s * 1000.0).round() / 1000.0).clamp(from_s, until_s.max(from_s));
+        Some(match self {
+            Self::Start => LegEdit::MoveStart { leg: number, to_s },
+            Self::End => LegEdit::MoveEnd { leg: number, to_s },
+        })
+    }
+
+    fn room(self, scene: &Scene<'_>, number: usize) -> Option<(f64, f64)> {
+        match self {
+            Self::Start => scene.bench.current().room_of_start(number),
+            Self::End => scene.bench.current().room_of_end(number),
+        }
+    }
+
+    fn of(self, leg: &GivenLeg) -> f64 {
+        match self {
+            Self::Start => leg.start_s,
+            Self::End => leg.end_s,
+        }
+    }
+
+    /// Its name for a reader.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Start => "Start",
+            Self::End => "End",
+        }
+    }
+
+    /// The widget of this end, so that keys can give it the keyboard's attention.
+    pub fn id(self, number: usize) -> Id {
+        Id::unique(("end of a leg", number, self))
+    }
+}
+
+/// The names of the legs over their stretches.
+pub(super) fn ribbon(ui: &Ui, scene: &Scene<'_>, row: Rect, transform: &PlotTransform, acts: &mut Vec<Act>) {
+    let colours = look::colours(ui);
+    let painter = ui.painter().with_clip_rect(row);
+    for (leg, number) in scene.legs().iter().zip(1..) {
+        let Some(across) = across(leg, transform) else { continue };
+        let missing = (LEAST_NAME - across.span()).max(0.0) / 2.0;
+        let rect = Rect::from_x_y_ranges(across.expand(missing), row.y_range()).shrink2(Vec2::new(0.5, 2.0));
+        let response = ui.interact(rect, Id::unique(("name of a leg", number)), Sense::click());
+        let chosen = scene.chosen == Some(number);
+        let label = format!("{} from {:.1} to {:.1} s", scene.name(number, leg), leg.start_s, leg.end_s);
+        response.widget_info(|| WidgetInfo::selected(Role::Button, true, chosen, &label));
+        let fill = colour_of(scene.kind(leg), &colours);
+        painter.rect_filled(rect, 3.0, fill.gamma_multiply(if chosen { 1.0 } else { 0.55 }));
+        if chosen || response.has_focus() {
+            let width = if response.has_focus() { 3.0 } else { 2.0 };
+            painter.rect_stroke(rect, 3.0, Stroke::new(width, colours.ink), egui::StrokeKind::Inside);
+        }
+        let words = fitting(ui, rect.width(), &scene.mark(number, leg), &scene.use_in_words(leg));
+        let ink = if chosen { on(fill) } else { colours.ink };
+        painter.text(rect.center(), egui::Align2::CENTER_CENTER, words, FontId::proportional(13.0), ink);
+        if response.clicked() {
+            acts.push(Act::Choose(number));
+        }
+        response.on_hover_text(format!("{label}: {}", scene.use_in_words(leg)));
+    }
+}
+
+/// The stretch of a leg on the screen; `None` where it is out of sight.
+fn across(leg: &GivenLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
+    let frame = transform.frame();
+    let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
+    let (left, right) = (x(leg.start_s).max(frame.left()), x(leg.end_s).min(frame.right()));
+    (right - left > 2.0).then(|| egui::Rangef::new(left, right))
+}
+
+/// As much of a leg's name as fits into a width.
+fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
+    let names = [format!("{mark} {kind}"), mark.to_owned()];
+    let fits = |name: &String| {
+        let font = FontId::proportional(13.0);
+        ui.painter().layout_no_wrap(name.clone(), font, egui::Color32::WHITE).size().x + 6.0 <= width
+    };
+    names.into_iter().find(fits).unwrap_or_default()
+}
+
+/// The ends of all legs in sight, to be dragged; those of the chosen leg also take the keyboard.
+pub(super) fn handles(ui: &Ui, scene: &Scene<'_>, transform: &PlotTransform, acts: &mut Vec<Act>) {
+    for (leg, number) in scene.legs().iter().zip(1..) {
+        for end in [End::Start, End::End] {
+            handle(ui, scene, transform, (number, leg, end), acts);
+        }
+    }
+}
+
+fn handle(
+    ui: &Ui,
+    scene: &Scene<'_>,
+    transform: &PlotTransform,
+    (number, leg, end): (usize, &GivenLeg, End),
+    acts: &mut Vec<Act>,
+) {
+    let (frame, chosen) = (transform.frame(), scene.chosen == Some(number));
+    let x = transform.position_from_point(&PlotPoint::new(end.of(leg), 0.0)).x;
+    if !frame.x_range().contains(x) {
+        return;
+    }
+    // Legs that touch share an edge: each end reaches into its own leg.
+    let beside = if end == End::Start { GRIP / 2.0 } else { -GRIP / 2.0 };
+    let rect =
+        Rect::from_center_size(Pos2::new(x + beside, frame.center().y), Vec2::new(GRIP, frame.height()));
+    let sense = if chosen { Sense::click_and_drag() } else { Sense::drag() };
+    let response = ui.interact(rect, end.id(number), sense).on_hover_cursor(CursorIcon::ResizeHorizontal);
+    if chosen || response.hovered() || response.dragged() {
+        let across = across(leg, transform).map_or(0.0, egui::Rangef::span);
+        draw_grip(ui, (x, frame, end), across, response.has_focus() || response.dragged());
+    }
+    if response.drag_started() {
+        acts.push(Act::Choose(number));
+    }
+    let pointed_s = response.interact_pointer_pos().map(|at| transform.value_from_position(at).x);
+    if response.dragged() {
+        acts.extend(pointed_s.and_then(|to_s| end.moved(scene, number, to_s)).map(Act::Try));
+    } else if response.drag_stopped() {
+        acts.extend(end.moved(scene, number, end.of(leg)).map(Act::Make));
+    }
+    if chosen {
+        tell_reader(ui, scene, (number, leg, end), &response);
+        acts.extend(keyed(ui, scene, (number, leg, end), &response).map(Act::Make));
+    }
+}
+
+/// A line with corners that point into the leg, which is `across` points wide.
+fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: bool) {
+    let ink = look::colours(ui).ink;
+    let width = if strong { 2.5 } else { 1.2 };
+    ui.painter().vline(x, frame.y_range(), Stroke::new(width, ink));
+    let size = (if strong { 1.5 * CORNER } else { CORNER }).min(across / 3.0);
+    let into = if end == End::Start { size } else { -size };
+    for (edge, inward) in [(frame.top(), size), (frame.bottom(), -size)] {
+        let corner = Pos2::new(x, edge);
+        let points = vec![corner, corner + Vec2::new(into, 0.0), corner + Vec2::new(0.0, inward)];
+        ui.painter().add(Shape::convex_polygon(points, ink, Stroke::NONE));
+    }
+}
+
+/// An end is a slider over the time that it may be moved in.
+fn tell_reader(
+    ui: &Ui,
+    scene: &Scene<'_>,
+    (number, leg, end): (usize, &GivenLeg, End),
+    response: &egui::Response,
+) {
+    let label = format!("{} of leg {number}", end.name());
+    response.widget_info(|| WidgetInfo::slider(true, end.of(leg), &label));
+    ui.ctx().accesskit_node_builder(response.id, |node| {
+        node.set_role(Role::Slider);
+        if let Some((from_s, until_s)) = end.room(scene, number) {
+            node.set_min_numeric_value(from_s);
+            node.set_max_numeric_value(until_s);
+        }
+        node.set_numeric_value_step(STEPS_S.0);
+        node.add_action(Action::Increment);
+        node.add_action(Action::Decrement);
+    });
+}
+
+/// The edit that the arrow keys ask for, or a program that reads the screen aloud.
+fn keyed(
+    ui: &Ui,
+    scene: &Scene<'_>,
+    (number, leg, end): (usize, &GivenLeg, End),
+    response: &egui::Response,
+) -> Option<LegEdit> {
+    if response.has_focus() {
+        let arrows = EventFilter { horizontal_arrows: true, ..EventFilter::default() };
+        ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, arrows));
+    }
+    let presses = |modifiers, key| {
+        let counted = ui.input_mut(|input| input.count_and_consume_key(modifiers, key));
+        if response.has_focus() { counted as f64 } else { 0.0 }
+    };
+    if !response.has_focus() {
+        let asked =
+            |action| ui.input(|input| input.num_accesskit_action_requests(response.id, action)) as f64;
+        let by_s = STEPS_S.0 * (asked(Action::Increment) - asked(Action::Decrement));
+        return (by_s != 0.0).then(|| end.moved(scene, number, end.of(leg) + by_s)).flatten();
+    }
+    let far = presses(Modifiers::SHIFT, Key::ArrowRight) - presses(Modifiers::SHIFT, Key::ArrowLeft);
+    let near = presses(Modifiers::NONE, Key::ArrowRight) - presses(Modifiers::NONE, Key::ArrowLeft);
+    let by_s = STEPS_S.0 * near + STEPS_S.1 * far;
+    (by_s != 0.0).then(|| end.moved(scene, number, end.of(leg) + by_s)).flatten()
+}

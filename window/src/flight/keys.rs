@@ -1,0 +1,121 @@
+//! The keyboard: everything the mouse can do with the legs.
+
+use egui::{Key, Modifiers, Ui};
+
+use super::act::Act;
+use super::ends::End;
+use super::leg::{KINDS, addition};
+use super::scene::Scene;
+use super::timeline::zoomed;
+use pairspeed::leg_edits::LegEdit;
+
+/// One press of the keys for zooming.
+const ZOOM: f64 = 1.5;
+
+/// The keys, for the pilot.
+pub(super) const KEYS: [(&str, &str); 13] = [
+    ("Page Down, Page Up", "the next leg, the one before"),
+    ("S, E", "take hold of the leg's start, its end"),
+    ("Left, Right", "move the end held by 0.1 s; with Shift by 1 s"),
+    ("X", "split the leg at the frame looked at, else in its middle"),
+    ("J", "join it with the next"),
+    ("Delete", "take it away"),
+    ("A", "add a leg about the frame looked at"),
+    ("U, D, B, O", "upwind, downwind, by its speed, left out"),
+    ("T", "write its throttle"),
+    ("F", "look at the frame in the leg's middle"),
+    ("+, -, 0", "show less time, more, the whole flight"),
+    ("Ctrl Z, Ctrl Y", "take the last edit back, make it again"),
+    ("Left, Right in a plot", "the frame before, the next"),
+];
+
+/// The widget that the throttle is written in.
+pub(super) fn throttle_id() -> egui::Id {
+    egui::Id::unique("throttle of the leg")
+}
+
+/// Takes the keys of this step, unless the pilot is writing.
+pub(super) fn take(ui: &Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+    if ui.ctx().text_edit_focused() {
+        return;
+    }
+    let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
+    if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
+        acts.push(Act::Redo);
+    }
+    if pressed(Modifiers::COMMAND, Key::Z) {
+        acts.push(Act::Undo);
+    }
+    let plain = |key| pressed(Modifiers::NONE, key);
+    view_keys(scene, &plain, acts);
+    let legs = scene.legs().len();
+    if plain(Key::PageDown) && legs > 0 {
+        acts.push(Act::Choose(scene.chosen.map_or(1, |number| (number + 1).min(legs))));
+    }
+    if plain(Key::PageUp) && legs > 0 {
+        acts.push(Act::Choose(scene.chosen.map_or(legs, |number| number.saturating_sub(1).max(1))));
+    }
+    if plain(Key::A) {
+        acts.extend(addition(scene).map(Act::Make));
+    }
+    leg_keys(ui, scene, &plain, acts);
+}
+
+fn view_keys(scene: &Scene<'_>, plain: &impl Fn(Key) -> bool, acts: &mut Vec<Act>) {
+    let middle_s = scene.moment_s().unwrap_or(f64::midpoint(scene.view_s.0, scene.view_s.1));
+    if plain(Key::Plus) || plain(Key::Equals) {
+        acts.push(zoomed(scene, ZOOM, middle_s));
+    }
+    if plain(Key::Minus) {
+        acts.push(zoomed(scene, 1.0 / ZOOM, middle_s));
+    }
+    if plain(Key::Num0) {
+        acts.push(Act::View(0.0, f64::MAX));
+    }
+}
+
+fn leg_keys(ui: &Ui, scene: &Scene<'_>, plain: &impl Fn(Key) -> bool, acts: &mut Vec<Act>) {
+    let Some((number, leg)) = scene.chosen_leg() else { return };
+    for (key, end) in [(Key::S, End::Start), (Key::E, End::End)] {
+        if plain(key) {
+            ui.memory_mut(|memory| memory.request_focus(end.id(number)));
+        }
+    }
+    if plain(Key::T) {
+        ui.memory_mut(|memory| memory.request_focus(throttle_id()));
+    }
+    if plain(Key::F) {
+        let middle_s = f64::midpoint(leg.start_s, leg.end_s);
+        let place = scene.flight.series.readings.time_s.partition_point(|time| *time < middle_s);
+        acts.push(Act::Look(place, None));
+    }
+    for (kind, _, key) in KINDS {
+        if plain(key) {
+            acts.push(Act::Make(LegEdit::Mark { leg: number, kind }));
+        }
+    }
+    let edits = [
+        (Key::X, LegEdit::Split { leg: number, at_s: scene.split_s(leg) }),
+        (Key::J, LegEdit::Join { leg: number }),
+        (Key::Delete, LegEdit::Delete { leg: number }),
+    ];
+    for (key, edit) in edits {
+        if plain(key) {
+            acts.push(Act::Make(edit));
+        }
+    }
+}
+
+/// The leg to choose after an edit: an added one, else the one that stood there.
+pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) -> Option<usize> {
+    match edit {
+        LegEdit::MoveStart { leg, .. }
+        | LegEdit::MoveEnd { leg, .. }
+        | LegEdit::Split { leg, .. }
+        | LegEdit::Join { leg }
+        | LegEdit::Delete { leg }
+        | LegEdit::Mark { leg, .. }
+        | LegEdit::Throttle { leg, .. } => Some(leg),
+        LegEdit::Add { .. } => chosen.or((legs > 0).then_some(1)),
+    }
+}

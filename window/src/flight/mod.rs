@@ -1,0 +1,279 @@
+//! The step that shows the legs and what comes of them, and lets the pilot mend them.
+//!
+//! ```text
+//! Bench (edits, worked out in the background) -> Scene (what is looked at)
+//!   -> timeline + ends (plots, legs to drag), leg (the chosen one), results, picture (the frame looked at)
+//!   -> Acts, which the screen carries out
+//! ```
+
+mod act;
+mod bench;
+mod blanks;
+mod ends;
+mod keys;
+mod leg;
+mod picture;
+mod results;
+mod saving;
+mod scene;
+mod timeline;
+
+use egui::{Panel, ScrollArea, Ui};
+
+use self::act::Act;
+use self::bench::Bench;
+use self::blanks::Blanks;
+use self::leg::ThrottleEntry;
+use self::picture::Pictures;
+use self::saving::Saving;
+use self::scene::Scene;
+use self::timeline::Heights;
+use super::{Screen, Shared, look};
+
+/// From this width on, in points, results stand beside the plots instead of below them.
+const WIDE: f32 = 900.0;
+/// Width of the results beside the plots at first, in points.
+const RESULTS: f32 = 470.0;
+/// Height of the frame looked at, and of the plots where they stand above the results, in points.
+const PICTURE: f32 = 164.0;
+const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
+/// Least height of the plot of the speed beside the results, in points.
+const LEAST_SPEED: f32 = 130.0;
+/// Height of a plot below the speed as a share of the room, and its limits, in points.
+const STRIP: f32 = 0.11;
+const STRIPS: (f32, f32) = (56.0, 110.0);
+/// Shown on either side of a leg when it is chosen and out of sight, in seconds.
+const AROUND_S: f64 = 8.0;
+
+/// What this step holds.
+#[derive(Default)]
+pub struct LegsScreen {
+    /// Number of the reading that is on the bench.
+    seen: Option<u64>,
+    bench: Option<Bench>,
+    /// What each channel of the flight left blank.
+    blanks: Vec<Blanks>,
+    pictures: Option<Pictures>,
+    saving: Saving,
+    chosen: Option<usize>,
+    moment: Option<usize>,
+    view_s: (f64, f64),
+    entry: ThrottleEntry,
+}
+
+impl Screen for LegsScreen {
+    fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
+        let mut acts = Vec::new();
+        let (Some(finished), Some(bench)) = (&shared.finished, &self.bench) else {
+            look::show_empty(ui, shared, "Read a recording first: then its legs are shown here.");
+            return;
+        };
+        let scene = Scene {
+            flight: &finished.flight,
+            bench,
+            blanks: &self.blanks,
+            chosen: self.chosen,
+            moment: self.moment,
+            view_s: self.view_s,
+        };
+        keys::take(ui, &scene, &mut acts);
+        saving::bar(ui, &scene, &self.saving, &mut acts);
+        offer(ui, &scene, &mut acts);
+        if ui.available_width() >= WIDE {
+            Self::side_by_side(ui, &scene, (self.pictures.as_ref(), &mut self.entry), &mut acts);
+        } else {
+            Self::stacked(ui, &scene, (self.pictures.as_ref(), &mut self.entry), &mut acts);
+        }
+        for act in acts {
+            self.carry_out(ui.ctx(), act, shared);
+        }
+    }
+
+    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        if self.seen != Some(shared.finished_number) {
+            self.seen = Some(shared.finished_number);
+            self.take_up(ctx, shared);
+        }
+        if let Some(bench) = &mut self.bench {
+            bench.attend(shared);
+            self.saving.attend(bench, shared);
+        }
+        if let Some(pictures) = &mut self.pictures {
+            pictures.attend(ctx);
+        }
+    }
+
+    fn keep(&mut self, _shared: &Shared) {
+        if let Some(bench) = &mut self.bench {
+            bench.keep();
+        }
+    }
+}
+
+impl LegsScreen {
+    /// Whether all that was asked for in the background is there.
+    #[must_use]
+    pub fn is_settled(&self) -> bool {
+        self.bench.as_ref().is_none_or(Bench::is_settled)
+            && self.pictures.as_ref().is_none_or(Pictures::is_settled)
+            && !self.saving.is_busy()
+    }
+
+    /// Number of the leg chosen, from 1.
+    #[must_use]
+    pub fn chosen(&self) -> Option<usize> {
+        self.chosen
+    }
+
+    /// The flight just read, from its start.
+    fn take_up(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        *self = Self { seen: self.seen, ..Self::default() };
+        let Some(finished) = &shared.finished else { return };
+        let (bench, wrong) = Bench::of(ctx, finished, shared);
+        self.bench = Some(bench);
+        self.blanks = Blanks::of_all(&finished.flight);
+        self.pictures = Some(Pictures::new(ctx));
+        self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
+        self.chosen = (!finished.flight.legs.is_empty()).then_some(1);
+        if let Some(wrong) = wrong {
+            shared.wrong(wrong);
+        }
+    }
+
+    fn side_by_side(
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        (pictures, entry): (Option<&Pictures>, &mut ThrottleEntry),
+        acts: &mut Vec<Act>,
+    ) {
+        let results = Panel::right("results").resizable(true).default_size(RESULTS).min_size(260.0);
+        results.show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                leg::show(ui, scene, entry, acts);
+                ui.separator();
+                results::show(ui, scene, acts);
+            });
+        });
+        if let Some(pictures) = pictures.filter(|_| scene.moment.is_some()) {
+            let panel = Panel::bottom("frame").resizable(true).default_size(PICTURE).min_size(120.0);
+            panel.show(ui, |ui| pictures.show(ui, scene, acts));
+        }
+        egui::CentralPanel::default().show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                // Beside the strips: the row of names, the time under the speed, and the gaps.
+                let strip = (STRIP * ui.available_height()).clamp(STRIPS.0, STRIPS.1);
+                let rest = 36.0 + (strip + 3.0) * timeline::strips(scene).count() as f32;
+                let speed = (ui.available_height() - rest).max(LEAST_SPEED);
+                timeline::show(ui, scene, Heights { speed, strip }, acts);
+            });
+        });
+    }
+
+    fn stacked(
+        ui: &mut Ui,
+        scene: &Scene<'_>,
+        (pictures, entry): (Option<&Pictures>, &mut ThrottleEntry),
+        acts: &mut Vec<Act>,
+    ) {
+        super::page(ui, |ui| {
+            ui.scope(|ui| timeline::show(ui, scene, STACKED, acts));
+            leg::show(ui, scene, entry, acts);
+            if let Some(pictures) = pictures.filter(|_| scene.moment.is_some()) {
+                ui.separator();
+                ui.allocate_ui(egui::vec2(ui.available_width(), PICTURE), |ui| {
+                    pictures.show(ui, scene, acts)
+                });
+            }
+            ui.separator();
+            results::show(ui, scene, acts);
+        });
+    }
+
+    fn carry_out(&mut self, ctx: &egui::Context, act: Act, shared: &mut Shared) {
+        let Some(bench) = &mut self.bench else { return };
+        ctx.request_repaint();
+        match act {
+            Act::Choose(number) => self.choose(number, shared),
+            Act::Try(edit) => bench.try_out(edit),
+            Act::Make(edit) => match bench.make(edit, shared) {
+                Ok(()) => self.chosen = keys::chosen_after(edit, self.chosen, bench.legs().len()),
+                Err(error) => shared.wrong(error),
+            },
+            Act::Undo => bench.undo(shared),
+            Act::Redo => bench.redo(shared),
+            Act::TakeOffer => bench.take_offer(),
+            Act::LeaveOffer => bench.leave_offer(shared),
+            Act::Look(place, channel) => self.look(place, channel, shared),
+            Act::View(from_s, to_s) => self.view(from_s, to_s, shared),
+            Act::Save(file) => self.saving.one(ctx, file, bench, shared),
+            Act::SaveAll => self.saving.all(ctx, bench, shared),
+            Act::OpenFolder => super::page_file::open(bench.folder(), shared),
+        }
+        let legs = self.bench.as_ref().map_or(0, |bench| bench.legs().len());
+        self.chosen = self.chosen.map(|number| number.min(legs)).filter(|number| *number > 0);
+    }
+
+    /// Chooses a leg and brings it into sight.
+    fn choose(&mut self, number: usize, shared: &Shared) {
+        let leg = self.bench.as_ref().and_then(|bench| bench.legs().get(number.checked_sub(1)?));
+        let Some(leg) = leg.copied() else { return };
+        self.chosen = Some(number);
+        if leg.start_s < self.view_s.0 || leg.end_s > self.view_s.1 {
+            let length_s = (self.view_s.1 - self.view_s.0).max(leg.end_s - leg.start_s + 2.0 * AROUND_S);
+            let middle_s = f64::midpoint(leg.start_s, leg.end_s);
+            self.view(middle_s - length_s / 2.0, middle_s + length_s / 2.0, shared);
+        }
+    }
+
+    fn look(&mut self, place: usize, channel: Option<pairspeed::model::channel::Channel>, shared: &Shared) {
+        let time_s = shared
+            .finished
+            .as_ref()
+            .and_then(|finished| finished.flight.series.readings.time_s.get(place).copied());
+        let (Some(time_s), Some(pictures)) = (time_s, &mut self.pictures) else { return };
+        self.moment = Some(place);
+        pictures.look_at(&shared.clips, time_s, channel);
+        let (from_s, to_s) = self.view_s;
+        if time_s < from_s || time_s > to_s {
+            let half_s = (to_s - from_s) / 2.0;
+            self.view(time_s - half_s, time_s + half_s, shared);
+        }
+    }
+
+    /// Shows a stretch of time, as far as the recording goes.
+    fn view(&mut self, from_s: f64, to_s: f64, shared: &Shared) {
+        let Some(finished) = &shared.finished else { return };
+        let (first_s, last_s) = whole(&finished.flight.series.readings.time_s);
+        let length_s = (to_s - from_s).min(last_s - first_s);
+        if length_s.is_finite() && length_s > 0.0 {
+            let from_s = from_s.clamp(first_s, last_s - length_s);
+            self.view_s = (from_s, from_s + length_s);
+        }
+    }
+}
+
+/// First and last time of a flight, at least a second apart.
+fn whole(time_s: &[f64]) -> (f64, f64) {
+    let (first_s, last_s) = (time_s.first().copied().unwrap_or(0.0), time_s.last().copied().unwrap_or(0.0));
+    (first_s, last_s.max(first_s + 1.0))
+}
+
+/// Offers the edits of an earlier day.
+fn offer(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+    let Some(offered) = scene.bench.offered() else { return };
+    let edits = match offered.edits().len() {
+        1 => "1 edit".to_owned(),
+        edits => format!("{edits} edits"),
+    };
+    egui::Frame::group(ui.style()).show(ui, |ui| {
+        ui.horizontal_wrapped(|ui| {
+            ui.label(format!("These legs were edited before ({edits})."));
+            if ui.button("Use those edits").clicked() {
+                acts.push(Act::TakeOffer);
+            }
+            if ui.button("Start from the legs found").clicked() {
+                acts.push(Act::LeaveOffer);
+            }
+        });
+    });
+}

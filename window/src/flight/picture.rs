@@ -1,0 +1,195 @@
+//! The frame looked at: its picture, what each box shows there, and what was read of it.
+
+use std::path::PathBuf;
+
+use egui::{Color32, Image, ImageSource, Rect, Sense, Stroke, StrokeKind, TextureHandle};
+use egui::{Ui, Vec2, load::SizedTexture, pos2};
+use image::GrayImage;
+
+use super::act::Act;
+use super::scene::{Scene, symbol};
+use super::timeline::stepped;
+use crate::look;
+use crate::work::Clerk;
+use pairspeed::flight::Flight;
+use pairspeed::footage::{FootageError, FrameSource as _, Recording};
+use pairspeed::geometry::PixelRect;
+use pairspeed::model::channel::Channel;
+use pairspeed::output::blanks::BlankReasons;
+use pairspeed::output::numbers;
+use pairspeed::output::words::with_symbol;
+use pairspeed::series::ChannelReadings;
+
+/// Pixels of the picture that are shown around a box.
+const AROUND_PX: u32 = 6;
+/// Height of a box cut out of the picture, in points.
+const CUT_OUT: f32 = 36.0;
+/// Room for a box with what was read in it, in points.
+const BOX: Vec2 = Vec2::new(112.0, 84.0);
+
+/// A frame fetched: its time and its picture, or why there is none.
+type Fetched = (f64, Result<GrayImage, String>);
+
+/// Fetches frames in the background and holds the last one.
+pub(super) struct Pictures {
+    clerk: Clerk<(Vec<PathBuf>, f64), Fetched>,
+    asked_s: Option<f64>,
+    shown: Option<(f64, Result<TextureHandle, String>)>,
+    /// The readout that was pointed at.
+    channel: Option<Channel>,
+}
+
+impl Pictures {
+    pub fn new(ctx: &egui::Context) -> Self {
+        let mut open: Option<(Vec<PathBuf>, Recording)> = None;
+        let clerk = Clerk::hire(ctx, move |(clips, time_s): (Vec<PathBuf>, f64), answer| {
+            let fetched = fetched(&mut open, clips, time_s).map_err(|error| error.to_string());
+            if fetched.is_err() {
+                open = None;
+            }
+            answer((time_s, fetched));
+        });
+        Self { clerk, asked_s: None, shown: None, channel: None }
+    }
+
+    /// Asks for the frame of a moment; the picture comes when it is there.
+    pub fn look_at(&mut self, clips: &[PathBuf], time_s: f64, channel: Option<Channel>) {
+        self.channel = channel.or(self.channel.take());
+        self.asked_s = Some(time_s);
+        self.clerk.give((clips.to_vec(), time_s));
+    }
+
+    /// Takes what was fetched meanwhile.
+    pub fn attend(&mut self, ctx: &egui::Context) {
+        while let Some((time_s, fetched)) = self.clerk.answer() {
+            let texture = fetched.map(|picture| look::texture(ctx, "frame looked at", &picture));
+            self.shown = Some((time_s, texture));
+        }
+    }
+
+    /// Whether the picture shown is the one asked for last.
+    pub fn is_settled(&self) -> bool {
+        self.asked_s == self.shown.as_ref().map(|(time_s, _)| *time_s)
+    }
+
+    /// The frame, and every box of it with what was read there.
+    pub fn show(&self, ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+        let (Some(place), Some(moment_s)) = (scene.moment, scene.moment_s()) else { return };
+        ui.horizontal_top(|ui| {
+            if let Some((_, Ok(texture))) = &self.shown {
+                self.show_frame(ui, scene, texture);
+            }
+            ui.vertical(|ui| {
+                ui.horizontal_wrapped(|ui| self.show_head(ui, scene, moment_s, acts));
+                match &self.shown {
+                    Some((_, Ok(texture))) => self.show_boxes(ui, scene, place, texture),
+                    Some((_, Err(reason))) => {
+                        ui.colored_label(look::colours(ui).wrong, format!("No picture: {reason}"));
+                    }
+                    None => {}
+                }
+            });
+        });
+    }
+
+    fn show_head(&self, ui: &mut Ui, scene: &Scene<'_>, moment_s: f64, acts: &mut Vec<Act>) {
+        ui.strong(format!("Frame at {moment_s:.2} s"));
+        for (name, steps, hint) in [("Previous", -1, "The frame before"), ("Next", 1, "The frame after")] {
+            if ui.button(name).on_hover_text(hint).clicked() {
+                acts.push(stepped(scene, steps, None));
+            }
+        }
+        if !self.is_settled() {
+            ui.spinner();
+        }
+    }
+
+    fn show_frame(&self, ui: &mut Ui, scene: &Scene<'_>, texture: &TextureHandle) {
+        let size = texture.size_vec2();
+        let height = (ui.available_height() - 4.0).clamp(90.0, 400.0);
+        let shown = Vec2::new(size.x * height / size.y.max(1.0), height);
+        let image = Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown)));
+        let (area, response) = ui.allocate_exact_size(shown, Sense::hover());
+        image.paint_at(ui, area);
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "The frame looked at"));
+        let scale = shown / size;
+        for region in &scene.flight.setup.regions {
+            let place = region.place;
+            let at = area.min + Vec2::new(place.left as f32, place.top as f32) * scale;
+            let rect = Rect::from_min_size(at, Vec2::new(place.width as f32, place.height as f32) * scale);
+            let pointed_at = self.channel.as_ref() == Some(&region.channel);
+            let colour = if pointed_at { look::YELLOW } else { Color32::from_gray(200) };
+            let stroke = Stroke::new(if pointed_at { 2.0 } else { 1.0 }, colour);
+            ui.painter().rect_stroke(rect, 0.0, stroke, StrokeKind::Outside);
+        }
+    }
+
+    /// The boxes with what was read in them, the one pointed at first.
+    fn show_boxes(&self, ui: &mut Ui, scene: &Scene<'_>, place: usize, texture: &TextureHandle) {
+        let mut regions: Vec<_> = scene.flight.setup.regions.iter().collect();
+        regions.sort_by_key(|region| self.channel.as_ref() != Some(&region.channel));
+        egui::ScrollArea::vertical().id_salt("boxes").show(ui, |ui| {
+            ui.horizontal_wrapped(|ui| {
+                for region in regions {
+                    let readout = scene.flight.series.readings.channel(&region.channel);
+                    let (value, sure) = readout
+                        .map_or_else(Default::default, |readout| in_words(scene.flight, readout, place));
+                    ui.allocate_ui(BOX, |ui| {
+                        ui.vertical(|ui| {
+                            ui.spacing_mut().item_spacing.y = 2.0;
+                            ui.set_width(BOX.x);
+                            ui.strong(format!("{} {value}", region.channel.name()));
+                            cut_out(ui, region.place, texture);
+                            ui.small(sure);
+                        });
+                    });
+                }
+            });
+        });
+    }
+}
+
+/// A box of the picture, enlarged, with a little of what is around it.
+fn cut_out(ui: &mut Ui, place: PixelRect, texture: &TextureHandle) {
+    let size = texture.size_vec2();
+    let (left, top) =
+        (place.left.saturating_sub(AROUND_PX) as f32, place.top.saturating_sub(AROUND_PX) as f32);
+    let right = (place.right() as f32 + AROUND_PX as f32).min(size.x);
+    let bottom = (place.bottom() as f32 + AROUND_PX as f32).min(size.y);
+    if right <= left || bottom <= top {
+        return;
+    }
+    let part = Rect::from_min_max(pos2(left / size.x, top / size.y), pos2(right / size.x, bottom / size.y));
+    let shown = Vec2::new((right - left) * CUT_OUT / (bottom - top), CUT_OUT);
+    let (area, _) = ui.allocate_exact_size(shown, Sense::hover());
+    Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown))).uv(part).paint_at(ui, area);
+}
+
+/// What was read of one frame, and how sure it is or why it was left blank.
+fn in_words(flight: &Flight, readout: &ChannelReadings, place: usize) -> (String, String) {
+    match readout.trusted(place) {
+        Some((value, confidence)) => {
+            let text = numbers::shown(value, usize::from(readout.decimals));
+            let percent = (1000.0 * f64::from(confidence)).floor() / 10.0;
+            (with_symbol(&text, symbol(readout)), format!("{percent:.1} % sure"))
+        }
+        None => {
+            let reason = BlankReasons::of(flight, readout).words(readout.outcome(place));
+            ("-".to_owned(), format!("left blank: {reason}"))
+        }
+    }
+}
+
+fn fetched(
+    open: &mut Option<(Vec<PathBuf>, Recording)>,
+    clips: Vec<PathBuf>,
+    time_s: f64,
+) -> Result<GrayImage, FootageError> {
+    if open.as_ref().is_none_or(|(opened, _)| *opened != clips) {
+        let recording = Recording::open(&clips)?;
+        *open = Some((clips, recording));
+    }
+    let Some((_, recording)) = open else { return Ok(GrayImage::default()) };
+    recording.seek(time_s)?;
+    Ok(recording.next_frame()?.map(|frame| frame.luma.to_image()).unwrap_or_default())
+}

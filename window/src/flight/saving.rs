@@ -1,0 +1,165 @@
+//! The row above the plots: taking back, the stretch shown, and saving results.
+
+use std::path::Path;
+
+use egui::{Button, RichText, Ui};
+
+use super::act::Act;
+use super::bench::Bench;
+use super::keys::KEYS;
+use super::scene::Scene;
+use super::timeline::zoomed;
+use crate::look;
+use crate::reading::in_our_words;
+use crate::shared::Shared;
+use crate::work::{Outcome, Work, take_outcome};
+use pairspeed::files::Existing;
+use pairspeed::flight::Flight;
+use pairspeed::leg_edits::LegEdit;
+use pairspeed::output::ResultFile;
+use pairspeed::output::folder::{ResultFolder, write_one};
+
+/// What is saved by itself, with the words on its button and what it holds.
+const FILES: [(ResultFile, &str, &str); 4] = [
+    (ResultFile::Series, "Series", "Save series.csv: every frame's readings"),
+    (ResultFile::Legs, "Legs", "Save legs.csv: the legs as they stand"),
+    (ResultFile::Pairs, "Pairs", "Save pairs.csv: the airspeed of every pair"),
+    (ResultFile::Report, "Report", "Save report.html: to read and to print"),
+];
+
+/// What was written: a sentence, and the edits that all results then hold, if it was all of them.
+type Written = (String, Option<Vec<LegEdit>>);
+
+/// Writes results in the background.
+#[derive(Default)]
+pub(super) struct Saving {
+    work: Option<Work<Written>>,
+}
+
+impl Saving {
+    /// Whether something is being written.
+    pub fn is_busy(&self) -> bool {
+        self.work.is_some()
+    }
+
+    /// Saves one result file.
+    pub fn one(&mut self, ctx: &egui::Context, file: ResultFile, bench: &Bench, shared: &Shared) {
+        self.start(ctx, bench, shared, move |folder, flight| {
+            let path = write_one(folder, file, flight).map_err(|error| in_our_words(&error))?;
+            Ok((format!("saved {}", path.display()), None))
+        });
+    }
+
+    /// Saves all result files.
+    pub fn all(&mut self, ctx: &egui::Context, bench: &Bench, shared: &Shared) {
+        let edits = bench.edits().edits().to_vec();
+        self.start(ctx, bench, shared, move |folder, flight| {
+            let prepared = ResultFolder::prepare(folder, Existing::Replace);
+            prepared.and_then(|prepared| prepared.write(flight)).map_err(|error| in_our_words(&error))?;
+            Ok((format!("saved all results in {}", folder.display()), Some(edits)))
+        });
+    }
+
+    fn start(
+        &mut self,
+        ctx: &egui::Context,
+        bench: &Bench,
+        shared: &Shared,
+        write: impl FnOnce(&Path, &Flight) -> Result<Written, String> + Send + 'static,
+    ) {
+        let Some(finished) = &shared.finished else { return };
+        let (folder, flight) = (bench.folder().clone(), finished.flight.clone());
+        self.work = Some(Work::start(ctx, move |_| write(&folder, &flight)));
+    }
+
+    /// Tells what came of it.
+    pub fn attend(&mut self, bench: &mut Bench, shared: &mut Shared) {
+        match take_outcome(&mut self.work) {
+            Some(Outcome::Done((words, edits))) => {
+                if let Some(edits) = edits {
+                    bench.results_written(edits);
+                }
+                shared.done(words);
+            }
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+}
+
+/// Shows the row.
+pub(super) fn bar(ui: &mut Ui, scene: &Scene<'_>, saving: &Saving, acts: &mut Vec<Act>) {
+    ui.horizontal_wrapped(|ui| {
+        take_back(ui, scene, acts);
+        ui.separator();
+        stretch(ui, scene, acts);
+        ui.separator();
+        ui.label("Save");
+        // What is saved must be what is shown.
+        let ready = !saving.is_busy() && scene.bench.is_settled();
+        for (file, words, hint) in FILES {
+            if ui.add_enabled(ready, Button::new(words)).on_hover_text(hint).clicked() {
+                acts.push(Act::Save(file));
+            }
+        }
+        if ui.add_enabled(ready, Button::new("All")).on_hover_text("Save all results anew").clicked() {
+            acts.push(Act::SaveAll);
+        }
+        if ui.button("Open the folder").on_hover_text(scene.bench.folder().display().to_string()).clicked() {
+            acts.push(Act::OpenFolder);
+        }
+        ui.menu_button("Keys", show_keys);
+        if saving.is_busy() || !scene.bench.is_settled() {
+            ui.spinner();
+        } else if scene.bench.results_lag() {
+            let words = RichText::new("Results lack the last edits");
+            ui.label(words.color(look::colours(ui).unsure)).on_hover_text(
+                "Your edits are kept. The files of results are those of before: press All to save them anew.",
+            );
+        }
+    });
+}
+
+fn take_back(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+    let edits = scene.bench.edits();
+    for (name, edit, act) in
+        [("Undo", edits.edits().last(), Act::Undo), ("Redo", edits.next_redo(), Act::Redo)]
+    {
+        let hint = edit.map_or_else(|| "Nothing to do".to_owned(), |edit| format!("{name}: {edit}"));
+        if ui.add_enabled(edit.is_some(), Button::new(name)).on_hover_text(hint).clicked() {
+            acts.push(act);
+        }
+    }
+}
+
+fn stretch(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+    if ui.button("Whole flight").on_hover_text("Show the whole flight (0)").clicked() {
+        acts.push(Act::View(0.0, f64::MAX));
+    }
+    let leg = scene.chosen_leg().map(|(_, leg)| *leg);
+    let hint = "Show the chosen leg and what is around it";
+    if ui.add_enabled(leg.is_some(), Button::new("This leg")).on_hover_text(hint).clicked()
+        && let Some(leg) = leg
+    {
+        let around_s = (leg.end_s - leg.start_s).max(4.0) * 0.6;
+        acts.push(Act::View(leg.start_s - around_s, leg.end_s + around_s));
+    }
+    let middle_s = f64::midpoint(scene.view_s.0, scene.view_s.1);
+    for (words, name, factor) in [("+", "Show less time", 1.5), ("-", "Show more time", 1.0 / 1.5)] {
+        let response = ui.button(words);
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, name));
+        if response.on_hover_text(format!("{name} ({words})")).clicked() {
+            acts.push(zoomed(scene, factor, middle_s));
+        }
+    }
+}
+
+fn show_keys(ui: &mut Ui) {
+    egui::Grid::new("keys").spacing([16.0, 4.0]).show(ui, |ui| {
+        for (keys, what) in KEYS {
+            ui.strong(keys);
+            ui.label(what);
+            ui.end_row();
+        }
+    });
+}

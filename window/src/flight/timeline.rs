@@ -1,0 +1,298 @@
+//! The flight over time: readings as dots, the smoothed speed, and the legs in their colours.
+
+use egui::{
+    Color32, EventFilter, Key, Modifiers, PointerButton, Pos2, Role, Sense, TextStyle, Ui, Vec2, WidgetInfo,
+};
+use egui_plot::{
+    GridMark, Line, LineStyle, Plot, PlotBounds, PlotPoint, PlotTransform, PlotUi, Points, Span, VLine,
+};
+
+use super::act::Act;
+use super::blanks::{Blanks, InSight};
+use super::ends;
+use super::scene::{Scene, colour_of, symbol};
+use crate::look::{self, Colours};
+use pairspeed::model::channel::Channel;
+use pairspeed::output::axis::Axis;
+use pairspeed::output::decimation::{dots, lines};
+use pairspeed::output::numbers;
+use pairspeed::series::ChannelReadings;
+
+/// Height of the row of leg names, in points.
+const RIBBON: f32 = 26.0;
+/// Room for the numbers of the upright axes, in points.
+const AXIS_WIDTH: f32 = 46.0;
+/// A click picks a reading no further away than this, in points.
+const REACH: f32 = 14.0;
+/// Room between the numbers of the upright axes, and from the ends of these, in points.
+const BETWEEN_NUMBERS: f64 = 20.0;
+const FROM_ENDS: f64 = 8.0;
+/// Shortest stretch that is shown, in seconds.
+const LEAST_VIEW_S: f64 = 2.0;
+/// The channels shown under the speed, each in a plot of its own.
+const STRIPS: [Channel; 3] = [Channel::Voltage, Channel::Altitude, Channel::Satellites];
+
+/// Heights of the plots, in points.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Heights {
+    pub speed: f32,
+    pub strip: f32,
+}
+
+/// The channels that have a strip.
+pub(super) fn strips(scene: &Scene<'_>) -> impl Iterator<Item = Channel> {
+    STRIPS.into_iter().filter(|channel| scene.readout(channel).is_some())
+}
+
+/// Shows all plots, one above the other over the same time.
+pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, heights: Heights, acts: &mut Vec<Act>) {
+    ui.spacing_mut().item_spacing.y = 3.0;
+    let (ribbon, _) = ui.allocate_exact_size(Vec2::new(ui.available_width(), RIBBON), Sense::hover());
+    let Some(speed) = scene.readout(&Channel::Speed) else {
+        ui.label("The recording shows no speed that changes: there is nothing to draw.");
+        return;
+    };
+    let transform = plot(ui, scene, speed, heights.speed, acts);
+    ends::ribbon(ui, scene, ribbon, &transform, acts);
+    ends::handles(ui, scene, &transform, acts);
+    for channel in strips(scene) {
+        if let Some(readout) = scene.readout(&channel) {
+            plot(ui, scene, readout, heights.strip, acts);
+        }
+    }
+}
+
+/// One plot; gives the transform between its points and the screen.
+fn plot(
+    ui: &mut Ui,
+    scene: &Scene<'_>,
+    readout: &ChannelReadings,
+    height: f32,
+    acts: &mut Vec<Act>,
+) -> PlotTransform {
+    let colours = look::colours(ui);
+    let (low, high) = value_range(readout);
+    let (from_s, to_s) = scene.view_s;
+    let is_speed = readout.channel == Channel::Speed;
+    let name = format!("{} {}", readout.channel.name(), symbol(readout)).trim().to_owned();
+    let size = (ui.available_width(), height);
+    let shown = still(("over time", readout.channel.name()), &colours)
+        .height(height)
+        .show_axes([is_speed, true])
+        .y_axis_min_width(AXIS_WIDTH)
+        .x_grid_spacer(|_| time_marks(from_s, to_s))
+        .x_axis_formatter(|mark, _| time_words(mark.value, to_s - from_s))
+        .y_grid_spacer(|_| value_marks(low, high, height))
+        .y_axis_formatter(|mark, _| numbers::trimmed(mark.value))
+        .sense(Sense::click_and_drag())
+        .show(ui, |plot| {
+            plot.set_plot_bounds(PlotBounds::from_min_max([from_s, low], [to_s, high]));
+            legs(plot, scene, &colours, is_speed);
+            readings(plot, scene, readout, ((low, high), size), &colours);
+            if let Some(moment_s) = scene.moment_s() {
+                plot.vline(VLine::new("", moment_s).color(colours.ink).style(LineStyle::dashed_loose()));
+            }
+        });
+    let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
+    let font = TextStyle::Small.resolve(ui.style());
+    let name_place = ui.painter().text(corner, egui::Align2::LEFT_TOP, &name, font, colours.ink);
+    let blanks = Blanks::in_sight(scene, &readout.channel);
+    if let Some(blanks) = &blanks {
+        blanks.draw(ui, &shown.transform, name_place, &colours);
+    }
+    let label = format!(
+        "{name} over time, {} to {}, {}; arrow keys go from frame to frame",
+        numbers::clock(from_s),
+        numbers::clock(to_s),
+        blanks.as_ref().map(InSight::in_words).unwrap_or_default()
+    );
+    let mut response = shown.response;
+    response.widget_info(|| WidgetInfo::labeled(Role::Figure, true, &label));
+    let words = response.hover_pos().and_then(|pointer| blanks?.at(&shown.transform, pointer));
+    if let Some(words) = words {
+        response = response.on_hover_text_at_pointer(words);
+    }
+    follow(ui, scene, readout, &response, &shown.transform, acts);
+    shown.transform
+}
+
+/// A plot that shows what it is told to and does nothing of its own.
+pub(super) fn still<'a>(name: impl egui::AsIdSalt, colours: &Colours) -> Plot<'a> {
+    Plot::new(name)
+        .allow_drag(false)
+        .allow_zoom(false)
+        .allow_scroll(false)
+        .allow_boxed_zoom(false)
+        .allow_axis_zoom_drag(false)
+        .allow_double_click_reset(false)
+        .show_crosshair(false)
+        .grid_color(colours.line)
+        .label_formatter(|_| None)
+}
+
+/// Marks along the time, at round numbers.
+fn time_marks(from_s: f64, to_s: f64) -> Vec<GridMark> {
+    marks(Axis::of_time([from_s, to_s].into_iter()).as_ref())
+}
+
+/// Marks along the values, as many as there is room for.
+fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
+    let least_step = (high - low) * BETWEEN_NUMBERS / f64::from(height.max(1.0));
+    let from_end = (high - low) * FROM_ENDS / f64::from(height.max(1.0));
+    let mut marks = marks(Axis::between(low, high, least_step).as_ref());
+    marks.retain(|mark| (low + from_end..=high - from_end).contains(&mark.value));
+    marks
+}
+
+/// The ticks of an axis; each is told to have room, since they were chosen so.
+pub(super) fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
+    let ticks = axis.into_iter().flat_map(|axis| axis.ticks.iter().map(|tick| (*tick, axis.high - axis.low)));
+    ticks.map(|(value, step_size)| GridMark { value, step_size }).collect()
+}
+
+/// A time on the axis: minutes and seconds, with tenths where a few seconds fill the plot.
+fn time_words(time_s: f64, length_s: f64) -> String {
+    let tenths = (time_s * 10.0).round() / 10.0;
+    if length_s < 8.0 && (tenths - tenths.round()).abs() > 0.01 {
+        return format!("{tenths:.1} s");
+    }
+    numbers::clock(tenths)
+}
+
+/// The range of a plot: all trusted readings, with room above them for the name.
+fn value_range(readout: &ChannelReadings) -> (f64, f64) {
+    let above = if readout.channel == Channel::Speed { 0.1 } else { 0.4 };
+    let axis = Axis::over(readout.values.iter().copied()).map(|axis| axis.with_headroom(above));
+    axis.map_or((0.0, 1.0), |axis| (axis.low, axis.high))
+}
+
+/// The legs as coloured stretches; in the plot of the speed also their medians.
+fn legs(plot: &mut PlotUi<'_>, scene: &Scene<'_>, colours: &Colours, medians: bool) {
+    for (leg, number) in scene.legs().iter().zip(1..) {
+        let colour = colour_of(scene.kind(leg), colours);
+        let strength = if scene.chosen == Some(number) { 0.42 } else { 0.2 };
+        let span = Span::new("", leg.start_s..=leg.end_s).fill(colour.gamma_multiply(strength));
+        plot.span(span.border_color(Color32::TRANSPARENT));
+        if let Some(flown) = scene.flown(leg).filter(|_| medians) {
+            let at = |time_s| [time_s, flown.speed_median];
+            let points = vec![at(flown.steady_start_s), at(flown.steady_end_s)];
+            plot.line(Line::new("", points).color(colours.ink).width(2.5).allow_hover(false));
+        }
+    }
+}
+
+fn readings(
+    plot: &mut PlotUi<'_>,
+    scene: &Scene<'_>,
+    readout: &ChannelReadings,
+    ((low, high), (width, height)): ((f64, f64), (f32, f32)),
+    colours: &Colours,
+) {
+    let time_s = &scene.flight.series.readings.time_s;
+    let (from, until) = (
+        time_s.partition_point(|time| *time < scene.view_s.0),
+        time_s.partition_point(|time| *time <= scene.view_s.1),
+    );
+    let shown = |values: &[f64]| -> Vec<(f64, f64)> {
+        (from..until).filter_map(|place| Some((*time_s.get(place)?, *values.get(place)?))).collect()
+    };
+    let axes = Axis::between(scene.view_s.0, scene.view_s.1, 0.0).zip(Axis::between(low, high, 0.0));
+    if let Some((time, value)) = axes {
+        let size = (width.max(1.0) as u32, height.max(1.0) as u32);
+        let dots: Vec<[f64; 2]> = dots(shown(&readout.values).into_iter(), (&time, &value), size)
+            .into_iter()
+            .map(Into::into)
+            .collect();
+        plot.points(Points::new("", dots).color(dot_colour(readout, colours)).radius(1.6).allow_hover(false));
+    }
+    if readout.channel == Channel::Speed {
+        for line in lines(&shown(&scene.flight.series.speed_smooth)) {
+            let line: Vec<[f64; 2]> = line.into_iter().map(Into::into).collect();
+            plot.line(Line::new("", line).color(colours.airspeed).width(1.5).allow_hover(false));
+        }
+    }
+}
+
+fn dot_colour(readout: &ChannelReadings, colours: &Colours) -> Color32 {
+    match readout.channel {
+        Channel::Voltage => colours.voltage,
+        Channel::Altitude => colours.altitude,
+        _ => colours.dot,
+    }
+}
+
+/// Clicks look at a frame, drags and wheels show another stretch, arrow keys go from frame to frame.
+fn follow(
+    ui: &Ui,
+    scene: &Scene<'_>,
+    readout: &ChannelReadings,
+    response: &egui::Response,
+    transform: &PlotTransform,
+    acts: &mut Vec<Act>,
+) {
+    if response.clicked_by(PointerButton::Primary) {
+        let at = response.interact_pointer_pos();
+        acts.extend(at.and_then(|at| looked_at(scene, readout, transform, at)));
+        response.request_focus();
+    }
+    let per_point_s = (scene.view_s.1 - scene.view_s.0) / f64::from(transform.frame().width().max(1.0));
+    let (zoom, scrolled) = ui.input(|input| (input.zoom_delta(), input.smooth_scroll_delta().x));
+    let moved = if response.dragged_by(PointerButton::Primary) { response.drag_delta().x } else { 0.0 };
+    let moved = moved + if response.hovered() { scrolled } else { 0.0 };
+    if moved != 0.0 {
+        let by_s = -f64::from(moved) * per_point_s;
+        acts.push(Act::View(scene.view_s.0 + by_s, scene.view_s.1 + by_s));
+    }
+    if let Some(at) = response.hover_pos().filter(|_| zoom != 1.0) {
+        let about_s = transform.value_from_position(at).x;
+        acts.push(zoomed(scene, f64::from(zoom), about_s));
+    }
+    if response.has_focus() {
+        let arrows = EventFilter { horizontal_arrows: true, ..EventFilter::default() };
+        ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, arrows));
+        let keyed = |key| ui.input_mut(|input| input.count_and_consume_key(Modifiers::NONE, key)) as isize;
+        let steps = keyed(Key::ArrowRight) - keyed(Key::ArrowLeft);
+        if steps != 0 {
+            acts.push(stepped(scene, steps, Some(readout.channel.clone())));
+        }
+    }
+}
+
+/// The frame so many frames on from the one looked at, or the first shown.
+pub(super) fn stepped(scene: &Scene<'_>, steps: isize, channel: Option<Channel>) -> Act {
+    let time_s = &scene.flight.series.readings.time_s;
+    let now = scene.moment.unwrap_or_else(|| time_s.partition_point(|time| *time < scene.view_s.0));
+    Act::Look(now.saturating_add_signed(steps).min(time_s.len().saturating_sub(1)), channel)
+}
+
+/// The view made closer by a factor about a moment.
+pub(super) fn zoomed(scene: &Scene<'_>, factor: f64, about_s: f64) -> Act {
+    let (from_s, to_s) = scene.view_s;
+    let factor = factor.min((to_s - from_s) / LEAST_VIEW_S);
+    Act::View(about_s + (from_s - about_s) / factor, about_s + (to_s - about_s) / factor)
+}
+
+/// The reading under the pointer, else the frame at its time.
+fn looked_at(
+    scene: &Scene<'_>,
+    readout: &ChannelReadings,
+    transform: &PlotTransform,
+    at: Pos2,
+) -> Option<Act> {
+    let time_s = &scene.flight.series.readings.time_s;
+    let reach_s = transform.dvalue_dpos()[0].abs() * f64::from(REACH);
+    let about_s = transform.value_from_position(at).x;
+    let near = time_s.partition_point(|time| *time < about_s - reach_s)
+        ..time_s.partition_point(|time| *time <= about_s + reach_s);
+    let distance = |place: &usize| {
+        let (value, _) = readout.trusted(*place)?;
+        Some(transform.position_from_point(&PlotPoint::new(*time_s.get(*place)?, value)).distance(at))
+    };
+    let dot = near
+        .filter_map(|place| Some((place, distance(&place)?)))
+        .filter(|(_, distance)| *distance <= REACH)
+        .min_by(|one, other| one.1.total_cmp(&other.1));
+    let at_time = || time_s.partition_point(|time| *time < about_s).min(time_s.len().saturating_sub(1));
+    let place = dot.map_or_else(at_time, |(place, _)| place);
+    (!time_s.is_empty()).then(|| Act::Look(place, Some(readout.channel.clone())))
+}

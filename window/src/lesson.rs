@@ -1,0 +1,155 @@
+//! What the last lesson gave: the shapes learned, the labels left out, and the digits still missing.
+
+use egui::{Image, RichText, TextureHandle, vec2};
+use image::GrayImage;
+use ndarray::Array2;
+
+use super::digits::PICTURE_HEIGHT;
+use super::look;
+use pairspeed::glyphs::{Glyph, GlyphSet};
+use pairspeed::learn::{self, SuspectLabel};
+use pairspeed::model::channel::Channel;
+
+/// The last lesson as it is shown.
+pub(super) struct LessonView {
+    shapes: Vec<(char, TextureHandle)>,
+    pub(super) missing: Vec<char>,
+    suspects: Vec<Suspect>,
+    rejected: Vec<String>,
+    left_out_clips: Vec<String>,
+}
+
+/// A label left out, with its picture and that of the reading that contradicts it.
+struct Suspect {
+    channel: Channel,
+    time_s: f64,
+    sentence: String,
+    pictures: Vec<(String, TextureHandle)>,
+}
+
+/// What the pilot wants next.
+pub(super) enum Wish {
+    /// To go on and read the flight.
+    Read,
+    /// To learn from a label although others contradict it.
+    Insist(Channel, f64),
+}
+
+impl LessonView {
+    /// A lesson whose digits `missing` are not known, with the names of clips that were not found.
+    pub(super) fn of(
+        ctx: &egui::Context,
+        lesson: &learn::LearnedGlyphs,
+        missing: Vec<char>,
+        left_out_clips: Vec<String>,
+    ) -> Self {
+        let suspects = lesson.suspects.iter().map(|suspect| Suspect::of(ctx, suspect)).collect();
+        let rejected = lesson.rejected.iter().map(ToString::to_string).collect();
+        Self { shapes: shapes(ctx, &lesson.set), missing, suspects, rejected, left_out_clips }
+    }
+
+    /// Shows it and gives what the pilot clicks.
+    pub(super) fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
+        let mut wish = None;
+        ui.label(RichText::new("Learned").strong());
+        show_shapes(ui, &self.shapes, &self.missing);
+        for suspect in &self.suspects {
+            if suspect.show(ui) {
+                wish = Some(Wish::Insist(suspect.channel.clone(), suspect.time_s));
+            }
+        }
+        for rejected in &self.rejected {
+            ui.label(format!("Not used: {rejected}"));
+        }
+        if !self.left_out_clips.is_empty() {
+            let clips = self.left_out_clips.join(", ");
+            ui.label(format!("Not found beside this recording, so left out this time: {clips}"));
+        }
+        if self.missing.is_empty() {
+            ui.label("All ten digits are known.");
+            if look::main_button(ui, "Go on: read the flight").clicked() {
+                wish = Some(Wish::Read);
+            }
+        } else {
+            let missing: Vec<String> = self.missing.iter().map(char::to_string).collect();
+            ui.label(format!(
+                "Not seen yet: {}. Readings with these digits stay blank; label some of the pictures above.",
+                missing.join(" ")
+            ));
+        }
+        wish
+    }
+}
+
+impl Suspect {
+    fn of(ctx: &egui::Context, suspect: &SuspectLabel) -> Self {
+        let texture = |label: &learn::LabelledReading, picture: &GrayImage| {
+            (label.to_string(), look::texture(ctx, &format!("label {label}"), picture))
+        };
+        let own = std::iter::once(texture(&suspect.label, &suspect.image));
+        let conflicting = suspect.conflicting.iter().map(|other| texture(&other.label, &other.image));
+        Self {
+            channel: suspect.label.channel.clone(),
+            time_s: suspect.label.time_s,
+            sentence: suspect.to_string(),
+            pictures: own.chain(conflicting).collect(),
+        }
+    }
+
+    /// Shows it; whether the pilot insists on the label.
+    fn show(&self, ui: &mut egui::Ui) -> bool {
+        ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(look::colours(ui).unsure));
+        ui.horizontal_wrapped(|ui| {
+            for (label, texture) in &self.pictures {
+                ui.vertical(|ui| {
+                    let size = texture.size_vec2();
+                    let size = size * (PICTURE_HEIGHT / size.y.max(1.0));
+                    ui.add(Image::new((texture.id(), size)).alt_text(format!("Picture of {label}")));
+                    ui.label(label);
+                });
+            }
+        });
+        ui.label("If it is wrong, remove it below and label the picture anew.");
+        ui.button("The label is right: learn from it").clicked()
+    }
+}
+
+/// The shapes of a set as pictures.
+fn shapes(ctx: &egui::Context, set: &GlyphSet) -> Vec<(char, TextureHandle)> {
+    let glyphs = set.faces.iter().flat_map(|face| &face.glyphs);
+    let shape = |glyph: &Glyph| {
+        let name = format!("shape of {}", glyph.character);
+        (glyph.character, look::texture(ctx, &name, &picture_of(&glyph.levels)))
+    };
+    glyphs.map(shape).collect()
+}
+
+fn picture_of(levels: &Array2<f32>) -> GrayImage {
+    let (rows, cols) = levels.dim();
+    GrayImage::from_fn(cols as u32, rows as u32, |x, y| {
+        let level = levels.get((y as usize, x as usize)).copied().unwrap_or(0.0);
+        image::Luma([level.round().clamp(0.0, 255.0) as u8])
+    })
+}
+
+fn show_shapes(ui: &mut egui::Ui, shapes: &[(char, TextureHandle)], missing: &[char]) {
+    ui.horizontal_wrapped(|ui| {
+        for (character, texture) in shapes {
+            ui.vertical(|ui| {
+                let size = texture.size_vec2();
+                let size = size * (PICTURE_HEIGHT / size.y.max(1.0));
+                let shape = Image::new((texture.id(), size));
+                ui.add(shape.alt_text(format!("The shape learned for {character}")));
+                ui.label(RichText::new(character.to_string()).strong());
+            });
+        }
+        for character in missing {
+            ui.vertical(|ui| {
+                let (rect, _) = ui.allocate_exact_size(vec2(24.0, PICTURE_HEIGHT), egui::Sense::hover());
+                let stroke = egui::Stroke::new(1.5, look::colours(ui).unsure);
+                ui.painter().rect_stroke(rect, 2.0, stroke, egui::StrokeKind::Inside);
+                ui.label(format!("{character} is missing"));
+            });
+        }
+    });
+}

@@ -1,0 +1,86 @@
+//! Saving a page to print, and opening it in the program that the system has for pages.
+
+use std::path::{Path, PathBuf};
+
+use egui::{TextEdit, Ui};
+
+use super::Shared;
+use pairspeed::files::{Existing, write_whole};
+
+/// Where a page goes, and the one saved last.
+#[derive(Debug, Default)]
+pub(super) struct PageFile {
+    /// As the pilot is writing it; empty: the usual place.
+    path: String,
+    saved: Option<PathBuf>,
+}
+
+impl PageFile {
+    /// Shows where the page goes and saves it when told to. `usual` is where it goes if nothing is written;
+    /// a page that is there already is kept, and the new one gets a number.
+    pub fn show(&mut self, ui: &mut Ui, shared: &mut Shared, usual: &Path, page: impl FnOnce() -> String) {
+        ui.horizontal_wrapped(|ui| {
+            let label = ui.label("Page to print");
+            let field = TextEdit::singleline(&mut self.path).desired_width(300.0);
+            ui.add(field.hint_text(usual.display().to_string())).labelled_by(label.id);
+            if ui.button("Save the page").clicked() {
+                let told = self.path.trim();
+                let path = free(if told.is_empty() { usual } else { Path::new(told) });
+                match write_whole(&path, page().as_bytes(), Existing::Keep) {
+                    Ok(()) => {
+                        shared.done(format!("saved {}", path.display()));
+                        self.saved = Some(path);
+                    }
+                    Err(error) => shared.wrong(format!(
+                        "cannot write {}: {error}; write another place for it",
+                        path.display()
+                    )),
+                }
+            }
+            if let Some(saved) = &self.saved
+                && ui.button("Open it to print").on_hover_text(saved.display().to_string()).clicked()
+            {
+                open(saved, shared);
+            }
+        });
+    }
+}
+
+/// Opens a file or folder with the system's own program for it.
+pub(super) fn open(path: &Path, shared: &mut Shared) {
+    if let Err(error) = open::that_detached(path) {
+        shared.wrong(format!("the system cannot open {} ({error}): open it by hand", path.display()));
+    }
+}
+
+/// The path itself, or with the first number that makes it new.
+pub(super) fn free(path: &Path) -> PathBuf {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let extension =
+        path.extension().map_or("html".into(), |extension| extension.to_string_lossy().into_owned());
+    let numbered = (2..10_000).map(|number| path.with_file_name(format!("{stem}-{number}.{extension}")));
+    let plain = path.with_extension(&extension);
+    std::iter::once(plain.clone()).chain(numbered).find(|path| !path.exists()).unwrap_or(plain)
+}
+
+/// Where a page of this name goes: among the results, else beside the recording, else where the program runs.
+pub(super) fn usual_place(shared: &Shared, name: &str) -> PathBuf {
+    let results = shared.finished.as_ref().map(|finished| finished.folder.join(name));
+    results.or_else(|| shared.clip().map(|clip| clip.with_file_name(name))).unwrap_or_else(|| name.into())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_page_that_is_there_is_kept_and_the_next_gets_a_number() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("card.html");
+        assert_eq!(free(&path), path);
+        std::fs::write(&path, "mine").unwrap();
+        assert_eq!(free(&path), folder.path().join("card-2.html"));
+        assert_eq!(free(&folder.path().join("plain")), folder.path().join("plain.html"));
+    }
+}

@@ -1,0 +1,316 @@
+//! Reading the flight: every frame, in the background, then the results are written.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use egui::{ComboBox, ProgressBar, RichText, TextEdit};
+
+use super::air::AirFields;
+use super::work::{Come, Outcome, Reporter, Work, in_words, take_outcome};
+use super::{Finished, Screen, Shared, Step, dialogs, look, page};
+use pairspeed::files::{Existing, file_name};
+use pairspeed::model::units::{Quantity, Unit};
+use pairspeed::output::folder::{OutputError, ResultFolder, usual_folder};
+use pairspeed::output::table;
+use pairspeed::setup::LoadedSetup;
+use pairspeed::{ReadOptions, read_record, work_out};
+
+/// The window shows the time left anew this often while it reads.
+const TICK: Duration = Duration::from_millis(200);
+
+/// What is told of the reading, and how far it has come.
+#[derive(Default)]
+pub struct ReadingScreen {
+    begun: u64,
+    /// Throttle steps as typed.
+    throttle: String,
+    air: AirFields,
+    folder: String,
+    /// Results stand in the folder, and the pilot was told so.
+    in_the_way: Vec<&'static str>,
+    choosing: Option<dialogs::Choice>,
+    reading: Option<Work<Finished>>,
+    /// The answer as a table.
+    table: Option<String>,
+}
+
+impl ReadingScreen {
+    fn follow(&mut self, shared: &Shared) {
+        if self.begun == shared.recording_number {
+            return;
+        }
+        if let Some(reading) = self.reading.take() {
+            // What is being written just now is written to its end.
+            let _too_late = reading.cancel();
+        }
+        *self = Self { begun: shared.recording_number, ..Self::default() };
+        self.folder = usual_folder(&shared.clips).display().to_string();
+    }
+
+    fn start(&mut self, ctx: &egui::Context, shared: &mut Shared, existing: Existing) {
+        let Some(setup) = shared.setup.clone() else { return };
+        let mut options = shared.options.clone();
+        match throttle_steps(&self.throttle) {
+            Ok(steps) => options.legs.throttle_steps = steps,
+            Err(message) => return shared.wrong(message),
+        }
+        if let Err(message) = self.air.tell(&setup.setup, &mut options) {
+            return shared.wrong(message);
+        }
+        if let Err(error) = setup.require_speed() {
+            return shared.wrong(error);
+        }
+        let out = PathBuf::from(self.folder.trim());
+        // Prepared before the long reading starts: a place that takes no files is told at once.
+        let folder = match ResultFolder::prepare(&out, existing) {
+            Ok(folder) => folder,
+            Err(OutputError::ResultsExist { files, .. }) => {
+                self.in_the_way = files;
+                return;
+            }
+            Err(error) => return shared.wrong(in_our_words(&error)),
+        };
+        self.in_the_way.clear();
+        self.table = None;
+        shared.notice = None;
+        let clips = shared.clips.clone();
+        self.reading =
+            Some(Work::start(ctx, move |reporter| read(&clips, &setup, &options, folder, out, reporter)));
+    }
+
+    fn show_told(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        egui::Grid::new("told").num_columns(2).show(ui, |ui| {
+            let label = ui.label("Results go to");
+            ui.horizontal(|ui| {
+                let width = (ui.available_width() - 110.0).clamp(160.0, 520.0);
+                if ui
+                    .add(TextEdit::singleline(&mut self.folder).desired_width(width))
+                    .labelled_by(label.id)
+                    .changed()
+                {
+                    self.in_the_way.clear();
+                }
+                if ui.button("Choose…").on_hover_text("Choose the folder for the results").clicked() {
+                    let from = Path::new(self.folder.trim()).parent();
+                    self.choosing = Some(dialogs::folder(ui.ctx(), "Folder for the results", from));
+                }
+            });
+            ui.end_row();
+            let label = ui.label("Throttle steps");
+            let field = TextEdit::singleline(&mut self.throttle).desired_width(200.0);
+            ui.add(field.hint_text("such as 50, 60, 80, 100")).labelled_by(label.id);
+            ui.end_row();
+            ui.allocate_space(egui::Vec2::ZERO);
+            // A row of its own, as high as its lines: beside the field they would run into the next row.
+            ui.vertical(|ui| ui.weak("per cent in the order flown; only where the overlay does not show it"));
+            ui.end_row();
+            ui.label("Units of the results");
+            ui.horizontal(|ui| {
+                let units = &mut shared.options.units;
+                show_unit(ui, "speeds", Quantity::Speed, &mut units.speed);
+                show_unit(ui, "heights", Quantity::Length, &mut units.length);
+            });
+            ui.end_row();
+        });
+        self.air.show(ui, shared.setup.as_ref().map(|setup| &setup.setup));
+    }
+
+    fn show_start(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if self.in_the_way.is_empty() {
+            if look::main_button(ui, "Read the flight").clicked() {
+                self.start(ui.ctx(), shared, Existing::Keep);
+            }
+            return;
+        }
+        let colour = look::colours(ui).unsure;
+        let files = self.in_the_way.join(", ");
+        ui.label(
+            RichText::new(format!(
+                "That folder holds results already ({files}). They are replaced only if you say so."
+            ))
+            .color(colour),
+        );
+        ui.horizontal_wrapped(|ui| {
+            if ui.button("Read and replace them").clicked() {
+                self.start(ui.ctx(), shared, Existing::Replace);
+            }
+            if ui.button("Leave them").clicked() {
+                self.in_the_way.clear();
+            }
+        });
+    }
+
+    fn show_progress(&mut self, ui: &mut egui::Ui) {
+        let Some(reading) = &self.reading else { return };
+        let come = reading.come();
+        ui.add(
+            ProgressBar::new(come.share.unwrap_or(0.0))
+                .desired_width(ui.available_width().min(620.0))
+                .show_percentage(),
+        )
+        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, come_words(&come)));
+        ui.label(come_words(&come));
+        if ui.button("Cancel").on_hover_text("Stop reading; nothing is written").clicked() && reading.cancel()
+        {
+            self.reading = None;
+        }
+        ui.ctx().request_repaint_after(TICK);
+    }
+
+    fn show_answer(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        let (Some(table), Some(finished)) = (&self.table, &shared.finished) else { return };
+        ui.add_space(6.0);
+        egui::ScrollArea::horizontal().id_salt("table").show(ui, |ui| {
+            ui.add(egui::Label::new(RichText::new(table).monospace()).wrap_mode(egui::TextWrapMode::Extend));
+        });
+        ui.label(format!("Results: {}", finished.folder.display()));
+        let mut go = false;
+        ui.horizontal_wrapped(|ui| go = look::main_button(ui, "Go on: see the legs").clicked());
+        if go {
+            shared.go_to = Some(Step::Legs);
+        }
+    }
+}
+
+impl Screen for ReadingScreen {
+    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+        self.follow(shared);
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(folders)) => {
+                if let Some(folder) = folders.first() {
+                    self.folder = folder.display().to_string();
+                    self.in_the_way.clear();
+                }
+            }
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+        match take_outcome(&mut self.reading) {
+            Some(Outcome::Done(finished)) => {
+                self.table = Some(table(&finished.flight));
+                shared.done(format!("read, and written to {}", finished.folder.display()));
+                shared.set_finished(Some(finished));
+            }
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+    }
+
+    fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if shared.setup.is_none() {
+            look::show_empty(ui, shared, "Open a recording and mark its regions first: then it can be read.");
+            return;
+        }
+        page(ui, |ui| {
+            let reads = self.reading.is_some();
+            show_what(ui, shared);
+            ui.add_enabled_ui(!reads, |ui| self.show_told(ui, shared));
+            ui.add_space(6.0);
+            if reads {
+                self.show_progress(ui);
+            } else {
+                self.show_start(ui, shared);
+                self.show_answer(ui, shared);
+            }
+        });
+    }
+}
+
+/// What is about to be read.
+fn show_what(ui: &mut egui::Ui, shared: &Shared) {
+    let clips: Vec<String> = shared.clips.iter().map(|clip| file_name(clip)).collect();
+    let Some(setup) = &shared.setup else { return };
+    let channels: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
+    ui.label(
+        RichText::new(format!(
+            "Every frame of {} is read: {}, as marked in {}.",
+            clips.join(", "),
+            channels.join(", "),
+            file_name(&setup.path)
+        ))
+        .strong(),
+    );
+    ui.add_space(4.0);
+}
+
+fn show_unit(ui: &mut egui::Ui, what: &str, quantity: Quantity, unit: &mut Option<Unit>) {
+    let label = ui.label(what).id;
+    let name = |unit: Option<Unit>| unit.map_or("as shown", Unit::symbol);
+    let combo = ComboBox::from_id_salt(what).width(90.0).selected_text(name(*unit));
+    let shown = combo.show_ui(ui, |ui| {
+        let fitting = Unit::all().filter(|unit| unit.quantity() == quantity).map(Some);
+        for choice in std::iter::once(None).chain(fitting) {
+            ui.selectable_value(unit, choice, name(choice));
+        }
+    });
+    shown.response.labelled_by(label);
+}
+
+/// Reads, and writes the results unless the pilot has cancelled meanwhile.
+fn read(
+    clips: &[PathBuf],
+    setup: &LoadedSetup,
+    options: &ReadOptions,
+    folder: ResultFolder,
+    out: PathBuf,
+    reporter: &mut Reporter,
+) -> Result<Finished, String> {
+    let record = read_record(clips, setup, options.least_confidence, reporter);
+    let record = record.map_err(|error| error.to_string())?;
+    let flight = work_out(record.clone(), options).map_err(|error| error.to_string())?;
+    if !reporter.commit() {
+        return Err("cancelled: nothing was written".to_owned());
+    }
+    folder.write(&flight).map_err(|error| in_our_words(&error))?;
+    Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
+}
+
+/// What the results' folder says, for a pilot who sees fields instead of options.
+pub(super) fn in_our_words(error: &OutputError) -> String {
+    error
+        .to_string()
+        .replace("give --force to replace them, or name another folder with --out", "name another folder")
+        .replace(" with --out", "")
+}
+
+fn come_words(come: &Come) -> String {
+    match (come.frames, come.left) {
+        (0, _) => "Getting to know the recording: where each text stands, what the noise is like".to_owned(),
+        (frames, Some(left)) => format!("{frames} frames read, {} left", in_words(left)),
+        (frames, None) => format!("{frames} frames read"),
+    }
+}
+
+/// Throttle steps as typed; `None` for an empty field.
+fn throttle_steps(text: &str) -> Result<Option<Vec<f64>>, String> {
+    let parts = text.split([',', ' ', ';']).map(str::trim).filter(|part| !part.is_empty());
+    let steps: Vec<f64> = parts
+        .map(|part| {
+            let percent: Option<f64> = part.trim_end_matches('%').parse().ok();
+            percent.filter(|percent| (0.0..=100.0).contains(percent)).ok_or_else(|| {
+                format!(
+                    "throttle steps: \"{part}\" is no number from 0 to 100; write them like 50, 60, 80, 100"
+                )
+            })
+        })
+        .collect::<Result<_, _>>()?;
+    Ok((!steps.is_empty()).then_some(steps))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn throttle_steps_are_read_as_typed() {
+        assert_eq!(throttle_steps(" "), Ok(None));
+        assert_eq!(
+            throttle_steps("50, 60 %,80;100"),
+            Err("throttle steps: \"%\" is no number from 0 to 100; write them like 50, 60, 80, 100"
+                .to_owned())
+        );
+        assert_eq!(throttle_steps("50, 60%,80;100"), Ok(Some(vec![50.0, 60.0, 80.0, 100.0])));
+        assert!(throttle_steps("50, 140").is_err());
+    }
+}

@@ -1,0 +1,298 @@
+//! Choosing the recording: dropped, picked or named, and opened where it is.
+
+use std::path::{Path, PathBuf};
+
+use egui::{Button, Key, RichText, TextEdit};
+use image::GrayImage;
+
+use super::store::{copy_setup, usual_setup};
+use super::work::{Outcome, Work, take_outcome};
+use super::{Screen, Shared, Step, dialogs, look, page};
+use pairspeed::files::{Existing, file_name};
+use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
+use pairspeed::glyph_sets;
+use pairspeed::model::channel::Channel;
+use pairspeed::readings::prepare;
+use pairspeed::setup::{LoadedSetup, Setup};
+
+/// Height of the still, in points.
+const STILL_HEIGHT: f32 = 260.0;
+/// Room for the buttons behind the path, in points.
+const BUTTONS: f32 = 240.0;
+
+/// What a sitting begins with.
+#[derive(Default)]
+pub struct RecordingScreen {
+    /// The path typed.
+    path: String,
+    choosing: Option<dialogs::Choice>,
+    opening: Option<(Vec<PathBuf>, Work<Opened>)>,
+    still: Option<egui::TextureHandle>,
+    /// What is known of the recording, in sentences.
+    facts: Vec<String>,
+    /// The cameras marked before are tried on the recording.
+    trying: Option<Work<Vec<LoadedSetup>>>,
+    /// Those that fit.
+    offered: Vec<LoadedSetup>,
+    /// Edits that were kept unsaved.
+    unsaved: bool,
+}
+
+/// A recording that was opened.
+struct Opened {
+    clips: Vec<PathBuf>,
+    info: ClipInfo,
+    length_s: f64,
+    still: Option<GrayImage>,
+}
+
+impl RecordingScreen {
+    /// Opens clips in the background; the recording in use stays until they are found to be one.
+    pub(super) fn open(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
+        let theirs = clips.clone();
+        self.opening = Some((clips, Work::start(ctx, move |_| opened(theirs))));
+    }
+
+    fn take(&mut self, ctx: &egui::Context, shared: &mut Shared, opened: Opened) {
+        let Opened { clips, info, length_s, still } = opened;
+        self.facts = facts(&info, length_s, clips.len());
+        self.still = still.map(|still| look::texture(ctx, "still", &still));
+        self.offered.clear();
+        self.trying = None;
+        shared.notice = None;
+        shared.take_recording(clips, info.clone(), length_s);
+        let clip = info.path.clone();
+        self.unsaved = shared.store.kept::<Setup>(&clip, super::regions::DRAFT).is_some();
+        let beside = usual_setup(&clip);
+        if beside.exists() {
+            match LoadedSetup::load(&beside).and_then(|setup| {
+                setup.check_frame(&clip.display().to_string(), info.width, info.height)?;
+                Ok(setup)
+            }) {
+                Ok(setup) => shared.set_setup(Some(setup)),
+                Err(error) => shared.wrong(error),
+            }
+        }
+        if shared.setup.is_none() {
+            let cameras = shared.store.cameras((info.width, info.height));
+            if !cameras.is_empty() {
+                self.trying = Some(Work::start(ctx, move |_| fitting(&clip, cameras)));
+            }
+        }
+    }
+
+    fn show_choice(&mut self, ui: &mut egui::Ui, shared: &Shared) {
+        let colours = look::colours(ui);
+        let frame = egui::Frame::new().fill(colours.panel).inner_margin(16).corner_radius(4);
+        let frame = frame.stroke(egui::Stroke::new(1.5, colours.line));
+        frame.show(ui, |ui| {
+            ui.set_width(ui.available_width());
+            ui.heading("Drop the recording of a flight here");
+            ui.label(
+                "The recorder's own file, straight from its card: AVI, MP4, MOV, MKV or TS. It is read where it \
+                 is, never copied and never changed. Drop the consecutive files of one flight together.",
+            );
+            if on_wayland() {
+                ui.label("Where dropping does nothing, as on some Wayland desktops, choose the file instead.");
+            }
+            ui.horizontal_wrapped(|ui| {
+                if look::main_button(ui, "Choose a recording…").clicked() && self.choosing.is_none() {
+                    self.choosing = Some(dialogs::clips(ui.ctx()));
+                }
+                let label = ui.label("or name it:");
+                let width = (ui.available_width() - BUTTONS).clamp(140.0, 460.0);
+                let field = TextEdit::singleline(&mut self.path).desired_width(width).hint_text("path of the file");
+                let field = ui.add(field).labelled_by(label.id);
+                let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+                let path = Some(self.path.trim()).filter(|path| !path.is_empty()).map(PathBuf::from);
+                let open = ui.add_enabled(path.is_some(), Button::new("Open"));
+                let goes_on = path.as_ref().is_some_and(|path| !shared.clips.is_empty() && !shared.clips.contains(path));
+                let add = ui
+                    .add_enabled(goes_on, Button::new("Add to this flight"))
+                    .on_hover_text("The recorder's next file of the flight that is open");
+                let chosen = if add.clicked() {
+                    path.map(|path| shared.clips.iter().cloned().chain([path]).collect())
+                } else {
+                    path.filter(|_| open.clicked() || entered).map(|path| vec![path])
+                };
+                if let Some(clips) = chosen {
+                    self.open(ui.ctx(), clips);
+                }
+            });
+            if let Some((clips, _)) = &self.opening {
+                let name = clips.first().map(|clip| clip.display().to_string()).unwrap_or_default();
+                ui.horizontal(|ui| {
+                    ui.spinner();
+                    ui.label(format!("Opening {name}"));
+                });
+            }
+        });
+    }
+
+    fn show_recording(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        ui.add_space(8.0);
+        ui.horizontal_wrapped(|ui| {
+            if let Some(still) = &self.still {
+                let size = still.size_vec2() * (STILL_HEIGHT / still.size_vec2().y.max(1.0));
+                let size = size * (ui.available_width() / size.x).min(1.0);
+                let image = egui::Image::new((still.id(), size))
+                    .alt_text("A picture from the middle of the recording");
+                ui.add(image);
+            }
+            ui.vertical(|ui| {
+                ui.set_max_width(ui.available_width().max(240.0));
+                for fact in &self.facts {
+                    ui.label(fact);
+                }
+                ui.add_space(6.0);
+                self.show_setup(ui, shared);
+            });
+        });
+    }
+
+    fn show_setup(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if self.unsaved {
+            ui.label("Regions that were not saved last time are kept; the next step offers them again.");
+        }
+        if let Some(setup) = &shared.setup {
+            let channels: Vec<&str> =
+                setup.setup.regions.iter().map(|region| region.channel.name()).collect();
+            ui.label(format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", ")));
+            setup.doubts().iter().for_each(|doubt| {
+                ui.label(RichText::new(doubt).color(look::colours(ui).unsure));
+            });
+            ui.horizontal_wrapped(|ui| {
+                if look::main_button(ui, "Go on: read the flight").clicked() {
+                    shared.go_to = Some(Step::Reading);
+                }
+                if ui.button("Look at the regions first").clicked() {
+                    shared.go_to = Some(Step::Regions);
+                }
+            });
+            return;
+        }
+        if self.trying.is_some() {
+            ui.horizontal(|ui| {
+                ui.spinner();
+                ui.label("Seeing whether a camera marked before fits");
+            });
+        }
+        let mut chosen = None;
+        for setup in &self.offered {
+            let camera = &setup.setup.camera.name;
+            ui.label(format!("A camera marked before fits: with \"{camera}\" the speed can be read here."));
+            if look::main_button(ui, &format!("Use the regions of \"{camera}\"")).clicked() {
+                chosen = Some(setup.clone());
+            }
+        }
+        if let Some(setup) = chosen {
+            self.use_camera(shared, &setup);
+        }
+        let words = "Go on: mark the regions";
+        let first = self.offered.is_empty();
+        if (if first { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
+            shared.go_to = Some(Step::Regions);
+        }
+    }
+
+    /// Copies a remembered setup beside the recording; where that cannot be, it is used from where it is.
+    fn use_camera(&mut self, shared: &mut Shared, setup: &LoadedSetup) {
+        let Some(clip) = shared.clip() else { return };
+        let used = match copy_setup(setup, &usual_setup(clip), Existing::Keep) {
+            Ok(copy) => copy,
+            Err(_) => setup.clone(),
+        };
+        shared.done(format!("the regions of \"{}\" are taken for this recording", used.setup.camera.name));
+        shared.set_setup(Some(used));
+        self.offered.clear();
+    }
+}
+
+impl Screen for RecordingScreen {
+    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(clips)) if !clips.is_empty() => self.open(ctx, clips),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            _ => {}
+        }
+        let outcome = self.opening.as_mut().and_then(|(_, work)| work.outcome());
+        if let Some(outcome) = outcome {
+            self.opening = None;
+            match outcome {
+                Outcome::Done(opened) => self.take(ctx, shared, opened),
+                Outcome::Failed(message) => shared.wrong(message),
+            }
+        }
+        // A camera that cannot be tried is not offered.
+        if let Some(Outcome::Done(offered)) = take_outcome(&mut self.trying) {
+            self.offered = offered;
+        }
+    }
+
+    fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        page(ui, |ui| {
+            self.show_choice(ui, shared);
+            if shared.info.is_some() {
+                self.show_recording(ui, shared);
+            }
+            ui.add_space(12.0);
+            show_cautions(ui);
+        });
+    }
+}
+
+fn show_cautions(ui: &mut egui::Ui) {
+    ui.separator();
+    ui.label(RichText::new("Before you fly, and after").strong());
+    for caution in [
+        "For use after landing, never in flight.",
+        "Take the propeller off before working on the bench.",
+        "Never charge LiPo packs unattended, never fly them flat.",
+        "Stay within the airframe's limits.",
+        "Local rules and your flying club's come first.",
+    ] {
+        ui.label(format!("•  {caution}"));
+    }
+}
+
+fn on_wayland() -> bool {
+    std::env::var_os("WAYLAND_DISPLAY").is_some_and(|name| !name.is_empty())
+}
+
+/// Opens clips and takes a still from the middle of the first.
+fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
+    let info = Recording::open(&clips)?.info().clone();
+    let mut first = pairspeed::footage::Clip::open(&info.path)?;
+    let length_s = frames_near(&mut first, &[f64::MAX])?.first().map_or(0.0, |last| last.time_s);
+    let still = frames_near(&mut first, &[length_s / 2.0])?.pop().map(|frame| frame.image);
+    Ok(Opened { clips, info, length_s, still })
+}
+
+/// Those of the cameras whose setup reads the speed of this clip where its boxes are.
+fn fitting(clip: &Path, cameras: Vec<LoadedSetup>) -> Result<Vec<LoadedSetup>, FootageError> {
+    let mut recording = Recording::open(&[clip])?;
+    let mut fits = |setup: &LoadedSetup| {
+        let sets = glyph_sets(setup).ok()?;
+        let prepared = prepare(&mut recording, &setup.setup, &sets).ok()?;
+        let reads_speed = prepared.readable().contains(&&Channel::Speed);
+        (prepared.moved.is_none() && reads_speed).then_some(())
+    };
+    Ok(cameras.into_iter().filter(|setup| fits(setup).is_some()).take(1).collect())
+}
+
+fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {
+    let name = file_name(&info.path);
+    let mut facts = vec![
+        format!("{name}: {} in {}, {} x {} pixels", info.codec, info.container, info.width, info.height),
+        match info.nominal_rate_hz {
+            Some(rate_hz) => {
+                format!("{} long, {rate_hz:.2} frames a second as it says", look::clock(length_s))
+            }
+            None => format!("{} long", look::clock(length_s)),
+        },
+    ];
+    if clips > 1 {
+        facts.push(format!("{clips} files of one flight, in this order"));
+    }
+    facts
+}

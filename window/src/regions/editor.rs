@@ -1,0 +1,318 @@
+//! The regions being marked, with undo.
+
+use pairspeed::geometry::PixelRect;
+use pairspeed::model::channel::Channel;
+use pairspeed::setup::{Region, SMALLEST_BOX_PX};
+
+/// Steps that can be undone.
+const MOST_STEPS: usize = 200;
+
+/// What is edited.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Marks {
+    /// Name of the camera.
+    pub name: String,
+    /// The regions.
+    pub regions: Vec<Region>,
+}
+
+/// A kind of change: changes of one kind in a row are undone in one step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Change {
+    /// A step of its own.
+    Once,
+    /// Part of a drag with this number.
+    Drag(u64),
+    /// Moves and growth by keys of a region.
+    Keys(usize),
+    /// A field of a region's form.
+    Field(usize, &'static str),
+}
+
+/// The marks, which of them is chosen, and how they came to be.
+#[derive(Debug, Default)]
+pub struct Editor {
+    marks: Marks,
+    chosen: Option<usize>,
+    past: Vec<Marks>,
+    future: Vec<Marks>,
+    last: Option<Change>,
+    saved: Marks,
+}
+
+impl Editor {
+    /// Starts with what is saved.
+    pub fn begin(&mut self, saved: Marks) {
+        let chosen = (!saved.regions.is_empty()).then_some(0);
+        *self = Self { marks: saved.clone(), saved, chosen, ..Self::default() };
+    }
+
+    /// What is marked now.
+    pub fn marks(&self) -> &Marks {
+        &self.marks
+    }
+
+    /// What was saved last.
+    pub fn saved(&self) -> &Marks {
+        &self.saved
+    }
+
+    /// The region chosen.
+    pub fn chosen(&self) -> Option<usize> {
+        self.chosen.filter(|chosen| *chosen < self.marks.regions.len())
+    }
+
+    /// Chooses a region.
+    pub fn choose(&mut self, region: Option<usize>) {
+        self.chosen = region;
+    }
+
+    /// Whether there is anything that was not saved.
+    pub fn is_unsaved(&self) -> bool {
+        self.marks != self.saved
+    }
+
+    /// Takes marks that are saved in the place of what is marked now, in a step that can be undone.
+    pub fn take(&mut self, saved: Marks) {
+        self.change(Change::Once, |marks| *marks = saved);
+        self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
+        self.mark_saved();
+    }
+
+    /// What is marked now is saved.
+    pub fn mark_saved(&mut self) {
+        self.saved = self.marks.clone();
+        self.last = None;
+    }
+
+    /// Changes the marks.
+    pub fn change(&mut self, kind: Change, change: impl FnOnce(&mut Marks)) {
+        let before = self.marks.clone();
+        change(&mut self.marks);
+        if self.marks == before {
+            return;
+        }
+        if kind == Change::Once || self.last != Some(kind) {
+            self.past.push(before);
+            let surplus = self.past.len().saturating_sub(MOST_STEPS);
+            self.past.drain(..surplus);
+        }
+        self.future.clear();
+        self.last = Some(kind);
+    }
+
+    /// Changes one region.
+    pub fn change_region(&mut self, kind: Change, number: usize, change: impl FnOnce(&mut Region)) {
+        self.change(kind, |marks| {
+            if let Some(region) = marks.regions.get_mut(number) {
+                change(region);
+            }
+        });
+    }
+
+    /// Adds a region in a box and chooses it; it takes the next channel that is not marked.
+    pub fn add(&mut self, place: PixelRect) {
+        let channel = self.free_channel();
+        let unit = channel.usual_unit();
+        self.change(Change::Once, |marks| marks.regions.push(Region::new(channel, place, unit)));
+        self.chosen = self.marks.regions.len().checked_sub(1);
+    }
+
+    /// Adds regions that were proposed, but for those that lie on marked ones; tells how many were added.
+    pub fn add_proposed(&mut self, proposed: Vec<Region>) -> usize {
+        let mut added = 0;
+        self.change(Change::Once, |marks| {
+            for mut region in proposed {
+                if marks.regions.iter().any(|marked| overlap(marked.place, region.place)) {
+                    continue;
+                }
+                if marks.regions.iter().any(|marked| marked.channel == region.channel) {
+                    region.channel = numbered(marks);
+                }
+                marks.regions.push(region);
+                added += 1;
+            }
+        });
+        if self.chosen().is_none() && !self.marks.regions.is_empty() {
+            self.chosen = Some(0);
+        }
+        added
+    }
+
+    /// Removes a region.
+    pub fn remove(&mut self, number: usize) {
+        if number < self.marks.regions.len() {
+            self.change(Change::Once, |marks| drop(marks.regions.remove(number)));
+            let last = self.marks.regions.len().checked_sub(1);
+            self.chosen = self.chosen.and_then(|chosen| Some(chosen.min(last?)));
+        }
+    }
+
+    /// Takes the last step back; `false` where there is none.
+    pub fn undo(&mut self) -> bool {
+        let Some(before) = self.past.pop() else { return false };
+        self.future.push(std::mem::replace(&mut self.marks, before));
+        self.last = None;
+        true
+    }
+
+    /// Takes the step again that was taken back last.
+    pub fn redo(&mut self) -> bool {
+        let Some(after) = self.future.pop() else { return false };
+        self.past.push(std::mem::replace(&mut self.marks, after));
+        self.last = None;
+        true
+    }
+
+    /// Whether there is a step to take back, and one to take again.
+    pub fn can_undo_redo(&self) -> (bool, bool) {
+        (!self.past.is_empty(), !self.future.is_empty())
+    }
+
+    fn free_channel(&self) -> Channel {
+        let taken = |channel: &Channel| self.marks.regions.iter().any(|region| region.channel == *channel);
+        Channel::KNOWN.into_iter().find(|channel| !taken(channel)).unwrap_or_else(|| numbered(&self.marks))
+    }
+}
+
+/// A name that no marked region has.
+fn numbered(marks: &Marks) -> Channel {
+    let named = |number: usize| Channel::Other(format!("channel-{number}"));
+    let taken = |channel: &Channel| marks.regions.iter().any(|region| region.channel == *channel);
+    (1..).map(named).find(|channel| !taken(channel)).unwrap_or_else(|| named(0))
+}
+
+/// Whether two boxes share more than a third of the smaller one.
+fn overlap(one: PixelRect, other: PixelRect) -> bool {
+    3 * one.overlap_px(other) > one.area_px().min(other.area_px())
+}
+
+/// A box moved by whole pixels, within a frame.
+pub fn moved(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
+    let shift = |from: u32, by: i64, size: u32, room: u32| {
+        (i64::from(from) + by).clamp(0, i64::from(room.saturating_sub(size))) as u32
+    };
+    PixelRect {
+        left: shift(place.left, right, place.width, frame.0),
+        top: shift(place.top, down, place.height, frame.1),
+        ..place
+    }
+}
+
+/// A box grown to the right and down by whole pixels, within a frame and not below the least size.
+pub fn grown(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
+    let size = |size: u32, by: i64, from: u32, least: u32, room: u32| {
+        let most = i64::from(room.saturating_sub(from)).max(i64::from(least));
+        (i64::from(size) + by).clamp(i64::from(least), most) as u32
+    };
+    let (least_width, least_height) = SMALLEST_BOX_PX;
+    PixelRect {
+        width: size(place.width, right, place.left, least_width, frame.0),
+        height: size(place.height, down, place.top, least_height, frame.1),
+        ..place
+    }
+}
+
+/// The box between two corners, in any order, within a frame; `None` where it is too small for a digit.
+pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<PixelRect> {
+    let span = |from: f32, to: f32, room: u32| {
+        let whole = |at: f32| at.round().clamp(0.0, room as f32) as u32;
+        (whole(from.min(to)), whole(from.max(to)))
+    };
+    let (left, right) = span(one.0, other.0, frame.0);
+    let (top, bottom) = span(one.1, other.1, frame.1);
+    let place = PixelRect { left: left, top: top, width: right - left, height: bottom - top };
+    (place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1).then_some(place)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    const FRAME: (u32, u32) = (640, 480);
+
+    fn place(x: u32, y: u32) -> PixelRect {
+        PixelRect { left: x, top: y, width: 60, height: 30 }
+    }
+
+    fn with_two() -> Editor {
+        let mut editor = Editor::default();
+        editor.begin(Marks::default());
+        editor.add(place(10, 10));
+        editor.add(place(10, 100));
+        editor
+    }
+
+    #[test]
+    fn new_boxes_take_the_channels_that_are_not_marked_yet() {
+        let editor = with_two();
+        let channels: Vec<&str> = editor.marks().regions.iter().map(|region| region.channel.name()).collect();
+        assert_eq!(channels, ["speed", "voltage"]);
+        assert_eq!(editor.chosen(), Some(1));
+    }
+
+    #[test]
+    fn a_drag_is_one_step_and_so_are_keys_in_a_row() {
+        let mut editor = with_two();
+        for x in 11..30 {
+            editor.change_region(Change::Drag(1), 0, |region| region.place.left = x);
+        }
+        for _ in 0..5 {
+            editor.change_region(Change::Keys(0), 0, |region| {
+                region.place = moved(region.place, (1, 0), FRAME);
+            });
+        }
+        assert_eq!(editor.marks().regions[0].place.left, 34);
+        assert!(editor.undo());
+        assert_eq!(editor.marks().regions[0].place.left, 29);
+        assert!(editor.undo());
+        assert_eq!(editor.marks().regions[0].place.left, 10);
+        assert!(editor.redo() && editor.redo());
+        assert!(!editor.redo());
+        assert_eq!(editor.marks().regions[0].place.left, 34);
+    }
+
+    #[test]
+    fn marks_are_unsaved_until_they_are_as_saved_again() {
+        let mut editor = with_two();
+        assert!(editor.is_unsaved());
+        editor.mark_saved();
+        assert!(!editor.is_unsaved());
+        editor.remove(0);
+        assert!(editor.is_unsaved());
+        editor.undo();
+        assert!(!editor.is_unsaved());
+    }
+
+    #[test]
+    fn a_setup_taken_from_a_file_is_saved_and_can_be_undone() {
+        let mut editor = with_two();
+        let taken = Marks { name: "nose".to_owned(), regions: Vec::new() };
+        editor.take(taken.clone());
+        assert_eq!((editor.marks(), editor.saved()), (&taken, &taken));
+        assert!(editor.undo() && editor.is_unsaved());
+        assert_eq!(editor.marks().regions.len(), 2);
+    }
+
+    #[test]
+    fn proposals_fill_up_what_is_marked_and_never_name_a_channel_twice() {
+        let mut editor = with_two();
+        let speed = |place| Region::new(Channel::Speed, place, None);
+        assert_eq!(editor.add_proposed(vec![speed(place(12, 12)), speed(place(300, 300))]), 1);
+        let regions = &editor.marks().regions;
+        assert_eq!((regions.len(), regions[2].channel.name()), (3, "channel-1"));
+    }
+
+    #[test]
+    fn boxes_stay_within_the_frame_and_large_enough_for_a_digit() {
+        assert_eq!(moved(place(570, 10), (50, -50), FRAME), place(580, 0));
+        let small = grown(place(570, 10), (-100, -100), FRAME);
+        assert_eq!((small.width, small.height), SMALLEST_BOX_PX);
+        let large = grown(place(570, 10), (100, 5), FRAME);
+        assert_eq!((large.width, large.height), (70, 35));
+        let dragged = between((90.2, 80.0), (30.0, 700.0), FRAME).unwrap();
+        assert_eq!(dragged, PixelRect { left: 30, top: 80, width: 60, height: 400 });
+        assert_eq!(between((10.0, 10.0), (12.0, 30.0), FRAME), None);
+    }
+}

@@ -1,0 +1,485 @@
+//! Marking where the overlay shows its numbers.
+
+mod canvas;
+mod editor;
+mod form;
+mod viewer;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea, Slider, TextEdit};
+use image::GrayImage;
+
+use super::store::usual_setup;
+use super::work::{Outcome, Work, take_outcome};
+use super::{Screen, Shared, Step, dialogs, look};
+use canvas::Canvas;
+use editor::{Editor, Marks};
+use form::Reads;
+use pairspeed::detect::{Proposal, propose};
+use pairspeed::files::Existing;
+use pairspeed::footage::{Clip, FootageError, sample};
+use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, SetupError};
+use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
+
+/// The kind under which unsaved regions are kept.
+pub(super) const DRAFT: &str = "regions";
+/// Frames that proposals are looked for on.
+const PROPOSAL_FRAMES: usize = 50;
+/// Edits are kept this long after the last one.
+const KEPT_AFTER: Duration = Duration::from_secs(2);
+/// Seconds that the page keys go.
+const PAGE_S: f64 = 5.0;
+/// Width of the side with the form, in points, and its share of a narrow window.
+const SIDE: (f32, f32) = (350.0, 0.46);
+/// Below this height of the side, in points, nothing in it keeps its place.
+const LOW: f32 = 400.0;
+
+/// The regions of the recording, and how they are looked at.
+#[derive(Default)]
+pub struct RegionsScreen {
+    /// The recording and the setup that the editor has begun with.
+    begun: (u64, u64),
+    editor: Editor,
+    canvas: Canvas,
+    viewer: Option<Viewer>,
+    frame: Option<Arc<Frame>>,
+    texture: Option<egui::TextureHandle>,
+    /// The time that the slider stands at, in seconds.
+    time_s: f64,
+    reading: Option<Reading>,
+    /// What was last given to be read.
+    asked: Option<(f64, Arc<ReadingKey>)>,
+    proposing: Option<Work<Vec<Region>>>,
+    choosing: Option<dialogs::Choice>,
+    /// Where the setup is saved.
+    file: String,
+    /// The file is there already and not the one that was loaded.
+    in_the_way: bool,
+    /// Edits kept from the last sitting.
+    kept: Option<Setup>,
+    edited: Option<(Instant, Marks)>,
+}
+
+impl RegionsScreen {
+    /// What is marked now.
+    pub(super) fn marked(&self) -> &[Region] {
+        &self.editor.marks().regions
+    }
+
+    /// Begins anew when another recording or setup came.
+    fn follow(&mut self, ctx: &egui::Context, shared: &Shared) {
+        let now = (shared.recording_number, shared.setup_number);
+        if self.begun == now {
+            return;
+        }
+        let new_recording = self.begun.0 != now.0;
+        self.begun = now;
+        let Some(clip) = shared.clip() else { return };
+        if new_recording {
+            *self = Self { begun: now, ..Self::default() };
+            self.viewer = Some(Viewer::new(ctx, clip));
+            self.kept = shared.store.kept(clip, DRAFT);
+            self.time_s = shared.length_s / 2.0;
+            self.want(Wanted::Near(self.time_s));
+        }
+        let marks = match &shared.setup {
+            Some(loaded) => marks_of(&loaded.setup),
+            None => Marks { name: usual_name(clip), regions: Vec::new() },
+        };
+        let path = shared.setup.as_ref().map_or_else(|| usual_setup(clip), |loaded| loaded.path.clone());
+        self.file = path.display().to_string();
+        self.in_the_way = false;
+        if new_recording {
+            self.editor.begin(marks);
+        } else if *self.editor.saved() != marks {
+            self.editor.take(marks);
+        }
+        if self.kept.as_ref().is_some_and(|kept| marks_of(kept) == *self.editor.marks()) {
+            self.kept = None;
+        }
+    }
+
+    fn want(&self, wanted: Wanted) {
+        if let Some(viewer) = &self.viewer {
+            viewer.want(wanted);
+        }
+    }
+
+    /// Takes frames and readings that have come, and asks for what is missing.
+    fn follow_viewer(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        let Some(viewer) = &self.viewer else { return };
+        while let Some(frame) = viewer.frame() {
+            match frame {
+                Ok(frame) => {
+                    self.texture = Some(look::texture(ctx, "frame", &frame.image));
+                    self.time_s = frame.time_s;
+                    self.frame = Some(frame);
+                }
+                Err(message) => shared.wrong(message),
+            }
+        }
+        while let Some(reading) = viewer.reading() {
+            self.reading = Some(reading);
+        }
+        let (Some(frame), false) = (&self.frame, self.canvas.is_dragging()) else { return };
+        if self.editor.marks().regions.is_empty() {
+            return;
+        }
+        let Some(setup) = self.setup(shared) else { return };
+        let key = ReadingKey { setup, glyphs_number: shared.setup_number };
+        let is_asked = |(time_s, asked): &(f64, Arc<ReadingKey>)| *time_s == frame.time_s && **asked == key;
+        if self.asked.as_ref().is_none_or(|asked| !is_asked(asked)) {
+            let key = Arc::new(key);
+            viewer.read(Arc::clone(frame), Arc::clone(&key));
+            self.asked = Some((frame.time_s, key));
+        }
+    }
+
+    /// The setup as it is marked now.
+    fn setup(&self, shared: &Shared) -> Option<LoadedSetup> {
+        let info = shared.info.as_ref()?;
+        let Marks { name, regions } = self.editor.marks().clone();
+        let former = shared.setup.as_ref().map(|loaded| &loaded.setup);
+        let camera = Camera {
+            name,
+            frame: (info.width, info.height),
+            glyphs: former.and_then(|setup| setup.camera.glyphs.clone()),
+        };
+        let aircraft = former.and_then(|setup| setup.aircraft.clone());
+        Some(LoadedSetup {
+            setup: Setup { camera, aircraft, regions },
+            path: PathBuf::from(self.file.trim()),
+        })
+    }
+
+    fn save(&mut self, shared: &mut Shared, replace: bool) {
+        let (Some(loaded), Some(clip)) = (self.setup(shared), shared.clip().map(Path::to_owned)) else {
+            return;
+        };
+        let own = shared.setup.as_ref().is_some_and(|former| former.path == loaded.path);
+        let existing = if own || replace { Existing::Replace } else { Existing::Keep };
+        match loaded.setup.save(&loaded.path, existing) {
+            Ok(()) => {}
+            Err(SetupError::Exists { path }) => {
+                self.in_the_way = true;
+                shared.wrong(format!("{} exists already: name another file, or replace it", path.display()));
+                return;
+            }
+            Err(error) => return shared.wrong(error),
+        }
+        self.editor.mark_saved();
+        self.edited = None;
+        shared.store.forget(&clip, DRAFT);
+        let words = format!("saved as {}", loaded.path.display());
+        match shared.store.remember(&loaded) {
+            Ok(()) => shared.done(words),
+            Err(error) => shared.done(format!("{words}; it is not remembered for other recordings: {error}")),
+        }
+        shared.set_setup(Some(loaded));
+    }
+
+    fn propose(&mut self, ctx: &egui::Context, shared: &Shared) {
+        if let (Some(clip), None) = (shared.clip(), &self.proposing) {
+            let clip = clip.to_owned();
+            self.proposing = Some(Work::start(ctx, move |_| proposals(&clip)));
+        }
+    }
+
+    fn load(&self, shared: &mut Shared, path: &Path) {
+        let Some(info) = shared.info.clone() else { return };
+        let loaded = LoadedSetup::load(path);
+        let clip = info.path.display().to_string();
+        match loaded.and_then(|setup| setup.check_frame(&clip, info.width, info.height).map(|()| setup)) {
+            Ok(setup) => shared.set_setup(Some(setup)),
+            Err(error) => shared.wrong(error),
+        }
+    }
+
+    fn show_tools(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        ui.horizontal_wrapped(|ui| {
+            let words = "Propose boxes";
+            let empty = self.editor.marks().regions.is_empty();
+            let pressed = if empty { look::main_button(ui, words) } else { ui.button(words) };
+            if pressed.on_hover_text("Searches the recording for numbers that change").clicked() {
+                self.propose(ui.ctx(), shared);
+            }
+            if self.proposing.is_some() {
+                ui.spinner();
+                ui.label("Searching");
+            }
+            let (undo, redo) = self.editor.can_undo_redo();
+            if ui.add_enabled(undo, Button::new("Undo")).on_hover_text("Ctrl+Z").clicked() {
+                self.editor.undo();
+            }
+            if ui.add_enabled(redo, Button::new("Redo")).on_hover_text("Ctrl+Y").clicked() {
+                self.editor.redo();
+            }
+            ui.separator();
+            if ui.button("Closer").on_hover_text("Turn the wheel over the picture, or press +").clicked() {
+                self.closer(1.5);
+            }
+            if ui.button("Farther").on_hover_text("Turn the wheel over the picture, or press -").clicked() {
+                self.closer(1.0 / 1.5);
+            }
+            if ui.button("Whole picture").on_hover_text("Press 0").clicked() {
+                self.canvas.fit();
+            }
+            ui.separator();
+            if ui.button("Another setup…").on_hover_text("Takes the regions of a setup file").clicked() {
+                self.choosing = Some(dialogs::setup_file(ui.ctx()));
+            }
+        });
+    }
+
+    fn closer(&mut self, factor: f32) {
+        let chosen = self.editor.chosen().and_then(|number| self.editor.marks().regions.get(number));
+        let place = chosen.map(|region| region.place);
+        self.canvas.zoom_by(factor);
+        place.into_iter().for_each(|place| self.canvas.look_at(place));
+    }
+
+    fn show_kept(&mut self, ui: &mut egui::Ui, shared: &Shared) {
+        let Some(kept) = self.kept.clone() else { return };
+        ui.horizontal_wrapped(|ui| {
+            ui.label(format!("{} boxes were marked but not saved last time.", kept.regions.len()));
+            if ui.button("Take them up").clicked() {
+                let marks = marks_of(&kept);
+                self.editor.change(editor::Change::Once, |now| *now = marks);
+                self.editor.choose(Some(0));
+                self.kept = None;
+            }
+            if ui.button("Forget them").clicked() {
+                self.kept = None;
+                shared.clip().into_iter().for_each(|clip| shared.store.forget(clip, DRAFT));
+            }
+        });
+    }
+
+    fn show_scrub(&mut self, ui: &mut egui::Ui, shared: &Shared) {
+        ui.add_space(2.0);
+        ui.horizontal(|ui| {
+            for (name, hint, wanted) in [
+                ("Back", "One frame back: comma", Wanted::Before(self.time_s)),
+                ("On", "One frame on: full stop", Wanted::After(self.time_s)),
+            ] {
+                if ui.button(name).on_hover_text(hint).clicked() {
+                    self.want(wanted);
+                }
+            }
+            let label = ui.label(format!("{} of {}", look::clock(self.time_s), look::clock(shared.length_s)));
+            ui.spacing_mut().slider_width = (ui.available_width() - 12.0).max(80.0);
+            let end_s = shared.length_s.max(0.01);
+            let slider = Slider::new(&mut self.time_s, 0.0..=end_s).show_value(false).smart_aim(false);
+            if ui.add(slider).labelled_by(label.id).on_hover_text("Page up, page down: 5 seconds").changed() {
+                self.want(Wanted::Near(self.time_s));
+            }
+        });
+    }
+
+    fn show_side(&mut self, ui: &mut egui::Ui) {
+        ui.spacing_mut().item_spacing.y = 4.0;
+        let mut name = self.editor.marks().name.clone();
+        if show_line(ui, "Camera", &mut name) {
+            self.editor.change(editor::Change::Field(usize::MAX, "name"), |marks| marks.name = name);
+        }
+        if self.editor.marks().regions.is_empty() {
+            ui.label(
+                "Let the boxes be proposed, or drag one around each number on the picture: as wide as its widest \
+                 value, without icon and unit letters. Only the speed is needed; voltage, altitude and throttle \
+                 make the answer better.",
+            );
+        } else {
+            let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);
+            ui.label(RichText::new(format!("What the boxes read at {}", look::clock(at_s))).strong());
+            form::show_list(ui, &mut self.editor, &reads(self.reading.as_ref(), self.asked.as_ref()));
+            ui.separator();
+            form::show_form(ui, &mut self.editor);
+        }
+    }
+
+    fn show_saving(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        ui.add_space(4.0);
+        if show_line(ui, "Setup file", &mut self.file) {
+            self.in_the_way = false;
+        }
+        ui.horizontal_wrapped(|ui| {
+            let unsaved = self.editor.is_unsaved() || shared.setup.is_none();
+            let save = if unsaved { look::main_button(ui, "Save") } else { ui.button("Save") };
+            if save.on_hover_text("Ctrl+S").clicked() {
+                self.save(shared, false);
+            }
+            if self.in_the_way && ui.button("Replace it").clicked() {
+                self.save(shared, true);
+            }
+            if unsaved {
+                ui.label("not saved yet");
+                return;
+            }
+            let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();
+            let (digits, read) = ("Go on: digits", "Go on: read");
+            if (if unread { look::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
+                shared.go_to = Some(Step::Digits);
+            }
+            if (if unread { ui.button(read) } else { look::main_button(ui, read) }).clicked() {
+                shared.go_to = Some(Step::Reading);
+            }
+        });
+    }
+
+    /// Keys that work wherever no text is being written.
+    fn take_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
+        let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
+        if pressed(Modifiers::COMMAND, Key::S) {
+            self.save(shared, false);
+        }
+        if ui.ctx().text_edit_focused() {
+            return;
+        }
+        if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
+            self.editor.redo();
+        }
+        if pressed(Modifiers::COMMAND, Key::Z) {
+            self.editor.undo();
+        }
+        for (key, wanted) in [
+            (Key::Comma, Wanted::Before(self.time_s)),
+            (Key::Period, Wanted::After(self.time_s)),
+            (Key::PageUp, Wanted::Near((self.time_s - PAGE_S).max(0.0))),
+            (Key::PageDown, Wanted::Near((self.time_s + PAGE_S).min(shared.length_s))),
+        ] {
+            if pressed(Modifiers::NONE, key) {
+                self.want(wanted);
+            }
+        }
+        if pressed(Modifiers::NONE, Key::Plus) || pressed(Modifiers::NONE, Key::Equals) {
+            self.closer(1.5);
+        }
+        if pressed(Modifiers::NONE, Key::Minus) {
+            self.closer(1.0 / 1.5);
+        }
+        if pressed(Modifiers::NONE, Key::Num0) {
+            self.canvas.fit();
+        }
+    }
+
+    /// Keeps edits a moment after the last of them.
+    fn keep_edits(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        if !self.editor.is_unsaved() {
+            self.edited = None;
+            return;
+        }
+        match &self.edited {
+            Some((_, marks)) if marks == self.editor.marks() => {}
+            _ => {
+                self.edited = Some((Instant::now(), self.editor.marks().clone()));
+                ctx.request_repaint_after(KEPT_AFTER);
+            }
+        }
+        if self.edited.as_ref().is_some_and(|(when, _)| when.elapsed() >= KEPT_AFTER) {
+            self.keep(shared);
+            if let Some((when, _)) = &mut self.edited {
+                // Kept: nothing more to do until the next edit.
+                *when = Instant::now() + Duration::from_secs(3600);
+            }
+        }
+    }
+}
+
+impl Screen for RegionsScreen {
+    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        match take_outcome(&mut self.choosing) {
+            Some(Outcome::Done(files)) => files.iter().for_each(|file| self.load(shared, file)),
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+        match take_outcome(&mut self.proposing) {
+            Some(Outcome::Done(regions)) => match self.editor.add_proposed(regions) {
+                0 => shared.wrong("no further numbers stand out: drag the boxes yourself"),
+                1 => shared.done("1 box proposed: check its channel, unit and decimals"),
+                added => {
+                    shared.done(format!("{added} boxes proposed: check their channels, units and decimals"))
+                }
+            },
+            Some(Outcome::Failed(message)) => shared.wrong(message),
+            None => {}
+        }
+        self.keep_edits(ctx, shared);
+    }
+
+    fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        let Some(info) = shared.info.clone() else {
+            look::show_empty(ui, shared, "Open a recording first: then its regions can be marked.");
+            return;
+        };
+        let ctx = ui.ctx().clone();
+        self.follow(&ctx, shared);
+        self.follow_viewer(&ctx, shared);
+        self.take_keys(ui, shared);
+        self.show_kept(ui, shared);
+        self.show_tools(ui, shared);
+        let width = SIDE.0.min(SIDE.1 * ui.available_width());
+        Panel::right("regions side").exact_size(width).resizable(false).show(ui, |ui| {
+            // In a low window, or with large type, saving scrolls with the rest; Ctrl+S always saves.
+            let is_low = ui.available_height() < LOW;
+            if !is_low {
+                Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
+            }
+            ScrollArea::both().auto_shrink(false).show(ui, |ui| {
+                self.show_side(ui);
+                if is_low {
+                    self.show_saving(ui, shared);
+                }
+            });
+        });
+        Panel::bottom("scrub").show_separator_line(false).show(ui, |ui| self.show_scrub(ui, shared));
+        let picture = self.texture.as_ref().map(egui::TextureHandle::id);
+        self.canvas.show(ui, picture, (info.width, info.height), &mut self.editor);
+    }
+
+    fn keep(&mut self, shared: &Shared) {
+        if self.begun.0 != shared.recording_number || !self.editor.is_unsaved() {
+            return;
+        }
+        if let (Some(clip), Some(loaded)) = (shared.clip(), self.setup(shared)) {
+            // The window may be closing: where nothing can be written there is nobody left to tell.
+            let _unkept = shared.store.keep(clip, DRAFT, &loaded.setup);
+        }
+    }
+}
+
+/// A field with its name before it; tells whether it was changed.
+fn show_line(ui: &mut egui::Ui, name: &str, text: &mut String) -> bool {
+    let line = ui.horizontal(|ui| {
+        let label = ui.label(name);
+        ui.add(TextEdit::singleline(text).desired_width(ui.available_width() - 12.0)).labelled_by(label.id)
+    });
+    line.inner.changed()
+}
+
+/// What is known of the marks as they are now.
+fn reads<'a>(reading: Option<&'a Reading>, asked: Option<&(f64, Arc<ReadingKey>)>) -> Reads<'a> {
+    let same_boxes = |reading: &&Reading| asked.is_some_and(|(_, key)| reading.key == *key);
+    match reading.filter(same_boxes).map(|reading| &reading.shown) {
+        Some(Ok(shown)) => Reads::Shown(shown),
+        Some(Err(message)) => Reads::Failed(message),
+        None => Reads::Waiting,
+    }
+}
+
+fn marks_of(setup: &Setup) -> Marks {
+    Marks { name: setup.camera.name.clone(), regions: setup.regions.clone() }
+}
+
+fn usual_name(clip: &Path) -> String {
+    format!("{} camera", clip.file_stem().unwrap_or_default().to_string_lossy())
+}
+
+fn proposals(clip: &Path) -> Result<Vec<Region>, FootageError> {
+    let mut clip = Clip::open(clip)?;
+    let frames: Vec<GrayImage> =
+        sample(&mut clip, PROPOSAL_FRAMES)?.into_iter().map(|frame| frame.image).collect();
+    Ok(propose(&frames).iter().map(Proposal::region).collect())
+}

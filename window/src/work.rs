@@ -1,0 +1,330 @@
+//! Work off the window's thread.
+//!
+//! A [`Work`] is one job with an end: it tells how far it has come and can be cancelled at any time. A
+//! [`Clerk`] takes errands of which only the latest counts, such as the frame to be shown while scrubbing.
+
+use std::ops::ControlFlow;
+use std::sync::atomic::{AtomicU8, Ordering};
+use std::sync::mpsc::{self, Receiver, TryRecvError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use pairspeed::readings::Progress;
+
+/// No time left is told before this much was read: the first frames say little about the pace.
+const SETTLED: Duration = Duration::from_secs(1);
+/// Time between two wishes to be shown anew.
+const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);
+
+/// How far a job has come.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Come {
+    /// Frames done.
+    pub frames: u64,
+    /// Share done, 0 to 1; `None` where the length is not known or the job has only begun.
+    pub share: Option<f32>,
+    /// The time that the rest takes at the pace so far.
+    pub left: Option<Duration>,
+}
+
+/// How a job ended.
+#[derive(Debug)]
+pub enum Outcome<T> {
+    /// With a result.
+    Done(T),
+    /// With a message for the pilot.
+    Failed(String),
+}
+
+const RUNNING: u8 = 0;
+const CANCELLED: u8 = 1;
+/// What is done now cannot be taken back.
+const COMMITTED: u8 = 2;
+
+#[derive(Debug, Default)]
+struct Board {
+    state: AtomicU8,
+    come: Mutex<Come>,
+}
+
+/// A job in a thread of its own.
+#[derive(Debug)]
+pub struct Work<T> {
+    board: Arc<Board>,
+    outcome: Receiver<Result<T, String>>,
+}
+
+/// The job's side of a [`Work`]: tells how far it has come.
+pub struct Reporter {
+    board: Arc<Board>,
+    ctx: egui::Context,
+    begun: Option<Instant>,
+    shown: Option<Instant>,
+}
+
+impl<T: Send + 'static> Work<T> {
+    /// Starts a job. The window is shown anew when it has come further and at its end.
+    pub fn start<E: ToString>(
+        ctx: &egui::Context,
+        job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
+    ) -> Self {
+        let board = Arc::new(Board::default());
+        let (sender, outcome) = mpsc::channel();
+        let mut reporter = Reporter { board: Arc::clone(&board), ctx: ctx.clone(), begun: None, shown: None };
+        thread::spawn(move || {
+            let waker = Waker(reporter.ctx.clone());
+            // Nobody listens any more once the job is cancelled.
+            let _unheard = sender.send(job(&mut reporter).map_err(|error| error.to_string()));
+            drop(sender);
+            drop(waker);
+        });
+        Self { board, outcome }
+    }
+
+    /// How far it has come.
+    #[must_use]
+    pub fn come(&self) -> Come {
+        *lock(&self.board.come)
+    }
+
+    /// Cancels the job: it stops as soon as it can and its result is lost. `false` where what it does now
+    /// cannot be taken back.
+    #[must_use]
+    pub fn cancel(&self) -> bool {
+        let state = &self.board.state;
+        state.compare_exchange(RUNNING, CANCELLED, Ordering::SeqCst, Ordering::SeqCst).is_ok()
+    }
+
+    /// How it ended, once it has.
+    pub fn outcome(&mut self) -> Option<Outcome<T>> {
+        match self.outcome.try_recv() {
+            Ok(Ok(result)) => Some(Outcome::Done(result)),
+            Ok(Err(message)) => Some(Outcome::Failed(message)),
+            Err(TryRecvError::Empty) => None,
+            Err(TryRecvError::Disconnected) => Some(Outcome::Failed(
+                "this work broke off by a fault of the program; please report it, with the recording if you can"
+                    .to_owned(),
+            )),
+        }
+    }
+}
+
+/// Takes the outcome of a job that may be running, and clears its place when it has ended.
+pub fn take_outcome<T: Send + 'static>(place: &mut Option<Work<T>>) -> Option<Outcome<T>> {
+    let outcome = place.as_mut()?.outcome()?;
+    *place = None;
+    Some(outcome)
+}
+
+impl Reporter {
+    /// Whether the pilot has cancelled the job.
+    #[must_use]
+    pub fn is_cancelled(&self) -> bool {
+        self.board.state.load(Ordering::SeqCst) == CANCELLED
+    }
+
+    /// From now on the job cannot be cancelled; `false` if it was before.
+    #[must_use]
+    pub fn commit(&self) -> bool {
+        let state = &self.board.state;
+        state.compare_exchange(RUNNING, COMMITTED, Ordering::SeqCst, Ordering::SeqCst).is_ok()
+    }
+
+    fn tell(&mut self, come: Come) {
+        *lock(&self.board.come) = come;
+        if self.shown.is_none_or(|shown| shown.elapsed() >= BETWEEN_REPAINTS) {
+            self.shown = Some(Instant::now());
+            self.ctx.request_repaint();
+        }
+    }
+}
+
+impl Progress for Reporter {
+    fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()> {
+        let begun = *self.begun.get_or_insert_with(Instant::now);
+        let share = length_s.filter(|length_s| *length_s > 0.0).map(|length_s| (time_s / length_s).min(1.0));
+        let left = share.and_then(|share| time_left(begun.elapsed(), share));
+        self.tell(Come { frames, share: share.map(|share| share as f32), left });
+        if self.is_cancelled() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    }
+}
+
+/// The time that the rest takes at the pace so far, once that has settled.
+fn time_left(elapsed: Duration, share: f64) -> Option<Duration> {
+    (elapsed >= SETTLED && share > 0.0).then(|| elapsed.mul_f64((1.0 - share) / share))
+}
+
+/// Asks for a picture when it goes, however the thread ends.
+struct Waker(egui::Context);
+
+impl Drop for Waker {
+    fn drop(&mut self) {
+        self.0.request_repaint();
+    }
+}
+
+/// Takes errands one at a time in a thread of its own; of those that wait only the latest is done.
+#[derive(Debug)]
+pub struct Clerk<Q, A> {
+    desk: Arc<(Mutex<Waiting<Q>>, Condvar)>,
+    answers: Receiver<A>,
+}
+
+#[derive(Debug)]
+struct Waiting<Q> {
+    errand: Option<Q>,
+    closed: bool,
+}
+
+impl<Q: Send + 'static, A: Send + 'static> Clerk<Q, A> {
+    /// Hires a clerk who does every errand with `run`; it may answer several times.
+    pub fn hire(ctx: &egui::Context, mut run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
+        let desk = Arc::new((Mutex::new(Waiting { errand: None, closed: false }), Condvar::new()));
+        let (sender, answers) = mpsc::channel();
+        let (ctx, theirs) = (ctx.clone(), Arc::clone(&desk));
+        thread::spawn(move || {
+            while let Some(errand) = next_errand(&theirs) {
+                run(errand, &mut |answer| {
+                    // The window has gone on to something else.
+                    let _unheard = sender.send(answer);
+                    ctx.request_repaint();
+                });
+            }
+        });
+        Self { desk, answers }
+    }
+
+    /// Gives an errand; one that still waits is forgotten.
+    pub fn give(&self, errand: Q) {
+        let (waiting, bell) = &*self.desk;
+        lock(waiting).errand = Some(errand);
+        bell.notify_one();
+    }
+
+    /// The next answer, if there is one.
+    #[must_use]
+    pub fn answer(&self) -> Option<A> {
+        self.answers.try_recv().ok()
+    }
+}
+
+impl<Q, A> Drop for Clerk<Q, A> {
+    fn drop(&mut self) {
+        let (waiting, bell) = &*self.desk;
+        lock(waiting).closed = true;
+        bell.notify_one();
+    }
+}
+
+fn next_errand<Q>((waiting, bell): &(Mutex<Waiting<Q>>, Condvar)) -> Option<Q> {
+    let mut waiting = lock(waiting);
+    loop {
+        if waiting.closed {
+            return None;
+        }
+        if let Some(errand) = waiting.errand.take() {
+            return Some(errand);
+        }
+        waiting = bell.wait(waiting).unwrap_or_else(PoisonError::into_inner);
+    }
+}
+
+/// What a mutex holds is whole even where a thread has panicked: it is only ever replaced.
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// A time left in words, such as `about 2 min 10 s`.
+#[must_use]
+pub fn in_words(left: Duration) -> String {
+    let seconds = left.as_secs_f64().ceil() as u64;
+    match seconds {
+        0..=59 => format!("about {seconds} s"),
+        _ => format!("about {} min {} s", seconds / 60, seconds % 60 / 10 * 10),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+    use super::*;
+
+    fn ended<T: Send + 'static>(mut work: Work<T>) -> Outcome<T> {
+        loop {
+            if let Some(outcome) = work.outcome() {
+                return outcome;
+            }
+            thread::yield_now();
+        }
+    }
+
+    #[test]
+    fn a_job_ends_with_its_result_or_with_the_message_of_its_error() {
+        let ctx = egui::Context::default();
+        assert!(matches!(ended(Work::start(&ctx, |_| Ok::<_, String>(3))), Outcome::Done(3)));
+        let failed = ended(Work::start(&ctx, |_| Err::<(), _>("no such file")));
+        assert!(matches!(failed, Outcome::Failed(message) if message == "no such file"));
+    }
+
+    #[test]
+    fn a_job_that_panics_ends_with_a_message() {
+        let job = |_: &mut Reporter| -> Result<(), String> { panic!("meant to happen") };
+        let outcome = ended(Work::start(&egui::Context::default(), job));
+        assert!(matches!(outcome, Outcome::Failed(message) if message.contains("broke off")));
+    }
+
+    #[test]
+    fn a_cancelled_job_is_stopped_at_its_next_frame_and_cannot_commit() {
+        let (told, heard) = mpsc::channel();
+        let work = Work::start(&egui::Context::default(), move |reporter| {
+            while reporter.frame_read(1, 1.0, Some(10.0)).is_continue() {}
+            told.send(reporter.commit()).map_err(|error| error.to_string())
+        });
+        assert!(work.cancel());
+        assert!(!heard.recv().unwrap());
+    }
+
+    #[test]
+    fn a_job_that_has_committed_cannot_be_cancelled() {
+        let (told, heard) = mpsc::channel();
+        let work = Work::start(&egui::Context::default(), move |reporter| {
+            told.send(reporter.commit()).map_err(|error| error.to_string())
+        });
+        assert!(heard.recv().unwrap());
+        assert!(!work.cancel());
+    }
+
+    #[test]
+    fn the_time_left_follows_from_the_pace() {
+        assert_eq!(time_left(Duration::from_millis(200), 0.5), None);
+        assert_eq!(time_left(Duration::from_secs(10), 0.25), Some(Duration::from_secs(30)));
+        assert_eq!(in_words(Duration::from_millis(8200)), "about 9 s");
+        assert_eq!(in_words(Duration::from_secs(137)), "about 2 min 10 s");
+    }
+
+    #[test]
+    fn of_the_errands_that_wait_a_clerk_does_the_latest_only() {
+        let (go, wait) = mpsc::channel::<()>();
+        let clerk = Clerk::hire(&egui::Context::default(), move |errand: u32, answer| {
+            wait.recv().unwrap();
+            answer(errand);
+        });
+        clerk.give(1);
+        go.send(()).unwrap();
+        let next = || loop {
+            if let Some(answer) = clerk.answer() {
+                return answer;
+            }
+            thread::yield_now();
+        };
+        assert_eq!(next(), 1);
+        (2..=9).for_each(|errand| clerk.give(errand));
+        (0..8).for_each(|_| go.send(()).unwrap());
+        let mut last = 0;
+        while last != 9 {
+            last = next();
+        }
+        assert!(clerk.answer().is_none());
+    }
+}

@@ -1,0 +1,155 @@
+//! The window in the hands of a test.
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use egui_kittest::Harness;
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
+use pairspeed_window::store::Store;
+use pairspeed_window::{Desk, Notice};
+use tempfile::TempDir;
+
+/// No step of these tests takes so long on any machine: what does hangs.
+const HANGS: Duration = Duration::from_secs(300);
+
+/// A window with a card and a home of its own.
+pub struct Window {
+    pub harness: Harness<'static, Desk>,
+    pub card: TempDir,
+    pub home: TempDir,
+}
+
+/// A demonstration clip.
+pub fn demo(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-clips").join(name)
+}
+
+impl Window {
+    /// An empty window of 1280 x 720 points.
+    pub fn new() -> Self {
+        Self::of([1280.0, 720.0], 1.0, egui::Theme::Light)
+    }
+
+    /// An empty window of a size in points.
+    pub fn of(size: [f32; 2], pixels_per_point: f32, theme: egui::Theme) -> Self {
+        Self::with(size, pixels_per_point, theme, tempfile::tempdir().unwrap())
+    }
+
+    /// An empty light window of 1280 x 720 points, of a pilot who has had one open before.
+    pub fn in_home(home: TempDir) -> Self {
+        Self::with([1280.0, 720.0], 1.0, egui::Theme::Light, home)
+    }
+
+    fn with(size: [f32; 2], pixels_per_point: f32, theme: egui::Theme, home: TempDir) -> Self {
+        let card = tempfile::tempdir().unwrap();
+        let desk = Desk::new(Store::in_folder(home.path()));
+        let builder = Harness::builder().with_size(size).with_pixels_per_point(pixels_per_point);
+        let harness = builder.with_theme(theme).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+        Self { harness, card, home }
+    }
+
+    /// A demonstration clip, and its setup where wanted, copied on to the card as a flight.
+    pub fn put_flight(&self, name: &str, with_setup: bool) -> PathBuf {
+        let from = demo(name);
+        let clip = self.card.path().join("flight").with_extension(from.extension().unwrap());
+        std::fs::copy(&from, &clip).unwrap();
+        if with_setup {
+            std::fs::copy(from.with_extension("setup.toml"), clip.with_extension("setup.toml")).unwrap();
+        }
+        clip
+    }
+
+    /// Types a path and opens it.
+    pub fn open(&mut self, path: &Path) {
+        self.write("or name it:", &path.display().to_string());
+        self.click("Open");
+    }
+
+    /// Opens a recording and waits until it is.
+    pub fn open_flight(&mut self, clip: &Path) {
+        self.open(clip);
+        self.until("the recording is open", |desk| desk.shared().info.is_some());
+    }
+
+    /// Writes into an empty field.
+    pub fn write(&mut self, field: &str, text: &str) {
+        self.harness.get_by_label(field).focus();
+        self.harness.step();
+        self.harness.get_by_label(field).type_text(text);
+        self.harness.step();
+    }
+
+    /// Replaces what stands in a field.
+    pub fn rewrite(&mut self, field: &str, text: &str) {
+        self.harness.get_by_label(field).focus();
+        self.harness.step();
+        self.harness.key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
+        self.harness.step();
+        self.harness.get_by_label(field).type_text(text);
+        self.harness.step();
+    }
+
+    /// Presses a button.
+    pub fn click(&mut self, label: &str) {
+        self.harness.get_by_label(label).scroll_to_me();
+        self.harness.run_steps(3);
+        self.harness.get_by_label(label).click();
+        self.harness.run_steps(3);
+    }
+
+    /// Shows the window until something has come true.
+    pub fn until(&mut self, what: &str, so: impl Fn(&Desk) -> bool) {
+        let begun = Instant::now();
+        while !so(self.harness.state()) {
+            assert!(
+                begun.elapsed() < HANGS,
+                "{what}: never; notice: {:?}",
+                self.harness.state().shared().notice
+            );
+            std::thread::sleep(Duration::from_millis(100));
+            self.harness.step();
+        }
+        self.harness.run_steps(3);
+    }
+
+    /// Shows the window until a label holds some words; nothing may go wrong meanwhile.
+    pub fn until_shown(&mut self, words: &str) {
+        let begun = Instant::now();
+        while self.harness.query_all_by_label_contains(words).next().is_none() {
+            let notice = &self.harness.state().shared().notice;
+            let wrong = matches!(notice, Some(Notice::Wrong(_)));
+            let shown = || self.words().join("\n");
+            assert!(!wrong && begun.elapsed() < HANGS, "{words}: never; notice: {notice:?}\n{}", shown());
+            std::thread::sleep(Duration::from_millis(100));
+            self.harness.step();
+        }
+        self.harness.run_steps(3);
+    }
+
+    /// Whether a label holds some words.
+    pub fn shows(&self, words: &str) -> bool {
+        self.harness.query_all_by_label_contains(words).next().is_some()
+    }
+
+    /// Waits for something to go wrong, and gives what is said of it.
+    pub fn trouble(&mut self) -> String {
+        self.until("something is wrong", |desk| matches!(desk.shared().notice, Some(Notice::Wrong(_))));
+        match &self.harness.state().shared().notice {
+            Some(Notice::Wrong(words)) => words.clone(),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    /// What all labels and buttons say.
+    fn words(&self) -> Vec<String> {
+        let roles = [egui::accesskit::Role::Label, egui::accesskit::Role::Button];
+        let nodes = roles.into_iter().flat_map(|role| self.harness.query_all_by_role(role));
+        nodes.filter_map(|node| node.accesskit_node().label().or(node.accesskit_node().value())).collect()
+    }
+
+    /// Names of all fields that text can be written into.
+    pub fn fields(&self) -> Vec<String> {
+        let fields = self.harness.query_all_by_role(egui::accesskit::Role::TextInput);
+        fields.filter_map(|field| field.accesskit_node().label()).collect()
+    }
+}

@@ -1,0 +1,13 @@
+//! The step of the legs in the window, driven as a pilot drives it: with keys, mouse and labels.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod beside;
+#[path = "../../../tests/common/mod.rs"]
+mod common;
+mod driving;
+mod edits;
+#[path = "../window/looks.rs"]
+mod looks;
+mod pictures;
+mod plots;
+mod unread;

@@ -1,0 +1,61 @@
+//! A channel that cannot be read is named, with what teaches it, and the others are shown.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use egui_kittest::kittest::Queryable as _;
+use pairspeed::model::channel::Channel;
+use pairspeed::readings::{UnreadCause, UnreadChannel};
+use pairspeed::series::{Blank, trust};
+use pairspeed::{ReadOptions, work_out};
+use pairspeed_window::Finished;
+
+use super::common::{Plan, fly, record};
+use super::driving::{Sitting, at_desk};
+
+/// A simulated flight of which one channel cannot be read.
+fn without(channel: &Channel) -> Finished {
+    let unread = UnreadChannel {
+        channel: channel.clone(),
+        cause: UnreadCause::NoGlyphsFit,
+        setup_file: "nose.setup.toml".into(),
+        clip: "flight.avi".into(),
+        teach_at_s: vec![4.2, 12.4],
+    };
+    let mut readings = fly(&Plan::default()).readings;
+    for readout in readings.channels.iter_mut().filter(|readout| readout.channel == *channel) {
+        readout.values.fill(f64::NAN);
+        readout.confidence.fill(0.0);
+        readout.blank.fill(Blank::GlyphsUnknown);
+    }
+    let mut record = record(readings.clone());
+    record.series = trust(readings);
+    record.legibility.unread = vec![unread];
+    let flight = work_out(record.clone(), &ReadOptions::default()).unwrap();
+    Finished { flight, record: Arc::new(record), options: ReadOptions::default(), folder: PathBuf::new() }
+}
+
+fn shows(sitting: &Sitting, words: &str) -> bool {
+    sitting.window.query_all_by_label_contains(words).next().is_some()
+}
+
+#[test]
+fn a_flight_without_speed_says_so_and_shows_what_teaches_it() {
+    let home = tempfile::tempdir().unwrap();
+    let sitting = at_desk(Vec::new(), without(&Channel::Speed), &home);
+    assert!(shows(&sitting, "No airspeed: the speed is not read."));
+    assert!(shows(&sitting, "Channel speed is not read: no known glyphs fit"));
+    assert!(shows(&sitting, "--say speed@4.20=... --say speed@12.40=..."));
+    assert!(shows(&sitting, "voltage V over time"), "the other channels are shown");
+}
+
+#[test]
+fn a_flight_without_voltage_has_its_airspeeds_and_names_the_voltage() {
+    let home = tempfile::tempdir().unwrap();
+    let finished = without(&Channel::Voltage);
+    assert!(!finished.flight.pairs.is_empty());
+    let sitting = at_desk(Vec::new(), finished, &home);
+    assert!(!shows(&sitting, "No airspeed"));
+    assert!(shows(&sitting, "Channel voltage is not read: no known glyphs fit"));
+    assert!(shows(&sitting, "--say voltage@4.20=..."));
+}
