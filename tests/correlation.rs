@@ -4,7 +4,7 @@
 use image::{GrayImage, Luma};
 use imageproc::template_matching::{MatchTemplateMethod, match_template};
 use ndarray::Array2;
-use pairspeed::recognise::matcher::correlations;
+use pairspeed::recognise::correlations;
 
 /// A picture without regularity: the high bits of a linear congruential sequence (Numerical Recipes'
 /// constants, from memory).

@@ -17,7 +17,7 @@ use pairspeed::geometry::PixelRect;
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::learn::{FetchedExamples, LabelFile, LabelledReading, fetch_examples, learn_glyphs};
 use pairspeed::readings::{Silent, collect, prepare};
-use pairspeed::recognise::feature::{HighPass, Window};
+use pairspeed::recognise::{HighPass, Window};
 use pairspeed::recognise::{Recogniser, RegionCache, Sample};
 use pairspeed::setup::{LoadedSetup, Setup};
 

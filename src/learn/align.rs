@@ -8,8 +8,8 @@ use rayon::prelude::*;
 use super::group::{Group, ToldRegion};
 use super::layout::Layout;
 use super::{LabelledReading, Patch, TrainingExample, evidence};
-use crate::recognise::feature::HighPass;
-use crate::recognise::{correlation, patch_at, product};
+use crate::recognise::HighPass;
+use crate::recognise::{correlation, dot, patch_at};
 
 /// Shifts of a whole text tried, in half working pixels.
 const SHIFT_HALF_PX: i32 = 5;
@@ -248,7 +248,7 @@ pub(super) fn overlap<'a>(
 
 fn products(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
     match (one.as_slice(), other.as_slice()) {
-        (Some(one), Some(other)) => product(one, other),
+        (Some(one), Some(other)) => dot(one, other),
         _ => 0.0,
     }
 }

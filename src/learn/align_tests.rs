@@ -8,8 +8,8 @@ use super::super::layout::{Advances, Line};
 use super::*;
 use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
-use crate::recognise::decode::Anchor;
-use crate::recognise::feature::MARGIN_PX;
+use crate::recognise::Anchor;
+use crate::recognise::MARGIN_PX;
 use crate::setup::Region;
 
 const PITCH_PX: u32 = 12;

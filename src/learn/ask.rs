@@ -3,7 +3,7 @@
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use crate::recognise::feature::HighPass;
+use crate::recognise::HighPass;
 use crate::recognise::{Patch, Recogniser, RegionReading, Sample, correlation};
 use crate::setup::Region;
 
@@ -66,7 +66,7 @@ fn candidates(regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> V
     let of_region = |region: usize| {
         let patches = sample.regions.get(region).map_or(&[][..], Vec::as_slice);
         let candidate = move |(number, patch): (usize, &Patch)| {
-            let shows = recogniser.unknown_digits_shown(region, patch)?;
+            let shows = recogniser.unknown_digit_probabilities(region, patch)?;
             Some(Candidate { region, number, shows })
         };
         patches.par_iter().enumerate().filter_map(candidate).collect::<Vec<_>>()
@@ -113,7 +113,7 @@ impl Asked<'_> {
         let mut unknown: Vec<(f32, usize, usize)> = Vec::new();
         for (region, patches) in self.sample.regions.iter().enumerate() {
             for (number, patch) in patches.iter().enumerate() {
-                if let Some(fit) = self.recogniser.least_fit(region, patch) {
+                if let Some(fit) = self.recogniser.min_correlation(region, patch) {
                     unknown.push((fit, region, number));
                 }
             }

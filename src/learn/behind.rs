@@ -7,7 +7,7 @@ use ndarray::Array2;
 
 use super::align::CharacterCut;
 use super::group::Group;
-use crate::recognise::{Backdrop, Behind, CONTRASTS, patch_at};
+use crate::recognise::{Background, BackgroundEstimate, CONTRAST_LIMITS, PlacedTemplate, patch_at};
 
 /// Told readings of a region below which scenery that stands still is not told from scenery that moves.
 const LEAST_TOLD: usize = 4;
@@ -30,17 +30,25 @@ pub(super) fn take_off(group: &mut Group<'_>, cuts: &[CharacterCut]) {
             };
             let own: Vec<&CharacterCut> = cuts.iter().filter(|cut| cut.region == region).collect();
             let relative = contrast(&told.features, &own, &shapes);
-            let contrast = (told.backdrop.contrast * relative).clamp(CONTRASTS.0, CONTRASTS.1);
-            let mut all = Behind::nothing(size);
-            let mut singly = vec![Behind::nothing(size); full.len()];
+            let contrast = (told.backdrop.contrast * relative).clamp(CONTRAST_LIMITS.0, CONTRAST_LIMITS.1);
+            let mut all = BackgroundEstimate::empty(size);
+            let mut singly = vec![BackgroundEstimate::empty(size); full.len()];
             for (moment, (features, alone)) in full.iter().zip(&mut singly).enumerate() {
                 let cuts = own.iter().filter(|cut| cut.moment == moment);
-                let text = cuts.filter_map(|cut| Some((shapes.get(&cut.character)?, cut.top, cut.left)));
+                let text = cuts.filter_map(|cut| {
+                    Some(PlacedTemplate {
+                        template: shapes.get(&cut.character)?,
+                        top: cut.top,
+                        left: cut.left,
+                    })
+                });
                 alone.add(features, contrast, text);
-                all.add_all(alone);
+                all.merge(alone);
             }
-            told.backdrop = Backdrop { scenery: Some(all.mean()), contrast };
-            let bare = |(full, alone): (&Array2<f32>, &Behind)| (full - all.mean_without(alone)) / contrast;
+            told.backdrop = Background { features: Some(all.mean()), contrast };
+            let bare = |(full, alone): (&Array2<f32>, &BackgroundEstimate)| {
+                (full - all.mean_without(alone)) / contrast
+            };
             told.features = full.iter().zip(&singly).map(bare).collect();
         }
     }

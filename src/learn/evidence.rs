@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 use super::align::{self, CharacterCut};
 use super::group::Group;
-use crate::recognise::feature::MARGIN_PX;
+use crate::recognise::MARGIN_PX;
 use crate::recognise::{ShapePrior, patch_at};
 
 /// Prior probability that a labelled reading is wrong.

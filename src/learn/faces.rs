@@ -6,8 +6,8 @@ use ndarray::Array2;
 use super::align::CharacterCut;
 use super::group::Group;
 use crate::glyphs::{CHARACTERS, Face, Glyph, GlyphSet};
-use crate::recognise::feature::{HighPass, MARGIN_PX};
-use crate::recognise::{Backdrop, Patch, Recogniser, Sample};
+use crate::recognise::{Background, CharacterPosition, Patch, Recogniser, Sample};
+use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
 
 /// Grey level that strokes are brought to the contrast of the others around: about mid-grey.
@@ -64,7 +64,7 @@ pub(super) fn cleaned(
     let written: Vec<Vec<usize>> = set.faces.iter().map(written_in).collect();
     for ((face, numbers), (group, cuts)) in set.faces.iter_mut().zip(written).zip(told) {
         let is_still = |number: &usize| {
-            recogniser.behind(*number).is_some_and(|(backdrop, ..)| backdrop.scenery.is_some())
+            recogniser.background_of(*number).is_some_and(|(backdrop, ..)| backdrop.features.is_some())
         };
         let stands_still = numbers.iter().any(is_still);
         let told = if stands_still { cuts.as_slice() } else { &[] };
@@ -90,7 +90,7 @@ fn means_in(
     recogniser: &Recogniser,
     sample: &Sample,
 ) -> Option<Vec<MeanLevels>> {
-    let (backdrop, high_pass, factor) = recogniser.behind(number)?;
+    let (backdrop, high_pass, factor) = recogniser.background_of(number)?;
     let behind = Scene::of(backdrop, high_pass, factor);
     let mut means: Vec<MeanLevels> = face.glyphs.iter().map(|_| MeanLevels::new(face.cell)).collect();
     let mut add = |character: char, patch: &Patch, corner: (isize, f32)| {
@@ -98,7 +98,7 @@ fn means_in(
         own.into_iter().for_each(|(_, mean)| mean.add(patch, &behind, corner));
     };
     for patch in sample.regions.get(number).into_iter().flatten() {
-        for (character, top, left) in recogniser.sure_characters(number, patch) {
+        for CharacterPosition { character, top, left } in recogniser.confident_characters(number, patch) {
             add(character, patch, in_frame_pixels(top, left, factor));
         }
     }
@@ -140,8 +140,8 @@ struct Scene {
 impl Scene {
     /// The grey levels that have the backdrop's features, as far as the high-pass lets them through: what the features of
     /// the levels found still lack is added to these (van Cittert's iteration; cited from memory).
-    fn of(backdrop: &Backdrop, high_pass: &HighPass, factor: usize) -> Self {
-        let levels = backdrop.scenery.as_ref().map(|features| {
+    fn of(backdrop: &Background, high_pass: &HighPass, factor: usize) -> Self {
+        let levels = backdrop.features.as_ref().map(|features| {
             (0..ROUNDS).fold(features.clone(), |levels, _| {
                 let lacking = features - &high_pass.apply(&levels);
                 levels + lacking

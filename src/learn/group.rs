@@ -9,9 +9,9 @@ use super::heights::InkRows;
 use super::layout::{Layout, RegionInk, ToldInk, find_layouts, with_narrow_one, with_other_points};
 use super::locate::relocate;
 use super::{LearnError, TrainingExample, behind, hold};
-use crate::recognise::alphabet::working_factor;
-use crate::recognise::feature::{HighPass, MARGIN_PX};
-use crate::recognise::{Backdrop, Patch, ink};
+use crate::recognise::working_factor;
+use crate::recognise::{Background, Patch, energy_profile};
+use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
 
 /// Heights of type that differ by no more than this share count as one face.
@@ -36,7 +36,7 @@ pub(super) struct ToldRegion<'a> {
     /// Mean features over the frames that show the told text, one a moment.
     pub(super) features: Vec<Array2<f32>>,
     /// What was taken off these.
-    pub(super) backdrop: Backdrop,
+    pub(super) backdrop: Background,
     /// Row of the cells' top edge in the window.
     pub(super) top: usize,
 }
@@ -154,7 +154,7 @@ pub(super) fn group_of<'a>(members: &[Member<'a>], moments: &'a [TrainingExample
             orders,
             held,
             features,
-            backdrop: Backdrop::plain(),
+            backdrop: Background::none(),
             top,
         }
     });
@@ -211,7 +211,8 @@ fn layout_of(group: &Group<'_>) -> Option<(Layout, Vec<CharacterCut>)> {
 
 fn region_ink(told: &ToldRegion<'_>, rows: usize) -> RegionInk {
     let readings = told.moments.iter().zip(&told.features).map(|(moment, features)| {
-        let mut energy = ink::column_energy(std::slice::from_ref(features), told.top, told.top + rows);
+        let mut energy =
+            energy_profile::column_energy(std::slice::from_ref(features), told.top, told.top + rows);
         blank_margins(&mut energy);
         let mut sorted = energy.clone();
         sorted.sort_by(f32::total_cmp);

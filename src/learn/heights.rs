@@ -4,8 +4,8 @@ use rayon::prelude::*;
 
 use super::group::{Group, cut_group, group_by_height, group_of};
 use super::{LearnError, TrainingExample, align, evidence};
-use crate::recognise::feature::MARGIN_PX;
-use crate::recognise::{Patch, Sample, ink};
+use crate::recognise::MARGIN_PX;
+use crate::recognise::{Patch, Sample, energy_profile};
 use crate::setup::Region;
 
 /// Correlation of a region's characters with those of the other regions from which on they are of one face, as a
@@ -78,7 +78,8 @@ fn of_main_size(mut group: Group<'_>, mut alone: Group<'_>, number: usize) -> Op
 }
 
 fn ink_rows(region: &Region, patches: &[Patch]) -> Option<InkRows> {
-    let (top, bottom, factor) = ink::text_rows(patches, region.place.height)?;
+    let energy_profile::TextRows { top, bottom, factor } =
+        energy_profile::text_rows(patches, region.place.height)?;
     Some(InkRows {
         top_px: (top as f32 - MARGIN_PX as f32) * factor as f32,
         height_px: ((bottom - top) * factor) as f32,

@@ -6,8 +6,8 @@
 
 use rayon::prelude::*;
 
-use crate::recognise::decode::Anchor;
-use crate::recognise::grammar::is_mark;
+use crate::recognise::Anchor;
+use crate::recognise::is_separator;
 
 /// The strokes of one labelled reading.
 #[derive(Debug, Clone)]
@@ -84,7 +84,7 @@ impl Advances {
     pub(super) fn of(&self, character: char) -> f32 {
         match character {
             '1' => self.one,
-            mark if is_mark(mark) => self.point,
+            mark if is_separator(mark) => self.point,
             _ => self.pitch,
         }
     }
@@ -144,7 +144,7 @@ const MOST_LAYOUTS: usize = 40;
 /// The layouts that the strokes contradict least, best first, of regions written in the same face,
 /// whose text is `height` working pixels high. No two have the same pitch.
 pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
-    let points = if have(regions, is_mark) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
+    let points = if have(regions, is_separator) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
     let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
     let pitches =
         (0..=steps).into_par_iter().map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
@@ -162,7 +162,7 @@ pub(super) fn find_layouts(regions: &[RegionInk], height: f32) -> Vec<Layout> {
 
 /// The same pitch with other widths of the decimal point, in steps of a fiftieth of the pitch.
 pub(super) fn with_other_points(layout: &Layout, regions: &[RegionInk]) -> Vec<Layout> {
-    if !have(regions, is_mark) {
+    if !have(regions, is_separator) {
         return Vec::new();
     }
     let pitch = layout.advances.pitch;
@@ -267,7 +267,7 @@ mod tests {
         let line = Line { anchor: Anchor::Right, position: 50.0 };
         let mut ink = vec![0.0; 60];
         for (character, pair) in text.chars().zip(ADVANCES.edges(text, &line).windows(2)) {
-            let margin = if is_mark(character) { 1 } else { 2 };
+            let margin = if is_separator(character) { 1 } else { 2 };
             ink[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
         }
         let total: f32 = ink.iter().sum();

@@ -9,9 +9,9 @@ use rayon::prelude::*;
 use super::align::{CharacterCut, class_means};
 use super::group::{Group, ToldRegion};
 use super::layout::{Advances, Layout, Line};
+use crate::recognise::Anchor;
 use crate::recognise::correlate;
-use crate::recognise::decode::Anchor;
-use crate::recognise::grammar::is_mark;
+use crate::recognise::is_separator;
 
 /// Digits of the labels that must be known from other regions, as a share of all.
 const LEAST_KNOWN_SHARE: f32 = 0.5;
@@ -68,7 +68,7 @@ pub(super) fn relocate(group: &mut Group<'_>, mut layout: Layout, cuts: &[Charac
 }
 
 fn has_mark(pictures: &[Picture]) -> bool {
-    pictures.iter().any(|picture| picture.text.contains(is_mark))
+    pictures.iter().any(|picture| picture.text.contains(is_separator))
 }
 
 /// The pictures of a region; `None` where too few of its digits are known from others.

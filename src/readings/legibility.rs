@@ -12,7 +12,7 @@ use super::lost::is_rough;
 use super::prepare::{Prepared, is_readable, readable_share};
 use crate::footage::ClipSpan;
 use crate::model::channel::Channel;
-use crate::recognise::feature::HighPass;
+use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 use crate::series::{Blank, Readings};
 

@@ -28,7 +28,7 @@ pub fn read_frame(recogniser: &Recogniser, regions: &[Region], frame: &GrayImage
         };
         FrameReading { shown, blank, unknown_digits: recogniser.unknown_digits(&region.channel) }
     };
-    regions.iter().zip(recogniser.read_picture(frame)).map(reading).collect()
+    regions.iter().zip(recogniser.read_frame(frame)).map(reading).collect()
 }
 
 fn blank_of(shown: &RegionReading, region: &Region) -> Blank {

@@ -1,24 +1,34 @@
-//! Observations: the candidate texts of a region in one frame, with their log-likelihoods, to be pooled over frames.
+//! Observations: the candidate texts of a region in one frame with their log-likelihoods, which are smoothed over frames, and
+//! the reading of a single frame.
 
 use arrayvec::ArrayVec;
 
-use super::alphabet::Alphabet;
-use super::calibrate::smallest_margin;
-use super::decode::{Decoded, Text};
-use super::grammar::Grammar;
-use super::matcher::Matcher;
+use super::decode::decoded::{Decoded, DecodedCharacter};
+use super::decode::legibility::is_legible;
+use super::score::matcher::Matcher;
+use super::templates::alphabet::Alphabet;
+use super::text::Text;
+use super::text::grammar::Grammar;
 
-/// Most candidates kept of one frame.
-pub const MOST_CANDIDATES: usize = 8;
+/// Exponent of the likelihoods (tempering): scores are multiplied by it before they become probabilities. The noise model is
+/// normal and assumes that differences do not depend on the text; real differences do, so plain likelihood ratios are
+/// overconfident. Set by judgement.
+const TEMPERING: f32 = 0.25;
+
+/// Minimum confidence of a single frame that is read without smoothing over frames, 0 to 1. Set by judgement.
+pub(crate) const CONFIDENT: f32 = 0.95;
+
+/// Maximum number of candidates of one frame.
+pub const MAX_CANDIDATES: usize = 8;
 
 /// Maximum log-likelihood deficit of a candidate, in natural logarithms; others are dropped.
 pub const MAX_DEFICIT: f32 = 14.0;
 
-/// Initial capacity for the texts rated in one frame.
-const USUAL_RATED: usize = 16;
+/// Initial capacity for the alternative texts of one frame.
+const USUAL_ALTERNATIVES: usize = 16;
 
-/// Single changes of the best text that are combined with each other.
-const MOST_CHANGES: usize = 10;
+/// Maximum number of substitutions that are combined with each other.
+const MAX_COMBINED: usize = 10;
 
 /// A text that a frame may show.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,9 +49,9 @@ pub struct Candidate {
 pub enum TextLegibility {
     /// No text stands out.
     Nothing,
-    /// What stands there fits no known text: damage, or two texts mixed.
+    /// The region shows no known text: it is damaged, or two texts are blended.
     Illegible,
-    /// The same where the glyph set lacks digits: it may show one of these.
+    /// The same, and the glyph set lacks digits: the text may contain one of these.
     UnknownDigit,
     /// Every character fits its template.
     Legible,
@@ -52,13 +62,13 @@ pub enum TextLegibility {
 pub struct Observation {
     /// Whether the text can be read.
     pub legibility: TextLegibility,
-    /// The texts it may be, best first.
-    pub candidates: ArrayVec<Candidate, MOST_CANDIDATES>,
+    /// The candidate texts, best first.
+    pub candidates: ArrayVec<Candidate, MAX_CANDIDATES>,
     /// Minimum deficit of any text that is not a candidate.
     pub floor: f32,
     /// Smallest margin of the best candidate's characters over their runners-up: 1 at the template, 1/2 half-way.
     pub margin: f32,
-    /// The value with the runner-up in place of the character with the smallest margin, if that is a number.
+    /// Value of the text in which the runner-up replaces the character with the smallest margin; `None` if that is no number.
     pub runner_up: Option<f64>,
 }
 
@@ -80,96 +90,145 @@ impl Observation {
         decoded: &Decoded,
         legibility: TextLegibility,
         grammar: &Grammar,
-        evidence: &Evidence<'_>,
+        model: &LikelihoodModel<'_>,
     ) -> Self {
-        let changes = changes(decoded, evidence);
-        let mut rated: Vec<(Text, f32, f32)> = Vec::with_capacity(USUAL_RATED);
+        let substitutions = substitutions(decoded, model);
+        let mut rated: Vec<(Text, f32, f32)> = Vec::with_capacity(USUAL_ALTERNATIVES);
         rated.push((decoded.text, 0.0, 0.0));
-        for (number, change) in changes.iter().enumerate() {
-            rated.push((changed(decoded.text, &[change.to()]), change.deficit, change.distance2));
-            for other in &changes[..number.min(MOST_CHANGES)] {
-                if other.place != change.place {
-                    let text = changed(decoded.text, &[change.to(), other.to()]);
-                    rated.push((text, change.deficit + other.deficit, change.distance2 + other.distance2));
+        for (number, one) in substitutions.iter().enumerate() {
+            rated.push((substituted(decoded.text, &[one]), one.deficit, one.distance2));
+            for other in &substitutions[..number.min(MAX_COMBINED)] {
+                if other.position != one.position {
+                    let text = substituted(decoded.text, &[one, other]);
+                    rated.push((text, one.deficit + other.deficit, one.distance2 + other.distance2));
                 }
             }
         }
         let other_lengths = decoded.other_lengths.iter();
-        rated.extend(other_lengths.map(|(text, deficit)| (*text, evidence.share * deficit, f32::INFINITY)));
+        rated.extend(other_lengths.map(|(text, deficit)| (*text, TEMPERING * deficit, f32::INFINITY)));
         rated.retain(|(_, deficit, _)| *deficit <= MAX_DEFICIT);
         rated.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let floor = rated.get(MOST_CANDIDATES).map_or(MAX_DEFICIT, |(_, deficit, _)| *deficit);
+        let floor = rated.get(MAX_CANDIDATES).map_or(MAX_DEFICIT, |(_, deficit, _)| *deficit);
         let candidate = |(text, deficit, distance2): (Text, f32, f32)| {
             Some(Candidate { text, value: grammar.value(&text)?, deficit, distance2 })
         };
-        let candidates = rated.into_iter().take(MOST_CANDIDATES).filter_map(candidate).collect();
-        let least = smallest_margin(decoded);
-        let margin = least.map_or(f32::INFINITY, |(_, place)| place.goodness.margin);
-        let runner_up = least.and_then(|(number, place)| {
-            let runner_up = evidence.alphabet.shapes.get(place.goodness.runner_up?)?;
-            grammar.value(&changed(decoded.text, &[(number, runner_up.character)]))
+        let candidates = rated.into_iter().take(MAX_CANDIDATES).filter_map(candidate).collect();
+        let smallest = decoded.smallest_margin();
+        let margin = smallest.map_or(f32::INFINITY, |(_, digit)| digit.goodness.margin);
+        let runner_up = smallest.and_then(|(position, digit)| {
+            let character = model.alphabet.shapes.get(digit.goodness.runner_up?)?.character;
+            let substitution = Substitution { position, character, deficit: 0.0, distance2: 0.0 };
+            grammar.value(&substituted(decoded.text, &[&substitution]))
         });
         Self { legibility, candidates, floor, margin, runner_up }
     }
 }
 
-/// What log-likelihood ratios are worth.
-pub(super) struct Evidence<'a> {
-    /// The characters.
+/// The model that gave the scores of a decoded text.
+pub(super) struct LikelihoodModel<'a> {
     pub(super) alphabet: &'a Alphabet,
-    /// What rated them.
     pub(super) matcher: &'a Matcher,
-    /// Share of a log-likelihood ratio that is taken as evidence.
-    pub(super) share: f32,
-    /// Contrast of the text, against that of the templates.
+    /// Contrast of the text relative to the templates.
     pub(super) contrast: f32,
 }
 
-/// One character of a text taken for another.
+/// Replacement of one character of a text by another.
 #[derive(Debug, Clone, Copy)]
-struct Change {
-    place: usize,
+struct Substitution {
+    /// Index of the character in the text.
+    position: usize,
+    /// The new character.
     character: char,
     deficit: f32,
     distance2: f32,
 }
 
-impl Change {
-    /// The place, and what stands there now.
-    fn to(&self) -> (usize, char) {
-        (self.place, self.character)
-    }
-}
-
-/// Single changes of a decoded text, the least costly first.
-fn changes(decoded: &Decoded, evidence: &Evidence<'_>) -> Vec<Change> {
-    let mut changes = Vec::new();
-    let shapes = &evidence.alphabet.shapes;
-    for (number, place) in decoded.places.iter().enumerate() {
-        let own = evidence.alphabet.index_of(place.character);
-        let best = place.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-        for (other, (score, shape)) in place.scores.iter().zip(shapes).enumerate() {
-            let deficit = evidence.share * (best - score);
-            if shape.character != place.character && deficit <= MAX_DEFICIT {
-                let distance2 = own
-                    .and_then(|own| evidence.matcher.distance2_between(own, other))
-                    .unwrap_or(f32::INFINITY);
-                let distance2 = evidence.share * evidence.contrast * evidence.contrast * distance2;
-                changes.push(Change { place: number, character: shape.character, deficit, distance2 });
+/// Substitutions of single characters of a decoded text, smallest deficit first.
+fn substitutions(decoded: &Decoded, model: &LikelihoodModel<'_>) -> Vec<Substitution> {
+    let mut substitutions = Vec::new();
+    let shapes = &model.alphabet.shapes;
+    for (position, found) in decoded.characters.iter().enumerate() {
+        let own = model.alphabet.index_of(found.character);
+        let best = found.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        for (other, (score, shape)) in found.scores.iter().zip(shapes).enumerate() {
+            let deficit = TEMPERING * (best - score);
+            if shape.character != found.character && deficit <= MAX_DEFICIT {
+                let distance2 =
+                    own.and_then(|own| model.matcher.distance2_between(own, other)).unwrap_or(f32::INFINITY);
+                let distance2 = TEMPERING * model.contrast * model.contrast * distance2;
+                substitutions.push(Substitution { position, character: shape.character, deficit, distance2 });
             }
         }
     }
-    changes.sort_by(|a, b| a.deficit.total_cmp(&b.deficit));
-    changes
+    substitutions.sort_by(|a, b| a.deficit.total_cmp(&b.deficit));
+    substitutions
 }
 
-/// A text with other characters at some places.
-fn changed(text: Text, changes: &[(usize, char)]) -> Text {
-    let replaced = |(place, character)| {
-        changes.iter().find(|(changed, _)| *changed == place).map_or(character, |(_, other)| *other)
+/// A text with some characters replaced.
+fn substituted(text: Text, substitutions: &[&Substitution]) -> Text {
+    let replaced = |(position, character)| {
+        let substitution = substitutions.iter().find(|substitution| substitution.position == position);
+        substitution.map_or(character, |substitution| substitution.character)
     };
     text.chars().enumerate().map(replaced).fold(Text::new(), |mut text, character| {
         text.push(character);
         text
     })
+}
+
+/// The reading of a region in a single frame.
+#[derive(Debug, Clone, PartialEq)]
+pub enum RegionReading {
+    /// No text stands out.
+    Nothing,
+    /// A text that is not clear enough to be given a value.
+    Unclear {
+        /// The best guess, for display only.
+        text: String,
+        /// Probability that it is right, 0 to 1.
+        confidence: f32,
+        /// A character fits no known glyph, and the glyph set lacks digits: it may be one of these.
+        digit_unknown: bool,
+    },
+    /// A text with a value.
+    Text {
+        /// The text.
+        text: String,
+        /// The number it stands for.
+        value: f64,
+        /// Probability that it is right, 0 to 1.
+        confidence: f32,
+    },
+}
+
+impl RegionReading {
+    /// The reading of a decoded text.
+    pub(super) fn of(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> Self {
+        let confidence = confidence_of(decoded);
+        let is_legible = is_legible(decoded, alphabet);
+        match grammar.value(&decoded.text) {
+            Some(value) if is_legible => Self::Text { text: decoded.text.to_string(), value, confidence },
+            _ => Self::Unclear {
+                text: decoded.text.to_string(),
+                confidence: if is_legible { confidence } else { 0.0 },
+                digit_unknown: !is_legible && !alphabet.has_all_digits(),
+            },
+        }
+    }
+}
+
+/// Probability of a text against the same text with one character replaced, and against texts of other lengths.
+pub(super) fn confidence_of(decoded: &Decoded) -> f32 {
+    let length = logistic(TEMPERING * decoded.length_margin);
+    decoded.characters.iter().fold(length, |product, character| product * character_confidence(character))
+}
+
+fn character_confidence(character: &DecodedCharacter) -> f32 {
+    let best = character.scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    let others: f32 = character.scores.iter().map(|score| (TEMPERING * (score - best)).exp()).sum();
+    1.0 / others.max(1.0)
+}
+
+fn logistic(log_odds: f32) -> f32 {
+    1.0 / (1.0 + (-log_odds).exp())
 }

@@ -1,6 +1,6 @@
-//! Cache of unchanged regions: a region whose pixels are those of the frame before is not decoded again.
+//! Cache of unchanged regions: a region whose pixels equal those of the previous frame is not decoded again.
 
-use super::feature::Window;
+use super::features::window::Window;
 use super::observation::Observation;
 use crate::footage::LumaPlane;
 

@@ -1,0 +1,152 @@
+//! Scores of the characters of a grammar at every column.
+
+use arrayvec::ArrayVec;
+use ndarray::Array2;
+use pulp::Arch;
+
+use crate::recognise::features::scratch::ScratchBuffer;
+use crate::recognise::score::matcher::Scorer;
+use crate::recognise::templates::MAX_CHARACTERS;
+use crate::recognise::templates::alphabet::{Alphabet, Shape};
+use crate::recognise::templates::column_mask::ColumnMask;
+use crate::recognise::text::grammar::Grammar;
+use crate::recognise::text::placement::POSITION_TOLERANCE_HALF_COLS;
+
+/// Scores of the characters of a grammar at every column.
+pub(super) struct CharacterScores<'a> {
+    pub features: &'a Array2<f32>,
+    /// Row of the cells' top edge.
+    pub top: usize,
+    cols: usize,
+    /// By character, then whole column; negative infinity where the cell leaves the features.
+    whole: ScratchBuffer,
+    /// By character, then half column: the best score within [`POSITION_TOLERANCE_HALF_COLS`].
+    near: ScratchBuffer,
+    /// The width classes of the characters.
+    pub classes: ArrayVec<WidthClass, MAX_CHARACTERS>,
+    /// By width class, then half column: the best of `near` over the characters of the class.
+    best: ScratchBuffer,
+}
+
+/// Equally wide characters that may stand at the same positions. Of texts that differ in these alone, the decoder keeps only
+/// the best.
+pub(super) struct WidthClass {
+    /// One of them.
+    pub character: char,
+    /// Distance to the left edge of the next character, in columns.
+    pub advance: f32,
+    /// Their alphabet indices.
+    members: ArrayVec<usize, MAX_CHARACTERS>,
+}
+
+impl<'a> CharacterScores<'a> {
+    /// The scores of the characters of a grammar in the row of cells with its top edge at `top`, at least at the columns of
+    /// `mask`.
+    pub fn new(
+        (alphabet, scorer): (&Alphabet, &impl Scorer),
+        grammar: &Grammar,
+        mask: Option<&ColumnMask>,
+        (features, top): (&'a Array2<f32>, usize),
+    ) -> Self {
+        let cols = features.ncols().max(1);
+        let mut whole = ScratchBuffer::filled(alphabet.shapes.len() * cols, f32::NEG_INFINITY);
+        let mut near = ScratchBuffer::filled(2 * whole.len(), f32::NEG_INFINITY);
+        let indices: ArrayVec<usize, MAX_CHARACTERS> = (0..alphabet.shapes.len())
+            .filter(|index| grammar.allows(alphabet.shapes[*index].character))
+            .take(MAX_CHARACTERS)
+            .collect();
+        scorer.score_rows(&indices, features, top, mask, &mut whole);
+        let mut line = ScratchBuffer::filled(2 * (cols + RADIUS), f32::NEG_INFINITY);
+        let mut classes = ArrayVec::new();
+        for index in indices {
+            let near = &mut near[2 * cols * index..][..2 * cols];
+            best_within(&whole[cols * index..][..cols], &mut line, near);
+            add_to_classes(&mut classes, index, &alphabet.shapes[index]);
+        }
+        let mut best = ScratchBuffer::filled(2 * cols * classes.len(), f32::NEG_INFINITY);
+        for (class, best) in classes.iter().zip(best.chunks_exact_mut(2 * cols)) {
+            for index in &class.members {
+                let near = &near[2 * cols * index..][..2 * cols];
+                Arch::new().dispatch(|| {
+                    let places = best.iter_mut().zip(near);
+                    places.for_each(|(best, score)| *best = if *score > *best { *score } else { *best });
+                });
+            }
+        }
+        Self { features, top, cols, whole, near, classes, best }
+    }
+
+    /// Score of a character with its left edge at a half column. Between whole columns the score is interpolated, since it is
+    /// linear in the features.
+    pub fn at(&self, index: usize, left: i32) -> Option<f32> {
+        let whole = &self.whole[index * self.cols..][..self.cols];
+        let column = usize::try_from(left.div_euclid(2)).ok()?;
+        let here = *whole.get(column)?;
+        let score = if left % 2 == 0 { here } else { 0.5 * (here + *whole.get(column + 1)?) };
+        score.is_finite().then_some(score)
+    }
+
+    /// The best score of a character near a half column.
+    pub fn near(&self, index: usize, left: i32) -> Option<f32> {
+        self.in_row(&self.near, index, left)
+    }
+
+    /// The best score of all characters of a width class near a half column.
+    pub fn best_near_of(&self, class: usize, left: i32) -> Option<f32> {
+        self.in_row(&self.best, class, left)
+    }
+
+    fn in_row(&self, scores: &[f32], row: usize, left: i32) -> Option<f32> {
+        let left = usize::try_from(left).ok().filter(|left| *left < 2 * self.cols)?;
+        Some(scores[row * 2 * self.cols + left]).filter(|score| score.is_finite())
+    }
+
+    /// The alphabet index of the character with that score.
+    pub fn best_of(&self, class: usize, left: i32) -> usize {
+        let members = &self.classes[class].members;
+        let score = self.best_near_of(class, left);
+        members.iter().copied().find(|index| self.near(*index, left) == score).unwrap_or(members[0])
+    }
+
+    /// The half column near `left` at which a character scores best.
+    pub fn best_position(&self, index: usize, left: i32) -> Option<i32> {
+        let places = left - POSITION_TOLERANCE_HALF_COLS..=left + POSITION_TOLERANCE_HALF_COLS;
+        let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));
+        scored.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, left)| left)
+    }
+}
+
+fn add_to_classes(classes: &mut ArrayVec<WidthClass, MAX_CHARACTERS>, index: usize, shape: &Shape) {
+    let Shape { character, advance, .. } = *shape;
+    let is_same = |class: &&mut WidthClass| {
+        let are_digits = class.character.is_ascii_digit() && character.is_ascii_digit();
+        are_digits && class.advance.to_bits() == advance.to_bits()
+    };
+    match classes.iter_mut().find(is_same) {
+        Some(class) => class.members.push(index),
+        None => classes.push(WidthClass { character, advance, members: std::iter::once(index).collect() }),
+    }
+}
+
+/// Search radius around a position, in half columns.
+const RADIUS: usize = POSITION_TOLERANCE_HALF_COLS as usize;
+
+/// Running maximum, within [`RADIUS`], of the scores at half columns, from those at whole columns. `line` is a scratch buffer,
+/// longer than `near` by the radius on both sides, and filled with negative infinity.
+fn best_within(whole: &[f32], line: &mut [f32], near: &mut [f32]) {
+    if let (Some(place), Some(last)) =
+        (line.get_mut(RADIUS + 2 * whole.len().saturating_sub(1)), whole.last())
+    {
+        *place = *last;
+    }
+    Arch::new().dispatch(|| {
+        for (places, two) in line[RADIUS..].chunks_exact_mut(2).zip(whole.windows(2)) {
+            (places[0], places[1]) = (two[0], 0.5 * (two[0] + two[1]));
+        }
+        for (best, places) in near.iter_mut().zip(line.windows(2 * RADIUS + 1)) {
+            *best = places
+                .iter()
+                .fold(f32::NEG_INFINITY, |best, other| if *other > best { *other } else { best });
+        }
+    });
+}

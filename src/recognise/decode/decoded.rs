@@ -1,0 +1,158 @@
+//! The decoded text of a region: its characters with their scores, and how sure the text is.
+
+use arrayvec::ArrayVec;
+
+use crate::recognise::features::window::MARGIN_PX;
+use crate::recognise::score::background::{CONTRAST_LIMITS, PlacedTemplate};
+use crate::recognise::score::goodness_of_fit::GoodnessOfFit;
+use crate::recognise::templates::MAX_CHARACTERS;
+use crate::recognise::templates::alphabet::Alphabet;
+use crate::recognise::text::Text;
+use crate::recognise::text::grammar::is_separator;
+
+/// Share of a cell next to a text that may lie outside the box, since pitch and position are not known exactly. Set by
+/// judgement.
+const OUTSIDE_SHARE: f32 = 0.2;
+
+/// One character of a decoded text.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DecodedCharacter {
+    /// The best character.
+    pub character: char,
+    /// Column of its left edge.
+    pub left: f32,
+    /// Log-likelihood ratio of every character of the alphabet against no character, in alphabet order; negative infinity
+    /// for those of another kind (digits, separators, minus sign).
+    pub scores: ArrayVec<f32, MAX_CHARACTERS>,
+    /// Normalised correlation of the template with the features.
+    pub correlation: f32,
+    /// Smallest part score: 1 for a cell like the template.
+    pub min_part_score: f32,
+    /// Goodness of fit of the cell to the character.
+    pub goodness: GoodnessOfFit,
+    /// Contrast relative to the template: 1 for a cell like the template, 0 for an empty one.
+    pub contrast: f32,
+    /// Probabilities of the digits 0 to 9 from the shape prior; `None` where it was not evaluated.
+    pub shape_probabilities: Option<[f32; 10]>,
+}
+
+impl DecodedCharacter {
+    /// Distance to the left edge of the next character, in columns; 0 for a character that the alphabet lacks.
+    pub(super) fn advance(&self, alphabet: &Alphabet) -> f32 {
+        alphabet.index_of(self.character).map_or(0.0, |index| alphabet.shapes[index].advance)
+    }
+}
+
+/// A decoded text.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decoded {
+    /// The text.
+    pub text: Text,
+    /// Its characters, left to right.
+    pub characters: Vec<DecodedCharacter>,
+    /// Score: log-likelihood ratio of the text against no text.
+    pub score: f32,
+    /// The best text of every other length, and its log-likelihood deficit.
+    pub other_lengths: Vec<(Text, f32)>,
+    /// Log-likelihood margin over the best text of another length, or over no text.
+    pub length_margin: f32,
+    /// Contrast of the best digit beyond a free edge of the text: about 0 for an empty cell.
+    pub contrast_beside: f32,
+    /// Energy of the stronger of the two cells next to the text, inside the box, relative to the mean of the text's digits:
+    /// about 0 for an empty cell. Only computed where the text may be longer than decoded: it has a leading zero, or some
+    /// digits are unknown or not well seen and the text has fewer digits than allowed. Else 0.
+    pub energy_beside: f32,
+    /// The text has a leading zero and fewer digits than allowed: its first digit may be missing.
+    pub has_leading_zero: bool,
+    /// Probability from the shape prior that an unknown digit stands beside the text; 0 where it was not evaluated.
+    pub unknown_beside: f32,
+}
+
+impl Decoded {
+    /// Rescales the scores of features that were divided by `contrast`: that divided their noise too.
+    pub(in crate::recognise) fn at_contrast(mut self, contrast: f32) -> Self {
+        if contrast == 1.0 {
+            return self;
+        }
+        let weight = contrast * contrast;
+        self.score *= weight;
+        self.length_margin *= weight;
+        self.other_lengths.iter_mut().for_each(|(_, deficit)| *deficit *= weight);
+        for character in &mut self.characters {
+            character.scores.iter_mut().for_each(|score| *score *= weight);
+            character.goodness.t2 *= weight;
+            character.goodness.t2_without_traces *= weight;
+        }
+        self
+    }
+
+    /// The templates of the characters at their positions, with their top edge in row `top`.
+    pub(in crate::recognise) fn placed_templates<'a>(
+        &'a self,
+        alphabet: &'a Alphabet,
+        top: usize,
+    ) -> impl Iterator<Item = PlacedTemplate<'a>> {
+        let placed = move |character: &'a DecodedCharacter| {
+            let shape = alphabet.shapes.get(alphabet.index_of(character.character)?)?;
+            Some(PlacedTemplate { template: &shape.template, top, left: character.left })
+        };
+        self.characters.iter().filter_map(placed)
+    }
+
+    /// The digits of the text.
+    pub(in crate::recognise) fn digits(&self) -> impl Iterator<Item = &DecodedCharacter> {
+        self.characters.iter().filter(|character| character.character.is_ascii_digit())
+    }
+
+    /// Smallest correlation of the characters, 0 to 1. Separators do not count: most of their cell is background, and their
+    /// position is known.
+    pub(in crate::recognise) fn min_correlation(&self) -> f32 {
+        let counted = self.characters.iter().filter(|character| !is_separator(character.character));
+        counted.map(|character| character.correlation).fold(1.0, f32::min).max(0.0)
+    }
+
+    /// Largest T-square distance of the digits.
+    pub(in crate::recognise) fn max_t2(&self) -> f32 {
+        self.digits().map(|digit| digit.goodness.t2).fold(0.0, f32::max)
+    }
+
+    /// Smallest part score of the digits.
+    pub(in crate::recognise) fn min_part_score(&self) -> f32 {
+        self.digits().map(|digit| digit.min_part_score).fold(f32::INFINITY, f32::min)
+    }
+
+    /// The digit with the smallest margin, and its index among the characters.
+    pub(in crate::recognise) fn smallest_margin(&self) -> Option<(usize, &DecodedCharacter)> {
+        let is_digit = |(_, character): &(usize, &DecodedCharacter)| character.character.is_ascii_digit();
+        let digits = self.characters.iter().enumerate().filter(is_digit);
+        digits.min_by(|(_, one), (_, other)| one.goodness.margin.total_cmp(&other.goodness.margin))
+    }
+
+    /// Left edges of the cells next to the text that lie inside the box, in features `cols` columns wide.
+    pub(super) fn cells_beside(&self, alphabet: &Alphabet, cols: usize) -> impl Iterator<Item = f32> + use<> {
+        cells_beside(&self.characters, alphabet, cols)
+    }
+}
+
+/// Left edges of the cells next to some characters that lie inside the box, in features `cols` columns wide.
+pub(super) fn cells_beside(
+    characters: &[DecodedCharacter],
+    alphabet: &Alphabet,
+    cols: usize,
+) -> impl Iterator<Item = f32> + use<> {
+    let pitch = alphabet.pitch();
+    let outside = (OUTSIDE_SHARE * pitch).max(1.0);
+    let inside = MARGIN_PX as f32 - outside..=(cols - MARGIN_PX.min(cols)) as f32 + outside;
+    let before = characters.first().map(|first| first.left - pitch);
+    let after = characters.last().map(|last| last.left + last.advance(alphabet));
+    let lefts = before.into_iter().chain(after);
+    lefts.filter(move |left| inside.contains(left) && inside.contains(&(left + pitch)))
+}
+
+/// Contrast of some texts relative to the templates: the median contrast of their digits.
+pub(in crate::recognise) fn median_contrast<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
+    let mut contrasts: Vec<f32> = texts.flat_map(Decoded::digits).map(|digit| digit.contrast).collect();
+    contrasts.sort_by(f32::total_cmp);
+    let median = contrasts.get(contrasts.len() / 2);
+    median.map_or(1.0, |median| median.clamp(CONTRAST_LIMITS.0, CONTRAST_LIMITS.1))
+}

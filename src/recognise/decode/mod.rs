@@ -1,0 +1,304 @@
+//! Decoding: the text that explains a region's features best ([`Decoder`]), the best texts of other lengths, and whether it
+//! can be read ([`legibility`]).
+//!
+//! Dynamic programming over the prefix tree of the region's [grammar](super::text::grammar): every partial text keeps the best
+//! way to reach its free edge.
+
+mod character_scores;
+pub mod decoded;
+pub mod legibility;
+pub mod margins;
+
+use arrayvec::ArrayVec;
+use ndarray::Array2;
+
+use super::features::patches::{copy_patch, correlation_of, dot, patch_at};
+use super::score::matcher::Scorer;
+use super::templates::MAX_CHARACTERS;
+use super::templates::alphabet::Alphabet;
+use super::templates::column_mask::{ColumnMask, start_half_columns};
+use super::text::grammar::{Grammar, Step};
+use super::text::placement::{Anchor, Placement};
+use super::text::{MAX_TEXT_LENGTH, Text};
+use character_scores::CharacterScores;
+use decoded::{Decoded, DecodedCharacter, cells_beside};
+
+/// Decodes the text of one region.
+#[derive(Debug, Clone)]
+pub struct Decoder<'a, S> {
+    /// The characters.
+    pub alphabet: &'a Alphabet,
+    /// Scores them.
+    pub scorer: &'a S,
+    /// The texts that the region may show.
+    pub grammar: &'a Grammar,
+    /// Columns at which their characters can stand; `None`: all.
+    pub mask: Option<&'a ColumnMask>,
+}
+
+/// A partial text, built from the anchored end outwards: its last character and the partial text before it.
+#[derive(Debug, Clone, Copy)]
+struct PartialText {
+    /// Free edge, in half columns.
+    edge: i32,
+    /// Sum of the scores of its characters.
+    score: f32,
+    /// Index of the width class of the last character.
+    class: usize,
+    /// Its left edge, in half columns.
+    left: i32,
+    /// Index of the partial text without the last character.
+    parent: Option<usize>,
+}
+
+/// Characters, as alphabet indices, and their left edges in half columns.
+type CharacterPath = ArrayVec<(usize, i32), MAX_TEXT_LENGTH>;
+
+/// The best text of one pattern of the grammar.
+#[derive(Debug, Clone)]
+struct CompleteText {
+    score: f32,
+    /// Left to right.
+    path: CharacterPath,
+}
+
+/// Initial capacity for the partial texts of one step.
+const USUAL_PARTIAL_TEXTS: usize = 8;
+
+/// The partial texts that start at one column.
+#[derive(Debug)]
+struct PartialTexts {
+    all: Vec<PartialText>,
+    /// For every step of the grammar, the range of its partial texts.
+    by_step: Vec<std::ops::Range<usize>>,
+}
+
+impl<S: Scorer> Decoder<'_, S> {
+    /// The best text at a placement; `None` where no text fits into the features.
+    #[must_use]
+    pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
+        let Self { alphabet, scorer, grammar, mask } = *self;
+        let scores = CharacterScores::new((alphabet, scorer), grammar, mask, (features, placement.top));
+        let steps = self.grammar.steps(placement.anchor);
+        let mut best: Vec<Option<CompleteText>> = vec![None; steps.len()];
+        let mut partial_texts = PartialTexts::with_capacity(steps.len());
+        for start in start_half_columns(placement, alphabet, steps) {
+            partial_texts.build(steps, placement.anchor, start, &scores);
+            for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
+                let Some((last, score)) = partial_texts.best_of(step, |edge| placement.allows(start, edge))
+                else {
+                    continue;
+                };
+                if best.as_ref().is_none_or(|known| score > known.score) {
+                    let path = partial_texts.path_to(last, placement.anchor, &scores);
+                    *best = Some(CompleteText { score, path });
+                }
+            }
+        }
+        let complete: Vec<CompleteText> = best.into_iter().flatten().collect();
+        let first = (0..complete.len()).max_by(|a, b| complete[*a].score.total_cmp(&complete[*b].score))?;
+        Some(self.decoded(&complete, first, &scores, placement.anchor))
+    }
+
+    /// The text of one of the complete texts, compared with the others.
+    fn decoded(
+        &self,
+        complete: &[CompleteText],
+        best: usize,
+        scores: &CharacterScores<'_>,
+        anchor: Anchor,
+    ) -> Decoded {
+        let CompleteText { score, path } = &complete[best];
+        let others = complete.iter().enumerate().filter(|(other, _)| *other != best);
+        let other_lengths: Vec<(Text, f32)> =
+            others.map(|(_, other)| (self.text_of(&other.path), score - other.score)).collect();
+        let length_margin = other_lengths.iter().map(|(_, deficit)| *deficit).fold(*score, f32::min);
+        let mut patch = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
+        let character = |(index, left): &(usize, i32)| self.character(*index, *left, scores, &mut patch);
+        let characters: Vec<DecodedCharacter> = path.iter().map(character).collect();
+        let contrast_beside = self.contrast_beside(&characters, anchor, scores);
+        let text = text_from(characters.iter().map(|character| character.character));
+        let has_leading_zero = self.grammar.has_leading_zero(&text);
+        let may_be_longer =
+            has_leading_zero || !(self.alphabet.has_all_digits_well_seen() || self.grammar.is_full(&text));
+        let energy_beside = match may_be_longer {
+            true => self.energy_beside(&characters, scores.features, scores.top),
+            false => 0.0,
+        };
+        Decoded {
+            text,
+            characters,
+            score: *score,
+            other_lengths,
+            length_margin,
+            contrast_beside,
+            energy_beside,
+            has_leading_zero,
+            unknown_beside: 0.0,
+        }
+    }
+
+    fn text_of(&self, path: &[(usize, i32)]) -> Text {
+        text_from(path.iter().map(|(index, _)| self.alphabet.shapes[*index].character))
+    }
+
+    /// Contrast of the best digit beyond a free edge of the text.
+    fn contrast_beside(
+        &self,
+        characters: &[DecodedCharacter],
+        anchor: Anchor,
+        scores: &CharacterScores<'_>,
+    ) -> f32 {
+        let pitch = self.alphabet.pitch();
+        let (Some(first), Some(last)) = (characters.first(), characters.last()) else { return 0.0 };
+        let lefts: &[f32] = match anchor {
+            Anchor::Right => &[first.left - pitch],
+            Anchor::Left => &[last.left + pitch],
+            Anchor::Centre => &[first.left - pitch, last.left + pitch],
+        };
+        let digits = (0..self.alphabet.shapes.len())
+            .filter(|index| self.alphabet.shapes[*index].character.is_ascii_digit());
+        let contrast = |index: usize, left: f32| {
+            let score = scores.near(index, (2.0 * left).round() as i32)?;
+            Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
+        };
+        digits
+            .flat_map(|index| lefts.iter().filter_map(move |left| contrast(index, *left)))
+            .fold(0.0, f32::max)
+    }
+
+    /// Energy of the stronger of the two cells next to the text, relative to the mean of the text's digits.
+    fn energy_beside(&self, characters: &[DecodedCharacter], features: &Array2<f32>, top: usize) -> f32 {
+        let pitch = self.alphabet.pitch();
+        let energy = |left: f32, cols: f32| {
+            let patch = patch_at(features, top, left, (self.alphabet.rows, cols.round() as usize))?;
+            patch.as_slice().map(|levels| dot(levels, levels))
+        };
+        let own = characters.iter().filter(|character| character.character.is_ascii_digit());
+        let own: Vec<f32> =
+            own.filter_map(|digit| energy(digit.left, digit.advance(self.alphabet))).collect();
+        let mean = own.iter().sum::<f32>() / own.len().max(1) as f32;
+        let beside = cells_beside(characters, self.alphabet, features.ncols());
+        beside.filter_map(|left| energy(left, pitch)).fold(0.0, f32::max) / mean.max(f32::MIN_POSITIVE)
+    }
+
+    /// Describes one character of the best text at the position near half column `left` where it scores best. `patch` is a
+    /// scratch buffer.
+    fn character(
+        &self,
+        index: usize,
+        left: i32,
+        scores: &CharacterScores<'_>,
+        patch: &mut Vec<f32>,
+    ) -> DecodedCharacter {
+        let shape = &self.alphabet.shapes[index];
+        let left = scores.best_position(index, left).unwrap_or(left);
+        let is_same_kind = |other: char| {
+            other == shape.character || (other.is_ascii_digit() && shape.character.is_ascii_digit())
+        };
+        let score_of = |other: usize| {
+            let is_same_kind = is_same_kind(self.alphabet.shapes[other].character);
+            if is_same_kind { scores.at(other, left) } else { None }
+        };
+        let all: ArrayVec<f32, MAX_CHARACTERS> = (0..self.alphabet.shapes.len().min(MAX_CHARACTERS))
+            .map(|other| score_of(other).unwrap_or(f32::NEG_INFINITY))
+            .collect();
+        let column = left as f32 / 2.0;
+        let is_inside = copy_patch(scores.features, scores.top, column, shape.template.dim(), patch);
+        let template = shape.template.as_slice().filter(|_| is_inside);
+        let correlation = template.map_or(0.0, |template| correlation_of(template, patch));
+        let min_part_score = if is_inside { self.scorer.min_part_score(index, patch) } else { 0.0 };
+        let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
+        let contrast = all[index] / distance2 + 0.5;
+        let goodness = self.scorer.goodness_of_fit(index, &all);
+        DecodedCharacter {
+            character: shape.character,
+            left: column,
+            scores: all,
+            correlation,
+            contrast,
+            goodness,
+            min_part_score,
+            shape_probabilities: None,
+        }
+    }
+}
+
+fn text_from(characters: impl Iterator<Item = char>) -> Text {
+    let mut text = Text::new();
+    for character in characters.take(MAX_TEXT_LENGTH) {
+        text.push(character);
+    }
+    text
+}
+
+impl PartialTexts {
+    fn with_capacity(steps: usize) -> Self {
+        Self { all: Vec::with_capacity(USUAL_PARTIAL_TEXTS * steps), by_step: Vec::with_capacity(steps) }
+    }
+
+    /// Builds all partial texts that start at half column `start`.
+    fn build(&mut self, steps: &[Step], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
+        self.all.clear();
+        self.by_step.clear();
+        for step in steps {
+            let first = self.all.len();
+            match step.parent {
+                None => self.extend(None, (start, 0.0), (step, anchor, first), scores),
+                Some(parent) => {
+                    for parent in self.by_step[parent].clone() {
+                        let PartialText { edge, score, .. } = self.all[parent];
+                        self.extend(Some(parent), (edge, score), (step, anchor, first), scores);
+                    }
+                }
+            }
+            self.by_step.push(first..self.all.len());
+        }
+    }
+
+    /// Extends a partial text, given by its free edge and score, by one character. Of the partial texts from index `first`
+    /// on that end at the same edge, the best is kept.
+    fn extend(
+        &mut self,
+        parent: Option<usize>,
+        (edge, score): (i32, f32),
+        (step, anchor, first): (&Step, Anchor, usize),
+        scores: &CharacterScores<'_>,
+    ) {
+        for (class, width_class) in scores.classes.iter().enumerate() {
+            if !step.slot.allows(width_class.character) {
+                continue;
+            }
+            let (left, edge) = anchor.append(edge, width_class.advance);
+            let Some(own) = scores.best_near_of(class, left) else { continue };
+            let extended = PartialText { edge, score: score + own, class, left, parent };
+            match self.all[first..].iter_mut().find(|other| other.edge == edge) {
+                Some(other) if other.score >= extended.score => {}
+                Some(other) => *other = extended,
+                None => self.all.push(extended),
+            }
+        }
+    }
+
+    /// The best text that ends with a step, at an edge that is allowed: its index and score.
+    fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
+        let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
+        let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;
+        Some((best, self.all[best].score))
+    }
+
+    /// The characters of a partial text, left to right.
+    fn path_to(&self, last: usize, anchor: Anchor, scores: &CharacterScores<'_>) -> CharacterPath {
+        let texts = std::iter::successors(Some(last), |text| self.all[*text].parent).take(MAX_TEXT_LENGTH);
+        let mut path: CharacterPath = texts
+            .map(|text| {
+                let PartialText { class, left, .. } = self.all[text];
+                (scores.best_of(class, left), left)
+            })
+            .collect();
+        if anchor != Anchor::Right {
+            path.reverse();
+        }
+        path
+    }
+}

@@ -1,0 +1,12 @@
+//! Features: the pixels of a region as the templates are compared with them. A [`window`] is cut out of the frame and
+//! high-passed; [`patches`] are parts of it, and a [`sample`] holds the surroundings of all regions in some frames.
+
+mod blur;
+pub mod energy_profile;
+pub mod high_pass;
+pub mod patches;
+pub mod sample;
+pub mod scratch;
+pub mod window;
+
+pub(super) use blur::blurred_across;

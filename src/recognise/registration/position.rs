@@ -1,0 +1,221 @@
+//! Position search: the row, alignment and position of a region's text, by correlation with the templates.
+
+use std::collections::BTreeMap;
+
+use ndarray::{Array2, s};
+use rayon::prelude::*;
+
+use crate::recognise::decode::Decoder;
+use crate::recognise::decode::decoded::{Decoded, DecodedCharacter};
+use crate::recognise::features::patches::patch_at;
+use crate::recognise::features::window::MARGIN_PX;
+use crate::recognise::score::matcher::{Correlator, correlate};
+use crate::recognise::templates::alphabet::Alphabet;
+use crate::recognise::text::grammar::Grammar;
+use crate::recognise::text::placement::{Anchor, Placement};
+
+/// Maximum number of frames for finding the row of a region's text. Set by judgement.
+const ROW_FRAMES: usize = 16;
+
+/// Maximum number of frames for finding the position of the text in its row. Set by judgement.
+pub(super) const POSITION_FRAMES: usize = 60;
+
+/// Maximum shift of a text from its position, in columns: analog lines jitter. Set by judgement.
+const SHIFT_COLS: i32 = 2;
+
+/// Maximum mean distance of an edge that stays put from its median, in columns: rounding and the jitter of analog lines. Set by
+/// judgement.
+const MAX_EDGE_SCATTER_COLS: f32 = 0.75;
+/// A text is centred if neither edge stays put and the mean distance of its middle is below this share of theirs. Set by
+/// judgement.
+const CENTRED_SHARE: f32 = 0.5;
+
+/// Minimum correlation of every character of a text that is used for calibration. Set by judgement.
+pub(in crate::recognise) const MIN_CALIBRATION_CORRELATION: f32 = 0.55;
+
+/// At most `max` items, evenly spaced over a list, and at least half of `max` if it has that many.
+pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &T> {
+    list.iter().step_by(list.len().div_ceil(max).max(1))
+}
+
+/// The position found for a region's text, and how well the templates fit there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::recognise) struct Registration {
+    pub(in crate::recognise) placement: Placement,
+    /// Mean over the sample of the smallest correlation of a text's characters.
+    pub(super) correlation: f32,
+    /// Mean share of the energy in the text's rows that the characters explain, 0 to 1.
+    pub(super) explained: f32,
+    /// Observed distance between the characters relative to their advances.
+    pub(super) spacing: f32,
+}
+
+/// How well the digits of an alphabet match a sample, with the cells' top edge in one of `tops`: the mean over the sample of
+/// the two best correlations at columns that do not overlap; -1 without features.
+pub(super) fn match_quality(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[usize]) -> f32 {
+    let at = |top: &usize| -> f32 {
+        let pairs = features.iter().map(|features| two_best(alphabet, features, *top));
+        pairs.sum::<f32>() / features.len().max(1) as f32
+    };
+    tops.iter().map(at).fold(-1.0, f32::max)
+}
+
+fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
+    let templates = (0..).zip(alphabet.shapes.iter().map(|shape| &shape.template));
+    let mut found = vec![-1.0_f32; alphabet.shapes.len() * features.ncols()];
+    correlate(templates, features, top, &mut found);
+    let mut by_column = vec![-1.0_f32; features.ncols()];
+    for row in found.chunks_exact(features.ncols().max(1)) {
+        by_column.iter_mut().zip(row).for_each(|(best, found)| *best = best.max(*found));
+    }
+    let best = |apart_from: Option<usize>| {
+        let apart = |column: &usize| apart_from.is_none_or(|other| column.abs_diff(other) >= alphabet.cols);
+        let columns = (0..by_column.len()).filter(apart);
+        columns.max_by(|a, b| by_column[*a].total_cmp(&by_column[*b]))
+    };
+    let first = best(None);
+    let value = |column: Option<usize>| column.map_or(-1.0, |column| by_column[column]);
+    0.5 * (value(first) + value(best(first)))
+}
+
+/// Finds the row, alignment and position of a text in a region's features. If `near` is given, only that row and its
+/// neighbours are tried.
+pub(super) fn find_position(
+    alphabet: &Alphabet,
+    grammar: &Grammar,
+    features: &[Array2<f32>],
+    near: Option<usize>,
+) -> Option<Registration> {
+    let (height, cols) = features.first()?.dim();
+    let decoder = Decoder { alphabet, scorer: &Correlator::new(alphabet), grammar, mask: None };
+    let anywhere = |top| Placement { top, anchor: Anchor::Left, position: 0.0, shifts: (0, cols as i32) };
+    let explained_at = |top: usize| -> f32 {
+        evenly_spaced(features, ROW_FRAMES)
+            .filter_map(|features| decoder.decode(features, &anywhere(top)))
+            .map(|decoded| explained_cells(&decoded))
+            .sum()
+    };
+    let best = |tops: Vec<usize>| {
+        let rated: Vec<(usize, f32)> = tops.into_par_iter().map(|top| (top, explained_at(top))).collect();
+        Some(rated.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0)
+    };
+    let last = height.checked_sub(alphabet.rows)?;
+    // Thin strokes do not match one row off, so every row is tried.
+    let rows = match near {
+        Some(top) => top.min(last).saturating_sub(1)..=(top + 1).min(last),
+        None => 0..=last,
+    };
+    let top = best(rows.collect())?;
+    let texts: Vec<Option<(Decoded, f32)>> = features
+        .par_iter()
+        .map(|features| {
+            let decoded = decoder.decode(features, &anywhere(top))?;
+            let explained = explained(alphabet, features, top, &decoded);
+            Some((decoded, explained))
+        })
+        .collect();
+    let (found, explained): (Vec<Decoded>, Vec<f32>) = texts.into_iter().flatten().unzip();
+    let correlation = found.iter().map(Decoded::min_correlation).sum::<f32>() / found.len().max(1) as f32;
+    Some(Registration {
+        placement: placement_of(alphabet, top, &found)?,
+        correlation,
+        explained: explained.iter().sum::<f32>() / found.len().max(1) as f32,
+        spacing: spacing_of(alphabet, &found),
+    })
+}
+
+/// Share of the energy in the text's rows that the characters explain: the energy of their cells times the squared
+/// correlation, as the explained variance of a regression.
+fn explained(alphabet: &Alphabet, features: &Array2<f32>, top: usize, decoded: &Decoded) -> f32 {
+    let energy = |cells: &Array2<f32>| cells.iter().map(|level| level * level).sum::<f32>();
+    let explained = |character: &DecodedCharacter| {
+        let size = alphabet.shapes[alphabet.index_of(character.character)?].template.dim();
+        let share = character.correlation * character.correlation;
+        Some(share * energy(&patch_at(features, top, character.left, size)?))
+    };
+    let inside = MARGIN_PX..features.ncols().saturating_sub(MARGIN_PX);
+    let all = features.slice(s![top..top + alphabet.rows, inside]).to_owned();
+    decoded.characters.iter().filter_map(explained).sum::<f32>() / energy(&all).max(f32::MIN_POSITIVE)
+}
+
+/// Median over the texts of the distance from the first to the last character relative to their advances; 1 where no text has
+/// two characters.
+fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
+    let ratio = |decoded: &Decoded| {
+        let (first, last) = (decoded.characters.first()?, decoded.characters.last()?);
+        let given: Option<f32> = decoded.characters[..decoded.characters.len() - 1]
+            .iter()
+            .map(|character| Some(alphabet.shapes[alphabet.index_of(character.character)?].advance))
+            .sum();
+        given.filter(|given| *given > 0.0).map(|given| (last.left - first.left) / given)
+    };
+    let good = found.iter().filter(|decoded| decoded.min_correlation() > MIN_CALIBRATION_CORRELATION);
+    let mut ratios: Vec<f32> = good.filter_map(ratio).collect();
+    ratios.sort_by(f32::total_cmp);
+    ratios.get(ratios.len() / 2).copied().unwrap_or(1.0)
+}
+
+/// Explained energy in units of one character's energy. Unlike the smallest correlation, it finds a text of thin strokes one row
+/// off.
+fn explained_cells(decoded: &Decoded) -> f32 {
+    decoded.characters.iter().map(|character| character.correlation.max(0.0).powi(2)).sum()
+}
+
+/// The placement whose anchor scatters least; centred if neither edge stays put.
+fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Placement> {
+    let texts: Vec<&Decoded> = {
+        let good: Vec<&Decoded> =
+            found.iter().filter(|decoded| decoded.min_correlation() > MIN_CALIBRATION_CORRELATION).collect();
+        if good.len() >= 3 { good } else { found.iter().collect() }
+    };
+    let ends: Vec<(usize, f32, f32)> = texts
+        .iter()
+        .filter_map(|decoded| {
+            Some((decoded.text.len(), decoded.characters.first()?.left, right_edge(alphabet, decoded)?))
+        })
+        .collect();
+    let median_of = |edge: fn(f32, f32) -> f32| {
+        median_and_scatter(ends.iter().map(|(length, left, right)| (*length, edge(*left, *right))).collect())
+    };
+    let (left, left_scatter) = median_of(|left, _| left)?;
+    let (right, right_scatter) = median_of(|_, right| right)?;
+    let (middle, middle_scatter) = median_of(f32::midpoint)?;
+    let end_scatter = left_scatter.min(right_scatter);
+    let (anchor, position) =
+        if end_scatter > MAX_EDGE_SCATTER_COLS && middle_scatter < CENTRED_SHARE * end_scatter {
+            (Anchor::Centre, middle)
+        } else if left_scatter < right_scatter {
+            (Anchor::Left, left)
+        } else {
+            (Anchor::Right, right)
+        };
+    Some(Placement { top, anchor, position, shifts: (-SHIFT_COLS, SHIFT_COLS) })
+}
+
+fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
+    let last = decoded.characters.last()?;
+    Some(last.left + alphabet.shapes[alphabet.index_of(last.character)?].advance)
+}
+
+/// Minimum number of texts of one length that count, if some length has that many: fewer may be misread. Set by judgement.
+const MIN_OF_LENGTH: usize = 3;
+
+/// Median of the edges of texts, given with their lengths, and mean distance from it, limited to 4 columns. All lengths have
+/// equal weight, since only texts of different lengths show which edge stays put.
+fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
+    edges.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let median = edges.get(edges.len() / 2)?.1;
+    let mut by_length: BTreeMap<usize, (f32, usize)> = BTreeMap::new();
+    for (length, edge) in edges {
+        let (sum, count) = by_length.entry(length).or_default();
+        *sum += (edge - median).abs().min(4.0);
+        *count += 1;
+    }
+    let of_length = |min: usize| {
+        let means = by_length.values().filter(move |(_, count)| *count >= min);
+        means.map(|(sum, count)| sum / *count as f32).collect::<Vec<f32>>()
+    };
+    let counted = Some(of_length(MIN_OF_LENGTH)).filter(|means| !means.is_empty());
+    let means = counted.unwrap_or_else(|| of_length(1));
+    Some((median, means.iter().sum::<f32>() / means.len() as f32))
+}

@@ -1,0 +1,78 @@
+//! How a built-in face appears on the frame: magnification, blur, offset and background.
+
+/// Default grey level behind transparent glyphs: about mid-grey.
+pub(super) const BACKGROUND_LEVEL: f32 = 110.0;
+
+/// How a face appears on the frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Appearance {
+    /// Magnification of the face's cells (x, y).
+    pub scale: (f32, f32),
+    /// Standard deviation of the blur along the lines, in working pixels.
+    pub blur_px: f32,
+    /// Vertical offset of the glyphs in their cells, in working pixels, positive downwards: cells start at whole rows.
+    pub offset_px: f32,
+    /// Grey level behind the glyphs, 0 to 255.
+    pub background: f32,
+}
+
+/// Step sizes of a search over appearances.
+#[derive(Debug, Clone, Copy)]
+pub struct AppearanceStep {
+    /// Relative change of the magnification.
+    pub magnification: f32,
+    /// Blur, in working pixels.
+    pub blur_px: f32,
+    /// Vertical offset, in working pixels.
+    pub offset_px: f32,
+    /// Background, in grey levels.
+    pub background: f32,
+}
+
+/// Number of neighbours of an appearance.
+pub const DIRECTIONS: usize = 12;
+
+/// Maximum blur of an appearance, in working pixels. Set by judgement.
+const MAX_BLUR_PX: f32 = 2.0;
+
+/// Maximum vertical offset of an appearance, in working pixels. Set by judgement.
+pub(super) const MAX_OFFSET_PX: f32 = 0.75;
+
+impl Appearance {
+    /// A face magnified by `scale` (x, y), not blurred, before the default background.
+    #[must_use]
+    pub fn magnified(scale: (f32, f32)) -> Self {
+        Self { scale, blur_px: 0.0, offset_px: 0.0, background: BACKGROUND_LEVEL }
+    }
+
+    /// The same before a background of another grey level.
+    #[must_use]
+    pub fn with_background(self, background: f32) -> Self {
+        Self { background: background.clamp(0.0, 255.0), ..self }
+    }
+
+    /// The appearances one step away: narrower, wider, lower, higher, smaller, larger, sharper, more blurred, further up,
+    /// further down, before a darker and before a brighter background.
+    #[must_use]
+    pub fn neighbours(self, step: AppearanceStep) -> [Self; DIRECTIONS] {
+        let (less, more) = (1.0 - step.magnification, 1.0 + step.magnification);
+        let scaled = |x: f32, y: f32| Self { scale: (self.scale.0 * x, self.scale.1 * y), ..self };
+        let blurred = |by: f32| Self { blur_px: (self.blur_px + by).clamp(0.0, MAX_BLUR_PX), ..self };
+        let moved =
+            |by: f32| Self { offset_px: (self.offset_px + by).clamp(-MAX_OFFSET_PX, MAX_OFFSET_PX), ..self };
+        [
+            scaled(less, 1.0),
+            scaled(more, 1.0),
+            scaled(1.0, less),
+            scaled(1.0, more),
+            scaled(less, less),
+            scaled(more, more),
+            blurred(-step.blur_px),
+            blurred(step.blur_px),
+            moved(-step.offset_px),
+            moved(step.offset_px),
+            self.with_background(self.background - step.background),
+            self.with_background(self.background + step.background),
+        ]
+    }
+}

@@ -1,0 +1,9 @@
+//! Templates: the glyphs of a face as features ([`alphabet`]), how the face appears on the frame ([`appearance`]), and the
+//! columns at which its characters can stand ([`column_mask`]).
+
+pub mod alphabet;
+pub mod appearance;
+pub mod column_mask;
+
+/// Maximum number of characters of an alphabet: digits, separators and the minus sign, with room to spare.
+pub(in crate::recognise) const MAX_CHARACTERS: usize = 16;

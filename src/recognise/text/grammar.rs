@@ -1,0 +1,256 @@
+//! The texts a region may show: digits, a decimal point or colon at a known position, a leading minus sign.
+
+use super::placement::Anchor;
+use crate::setup::Region;
+
+/// Maximum number of digits where the setup does not give one.
+const MAX_DIGITS: u8 = 8;
+
+/// What may stand at one position of a text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Slot {
+    /// A digit.
+    Digit,
+    /// The decimal point.
+    Point,
+    /// The colon between minutes and seconds.
+    Colon,
+    /// A minus sign.
+    Minus,
+}
+
+impl Slot {
+    /// Whether a character may stand here.
+    #[must_use]
+    pub fn allows(self, character: char) -> bool {
+        match self {
+            Self::Digit => character.is_ascii_digit(),
+            Self::Point => character == '.',
+            Self::Colon => character == ':',
+            Self::Minus => character == '-',
+        }
+    }
+}
+
+/// Whether a character separates digits: a decimal point, or the colon of a clock.
+#[must_use]
+pub fn is_separator(character: char) -> bool {
+    Slot::Point.allows(character) || Slot::Colon.allows(character)
+}
+
+/// A node of the prefix tree of all texts, built from the anchored end outwards.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// What may stand here.
+    pub slot: Slot,
+    /// The preceding step; `None` for the first character.
+    pub parent: Option<usize>,
+    /// Whether a text may end here.
+    pub ends: bool,
+}
+
+/// The texts a region may show.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Grammar {
+    /// Digits of the longest text.
+    max_digits: u8,
+    /// Digits after the separator.
+    decimals: u8,
+    /// The decimal point or the colon.
+    separator: Slot,
+    from_left: Vec<Step>,
+    from_right: Vec<Step>,
+}
+
+impl Grammar {
+    /// The grammar of a region.
+    #[must_use]
+    pub fn of(region: &Region) -> Self {
+        let digits = region.digits.unwrap_or(MAX_DIGITS);
+        match region.parted() {
+            (':', after) => Self::with_separator(Slot::Colon, digits, after, false),
+            (_, after) => Self::new(digits, after, region.range.is_none_or(|(low, _)| low < 0.0)),
+        }
+    }
+
+    /// Whether some text contains a character.
+    #[must_use]
+    pub fn allows(&self, character: char) -> bool {
+        self.from_left.iter().any(|step| step.slot.allows(character))
+    }
+
+    /// Texts of up to `digits` digits, `decimals` of them after the decimal point, with a leading minus sign if `minus`.
+    #[must_use]
+    pub fn new(digits: u8, decimals: u8, minus: bool) -> Self {
+        Self::with_separator(Slot::Point, digits, decimals, minus)
+    }
+
+    fn with_separator(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Self {
+        let decimals = decimals.min(MAX_DIGITS - 1);
+        let max_digits = digits.clamp(decimals + 1, MAX_DIGITS);
+        let patterns = patterns(separator, max_digits, decimals, minus);
+        let reversed: Vec<Vec<Slot>> =
+            patterns.iter().map(|pattern| pattern.iter().rev().copied().collect()).collect();
+        Self {
+            max_digits,
+            decimals,
+            separator,
+            from_left: prefix_tree(&patterns),
+            from_right: prefix_tree(&reversed),
+        }
+    }
+
+    /// The prefix tree of all texts from the anchored end, or from the left for centred texts; a step comes after its
+    /// parent.
+    #[must_use]
+    pub fn steps(&self, anchor: Anchor) -> &[Step] {
+        match anchor {
+            Anchor::Left | Anchor::Centre => &self.from_left,
+            Anchor::Right => &self.from_right,
+        }
+    }
+
+    /// Whether a text has the maximum number of digits.
+    #[must_use]
+    pub fn is_full(&self, text: &str) -> bool {
+        text.chars().filter(char::is_ascii_digit).count() >= usize::from(self.max_digits)
+    }
+
+    /// Whether a text has a leading zero and fewer digits than the longest text. A field padded with zeros is always full,
+    /// so the first digit of such a text may be missing.
+    #[must_use]
+    pub fn has_leading_zero(&self, text: &str) -> bool {
+        let mut whole = text.trim_start_matches('-').chars();
+        whole.next() == Some('0') && whole.next().is_some_and(|c| c.is_ascii_digit()) && !self.is_full(text)
+    }
+
+    /// The value of a text, minutes and seconds in seconds; `None` if the text is not of this grammar.
+    #[must_use]
+    pub fn value(&self, text: &str) -> Option<f64> {
+        let unsigned = text.strip_prefix('-').unwrap_or(text);
+        let separator = if self.separator == Slot::Colon { ':' } else { '.' };
+        let (whole, rest) = unsigned.split_once(separator).unwrap_or((unsigned, ""));
+        let digits_only = |part: &str| part.chars().all(|c| c.is_ascii_digit());
+        let fits = !whole.is_empty()
+            && digits_only(whole)
+            && digits_only(rest)
+            && rest.len() == usize::from(self.decimals)
+            && unsigned.contains(separator) == (self.decimals > 0);
+        match self.separator {
+            _ if !fits => None,
+            Slot::Colon => {
+                let (minutes, seconds): (f64, f64) = (whole.parse().ok()?, rest.parse().ok()?);
+                (seconds < 60.0).then_some(60.0 * minutes + seconds)
+            }
+            _ => text.parse().ok(),
+        }
+    }
+}
+
+/// All patterns, left to right, shortest first.
+fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<Slot>> {
+    let mut patterns = Vec::new();
+    for whole in 1..=digits - decimals {
+        let mut pattern = vec![Slot::Digit; usize::from(whole)];
+        if decimals > 0 {
+            pattern.push(separator);
+            pattern.extend(vec![Slot::Digit; usize::from(decimals)]);
+        }
+        patterns.push(pattern.clone());
+        if minus {
+            pattern.insert(0, Slot::Minus);
+            patterns.push(pattern);
+        }
+    }
+    patterns
+}
+
+/// The prefix tree of some patterns.
+fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<Step> {
+    let mut steps: Vec<Step> = Vec::new();
+    for pattern in patterns {
+        let mut parent = None;
+        for slot in pattern {
+            let known = steps.iter().position(|step| step.slot == *slot && step.parent == parent);
+            parent = Some(known.unwrap_or_else(|| {
+                steps.push(Step { slot: *slot, parent, ends: false });
+                steps.len() - 1
+            }));
+        }
+        if let Some(last) = parent {
+            steps[last].ends = true;
+        }
+    }
+    steps
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All texts as patterns of `d`, point and minus, left to right.
+    fn texts(grammar: &Grammar, anchor: Anchor) -> Vec<String> {
+        let steps = grammar.steps(anchor);
+        let sign = |slot: Slot| match slot {
+            Slot::Digit => 'd',
+            Slot::Point => '.',
+            Slot::Colon => ':',
+            Slot::Minus => '-',
+        };
+        let text = |end: usize| {
+            let back = std::iter::successors(Some(end), |step| steps[*step].parent);
+            let text: String = back.map(|step| sign(steps[step].slot)).collect();
+            if anchor == Anchor::Left { text.chars().rev().collect() } else { text }
+        };
+        let mut texts: Vec<String> = (0..steps.len()).filter(|step| steps[*step].ends).map(text).collect();
+        texts.sort();
+        texts
+    }
+
+    #[test]
+    fn the_point_stands_before_the_given_number_of_decimals() {
+        let grammar = Grammar::new(3, 1, false);
+        for anchor in [Anchor::Left, Anchor::Right] {
+            assert_eq!(texts(&grammar, anchor), ["d.d", "dd.d"]);
+        }
+    }
+
+    #[test]
+    fn texts_of_every_length_may_have_a_minus() {
+        let grammar = Grammar::new(2, 0, true);
+        for anchor in [Anchor::Left, Anchor::Right] {
+            assert_eq!(texts(&grammar, anchor), ["-d", "-dd", "d", "dd"]);
+        }
+    }
+
+    #[test]
+    fn minutes_and_seconds_are_read_as_seconds() {
+        let grammar = Grammar::with_separator(Slot::Colon, 4, 2, false);
+        for anchor in [Anchor::Left, Anchor::Right] {
+            assert_eq!(texts(&grammar, anchor), ["d:dd", "dd:dd"]);
+        }
+        assert_eq!(grammar.value("02:05"), Some(125.0));
+        assert_eq!(grammar.value("9:59"), Some(599.0));
+        for text in ["", "125", "2.05", ":05", "2:5", "2:60", "2:0a"] {
+            assert_eq!(grammar.value(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_leading_zero_is_suspicious_where_the_text_could_be_longer() {
+        let grammar = Grammar::new(3, 0, true);
+        for (text, expected) in [("00", true), ("-07", true), ("007", false), ("0", false), ("70", false)] {
+            assert_eq!(grammar.has_leading_zero(text), expected, "{text}");
+        }
+        assert!(!Grammar::new(4, 1, false).has_leading_zero("0.5"));
+    }
+
+    #[test]
+    fn only_texts_of_the_grammar_have_a_value() {
+        let grammar = Grammar::new(4, 2, true);
+        assert_eq!(grammar.value("-12.50"), Some(-12.5));
+        for text in ["", "12", "12.5", ".50", "1a.50", "12.500", "--1.00", "+1.00"] {
+            assert_eq!(grammar.value(text), None, "{text}");
+        }
+    }
+}

@@ -1,0 +1,12 @@
+//! The texts a region may show ([`grammar`]) and where in the region's window they stand ([`placement`]).
+
+pub mod grammar;
+pub mod placement;
+
+use arrayvec::ArrayString;
+
+/// Maximum number of characters of a text.
+pub const MAX_TEXT_LENGTH: usize = 12;
+
+/// The characters of a region's text, left to right.
+pub type Text = ArrayString<MAX_TEXT_LENGTH>;

@@ -1,0 +1,65 @@
+//! Where a region's text stands in its window, and which edge stays put when the text changes its length.
+
+/// Distance that a single character may stand off the position its text gives it, in half columns: renderers that
+/// round positions put glyphs up to a column off even spacing.
+pub const POSITION_TOLERANCE_HALF_COLS: i32 = 2;
+
+/// The part of a text that stays put when the text changes its length.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Anchor {
+    /// Left-aligned: the left edge of the first character.
+    Left,
+    /// Right-aligned: the right edge of the last character.
+    Right,
+    /// Centred: the middle between both edges.
+    Centre,
+}
+
+impl Anchor {
+    /// All alignments.
+    pub const ALL: [Self; 3] = [Self::Left, Self::Right, Self::Centre];
+
+    /// Share of a text's width that lies left of the anchor, 0 to 1.
+    #[must_use]
+    pub fn share_before(self) -> f32 {
+        match self {
+            Self::Left => 0.0,
+            Self::Right => 1.0,
+            Self::Centre => 0.5,
+        }
+    }
+
+    /// Appends a character of an advance in columns to a text whose free edge is at half column `edge`. Returns the
+    /// character's left edge and the new free edge, in half columns.
+    pub(in crate::recognise) fn append(self, edge: i32, advance: f32) -> (i32, i32) {
+        // Adding a half rounds, since an advance is positive.
+        let advance = (2.0 * advance + 0.5) as i32;
+        match self {
+            Self::Left | Self::Centre => (edge, edge + advance),
+            Self::Right => (edge - advance, edge - advance),
+        }
+    }
+}
+
+/// Where a region's text stands in its window, in working pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placement {
+    /// Row of the cells' top edge.
+    pub top: usize,
+    /// Which part of the text stays put.
+    pub anchor: Anchor,
+    /// Column of the anchor.
+    pub position: f32,
+    /// Range by which a line of text may be shifted from there, in whole columns.
+    pub shifts: (i32, i32),
+}
+
+impl Placement {
+    /// Whether a text from half column `start` to half column `end` stands within the shifts allowed. Left-aligned and
+    /// right-aligned texts always do, since they are built from their anchor.
+    pub(in crate::recognise) fn allows(&self, start: i32, end: i32) -> bool {
+        let middle = 0.25 * (start + end) as f32;
+        let (left, right) = (self.shifts.0 as f32 - 0.5, self.shifts.1 as f32 + 0.5);
+        self.anchor != Anchor::Centre || (left..=right).contains(&(middle - self.position))
+    }
+}

@@ -1,0 +1,236 @@
+//! Pseudo-labels: confidently decoded texts of the sample, from which the templates and the noise are re-estimated for this
+//! clip (self-training).
+
+use ndarray::Array2;
+
+use crate::recognise::decode::decoded::Decoded;
+use crate::recognise::features::patches::{correlation, patch_at};
+use crate::recognise::registration::MIN_CALIBRATION_CORRELATION;
+use crate::recognise::score::noise::Noise;
+use crate::recognise::templates::alphabet::{Alphabet, Shape};
+use crate::recognise::text::placement::Placement;
+
+/// Minimum part score of every digit of a pseudo-label. Set by judgement.
+const MIN_PART_SCORE: f32 = 0.6;
+
+/// Minimum correlation of a re-estimated template with the original one. Set by judgement.
+const MIN_ORIGINAL_CORRELATION: f32 = 0.8;
+
+/// The same if the original is not well seen: its noise lowers the correlation. Set by judgement.
+const MIN_ORIGINAL_CORRELATION_FEW_PICTURES: f32 = 0.65;
+
+/// Maximum ratio of the change in contrast of one digit to the median change. Set by judgement.
+const MAX_CONTRAST_CHANGE_RATIO: f32 = 1.1;
+
+/// Minimum number of patches that a template is re-estimated from. Set by judgement.
+const MIN_PATCHES: usize = 6;
+
+/// Whether a text of the sample is used as a pseudo-label: every character fits its template, as a whole and in parts.
+pub(in crate::recognise) fn is_pseudo_label(decoded: &Decoded, max_t2: f32) -> bool {
+    decoded.min_correlation() > MIN_CALIBRATION_CORRELATION
+        && decoded.max_t2() <= max_t2
+        && decoded.min_part_score() > MIN_PART_SCORE
+}
+
+/// Maximum T-square distance of a pseudo-label: three times the median over all digits of some texts, which noise alone
+/// exceeds once in 300 times (chi-square with 10 degrees of freedom).
+pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
+    let mut all: Vec<f32> = texts.flat_map(Decoded::digits).map(|digit| digit.goodness.t2).collect();
+    all.sort_by(f32::total_cmp);
+    all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)
+}
+
+/// Cells of the pseudo-labels: features by character, each with its contrast before it was scaled to that of the templates, and
+/// the differences of all cells from the templates.
+#[derive(Default)]
+pub(super) struct PseudoLabels {
+    patches: Vec<Vec<(Array2<f32>, f32)>>,
+    differences: Vec<Array2<f32>>,
+}
+
+impl PseudoLabels {
+    /// The cells of the pseudo-labels of one region's sample, written at `line` (placement and contrast).
+    pub(super) fn of(
+        alphabet: &Alphabet,
+        sample: &[Array2<f32>],
+        line: (&Placement, f32),
+        labels: &[Option<Decoded>],
+    ) -> Self {
+        let mut this = Self { patches: vec![Vec::new(); alphabet.shapes.len()], differences: Vec::new() };
+        for (features, decoded) in sample.iter().zip(labels) {
+            if let Some(decoded) = decoded {
+                this.add_text(alphabet, features, decoded, line);
+            }
+        }
+        this
+    }
+
+    /// The cells of several regions written in one alphabet.
+    pub(super) fn merged(parts: Vec<Self>) -> Self {
+        let mut all = Self::default();
+        for part in parts {
+            all.patches.resize(part.patches.len().max(all.patches.len()), Vec::new());
+            all.patches.iter_mut().zip(part.patches).for_each(|(all, part)| all.extend(part));
+            all.differences.extend(part.differences);
+        }
+        all
+    }
+
+    fn add_text(
+        &mut self,
+        alphabet: &Alphabet,
+        features: &Array2<f32>,
+        decoded: &Decoded,
+        (placement, contrast): (&Placement, f32),
+    ) {
+        for character in &decoded.characters {
+            let Some(index) = alphabet.index_of(character.character) else { continue };
+            let shape = &alphabet.shapes[index];
+            let Some(patch) = patch_at(features, placement.top, character.left, shape.template.dim()) else {
+                continue;
+            };
+            if shape.template.ncols() == alphabet.cols {
+                self.differences.push((&patch - &shape.template) * contrast);
+            }
+            self.patches[index].push((patch, contrast));
+        }
+        self.add_empty_cell(alphabet, features, decoded, (placement, contrast));
+    }
+
+    /// Adds the cell left of the text, which shows the background alone.
+    fn add_empty_cell(
+        &mut self,
+        alphabet: &Alphabet,
+        features: &Array2<f32>,
+        decoded: &Decoded,
+        (placement, contrast): (&Placement, f32),
+    ) {
+        let Some(first) = decoded.characters.first() else { return };
+        let left = first.left - alphabet.cols as f32;
+        if let Some(patch) = patch_at(features, placement.top, left, (alphabet.rows, alphabet.cols)) {
+            self.differences.push(patch * contrast);
+        }
+    }
+
+    /// Re-estimates the templates. A template is replaced only by the mean of enough patches, and only if that mean
+    /// correlates well with the template before any self-training (`originals`, in the alphabet's order), and better than
+    /// with any other. So a template cannot drift into another one, whatever the number of iterations.
+    pub(super) fn re_estimate(&self, alphabet: &mut Alphabet, originals: &[Shape]) {
+        for (index, patches) in self.patches.iter().enumerate() {
+            if patches.len() < MIN_PATCHES {
+                continue;
+            }
+            let mean = mean_of(patches);
+            let own = correlation(&mean, &originals[index].template);
+            let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
+            let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
+            let min_correlation = match originals[index].is_well_seen() {
+                true => MIN_ORIGINAL_CORRELATION,
+                false => MIN_ORIGINAL_CORRELATION_FEW_PICTURES,
+            };
+            if own > min_correlation && own > rival {
+                let shape = &mut alphabet.shapes[index];
+                shape.template = mean;
+                shape.pictures = shape.pictures.map(|count| count.max(patches.len() as u32));
+            }
+        }
+    }
+
+    /// The noise model of the differences.
+    pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
+        Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
+    }
+}
+
+/// Limits how much more, or less, the contrast of one learned digit changes than that of the others. All have the same
+/// contrast on screen, but before a static background the pseudo-labels of one digit may be the most visible ones only.
+pub(super) fn limit_contrast_changes(shapes: &mut [Shape], originals: &[Shape]) {
+    // The original is noisier, so the change is estimated by projecting the new template on it.
+    let change = |(shape, original): (&Shape, &Shape)| {
+        let products = |one: &Array2<f32>| (one * &shape.template).sum();
+        let along = products(&original.template);
+        let is_learned = shape.character.is_ascii_digit() && original.pictures.is_some();
+        (is_learned && along > 0.0).then(|| products(&shape.template) / along)
+    };
+    let changes: Vec<Option<f32>> = shapes.iter().zip(originals).map(change).collect();
+    let mut sorted: Vec<f32> = changes.iter().flatten().copied().collect();
+    sorted.sort_by(f32::total_cmp);
+    let Some(usual) = sorted.get(sorted.len() / 2) else { return };
+    for (shape, change) in shapes.iter_mut().zip(&changes) {
+        if let Some(change) = change {
+            let beyond = change / usual;
+            shape.template *=
+                beyond.clamp(1.0 / MAX_CONTRAST_CHANGE_RATIO, MAX_CONTRAST_CHANGE_RATIO) / beyond;
+        }
+    }
+}
+
+/// Least squares mean of patches: those of higher contrast had less noise added by scaling.
+fn mean_of(patches: &[(Array2<f32>, f32)]) -> Array2<f32> {
+    let weights: f32 = patches.iter().map(|(_, contrast)| contrast * contrast).sum();
+    let size = patches.first().map_or((0, 0), |(patch, _)| patch.dim());
+    let add = |sum, (patch, contrast): &(Array2<f32>, f32)| sum + patch * (contrast * contrast);
+    patches.iter().fold(Array2::zeros(size), add) / weights
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recognise::features::high_pass::HighPass;
+
+    /// A digit with one upright stroke from column `left` on.
+    fn shape(character: char, left: usize) -> Shape {
+        let level = |(_, x): (usize, usize)| if (left..left + 2).contains(&x) { 60.0 } else { -10.0 };
+        Shape { character, template: Array2::from_shape_fn((12, 8), level), advance: 8.0, pictures: None }
+    }
+
+    fn mixed(one: &Shape, other: &Shape, share: f32) -> Array2<f32> {
+        &one.template * (1.0 - share) + &other.template * share
+    }
+
+    #[test]
+    fn a_digit_labelled_only_where_it_stands_out_keeps_nearly_the_contrast_of_the_others() {
+        let learned = |(character, left)| Shape { pictures: Some(20), ..shape(character, left) };
+        let originals = [('1', 1), ('2', 5), ('3', 3)].map(learned);
+        // All digits are fainter than learned, but one is labelled before a dark background only.
+        let patches = [0.8, 1.2, 0.8].iter().zip(&originals);
+        let patches = patches.map(|(gain, shape)| vec![(&shape.template * *gain, 1.0); 8]).collect();
+        let high_pass = HighPass::for_cell_width(8.0);
+        let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
+        PseudoLabels { patches, ..PseudoLabels::default() }.re_estimate(&mut alphabet, &originals);
+        limit_contrast_changes(&mut alphabet.shapes, &originals);
+        for (shape, gain) in alphabet.shapes.iter().zip([0.8, 0.8 * MAX_CONTRAST_CHANGE_RATIO, 0.8]) {
+            let seen = shape.template[(0, 0)] / originals[0].template[(0, 0)];
+            assert!((seen - gain).abs() < 1e-4, "{}: {seen}", shape.character);
+        }
+        // The contrasts of a built-in face are not those of the overlay.
+        let drawn = originals.clone().map(|shape| Shape { pictures: None, ..shape });
+        let mut shapes = drawn.clone();
+        shapes[1].template *= 1.5;
+        let before = shapes.clone();
+        limit_contrast_changes(&mut shapes, &drawn);
+        assert!(shapes.iter().zip(&before).all(|(shape, before)| shape.template == before.template));
+    }
+
+    #[test]
+    fn misread_texts_do_not_turn_one_digit_into_another() {
+        let (one, two) = (shape('1', 1), shape('2', 5));
+        let originals = [one.clone(), two.clone()];
+        let high_pass = HighPass::for_cell_width(8.0);
+        let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
+        // A small difference is learned.
+        let labels = PseudoLabels {
+            patches: vec![vec![(mixed(&one, &two, 0.2), 1.0); 8], Vec::new()],
+            ..PseudoLabels::default()
+        };
+        labels.re_estimate(&mut alphabet, &originals);
+        assert_eq!(alphabet.shapes[0].template, mixed(&one, &two, 0.2));
+        // Each iteration misreads a little more: the template stays like the original.
+        for share in [0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0] {
+            let patches = vec![vec![(mixed(&one, &two, share), 1.0); 8], Vec::new()];
+            PseudoLabels { patches, ..PseudoLabels::default() }.re_estimate(&mut alphabet, &originals);
+            let likeness = |shape: &Shape| correlation(&alphabet.shapes[0].template, &shape.template);
+            assert!(likeness(&one) > MIN_ORIGINAL_CORRELATION && likeness(&one) > likeness(&two), "{share}");
+        }
+    }
+}
