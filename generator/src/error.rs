@@ -1,10 +1,10 @@
-//! What can go wrong between a scenario and a finished clip.
+//! Errors between a scenario and a finished clip.
 
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-/// A failure, worded for whoever wrote the scenario.
+/// An error, worded for the author of the scenario.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum Error {
@@ -13,7 +13,7 @@ pub enum Error {
     Read {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The message of the operating system.
         cause: std::io::Error,
     },
     /// A file or folder could not be written.
@@ -21,20 +21,20 @@ pub enum Error {
     Write {
         /// The file or folder.
         path: PathBuf,
-        /// What the system said.
+        /// The message of the operating system.
         cause: std::io::Error,
     },
     /// The scenario is not valid TOML or has an unknown or missing key.
-    #[error("the scenario does not parse: {0}")]
+    #[error("the scenario is not valid: {0}")]
     Parse(#[from] toml::de::Error),
     /// A value of the scenario is out of its range.
     #[error("scenario: {key} is {actual}, but must be {wanted}")]
     Value {
         /// The key, with its table.
         key: String,
-        /// The value met.
+        /// The value found.
         actual: String,
-        /// What is allowed.
+        /// The allowed values.
         wanted: String,
     },
     /// A font file cannot be used.
@@ -45,7 +45,7 @@ pub enum Error {
         /// Why.
         reason: String,
     },
-    /// A film to lay the text over cannot be decoded.
+    /// A background film cannot be decoded.
     #[error("cannot use the background film {path}: {reason}; name a video file that ffmpeg decodes, or leave scenery.background out", path = path.display())]
     Film {
         /// The film.
@@ -63,7 +63,7 @@ pub enum Error {
     Encoder {
         /// The clip being written.
         path: PathBuf,
-        /// The last lines of what ffmpeg said.
+        /// The last lines of ffmpeg's messages.
         message: String,
     },
 }

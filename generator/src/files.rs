@@ -1,4 +1,4 @@
-//! Writing files whole: to a temporary name beside the target, then renamed.
+//! Writes files whole: under a temporary name beside the target, which is then renamed.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};

@@ -2,7 +2,7 @@
 //!
 //! A [`Scenario`] is flown ([`simulate`]), its values are written over moving scenery, the picture is
 //! degraded on its way to the recorder, and the program ffmpeg encodes it ([`make_clip`]). Beside
-//! each clip lie the true airspeeds, the exact text of every frame and a camera setup.
+//! each clip it writes the true airspeeds, the exact text of every frame and a camera setup.
 //! [`FrameSource`] makes the same frames without encoding, [`text_picture`] a single line of text,
 //! [`write_templates`] the drawn glyph sets. All randomness comes from the scenario's seed.
 
@@ -20,7 +20,7 @@ mod signal;
 mod still;
 mod templates;
 
-pub use clip::{ClipPaths, FrameSource, Recording, Shot, Shown, make_clip};
+pub use clip::{ClipPaths, FrameSource, Recording, RenderedFrame, Shot, make_clip};
 pub use drawing::{DrawnSet, Glyph, Icon};
 pub use error::Error;
 pub use flight::{Fix, GustStrength, Leg, Sample, Step, Truth, simulate};

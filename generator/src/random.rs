@@ -1,10 +1,10 @@
-//! Reproducible randomness: one seed, separate streams, slow wander and a store of normal noise.
+//! Reproducible randomness: one seed, separate streams, slow random wander and a store of normal deviates.
 
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-/// What a random stream is for; streams of one seed do not touch each other.
+/// The purpose of a random stream; streams of one seed are independent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Purpose {
     Gusts,
@@ -79,7 +79,7 @@ pub(crate) fn slow_wave(kind: u32, time_s: f64) -> f64 {
         + (0.2 * (3.71 * time_s + 3.0 * phase).sin())
 }
 
-/// Many normal deviates drawn once; lines of a picture read it from random places.
+/// Many normal deviates drawn once; lines of a frame read it from random positions.
 #[derive(Debug)]
 pub(crate) struct NoiseStore(Vec<f32>);
 
@@ -92,7 +92,7 @@ impl NoiseStore {
         Self(StandardNormal.sample_iter(random).take(STORE_LENGTH).collect())
     }
 
-    /// `length` deviates from the place that `pick` (any number) leads to.
+    /// `length` deviates from a position chosen by `pick`, any number.
     pub(crate) fn slice(&self, pick: u32, length: usize) -> &[f32] {
         let last = self.0.len().saturating_sub(length).max(1);
         let start = pick as usize % last;

@@ -1,18 +1,18 @@
-//! A single picture of a text, for tests that need no flight.
+//! An image of one text, for tests without a flight.
 
 use image::GrayImage;
 
 use crate::error::Error;
 use crate::frame::{Frame, Rows};
-use crate::overlay::{Face, FaceChoice, Ink, paint_glyph};
+use crate::overlay::{Face, FaceChoice, TextColours, paint_glyph};
 use crate::random::NoiseStore;
 
-/// What is behind the text.
+/// The background of the text.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Backdrop {
     /// Grey level at the left edge.
     pub left_level: u8,
-    /// Grey level at the right edge; between them it changes evenly.
+    /// Grey level at the right edge; in between it changes linearly.
     pub right_level: u8,
     /// Standard deviation of the noise in grey levels, added after the text.
     pub noise: f32,
@@ -20,7 +20,7 @@ pub struct Backdrop {
     pub seed: u32,
 }
 
-/// A picture of one line of text with `margin` pixels around it.
+/// An image of one line of text with `margin` pixels around it.
 ///
 /// The picture is as wide as the text's advances and as high as the face, plus the margins.
 ///
@@ -43,7 +43,7 @@ pub fn text_picture(
     }
     let mut x = margin as f32;
     for glyph in text.chars().filter_map(|character| face.glyph(character)) {
-        paint_glyph(&mut frame, glyph, [x.round(), margin as f32], &Ink::plain(1.0), Rows::All);
+        paint_glyph(&mut frame, glyph, [x.round(), margin as f32], &TextColours::plain(1.0), Rows::All);
         x += glyph.advance;
     }
     if backdrop.noise > 0.0 {

@@ -30,8 +30,8 @@ struct GlyphEntry {
     advance: f32,
 }
 
-/// Size of a template against the set's own cell: overlays show the glyphs larger than their cells, and
-/// a template that is enlarged is blurred.
+/// Size of a template relative to the set's cell. Overlays show the glyphs larger than their cells, and enlarging a
+/// template would blur it.
 const MAGNIFICATION: u32 = 3;
 
 /// A picture of brightness and cover, eight bits each.

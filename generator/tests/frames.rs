@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used)]
 
-use clip_generator::{Frame, FrameSource, Scenario, Shot, Shown};
+use clip_generator::{Frame, FrameSource, RenderedFrame, Scenario, Shot};
 
 /// A short flight with two values over the salt flat; `rest` adds tables.
 fn source(seed: u32, field_keys: &str, rest: &str) -> FrameSource {
@@ -27,7 +27,7 @@ fn shots(source: &FrameSource) -> &[Shot] {
     &source.recordings()[0].shots
 }
 
-fn all_frames(source: &FrameSource) -> Vec<Shown> {
+fn all_frames(source: &FrameSource) -> Vec<RenderedFrame> {
     source.frames(shots(source))
 }
 
@@ -114,7 +114,7 @@ fn a_frozen_picture_repeats_one_frame_and_its_text_with_its_noise() {
     for rate in [10, 30] {
         let source = source(3, "", &format!("{rest}{}", small(rate)));
         let frames = all_frames(&source);
-        let frozen: Vec<&Shown> = shots(&source)
+        let frozen: Vec<&RenderedFrame> = shots(&source)
             .iter()
             .zip(&frames)
             .filter(|(shot, _)| (1.2..3.2).contains(&shot.flight_s))
@@ -125,13 +125,13 @@ fn a_frozen_picture_repeats_one_frame_and_its_text_with_its_noise() {
             assert!(shown.frame == frozen[0].frame, "{rate} a second: repeat {index} differs");
             assert_eq!(shown.texts, frozen[0].texts);
         }
-        assert!(frames[0].frame != frames[1].frame, "the picture moves otherwise");
+        assert!(frames[0].frame != frames[1].frame, "the image changes otherwise");
     }
 }
 
 #[test]
 fn the_overlay_drifts_slowly_and_within_its_reach() {
-    // An exposure of 0 leaves the text alone on black; the satellites are always the same.
+    // An exposure of 0 leaves the text alone on black; the number of satellites is constant.
     let rest = "[receiver]\nsatellites = [12, 12]\n[scenery]\nexposure = 0\ncolour = 0\n";
     let places = |drift: &str| -> Vec<[f64; 2]> {
         let source = source(3, "", &format!("{rest}{drift}{}", small(10)));
@@ -139,7 +139,7 @@ fn the_overlay_drifts_slowly_and_within_its_reach() {
     };
     let still = places("");
     let drifting = places("[degradation]\noverlay_drift_px = 3\n");
-    assert!(still.windows(2).all(|pair| pair[0] == pair[1]), "without drift the text stands still");
+    assert!(still.windows(2).all(|pair| pair[0] == pair[1]), "without drift the text keeps its position");
     let mut most = [0.0_f64; 2];
     for (moved, still) in drifting.iter().zip(&still) {
         for axis in 0..2 {

@@ -1,9 +1,9 @@
 //! Encoding by the program ffmpeg, which reads raw frames from a pipe.
 //!
 //! Time stamps: frames on an even grid are given the nominal rate. When some were dropped or the
-//! stamps wobble, ffmpeg's `setpts` filter computes each frame's stamp from its number N among the
-//! frames piped: the grid place is N plus the number of drops before it (a sum of `gte(N,n)`), the
-//! stamp follows from the place as in [`super::schedule`], and `-fps_mode vfr` keeps it.
+//! stamps are uneven, ffmpeg's `setpts` filter computes each frame's stamp from its number N among the
+//! frames piped: the grid position is N plus the number of drops before it (a sum of `gte(N,n)`), the
+//! stamp follows from the position as in [`super::schedule`], and `-fps_mode vfr` keeps it.
 
 use std::fmt::Write as _;
 use std::io::{ErrorKind, Read, Write};
@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 
 use super::schedule::{Recording, WOBBLE_RAD};
-use super::source::Shown;
+use super::source::RenderedFrame;
 use crate::error::Error;
 use crate::files;
 use crate::frame::Frame;
@@ -49,7 +49,7 @@ impl Encoder {
     }
 
     /// Encodes more frames, in order.
-    pub(super) fn write_all(&mut self, shown: &[Shown]) -> Result<(), Error> {
+    pub(super) fn write_all(&mut self, shown: &[RenderedFrame]) -> Result<(), Error> {
         shown.iter().try_for_each(|shown| self.write(&shown.frame))
     }
 
@@ -59,7 +59,7 @@ impl Encoder {
             PixelFormat::Yuv422 => frame.bytes_422(),
         };
         self.pipe.write_all(&bytes).map_err(|_| {
-            // A broken pipe is only the echo: ffmpeg itself says why it stopped.
+            // A broken pipe only follows from the error: ffmpeg itself reports why it stopped.
             let message = self.said();
             Error::Encoder { path: self.path.clone(), message }
         })
@@ -70,7 +70,7 @@ impl Encoder {
         drop(self.pipe);
         let mut message = String::new();
         if let Some(mut said) = self.child.stderr.take() {
-            // What cannot be read is left out of the message; the exit status decides.
+            // An unreadable message is left out; the exit status decides.
             said.read_to_string(&mut message).unwrap_or_default();
         }
         match self.child.wait() {
@@ -121,7 +121,7 @@ fn codec_arguments(video: &Video) -> Vec<String> {
     })
 }
 
-/// MJPEG is full-range by convention; its own names say so.
+/// MJPEG is full-range by convention, so its pixel formats have other names.
 const fn pixel_format(video: &Video) -> &'static str {
     match (video.codec, video.pixel_format) {
         (Codec::Mjpeg, PixelFormat::Yuv420) => "yuvj420p",
@@ -137,7 +137,7 @@ fn stamp_arguments(video: &Video, recording: &Recording, rate: f64) -> Vec<Strin
     }
     let place = grid_expression(recording);
     if video.container == Container::Avi {
-        // AVI counts frames: a dropped one is an empty place.
+        // AVI counts frames: a dropped frame leaves an empty position.
         return vec!["-vf".into(), format!("setpts='{place}'"), "-fps_mode".into(), "vfr".into()];
     }
     let ticks = TICKS_PER_S / rate;
@@ -153,7 +153,7 @@ fn stamp_arguments(video: &Video, recording: &Recording, rate: f64) -> Vec<Strin
     ]
 }
 
-/// The grid place of frame N as a sum: N plus the drops that come before it.
+/// The grid position of frame N as a sum: N plus the number of drops before it.
 fn grid_expression(recording: &Recording) -> String {
     let mut expression = "N".to_owned();
     let mut dropped = 0;

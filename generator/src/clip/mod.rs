@@ -1,15 +1,15 @@
 //! A clip from first frame to last file.
 
-mod beside;
 mod encode;
-mod legible;
+mod residual_text;
 mod schedule;
+mod sidecar;
 mod source;
 
 use std::path::{Path, PathBuf};
 
 pub use schedule::{Recording, Shot};
-pub use source::{FrameSource, Shown};
+pub use source::{FrameSource, RenderedFrame};
 
 use crate::error::Error;
 use crate::files;
@@ -75,10 +75,10 @@ fn make_file(
     texts.extend(ready.into_iter().map(|shown| shown.texts));
     encoder.finish()?;
     if scenario.video.codec != Codec::Mjpeg && !scenario.degradation.interlaced {
-        legible::with_texts_still_seen(source, recording, &paths.clip, &mut texts)?;
+        residual_text::with_residual_texts(source, recording, &paths.clip, &mut texts)?;
     }
-    beside::write_readings(scenario, recording, texts, &paths.readings)?;
-    beside::write_truth(source, recording, &paths.truth)?;
-    beside::write_setup(source, &paths.setup)?;
+    sidecar::write_readings(scenario, recording, texts, &paths.readings)?;
+    sidecar::write_truth(source, recording, &paths.truth)?;
+    sidecar::write_setup(source, &paths.setup)?;
     Ok(paths)
 }

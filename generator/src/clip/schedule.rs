@@ -2,22 +2,22 @@
 //!
 //! Frames lie on a grid of the nominal rate. Dropped frames are missing from the grid; the ones that
 //! remain keep their time. `stamp_wobble_s` makes the spacing uneven:
-//! t(k) = k / rate + wobble (1 - cos(0.9 k)), k counted from the file's first frame.
+//! t(k) = k / rate + stamp_wobble_s (1 - cos(0.9 k)), k counted from the file's first frame.
 
 use rand::RngExt;
 
 use crate::random::{Purpose, stream};
 use crate::scenario::{Scenario, Video};
 
-/// Radians of the wobble from one grid place to the next.
+/// Phase of the unevenness from one grid position to the next, in radians.
 pub(super) const WOBBLE_RAD: f64 = 0.9;
 
 /// One recorded frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shot {
-    /// Place on the file's grid of nominal frame times, from 0.
+    /// Position on the file's grid of nominal frame times, from 0.
     pub grid: u64,
-    /// Number among all grid places of the flight.
+    /// Number among all grid positions of the flight.
     pub number: u64,
     /// Time stamp from the file's first frame, in seconds.
     pub time_s: f64,
@@ -34,7 +34,7 @@ pub struct Recording {
     pub shots: Vec<Shot>,
 }
 
-/// Lays out the files of a flight of some length.
+/// The files of a flight of some length.
 pub(crate) fn recordings(scenario: &Scenario, flight_s: f64) -> Vec<Recording> {
     let video = &scenario.video;
     let end_s = video.length_s.map_or(flight_s, |length_s| length_s.min(flight_s));

@@ -13,10 +13,10 @@ use crate::signal::Channel;
 
 use super::schedule::{Recording, Shot, recordings};
 
-/// A finished frame and what it says.
+/// A finished frame and the texts it shows.
 #[derive(Debug, Clone)]
-pub struct Shown {
-    /// The picture.
+pub struct RenderedFrame {
+    /// The image.
     pub frame: Frame,
     /// The text of each field, in the scenario's order; both texts joined with `|` where two fields
     /// of an interlaced frame differ; empty while the picture is lost.
@@ -73,7 +73,7 @@ impl FrameSource {
 
     /// Makes one frame.
     #[must_use]
-    pub fn frame(&self, shot: &Shot) -> Shown {
+    pub fn frame(&self, shot: &Shot) -> RenderedFrame {
         let video = &self.scenario.video;
         match self.lost_at(shot.flight_s) {
             Some(lost) if lost.look == LostLook::Frozen => {
@@ -84,18 +84,18 @@ impl FrameSource {
             }
             Some(lost) => self.channel.lost(lost.look, video.width, video.height, shot.number).map_or_else(
                 || self.seen(shot.number, shot.flight_s),
-                |frame| Shown { frame, texts: vec![String::new(); self.layout.fields.len()] },
+                |frame| RenderedFrame { frame, texts: vec![String::new(); self.layout.fields.len()] },
             ),
             None => self.seen(shot.number, shot.flight_s),
         }
     }
 
-    /// What the camera sees, before any text.
+    /// The camera image without text.
     pub(super) fn scenery(&self, shot: &Shot) -> Frame {
         self.background(shot.flight_s)
     }
 
-    /// The frame with other texts, one a field, before some scenery.
+    /// The frame with other texts, one for each field, over some scenery.
     pub(super) fn with_texts(&self, scenery: &Frame, shot: &Shot, texts: &[String]) -> Frame {
         let mut frame = scenery.clone();
         self.layout.paint(&mut frame, texts, self.overlay_shift(shot.flight_s), Rows::All);
@@ -105,7 +105,7 @@ impl FrameSource {
 
     /// Makes several frames on all processor cores, in order.
     #[must_use]
-    pub fn frames(&self, shots: &[Shot]) -> Vec<Shown> {
+    pub fn frames(&self, shots: &[Shot]) -> Vec<RenderedFrame> {
         shots.par_iter().map(|shot| self.frame(shot)).collect()
     }
 
@@ -115,11 +115,11 @@ impl FrameSource {
     }
 
     /// A frame of the flight with its text, sent through the channel.
-    fn seen(&self, number: u64, flight_s: f64) -> Shown {
+    fn seen(&self, number: u64, flight_s: f64) -> RenderedFrame {
         let mut frame = self.background(flight_s);
         let texts = self.paint(&mut frame, flight_s);
         self.channel.send(&mut frame, number, flight_s);
-        Shown { frame, texts }
+        RenderedFrame { frame, texts }
     }
 
     fn background(&self, flight_s: f64) -> Frame {
@@ -144,7 +144,7 @@ impl FrameSource {
         0.5 * f64::from(denominator) / f64::from(numerator)
     }
 
-    /// How far the overlay has drifted, in pixels right and down.
+    /// Drift of the overlay, in pixels right and down.
     fn overlay_shift(&self, flight_s: f64) -> [f32; 2] {
         let reach = f64::from(self.scenario.degradation.overlay_drift_px);
         [21, 22].map(|kind| (reach * slow_wave(kind, flight_s * 0.25)) as f32)
@@ -167,7 +167,7 @@ impl FrameSource {
     }
 }
 
-/// Takes the odd rows from a second picture.
+/// Replaces the odd rows with those of a second frame.
 fn weave(frame: &mut Frame, second: &Frame) {
     let (width, height) = (frame.width, frame.height);
     for (plane, other, width) in [

@@ -1,4 +1,4 @@
-//! Letters and icons that stand beside the values as decoration; they are no part of the templates.
+//! Letters and icons that stand beside the values as decoration; the templates do not contain them.
 
 use serde::{Deserialize, Serialize};
 

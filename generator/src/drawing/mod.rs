@@ -18,11 +18,11 @@ pub struct Glyph {
     pub width: usize,
     /// Height in pixels.
     pub height: usize,
-    /// From the pen's place to the left edge of the picture, in pixels.
+    /// From the pen's position to the left edge of the picture, in pixels.
     pub left: f32,
     /// From the line's top to the top edge of the picture, in pixels.
     pub top: f32,
-    /// From the pen's place to the next glyph's, in pixels.
+    /// From the pen's position to the next glyph's, in pixels.
     pub advance: f32,
     /// Brightness, 0 (black) to 1 (white); meaningless where `cover` is 0.
     pub luma: Vec<f32>,
@@ -46,7 +46,7 @@ impl Glyph {
         }
     }
 
-    /// Brightness times cover, and cover, of the pixel at a place; nothing outside.
+    /// Brightness times cover, and cover, of the pixel at a position; 0 outside.
     #[must_use]
     pub fn at(&self, column: i64, row: i64) -> (f32, f32) {
         let inside =
@@ -58,7 +58,7 @@ impl Glyph {
         (self.luma[index] * self.cover[index], self.cover[index])
     }
 
-    /// Lays white over black: `white` and `dark` are their covers, 0 to 1.
+    /// Paints white over black: `white` and `dark` are their covers, 0 to 1.
     pub fn set_layers(&mut self, column: usize, row: usize, white: f32, dark: f32) {
         let cover = white + (1.0 - white) * dark;
         let index = row * self.width + column;

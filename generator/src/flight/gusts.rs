@@ -22,7 +22,7 @@ pub struct GustStrength {
 }
 
 impl GustStrength {
-    /// The strength at a height above ground for a mean wind at 20 ft (6 m).
+    /// Gust strength at a height above ground for a mean wind at 20 ft (6 m).
     #[must_use]
     pub fn at(height_m: f64, wind_20ft_mps: f64) -> Self {
         let height_ft = (height_m * FEET_PER_METRE).clamp(10.0, 1000.0);

@@ -10,7 +10,7 @@ pub use gusts::GustStrength;
 pub use receiver::Fix;
 
 use crate::scenario::{LegKind, Scenario};
-use motion::{Flyer, STEP_S};
+use motion::{Aircraft, STEP_S};
 use timeline::{Motion, Segment};
 
 /// The aircraft's state at one moment.
@@ -119,7 +119,7 @@ pub fn simulate(scenario: &Scenario) -> Truth {
 }
 
 fn fly(scenario: &Scenario, segments: &[Segment]) -> Vec<Sample> {
-    let mut flyer = Flyer::new(scenario, segments.first());
+    let mut flyer = Aircraft::new(scenario, segments.first());
     let mut samples = Vec::new();
     for segment in segments {
         flyer.enter(segment);

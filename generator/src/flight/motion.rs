@@ -2,8 +2,8 @@
 //!
 //! On legs the track is held: the nose is turned into the crosswind Wc, so that with the airspeed V
 //! and the wind along the course Wa the ground speed is sqrt(V^2 - Wc^2) -/+ Wa. In turns the heading
-//! sweeps and drag costs some airspeed. Gusts act on the airspeed at once and on the ground speed as
-//! fast as the airframe answers.
+//! sweeps and drag costs some airspeed. Gusts act on the airspeed at once and on the ground speed with
+//! the response time of the airframe.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -28,7 +28,7 @@ const NOSE_S: f64 = 0.4;
 const BANK_S: f64 = 0.25;
 
 /// The aircraft's state between steps.
-pub(super) struct Flyer<'a> {
+pub(super) struct Aircraft<'a> {
     scenario: &'a Scenario,
     wander_random: ChaCha8Rng,
     gust_random: ChaCha8Rng,
@@ -48,7 +48,7 @@ pub(super) struct Flyer<'a> {
     height_m: f64,
 }
 
-impl<'a> Flyer<'a> {
+impl<'a> Aircraft<'a> {
     pub(super) fn new(scenario: &'a Scenario, first: Option<&Segment>) -> Self {
         let plan = &scenario.flight;
         let throttle = first.map_or(0.0, |segment| segment.throttle_percent);
@@ -207,7 +207,7 @@ impl<'a> Flyer<'a> {
         self.scenario.flight.course_deg + back
     }
 
-    /// The heading that holds a track `off_deg` off the course: the nose leans into the crosswind.
+    /// The heading that holds a track `off_deg` off the course: the nose points into the crosswind.
     fn holding_heading(&self, kind: LegKind, off_deg: f64) -> f64 {
         let track = self.course_deg(kind) + off_deg;
         let wind = self.scenario.wind;
@@ -240,7 +240,7 @@ impl Vector {
         if self.hypot_length() < 0.1 { at_rest } else { self.0[0].atan2(self.0[1]).to_degrees() }
     }
 
-    /// Nothing backwards along a course: a thrown aircraft does not drift back.
+    /// The vector without its backward part along a course: a thrown aircraft does not drift back.
     fn kept_forward(self, course_deg: f64) -> Self {
         let unit = Self::of(1.0, course_deg);
         let forward = self.0[0] * unit.0[0] + self.0[1] * unit.0[1];
@@ -248,7 +248,7 @@ impl Vector {
     }
 }
 
-/// An angle in degrees brought to -180 to 180.
+/// An angle in degrees wrapped to -180 to 180.
 fn wrapped(degrees: f64) -> f64 {
     (degrees + 180.0).rem_euclid(360.0) - 180.0
 }

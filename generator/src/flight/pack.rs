@@ -17,7 +17,7 @@ const CELL_AT_REST_V: [[f64; 2]; 11] = [
     [1.0, 4.20],
 ];
 
-/// The pack's state: voltage = cells times resting voltage, less current times resistance.
+/// The pack's state: voltage = cells times resting voltage, minus current times resistance.
 pub(super) struct PackState<'a> {
     pack: &'a Pack,
     pub(super) current_a: f64,

@@ -1,4 +1,4 @@
-//! What the satellite receiver reports of the flight.
+//! Reports of the satellite receiver during the flight.
 
 use rand::RngExt;
 
@@ -7,7 +7,7 @@ use super::motion::STEP_S;
 use crate::random::{Purpose, Wander, normal, stream};
 use crate::scenario::Scenario;
 
-/// One report of the receiver.
+/// One position fix.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fix {
     /// When it arrived, in seconds from the start of the flight.

@@ -9,7 +9,7 @@ use crate::drawing::{DrawnSet, Glyph, Icon};
 use crate::error::Error;
 use crate::scenario::TextEdge;
 
-/// Which font, at which size.
+/// A font and its size.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FaceChoice {
     /// A drawn set (`block`, `slim`, `round`) or the path of a TTF or OTF file.
@@ -18,9 +18,9 @@ pub struct FaceChoice {
     pub height_px: f32,
     /// Widening of the letters.
     pub stretch: f32,
-    /// How a font file's letters are set off.
+    /// Edge around the letters of a font file.
     pub edge: TextEdge,
-    /// Width of a font file's outline or reach of its shadow in pixels; `None`: as the size asks for.
+    /// Width of a font file's outline or reach of its shadow in pixels; `None`: chosen by size.
     pub edge_px: Option<f32>,
 }
 
@@ -32,7 +32,7 @@ pub struct Face {
     height_px: f32,
 }
 
-/// Everything values, units and prefixes may be written with.
+/// All characters of values, units and prefixes.
 const LETTERS: &str = "0123456789.-:VAGHSTWmkhnprsft/%°";
 
 impl Face {
@@ -75,7 +75,7 @@ impl Face {
         })
     }
 
-    /// The glyph of a character; `None` for one no overlay is written with.
+    /// The glyph of a character; `None` for a character that overlays do not use.
     #[must_use]
     pub fn glyph(&self, character: char) -> Option<&Glyph> {
         self.glyphs.get(&character)
@@ -91,7 +91,7 @@ impl Face {
         self.height_px
     }
 
-    /// Width of a text in pixels; unknown characters take no room.
+    /// Width of a text in pixels; unknown characters have no width.
     #[must_use]
     pub fn width_px(&self, text: &str) -> f32 {
         text.chars().filter_map(|character| self.glyph(character)).map(|glyph| glyph.advance).sum()
@@ -145,7 +145,7 @@ fn edge_reach(edge: TextEdge, size_px: f32) -> f32 {
     }
 }
 
-/// Cover of what lies further inside a letter than its contour is wide: the least white within reach.
+/// Coverage of the inside of a letter, beyond the width of its contour: the minimum white within `reach`.
 fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f32) -> f32 {
     let radius = reach.ceil() as i64;
     let offsets = || -radius..=radius;
@@ -159,7 +159,7 @@ fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f3
     cover.fold(1.0, f32::min)
 }
 
-/// Cover of the dark surround at a pixel: the strongest white within reach, fading towards its end.
+/// Coverage of the dark surround at a pixel: the maximum white within `reach`, fading towards its end.
 fn darkness(white: &[f32], width: usize, pixel: [usize; 2], edge: TextEdge, reach: f32) -> f32 {
     if edge == TextEdge::Plain {
         return 0.0;

@@ -1,11 +1,11 @@
-//! The text on the picture: placing it, painting it, and the boxes it stands in.
+//! The text on the frame: layout, painting, and the boxes of the values.
 
+mod colours;
 mod face;
-mod ink;
 mod values;
 
+pub(crate) use colours::TextColours;
 pub use face::{Face, FaceChoice};
-pub(crate) use ink::Ink;
 pub(crate) use values::Readout;
 
 use std::sync::Arc;
@@ -31,14 +31,14 @@ pub struct TextBox {
 /// Room between a value and its icon, prefix or unit, as a share of a digit's width.
 const GAP: f32 = 0.45;
 
-/// A field with its face and place.
+/// A field with its face and position.
 #[derive(Debug)]
 pub(crate) struct PlacedField {
     pub(crate) field: Field,
     pub(crate) text_box: TextBox,
     face: Arc<Face>,
-    ink: Ink,
-    /// Icons, prefix and unit with the pen's place for each.
+    colours: TextColours,
+    /// Icons, prefix and unit with the pen position for each.
     decoration: Vec<(Glyph, f32)>,
 }
 
@@ -49,7 +49,7 @@ pub(crate) struct Layout {
 }
 
 impl Layout {
-    /// Loads the faces and places the fields.
+    /// Loads the faces and lays out the fields.
     pub(crate) fn new(overlay: &Overlay) -> Result<Self, Error> {
         let mut faces: Vec<(FaceChoice, Arc<Face>)> = Vec::new();
         let mut fields = Vec::new();
@@ -70,23 +70,23 @@ impl Layout {
                     face
                 }
             };
-            let ink = Ink::new(field.colour, field.edge_colour, overlay.brightness);
-            fields.push(PlacedField::new(field.clone(), face, ink));
+            let colours = TextColours::new(field.colour, field.edge_colour, overlay.brightness);
+            fields.push(PlacedField::new(field.clone(), face, colours));
         }
         Ok(Self { fields })
     }
 
-    /// Paints texts, one a field, on some rows of a frame, moved by `shift` pixels.
+    /// Paints texts, one for each field, on some rows of a frame, moved by `shift` pixels.
     pub(crate) fn paint(&self, frame: &mut Frame, texts: &[String], shift: [f32; 2], rows: Rows) {
         for (placed, text) in self.fields.iter().zip(texts) {
             let top = placed.text_box.y.round() + shift[1];
             placed.paint_shade(frame, shift, rows);
             for (glyph, x) in &placed.decoration {
-                paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.ink, rows);
+                paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.colours, rows);
             }
             let mut x = placed.text_start(text);
             for glyph in text.chars().filter_map(|character| placed.face.glyph(character)) {
-                paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.ink, rows);
+                paint_glyph(frame, glyph, [x.round() + shift[0], top], &placed.colours, rows);
                 x += glyph.advance + placed.field.letter_spacing_px;
             }
         }
@@ -97,7 +97,7 @@ impl Layout {
 const SHADE_MARGIN: f32 = 0.12;
 
 impl PlacedField {
-    fn new(field: Field, face: Arc<Face>, ink: Ink) -> Self {
+    fn new(field: Field, face: Arc<Face>, colours: TextColours) -> Self {
         let [x, y] = field.position;
         let width = text_width_px(&face, &field, &widest(&field));
         let text_box = TextBox { x, y, width, height: face.height_px() };
@@ -112,19 +112,19 @@ impl PlacedField {
         if field.show_unit {
             place_text(&face, unit_letters(&field), x + width + gap, &mut decoration);
         }
-        Self { field, text_box, face, ink, decoration }
+        Self { field, text_box, face, colours, decoration }
     }
 
     fn text_start(&self, text: &str) -> f32 {
         match self.field.align {
             Align::Left => self.text_box.x,
-            Align::Right => self.text_box.x + self.spare_px(text),
-            Align::Centre => self.text_box.x + 0.5 * self.spare_px(text),
+            Align::Right => self.text_box.x + self.unused_px(text),
+            Align::Centre => self.text_box.x + 0.5 * self.unused_px(text),
         }
     }
 
-    /// Room of the box that a text leaves.
-    fn spare_px(&self, text: &str) -> f32 {
+    /// Width of the box that a text leaves unused, in pixels.
+    fn unused_px(&self, text: &str) -> f32 {
         self.text_box.width - text_width_px(&self.face, &self.field, text)
     }
 
@@ -141,18 +141,18 @@ impl PlacedField {
         };
         for row in within(y + shift[1], height, frame.height).filter(|row| rows.contains(*row)) {
             for column in within(x + shift[0], width, frame.width) {
-                self.ink.cover_pixel(frame, [column, row], 0.0, self.field.shade);
+                self.colours.cover_pixel(frame, [column, row], 0.0, self.field.shade);
             }
         }
     }
 
-    /// The room a box may grow by without touching icon, prefix or unit, in pixels.
+    /// How far a box can be enlarged without touching icon, prefix or unit, in pixels.
     pub(crate) fn margin_px(&self) -> f32 {
         (GAP * self.face.width_px("0") * 0.7).min(4.0)
     }
 }
 
-/// Width of a field's text in pixels, its spacing included.
+/// Width of a field's text including letter spacing, in pixels.
 fn text_width_px(face: &Face, field: &Field, text: &str) -> f32 {
     face.width_px(text) + field.letter_spacing_px * text.chars().count().saturating_sub(1) as f32
 }
@@ -184,8 +184,14 @@ fn place_text(face: &Face, text: &str, start: f32, decoration: &mut Vec<(Glyph, 
     }
 }
 
-/// Paints a glyph with the pen at a place; parts of pixels are shared between neighbours.
-pub(crate) fn paint_glyph(frame: &mut Frame, glyph: &Glyph, pen: [f32; 2], ink: &Ink, rows: Rows) {
+/// Paints a glyph at a pen position; fractions of pixels are divided between neighbours.
+pub(crate) fn paint_glyph(
+    frame: &mut Frame,
+    glyph: &Glyph,
+    pen: [f32; 2],
+    colours: &TextColours,
+    rows: Rows,
+) {
     let (left, top) = (pen[0] + glyph.left, pen[1] + glyph.top);
     let (column0, row0) = (left.floor(), top.floor());
     let (part_x, part_y) = (left - column0, top - row0);
@@ -201,13 +207,13 @@ pub(crate) fn paint_glyph(frame: &mut Frame, glyph: &Glyph, pen: [f32; 2], ink: 
             }
             let (light, cover) = shared(glyph, column, row, part_x, part_y);
             if cover > 0.0 {
-                ink.cover_pixel(frame, [x as usize, y as usize], light, cover);
+                colours.cover_pixel(frame, [x as usize, y as usize], light, cover);
             }
         }
     }
 }
 
-/// Light and cover of a pixel when the glyph stands at part of a pixel.
+/// Coverage of letter and edge at a pixel, for a glyph at a fractional position.
 fn shared(glyph: &Glyph, column: i64, row: i64, part_x: f32, part_y: f32) -> (f32, f32) {
     if part_x == 0.0 && part_y == 0.0 {
         return glyph.at(column, row);

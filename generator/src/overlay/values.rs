@@ -1,4 +1,4 @@
-//! What the overlay says at each of its updates.
+//! The texts of the overlay at each of its updates.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -10,7 +10,7 @@ use crate::scenario::{AltitudeOver, Channel, Field, Scenario};
 #[derive(Debug)]
 pub(crate) struct Readout {
     update_hz: f64,
-    /// One row an update, one text a field.
+    /// One row for each update, one text for each field.
     texts: Vec<Vec<String>>,
 }
 
@@ -54,7 +54,7 @@ fn trembling(tremble: &mut Wander, step_s: f64, random: &mut ChaCha8Rng) -> f64 
     tremble.step(step_s, random)
 }
 
-/// All there is to know at one update.
+/// The state of the flight at one update.
 struct Moment<'a> {
     scenario: &'a Scenario,
     sample: &'a Sample,

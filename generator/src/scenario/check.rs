@@ -6,7 +6,7 @@ use super::{Curve, Scenario};
 use crate::error::Error;
 
 /// Longest flight, in seconds: keeps memory bounded on any scenario.
-const LONGEST_FLIGHT_S: f64 = 7200.0;
+const MAX_FLIGHT_S: f64 = 7200.0;
 
 impl Scenario {
     /// Checks every value against its range.
@@ -55,7 +55,7 @@ impl Scenario {
         }
         let legs = plan.throttle_percent.len() * plan.legs_per_step;
         let longest = legs as f64 * (plan.leg_s + plan.leg_spread_s + plan.turn_s);
-        within("the length of all legs in seconds", longest, 0.0..=LONGEST_FLIGHT_S)?;
+        within("the length of all legs in seconds", longest, 0.0..=MAX_FLIGHT_S)?;
         within("pack.capacity_ah", self.pack.capacity_ah, 0.05..=200.0)?;
         within("receiver.update_hz", self.receiver.update_hz, 0.2..=50.0)?;
         within("receiver.lag_s", self.receiver.lag_s, 0.0..=5.0)

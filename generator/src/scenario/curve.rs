@@ -1,8 +1,8 @@
-//! Curves given by points.
+//! Piecewise linear curves.
 
 use serde::{Deserialize, Serialize};
 
-/// A curve through points `[x, y]`, straight between them and level beyond the outer ones.
+/// A curve through points `[x, y]`: linear between them, constant beyond the outer ones.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Curve(pub Vec<[f64; 2]>);

@@ -1,8 +1,8 @@
-//! The picture's way to the recorder: noise, echoes, lost lines, lost pictures.
+//! Degradation between camera and recorder: noise, echoes, lost lines, lost pictures.
 
 use serde::{Deserialize, Serialize};
 
-/// What happens to the picture: table `[degradation]`. Everything is off if left out.
+/// Degradation of the frames: table `[degradation]`. Everything is off if left out.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Degradation {
@@ -10,7 +10,7 @@ pub struct Degradation {
     pub noise: f32,
     /// Horizontal blur: standard deviation in pixels.
     pub blur_px: f32,
-    /// Standard deviation of each line's sideways shift, in pixels; no line shifts by more than twice it.
+    /// Standard deviation of each line's sideways shift, in pixels; limited to twice that.
     pub line_shift_px: f32,
     /// Amplitude of the slow change of contrast, as a share: the change varies as much as a sine of this
     /// amplitude.
@@ -23,11 +23,11 @@ pub struct Degradation {
     pub lost_lines: Option<LostLines>,
     /// The signal between camera and recorder is composite video of this system.
     pub composite: Option<Composite>,
-    /// Two fields make a frame; text that changes between them mixes on alternate lines.
+    /// Two fields make a frame; a text that changes between them appears on alternate lines.
     pub interlaced: bool,
     /// Reach of the overlay's slow wandering, in pixels.
     pub overlay_drift_px: f32,
-    /// Softness of the camera's own picture, before the text is added: blur in pixels.
+    /// GaussianBlur of the camera's own picture, before the text is added: blur in pixels.
     pub camera_blur_px: f32,
     /// Stretches of lost picture.
     pub lost_picture: Vec<LostPicture>,

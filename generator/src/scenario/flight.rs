@@ -75,7 +75,7 @@ pub struct FlightPlan {
     /// Course of the upwind legs over the ground, degrees true.
     #[serde(default)]
     pub course_deg: f64,
-    /// Standard deviation of the slow wander around the course, in degrees.
+    /// Standard deviation of the slow wander about the course, in degrees.
     #[serde(default = "course_wander_deg")]
     pub course_wander_deg: f64,
     /// Height of the legs above the field, in metres.
@@ -105,7 +105,7 @@ pub struct FlightPlan {
     /// A further leg at the end that has no partner: table `[flight.lone_leg]`.
     #[serde(default)]
     pub lone_leg: Option<LoneLeg>,
-    /// The throttle readout is stuck at this value, in percent; left out: it is alive.
+    /// The throttle readout is stuck at this value, in percent; `None`: it works.
     #[serde(default)]
     pub dead_throttle_percent: Option<f64>,
     /// Standard deviation of the stick's slow tremble in the throttle readout, in percent.
@@ -220,7 +220,7 @@ pub struct Pack {
     pub resistance_ohm: f64,
     /// Capacity in ampere hours.
     pub capacity_ah: f64,
-    /// Share of the capacity that is there at the start, 0 to 1.
+    /// Share of the capacity left at the start, 0 to 1.
     pub charge_at_start: f64,
     /// Current, points `[throttle_percent, amperes]`.
     pub current_a: Curve,

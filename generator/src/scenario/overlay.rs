@@ -1,4 +1,4 @@
-//! The overlay's part of the scenario: which values stand where and how they are written.
+//! The overlay's part of the scenario: values, positions, fonts and formats.
 
 use std::path::Path;
 
@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::drawing::{DrawnSet, Icon};
 
-/// The text on the picture: table `[overlay]`.
+/// The text on the frame: table `[overlay]`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Overlay {
@@ -94,20 +94,20 @@ impl Channel {
     }
 }
 
-/// Which edge of its box a value keeps to, or its middle.
+/// Alignment of a value in its box.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Align {
-    /// The first character stays put.
+    /// Left: the first character keeps its position.
     Left,
-    /// The last character stays put.
+    /// Right: the last character keeps its position.
     #[default]
     Right,
-    /// The middle of the text stays put.
+    /// Centre: the middle of the text keeps its position.
     Centre,
 }
 
-/// What an altitude is counted from.
+/// Reference of an altitude.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum AltitudeOver {
@@ -118,7 +118,7 @@ pub enum AltitudeOver {
     Field,
 }
 
-/// How the letters of a font file are set off from the picture.
+/// Edge around the letters of a font file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum TextEdge {
@@ -129,11 +129,11 @@ pub enum TextEdge {
     Outline,
     /// A soft dark shadow to the lower right.
     Shadow,
-    /// Only the contours of the letters, with a black outline around; the picture shows through the letters.
+    /// Only the contours of the letters, with a black outline around; the scenery shows through the letters.
     Hollow,
 }
 
-/// One value on the picture: table `[[overlay.field]]`.
+/// One value on the frame: table `[[overlay.field]]`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Field {
@@ -141,15 +141,15 @@ pub struct Field {
     pub channel: Channel,
     /// Left and top of the value's box, in pixels of the frame.
     pub position: [f32; 2],
-    /// Characters the box holds, the decimal point included.
+    /// Number of characters in the box, including the decimal point.
     pub width: usize,
     /// Digits after the decimal point.
     #[serde(default)]
     pub decimals: usize,
-    /// The unit the value is shown in; left out: the channel's first.
+    /// Unit of the value; default: the first of the channel.
     #[serde(default)]
     pub unit: Option<String>,
-    /// Whether the unit's letters stand behind the value.
+    /// Whether the unit is written after the value.
     #[serde(default)]
     pub show_unit: bool,
     /// A drawn set (`block`, `slim`, `round`) or the path of a TTF or OTF file.
@@ -159,10 +159,10 @@ pub struct Field {
     /// Widening of the letters.
     #[serde(default = "one")]
     pub stretch: f32,
-    /// How a font file's letters are set off; drawn sets bring their own edge.
+    /// Edge around the letters of a font file; drawn sets have their own.
     #[serde(default)]
     pub edge: TextEdge,
-    /// Width of a font file's outline, or reach of its shadow, in pixels; left out: as the size asks for.
+    /// Width of a font file's outline, or reach of its shadow, in pixels; default: chosen by size.
     #[serde(default)]
     pub edge_px: Option<f32>,
     /// Colour of the letters: red, green and blue, 0 to 255. The overlay's brightness dims it.
@@ -177,10 +177,10 @@ pub struct Field {
     /// Darkness of a box behind the value, 0 to 1: 1 is black.
     #[serde(default)]
     pub shade: f32,
-    /// Which edge of the box the value keeps to.
+    /// Alignment of the value in its box.
     #[serde(default)]
     pub align: Align,
-    /// Whether leading places are filled with zeros.
+    /// Whether empty leading digits are filled with zeros.
     #[serde(default)]
     pub leading_zeros: bool,
     /// A drawing in front of the value.
@@ -189,7 +189,7 @@ pub struct Field {
     /// Letters in front of the value.
     #[serde(default)]
     pub prefix: String,
-    /// What an altitude is counted from.
+    /// Reference of an altitude.
     #[serde(default)]
     pub over: AltitudeOver,
 }

@@ -8,9 +8,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scenery {
-    /// A film to lay the text over in place of the drawn scenery, any video file: its middle fills the
-    /// frame, it is brought to the frame rate and looped. The other keys then have no effect. About
-    /// 400 MB of its frames are used, 680 frames of 640 by 480 pixels.
+    /// A film in place of the drawn scenery, any video file. It is cropped to the frame, converted to the frame rate and
+    /// looped. The other keys then have no effect. At most about 400 MB of its frames are used (680 frames of 640 by 480
+    /// pixels).
     pub background: Option<PathBuf>,
     /// Horizontal field of view in degrees.
     pub view_deg: f32,
@@ -61,17 +61,17 @@ pub struct Video {
     pub pixel_format: PixelFormat,
     /// MJPEG and MPEG-4: quantiser 2 (best) to 31; H.264, H.265: constant rate factor 0 to 51.
     pub quality: u32,
-    /// Frames from one whole picture to the next, except in MJPEG.
+    /// Frames from one key frame to the next, except in MJPEG.
     pub keyframe_frames: u32,
     /// Share of the frames that were never recorded, 0 to 0.9; the others keep their time stamps.
     pub dropped: f64,
-    /// Reach of the time stamps' unevenness, in seconds.
+    /// Amplitude of the unevenness of the time stamps, in seconds.
     pub stamp_wobble_s: f64,
     /// The recorder starts a new file at each of these times of the flight, in seconds.
     pub split_at_s: Vec<f64>,
     /// Length of the gap before each new file, in seconds.
     pub split_gap_s: f64,
-    /// Only this much of the flight is recorded, in seconds.
+    /// Recorded length of the flight, in seconds; default: all of it.
     pub length_s: Option<f64>,
 }
 

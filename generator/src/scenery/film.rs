@@ -8,13 +8,13 @@ use crate::error::Error;
 use crate::frame::Frame;
 use crate::scenario::Video;
 
-/// Most memory the decoded frames may take, in bytes; a longer film is cut there.
-const MOST_BYTES: usize = 400 << 20;
+/// Maximum memory of the decoded frames, in bytes; a longer film is cut there. Set by judgement.
+const MAX_BYTES: usize = 400 << 20;
 
 /// The frames of a film at the clip's size and rate.
 #[derive(Debug)]
 pub(super) struct Film {
-    /// Frame after frame, each with brightness, blue and red difference.
+    /// The frames one after the other, each with brightness, blue and red difference.
     bytes: Vec<u8>,
     width: usize,
     height: usize,
@@ -23,7 +23,7 @@ pub(super) struct Film {
 }
 
 impl Film {
-    /// Decodes a film, fills the clip's frame with its middle and brings it to the clip's rate.
+    /// Decodes a film, crops it to the clip's frame and converts it to the clip's rate.
     pub(super) fn decode(path: &Path, video: &Video) -> Result<Self, Error> {
         let fail = |reason: String| Error::Film { path: path.to_path_buf(), reason };
         let (numerator, denominator) = video.frame_rate.fraction().unwrap_or((30, 1));
@@ -36,7 +36,7 @@ impl Film {
             .args(["-hide_banner", "-loglevel", "error", "-nostdin", "-i"])
             .arg(path)
             .args(["-an", "-vf", &filter])
-            .args(["-frames:v", &(MOST_BYTES / frame_bytes(width, height)).max(1).to_string()])
+            .args(["-frames:v", &(MAX_BYTES / frame_bytes(width, height)).max(1).to_string()])
             .args(["-pix_fmt", "yuv422p", "-f", "rawvideo", "pipe:1"])
             .output()
             .map_err(|cause| match cause.kind() {
@@ -72,7 +72,7 @@ const fn frame_bytes(width: usize, height: usize) -> usize {
     2 * width * height
 }
 
-/// What the decoder said, without the file's name in front.
+/// The decoder's message without the file name in front.
 fn reason(said: &[u8], path: &Path) -> String {
     let said = String::from_utf8_lossy(said);
     let first = said.lines().last().unwrap_or("there is no picture in it");
@@ -94,7 +94,7 @@ mod tests {
     }
 
     #[test]
-    fn what_the_decoder_says_is_told_without_the_name_twice() {
+    fn the_decoders_message_does_not_repeat_the_file_name() {
         let path = Path::new("field.mp4");
         assert_eq!(reason(b"field.mp4: Invalid data\n", path), "Invalid data");
         assert_eq!(reason(b"", path), "there is no picture in it");

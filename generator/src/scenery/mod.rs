@@ -1,18 +1,18 @@
 //! What the camera sees: a sky with clouds, a ridge on the horizon, a salt flat moving by.
 
-mod enlarge;
 mod film;
 mod texture;
+mod upscale;
 
 use crate::error::Error;
 use crate::flight::Sample;
 use crate::frame::Frame;
 use crate::random::slow_wave;
 use crate::scenario::{Scenario, Scenery as Look};
-use crate::signal::Softness;
-use enlarge::Enlarger;
+use crate::signal::GaussianBlur;
 use film::Film;
 use texture::Texture;
+use upscale::Upscaler;
 
 /// Distance in which haze swallows most of the ground, in metres.
 const HAZE_M: f32 = 2600.0;
@@ -28,9 +28,9 @@ const SOFT_PX: f32 = 1.0;
 #[derive(Debug)]
 pub(crate) struct Scenery {
     behind: Behind,
-    softness: Softness,
+    softness: GaussianBlur,
     /// From the drawn size to the frame's; none where they are the same.
-    enlarger: Option<Enlarger>,
+    upscaler: Option<Upscaler>,
 }
 
 #[derive(Debug)]
@@ -46,8 +46,8 @@ impl Scenery {
         let blur_px = scenario.degradation.camera_blur_px;
         if let Some(film) = &scenario.scenery.background {
             let film = Film::decode(film, &scenario.video)?;
-            let softness = Softness::new(blur_px);
-            return Ok(Self { behind: Behind::Film(film), softness, enlarger: None });
+            let softness = GaussianBlur::new(blur_px);
+            return Ok(Self { behind: Behind::Film(film), softness, upscaler: None });
         }
         let half = |length: usize| (length / 2).next_multiple_of(2);
         let soft = blur_px >= SOFT_PX;
@@ -55,8 +55,8 @@ impl Scenery {
         let scale = size[0] as f32 / width as f32;
         Ok(Self {
             behind: Behind::Flat(Box::new(Flat::new(scenario, size))),
-            softness: Softness::new(blur_px * scale),
-            enlarger: soft.then(|| Enlarger::new(size, [width, height])),
+            softness: GaussianBlur::new(blur_px * scale),
+            upscaler: soft.then(|| Upscaler::new(size, [width, height])),
         })
     }
 
@@ -67,7 +67,7 @@ impl Scenery {
             Behind::Film(film) => film.at(sample.time_s),
         };
         self.softness.apply(&mut frame);
-        self.enlarger.as_ref().map_or_else(|| frame.clone(), |enlarger| enlarger.enlarge(&frame))
+        self.upscaler.as_ref().map_or_else(|| frame.clone(), |upscaler| upscaler.upscale(&frame))
     }
 }
 
@@ -245,10 +245,10 @@ fn add_tracks(colour: &mut Colour, x: f32, y: f32, footprint: f32) {
     for (across, spacing) in lines {
         let place = across - (across / spacing).floor() * spacing;
         for wheel in [20.0, 22.2] {
-            let beside = (place - wheel).abs();
+            let distance = (place - wheel).abs();
             let soft = 0.35 + footprint;
-            if beside < soft {
-                let strength = 0.35 * (1.0 - beside / soft) * (0.35 / soft).sqrt();
+            if distance < soft {
+                let strength = 0.35 * (1.0 - distance / soft) * (0.35 / soft).sqrt();
                 colour[0] *= 1.0 - strength;
             }
         }

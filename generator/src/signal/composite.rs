@@ -3,8 +3,8 @@
 //! signal = Y + U sin(w t) +/- V cos(w t). The subcarrier is 4.43361875 MHz (PAL, V alternates from
 //! line to line, ITU-R BT.1700) or 3.579545 MHz (NTSC). A line's active part of 52 microseconds holds
 //! the frame's width. The decoder takes brightness through a notch at the subcarrier and colour by
-//! multiplying with the subcarrier and averaging: at edges of text some of one leaks into the other,
-//! and since the subcarrier's phase moves from frame to frame, the dots crawl.
+//! multiplying with the subcarrier and averaging. At edges of text each leaks into the other. The subcarrier's phase
+//! moves from frame to frame, so the resulting dots crawl.
 
 use std::f64::consts::TAU;
 

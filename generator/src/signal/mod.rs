@@ -1,4 +1,4 @@
-//! The picture's way from camera to recorder, line by line.
+//! Degradation of frames between camera and recorder, line by line.
 
 mod composite;
 #[cfg(test)]
@@ -15,16 +15,16 @@ use composite::{Coder, padded};
 /// Colour noise relative to brightness noise when there is no composite signal.
 const COLOUR_NOISE: f32 = 0.5;
 /// Largest sideways shift of a line that is not lost, as a multiple of the standard deviation.
-const MOST_SHIFT: f32 = 2.0;
+const MAX_SHIFT: f32 = 2.0;
 
-/// The softness of a camera's own picture.
+/// A Gaussian blur, for the softness of the camera image.
 #[derive(Debug)]
-pub(crate) struct Softness {
+pub(crate) struct GaussianBlur {
     /// One-sided taps of the blur; empty: none.
     taps: Vec<f32>,
 }
 
-impl Softness {
+impl GaussianBlur {
     /// A blur in both directions with this standard deviation.
     pub(crate) fn new(blur_px: f32) -> Self {
         Self { taps: blur_taps(blur_px) }
@@ -79,7 +79,7 @@ struct Burst {
     lines: u32,
 }
 
-/// What is the same for all lines of a frame.
+/// Values shared by all lines of a frame.
 struct FrameState {
     number: u64,
     gain: f32,
@@ -117,7 +117,7 @@ impl Channel {
             // Weak sync pulls neighbouring lines the same way, with a fresh part for each line.
             let shift_px = self.degradation.line_shift_px;
             sway = 0.6 * sway + 0.8 * shift_px * self.deviate(&mut random);
-            let line_shift = sway.clamp(-MOST_SHIFT * shift_px, MOST_SHIFT * shift_px);
+            let line_shift = sway.clamp(-MAX_SHIFT * shift_px, MAX_SHIFT * shift_px);
             let (luma, blue, red) = (
                 &mut frame.luma[row * width..(row + 1) * width],
                 &mut frame.blue[row * width / 2..(row + 1) * width / 2],
@@ -127,7 +127,7 @@ impl Channel {
         }
     }
 
-    /// A frame of what is seen while the picture is lost; `None` for a frozen picture.
+    /// The frame shown during a lost picture; `None` for a frozen picture.
     pub(crate) fn lost(&self, look: LostLook, width: usize, height: usize, number: u64) -> Option<Frame> {
         match look {
             LostLook::Frozen => None,
@@ -260,7 +260,7 @@ fn bursts(degradation: &Degradation, seed: u64, length_s: f64) -> Vec<Burst> {
         .collect()
 }
 
-/// Middle and one side of a normal-shaped blur; empty for none.
+/// Centre and one side of a Gaussian kernel; empty for no blur.
 fn blur_taps(sigma_px: f32) -> Vec<f32> {
     if sigma_px <= 0.0 {
         return Vec::new();
@@ -290,7 +290,7 @@ fn add_echo(signal: &mut [f32], echo: Echo) {
     }
 }
 
-/// Moves a line to the right by a number of pixels, parts of pixels included.
+/// Shifts a line to the right by a number of pixels, which may be fractional.
 fn shift(signal: &mut Vec<f32>, pixels: f32) {
     if pixels == 0.0 {
         return;

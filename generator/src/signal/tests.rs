@@ -103,7 +103,7 @@ fn the_channels_blur_leaves_rows_apart_and_the_cameras_does_not() {
     let mut frame = Frame::plain(WIDTH, HEIGHT, 20, 128, 128);
     frame.luma[240 * WIDTH..].fill(220);
     assert_eq!(sent(&channel("blur_px = 2"), &frame, 0).luma, frame.luma);
-    Softness::new(2.0).apply(&mut frame);
+    GaussianBlur::new(2.0).apply(&mut frame);
     let step = f64::from(frame.luma[240 * WIDTH]) - f64::from(frame.luma[239 * WIDTH]);
     // The steepest step of a normal-shaped blur: 200 / (2 sqrt(2 pi)), cut-off tails apart.
     assert!((step - 39.9).abs() < 2.0, "{step}");

@@ -43,7 +43,7 @@ struct LegEntry {
     ground_speed: f64,
 }
 
-/// Writes what is true of the flight; leg times count from the clip's first frame.
+/// Writes the truth of the flight; leg times count from the clip's first frame.
 pub(super) fn write_truth(source: &FrameSource, recording: &Recording, path: &Path) -> Result<(), Error> {
     let scenario = source.scenario();
     let (unit, factor) = speed_unit(scenario);
@@ -82,7 +82,7 @@ fn leg_entries(truth: &Truth, clip_start_s: f64, factor: f64) -> Vec<LegEntry> {
     truth.legs.iter().map(entry).collect()
 }
 
-/// The unit the clip shows speed in, and how many of it are a metre per second.
+/// The unit in which the clip shows the speed, and how many of them are 1 m/s.
 fn speed_unit(scenario: &Scenario) -> (&'static str, f64) {
     let speed = scenario.overlay.fields.iter().find(|field| field.channel == Channel::Speed);
     match speed.map(crate::scenario::Field::unit_and_factor) {
@@ -165,7 +165,7 @@ fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Sce
     };
     RegionEntry {
         channel: field.channel.name(),
-        place: grown(placed, drift_px, frame),
+        place: box_with_margin(placed, drift_px, frame),
         unit,
         digits: if field.channel == Channel::Timer {
             TIMER_DIGITS
@@ -178,8 +178,8 @@ fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Sce
     }
 }
 
-/// The field's box, grown by a margin and kept inside the frame: left, top, width, height.
-fn grown(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u32; 4] {
+/// The field's box, box_with_margin by a margin and kept inside the frame: left, top, width, height.
+fn box_with_margin(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u32; 4] {
     let text_box = placed.text_box;
     let margin = placed.margin_px() + drift_px;
     let left = (text_box.x - margin).max(0.0).floor();

@@ -1,8 +1,7 @@
-//! What is left of the text after encoding.
+//! Earlier texts that are still visible after encoding.
 //!
-//! An encoder short of bits keeps the old text on the picture, or a mixture, for frames after the text has
-//! changed: it sends the difference late. Such a frame shows neither text alone, and either is right, as where two fields of
-//! an interlaced frame differ.
+//! An encoder short of bits sends a change of the text late: for some frames the image shows the old text, or a blend
+//! of both. Either text is then right, as in an interlaced frame whose two fields differ.
 
 use std::io::{ErrorKind, Read as _};
 use std::path::Path;
@@ -14,14 +13,15 @@ use crate::error::Error;
 use crate::frame::Frame;
 use crate::overlay::TextBox;
 
-/// A text that has gone is taken for one that may still be seen for so many seconds.
+/// Time during which an earlier text can still be visible, in seconds. Set by judgement.
 const REMEMBERED_S: f64 = 1.0;
 
-/// Share of the way from the text to one that has gone from which on the picture shows that one too.
+/// Minimum share of an earlier text in the blend for it to count as visible; 0: the current text alone, 1: the earlier one
+/// alone. Set by judgement.
 const SHOWS_BOTH: f64 = 0.3;
 
-/// Adds to the texts of every frame those that the encoded picture still shows.
-pub(super) fn with_texts_still_seen(
+/// Adds to the texts of every frame the earlier texts that the encoded image still shows.
+pub(super) fn with_residual_texts(
     source: &FrameSource,
     recording: &Recording,
     clip: &Path,
@@ -45,7 +45,7 @@ pub(super) fn with_texts_still_seen(
     for (number, shot) in recording.shots.iter().enumerate() {
         pipe.read_exact(&mut decoded).map_err(|cause| fail(cause.to_string()))?;
         let since = recording.shots[..number].partition_point(|one| one.time_s < shot.time_s - REMEMBERED_S);
-        let gone = Gone { sent: &sent[since..number] };
+        let gone = EarlierTexts { sent: &sent[since..number] };
         if gone.is_empty_for(&sent[number]) {
             continue;
         }
@@ -57,7 +57,7 @@ pub(super) fn with_texts_still_seen(
                 other[field].clone_from(&old);
                 let then = source.with_texts(&scenery, shot, &other);
                 let place = &source.layout.fields[field].text_box;
-                if share_of(&decoded, (&now, &then), place) > SHOWS_BOTH {
+                if blend_share(&decoded, (&now, &then), place) > SHOWS_BOTH {
                     texts[number][field] = format!("{}|{old}", texts[number][field]);
                 }
             }
@@ -68,12 +68,12 @@ pub(super) fn with_texts_still_seen(
     Ok(())
 }
 
-/// The texts of the frames before.
-struct Gone<'a> {
+/// The texts of earlier frames.
+struct EarlierTexts<'a> {
     sent: &'a [Vec<String>],
 }
 
-impl Gone<'_> {
+impl EarlierTexts<'_> {
     /// The different texts of a field that are not the one shown now, the latest first.
     fn texts(&self, field: usize, now: &str) -> Vec<String> {
         let mut different: Vec<String> = Vec::new();
@@ -91,9 +91,9 @@ impl Gone<'_> {
     }
 }
 
-/// How far a decoded picture lies on the way from one picture to another, in the least-squares sense, within a
-/// box: 0 for the first, 1 for the second.
-fn share_of(decoded: &[u8], (now, then): (&Frame, &Frame), place: &TextBox) -> f64 {
+/// Share of the second image in a decoded blend of two, by least squares within a box: 0 for the first image alone, 1 for
+/// the second alone.
+fn blend_share(decoded: &[u8], (now, then): (&Frame, &Frame), place: &TextBox) -> f64 {
     let rows = place.y.max(0.0) as usize..((place.y + place.height).max(0.0) as usize).min(now.height);
     let columns = place.x.max(0.0) as usize..((place.x + place.width).max(0.0) as usize).min(now.width);
     let (mut along, mut length2) = (0.0, 0.0);

@@ -1,11 +1,11 @@
-//! Enlarges a soft picture to the frame's size, straight between its pixels.
+//! Enlarges a soft image to the size of the frame by linear interpolation.
 
 use crate::frame::Frame;
 
 /// Shares are in 256ths.
 const WHOLE: u32 = 256;
 
-/// Where each new row or column lies between two old ones.
+/// Position of a new row or column between two old ones.
 #[derive(Debug, Clone, Copy)]
 struct Between {
     first: usize,
@@ -14,16 +14,16 @@ struct Between {
     share: u32,
 }
 
-/// From one frame size to another.
+/// Interpolation from one frame size to another.
 #[derive(Debug)]
-pub(super) struct Enlarger {
+pub(super) struct Upscaler {
     size: [usize; 2],
     columns: Vec<Between>,
     colour_columns: Vec<Between>,
     rows: Vec<Between>,
 }
 
-impl Enlarger {
+impl Upscaler {
     pub(super) fn new(from: [usize; 2], to: [usize; 2]) -> Self {
         Self {
             size: to,
@@ -33,7 +33,7 @@ impl Enlarger {
         }
     }
 
-    pub(super) fn enlarge(&self, frame: &Frame) -> Frame {
+    pub(super) fn upscale(&self, frame: &Frame) -> Frame {
         let [width, height] = self.size;
         let half = frame.width / 2;
         Frame {
@@ -84,7 +84,7 @@ mod tests {
         for (index, level) in small.luma.iter_mut().enumerate() {
             *level = (index % 32 * 8) as u8;
         }
-        let large = Enlarger::new([32, 8], [64, 16]).enlarge(&small);
+        let large = Upscaler::new([32, 8], [64, 16]).upscale(&small);
         assert_eq!((large.luma.len(), large.blue.len()), (64 * 16, 32 * 16));
         let steps = large.luma[1..63].windows(2).map(|pair| pair[1] - pair[0]);
         assert!(steps.clone().all(|step| (3..=5).contains(&step)), "{:?}", steps.collect::<Vec<_>>());

@@ -1,10 +1,10 @@
-//! The colours of letters and of what surrounds them.
+//! The colours of letters and their edges.
 
 use crate::frame::{BLACK, Frame, WHITE};
 
 /// Brightness and colour differences, in video levels.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Tone {
+struct VideoColour {
     luma: f32,
     blue: f32,
     red: f32,
@@ -12,12 +12,12 @@ struct Tone {
 
 /// The two colours of a text.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Ink {
-    letter: Tone,
-    edge: Tone,
+pub(crate) struct TextColours {
+    letter: VideoColour,
+    edge: VideoColour,
 }
 
-impl Ink {
+impl TextColours {
     /// White letters with a black edge.
     pub(crate) fn plain(brightness: f32) -> Self {
         Self::new([255; 3], [0; 3], brightness)
@@ -25,10 +25,10 @@ impl Ink {
 
     /// Letters and edge in red, green and blue of 255; `brightness` dims the letters.
     pub(crate) fn new(letter: [u8; 3], edge: [u8; 3], brightness: f32) -> Self {
-        Self { letter: Tone::new(letter, brightness), edge: Tone::new(edge, 1.0) }
+        Self { letter: VideoColour::new(letter, brightness), edge: VideoColour::new(edge, 1.0) }
     }
 
-    /// Lays ink over a pixel: `light` is the letter's cover, `cover` that of letter and edge.
+    /// Paints a pixel: `light` is the coverage of the letter, `cover` that of letter and edge together.
     pub(super) fn cover_pixel(&self, frame: &mut Frame, [x, y]: [usize; 2], light: f32, cover: f32) {
         let edge = (cover - light).max(0.0);
         let index = y * frame.width + x;
@@ -48,7 +48,7 @@ impl Ink {
     }
 }
 
-impl Tone {
+impl VideoColour {
     /// ITU-R BT.601: Y' = 0.299 R' + 0.587 G' + 0.114 B', Cb = (B' - Y') / 1.772, Cr = (R' - Y') / 1.402.
     fn new(colour: [u8; 3], brightness: f32) -> Self {
         let [r, g, b] = colour.map(|part| f32::from(part) / 255.0 * brightness);
@@ -69,19 +69,19 @@ mod tests {
     fn the_colour_bars_of_the_standard_have_their_levels() {
         // ITU-R BT.601, eight-bit levels of 100 % bars: yellow Y 210, Cb 16, Cr 146; red 81, 90, 240.
         for (colour, levels) in [([255, 255, 0], [210.0, 16.0, 146.0]), ([255, 0, 0], [81.0, 90.0, 240.0])] {
-            let tone = Tone::new(colour, 1.0);
+            let tone = VideoColour::new(colour, 1.0);
             let apart = [tone.luma - levels[0], tone.blue - levels[1], tone.red - levels[2]];
             assert!(apart.iter().all(|apart| apart.abs() <= 0.6), "{tone:?} {levels:?}");
         }
     }
 
     #[test]
-    fn full_cover_shows_the_ink_alone() {
+    fn full_coverage_shows_the_text_colour_alone() {
         let mut frame = Frame::plain(2, 2, 200, 60, 60);
-        let ink = Ink::new([255, 255, 0], [0, 0, 0], 1.0);
+        let colours = TextColours::new([255, 255, 0], [0, 0, 0], 1.0);
         for x in 0..2 {
-            ink.cover_pixel(&mut frame, [x, 0], 1.0, 1.0);
-            ink.cover_pixel(&mut frame, [x, 1], 0.0, 1.0);
+            colours.cover_pixel(&mut frame, [x, 0], 1.0, 1.0);
+            colours.cover_pixel(&mut frame, [x, 1], 0.0, 1.0);
         }
         assert_eq!((frame.luma[0], frame.luma[2]), (210, 16));
         assert!(frame.blue[0] < 60 && frame.blue[1] > 60, "{:?}", frame.blue);
