@@ -1,5 +1,18 @@
 //! Pairspeed turns the onboard recording of a model aircraft into its airspeed.
 //!
+//! ```
+//! use pairspeed::{ReadOptions, read_flight, readings::Silent, setup::LoadedSetup};
+//!
+//! let setup = LoadedSetup::load("demo-clips/salt-flat.setup.toml".as_ref())?;
+//! let clips = ["demo-clips/salt-flat.avi".into()];
+//! let flight = read_flight(&clips, &setup, &ReadOptions::default(), &mut Silent)?;
+//! for step in &flight.steps {
+//!     println!("{:?} %: {:.1} to {:.1}", step.throttle_percent, step.airspeed.low, step.airspeed.high);
+//! }
+//! # assert_eq!(flight.steps.len(), 6);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! Data flows one way, and [`read_flight`] is the whole of it:
 //!
 //! ```text
