@@ -1,14 +1,14 @@
 #!/usr/bin/env python3
-"""Leg finding on simulated flights: pairspeed beside the change-point package ruptures.
+"""Leg finding on simulated flights: pairspeed compared with the change-point package ruptures.
 
     pip install ruptures
     python3 benches/leg_finding.py [FLIGHTS]
 
-A true leg counts as found when a found stretch shares more than 70 % of the shorter of the two with it and
-more than half of the time either covers; every other found stretch counts as wrong. ruptures gives
-segments, not legs: those of 5 s or more that are flown faster than a third of the usual speed are taken.
-It is given what pairspeed is not: the penalty that scores best on the truth, and, for the second method,
-the number of true legs.
+A true leg counts as found if a found stretch overlaps it by more than 70 % of the shorter of the two and by
+more than half of the time that both together cover. Every other found stretch counts as wrong. ruptures gives
+segments, not legs; segments of 5 s or more that are faster than 0.35 times the usual speed count as legs.
+It is given two things that pairspeed is not: the penalty that scores best on the truth, and, for the second
+method, the number of true legs.
 """
 
 import csv
@@ -24,7 +24,7 @@ import ruptures
 
 DISPLAY_LAG_S = 0.7
 STEP_S = 0.2
-LEAST_LEG_S = 5.0
+MIN_LEG_S = 5.0
 
 
 def simulated(folder, flights):
@@ -66,11 +66,11 @@ def stretches(grid, speed, ends):
     return [
         (grid[start], grid[end - 1])
         for start, end in zip(starts, ends)
-        if (end - start) * STEP_S >= LEAST_LEG_S and np.median(speed[start:end]) > slowest
+        if (end - start) * STEP_S >= MIN_LEG_S and np.median(speed[start:end]) > slowest
     ]
 
 
-def say(name, total, seconds=None, flights=1):
+def report(name, total, seconds=None, flights=1):
     right, wrong, true = total
     taken = "" if seconds is None else f", {1000 * seconds / flights:.0f} ms a flight"
     print(f"{name:44} found {right:4} of {true:4} ({100 * right / true:.1f} %), wrong {wrong:4}{taken}")
@@ -81,7 +81,7 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         speeds, legs = simulated(folder, flights)
     total = sum(score(of["true"], of["found"]) for of in legs.values())
-    say("pairspeed", total)
+    report("pairspeed", total)
     grids = {flight: on_grid(points) for flight, points in speeds.items()}
 
     for model in ("l2", "l1"):
@@ -98,7 +98,7 @@ def main():
                 total += score(legs[flight]["true"], stretches(grid, speed, ends))
             if best is None or total[0] - total[1] > best[0][0] - best[0][1]:
                 best = (total, seconds, factor)
-        say(f"ruptures Pelt {model}, best penalty ({best[2]})", best[0], best[1], flights)
+        report(f"ruptures Pelt {model}, best penalty ({best[2]})", best[0], best[1], flights)
 
     total, seconds = np.zeros(3, int), 0.0
     for flight, (grid, speed) in grids.items():
@@ -107,7 +107,7 @@ def main():
         ends = search.predict(n_bkps=2 * len(legs[flight]["true"]) + 4)
         seconds += time.perf_counter() - begin
         total += score(legs[flight]["true"], stretches(grid, speed, ends))
-    say("ruptures Binseg l2, number of legs told", total, seconds, flights)
+    report("ruptures Binseg l2, number of legs given", total, seconds, flights)
 
 
 if __name__ == "__main__":

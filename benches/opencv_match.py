@@ -1,7 +1,7 @@
-"""What one would script instead: OpenCV's capture and matchTemplate: opencv_match.py CLIP SETUP.toml
+"""A simple script with OpenCV for comparison (capture and matchTemplate): opencv_match.py CLIP SETUP.toml
 
-The digits come from the built-in glyph set `block`, drawn at the height that fits the boxes; every digit is looked for in every
-box of every frame, and the best peaks are the text.
+The digits are those of the built-in glyph set `block`, scaled to the boxes. Every digit is searched in every box of every
+frame, and the best peaks are the text.
 """
 
 import sys

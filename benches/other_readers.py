@@ -1,13 +1,13 @@
 #!/usr/bin/env python3
-"""What general readers make of the same crops: benches/other_readers.py DIR [CLIPS]
+"""General readers on the same crops: benches/other_readers.py DIR [CLIPS]
 
-DIR is what generator/make-benchmark made. From each held-back clip (or those with CLIPS in their name) 40 frames
-are taken, spread over the flight, and every marked region is read by
+DIR is the folder made by generator/make-benchmark. 40 frames of each held-back clip (or of those with CLIPS in their
+name) are used, spread over the flight. Every region is read by
 
-- Tesseract (Debian's tesseract-ocr): three times as large, thresholded after Otsu, one line, digits only;
-- normalised correlation (OpenCV's matchTemplate) with the very font of the clip, drawn at its size: the best
+- Tesseract (Debian's tesseract-ocr): enlarged three times, thresholded by Otsu's method, one line, digits only;
+- normalised correlation (OpenCV's matchTemplate) with the font of the clip itself, drawn at its size: the best
   matches above 0.5 that do not overlap, from left to right;
-- pairspeed, taught at 10 told moments (its figures are over all frames).
+- pairspeed, after learning from labels at 10 moments (its figures are over all frames).
 
 Needs ffmpeg, tesseract-ocr, and `pip install opencv-python-headless numpy pillow`.
 """
@@ -27,7 +27,7 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent
 
 
 def crops_of(clip):
-    """(channel, decimals, font, height, true texts, picture) of the frames taken."""
+    """(channel, decimals, font, height, true texts, picture) of the chosen frames."""
     stem = clip.with_suffix("")
     setup = tomllib.loads(stem.with_suffix(".setup.toml").read_text())
     fields = tomllib.loads(stem.with_suffix(".scenario.toml").read_text())["overlay"]["field"]
@@ -61,8 +61,8 @@ def by_tesseract(crops):
             names.append(str(folder / f"{number:05}.png"))
             cv2.imwrite(names[-1], framed)
         (folder / "list.txt").write_text("\n".join(names))
-        told = ["--psm", "7", "-c", "tessedit_char_whitelist=0123456789.-", "-c", "page_separator=\f"]
-        command = ["tesseract", str(folder / "list.txt"), "stdout", *told]
+        options = ["--psm", "7", "-c", "tessedit_char_whitelist=0123456789.-", "-c", "page_separator=\f"]
+        command = ["tesseract", str(folder / "list.txt"), "stdout", *options]
         said = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     return [page.strip().replace(" ", "") for page in said.split("\f")][: len(crops)]
 
@@ -104,13 +104,13 @@ def by_correlation(crops):
 
 
 def verdict(read, crops):
-    """Shares right, silent, wrong in per cent."""
-    counts = {"right": 0, "silent": 0, "wrong": 0}
+    """Shares of right, blank and wrong readings in per cent."""
+    counts = {"right": 0, "blank": 0, "wrong": 0}
     for text, (_, _, true, _) in zip(read, crops):
         try:
             value = float(text)
         except ValueError:
-            counts["silent"] += 1
+            counts["blank"] += 1
             continue
         right = any(value == float(one) for one in true)
         counts["right" if right else "wrong"] += 1
@@ -122,16 +122,16 @@ def ours(clip):
     files = [str(stem.with_suffix(end)) for end in (".setup.toml", ".readings.csv")]
     program = ROOT / "target/release/reading_score"
     said = subprocess.run([program, str(clip), *files, "10"], capture_output=True, text=True, check=True).stdout
-    right = silent = wrong = 0.0
+    right = blank = wrong = 0.0
     for line in said.splitlines():
         words = line.split()
         if len(words) == 8 and words[1] == "right":
-            blank, false = int(words[5]), int(words[7])
+            of_channel, false = int(words[5]), int(words[7])
             share = float(words[2]) / 100
-            frames = (blank + false) / (1 - share) if share < 1 else 850
-            right, silent, wrong = right + share * frames, silent + blank, wrong + false
-    total = max(1, right + silent + wrong)
-    return [100 * part / total for part in (right, silent, wrong)]
+            frames = (of_channel + false) / (1 - share) if share < 1 else 850
+            right, blank, wrong = right + share * frames, blank + of_channel, wrong + false
+    total = max(1, right + blank + wrong)
+    return [100 * part / total for part in (right, blank, wrong)]
 
 
 def main():
@@ -139,7 +139,7 @@ def main():
     build = ["cargo", "build", "--quiet", "--release", "-p", "benchmarks"]
     subprocess.run(build, cwd=ROOT, check=True)
     print(f"{'clip':34} {'pairspeed':>22} {'Tesseract':>22} {'correlation':>22}")
-    print(f"{'right, silent, wrong in %':34}")
+    print(f"{'right, blank, wrong in %':34}")
     for clip in sorted(path for path in folder.iterdir() if path.suffix in (".avi", ".mp4") and word in path.name):
         crops = crops_of(clip)
         columns = [ours(clip), verdict(by_tesseract(crops), crops), verdict(by_correlation(crops), crops)]

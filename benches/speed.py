@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
-"""How fast `pairspeed read` is beside decoding alone: benches/speed.py DIR [CLIP...]
+"""Time of `pairspeed read` compared with decoding alone: benches/speed.py DIR [CLIP...]
 
-DIR keeps the clips between runs. Every figure is a whole process, the median of five runs that alternate with
-`ffmpeg -threads 2 -i CLIP -f null -`. With --memory, the same of 10 minutes once, their peak memory against that of 2
-hours and the cost of ten times the footage; with --opencv, a script with OpenCV beside it (pip install
+DIR keeps the clips between runs. Every figure is of a whole process, the median of five runs that alternate with
+`ffmpeg -threads 2 -i CLIP -f null -`. --memory adds 10 minutes of each clip (one run), their peak memory compared
+with that of 2 hours, and the time for ten times the footage. --opencv adds a script with OpenCV (pip install
 opencv-python-headless).
 """
 
@@ -92,17 +92,17 @@ def main():
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--memory", action="store_true")
     parser.add_argument("--opencv", action="store_true")
-    told = parser.parse_args()
+    arguments = parser.parse_args()
     build = ["cargo", "build", "--quiet", "--release", "--bin", "pairspeed", "--bin", "clip-generator"]
     subprocess.run([*build, "-p", "pairspeed", "-p", "clip-generator"], cwd=ROOT, check=True)
-    told.folder.mkdir(parents=True, exist_ok=True)
-    folder = told.folder.resolve()
-    start_up(told.runs)
-    ratios(folder, told.clips, told.runs)
-    if told.memory:
+    arguments.folder.mkdir(parents=True, exist_ok=True)
+    folder = arguments.folder.resolve()
+    start_up(arguments.runs)
+    ratios(folder, arguments.clips, arguments.runs)
+    if arguments.memory:
         memory(folder)
-    if told.opencv:
-        opencv(folder, told.clips, told.runs)
+    if arguments.opencv:
+        opencv(folder, arguments.clips, arguments.runs)
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
-//! Writes simulated flights for other programs to find the legs in: `leg_series FOLDER [FLIGHTS]`.
+//! Writes simulated flights as input for other leg finders: `leg_series FOLDER [FLIGHTS]`.
 //!
-//! `speeds.csv` holds the speed at each overlay update (`flight,time_s,speed`), `legs.csv` the legs as flown and
-//! as found here (`flight,who,start_s,end_s` with `who` true or found).
+//! `speeds.csv` has the speed at each overlay update (`flight,time_s,speed`). `legs.csv` has the legs as flown and
+//! as found by this program (`flight,who,start_s,end_s`; `who` is `true` or `found`).
 #![allow(missing_docs)]
 
 #[path = "../tests/common/flights.rs"]

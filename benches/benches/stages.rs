@@ -1,7 +1,7 @@
-//! What each stage costs: `cargo bench -p benchmarks`.
+//! Time of each stage: `cargo bench -p benchmarks`.
 //!
-//! The clip is the analog demonstration (640x480, five regions of up to four digits). Items are regions, so that
-//! the time an item is what one region of one frame costs on one core.
+//! The clip is the analog demonstration (640x480, five regions of up to four digits). Items are regions: the time for
+//! one item is that of one region of one frame on one core.
 #![allow(missing_docs, clippy::unwrap_used)]
 
 use std::ops::ControlFlow;
@@ -25,7 +25,7 @@ const CLIP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat
 const READINGS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.readings.csv");
 const SETUP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-flat.setup.toml");
 
-/// Frames that the stages work on in turn.
+/// Number of frames that the stages use in turn.
 const FRAMES: usize = 32;
 
 /// Frames that regions are proposed on, as `setup` does.
@@ -66,7 +66,7 @@ fn recognise(bencher: Bencher) {
     });
 }
 
-/// Cutting out a region and high-passing it: a part of [`recognise`].
+/// Cutting out a region and filtering it: a part of [`recognise`].
 #[divan::bench]
 fn features(bencher: Bencher) {
     let place = BENCH.setup.regions[0].place;
@@ -90,7 +90,7 @@ fn frames_of(clip: &Clip) -> usize {
     (info.stated_length_s.unwrap_or(0.0) * info.nominal_rate_hz.unwrap_or(30.0)).round() as usize
 }
 
-/// A clip decoded on all cores where its regions stand: a part of [`read`]; items are frames.
+/// Decoding the regions of a clip on all cores: a part of [`read`]; items are frames.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn decode(bencher: Bencher) {
     let areas: Vec<PixelRect> =
@@ -103,7 +103,7 @@ fn decode(bencher: Bencher) {
         });
 }
 
-/// A clip from its packets to its readings, calibration left out; items are regions of frames.
+/// A clip from its packets to its readings, without calibration; items are regions of frames.
 #[divan::bench(sample_count = 3, sample_size = 1)]
 fn read(bencher: Bencher) {
     let mut clip = Clip::open(Path::new(CLIP)).unwrap();
@@ -115,7 +115,7 @@ fn read(bencher: Bencher) {
         .bench_local_values(|mut clip| collect(&mut clip, &prepared, 0.95, &mut Silent).unwrap());
 }
 
-/// Labels of the texts that the clip shows at so many frames spread over it, the channels in turn.
+/// Labels of the clip at `count` frames spread over it, the channels in turn.
 fn labels(count: usize) -> LabelFile {
     let truth = truth_texts(Path::new(READINGS)).unwrap();
     let regions = BENCH.setup.regions.iter().map(|region| &region.channel).cycle();
@@ -136,7 +136,7 @@ fn moments(count: usize) -> FetchedExamples {
     fetch_examples(&mut clip, &setup, &labels(count), &|_| ()).unwrap()
 }
 
-/// Fetching the pictures of labelled readings; items are readings.
+/// Fetching the frames of labelled readings; items are readings.
 #[divan::bench(args = [10, 50], sample_count = 10, sample_size = 1)]
 fn fetch_labels(bencher: Bencher, count: usize) {
     let (setup, labels) = (LoadedSetup::load(Path::new(SETUP)).unwrap(), labels(count));
@@ -146,7 +146,7 @@ fn fetch_labels(bencher: Bencher, count: usize) {
         .bench_local_values(|mut clip| fetch_examples(&mut clip, &setup, &labels, &|_| ()).unwrap());
 }
 
-/// Learning glyphs from labelled readings whose pictures are there; items are readings.
+/// Learning glyphs from labelled readings in memory; items are readings.
 #[divan::bench(args = [10, 50], sample_count = 3, sample_size = 1)]
 fn teach_glyphs(bencher: Bencher, count: usize) {
     let moments = moments(count).examples;
@@ -163,7 +163,7 @@ fn fetch_sample(bencher: Bencher) {
         .bench_local_values(|mut clip| sample(&mut clip, PROPOSED_ON).unwrap());
 }
 
-/// Proposing regions on frames that are there.
+/// Proposing regions on frames in memory.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn propose_regions(bencher: Bencher) {
     let mut clip = Clip::open(Path::new(CLIP)).unwrap();

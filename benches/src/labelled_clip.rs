@@ -1,4 +1,4 @@
-//! A clip whose texts are known, with some of its frames held in memory, for many lessons on the same pictures.
+//! A clip with known texts and some of its frames in memory, to learn from the same images many times.
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -13,11 +13,10 @@ use serde_json::Value;
 
 use crate::truth::{SAMPLED_FRAMES, Truth, truth_texts};
 
-/// Frames before and after a labelled one that are kept with it.
+/// Number of frames kept before and after a labelled one.
 const NEIGHBOURS: usize = 4;
 
-/// What the channels show where a clip does not say: unit, digits, decimals, least and greatest value, greatest change
-/// a second.
+/// Default kinds of channels: unit, digits, decimals, smallest and largest value, largest change in a second.
 const USUAL_KINDS: [(&str, &str, u8, u8, f64, f64, f64); 5] = [
     ("satellites", "", 2, 0, 0.0, 40.0, 2.0),
     ("speed", "mph", 3, 0, 0.0, 250.0, 40.0),
@@ -34,9 +33,9 @@ pub struct LabelledClip {
     pub regions: Vec<Region>,
     /// The sample of the whole clip.
     pub sample: Sample,
-    /// Frames that may be labelled: a label request for every region.
+    /// Frames that may be labelled: for each, the training examples of all regions.
     pub labelled: Vec<Vec<TrainingExample>>,
-    /// Frames to read, with the text of every region; empty where nothing is shown.
+    /// Frames to read, with the text of every region; empty if nothing is shown.
     pub unseen: Vec<Vec<(Patch, String)>>,
 }
 
@@ -44,7 +43,7 @@ impl LabelledClip {
     /// Decodes a clip once and keeps `labelled` frames to label and `unseen` others, drawn with a seed.
     ///
     /// # Errors
-    /// Where the clip, its setup or its truth cannot be read.
+    /// If the clip, its setup or its truth cannot be read.
     pub fn load(clip: &Path, labelled: usize, unseen: usize, seed: u64) -> Result<Self, Box<dyn Error>> {
         let (setup, truth, legible) = described(clip)?;
         let regions = setup.regions;
@@ -109,10 +108,10 @@ impl LabelledClip {
     }
 }
 
-/// The clips in some folders, or clips given themselves, that have their truth beside them, in order of their names.
+/// The clips with their truth beside them, by name. A path is a clip or a folder of clips.
 ///
 /// # Errors
-/// Where a folder cannot be read.
+/// If a folder cannot be read.
 pub fn labelled_clips(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Box<dyn Error>> {
     let mut clips = Vec::new();
     for path in paths {
@@ -135,7 +134,7 @@ pub fn labelled_clips(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Box<dyn Error>>
     Ok(clips)
 }
 
-/// Numbers that look arbitrary and are the same in every run (Knuth's MMIX congruential generator).
+/// Reproducible pseudo-random numbers (linear congruential generator with the constants of Knuth's MMIX).
 pub struct Random(pub u64);
 
 impl Random {

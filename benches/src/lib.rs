@@ -5,5 +5,5 @@ mod scoring;
 mod truth;
 
 pub use labelled_clip::{LabelledClip, Random, labelled_clips};
-pub use scoring::{Score, Tally, is_right, recalibration, reliability, score, thresholds};
+pub use scoring::{ChannelScore, Score, is_right, recalibration, reliability, score, thresholds};
 pub use truth::{Truth, clips, labelled_examples, sampled, truth_texts};

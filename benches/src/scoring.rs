@@ -1,4 +1,4 @@
-//! Scoring: a clip is taught, read, and every reading held to the text that was shown.
+//! Scores: glyphs are learned from a clip, the clip is read, and every reading is compared with the text shown.
 
 use std::error::Error;
 use std::path::Path;
@@ -13,29 +13,29 @@ use pairspeed::setup::{Region, Setup};
 
 use crate::truth::{Truth, labelled_examples, sampled, truth_texts};
 
-/// What became of one channel's readings, over all frames whose text is legible.
+/// Counts of right, blank and wrong readings of one channel, over all frames with a legible text.
 #[derive(Debug, Clone, Default)]
-pub struct Tally {
+pub struct ChannelScore {
     /// The channel.
     pub channel: String,
     /// Readings that are right.
     pub right: usize,
     /// Frames left blank.
-    pub silent: usize,
+    pub blank: usize,
     /// Readings that are not right.
     pub wrong: usize,
-    /// Confidence of every reading that agrees with those around it, sure or not, and whether it was right.
+    /// Confidence of every reading that fits its neighbours in time, at any confidence, and whether it was right.
     pub rated: Vec<(f32, bool)>,
-    /// Readings that are not right, in words; true for those that are wrong.
+    /// Descriptions of blank and wrong readings; true for a wrong one.
     pub examples: Vec<(bool, String)>,
 }
 
-impl Tally {
+impl ChannelScore {
     fn count(&mut self, truth: &str, reading: Option<(f64, f32)>, time_s: f64) {
         let (count, verdict) = match reading {
             Some((value, _)) if is_right(truth, value) => (&mut self.right, None),
             Some((value, sure)) => (&mut self.wrong, Some((true, format!("read as {value} ({sure:.4})")))),
-            None => (&mut self.silent, Some((false, "silent".to_owned()))),
+            None => (&mut self.blank, Some((false, "blank".to_owned()))),
         };
         *count += 1;
         let in_words = |(wrong, verdict)| (wrong, format!("{time_s:.2} s: {truth} {verdict}"));
@@ -45,7 +45,7 @@ impl Tally {
     /// Share of the frames counted that are right, in per cent.
     #[must_use]
     pub fn right_percent(&self) -> f64 {
-        100.0 * self.right as f64 / (self.right + self.silent + self.wrong).max(1) as f64
+        100.0 * self.right as f64 / (self.right + self.blank + self.wrong).max(1) as f64
     }
 }
 
@@ -59,7 +59,7 @@ pub fn is_right(truth: &str, value: f64) -> bool {
     truth.split('|').any(|one| number(one.trim()) == Some(value))
 }
 
-/// The readings that are sure enough.
+/// The readings, blank below a confidence.
 fn above(mut readings: Readings, least_confidence: f32) -> Readings {
     for channel in &mut readings.channels {
         for (frame, confidence) in channel.confidence.iter().enumerate() {
@@ -74,18 +74,18 @@ fn above(mut readings: Readings, least_confidence: f32) -> Readings {
 /// The score of one clip.
 #[derive(Debug, Clone, Default)]
 pub struct Score {
-    /// One tally a channel.
-    pub channels: Vec<Tally>,
-    /// What the lesson and the calibration had to say.
+    /// One score for each channel.
+    pub channels: Vec<ChannelScore>,
+    /// Remarks of learning and calibration.
     pub remarks: Vec<String>,
 }
 
-/// Reads a clip and compares with its true texts. With `moments` the glyphs are first taught from the true
-/// texts at so many moments spread over the clip; without, the built-in sets are used. A channel for which the lesson
-/// is refused is silent.
+/// Reads a clip and compares the readings with its true texts. With `moments` the glyphs are first learned from the true
+/// texts at that number of moments, spread over the clip; without, the built-in sets are used. A channel that cannot be
+/// learned is blank.
 ///
 /// # Errors
-/// Those of the files, and of a lesson that cannot be learnt.
+/// If a file cannot be read, or if nothing can be learned.
 pub fn score(
     clip: &Path,
     setup: &Path,
@@ -113,15 +113,18 @@ pub fn score(
     let rated = trust(all).readings;
     let mut channels = Vec::new();
     for (readings, rated) in read.channels.iter().zip(&rated.channels) {
-        let mut tally = Tally { channel: readings.channel.name().to_owned(), ..Tally::default() };
+        let mut channel_score =
+            ChannelScore { channel: readings.channel.name().to_owned(), ..ChannelScore::default() };
         let shown = truth.get(readings.channel.name()).map_or(&[][..], Vec::as_slice);
         for (index, text) in shown.iter().enumerate().filter(|(_, text)| !text.is_empty()) {
             if let Some(time_s) = read.time_s.get(index) {
-                tally.count(text, readings.trusted(index), *time_s);
-                tally.rated.extend(rated.trusted(index).map(|(value, sure)| (sure, is_right(text, value))));
+                channel_score.count(text, readings.trusted(index), *time_s);
+                channel_score
+                    .rated
+                    .extend(rated.trusted(index).map(|(value, sure)| (sure, is_right(text, value))));
             }
         }
-        channels.push(tally);
+        channels.push(channel_score);
     }
     Ok(Score { channels, remarks })
 }
@@ -138,22 +141,22 @@ fn lesson(
         learn_glyphs("scored", &setup.regions, &labelled_examples(clip, truth, &wanted)?, &[], sample)?;
     remarks.extend(lesson.suspects.iter().take(3).map(ToString::to_string));
     if !lesson.missing.is_empty() {
-        remarks.push(format!("digits not told: {:?}", lesson.missing));
+        remarks.push(format!("digits without a label: {:?}", lesson.missing));
     }
     Ok(lesson)
 }
 
-/// Moments spread over the clip, one channel after the other.
+/// Moments spread over the clip, each with all channels.
 fn wanted_moments<'a>(regions: &'a [Region], truth: &Truth, count: usize) -> Vec<(usize, &'a Region)> {
     let frames = truth.get("frame").map_or(0, Vec::len);
     let frame = |moment: usize| (moment * 2 + 1) * frames / (2 * count);
     (0..count).flat_map(|moment| regions.iter().map(move |region| (frame(moment), region))).collect()
 }
 
-/// Limits of the classes of confidence.
+/// Limits of the classes of confidence; the last is above 1, so that 1 is included.
 const CLASSES: [f32; 11] = [0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.999, 0.9999, 1.1];
 
-/// Predicted against observed shares of right readings, a line for every class of confidence.
+/// Predicted and observed shares of right readings, one line for each class of confidence.
 #[must_use]
 pub fn reliability(rated: &[(f32, bool)]) -> Vec<String> {
     let mut lines = vec!["confidence           readings  predicted  observed".to_owned()];
@@ -171,10 +174,10 @@ pub fn reliability(rated: &[(f32, bool)]) -> Vec<String> {
     lines
 }
 
-/// Thresholds compared.
+/// Thresholds of the confidence to compare.
 const THRESHOLDS: [f32; 8] = [0.9, 0.95, 0.98, 0.99, 0.995, 0.998, 0.999, 0.9999];
 
-/// What a threshold of the confidence would keep: right readings as a share of all rated, and wrong ones; a line each.
+/// Right readings (per cent of all) and wrong readings (count) that each threshold of the confidence would keep.
 #[must_use]
 pub fn thresholds(rated: &[(f32, bool)]) -> Vec<String> {
     let mut lines = vec!["threshold    right %   wrong".to_owned()];
@@ -187,15 +190,15 @@ pub fn thresholds(rated: &[(f32, bool)]) -> Vec<String> {
     lines
 }
 
-/// Log-odds of a confidence, as far as single precision tells them.
+/// Log-odds of a confidence, limited to the resolution of single precision.
 fn log_odds(confidence: f32) -> f64 {
     let confidence = f64::from(confidence).clamp(1e-6, 1.0 - 1e-6);
     (confidence / (1.0 - confidence)).ln()
 }
 
-/// Slope and offset that take the log-odds of a confidence to those observed: logistic regression by Newton's
-/// method (D. W. Hosmer and S. Lemeshow, Applied Logistic Regression, section 2.2; cited from memory). `None` where
-/// all readings are right, or too few.
+/// Slope and offset of a logistic regression of the outcome on the log-odds of the confidence (Platt scaling). A slope of 1
+/// and an offset of 0 mean that confidences are calibrated. The log-likelihood is maximised by Newton's method. `None` if
+/// all readings are right, or if there are too few.
 #[must_use]
 pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
     let likelihood = |(slope, offset): (f64, f64)| -> f64 {
@@ -221,7 +224,7 @@ pub fn recalibration(rated: &[(f32, bool)]) -> Option<(f64, f64)> {
             return None;
         }
         let step = ((h[2] * g[0] - h[1] * g[1]) / determinant, (h[0] * g[1] - h[1] * g[0]) / determinant);
-        // A step too long is halved.
+        // A step that does not increase the likelihood is halved.
         let shorter = (0..40).map(|halvings| 0.5_f64.powi(halvings));
         let nexts = shorter.map(|share| (at.0 + share * step.0, at.1 + share * step.1));
         let now = likelihood(at);
@@ -237,19 +240,19 @@ mod tests {
     use super::*;
 
     #[test]
-    fn confidences_that_keep_their_word_are_left_alone_and_boasts_are_taken_back() {
+    fn calibrated_confidences_are_kept_and_overconfident_ones_corrected() {
         let rated = |confidence: f32, share: f32| {
             (0..1000).map(move |number| (confidence, (number as f32) < 1000.0 * share))
         };
-        let honest: Vec<(f32, bool)> =
+        let calibrated: Vec<(f32, bool)> =
             [0.6, 0.8, 0.9, 0.95, 0.99].into_iter().flat_map(|p| rated(p, p)).collect();
-        let (slope, offset) = recalibration(&honest).unwrap();
+        let (slope, offset) = recalibration(&calibrated).unwrap();
         assert!((slope - 1.0).abs() < 0.02 && offset.abs() < 0.02, "{slope} {offset}");
-        // All log-odds are half of what is claimed.
+        // The true log-odds are half of the stated ones.
         let half = |p: f32| 1.0 / (1.0 + (-0.5 * (p / (1.0 - p)).ln()).exp());
-        let boasting: Vec<(f32, bool)> =
+        let overconfident: Vec<(f32, bool)> =
             [0.6, 0.8, 0.9, 0.95, 0.99].into_iter().flat_map(|p| rated(p, half(p))).collect();
-        let (slope, offset) = recalibration(&boasting).unwrap();
+        let (slope, offset) = recalibration(&overconfident).unwrap();
         assert!((slope - 0.5).abs() < 0.02 && offset.abs() < 0.02, "{slope} {offset}");
         assert_eq!(recalibration(&[]), None);
     }

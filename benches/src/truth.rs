@@ -9,13 +9,17 @@ use pairspeed::learn::{LabelledReading, TrainingExample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;
 
+/// Frames of the sample, as many as the program takes.
 pub(crate) const SAMPLED_FRAMES: usize = 120;
 
-/// True texts by channel, one a frame; empty where nothing is shown, several apart by `|` where two
-/// fields differ.
+/// True texts by channel, one for each frame; empty if nothing is shown; separated by `|` if the two fields of a frame
+/// differ.
 pub type Truth = HashMap<String, Vec<String>>;
 
-/// Reads a table with a column a channel and a line a frame.
+/// Reads a table with one column for each channel and one line for each frame.
+///
+/// # Errors
+/// If the file cannot be read.
 pub fn truth_texts(path: &Path) -> Result<Truth, Box<dyn Error>> {
     let mut reader = csv::Reader::from_path(path)?;
     let names: Vec<String> = reader.headers()?.iter().map(str::to_owned).collect();
@@ -28,7 +32,10 @@ pub fn truth_texts(path: &Path) -> Result<Truth, Box<dyn Error>> {
     Ok(texts)
 }
 
-/// The clips of a folder, in order; each has its true texts beside it.
+/// The clips of a folder that have their true texts beside them, by name.
+///
+/// # Errors
+/// If the folder cannot be read.
 pub fn clips(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
     let mut clips = Vec::new();
     for entry in std::fs::read_dir(folder)? {
@@ -42,7 +49,10 @@ pub fn clips(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
     Ok(clips)
 }
 
-/// The sample that lessons and recognisers are made with.
+/// The sample used for learning and calibration.
+///
+/// # Errors
+/// If the clip cannot be read.
 pub fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>> {
     let mut frames = Sample::new(regions.len());
     for found in sample(&mut Clip::open(clip)?, SAMPLED_FRAMES)? {
@@ -51,8 +61,10 @@ pub fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>
     Ok(frames)
 }
 
-/// The moments that tell the true texts of some frames and regions; those without one text are left
-/// out.
+/// Training examples with the true texts of some frames and regions. Those without exactly one text are left out.
+///
+/// # Errors
+/// If the clip cannot be read.
 pub fn labelled_examples(
     clip: &Path,
     truth: &Truth,

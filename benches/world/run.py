@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
-"""Takes clips of this folder through the program as a user would, and scores them: run.py PROGRAM CLIP ...
+"""Runs the program on clips of this folder as a user would, and scores the results: run.py PROGRAM CLIP ...
 
 For every clip: a setup file with the true boxes, labelled readings at ten moments that together show every digit,
-`teach`, `read`. Then what was read is held against NAME.truth.csv, frame by frame and channel by channel: right,
-blank or wrong. Frames whose two fields show different texts are left out. Airspeeds are held against the flight
-that was drawn. The clips lie in $WORLD_CLIPS (default ~/world-clips), the results in its folder run-NAME.
-The last line of a clip is JSON. READINGS=20 takes another number of moments.
+`teach`, `read`. The readings are then compared with NAME.truth.csv, frame by frame and channel by channel: right,
+blank or wrong. Frames whose two fields show different texts are left out. Airspeeds are compared with the simulated
+flight. The clips are in $WORLD_CLIPS (default ~/world-clips), the results in its folder run-NAME.
+The last line of a clip is JSON. READINGS=20 sets another number of moments.
 """
 import bisect
 import csv
@@ -19,7 +19,7 @@ import sys
 import time
 
 CLIPS = pathlib.Path(os.environ.get("WORLD_CLIPS", pathlib.Path.home() / "world-clips"))
-# Unit, digits, decimals, least, greatest, greatest change a second; a clip's truth may say otherwise.
+# Unit, digits, decimals, smallest and largest value, largest change in a second; a clip's truth may override them.
 KIND = {
     "satellites": ("", 2, 0, 0, 40, 2),
     "speed": ("mph", 3, 0, 0, 250, 40),
@@ -45,7 +45,7 @@ def write_setup(path, name, truth):
 
 
 def moments(rows, channels, wanted):
-    """Frames to label: drawn at random, first those with a digit not seen yet. Their neighbours show the same texts."""
+    """Random frames to label, first those with a digit not seen yet. Their neighbours show the same texts."""
     inner = range(30, len(rows) - 30)
     steady = [i for i in inner if all(rows[j]["legible"] == "1" and all(rows[j][c] == rows[i][c] for c in channels)
                                       for j in (i - 1, i, i + 1))]
@@ -104,7 +104,7 @@ def score_texts(truth, rows, series):
 
 
 def score_airspeeds(truth, pairs):
-    """The errors of the throttle steps (None where there is no airspeed) and how many lie within their interval."""
+    """The errors of the throttle steps (None where there is no airspeed) and the number within their interval."""
     def number(row, prefix):
         return next((float(value) for name, value in row.items() if name.startswith(prefix) and value), None)
 

@@ -1,13 +1,14 @@
-//! Measures lessons on clips whose texts are known.
+//! Measures learning from labels on clips with known texts.
 //!
 //! `cargo run --release -p benchmarks --bin lessons -- [--mistakes N] [--seed S] CLIP-OR-FOLDER ...`
 //!
-//! A clip has its truth beside it: NAME.truth.json and NAME.truth.csv, or NAME.setup.toml and NAME.readings.csv. Of
-//! every clip lessons of 3, 5, 10 and 50 readings, and of all channels at ten moments, are learned from right labels;
-//! printed are the labels suspected and the seconds, and how many readings of frames not labelled the glyphs learned
-//! then read right, blank and wrong, each frame by itself. Then N lessons of 10 to 50 readings with one or two wrong
-//! labels each: one digit another, a digit too many or too few, the texts of two channels swapped, the text of a second
-//! later. Of the mistakes some are harmful: with them more frames are read wrong, or fewer right, than without.
+//! A clip has its truth beside it: NAME.truth.json and NAME.truth.csv, or NAME.setup.toml and NAME.readings.csv.
+//!
+//! First, glyphs are learned from correct labels: 3, 5, 10 and 50 readings, and all channels at ten moments. Printed are
+//! the seconds, the suspected labels, and the shares of right and wrong readings on frames without a label, each frame by
+//! itself. Then glyphs are learned N times from 10 to 50 readings with one or two wrong labels: another digit, a digit too
+//! many or too few, the texts of two channels swapped, the text of a second later. A mistake is harmful if more frames are
+//! read wrong, or fewer right, than without it.
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -19,20 +20,21 @@ use pairspeed::learn::{LearnError, LearnedGlyphs, TrainingExample, learn_glyphs}
 use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
 use pairspeed::recognise::{Recogniser, RegionReading};
 
-/// Frames of a clip that may be labelled, and others that are read.
+/// Number of frames that may be labelled, and of other frames that are read.
 const LABELLED: usize = 60;
 const UNSEEN: usize = 150;
 
-/// Readings of the lessons of right labels.
+/// Numbers of correct labels to learn from.
 const READINGS: [usize; 4] = [3, 5, 10, 50];
 
-/// Moments of the lesson that labels all channels.
+/// Moments at which all channels are labelled.
 const MOMENTS: usize = 10;
 
-/// Wrong readings that are printed as examples.
+/// Number of wrong readings printed as examples.
 const EXAMPLES: usize = 4;
 
-/// A mistake is harmful if so many readings in a hundred more are wrong, or fewer are right.
+/// A mistake is harmful if the share of wrong readings rises, or that of right ones falls, by more than this, in per cent.
+/// Set by judgement.
 const HARMFUL_WRONG: f64 = 0.2;
 const HARMFUL_RIGHT: f64 = 2.0;
 
@@ -87,7 +89,7 @@ impl Sums {
     }
 }
 
-/// What glyphs read of frames not labelled, in hundredths of all.
+/// Readings of frames without a label, in per cent.
 struct Reads {
     right: f64,
     wrong: f64,
@@ -131,7 +133,7 @@ fn learned(clip: &LabelledClip, labels: &[TrainingExample]) -> Result<LearnedGly
     learn_glyphs("lesson", &clip.regions, labels, &[], &clip.sample)
 }
 
-/// So many readings of a clip, drawn from all that may be labelled.
+/// A random choice of the labels of a clip.
 fn some_readings(clip: &LabelledClip, count: usize, random: &mut Random) -> Vec<TrainingExample> {
     let mut readings: Vec<TrainingExample> = clip.labelled.iter().flatten().cloned().collect();
     random.shuffle(&mut readings);
@@ -190,9 +192,9 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
         let lesson = learned(clip, &wrong);
         let is_named = |lesson: &LearnedGlyphs| {
             let named = |label: &usize| {
-                let told = &wrong[*label].label;
-                lesson.suspects.iter().any(|suspect| suspect.label == *told)
-                    || lesson.rejected.iter().any(|rejected| rejected.label == *told)
+                let wrong_label = &wrong[*label].label;
+                lesson.suspects.iter().any(|suspect| suspect.label == *wrong_label)
+                    || lesson.rejected.iter().any(|rejected| rejected.label == *wrong_label)
             };
             changed.iter().any(named)
         };
@@ -238,7 +240,7 @@ fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: 
 /// Kinds of mistakes.
 const KINDS: [&str; 5] = ["other digit", "digit too many", "digit too few", "swapped", "second late"];
 
-/// The labels with one mistake; `None` where the label drawn cannot have it.
+/// The labels with one mistake; `None` if the chosen label cannot have it.
 fn with_mistake(
     clip: &LabelledClip,
     labels: &[TrainingExample],

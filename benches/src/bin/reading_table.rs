@@ -1,17 +1,17 @@
-//! How many readings are right, silent and wrong on the clips of `generator/make-benchmark DIR`, and how often a
-//! confidence keeps its word.
+//! Right, blank and wrong readings on the clips of `generator/make-benchmark DIR`, and how well confidences are
+//! calibrated.
 //!
 //! `cargo run --release -p benchmarks --bin reading_table -- DIR [WORD]`
 //!
-//! Every clip of DIR/tune and DIR/held, or those with WORD in their name, is taught at 10 told moments and
-//! read; the figures are over all frames whose text is legible. A line a clip and channel is followed by a
-//! line a class of clips, by the reliability of each part, and by what thresholds of the confidence would keep.
+//! For every clip of DIR/tune and DIR/held, or those with WORD in their name, glyphs are learned from labels at 10 moments
+//! and the clip is read. The figures cover all frames with a legible text. One line for each clip and channel comes first,
+//! then one for each class of clips, the calibration of the confidence, and the effect of thresholds.
 
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::Path;
 
-use benchmarks::{Tally, clips, recalibration, reliability, score, thresholds};
+use benchmarks::{ChannelScore, clips, recalibration, reliability, score, thresholds};
 
 const MOMENTS: usize = 10;
 
@@ -21,9 +21,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         return Err("usage: reading_table DIR [WORD]".into());
     };
     let word = rest.first().map_or("", String::as_str);
-    println!("{:5} {:42} {:11} {:>8} {:>7} {:>6}", "part", "clip", "channel", "right %", "silent", "wrong");
+    println!("{:5} {:42} {:11} {:>8} {:>7} {:>6}", "part", "clip", "channel", "right %", "blank", "wrong");
     for part in ["tune", "held"] {
-        let mut classes: BTreeMap<String, Tally> = BTreeMap::new();
+        let mut classes: BTreeMap<String, ChannelScore> = BTreeMap::new();
         let all = clips(&Path::new(folder).join(part))?;
         for clip in all.iter().filter(|clip| clip.to_string_lossy().contains(word)) {
             let stem = clip.file_stem().unwrap_or_default().to_string_lossy().into_owned();
@@ -35,40 +35,41 @@ fn main() -> Result<(), Box<dyn Error>> {
                     continue;
                 }
             };
-            for tally in &score.channels {
-                print(part, &stem, tally);
-                add(classes.entry(class_of(&stem)).or_default(), tally);
+            for channel_score in &score.channels {
+                print(part, &stem, channel_score);
+                add(classes.entry(class_of(&stem)).or_default(), channel_score);
             }
         }
-        for (class, tally) in &mut classes {
-            tally.channel = "all".to_owned();
-            print(part, class, tally);
+        for (class, channel_score) in &mut classes {
+            channel_score.channel = "all".to_owned();
+            print(part, class, channel_score);
         }
-        let rated: Vec<(f32, bool)> = classes.values().flat_map(|tally| tally.rated.clone()).collect();
+        let rated: Vec<(f32, bool)> =
+            classes.values().flat_map(|channel_score| channel_score.rated.clone()).collect();
         let tables = reliability(&rated).into_iter().chain(thresholds(&rated));
         tables.for_each(|line| println!("{part:5} {line}"));
-        for (class, tally) in &classes {
-            let lines = thresholds(&tally.rated);
+        for (class, channel_score) in &classes {
+            let lines = thresholds(&channel_score.rated);
             lines.iter().for_each(|line| println!("{part:5} {class:14} {line}"));
         }
         if let Some((slope, offset)) = recalibration(&rated) {
-            println!("{part:5} observed log-odds = {slope:.3} x claimed {offset:+.3}");
+            println!("{part:5} observed log-odds = {slope:.3} x stated {offset:+.3}");
         }
     }
     Ok(())
 }
 
-fn print(part: &str, name: &str, tally: &Tally) {
-    let share = tally.right_percent();
-    let Tally { channel, silent, wrong, .. } = tally;
-    println!("{part:5} {name:42} {channel:11} {share:8.3} {silent:7} {wrong:6}");
+fn print(part: &str, name: &str, channel_score: &ChannelScore) {
+    let share = channel_score.right_percent();
+    let ChannelScore { channel, blank, wrong, .. } = channel_score;
+    println!("{part:5} {name:42} {channel:11} {share:8.3} {blank:7} {wrong:6}");
 }
 
-fn add(sum: &mut Tally, tally: &Tally) {
-    sum.right += tally.right;
-    sum.silent += tally.silent;
-    sum.wrong += tally.wrong;
-    sum.rated.extend(&tally.rated);
+fn add(sum: &mut ChannelScore, channel_score: &ChannelScore) {
+    sum.right += channel_score.right;
+    sum.blank += channel_score.blank;
+    sum.wrong += channel_score.wrong;
+    sum.rated.extend(&channel_score.rated);
 }
 
 /// A clip's name without its font.
