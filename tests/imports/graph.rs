@@ -45,12 +45,11 @@ impl Graph {
     pub fn without_parents(&self) -> Self {
         let mut graph = self.clone();
         for (from, all) in &mut graph.imports {
-            let folder = from
-                .strip_suffix("/mod.rs")
-                .unwrap_or(from)
-                .rsplit_once('/')
-                .map_or("", |(folder, _)| folder);
-            all.remove(&format!("{folder}/mod.rs"));
+            let stem = from.strip_suffix("/mod.rs").unwrap_or(from);
+            match stem.rsplit_once('/') {
+                Some((folder, _)) => _ = all.remove(&format!("{folder}/mod.rs")),
+                None => all.retain(|file| !["lib.rs", "main.rs"].contains(&file.as_str())),
+            }
         }
         graph
     }
