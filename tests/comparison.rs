@@ -74,10 +74,10 @@ fn a_change_is_told_with_its_interval_and_another_step_without_one_is_not() {
     let comparison = one(before, after);
     let (low, high) = (&comparison.steps[0], &comparison.steps[1]);
     assert_eq!((low.verdict, high.verdict), (Verdict::NotShown, Verdict::Faster));
-    assert_near(high.difference_mps, 3.0, 1e-12);
-    assert_near(high.uncertainty_mps, 0.5, 1e-12);
+    assert_near(high.difference_mps.value, 3.0, 1e-12);
+    assert_near(high.difference_mps.standard_uncertainty, 0.5, 1e-12);
     // t_0.975 of 73.6 degrees of freedom is 1.993 (Student's table lies between 2.000 at 60 and 1.984 at 100).
-    assert_near(high.low_mps, 3.0 - 1.993 * 0.5, 0.002);
+    assert_near(high.difference_mps.low, 3.0 - 1.993 * 0.5, 0.002);
 }
 
 #[test]
@@ -92,7 +92,7 @@ fn a_step_that_alone_would_count_does_not_among_many() {
     // 2.2 standard uncertainties: 3 % for one step, 18 % among six.
     let comparison = one(flight("a", of(0.0)), flight("b", of(2.2 * 0.3 * 2f64.sqrt())));
     let first = comparison.steps[0];
-    assert!(first.low_mps > 0.0);
+    assert!(first.difference_mps.low > 0.0);
     assert_eq!(first.verdict, Verdict::NotAmongSoMany);
     assert_eq!(comparison.steps_compared, 6);
 }
@@ -106,7 +106,7 @@ fn what_voltage_explains_is_no_change() {
     let comparison = one(flight("full", at(23.0)), flight("low", at(21.0)));
     let step = comparison.steps[0];
     assert_eq!(step.verdict, Verdict::NotShown);
-    assert_near(step.difference_mps, 0.0, 1e-9);
+    assert_near(step.difference_mps.value, 0.0, 1e-9);
     assert_near(step.voltage_part_mps.unwrap(), step.later_mps - step.first_mps, 1e-9);
     let flights = [flight("full", at(23.0)), flight("low", at(21.0))];
     let options = CompareOptions { match_voltage: false, ..CompareOptions::default() };
@@ -123,8 +123,12 @@ fn thinner_air_takes_a_share_that_is_matched() {
     }
     let step = compare(&flights, &CompareOptions::default()).pop().unwrap().steps[0];
     // By (1.0 / 1.2)^(1/6) the speed would be 3 % lower at the first flight's density.
-    assert_near(step.difference_mps, 30.0 * ((1.0f64 / 1.2).powf(1.0 / 6.0) - 1.0), 1e-9);
-    assert!(step.uncertainty_mps > 0.4, "the doubt of the exponent counts: {}", step.uncertainty_mps);
+    assert_near(step.difference_mps.value, 30.0 * ((1.0f64 / 1.2).powf(1.0 / 6.0) - 1.0), 1e-9);
+    assert!(
+        step.difference_mps.standard_uncertainty > 0.4,
+        "the doubt of the exponent counts: {}",
+        step.difference_mps.standard_uncertainty
+    );
 }
 
 #[test]
@@ -153,7 +157,7 @@ fn rounding(rounding_mps: f64) -> SharedUncertainty {
 fn half_overall_mps(steps: u32, own_mps: f64, shared: SharedUncertainty) -> f64 {
     let of = |name| flight(name, (1..=steps).map(|number| sharing(number, 25.0, own_mps, shared)).collect());
     let overall = one(of("before"), of("after")).overall.unwrap();
-    25.0 * (overall.high - overall.low) / 2.0
+    25.0 * overall.half_width()
 }
 
 #[test]
@@ -184,7 +188,7 @@ fn one_display_does_the_same_in_both_flights_and_two_displays_may_not() {
             ..flight("a", vec![sharing(1, 25.0, 0.01, rounding(0.1))])
         });
         let step = one(first, later).steps[0];
-        (step.uncertainty_mps, step.pairs_needed)
+        (step.difference_mps.standard_uncertainty, step.pairs_needed)
     };
     let kmh = [Unit::KilometresPerHour; 2];
     let (alone_mps, few) = half_mps([Some("goggles"); 2], kmh);
@@ -316,7 +320,7 @@ fn two_flights_without_a_change_differ_in_at_most_six_of_a_hundred() {
             let comparison = one(simulated(&plan(first)), simulated(&plan(first + 1)));
             flights += 1;
             steps += comparison.steps.len();
-            alone += comparison.steps.iter().filter(|step| step.low_mps > 0.0 || step.high_mps < 0.0).count();
+            alone += comparison.steps.iter().filter(|step| !step.difference_mps.holds(0.0)).count();
             let shown = |step: &&pairspeed::compare::StepDifference| {
                 matches!(step.verdict, Verdict::Faster | Verdict::Slower)
             };

@@ -1,4 +1,4 @@
-//! The comparison of flights as text, as a page and for other programs.
+//! The comparison of flights as text, as an HTML page and as JSON.
 
 use maud::{Markup, html};
 use serde::Serialize;
@@ -7,19 +7,20 @@ use super::RenderError;
 use super::numbers::{rounded, shown};
 use super::page::{cautions, columns, page, sentences, wrapped};
 use super::words::{CAUTIONS, step_name};
-use crate::compare::{Comparison, Overall, StepDifference, Verdict};
+use crate::compare::{Comparison, StepDifference, Verdict};
+use crate::model::estimate::Estimate;
 use crate::model::units::Unit;
 use crate::propulsion::{ExponentSource, VoltageModel};
 
-/// Decimals of the numbers for other programs.
+/// Decimals of the numbers in the JSON.
 const DECIMALS: i32 = 6;
 
-/// How a comparison is told.
+/// How a comparison is shown.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ComparisonStyle {
-    /// Unit of the speeds.
+    /// Unit of the speeds shown.
     pub unit: Unit,
-    /// The difference that the number of pairs is told for, in m/s.
+    /// The difference for which the number of pairs is shown, in m/s.
     pub wanted_mps: f64,
 }
 
@@ -99,7 +100,7 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
     }
 }
 
-/// Heading and rows.
+/// The table of the steps, headings first.
 pub fn table(comparison: &Comparison, style: &ComparisonStyle) -> Vec<Vec<String>> {
     let wanted = in_unit(style.wanted_mps, style);
     let headings = ["throttle", "first", "later", "voltage", "density", "difference", "95 % interval"]
@@ -118,19 +119,19 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
         plain(step.later_mps),
         part(step.voltage_part_mps, style),
         part(step.density_part_mps, style),
-        signed(step.difference_mps, style),
-        format!("{} to {}", signed(step.low_mps, style), signed(step.high_mps, style)),
+        signed(step.difference_mps.value, style),
+        format!("{} to {}", signed(step.difference_mps.low, style), signed(step.difference_mps.high, style)),
         step.pairs_needed.map_or_else(|| "over 200".to_owned(), |pairs| pairs.to_string()),
         verdict_cell(step),
     ]
 }
 
-/// The verdict, and that at the voltages as flown where it is another.
+/// The verdict, and the one without matching voltages if it differs.
 fn verdict_cell(step: &StepDifference) -> String {
     verdict_word(step.verdict).to_owned() + &as_flown_words(step)
 }
 
-/// The verdict at the voltages as flown, where it differs.
+/// The verdict without matching voltages if it differs.
 fn other_as_flown(step: &StepDifference) -> Option<Verdict> {
     step.verdict_as_flown.filter(|other| !other.agrees_with(step.verdict))
 }
@@ -156,7 +157,7 @@ fn with_sign(text: String) -> String {
     if text.starts_with('-') || text == "0.0" { text } else { format!("+{text}") }
 }
 
-/// What voltage or density explains; `-` where it is not known.
+/// The part of the difference that voltage or density explains; `-` if it was not matched.
 fn part(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
     speed_mps.map_or_else(|| "-".to_owned(), |speed_mps| signed(speed_mps, style))
 }
@@ -165,36 +166,33 @@ fn in_unit(speed_mps: f64, style: &ComparisonStyle) -> String {
     format!("{} {}", number(speed_mps, style), style.unit.symbol())
 }
 
-/// The verdict in one sentence or a few: every step, what of it is assumed, all together, then what it takes to
-/// see more.
+/// The verdict in a few sentences: each step, what is assumed, all steps together, and the pairs needed to show the
+/// wanted difference.
 pub fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
     if comparison.steps.is_empty() {
         return "Nothing to compare.".to_owned();
     }
     let (shown, rest): (Vec<_>, Vec<_>) = comparison.steps.iter().partition(|step| step.verdict.is_shown());
-    let told = shown.into_iter().map(|step| told_difference(step, style));
+    let differences = shown.into_iter().map(|step| difference_words(step, style));
     let rest: Vec<String> = rest
         .into_iter()
         .map(|step| step_name(step.throttle_percent, Some(step.step)) + &as_flown_words(step))
         .collect();
     let none = (!rest.is_empty()).then(|| format!("no difference shown at {}", rest.join(", ")));
-    let verdicts = capitalised(&told.chain(none).collect::<Vec<_>>().join("; ")) + ".";
+    let verdicts = capitalised(&differences.chain(none).collect::<Vec<_>>().join("; ")) + ".";
     verdicts
         + &assumption_words(comparison, style)
         + &overall_words(comparison)
         + &pairs_words(comparison, style)
 }
 
-fn told_difference(step: &StepDifference, style: &ComparisonStyle) -> String {
-    let (low, high) = if step.difference_mps < 0.0 {
-        (-step.high_mps, -step.low_mps)
-    } else {
-        (step.low_mps, step.high_mps)
-    };
+fn difference_words(step: &StepDifference, style: &ComparisonStyle) -> String {
+    let Estimate { value, low, high, .. } = step.difference_mps;
+    let (low, high) = if value < 0.0 { (-high, -low) } else { (low, high) };
     format!(
         "{} by {} at {}, interval {} to {}{}",
         verdict_word(step.verdict),
-        in_unit(step.difference_mps.abs(), style),
+        in_unit(value.abs(), style),
         step_name(step.throttle_percent, Some(step.step)),
         number(low, style),
         number(high, style),
@@ -209,7 +207,7 @@ fn as_flown_words(step: &StepDifference) -> String {
     })
 }
 
-/// Says of verdicts that an assumption has a part in, whether they hold without it.
+/// Whether the verdicts would be the same without the assumed effect of voltage; empty if nothing is assumed.
 fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
     let Some(model) = comparison.voltage_model.filter(|model| model.source == ExponentSource::Assumed) else {
         return String::new();
@@ -227,8 +225,8 @@ fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String 
         count => format!("without it, as flown, {count} of them are others"),
     };
     format!(
-        " These verdicts rest on an assumed effect of voltage (speed goes with its power {:.1}), not on one seen in \
-         these flights; {holds}.",
+        " These verdicts rest on an assumed effect of voltage (speed is proportional to its power {:.1}), not on one \
+         measured in these flights; {holds}.",
         model.exponent
     )
 }
@@ -243,7 +241,7 @@ fn overall_words(comparison: &Comparison) -> String {
     format!(" All steps together: {word}, {}{otherwise}.", percentages(&overall))
 }
 
-fn overall_word(overall: &Overall) -> &'static str {
+fn overall_word(overall: &Estimate) -> &'static str {
     if overall.low > 0.0 {
         "faster"
     } else if overall.high < 0.0 {
@@ -253,9 +251,9 @@ fn overall_word(overall: &Overall) -> &'static str {
     }
 }
 
-fn percentages(overall: &Overall) -> String {
+fn percentages(overall: &Estimate) -> String {
     let [share, low, high] =
-        [overall.share, overall.low, overall.high].map(|share| with_sign(shown(100.0 * share, 1)));
+        [overall.value, overall.low, overall.high].map(|share| with_sign(shown(100.0 * share, 1)));
     format!("{share} % ({low} to {high})")
 }
 
@@ -273,7 +271,7 @@ fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
             )
         }
         None => format!(
-            " To show {wanted} in such wind is out of reach, however many pairs are flown: wait for calmer air, fly along the wind, or use a display with finer steps."
+            " No number of pairs shows {wanted} in such wind: wait for calmer air, fly along the wind, or use a display with finer steps."
         ),
     }
 }
@@ -283,7 +281,7 @@ fn capitalised(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// How to read the table; nothing where there is none.
+/// How to read the table; `None` if there is no table.
 pub fn reading(comparison: &Comparison) -> Option<String> {
     let compared = match comparison.steps_compared {
         0 => return None,
@@ -291,24 +289,24 @@ pub fn reading(comparison: &Comparison) -> Option<String> {
         steps => format!("{steps} steps were"),
     };
     Some(format!(
-        "First and later are as flown, as in the reports; the difference is later less first, with what voltage and \
-         density explain taken out. It is taken between the middles of the intervals, which differ from the \
-         airspeeds by what these read low on the average. {compared} compared in \
-         all, so a verdict asks more of a step than its own interval does (Holm): of twenty comparisons without \
-         a change one at the most says otherwise. The pairs show the difference four times in five. A setup that \
-         draws more current pulls its own voltage down; matching the voltage under load excuses that."
+        "First and later are the airspeeds as flown, as in the reports. The difference is later minus first, corrected \
+         for voltage and density. It is the difference of the middles of the intervals, which are higher than the \
+         airspeeds by their expected bias. {compared} compared in all, so a verdict is stricter than the interval of \
+         one step (Holm): of twenty comparisons without a change, at most one reports a difference. The number of \
+         pairs shows the difference in four of five cases. A setup that draws more current lowers its own voltage; \
+         matching the voltage under load leaves that effect out."
     ))
 }
 
 #[derive(Serialize)]
-struct ComparisonJson<'a> {
+struct ComparisonsJson<'a> {
     speed_unit: Unit,
     wanted: Option<f64>,
-    comparisons: Vec<OneJson<'a>>,
+    comparisons: Vec<ComparisonJson<'a>>,
 }
 
 #[derive(Serialize)]
-struct OneJson<'a> {
+struct ComparisonJson<'a> {
     first: &'a str,
     later: &'a str,
     verdict: String,
@@ -321,7 +319,7 @@ struct OneJson<'a> {
     notes: &'a [String],
 }
 
-/// Speeds in `speed_unit`; low and high are the 95 % interval of the step alone.
+/// Speeds are in `speed_unit`; low and high are the ends of the 95 % interval of the step alone.
 #[derive(Serialize)]
 struct StepJson {
     step: u32,
@@ -350,12 +348,12 @@ pub fn comparison_json(comparisons: &[Comparison], style: &ComparisonStyle) -> R
     let one = |comparison: &'_ Comparison| -> Vec<StepJson> {
         comparison.steps.iter().map(|step| step_json(step, style)).collect()
     };
-    let told = ComparisonJson {
+    let json = ComparisonsJson {
         speed_unit: style.unit,
         wanted: rounded(style.wanted_mps / style.unit.si_per_unit(), DECIMALS),
         comparisons: comparisons
             .iter()
-            .map(|comparison| OneJson {
+            .map(|comparison| ComparisonJson {
                 first: &comparison.first,
                 later: &comparison.later,
                 verdict: summary(comparison, style),
@@ -369,11 +367,11 @@ pub fn comparison_json(comparisons: &[Comparison], style: &ComparisonStyle) -> R
             })
             .collect(),
     };
-    Ok(serde_json::to_string_pretty(&told)?)
+    Ok(serde_json::to_string_pretty(&json)?)
 }
 
-fn overall_json(overall: Overall) -> [Option<f64>; 3] {
-    [overall.share, overall.low, overall.high].map(|share| rounded(100.0 * share, DECIMALS))
+fn overall_json(overall: Estimate) -> [Option<f64>; 3] {
+    [overall.value, overall.low, overall.high].map(|share| rounded(100.0 * share, DECIMALS))
 }
 
 fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
@@ -385,11 +383,11 @@ fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
         later: speed(step.later_mps),
         voltage_part: step.voltage_part_mps.and_then(speed),
         density_part: step.density_part_mps.and_then(speed),
-        difference: speed(step.difference_mps),
-        low: speed(step.low_mps),
-        high: speed(step.high_mps),
-        uncertainty: speed(step.uncertainty_mps),
-        degrees_of_freedom: rounded(step.degrees_of_freedom, DECIMALS),
+        difference: speed(step.difference_mps.value),
+        low: speed(step.difference_mps.low),
+        high: speed(step.difference_mps.high),
+        uncertainty: speed(step.difference_mps.standard_uncertainty),
+        degrees_of_freedom: rounded(step.difference_mps.degrees_of_freedom, DECIMALS),
         probability: rounded(step.probability, DECIMALS),
         corrected_probability: rounded(step.corrected_probability, DECIMALS),
         verdict: step.verdict,

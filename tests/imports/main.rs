@@ -41,7 +41,6 @@ const KNOWN_CIRCLES: &[&str] = &[
     "src/footage",
     "src/learn",
     "src/legs",
-    "src/output",
     "src/propulsion",
     "src/readings",
     "src/recognise",
