@@ -146,7 +146,7 @@ fn doubts_of_a_setup_are_told_before_the_reading() {
     let bare = good.replace("unit = \"km/h\"\n", "").replace("\"satellites\"", "\"satelites\"");
     assert!(good.contains("km/h") && !bare.contains("unit = \"km/h\""));
     std::fs::write(&setup, bare).unwrap();
-    // A clip that is not there: what is told before that was told before reading.
+    // A clip that is not there: what is given before that was given before reading.
     let output = pairspeed(&["read", "no-such.avi", "--setup", text(&setup)]);
     let said = error_of(&output);
     assert!(said.contains("the speed has no unit") && said.contains("unit = \"mph\" or unit ="), "{said}");

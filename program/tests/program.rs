@@ -116,9 +116,9 @@ fn the_legs_written_are_valid_legs_to_tell() {
     };
     read(&[], &first);
     read(&["--legs", first.join("legs.csv").to_str().unwrap()], &again);
-    for (found, told) in rows(&first.join("pairs.csv")).iter().zip(rows(&again.join("pairs.csv"))) {
+    for (found, given) in rows(&first.join("pairs.csv")).iter().zip(rows(&again.join("pairs.csv"))) {
         for column in ["throttle_percent", "upwind_kmh", "downwind_kmh", "airspeed_kmh"] {
-            assert_eq!(found[column], told[column], "{column}");
+            assert_eq!(found[column], given[column], "{column}");
         }
     }
 }

@@ -48,10 +48,10 @@ fn flights_in_different_units_are_compared_and_the_verdict_is_in_plain_words() {
     let text = said(&pairspeed(&["compare", &before, &after, "--units", "mph,ft"]));
     assert!(text.contains("Faster by 5.7 mph at 100 %"), "{text}");
     assert!(text.contains("no difference shown at 60 %"), "{text}");
-    let told: Value =
+    let given: Value =
         serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();
-    assert_eq!(told["speed_unit"], "mph");
-    let steps = told["comparisons"][0]["steps"].as_array().unwrap();
+    assert_eq!(given["speed_unit"], "mph");
+    let steps = given["comparisons"][0]["steps"].as_array().unwrap();
     assert!(steps[0]["difference"].as_f64().unwrap().abs() < 0.001, "{steps:?}");
     assert_eq!(steps[1]["verdict"], "faster");
 }
@@ -121,10 +121,10 @@ fn a_test_card_is_printed_and_written() {
         assert!(text.contains(word), "{word}: {text}");
     }
     assert!(std::fs::read_to_string(&page).unwrap().contains("spotter"));
-    let told: Value = serde_json::from_str(&said(&pairspeed(&[&day[..], &["--json"]].concat()))).unwrap();
-    assert!((told["wind"].as_f64().unwrap() - 8.0).abs() < 1e-6);
-    assert_eq!(told["steps"].as_array().unwrap().len(), 6);
-    for step in told["steps"].as_array().unwrap() {
+    let given: Value = serde_json::from_str(&said(&pairspeed(&[&day[..], &["--json"]].concat()))).unwrap();
+    assert!((given["wind"].as_f64().unwrap() - 8.0).abs() < 1e-6);
+    assert_eq!(given["steps"].as_array().unwrap().len(), 6);
+    for step in given["steps"].as_array().unwrap() {
         assert!(step["half_width"].as_f64().unwrap() <= 1.5, "{step}");
     }
 }
@@ -134,9 +134,9 @@ fn a_card_can_start_from_a_former_flight() {
     let out = tempfile::tempdir().unwrap();
     let former = result(&out.path().join("former"), "kn", &[(50.0, 40.0, 1.0), (100.0, 66.0, 1.0)]);
     let card = pairspeed(&["plan", "--from", &former, "--steps", "50,100", "--json"]);
-    let told: Value = serde_json::from_str(&said(&card)).unwrap();
-    assert_eq!(told["speed_unit"], "kn");
-    assert!((told["steps"][1]["airspeed"].as_f64().unwrap() - 66.0).abs() < 0.01, "{told}");
+    let given: Value = serde_json::from_str(&said(&card)).unwrap();
+    assert_eq!(given["speed_unit"], "kn");
+    assert!((given["steps"][1]["airspeed"].as_f64().unwrap() - 66.0).abs() < 0.01, "{given}");
 }
 
 #[test]
@@ -167,9 +167,9 @@ fn a_card_that_falls_short_says_so_before_anything_else() {
     assert!(text.replace("\n  ", " ").contains("(not reached)"), "{text}");
     let page = std::fs::read_to_string(&page).unwrap();
     assert!(page.find("cannot be flown").unwrap() < page.find("flights are needed").unwrap());
-    let told: Value = serde_json::from_str(&said(&pairspeed(&[&day[..], &["--json"]].concat()))).unwrap();
-    assert!(told["shortfalls"][0].as_str().unwrap().contains("cannot be flown"), "{told}");
-    assert!(told["steps"][0]["half_width"].is_null(), "{told}");
+    let given: Value = serde_json::from_str(&said(&pairspeed(&[&day[..], &["--json"]].concat()))).unwrap();
+    assert!(given["shortfalls"][0].as_str().unwrap().contains("cannot be flown"), "{given}");
+    assert!(given["steps"][0]["half_width"].is_null(), "{given}");
 }
 
 #[test]
@@ -215,9 +215,9 @@ fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_what_it_would_be_withou
     assert!(text.contains("rest on an assumed effect of voltage"), "{text}");
     assert!(text.contains("without it, as flown, 1 of them is another"), "{text}");
     assert!(text.contains("(as flown: not shown)"), "{text}");
-    let told: Value =
+    let given: Value =
         serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();
-    let comparison = &told["comparisons"][0];
+    let comparison = &given["comparisons"][0];
     assert_eq!(comparison["verdict_rests_on_assumption"], true);
     let verdicts = |step: usize| {
         (comparison["steps"][step]["verdict"].clone(), comparison["steps"][step]["verdict_as_flown"].clone())
@@ -237,7 +237,7 @@ fn the_airspeed_compared_is_the_one_in_the_report() {
     let text = std::fs::read_to_string(&file).unwrap();
     let text = text.replace("\"airspeed_low\":79.0", "\"airspeed_low\":79.4");
     std::fs::write(&file, text.replace("\"airspeed_high\":81.0", "\"airspeed_high\":81.4")).unwrap();
-    let told: Value =
+    let given: Value =
         serde_json::from_str(&said(&pairspeed(&["compare", &before, &before, "--json"]))).unwrap();
-    assert_eq!(told["comparisons"][0]["steps"][0]["first"], 80.0, "{told}");
+    assert_eq!(given["comparisons"][0]["steps"][0]["first"], 80.0, "{given}");
 }

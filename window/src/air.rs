@@ -1,4 +1,4 @@
-//! What is told of wind and air before a reading, in a part of the page that can be folded away.
+//! What is given of wind and air before a reading, in a part of the page that can be folded away.
 
 use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
 
@@ -14,7 +14,7 @@ const FIELD: [f32; 2] = [140.0, 26.0];
 /// Width of a field with its name, in points.
 const COLUMN: f32 = 310.0;
 
-/// What can be told.
+/// What can be given.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Entry {
     Wind,
@@ -122,28 +122,29 @@ impl AirFields {
                 }
             });
         });
-        let mut told: Vec<String> = Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
-        told.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
-        told.extend(
+        let mut given: Vec<String> =
+            Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
+        given.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
+        given.extend(
             (self.held != HeadingReference::default())
                 .then(|| format!("heading is {}", name_of(&HEADINGS, self.held))),
         );
-        if shown.fully_closed() && !told.is_empty() {
-            ui.weak(told.join(", "));
+        if shown.fully_closed() && !given.is_empty() {
+            ui.weak(given.join(", "));
         }
     }
 
-    /// Writes what is told into the options of a reading.
+    /// Writes what is given into the options of a reading.
     ///
     /// # Errors
     /// What cannot be followed, in words that name its field.
-    pub fn tell(&mut self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
-        let told = self.told(setup, options);
-        self.unfold = told.is_err();
-        told
+    pub fn apply_to(&mut self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
+        let given = self.try_apply(setup, options);
+        self.unfold = given.is_err();
+        given
     }
 
-    fn told(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
+    fn try_apply(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
         let unit = |channel: Channel| setup.region(&channel).and_then(Region::unit_shown);
         let (at_field, sea_level) = (self.text(Entry::AtField), self.text(Entry::SeaLevel));
         if at_field.is_some() && sea_level.is_some() {
@@ -237,7 +238,7 @@ mod tests {
             (Entry::SeaLevel, "1018"),
             (Entry::Elevation, "4200"),
         ]);
-        written.tell(&setup(Some(Unit::MilesPerHour)), &mut options).unwrap();
+        written.apply_to(&setup(Some(Unit::MilesPerHour)), &mut options).unwrap();
         // NIST SP 811: 1 mph = 0.44704 m/s, 1 ft = 0.3048 m.
         let (speed_mps, from_deg) = options.wind.wind.unwrap();
         assert!((speed_mps - 4.4704).abs() < 1e-9 && from_deg == 262.0);
@@ -248,14 +249,14 @@ mod tests {
 
         let chosen =
             AirFields { datum: Some(Datum::Field), held: HeadingReference::Heading, ..AirFields::default() };
-        chosen.clone().tell(&setup(None), &mut options).unwrap();
+        chosen.clone().apply_to(&setup(None), &mut options).unwrap();
         assert_eq!(
             (options.air.datum, options.wind.heading_reference),
             (Some(Datum::Field), HeadingReference::Heading)
         );
 
         // Emptied again, they tell nothing.
-        fields(&[]).tell(&setup(None), &mut options).unwrap();
+        fields(&[]).apply_to(&setup(None), &mut options).unwrap();
         assert_eq!(options, ReadOptions::default());
     }
 
@@ -271,11 +272,11 @@ mod tests {
             (Entry::Elevation, "high", "Field elevation: high: give -500"),
         ] {
             let mut written = fields(&[(entry, text)]);
-            let error = written.tell(&setup(None), &mut ReadOptions::default()).unwrap_err();
+            let error = written.apply_to(&setup(None), &mut ReadOptions::default()).unwrap_err();
             assert!(error.starts_with(said) && written.unfold, "{error}");
         }
         let mut both = fields(&[(Entry::AtField, "940"), (Entry::SeaLevel, "1018")]);
-        let error = both.tell(&setup(None), &mut ReadOptions::default()).unwrap_err();
+        let error = both.apply_to(&setup(None), &mut ReadOptions::default()).unwrap_err();
         assert!(error.contains("one of them is enough"), "{error}");
     }
 }

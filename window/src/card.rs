@@ -7,7 +7,7 @@ use egui::{Grid, RichText, ScrollArea, TextEdit, Ui};
 use super::compare::unit_choice;
 use super::page_file::{PageFile, usual_place};
 use super::work::{Outcome, take_outcome};
-use super::{Screen, Shared, dialogs, look, page};
+use super::{Screen, Shared, dialogs, page, theme};
 use pairspeed::model::quantity;
 use pairspeed::model::units::Unit;
 use pairspeed::output::numbers::trimmed;
@@ -23,7 +23,7 @@ const FIELD: [f32; 2] = [200.0, 26.0];
 /// Width of a field with its name, in points.
 const COLUMN: f32 = 390.0;
 
-/// What can be told of the next flight.
+/// What can be entered for the next flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Entry {
     Steps,
@@ -90,8 +90,8 @@ impl Entry {
             Self::Within => {
                 "How sure the airspeed of each step is to be: half the width of its 95 % interval"
             }
-            Self::TopSpeed => "To expect; a former flight tells it too",
-            Self::Wind => "To expect; a former flight tells it too",
+            Self::TopSpeed => "To expect; an earlier flight gives it too",
+            Self::Wind => "To expect; an earlier flight gives it too",
             Self::Gusts => {
                 "As a standard deviation: about a third of what gusts exceed the mean wind by in a forecast"
             }
@@ -100,14 +100,14 @@ impl Entry {
             Self::Turn => "Seconds from one leg to the next",
             Self::Minutes => "From launch to landing",
             Self::PackEnergy => "Nominal voltage times Ah; four fifths of it are planned with",
-            Self::FullPower => "Electrical power; told together with the energy of the pack",
+            Self::FullPower => "Electrical power; given together with the energy of the pack",
         }
     }
 }
 
-/// What is told, as written.
+/// The entries as written.
 #[derive(Debug, Clone, Default, PartialEq)]
-struct Told {
+struct CardForm {
     former: String,
     unit: Option<Unit>,
     entries: [String; Entry::ALL.len()],
@@ -119,10 +119,10 @@ type Card = Result<(TestCard, Unit), String>;
 /// What this step holds.
 #[derive(Default)]
 pub struct CardScreen {
-    told: Told,
+    form: CardForm,
     choosing: Option<dialogs::Choice>,
     page: PageFile,
-    made: Option<(Told, Card)>,
+    made: Option<(CardForm, Card)>,
 }
 
 impl Screen for CardScreen {
@@ -130,7 +130,7 @@ impl Screen for CardScreen {
         match take_outcome(&mut self.choosing) {
             Some(Outcome::Done(folders)) => {
                 if let Some(folder) = folders.first() {
-                    self.told.former = folder.display().to_string();
+                    self.form.former = folder.display().to_string();
                 }
             }
             Some(Outcome::Failed(message)) => shared.wrong(message),
@@ -141,9 +141,9 @@ impl Screen for CardScreen {
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         page(ui, |ui| {
             ui.label("Tell what is known of the day; the card says which throttle steps to fly, how often and in which order.");
-            self.tell(ui, shared);
-            if self.made.as_ref().is_none_or(|(told, _)| *told != self.told) {
-                self.made = Some((self.told.clone(), card(&self.told)));
+            self.show_entries(ui, shared);
+            if self.made.as_ref().is_none_or(|(form, _)| *form != self.form) {
+                self.made = Some((self.form.clone(), card(&self.form)));
             }
             ui.separator();
             match self.made.as_ref().map(|(_, card)| card) {
@@ -153,7 +153,7 @@ impl Screen for CardScreen {
                     show(ui, card, *unit);
                 }
                 Some(Err(message)) => {
-                    ui.colored_label(look::colours(ui).unsure, message);
+                    ui.colored_label(theme::colours(ui).unsure, message);
                 }
                 None => {}
             }
@@ -162,16 +162,16 @@ impl Screen for CardScreen {
 }
 
 impl CardScreen {
-    fn tell(&mut self, ui: &mut Ui, shared: &Shared) {
-        let unit = shown_unit(&self.told);
+    fn show_entries(&mut self, ui: &mut Ui, shared: &Shared) {
+        let unit = shown_unit(&self.form);
         ui.horizontal_wrapped(|ui| {
-            unit_choice(ui, &mut self.told.unit);
+            unit_choice(ui, &mut self.form.unit);
             self.former(ui, shared);
         });
         // As many columns of names and fields as there is room for.
         let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
         Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
-            for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.told.entries).enumerate() {
+            for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.form.entries).enumerate() {
                 let label = ui.label(entry.name());
                 let field = TextEdit::singleline(text).hint_text(entry.usual(unit));
                 ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
@@ -184,38 +184,38 @@ impl CardScreen {
 
     fn former(&mut self, ui: &mut Ui, shared: &Shared) {
         let label = ui.label("Former results");
-        let field = TextEdit::singleline(&mut self.told.former).desired_width(240.0).hint_text("none");
-        let hint = "The folder of a flight's results: gives speeds, wind and gusts that are not told";
+        let field = TextEdit::singleline(&mut self.form.former).desired_width(240.0).hint_text("none");
+        let hint = "The folder of a flight's results: gives speeds, wind and gusts that are not given";
         ui.add(field).labelled_by(label.id).on_hover_text(hint);
         if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
-            let beside = Path::new(self.told.former.trim()).parent();
+            let beside = Path::new(self.form.former.trim()).parent();
             self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
         }
         if let Some(finished) = &shared.finished
             && ui.button("This flight").on_hover_text(finished.folder.display().to_string()).clicked()
         {
-            self.told.former = finished.folder.display().to_string();
+            self.form.former = finished.folder.display().to_string();
         }
     }
 }
 
 /// The unit that fields without one are in.
-fn shown_unit(told: &Told) -> Unit {
-    told.unit.unwrap_or(Unit::KilometresPerHour)
+fn shown_unit(form: &CardForm) -> Unit {
+    form.unit.unwrap_or(Unit::KilometresPerHour)
 }
 
-fn card(told: &Told) -> Card {
-    let former = Some(told.former.trim()).filter(|folder| !folder.is_empty());
+fn card(form: &CardForm) -> Card {
+    let former = Some(form.former.trim()).filter(|folder| !folder.is_empty());
     let former = former.map(|folder| load_flight(Path::new(folder))).transpose();
     let former = former.map_err(|error| error.to_string())?;
-    let unit = told.unit.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(shown_unit(told));
-    let card = plan(&wish(told, unit)?, former.as_ref()).map_err(|error| in_words(&error))?;
+    let unit = form.unit.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(shown_unit(form));
+    let card = plan(&wish(form, unit)?, former.as_ref()).map_err(|error| in_words(&error))?;
     Ok((card, unit))
 }
 
-fn wish(told: &Told, unit: Unit) -> Result<PlanWish, String> {
+fn wish(form: &CardForm, unit: Unit) -> Result<PlanWish, String> {
     let usual = PlanWish::default();
-    let entry = |entry: Entry| told.entries[entry as usize % Entry::ALL.len()].trim();
+    let entry = |entry: Entry| form.entries[entry as usize % Entry::ALL.len()].trim();
     let in_unit = |of: Entry, unit| match entry(of) {
         "" => Ok(None),
         text => quantity::parse(text, unit).map(Some).map_err(|error| format!("{}: {error}", of.name())),
@@ -231,7 +231,7 @@ fn wish(told: &Told, unit: Unit) -> Result<PlanWish, String> {
     let (energy_wh, power_w) = (number(Entry::PackEnergy)?, number(Entry::FullPower)?);
     if energy_wh.is_some() != power_w.is_some() {
         let (one, other) = (Entry::PackEnergy.name(), Entry::FullPower.name());
-        return Err(format!("Tell both, \"{one}\" and \"{other}\", or neither."));
+        return Err(format!("Give both, \"{one}\" and \"{other}\", or neither."));
     }
     Ok(PlanWish {
         steps_percent: steps(entry(Entry::Steps))
@@ -270,13 +270,13 @@ fn in_words(error: &PlanError) -> String {
     match error {
         PlanError::Steps => "Throttle steps: above 0 and up to 100 %, each once.".to_owned(),
         PlanError::TooManySteps(_) => "Throttle steps: a card holds 20 at the most.".to_owned(),
-        PlanError::NotPositive { .. } => "Every number told must be above 0.".to_owned(),
-        PlanError::Negative { .. } => "No number told may be below 0.".to_owned(),
+        PlanError::NotPositive { .. } => "Every number must be above 0.".to_owned(),
+        PlanError::Negative { .. } => "No number may be below 0.".to_owned(),
         PlanError::NoSpeed => {
-            "Tell the speed to expect at full throttle, or a former flight whose throttle is known."
+            "Give the speed to expect at full throttle, or a former flight whose throttle is known."
                 .to_owned()
         }
-        PlanError::NoWind => "Tell the wind to expect, or a former flight.".to_owned(),
+        PlanError::NoWind => "Give the wind to expect, or a former flight.".to_owned(),
         PlanError::NoSteadyFlight { throttle_percent, needed_m, .. } => format!(
             "Straight course: at {throttle_percent} % it is over before the speed is steady; {needed_m:.0} m or more \
              are needed."
@@ -287,7 +287,7 @@ fn in_words(error: &PlanError) -> String {
 
 fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
     for sentence in shortfall_sentences(card, unit) {
-        ui.colored_label(look::colours(ui).wrong, sentence);
+        ui.colored_label(theme::colours(ui).wrong, sentence);
     }
     ui.label(RichText::new(facts(card, unit).join("; ") + ".").strong());
     ScrollArea::horizontal().id_salt("steps to fly").show(ui, |ui| {
@@ -314,7 +314,7 @@ fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
     }
     for caution in IN_FLIGHT {
         ui.horizontal_wrapped(|ui| {
-            ui.colored_label(look::colours(ui).wrong, "Caution:");
+            ui.colored_label(theme::colours(ui).wrong, "Caution:");
             ui.label(caution);
         });
     }
@@ -325,37 +325,37 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
-    fn told(entries: &[(Entry, &str)]) -> Told {
-        let mut told = Told::default();
+    fn form(entries: &[(Entry, &str)]) -> CardForm {
+        let mut form = CardForm::default();
         for (entry, text) in entries {
-            told.entries[*entry as usize] = (*text).to_owned();
+            form.entries[*entry as usize] = (*text).to_owned();
         }
-        told
+        form
     }
 
     #[test]
     fn what_is_written_is_what_is_planned() {
-        let told = told(&[(Entry::Steps, "60, 80,100"), (Entry::Wind, "8 mph"), (Entry::TopSpeed, "100")]);
-        let wish = wish(&told, Unit::KilometresPerHour).unwrap();
+        let form = form(&[(Entry::Steps, "60, 80,100"), (Entry::Wind, "8 mph"), (Entry::TopSpeed, "100")]);
+        let wish = wish(&form, Unit::KilometresPerHour).unwrap();
         assert_eq!(wish.steps_percent, [60.0, 80.0, 100.0]);
         // NIST SP 811: 1 mph = 0.44704 m/s.
         assert!((wish.wind_mps.unwrap() - 8.0 * 0.44704).abs() < 1e-9);
         assert!((wish.full_throttle_mps.unwrap() - 100.0 / 3.6).abs() < 1e-9);
         assert!((wish.half_width_mps - 2.0 / 3.6).abs() < 1e-9);
-        assert_eq!(card(&told).unwrap().0.steps.len(), 3);
+        assert_eq!(card(&form).unwrap().0.steps.len(), 3);
     }
 
     #[test]
     fn what_cannot_be_followed_names_its_field() {
         for (entries, said) in [
-            (vec![], "Tell the speed to expect"),
-            (vec![(Entry::TopSpeed, "100")], "Tell the wind"),
+            (vec![], "Give the speed to expect"),
+            (vec![(Entry::TopSpeed, "100")], "Give the wind"),
             (vec![(Entry::Wind, "brisk")], "Wind: brisk: no number"),
             (vec![(Entry::Steps, "many")], "Throttle steps: write numbers"),
             (vec![(Entry::PackEnergy, "40")], "Tell both"),
             (vec![(Entry::Turn, "-1")], "A turn takes, s: -1 is no number above 0"),
         ] {
-            let error = card(&told(&entries)).unwrap_err();
+            let error = card(&form(&entries)).unwrap_err();
             assert!(error.contains(said), "{error}");
         }
     }

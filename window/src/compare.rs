@@ -7,7 +7,7 @@ use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::page_file::{PageFile, usual_place};
 use super::work::{Outcome, take_outcome};
-use super::{Screen, Shared, dialogs, look, page};
+use super::{Screen, Shared, dialogs, page, theme};
 use pairspeed::compare::{CompareOptions, Comparison, compare};
 use pairspeed::model::quantity;
 use pairspeed::model::units::Unit;
@@ -25,7 +25,7 @@ pub struct CompareScreen {
     results: Vec<Flown>,
     /// The folder as the pilot is writing it.
     folder: String,
-    told: Told,
+    form: ComparisonForm,
     choosing: Option<dialogs::Choice>,
     page: PageFile,
     made: Option<Made>,
@@ -39,9 +39,9 @@ struct Flown {
     density: String,
 }
 
-/// What is told of the comparison.
+/// Entries of the comparison.
 #[derive(Debug, Clone, Default, PartialEq)]
-struct Told {
+struct ComparisonForm {
     unit: Option<Unit>,
     /// The difference to be able to show, as written; empty: 1 of the unit.
     wanted: String,
@@ -50,8 +50,8 @@ struct Told {
     voltage: String,
 }
 
-/// The flights compared, when the results of each were written last, and what was told.
-type Asked = (Vec<(Flown, Option<SystemTime>)>, Told);
+/// The flights compared, when the results of each were written last, and the entries.
+type Asked = (Vec<(Flown, Option<SystemTime>)>, ComparisonForm);
 
 /// What was compared, and what came of it.
 struct Made {
@@ -86,7 +86,7 @@ impl Screen for CompareScreen {
                 return;
             }
             ui.separator();
-            self.tell(ui);
+            self.show_entries(ui);
             self.make();
             match self.made.as_ref().map(|made| &made.outcome) {
                 Some(Ok(Compared { comparisons, style, .. })) => {
@@ -95,7 +95,7 @@ impl Screen for CompareScreen {
                     comparisons.iter().for_each(|comparison| show(ui, comparison, style));
                 }
                 Some(Err(message)) => {
-                    ui.colored_label(look::colours(ui).wrong, message);
+                    ui.colored_label(theme::colours(ui).wrong, message);
                 }
                 None => {}
             }
@@ -173,16 +173,16 @@ impl CompareScreen {
         self.results.iter().any(|flown| flown.folder == folder)
     }
 
-    fn tell(&mut self, ui: &mut Ui) {
+    fn show_entries(&mut self, ui: &mut Ui) {
         ui.horizontal_wrapped(|ui| {
-            unit_choice(ui, &mut self.told.unit);
+            unit_choice(ui, &mut self.form.unit);
             let label = ui.label("Able to show a difference of");
-            let field = TextEdit::singleline(&mut self.told.wanted).desired_width(80.0).hint_text("1");
+            let field = TextEdit::singleline(&mut self.form.wanted).desired_width(80.0).hint_text("1");
             ui.add(field).labelled_by(label.id);
-            ui.add(Checkbox::new(&mut self.told.as_flown, "Speeds as flown, whatever the voltage"));
-            if !self.told.as_flown {
+            ui.add(Checkbox::new(&mut self.form.as_flown, "Speeds as flown, whatever the voltage"));
+            if !self.form.as_flown {
                 let label = ui.label("Taken to");
-                let field = TextEdit::singleline(&mut self.told.voltage).desired_width(110.0);
+                let field = TextEdit::singleline(&mut self.form.voltage).desired_width(110.0);
                 ui.add(field.hint_text("mean of both")).labelled_by(label.id);
                 ui.label("V");
             }
@@ -207,16 +207,16 @@ impl CompareScreen {
         });
     }
 
-    /// Compares anew where something else is told, or a flight was saved anew.
+    /// Compares anew where an entry changed, or a flight was saved anew.
     fn make(&mut self) {
         let written = |folder: &Path| {
             let found = std::fs::metadata(folder.join("summary.json")).or_else(|_| std::fs::metadata(folder));
             found.and_then(|found| found.modified()).ok()
         };
         let flights = self.results.iter().map(|flown| (flown.clone(), written(&flown.folder)));
-        let of = (flights.collect(), self.told.clone());
+        let of = (flights.collect(), self.form.clone());
         if self.made.as_ref().is_none_or(|made| made.of != of) {
-            let outcome = compared(&self.results, &self.told);
+            let outcome = compared(&self.results, &self.form);
             self.made = Some(Made { of, outcome });
         }
     }
@@ -236,28 +236,28 @@ pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
     response.response.labelled_by(label.id);
 }
 
-fn compared(results: &[Flown], told: &Told) -> Result<Compared, String> {
+fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String> {
     let folders: Vec<PathBuf> = results.iter().map(|flown| flown.folder.clone()).collect();
     let mut flights = load_flights(&folders).map_err(|error| error.to_string())?;
     for (place, (flight, flown)) in flights.iter_mut().zip(results).enumerate() {
         tell_density(flight, &flown.density)
             .map_err(|error| format!("Air density, {}: {error}", name(place)))?;
     }
-    let unit = told.unit.or(flights.first().map(|flight| flight.speed_unit));
+    let unit = form.unit.or(flights.first().map(|flight| flight.speed_unit));
     let unit = unit.unwrap_or(Unit::KilometresPerHour);
     let written = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
-    let wanted_mps = match written(&told.wanted) {
+    let wanted_mps = match written(&form.wanted) {
         Some(text) => quantity::parse(&text, unit).map_err(|error| error.to_string())?,
         None => unit.si_per_unit(),
     };
-    let reference_v = match written(&told.voltage).filter(|_| !told.as_flown) {
+    let reference_v = match written(&form.voltage).filter(|_| !form.as_flown) {
         Some(text) => Some(quantity::parse(&text, Unit::Volts).map_err(|error| error.to_string())?),
         None => None,
     };
     if wanted_mps <= 0.0 || reference_v.is_some_and(|volts| volts <= 0.0) {
         return Err("A difference to show and a voltage must be above 0.".to_owned());
     }
-    let options = CompareOptions { match_voltage: !told.as_flown, reference_v, wanted_mps };
+    let options = CompareOptions { match_voltage: !form.as_flown, reference_v, wanted_mps };
     Ok(Compared {
         comparisons: compare(&flights, &options),
         style: ComparisonStyle { unit, wanted_mps },
@@ -270,7 +270,7 @@ fn name(place: usize) -> String {
     if place == 0 { "before".to_owned() } else { format!("after {place}") }
 }
 
-/// Tells a density as written; empty tells nothing.
+/// Sets a density as written; an empty field sets none.
 fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     let number = written.trim().trim_end_matches("kg/m^3").trim_end();
     if number.is_empty() {

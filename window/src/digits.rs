@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::lesson::{LessonView, Wish};
 use super::work::{Outcome, Work, take_outcome};
-use super::{Screen, Shared, Step, look, page};
+use super::{Screen, Shared, Step, page, theme};
 use pairspeed::files::file_name;
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::{
@@ -38,7 +38,7 @@ pub struct DigitsScreen {
     cards: Vec<Card>,
     /// How well each channel is read by the shapes known so far.
     known: Vec<(Channel, f64)>,
-    told: LabelFile,
+    label_file: LabelFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<LessonView>,
     /// The pilot teaches although the shapes are known.
@@ -62,7 +62,7 @@ struct Card {
 struct Found {
     asks: Vec<LabelRequest>,
     known: Vec<(Channel, f64)>,
-    told: LabelFile,
+    label_file: LabelFile,
 }
 
 /// What came of a lesson.
@@ -70,13 +70,14 @@ struct Learnt {
     lesson: learn::LearnedGlyphs,
     missing: Vec<char>,
     left_out_clips: Vec<String>,
-    told: LabelFile,
+    label_file: LabelFile,
 }
 
 /// Typed readings that are not learnt yet.
 #[derive(Serialize, Deserialize, Default)]
 struct Typed {
-    told: Vec<pairspeed::learn::StoredLabel>,
+    #[serde(rename = "told")]
+    labels: Vec<pairspeed::learn::StoredLabel>,
 }
 
 impl DigitsScreen {
@@ -97,43 +98,44 @@ impl DigitsScreen {
     }
 
     fn take_found(&mut self, shared: &Shared, found: Found) {
-        let Found { asks, known, told } = found;
-        (self.known, self.told) = (known, told);
+        let Found { asks, known, label_file } = found;
+        (self.known, self.label_file) = (known, label_file);
         self.cards = asks.into_iter().map(Card::of).collect();
         let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
         for card in &mut self.cards {
-            let same = |told: &&pairspeed::learn::StoredLabel| {
-                told.channel == card.channel && (told.time_s - card.time_s).abs() < 1e-3
+            let same = |label: &&pairspeed::learn::StoredLabel| {
+                label.channel == card.channel && (label.time_s - card.time_s).abs() < 1e-3
             };
-            if let Some(told) = typed.told.iter().find(same) {
-                card.text.clone_from(&told.text);
+            if let Some(label) = typed.labels.iter().find(same) {
+                card.text.clone_from(&label.text);
             }
         }
     }
 
-    /// Learns from what was told before and what is typed now.
+    /// Learns from earlier labels and what is typed now.
     fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let (Some(clip), Some(setup)) = (shared.clip().map(Path::to_owned), shared.setup.clone()) else {
             return;
         };
-        let mut told = self.told.clone();
+        let mut label_file = self.label_file.clone();
         let name = file_name(&clip);
         for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
             let text = card.text.trim().to_owned();
-            told.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
+            label_file
+                .add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
-        if told.labels.is_empty() {
+        if label_file.labels.is_empty() {
             shared.wrong("nothing is typed yet: type below some pictures what they show");
             return;
         }
         self.lesson = None;
-        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, told)));
+        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, label_file)));
     }
 
     fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
-        let Learnt { mut lesson, missing, left_out_clips, told } = learnt;
+        let Learnt { mut lesson, missing, left_out_clips, label_file } = learnt;
         let asks = std::mem::take(&mut lesson.requests);
-        self.told = told;
+        self.label_file = label_file;
         self.cards.retain(|card| card.text.trim().is_empty());
         if !asks.is_empty() || missing.is_empty() {
             self.cards = asks.into_iter().map(Card::of).collect();
@@ -174,7 +176,7 @@ impl DigitsScreen {
             return;
         }
         ui.horizontal_wrapped(|ui| {
-            if look::main_button(ui, "Go on: read the flight").clicked() {
+            if theme::main_button(ui, "Go on: read the flight").clicked() {
                 shared.go_to = Some(Step::Reading);
             }
             if ui.button("Teach them all the same").clicked() {
@@ -215,16 +217,16 @@ impl DigitsScreen {
         let unseen: String = ('0'..='9').filter(|digit| !seen.contains(*digit)).collect();
         ui.add_space(4.0);
         if unseen.is_empty() {
-            ui.label("All ten digits are among what you told.");
+            ui.label("All ten digits are among your labels.");
         } else {
-            ui.label(format!("Not among what you told yet: {}", spaced(&unseen)));
+            ui.label(format!("Not among your labels yet: {}", spaced(&unseen)));
         }
     }
 
-    /// All characters told before or typed now.
+    /// All characters labelled before or typed now.
     fn seen(&self) -> String {
-        let told = self.told.labels.iter().map(|told| told.text.as_str());
-        told.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
+        let texts = self.label_file.labels.iter().map(|label| label.text.as_str());
+        texts.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
     }
 
     fn show_learning(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
@@ -232,8 +234,8 @@ impl DigitsScreen {
             let busy = self.learning.is_some();
             let typed = self.cards.iter().any(|card| !card.text.trim().is_empty());
             let words = "Learn these shapes";
-            ui.add_enabled_ui(!busy && (typed || !self.told.labels.is_empty()), |ui| {
-                if (if typed { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
+            ui.add_enabled_ui(!busy && (typed || !self.label_file.labels.is_empty()), |ui| {
+                if (if typed { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
                     self.learn(ui.ctx(), shared);
                 }
             });
@@ -252,7 +254,7 @@ impl DigitsScreen {
             Some(Wish::Read) => shared.go_to = Some(Step::Reading),
             Some(Wish::Insist(channel, time_s)) => {
                 let clip = shared.clip().map(file_name).unwrap_or_default();
-                self.told.insist(&clip, &channel, time_s);
+                self.label_file.insist(&clip, &channel, time_s);
                 self.learn(ui.ctx(), shared);
             }
             None => {}
@@ -260,23 +262,27 @@ impl DigitsScreen {
     }
 
     fn show_told(&mut self, ui: &mut egui::Ui) {
-        if self.told.labels.is_empty() {
+        if self.label_file.labels.is_empty() {
             return;
         }
         let mut forget = None;
-        egui::CollapsingHeader::new(format!("Told so far: {}", self.told.labels.len())).show(ui, |ui| {
-            for told in &self.told.labels {
-                ui.horizontal_wrapped(|ui| {
-                    let what = format!("{} at {:.2} s of {}", told.channel.name(), told.time_s, told.clip);
-                    if ui.button("Remove").on_hover_text(format!("Remove {what}")).clicked() {
-                        forget = Some(told.clone());
-                    }
-                    ui.label(format!("{}  {what}", told.text));
-                });
-            }
-        });
-        if let Some(told) = forget {
-            self.told.forget(&told.clip, &told.channel, told.time_s);
+        egui::CollapsingHeader::new(format!("Labels so far: {}", self.label_file.labels.len())).show(
+            ui,
+            |ui| {
+                for label in &self.label_file.labels {
+                    ui.horizontal_wrapped(|ui| {
+                        let what =
+                            format!("{} at {:.2} s of {}", label.channel.name(), label.time_s, label.clip);
+                        if ui.button("Remove").on_hover_text(format!("Remove {what}")).clicked() {
+                            forget = Some(label.clone());
+                        }
+                        ui.label(format!("{}  {what}", label.text));
+                    });
+                }
+            },
+        );
+        if let Some(label) = forget {
+            self.label_file.forget(&label.clip, &label.channel, label.time_s);
         }
     }
 }
@@ -300,13 +306,13 @@ impl Card {
 
     /// Shows the picture with its field; tells whether the pilot has finished writing.
     fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
-        let name = format!("{} at {}", self.channel.name(), look::clock(self.time_s));
+        let name = format!("{} at {}", self.channel.name(), theme::clock(self.time_s));
         let size = self.size();
         let width = size.x.max(LEAST_FIELD);
-        let texture = self.texture.get_or_insert_with(|| look::texture(ui.ctx(), &name, &self.picture));
+        let texture = self.texture.get_or_insert_with(|| theme::texture(ui.ctx(), &name, &self.picture));
         let image = Image::new((texture.id(), size)).alt_text(format!("Picture of {name}"));
         let frame =
-            egui::Frame::new().fill(look::colours(ui).panel).inner_margin(CARD_MARGIN).corner_radius(3);
+            egui::Frame::new().fill(theme::colours(ui).panel).inner_margin(CARD_MARGIN).corner_radius(3);
         let shown = frame.show(ui, |ui| {
             ui.vertical(|ui| {
                 ui.set_width(width);
@@ -341,7 +347,11 @@ impl Screen for DigitsScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if shared.setup.is_none() {
-            look::show_empty(ui, shared, "Mark and save the regions first: then their digits can be taught.");
+            theme::show_empty(
+                ui,
+                shared,
+                "Mark and save the regions first: then their digits can be taught.",
+            );
             return;
         }
         self.follow(&ui.ctx().clone(), shared);
@@ -374,8 +384,8 @@ impl Screen for DigitsScreen {
             typed.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
         if !typed.labels.is_empty() {
-            // The window may be closing: where nothing can be written there is nobody left to tell.
-            let _unkept = shared.store.keep(clip, DRAFT, &Typed { told: typed.labels });
+            // The window may be closing: where nothing can be written there is nobody left to notify.
+            let _unkept = shared.store.keep(clip, DRAFT, &Typed { labels: typed.labels });
         }
     }
 }
@@ -384,7 +394,7 @@ fn spaced(characters: &str) -> String {
     characters.chars().map(String::from).collect::<Vec<_>>().join(" ")
 }
 
-/// Looks through the clip for pictures to be told, and how well the shapes known read it.
+/// Looks through the clip for images to label, and how well the shapes known read it.
 fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
     let words = |error: &dyn std::fmt::Display| error.to_string();
     let mut open = open_clip(setup, clip).map_err(|error| words(&error))?;
@@ -392,9 +402,9 @@ fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| words(&error))?;
     let regions = &setup.setup.regions;
     let recogniser = Recogniser::calibrate(regions, &sets, &sample);
-    let told = LabelFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
+    let label_file = LabelFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
     let known = known_shares(setup, &recogniser, &sample);
-    Ok(Found { asks: first_requests(regions, &sample), known, told })
+    Ok(Found { asks: first_requests(regions, &sample), known, label_file })
 }
 
 /// Share of the sampled frames in which each channel is read.
@@ -414,28 +424,28 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
 }
 
 /// Learns, and saves what was learned and the labels that can be used.
-fn learnt(clip: &Path, setup: &LoadedSetup, mut told: LabelFile) -> Result<Learnt, String> {
+fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result<Learnt, String> {
     let folder: PathBuf = setup.glyph_folder();
     let mut open = open_clip(setup, clip).map_err(|error| error.to_string())?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
-    let found = fetch_examples(&mut open, setup, &told, &|_| ()).map_err(|error| error.to_string())?;
+    let found = fetch_examples(&mut open, setup, &label_file, &|_| ()).map_err(|error| error.to_string())?;
     let mut lesson = learn_glyphs(
         &setup.setup.camera.name,
         &setup.setup.regions,
         &found.examples,
-        &told.insisted(),
+        &label_file.insisted(),
         &sample,
     )
     .map_err(|error| error.to_string())?;
     lesson.rejected.extend(found.rejected);
     for RejectedLabel { label, .. } in &lesson.rejected {
-        told.reject(&file_name(clip), label);
+        label_file.reject(&file_name(clip), label);
     }
     lesson.set.save(&folder).map_err(|error| error.to_string())?;
-    told.save(&folder).map_err(|error| error.to_string())?;
+    label_file.save(&folder).map_err(|error| error.to_string())?;
     let mut missing: Vec<char> =
         lesson.missing.iter().flat_map(|(_, digits)| digits.iter().copied()).collect();
     missing.sort_unstable();
     missing.dedup();
-    Ok(Learnt { lesson, missing, left_out_clips: found.missing_clips.into_iter().collect(), told })
+    Ok(Learnt { lesson, missing, left_out_clips: found.missing_clips.into_iter().collect(), label_file })
 }

@@ -5,7 +5,7 @@ use image::GrayImage;
 use ndarray::Array2;
 
 use super::digits::PICTURE_HEIGHT;
-use super::look;
+use super::theme;
 use pairspeed::glyphs::{Glyph, GlyphSet};
 use pairspeed::learn::{self, SuspectLabel};
 use pairspeed::model::channel::Channel;
@@ -67,7 +67,7 @@ impl LessonView {
         }
         if self.missing.is_empty() {
             ui.label("All ten digits are known.");
-            if look::main_button(ui, "Go on: read the flight").clicked() {
+            if theme::main_button(ui, "Go on: read the flight").clicked() {
                 wish = Some(Wish::Read);
             }
         } else {
@@ -84,7 +84,7 @@ impl LessonView {
 impl Suspect {
     fn of(ctx: &egui::Context, suspect: &SuspectLabel) -> Self {
         let texture = |label: &learn::LabelledReading, picture: &GrayImage| {
-            (label.to_string(), look::texture(ctx, &format!("label {label}"), picture))
+            (label.to_string(), theme::texture(ctx, &format!("label {label}"), picture))
         };
         let own = std::iter::once(texture(&suspect.label, &suspect.image));
         let conflicting = suspect.conflicting.iter().map(|other| texture(&other.label, &other.image));
@@ -98,7 +98,7 @@ impl Suspect {
 
     /// Shows it; whether the pilot insists on the label.
     fn show(&self, ui: &mut egui::Ui) -> bool {
-        ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(look::colours(ui).unsure));
+        ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(theme::colours(ui).unsure));
         ui.horizontal_wrapped(|ui| {
             for (label, texture) in &self.pictures {
                 ui.vertical(|ui| {
@@ -119,7 +119,7 @@ fn shapes(ctx: &egui::Context, set: &GlyphSet) -> Vec<(char, TextureHandle)> {
     let glyphs = set.faces.iter().flat_map(|face| &face.glyphs);
     let shape = |glyph: &Glyph| {
         let name = format!("shape of {}", glyph.character);
-        (glyph.character, look::texture(ctx, &name, &picture_of(&glyph.levels)))
+        (glyph.character, theme::texture(ctx, &name, &picture_of(&glyph.levels)))
     };
     glyphs.map(shape).collect()
 }
@@ -146,7 +146,7 @@ fn show_shapes(ui: &mut egui::Ui, shapes: &[(char, TextureHandle)], missing: &[c
         for character in missing {
             ui.vertical(|ui| {
                 let (rect, _) = ui.allocate_exact_size(vec2(24.0, PICTURE_HEIGHT), egui::Sense::hover());
-                let stroke = egui::Stroke::new(1.5, look::colours(ui).unsure);
+                let stroke = egui::Stroke::new(1.5, theme::colours(ui).unsure);
                 ui.painter().rect_stroke(rect, 2.0, stroke, egui::StrokeKind::Inside);
                 ui.label(format!("{character} is missing"));
             });

@@ -5,7 +5,7 @@
 //! work (jobs off the window's thread), store (what is kept between two sittings), look (colours, type)
 //! ```
 //!
-//! [`Desk`] needs an [`egui::Ui`] and nothing of the system's window, so that tests can drive it.
+//! [`App`] needs an [`egui::Ui`] and nothing of the system's window, so that tests can drive it.
 
 mod air;
 mod card;
@@ -14,7 +14,6 @@ mod dialogs;
 mod digits;
 mod flight;
 mod lesson;
-pub mod look;
 mod native;
 mod page_file;
 mod reading;
@@ -22,6 +21,7 @@ mod recording;
 mod regions;
 mod shared;
 pub mod store;
+pub mod theme;
 mod view;
 pub mod work;
 
@@ -114,7 +114,7 @@ pub trait Screen {
 
 /// The whole window: its state and how it is shown.
 #[derive(Default)]
-pub struct Desk {
+pub struct App {
     step: Step,
     shared: Shared,
     view: view::KeptView,
@@ -127,7 +127,7 @@ pub struct Desk {
     card: card::CardScreen,
 }
 
-impl Desk {
+impl App {
     /// A desk that keeps what it remembers between two sittings in the folder of `store`.
     #[must_use]
     pub fn new(store: Store) -> Self {
@@ -183,7 +183,7 @@ impl Desk {
     /// Shows the window's content.
     pub fn show(&mut self, ui: &mut egui::Ui) {
         let ctx = ui.ctx().clone();
-        look::apply_once(&ctx);
+        theme::apply_once(&ctx);
         self.view.attend(&ctx, &mut self.shared);
         self.take_dropped(&ctx);
         for step in Step::ALL {
@@ -229,8 +229,8 @@ impl Desk {
         ui.horizontal_wrapped(|ui| {
             for (number, step) in (1..).zip(Step::ALL) {
                 let shown = self.step == step;
-                let colours = look::colours(ui);
-                let ink = if shown { look::on(colours.accent) } else { colours.ink };
+                let colours = theme::colours(ui);
+                let ink = if shown { theme::on(colours.accent) } else { colours.ink };
                 let words = RichText::new(format!("{number}  {}", step.name())).color(ink);
                 let button = Button::selectable(shown, words).min_size(egui::vec2(0.0, 28.0));
                 let hint = format!("{} (F{number})", step.purpose());

@@ -1,4 +1,4 @@
-//! The window of the system around the [`Desk`].
+//! The window of the system around the [`App`].
 
 use std::path::PathBuf;
 
@@ -6,7 +6,7 @@ use eframe::NativeOptions;
 use egui::ViewportBuilder;
 use thiserror::Error;
 
-use super::Desk;
+use super::App;
 use super::store::Store;
 
 /// Size of the window at first, and the least it may be shrunk to, in points.
@@ -48,17 +48,17 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
         "pairspeed",
         options,
         Box::new(move |creation| {
-            let mut desk = Desk::new(Store::of_user());
+            let mut app = App::new(Store::of_user());
             if !clips.is_empty() {
-                desk.open_clips(&creation.egui_ctx, clips);
+                app.open_clips(&creation.egui_ctx, clips);
             }
-            Ok(Box::new(desk))
+            Ok(Box::new(app))
         }),
     );
     run.map_err(|error| WindowError { reason: error.to_string() })
 }
 
-impl eframe::App for Desk {
+impl eframe::App for App {
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
         self.show(ui);
     }

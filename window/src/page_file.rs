@@ -16,7 +16,7 @@ pub(super) struct PageFile {
 }
 
 impl PageFile {
-    /// Shows where the page goes and saves it when told to. `usual` is where it goes if nothing is written;
+    /// Shows where the page goes and saves it when the pilot asks for it. `usual` is where it goes if nothing is written;
     /// a page that is there already is kept, and the new one gets a number.
     pub fn show(&mut self, ui: &mut Ui, shared: &mut Shared, usual: &Path, page: impl FnOnce() -> String) {
         ui.horizontal_wrapped(|ui| {
@@ -24,8 +24,8 @@ impl PageFile {
             let field = TextEdit::singleline(&mut self.path).desired_width(300.0);
             ui.add(field.hint_text(usual.display().to_string())).labelled_by(label.id);
             if ui.button("Save the page").clicked() {
-                let told = self.path.trim();
-                let path = free(if told.is_empty() { usual } else { Path::new(told) });
+                let typed = self.path.trim();
+                let path = free(if typed.is_empty() { usual } else { Path::new(typed) });
                 match write_whole(&path, page().as_bytes(), Existing::Keep) {
                     Ok(()) => {
                         shared.done(format!("saved {}", path.display()));

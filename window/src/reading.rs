@@ -7,8 +7,8 @@ use std::time::Duration;
 use egui::{ComboBox, ProgressBar, RichText, TextEdit};
 
 use super::air::AirFields;
-use super::work::{Come, Outcome, Reporter, Work, in_words, take_outcome};
-use super::{Finished, Screen, Shared, Step, dialogs, look, page};
+use super::work::{JobProgress, Outcome, Reporter, Work, in_words, take_outcome};
+use super::{Finished, Screen, Shared, Step, dialogs, page, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::model::units::{Quantity, Unit};
 use pairspeed::output::folder::{OutputError, ResultFolder, usual_folder};
@@ -55,7 +55,7 @@ impl ReadingScreen {
             Ok(steps) => options.legs.throttle_steps = steps,
             Err(message) => return shared.wrong(message),
         }
-        if let Err(message) = self.air.tell(&setup.setup, &mut options) {
+        if let Err(message) = self.air.apply_to(&setup.setup, &mut options) {
             return shared.wrong(message);
         }
         if let Err(error) = setup.require_speed() {
@@ -118,12 +118,12 @@ impl ReadingScreen {
 
     fn show_start(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if self.in_the_way.is_empty() {
-            if look::main_button(ui, "Read the flight").clicked() {
+            if theme::main_button(ui, "Read the flight").clicked() {
                 self.start(ui.ctx(), shared, Existing::Keep);
             }
             return;
         }
-        let colour = look::colours(ui).unsure;
+        let colour = theme::colours(ui).unsure;
         let files = self.in_the_way.join(", ");
         ui.label(
             RichText::new(format!(
@@ -143,14 +143,16 @@ impl ReadingScreen {
 
     fn show_progress(&mut self, ui: &mut egui::Ui) {
         let Some(reading) = &self.reading else { return };
-        let come = reading.come();
+        let progress = reading.progress();
         ui.add(
-            ProgressBar::new(come.share.unwrap_or(0.0))
+            ProgressBar::new(progress.share.unwrap_or(0.0))
                 .desired_width(ui.available_width().min(620.0))
                 .show_percentage(),
         )
-        .widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, come_words(&come)));
-        ui.label(come_words(&come));
+        .widget_info(|| {
+            egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, progress_words(&progress))
+        });
+        ui.label(progress_words(&progress));
         if ui.button("Cancel").on_hover_text("Stop reading; nothing is written").clicked() && reading.cancel()
         {
             self.reading = None;
@@ -166,7 +168,7 @@ impl ReadingScreen {
         });
         ui.label(format!("Results: {}", finished.folder.display()));
         let mut go = false;
-        ui.horizontal_wrapped(|ui| go = look::main_button(ui, "Go on: see the legs").clicked());
+        ui.horizontal_wrapped(|ui| go = theme::main_button(ui, "Go on: see the legs").clicked());
         if go {
             shared.go_to = Some(Step::Legs);
         }
@@ -199,7 +201,11 @@ impl Screen for ReadingScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if shared.setup.is_none() {
-            look::show_empty(ui, shared, "Open a recording and mark its regions first: then it can be read.");
+            theme::show_empty(
+                ui,
+                shared,
+                "Open a recording and mark its regions first: then it can be read.",
+            );
             return;
         }
         page(ui, |ui| {
@@ -274,8 +280,8 @@ pub(super) fn in_our_words(error: &OutputError) -> String {
         .replace(" with --out", "")
 }
 
-fn come_words(come: &Come) -> String {
-    match (come.frames, come.left) {
+fn progress_words(progress: &JobProgress) -> String {
+    match (progress.frames, progress.left) {
         (0, _) => "Getting to know the recording: where each text stands, what the noise is like".to_owned(),
         (frames, Some(left)) => format!("{frames} frames read, {} left", in_words(left)),
         (frames, None) => format!("{frames} frames read"),

@@ -7,7 +7,7 @@ use image::GrayImage;
 
 use super::store::{copy_setup, usual_setup};
 use super::work::{Outcome, Work, take_outcome};
-use super::{Screen, Shared, Step, dialogs, look, page};
+use super::{Screen, Shared, Step, dialogs, page, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use pairspeed::glyph_sets;
@@ -56,7 +56,7 @@ impl RecordingScreen {
     fn take(&mut self, ctx: &egui::Context, shared: &mut Shared, opened: Opened) {
         let Opened { clips, info, length_s, still } = opened;
         self.facts = facts(&info, length_s, clips.len());
-        self.still = still.map(|still| look::texture(ctx, "still", &still));
+        self.still = still.map(|still| theme::texture(ctx, "still", &still));
         self.offered.clear();
         self.trying = None;
         shared.notice = None;
@@ -82,7 +82,7 @@ impl RecordingScreen {
     }
 
     fn show_choice(&mut self, ui: &mut egui::Ui, shared: &Shared) {
-        let colours = look::colours(ui);
+        let colours = theme::colours(ui);
         let frame = egui::Frame::new().fill(colours.panel).inner_margin(16).corner_radius(4);
         let frame = frame.stroke(egui::Stroke::new(1.5, colours.line));
         frame.show(ui, |ui| {
@@ -96,7 +96,7 @@ impl RecordingScreen {
                 ui.label("Where dropping does nothing, as on some Wayland desktops, choose the file instead.");
             }
             ui.horizontal_wrapped(|ui| {
-                if look::main_button(ui, "Choose a recording…").clicked() && self.choosing.is_none() {
+                if theme::main_button(ui, "Choose a recording…").clicked() && self.choosing.is_none() {
                     self.choosing = Some(dialogs::clips(ui.ctx()));
                 }
                 let label = ui.label("or name it:");
@@ -159,10 +159,10 @@ impl RecordingScreen {
                 setup.setup.regions.iter().map(|region| region.channel.name()).collect();
             ui.label(format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", ")));
             setup.doubts().iter().for_each(|doubt| {
-                ui.label(RichText::new(doubt).color(look::colours(ui).unsure));
+                ui.label(RichText::new(doubt).color(theme::colours(ui).unsure));
             });
             ui.horizontal_wrapped(|ui| {
-                if look::main_button(ui, "Go on: read the flight").clicked() {
+                if theme::main_button(ui, "Go on: read the flight").clicked() {
                     shared.go_to = Some(Step::Reading);
                 }
                 if ui.button("Look at the regions first").clicked() {
@@ -181,7 +181,7 @@ impl RecordingScreen {
         for setup in &self.offered {
             let camera = &setup.setup.camera.name;
             ui.label(format!("A camera marked before fits: with \"{camera}\" the speed can be read here."));
-            if look::main_button(ui, &format!("Use the regions of \"{camera}\"")).clicked() {
+            if theme::main_button(ui, &format!("Use the regions of \"{camera}\"")).clicked() {
                 chosen = Some(setup.clone());
             }
         }
@@ -190,7 +190,7 @@ impl RecordingScreen {
         }
         let words = "Go on: mark the regions";
         let first = self.offered.is_empty();
-        if (if first { look::main_button(ui, words) } else { ui.button(words) }).clicked() {
+        if (if first { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
             shared.go_to = Some(Step::Regions);
         }
     }
@@ -286,9 +286,9 @@ fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {
         format!("{name}: {} in {}, {} x {} pixels", info.codec, info.container, info.width, info.height),
         match info.nominal_rate_hz {
             Some(rate_hz) => {
-                format!("{} long, {rate_hz:.2} frames a second as it says", look::clock(length_s))
+                format!("{} long, {rate_hz:.2} frames a second as it says", theme::clock(length_s))
             }
-            None => format!("{} long", look::clock(length_s)),
+            None => format!("{} long", theme::clock(length_s)),
         },
     ];
     if clips > 1 {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use egui::RichText;
 
 use super::store::Store;
-use super::{Step, look};
+use super::{Step, theme};
 use pairspeed::ReadOptions;
 use pairspeed::files::file_name;
 use pairspeed::flight::{Flight, FlightRecord};
@@ -112,8 +112,8 @@ impl Shared {
         ui.horizontal_wrapped(|ui| match &self.notice {
             Some(notice) => {
                 let (mark, words, colour) = match notice {
-                    Notice::Done(words) => ("Done:", words, look::colours(ui).sure),
-                    Notice::Wrong(words) => ("Not done:", words, look::colours(ui).wrong),
+                    Notice::Done(words) => ("Done:", words, theme::colours(ui).sure),
+                    Notice::Wrong(words) => ("Not done:", words, theme::colours(ui).wrong),
                 };
                 close = ui.button("Close").on_hover_text("Close this message").clicked();
                 ui.label(RichText::new(mark).color(colour).strong());

@@ -1,7 +1,7 @@
 //! Work off the window's thread.
 //!
 //! A [`Work`] is one job with an end: it tells how far it has come and can be cancelled at any time. A
-//! [`Clerk`] takes errands of which only the latest counts, such as the frame to be shown while scrubbing.
+//! [`LatestWinsWorker`] takes errands of which only the latest counts, such as the frame to be shown while scrubbing.
 
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicU8, Ordering};
@@ -19,7 +19,7 @@ const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);
 
 /// How far a job has come.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Come {
+pub struct JobProgress {
     /// Frames done.
     pub frames: u64,
     /// Share done, 0 to 1; `None` where the length is not known or the job has only begun.
@@ -43,21 +43,21 @@ const CANCELLED: u8 = 1;
 const COMMITTED: u8 = 2;
 
 #[derive(Debug, Default)]
-struct Board {
+struct JobStatus {
     state: AtomicU8,
-    come: Mutex<Come>,
+    progress: Mutex<JobProgress>,
 }
 
 /// A job in a thread of its own.
 #[derive(Debug)]
 pub struct Work<T> {
-    board: Arc<Board>,
+    status: Arc<JobStatus>,
     outcome: Receiver<Result<T, String>>,
 }
 
 /// The job's side of a [`Work`]: tells how far it has come.
 pub struct Reporter {
-    board: Arc<Board>,
+    status: Arc<JobStatus>,
     ctx: egui::Context,
     begun: Option<Instant>,
     shown: Option<Instant>,
@@ -69,9 +69,10 @@ impl<T: Send + 'static> Work<T> {
         ctx: &egui::Context,
         job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
     ) -> Self {
-        let board = Arc::new(Board::default());
+        let status = Arc::new(JobStatus::default());
         let (sender, outcome) = mpsc::channel();
-        let mut reporter = Reporter { board: Arc::clone(&board), ctx: ctx.clone(), begun: None, shown: None };
+        let mut reporter =
+            Reporter { status: Arc::clone(&status), ctx: ctx.clone(), begun: None, shown: None };
         thread::spawn(move || {
             let waker = Waker(reporter.ctx.clone());
             // Nobody listens any more once the job is cancelled.
@@ -79,20 +80,20 @@ impl<T: Send + 'static> Work<T> {
             drop(sender);
             drop(waker);
         });
-        Self { board, outcome }
+        Self { status, outcome }
     }
 
     /// How far it has come.
     #[must_use]
-    pub fn come(&self) -> Come {
-        *lock(&self.board.come)
+    pub fn progress(&self) -> JobProgress {
+        *lock(&self.status.progress)
     }
 
     /// Cancels the job: it stops as soon as it can and its result is lost. `false` where what it does now
     /// cannot be taken back.
     #[must_use]
     pub fn cancel(&self) -> bool {
-        let state = &self.board.state;
+        let state = &self.status.state;
         state.compare_exchange(RUNNING, CANCELLED, Ordering::SeqCst, Ordering::SeqCst).is_ok()
     }
 
@@ -121,18 +122,18 @@ impl Reporter {
     /// Whether the pilot has cancelled the job.
     #[must_use]
     pub fn is_cancelled(&self) -> bool {
-        self.board.state.load(Ordering::SeqCst) == CANCELLED
+        self.status.state.load(Ordering::SeqCst) == CANCELLED
     }
 
     /// From now on the job cannot be cancelled; `false` if it was before.
     #[must_use]
     pub fn commit(&self) -> bool {
-        let state = &self.board.state;
+        let state = &self.status.state;
         state.compare_exchange(RUNNING, COMMITTED, Ordering::SeqCst, Ordering::SeqCst).is_ok()
     }
 
-    fn tell(&mut self, come: Come) {
-        *lock(&self.board.come) = come;
+    fn tell(&mut self, progress: JobProgress) {
+        *lock(&self.status.progress) = progress;
         if self.shown.is_none_or(|shown| shown.elapsed() >= BETWEEN_REPAINTS) {
             self.shown = Some(Instant::now());
             self.ctx.request_repaint();
@@ -145,7 +146,7 @@ impl Progress for Reporter {
         let begun = *self.begun.get_or_insert_with(Instant::now);
         let share = length_s.filter(|length_s| *length_s > 0.0).map(|length_s| (time_s / length_s).min(1.0));
         let left = share.and_then(|share| time_left(begun.elapsed(), share));
-        self.tell(Come { frames, share: share.map(|share| share as f32), left });
+        self.tell(JobProgress { frames, share: share.map(|share| share as f32), left });
         if self.is_cancelled() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     }
 }
@@ -166,39 +167,39 @@ impl Drop for Waker {
 
 /// Takes errands one at a time in a thread of its own; of those that wait only the latest is done.
 #[derive(Debug)]
-pub struct Clerk<Q, A> {
-    desk: Arc<(Mutex<Waiting<Q>>, Condvar)>,
+pub struct LatestWinsWorker<Q, A> {
+    queue: Arc<(Mutex<Waiting<Q>>, Condvar)>,
     answers: Receiver<A>,
 }
 
 #[derive(Debug)]
 struct Waiting<Q> {
-    errand: Option<Q>,
+    request: Option<Q>,
     closed: bool,
 }
 
-impl<Q: Send + 'static, A: Send + 'static> Clerk<Q, A> {
+impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
     /// Hires a clerk who does every errand with `run`; it may answer several times.
-    pub fn hire(ctx: &egui::Context, mut run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
-        let desk = Arc::new((Mutex::new(Waiting { errand: None, closed: false }), Condvar::new()));
+    pub fn spawn(ctx: &egui::Context, mut run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
+        let queue = Arc::new((Mutex::new(Waiting { request: None, closed: false }), Condvar::new()));
         let (sender, answers) = mpsc::channel();
-        let (ctx, theirs) = (ctx.clone(), Arc::clone(&desk));
+        let (ctx, theirs) = (ctx.clone(), Arc::clone(&queue));
         thread::spawn(move || {
-            while let Some(errand) = next_errand(&theirs) {
-                run(errand, &mut |answer| {
+            while let Some(request) = next_request(&theirs) {
+                run(request, &mut |answer| {
                     // The window has gone on to something else.
                     let _unheard = sender.send(answer);
                     ctx.request_repaint();
                 });
             }
         });
-        Self { desk, answers }
+        Self { queue, answers }
     }
 
     /// Gives an errand; one that still waits is forgotten.
-    pub fn give(&self, errand: Q) {
-        let (waiting, bell) = &*self.desk;
-        lock(waiting).errand = Some(errand);
+    pub fn submit(&self, request: Q) {
+        let (waiting, bell) = &*self.queue;
+        lock(waiting).request = Some(request);
         bell.notify_one();
     }
 
@@ -209,22 +210,22 @@ impl<Q: Send + 'static, A: Send + 'static> Clerk<Q, A> {
     }
 }
 
-impl<Q, A> Drop for Clerk<Q, A> {
+impl<Q, A> Drop for LatestWinsWorker<Q, A> {
     fn drop(&mut self) {
-        let (waiting, bell) = &*self.desk;
+        let (waiting, bell) = &*self.queue;
         lock(waiting).closed = true;
         bell.notify_one();
     }
 }
 
-fn next_errand<Q>((waiting, bell): &(Mutex<Waiting<Q>>, Condvar)) -> Option<Q> {
+fn next_request<Q>((waiting, bell): &(Mutex<Waiting<Q>>, Condvar)) -> Option<Q> {
     let mut waiting = lock(waiting);
     loop {
         if waiting.closed {
             return None;
         }
-        if let Some(errand) = waiting.errand.take() {
-            return Some(errand);
+        if let Some(request) = waiting.request.take() {
+            return Some(request);
         }
         waiting = bell.wait(waiting).unwrap_or_else(PoisonError::into_inner);
     }
@@ -306,25 +307,25 @@ mod tests {
     #[test]
     fn of_the_errands_that_wait_a_clerk_does_the_latest_only() {
         let (go, wait) = mpsc::channel::<()>();
-        let clerk = Clerk::hire(&egui::Context::default(), move |errand: u32, answer| {
+        let worker = LatestWinsWorker::spawn(&egui::Context::default(), move |request: u32, answer| {
             wait.recv().unwrap();
-            answer(errand);
+            answer(request);
         });
-        clerk.give(1);
+        worker.submit(1);
         go.send(()).unwrap();
         let next = || loop {
-            if let Some(answer) = clerk.answer() {
+            if let Some(answer) = worker.answer() {
                 return answer;
             }
             thread::yield_now();
         };
         assert_eq!(next(), 1);
-        (2..=9).for_each(|errand| clerk.give(errand));
+        (2..=9).for_each(|request| worker.submit(request));
         (0..8).for_each(|_| go.send(()).unwrap());
         let mut last = 0;
         while last != 9 {
             last = next();
         }
-        assert!(clerk.answer().is_none());
+        assert!(worker.answer().is_none());
     }
 }

@@ -30,7 +30,7 @@ pub struct CompareArguments {
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
     /// The difference you want to be able to show, such as "2 km/h": the number of pairs it takes is
-    /// told; without it, 1 of the unit printed
+    /// given; without it, 1 of the unit printed
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     show: Option<String>,
     /// Pack voltage under load that speeds are taken to, in volts; without it the mean of the two at
@@ -49,10 +49,10 @@ pub struct CompareArguments {
 
 pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
     let mut flights = load_flights(&arguments.results).map_err(Failure::misuse)?;
-    tell_density(&mut flights, arguments.density.as_deref())?;
+    set_densities(&mut flights, arguments.density.as_deref())?;
     let first_unit = flights.first().map(|flight| flight.speed_unit);
-    let told = speed_unit(arguments.units.as_deref())?;
-    let unit = told.or_else(|| named_speed_unit([&arguments.show])).or(first_unit);
+    let given = speed_unit(arguments.units.as_deref())?;
+    let unit = given.or_else(|| named_speed_unit([&arguments.show])).or(first_unit);
     let unit = unit.ok_or_else(|| Failure::Misuse("give two result folders or more".to_owned()))?;
     let wanted_mps = match &arguments.show {
         Some(text) => quantity("--show", text, unit)?,
@@ -73,16 +73,16 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
     })
 }
 
-fn tell_density(flights: &mut [FlownFlight], told: Option<&[f64]>) -> Result<(), Failure> {
-    let Some(told) = told else { return Ok(()) };
-    if told.len() != flights.len() {
+fn set_densities(flights: &mut [FlownFlight], given: Option<&[f64]>) -> Result<(), Failure> {
+    let Some(given) = given else { return Ok(()) };
+    if given.len() != flights.len() {
         return Err(Failure::Misuse(format!(
             "--density has {} for {} flights; give one for each, in their order",
-            if told.len() == 1 { "1 value".to_owned() } else { format!("{} values", told.len()) },
+            if given.len() == 1 { "1 value".to_owned() } else { format!("{} values", given.len()) },
             flights.len()
         )));
     }
-    for (flight, density) in flights.iter_mut().zip(told) {
+    for (flight, density) in flights.iter_mut().zip(given) {
         flight.set_density(*density).map_err(|error| Failure::Misuse(format!("--density {error}")))?;
     }
     Ok(())

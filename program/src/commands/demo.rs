@@ -104,14 +104,14 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {
-        tell!("{:#}", with_truth(&flight, &beside)?);
+        print_line!("{:#}", with_truth(&flight, &beside)?);
         return Ok(());
     }
     print_result(&flight, false)?;
-    tell!("\nBeside the truth of this simulated flight:");
-    beside.iter().for_each(|step| tell!("{}", step.in_words()));
-    tell!("Report: {}", arguments.out.join("report.html").display());
-    tell!("CSV:    {}", arguments.out.join("pairs.csv").display());
+    print_line!("\nBeside the truth of this simulated flight:");
+    beside.iter().for_each(|step| print_line!("{}", step.in_words()));
+    print_line!("Report: {}", arguments.out.join("report.html").display());
+    print_line!("CSV:    {}", arguments.out.join("pairs.csv").display());
     Ok(())
 }
 

@@ -72,7 +72,7 @@ pub fn read_each(
     if common.json {
         let list: Vec<Value> =
             flights.iter().zip(&printed).map(|(job, result)| job.in_json(result)).collect();
-        tell!("{:#}", Value::from(list));
+        print_line!("{:#}", Value::from(list));
     }
     conclusion(printed)
 }
@@ -113,14 +113,14 @@ impl Job<'_> {
     }
 
     fn print(&self, result: &Printed) {
-        tell!("{}", self.clip.display());
+        print_line!("{}", self.clip.display());
         match result {
             Ok(table) => {
-                super::tell_text(&String::from_utf8_lossy(table));
-                tell!("Results: {}\n", self.folder.join("report.html").display());
+                super::print_text(&String::from_utf8_lossy(table));
+                print_line!("Results: {}\n", self.folder.join("report.html").display());
             }
             Err(failure) => {
-                tell!("  not read\n");
+                print_line!("  not read\n");
                 eprintln!("pairspeed: {}", failure.message());
             }
         }

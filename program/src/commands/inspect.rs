@@ -76,7 +76,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
         let regions: Vec<_> = shown.iter().map(Read::json).collect();
-        tell!(
+        print_line!(
             "{}",
             json!({
                 "clip": arguments.clip, "container": info.container, "codec": info.codec,
@@ -87,7 +87,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         );
         return Ok(());
     }
-    tell!(
+    print_line!(
         "{}: {} in {}, {}x{} pixels",
         arguments.clip.display(),
         info.codec,
@@ -96,16 +96,16 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         info.height
     );
     match frames {
-        Some(frames) => tell!("{}", count_and_rate(frames, length_s)),
-        None => tell!("last frame at {length_s:.3} s"),
+        Some(frames) => print_line!("{}", count_and_rate(frames, length_s)),
+        None => print_line!("last frame at {length_s:.3} s"),
     }
     for sentence in sentences {
-        tell!("{sentence}");
+        print_line!("{sentence}");
     }
     for read in &shown {
-        tell!("at {:.3} s  {:12} {}", frame.time_s, read.region.channel.name(), read.in_words());
+        print_line!("at {:.3} s  {:12} {}", frame.time_s, read.region.channel.name(), read.in_words());
     }
-    tell!("Picture: {}", picture.display());
+    print_line!("Picture: {}", picture.display());
     Ok(())
 }
 

@@ -3,13 +3,14 @@
 //! Exit codes: see [`EXIT_CODES`].
 
 /// Prints a line, as [`print`] does.
-macro_rules! tell {
+macro_rules! print_line {
     ($($text:tt)*) => { $crate::commands::print(format_args!("{}\n", format_args!($($text)*))) };
 }
 
 mod compare;
 mod demo;
 mod each;
+mod given;
 mod inspect;
 mod numbers;
 mod page;
@@ -20,7 +21,6 @@ mod read;
 mod refusal;
 mod setup;
 mod teach;
-mod told;
 #[cfg(feature = "window")]
 mod window;
 
@@ -55,7 +55,7 @@ use pairspeed::readings::PrepareError;
     disable_version_flag = true
 )]
 struct Arguments {
-    /// Show what can be told
+    /// Show what can be given
     #[arg(short, long, global = true, action = ArgAction::Help)]
     help: Option<bool>,
     /// Show the version
@@ -73,7 +73,7 @@ enum Command {
     Read(Box<read::ReadArguments>),
     /// Propose where the readouts stand and write a setup file to start from
     Setup(setup::SetupArguments),
-    /// Learn the shapes of the overlay's digits from a few told readings
+    /// Learn the shapes of the overlay's digits from a few given readings
     Teach(teach::TeachArguments),
     /// Show what a clip is and what each region reads
     Inspect(inspect::InspectArguments),
@@ -192,7 +192,7 @@ impl From<ReadError> for Failure {
 static UNPRINTED: OnceLock<String> = OnceLock::new();
 
 /// Prints a text. A reader that has gone away (`pairspeed read ... | head`) is no failure; whatever else
-/// goes wrong is told by [`printed`]. Neither is a reason to stop: the results are written all the same.
+/// goes wrong is given by [`printed`]. Neither is a reason to stop: the results are written all the same.
 fn print(text: fmt::Arguments<'_>) {
     note_unprinted(io::stdout().write_fmt(text));
 }
@@ -206,7 +206,7 @@ fn note_unprinted(done: io::Result<()>) {
 }
 
 /// Prints a text as it is.
-fn tell_text(text: &str) {
+fn print_text(text: &str) {
     print(format_args!("{text}"));
 }
 
@@ -238,8 +238,8 @@ fn refused(error: &clap::Error) -> ExitCode {
     said(&refusal::message(error), 2)
 }
 
-/// What is told on the command line; without anything the window, where there is a display for it.
-fn told() -> Vec<OsString> {
+/// What is given on the command line; without anything the window, where there is a display for it.
+fn given() -> Vec<OsString> {
     #[cfg(feature = "window")]
     let window = std::env::args_os().len() == 1 && pairspeed_window::has_display();
     #[cfg(not(feature = "window"))]
@@ -247,9 +247,9 @@ fn told() -> Vec<OsString> {
     std::env::args_os().chain(window.then(|| OsString::from("window"))).collect()
 }
 
-/// Runs the command told on the command line.
+/// Runs the command given on the command line.
 pub fn run() -> ExitCode {
-    let matches = definition().try_get_matches_from(told());
+    let matches = definition().try_get_matches_from(given());
     let arguments = match matches.and_then(|matches| Arguments::from_arg_matches(&matches)) {
         Ok(arguments) => arguments,
         Err(error) => return refused(&error),

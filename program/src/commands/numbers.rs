@@ -1,4 +1,4 @@
-//! Numbers told on the command line: what is none is refused in words that tell how to write one.
+//! Numbers given on the command line: what is none is refused in words that tell how to write one.
 
 use pairspeed::weather::{DIRECTIONS_DEG, Mend};
 

@@ -47,12 +47,12 @@ impl PageArguments {
             write_page(out, &(answer.page)(), self.force)?;
         }
         if self.json {
-            tell!("{}", (answer.json)().map_err(Failure::failed)?);
+            print_line!("{}", (answer.json)().map_err(Failure::failed)?);
             return Ok(());
         }
-        super::tell_text(&(answer.text)());
+        super::print_text(&(answer.text)());
         if let Some(out) = &self.out {
-            tell!("Page: {}", out.display());
+            print_line!("Page: {}", out.display());
         }
         Ok(())
     }

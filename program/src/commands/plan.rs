@@ -25,7 +25,7 @@ use super::quantity::{named_speed_unit, optional, quantity, speed_unit};
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
 pub struct PlanArguments {
-    /// Result folder of a former flight: gives speeds, wind and gusts that are not told
+    /// Result folder of a former flight: gives speeds, wind and gusts that are not given
     #[arg(long, value_name = "RESULT")]
     from: Option<PathBuf>,
     /// Throttle steps in per cent
@@ -73,8 +73,8 @@ pub struct PlanArguments {
 
 pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     let former = arguments.from.as_deref().map(load_flight).transpose().map_err(Failure::misuse)?;
-    let told = speed_unit(arguments.units.as_deref())?;
-    let unit = told
+    let given = speed_unit(arguments.units.as_deref())?;
+    let unit = given
         .or_else(|| named_speed_unit([&arguments.within, &arguments.top_speed]))
         .or(former.as_ref().map(|flight| flight.speed_unit))
         .or_else(|| named_speed_unit([&arguments.wind, &arguments.gusts]))

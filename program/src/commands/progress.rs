@@ -11,7 +11,7 @@ const SHARE_STEPS: u64 = 1000;
 
 /// Frames between two looks at the bar.
 const FRAMES_A_STEP: u64 = 25;
-/// No time left is told before this much was read: the first frames say little about the pace.
+/// No time left is given before this much was read: the first frames say little about the pace.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Shows how far the reading has come; silent when the error output is not a terminal.

@@ -1,4 +1,4 @@
-//! Quantities told on the command line, with or without their unit.
+//! Quantities given on the command line, with or without their unit.
 
 use pairspeed::model::units::{Quantity, ResultUnits, Unit};
 
@@ -31,7 +31,7 @@ pub fn optional(option: &str, text: Option<&String>, usual: Unit) -> Result<Opti
 }
 
 /// The unit of speeds in a list such as `mph,ft`, as every command takes it; `None` where it names none. No
-/// heights are told here.
+/// heights are given here.
 ///
 /// # Errors
 /// [`Failure::Misuse`] where the list cannot be followed.

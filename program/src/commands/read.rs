@@ -15,9 +15,9 @@ use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
 use super::each::{Common, read_each};
+use super::given::FlightConditions;
 use super::numbers::{percent, probability};
 use super::progress::Bar;
-use super::told::ToldArguments;
 
 #[derive(Debug, Args)]
 pub struct ReadArguments {
@@ -60,7 +60,7 @@ pub struct ReadArguments {
     #[arg(long)]
     json: bool,
     #[command(flatten)]
-    told: ToldArguments,
+    conditions: FlightConditions,
 }
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
@@ -68,7 +68,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     setup.doubts().iter().for_each(|doubt| eprintln!("pairspeed: {doubt}"));
     setup.require_speed().map_err(Failure::misuse)?;
     let mut options = options(arguments)?;
-    arguments.told.tell(&setup.setup, &mut options)?;
+    arguments.conditions.apply_to(&setup.setup, &mut options)?;
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
     if arguments.each {
         let common = Common { setup: &setup, options: &options, existing, json: arguments.json };
@@ -81,7 +81,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     folder.write(&flight)?;
     print_result(&flight, arguments.json)?;
     if !arguments.json {
-        tell!("Results: {}", out.join("report.html").display());
+        print_line!("Results: {}", out.join("report.html").display());
     }
     Ok(())
 }
@@ -91,16 +91,16 @@ pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
     if json {
         let bytes = summary_json(flight).map_err(Failure::failed)?;
         // The summary ends its last line itself.
-        super::tell_text(&String::from_utf8_lossy(&bytes));
+        super::print_text(&String::from_utf8_lossy(&bytes));
     } else {
-        super::tell_text(&table(flight));
+        super::print_text(&table(flight));
     }
     Ok(())
 }
 
 fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     let legs = match &arguments.legs {
-        Some(file) => told_legs(file, &arguments.clips)?,
+        Some(file) => given_legs(file, &arguments.clips)?,
         None => LegOptions::default(),
     };
     if let (Some(file), Some(_)) = (&arguments.legs, &arguments.throttle)
@@ -118,11 +118,11 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
 }
 
 /// The legs of a file: those edited in the window where it is TOML, else a list.
-fn told_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
+fn given_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
     if file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml")) {
         let edited = LegEdits::load(file, clips).map_err(Failure::misuse)?;
         return Ok(edited.applied_to(&LegOptions::default()));
     }
-    let told = legs::read_file(file).map_err(Failure::misuse)?;
-    Ok(LegOptions { given: Some(told), ..LegOptions::default() })
+    let given = legs::read_file(file).map_err(Failure::misuse)?;
+    Ok(LegOptions { given: Some(given), ..LegOptions::default() })
 }

@@ -78,17 +78,17 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let picture = file.with_extension("png");
     save_png(&annotate(still, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
-        tell!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
+        print_line!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
         return Ok(());
     }
-    tell!("Setup: {}", file.display());
-    tell!("Picture of the boxes: {}", picture.display());
-    tell!(
+    print_line!("Setup: {}", file.display());
+    print_line!("Picture of the boxes: {}", picture.display());
+    print_line!(
         "Next: look at the picture and mend the file; its comments say what is open: names, units, decimals."
     );
-    tell!("Then: pairspeed inspect {} --setup {} --at 30", quoted(&arguments.clip), quoted(&file));
+    print_line!("Then: pairspeed inspect {} --setup {} --at 30", quoted(&arguments.clip), quoted(&file));
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
-        tell!("None of the boxes could be told to be the speed: name one `speed`.");
+        print_line!("None of the boxes could be told to be the speed: name one `speed`.");
     }
     Ok(())
 }

@@ -37,7 +37,7 @@ pub struct TeachArguments {
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
     /// Label a reading: what a channel shows at a moment, such as speed@12.4=63; give it several times.
-    /// Earlier labels are remembered in told.toml beside the glyphs; one of the same moment is replaced
+    /// Earlier labels are remembered in given.toml beside the glyphs; one of the same moment is replaced
     #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = labelled_reading)]
     say: Vec<LabelledReading>,
     /// Forget the label of a moment, such as speed@12.4
@@ -198,27 +198,30 @@ fn report(
     }
     let missing: String = lesson.missing.iter().flat_map(|(_, digits)| digits.iter()).collect();
     if arguments.json {
-        tell!("{}", as_json(lesson, folder, &missing, &suspects));
+        print_line!("{}", as_json(lesson, folder, &missing, &suspects));
         return Ok(());
     }
     for (suspect, path) in lesson.suspects.iter().zip(suspects) {
         let moment = format!("{}@{}", suspect.label.channel.name(), suspect.label.time_s);
-        tell!("Left out: {suspect}; look at {}", path.display());
-        tell!(
+        print_line!("Left out: {suspect}; look at {}", path.display());
+        print_line!(
             "  correct it with --say {moment}={}, remove it with --forget {moment}, or, if it is right, --insist {moment}",
             suspect.likely_text
         );
     }
-    tell!("Glyphs: {}, learned from {labels} labelled readings (kept in its told.toml)", folder.display());
+    print_line!(
+        "Glyphs: {}, learned from {labels} labelled readings (kept in its told.toml)",
+        folder.display()
+    );
     if missing.is_empty() {
-        tell!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
+        print_line!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
         return Ok(());
     }
-    tell!(
+    print_line!(
         "Not seen yet: {missing}. Readings with these digits stay blank. Label some of these next; earlier labels are remembered:"
     );
     for (ask, path) in lesson.requests.iter().zip(next) {
-        tell!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
+        print_line!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
     }
     Ok(())
 }

@@ -4,8 +4,8 @@
 use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
 use egui_plot::{PlotPoint, PlotTransform};
 
-use super::scene::Scene;
-use crate::look::Colours;
+use super::view_model::ViewModel;
+use crate::theme::Colours;
 use pairspeed::flight::Flight;
 use pairspeed::model::channel::Channel;
 use pairspeed::output::blanks::BlankReasons;
@@ -76,10 +76,10 @@ impl Blanks {
     }
 
     /// What is blank of a channel in the stretch of time shown.
-    pub fn in_sight<'a>(scene: &Scene<'a>, channel: &Channel) -> Option<InSight<'a>> {
-        let blanks = scene.blanks.iter().find(|blanks| blanks.channel == *channel)?;
-        let (from_s, to_s) = scene.view_s;
-        let times = &scene.flight.series.readings.time_s;
+    pub fn in_sight<'a>(view_model: &ViewModel<'a>, channel: &Channel) -> Option<InSight<'a>> {
+        let blanks = view_model.blanks.iter().find(|blanks| blanks.channel == *channel)?;
+        let (from_s, to_s) = view_model.view_s;
+        let times = &view_model.flight.series.readings.time_s;
         let shown = times.partition_point(|time| *time < from_s)..times.partition_point(|time| *time <= to_s);
         let before = |place: usize| blanks.blank_before.get(place).copied().unwrap_or_default();
         Some(InSight {

@@ -5,9 +5,9 @@ use egui::{CursorIcon, EventFilter, FontId, Id, Key, Modifiers, Pos2, Rect, Sens
 use egui::{Role, WidgetInfo};
 use egui_plot::{PlotPoint, PlotTransform};
 
-use super::act::Act;
-use super::scene::{Scene, colour_of};
-use crate::look::{self, on};
+use super::action::LegAction;
+use super::view_model::{ViewModel, colour_of};
+use crate::theme::{self, on};
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::legs::GivenLeg;
 
@@ -29,8 +29,8 @@ pub(super) enum End {
 
 impl End {
     /// The edit that moves this end, kept within its room and to the millisecond.
-    pub fn moved(self, scene: &Scene<'_>, number: usize, to_s: f64) -> Option<LegEdit> {
-        let (from_s, until_s) = self.room(scene, number)?;
+    pub fn moved(self, view_model: &ViewModel<'_>, number: usize, to_s: f64) -> Option<LegEdit> {
+        let (from_s, until_s) = self.room(view_model, number)?;
         let to_s = ((to_s * 1000.0).round() / 1000.0).clamp(from_s, until_s.max(from_s));
         Some(match self {
             Self::Start => LegEdit::MoveStart { leg: number, to_s },
@@ -38,10 +38,10 @@ impl End {
         })
     }
 
-    fn room(self, scene: &Scene<'_>, number: usize) -> Option<(f64, f64)> {
+    fn room(self, view_model: &ViewModel<'_>, number: usize) -> Option<(f64, f64)> {
         match self {
-            Self::Start => scene.bench.current().room_of_start(number),
-            Self::End => scene.bench.current().room_of_end(number),
+            Self::Start => view_model.leg_editor.current().room_of_start(number),
+            Self::End => view_model.leg_editor.current().room_of_end(number),
         }
     }
 
@@ -67,30 +67,36 @@ impl End {
 }
 
 /// The names of the legs over their stretches.
-pub(super) fn ribbon(ui: &Ui, scene: &Scene<'_>, row: Rect, transform: &PlotTransform, acts: &mut Vec<Act>) {
-    let colours = look::colours(ui);
+pub(super) fn ribbon(
+    ui: &Ui,
+    view_model: &ViewModel<'_>,
+    row: Rect,
+    transform: &PlotTransform,
+    actions: &mut Vec<LegAction>,
+) {
+    let colours = theme::colours(ui);
     let painter = ui.painter().with_clip_rect(row);
-    for (leg, number) in scene.legs().iter().zip(1..) {
+    for (leg, number) in view_model.legs().iter().zip(1..) {
         let Some(across) = across(leg, transform) else { continue };
         let missing = (LEAST_NAME - across.span()).max(0.0) / 2.0;
         let rect = Rect::from_x_y_ranges(across.expand(missing), row.y_range()).shrink2(Vec2::new(0.5, 2.0));
         let response = ui.interact(rect, Id::unique(("name of a leg", number)), Sense::click());
-        let chosen = scene.chosen == Some(number);
-        let label = format!("{} from {:.1} to {:.1} s", scene.name(number, leg), leg.start_s, leg.end_s);
+        let chosen = view_model.chosen == Some(number);
+        let label = format!("{} from {:.1} to {:.1} s", view_model.name(number, leg), leg.start_s, leg.end_s);
         response.widget_info(|| WidgetInfo::selected(Role::Button, true, chosen, &label));
-        let fill = colour_of(scene.kind(leg), &colours);
+        let fill = colour_of(view_model.kind(leg), &colours);
         painter.rect_filled(rect, 3.0, fill.gamma_multiply(if chosen { 1.0 } else { 0.55 }));
         if chosen || response.has_focus() {
             let width = if response.has_focus() { 3.0 } else { 2.0 };
             painter.rect_stroke(rect, 3.0, Stroke::new(width, colours.ink), egui::StrokeKind::Inside);
         }
-        let words = fitting(ui, rect.width(), &scene.mark(number, leg), &scene.use_in_words(leg));
+        let words = fitting(ui, rect.width(), &view_model.mark(number, leg), &view_model.use_in_words(leg));
         let ink = if chosen { on(fill) } else { colours.ink };
         painter.text(rect.center(), egui::Align2::CENTER_CENTER, words, FontId::proportional(13.0), ink);
         if response.clicked() {
-            acts.push(Act::Choose(number));
+            actions.push(LegAction::Choose(number));
         }
-        response.on_hover_text(format!("{label}: {}", scene.use_in_words(leg)));
+        response.on_hover_text(format!("{label}: {}", view_model.use_in_words(leg)));
     }
 }
 
@@ -113,22 +119,27 @@ fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
 }
 
 /// The ends of all legs in sight, to be dragged; those of the chosen leg also take the keyboard.
-pub(super) fn handles(ui: &Ui, scene: &Scene<'_>, transform: &PlotTransform, acts: &mut Vec<Act>) {
-    for (leg, number) in scene.legs().iter().zip(1..) {
+pub(super) fn handles(
+    ui: &Ui,
+    view_model: &ViewModel<'_>,
+    transform: &PlotTransform,
+    actions: &mut Vec<LegAction>,
+) {
+    for (leg, number) in view_model.legs().iter().zip(1..) {
         for end in [End::Start, End::End] {
-            handle(ui, scene, transform, (number, leg, end), acts);
+            handle(ui, view_model, transform, (number, leg, end), actions);
         }
     }
 }
 
 fn handle(
     ui: &Ui,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     transform: &PlotTransform,
     (number, leg, end): (usize, &GivenLeg, End),
-    acts: &mut Vec<Act>,
+    actions: &mut Vec<LegAction>,
 ) {
-    let (frame, chosen) = (transform.frame(), scene.chosen == Some(number));
+    let (frame, chosen) = (transform.frame(), view_model.chosen == Some(number));
     let x = transform.position_from_point(&PlotPoint::new(end.of(leg), 0.0)).x;
     if !frame.x_range().contains(x) {
         return;
@@ -144,23 +155,23 @@ fn handle(
         draw_grip(ui, (x, frame, end), across, response.has_focus() || response.dragged());
     }
     if response.drag_started() {
-        acts.push(Act::Choose(number));
+        actions.push(LegAction::Choose(number));
     }
     let pointed_s = response.interact_pointer_pos().map(|at| transform.value_from_position(at).x);
     if response.dragged() {
-        acts.extend(pointed_s.and_then(|to_s| end.moved(scene, number, to_s)).map(Act::Try));
+        actions.extend(pointed_s.and_then(|to_s| end.moved(view_model, number, to_s)).map(LegAction::Try));
     } else if response.drag_stopped() {
-        acts.extend(end.moved(scene, number, end.of(leg)).map(Act::Make));
+        actions.extend(end.moved(view_model, number, end.of(leg)).map(LegAction::Make));
     }
     if chosen {
-        tell_reader(ui, scene, (number, leg, end), &response);
-        acts.extend(keyed(ui, scene, (number, leg, end), &response).map(Act::Make));
+        tell_reader(ui, view_model, (number, leg, end), &response);
+        actions.extend(keyed(ui, view_model, (number, leg, end), &response).map(LegAction::Make));
     }
 }
 
 /// A line with corners that point into the leg, which is `across` points wide.
 fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: bool) {
-    let ink = look::colours(ui).ink;
+    let ink = theme::colours(ui).ink;
     let width = if strong { 2.5 } else { 1.2 };
     ui.painter().vline(x, frame.y_range(), Stroke::new(width, ink));
     let size = (if strong { 1.5 * CORNER } else { CORNER }).min(across / 3.0);
@@ -175,7 +186,7 @@ fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: b
 /// An end is a slider over the time that it may be moved in.
 fn tell_reader(
     ui: &Ui,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     (number, leg, end): (usize, &GivenLeg, End),
     response: &egui::Response,
 ) {
@@ -183,7 +194,7 @@ fn tell_reader(
     response.widget_info(|| WidgetInfo::slider(true, end.of(leg), &label));
     ui.ctx().accesskit_node_builder(response.id, |node| {
         node.set_role(Role::Slider);
-        if let Some((from_s, until_s)) = end.room(scene, number) {
+        if let Some((from_s, until_s)) = end.room(view_model, number) {
             node.set_min_numeric_value(from_s);
             node.set_max_numeric_value(until_s);
         }
@@ -196,7 +207,7 @@ fn tell_reader(
 /// The edit that the arrow keys ask for, or a program that reads the screen aloud.
 fn keyed(
     ui: &Ui,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     (number, leg, end): (usize, &GivenLeg, End),
     response: &egui::Response,
 ) -> Option<LegEdit> {
@@ -212,10 +223,10 @@ fn keyed(
         let asked =
             |action| ui.input(|input| input.num_accesskit_action_requests(response.id, action)) as f64;
         let by_s = STEPS_S.0 * (asked(Action::Increment) - asked(Action::Decrement));
-        return (by_s != 0.0).then(|| end.moved(scene, number, end.of(leg) + by_s)).flatten();
+        return (by_s != 0.0).then(|| end.moved(view_model, number, end.of(leg) + by_s)).flatten();
     }
     let far = presses(Modifiers::SHIFT, Key::ArrowRight) - presses(Modifiers::SHIFT, Key::ArrowLeft);
     let near = presses(Modifiers::NONE, Key::ArrowRight) - presses(Modifiers::NONE, Key::ArrowLeft);
     let by_s = STEPS_S.0 * near + STEPS_S.1 * far;
-    (by_s != 0.0).then(|| end.moved(scene, number, end.of(leg) + by_s)).flatten()
+    (by_s != 0.0).then(|| end.moved(view_model, number, end.of(leg) + by_s)).flatten()
 }

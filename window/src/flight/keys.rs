@@ -2,11 +2,11 @@
 
 use egui::{Key, Modifiers, Ui};
 
-use super::act::Act;
+use super::action::LegAction;
 use super::ends::End;
 use super::leg::{KINDS, addition};
-use super::scene::Scene;
 use super::timeline::zoomed;
+use super::view_model::ViewModel;
 use pairspeed::leg_edits::LegEdit;
 
 /// One press of the keys for zooming.
@@ -35,47 +35,49 @@ pub(super) fn throttle_id() -> egui::Id {
 }
 
 /// Takes the keys of this step, unless the pilot is writing.
-pub(super) fn take(ui: &Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+pub(super) fn take(ui: &Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     if ui.ctx().text_edit_focused() {
         return;
     }
     let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
     if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
-        acts.push(Act::Redo);
+        actions.push(LegAction::Redo);
     }
     if pressed(Modifiers::COMMAND, Key::Z) {
-        acts.push(Act::Undo);
+        actions.push(LegAction::Undo);
     }
     let plain = |key| pressed(Modifiers::NONE, key);
-    view_keys(scene, &plain, acts);
-    let legs = scene.legs().len();
+    view_keys(view_model, &plain, actions);
+    let legs = view_model.legs().len();
     if plain(Key::PageDown) && legs > 0 {
-        acts.push(Act::Choose(scene.chosen.map_or(1, |number| (number + 1).min(legs))));
+        actions.push(LegAction::Choose(view_model.chosen.map_or(1, |number| (number + 1).min(legs))));
     }
     if plain(Key::PageUp) && legs > 0 {
-        acts.push(Act::Choose(scene.chosen.map_or(legs, |number| number.saturating_sub(1).max(1))));
+        actions.push(LegAction::Choose(
+            view_model.chosen.map_or(legs, |number| number.saturating_sub(1).max(1)),
+        ));
     }
     if plain(Key::A) {
-        acts.extend(addition(scene).map(Act::Make));
+        actions.extend(addition(view_model).map(LegAction::Make));
     }
-    leg_keys(ui, scene, &plain, acts);
+    leg_keys(ui, view_model, &plain, actions);
 }
 
-fn view_keys(scene: &Scene<'_>, plain: &impl Fn(Key) -> bool, acts: &mut Vec<Act>) {
-    let middle_s = scene.moment_s().unwrap_or(f64::midpoint(scene.view_s.0, scene.view_s.1));
+fn view_keys(view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, actions: &mut Vec<LegAction>) {
+    let middle_s = view_model.moment_s().unwrap_or(f64::midpoint(view_model.view_s.0, view_model.view_s.1));
     if plain(Key::Plus) || plain(Key::Equals) {
-        acts.push(zoomed(scene, ZOOM, middle_s));
+        actions.push(zoomed(view_model, ZOOM, middle_s));
     }
     if plain(Key::Minus) {
-        acts.push(zoomed(scene, 1.0 / ZOOM, middle_s));
+        actions.push(zoomed(view_model, 1.0 / ZOOM, middle_s));
     }
     if plain(Key::Num0) {
-        acts.push(Act::View(0.0, f64::MAX));
+        actions.push(LegAction::View(0.0, f64::MAX));
     }
 }
 
-fn leg_keys(ui: &Ui, scene: &Scene<'_>, plain: &impl Fn(Key) -> bool, acts: &mut Vec<Act>) {
-    let Some((number, leg)) = scene.chosen_leg() else { return };
+fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, actions: &mut Vec<LegAction>) {
+    let Some((number, leg)) = view_model.chosen_leg() else { return };
     for (key, end) in [(Key::S, End::Start), (Key::E, End::End)] {
         if plain(key) {
             ui.memory_mut(|memory| memory.request_focus(end.id(number)));
@@ -86,22 +88,22 @@ fn leg_keys(ui: &Ui, scene: &Scene<'_>, plain: &impl Fn(Key) -> bool, acts: &mut
     }
     if plain(Key::F) {
         let middle_s = f64::midpoint(leg.start_s, leg.end_s);
-        let place = scene.flight.series.readings.time_s.partition_point(|time| *time < middle_s);
-        acts.push(Act::Look(place, None));
+        let place = view_model.flight.series.readings.time_s.partition_point(|time| *time < middle_s);
+        actions.push(LegAction::ShowFrame(place, None));
     }
     for (kind, _, key) in KINDS {
         if plain(key) {
-            acts.push(Act::Make(LegEdit::Mark { leg: number, kind }));
+            actions.push(LegAction::Make(LegEdit::Mark { leg: number, kind }));
         }
     }
     let edits = [
-        (Key::X, LegEdit::Split { leg: number, at_s: scene.split_s(leg) }),
+        (Key::X, LegEdit::Split { leg: number, at_s: view_model.split_s(leg) }),
         (Key::J, LegEdit::Join { leg: number }),
         (Key::Delete, LegEdit::Delete { leg: number }),
     ];
     for (key, edit) in edits {
         if plain(key) {
-            acts.push(Act::Make(edit));
+            actions.push(LegAction::Make(edit));
         }
     }
 }

@@ -2,10 +2,10 @@
 
 use egui::{DragValue, RichText, TextEdit, Ui};
 
-use super::act::Act;
+use super::action::LegAction;
 use super::ends::End;
-use super::scene::{Scene, colour_of};
-use crate::look;
+use super::view_model::{ViewModel, colour_of};
+use crate::theme;
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::legs::{GivenLeg, Leg, LegKind};
 use pairspeed::model::channel::Channel;
@@ -29,53 +29,58 @@ pub(super) struct ThrottleEntry {
 }
 
 /// Shows the chosen leg.
-pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, entry: &mut ThrottleEntry, acts: &mut Vec<Act>) {
-    let Some((number, leg)) = scene.chosen_leg() else {
-        ui.label(if scene.legs().is_empty() {
+pub(super) fn show(
+    ui: &mut Ui,
+    view_model: &ViewModel<'_>,
+    entry: &mut ThrottleEntry,
+    actions: &mut Vec<LegAction>,
+) {
+    let Some((number, leg)) = view_model.chosen_leg() else {
+        ui.label(if view_model.legs().is_empty() {
             "There is no leg yet. Look at a frame within one and add it."
         } else {
             "No leg is chosen: click one, or press Page Down."
         });
-        add_button(ui, scene, acts);
+        add_button(ui, view_model, actions);
         return;
     };
-    let flown = scene.flown(leg);
+    let flown = view_model.flown(leg);
     ui.horizontal(|ui| {
-        let colour = colour_of(scene.kind(leg), &look::colours(ui));
+        let colour = colour_of(view_model.kind(leg), &theme::colours(ui));
         let (mark, _) = ui.allocate_exact_size(egui::vec2(10.0, 20.0), egui::Sense::hover());
         ui.painter().rect_filled(mark, 2.0, colour);
-        ui.label(RichText::new(format!("Leg {number} of {}", scene.legs().len())).strong().size(17.0));
-        ui.label(kind_name(scene.kind(leg)));
+        ui.label(RichText::new(format!("Leg {number} of {}", view_model.legs().len())).strong().size(17.0));
+        ui.label(kind_name(view_model.kind(leg)));
         let neighbours = [("Previous leg", number.checked_sub(1)), ("Next leg", number.checked_add(1))];
         for (name, other) in neighbours {
-            let there = other.filter(|other| (1..=scene.legs().len()).contains(other));
+            let there = other.filter(|other| (1..=view_model.legs().len()).contains(other));
             let button = egui::Button::new(if name.starts_with('P') { "<" } else { ">" });
             let response = ui.add_enabled(there.is_some(), button);
             response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, there.is_some(), name));
             if response.on_hover_text(name).clicked() {
-                acts.extend(there.map(Act::Choose));
+                actions.extend(there.map(LegAction::Choose));
             }
         }
     });
     ui.horizontal(|ui| {
         for end in [End::Start, End::End] {
-            end_value(ui, scene, (number, leg, end), acts);
+            end_value(ui, view_model, (number, leg, end), actions);
         }
     });
     ui.horizontal_wrapped(|ui| {
         for (kind, words, key) in KINDS {
             let hint = format!("Mark this leg ({})", key.name());
             if ui.selectable_label(leg.kind == kind, words).on_hover_text(hint).clicked() {
-                acts.push(Act::Make(LegEdit::Mark { leg: number, kind }));
+                actions.push(LegAction::Make(LegEdit::Mark { leg: number, kind }));
             }
         }
     });
     ui.horizontal_wrapped(|ui| {
-        throttle(ui, (number, leg, flown), entry, acts);
-        changes(ui, scene, number, leg, acts);
+        throttle(ui, (number, leg, flown), entry, actions);
+        changes(ui, view_model, number, leg, actions);
     });
     if let Some(flown) = flown {
-        measured(ui, scene, flown);
+        measured(ui, view_model, flown);
     } else {
         ui.label("Not one speed is trusted in this leg.");
     }
@@ -83,20 +88,20 @@ pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, entry: &mut ThrottleEntry, ac
 
 fn end_value(
     ui: &mut Ui,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     (number, leg, end): (usize, &GivenLeg, End),
-    acts: &mut Vec<Act>,
+    actions: &mut Vec<LegAction>,
 ) {
     let label = ui.label(end.name());
     let mut time_s = if end == End::Start { leg.start_s } else { leg.end_s };
     let value =
         DragValue::new(&mut time_s).speed(0.05).fixed_decimals(2).suffix(" s").update_while_editing(false);
     let response = ui.add(value).labelled_by(label.id).on_hover_text("Drag, or click to write");
-    let edit = || end.moved(scene, number, time_s);
+    let edit = || end.moved(view_model, number, time_s);
     if response.dragged() {
-        acts.extend(edit().map(Act::Try));
+        actions.extend(edit().map(LegAction::Try));
     } else if response.drag_stopped() || response.changed() {
-        acts.extend(edit().map(Act::Make));
+        actions.extend(edit().map(LegAction::Make));
     }
 }
 
@@ -104,7 +109,7 @@ fn throttle(
     ui: &mut Ui,
     (number, leg, flown): (usize, &GivenLeg, Option<&Leg>),
     entry: &mut ThrottleEntry,
-    acts: &mut Vec<Act>,
+    actions: &mut Vec<LegAction>,
 ) {
     let now = leg.throttle_percent.or_else(|| flown.and_then(|flown| flown.throttle_percent));
     if entry.of != Some((number, now)) {
@@ -120,11 +125,11 @@ fn throttle(
     let response =
         response.on_hover_text("Of this leg and its partner; empty: what the overlay shows, if anything");
     if response.lost_focus() {
-        let told = entry.text.trim().trim_end_matches('%').trim().replace(',', ".");
-        let percent = if told.is_empty() { Some(None) } else { told.parse().ok().map(Some) };
+        let typed = entry.text.trim().trim_end_matches('%').trim().replace(',', ".");
+        let percent = if typed.is_empty() { Some(None) } else { typed.parse().ok().map(Some) };
         match percent {
             Some(percent) if percent != now => {
-                acts.push(Act::Make(LegEdit::Throttle { leg: number, percent }))
+                actions.push(LegAction::Make(LegEdit::Throttle { leg: number, percent }))
             }
             // What is no number goes back to what it was.
             _ => entry.of = None,
@@ -132,54 +137,64 @@ fn throttle(
     }
 }
 
-fn changes(ui: &mut Ui, scene: &Scene<'_>, number: usize, leg: &GivenLeg, acts: &mut Vec<Act>) {
-    let at_s = scene.split_s(leg);
+fn changes(
+    ui: &mut Ui,
+    view_model: &ViewModel<'_>,
+    number: usize,
+    leg: &GivenLeg,
+    actions: &mut Vec<LegAction>,
+) {
+    let at_s = view_model.split_s(leg);
     if ui.button("Split").on_hover_text(format!("Two legs, parted at {at_s:.1} s (X)")).clicked() {
-        acts.push(Act::Make(LegEdit::Split { leg: number, at_s }));
+        actions.push(LegAction::Make(LegEdit::Split { leg: number, at_s }));
     }
-    let joins = number < scene.legs().len();
+    let joins = number < view_model.legs().len();
     let hint = format!("One leg of this and leg {} (J)", number + 1);
     if ui.add_enabled(joins, egui::Button::new("Join next")).on_hover_text(hint).clicked() {
-        acts.push(Act::Make(LegEdit::Join { leg: number }));
+        actions.push(LegAction::Make(LegEdit::Join { leg: number }));
     }
     if ui.button("Delete").on_hover_text("Take this leg away (Delete)").clicked() {
-        acts.push(Act::Make(LegEdit::Delete { leg: number }));
+        actions.push(LegAction::Make(LegEdit::Delete { leg: number }));
     }
-    add_button(ui, scene, acts);
+    add_button(ui, view_model, actions);
 }
 
 /// Length of a leg added at the frame looked at, in seconds, as far as there is room.
 const ADDED_S: f64 = 8.0;
 
 /// The leg that would be added about the frame looked at; `None` within another or without room.
-pub(super) fn addition(scene: &Scene<'_>) -> Option<LegEdit> {
-    let about_s = scene.moment_s()?;
-    let time_s = &scene.flight.series.readings.time_s;
+pub(super) fn addition(view_model: &ViewModel<'_>) -> Option<LegEdit> {
+    let about_s = view_model.moment_s()?;
+    let time_s = &view_model.flight.series.readings.time_s;
     let (first_s, last_s) = (*time_s.first()?, *time_s.last()?);
-    let before_s =
-        scene.legs().iter().map(|leg| leg.end_s).filter(|end_s| *end_s <= about_s).fold(first_s, f64::max);
-    let after_s = scene
+    let before_s = view_model
+        .legs()
+        .iter()
+        .map(|leg| leg.end_s)
+        .filter(|end_s| *end_s <= about_s)
+        .fold(first_s, f64::max);
+    let after_s = view_model
         .legs()
         .iter()
         .map(|leg| leg.start_s)
         .filter(|start_s| *start_s >= about_s)
         .fold(last_s, f64::min);
-    let within = scene.legs().iter().any(|leg| leg.start_s < about_s && about_s < leg.end_s);
+    let within = view_model.legs().iter().any(|leg| leg.start_s < about_s && about_s < leg.end_s);
     let (start_s, end_s) = ((about_s - ADDED_S / 2.0).max(before_s), (about_s + ADDED_S / 2.0).min(after_s));
     (!within && end_s - start_s >= pairspeed::leg_edits::SHORTEST_LEG_S)
         .then_some(LegEdit::Add { start_s, end_s })
 }
 
-fn add_button(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
-    let edit = addition(scene);
+fn add_button(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
+    let edit = addition(view_model);
     let hint = "A leg about the frame looked at, where none is (A)";
     if ui.add_enabled(edit.is_some(), egui::Button::new("Add")).on_hover_text(hint).clicked() {
-        acts.extend(edit.map(Act::Make));
+        actions.extend(edit.map(LegAction::Make));
     }
 }
 
-fn measured(ui: &mut Ui, scene: &Scene<'_>, flown: &Leg) {
-    let speed = speed_symbol(scene.flight);
+fn measured(ui: &mut Ui, view_model: &ViewModel<'_>, flown: &Leg) {
+    let speed = speed_symbol(view_model.flight);
     let sure = if flown.speed_uncertainty.is_finite() {
         format!(" +/- {}", shown(flown.speed_uncertainty, 1))
     } else {
@@ -190,11 +205,11 @@ fn measured(ui: &mut Ui, scene: &Scene<'_>, flown: &Leg) {
         format!("over {:.1} steady s", flown.steady_end_s - flown.steady_start_s),
     ];
     facts.extend(flown.voltage_v.map(|volts| format!("{} V", shown(volts, 2))));
-    let height = scene.flight.unit(&Channel::Altitude).map_or("", Unit::symbol);
+    let height = view_model.flight.unit(&Channel::Altitude).map_or("", Unit::symbol);
     facts.extend(flown.altitude.map(|altitude| with_symbol(&shown(altitude, 0), height)));
     facts.extend(flown.satellites.map(|satellites| format!("{satellites:.0} satellites")));
     ui.label(facts.join(", "));
     if !flown.flags.is_empty() {
-        ui.colored_label(look::colours(ui).unsure, format!("To know: {}", joined(&flown.flags)));
+        ui.colored_label(theme::colours(ui).unsure, format!("To know: {}", joined(&flown.flags)));
     }
 }

@@ -6,29 +6,29 @@
 //!   -> Acts, which the screen carries out
 //! ```
 
-mod act;
-mod bench;
+mod action;
 mod blanks;
 mod ends;
 mod keys;
 mod leg;
+mod leg_editor;
 mod picture;
 mod results;
 mod saving;
-mod scene;
 mod timeline;
+mod view_model;
 
 use egui::{Panel, ScrollArea, Ui};
 
-use self::act::Act;
-use self::bench::Bench;
+use self::action::LegAction;
 use self::blanks::Blanks;
 use self::leg::ThrottleEntry;
+use self::leg_editor::LegEditor;
 use self::picture::Pictures;
 use self::saving::Saving;
-use self::scene::Scene;
 use self::timeline::Heights;
-use super::{Screen, Shared, look};
+use self::view_model::ViewModel;
+use super::{Screen, Shared, theme};
 
 /// From this width on, in points, results stand beside the plots instead of below them.
 const WIDE: f32 = 900.0;
@@ -50,7 +50,7 @@ const AROUND_S: f64 = 8.0;
 pub struct LegsScreen {
     /// Number of the reading that is on the bench.
     seen: Option<u64>,
-    bench: Option<Bench>,
+    leg_editor: Option<LegEditor>,
     /// What each channel of the flight left blank.
     blanks: Vec<Blanks>,
     pictures: Option<Pictures>,
@@ -63,29 +63,29 @@ pub struct LegsScreen {
 
 impl Screen for LegsScreen {
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
-        let mut acts = Vec::new();
-        let (Some(finished), Some(bench)) = (&shared.finished, &self.bench) else {
-            look::show_empty(ui, shared, "Read a recording first: then its legs are shown here.");
+        let mut actions = Vec::new();
+        let (Some(finished), Some(leg_editor)) = (&shared.finished, &self.leg_editor) else {
+            theme::show_empty(ui, shared, "Read a recording first: then its legs are shown here.");
             return;
         };
-        let scene = Scene {
+        let view_model = ViewModel {
             flight: &finished.flight,
-            bench,
+            leg_editor,
             blanks: &self.blanks,
             chosen: self.chosen,
             moment: self.moment,
             view_s: self.view_s,
         };
-        keys::take(ui, &scene, &mut acts);
-        saving::bar(ui, &scene, &self.saving, &mut acts);
-        offer(ui, &scene, &mut acts);
+        keys::take(ui, &view_model, &mut actions);
+        saving::bar(ui, &view_model, &self.saving, &mut actions);
+        offer(ui, &view_model, &mut actions);
         if ui.available_width() >= WIDE {
-            Self::side_by_side(ui, &scene, (self.pictures.as_ref(), &mut self.entry), &mut acts);
+            Self::side_by_side(ui, &view_model, (self.pictures.as_ref(), &mut self.entry), &mut actions);
         } else {
-            Self::stacked(ui, &scene, (self.pictures.as_ref(), &mut self.entry), &mut acts);
+            Self::stacked(ui, &view_model, (self.pictures.as_ref(), &mut self.entry), &mut actions);
         }
-        for act in acts {
-            self.carry_out(ui.ctx(), act, shared);
+        for action in actions {
+            self.carry_out(ui.ctx(), action, shared);
         }
     }
 
@@ -94,9 +94,9 @@ impl Screen for LegsScreen {
             self.seen = Some(shared.finished_number);
             self.take_up(ctx, shared);
         }
-        if let Some(bench) = &mut self.bench {
-            bench.attend(shared);
-            self.saving.attend(bench, shared);
+        if let Some(leg_editor) = &mut self.leg_editor {
+            leg_editor.attend(shared);
+            self.saving.attend(leg_editor, shared);
         }
         if let Some(pictures) = &mut self.pictures {
             pictures.attend(ctx);
@@ -104,8 +104,8 @@ impl Screen for LegsScreen {
     }
 
     fn keep(&mut self, _shared: &Shared) {
-        if let Some(bench) = &mut self.bench {
-            bench.keep();
+        if let Some(leg_editor) = &mut self.leg_editor {
+            leg_editor.keep();
         }
     }
 }
@@ -114,7 +114,7 @@ impl LegsScreen {
     /// Whether all that was asked for in the background is there.
     #[must_use]
     pub fn is_settled(&self) -> bool {
-        self.bench.as_ref().is_none_or(Bench::is_settled)
+        self.leg_editor.as_ref().is_none_or(LegEditor::is_settled)
             && self.pictures.as_ref().is_none_or(Pictures::is_settled)
             && !self.saving.is_busy()
     }
@@ -129,8 +129,8 @@ impl LegsScreen {
     fn take_up(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         *self = Self { seen: self.seen, ..Self::default() };
         let Some(finished) = &shared.finished else { return };
-        let (bench, wrong) = Bench::of(ctx, finished, shared);
-        self.bench = Some(bench);
+        let (leg_editor, wrong) = LegEditor::of(ctx, finished, shared);
+        self.leg_editor = Some(leg_editor);
         self.blanks = Blanks::of_all(&finished.flight);
         self.pictures = Some(Pictures::new(ctx));
         self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
@@ -142,80 +142,81 @@ impl LegsScreen {
 
     fn side_by_side(
         ui: &mut Ui,
-        scene: &Scene<'_>,
+        view_model: &ViewModel<'_>,
         (pictures, entry): (Option<&Pictures>, &mut ThrottleEntry),
-        acts: &mut Vec<Act>,
+        actions: &mut Vec<LegAction>,
     ) {
         let results = Panel::right("results").resizable(true).default_size(RESULTS).min_size(260.0);
         results.show(ui, |ui| {
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                leg::show(ui, scene, entry, acts);
+                leg::show(ui, view_model, entry, actions);
                 ui.separator();
-                results::show(ui, scene, acts);
+                results::show(ui, view_model, actions);
             });
         });
-        if let Some(pictures) = pictures.filter(|_| scene.moment.is_some()) {
+        if let Some(pictures) = pictures.filter(|_| view_model.moment.is_some()) {
             let panel = Panel::bottom("frame").resizable(true).default_size(PICTURE).min_size(120.0);
-            panel.show(ui, |ui| pictures.show(ui, scene, acts));
+            panel.show(ui, |ui| pictures.show(ui, view_model, actions));
         }
         egui::CentralPanel::default().show(ui, |ui| {
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
                 // Beside the strips: the row of names, the time under the speed, and the gaps.
                 let strip = (STRIP * ui.available_height()).clamp(STRIPS.0, STRIPS.1);
-                let rest = 36.0 + (strip + 3.0) * timeline::strips(scene).count() as f32;
+                let rest = 36.0 + (strip + 3.0) * timeline::strips(view_model).count() as f32;
                 let speed = (ui.available_height() - rest).max(LEAST_SPEED);
-                timeline::show(ui, scene, Heights { speed, strip }, acts);
+                timeline::show(ui, view_model, Heights { speed, strip }, actions);
             });
         });
     }
 
     fn stacked(
         ui: &mut Ui,
-        scene: &Scene<'_>,
+        view_model: &ViewModel<'_>,
         (pictures, entry): (Option<&Pictures>, &mut ThrottleEntry),
-        acts: &mut Vec<Act>,
+        actions: &mut Vec<LegAction>,
     ) {
         super::page(ui, |ui| {
-            ui.scope(|ui| timeline::show(ui, scene, STACKED, acts));
-            leg::show(ui, scene, entry, acts);
-            if let Some(pictures) = pictures.filter(|_| scene.moment.is_some()) {
+            ui.scope(|ui| timeline::show(ui, view_model, STACKED, actions));
+            leg::show(ui, view_model, entry, actions);
+            if let Some(pictures) = pictures.filter(|_| view_model.moment.is_some()) {
                 ui.separator();
                 ui.allocate_ui(egui::vec2(ui.available_width(), PICTURE), |ui| {
-                    pictures.show(ui, scene, acts)
+                    pictures.show(ui, view_model, actions)
                 });
             }
             ui.separator();
-            results::show(ui, scene, acts);
+            results::show(ui, view_model, actions);
         });
     }
 
-    fn carry_out(&mut self, ctx: &egui::Context, act: Act, shared: &mut Shared) {
-        let Some(bench) = &mut self.bench else { return };
+    fn carry_out(&mut self, ctx: &egui::Context, action: LegAction, shared: &mut Shared) {
+        let Some(leg_editor) = &mut self.leg_editor else { return };
         ctx.request_repaint();
-        match act {
-            Act::Choose(number) => self.choose(number, shared),
-            Act::Try(edit) => bench.try_out(edit),
-            Act::Make(edit) => match bench.make(edit, shared) {
-                Ok(()) => self.chosen = keys::chosen_after(edit, self.chosen, bench.legs().len()),
+        match action {
+            LegAction::Choose(number) => self.choose(number, shared),
+            LegAction::Try(edit) => leg_editor.try_out(edit),
+            LegAction::Make(edit) => match leg_editor.make(edit, shared) {
+                Ok(()) => self.chosen = keys::chosen_after(edit, self.chosen, leg_editor.legs().len()),
                 Err(error) => shared.wrong(error),
             },
-            Act::Undo => bench.undo(shared),
-            Act::Redo => bench.redo(shared),
-            Act::TakeOffer => bench.take_offer(),
-            Act::LeaveOffer => bench.leave_offer(shared),
-            Act::Look(place, channel) => self.look(place, channel, shared),
-            Act::View(from_s, to_s) => self.view(from_s, to_s, shared),
-            Act::Save(file) => self.saving.one(ctx, file, bench, shared),
-            Act::SaveAll => self.saving.all(ctx, bench, shared),
-            Act::OpenFolder => super::page_file::open(bench.folder(), shared),
+            LegAction::Undo => leg_editor.undo(shared),
+            LegAction::Redo => leg_editor.redo(shared),
+            LegAction::TakeOffer => leg_editor.take_offer(),
+            LegAction::LeaveOffer => leg_editor.leave_offer(shared),
+            LegAction::ShowFrame(place, channel) => self.show_frame(place, channel, shared),
+            LegAction::View(from_s, to_s) => self.view(from_s, to_s, shared),
+            LegAction::Save(file) => self.saving.one(ctx, file, leg_editor, shared),
+            LegAction::SaveAll => self.saving.all(ctx, leg_editor, shared),
+            LegAction::OpenFolder => super::page_file::open(leg_editor.folder(), shared),
         }
-        let legs = self.bench.as_ref().map_or(0, |bench| bench.legs().len());
+        let legs = self.leg_editor.as_ref().map_or(0, |leg_editor| leg_editor.legs().len());
         self.chosen = self.chosen.map(|number| number.min(legs)).filter(|number| *number > 0);
     }
 
     /// Chooses a leg and brings it into sight.
     fn choose(&mut self, number: usize, shared: &Shared) {
-        let leg = self.bench.as_ref().and_then(|bench| bench.legs().get(number.checked_sub(1)?));
+        let leg =
+            self.leg_editor.as_ref().and_then(|leg_editor| leg_editor.legs().get(number.checked_sub(1)?));
         let Some(leg) = leg.copied() else { return };
         self.chosen = Some(number);
         if leg.start_s < self.view_s.0 || leg.end_s > self.view_s.1 {
@@ -225,7 +226,12 @@ impl LegsScreen {
         }
     }
 
-    fn look(&mut self, place: usize, channel: Option<pairspeed::model::channel::Channel>, shared: &Shared) {
+    fn show_frame(
+        &mut self,
+        place: usize,
+        channel: Option<pairspeed::model::channel::Channel>,
+        shared: &Shared,
+    ) {
         let time_s = shared
             .finished
             .as_ref()
@@ -259,8 +265,8 @@ fn whole(time_s: &[f64]) -> (f64, f64) {
 }
 
 /// Offers the edits of an earlier day.
-fn offer(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
-    let Some(offered) = scene.bench.offered() else { return };
+fn offer(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
+    let Some(offered) = view_model.leg_editor.offered() else { return };
     let edits = match offered.edits().len() {
         1 => "1 edit".to_owned(),
         edits => format!("{edits} edits"),
@@ -269,10 +275,10 @@ fn offer(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
         ui.horizontal_wrapped(|ui| {
             ui.label(format!("These legs were edited before ({edits})."));
             if ui.button("Use those edits").clicked() {
-                acts.push(Act::TakeOffer);
+                actions.push(LegAction::TakeOffer);
             }
             if ui.button("Start from the legs found").clicked() {
-                acts.push(Act::LeaveOffer);
+                actions.push(LegAction::LeaveOffer);
             }
         });
     });

@@ -6,11 +6,11 @@ use egui::{Color32, Image, ImageSource, Rect, Sense, Stroke, StrokeKind, Texture
 use egui::{Ui, Vec2, load::SizedTexture, pos2};
 use image::GrayImage;
 
-use super::act::Act;
-use super::scene::{Scene, symbol};
+use super::action::LegAction;
 use super::timeline::stepped;
-use crate::look;
-use crate::work::Clerk;
+use super::view_model::{ViewModel, symbol};
+use crate::theme;
+use crate::work::LatestWinsWorker;
 use pairspeed::flight::Flight;
 use pairspeed::footage::{FootageError, FrameSource as _, Recording};
 use pairspeed::geometry::PixelRect;
@@ -32,7 +32,7 @@ type Fetched = (f64, Result<GrayImage, String>);
 
 /// Fetches frames in the background and holds the last one.
 pub(super) struct Pictures {
-    clerk: Clerk<(Vec<PathBuf>, f64), Fetched>,
+    worker: LatestWinsWorker<(Vec<PathBuf>, f64), Fetched>,
     asked_s: Option<f64>,
     shown: Option<(f64, Result<TextureHandle, String>)>,
     /// The readout that was pointed at.
@@ -42,27 +42,27 @@ pub(super) struct Pictures {
 impl Pictures {
     pub fn new(ctx: &egui::Context) -> Self {
         let mut open: Option<(Vec<PathBuf>, Recording)> = None;
-        let clerk = Clerk::hire(ctx, move |(clips, time_s): (Vec<PathBuf>, f64), answer| {
+        let worker = LatestWinsWorker::spawn(ctx, move |(clips, time_s): (Vec<PathBuf>, f64), answer| {
             let fetched = fetched(&mut open, clips, time_s).map_err(|error| error.to_string());
             if fetched.is_err() {
                 open = None;
             }
             answer((time_s, fetched));
         });
-        Self { clerk, asked_s: None, shown: None, channel: None }
+        Self { worker, asked_s: None, shown: None, channel: None }
     }
 
     /// Asks for the frame of a moment; the picture comes when it is there.
     pub fn look_at(&mut self, clips: &[PathBuf], time_s: f64, channel: Option<Channel>) {
         self.channel = channel.or(self.channel.take());
         self.asked_s = Some(time_s);
-        self.clerk.give((clips.to_vec(), time_s));
+        self.worker.submit((clips.to_vec(), time_s));
     }
 
     /// Takes what was fetched meanwhile.
     pub fn attend(&mut self, ctx: &egui::Context) {
-        while let Some((time_s, fetched)) = self.clerk.answer() {
-            let texture = fetched.map(|picture| look::texture(ctx, "frame looked at", &picture));
+        while let Some((time_s, fetched)) = self.worker.answer() {
+            let texture = fetched.map(|picture| theme::texture(ctx, "frame looked at", &picture));
             self.shown = Some((time_s, texture));
         }
     }
@@ -73,18 +73,18 @@ impl Pictures {
     }
 
     /// The frame, and every box of it with what was read there.
-    pub fn show(&self, ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
-        let (Some(place), Some(moment_s)) = (scene.moment, scene.moment_s()) else { return };
+    pub fn show(&self, ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
+        let (Some(place), Some(moment_s)) = (view_model.moment, view_model.moment_s()) else { return };
         ui.horizontal_top(|ui| {
             if let Some((_, Ok(texture))) = &self.shown {
-                self.show_frame(ui, scene, texture);
+                self.show_frame(ui, view_model, texture);
             }
             ui.vertical(|ui| {
-                ui.horizontal_wrapped(|ui| self.show_head(ui, scene, moment_s, acts));
+                ui.horizontal_wrapped(|ui| self.show_head(ui, view_model, moment_s, actions));
                 match &self.shown {
-                    Some((_, Ok(texture))) => self.show_boxes(ui, scene, place, texture),
+                    Some((_, Ok(texture))) => self.show_boxes(ui, view_model, place, texture),
                     Some((_, Err(reason))) => {
-                        ui.colored_label(look::colours(ui).wrong, format!("No picture: {reason}"));
+                        ui.colored_label(theme::colours(ui).wrong, format!("No picture: {reason}"));
                     }
                     None => {}
                 }
@@ -92,11 +92,17 @@ impl Pictures {
         });
     }
 
-    fn show_head(&self, ui: &mut Ui, scene: &Scene<'_>, moment_s: f64, acts: &mut Vec<Act>) {
+    fn show_head(
+        &self,
+        ui: &mut Ui,
+        view_model: &ViewModel<'_>,
+        moment_s: f64,
+        actions: &mut Vec<LegAction>,
+    ) {
         ui.strong(format!("Frame at {moment_s:.2} s"));
         for (name, steps, hint) in [("Previous", -1, "The frame before"), ("Next", 1, "The frame after")] {
             if ui.button(name).on_hover_text(hint).clicked() {
-                acts.push(stepped(scene, steps, None));
+                actions.push(stepped(view_model, steps, None));
             }
         }
         if !self.is_settled() {
@@ -104,7 +110,7 @@ impl Pictures {
         }
     }
 
-    fn show_frame(&self, ui: &mut Ui, scene: &Scene<'_>, texture: &TextureHandle) {
+    fn show_frame(&self, ui: &mut Ui, view_model: &ViewModel<'_>, texture: &TextureHandle) {
         let size = texture.size_vec2();
         let height = (ui.available_height() - 4.0).clamp(90.0, 400.0);
         let shown = Vec2::new(size.x * height / size.y.max(1.0), height);
@@ -113,27 +119,27 @@ impl Pictures {
         image.paint_at(ui, area);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "The frame looked at"));
         let scale = shown / size;
-        for region in &scene.flight.setup.regions {
+        for region in &view_model.flight.setup.regions {
             let place = region.place;
             let at = area.min + Vec2::new(place.left as f32, place.top as f32) * scale;
             let rect = Rect::from_min_size(at, Vec2::new(place.width as f32, place.height as f32) * scale);
             let pointed_at = self.channel.as_ref() == Some(&region.channel);
-            let colour = if pointed_at { look::YELLOW } else { Color32::from_gray(200) };
+            let colour = if pointed_at { theme::YELLOW } else { Color32::from_gray(200) };
             let stroke = Stroke::new(if pointed_at { 2.0 } else { 1.0 }, colour);
             ui.painter().rect_stroke(rect, 0.0, stroke, StrokeKind::Outside);
         }
     }
 
     /// The boxes with what was read in them, the one pointed at first.
-    fn show_boxes(&self, ui: &mut Ui, scene: &Scene<'_>, place: usize, texture: &TextureHandle) {
-        let mut regions: Vec<_> = scene.flight.setup.regions.iter().collect();
+    fn show_boxes(&self, ui: &mut Ui, view_model: &ViewModel<'_>, place: usize, texture: &TextureHandle) {
+        let mut regions: Vec<_> = view_model.flight.setup.regions.iter().collect();
         regions.sort_by_key(|region| self.channel.as_ref() != Some(&region.channel));
         egui::ScrollArea::vertical().id_salt("boxes").show(ui, |ui| {
             ui.horizontal_wrapped(|ui| {
                 for region in regions {
-                    let readout = scene.flight.series.readings.channel(&region.channel);
+                    let readout = view_model.flight.series.readings.channel(&region.channel);
                     let (value, sure) = readout
-                        .map_or_else(Default::default, |readout| in_words(scene.flight, readout, place));
+                        .map_or_else(Default::default, |readout| in_words(view_model.flight, readout, place));
                     ui.allocate_ui(BOX, |ui| {
                         ui.vertical(|ui| {
                             ui.spacing_mut().item_spacing.y = 2.0;

@@ -3,10 +3,10 @@
 use egui::{Color32, Grid, RichText, Role, ScrollArea, Ui, WidgetInfo};
 use egui_plot::{FilledArea, GridMark, Line, PlotBounds, PlotUi, Points};
 
-use super::act::Act;
-use super::scene::Scene;
+use super::action::LegAction;
 use super::timeline::{marks, still};
-use crate::look::{self, Colours};
+use super::view_model::ViewModel;
+use crate::theme::{self, Colours};
 use pairspeed::airspeed::Pair;
 use pairspeed::flight::Flight;
 use pairspeed::output::answer::{HEADINGS, Row, remark, rows};
@@ -22,8 +22,8 @@ const PLOT: f32 = 210.0;
 const CAP: f64 = 0.8;
 
 /// Shows the results; a click on a pair chooses its upwind leg.
-pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
-    let flight = scene.flight;
+pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
+    let flight = view_model.flight;
     ui.add_space(4.0);
     ui.label(RichText::new("Airspeed").strong().size(17.0));
     let rows = rows(flight);
@@ -31,7 +31,7 @@ pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
         ui.label(no_answer(flight));
         unread(ui, flight);
     } else {
-        table(ui, flight, &rows, acts);
+        table(ui, flight, &rows, actions);
         throttle_plot(ui, flight);
         remarks(ui, flight, &rows);
         unread(ui, flight);
@@ -42,7 +42,7 @@ pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
     notes(ui, flight);
 }
 
-fn table(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>], acts: &mut Vec<Act>) {
+fn table(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>], actions: &mut Vec<LegAction>) {
     let speed = speed_symbol(flight);
     ui.label(format!("Speeds in {}, the pack in V. The interval holds the truth 19 times in 20.", of(speed)));
     ScrollArea::horizontal().id_salt("answer").show(ui, |ui| {
@@ -55,7 +55,7 @@ fn table(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>], acts: &mut Vec<Act>) {
                 let cells = row.cells();
                 for (column, cell) in cells.iter().enumerate() {
                     match (column, row) {
-                        (0, Row::Pair(pair)) => pair_link(ui, cell, pair, acts),
+                        (0, Row::Pair(pair)) => pair_link(ui, cell, pair, actions),
                         (3, _) => {
                             ui.label(RichText::new(cell).strong());
                         }
@@ -74,13 +74,13 @@ fn of(symbol: &str) -> &str {
     if symbol.is_empty() { "the unit shown" } else { symbol }
 }
 
-fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, acts: &mut Vec<Act>) {
+fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, actions: &mut Vec<LegAction>) {
     let (upwind, downwind) = (pair.legs.0 + 1, pair.legs.1 + 1);
     let label = format!("{cell}, legs {upwind} and {downwind}");
     let response = ui.link(cell);
     response.widget_info(|| WidgetInfo::labeled(Role::Link, true, &label));
     if response.on_hover_text(format!("Legs {upwind} and {downwind}: show the first")).clicked() {
-        acts.push(Act::Choose(upwind.min(downwind)));
+        actions.push(LegAction::Choose(upwind.min(downwind)));
     }
 }
 
@@ -88,7 +88,7 @@ fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, acts: &mut Vec<Act>) {
 fn throttle_plot(ui: &mut Ui, flight: &Flight) {
     let (bars, curve) = (bars(flight), curve(flight));
     let Some([left, right, low, high]) = room(&bars, &curve, by_throttle(flight)) else { return };
-    let colours = look::colours(ui);
+    let colours = theme::colours(ui);
     let across = if by_throttle(flight) { "throttle, %" } else { "throttle step" };
     let label = format!("Airspeed against {across}, with 95 % intervals");
     let least_step = if by_throttle(flight) { 10.0 } else { 1.0 };
@@ -148,7 +148,7 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
         if !remark.is_empty() {
             let step = step_name(pair.throttle_percent, Some(pair.step));
             ui.horizontal_wrapped(|ui| {
-                ui.colored_label(look::colours(ui).unsure, format!("{step} (pair {}):", pair.pair));
+                ui.colored_label(theme::colours(ui).unsure, format!("{step} (pair {}):", pair.pair));
                 ui.label(remark);
             });
         }
@@ -159,7 +159,7 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
 fn unread(ui: &mut Ui, flight: &Flight) {
     for unread in &flight.legibility.unread {
         ui.add_space(2.0);
-        ui.colored_label(look::colours(ui).unsure, unread::sentence(unread));
+        ui.colored_label(theme::colours(ui).unsure, unread::sentence(unread));
         if let Some(parts) = unread::command(unread) {
             ui.label(RichText::new(unread::command_lines(&parts).join("\n")).monospace());
         }

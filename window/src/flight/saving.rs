@@ -4,14 +4,14 @@ use std::path::Path;
 
 use egui::{Button, RichText, Ui};
 
-use super::act::Act;
-use super::bench::Bench;
+use super::action::LegAction;
 use super::keys::KEYS;
-use super::scene::Scene;
+use super::leg_editor::LegEditor;
 use super::timeline::zoomed;
-use crate::look;
+use super::view_model::ViewModel;
 use crate::reading::in_our_words;
 use crate::shared::Shared;
+use crate::theme;
 use crate::work::{Outcome, Work, take_outcome};
 use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
@@ -43,17 +43,17 @@ impl Saving {
     }
 
     /// Saves one result file.
-    pub fn one(&mut self, ctx: &egui::Context, file: ResultFile, bench: &Bench, shared: &Shared) {
-        self.start(ctx, bench, shared, move |folder, flight| {
+    pub fn one(&mut self, ctx: &egui::Context, file: ResultFile, leg_editor: &LegEditor, shared: &Shared) {
+        self.start(ctx, leg_editor, shared, move |folder, flight| {
             let path = write_one(folder, file, flight).map_err(|error| in_our_words(&error))?;
             Ok((format!("saved {}", path.display()), None))
         });
     }
 
     /// Saves all result files.
-    pub fn all(&mut self, ctx: &egui::Context, bench: &Bench, shared: &Shared) {
-        let edits = bench.edits().edits().to_vec();
-        self.start(ctx, bench, shared, move |folder, flight| {
+    pub fn all(&mut self, ctx: &egui::Context, leg_editor: &LegEditor, shared: &Shared) {
+        let edits = leg_editor.edits().edits().to_vec();
+        self.start(ctx, leg_editor, shared, move |folder, flight| {
             let prepared = ResultFolder::prepare(folder, Existing::Replace);
             prepared.and_then(|prepared| prepared.write(flight)).map_err(|error| in_our_words(&error))?;
             Ok((format!("saved all results in {}", folder.display()), Some(edits)))
@@ -63,21 +63,21 @@ impl Saving {
     fn start(
         &mut self,
         ctx: &egui::Context,
-        bench: &Bench,
+        leg_editor: &LegEditor,
         shared: &Shared,
         write: impl FnOnce(&Path, &Flight) -> Result<Written, String> + Send + 'static,
     ) {
         let Some(finished) = &shared.finished else { return };
-        let (folder, flight) = (bench.folder().clone(), finished.flight.clone());
+        let (folder, flight) = (leg_editor.folder().clone(), finished.flight.clone());
         self.work = Some(Work::start(ctx, move |_| write(&folder, &flight)));
     }
 
     /// Tells what came of it.
-    pub fn attend(&mut self, bench: &mut Bench, shared: &mut Shared) {
+    pub fn attend(&mut self, leg_editor: &mut LegEditor, shared: &mut Shared) {
         match take_outcome(&mut self.work) {
             Some(Outcome::Done((words, edits))) => {
                 if let Some(edits) = edits {
-                    bench.results_written(edits);
+                    leg_editor.results_written(edits);
                 }
                 shared.done(words);
             }
@@ -88,68 +88,72 @@ impl Saving {
 }
 
 /// Shows the row.
-pub(super) fn bar(ui: &mut Ui, scene: &Scene<'_>, saving: &Saving, acts: &mut Vec<Act>) {
+pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, actions: &mut Vec<LegAction>) {
     ui.horizontal_wrapped(|ui| {
-        take_back(ui, scene, acts);
+        take_back(ui, view_model, actions);
         ui.separator();
-        stretch(ui, scene, acts);
+        stretch(ui, view_model, actions);
         ui.separator();
         ui.label("Save");
         // What is saved must be what is shown.
-        let ready = !saving.is_busy() && scene.bench.is_settled();
+        let ready = !saving.is_busy() && view_model.leg_editor.is_settled();
         for (file, words, hint) in FILES {
             if ui.add_enabled(ready, Button::new(words)).on_hover_text(hint).clicked() {
-                acts.push(Act::Save(file));
+                actions.push(LegAction::Save(file));
             }
         }
         if ui.add_enabled(ready, Button::new("All")).on_hover_text("Save all results anew").clicked() {
-            acts.push(Act::SaveAll);
+            actions.push(LegAction::SaveAll);
         }
-        if ui.button("Open the folder").on_hover_text(scene.bench.folder().display().to_string()).clicked() {
-            acts.push(Act::OpenFolder);
+        if ui
+            .button("Open the folder")
+            .on_hover_text(view_model.leg_editor.folder().display().to_string())
+            .clicked()
+        {
+            actions.push(LegAction::OpenFolder);
         }
         ui.menu_button("Keys", show_keys);
-        if saving.is_busy() || !scene.bench.is_settled() {
+        if saving.is_busy() || !view_model.leg_editor.is_settled() {
             ui.spinner();
-        } else if scene.bench.results_lag() {
+        } else if view_model.leg_editor.results_lag() {
             let words = RichText::new("Results lack the last edits");
-            ui.label(words.color(look::colours(ui).unsure)).on_hover_text(
+            ui.label(words.color(theme::colours(ui).unsure)).on_hover_text(
                 "Your edits are kept. The files of results are those of before: press All to save them anew.",
             );
         }
     });
 }
 
-fn take_back(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
-    let edits = scene.bench.edits();
-    for (name, edit, act) in
-        [("Undo", edits.edits().last(), Act::Undo), ("Redo", edits.next_redo(), Act::Redo)]
+fn take_back(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
+    let edits = view_model.leg_editor.edits();
+    for (name, edit, action) in
+        [("Undo", edits.edits().last(), LegAction::Undo), ("Redo", edits.next_redo(), LegAction::Redo)]
     {
         let hint = edit.map_or_else(|| "Nothing to do".to_owned(), |edit| format!("{name}: {edit}"));
         if ui.add_enabled(edit.is_some(), Button::new(name)).on_hover_text(hint).clicked() {
-            acts.push(act);
+            actions.push(action);
         }
     }
 }
 
-fn stretch(ui: &mut Ui, scene: &Scene<'_>, acts: &mut Vec<Act>) {
+fn stretch(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     if ui.button("Whole flight").on_hover_text("Show the whole flight (0)").clicked() {
-        acts.push(Act::View(0.0, f64::MAX));
+        actions.push(LegAction::View(0.0, f64::MAX));
     }
-    let leg = scene.chosen_leg().map(|(_, leg)| *leg);
+    let leg = view_model.chosen_leg().map(|(_, leg)| *leg);
     let hint = "Show the chosen leg and what is around it";
     if ui.add_enabled(leg.is_some(), Button::new("This leg")).on_hover_text(hint).clicked()
         && let Some(leg) = leg
     {
         let around_s = (leg.end_s - leg.start_s).max(4.0) * 0.6;
-        acts.push(Act::View(leg.start_s - around_s, leg.end_s + around_s));
+        actions.push(LegAction::View(leg.start_s - around_s, leg.end_s + around_s));
     }
-    let middle_s = f64::midpoint(scene.view_s.0, scene.view_s.1);
+    let middle_s = f64::midpoint(view_model.view_s.0, view_model.view_s.1);
     for (words, name, factor) in [("+", "Show less time", 1.5), ("-", "Show more time", 1.0 / 1.5)] {
         let response = ui.button(words);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, name));
         if response.on_hover_text(format!("{name} ({words})")).clicked() {
-            acts.push(zoomed(scene, factor, middle_s));
+            actions.push(zoomed(view_model, factor, middle_s));
         }
     }
 }

@@ -7,11 +7,11 @@ use egui_plot::{
     GridMark, Line, LineStyle, Plot, PlotBounds, PlotPoint, PlotTransform, PlotUi, Points, Span, VLine,
 };
 
-use super::act::Act;
+use super::action::LegAction;
 use super::blanks::{Blanks, InSight};
 use super::ends;
-use super::scene::{Scene, colour_of, symbol};
-use crate::look::{self, Colours};
+use super::view_model::{ViewModel, colour_of, symbol};
+use crate::theme::{self, Colours};
 use pairspeed::model::channel::Channel;
 use pairspeed::output::axis::Axis;
 use pairspeed::output::decimation::{dots, lines};
@@ -40,24 +40,24 @@ pub(super) struct Heights {
 }
 
 /// The channels that have a strip.
-pub(super) fn strips(scene: &Scene<'_>) -> impl Iterator<Item = Channel> {
-    STRIPS.into_iter().filter(|channel| scene.readout(channel).is_some())
+pub(super) fn strips(view_model: &ViewModel<'_>) -> impl Iterator<Item = Channel> {
+    STRIPS.into_iter().filter(|channel| view_model.readout(channel).is_some())
 }
 
 /// Shows all plots, one above the other over the same time.
-pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, heights: Heights, acts: &mut Vec<Act>) {
+pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, heights: Heights, actions: &mut Vec<LegAction>) {
     ui.spacing_mut().item_spacing.y = 3.0;
     let (ribbon, _) = ui.allocate_exact_size(Vec2::new(ui.available_width(), RIBBON), Sense::hover());
-    let Some(speed) = scene.readout(&Channel::Speed) else {
+    let Some(speed) = view_model.readout(&Channel::Speed) else {
         ui.label("The recording shows no speed that changes: there is nothing to draw.");
         return;
     };
-    let transform = plot(ui, scene, speed, heights.speed, acts);
-    ends::ribbon(ui, scene, ribbon, &transform, acts);
-    ends::handles(ui, scene, &transform, acts);
-    for channel in strips(scene) {
-        if let Some(readout) = scene.readout(&channel) {
-            plot(ui, scene, readout, heights.strip, acts);
+    let transform = plot(ui, view_model, speed, heights.speed, actions);
+    ends::ribbon(ui, view_model, ribbon, &transform, actions);
+    ends::handles(ui, view_model, &transform, actions);
+    for channel in strips(view_model) {
+        if let Some(readout) = view_model.readout(&channel) {
+            plot(ui, view_model, readout, heights.strip, actions);
         }
     }
 }
@@ -65,14 +65,14 @@ pub(super) fn show(ui: &mut Ui, scene: &Scene<'_>, heights: Heights, acts: &mut 
 /// One plot; gives the transform between its points and the screen.
 fn plot(
     ui: &mut Ui,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     readout: &ChannelReadings,
     height: f32,
-    acts: &mut Vec<Act>,
+    actions: &mut Vec<LegAction>,
 ) -> PlotTransform {
-    let colours = look::colours(ui);
+    let colours = theme::colours(ui);
     let (low, high) = value_range(readout);
-    let (from_s, to_s) = scene.view_s;
+    let (from_s, to_s) = view_model.view_s;
     let is_speed = readout.channel == Channel::Speed;
     let name = format!("{} {}", readout.channel.name(), symbol(readout)).trim().to_owned();
     let size = (ui.available_width(), height);
@@ -87,16 +87,16 @@ fn plot(
         .sense(Sense::click_and_drag())
         .show(ui, |plot| {
             plot.set_plot_bounds(PlotBounds::from_min_max([from_s, low], [to_s, high]));
-            legs(plot, scene, &colours, is_speed);
-            readings(plot, scene, readout, ((low, high), size), &colours);
-            if let Some(moment_s) = scene.moment_s() {
+            legs(plot, view_model, &colours, is_speed);
+            readings(plot, view_model, readout, ((low, high), size), &colours);
+            if let Some(moment_s) = view_model.moment_s() {
                 plot.vline(VLine::new("", moment_s).color(colours.ink).style(LineStyle::dashed_loose()));
             }
         });
     let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
     let font = TextStyle::Small.resolve(ui.style());
     let name_place = ui.painter().text(corner, egui::Align2::LEFT_TOP, &name, font, colours.ink);
-    let blanks = Blanks::in_sight(scene, &readout.channel);
+    let blanks = Blanks::in_sight(view_model, &readout.channel);
     if let Some(blanks) = &blanks {
         blanks.draw(ui, &shown.transform, name_place, &colours);
     }
@@ -112,11 +112,11 @@ fn plot(
     if let Some(words) = words {
         response = response.on_hover_text_at_pointer(words);
     }
-    follow(ui, scene, readout, &response, &shown.transform, acts);
+    follow(ui, view_model, readout, &response, &shown.transform, actions);
     shown.transform
 }
 
-/// A plot that shows what it is told to and does nothing of its own.
+/// A plot without interaction of its own: the caller sets what it shows.
 pub(super) fn still<'a>(name: impl egui::AsIdSalt, colours: &Colours) -> Plot<'a> {
     Plot::new(name)
         .allow_drag(false)
@@ -144,7 +144,7 @@ fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
     marks
 }
 
-/// The ticks of an axis; each is told to have room, since they were chosen so.
+/// The ticks of an axis, all with the same weight: they were chosen so that each has room.
 pub(super) fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
     let ticks = axis.into_iter().flat_map(|axis| axis.ticks.iter().map(|tick| (*tick, axis.high - axis.low)));
     ticks.map(|(value, step_size)| GridMark { value, step_size }).collect()
@@ -167,13 +167,13 @@ fn value_range(readout: &ChannelReadings) -> (f64, f64) {
 }
 
 /// The legs as coloured stretches; in the plot of the speed also their medians.
-fn legs(plot: &mut PlotUi<'_>, scene: &Scene<'_>, colours: &Colours, medians: bool) {
-    for (leg, number) in scene.legs().iter().zip(1..) {
-        let colour = colour_of(scene.kind(leg), colours);
-        let strength = if scene.chosen == Some(number) { 0.42 } else { 0.2 };
+fn legs(plot: &mut PlotUi<'_>, view_model: &ViewModel<'_>, colours: &Colours, medians: bool) {
+    for (leg, number) in view_model.legs().iter().zip(1..) {
+        let colour = colour_of(view_model.kind(leg), colours);
+        let strength = if view_model.chosen == Some(number) { 0.42 } else { 0.2 };
         let span = Span::new("", leg.start_s..=leg.end_s).fill(colour.gamma_multiply(strength));
         plot.span(span.border_color(Color32::TRANSPARENT));
-        if let Some(flown) = scene.flown(leg).filter(|_| medians) {
+        if let Some(flown) = view_model.flown(leg).filter(|_| medians) {
             let at = |time_s| [time_s, flown.speed_median];
             let points = vec![at(flown.steady_start_s), at(flown.steady_end_s)];
             plot.line(Line::new("", points).color(colours.ink).width(2.5).allow_hover(false));
@@ -183,20 +183,21 @@ fn legs(plot: &mut PlotUi<'_>, scene: &Scene<'_>, colours: &Colours, medians: bo
 
 fn readings(
     plot: &mut PlotUi<'_>,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     readout: &ChannelReadings,
     ((low, high), (width, height)): ((f64, f64), (f32, f32)),
     colours: &Colours,
 ) {
-    let time_s = &scene.flight.series.readings.time_s;
+    let time_s = &view_model.flight.series.readings.time_s;
     let (from, until) = (
-        time_s.partition_point(|time| *time < scene.view_s.0),
-        time_s.partition_point(|time| *time <= scene.view_s.1),
+        time_s.partition_point(|time| *time < view_model.view_s.0),
+        time_s.partition_point(|time| *time <= view_model.view_s.1),
     );
     let shown = |values: &[f64]| -> Vec<(f64, f64)> {
         (from..until).filter_map(|place| Some((*time_s.get(place)?, *values.get(place)?))).collect()
     };
-    let axes = Axis::between(scene.view_s.0, scene.view_s.1, 0.0).zip(Axis::between(low, high, 0.0));
+    let axes =
+        Axis::between(view_model.view_s.0, view_model.view_s.1, 0.0).zip(Axis::between(low, high, 0.0));
     if let Some((time, value)) = axes {
         let size = (width.max(1.0) as u32, height.max(1.0) as u32);
         let dots: Vec<[f64; 2]> = dots(shown(&readout.values).into_iter(), (&time, &value), size)
@@ -206,7 +207,7 @@ fn readings(
         plot.points(Points::new("", dots).color(dot_colour(readout, colours)).radius(1.6).allow_hover(false));
     }
     if readout.channel == Channel::Speed {
-        for line in lines(&shown(&scene.flight.series.speed_smooth)) {
+        for line in lines(&shown(&view_model.flight.series.speed_smooth)) {
             let line: Vec<[f64; 2]> = line.into_iter().map(Into::into).collect();
             plot.line(Line::new("", line).color(colours.airspeed).width(1.5).allow_hover(false));
         }
@@ -224,28 +225,29 @@ fn dot_colour(readout: &ChannelReadings, colours: &Colours) -> Color32 {
 /// Clicks look at a frame, drags and wheels show another stretch, arrow keys go from frame to frame.
 fn follow(
     ui: &Ui,
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     readout: &ChannelReadings,
     response: &egui::Response,
     transform: &PlotTransform,
-    acts: &mut Vec<Act>,
+    actions: &mut Vec<LegAction>,
 ) {
     if response.clicked_by(PointerButton::Primary) {
         let at = response.interact_pointer_pos();
-        acts.extend(at.and_then(|at| looked_at(scene, readout, transform, at)));
+        actions.extend(at.and_then(|at| looked_at(view_model, readout, transform, at)));
         response.request_focus();
     }
-    let per_point_s = (scene.view_s.1 - scene.view_s.0) / f64::from(transform.frame().width().max(1.0));
+    let per_point_s =
+        (view_model.view_s.1 - view_model.view_s.0) / f64::from(transform.frame().width().max(1.0));
     let (zoom, scrolled) = ui.input(|input| (input.zoom_delta(), input.smooth_scroll_delta().x));
     let moved = if response.dragged_by(PointerButton::Primary) { response.drag_delta().x } else { 0.0 };
     let moved = moved + if response.hovered() { scrolled } else { 0.0 };
     if moved != 0.0 {
         let by_s = -f64::from(moved) * per_point_s;
-        acts.push(Act::View(scene.view_s.0 + by_s, scene.view_s.1 + by_s));
+        actions.push(LegAction::View(view_model.view_s.0 + by_s, view_model.view_s.1 + by_s));
     }
     if let Some(at) = response.hover_pos().filter(|_| zoom != 1.0) {
         let about_s = transform.value_from_position(at).x;
-        acts.push(zoomed(scene, f64::from(zoom), about_s));
+        actions.push(zoomed(view_model, f64::from(zoom), about_s));
     }
     if response.has_focus() {
         let arrows = EventFilter { horizontal_arrows: true, ..EventFilter::default() };
@@ -253,33 +255,33 @@ fn follow(
         let keyed = |key| ui.input_mut(|input| input.count_and_consume_key(Modifiers::NONE, key)) as isize;
         let steps = keyed(Key::ArrowRight) - keyed(Key::ArrowLeft);
         if steps != 0 {
-            acts.push(stepped(scene, steps, Some(readout.channel.clone())));
+            actions.push(stepped(view_model, steps, Some(readout.channel.clone())));
         }
     }
 }
 
 /// The frame so many frames on from the one looked at, or the first shown.
-pub(super) fn stepped(scene: &Scene<'_>, steps: isize, channel: Option<Channel>) -> Act {
-    let time_s = &scene.flight.series.readings.time_s;
-    let now = scene.moment.unwrap_or_else(|| time_s.partition_point(|time| *time < scene.view_s.0));
-    Act::Look(now.saturating_add_signed(steps).min(time_s.len().saturating_sub(1)), channel)
+pub(super) fn stepped(view_model: &ViewModel<'_>, steps: isize, channel: Option<Channel>) -> LegAction {
+    let time_s = &view_model.flight.series.readings.time_s;
+    let now = view_model.moment.unwrap_or_else(|| time_s.partition_point(|time| *time < view_model.view_s.0));
+    LegAction::ShowFrame(now.saturating_add_signed(steps).min(time_s.len().saturating_sub(1)), channel)
 }
 
 /// The view made closer by a factor about a moment.
-pub(super) fn zoomed(scene: &Scene<'_>, factor: f64, about_s: f64) -> Act {
-    let (from_s, to_s) = scene.view_s;
+pub(super) fn zoomed(view_model: &ViewModel<'_>, factor: f64, about_s: f64) -> LegAction {
+    let (from_s, to_s) = view_model.view_s;
     let factor = factor.min((to_s - from_s) / LEAST_VIEW_S);
-    Act::View(about_s + (from_s - about_s) / factor, about_s + (to_s - about_s) / factor)
+    LegAction::View(about_s + (from_s - about_s) / factor, about_s + (to_s - about_s) / factor)
 }
 
 /// The reading under the pointer, else the frame at its time.
 fn looked_at(
-    scene: &Scene<'_>,
+    view_model: &ViewModel<'_>,
     readout: &ChannelReadings,
     transform: &PlotTransform,
     at: Pos2,
-) -> Option<Act> {
-    let time_s = &scene.flight.series.readings.time_s;
+) -> Option<LegAction> {
+    let time_s = &view_model.flight.series.readings.time_s;
     let reach_s = transform.dvalue_dpos()[0].abs() * f64::from(REACH);
     let about_s = transform.value_from_position(at).x;
     let near = time_s.partition_point(|time| *time < about_s - reach_s)
@@ -294,5 +296,5 @@ fn looked_at(
         .min_by(|one, other| one.1.total_cmp(&other.1));
     let at_time = || time_s.partition_point(|time| *time < about_s).min(time_s.len().saturating_sub(1));
     let place = dot.map_or_else(at_time, |(place, _)| place);
-    (!time_s.is_empty()).then(|| Act::Look(place, Some(readout.channel.clone())))
+    (!time_s.is_empty()).then(|| LegAction::ShowFrame(place, Some(readout.channel.clone())))
 }

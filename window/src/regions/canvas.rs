@@ -6,7 +6,7 @@ use egui::{
 };
 
 use super::editor::{Change, Editor, between, grown, moved};
-use crate::look;
+use crate::theme;
 use pairspeed::geometry::PixelRect;
 
 /// How far the picture can be zoomed, in times of fitting the place.
@@ -130,7 +130,7 @@ impl Canvas {
             painter.rect_stroke(drawn, 0.0, Stroke::new(1.5, Color32::WHITE), StrokeKind::Outside);
         }
         if response.has_focus() {
-            let colour = look::colours(ui).accent;
+            let colour = theme::colours(ui).accent;
             painter.rect_stroke(rect, 0.0, Stroke::new(2.0, colour), StrokeKind::Inside);
         }
     }
@@ -316,7 +316,7 @@ fn cursor_for(grip: Grip) -> CursorIcon {
 }
 
 fn draw_boxes(painter: &Painter, view: View, editor: &Editor) {
-    let boxes = editor.marks().regions.iter().enumerate().zip(look::BOXES.iter().cycle());
+    let boxes = editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle());
     for ((number, region), colour) in boxes {
         let rect = view.of_box(region.place);
         let chosen = editor.chosen() == Some(number);
@@ -344,7 +344,7 @@ fn draw_boxes(painter: &Painter, view: View, editor: &Editor) {
 
 /// The name of a box on a plate above it, or below where there is no room.
 fn draw_name(painter: &Painter, rect: Rect, name: &str, colour: Color32) {
-    let text = painter.layout_no_wrap(name.to_owned(), FontId::proportional(13.0), look::on(colour));
+    let text = painter.layout_no_wrap(name.to_owned(), FontId::proportional(13.0), theme::on(colour));
     let size = text.size() + vec2(10.0, 4.0);
     let above = rect.left_top() - vec2(3.0, size.y + 4.0);
     let clip = painter.clip_rect();
@@ -354,6 +354,6 @@ fn draw_name(painter: &Painter, rect: Rect, name: &str, colour: Color32) {
     painter.galley(
         Align2::LEFT_TOP.anchor_size(corner + vec2(5.0, 2.0), text.size()).min,
         text,
-        look::on(colour),
+        theme::on(colour),
     );
 }

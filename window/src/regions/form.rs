@@ -3,7 +3,7 @@
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Change, Editor};
-use crate::look;
+use crate::theme;
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
@@ -37,7 +37,7 @@ impl Reads<'_> {
 pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
     let mut chosen = editor.chosen();
     for ((number, region), colour) in
-        editor.marks().regions.iter().enumerate().zip(look::BOXES.iter().cycle())
+        editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle())
     {
         ui.horizontal(|ui| {
             let (swatch, _) = ui.allocate_exact_size(vec2(10.0, 20.0), Sense::hover());
@@ -59,14 +59,14 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
             ui.weak("… : getting to know the recording with these boxes");
         }
         Reads::Failed(message) => {
-            ui.label(RichText::new(*message).color(look::colours(ui).wrong));
+            ui.label(RichText::new(*message).color(theme::colours(ui).wrong));
         }
         Reads::Shown(_) => {}
     }
 }
 
 fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) -> (String, egui::Color32) {
-    let colours = look::colours(ui);
+    let colours = theme::colours(ui);
     let unit = region.unit_shown().map_or(String::new(), |unit| format!(" {}", unit.symbol()));
     let Reads::Shown(shown) = reads else {
         let waits = matches!(reads, Reads::Waiting);

@@ -14,7 +14,7 @@ use image::GrayImage;
 
 use super::store::usual_setup;
 use super::work::{Outcome, Work, take_outcome};
-use super::{Screen, Shared, Step, dialogs, look};
+use super::{Screen, Shared, Step, dialogs, theme};
 use canvas::Canvas;
 use editor::{Editor, Marks};
 use form::Reads;
@@ -114,7 +114,7 @@ impl RegionsScreen {
         while let Some(frame) = viewer.frame() {
             match frame {
                 Ok(frame) => {
-                    self.texture = Some(look::texture(ctx, "frame", &frame.image));
+                    self.texture = Some(theme::texture(ctx, "frame", &frame.image));
                     self.time_s = frame.time_s;
                     self.frame = Some(frame);
                 }
@@ -202,7 +202,7 @@ impl RegionsScreen {
         ui.horizontal_wrapped(|ui| {
             let words = "Propose boxes";
             let empty = self.editor.marks().regions.is_empty();
-            let pressed = if empty { look::main_button(ui, words) } else { ui.button(words) };
+            let pressed = if empty { theme::main_button(ui, words) } else { ui.button(words) };
             if pressed.on_hover_text("Searches the recording for numbers that change").clicked() {
                 self.propose(ui.ctx(), shared);
             }
@@ -269,7 +269,8 @@ impl RegionsScreen {
                     self.want(wanted);
                 }
             }
-            let label = ui.label(format!("{} of {}", look::clock(self.time_s), look::clock(shared.length_s)));
+            let label =
+                ui.label(format!("{} of {}", theme::clock(self.time_s), theme::clock(shared.length_s)));
             ui.spacing_mut().slider_width = (ui.available_width() - 12.0).max(80.0);
             let end_s = shared.length_s.max(0.01);
             let slider = Slider::new(&mut self.time_s, 0.0..=end_s).show_value(false).smart_aim(false);
@@ -293,7 +294,7 @@ impl RegionsScreen {
             );
         } else {
             let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);
-            ui.label(RichText::new(format!("What the boxes read at {}", look::clock(at_s))).strong());
+            ui.label(RichText::new(format!("What the boxes read at {}", theme::clock(at_s))).strong());
             form::show_list(ui, &mut self.editor, &reads(self.reading.as_ref(), self.asked.as_ref()));
             ui.separator();
             form::show_form(ui, &mut self.editor);
@@ -307,7 +308,7 @@ impl RegionsScreen {
         }
         ui.horizontal_wrapped(|ui| {
             let unsaved = self.editor.is_unsaved() || shared.setup.is_none();
-            let save = if unsaved { look::main_button(ui, "Save") } else { ui.button("Save") };
+            let save = if unsaved { theme::main_button(ui, "Save") } else { ui.button("Save") };
             if save.on_hover_text("Ctrl+S").clicked() {
                 self.save(shared, false);
             }
@@ -320,10 +321,10 @@ impl RegionsScreen {
             }
             let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();
             let (digits, read) = ("Go on: digits", "Go on: read");
-            if (if unread { look::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
+            if (if unread { theme::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
                 shared.go_to = Some(Step::Digits);
             }
-            if (if unread { ui.button(read) } else { look::main_button(ui, read) }).clicked() {
+            if (if unread { ui.button(read) } else { theme::main_button(ui, read) }).clicked() {
                 shared.go_to = Some(Step::Reading);
             }
         });
@@ -411,7 +412,7 @@ impl Screen for RegionsScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         let Some(info) = shared.info.clone() else {
-            look::show_empty(ui, shared, "Open a recording first: then its regions can be marked.");
+            theme::show_empty(ui, shared, "Open a recording first: then its regions can be marked.");
             return;
         };
         let ctx = ui.ctx().clone();

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use image::GrayImage;
 
-use crate::work::Clerk;
+use crate::work::LatestWinsWorker;
 use pairspeed::footage::{Clip, FootageError, FrameSource as _, frames_near};
 use pairspeed::readings::{FrameReading, read_frame};
 use pairspeed::recognise::Recogniser;
@@ -59,8 +59,8 @@ pub struct Reading {
 
 /// Fetches frames and reads them.
 pub struct Viewer {
-    frames: Clerk<Wanted, Result<Arc<Frame>, String>>,
-    readings: Clerk<(Arc<Frame>, Arc<Key>), Reading>,
+    frames: LatestWinsWorker<Wanted, Result<Arc<Frame>, String>>,
+    readings: LatestWinsWorker<(Arc<Frame>, Arc<Key>), Reading>,
 }
 
 impl Viewer {
@@ -70,10 +70,10 @@ impl Viewer {
         let mut fetcher = Fetcher { path: one, clip: None };
         let mut reader = Reader { path: other, clip: None, calibrated: None };
         Self {
-            frames: Clerk::hire(ctx, move |wanted, answer| {
+            frames: LatestWinsWorker::spawn(ctx, move |wanted, answer| {
                 answer(fetcher.frame(wanted).map(Arc::new).map_err(|error| error.to_string()));
             }),
-            readings: Clerk::hire(ctx, move |(frame, key): (Arc<Frame>, Arc<Key>), answer| {
+            readings: LatestWinsWorker::spawn(ctx, move |(frame, key): (Arc<Frame>, Arc<Key>), answer| {
                 let shown = reader.read(&frame, &key);
                 answer(Reading { time_s: frame.time_s, key, shown });
             }),
@@ -82,7 +82,7 @@ impl Viewer {
 
     /// Wants a frame.
     pub fn want(&self, wanted: Wanted) {
-        self.frames.give(wanted);
+        self.frames.submit(wanted);
     }
 
     /// A frame that was wanted, or why it cannot be had.
@@ -92,7 +92,7 @@ impl Viewer {
 
     /// Wants a frame read.
     pub fn read(&self, frame: Arc<Frame>, key: Arc<Key>) {
-        self.readings.give((frame, key));
+        self.readings.submit((frame, key));
     }
 
     /// What was read.

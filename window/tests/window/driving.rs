@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use pairspeed_window::store::Store;
-use pairspeed_window::{Desk, Notice};
+use pairspeed_window::{App, Notice};
 use tempfile::TempDir;
 
 /// No step of these tests takes so long on any machine: what does hangs.
@@ -14,7 +14,7 @@ const HANGS: Duration = Duration::from_secs(300);
 
 /// A window with a card and a home of its own.
 pub struct Window {
-    pub harness: Harness<'static, Desk>,
+    pub harness: Harness<'static, App>,
     pub card: TempDir,
     pub home: TempDir,
 }
@@ -42,9 +42,9 @@ impl Window {
 
     fn with(size: [f32; 2], pixels_per_point: f32, theme: egui::Theme, home: TempDir) -> Self {
         let card = tempfile::tempdir().unwrap();
-        let desk = Desk::new(Store::in_folder(home.path()));
+        let app = App::new(Store::in_folder(home.path()));
         let builder = Harness::builder().with_size(size).with_pixels_per_point(pixels_per_point);
-        let harness = builder.with_theme(theme).build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+        let harness = builder.with_theme(theme).build_ui_state(|ui, app: &mut App| app.show(ui), app);
         Self { harness, card, home }
     }
 
@@ -68,7 +68,7 @@ impl Window {
     /// Opens a recording and waits until it is.
     pub fn open_flight(&mut self, clip: &Path) {
         self.open(clip);
-        self.until("the recording is open", |desk| desk.shared().info.is_some());
+        self.until("the recording is open", |app| app.shared().info.is_some());
     }
 
     /// Writes into an empty field.
@@ -98,7 +98,7 @@ impl Window {
     }
 
     /// Shows the window until something has come true.
-    pub fn until(&mut self, what: &str, so: impl Fn(&Desk) -> bool) {
+    pub fn until(&mut self, what: &str, so: impl Fn(&App) -> bool) {
         let begun = Instant::now();
         while !so(self.harness.state()) {
             assert!(
@@ -133,7 +133,7 @@ impl Window {
 
     /// Waits for something to go wrong, and gives what is said of it.
     pub fn trouble(&mut self) -> String {
-        self.until("something is wrong", |desk| matches!(desk.shared().notice, Some(Notice::Wrong(_))));
+        self.until("something is wrong", |app| matches!(app.shared().notice, Some(Notice::Wrong(_))));
         match &self.harness.state().shared().notice {
             Some(Notice::Wrong(words)) => words.clone(),
             other => panic!("{other:?}"),

@@ -2,9 +2,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod driving;
-mod looks;
 mod path;
 mod pictures;
 mod reading;
+mod snapshot;
 mod trouble;
 mod view;

@@ -44,9 +44,9 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.click("Go on: mark the regions");
     assert_eq!(window.harness.state().step(), Step::Regions);
     window.click("Propose boxes");
-    window.until("boxes are proposed", |desk| desk.marked().len() >= 4);
-    let speed = |desk: &pairspeed_window::Desk| {
-        let numbered = desk.marked().iter().zip(1..).find(|(region, _)| region.channel == Channel::Speed);
+    window.until("boxes are proposed", |app| app.marked().len() >= 4);
+    let speed = |app: &pairspeed_window::App| {
+        let numbered = app.marked().iter().zip(1..).find(|(region, _)| region.channel == Channel::Speed);
         numbered.map(|(region, number)| (region.clone(), number)).unwrap()
     };
     let (region, number) = speed(window.harness.state());
@@ -101,7 +101,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
 
     window.click("4  Reading");
     window.click("Read the flight");
-    window.until("the flight is read", |desk| desk.shared().finished.is_some());
+    window.until("the flight is read", |app| app.shared().finished.is_some());
     let results = clip.with_file_name("flight-result");
     for file in ["report.html", "summary.json", "series.csv", "legs.csv", "pairs.csv"] {
         assert!(results.join(file).exists(), "{file}");
@@ -129,13 +129,13 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
         window.harness.key_press_modifiers(egui::Modifiers::SHIFT, egui::Key::ArrowLeft);
         window.harness.run_steps(2);
     }
-    window.until("the edit is worked out", |desk| desk.legs().is_settled());
+    window.until("the edit is worked out", |app| app.legs().is_settled());
     let after = answer(&window);
     assert!(after.0.samples < before.0.samples && after.1 != before.1);
     assert!(results.join("legs.toml").exists());
     let old = std::fs::read(results.join("pairs.csv")).unwrap();
     window.click("Pairs");
-    window.until("the pairs are saved", |desk| desk.legs().is_settled());
+    window.until("the pairs are saved", |app| app.legs().is_settled());
     assert_ne!(std::fs::read(results.join("pairs.csv")).unwrap(), old);
 
     window.click("4  Reading");
@@ -154,7 +154,7 @@ fn the_next_file_of_a_flight_is_added_to_the_one_that_is_open() {
     window.open_flight(&first);
     window.rewrite("or name it:", &second.display().to_string());
     window.click("Add to this flight");
-    window.until("both files are open", |desk| desk.shared().clips.len() == 2);
+    window.until("both files are open", |app| app.shared().clips.len() == 2);
     assert_eq!(window.harness.state().shared().clips, [first.clone(), second]);
     assert!(window.shows("2 files of one flight"));
     // One that is no recording leaves both as they are.
@@ -222,7 +222,7 @@ fn boxes_that_were_not_saved_are_offered_again_and_a_marked_camera_for_its_next_
     assert!(clip.with_extension("regions.draft.toml").exists());
 
     // Another sitting with the same home.
-    let again = pairspeed_window::Desk::new(pairspeed_window::store::Store::in_folder(window.home.path()));
+    let again = pairspeed_window::App::new(pairspeed_window::store::Store::in_folder(window.home.path()));
     *window.harness.state_mut() = again;
     window.harness.run_steps(2);
     window.open_flight(&clip);

@@ -8,7 +8,7 @@ use std::path::Path;
 use egui::Theme;
 
 use super::driving::Window;
-use super::looks::looks_as_it_did;
+use super::snapshot::assert_snapshot;
 
 /// Pixels that another version of the software renderer may draw otherwise: less than a tenth of a per cent.
 const ROUGHNESS: usize = 900;
@@ -40,12 +40,12 @@ fn ready(window: &mut Window, step: &str) {
 #[ignore = "makes pictures for people"]
 fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
     let folder = std::env::var("PAIRSPEED_PICTURES").unwrap();
-    let looks = [
+    let snapshot = [
         ("light", [1280.0, 720.0], 1.0, Theme::Light),
         ("dark", [1280.0, 720.0], 1.0, Theme::Dark),
         ("large", [640.0, 360.0], 2.0, Theme::Light),
     ];
-    for (name, size, scale, theme) in looks {
+    for (name, size, scale, theme) in snapshot {
         let mut empty = Window::of(size, scale, theme);
         empty.harness.run_steps(3);
         empty.harness.render().unwrap().save(Path::new(&folder).join(format!("0-{name}.png"))).unwrap();
@@ -61,7 +61,7 @@ fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
 fn step_looks_as_it_did(step: &str, name: &str, fields: &[&str]) {
     let mut window = Window::of([1280.0, 720.0], 1.0, Theme::Light);
     ready(&mut window, step);
-    looks_as_it_did(&mut window.harness, name, fields, ROUGHNESS);
+    assert_snapshot(&mut window.harness, name, fields, ROUGHNESS);
 }
 
 #[test]
@@ -83,5 +83,5 @@ fn the_reading_looks_as_it_did() {
 fn an_empty_window_looks_as_it_did_in_the_dark() {
     let mut window = Window::of([1280.0, 720.0], 1.0, Theme::Dark);
     window.harness.run_steps(3);
-    looks_as_it_did(&mut window.harness, "window_empty", &[], ROUGHNESS);
+    assert_snapshot(&mut window.harness, "window_empty", &[], ROUGHNESS);
 }

@@ -61,7 +61,7 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
     window.harness.run_steps(20);
     assert_eq!(written(&window, "Wind"), "14.4@90");
     window.click("Read the flight");
-    window.until("the flight is read", |desk| desk.shared().finished.is_some());
+    window.until("the flight is read", |app| app.shared().finished.is_some());
     let flight = &window.harness.state().shared().finished.as_ref().unwrap().flight;
     let wind = flight.wind.as_ref().unwrap();
     assert_eq!(wind.source, WindSource::Given);

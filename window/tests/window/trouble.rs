@@ -32,7 +32,7 @@ fn a_clip_that_goes_while_it_is_open_is_missed_and_what_was_marked_stays() {
     assert_eq!(window.harness.state().marked().len(), 5);
     window.click("4  Reading");
     window.click("Read the flight");
-    window.until("the reading has ended", |desk| desk.shared().notice.is_some());
+    window.until("the reading has ended", |app| app.shared().notice.is_some());
     assert!(window.trouble().contains("no such file"));
     assert!(!clip.with_file_name("flight-result").exists());
 }

@@ -13,7 +13,7 @@ use pairspeed::output::{ComparisonStyle, comparison_html};
 use pairspeed::summary::load_flights;
 use pairspeed::{ReadOptions, work_out};
 use pairspeed_window::store::Store;
-use pairspeed_window::{Desk, Finished, Step};
+use pairspeed_window::{App, Finished, Step};
 
 use super::common::{Plan, fly, record};
 use super::driving::{Sitting, simulated};
@@ -23,12 +23,12 @@ fn every_step_passes_the_check_of_accessibility_at_every_size() {
     for size in [[1280.0, 720.0], [640.0, 360.0]] {
         let folder = tempfile::tempdir().unwrap();
         let finished = Finished { folder: folder.path().to_owned(), ..simulated() };
-        let mut desk = Desk::new(Store::in_folder(folder.path()));
-        desk.show_flight(vec![folder.path().join("flight.avi")], finished);
+        let mut app = App::new(Store::in_folder(folder.path()));
+        app.show_flight(vec![folder.path().join("flight.avi")], finished);
         let mut window = Harness::builder()
             .with_size(size)
             .with_accessibility_check(true)
-            .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+            .build_ui_state(|ui, app: &mut App| app.show(ui), app);
         for step in [Step::Legs, Step::Compare, Step::TestCard] {
             window.key_press([Key::F5, Key::F6, Key::F7][step as usize - 4]);
             window.run_steps(5);

@@ -15,7 +15,7 @@ use pairspeed::readings::Silent;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_record, work_out};
 use pairspeed_window::store::Store;
-use pairspeed_window::{Desk, Finished, Notice};
+use pairspeed_window::{App, Finished, Notice};
 
 use super::common::{Plan, fly, record};
 
@@ -24,7 +24,7 @@ pub const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A desk with a simulated flight on it, and the folder its results are in.
 pub struct Sitting {
-    pub window: Harness<'static, Desk>,
+    pub window: Harness<'static, App>,
     pub folder: tempfile::TempDir,
 }
 
@@ -45,12 +45,12 @@ impl Sitting {
 
     pub fn in_folder(folder: tempfile::TempDir) -> Self {
         let finished = Finished { folder: folder.path().join("flight-result"), ..simulated() };
-        let mut desk = Desk::new(Store::in_folder(folder.path()));
-        desk.show_flight(vec![folder.path().join("flight.avi")], finished);
+        let mut app = App::new(Store::in_folder(folder.path()));
+        app.show_flight(vec![folder.path().join("flight.avi")], finished);
         let window = Harness::builder()
             .with_size([1280.0, 720.0])
             .with_max_steps(20)
-            .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+            .build_ui_state(|ui, app: &mut App| app.show(ui), app);
         let mut sitting = Self { window, folder };
         sitting.settle();
         sitting
@@ -141,13 +141,12 @@ pub fn demonstration() -> (Vec<PathBuf>, Finished) {
     )
 }
 
-pub fn at_desk(clips: Vec<PathBuf>, finished: Finished, home: &tempfile::TempDir) -> Sitting {
+pub fn app_with(clips: Vec<PathBuf>, finished: Finished, home: &tempfile::TempDir) -> Sitting {
     let folder = tempfile::tempdir().unwrap();
-    let mut desk = Desk::new(Store::in_folder(home.path()));
-    desk.show_flight(clips, Finished { folder: folder.path().to_owned(), ..finished });
-    let window = Harness::builder()
-        .with_size([1280.0, 720.0])
-        .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+    let mut app = App::new(Store::in_folder(home.path()));
+    app.show_flight(clips, Finished { folder: folder.path().to_owned(), ..finished });
+    let window =
+        Harness::builder().with_size([1280.0, 720.0]).build_ui_state(|ui, app: &mut App| app.show(ui), app);
     let mut sitting = Sitting { window, folder };
     sitting.settle();
     sitting

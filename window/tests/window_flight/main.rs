@@ -6,8 +6,8 @@ mod beside;
 mod common;
 mod driving;
 mod edits;
-#[path = "../window/looks.rs"]
-mod looks;
 mod pictures;
 mod plots;
+#[path = "../window/snapshot.rs"]
+mod snapshot;
 mod unread;

@@ -8,26 +8,26 @@ use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
 use pairspeed::files::Existing;
 use pairspeed::output::folder::write_all;
-use pairspeed_window::Desk;
+use pairspeed_window::App;
 use pairspeed_window::store::Store;
 
-use super::driving::{Sitting, again, at_desk, demonstration, simulated};
-use super::looks;
+use super::driving::{Sitting, again, app_with, demonstration, simulated};
 use super::plots::with_a_lost_picture;
+use super::snapshot;
 
 /// Pixels that another version of the software renderer may draw otherwise: less than two tenths of a per cent.
 const ROUGHNESS: usize = 1800;
 
-fn looks_as_it_did(sitting: &mut Sitting, name: &str, fields: &[&str]) {
+fn assert_snapshot(sitting: &mut Sitting, name: &str, fields: &[&str]) {
     sitting.window.remove_cursor();
     sitting.settle();
-    looks::looks_as_it_did(&mut sitting.window, name, fields, ROUGHNESS);
+    snapshot::assert_snapshot(&mut sitting.window, name, fields, ROUGHNESS);
 }
 
 #[test]
 fn the_legs_the_comparison_and_the_card_look_as_they_did() {
     let mut sitting = Sitting::new();
-    looks_as_it_did(&mut sitting, "window_legs", &[]);
+    assert_snapshot(&mut sitting, "window_legs", &[]);
 
     let other = sitting.folder.path().join("other");
     for folder in [&sitting.result(""), &other] {
@@ -38,12 +38,12 @@ fn the_legs_the_comparison_and_the_card_look_as_they_did() {
     sitting.write("Folder of results", other.to_str().unwrap());
     sitting.click("Add");
     sitting.window.get_by_label("other against flight-result");
-    looks_as_it_did(&mut sitting, "window_compare", &["Page to print"]);
+    assert_snapshot(&mut sitting, "window_compare", &["Page to print"]);
 
     sitting.press(Key::F7);
     sitting.click("This flight");
     sitting.write("Speed at full throttle", "120");
-    looks_as_it_did(&mut sitting, "window_card", &["Former results", "Page to print"]);
+    assert_snapshot(&mut sitting, "window_card", &["Former results", "Page to print"]);
 }
 
 #[test]
@@ -52,7 +52,7 @@ fn flights_with_blank_frames_as_pictures() {
     for (name, finished) in [("lost", with_a_lost_picture()), ("blanks", simulated())] {
         for theme in [egui::Theme::Light, egui::Theme::Dark] {
             let home = tempfile::tempdir().unwrap();
-            let mut sitting = at_desk(Vec::new(), again(&finished, PathBuf::new()), &home);
+            let mut sitting = app_with(Vec::new(), again(&finished, PathBuf::new()), &home);
             sitting.window.ctx.set_theme(theme);
             sitting.settle();
             let path = PathBuf::from(std::env::var("PAIRSPEED_PICTURES").unwrap());
@@ -73,14 +73,14 @@ fn the_screens_as_pictures() {
     ] {
         let folder = tempfile::tempdir().unwrap();
         write_all(folder.path(), &finished.flight, Existing::Replace).unwrap();
-        let mut desk = Desk::new(Store::in_folder(folder.path()));
-        desk.show_flight(clips.clone(), again(&finished, folder.path().into()));
+        let mut app = App::new(Store::in_folder(folder.path()));
+        app.show_flight(clips.clone(), again(&finished, folder.path().into()));
         let window = Harness::builder()
             .with_size(size)
             .with_pixels_per_point(scale)
             .with_theme(theme)
             .with_max_steps(20)
-            .build_ui_state(|ui, desk: &mut Desk| desk.show(ui), desk);
+            .build_ui_state(|ui, app: &mut App| app.show(ui), app);
         let mut sitting = Sitting { window, folder };
         sitting.settle();
         let draw = |sitting: &mut Sitting, name: &str| {

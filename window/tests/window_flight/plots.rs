@@ -12,7 +12,7 @@ use pairspeed::{ReadOptions, work_out};
 use pairspeed_window::Finished;
 
 use super::common::{Plan, fly, record};
-use super::driving::{Sitting, at_desk, demo_clips, simulated};
+use super::driving::{Sitting, app_with, demo_clips, simulated};
 
 /// A flight whose picture is lost for some seconds of its third leg, and not a frame more is blank.
 pub fn with_a_lost_picture() -> Finished {
@@ -33,13 +33,13 @@ fn frames_left_blank_are_marked_in_the_plot_and_told_in_words() {
     assert!(blank > 0);
     let words = format!("{blank} of {} frames left blank", readings.time_s.len());
     let (first_s, last_s) = (readings.time_s[0], *readings.time_s.last().unwrap());
-    let mut sitting = at_desk(Vec::new(), finished, &home);
+    let mut sitting = app_with(Vec::new(), finished, &home);
     let plot = sitting.window.get_by_label_contains("speed km/h over time");
     assert!(plot.accesskit_node().label().unwrap().contains(&words), "{plot:?} does not tell {words}");
 
     // The axis of the values stands before the plot, that of the times below it.
     let place = plot.rect();
-    let colours = pairspeed_window::look::Colours::of(egui::Theme::Dark);
+    let colours = pairspeed_window::theme::Colours::of(egui::Theme::Dark);
     let picture = sitting.window.render().unwrap();
     let x = |time_s: f64| {
         let share = ((time_s - first_s) / (last_s - first_s)) as f32;
@@ -68,7 +68,7 @@ fn a_click_on_a_reading_shows_its_frame_and_what_was_read_there() {
     let home = tempfile::tempdir().unwrap();
     let mut finished = simulated();
     finished.flight.setup = LoadedSetup::load(&demo_clips().join("salt-flat.setup.toml")).unwrap().setup;
-    let mut sitting = at_desk(vec![demo_clips().join("salt-flat.avi")], finished, &home);
+    let mut sitting = app_with(vec![demo_clips().join("salt-flat.avi")], finished, &home);
     sitting.window.get_by_label_contains("speed km/h over time").click();
     sitting.settle();
     sitting.window.get_by_label("The frame looked at");

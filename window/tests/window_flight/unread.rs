@@ -11,7 +11,7 @@ use pairspeed::{ReadOptions, work_out};
 use pairspeed_window::Finished;
 
 use super::common::{Plan, fly, record};
-use super::driving::{Sitting, at_desk};
+use super::driving::{Sitting, app_with};
 
 /// A simulated flight of which one channel cannot be read.
 fn without(channel: &Channel) -> Finished {
@@ -42,7 +42,7 @@ fn shows(sitting: &Sitting, words: &str) -> bool {
 #[test]
 fn a_flight_without_speed_says_so_and_shows_what_teaches_it() {
     let home = tempfile::tempdir().unwrap();
-    let sitting = at_desk(Vec::new(), without(&Channel::Speed), &home);
+    let sitting = app_with(Vec::new(), without(&Channel::Speed), &home);
     assert!(shows(&sitting, "No airspeed: the speed is not read."));
     assert!(shows(&sitting, "Channel speed is not read: no known glyphs fit"));
     assert!(shows(&sitting, "--say speed@4.20=... --say speed@12.40=..."));
@@ -54,7 +54,7 @@ fn a_flight_without_voltage_has_its_airspeeds_and_names_the_voltage() {
     let home = tempfile::tempdir().unwrap();
     let finished = without(&Channel::Voltage);
     assert!(!finished.flight.pairs.is_empty());
-    let sitting = at_desk(Vec::new(), finished, &home);
+    let sitting = app_with(Vec::new(), finished, &home);
     assert!(!shows(&sitting, "No airspeed"));
     assert!(shows(&sitting, "Channel voltage is not read: no known glyphs fit"));
     assert!(shows(&sitting, "--say voltage@4.20=..."));

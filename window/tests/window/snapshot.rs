@@ -8,7 +8,7 @@ use egui_kittest::{Harness, SnapshotOptions};
 
 /// A window looks as the picture kept of it, but for fields whose text differs from run to run and for so many pixels
 /// that another version of the software renderer may draw otherwise.
-pub fn looks_as_it_did<State>(
+pub fn assert_snapshot<State>(
     window: &mut Harness<'_, State>,
     name: &str,
     fields: &[&str],

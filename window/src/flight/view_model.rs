@@ -1,8 +1,8 @@
 //! What all parts of the step look at.
 
-use super::bench::Bench;
 use super::blanks::Blanks;
-use crate::look::Colours;
+use super::leg_editor::LegEditor;
+use crate::theme::Colours;
 use pairspeed::flight::Flight;
 use pairspeed::legs::{GivenLeg, Leg, LegKind, LegUse};
 use pairspeed::model::channel::Channel;
@@ -14,11 +14,11 @@ use pairspeed::series::ChannelReadings;
 const SAME_TIME_S: f64 = 1e-3;
 
 /// A flight, the legs worked on, and what is chosen of them.
-pub(super) struct Scene<'a> {
+pub(super) struct ViewModel<'a> {
     /// The flight as worked out last.
     pub flight: &'a Flight,
     /// The legs as they stand.
-    pub bench: &'a Bench,
+    pub leg_editor: &'a LegEditor,
     /// What each of its channels left blank.
     pub blanks: &'a [Blanks],
     /// Number of the leg chosen, from 1.
@@ -29,10 +29,10 @@ pub(super) struct Scene<'a> {
     pub view_s: (f64, f64),
 }
 
-impl Scene<'_> {
+impl ViewModel<'_> {
     /// The legs as they stand.
     pub fn legs(&self) -> &[GivenLeg] {
-        self.bench.legs()
+        self.leg_editor.legs()
     }
 
     /// The leg chosen, with its number.

@@ -16,7 +16,7 @@ use super::numbers::{course, number};
 /// Options of the weather and of how results are given.
 #[derive(Debug, Args)]
 #[command(next_help_heading = "Wind, air and units")]
-pub struct ToldArguments {
+pub struct FlightConditions {
     /// Wind and the direction it comes from, such as 4@270 or 9mph@270: takes the crosswind out of the
     /// airspeed. Without a unit, in that of the overlay's speed
     #[arg(long, value_name = "SPEED@DEGREES", allow_hyphen_values = true)]
@@ -64,14 +64,14 @@ enum AltitudeFrom {
     Field,
 }
 
-impl ToldArguments {
-    /// Writes what was told into the options of a reading.
-    pub fn tell(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), Failure> {
+impl FlightConditions {
+    /// Writes what was given into the options of a reading.
+    pub fn apply_to(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), Failure> {
         let unit = |channel: Channel| setup.region(&channel).and_then(Region::unit_shown);
         let list = self.units.as_deref().unwrap_or_default();
         options.units = ResultUnits::parse(list).map_err(|error| wrong("units", list, &error.to_string()))?;
-        options.wind = self.told_wind(unit(Channel::Speed))?;
-        options.air = self.told_air(unit(Channel::Altitude))?;
+        options.wind = self.given_wind(unit(Channel::Speed))?;
+        options.air = self.given_air(unit(Channel::Altitude))?;
         if let Some(volts) = self.least_voltage.filter(|volts| !(0.0..=1000.0).contains(volts)) {
             return Err(wrong(
                 "least-voltage",
@@ -83,22 +83,22 @@ impl ToldArguments {
         Ok(())
     }
 
-    fn told_wind(&self, speed_unit: Option<Unit>) -> Result<GivenWind, Failure> {
+    fn given_wind(&self, speed_unit: Option<Unit>) -> Result<GivenWind, Failure> {
         let held = match self.heading_is {
             Heading::Track => HeadingReference::Track,
             Heading::Nose => HeadingReference::Heading,
         };
-        let wind = told("wind", self.wind.as_deref(), |text| weather::wind(text, speed_unit))?;
+        let wind = given("wind", self.wind.as_deref(), |text| weather::wind(text, speed_unit))?;
         Ok(GivenWind { wind, course_deg: self.course, heading_reference: held })
     }
 
-    fn told_air(&self, altitude_unit: Option<Unit>) -> Result<GivenAir, Failure> {
-        let at_field = told("pressure", self.pressure.as_deref(), weather::pressure_pa)?;
-        let reduced = told("qnh", self.qnh.as_deref(), weather::pressure_pa)?;
+    fn given_air(&self, altitude_unit: Option<Unit>) -> Result<GivenAir, Failure> {
+        let at_field = given("pressure", self.pressure.as_deref(), weather::pressure_pa)?;
+        let reduced = given("qnh", self.qnh.as_deref(), weather::pressure_pa)?;
         let elevation = |text: &str| weather::elevation_m(text, altitude_unit);
         Ok(GivenAir {
-            field_elevation_m: told("field-elevation", self.field_elevation.as_deref(), elevation)?,
-            temperature_k: told("temperature", self.temperature.as_deref(), weather::temperature_k)?,
+            field_elevation_m: given("field-elevation", self.field_elevation.as_deref(), elevation)?,
+            temperature_k: given("temperature", self.temperature.as_deref(), weather::temperature_k)?,
             pressure: at_field.map(Pressure::AtField).or(reduced.map(Pressure::SeaLevel)),
             datum: self.altitude_from.map(|from| match from {
                 AltitudeFrom::SeaLevel => Datum::SeaLevel,
@@ -109,7 +109,7 @@ impl ToldArguments {
 }
 
 /// Reads what an option was given, where it was.
-fn told<T>(
+fn given<T>(
     option: &str,
     text: Option<&str>,
     read: impl FnOnce(&str) -> Result<T, WeatherError>,

@@ -1,4 +1,4 @@
-//! What is told on the command line: wind, air, units.
+//! What is given on the command line: wind, air, units.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod running;
@@ -28,7 +28,7 @@ fn wind_weather_and_units_change_the_answer_as_told() {
     };
     let plain = summary("plain", &["--json"]);
     // The scenario's truth: wind 14.4 km/h, 2.994 across the course.
-    let told = summary(
+    let given = summary(
         "told",
         &[
             "--json",
@@ -49,17 +49,17 @@ fn wind_weather_and_units_change_the_answer_as_told() {
         ],
     );
     assert_eq!(plain["speed_unit"], "km/h");
-    assert_eq!(told["speed_unit"], "mph");
-    assert_eq!(told["altitude_unit"], "ft");
+    assert_eq!(given["speed_unit"], "mph");
+    assert_eq!(given["altitude_unit"], "ft");
     let airspeed = |summary: &serde_json::Value| summary["steps"][0]["airspeed"].as_f64().unwrap();
     // NIST SP 811: 1 mph = 0.44704 m/s; V = sqrt(m^2 + Wc^2) adds up to 0.06 km/h here.
-    let more = airspeed(&told) * 0.44704 * 3.6 - airspeed(&plain);
+    let more = airspeed(&given) * 0.44704 * 3.6 - airspeed(&plain);
     assert!((0.0..0.08).contains(&more), "{more}");
-    assert_eq!(told["wind"]["source"], "told");
-    assert_eq!(told["air"]["temperature_is_standard"], false);
-    assert!((told["air"]["field_elevation_m"].as_f64().unwrap() - 1280.16).abs() < 1e-6);
-    let (here, there) = (airspeed(&told), told["air"]["at_sea_level"][0]["airspeed"].as_f64().unwrap());
-    let ratio = told["air"]["density_kg_m3"].as_f64().unwrap() / 1.224_999;
+    assert_eq!(given["wind"]["source"], "told");
+    assert_eq!(given["air"]["temperature_is_standard"], false);
+    assert!((given["air"]["field_elevation_m"].as_f64().unwrap() - 1280.16).abs() < 1e-6);
+    let (here, there) = (airspeed(&given), given["air"]["at_sea_level"][0]["airspeed"].as_f64().unwrap());
+    let ratio = given["air"]["density_kg_m3"].as_f64().unwrap() / 1.224_999;
     assert!(((there / here).powi(3) - ratio).abs() < 1e-4, "{there} {here} {ratio}");
     let report = std::fs::read_to_string(folder.path().join("told/report.html")).unwrap();
     assert!(report.contains("Wind and air") && report.contains("density altitude"), "no section on the air");

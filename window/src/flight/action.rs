@@ -6,7 +6,7 @@ use pairspeed::output::ResultFile;
 
 /// One thing done.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Act {
+pub(super) enum LegAction {
     /// Choose a leg, by its number from 1.
     Choose(usize),
     /// Show what an edit would do.
@@ -21,8 +21,8 @@ pub(super) enum Act {
     TakeOffer,
     /// Leave them and start from the legs found.
     LeaveOffer,
-    /// Look at a frame, by its place in the series; the readout that was pointed at comes first.
-    Look(usize, Option<Channel>),
+    /// Show a frame, by its position in the series; the readout that was pointed at comes first.
+    ShowFrame(usize, Option<Channel>),
     /// Show another stretch of time, in seconds.
     View(f64, f64),
     /// Save one of the result files.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::page_file::free;
 use crate::shared::{Finished, Shared};
-use crate::work::Clerk;
+use crate::work::LatestWinsWorker;
 use pairspeed::flight::{Flight, FlightRecord};
 use pairspeed::leg_edits::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, LegEdits};
 use pairspeed::legs::{GivenLeg, LegOptions};
@@ -15,13 +15,13 @@ use pairspeed::{ReadOptions, work_out};
 const FORMER_FILE: &str = "legs.former.toml";
 
 /// A flight to work out: its number, and the legs to work it out with.
-type Errand = (u64, LegOptions);
+type Request = (u64, LegOptions);
 
 /// A flight worked out, with the number of its errand.
 type Answer = (u64, Result<Flight, String>);
 
 /// The edits of one flight and what comes of them.
-pub(super) struct Bench {
+pub(super) struct LegEditor {
     options: LegOptions,
     clips: Vec<PathBuf>,
     folder: PathBuf,
@@ -35,12 +35,12 @@ pub(super) struct Bench {
     /// The edits that the files of results hold.
     written: Vec<LegEdit>,
     unsaved: bool,
-    clerk: Clerk<Errand, Answer>,
+    worker: LatestWinsWorker<Request, Answer>,
     asked: u64,
     answered: u64,
 }
 
-impl Bench {
+impl LegEditor {
     /// Puts a flight just read on the bench. The second is what is wrong with edits kept among its results.
     pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> (Self, Option<EditsFileError>) {
         let edits = LegEdits::of(&finished.flight);
@@ -62,7 +62,7 @@ impl Bench {
             offered,
             written: Vec::new(),
             unsaved: false,
-            clerk: hired(ctx, record, options),
+            worker: spawn_worker(ctx, record, options),
             asked: 0,
             answered: 0,
         };
@@ -166,7 +166,7 @@ impl Bench {
 
     /// Takes what was worked out meanwhile.
     pub fn attend(&mut self, shared: &mut Shared) {
-        while let Some((number, worked_out)) = self.clerk.answer() {
+        while let Some((number, worked_out)) = self.worker.answer() {
             self.answered = number;
             match (worked_out, &mut shared.finished) {
                 (Ok(flight), Some(finished)) => finished.flight = flight,
@@ -185,7 +185,7 @@ impl Bench {
 
     fn ask(&mut self) {
         self.asked += 1;
-        self.clerk.give((self.asked, self.current().applied_to(&self.options)));
+        self.worker.submit((self.asked, self.current().applied_to(&self.options)));
     }
 
     fn save(&mut self, shared: &mut Shared) {
@@ -211,8 +211,12 @@ impl Bench {
     }
 }
 
-fn hired(ctx: &egui::Context, record: Arc<FlightRecord>, options: ReadOptions) -> Clerk<Errand, Answer> {
-    Clerk::hire(ctx, move |(number, legs): Errand, answer| {
+fn spawn_worker(
+    ctx: &egui::Context,
+    record: Arc<FlightRecord>,
+    options: ReadOptions,
+) -> LatestWinsWorker<Request, Answer> {
+    LatestWinsWorker::spawn(ctx, move |(number, legs): Request, answer| {
         let options = ReadOptions { legs, ..options.clone() };
         let worked_out = work_out(FlightRecord::clone(&record), &options);
         answer((number, worked_out.map_err(|error| error.to_string())));
