@@ -1,5 +1,7 @@
 //! One flight: what was read of it, and the findings that the result files are written from.
 
+use std::sync::Arc;
+
 use crate::air::FlightAir;
 use crate::airspeed::{Pair, Pattern, StepResult, WindFinding};
 use crate::footage::ClipInfo;
@@ -19,7 +21,7 @@ pub struct FlightRecord {
     /// The camera setup the clips were read with.
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed, in the units of the overlay.
-    pub series: Series,
+    pub series: Arc<Series>,
     /// What could be read at all.
     pub legibility: Legibility,
     /// What the pilot should know of the clips and of their reading, a sentence each.
@@ -36,7 +38,7 @@ pub struct Flight {
     /// The camera setup the clips were read with.
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed.
-    pub series: Series,
+    pub series: Arc<Series>,
     /// What could be read at all.
     pub legibility: Legibility,
     /// The legs, in the order they were flown.

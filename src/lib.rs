@@ -49,6 +49,7 @@ mod toml_words;
 pub mod weather;
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use thiserror::Error;
 
@@ -152,7 +153,7 @@ pub fn read_record(
     notes.extend(recording.notes().sentences(&info.path));
     Ok(FlightRecord {
         clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
-        series: series::trust(read),
+        series: Arc::new(series::trust(read)),
         setup: prepared.setup,
         legibility,
         notes,

@@ -10,7 +10,7 @@ use pairspeed::legs::{GivenLeg, LegKind, LegOptions, find};
 use pairspeed::model::units::Unit;
 use pairspeed::propulsion::{FlownStep, SharedUncertainty};
 use pairspeed::series::trust;
-use pairspeed::stats::{holm, welch};
+use pairspeed::stats::{StandardUncertainty, holm, welch_satterthwaite};
 use pairspeed::summary::{FlownFlight, load_flight};
 
 fn assert_near(value: f64, expected: f64, tolerance: f64) {
@@ -51,10 +51,14 @@ fn one(first: FlownFlight, later: FlownFlight) -> Comparison {
 #[test]
 fn degrees_of_freedom_are_those_of_the_gum_example() {
     // JCGM 100:2008, H.1: 25, 9.7, 2.9, 16.6 nm with 18, 25.6, 50, 2 give 32 nm and nu 16.7.
-    let (combined, freedom) = welch(&[(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)]);
-    assert_near(combined, 31.67, 0.005);
-    assert_near(freedom, 16.76, 0.01);
-    assert_eq!(welch(&[(3.0, f64::INFINITY), (4.0, f64::INFINITY)]), (5.0, f64::INFINITY));
+    let parts = [(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)];
+    let combined = welch_satterthwaite(
+        &parts.map(|(value, degrees_of_freedom)| StandardUncertainty { value, degrees_of_freedom }),
+    );
+    assert_near(combined.value, 31.67, 0.005);
+    assert_near(combined.degrees_of_freedom, 16.76, 0.01);
+    let known = [3.0, 4.0].map(StandardUncertainty::known);
+    assert_eq!(welch_satterthwaite(&known), StandardUncertainty::known(5.0));
 }
 
 #[test]

@@ -27,7 +27,7 @@ fn channel(channel: Channel, unit: Option<Unit>, values: Vec<f64>) -> ChannelRea
 /// Everything from the readings to the air; panics where a result is not a number.
 fn whole_chain(readings: Readings, options: &LegOptions, wind: &GivenWind, air: &GivenAir) -> Option<LegSet> {
     let units = ResultUnits { speed: Some(Unit::MilesPerHour), length: Some(Unit::Feet) };
-    let series = trust(readings).in_units(&units);
+    let series = std::sync::Arc::new(trust(readings)).in_units(&units);
     let set = find(&series, options).ok()?;
     let found = find_wind(&series, &set, wind);
     let pairs = pair_with(&set, &Crosswind::from(found.as_ref()));

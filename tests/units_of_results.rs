@@ -3,6 +3,8 @@
 
 mod common;
 
+use std::sync::Arc;
+
 use common::{Plan, fly};
 use pairspeed::airspeed::{Pair, pair};
 use pairspeed::legs::{LegOptions, find};
@@ -10,8 +12,8 @@ use pairspeed::model::channel::Channel;
 use pairspeed::model::units::{ResultUnits, Unit};
 use pairspeed::series::{Series, trust};
 
-fn series(units: &str) -> Series {
-    trust(fly(&Plan::default()).readings).in_units(&ResultUnits::parse(units).unwrap())
+fn series(units: &str) -> Arc<Series> {
+    Arc::new(trust(fly(&Plan::default()).readings)).in_units(&ResultUnits::parse(units).unwrap())
 }
 
 fn pairs(series: &Series) -> Vec<Pair> {

@@ -6,8 +6,7 @@ use super::step_pair::StepPair;
 use super::{CompareOptions, StepDifference, Verdict};
 use crate::model::estimate::{COVERAGE_PROBABILITY, Estimate};
 use crate::propulsion::{FlownStep, SharedUncertainty, VOLTAGE_UNCERTAINTY_V, VoltageModel};
-use crate::stats::coverage_factor;
-use crate::stats::welch;
+use crate::stats::{StandardUncertainty, coverage_factor, welch_satterthwaite};
 
 /// Statistical power for which the number of pairs is calculated: the probability that the wanted difference, if it is
 /// there, is shown (the usual choice for planning experiments).
@@ -30,28 +29,18 @@ const DENSITY_EXPONENT_UNCERTAINTY: f64 = 1.0 / 3.0 / 3.464_101_615_137_754_6;
 /// [`reads_low`](crate::airspeed::reads_low)). For angles from 0 to 30 degrees this share would be 0.290.
 const CROSSWIND_SHARE: f64 = 0.399;
 
-/// A standard uncertainty and its degrees of freedom.
-#[derive(Debug, Clone, Copy)]
-struct Uncertainty {
-    standard: f64,
-    degrees_of_freedom: f64,
+/// The own uncertainties of two steps together (Welch-Satterthwaite), in m/s.
+fn own_of_difference(first: &FlownStep, later: &FlownStep) -> StandardUncertainty {
+    welch_satterthwaite(&[first, later].map(|step| StandardUncertainty {
+        value: step.own_uncertainty_mps,
+        degrees_of_freedom: step.own_degrees_of_freedom,
+    }))
 }
 
-impl Uncertainty {
-    /// The own uncertainties of two steps together (Welch-Satterthwaite).
-    fn of_difference(first: &FlownStep, later: &FlownStep) -> Self {
-        let parts = [first, later].map(|step| (step.own_uncertainty_mps, step.own_degrees_of_freedom));
-        let (standard, degrees_of_freedom) = welch(&parts);
-        Self { standard, degrees_of_freedom }
-    }
-
-    /// This uncertainty together with parts of infinite degrees of freedom.
-    fn with_known_parts(self, known: impl IntoIterator<Item = f64>) -> Self {
-        let known = known.into_iter().map(|part| (part, f64::INFINITY));
-        let own = std::iter::once((self.standard, self.degrees_of_freedom));
-        let (standard, degrees_of_freedom) = welch(&own.chain(known).collect::<Vec<(f64, f64)>>());
-        Self { standard, degrees_of_freedom }
-    }
+/// An uncertainty together with parts of infinite degrees of freedom, all in m/s.
+fn with_known_parts(own: StandardUncertainty, known: impl IntoIterator<Item = f64>) -> StandardUncertainty {
+    let known = known.into_iter().map(StandardUncertainty::known);
+    welch_satterthwaite(&std::iter::once(own).chain(known).collect::<Vec<StandardUncertainty>>())
 }
 
 /// Two steps corrected to the same voltage and density.
@@ -62,7 +51,7 @@ pub(super) struct MatchedStep {
     voltage_part_mps: Option<f64>,
     density_part_mps: Option<f64>,
     /// Uncertainty that the difference does not share with other steps.
-    own: Uncertainty,
+    own: StandardUncertainty,
     /// Standard uncertainties in m/s from the exponents of voltage and density: the same for all steps, with sign.
     exponents_mps: [f64; 2],
     /// Standard uncertainty in m/s from the two voltages.
@@ -84,7 +73,7 @@ impl MatchedStep {
             difference_mps: later.airspeed_mps - first.airspeed_mps,
             voltage_part_mps: None,
             density_part_mps: None,
-            own: Uncertainty::of_difference(&first, &later),
+            own: own_of_difference(&first, &later),
             exponents_mps: [0.0; 2],
             voltages_mps: 0.0,
         };
@@ -140,9 +129,9 @@ impl MatchedStep {
     /// The difference with its interval. The verdict is not set: it depends on the other steps.
     pub(super) fn difference(&self, wanted_mps: f64) -> StepDifference {
         let shared_mps = self.shared_mps(|shared| shared.crosswind_mps);
-        let uncertainty = self.own.with_known_parts(shared_mps.into_iter().chain([self.voltages_mps]));
+        let uncertainty = with_known_parts(self.own, shared_mps.into_iter().chain([self.voltages_mps]));
         let difference_mps =
-            Estimate::centred(self.difference_mps, uncertainty.standard, uncertainty.degrees_of_freedom);
+            Estimate::centred(self.difference_mps, uncertainty.value, uncertainty.degrees_of_freedom);
         let probability = two_sided_probability(&difference_mps);
         StepDifference {
             throttle_percent: self.first.throttle_percent,
@@ -178,16 +167,16 @@ fn two_sided_probability(difference: &Estimate) -> f64 {
 pub fn pairs_needed(first: &FlownStep, later: &FlownStep, wanted_mps: f64) -> Option<u32> {
     let pair_variance = |step: &FlownStep| step.own_uncertainty_mps.powi(2) * step.pairs as f64;
     let deviation_mps = (pair_variance(first) + pair_variance(later)).sqrt();
-    let freedom = Uncertainty::of_difference(first, later).degrees_of_freedom;
+    let freedom = own_of_difference(first, later).degrees_of_freedom;
     let mean_pairs = (first.pairs + later.pairs) as f64 / 2.0;
     let shared_mps = [first, later].map(|step| step.shared.combined_mps());
     (1..=MAX_PAIRS).find(|pairs| {
         let pairs = f64::from(*pairs);
-        let own = Uncertainty {
-            standard: deviation_mps / pairs.sqrt(),
+        let own = StandardUncertainty {
+            value: deviation_mps / pairs.sqrt(),
             degrees_of_freedom: freedom * pairs / mean_pairs,
         };
-        let Uncertainty { standard, degrees_of_freedom } = own.with_known_parts(shared_mps);
+        let StandardUncertainty { value: standard, degrees_of_freedom } = with_known_parts(own, shared_mps);
         let factor = coverage_factor(COVERAGE_PROBABILITY, degrees_of_freedom)
             + coverage_factor(2.0 * POWER - 1.0, degrees_of_freedom);
         factor * standard <= wanted_mps
@@ -209,7 +198,7 @@ pub(super) fn overall(steps: &[MatchedStep]) -> Option<Estimate> {
     if steps.len() < 2 {
         return None;
     }
-    let own_share = |step: &MatchedStep| step.own.standard.hypot(step.voltages_mps) / step.first.airspeed_mps;
+    let own_share = |step: &MatchedStep| step.own.value.hypot(step.voltages_mps) / step.first.airspeed_mps;
     let weights: Vec<f64> = steps.iter().map(|step| own_share(step).powi(-2)).collect();
     let sum: f64 = weights.iter().sum();
     let mut shared = [0.0; 8];
@@ -223,9 +212,9 @@ pub(super) fn overall(steps: &[MatchedStep]) -> Option<Estimate> {
     }
     let degrees_of_freedom =
         steps.iter().map(|step| step.own.degrees_of_freedom).fold(f64::INFINITY, f64::min);
-    let own = Uncertainty { standard: sum.sqrt().recip(), degrees_of_freedom };
-    let uncertainty = own.with_known_parts(shared);
-    let estimate = Estimate::centred(share, uncertainty.standard, uncertainty.degrees_of_freedom);
+    let own = StandardUncertainty { value: sum.sqrt().recip(), degrees_of_freedom };
+    let uncertainty = with_known_parts(own, shared);
+    let estimate = Estimate::centred(share, uncertainty.value, uncertainty.degrees_of_freedom);
     (share.is_finite() && estimate.half_width().is_finite()).then_some(estimate)
 }
 

@@ -1,6 +1,5 @@
 //! The flight on an even grid of time: what the search for legs looks at.
 
-use super::steady::speed_si;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::series::{Series, Updates, without_outliers};
@@ -96,7 +95,7 @@ impl Evidence {
         let held_s = LONGEST_HELD_S.max(1.5 * series.update_interval_s());
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
         let speed = on_grid(&cleaned, start_s, steps, held_s);
-        let standing_speed = STANDING_MPS / speed_si(series);
+        let standing_speed = STANDING_MPS / series.speed_si();
         let slopes = slopes(&speed, standing_speed);
         let usual_slope = usual_slope(&slopes, quantum).min(FASTEST_USUAL_SLOPE * quantile(&speed, 0.7)?);
         let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps, held_s);
@@ -170,10 +169,10 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
     let altitude_shown = series.alive(&Channel::Altitude).is_some();
     let near_ground_s = if altitude_shown { NEAR_GROUND_WITH_ALTITUDE_S } else { NEAR_GROUND_S };
     let near_ground = (near_ground_s / STEP_S) as usize;
-    if let Some(take_off) = take_off(speed.iter(), speed_si(series)) {
+    if let Some(take_off) = take_off(speed.iter(), series.speed_si()) {
         broken[..speed.len().min(take_off + near_ground)].fill(true);
     }
-    if let Some(before_end) = take_off(speed.iter().rev(), speed_si(series)) {
+    if let Some(before_end) = take_off(speed.iter().rev(), series.speed_si()) {
         broken[speed.len().saturating_sub(before_end + near_ground)..].fill(true);
     }
     broken

@@ -1,7 +1,6 @@
 //! What makes the readings of a leg doubtful, apart from the speed itself.
 
 use super::note::Note;
-use super::steady::speed_si;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::series::Series;
@@ -32,7 +31,7 @@ impl Limits {
         let altitude = series.readings.channel(&Channel::Altitude);
         let altitude_si = altitude.and_then(|altitude| altitude.unit).map_or(1.0, Unit::si_per_unit);
         let min_voltage_v = min_voltage_v.or_else(|| landing_limit_v(series));
-        Self { altitude_si, speed_si: speed_si(series), min_voltage_v }
+        Self { altitude_si, speed_si: series.speed_si(), min_voltage_v }
     }
 
     /// A change of height, worth `dV = g dh / V` by energy at the speed `V`; both in the flight's units.

@@ -6,7 +6,7 @@
 
 use super::evidence::{Evidence, STEP_S};
 use super::partition::LegSteps;
-use crate::stats::{quantile, standard_deviation};
+use crate::stats::{median, quantile, sorted, standard_deviation};
 
 /// Legs further apart than this were parted by more than a turn and are never joined, in seconds.
 const LONGEST_TURN_S: f64 = 12.0;
@@ -20,8 +20,7 @@ const LEAST_WOBBLE: f64 = 0.2;
 /// The legs with those joined that no turn parts.
 pub(super) fn joined(evidence: &Evidence, legs: Vec<LegSteps>) -> Vec<LegSteps> {
     let strengths: Vec<f64> = legs.windows(2).map(|two| turn_strength(evidence, two[0], two[1])).collect();
-    let mut limits: Vec<f64> = strengths.iter().copied().filter(|strength| strength.is_finite()).collect();
-    limits.sort_by(f64::total_cmp);
+    let mut limits = sorted(&strengths);
     limits.insert(0, 0.0);
     limits
         .into_iter()
@@ -45,7 +44,7 @@ fn turn_strength(evidence: &Evidence, before: LegSteps, after: LegSteps) -> f64 
     if apart {
         return f64::INFINITY;
     }
-    let level = |leg: LegSteps| quantile(&evidence.speed[leg.first..leg.end], 0.5).unwrap_or(0.0);
+    let level = |leg: LegSteps| median(&evidence.speed[leg.first..leg.end]).unwrap_or(0.0);
     let (first, second) = (level(before), level(after));
     let reach = (1.0 / STEP_S) as usize;
     let from = before.end.saturating_sub(reach).max(before.first);

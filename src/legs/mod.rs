@@ -230,7 +230,7 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, GivenLegErr
             wobble: None,
             headings_deg: Vec::new(),
             patterns: Vec::new(),
-            speed_si: steady::speed_si(series),
+            speed_si: series.speed_si(),
             notes: vec![Note::SpeedNotMarked],
         });
     };
@@ -345,7 +345,7 @@ fn leg_set(
     let (mut legs, links): (Vec<Leg>, Vec<Link>) = linked.into_iter().unzip();
     let mut notes = Vec::new();
     notes.extend((options.edits > 0).then_some(Note::Edited { edits: options.edits }));
-    let speed_si = steady::speed_si(series);
+    let speed_si = series.speed_si();
     let wobble = SpeedVariability::of(&legs, gauges, speed_si, series.update_interval_s());
     if let Some(wobble) = &wobble {
         for leg in &mut legs {

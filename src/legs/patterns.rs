@@ -2,6 +2,7 @@
 
 use super::evidence::SAME_THROTTLE_PERCENT;
 use super::{Leg, LegKind};
+use crate::stats::sorted;
 
 /// Directions closer than this count as one, in degrees.
 const APART_DEG: f64 = 30.0;
@@ -62,8 +63,7 @@ fn belong(legs: &[Leg], one: &(usize, f64), other: (usize, f64)) -> bool {
 }
 
 fn widest_gap_deg(run: &[(usize, f64)]) -> f64 {
-    let mut directions: Vec<f64> = run.iter().map(|(_, heading)| heading.rem_euclid(360.0)).collect();
-    directions.sort_by(f64::total_cmp);
+    let directions = sorted(&run.iter().map(|(_, heading)| heading.rem_euclid(360.0)).collect::<Vec<f64>>());
     let around = directions.iter().copied().chain(directions.first().map(|first| first + 360.0));
     let around: Vec<f64> = around.collect();
     around.windows(2).map(|two| two[1] - two[0]).fold(0.0, f64::max)

@@ -4,7 +4,6 @@ use super::limits::Limits;
 use super::note::Note;
 use super::{Flag, Leg, LegKind, LegUse};
 use crate::model::channel::Channel;
-use crate::model::units::Unit;
 use crate::series::{Series, Updates};
 use crate::stats::{grouped_median, mean, median, scaled_mad};
 
@@ -227,10 +226,4 @@ fn to_milliseconds(stretch: Stretch) -> Stretch {
 pub(super) fn mean_heading(headings: &[f64]) -> Option<f64> {
     let part = |of: fn(f64) -> f64| -> f64 { headings.iter().map(|heading| of(heading.to_radians())).sum() };
     (!headings.is_empty()).then(|| part(f64::sin).atan2(part(f64::cos)).to_degrees().rem_euclid(360.0))
-}
-
-/// Metres per second in one unit of the speed channel; a speed without a unit is taken as km/h.
-pub(super) fn speed_si(series: &Series) -> f64 {
-    let unit = series.readings.channel(&Channel::Speed).and_then(|speed| speed.unit);
-    unit.unwrap_or(Unit::KilometresPerHour).si_per_unit()
 }

@@ -3,8 +3,8 @@
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
-use crate::stats::coverage_factor;
-use crate::stats::{Fit, curved};
+use crate::model::estimate::COVERAGE_PROBABILITY;
+use crate::stats::{Fit, StandardUncertainty, coverage_factor, curved, linear, welch_satterthwaite};
 
 /// One measured point of the curve.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -75,7 +75,7 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
         return None;
     }
     let logs = DMatrix::from_fn(x.len(), 2, |row, column| if column == 0 { 1.0 } else { x[row].ln() });
-    let line = crate::stats::linear(&logs, &DVector::from_iterator(y.len(), y.iter().map(|y| y.ln())))?;
+    let line = linear(&logs, &DVector::from_iterator(y.len(), y.iter().map(|y| y.ln())))?;
     let start = DVector::from_vec(vec![line.parameters[0].exp(), line.parameters[1]]);
     curved(&start, |parameters| {
         let (a, b) = (parameters[0], parameters[1]);
@@ -135,7 +135,7 @@ impl SpeedCurve {
     #[must_use]
     pub fn predict(&self, throttle_percent: f64, flown: &[f64]) -> Prediction {
         let (airspeed_mps, uncertainty) = self.at(throttle_percent);
-        let half = coverage_factor(0.95, self.degrees_of_freedom) * uncertainty;
+        let half = coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom) * uncertainty;
         let standing = if flown.iter().any(|one| (one - throttle_percent).abs() < 0.5) {
             Standing::Flown
         } else if (self.flown_percent.0..=self.flown_percent.1).contains(&throttle_percent) {
@@ -179,12 +179,13 @@ pub fn gains(points: &[Point]) -> Vec<Gain> {
         .filter_map(|two| {
             let [below, above] = two else { return None };
             let apart = above.throttle_percent - below.throttle_percent;
-            let (uncertainty, freedom) = crate::stats::welch(&[
-                (below.uncertainty_mps, below.degrees_of_freedom),
-                (above.uncertainty_mps, above.degrees_of_freedom),
-            ]);
+            let combined = welch_satterthwaite(&[below, above].map(|point| StandardUncertainty {
+                value: point.uncertainty_mps,
+                degrees_of_freedom: point.degrees_of_freedom,
+            }));
             let per_percent_mps = (above.airspeed_mps - below.airspeed_mps) / apart;
-            let half = coverage_factor(0.95, freedom) * uncertainty / apart;
+            let factor = coverage_factor(COVERAGE_PROBABILITY, combined.degrees_of_freedom);
+            let half = factor * combined.value / apart;
             (apart > 0.0).then_some(Gain {
                 from_percent: below.throttle_percent,
                 to_percent: above.throttle_percent,

@@ -7,11 +7,11 @@ use super::curve::{DiminishingReturn, Point, SpeedCurve, Standing, diminishing_r
 use super::flown_step::FlownStep;
 use super::power::{PowerRun, cautions, power_runs, speed_exponent};
 use super::propeller::{advance_ratio, no_load_rpm, pitch_speed_mps, slip};
+use super::sources::Sources;
 use super::voltage::{Run, VoltageModel};
-use crate::airspeed::{Pair, StepResult};
+use crate::airspeed::StepResult;
 use crate::legs::Leg;
 use crate::model::units::Unit;
-use crate::series::Series;
 use crate::setup::Aircraft;
 use crate::stats::mean;
 
@@ -75,21 +75,6 @@ pub struct Findings {
     /// The throttles flown.
     #[serde(skip)]
     flown_percent: Vec<f64>,
-}
-
-/// What a flight is made of, for the findings.
-#[derive(Debug, Clone, Copy)]
-pub struct Sources<'a> {
-    /// The readings.
-    pub series: &'a Series,
-    /// The legs.
-    pub legs: &'a [Leg],
-    /// The pairs.
-    pub pairs: &'a [Pair],
-    /// The steps.
-    pub steps: &'a [StepResult],
-    /// Metres per second in one unit of the speeds.
-    pub speed_si: f64,
 }
 
 /// Works out the findings.

@@ -2,7 +2,7 @@
 
 use super::curve::Point;
 use crate::airspeed::{Cause, Contribution, StepResult};
-use crate::stats::{coverage_factor, welch};
+use crate::stats::{StandardUncertainty, coverage_factor, welch_satterthwaite};
 
 /// Standard uncertainties in m/s that all steps of a flight share: fully correlated between the steps, and not reduced
 /// by flying more pairs. None of them is estimated from samples, so their degrees of freedom are infinite.
@@ -86,8 +86,12 @@ impl FlownStep {
     /// Combined standard uncertainty in m/s (JCGM 100:2008, 5.1.2) and its degrees of freedom (G.2b).
     #[must_use]
     pub fn uncertainty(&self) -> (f64, f64) {
-        let shared = (self.shared.combined_mps(), f64::INFINITY);
-        welch(&[(self.own_uncertainty_mps, self.own_degrees_of_freedom), shared])
+        let own = StandardUncertainty {
+            value: self.own_uncertainty_mps,
+            degrees_of_freedom: self.own_degrees_of_freedom,
+        };
+        let all = welch_satterthwaite(&[own, StandardUncertainty::known(self.shared.combined_mps())]);
+        (all.value, all.degrees_of_freedom)
     }
 
     /// The step with the uncertainty from rounding multiplied by `factor`.
@@ -179,10 +183,14 @@ impl StepAirspeed {
             if row.shared {
                 shared.add(row.cause, uncertainty_mps);
             } else {
-                own.push((uncertainty_mps, row.degrees_of_freedom));
+                own.push(StandardUncertainty {
+                    value: uncertainty_mps,
+                    degrees_of_freedom: row.degrees_of_freedom,
+                });
             }
         }
-        let (own_mps, own_degrees_of_freedom) = welch(&own);
+        let StandardUncertainty { value: own_mps, degrees_of_freedom: own_degrees_of_freedom } =
+            welch_satterthwaite(&own);
         let is_usable = own_mps > 0.0 && own_mps.is_finite() && shared.combined_mps().is_finite();
         Some(if is_usable {
             SplitUncertainty { own_mps, own_degrees_of_freedom, shared }

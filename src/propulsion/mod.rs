@@ -7,14 +7,16 @@ mod findings;
 mod flown_step;
 mod power;
 pub mod propeller;
+mod sources;
 mod voltage;
 
 pub use battery::Battery;
 pub use curve::{
     DiminishingReturn, Gain, Point, Prediction, SpeedCurve, Standing, diminishing_return, gains, power_law,
 };
-pub use findings::{Findings, PropellerPoint, Sources, VoltageShare, findings};
+pub use findings::{Findings, PropellerPoint, VoltageShare, findings};
 pub(crate) use flown_step::StepAirspeed;
 pub use flown_step::{FlownStep, SharedUncertainty};
 pub use power::PowerRun;
+pub use sources::Sources;
 pub use voltage::{ASSUMED, ExponentSource, Run, VOLTAGE_UNCERTAINTY_V, VoltageModel};

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
-use super::findings::Sources;
+use super::sources::Sources;
 use crate::airspeed::StepResult;
 use crate::legs::Leg;
 use crate::model::channel::Channel;

@@ -2,7 +2,7 @@
 
 use super::{ChannelReadings, Readings};
 use crate::model::channel::Channel;
-use crate::stats::quantile;
+use crate::stats::{median, quantile};
 
 /// Least time over which a channel must stand still to be called dead, in seconds.
 const LEAST_WATCH_S: f64 = 20.0;
@@ -35,7 +35,7 @@ fn varies(speed: &ChannelReadings) -> bool {
 }
 
 fn is_stuck(readout: &ChannelReadings, time_s: &[f64]) -> bool {
-    let Some(usual) = quantile(&readout.values, 0.5) else { return false };
+    let Some(usual) = median(&readout.values) else { return false };
     let trusted = || time_s.iter().zip(&readout.values).filter(|(_, value)| value.is_finite());
     let same = trusted().filter(|(_, value)| **value == usual).count();
     let watched_s = match (trusted().next(), trusted().next_back()) {

@@ -19,6 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
+use crate::stats::median;
 
 /// Time between overlay updates that is assumed where none can be observed, in seconds.
 const USUAL_UPDATE_INTERVAL_S: f64 = 0.2;
@@ -210,7 +211,14 @@ impl Series {
     #[must_use]
     pub fn stuck_at(&self, channel: &Channel) -> Option<f64> {
         let dead = self.readings.channel(channel).filter(|readout| self.dead.contains(&readout.channel));
-        dead.and_then(|readout| crate::stats::median(&readout.values))
+        dead.and_then(|readout| median(&readout.values))
+    }
+
+    /// Metres per second in one unit of the speed channel; a speed without a unit is assumed to be in km/h.
+    #[must_use]
+    pub fn speed_si(&self) -> f64 {
+        let unit = self.readings.channel(&Channel::Speed).and_then(|speed| speed.unit);
+        unit.unwrap_or(Unit::KilometresPerHour).si_per_unit()
     }
 
     /// Time between overlay updates, in seconds: as observed, else 0.2 s.

@@ -1,7 +1,7 @@
 //! Runs: stretches of frames over which a channel shows one value, and the overlay updates in them.
 
 use super::{Blank, ChannelReadings};
-use crate::stats::quantile;
+use crate::stats::{mean, median, quantile};
 
 /// A blank stretch up to this long inside a run does not end it.
 const BRIDGED_BLANK_S: f64 = 0.5;
@@ -58,7 +58,7 @@ pub(super) fn runs(time_s: &[f64], channel: &ChannelReadings) -> Vec<Run> {
 /// Time between frames, in seconds: the median over the flight. Zero below two frames.
 pub(super) fn frame_interval_s(time_s: &[f64]) -> f64 {
     let steps: Vec<f64> = time_s.windows(2).map(|two| two[1] - two[0]).collect();
-    quantile(&steps, 0.5).unwrap_or(0.0).max(0.0)
+    median(&steps).unwrap_or(0.0).max(0.0)
 }
 
 /// The shortest time for which the overlay holds a value, as seen in one channel: the lower tenth of
@@ -100,7 +100,7 @@ pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     }
     let shortest = quantile(changes_s, 0.1)?;
     let near: Vec<f64> = changes_s.iter().copied().filter(|change| *change <= 1.6 * shortest).collect();
-    let first_guess = crate::stats::mean(&near)?;
+    let first_guess = mean(&near)?;
     let (sum, count) = changes_s
         .iter()
         .filter(|change| **change <= 3.5 * first_guess)

@@ -27,15 +27,34 @@ pub fn holm(probabilities: &[f64]) -> Vec<f64> {
     corrected
 }
 
-/// Standard uncertainty of a sum or difference of independent parts, and its degrees of freedom after
-/// Welch and Satterthwaite (JCGM 100:2008, G.2b). Parts are `(standard uncertainty, degrees of freedom)`.
+/// A standard uncertainty and how well it is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StandardUncertainty {
+    /// The standard uncertainty, in the unit of the value.
+    pub value: f64,
+    /// Its degrees of freedom; infinite where it rests on knowledge instead of samples.
+    pub degrees_of_freedom: f64,
+}
+
+impl StandardUncertainty {
+    /// One that rests on knowledge instead of samples.
+    #[must_use]
+    pub fn known(value: f64) -> Self {
+        Self { value, degrees_of_freedom: f64::INFINITY }
+    }
+}
+
+/// Standard uncertainty of a sum or difference of independent parts: the root of the sum of squares, with the
+/// effective degrees of freedom of Welch and Satterthwaite, `u_c^4 / sum(u_i^4 / nu_i)` (JCGM 100:2008, 5.1.2
+/// and G.2b). They are infinite where no part rests on samples.
 #[must_use]
-pub fn welch(parts: &[(f64, f64)]) -> (f64, f64) {
-    let combined = parts.iter().map(|(uncertainty, _)| uncertainty.powi(2)).sum::<f64>().sqrt();
+pub fn welch_satterthwaite(parts: &[StandardUncertainty]) -> StandardUncertainty {
+    let combined = parts.iter().map(|part| part.value.powi(2)).sum::<f64>().sqrt();
     let sampled: f64 = parts
         .iter()
-        .map(|(uncertainty, freedom)| uncertainty.powi(4) / freedom)
+        .map(|part| part.value.powi(4) / part.degrees_of_freedom)
         .filter(|share| share.is_finite())
         .sum();
-    (combined, if sampled > 0.0 { combined.powi(4) / sampled } else { f64::INFINITY })
+    let degrees_of_freedom = if sampled > 0.0 { combined.powi(4) / sampled } else { f64::INFINITY };
+    StandardUncertainty { value: combined, degrees_of_freedom }
 }

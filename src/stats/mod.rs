@@ -9,6 +9,6 @@ pub use descriptive::{
     MAD_TO_SIGMA, effective_count, grouped_median, lag_one_autocorrelation, mean, median, quantile,
     scaled_mad, sorted, standard_deviation,
 };
-pub use inference::{coverage_factor, holm, welch};
+pub use inference::{StandardUncertainty, coverage_factor, holm, welch_satterthwaite};
 pub use least_squares::{Fit, curved, linear};
 pub use trend::{Trend, theil_sen};

@@ -505,7 +505,7 @@ pub fn record(readings: Readings) -> FlightRecord {
     FlightRecord {
         clips: Vec::new(),
         setup,
-        series: trust(readings),
+        series: std::sync::Arc::new(trust(readings)),
         legibility: Default::default(),
         notes: Vec::new(),
     }

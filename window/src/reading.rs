@@ -10,6 +10,7 @@ use super::air::AirFields;
 use super::work::{JobProgress, Outcome, Reporter, Work, in_words, take_outcome};
 use super::{Finished, Screen, Shared, Step, dialogs, page, theme};
 use pairspeed::files::{Existing, file_name};
+use pairspeed::flight::FlightRecord;
 use pairspeed::model::units::{Quantity, Unit};
 use pairspeed::output::folder::{OutputError, ResultFolder, usual_folder};
 use pairspeed::output::table;
@@ -269,6 +270,8 @@ fn read(
         return Err("cancelled: nothing was written".to_owned());
     }
     folder.write(&flight).map_err(|error| in_our_words(&error))?;
+    // In the units of the results already, so that no edit of the legs converts a copy.
+    let record = FlightRecord { series: Arc::clone(&flight.series), ..record };
     Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
 }
 

@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use super::sample::{blank_flight, flight_without_units, long_flight, small_flight};
 use crate::flight::Flight;
 use crate::legs::LegKind;
@@ -70,9 +72,9 @@ fn nothing_is_shown_while_nothing_is_trusted_or_no_frame_exists() {
 fn equal_neighbours_are_one_caption() {
     let mut flight = small_flight();
     flight.legs.clear();
-    flight.series.readings.time_s = vec![0.0, 0.6, 1.2];
-    flight.series.speed_smooth = vec![60.0, 60.2, 74.0];
-    flight.series.readings.channels.truncate(1);
+    Arc::make_mut(&mut flight.series).readings.time_s = vec![0.0, 0.6, 1.2];
+    Arc::make_mut(&mut flight.series).speed_smooth = vec![60.0, 60.2, 74.0];
+    Arc::make_mut(&mut flight.series).readings.channels.truncate(1);
     assert_eq!(
         checked(&flight),
         [
@@ -87,20 +89,20 @@ fn an_unknown_number_is_left_out_and_without_units_only_the_names_tell_them_apar
     let mut flight = flight_without_units();
     flight.legs[0].end_s = 1.0;
     assert_eq!(checked(&flight)[0].text, "speed 74, pack 23.0\nupwind, step 1");
-    flight.series.speed_smooth.clear();
+    Arc::make_mut(&mut flight.series).speed_smooth.clear();
     assert_eq!(checked(&flight)[0].text, "pack 23.0\nupwind, step 1");
 }
 
 #[test]
 fn hostile_times_and_numbers_still_give_valid_captions() {
     let mut flight = small_flight();
-    flight.series.readings.time_s = vec![f64::NAN, 360_000.25, 1e300];
-    flight.series.speed_smooth = vec![1e300; 3];
+    Arc::make_mut(&mut flight.series).readings.time_s = vec![f64::NAN, 360_000.25, 1e300];
+    Arc::make_mut(&mut flight.series).speed_smooth = vec![1e300; 3];
     let cues = checked(&flight);
     assert_eq!(cues.len(), 1, "{cues:?}");
     assert_eq!(cues[0].start_ms, 360_000_000);
     assert_eq!(cues[0].text, "speed 1.0e300 km/h, pack 23.0 V");
-    flight.series.readings.time_s = vec![-5.0; 3];
+    Arc::make_mut(&mut flight.series).readings.time_s = vec![-5.0; 3];
     assert_eq!(checked(&flight), []);
 }
 
@@ -112,6 +114,9 @@ fn a_leg_of_no_known_throttle_or_step_is_named_by_its_kind() {
     flight.legs[0].throttle_percent = None;
     flight.legs[0].step = None;
     flight.legs[0].end_s = 9.0;
-    flight.series.readings.channels.retain(|readings| readings.channel != Channel::Voltage);
+    Arc::make_mut(&mut flight.series)
+        .readings
+        .channels
+        .retain(|readings| readings.channel != Channel::Voltage);
     assert_eq!(checked(&flight)[0].text, "speed 74 km/h\nunpaired");
 }

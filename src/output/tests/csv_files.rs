@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use super::sample::{blank_flight, flight_without_units, pair, small_flight, triangle_flight};
 use crate::flight::Flight;
 use crate::legs::Flag;
@@ -126,7 +128,7 @@ fn numbers_that_are_none_leave_empty_cells() {
     flight.pairs[0].airspeed.low = f64::NAN;
     flight.pairs[0].airspeed.high = f64::INFINITY;
     flight.pairs[0].wind = -0.001;
-    flight.series.readings.channels[0].values[0] = f64::NEG_INFINITY;
+    Arc::make_mut(&mut flight.series).readings.channels[0].values[0] = f64::NEG_INFINITY;
     let pairs = records(&pairs_csv(&flight).unwrap());
     assert_eq!(pairs[1][4..8], ["67.00", "", "", "0.00"]);
     let series = records(&series_bytes(&flight).unwrap());
@@ -145,10 +147,10 @@ fn a_huge_number_reads_back_as_itself() {
 #[test]
 fn vectors_cut_short_leave_cells_empty() {
     let mut flight = small_flight();
-    flight.series.readings.channels[0].values.truncate(1);
-    flight.series.readings.channels[1].confidence.clear();
-    flight.series.readings.channels[1].blank.clear();
-    flight.series.speed_smooth.clear();
+    Arc::make_mut(&mut flight.series).readings.channels[0].values.truncate(1);
+    Arc::make_mut(&mut flight.series).readings.channels[1].confidence.clear();
+    Arc::make_mut(&mut flight.series).readings.channels[1].blank.clear();
+    Arc::make_mut(&mut flight.series).speed_smooth.clear();
     let series = records(&series_bytes(&flight).unwrap());
     assert_eq!(series[3], ["2", "0.066733", "", "", "", "", ""]);
     assert_eq!(series[2], ["1", "0.033367", "", "", "23.0", "0.0000", ""]);

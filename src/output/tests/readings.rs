@@ -1,5 +1,7 @@
 //! What the summary and the report say of the readings: the longest blanks and the confidence.
 
+use std::sync::Arc;
+
 use serde_json::{Value, json};
 
 use super::sample::{channel, small_flight};
@@ -11,10 +13,10 @@ use crate::series::Blank;
 /// A flight of a frame a second with only the speed marked.
 fn flight_of(cells: &[(f64, f32, Blank)]) -> Flight {
     let mut flight = small_flight();
-    let readings = &mut flight.series.readings;
+    let readings = &mut Arc::make_mut(&mut flight.series).readings;
     readings.time_s = (0..cells.len() as u32).map(f64::from).collect();
     readings.channels = vec![channel(Channel::Speed, None, 0, cells)];
-    flight.series.speed_smooth = vec![60.0; cells.len()];
+    Arc::make_mut(&mut flight.series).speed_smooth = vec![60.0; cells.len()];
     flight
 }
 

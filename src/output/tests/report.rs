@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use super::sample::{
     blank_flight, clip, flight_without_units, long_flight, pair, small_flight, step, triangle_flight,
 };
@@ -117,9 +119,9 @@ fn each_leg_has_its_band_and_each_gap_its_strip() {
     assert_eq!((rectangles("#0072B2"), rectangles("#E69F00"), rectangles("#999999")), (4, 4, 1));
     assert_eq!(strips(&long_flight()), 2);
     let mut flight = long_flight();
-    flight.series.readings.channels[0].blank[900] = Blank::Unclear;
+    Arc::make_mut(&mut flight.series).readings.channels[0].blank[900] = Blank::Unclear;
     assert_eq!(strips(&flight), 2, "a blank of one frame is too short for a strip");
-    flight.series.readings.channels[0].blank[900..930].fill(Blank::Unclear);
+    Arc::make_mut(&mut flight.series).readings.channels[0].blank[900..930].fill(Blank::Unclear);
     assert_eq!(strips(&flight), 3);
 }
 
@@ -133,13 +135,13 @@ fn a_blank_breaks_the_line_of_the_speed() {
 fn the_page_stays_small_however_long_the_flight() {
     let mut flight = long_flight();
     let long = page(&flight).len();
-    let readings = &mut flight.series.readings;
+    let readings = &mut Arc::make_mut(&mut flight.series).readings;
     readings.time_s = (0..200_000).map(|n| f64::from(n) / 60.0).collect();
     for channel in &mut readings.channels {
         channel.values = (0..200_000).map(|n| f64::from(n * 7919 % 100)).collect();
         channel.blank.clear();
     }
-    flight.series.speed_smooth = vec![60.0; 200_000];
+    Arc::make_mut(&mut flight.series).speed_smooth = vec![60.0; 200_000];
     let longer = page(&flight).len();
     assert!(longer < 2 * long && longer < 500_000, "{long} {longer}");
 }
@@ -178,10 +180,10 @@ fn huge_and_missing_numbers_draw_or_are_left_out_without_harm() {
     flight.legs[1].end_s = f64::NAN;
     flight.legs[2].start_s = 1e300;
     flight.legs[3].kind = LegKind::Leg;
-    flight.series.readings.channels[0].values[5] = 1e300;
-    flight.series.readings.channels[1].values[5] = -f64::MAX;
-    flight.series.readings.channels[1].values[6] = f64::MAX;
-    flight.series.readings.time_s[7] = f64::NAN;
+    Arc::make_mut(&mut flight.series).readings.channels[0].values[5] = 1e300;
+    Arc::make_mut(&mut flight.series).readings.channels[1].values[5] = -f64::MAX;
+    Arc::make_mut(&mut flight.series).readings.channels[1].values[6] = f64::MAX;
+    Arc::make_mut(&mut flight.series).readings.time_s[7] = f64::NAN;
     let page = page(&flight);
     assert_well_formed(&page);
     assert!(!page.contains("NaN"));

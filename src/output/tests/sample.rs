@@ -1,5 +1,7 @@
 //! Made-up flights: one small enough to know every cell of, and variations of it.
 
+use std::sync::Arc;
+
 use crate::airspeed::multileg::HeadingReference;
 use crate::airspeed::{Budget, Cause, Contribution, Pair, Pattern, StepResult};
 use crate::flight::Flight;
@@ -144,12 +146,12 @@ pub fn small_flight() -> Flight {
             aircraft: None,
             regions: vec![],
         },
-        series: Series {
+        series: Arc::new(Series {
             readings,
             speed_smooth: vec![60.123, f64::NAN, 73.987],
             update_rate_hz: Some(8.1),
             dead: vec![],
-        },
+        }),
         legibility: Default::default(),
         legs: vec![upwind, leg(LegKind::Downwind, 0.04, 0.066_733, 74.0)],
         throttle_source: ThrottleSource::Overlay,
@@ -196,13 +198,13 @@ pub fn triangle_flight() -> Flight {
 /// Nothing marked, nothing read, nothing found.
 pub fn blank_flight() -> Flight {
     let mut flight = small_flight();
-    for channel in &mut flight.series.readings.channels {
+    for channel in &mut Arc::make_mut(&mut flight.series).readings.channels {
         channel.values.fill(f64::NAN);
         channel.confidence.fill(0.0);
         channel.blank.fill(Blank::LostPicture);
     }
-    flight.series.speed_smooth.fill(f64::NAN);
-    flight.series.update_rate_hz = None;
+    Arc::make_mut(&mut flight.series).speed_smooth.fill(f64::NAN);
+    Arc::make_mut(&mut flight.series).update_rate_hz = None;
     flight.legs.clear();
     flight.pairs.clear();
     flight.steps.clear();
@@ -212,7 +214,7 @@ pub fn blank_flight() -> Flight {
 /// The small flight without any unit and with numbered steps.
 pub fn flight_without_units() -> Flight {
     let mut flight = small_flight();
-    for channel in &mut flight.series.readings.channels {
+    for channel in &mut Arc::make_mut(&mut flight.series).readings.channels {
         channel.unit = None;
     }
     for leg in &mut flight.legs {
@@ -248,7 +250,7 @@ pub fn long_flight() -> Flight {
     let column =
         |value: &dyn Fn(&f64) -> f64| -> Vec<_> { times.iter().map(|t| cell(t, value(t))).collect() };
     let tenths = |value: f64| (value * 10.0).round() / 10.0;
-    flight.series.readings = Readings {
+    Arc::make_mut(&mut flight.series).readings = Readings {
         time_s: times.clone(),
         channels: vec![
             channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &column(&shown)),
@@ -264,7 +266,7 @@ pub fn long_flight() -> Flight {
         lost: vec![],
         crops: Default::default(),
     };
-    flight.series.speed_smooth =
+    Arc::make_mut(&mut flight.series).speed_smooth =
         times.iter().map(|t| if lost(t) { f64::NAN } else { speed_at(*t) }).collect();
     flight.legs = legs;
     flight.pairs = vec![
@@ -282,10 +284,10 @@ pub fn long_flight() -> Flight {
 /// The long flight with its altitude readout stuck at 67 m.
 pub fn flight_with_dead_altitude() -> Flight {
     let mut flight = long_flight();
-    for value in &mut flight.series.readings.channels[2].values {
+    for value in &mut Arc::make_mut(&mut flight.series).readings.channels[2].values {
         *value = if value.is_finite() { 67.0 } else { f64::NAN };
     }
-    flight.series.dead = vec![Channel::Altitude];
+    Arc::make_mut(&mut flight.series).dead = vec![Channel::Altitude];
     flight
 }
 

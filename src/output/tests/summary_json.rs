@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use serde_json::Value;
 
 use super::sample::{blank_flight, long_flight, small_flight, triangle_flight};
@@ -87,7 +89,7 @@ fn a_number_that_is_none_is_null() {
     flight.pairs[0].airspeed.high = f64::INFINITY;
     flight.pairs[0].wind = 1e300;
     flight.legs[0].speed_spread = f64::NAN;
-    flight.series.update_rate_hz = Some(f64::NAN);
+    Arc::make_mut(&mut flight.series).update_rate_hz = Some(f64::NAN);
     let summary = parsed(&flight);
     assert_eq!(summary["pairs"][0]["airspeed_low"], Value::Null);
     assert_eq!(summary["pairs"][0]["airspeed_high"], Value::Null);

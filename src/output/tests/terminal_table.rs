@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use super::sample::{blank_flight, flight_without_units, pair, small_flight, step, triangle_flight};
 use crate::legs::Flag;
 use crate::output::table;
@@ -89,7 +91,7 @@ fn a_note_cannot_steer_the_terminal() {
 #[test]
 fn a_share_is_never_rounded_to_all_or_nothing() {
     let mut flight = small_flight();
-    let readings = &mut flight.series.readings;
+    let readings = &mut Arc::make_mut(&mut flight.series).readings;
     readings.time_s = vec![0.0; 100_000];
     readings.channels[0].values = vec![60.0; 99_999];
     readings.channels[0].blank.clear();

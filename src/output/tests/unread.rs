@@ -1,5 +1,7 @@
 //! Channels that cannot be read, and the reasons for blanks, in every format.
 
+use std::sync::Arc;
+
 use serde_json::json;
 
 use super::sample::{channel, small_flight};
@@ -25,7 +27,7 @@ fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> U
 /// The small flight, its speed not readable.
 fn flight_without_speed() -> Flight {
     let mut flight = small_flight();
-    let speed = &mut flight.series.readings.channels[0];
+    let speed = &mut Arc::make_mut(&mut flight.series).readings.channels[0];
     speed.values.fill(f64::NAN);
     speed.blank.fill(Blank::GlyphsUnknown);
     flight.legs.clear();
@@ -143,7 +145,7 @@ fn the_main_reason_of_many_blanks_is_told_with_its_count_and_that_of_few_is_not(
     let mut cells = vec![(60.0, 0.999, Blank::No); 70];
     cells.extend([(f64::NAN, 0.0, Blank::OutOfRange); 20]);
     cells.extend([(f64::NAN, 0.0, Blank::Unclear); 10]);
-    let readings = &mut flight.series.readings;
+    let readings = &mut Arc::make_mut(&mut flight.series).readings;
     readings.time_s = (0..100).map(f64::from).collect();
     readings.channels = vec![channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &cells)];
     let said = "Channel speed: 30 % of the frames are left blank; main reason, in 20 of 30: outside 0 to 450 \
@@ -152,7 +154,7 @@ fn the_main_reason_of_many_blanks_is_told_with_its_count_and_that_of_few_is_not(
     assert!(text.contains(said), "{text}");
     let reasons = "left blank: 20 outside 0 to 450 (default; set `range`), 10 not legible";
     assert!(text.contains(reasons), "{text}");
-    flight.series.readings.channels[0].blank[70..90].fill(Blank::No);
-    flight.series.readings.channels[0].values[70..90].fill(60.0);
+    Arc::make_mut(&mut flight.series).readings.channels[0].blank[70..90].fill(Blank::No);
+    Arc::make_mut(&mut flight.series).readings.channels[0].values[70..90].fill(60.0);
     assert!(!table(&flight).contains("of the frames are left blank"));
 }

@@ -29,7 +29,7 @@ fn without(channel: &Channel) -> Finished {
         readout.blank.fill(Blank::GlyphsUnknown);
     }
     let mut record = record(readings.clone());
-    record.series = trust(readings);
+    record.series = std::sync::Arc::new(trust(readings));
     record.legibility.unread = vec![unread];
     let flight = work_out(record.clone(), &ReadOptions::default()).unwrap();
     Finished { flight, record: Arc::new(record), options: ReadOptions::default(), folder: PathBuf::new() }
