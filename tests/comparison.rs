@@ -314,35 +314,6 @@ const COMPARISONS_A_DAY: u64 = 300;
 const FIRST_HELD_BACK: u64 = 2_000_000;
 
 #[test]
-fn two_flights_without_a_change_differ_in_at_most_six_of_a_hundred() {
-    let (mut alone, mut steps, mut any, mut overall, mut flights) = (0, 0, 0, 0, 0);
-    for (day, (wind, gust)) in (0..).zip([(2.0, 0.35), (4.0, 0.7), (6.0, 1.0)]) {
-        let base = Plan { whole_flight: false, leg_s: (11.0, 13.0), wind, gust, ..Plan::default() };
-        for number in 0..COMPARISONS_A_DAY {
-            let first = FIRST_HELD_BACK + 2 * (day * COMPARISONS_A_DAY + number);
-            let plan = |seed| Plan { seed, ..base.clone() };
-            let comparison = one(simulated(&plan(first)), simulated(&plan(first + 1)));
-            flights += 1;
-            steps += comparison.steps.len();
-            alone += comparison.steps.iter().filter(|step| !step.difference_mps.holds(0.0)).count();
-            let shown = |step: &&pairspeed::compare::StepDifference| {
-                matches!(step.verdict, Verdict::Faster | Verdict::Slower)
-            };
-            any += usize::from(comparison.steps.iter().find(shown).is_some());
-            overall += usize::from(comparison.overall.is_some_and(|all| all.low > 0.0 || all.high < 0.0));
-        }
-    }
-    println!("{steps} steps, {alone} alone; {flights} comparisons, {any} with a verdict, {overall} overall");
-    assert!(steps > 5000);
-    assert!(alone as f64 <= 0.06 * steps as f64, "{alone} of {steps} steps");
-    assert!(any as f64 <= 0.06 * f64::from(flights), "{any} of {flights} comparisons");
-    assert!(
-        f64::from(overall as u32) <= 0.06 * f64::from(flights),
-        "{overall} of {flights} comparisons overall"
-    );
-}
-
-#[test]
 fn a_change_of_three_metres_a_second_is_found_in_most_flights() {
     let base = Plan { whole_flight: false, leg_s: (11.0, 13.0), wind: 3.0, gust: 0.5, ..Plan::default() };
     let faster = Plan { airspeeds: base.airspeeds.iter().map(|speed| speed + 3.0).collect(), ..base.clone() };
@@ -353,4 +324,41 @@ fn a_change_of_three_metres_a_second_is_found_in_most_flights() {
     });
     let found = found.count();
     assert!(found >= 16, "{found} of 20");
+}
+
+/// Simulations of the slow tier: `./check --slow`.
+mod slow {
+    use super::*;
+
+    #[test]
+    #[ignore = "slow: hundreds of simulated comparisons"]
+    fn two_flights_without_a_change_differ_in_at_most_six_of_a_hundred() {
+        let (mut alone, mut steps, mut any, mut overall, mut flights) = (0, 0, 0, 0, 0);
+        for (day, (wind, gust)) in (0..).zip([(2.0, 0.35), (4.0, 0.7), (6.0, 1.0)]) {
+            let base = Plan { whole_flight: false, leg_s: (11.0, 13.0), wind, gust, ..Plan::default() };
+            for number in 0..COMPARISONS_A_DAY {
+                let first = FIRST_HELD_BACK + 2 * (day * COMPARISONS_A_DAY + number);
+                let plan = |seed| Plan { seed, ..base.clone() };
+                let comparison = one(simulated(&plan(first)), simulated(&plan(first + 1)));
+                flights += 1;
+                steps += comparison.steps.len();
+                alone += comparison.steps.iter().filter(|step| !step.difference_mps.holds(0.0)).count();
+                let shown = |step: &&pairspeed::compare::StepDifference| {
+                    matches!(step.verdict, Verdict::Faster | Verdict::Slower)
+                };
+                any += usize::from(comparison.steps.iter().find(shown).is_some());
+                overall += usize::from(comparison.overall.is_some_and(|all| all.low > 0.0 || all.high < 0.0));
+            }
+        }
+        println!(
+            "{steps} steps, {alone} alone; {flights} comparisons, {any} with a verdict, {overall} overall"
+        );
+        assert!(steps > 5000);
+        assert!(alone as f64 <= 0.06 * steps as f64, "{alone} of {steps} steps");
+        assert!(any as f64 <= 0.06 * f64::from(flights), "{any} of {flights} comparisons");
+        assert!(
+            f64::from(overall as u32) <= 0.06 * f64::from(flights),
+            "{overall} of {flights} comparisons overall"
+        );
+    }
 }

@@ -6,8 +6,7 @@ use imageproc::template_matching::{MatchTemplateMethod, match_template};
 use ndarray::Array2;
 use pairspeed::recognise::correlations;
 
-/// A picture without regularity: the high bits of a linear congruential sequence (Numerical Recipes'
-/// constants, from memory).
+/// An irregular image: the high bits of a linear congruential sequence.
 fn noise(width: u32, height: u32, seed: u32) -> GrayImage {
     let mut state = seed;
     GrayImage::from_fn(width, height, |_, _| {

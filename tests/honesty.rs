@@ -93,38 +93,6 @@ fn say(name: &str, tally: &Tally) {
     }
 }
 
-#[test]
-fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_eye() {
-    let [calm, windy] = tallies(FIRST_HELD_BACK..FIRST_HELD_BACK + FLIGHTS, Plan::of_some_day);
-    for (name, [pairs, steps]) in [("wind up to 3 m/s", &calm), ("wind of 3 to 6 m/s", &windy)] {
-        say(&format!("{name}, pairs"), pairs);
-        say(&format!("{name}, steps"), steps);
-    }
-    let share_of = |kind: usize| {
-        let (held, given) = (calm[kind].held + windy[kind].held, calm[kind].given + windy[kind].given);
-        held as f64 / given as f64
-    };
-    for share in [share_of(0), share_of(1)] {
-        assert!((0.93..=0.97).contains(&share), "{share}");
-    }
-    for [pairs, _] in [&calm, &windy] {
-        assert!((0.93..=0.975).contains(&pairs.share()), "{}", pairs.share());
-        assert!(median(&pairs.errors_mps) < median(&pairs.errors_by_eye_mps));
-    }
-}
-
-#[test]
-fn steps_whose_pairs_disagree_still_hold_the_truth() {
-    for spread in [1.0, 3.0] {
-        let plan = |seed| Plan { pair_spread: spread, legs_per_step: 6, ..Plan::of_some_day(seed) };
-        let [[_, calm], [_, windy]] = tallies(6 * FIRST_HELD_BACK..6 * FIRST_HELD_BACK + FLIGHTS / 4, plan);
-        say("pairs at odds, calm, steps", &calm);
-        say("pairs at odds, windy, steps", &windy);
-        let share = (calm.held + windy.held) as f64 / (calm.given + windy.given) as f64;
-        assert!((0.93..=0.97).contains(&share), "{share} with {spread} m/s");
-    }
-}
-
 /// What makes a usual day an odd one.
 type Change = fn(Plan) -> Plan;
 
@@ -177,5 +145,45 @@ fn simulated_gusts_are_those_of_the_standard() {
         let (found_deviation, found_length_m) = dryden(height_ft * 0.3048, wind);
         assert!((found_deviation - deviation).abs() < 1e-4, "{found_deviation}");
         assert!((found_length_m / 0.3048 - length_ft).abs() < 2e-3, "{found_length_m}");
+    }
+}
+
+/// Simulations of the slow tier: `./check --slow`.
+mod slow {
+    use super::*;
+
+    #[test]
+    #[ignore = "slow: thousands of simulated flights"]
+    fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_eye() {
+        let [calm, windy] = tallies(FIRST_HELD_BACK..FIRST_HELD_BACK + FLIGHTS, Plan::of_some_day);
+        for (name, [pairs, steps]) in [("wind up to 3 m/s", &calm), ("wind of 3 to 6 m/s", &windy)] {
+            say(&format!("{name}, pairs"), pairs);
+            say(&format!("{name}, steps"), steps);
+        }
+        let share_of = |kind: usize| {
+            let (held, given) = (calm[kind].held + windy[kind].held, calm[kind].given + windy[kind].given);
+            held as f64 / given as f64
+        };
+        for share in [share_of(0), share_of(1)] {
+            assert!((0.93..=0.97).contains(&share), "{share}");
+        }
+        for [pairs, _] in [&calm, &windy] {
+            assert!((0.93..=0.975).contains(&pairs.share()), "{}", pairs.share());
+            assert!(median(&pairs.errors_mps) < median(&pairs.errors_by_eye_mps));
+        }
+    }
+
+    #[test]
+    #[ignore = "slow: thousands of simulated flights"]
+    fn steps_whose_pairs_disagree_still_hold_the_truth() {
+        for spread in [1.0, 3.0] {
+            let plan = |seed| Plan { pair_spread: spread, legs_per_step: 6, ..Plan::of_some_day(seed) };
+            let [[_, calm], [_, windy]] =
+                tallies(6 * FIRST_HELD_BACK..6 * FIRST_HELD_BACK + FLIGHTS / 4, plan);
+            say("pairs at odds, calm, steps", &calm);
+            say("pairs at odds, windy, steps", &windy);
+            let share = (calm.held + windy.held) as f64 / (calm.given + windy.given) as f64;
+            assert!((0.93..=0.97).contains(&share), "{share} with {spread} m/s");
+        }
     }
 }

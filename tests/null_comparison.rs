@@ -466,22 +466,28 @@ fn most(comparisons: usize) -> f64 {
 }
 
 #[test]
-fn in_no_class_are_more_than_five_of_a_hundred_flights_without_a_change_called_different() {
-    let check = |simulator: Simulator, class: &Class, comparisons: u64| {
-        let each = |[first, later]: [FlownFlight; 2]| Tally::unchanged([&first, &later]);
-        let found = over(simulator, class, comparisons, each, Tally::plus);
-        assert!(found.overall as f64 <= most(found.with_overall), "{}: {found:?}", class.name);
-        assert!(found.any_step as f64 <= most(found.comparisons), "{}: {found:?}", class.name);
-    };
-    for class in CLASSES.iter() {
-        check(drawn, class, 600);
-    }
-    check(six_steps, &at_angle("six steps, 20 to 30 degrees off", 20.0, 30.0), 100);
-    check(by_point_mass, &in_wind("point mass, wind 3 to 8 m/s", 3.0, 8.0), 100);
-}
-
-#[test]
 fn a_change_of_five_per_cent_is_shown() {
     let found = over(drawn, &ANY, 500, |flights| Tally::of(&flights), Tally::plus);
     assert!(found.overall_changed[0] as f64 >= 0.95 * found.with_overall as f64, "{found:?}");
+}
+
+/// Simulations of the slow tier: `./check --slow`.
+mod slow {
+    use super::*;
+
+    #[test]
+    #[ignore = "slow: thousands of simulated comparisons"]
+    fn in_no_class_are_more_than_five_of_a_hundred_flights_without_a_change_called_different() {
+        let check = |simulator: Simulator, class: &Class, comparisons: u64| {
+            let each = |[first, later]: [FlownFlight; 2]| Tally::unchanged([&first, &later]);
+            let found = over(simulator, class, comparisons, each, Tally::plus);
+            assert!(found.overall as f64 <= most(found.with_overall), "{}: {found:?}", class.name);
+            assert!(found.any_step as f64 <= most(found.comparisons), "{}: {found:?}", class.name);
+        };
+        for class in CLASSES.iter() {
+            check(drawn, class, 600);
+        }
+        check(six_steps, &at_angle("six steps, 20 to 30 degrees off", 20.0, 30.0), 100);
+        check(by_point_mass, &in_wind("point mass, wind 3 to 8 m/s", 3.0, 8.0), 100);
+    }
 }
