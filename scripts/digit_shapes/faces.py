@@ -2,8 +2,8 @@
 
 Usage: faces.py FOLDER   (reads FOLDER/faces, writes FOLDER/faces.json)
 
-Every entry holds the file, its package, and the family group that it is split by: packages that hold nearly the
-same digits are put into one group, so that no held-out face has a twin among those trained on.
+Every entry has the file, its package, and its family group. Packages with nearly the same digits are in one group, so that
+no held-out face has a twin in the training set.
 """
 
 import json
@@ -30,7 +30,7 @@ SHAPE = (20, 14)
 
 
 def resampling(source, target):
-    """Matrix target x source of linear interpolation, widened by the ratio when it shrinks."""
+    """Matrix target x source of linear interpolation, with a wider kernel when it shrinks."""
     ratio = source / target
     at = (np.arange(target) + 0.5) * ratio - 0.5
     weight = np.maximum(0, 1 - np.abs(np.arange(source)[None] - at[:, None]) / max(ratio, 1))
@@ -47,7 +47,7 @@ def open_face(path):
 
 
 def digit_shapes(path):
-    """Ten digits cropped to their ink at SHAPE, zero mean and unit energy; None for an unusable face."""
+    """Ten digits cropped to their strokes, at SHAPE, zero mean and unit energy; None for an unusable face."""
     font, size = open_face(path)
     if font is None:
         return None

@@ -9,7 +9,7 @@ xargs -a "$here/packages.txt" apt-get download
 for deb in *.deb; do
     name=${deb%%_*}
     mkdir -p "$folder/faces/$name"
-    # A package without faces at the usual place is passed over.
+    # A package without faces in the usual folder is skipped.
     dpkg-deb --fsys-tarfile "$deb" |
         tar -x -C "$folder/faces/$name" --wildcards './usr/share/fonts/*' 2>/dev/null || true
 done
