@@ -2,21 +2,23 @@
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 use pairspeed::model::units::Unit;
-use pairspeed::plan::{PlanError, PlanWish, Shortfall, TestCard, balanced_order, plan};
+use pairspeed::plan::{
+    Pack, PlanError, PlanQuantity, PlanRequest, TestCard, UnmetRequirement, balanced_order, plan,
+};
 use pairspeed::propulsion::{FlownStep, SharedUncertainty};
 use pairspeed::summary::FlownFlight;
 
-fn wish() -> PlanWish {
-    PlanWish {
+fn request() -> PlanRequest {
+    PlanRequest {
         full_throttle_mps: Some(38.0),
         wind_mps: Some(3.5),
         flight_s: Some(420.0),
-        ..PlanWish::default()
+        ..PlanRequest::default()
     }
 }
 
-fn card(wish: &PlanWish) -> TestCard {
-    plan(wish, None).unwrap()
+fn card(request: &PlanRequest) -> TestCard {
+    plan(request, None).unwrap()
 }
 
 /// Mean place of each throttle within the runs of one flight.
@@ -36,7 +38,7 @@ fn mean_places(card: &TestCard, flight: u32) -> Vec<f64> {
 
 #[test]
 fn a_mirrored_order_gives_every_throttle_the_same_mean_place() {
-    let card = card(&PlanWish { flight_s: None, half_width_mps: 0.45, ..wish() });
+    let card = card(&PlanRequest { flight_s: None, half_width_mps: 0.45, ..request() });
     assert!(card.runs.len() >= 2 * card.steps.len() && card.flights == 1);
     let places = mean_places(&card, 1);
     assert!(places.iter().all(|place| (place - places[0]).abs() < 1e-9), "{places:?}");
@@ -65,8 +67,8 @@ fn even_a_single_pass_keeps_throttle_and_time_apart() {
 
 #[test]
 fn a_narrower_interval_asks_for_more_pairs_and_gets_it() {
-    let wide = card(&PlanWish { half_width_mps: 1.5, ..wish() });
-    let narrow = card(&PlanWish { half_width_mps: 0.5, ..wish() });
+    let wide = card(&PlanRequest { half_width_mps: 1.5, ..request() });
+    let narrow = card(&PlanRequest { half_width_mps: 0.5, ..request() });
     assert!(narrow.runs.len() > wide.runs.len());
     for (card, wanted) in [(&wide, 1.5), (&narrow, 0.5)] {
         assert!(card.steps.iter().all(|step| step.half_width_mps.unwrap() <= wanted));
@@ -75,84 +77,104 @@ fn a_narrower_interval_asks_for_more_pairs_and_gets_it() {
 
 #[test]
 fn gusts_cost_pairs_and_a_longer_course_saves_them() {
-    let pairs =
-        |wish: &PlanWish| card(wish).steps.iter().map(|step| step.pairs_needed.unwrap()).max().unwrap();
-    let base = PlanWish { half_width_mps: 0.6, course_m: Some(300.0), ..wish() };
+    let pairs = |request: &PlanRequest| {
+        card(request).steps.iter().map(|step| step.pairs_needed.unwrap()).max().unwrap()
+    };
+    let base = PlanRequest { half_width_mps: 0.6, course_m: Some(300.0), ..request() };
     assert!(
-        pairs(&PlanWish { gust_mps: Some(1.2), ..base.clone() })
-            > pairs(&PlanWish { gust_mps: Some(0.4), ..base.clone() })
+        pairs(&PlanRequest { gust_mps: Some(1.2), ..base.clone() })
+            > pairs(&PlanRequest { gust_mps: Some(0.4), ..base.clone() })
     );
-    let gusty = PlanWish { gust_mps: Some(1.2), ..base };
-    assert!(pairs(&PlanWish { course_m: Some(900.0), ..gusty.clone() }) < pairs(&gusty));
+    let gusty = PlanRequest { gust_mps: Some(1.2), ..base };
+    assert!(pairs(&PlanRequest { course_m: Some(900.0), ..gusty.clone() }) < pairs(&gusty));
 }
 
 #[test]
 fn no_flight_is_longer_than_the_pack_allows() {
-    let by_time = card(&PlanWish { half_width_mps: 0.5, flight_s: Some(420.0), ..wish() });
+    let by_time = card(&PlanRequest { half_width_mps: 0.5, flight_s: Some(420.0), ..request() });
     assert!(by_time.flights > 1 && by_time.flight_s <= 420.0, "{}", by_time.flight_s);
-    let by_energy =
-        card(&PlanWish { half_width_mps: 0.5, flight_s: None, pack: Some((60.0, 700.0)), ..wish() });
+    let by_energy = card(&PlanRequest {
+        half_width_mps: 0.5,
+        flight_s: None,
+        pack: Some(Pack { energy_wh: 60.0, full_power_w: 700.0 }),
+        ..request()
+    });
     assert!(by_energy.flight_wh.unwrap() <= 0.8 * 60.0, "{:?}", by_energy.flight_wh);
 }
 
 #[test]
 fn a_flight_too_short_for_one_pass_is_the_first_thing_said_and_promises_nothing() {
-    let tight = card(&PlanWish { flight_s: Some(150.0), ..wish() });
-    let [Shortfall::Time { needed_s, told_s, steps_that_fit }] = tight.shortfalls[..] else {
-        panic!("{:?}", tight.shortfalls)
+    let tight = card(&PlanRequest { flight_s: Some(150.0), ..request() });
+    let [UnmetRequirement::Time { needed_s, given_s, steps_that_fit }] = tight.unmet_requirements[..] else {
+        panic!("{:?}", tight.unmet_requirements)
     };
     // Six runs of two legs of 12 s and two turns of 5 s, and 60 s of launch and landing.
-    assert_eq!((needed_s, told_s, steps_that_fit), (264.0, 150.0, 2));
+    assert_eq!((needed_s, given_s, steps_that_fit), (264.0, 150.0, 2));
     assert!(tight.steps.iter().all(|step| step.half_width_mps.is_none()));
-    let energy = card(&PlanWish { flight_s: None, pack: Some((10.0, 700.0)), ..wish() });
-    assert!(matches!(energy.shortfalls[..], [Shortfall::Energy { .. }]), "{:?}", energy.shortfalls);
-    assert!(card(&PlanWish { flight_s: Some(264.0), ..wish() }).shortfalls.is_empty());
+    let energy = card(&PlanRequest {
+        flight_s: None,
+        pack: Some(Pack { energy_wh: 10.0, full_power_w: 700.0 }),
+        ..request()
+    });
+    assert!(
+        matches!(energy.unmet_requirements[..], [UnmetRequirement::Energy { .. }]),
+        "{:?}",
+        energy.unmet_requirements
+    );
+    assert!(card(&PlanRequest { flight_s: Some(264.0), ..request() }).unmet_requirements.is_empty());
 }
 
 #[test]
 fn a_course_too_short_says_what_course_is_needed() {
-    let short = card(&PlanWish { course_m: Some(200.0), ..wish() });
-    let [Shortfall::Course { steps_percent, needed_m }] = &short.shortfalls[..] else {
-        panic!("{:?}", short.shortfalls)
+    let short = card(&PlanRequest { course_m: Some(200.0), ..request() });
+    let [UnmetRequirement::Course { steps_percent, needed_m }] = &short.unmet_requirements[..] else {
+        panic!("{:?}", short.unmet_requirements)
     };
     // 6 s at 38 + 3.5 m/s downwind are 249 m.
     assert_eq!((steps_percent.last(), *needed_m), (Some(&100.0), 250.0));
     for step in &short.steps {
         assert_eq!(step.half_width_mps.is_none(), steps_percent.contains(&step.throttle_percent));
     }
-    assert!(card(&PlanWish { course_m: Some(*needed_m), ..wish() }).shortfalls.is_empty());
-    let none = plan(&PlanWish { course_m: Some(3.0), ..wish() }, None).unwrap_err().to_string();
-    for word in ["--course 3 m (10 ft)", "at 100 %", "0.1 s", "250 m (820 ft)"] {
+    assert!(card(&PlanRequest { course_m: Some(*needed_m), ..request() }).unmet_requirements.is_empty());
+    let none = plan(&PlanRequest { course_m: Some(3.0), ..request() }, None).unwrap_err().to_string();
+    for word in ["course of 3 m (10 ft)", "at 100 %", "0.1 s", "250 m (820 ft)"] {
         assert!(none.contains(word), "{word}: {none}");
     }
 }
 
 #[test]
 fn an_interval_out_of_reach_is_said_with_the_one_to_expect() {
-    let fine = card(&PlanWish { half_width_mps: 0.01, ..wish() });
-    let [Shortfall::Interval { expected_mps }] = fine.shortfalls[..] else { panic!("{:?}", fine.shortfalls) };
+    let fine = card(&PlanRequest { half_width_mps: 0.01, ..request() });
+    let [UnmetRequirement::Interval { expected_mps }] = fine.unmet_requirements[..] else {
+        panic!("{:?}", fine.unmet_requirements)
+    };
     assert!(fine.steps.iter().all(|step| step.pairs_needed.is_none()));
     assert!(fine.steps.iter().all(|step| step.half_width_mps <= expected_mps), "{expected_mps:?}");
 }
 
 #[test]
 fn nonsense_is_refused_with_what_to_tell() {
-    let refused = |wish: PlanWish| plan(&wish, None).unwrap_err();
-    assert_eq!(refused(PlanWish { steps_percent: vec![], ..wish() }), PlanError::Steps);
-    assert_eq!(refused(PlanWish { steps_percent: vec![50.0, f64::NAN], ..wish() }), PlanError::Steps);
-    assert_eq!(refused(PlanWish { steps_percent: vec![50.0, 50.0], ..wish() }), PlanError::Steps);
-    assert_eq!(refused(PlanWish { full_throttle_mps: None, ..wish() }), PlanError::NoSpeed);
-    assert_eq!(refused(PlanWish { wind_mps: None, ..wish() }), PlanError::NoWind);
-    let slow = refused(PlanWish { wind_mps: Some(30.0), ..wish() });
+    let refused = |request: PlanRequest| plan(&request, None).unwrap_err();
+    assert_eq!(refused(PlanRequest { steps_percent: vec![], ..request() }), PlanError::Steps);
+    assert_eq!(refused(PlanRequest { steps_percent: vec![50.0, f64::NAN], ..request() }), PlanError::Steps);
+    assert_eq!(refused(PlanRequest { steps_percent: vec![50.0, 50.0], ..request() }), PlanError::Steps);
+    assert_eq!(refused(PlanRequest { full_throttle_mps: None, ..request() }), PlanError::NoSpeed);
+    assert_eq!(refused(PlanRequest { wind_mps: None, ..request() }), PlanError::NoWind);
+    let slow = refused(PlanRequest { wind_mps: Some(30.0), ..request() });
     assert_eq!(slow, PlanError::SlowerThanWind { throttle_percent: 50.0 });
-    for (wish, option) in [
-        (PlanWish { half_width_mps: 0.0, ..wish() }, "--within"),
-        (PlanWish { course_m: Some(f64::INFINITY), ..wish() }, "--course"),
-        (PlanWish { turn_s: -1.0, ..wish() }, "--turn-s"),
+    for (asked, quantity) in [
+        (PlanRequest { half_width_mps: 0.0, ..request() }, PlanQuantity::HalfWidth),
+        (PlanRequest { course_m: Some(f64::INFINITY), ..request() }, PlanQuantity::Course),
     ] {
-        let message = refused(wish).to_string();
-        assert!(message.contains(option), "{message}");
+        let error = refused(asked);
+        assert!(
+            matches!(error, PlanError::NotPositive { quantity: found, .. } if found == quantity),
+            "{error}"
+        );
     }
+    let turn = refused(PlanRequest { turn_s: -1.0, ..request() });
+    assert_eq!(turn, PlanError::Negative { quantity: PlanQuantity::Turn, value: -1.0 });
+    assert_eq!(turn.to_string(), "duration of a turn -1 s: it must not be below 0");
 }
 
 #[test]
@@ -178,7 +200,7 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
         leg_s: Some(8.0),
         density_kg_m3: None,
     };
-    let card = |uncertainty: f64| plan(&PlanWish::default(), Some(&flown(uncertainty))).unwrap();
+    let card = |uncertainty: f64| plan(&PlanRequest::default(), Some(&flown(uncertainty))).unwrap();
     let calm = card(0.35);
     assert_eq!(calm.wind_mps, 4.0);
     assert!(
@@ -190,5 +212,5 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
     for step in &mut sharing.steps {
         step.shared.crosswind_mps = 0.5;
     }
-    assert_eq!(plan(&PlanWish::default(), Some(&sharing)).unwrap().gust_mps, calm.gust_mps);
+    assert_eq!(plan(&PlanRequest::default(), Some(&sharing)).unwrap().gust_mps, calm.gust_mps);
 }

@@ -1,4 +1,4 @@
-//! The test card as text, as a page to print and for other programs.
+//! The test card as text, as an HTML page to print, and as JSON.
 
 use maud::{Markup, html};
 use serde::Serialize;
@@ -8,7 +8,10 @@ use super::numbers::{clock, rounded, shown, trimmed};
 use super::page::{cautions, columns, page, sentences, wrapped};
 use super::words::CAUTIONS;
 use crate::model::units::Unit;
-use crate::plan::{PlannedRun, PlannedStep, Shortfall, TestCard};
+use crate::plan::{PlannedRun, PlannedStep, TestCard, UnmetRequirement};
+
+/// Decimals of the numbers in the JSON.
+const DECIMALS: i32 = 6;
 
 /// Cautions for the flight itself.
 pub const IN_FLIGHT: [&str; 4] = [
@@ -22,7 +25,7 @@ pub const IN_FLIGHT: [&str; 4] = [
 #[must_use]
 pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
     let mut lines: Vec<String> =
-        shortfall_sentences(card, unit).iter().flat_map(|sentence| wrapped(sentence)).collect();
+        unmet_sentences(card, unit).iter().flat_map(|sentence| wrapped(sentence)).collect();
     lines.extend(wrapped(&(facts(card, unit).join("; ") + ".")));
     lines.push(String::new());
     lines.extend(columns(&step_rows(card, unit)));
@@ -46,7 +49,7 @@ pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
 pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
     let body = html! {
         h1 { "Test card" }
-        @for sentence in shortfall_sentences(card, unit) { p.verdict { strong { (sentence) } } }
+        @for sentence in unmet_sentences(card, unit) { p.verdict { strong { (sentence) } } }
         p.under { (facts(card, unit).join("; ")) "." }
         div.blanks {
             @for blank in ["date, place", "aircraft, propeller", "pack, voltage at rest", "wind", "temperature, pressure", "spotter"] {
@@ -77,13 +80,13 @@ fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     flights(card).flat_map(|flight| flight.chunks(card.steps.len().max(1)))
 }
 
-/// What the card is about, a phrase each.
+/// Flights, wanted interval and wind of the card, one phrase each.
 pub fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight is needed,".to_owned(),
         flights => format!("{flights} flights are needed, each on a full pack and"),
     };
-    let reached = if card.shortfalls.is_empty() { "" } else { " (not reached)" };
+    let reached = if card.unmet_requirements.is_empty() { "" } else { " (not reached)" };
     let energy = card.flight_wh.map(|wh| format!(" and about {wh:.0} Wh"));
     vec![
         format!("{flights} of {} min{}", clock(card.flight_s), energy.unwrap_or_default()),
@@ -102,72 +105,71 @@ pub fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     ]
 }
 
-/// What keeps the card from giving what is wanted, a sentence each.
-pub fn shortfall_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
-    card.shortfalls.iter().map(|shortfall| shortfall_sentence(shortfall, unit)).collect()
+/// The parts of the request that the card does not fulfil, one sentence each.
+pub fn unmet_sentences(card: &TestCard, unit: Unit) -> Vec<String> {
+    card.unmet_requirements.iter().map(|unmet| unmet_sentence(unmet, unit)).collect()
 }
 
-fn shortfall_sentence(shortfall: &Shortfall, unit: Unit) -> String {
-    match shortfall {
-        Shortfall::Time { needed_s, told_s, steps_that_fit } => {
-            let mend = match steps_that_fit {
+fn unmet_sentence(unmet: &UnmetRequirement, unit: Unit) -> String {
+    match unmet {
+        UnmetRequirement::Time { needed_s, given_s, steps_that_fit } => {
+            let fix = match steps_that_fit {
                 0 => "not even one step fits: fly shorter legs".to_owned(),
                 1 => "one of these steps fits: plan it alone, or fly shorter legs".to_owned(),
                 fit => format!("{fit} of these steps fit: plan fewer of them, or fly shorter legs"),
             };
             format!(
                 "This card cannot be flown: one pass over all steps takes {} min with launch and landing, and {} min \
-                 were told; {mend}.",
+                 were given; {fix}.",
                 clock(needed_s.ceil()),
-                clock(*told_s)
+                clock(*given_s)
             )
         }
-        Shortfall::Energy { needed_wh, usable_wh } => format!(
+        UnmetRequirement::Energy { needed_wh, usable_wh } => format!(
             "This card cannot be flown: one pass over all steps takes {needed_wh:.0} Wh with launch and landing, and \
              {usable_wh:.0} Wh of the pack may be used; plan fewer steps, or fly shorter legs."
         ),
-        Shortfall::Course { steps_percent, needed_m } => {
+        UnmetRequirement::Course { steps_percent, needed_m } => {
             let steps: Vec<String> = steps_percent.iter().map(|percent| trimmed(*percent)).collect();
             format!(
-                "The course is too short for {} %: the leg downwind is over before the speed was steady for long \
-                 enough. Lengthen it to {}, or leave those steps out.",
+                "The course is too short for {} %: the downwind leg ends before the speed is steady for long enough. \
+                 Lengthen the course to {}, or leave those steps out.",
                 steps.join(", "),
                 course_length(*needed_m, unit)
             )
         }
-        Shortfall::Interval { expected_mps } => {
+        UnmetRequirement::Interval { expected_mps } => {
             let instead = expected_mps.map_or_else(String::new, |half_mps| {
                 format!(" Expect {} {} instead.", speed(half_mps, unit, 1), unit.symbol())
             });
             format!(
-                "The interval wanted is out of reach in this air, with any number of pairs: wait for less wind or \
-                 lengthen the course.{instead}"
+                "No number of pairs gives the wanted interval in this wind: wait for less wind or lengthen the \
+                 course.{instead}"
             )
         }
     }
 }
 
-/// A length in feet beside miles an hour and knots, else in metres.
+/// A length in feet if the speeds are in mph or knots, else in metres.
 fn course_length(length_m: f64, unit: Unit) -> String {
     let length = if matches!(unit, Unit::MilesPerHour | Unit::Knots) { Unit::Feet } else { Unit::Metres };
     format!("{} {}", shown((length_m / length.si_per_unit()).ceil(), 0), length.symbol())
 }
 
-/// Why the order is as it is.
+/// Why the runs have this order.
 pub fn order_sentence(card: &TestCard) -> String {
     let way = if card.runs.len() > card.steps.len() {
-        "Every other pass is flown backwards, so that a falling voltage falls on all steps alike"
+        "Every other pass is flown in reverse order, so that a falling voltage affects all steps alike"
     } else {
-        "The order keeps a falling voltage from looking like throttle"
+        "The order keeps a falling voltage from looking like an effect of throttle"
     };
     format!(
-        "{way}: keep to it. (Correlation of throttle with the time of flying: {:.2} at the most; flown in rising \
-         order it would be 1.)",
+        "{way}: keep to it. (Correlation of throttle with time: at most {:.2}; in ascending order it would be 1.)",
         card.throttle_order_correlation
     )
 }
 
-/// Heading and a row for each step.
+/// The table of the steps, headings first.
 pub fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
     let symbol = unit.symbol();
     let head = [
@@ -211,7 +213,7 @@ fn html_table(rows: &[Vec<String>]) -> Markup {
     }
 }
 
-/// The runs of one pass, with room to tick off and to write.
+/// The runs of one pass, with boxes to tick and space to write.
 fn pass_table(card: &TestCard, pass: &[PlannedRun]) -> Markup {
     html! {
         section {
@@ -239,7 +241,7 @@ fn pass_table(card: &TestCard, pass: &[PlannedRun]) -> Markup {
     }
 }
 
-/// Seconds of straight flight upwind and downwind in a run.
+/// Durations of the upwind and the downwind leg of a run, in seconds.
 fn seconds(card: &TestCard, run: &PlannedRun) -> [f64; 2] {
     let step = card.steps.iter().find(|step| step.throttle_percent == run.throttle_percent);
     step.map_or([f64::NAN; 2], |step| [step.upwind_s, step.downwind_s])
@@ -280,7 +282,7 @@ struct StepJson {
 /// # Errors
 /// [`RenderError::Json`] if the JSON writer refuses a value.
 pub fn test_card_json(card: &TestCard, unit: Unit) -> Result<String, RenderError> {
-    let number = |value: f64| rounded(value, 6);
+    let number = |value: f64| rounded(value, DECIMALS);
     let speed = |speed_mps: f64| number(speed_mps / unit.si_per_unit());
     let step = |step: &PlannedStep| StepJson {
         throttle_percent: step.throttle_percent,
@@ -300,7 +302,7 @@ pub fn test_card_json(card: &TestCard, unit: Unit) -> Result<String, RenderError
         wind: speed(card.wind_mps),
         gusts: speed(card.gust_mps),
         throttle_order_correlation: number(card.throttle_order_correlation),
-        shortfalls: shortfall_sentences(card, unit),
+        shortfalls: unmet_sentences(card, unit),
         steps: card.steps.iter().map(step).collect(),
         runs: &card.runs,
         assumptions: &card.assumptions,

@@ -11,11 +11,9 @@ use super::{Screen, Shared, dialogs, page, theme};
 use pairspeed::model::quantity;
 use pairspeed::model::units::Unit;
 use pairspeed::output::numbers::trimmed;
-use pairspeed::output::test_card::{
-    IN_FLIGHT, facts, flights, order_sentence, shortfall_sentences, step_rows,
-};
+use pairspeed::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, step_rows, unmet_sentences};
 use pairspeed::output::test_card_html;
-use pairspeed::plan::{PlanError, PlanWish, TestCard, plan, usual_half_width};
+use pairspeed::plan::{Pack, PlanError, PlanRequest, TestCard, plan, usual_half_width};
 use pairspeed::summary::load_flight;
 
 /// Size of a field, in points.
@@ -213,8 +211,8 @@ fn card(form: &CardForm) -> Card {
     Ok((card, unit))
 }
 
-fn wish(form: &CardForm, unit: Unit) -> Result<PlanWish, String> {
-    let usual = PlanWish::default();
+fn wish(form: &CardForm, unit: Unit) -> Result<PlanRequest, String> {
+    let usual = PlanRequest::default();
     let entry = |entry: Entry| form.entries[entry as usize % Entry::ALL.len()].trim();
     let in_unit = |of: Entry, unit| match entry(of) {
         "" => Ok(None),
@@ -233,7 +231,7 @@ fn wish(form: &CardForm, unit: Unit) -> Result<PlanWish, String> {
         let (one, other) = (Entry::PackEnergy.name(), Entry::FullPower.name());
         return Err(format!("Give both, \"{one}\" and \"{other}\", or neither."));
     }
-    Ok(PlanWish {
+    Ok(PlanRequest {
         steps_percent: steps(entry(Entry::Steps))
             .ok_or("Throttle steps: write numbers with commas between them, such as 60, 80, 100")?,
         half_width_mps: within_mps,
@@ -246,7 +244,7 @@ fn wish(form: &CardForm, unit: Unit) -> Result<PlanWish, String> {
         quantum_mps: unit.si_per_unit(),
         turn_s: number(Entry::Turn)?.unwrap_or(usual.turn_s),
         flight_s: number(Entry::Minutes)?.map(|minutes| 60.0 * minutes),
-        pack: energy_wh.zip(power_w),
+        pack: energy_wh.zip(power_w).map(|(energy_wh, full_power_w)| Pack { energy_wh, full_power_w }),
     })
 }
 
@@ -256,7 +254,7 @@ fn positive(text: &str) -> Option<f64> {
 
 fn steps(text: &str) -> Option<Vec<f64>> {
     if text.is_empty() {
-        return Some(PlanWish::default().steps_percent);
+        return Some(PlanRequest::default().steps_percent);
     }
     text.split([',', ';', ' '])
         .map(str::trim)
@@ -286,7 +284,7 @@ fn in_words(error: &PlanError) -> String {
 }
 
 fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
-    for sentence in shortfall_sentences(card, unit) {
+    for sentence in unmet_sentences(card, unit) {
         ui.colored_label(theme::colours(ui).wrong, sentence);
     }
     ui.label(RichText::new(facts(card, unit).join("; ") + ".").strong());

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use pairspeed::model::units::Unit;
 use pairspeed::output::{test_card_html, test_card_json, test_card_text};
-use pairspeed::plan::{PlanWish, plan, usual_half_width};
+use pairspeed::plan::{Pack, PlanError, PlanQuantity, PlanRequest, plan, usual_half_width};
 use pairspeed::summary::load_flight;
 
 use super::Failure;
@@ -79,7 +79,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         .or(former.as_ref().map(|flight| flight.speed_unit))
         .or_else(|| named_speed_unit([&arguments.wind, &arguments.gusts]))
         .unwrap_or(Unit::KilometresPerHour);
-    let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(Failure::misuse)?;
+    let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(|error| refused(&error))?;
     arguments.page.give(Answer {
         page: || test_card_html(&card, unit),
         json: || test_card_json(&card, unit),
@@ -87,9 +87,9 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     })
 }
 
-fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanWish, Failure> {
+fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanRequest, Failure> {
     let within = arguments.within.clone().unwrap_or_else(|| usual_half_width(unit).to_owned());
-    Ok(PlanWish {
+    Ok(PlanRequest {
         steps_percent: arguments.steps.clone(),
         half_width_mps: quantity("--within", &within, unit)?,
         full_throttle_mps: optional("--top-speed", arguments.top_speed.as_ref(), unit)?,
@@ -101,6 +101,36 @@ fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanWish, Failure> {
         quantum_mps: unit.si_per_unit(),
         turn_s: arguments.turn_s,
         flight_s: arguments.minutes.map(|minutes| 60.0 * minutes),
-        pack: arguments.pack_wh.zip(arguments.full_power_w),
+        pack: arguments
+            .pack_wh
+            .zip(arguments.full_power_w)
+            .map(|(energy_wh, full_power_w)| Pack { energy_wh, full_power_w }),
     })
+}
+
+/// The error with the options that fix it.
+fn refused(error: &PlanError) -> Failure {
+    let options = match error {
+        PlanError::Steps | PlanError::TooManySteps(_) | PlanError::SlowerThanWind { .. } => "--steps",
+        PlanError::NotPositive { quantity, .. } | PlanError::Negative { quantity, .. } => option(*quantity),
+        PlanError::NoSpeed => "--top-speed or --from",
+        PlanError::NoWind => "--wind or --from",
+        PlanError::NoSteadyFlight { .. } => "--course",
+    };
+    Failure::Misuse(format!("{options}: {error}"))
+}
+
+fn option(quantity: PlanQuantity) -> &'static str {
+    match quantity {
+        PlanQuantity::HalfWidth => "--within",
+        PlanQuantity::TopSpeed => "--top-speed",
+        PlanQuantity::Wind => "--wind",
+        PlanQuantity::Gusts => "--gusts",
+        PlanQuantity::Course => "--course",
+        PlanQuantity::Height => "--height",
+        PlanQuantity::Turn => "--turn-s",
+        PlanQuantity::FlightTime => "--minutes",
+        PlanQuantity::PackEnergy => "--pack-wh",
+        PlanQuantity::FullPower => "--full-power-w",
+    }
 }
