@@ -162,3 +162,32 @@ fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
     assert!(table.contains("3.0 km/h across the course of 35 degrees"), "{table}");
     assert!(table.contains("density altitude 1500 m"), "{table}");
 }
+
+#[test]
+fn a_summary_reads_back_equal() {
+    use crate::output::summary_json::summary;
+    use crate::summary::Summary;
+    let mut flight = long_flight();
+    flight.propulsion.propeller = vec![PropellerPoint {
+        throttle_percent: Some(100.0),
+        rpm: 21_000.5,
+        measured: false,
+        pitch_speed_mps: Some(40.25),
+        slip: Some(f64::NAN),
+        advance_ratio: None,
+    }];
+    flight.aircraft.cells = Some(6);
+    for flight in [flight, small_flight(), blank_flight(), triangle_flight()] {
+        let written = summary(&flight);
+        assert_eq!(Summary::read(&written.to_json().unwrap()).unwrap(), written);
+    }
+}
+
+#[test]
+fn the_keys_of_propulsion_are_in_alphabetical_order() {
+    let text = String::from_utf8(summary_json(&small_flight()).unwrap()).unwrap();
+    let keys =
+        ["\"battery\"", "\"cautions\"", "\"curve\"", "\"power\"", "\"propeller\"", "\"voltage_model\""];
+    let positions: Vec<Option<usize>> = keys.iter().map(|key| text.find(key)).collect();
+    assert!(positions.iter().all(Option::is_some) && positions.is_sorted(), "{positions:?}");
+}
