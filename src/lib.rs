@@ -139,6 +139,7 @@ pub fn read_record(
     let sets = glyph_sets(setup)?;
     let mut recording = footage::Recording::open(clips)?;
     let info = recording.info().clone();
+    let clips = recording.clip_infos().cloned().collect();
     setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
 
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
@@ -152,7 +153,7 @@ pub fn read_record(
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences(&info.path));
     Ok(FlightRecord {
-        clips: clips.iter().map(|path| footage::ClipInfo { path: path.clone(), ..info.clone() }).collect(),
+        clips,
         series: Arc::new(series::trust(read)),
         setup: prepared.setup,
         legibility,

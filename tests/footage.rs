@@ -69,7 +69,7 @@ fn compare(clip: &Path) {
     assert_pictures_equal(clip, &frames, &decoded_luma(clip, "extractplanes=y"));
     let notes = source.notes();
     let expected = ClipNotes {
-        stamps_repaired: times.iter().filter(|time| time.is_none()).count() as u64,
+        timestamps_repaired: times.iter().filter(|time| time.is_none()).count() as u64,
         levels: notes.levels,
         gaps: notes.gaps.clone(),
         ..ClipNotes::default()
@@ -182,7 +182,7 @@ fn seeking_gives_the_frames_of_a_pass_from_the_start() {
         let found = frames_near(&mut source, &asked).unwrap();
         assert_eq!(found.len(), asked.len());
         for (found, asked_s) in found.iter().zip(asked) {
-            assert!(found.asked_s == asked_s || asked_s.is_nan());
+            assert!(found.requested_s == asked_s || asked_s.is_nan());
             let wanted_s = if asked_s.is_nan() { 0.0 } else { asked_s };
             let distance = |time_s: f64| (time_s - wanted_s).abs();
             let nearest = all.iter().min_by(|one, two| distance(one.1).total_cmp(&distance(two.1))).unwrap();
@@ -226,7 +226,7 @@ fn a_stream_without_stamps_is_timed_by_its_rate_and_says_so() {
     assert_eq!(frames.len(), 100);
     assert!(frames.iter().enumerate().all(|(n, frame)| (frame.1 - n as f64 / 50.0).abs() < 1e-9));
     assert_eq!(source.notes().time_basis, TimeBasis::ContainerRate { rate_hz: 50.0 });
-    assert!(source.notes().sentences(&clip)[0].contains("time stamps are unusable"));
+    assert!(source.notes().sentences(&clip)[0].contains("timestamps are unusable"));
 }
 
 #[test]

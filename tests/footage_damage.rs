@@ -104,7 +104,7 @@ fn a_clip_shorter_than_it_states_says_so() {
         notes
             .sentences(Path::new("altered.avi"))
             .iter()
-            .any(|said| said.contains("before the length the file states"))
+            .any(|said| said.contains("before the length that the file states"))
     );
 }
 
@@ -281,7 +281,7 @@ fn a_cut_avi_says_by_its_name_how_much_of_its_stated_length_is_missing() {
     let cut = altered(&clip, cut_at_60_percent);
     let (found, notes) = read(&cut);
     let missing_s = 3.0 - found.len() as f64 / 30.0;
-    let said = format!("altered-intact.avi ends {missing_s:.1} s before the length the file states");
+    let said = format!("altered-intact.avi ends {missing_s:.1} s before the length that the file states");
     assert!(missing_s > 1.0 && notes.sentences(&cut).contains(&said), "{:?}", notes.sentences(&cut));
 
     let mut recording = Recording::open(&[&cut, &clip]).unwrap();

@@ -6,7 +6,7 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Clip, FrameSource, Gap, Recording, frames_near};
+use pairspeed::footage::{Clip, ClipGap, FrameSource, Recording, frames_near};
 
 /// A clip of `frames` frames at 25 a second, `extra` being further options.
 fn make(folder: &Path, name: &str, frames: u32, size: &str, extra: &[&str]) -> PathBuf {
@@ -52,15 +52,33 @@ fn clips_follow_each_other_one_frame_interval_apart_when_no_gap_is_known() {
     let spans = recording.spans();
     assert_eq!(spans.iter().map(|span| span.first_index).collect::<Vec<_>>(), [Some(0), Some(30), Some(60)]);
     assert_eq!(spans[0].gap_before, None);
-    assert_eq!(spans[1].gap_before, Some(Gap::Unknown));
-    let said =
-        format!("the gap between {} and {} is not known; taken as 0", clips[0].display(), clips[1].display());
+    assert_eq!(spans[1].gap_before, Some(ClipGap::Unknown));
+    let said = format!(
+        "the gap between {} and {} is unknown and assumed to be 0",
+        clips[0].display(),
+        clips[1].display()
+    );
     assert_eq!(recording.join_sentences()[0], said);
     assert_eq!(recording.info().stated_length_s.map(|length_s| (length_s * 1000.0).round()), Some(3600.0));
 }
 
 #[test]
-fn creation_times_tell_the_gap() {
+fn each_clip_keeps_its_own_container_and_length() {
+    let folder = folder();
+    let clips = [("a.avi", 30), ("b.mkv", 50), ("c.avi", 10)]
+        .map(|(name, frames)| make(folder.path(), name, frames, "160x90", &MJPEG));
+    let recording = Recording::open(&clips).unwrap();
+    let alone: Vec<_> = clips.iter().map(|clip| Clip::open(clip).unwrap().info().clone()).collect();
+    let together: Vec<_> = recording.clip_infos().cloned().collect();
+    assert_eq!(together, alone);
+    let containers = together.iter().map(|info| info.container.as_str()).collect::<Vec<_>>();
+    assert_eq!(containers, ["avi", "matroska/webm", "avi"]);
+    let lengths = together.iter().map(|info| (info.stated_length_s.unwrap() * 25.0).round());
+    assert_eq!(lengths.collect::<Vec<_>>(), [30.0, 50.0, 10.0]);
+}
+
+#[test]
+fn creation_times_give_the_gap() {
     let folder = folder();
     let clips = [
         make_created(folder.path(), "a.mp4", 50, "2024-05-01T10:00:00"),

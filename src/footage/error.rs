@@ -1,4 +1,4 @@
-//! What can go wrong with footage, in words for the person who gave the file.
+//! Errors of footage, worded for the person who gave the file.
 
 use std::path::PathBuf;
 
@@ -6,39 +6,39 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum FootageError {
-    /// The path names nothing.
+    /// There is no file at the path.
     #[error("{}: there is no such file; check the name and the folder", path.display())]
     NoSuchFile {
         /// The path as given.
         path: PathBuf,
     },
-    /// The path names a folder.
+    /// The path is that of a folder.
     #[error("{}: this is a folder, not a clip; name the recordings in it", path.display())]
     IsFolder {
         /// The path as given.
         path: PathBuf,
     },
-    /// The file has no bytes.
+    /// The file is empty.
     #[error("{}: the file is empty; copy it from the recorder's card again", path.display())]
     Empty {
         /// The file.
         path: PathBuf,
     },
-    /// The file's name is not Unicode text, which the video library needs.
+    /// The file's name is not Unicode text, as the video library requires.
     #[error("{}: the file's name or folder is not readable as Unicode text; rename it", path.display())]
     NameNotText {
         /// The file.
         path: PathBuf,
     },
-    /// The system refuses to open the file.
+    /// The operating system refuses to open the file.
     #[error("{}: the file cannot be opened ({reason}); check its permissions and the card", path.display())]
     CannotOpen {
         /// The file.
         path: PathBuf,
-        /// What the system says.
+        /// The operating system's message.
         reason: String,
     },
-    /// No known container format fits the file.
+    /// The file is in none of the known container formats.
     #[error(
         "{}: this is not a video in a format known here; give the recorder's own file \
          (AVI, MP4, MOV, MKV or TS)",
@@ -48,7 +48,7 @@ pub enum FootageError {
         /// The file.
         path: PathBuf,
     },
-    /// An MP4 or MOV file without its index.
+    /// The index of an MP4 or MOV file is missing.
     #[error(
         "{}: the recording was never finished: its index (the moov atom) is missing, as after pulling the \
          battery; copy the file again, or put the card back into the recorder, which may finish it",
@@ -78,15 +78,15 @@ pub enum FootageError {
         /// Name of the codec.
         codec: String,
     },
-    /// The file is a video but nothing in it can be decoded.
+    /// The file is a video, but none of its frames can be decoded.
     #[error("{}: the file is damaged beyond use ({reason}); copy it from the recorder's card again", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
-        /// What was seen.
+        /// What is wrong with the file.
         reason: String,
     },
-    /// A video without a single frame.
+    /// The video has no frame.
     #[error(
         "{}: the video holds no frame, as when a recording is stopped at once; copy the file from the \
          recorder's card again, or give another clip",
@@ -96,7 +96,7 @@ pub enum FootageError {
         /// The file.
         path: PathBuf,
     },
-    /// The frame is empty or too large.
+    /// The frames are empty or too large.
     #[error(
         "{}: a frame of {width} x {height} pixels is out of range (1 x 1 to {limit} x {limit}); the file is \
          damaged or is no recording",
@@ -109,10 +109,10 @@ pub enum FootageError {
         width: u32,
         /// Height in pixels.
         height: u32,
-        /// Largest width and height.
+        /// Largest width and height in pixels.
         limit: u32,
     },
-    /// The brightness cannot be taken out of frames of this pixel format.
+    /// The luma of frames in this pixel format cannot be read.
     #[error(
         "{}: its pixel format ({format}) is not understood; convert the clip to yuv420p",
         path.display()
@@ -123,15 +123,15 @@ pub enum FootageError {
         /// Name of the pixel format.
         format: String,
     },
-    /// Reading or decoding failed for a reason that is not the file's content.
+    /// Reading or decoding failed for a reason other than the content of the file.
     #[error("{}: reading failed ({reason}); check the disk or card and try again", path.display())]
     ReadFailed {
         /// The file.
         path: PathBuf,
-        /// What the system or the library says.
+        /// The message of the operating system or the video library.
         reason: String,
     },
-    /// Two clips of one flight differ in what must be the same.
+    /// Two clips of one flight differ in a property that must be the same.
     #[error(
         "{} has {what} {first_value}, but {} has {second_value}; clips of one flight must be alike: read \
          them one by one",
@@ -143,20 +143,20 @@ pub enum FootageError {
         first: PathBuf,
         /// The clip that differs from it.
         second: PathBuf,
-        /// What differs.
+        /// The property.
         what: &'static str,
         /// Its value in the first clip.
         first_value: String,
         /// Its value in the other.
         second_value: String,
     },
-    /// One file named twice as clips of one flight.
+    /// One file is given twice as a clip of the same flight.
     #[error("{}: this clip is given twice; name every clip of the flight once", path.display())]
     GivenTwice {
         /// The file, as given the second time.
         path: PathBuf,
     },
-    /// Frames given in memory do not make a clip.
+    /// Frames given in memory do not form a clip.
     #[error(
         "frame {index} of those given differs in size from the first or is not later than the one before"
     )]
@@ -164,7 +164,7 @@ pub enum FootageError {
         /// Index of the frame, from 0.
         index: usize,
     },
-    /// A flight of no clips.
+    /// No clip was given.
     #[error("no clip was given; name at least one recording")]
     NoClips,
 }

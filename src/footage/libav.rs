@@ -1,4 +1,4 @@
-//! The few calls into libav for which `ffmpeg-next` has no safe face.
+//! The calls into libav for which `ffmpeg-next` has no safe interface.
 #![allow(unsafe_code)]
 
 use std::cmp::Ordering;
@@ -10,35 +10,35 @@ use ffmpeg_next::ffi;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Video;
 
-/// Where one component (luma, or red, green, blue) stands in a frame's memory; see libavutil's
+/// Where one component (luma, or red, green or blue) lies in a frame's memory; see libavutil's
 /// `AVComponentDescriptor`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Component {
-    /// Number of the plane.
+pub(super) struct PixelComponent {
+    /// Index of the plane.
     pub plane: usize,
     /// Bytes from one pixel to the next.
     pub step: usize,
     /// Bytes before the first pixel of a row.
     pub offset: usize,
-    /// Low bits to shift away.
+    /// Number of low bits that do not belong to the value.
     pub shift: u32,
-    /// Bits of the value.
+    /// Number of bits of the value.
     pub depth: u32,
 }
 
-/// How a pixel format lays out its brightness.
+/// How a pixel format stores luma, or red, green and blue.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct PixelLayout {
-    /// Red, green and blue rather than luma first.
+    /// Whether the components are red, green and blue, not luma.
     pub rgb: bool,
-    /// Values of two bytes stand high byte first.
+    /// Whether values of two bytes start with the high byte.
     pub big_endian: bool,
-    /// Luma, or red, green and blue; unused ones repeat the first.
-    pub components: [Component; 3],
+    /// Luma three times, or red, green and blue.
+    pub components: [PixelComponent; 3],
 }
 
-/// The layout of a frame's pixel format; `None` for palettes, bit streams, floats, raw sensor patterns and
-/// pictures that live on a graphics card.
+/// The layout of a frame's pixel format; `None` for palettes, bit streams, floats, raw sensor patterns and frames in the
+/// memory of a graphics card.
 pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
     let descriptor = frame.format().descriptor()?.as_ptr();
     // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
@@ -55,9 +55,9 @@ pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
         return None;
     }
     let rgb = has(ffi::AV_PIX_FMT_FLAG_RGB);
-    let component = |number: usize| {
-        let raw = descriptor.comp.get(if rgb { number } else { 0 })?;
-        Some(Component {
+    let component = |index: usize| {
+        let raw = descriptor.comp.get(if rgb { index } else { 0 })?;
+        Some(PixelComponent {
             plane: raw.plane.try_into().ok()?,
             step: raw.step.try_into().ok()?,
             offset: raw.offset.try_into().ok()?,
@@ -72,9 +72,9 @@ pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
     })
 }
 
-/// One plane of a decoded frame, in place.
+/// One plane of a decoded frame, borrowed from the frame.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Plane<'a> {
+pub(super) struct FramePlane<'a> {
     bytes: &'a [u8],
     stride: usize,
     row_bytes: usize,
@@ -82,27 +82,27 @@ pub(super) struct Plane<'a> {
     upside_down: bool,
 }
 
-impl<'a> Plane<'a> {
+impl<'a> FramePlane<'a> {
     /// The `row`-th row from the top; `None` below the last.
     pub(super) fn row(&self, row: usize) -> Option<&'a [u8]> {
         if row >= self.rows {
             return None;
         }
-        let place = if self.upside_down { self.rows - 1 - row } else { row };
-        let start = place.checked_mul(self.stride)?;
+        let stored_row = if self.upside_down { self.rows - 1 - row } else { row };
+        let start = stored_row.checked_mul(self.stride)?;
         self.bytes.get(start..start.checked_add(self.row_bytes)?)
     }
 
-    /// All rows in one slice and the distance between them, if they stand in order from top to bottom.
-    pub(super) fn in_order(&self) -> Option<(&'a [u8], usize)> {
+    /// All rows in one slice and the distance between them in bytes, if they are stored from top to bottom.
+    pub(super) fn as_slice(&self) -> Option<(&'a [u8], usize)> {
         (!self.upside_down).then_some((self.bytes, self.stride))
     }
 }
 
-/// The first `rows` rows of `row_bytes` bytes of one plane. `None` if the frame does not hold that many:
-/// unlike `ffmpeg_next::frame::Video::data` this checks against the buffer's true end and knows pictures
-/// stored from the bottom up.
-pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) -> Option<Plane<'_>> {
+/// The first `rows` rows of `row_bytes` bytes of one plane; `None` if the frame does not hold that many. Unlike
+/// `ffmpeg_next::frame::Video::data`, this checks against the true end of the buffer and supports frames stored from the
+/// bottom up.
+pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) -> Option<FramePlane<'_>> {
     if rows == 0 || row_bytes == 0 {
         return None;
     }
@@ -118,29 +118,28 @@ pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) 
     let length = span.checked_add(row_bytes)?;
     let first = if upside_down { (top as usize).checked_sub(span)? } else { top as usize };
     let end = first.checked_add(length)?;
-    let held = raw.buf.iter().filter(|buffer| !buffer.is_null()).any(|&buffer| {
+    let is_inside = raw.buf.iter().filter(|buffer| !buffer.is_null()).any(|&buffer| {
         // SAFETY: a non-null entry of `buf` is a reference the frame holds, so it is valid.
         let (start, size) = unsafe { ((*buffer).data as usize, (*buffer).size) };
         start <= first && start.checked_add(size).is_some_and(|stop| end <= stop)
     });
-    if !held {
+    if !is_inside {
         return None;
     }
-    // SAFETY: `first..first + length` lies within one buffer of the frame (checked above), which lives and
-    // is not written to while the frame is borrowed: the decoder never writes to a frame it has given out
-    // while its reference is held.
+    // SAFETY: `first..first + length` lies within one buffer of the frame (checked above). The buffer lives while the
+    // frame is borrowed, and the decoder does not write to it while the frame holds a reference.
     let bytes = unsafe {
         let start = if upside_down { top.offset(stride * (rows as isize - 1)) } else { top };
         std::slice::from_raw_parts(start, length)
     };
-    Some(Plane { bytes, stride: stride.unsigned_abs(), row_bytes, rows, upside_down })
+    Some(FramePlane { bytes, stride: stride.unsigned_abs(), row_bytes, rows, upside_down })
 }
 
-/// Tells the demuxer to pass over all streams but one, so that it need not read them.
+/// Makes the demuxer skip all streams but one.
 pub(super) fn keep_only_stream(input: &mut Input, keep: usize) {
     for mut stream in input.streams_mut() {
         let index = stream.index();
-        // SAFETY: the stream belongs to the open input; `discard` is the caller's to set.
+        // SAFETY: the stream belongs to the open input, and `discard` is a field that callers may set.
         unsafe {
             (*stream.as_mut_ptr()).discard =
                 if index == keep { ffi::AVDiscard::AVDISCARD_DEFAULT } else { ffi::AVDiscard::AVDISCARD_ALL };
@@ -148,22 +147,22 @@ pub(super) fn keep_only_stream(input: &mut Input, keep: usize) {
     }
 }
 
-/// Moves the demuxer to the key frame at or before `stamp` (in the stream's time base). Answers whether the
-/// container could do it.
-pub(super) fn seek_before(input: &mut Input, stream: usize, stamp: i64) -> bool {
+/// Seeks the key frame at or before `timestamp`, in ticks of the stream's time base. Returns whether the container
+/// supports it.
+pub(super) fn seek_before(input: &mut Input, stream: usize, timestamp: i64) -> bool {
     let Ok(stream) = i32::try_from(stream) else { return false };
-    // SAFETY: the input is open and `stream` is checked by libavformat against its streams.
-    unsafe { ffi::av_seek_frame(input.as_mut_ptr(), stream, stamp, ffi::AVSEEK_FLAG_BACKWARD) >= 0 }
+    // SAFETY: the input is open, and libavformat checks `stream` against its streams.
+    unsafe { ffi::av_seek_frame(input.as_mut_ptr(), stream, timestamp, ffi::AVSEEK_FLAG_BACKWARD) >= 0 }
 }
 
-/// The stamp of the key frame at or before `stamp` by the container's index, as far as it is known.
-pub(super) fn key_stamp_before(input: &mut Input, stream: usize, stamp: i64) -> Option<i64> {
+/// The timestamp of the key frame at or before `timestamp`, if the container's index has one.
+pub(super) fn key_timestamp_before(input: &mut Input, stream: usize, timestamp: i64) -> Option<i64> {
     let mut stream = input.stream_mut(stream)?;
-    // SAFETY: the stream belongs to the open input; the entry is copied before anything else is called.
+    // SAFETY: the stream belongs to the open input. The entry is copied before any other call.
     unsafe {
         let entry = ffi::avformat_index_get_entry_from_timestamp(
             stream.as_mut_ptr(),
-            stamp,
+            timestamp,
             ffi::AVSEEK_FLAG_BACKWARD,
         );
         entry.as_ref().map(|entry| entry.timestamp)
@@ -173,30 +172,31 @@ pub(super) fn key_stamp_before(input: &mut Input, stream: usize, stamp: i64) -> 
 /// An entry of a container's index.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct IndexEntry {
-    /// Its number in the index.
+    /// Its position in the index.
     pub number: i32,
-    /// Its stamp in the stream's time base.
-    pub stamp: i64,
-    place: i64,
+    /// Its timestamp in ticks of the stream's time base.
+    pub timestamp: i64,
+    /// Position of the packet in the file, in bytes.
+    position: i64,
+    /// Size of the packet in bytes.
     bytes: i32,
 }
 
 fn index_entry(stream: &mut StreamMut, number: i32) -> Option<IndexEntry> {
-    // SAFETY: the stream belongs to an open input; the entry is copied before anything else is called.
+    // SAFETY: the stream belongs to an open input. The entry is copied before any other call.
     let entry = unsafe { ffi::avformat_index_get_entry(stream.as_mut_ptr(), number).as_ref()? };
-    Some(IndexEntry { number, stamp: entry.timestamp, place: entry.pos, bytes: entry.size() })
+    Some(IndexEntry { number, timestamp: entry.timestamp, position: entry.pos, bytes: entry.size() })
 }
 
-/// The index entry of the packet at a place in the file, in bytes from its start, for indices in the order of
-/// the file.
-pub(super) fn index_entry_at(input: &mut Input, stream: usize, place: i64) -> Option<IndexEntry> {
+/// The index entry of the packet at a position in the file, in bytes from its start. The index must be in file order.
+pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) -> Option<IndexEntry> {
     let mut stream = input.stream_mut(stream)?;
     // SAFETY: the stream belongs to the open input.
     let (mut low, mut high) = (0, unsafe { ffi::avformat_index_get_entries_count(stream.as_mut_ptr()) });
     while low < high {
         let middle = low + (high - low) / 2;
         let entry = index_entry(&mut stream, middle)?;
-        match entry.place.cmp(&place) {
+        match entry.position.cmp(&position) {
             Ordering::Equal => return Some(entry),
             Ordering::Less => low = middle + 1,
             Ordering::Greater => high = middle,
@@ -205,7 +205,7 @@ pub(super) fn index_entry_at(input: &mut Input, stream: usize, place: i64) -> Op
     None
 }
 
-/// How many index entries strictly between two stand for packets with content.
+/// The number of index entries between two others, both excluded, whose packets are not empty.
 pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i32, last: i32) -> u64 {
     let Some(mut stream) = input.stream_mut(stream) else { return 0 };
     let filled = (first.saturating_add(1)..last)
@@ -214,20 +214,20 @@ pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i3
     filled.count() as u64
 }
 
-/// The stamps of all key frames that the container's index knows.
-pub(super) fn key_stamps(input: &mut Input, stream: usize) -> Vec<i64> {
+/// The timestamps of all key frames in the container's index.
+pub(super) fn key_timestamps(input: &mut Input, stream: usize) -> Vec<i64> {
     let Some(mut stream) = input.stream_mut(stream) else { return Vec::new() };
     // SAFETY: the stream belongs to the open input.
     let count = unsafe { ffi::avformat_index_get_entries_count(stream.as_mut_ptr()) };
     let entries = (0..count).map_while(|number| {
-        // SAFETY: as above; the entry is copied before anything else is called.
+        // SAFETY: as above. The entry is copied before any other call.
         unsafe { ffi::avformat_index_get_entry(stream.as_mut_ptr(), number).as_ref() }
     });
     let is_key = |entry: &&ffi::AVIndexEntry| entry.flags() & ffi::AVINDEX_KEYFRAME != 0;
     entries.filter(is_key).map(|entry| entry.timestamp).collect()
 }
 
-/// The decoder configuration that the container holds.
+/// The decoder configuration record in the container.
 pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
     // SAFETY: the parameters own a valid structure for as long as they are borrowed.
     let (data, size) = unsafe { ((*parameters.as_ptr()).extradata, (*parameters.as_ptr()).extradata_size) };
@@ -238,14 +238,14 @@ pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
     }
 }
 
-/// Pictures the decoder holds back to bring them into order of presentation, as far as it has seen.
+/// The number of frames that the decoder holds back for presentation order, as far as it knows.
 pub(super) fn reorder_delay(decoder: &decoder::Video) -> u32 {
-    // SAFETY: the decoder owns a valid context; the field is a plain number, written only by calls that need
-    // the decoder exclusively.
+    // SAFETY: the decoder owns a valid context. The field is a plain number, written only by calls that borrow the
+    // decoder exclusively.
     u32::try_from(unsafe { (*decoder.as_ptr()).has_b_frames }).unwrap_or(0)
 }
 
-/// Whether every frame of a codec stands alone, so that damage cannot spread to the next.
+/// Whether every frame of a codec is coded by itself, so that damage cannot spread to the next.
 pub(super) fn is_intra_only(codec: ffmpeg_next::codec::Id) -> bool {
     // SAFETY: the call has no preconditions and yields null or an entry of a static table.
     let descriptor = unsafe { ffi::avcodec_descriptor_get(codec.into()).as_ref() };

@@ -1,17 +1,17 @@
-//! The brightness of a decoded frame.
+//! The luma of a decoded frame.
 //!
-//! Planar YUV, NV12 and grey pictures of 8 bits are used where they lie. For others the brightness is worked
-//! out into a buffer that is used again: luma of more than 8 bits keeps its upper 8, packed YUV is picked
-//! apart, and RGB is weighed as `Y' = 0.299 R' + 0.587 G' + 0.114 B'` (ITU-R BT.601-7, section 2.5.1).
-//! Levels stay as stored: limited range (16 to 235) is not stretched.
+//! The luma of planar YUV, NV12 and grey frames of 8 bits is borrowed from the frame. For other formats it is converted
+//! into a buffer: luma of more than 8 bits keeps its upper 8, packed YUV is unpacked, and RGB is weighted as
+//! `Y' = 0.299 R' + 0.587 G' + 0.114 B'` (ITU-R BT.601-7, section 2.5.1). Levels stay as stored: limited range (16 to
+//! 235) is not stretched.
 
 use ffmpeg_next::frame::Video;
 
 use super::LumaPlane;
-use super::libav::{self, Component, PixelLayout, Plane};
+use super::libav::{self, FramePlane, PixelComponent, PixelLayout};
 
-/// Takes the brightness out of `frame`, of which `width` x `height` pixels count; `buffer` is used when it
-/// cannot be used in place. `None` if the pixel format is not understood.
+/// The luma of the first `width` x `height` pixels of `frame`. It is converted into `buffer` if it cannot be borrowed from
+/// the frame. `None` if the pixel format is not supported.
 pub(super) fn of_frame<'a>(
     frame: &'a Video,
     width: usize,
@@ -19,9 +19,9 @@ pub(super) fn of_frame<'a>(
     buffer: &'a mut Vec<u8>,
 ) -> Option<LumaPlane<'a>> {
     let layout = libav::pixel_layout(frame)?;
-    if is_plain(&layout) {
+    if is_luma_plane(&layout) {
         let first = layout.components[0].plane;
-        if let Some((data, stride)) = libav::plane(frame, first, width, height)?.in_order() {
+        if let Some((data, stride)) = libav::plane(frame, first, width, height)?.as_slice() {
             return Some(LumaPlane { data, width, height, stride });
         }
     }
@@ -29,8 +29,8 @@ pub(super) fn of_frame<'a>(
     Some(LumaPlane { data: buffer, width, height, stride: width })
 }
 
-/// Whether luma is a plane of its own with a byte a pixel.
-fn is_plain(layout: &PixelLayout) -> bool {
+/// Whether luma is a plane of its own with one byte per pixel.
+fn is_luma_plane(layout: &PixelLayout) -> bool {
     let [luma, ..] = layout.components;
     !layout.rgb && luma.step == 1 && luma.offset == 0 && luma.shift == 0 && luma.depth == 8
 }
@@ -59,24 +59,30 @@ fn convert(
         }
         unpack(second, row, layout.big_endian, two)?;
         unpack(third, row, layout.big_endian, three)?;
-        buffer.extend(one.iter().zip(two.iter()).zip(three.iter()).map(|((&r, &g), &b)| weigh(r, g, b)));
+        buffer
+            .extend(one.iter().zip(two.iter()).zip(three.iter()).map(|((&r, &g), &b)| luma_of_rgb(r, g, b)));
     }
     Some(())
 }
 
-fn component_plane(frame: &Video, component: Component, width: usize, height: usize) -> Option<Plane<'_>> {
+fn component_plane(
+    frame: &Video,
+    component: PixelComponent,
+    width: usize,
+    height: usize,
+) -> Option<FramePlane<'_>> {
     let last = (width - 1).checked_mul(component.step)?.checked_add(component.offset)?;
     libav::plane(frame, component.plane, last.checked_add(bytes_of(component))?, height)
 }
 
-/// Bytes a value of the component stretches over.
-fn bytes_of(component: Component) -> usize {
+/// The number of bytes that hold a value of the component.
+fn bytes_of(component: PixelComponent) -> usize {
     if component.shift + component.depth <= 8 { 1 } else { 2 }
 }
 
-/// Brings the values of one row of a component to 8 bits.
+/// Converts the values of one row of a component to 8 bits.
 fn unpack(
-    (component, plane): (Component, Plane<'_>),
+    (component, plane): (PixelComponent, FramePlane<'_>),
     row: usize,
     big_endian: bool,
     into: &mut [u8],
@@ -107,8 +113,8 @@ fn to_eight_bits(value: u16, depth: u32) -> u8 {
     u8::try_from(scaled).unwrap_or(u8::MAX)
 }
 
-/// Brightness of an RGB pixel by BT.601, rounded to the nearest level.
-fn weigh(red: u8, green: u8, blue: u8) -> u8 {
+/// The luma of an RGB pixel by BT.601, rounded to the nearest level.
+fn luma_of_rgb(red: u8, green: u8, blue: u8) -> u8 {
     let sum = 299 * u32::from(red) + 587 * u32::from(green) + 114 * u32::from(blue);
     u8::try_from((sum + 500) / 1000).unwrap_or(u8::MAX)
 }
@@ -131,7 +137,7 @@ mod tests {
     }
 
     #[test]
-    fn luma_of_planar_pictures_is_used_in_place() {
+    fn luma_of_planar_frames_is_borrowed() {
         let frame = filled(Pixel::YUV420P, 4, 2, &[1, 2, 3, 4]);
         let mut buffer = Vec::new();
         let luma = of_frame(&frame, 4, 2, &mut buffer).unwrap();
@@ -158,7 +164,7 @@ mod tests {
     }
 
     #[test]
-    fn rgb_is_weighed_by_bt_601() {
+    fn rgb_is_weighted_by_bt_601() {
         let mut buffer = Vec::new();
         let pixels = [255, 0, 0, 0, 255, 0, 0, 0, 255, 255, 255, 255];
         let frame = filled(Pixel::RGB24, 4, 1, &pixels);

@@ -1,39 +1,41 @@
-//! Footage: opens clips and hands out their frames as luma planes with true times.
+//! Opens recorded clips and gives their frames as luma planes with true times.
+//!
+//! One frame after the other:
 //!
 //! ```text
-//! file -> open -> packets -> pictures -> decode (damage) -> placing (numbers and times) -> luma (brightness in place)
-//!      -> Clip, a FrameSource -> lookup (single frames), Recording (several clips one after the other)
+//! file -> open -> packets -> decoder -> sequential (damage) -> frame_timing (numbers and times) -> luma
+//!      -> Clip, a FrameSource -> lookup (single frames), Recording (several clips in a row)
 //! ```
 //!
-//! The same on all cores, for work that looks at each frame for itself:
+//! On all cores, for work that needs each frame only by itself:
 //!
 //! ```text
-//! packets -> pass (parted where decoding can start anew) -> crew (pictures, or region_decoder: only the wanted parts; the work)
-//!         -> pass (in order again: damage, placing) -> the results
+//! packets -> parallel (chunks from random access points) -> worker_pool (decoder or region_decoder, then the work)
+//!         -> parallel (presentation order, damage, frame_timing) -> the outputs
 //! ```
 
 mod at_times;
 mod clip;
-mod counted;
-mod crew;
-mod decode;
+mod decoder;
 mod error;
+mod error_propagation;
+mod frame_timing;
 mod libav;
 mod lookup;
 mod luma;
-mod memory;
+mod memory_frames;
 mod notes;
 mod open;
 mod packets;
-mod pass;
-mod pictures;
-mod placing;
+mod parallel;
+mod progress_counter;
 mod random_access;
-mod recorded;
 mod recording;
+mod recording_time;
 mod region_decoder;
-mod suspicion;
+mod sequential;
 mod timeline;
+mod worker_pool;
 
 use std::ops::ControlFlow;
 use std::path::PathBuf;
@@ -41,15 +43,15 @@ use std::path::PathBuf;
 use crate::geometry::PixelRect;
 
 pub use clip::Clip;
-pub(crate) use counted::ProgressCounter;
 pub use error::FootageError;
 pub use lookup::{FoundFrame, frames_near, sample, sample_with};
-use lookup::{one_at_a_time, sought_end_s};
-pub use memory::MemoryFrames;
-pub use notes::{ClipNotes, LevelRange, Stretch, TimeBasis};
-pub use recording::{ClipSpan, Gap, Recording};
+use lookup::{last_time_by_seek_s, one_at_a_time};
+pub use memory_frames::MemoryFrames;
+pub use notes::{ClipNotes, FrameGap, LevelRange, TimeBasis};
+pub(crate) use progress_counter::ProgressCounter;
+pub use recording::{ClipGap, ClipSpan, Recording};
 
-/// What a clip is.
+/// What a clip's file states, and the size of its frames.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClipInfo {
     /// The file.
@@ -58,28 +60,28 @@ pub struct ClipInfo {
     pub container: String,
     /// Name of the video codec.
     pub codec: String,
-    /// Whether every picture is coded by itself, so that nothing of one can linger in the next.
+    /// Whether every frame is coded by itself, so that nothing of one can remain in the next.
     pub intra_only: bool,
     /// Frame width in pixels.
     pub width: u32,
     /// Frame height in pixels.
     pub height: u32,
-    /// Frames a second as the container states them; for messages only, times come from stamps.
+    /// Frames per second as the container states them. Only for messages; times come from timestamps.
     pub nominal_rate_hz: Option<f64>,
-    /// Length as the container states it, in seconds.
+    /// Length that the container states, in seconds.
     pub stated_length_s: Option<f64>,
 }
 
-/// The brightness of one frame, borrowed from the decoder.
+/// The luma of one frame, borrowed from the decoder.
 #[derive(Debug, Clone, Copy)]
 pub struct LumaPlane<'a> {
-    /// Rows of `stride` bytes each, of which the first `width` count; the last row may end after `width`.
+    /// Rows of `stride` bytes each, of which the first `width` belong to the frame. The last row may end after `width`.
     pub data: &'a [u8],
     /// Width in pixels.
     pub width: usize,
     /// Height in pixels.
     pub height: usize,
-    /// Bytes from one row to the next.
+    /// Bytes from the start of one row to the start of the next.
     pub stride: usize,
 }
 
@@ -97,22 +99,22 @@ impl<'a> LumaPlane<'a> {
         Self { data: image.as_raw(), width, height, stride: width }
     }
 
-    /// A copy of the plane as an image of its own.
+    /// A copy of the plane as an image.
     #[must_use]
     pub fn to_image(&self) -> image::GrayImage {
         let side = |pixels: usize| u32::try_from(pixels).unwrap_or(u32::MAX);
         self.crop(PixelRect::new(0, 0, side(self.width), side(self.height)))
     }
 
-    /// A copy of the part of the plane in an area; the part outside the plane is left out.
+    /// A copy of an area of the plane. Parts of the area outside the plane are left out.
     #[must_use]
     pub fn crop(&self, area: PixelRect) -> image::GrayImage {
         let (columns, rows) = (area.columns(), area.rows());
         let columns = columns.start..columns.end.min(self.width);
         let rows = rows.start..rows.end.min(self.height);
         let mut pixels = Vec::with_capacity(columns.len() * rows.len());
-        let lines = self.rows().take(rows.end).skip(rows.start);
-        lines.filter_map(|line| line.get(columns.clone())).for_each(|line| pixels.extend_from_slice(line));
+        let selected = self.rows().take(rows.end).skip(rows.start);
+        selected.filter_map(|row| row.get(columns.clone())).for_each(|row| pixels.extend_from_slice(row));
         let size = u32::try_from(columns.len()).ok().zip(u32::try_from(rows.len()).ok());
         size.and_then(|(width, height)| image::GrayImage::from_raw(width, height, pixels)).unwrap_or_default()
     }
@@ -121,75 +123,73 @@ impl<'a> LumaPlane<'a> {
 /// One decoded frame.
 #[derive(Debug, Clone, Copy)]
 pub struct LumaFrame<'a> {
-    /// Number of the frame in the clip, from 0, in order of presentation.
+    /// Index of the frame in the clip, from 0, in presentation order.
     ///
-    /// It is counted in a pass from the start. After a [`seek`](FrameSource::seek) into the middle it is the
-    /// frame's time multiplied by the clip's usual rate, which is exact for clips of a steady rate
-    /// without gaps and an estimate for others.
+    /// It is counted from the clip's start. After a [`seek`](FrameSource::seek) it is the frame's time multiplied by the
+    /// clip's usual rate instead. This is exact for clips with a steady rate and no gaps, and an estimate for others.
     pub index: u64,
     /// Time since the clip's first video frame, in seconds.
     pub time_s: f64,
-    /// The decoder reported errors in this frame, or in one it is predicted from: parts of the picture may
-    /// be missing or be those of an earlier frame.
+    /// Whether the decoder reported errors in this frame, or in one that it is predicted from. Parts of the frame may then
+    /// be missing, or show an earlier frame.
     pub damaged: bool,
-    /// The picture.
+    /// The luma of the frame.
     pub luma: LumaPlane<'a>,
 }
 
-/// What was made of one frame.
+/// The output of the work on one frame.
 #[derive(Debug, Clone, Copy)]
 pub struct FrameOutput<T> {
-    /// Number of the frame; see [`LumaFrame::index`].
+    /// See [`LumaFrame::index`].
     pub index: u64,
     /// Time since the first frame, in seconds.
     pub time_s: f64,
     /// See [`LumaFrame::damaged`].
     pub damaged: bool,
-    /// What the work made of its picture.
+    /// What the work returned.
     pub output: T,
 }
 
-/// Something that hands out frames one after the other: a clip, several of them, or frames made for a test.
+/// A source of frames: a clip, several clips, or frames in memory.
 ///
-/// A frame borrows the source, so each must be done with before the next is asked for.
+/// A frame borrows the source, so the caller must be finished with it before it asks for the next.
 pub trait FrameSource {
-    /// What the source is. Its frames all have the size given there.
+    /// What the source is. All its frames have the size given there.
     fn info(&self) -> &ClipInfo;
 
-    /// The next frame in order of presentation, with a later time than the one before; `None` after the last.
+    /// The next frame in presentation order, later than the one before; `None` after the last.
     ///
     /// # Errors
-    /// Those that end the reading. What can be skipped is skipped and counted in [`notes`](Self::notes).
+    /// If reading cannot continue. Damage that can be skipped is skipped, and counted in [`notes`](Self::notes).
     fn next_frame(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError>;
 
-    /// Makes the frame nearest to `time_s` the next one handed out: the first for times before the start, the
-    /// last for times after the end.
+    /// Makes the frame nearest to `time_s` (seconds since the first frame) the next one handed out: the first frame for
+    /// times before the start, the last for times after the end.
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError>;
 
-    /// Works on every frame from the first on, and hands what is made of each over in order, until `take`
-    /// breaks off. Sources that can decode several frames at once do so on several threads: for every stretch of
-    /// frames `start` gives the work, which is called for one frame of it after the other. Of the planes only
-    /// `areas` need be right.
+    /// Processes every frame from the first on, and passes the outputs to `take` in order until it breaks off. A source may
+    /// decode several runs of consecutive frames at once, on several threads. For each run it calls `start` for a task,
+    /// and the task for the run's frames in order. Only `areas` of the planes are valid.
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
     fn process_all<'a, T: Send>(
         &mut self,
         #[expect(unused_variables)] areas: &[PixelRect],
-        start: &'a Start<'a, T>,
+        start: &'a TaskFactory<'a, T>,
         take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
     ) -> Result<(), FootageError>
     where
         Self: Sized,
     {
-        one_by_one(self, start, take).map(drop)
+        process_sequentially(self, start, take).map(drop)
     }
 
-    /// Works on about `count` sound frames spread over the source, in order. Sources that can reach some
-    /// frames at less cost than others may choose those. Of the planes only `areas` need be right.
+    /// Processes about `count` undamaged frames spread over the source, in order. A source may choose frames that need less
+    /// decoding than others. Only `areas` of the planes are valid.
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
@@ -202,12 +202,12 @@ pub trait FrameSource {
     where
         Self: Sized,
     {
-        spread_evenly(self, count, areas, work)
+        process_evenly_spread(self, count, areas, work)
     }
 
-    /// Works on the frames nearest to `times_s` (the first for times before the start, the last for times after the
-    /// end), each once, in order. Sources that can decode several frames at once do so on several threads, and may
-    /// work on more frames than are returned. Of the planes only `areas` need be right.
+    /// Processes the frames nearest to `times_s` (the first for times before the start, the last for times after the
+    /// end), each once and in order. A source may use several threads, and may process more frames than it returns. Only
+    /// `areas` of the planes are valid.
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
@@ -223,30 +223,30 @@ pub trait FrameSource {
         one_at_a_time(self, times_s, work)
     }
 
-    /// Time of the last frame, in seconds since the first; sources may take the word of the file for it, without
-    /// decoding the frame.
+    /// Time of the last frame, in seconds since the first. A source may use the timestamps of the file without decoding
+    /// the frame.
     ///
     /// # Errors
     /// As for [`next_frame`](Self::next_frame).
     fn last_time_s(&mut self) -> Result<f64, FootageError> {
-        sought_end_s(self)
+        last_time_by_seek_s(self)
     }
 
-    /// What was met on the way: damage, repaired stamps, gaps. Counts cover the frames passed since the
-    /// source was opened or last sought, so they are those of the whole clip after one pass from the start.
+    /// Damage, repaired timestamps and gaps found so far. The counts cover the frames since the source was opened or last
+    /// sought. After all frames were read from the start they are those of the whole source.
     fn notes(&self) -> &ClipNotes;
 }
 
-/// FrameTask on the frames of a stretch, in order.
+/// The task for a run of consecutive frames. It is called with one after the other.
 pub type FrameTask<'a, T> = Box<dyn FnMut(LumaPlane<'_>) -> T + 'a>;
 
-/// Gives the work for a stretch.
-pub type Start<'a, T> = dyn Fn() -> FrameTask<'a, T> + Sync + 'a;
+/// Makes the task for a run of consecutive frames.
+pub type TaskFactory<'a, T> = dyn Fn() -> FrameTask<'a, T> + Sync + 'a;
 
-/// Works on every frame from the first on, one after the other. Answers whether `take` broke off.
-fn one_by_one<'a, S: FrameSource + ?Sized, T>(
+/// Processes every frame from the first on, one after the other. Returns whether `take` broke off.
+fn process_sequentially<'a, S: FrameSource + ?Sized, T>(
     source: &mut S,
-    start: &'a Start<'a, T>,
+    start: &'a TaskFactory<'a, T>,
     take: &mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,
 ) -> Result<ControlFlow<()>, FootageError> {
     source.seek(0.0)?;
@@ -259,15 +259,15 @@ fn one_by_one<'a, S: FrameSource + ?Sized, T>(
     Ok(ControlFlow::Continue(()))
 }
 
-/// Works on the sound ones of the frames at the middles of `count` equal stretches, each once.
-fn spread_evenly<S: FrameSource, T: Send>(
+/// Processes the undamaged ones of the frames in the middle of `count` equal intervals, each once.
+fn process_evenly_spread<S: FrameSource, T: Send>(
     source: &mut S,
     count: usize,
     areas: &[PixelRect],
     work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
 ) -> Result<Vec<FrameOutput<T>>, FootageError> {
     let times_s = lookup::middles_s(source.last_time_s()?, count);
-    let mut some = source.process_at(&times_s, areas, work)?;
-    some.retain(|frame| !frame.damaged);
-    Ok(some)
+    let mut outputs = source.process_at(&times_s, areas, work)?;
+    outputs.retain(|frame| !frame.damaged);
+    Ok(outputs)
 }

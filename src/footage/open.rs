@@ -1,4 +1,4 @@
-//! Opening a file and its decoder, and what the container states.
+//! Opens a file and reads what its container states about the video.
 
 use std::fs::File;
 use std::io::Read;
@@ -15,30 +15,35 @@ use ffmpeg_next::{Dictionary, Error, Rational, Stream, media};
 use super::error::FootageError;
 use super::libav;
 use super::notes::LevelRange;
-use super::recorded::Recorded;
+use super::recording_time::RecordingTime;
 
-/// Largest width and height of a frame, in pixels.
-pub(super) const LARGEST_SIDE: u32 = 16384;
-/// Containers and bare streams that recorders and converters write. Others are not even tried: a text file
-/// or a picture also has a demuxer in libavformat.
+/// Largest width and height of a frame, in pixels. Set by judgement, to bound the memory that a damaged file can take.
+pub(super) const MAX_SIDE: u32 = 16384;
+/// Containers and bare streams that recorders and converters write. Others are not tried, since libavformat also has
+/// demuxers for text files and images.
 const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegvideo,flv,asf,ogg,nut,dv,mxf,\
                           yuv4mpegpipe,ivf,av1,obu";
+
 /// What a container states about its video.
 #[derive(Debug, Clone)]
-pub(super) struct Stated {
+pub(super) struct StreamInfo {
     pub container: String,
     pub codec: String,
+    /// See [`ClipInfo::intra_only`](super::ClipInfo::intra_only).
     pub intra_only: bool,
+    /// Frames per second.
     pub rate_hz: Option<f64>,
     pub length_s: Option<f64>,
+    /// Seconds per tick of the timestamps; 0 if it is not stated.
     pub tick_s: f64,
     pub rotation_degrees: Option<i32>,
-    /// Known once the decoder is open.
+    /// Known only once the decoder is open.
     pub levels: LevelRange,
-    pub recorded: Recorded,
+    pub recording_time: RecordingTime,
 }
 
-impl Stated {
+impl StreamInfo {
+    /// Reads what the container of `stream` states.
     pub(super) fn of(path: &Path, input: &Input, stream: &Stream) -> Self {
         Self {
             container: container_name(input),
@@ -49,29 +54,29 @@ impl Stated {
             tick_s: positive_rate(stream.time_base()).unwrap_or(0.0),
             rotation_degrees: rotation_degrees(stream),
             levels: LevelRange::default(),
-            recorded: Recorded::new(creation_time(input, stream).as_deref(), path),
+            recording_time: RecordingTime::new(creation_time(input, stream).as_deref(), path),
         }
     }
 }
 
-/// The first two of the names libavformat has for the container, such as `mov/mp4`.
+/// The first two of libavformat's names for the container, such as `mov/mp4`.
 fn container_name(input: &Input) -> String {
     input.format().name().split(',').take(2).collect::<Vec<_>>().join("/")
 }
 
-/// The best video stream; a cover picture of a sound file is none. A file without any stream was begun and
-/// never filled.
+/// The best video stream. The cover image of a sound file does not count. A file without any stream was started but
+/// holds no frame.
 pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'a>, FootageError> {
     if input.nb_streams() == 0 {
         return Err(FootageError::NoFrame { path: path.into() });
     }
-    let found = input.streams().best(media::Type::Video);
-    let is_film = |stream: &Stream| !stream.disposition().contains(Disposition::ATTACHED_PIC);
-    found
-        .filter(is_film)
+    let best = input.streams().best(media::Type::Video);
+    let is_moving = |stream: &Stream| !stream.disposition().contains(Disposition::ATTACHED_PIC);
+    best.filter(is_moving)
         .ok_or_else(|| FootageError::NoVideoStream { path: path.into(), container: container_name(input) })
 }
 
+/// Opens a file of one of the known containers.
 pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
     static QUIET: Once = Once::new();
     QUIET.call_once(|| ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet));
@@ -81,22 +86,22 @@ pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
     let mut options = Dictionary::new();
     options.set("format_whitelist", CONTAINERS);
     options.set("protocol_whitelist", "file");
-    // The prefix keeps a name such as `concat:a` from being taken for more than a name.
+    // The prefix makes libavformat read a name such as `concat:a` as a file name, not as a protocol.
     ffmpeg_next::format::input_with_dictionary(&format!("file:{name}"), options)
         .map_err(|error| explain_open_failure(path, &head, error))
 }
 
-/// The first bytes of the file; refuses what is not a readable file with content.
+/// The first bytes of the file. Refuses what is not a readable file with content.
 fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
     let cannot = |error: std::io::Error| match error.kind() {
         std::io::ErrorKind::NotFound => FootageError::NoSuchFile { path: path.into() },
         _ => FootageError::CannotOpen { path: path.into(), reason: error.to_string() },
     };
-    let about = std::fs::metadata(path).map_err(cannot)?;
-    if about.is_dir() {
+    let metadata = std::fs::metadata(path).map_err(cannot)?;
+    if metadata.is_dir() {
         return Err(FootageError::IsFolder { path: path.into() });
     }
-    if !about.is_file() {
+    if !metadata.is_file() {
         let reason = "it is a device or a pipe, which cannot be read twice".into();
         return Err(FootageError::CannotOpen { path: path.into(), reason });
     }
@@ -124,7 +129,7 @@ fn explain_open_failure(path: &Path, head: &[u8], error: Error) -> FootageError 
     }
 }
 
-/// The name of a format that holds sound only, by the first bytes of the file.
+/// The name of the file's format if it holds sound only, by its first bytes.
 fn sound_format(head: &[u8]) -> Option<&'static str> {
     match head {
         [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..] => Some("WAV"),
@@ -147,8 +152,8 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
     Some(frames_in_avi_header_s(input, stream).map_or(by_bytes_s, |stated_s| stated_s.max(by_bytes_s)))
 }
 
-/// The length by the number of frames in an AVI file's header. The demuxer shortens the duration of a file that
-/// was cut off to what its bytes can hold, but leaves this number.
+/// The length in seconds by the number of frames in an AVI file's header. For a file that was cut off, the demuxer
+/// shortens the duration to what the bytes can hold, but keeps this number.
 fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
     let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
     let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == "avi")?;
@@ -158,15 +163,16 @@ fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
 /// Clockwise rotation from the display matrix (ISO/IEC 14496-12, track header), in degrees.
 fn rotation_degrees(stream: &Stream) -> Option<i32> {
     let side = stream.side_data().find(|side| side.kind() == SideData::DisplayMatrix)?;
-    let number = |place: usize| {
-        let bytes = side.data().get(place * 4..place * 4 + 4)?;
+    let entry = |index: usize| {
+        let bytes = side.data().get(index * 4..index * 4 + 4)?;
         Some(f64::from(i32::from_ne_bytes(bytes.try_into().ok()?)))
     };
-    let degrees = number(1)?.atan2(number(0)?).to_degrees().round() as i32;
+    let degrees = entry(1)?.atan2(entry(0)?).to_degrees().round() as i32;
     let degrees = degrees.rem_euclid(360);
     (degrees != 0).then_some(degrees)
 }
 
+/// The range of luma levels that a decoder states.
 pub(super) fn level_range(range: color::Range) -> LevelRange {
     match range {
         color::Range::Unspecified => LevelRange::Unstated,

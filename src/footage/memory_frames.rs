@@ -6,7 +6,7 @@ use image::GrayImage;
 
 use super::{ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane};
 
-/// A source of frames that are all there from the start.
+/// A source of frames that are held in memory.
 #[derive(Debug, Clone)]
 pub struct MemoryFrames {
     info: ClipInfo,
@@ -16,10 +16,10 @@ pub struct MemoryFrames {
 }
 
 impl MemoryFrames {
-    /// A source of these frames, each with its time in seconds. The first one's time becomes 0.
+    /// A source of frames with their times in seconds. The times are shifted so that the first becomes 0.
     ///
     /// # Errors
-    /// If there are none, or one differs in size from the first or is not later than the one before.
+    /// If there is no frame, or one differs in size from the first or is not later than the one before.
     pub fn new(mut frames: Vec<(f64, GrayImage)>) -> Result<Self, FootageError> {
         let Some((start_s, size)) = frames.first().map(|(time_s, image)| (*time_s, image.dimensions()))
         else {
@@ -62,7 +62,7 @@ impl FrameSource for MemoryFrames {
     }
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
-        // Far beyond the end every frame would be as far away as the next.
+        // Far beyond the end the distances to all frames would be rounded to the same number.
         let time_s = time_s.clamp(0.0, self.info.stated_length_s.unwrap_or(0.0));
         let distance = |frame: &(f64, GrayImage)| (frame.0 - time_s).abs();
         let nearest = self.frames.iter().enumerate().min_by(|(_, one), (_, two)| {
@@ -109,11 +109,11 @@ mod tests {
     }
 
     #[test]
-    fn the_nearest_frames_come_in_the_order_asked() {
+    fn the_nearest_frames_come_in_the_order_requested() {
         let found = frames_near(&mut ten_frames(), &[0.52, 9.0, -1.0, 0.38]).unwrap();
         let indices: Vec<u64> = found.iter().map(|frame| frame.index).collect();
         assert_eq!(indices, [5, 9, 0, 4]);
-        assert_eq!(found.iter().map(|frame| frame.asked_s).collect::<Vec<_>>(), [0.52, 9.0, -1.0, 0.38]);
+        assert_eq!(found.iter().map(|frame| frame.requested_s).collect::<Vec<_>>(), [0.52, 9.0, -1.0, 0.38]);
     }
 
     #[test]

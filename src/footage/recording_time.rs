@@ -1,28 +1,28 @@
-//! When a clip was recorded, by its container or its name.
+//! When a clip was recorded, by its container or its file name.
 
 use std::path::Path;
 
-/// Years a recorder's clock can plausibly show; an unset clock starts at 1904, 1970 or 1980.
+/// Years that a recorder's clock can plausibly show. A clock that was never set starts at 1904, 1970 or 1980.
 const PLAUSIBLE_YEARS: std::ops::RangeInclusive<i64> = 2001..=2099;
-/// Digits of a date and time of day to the second.
+/// Number of digits of a date and time of day in seconds.
 const DIGITS: usize = 14;
 
-/// When a clip's recording was started.
+/// When the recording of a clip started.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Recorded {
+pub(super) struct RecordingTime {
     by_container_s: Option<i64>,
     by_name_s: Option<i64>,
 }
 
-impl Recorded {
-    /// From the container's `creation_time`, if it has one, and the file's name.
+impl RecordingTime {
+    /// Reads the container's `creation_time`, if there is one, and the file's name.
     pub(super) fn new(creation_time: Option<&str>, path: &Path) -> Self {
         let name = path.file_stem().and_then(|stem| stem.to_str());
         Self { by_container_s: creation_time.and_then(clock_s), by_name_s: name.and_then(clock_s) }
     }
 
-    /// Seconds from this clip's start to the start of one recorded later; `None` if they do not say the same
-    /// kind of time, or it is not later.
+    /// Seconds from the start of this clip to the start of a later one. `None` if the two clips have no common kind of
+    /// time, or if the other is not later.
     pub(super) fn seconds_until(&self, later: &Self) -> Option<f64> {
         let apart = |one: Option<i64>, two: Option<i64>| Some(two? - one?).filter(|apart_s| *apart_s > 0);
         let by_container = apart(self.by_container_s, later.by_container_s);
@@ -30,8 +30,8 @@ impl Recorded {
     }
 }
 
-/// Reads the first run of digit groups that make up year, month, day, hour, minute and second, as in
-/// `2024-05-01T10:15:00` or `REC_20240501_101500`; seconds since 1970.
+/// The first groups of digits that together are a year, month, day, hour, minute and second, as in `2024-05-01T10:15:00`
+/// or `REC_20240501_101500`; in seconds since 1970.
 fn clock_s(text: &str) -> Option<i64> {
     let groups: Vec<&str> =
         text.split(|letter: char| !letter.is_ascii_digit()).filter(|group| !group.is_empty()).collect();
@@ -57,8 +57,8 @@ fn seconds_of(digits: &str) -> Option<i64> {
         .then(|| days_since_1970(year, month, day) * 86_400 + hour * 3600 + minute * 60 + second)
 }
 
-/// Days from 1970-01-01 to a date of the Gregorian calendar. Years are counted from March, so that the leap
-/// day is the last; month `m` of these then starts `(153 m + 2) / 5` days into the year.
+/// Days from 1970-01-01 to a date of the Gregorian calendar. Years start in March here, so that the leap day is their
+/// last; month `m`, from 0, then starts `(153 m + 2) / 5` days into the year.
 fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
     let (year, month) = if month > 2 { (year, month - 3) } else { (year - 1, month + 9) };
     let leap_days = year / 4 - year / 100 + year / 400;
@@ -79,7 +79,7 @@ mod tests {
     }
 
     #[test]
-    fn names_with_a_date_and_time_tell_when() {
+    fn names_with_a_date_and_time_give_the_time() {
         let expected = clock_s("2024-05-01T10:15:00Z");
         for name in
             ["20240501101500", "REC_20240501_101500_2", "cam2-2024-05-01-10-15-00", "2024_0501_101500_001"]
@@ -89,7 +89,7 @@ mod tests {
     }
 
     #[test]
-    fn numbers_that_are_no_date_tell_nothing() {
+    fn numbers_that_are_not_a_date_are_ignored() {
         for name in
             ["PICT0007", "", "20241301_101500", "20240501_256000", "19700101000000", "123456789012345"]
         {
@@ -100,10 +100,10 @@ mod tests {
     #[test]
     fn only_times_of_the_same_kind_are_compared() {
         let path = Path::new("20240501_101500.mov");
-        let both = Recorded::new(Some("2024-05-01T08:15:00Z"), path);
-        let by_name = Recorded::new(None, Path::new("20240501_102000.mov"));
+        let both = RecordingTime::new(Some("2024-05-01T08:15:00Z"), path);
+        let by_name = RecordingTime::new(None, Path::new("20240501_102000.mov"));
         assert_eq!(both.seconds_until(&by_name), Some(300.0));
         assert_eq!(by_name.seconds_until(&both), None);
-        assert_eq!(both.seconds_until(&Recorded::new(None, Path::new("b.mov"))), None);
+        assert_eq!(both.seconds_until(&RecordingTime::new(None, Path::new("b.mov"))), None);
     }
 }

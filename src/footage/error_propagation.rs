@@ -1,0 +1,107 @@
+//! Which frames may be wrong after damage in the file.
+//!
+//! Where frames are predicted from each other, damage spreads until the next key frame. Frames that were decoded before
+//! the damage may still be waiting in the decoder, so the first few key frames after it do not end it.
+
+/// Longest spread of damage that no key frame ends, in frames. Common practice, no source: a cycle of gradual refresh
+/// is shorter.
+const MAX_SPREAD_FRAMES: u32 = 300;
+
+/// Follows how far damage spreads through the frames of a clip.
+#[derive(Debug, Clone)]
+pub(super) struct ErrorPropagation {
+    intra_only: bool,
+    last: Option<Damage>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Damage {
+    /// Frames up to and including the first one that may be damaged.
+    in_flight: u32,
+    frames_since: u32,
+}
+
+impl ErrorPropagation {
+    /// `intra_only`: whether each frame of the codec is coded by itself.
+    pub(super) fn new(intra_only: bool) -> Self {
+        Self { intra_only, last: None }
+    }
+
+    /// Part of a packet is missing. Its frame is one of the next `in_flight`.
+    pub(super) fn packet_incomplete(&mut self, in_flight: u32) {
+        self.last = Some(Damage { in_flight, frames_since: 0 });
+    }
+
+    /// A packet gave no frame. Its frame would have been one of the next `in_flight`.
+    pub(super) fn packet_lost(&mut self, in_flight: u32) {
+        if !self.intra_only {
+            self.packet_incomplete(in_flight);
+        }
+    }
+
+    /// Forgets all damage, because frames from another position follow.
+    pub(super) fn reset(&mut self) {
+        self.last = None;
+    }
+
+    /// Whether the next frame may be wrong. `errors`: whether the decoder reported errors in it.
+    pub(super) fn is_damaged(&mut self, errors: bool, is_key: bool) -> bool {
+        if errors && !self.intra_only {
+            self.last = Some(Damage { in_flight: 1, frames_since: 0 });
+        }
+        let Some(Damage { in_flight, frames_since }) = self.last else { return errors };
+        let is_over =
+            frames_since >= in_flight && (self.intra_only || is_key || frames_since >= MAX_SPREAD_FRAMES);
+        let ends = is_over && !errors;
+        self.last = (!ends).then_some(Damage { in_flight, frames_since: frames_since.saturating_add(1) });
+        !ends
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn damage_lasts_until_the_next_key_frame() {
+        let mut propagation = ErrorPropagation::new(false);
+        assert!(!propagation.is_damaged(false, true));
+        propagation.packet_lost(1);
+        assert!(propagation.is_damaged(false, false));
+        assert!(propagation.is_damaged(false, false));
+        assert!(!propagation.is_damaged(false, true));
+        assert!(!propagation.is_damaged(false, false));
+        assert!(propagation.is_damaged(true, true));
+        assert!(propagation.is_damaged(false, false));
+        assert!(!propagation.is_damaged(false, true));
+    }
+
+    #[test]
+    fn a_key_frame_decoded_before_the_damage_does_not_end_it() {
+        let mut propagation = ErrorPropagation::new(false);
+        propagation.packet_incomplete(3);
+        let keys = [true, false, true, false, true, false];
+        let damaged = keys.map(|key| propagation.is_damaged(false, key));
+        assert_eq!(damaged, [true, true, true, true, false, false]);
+    }
+
+    #[test]
+    fn damage_without_a_key_frame_ends_after_a_refresh_cycle() {
+        let mut propagation = ErrorPropagation::new(false);
+        propagation.packet_lost(2);
+        let damaged = (0..1000).filter(|_| propagation.is_damaged(false, false)).count();
+        assert_eq!(damaged, MAX_SPREAD_FRAMES as usize);
+    }
+
+    #[test]
+    fn intra_only_frames_suffer_only_from_their_own_damage() {
+        let mut propagation = ErrorPropagation::new(true);
+        propagation.packet_lost(1);
+        assert!(!propagation.is_damaged(false, true));
+        propagation.packet_incomplete(1);
+        assert!(propagation.is_damaged(false, true));
+        assert!(!propagation.is_damaged(false, true));
+        assert!(propagation.is_damaged(true, true));
+        assert!(!propagation.is_damaged(false, true));
+    }
+}

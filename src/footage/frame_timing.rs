@@ -1,0 +1,113 @@
+//! Numbers and times of frames in presentation order, and the notes about them.
+
+use super::notes::ClipNotes;
+use super::timeline::Timeline;
+
+/// A clip counts as short if it ends this long before its stated length, in seconds. Set by judgement: containers round
+/// lengths, but by less.
+const MIN_SHORTFALL_S: f64 = 1.0;
+
+/// What timing needs to know about a decoded frame.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct FrameStatus {
+    /// Timestamp in ticks of the stream's time base.
+    pub timestamp: Option<i64>,
+    pub damaged: bool,
+    pub interlaced: bool,
+}
+
+/// Number and time of a frame.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct FramePosition {
+    /// See [`LumaFrame::index`](super::LumaFrame::index).
+    pub index: u64,
+    /// Seconds since the clip's first frame.
+    pub time_s: f64,
+}
+
+/// Gives the frames of a clip their numbers and times, one after the other.
+pub(super) struct FrameTiming {
+    pub timeline: Timeline,
+    pub notes: ClipNotes,
+    /// Position of the last frame.
+    pub last: Option<FramePosition>,
+    /// Whether every frame since the clip's first has been given a position.
+    pub from_start: bool,
+    rate_hz: f64,
+}
+
+impl FrameTiming {
+    /// Starts at the clip's first frame. `rate_hz` is the clip's usual frame rate.
+    pub(super) fn new(timeline: Timeline, rate_hz: f64, notes: ClipNotes) -> Self {
+        Self { timeline, notes, last: None, from_start: true, rate_hz }
+    }
+
+    /// The position of the next frame. `next` is the timestamp of the frame after it.
+    pub(super) fn advance(&mut self, frame: FrameStatus, next: Option<i64>) -> FramePosition {
+        let is_first = self.timeline.is_at_start();
+        let time_s = self.timeline.advance(frame.timestamp, next);
+        let index = match self.last {
+            Some(last) if !is_first => last.index + 1,
+            _ => self.first_index(time_s),
+        };
+        let position = FramePosition { index, time_s };
+        self.last = Some(position);
+        self.update_notes(frame);
+        position
+    }
+
+    /// The number of the first frame after a seek; see [`LumaFrame::index`](super::LumaFrame::index).
+    fn first_index(&self, time_s: f64) -> u64 {
+        if self.from_start { 0 } else { self.index_near(time_s) }
+    }
+
+    /// The number of the frame at a time, if the clip's rate is steady.
+    pub(super) fn index_near(&self, time_s: f64) -> u64 {
+        (time_s * self.rate_hz).round().max(0.0) as u64
+    }
+
+    fn update_notes(&mut self, frame: FrameStatus) {
+        self.notes.frames_damaged += u64::from(frame.damaged);
+        self.notes.frames_interlaced += u64::from(frame.interlaced);
+        let repairs = self.timeline.repairs();
+        self.notes.timestamps_repaired = repairs.repaired;
+        self.notes.timestamps_restarted = repairs.restarted;
+        self.notes.frames_missing = repairs.missing;
+        if self.notes.gaps.len() != repairs.gaps.len() {
+            self.notes.gaps.clone_from(&repairs.gaps);
+        }
+    }
+
+    /// Notes that a frame is skipped because it has another size.
+    pub(super) fn skip_other_size(&mut self, timestamp: Option<i64>) {
+        self.notes.frames_of_other_size += 1;
+        let time_s = timestamp.and_then(|timestamp| self.timeline.time_of(timestamp));
+        self.notes.other_size_at_s = self.notes.other_size_at_s.or(time_s);
+    }
+
+    /// Notes that the last frame was reached. `stopped`: why reading stopped before the end of the file, if it did.
+    pub(super) fn finish(&mut self, stopped: Option<String>, stated_length_s: Option<f64>) {
+        self.notes.stopped_early = stopped;
+        self.notes.short_by_s = stated_length_s.zip(self.last).and_then(|(length_s, last)| {
+            let short_s = length_s - last.time_s - self.timeline.typical_interval_s();
+            (short_s > MIN_SHORTFALL_S).then_some(short_s)
+        });
+    }
+
+    /// The end of the last frame, in seconds since the first: one typical interval after its time.
+    pub(super) fn end_s(&self) -> f64 {
+        self.last.map_or(0.0, |last| last.time_s + self.timeline.typical_interval_s())
+    }
+
+    /// Prepares for frames from another position in the clip.
+    pub(super) fn reset(&mut self) {
+        self.last = None;
+        self.timeline.reset();
+        self.notes = ClipNotes {
+            time_basis: self.notes.time_basis,
+            levels: self.notes.levels,
+            rotation_degrees: self.notes.rotation_degrees,
+            ..ClipNotes::default()
+        };
+    }
+}

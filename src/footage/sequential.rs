@@ -1,0 +1,147 @@
+//! Decodes the frames of a file in presentation order, one after the other.
+
+use std::path::Path;
+
+use ffmpeg_next::frame::Video;
+
+use super::decoder::{DecoderConfig, DecoderOutput, FrameDecoder};
+use super::error::FootageError;
+use super::error_propagation::ErrorPropagation;
+use super::libav;
+use super::open::{StreamInfo, level_range};
+use super::packets::Packets;
+
+/// Decoding ends after this many failures without a packet between them. Set by judgement: no intact video comes near.
+const MAX_FAILURES: u32 = 1000;
+
+/// A decoded frame and its status.
+pub(super) struct DecodedFrame {
+    pub frame: Video,
+    /// Timestamp in ticks of the stream's time base.
+    pub timestamp: Option<i64>,
+    /// Whether the decoder reported errors in this frame or in one that it is predicted from.
+    pub damaged: bool,
+}
+
+impl DecodedFrame {
+    pub(super) fn empty() -> Self {
+        Self { frame: Video::empty(), timestamp: None, damaged: false }
+    }
+}
+
+/// An open file and its decoder.
+pub(super) struct SequentialDecoder {
+    config: DecoderConfig,
+    /// `None` once the file is closed.
+    packets: Option<Packets>,
+    decoder: FrameDecoder,
+    propagation: ErrorPropagation,
+    /// Packets or frames that could not be decoded since the start or the last seek.
+    pub lost: u64,
+    gave_up: bool,
+}
+
+impl SequentialDecoder {
+    /// Opens `path` at its first video packet.
+    pub(super) fn open(path: &Path) -> Result<(Self, StreamInfo), FootageError> {
+        let (packets, config, mut info) = Packets::open(path)?;
+        let decoder = FrameDecoder::open(config.clone())?;
+        info.levels = level_range(decoder.color_range());
+        let propagation = ErrorPropagation::new(libav::is_intra_only(config.codec));
+        let packets = Some(packets);
+        Ok((Self { config, packets, decoder, propagation, lost: 0, gave_up: false }, info))
+    }
+
+    /// The timestamps of the packets read ahead, in file order.
+    pub(super) fn timestamps_ahead(&self) -> Vec<Option<i64>> {
+        self.packets.as_ref().map(Packets::timestamps_ahead).unwrap_or_default()
+    }
+
+    /// How the decoder was opened.
+    pub(super) fn config(&self) -> &DecoderConfig {
+        &self.config
+    }
+
+    /// Why reading stopped before the end of the file, if it did.
+    pub(super) fn stopped(&self) -> Option<String> {
+        let stopped = self.packets.as_ref().and_then(|packets| packets.stopped.clone());
+        stopped.or_else(|| self.gave_up.then(|| "the decoder gave up".into()))
+    }
+
+    /// Decodes the next frame in presentation order. Returns `false` after the last.
+    pub(super) fn next(&mut self, decoded: &mut DecodedFrame) -> bool {
+        let mut failures = 0;
+        while failures < MAX_FAILURES {
+            match self.decoder.receive(&mut decoded.frame) {
+                DecoderOutput::Frame { errors } => {
+                    decoded.timestamp = decoded.frame.timestamp();
+                    decoded.damaged = self.propagation.is_damaged(errors, decoded.frame.is_key());
+                    return true;
+                }
+                DecoderOutput::NeedsPackets if self.send_packet() => {}
+                DecoderOutput::NeedsPackets | DecoderOutput::End => return false,
+                DecoderOutput::Lost => {
+                    failures += 1;
+                    self.count_lost(1);
+                }
+            }
+        }
+        self.gave_up = true;
+        false
+    }
+
+    /// Seeks the key frame at or before `timestamp`. Returns whether the container supports it.
+    pub(super) fn seek(&mut self, timestamp: i64) -> bool {
+        if !self.packets.as_mut().is_some_and(|packets| packets.seek(timestamp)) {
+            return false;
+        }
+        self.decoder.flush();
+        self.propagation.reset();
+        self.lost = 0;
+        self.gave_up = false;
+        true
+    }
+
+    /// The timestamp of the key frame at or before `timestamp`, if the container's index has one.
+    pub(super) fn key_timestamp_before(&mut self, timestamp: i64) -> Option<i64> {
+        self.packets.as_mut()?.key_timestamp_before(timestamp)
+    }
+
+    /// Closes the file. This frees the container's index, whose size grows with the length of the clip.
+    pub(super) fn close(&mut self) {
+        self.packets = None;
+    }
+
+    /// Sends the decoder one packet, or the end of the stream. Returns `false` if the end was sent before.
+    fn send_packet(&mut self) -> bool {
+        let Some(next) = self.packets.as_mut().and_then(Packets::next) else {
+            return self.decoder.send_end();
+        };
+        self.count_lost(next.missing);
+        if next.packet.is_corrupt() {
+            self.propagation.packet_incomplete(self.decoder.in_flight());
+        }
+        if !self.decoder.send(&next.packet) {
+            self.count_lost(1);
+        }
+        true
+    }
+
+    fn count_lost(&mut self, packets: u64) {
+        self.lost += packets;
+        if packets > 0 {
+            self.propagation.packet_lost(self.decoder.in_flight());
+        }
+    }
+
+    /// The error for a file of which no frame can be decoded.
+    pub(super) fn nothing_decoded(&self) -> FootageError {
+        let path = self.config.path.clone();
+        match self.stopped() {
+            Some(reason) => FootageError::ReadFailed { path, reason },
+            None => {
+                FootageError::Damaged { path, reason: "not one frame of its video can be decoded".into() }
+            }
+        }
+    }
+}

@@ -1,0 +1,277 @@
+//! A pool of workers, one per core. Each decodes chunks of a video and runs the caller's task on every frame in place.
+//! The results are returned in the order of the chunks.
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+use std::sync::Mutex;
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread::{self, available_parallelism};
+
+use ffmpeg_next::format::Pixel;
+use ffmpeg_next::frame::Video;
+
+use super::at_times::TimestampRanges;
+use super::decoder::{DecoderConfig, DecoderOutput, FrameDecoder};
+use super::error::FootageError;
+use super::packets::{VideoPacket, timestamp_of};
+use super::region_decoder::RegionDecoder;
+use super::{FrameTask, TaskFactory, luma};
+use crate::geometry::PixelRect;
+
+/// Chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core busy, few enough to
+/// bound the memory.
+const CHUNKS_PER_WORKER: usize = 3;
+/// A worker stops asking its decoder for frames after this many failures in a row. Set by judgement: no intact video
+/// comes near.
+const MAX_FAILURES: u32 = 1000;
+
+/// Consecutive packets that one worker decodes.
+#[derive(Default)]
+pub(super) struct Chunk {
+    pub packets: Vec<VideoPacket>,
+    /// Receives the decoder of the chunk before, if this one continues it.
+    pub from: Option<Receiver<FrameDecoder>>,
+    /// Sends the decoder to the next chunk, if that one continues this.
+    pub to: Option<Sender<FrameDecoder>>,
+}
+
+/// What happened while a chunk was decoded, in order.
+pub(super) enum DecodeEvent<T> {
+    /// Packets were lost. The first of their frames would have been one of the next `in_flight`.
+    Lost { packets: u64, in_flight: u32 },
+    /// Part of a packet is missing. Its frame is one of the next `in_flight`.
+    Incomplete { in_flight: u32 },
+    /// A frame was decoded.
+    Frame(WorkResult<T>),
+}
+
+/// A decoded frame with the result of the caller's task.
+pub(super) struct WorkResult<T> {
+    pub timestamp: Option<i64>,
+    /// Whether the decoder reported errors in the frame.
+    pub errors: bool,
+    pub is_key: bool,
+    pub interlaced: bool,
+    pub size: (u32, u32),
+    pub format: Pixel,
+    /// The task's output. `None` if the frame was not selected, has another size, or a pixel format without luma.
+    pub output: Option<T>,
+}
+
+/// What all workers of a pool do.
+pub(super) struct PoolTask<'a, T> {
+    /// Width and height in pixels of the frames to process; others are skipped.
+    pub size: (u32, u32),
+    /// Decode only these areas of Motion JPEG frames.
+    pub only_areas: Option<Vec<PixelRect>>,
+    /// Process only frames with these timestamps.
+    pub selected: Option<TimestampRanges>,
+    /// Makes the task for a chunk.
+    pub start: &'a TaskFactory<'a, T>,
+}
+
+type ChunkResult<T> = Result<Vec<DecodeEvent<T>>, FootageError>;
+
+/// A chunk and its number.
+struct Job {
+    number: usize,
+    chunk: Chunk,
+}
+
+/// The result of a job; `None` if the task panicked.
+struct FinishedJob<T> {
+    number: usize,
+    result: Option<ChunkResult<T>>,
+}
+
+/// Processes all chunks and passes their results to `take` in order, until it breaks off.
+///
+/// # Errors
+/// If a decoder cannot be opened, and the errors of `take`.
+pub(super) fn run<T: Send>(
+    config: &DecoderConfig,
+    task: &PoolTask<'_, T>,
+    mut chunks: impl FnMut() -> Option<Chunk>,
+    mut take: impl FnMut(Vec<DecodeEvent<T>>) -> Result<ControlFlow<()>, FootageError>,
+) -> Result<(), FootageError> {
+    let workers = available_parallelism().map_or(1, usize::from);
+    let (jobs, waiting) = mpsc::channel::<Job>();
+    let (done, finished) = mpsc::channel::<FinishedJob<T>>();
+    let waiting = &Mutex::new(waiting);
+    thread::scope(move |scope| {
+        for _ in 0..workers {
+            let (config, done) = (config.clone(), done.clone());
+            scope.spawn(move || Worker::new(config, task).run(waiting, &done));
+        }
+        drop(done);
+        // These move into the scope, so that the workers end however it is left.
+        let (jobs, finished) = (jobs, finished);
+        let (mut sent, mut taken) = (0, 0);
+        let mut early: BTreeMap<usize, ChunkResult<T>> = BTreeMap::new();
+        loop {
+            while sent - taken < CHUNKS_PER_WORKER * workers {
+                let Some(chunk) = chunks() else { break };
+                if jobs.send(Job { number: sent, chunk }).is_err() {
+                    break;
+                }
+                sent += 1;
+            }
+            if taken == sent {
+                return Ok(());
+            }
+            // If a task panicked, the panic continues when the scope ends.
+            let Ok(FinishedJob { number, result: Some(result) }) = finished.recv() else { return Ok(()) };
+            early.insert(number, result);
+            while let Some(result) = early.remove(&taken) {
+                taken += 1;
+                if take(result?)?.is_break() {
+                    return Ok(());
+                }
+            }
+        }
+    })
+}
+
+/// One worker with what it reuses from chunk to chunk.
+struct Worker<'r, 'a, T> {
+    config: DecoderConfig,
+    task: &'r PoolTask<'a, T>,
+    region_decoder: Option<RegionDecoder>,
+    idle_decoder: Option<FrameDecoder>,
+    frame: Video,
+    buffer: Vec<u8>,
+    events: Vec<DecodeEvent<T>>,
+}
+
+impl<'r, 'a, T> Worker<'r, 'a, T> {
+    fn new(config: DecoderConfig, task: &'r PoolTask<'a, T>) -> Self {
+        let areas = task.only_areas.as_deref();
+        let region_decoder = areas.and_then(|areas| RegionDecoder::new(task.size, areas));
+        let (frame, buffer) = (Video::empty(), Vec::new());
+        Self { config, task, region_decoder, idle_decoder: None, frame, buffer, events: Vec::new() }
+    }
+
+    fn run(mut self, waiting: &Mutex<Receiver<Job>>, done: &Sender<FinishedJob<T>>) {
+        loop {
+            let job = waiting.lock().map(|waiting| waiting.recv());
+            let Ok(Ok(Job { number, chunk })) = job else { return };
+            let (result, panic) = match catch_unwind(AssertUnwindSafe(|| self.process(chunk))) {
+                Ok(result) => (Some(result), None),
+                Err(panic) => (None, Some(panic)),
+            };
+            let receiver_is_gone = done.send(FinishedJob { number, result }).is_err();
+            if let Some(panic) = panic {
+                resume_unwind(panic);
+            }
+            if receiver_is_gone {
+                return;
+            }
+        }
+    }
+
+    fn process(&mut self, chunk: Chunk) -> ChunkResult<T> {
+        let task = &mut (self.task.start)();
+        let mut decoder = chunk.from.and_then(|from| from.recv().ok()).or_else(|| self.idle_decoder.take());
+        for packet in &chunk.packets {
+            if self.decode_regions(packet, task) {
+                continue;
+            }
+            let decoder = match &mut decoder {
+                Some(decoder) => decoder,
+                none => none.insert(FrameDecoder::open(self.config.clone())?),
+            };
+            self.decode(decoder, packet, task);
+        }
+        match (chunk.to, decoder) {
+            // If the decoder does not reach the next chunk, that one opens its own.
+            (Some(to), Some(decoder)) => drop(to.send(decoder)),
+            (None, Some(mut decoder)) => {
+                decoder.send_end();
+                self.receive(&mut decoder, task);
+                decoder.flush();
+                self.idle_decoder = Some(decoder);
+            }
+            (_, None) => {}
+        }
+        Ok(std::mem::take(&mut self.events))
+    }
+
+    /// Decodes only the regions of a Motion JPEG frame. Returns `false` if the packet needs the general decoder.
+    fn decode_regions(&mut self, packet: &VideoPacket, task: &mut FrameTask<'_, T>) -> bool {
+        let Some((decoder, data)) = self.region_decoder.as_mut().zip(packet.packet.data()) else {
+            return false;
+        };
+        let Some(luma) = decoder.decode(data) else { return false };
+        let output = task(luma);
+        if packet.missing > 0 {
+            self.events.push(DecodeEvent::Lost { packets: packet.missing, in_flight: 1 });
+        }
+        self.events.push(DecodeEvent::Frame(WorkResult {
+            timestamp: timestamp_of(&packet.packet),
+            errors: false,
+            is_key: true,
+            interlaced: false,
+            size: self.task.size,
+            format: Pixel::GRAY8,
+            output: Some(output),
+        }));
+        true
+    }
+
+    fn decode(&mut self, decoder: &mut FrameDecoder, packet: &VideoPacket, task: &mut FrameTask<'_, T>) {
+        let in_flight = decoder.in_flight();
+        if packet.missing > 0 {
+            self.events.push(DecodeEvent::Lost { packets: packet.missing, in_flight });
+        }
+        if packet.packet.is_corrupt() {
+            self.events.push(DecodeEvent::Incomplete { in_flight });
+        }
+        if !decoder.send(&packet.packet) {
+            self.events.push(DecodeEvent::Lost { packets: 1, in_flight });
+        }
+        self.receive(decoder, task);
+    }
+
+    /// Processes all frames that the decoder has ready.
+    fn receive(&mut self, decoder: &mut FrameDecoder, task: &mut FrameTask<'_, T>) {
+        let mut failures = 0;
+        while failures < MAX_FAILURES {
+            match decoder.receive(&mut self.frame) {
+                DecoderOutput::Frame { errors } => {
+                    let result = self.process_frame(errors, task);
+                    self.events.push(DecodeEvent::Frame(result));
+                }
+                DecoderOutput::NeedsPackets | DecoderOutput::End => return,
+                DecoderOutput::Lost => {
+                    failures += 1;
+                    self.events.push(DecodeEvent::Lost { packets: 1, in_flight: decoder.in_flight() });
+                }
+            }
+        }
+    }
+
+    fn is_selected(&self, timestamp: Option<i64>) -> bool {
+        let contains =
+            |selected: &TimestampRanges| timestamp.is_some_and(|timestamp| selected.contains(timestamp));
+        self.task.selected.as_ref().is_none_or(contains)
+    }
+
+    fn process_frame(&mut self, errors: bool, task: &mut FrameTask<'_, T>) -> WorkResult<T> {
+        let frame = &self.frame;
+        let size = (frame.width(), frame.height());
+        let (width, height) = (size.0 as usize, size.1 as usize);
+        let selected = self.is_selected(frame.timestamp());
+        let luma = (selected && size == self.task.size)
+            .then(|| luma::of_frame(frame, width, height, &mut self.buffer));
+        WorkResult {
+            timestamp: frame.timestamp(),
+            errors,
+            is_key: frame.is_key(),
+            interlaced: frame.is_interlaced(),
+            size,
+            format: frame.format(),
+            output: luma.flatten().map(task),
+        }
+    }
+}
