@@ -148,7 +148,7 @@ pub fn read_record(
     let legibility = readings::Legibility::of(&prepared, recording.spans(), &setup.path);
     legibility.leave_blank(&mut read);
     let mut notes = readings::lost_sentences(&read);
-    notes.extend(setup.doubts());
+    notes.extend(setup.warnings());
     notes.extend(prepared.sentence());
     notes.extend(recording.join_sentences());
     notes.extend(recording.notes().sentences(&info.path));

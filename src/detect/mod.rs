@@ -16,7 +16,7 @@ use image::GrayImage;
 
 use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
-use crate::setup::{DIGITS_MAX, Region, SMALLEST_BOX_PX};
+use crate::setup::{MAX_DIGITS, MIN_BOX_PX, Region};
 use ghost::Ghost;
 use guess::guess_channels;
 use lines::{cut_clear_of, find_lines};
@@ -90,13 +90,13 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
     let places = boxes(&ghost, &readouts, &channels, &counted, size);
     let parts = readouts.iter().zip(channels).zip(counted).zip(places);
     parts
-        .filter(|(_, (place, _))| place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1)
+        .filter(|(_, (place, _))| place.width >= MIN_BOX_PX.0 && place.height >= MIN_BOX_PX.1)
         .map(|(((readout, channel), counted), (place, spare))| Proposal {
             place,
             channel,
             certainty: certainty(readout),
             changing: readout.agreement.changed,
-            digits: counted.whole.map(|whole| (whole + counted.decimals + u8::from(spare)).min(DIGITS_MAX)),
+            digits: counted.whole.map(|whole| (whole + counted.decimals + u8::from(spare)).min(MAX_DIGITS)),
             decimals: counted.decimals,
         })
         .collect()

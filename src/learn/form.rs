@@ -4,7 +4,7 @@ use thiserror::Error;
 
 use super::LabelledReading;
 use crate::glyphs::CHARACTERS;
-use crate::setup::Region;
+use crate::setup::{Region, Separator};
 
 /// Why a label cannot be a text of its region.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -65,7 +65,7 @@ pub(super) fn check(regions: &[Region], label: &LabelledReading) -> Result<(), L
 fn check_digits(region: &Region, label: &LabelledReading) -> Result<(), LabelFormatError> {
     let digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();
     let channel = || region.channel.name().to_owned();
-    let (mark, wanted_after) = region.parted();
+    let Separator { character: mark, digits_after: wanted_after } = region.separator();
     let after = label.text.split_once(mark).map_or(0, |(_, after)| digits(after));
     let all = digits(&label.text);
     if (mark == ':' && after != usize::from(wanted_after)) || label.text.contains(':') != (mark == ':') {

@@ -60,7 +60,7 @@ impl Channel {
     /// The known channel whose name this one's is a slip away from (Damerau-Levenshtein distance 1, or 2 in
     /// long names); `None` for known channels and for names of the pilot's own, such as `speed2`.
     #[must_use]
-    pub fn nearly(&self) -> Option<Self> {
+    pub fn similar_known(&self) -> Option<Self> {
         let Self::Other(name) = self else { return None };
         let slips = |known: &Self| strsim::damerau_levenshtein(known.name(), name);
         let is_word = name.chars().all(|letter| letter.is_ascii_alphabetic());
@@ -133,7 +133,7 @@ mod tests {
 
     #[test]
     fn a_slip_in_a_name_is_told_from_a_name_of_the_pilots_own() {
-        let nearly = |name: &str| Channel::from(name.to_owned()).nearly();
+        let nearly = |name: &str| Channel::from(name.to_owned()).similar_known();
         assert_eq!(nearly("satelites"), Some(Channel::Satellites));
         assert_eq!(nearly("alttiude"), Some(Channel::Altitude));
         assert_eq!(nearly("sped"), Some(Channel::Speed));

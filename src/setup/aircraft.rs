@@ -1,4 +1,4 @@
-//! Set-up notes of the aircraft: the table `[aircraft]` of a camera setup, or of a file of their own.
+//! The description of the aircraft: the table `[aircraft]` of a camera setup or of a separate file.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -7,32 +7,32 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use toml::de::DeTable;
 
-use super::error::{Fault, Problem};
-use super::file::{line_of, read_text};
-use super::outline::Outline;
-use super::{LIMIT_BYTES, SetupError};
+use super::error::{SettingError, SetupError, SetupProblem};
+use super::key_positions::{KeyPositions, LocatedError};
+use super::text_file::{MAX_FILE_BYTES, line_at, read_text};
 
-/// Voltage per cell under which to land: a convention, published figures run from 3.3 to 3.75 V (common
-/// practice, no source).
+/// Default voltage per cell under load at which to land, in volts. Common practice, no source: published figures range
+/// from 3.3 to 3.75 V.
 pub const LANDING_V_PER_CELL: f64 = 3.5;
 
-/// Voltage of a full cell, the highest a lithium-polymer cell is charged to, with what a voltmeter may be off.
+/// Highest voltage that a full cell can show, in volts: the 4.2 V to which a lithium-polymer cell is charged, plus 0.05 V
+/// for the voltmeter's error (set by judgement).
 pub const FULL_CELL_V: f64 = 4.25;
 
-/// What is told of the aircraft; all of it may be left out.
+/// The pilot's description of the aircraft. Every part is optional.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Aircraft {
-    /// What to call it.
+    /// Its name.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
-    /// Revolutions a minute per volt of the motor without load.
+    /// Revolutions per minute and volt of the motor without load.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub motor_kv: Option<f64>,
     /// Cells of the pack in series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cells: Option<u32>,
-    /// Voltage per cell under load below which to land; without it 3.5 V.
+    /// Voltage per cell under load at which to land; [`LANDING_V_PER_CELL`] if `None`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub landing_v_per_cell: Option<f64>,
     /// Diameter of the propeller in inches.
@@ -44,7 +44,7 @@ pub struct Aircraft {
     /// Mass ready to fly, in kg.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mass_kg: Option<f64>,
-    /// Where the motor sits, such as "pusher".
+    /// Where the motor is mounted, such as "pusher".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mount: Option<String>,
     /// Anything else.
@@ -52,60 +52,60 @@ pub struct Aircraft {
     pub notes: Option<String>,
 }
 
-/// Why notes in a file of their own cannot be used.
+/// Why a separate file with a description of the aircraft cannot be used.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum AircraftError {
     /// The file cannot be read.
-    #[error("cannot read the aircraft's notes {}: {source}. Check the name", path.display())]
+    #[error("cannot read the aircraft file {}: {source}. Check the name", path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
         /// The system's reason.
         source: io::Error,
     },
-    /// The file is no text, or far larger than any notes.
+    /// The file is not text, or too large.
     #[error(
-        "{} holds no notes of an aircraft: it is not text, or larger than {LIMIT_BYTES} bytes. Give the .toml file",
+        "{} is not an aircraft file: it is not text, or larger than {MAX_FILE_BYTES} bytes. Give the .toml file",
         path.display()
     )]
     NotText {
         /// The file.
         path: PathBuf,
     },
-    /// The text is not TOML.
-    #[error("{}, line {line}: not valid TOML ({message}): mend this line", path.display())]
+    /// The text is not valid TOML.
+    #[error("{}, line {line}: not valid TOML ({message}): fix this line", path.display())]
     NotToml {
         /// The file.
         path: PathBuf,
         /// The line, from 1.
         line: usize,
-        /// What the parser says.
+        /// The parser's message.
         message: String,
     },
-    /// The file is TOML but the notes in it are wrong.
-    #[error("{}{}: {fault}", path.display(), line.map(|line| format!(", line {line}")).unwrap_or_default())]
+    /// The file is valid TOML, but not a valid description.
+    #[error("{}{}: {error}", path.display(), line.map(|line| format!(", line {line}")).unwrap_or_default())]
     Invalid {
         /// The file.
         path: PathBuf,
-        /// The line, from 1, where there is one.
+        /// The line, from 1, if the error belongs to one.
         line: Option<usize>,
         /// What is wrong.
-        fault: Fault,
+        error: SettingError,
     },
 }
 
-/// A file that holds the aircraft's notes and nothing else.
+/// The content of a separate aircraft file.
 #[derive(Deserialize)]
-struct NotesFile {
+struct AircraftFile {
     aircraft: Aircraft,
 }
 
 impl Aircraft {
-    /// Reads notes from a file that holds a table `[aircraft]`.
+    /// Reads the description from a file that has only the table `[aircraft]`.
     ///
     /// # Errors
-    /// [`AircraftError`] names the file, the line, the key, what is wrong and the mend.
+    /// [`AircraftError`] names the file, the line and the key, and says what is wrong and how to fix it.
     pub fn load(path: &Path) -> Result<Self, AircraftError> {
         let text = read_text(path).map_err(|error| match error {
             SetupError::Unreadable { path, source } => AircraftError::Unreadable { path, source },
@@ -113,30 +113,28 @@ impl Aircraft {
         })?;
         let root = DeTable::parse(&text).map_err(|error| AircraftError::NotToml {
             path: path.to_owned(),
-            line: line_of(&text, error.span().map_or(0, |span| span.start)),
+            line: line_at(&text, error.span().map_or(0, |span| span.start)),
             message: error.message().replace('\n', " "),
         })?;
-        let invalid_at = |(fault, at): (Fault, Option<usize>)| AircraftError::Invalid {
+        let located = |LocatedError { error, byte }| AircraftError::Invalid {
             path: path.to_owned(),
-            line: at.map(|at| line_of(&text, at)),
-            fault,
+            line: byte.map(|byte| line_at(&text, byte)),
+            error,
         };
-        let outline = Outline::of_notes(root.get_ref()).map_err(invalid_at)?;
-        let file = NotesFile::deserialize(toml::Deserializer::from(root))
-            .map_err(|error| invalid_at(outline.wrong_value(&error)))?;
-        file.aircraft.validate().map_err(|fault| {
-            let at = outline.place_of(&fault);
-            invalid_at((fault, at))
-        })?;
+        let positions = KeyPositions::of_aircraft(root.get_ref()).map_err(located)?;
+        let file = AircraftFile::deserialize(toml::Deserializer::from(root))
+            .map_err(|error| located(positions.wrong_value(&error)))?;
+        file.aircraft.validate().map_err(|error| located(positions.locate(error)))?;
         Ok(file.aircraft)
     }
 
-    /// Checks that every number can be.
+    /// Checks that every number is within bounds. The bounds are set by judgement: wide enough for any aircraft, narrow
+    /// enough to notice a wrong unit or a misplaced decimal point.
     ///
     /// # Errors
-    /// The first [`Fault`]: its key, value and range.
-    pub(super) fn validate(&self) -> Result<(), Fault> {
-        let ranges = [
+    /// The first wrong setting, with its value and its bounds.
+    pub(super) fn validate(&self) -> Result<(), SettingError> {
+        let bounds = [
             ("motor_kv", self.motor_kv, 1.0, 100_000.0),
             ("cells", self.cells.map(f64::from), 1.0, 30.0),
             ("landing_v_per_cell", self.landing_v_per_cell, 0.5, 5.0),
@@ -144,28 +142,29 @@ impl Aircraft {
             ("propeller_pitch_in", self.propeller_pitch_in, 0.1, 100.0),
             ("mass_kg", self.mass_kg, 0.001, 1000.0),
         ];
-        for (key, value, least, most) in ranges {
-            if let Some(value) = value.filter(|value| !(least..=most).contains(value)) {
-                return Err(Fault::new(None, Some(key), Problem::OutOfRange { key, value, least, most }));
+        for (key, value, min, max) in bounds {
+            if let Some(value) = value.filter(|value| !(min..=max).contains(value)) {
+                let problem = SetupProblem::OutOfRange { key, value, min, max };
+                return Err(SettingError::new(None, Some(key), problem));
             }
         }
         Ok(())
     }
 
-    /// Voltage per cell under which to land.
+    /// Voltage per cell under load at which to land, in volts: the given one, else [`LANDING_V_PER_CELL`].
     #[must_use]
     pub fn landing_v_per_cell(&self) -> f64 {
         self.landing_v_per_cell.unwrap_or(LANDING_V_PER_CELL)
     }
 
-    /// Voltage of the whole pack under which to land; `None` unless the cells are told.
+    /// Voltage of the pack under load at which to land, in volts; `None` if the number of cells is not given.
     #[must_use]
     pub fn landing_v(&self) -> Option<f64> {
         self.cells.map(|cells| f64::from(cells) * self.landing_v_per_cell())
     }
 
-    /// The notes in one line, such as `salt wing (motor 1150 rpm/V, 6 cells, propeller 6 x 6 in)`; empty
-    /// without any.
+    /// The description in one line, such as `salt wing (motor 1150 rpm/V, 6 cells, propeller 6 x 6 in)`; empty if nothing
+    /// is given.
     #[must_use]
     pub fn line(&self) -> String {
         let propeller = match (self.propeller_diameter_in, self.propeller_pitch_in) {
@@ -182,11 +181,11 @@ impl Aircraft {
             self.mount.clone(),
             self.notes.clone(),
         ];
-        let told = parts.into_iter().flatten().collect::<Vec<_>>().join(", ");
+        let details = parts.into_iter().flatten().collect::<Vec<_>>().join(", ");
         match &self.name {
-            Some(name) if told.is_empty() => name.clone(),
-            Some(name) => format!("{name} ({told})"),
-            None => told,
+            Some(name) if details.is_empty() => name.clone(),
+            Some(name) => format!("{name} ({details})"),
+            None => details,
         }
     }
 }

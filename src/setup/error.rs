@@ -1,4 +1,4 @@
-//! What can be wrong with a camera setup, in words for the pilot.
+//! Errors of a camera setup, worded for the pilot.
 
 use std::fmt;
 use std::io;
@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use super::{DIGITS_MAX, FRAME_MAX_PX, SMALLEST_BOX_PX};
+use super::{MAX_DIGITS, MAX_FRAME_PX, MIN_BOX_PX};
 use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -43,25 +43,25 @@ pub enum SetupError {
         /// The limit.
         limit_bytes: u64,
     },
-    /// The text is not TOML.
-    #[error("{}, line {line}: not valid TOML ({message}): mend this line", path.display())]
+    /// The text is not valid TOML.
+    #[error("{}, line {line}: not valid TOML ({message}): fix this line", path.display())]
     NotToml {
         /// The file.
         path: PathBuf,
         /// The line, from 1.
         line: usize,
-        /// What the parser says.
+        /// The parser's message.
         message: String,
     },
-    /// The file is TOML but the setup in it is wrong.
-    #[error("{}{}: {fault}", path.display(), line.map(|line| format!(", line {line}")).unwrap_or_default())]
+    /// The file is valid TOML, but not a valid setup.
+    #[error("{}{}: {error}", path.display(), line.map(|line| format!(", line {line}")).unwrap_or_default())]
     Invalid {
         /// The file.
         path: PathBuf,
-        /// The line, from 1, where there is one.
+        /// The line, from 1, if the error belongs to one.
         line: Option<usize>,
         /// What is wrong.
-        fault: Fault,
+        error: SettingError,
     },
     /// No region is marked as the speed.
     #[error(
@@ -73,7 +73,7 @@ pub enum SetupError {
         /// The setup file.
         path: PathBuf,
     },
-    /// The setup was made for another frame size.
+    /// The setup was made for a different frame size.
     #[error(
         "{}: the setup is for frames of {} x {} pixels, but {clip} has {} x {}: run `pairspeed setup {clip}` \
          to mark this clip, or scale the boxes and `frame` by hand",
@@ -82,21 +82,21 @@ pub enum SetupError {
     OtherFrame {
         /// The setup file.
         path: PathBuf,
-        /// The clip as named by the user.
+        /// The clip's name for the message.
         clip: String,
-        /// Width and height the setup is for.
+        /// Width and height that the setup is for, in pixels.
         setup_frame: (u32, u32),
-        /// Width and height of the clip.
+        /// Width and height of the clip's frames, in pixels.
         clip_frame: (u32, u32),
     },
-    /// The file exists and is not to be replaced.
+    /// The file exists and must not be replaced.
     #[error("{} exists already: name another file, or move it away", path.display())]
     Exists {
         /// The file.
         path: PathBuf,
     },
     /// The file cannot be written.
-    #[error("cannot write the setup file {}: {source}; name another place for it, or mend that one", path.display())]
+    #[error("cannot write the setup file {}: {source}; choose another path, or fix this one", path.display())]
     Unwritable {
         /// The file.
         path: PathBuf,
@@ -105,12 +105,12 @@ pub enum SetupError {
     },
 }
 
-/// A region as the pilot finds it in the file.
+/// How messages name a region.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RegionName {
     /// Number of the region in the file, from 1.
     pub number: usize,
-    /// Its channel, where it has one.
+    /// Its channel, if the file gives one.
     pub channel: Option<String>,
 }
 
@@ -121,24 +121,24 @@ impl fmt::Display for RegionName {
     }
 }
 
-/// One thing wrong with a setup, and where.
+/// A wrong setting: the problem, and the region and key that have it.
 #[derive(Debug, Clone, PartialEq, Error)]
-pub struct Fault {
-    /// The region; `None` for the camera, the aircraft or the file as a whole.
+pub struct SettingError {
+    /// The region; `None` for `[camera]`, `[aircraft]` and the file as a whole.
     pub region: Option<RegionName>,
-    /// The key concerned; `None` for the table as a whole.
+    /// The key; `None` for the table as a whole.
     pub key: Option<String>,
     /// What is wrong.
-    pub problem: Box<Problem>,
+    pub problem: Box<SetupProblem>,
 }
 
-impl Fault {
-    pub(super) fn new(region: Option<RegionName>, key: Option<&str>, problem: Problem) -> Self {
+impl SettingError {
+    pub(super) fn new(region: Option<RegionName>, key: Option<&str>, problem: SetupProblem) -> Self {
         Self { region, key: key.map(str::to_owned), problem: Box::new(problem) }
     }
 }
 
-impl fmt::Display for Fault {
+impl fmt::Display for SettingError {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.region {
             Some(region) => write!(out, "{region}: {}", self.problem),
@@ -147,78 +147,78 @@ impl fmt::Display for Fault {
     }
 }
 
-/// What can be wrong inside a setup.
+/// What can be wrong in a setup.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
-pub enum Problem {
-    /// A key that is not known.
-    #[error("unknown key `{key}`{}: the keys here are {known}", meant(nearest.as_deref()))]
+pub enum SetupProblem {
+    /// The key is not known.
+    #[error("unknown key `{key}`{}: the keys here are {known}", suggestion(nearest.as_deref()))]
     UnknownKey {
-        /// The key as met.
+        /// The key as written in the file.
         key: String,
-        /// The known key that is spelt most like it.
+        /// The known key with the most similar spelling, if one is similar.
         nearest: Option<String>,
-        /// The known keys of this table.
+        /// All keys of this table, as a list.
         known: String,
     },
-    /// A key that must be there is not.
+    /// A required key is missing.
     #[error("`{key}` is missing: write {form}")]
     MissingKey {
         /// The key.
         key: &'static str,
-        /// What it looks like.
+        /// An example of its value.
         form: &'static str,
     },
-    /// A value of the wrong kind.
-    #[error("`{key}` cannot be used as it stands ({found}): write {form}")]
+    /// The value has the wrong type or length.
+    #[error("`{key}` has an unusable value ({found}): write {form}")]
     WrongForm {
         /// The key.
         key: &'static str,
-        /// What it looks like.
+        /// An example of its value.
         form: &'static str,
-        /// What the parser says.
+        /// The parser's message.
         found: String,
     },
-    /// A unit that is not known.
+    /// The unit is not known.
     #[error("unknown unit \"{spelling}\": use one of {allowed}")]
     UnknownUnit {
-        /// The spelling as met.
+        /// The unit as written in the file.
         spelling: String,
-        /// Symbols of the units that fit.
+        /// The symbols of the allowed units.
         allowed: String,
     },
-    /// A unit of another quantity than the channel's.
+    /// The unit does not measure the channel's quantity.
     #[error("{} cannot be in {}: use one of {allowed}", channel.name(), unit.symbol())]
     WrongQuantity {
         /// The channel.
         channel: Channel,
-        /// The unit as met.
+        /// The unit as given.
         unit: Unit,
-        /// Symbols of the units that fit.
+        /// The symbols of the allowed units.
         allowed: String,
     },
-    /// A channel marked twice.
+    /// Two regions have the same channel.
     #[error(
-        "region {first} has the channel {} already: keep one of the two, or give this one another name",
+        "region {first} already has the channel {}: keep one of the two, or rename this one",
         channel.name()
     )]
     DuplicateChannel {
         /// The channel.
         channel: Channel,
-        /// Number of the region that has it, from 1.
+        /// Number of the first region with this channel, from 1.
         first: usize,
     },
-    /// A name that cannot head a column.
+    /// The channel name cannot be used as a column name.
     #[error(
-        "the channel name \"{name}\" cannot head a column of the result: use only the letters a to z, digits, `_` and `-`"
+        "the channel name \"{name}\" cannot be used as a column name in the results: use only the letters a to z, digits, `_` and `-`"
     )]
     ChannelName {
-        /// The name as met.
+        /// The name as written in the file.
         name: String,
     },
-    /// A channel whose column would have the name of another column.
+    /// The channel's column would have the name of another column.
     #[error(
-        "the channel {} would fill the column `{column}`, which is taken: give it another name",
+        "the channel {} needs the column `{column}`, which is already in use: rename it",
         channel.name()
     )]
     ColumnTaken {
@@ -227,91 +227,91 @@ pub enum Problem {
         /// The column.
         column: String,
     },
-    /// A box that leaves the frame.
+    /// The box extends beyond the frame.
     #[error(
-        "the box {place} ends at x = {right}, y = {bottom}, outside the frame of {width} x {height} pixels: \
+        "the box {rect} ends at x = {right}, y = {bottom}, outside the frame of {width} x {height} pixels: \
          x + width may be at most {width} and y + height at most {height}"
     )]
     BoxOutside {
         /// The box.
-        place: PixelRect,
-        /// Its right end.
+        rect: PixelRect,
+        /// The column after its last one.
         right: u64,
-        /// Its lower end.
+        /// The row after its last one.
         bottom: u64,
-        /// Width of the frame.
+        /// Width of the frame in pixels.
         width: u32,
-        /// Height of the frame.
+        /// Height of the frame in pixels.
         height: u32,
     },
-    /// A box that cannot hold a digit.
+    /// The box is too small for a digit.
     #[error(
-        "the box {place} is too small to hold a digit: make it at least {} pixels wide and {} high",
-        SMALLEST_BOX_PX.0, SMALLEST_BOX_PX.1
+        "the box {rect} is too small for a digit: make it at least {} pixels wide and {} high",
+        MIN_BOX_PX.0, MIN_BOX_PX.1
     )]
     BoxTooSmall {
         /// The box.
-        place: PixelRect,
+        rect: PixelRect,
     },
-    /// A frame size no clip has.
+    /// The frame size is zero or too large.
     #[error(
-        "frame = [{width}, {height}] is no frame size: width and height may be 1 to {FRAME_MAX_PX} pixels; \
+        "frame = [{width}, {height}] is not a frame size: width and height may be 1 to {MAX_FRAME_PX} pixels; \
          `pairspeed inspect CLIP` shows the clip's"
     )]
     FrameSize {
-        /// Width.
+        /// Width in pixels.
         width: u32,
-        /// Height.
+        /// Height in pixels.
         height: u32,
     },
-    /// A range with the higher end first, or without ends.
-    #[error("range = [{low}, {high}] holds no value: write two finite numbers, the lower one first")]
+    /// The range is empty, or an end is not a finite number.
+    #[error("range = [{low}, {high}] contains no value: write two finite numbers, the lower one first")]
     Range {
-        /// Lower end as met.
+        /// Lower end as given.
         low: f64,
-        /// Upper end as met.
+        /// Upper end as given.
         high: f64,
     },
-    /// A rate that allows no change.
+    /// The rate is not a finite number above 0.
     #[error("max_rate = {max_rate} allows no change: write a finite number above 0, or leave the key out")]
     MaxRate {
-        /// The rate as met.
+        /// The rate as given, in the region's unit per second.
         max_rate: f64,
     },
-    /// A number of digits out of bounds.
-    #[error("digits = {digits} is not possible: it may be 1 to {DIGITS_MAX}")]
+    /// The number of digits is out of bounds.
+    #[error("digits = {digits} is out of bounds: it may be 1 to {MAX_DIGITS}")]
     Digits {
-        /// The number as met.
+        /// The number as given.
         digits: u8,
     },
-    /// As many digits after the point as there are digits, or more.
+    /// All digits, or more, would stand after the decimal point.
     #[error(
-        "decimals = {decimals} leaves no digit before the decimal point: it may be 0 to {most}; \
+        "decimals = {decimals} leaves no digit before the decimal point: it may be 0 to {max}; \
          `digits` counts all digits of the widest value"
     )]
     Decimals {
-        /// The number as met.
+        /// The number as given.
         decimals: u8,
-        /// The most that is possible.
-        most: u8,
+        /// The largest possible number.
+        max: u8,
     },
-    /// A number of the aircraft's notes that cannot be.
-    #[error("{key} = {value} cannot be: it may be {least} to {most}")]
+    /// A number in `[aircraft]` is out of bounds.
+    #[error("{key} = {value} is out of bounds: it may be {min} to {max}")]
     OutOfRange {
         /// The key.
         key: &'static str,
-        /// Its value.
+        /// Its value, in the unit that the key names.
         value: f64,
-        /// Least value taken.
-        least: f64,
-        /// Greatest value taken.
-        most: f64,
+        /// The smallest allowed value.
+        min: f64,
+        /// The largest allowed value.
+        max: f64,
     },
-    /// No region at all.
-    #[error("no region is marked: add a [[region]] for each number to be read, the speed first")]
+    /// The setup has no region.
+    #[error("no region is marked: add a [[region]] for each number to read, the speed first")]
     NoRegion,
 }
 
-fn meant(nearest: Option<&str>) -> String {
+fn suggestion(nearest: Option<&str>) -> String {
     nearest.map(|key| format!(" (did you mean `{key}`?)")).unwrap_or_default()
 }

@@ -1,11 +1,12 @@
-//! The camera setup: where on the frame each channel stands and how it is written.
+//! The camera setup: where on the frame each channel is shown, and in which form.
 
 mod aircraft;
 mod error;
 mod file;
-mod keys;
-mod outline;
-mod plausible;
+mod key_positions;
+mod plausible_limits;
+mod schema;
+mod text_file;
 mod validate;
 
 #[cfg(test)]
@@ -20,60 +21,66 @@ use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
 pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
-pub use error::{Fault, Problem, RegionName, SetupError};
+pub use error::{RegionName, SettingError, SetupError, SetupProblem};
 pub use file::LoadedSetup;
 
-/// Most digits a value may have.
-pub const DIGITS_MAX: u8 = 8;
-/// No file written by hand comes near this size.
-const LIMIT_BYTES: u64 = 1 << 20;
-/// Width and height of the smallest box that can hold a digit, in pixels.
-pub const SMALLEST_BOX_PX: (u32, u32) = (4, 6);
-/// Widest and highest frame that is taken, in pixels.
-pub const FRAME_MAX_PX: u32 = 16_384;
+/// Largest number of digits of a value. Set by judgement: overlays rarely show more than six.
+pub const MAX_DIGITS: u8 = 8;
+/// Width and height of the smallest box, in pixels. Set by judgement: no digit is legible in less.
+pub const MIN_BOX_PX: (u32, u32) = (4, 6);
+/// Largest width and height of a frame, in pixels. Set by judgement: twice the width of 8K video.
+pub const MAX_FRAME_PX: u32 = 16_384;
 
-/// One marked region: the box of one channel and what is known of its values.
+/// A region: the box in which a channel is shown, and the form of its values.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Region {
     /// The channel shown here.
     pub channel: Channel,
-    /// The box, in pixels of [`Camera::frame`].
+    /// The box around the readout, in pixels of a frame of size [`Camera::frame`].
     #[serde(rename = "box")]
     pub place: PixelRect,
     /// The unit of the values shown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<Unit>,
-    /// Digits of the widest value, those after the decimal point included.
+    /// Number of digits of the widest value, including those after the decimal point; any number if `None`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub digits: Option<u8>,
-    /// Digits after the decimal point.
+    /// Number of digits after the decimal point.
     #[serde(default)]
     pub decimals: u8,
-    /// Lowest and highest plausible value, in the region's unit.
+    /// Lowest and highest plausible value, in the region's unit; see [`Region::plausible_range`] for `None`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub range: Option<(f64, f64)>,
-    /// Fastest plausible change, in the region's unit per second.
+    /// Fastest plausible change, in the region's unit per second; see [`Region::plausible_max_rate`] for `None`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub max_rate: Option<f64>,
 }
 
 impl Region {
-    /// A region of which only the channel, the box and the unit are known.
+    /// A region with only a channel, a box and a unit.
     #[must_use]
     pub fn new(channel: Channel, place: PixelRect, unit: Option<Unit>) -> Self {
         Self { channel, place, unit, digits: None, decimals: 0, range: None, max_rate: None }
     }
 
-    /// The mark that parts the digits, and how many digits follow it: a colon and two for minutes and seconds,
-    /// else the decimal point and the decimals.
+    /// The character that separates the digits: the colon of minutes and seconds, else the decimal point.
     #[must_use]
-    pub fn parted(&self) -> (char, u8) {
+    pub fn separator(&self) -> Separator {
         match self.unit {
-            Some(Unit::MinutesAndSeconds) => (':', 2),
-            _ => ('.', self.decimals),
+            Some(Unit::MinutesAndSeconds) => Separator { character: ':', digits_after: 2 },
+            _ => Separator { character: '.', digits_after: self.decimals },
         }
     }
+}
+
+/// The character between the digits of a value, and how many digits follow it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Separator {
+    /// A decimal point or a colon.
+    pub character: char,
+    /// Number of digits after it; 0 if values are whole numbers, shown without the character.
+    pub digits_after: u8,
 }
 
 /// The camera and its overlay.
@@ -84,28 +91,27 @@ pub struct Camera {
     pub name: String,
     /// Width and height of the frame that the boxes refer to, in pixels.
     pub frame: (u32, u32),
-    /// Folder of the glyph set, relative to the setup file; see [`LoadedSetup::glyph_folder`] for
-    /// `None`.
+    /// Folder of the glyph set, relative to the setup file; see [`LoadedSetup::glyph_folder`] for `None`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub glyphs: Option<PathBuf>,
 }
 
-/// A camera setup as read from its file.
+/// A camera setup, as its file describes it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Setup {
     /// The camera and its overlay.
     pub camera: Camera,
-    /// What is told of the aircraft that carries it.
+    /// The aircraft that carries the camera, if the setup describes it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub aircraft: Option<Aircraft>,
-    /// The marked regions.
+    /// The regions, in the order of the file.
     #[serde(rename = "region", default)]
     pub regions: Vec<Region>,
 }
 
 impl Setup {
-    /// The region of a channel, if it is marked.
+    /// The region of a channel, if there is one.
     #[must_use]
     pub fn region(&self, channel: &Channel) -> Option<&Region> {
         self.regions.iter().find(|region| region.channel == *channel)

@@ -32,7 +32,7 @@ fn load(text: &str) -> Result<LoadedSetup, SetupError> {
     LoadedSetup::load(&path)
 }
 
-/// The message without the folder the file stands in.
+/// The message without the folder of the file.
 fn message(error: &SetupError) -> String {
     let text = error.to_string();
     let at = text.find("wing.toml").unwrap_or(0);
@@ -72,7 +72,7 @@ fn a_setup_written_by_hand_is_read_in_full() {
 }
 
 #[test]
-fn the_glyph_folder_stands_beside_the_setup_file() {
+fn the_glyph_folder_is_beside_the_setup_file() {
     let loaded = load(GOOD).unwrap();
     assert_eq!(loaded.glyph_folder(), loaded.path.parent().unwrap().join("wing-glyphs"));
 }
@@ -83,7 +83,7 @@ fn a_byte_order_mark_and_windows_line_ends_do_no_harm() {
 }
 
 #[test]
-fn what_is_saved_is_read_back_the_same_and_nothing_else_is_left() {
+fn a_saved_setup_is_read_back_the_same_and_leaves_no_other_file() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("saved.toml");
     let mut setup = load(GOOD).unwrap().setup;
@@ -99,7 +99,7 @@ fn a_saved_setup_explains_every_key_and_keeps_each_list_on_one_line() {
     let path = folder.path().join("saved.toml");
     load(GOOD).unwrap().setup.save(&path, Existing::Keep).unwrap();
     let text = std::fs::read_to_string(&path).unwrap();
-    for key in keys::CAMERA.iter().chain(&keys::REGION).chain(&keys::AIRCRAFT) {
+    for key in schema::CAMERA.iter().chain(&schema::REGION).chain(&schema::AIRCRAFT) {
         let explained =
             |line: &str| line.starts_with(&format!("#   {} ", key.name)) && line.contains(key.help);
         assert!(text.lines().any(explained), "{}: {text}", key.name);
@@ -111,7 +111,7 @@ fn a_saved_setup_explains_every_key_and_keeps_each_list_on_one_line() {
 }
 
 #[test]
-fn notes_of_the_aircraft_may_stand_in_the_setup_and_are_kept_when_it_is_saved() {
+fn the_setup_may_describe_the_aircraft_and_keeps_it_when_saved() {
     let notes = "[aircraft]\nname = \"salt wing\"\nmotor_kv = 1150\ncells = 6\nmount = \"pusher\"\n\n[[region]]\nchannel = \"speed\"";
     let loaded = load(&GOOD.replacen("[[region]]\nchannel = \"speed\"", notes, 1)).unwrap();
     let aircraft = loaded.setup.aircraft.as_ref().unwrap();
@@ -124,7 +124,7 @@ fn notes_of_the_aircraft_may_stand_in_the_setup_and_are_kept_when_it_is_saved() 
 }
 
 #[test]
-fn wrong_notes_of_the_aircraft_are_refused_with_line_key_and_mend() {
+fn a_wrong_description_of_the_aircraft_is_refused_with_line_key_and_fix() {
     let with =
         |note: &str| GOOD.replacen("glyphs = \"wing-glyphs\"\n", &format!("\n[aircraft]\n{note}\n"), 1);
     assert_refused(
@@ -134,17 +134,17 @@ fn wrong_notes_of_the_aircraft_are_refused_with_line_key_and_mend() {
     );
     assert_refused(
         &with("cells = \"6S\""),
-        "wing.toml, line 7: `cells` cannot be used as it stands (invalid type: string \"6S\"): write cells = 6, a \
+        "wing.toml, line 7: `cells` has an unusable value (invalid type: string \"6S\"): write cells = 6, a \
          whole number",
     );
     assert_refused(
         &with("propeller_pitch_in = 150"),
-        "wing.toml, line 7: propeller_pitch_in = 150 cannot be: it may be 0.1 to 100",
+        "wing.toml, line 7: propeller_pitch_in = 150 is out of bounds: it may be 0.1 to 100",
     );
 }
 
 #[test]
-fn an_existing_file_is_kept_unless_it_is_to_be_replaced() {
+fn an_existing_file_is_kept_unless_replacing_is_allowed() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("wing.toml");
     std::fs::write(&path, "mine").unwrap();
@@ -167,7 +167,7 @@ fn a_setup_that_could_not_be_read_again_is_not_saved() {
 }
 
 #[test]
-fn a_missing_file_is_named_with_the_way_out() {
+fn a_missing_file_is_named_with_the_fix() {
     let error = LoadedSetup::load(Path::new("absent/wing.toml")).unwrap_err();
     assert_eq!(
         error.to_string(),
@@ -177,7 +177,7 @@ fn a_missing_file_is_named_with_the_way_out() {
 }
 
 #[test]
-fn a_clip_given_as_the_setup_is_recognised_as_none() {
+fn a_clip_given_as_the_setup_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("wing.toml");
     std::fs::write(&path, [0x52, 0x49, 0x46, 0x46, 0xff, 0xfe, 0x00]).unwrap();
@@ -193,16 +193,16 @@ fn a_clip_given_as_the_setup_is_recognised_as_none() {
 }
 
 #[test]
-fn text_that_is_no_toml_is_refused_with_its_line() {
+fn invalid_toml_is_refused_with_its_line() {
     assert_change_refused(
         "digits = 3\nrange",
         "digits 3\nrange",
-        "wing.toml, line 11: not valid TOML (key with no value, expected `=`): mend this line",
+        "wing.toml, line 11: not valid TOML (key with no value, expected `=`): fix this line",
     );
 }
 
 #[test]
-fn an_unknown_key_is_refused_with_the_known_ones_and_the_nearest() {
+fn an_unknown_key_is_refused_with_the_known_and_the_most_similar_one() {
     assert_change_refused(
         "digits = 3\nrange",
         "digit = 3\nrange",
@@ -222,7 +222,7 @@ fn an_unknown_key_is_refused_with_the_known_ones_and_the_nearest() {
 }
 
 #[test]
-fn a_missing_key_is_named_with_its_form() {
+fn a_missing_key_is_named_with_an_example() {
     assert_change_refused(
         "box = [500, 420, 90, 30]\n",
         "",
@@ -238,23 +238,23 @@ fn a_missing_key_is_named_with_its_form() {
 }
 
 #[test]
-fn a_value_of_the_wrong_kind_is_refused_with_the_right_form() {
+fn a_value_of_the_wrong_type_is_refused_with_an_example() {
     assert_change_refused(
         "[40, 60, 66, 30]",
         "[40, -6, 66, 30]",
-        "wing.toml, line 9: region 1 (speed): `box` cannot be used as it stands (invalid value: integer `-6`): \
+        "wing.toml, line 9: region 1 (speed): `box` has an unusable value (invalid value: integer `-6`): \
          write box = [left, top, width, height], four whole numbers of pixels, none negative",
     );
     assert_change_refused(
         "digits = 3\nrange",
         "digits = \"3\"\nrange",
-        "wing.toml, line 11: region 1 (speed): `digits` cannot be used as it stands (invalid type: string \"3\"): \
+        "wing.toml, line 11: region 1 (speed): `digits` has an unusable value (invalid type: string \"3\"): \
          write digits = 3, a whole number from 1 to 8",
     );
     assert_change_refused(
         "[640, 480]",
         "[640, 480, 25]",
-        "wing.toml, line 4: `frame` cannot be used as it stands (its list has 3 entries): \
+        "wing.toml, line 4: `frame` has an unusable value (its list has 3 entries): \
          write frame = [width, height], two whole numbers of pixels",
     );
     for wrong in ["[40, 60, 66]", "[40, 60, 66, 30, 1]", "[40.5, 60, 66, 30]", "{ x = 1 }"] {
@@ -267,7 +267,7 @@ fn a_value_of_the_wrong_kind_is_refused_with_the_right_form() {
 fn a_region_in_single_brackets_is_explained() {
     assert_refused(
         "[camera]\nname = \"a\"\nframe = [640, 480]\n[region]\nchannel = \"speed\"\n",
-        "wing.toml, line 4: `region` cannot be used as it stands (it is a table): \
+        "wing.toml, line 4: `region` has an unusable value (it is a table): \
          write one table [[region]], in double brackets, for each number to be read",
     );
     let error = load("camera = 3\n").unwrap_err();
@@ -287,7 +287,7 @@ fn an_unknown_unit_is_refused_with_the_known_ones() {
 }
 
 #[test]
-fn a_unit_of_another_quantity_is_refused_with_those_that_fit() {
+fn a_unit_of_another_quantity_is_refused_with_the_allowed_ones() {
     assert_change_refused(
         "km/h",
         "ft",
@@ -300,18 +300,18 @@ fn a_channel_marked_twice_is_refused() {
     assert_change_refused(
         "voltage",
         "speed",
-        "wing.toml, line 15: region 2 (speed): region 1 has the channel speed already: \
-         keep one of the two, or give this one another name",
+        "wing.toml, line 15: region 2 (speed): region 1 already has the channel speed: \
+         keep one of the two, or rename this one",
     );
 }
 
 #[test]
-fn a_channel_that_would_fill_a_column_of_another_is_refused() {
+fn a_channel_that_needs_the_column_of_another_is_refused() {
     assert_change_refused(
         "voltage",
         "speed_smooth_kmh",
-        "wing.toml, line 15: region 2 (speed_smooth_kmh): the channel speed_smooth_kmh would fill the column \
-         `speed_smooth_kmh`, which is taken: give it another name",
+        "wing.toml, line 15: region 2 (speed_smooth_kmh): the channel speed_smooth_kmh needs the column \
+         `speed_smooth_kmh`, which is already in use: rename it",
     );
     for taken in ["frame", "time_s", "speed_kmh", "speed_confidence"] {
         let error = load(&GOOD.replacen("voltage", taken, 1)).unwrap_err();
@@ -320,16 +320,16 @@ fn a_channel_that_would_fill_a_column_of_another_is_refused() {
 }
 
 #[test]
-fn a_name_that_cannot_head_a_column_is_refused() {
+fn a_name_that_cannot_be_a_column_name_is_refused() {
     assert_change_refused(
         "voltage",
         "cell volts",
-        "wing.toml, line 15: region 2 (cell volts): the channel name \"cell volts\" cannot head a column of the \
-         result: use only the letters a to z, digits, `_` and `-`",
+        "wing.toml, line 15: region 2 (cell volts): the channel name \"cell volts\" cannot be used as a column name \
+         in the results: use only the letters a to z, digits, `_` and `-`",
     );
     for wrong in ["", "höhe", "a,b"] {
         let error = load(&GOOD.replacen("voltage", wrong, 1)).unwrap_err();
-        assert!(message(&error).contains("cannot head a column"), "{error}");
+        assert!(message(&error).contains("cannot be used as a column name"), "{error}");
     }
 }
 
@@ -346,10 +346,10 @@ fn a_box_outside_the_frame_is_refused_with_the_bounds() {
 }
 
 #[test]
-fn a_box_that_cannot_hold_a_digit_is_refused() {
+fn a_box_too_small_for_a_digit_is_refused() {
     let expected = |size: &str| {
         format!(
-            "wing.toml, line 16: region 2 (voltage): the box [500, 420, {size}] is too small to hold a digit: \
+            "wing.toml, line 16: region 2 (voltage): the box [500, 420, {size}] is too small for a digit: \
              make it at least 4 pixels wide and 6 high"
         )
     };
@@ -367,7 +367,7 @@ fn a_frame_without_pixels_is_refused() {
             "[640, 480]",
             size,
             &format!(
-                "wing.toml, line 4: frame = {size} is no frame size: width and height may be 1 to 16384 pixels; \
+                "wing.toml, line 4: frame = {size} is not a frame size: width and height may be 1 to 16384 pixels; \
                  `pairspeed inspect CLIP` shows the clip's"
             ),
         );
@@ -375,16 +375,16 @@ fn a_frame_without_pixels_is_refused() {
 }
 
 #[test]
-fn a_range_that_holds_no_value_is_refused() {
+fn an_empty_range_is_refused() {
     assert_change_refused(
         "[0, 250]",
         "[250, 0]",
-        "wing.toml, line 12: region 1 (speed): range = [250, 0] holds no value: \
+        "wing.toml, line 12: region 1 (speed): range = [250, 0] contains no value: \
          write two finite numbers, the lower one first",
     );
     for range in ["[5, 5]", "[nan, 5]", "[0, inf]"] {
         let error = load(&GOOD.replacen("[0, 250]", range, 1)).unwrap_err();
-        assert!(message(&error).contains("holds no value"), "{error}");
+        assert!(message(&error).contains("contains no value"), "{error}");
     }
 }
 
@@ -404,13 +404,13 @@ fn a_rate_that_allows_no_change_is_refused() {
 }
 
 #[test]
-fn digits_and_decimals_keep_within_their_bounds() {
+fn digits_and_decimals_out_of_bounds_are_refused() {
     for digits in ["0", "9"] {
         assert_change_refused(
             "digits = 3\nrange",
             &format!("digits = {digits}\nrange"),
             &format!(
-                "wing.toml, line 11: region 1 (speed): digits = {digits} is not possible: it may be 1 to 8"
+                "wing.toml, line 11: region 1 (speed): digits = {digits} is out of bounds: it may be 1 to 8"
             ),
         );
     }
@@ -426,12 +426,12 @@ fn digits_and_decimals_keep_within_their_bounds() {
 fn a_setup_without_regions_is_refused() {
     assert_refused(
         "[camera]\nname = \"a\"\nframe = [640, 480]\n",
-        "wing.toml: no region is marked: add a [[region]] for each number to be read, the speed first",
+        "wing.toml: no region is marked: add a [[region]] for each number to read, the speed first",
     );
 }
 
 #[test]
-fn a_setup_without_speed_can_be_loaded_but_not_read_with() {
+fn a_setup_without_speed_loads_but_cannot_be_used_for_reading() {
     let loaded = load(&GOOD.replacen("\"speed\"", "\"ground\"", 1)).unwrap();
     assert_eq!(
         message(&loaded.require_speed().unwrap_err()),
@@ -451,7 +451,7 @@ fn a_clip_of_another_size_is_refused_with_both_sizes() {
 }
 
 #[test]
-fn a_setup_that_names_no_glyph_folder_has_a_usual_one_beside_it() {
+fn without_a_glyph_folder_in_the_setup_the_default_one_beside_it_is_used() {
     let folder = tempfile::tempdir().unwrap();
     for name in ["nose.setup.toml", "nose.toml"] {
         let path = folder.path().join(name);
@@ -463,7 +463,7 @@ fn a_setup_that_names_no_glyph_folder_has_a_usual_one_beside_it() {
 }
 
 #[test]
-fn a_saved_setup_asks_for_a_point_not_seen_and_for_a_count_not_known() {
+fn a_saved_setup_asks_for_a_missing_point_and_a_missing_number_of_digits() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("wing.toml");
     let mut setup = load(GOOD).unwrap().setup;
@@ -472,7 +472,7 @@ fn a_saved_setup_asks_for_a_point_not_seen_and_for_a_count_not_known() {
     setup.save(&path, Existing::Keep).unwrap();
     let text = std::fs::read_to_string(&path).unwrap();
     let (speed, voltage) = text.split_at(text.find("channel = \"voltage\"").unwrap());
-    assert!(voltage.contains("decimal point? None was seen"), "{voltage}");
+    assert!(voltage.contains("decimal point? None was found"), "{voltage}");
     assert!(voltage.contains("# digits = ") && !voltage.contains("digits = 3"), "{voltage}");
-    assert!(!speed.contains("None was seen"), "{speed}");
+    assert!(!speed.contains("None was found"), "{speed}");
 }

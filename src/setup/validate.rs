@@ -1,25 +1,26 @@
 //! All checks of a setup, in one place.
 
-use super::error::{Fault, Problem, RegionName};
-use super::plausible::units_of;
-use super::{Aircraft, Camera, DIGITS_MAX, FRAME_MAX_PX, Region, SMALLEST_BOX_PX, Setup};
+use super::error::{RegionName, SettingError, SetupProblem};
+use super::plausible_limits::symbols_of;
+use super::{Aircraft, Camera, MAX_DIGITS, MAX_FRAME_PX, MIN_BOX_PX, Region, Setup};
 use crate::model::channel::Channel;
 
 impl Setup {
     /// Checks everything that can be checked without a clip.
     ///
     /// # Errors
-    /// The first [`Fault`] in the order of the file: where it is, what is wrong, how to mend it.
-    pub fn validate(&self) -> Result<(), Fault> {
-        check_frame_size(&self.camera).map_err(|problem| Fault::new(None, Some("frame"), problem))?;
+    /// The first [`SettingError`] in the order of the file. It says where it is, what is wrong and how to fix it.
+    pub fn validate(&self) -> Result<(), SettingError> {
+        check_frame_size(&self.camera).map_err(|problem| SettingError::new(None, Some("frame"), problem))?;
         self.aircraft.as_ref().map_or(Ok(()), Aircraft::validate)?;
         if self.regions.is_empty() {
-            return Err(Fault::new(None, None, Problem::NoRegion));
+            return Err(SettingError::new(None, None, SetupProblem::NoRegion));
         }
         for (index, region) in self.regions.iter().enumerate() {
             let earlier = self.regions.get(..index).unwrap_or_default();
-            check_region(region, earlier, &self.camera)
-                .map_err(|(key, problem)| Fault::new(Some(name_of(index, region)), Some(key), problem))?;
+            check_region(region, earlier, &self.camera).map_err(|KeyProblem { key, problem }| {
+                SettingError::new(Some(name_of(index, region)), Some(key), problem)
+            })?;
         }
         Ok(())
     }
@@ -30,63 +31,75 @@ fn name_of(index: usize, region: &Region) -> RegionName {
     RegionName { number: index + 1, channel }
 }
 
-fn check_frame_size(camera: &Camera) -> Result<(), Problem> {
+fn check_frame_size(camera: &Camera) -> Result<(), SetupProblem> {
     let (width, height) = camera.frame;
-    let possible = 1..=FRAME_MAX_PX;
-    if possible.contains(&width) && possible.contains(&height) {
+    let allowed = 1..=MAX_FRAME_PX;
+    if allowed.contains(&width) && allowed.contains(&height) {
         Ok(())
     } else {
-        Err(Problem::FrameSize { width, height })
+        Err(SetupProblem::FrameSize { width, height })
     }
 }
 
-/// The key at fault and the problem.
-type Misfit = (&'static str, Problem);
+/// A problem of a region and the key that causes it.
+struct KeyProblem {
+    key: &'static str,
+    problem: SetupProblem,
+}
 
-fn check_region(region: &Region, earlier: &[Region], camera: &Camera) -> Result<(), Misfit> {
-    check_name(&region.channel).map_err(|problem| ("channel", problem))?;
-    check_unit(region).map_err(|problem| ("unit", problem))?;
-    check_columns(region, earlier).map_err(|problem| ("channel", problem))?;
-    check_box(region, camera).map_err(|problem| ("box", problem))?;
+impl KeyProblem {
+    fn of(key: &'static str) -> impl Fn(SetupProblem) -> Self {
+        move |problem| Self { key, problem }
+    }
+}
+
+fn check_region(region: &Region, earlier: &[Region], camera: &Camera) -> Result<(), KeyProblem> {
+    check_name(&region.channel).map_err(KeyProblem::of("channel"))?;
+    check_unit(region).map_err(KeyProblem::of("unit"))?;
+    check_channel_is_unique(region, earlier).map_err(KeyProblem::of("channel"))?;
+    check_box(region, camera).map_err(KeyProblem::of("box"))?;
     check_digits(region)?;
     check_limits(region)
 }
 
-fn check_name(channel: &Channel) -> Result<(), Problem> {
+fn check_name(channel: &Channel) -> Result<(), SetupProblem> {
     let name = channel.name();
-    let fits = |letter: char| letter.is_ascii_lowercase() || letter.is_ascii_digit() || "_-".contains(letter);
-    if !name.is_empty() && name.chars().all(fits) {
+    let is_allowed =
+        |letter: char| letter.is_ascii_lowercase() || letter.is_ascii_digit() || "_-".contains(letter);
+    if !name.is_empty() && name.chars().all(is_allowed) {
         Ok(())
     } else {
-        Err(Problem::ChannelName { name: name.to_owned() })
+        Err(SetupProblem::ChannelName { name: name.to_owned() })
     }
 }
 
-fn check_unit(region: &Region) -> Result<(), Problem> {
+fn check_unit(region: &Region) -> Result<(), SetupProblem> {
     match (region.unit, region.channel.quantity()) {
-        (Some(unit), Some(quantity)) if unit.quantity() != quantity => {
-            Err(Problem::WrongQuantity { channel: region.channel.clone(), unit, allowed: units_of(quantity) })
-        }
+        (Some(unit), Some(quantity)) if unit.quantity() != quantity => Err(SetupProblem::WrongQuantity {
+            channel: region.channel.clone(),
+            unit,
+            allowed: symbols_of(quantity),
+        }),
         _ => Ok(()),
     }
 }
 
-fn check_columns(region: &Region, earlier: &[Region]) -> Result<(), Problem> {
+fn check_channel_is_unique(region: &Region, earlier: &[Region]) -> Result<(), SetupProblem> {
     let channel = region.channel.clone();
     if let Some(first) = earlier.iter().position(|other| other.channel == channel) {
-        return Err(Problem::DuplicateChannel { channel, first: first + 1 });
+        return Err(SetupProblem::DuplicateChannel { channel, first: first + 1 });
     }
     let taken: Vec<String> = ["frame".to_owned(), "time_s".to_owned()]
         .into_iter()
         .chain(earlier.iter().flat_map(columns))
         .collect();
     match columns(region).into_iter().find(|column| taken.contains(column)) {
-        Some(column) => Err(Problem::ColumnTaken { channel, column }),
+        Some(column) => Err(SetupProblem::ColumnTaken { channel, column }),
         None => Ok(()),
     }
 }
 
-/// The columns that a region fills in the table of the series.
+/// The columns of series.csv that a region fills.
 fn columns(region: &Region) -> Vec<String> {
     let channel = &region.channel;
     let mut columns = vec![channel.column(region.unit_shown()), format!("{}_confidence", channel.name())];
@@ -96,40 +109,42 @@ fn columns(region: &Region) -> Vec<String> {
     columns
 }
 
-fn check_box(region: &Region, camera: &Camera) -> Result<(), Problem> {
-    let place = region.place;
+fn check_box(region: &Region, camera: &Camera) -> Result<(), SetupProblem> {
+    let rect = region.place;
     let (width, height) = camera.frame;
-    if place.width < SMALLEST_BOX_PX.0 || place.height < SMALLEST_BOX_PX.1 {
-        return Err(Problem::BoxTooSmall { place });
+    if rect.width < MIN_BOX_PX.0 || rect.height < MIN_BOX_PX.1 {
+        return Err(SetupProblem::BoxTooSmall { rect });
     }
-    let right = u64::from(place.left) + u64::from(place.width);
-    let bottom = u64::from(place.top) + u64::from(place.height);
+    // 64 bits: a box in a file may have any numbers.
+    let right = u64::from(rect.left) + u64::from(rect.width);
+    let bottom = u64::from(rect.top) + u64::from(rect.height);
     if right > u64::from(width) || bottom > u64::from(height) {
-        return Err(Problem::BoxOutside { place, right, bottom, width, height });
+        return Err(SetupProblem::BoxOutside { rect, right, bottom, width, height });
     }
     Ok(())
 }
 
-fn check_digits(region: &Region) -> Result<(), Misfit> {
-    let digits = region.digits.unwrap_or(DIGITS_MAX);
-    if !(1..=DIGITS_MAX).contains(&digits) {
-        return Err(("digits", Problem::Digits { digits }));
+fn check_digits(region: &Region) -> Result<(), KeyProblem> {
+    let digits = region.digits.unwrap_or(MAX_DIGITS);
+    if !(1..=MAX_DIGITS).contains(&digits) {
+        return Err(KeyProblem { key: "digits", problem: SetupProblem::Digits { digits } });
     }
     if region.decimals >= digits {
-        return Err(("decimals", Problem::Decimals { decimals: region.decimals, most: digits - 1 }));
+        let problem = SetupProblem::Decimals { decimals: region.decimals, max: digits - 1 };
+        return Err(KeyProblem { key: "decimals", problem });
     }
     Ok(())
 }
 
-fn check_limits(region: &Region) -> Result<(), Misfit> {
+fn check_limits(region: &Region) -> Result<(), KeyProblem> {
     if let Some((low, high)) = region.range
         && !(low.is_finite() && high.is_finite() && low < high)
     {
-        return Err(("range", Problem::Range { low, high }));
+        return Err(KeyProblem { key: "range", problem: SetupProblem::Range { low, high } });
     }
     match region.max_rate {
         Some(max_rate) if !(max_rate.is_finite() && max_rate > 0.0) => {
-            Err(("max_rate", Problem::MaxRate { max_rate }))
+            Err(KeyProblem { key: "max_rate", problem: SetupProblem::MaxRate { max_rate } })
         }
         _ => Ok(()),
     }

@@ -158,7 +158,7 @@ impl RecordingScreen {
             let channels: Vec<&str> =
                 setup.setup.regions.iter().map(|region| region.channel.name()).collect();
             ui.label(format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", ")));
-            setup.doubts().iter().for_each(|doubt| {
+            setup.warnings().iter().for_each(|doubt| {
                 ui.label(RichText::new(doubt).color(theme::colours(ui).unsure));
             });
             ui.horizontal_wrapped(|ui| {

@@ -44,7 +44,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let mut clip = Clip::open(&arguments.clip)?;
     let setup =
         arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::misuse)?;
-    setup.iter().flat_map(LoadedSetup::doubts).for_each(|doubt| eprintln!("pairspeed: {doubt}"));
+    setup.iter().flat_map(LoadedSetup::warnings).for_each(|warning| eprintln!("pairspeed: {warning}"));
     let (frames, length_s) = match arguments.at {
         Some(_) => (None, clip.last_time_s()?),
         None => {

@@ -65,7 +65,7 @@ pub struct ReadArguments {
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
-    setup.doubts().iter().for_each(|doubt| eprintln!("pairspeed: {doubt}"));
+    setup.warnings().iter().for_each(|warning| eprintln!("pairspeed: {warning}"));
     setup.require_speed().map_err(Failure::misuse)?;
     let mut options = options(arguments)?;
     arguments.conditions.apply_to(&setup.setup, &mut options)?;

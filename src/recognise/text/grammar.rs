@@ -1,7 +1,7 @@
 //! The texts a region may show: digits, a decimal point or colon at a known position, a leading minus sign.
 
 use super::placement::Anchor;
-use crate::setup::Region;
+use crate::setup::{Region, Separator};
 
 /// Maximum number of digits where the setup does not give one.
 const MAX_DIGITS: u8 = 8;
@@ -67,9 +67,13 @@ impl Grammar {
     #[must_use]
     pub fn of(region: &Region) -> Self {
         let digits = region.digits.unwrap_or(MAX_DIGITS);
-        match region.parted() {
-            (':', after) => Self::with_separator(Slot::Colon, digits, after, false),
-            (_, after) => Self::new(digits, after, region.range.is_none_or(|(low, _)| low < 0.0)),
+        match region.separator() {
+            Separator { character: ':', digits_after } => {
+                Self::with_separator(Slot::Colon, digits, digits_after, false)
+            }
+            Separator { digits_after, .. } => {
+                Self::new(digits, digits_after, region.range.is_none_or(|(low, _)| low < 0.0))
+            }
         }
     }
 

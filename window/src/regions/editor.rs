@@ -2,7 +2,7 @@
 
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
-use pairspeed::setup::{Region, SMALLEST_BOX_PX};
+use pairspeed::setup::{MIN_BOX_PX, Region};
 
 /// Steps that can be undone.
 const MOST_STEPS: usize = 200;
@@ -205,7 +205,7 @@ pub fn grown(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> 
         let most = i64::from(room.saturating_sub(from)).max(i64::from(least));
         (i64::from(size) + by).clamp(i64::from(least), most) as u32
     };
-    let (least_width, least_height) = SMALLEST_BOX_PX;
+    let (least_width, least_height) = MIN_BOX_PX;
     PixelRect {
         width: size(place.width, right, place.left, least_width, frame.0),
         height: size(place.height, down, place.top, least_height, frame.1),
@@ -222,7 +222,7 @@ pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<
     let (left, right) = span(one.0, other.0, frame.0);
     let (top, bottom) = span(one.1, other.1, frame.1);
     let place = PixelRect { left: left, top: top, width: right - left, height: bottom - top };
-    (place.width >= SMALLEST_BOX_PX.0 && place.height >= SMALLEST_BOX_PX.1).then_some(place)
+    (place.width >= MIN_BOX_PX.0 && place.height >= MIN_BOX_PX.1).then_some(place)
 }
 
 #[cfg(test)]
@@ -308,7 +308,7 @@ mod tests {
     fn boxes_stay_within_the_frame_and_large_enough_for_a_digit() {
         assert_eq!(moved(place(570, 10), (50, -50), FRAME), place(580, 0));
         let small = grown(place(570, 10), (-100, -100), FRAME);
-        assert_eq!((small.width, small.height), SMALLEST_BOX_PX);
+        assert_eq!((small.width, small.height), MIN_BOX_PX);
         let large = grown(place(570, 10), (100, 5), FRAME);
         assert_eq!((large.width, large.height), (70, 35));
         let dragged = between((90.2, 80.0), (30.0, 700.0), FRAME).unwrap();

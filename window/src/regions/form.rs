@@ -11,7 +11,7 @@ use pairspeed::output::BlankReasons;
 use pairspeed::readings::FrameReading;
 use pairspeed::recognise::RegionReading;
 use pairspeed::series::Blank;
-use pairspeed::setup::{DIGITS_MAX, Region};
+use pairspeed::setup::{MAX_DIGITS, Region};
 
 /// What is known of what the boxes read just now.
 pub enum Reads<'a> {
@@ -111,7 +111,7 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
         row(ui, "Unit", |ui, id| show_unit(ui, id, &mut region));
         row(ui, "Digits", |ui, id| show_digits(ui, id, &mut region));
         row(ui, "After the point", |ui, id| {
-            let most = region.digits.unwrap_or(DIGITS_MAX).saturating_sub(1);
+            let most = region.digits.unwrap_or(MAX_DIGITS).saturating_sub(1);
             ui.add(DragValue::new(&mut region.decimals).range(0..=most)).labelled_by(id);
         });
         row(ui, "Range", |ui, id| show_range(ui, id, &mut region));
@@ -206,7 +206,7 @@ fn show_digits(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
         region.digits = known.then_some(3.max(region.decimals + 1));
     }
     if let Some(digits) = &mut region.digits {
-        ui.add(DragValue::new(digits).range(1..=DIGITS_MAX)).labelled_by(label);
+        ui.add(DragValue::new(digits).range(1..=MAX_DIGITS)).labelled_by(label);
         region.decimals = region.decimals.min(*digits - 1);
     }
 }

@@ -1,7 +1,7 @@
-//! What values a channel can plausibly take where the setup does not say.
+//! Plausible values of each channel, used if the setup file gives no `range` or `max_rate`.
 //!
-//! Common practice, no source: the limits are wide on purpose. A limit that is too wide lets a
-//! misreading through to the later checks, one that is too narrow blanks honest values.
+//! The limits are common practice, without a source, and wide on purpose. If a limit is too wide, a misreading reaches
+//! the later checks; if it is too narrow, correct values are blanked.
 
 use super::Region;
 use crate::model::channel::Channel;
@@ -9,27 +9,29 @@ use crate::model::units::{Quantity, Unit};
 
 /// Limits in the SI unit of the channel's quantity (see [`Quantity`]).
 struct Limits {
+    /// Lowest and highest value.
     range: (f64, f64),
+    /// Fastest change per second; `None` if the value may jump.
     max_rate: Option<f64>,
 }
 
-/// Fastest model aircraft on battery power and propeller, with wind from behind: 450 km/h. The rate is
-/// about two g along the flight path: a catapult launch or a dive.
+/// In m/s. 125 m/s (450 km/h) is the fastest propeller-driven electric model aircraft with a tail wind; 20 m/s per
+/// second is about 2 g along the flight path, as in a catapult launch or a dive.
 const SPEED: Limits = Limits { range: (0.0, 125.0), max_rate: Some(20.0) };
-/// A pack of 14 cells, full, is 58.8 V. A sag under full throttle takes a few volts within a tenth
-/// of a second.
+/// In volts. A full pack of 14 cells has 58.8 V; under full throttle the voltage drops by a few volts within a tenth of a
+/// second.
 const VOLTAGE: Limits = Limits { range: (0.0, 60.0), max_rate: Some(40.0) };
-/// Below the lowest and above the highest land; the rate is that of a steep dive.
+/// In metres. The range includes the lowest and the highest land; the rate is that of a steep dive.
 const ALTITUDE: Limits = Limits { range: (-500.0, 9000.0), max_rate: Some(60.0) };
-/// The throttle stick may go from one end to the other between two frames.
+/// In per cent. The throttle stick can move from one end to the other between two frames.
 const THROTTLE: Limits = Limits { range: (0.0, 100.0), max_rate: None };
-/// Sensors rest slightly below nought; current follows the throttle at once.
+/// In amperes. Sensors may show slightly negative values at rest; the current follows the throttle at once.
 const CURRENT: Limits = Limits { range: (-20.0, 500.0), max_rate: None };
-/// A course wraps around at north.
+/// In degrees. A course jumps by 360 degrees at north.
 const HEADING: Limits = Limits { range: (0.0, 360.0), max_rate: None };
-/// Small motors on small propellers.
+/// In revolutions per minute. The fastest are small motors with small propellers.
 const RPM: Limits = Limits { range: (0.0, 100_000.0), max_rate: None };
-/// All systems together; when reception is lost the count falls to nought at once.
+/// The satellites of all systems together; the count drops to zero at once if reception is lost.
 const SATELLITES: Limits = Limits { range: (0.0, 60.0), max_rate: None };
 
 fn limits(channel: &Channel) -> Option<Limits> {
@@ -46,7 +48,7 @@ fn limits(channel: &Channel) -> Option<Limits> {
     }
 }
 
-/// How many SI units one of the region's units is; `None` where the unit is needed and not known.
+/// The region's unit in SI units, 1 for a channel without unit; `None` if the unit is needed but not known.
 fn si_per_unit(region: &Region) -> Option<f64> {
     match (region.unit_shown(), region.channel.quantity()) {
         (Some(unit), Some(quantity)) if unit.quantity() == quantity => Some(unit.si_per_unit()),
@@ -56,15 +58,15 @@ fn si_per_unit(region: &Region) -> Option<f64> {
 }
 
 impl Region {
-    /// The unit of the values shown: the one told, else the one usual for the channel.
+    /// The unit of the values shown: the given one, else the usual one of the channel.
     #[must_use]
     pub fn unit_shown(&self) -> Option<Unit> {
         self.unit.or_else(|| self.channel.usual_unit())
     }
 
-    /// Lowest and highest plausible value, in the region's unit: `range` where it is told, else a
-    /// wide limit for the channel (0 to 450 km/h, 0 to 60 V, -500 to 9000 m and so on; common
-    /// practice, no source). `None`: any value, for a channel or unit that is not known.
+    /// Lowest and highest plausible value in the region's unit: the given `range`, else a wide range for the channel (0
+    /// to 450 km/h, 0 to 60 V, -500 to 9000 m and so on; common practice, no source). `None` for a channel or a unit that
+    /// is not known: any value is plausible.
     #[must_use]
     pub fn plausible_range(&self) -> Option<(f64, f64)> {
         self.range.or_else(|| {
@@ -74,17 +76,17 @@ impl Region {
         })
     }
 
-    /// Fastest plausible change, in the region's unit per second: `max_rate` where it is told,
-    /// else a wide limit for the channel (speed 20 m/s, voltage 40 V, altitude 60 m, each per
-    /// second; common practice, no source). `None`: no limit.
+    /// Fastest plausible change in the region's unit per second: the given `max_rate`, else a wide limit for the channel
+    /// (20 m/s per second for speed, 40 V/s for voltage, 60 m/s for altitude; common practice, no source). `None`: no
+    /// limit.
     #[must_use]
     pub fn plausible_max_rate(&self) -> Option<f64> {
         self.max_rate.or_else(|| Some(limits(&self.channel)?.max_rate? / si_per_unit(self)?))
     }
 }
 
-/// Symbols of the units that measure `quantity`, for messages.
-pub(super) fn units_of(quantity: Quantity) -> String {
+/// The symbols of all units of a quantity, as a list for messages.
+pub(super) fn symbols_of(quantity: Quantity) -> String {
     Unit::all().filter(|unit| unit.quantity() == quantity).map(Unit::symbol).collect::<Vec<_>>().join(", ")
 }
 
@@ -99,7 +101,7 @@ mod tests {
     }
 
     #[test]
-    fn a_limit_that_is_told_is_taken() {
+    fn a_given_limit_overrides_the_usual_one() {
         let mut speed = region(Channel::Speed, Some(Unit::KilometresPerHour));
         speed.range = Some((0.0, 99.0));
         speed.max_rate = Some(5.0);
