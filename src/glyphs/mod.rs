@@ -1,7 +1,7 @@
 //! Glyph sets: the shapes of an overlay's characters.
 //!
 //! A set has one or more faces (an overlay may use two sizes of type); a face has one picture a
-//! character. Sets are taught from the pilot's own footage ([`teach`]) or come with the program
+//! character. Sets are taught from the pilot's own footage ([`crate::learn`]) or come with the program
 //! ([`builtin_sets`]); both are plain files a person can look at ([`GlyphSet::load`]).
 
 mod builtin;
