@@ -9,7 +9,7 @@ use crate::legs::{Leg, ThrottleSource};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::propulsion::Findings;
-use crate::readings::Legibility;
+use crate::readings::ChannelLegibility;
 use crate::series::{ChannelReadings, Series};
 use crate::setup::{Aircraft, Setup};
 
@@ -23,7 +23,7 @@ pub struct FlightRecord {
     /// The trusted readings of every frame and the smoothed speed, in the units of the overlay.
     pub series: Arc<Series>,
     /// What could be read at all.
-    pub legibility: Legibility,
+    pub legibility: ChannelLegibility,
     /// What the pilot should know of the clips and of their reading, a sentence each.
     pub notes: Vec<String>,
 }
@@ -40,7 +40,7 @@ pub struct Flight {
     /// The trusted readings of every frame and the smoothed speed.
     pub series: Arc<Series>,
     /// What could be read at all.
-    pub legibility: Legibility,
+    pub legibility: ChannelLegibility,
     /// The legs, in the order they were flown.
     pub legs: Vec<Leg>,
     /// Where the throttle of the legs comes from.

@@ -103,7 +103,7 @@ impl Default for ReadOptions {
     fn default() -> Self {
         Self {
             legs: LegOptions::default(),
-            least_confidence: readings::DEFAULT_LEAST_CONFIDENCE,
+            least_confidence: readings::DEFAULT_MIN_CONFIDENCE,
             aircraft: None,
             units: units::ResultUnits::default(),
             wind: airspeed::GivenWind::default(),
@@ -145,7 +145,7 @@ pub fn read_record(
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
     let mut read = readings::collect(&mut recording, &prepared, least_confidence, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
-    let legibility = readings::Legibility::of(&prepared, recording.spans(), &setup.path);
+    let legibility = readings::ChannelLegibility::of(&prepared, recording.spans(), &setup.path);
     legibility.leave_blank(&mut read);
     let mut notes = readings::lost_sentences(&read);
     notes.extend(setup.warnings());

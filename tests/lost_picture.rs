@@ -6,7 +6,7 @@ mod common;
 use image::{GrayImage, Luma};
 use pairspeed::glyphs::{Face, builtin_sets};
 use pairspeed::readings::lost_sentences;
-use pairspeed::series::{Blank, LostLook, Readings};
+use pairspeed::series::{Blank, Readings, SignalLossKind};
 
 const FRAMES: u32 = 200;
 
@@ -31,8 +31,8 @@ fn without_picture(readings: &Readings) -> Vec<u32> {
     blank.filter(|(blank, _)| **blank == Blank::LostPicture).map(|(_, number)| number).collect()
 }
 
-fn looks(readings: &Readings) -> Vec<(LostLook, usize)> {
-    readings.lost.iter().map(|lost| (lost.look, lost.frames)).collect()
+fn looks(readings: &Readings) -> Vec<(SignalLossKind, usize)> {
+    readings.lost.iter().map(|lost| (lost.kind, lost.frames)).collect()
 }
 
 #[test]
@@ -43,7 +43,7 @@ fn static_is_told_from_a_picture() {
             Luma([((mixed ^ (mixed >> 15)).wrapping_mul(2_246_822_519) >> 24) as u8])
         })
     });
-    assert_eq!(looks(&readings), [(LostLook::Static, LOST.len())]);
+    assert_eq!(looks(&readings), [(SignalLossKind::Static, LOST.len())]);
     assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
     assert_eq!(lost_sentences(&readings), ["The picture is lost from 3.2 s to 4.8 s: static."]);
 }
@@ -52,7 +52,7 @@ fn static_is_told_from_a_picture() {
 fn a_blue_or_black_screen_is_no_picture() {
     for level in [16, 41] {
         let readings = flight(|_, _| GrayImage::from_pixel(220, 90, Luma([level])));
-        assert_eq!(looks(&readings), [(LostLook::Empty, LOST.len())]);
+        assert_eq!(looks(&readings), [(SignalLossKind::Empty, LOST.len())]);
         assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
     }
 }
@@ -60,7 +60,7 @@ fn a_blue_or_black_screen_is_no_picture() {
 #[test]
 fn a_frame_repeated_for_long_is_read_once() {
     let readings = flight(|_, seen| seen(LOST.start));
-    assert_eq!(looks(&readings), [(LostLook::Frozen, LOST.len() - 1)]);
+    assert_eq!(looks(&readings), [(SignalLossKind::Frozen, LOST.len() - 1)]);
     assert_eq!(without_picture(&readings), (LOST.start + 1..LOST.end).collect::<Vec<_>>());
     assert!(lost_sentences(&readings)[0].contains("one frame repeated"));
 }

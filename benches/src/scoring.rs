@@ -6,7 +6,7 @@ use std::path::Path;
 use pairspeed::footage::Clip;
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::learn::{LearnedGlyphs, learn_glyphs};
-use pairspeed::readings::{DEFAULT_LEAST_CONFIDENCE, Prepared, Silent, collect};
+use pairspeed::readings::{DEFAULT_MIN_CONFIDENCE, Prepared, Silent, collect};
 use pairspeed::recognise::{Recogniser, Sample};
 use pairspeed::series::{Blank, Readings, trust};
 use pairspeed::setup::{Region, Setup};
@@ -109,7 +109,7 @@ pub fn score(
     }
     let prepared = Prepared { setup, recogniser, sample, moved: None };
     let all = collect(&mut Clip::open(clip)?, &prepared, 0.0, &mut Silent)?;
-    let read = trust(above(all.clone(), DEFAULT_LEAST_CONFIDENCE)).readings;
+    let read = trust(above(all.clone(), DEFAULT_MIN_CONFIDENCE)).readings;
     let rated = trust(all).readings;
     let mut channels = Vec::new();
     for (readings, rated) in read.channels.iter().zip(&rated.channels) {

@@ -1,11 +1,11 @@
-//! Preparing to read: the recogniser is calibrated on the recording, and a setup of which no channel is readable is
-//! noticed before anything is written.
+//! Preparation: the recogniser is calibrated on the recording, and a setup that does not fit is detected before anything is
+//! written.
 
 use image::GrayImage;
 use rayon::prelude::*;
 use thiserror::Error;
 
-use super::sample;
+use super::sampling::sample;
 use crate::detect::propose;
 use crate::footage::{self, FootageError, FrameSource};
 use crate::geometry::PixelRect;
@@ -14,26 +14,26 @@ use crate::model::channel::Channel;
 use crate::recognise::{Patch, Recogniser, RegionReading, Sample};
 use crate::setup::{Region, Setup};
 
-/// Share of the sampled frames in which a channel must be readable to be read at all. A flight spends some of its
-/// time with the picture lost, but not nearly all.
-const LEAST_READABLE: f64 = 0.05;
+/// Minimum share of the sampled frames in which a channel must be readable; below it the channel is left blank. The signal may
+/// be lost for a part of a flight. Set by judgement.
+const MIN_READABLE_SHARE: f64 = 0.05;
 
-/// Frames searched for the overlay when it is not where the setup says.
+/// Number of frames searched for an overlay that is not where the setup has it. Set by judgement.
 const SEARCHED_FRAMES: usize = 24;
 
-/// Distance in pixels to which the moves of two boxes are one and the same.
-const SAME_MOVE_PX: i64 = 6;
+/// Maximum difference between the offsets of two boxes that moved together, in pixels. Set by judgement.
+const MAX_OFFSET_DIFFERENCE_PX: i64 = 6;
 
-/// What a recording is read with.
+/// A setup and a recogniser prepared for a recording.
 #[derive(Debug)]
 pub struct Prepared {
-    /// The setup, its boxes where the overlay stands in this recording.
+    /// The setup, with its boxes where the overlay is in this recording.
     pub setup: Setup,
-    /// Calibrated on this recording.
+    /// The recogniser, calibrated on this recording.
     pub recogniser: Recogniser,
     /// The frames it was calibrated on.
     pub sample: Sample,
-    /// How far the boxes were moved from where the setup has them, in pixels right and down.
+    /// Offset of the boxes from where the setup has them, in pixels right and down; `None` if they were not moved.
     pub moved: Option<(i64, i64)>,
 }
 
@@ -46,7 +46,7 @@ impl Prepared {
         readable.map(|(_, region)| &region.channel).collect()
     }
 
-    /// Whether so little is readable that the overlay may stand elsewhere.
+    /// Whether so little is readable that the overlay may be elsewhere.
     fn may_be_moved(&self) -> bool {
         let readable = self.readable();
         !readable.contains(&&Channel::Speed) || 2 * readable.len() <= self.setup.regions.len()
@@ -96,9 +96,9 @@ pub enum PrepareError {
     Misfit(Misfit),
 }
 
-/// Calibrates a recogniser on a recording. Where the speed or half of the channels are not readable, the overlay is
-/// searched for: the boxes follow it if all of it stands elsewhere by one and the same distance, and half of the channels
-/// are readable there and more than before. Less may be chance: a box that happens to lie on some other text.
+/// Calibrates a recogniser on a recording. If the speed or half of the channels are not readable, the overlay is searched for.
+/// The boxes are moved if most of the overlay has one offset, and half of the channels, and more than before, are readable
+/// there. Less may be chance: a box that happens to cover another text.
 ///
 /// # Errors
 /// Those of the source, and [`PrepareError::Misfit`] if no channel is readable.
@@ -138,15 +138,15 @@ fn calibrated<S: FrameSource>(
     Ok(Prepared { setup, recogniser, sample, moved })
 }
 
-/// How far the overlay was moved, in pixels right and down, and the setup with its boxes there.
-type Moved = ((i64, i64), Setup);
+/// Offset of the overlay, in pixels right and down, and the setup with its boxes moved by it.
+type MovedSetup = ((i64, i64), Setup);
 
-/// Where the overlay stands in a recording: how far from where the setup has it, and the setup with its boxes there.
-fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<Moved>, FootageError> {
+/// Searches for the overlay in a recording; `None` if it has no common offset.
+fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<MovedSetup>, FootageError> {
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
-    let pictures: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
-    let found: Vec<PixelRect> = propose(&pictures).into_iter().map(|proposal| proposal.place).collect();
-    Ok(common_move(setup, &found).and_then(|by| Some((by, moved(setup, by, &pictures)?))))
+    let frames: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
+    let found: Vec<PixelRect> = propose(&frames).into_iter().map(|proposal| proposal.place).collect();
+    Ok(common_offset(setup, &found).and_then(|by| Some((by, moved(setup, by, &frames)?))))
 }
 
 /// Share of the sample in which a region is readable.
@@ -156,24 +156,24 @@ pub(super) fn readable_share(number: usize, recogniser: &Recogniser, sample: &Sa
     readable.count() as f64 / patches.len().max(1) as f64
 }
 
-/// Whether a region is readable in so much of the sample that it can be read; looks no further once that is clear.
+/// Whether a region is readable in enough of the sample; stops as soon as that is certain.
 pub(super) fn is_readable(number: usize, recogniser: &Recogniser, sample: &Sample) -> bool {
     let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
-    let least = (LEAST_READABLE * patches.len() as f64).ceil().max(1.0) as usize;
+    let min = (MIN_READABLE_SHARE * patches.len() as f64).ceil().max(1.0) as usize;
     let readable = patches.iter().filter(|patch| shows_text(number, recogniser, patch));
-    readable.take(least).count() == least
+    readable.take(min).count() == min
 }
 
 fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
     matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
 }
 
-/// The move that takes most boxes of a setup to boxes found; at least two, and half of all.
-fn common_move(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
+/// The offset from most boxes of a setup to boxes found: from at least two, and half of all.
+fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
     let centre = |place: &PixelRect| {
         (i64::from(2 * place.left + place.width) / 2, i64::from(2 * place.top + place.height) / 2)
     };
-    let moves: Vec<(usize, i64, i64)> = setup
+    let offsets: Vec<(usize, i64, i64)> = setup
         .regions
         .iter()
         .enumerate()
@@ -184,13 +184,14 @@ fn common_move(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
         .collect();
     let alike = |by: &(usize, i64, i64)| {
         let same = |other: &&(usize, i64, i64)| {
-            (other.1 - by.1).abs() <= SAME_MOVE_PX && (other.2 - by.2).abs() <= SAME_MOVE_PX
+            (other.1 - by.1).abs() <= MAX_OFFSET_DIFFERENCE_PX
+                && (other.2 - by.2).abs() <= MAX_OFFSET_DIFFERENCE_PX
         };
-        let mut regions: Vec<(usize, i64, i64)> = moves.iter().filter(same).copied().collect();
+        let mut regions: Vec<(usize, i64, i64)> = offsets.iter().filter(same).copied().collect();
         regions.dedup_by_key(|other| other.0);
         regions
     };
-    let agreeing = moves.iter().map(alike).max_by_key(Vec::len)?;
+    let agreeing = offsets.iter().map(alike).max_by_key(Vec::len)?;
     let middle = |of: fn(&(usize, i64, i64)) -> i64| {
         let mut all: Vec<i64> = agreeing.iter().map(of).collect();
         all.sort_unstable();
@@ -200,9 +201,9 @@ fn common_move(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
         .then(|| Some((middle(|by| by.1)?, middle(|by| by.2)?)))?
 }
 
-/// The setup with its boxes moved; `None` where one would leave the frame.
-fn moved(setup: &Setup, by: (i64, i64), pictures: &[GrayImage]) -> Option<Setup> {
-    let (width, height) = pictures.first()?.dimensions();
+/// The setup with its boxes moved; `None` if one would leave the frame.
+fn moved(setup: &Setup, by: (i64, i64), frames: &[GrayImage]) -> Option<Setup> {
+    let (width, height) = frames.first()?.dimensions();
     let mut setup = setup.clone();
     for region in &mut setup.regions {
         let place = &mut region.place;

@@ -52,7 +52,7 @@ pub enum Blank {
 /// What is seen while the picture is lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum LostLook {
+pub enum SignalLossKind {
     /// The decoder could not make the frame out.
     Damaged,
     /// Noise alone.
@@ -65,7 +65,7 @@ pub enum LostLook {
 
 /// A stretch in which the picture is lost.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LostPicture {
+pub struct SignalLoss {
     /// Time of the first frame that is lost, in seconds of flight time.
     pub start_s: f64,
     /// Time of the next frame that is not, or of the last frame.
@@ -73,7 +73,7 @@ pub struct LostPicture {
     /// Frames in it.
     pub frames: usize,
     /// What is seen.
-    pub look: LostLook,
+    pub kind: SignalLossKind,
 }
 
 /// The readings of one channel, one entry a frame. All vectors have the length of
@@ -172,7 +172,7 @@ pub struct Readings {
     /// Stretches without frames.
     pub gaps: Vec<Gap>,
     /// Stretches in which the picture is lost.
-    pub lost: Vec<LostPicture>,
+    pub lost: Vec<SignalLoss>,
     /// Pictures of some readings.
     pub crops: Crops,
 }

@@ -8,7 +8,7 @@ use super::pairs::{LegSummary, PairSummary, StepSummary};
 use super::propulsion::PropulsionSummary;
 use crate::legs::ThrottleSource;
 use crate::model::units::Unit;
-use crate::series::LostLook;
+use crate::series::SignalLossKind;
 use crate::setup::Aircraft;
 
 /// The content of `summary.json`. An unknown number is `None` (`null` in the file). Times are in seconds since the
@@ -117,5 +117,5 @@ pub struct SignalLossSummary {
     /// Number of lost frames.
     pub frames: usize,
     /// Kind of loss: `damaged`, `static`, `empty` or `frozen`.
-    pub look: LostLook,
+    pub look: SignalLossKind,
 }

@@ -17,7 +17,7 @@ use std::time::Instant;
 
 use benchmarks::{LabelledClip, Random, is_right, labelled_clips};
 use pairspeed::learn::{LearnError, LearnedGlyphs, TrainingExample, learn_glyphs};
-use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
+use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::recognise::{Recogniser, RegionReading};
 
 /// Number of frames that may be labelled, and of other frames that are read.
@@ -151,7 +151,7 @@ fn reads(clip: &LabelledClip, lesson: &LearnedGlyphs) -> Reads {
             all += 1;
             by_channel[number].1 += 1;
             if let RegionReading::Text { value, confidence, .. } = recogniser.read_patch(number, patch)
-                && confidence >= DEFAULT_LEAST_CONFIDENCE
+                && confidence >= DEFAULT_MIN_CONFIDENCE
             {
                 match is_right(truth, value) {
                     true => {

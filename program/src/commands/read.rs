@@ -9,7 +9,7 @@ use pairspeed::leg_edits::LegEdits;
 use pairspeed::legs::{self, LegOptions};
 use pairspeed::output::folder::{ResultFolder, usual_folder};
 use pairspeed::output::{summary_json, table};
-use pairspeed::readings::DEFAULT_LEAST_CONFIDENCE;
+use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
 use pairspeed::{ReadOptions, read_flight};
 
@@ -50,7 +50,7 @@ pub struct ReadArguments {
     #[arg(long, value_name = "FILE")]
     legs: Option<PathBuf>,
     /// Probability from which on a reading is believed; others are left blank
-    #[arg(long, value_name = "0..1", default_value_t = DEFAULT_LEAST_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
+    #[arg(long, value_name = "0..1", default_value_t = DEFAULT_MIN_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
     confidence: f32,
     /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]; goes before the
     /// table of that name in the setup

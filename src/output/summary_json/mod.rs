@@ -9,7 +9,7 @@ mod propulsion;
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::model::channel::Channel;
-use crate::series::{Gap, LostPicture};
+use crate::series::{Gap, SignalLoss};
 use crate::summary::{CameraSummary, ClipSummary, GapSummary, SUMMARY_FORMAT, SignalLossSummary, Summary};
 
 use self::channels::channel_summary;
@@ -88,11 +88,11 @@ fn gap(gap: &Gap) -> GapSummary {
     GapSummary { start_s: number(gap.start_s), end_s: number(gap.end_s) }
 }
 
-fn signal_loss(lost: &LostPicture) -> SignalLossSummary {
+fn signal_loss(lost: &SignalLoss) -> SignalLossSummary {
     SignalLossSummary {
         start_s: number(lost.start_s),
         end_s: number(lost.end_s),
         frames: lost.frames,
-        look: lost.look,
+        look: lost.kind,
     }
 }

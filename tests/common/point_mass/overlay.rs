@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
-use pairspeed::series::{Blank, ChannelReadings, LostLook, LostPicture, Readings};
+use pairspeed::series::{Blank, ChannelReadings, Readings, SignalLoss, SignalLossKind};
 
 use super::conditions::{Conditions, ThrottleReadout};
 use super::random::{Random, Wandering};
@@ -66,11 +66,11 @@ pub(super) fn read(conditions: &Conditions, track: &[Instant]) -> Readings {
         .iter()
         .map(|readout| read_channel(conditions, readout, &updates, &latest_of_frame, &lost, &mut random))
         .collect();
-    let lost = lost.iter().map(|(first, last)| LostPicture {
+    let lost = lost.iter().map(|(first, last)| SignalLoss {
         start_s: time_s[*first],
         end_s: time_s[*last],
         frames: last - first,
-        look: LostLook::Static,
+        kind: SignalLossKind::Static,
     });
     Readings { lost: lost.collect(), time_s, channels, ..Readings::default() }
 }

@@ -85,7 +85,7 @@ fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) 
         }
         (RegionReading::Text { text, confidence, .. }, None) => {
             let sure = (100.0 * confidence).min(99.9);
-            let tint = if *confidence >= pairspeed::readings::DEFAULT_LEAST_CONFIDENCE {
+            let tint = if *confidence >= pairspeed::readings::DEFAULT_MIN_CONFIDENCE {
                 colours.sure
             } else {
                 colours.unsure

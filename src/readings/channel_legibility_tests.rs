@@ -5,7 +5,7 @@ use image::Luma;
 
 const PLACE: PixelRect = PixelRect { left: 8, top: 8, width: 60, height: 24 };
 
-/// A region with three bars for digits, each bar where its digit says; nothing for an empty text.
+/// A region with three bars for digits, each shifted by its digit; an empty region for an empty text.
 fn patch(text: &str, time_s: f64) -> Patch {
     let mut frame = GrayImage::from_fn(80, 44, |x, y| Luma([(90 + (x + 2 * y) % 7) as u8]));
     for (place, digit) in (0..).zip(text.chars().filter_map(|digit| digit.to_digit(10))) {
@@ -86,7 +86,7 @@ fn a_channel_that_cannot_be_read_is_blank_throughout_and_the_others_stay() {
     };
     readings.crops.speed = vec![crop(Channel::Speed)];
     readings.crops.least_sure = vec![crop(Channel::Speed), crop(Channel::Voltage)];
-    let legibility = Legibility {
+    let legibility = ChannelLegibility {
         unread: vec![UnreadChannel {
             channel: Channel::Speed,
             cause: UnreadCause::RarelyReadable { share: 0.02 },
@@ -94,7 +94,7 @@ fn a_channel_that_cannot_be_read_is_blank_throughout_and_the_others_stay() {
             clip: "a.avi".into(),
             teach_at_s: vec![],
         }],
-        ..Legibility::default()
+        ..ChannelLegibility::default()
     };
     legibility.leave_blank(&mut readings);
     let [speed, voltage] = &readings.channels[..] else { unreachable!() };

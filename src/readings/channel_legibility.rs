@@ -1,5 +1,5 @@
-//! Legibility: which channels cannot be read in a recording, from which frames they can be taught, and which digits
-//! are unknown.
+//! Legibility of the channels: which of them cannot be read in a recording, which frames to label for them, and which digits are
+//! unknown.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -8,35 +8,36 @@ use image::GrayImage;
 use ndarray::Array2;
 
 use super::fingerprint::FrameFingerprint;
-use super::lost::is_rough;
 use super::prepare::{Prepared, is_readable, readable_share};
+use super::signal_loss::is_rough;
 use crate::footage::ClipSpan;
 use crate::model::channel::Channel;
 use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 use crate::series::{Blank, Readings};
 
-/// Frames proposed for labelling, at most.
-const MOST_PROPOSED: usize = 3;
+/// Maximum number of frames proposed for labelling.
+const MAX_PROPOSED: usize = 3;
 
-/// A region shows something where its strokes reach this share of those in the frames that show most, and this many
-/// levels: scenery and noise alone stay below.
-const LEAST_STROKES: (f32, f32) = (0.5, 20.0);
+/// Minimum stroke level of a region that shows a text: a share of the level in the frames that show most, and a number of grey
+/// levels. Background and noise alone stay below. Set by judgement.
+const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
-/// Quantile of the features' sizes that stands for the strokes, and quantile of the frames that show most.
-const STROKES_QUANTILE: f32 = 0.95;
+/// Quantile of the magnitudes of the features that gives the stroke level.
+const STROKE_QUANTILE: f32 = 0.95;
+/// Quantile of the stroke levels of all frames that stands for the frames that show most.
 const FULL_QUANTILE: f32 = 0.9;
 
-/// Pictures of a region that correlate more than this show the same text.
-const SAME_TEXT: f32 = 0.9;
+/// Maximum correlation of the features of two frames with different texts. Set by judgement.
+const MAX_CORRELATION: f32 = 0.9;
 
-/// Width of a digit's cell that pictures are compared with, as a share of the region's height.
+/// Assumed width of a digit's cell, relative to the region's height.
 const CELL_WIDTH: f32 = 0.4;
 
-/// What could be read of a recording at all.
+/// Which channels of a recording can be read.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Legibility {
-    /// The channels that are left blank throughout.
+pub struct ChannelLegibility {
+    /// The channels that are left blank in all frames.
     pub unread: Vec<UnreadChannel>,
     /// Digits missing from the glyphs of the channels that are read, in ascending order; channels whose digits are all
     /// known are left out.
@@ -54,25 +55,24 @@ pub struct UnreadChannel {
     pub setup_file: PathBuf,
     /// The clip to label.
     pub clip: PathBuf,
-    /// Frames of that clip from which the channel can be taught, at most three, in seconds from the clip's first
-    /// frame; none where its region shows nothing.
+    /// Up to three frames of that clip to label, in seconds from its first frame; empty if the region shows nothing.
     pub teach_at_s: Vec<f64>,
 }
 
 /// Why a channel cannot be read.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum UnreadCause {
-    /// No known glyphs fit what its region shows.
+    /// Its region shows no known glyphs.
     NoGlyphsFit,
-    /// It is readable in hardly any of the sampled frames.
+    /// It is readable in too few of the sampled frames.
     RarelyReadable {
-        /// Share of the sampled frames in which it is, 0 to 1.
+        /// Share of the sampled frames in which it is readable, 0 to 1.
         share: f64,
     },
 }
 
-impl Legibility {
-    /// What of a recording, made of these clips, can be read with what was prepared for it.
+impl ChannelLegibility {
+    /// The legibility of the channels of a recording, made of these clips.
     #[must_use]
     pub fn of(prepared: &Prepared, spans: &[ClipSpan], setup_file: &Path) -> Self {
         let Prepared { setup, recogniser, sample, .. } = prepared;
@@ -104,14 +104,13 @@ impl Legibility {
         legibility
     }
 
-    /// Whether a channel cannot be read, and why.
+    /// The reason why a channel cannot be read; `None` if it can.
     #[must_use]
     pub fn unread(&self, channel: &Channel) -> Option<&UnreadChannel> {
         self.unread.iter().find(|unread| unread.channel == *channel)
     }
 
-    /// Leaves the channels that cannot be read blank throughout: the few readings that there may be were made with
-    /// glyphs that do not fit.
+    /// Blanks all readings of the channels that cannot be read: the few there may be come from glyphs that do not fit.
     pub fn leave_blank(&self, readings: &mut Readings) {
         let is_read = |channel: &Channel| self.unread(channel).is_none();
         for readout in readings.channels.iter_mut().filter(|readout| !is_read(&readout.channel)) {
@@ -127,54 +126,57 @@ impl Legibility {
     }
 }
 
-/// A sampled picture of a region that shows something.
-struct Shows {
+/// A sampled frame in which a region shows a text.
+struct ShownText {
     time_s: f64,
-    strokes: f32,
+    /// In grey levels.
+    stroke_level: f32,
     features: Array2<f32>,
 }
 
-/// Times of sampled frames whose pictures of a region show something, and show it most differently from each other:
-/// so the labels cover as many digits as they can. In order of time.
+/// Times of the sampled frames to label, in order: their texts differ most, so that the labels cover as many digits as possible.
 fn times_to_label(patches: &[Patch]) -> Vec<f64> {
-    let mut left = shows_something(patches);
-    let mut chosen: Vec<Shows> = Vec::new();
-    while chosen.len() < MOST_PROPOSED {
-        let likeness = |shows: &Shows| {
-            let alike = chosen.iter().map(|other| correlation(&other.features, &shows.features));
-            alike.fold(f32::NEG_INFINITY, f32::max)
+    let mut left = shown_texts(patches);
+    let mut chosen: Vec<ShownText> = Vec::new();
+    while chosen.len() < MAX_PROPOSED {
+        let likeness = |shown: &ShownText| {
+            let correlations = chosen.iter().map(|other| correlation(&other.features, &shown.features));
+            correlations.fold(f32::NEG_INFINITY, f32::max)
         };
         let rated: Vec<f32> = left.iter().map(likeness).collect();
-        // The first one is the one with the strongest strokes, since all are equally unlike nothing.
-        let next = (0..left.len()).filter(|index| rated[*index] <= SAME_TEXT).min_by(|one, other| {
-            rated[*one].total_cmp(&rated[*other]).then(left[*other].strokes.total_cmp(&left[*one].strokes))
+        // The first one has the strongest strokes, since there is nothing to compare with.
+        let next = (0..left.len()).filter(|index| rated[*index] <= MAX_CORRELATION).min_by(|one, other| {
+            rated[*one]
+                .total_cmp(&rated[*other])
+                .then(left[*other].stroke_level.total_cmp(&left[*one].stroke_level))
         });
         let Some(next) = next else { break };
         chosen.push(left.swap_remove(next));
     }
-    let mut times_s: Vec<f64> = chosen.iter().map(|shows| shows.time_s).collect();
+    let mut times_s: Vec<f64> = chosen.iter().map(|shown| shown.time_s).collect();
     times_s.sort_by(f64::total_cmp);
     times_s
 }
 
-fn shows_something(patches: &[Patch]) -> Vec<Shows> {
+/// The sampled frames in which a region shows a text.
+fn shown_texts(patches: &[Patch]) -> Vec<ShownText> {
     let crops: Vec<GrayImage> = patches.iter().map(Patch::crop).collect();
     let roughness: Vec<f32> = crops.iter().map(|crop| FrameFingerprint::of([crop]).roughness).collect();
     let usual_roughness = quantile(roughness.clone(), 0.5);
-    let shows: Vec<Shows> = patches
+    let shown: Vec<ShownText> = patches
         .iter()
         .zip(&crops)
         .zip(roughness)
         .filter(|(_, roughness)| !is_rough(*roughness, usual_roughness))
         .map(|((patch, crop), _)| {
             let features = features(crop);
-            let strokes = quantile(features.iter().map(|level| level.abs()).collect(), STROKES_QUANTILE);
-            Shows { time_s: patch.time_s, strokes, features }
+            let stroke_level = quantile(features.iter().map(|level| level.abs()).collect(), STROKE_QUANTILE);
+            ShownText { time_s: patch.time_s, stroke_level, features }
         })
         .collect();
-    let full = quantile(shows.iter().map(|shows| shows.strokes).collect(), FULL_QUANTILE);
-    let least = (LEAST_STROKES.0 * full).max(LEAST_STROKES.1);
-    shows.into_iter().filter(|shows| shows.strokes >= least).collect()
+    let full = quantile(shown.iter().map(|shown| shown.stroke_level).collect(), FULL_QUANTILE);
+    let min = (MIN_STROKE_LEVEL.0 * full).max(MIN_STROKE_LEVEL.1);
+    shown.into_iter().filter(|shown| shown.stroke_level >= min).collect()
 }
 
 fn features(crop: &GrayImage) -> Array2<f32> {
@@ -183,25 +185,25 @@ fn features(crop: &GrayImage) -> Array2<f32> {
     HighPass::for_cell_width((CELL_WIDTH * crop.height() as f32).max(1.0)).apply(&levels)
 }
 
-/// A quantile of some values, 0 of none.
+/// A quantile of some values; 0 if there are none.
 fn quantile(mut values: Vec<f32>, share: f32) -> f32 {
     values.sort_by(f32::total_cmp);
     let place = (share * values.len().saturating_sub(1) as f32).round() as usize;
     values.get(place).copied().unwrap_or(0.0)
 }
 
-/// The clip that most of some times of a recording lie in, and those of them, in seconds from its first frame.
+/// The clip that contains most of some times of a recording, and these times in seconds from its first frame.
 fn in_one_clip(times_s: &[f64], spans: &[ClipSpan]) -> (PathBuf, Vec<f64>) {
     let span_of = |time_s: f64| spans.iter().rev().find(|span| span.start_s <= time_s + 1e-6);
     let within = |span: &ClipSpan| -> Vec<f64> {
         let own = |time_s: &&f64| span_of(**time_s).is_some_and(|other| other.path == span.path);
         times_s.iter().filter(own).map(|time_s| (time_s - span.start_s).max(0.0)).collect()
     };
-    // Of equals the first: `max_by_key` takes the last.
+    // The first of equals: `max_by_key` returns the last.
     let most = spans.iter().rev().max_by_key(|span| within(span).len());
     most.map_or_else(Default::default, |span| (span.path.clone(), within(span)))
 }
 
 #[cfg(test)]
-#[path = "legibility_tests.rs"]
+#[path = "channel_legibility_tests.rs"]
 mod tests;

@@ -1,10 +1,10 @@
-//! The readings of a channel while they are read: what is held on the screen for many frames is kept once.
+//! Run-length encoded readings: an outcome that many consecutive frames share is stored once.
 
 use crate::series::{Blank, ChannelReadings};
 
-/// What became of a frame.
+/// The outcome of one frame: a value, or the reason for a blank.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Outcome {
+pub(super) struct FrameOutcome {
     /// NaN where blank.
     pub value: f64,
     /// Probability that the value is right; 0 where blank.
@@ -12,8 +12,8 @@ pub(super) struct Outcome {
     pub blank: Blank,
 }
 
-impl Outcome {
-    /// Nothing, for a reason.
+impl FrameOutcome {
+    /// A blank, with its reason.
     pub fn blank(reason: Blank) -> Self {
         Self { value: f64::NAN, confidence: 0.0, blank: reason }
     }
@@ -24,23 +24,23 @@ impl Outcome {
     }
 }
 
-/// Outcomes of all frames so far, each with the number of frames in a row that have it.
+/// Outcomes of all frames so far, each with the number of consecutive frames that have it.
 #[derive(Debug, Default)]
-pub(super) struct Held {
-    outcomes: Vec<(Outcome, u32)>,
+pub(super) struct RunLengths {
+    outcomes: Vec<(FrameOutcome, u32)>,
 }
 
-impl Held {
+impl RunLengths {
     /// Adds the next frame.
-    pub fn push(&mut self, outcome: Outcome) {
+    pub fn push(&mut self, outcome: FrameOutcome) {
         match self.outcomes.last_mut() {
             Some((last, frames)) if last.is_same(&outcome) && *frames < u32::MAX => *frames += 1,
             _ => self.outcomes.push((outcome, 1)),
         }
     }
 
-    /// The channel with its readings frame by frame.
-    pub fn written_out(self, channel: ChannelReadings) -> ChannelReadings {
+    /// The channel with one reading per frame.
+    pub fn expanded(self, channel: ChannelReadings) -> ChannelReadings {
         let frames = self.outcomes.iter().map(|(_, frames)| *frames as usize).sum();
         let mut channel = ChannelReadings {
             values: Vec::with_capacity(frames),
@@ -48,7 +48,7 @@ impl Held {
             blank: Vec::with_capacity(frames),
             ..channel
         };
-        for (Outcome { value, confidence, blank }, frames) in self.outcomes {
+        for (FrameOutcome { value, confidence, blank }, frames) in self.outcomes {
             let frames = channel.values.len() + frames as usize;
             channel.values.resize(frames, value);
             channel.confidence.resize(frames, confidence);
@@ -64,22 +64,22 @@ mod tests {
     use crate::model::channel::Channel;
 
     #[test]
-    fn what_is_held_is_kept_once_and_written_out_frame_by_frame() {
-        let read = |value: f64, confidence: f32| Outcome { value, confidence, blank: Blank::No };
+    fn equal_outcomes_are_stored_once_and_expanded_frame_by_frame() {
+        let read = |value: f64, confidence: f32| FrameOutcome { value, confidence, blank: Blank::No };
         let pushed = [
             read(61.0, 1.0),
             read(61.0, 1.0),
             read(61.0, 0.99),
-            Outcome::blank(Blank::Empty),
-            Outcome::blank(Blank::Empty),
-            Outcome::blank(Blank::Unclear),
+            FrameOutcome::blank(Blank::Empty),
+            FrameOutcome::blank(Blank::Empty),
+            FrameOutcome::blank(Blank::Unclear),
             read(0.0, 1.0),
             read(-0.0, 1.0),
         ];
-        let mut held = Held::default();
-        pushed.iter().for_each(|outcome| held.push(*outcome));
-        assert_eq!(held.outcomes.len(), 6);
-        let channel = held.written_out(ChannelReadings {
+        let mut runs = RunLengths::default();
+        pushed.iter().for_each(|outcome| runs.push(*outcome));
+        assert_eq!(runs.outcomes.len(), 6);
+        let channel = runs.expanded(ChannelReadings {
             channel: Channel::Speed,
             unit: None,
             decimals: 0,
@@ -90,10 +90,10 @@ mod tests {
             confidence: Vec::new(),
             blank: Vec::new(),
         });
-        let written = channel.values.iter().zip(&channel.confidence).zip(&channel.blank);
-        let written: Vec<_> =
-            written.map(|((value, confidence), blank)| (value.to_bits(), *confidence, *blank)).collect();
+        let expanded = channel.values.iter().zip(&channel.confidence).zip(&channel.blank);
+        let expanded: Vec<_> =
+            expanded.map(|((value, confidence), blank)| (value.to_bits(), *confidence, *blank)).collect();
         let expected = pushed.map(|outcome| (outcome.value.to_bits(), outcome.confidence, outcome.blank));
-        assert_eq!(written, expected);
+        assert_eq!(expanded, expected);
     }
 }

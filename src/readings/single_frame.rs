@@ -1,4 +1,4 @@
-//! One frame by itself: what each region shows, and why a reading would leave it blank.
+//! Readings of a single frame, with the reasons for blanks.
 
 use image::GrayImage;
 
@@ -6,18 +6,18 @@ use crate::recognise::{Recogniser, RegionReading};
 use crate::series::Blank;
 use crate::setup::Region;
 
-/// What a region shows in one frame.
+/// The reading of a region in a single frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameReading {
-    /// What is seen there.
+    /// The reading.
     pub shown: RegionReading,
-    /// Why it is left blank, as far as one frame tells; [`Blank::No`] where it is not.
+    /// Why it is blank, judged by this frame alone; [`Blank::No`] if it is not.
     pub blank: Blank,
-    /// Digits missing from the glyphs that it is read with, in ascending order.
+    /// Digits missing from the region's glyphs, in ascending order.
     pub unknown_digits: String,
 }
 
-/// Reads these regions, which the recogniser was calibrated for, in one frame.
+/// Reads the regions that a recogniser was calibrated for in one frame.
 #[must_use]
 pub fn read_frame(recogniser: &Recogniser, regions: &[Region], frame: &GrayImage) -> Vec<FrameReading> {
     let unread = recogniser.unread_channels();
@@ -52,7 +52,7 @@ mod tests {
     use crate::model::units::Unit;
 
     #[test]
-    fn what_one_frame_shows_tells_why_it_is_blank() {
+    fn a_blank_has_its_reason() {
         let place = PixelRect { left: 0, top: 0, width: 60, height: 20 };
         let mut region = Region::new(Channel::Speed, place, Some(Unit::KilometresPerHour));
         let text = |value: f64| RegionReading::Text { text: value.to_string(), value, confidence: 0.99 };

@@ -1,0 +1,78 @@
+//! Crop sampler: keeps crops of some readings, in memory that does not grow with the length of the recording.
+
+use crate::model::channel::Channel;
+use crate::series::{Crop, Crops};
+
+/// Maximum number of crops of the speed.
+const MAX_SPEED_CROPS: usize = 2048;
+
+/// Minimum time between two crops of the speed, in seconds.
+const MIN_INTERVAL_S: f64 = 0.25;
+
+/// Number of least certain readings kept per channel.
+const LEAST_CERTAIN: usize = 6;
+
+/// Minimum time between two of the least certain readings, in seconds: neighbouring frames show the same text.
+const MIN_UNCERTAIN_INTERVAL_S: f64 = 1.0;
+
+/// Samples crops of one channel.
+pub(super) struct CropSampler {
+    /// Crops are also kept at regular intervals.
+    is_regular: bool,
+    interval_s: f64,
+    regular: Vec<Crop>,
+    /// Least certain first.
+    least_sure: Vec<Crop>,
+}
+
+impl CropSampler {
+    /// A sampler for a channel: at regular intervals for the speed only.
+    pub fn new(channel: &Channel) -> Self {
+        let is_regular = *channel == Channel::Speed;
+        Self { is_regular, interval_s: MIN_INTERVAL_S, regular: Vec::new(), least_sure: Vec::new() }
+    }
+
+    /// Keeps the crop of a trusted reading, if it is wanted.
+    pub fn offer(&mut self, crop: Crop) {
+        if self.is_among_least_certain(&crop) {
+            let near = |kept: &Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
+            self.least_sure.retain(|kept| !near(kept));
+            self.least_sure.push(crop.clone());
+            self.least_sure.sort_by(|one, other| one.confidence.total_cmp(&other.confidence));
+            self.least_sure.truncate(LEAST_CERTAIN);
+        }
+        let is_due = self.regular.last().is_none_or(|last| crop.time_s - last.time_s >= self.interval_s);
+        if self.is_regular && is_due {
+            self.regular.push(crop);
+            if self.regular.len() > MAX_SPEED_CROPS {
+                self.interval_s *= 2.0;
+                let mut number = 0;
+                self.regular.retain(|_| {
+                    number += 1;
+                    number % 2 == 1
+                });
+            }
+        }
+    }
+
+    /// Whether a reading is less certain than its neighbours, and than one of those kept.
+    fn is_among_least_certain(&self, crop: &Crop) -> bool {
+        let near = |kept: &&Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
+        let full = self.least_sure.len() >= LEAST_CERTAIN;
+        match self.least_sure.iter().find(near) {
+            Some(kept) => crop.confidence < kept.confidence,
+            None => !full || self.least_sure.last().is_some_and(|last| crop.confidence < last.confidence),
+        }
+    }
+}
+
+/// The crops of all channels.
+pub(super) fn all_crops(samplers: Vec<CropSampler>) -> Crops {
+    let mut crops = Crops::default();
+    for sampler in samplers {
+        crops.speed.extend(sampler.regular);
+        crops.least_sure.extend(sampler.least_sure);
+    }
+    crops.least_sure.sort_by(|one, other| one.confidence.total_cmp(&other.confidence));
+    crops
+}

@@ -1,0 +1,52 @@
+//! The observations of one channel, frame by frame, and the types shared by the steps that smooth them.
+
+use crate::recognise::{Observation, TextLegibility};
+
+/// Exponent of the likelihood ratios between the candidates of an illegible observation. Set by judgement.
+const ILLEGIBLE_WEIGHT: f32 = 0.3;
+
+/// What limits the values of a channel in its recording.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct ChannelLimits {
+    /// Step of the display.
+    pub quantum: f64,
+    /// Lowest and highest plausible value.
+    pub range: Option<(f64, f64)>,
+    /// Fastest plausible change per second.
+    pub max_rate: Option<f64>,
+    /// The encoder may leave traces of the previous text.
+    pub traces: bool,
+}
+
+impl ChannelLimits {
+    /// Whether a value lies in the plausible range.
+    pub(super) fn allow(&self, value: f64) -> bool {
+        self.range.is_none_or(|(low, high)| (low..=high).contains(&value))
+    }
+}
+
+/// The observation of one channel in one frame.
+#[derive(Debug, Clone)]
+pub(super) struct FrameObservation {
+    pub time_s: f64,
+    pub observation: Observation,
+    /// The signal is lost: the observation is not used.
+    pub lost: bool,
+}
+
+/// The most probable value of a channel in one frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Posterior {
+    pub value: f64,
+    /// Probability of the value given all observations, 0 to 1.
+    pub probability: f32,
+}
+
+/// Exponent of the likelihood ratios between the candidates of an observation.
+pub(super) fn likelihood_weight(legibility: TextLegibility) -> f32 {
+    match legibility {
+        TextLegibility::Legible => 1.0,
+        TextLegibility::Illegible | TextLegibility::UnknownDigit => ILLEGIBLE_WEIGHT,
+        TextLegibility::Nothing => 0.0,
+    }
+}

@@ -1,0 +1,159 @@
+//! Signal loss: intervals in which the recording shows nothing of the flight.
+//!
+//! A failing video link leaves static, or a blue or black screen. A recorder without new frames repeats the last one, whose
+//! numbers are then stale (common practice, no source).
+
+use image::GrayImage;
+use rayon::prelude::*;
+
+use super::fingerprint::FrameFingerprint;
+use crate::recognise::Sample;
+use crate::series::{Blank, ChannelReadings, Readings, SignalLoss, SignalLossKind};
+
+/// Maximum standard deviation of the block means of an empty screen, in grey levels. Set by judgement.
+const MAX_EMPTY_SPREAD: f32 = 3.5;
+
+/// Minimum roughness of static: a multiple of the median roughness of the sample, and a number of grey levels above it. Set by
+/// judgement.
+const MIN_STATIC_ROUGHNESS: (f32, f32) = (1.5, 8.0);
+
+/// Minimum time for which a frozen frame is repeated, in seconds: readouts are updated several times a second, and in flight
+/// the scene moves between any two frames.
+const MIN_FROZEN_S: f64 = 1.0;
+
+/// Minimum share of the frames that are not repeated for repeated frames to count as frozen. Set by judgement.
+const MIN_MOVING_SHARE: f64 = 0.2;
+/// Minimum share of these that differ from the frame before: readouts on black bars do not change until their numbers do. Set
+/// by judgement.
+const MIN_CHANGING_SHARE: f64 = 0.4;
+
+/// A run of copies of one frame.
+#[derive(Debug, Clone, Copy)]
+struct FrozenRun {
+    first: usize,
+    last: usize,
+}
+
+/// Detects signal loss, frame by frame.
+pub(super) struct SignalLossDetector {
+    usual_roughness: f32,
+    /// The signal loss of each frame, judged by that frame alone.
+    losses: Vec<Option<SignalLossKind>>,
+    /// Fingerprint, index and time of the first copy of the current frame.
+    shown: Option<(FrameFingerprint, usize, f64)>,
+    last_s: f64,
+    /// Number of frames that differ from the one before.
+    changes: usize,
+    frozen: Vec<FrozenRun>,
+}
+
+impl SignalLossDetector {
+    /// A detector for the recording of a sample.
+    pub fn new(sample: &Sample) -> Self {
+        let frames = sample.regions.iter().map(Vec::len).min().unwrap_or(0);
+        let crops = |frame: usize| -> Vec<GrayImage> {
+            sample.regions.iter().map(|patches| patches[frame].crop()).collect()
+        };
+        let roughness = |frame: usize| FrameFingerprint::of(&crops(frame)).roughness;
+        let mut roughness: Vec<f32> = (0..frames).into_par_iter().map(roughness).collect();
+        roughness.sort_by(f32::total_cmp);
+        let usual_roughness = roughness.get(frames / 2).copied().unwrap_or(f32::INFINITY);
+        Self { usual_roughness, losses: Vec::new(), shown: None, last_s: 0.0, changes: 0, frozen: Vec::new() }
+    }
+
+    /// Adds the next frame. Returns whether its signal is lost, judged by that frame alone. `legible`: some region shows a
+    /// text; `damaged`: the decoder could not decode the frame.
+    pub fn push(&mut self, fingerprint: FrameFingerprint, time_s: f64, legible: bool, damaged: bool) -> bool {
+        let is_rough = is_rough(fingerprint.roughness, self.usual_roughness);
+        let loss = match () {
+            () if damaged => Some(SignalLossKind::Damaged),
+            () if legible => None,
+            () if fingerprint.spread < MAX_EMPTY_SPREAD => Some(SignalLossKind::Empty),
+            () if is_rough => Some(SignalLossKind::Static),
+            () => None,
+        };
+        let is_same = self.shown.as_ref().is_some_and(|(shown, ..)| fingerprint.is_same(shown));
+        if !is_same {
+            self.end_run();
+            self.changes += 1;
+            self.shown = Some((fingerprint, self.losses.len(), time_s));
+        }
+        self.last_s = time_s;
+        self.losses.push(loss);
+        loss.is_some()
+    }
+
+    /// Records the current run if it is long enough.
+    fn end_run(&mut self) {
+        if let Some((_, first, since_s)) = self.shown.take()
+            && self.last_s - since_s > MIN_FROZEN_S
+        {
+            self.frozen.push(FrozenRun { first, last: self.losses.len() - 1 });
+        }
+    }
+
+    /// Blanks the readings of frozen frames except the first copy. Returns all intervals of signal loss.
+    pub fn finish(mut self, channels: &mut [ChannelReadings], time_s: &[f64]) -> Vec<SignalLoss> {
+        self.end_run();
+        let repeated: usize = self.frozen.iter().map(|run| run.last - run.first).sum();
+        let moving = self.losses.len().saturating_sub(repeated) as f64;
+        let is_moving = moving >= MIN_MOVING_SHARE * self.losses.len() as f64;
+        if is_moving && self.changes as f64 >= MIN_CHANGING_SHARE * moving {
+            for run in &self.frozen {
+                for frame in run.first + 1..=run.last {
+                    self.losses[frame].get_or_insert(SignalLossKind::Frozen);
+                    channels.iter_mut().for_each(|channel| channel.leave_blank(frame, Blank::LostPicture));
+                }
+            }
+        }
+        intervals(&self.losses, time_s)
+    }
+}
+
+/// Whether a frame is as rough as static, compared with the median roughness of the sample.
+pub(super) fn is_rough(roughness: f32, usual_roughness: f32) -> bool {
+    let (factor, levels) = MIN_STATIC_ROUGHNESS;
+    roughness > (factor * usual_roughness).max(usual_roughness + levels)
+}
+
+/// Intervals of consecutive frames with one kind of signal loss.
+fn intervals(losses: &[Option<SignalLossKind>], time_s: &[f64]) -> Vec<SignalLoss> {
+    let mut first = 0;
+    let runs = losses.chunk_by(|one, next| one == next).filter_map(|run| {
+        let from = first;
+        first += run.len();
+        let end_s = *time_s.get(first).or(time_s.last())?;
+        Some(SignalLoss { start_s: *time_s.get(from)?, end_s, frames: run.len(), kind: (*run.first()?)? })
+    });
+    runs.collect()
+}
+
+/// Maximum number of intervals reported one by one.
+const MAX_REPORTED: usize = 4;
+
+/// A sentence for every interval longer than an update of the overlay; the longest ones if there are many.
+#[must_use]
+pub fn lost_sentences(readings: &Readings) -> Vec<String> {
+    let length_s = |lost: &SignalLoss| lost.end_s - lost.start_s;
+    let mut long: Vec<&SignalLoss> =
+        readings.lost.iter().filter(|lost| length_s(lost) >= MIN_REPORTED_S).collect();
+    let more = long.len().saturating_sub(MAX_REPORTED);
+    long.sort_by(|one, other| length_s(other).total_cmp(&length_s(one)));
+    long.truncate(MAX_REPORTED);
+    long.sort_by(|one, other| one.start_s.total_cmp(&other.start_s));
+    let sentence = |lost: &&SignalLoss| {
+        let seen = match lost.kind {
+            SignalLossKind::Damaged => "its frames cannot be decoded",
+            SignalLossKind::Static => "static",
+            SignalLossKind::Empty => "an empty screen",
+            SignalLossKind::Frozen => "one frame repeated",
+        };
+        format!("The picture is lost from {:.1} s to {:.1} s: {seen}.", lost.start_s, lost.end_s)
+    };
+    let and_more =
+        (more > 0).then(|| format!("The picture is lost for shorter times in {more} more intervals."));
+    long.iter().map(sentence).chain(and_more).collect()
+}
+
+/// Minimum length of a reported interval, in seconds.
+const MIN_REPORTED_S: f64 = 0.2;
