@@ -1,4 +1,4 @@
-//! Which digit shapes a setup is read with.
+//! Which glyph sets are used with a setup.
 #![allow(clippy::unwrap_used)]
 
 use pairspeed::glyph_sets;
@@ -8,7 +8,7 @@ use pairspeed::setup::LoadedSetup;
 const SETUP: &str = "[camera]\nname = \"nose\"\nframe = [640, 480]\n[[region]]\nchannel = \"speed\"\nbox = [62, 210, 66, 37]\nunit = \"km/h\"\n";
 
 #[test]
-fn a_set_taught_beside_the_setup_is_used_and_the_built_in_ones_only_without_it() {
+fn a_set_taught_beside_the_setup_overrides_the_built_in_ones() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("nose.setup.toml");
     std::fs::write(&path, SETUP).unwrap();
@@ -24,12 +24,12 @@ fn a_set_taught_beside_the_setup_is_used_and_the_built_in_ones_only_without_it()
 }
 
 #[test]
-fn a_named_folder_that_is_missing_is_an_error_though_another_stands_beside() {
+fn a_given_folder_that_does_not_exist_is_an_error_even_if_there_is_a_default_one() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("nose.toml");
     std::fs::write(&path, SETUP.replace("[[region]]", "glyphs = \"nowhere\"\n[[region]]")).unwrap();
     let beside = folder.path().join("nose-glyphs");
     builtin_sets().unwrap()[0].save(&beside).unwrap();
-    let said = glyph_sets(&LoadedSetup::load(&path).unwrap()).unwrap_err().to_string();
-    assert!(said.contains("nowhere that the setup names is not there"), "{said}");
+    let message = glyph_sets(&LoadedSetup::load(&path).unwrap()).unwrap_err().to_string();
+    assert!(message.contains("nowhere that the setup names does not exist"), "{message}");
 }

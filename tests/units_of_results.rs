@@ -1,4 +1,4 @@
-//! Any unit in, any unit out.
+//! The results are the same in any unit.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -58,7 +58,7 @@ fn heights_are_converted_with_their_own_unit() {
 }
 
 #[test]
-fn a_list_of_units_that_cannot_be_followed_is_answered_with_what_can() {
+fn an_unusable_list_of_units_is_refused_with_the_allowed_ones() {
     let message = |list| ResultUnits::parse(list).unwrap_err().to_string();
     assert!(message("furlong").contains("unknown unit \"furlong\""));
     assert_eq!(
@@ -67,6 +67,6 @@ fn a_list_of_units_that_cannot_be_followed_is_answered_with_what_can() {
     );
     assert_eq!(
         message("mph,kn"),
-        "\"kn\" is a second unit for the same: name one for speed and one for height"
+        "\"kn\" is a second unit for the same quantity: give one for speed and one for height"
     );
 }

@@ -160,7 +160,7 @@ fn a_glyph_folder_that_is_named_but_missing_is_not_passed_over() {
     assert_setup_refused(
         "[640, 480]\n",
         "[640, 480]\nglyphs = \"nowhere\"\n",
-        &["glyph folder", "nowhere", "that the setup names is not there", "pairspeed teach"],
+        &["glyph folder", "nowhere", "that the setup names does not exist", "pairspeed teach"],
     );
 }
 

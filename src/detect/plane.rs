@@ -1,6 +1,6 @@
-//! Planes of numbers, one a pixel, and means over small windows of them.
+//! Image planes of floating-point numbers, and their means over small windows.
 
-/// A plane of numbers in rows.
+/// An image plane with one number per pixel, row by row.
 #[derive(Debug, Clone)]
 pub(super) struct Plane {
     pub(super) width: usize,
@@ -13,12 +13,12 @@ impl Plane {
         Self { width, height, values: vec![0.0; width * height] }
     }
 
-    /// The value at a place; 0 outside.
+    /// The value of a pixel; 0 outside the plane.
     pub(super) fn at(&self, x: usize, y: usize) -> f32 {
         if x < self.width { self.values.get(y * self.width + x).copied().unwrap_or(0.0) } else { 0.0 }
     }
 
-    /// Mean over the square of `2 radius + 1` pixels around each pixel, as far as it is inside.
+    /// The mean over the square of `2 radius + 1` pixels around each pixel. Pixels outside the plane are left out.
     pub(super) fn local_mean(&self, radius: usize) -> Self {
         let mut across = Self::new(self.width, self.height);
         for (row, out) in
@@ -39,6 +39,7 @@ impl Plane {
     }
 }
 
+/// The mean over the window of `2 radius + 1` values around each value. Values outside the slice are left out.
 fn running_mean(values: &[f32], radius: usize, means: &mut [f32]) {
     let mut sums = Vec::with_capacity(values.len() + 1);
     let mut sum = 0.0f64;
@@ -54,34 +55,17 @@ fn running_mean(values: &[f32], radius: usize, means: &mut [f32]) {
     }
 }
 
-/// The value that the share `share` of `values` does not exceed, 0 for none; `values` are put in
-/// another order.
-pub(super) fn quantile(values: &mut [f32], share: f32) -> f32 {
-    let Some(last) = values.len().checked_sub(1) else {
-        return 0.0;
-    };
-    let at = ((last as f32 * share).round() as usize).min(last);
-    *values.select_nth_unstable_by(at, f32::total_cmp).1
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn the_mean_of_a_window_is_that_of_the_pixels_inside() {
+    fn the_mean_of_a_window_counts_only_pixels_inside() {
         let mut plane = Plane::new(3, 2);
         plane.values = vec![1.0, 2.0, 3.0, 4.0, 5.0, 6.0];
         let mean = plane.local_mean(1);
         // Upper left corner: 1, 2, 4, 5; middle of the upper row: all six.
         assert_eq!((mean.at(0, 0), mean.at(1, 0), mean.at(2, 1)), (3.0, 3.5, 4.0));
         assert_eq!(mean.at(3, 0), 0.0);
-    }
-
-    #[test]
-    fn a_quantile_is_the_nearest_rank() {
-        assert_eq!(quantile(&mut [5.0, 1.0, 3.0, 2.0, 4.0], 0.5), 3.0);
-        assert_eq!(quantile(&mut [5.0, 1.0, 3.0], 1.0), 5.0);
-        assert_eq!(quantile(&mut [], 0.5), 0.0);
     }
 }

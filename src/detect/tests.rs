@@ -1,4 +1,4 @@
-//! Proposals on small drawn clips: letters of the font8x8 crate over noise that moves.
+//! Proposals for small drawn clips: letters of the font8x8 crate over moving noise.
 #![allow(clippy::unwrap_used)]
 
 use font8x8::{BASIC_FONTS, UnicodeFonts as _};
@@ -11,37 +11,39 @@ use imageproc::rect::Rect;
 
 use super::*;
 
-/// How letters stand out.
+/// The style of letters.
 #[derive(Clone, Copy)]
-enum Look {
+enum LetterStyle {
     WhiteOutlined,
     White,
     DarkOnLight,
 }
 
-/// A clip to be drawn.
+/// A clip to draw.
 #[derive(Clone, Copy)]
-struct Scene {
+struct DrawnClip {
     size: (u32, u32),
+    /// Pixels per dot of a letter.
     scale: u32,
-    look: Look,
-    /// Mean brightness of the scenery.
+    style: LetterStyle,
+    /// Mean grey level of the scenery.
     ground: f32,
+    /// Standard deviation of the noise in grey levels.
     noise: f64,
     airframe: bool,
 }
 
-const PLAIN: Scene = Scene {
+const PLAIN: DrawnClip = DrawnClip {
     size: (320, 240),
     scale: 2,
-    look: Look::WhiteOutlined,
+    style: LetterStyle::WhiteOutlined,
     ground: 90.0,
     noise: 4.0,
     airframe: false,
 };
 const FRAMES: u32 = 36;
 
-/// Where text stands and what it shows in a frame.
+/// A text of the overlay: its upper left corner and what it shows in a frame.
 type Field = (u32, u32, fn(u32) -> String);
 
 fn speed(frame: u32) -> String {
@@ -64,12 +66,12 @@ fn label(_: u32) -> String {
     "SALT FLAT".to_owned()
 }
 
-impl Scene {
+impl DrawnClip {
     fn letter_px(self) -> u32 {
         8 * self.scale
     }
 
-    /// Three readouts, one with its unit behind, and a label.
+    /// Three readouts, one of them followed by a unit, and a label.
     fn fields(self) -> [Field; 5] {
         let (width, height) = self.size;
         let x = width / 16;
@@ -99,20 +101,20 @@ impl Scene {
     }
 
     fn frame(self, number: u32) -> GrayImage {
-        let mut picture = self.scenery(number);
+        let mut frame = self.scenery(number);
         if self.airframe {
-            draw_airframe(&mut picture);
+            draw_airframe(&mut frame);
         }
         for (x, y, text) in self.fields() {
-            for (place, letter) in (0..).zip(text(number).chars()) {
-                self.draw_letter(&mut picture, letter, x + place * self.letter_px(), y);
+            for (index, letter) in (0..).zip(text(number).chars()) {
+                self.draw_letter(&mut frame, letter, x + index * self.letter_px(), y);
             }
         }
-        gaussian_noise_mut(&mut picture, 0.0, self.noise, u64::from(number));
-        picture
+        gaussian_noise_mut(&mut frame, 0.0, self.noise, u64::from(number));
+        frame
     }
 
-    /// Patches of ground, other ones in every frame.
+    /// Random patches of ground, different in every frame.
     fn scenery(self, number: u32) -> GrayImage {
         let mut ground = GrayImage::from_pixel(self.size.0, self.size.1, Luma([self.ground as u8]));
         gaussian_noise_mut(&mut ground, 0.0, 90.0, 1000 + u64::from(number));
@@ -120,10 +122,10 @@ impl Scene {
     }
 
     fn draw_letter(self, picture: &mut GrayImage, letter: char, x: u32, y: u32) {
-        let (ink, edge) = match self.look {
-            Look::WhiteOutlined => (250, Some(5)),
-            Look::White => (250, None),
-            Look::DarkOnLight => (10, Some(235)),
+        let (ink, edge) = match self.style {
+            LetterStyle::WhiteOutlined => (250, Some(5)),
+            LetterStyle::White => (250, None),
+            LetterStyle::DarkOnLight => (10, Some(235)),
         };
         for (level, wider) in edge.map(|edge| (edge, 1)).into_iter().chain([(ink, 0)]) {
             for (row, dots) in (0..).zip(BASIC_FONTS.get(letter).unwrap()) {
@@ -138,7 +140,7 @@ impl Scene {
     }
 }
 
-/// A nose with a stripe and a strut, at the same place in every frame.
+/// A nose with a stripe and a strut, at the same position in every frame.
 fn draw_airframe(picture: &mut GrayImage) {
     let (width, height) = (picture.width() as i32, picture.height() as i32);
     let nose = [(40, 100), (47, 78), (53, 78), (60, 100)];
@@ -150,25 +152,25 @@ fn draw_airframe(picture: &mut GrayImage) {
     }
 }
 
-/// Each readout has one proposal that covers its ink and little else; nothing else is proposed.
+/// Checks that each readout has one proposal that covers its digits and little else, and that there are no others.
 #[track_caller]
-fn assert_found(scene: Scene) {
-    let proposals = propose(&scene.frames());
-    for (place, name) in scene.readouts() {
-        // The letters leave their last column and row of dots free, the first place may be blank.
-        let dot = scene.scale;
-        let ink = PixelRect { width: place.width - 2 * dot, height: place.height - dot, ..place };
-        let best = proposals.iter().max_by_key(|proposal| proposal.place.overlap_px(ink)).unwrap();
+fn assert_found(clip: DrawnClip) {
+    let proposals = propose(&clip.frames());
+    for (rect, name) in clip.readouts() {
+        // The last column and row of dots of a letter are empty, and the first digit may be blank.
+        let dot = clip.scale;
+        let text = PixelRect { width: rect.width - 2 * dot, height: rect.height - dot, ..rect };
+        let best = proposals.iter().max_by_key(|proposal| proposal.rect.overlap_px(text)).unwrap();
         assert!(
-            best.place.overlap_px(ink) * 100 >= ink.area_px() * 93,
-            "{name} {place:?} is cut: {proposals:#?}"
+            best.rect.overlap_px(text) * 100 >= text.area_px() * 93,
+            "{name} {rect:?} is cut: {proposals:#?}"
         );
-        let room = 2 * u64::from(scene.letter_px() / 2 + 6);
-        let (wide, high) = (u64::from(best.place.width), u64::from(best.place.height));
-        assert!(wide <= u64::from(place.width) + room, "{name} is too wide: {proposals:#?}");
-        assert!(high <= u64::from(place.height) + 12, "{name} is too high: {proposals:#?}");
+        let room = 2 * u64::from(clip.letter_px() / 2 + 6);
+        let (wide, high) = (u64::from(best.rect.width), u64::from(best.rect.height));
+        assert!(wide <= u64::from(rect.width) + room, "{name} is too wide: {proposals:#?}");
+        assert!(high <= u64::from(rect.height) + 12, "{name} is too high: {proposals:#?}");
     }
-    let changing = proposals.iter().filter(|proposal| proposal.certainty > CONSTANT_CERTAINTY).count();
+    let changing = proposals.iter().filter(|proposal| proposal.score > CONSTANT_SCORE).count();
     assert_eq!(changing, 3, "{proposals:#?}");
 }
 
@@ -179,57 +181,57 @@ fn outlined_white_text_is_found_over_moving_ground() {
 
 #[test]
 fn large_text_is_found() {
-    assert_found(Scene { size: (480, 320), scale: 3, ..PLAIN });
+    assert_found(DrawnClip { size: (480, 320), scale: 3, ..PLAIN });
 }
 
 #[test]
 fn text_over_a_bright_ground_is_found() {
-    assert_found(Scene { ground: 170.0, ..PLAIN });
+    assert_found(DrawnClip { ground: 170.0, ..PLAIN });
 }
 
 #[test]
 fn plain_white_text_is_found() {
-    assert_found(Scene { look: Look::White, ..PLAIN });
+    assert_found(DrawnClip { style: LetterStyle::White, ..PLAIN });
 }
 
 #[test]
 fn dark_text_with_a_light_edge_is_found() {
-    assert_found(Scene { look: Look::DarkOnLight, ..PLAIN });
+    assert_found(DrawnClip { style: LetterStyle::DarkOnLight, ..PLAIN });
 }
 
 #[test]
 fn text_in_the_noise_of_a_weak_signal_is_found() {
-    assert_found(Scene { noise: 16.0, ..PLAIN });
+    assert_found(DrawnClip { noise: 16.0, ..PLAIN });
 }
 
 #[test]
 fn large_text_over_dark_ground_in_noise_is_found() {
-    assert_found(Scene { size: (640, 480), scale: 4, ground: 45.0, noise: 16.0, ..PLAIN });
+    assert_found(DrawnClip { size: (640, 480), scale: 4, ground: 45.0, noise: 16.0, ..PLAIN });
 }
 
 #[test]
-fn the_airframe_in_view_is_not_taken_for_text() {
-    assert_found(Scene { airframe: true, ..PLAIN });
+fn the_airframe_in_view_is_not_proposed() {
+    assert_found(DrawnClip { airframe: true, ..PLAIN });
 }
 
 #[test]
-fn frames_without_overlay_do_not_hide_it() {
+fn the_overlay_is_found_though_some_frames_lack_it() {
     let mut frames = PLAIN.frames();
     for frame in frames.iter_mut().skip(3).step_by(9) {
         *frame = GrayImage::from_pixel(PLAIN.size.0, PLAIN.size.1, Luma([30]));
     }
     let found = propose(&frames);
-    for (place, name) in PLAIN.readouts() {
-        assert!(found.iter().any(|found| found.place.overlap_px(place) > 0), "{name}: {found:#?}");
+    for (rect, name) in PLAIN.readouts() {
+        assert!(found.iter().any(|found| found.rect.overlap_px(rect) > 0), "{name}: {found:#?}");
     }
-    assert!(found.iter().filter(|found| found.certainty > CONSTANT_CERTAINTY).count() == 3, "{found:#?}");
+    assert!(found.iter().filter(|found| found.score > CONSTANT_SCORE).count() == 3, "{found:#?}");
 }
 
 #[test]
-fn the_names_are_guessed_from_length_point_unit_and_change() {
+fn the_channels_are_guessed() {
     let proposals = propose(&PLAIN.frames());
-    for (place, name) in PLAIN.readouts() {
-        let best = proposals.iter().max_by_key(|proposal| proposal.place.overlap_px(place)).unwrap();
+    for (rect, name) in PLAIN.readouts() {
+        let best = proposals.iter().max_by_key(|proposal| proposal.rect.overlap_px(rect)).unwrap();
         assert_eq!(best.channel.name(), name, "{proposals:#?}");
     }
 }
@@ -241,7 +243,7 @@ fn a_clip_without_overlay_has_no_readouts() {
 }
 
 #[test]
-fn an_airframe_alone_is_no_readout() {
+fn an_airframe_alone_has_no_readouts() {
     let still = |number| {
         let mut picture = PLAIN.scenery(number);
         draw_airframe(&mut picture);
@@ -252,9 +254,9 @@ fn an_airframe_alone_is_no_readout() {
 }
 
 #[test]
-fn frames_too_few_too_small_or_of_other_sizes_do_no_harm() {
+fn too_few_or_too_small_frames_have_no_readouts_and_other_sizes_are_ignored() {
     assert_eq!(propose(&[]), []);
-    assert_eq!(propose(&PLAIN.frames()[..FEWEST_FRAMES - 1]), []);
+    assert_eq!(propose(&PLAIN.frames()[..MIN_FRAMES - 1]), []);
     for size in [(0, 0), (1, 1), (3, 500), (31, 31), (32, 32)] {
         assert_eq!(propose(&vec![GrayImage::new(size.0, size.1); 10]), []);
     }
@@ -265,24 +267,24 @@ fn frames_too_few_too_small_or_of_other_sizes_do_no_harm() {
 }
 
 #[test]
-fn a_picture_that_never_moves_has_no_changing_readouts() {
+fn frames_that_never_change_have_no_changing_readouts() {
     for seed in 0..4 {
         let mut still = GrayImage::from_pixel(200, 150, Luma([120]));
         gaussian_noise_mut(&mut still, 0.0, 60.0, seed);
         let proposals = propose(&vec![box_filter(&still, 1, 1); 12]);
-        assert!(proposals.iter().all(|proposal| proposal.certainty <= CONSTANT_CERTAINTY), "{proposals:#?}");
+        assert!(proposals.iter().all(|proposal| proposal.score <= CONSTANT_SCORE), "{proposals:#?}");
     }
 }
 
 #[test]
-fn proposals_keep_off_each_other_and_inside_the_frame() {
+fn proposals_do_not_overlap_and_lie_inside_the_frame() {
     for number in 0..4 {
-        let scene = Scene { size: (200 + 37 * number, 150), noise: 8.0, ..PLAIN };
-        let proposals = propose(&scene.frames());
+        let clip = DrawnClip { size: (200 + 37 * number, 150), noise: 8.0, ..PLAIN };
+        let proposals = propose(&clip.frames());
         for (index, one) in proposals.iter().enumerate() {
-            assert!(one.place.right() <= scene.size.0 && one.place.bottom() <= 150, "{one:?}");
+            assert!(one.rect.right() <= clip.size.0 && one.rect.bottom() <= 150, "{one:?}");
             for other in &proposals[..index] {
-                assert_eq!(one.place.overlap_px(other.place), 0, "{one:?} overlaps {other:?}");
+                assert_eq!(one.rect.overlap_px(other.rect), 0, "{one:?} overlaps {other:?}");
             }
         }
     }
@@ -292,7 +294,7 @@ fn proposals_keep_off_each_other_and_inside_the_frame() {
 fn a_saved_proposal_is_a_valid_setup() {
     let regions = propose(&PLAIN.frames())
         .into_iter()
-        .map(|proposal| crate::setup::Region::new(proposal.channel, proposal.place, None));
+        .map(|proposal| crate::setup::Region::new(proposal.channel, proposal.rect, None));
     let camera = crate::setup::Camera { name: "camera".to_owned(), frame: PLAIN.size, glyphs: None };
     crate::setup::Setup { camera, aircraft: None, regions: regions.collect() }.validate().unwrap();
 }

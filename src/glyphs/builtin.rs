@@ -1,20 +1,20 @@
-//! The built-in sets, compiled in from `templates/`.
+//! The built-in glyph sets, compiled in from `templates/`.
 
 use std::path::Path;
 
 use super::{GlyphFileError, GlyphSet};
 
-/// Description and picture of every built-in set.
+/// Description and picture of each built-in set.
 const SETS: [(&str, &[u8]); 3] = [
     (include_str!("../../templates/block/glyphs.toml"), include_bytes!("../../templates/block/block.png")),
     (include_str!("../../templates/slim/glyphs.toml"), include_bytes!("../../templates/slim/slim.png")),
     (include_str!("../../templates/round/glyphs.toml"), include_bytes!("../../templates/round/round.png")),
 ];
 
-/// The built-in sets: common blocky overlay digits, of our own drawing.
+/// The built-in sets: common overlay digits, drawn for this project.
 ///
 /// # Errors
-/// None as shipped; a test loads them all.
+/// An unusable file; a test checks that all are usable.
 pub fn builtin_sets() -> Result<Vec<GlyphSet>, GlyphFileError> {
     SETS.iter()
         .map(|(description, picture)| {
@@ -30,7 +30,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_built_in_set_holds_all_digits_and_the_point() {
+    fn every_built_in_set_has_all_digits_the_point_and_the_minus_sign() {
         let sets = builtin_sets().unwrap();
         assert_eq!(sets.len(), SETS.len());
         for set in sets {

@@ -1,16 +1,16 @@
-//! Glyph set files: `glyphs.toml` and one PNG a face, in one folder.
+//! Glyph set files: `glyphs.toml` and one PNG per face, in one folder.
 //!
 //! ```toml
 //! name = "block"
-//! any_size = true            # drawn for any frame; taught sets appear just as large as stored
+//! any_size = true            # glyphs may appear in any size; taught ones only in their stored size
 //! [[face]]
 //! picture = "block.png"      # luma + alpha, one row of equal cells, left to right
 //! cell = [12, 18]            # width, height of a cell in pixels
-//! channels = []              # channels this face is for; empty: all
+//! channels = []              # channels shown in this face; empty: any
 //! [[face.glyph]]
 //! character = "0"
 //! column = 0                 # cell number from the left
-//! advance = 12.0             # pixels from this glyph's left edge to the next one's
+//! advance = 12.0             # pixels from the left edge of this glyph to that of the next
 //! ```
 
 use std::fs;
@@ -27,20 +27,21 @@ use crate::files::{Existing, read_error_in_words, write_whole};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
-/// Name of the description inside a glyph set's folder.
+/// File name of the description in the folder of a glyph set.
 const DESCRIPTION: &str = "glyphs.toml";
 
-/// Widest or highest cell that is accepted, in pixels.
-const LARGEST_CELL_PX: usize = 512;
+/// Maximum width and height of a cell, in pixels. It limits memory; set by judgement, several times the largest overlay
+/// digits.
+const MAX_CELL_PX: usize = 512;
 
-/// What can be wrong with a glyph set's files.
+/// Why the files of a glyph set cannot be read or written.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum GlyphFileError {
-    /// The folder that a setup names is missing.
+    /// The folder that a setup names does not exist.
     #[error(
-        "the glyph folder {} that the setup names is not there: mend `glyphs` in {}, teach the digits with \
-         `pairspeed teach`, or take the key out to try the built-in digits",
+        "the glyph folder {} that the setup names does not exist: fix `glyphs` in {}, teach the digits with \
+         `pairspeed teach`, or remove the key to use the built-in digits",
         folder.display(),
         setup.display()
     )]
@@ -51,19 +52,19 @@ pub enum GlyphFileError {
         setup: PathBuf,
     },
     /// A file cannot be read.
-    #[error("cannot read the glyph set file {path}: {reason}; teach the set again or mend the path under [camera] glyphs", path = .path.display())]
+    #[error("cannot read the glyph set file {path}: {reason}; teach the set again, or fix the path `glyphs` under [camera] in the setup file", path = .path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
-        /// Why.
+        /// The reason.
         reason: String,
     },
-    /// A file does not hold what it should.
+    /// The content of a file is not valid.
     #[error("the glyph set file {path} is not usable: {reason}", path = .path.display())]
     Malformed {
         /// The file.
         path: PathBuf,
-        /// What is wrong and what would be right.
+        /// What is wrong, and what would be valid.
         reason: String,
     },
     /// A file cannot be written.
@@ -71,7 +72,7 @@ pub enum GlyphFileError {
     Unwritable {
         /// The file.
         path: PathBuf,
-        /// Why.
+        /// The reason.
         reason: String,
     },
 }
@@ -121,8 +122,8 @@ impl GlyphSet {
         })
     }
 
-    /// Builds a set from its description and a way to get at its pictures' bytes; `path` is for
-    /// messages.
+    /// Builds a set from the text of its description; `picture_bytes` gives the content of a picture file, and `path` is
+    /// the description's path for messages.
     pub(super) fn from_parts(
         path: &Path,
         text: &str,
@@ -137,13 +138,13 @@ impl GlyphSet {
             faces.push(face_from(face, &bytes).map_err(malformed)?);
         }
         if faces.is_empty() {
-            return Err(malformed("it has no [[face]]".to_owned()));
+            return Err(malformed("it has no [[face]]: teach the set again".to_owned()));
         }
         Ok(Self { name: description.name, faces, any_size: description.any_size })
     }
 
-    /// Saves the set into a folder, which is made when missing. The description is written last,
-    /// so a set is either whole or not there.
+    /// Saves the set into a folder, which is created if it does not exist. The description is written last, so that a
+    /// folder with a description has all pictures.
     ///
     /// # Errors
     /// [`GlyphFileError::Unwritable`] names the file and the reason.
@@ -180,10 +181,8 @@ fn replace_file(path: &Path, bytes: &[u8]) -> Result<(), GlyphFileError> {
 
 fn face_from(face: &FaceDescription, png: &[u8]) -> Result<Face, String> {
     let (width, height) = face.cell;
-    if width == 0 || height == 0 || width > LARGEST_CELL_PX || height > LARGEST_CELL_PX {
-        return Err(format!(
-            "cell = [{width}, {height}]: both must lie between 1 and {LARGEST_CELL_PX} pixels"
-        ));
+    if width == 0 || height == 0 || width > MAX_CELL_PX || height > MAX_CELL_PX {
+        return Err(format!("cell = [{width}, {height}]: both must be 1 to {MAX_CELL_PX} pixels"));
     }
     let sheet = image::load_from_memory_with_format(png, ImageFormat::Png)
         .map_err(|error| format!("picture {}: {error}", face.picture))?
@@ -230,6 +229,7 @@ fn glyph_from(
     })
 }
 
+/// The picture of a face: its cells in one row.
 fn sheet_of(face: &Face) -> GrayAlphaImage {
     let (width, height) = face.cell;
     GrayAlphaImage::from_fn((face.glyphs.len() * width) as u32, height as u32, |x, y| {
@@ -277,20 +277,20 @@ mod tests {
     }
 
     #[test]
-    fn a_saved_set_loads_as_it_was() {
+    fn a_saved_set_is_read_back_the_same() {
         let folder = tempfile::tempdir().unwrap();
         small_set().save(folder.path()).unwrap();
         assert_eq!(GlyphSet::load(folder.path()).unwrap(), small_set());
     }
 
     #[test]
-    fn a_missing_set_is_named_with_the_mend() {
+    fn a_missing_set_is_named_with_the_fix() {
         let message = GlyphSet::load(Path::new("nowhere")).unwrap_err().to_string();
         assert!(message.contains("nowhere") && message.contains("glyphs"), "{message}");
     }
 
     #[test]
-    fn a_description_that_is_none_is_told_by_its_line_alone() {
+    fn an_invalid_description_is_reported_in_one_line_with_its_number() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join(DESCRIPTION), "name = \"cam\"\njunk = = 3").unwrap();
         let message = GlyphSet::load(folder.path()).unwrap_err().to_string();

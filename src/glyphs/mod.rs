@@ -1,8 +1,8 @@
 //! Glyph sets: the shapes of an overlay's characters.
 //!
-//! A set has one or more faces (an overlay may use two sizes of type); a face has one picture a
-//! character. Sets are taught from the pilot's own footage ([`crate::learn`]) or come with the program
-//! ([`builtin_sets`]); both are plain files a person can look at ([`GlyphSet::load`]).
+//! A set has one or more faces, because an overlay may use several type sizes; a face has one picture per character. Sets
+//! are taught from the pilot's footage ([`learn`](crate::learn)) or come with the program ([`builtin_sets`]). Both are
+//! plain image and text files ([`GlyphSet::load`]).
 
 mod builtin;
 mod file;
@@ -22,68 +22,68 @@ pub const CHARACTERS: &str = "0123456789.-:";
 pub struct Glyph {
     /// The character.
     pub character: char,
-    /// Grey levels 0 to 255, rows x columns of the face's cell.
+    /// Grey levels 0 to 255: rows x columns of the face's cell.
     pub levels: Array2<f32>,
-    /// Opacity 0 to 1, same shape; 1 throughout in taught sets.
+    /// Opacity 0 to 1 of the same shape; 1 everywhere in taught sets.
     pub opacity: Array2<f32>,
-    /// Distance from this glyph's left edge to the next one's, in pixels of the cell.
+    /// Advance: distance from the left edge of this glyph to that of the next one, in pixels of the cell.
     pub advance: f32,
-    /// Pictures that the levels are the mean of; `None` where they are drawn, and so without noise.
+    /// Number of pictures whose mean the levels are; `None` for drawn glyphs, which have no noise.
     pub pictures: Option<u32>,
 }
 
-/// The shapes of one size of type.
+/// The glyphs of one typeface and size.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Face {
-    /// Name of the picture file without its ending.
+    /// Name of the picture file, without its extension.
     pub name: String,
-    /// The channels written in this face; empty: any.
+    /// The channels shown in this face; empty: any channel.
     pub channels: Vec<Channel>,
-    /// Width and height of every glyph's cell in pixels.
+    /// Width and height of the cell of every glyph, in pixels.
     pub cell: (usize, usize),
-    /// The glyphs known.
+    /// The glyphs, in the order of the picture.
     pub glyphs: Vec<Glyph>,
 }
 
 impl Face {
-    /// The glyph of a character, if it is known.
+    /// The glyph of a character, if the face has it.
     #[must_use]
     pub fn glyph(&self, character: char) -> Option<&Glyph> {
         self.glyphs.iter().find(|glyph| glyph.character == character)
     }
 
-    /// Height of the digits' strokes and outlines in pixels of the cell; `None` without digits.
+    /// Height of the digits with their outlines, in pixels of the cell; `None` without digits.
     #[must_use]
-    pub fn ink_height(&self) -> Option<f32> {
-        let inked = |glyph: &Glyph, row: usize| glyph.opacity.row(row).iter().any(|opacity| *opacity > 0.5);
+    pub fn digit_height(&self) -> Option<f32> {
+        let is_opaque =
+            |glyph: &Glyph, row: usize| glyph.opacity.row(row).iter().any(|opacity| *opacity > 0.5);
         let digits: Vec<&Glyph> =
             self.glyphs.iter().filter(|glyph| glyph.character.is_ascii_digit()).collect();
         let rows: Vec<usize> =
-            (0..self.cell.1).filter(|row| digits.iter().any(|glyph| inked(glyph, *row))).collect();
+            (0..self.cell.1).filter(|row| digits.iter().any(|glyph| is_opaque(glyph, *row))).collect();
         Some((rows.last()? - rows.first()? + 1) as f32)
     }
 
-    /// Digits whose shape is not known.
+    /// The digits that the face lacks.
     #[must_use]
     pub fn missing_digits(&self) -> Vec<char> {
         ('0'..='9').filter(|digit| self.glyph(*digit).is_none()).collect()
     }
 }
 
-/// A set of glyphs, as used by one overlay.
+/// The faces of one overlay.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GlyphSet {
-    /// Name for messages.
+    /// Its name, for messages.
     pub name: String,
     /// The faces.
     pub faces: Vec<Face>,
-    /// Whether the glyphs may appear at any size on the frame (built-in sets), or just as large as
-    /// they are stored (taught sets).
+    /// Whether glyphs may appear in any size on the frame (built-in sets), or only in their stored size (taught sets).
     pub any_size: bool,
 }
 
 impl GlyphSet {
-    /// The face a channel is written in: the one that names it, else one for any channel.
+    /// The face of a channel: the first that lists the channel, else the first for any channel.
     #[must_use]
     pub fn face_for(&self, channel: &Channel) -> Option<&Face> {
         let named = self.faces.iter().find(|face| face.channels.contains(channel));

@@ -1,4 +1,4 @@
-//! The quantities an overlay shows, one channel each.
+//! Channels: the quantities that an overlay shows.
 
 use serde::{Deserialize, Serialize};
 
@@ -20,16 +20,16 @@ pub enum Channel {
     Throttle,
     /// Current drawn from the pack.
     Current,
-    /// Course over ground or heading.
+    /// Course over ground, or heading.
     Heading,
     /// Motor speed.
     Rpm,
-    /// Any other channel, under the pilot's own name.
+    /// Any other channel, by the pilot's name for it.
     Other(String),
 }
 
 impl Channel {
-    /// The channels with a meaning of their own.
+    /// The channels that the program knows the meaning of.
     pub const KNOWN: [Self; 8] = [
         Self::Speed,
         Self::Voltage,
@@ -41,7 +41,7 @@ impl Channel {
         Self::Rpm,
     ];
 
-    /// The channel's name in files: lower case.
+    /// The channel's name in files, in lower case.
     #[must_use]
     pub fn name(&self) -> &str {
         match self {
@@ -57,18 +57,19 @@ impl Channel {
         }
     }
 
-    /// The known channel whose name this one's is a slip away from (Damerau-Levenshtein distance 1, or 2 in
-    /// long names); `None` for known channels and for names of the pilot's own, such as `speed2`.
+    /// The known channel with a name so similar that this one is probably a misspelling of it: at a Damerau-Levenshtein
+    /// distance of 1, or 2 for names of eight letters or more. `None` for known channels, and for names with other
+    /// characters than letters, such as `speed2`.
     #[must_use]
     pub fn similar_known(&self) -> Option<Self> {
         let Self::Other(name) = self else { return None };
-        let slips = |known: &Self| strsim::damerau_levenshtein(known.name(), name);
+        let distance = |known: &Self| strsim::damerau_levenshtein(known.name(), name);
         let is_word = name.chars().all(|letter| letter.is_ascii_alphabetic());
-        let nearest = Self::KNOWN.iter().min_by_key(|known| slips(known)).filter(|_| is_word)?;
-        (slips(nearest) <= (nearest.name().len() / 4).max(1)).then(|| nearest.clone())
+        let nearest = Self::KNOWN.iter().min_by_key(|known| distance(known)).filter(|_| is_word)?;
+        (distance(nearest) <= (nearest.name().len() / 4).max(1)).then(|| nearest.clone())
     }
 
-    /// What the channel's unit must measure; `None` when it takes no unit or any unit.
+    /// The quantity that the channel's unit must measure; `None` if the channel has no unit or may have any.
     #[must_use]
     pub fn quantity(&self) -> Option<Quantity> {
         match self {
@@ -83,7 +84,7 @@ impl Channel {
         }
     }
 
-    /// The unit taken when the setup names none: only where the trade knows just one.
+    /// The unit that is assumed if the setup gives none. Only quantities that are shown in one unit everywhere have it.
     #[must_use]
     pub fn usual_unit(&self) -> Option<Unit> {
         match self {
@@ -132,13 +133,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_slip_in_a_name_is_told_from_a_name_of_the_pilots_own() {
-        let nearly = |name: &str| Channel::from(name.to_owned()).similar_known();
-        assert_eq!(nearly("satelites"), Some(Channel::Satellites));
-        assert_eq!(nearly("alttiude"), Some(Channel::Altitude));
-        assert_eq!(nearly("sped"), Some(Channel::Speed));
+    fn a_misspelt_name_is_distinguished_from_a_name_of_the_pilot() {
+        let similar = |name: &str| Channel::from(name.to_owned()).similar_known();
+        assert_eq!(similar("satelites"), Some(Channel::Satellites));
+        assert_eq!(similar("alttiude"), Some(Channel::Altitude));
+        assert_eq!(similar("sped"), Some(Channel::Speed));
         for own in ["speed", "speed2", "current_2", "timer", "distance", "lap", "temperature"] {
-            assert_eq!(nearly(own), None, "{own}");
+            assert_eq!(similar(own), None, "{own}");
         }
     }
 }

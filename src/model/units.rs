@@ -1,6 +1,6 @@
-//! Units a pilot meets on an overlay, their spellings and their exact factors to SI.
+//! Units of overlays: their spellings and their factors to SI units.
 //!
-//! Factors: NIST SP 811, Appendix B. The inch, foot, mile and nautical mile are exact.
+//! Source of the factors: NIST SP 811, Appendix B. Those of the foot, the mile and the nautical mile are exact.
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -17,9 +17,9 @@ pub enum Quantity {
     Voltage,
     /// Electric current; SI unit ampere.
     Current,
-    /// A share of a whole, in per cent.
+    /// Share of a whole, in per cent.
     Share,
-    /// A plane angle, in degrees.
+    /// Plane angle, in degrees.
     Angle,
     /// Rotational speed, in revolutions per minute.
     RotationalSpeed,
@@ -64,15 +64,15 @@ pub enum Unit {
     Watts,
     /// Seconds.
     Seconds,
-    /// Minutes and seconds with a colon between them, as a clock shows them; read as seconds.
+    /// Minutes and seconds with a colon between them, as on a clock; values are in seconds.
     MinutesAndSeconds,
 }
 
-/// A spelling that names no unit known here.
+/// The spelling of a unit that is not known.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("unknown unit \"{spelling}\": use one of {}", Unit::spellings())]
 pub struct UnknownUnit {
-    /// The spelling as met.
+    /// The spelling as given.
     pub spelling: String,
 }
 
@@ -80,13 +80,13 @@ pub struct UnknownUnit {
 struct UnitRow {
     unit: Unit,
     quantity: Quantity,
-    /// The way the unit is printed for a reader.
+    /// The symbol in texts for readers.
     symbol: &'static str,
-    /// The way the unit is written in column names: lower case letters only.
+    /// The spelling in column names: lower-case letters and underscores only.
     suffix: &'static str,
-    /// How many SI units (see [`Quantity`]) one of this unit is.
+    /// One of this unit in the unit of its [`Quantity`].
     si_per_unit: f64,
-    /// Further spellings that are understood, in lower case.
+    /// Other accepted spellings, in lower case.
     also: &'static [&'static str],
 }
 
@@ -120,48 +120,48 @@ const fn row(
 }
 
 impl Unit {
-    /// Finds the unit a spelling names; case and surrounding blanks do not matter.
+    /// Finds a unit by its spelling. Case and surrounding spaces do not matter.
     ///
     /// # Errors
     /// [`UnknownUnit`] names the spelling and lists the known ones.
     pub fn parse(spelling: &str) -> Result<Self, UnknownUnit> {
-        let asked = spelling.trim().to_lowercase();
+        let spelt = spelling.trim().to_lowercase();
         UNITS
             .iter()
             .find(|row| {
-                row.symbol.to_lowercase() == asked
-                    || row.suffix == asked
-                    || row.also.contains(&asked.as_str())
+                row.symbol.to_lowercase() == spelt
+                    || row.suffix == spelt
+                    || row.also.contains(&spelt.as_str())
             })
             .map(|row| row.unit)
             .ok_or_else(|| UnknownUnit { spelling: spelling.to_owned() })
     }
 
-    /// What the unit measures.
+    /// The quantity that the unit measures.
     #[must_use]
     pub fn quantity(self) -> Quantity {
         self.row().quantity
     }
 
-    /// The unit of the values that are read from a readout in this unit.
+    /// The unit of the values that are read from a readout in this unit: seconds for minutes and seconds, else itself.
     #[must_use]
     pub fn of_values(self) -> Self {
         if self == Self::MinutesAndSeconds { Self::Seconds } else { self }
     }
 
-    /// The unit as printed for a reader, such as `km/h`.
+    /// The symbol for readers, such as `km/h`.
     #[must_use]
     pub fn symbol(self) -> &'static str {
         self.row().symbol
     }
 
-    /// The unit as written in column names, such as `kmh`.
+    /// The spelling in column names, such as `kmh`.
     #[must_use]
     pub fn suffix(self) -> &'static str {
         self.row().suffix
     }
 
-    /// How many SI units (see [`Quantity`]) one of this unit is.
+    /// One of this unit in the unit of its [`Quantity`], an SI unit for speed and length.
     #[must_use]
     pub fn si_per_unit(self) -> f64 {
         self.row().si_per_unit
@@ -172,8 +172,7 @@ impl Unit {
         UNITS.iter().map(|row| row.unit)
     }
 
-    /// A value of this unit in another unit of the same quantity; `None` when they measure different
-    /// things.
+    /// Converts a value from this unit to another one; `None` if the units measure different quantities.
     #[must_use]
     pub fn convert(self, value: f64, to: Self) -> Option<f64> {
         (self.quantity() == to.quantity()).then(|| value * (self.si_per_unit() / to.si_per_unit()))
@@ -186,7 +185,7 @@ impl Unit {
     }
 
     fn row(self) -> &'static UnitRow {
-        // Every variant has its row; a test walks through them.
+        // Every variant has a row; a test checks it.
         UNITS.iter().find(|row| row.unit == self).unwrap_or(&UNITS[0])
     }
 }
@@ -205,65 +204,65 @@ impl From<Unit> for String {
     }
 }
 
-/// The units that results are wanted in; where none is named, the overlay's own.
+/// The units of the results; `None`: the unit of the overlay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ResultUnits {
-    /// For speeds.
+    /// Unit of speeds.
     pub speed: Option<Unit>,
-    /// For altitudes.
+    /// Unit of altitudes.
     pub length: Option<Unit>,
 }
 
-/// A list of wanted units that cannot be followed.
+/// Why a list of units for the results cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum ResultUnitsError {
-    /// A spelling names no unit.
+    /// A unit is not known.
     #[error("unknown unit \"{spelling}\": use mph, km/h, kn or m/s, and ft or m")]
     Unknown {
-        /// The spelling as met.
+        /// The spelling as given.
         spelling: String,
     },
-    /// A unit is neither one of speed nor one of height.
+    /// A unit measures neither speed nor length.
     #[error("\"{spelling}\" measures neither a speed nor a height: use mph, km/h, kn or m/s, and ft or m")]
     NeitherSpeedNorLength {
-        /// The spelling as met.
+        /// The spelling as given.
         spelling: String,
     },
-    /// Two units for one quantity.
-    #[error("\"{spelling}\" is a second unit for the same: name one for speed and one for height")]
+    /// Two units measure the same quantity.
+    #[error("\"{spelling}\" is a second unit for the same quantity: give one for speed and one for height")]
     Twice {
-        /// The spelling of the second.
+        /// The spelling of the second unit.
         spelling: String,
     },
 }
 
 impl ResultUnits {
-    /// Reads a list such as `mph,ft`, in any order, either left out.
+    /// Parses a list such as `mph,ft`, in any order. Speed, length or both may be left out.
     ///
     /// # Errors
-    /// [`ResultUnitsError`] names the spelling and what can stand there.
+    /// [`ResultUnitsError`] names the wrong unit and the allowed ones.
     pub fn parse(list: &str) -> Result<Self, ResultUnitsError> {
-        let mut wanted = Self::default();
+        let mut units = Self::default();
         for spelling in list.split(',').map(str::trim).filter(|spelling| !spelling.is_empty()) {
             let unit = Unit::parse(spelling)
                 .map_err(|UnknownUnit { spelling }| ResultUnitsError::Unknown { spelling })?;
             let spelling = spelling.to_owned();
-            let place = match unit.quantity() {
-                Quantity::Speed => &mut wanted.speed,
-                Quantity::Length => &mut wanted.length,
+            let slot = match unit.quantity() {
+                Quantity::Speed => &mut units.speed,
+                Quantity::Length => &mut units.length,
                 _ => return Err(ResultUnitsError::NeitherSpeedNorLength { spelling }),
             };
-            if place.replace(unit).is_some() {
+            if slot.replace(unit).is_some() {
                 return Err(ResultUnitsError::Twice { spelling });
             }
         }
-        Ok(wanted)
+        Ok(units)
     }
 }
 
-/// Height above the field, in the unit of the altitude shown above sea level, given the field's
-/// elevation above sea level as (value, unit). `None` when either is not a length.
+/// Height above the field, in the unit of the altitude. Both the altitude and the field's `elevation` (value and unit) are
+/// above sea level. `None` if a unit does not measure a length.
 #[must_use]
 pub fn height_above_field(shown: f64, unit: Unit, elevation: (f64, Unit)) -> Option<f64> {
     let field = elevation.1.convert(elevation.0, unit)?;
@@ -276,7 +275,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_unit_is_found_under_its_symbol_and_its_suffix() {
+    fn every_unit_is_found_by_its_symbol_and_its_suffix() {
         for row in &UNITS {
             assert_eq!(Unit::parse(row.symbol).unwrap(), row.unit);
             assert_eq!(Unit::parse(row.suffix).unwrap(), row.unit);
@@ -296,14 +295,14 @@ mod tests {
     }
 
     #[test]
-    fn values_convert_within_a_quantity_only() {
+    fn values_convert_only_within_a_quantity() {
         // NIST SP 811 Appendix B: 1 ft = 0.3048 m exactly.
         assert_eq!(Unit::Feet.convert(1000.0, Unit::Metres), Some(1000.0 * 0.3048));
         assert_eq!(Unit::Feet.convert(1000.0, Unit::Knots), None);
     }
 
     #[test]
-    fn height_above_the_field_is_what_is_left_of_the_altitude() {
+    fn height_above_the_field_is_altitude_minus_elevation() {
         // Common practice, no source: 864 ft shown over a field at 800 ft.
         assert_eq!(height_above_field(864.0, Unit::Feet, (800.0, Unit::Feet)), Some(64.0));
         let metric = height_above_field(864.0, Unit::Feet, (243.84, Unit::Metres)).unwrap();

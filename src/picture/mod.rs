@@ -1,4 +1,4 @@
-//! Pictures for the pilot to check: a still of the clip with the regions drawn and named on it.
+//! Pictures for the pilot to check: a frame of the clip with the regions drawn and named on it.
 
 mod layout;
 mod letters;
@@ -19,29 +19,29 @@ use crate::geometry::PixelRect;
 use layout::{Plate, place_plates};
 pub(crate) use letters::draw_line;
 
-/// A region to be drawn.
+/// A region to draw.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Label {
-    /// The box, in pixels of the picture.
-    pub place: PixelRect,
+    /// The box, in pixels of the frame.
+    pub rect: PixelRect,
     /// Its name, such as the channel.
     pub title: String,
-    /// What is read there or known of it; may be empty.
+    /// The reading or a property of the region; may be empty.
     pub detail: String,
 }
 
-/// A picture that could not be saved.
+/// Why a picture could not be saved.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum PictureError {
-    /// The file exists and is not to be replaced.
+    /// The file exists and must not be replaced.
     #[error("{} exists already: name another file, or move it away", path.display())]
     Exists {
         /// The file.
         path: PathBuf,
     },
     /// The picture cannot be written as PNG.
-    #[error("cannot write the picture {}: {source}; name another place for it, or mend that one", path.display())]
+    #[error("cannot write the picture {}: {source}; choose another path, or fix this one", path.display())]
     Unwritable {
         /// The file.
         path: PathBuf,
@@ -50,10 +50,9 @@ pub enum PictureError {
     },
 }
 
-/// Colours that people with any common kind of colour blindness tell apart: the palette of
-/// M. Okabe and K. Ito, "Color Universal Design" (2008), without its black and its blue, which
-/// are hard to see on the dark plates. Order: orange, sky blue, yellow, vermillion, bluish green,
-/// reddish purple.
+/// Colours that can be distinguished with any common kind of colour blindness: orange, sky blue, yellow, vermillion, bluish
+/// green, reddish purple. Source: M. Okabe and K. Ito, "Color Universal Design" (2008). Black and blue of that palette
+/// are left out, because they are hard to see on dark plates.
 const COLOURS: [Rgb<u8>; 6] = [
     Rgb([230, 159, 0]),
     Rgb([86, 180, 233]),
@@ -62,37 +61,38 @@ const COLOURS: [Rgb<u8>; 6] = [
     Rgb([0, 158, 115]),
     Rgb([204, 121, 167]),
 ];
+/// Background of the plates.
 const PLATE_COLOUR: Rgb<u8> = Rgb([0, 0, 0]);
-/// The line around a box: coloured, with a dark line on its outer side for bright backgrounds.
+/// Width of the line around a box, in pixels: two coloured, and a dark one outside for bright backgrounds.
 const OUTLINE_PX: u32 = 3;
 
-/// Draws each region's outline and a plate with its name on a still, in colour.
+/// Draws on a frame, in colour, each region's outline and a plate with its name.
 ///
-/// Outlines lie outside the boxes and plates beside them, so that no digit is covered as long as
-/// there is room elsewhere. Boxes that leave the picture are cut at its border.
+/// Outlines lie outside the boxes, and plates beside them, so that digits are covered only if there is no room elsewhere.
+/// Boxes that extend beyond the frame are cut at its edge.
 #[must_use]
-pub fn annotate(still: &GrayImage, labels: &[Label]) -> RgbImage {
-    let mut picture = DynamicImage::ImageLuma8(still.clone()).into_rgb8();
+pub fn annotate(frame: &GrayImage, labels: &[Label]) -> RgbImage {
+    let mut picture = DynamicImage::ImageLuma8(frame.clone()).into_rgb8();
     let inside: Vec<(Label, Rgb<u8>)> = labels
         .iter()
         .zip(COLOURS.iter().cycle())
         .filter_map(|(label, colour)| {
-            let place = cut_to(label.place, still.dimensions())?;
-            Some((Label { place, ..label.clone() }, *colour))
+            let rect = non_empty(label.rect.clipped_to(frame.dimensions()))?;
+            Some((Label { rect, ..label.clone() }, *colour))
         })
         .collect();
     for (label, colour) in &inside {
-        draw_outline(&mut picture, label.place, *colour);
+        draw_outline(&mut picture, label.rect, *colour);
     }
-    let scale = letters::scale_for(still.height());
+    let scale = letters::scale_for(frame.height());
     let labels: Vec<&Label> = inside.iter().map(|(label, _)| label).collect();
-    for (plate, (_, colour)) in place_plates(&labels, still.dimensions(), scale).iter().zip(&inside) {
+    for (plate, (_, colour)) in place_plates(&labels, frame.dimensions(), scale).iter().zip(&inside) {
         draw_plate(&mut picture, plate, *colour, scale);
     }
     picture
 }
 
-/// Saves a picture as PNG, whole or not at all.
+/// Saves a picture as PNG. The file is written as a whole or not at all.
 ///
 /// # Errors
 /// [`PictureError`] names the file and the reason.
@@ -108,32 +108,27 @@ pub fn save_png(picture: &RgbImage, path: &Path, existing: Existing) -> Result<(
     })
 }
 
-/// The part of a box inside a picture; `None` where nothing is left.
-fn cut_to(place: PixelRect, (width, height): (u32, u32)) -> Option<PixelRect> {
-    let right = place.right().min(width);
-    let bottom = place.bottom().min(height);
-    let (across, down) = (right.checked_sub(place.left)?, bottom.checked_sub(place.top)?);
-    (across > 0 && down > 0).then_some(PixelRect { width: across, height: down, ..place })
+/// The rectangle, if it has any pixels.
+fn non_empty(rect: PixelRect) -> Option<PixelRect> {
+    (rect.area_px() > 0).then_some(rect)
 }
 
-fn draw_outline(picture: &mut RgbImage, place: PixelRect, colour: Rgb<u8>) {
+fn draw_outline(picture: &mut RgbImage, rect: PixelRect, colour: Rgb<u8>) {
     for (distance, colour) in [(1, colour), (2, colour), (OUTLINE_PX, PLATE_COLOUR)] {
-        draw_hollow_rect_mut(picture, around(place, distance), colour);
+        draw_hollow_rect_mut(picture, around(rect, distance), colour);
     }
 }
 
-/// The rectangle `distance` pixels outside a box that lies in a picture.
-fn around(place: PixelRect, distance: u32) -> Rect {
-    let out = i64::from(distance);
-    let start = |from: u32| i32::try_from(i64::from(from) - out).unwrap_or(i32::MAX);
-    Rect::at(start(place.left), start(place.top))
-        .of_size(place.width + 2 * distance, place.height + 2 * distance)
+/// The rectangle `distance` pixels outside another one. Unlike a [`PixelRect`] it may begin left of the image or above it.
+fn around(rect: PixelRect, distance: u32) -> Rect {
+    let start = |from: u32| i32::try_from(i64::from(from) - i64::from(distance)).unwrap_or(i32::MAX);
+    Rect::at(start(rect.left), start(rect.top)).of_size(rect.width + 2 * distance, rect.height + 2 * distance)
 }
 
 fn draw_plate(picture: &mut RgbImage, plate: &Plate, colour: Rgb<u8>, scale: u32) {
-    draw_filled_rect_mut(picture, around(plate.place, 0), PLATE_COLOUR);
+    draw_filled_rect_mut(picture, around(plate.rect, 0), PLATE_COLOUR);
     for (row, line) in (0..).zip(&plate.lines) {
-        let top = plate.place.top + layout::MARGIN_PX + row * layout::line_height(scale);
-        letters::draw_line(picture, line, (plate.place.left + layout::MARGIN_PX, top), scale, colour);
+        let top = plate.rect.top + layout::MARGIN_PX + row * layout::line_height(scale);
+        letters::draw_line(picture, line, (plate.rect.left + layout::MARGIN_PX, top), scale, colour);
     }
 }

@@ -3,26 +3,26 @@ use image::{GrayImage, Luma};
 
 use super::*;
 
-fn label(place: [u32; 4], title: &str, detail: &str) -> Label {
-    Label { place: place.into(), title: title.to_owned(), detail: detail.to_owned() }
+fn label(rect: [u32; 4], title: &str, detail: &str) -> Label {
+    Label { rect: rect.into(), title: title.to_owned(), detail: detail.to_owned() }
 }
 
-fn still(width: u32, height: u32) -> GrayImage {
+fn frame(width: u32, height: u32) -> GrayImage {
     GrayImage::from_fn(width, height, |x, y| Luma([((x + 2 * y) % 200) as u8 + 20]))
 }
 
-/// Whether the pixels of `place` are those of the still.
-fn untouched(picture: &RgbImage, still: &GrayImage, place: PixelRect) -> bool {
-    let columns = place.left..place.left + place.width;
-    columns.flat_map(|x| (place.top..place.top + place.height).map(move |y| (x, y))).all(|(x, y)| {
-        let Luma([grey]) = *still.get_pixel(x, y);
+/// Whether the pixels of a rectangle are those of the frame.
+fn is_untouched(picture: &RgbImage, frame: &GrayImage, rect: PixelRect) -> bool {
+    let columns = rect.left..rect.right();
+    columns.flat_map(|x| (rect.top..rect.bottom()).map(move |y| (x, y))).all(|(x, y)| {
+        let Luma([grey]) = *frame.get_pixel(x, y);
         picture.get_pixel(x, y).0 == [grey; 3]
     })
 }
 
-/// Nine readouts as crowded as overlays get: corners, borders and close rows.
+/// Nine readouts in corners, at edges and in close rows: more crowded than real overlays.
 fn crowded() -> Vec<Label> {
-    let places = [
+    let rects = [
         [2, 2, 60, 26],
         [570, 2, 68, 26],
         [0, 452, 80, 28],
@@ -35,42 +35,42 @@ fn crowded() -> Vec<Label> {
     ];
     let titles =
         ["speed", "satellites", "voltage", "throttle", "heading", "current", "altitude", "rpm", "channel-9"];
-    places.into_iter().zip(titles).map(|(place, title)| label(place, title, "1234.5 (98 %)")).collect()
+    rects.into_iter().zip(titles).map(|(rect, title)| label(rect, title, "1234.5 (98 %)")).collect()
 }
 
 #[test]
 fn no_digit_is_covered_on_a_crowded_overlay() {
-    let still = still(640, 480);
-    let picture = annotate(&still, &crowded());
+    let frame = frame(640, 480);
+    let picture = annotate(&frame, &crowded());
     for label in crowded() {
-        assert!(untouched(&picture, &still, label.place), "{} is covered", label.title);
+        assert!(is_untouched(&picture, &frame, label.rect), "{} is covered", label.title);
     }
 }
 
 #[test]
-fn plates_do_not_cover_each_other_and_stay_in_the_picture() {
+fn plates_do_not_cover_each_other_and_lie_inside_the_frame() {
     let labels = crowded();
     let labels: Vec<&Label> = labels.iter().collect();
     let plates = place_plates(&labels, (640, 480), 2);
     for (index, plate) in plates.iter().enumerate() {
-        assert!(plate.place.right() <= 640 && plate.place.bottom() <= 480, "{plate:?}");
+        assert!(plate.rect.right() <= 640 && plate.rect.bottom() <= 480, "{plate:?}");
         for other in &plates[..index] {
-            let apart = plate.place.right() <= other.place.left
-                || other.place.right() <= plate.place.left
-                || plate.place.bottom() <= other.place.top
-                || other.place.bottom() <= plate.place.top;
+            let apart = plate.rect.right() <= other.rect.left
+                || other.rect.right() <= plate.rect.left
+                || plate.rect.bottom() <= other.rect.top
+                || other.rect.bottom() <= plate.rect.top;
             assert!(apart, "{plate:?} covers {other:?}");
         }
     }
 }
 
 #[test]
-fn each_box_is_outlined_in_a_colour_of_its_own() {
+fn each_box_has_an_outline_of_another_colour() {
     let labels = crowded();
-    let picture = annotate(&still(640, 480), &labels[4..8]);
+    let picture = annotate(&frame(640, 480), &labels[4..8]);
     let corners: Vec<_> = labels[4..8]
         .iter()
-        .map(|label| *picture.get_pixel(label.place.right(), label.place.top + 12))
+        .map(|label| *picture.get_pixel(label.rect.right(), label.rect.top + 12))
         .collect();
     assert_eq!(corners, COLOURS[..4].to_vec());
 }
@@ -85,7 +85,7 @@ fn the_name_is_drawn_in_letters() {
 }
 
 #[test]
-fn a_picture_of_any_size_and_boxes_anywhere_do_no_harm() {
+fn frames_of_any_size_and_boxes_anywhere_are_drawn() {
     let labels = [
         label([0, 0, u32::MAX, u32::MAX], "all", "äöü Ω 漢"),
         label([u32::MAX, 5, 10, 10], "outside", ""),
@@ -93,19 +93,19 @@ fn a_picture_of_any_size_and_boxes_anywhere_do_no_harm() {
         label([1, 1, 1, 1], &"long ".repeat(1000), &"text ".repeat(1000)),
     ];
     for size in [(0, 0), (1, 1), (7, 3), (64, 48), (640, 480)] {
-        assert_eq!(annotate(&still(size.0, size.1), &labels).dimensions(), size);
+        assert_eq!(annotate(&frame(size.0, size.1), &labels).dimensions(), size);
     }
 }
 
 #[test]
-fn a_saved_picture_is_read_back_the_same_and_not_replaced_unasked() {
+fn a_saved_picture_is_read_back_the_same_and_replaced_only_if_asked() {
     let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("still.png");
-    let picture = annotate(&still(64, 48), &[]);
+    let path = folder.path().join("frame.png");
+    let picture = annotate(&frame(64, 48), &[]);
     save_png(&picture, &path, Existing::Keep).unwrap();
     assert_eq!(image::open(&path).unwrap().into_rgb8(), picture);
     let message = save_png(&picture, &path, Existing::Keep).unwrap_err().to_string();
-    assert!(message.ends_with("still.png exists already: name another file, or move it away"), "{message}");
-    let message = save_png(&picture, &folder.path().join("no/still.png"), Existing::Replace).unwrap_err();
-    assert!(message.to_string().contains("there is no such folder; name another place"), "{message}");
+    assert!(message.ends_with("frame.png exists already: name another file, or move it away"), "{message}");
+    let message = save_png(&picture, &folder.path().join("no/frame.png"), Existing::Replace).unwrap_err();
+    assert!(message.to_string().contains("there is no such folder; choose another path"), "{message}");
 }

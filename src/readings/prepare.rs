@@ -145,7 +145,7 @@ type MovedSetup = ((i64, i64), Setup);
 fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<MovedSetup>, FootageError> {
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
     let frames: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
-    let found: Vec<PixelRect> = propose(&frames).into_iter().map(|proposal| proposal.place).collect();
+    let found: Vec<PixelRect> = propose(&frames).into_iter().map(|proposal| proposal.rect).collect();
     Ok(common_offset(setup, &found).and_then(|by| Some((by, moved(setup, by, &frames)?))))
 }
 

@@ -3,6 +3,7 @@
 mod descriptive;
 mod inference;
 mod least_squares;
+mod nearest_rank;
 mod trend;
 
 pub use descriptive::{
@@ -11,4 +12,5 @@ pub use descriptive::{
 };
 pub use inference::{StandardUncertainty, coverage_factor, holm, welch_satterthwaite};
 pub use least_squares::{Fit, curved, linear};
+pub use nearest_rank::nearest_rank;
 pub use trend::{Trend, theil_sen};

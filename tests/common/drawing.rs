@@ -1,4 +1,4 @@
-//! Texts drawn over a moving picture, for tests of the reader that need no video file.
+//! Texts drawn over moving stripes, for tests of the reader without a video file.
 
 use image::{GrayImage, Luma};
 use pairspeed::footage::MemoryFrames;
@@ -8,7 +8,7 @@ use pairspeed::recognise::Recogniser;
 use pairspeed::series::Readings;
 use pairspeed::setup::Setup;
 
-/// A setup for speeds written on the frames drawn here.
+/// A setup for the frames drawn here, with a speed.
 pub const SPEED_SETUP: &str = r#"
 [camera]
 name = "bench"
@@ -22,7 +22,7 @@ digits = 3
 range = [0, 300]
 "#;
 
-/// What is read in a setup's first region of frames, 25 a second, each drawn from its text and number.
+/// The readings of a setup's first region in 25 frames per second. Each frame is drawn from its text and number.
 pub fn read_drawn(
     setup: &str,
     sets: &[GlyphSet],
@@ -33,7 +33,7 @@ pub fn read_drawn(
     read_frames(setup, sets, frames).channels[0].values.clone()
 }
 
-/// What is read of frames, 25 a second.
+/// The readings of frames, 25 per second.
 pub fn read_frames(setup: &str, sets: &[GlyphSet], frames: Vec<GrayImage>) -> Readings {
     let stamped = frames.into_iter().zip(0..).map(|(frame, number)| (f64::from(number) * 0.04, frame));
     let mut source = MemoryFrames::new(stamped.collect()).unwrap();
@@ -44,13 +44,15 @@ pub fn read_frames(setup: &str, sets: &[GlyphSet], frames: Vec<GrayImage>) -> Re
     collect(&mut source, &prepared, 0.95, &mut Silent).unwrap()
 }
 
-/// Width and height of the frames drawn.
+/// Width and height of the frames in pixels.
 pub const FRAME: (u32, u32) = (220, 90);
 
-/// Column where texts end, and row where their cells begin.
-const PLACE: (f32, u32) = (156.0, 32);
+/// The column where texts end, in pixels.
+const TEXT_RIGHT: f32 = 156.0;
+/// The row where the cells of texts begin, in pixels.
+const TEXT_TOP: u32 = 32;
 
-/// Stripes that move, and a little noise.
+/// Moving stripes with a little noise.
 pub fn moving_stripes(number: u32) -> GrayImage {
     let noise = |x: u32, y: u32| {
         (x.wrapping_mul(7919) ^ y.wrapping_mul(104_729) ^ number.wrapping_mul(15_485_863))
@@ -63,23 +65,23 @@ pub fn moving_stripes(number: u32) -> GrayImage {
     })
 }
 
-/// A frame with a right-aligned text in a built-in face, its cells `1 / shrink` of their size.
+/// A frame with a right-aligned text in a face whose cells are reduced to `1 / shrink` of their size.
 pub fn written(face: &Face, shrink: usize, text: &str, number: u32) -> GrayImage {
     let mut picture = moving_stripes(number);
     write(&mut picture, face, shrink, text);
     picture
 }
 
-/// Writes a right-aligned text on a frame.
+/// Draws a right-aligned text on a frame.
 pub fn write(picture: &mut GrayImage, face: &Face, shrink: usize, text: &str) {
     let glyphs: Vec<&Glyph> = text.chars().map(|character| face.glyph(character).unwrap()).collect();
     let advance = |glyph: &Glyph| glyph.advance / shrink as f32;
-    let mut left = PLACE.0 - glyphs.iter().map(|glyph| advance(glyph)).sum::<f32>();
+    let mut left = TEXT_RIGHT - glyphs.iter().map(|glyph| advance(glyph)).sum::<f32>();
     for glyph in glyphs {
         let (rows, cols) = glyph.levels.dim();
         for row in 0..rows / shrink {
             for col in 0..cols / shrink {
-                let (x, y) = (left.round() as u32 + col as u32, PLACE.1 + row as u32);
+                let (x, y) = (left.round() as u32 + col as u32, TEXT_TOP + row as u32);
                 let under = f32::from(picture.get_pixel(x, y).0[0]);
                 let parts = (0..shrink * shrink).map(|part| {
                     let at = [shrink * row + part / shrink, shrink * col + part % shrink];
@@ -93,9 +95,8 @@ pub fn write(picture: &mut GrayImage, face: &Face, shrink: usize, text: &str) {
     }
 }
 
-/// Which of a digit's seven bars are lit: top, upper left, upper right, middle, lower left, lower right,
-/// bottom.
-const BARS: [[u8; 7]; 10] = [
+/// Which of the seven segments of a digit are lit: top, upper left, upper right, middle, lower left, lower right, bottom.
+const SEGMENTS: [[u8; 7]; 10] = [
     [1, 1, 1, 0, 1, 1, 1],
     [0, 0, 1, 0, 0, 1, 0],
     [1, 0, 1, 1, 1, 0, 1],
@@ -108,19 +109,19 @@ const BARS: [[u8; 7]; 10] = [
     [1, 1, 1, 1, 0, 1, 1],
 ];
 
-/// Left, top, width and height of the bars in a digit of 12 x 20 pixels.
-const BAR_PLACES: [[u32; 4]; 7] =
+/// Left, top, width and height of the segments in a digit of 12 x 20 pixels.
+const SEGMENT_RECTS: [[u32; 4]; 7] =
     [[1, 0, 10, 3], [0, 1, 3, 9], [9, 1, 3, 9], [1, 9, 10, 3], [0, 11, 3, 9], [9, 11, 3, 9], [1, 18, 10, 3]];
 
-/// A frame with a right-aligned whole number in digits of seven bars, which no built-in face has.
+/// A frame with a right-aligned whole number in seven-segment digits, which no built-in face has.
 pub fn in_seven_bars(text: &str, number: u32) -> GrayImage {
     let mut picture = moving_stripes(number);
-    let mut left = PLACE.0 as u32 - 17 * text.len() as u32;
+    let mut left = TEXT_RIGHT as u32 - 17 * text.len() as u32;
     for digit in text.chars().filter_map(|digit| digit.to_digit(10)) {
-        let lit = BARS[digit as usize].iter().zip(BAR_PLACES).filter(|(lit, _)| **lit == 1);
+        let lit = SEGMENTS[digit as usize].iter().zip(SEGMENT_RECTS).filter(|(lit, _)| **lit == 1);
         for (_, [x, y, width, height]) in lit {
             for (dx, dy) in (0..width).flat_map(|dx| (0..height).map(move |dy| (dx, dy))) {
-                picture.put_pixel(left + x + dx, PLACE.1 + y + dy, Luma([245]));
+                picture.put_pixel(left + x + dx, TEXT_TOP + y + dy, Luma([245]));
             }
         }
         left += 17;

@@ -160,7 +160,7 @@ impl Read {
 
     fn label(&self) -> Label {
         Label {
-            place: self.region.place,
+            rect: self.region.place,
             title: self.region.channel.name().to_owned(),
             detail: self.in_words(),
         }

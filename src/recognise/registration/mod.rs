@@ -214,20 +214,20 @@ fn fit_builtin_face<'a>(
     let features = position_features(&alphabet, patches);
     (alphabet, registration) = with_spacing(alphabet, registration, region, &features)?;
     let mut start = initial_appearance(guess.scale);
-    let mut height = guess.face.ink_height()?;
+    let mut height = guess.face.digit_height()?;
     let mut found = None;
     for _ in 0..APPEARANCE_ITERATIONS {
         let means = CharacterMeans::of(&alphabet, &registration.placement, &grammar, patches);
         let starts: Vec<BuiltinFace<'a>> = faces
             .iter()
             .filter_map(|face| {
-                let ratio = height / face.ink_height()?;
+                let ratio = height / face.digit_height()?;
                 let scale = (start.scale.0 * ratio, start.scale.1 * ratio);
                 Some((*face, Appearance { scale, ..start }))
             })
             .collect();
         let (face, appearance) = means.fit_appearance(&starts)?;
-        (start, height, found) = (appearance, face.ink_height()?, Some((face, appearance)));
+        (start, height, found) = (appearance, face.digit_height()?, Some((face, appearance)));
         alphabet = Alphabet::with_appearance(face, appearance, alphabet.factor);
         let features = position_features(&alphabet, patches);
         registration = register(&alphabet, region, &features, None)?;
@@ -346,7 +346,7 @@ fn candidates_of<'a>(
     if !set.any_size {
         return Some(vec![FaceCandidate { face, scale: (1.0, 1.0) }]);
     }
-    let magnification = text_height_px(patches)? / face.ink_height()?;
+    let magnification = text_height_px(patches)? / face.digit_height()?;
     let sizes = HEIGHT_STEPS.iter().flat_map(|height| {
         WIDTH_STEPS.iter().map(move |width| {
             let scale_y = magnification * height;
