@@ -1,4 +1,4 @@
-//! Wind and air as a person tells them, in the trade's units or with their own.
+//! Parses wind, temperature, pressure, elevation and course as a pilot writes them, with or without a unit.
 
 use std::ops::RangeInclusive;
 
@@ -8,42 +8,42 @@ use crate::air::ZERO_CELSIUS_K;
 use crate::model::quantity::number_and_rest;
 use crate::model::units::{Quantity, Unit};
 
-/// Temperatures taken, in kelvin.
+/// Accepted temperatures, in kelvin.
 const TEMPERATURES_K: RangeInclusive<f64> = 223.15..=333.15;
-/// Pressures taken, in pascal.
+/// Accepted pressures, in pascal.
 const PRESSURES_PA: RangeInclusive<f64> = 50_000.0..=110_000.0;
-/// Elevations taken, in metres above sea level.
+/// Accepted elevations, in metres above sea level.
 const ELEVATIONS_M: RangeInclusive<f64> = -500.0..=6000.0;
-/// Speeds of the wind taken, in m/s.
+/// Accepted wind speeds, in m/s.
 const WINDS_MPS: RangeInclusive<f64> = 0.0..=60.0;
-/// Directions taken, in degrees: counted clockwise from north, or the other way below 0.
+/// Accepted directions, in degrees clockwise from north; negative ones count the other way.
 pub const DIRECTIONS_DEG: RangeInclusive<f64> = -360.0..=360.0;
 
-/// Pascal in a hectopascal, and in an inch of mercury (NIST SP 811, Appendix B; not exact).
+/// Pascals per hectopascal, and per inch of mercury (NIST SP 811, Appendix B; rounded there).
 const HECTOPASCAL_PA: f64 = 100.0;
 const INCH_OF_MERCURY_PA: f64 = 3386.389;
 
-/// Why something told of the weather cannot be followed: what was told, and how to mend it.
+/// A value of the weather that is not usable, and its fix.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("{text}: {mend}")]
+#[error("{text}: {fix}")]
 pub struct WeatherError {
-    /// What was told.
+    /// The value as written.
     pub text: String,
-    /// How to mend it.
-    pub mend: Mend,
+    /// The fix.
+    pub fix: WeatherFix,
 }
 
-/// What to tell instead.
+/// The value to write instead.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
-pub enum Mend {
-    /// A wind in its form.
+pub enum WeatherFix {
+    /// A wind in its expected form.
     #[error("give speed and the direction the wind comes from, such as 4@270, 4m/s@270 or 9mph@270")]
     WindForm,
-    /// A unit of the wind, since the overlay's is not known.
-    #[error("the setup tells no unit of the speed: give one with the wind, such as 4m/s@270")]
+    /// A wind with a unit, since the overlay's unit is not known.
+    #[error("the setup states no unit of the speed: write one with the wind, such as 4m/s@270")]
     WindUnit,
-    /// A wind that can be flown in.
+    /// A plausible wind speed.
     #[error("the speed of the wind may be 0 to 60 m/s (134 mph)")]
     WindSpeed,
     /// A direction of the wind.
@@ -63,81 +63,83 @@ pub enum Mend {
     Elevation,
 }
 
-impl Mend {
+impl WeatherFix {
     fn of(self, text: &str) -> WeatherError {
-        WeatherError { text: text.to_owned(), mend: self }
+        WeatherError { text: text.to_owned(), fix: self }
     }
 }
 
-/// Reads a wind such as `4@270`, `4m/s@270` or `9mph@270` into its speed in m/s and the direction it comes
-/// from, in degrees clockwise from north; without a unit it is in `usual`.
+/// Parses a wind such as `4@270`, `4m/s@270` or `9mph@270` into its speed in m/s and the direction it comes from, in
+/// degrees clockwise from north. A speed without a unit is in `usual`.
 ///
 /// # Errors
-/// [`WeatherError`] where it has another form, no unit is known, or there is no such wind.
+/// [`WeatherError`] where the form is different, no unit is known, or the wind is out of range.
 pub fn wind(text: &str, usual: Option<Unit>) -> Result<(f64, f64), WeatherError> {
-    let form = || Mend::WindForm.of(text);
+    let form = || WeatherFix::WindForm.of(text);
     let (speed, from) = text.split_once('@').ok_or_else(form)?;
     let (from_deg, _) = number_and_rest(from).filter(|(_, rest)| rest.is_empty()).ok_or_else(form)?;
     if usual.is_none() && number_and_rest(speed).is_some_and(|(_, unit)| unit.is_empty()) {
-        return Err(Mend::WindUnit.of(text));
+        return Err(WeatherFix::WindUnit.of(text));
     }
     let speed_mps = si(speed, Quantity::Speed, usual).ok_or_else(form)?;
-    let speed_mps = within(speed_mps, &WINDS_MPS).ok_or_else(|| Mend::WindSpeed.of(text))?;
-    let from_deg = within(from_deg, &DIRECTIONS_DEG).ok_or_else(|| Mend::WindDirection.of(text))?;
+    let speed_mps = within(speed_mps, &WINDS_MPS).ok_or_else(|| WeatherFix::WindSpeed.of(text))?;
+    let from_deg = within(from_deg, &DIRECTIONS_DEG).ok_or_else(|| WeatherFix::WindDirection.of(text))?;
     Ok((speed_mps, from_deg))
 }
 
-/// Reads a course over the ground such as `270`, in degrees clockwise from north.
+/// Parses a course over the ground such as `270`, in degrees clockwise from north.
 ///
 /// # Errors
-/// [`WeatherError`] where it is no direction.
+/// [`WeatherError`] where it is not a direction.
 pub fn course_deg(text: &str) -> Result<f64, WeatherError> {
     let degrees = number_and_rest(text).filter(|(_, rest)| matches!(*rest, "" | "°"));
-    degrees.and_then(|(degrees, _)| within(degrees, &DIRECTIONS_DEG)).ok_or_else(|| Mend::Course.of(text))
+    degrees
+        .and_then(|(degrees, _)| within(degrees, &DIRECTIONS_DEG))
+        .ok_or_else(|| WeatherFix::Course.of(text))
 }
 
-/// Reads a temperature such as `24` (Celsius) or `75F`, into kelvin.
+/// Parses a temperature such as `24` (Celsius) or `75F`, into kelvin.
 ///
 /// # Errors
-/// [`WeatherError`] where it is none, or none that is flown in.
+/// [`WeatherError`] where it is not a temperature, or out of range.
 pub fn temperature_k(text: &str) -> Result<f64, WeatherError> {
     let kelvin = number_and_rest(text).and_then(|(number, unit)| match unit.to_lowercase().as_str() {
         "" | "c" | "°c" => Some(number + ZERO_CELSIUS_K),
         "f" | "°f" => Some((number - 32.0) / 1.8 + ZERO_CELSIUS_K),
         _ => None,
     });
-    kelvin.and_then(|kelvin| within(kelvin, &TEMPERATURES_K)).ok_or_else(|| Mend::Temperature.of(text))
+    kelvin.and_then(|kelvin| within(kelvin, &TEMPERATURES_K)).ok_or_else(|| WeatherFix::Temperature.of(text))
 }
 
-/// Reads a pressure such as `1013` (hPa) or `29.92inHg`, into pascal.
+/// Parses a pressure such as `1013` (hPa) or `29.92inHg`, into pascal.
 ///
 /// # Errors
-/// [`WeatherError`] where it is none, or none of the air at a field.
+/// [`WeatherError`] where it is not a pressure, or out of range.
 pub fn pressure_pa(text: &str) -> Result<f64, WeatherError> {
     let pascal = number_and_rest(text).and_then(|(number, unit)| match unit.to_lowercase().as_str() {
         "" | "hpa" | "mbar" | "mb" => Some(number * HECTOPASCAL_PA),
         "inhg" => Some(number * INCH_OF_MERCURY_PA),
         _ => None,
     });
-    pascal.and_then(|pascal| within(pascal, &PRESSURES_PA)).ok_or_else(|| Mend::Pressure.of(text))
+    pascal.and_then(|pascal| within(pascal, &PRESSURES_PA)).ok_or_else(|| WeatherFix::Pressure.of(text))
 }
 
-/// Reads the elevation of a field such as `1280m` or `4200ft`, into metres above sea level; without a unit
-/// it is in `usual`, else in metres.
+/// Parses the elevation of a field such as `1280m` or `4200ft`, into metres above sea level. Without a unit it is in
+/// `usual`, or else in metres.
 ///
 /// # Errors
-/// [`WeatherError`] where it is none, or no field lies so high.
+/// [`WeatherError`] where it is not an elevation, or out of range.
 pub fn elevation_m(text: &str, usual: Option<Unit>) -> Result<f64, WeatherError> {
     si(text, Quantity::Length, usual.or(Some(Unit::Metres)))
         .and_then(|metres| within(metres, &ELEVATIONS_M))
-        .ok_or_else(|| Mend::Elevation.of(text))
+        .ok_or_else(|| WeatherFix::Elevation.of(text))
 }
 
 fn within(value: f64, range: &RangeInclusive<f64>) -> Option<f64> {
     range.contains(&value).then_some(value)
 }
 
-/// A number with a unit of `quantity`, or without one in `usual`, in SI units.
+/// Parses a number with a unit of `quantity`, or without a unit in `usual`, into SI units.
 fn si(text: &str, quantity: Quantity, usual: Option<Unit>) -> Option<f64> {
     let (number, rest) = number_and_rest(text)?;
     let unit = if rest.is_empty() { usual } else { Unit::parse(rest).ok() };
@@ -169,12 +171,12 @@ mod tests {
 
     #[test]
     fn a_wind_that_cannot_be_is_refused_for_its_reason() {
-        let mend = |text: &str, unit: Option<Unit>| wind(text, unit).unwrap_err().mend;
+        let fix = |text: &str, unit: Option<Unit>| wind(text, unit).unwrap_err().fix;
         let metric = Some(Unit::MetresPerSecond);
-        assert_eq!(mend("90m/s@262", metric), Mend::WindSpeed);
-        assert_eq!(mend("4@400", metric), Mend::WindDirection);
-        assert_eq!(mend("4@270", None), Mend::WindUnit);
-        assert_eq!(mend("brisk", metric), Mend::WindForm);
+        assert_eq!(fix("90m/s@262", metric), WeatherFix::WindSpeed);
+        assert_eq!(fix("4@400", metric), WeatherFix::WindDirection);
+        assert_eq!(fix("4@270", None), WeatherFix::WindUnit);
+        assert_eq!(fix("brisk", metric), WeatherFix::WindForm);
         let said = wind("4@400", metric).unwrap_err().to_string();
         assert_eq!(said, "4@400: the direction may be 0 to 360 degrees");
     }

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use nalgebra::{DMatrix, DVector};
-use pairspeed::stats::{Fit, curved, linear};
+use pairspeed::stats::{Fit, linear, nonlinear};
 use pairspeed::stats::{mean, standard_deviation};
 
 /// A table's two columns under the given names.
@@ -99,7 +99,7 @@ fn the_temperatures_of_the_gum_have_their_mean() {
 fn nist_misra1a_is_reproduced_from_its_second_start() {
     // NIST Statistical Reference Datasets, nonlinear regression: y = b1 (1 - exp(-b2 x)).
     let (x, y) = columns(include_str!("../fixtures/reference/nist_misra1a.csv"), ["x", "y"]);
-    let fit = curved(&DVector::from_vec(vec![250.0, 5e-4]), |b| {
+    let fit = nonlinear(&DVector::from_vec(vec![250.0, 5e-4]), |b| {
         let residuals = DVector::from_fn(x.len(), |row, _| y[row] - b[0] * (1.0 - (-b[1] * x[row]).exp()));
         let slopes = DMatrix::from_fn(x.len(), 2, |row, column| {
             let fallen = (-b[1] * x[row]).exp();

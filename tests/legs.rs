@@ -89,7 +89,7 @@ fn a_bad_legs_file_is_answered_with_place_and_mend() {
     );
     assert_eq!(
         message(&format!("{header}9,1,leg,\n")),
-        "legs.csv, line 2: the leg ends at 1 s, before or at its start at 9 s: exchange them or mend the times"
+        "legs.csv, line 2: the leg ends at 1 s, before or at its start at 9 s: exchange them or fix the times"
     );
     assert_eq!(
         message(&format!("{header}8,15,leg,\n1,9,leg,\n")),
@@ -239,7 +239,7 @@ fn told_steps_that_would_mix_the_throttles_shown_are_not_used() {
     let options = LegOptions { throttle_steps: Some(vec![60.0, 80.0, 100.0]), ..LegOptions::default() };
     let set = find(&trust(fly(&plan).readings), &options).unwrap();
     assert_eq!(set.throttle_source, ThrottleSource::Overlay);
-    assert!(set.notes.contains(&Note::ThrottleListUnfit { told: 3, shown: 6 }), "{:?}", set.notes);
+    assert!(set.notes.contains(&Note::ThrottleListUnfit { given: 3, shown: 6 }), "{:?}", set.notes);
     assert_eq!(set.pairs.iter().map(|pair| pair.step).max(), Some(6));
 }
 

@@ -1,4 +1,4 @@
-//! What the altitude shown counts from.
+//! The zero of the altitude shown: the field, or sea level.
 
 use serde::{Deserialize, Serialize};
 
@@ -7,19 +7,20 @@ use crate::model::units::Unit;
 use crate::series::Series;
 use crate::stats::median;
 
-/// Altitudes on the ground within this of zero are taken to count from the field, in metres.
+/// An altitude on the ground within this of zero counts from the field, in metres (set by judgement).
 const FIELD_ZERO_WITHIN_M: f64 = 15.0;
 
-/// A receiver's altitude on the ground may lie this far from the told elevation, in metres.
+/// Maximum difference between a receiver's altitude on the ground and the given elevation, in metres (set by
+/// judgement).
 const RECEIVER_WITHIN_M: f64 = 60.0;
 
-/// Ground speeds below this mean that the aircraft stands, in m/s.
+/// Ground speed below which the aircraft stands, in m/s (set by judgement).
 const STANDING_MPS: f64 = 1.5;
 
-/// Standing updates needed to recognise the datum.
-const LEAST_STANDING: usize = 5;
+/// Minimum number of updates on the ground that recognising the datum needs (set by judgement).
+const MIN_STANDING_UPDATES: usize = 5;
 
-/// What the altitude shown counts from.
+/// The zero of the altitude shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Datum {
@@ -29,10 +30,10 @@ pub enum Datum {
     Field,
 }
 
-/// What the altitude counts from, and the altitude shown while the aircraft stood before take-off or after
-/// landing, in metres: near zero it counts from the field, and otherwise, where it agrees with the told
-/// elevation or none is told, from sea level. `None` where the altitude is not shown or the aircraft never
-/// stood, and where what is shown agrees with neither.
+/// Recognises the datum from the altitude shown before take-off or after landing, and returns both; the altitude in
+/// metres. Near zero it counts from the field. Otherwise it counts from sea level if it agrees with the given
+/// elevation, or if none is given. `None` where the altitude is not shown, the aircraft never stood, or the altitude
+/// agrees with neither.
 #[must_use]
 pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<(Datum, f64)> {
     let standing_m = standing_altitude_m(series)?;
@@ -45,7 +46,7 @@ pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<(Datum, 
     Some((datum, standing_m))
 }
 
-/// Median altitude over the moments in which the aircraft stood.
+/// Median altitude while the aircraft stood, in metres.
 fn standing_altitude_m(series: &Series) -> Option<f64> {
     let readings = &series.readings;
     let speed = readings.channel(&Channel::Speed)?;
@@ -59,5 +60,5 @@ fn standing_altitude_m(series: &Series) -> Option<f64> {
         .filter(|(speed, altitude)| **speed * speed_si < STANDING_MPS && altitude.is_finite())
         .map(|(_, altitude)| altitude * altitude_si)
         .collect();
-    (standing.len() >= LEAST_STANDING).then(|| median(&standing)).flatten()
+    (standing.len() >= MIN_STANDING_UPDATES).then(|| median(&standing)).flatten()
 }

@@ -1,4 +1,4 @@
-//! The air of one flight: what was told of it, what the overlay shows, and what is left to assume.
+//! The air of one flight, from the pilot's values, the overlay and the standard atmosphere.
 
 use super::{Air, Datum, GivenAir, at_sea_level, datum};
 use crate::legs::Leg;
@@ -10,13 +10,13 @@ use crate::stats::median;
 /// The air that a flight's legs were flown in.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct FlightAir {
-    /// What the altitude shown counts from; `None` where it is neither told nor recognised.
+    /// The zero of the altitude shown; `None` where it is neither given nor recognised.
     pub datum: Option<Datum>,
-    /// Whether that was told.
+    /// Whether the pilot gave the datum.
     pub datum_given: bool,
-    /// Elevation of the field above sea level, in metres: told, or the altitude shown on the ground.
+    /// Elevation of the field above sea level, in metres: given, or the altitude shown on the ground.
     pub field_elevation_m: Option<f64>,
-    /// Usual height of the legs above the field, in metres; 0 where it is not known.
+    /// Typical height of the legs above the field, in metres; 0 where it is not known.
     pub height_m: f64,
     /// Whether the temperature is that of the standard atmosphere.
     pub standard_temperature: bool,
@@ -27,50 +27,49 @@ pub struct FlightAir {
 }
 
 impl FlightAir {
-    /// The airspeed that the same power would hold at sea level in the standard atmosphere; see
-    /// [`at_sea_level`].
+    /// The airspeed at sea level in the standard atmosphere for the same power; see [`at_sea_level`].
     #[must_use]
     pub fn at_sea_level(&self, airspeed: f64) -> Option<f64> {
         self.at_legs.map(|air| at_sea_level(airspeed, air.density_ratio()))
     }
 
-    /// A sentence for what is missing or assumed; `None` where nothing is.
+    /// A sentence on values that are missing or assumed; `None` where there are none.
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
         if self.at_legs.is_none() {
             return Some(
-                "The density of the air is not known: tell --field-elevation, or --temperature and --pressure."
+                "The density of the air is not known: give --field-elevation, or --temperature and --pressure."
                     .to_owned(),
             );
         }
-        // Density goes with p / T, and the airspeed carried to sea level with its cube root.
+        // The density is proportional to p / T, and the airspeed at sea level to the cube root of the density.
         let (missing, worth) = match (self.standard_temperature, self.standard_pressure) {
             (true, true) => ("Temperature and pressure are", "10 degrees or 30 hPa are"),
             (true, false) => ("The temperature is", "10 degrees are"),
             (false, true) => ("The pressure is", "30 hPa are"),
             (false, false) => return None,
         };
-        let tell = match (self.standard_temperature, self.standard_pressure) {
+        let options = match (self.standard_temperature, self.standard_pressure) {
             (true, true) => "them with --temperature and --pressure",
             (true, false) => "it with --temperature",
             _ => "it with --pressure",
         };
         Some(format!(
-            "{missing} taken from the standard atmosphere for the density of the air: tell {tell} ({worth} about 1 % of an airspeed carried to sea level)."
+            "{missing} taken from the standard atmosphere for the density of the air: give {options} ({worth} about 1 % of an airspeed at sea level)."
         ))
     }
 }
 
-/// The air of a flight from what was told and what the overlay shows.
+/// The air of a flight from the pilot's values and the overlay.
 #[must_use]
-pub fn of_flight(series: &Series, legs: &[Leg], told: &GivenAir) -> FlightAir {
-    let recognised = datum(series, told.field_elevation_m);
-    let datum = told.datum.or(recognised.map(|(datum, _)| datum));
+pub fn of_flight(series: &Series, legs: &[Leg], given: &GivenAir) -> FlightAir {
+    let recognised = datum(series, given.field_elevation_m);
+    let datum = given.datum.or(recognised.map(|(datum, _)| datum));
     let standing_m = recognised.map(|(_, standing_m)| standing_m);
     let shown_elevation_m = standing_m.filter(|_| datum == Some(Datum::SeaLevel));
-    let field_elevation_m = told.field_elevation_m.or(shown_elevation_m);
+    let field_elevation_m = given.field_elevation_m.or(shown_elevation_m);
     let altitude_m = legs_altitude_m(series, legs);
-    // Height against the altitude shown on the ground leaves out what the receiver is off by.
+    // The difference from the altitude shown on the ground cancels the offset of the receiver.
     let ground_m = match datum {
         Some(Datum::Field) => Some(0.0),
         Some(Datum::SeaLevel) => standing_m.or(field_elevation_m),
@@ -79,16 +78,16 @@ pub fn of_flight(series: &Series, legs: &[Leg], told: &GivenAir) -> FlightAir {
     let height_m = altitude_m.zip(ground_m).map_or(0.0, |(altitude_m, ground_m)| altitude_m - ground_m);
     FlightAir {
         datum,
-        datum_given: told.datum.is_some(),
+        datum_given: given.datum.is_some(),
         field_elevation_m,
         height_m,
-        standard_temperature: told.temperature_k.is_none(),
-        standard_pressure: told.pressure.is_none(),
-        at_legs: told.at_field(field_elevation_m).map(|air| air.above(height_m)),
+        standard_temperature: given.temperature_k.is_none(),
+        standard_pressure: given.pressure.is_none(),
+        at_legs: given.at_field(field_elevation_m).map(|air| air.above(height_m)),
     }
 }
 
-/// Usual altitude of the legs as shown, in metres.
+/// Median altitude of the legs as shown, in metres.
 fn legs_altitude_m(series: &Series, legs: &[Leg]) -> Option<f64> {
     let unit = series.alive(&Channel::Altitude)?.unit;
     let altitudes: Vec<f64> = legs.iter().filter_map(|leg| leg.altitude).collect();

@@ -1,8 +1,8 @@
-//! Air: the standard atmosphere, density altitude, and the airspeed at sea-level density.
+//! The standard atmosphere, density altitude, and the airspeed at sea-level density.
 //!
-//! Constants and formulas are those of the standard atmosphere up to 11 km (ISO 2533:1975, the same as
-//! the US Standard Atmosphere 1976 there). Air is taken as dry: at 30 degrees and full humidity it is
-//! about 1.6 % thinner than that, which is 0.5 % of an airspeed carried over.
+//! Constants and formulas are those of the standard atmosphere up to 11 km (ISO 2533:1975, identical to the US
+//! Standard Atmosphere 1976 there). The air is assumed to be dry. At 30 degrees Celsius and full humidity real air is
+//! about 1.6 % thinner, which is 0.5 % of an airspeed converted to sea level.
 
 mod datum;
 mod flight;
@@ -21,16 +21,16 @@ pub const SEA_LEVEL_PA: f64 = 101_325.0;
 /// Density at sea level of the standard atmosphere, in kg/m^3: `p0 / (R T0)`.
 pub const SEA_LEVEL_KG_M3: f64 = SEA_LEVEL_PA / (GAS_CONSTANT * SEA_LEVEL_K);
 
-/// Fall of temperature with geopotential height, in K/m.
+/// Decrease of temperature with geopotential height, in K/m.
 const LAPSE_K_M: f64 = 0.0065;
 
 /// Specific gas constant of dry air, in J/(kg K): 8314.32 / 28.9644.
 const GAS_CONSTANT: f64 = 8314.32 / 28.9644;
 
-/// Exponent of the pressure in the temperature: `g / (R lapse)`.
+/// Exponent of the temperature ratio that gives the pressure ratio: `g / (R lapse)`.
 const EXPONENT: f64 = 9.806_65 / (GAS_CONSTANT * LAPSE_K_M);
 
-/// Heights that the formulas hold for, in metres: from the lowest land to the tropopause.
+/// Heights for which the formulas hold, in metres: from the lowest land to the tropopause.
 const HEIGHTS_M: std::ops::RangeInclusive<f64> = -610.0..=11_000.0;
 
 /// The zero of the Celsius scale, in kelvin.
@@ -61,7 +61,7 @@ impl Air {
         self.pressure_pa / (GAS_CONSTANT * self.temperature_k)
     }
 
-    /// Density against that at sea level of the standard atmosphere.
+    /// Density relative to that of the standard atmosphere at sea level.
     #[must_use]
     pub fn density_ratio(&self) -> f64 {
         self.density_kg_m3() / SEA_LEVEL_KG_M3
@@ -74,15 +74,15 @@ impl Air {
         SEA_LEVEL_K / LAPSE_K_M * (1.0 - ratio.powf(1.0 / EXPONENT))
     }
 
-    /// The height at which the standard atmosphere has this density, in metres: the ratio of densities is
-    /// that of temperatures to the power of [`EXPONENT`] less one.
+    /// The height at which the standard atmosphere has this density, in metres. The density ratio is the temperature
+    /// ratio to the power of `g / (R lapse) - 1`.
     #[must_use]
     pub fn density_altitude_m(&self) -> f64 {
         SEA_LEVEL_K / LAPSE_K_M * (1.0 - self.density_ratio().powf(1.0 / (EXPONENT - 1.0)))
     }
 }
 
-/// What the pilot told of the air at the field; whatever is left out is that of the standard atmosphere.
+/// The air at the field as the pilot gives it; missing values are those of the standard atmosphere.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenAir {
     /// Elevation of the field above sea level, in metres.
@@ -91,25 +91,25 @@ pub struct GivenAir {
     pub temperature_k: Option<f64>,
     /// Pressure, in pascal.
     pub pressure: Option<Pressure>,
-    /// What the altitude shown counts from; recognised where not told.
+    /// The zero of the altitude shown; recognised where not given.
     pub datum: Option<Datum>,
 }
 
-/// A told pressure, in pascal.
+/// A given pressure, in pascal.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Pressure {
-    /// As a barometer at the field shows it.
+    /// The pressure that a barometer at the field shows.
     AtField(f64),
-    /// Reduced to sea level in the standard atmosphere (altimeter setting, QNH), as forecasts give it.
+    /// Reduced to sea level in the standard atmosphere (altimeter setting, QNH), as in weather forecasts.
     SeaLevel(f64),
 }
 
-/// Pressures believed to be those of the place itself, and those reduced to sea level, in pascal.
+/// Plausible pressures reduced to sea level, in pascal (set by judgement).
 const SEA_LEVEL_RANGE_PA: std::ops::RangeInclusive<f64> = 87_000.0..=108_500.0;
 
 impl GivenAir {
-    /// The air at the field. `None` where the elevation is needed and not known: it stands for the
-    /// pressure where none at the field is told, and for the temperature where none is told.
+    /// The air at the field. A missing pressure or temperature is that of the standard atmosphere at the field's
+    /// elevation. `None` where that elevation is needed and not known.
     #[must_use]
     pub fn at_field(&self, field_elevation_m: Option<f64>) -> Option<Air> {
         let elevation_m = self.field_elevation_m.or(field_elevation_m);
@@ -126,8 +126,8 @@ impl GivenAir {
 }
 
 impl Air {
-    /// This air, which lies at a field, at a height above the field: colder by the standard lapse and at the
-    /// pressure that hydrostatics leave, `p (T / T_field)^(g / (R lapse))`.
+    /// The air at a height in metres above this air: colder by the standard lapse rate, at the hydrostatic pressure
+    /// `p (T / T_field)^(g / (R lapse))`.
     #[must_use]
     pub fn above(&self, height_m: f64) -> Self {
         let temperature_k = (self.temperature_k - LAPSE_K_M * height_m).max(1.0);
@@ -136,19 +136,19 @@ impl Air {
     }
 }
 
-/// Pressure at a height for an altimeter setting: the height that the setting stands for is added to the
-/// field's, since an altimeter is a barometer with the standard atmosphere for a scale.
+/// Pressure at an elevation for an altimeter setting. An altimeter is a barometer with the scale of the standard
+/// atmosphere, so the setting shifts the elevation.
 fn at_height(setting_pa: f64, elevation_m: f64) -> Option<f64> {
     let shift_m = Air { temperature_k: SEA_LEVEL_K, pressure_pa: setting_pa }.pressure_altitude_m();
     let believable = SEA_LEVEL_RANGE_PA.contains(&setting_pa);
     Air::standard(elevation_m + shift_m).filter(|_| believable).map(|air| air.pressure_pa)
 }
 
-/// The airspeed at sea-level density that the same power would hold: `V (rho / rho0)^(1/3)`.
+/// The airspeed that the same power gives at sea-level density: `V (rho / rho0)^(1/3)`.
 ///
-/// In level flight at speed drag power goes with `rho V^3` where induced drag is small, so that equal power
-/// at the propeller means equal `rho V^3` (common practice, no source). It leaves out that a motor and a
-/// propeller take up less power in thinner air.
+/// In fast level flight, where induced drag is small, the power is proportional to `rho V^3`. Equal power at the
+/// propeller then means equal `rho V^3` (common practice, no source). The formula ignores that motor and propeller
+/// absorb less power in thinner air.
 #[must_use]
 pub fn at_sea_level(airspeed: f64, density_ratio: f64) -> f64 {
     airspeed * density_ratio.cbrt()

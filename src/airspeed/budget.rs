@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::model::estimate::{COVERAGE_PROBABILITY, Estimate};
 use crate::stats::coverage_factor;
 
-/// Where a part of the uncertainty comes from.
+/// Source of a part of the uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
@@ -14,50 +14,50 @@ pub enum Cause {
     Gusts,
     /// Fast noise of the readings.
     Noise,
-    /// Rounding of the display, each leg on its own.
+    /// Rounding of the display, independent for each leg.
     Rounding,
-    /// Rounding of the display that all legs share: a display that cuts off reads low throughout.
+    /// Rounding of the display that all legs share: a display that truncates reads low throughout.
     SharedRounding,
     /// Accuracy of the receiver's speed.
     Receiver,
     /// Change of the wind between the legs of a pair.
     WindDrift,
-    /// A crosswind that is not known, or not known exactly.
+    /// A crosswind that is unknown or known with an uncertainty.
     Crosswind,
-    /// Pairs at one throttle that differ by more than all of this explains.
+    /// Pairs at one throttle that differ by more than all other causes explain.
     Disagreement,
-    /// Doubt whether the legs are two legs flown opposite ways.
+    /// Doubt that the two legs were flown opposite ways.
     Doubt,
 }
 
 /// One row of a budget.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Contribution {
-    /// Where it comes from.
+    /// Its source.
     pub cause: Cause,
-    /// Standard uncertainty of the airspeed from it, in the unit of the speed.
+    /// Standard uncertainty of the airspeed from this source, in the unit of the speed.
     pub uncertainty: f64,
     /// Its degrees of freedom; infinite where it rests on knowledge instead of samples.
     pub degrees_of_freedom: f64,
-    /// Whether all pairs of a flight have it in common, so that repeating does not reduce it.
+    /// Whether all pairs of a flight share it, so that repetition does not reduce it.
     pub shared: bool,
 }
 
-/// Probability that a display cuts further places off instead of rounding them: it then reads half a step low
-/// throughout. The readings do not tell which it does (an assumption, no source). With this value the intervals of both
-/// kinds of display hold the truth nearly equally often in simulated flights (docs/benchmarks.md).
-const CUTS_OFF: f64 = 0.35;
+/// Probability that a display truncates further digits instead of rounding them, so that it reads half a step low
+/// throughout. The readings do not reveal which it does (an assumption, no source). With this value the intervals of
+/// both kinds of display hold the truth nearly equally often in simulated flights (docs/benchmarks.md).
+const TRUNCATION_PROBABILITY: f64 = 0.35;
 
-/// Standard uncertainty that this brings into every airspeed of a flight, in steps of the display: half a step with the
-/// probability `p` = [`CUTS_OFF`], `sqrt(p (1 - p)) / 2`.
+/// Standard uncertainty of every airspeed of a flight from possible truncation, in display steps. It is the standard
+/// deviation of half a step with the probability `p` = [`TRUNCATION_PROBABILITY`]: `sqrt(p (1 - p)) / 2`.
 pub const SHARED_ROUNDING_STEPS: f64 = 0.238_484_800_354_236_4;
 
-/// What a display with steps of `quantum` reads low on the average, not knowing whether it cuts off.
+/// Mean amount by which a display with steps of `quantum` reads low, for an unknown kind of rounding.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
-    CUTS_OFF * quantum / 2.0
+    TRUNCATION_PROBABILITY * quantum / 2.0
 }
 
-/// The doubt whether it does: the standard deviation of half a step with that probability.
+/// The contribution of possible truncation of the display.
 pub(super) fn shared_rounding(quantum: f64) -> Contribution {
     Contribution {
         cause: Cause::SharedRounding,
@@ -67,15 +67,16 @@ pub(super) fn shared_rounding(quantum: f64) -> Contribution {
     }
 }
 
-/// The budget of one airspeed.
+/// The uncertainty budget of one airspeed.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Budget {
-    /// Its rows; they are taken as independent of each other.
+    /// Its rows, which are independent of each other.
     pub rows: Vec<Contribution>,
-    /// How much the airspeed reads low on the average, for a crosswind that is not known and a display that
-    /// may cut off instead of rounding: the interval is centred this much above it.
+    /// Mean amount by which the airspeed reads low, in the unit of the speed: for an unknown crosswind, and for a
+    /// display that may truncate. The interval is centred this much above the airspeed.
     pub reads_low: f64,
-    /// How much it may read low at the most for that crosswind; for information.
+    /// Maximum amount by which an unknown crosswind makes the airspeed read low, in the unit of the speed; for
+    /// information only.
     pub crosswind_bound: f64,
 }
 
@@ -95,7 +96,7 @@ impl Budget {
         if sampled > 0.0 { self.combined().powi(4) / sampled } else { f64::INFINITY }
     }
 
-    /// The coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
+    /// Coverage factor of the 95 % interval: `t_95(nu_eff)` (JCGM 100:2008, G.6.4).
     #[must_use]
     pub fn coverage_factor(&self) -> f64 {
         coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom())
@@ -110,15 +111,15 @@ impl Budget {
         Estimate { value: airspeed, ..centred }
     }
 
-    /// The rows that a pair does not share with the others.
+    /// The rows that a pair does not share with other pairs.
     #[must_use]
     pub(super) fn own(&self) -> Self {
         let rows = self.rows.iter().filter(|row| !row.shared).copied().collect();
         Self { rows, ..Self::default() }
     }
 
-    /// The budget of the mean of several airspeeds: parts of their own shrink, shared ones stay, and
-    /// the degrees of freedom of the pooled gusts stay what they are.
+    /// The budget of the mean of several airspeeds. Independent parts shrink, shared ones stay. The degrees of
+    /// freedom stay those of a single airspeed, since the gusts are pooled over the flight already.
     #[must_use]
     pub fn of_mean(budgets: &[&Self]) -> Self {
         let count = budgets.len() as f64;

@@ -1,10 +1,10 @@
-//! The crosswind: what it takes from the mean of two legs whose course is held over the ground.
+//! The effect of a crosswind on the mean of two legs whose course is held over the ground.
 //!
-//! A wind `Wc` across a course that is held over the ground turns the nose aside, and the mean of the two
-//! legs is `sqrt(V^2 - Wc^2)`: it reads low by about `Wc^2 / 2V`. Where the crosswind is known this is
-//! put right. Where it is not, the angle between course and wind is taken as evenly distributed within
-//! [`COURSE_WITHIN_DEG`] either side, and what that takes on the average and its spread go into the
-//! interval (JCGM 100:2008, 4.3.7 for the distribution, 3.2.3 for the correction).
+//! To hold a course over the ground in a crosswind `Wc`, the nose must point into the wind. The mean of the two
+//! ground speeds is then `sqrt(V^2 - Wc^2)`, which reads low by about `Wc^2 / 2V`. A known crosswind is corrected
+//! for. For an unknown one, the angle between course and wind is assumed to be uniformly distributed within
+//! [`COURSE_WITHIN_DEG`] on either side; the mean and the standard deviation of its effect enter the interval (JCGM
+//! 100:2008, 4.3.7 for the distribution, 3.2.3 for the correction).
 
 use serde::{Deserialize, Serialize};
 
@@ -15,17 +15,17 @@ use crate::legs::LegSet;
 use crate::series::Series;
 use crate::stats::median;
 
-/// The course is taken to lie within this angle of the wind's direction, in degrees, unless told: a
-/// pilot looks at the wind before flying up and down it (common practice, no source).
+/// Maximum angle between the course and the wind, in degrees, where the crosswind is unknown. Pilots fly up and down
+/// the wind (common practice, no source).
 pub const COURSE_WITHIN_DEG: f64 = 30.0;
 
-/// What is known of the wind across the course, in the unit of the speeds.
+/// The wind across the course, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum Crosswind {
-    /// Nothing: see [`COURSE_WITHIN_DEG`].
+    /// Unknown: see [`COURSE_WITHIN_DEG`].
     #[default]
     Unknown,
-    /// Its size, told or fitted.
+    /// Given by the pilot, or fitted.
     Known {
         /// The wind across the course; the sign does not matter.
         speed: f64,
@@ -34,57 +34,57 @@ pub enum Crosswind {
     },
 }
 
-/// What a crosswind does to the mean of two legs, in the unit of the speeds.
+/// Effect of a crosswind on the mean of two legs, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Effect {
-    /// To be added to the mean.
+pub(super) struct CrosswindEffect {
+    /// Correction to add to the mean.
     pub correction: f64,
-    /// What the corrected airspeed still reads low on the average.
+    /// Mean amount by which the corrected airspeed still reads low.
     pub reads_low: f64,
-    /// Standard uncertainty of both.
+    /// Standard uncertainty of both together.
     pub uncertainty: f64,
-    /// What the corrected airspeed may read low at the most; 0 where the crosswind is known.
+    /// Maximum amount by which the corrected airspeed reads low; 0 where the crosswind is known.
     pub bound: f64,
 }
 
 impl Crosswind {
-    /// The effect on the mean of two legs, given the wind along the course.
-    pub(super) fn effect(&self, mean_speed: f64, wind_along: f64) -> Effect {
+    /// The effect on the mean of two legs, for a wind along the course.
+    pub(super) fn effect(&self, mean_speed: f64, wind_along: f64) -> CrosswindEffect {
         match *self {
             Self::Unknown => {
                 let (reads_low, uncertainty) = reads_low(mean_speed, wind_along, COURSE_WITHIN_DEG);
                 let bound = crosswind_bound(mean_speed, wind_along, COURSE_WITHIN_DEG);
-                Effect { correction: 0.0, reads_low, uncertainty, bound }
+                CrosswindEffect { correction: 0.0, reads_low, uncertainty, bound }
             }
             Self::Known { speed, uncertainty } => known(mean_speed, speed, uncertainty),
         }
     }
 }
 
-/// `V = sqrt(m^2 + Wc^2)`. The square of an uncertain crosswind `Wc` is biased by the square of its
-/// uncertainty `u`, which is taken off again where it leaves something; `Wc^2` has the standard
-/// uncertainty `sqrt(4 Wc^2 u^2 + 2 u^4)` for a normal distribution.
-fn known(mean_speed: f64, crosswind: f64, uncertainty: f64) -> Effect {
+/// `V = sqrt(m^2 + Wc^2)`. The square of a crosswind `Wc` with the standard uncertainty `u` is biased by `u^2`, which
+/// is subtracted, down to 0 at the least. For a normal distribution, `Wc^2` has the standard uncertainty `sqrt(4 Wc^2
+/// u^2 + 2 u^4)`.
+fn known(mean_speed: f64, crosswind: f64, uncertainty: f64) -> CrosswindEffect {
     let (square, doubt) = (crosswind.powi(2), uncertainty.powi(2));
     let across = (square - doubt).max(0.0);
     let airspeed = (mean_speed.powi(2) + across).sqrt();
     let of_square = (4.0 * square * doubt + 2.0 * doubt.powi(2)).sqrt();
     let uncertainty = if airspeed > 0.0 { of_square / (2.0 * airspeed) } else { 0.0 };
-    Effect { correction: airspeed - mean_speed.abs(), reads_low: 0.0, uncertainty, bound: 0.0 }
+    CrosswindEffect { correction: airspeed - mean_speed.abs(), reads_low: 0.0, uncertainty, bound: 0.0 }
 }
 
-/// How much the mean of two legs held on a course over the ground may read low when the course lies
-/// within `within_deg` of the wind: `V - sqrt(V^2 - Wc^2)`, about `Wc^2 / 2V`, with the crosswind
-/// `Wc = W tan(within_deg)` for the wind `W` along the course. Never more than the airspeed as read.
+/// Maximum amount by which the mean of two legs reads low when the course lies within `within_deg` of the wind: `V -
+/// sqrt(V^2 - Wc^2)`, about `Wc^2 / 2V`. The crosswind is `Wc = W tan(within_deg)` for the wind `W` along the course.
+/// The result never exceeds the airspeed as read.
 #[must_use]
 pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
     let crosswind = wind.abs() * within_deg.to_radians().tan();
     if airspeed <= 0.0 { 0.0 } else { (airspeed.hypot(crosswind) - airspeed).min(airspeed) }
 }
 
-/// Mean and standard deviation of `W^2 tan^2(b) / 2V` for an angle `b` evenly distributed within `a` =
-/// `within_deg` either side: with `tan a = t`, `E tan^2 = t/a - 1` and `E tan^4 = (t^3/3 - t + a)/a`. No
-/// more than the [`crosswind_bound`] and half of it.
+/// Mean and standard deviation of `W^2 tan^2(b) / 2V` for an angle `b` uniformly distributed within `a` =
+/// `within_deg` on either side. With `t = tan a`: `E tan^2 = t/a - 1` and `E tan^4 = (t^3/3 - t + a)/a`. Both are
+/// scaled so that the maximum is the [`crosswind_bound`].
 #[must_use]
 pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> (f64, f64) {
     let bound = crosswind_bound(airspeed, wind, within_deg);
@@ -97,37 +97,37 @@ pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> (f64, f64) {
     if known { (of_full(square), of_full((fourth - square.powi(2)).max(0.0).sqrt())) } else { (0.0, 0.0) }
 }
 
-/// How well a told wind speed and direction are known, as standard uncertainties: a share of the speed, and
-/// degrees (common practice, no source).
-const TOLD_SPEED_SHARE: f64 = 0.15;
-const TOLD_DIRECTION_DEG: f64 = 10.0;
+/// Standard uncertainties of a given wind: a share of its speed, and degrees of its direction (common practice, no
+/// source).
+const GIVEN_SPEED_SHARE: f64 = 0.15;
+const GIVEN_DIRECTION_DEG: f64 = 10.0;
 
-/// Course and wind as the pilot told them.
+/// Course and wind as the pilot gives them.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenWind {
-    /// Speed in m/s and direction the wind comes from, in degrees clockwise from north.
+    /// Speed in m/s, and the direction the wind comes from in degrees clockwise from north.
     pub wind: Option<(f64, f64)>,
-    /// Course of the legs over the ground, either way, in degrees clockwise from north.
+    /// Course of the legs over the ground in either direction, in degrees clockwise from north.
     pub course_deg: Option<f64>,
-    /// What the heading the overlay shows means.
+    /// Meaning of the heading that the overlay shows.
     pub heading_reference: HeadingReference,
 }
 
-/// Where the wind across the course is known from.
+/// Source of the wind across the course.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
     /// Given by the pilot.
     #[serde(rename = "told")]
     Given,
-    /// Fitted to the ground speeds through the turns.
+    /// Fitted to the ground speeds in the turns.
     Turns,
 }
 
-/// What is known of the wind, in the unit of the speeds.
+/// A known wind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct WindFinding {
-    /// Where it is known from.
+    /// Its source.
     pub source: WindSource,
     /// Wind across the course.
     pub across: f64,
@@ -135,9 +135,9 @@ pub struct WindFinding {
     pub across_uncertainty: f64,
     /// Speed of the wind.
     pub speed: f64,
-    /// Direction it comes from, in degrees clockwise from north.
+    /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: f64,
-    /// Course it was held against, in degrees clockwise from north.
+    /// Course that `across` refers to, in degrees clockwise from north.
     pub course_deg: f64,
 }
 
@@ -150,27 +150,27 @@ impl From<Option<&WindFinding>> for Crosswind {
     }
 }
 
-/// The wind across the course: told, or fitted to the turns where the overlay shows the course and the fit
-/// says more than nothing. `None` where neither tells it; a told wind needs a course, told or shown.
+/// The wind across the course, given or fitted to the turns. A fit needs an overlay that shows the course, and must
+/// improve on knowing nothing. A given wind needs a course, given or shown. `None` where neither is available.
 #[must_use]
-pub fn find_wind(series: &Series, set: &LegSet, told: &GivenWind) -> Option<WindFinding> {
+pub fn find_wind(series: &Series, set: &LegSet, given: &GivenWind) -> Option<WindFinding> {
     let shown_deg = || shown_course_deg(set);
-    match told.wind {
+    match given.wind {
         Some((speed_mps, from_deg)) => {
-            let course_deg = told.course_deg.or_else(shown_deg)?;
-            Some(told_wind(speed_mps / set.speed_si, from_deg, course_deg))
+            let course_deg = given.course_deg.or_else(shown_deg)?;
+            Some(given_wind(speed_mps / set.speed_si, from_deg, course_deg))
         }
-        None if told.heading_reference == HeadingReference::Track => {
-            fitted_wind(series, set, told.course_deg.or_else(shown_deg)?)
+        None if given.heading_reference == HeadingReference::Track => {
+            fitted_wind(series, set, given.course_deg.or_else(shown_deg)?)
         }
         None => None,
     }
 }
 
-fn told_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
+fn given_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
     let (sin, cos) = (from_deg - course_deg).to_radians().sin_cos();
-    let of_speed = TOLD_SPEED_SHARE * speed * sin;
-    let of_direction = TOLD_DIRECTION_DEG.to_radians() * speed * cos;
+    let of_speed = GIVEN_SPEED_SHARE * speed * sin;
+    let of_direction = GIVEN_DIRECTION_DEG.to_radians() * speed * cos;
     WindFinding {
         source: WindSource::Given,
         across: speed * sin,
@@ -181,8 +181,8 @@ fn told_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
     }
 }
 
-/// A fit is worth having when it knows the crosswind at least twice as well as nothing does: its standard
-/// deviation is then `W sqrt(E tan^2)` (see [`reads_low`]) for the wind `W` along the course.
+/// A fit is used when its uncertainty of the crosswind is at most half of that without any knowledge, which is `W
+/// sqrt(E tan^2)` (see [`reads_low`]) for the wind `W` along the course.
 fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFinding> {
     let fit = turn_fit::fit(series, set)?;
     let (sin, cos) = (fit.from_deg - course_deg).to_radians().sin_cos();
@@ -198,7 +198,7 @@ fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFin
     })
 }
 
-/// Course of the upwind legs as the overlay shows it, averaged on the circle.
+/// Circular mean of the course of the upwind legs as the overlay shows it, in degrees.
 fn shown_course_deg(set: &LegSet) -> Option<f64> {
     let headings = set.pairs.iter().filter_map(|pair| *set.headings_deg.get(pair.upwind)?);
     let (sin, cos) = headings
@@ -207,29 +207,30 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// A told wind is at odds with the pairs when its part along the course differs from theirs by more than
-/// this share of it, and by as many standard uncertainties of a pair.
-const TOLD_AT_ODDS: (f64, f64) = (0.5, 3.0);
+/// A given wind contradicts the pairs when its part along the course differs from theirs by more than the first
+/// number as a share, and by more standard uncertainties of a pair than the second (set by judgement).
+const CONTRADICTION_SHARE: f64 = 0.5;
+const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
-/// Sentences on the wind that was told: used, not usable, or at odds with what the legs show.
+/// Sentences on a given wind that is not usable or contradicts the legs.
 #[must_use]
-pub fn wind_sentences(told: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<String> {
+pub fn wind_sentences(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<String> {
     let mut sentences = Vec::new();
-    if told.wind.is_some() && found.is_none() && !pairs.is_empty() {
+    if given.wind.is_some() && found.is_none() && !pairs.is_empty() {
         sentences.push(
-            "The told wind is not used: tell the course of the legs with --course, since the overlay shows none."
+            "The given wind is not used: give the course of the legs with --course, since the overlay shows none."
                 .to_owned(),
         );
     }
-    let told_found = found.filter(|wind| wind.source == WindSource::Given);
+    let given_finding = found.filter(|wind| wind.source == WindSource::Given);
     let winds: Vec<f64> = pairs.iter().map(|pair| pair.wind).collect();
-    if let (Some(wind), Some(usual)) = (told_found, median(&winds)) {
+    if let (Some(wind), Some(usual)) = (given_finding, median(&winds)) {
         let along = (wind.speed * (wind.from_deg - wind.course_deg).to_radians().cos()).abs();
         let doubts: Vec<f64> = pairs.iter().map(|pair| pair.airspeed.standard_uncertainty).collect();
-        let doubt = TOLD_AT_ODDS.1 * median(&doubts).unwrap_or(0.0);
-        if (along - usual.abs()).abs() > doubt.max(TOLD_AT_ODDS.0 * along.max(usual.abs())) {
+        let doubt = CONTRADICTION_UNCERTAINTIES * median(&doubts).unwrap_or(0.0);
+        if (along - usual.abs()).abs() > doubt.max(CONTRADICTION_SHARE * along.max(usual.abs())) {
             sentences.push(format!(
-                "The told wind puts {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction.",
+                "The given wind is {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction.",
                 usual.abs()
             ));
         }
@@ -250,7 +251,7 @@ mod tests {
         // Vector arithmetic: airspeed 100, wind 20 from 270. Tracks 300 and 120 give 82.1782 and 116.8193,
         // tracks 0 and 180 give 97.9796 each.
         for (mean_speed, course_deg) in [((82.1782 + 116.8193) / 2.0, 300.0), (97.9796, 0.0)] {
-            let wind = told_wind(20.0, 270.0, course_deg);
+            let wind = given_wind(20.0, 270.0, course_deg);
             let known = Crosswind::Known { speed: wind.across, uncertainty: 0.0 };
             near(mean_speed + known.effect(mean_speed, 0.0).correction, 100.0, 1e-3);
         }

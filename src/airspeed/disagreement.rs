@@ -6,43 +6,45 @@ use super::Pair;
 use super::budget::{Budget, Cause, Contribution};
 use crate::stats::{mean, standard_deviation};
 
-/// Probability of finding pairs at odds that are not.
-const FALSE_ALARM: f64 = 0.05;
+/// Probability of calling consistent pairs inconsistent: the usual level of 5 %.
+const FALSE_ALARM_PROBABILITY: f64 = 0.05;
 
-/// What the pairs of a flight differ by, within their steps, beyond their own uncertainties.
+/// Scatter of the pairs within their steps beyond their own uncertainties.
 pub(super) struct Disagreement {
-    /// Variance of the pairs within their steps, and what their own uncertainties let expect.
+    /// Pooled variance of the pairs within their steps, and the variance expected from their own uncertainties.
     found: f64,
     expected: f64,
     degrees_of_freedom: f64,
-    /// Degrees of freedom of what is expected.
-    of_expected: f64,
+    /// Degrees of freedom of the expected variance.
+    expected_degrees_of_freedom: f64,
 }
 
-/// The pairs of one step.
-struct Group {
+/// The scatter of the pairs of one step.
+struct StepScatter {
     variance: f64,
     expected: f64,
     degrees_of_freedom: f64,
 }
 
 impl Disagreement {
-    /// The variance `s^2` of the pairs within their steps, pooled over the steps, is held to the variance `u^2`
-    /// that their own parts of the budget let expect, by an F test as in the analysis of variance of
-    /// JCGM 100:2008, H.5.2; so is that of the worst step alone, and each of both tests has half of the 5 % of
-    /// false alarms. Where one of them finds `s^2` larger, each pair has a deviation of its own with the
-    /// variance `s^2 - u^2` (random effects, method of moments: DerSimonian and Laird, "Meta-analysis in
-    /// clinical trials", Controlled Clinical Trials 7, 1986, here with equal weights). `None` where the pairs
-    /// agree, or where no step has two of them.
+    /// Compares the variance `s^2` of the pairs within their steps, pooled over the steps, with the variance `u^2`
+    /// that their own parts of the budget predict. The comparison is an F test as in the analysis of variance of JCGM
+    /// 100:2008, H.5.2. The worst step is also tested by itself; each of the two tests gets half of the 5 % of false
+    /// alarms.
     ///
-    /// Pooling leaves a chance agreement of two pairs no say, and keeps the degrees of freedom off 1.
+    /// Where a test finds `s^2` larger, each pair has a deviation of its own with the variance `s^2 - u^2` (random
+    /// effects, method of moments: DerSimonian and Laird, "Meta-analysis in clinical trials", Controlled Clinical
+    /// Trials 7, 1986, here with equal weights). `None` where the pairs agree, or where no step has two of them.
+    ///
+    /// Pooling reduces the influence of two pairs that agree by chance, and keeps the degrees of freedom well above
+    /// 1.
     pub fn of(pairs: &[Pair]) -> Option<Self> {
         let mut in_steps: Vec<&Pair> = pairs.iter().collect();
         in_steps.sort_by_key(|pair| pair.step);
-        let groups: Vec<Group> =
-            in_steps.chunk_by(|one, next| one.step == next.step).filter_map(Group::of).collect();
+        let groups: Vec<StepScatter> =
+            in_steps.chunk_by(|one, next| one.step == next.step).filter_map(StepScatter::of).collect();
         let degrees_of_freedom: f64 = groups.iter().map(|group| group.degrees_of_freedom).sum();
-        let pooled = |of: fn(&Group) -> f64| {
+        let pooled = |of: fn(&StepScatter) -> f64| {
             groups.iter().map(|group| group.degrees_of_freedom * of(group)).sum::<f64>() / degrees_of_freedom
         };
         let (found, expected) = (pooled(|group| group.variance), pooled(|group| group.expected));
@@ -50,22 +52,22 @@ impl Disagreement {
         let exceeds = |ratio: f64, freedom: f64, chance: f64| {
             f_limit(freedom, own, chance).is_some_and(|limit| ratio > limit)
         };
-        let share = FALSE_ALARM / 2.0;
-        let worst_exceeds = |group: &Group| {
+        let share = FALSE_ALARM_PROBABILITY / 2.0;
+        let worst_exceeds = |group: &StepScatter| {
             let ratio = group.variance / group.expected;
             exceeds(ratio, group.degrees_of_freedom, share / groups.len() as f64)
         };
-        let at_odds =
+        let is_inconsistent =
             exceeds(found / expected, degrees_of_freedom, share) || groups.iter().any(worst_exceeds);
-        (at_odds && found > expected).then_some(Self {
+        (is_inconsistent && found > expected).then_some(Self {
             found,
             expected,
             degrees_of_freedom,
-            of_expected: own,
+            expected_degrees_of_freedom: own,
         })
     }
 
-    /// The row that it brings into the budget of the mean of so many pairs.
+    /// The budget row for the mean of `pairs` pairs.
     pub fn row(&self, pairs: usize) -> Contribution {
         Contribution {
             cause: Cause::Disagreement,
@@ -75,15 +77,17 @@ impl Disagreement {
         }
     }
 
-    /// Whether the pairs of a step, by their airspeeds, are at odds by themselves or more so than usual.
-    pub fn is_in(&self, airspeeds: &[f64]) -> bool {
+    /// Whether the airspeeds of a step are inconsistent by themselves, or scatter at least as much as the pooled
+    /// steps.
+    pub fn shows_in(&self, airspeeds: &[f64]) -> bool {
         let Some(deviation) = standard_deviation(airspeeds) else { return false };
-        let limit = f_limit((airspeeds.len() - 1) as f64, self.of_expected, FALSE_ALARM);
+        let limit =
+            f_limit((airspeeds.len() - 1) as f64, self.expected_degrees_of_freedom, FALSE_ALARM_PROBABILITY);
         deviation.powi(2) >= limit.map_or(self.found, |limit| self.found.min(limit * self.expected))
     }
 }
 
-impl Group {
+impl StepScatter {
     fn of(pairs: &[&Pair]) -> Option<Self> {
         let airspeeds: Vec<f64> = pairs.iter().map(|pair| pair.airspeed.value).collect();
         let own: Vec<f64> = pairs.iter().map(|pair| pair.budget.own().combined().powi(2)).collect();
@@ -95,16 +99,20 @@ impl Group {
     }
 }
 
-/// The parts of their own in the budget of the mean of pairs.
+/// The budget of the mean of pairs, without shared rows.
 fn own_of_mean(pairs: &[&Pair]) -> Budget {
     Budget::of_mean(&pairs.iter().map(|pair| &pair.budget).collect::<Vec<&Budget>>()).own()
 }
 
-/// The ratio of two variances that is exceeded by chance with that probability; degrees of freedom below 1
-/// are taken as 1, those above 10 000 as 10 000.
-fn f_limit(of_found: f64, of_expected: f64, chance: f64) -> Option<f64> {
+/// Quantile of the F distribution that is exceeded with the probability `chance`. Degrees of freedom are limited to 1
+/// to 10 000.
+fn f_limit(of_found: f64, expected_degrees_of_freedom: f64, chance: f64) -> Option<f64> {
     let usual = |freedom: f64| freedom.clamp(1.0, 1e4);
-    Some(FisherSnedecor::new(usual(of_found), usual(of_expected)).ok()?.inverse_cdf(1.0 - chance))
+    Some(
+        FisherSnedecor::new(usual(of_found), usual(expected_degrees_of_freedom))
+            .ok()?
+            .inverse_cdf(1.0 - chance),
+    )
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! Airspeed: pairs upwind with downwind legs and states the airspeed with its interval.
+//! The airspeed of every pair of legs and of every throttle step, with its uncertainty and its interval.
 
 mod budget;
 mod crosswind;
@@ -16,7 +16,7 @@ pub use crosswind::{
 };
 use disagreement::Disagreement;
 use drift::Drift;
-pub use drift::{ASSUMED_DRIFT_SHARE, LEAST_PAIRS_FOR_DRIFT, RECEIVER_MPS};
+pub use drift::{ASSUMED_DRIFT_SHARE, MIN_PAIRS_FOR_DRIFT, RECEIVER_MPS};
 pub use patterns::{Pattern, patterns};
 
 use crate::legs::{Flag, Leg, LegPair, LegSet, MedianUncertainty, Note, SpeedVariability};
@@ -29,7 +29,7 @@ use crate::stats::mean;
 pub struct Pair {
     /// Number of the pair, from 1.
     pub pair: u32,
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
     /// Number of the throttle step, from 1.
     pub step: u32,
@@ -39,7 +39,7 @@ pub struct Pair {
     pub upwind: f64,
     /// Median ground speed of the downwind leg.
     pub downwind: f64,
-    /// Airspeed: mean of the two.
+    /// Airspeed: the mean of the two, corrected for a known crosswind.
     pub airspeed: Estimate,
     /// Wind along the course: half the difference.
     pub wind: f64,
@@ -47,23 +47,22 @@ pub struct Pair {
     pub voltage_v: Option<f64>,
     /// Median altitude over both legs, in the altitude channel's unit.
     pub altitude: Option<f64>,
-    /// Whether it is doubtful that its legs are two legs flown opposite ways in the wind of this flight; the flags
-    /// say why.
+    /// Whether there is doubt that its legs were flown opposite ways in the wind of this flight; the flags tell why.
     pub doubtful: bool,
-    /// What a pilot should know of this pair.
+    /// Warnings about this pair.
     pub flags: Vec<Flag>,
-    /// What a pilot should know of its legs.
+    /// Warnings about its legs.
     pub leg_flags: Vec<Flag>,
-    /// What the uncertainty is made of.
+    /// The uncertainty budget of the airspeed.
     pub budget: Budget,
 }
 
-/// One throttle step: what its pairs say together. Speeds are in the speed channel's unit.
+/// One throttle step: the combined result of its pairs. Speeds are in the speed channel's unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StepResult {
     /// Number of the step, from 1.
     pub step: u32,
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
     /// Numbers of its pairs.
     pub pairs: Vec<u32>,
@@ -75,41 +74,41 @@ pub struct StepResult {
     pub voltage_v: Option<f64>,
     /// Mean altitude of its pairs, in the altitude channel's unit.
     pub altitude: Option<f64>,
-    /// Whether all of its pairs are doubtful, so that it rests on them.
+    /// Whether all of its pairs are doubtful, so that the step is too.
     pub doubtful: bool,
-    /// What a pilot should know of this step.
+    /// Warnings about this step.
     pub flags: Vec<Flag>,
-    /// The flags of its pairs and of their legs, each with the number of its pair.
+    /// Warnings about its pairs and their legs, each with the number of the pair.
     pub pair_flags: Vec<Flag>,
-    /// What the uncertainty is made of.
+    /// The uncertainty budget of the airspeed.
     pub budget: Budget,
 }
 
-/// Mean of two ground speeds flown opposite ways, and half their difference: airspeed and wind along
-/// the course when the nose points along the course. A crosswind `Wc` makes the mean read
-/// `sqrt(V^2 - Wc^2)` for a course held over the ground.
+/// Airspeed and wind along the course from two ground speeds flown opposite ways: their mean, and half their
+/// difference. They are exact when the nose points along the course. For a course held over the ground in a crosswind
+/// `Wc`, the mean is `sqrt(V^2 - Wc^2)`.
 #[must_use]
 pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> (f64, f64) {
     ((upwind + downwind) / 2.0, (downwind - upwind) / 2.0)
 }
 
-/// The airspeed of every pair of legs, with its 95 % interval, when nothing is known of the crosswind.
+/// The airspeed of every pair of legs, for an unknown crosswind.
 #[must_use]
 pub fn pair(set: &LegSet) -> Vec<Pair> {
     pair_with(set, &Crosswind::Unknown)
 }
 
-/// The airspeed of every pair of legs, with its 95 % interval. A known crosswind `Wc` is put right:
-/// `V = sqrt(m^2 + Wc^2)` with the mean `m` of the two legs, whose courses are held over the ground.
+/// The airspeed of every pair of legs. A known crosswind `Wc` is corrected for: `V = sqrt(m^2 + Wc^2)` with the mean
+/// `m` of the two legs, whose courses are held over the ground.
 #[must_use]
 pub fn pair_with(set: &LegSet, crosswind: &Crosswind) -> Vec<Pair> {
-    let Some(wobble) = &set.wobble else { return Vec::new() };
-    let drift = Drift::of(set, wobble);
+    let Some(variability) = &set.variability else { return Vec::new() };
+    let drift = Drift::of(set, variability);
     set.pairs
         .iter()
         .filter_map(|pair| Some((pair, legs_of(set, pair)?)))
         .zip(1..)
-        .map(|((pair, legs), number)| one_pair(number, pair, legs, crosswind, &(wobble, &drift)))
+        .map(|((pair, legs), number)| one_pair(number, pair, legs, crosswind, &(variability, &drift)))
         .map(flagged)
         .collect()
 }
@@ -132,13 +131,13 @@ fn one_pair(
     pair: &LegPair,
     legs: [&Leg; 2],
     crosswind: &Crosswind,
-    wobbles: &(&SpeedVariability, &Drift),
+    variability: &(&SpeedVariability, &Drift),
 ) -> Pair {
     let [upwind, downwind] = legs.map(|leg| leg.speed_median);
     let (mean_speed, wind) = airspeed_and_wind(upwind, downwind);
     let effect = crosswind.effect(mean_speed, wind);
     let airspeed = mean_speed + effect.correction;
-    let mut budget = budget(legs, &effect, wobbles);
+    let mut budget = budget(legs, &effect, variability);
     budget.rows.extend(doubt(pair));
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
@@ -160,14 +159,14 @@ fn one_pair(
     }
 }
 
-/// The budget of a pair. The airspeed is the mean of two medians, so a part `u1`, `u2` of the legs' own
-/// counts as `sqrt(u1^2 + u2^2) / 2` and one they share counts in full.
+/// The budget of a pair. The airspeed is the mean of two medians. Independent parts `u1`, `u2` of the legs therefore
+/// count as `sqrt(u1^2 + u2^2) / 2`; a part that they share counts in full.
 fn budget(
     legs: [&Leg; 2],
-    effect: &crosswind::Effect,
-    (wobble, drift): &(&SpeedVariability, &Drift),
+    effect: &crosswind::CrosswindEffect,
+    (variability, drift): &(&SpeedVariability, &Drift),
 ) -> Budget {
-    let medians = legs.map(|leg| wobble.of_median(leg));
+    let medians = legs.map(|leg| variability.of_median(leg));
     let own = |part: fn(&MedianUncertainty) -> f64| part(&medians[0]).hypot(part(&medians[1])) / 2.0;
     let known = f64::INFINITY;
     let row = |cause, uncertainty, degrees_of_freedom, shared| Contribution {
@@ -180,47 +179,47 @@ fn budget(
     let (_, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
     Budget {
         rows: vec![
-            row(Cause::Gusts, own(|median| median.gusts), wobble.degrees_of_freedom, false),
+            row(Cause::Gusts, own(|median| median.gusts), variability.degrees_of_freedom, false),
             row(Cause::Noise, own(|median| median.noise), (samples - 2.0).max(1.0), false),
             row(Cause::Rounding, own(|median| median.rounding), known, false),
-            shared_rounding(wobble.quantum),
+            shared_rounding(variability.quantum),
             row(Cause::Receiver, drift.receiver() / 2f64.sqrt(), known, false),
             row(Cause::WindDrift, drift.uncertainty(wind), drift.degrees_of_freedom(), false),
             row(Cause::Crosswind, effect.uncertainty, known, true),
         ],
-        reads_low: effect.reads_low + rounding_reads_low(wobble.quantum),
+        reads_low: effect.reads_low + rounding_reads_low(variability.quantum),
         crosswind_bound: effect.bound,
     }
 }
 
-/// What a doubtful pair may be off by: anything up to its largest error, a rectangular distribution (JCGM 100:2008,
-/// 4.3.7). The pairs of a step share it, since they are mistaken for the same reason.
+/// Contribution of the doubts about a pair: any error up to its largest one, a rectangular distribution (JCGM
+/// 100:2008, 4.3.7). The pairs of a step share it, since they share the reason for the doubt.
 fn doubt(pair: &LegPair) -> Option<Contribution> {
     (!pair.doubts.is_empty()).then(|| Contribution {
         cause: Cause::Doubt,
-        uncertainty: pair.largest_error / 3f64.sqrt(),
+        uncertainty: pair.max_error / 3f64.sqrt(),
         degrees_of_freedom: f64::INFINITY,
         shared: true,
     })
 }
 
-/// An interval is called wide when half its width exceeds this share of the airspeed.
-const WIDE_SHARE: f64 = 0.05;
+/// An interval is wide when half its width exceeds this share of the airspeed (set by judgement).
+const WIDE_INTERVAL_SHARE: f64 = 0.05;
 
 fn flagged(mut pair: Pair) -> Pair {
     if pair.wind < 0.0 {
         pair.flags.push(Note::UpwindFaster.into());
     }
     let share = pair.airspeed.half_width() / pair.airspeed.value;
-    if share > WIDE_SHARE {
+    if share > WIDE_INTERVAL_SHARE {
         pair.flags.push(Note::WideInterval { share }.into());
     }
     pair
 }
 
-/// The airspeed of every throttle step: the mean of its pairs, in the order of the steps. Where pairs of one
-/// step differ by more than their own uncertainties explain, the intervals of all steps of several pairs are wider
-/// by what the flight so fails to repeat itself, and the steps with a part in it are flagged.
+/// The airspeed of every throttle step, in the order of the steps: the mean of its pairs. Where pairs of one step
+/// differ by more than their own uncertainties explain, the flight does not repeat itself exactly. The intervals of
+/// all steps with several pairs are then wider, and the steps that contribute to the disagreement are flagged.
 #[must_use]
 pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.step).collect();
@@ -231,7 +230,7 @@ pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     numbers.into_iter().filter_map(|step| one_step(step, pairs, disagreement.as_ref())).collect()
 }
 
-/// The step of that number: the mean of its pairs that are not doubtful, or of all where all are.
+/// One step: the mean of its pairs that are not doubtful, or of all pairs where all are.
 fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> Option<StepResult> {
     let of_step = || pairs.iter().filter(|pair| pair.step == step);
     let doubtful = of_step().all(|pair| pair.doubtful);
@@ -247,7 +246,7 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
     let airspeed = budget.estimate(mean(&airspeeds)?);
     let flags = [
         doubtful.then(|| Note::DoubtfulStep.into()),
-        disagreement.filter(|found| found.is_in(&airspeeds)).map(|_| disagree(&airspeeds)),
+        disagreement.filter(|found| found.shows_in(&airspeeds)).map(|_| disagree(&airspeeds)),
     ];
     Some(StepResult {
         step,
@@ -264,7 +263,7 @@ fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> O
     })
 }
 
-/// The flags of a pair and of its legs, with its number.
+/// The warnings about a pair and its legs, with the number of the pair.
 fn flags_of(pair: &Pair) -> Vec<Flag> {
     let all = pair.flags.iter().chain(&pair.leg_flags);
     all.map(|flag| Flag(format!("pair {}: {}", pair.pair, flag.0))).collect()

@@ -1,25 +1,25 @@
 //! Airspeed and wind from three or more legs flown in different directions.
 //!
-//! Legs whose direction over the ground is known (a course held, or the course as the receiver shows it)
-//! are ground vectors: each is the air vector, of one length, plus the wind, so that they lie on a
-//! circle around the wind (D. Gray 1998; the method of flight-test schools). Legs flown on a heading of
-//! the nose of which only the ground speed is known obey `g^2 = V^2 + W^2 + 2 V W cos(heading - b)`,
-//! which is linear in three unknowns and holds for any headings.
+//! With a known direction over the ground (a course held, or the course of the receiver), each leg is a ground
+//! vector: the air vector, whose length is the airspeed, plus the wind. The ground vectors end on a circle around the
+//! wind (D. Gray 1998; the method of flight-test schools). With a known heading of the nose only the ground speed `g`
+//! is known. It obeys `g^2 = V^2 + W^2 + 2 V W cos(heading - b)`, which is linear in three unknowns and holds for any
+//! headings.
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::stats::{Fit, curved, linear};
+use crate::stats::{Fit, linear, nonlinear};
 
-/// One leg: its speed over ground and the direction that was held, clockwise from north.
+/// One leg: its ground speed and its direction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GroundLeg {
     /// Speed over ground, in any unit.
     pub speed: f64,
-    /// Track or heading, in degrees.
+    /// Direction of the track or of the nose, in degrees clockwise from north.
     pub direction_deg: f64,
 }
 
-/// What a direction of a leg means.
+/// Meaning of the direction of a leg.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum HeadingReference {
@@ -39,32 +39,38 @@ pub struct AirAndWind {
     pub wind: f64,
     /// Direction the wind comes from, in degrees clockwise from north, 0 to 360.
     pub wind_from_deg: f64,
-    /// Standard uncertainty of the airspeed for a standard uncertainty of 1 of each leg's speed.
+    /// Standard uncertainty of the airspeed per standard uncertainty of the speed of each leg.
     pub airspeed_per_speed: f64,
-    /// Standard deviation of what the legs leave unexplained; `None` with three legs.
+    /// Standard deviation of the residuals; `None` with three legs.
     pub residual: Option<f64>,
 }
 
-/// Airspeed and wind from three or more legs. `None` with fewer, where the directions do not tell
-/// airspeed and wind apart, and where the legs fit no airspeed above the wind.
+/// Airspeed and wind from three or more legs. `None` with fewer, where the directions do not determine both, and
+/// where the result is an airspeed below the wind.
 #[must_use]
-pub fn air_and_wind(legs: &[GroundLeg], held: HeadingReference) -> Option<AirAndWind> {
-    match held {
+pub fn air_and_wind(legs: &[GroundLeg], heading_reference: HeadingReference) -> Option<AirAndWind> {
+    match heading_reference {
         HeadingReference::Track => circle(legs),
         HeadingReference::Heading => of_headings(legs),
     }
 }
 
-/// The circle with the least squares of distances through the ends of the ground vectors: its centre is
-/// the wind, its radius the airspeed.
+/// The circle through the ends of the ground vectors with the smallest sum of squared distances: its centre is the
+/// wind, its radius the airspeed.
 fn circle(legs: &[GroundLeg]) -> Option<AirAndWind> {
     let ends: Vec<[f64; 2]> = legs.iter().map(|leg| vector(leg.speed, leg.direction_deg)).collect();
-    let fit = curved(&circle_start(&ends)?, |guess| circle_residuals(&ends, guess))?;
+    let fit = nonlinear(&circle_start(&ends)?, |guess| circle_residuals(&ends, guess))?;
     let [east, north, airspeed] = [fit.parameters[0], fit.parameters[1], fit.parameters[2]];
-    answer(airspeed, east.hypot(north), direction_from(east, north), &fit, fit.unit_covariance[(2, 2)])
+    checked_result(
+        airspeed,
+        east.hypot(north),
+        direction_from(east, north),
+        &fit,
+        fit.unit_covariance[(2, 2)],
+    )
 }
 
-/// The algebraic circle `x^2 + y^2 = 2 a x + 2 b y + c` through points or near them (I. Kasa 1976).
+/// Starting point: the algebraic circle `x^2 + y^2 = 2 a x + 2 b y + c` (I. Kasa 1976).
 fn circle_start(ends: &[[f64; 2]]) -> Option<DVector<f64>> {
     let design =
         DMatrix::from_fn(ends.len(), 3, |row, column| [2.0 * ends[row][0], 2.0 * ends[row][1], 1.0][column]);
@@ -91,8 +97,8 @@ fn circle_residuals(ends: &[[f64; 2]], guess: &DVector<f64>) -> (DVector<f64>, D
     (residuals, derivatives)
 }
 
-/// `g^2 = s + p cos h + q sin h` with `s = V^2 + W^2` and `(p, q) = 2 V W` along the wind: then `V^2` and
-/// `W^2` are the roots of `x^2 - s x + (p^2 + q^2) / 4`, of which the airspeed has the larger.
+/// Solves `g^2 = s + p cos h + q sin h` with `s = V^2 + W^2` and `(p, q) = 2 V W` along the wind. `V^2` is the larger
+/// and `W^2` the smaller root of `x^2 - s x + (p^2 + q^2) / 4`.
 fn of_headings(legs: &[GroundLeg]) -> Option<AirAndWind> {
     let radians = |leg: &GroundLeg| leg.direction_deg.to_radians();
     let design = DMatrix::from_fn(legs.len(), 3, |row, column| {
@@ -104,18 +110,25 @@ fn of_headings(legs: &[GroundLeg]) -> Option<AirAndWind> {
     let product = north.hypot(east) / 2.0;
     let root = (s.powi(2) / 4.0 - product.powi(2)).sqrt();
     let (airspeed, wind) = ((s / 2.0 + root).sqrt(), (s / 2.0 - root).max(0.0).sqrt());
-    // dV/ds and dV/d(VW), and the squares' own uncertainty 2 g for 1 of the speed.
+    // dV/ds and dV/d(VW). The squares have the uncertainty 2 g for an uncertainty of 1 of the speed.
     let by_sum = airspeed / (2.0 * (airspeed.powi(2) - wind.powi(2)));
     let by_product = -wind / (airspeed.powi(2) - wind.powi(2));
     let (cos, sin) = if product > 0.0 { (north / product / 2.0, east / product / 2.0) } else { (0.0, 0.0) };
     let slopes = DVector::from_vec(vec![by_sum, by_product * cos / 2.0, by_product * sin / 2.0]);
-    let usual_speed = (squares.sum() / legs.len() as f64).sqrt();
-    let variance = (slopes.transpose() * &fit.unit_covariance * &slopes)[(0, 0)] * 4.0 * usual_speed.powi(2);
-    let in_speeds = Fit { residuals: &fit.residuals / (2.0 * usual_speed), ..fit };
-    answer(airspeed, wind, direction_from(east, north), &in_speeds, variance)
+    let typical_speed = (squares.sum() / legs.len() as f64).sqrt();
+    let variance =
+        (slopes.transpose() * &fit.unit_covariance * &slopes)[(0, 0)] * 4.0 * typical_speed.powi(2);
+    let in_speeds = Fit { residuals: &fit.residuals / (2.0 * typical_speed), ..fit };
+    checked_result(airspeed, wind, direction_from(east, north), &in_speeds, variance)
 }
 
-fn answer(airspeed: f64, wind: f64, wind_from_deg: f64, fit: &Fit, variance: f64) -> Option<AirAndWind> {
+fn checked_result(
+    airspeed: f64,
+    wind: f64,
+    wind_from_deg: f64,
+    fit: &Fit,
+    variance: f64,
+) -> Option<AirAndWind> {
     let sound = airspeed.is_finite() && wind.is_finite() && airspeed > wind;
     sound.then(|| AirAndWind {
         airspeed,

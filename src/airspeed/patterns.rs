@@ -1,4 +1,4 @@
-//! Airspeed and wind of legs flown in three or more directions at one throttle.
+//! Airspeed and wind from patterns of legs in three or more directions at one throttle.
 
 use super::drift::Drift;
 use super::multileg::{AirAndWind, GroundLeg, HeadingReference, air_and_wind};
@@ -13,45 +13,49 @@ use crate::stats::mean;
 pub struct Pattern {
     /// Number of the pattern, from 1.
     pub pattern: u32,
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
     /// Indices into the list of legs.
     pub legs: Vec<usize>,
-    /// What the headings of the legs mean.
+    /// Meaning of the headings of the legs.
     pub heading_reference: HeadingReference,
     /// Airspeed.
     pub airspeed: Estimate,
     /// Speed of the wind.
     pub wind: f64,
-    /// Direction it comes from, in degrees clockwise from north.
+    /// Direction the wind comes from, in degrees clockwise from north.
     pub wind_from_deg: f64,
     /// Mean of the legs' median pack voltages, in volts.
     pub voltage_v: Option<f64>,
     /// Mean of the legs' median altitudes, in the altitude channel's unit.
     pub altitude: Option<f64>,
-    /// What a pilot should know of this pattern.
+    /// Warnings about this pattern.
     pub flags: Vec<Flag>,
-    /// What the uncertainty is made of.
+    /// The uncertainty budget of the airspeed.
     pub budget: Budget,
 }
 
-/// Legs of a pattern disagree when what they leave unexplained exceeds their own uncertainty so many times.
-const AT_ODDS: f64 = 3.0;
+/// The legs of a pattern disagree when the standard deviation of their residuals exceeds their own uncertainty this
+/// many times (set by judgement).
+const MAX_RESIDUAL_RATIO: f64 = 3.0;
 
-/// The airspeed of every pattern of legs, with its 95 % interval.
+/// The airspeed of every pattern of legs.
 #[must_use]
-pub fn patterns(set: &LegSet, held: HeadingReference) -> Vec<Pattern> {
-    let Some(wobble) = &set.wobble else { return Vec::new() };
-    let drift = Drift::of(set, wobble);
-    let solved = set.patterns.iter().filter_map(|pattern| one_pattern(pattern, set, held, wobble, &drift));
+pub fn patterns(set: &LegSet, heading_reference: HeadingReference) -> Vec<Pattern> {
+    let Some(variability) = &set.variability else { return Vec::new() };
+    let drift = Drift::of(set, variability);
+    let solved = set
+        .patterns
+        .iter()
+        .filter_map(|pattern| one_pattern(pattern, set, heading_reference, variability, &drift));
     solved.zip(1..).map(|(pattern, number)| Pattern { pattern: number, ..pattern }).collect()
 }
 
 fn one_pattern(
     pattern: &LegPattern,
     set: &LegSet,
-    held: HeadingReference,
-    wobble: &SpeedVariability,
+    heading_reference: HeadingReference,
+    variability: &SpeedVariability,
     drift: &Drift,
 ) -> Option<Pattern> {
     let legs: Vec<&Leg> = pattern.legs.iter().filter_map(|index| set.legs.get(*index)).collect();
@@ -61,31 +65,31 @@ fn one_pattern(
         .zip(directions)
         .map(|(leg, direction_deg)| GroundLeg { speed: leg.speed_median, direction_deg })
         .collect();
-    let air = air_and_wind(&ground, held)?;
-    let budget = budget(&legs, &air, wobble, drift);
+    let air = air_and_wind(&ground, heading_reference)?;
+    let budget = budget(&legs, &air, variability, drift);
     let over =
         |of: fn(&Leg) -> Option<f64>| mean(&legs.iter().filter_map(|leg| of(leg)).collect::<Vec<f64>>());
     let of_a_leg = budget.combined() / air.airspeed_per_speed;
-    let residual = air.residual.filter(|residual| *residual > AT_ODDS * of_a_leg);
+    let residual = air.residual.filter(|residual| *residual > MAX_RESIDUAL_RATIO * of_a_leg);
     Some(Pattern {
         pattern: 0,
         throttle_percent: pattern.throttle_percent,
         legs: pattern.legs.clone(),
-        heading_reference: held,
+        heading_reference: heading_reference,
         airspeed: budget.estimate(air.airspeed),
         wind: air.wind,
         wind_from_deg: air.wind_from_deg,
         voltage_v: over(|leg| leg.voltage_v),
         altitude: over(|leg| leg.altitude),
-        flags: residual.map(|residual| Note::LegsAtOdds { residual }.into()).into_iter().collect(),
+        flags: residual.map(|residual| Note::LegsDisagree { residual }.into()).into_iter().collect(),
         budget,
     })
 }
 
-/// The budget of a pattern: parts of the legs' own count with the sensitivity of the airspeed to one leg's
-/// speed, shared ones in full. Of a pair's drift each leg has `sqrt(2)` times what goes into the pair.
-fn budget(legs: &[&Leg], air: &AirAndWind, wobble: &SpeedVariability, drift: &Drift) -> Budget {
-    let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| wobble.of_median(leg)).collect();
+/// The budget of a pattern. Independent parts of the legs count with the sensitivity of the airspeed to one leg's
+/// speed, shared parts in full. The drift of one leg is `sqrt(2)` times the drift of a pair.
+fn budget(legs: &[&Leg], air: &AirAndWind, variability: &SpeedVariability, drift: &Drift) -> Budget {
+    let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| variability.of_median(leg)).collect();
     let usual = |part: fn(&MedianUncertainty) -> f64| {
         mean(&medians.iter().map(|median| part(median).powi(2)).collect::<Vec<f64>>()).unwrap_or(0.0).sqrt()
     };
@@ -99,14 +103,14 @@ fn budget(legs: &[&Leg], air: &AirAndWind, wobble: &SpeedVariability, drift: &Dr
     };
     Budget {
         rows: vec![
-            own(Cause::Gusts, usual(|median| median.gusts), wobble.degrees_of_freedom),
+            own(Cause::Gusts, usual(|median| median.gusts), variability.degrees_of_freedom),
             own(Cause::Noise, usual(|median| median.noise), (samples - legs.len() as f64).max(1.0)),
             own(Cause::Rounding, usual(|median| median.rounding), known),
-            shared_rounding(wobble.quantum),
+            shared_rounding(variability.quantum),
             own(Cause::Receiver, drift.receiver(), known),
             own(Cause::WindDrift, 2f64.sqrt() * drift.uncertainty(air.wind), drift.degrees_of_freedom()),
         ],
-        reads_low: rounding_reads_low(wobble.quantum),
+        reads_low: rounding_reads_low(variability.quantum),
         ..Budget::default()
     }
 }

@@ -1,72 +1,71 @@
-//! The wind from whole turns: ground speed against course, where the overlay shows both.
+//! The wind from whole turns: a fit of ground speed against course, where the overlay shows both.
 //!
-//! At an airspeed `V` on a course `c` over the ground with a wind of components `a` along and `b` across
-//! that course, the ground speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. In
-//! a turn drag takes some airspeed, by a share that is fitted as well. Turns of both ends of the course are
-//! needed, over either side: with turns over one side only the loss and the crosswind cannot be told apart
-//! and there is no fit. The loss differs between the sides of a turn by about its own share of the wind, since
-//! the nose turns at another rate than the course and the receiver lags: that share, evenly distributed
-//! (JCGM 100:2008, 4.3.7), is in the uncertainty.
+//! At the airspeed `V` on a course over the ground, with the wind components `a` along and `b` across that course,
+//! the ground speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. In a turn drag reduces the
+//! airspeed by a share that is fitted too. The fit needs turns at both ends of the course and over either side; turns
+//! over one side only cannot separate the loss from the crosswind. The loss differs between the two sides of a turn
+//! by about its own share of the wind, since the nose turns at a different rate than the course and the receiver
+//! lags. That share, uniformly distributed (JCGM 100:2008, 4.3.7), is included in the uncertainty.
 
 use nalgebra::{DMatrix, DVector};
 
 use crate::legs::LegSet;
 use crate::model::channel::Channel;
 use crate::series::Series;
-use crate::stats::{Fit, curved};
+use crate::stats::{Fit, nonlinear};
 
-/// A heading is taken for a speed's when their updates are this close, in seconds.
-const SAME_MOMENT_S: f64 = 0.15;
+/// Maximum time between a heading update and the speed update it is combined with, in seconds.
+const MAX_OFFSET_S: f64 = 0.15;
 
-/// Moments in the middle of turns over either side that are needed at least.
-const LEAST_IN_TURNS: usize = 5;
+/// Minimum number of samples in the middle of turns over either side (set by judgement).
+const MIN_SAMPLES_IN_TURNS: usize = 5;
 
-/// Parameters before the airspeeds of the steps: wind towards east and north, and the share of the
+/// Number of parameters before the airspeeds of the steps: the wind towards east and north, and the share of the
 /// airspeed lost in the middle of a turn.
-const COMMON: usize = 3;
+const COMMON_PARAMETERS: usize = 3;
 
-/// What the turns say, in the unit of the speeds.
+/// The fitted wind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TurnFit {
     /// Speed of the wind.
     pub wind: f64,
-    /// Direction it comes from, in degrees clockwise from north.
+    /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: f64,
-    /// Standard uncertainty of the wind across the usual course.
+    /// Standard uncertainty of the wind across the typical course.
     pub uncertainty: f64,
 }
 
-/// One moment of the flight.
+/// One speed update with its course.
 #[derive(Debug, Clone, Copy)]
-struct Moment {
+struct TurnSample {
     speed: f64,
     time_s: f64,
     /// Course over the ground, in radians clockwise from north.
     course: f64,
-    /// How far through a turn: 0 on a leg, 1 in the middle of a turn by half a circle.
+    /// Progress of the turn: 0 on a leg, 1 in the middle of a turn by half a circle.
     turned: f64,
-    /// Place of the step among the fitted ones.
+    /// Index of the step among the fitted ones.
     step: usize,
 }
 
-/// Fits wind, loss and the airspeed of each step to the legs of a step and the turns between them.
+/// Fits wind, loss and the airspeed of each step to the legs and to the turns between legs of one step.
 pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
-    let wobble = set.wobble.as_ref()?;
-    let (moments, courses) = moments(series, set);
-    if !turns_over_both_sides(&moments, courses) {
+    let variability = set.variability.as_ref()?;
+    let (samples, courses) = samples(series, set);
+    if !turns_over_both_sides(&samples, courses) {
         return None;
     }
-    let steps = moments.iter().map(|moment| moment.step + 1).max()?;
-    let usual = moments.iter().map(|moment| moment.speed).sum::<f64>() / moments.len() as f64;
-    let mut start = DVector::from_element(COMMON + steps, usual);
-    start.rows_mut(0, COMMON).fill(0.0);
-    let found = curved(&start, |guess| residuals(&moments, guess))?;
+    let steps = samples.iter().map(|sample| sample.step + 1).max()?;
+    let usual = samples.iter().map(|sample| sample.speed).sum::<f64>() / samples.len() as f64;
+    let mut start = DVector::from_element(COMMON_PARAMETERS + steps, usual);
+    start.rows_mut(0, COMMON_PARAMETERS).fill(0.0);
+    let found = nonlinear(&start, |guess| residuals(&samples, guess))?;
     let (east, north) = (found.parameters[0], found.parameters[1]);
-    let deviation = found.residual_deviation()?.max(wobble.gust);
-    let (_, slopes) = residuals(&moments, &found.parameters);
+    let deviation = found.residual_deviation()?.max(variability.gust);
+    let (_, slopes) = residuals(&samples, &found.parameters);
     let weights = across_weights(&found, &slopes, courses);
     let of_shape = found.parameters[2] * east.hypot(north) / 3f64.sqrt();
-    let variance = gust_variance(&moments, &weights, wobble.gust_time_s);
+    let variance = gust_variance(&samples, &weights, variability.gust_time_s);
     Some(TurnFit {
         wind: east.hypot(north),
         from_deg: (-east).atan2(-north).to_degrees().rem_euclid(360.0),
@@ -74,48 +73,49 @@ pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     })
 }
 
-/// Direction of the usual course, in radians; which way round is left open.
-fn usual_course(doubled: (f64, f64)) -> f64 {
+/// Direction of the typical course, in radians, up to a reversal.
+fn typical_course(doubled: (f64, f64)) -> f64 {
     doubled.0.atan2(doubled.1) / 2.0
 }
 
-fn turns_over_both_sides(moments: &[Moment], doubled: (f64, f64)) -> bool {
-    let middle = moments.iter().filter(|moment| moment.turned > 0.5);
-    let (right, left): (Vec<&Moment>, Vec<&Moment>) =
-        middle.partition(|moment| (moment.course - usual_course(doubled)).sin() > 0.0);
-    right.len() >= LEAST_IN_TURNS && left.len() >= LEAST_IN_TURNS
+fn turns_over_both_sides(samples: &[TurnSample], doubled: (f64, f64)) -> bool {
+    let middle = samples.iter().filter(|sample| sample.turned > 0.5);
+    let (right, left): (Vec<&TurnSample>, Vec<&TurnSample>) =
+        middle.partition(|sample| (sample.course - typical_course(doubled)).sin() > 0.0);
+    right.len() >= MIN_SAMPLES_IN_TURNS && left.len() >= MIN_SAMPLES_IN_TURNS
 }
 
-/// What each moment's speed weighs in the wind across the usual course: the row of `(J^T J)^-1 J^T` for
-/// it. Courses come as the sum of their doubled angles' vectors, so that both ways count as one.
+/// Weight of each sample's speed in the wind across the typical course: its row of `(J^T J)^-1 J^T`. `doubled` is the
+/// sum of the unit vectors of the doubled course angles, so that opposite courses count as one.
 fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DVector<f64> {
-    let course = usual_course(doubled);
+    let course = typical_course(doubled);
     let mut across = DVector::zeros(found.parameters.len());
     across[0] = course.cos();
     across[1] = -course.sin();
     slopes * (&found.unit_covariance * across)
 }
 
-/// Variance of a weighted sum of the speeds for gusts of variance 1 in either direction over the ground
-/// whose correlation falls off as `exp(-t/T)`: `sum_ij w_i w_j exp(-|t_i - t_j|/T)`, summed up along the
-/// flight, with the weights' parts towards east and north.
-fn gust_variance(moments: &[Moment], weights: &DVector<f64>, gust_time_s: f64) -> f64 {
+/// Variance of the weighted sum of the speeds for gusts of variance 1 in either direction over the ground whose
+/// correlation falls off as `exp(-t/T)`: `sum_ij w_i w_j exp(-|t_i - t_j|/T)` for the parts of the weights towards
+/// east and north. The sum runs along the flight in linear time.
+fn gust_variance(samples: &[TurnSample], weights: &DVector<f64>, gust_time_s: f64) -> f64 {
     let part = |of: fn(f64) -> f64| {
         let (mut before_s, mut remembered, mut variance) = (f64::NEG_INFINITY, 0.0, 0.0);
-        for (moment, weight) in moments.iter().zip(weights.iter()) {
-            let weight = weight * of(moment.course);
-            remembered *= (-(moment.time_s - before_s) / gust_time_s).exp();
+        for (sample, weight) in samples.iter().zip(weights.iter()) {
+            let weight = weight * of(sample.course);
+            remembered *= (-(sample.time_s - before_s) / gust_time_s).exp();
             variance += weight * (weight + 2.0 * remembered);
             remembered += weight;
-            before_s = moment.time_s;
+            before_s = sample.time_s;
         }
         variance
     };
     part(f64::sin) + part(f64::cos)
 }
 
-/// Moments of the legs of the steps and of the turns between neighbouring legs of a step.
-fn moments(series: &Series, set: &LegSet) -> (Vec<Moment>, (f64, f64)) {
+/// Samples of the legs, and of the turns between neighbouring legs of one step; with the sum of the unit vectors of
+/// the legs' doubled course angles.
+fn samples(series: &Series, set: &LegSet) -> (Vec<TurnSample>, (f64, f64)) {
     let speed = series.updates(&Channel::Speed);
     let heading = series.updates(&Channel::Heading);
     let course_at = |time_s: f64| {
@@ -123,11 +123,11 @@ fn moments(series: &Series, set: &LegSet) -> (Vec<Moment>, (f64, f64)) {
         let apart = |place: &usize| (heading.time_s[*place] - time_s).abs();
         let neighbours = after.saturating_sub(1)..(after + 1).min(heading.time_s.len());
         let nearest = neighbours.min_by(|a, b| apart(a).total_cmp(&apart(b)));
-        nearest.filter(|place| apart(place) <= SAME_MOMENT_S).map(|place| heading.values[place].to_radians())
+        nearest.filter(|place| apart(place) <= MAX_OFFSET_S).map(|place| heading.values[place].to_radians())
     };
     let mut steps: Vec<u32> = set.legs.iter().filter_map(|leg| leg.step).collect();
     steps.dedup();
-    let (mut moments, mut doubled) = (Vec::new(), (0.0, 0.0));
+    let (mut samples, mut doubled) = (Vec::new(), (0.0, 0.0));
     for (index, leg) in set.legs.iter().enumerate() {
         let place = leg.step.and_then(|step| steps.iter().position(|other| *other == step));
         let (Some(step), Some(Some(leg_deg))) = (place, set.headings_deg.get(index)) else { continue };
@@ -141,29 +141,29 @@ fn moments(series: &Series, set: &LegSet) -> (Vec<Moment>, (f64, f64)) {
             if let Some(course) = course_at(*time_s) {
                 let in_turn = *time_s > leg.steady_end_s;
                 let turned = if in_turn { (course - leg_course).sin().powi(2) } else { 0.0 };
-                moments.push(Moment { time_s: *time_s, speed: *speed, course, turned, step });
+                samples.push(TurnSample { time_s: *time_s, speed: *speed, course, turned, step });
             }
         }
     }
-    (moments, doubled)
+    (samples, doubled)
 }
 
-fn residuals(moments: &[Moment], guess: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
-    let mut residuals = DVector::zeros(moments.len());
-    let mut slopes = DMatrix::zeros(moments.len(), guess.len());
-    for (row, moment) in moments.iter().enumerate() {
-        let (sin, cos) = moment.course.sin_cos();
+fn residuals(samples: &[TurnSample], guess: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
+    let mut residuals = DVector::zeros(samples.len());
+    let mut slopes = DMatrix::zeros(samples.len(), guess.len());
+    for (row, sample) in samples.iter().enumerate() {
+        let (sin, cos) = sample.course.sin_cos();
         let along = guess[0] * sin + guess[1] * cos;
         let across = guess[0] * cos - guess[1] * sin;
-        let left = 1.0 - guess[2] * moment.turned;
-        let airspeed = guess[COMMON + moment.step] * left;
+        let left = 1.0 - guess[2] * sample.turned;
+        let airspeed = guess[COMMON_PARAMETERS + sample.step] * left;
         let forward = (airspeed.powi(2) - across.powi(2)).max(1e-6).sqrt();
-        residuals[row] = moment.speed - forward - along;
+        residuals[row] = sample.speed - forward - along;
         let (by_airspeed, by_across) = (airspeed / forward, -across / forward);
         slopes[(row, 0)] = sin + by_across * cos;
         slopes[(row, 1)] = cos - by_across * sin;
-        slopes[(row, 2)] = -by_airspeed * guess[COMMON + moment.step] * moment.turned;
-        slopes[(row, COMMON + moment.step)] = by_airspeed * left;
+        slopes[(row, 2)] = -by_airspeed * guess[COMMON_PARAMETERS + sample.step] * sample.turned;
+        slopes[(row, COMMON_PARAMETERS + sample.step)] = by_airspeed * left;
     }
     (residuals, slopes)
 }

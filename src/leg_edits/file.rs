@@ -4,15 +4,15 @@
 //! recording_s = [0.0, 163.2]   # times of the first and last frame
 //! [[clip]]                     # the recording it belongs to: its files, in order
 //! name = "flight.avi"
-//! bytes = 73400320             # tells the file again, whatever its name and folder
+//! bytes = 73400320             # identifies the file after it was renamed or moved
 //! [[leg]]                      # the legs as found; times in seconds of flight time
 //! start_s = 20.4
 //! end_s = 31.2
-//! kind = "leg"                 # upwind, downwind, odd (left out), or leg (its speed says)
-//! whole_s = [19.6, 32.0]       # optional: how far the leg reaches around that
+//! kind = "leg"                 # upwind, downwind, unpaired (left out), or leg (the speed decides)
+//! whole_s = [19.6, 32.0]       # optional: the whole leg around the steady middle
 //! throttle_percent = 60.0      # optional
-//! pair = 1                     # optional: legs of one number belong together
-//! [[edit]]                     # what was made of them, in order; legs are numbered as they then stand
+//! pair = 1                     # optional: legs with the same number form a pair
+//! [[edit]]                     # the edits in order; legs are numbered as before the edit
 //! what = "move-end"            # move-start, move-end: leg, to_s; split: leg, at_s; join, delete: leg;
 //! leg = 1                      # mark: leg, kind; throttle: leg, percent; add: start_s, end_s
 //! to_s = 30.0
@@ -33,12 +33,12 @@ use crate::toml_words::in_one_line;
 /// Name of the file among the results of a recording.
 pub const EDITS_FILE: &str = "legs.toml";
 
-/// No file of edits comes near this size.
-const LIMIT_BYTES: u64 = 1 << 22;
+/// Maximum size of a file of edits, in bytes.
+const MAX_FILE_BYTES: u64 = 1 << 22;
 
 const HEAD: &str = "# Legs as found, and what was edited by hand. `pairspeed read --legs` takes this file.\n";
 
-/// What can be wrong with a file of edited legs.
+/// A problem with a file of edited legs.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum EditsFileError {
@@ -50,12 +50,12 @@ pub enum EditsFileError {
         /// The cause.
         source: io::Error,
     },
-    /// It does not hold what it should.
-    #[error("the edited legs {} are not usable: {reason}; mend the file, or remove it to start anew", path.display())]
+    /// Its content is not valid.
+    #[error("the edited legs {} are not usable: {reason}; fix the file, or remove it to start again", path.display())]
     Malformed {
         /// The file.
         path: PathBuf,
-        /// What is wrong.
+        /// The problem.
         reason: String,
     },
     /// An edit does not fit the legs before it.
@@ -67,7 +67,7 @@ pub enum EditsFileError {
         number: usize,
         /// The edit.
         edit: LegEdit,
-        /// What is wrong with it.
+        /// The problem with it.
         source: LegEditError,
     },
     /// It belongs to another recording.
@@ -79,13 +79,13 @@ pub enum EditsFileError {
     OtherRecording {
         /// The file.
         path: PathBuf,
-        /// The clips it belongs to.
+        /// Names of the clips it belongs to.
         of: String,
         /// The first clip given.
         clip: PathBuf,
     },
-    /// A clip is not there.
-    #[error("cannot look at the clip {}: {source}", clip.display())]
+    /// A clip is missing.
+    #[error("cannot open the clip {}: {source}", clip.display())]
     NoClip {
         /// The clip.
         clip: PathBuf,
@@ -102,10 +102,10 @@ pub enum EditsFileError {
     },
 }
 
-/// A file of the recording, as the edits tell it again.
+/// A file of the recording, with what identifies it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ClipMark {
+struct ClipIdentity {
     name: String,
     bytes: u64,
 }
@@ -115,7 +115,7 @@ struct ClipMark {
 struct EditsTable {
     recording_s: (f64, f64),
     #[serde(rename = "clip")]
-    clips: Vec<ClipMark>,
+    clips: Vec<ClipIdentity>,
     #[serde(default, rename = "leg")]
     legs: Vec<GivenLeg>,
     #[serde(default, rename = "edit")]
@@ -123,10 +123,10 @@ struct EditsTable {
 }
 
 impl LegEdits {
-    /// Loads the edits of a recording and makes them again on the legs they were made on.
+    /// Loads the edits of a recording and applies them to the legs they were made on.
     ///
     /// # Errors
-    /// [`EditsFileError`], also where the file belongs to another recording than `clips`.
+    /// [`EditsFileError`]; also where the file belongs to another recording than `clips`.
     pub fn load(path: &Path, clips: &[PathBuf]) -> Result<Self, EditsFileError> {
         let malformed = |reason| EditsFileError::Malformed { path: path.to_owned(), reason };
         let text = read_text(path)?;
@@ -154,7 +154,7 @@ impl LegEdits {
         let unwritable = |source| EditsFileError::Unwritable { path: path.to_owned(), source };
         let table = EditsTable {
             recording_s: self.recording_s,
-            clips: marks(clips)?,
+            clips: identities(clips)?,
             legs: self.found.clone(),
             edits: self.edits.clone(),
         };
@@ -167,37 +167,38 @@ fn read_text(path: &Path) -> Result<String, EditsFileError> {
     let unreadable = |source| EditsFileError::Unreadable { path: path.to_owned(), source };
     let file = File::open(path).map_err(|error| unreadable(read_error_in_words(error)))?;
     let mut text = String::new();
-    file.take(LIMIT_BYTES)
+    file.take(MAX_FILE_BYTES)
         .read_to_string(&mut text)
         .map_err(|error| unreadable(read_error_in_words(error)))?;
     Ok(text)
 }
 
-fn marks(clips: &[PathBuf]) -> Result<Vec<ClipMark>, EditsFileError> {
-    let mark = |clip: &PathBuf| {
+fn identities(clips: &[PathBuf]) -> Result<Vec<ClipIdentity>, EditsFileError> {
+    let identity = |clip: &PathBuf| {
         let found = fs::metadata(clip).map_err(|error| EditsFileError::NoClip {
             clip: clip.clone(),
             source: read_error_in_words(error),
         })?;
-        Ok(ClipMark { name: file_name(clip), bytes: found.len() })
+        Ok(ClipIdentity { name: file_name(clip), bytes: found.len() })
     };
-    clips.iter().map(mark).collect()
+    clips.iter().map(identity).collect()
 }
 
-/// A recording is told by the lengths of its files: they may have been renamed or moved.
-fn check_belongs(path: &Path, of: &[ClipMark], clips: &[PathBuf]) -> Result<(), EditsFileError> {
-    let lengths = |marks: &[ClipMark]| marks.iter().map(|mark| mark.bytes).collect::<Vec<u64>>();
-    if lengths(of) == lengths(&marks(clips)?) {
+/// A recording is identified by the lengths of its files, since they may have been renamed or moved.
+fn check_belongs(path: &Path, of: &[ClipIdentity], clips: &[PathBuf]) -> Result<(), EditsFileError> {
+    let lengths =
+        |identities: &[ClipIdentity]| identities.iter().map(|identity| identity.bytes).collect::<Vec<u64>>();
+    if lengths(of) == lengths(&identities(clips)?) {
         return Ok(());
     }
     Err(EditsFileError::OtherRecording {
         path: path.to_owned(),
-        of: of.iter().map(|mark| mark.name.as_str()).collect::<Vec<_>>().join(", "),
+        of: of.iter().map(|identity| identity.name.as_str()).collect::<Vec<_>>().join(", "),
         clip: clips.first().cloned().unwrap_or_default(),
     })
 }
 
-/// What is wrong with the legs as found, which must stand in order within the recording.
+/// Checks that the legs as found are in order and within the recording. The error is the problem in words.
 fn check_found(table: &EditsTable) -> Result<(), String> {
     let (first_s, last_s) = table.recording_s;
     let mut until_s = first_s;
@@ -205,7 +206,7 @@ fn check_found(table: &EditsTable) -> Result<(), String> {
         let GivenLeg { start_s, end_s, whole_s, throttle_percent, .. } = *leg;
         let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
         let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
-        // Written so that a time that is no number fails too.
+        // Written so that a NaN fails too.
         if !(in_order && from_s <= start_s && end_s <= to_s && from_s.is_finite() && to_s.is_finite()) {
             return Err(format!(
                 "leg {number} from {start_s} s to {end_s} s is out of order, or outside the recording from {first_s} s to {last_s} s"

@@ -1,7 +1,7 @@
-//! Edits of the legs found, as a list that can be taken back.
+//! Edits of the found legs, as a list with undo and redo.
 //!
-//! The legs as found are kept with the edits: played again they give the same legs, whatever a later search
-//! finds. An edit touches the leg it names and the pair that leg belongs to; all other pairs stay as they are.
+//! The found legs are stored with the edits, so that applying the edits again gives the same legs even if a later
+//! version finds others. An edit changes the leg it names and the pair of that leg; all other pairs stay.
 
 use std::fmt;
 
@@ -15,11 +15,10 @@ pub use file::{EDITS_FILE, EditsFileError};
 use crate::flight::Flight;
 use crate::legs::{GivenLeg, LegKind, LegOptions, ThrottleSource};
 
-/// Shortest leg that an edit may leave, in seconds.
+/// Minimum length of a leg after an edit, in seconds.
 pub const SHORTEST_LEG_S: f64 = 1.0;
 
-/// One edit. Legs are numbered from 1 in order of time, as they stand before the edit; times are in seconds
-/// of flight time.
+/// One edit. Legs are numbered from 1 in order of time, as before the edit. Times are in seconds of flight time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "what", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum LegEdit {
@@ -27,45 +26,45 @@ pub enum LegEdit {
     MoveStart {
         /// The leg.
         leg: usize,
-        /// Where to.
+        /// The new start.
         to_s: f64,
     },
     /// Moves the end of a leg.
     MoveEnd {
         /// The leg.
         leg: usize,
-        /// Where to.
+        /// The new end.
         to_s: f64,
     },
-    /// Makes two legs of one.
+    /// Splits a leg into two.
     Split {
         /// The leg.
         leg: usize,
-        /// Where.
+        /// Where to split.
         at_s: f64,
     },
-    /// Makes one leg of a leg and the next.
+    /// Joins a leg with the next one.
     Join {
         /// The first of the two.
         leg: usize,
     },
-    /// Takes a leg away.
+    /// Removes a leg.
     Delete {
         /// The leg.
         leg: usize,
     },
-    /// Says what a leg is.
+    /// Sets the kind of a leg.
     Mark {
         /// The leg.
         leg: usize,
-        /// What it is.
+        /// The new kind.
         kind: LegKind,
     },
-    /// Says the throttle of a leg, and with it that of its partner, since a pair is flown at one throttle.
+    /// Sets the throttle of a leg and of its partner, since a pair is flown at one throttle.
     Throttle {
         /// The leg.
         leg: usize,
-        /// Throttle in per cent; `None`: what the overlay shows, if anything.
+        /// Throttle in per cent; `None` for the throttle that the overlay shows, if any.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         percent: Option<f64>,
     },
@@ -91,31 +90,31 @@ impl fmt::Display for LegEdit {
             Self::Mark { leg, kind: LegKind::Unpaired } => write!(f, "leave leg {leg} out"),
             Self::Mark { leg, kind: LegKind::Leg } => write!(f, "let the speeds say what leg {leg} is"),
             Self::Throttle { leg, percent: Some(percent) } => write!(f, "set leg {leg} to {percent} %"),
-            Self::Throttle { leg, percent: None } => write!(f, "take back the throttle told of leg {leg}"),
+            Self::Throttle { leg, percent: None } => write!(f, "remove the throttle given for leg {leg}"),
             Self::Add { start_s, end_s } => write!(f, "add a leg from {start_s:.1} s to {end_s:.1} s"),
         }
     }
 }
 
-/// Why an edit cannot be made.
+/// The reason why an edit cannot be made.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LegEditError {
     /// There is no such leg.
     #[error("there is no leg {leg}: there are {legs}")]
     NoSuchLeg {
-        /// The number told.
+        /// The number given.
         leg: usize,
-        /// How many legs there are.
+        /// Number of legs.
         legs: usize,
     },
-    /// Nothing follows the leg.
+    /// No leg follows this one.
     #[error("leg {leg} is the last: there is none to join it with")]
     NothingFollows {
         /// The leg.
         leg: usize,
     },
-    /// A leg would be left too short.
+    /// A leg would become too short.
     #[error(
         "a leg from {start_s:.1} s to {end_s:.1} s is too short: leave it {SHORTEST_LEG_S} s or more, or delete it"
     )]
@@ -125,7 +124,7 @@ pub enum LegEditError {
         /// Its end.
         end_s: f64,
     },
-    /// A leg would reach into another.
+    /// A leg would overlap another.
     #[error(
         "a leg from {start_s:.1} s to {end_s:.1} s would reach into leg {other}: move or delete that one first"
     )]
@@ -134,7 +133,7 @@ pub enum LegEditError {
         start_s: f64,
         /// Its end.
         end_s: f64,
-        /// The leg in the way.
+        /// Number of the other leg.
         other: usize,
     },
     /// A leg would leave the recording.
@@ -151,15 +150,15 @@ pub enum LegEditError {
         /// Time of the last frame.
         last_s: f64,
     },
-    /// It is no throttle.
-    #[error("a throttle of {percent} % cannot be: give 0 to 100, or nothing where it is not known")]
+    /// The value is not a throttle.
+    #[error("a throttle of {percent} % is not possible: give 0 to 100, or nothing where it is not known")]
     Throttle {
-        /// The value told.
+        /// The value given, in per cent.
         percent: f64,
     },
 }
 
-/// The legs found in a flight and what the pilot made of them.
+/// The legs found in a flight, with the pilot's edits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegEdits {
     pub(super) recording_s: (f64, f64),
@@ -170,12 +169,12 @@ pub struct LegEdits {
 }
 
 impl LegEdits {
-    /// No edits yet of the legs found in a flight.
+    /// The legs found in a flight, without edits.
     #[must_use]
     pub fn of(flight: &Flight) -> Self {
         let time_s = &flight.series.readings.time_s;
         let recording_s = (time_s.first().copied().unwrap_or(0.0), time_s.last().copied().unwrap_or(0.0));
-        let told = matches!(flight.throttle_source, ThrottleSource::Given | ThrottleSource::LegsFile);
+        let given = matches!(flight.throttle_source, ThrottleSource::Given | ThrottleSource::LegsFile);
         let pair_of = |index: usize| {
             let holds = |pair: &&crate::airspeed::Pair| pair.legs.0 == index || pair.legs.1 == index;
             flight.pairs.iter().find(holds).map(|pair| pair.pair)
@@ -183,10 +182,10 @@ impl LegEdits {
         let as_found = flight.legs.iter().enumerate().map(|(index, leg)| GivenLeg {
             start_s: leg.steady_start_s,
             end_s: leg.steady_end_s,
-            // Which way the legs of a pair were flown is left to their speeds.
+            // The speeds decide which leg of a pair is the upwind one.
             kind: if leg.kind == LegKind::Unpaired { LegKind::Unpaired } else { LegKind::Leg },
-            // What the overlay shows is read again when the ends move.
-            throttle_percent: leg.throttle_percent.filter(|_| told),
+            // A throttle from the overlay is read again when the ends move.
+            throttle_percent: leg.throttle_percent.filter(|_| given),
             whole_s: Some((leg.start_s, leg.end_s)),
             pair: pair_of(index),
         });
@@ -197,7 +196,7 @@ impl LegEdits {
         Self { recording_s, legs: found.clone(), found, edits: Vec::new(), undone: Vec::new() }
     }
 
-    /// The legs as they stand, in order of time.
+    /// The edited legs, in order of time.
     #[must_use]
     pub fn legs(&self) -> &[GivenLeg] {
         &self.legs
@@ -209,31 +208,31 @@ impl LegEdits {
         &self.edits
     }
 
-    /// The edit that [`LegEdits::redo`] would make again.
+    /// The edit that [`LegEdits::redo`] would apply again.
     #[must_use]
     pub fn next_redo(&self) -> Option<&LegEdit> {
         self.undone.last()
     }
 
-    /// How far the start of a leg may be moved, in seconds of flight time: from the leg before, or the first
-    /// frame, to the shortest leg. `None` where there is no such leg.
+    /// Earliest and latest possible start of a leg, in seconds of flight time: from the end of the previous leg, or
+    /// the first frame, up to the minimum length. `None` where there is no such leg.
     #[must_use]
     pub fn room_of_start(&self, leg: usize) -> Option<(f64, f64)> {
-        let index = place(&self.legs, leg).ok()?;
+        let index = index_of(&self.legs, leg).ok()?;
         let before = index.checked_sub(1).and_then(|before| self.legs.get(before));
         Some((before.map_or(self.recording_s.0, |leg| leg.end_s), self.legs[index].end_s - SHORTEST_LEG_S))
     }
 
-    /// How far the end of a leg may be moved, as [`LegEdits::room_of_start`].
+    /// Earliest and latest possible end of a leg; see [`LegEdits::room_of_start`].
     #[must_use]
     pub fn room_of_end(&self, leg: usize) -> Option<(f64, f64)> {
-        let index = place(&self.legs, leg).ok()?;
+        let index = index_of(&self.legs, leg).ok()?;
         let after = self.legs.get(index + 1);
         let latest_s = after.map_or(self.recording_s.1, |leg| leg.start_s);
         Some((self.legs[index].start_s + SHORTEST_LEG_S, latest_s))
     }
 
-    /// What to find the legs with: the options given, and the legs as they stand if there is any edit.
+    /// The options with the edited legs, if there is any edit; otherwise the options unchanged.
     #[must_use]
     pub fn applied_to(&self, options: &LegOptions) -> LegOptions {
         if self.edits.is_empty() {
@@ -242,11 +241,11 @@ impl LegEdits {
         LegOptions { given: Some(self.legs.clone()), edits: self.edits.len(), ..options.clone() }
     }
 
-    /// Makes an edit. One that moves the end which the last edit moved takes its place: taking back brings
-    /// back where that end was before both.
+    /// Applies an edit. If it moves the same end as the last edit it replaces that one, so that undo restores the end
+    /// before both.
     ///
     /// # Errors
-    /// [`LegEditError`] says why it cannot be made; nothing is changed then.
+    /// [`LegEditError`] tells why the edit is not possible; nothing is changed then.
     pub fn make(&mut self, edit: LegEdit) -> Result<(), LegEditError> {
         apply(&mut self.legs, edit, self.recording_s)?;
         if self.edits.last().is_some_and(|last| same_end(last, &edit)) {
@@ -257,22 +256,22 @@ impl LegEdits {
         Ok(())
     }
 
-    /// Takes the last edit back, if there is one.
+    /// Undoes the last edit, if there is one.
     pub fn undo(&mut self) {
         self.undone.extend(self.edits.pop());
-        self.play_again();
+        self.apply_all();
     }
 
-    /// Makes the last edit taken back again, if there is one.
+    /// Applies the last undone edit again, if there is one.
     pub fn redo(&mut self) {
         self.edits.extend(self.undone.pop());
-        self.play_again();
+        self.apply_all();
     }
 
-    fn play_again(&mut self) {
+    fn apply_all(&mut self) {
         self.legs.clone_from(&self.found);
         for edit in &self.edits {
-            // Each could be made on just these legs before.
+            // Every edit was possible on exactly these legs before.
             let _made = apply(&mut self.legs, *edit, self.recording_s);
         }
     }
@@ -286,52 +285,52 @@ fn same_end(last: &LegEdit, edit: &LegEdit) -> bool {
     }
 }
 
-/// Makes one edit, or leaves the legs as they are.
+/// Applies one edit, or leaves the legs unchanged and returns an error.
 fn apply(legs: &mut Vec<GivenLeg>, edit: LegEdit, recording_s: (f64, f64)) -> Result<(), LegEditError> {
     match edit {
         LegEdit::MoveStart { leg, to_s } => {
-            let index = place(legs, leg)?;
+            let index = index_of(legs, leg)?;
             let end_s = legs[index].end_s;
-            moved(legs, index, (to_s, end_s), recording_s)
+            move_ends(legs, index, (to_s, end_s), recording_s)
         }
         LegEdit::MoveEnd { leg, to_s } => {
-            let index = place(legs, leg)?;
+            let index = index_of(legs, leg)?;
             let start_s = legs[index].start_s;
-            moved(legs, index, (start_s, to_s), recording_s)
+            move_ends(legs, index, (start_s, to_s), recording_s)
         }
         LegEdit::Split { leg, at_s } => {
-            let index = place(legs, leg)?;
+            let index = index_of(legs, leg)?;
             split(legs, index, at_s)
         }
         LegEdit::Join { leg } => {
-            let index = place(legs, leg)?;
+            let index = index_of(legs, leg)?;
             join(legs, index)
         }
         LegEdit::Delete { leg } => {
-            let index = place(legs, leg)?;
-            part(legs, index);
+            let index = index_of(legs, leg)?;
+            dissolve_pair(legs, index);
             legs.remove(index);
             Ok(())
         }
         LegEdit::Mark { leg, kind } => {
-            let index = place(legs, leg)?;
+            let index = index_of(legs, leg)?;
             mark(legs, index, kind);
             Ok(())
         }
         LegEdit::Throttle { leg, percent } => {
-            let index = place(legs, leg)?;
+            let index = index_of(legs, leg)?;
             throttle(legs, index, percent)
         }
         LegEdit::Add { start_s, end_s } => add(legs, (start_s, end_s), recording_s),
     }
 }
 
-fn place(legs: &[GivenLeg], leg: usize) -> Result<usize, LegEditError> {
+fn index_of(legs: &[GivenLeg], leg: usize) -> Result<usize, LegEditError> {
     let index = leg.checked_sub(1).filter(|index| *index < legs.len());
     index.ok_or(LegEditError::NoSuchLeg { leg, legs: legs.len() })
 }
 
-/// Checks a stretch against the recording and all legs but that at `index`.
+/// Checks a stretch against the recording, and against all legs except the one at `index`.
 fn check(
     legs: &[GivenLeg],
     index: Option<usize>,
@@ -353,7 +352,7 @@ fn check(
     }
 }
 
-fn moved(
+fn move_ends(
     legs: &mut [GivenLeg],
     index: usize,
     (start_s, end_s): (f64, f64),
@@ -362,7 +361,7 @@ fn moved(
     check(legs, Some(index), (start_s, end_s), recording_s)?;
     let before = legs[index];
     let whole_s = before.whole_s.map(|whole_s| {
-        // An end that the pilot moved is where the leg ends.
+        // Where the pilot moved an end, the whole leg ends there too.
         let kept = |now: f64, then: f64, whole: f64| if now == then { whole } else { now };
         (kept(start_s, before.start_s, whole_s.0), kept(end_s, before.end_s, whole_s.1))
     });
@@ -384,7 +383,7 @@ fn split(legs: &mut Vec<GivenLeg>, index: usize, at_s: f64) -> Result<(), LegEdi
             return Err(LegEditError::TooShort { start_s, end_s });
         }
     }
-    part(legs, index);
+    dissolve_pair(legs, index);
     let leg = legs[index];
     let half = |start_s: f64, end_s: f64| GivenLeg {
         start_s,
@@ -402,8 +401,8 @@ fn join(legs: &mut Vec<GivenLeg>, index: usize) -> Result<(), LegEditError> {
     if index + 1 >= legs.len() {
         return Err(LegEditError::NothingFollows { leg: index + 1 });
     }
-    part(legs, index);
-    part(legs, index + 1);
+    dissolve_pair(legs, index);
+    dissolve_pair(legs, index + 1);
     let (first, second) = (legs[index], legs[index + 1]);
     let (from, until) = (first.whole_s, second.whole_s);
     let joined = GivenLeg {
@@ -422,7 +421,7 @@ fn mark(legs: &mut [GivenLeg], index: usize, kind: LegKind) {
     let partner = partner(legs, index);
     let same_way = partner.is_some_and(|partner| legs[partner].kind == kind && kind != LegKind::Leg);
     if same_way || kind == LegKind::Unpaired {
-        part(legs, index);
+        dissolve_pair(legs, index);
     }
     legs[index].kind = kind;
 }
@@ -457,14 +456,14 @@ fn add(
     Ok(())
 }
 
-/// The leg of the same pair.
+/// The other leg of the same pair.
 fn partner(legs: &[GivenLeg], index: usize) -> Option<usize> {
     let pair = legs[index].pair?;
     legs.iter().enumerate().position(|(other, leg)| other != index && leg.pair == Some(pair))
 }
 
-/// Frees a leg from its pair, and the partner with it.
-fn part(legs: &mut [GivenLeg], index: usize) {
+/// Dissolves the pair of a leg.
+fn dissolve_pair(legs: &mut [GivenLeg], index: usize) {
     if let Some(partner) = partner(legs, index) {
         legs[partner].pair = None;
     }

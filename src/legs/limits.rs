@@ -1,4 +1,4 @@
-//! What makes the readings of a leg doubtful, apart from the speed itself.
+//! Limits beyond which a leg is flagged, apart from those of the speed itself.
 
 use super::note::Note;
 use crate::model::channel::Channel;
@@ -7,26 +7,26 @@ use crate::series::Series;
 use crate::setup::{FULL_CELL_V, LANDING_V_PER_CELL};
 use crate::stats;
 
-/// Change of height that is flagged, in metres: a receiver's altitude wanders by a few metres by itself
-/// (common practice, no source).
+/// Change of height above which a leg is flagged, in metres. The altitude of a receiver wanders by a few metres by
+/// itself (common practice, no source).
 const HEIGHT_CHANGE_M: f64 = 5.0;
 
-/// Fewest satellites that are not flagged: four give a position, more make the speed sound (common
+/// Number of satellites below which a leg is flagged. Four give a position; more make the speed reliable (common
 /// practice, no source).
-const FEWEST_SATELLITES: f64 = 6.0;
+const MIN_SATELLITES: f64 = 6.0;
 
 /// Standard acceleration of gravity, in m/s^2.
 const GRAVITY: f64 = 9.806_65;
 
-/// The limits of a flight, in its units.
+/// The limits of one flight, in the units of its series.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Limits {
+pub(super) struct LegLimits {
     altitude_si: f64,
     speed_si: f64,
     min_voltage_v: Option<f64>,
 }
 
-impl Limits {
+impl LegLimits {
     pub fn of(series: &Series, min_voltage_v: Option<f64>) -> Self {
         let altitude = series.readings.channel(&Channel::Altitude);
         let altitude_si = altitude.and_then(|altitude| altitude.unit).map_or(1.0, Unit::si_per_unit);
@@ -34,7 +34,8 @@ impl Limits {
         Self { altitude_si, speed_si: series.speed_si(), min_voltage_v }
     }
 
-    /// A change of height, worth `dV = g dh / V` by energy at the speed `V`; both in the flight's units.
+    /// Flags a change of height. By conservation of energy it is worth `dV = g dh / V` at the speed `V`; both are in
+    /// the flight's units.
     pub fn height(&self, change: f64, speed: f64) -> Option<Note> {
         let change_m = change * self.altitude_si;
         let worth = GRAVITY * change_m / (speed * self.speed_si) / self.speed_si;
@@ -43,7 +44,7 @@ impl Limits {
     }
 
     pub fn satellites(&self, satellites: f64) -> Option<Note> {
-        (satellites < FEWEST_SATELLITES).then_some(Note::FewSatellites { satellites })
+        (satellites < MIN_SATELLITES).then_some(Note::FewSatellites { satellites })
     }
 
     pub fn voltage(&self, voltage_v: f64) -> Option<Note> {
@@ -52,8 +53,9 @@ impl Limits {
     }
 }
 
-/// The landing limit of as many cells as the flight's highest usual voltage needs. A pack that starts
-/// half empty may be taken for one cell less, which makes the limit too low rather than too high.
+/// The landing limit of the pack: the usual limit of a cell times the number of cells that the flight's highest
+/// voltage needs. A pack that starts half empty may be counted one cell short; the limit is then too low rather than
+/// too high.
 fn landing_limit_v(series: &Series) -> Option<f64> {
     let voltage = series.alive(&Channel::Voltage)?;
     let highest_v = stats::quantile(&voltage.values, 0.99)?;

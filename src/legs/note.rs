@@ -1,16 +1,16 @@
-//! What a pilot should know of a flight, its legs and its pairs: every message in one place.
+//! Warnings about a flight, its legs and its pairs.
 
 use std::fmt;
 
 use super::Flag;
 
-/// What keeps two neighbouring legs from being a pair.
+/// The reason why two neighbouring legs are not a pair.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum NotPaired {
     /// There is no other leg.
     Alone,
-    /// The pilot has said what the legs are.
+    /// The pilot gave the kinds of the legs.
     Given,
     /// They are flown at different throttles.
     Throttle,
@@ -22,22 +22,22 @@ pub enum NotPaired {
     Wind,
     /// One is much longer than the other.
     Lengths,
-    /// One is much shorter than the usual leg of the flight.
+    /// One is much shorter than the typical leg of the flight.
     Short,
-    /// Much less time lies between them than the flight's usual turn takes.
+    /// Much less time lies between them than a typical turn of the flight takes.
     QuickTurn,
     /// Too much time lies between them.
     Apart,
     /// The pack's voltage differs.
     Voltage,
-    /// They would fit, but their pair is joined to no other by a turn and fits less well than those that are.
+    /// They would fit, but no turn joins their pair to another pair, and the pairs that are joined fit better.
     OutsideRuns,
     /// The leg that would fit belongs to another pair.
     Taken,
 }
 
 impl NotPaired {
-    /// Two or three words, for a picture.
+    /// The reason in two or three words, for a diagram.
     #[must_use]
     pub fn phrase(self) -> &'static str {
         match self {
@@ -78,8 +78,7 @@ impl fmt::Display for NotPaired {
     }
 }
 
-/// A fact about the flight, a leg or a pair that the pilot should know. Its `Display` is the sentence
-/// shown.
+/// A fact about the flight, a leg or a pair that the pilot should know. `Display` gives the sentence.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum Note {
@@ -102,14 +101,14 @@ pub enum Note {
     },
     /// A leg has no partner.
     UnpairedLeg {
-        /// Its number, from 1.
+        /// Number of the leg, from 1.
         leg: usize,
-        /// Its start, in seconds of flight time.
+        /// Start of the leg, in seconds of flight time.
         start_s: f64,
     },
     /// Several legs have no partner.
     LegsLeftOut {
-        /// How many there are.
+        /// Number of these legs.
         legs: usize,
     },
     /// Leg: it is in no pair.
@@ -129,33 +128,33 @@ pub enum Note {
     Circling,
     /// Step: all of its pairs are doubtful.
     DoubtfulStep,
-    /// The pairs do not divide evenly into the told throttle steps.
+    /// The pairs do not divide evenly into the given throttle steps.
     UnequalSteps {
-        /// Pairs found.
+        /// Number of pairs found.
         pairs: usize,
-        /// Steps told.
+        /// Number of steps given.
         steps: usize,
     },
-    /// More throttle steps were told than pairs were found.
+    /// More throttle steps were given than pairs were found.
     TooFewPairs {
-        /// Pairs found.
+        /// Number of pairs found.
         pairs: usize,
-        /// Steps told.
+        /// Number of steps given.
         steps: usize,
     },
-    /// Fewer throttle steps were told than the overlay shows: they part the pairs wrongly.
+    /// Fewer throttle steps were given than the overlay shows, so that they divide the pairs wrongly.
     ThrottleListUnfit {
-        /// Steps told.
-        told: u32,
-        /// Steps by the throttle shown.
+        /// Number of steps given.
+        given: u32,
+        /// Number of steps by the throttle shown.
         shown: u32,
     },
-    /// The throttles told are not those that the overlay shows.
+    /// The given throttles differ from those that the overlay shows.
     ThrottleContradicts {
-        /// Told and shown throttle of the steps at odds, in per cent.
+        /// Given and shown throttle of the steps that differ, in per cent.
         apart: Vec<(f64, f64)>,
     },
-    /// Leg: shorter than is comfortable.
+    /// Leg: its steady middle is short.
     ShortLeg {
         /// Length of its steady middle, in seconds.
         steady_s: f64,
@@ -165,18 +164,19 @@ pub enum Note {
         /// Share of the steady middle without a trusted update, 0 to 1.
         share: f64,
     },
-    /// Leg: the speed does not settle.
+    /// Leg: the speed drifts.
     NotSteady {
         /// Change over the steady middle, in the unit of the speed.
         change: f64,
     },
-    /// Leg: the recording stops within it.
+    /// Leg: it contains a gap in the recording.
     RecorderGap,
     /// Leg: the height changes.
     HeightChanges {
         /// Change over the steady middle, in the unit of the altitude, up positive.
         change: f64,
-        /// Speed that it is worth by energy, in the unit of the speed: gained in a descent.
+        /// Speed that the change is worth by energy, in the unit of the speed: lost in a climb (positive) or
+        /// gained in a descent (negative).
         worth: f64,
     },
     /// Leg: the receiver uses few satellites.
@@ -186,35 +186,35 @@ pub enum Note {
     },
     /// Leg: the pack is low.
     LowVoltage {
-        /// Median voltage over the steady middle.
+        /// Median voltage over the steady middle, in volts.
         voltage_v: f64,
-        /// The limit it lies below.
+        /// The limit, in volts.
         limit_v: f64,
     },
-    /// Leg or pair: what the pilot told disagrees with the speeds.
+    /// Leg or pair: the kind that the pilot gave contradicts the speeds.
     UpwindFaster,
-    /// Pair: its wind is at odds with the wind that all legs fit.
-    WindAtOdds {
+    /// Pair: its wind differs from the wind that all legs fit.
+    WindDiffers {
         /// Wind of this pair, in the unit of the speed.
         wind: f64,
-        /// Wind along the course that all legs fit.
+        /// Wind along the course that all legs fit, in the unit of the speed.
         usual: f64,
     },
-    /// Pattern: its legs fit no one airspeed and wind.
-    LegsAtOdds {
-        /// Standard deviation of what they leave unexplained, in the unit of the speed.
+    /// Pattern: no single airspeed and wind fits its legs.
+    LegsDisagree {
+        /// Standard deviation of the residuals, in the unit of the speed.
         residual: f64,
     },
     /// Step: its pairs differ by more than their own uncertainties explain.
     PairsDisagree {
         /// Airspeed of the slowest pair, in the unit of the speed.
         slowest: f64,
-        /// Airspeed of the fastest pair.
+        /// Airspeed of the fastest pair, in the unit of the speed.
         fastest: f64,
     },
-    /// Pair: the interval is wide.
+    /// Pair: its interval is wide.
     WideInterval {
-        /// Half its width as a share of the airspeed.
+        /// Half the width of the interval as a share of the airspeed.
         share: f64,
     },
 }
@@ -228,10 +228,10 @@ impl fmt::Display for Note {
             ),
             Self::ConstantSpeed => f.write_str("The speed never changes: the readout may be frozen."),
             Self::NoLegs => f.write_str(
-                "No straight, steady leg was found: a leg must hold its speed for 4 s or more, or be told with --legs.",
+                "No straight, steady leg was found: a leg must hold its speed for 4 s or more; or give the legs with --legs.",
             ),
             Self::OneLeg => f.write_str("Only one leg was found: an airspeed needs one each way."),
-            Self::NoPairs => f.write_str("No two legs belong together: tell the legs with --legs."),
+            Self::NoPairs => f.write_str("No two legs form a pair: give the legs with --legs."),
             Self::Edited { edits: 1 } => f.write_str("The legs were edited by hand (1 edit)."),
             Self::Edited { edits } => write!(f, "The legs were edited by hand ({edits} edits)."),
             Self::UnpairedLeg { leg, start_s } => {
@@ -257,18 +257,18 @@ impl fmt::Display for Note {
             ),
             Self::TooFewPairs { pairs, steps } => write!(
                 f,
-                "{steps} throttle steps were told but {pairs} pairs were found: the list is not used; tell the legs with --legs."
+                "{steps} throttle steps were given but {pairs} pairs were found: the list is not used; give the legs with --legs."
             ),
-            Self::ThrottleListUnfit { told, shown } => write!(
+            Self::ThrottleListUnfit { given, shown } => write!(
                 f,
-                "{told} throttle steps were told but the overlay shows {shown}: the list is not used."
+                "{given} throttle steps were given but the overlay shows {shown}: the list is not used."
             ),
             Self::ThrottleContradicts { apart } => {
-                let each = apart.iter().map(|(told, shown)| format!("{told:.0} told, {shown:.0} shown"));
+                let each = apart.iter().map(|(given, shown)| format!("{given:.0} given, {shown:.0} shown"));
                 let each = each.collect::<Vec<_>>().join("; ");
                 write!(
                     f,
-                    "The throttles told are not those that the overlay shows (per cent: {each}): those told are used."
+                    "The given throttles differ from those that the overlay shows (per cent: {each}): the given ones are used."
                 )
             }
             Self::ShortLeg { steady_s } => write!(f, "short: {steady_s:.1} s steady"),
@@ -283,11 +283,11 @@ impl fmt::Display for Note {
                 write!(f, "pack at {voltage_v:.1} V, below the limit of {limit_v:.1} V")
             }
             Self::RecorderGap => f.write_str("the recording stops within it"),
-            Self::UpwindFaster => f.write_str("the leg told as upwind is the faster one"),
-            Self::WindAtOdds { wind, usual } => {
+            Self::UpwindFaster => f.write_str("the leg given as upwind is the faster one"),
+            Self::WindDiffers { wind, usual } => {
                 write!(f, "doubtful: its wind of {wind:.1} is at odds with the {usual:.1} of this flight")
             }
-            Self::LegsAtOdds { residual } => {
+            Self::LegsDisagree { residual } => {
                 write!(f, "its legs fit no one wind: {residual:.1} is left unexplained")
             }
             Self::PairsDisagree { slowest, fastest } => write!(

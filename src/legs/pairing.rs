@@ -1,61 +1,64 @@
-//! Which legs belong together: each leg is paired with its neighbour or left out.
+//! Decides which neighbouring legs form a pair and which legs stay unpaired.
 //!
-//! All pairs of a flight are flown in one wind. So the wind along the course and the division into pairs and legs left
-//! out are found jointly: for every wind that two neighbours suggest, dynamic programming finds the division with
-//! the least cost, and the cheapest of these is taken. Costs are squared standardised residuals; a leg left out costs
-//! a fixed amount, which bounds the influence of legs that belong to no run (a truncated quadratic loss, as in robust
-//! regression).
+//! All pairs of a flight are flown in one wind. The wind along the course and the pairs are therefore found jointly:
+//! for every wind that two neighbours suggest, dynamic programming finds the pairing with the lowest cost, and the
+//! cheapest of these is kept. Costs are squared standardised residuals. An unpaired leg costs a fixed amount, which
+//! bounds the influence of legs that belong to no run (a truncated quadratic loss, as in robust regression).
 
-use super::evidence::SAME_THROTTLE_PERCENT;
+use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::note::NotPaired;
 use super::{Leg, LegKind};
 use crate::stats::median;
 
-/// Cost of leaving a leg out, in squared standard deviations: a pair that costs more than two of these is not made.
-const LEFT_OUT: f64 = 5.0;
+/// Cost of an unpaired leg, in squared standard deviations. A pair that costs more than two unpaired legs is not
+/// made. Chosen on two flight simulators (docs/benchmarks.md).
+const UNPAIRED_COST: f64 = 5.0;
 
-/// The same when the pilot gave the legs.
-const GIVEN_LEFT_OUT: f64 = 1e6;
+/// The same for given legs: practically all of them are paired.
+const GIVEN_UNPAIRED_COST: f64 = 1e6;
 
-/// Largest cost of any trait of a pair of given legs, so that they stay together.
-const WORST_TRAIT_OF_GIVEN: f64 = 8.0;
+/// Upper limit of the cost of one trait of a pair of given legs, so that they stay together.
+const MAX_TRAIT_COST_OF_GIVEN: f64 = 8.0;
 
-/// Standard deviation of the wind along the course from one pair to another nearby, as a share of it: what gusts leave in
-/// the mean of a leg.
+/// Standard deviation of the wind along the course between nearby pairs, as a share of the wind: the part of gusts
+/// that remains in the mean of a leg. Chosen on two flight simulators (docs/benchmarks.md).
 const WIND_VARIATION: f64 = 0.2;
 
-/// The same over a whole flight, in which the mean wind changes too.
+/// The same over a whole flight, in which the mean wind changes too (docs/benchmarks.md).
 const VARIATION_IN_FLIGHT: f64 = 0.3;
 
-/// So many half differences, those of pairs counted twice, tell the wind at a time: about three pairs and the neighbours
-/// between them.
+/// Number of half differences that determine the wind at a time, those of pairs counted twice: about three pairs and
+/// the neighbours between them (docs/benchmarks.md).
 const LOCAL_NEIGHBOURS: usize = 8;
 
-/// Standard deviation of the logarithm of the ratio of the lengths of two legs of one pair, whose time or whose
-/// distance is alike.
+/// Standard deviation of the logarithm of the ratio of the lengths of two legs of a pair, by time or by distance
+/// (docs/benchmarks.md).
 const LENGTH_VARIATION: f64 = 0.45;
 
-/// Legs shorter than this share of the flight's usual leg are unlike it, with the standard deviation of that share.
+/// A leg shorter than this share of the typical leg is unusual; the second number is the standard deviation of that
+/// share (docs/benchmarks.md).
 const SHORT_SHARE: f64 = 0.75;
 const SHORT_VARIATION: f64 = 0.15;
 
-/// A turn between two legs takes at most this long; beyond it a pair becomes unlikely with this standard deviation, in
-/// seconds.
-const LONGEST_TURN_S: f64 = 12.0;
+/// Maximum duration of a turn between the legs of a pair, and the standard deviation beyond it, in seconds
+/// (docs/benchmarks.md).
+const MAX_TURN_S: f64 = 12.0;
 const TURN_VARIATION_S: f64 = 4.0;
 
-/// Standard deviation of the logarithm of a turn that is quicker than the flight's usual one, as a share of that.
+/// Standard deviation of the logarithm of the ratio of a quick turn to the typical turn of the flight
+/// (docs/benchmarks.md).
 const QUICK_TURN_VARIATION: f64 = 0.5;
 
-/// Standard deviation of the pack voltage between the legs of a pair, as a share.
+/// Standard deviation of the pack voltage between the legs of a pair, as a share of the voltage (set by judgement).
 const VOLTAGE_VARIATION: f64 = 0.017;
 
-/// Headings of the two legs must be opposite to within this, in degrees.
+/// Maximum deviation of the two headings from opposite, in degrees (set by judgement).
 const OPPOSITE_WITHIN_DEG: f64 = 30.0;
 
-/// What the search for pairs looks at in a leg. Speeds and their uncertainty are in the speed channel's unit.
+/// A leg with the values that the search for pairs uses. Speeds and their uncertainty are in the speed channel's
+/// unit.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Candidate {
+pub(super) struct CandidateLeg {
     pub speed: f64,
     pub uncertainty: f64,
     pub start_s: f64,
@@ -66,13 +69,13 @@ pub(super) struct Candidate {
     pub throttle_percent: Option<f64>,
     pub heading_deg: Option<f64>,
     pub voltage_v: Option<f64>,
-    /// Number of the pair it is given to belong to.
+    /// Number of the pair that the pilot assigned it to.
     pub pair: Option<u32>,
-    /// Whether the speeds show a turn between the leg before and this one; `None` for a leg that was given.
+    /// Whether the speeds show a turn between the previous leg and this one; `None` for a given leg.
     pub turn_before: Option<bool>,
 }
 
-impl Candidate {
+impl CandidateLeg {
     pub fn of(leg: &Leg, heading_deg: Option<f64>, pair: Option<u32>, turn_before: Option<bool>) -> Self {
         Self {
             pair,
@@ -95,20 +98,20 @@ impl Candidate {
     }
 }
 
-/// The division of a flight's legs.
+/// The pairs of a flight's legs and the wind that fits them.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Division {
-    /// The pairs as (first, second) indices, each of two legs that follow one another.
+pub(super) struct LegPairing {
+    /// The pairs as (first, second) indices of successive legs.
     pub pairs: Vec<(usize, usize)>,
-    /// Wind along the course that they fit.
+    /// The wind along the course.
     pub wind: CourseWind,
 }
 
 /// The wind along the course through a flight, in the speed channel's unit. It changes slowly: at any time it is the
-/// median of the half differences of the neighbours flown nearest to it.
+/// median of the nearest half differences of neighbouring legs.
 #[derive(Debug, Clone, Default)]
 pub(super) struct CourseWind {
-    /// Times in seconds, and half differences there, in order of time.
+    /// Times in seconds with the half difference at each, in order of time.
     half_differences: Vec<(f64, f64)>,
 }
 
@@ -117,13 +120,13 @@ impl CourseWind {
         Self { half_differences: vec![(0.0, wind)] }
     }
 
-    /// The wind from all neighbours that are in pairs, those of two different pairs too: these are flown opposite ways
-    /// as well, so that of two pairs that differ the one is found that is wrong. As these may be flown at two throttles,
-    /// the legs of one pair count twice.
-    fn of(legs: &[Candidate], pairs: &[(usize, usize)]) -> Self {
+    /// Collects the half differences of all paired neighbours. Neighbours from two different pairs count too, since
+    /// they are flown opposite ways as well; this reveals which of two contradictory pairs is wrong. The legs of one
+    /// pair count twice, because neighbours from different pairs may be flown at different throttles.
+    fn of(legs: &[CandidateLeg], pairs: &[(usize, usize)]) -> Self {
         let in_pair = |index: usize| pairs.iter().any(|pair| pair.0 == index || pair.1 == index);
         let neighbours = (1..legs.len()).filter(|index| in_pair(index - 1) && in_pair(*index));
-        let opposite = neighbours.filter(|index| barrier(&legs[index - 1], &legs[*index]).is_none());
+        let opposite = neighbours.filter(|index| rejection(&legs[index - 1], &legs[*index]).is_none());
         let of_two = |index: usize| {
             let (first, second) = (&legs[index - 1], &legs[index]);
             let times = if pairs.contains(&(index - 1, index)) { 2 } else { 1 };
@@ -143,24 +146,24 @@ impl CourseWind {
     }
 
     /// The wind between two legs.
-    pub fn between(&self, first: &Candidate, second: &Candidate) -> f64 {
+    pub fn between(&self, first: &CandidateLeg, second: &CandidateLeg) -> f64 {
         self.at(f64::midpoint(first.end_s, second.start_s))
     }
 }
 
-/// The usual leg of a flight: half of the time in legs is spent in longer ones. Lengths in seconds and in units of speed
-/// times seconds.
+/// The typical leg of a flight: half of the time in legs is spent in longer ones. Durations are in seconds, distances
+/// in units of speed times seconds.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct UsualLeg {
+pub(super) struct TypicalLeg {
     time_s: f64,
     distance: f64,
-    /// Median time between legs with a turn between them.
+    /// Median time between successive legs with a turn between them, in seconds.
     pub turn_s: f64,
 }
 
-impl UsualLeg {
-    pub fn of(legs: &[Candidate]) -> Self {
-        let half_way = |length: fn(&Candidate) -> f64| {
+impl TypicalLeg {
+    pub fn of(legs: &[CandidateLeg]) -> Self {
+        let half_way = |length: fn(&CandidateLeg) -> f64| {
             let mut lengths: Vec<f64> = legs.iter().map(length).collect();
             lengths.sort_by(f64::total_cmp);
             let total: f64 = lengths.iter().sum();
@@ -174,61 +177,61 @@ impl UsualLeg {
         let turns = legs.windows(2).filter(|two| two[1].turn_before == Some(true));
         let turns_s: Vec<f64> = turns.map(|two| two[1].steady_start_s - two[0].steady_end_s).collect();
         Self {
-            time_s: half_way(Candidate::length_s),
+            time_s: half_way(CandidateLeg::length_s),
             distance: half_way(|leg| leg.speed * leg.length_s()),
             turn_s: median(&turns_s).unwrap_or(0.0),
         }
     }
 
-    /// Length of a leg as a share of the usual one, by time or by distance, whichever is more: legs are flown for a
+    /// Length of a leg relative to the typical one, by time or by distance, whichever is more: pilots fly legs for a
     /// time or between two marks on the ground.
-    fn share(&self, leg: &Candidate) -> f64 {
+    fn share(&self, leg: &CandidateLeg) -> f64 {
         (leg.length_s() / self.time_s).max(leg.speed * leg.length_s() / self.distance)
     }
 }
 
-/// The pairs and the wind that fit the legs best: first in one wind for the whole flight, then in the wind at the time
-/// that these pairs show.
-pub(super) fn divide(legs: &[Candidate], given: bool) -> Division {
-    let usual = UsualLeg::of(legs);
+/// Finds the pairs and the wind that fit the legs best: first with one wind for the whole flight, then with the local
+/// wind that these pairs show.
+pub(super) fn best_pairing(legs: &[CandidateLeg], given: bool) -> LegPairing {
+    let usual = TypicalLeg::of(legs);
     let mut winds: Vec<f64> = legs.windows(2).map(|two| half_difference(&two[0], &two[1])).collect();
     winds.push(0.0);
     winds.sort_by(f64::total_cmp);
-    let thinning = winds.len().div_ceil(100).max(1);
+    let stride = winds.len().div_ceil(100).max(1);
     let in_wind = |wind: &CourseWind, variation: f64| {
         cheapest(legs, given, |first, second| {
-            pair_cost(first, second, &Expected { wind, variation, usual }, given)
+            pair_cost(first, second, &PairExpectation { wind, variation, usual }, given)
         })
     };
     let of_steady = |wind: &f64| in_wind(&CourseWind::steady(*wind), VARIATION_IN_FLIGHT);
-    let first = winds.iter().step_by(thinning).map(of_steady).min_by(|a, b| a.0.total_cmp(&b.0));
+    let first = winds.iter().step_by(stride).map(of_steady).min_by(|a, b| a.0.total_cmp(&b.0));
     let wind = CourseWind::of(legs, &first.map(|(_, pairs)| pairs).unwrap_or_default());
     let pairs = in_wind(&wind, WIND_VARIATION).1;
-    Division { wind: CourseWind::of(legs, &pairs), pairs }
+    LegPairing { wind: CourseWind::of(legs, &pairs), pairs }
 }
 
-/// What a pair is held to.
+/// The values that a pair is compared with.
 #[derive(Clone, Copy)]
-struct Expected<'a> {
+struct PairExpectation<'a> {
     wind: &'a CourseWind,
-    /// Standard deviation of the wind about that, as a share of it.
+    /// Standard deviation of the wind, as a share of the wind.
     variation: f64,
-    usual: UsualLeg,
+    usual: TypicalLeg,
 }
 
 /// Half the difference of the speeds of two legs: the wind along the course if they are flown opposite ways.
-pub(super) fn half_difference(first: &Candidate, second: &Candidate) -> f64 {
+pub(super) fn half_difference(first: &CandidateLeg, second: &CandidateLeg) -> f64 {
     (second.speed - first.speed).abs() / 2.0
 }
 
-/// The cheapest division for one cost of a pair, with its cost.
+/// The pairing with the lowest total cost, and that cost.
 fn cheapest(
-    legs: &[Candidate],
+    legs: &[CandidateLeg],
     given: bool,
-    pair_cost: impl Fn(&Candidate, &Candidate) -> f64,
+    pair_cost: impl Fn(&CandidateLeg, &CandidateLeg) -> f64,
 ) -> (f64, Vec<(usize, usize)>) {
-    let left_out = if given { GIVEN_LEFT_OUT } else { LEFT_OUT };
-    let alone_cost = |leg: &Candidate| if leg.kind == LegKind::Unpaired { 0.0 } else { left_out };
+    let left_out = if given { GIVEN_UNPAIRED_COST } else { UNPAIRED_COST };
+    let alone_cost = |leg: &CandidateLeg| if leg.kind == LegKind::Unpaired { 0.0 } else { left_out };
     let mut best = vec![(0.0, false)];
     for (index, leg) in legs.iter().enumerate() {
         let alone = best[index].0 + alone_cost(leg);
@@ -250,19 +253,19 @@ fn cheapest(
     (best[legs.len()].0, pairs)
 }
 
-fn pair_cost(first: &Candidate, second: &Candidate, expected: &Expected, given: bool) -> f64 {
+fn pair_cost(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectation, given: bool) -> f64 {
     if first.pair.is_some() || second.pair.is_some() {
         return if first.pair == second.pair { 0.0 } else { f64::INFINITY };
     }
-    if barrier(first, second).is_some() {
+    if rejection(first, second).is_some() {
         return f64::INFINITY;
     }
-    let limit = if given { WORST_TRAIT_OF_GIVEN } else { f64::INFINITY };
+    let limit = if given { MAX_TRAIT_COST_OF_GIVEN } else { f64::INFINITY };
     traits(first, second, expected).iter().map(|(_, cost)| cost.min(limit)).sum()
 }
 
-/// What rules a pair out, whatever its speeds are.
-fn barrier(first: &Candidate, second: &Candidate) -> Option<NotPaired> {
+/// The reason that rules out a pair regardless of its speeds.
+fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
     let same_way = first.kind == second.kind && first.kind != LegKind::Leg;
     let left_out = first.kind == LegKind::Unpaired || second.kind == LegKind::Unpaired;
     let throttles = first.throttle_percent.zip(second.throttle_percent);
@@ -282,8 +285,8 @@ fn barrier(first: &Candidate, second: &Candidate) -> Option<NotPaired> {
 }
 
 /// The traits of a pair as squared standardised residuals.
-fn traits(first: &Candidate, second: &Candidate, expected: &Expected) -> [(NotPaired, f64); 6] {
-    let Expected { variation, usual, .. } = expected;
+fn traits(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectation) -> [(NotPaired, f64); 6] {
+    let PairExpectation { variation, usual, .. } = expected;
     let wind = expected.wind.between(first, second);
     let wind_variance =
         (first.uncertainty.powi(2) + second.uncertainty.powi(2)) / 4.0 + (variation * wind).powi(2);
@@ -292,7 +295,7 @@ fn traits(first: &Candidate, second: &Candidate, expected: &Expected) -> [(NotPa
     let distances = times + (first.speed / second.speed).ln();
     let share = usual.share(first).min(usual.share(second));
     let turn = ((second.steady_start_s - first.steady_end_s) / usual.turn_s).max(0.1);
-    let apart_s = (second.start_s - first.end_s - LONGEST_TURN_S).max(0.0);
+    let apart_s = (second.start_s - first.end_s - MAX_TURN_S).max(0.0);
     let voltage =
         first.voltage_v.zip(second.voltage_v).map_or(0.0, |(a, b)| (a - b) / (VOLTAGE_VARIATION * a));
     [
@@ -305,32 +308,37 @@ fn traits(first: &Candidate, second: &Candidate, expected: &Expected) -> [(NotPa
     ]
 }
 
-/// Cost of a pair's wind against that of the flight, in squared standard deviations.
-pub(super) fn wind_cost(first: &Candidate, second: &Candidate, division: &Division, usual: &UsualLeg) -> f64 {
+/// Cost of the difference between a pair's wind and that of the flight, in squared standard deviations.
+pub(super) fn wind_cost(
+    first: &CandidateLeg,
+    second: &CandidateLeg,
+    division: &LegPairing,
+    usual: &TypicalLeg,
+) -> f64 {
     let all = traits(first, second, &expected(division, usual));
     all.iter().find(|(name, _)| *name == NotPaired::Wind).map_or(0.0, |(_, cost)| *cost)
 }
 
-fn expected<'a>(division: &'a Division, usual: &UsualLeg) -> Expected<'a> {
-    Expected { wind: &division.wind, variation: WIND_VARIATION, usual: *usual }
+fn expected<'a>(division: &'a LegPairing, usual: &TypicalLeg) -> PairExpectation<'a> {
+    PairExpectation { wind: &division.wind, variation: WIND_VARIATION, usual: *usual }
 }
 
-/// Cost of a pair in all, in squared standard deviations; infinite where it may not be.
+/// Total cost of a pair, in squared standard deviations; infinite where the pair is ruled out.
 pub(super) fn total_cost(
-    first: &Candidate,
-    second: &Candidate,
-    division: &Division,
-    usual: &UsualLeg,
+    first: &CandidateLeg,
+    second: &CandidateLeg,
+    division: &LegPairing,
+    usual: &TypicalLeg,
 ) -> f64 {
     pair_cost(first, second, &expected(division, usual), false)
 }
 
-/// What speaks most against pairing two neighbours.
-pub(super) fn obstacle(
-    first: &Candidate,
-    second: &Candidate,
-    division: &Division,
-    usual: &UsualLeg,
+/// The strongest reason against pairing two neighbours.
+pub(super) fn main_obstacle(
+    first: &CandidateLeg,
+    second: &CandidateLeg,
+    division: &LegPairing,
+    usual: &TypicalLeg,
 ) -> NotPaired {
     let worst = || {
         traits(first, second, &expected(division, usual))
@@ -338,5 +346,5 @@ pub(super) fn obstacle(
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .map_or(NotPaired::Wind, |(name, _)| name)
     };
-    barrier(first, second).unwrap_or_else(worst)
+    rejection(first, second).unwrap_or_else(worst)
 }

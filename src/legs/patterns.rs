@@ -1,29 +1,29 @@
 //! Legs flown in three or more directions at one throttle, such as a triangle or a box.
 
-use super::evidence::SAME_THROTTLE_PERCENT;
+use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::{Leg, LegKind};
 use crate::stats::sorted;
 
-/// Directions closer than this count as one, in degrees.
-const APART_DEG: f64 = 30.0;
+/// Directions closer than this count as one, in degrees (set by judgement).
+const MIN_SEPARATION_DEG: f64 = 30.0;
 
-/// The directions of a pattern leave no gap wider than this, in degrees.
-const WIDEST_GAP_DEG: f64 = 200.0;
+/// Maximum gap between neighbouring directions of a pattern, in degrees (set by judgement).
+const MAX_GAP_DEG: f64 = 200.0;
 
-/// Fewest legs of a pattern.
-const FEWEST_LEGS: usize = 3;
+/// Minimum number of legs of a pattern.
+const MIN_LEGS: usize = 3;
 
-/// Legs in three or more directions at one throttle, one after the other.
+/// Successive legs in three or more directions at one throttle.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegPattern {
     /// Indices of the legs, in order of time.
     pub legs: Vec<usize>,
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
 }
 
-/// The patterns among the legs that are in no pair and not told to be odd. A pattern ends where a leg
-/// flies in a direction it already has, at another throttle, or where a leg belongs to a pair.
+/// The patterns among the legs that belong to no pair and that the pilot did not leave out. A pattern ends before a
+/// leg that repeats a direction, was flown at another throttle or belongs to a pair.
 pub(super) fn patterns(
     legs: &[Leg],
     headings_deg: &[Option<f64>],
@@ -46,7 +46,7 @@ pub(super) fn patterns(
         }
     }
     runs.iter()
-        .filter(|run| run.len() >= FEWEST_LEGS && widest_gap_deg(run) < WIDEST_GAP_DEG)
+        .filter(|run| run.len() >= MIN_LEGS && widest_gap_deg(run) < MAX_GAP_DEG)
         .map(|run| LegPattern {
             legs: run.iter().map(|(index, _)| *index).collect(),
             throttle_percent: run.iter().find_map(|(index, _)| legs.get(*index)?.throttle_percent),
@@ -59,7 +59,7 @@ fn belong(legs: &[Leg], one: &(usize, f64), other: (usize, f64)) -> bool {
     let same_throttle =
         throttle(one.0).zip(throttle(other.0)).is_none_or(|(a, b)| (a - b).abs() <= SAME_THROTTLE_PERCENT);
     let apart = ((other.1 - one.1 + 180.0).rem_euclid(360.0) - 180.0).abs();
-    same_throttle && apart > APART_DEG
+    same_throttle && apart > MIN_SEPARATION_DEG
 }
 
 fn widest_gap_deg(run: &[(usize, f64)]) -> f64 {

@@ -1,19 +1,19 @@
-//! The throttle steps: which pairs were flown at one throttle.
+//! The throttle steps: groups of pairs flown at one throttle.
 
 use super::ThrottleSource;
-use super::evidence::SAME_THROTTLE_PERCENT;
+use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::note::Note;
 
-/// The steps of the pairs, in the order of the pairs.
-pub(super) struct Steps {
+/// The step of every pair, in the order of the pairs.
+pub(super) struct ThrottleSteps {
     pub source: ThrottleSource,
-    /// Number of each pair's step, from 1, and its throttle where known.
+    /// Number of each pair's step, from 1, and its throttle in per cent where it is known.
     pub of_pairs: Vec<(u32, Option<f64>)>,
     pub note: Option<Note>,
 }
 
-/// Steps from throttles that are known: pairs within 3 % of an earlier pair share its step.
-pub(super) fn known(throttles: &[Option<f64>], source: ThrottleSource) -> Steps {
+/// Steps from known throttles. A pair within [`SAME_THROTTLE_PERCENT`] of an earlier pair shares its step.
+pub(super) fn known(throttles: &[Option<f64>], source: ThrottleSource) -> ThrottleSteps {
     let mut seen: Vec<Option<f64>> = Vec::new();
     let of_pairs = throttles
         .iter()
@@ -28,15 +28,15 @@ pub(super) fn known(throttles: &[Option<f64>], source: ThrottleSource) -> Steps 
             (step as u32 + 1, seen[step])
         })
         .collect();
-    Steps { source, of_pairs, note: None }
+    ThrottleSteps { source, of_pairs, note: None }
 }
 
-/// Steps told as a list, in the order flown: each takes equally many pairs, or, where they do not
-/// divide evenly, a run of pairs such that the airspeeds of a step differ least.
-pub(super) fn told(throttles: &[f64], airspeeds: &[f64]) -> Steps {
+/// Steps given as a list in the order flown. Each step gets equally many pairs. Where they do not divide evenly, each
+/// step gets successive pairs such that the airspeeds within steps differ least.
+pub(super) fn given(throttles: &[f64], airspeeds: &[f64]) -> ThrottleSteps {
     let (pairs, steps) = (airspeeds.len(), throttles.len());
     if pairs < steps || steps == 0 {
-        return Steps { note: Some(Note::TooFewPairs { pairs, steps }), ..numbered(pairs) };
+        return ThrottleSteps { note: Some(Note::TooFewPairs { pairs, steps }), ..numbered(pairs) };
     }
     let even = pairs % steps == 0;
     let groups = if even {
@@ -44,41 +44,41 @@ pub(super) fn told(throttles: &[f64], airspeeds: &[f64]) -> Steps {
     } else {
         contiguous_groups(airspeeds, steps)
     };
-    Steps {
+    ThrottleSteps {
         source: ThrottleSource::Given,
         of_pairs: groups.iter().map(|group| (*group as u32 + 1, throttles.get(*group).copied())).collect(),
         note: (!even).then_some(Note::UnequalSteps { pairs, steps }),
     }
 }
 
-/// Whether a step holds pairs that the overlay shows at several throttles.
-pub(super) fn is_mixed(told: &Steps, shown: &[Option<f64>]) -> bool {
+/// Whether a step holds pairs that the overlay shows at different throttles.
+pub(super) fn is_mixed(given: &ThrottleSteps, shown: &[Option<f64>]) -> bool {
     let pairs: Vec<(u32, f64)> =
-        told.of_pairs.iter().zip(shown).filter_map(|((step, _), shown)| Some((*step, (*shown)?))).collect();
+        given.of_pairs.iter().zip(shown).filter_map(|((step, _), shown)| Some((*step, (*shown)?))).collect();
     let apart =
         |two: &[(u32, f64)]| matches!(two, [a, b] if a.0 == b.0 && (a.1 - b.1).abs() > SAME_THROTTLE_PERCENT);
     pairs.windows(2).any(apart)
 }
 
-/// Says where the throttles told are not those that the overlay shows, pair by pair.
-pub(super) fn contradiction(told: &Steps, shown: &[Option<f64>]) -> Option<Note> {
-    let pairs = told.of_pairs.iter().zip(shown);
+/// A note on the throttles that differ from those the overlay shows.
+pub(super) fn contradiction(given: &ThrottleSteps, shown: &[Option<f64>]) -> Option<Note> {
+    let pairs = given.of_pairs.iter().zip(shown);
     let mut apart: Vec<(f64, f64)> = pairs
-        .filter_map(|((_, told), shown)| told.zip(*shown))
-        .filter(|(told, shown)| (told - shown).abs() > SAME_THROTTLE_PERCENT)
+        .filter_map(|((_, given), shown)| given.zip(*shown))
+        .filter(|(given, shown)| (given - shown).abs() > SAME_THROTTLE_PERCENT)
         .collect();
     apart.dedup();
     (!apart.is_empty()).then_some(Note::ThrottleContradicts { apart })
 }
 
-/// Steps without a throttle: every pair is its own.
-pub(super) fn numbered(pairs: usize) -> Steps {
+/// Steps without a known throttle: every pair is a step of its own.
+pub(super) fn numbered(pairs: usize) -> ThrottleSteps {
     let of_pairs = (1..=pairs as u32).map(|step| (step, None)).collect();
-    Steps { source: ThrottleSource::Numbered, of_pairs, note: None }
+    ThrottleSteps { source: ThrottleSource::Numbered, of_pairs, note: None }
 }
 
-/// Divides values into `groups` runs with the least sum of squares about the runs' means (dynamic
-/// programming); gives the group of each value. There must be at least one value a group.
+/// Divides values into `groups` runs of successive values with the smallest sum of squares about the runs' means, by
+/// dynamic programming. Returns the group of each value. There must be at least one value for each group.
 fn contiguous_groups(values: &[f64], groups: usize) -> Vec<usize> {
     let count = values.len();
     let squares = |first: usize, end: usize| {

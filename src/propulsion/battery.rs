@@ -1,4 +1,4 @@
-//! The pack over a flight: at rest, under load, per cell, against the landing limit.
+//! The battery pack during a flight: voltage at rest, under load and per cell, and the landing limit.
 
 use serde::Serialize;
 
@@ -9,42 +9,42 @@ use crate::setup::{Aircraft, FULL_CELL_V};
 use crate::stats::median;
 use crate::stats::{Trend, theil_sen};
 
-/// Speed below which the aircraft stands or is held, in m/s, where throttle is not shown.
+/// Speed below which the aircraft stands or is held, in m/s; used where no throttle is shown (set by judgement).
 const STANDING_MPS: f64 = 1.5;
 
-/// Throttle up to which the motor is taken to rest, in per cent.
+/// Throttle up to which the motor is at rest, in per cent (set by judgement).
 const IDLE_PERCENT: f64 = 3.0;
 
-/// Least trusted readings that make a resting voltage.
-const LEAST_READINGS: usize = 5;
+/// Minimum number of trusted readings for a resting voltage (set by judgement).
+const MIN_READINGS: usize = 5;
 
-/// The pack as far as the recording shows it. Voltages in V.
+/// The pack as the recording shows it. Voltages are in V.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Battery {
-    /// At rest before the first leg: motor idle or aircraft standing. `None` where no such time is seen.
+    /// Voltage at rest before the first leg: motor idle, or aircraft standing. `None` where no such time is recorded.
     pub resting_before_v: Option<f64>,
-    /// At rest after the last leg.
+    /// Voltage at rest after the last leg.
     pub resting_after_v: Option<f64>,
-    /// When the rest before the legs ended and that after them began, in seconds of flight time.
+    /// End of the rest before the legs, and start of the rest after them, in seconds of flight time.
     pub between_rests_s: Option<(f64, f64)>,
-    /// Lowest median over a leg: the sagged voltage.
+    /// Lowest median voltage over a leg, under load.
     pub lowest_v: f64,
     /// Number of that leg, from 1.
     pub lowest_leg: usize,
-    /// Change of the voltage under load with time, V/min over the legs (Theil and Sen, 95 %).
+    /// Change of the voltage under load over the legs, in V/min (Theil-Sen, 95 % interval).
     pub trend_v_per_min: Option<Trend>,
-    /// Cells in series, told or guessed from the resting voltage.
+    /// Number of cells in series: given, or estimated from the resting voltage.
     pub cells: Option<u32>,
-    /// Whether the cells are a guess.
+    /// Whether the number of cells is an estimate.
     pub cells_guessed: bool,
-    /// Voltage per cell under load below which to land.
+    /// Voltage per cell under load below which the pilot should land.
     pub landing_v_per_cell: f64,
-    /// Legs, from 1, flown below that.
+    /// Numbers of the legs flown below that, from 1.
     pub legs_below_limit: Vec<usize>,
 }
 
 impl Battery {
-    /// The pack; `None` where no leg has a voltage.
+    /// Describes the pack; `None` where no leg has a voltage.
     #[must_use]
     pub fn of(series: &Series, legs: &[Leg], speed_si: f64, aircraft: &Aircraft) -> Option<Self> {
         let loaded: Vec<(usize, f64, f64)> = (1..)
@@ -83,8 +83,8 @@ impl Battery {
         })
     }
 
-    /// How far the pack, at rest, had run down by a time between the rests: in a straight line from its
-    /// voltage before the legs to that after them, in V. `None` unless both were seen.
+    /// Fall of the resting voltage up to a time between the rests, in V: linear in time from the rest before the legs
+    /// to that after them. `None` unless both rests are recorded.
     #[must_use]
     pub fn run_down_v(&self, time_s: f64) -> Option<f64> {
         let (first_s, last_s) = self.between_rests_s?;
@@ -92,7 +92,7 @@ impl Battery {
         Some((self.resting_before_v? - self.resting_after_v?) * share).filter(|volts| volts.is_finite())
     }
 
-    /// The pack in words.
+    /// The pack in sentences.
     #[must_use]
     pub fn sentences(&self) -> Vec<String> {
         let mut said = Vec::new();
@@ -125,28 +125,28 @@ impl Battery {
     }
 }
 
-/// The pack at rest: median voltage, first and last moment.
-struct Rest {
+/// A period at rest: median voltage, first and last time.
+struct RestPeriod {
     volts: f64,
     first_s: f64,
     last_s: f64,
 }
 
-/// The pack while the motor rests, or the aircraft stands, at the times asked for.
-fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option<Rest> {
+/// The pack at rest, at the times that `when` accepts.
+fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option<RestPeriod> {
     let readings = &series.readings;
     let voltage = readings.channel(&Channel::Voltage)?;
     let alive = |channel: &Channel| readings.channel(channel).filter(|_| !series.dead.contains(channel));
-    let (gauge, most) = match (alive(&Channel::Throttle), alive(&Channel::Speed)) {
+    let (indicator, most) = match (alive(&Channel::Throttle), alive(&Channel::Speed)) {
         (Some(throttle), _) => (throttle, IDLE_PERCENT),
         (None, Some(speed)) => (speed, STANDING_MPS / speed_si),
         (None, None) => return None,
     };
-    let rows = readings.time_s.iter().zip(&voltage.values).zip(&gauge.values);
+    let rows = readings.time_s.iter().zip(&voltage.values).zip(&indicator.values);
     let (times_s, volts): (Vec<f64>, Vec<f64>) = rows
-        .filter(|((time_s, volts), gauge)| when(**time_s) && **gauge <= most && volts.is_finite())
+        .filter(|((time_s, volts), indicator)| when(**time_s) && **indicator <= most && volts.is_finite())
         .map(|((time_s, volts), _)| (*time_s, *volts))
         .unzip();
-    let volts = median(&volts).filter(|_| times_s.len() >= LEAST_READINGS)?;
-    Some(Rest { volts, first_s: *times_s.first()?, last_s: *times_s.last()? })
+    let volts = median(&volts).filter(|_| times_s.len() >= MIN_READINGS)?;
+    Some(RestPeriod { volts, first_s: *times_s.first()?, last_s: *times_s.last()? })
 }

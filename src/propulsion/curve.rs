@@ -1,10 +1,10 @@
-//! Airspeed against throttle: a power law with its band, and what more throttle brings.
+//! Airspeed against throttle: a power law with its interval, and the gain from more throttle.
 
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
 use crate::model::estimate::COVERAGE_PROBABILITY;
-use crate::stats::{Fit, StandardUncertainty, coverage_factor, curved, linear, welch_satterthwaite};
+use crate::stats::{Fit, StandardUncertainty, coverage_factor, linear, nonlinear, welch_satterthwaite};
 
 /// One measured point of the curve.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -15,7 +15,7 @@ pub struct Point {
     pub airspeed_mps: f64,
     /// Its standard uncertainty in m/s.
     pub uncertainty_mps: f64,
-    /// Degrees of freedom of that.
+    /// Degrees of freedom of the standard uncertainty.
     pub degrees_of_freedom: f64,
 }
 
@@ -26,18 +26,18 @@ pub struct SpeedCurve {
     pub full_throttle_mps: f64,
     /// The exponent b.
     pub exponent: f64,
-    /// Covariance of the two: `[var a, cov, var b]`.
+    /// Covariance of speed at full throttle (a) and exponent (b): `[var a, cov, var b]`.
     pub covariance: [f64; 3],
-    /// Degrees of freedom of the band.
+    /// Degrees of freedom of the interval.
     pub degrees_of_freedom: f64,
     /// Lowest and highest throttle flown, in per cent.
     pub flown_percent: (f64, f64),
-    /// Scatter of the points about the curve over what their uncertainties explain; `None` where two
-    /// points leave no scatter.
+    /// Residual standard deviation relative to the uncertainties of the points; `None` with two points, which leave
+    /// no residuals.
     pub excess_scatter: Option<f64>,
 }
 
-/// A speed the curve gives, with its 95 % interval.
+/// A speed predicted by the curve, with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Prediction {
     /// Throttle in per cent.
@@ -48,26 +48,26 @@ pub struct Prediction {
     pub low_mps: f64,
     /// Upper end of the 95 % interval.
     pub high_mps: f64,
-    /// How far it can be trusted.
+    /// Whether the throttle was flown.
     pub standing: Standing,
 }
 
-/// Whether a throttle was flown.
+/// Position of a throttle relative to those flown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
-    /// A step that was flown.
+    /// It was flown.
     Flown,
-    /// Not flown, between steps that were.
+    /// It was not flown, but lower and higher ones were.
     UntestedBetween,
-    /// Not flown, beyond the steps that were.
+    /// It lies outside the range flown.
     UntestedBeyond,
 }
 
-/// Fits `y = a x^b` by least squares in `y` (not in its logarithm, which weighs small values too much).
-/// `sigma` holds the standard uncertainty of each value; equal ones weigh all alike. Starts from the
-/// straight line through the logarithms. `None` with fewer than two different places or where a number is
-/// not positive. Checked against DanWood of the NIST Statistical Reference Datasets.
+/// Fits `y = a x^b` by least squares in `y` (least squares in its logarithm would give small values too much weight).
+/// `sigma` holds the standard uncertainty of each value. The straight line through the logarithms is the starting
+/// point. `None` with fewer than two different `x`, or where a number is not positive. Checked against DanWood of the
+/// NIST Statistical Reference Datasets.
 #[must_use]
 pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
     let positive = |numbers: &[f64]| numbers.iter().all(|number| number.is_finite() && *number > 0.0);
@@ -77,7 +77,7 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
     let logs = DMatrix::from_fn(x.len(), 2, |row, column| if column == 0 { 1.0 } else { x[row].ln() });
     let line = linear(&logs, &DVector::from_iterator(y.len(), y.iter().map(|y| y.ln())))?;
     let start = DVector::from_vec(vec![line.parameters[0].exp(), line.parameters[1]]);
-    curved(&start, |parameters| {
+    nonlinear(&start, |parameters| {
         let (a, b) = (parameters[0], parameters[1]);
         let residuals = DVector::from_iterator(
             x.len(),
@@ -92,9 +92,8 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
 }
 
 impl SpeedCurve {
-    /// The curve through the points; `None` with fewer than two throttles, or where the points lie on no
-    /// such curve at all. Where the points scatter more than their uncertainties explain, the band is
-    /// widened by the ratio (Birge's).
+    /// Fits the curve through the points. `None` with fewer than two throttles, or where the fit fails. Where the
+    /// points scatter more than their uncertainties explain, the interval is widened by that ratio (the Birge ratio).
     #[must_use]
     pub fn of(points: &[Point]) -> Option<Self> {
         let column = |of: fn(&Point) -> f64| points.iter().map(of).collect::<Vec<f64>>();
@@ -120,7 +119,7 @@ impl SpeedCurve {
         })
     }
 
-    /// Speed on the curve and its standard uncertainty, in m/s.
+    /// Speed on the curve and its standard uncertainty, both in m/s.
     #[must_use]
     pub fn at(&self, throttle_percent: f64) -> (f64, f64) {
         let share = (throttle_percent / 100.0).max(1e-6);
@@ -131,7 +130,7 @@ impl SpeedCurve {
         (speed, (by_a.powi(2) * aa + 2.0 * by_a * by_b * ab + by_b.powi(2) * bb).max(0.0).sqrt())
     }
 
-    /// What the curve says of a throttle; `flown` are the throttles that were.
+    /// Predicts the speed at a throttle; `flown` lists the throttles flown, in per cent.
     #[must_use]
     pub fn predict(&self, throttle_percent: f64, flown: &[f64]) -> Prediction {
         let (airspeed_mps, uncertainty) = self.at(throttle_percent);
@@ -153,14 +152,14 @@ impl SpeedCurve {
     }
 }
 
-/// What one more per cent of throttle brings between two neighbouring steps, in m/s.
+/// Gain of speed per per cent of throttle between two neighbouring steps.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Gain {
     /// The lower step, in per cent.
     pub from_percent: f64,
     /// The upper step, in per cent.
     pub to_percent: f64,
-    /// Speed gained for each per cent.
+    /// Gain of speed per per cent of throttle, in m/s.
     pub per_percent_mps: f64,
     /// Lower end of its 95 % interval.
     pub low_mps: f64,
@@ -168,8 +167,8 @@ pub struct Gain {
     pub high_mps: f64,
 }
 
-/// The gains between neighbouring steps, ascending. The uncertainties of two steps are taken as
-/// independent, with their joint degrees of freedom after Welch and Satterthwaite.
+/// The gains between neighbouring steps, in ascending order of throttle. The uncertainties of two steps are assumed
+/// independent; their degrees of freedom are combined after Welch and Satterthwaite.
 #[must_use]
 pub fn gains(points: &[Point]) -> Vec<Gain> {
     let mut sorted = points.to_vec();
@@ -200,18 +199,17 @@ pub fn gains(points: &[Point]) -> Vec<Gain> {
 /// The point of diminishing return.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct DiminishingReturn {
-    /// The throttle from which on more brings little, in per cent.
+    /// The throttle above which more throttle gains little, in per cent.
     pub throttle_percent: f64,
-    /// "Little": less than this for each per cent of throttle, in m/s.
+    /// The threshold of a small gain, in m/s per per cent of throttle.
     pub threshold_mps: f64,
-    /// Whether it is shown: the whole 95 % interval of every gain above lies below the threshold.
+    /// Whether it is certain: the whole 95 % interval of every gain above lies below the threshold.
     pub shown: bool,
 }
 
-/// The point of diminishing return: the lowest step from which on every further step brings less than
-/// `threshold_mps` for each per cent of throttle; without a threshold, less than half of what a per cent
-/// brings on the average from the lowest step to the highest (a definition of this program). `None` where
-/// the highest step still brings more than that, or with fewer than three steps.
+/// Finds the point of diminishing return: the lowest step above which every gain is below `threshold_mps`. Without a
+/// threshold it is half of the average gain from the lowest step to the highest (our own definition). `None` where
+/// the highest step still gains more, or with fewer than three steps.
 #[must_use]
 pub fn diminishing_return(gains: &[Gain], threshold_mps: Option<f64>) -> Option<DiminishingReturn> {
     let (first, last) = (gains.first()?, gains.last()?);

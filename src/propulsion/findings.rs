@@ -1,4 +1,4 @@
-//! What one flight tells of its pack, motor and propeller.
+//! Findings of one flight on battery pack, motor and propeller.
 
 use serde::Serialize;
 
@@ -15,69 +15,69 @@ use crate::model::units::Unit;
 use crate::setup::Aircraft;
 use crate::stats::mean;
 
-/// The motor and propeller at one step.
+/// Motor and propeller at one step.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PropellerPoint {
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
     /// Revolutions a minute: measured, or those of the motor without load at full throttle.
     pub rpm: f64,
     /// Whether they were measured.
     pub measured: bool,
-    /// Pitch speed at those, in m/s, where the pitch is told.
+    /// Pitch speed at these revolutions, in m/s; `None` where the pitch is not given.
     pub pitch_speed_mps: Option<f64>,
-    /// Slip against that: negative where the aircraft outruns its nominal pitch.
+    /// Slip relative to the pitch speed; negative where the aircraft is faster than the nominal pitch allows.
     pub slip: Option<f64>,
-    /// Advance ratio, where the diameter is told.
+    /// Advance ratio; `None` where the diameter is not given.
     pub advance_ratio: Option<f64>,
 }
 
-/// How much of a step's speed is voltage: what it lacks because the pack had run down by then. The sag
-/// under load belongs to the throttle itself and is left in.
+/// The speed that a step lacks because the pack had run down. The sag under load belongs to the throttle itself and
+/// is not included.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct VoltageShare {
     /// Number of the step.
     pub step: u32,
-    /// Throttle in per cent, where it is known.
+    /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// How far the pack had run down at rest, in V.
+    /// Fall of the resting voltage up to that step, in V.
     pub run_down_v: f64,
-    /// Airspeed on the fresh pack less airspeed as flown, in m/s.
+    /// Airspeed on the fresh pack minus airspeed as flown, in m/s.
     pub missing_mps: f64,
-    /// Standard uncertainty of that from the exponent, in m/s.
+    /// Standard uncertainty of that difference from the exponent, in m/s.
     pub uncertainty_mps: f64,
 }
 
-/// All of it. What cannot be told for want of a channel or a note is empty.
+/// All findings of one flight. A finding without the channels or aircraft data it needs is empty.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Findings {
     /// The pack.
     pub battery: Option<Battery>,
-    /// What voltage is worth.
+    /// The relation between voltage and speed.
     pub voltage_model: VoltageModel,
-    /// How much of each step is voltage; empty unless the pack was seen at rest before and after the legs.
+    /// Effect of the voltage on each step; empty unless the pack was recorded at rest before and after the legs.
     pub voltage_shares: Vec<VoltageShare>,
     /// Airspeed against throttle, as flown.
     pub curve: Option<SpeedCurve>,
-    /// The same on the fresh pack, so that a pack running down does not look like throttle; `None` unless the
-    /// pack was seen at rest before and after the legs.
+    /// Airspeed against throttle on the fresh pack, so that a pack running down is not mistaken for an effect of
+    /// throttle. `None` unless the pack was recorded at rest before and after the legs.
     pub fresh_curve: Option<SpeedCurve>,
-    /// The point of diminishing return: on the fresh pack where that is known, else as flown.
+    /// The point of diminishing return: on the fresh pack where that is known, otherwise as flown.
     pub diminishing_return: Option<DiminishingReturn>,
     /// Motor and propeller at each step.
     pub propeller: Vec<PropellerPoint>,
     /// Electrical power of each leg.
     pub power: Vec<PowerRun>,
-    /// Exponent of power in airspeed over the legs: 3 while drag goes with the square of the speed.
+    /// Exponent of power in airspeed over the legs. It is 3 while drag is proportional to the square of the speed.
     pub power_exponent: Option<f64>,
-    /// What to mind.
+    /// Warnings, one sentence each.
     pub cautions: Vec<String>,
-    /// The throttles flown.
+    /// The throttles flown, in per cent.
     #[serde(skip)]
     flown_percent: Vec<f64>,
 }
 
-/// Works out the findings.
+/// Computes the findings.
 #[must_use]
 pub fn findings(from: Sources<'_>, aircraft: &Aircraft) -> Findings {
     let steps: Vec<FlownStep> =
@@ -136,7 +136,7 @@ fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]
     })
 }
 
-/// The points of the curve as they would be on the fresh pack; `None` unless that is known of every step.
+/// The points of the curve on the fresh pack; `None` unless it is known for every step.
 fn fresh_points(steps: &[FlownStep], shares: &[VoltageShare]) -> Option<Vec<Point>> {
     let of_step = |step: &FlownStep| {
         let share = shares.iter().find(|share| share.step == step.step)?;
@@ -169,7 +169,7 @@ fn propeller_point(step: &FlownStep, from: &Sources<'_>, aircraft: &Aircraft) ->
 }
 
 impl Findings {
-    /// The findings in words, speeds in `unit`.
+    /// The findings in sentences, with speeds in `unit`.
     #[must_use]
     pub fn sentences(&self, unit: Unit) -> Vec<String> {
         let mut said = self.battery.as_ref().map(Battery::sentences).unwrap_or_default();
@@ -183,8 +183,8 @@ impl Findings {
     }
 
     fn voltage_sentence(&self, unit: Unit) -> Option<String> {
-        let told = self.voltage_shares.iter().filter(|share| share.missing_mps > 0.0);
-        let shares: Vec<String> = told
+        let shown_shares = self.voltage_shares.iter().filter(|share| share.missing_mps > 0.0);
+        let shares: Vec<String> = shown_shares
             .map(|share| {
                 format!(
                     "{} by {} +/- {} (down {:.1} V)",

@@ -1,5 +1,4 @@
-//! Propulsion: pack, motor and propeller; airspeed against throttle; what a change brought; the plan of the
-//! next flight. Speeds are in m/s throughout.
+//! Propulsion: battery pack, motor and propeller, and airspeed against throttle. Speeds are in m/s throughout.
 
 mod battery;
 mod curve;

@@ -1,4 +1,4 @@
-//! Electrical power leg by leg, where the overlay shows the current.
+//! Electrical power of each leg, where the overlay shows the current.
 
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
@@ -11,32 +11,32 @@ use crate::stats::linear;
 use crate::stats::theil_sen;
 use crate::stats::{mean, median};
 
-/// Rise of power over the runs of one throttle, as a share, from which on it is told.
+/// Rise of power over the runs of one throttle above which there is a warning, as a share (set by judgement).
 const RISE_SHARE: f64 = 0.05;
 
-/// Rise of the pack's and wires' resistance, as a share, from which on it is told.
+/// Rise of the resistance of pack and wires above which there is a warning, as a share (set by judgement).
 const RESISTANCE_SHARE: f64 = 0.2;
 
-/// Fall of the voltage under load between runs of one throttle that is told where no current is shown, in
-/// per cent of the voltage (a default of this program).
+/// Fall of the voltage under load between runs of one throttle above which there is a warning where no current is
+/// shown, in per cent (set by judgement).
 const FALL_PERCENT: f64 = 5.0;
 
-/// One leg's power.
+/// The electrical power of one leg.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PowerRun {
     /// Number of the leg, from 1.
     pub leg: usize,
-    /// Number of the throttle step.
+    /// Number of the throttle step, from 1.
     pub step: u32,
     /// Start of the leg, in seconds of flight time.
     pub start_s: f64,
-    /// Median current in A.
+    /// Median current, in A.
     pub current_a: f64,
     /// Electrical power in W: median voltage times median current.
     pub power_w: f64,
     /// Airspeed of the leg's step in m/s.
     pub airspeed_mps: f64,
-    /// Energy for each kilometre through the air, in Wh.
+    /// Energy per kilometre through the air, in Wh.
     pub wh_per_km: Option<f64>,
 }
 
@@ -90,7 +90,7 @@ pub(super) fn speed_exponent(runs: &[PowerRun]) -> Option<f64> {
     linear(&design, &powers).filter(|fit| fit.degrees_of_freedom() > 0).map(|fit| fit.parameters[1])
 }
 
-/// Signs of trouble in runs repeated at one throttle.
+/// Warnings from runs repeated at one throttle.
 pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
     let mut said: Vec<String> = from
         .steps
@@ -124,8 +124,8 @@ fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun
         .collect()
 }
 
-/// Power that keeps rising over at least three runs of one throttle while speed does not. A caution, not a
-/// finding: three runs rise one after the other by chance once in six.
+/// Warns of power that rises over at least three runs of one throttle while the speed does not. This is a warning
+/// rather than a finding, since three runs rise one after the other by chance once in six.
 fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let points: Vec<(f64, f64)> = runs.iter().map(|run| (run.start_s, run.power_w)).collect();
     let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 3)?;
@@ -143,7 +143,7 @@ fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     })
 }
 
-/// Without a current: voltage under load that falls from one run to a later one of the same throttle.
+/// Without a current: warns of a voltage under load that falls from one run to a later one of the same throttle.
 fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     if current_shown {
         return None;
@@ -168,8 +168,8 @@ fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     })
 }
 
-/// With a current: resistance from legs flown soon after each other at different currents, early against
-/// late in the flight. `U = U0 - R I` is fitted to either half.
+/// With a current: compares the resistance early and late in the flight, each from legs at different currents. `U =
+/// U0 - R I` is fitted to either half.
 fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     let half = runs.len() / 2;
     let (early, late) = (resistance_ohm(runs.get(..half)?)?, resistance_ohm(runs.get(half..)?)?);
@@ -183,7 +183,7 @@ fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     })
 }
 
-/// Resistance and twice its standard uncertainty; time stands in for the charge drawn.
+/// Resistance in ohm and twice its standard uncertainty. Time replaces the charge drawn in the fit.
 fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
     let volts: Vec<f64> = runs.iter().map(|run| run.power_w / run.current_a).collect();
     let start_s = mean(&runs.iter().map(|run| run.start_s).collect::<Vec<f64>>())?;
@@ -192,7 +192,7 @@ fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
         1 => runs[row].start_s - start_s,
         _ => -runs[row].current_a,
     });
-    // Fewer than five legs leave too little to judge by.
+    // Fewer than five legs are too few to decide.
     let fit = linear(&design, &DVector::from_vec(volts)).filter(|fit| fit.degrees_of_freedom() >= 2)?;
     let doubt = 2.0 * fit.covariance()?[(2, 2)].sqrt();
     (fit.parameters[2] > 0.0).then_some((fit.parameters[2], doubt))

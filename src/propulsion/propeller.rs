@@ -1,17 +1,17 @@
-//! Propeller and motor: pitch speed, advance ratio, slip, revolutions without load.
+//! Propeller and motor: pitch speed, advance ratio, slip, and revolutions without load.
 
 /// Metres in an inch, exact (NIST SP 811, Appendix B).
 pub const METRES_PER_INCH: f64 = 0.0254;
 
-/// Revolutions a minute of a motor without load: `K_v U`, with `kv_rpm_per_v` in revolutions a minute per
-/// volt. A motor at work turns slower.
+/// Revolutions a minute of a motor without load: `K_v U`, with `kv_rpm_per_v` in revolutions a minute per volt. Under
+/// load a motor turns slower.
 #[must_use]
 pub fn no_load_rpm(kv_rpm_per_v: f64, voltage_v: f64) -> f64 {
     kv_rpm_per_v * voltage_v
 }
 
-/// Speed of a propeller that screws itself through the air as through a nut, in m/s: revolutions a second
-/// times pitch.
+/// Pitch speed in m/s: revolutions a second times pitch, the speed of a propeller that advances like a screw in a
+/// nut.
 #[must_use]
 pub fn pitch_speed_mps(rpm: f64, pitch_in: f64) -> f64 {
     rpm / 60.0 * pitch_in * METRES_PER_INCH
@@ -29,9 +29,8 @@ pub fn efficiency(advance_ratio: f64, thrust_coefficient: f64, power_coefficient
     advance_ratio * thrust_coefficient / power_coefficient
 }
 
-/// Slip: the share by which the aircraft flies slower than the pitch speed, `1 - V / V_pitch`, which is
-/// `1 - J / (P / D)`. It can be negative: the pitch printed on a propeller is not the pitch at which its
-/// thrust ends.
+/// Slip: the share by which the airspeed is below the pitch speed, `1 - V / V_pitch`, which equals `1 - J / (P / D)`.
+/// It can be negative, since thrust does not end exactly at the nominal pitch of a propeller.
 #[must_use]
 pub fn slip(airspeed_mps: f64, pitch_speed_mps: f64) -> f64 {
     1.0 - airspeed_mps / pitch_speed_mps

@@ -1,62 +1,63 @@
-//! What the pack's voltage is worth in speed.
+//! The effect of the pack's voltage on the speed.
 
 use serde::{Deserialize, Serialize};
 
 use crate::stats::coverage_factor;
 use crate::stats::mean;
 
-/// Standard uncertainty of a step's voltage, in volts: the rounding of a display with one decimal and a
-/// little of the sensor's own (a default of this program).
+/// Standard uncertainty of a step's voltage, in volts: the rounding of a display with one decimal, and some
+/// uncertainty of the sensor (set by judgement).
 pub const VOLTAGE_UNCERTAINTY_V: f64 = 0.05;
 
-/// Spread of the voltages within a step, as a share, from which on flights tell the exponent.
-const LEAST_SPREAD: f64 = 0.01;
+/// Minimum spread of the voltages within a step, as a share, for estimating the exponent from the flight (set by
+/// judgement).
+const MIN_SPREAD: f64 = 0.01;
 
-/// A slope further from the assumption than so many standard uncertainties is not voltage alone: the runs differ
-/// in something else, a throttle perhaps.
-const AT_ODDS: f64 = 3.0;
+/// Maximum deviation of the estimated exponent from the assumed one, in standard uncertainties. A larger one shows
+/// that the runs differ in something other than voltage, such as throttle (set by judgement).
+const MAX_DEVIATION: f64 = 3.0;
 
-/// Where the exponent of a [`VoltageModel`] comes from.
+/// Source of the exponent of a [`VoltageModel`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ExponentSource {
-    /// Assumed, for want of runs at one throttle and different voltages.
+    /// Assumed, since there are no usable runs at one throttle and different voltages.
     Assumed,
-    /// The assumption, mended by runs at one throttle and different voltages.
+    /// The assumption combined with runs at one throttle and different voltages.
     Fitted,
 }
 
-/// Speed at one throttle goes as a power of the voltage under load: `V = V0 (U / U0)^k`.
+/// Speed at one throttle as a power of the voltage under load: `V = V0 (U / U0)^k`.
 ///
-/// Source of the assumed exponent: a motor turns at `n = K_v (U - R I)`; the torque of a propeller at a
-/// given advance ratio, and so the current, goes with `n^2`. With the share `s = R I / (U - R I)` lost in
-/// the windings, `d ln n / d ln U = (1 + s) / (1 + 2 s)`: 1 without losses, 0.86 with a fifth. The speed of
-/// an aircraft whose drag goes with `V^2` keeps its advance ratio, hence goes with `n`; drag due to lift
-/// asks for a little more. So 0.9, doubted by 0.15 either way (a derivation of this program).
+/// Derivation of the assumed exponent (our own): a motor turns at `n = K_v (U - R I)`. The torque of a propeller at a
+/// given advance ratio, and so the current, is proportional to `n^2`. With the share `s = R I / (U - R I)` lost in
+/// the windings, `d ln n / d ln U = (1 + s) / (1 + 2 s)`: 1 without losses, 0.86 with a fifth. An aircraft whose drag
+/// is proportional to `V^2` keeps its advance ratio, so that its speed is proportional to `n`; drag due to lift
+/// raises the exponent a little. The result is 0.9 with a standard uncertainty of 0.15.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct VoltageModel {
     /// The exponent k.
     pub exponent: f64,
     /// Its standard uncertainty.
     pub uncertainty: f64,
-    /// Where it comes from.
+    /// Its source.
     pub source: ExponentSource,
-    /// Runs beyond the first of their throttle that tell of it, or that are at odds with it.
+    /// Number of usable runs beyond the first of each throttle, including runs that contradict the assumption.
     pub runs: usize,
 }
 
-/// The exponent while no run tells better.
+/// The assumed exponent, without runs.
 pub const ASSUMED: VoltageModel =
     VoltageModel { exponent: 0.9, uncertainty: 0.15, source: ExponentSource::Assumed, runs: 0 };
 
-/// One run at a throttle: airspeed in any unit, its standard uncertainty in the same, voltage in volts.
+/// One run at a throttle. Airspeed and uncertainty are in the same unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Run {
     /// Airspeed.
     pub airspeed: f64,
-    /// Standard uncertainty of it.
+    /// Standard uncertainty of the airspeed.
     pub uncertainty: f64,
-    /// Pack voltage under load.
+    /// Pack voltage under load, in V.
     pub voltage_v: f64,
 }
 
@@ -67,11 +68,10 @@ impl Default for VoltageModel {
 }
 
 impl VoltageModel {
-    /// The model for runs grouped by throttle (and by flight, where set-ups differ). Within each group
-    /// the slope of `ln V` over `ln U` is the exponent; all groups together give one, weighted by what is
-    /// known of it, and that is combined with the assumption by inverse variances (the weighted mean of
-    /// two independent findings). Groups of fewer than two usable runs tell nothing, and a slope that is
-    /// at odds with the assumption leaves it as it is.
+    /// Estimates the model from runs grouped by throttle (and by flight, where the aircraft differ). Within each
+    /// group the slope of `ln V` over `ln U` is the exponent. The weighted estimate from all groups is combined with
+    /// the assumption by inverse variances. Groups of fewer than two usable runs are ignored. An estimate that
+    /// contradicts the assumption is not used.
     #[must_use]
     pub fn of(groups: &[Vec<Run>]) -> Self {
         let (mut products, mut squares, mut doubt, mut runs) = (0.0, 0.0, 0.0, 0);
@@ -88,13 +88,13 @@ impl VoltageModel {
             runs += usable.len() - 1;
         }
         let spread = (squares / runs.max(1) as f64).sqrt();
-        if runs == 0 || spread < LEAST_SPREAD || doubt.is_nan() || doubt <= 0.0 {
+        if runs == 0 || spread < MIN_SPREAD || doubt.is_nan() || doubt <= 0.0 {
             return ASSUMED;
         }
         let (seen, seen_weight) = (products / squares, squares.powi(2) / doubt);
         let assumed_weight = ASSUMED.uncertainty.powi(-2);
         let doubt = seen_weight.sqrt().recip().hypot(ASSUMED.uncertainty);
-        if (seen - ASSUMED.exponent).abs() > AT_ODDS * doubt {
+        if (seen - ASSUMED.exponent).abs() > MAX_DEVIATION * doubt {
             return Self { runs, ..ASSUMED };
         }
         let weight = seen_weight + assumed_weight;
@@ -106,15 +106,15 @@ impl VoltageModel {
         }
     }
 
-    /// The factor that takes an airspeed flown at `voltage_v` to `reference_v`; `None` for voltages that
-    /// are none.
+    /// Factor that converts an airspeed flown at `voltage_v` to `reference_v`; `None` where a voltage is not
+    /// positive.
     #[must_use]
     pub fn factor(&self, voltage_v: f64, reference_v: f64) -> Option<f64> {
         let ratio = reference_v / voltage_v;
         (voltage_v > 0.0 && ratio.is_finite() && ratio > 0.0).then(|| ratio.powf(self.exponent))
     }
 
-    /// The model in words.
+    /// The model in one sentence.
     #[must_use]
     pub fn sentence(&self) -> String {
         let known = match self.source {
@@ -130,7 +130,7 @@ impl VoltageModel {
             }
         };
         format!(
-            "Speed at one throttle is taken to go with the voltage under load to the power {:.2} +/- {:.2} ({known}).",
+            "Speed at one throttle is assumed to be proportional to the voltage under load to the power {:.2} +/- {:.2} ({known}).",
             self.exponent,
             coverage_factor(0.95, f64::INFINITY) * self.uncertainty
         )

@@ -1,10 +1,10 @@
-//! Crops: pictures of single readings, kept for a doubter to check by eye.
+//! Images of single readings, kept for checking by eye.
 
 use image::GrayImage;
 
 use crate::model::channel::Channel;
 
-/// What one region showed in one frame, and what was read there.
+/// The image of a region in one frame, and the value read from it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Crop {
     /// The channel.
@@ -17,15 +17,15 @@ pub struct Crop {
     pub decimals: u8,
     /// Probability that it is right, 0 to 1.
     pub confidence: f32,
-    /// The region's pixels.
+    /// The pixels of the region.
     pub picture: GrayImage,
 }
 
-/// The crops kept of a flight.
+/// The crops kept from a flight.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Crops {
-    /// Of the speed, spread over the flight, in the order of time.
+    /// Crops of the speed, spread over the flight, in order of time.
     pub speed: Vec<Crop>,
-    /// Of the least sure readings that were believed, of all channels, the least sure first.
+    /// Crops of the trusted readings with the lowest confidence, of all channels, in ascending order.
     pub least_sure: Vec<Crop>,
 }

@@ -1,17 +1,17 @@
-//! Readouts that never move while the aircraft does.
+//! Readouts that never change while the aircraft moves.
 
 use super::{ChannelReadings, Readings};
 use crate::model::channel::Channel;
 use crate::stats::{median, quantile};
 
-/// Least time over which a channel must stand still to be called dead, in seconds.
-const LEAST_WATCH_S: f64 = 20.0;
+/// Minimum time for which a channel must be constant to be called dead, in seconds (set by judgement).
+const MIN_CONSTANT_S: f64 = 20.0;
 
-/// Share of the trusted readings that must be the one value.
-const SAME_SHARE: f64 = 0.995;
+/// Minimum share of the trusted readings that must have the constant value (set by judgement).
+const MIN_CONSTANT_SHARE: f64 = 0.995;
 
-/// The channels stuck at one value all flight while the speed varies. Satellites may well stay the
-/// same, and so may a channel of the pilot's own: they are never called dead.
+/// The channels that stay constant all flight while the speed varies. Satellites and the pilot's own channels may
+/// well stay constant; they are never called dead.
 pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
     let speed_varies = readings.channel(&Channel::Speed).is_some_and(varies);
     let may_be_dead =
@@ -26,7 +26,7 @@ pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
         .collect()
 }
 
-/// Whether nine tenths of the readings span more than a seventh of the value and five display steps.
+/// Whether 90 % of the readings span more than 15 % of the value and more than five display steps.
 fn varies(speed: &ChannelReadings) -> bool {
     let (Some(low), Some(high)) = (quantile(&speed.values, 0.05), quantile(&speed.values, 0.95)) else {
         return false;
@@ -42,5 +42,5 @@ fn is_stuck(readout: &ChannelReadings, time_s: &[f64]) -> bool {
         (Some((first, _)), Some((last, _))) => last - first,
         _ => 0.0,
     };
-    watched_s >= LEAST_WATCH_S && same as f64 >= SAME_SHARE * trusted().count() as f64
+    watched_s >= MIN_CONSTANT_S && same as f64 >= MIN_CONSTANT_SHARE * trusted().count() as f64
 }

@@ -1,33 +1,39 @@
-//! Mixed texts: an encoder short of bits renews some digits of a readout before the others, and the picture
-//! then shows a number that the overlay never did, such as 24.9 between 23.9 and 24.0, or for a 24.0 that is gone
-//! again before its last digit was renewed.
+//! Rejects mixed texts. An encoder with too few bits may renew some digits of a readout before the others. The video
+//! then shows a number that the overlay never did, such as 24.9 between 23.9 and 24.0, or for a 24.0 that disappears
+//! before its last digit was renewed.
 
-use super::runs::Run;
+use super::runs::ValueRun;
 
-/// A mixed text is gone after so many seconds at the latest: the encoder makes up for it with the next pictures.
-const LONGEST_S: f64 = 0.5;
+/// Maximum duration of a mixed text, in seconds: the encoder corrects it within the next frames (set by judgement).
+const MAX_DURATION_S: f64 = 0.5;
 
-/// Runs before and after that may have left their digits, and the most time between, in seconds.
+/// Number of runs before and after that may have contributed digits, and the maximum time to them in seconds (set by
+/// judgement).
 const NEIGHBOURS: usize = 2;
-const NEAR_S: f64 = 0.5;
+const MAX_DISTANCE_S: f64 = 0.5;
 
-/// Digits looked at, from the last one on.
+/// Number of digits compared, from the last one.
 const DIGITS: u32 = 8;
 
-/// Drops short runs whose every digit is that of a run before or of one after, if the value lies further outside
-/// these two than they lie apart; and those that are a run before with one digit a step up or down, not the last,
-/// if what comes after is near it again.
-pub(super) fn without_mixed(runs: Vec<Run>, decimals: u8) -> Vec<Run> {
+/// Drops short runs in two cases. First, every digit is that of an earlier or of a later run, and the value lies
+/// further outside these two than they differ. Second, the value is that of an earlier run with one digit, not the
+/// last, changed by one step, and the next value is close to the earlier one again.
+pub(super) fn without_mixed(runs: Vec<ValueRun>, decimals: u8) -> Vec<ValueRun> {
     let scale = 10_f64.powi(i32::from(decimals));
-    // Beyond so many digits no display shows anything.
-    let number = |run: &Run| (run.value * scale).round().clamp(-1e12, 1e12) as i64;
-    let mut kept: Vec<Run> = Vec::with_capacity(runs.len());
+    // No display shows more digits.
+    let number = |run: &ValueRun| (run.value * scale).round().clamp(-1e12, 1e12) as i64;
+    let mut kept: Vec<ValueRun> = Vec::with_capacity(runs.len());
     for (index, run) in runs.iter().enumerate() {
-        let before = kept.iter().rev().take(NEIGHBOURS).filter(|before| run.start_s - before.end_s <= NEAR_S);
-        let after =
-            || runs[index + 1..].iter().take(NEIGHBOURS).filter(|after| after.start_s - run.end_s <= NEAR_S);
+        let before =
+            kept.iter().rev().take(NEIGHBOURS).filter(|before| run.start_s - before.end_s <= MAX_DISTANCE_S);
+        let after = || {
+            runs[index + 1..]
+                .iter()
+                .take(NEIGHBOURS)
+                .filter(|after| after.start_s - run.end_s <= MAX_DISTANCE_S)
+        };
         let mut pairs = before.flat_map(|before| after().map(move |after| (before, after)));
-        let is_short = run.end_s - run.start_s <= LONGEST_S;
+        let is_short = run.end_s - run.start_s <= MAX_DURATION_S;
         if !(is_short
             && pairs.any(|(before, after)| is_mixed(number(before), number(run), number(after), decimals)))
         {
@@ -47,17 +53,18 @@ fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
     low >= 0 && shown >= 0 && (digits && outside > high - low || is_carried(before, shown, after))
 }
 
-/// How much nearer than the value shown the one after must be to the one before.
-const NEARER: i64 = 5;
+/// Factor by which the next value must be closer to the earlier value than the shown value is (set by judgement).
+const MIN_CLOSENESS_FACTOR: i64 = 5;
 
-/// Whether what is shown is the value before with a digit carried or borrowed, but not the digits behind it.
+/// Whether the shown value is the earlier value with a digit carried or borrowed, but without the change of the
+/// digits behind it.
 fn is_carried(before: i64, shown: i64, after: i64) -> bool {
     let step = (shown - before).abs();
     let is_power = (1..DIGITS).any(|place| step == 10_i64.pow(place));
-    is_power && NEARER * (after - before).abs() <= step
+    is_power && MIN_CLOSENESS_FACTOR * (after - before).abs() <= step
 }
 
-/// The digit at a place counted from the last one; `None` before the first digit.
+/// The digit at a place counted from the last digit; `None` before the first digit.
 fn digit(number: i64, place: u32, decimals: u8) -> Option<i64> {
     let rest = number / 10_i64.pow(place);
     (rest > 0 || place <= u32::from(decimals)).then_some(rest % 10)
@@ -67,8 +74,8 @@ fn digit(number: i64, place: u32, decimals: u8) -> Option<i64> {
 mod tests {
     use super::*;
 
-    fn run(value: f64, start_s: f64, end_s: f64) -> Run {
-        Run { value, first: 0, last: 0, start_s, end_s, frames: 3, weight: 3.0 }
+    fn run(value: f64, start_s: f64, end_s: f64) -> ValueRun {
+        ValueRun { value, first: 0, last: 0, start_s, end_s, frames: 3, weight: 3.0 }
     }
 
     fn kept(values: &[f64], decimals: u8) -> Vec<f64> {

@@ -1,4 +1,4 @@
-//! Series: turns the readings of single frames into one trusted series a channel.
+//! Checks the readings of single frames over time, and makes one trusted series of each channel.
 
 mod check;
 mod convert;
@@ -21,10 +21,10 @@ use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::stats::median;
 
-/// Time between overlay updates that is assumed where none can be observed, in seconds.
-const USUAL_UPDATE_INTERVAL_S: f64 = 0.2;
+/// Assumed time between overlay updates where none can be observed, in seconds (set by judgement).
+const DEFAULT_UPDATE_INTERVAL_S: f64 = 0.2;
 
-/// Why a reading is blank.
+/// The reason why a reading is blank.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[repr(u8)]
 pub enum Blank {
@@ -32,47 +32,47 @@ pub enum Blank {
     No,
     /// The region shows no text.
     Empty,
-    /// The known glyphs do not fit what the region shows, in this frame nor in others.
+    /// The known glyphs do not match the region in any frame.
     GlyphsUnknown,
-    /// A character is unlike every known glyph, and the glyph set lacks some digits: it may be one of those.
+    /// A character differs from every known glyph, and the glyph set lacks some digits: it may be one of those.
     DigitUnknown,
     /// The text is not clear enough to be trusted.
     Unclear,
     /// The value lies outside the channel's plausible range.
     OutOfRange,
-    /// The value was shown for too short a time to be an update of the overlay, or its digits are partly those of the
-    /// value before and partly those of the one after.
+    /// The value was shown too briefly to be an update of the overlay, or mixes digits of the previous and the next
+    /// value.
     TooBrief,
     /// The value would need a change faster than the channel's plausible rate.
     Jump,
-    /// The picture is lost: static, a blue or black frame, or a frame repeated for long.
+    /// The signal is lost: static, a blue or black frame, or a frame repeated for a long time.
     LostPicture,
 }
 
-/// What is seen while the picture is lost.
+/// What the frames show while the signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum SignalLossKind {
-    /// The decoder could not make the frame out.
+    /// Frames that the decoder could not decode.
     Damaged,
-    /// Noise alone.
+    /// Noise.
     Static,
     /// A blue, black or otherwise empty screen.
     Empty,
-    /// One frame, repeated.
+    /// One repeated frame.
     Frozen,
 }
 
-/// A stretch in which the picture is lost.
+/// A stretch in which the signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SignalLoss {
-    /// Time of the first frame that is lost, in seconds of flight time.
+    /// Time of the first lost frame, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the next frame that is not, or of the last frame.
+    /// Time of the next good frame, or of the last frame.
     pub end_s: f64,
-    /// Frames in it.
+    /// Number of lost frames.
     pub frames: usize,
-    /// What is seen.
+    /// What the frames show.
     pub kind: SignalLossKind,
 }
 
@@ -84,9 +84,9 @@ pub struct ChannelReadings {
     pub channel: Channel,
     /// Unit of the values.
     pub unit: Option<Unit>,
-    /// Digits after the decimal point as shown; two more where the values are converted.
+    /// Number of digits after the decimal point as shown; two more where the values are converted.
     pub decimals: u8,
-    /// Step of the display where it is not one unit of the last place: values converted to another unit.
+    /// Step of the display, for values converted to another unit; otherwise `None`.
     pub step: Option<f64>,
     /// Lowest and highest plausible value.
     pub range: Option<(f64, f64)>,
@@ -96,19 +96,19 @@ pub struct ChannelReadings {
     pub values: Vec<f64>,
     /// Probability that the value is right, 0 to 1; 0 where blank.
     pub confidence: Vec<f32>,
-    /// Why an entry is blank; [`Blank::No`] where it is not.
+    /// The reason why an entry is blank; [`Blank::No`] where it is not.
     pub blank: Vec<Blank>,
 }
 
 impl ChannelReadings {
-    /// The step of the display: one unit of the last place shown, in the unit of the values.
+    /// The step of the display, in the unit of the values: one unit of the last digit shown.
     #[must_use]
     pub fn quantum(&self) -> f64 {
         self.step.unwrap_or_else(|| 10f64.powi(-i32::from(self.decimals)))
     }
 
-    /// What became of a frame: [`Blank::No`] where its value is trusted, else why it is blank. A value
-    /// that is no number counts as unclear.
+    /// The outcome of a frame: [`Blank::No`] where its value is trusted, otherwise the reason why it is blank. A
+    /// value that is not finite counts as unclear.
     #[must_use]
     pub fn outcome(&self, index: usize) -> Blank {
         let blank = self.blank.get(index).copied().unwrap_or(Blank::No);
@@ -124,7 +124,7 @@ impl ChannelReadings {
         (self.outcome(index) == Blank::No).then_some((value, confidence))
     }
 
-    /// How many frames are blank for each reason; reasons that do not occur are left out.
+    /// Number of blank frames for each reason that occurs.
     #[must_use]
     pub fn blank_counts(&self) -> BTreeMap<Blank, usize> {
         let mut counts = BTreeMap::new();
@@ -135,7 +135,7 @@ impl ChannelReadings {
         counts
     }
 
-    /// Takes back what was read of a frame.
+    /// Blanks the reading of a frame.
     pub(crate) fn leave_blank(&mut self, frame: usize, reason: Blank) {
         if let (Some(value), Some(confidence), Some(blank)) =
             (self.values.get_mut(frame), self.confidence.get_mut(frame), self.blank.get_mut(frame))
@@ -144,7 +144,7 @@ impl ChannelReadings {
         }
     }
 
-    /// Gives every vector the length of the time base; what was missing is empty.
+    /// Extends every vector to the length of the time base with empty readings.
     fn fit_to(&mut self, frames: usize) {
         self.values.resize(frames, f64::NAN);
         self.confidence.resize(frames, 0.0);
@@ -161,53 +161,52 @@ pub struct Gap {
     pub end_s: f64,
 }
 
-/// All readings of a flight, frame by frame: what recognition hands over, and, once checked
-/// over time, what the legs are found from.
+/// All readings of a flight, frame by frame: the output of recognition and, once checked over time, the input of the
+/// search for legs.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Readings {
-    /// Time of every frame since the first video frame of the flight, in seconds; not decreasing.
+    /// Time of every frame since the first frame of the flight, in seconds; never decreasing.
     pub time_s: Vec<f64>,
     /// The channels, in the order of the setup's regions.
     pub channels: Vec<ChannelReadings>,
     /// Stretches without frames.
     pub gaps: Vec<Gap>,
-    /// Stretches in which the picture is lost.
+    /// Stretches in which the signal is lost.
     pub lost: Vec<SignalLoss>,
-    /// Pictures of some readings.
+    /// Images of some readings.
     pub crops: Crops,
 }
 
 impl Readings {
-    /// The readings of a channel, if it is marked.
+    /// The readings of a channel; `None` where it is not marked.
     #[must_use]
     pub fn channel(&self, channel: &Channel) -> Option<&ChannelReadings> {
         self.channels.iter().find(|readings| readings.channel == *channel)
     }
 }
 
-/// The flight's readings after the check over time, with the speed smoothed.
+/// The readings of a flight after the check over time, with the smoothed speed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Series {
-    /// The trusted raw readings.
+    /// The trusted readings.
     pub readings: Readings,
     /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where nothing within
     /// [`SMOOTHING_HALF_WIDTH_S`] is trusted.
     pub speed_smooth: Vec<f64>,
-    /// Rate at which the overlay renews the speed, in updates a second, as observed.
+    /// Observed rate of overlay updates of the speed, in updates a second.
     pub update_rate_hz: Option<f64>,
-    /// Channels stuck at one value all flight while the speed varies.
+    /// Channels that stay constant all flight while the speed varies.
     pub dead: Vec<Channel>,
 }
 
 impl Series {
-    /// The readings of a channel, if it is marked and not dead.
+    /// The readings of a channel; `None` where it is not marked or is dead.
     #[must_use]
     pub fn alive(&self, channel: &Channel) -> Option<&ChannelReadings> {
         self.readings.channel(channel).filter(|readout| !self.dead.contains(&readout.channel))
     }
 
-    /// The value that a dead channel is stuck at, in the channel's unit; `None` for one that is alive
-    /// or not marked.
+    /// The constant value of a dead channel, in the channel's unit; `None` for a channel that is not dead.
     #[must_use]
     pub fn stuck_at(&self, channel: &Channel) -> Option<f64> {
         let dead = self.readings.channel(channel).filter(|readout| self.dead.contains(&readout.channel));
@@ -221,14 +220,13 @@ impl Series {
         unit.unwrap_or(Unit::KilometresPerHour).si_per_unit()
     }
 
-    /// Time between overlay updates, in seconds: as observed, else 0.2 s.
+    /// Time between overlay updates, in seconds: observed, or else 0.2 s.
     #[must_use]
     pub fn update_interval_s(&self) -> f64 {
-        self.update_rate_hz.map_or(USUAL_UPDATE_INTERVAL_S, |rate| 1.0 / rate)
+        self.update_rate_hz.map_or(DEFAULT_UPDATE_INTERVAL_S, |rate| 1.0 / rate)
     }
 
-    /// The overlay updates of a channel's trusted readings; none where the channel is not marked or
-    /// dead.
+    /// The overlay updates of a channel's trusted readings; empty where the channel is not marked or is dead.
     #[must_use]
     pub fn updates(&self, channel: &Channel) -> Updates {
         let time_s = &self.readings.time_s;
@@ -242,12 +240,12 @@ impl Series {
     }
 }
 
-/// Checks the readings over time and keeps what can be trusted.
+/// Checks the readings over time and keeps those that can be trusted.
 ///
-/// A value outside its channel's range, shown for less than half an overlay update, or reachable from
-/// its neighbours only by a change faster than the channel's `max_rate` becomes blank, with the
-/// reason. Where values contradict each other the path that most readings agree on is kept. The time
-/// taken grows linearly with the number of frames.
+/// A reading becomes blank, with the reason, if its value lies outside its channel's range, was shown for less than
+/// half an overlay update, or differs from its neighbours by a change faster than the channel's `max_rate`. Where
+/// values contradict each other, the path that most readings support is kept. The time taken grows linearly with the
+/// number of frames.
 #[must_use]
 pub fn trust(mut readings: Readings) -> Series {
     let frame_interval_s = runs::frame_interval_s(&readings.time_s);
@@ -264,7 +262,7 @@ pub fn trust(mut readings: Readings) -> Series {
     series
 }
 
-/// The rate seen in the speed, or in all channels together when the speed changes too rarely.
+/// The update rate observed in the speed, or in all channels together when the speed changes too rarely.
 fn update_rate_hz(readings: &Readings, frame_interval_s: f64) -> Option<f64> {
     let changes = |readout: &ChannelReadings| {
         runs::change_intervals_s(&runs::runs(&readings.time_s, readout), frame_interval_s)

@@ -1,33 +1,33 @@
-//! Runs: stretches of frames over which a channel shows one value, and the overlay updates in them.
+//! Runs of frames that show the same value (run-length encoded readings), and the overlay updates within them.
 
 use super::{Blank, ChannelReadings};
 use crate::stats::{mean, median, quantile};
 
-/// A blank stretch up to this long inside a run does not end it.
-const BRIDGED_BLANK_S: f64 = 0.5;
+/// Maximum length of a blank stretch inside a run, in seconds (set by judgement).
+const MAX_BLANK_S: f64 = 0.5;
 
-/// Share of frames that stand alone between two equal values above which they are taken for the
-/// overlay's own renewals rather than for misreadings.
-const MOST_LONE_SHARE: f64 = 0.15;
+/// Share of single frames between two equal values above which they are updates of the overlay instead of misreadings
+/// (set by judgement).
+const MAX_SINGLE_FRAME_SHARE: f64 = 0.15;
 
-/// A hold must last this many frames for a single frame to look unlike one.
-pub(super) const LEAST_FRAMES_OF_HOLD: f64 = 2.5;
+/// Minimum length of a hold, in frames, at which a single frame can be distinguished from a hold.
+pub(super) const MIN_FRAMES_OF_HOLD: f64 = 2.5;
 
-/// Consecutive frames with one and the same value.
+/// Consecutive frames with the same value.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Run {
+pub(super) struct ValueRun {
     pub value: f64,
-    /// Index of the first and of the last frame showing the value.
+    /// Index of the first and of the last frame with the value.
     pub first: usize,
     pub last: usize,
     pub start_s: f64,
     pub end_s: f64,
-    /// Frames that show the value, and the sum of their confidences.
+    /// Number of frames with the value, and the sum of their confidences.
     pub frames: usize,
     pub weight: f64,
 }
 
-impl Run {
+impl ValueRun {
     pub fn merge(&mut self, later: &Self) {
         self.last = later.last;
         self.end_s = later.end_s;
@@ -36,9 +36,9 @@ impl Run {
     }
 }
 
-/// The runs of a channel in order of time, blanks left out.
-pub(super) fn runs(time_s: &[f64], channel: &ChannelReadings) -> Vec<Run> {
-    let mut runs: Vec<Run> = Vec::new();
+/// The runs of a channel in order of time, without blanks.
+pub(super) fn runs(time_s: &[f64], channel: &ChannelReadings) -> Vec<ValueRun> {
+    let mut runs: Vec<ValueRun> = Vec::new();
     for (frame, (((&time, &value), &confidence), &blank)) in
         time_s.iter().zip(&channel.values).zip(&channel.confidence).zip(&channel.blank).enumerate()
     {
@@ -46,33 +46,33 @@ pub(super) fn runs(time_s: &[f64], channel: &ChannelReadings) -> Vec<Run> {
             continue;
         }
         let weight = if confidence.is_finite() { f64::from(confidence).clamp(0.05, 1.0) } else { 0.05 };
-        let one = Run { value, first: frame, last: frame, start_s: time, end_s: time, frames: 1, weight };
+        let one =
+            ValueRun { value, first: frame, last: frame, start_s: time, end_s: time, frames: 1, weight };
         match runs.last_mut() {
-            Some(run) if run.value == value && time - run.end_s <= BRIDGED_BLANK_S => run.merge(&one),
+            Some(run) if run.value == value && time - run.end_s <= MAX_BLANK_S => run.merge(&one),
             _ => runs.push(one),
         }
     }
     runs
 }
 
-/// Time between frames, in seconds: the median over the flight. Zero below two frames.
+/// Median time between frames, in seconds. Zero below two frames.
 pub(super) fn frame_interval_s(time_s: &[f64]) -> f64 {
     let steps: Vec<f64> = time_s.windows(2).map(|two| two[1] - two[0]).collect();
     median(&steps).unwrap_or(0.0).max(0.0)
 }
 
-/// The shortest time for which the overlay holds a value, as seen in one channel: the lower tenth of
-/// the runs, misreadings of single frames passed over. `None` where values change from frame to frame
-/// or never.
-pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64> {
+/// The shortest time for which the overlay holds a value, in seconds: the lower tenth of the runs of one channel,
+/// without misreadings of single frames. `None` where values change from frame to frame, or never.
+pub(super) fn shortest_hold_s(runs: &[ValueRun], frame_interval_s: f64) -> Option<f64> {
     let frames: usize = runs.iter().map(|run| run.frames).sum();
-    let mut merged: Vec<Run> = Vec::new();
+    let mut merged: Vec<ValueRun> = Vec::new();
     let mut lone = 0;
     for run in runs {
         if let [.., before, middle] = merged.as_mut_slice()
             && middle.frames == 1
             && before.value == run.value
-            && run.start_s - before.end_s <= BRIDGED_BLANK_S
+            && run.start_s - before.end_s <= MAX_BLANK_S
         {
             before.merge(run);
             merged.pop();
@@ -81,7 +81,7 @@ pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64
             merged.push(*run);
         }
     }
-    if lone as f64 > MOST_LONE_SHARE * frames as f64 {
+    if lone as f64 > MAX_SINGLE_FRAME_SHARE * frames as f64 {
         return None;
     }
     let lengths: Vec<f64> = merged
@@ -89,11 +89,11 @@ pub(super) fn shortest_hold_s(runs: &[Run], frame_interval_s: f64) -> Option<f64
         .filter(|run| run.frames > 1)
         .map(|run| run.end_s - run.start_s + frame_interval_s)
         .collect();
-    quantile(&lengths, 0.1).filter(|hold_s| *hold_s >= LEAST_FRAMES_OF_HOLD * frame_interval_s)
+    quantile(&lengths, 0.1).filter(|hold_s| *hold_s >= MIN_FRAMES_OF_HOLD * frame_interval_s)
 }
 
-/// Time between overlay updates in seconds, from the times between changes of the shown value, which
-/// are whole multiples of it to within a frame. `None` below eight changes.
+/// Time between overlay updates in seconds, from the times between changes of the shown value. These are whole
+/// multiples of it to within one frame. `None` below eight changes.
 pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     if changes_s.len() < 8 {
         return None;
@@ -110,9 +110,9 @@ pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     (count > 0.0 && sum > 0.0).then(|| sum / count)
 }
 
-/// Times between successive changes of value that no blank obscures, in seconds.
-pub(super) fn change_intervals_s(runs: &[Run], frame_interval_s: f64) -> Vec<f64> {
-    let unobscured = |two: &[Run]| two[1].start_s - two[0].end_s <= 1.5 * frame_interval_s;
+/// Times between successive changes of value without a blank between, in seconds.
+pub(super) fn change_intervals_s(runs: &[ValueRun], frame_interval_s: f64) -> Vec<f64> {
+    let unobscured = |two: &[ValueRun]| two[1].start_s - two[0].end_s <= 1.5 * frame_interval_s;
     runs.windows(3)
         .filter(|three| unobscured(&three[..2]) && unobscured(&three[1..]))
         .map(|three| three[2].start_s - three[1].start_s)
@@ -120,18 +120,17 @@ pub(super) fn change_intervals_s(runs: &[Run], frame_interval_s: f64) -> Vec<f64
         .collect()
 }
 
-/// The overlay updates of a channel: one entry for each renewal of the display, however many video
-/// frames show it.
+/// The overlay updates of a channel: one entry for each update of the display, however many video frames show it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Updates {
-    /// Middle of the time for which the update is shown, in seconds of flight time.
+    /// Middle of the time for which each update is shown, in seconds of flight time.
     pub time_s: Vec<f64>,
     /// The value shown.
     pub values: Vec<f64>,
 }
 
 impl Updates {
-    /// The values whose time lies in a stretch, ends included.
+    /// The values of the updates within a stretch, ends included.
     #[must_use]
     pub fn within(&self, start_s: f64, end_s: f64) -> &[f64] {
         let first = self.time_s.partition_point(|time| *time < start_s);
@@ -140,8 +139,8 @@ impl Updates {
     }
 }
 
-/// Splits each run into the overlay updates it must have lasted for.
-pub(super) fn updates(runs: &[Run], update_interval_s: f64, frame_interval_s: f64) -> Updates {
+/// Splits each run into the overlay updates that its length corresponds to.
+pub(super) fn updates(runs: &[ValueRun], update_interval_s: f64, frame_interval_s: f64) -> Updates {
     let mut updates = Updates::default();
     for run in runs {
         let length = run.end_s - run.start_s + frame_interval_s;

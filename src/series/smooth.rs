@@ -4,16 +4,15 @@ use super::Gap;
 use super::runs::Updates;
 use crate::stats::{MAD_TO_SIGMA, median};
 
-/// Half the width of the smoothing window, in seconds. Weights fall off as (1 - (d/1.5)^3)^3, so
-/// that half of them lie within 0.5 s: the time constant is about 1 s.
+/// Half the width of the smoothing window, in seconds. The weights are (1 - (d/1.5)^3)^3; half of their sum lies
+/// within 0.5 s, so that the time constant is about 1 s.
 pub const SMOOTHING_HALF_WIDTH_S: f64 = 1.5;
 
-/// Neighbours on each side in the outlier test.
+/// Number of neighbours on each side in the outlier test.
 const HAMPEL_NEIGHBOURS: usize = 3;
 
-/// Replaces outliers by the median of their window: `|x - median| > 3 x 1.4826 x MAD`, over the value
-/// and three neighbours each side (the Hampel identifier). A deviation up to 1.5 display steps is
-/// never an outlier.
+/// Replaces outliers by the median of their window (the Hampel identifier): `|x - median| > 3 x 1.4826 x MAD`, over
+/// the value and three neighbours on each side. A deviation up to 1.5 display steps is never an outlier.
 pub(crate) fn without_outliers(values: &[f64], quantum: f64) -> Vec<f64> {
     (0..values.len())
         .map(|index| {
@@ -27,9 +26,9 @@ pub(crate) fn without_outliers(values: &[f64], quantum: f64) -> Vec<f64> {
         .collect()
 }
 
-/// The speed at every frame: outliers replaced, then a local straight line with tricube weights
-/// (locally weighted regression, Cleveland 1979) through the updates within 1.5 s, within one
-/// stretch of recording. NaN where no update is near.
+/// The smoothed speed at every frame. Outliers are replaced; then a local straight line with tricube weights (locally
+/// weighted regression, Cleveland 1979) is fitted to the updates within 1.5 s, within one stretch of recording. NaN
+/// where no update is near.
 pub(super) fn smooth(time_s: &[f64], updates: &Updates, quantum: f64, gaps: &[Gap]) -> Vec<f64> {
     let cleaned = without_outliers(&updates.values, quantum);
     let mut smoothed = Vec::with_capacity(time_s.len());
@@ -53,8 +52,7 @@ pub(super) fn smooth(time_s: &[f64], updates: &Updates, quantum: f64, gaps: &[Ga
     smoothed
 }
 
-/// Value at `time` of the weighted straight line through the points, kept within their range; NaN
-/// without points.
+/// Value at `time` of the weighted straight line through the points, limited to their range; NaN without points.
 fn line_at<'a>(time: f64, points: impl Iterator<Item = (&'a f64, &'a f64)>) -> f64 {
     let (mut w, mut wx, mut wy, mut wxx, mut wxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);

@@ -1,7 +1,7 @@
-//! The few statistics the chain rests on, each defined exactly. NaN counts as missing throughout.
+//! Descriptive statistics, each with its exact definition. Values that are not finite count as missing.
 
-/// Scaled median absolute deviation per standard deviation of normal data: 1 / 0.6744897501960817,
-/// the upper quartile of the standard normal distribution.
+/// Ratio of the standard deviation of normal data to the median absolute deviation: 1 / 0.6744897501960817, where the
+/// denominator is the upper quartile of the standard normal distribution.
 pub const MAD_TO_SIGMA: f64 = 1.482_602_218_505_602;
 
 /// The finite values in ascending order.
@@ -12,8 +12,8 @@ pub fn sorted(values: &[f64]) -> Vec<f64> {
     finite
 }
 
-/// The value below which a share of the data lies: linear interpolation between the two order
-/// statistics around `share * (n - 1)`. `None` without data.
+/// The `share` quantile: linear interpolation between the two order statistics around `share * (n - 1)`. `None`
+/// without data.
 #[must_use]
 pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let sorted = sorted(values);
@@ -29,7 +29,7 @@ pub fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
-/// Spread after the median absolute deviation: 1.4826 x median(|x - median(x)|). `None` without data.
+/// Robust spread: 1.4826 x median(|x - median(x)|), the standard deviation of normal data. `None` without data.
 #[must_use]
 pub fn scaled_mad(values: &[f64]) -> Option<f64> {
     let middle = median(values)?;
@@ -37,12 +37,12 @@ pub fn scaled_mad(values: &[f64]) -> Option<f64> {
     median(&deviations).map(|mad| MAD_TO_SIGMA * mad)
 }
 
-/// The median of values that a display has rounded to steps of `quantum`, interpolated within the
-/// middle step (the grouped-data median): `L + q (n/2 - B) / M`, where `L` is the lower edge of the
-/// step the plain median falls into, `B` the number of values below that step and `M` the number in it.
+/// The median of values that a display has rounded to steps of `quantum`, interpolated within the middle step (the
+/// grouped-data median): `L + q (n/2 - B) / M`. `L` is the lower edge of the step that holds the plain median, `B`
+/// the number of values below that step, and `M` the number within it.
 ///
-/// With all values equal it is that value. A median that falls between two steps is left as it is,
-/// and so is one where `quantum` is not positive.
+/// Equal values give that value. A plain median between two steps is returned unchanged; so is the plain median where
+/// `quantum` is not positive.
 #[must_use]
 pub fn grouped_median(values: &[f64], quantum: f64) -> Option<f64> {
     let middle = median(values)?;
@@ -72,7 +72,7 @@ pub fn mean(values: &[f64]) -> Option<f64> {
     Some(first + rest / count)
 }
 
-/// Sample standard deviation with n - 1. `None` below two values.
+/// Sample standard deviation, with n - 1. `None` below two values.
 #[must_use]
 pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     let centre = mean(values)?;
@@ -80,9 +80,8 @@ pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     (count > 1.0).then(|| (squares / (count - 1.0)).sqrt())
 }
 
-/// Lag-one autocorrelation: the sum of `(x_i - m)(x_{i+1} - m)` over the sum of `(x_i - m)^2`, with
-/// the mean `m`.
-/// `None` where it is not defined (fewer than two values, or all equal).
+/// Lag-one autocorrelation: the sum of `(x_i - m)(x_{i+1} - m)` over the sum of `(x_i - m)^2`, with the mean `m`.
+/// `None` where it is undefined (fewer than two values, or all equal).
 ///
 /// Source of the definition: NIST/SEMATECH e-Handbook of Statistical Methods, autocorrelation.
 #[must_use]
@@ -94,10 +93,10 @@ pub fn lag_one_autocorrelation(values: &[f64]) -> Option<f64> {
     (count > 1.0 && squares > 0.0).then(|| products / squares)
 }
 
-/// How many independent samples the mean of `count` correlated ones is worth, when the correlation
-/// falls off as `r^k` over `k` samples (a first-order autoregressive process):
-/// `n / (1 + 2 sum_{k=1}^{n-1} (1 - k/n) r^k)`, in closed form. For large `n` it tends to
-/// `n (1 - r) / (1 + r)`. `r` is clamped to 0..1: anti-correlation earns nothing.
+/// Effective number of independent samples in the mean of `count` correlated ones whose correlation falls off as
+/// `r^k` over `k` samples (a first-order autoregressive process): `n / (1 + 2 sum_{k=1}^{n-1} (1 - k/n) r^k)`, in
+/// closed form. For large `n` it tends to `n (1 - r) / (1 + r)`. `r` is limited to 0..1, so that a negative
+/// correlation is no advantage.
 #[must_use]
 pub fn effective_count(count: f64, r: f64) -> f64 {
     if count.is_nan() || count <= 1.0 {

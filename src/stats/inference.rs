@@ -2,9 +2,9 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-/// Half-width of the interval of Student's distribution that holds `probability` of it, in standard
-/// uncertainties. Degrees of freedom below 1 are taken as 1, and NaN as infinite; beyond 10 000 the
-/// normal distribution's value differs by less than 0.0003.
+/// Coverage factor: half the width of the interval that holds `probability` of Student's distribution, in standard
+/// uncertainties. Degrees of freedom are limited to 1 to 10 000, beyond which the value differs from that of the
+/// normal distribution by less than 0.0003. NaN counts as infinite.
 #[must_use]
 pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     let freedom = if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) };
@@ -12,8 +12,9 @@ pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
 }
 
-/// Probabilities corrected after Holm: in ascending order each is multiplied by the number of those not
-/// yet passed, and none falls below the one before it. In the order given.
+/// Probabilities corrected for multiple comparisons after Holm (1979), in the given order. In ascending order, each
+/// probability is multiplied by the number of those not smaller, and raised to the one before it if it would be
+/// lower.
 #[must_use]
 pub fn holm(probabilities: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..probabilities.len()).collect();
@@ -27,7 +28,7 @@ pub fn holm(probabilities: &[f64]) -> Vec<f64> {
     corrected
 }
 
-/// A standard uncertainty and how well it is known.
+/// A standard uncertainty with its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StandardUncertainty {
     /// The standard uncertainty, in the unit of the value.
@@ -37,7 +38,7 @@ pub struct StandardUncertainty {
 }
 
 impl StandardUncertainty {
-    /// One that rests on knowledge instead of samples.
+    /// An uncertainty that rests on knowledge instead of samples.
     #[must_use]
     pub fn known(value: f64) -> Self {
         Self { value, degrees_of_freedom: f64::INFINITY }

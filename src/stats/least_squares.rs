@@ -1,59 +1,59 @@
-//! Least squares: straight and curved models fitted to readings, with the covariance of what they give.
+//! Least squares: linear and nonlinear models, with the covariance of their parameters.
 //!
 //! Checked against the NIST Statistical Reference Datasets and JCGM 100:2008, H.3.
 
 use nalgebra::{DMatrix, DVector};
 
-/// Singular values below this share of the largest are taken as nothing: the model is not determined.
-const SMALLEST_SINGULAR: f64 = 1e-13;
+/// Minimum ratio of the smallest to the largest singular value. Below it the model is not determined.
+const MIN_SINGULAR_RATIO: f64 = 1e-13;
 
-/// Steps after which a curved fit gives up.
-const MOST_STEPS: usize = 50;
+/// Maximum number of iterations of a nonlinear fit.
+const MAX_ITERATIONS: usize = 50;
 
 /// A fitted model.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fit {
-    /// The parameters.
+    /// The fitted parameters.
     pub parameters: DVector<f64>,
-    /// Covariance of the parameters for residuals of standard deviation 1 that are independent of each
-    /// other: `(J^T J)^-1`. Times the square of the residuals' standard deviation it is theirs.
+    /// Covariance of the parameters for independent residuals of standard deviation 1: `(J^T J)^-1`. Multiply it by
+    /// the residual variance for the covariance of the parameters.
     pub unit_covariance: DMatrix<f64>,
     /// Observed minus fitted values.
     pub residuals: DVector<f64>,
 }
 
 impl Fit {
-    /// Observations less parameters.
+    /// Number of observations minus number of parameters.
     #[must_use]
     pub fn degrees_of_freedom(&self) -> usize {
         self.residuals.len().saturating_sub(self.parameters.len())
     }
 
-    /// Residual standard deviation: the root of the residuals' sum of squares over the degrees of
-    /// freedom. `None` where nothing is left over.
+    /// Residual standard deviation: the root of the sum of squared residuals over the degrees of freedom. `None`
+    /// without degrees of freedom.
     #[must_use]
     pub fn residual_deviation(&self) -> Option<f64> {
         let freedom = self.degrees_of_freedom();
         (freedom > 0).then(|| (self.residuals.norm_squared() / freedom as f64).sqrt())
     }
 
-    /// Covariance of the parameters from the residuals. `None` where nothing is left over.
+    /// Covariance of the parameters from the residuals. `None` without degrees of freedom.
     #[must_use]
     pub fn covariance(&self) -> Option<DMatrix<f64>> {
         self.residual_deviation().map(|deviation| &self.unit_covariance * deviation.powi(2))
     }
 }
 
-/// Fits `values = design * parameters`: design has a row for each value and a column for each parameter.
-/// `None` with fewer values than parameters, where a number is not finite, or where the columns do not
-/// determine the parameters.
+/// Fits `values = design * parameters`. `design` has a row for each value and a column for each parameter. `None`
+/// with fewer values than parameters, where a number is not finite, or where the columns do not determine the
+/// parameters.
 #[must_use]
 pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
     let finite = design.iter().chain(values.iter()).all(|number| number.is_finite());
     if !finite || design.nrows() != values.len() || design.nrows() < design.ncols() || design.ncols() == 0 {
         return None;
     }
-    // Columns of like size keep a polynomial's powers from drowning each other.
+    // Columns are scaled to equal length, for numerical stability with powers of a polynomial.
     let scales: Vec<f64> = design.column_iter().map(|column| column.norm()).collect();
     if scales.contains(&0.0) {
         return None;
@@ -64,7 +64,7 @@ pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
     }
     let svd = scaled.svd(true, true);
     let (largest, smallest) = (svd.singular_values.max(), svd.singular_values.min());
-    if smallest.is_nan() || smallest <= SMALLEST_SINGULAR * largest {
+    if smallest.is_nan() || smallest <= MIN_SINGULAR_RATIO * largest {
         return None;
     }
     let unscaled = DVector::from_iterator(scales.len(), scales.iter().map(|scale| 1.0 / scale));
@@ -79,17 +79,17 @@ pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
     Some(Fit { parameters, unit_covariance, residuals })
 }
 
-/// Fits a curved model by Gauss and Newton's method with halved steps. `model` gives the residuals
-/// (observed minus fitted) and the derivatives of the fitted values, one row an observation and one
-/// column a parameter. `None` where a step is not determined or no end is found.
+/// Fits a nonlinear model by the Gauss-Newton method with step halving. `model` returns the residuals (observed minus
+/// fitted), and the derivatives of the fitted values: one row an observation, one column a parameter. `None` where a
+/// step is not determined or the iteration does not converge.
 #[must_use]
-pub fn curved(
+pub fn nonlinear(
     start: &DVector<f64>,
     model: impl Fn(&DVector<f64>) -> (DVector<f64>, DMatrix<f64>),
 ) -> Option<Fit> {
     let mut parameters = start.clone();
     let (mut residuals, mut derivatives) = model(&parameters);
-    for _ in 0..MOST_STEPS {
+    for _ in 0..MAX_ITERATIONS {
         let step = linear(&derivatives, &residuals)?;
         let better = halvings().find_map(|share| {
             let tried = &parameters + &step.parameters * share;

@@ -1,4 +1,4 @@
-//! Statistics, each defined exactly; nothing here knows of flights.
+//! Statistics with exact definitions, independent of flights.
 
 mod descriptive;
 mod inference;
@@ -11,6 +11,6 @@ pub use descriptive::{
     scaled_mad, sorted, standard_deviation,
 };
 pub use inference::{StandardUncertainty, coverage_factor, holm, welch_satterthwaite};
-pub use least_squares::{Fit, curved, linear};
+pub use least_squares::{Fit, linear, nonlinear};
 pub use nearest_rank::nearest_rank;
 pub use trend::{Trend, theil_sen};

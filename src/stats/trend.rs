@@ -1,27 +1,27 @@
-//! A trend that single outliers have no say in.
+//! A linear trend that is robust against outliers.
 
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::descriptive::{median, sorted};
 
-/// The slope of values over places, with its interval.
+/// A linear trend: its slope with an interval, and its intercept.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Trend {
-    /// Median of the slopes of all pairs of points, in values per place.
+    /// Median of the slopes between all pairs of points, in units of y per unit of x.
     pub slope: f64,
     /// Lower end of the interval of the slope.
     pub low: f64,
     /// Upper end of the interval of the slope.
     pub high: f64,
-    /// Median value less slope times median place.
+    /// Median of y minus the slope times the median of x.
     pub intercept: f64,
 }
 
-/// The slope of Theil and Sen: the median of the slopes between all pairs of points at different places,
-/// and its interval from Kendall's statistic (P. K. Sen, "Estimates of the regression coefficient based
-/// on Kendall's tau", Journal of the American Statistical Association 63, 1968). Points with a number
-/// that is not finite are left out. `None` with fewer than two different places.
+/// The Theil-Sen slope: the median of the slopes between all pairs of points with different x, with its interval from
+/// Kendall's statistic (P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", Journal of the
+/// American Statistical Association 63, 1968). Points are (x, y); those with a number that is not finite are ignored.
+/// `None` with fewer than two different x.
 #[must_use]
 pub fn theil_sen(points: &[(f64, f64)], probability: f64) -> Option<Trend> {
     let points: Vec<(f64, f64)> =
@@ -32,7 +32,7 @@ pub fn theil_sen(points: &[(f64, f64)], probability: f64) -> Option<Trend> {
     let intercept = median(&values)? - slope * median(&places)?;
     let width = normal_quantile(probability) * kendall_deviation(&places, &values);
     let count = slopes.len() as f64;
-    // Ranks from 0; a rank beyond the ends is the end.
+    // Ranks start at 0 and are limited to the first and the last.
     let rank = |place: f64| slopes.get((place.max(0.0) as usize).min(slopes.len() - 1)).copied();
     let low = rank(((count - width) / 2.0).round() - 1.0)?;
     let high = rank(((count + width) / 2.0).round())?;
@@ -49,8 +49,8 @@ fn pair_slopes(points: &[(f64, f64)]) -> Vec<f64> {
         .collect()
 }
 
-/// Standard deviation of Kendall's statistic for unrelated places and values, ties counted:
-/// `sqrt((n(n-1)(2n+5) - sum t(t-1)(2t+5)) / 18)` over the sizes `t` of the groups of equal numbers.
+/// Standard deviation of Kendall's statistic for independent x and y, with ties: `sqrt((n(n-1)(2n+5) - sum
+/// t(t-1)(2t+5)) / 18)` over the sizes `t` of the groups of equal numbers.
 fn kendall_deviation(places: &[f64], values: &[f64]) -> f64 {
     let term = |count: f64| count * (count - 1.0) * (2.0 * count + 5.0);
     let of_ties = |numbers: &[f64]| {

@@ -264,7 +264,7 @@ mod tests {
     fn what_cannot_be_followed_names_its_field_and_is_unfolded() {
         for (entry, text, said) in [
             (Entry::Wind, "4m/s@400", "Wind: 4m/s@400: the direction may be"),
-            (Entry::Wind, "4@270", "Wind: 4@270: the setup tells no unit"),
+            (Entry::Wind, "4@270", "Wind: 4@270: the setup states no unit"),
             (Entry::Course, "west", "Course: west: give degrees"),
             (Entry::Temperature, "900", "Temperature: 900: give -50 to 60"),
             (Entry::AtField, "12", "Pressure at the field: 12: give 500"),

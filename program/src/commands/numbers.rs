@@ -1,6 +1,6 @@
 //! Numbers given on the command line: what is none is refused in words that tell how to write one.
 
-use pairspeed::weather::{DIRECTIONS_DEG, Mend};
+use pairspeed::weather::{DIRECTIONS_DEG, WeatherFix};
 
 /// A finite number.
 pub fn number(text: &str) -> Result<f64, String> {
@@ -31,12 +31,12 @@ pub fn probability(text: &str) -> Result<f32, String> {
 
 /// A course in degrees.
 pub fn course(text: &str) -> Result<f64, String> {
-    within(text, DIRECTIONS_DEG, &Mend::Course.to_string())
+    within(text, DIRECTIONS_DEG, &WeatherFix::Course.to_string())
 }
 
-fn within(text: &str, range: std::ops::RangeInclusive<f64>, mend: &str) -> Result<f64, String> {
-    let value = number(text).map_err(|reason| format!("{reason}; {mend}"))?;
-    if range.contains(&value) { Ok(value) } else { Err(mend.to_owned()) }
+fn within(text: &str, range: std::ops::RangeInclusive<f64>, fix: &str) -> Result<f64, String> {
+    let value = number(text).map_err(|reason| format!("{reason}; {fix}"))?;
+    if range.contains(&value) { Ok(value) } else { Err(fix.to_owned()) }
 }
 
 fn no_number(text: &str) -> String {

@@ -1,36 +1,36 @@
-//! The steady middle of a leg and what is measured there.
+//! The steady middle of a leg, and the values measured there.
 
-use super::limits::Limits;
+use super::limits::LegLimits;
 use super::note::Note;
 use super::{Flag, Leg, LegKind, LegUse};
 use crate::model::channel::Channel;
 use crate::series::{Series, Updates};
 use crate::stats::{grouped_median, mean, median, scaled_mad};
 
-/// Left out at either end of the flat speeds of a leg, in seconds.
+/// Margin left out at either end of the flat part of a leg, in seconds (set by judgement).
 const MARGIN_S: f64 = 0.4;
 
-/// A leg reaches this far beyond its flat speeds, unless the next leg is near, in seconds: at its start
-/// the aircraft gathers speed again after the turn, and the receiver lags.
+/// A leg reaches this far beyond its flat part unless the next leg is near, in seconds: after a turn the aircraft
+/// regains speed and the receiver lags (set by judgement).
 const BEYOND_FLAT_S: f64 = 1.0;
 
-/// Pieces in which unsteady ends are taken off, in seconds.
+/// Length of the pieces in which deviating ends are cut off, in seconds.
 const PIECE_S: f64 = 1.0;
 
-/// A steady stretch is never shortened below this, in seconds.
-const SHORTEST_STEADY_S: f64 = 3.0;
+/// Minimum length of the steady middle, in seconds: no cut makes it shorter.
+const MIN_STEADY_S: f64 = 3.0;
 
-/// An end piece is off when it differs from the median of the stretch by more than this many times
-/// the stretch's spread and by more than a display step.
-const END_OFF_SPREADS: f64 = 2.0;
+/// An end piece is cut off when it differs from the median of the stretch by more than this many spreads and by more
+/// than a display step.
+const END_DEVIATION_SPREADS: f64 = 2.0;
 
-/// A leg is not steady when its speed changes by more than so many times the spread about that change, and
-/// by more than this share of the speed (defaults of this program).
+/// A leg is not steady when its speed drifts by more than this many spreads about the drift, and by more than this
+/// share of the speed (set by judgement).
 const NOT_STEADY_SPREADS: f64 = 4.0;
 const NOT_STEADY_SHARE: f64 = 0.07;
 
-/// Below this length of the steady middle a leg is flagged as short, in seconds.
-const SHORT_S: f64 = 4.0;
+/// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).
+const SHORT_LEG_S: f64 = 4.0;
 
 /// A stretch of flight time, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,8 +45,8 @@ impl Stretch {
     }
 }
 
-/// The channels a leg is described by, as overlay updates.
-pub(super) struct Gauges {
+/// The overlay updates of the channels that describe a leg.
+pub(super) struct LegChannels {
     pub speed: Updates,
     pub quantum: f64,
     update_interval_s: f64,
@@ -56,10 +56,10 @@ pub(super) struct Gauges {
     throttle: Updates,
     pub heading: Updates,
     gaps: Vec<Stretch>,
-    limits: Limits,
+    limits: LegLimits,
 }
 
-impl Gauges {
+impl LegChannels {
     pub fn of(series: &Series, min_voltage_v: Option<f64>) -> Option<Self> {
         let readout = series.readings.channel(&Channel::Speed)?;
         Some(Self {
@@ -77,24 +77,24 @@ impl Gauges {
                 .iter()
                 .map(|gap| Stretch { start_s: gap.start_s, end_s: gap.end_s })
                 .collect(),
-            limits: Limits::of(series, min_voltage_v),
+            limits: LegLimits::of(series, min_voltage_v),
         })
     }
 
-    /// Whether the overlay shows a throttle that moves.
+    /// Whether the overlay shows a throttle that changes.
     pub fn shows_throttle(&self) -> bool {
         !self.throttle.values.is_empty()
     }
 
-    /// The steady middle of a leg found in the speeds: a margin at either end is left out first.
+    /// The steady middle of a found leg: first a margin at either end is left out.
     pub fn steady_of_found(&self, leg: Stretch) -> Stretch {
-        let spare_s = ((leg.length_s() - SHORTEST_STEADY_S) / 2.0).clamp(0.0, MARGIN_S);
+        let spare_s = ((leg.length_s() - MIN_STEADY_S) / 2.0).clamp(0.0, MARGIN_S);
         let inner = Stretch { start_s: leg.start_s + spare_s, end_s: leg.end_s - spare_s };
         self.without_unsteady_ends(to_milliseconds(inner))
     }
 
-    /// Takes off pieces of a second at either end while they differ plainly from the rest. What is
-    /// left is left unchanged when it is put in again.
+    /// Cuts off pieces of a second at either end while they differ clearly from the rest. Applying it to its own
+    /// result changes nothing.
     pub fn without_unsteady_ends(&self, mut stretch: Stretch) -> Stretch {
         while let Some(shorter) = self.shorter(stretch) {
             stretch = to_milliseconds(shorter);
@@ -102,14 +102,14 @@ impl Gauges {
         stretch
     }
 
-    /// The stretch without its worse end piece; `None` when both ends belong to it.
+    /// The stretch without its worse end piece; `None` when both ends fit.
     fn shorter(&self, stretch: Stretch) -> Option<Stretch> {
-        if stretch.length_s() - PIECE_S < SHORTEST_STEADY_S {
+        if stretch.length_s() - PIECE_S < MIN_STEADY_S {
             return None;
         }
         let values = self.speed.within(stretch.start_s, stretch.end_s);
         let middle = median(values)?;
-        let limit = (END_OFF_SPREADS * scaled_mad(values)?).max(self.quantum);
+        let limit = (END_DEVIATION_SPREADS * scaled_mad(values)?).max(self.quantum);
         let off = |start_s, end_s| {
             mean(self.speed.within(start_s, end_s)).map_or(0.0, |end| (end - middle).abs() / limit)
         };
@@ -124,13 +124,13 @@ impl Gauges {
         }
     }
 
-    /// Throttle over a stretch, to the nearest per cent.
+    /// Median throttle over a stretch, rounded to whole per cent.
     pub fn throttle_percent(&self, stretch: Stretch) -> Option<f64> {
         median(self.throttle.within(stretch.start_s, stretch.end_s)).map(f64::round)
     }
 
-    /// Describes a leg; `None` where not one speed is trusted in its steady middle. Its step and
-    /// uncertainty are left for later.
+    /// Describes a leg; `None` where no speed in its steady middle is trusted. Step and uncertainty are filled in
+    /// later.
     pub fn leg(
         &self,
         whole: Stretch,
@@ -160,8 +160,8 @@ impl Gauges {
         })
     }
 
-    /// A speed that changes steadily over a leg, beyond what gusts do to it. The spread is that about the
-    /// slope: about the median a steady change would excuse itself.
+    /// Flags a speed that drifts over the leg by more than gusts explain. The spread is taken about the drift: about
+    /// the median, a drift would widen its own limit.
     fn not_steady(&self, speeds: &[f64]) -> Option<Note> {
         let change = change_over(speeds)?;
         let usual = (NOT_STEADY_SPREADS * spread_about_line(speeds)?).max(2.0 * self.quantum);
@@ -170,7 +170,7 @@ impl Gauges {
 
     fn notes(&self, steady: Stretch, speeds: &[f64]) -> Vec<Note> {
         let mut notes = Vec::new();
-        if steady.length_s() < SHORT_S {
+        if steady.length_s() < SHORT_LEG_S {
             notes.push(Note::ShortLeg { steady_s: steady.length_s() });
         }
         let blank = 1.0 - speeds.len() as f64 * self.update_interval_s / steady.length_s();
@@ -190,7 +190,7 @@ impl Gauges {
     }
 }
 
-/// Spread of values about the straight line that [`change_over`] lays through them.
+/// Spread of values about the straight line of [`change_over`].
 fn spread_about_line(values: &[f64]) -> Option<f64> {
     let step = change_over(values)? / values.len() as f64;
     let level: Vec<f64> =
@@ -198,15 +198,15 @@ fn spread_about_line(values: &[f64]) -> Option<f64> {
     scaled_mad(&level)
 }
 
-/// Change of steadily changing values over their whole stretch: twice the difference of the means of
-/// its halves. `None` below two values.
+/// Drift of values over their whole stretch: twice the difference between the means of its halves. `None` below two
+/// values.
 fn change_over(values: &[f64]) -> Option<f64> {
     let (first, second) = values.split_at(values.len() / 2);
     Some(2.0 * (mean(second)? - mean(first)?))
 }
 
-/// The whole leg around its flat speeds, given the end of the flat speeds before and the start of those
-/// after.
+/// The whole leg around its flat part. `before_s` is the end of the previous flat part, `after_s` the start of the
+/// next.
 pub(super) fn whole_leg(flat: Stretch, before_s: Option<f64>, after_s: Option<f64>) -> Stretch {
     let reach = |gap_s: f64| BEYOND_FLAT_S.min(gap_s / 2.0).max(0.0);
     Stretch {
@@ -215,14 +215,14 @@ pub(super) fn whole_leg(flat: Stretch, before_s: Option<f64>, after_s: Option<f6
     }
 }
 
-/// Times are kept to the millisecond, as result files write them, so that a leg told back from such
-/// a file is the very same stretch.
+/// Rounds times to the millisecond, as the result files do, so that a leg given from such a file is exactly the same
+/// stretch.
 fn to_milliseconds(stretch: Stretch) -> Stretch {
     let round = |time_s: f64| (time_s * 1000.0).round() / 1000.0;
     Stretch { start_s: round(stretch.start_s), end_s: round(stretch.end_s) }
 }
 
-/// Mean direction of headings in degrees, on the circle; `None` without headings.
+/// Circular mean of headings in degrees; `None` without headings.
 pub(super) fn mean_heading(headings: &[f64]) -> Option<f64> {
     let part = |of: fn(f64) -> f64| -> f64 { headings.iter().map(|heading| of(heading.to_radians())).sum() };
     (!headings.is_empty()).then(|| part(f64::sin).atan2(part(f64::cos)).to_degrees().rem_euclid(360.0))

@@ -1,31 +1,32 @@
-//! How sure the median of a leg is: slow gusts, fast noise and the rounding of the display.
+//! Variability of the speed within legs, and the uncertainty of a leg's median: slow gusts, fast noise, and the
+//! rounding of the display.
 
 use std::f64::consts::PI;
 
 use super::Leg;
-use super::steady::Gauges;
+use super::leg_channels::LegChannels;
 use crate::stats::{effective_count, lag_one_autocorrelation, median, standard_deviation};
 
-/// Height above ground that is assumed for the scale of turbulence: 100 ft.
+/// Height above ground that is assumed for the scale of turbulence, in feet.
 const ASSUMED_HEIGHT_FT: f64 = 100.0;
 
-/// Gusts that are expected before any are seen: standard deviation as a share of the wind, and the
-/// least, in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20,
-/// sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4).
+/// Gusts that are expected before any are measured: their standard deviation as a share of the wind, and its minimum
+/// in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20, sigma_u = sigma_w /
+/// (0.177 + 0.000823 h)^0.4). The minimum is set by judgement.
 const EXPECTED_GUST_SHARE: f64 = 0.17;
-const LEAST_EXPECTED_GUST_MPS: f64 = 0.07;
+const MIN_EXPECTED_GUST_MPS: f64 = 0.07;
 
-/// What that expectation is worth, in degrees of freedom: a relative doubt of 41 % (JCGM 100:2008,
-/// G.4.2: nu = 1/2 (relative doubt)^-2).
-const EXPECTATION_DF: f64 = 3.0;
+/// Weight of that expectation, in degrees of freedom: a relative uncertainty of 41 % (JCGM 100:2008, G.4.2: nu = 1/2
+/// (relative uncertainty)^-2).
+const EXPECTED_GUST_DF: f64 = 3.0;
 
-/// SpeedVariability of the speed within the legs of a flight, pooled over all legs, in the speed's unit.
+/// Variability of the speed within the legs of a flight, pooled over all legs, in the speed's unit.
 ///
-/// The speed about a leg's mean is taken as slow gusts, whose correlation falls off as exp(-t/T), plus
-/// fast noise without memory (receiver, rounding). `T = L_u / V` with the longitudinal scale of the
-/// Dryden model at low altitude, `L_u = h / (0.177 + 0.000823 h)^1.2` in feet (MIL-F-8785C), at 100 ft.
-/// A leg of a few `T` says little of its own gusts, since its mean follows them: the variance seen
-/// within it is `1 - 1/n_eff` of the whole, which is put right here.
+/// The speed about a leg's mean is modelled as slow gusts, whose correlation falls off as exp(-t/T), plus fast noise
+/// without correlation (receiver, rounding). The time scale is `T = L_u / V` with the longitudinal scale of the
+/// Dryden model at low altitude, `L_u = h / (0.177 + 0.000823 h)^1.2` in feet (MIL-F-8785C), at 100 ft. The mean of a
+/// leg of a few `T` follows its own gusts, so that the variance within the leg is only `1 - 1/n_eff` of the whole;
+/// this is corrected for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SpeedVariability {
     /// Standard deviation of the slow gusts.
@@ -36,7 +37,7 @@ pub struct SpeedVariability {
     pub gust_time_s: f64,
     /// Standard deviation of the fast noise.
     pub noise: f64,
-    /// Standard deviation within the legs before rounding: what spreads the readings over the display's steps.
+    /// Standard deviation within the legs before rounding. It spreads the readings over several display steps.
     pub dither: f64,
     /// Step of the display.
     pub quantum: f64,
@@ -56,15 +57,15 @@ pub struct MedianUncertainty {
 }
 
 impl MedianUncertainty {
-    /// All three together: the root of the sum of squares.
+    /// Combined standard uncertainty: the root of the sum of squares.
     #[must_use]
     pub fn combined(&self) -> f64 {
         self.gusts.hypot(self.noise).hypot(self.rounding)
     }
 }
 
-/// One leg's share in the pooled wobble.
-struct Share {
+/// One leg's contribution to the pooled variability.
+struct LegVariability {
     variance: f64,
     slow_variance: f64,
     fast_variance: f64,
@@ -73,13 +74,18 @@ struct Share {
 }
 
 impl SpeedVariability {
-    /// Pools the legs; `speed_si` is the speed's unit in m/s. `None` without legs.
-    pub(super) fn of(legs: &[Leg], gauges: &Gauges, speed_si: f64, update_interval_s: f64) -> Option<Self> {
+    /// Pools the legs; `speed_si` is one unit of the speed in m/s. `None` without legs.
+    pub(super) fn of(
+        legs: &[Leg],
+        channels: &LegChannels,
+        speed_si: f64,
+        update_interval_s: f64,
+    ) -> Option<Self> {
         let speeds: Vec<f64> = legs.iter().map(|leg| leg.speed_median).collect();
-        let usual_speed = median(&speeds)?;
-        let gust_time_s = gust_time_s(usual_speed * speed_si);
-        let shares: Vec<Share> =
-            legs.iter().filter_map(|leg| share(leg, gauges, gust_time_s, update_interval_s)).collect();
+        let typical_speed = median(&speeds)?;
+        let gust_time_s = gust_time_s(typical_speed * speed_si);
+        let shares: Vec<LegVariability> =
+            legs.iter().filter_map(|leg| share(leg, channels, gust_time_s, update_interval_s)).collect();
         let expected = expected_gust(&speeds, speed_si);
         let seen_df: f64 = shares.iter().map(|share| share.slow_count - 1.0).sum();
         let seen: f64 = shares.iter().map(|share| (share.slow_count - 1.0) * share.slow_variance).sum();
@@ -87,24 +93,23 @@ impl SpeedVariability {
         let fast: f64 = shares.iter().map(|share| share.weight * share.fast_variance).sum();
         let within: f64 = shares.iter().map(|share| share.weight * share.variance).sum();
         Some(Self {
-            gust: ((seen + EXPECTATION_DF * expected.powi(2)) / (seen_df + EXPECTATION_DF)).sqrt(),
-            degrees_of_freedom: seen_df + EXPECTATION_DF,
+            gust: ((seen + EXPECTED_GUST_DF * expected.powi(2)) / (seen_df + EXPECTED_GUST_DF)).sqrt(),
+            degrees_of_freedom: seen_df + EXPECTED_GUST_DF,
             gust_time_s,
-            noise: if weight > 0.0 { (fast / weight).sqrt() } else { gauges.quantum / 12f64.sqrt() },
-            dither: (within / weight - gauges.quantum.powi(2) / 12.0).max(0.0).sqrt(),
-            quantum: gauges.quantum,
+            noise: if weight > 0.0 { (fast / weight).sqrt() } else { channels.quantum / 12f64.sqrt() },
+            dither: (within / weight - channels.quantum.powi(2) / 12.0).max(0.0).sqrt(),
+            quantum: channels.quantum,
             update_interval_s,
         })
     }
 
     /// Standard uncertainty of a leg's median.
     ///
-    /// Gusts: `sigma / sqrt(n_eff)` with the effective count of [`effective_count`]. Noise:
-    /// `sqrt(pi/2) sigma / sqrt(n)`, the standard error of the median of normal data. Rounding:
-    /// `q / sqrt(12)` (JCGM 100:2008, 4.3.7), less where the wobble `s` within the legs spreads the readings
-    /// over several steps: see [`rounding_of_median`]. The readings' variance is `s^2 + q^2 / 12` (Sheppard's
-    /// correction). A median absolute deviation would not do for `s`: it is 0 as long as most readings are
-    /// alike.
+    /// Gusts: `sigma / sqrt(n_eff)` with the effective count of [`effective_count`]. Noise: `sqrt(pi/2) sigma /
+    /// sqrt(n)`, the standard error of the median of normal data. Rounding: `q / sqrt(12)` (JCGM 100:2008, 4.3.7),
+    /// and less where the variability `s` within the legs spreads the readings over several steps, see
+    /// [`rounding_of_median`]. The variance of the readings is `s^2 + q^2 / 12` (Sheppard's correction). The median
+    /// absolute deviation cannot serve as `s`, since it is 0 as long as most readings are equal.
     #[must_use]
     pub fn of_median(&self, leg: &Leg) -> MedianUncertainty {
         let count = (leg.samples as f64).max(1.0);
@@ -118,10 +123,10 @@ impl SpeedVariability {
     }
 }
 
-/// Standard uncertainty that rounding brings into an interpolated median, in steps of the display, for
-/// readings that are spread normally with the standard deviation `spread` in steps before rounding:
-/// `exp(-3.5 spread) / sqrt(12)`, an approximation of this program that is within 0.012 of the root mean square
-/// over all places of the middle between two steps.
+/// Standard uncertainty of an interpolated median from rounding, in display steps, for normally distributed readings
+/// with the standard deviation `spread` in steps before rounding: `exp(-3.5 spread) / sqrt(12)`. This is an
+/// approximation of our own; it lies within 0.012 of the root mean square over all positions of the true median
+/// between two steps.
 fn rounding_of_median(spread: f64) -> f64 {
     (-3.5 * spread).exp() / 12f64.sqrt()
 }
@@ -136,24 +141,30 @@ fn slow_count(length_s: f64, gust_time_s: f64, update_interval_s: f64) -> f64 {
     effective_count(length_s / update_interval_s, (-update_interval_s / gust_time_s).exp())
 }
 
-/// Gusts to expect from the wind, half the usual difference between legs, in the speed's unit.
+/// Standard deviation of gusts to expect from the wind, in the speed's unit. The wind is half the median difference
+/// between successive legs.
 fn expected_gust(speeds: &[f64], speed_si: f64) -> f64 {
     let differences: Vec<f64> = speeds.windows(2).map(|two| (two[1] - two[0]).abs()).collect();
     let wind = median(&differences).unwrap_or(0.0) / 2.0;
-    (EXPECTED_GUST_SHARE * wind).max(LEAST_EXPECTED_GUST_MPS / speed_si)
+    (EXPECTED_GUST_SHARE * wind).max(MIN_EXPECTED_GUST_MPS / speed_si)
 }
 
-fn share(leg: &Leg, gauges: &Gauges, gust_time_s: f64, update_interval_s: f64) -> Option<Share> {
-    let speeds = gauges.speed.within(leg.steady_start_s, leg.steady_end_s);
+fn share(
+    leg: &Leg,
+    channels: &LegChannels,
+    gust_time_s: f64,
+    update_interval_s: f64,
+) -> Option<LegVariability> {
+    let speeds = channels.speed.within(leg.steady_start_s, leg.steady_end_s);
     let variance = standard_deviation(speeds)?.powi(2);
-    let memory = (-update_interval_s / gust_time_s).exp();
+    let lag_one = (-update_interval_s / gust_time_s).exp();
     let correlation = lag_one_autocorrelation(speeds).unwrap_or(0.0);
-    let slow_share = (correlation / memory).clamp(0.0, 1.0);
+    let slow_share = (correlation / lag_one).clamp(0.0, 1.0);
     let slow_count = slow_count(leg.steady_end_s - leg.steady_start_s, gust_time_s, update_interval_s);
-    let followed = 1.0 - 1.0 / slow_count;
-    (followed > 0.0).then(|| Share {
+    let seen_share = 1.0 - 1.0 / slow_count;
+    (seen_share > 0.0).then(|| LegVariability {
         variance,
-        slow_variance: variance * slow_share / followed,
+        slow_variance: variance * slow_share / seen_share,
         fast_variance: variance * (1.0 - slow_share),
         weight: speeds.len() as f64,
         slow_count,
@@ -192,7 +203,8 @@ mod tests {
 
     #[test]
     fn expected_gusts_are_those_of_the_standard_for_the_wind_at_100_ft() {
-        // The same: sigma_u = 2.57376 for a wind of 15 at 20 ft. Legs 30 apart stand for a wind of 15.
+        // The same standard: sigma_u = 2.57376 for a wind of 15 at 20 ft. Legs that differ by 30 correspond to a wind
+        // of 15.
         assert!((expected_gust(&[50.0, 80.0, 50.0], 1.0) - 2.57376).abs() < 0.03);
     }
 }

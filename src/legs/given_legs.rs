@@ -1,4 +1,4 @@
-//! Legs told by the pilot in a CSV file.
+//! Legs that the pilot gives in a CSV file.
 
 use std::fs::File;
 use std::io::{self, Read as _};
@@ -10,11 +10,11 @@ use thiserror::Error;
 use super::LegKind;
 use crate::files::read_error_in_words;
 
-/// No list of legs comes near this size.
-const LIMIT_BYTES: u64 = 1 << 22;
+/// Maximum size of a file of legs, in bytes.
+const MAX_FILE_BYTES: u64 = 1 << 22;
 
-/// A stretch that the pilot says is a leg. It is taken as the steady stretch, apart from ends that
-/// plainly do not belong to it (see [`super::find`]).
+/// A stretch that the pilot calls a leg. It is used as the steady middle, without deviating ends (see
+/// [`super::find`]).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GivenLeg {
@@ -22,28 +22,28 @@ pub struct GivenLeg {
     pub start_s: f64,
     /// End, in seconds of flight time.
     pub end_s: f64,
-    /// What it is.
+    /// Its role.
     pub kind: LegKind,
-    /// Throttle in per cent, where told.
+    /// Throttle in per cent, where given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub throttle_percent: Option<f64>,
-    /// Start and end of the whole leg in seconds of flight time, where it is known to reach further.
+    /// Start and end of the whole leg in seconds of flight time, where it reaches further.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub whole_s: Option<(f64, f64)>,
-    /// Two neighbours with one number here belong together, whatever their speeds say.
+    /// Two neighbouring legs with the same number form a pair, whatever their speeds are.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pair: Option<u32>,
 }
 
 impl GivenLeg {
-    /// A leg of which nothing else is told.
+    /// A leg with its times and its kind only.
     #[must_use]
     pub fn new(start_s: f64, end_s: f64, kind: LegKind) -> Self {
         Self { start_s, end_s, kind, throttle_percent: None, whole_s: None, pair: None }
     }
 }
 
-/// What is wrong with told legs.
+/// A problem with a file of legs.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum LegsFileError {
@@ -55,14 +55,14 @@ pub enum LegsFileError {
         /// The cause.
         source: io::Error,
     },
-    /// The file is no text, or far larger than a list of legs.
-    #[error("{} is not a legs file: it is no text of a few lines; give a CSV file, not the clip", path.display())]
+    /// The file is not text, or is far larger than a list of legs.
+    #[error("{} is not a legs file: it is not a short text; give a CSV file, not the clip", path.display())]
     NotText {
         /// The file.
         path: PathBuf,
     },
-    /// The cells are parted by semicolons.
-    #[error("{}: its cells are parted by semicolons: part them by commas, and write decimals with a point", path.display())]
+    /// The cells are separated by semicolons.
+    #[error("{}: its cells are separated by semicolons: separate them by commas, and write decimals with a point", path.display())]
     Semicolons {
         /// The file.
         path: PathBuf,
@@ -86,19 +86,19 @@ pub enum LegsFileError {
         column: &'static str,
         /// The cell as written.
         value: String,
-        /// What should stand there.
+        /// The values that are allowed.
         wanted: &'static str,
     },
     /// The stretch ends before it starts.
-    #[error("{}, line {line}: the leg ends at {end_s} s, before or at its start at {start_s} s: exchange them or mend the times", path.display())]
+    #[error("{}, line {line}: the leg ends at {end_s} s, before or at its start at {start_s} s: exchange them or fix the times", path.display())]
     Reversed {
         /// The file.
         path: PathBuf,
         /// Line in the file, from 1.
         line: u64,
-        /// Start as told.
+        /// Start as given, in seconds.
         start_s: f64,
-        /// End as told.
+        /// End as given, in seconds.
         end_s: f64,
     },
     /// The file has a header but no leg.
@@ -114,30 +114,29 @@ pub enum LegsFileError {
         path: PathBuf,
         /// Line in the file, from 1.
         line: u64,
-        /// Start as told.
+        /// Start as given, in seconds.
         start_s: f64,
         /// Line of the leg it overlaps with.
         other_line: u64,
-        /// End of that leg.
+        /// End of that leg, in seconds.
         other_end_s: f64,
     },
 }
 
-/// Columns of the file, as places in its header.
-struct Columns {
+/// Indices of the columns in the header.
+struct ColumnIndices {
     start: usize,
     end: usize,
     kind: usize,
     throttle: usize,
 }
 
-/// Reads a file of legs: CSV with a header that names at least `start_s`, `end_s`, `kind` and
-/// `throttle_percent`, in any order. Further columns are ignored, so that `legs.csv` can be told
-/// again. Kinds are upwind, downwind, unpaired and leg, in any case; an empty throttle is unknown. The
-/// legs are returned in order of time.
+/// Reads a file of legs: CSV with a header that names at least `start_s`, `end_s`, `kind` and `throttle_percent`, in
+/// any order. Other columns are ignored, so that a `legs.csv` of the results can be used. Kinds are upwind, downwind,
+/// unpaired and leg, in upper or lower case. An empty throttle is unknown. The legs are returned in order of time.
 ///
 /// # Errors
-/// [`LegsFileError`] names the file, the line, the column, the value and the mend.
+/// [`LegsFileError`] names the file, the line, the column, the value and the fix.
 pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<GivenLeg>, LegsFileError> {
     let path = path.as_ref();
     let text = read_text(path)?;
@@ -151,7 +150,7 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<GivenLeg>, LegsFileError>
         let record = record.map_err(unreadable)?;
         let line = record.position().map_or(0, csv::Position::line);
         if record.iter().any(|cell| !cell.is_empty()) {
-            legs.push((line, told_leg(path, line, &record, &columns)?));
+            legs.push((line, given_leg(path, line, &record, &columns)?));
         }
     }
     in_order(path, legs)
@@ -159,14 +158,14 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<GivenLeg>, LegsFileError>
 
 fn read_text(path: &Path) -> Result<String, LegsFileError> {
     let mut bytes = Vec::new();
-    File::open(path).and_then(|file| file.take(LIMIT_BYTES + 1).read_to_end(&mut bytes)).map_err(
+    File::open(path).and_then(|file| file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes)).map_err(
         |error| LegsFileError::Unreadable { path: path.to_owned(), source: read_error_in_words(error) },
     )?;
-    let text = String::from_utf8(bytes).ok().filter(|text| text.len() as u64 <= LIMIT_BYTES);
+    let text = String::from_utf8(bytes).ok().filter(|text| text.len() as u64 <= MAX_FILE_BYTES);
     text.ok_or_else(|| LegsFileError::NotText { path: path.to_owned() })
 }
 
-fn columns(path: &Path, header: &csv::StringRecord) -> Result<Columns, LegsFileError> {
+fn columns(path: &Path, header: &csv::StringRecord) -> Result<ColumnIndices, LegsFileError> {
     if header.len() == 1 && header.iter().any(|cell| cell.contains(';')) {
         return Err(LegsFileError::Semicolons { path: path.to_owned() });
     }
@@ -176,7 +175,7 @@ fn columns(path: &Path, header: &csv::StringRecord) -> Result<Columns, LegsFileE
             .position(|name| name.trim_start_matches('\u{feff}').eq_ignore_ascii_case(column))
             .ok_or_else(|| LegsFileError::MissingColumn { path: path.to_owned(), column })
     };
-    Ok(Columns {
+    Ok(ColumnIndices {
         start: place("start_s")?,
         end: place("end_s")?,
         kind: place("kind")?,
@@ -184,11 +183,11 @@ fn columns(path: &Path, header: &csv::StringRecord) -> Result<Columns, LegsFileE
     })
 }
 
-fn told_leg(
+fn given_leg(
     path: &Path,
     line: u64,
     record: &csv::StringRecord,
-    columns: &Columns,
+    columns: &ColumnIndices,
 ) -> Result<GivenLeg, LegsFileError> {
     let bad = |column, value: &str, wanted| LegsFileError::BadCell {
         path: path.to_owned(),
@@ -231,7 +230,7 @@ fn kind(cell: &str) -> Option<LegKind> {
     }
 }
 
-/// The throttle of a cell: `Some(None)` where empty, `None` where it is not one.
+/// The throttle of a cell: `Some(None)` where it is empty, `None` where it is no throttle.
 fn throttle(cell: &str) -> Option<Option<f64>> {
     if cell.is_empty() {
         return Some(None);

@@ -1,4 +1,4 @@
-//! The flight on an even grid of time: what the search for legs looks at.
+//! The flight on an even time grid: the input of the search for legs.
 
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -8,17 +8,18 @@ use crate::stats::{median, quantile};
 /// Step of the grid, in seconds.
 pub(super) const STEP_S: f64 = 0.2;
 
-/// A step of the grid without an update takes over one up to this old, or up to one and a half update intervals, in
-/// seconds.
-const LONGEST_HELD_S: f64 = 0.5;
+/// Maximum age of an update that fills a grid step without one, in seconds. For slow overlays it is one and a half
+/// update intervals instead (set by judgement).
+const MAX_UPDATE_AGE_S: f64 = 0.5;
 
-/// A blank stretch longer than this may hide a turn: no leg reaches across it.
-const LONGEST_BLANK_S: f64 = 3.0;
+/// Maximum length of a blank stretch within a leg, in seconds. A longer one may hide a turn (set by judgement).
+const MAX_BLANK_S: f64 = 3.0;
 
-/// No leg reaches across a gap in the recording longer than this.
-const LONGEST_GAP_S: f64 = 1.5;
+/// Maximum length of a gap in the recording within a leg, in seconds (set by judgement).
+const MAX_GAP_S: f64 = 1.5;
 
-/// Turn rates below the first are straight flight, above the second a turn, in degrees a second.
+/// Turn rates in degrees a second: below the first the flight is straight, above the second it is a turn (set by
+/// judgement).
 const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
 
 /// Ground speed below which an aircraft stands, taxies or is carried, in m/s: a brisk walk (common practice, no
@@ -28,61 +29,63 @@ const STANDING_MPS: f64 = 2.0;
 /// Ground speed from which an aircraft that stood has taken off, in m/s (common practice, no source).
 const AIRBORNE_MPS: f64 = 4.0;
 
-/// Climb or descent below the first is level flight, above the second it is none, in m/s.
+/// Rates of climb or descent in m/s: below the first the flight is level, above the second it is not (set by
+/// judgement).
 const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
 
-/// Time over which the climb is measured either side, in seconds.
+/// Time on either side over which the rate of climb is measured, in seconds.
 const CLIMB_REACH_S: f64 = 2.0;
 
-/// Time after take-off and before landing that is not taken for a leg, in seconds, where no altitude
-/// is shown.
+/// Time after take-off and before landing in which no leg is searched, in seconds, where no altitude is shown (set by
+/// judgement).
 const NEAR_GROUND_S: f64 = 8.0;
 
-/// The same where the altitude is shown: climb and descent are then seen as such.
+/// The same where the altitude is shown, in seconds: climb and descent are then recognised directly.
 const NEAR_GROUND_WITH_ALTITUDE_S: f64 = 2.0;
 
-/// Time over which the slope of the speed is measured either side, in seconds.
+/// Time on either side over which the slope of the speed is measured, in seconds.
 const SLOPE_REACH_S: f64 = 1.0;
 
-/// Slope beyond which none is usual in a leg, as a share of the speed a second: a flight of many short
-/// turns has little flat speed to learn from. At 25 m/s this is 0.2 m/s a second.
-const FASTEST_USUAL_SLOPE: f64 = 0.008;
+/// Upper limit of the typical slope within legs, as a share of the speed per second. It is needed because a flight of
+/// many short turns has little flat speed to measure the slope from. At 25 m/s it is 0.2 m/s a second (set by
+/// judgement).
+const MAX_TYPICAL_SLOPE: f64 = 0.008;
 
-/// Largest squared slope that a step is charged, in units of the usual one.
-const STEEPEST_SQUARE: f64 = 16.0;
+/// Upper limit of the squared slope of one step, relative to the typical squared slope.
+const MAX_SQUARED_SLOPE: f64 = 16.0;
 
-/// Standard deviation of gusts for a standard deviation of slopes measured over 2 s, in seconds, for gusts
-/// that forget within about 5 s.
+/// Ratio of the standard deviation of gusts to that of slopes measured over 2 s, in seconds, for gusts with a
+/// correlation time of about 5 s.
 const GUST_PER_SLOPE_S: f64 = 2.3;
 
-/// Throttle changes smaller than this are the stick's play, in per cent.
+/// Throttle changes smaller than this are noise of the stick, in per cent (set by judgement).
 pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
 
-/// The flight in steps of [`STEP_S`]; all vectors have the same length.
+/// The flight in steps of [`STEP_S`]. All vectors have one entry a step.
 #[derive(Debug, Clone)]
-pub(super) struct Evidence {
+pub(super) struct FlightGrid {
     /// Time of the start of the first step, in seconds of flight time.
     pub start_s: f64,
-    /// Speed; NaN where nothing is trusted.
+    /// Speed; NaN where no reading is trusted.
     pub speed: Vec<f64>,
     /// Steps that no leg may contain.
     pub broken: Vec<bool>,
     /// Steps at whose start the throttle changes.
     pub throttle_change: Vec<bool>,
-    /// 0 straight to 1 turning, from the heading; `None` where the heading is not known.
+    /// Turning, from 0 (straight) to 1 (turn); `None` where the heading is not known.
     pub turning: Vec<Option<f64>>,
-    /// 0 level to 1 climbing or descending, from the altitude; 0 where it is not known.
+    /// Climbing or descending, from 0 (level) to 1; 0 where the altitude is not known.
     pub climbing: Vec<f64>,
-    /// Square of the speed's slope against what is usual in a leg.
+    /// Squared slope of the speed, relative to the typical one within legs.
     pub sloping: Vec<f64>,
-    /// Usual wobble of the speed about the mean of a leg.
+    /// Typical standard deviation of the speed about the mean of a leg, in the speed's unit.
     pub noise: f64,
-    /// Mean ground speed below which the aircraft is not taken to fly, in the speed's unit.
+    /// Mean ground speed below which the aircraft does not fly, in the speed's unit.
     pub standing_speed: f64,
 }
 
-impl Evidence {
-    /// Looks at the series; `None` when there is no trusted speed, or a flight beyond a week.
+impl FlightGrid {
+    /// Puts a series on the grid. `None` without a trusted speed, or for a flight of more than a week.
     pub fn of(series: &Series) -> Option<Self> {
         let speed = series.updates(&Channel::Speed);
         let quantum = series.readings.channel(&Channel::Speed)?.quantum();
@@ -92,12 +95,12 @@ impl Evidence {
             return None;
         }
         let steps = steps as usize + 1;
-        let held_s = LONGEST_HELD_S.max(1.5 * series.update_interval_s());
+        let held_s = MAX_UPDATE_AGE_S.max(1.5 * series.update_interval_s());
         let cleaned = Updates { values: without_outliers(&speed.values, quantum), time_s: speed.time_s };
         let speed = on_grid(&cleaned, start_s, steps, held_s);
         let standing_speed = STANDING_MPS / series.speed_si();
         let slopes = slopes(&speed, standing_speed);
-        let usual_slope = usual_slope(&slopes, quantum).min(FASTEST_USUAL_SLOPE * quantile(&speed, 0.7)?);
+        let typical_slope = typical_slope(&slopes, quantum).min(MAX_TYPICAL_SLOPE * quantile(&speed, 0.7)?);
         let throttle = on_grid(&series.updates(&Channel::Throttle), start_s, steps, held_s);
         let heading = on_grid(&series.updates(&Channel::Heading), start_s, steps, held_s);
         Some(Self {
@@ -109,9 +112,9 @@ impl Evidence {
             ),
             throttle_change: throttle_changes(&throttle),
             turning: turning(&heading),
-            sloping: sloping(&slopes, &speed, usual_slope),
+            sloping: sloping(&slopes, &speed, typical_slope),
             speed,
-            noise: GUST_PER_SLOPE_S * usual_slope,
+            noise: GUST_PER_SLOPE_S * typical_slope,
             standing_speed,
         })
     }
@@ -122,8 +125,8 @@ impl Evidence {
     }
 }
 
-/// The last update of each step; a step without one takes over the last when it is younger than `held_s`, since an
-/// overlay slower than the grid still shows it.
+/// The last update of each step. A step without an update repeats the previous one while that is younger than
+/// `held_s`, since an overlay slower than the grid still shows it.
 fn on_grid(updates: &Updates, start_s: f64, steps: usize, held_s: f64) -> Vec<f64> {
     let mut grid = vec![f64::NAN; steps];
     for (time, value) in updates.time_s.iter().zip(&updates.values) {
@@ -151,7 +154,7 @@ fn updates_age(updates: &Updates, time_s: f64) -> f64 {
 
 fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
     let mut broken = vec![false; speed.len()];
-    let longest = (LONGEST_BLANK_S / STEP_S) as usize;
+    let longest = (MAX_BLANK_S / STEP_S) as usize;
     let mut from = 0;
     for step in 0..=speed.len() {
         if speed.get(step).is_none_or(|value| value.is_finite()) {
@@ -161,7 +164,7 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
             from = step + 1;
         }
     }
-    for gap in series.readings.gaps.iter().filter(|gap| gap.end_s - gap.start_s > LONGEST_GAP_S) {
+    for gap in series.readings.gaps.iter().filter(|gap| gap.end_s - gap.start_s > MAX_GAP_S) {
         let step = |time_s: f64| (((time_s - start_s) / STEP_S).max(0.0) as usize).min(speed.len());
         let (first, last) = (step(gap.start_s), step(gap.end_s));
         broken[first..last].fill(true);
@@ -178,7 +181,7 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
     broken
 }
 
-/// The step from which the aircraft flies after it stood; `None` when the speeds begin in flight.
+/// The first step in flight after the aircraft stood; `None` when the recording begins in flight.
 fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, speed_si: f64) -> Option<usize> {
     let stood = (1.0 / STEP_S) as usize;
     let mut slow = 0;
@@ -213,7 +216,7 @@ fn climbing(altitude: &[f64], altitude_si: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Steps where the median throttle of the 2 s after differs most from that of the 2 s before.
+/// Steps where the median throttle of the next 2 s differs most from that of the previous 2 s.
 fn throttle_changes(throttle: &[f64]) -> Vec<bool> {
     let span = (2.0 / STEP_S) as usize;
     let change: Vec<f64> = (0..throttle.len())
@@ -233,7 +236,7 @@ fn throttle_changes(throttle: &[f64]) -> Vec<bool> {
         .collect()
 }
 
-/// Turn rate over 1 s, put between straight and turning.
+/// Turn rate over about 1 s, scaled between straight (0) and turning (1).
 fn turning(heading: &[f64]) -> Vec<Option<f64>> {
     let reach = (0.6 / STEP_S) as usize;
     (0..heading.len())
@@ -248,8 +251,8 @@ fn turning(heading: &[f64]) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Slope of the least-squares line through the steps around each, in speed a second; NaN where the aircraft
-/// stands or with less than half of the steps trusted.
+/// Slope of the least-squares line through the steps around each step, in speed per second. NaN where the aircraft
+/// stands, and where less than half of the steps are trusted.
 fn slopes(speed: &[f64], standing_speed: f64) -> Vec<f64> {
     let reach = (SLOPE_REACH_S / STEP_S) as usize;
     (0..speed.len())
@@ -271,14 +274,14 @@ fn slopes(speed: &[f64], standing_speed: f64) -> Vec<f64> {
         .collect()
 }
 
-/// The slope usual in a leg, which the flattest seventh of the flight tells: that share of |x| lies below
-/// 0.1891 standard deviations of normal data. Not below a quarter of a display step a second.
-fn usual_slope(slopes: &[f64], quantum: f64) -> f64 {
+/// Standard deviation of the slope within legs, from the flattest 15 % of the flight: 15 % of normally distributed
+/// values lie within 0.1891 standard deviations of zero. At least a quarter of a display step a second.
+fn typical_slope(slopes: &[f64], quantum: f64) -> f64 {
     let sizes: Vec<f64> = slopes.iter().map(|slope| slope.abs()).collect();
     (quantile(&sizes, 0.15).unwrap_or(0.0) / 0.1891).max(0.25 * quantum).max(1e-9)
 }
 
-/// Squares of the slopes in units of the usual one at that speed.
+/// Squared slopes, relative to the typical slope at that speed.
 fn sloping(slopes: &[f64], speed: &[f64], usual: f64) -> Vec<f64> {
     let typical = quantile(speed, 0.7).unwrap_or(1.0);
     slopes
@@ -286,7 +289,7 @@ fn sloping(slopes: &[f64], speed: &[f64], usual: f64) -> Vec<f64> {
         .zip(speed)
         .map(|(slope, speed)| {
             let usual = usual * (speed / typical).clamp(0.5, 1.5);
-            let share = (slope / usual).powi(2).min(STEEPEST_SQUARE);
+            let share = (slope / usual).powi(2).min(MAX_SQUARED_SLOPE);
             if slope.is_finite() { share } else { 0.0 }
         })
         .collect()
