@@ -127,8 +127,7 @@ impl Recogniser {
     pub fn unknown_digits(&self, channel: &Channel) -> String {
         let region = self.regions.iter().find(|region| region.channel == *channel);
         let alphabet = region.and_then(|region| self.alphabet_of(region));
-        let is_missing = |digit: &char| alphabet.is_some_and(|alphabet| alphabet.index_of(*digit).is_none());
-        ('0'..='9').filter(is_missing).collect()
+        alphabet.into_iter().flat_map(Alphabet::missing_digits).collect()
     }
 
     fn alphabet_of(&self, region: &RegionModel) -> Option<&Alphabet> {
@@ -229,31 +228,28 @@ impl Recogniser {
         self.reading(region, self.decoded_patch(region, patch))
     }
 
-    /// Probability from the shape prior that a region shows each unknown digit in a frame of the sample: one entry for each
-    /// of the digits 0 to 9, 0 for known ones. `None` if the region shows no text, or all digits are known.
-    pub(crate) fn unknown_digit_probabilities(&self, region: usize, patch: &Patch) -> Option<[f32; 10]> {
+    /// Judges what a region shows in a frame of the sample, for label requests; `None` if it shows no text.
+    pub(crate) fn assess_patch(&self, region: usize, patch: &Patch) -> Option<PatchAssessment> {
         let region = self.regions.get(region)?;
         let alphabet = self.alphabet_of(region)?;
-        let decoded = self.decoded_patch(region, patch).filter(|_| !alphabet.has_all_digits())?;
-        let by_character: Vec<[f32; 10]> =
-            decoded.characters.iter().filter_map(|character| character.shape_probabilities).collect();
-        Some(std::array::from_fn(|digit| {
-            let is_known =
-                char::from_digit(digit as u32, 10).and_then(|digit| alphabet.index_of(digit)).is_some();
-            let max = by_character.iter().map(|probabilities| probabilities[digit]).fold(0.0, f32::max);
-            if is_known { 0.0 } else { max }
-        }))
+        let decoded = self.decoded_patch(region, patch)?;
+        let mut missing_digits = [0.0; 10];
+        for digit in alphabet.missing_digits().filter_map(|digit| digit.to_digit(10)) {
+            let digit = digit as usize;
+            let by_character =
+                decoded.characters.iter().filter_map(|character| character.shape_probabilities);
+            missing_digits[digit] =
+                by_character.map(|probabilities| probabilities[digit]).fold(0.0, f32::max);
+        }
+        let min_correlation = decoded.min_correlation();
+        let reading = RegionReading::of(&decoded, &region.grammar, alphabet);
+        Some(PatchAssessment { reading, min_correlation, missing_digits })
     }
 
     /// Whether two regions are written in one face.
     pub(crate) fn share_face(&self, one: usize, other: usize) -> bool {
         let face = |region: usize| Some(self.regions.get(region)?.location.as_ref()?.face);
         one == other || (face(one).is_some() && face(one) == face(other))
-    }
-
-    /// Smallest correlation of the characters that a region shows in a frame of the sample.
-    pub(crate) fn min_correlation(&self, region: usize, patch: &Patch) -> Option<f32> {
-        Some(self.decoded_patch(self.regions.get(region)?, patch)?.min_correlation())
     }
 
     /// Background of a region, with the high-pass of its features and the number of frame pixels in one working pixel; `None`
@@ -291,4 +287,14 @@ pub(crate) struct CharacterPosition {
     pub(crate) character: char,
     pub(crate) top: usize,
     pub(crate) left: f32,
+}
+
+/// What a region shows in a frame of the sample, judged for label requests.
+pub(crate) struct PatchAssessment {
+    pub(crate) reading: RegionReading,
+    /// Smallest correlation of a character with its template.
+    pub(crate) min_correlation: f32,
+    /// Probability from the shape prior that the text shows each digit without a glyph: one entry for each of the digits 0
+    /// to 9, 0 for digits with a glyph.
+    pub(crate) missing_digits: [f32; 10],
 }

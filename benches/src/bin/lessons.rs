@@ -1,14 +1,16 @@
-//! Measures learning from labels on clips with known texts.
+//! Measures learning on clips with known texts: how well glyphs from right labels read, and whether wrong labels are found.
 //!
 //! `cargo run --release -p benchmarks --bin lessons -- [--mistakes N] [--seed S] CLIP-OR-FOLDER ...`
 //!
 //! A clip has its truth beside it: NAME.truth.json and NAME.truth.csv, or NAME.setup.toml and NAME.readings.csv.
 //!
-//! First, glyphs are learned from correct labels: 3, 5, 10 and 50 readings, and all channels at ten moments. Printed are
-//! the seconds, the suspected labels, and the shares of right and wrong readings on frames without a label, each frame by
-//! itself. Then glyphs are learned N times from 10 to 50 readings with one or two wrong labels: another digit, a digit too
-//! many or too few, the texts of two channels swapped, the text of a second later. A mistake is harmful if more frames are
-//! read wrong, or fewer right, than without it.
+//! First, glyphs are learned from right labels of every clip: from 3, 5, 10 and 50 labels, and from the labels of all
+//! channels at ten moments. For each training the program prints the suspected labels, the time, and how many readings of
+//! unlabelled frames are then right, blank and wrong, each frame by itself.
+//!
+//! Then glyphs are learned N times from 10 to 50 labels with one or two wrong ones: another digit, a digit too many or too
+//! few, the texts of two channels swapped, or the text of a second later. A missed mistake is harmful if it makes more
+//! readings wrong, or fewer right, than the same labels without it.
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -16,27 +18,29 @@ use std::path::PathBuf;
 use std::time::Instant;
 
 use benchmarks::{LabelledClip, Random, is_right, labelled_clips};
-use pairspeed::learn::{LearnError, LearnedGlyphs, TrainingExample, learn_glyphs};
+use pairspeed::learn::{LabelledReading, LearnError, LearnedGlyphs, TrainingExample, learn_glyphs};
 use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::recognise::{Recogniser, RegionReading};
 
-/// Number of frames that may be labelled, and of other frames that are read.
-const LABELLED: usize = 60;
-const UNSEEN: usize = 150;
+/// Number of frames of a clip that may be labelled, and of other frames that are read.
+const LABELLED_FRAMES: usize = 60;
+const READ_FRAMES: usize = 150;
 
-/// Numbers of correct labels to learn from.
-const READINGS: [usize; 4] = [3, 5, 10, 50];
+/// Numbers of labels of the trainings with right labels.
+const LABEL_COUNTS: [usize; 4] = [3, 5, 10, 50];
 
-/// Moments at which all channels are labelled.
+/// Number of moments of the training that labels all channels.
 const MOMENTS: usize = 10;
 
-/// Number of wrong readings printed as examples.
-const EXAMPLES: usize = 4;
+/// Numbers of labels of the trainings with a mistake, in turn.
+const LABEL_COUNTS_WITH_MISTAKE: [usize; 4] = [10, 20, 30, 50];
 
-/// A mistake is harmful if the share of wrong readings rises, or that of right ones falls, by more than this, in per cent.
-/// Set by judgement.
-const HARMFUL_WRONG: f64 = 0.2;
-const HARMFUL_RIGHT: f64 = 2.0;
+/// Maximum number of wrong readings printed as examples.
+const MAX_PRINTED: usize = 4;
+
+/// Minimum increase of the wrong readings, or decrease of the right ones, of a harmful mistake, in per cent of all readings.
+const HARMFUL_WRONG_PERCENT: f64 = 0.2;
+const HARMFUL_RIGHT_PERCENT: f64 = 2.0;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let (mut mistakes, mut seed, mut paths) = (0, 5, Vec::new());
@@ -48,245 +52,253 @@ fn main() -> Result<(), Box<dyn Error>> {
             _ => paths.push(PathBuf::from(argument)),
         }
     }
-    let mut all = Sums::default();
+    let mut totals = Totals::default();
     for clip in labelled_clips(&paths)? {
-        let clip = LabelledClip::load(&clip, LABELLED, UNSEEN, seed)?;
-        right_labels(&clip, &mut Random(seed), &mut all);
-        wrong_labels(&clip, &mut Random(seed + 1), mistakes, &mut all);
+        let clip = LabelledClip::load(&clip, LABELLED_FRAMES, READ_FRAMES, seed)?;
+        measure_right_labels(&clip, &mut Random(seed), &mut totals);
+        measure_mistakes(&clip, &mut Random(seed + 1), mistakes, &mut totals);
     }
-    all.print();
+    totals.print();
     Ok(())
 }
 
+/// Counts over all clips.
 #[derive(Default)]
-struct Sums {
-    lessons: usize,
+struct Totals {
+    trainings: usize,
     failed: usize,
     labels: usize,
     suspected: usize,
-    mistakes: BTreeMap<&'static str, Mistakes>,
+    mistakes: BTreeMap<&'static str, MistakeCounts>,
 }
 
+/// Counts over all mistakes of one kind.
 #[derive(Default)]
-struct Mistakes {
+struct MistakeCounts {
     made: usize,
     found: usize,
     harmful_missed: usize,
-    suspected_wrongly: usize,
+    right_suspected: usize,
 }
 
-impl Sums {
+impl Totals {
     fn print(&self) {
         println!(
-            "right labels: {} lessons, {} failed; {} of {} labels suspected",
-            self.lessons, self.failed, self.suspected, self.labels
+            "right labels: {} trainings, {} failed; {} of {} labels suspected",
+            self.trainings, self.failed, self.suspected, self.labels
         );
-        for (kind, Mistakes { made, found, harmful_missed, suspected_wrongly }) in &self.mistakes {
+        for (kind, MistakeCounts { made, found, harmful_missed, right_suspected }) in &self.mistakes {
             println!(
-                "{kind:14} {made:4} made, {found:4} named, {harmful_missed:3} missed and harmful, {suspected_wrongly:3} right labels suspected"
+                "{kind:14} {made:4} made, {found:4} named, {harmful_missed:3} missed and harmful, {right_suspected:3} right labels suspected"
             );
         }
     }
 }
 
-/// Readings of frames without a label, in per cent.
-struct Reads {
+/// Shares of right and wrong readings of unlabelled frames, in per cent of all readings.
+struct ReadingShares {
     right: f64,
     wrong: f64,
-    by_channel: String,
+    /// Share of right readings for each channel, and some wrong readings, in words.
+    details: String,
 }
 
-fn right_labels(clip: &LabelledClip, random: &mut Random, all: &mut Sums) {
-    let lists =
-        READINGS.iter().map(|count| (format!("{count} readings"), some_readings(clip, *count, random)));
+fn measure_right_labels(clip: &LabelledClip, random: &mut Random, totals: &mut Totals) {
+    let by_count =
+        LABEL_COUNTS.iter().map(|count| (format!("{count} labels"), random_labels(clip, *count, random)));
     let moments: Vec<TrainingExample> = clip.labelled.iter().take(MOMENTS).flatten().cloned().collect();
-    let lists: Vec<(String, Vec<TrainingExample>)> =
-        lists.chain([(format!("{MOMENTS} moments"), moments)]).collect();
-    for (kind, labels) in lists {
-        all.lessons += 1;
-        all.labels += labels.len();
+    let trainings: Vec<(String, Vec<TrainingExample>)> =
+        by_count.chain([(format!("{MOMENTS} moments"), moments)]).collect();
+    for (kind, labels) in trainings {
+        totals.trainings += 1;
+        totals.labels += labels.len();
         let start = Instant::now();
-        let lesson = learned(clip, &labels);
+        let learned = learn_from(clip, &labels);
         let seconds = start.elapsed().as_secs_f64();
-        match lesson {
-            Ok(lesson) => {
-                let Reads { right, wrong, by_channel } = reads(clip, &lesson);
-                let missing: String = lesson.missing.iter().flat_map(|(_, digits)| digits).collect();
+        match learned {
+            Ok(learned) => {
+                let ReadingShares { right, wrong, details } = reading_shares(clip, &learned);
+                let missing: String = learned.missing.iter().flat_map(|(_, digits)| digits).collect();
                 println!(
-                    "{:14} {kind:11} {seconds:6.2} s  right {right:6.2}  wrong {wrong:5.2}  {by_channel}  missing {missing}",
+                    "{:14} {kind:11} {seconds:6.2} s  right {right:6.2}  wrong {wrong:5.2}  {details}  missing {missing}",
                     clip.name
                 );
-                all.suspected += lesson.suspects.len();
-                for suspect in lesson.suspects {
+                totals.suspected += learned.suspects.len();
+                for suspect in learned.suspects {
                     println!("{:14} {kind:11} SUSPECTED: {suspect}", clip.name);
                 }
             }
             Err(error) => {
-                all.failed += 1;
+                totals.failed += 1;
                 println!("{:14} {kind:11} {seconds:6.2} s  FAILED: {error}", clip.name);
             }
         }
     }
 }
 
-fn learned(clip: &LabelledClip, labels: &[TrainingExample]) -> Result<LearnedGlyphs, LearnError> {
-    learn_glyphs("lesson", &clip.regions, labels, &[], &clip.sample)
+fn learn_from(clip: &LabelledClip, labels: &[TrainingExample]) -> Result<LearnedGlyphs, LearnError> {
+    learn_glyphs("bench", &clip.regions, labels, &[], &clip.sample)
 }
 
-/// A random choice of the labels of a clip.
-fn some_readings(clip: &LabelledClip, count: usize, random: &mut Random) -> Vec<TrainingExample> {
-    let mut readings: Vec<TrainingExample> = clip.labelled.iter().flatten().cloned().collect();
-    random.shuffle(&mut readings);
-    readings.truncate(count);
-    readings
+/// Some labels of a clip, drawn from all that are available.
+fn random_labels(clip: &LabelledClip, count: usize, random: &mut Random) -> Vec<TrainingExample> {
+    let mut labels: Vec<TrainingExample> = clip.labelled.iter().flatten().cloned().collect();
+    random.shuffle(&mut labels);
+    labels.truncate(count);
+    labels
 }
 
-fn reads(clip: &LabelledClip, lesson: &LearnedGlyphs) -> Reads {
-    let recogniser = Recogniser::calibrate(&clip.regions, std::slice::from_ref(&lesson.set), &clip.sample);
+fn reading_shares(clip: &LabelledClip, learned: &LearnedGlyphs) -> ReadingShares {
+    let recogniser = Recogniser::calibrate(&clip.regions, std::slice::from_ref(&learned.set), &clip.sample);
     let (mut right, mut wrong, mut all) = (0, 0, 0);
-    let mut examples = Vec::new();
+    let mut wrong_readings = Vec::new();
     let mut by_channel = vec![(0, 0); clip.regions.len()];
     for frame in &clip.unseen {
-        for (number, (patch, truth)) in frame.iter().enumerate().filter(|(_, (_, truth))| !truth.is_empty()) {
+        for (region, (patch, truth)) in frame.iter().enumerate().filter(|(_, (_, truth))| !truth.is_empty()) {
             all += 1;
-            by_channel[number].1 += 1;
-            if let RegionReading::Text { value, confidence, .. } = recogniser.read_patch(number, patch)
+            by_channel[region].1 += 1;
+            if let RegionReading::Text { value, confidence, .. } = recogniser.read_patch(region, patch)
                 && confidence >= DEFAULT_MIN_CONFIDENCE
             {
-                match is_right(truth, value) {
-                    true => {
-                        right += 1;
-                        by_channel[number].0 += 1;
-                    }
-                    false => {
-                        wrong += 1;
-                        examples.push(format!(
-                            "{}: {truth} read as {value}",
-                            clip.regions[number].channel.name()
-                        ));
-                    }
+                if is_right(truth, value) {
+                    right += 1;
+                    by_channel[region].0 += 1;
+                } else {
+                    wrong += 1;
+                    let channel = clip.regions[region].channel.name();
+                    wrong_readings.push(format!("{channel}: {truth} read as {value}"));
                 }
             }
         }
     }
-    let share = |count: usize| 100.0 * count as f64 / f64::from(all.max(1) as u32);
+    let percent = |count: usize| 100.0 * count as f64 / f64::from(all.max(1) as u32);
     let of_channel = clip.regions.iter().zip(&by_channel).map(|(region, (right, all))| {
         format!("{}{:.0}", &region.channel.name()[..1], 100.0 * f64::from(*right) / f64::from((*all).max(1)))
     });
-    examples.dedup();
-    let examples = examples.iter().take(EXAMPLES).map(|example| format!("  [{example}]"));
-    let by_channel = of_channel.chain(examples).collect::<Vec<_>>().join(" ");
-    Reads { right: share(right), wrong: share(wrong), by_channel }
+    wrong_readings.dedup();
+    let printed = wrong_readings.iter().take(MAX_PRINTED).map(|reading| format!("  [{reading}]"));
+    let details = of_channel.chain(printed).collect::<Vec<_>>().join(" ");
+    ReadingShares { right: percent(right), wrong: percent(wrong), details }
 }
 
-fn wrong_labels(clip: &LabelledClip, random: &mut Random, mistakes: usize, all: &mut Sums) {
-    for number in 0..mistakes {
-        let labels = some_readings(clip, [10, 20, 30, 50][number % 4], random);
-        let slipped = random.below(labels.len());
+fn measure_mistakes(clip: &LabelledClip, random: &mut Random, count: usize, totals: &mut Totals) {
+    for number in 0..count {
+        let label_count = LABEL_COUNTS_WITH_MISTAKE[number % LABEL_COUNTS_WITH_MISTAKE.len()];
+        let labels = random_labels(clip, label_count, random);
+        let mistaken = random.below(labels.len());
         let kind = KINDS[number % KINDS.len()];
-        let Some(wrong) = with_mistake(clip, &labels, slipped, kind, random) else { continue };
-        let changed: Vec<usize> =
-            (0..labels.len()).filter(|label| wrong[*label].label.text != labels[*label].label.text).collect();
-        let mistakes = all.mistakes.entry(kind).or_default();
-        mistakes.made += 1;
-        let lesson = learned(clip, &wrong);
-        let is_named = |lesson: &LearnedGlyphs| {
-            let named = |label: &usize| {
-                let wrong_label = &wrong[*label].label;
-                lesson.suspects.iter().any(|suspect| suspect.label == *wrong_label)
-                    || lesson.rejected.iter().any(|rejected| rejected.label == *wrong_label)
-            };
-            changed.iter().any(named)
-        };
-        let texts: Vec<String> = changed
-            .iter()
-            .map(|label| format!("{} (shows {})", wrong[*label].label, labels[*label].label.text))
-            .collect();
-        match lesson {
-            Ok(lesson) => {
-                let others = lesson
-                    .suspects
-                    .iter()
-                    .filter(|suspect| changed.iter().all(|label| wrong[*label].label != suspect.label));
-                for other in others {
-                    mistakes.suspected_wrongly += 1;
-                    println!("{:14} {kind}: {texts:?}: RIGHT LABEL SUSPECTED: {other}", clip.name);
-                }
-                if is_named(&lesson) {
-                    mistakes.found += 1;
-                } else if let Ok(as_is) = learned(clip, &labels) {
-                    let (with, without) = (reads(clip, &lesson), reads(clip, &as_is));
-                    let harmful = with.wrong > without.wrong + HARMFUL_WRONG
-                        || with.right < without.right - HARMFUL_RIGHT;
-                    mistakes.harmful_missed += usize::from(harmful);
-                    println!(
-                        "{:14} {kind}: {texts:?} of {} missed: right {:.2} -> {:.2}, wrong {:.2} -> {:.2}{}  {}",
-                        clip.name,
-                        labels.len(),
-                        without.right,
-                        with.right,
-                        without.wrong,
-                        with.wrong,
-                        if harmful { " HARMFUL" } else { "" },
-                        with.by_channel
-                    );
-                }
-            }
-            Err(error) => println!("{:14} {kind}: {texts:?}: FAILED: {error}", clip.name),
+        if let Some(wrong) = with_mistake(clip, &labels, mistaken, kind, random) {
+            measure_mistake(clip, kind, (&labels, &wrong), totals.mistakes.entry(kind).or_default());
         }
+    }
+}
+
+/// Learns from labels with a mistake and counts whether it is found; `labels` are the right labels and the mistaken ones.
+fn measure_mistake(
+    clip: &LabelledClip,
+    kind: &str,
+    labels: (&[TrainingExample], &[TrainingExample]),
+    counts: &mut MistakeCounts,
+) {
+    let (right, wrong) = labels;
+    let changed: Vec<usize> =
+        (0..right.len()).filter(|index| wrong[*index].label.text != right[*index].label.text).collect();
+    counts.made += 1;
+    let is_found = |learned: &LearnedGlyphs| {
+        let is_named = |index: &usize| {
+            let label = &wrong[*index].label;
+            learned.suspects.iter().any(|suspect| suspect.label == *label)
+                || learned.rejected.iter().any(|rejected| rejected.label == *label)
+        };
+        changed.iter().any(is_named)
+    };
+    let texts: Vec<String> = changed
+        .iter()
+        .map(|index| format!("{} (shows {})", wrong[*index].label, right[*index].label.text))
+        .collect();
+    let learned = match learn_from(clip, wrong) {
+        Ok(learned) => learned,
+        Err(error) => {
+            println!("{:14} {kind}: {texts:?}: FAILED: {error}", clip.name);
+            return;
+        }
+    };
+    let is_right_label = |label: &LabelledReading| changed.iter().all(|index| wrong[*index].label != *label);
+    for other in learned.suspects.iter().filter(|suspect| is_right_label(&suspect.label)) {
+        counts.right_suspected += 1;
+        println!("{:14} {kind}: {texts:?}: RIGHT LABEL SUSPECTED: {other}", clip.name);
+    }
+    if is_found(&learned) {
+        counts.found += 1;
+    } else if let Ok(without) = learn_from(clip, right) {
+        let (with, without) = (reading_shares(clip, &learned), reading_shares(clip, &without));
+        let harmful = with.wrong > without.wrong + HARMFUL_WRONG_PERCENT
+            || with.right < without.right - HARMFUL_RIGHT_PERCENT;
+        counts.harmful_missed += usize::from(harmful);
+        println!(
+            "{:14} {kind}: {texts:?} of {} missed: right {:.2} -> {:.2}, wrong {:.2} -> {:.2}{}  {}",
+            clip.name,
+            right.len(),
+            without.right,
+            with.right,
+            without.wrong,
+            with.wrong,
+            if harmful { " HARMFUL" } else { "" },
+            with.details
+        );
     }
 }
 
 /// Kinds of mistakes.
 const KINDS: [&str; 5] = ["other digit", "digit too many", "digit too few", "swapped", "second late"];
 
-/// The labels with one mistake; `None` if the chosen label cannot have it.
+/// The labels with one mistake; `None` where the label with index `mistaken` cannot have a mistake of this kind.
 fn with_mistake(
     clip: &LabelledClip,
     labels: &[TrainingExample],
-    slipped: usize,
+    mistaken: usize,
     kind: &str,
     random: &mut Random,
 ) -> Option<Vec<TrainingExample>> {
     let mut wrong = labels.to_vec();
-    let text = labels[slipped].label.text.clone();
+    let text = labels[mistaken].label.text.clone();
     let digits: Vec<usize> =
         text.char_indices().filter(|(_, one)| one.is_ascii_digit()).map(|(at, _)| at).collect();
     let at = digits[random.below(digits.len())];
-    let mut letters: Vec<char> = text.chars().collect();
+    let mut characters: Vec<char> = text.chars().collect();
     match kind {
         "other digit" => {
-            let digit = letters[at].to_digit(10)?;
-            letters[at] = char::from_digit((digit + 1 + random.below(9) as u32) % 10, 10)?;
+            let digit = characters[at].to_digit(10)?;
+            characters[at] = char::from_digit((digit + 1 + random.below(9) as u32) % 10, 10)?;
         }
-        "digit too many" => letters.insert(at, letters[at]),
-        "digit too few" if digits.len() > 1 => _ = letters.remove(at),
+        "digit too many" => characters.insert(at, characters[at]),
+        "digit too few" if digits.len() > 1 => _ = characters.remove(at),
         "swapped" => {
-            // The text of another channel at the same moment, and the other way round.
-            let same = |moment: &&TrainingExample| {
-                moment.label.time_s == labels[slipped].label.time_s
-                    && moment.label.channel != labels[slipped].label.channel
-                    && moment.label.text.contains('.') == text.contains('.')
-                    && moment.label.text != text
+            // The texts of two channels at one moment.
+            let can_be_swapped = |example: &&TrainingExample| {
+                example.label.time_s == labels[mistaken].label.time_s
+                    && example.label.channel != labels[mistaken].label.channel
+                    && example.label.text.contains('.') == text.contains('.')
+                    && example.label.text != text
             };
-            let other = clip.labelled.iter().flatten().find(same)?;
+            let other = clip.labelled.iter().flatten().find(can_be_swapped)?;
             if let Some(partner) = wrong.iter_mut().find(|one| one.label == other.label) {
                 partner.label.text = text.clone();
             }
-            letters = other.label.text.chars().collect();
+            characters = other.label.text.chars().collect();
         }
         "second late" => {
-            let later = |moment: &&TrainingExample| {
-                moment.label.channel == labels[slipped].label.channel
-                    && moment.label.time_s > labels[slipped].label.time_s
-                    && moment.label.text != text
+            let is_later = |example: &&TrainingExample| {
+                example.label.channel == labels[mistaken].label.channel
+                    && example.label.time_s > labels[mistaken].label.time_s
+                    && example.label.text != text
             };
-            let later = clip.labelled.iter().flatten().filter(later);
+            let later = clip.labelled.iter().flatten().filter(is_later);
             let nearest = later.min_by(|one, other| one.label.time_s.total_cmp(&other.label.time_s))?;
-            letters = nearest.label.text.chars().collect();
+            characters = nearest.label.text.chars().collect();
         }
         _ => return None,
     }
-    wrong[slipped].label.text = letters.into_iter().collect();
-    (wrong[slipped].label.text != text).then_some(wrong)
+    wrong[mistaken].label.text = characters.into_iter().collect();
+    (wrong[mistaken].label.text != text).then_some(wrong)
 }

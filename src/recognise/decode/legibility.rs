@@ -92,8 +92,8 @@ fn shape_probabilities(cell: &Array2<f32>) -> [f32; 10] {
 
 /// Sum of the probabilities of the unknown digits.
 fn unknown_probability(probabilities: &[f32; 10], alphabet: &Alphabet) -> f32 {
-    let digits = ('0'..='9').zip(probabilities);
-    digits.filter(|(digit, _)| alphabet.index_of(*digit).is_none()).map(|(_, probability)| probability).sum()
+    let digits = alphabet.missing_digits().filter_map(|digit| digit.to_digit(10));
+    digits.map(|digit| probabilities[digit as usize]).sum()
 }
 
 fn fits_badly(digit: &DecodedCharacter) -> bool {

@@ -125,7 +125,12 @@ impl Alphabet {
     /// Whether all ten digits are known.
     #[must_use]
     pub fn has_all_digits(&self) -> bool {
-        ('0'..='9').all(|digit| self.index_of(digit).is_some())
+        self.missing_digits().next().is_none()
+    }
+
+    /// Digits without a shape, in ascending order.
+    pub(crate) fn missing_digits(&self) -> impl Iterator<Item = char> {
+        ('0'..='9').filter(|digit| self.index_of(*digit).is_none())
     }
 
     /// Whether all ten digits are known and well seen.

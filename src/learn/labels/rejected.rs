@@ -1,10 +1,11 @@
-//! Labels that cannot be used, and why.
+//! Labels that cannot be used, with the reason.
 
 use std::fmt;
 
 use thiserror::Error;
 
-use super::{LabelFormatError, LabelledReading};
+use super::format::LabelFormatError;
+use super::reading::LabelledReading;
 
 /// A label that cannot be used.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,13 +26,13 @@ impl fmt::Display for RejectedLabel {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LabelProblem {
-    /// The text cannot be one of its region.
+    /// The setup of the region does not allow the text.
     #[error(transparent)]
     Format(#[from] LabelFormatError),
-    /// No strokes stand out in the region's box.
-    #[error("no text stands out in its box: look at the box with `pairspeed inspect CLIP --setup FILE`")]
+    /// No strokes are visible in the region's box.
+    #[error("no text is visible in its box: check the box with `pairspeed inspect CLIP --setup FILE`")]
     NoText,
-    /// The clip is shorter.
+    /// The clip ends before the labelled time.
     #[error("{clip} ends at {end_s:.2} s: label an earlier moment")]
     AfterTheEnd {
         /// File name of the clip.
@@ -41,8 +42,8 @@ pub enum LabelProblem {
     },
     /// The decoder reported errors in the frame.
     #[error(
-        "the frame of {clip} at this moment is damaged, so parts of it may show another moment: label one at least a \
-         second away"
+        "the frame of {clip} at this moment is damaged, so parts of it may show another moment: label a moment at \
+         least one second away"
     )]
     DamagedFrame {
         /// File name of the clip.
@@ -50,8 +51,8 @@ pub enum LabelProblem {
     },
     /// All boxes are empty: the video signal was lost.
     #[error(
-        "all boxes are empty in the frame of {clip} at this moment, as they are where the video signal is lost: label a \
-         moment that shows the overlay"
+        "all boxes are empty in the frame of {clip} at this moment; the video signal was probably lost: label a moment \
+         that shows the overlay"
     )]
     EmptyFrame {
         /// File name of the clip.

@@ -1,0 +1,72 @@
+//! Cuts the characters of labelled texts out of the features of their region.
+
+use ndarray::Array2;
+
+use crate::learn::group::size_group::{RegionExamples, SizeGroup};
+use crate::learn::layout::text_layout::TextLayout;
+use crate::recognise::patch_at;
+
+/// One character of a labelled text.
+#[derive(Debug, Clone)]
+pub(crate) struct CharacterCut {
+    pub(crate) character: char,
+    /// Index of the region in its group.
+    pub(crate) region: usize,
+    /// Index of the example in the region.
+    pub(crate) example: usize,
+    /// Index of the label among all labels.
+    pub(crate) label_index: usize,
+    /// The whole labelled text.
+    pub(crate) text: String,
+    /// Row of the cell's top left corner in the window.
+    pub(crate) top: usize,
+    /// Column of that corner, in working pixels.
+    pub(crate) left: f32,
+    /// Advance of the character, in working pixels.
+    pub(crate) advance: f32,
+    /// Features of the cell, in grey levels.
+    pub(crate) features: Array2<f32>,
+}
+
+impl CharacterCut {
+    /// Features of the cell, cut anew from the group's current features.
+    pub(crate) fn features_in(&self, group: &SizeGroup<'_>) -> Option<Array2<f32>> {
+        let features = group.regions.get(self.region)?.features.get(self.example)?;
+        patch_at(features, self.top, self.left, self.features.dim())
+    }
+}
+
+/// Where a labelled text is cut.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TextPosition {
+    /// Index of the region in its group.
+    pub(crate) region: usize,
+    /// Index of the example in the region.
+    pub(crate) example: usize,
+    /// Row of the cells' top edge in the window.
+    pub(crate) top: usize,
+    /// Shift of the text to the right of its line, in working pixels.
+    pub(crate) shift: f32,
+}
+
+/// The characters of one labelled text. Characters whose cell leaves the window are omitted.
+pub(crate) fn cut_text(group: &SizeGroup<'_>, layout: &TextLayout, at: TextPosition) -> Vec<CharacterCut> {
+    let TextPosition { region, example, top, shift } = at;
+    let RegionExamples { label_indices, examples, features, .. } = &group.regions[region];
+    let text = &examples[example].label.text;
+    let edges = layout.advances.edges(text, &layout.lines[region]);
+    let cut = |(character, edge): (char, f32)| {
+        let advance = layout.advances.of(character);
+        let left = edge + shift;
+        let size = (group.rows, advance.ceil() as usize);
+        let features = patch_at(&features[example], top, left, size)?;
+        let (label_index, text) = (label_indices[example], text.clone());
+        Some(CharacterCut { character, region, example, label_index, text, top, left, advance, features })
+    };
+    text.chars().zip(edges).filter_map(cut).collect()
+}
+
+/// The cuts of one labelled text among all cuts.
+pub(crate) fn cuts_of_text(cuts: &[CharacterCut], region: usize, example: usize) -> Vec<&CharacterCut> {
+    cuts.iter().filter(|cut| (cut.region, cut.example) == (region, example)).collect()
+}

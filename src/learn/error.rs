@@ -1,0 +1,43 @@
+//! Why no glyphs can be learned.
+
+use thiserror::Error;
+
+/// Why no glyphs can be learned.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum LearnError {
+    /// No label was given.
+    #[error("no reading is labelled: give at least one, for example --say speed@12.4=63")]
+    NoLabels,
+    /// No label can be used.
+    #[error("none of the labels can be used: {0}")]
+    NoneUsable(String),
+    /// Fewer than two labels agree.
+    #[error(
+        "{}, so nothing is learned: {first}. Look again with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or \
+         insist with `--insist CHANNEL@SECONDS`",
+        too_few_agree(*labels)
+    )]
+    TooFewAgree {
+        /// Number of labels that could be used.
+        labels: usize,
+        /// The first conflict, in words.
+        first: String,
+    },
+    /// No text layout fits the labelled texts.
+    #[error(
+        "the readings labelled for {channels} do not fit into their boxes: check the texts and whether the boxes hold \
+         the widest value"
+    )]
+    NoLayout {
+        /// The channels, separated by commas.
+        channels: String,
+    },
+}
+
+fn too_few_agree(labels: usize) -> String {
+    match labels {
+        1 => "the only label is contradicted".to_owned(),
+        _ => format!("fewer than two of {labels} labels agree"),
+    }
+}

@@ -1,0 +1,22 @@
+//! A reading that the pilot labelled.
+
+use std::fmt;
+
+use crate::model::channel::Channel;
+
+/// A reading labelled by the pilot: the text that a channel shows at a moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LabelledReading {
+    /// The channel.
+    pub channel: Channel,
+    /// Time in seconds from the clip's first frame.
+    pub time_s: f64,
+    /// The text on screen.
+    pub text: String,
+}
+
+impl fmt::Display for LabelledReading {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}@{}={}", self.channel.name(), self.time_s, self.text)
+    }
+}

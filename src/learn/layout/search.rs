@@ -1,0 +1,191 @@
+//! Searches text layouts before any glyph is known.
+//!
+//! Overlays set digits at one pitch. For every pitch, width of the decimal point, anchor and position, the labelled texts
+//! predict where strokes are and where not. The layouts with the fewest contradictions are returned.
+
+use rayon::prelude::*;
+
+use super::stroke_profile::StrokeProfile;
+use super::text_layout::{Advances, TextLayout, TextLine};
+use crate::recognise::Anchor;
+use crate::recognise::is_separator;
+
+/// Widths of the decimal point tried at first, in pitches. The first is that of monospaced faces (set by judgement).
+const POINT_WIDTHS: [f32; 7] = [1.0, 0.3, 0.36, 0.42, 0.48, 0.54, 0.62];
+
+/// Widths of the decimal point tried once the pitch is known, in fiftieths of the pitch (set by judgement).
+const FINE_POINT_WIDTHS: std::ops::RangeInclusive<u8> = 10..=35;
+
+/// Step between the pitches tried, in working pixels (set by judgement).
+const PITCH_STEP_PX: f32 = 0.2;
+
+/// Smallest and largest pitch tried, in text heights (set by judgement).
+const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
+
+/// Minimum share of the strokes in a digit's cell, in shares of a text with equal digits, and the same of a mark. What a
+/// cell lacks is added to the cost (set by judgement).
+const MIN_DIGIT_SHARE: f32 = 0.55;
+const MIN_MARK_SHARE: f32 = 0.06;
+
+/// Weight of strokes on the borders between characters, relative to those inside (set by judgement).
+const BORDER_WEIGHT: f32 = 0.35;
+
+/// Weight of strokes outside the text (set by judgement).
+const OUTSIDE_WEIGHT: f32 = 2.0;
+
+/// Weight of the squared distance between a digit's strokes and the centre of its cell, in cell widths. A digit that is
+/// half a stroke off the centre costs about as much as one stroke outside the text (set by judgement).
+const OFF_CENTRE_WEIGHT: f32 = 16.0;
+
+/// Maximum number of layouts found. The glyphs decide between them, since under noise the strokes alone prefer pitches
+/// that are too wide (set by judgement).
+const MAX_LAYOUTS: usize = 40;
+
+/// Advances of the digit 1 tried in proportional faces, in pitches (set by judgement).
+const NARROW_ONES: [f32; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.4];
+
+/// Pitches tried with them, relative to the best pitch with equally wide digits. That pitch is too small where the 1 is
+/// narrower (set by judgement).
+const WIDER_PITCHES: [f32; 5] = [1.0, 1.03, 1.06, 1.1, 1.15];
+
+/// The layouts that the strokes contradict least, best first. The regions are written in one face, with text that is
+/// `height` working pixels high. No two layouts have the same pitch.
+pub(crate) fn find_layouts(regions: &[Vec<StrokeProfile>], height: f32) -> Vec<TextLayout> {
+    let points = if any_character(regions, is_separator) { &POINT_WIDTHS[..] } else { &POINT_WIDTHS[..1] };
+    let steps = ((PITCH_LIMITS.1 - PITCH_LIMITS.0) * height / PITCH_STEP_PX) as usize;
+    let pitches =
+        (0..=steps).into_par_iter().map(|step| PITCH_LIMITS.0 * height + step as f32 * PITCH_STEP_PX);
+    let best_point = |pitch: f32| {
+        let layouts = points
+            .iter()
+            .filter_map(|share| layout_with(regions, Advances { pitch, one: pitch, point: share * pitch }));
+        layouts.min_by(|a, b| a.cost.total_cmp(&b.cost))
+    };
+    let mut layouts: Vec<TextLayout> = pitches.filter_map(best_point).collect();
+    layouts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    layouts.truncate(MAX_LAYOUTS);
+    layouts
+}
+
+/// Layouts with the same pitch and other widths of the decimal point.
+pub(crate) fn with_other_points(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
+    if !any_character(regions, is_separator) {
+        return Vec::new();
+    }
+    let pitch = layout.advances.pitch;
+    let widths = FINE_POINT_WIDTHS.map(|fiftieths| pitch * f32::from(fiftieths) / 50.0).chain([pitch]);
+    widths.filter_map(|point| layout_with(regions, Advances { point, ..layout.advances })).collect()
+}
+
+/// Layouts like this one with a narrower 1.
+pub(crate) fn with_narrow_one(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
+    if !any_character(regions, |character| character == '1') {
+        return Vec::new();
+    }
+    let Advances { pitch, point, .. } = layout.advances;
+    let both = WIDER_PITCHES.iter().flat_map(|wider| NARROW_ONES.iter().map(move |narrow| (wider, narrow)));
+    let advances = both.map(|(wider, narrow)| {
+        let pitch = wider * pitch;
+        Advances { pitch, one: narrow * pitch, point }
+    });
+    let advances = advances.collect::<Vec<_>>().into_par_iter();
+    advances.filter_map(|advances| layout_with(regions, advances)).collect()
+}
+
+/// Whether some labelled text contains a character of a kind.
+fn any_character(regions: &[Vec<StrokeProfile>], is_kind: impl Fn(char) -> bool) -> bool {
+    regions.iter().flatten().any(|profile| profile.text.chars().any(&is_kind))
+}
+
+/// The best layout with given advances; `None` where a text is wider than its window.
+fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<TextLayout> {
+    let mut lines = Vec::new();
+    let mut cost = 0.0;
+    for region in regions {
+        let (line, line_cost) = best_line(region, &advances)?;
+        lines.push(line);
+        cost += line_cost;
+    }
+    Some(TextLayout { advances, lines, cost })
+}
+
+/// The anchor and position with the lowest cost, and that cost: the sum over the labelled texts of the region.
+fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(TextLine, f32)> {
+    let cols = region.first()?.cols();
+    let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);
+    if widest > cols as f32 {
+        return None;
+    }
+    let positions = (0..=2 * cols).map(|half| 0.5 * half as f32);
+    positions
+        .flat_map(|position| Anchor::ALL.map(|anchor| TextLine { anchor, position }))
+        .filter_map(|line| {
+            let costs = region.iter().map(|profile| text_cost(profile, &line, advances));
+            Some((line, costs.sum::<Option<f32>>()?))
+        })
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Cost of strokes outside the text, of characters without strokes, of strokes off the cells' centres and of strokes on
+/// borders; `None` when the text would leave the window.
+fn text_cost(profile: &StrokeProfile, line: &TextLine, advances: &Advances) -> Option<f32> {
+    let edges = advances.edges(&profile.text, line);
+    let (first, last) = (*edges.first()?, *edges.last()?);
+    if first < 0.0 || last > profile.cols() as f32 {
+        return None;
+    }
+    let inside = profile.between(first, last);
+    let digits = profile.text.chars().filter(char::is_ascii_digit).count().max(1) as f32;
+    let mut empty = 0.0;
+    let mut off_centre = 0.0;
+    for (character, pair) in profile.text.chars().zip(edges.windows(2)) {
+        let share = profile.between(pair[0], pair[1]) * digits;
+        if character.is_ascii_digit() {
+            empty += (MIN_DIGIT_SHARE - share).max(0.0);
+            off_centre += profile.centre_offset(pair[0], pair[1]).powi(2);
+        } else {
+            empty += (MIN_MARK_SHARE - share).max(0.0);
+        }
+    }
+    let density = inside / (last - first).max(1.0);
+    let borders: f32 = edges.iter().map(|edge| profile.between(edge - 0.5, edge + 0.5)).sum();
+    let border_share = borders / edges.len() as f32 / density.max(1e-6);
+    Some(
+        OUTSIDE_WEIGHT * (1.0 - inside)
+            + empty
+            + BORDER_WEIGHT * border_share
+            + OFF_CENTRE_WEIGHT * off_centre / digits,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    const ADVANCES: Advances = Advances { pitch: 10.0, one: 10.0, point: 4.0 };
+
+    /// Strokes of a text right-aligned at column 50. Every character is a block: digits 7 columns wide in cells of 10, the
+    /// point 2 wide in a cell of 4.
+    fn drawn(text: &str) -> StrokeProfile {
+        let line = TextLine { anchor: Anchor::Right, position: 50.0 };
+        let mut energy = vec![0.0; 60];
+        for (character, pair) in text.chars().zip(ADVANCES.edges(text, &line).windows(2)) {
+            let margin = if is_separator(character) { 1 } else { 2 };
+            energy[pair[0] as usize + margin..pair[1] as usize - 1].fill(1.0);
+        }
+        let total: f32 = energy.iter().sum();
+        StrokeProfile::new(text.to_owned(), energy.iter().map(|value| value / total).collect())
+    }
+
+    #[test]
+    fn pitch_and_anchor_follow_from_labelled_texts_of_two_lengths() {
+        let region = vec![drawn("8.5"), drawn("12.3"), drawn("9.9")];
+        let layouts = find_layouts(&[region], 14.0);
+        let layout = layouts.first().unwrap();
+        assert!((layout.advances.pitch - 10.0).abs() < 0.6, "{layout:?}");
+        assert!((layout.advances.point - 4.0).abs() < 1.1, "{layout:?}");
+        assert_eq!(layout.lines[0].anchor, Anchor::Right);
+        assert!((layout.lines[0].position - 50.0).abs() < 1.1, "{layout:?}");
+    }
+}

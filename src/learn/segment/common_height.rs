@@ -1,0 +1,69 @@
+//! Corrects the text height of regions by comparison with the others.
+
+use super::cut_group::{CutGroup, cut_group};
+use crate::learn::cut::digit_prior::mean_log_prior;
+use crate::learn::cut::similarity::correlation_with_other_regions;
+use crate::learn::error::LearnError;
+use crate::learn::examples::example::TrainingExample;
+use crate::learn::group::size_group::{Member, SizeGroup, group_by_height};
+use crate::learn::group::stroke_rows::StrokeRows;
+use crate::setup::Region;
+
+/// Minimum correlation of a region's characters with those of the other regions for one face, relative to the correlation
+/// of the other regions among each other (set by judgement).
+const MIN_RELATIVE_CORRELATION: f32 = 0.6;
+
+/// Rows of the strokes of every region, corrected for static background. Background above or below a text looks like
+/// strokes and makes the text seem higher. Therefore each region outside the largest group is also cut at the height of
+/// that group. It gets that height if its characters then resemble those of the group, or look more like the labelled
+/// digits than at the height measured.
+///
+/// # Errors
+/// [`LearnError`] where a group cannot be cut.
+pub(crate) fn common_heights(
+    regions: &[Region],
+    examples: &[TrainingExample],
+    measured: &[Option<StrokeRows>],
+) -> Result<Vec<Option<StrokeRows>>, LearnError> {
+    let groups = group_by_height(regions, examples, measured);
+    let example_count =
+        |group: &&SizeGroup<'_>| group.regions.iter().map(|region| region.examples.len()).sum::<usize>();
+    let Some(main) = groups.iter().max_by_key(example_count).filter(|_| groups.len() > 1) else {
+        return Ok(measured.to_vec());
+    };
+    let height_px = main.height_px();
+    let is_main = |index: usize| main.regions.iter().any(|region| region.setup_index == index);
+    let mut corrected = measured.to_vec();
+    for index in groups.iter().flat_map(|group| &group.regions).map(|region| region.setup_index) {
+        let Some(own_rows) = measured[index].filter(|_| !is_main(index)) else { continue };
+        let top_px = own_rows.top_px + 0.5 * (own_rows.height_px - height_px);
+        let as_main = StrokeRows { top_px, height_px };
+        let rows = |other: usize| {
+            if other == index { Some(as_main) } else { measured[other].filter(|_| is_main(other)) }
+        };
+        let member = |(other, region)| Some(Member { setup_index: other, region, rows: rows(other)? });
+        let members: Vec<Member<'_>> = regions.iter().enumerate().filter_map(member).collect();
+        let group = SizeGroup::of(&members, examples);
+        let alone = Member { setup_index: index, region: &regions[index], rows: own_rows };
+        let alone = SizeGroup::of(&[alone], examples);
+        corrected[index] = rows_at_main_height(group, alone, index).or(corrected[index]);
+    }
+    Ok(corrected)
+}
+
+/// Rows of a region's strokes at the height of the group; `None` unless its characters resemble those of the other
+/// regions, or look more like the labelled digits than with the region `alone` at its own height.
+fn rows_at_main_height(group: SizeGroup<'_>, alone: SizeGroup<'_>, setup_index: usize) -> Option<StrokeRows> {
+    let CutGroup { group, cuts } = cut_group(group).ok()?;
+    let own = group.regions.iter().position(|region| region.setup_index == setup_index)?;
+    let others = (0..group.regions.len()).filter(|other| *other != own);
+    let usual: Vec<f32> = others.filter_map(|other| correlation_with_other_regions(&cuts, other)).collect();
+    let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
+    let is_alike = correlation_with_other_regions(&cuts, own)
+        .is_some_and(|correlation| correlation >= MIN_RELATIVE_CORRELATION * usual);
+    let as_main = mean_log_prior(cuts.iter().filter(|cut| cut.region == own));
+    let by_itself = || cut_group(alone).map_or(f32::NEG_INFINITY, |alone| mean_log_prior(&alone.cuts));
+    let top = cuts.iter().find(|cut| cut.region == own)?.top;
+    let rows = StrokeRows { top_px: group.stroke_top_px(top), height_px: group.height_px() };
+    (is_alike || as_main > by_itself()).then_some(rows)
+}

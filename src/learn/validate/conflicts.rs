@@ -1,0 +1,84 @@
+//! Labels that contradict the others: how they are found, and how they are shown to the pilot.
+
+use std::fmt;
+
+use image::GrayImage;
+
+use super::leave_one_out::{LabelOdds, LeaveOneOut};
+use crate::learn::examples::example::TrainingExample;
+use crate::learn::labels::reading::LabelledReading;
+use crate::learn::segment::cut_group::CutGroup;
+
+/// Minimum log odds that a label is wrong for it to be left out (set by judgement; docs/benchmarks.md has the numbers of
+/// right labels suspected and wrong labels missed).
+const MIN_LOG_ODDS: f32 = 1.0;
+
+/// The label that contradicts another one most.
+#[derive(Debug, Clone)]
+pub struct ConflictingLabel {
+    /// The label.
+    pub label: LabelledReading,
+    /// Its region in the labelled frame.
+    pub image: GrayImage,
+}
+
+/// A label that the others contradict.
+#[derive(Debug, Clone)]
+pub struct SuspectLabel {
+    /// The label.
+    pub label: LabelledReading,
+    /// The likeliest text of the image, by the digits of the other labels.
+    pub likely_text: String,
+    /// Its region in the labelled frame.
+    pub image: GrayImage,
+    /// The label that contradicts it most; `None` where only the shapes of the digits do.
+    pub conflicting: Option<ConflictingLabel>,
+}
+
+impl fmt::Display for SuspectLabel {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} seems to show {}", self.label, self.likely_text)?;
+        match &self.conflicting {
+            Some(other) => write!(f, " (compare {})", other.label),
+            None => write!(f, ", by the shapes of its digits"),
+        }
+    }
+}
+
+impl SuspectLabel {
+    /// The suspect label of some odds, with its image.
+    pub(crate) fn of(odds: &LabelOdds, examples: &[TrainingExample]) -> Self {
+        let example = &examples[odds.label_index];
+        let conflicting = odds.conflicting.map(|index| &examples[index]);
+        Self {
+            label: example.label.clone(),
+            likely_text: odds.likely_text.clone(),
+            image: example.centre.crop(),
+            conflicting: conflicting
+                .map(|other| ConflictingLabel { label: other.label.clone(), image: other.centre.crop() }),
+        }
+    }
+}
+
+/// The labels that the others contradict, except those that the pilot insists on. They are found one after the other, since
+/// each wrong label may have spoiled the class means for the next.
+pub(crate) fn conflicting_labels(
+    groups: &[CutGroup<'_>],
+    is_insisted: impl Fn(usize) -> bool,
+) -> Vec<LabelOdds> {
+    let mut found = Vec::new();
+    for CutGroup { group, cuts } in groups {
+        let mut labels = LeaveOneOut::of(group, cuts);
+        while let Some(worst) = most_suspect(&labels, &is_insisted) {
+            labels.remove(worst.label_index);
+            found.push(worst);
+        }
+    }
+    found
+}
+
+fn most_suspect(labels: &LeaveOneOut<'_>, is_insisted: impl Fn(usize) -> bool) -> Option<LabelOdds> {
+    let all = labels.odds_of_all().into_iter();
+    let mut suspects = all.take_while(|odds| odds.log_odds > MIN_LOG_ODDS);
+    suspects.find(|odds| !is_insisted(odds.label_index))
+}

@@ -1,0 +1,307 @@
+//! Leave-one-out validation: the log odds that a label is wrong, given the digits of all other labels.
+//!
+//! Each digit of a label is compared with the mean of each digit class, computed from all *other* labels
+//! ([`CellVariability`]). A large difference alone proves nothing; a label is suspected if another class explains its image
+//! clearly better. An image that no class explains, for example with a horizon across it, is attributed to its background.
+
+use ndarray::Array2;
+use rayon::prelude::*;
+
+use super::cell_distance::mean_square_difference;
+use super::student::{AlternativeRatio, CellVariability, ClassDifference, ClassDifferences};
+use crate::learn::cut::character::CharacterCut;
+use crate::learn::cut::digit_prior::{DIGITS, digit_log_prior};
+use crate::learn::group::size_group::SizeGroup;
+use crate::recognise::MARGIN_PX;
+use crate::recognise::patch_at;
+
+/// Prior probability that a label is wrong (set by judgement).
+const WRONG_LABEL: f32 = 0.02;
+
+/// Probability that a given digit of a wrong label is wrong. Most mistakes concern one or two digits (set by judgement).
+const WRONG_DIGIT: f32 = 0.5;
+
+/// Probability that a wrong label lacks a digit at one of its ends (set by judgement).
+const MISSING_DIGIT: f32 = 0.1;
+
+/// Maximum log ratio that is used, so that its exponential stays finite.
+const MAX_LOG_RATIO: f32 = 60.0;
+
+/// The odds that a label is wrong.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct LabelOdds {
+    /// Index of the label among all labels.
+    pub(crate) label_index: usize,
+    /// Log odds that the label is wrong.
+    pub(crate) log_odds: f32,
+    /// The likeliest text of the image.
+    pub(crate) likely_text: String,
+    /// Index of the label whose digit resembles the differing digit most.
+    pub(crate) conflicting: Option<usize>,
+}
+
+/// A digit of a label.
+struct DigitCell<'a> {
+    cut: &'a CharacterCut,
+    class: usize,
+    /// Its position in the text.
+    position: usize,
+    /// Log probability of each digit by shape alone.
+    log_prior: [f32; DIGITS],
+    features: Array2<f32>,
+    /// Whether it is the first or last of several characters, so that its cell may be empty.
+    is_end: bool,
+}
+
+/// The cell next to a labelled text, where the label may lack a digit.
+struct AdjacentCell {
+    label_index: usize,
+    is_left: bool,
+    features: Array2<f32>,
+    log_prior: [f32; DIGITS],
+}
+
+/// Differences of a label's digits, and of the cells next to them, from all classes.
+struct LabelDifferences {
+    digits: Vec<ClassDifferences>,
+    adjacent: Vec<ClassDifferences>,
+}
+
+/// Sum of the cells of a class.
+#[derive(Clone)]
+struct ClassSum {
+    sum: Array2<f32>,
+    count: usize,
+}
+
+/// The labelled digits of a face, with the sums of their classes.
+pub(crate) struct LeaveOneOut<'a> {
+    cells: Vec<DigitCell<'a>>,
+    adjacent: Vec<AdjacentCell>,
+    classes: Vec<ClassSum>,
+}
+
+impl<'a> LeaveOneOut<'a> {
+    /// Collects the digits of a face and the cells next to its texts.
+    pub(crate) fn of(group: &SizeGroup<'_>, cuts: &'a [CharacterCut]) -> Self {
+        let is_digit = |cut: &&CharacterCut| cut.character.is_ascii_digit();
+        let sizes = cuts.iter().filter(is_digit).map(|cut| cut.features.dim());
+        let size = sizes.max_by_key(|size| size.1).unwrap_or((0, 0));
+        let texts: Vec<&'a [CharacterCut]> =
+            cuts.chunk_by(|one, next| one.label_index == next.label_index).collect();
+        let cells = texts.par_iter().flat_map_iter(|text| digit_cells(group, text, size));
+        let cells: Vec<DigitCell<'a>> = cells.collect();
+        let adjacent = texts.par_iter().flat_map_iter(|text| adjacent_cells(group, text, size));
+        let adjacent: Vec<AdjacentCell> = adjacent.collect();
+        let mut classes = vec![ClassSum { sum: Array2::zeros(size), count: 0 }; DIGITS];
+        for cell in &cells {
+            classes[cell.class].sum += &cell.features;
+            classes[cell.class].count += 1;
+        }
+        Self { cells, adjacent, classes }
+    }
+
+    /// Removes a label for good.
+    pub(crate) fn remove(&mut self, label_index: usize) {
+        self.classes = self.classes_without(label_index);
+        self.cells.retain(|cell| cell.cut.label_index != label_index);
+    }
+
+    /// The class sums without the digits of one label.
+    fn classes_without(&self, label_index: usize) -> Vec<ClassSum> {
+        let mut classes = self.classes.clone();
+        for cell in self.digits_of(label_index) {
+            classes[cell.class].sum -= &cell.features;
+            classes[cell.class].count -= 1;
+        }
+        classes
+    }
+
+    /// The odds of every label, the most suspect label first.
+    pub(crate) fn odds_of_all(&self) -> Vec<LabelOdds> {
+        let mut labels: Vec<usize> = self.cells.iter().map(|cell| cell.cut.label_index).collect();
+        labels.dedup();
+        let differences: Vec<LabelDifferences> =
+            labels.par_iter().map(|label| self.differences(*label)).collect();
+        let digits = labels.iter().zip(&differences).flat_map(|(label, differences)| {
+            self.digits_of(*label).map(|cell| cell.class).zip(&differences.digits)
+        });
+        let variability = CellVariability::of(digits);
+        let odds = |(label, differences): (&usize, &LabelDifferences)| {
+            self.odds_of(*label, differences, variability)
+        };
+        let mut all: Vec<LabelOdds> = labels.iter().zip(&differences).map(odds).collect();
+        all.sort_by(|one, other| other.log_odds.total_cmp(&one.log_odds));
+        all
+    }
+
+    fn digits_of(&self, label_index: usize) -> impl Iterator<Item = &DigitCell<'a>> {
+        self.cells.iter().filter(move |cell| cell.cut.label_index == label_index)
+    }
+
+    fn adjacent_to(&self, label_index: usize) -> impl Iterator<Item = &AdjacentCell> {
+        self.adjacent.iter().filter(move |cell| cell.label_index == label_index)
+    }
+
+    /// Differences of a label's digits and of the cells next to them from the classes of the other labels.
+    fn differences(&self, label_index: usize) -> LabelDifferences {
+        let means: Vec<Option<(Array2<f32>, usize)>> = self
+            .classes_without(label_index)
+            .into_iter()
+            .map(|ClassSum { sum, count }| (count > 0).then(|| (sum / count as f32, count)))
+            .collect();
+        let from_all = |features: &Array2<f32>| {
+            std::array::from_fn(|class| {
+                let (mean, count) = means[class].as_ref()?;
+                let mean_square = mean_square_difference(features, mean);
+                Some(ClassDifference { mean_square, count: *count })
+            })
+        };
+        LabelDifferences {
+            digits: self.digits_of(label_index).map(|cell| from_all(&cell.features)).collect(),
+            adjacent: self.adjacent_to(label_index).map(|cell| from_all(&cell.features)).collect(),
+        }
+    }
+
+    fn odds_of(
+        &self,
+        label_index: usize,
+        differences: &LabelDifferences,
+        variability: CellVariability,
+    ) -> LabelOdds {
+        let text = self.digits_of(label_index).next().map_or("", |cell| cell.cut.text.as_str());
+        let mut log_odds = prior_log_odds();
+        let mut conflicting = None;
+        let mut likely: Vec<String> = text.chars().map(String::from).collect();
+        let mut strongest = 0.0;
+        for (cell, differences) in self.digits_of(label_index).zip(&differences.digits) {
+            let empty = cell.is_end.then_some(&cell.features);
+            let AlternativeRatio { log_ratio, digit } =
+                variability.other_digit_ratio(cell.class, &cell.log_prior, differences, empty);
+            log_odds += partial_log_ratio(WRONG_DIGIT, log_ratio);
+            if log_ratio > 0.0
+                && let Some(character) = likely.get_mut(cell.position)
+            {
+                *character = digit_text(digit);
+            }
+            if log_ratio > strongest {
+                strongest = log_ratio;
+                conflicting = digit.and_then(|digit| self.most_similar_label(cell, digit));
+            }
+        }
+        for (cell, differences) in self.adjacent_to(label_index).zip(&differences.adjacent) {
+            let AlternativeRatio { log_ratio, digit } =
+                variability.extra_digit_ratio(&cell.features, &cell.log_prior, differences);
+            log_odds += partial_log_ratio(MISSING_DIGIT, log_ratio);
+            if log_ratio > 0.0 {
+                let position = if cell.is_left { 0 } else { likely.len() };
+                likely.insert(position, digit_text(digit));
+            }
+        }
+        LabelOdds { label_index, log_odds, likely_text: likely.concat(), conflicting }
+    }
+
+    /// The other label whose digit of a class resembles a cell most.
+    fn most_similar_label(&self, cell: &DigitCell<'_>, class: usize) -> Option<usize> {
+        let others = self
+            .cells
+            .iter()
+            .filter(|other| other.class == class && other.cut.label_index != cell.cut.label_index);
+        let rated = others.map(|other| (mean_square_difference(&cell.features, &other.features), other));
+        let (_, nearest) = rated.min_by(|one, other| one.0.total_cmp(&other.0))?;
+        Some(nearest.cut.label_index)
+    }
+}
+
+/// The digits of a labelled text, with cells of one size.
+fn digit_cells<'a>(
+    group: &SizeGroup<'_>,
+    text: &'a [CharacterCut],
+    size: (usize, usize),
+) -> Vec<DigitCell<'a>> {
+    let last = text.len() - 1;
+    let cell = |(position, cut): (usize, &'a CharacterCut)| {
+        let class = cut.character.to_digit(10)? as usize;
+        let is_end = last > 0 && (position == 0 || position == last);
+        let features = widened_cell(group, cut, size)?;
+        Some(DigitCell { cut, class, position, log_prior: digit_log_prior(&features), features, is_end })
+    };
+    text.iter().enumerate().filter_map(cell).collect()
+}
+
+/// Features of a digit in a cell of the given size. A narrow 1 is put in the middle of a cell as wide as the others.
+fn widened_cell(group: &SizeGroup<'_>, cut: &CharacterCut, size: (usize, usize)) -> Option<Array2<f32>> {
+    if cut.features.dim() == size {
+        return Some(cut.features.clone());
+    }
+    let whole = group.regions.get(cut.region)?.features.get(cut.example)?;
+    let excess = size.1.saturating_sub(cut.features.ncols()) as f32;
+    patch_at(whole, cut.top, cut.left - 0.5 * excess, size)
+}
+
+/// The cells to the left and right of a labelled text, if they are inside the box and the setup allows another digit there.
+fn adjacent_cells(group: &SizeGroup<'_>, text: &[CharacterCut], size: (usize, usize)) -> Vec<AdjacentCell> {
+    let found = || {
+        let (first, last) = (text.first()?, text.last()?);
+        let examples = group.regions.get(first.region)?;
+        let digits = text.iter().filter(|cut| cut.character.is_ascii_digit()).count();
+        let is_full = examples.region.digits.is_some_and(|most| digits >= usize::from(most));
+        let features = examples.features.get(first.example)?;
+        let inside = MARGIN_PX as f32..=(features.ncols().saturating_sub(MARGIN_PX)) as f32;
+        let cell = |left: f32, is_left: bool| {
+            let is_inside = inside.contains(&left) && inside.contains(&(left + size.1 as f32 - 1.0));
+            let features = patch_at(features, first.top, left, size).filter(|_| is_inside && !is_full)?;
+            let (label_index, log_prior) = (first.label_index, digit_log_prior(&features));
+            Some(AdjacentCell { label_index, is_left, log_prior, features })
+        };
+        let left = cell(first.left - size.1 as f32, true).filter(|_| first.character.is_ascii_digit());
+        let right = cell(last.left + last.advance, false).filter(|_| examples.region.decimals == 0);
+        Some(left.into_iter().chain(right).collect())
+    };
+    found().unwrap_or_default()
+}
+
+/// A digit as text; empty for an empty cell.
+fn digit_text(digit: Option<usize>) -> String {
+    digit.and_then(|digit| char::from_digit(digit as u32, 10)).map(String::from).unwrap_or_default()
+}
+
+/// Log odds that a label is wrong, before its image is considered.
+fn prior_log_odds() -> f32 {
+    (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln()
+}
+
+/// Log-likelihood ratio where only a share of all wrong labels is wrong in this way.
+fn partial_log_ratio(share: f32, log_ratio: f32) -> f32 {
+    ((1.0 - share) + share * log_ratio.min(MAX_LOG_RATIO).exp()).ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::cell_distance::tests::digit_cell;
+    use super::super::student::tests::ratio;
+    use super::*;
+
+    /// Log odds against a label whose digits have these log ratios.
+    fn log_odds(log_ratios: &[f32]) -> f32 {
+        prior_log_odds() + log_ratios.iter().map(|ratio| partial_log_ratio(WRONG_DIGIT, *ratio)).sum::<f32>()
+    }
+
+    #[test]
+    fn a_bright_edge_behind_a_digit_contradicts_no_label() {
+        // The difference is far above the usual one, but no class explains the cell.
+        let edge = Array2::from_shape_fn((16, 12), |(row, _)| if row < 8 { 80.0 } else { -80.0 });
+        for class in 0..3 {
+            let log_ratio = ratio(&(digit_cell(class) + &edge), class).log_ratio;
+            assert!(log_odds(&[log_ratio, log_ratio]) < 1.0, "{class}: {log_ratio}");
+        }
+    }
+
+    #[test]
+    fn a_digit_that_no_other_label_has_is_suspected_only_if_it_resembles_a_known_one() {
+        let AlternativeRatio { log_ratio, digit } = ratio(&digit_cell(1), 4);
+        assert!(log_odds(&[log_ratio]) > 1.0 && digit == Some(1), "{log_ratio} {digit:?}");
+        let new = ratio(&digit_cell(4), 4).log_ratio;
+        assert!(log_odds(&[new]) < 1.0, "{new}");
+    }
+}
