@@ -70,18 +70,18 @@ impl WeatherFix {
 }
 
 /// Parses a wind such as `4@270`, `4m/s@270` or `9mph@270` into its speed in m/s and the direction it comes from, in
-/// degrees clockwise from north. A speed without a unit is in `usual`.
+/// degrees clockwise from north. A speed without a unit is in `default_unit`.
 ///
 /// # Errors
 /// [`WeatherError`] where the form is different, no unit is known, or the wind is out of range.
-pub fn wind(text: &str, usual: Option<Unit>) -> Result<(f64, f64), WeatherError> {
+pub fn wind(text: &str, default_unit: Option<Unit>) -> Result<(f64, f64), WeatherError> {
     let form = || WeatherFix::WindForm.of(text);
     let (speed, from) = text.split_once('@').ok_or_else(form)?;
     let (from_deg, _) = number_and_rest(from).filter(|(_, rest)| rest.is_empty()).ok_or_else(form)?;
-    if usual.is_none() && number_and_rest(speed).is_some_and(|(_, unit)| unit.is_empty()) {
+    if default_unit.is_none() && number_and_rest(speed).is_some_and(|(_, unit)| unit.is_empty()) {
         return Err(WeatherFix::WindUnit.of(text));
     }
-    let speed_mps = si(speed, Quantity::Speed, usual).ok_or_else(form)?;
+    let speed_mps = si(speed, Quantity::Speed, default_unit).ok_or_else(form)?;
     let speed_mps = within(speed_mps, &WINDS_MPS).ok_or_else(|| WeatherFix::WindSpeed.of(text))?;
     let from_deg = within(from_deg, &DIRECTIONS_DEG).ok_or_else(|| WeatherFix::WindDirection.of(text))?;
     Ok((speed_mps, from_deg))
@@ -125,12 +125,12 @@ pub fn pressure_pa(text: &str) -> Result<f64, WeatherError> {
 }
 
 /// Parses the elevation of a field such as `1280m` or `4200ft`, into metres above sea level. Without a unit it is in
-/// `usual`, or else in metres.
+/// `default_unit`, or else in metres.
 ///
 /// # Errors
 /// [`WeatherError`] where it is not an elevation, or out of range.
-pub fn elevation_m(text: &str, usual: Option<Unit>) -> Result<f64, WeatherError> {
-    si(text, Quantity::Length, usual.or(Some(Unit::Metres)))
+pub fn elevation_m(text: &str, default_unit: Option<Unit>) -> Result<f64, WeatherError> {
+    si(text, Quantity::Length, default_unit.or(Some(Unit::Metres)))
         .and_then(|metres| within(metres, &ELEVATIONS_M))
         .ok_or_else(|| WeatherFix::Elevation.of(text))
 }
@@ -139,10 +139,10 @@ fn within(value: f64, range: &RangeInclusive<f64>) -> Option<f64> {
     range.contains(&value).then_some(value)
 }
 
-/// Parses a number with a unit of `quantity`, or without a unit in `usual`, into SI units.
-fn si(text: &str, quantity: Quantity, usual: Option<Unit>) -> Option<f64> {
+/// Parses a number with a unit of `quantity`, or without a unit in `default_unit`, into SI units.
+fn si(text: &str, quantity: Quantity, default_unit: Option<Unit>) -> Option<f64> {
     let (number, rest) = number_and_rest(text)?;
-    let unit = if rest.is_empty() { usual } else { Unit::parse(rest).ok() };
+    let unit = if rest.is_empty() { default_unit } else { Unit::parse(rest).ok() };
     unit.filter(|unit| unit.quantity() == quantity).map(|unit| number * unit.si_per_unit())
 }
 

@@ -5,8 +5,8 @@ use pairspeed::model::units::Unit;
 use pairspeed::plan::dryden;
 use pairspeed::propulsion::propeller::{advance_ratio, efficiency, no_load_rpm, pitch_speed_mps, slip};
 use pairspeed::propulsion::{
-    ASSUMED, ExponentSource, Point, Run, SpeedCurve, Standing, VoltageModel, diminishing_return, gains,
-    power_law,
+    ASSUMED, ExponentSource, Point, SpeedCurve, Standing, VoltageModel, VoltageRun, diminishing_return,
+    gains, power_law,
 };
 use pairspeed::setup::Aircraft;
 use pairspeed::stats::theil_sen;
@@ -177,8 +177,8 @@ fn gusts_are_those_of_the_low_altitude_model() {
     assert_near(scale / 0.3048, 1000.0, 1e-6);
 }
 
-fn run(airspeed: f64, voltage_v: f64) -> Run {
-    Run { airspeed, uncertainty: 0.02, voltage_v }
+fn run(airspeed: f64, voltage_v: f64) -> VoltageRun {
+    VoltageRun { airspeed, uncertainty: 0.02, voltage_v }
 }
 
 #[test]
@@ -192,8 +192,8 @@ fn the_effect_of_voltage_is_assumed_until_runs_tell_it() {
     assert_eq!(seen.source, ExponentSource::Fitted);
     assert_near(seen.exponent, 0.6, 0.01);
     assert!(seen.uncertainty < 0.03);
-    let vague = Run { uncertainty: 3.0, ..run(speed(24.0), 24.0) };
-    let mixed = VoltageModel::of(&[vec![vague, Run { uncertainty: 3.0, ..run(speed(20.0), 20.0) }]]);
+    let vague = VoltageRun { uncertainty: 3.0, ..run(speed(24.0), 24.0) };
+    let mixed = VoltageModel::of(&[vec![vague, VoltageRun { uncertainty: 3.0, ..run(speed(20.0), 20.0) }]]);
     assert!(mixed.exponent > 0.8, "vague runs hardly move the assumption: {}", mixed.exponent);
     // Another throttle under the same name: slower on more voltage.
     let other_throttle = VoltageModel::of(&[vec![run(30.0, 24.0), run(33.0, 22.0)]]);

@@ -107,9 +107,9 @@ fn own_of_mean(pairs: &[&Pair]) -> Budget {
 /// Quantile of the F distribution that is exceeded with the probability `chance`. Degrees of freedom are limited to 1
 /// to 10 000.
 fn f_limit(of_found: f64, expected_degrees_of_freedom: f64, chance: f64) -> Option<f64> {
-    let usual = |freedom: f64| freedom.clamp(1.0, 1e4);
+    let limited = |freedom: f64| freedom.clamp(1.0, 1e4);
     Some(
-        FisherSnedecor::new(usual(of_found), usual(expected_degrees_of_freedom))
+        FisherSnedecor::new(limited(of_found), limited(expected_degrees_of_freedom))
             .ok()?
             .inverse_cdf(1.0 - chance),
     )

@@ -90,7 +90,7 @@ fn one_pattern(
 /// speed, shared parts in full. The drift of one leg is `sqrt(2)` times the drift of a pair.
 fn budget(legs: &[&Leg], air: &AirAndWind, variability: &SpeedVariability, drift: &Drift) -> Budget {
     let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| variability.of_median(leg)).collect();
-    let usual = |part: fn(&MedianUncertainty) -> f64| {
+    let root_mean_square = |part: fn(&MedianUncertainty) -> f64| {
         mean(&medians.iter().map(|median| part(median).powi(2)).collect::<Vec<f64>>()).unwrap_or(0.0).sqrt()
     };
     let samples = legs.iter().map(|leg| leg.samples as f64).sum::<f64>();
@@ -103,9 +103,13 @@ fn budget(legs: &[&Leg], air: &AirAndWind, variability: &SpeedVariability, drift
     };
     Budget {
         rows: vec![
-            own(Cause::Gusts, usual(|median| median.gusts), variability.degrees_of_freedom),
-            own(Cause::Noise, usual(|median| median.noise), (samples - legs.len() as f64).max(1.0)),
-            own(Cause::Rounding, usual(|median| median.rounding), known),
+            own(Cause::Gusts, root_mean_square(|median| median.gusts), variability.degrees_of_freedom),
+            own(
+                Cause::Noise,
+                root_mean_square(|median| median.noise),
+                (samples - legs.len() as f64).max(1.0),
+            ),
+            own(Cause::Rounding, root_mean_square(|median| median.rounding), known),
             shared_rounding(variability.quantum),
             own(Cause::Receiver, drift.receiver(), known),
             own(Cause::WindDrift, 2f64.sqrt() * drift.uncertainty(air.wind), drift.degrees_of_freedom()),

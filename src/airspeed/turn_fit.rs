@@ -56,8 +56,8 @@ pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
         return None;
     }
     let steps = samples.iter().map(|sample| sample.step + 1).max()?;
-    let usual = samples.iter().map(|sample| sample.speed).sum::<f64>() / samples.len() as f64;
-    let mut start = DVector::from_element(COMMON_PARAMETERS + steps, usual);
+    let mean_speed = samples.iter().map(|sample| sample.speed).sum::<f64>() / samples.len() as f64;
+    let mut start = DVector::from_element(COMMON_PARAMETERS + steps, mean_speed);
     start.rows_mut(0, COMMON_PARAMETERS).fill(0.0);
     let found = nonlinear(&start, |guess| residuals(&samples, guess))?;
     let (east, north) = (found.parameters[0], found.parameters[1]);

@@ -164,8 +164,9 @@ impl LegChannels {
     /// the median, a drift would widen its own limit.
     fn not_steady(&self, speeds: &[f64]) -> Option<Note> {
         let change = change_over(speeds)?;
-        let usual = (NOT_STEADY_SPREADS * spread_about_line(speeds)?).max(2.0 * self.quantum);
-        (change.abs() > usual.max(NOT_STEADY_SHARE * median(speeds)?)).then_some(Note::NotSteady { change })
+        let max_change = (NOT_STEADY_SPREADS * spread_about_line(speeds)?).max(2.0 * self.quantum);
+        (change.abs() > max_change.max(NOT_STEADY_SHARE * median(speeds)?))
+            .then_some(Note::NotSteady { change })
     }
 
     fn notes(&self, steady: Stretch, speeds: &[f64]) -> Vec<Note> {

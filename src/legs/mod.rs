@@ -3,6 +3,7 @@
 mod circling;
 mod flight_grid;
 mod given_legs;
+mod leg;
 mod leg_channels;
 mod limits;
 mod merge;
@@ -20,7 +21,8 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 pub use given_legs::{GivenLeg, LegsFileError, read_file};
-pub use note::{NotPaired, Note};
+pub use leg::{Leg, LegKind, LegUse};
+pub use note::{Flag, NotPaired, Note};
 pub use patterns::LegPattern;
 pub use variability::{MedianUncertainty, SpeedVariability};
 
@@ -30,77 +32,6 @@ use crate::stats;
 use flight_grid::FlightGrid;
 use leg_channels::{LegChannels, Stretch};
 use steps::ThrottleSteps;
-
-/// The role of a stretch of the flight.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum LegKind {
-    /// Flown into the wind.
-    Upwind,
-    /// Flown with the wind.
-    Downwind,
-    /// A leg without a partner flown the other way. It is reported, but used for no airspeed.
-    #[serde(alias = "odd")]
-    Unpaired,
-    /// A given leg whose direction is still to be found from the speeds, or a leg of a pattern of three or more
-    /// directions.
-    Leg,
-}
-
-/// Whether a leg counts towards an airspeed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LegUse {
-    /// It is in a pair or in a pattern.
-    Used,
-    /// It is in a pair whose legs may not have been flown opposite ways.
-    Doubtful,
-    /// It is in no pair, for this reason.
-    LeftOut(NotPaired),
-}
-
-/// A warning about a leg, a pair or a step, in words.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Flag(pub String);
-
-/// One straight leg. Speeds are in the speed channel's unit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Leg {
-    /// Start of the whole leg, in seconds of flight time.
-    ///
-    /// The result files state the steady middle instead. A leg given with those times has the same median.
-    pub start_s: f64,
-    /// End of the whole leg, in seconds of flight time.
-    pub end_s: f64,
-    /// Start of the steady middle, over which the median is taken, in seconds of flight time.
-    pub steady_start_s: f64,
-    /// End of the steady middle, in seconds of flight time.
-    pub steady_end_s: f64,
-    /// Its role.
-    pub kind: LegKind,
-    /// Throttle in per cent; `None` where it is not known.
-    pub throttle_percent: Option<f64>,
-    /// Number of the throttle step that the leg belongs to, from 1; `None` for an unpaired leg.
-    pub step: Option<u32>,
-    /// Median speed over the overlay updates of the steady middle, interpolated within the display
-    /// step it falls into (see [`stats::grouped_median`]).
-    pub speed_median: f64,
-    /// Spread of the speed in the steady middle: 1.4826 times the median absolute deviation.
-    pub speed_spread: f64,
-    /// Overlay updates in the steady middle whose speed is trusted.
-    pub samples: usize,
-    /// Standard uncertainty of the median. It includes autocorrelation and rounding.
-    pub speed_uncertainty: f64,
-    /// Median pack voltage over the steady middle, in volts.
-    pub voltage_v: Option<f64>,
-    /// Median altitude over the steady middle, in the altitude channel's unit.
-    pub altitude: Option<f64>,
-    /// Median number of satellites over the steady middle.
-    pub satellites: Option<f64>,
-    /// Whether it counts towards an airspeed.
-    pub usage: LegUse,
-    /// Warnings about this leg.
-    pub flags: Vec<Flag>,
-}
 
 /// Where the throttle of the legs comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]

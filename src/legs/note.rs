@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::Flag;
+use serde::{Deserialize, Serialize};
 
 /// The reason why two neighbouring legs are not a pair.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -298,6 +298,10 @@ impl fmt::Display for Note {
         }
     }
 }
+
+/// A warning about a leg, a pair or a step, in words.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Flag(pub String);
 
 impl From<Note> for Flag {
     fn from(note: Note) -> Self {

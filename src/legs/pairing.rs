@@ -193,14 +193,14 @@ impl TypicalLeg {
 /// Finds the pairs and the wind that fit the legs best: first with one wind for the whole flight, then with the local
 /// wind that these pairs show.
 pub(super) fn best_pairing(legs: &[CandidateLeg], given: bool) -> LegPairing {
-    let usual = TypicalLeg::of(legs);
+    let typical = TypicalLeg::of(legs);
     let mut winds: Vec<f64> = legs.windows(2).map(|two| half_difference(&two[0], &two[1])).collect();
     winds.push(0.0);
     winds.sort_by(f64::total_cmp);
     let stride = winds.len().div_ceil(100).max(1);
     let in_wind = |wind: &CourseWind, variation: f64| {
         cheapest(legs, given, |first, second| {
-            pair_cost(first, second, &PairExpectation { wind, variation, usual }, given)
+            pair_cost(first, second, &PairExpectation { wind, variation, typical }, given)
         })
     };
     let of_steady = |wind: &f64| in_wind(&CourseWind::steady(*wind), VARIATION_IN_FLIGHT);
@@ -216,7 +216,7 @@ struct PairExpectation<'a> {
     wind: &'a CourseWind,
     /// Standard deviation of the wind, as a share of the wind.
     variation: f64,
-    usual: TypicalLeg,
+    typical: TypicalLeg,
 }
 
 /// Half the difference of the speeds of two legs: the wind along the course if they are flown opposite ways.
@@ -286,15 +286,15 @@ fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
 
 /// The traits of a pair as squared standardised residuals.
 fn traits(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectation) -> [(NotPaired, f64); 6] {
-    let PairExpectation { variation, usual, .. } = expected;
+    let PairExpectation { variation, typical, .. } = expected;
     let wind = expected.wind.between(first, second);
     let wind_variance =
         (first.uncertainty.powi(2) + second.uncertainty.powi(2)) / 4.0 + (variation * wind).powi(2);
     let residual = half_difference(first, second) - wind;
     let times = (first.length_s() / second.length_s()).ln();
     let distances = times + (first.speed / second.speed).ln();
-    let share = usual.share(first).min(usual.share(second));
-    let turn = ((second.steady_start_s - first.steady_end_s) / usual.turn_s).max(0.1);
+    let share = typical.share(first).min(typical.share(second));
+    let turn = ((second.steady_start_s - first.steady_end_s) / typical.turn_s).max(0.1);
     let apart_s = (second.start_s - first.end_s - MAX_TURN_S).max(0.0);
     let voltage =
         first.voltage_v.zip(second.voltage_v).map_or(0.0, |(a, b)| (a - b) / (VOLTAGE_VARIATION * a));
@@ -313,14 +313,14 @@ pub(super) fn wind_cost(
     first: &CandidateLeg,
     second: &CandidateLeg,
     division: &LegPairing,
-    usual: &TypicalLeg,
+    typical: &TypicalLeg,
 ) -> f64 {
-    let all = traits(first, second, &expected(division, usual));
+    let all = traits(first, second, &expected(division, typical));
     all.iter().find(|(name, _)| *name == NotPaired::Wind).map_or(0.0, |(_, cost)| *cost)
 }
 
-fn expected<'a>(division: &'a LegPairing, usual: &TypicalLeg) -> PairExpectation<'a> {
-    PairExpectation { wind: &division.wind, variation: WIND_VARIATION, usual: *usual }
+fn expected<'a>(division: &'a LegPairing, typical: &TypicalLeg) -> PairExpectation<'a> {
+    PairExpectation { wind: &division.wind, variation: WIND_VARIATION, typical: *typical }
 }
 
 /// Total cost of a pair, in squared standard deviations; infinite where the pair is ruled out.
@@ -328,9 +328,9 @@ pub(super) fn total_cost(
     first: &CandidateLeg,
     second: &CandidateLeg,
     division: &LegPairing,
-    usual: &TypicalLeg,
+    typical: &TypicalLeg,
 ) -> f64 {
-    pair_cost(first, second, &expected(division, usual), false)
+    pair_cost(first, second, &expected(division, typical), false)
 }
 
 /// The strongest reason against pairing two neighbours.
@@ -338,10 +338,10 @@ pub(super) fn main_obstacle(
     first: &CandidateLeg,
     second: &CandidateLeg,
     division: &LegPairing,
-    usual: &TypicalLeg,
+    typical: &TypicalLeg,
 ) -> NotPaired {
     let worst = || {
-        traits(first, second, &expected(division, usual))
+        traits(first, second, &expected(division, typical))
             .into_iter()
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .map_or(NotPaired::Wind, |(name, _)| name)

@@ -59,14 +59,14 @@ pub(super) struct JudgedPairs {
 /// Pairs the legs and judges every pair. `given` legs keep their assigned pairs; `circling` tells that the speed
 /// follows the sine of a circle.
 pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -> JudgedPairs {
-    let usual = TypicalLeg::of(legs);
+    let typical = TypicalLeg::of(legs);
     let division = best_pairing(legs, given);
     let linked: Vec<bool> =
-        division.pairs.windows(2).map(|two| are_linked(legs, two[0], two[1], &usual)).collect();
+        division.pairs.windows(2).map(|two| are_linked(legs, two[0], two[1], &typical)).collect();
     let in_run: Vec<bool> = (0..division.pairs.len()).map(|pair| links(&linked, pair) > 0).collect();
     let has_runs = 2 * in_run.iter().filter(|in_run| **in_run).count() >= division.pairs.len();
     let outside = |pair: usize| !given && has_runs && !in_run[pair];
-    let cost = |(first, second): (usize, usize)| total_cost(&legs[first], &legs[second], &division, &usual);
+    let cost = |(first, second): (usize, usize)| total_cost(&legs[first], &legs[second], &division, &typical);
     // A pair outside the runs is used only where no pair in the runs was flown at its throttle.
     let throttle = |pair: usize| legs[division.pairs[pair].0].throttle_percent;
     let throttle_is_in_runs = |pair: usize| {
@@ -84,7 +84,7 @@ pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -
     let pairs = kept.iter().map(|pair| {
         let (first, second) = division.pairs[*pair];
         let inside = given || links(&linked, *pair) == 2;
-        let mut doubts = doubts(&legs[first], &legs[second], &division, &usual, inside);
+        let mut doubts = doubts(&legs[first], &legs[second], &division, &typical, inside);
         doubts.extend((!given && !in_run[*pair] && division.pairs.len() > 1).then_some(Note::OutsideRuns));
         doubts.extend(of_flight.clone());
         let wind = division.wind.between(&legs[first], &legs[second]);
@@ -98,7 +98,7 @@ pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -
     });
     let pairs: Vec<JudgedPair> = pairs.collect();
     let dropped: Vec<(usize, usize)> = dropped.iter().map(|pair| division.pairs[*pair]).collect();
-    let left_out = (0..legs.len()).map(|leg| why_left_out(leg, legs, &pairs, &dropped, &division, &usual));
+    let left_out = (0..legs.len()).map(|leg| why_left_out(leg, legs, &pairs, &dropped, &division, &typical));
     JudgedPairs { left_out: left_out.collect(), pairs }
 }
 
@@ -112,14 +112,14 @@ fn doubts(
     first: &CandidateLeg,
     second: &CandidateLeg,
     division: &LegPairing,
-    usual: &TypicalLeg,
+    typical: &TypicalLeg,
     inside_run: bool,
 ) -> Vec<Note> {
     let wind = half_difference(first, second);
-    let at_odds = wind_cost(first, second, division, usual) > DOUBTFUL_WIND_COST;
-    let unlike = !inside_run && total_cost(first, second, division, usual) > DOUBTFUL_EDGE_COST;
+    let wind_differs = wind_cost(first, second, division, typical) > DOUBTFUL_WIND_COST;
+    let unlike = !inside_run && total_cost(first, second, division, typical) > DOUBTFUL_EDGE_COST;
     let notes = [
-        at_odds.then_some(Note::WindDiffers { wind, usual: division.wind.between(first, second) }),
+        wind_differs.then_some(Note::WindDiffers { wind, usual: division.wind.between(first, second) }),
         unlike.then_some(Note::UnlikeOthers),
     ];
     notes.into_iter().flatten().collect()
@@ -138,9 +138,14 @@ fn links(linked: &[bool], pair: usize) -> usize {
 
 /// Whether two successive pairs follow each other as the legs of one pair do, with at most [`MAX_UNPAIRED_BETWEEN`]
 /// unpaired legs between them.
-fn are_linked(legs: &[CandidateLeg], one: (usize, usize), next: (usize, usize), usual: &TypicalLeg) -> bool {
+fn are_linked(
+    legs: &[CandidateLeg],
+    one: (usize, usize),
+    next: (usize, usize),
+    typical: &TypicalLeg,
+) -> bool {
     let turns = next.0 - one.1;
-    let regular = (one.1..next.0).all(|leg| is_regular_turn(&legs[leg], &legs[leg + 1], usual));
+    let regular = (one.1..next.0).all(|leg| is_regular_turn(&legs[leg], &legs[leg + 1], typical));
     let last = flown_with_wind(&legs[one.1], &legs[one.0]);
     let first = flown_with_wind(&legs[next.0], &legs[next.1]);
     let alternates = last.zip(first).is_none_or(|(last, first)| (last == first) == turns.is_multiple_of(2));
@@ -148,9 +153,9 @@ fn are_linked(legs: &[CandidateLeg], one: (usize, usize), next: (usize, usize), 
 }
 
 /// Whether two legs follow each other with a turn of the typical length.
-fn is_regular_turn(before: &CandidateLeg, after: &CandidateLeg, usual: &TypicalLeg) -> bool {
+fn is_regular_turn(before: &CandidateLeg, after: &CandidateLeg, typical: &TypicalLeg) -> bool {
     let gap_s = after.steady_start_s - before.steady_end_s;
-    after.turn_before != Some(false) && gap_s <= MAX_TURN_SHARE * usual.turn_s + MAX_TURN_MARGIN_S
+    after.turn_before != Some(false) && gap_s <= MAX_TURN_SHARE * typical.turn_s + MAX_TURN_MARGIN_S
 }
 
 /// Whether a leg is the faster one of its pair; `None` where the difference is within [`CALM_DEVIATIONS`].
@@ -167,7 +172,7 @@ fn why_left_out(
     pairs: &[JudgedPair],
     dropped: &[(usize, usize)],
     division: &LegPairing,
-    usual: &TypicalLeg,
+    typical: &TypicalLeg,
 ) -> Option<NotPaired> {
     let is_in = |index: usize| pairs.iter().any(|pair| pair.first == index || pair.second == index);
     if is_in(leg) {
@@ -181,8 +186,8 @@ fn why_left_out(
     let obstacle_to = |other: usize| {
         let (first, second) = (leg.min(other), leg.max(other));
         (
-            total_cost(&legs[first], &legs[second], division, usual),
-            main_obstacle(&legs[first], &legs[second], division, usual),
+            total_cost(&legs[first], &legs[second], division, typical),
+            main_obstacle(&legs[first], &legs[second], division, typical),
         )
     };
     let cheapest = |others: Vec<usize>| {

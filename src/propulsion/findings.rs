@@ -8,7 +8,7 @@ use super::flown_step::FlownStep;
 use super::power::{PowerRun, cautions, power_runs, speed_exponent};
 use super::propeller::{advance_ratio, no_load_rpm, pitch_speed_mps, slip};
 use super::sources::Sources;
-use super::voltage::{Run, VoltageModel};
+use super::voltage::{VoltageModel, VoltageRun};
 use crate::airspeed::StepResult;
 use crate::legs::Leg;
 use crate::model::units::Unit;
@@ -104,12 +104,12 @@ pub fn findings(from: Sources<'_>, aircraft: &Aircraft) -> Findings {
     }
 }
 
-fn runs(from: &Sources<'_>) -> Vec<Vec<Run>> {
+fn runs(from: &Sources<'_>) -> Vec<Vec<VoltageRun>> {
     let of_step = |step: &StepResult| {
         let pairs = from.pairs.iter().filter(|pair| pair.step == step.step);
         pairs
             .filter_map(|pair| {
-                Some(Run {
+                Some(VoltageRun {
                     airspeed: pair.airspeed.value * from.speed_si,
                     uncertainty: pair.airspeed.standard_uncertainty * from.speed_si,
                     voltage_v: pair.voltage_v?,

@@ -18,4 +18,4 @@ pub(crate) use flown_step::StepAirspeed;
 pub use flown_step::{FlownStep, SharedUncertainty};
 pub use power::PowerRun;
 pub use sources::Sources;
-pub use voltage::{ASSUMED, ExponentSource, Run, VOLTAGE_UNCERTAINTY_V, VoltageModel};
+pub use voltage::{ASSUMED, ExponentSource, VOLTAGE_UNCERTAINTY_V, VoltageModel, VoltageRun};

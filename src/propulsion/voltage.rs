@@ -52,7 +52,7 @@ pub const ASSUMED: VoltageModel =
 
 /// One run at a throttle. Airspeed and uncertainty are in the same unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Run {
+pub struct VoltageRun {
     /// Airspeed.
     pub airspeed: f64,
     /// Standard uncertainty of the airspeed.
@@ -73,10 +73,10 @@ impl VoltageModel {
     /// the assumption by inverse variances. Groups of fewer than two usable runs are ignored. An estimate that
     /// contradicts the assumption is not used.
     #[must_use]
-    pub fn of(groups: &[Vec<Run>]) -> Self {
+    pub fn of(groups: &[Vec<VoltageRun>]) -> Self {
         let (mut products, mut squares, mut doubt, mut runs) = (0.0, 0.0, 0.0, 0);
         for group in groups {
-            let usable: Vec<Run> = group.iter().copied().filter(is_usable).collect();
+            let usable: Vec<VoltageRun> = group.iter().copied().filter(is_usable).collect();
             let logs: Vec<f64> = usable.iter().map(|run| run.voltage_v.ln()).collect();
             let (Some(middle), true) = (mean(&logs), usable.len() > 1) else { continue };
             for run in &usable {
@@ -137,6 +137,6 @@ impl VoltageModel {
     }
 }
 
-fn is_usable(run: &Run) -> bool {
+fn is_usable(run: &VoltageRun) -> bool {
     [run.airspeed, run.voltage_v, run.uncertainty].iter().all(|number| number.is_finite() && *number > 0.0)
 }

@@ -36,15 +36,15 @@ fn check_channel(
     hold_s: Option<f64>,
     frame_interval_s: f64,
 ) {
-    let held = match hold_s {
+    let long_enough = match hold_s {
         Some(hold_s) => held_long_enough(all, hold_s, frame_interval_s),
         None => all,
     };
-    let held = without_mixed(held, channel.decimals);
-    reject_others(channel, &held, Blank::TooBrief);
+    let long_enough = without_mixed(long_enough, channel.decimals);
+    reject_others(channel, &long_enough, Blank::TooBrief);
     let kept = match RateRule::of(channel, hold_s.unwrap_or(frame_interval_s)) {
-        Some(rule) => consistent_path(&held, &rule, TRUSTED_JUMP_S / frame_interval_s.max(1e-3)),
-        None => held,
+        Some(rule) => consistent_path(&long_enough, &rule, TRUSTED_JUMP_S / frame_interval_s.max(1e-3)),
+        None => long_enough,
     };
     reject_others(channel, &kept, Blank::Jump);
 }

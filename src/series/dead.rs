@@ -35,9 +35,9 @@ fn varies(speed: &ChannelReadings) -> bool {
 }
 
 fn is_stuck(readout: &ChannelReadings, time_s: &[f64]) -> bool {
-    let Some(usual) = median(&readout.values) else { return false };
+    let Some(constant) = median(&readout.values) else { return false };
     let trusted = || time_s.iter().zip(&readout.values).filter(|(_, value)| value.is_finite());
-    let same = trusted().filter(|(_, value)| **value == usual).count();
+    let same = trusted().filter(|(_, value)| **value == constant).count();
     let watched_s = match (trusted().next(), trusted().next_back()) {
         (Some((first, _)), Some((last, _))) => last - first,
         _ => 0.0,

@@ -8,7 +8,7 @@ use super::pairs::{PairSummary, StepSummary};
 use super::schema::Summary;
 use crate::airspeed::Contribution;
 use crate::model::units::{Quantity, Unit};
-use crate::propulsion::{FlownStep, Run, StepAirspeed};
+use crate::propulsion::{FlownStep, StepAirspeed, VoltageRun};
 use crate::stats::median;
 
 /// Plausible air densities, in kg/m^3: from about 18 km above sea level in the standard atmosphere to far denser than
@@ -44,7 +44,7 @@ pub struct FlownFlight {
     /// or more directions.
     pub steps: Vec<FlownStep>,
     /// The pairs of each step, for fitting the effect of the battery voltage.
-    pub runs: Vec<Vec<Run>>,
+    pub runs: Vec<Vec<VoltageRun>>,
     /// Median duration of the evaluated part of a leg, in seconds.
     pub leg_s: Option<f64>,
     /// Air density in kg/m^3, if it is known.
@@ -125,9 +125,9 @@ fn contribution(row: &ContributionSummary) -> Contribution {
     }
 }
 
-fn runs(summary: &Summary, step: u32, speed_si: f64) -> Vec<Run> {
+fn runs(summary: &Summary, step: u32, speed_si: f64) -> Vec<VoltageRun> {
     let run = |pair: &PairSummary| {
-        Some(Run {
+        Some(VoltageRun {
             airspeed: pair.airspeed? * speed_si,
             uncertainty: pair.airspeed_uncertainty? * speed_si,
             voltage_v: pair.voltage_v?,
