@@ -1,4 +1,4 @@
-//! One flight: what was read of it, and the findings that the result files are written from.
+//! One flight: its readings, and the results that the result files are written from.
 
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ use crate::readings::ChannelLegibility;
 use crate::series::{ChannelReadings, Series};
 use crate::setup::{Aircraft, Setup};
 
-/// What was read of one flight, before anything is worked out.
+/// The readings of one flight, before legs and airspeeds are determined.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlightRecord {
     /// The clips, in the order they were recorded.
@@ -22,16 +22,16 @@ pub struct FlightRecord {
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed, in the units of the overlay.
     pub series: Arc<Series>,
-    /// What could be read at all.
+    /// Which channels can be read.
     pub legibility: ChannelLegibility,
-    /// What the pilot should know of the clips and of their reading, a sentence each.
+    /// Notes on the clips and their reading, one sentence each.
     pub notes: Vec<String>,
 }
 
-/// One flight, read and worked out.
+/// One flight with its readings and results.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Flight {
-    /// Version of the program that worked it out, such as `0.1.0`.
+    /// Version of the program that determined the results, such as `0.1.0`.
     pub program_version: String,
     /// The clips, in the order they were recorded.
     pub clips: Vec<ClipInfo>,
@@ -39,7 +39,7 @@ pub struct Flight {
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed.
     pub series: Arc<Series>,
-    /// What could be read at all.
+    /// Which channels can be read.
     pub legibility: ChannelLegibility,
     /// The legs, in the order they were flown.
     pub legs: Vec<Leg>,
@@ -51,13 +51,13 @@ pub struct Flight {
     pub steps: Vec<StepResult>,
     /// Legs flown in three or more directions at one throttle.
     pub patterns: Vec<Pattern>,
-    /// The wind, where it is known beyond the pairs.
+    /// The wind, if it was given or fitted to the turns.
     pub wind: Option<WindFinding>,
     /// The air the legs were flown in.
     pub air: FlightAir,
-    /// What was told of the aircraft.
+    /// Properties of the aircraft given by the pilot.
     pub aircraft: Aircraft,
-    /// What the flight tells of pack, motor and propeller.
+    /// Results on battery, motor and propeller.
     pub propulsion: Findings,
     /// What the pilot should know, a sentence each: time stamps that are unusable, a gap between clips. Channels
     /// that cannot be read, blanks and dead readouts are not among them: see [`Flight::legibility`] and
@@ -72,7 +72,7 @@ impl Flight {
         self.series.readings.channel(&Channel::Speed)
     }
 
-    /// The unit of a channel; `None` when the channel is not marked or its unit is not known.
+    /// The unit of a channel; `None` if the channel is not marked or its unit is unknown.
     #[must_use]
     pub fn unit(&self, channel: &Channel) -> Option<Unit> {
         self.series.readings.channel(channel).and_then(|readings| readings.unit)

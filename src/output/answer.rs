@@ -1,4 +1,4 @@
-//! The answer itself, row by row: every pair and, where a throttle step has several, the step.
+//! The rows of the results table: every pair, every step with several pairs, and every pattern.
 
 use crate::airspeed::{Pair, Pattern, StepResult};
 use crate::flight::Flight;
@@ -6,23 +6,22 @@ use crate::flight::Flight;
 use super::numbers::{shown, shown_or_dash};
 use super::words::{joined, step_name};
 
-/// A row of the answer.
+/// A row of the results table.
 #[derive(Debug, Clone, Copy)]
 pub enum Row<'a> {
     /// One pair of legs.
     Pair(&'a Pair),
-    /// A throttle step flown more than once, over all of its pairs.
+    /// The mean of a throttle step with several pairs.
     Step(&'a StepResult),
-    /// Legs in three or more directions.
+    /// The result of legs in three or more directions.
     Pattern(&'a Pattern),
 }
 
-/// The names of the seven [`Row::cells`].
+/// The headings of the seven [`Row::cells`].
 pub const HEADINGS: [&str; 7] =
     ["throttle", "upwind", "downwind", "airspeed", "95 % interval", "wind", "pack"];
 
-/// The rows in the order of the steps; a step of several pairs follows its pairs, and legs in three or more
-/// directions come last.
+/// The rows in the order of the steps. A step with several pairs follows its pairs; patterns come last.
 pub fn rows(flight: &Flight) -> Vec<Row<'_>> {
     let mut pairs: Vec<&Pair> = flight.pairs.iter().collect();
     pairs.sort_by_key(|pair| (pair.step, pair.pair));
@@ -37,7 +36,7 @@ pub fn rows(flight: &Flight) -> Vec<Row<'_>> {
         .collect()
 }
 
-/// What a pilot should know of a pair: its own flags, then those of its legs; empty where there are none.
+/// The flags of a pair and of its legs as text; empty if there are none.
 pub fn remark(flight: &Flight, pair: &Pair) -> String {
     let of_leg = |name: &str, index: usize| {
         let flags = flight.legs.get(index).map(|leg| joined(&leg.flags)).unwrap_or_default();
@@ -48,7 +47,7 @@ pub fn remark(flight: &Flight, pair: &Pair) -> String {
 }
 
 impl Row<'_> {
-    /// The cells under [`HEADINGS`], speeds in the speed channel's unit, voltage in volts.
+    /// The cells under [`HEADINGS`]: speeds in the unit of the speed channel, voltage in volts.
     pub fn cells(&self) -> [String; 7] {
         match self {
             Self::Pair(pair) => [

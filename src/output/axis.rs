@@ -7,15 +7,15 @@ use plotters::coord::ranged1d::{DefaultFormatting, KeyPointHint, Ranged};
 /// Steps between the ticks of a time axis, in seconds; longer flights take whole hours.
 const TIME_STEPS_S: [f64; 12] = [0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0];
 
-/// Most ticks on an axis.
-const MOST_TICKS: f64 = 8.0;
+/// Largest number of ticks on an axis (set by judgement).
+const MAX_TICKS: f64 = 8.0;
 
-/// The range of an axis and where its ticks stand.
+/// The range of an axis and its ticks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axis {
     /// Lower end.
     pub low: f64,
-    /// Upper end; higher than the lower one.
+    /// Upper end, above the lower end.
     pub high: f64,
     /// Ticks within the range, ascending.
     pub ticks: Vec<f64>,
@@ -24,8 +24,8 @@ pub struct Axis {
 }
 
 impl Axis {
-    /// An axis over the finite values, with a margin of a twentieth on either side; `None` without
-    /// any, or when they spread too far for a span to be a number.
+    /// An axis over the finite values with a margin of a twentieth on either side; `None` without finite values, or if
+    /// their span is not finite.
     pub fn over(values: impl Iterator<Item = f64>) -> Option<Self> {
         let (low, high) = extent(values)?;
         // A flat line still gets some height, and steps stay well above the spacing of floats.
@@ -34,18 +34,18 @@ impl Axis {
         Self::between(low - margin, high + margin, 0.0)
     }
 
-    /// An axis over exactly this range with ticks no closer than `least_step`; `None` when the
-    /// span is not a number above 0.
+    /// An axis over exactly this range, with ticks at least `least_step` apart; `None` if the span is not finite and
+    /// above 0.
     pub fn between(low: f64, high: f64, least_step: f64) -> Option<Self> {
         let span = high - low;
         (span.is_finite() && span > 0.0)
-            .then(|| Self::with_step(low, high, round_step((span / MOST_TICKS).max(least_step))))
+            .then(|| Self::with_step(low, high, round_step((span / MAX_TICKS).max(least_step))))
     }
 
-    /// A time axis over exactly the finite times; `None` when they span nothing.
+    /// A time axis over exactly the finite times; `None` if their span is zero.
     pub fn of_time(times_s: impl Iterator<Item = f64>) -> Option<Self> {
         let (low, high) = extent(times_s)?;
-        let least = (high - low) / MOST_TICKS;
+        let least = (high - low) / MAX_TICKS;
         if !(least.is_finite() && least > 1e-6 * low.abs().max(high.abs())) {
             return None;
         }
@@ -59,12 +59,12 @@ impl Axis {
         Self { high: self.high + share * (self.high - self.low), ..self }
     }
 
-    /// Where a value stands along the axis: 0 at the lower end, 1 at the upper.
+    /// Position of a value along the axis: 0 at the lower end, 1 at the upper end.
     pub(crate) fn place(&self, value: f64) -> f64 {
         (value - self.low) / (self.high - self.low)
     }
 
-    /// Decimals that tell neighbouring ticks apart.
+    /// Number of decimals that distinguishes neighbouring ticks.
     pub(crate) fn decimals(&self) -> usize {
         // The cast saturates at 0 for steps of 1 and more.
         (-self.step.log10()).ceil().clamp(0.0, 6.0) as usize
@@ -72,7 +72,7 @@ impl Axis {
 
     fn with_step(low: f64, high: f64, step: f64) -> Self {
         let first = (low / step).ceil();
-        let count = ((high / step).floor() - first).clamp(0.0, 4.0 * MOST_TICKS) as u32;
+        let count = ((high / step).floor() - first).clamp(0.0, 4.0 * MAX_TICKS) as u32;
         let ticks = (0..=count).map(|n| (first + f64::from(n)) * step).filter(|tick| *tick <= high);
         Self { low, high, ticks: ticks.collect(), step }
     }
@@ -103,7 +103,7 @@ fn extent(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
         .reduce(|one, next| (one.0.min(next.0), one.1.max(next.1)))
 }
 
-/// The next number of 1, 2 or 5 times a power of ten from `least` on.
+/// The smallest number of the form 1, 2 or 5 times a power of ten that is at least `least`.
 fn round_step(least: f64) -> f64 {
     let power = 10f64.powf(least.log10().floor());
     [1.0, 2.0, 5.0].map(|digit| digit * power).into_iter().find(|step| *step >= least).unwrap_or(10.0 * power)

@@ -1,4 +1,4 @@
-//! Why readings are blank, in words.
+//! Words for the reasons why readings are blank.
 
 use crate::flight::Flight;
 use crate::series::{Blank, ChannelReadings};
@@ -7,10 +7,10 @@ use crate::setup::Region;
 use super::numbers::trimmed;
 use super::reading_statistics::ReadingStatistics;
 
-/// Share of a channel's frames from which on its blanks are told in a sentence of their own.
+/// Share of blank frames above which a channel gets a note (set by judgement).
 const NOTABLE_SHARE: f64 = 0.2;
 
-/// What the reasons for the blanks of one channel refer to: its limits, and the digits that are unknown.
+/// What the wording of a reason needs to know of a channel: its limits and its unknown digits.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct BlankReasons {
     range: Option<Limit<(f64, f64)>>,
@@ -26,7 +26,7 @@ struct Limit<T> {
 }
 
 impl BlankReasons {
-    /// Those of a region whose glyphs lack some digits.
+    /// For a region; `unknown_digits` are the digits missing from its glyph set.
     #[must_use]
     pub fn of_region(region: &Region, unknown_digits: &str) -> Self {
         let range = region.plausible_range().map(|value| Limit { value, is_set: region.range.is_some() });
@@ -35,7 +35,7 @@ impl BlankReasons {
         Self { range, max_rate, unknown_digits: unknown_digits.to_owned() }
     }
 
-    /// Those of a channel of a flight.
+    /// For a channel of a flight.
     #[must_use]
     pub fn of(flight: &Flight, readout: &ChannelReadings) -> Self {
         let channel = &readout.channel;
@@ -43,7 +43,7 @@ impl BlankReasons {
         flight.setup.region(channel).map_or_else(Self::default, |region| Self::of_region(region, unknown))
     }
 
-    /// Why a reading is blank, for a reader. Limits are those that the setup takes: in the unit shown.
+    /// Why a reading is blank. Limits are in the unit of the overlay, as in the setup.
     #[must_use]
     pub fn words(&self, blank: Blank) -> String {
         match blank {
@@ -97,13 +97,13 @@ impl BlankReasons {
     }
 }
 
-/// Where a limit comes from, and how to change it.
+/// Whether a limit is set in the setup or is a default, and the key that changes it.
 fn origin(key: &str, is_set: bool) -> String {
     if is_set { format!("`{key}` in the setup") } else { format!("default; set `{key}`") }
 }
 
-/// A sentence for every channel that is read, but left blank in a notable share of the frames: how much is blank, and
-/// what most of it is due to. Lost pictures are told of elsewhere.
+/// A sentence for each readable channel with many blank frames: the share of blank frames and the main reason. Signal
+/// loss has notes of its own.
 pub fn sentences(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
     let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
@@ -127,7 +127,7 @@ fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
     ))
 }
 
-/// What can be done about blanks; empty where the reason says it already.
+/// What to do about blank frames; empty if the reason says it already.
 fn advice(reason: Blank) -> &'static str {
     match reason {
         Blank::DigitUnknown => " Teach the missing digits with `pairspeed teach`.",

@@ -1,4 +1,4 @@
-//! Wind, air and patterns of legs: what the answer holds beyond the pairs.
+//! Wind, air and legs in several directions, in sentences.
 
 use maud::{Markup, html};
 
@@ -9,7 +9,7 @@ use crate::model::units::Unit;
 use super::numbers::shown;
 use super::words::{joined, speed_symbol, step_name, with_symbol};
 
-/// Sentences on patterns, wind and air for the terminal and the report; none where nothing is known.
+/// Sentences on patterns, wind and air for the terminal and the report.
 pub fn sentences(flight: &Flight) -> Vec<String> {
     let symbol = speed_symbol(flight);
     let patterns = flight.patterns.iter().map(|pattern| pattern_sentence(pattern, symbol));
@@ -76,7 +76,7 @@ fn air_sentences(flight: &Flight) -> Option<String> {
     ))
 }
 
-/// The section of the report; nothing where nothing is known.
+/// The section of the report; empty if there are no sentences.
 pub(crate) fn section(flight: &Flight) -> Markup {
     let sentences = sentences(flight);
     html! {

@@ -1,20 +1,19 @@
-//! Thinning: fewer points than frames, without hiding a gap.
+//! Decimation: draws fewer points than there are frames, without hiding a gap.
 
 use std::collections::HashSet;
 
 use super::axis::Axis;
 
-/// Most dots of one plot.
-const MOST_DOTS: usize = 2500;
+/// Largest number of dots in one plot; it limits the size of the page (set by judgement).
+const MAX_DOTS: usize = 2500;
 
-/// Most points of one plot's line.
-const MOST_LINE_POINTS: usize = 2000;
+/// Largest number of points in one plot's line; it limits the size of the page (set by judgement).
+const MAX_LINE_POINTS: usize = 2000;
 
-/// A pause between neighbouring points that breaks the line, in seconds.
+/// Interval without points that breaks a line, in seconds (set by judgement).
 const BREAK_S: f64 = 1.0;
 
-/// The points as dots on a plot of `size` pixels: those that would hide behind another on the
-/// same pixel are left out, then evenly down to [`MOST_DOTS`].
+/// The dots of a plot of `size` pixels: one per pixel, decimated evenly to at most [`MAX_DOTS`].
 pub fn dots(
     points: impl Iterator<Item = (f64, f64)>,
     axes: (&Axis, &Axis),
@@ -28,14 +27,14 @@ pub fn dots(
             taken.insert((pixel(axes.0.place(*time_s), size.0), pixel(axes.1.place(*value), size.1)))
         })
         .collect();
-    let every = seen.len().div_ceil(MOST_DOTS).max(1);
+    let every = seen.len().div_ceil(MAX_DOTS).max(1);
     seen.into_iter().step_by(every).collect()
 }
 
-/// The points as lines, broken where a value is missing and where more than [`BREAK_S`] passes
-/// without one; thinned evenly, first and last points kept.
+/// The lines of a plot, broken where a value is missing and where more than [`BREAK_S`] passes without one. Each line
+/// is decimated evenly and keeps its first and last points.
 pub fn lines(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
-    let every = points.len().div_ceil(MOST_LINE_POINTS).max(1);
+    let every = points.len().div_ceil(MAX_LINE_POINTS).max(1);
     let known = |point: &(f64, f64)| point.0.is_finite() && point.1.is_finite();
     points
         .chunk_by(|one, next| known(one) == known(next) && next.0 - one.0 <= BREAK_S)
@@ -67,10 +66,10 @@ mod tests {
         let points = many(100_000);
         let time = Axis::of_time(points.iter().map(|point| point.0)).unwrap();
         let speed = Axis::over(points.iter().map(|point| point.1)).unwrap();
-        assert!(dots(points.iter().copied(), (&time, &speed), (960, 420)).len() <= MOST_DOTS);
+        assert!(dots(points.iter().copied(), (&time, &speed), (960, 420)).len() <= MAX_DOTS);
         let lines = lines(&points);
         assert_eq!(lines.len(), 1);
-        assert!(lines[0].len() <= MOST_LINE_POINTS + 1);
+        assert!(lines[0].len() <= MAX_LINE_POINTS + 1);
         assert_eq!((lines[0].first(), lines[0].last()), (points.first(), points.last()));
     }
 

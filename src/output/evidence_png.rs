@@ -1,4 +1,4 @@
-//! `evidence.png`: what stood on the picture behind each leg's median and behind the least sure readings.
+//! `evidence.png`: image crops of readings in each leg, and of the readings with the lowest confidence.
 
 use std::io::Write;
 

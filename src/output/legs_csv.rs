@@ -1,4 +1,4 @@
-//! `legs.csv`: what was found in each leg. The file is also valid input where legs are told.
+//! `legs.csv`: the results of each leg. The file is also valid input for given legs.
 
 use crate::flight::Flight;
 use crate::legs::Leg;
@@ -10,8 +10,8 @@ use super::{RenderError, csv_bytes};
 
 /// A row for each leg: `leg,start_s,end_s,kind,throttle_percent,median_<unit>,spread_<unit>,
 /// samples,uncertainty_<unit>,voltage_v,altitude_<unit>,satellites,flags`, and `step` at the end
-/// where throttle is not known. Start and end are those of the steady middle that the median is
-/// taken over, so that legs told back give the same median. A column whose unit is not known has no suffix.
+/// if the throttle is unknown. Start and end are those of the part that the median is taken over, so that reading the
+/// file as given legs results in the same median. A column of unknown unit has no suffix.
 ///
 /// # Errors
 /// [`RenderError::Csv`] if the CSV writer refuses a record.

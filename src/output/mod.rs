@@ -1,10 +1,12 @@
-//! Output: one format a file. A serializer takes the flight and gives bytes; only [`folder`]
-//! touches files.
+//! Output formats, one per file, named after the result file or the place where it is shown. A serializer turns the
+//! flight into bytes; only [`folder`] accesses files.
+//!
+//! To add a result file: write a serializer in a file of its own, such as `legs_csv.rs`, and add it to `FORMATS`.
 
 pub mod answer;
 pub mod axis;
 pub mod blanks;
-mod captions;
+mod captions_vtt;
 pub mod comparison;
 pub mod conditions;
 pub mod decimation;
@@ -17,10 +19,10 @@ mod pairs_csv;
 mod patterns_csv;
 pub mod propulsion;
 pub mod reading_statistics;
-mod report;
+mod report_html;
 mod series_csv;
 mod summary_json;
-pub mod table;
+pub mod terminal_table;
 pub mod test_card;
 #[cfg(test)]
 mod tests;
@@ -35,16 +37,16 @@ use thiserror::Error;
 use crate::flight::Flight;
 
 pub use blanks::BlankReasons;
-pub use captions::captions_vtt;
+pub use captions_vtt::captions_vtt;
 pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
 pub use evidence_png::evidence_png;
 pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
 pub use patterns_csv::patterns_csv;
-pub use report::report_html;
+pub use report_html::report_html;
 pub use series_csv::series_csv;
 pub use summary_json::summary_json;
-pub use table::table;
+pub use terminal_table::table;
 pub use test_card::{test_card_html, test_card_json, test_card_text};
 pub use words::CAUTIONS;
 
@@ -69,8 +71,7 @@ pub enum RenderError {
     Write(#[from] io::Error),
 }
 
-/// What the pilot should know of a flight, a sentence each: channels that cannot be read, what else was left blank, and
-/// its notes.
+/// Notes on a flight, one sentence each: channels that cannot be read, other blank frames, then the flight's own notes.
 fn notes(flight: &Flight) -> Vec<String> {
     let unread = unread::sentences(flight);
     unread.into_iter().chain(blanks::sentences(flight)).chain(flight.notes.iter().cloned()).collect()
@@ -79,41 +80,41 @@ fn notes(flight: &Flight) -> Vec<String> {
 /// Turns a flight into one result file.
 #[derive(Debug, Clone, Copy)]
 enum Serializer {
-    /// Gives all its bytes.
+    /// Returns all bytes at once.
     Whole(fn(&Flight) -> Result<Vec<u8>, RenderError>),
-    /// Writes it bit by bit: it grows with the flight's length.
-    ByAndBy(fn(&Flight, &mut dyn Write) -> Result<(), RenderError>),
+    /// Writes in parts, for files that grow with the length of the flight.
+    Streamed(fn(&Flight, &mut dyn Write) -> Result<(), RenderError>),
 }
 
 impl Serializer {
     fn write(self, flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
         match self {
             Self::Whole(bytes) => Ok(out.write_all(&bytes(flight)?)?),
-            Self::ByAndBy(write) => write(flight, out),
+            Self::Streamed(write) => write(flight, out),
         }
     }
 }
 
-use Serializer::{ByAndBy, Whole};
+use Serializer::{Streamed, Whole};
 
 const SERIES: &str = "series.csv";
 const LEGS: &str = "legs.csv";
 const PAIRS: &str = "pairs.csv";
 const REPORT: &str = "report.html";
 
-/// The result files and what writes each.
+/// The result files and their serializers.
 const FORMATS: [(&str, Serializer); 8] = [
-    (SERIES, ByAndBy(series_csv)),
+    (SERIES, Streamed(series_csv)),
     (LEGS, Whole(legs_csv)),
     (PAIRS, Whole(pairs_csv)),
     ("patterns.csv", Whole(patterns_csv)),
     ("summary.json", Whole(summary_json)),
     ("captions.vtt", Whole(captions_vtt)),
-    ("evidence.png", ByAndBy(evidence_png)),
+    ("evidence.png", Streamed(evidence_png)),
     (REPORT, Whole(report_html)),
 ];
 
-/// A result file that a reader may want by itself.
+/// A result file that can be written alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ResultFile {
     /// Every frame's readings.
@@ -127,10 +128,10 @@ pub enum ResultFile {
 }
 
 impl ResultFile {
-    /// Its name in the folder of results, and what writes it.
+    /// Its name in the folder of results, and its serializer.
     fn format(self) -> (&'static str, Serializer) {
         match self {
-            Self::Series => (SERIES, ByAndBy(series_csv)),
+            Self::Series => (SERIES, Streamed(series_csv)),
             Self::Legs => (LEGS, Whole(legs_csv)),
             Self::Pairs => (PAIRS, Whole(pairs_csv)),
             Self::Report => (REPORT, Whole(report_html)),
@@ -138,7 +139,7 @@ impl ResultFile {
     }
 }
 
-/// Writes records as CSV after RFC 4180: comma, quotes where needed, lines end in CR LF.
+/// Writes records as CSV (RFC 4180): commas, quotes where needed, lines that end in CR LF.
 fn write_csv<I, R>(records: I, out: impl Write) -> Result<(), RenderError>
 where
     I: IntoIterator<Item = R>,
@@ -151,7 +152,7 @@ where
     Ok(writer.flush()?)
 }
 
-/// The same as bytes.
+/// Records as the bytes of a CSV file.
 fn csv_bytes<I, R>(records: I) -> Result<Vec<u8>, RenderError>
 where
     I: IntoIterator<Item = R>,

@@ -1,12 +1,12 @@
 //! Numbers as text: never `NaN`, never `-0`.
 
-/// Decimals of a time in CSV: microseconds, finer than the stamps of the containers read here.
+/// Decimals of a time in CSV: microseconds, finer than the timestamps of the containers supported.
 pub(crate) const TIME_DECIMALS: usize = 6;
 
-/// Powers of ten below which an uncertainty is written as one.
-const LEAST_EXPONENT: i32 = -4;
+/// Exponent below which an uncertainty is written in scientific notation (set by judgement).
+const MIN_EXPONENT: i32 = -4;
 
-/// The value with exactly `decimals` decimals; empty when it is not finite.
+/// The value with exactly `decimals` decimals; empty if it is not finite.
 pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return String::new();
@@ -23,14 +23,14 @@ pub(crate) fn fixed_or_empty(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(String::new, |value| fixed(value, decimals))
 }
 
-/// The value with at most two decimals and no closing zeros, as throttle is written.
+/// The value with at most two decimals and without trailing zeros.
 pub fn trimmed(value: f64) -> String {
     let text = fixed(value, 2);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-/// The value for a reader: `-` when there is none, powers of ten from ten million on so that no
-/// column bursts.
+/// The value for a table: `-` if it is not finite, and scientific notation from ten million, which keeps columns
+/// narrow.
 pub fn shown(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         "-".to_owned()
@@ -46,8 +46,7 @@ pub(crate) fn shown_or_dash(value: Option<f64>, decimals: usize) -> String {
     shown(value.unwrap_or(f64::NAN), decimals)
 }
 
-/// An uncertainty for a reader, with two significant digits (JCGM 100:2008, 7.2.6); 0 is `0`, and `-`
-/// stands where there is none.
+/// An uncertainty with two significant digits (JCGM 100:2008, 7.2.6). Zero is `0`; a value that is not finite is `-`.
 pub(crate) fn two_digits(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
@@ -56,13 +55,13 @@ pub(crate) fn two_digits(value: f64) -> String {
     let rounded = format!("{value:.1e}");
     let exponent = rounded.split_once('e').and_then(|(_, exponent)| exponent.parse::<i32>().ok());
     match exponent {
-        Some(exponent) if exponent < LEAST_EXPONENT => rounded,
+        Some(exponent) if exponent < MIN_EXPONENT => rounded,
         Some(exponent) => shown(value, usize::try_from(1 - exponent).unwrap_or(0)),
         None => shown(value, 0),
     }
 }
 
-/// The finite value rounded to `decimals` decimals, for files that keep numbers as numbers.
+/// The value rounded to `decimals` decimals; `None` if it is not finite.
 pub(crate) fn rounded(value: f64, decimals: i32) -> Option<f64> {
     let scale = 10f64.powi(decimals);
     let rounded = (value * scale).round() / scale + 0.0;

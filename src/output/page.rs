@@ -1,11 +1,11 @@
-//! The frame of the printed pages: one HTML file that needs nothing else and fits A4 and Letter.
+//! The frame of the pages to print: one self-contained HTML file that fits A4 and Letter.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// The pages' style.
 const STYLE: &str = include_str!("page.css");
 
-/// Widest line of text for the terminal, in characters.
+/// Largest width of a line of text for the terminal, in characters.
 pub(super) const WIDTH: usize = 100;
 
 /// A whole page.
@@ -29,7 +29,7 @@ pub(super) fn page(title: &str, body: &Markup) -> String {
     .into_string()
 }
 
-/// A list of sentences under a heading; nothing without sentences.
+/// A list of sentences under a heading; empty without sentences.
 pub(super) fn sentences(heading: &str, sentences: &[String]) -> Markup {
     html! {
         @if !sentences.is_empty() {
@@ -49,7 +49,7 @@ pub(super) fn cautions(cautions: &[&str]) -> Markup {
     }
 }
 
-/// Rows of cells as text: the first column to the left, the others to the right, the last to the left.
+/// Rows of cells as aligned text: the first and the last column left-aligned, the others right-aligned.
 pub(super) fn columns(rows: &[Vec<String>]) -> Vec<String> {
     let count = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width =
@@ -69,8 +69,8 @@ pub(super) fn columns(rows: &[Vec<String>]) -> Vec<String> {
         .collect()
 }
 
-/// Breaks a sentence at its blanks so that no line is too wide; further lines are indented. Control
-/// characters, which could steer a terminal, are dropped.
+/// Wraps a sentence at its spaces; all lines but the first are indented. Control characters are removed, because they
+/// could change the state of the terminal.
 pub(super) fn wrapped(text: &str) -> Vec<String> {
     let plain: String = text.chars().filter(|c| c.is_whitespace() || !c.is_control()).collect();
     let mut lines: Vec<String> = Vec::new();

@@ -10,8 +10,8 @@ use super::{RenderError, csv_bytes};
 
 /// A row for each pair: `pair,throttle_percent,upwind_<unit>,downwind_<unit>,airspeed_<unit>,
 /// airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,voltage_v,altitude_<unit>,flags`, and
-/// `step` at the end where throttle is not known. Low and high are the 95 % interval. A column
-/// whose unit is not known has no suffix.
+/// `step` at the end if the throttle is unknown. Low and high are the ends of the 95 % interval. A column of unknown
+/// unit has no suffix.
 ///
 /// # Errors
 /// [`RenderError::Csv`] if the CSV writer refuses a record.

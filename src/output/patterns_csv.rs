@@ -10,9 +10,9 @@ use super::words::{column, joined};
 use super::{RenderError, csv_bytes};
 
 /// A row for each pattern: `pattern,throttle_percent,legs,held,airspeed_<unit>,airspeed_low_<unit>,
-/// airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`. `legs` are the numbers
-/// of `legs.csv` with spaces between; low and high are the 95 % interval. Only the header where no such
-/// legs were flown.
+/// airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`. `legs` are the
+/// numbers of the legs, separated by spaces; low and high are the ends of the 95 % interval. Without patterns the file
+/// holds only its header.
 ///
 /// # Errors
 /// [`RenderError::Csv`] if the CSV writer refuses a record.

@@ -1,12 +1,12 @@
-//! Pack, motor and propeller: in the summary, on the terminal and in the report.
+//! Battery, motor and propeller, in sentences.
 
 use maud::{Markup, html};
 
 use crate::flight::Flight;
 use crate::model::channel::Channel;
 
-/// What the flight tells of pack, motor and propeller; without legs there is nothing to tell, and without a
-/// known unit of the speed only the pack.
+/// Results on battery, motor and propeller, one sentence each. There are none without legs, and only those on the
+/// battery if the unit of the speed is unknown.
 pub fn sentences(flight: &Flight) -> Vec<String> {
     if flight.legs.is_empty() {
         return Vec::new();
@@ -20,7 +20,7 @@ pub fn sentences(flight: &Flight) -> Vec<String> {
     aircraft.into_iter().chain(told).collect()
 }
 
-/// The section of the report; nothing where nothing is known.
+/// The section of the report; empty if there are no sentences.
 pub(crate) fn section(flight: &Flight) -> Markup {
     let sentences = sentences(flight);
     html! {

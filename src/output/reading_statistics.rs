@@ -1,4 +1,4 @@
-//! Counts of what was read and what was left blank, a channel each.
+//! How many frames of each channel were read, left blank, and with which confidence.
 
 use std::collections::BTreeMap;
 
@@ -6,13 +6,13 @@ use crate::series::{Blank, ChannelReadings, Readings};
 
 use super::numbers::fixed;
 
-/// Most blank stretches that are named.
-const MOST_STRETCHES: usize = 5;
+/// Largest number of blank intervals that are listed (set by judgement).
+const MAX_STRETCHES: usize = 5;
 
-/// Where the classes of confidence part.
+/// Limits between the classes of confidence: probabilities that a reading is correct.
 const CONFIDENCE_CLASSES: [f32; 3] = [0.95, 0.99, 0.999];
 
-/// What became of the frames of one channel.
+/// The frames of one channel, counted.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct ReadingStatistics {
     /// Decoded frames.
@@ -21,38 +21,38 @@ pub(super) struct ReadingStatistics {
     pub read: usize,
     /// Frames left blank, by reason.
     pub blank: BTreeMap<Blank, usize>,
-    /// The longest stretches left blank, at most five, the longest first.
+    /// The longest blank intervals, at most five, longest first.
     pub longest_blanks: Vec<BlankStretch>,
-    /// How sure the readings are.
+    /// Frames by confidence.
     pub confidence: ConfidenceCounts,
 }
 
-/// Neighbouring frames that are all blank.
+/// An interval in which all frames are blank.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BlankStretch {
     /// Time of the first blank frame.
     pub start_s: f64,
     /// Time of the next frame read, or of the last frame.
     pub end_s: f64,
-    /// Frames in it.
+    /// Number of blank frames.
     pub frames: usize,
-    /// The reason of most of its frames.
+    /// The most frequent reason.
     pub reason: Blank,
 }
 
 impl BlankStretch {
-    /// How long it lasts, in seconds.
+    /// Duration in seconds.
     pub(super) fn length_s(&self) -> f64 {
         self.end_s - self.start_s
     }
 }
 
-/// Frames by the probability that the reading is right.
+/// Number of frames by the probability that the reading is correct.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct ConfidenceCounts {
-    /// Frames whose text was not clear enough to be trusted.
+    /// Frames with text whose confidence is below the threshold.
     pub below_threshold: usize,
-    /// Trusted frames: below 0.95, then from 0.95, 0.99 and 0.999 on.
+    /// Trusted frames with a confidence below 0.95, from 0.95, from 0.99, and from 0.999.
     pub trusted: [usize; CONFIDENCE_CLASSES.len() + 1],
 }
 
@@ -90,8 +90,7 @@ impl ReadingStatistics {
         (self.frames > 0).then(|| self.read as f64 / self.frames as f64)
     }
 
-    /// Trusted share in per cent for a reader; never `100` while a frame is blank, nor `0` while
-    /// one is read.
+    /// Trusted share in per cent as text. It is never `100` if a frame is blank, nor `0` if one is read.
     pub(super) fn percent(&self) -> String {
         let Some(share) = self.share() else { return "-".to_owned() };
         let mut tenths = (share * 1000.0).round();
@@ -108,11 +107,11 @@ impl ReadingStatistics {
 fn longest_blanks(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
     let mut stretches = blank_stretches(time_s, channel);
     stretches.sort_by(|one, other| other.length_s().total_cmp(&one.length_s()));
-    stretches.truncate(MOST_STRETCHES);
+    stretches.truncate(MAX_STRETCHES);
     stretches
 }
 
-/// All stretches of a channel that were left blank, in the order of time.
+/// All blank intervals of a channel, in order of time.
 pub fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankStretch> {
     let outcomes: Vec<(usize, Blank)> =
         (0..time_s.len()).map(|index| (index, channel.outcome(index))).collect();
@@ -124,7 +123,7 @@ pub fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankSt
         .collect()
 }
 
-/// The stretch of neighbouring frames, each with the reason why it is blank.
+/// The interval of a run of blank frames, each given by its index and reason.
 fn stretch(time_s: &[f64], run: &[(usize, Blank)]) -> Option<BlankStretch> {
     let (first, last) = (run.first()?.0, run.last()?.0);
     let mut counts = BTreeMap::new();

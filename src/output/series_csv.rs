@@ -12,7 +12,7 @@ use super::numbers::{TIME_DECIMALS, fixed};
 use super::words::column;
 use super::{RenderError, write_csv};
 
-/// Rows that are made side by side before they are written.
+/// Number of rows that are formatted in parallel before they are written.
 const ROWS_TOGETHER: usize = 2048;
 /// Decimals of a confidence.
 const CONFIDENCE_DECIMALS: usize = 4;
@@ -63,7 +63,7 @@ fn reading_cells(channel: &ChannelReadings, index: usize) -> [String; 2] {
     })
 }
 
-/// A probability short of 1 is never rounded up to 1.
+/// A probability below 1 is never rounded up to 1.
 fn confidence_cell(confidence: f32) -> String {
     let most = if confidence < 1.0 { 0.9999 } else { 1.0 };
     fixed(f64::from(confidence).min(most), CONFIDENCE_DECIMALS)

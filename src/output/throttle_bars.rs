@@ -1,14 +1,14 @@
-//! Airspeed against throttle, as it is drawn: a bar for each pair, and the curve with its band.
+//! The plot of airspeed against throttle: a bar for each pair, and the curve with its band.
 
 use super::axis::Axis;
 use crate::airspeed::{Pair, Pattern};
 use crate::flight::Flight;
 use crate::model::channel::Channel;
 
-/// Stretches that the curve is drawn in.
+/// Number of segments that the curve is drawn with.
 const CURVE_POINTS: u32 = 40;
 
-/// Distance between pairs of the same step, in throttle per cent or hundredths of a step.
+/// Distance between the bars of one step, in per cent of throttle or hundredths of a step.
 const APART: f64 = 1.0;
 
 /// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.
@@ -24,12 +24,12 @@ pub struct Bar {
     pub high: f64,
 }
 
-/// Whether the throttle of every pair is known; otherwise they stand by the number of their step.
+/// Whether the throttle of every pair is known. Otherwise bars are placed by the number of their step.
 pub fn by_throttle(flight: &Flight) -> bool {
     flight.pairs.iter().all(|pair| pair.throttle_percent.is_some())
 }
 
-/// The pairs and patterns that have an airspeed; those of one step stand beside each other.
+/// The bars of all pairs and patterns with an airspeed; those of one step are placed side by side.
 pub fn bars(flight: &Flight) -> Vec<Bar> {
     let by_throttle = by_throttle(flight);
     let mut bars = pair_bars(&flight.pairs, by_throttle);
@@ -37,7 +37,7 @@ pub fn bars(flight: &Flight) -> Vec<Bar> {
     bars
 }
 
-/// Left, right, lower and upper end of a plot of bars and curve; `None` when there is nothing to draw.
+/// Left, right, lower and upper end of a plot of bars and curve; `None` if there is nothing to draw.
 pub fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> {
     // A single point gets room beside it.
     let beside = if by_throttle { 4.0 } else { 0.4 };
@@ -46,8 +46,8 @@ pub fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> 
     Some([across.low - beside, across.high + beside, up.low, up.high])
 }
 
-/// Points of the curve of airspeed against throttle over the throttles flown, with its 95 % band; empty
-/// where there is no curve, or a throttle is not known.
+/// Points of the curve of airspeed against throttle with its 95 % band, over the throttles flown; empty if there is no
+/// curve or a throttle is unknown.
 pub fn curve(flight: &Flight) -> Vec<Bar> {
     if !by_throttle(flight) {
         return Vec::new();
@@ -86,7 +86,7 @@ fn pattern_bar(pattern: &Pattern) -> Option<Bar> {
     })
 }
 
-/// The pairs that have an airspeed; those of one step stand beside each other.
+/// The bars of all pairs with an airspeed; those of one step are placed side by side.
 fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<Bar> {
     let mut bars: Vec<Bar> = Vec::new();
     for (index, pair) in pairs.iter().enumerate() {

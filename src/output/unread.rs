@@ -1,4 +1,4 @@
-//! Channels that cannot be read: why, and the command that teaches them.
+//! Channels that cannot be read: why, and which frames to label so that they can.
 
 use maud::{Markup, html};
 
@@ -55,7 +55,7 @@ pub fn sentence(unread: &UnreadChannel) -> String {
     )
 }
 
-/// Moments in words, such as `4.20 s, 12.40 s and 31.07 s`.
+/// Times in words, such as `4.20 s, 12.40 s and 31.07 s`.
 fn moments(times_s: &[f64]) -> Option<String> {
     let words: Vec<String> = times_s.iter().map(|time_s| format!("{time_s:.2} s")).collect();
     let (last, others) = words.split_last()?;
@@ -102,7 +102,7 @@ pub fn command_lines(parts: &[String]) -> Vec<String> {
     lines
 }
 
-/// The channels that cannot be read, for the report; nothing where all are.
+/// The section of the report on channels that cannot be read; empty if all can.
 pub(super) fn section(flight: &Flight) -> Markup {
     html! {
         @if !flight.legibility.unread.is_empty() {

@@ -5,7 +5,7 @@ use crate::flight::Flight;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
 use crate::model::units::Unit;
 
-/// Cautions that go with every result meant for a reader.
+/// Cautions shown with every result.
 pub const CAUTIONS: [&str; 5] = [
     "For use after landing, not in flight: these numbers come from a recording and replace no instrument.",
     "Take the propeller off before working on the model on the bench, and connect the pack only when \
@@ -16,7 +16,7 @@ pub const CAUTIONS: [&str; 5] = [
     "Follow the local rules and those of your flying club; they come before anything written here.",
 ];
 
-/// What a cause of uncertainty is, for a pilot.
+/// A cause of uncertainty in words.
 pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
     match cause {
         Cause::Gusts => "gusts: the legs are too short to average them out",
@@ -33,14 +33,14 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
     }
 }
 
-/// What a dead readout is and what became of it, for a reader; `stuck_at` in `unit`.
+/// The sentence on a dead readout; `stuck_at` is in `unit`.
 pub(crate) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
     let number = super::numbers::shown(stuck_at, usize::from(decimals));
     let value = with_symbol(&number, unit.map_or("", Unit::symbol));
     format!("dead readout, stuck at {value} all flight: not used, not drawn")
 }
 
-/// The name of a leg's kind, as in the file of legs.
+/// The name of a leg's kind in `legs.csv`.
 pub fn kind_name(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Upwind => "upwind",
@@ -50,7 +50,7 @@ pub fn kind_name(kind: LegKind) -> &'static str {
     }
 }
 
-/// What became of a leg in a few words, for a picture: `upwind 60 %`, `doubtful upwind 60 %` or `unused: too short`.
+/// How a leg is used, in a few words for an image: `upwind 60 %`, `doubtful upwind 60 %` or `unused: too short`.
 pub fn use_in_words(leg: &Leg) -> String {
     let name = || format!("{} {}", kind_name(leg.kind), step_name(leg.throttle_percent, leg.step));
     match leg.usage {
@@ -60,7 +60,7 @@ pub fn use_in_words(leg: &Leg) -> String {
     }
 }
 
-/// A leg's kind for a reader.
+/// A leg's kind in words.
 pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Unpaired => "without partner",
@@ -68,7 +68,7 @@ pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
     }
 }
 
-/// Where the throttle came from, for a reader.
+/// The sentence on where the throttle comes from.
 pub fn throttle_origin(source: ThrottleSource) -> &'static str {
     match source {
         ThrottleSource::Overlay => "Throttle was read from the overlay.",
@@ -80,7 +80,7 @@ pub fn throttle_origin(source: ThrottleSource) -> &'static str {
     }
 }
 
-/// The name of a throttle step, such as `60 %` or `step 3`; empty when neither is known.
+/// The name of a throttle step, such as `60 %` or `step 3`; empty if neither is known.
 pub fn step_name(throttle_percent: Option<f64>, step: Option<u32>) -> String {
     match (throttle_percent.filter(|percent| percent.is_finite()), step) {
         (Some(percent), _) => format!("{} %", super::numbers::trimmed(percent)),
@@ -94,17 +94,17 @@ pub fn joined(flags: &[Flag]) -> String {
     flags.iter().map(|flag| flag.0.as_str()).collect::<Vec<_>>().join("; ")
 }
 
-/// `name_suffix`, or the bare name without a unit.
+/// `name_suffix`, or the name alone if there is no unit.
 pub(crate) fn column(name: &str, unit: Option<Unit>) -> String {
     unit.map_or_else(|| name.to_owned(), |unit| format!("{name}_{}", unit.suffix()))
 }
 
-/// The symbol of the speed's unit for a reader; empty when it is not known.
+/// The symbol of the speed's unit; empty if the unit is unknown.
 pub fn speed_symbol(flight: &Flight) -> &'static str {
     flight.unit(&crate::model::channel::Channel::Speed).map_or("", Unit::symbol)
 }
 
-/// `number symbol`, or the bare number without a symbol.
+/// `number symbol`, or the number alone if there is no symbol.
 pub fn with_symbol(number: &str, symbol: &str) -> String {
     if symbol.is_empty() { number.to_owned() } else { format!("{number} {symbol}") }
 }

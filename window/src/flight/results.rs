@@ -11,7 +11,7 @@ use pairspeed::airspeed::Pair;
 use pairspeed::flight::Flight;
 use pairspeed::output::answer::{HEADINGS, Row, remark, rows};
 use pairspeed::output::axis::Axis;
-use pairspeed::output::table::no_answer;
+use pairspeed::output::terminal_table::no_answer;
 use pairspeed::output::throttle_bars::{Bar, bars, by_throttle, curve, room};
 use pairspeed::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
 use pairspeed::output::{blanks, conditions, propulsion, unread};

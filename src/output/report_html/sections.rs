@@ -10,7 +10,7 @@ use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::blanks::{self, BlankReasons};
 use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::reading_statistics::ReadingStatistics;
-use crate::output::table::no_answer;
+use crate::output::terminal_table::no_answer;
 use crate::output::words::{
     CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin, with_symbol,
 };

@@ -11,13 +11,13 @@ use super::RenderError;
 use super::numbers::shown;
 use super::words::{kind_name, step_name, with_symbol};
 
-/// Time that one caption covers before the numbers are looked at again.
-const BEAT_S: f64 = 0.5;
+/// Interval between updates of the caption, in seconds: long enough to read (set by judgement).
+const CAPTION_S: f64 = 0.5;
 
-/// Latest time that is captioned: far beyond any flight, well within whole milliseconds.
+/// Latest time with a caption, in seconds: far longer than any flight, and exact in whole milliseconds.
 const LATEST_S: f64 = 1e9;
 
-/// A caption from `start_s` to `end_s`, its text not yet escaped.
+/// A caption from `start_s` to `end_s`; its text is not yet escaped.
 #[derive(Debug, Clone, PartialEq)]
 struct Cue {
     start_s: f64,
@@ -25,8 +25,8 @@ struct Cue {
     text: String,
 }
 
-/// A caption for each half second of the flight with something to say; equal neighbours are one.
-/// Times are those of the flight: with several clips, of the clips joined with their gaps.
+/// A caption for each half second of the flight with a reading; equal captions that follow each other are merged. Times
+/// are flight times: with several clips, those of the joined clips including gaps.
 ///
 /// # Errors
 /// None today; the signature is that of every serializer.
@@ -47,7 +47,7 @@ pub fn captions_vtt(flight: &Flight) -> Result<Vec<u8>, RenderError> {
 
 fn cues(flight: &Flight) -> Vec<Cue> {
     let mut cues: Vec<Cue> = Vec::new();
-    for frames in beats(&flight.series.readings.time_s) {
+    for frames in intervals(&flight.series.readings.time_s) {
         let Some(cue) = cue(flight, frames).filter(|cue| !cue.text.is_empty()) else { continue };
         match cues.last_mut() {
             Some(last) if last.text == cue.text && last.end_s == cue.start_s => last.end_s = cue.end_s,
@@ -57,16 +57,16 @@ fn cues(flight: &Flight) -> Vec<Cue> {
     cues
 }
 
-/// Number of the beat a time falls into; the time is at most [`LATEST_S`].
-fn beat(time_s: f64) -> f64 {
-    (time_s / BEAT_S).floor()
+/// Number of the caption interval that holds a time of at most [`LATEST_S`].
+fn interval_number(time_s: f64) -> f64 {
+    (time_s / CAPTION_S).floor()
 }
 
-/// The frames of each beat that has any, as ranges of indices.
-fn beats(time_s: &[f64]) -> Vec<std::ops::Range<usize>> {
+/// The frames of each caption interval that has any, as ranges of indices.
+fn intervals(time_s: &[f64]) -> Vec<std::ops::Range<usize>> {
     let mut end = 0;
     time_s
-        .chunk_by(|one, next| beat(*one) == beat(*next))
+        .chunk_by(|one, next| interval_number(*one) == interval_number(*next))
         .map(|frames| {
             let start = end;
             end += frames.len();
@@ -75,14 +75,14 @@ fn beats(time_s: &[f64]) -> Vec<std::ops::Range<usize>> {
         .collect()
 }
 
-/// The caption over one beat's frames; `None` where their time is not usable.
+/// The caption of one interval's frames; `None` if their time is out of range.
 fn cue(flight: &Flight, frames: std::ops::Range<usize>) -> Option<Cue> {
     let first_s = *flight.series.readings.time_s.get(frames.start)?;
     if !(0.0..LATEST_S).contains(&first_s) {
         return None;
     }
-    let start_s = beat(first_s) * BEAT_S;
-    let end_s = start_s + BEAT_S;
+    let start_s = interval_number(first_s) * CAPTION_S;
+    let end_s = start_s + CAPTION_S;
     let numbers = numbers_text(flight, frames);
     let leg = leg_text(&flight.legs, f64::midpoint(start_s, end_s));
     let text = [numbers, leg].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("\n");
@@ -99,8 +99,8 @@ fn numbers_text(flight: &Flight, frames: std::ops::Range<usize>) -> String {
     parts.collect::<Vec<_>>().join(", ")
 }
 
-/// The last known number of a channel within the frames: the smoothed value for the speed, the
-/// trusted reading for the others. A dead channel has none.
+/// The last number of a channel within the frames: the smoothed speed, or the trusted reading of another channel. A
+/// dead channel has none.
 fn latest(flight: &Flight, channel: &Channel, frames: std::ops::Range<usize>) -> Option<String> {
     let readings = flight.series.alive(channel)?;
     let smooth = &flight.series.speed_smooth;
@@ -119,15 +119,15 @@ fn leg_text(legs: &[Leg], time_s: f64) -> String {
     if step.is_empty() { kind_name(leg.kind).to_owned() } else { format!("{}, {step}", kind_name(leg.kind)) }
 }
 
-/// `hh:mm:ss.ttt`; hours take more places when they need them.
+/// `hh:mm:ss.ttt`; the hours may have more digits.
 fn timestamp(time_s: f64) -> String {
     let milliseconds = (time_s * 1000.0).round() as u64;
     let seconds = milliseconds / 1000;
     format!("{:02}:{:02}:{:02}.{:03}", seconds / 3600, seconds / 60 % 60, seconds % 60, milliseconds % 1000)
 }
 
-/// Cue text with the characters that WebVTT reserves written as references, which also breaks up
-/// an arrow, and without blank lines, which would end the cue.
+/// Caption text with the characters reserved by WebVTT written as references (an arrow would end the text), and without
+/// blank lines (one would end the caption).
 fn escaped(text: &str) -> String {
     let lines = text.lines().filter(|line| !line.trim().is_empty());
     let text = lines.collect::<Vec<_>>().join("\n");

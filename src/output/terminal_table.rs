@@ -1,4 +1,4 @@
-//! The compact table for the terminal.
+//! The results as text for the terminal.
 
 use crate::flight::Flight;
 use crate::model::channel::Channel;
@@ -11,8 +11,8 @@ use super::reading_statistics::ReadingStatistics;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
 use super::{conditions, propulsion, unread};
 
-/// The answer as text: a row for each pair and for each throttle step flown more than once, then
-/// what a pilot should know of them, then what was left blank and why. Lines end in `\n`.
+/// The results as text: a row for each pair and for each throttle step with several pairs, then remarks on them, then
+/// the counts of blank frames and their reasons. Lines end in `\n`.
 #[must_use]
 pub fn table(flight: &Flight) -> String {
     let rows = rows(flight);
@@ -74,7 +74,7 @@ fn flag_line(flight: &Flight, row: &Row<'_>) -> Option<String> {
     (!remark.is_empty()).then(|| format!("{step}: {remark}"))
 }
 
-/// One line a channel: how much was read and why the rest is blank.
+/// One line per channel: how many frames were read, and why the others are blank.
 fn reading_lines(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
     let line = |channel: &ChannelReadings| {
