@@ -3,7 +3,7 @@ use std::path::Path;
 
 use super::sample::{long_flight, small_flight};
 use crate::files::Existing;
-use crate::output::Serializer::{ByAndBy, Whole};
+use crate::output::Serializer::{Streamed, Whole};
 use crate::output::folder::{OutputError, ResultFolder, write_all};
 use crate::output::{RenderError, pairs_csv, series_csv};
 
@@ -135,7 +135,7 @@ fn a_result_that_cannot_be_made_leaves_the_old_results_as_they_were() {
     let error = folder
         .write_formats(
             &[
-                ("series.csv", ByAndBy(series_csv)),
+                ("series.csv", Streamed(series_csv)),
                 ("report.html", Whole(|_| Err(RenderError::Plot("no ink".into())))),
             ],
             &long_flight(),
@@ -153,7 +153,7 @@ fn a_rename_that_fails_leaves_no_mixture_of_two_flights() {
     // A folder of that name stands in the way of the second rename.
     fs::create_dir(home.path().join("extra.csv")).unwrap();
     let formats: [(_, crate::output::Serializer); 2] =
-        [("series.csv", ByAndBy(series_csv)), ("extra.csv", Whole(pairs_csv))];
+        [("series.csv", Streamed(series_csv)), ("extra.csv", Whole(pairs_csv))];
     let error = folder.write_formats(&formats, &small_flight()).unwrap_err();
     assert!(matches!(&error, OutputError::Write { path, .. } if path.ends_with("extra.csv")), "{error}");
     assert_eq!(names_in(home.path()), ["extra.csv"]);
@@ -167,7 +167,7 @@ fn a_rename_that_fails_while_replacing_restores_the_former_results() {
     let folder = ResultFolder::prepare(home.path(), Existing::Replace).unwrap();
     fs::create_dir(home.path().join("extra.csv")).unwrap();
     let formats: [(_, crate::output::Serializer); 2] =
-        [("series.csv", ByAndBy(series_csv)), ("extra.csv", Whole(pairs_csv))];
+        [("series.csv", Streamed(series_csv)), ("extra.csv", Whole(pairs_csv))];
     let error = folder.write_formats(&formats, &long_flight()).unwrap_err();
     assert!(matches!(&error, OutputError::Write { path, .. } if path.ends_with("extra.csv")), "{error}");
     fs::remove_dir(home.path().join("extra.csv")).unwrap();
