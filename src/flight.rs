@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use crate::advice::FlightNote;
 use crate::air::FlightAir;
 use crate::airspeed::{Pair, Pattern, StepResult, WindFinding};
 use crate::footage::ClipInfo;
@@ -25,7 +26,7 @@ pub struct FlightRecord {
     /// Which channels can be read.
     pub legibility: ChannelLegibility,
     /// Notes on the clips and their reading, one sentence each.
-    pub notes: Vec<String>,
+    pub notes: Vec<FlightNote>,
 }
 
 /// One flight with its readings and results.
@@ -62,7 +63,7 @@ pub struct Flight {
     /// What the pilot should know, a sentence each: time stamps that are unusable, a gap between clips. Channels
     /// that cannot be read, blanks and dead readouts are not among them: see [`Flight::legibility`] and
     /// [`Series::stuck_at`].
-    pub notes: Vec<String>,
+    pub notes: Vec<FlightNote>,
 }
 
 impl Flight {

@@ -20,6 +20,7 @@
 //! work_out:    series -> legs -> pairs -> findings (a Flight, which output writes down)
 //! ```
 
+pub mod advice;
 pub mod air;
 pub mod airspeed;
 pub mod compare;
@@ -53,6 +54,7 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
+use advice::{Advice, Advised, FlightNote};
 use flight::{Flight, FlightRecord};
 use footage::FrameSource as _;
 use glyphs::GlyphSet;
@@ -80,6 +82,17 @@ pub enum ReadError {
     /// The told legs.
     #[error(transparent)]
     Legs(#[from] legs::GivenLegError),
+}
+
+impl Advised for ReadError {
+    fn advice(&self) -> Option<Advice> {
+        match self {
+            Self::Prepare(error) => error.advice(),
+            Self::Setup(error) => error.advice(),
+            Self::Glyphs(error) => error.advice(),
+            Self::Footage(_) | Self::Legs(_) => None,
+        }
+    }
 }
 
 /// What the pilot may tell of a reading.
@@ -147,11 +160,12 @@ pub fn read_record(
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
     let legibility = readings::ChannelLegibility::of(&prepared, recording.spans(), &setup.path);
     legibility.leave_blank(&mut read);
-    let mut notes = readings::lost_sentences(&read);
-    notes.extend(setup.warnings());
-    notes.extend(prepared.sentence());
-    notes.extend(recording.join_sentences());
-    notes.extend(recording.notes().sentences(&info.path));
+    let mut notes: Vec<FlightNote> =
+        readings::lost_sentences(&read).into_iter().map(FlightNote::from).collect();
+    notes.extend(setup.warnings().into_iter().map(FlightNote::from));
+    notes.extend(prepared.note());
+    notes.extend(recording.join_sentences().into_iter().map(FlightNote::from));
+    notes.extend(recording.notes().sentences(&info.path).into_iter().map(FlightNote::from));
     Ok(FlightRecord {
         clips,
         series: Arc::new(series::trust(read)),
@@ -186,11 +200,11 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
     // That not one speed is trusted goes without saying where the speed cannot be read.
     let unread = legibility.unread(&channel::Channel::Speed).is_some();
     let told = legs.notes.iter().filter(|note| !(unread && **note == legs::Note::NoTrustedSpeed));
-    notes.extend(told.map(ToString::to_string));
+    notes.extend(told.map(|note| FlightNote { sentence: note.to_string(), advice: note.advice() }));
     let patterns = airspeed::patterns(&legs, options.wind.heading_reference);
     let air = air::of_flight(&series, &legs.legs, &options.air);
-    notes.extend(airspeed::wind_sentences(&options.wind, wind.as_ref(), &pairs));
-    notes.extend(air.sentence().filter(|_| !pairs.is_empty()));
+    notes.extend(airspeed::wind_notes(&options.wind, wind.as_ref(), &pairs));
+    notes.extend(air.note().filter(|_| !pairs.is_empty()));
     Ok(Flight {
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         clips,

@@ -80,7 +80,11 @@ fn the_legs_as_found_told_back_give_the_same_answers() {
     assert_eq!(traits(&again, 0, 0), traits(&desk.found, 0, 0));
     assert_eq!(again.pairs, desk.found.pairs);
     assert_eq!(again.steps, desk.found.steps);
-    assert!(again.notes.iter().any(|note| note.contains("edited by hand (1 edit)")), "{:?}", again.notes);
+    assert!(
+        again.notes.iter().any(|note| note.sentence.contains("edited by hand (1 edit)")),
+        "{:?}",
+        again.notes
+    );
 }
 
 #[test]

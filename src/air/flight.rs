@@ -1,6 +1,7 @@
 //! The air of one flight, from the pilot's values, the overlay and the standard atmosphere.
 
 use super::{Air, Datum, GivenAir, at_sea_level, datum};
+use crate::advice::{Advice, FlightNote};
 use crate::legs::Leg;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -33,14 +34,15 @@ impl FlightAir {
         self.at_legs.map(|air| at_sea_level(airspeed, air.density_ratio()))
     }
 
-    /// A sentence on values that are missing or assumed; `None` where there are none.
+    /// A note on values that are missing or assumed; `None` where there are none.
     #[must_use]
-    pub fn sentence(&self) -> Option<String> {
+    pub fn note(&self) -> Option<FlightNote> {
         if self.at_legs.is_none() {
-            return Some(
-                "The density of the air is not known: give --field-elevation, or --temperature and --pressure."
+            return Some(FlightNote {
+                sentence: "The density of the air is not known: give the elevation of the field, or temperature and pressure."
                     .to_owned(),
-            );
+                advice: Some(Advice::GiveElevationOrAir),
+            });
         }
         // The density is proportional to p / T, and the airspeed at sea level to the cube root of the density.
         let (missing, worth) = match (self.standard_temperature, self.standard_pressure) {
@@ -49,14 +51,15 @@ impl FlightAir {
             (false, true) => ("The pressure is", "30 hPa are"),
             (false, false) => return None,
         };
-        let options = match (self.standard_temperature, self.standard_pressure) {
-            (true, true) => "them with --temperature and --pressure",
-            (true, false) => "it with --temperature",
-            _ => "it with --pressure",
+        let advice = match (self.standard_temperature, self.standard_pressure) {
+            (true, true) => Advice::GiveTemperatureAndPressure,
+            (true, false) => Advice::GiveTemperature,
+            _ => Advice::GivePressure,
         };
-        Some(format!(
-            "{missing} taken from the standard atmosphere for the density of the air: give {options} ({worth} about 1 % of an airspeed at sea level)."
-        ))
+        let sentence = format!(
+            "{missing} taken from the standard atmosphere for the density of the air ({worth} about 1 % of an airspeed at sea level)."
+        );
+        Some(FlightNote { sentence, advice: Some(advice) })
     }
 }
 

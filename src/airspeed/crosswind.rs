@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::Pair;
 use super::multileg::HeadingReference;
 use super::turn_fit;
+use crate::advice::{Advice, FlightNote};
 use crate::legs::LegSet;
 use crate::series::Series;
 use crate::stats::median;
@@ -212,15 +213,17 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
 const CONTRADICTION_SHARE: f64 = 0.5;
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
-/// Sentences on a given wind that is not usable or contradicts the legs.
+/// Notes on a given wind that is not usable or contradicts the legs.
 #[must_use]
-pub fn wind_sentences(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<String> {
-    let mut sentences = Vec::new();
+pub fn wind_notes(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<FlightNote> {
+    let mut notes = Vec::new();
     if given.wind.is_some() && found.is_none() && !pairs.is_empty() {
-        sentences.push(
-            "The given wind is not used: give the course of the legs with --course, since the overlay shows none."
-                .to_owned(),
-        );
+        notes.push(FlightNote {
+            sentence:
+                "The given wind is not used: give the course of the legs, since the overlay shows none."
+                    .to_owned(),
+            advice: Some(Advice::GiveCourse),
+        });
     }
     let given_finding = found.filter(|wind| wind.source == WindSource::Given);
     let winds: Vec<f64> = pairs.iter().map(|pair| pair.wind).collect();
@@ -229,13 +232,13 @@ pub fn wind_sentences(given: &GivenWind, found: Option<&WindFinding>, pairs: &[P
         let doubts: Vec<f64> = pairs.iter().map(|pair| pair.airspeed.standard_uncertainty).collect();
         let doubt = CONTRADICTION_UNCERTAINTIES * median(&doubts).unwrap_or(0.0);
         if (along - usual.abs()).abs() > doubt.max(CONTRADICTION_SHARE * along.max(usual.abs())) {
-            sentences.push(format!(
+            notes.push(FlightNote::from(format!(
                 "The given wind is {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction.",
                 usual.abs()
-            ));
+            )));
         }
     }
-    sentences
+    notes
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ pub use budget::{Budget, Cause, Contribution, SHARED_ROUNDING_STEPS};
 use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
     COURSE_WITHIN_DEG, Crosswind, GivenWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
-    wind_sentences,
+    wind_notes,
 };
 use disagreement::Disagreement;
 use drift::Drift;

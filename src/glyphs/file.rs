@@ -23,6 +23,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
+use crate::advice::{Advice, Advised};
 use crate::files::{Existing, read_error_in_words, write_whole};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
@@ -40,8 +41,8 @@ const MAX_CELL_PX: usize = 512;
 pub enum GlyphFileError {
     /// The folder that a setup names does not exist.
     #[error(
-        "the glyph folder {} that the setup names does not exist: fix `glyphs` in {}, teach the digits with \
-         `pairspeed teach`, or remove the key to use the built-in digits",
+        "the glyph folder {} that the setup names does not exist: fix `glyphs` in {}, teach the digits, \
+         or remove the key to use the built-in digits",
         folder.display(),
         setup.display()
     )]
@@ -75,6 +76,12 @@ pub enum GlyphFileError {
         /// The reason.
         reason: String,
     },
+}
+
+impl Advised for GlyphFileError {
+    fn advice(&self) -> Option<Advice> {
+        matches!(self, Self::NoFolder { .. }).then_some(Advice::TeachDigits)
+    }
 }
 
 #[derive(Debug, Serialize, Deserialize)]

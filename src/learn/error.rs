@@ -2,20 +2,21 @@
 
 use thiserror::Error;
 
+use crate::advice::{Advice, Advised};
+
 /// Why no glyphs can be learned.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LearnError {
     /// No label was given.
-    #[error("no reading is labelled: give at least one, for example --say speed@12.4=63")]
+    #[error("no reading is labelled: label at least one")]
     NoLabels,
     /// No label can be used.
     #[error("none of the labels can be used: {0}")]
     NoneUsable(String),
     /// Fewer than two labels agree.
     #[error(
-        "{}, so nothing is learned: {first}. Look again with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or \
-         insist with `--insist CHANNEL@SECONDS`",
+        "{}, so nothing is learned: {first}",
         too_few_agree(*labels)
     )]
     TooFewAgree {
@@ -33,6 +34,16 @@ pub enum LearnError {
         /// The channels, separated by commas.
         channels: String,
     },
+}
+
+impl Advised for LearnError {
+    fn advice(&self) -> Option<Advice> {
+        match self {
+            Self::NoLabels => Some(Advice::LabelReading),
+            Self::TooFewAgree { .. } => Some(Advice::CheckLabels),
+            Self::NoneUsable(_) | Self::NoLayout { .. } => None,
+        }
+    }
 }
 
 fn too_few_agree(labels: usize) -> String {

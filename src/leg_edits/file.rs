@@ -36,7 +36,8 @@ pub const EDITS_FILE: &str = "legs.toml";
 /// Maximum size of a file of edits, in bytes.
 const MAX_FILE_BYTES: u64 = 1 << 22;
 
-const HEAD: &str = "# Legs as found, and what was edited by hand. `pairspeed read --legs` takes this file.\n";
+const HEAD: &str =
+    "# Legs as found, and what was edited by hand. They can be given when the flight is read again.\n";
 
 /// A problem with a file of edited legs.
 #[derive(Debug, Error)]

@@ -4,6 +4,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::advice::Advice;
+
 /// The reason why two neighbouring legs are not a pair.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
@@ -219,6 +221,18 @@ pub enum Note {
     },
 }
 
+impl Note {
+    /// What to do about it, where something can be done.
+    #[must_use]
+    pub fn advice(&self) -> Option<Advice> {
+        match self {
+            Self::NoTrustedSpeed => Some(Advice::TeachDigits),
+            Self::NoLegs | Self::NoPairs | Self::TooFewPairs { .. } => Some(Advice::GiveLegs),
+            _ => None,
+        }
+    }
+}
+
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -228,10 +242,10 @@ impl fmt::Display for Note {
             ),
             Self::ConstantSpeed => f.write_str("The speed never changes: the readout may be frozen."),
             Self::NoLegs => f.write_str(
-                "No straight, steady leg was found: a leg must hold its speed for 4 s or more; or give the legs with --legs.",
+                "No straight, steady leg was found: a leg must hold its speed for 4 s or more; or give the legs by hand.",
             ),
             Self::OneLeg => f.write_str("Only one leg was found: an airspeed needs one each way."),
-            Self::NoPairs => f.write_str("No two legs form a pair: give the legs with --legs."),
+            Self::NoPairs => f.write_str("No two legs form a pair: give the legs by hand."),
             Self::Edited { edits: 1 } => f.write_str("The legs were edited by hand (1 edit)."),
             Self::Edited { edits } => write!(f, "The legs were edited by hand ({edits} edits)."),
             Self::UnpairedLeg { leg, start_s } => {
@@ -257,7 +271,7 @@ impl fmt::Display for Note {
             ),
             Self::TooFewPairs { pairs, steps } => write!(
                 f,
-                "{steps} throttle steps were given but {pairs} pairs were found: the list is not used; give the legs with --legs."
+                "{steps} throttle steps were given but {pairs} pairs were found: the list is not used; give the legs by hand."
             ),
             Self::ThrottleListUnfit { given, shown } => write!(
                 f,

@@ -1,5 +1,6 @@
 //! Words for the reasons why readings are blank.
 
+use crate::advice::Advice;
 use crate::flight::Flight;
 use crate::series::{Blank, ChannelReadings};
 use crate::setup::Region;
@@ -110,7 +111,23 @@ pub fn sentences(flight: &Flight) -> Vec<String> {
     readings.channels.iter().filter(is_read).filter_map(|readout| sentence(flight, readout)).collect()
 }
 
-fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
+/// What can be done about the channels of [`sentences`].
+pub(super) fn advice(flight: &Flight) -> Vec<Advice> {
+    let readings = &flight.series.readings;
+    let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
+    let reasons = readings.channels.iter().filter(is_read).filter_map(|readout| main_reason(flight, readout));
+    reasons
+        .filter_map(|(_, _, _, reason)| match reason {
+            Blank::DigitUnknown => Some(Advice::TeachDigits),
+            Blank::Empty | Blank::Unclear => Some(Advice::InspectRegion),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Share of the frames left blank, number of them, how many for the main reason, and that reason; `None` where so few
+/// are blank that no sentence is needed.
+fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<(f64, usize, usize, Blank)> {
     let statistics = ReadingStatistics::of(&flight.series.readings, readout);
     let blank: usize = statistics.blank.values().sum();
     let share = blank as f64 / statistics.frames.max(1) as f64;
@@ -118,20 +135,25 @@ fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
     if share <= NOTABLE_SHARE || reason == Blank::LostPicture {
         return None;
     }
+    Some((share, blank, count, reason))
+}
+
+fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
+    let (share, blank, count, reason) = main_reason(flight, readout)?;
     let words = BlankReasons::of(flight, readout).words(reason);
     Some(format!(
         "Channel {}: {:.0} % of the frames are left blank; main reason, in {count} of {blank}: {words}.{}",
         readout.channel.name(),
         100.0 * share,
-        advice(reason)
+        fix(reason)
     ))
 }
 
 /// What to do about blank frames; empty if the reason says it already.
-fn advice(reason: Blank) -> &'static str {
+fn fix(reason: Blank) -> &'static str {
     match reason {
-        Blank::DigitUnknown => " Teach the missing digits with `pairspeed teach`.",
-        Blank::Empty | Blank::Unclear => " Look at the region with `pairspeed inspect --at`.",
+        Blank::DigitUnknown => " Teach the missing digits.",
+        Blank::Empty | Blank::Unclear => " Look at the region.",
         _ => "",
     }
 }

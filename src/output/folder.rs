@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
+use crate::advice::{Advice, Advised};
 use crate::files::{Existing, FileBatch, FileBatchError, check_writable, write_error_in_words, write_whole};
 use crate::flight::Flight;
 
@@ -17,8 +18,7 @@ use super::{FORMATS, RenderError, ResultFile, Serializer};
 pub enum OutputError {
     /// There are results already and they were not to be replaced.
     #[error(
-        "the folder {} already holds results ({}): give --force to replace them, or name another \
-         folder with --out",
+        "the folder {} already holds results ({})",
         folder.display(),
         files.join(", ")
     )]
@@ -29,20 +29,20 @@ pub enum OutputError {
         files: Vec<&'static str>,
     },
     /// Something that is not a folder has the folder's name.
-    #[error("{} is not a folder: name another folder with --out", folder.display())]
+    #[error("{} is not a folder", folder.display())]
     NotAFolder {
         /// The path meant as the folder.
         folder: PathBuf,
     },
     /// A folder has the name of a result file.
     #[error("{} is a folder, but the results need that name for a file: move it away or name another \
-             folder with --out", path.display())]
+             folder", path.display())]
     NameTaken {
         /// The path of the folder in the way.
         path: PathBuf,
     },
     /// The folder could not be created.
-    #[error("cannot create the folder {}: {source}; name another folder with --out", folder.display())]
+    #[error("cannot create the folder {}: {source}", folder.display())]
     Create {
         /// The folder.
         folder: PathBuf,
@@ -51,8 +51,8 @@ pub enum OutputError {
     },
     /// A file could not be written.
     #[error(
-        "cannot write {}: {source}; check the free space and your rights there, or name another folder \
-         with --out",
+        "cannot write {}: {source}; check the free space and your rights there, or name another \
+         folder",
         path.display()
     )]
     Write {
@@ -84,6 +84,18 @@ pub enum OutputError {
         /// The reason.
         source: RenderError,
     },
+}
+
+impl Advised for OutputError {
+    fn advice(&self) -> Option<Advice> {
+        match self {
+            Self::ResultsExist { .. } => Some(Advice::ReplaceOrOtherFolder),
+            Self::NotAFolder { .. } | Self::NameTaken { .. } | Self::Create { .. } | Self::Write { .. } => {
+                Some(Advice::OtherFolder)
+            }
+            _ => None,
+        }
+    }
 }
 
 /// A folder that was found fit to take the results. Dropped without [`ResultFolder::write`], it

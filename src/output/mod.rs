@@ -34,7 +34,9 @@ use std::io::{self, Write};
 
 use thiserror::Error;
 
+use crate::advice::Advice;
 use crate::flight::Flight;
+use crate::legs::ThrottleSource;
 
 pub use blanks::BlankReasons;
 pub use captions_vtt::captions_vtt;
@@ -71,10 +73,30 @@ pub enum RenderError {
     Write(#[from] io::Error),
 }
 
+/// What the pilot can do about the notes of a flight, each advice once, in the order of the notes.
+#[must_use]
+pub fn advice(flight: &Flight) -> Vec<Advice> {
+    let unread = (!flight.legibility.unread.is_empty()).then_some(Advice::MarkBoxes);
+    let throttle = !flight.legs.is_empty() && flight.throttle_source == ThrottleSource::Numbered;
+    let of_notes = flight.notes.iter().filter_map(|note| note.advice);
+    let all = unread.into_iter().chain(throttle.then_some(Advice::GiveThrottle));
+    let mut once = Vec::new();
+    for advice in all.chain(blanks::advice(flight)).chain(of_notes) {
+        if !once.contains(&advice) {
+            once.push(advice);
+        }
+    }
+    once
+}
+
 /// Notes on a flight, one sentence each: channels that cannot be read, other blank frames, then the flight's own notes.
 fn notes(flight: &Flight) -> Vec<String> {
-    let unread = unread::sentences(flight);
-    unread.into_iter().chain(blanks::sentences(flight)).chain(flight.notes.iter().cloned()).collect()
+    unread::sentences(flight).into_iter().chain(notes_read(flight)).collect()
+}
+
+/// The same without the channels that cannot be read.
+fn notes_read(flight: &Flight) -> Vec<String> {
+    blanks::sentences(flight).into_iter().chain(flight.notes.iter().map(ToString::to_string)).collect()
 }
 
 /// Turns a flight into one result file.

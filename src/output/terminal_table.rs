@@ -5,7 +5,7 @@ use crate::model::channel::Channel;
 use crate::series::ChannelReadings;
 
 use super::answer::{HEADINGS, Row, remark, rows};
-use super::blanks::{self, BlankReasons};
+use super::blanks::BlankReasons;
 use super::page::wrapped;
 use super::reading_statistics::ReadingStatistics;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
@@ -31,7 +31,7 @@ pub fn table(flight: &Flight) -> String {
     lines.extend(propulsion::sentences(flight).iter().flat_map(|line| wrapped(line)));
     lines.extend(remarks.flat_map(|line| wrapped(&line)));
     lines.extend(reading_lines(flight).iter().flat_map(|line| wrapped(line)));
-    lines.extend(blanks::sentences(flight).iter().chain(&flight.notes).flat_map(|note| wrapped(note)));
+    lines.extend(super::notes_read(flight).iter().flat_map(|note| wrapped(note)));
     lines.join("\n") + "\n"
 }
 

@@ -50,7 +50,7 @@ pub fn sentence(unread: &UnreadChannel) -> String {
         },
     );
     format!(
-        "Channel {name} is not read: {why}{consequence}; {next}, or mark its box again with `pairspeed setup` if the \
+        "Channel {name} is not read: {why}{consequence}; {next}, or mark its box again if the \
          text stands elsewhere."
     )
 }

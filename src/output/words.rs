@@ -74,9 +74,7 @@ pub fn throttle_origin(source: ThrottleSource) -> &'static str {
         ThrottleSource::Overlay => "Throttle was read from the overlay.",
         ThrottleSource::Given => "Throttle was told by the pilot.",
         ThrottleSource::LegsFile => "Throttle was told in the file of legs.",
-        ThrottleSource::Numbered => {
-            "Throttle is not known: the steps are numbered in the order flown; tell them with --throttle."
-        }
+        ThrottleSource::Numbered => "Throttle is not known: the steps are numbered in the order flown.",
     }
 }
 

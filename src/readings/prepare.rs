@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use super::sampling::sample;
+use crate::advice::{Advice, Advised, FlightNote};
 use crate::detect::propose;
 use crate::footage::{self, FootageError, FrameSource};
 use crate::geometry::PixelRect;
@@ -52,16 +53,17 @@ impl Prepared {
         !readable.contains(&&Channel::Speed) || 2 * readable.len() <= self.setup.regions.len()
     }
 
-    /// Says that the boxes were moved.
+    /// The note that the boxes were moved.
     #[must_use]
-    pub fn sentence(&self) -> Option<String> {
+    pub fn note(&self) -> Option<FlightNote> {
         let (right, down) = self.moved?;
         let sideways = if right < 0 { "left" } else { "right" };
         let upright = if down < 0 { "up" } else { "down" };
         let (across, along) = (right.abs(), down.abs());
-        Some(format!(
-            "The overlay does not stand where the setup has it: all boxes were moved by {across} pixels to the {sideways} and {along} {upright}. If this camera stays so, mark its boxes again with `pairspeed setup`."
-        ))
+        let sentence = format!(
+            "The overlay does not stand where the setup has it: all boxes were moved by {across} pixels to the {sideways} and {along} {upright}. If this camera stays so, mark its boxes again."
+        );
+        Some(FlightNote { sentence, advice: Some(Advice::MarkBoxes) })
     }
 }
 
@@ -78,7 +80,7 @@ impl std::fmt::Display for Misfit {
         let shares: Vec<String> = self.readable.iter().map(share).collect();
         write!(
             f,
-            "the setup does not fit this recording: no region shows text that the known glyphs explain (readable in the sampled frames: {}); look with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its overlay is another, or teach its digits with `pairspeed teach`",
+            "the setup does not fit this recording: no region shows text that the known glyphs explain (readable in the sampled frames: {})",
             shares.join(", ")
         )
     }
@@ -94,6 +96,12 @@ pub enum PrepareError {
     /// The setup is not that of this recording.
     #[error("{0}")]
     Misfit(Misfit),
+}
+
+impl Advised for PrepareError {
+    fn advice(&self) -> Option<Advice> {
+        matches!(self, Self::Misfit(_)).then_some(Advice::InspectMarkOrTeach)
+    }
 }
 
 /// Calibrates a recogniser on a recording. If the speed or half of the channels are not readable, the overlay is searched for.

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use thiserror::Error;
 
 use super::{MAX_DIGITS, MAX_FRAME_PX, MIN_BOX_PX};
+use crate::advice::{Advice, Advised};
 use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -17,7 +18,7 @@ use crate::model::units::Unit;
 pub enum SetupError {
     /// The file cannot be opened or read.
     #[error(
-        "cannot read the setup file {}: {source}. Check the name, or write a new one with `pairspeed setup CLIP`",
+        "cannot read the setup file {}: {source}. Check the name, or write a new one",
         path.display()
     )]
     Unreadable {
@@ -75,8 +76,8 @@ pub enum SetupError {
     },
     /// The setup was made for a different frame size.
     #[error(
-        "{}: the setup is for frames of {} x {} pixels, but {clip} has {} x {}: run `pairspeed setup {clip}` \
-         to mark this clip, or scale the boxes and `frame` by hand",
+        "{}: the setup is for frames of {} x {} pixels, but {clip} has {} x {}: mark this clip in a setup \
+         of its own, or scale the boxes and `frame` by hand",
         path.display(), setup_frame.0, setup_frame.1, clip_frame.0, clip_frame.1
     )]
     OtherFrame {
@@ -103,6 +104,18 @@ pub enum SetupError {
         /// The system's reason.
         source: io::Error,
     },
+}
+
+impl Advised for SetupError {
+    fn advice(&self) -> Option<Advice> {
+        match self {
+            Self::Unreadable { .. } | Self::OtherFrame { .. } => Some(Advice::WriteSetup),
+            Self::Invalid { error, .. } if matches!(*error.problem, SetupProblem::FrameSize { .. }) => {
+                Some(Advice::InspectFrameSize)
+            }
+            _ => None,
+        }
+    }
 }
 
 /// How messages name a region.
@@ -255,8 +268,7 @@ pub enum SetupProblem {
     },
     /// The frame size is zero or too large.
     #[error(
-        "frame = [{width}, {height}] is not a frame size: width and height may be 1 to {MAX_FRAME_PX} pixels; \
-         `pairspeed inspect CLIP` shows the clip's"
+        "frame = [{width}, {height}] is not a frame size: width and height may be 1 to {MAX_FRAME_PX} pixels"
     )]
     FrameSize {
         /// Width in pixels.

@@ -186,7 +186,7 @@ const INTRODUCTION: &str = "\
 # Camera setup: where the overlay shows each number, and in which form.
 # Next: look at the picture beside this file (same name, .png). Check for each box below: Is the name
 # correct? Is there room for the widest value? Is there a decimal point? Which unit? Correct it here,
-# then see what is read: pairspeed inspect CLIP --setup THIS-FILE --at SECONDS
+# then inspect what the boxes read at some time of the clip.
 # Only the speed is required; voltage, altitude and throttle improve the result.";
 
 /// The head of a saved setup file: what to do next, and an explanation of each key.

@@ -172,7 +172,7 @@ fn a_missing_file_is_named_with_the_fix() {
     assert_eq!(
         error.to_string(),
         "cannot read the setup file absent/wing.toml: there is no such file. \
-         Check the name, or write a new one with `pairspeed setup CLIP`"
+         Check the name, or write a new one"
     );
 }
 
@@ -367,8 +367,7 @@ fn a_frame_without_pixels_is_refused() {
             "[640, 480]",
             size,
             &format!(
-                "wing.toml, line 4: frame = {size} is not a frame size: width and height may be 1 to 16384 pixels; \
-                 `pairspeed inspect CLIP` shows the clip's"
+                "wing.toml, line 4: frame = {size} is not a frame size: width and height may be 1 to 16384 pixels"
             ),
         );
     }
@@ -446,7 +445,7 @@ fn a_clip_of_another_size_is_refused_with_both_sizes() {
     assert_eq!(
         message(&error),
         "wing.toml: the setup is for frames of 640 x 480 pixels, but flight.mp4 has 1280 x 720: \
-         run `pairspeed setup flight.mp4` to mark this clip, or scale the boxes and `frame` by hand"
+         mark this clip in a setup of its own, or scale the boxes and `frame` by hand"
     );
 }
 

@@ -17,7 +17,7 @@ use graph::Graph;
 
 /// Folders and files of `src/`, lowest layer first. Each may import from earlier lines only.
 const LAYERS: &[&[&str]] = &[
-    &["files", "geometry", "memory", "quoting", "stats", "toml_words"],
+    &["advice", "files", "geometry", "memory", "quoting", "stats", "toml_words"],
     &["model"],
     &["footage", "glyphs"],
     &["setup"],

@@ -23,6 +23,7 @@ mod shared;
 pub mod store;
 pub mod theme;
 mod view;
+mod wording;
 pub mod work;
 
 use std::path::PathBuf;

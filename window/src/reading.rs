@@ -8,7 +8,8 @@ use egui::{ComboBox, ProgressBar, RichText, TextEdit};
 
 use super::air::AirFields;
 use super::work::{JobProgress, Outcome, Reporter, Work, in_words, take_outcome};
-use super::{Finished, Screen, Shared, Step, dialogs, page, theme};
+use super::{Finished, Screen, Shared, Step, dialogs, page, theme, wording};
+use pairspeed::advice::Advised as _;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::flight::FlightRecord;
 use pairspeed::model::units::{Quantity, Unit};
@@ -70,7 +71,7 @@ impl ReadingScreen {
                 self.in_the_way = files;
                 return;
             }
-            Err(error) => return shared.wrong(in_our_words(&error)),
+            Err(error) => return shared.wrong(output_problem(&error)),
         };
         self.in_the_way.clear();
         self.table = None;
@@ -269,18 +270,18 @@ fn read(
     if !reporter.commit() {
         return Err("cancelled: nothing was written".to_owned());
     }
-    folder.write(&flight).map_err(|error| in_our_words(&error))?;
+    folder.write(&flight).map_err(|error| output_problem(&error))?;
     // In the units of the results already, so that no edit of the legs converts a copy.
     let record = FlightRecord { series: Arc::clone(&flight.series), ..record };
     Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
 }
 
-/// What the results' folder says, for a pilot who sees fields instead of options.
-pub(super) fn in_our_words(error: &OutputError) -> String {
-    error
-        .to_string()
-        .replace("give --force to replace them, or name another folder with --out", "name another folder")
-        .replace(" with --out", "")
+/// Why results cannot be written, in the words of this window.
+pub(super) fn output_problem(error: &OutputError) -> String {
+    match error.advice() {
+        Some(next) => format!("{error}; {}", wording::advice(next)),
+        None => error.to_string(),
+    }
 }
 
 fn progress_words(progress: &JobProgress) -> String {

@@ -95,7 +95,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
         ))
     })?;
     let truth: Truth = toml::from_str(&text).map_err(Failure::misuse)?;
-    let setup = LoadedSetup::load(&beside("setup.toml")).map_err(Failure::misuse)?;
+    let setup = LoadedSetup::load(&beside("setup.toml")).map_err(Failure::advised)?;
     let clip = beside("avi");
     let replaced = arguments.force || holds_only(&arguments.out, &clip);
     let existing = if replaced { Existing::Replace } else { Existing::Keep };

@@ -9,13 +9,14 @@ use std::thread::{self, available_parallelism};
 use pairspeed::ReadOptions;
 use pairspeed::files::Existing;
 use pairspeed::output::folder::{ResultFolder, usual_name};
-use pairspeed::output::{summary_json, table};
+use pairspeed::output::{advice, summary_json, table};
 use pairspeed::read_flight;
 use pairspeed::readings::Silent;
 use pairspeed::setup::LoadedSetup;
 use serde_json::{Value, json};
 
 use super::Failure;
+use crate::wording;
 
 /// What all flights have in common.
 pub struct Common<'a> {
@@ -109,7 +110,8 @@ impl Job<'_> {
         if common.json {
             return summary_json(&flight).map_err(Failure::failed);
         }
-        Ok(table(&flight).into_bytes())
+        let next = advice(&flight).into_iter().map(|next| format!("Next: {}.\n", wording::advice(next)));
+        Ok((table(&flight) + &next.collect::<String>()).into_bytes())
     }
 
     fn print(&self, result: &Printed) {

@@ -43,7 +43,7 @@ pub struct InspectArguments {
 pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let mut clip = Clip::open(&arguments.clip)?;
     let setup =
-        arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::misuse)?;
+        arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::advised)?;
     setup.iter().flat_map(LoadedSetup::warnings).for_each(|warning| eprintln!("pairspeed: {warning}"));
     let (frames, length_s) = match arguments.at {
         Some(_) => (None, clip.last_time_s()?),
@@ -187,8 +187,8 @@ fn read_regions(
     frame: &pairspeed::footage::FoundFrame,
 ) -> Result<Vec<Read>, Failure> {
     let name = clip.info().path.display().to_string();
-    setup.check_frame(&name, clip.info().width, clip.info().height).map_err(Failure::misuse)?;
-    let sets = glyph_sets(setup).map_err(Failure::misuse)?;
+    setup.check_frame(&name, clip.info().width, clip.info().height).map_err(Failure::advised)?;
+    let sets = glyph_sets(setup).map_err(Failure::advised)?;
     let sample = readings::sample(clip, &setup.setup)?;
     let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
     let regions = &setup.setup.regions;

@@ -32,12 +32,15 @@ use std::sync::OnceLock;
 
 use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use pairspeed::ReadError;
+use pairspeed::advice::Advised;
 use pairspeed::files::write_error_in_words;
 use pairspeed::footage::FootageError;
 use pairspeed::learn::ExampleError;
 use pairspeed::output::folder::OutputError;
 use pairspeed::quoting;
 use pairspeed::readings::PrepareError;
+
+use crate::wording;
 
 /// Measures a model aircraft's airspeed from the numerals in its onboard recording.
 ///
@@ -120,6 +123,11 @@ impl Failure {
         Self::Misuse(error.to_string())
     }
 
+    /// Misuse by an error that comes with advice.
+    fn advised(error: impl Advised) -> Self {
+        Self::Misuse(wording::message(&error))
+    }
+
     fn failed(error: impl ToString) -> Self {
         Self::Failed(error.to_string())
     }
@@ -164,7 +172,7 @@ impl From<OutputError> for Failure {
     fn from(error: OutputError) -> Self {
         match error {
             OutputError::Render { .. } => Self::failed(error),
-            unwritable => Self::misuse(unwritable),
+            unwritable => Self::advised(unwritable),
         }
     }
 }
@@ -182,8 +190,8 @@ impl From<ReadError> for Failure {
     fn from(error: ReadError) -> Self {
         match error {
             ReadError::Footage(error) | ReadError::Prepare(PrepareError::Footage(error)) => error.into(),
-            misfit @ ReadError::Prepare(_) => Self::failed(misfit),
-            misuse => Self::misuse(misuse),
+            misfit @ ReadError::Prepare(_) => Self::Failed(wording::message(&misfit)),
+            misuse => Self::advised(misuse),
         }
     }
 }

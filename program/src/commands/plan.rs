@@ -5,13 +5,14 @@ use std::path::PathBuf;
 use clap::Args;
 use pairspeed::model::units::Unit;
 use pairspeed::output::{test_card_html, test_card_json, test_card_text};
-use pairspeed::plan::{Pack, PlanError, PlanQuantity, PlanRequest, plan, usual_half_width};
+use pairspeed::plan::{Pack, PlanRequest, plan, usual_half_width};
 use pairspeed::summary::load_flight;
 
 use super::Failure;
 use super::numbers::{number, positive};
 use super::page::{Answer, PageArguments};
 use super::quantity::{named_speed_unit, optional, quantity, speed_unit};
+use crate::wording;
 
 /// Make the test card of the next flight: which throttle steps, how often, how long, in which order
 ///
@@ -79,7 +80,8 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         .or(former.as_ref().map(|flight| flight.speed_unit))
         .or_else(|| named_speed_unit([&arguments.wind, &arguments.gusts]))
         .unwrap_or(Unit::KilometresPerHour);
-    let card = plan(&wish(arguments, unit)?, former.as_ref()).map_err(|error| refused(&error))?;
+    let card = plan(&wish(arguments, unit)?, former.as_ref())
+        .map_err(|error| Failure::Misuse(wording::plan_error(&error)))?;
     arguments.page.give(Answer {
         page: || test_card_html(&card, unit),
         json: || test_card_json(&card, unit),
@@ -106,31 +108,4 @@ fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanRequest, Failure> {
             .zip(arguments.full_power_w)
             .map(|(energy_wh, full_power_w)| Pack { energy_wh, full_power_w }),
     })
-}
-
-/// The error with the options that fix it.
-fn refused(error: &PlanError) -> Failure {
-    let options = match error {
-        PlanError::Steps | PlanError::TooManySteps(_) | PlanError::SlowerThanWind { .. } => "--steps",
-        PlanError::NotPositive { quantity, .. } | PlanError::Negative { quantity, .. } => option(*quantity),
-        PlanError::NoSpeed => "--top-speed or --from",
-        PlanError::NoWind => "--wind or --from",
-        PlanError::NoSteadyFlight { .. } => "--course",
-    };
-    Failure::Misuse(format!("{options}: {error}"))
-}
-
-fn option(quantity: PlanQuantity) -> &'static str {
-    match quantity {
-        PlanQuantity::HalfWidth => "--within",
-        PlanQuantity::TopSpeed => "--top-speed",
-        PlanQuantity::Wind => "--wind",
-        PlanQuantity::Gusts => "--gusts",
-        PlanQuantity::Course => "--course",
-        PlanQuantity::Height => "--height",
-        PlanQuantity::Turn => "--turn-s",
-        PlanQuantity::FlightTime => "--minutes",
-        PlanQuantity::PackEnergy => "--pack-wh",
-        PlanQuantity::FullPower => "--full-power-w",
-    }
 }

@@ -8,7 +8,7 @@ use pairspeed::flight::Flight;
 use pairspeed::leg_edits::LegEdits;
 use pairspeed::legs::{self, LegOptions};
 use pairspeed::output::folder::{ResultFolder, usual_folder};
-use pairspeed::output::{summary_json, table};
+use pairspeed::output::{advice, summary_json, table};
 use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
 use pairspeed::{ReadOptions, read_flight};
@@ -18,6 +18,7 @@ use super::each::{Common, read_each};
 use super::given::FlightConditions;
 use super::numbers::{percent, probability};
 use super::progress::Bar;
+use crate::wording;
 
 #[derive(Debug, Args)]
 pub struct ReadArguments {
@@ -64,9 +65,9 @@ pub struct ReadArguments {
 }
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
-    let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
+    let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::advised)?;
     setup.warnings().iter().for_each(|warning| eprintln!("pairspeed: {warning}"));
-    setup.require_speed().map_err(Failure::misuse)?;
+    setup.require_speed().map_err(Failure::advised)?;
     let mut options = options(arguments)?;
     arguments.conditions.apply_to(&setup.setup, &mut options)?;
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
@@ -76,7 +77,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
         return read_each(&arguments.clips, arguments.out.as_deref(), jobs, &common);
     }
     let out = arguments.out.clone().unwrap_or_else(|| usual_folder(&arguments.clips));
-    let folder = ResultFolder::prepare(&out, existing).map_err(Failure::misuse)?;
+    let folder = ResultFolder::prepare(&out, existing).map_err(Failure::advised)?;
     let flight = read_flight(&arguments.clips, &setup, &options, &mut Bar::new())?;
     folder.write(&flight)?;
     print_result(&flight, arguments.json)?;
@@ -94,6 +95,9 @@ pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
         super::print_text(&String::from_utf8_lossy(&bytes));
     } else {
         super::print_text(&table(flight));
+        for next in advice(flight) {
+            print_line!("Next: {}.", wording::advice(next));
+        }
     }
     Ok(())
 }

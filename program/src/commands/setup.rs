@@ -64,7 +64,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let regions: Vec<Region> = proposals.iter().map(Proposal::region).collect();
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
     let setup = Setup { camera, aircraft: None, regions };
-    setup.save(&file, existing).map_err(Failure::misuse)?;
+    setup.save(&file, existing).map_err(Failure::advised)?;
     let labels: Vec<Label> = setup
         .regions
         .iter()

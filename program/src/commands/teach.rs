@@ -16,6 +16,7 @@ use pairspeed::setup::LoadedSetup;
 
 use super::Failure;
 use super::progress::ShareBar;
+use crate::wording;
 
 /// How the names of the pictures begin: of what to label next, and of labels left out.
 const NEXT_NAME: &str = "label-next-";
@@ -82,7 +83,7 @@ fn moment_named(text: &str) -> Result<(Channel, f64), String> {
 }
 
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
-    let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::misuse)?;
+    let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::advised)?;
     let folder = setup.glyph_folder();
     let mut clip = open_clip(&setup, &arguments.clip)?;
     let mut remembered = remembered(arguments, &folder)?;
@@ -97,13 +98,17 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let insisted = remembered.insisted();
     let mut lesson =
         learn_glyphs(&setup.setup.camera.name, &setup.setup.regions, &examples, &insisted, &sample)
-            .map_err(Failure::misuse)?;
+            .map_err(Failure::advised)?;
     let labels = examples.len() - lesson.rejected.len() - lesson.suspects.len();
     lesson.rejected.extend(rejected);
-    lesson.set.save(&folder).map_err(Failure::misuse)?;
+    lesson.set.save(&folder).map_err(Failure::advised)?;
     let name = file_name(&arguments.clip);
     for rejected in &lesson.rejected {
-        eprintln!("Label not used, nor remembered: {rejected}");
+        eprintln!(
+            "Label not used, nor remembered: {}: {}",
+            rejected.label,
+            wording::label_problem(&rejected.problem)
+        );
         remembered.reject(&name, &rejected.label);
     }
     remembered.save(&folder).map_err(Failure::misuse)?;

@@ -26,8 +26,8 @@ const FILE_NAME: &str = "told.toml";
 /// frames a second, more than cameras record.
 const SAME_MOMENT_S: f64 = 0.01;
 /// Comment at the top of the file.
-const HEAD: &str = "# The labelled readings of `pairspeed teach`. Edit, add or remove readings here as you like;\n\
-    # the next `pairspeed teach CLIP --setup FILE` learns from all readings in this file.\n\n";
+const HEAD: &str = "# Labelled readings that the digits are learned from. Edit, add or remove readings here as you like;\n\
+    # the next time the digits are taught, all readings in this file are used.\n\n";
 
 /// Why the file of labels cannot be used.
 #[derive(Debug, Error)]

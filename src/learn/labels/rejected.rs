@@ -30,7 +30,7 @@ pub enum LabelProblem {
     #[error(transparent)]
     Format(#[from] LabelFormatError),
     /// No strokes are visible in the region's box.
-    #[error("no text is visible in its box: check the box with `pairspeed inspect CLIP --setup FILE`")]
+    #[error("no text is visible in its box: check the box")]
     NoText,
     /// The clip ends before the labelled time.
     #[error("{clip} ends at {end_s:.2} s: label an earlier moment")]

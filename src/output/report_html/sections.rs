@@ -254,7 +254,7 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
 /// What the pilot should know of the flight as a whole.
 pub(super) fn notes(flight: &Flight) -> Markup {
     let notes: Vec<String> =
-        blanks::sentences(flight).into_iter().chain(flight.notes.iter().cloned()).collect();
+        blanks::sentences(flight).into_iter().chain(flight.notes.iter().map(ToString::to_string)).collect();
     html! {
         @if !notes.is_empty() {
             section {

@@ -28,9 +28,9 @@ Throttle was read from the overlay.
 speed: 2 of 3 frames read (66.7 %); left blank: 1 not legible
 voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
 Channel speed: 33 % of the frames are left blank; main reason, in 1 of 1: not legible. Look at the
-  region with `pairspeed inspect --at`.
+  region.
 Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
-  Look at the region with `pairspeed inspect --at`.
+  Look at the region.
 The second clip starts 0.4 s after the first ends.
 "
     );
@@ -75,7 +75,7 @@ fn no_line_is_wider_than_a_hundred_characters() {
     let mut flight = small_flight();
     flight.pairs = vec![pair(1, 4_000_000_000, None, -1e300, 1e300)];
     flight.steps = vec![step(4_000_000_000, None, -1e300, 999)];
-    flight.notes = vec!["many words of a very long note about a clip ".repeat(20)];
+    flight.notes = vec!["many words of a very long note about a clip ".repeat(20).into()];
     let text = table(&flight);
     let widest = text.lines().map(|line| line.chars().count()).max().unwrap();
     assert!(widest <= 100, "{widest}:\n{text}");

@@ -52,14 +52,13 @@ No airspeed: the speed is not read.
 
 Channel speed is not read: no known glyphs fit what its region shows, so there are no legs and no
   airspeed; teach its digits from last flight.avi at 4.20 s, 12.40 s and 31.07 s, with what is shown
-  there in place of the dots, or mark its box again with `pairspeed setup` if the text stands
-  elsewhere.
+  there in place of the dots, or mark its box again if the text stands elsewhere.
     pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \\
       --say speed@12.40=... --say speed@31.07=...
 speed: 0 of 3 frames read (0.0 %); left blank: 3 not legible with the known glyphs
 voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
 Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
-  Look at the region with `pairspeed inspect --at`.
+  Look at the region.
 The second clip starts 0.4 s after the first ends.
 "
     );
@@ -71,7 +70,7 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
     assert_eq!(
         unread::sentence(&voltage),
         "Channel voltage is not read: its region is readable in only 2.5 % of the sampled frames; leave it out, or mark \
-         its box again with `pairspeed setup` if the text stands elsewhere."
+         its box again if the text stands elsewhere."
     );
     assert_eq!(unread::command(&voltage), None);
 }

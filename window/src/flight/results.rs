@@ -7,6 +7,7 @@ use super::action::LegAction;
 use super::timeline::{marks, still};
 use super::view_model::ViewModel;
 use crate::theme::{self, Colours};
+use crate::wording;
 use pairspeed::airspeed::Pair;
 use pairspeed::flight::Flight;
 use pairspeed::output::answer::{HEADINGS, Row, remark, rows};
@@ -14,7 +15,7 @@ use pairspeed::output::axis::Axis;
 use pairspeed::output::terminal_table::no_answer;
 use pairspeed::output::throttle_bars::{Bar, bars, by_throttle, curve, room};
 use pairspeed::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
-use pairspeed::output::{blanks, conditions, propulsion, unread};
+use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
 
 /// Height of the plot of speed against throttle, in points.
 const PLOT: f32 = 210.0;
@@ -171,7 +172,8 @@ fn notes(ui: &mut Ui, flight: &Flight) {
         .into_iter()
         .chain(propulsion::sentences(flight))
         .chain(blanks::sentences(flight))
-        .chain(flight.notes.iter().cloned())
+        .chain(flight.notes.iter().map(ToString::to_string))
+        .chain(advice(flight).into_iter().map(|next| format!("Next: {}.", wording::advice(next))))
         .collect();
     if sentences.is_empty() {
         return;

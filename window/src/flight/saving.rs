@@ -9,7 +9,7 @@ use super::keys::KEYS;
 use super::leg_editor::LegEditor;
 use super::timeline::zoomed;
 use super::view_model::ViewModel;
-use crate::reading::in_our_words;
+use crate::reading::output_problem;
 use crate::shared::Shared;
 use crate::theme;
 use crate::work::{Outcome, Work, take_outcome};
@@ -45,7 +45,7 @@ impl Saving {
     /// Saves one result file.
     pub fn one(&mut self, ctx: &egui::Context, file: ResultFile, leg_editor: &LegEditor, shared: &Shared) {
         self.start(ctx, leg_editor, shared, move |folder, flight| {
-            let path = write_one(folder, file, flight).map_err(|error| in_our_words(&error))?;
+            let path = write_one(folder, file, flight).map_err(|error| output_problem(&error))?;
             Ok((format!("saved {}", path.display()), None))
         });
     }
@@ -55,7 +55,7 @@ impl Saving {
         let edits = leg_editor.edits().edits().to_vec();
         self.start(ctx, leg_editor, shared, move |folder, flight| {
             let prepared = ResultFolder::prepare(folder, Existing::Replace);
-            prepared.and_then(|prepared| prepared.write(flight)).map_err(|error| in_our_words(&error))?;
+            prepared.and_then(|prepared| prepared.write(flight)).map_err(|error| output_problem(&error))?;
             Ok((format!("saved all results in {}", folder.display()), Some(edits)))
         });
     }

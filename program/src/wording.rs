@@ -1,0 +1,77 @@
+//! Where options and commands are named for the pilot: the library gives values, this file words them.
+
+use pairspeed::advice::{Advice, Advised};
+use pairspeed::learn::LabelProblem;
+use pairspeed::plan::{PlanError, PlanQuantity};
+
+/// What to do, as a phrase that names the option or the command.
+pub fn advice(advice: Advice) -> &'static str {
+    match advice {
+        Advice::GiveLegs => "give the legs with --legs",
+        Advice::GiveThrottle => "give the throttle of the steps with --throttle",
+        Advice::GiveCourse => "give the course of the legs with --course",
+        Advice::GiveElevationOrAir => "give --field-elevation, or --temperature and --pressure",
+        Advice::GiveTemperatureAndPressure => "give --temperature and --pressure",
+        Advice::GiveTemperature => "give --temperature",
+        Advice::GivePressure => "give --pressure",
+        Advice::TeachDigits => "teach the digits with `pairspeed teach`",
+        Advice::LabelReading => "label one with --say, such as --say speed@12.4=63",
+        Advice::CheckLabels => {
+            "look again with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or insist with \
+             `--insist CHANNEL@SECONDS`"
+        }
+        Advice::InspectRegion => "look at the region with `pairspeed inspect --at`",
+        Advice::MarkBoxes => "mark the boxes again with `pairspeed setup`",
+        Advice::InspectMarkOrTeach => {
+            "look with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its \
+             overlay is another, or teach its digits with `pairspeed teach`"
+        }
+        Advice::WriteSetup => "`pairspeed setup CLIP` writes a new setup file",
+        Advice::InspectFrameSize => "`pairspeed inspect CLIP` shows the frame size of the clip",
+        Advice::ReplaceOrOtherFolder => "give --force to replace them, or name another folder with --out",
+        Advice::OtherFolder => "name another folder with --out",
+    }
+}
+
+/// An error with what to do about it.
+pub fn message(error: &dyn Advised) -> String {
+    error.advice().map_or_else(|| error.to_string(), |next| format!("{error}; {}", advice(next)))
+}
+
+/// Why a label cannot be used, with what to do about it.
+pub fn label_problem(problem: &LabelProblem) -> String {
+    match problem {
+        LabelProblem::NoText => format!("{problem} with `pairspeed inspect CLIP --setup FILE`"),
+        other => other.to_string(),
+    }
+}
+
+/// Why no card can be made, with the option concerned.
+pub fn plan_error(error: &PlanError) -> String {
+    let option = match error {
+        PlanError::Steps | PlanError::TooManySteps(_) | PlanError::SlowerThanWind { .. } => "--steps",
+        PlanError::NotPositive { quantity, .. } | PlanError::Negative { quantity, .. } => {
+            plan_option(*quantity)
+        }
+        PlanError::NoSpeed => "--top-speed or --from",
+        PlanError::NoWind => "--wind or --from",
+        PlanError::NoSteadyFlight { .. } => "--course",
+    };
+    format!("{option}: {error}")
+}
+
+/// The option that gives a quantity of a plan.
+fn plan_option(quantity: PlanQuantity) -> &'static str {
+    match quantity {
+        PlanQuantity::HalfWidth => "--within",
+        PlanQuantity::TopSpeed => "--top-speed",
+        PlanQuantity::Wind => "--wind",
+        PlanQuantity::Gusts => "--gusts",
+        PlanQuantity::Course => "--course",
+        PlanQuantity::Height => "--height",
+        PlanQuantity::Turn => "--turn-s",
+        PlanQuantity::FlightTime => "--minutes",
+        PlanQuantity::PackEnergy => "--pack-wh",
+        PlanQuantity::FullPower => "--full-power-w",
+    }
+}
