@@ -1,5 +1,5 @@
-//! Writing files whole: under a temporary name beside the target, then renamed, so that a file is
-//! either complete or not there. Files that belong together are replaced together or not at all.
+//! Writes complete files. Each is written under a temporary name beside its target and then renamed, so that a target is
+//! either complete or unchanged. Files that belong together are replaced together or not at all.
 
 use std::fs;
 use std::io::{self, Write as _};
@@ -9,19 +9,19 @@ use rayon::prelude::*;
 use tempfile::{TempDir, TempPath};
 use thiserror::Error;
 
-/// Prefix and suffix of every temporary name.
+/// Prefix and suffix of all temporary names.
 const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
 
-/// A file's name without its folder, for a reader.
+/// A file's name without its folder, for messages.
 #[must_use]
 pub fn file_name(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
-/// What to do where the file exists already.
+/// What to do if the file exists already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Existing {
-    /// Leave it and fail with [`io::ErrorKind::AlreadyExists`].
+    /// Keep it and fail with [`io::ErrorKind::AlreadyExists`].
     Keep,
     /// Replace it.
     Replace,
@@ -30,7 +30,7 @@ pub enum Existing {
 /// Writes `bytes` as the file `path`.
 ///
 /// # Errors
-/// Any failure to create, write or rename; the file as it was before then stays untouched.
+/// If the file cannot be created, written or renamed. An existing file then stays unchanged.
 pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<()> {
     if existing == Existing::Keep && path.exists() {
         return Err(io::ErrorKind::AlreadyExists.into());
@@ -44,21 +44,20 @@ pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<
     renamed.map(drop).map_err(|failure| write_error_in_words(failure.error))
 }
 
-/// Why files that belong together could not be written; the folder is as it was, unless `kept`
-/// says where its former files are.
+/// Why a batch of files could not be written. The folder is unchanged, unless `kept` says where its previous files are.
 #[derive(Debug, Error)]
 #[error("cannot write {}: {source}", path.display())]
 pub struct FileBatchError {
     /// The file that failed.
     pub path: PathBuf,
-    /// The system's reason.
+    /// The operating system's error.
     pub source: io::Error,
-    /// The folder that holds the former files, where they could not be put back.
+    /// The folder with the previous files, if they could not be moved back.
     pub kept: Option<PathBuf>,
 }
 
-/// Files that are written into a folder all of them, or none: each is written in full into a temporary folder within it
-/// when it is added, and all take their places at once.
+/// A batch of files that are written into a folder together or not at all. Each is written to a temporary folder when it
+/// is added. [`FileBatch::commit`] moves all of them to their targets.
 #[derive(Debug)]
 pub struct FileBatch {
     folder: PathBuf,
@@ -67,29 +66,29 @@ pub struct FileBatch {
 }
 
 impl FileBatch {
-    /// Begins with none.
+    /// An empty batch for a folder.
     ///
     /// # Errors
-    /// [`FileBatchError`] where the folder takes no files.
+    /// [`FileBatchError`] if files cannot be created in the folder.
     pub fn create(folder: &Path) -> Result<Self, FileBatchError> {
         let fresh = temporary_folder(folder).map_err(|source| FileBatchError::at(folder, source))?;
         Ok(Self { folder: folder.to_owned(), fresh, names: Vec::new() })
     }
 
-    /// Writes one more file, which takes its place later.
+    /// Writes one file to the temporary folder.
     ///
     /// # Errors
-    /// [`FileBatchError`] where it cannot be written in full.
+    /// [`FileBatchError`] if it cannot be written completely.
     pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), FileBatchError> {
         let answer = self.add_all(&[name], |_, out| out.write_all(bytes))?;
         answer.map_err(|source| FileBatchError::at(&self.folder.join(name), source))
     }
 
-    /// The same of several files, on all cores: `write` writes the one of a number bit by bit. Gives the first of its
-    /// failures in their order.
+    /// Writes several files to the temporary folder, on all cores. `write` receives the index of a name and writes that
+    /// file's content. Returns the first of the errors of `write`, in the order of the names.
     ///
     /// # Errors
-    /// [`FileBatchError`] where one cannot be written in full.
+    /// [`FileBatchError`] if one cannot be written completely.
     pub fn add_all<E: Send>(
         &mut self,
         names: &[&str],
@@ -97,7 +96,7 @@ impl FileBatch {
     ) -> Result<Result<(), E>, FileBatchError> {
         let aside = |(number, name): (usize, &&str)| {
             let path = self.fresh.path().join(name);
-            written(&path, |out| write(number, out))
+            write_new(&path, |out| write(number, out))
                 .map_err(|source| FileBatchError::at(&self.folder.join(name), source))
         };
         let answers: Vec<_> = names.par_iter().with_max_len(1).enumerate().map(aside).collect();
@@ -110,15 +109,15 @@ impl FileBatch {
         Ok(Ok(()))
     }
 
-    /// Puts all files in their places and gives their paths in the order added. The former files are moved aside first
-    /// and, should one of the new ones not take its place, put back.
+    /// Moves all files to their targets and returns their paths in the order added. Existing files are moved aside first. If
+    /// one of the new files cannot be moved, they are moved back.
     ///
     /// # Errors
-    /// [`FileBatchError`]; with [`Existing::Keep`] also where one of the files exists.
+    /// [`FileBatchError`] if a file cannot be moved; with [`Existing::Keep`] also if a target exists.
     pub fn commit(self, existing: Existing) -> Result<Vec<PathBuf>, FileBatchError> {
         let Self { folder, fresh, names } = &self;
-        let former = temporary_folder(folder).map_err(|source| FileBatchError::at(folder, source))?;
-        let mut exchange = Exchange { folder, former, steps: Vec::new() };
+        let previous = temporary_folder(folder).map_err(|source| FileBatchError::at(folder, source))?;
+        let mut exchange = Exchange { folder, previous, steps: Vec::new() };
         let names = || names.iter().map(String::as_str);
         let aside = if existing == Existing::Replace { exchange.all_aside(names()) } else { Ok(()) };
         match aside.and_then(|()| exchange.all_in(names(), fresh.path())) {
@@ -136,75 +135,74 @@ impl FileBatchError {
     }
 }
 
-/// Makes sure that files can be written into a folder.
+/// Checks that files can be written into a folder.
 ///
 /// # Errors
-/// The system's reason why not.
+/// The operating system's error if they cannot.
 pub fn check_writable(folder: &Path) -> io::Result<()> {
     temporary_folder(folder).map(drop)
 }
 
-/// What was moved so far, so that it can be moved back.
+/// The moves made so far, so that they can be undone.
 struct Exchange<'a> {
     folder: &'a Path,
-    former: TempDir,
-    steps: Vec<Step>,
+    previous: TempDir,
+    steps: Vec<MoveStep>,
 }
 
-enum Step {
-    /// The former file of this name was moved aside.
+enum MoveStep {
+    /// The existing file of this name was moved aside.
     Aside(PathBuf),
     /// The new file was moved to this path.
     In(PathBuf),
 }
 
-type Moved = Result<(), (PathBuf, io::Error)>;
+type MoveResult = Result<(), (PathBuf, io::Error)>;
 
 impl Exchange<'_> {
-    fn all_aside<'n>(&mut self, names: impl Iterator<Item = &'n str>) -> Moved {
+    fn all_aside<'n>(&mut self, names: impl Iterator<Item = &'n str>) -> MoveResult {
         for name in names {
             let path = self.folder.join(name);
             if fs::symlink_metadata(&path).is_ok_and(|found| !found.is_dir()) {
-                fs::rename(&path, self.former.path().join(name)).map_err(|source| (path, source))?;
-                self.steps.push(Step::Aside(name.into()));
+                fs::rename(&path, self.previous.path().join(name)).map_err(|source| (path, source))?;
+                self.steps.push(MoveStep::Aside(name.into()));
             }
         }
         Ok(())
     }
 
-    fn all_in<'n>(&mut self, names: impl Iterator<Item = &'n str>, fresh: &Path) -> Moved {
+    fn all_in<'n>(&mut self, names: impl Iterator<Item = &'n str>, fresh: &Path) -> MoveResult {
         for name in names {
             let path = self.folder.join(name);
             TempPath::try_from_path(fresh.join(name))
                 .map_err(|source| (path.clone(), source))?
                 .persist_noclobber(&path)
                 .map_err(|failure| (path.clone(), failure.error))?;
-            self.steps.push(Step::In(path));
+            self.steps.push(MoveStep::In(path));
         }
         Ok(())
     }
 
-    /// Takes the steps back, the last one first; the folder of the former files where they could not
-    /// all be put back.
+    /// Undoes the moves, the last one first. Returns the folder of the previous files if not all could be moved back.
     fn undo(self) -> Option<PathBuf> {
         let mut all_back = true;
         for step in self.steps.iter().rev() {
             let back = match step {
-                Step::In(path) => fs::remove_file(path),
-                Step::Aside(name) => fs::rename(self.former.path().join(name), self.folder.join(name)),
+                MoveStep::In(path) => fs::remove_file(path),
+                MoveStep::Aside(name) => fs::rename(self.previous.path().join(name), self.folder.join(name)),
             };
             all_back &= back.is_ok();
         }
-        (!all_back).then(|| self.former.keep())
+        (!all_back).then(|| self.previous.keep())
     }
 }
 
-/// Lets `write` write a new file, and gives its answer. That it was told of a failure of the system counts as one.
-fn written<E>(
+/// Creates a file with `write` and returns its result. An input or output error counts even if `write` does not return it.
+fn write_new<E>(
     path: &Path,
     write: impl FnOnce(&mut dyn io::Write) -> Result<(), E>,
 ) -> io::Result<Result<(), E>> {
-    let mut file = Noting { inner: io::BufWriter::new(fs::File::create_new(path)?), failure: None };
+    let mut file = ErrorKeeper { inner: io::BufWriter::new(fs::File::create_new(path)?), failure: None };
     let answer = write(&mut file);
     if let Some(failure) = file.failure {
         return Err(failure);
@@ -213,37 +211,37 @@ fn written<E>(
     Ok(answer)
 }
 
-/// Keeps the first failure to write, which others may wrap in words of their own.
-struct Noting<W> {
+/// A writer that keeps its first error, since callers may wrap it in errors of their own.
+struct ErrorKeeper<W> {
     inner: W,
     failure: Option<io::Error>,
 }
 
-impl<W> Noting<W> {
-    fn noted<T>(&mut self, outcome: io::Result<T>) -> io::Result<T> {
+impl<W> ErrorKeeper<W> {
+    fn keep<T>(&mut self, outcome: io::Result<T>) -> io::Result<T> {
         outcome.map_err(|failure| {
-            let again = failure.kind().into();
+            let copy = failure.kind().into();
             if failure.kind() != io::ErrorKind::Interrupted {
                 self.failure.get_or_insert(failure);
             }
-            again
+            copy
         })
     }
 }
 
-impl<W: io::Write> io::Write for Noting<W> {
+impl<W: io::Write> io::Write for ErrorKeeper<W> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let outcome = self.inner.write(bytes);
-        self.noted(outcome)
+        self.keep(outcome)
     }
 
     fn flush(&mut self) -> io::Result<()> {
         let outcome = self.inner.flush();
-        self.noted(outcome)
+        self.keep(outcome)
     }
 }
 
-/// A temporary folder within `folder` that removes itself with what it holds.
+/// A temporary folder inside `folder`. It is removed with its content when dropped.
 fn temporary_folder(folder: &Path) -> io::Result<TempDir> {
     tempfile::Builder::new()
         .prefix(TEMPORARY.0)
@@ -252,7 +250,7 @@ fn temporary_folder(folder: &Path) -> io::Result<TempDir> {
         .map_err(write_error_in_words)
 }
 
-/// A temporary file beside `path` that removes itself.
+/// A temporary file beside `path`. It is removed when dropped.
 fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
@@ -263,8 +261,7 @@ fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     builder.tempfile_in(folder).map_err(write_error_in_words)
 }
 
-/// Rights of an ordinary new file, which the user's mask then narrows; temporary files would
-/// otherwise be private.
+/// The permissions of an ordinary new file, before the user's mask. Temporary files would otherwise be private.
 #[cfg(unix)]
 fn readable_by_others() -> Option<std::fs::Permissions> {
     use std::os::unix::fs::PermissionsExt as _;
@@ -276,8 +273,8 @@ fn readable_by_others() -> Option<std::fs::Permissions> {
     None
 }
 
-/// The reason why a file could not be written, in plain words and without the temporary name that tempfile
-/// adds to it; of the same kind.
+/// An error of writing a file, of the same kind, reworded for the user. The temporary name that tempfile adds is left
+/// out.
 pub fn write_error_in_words(error: io::Error) -> io::Error {
     use io::ErrorKind as Kind;
     let said = match error.kind() {
@@ -292,7 +289,7 @@ pub fn write_error_in_words(error: io::Error) -> io::Error {
     io::Error::new(error.kind(), said)
 }
 
-/// The reason why a file could not be read, in plain words; of the same kind.
+/// An error of reading a file, of the same kind, reworded for the user.
 pub(crate) fn read_error_in_words(error: io::Error) -> io::Error {
     use io::ErrorKind as Kind;
     let said = match error.kind() {
@@ -323,7 +320,7 @@ mod tests {
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
     }
 
-    /// A disk with room for so many bytes more.
+    /// A disk with room for this many more bytes.
     struct Full(usize);
 
     impl io::Write for Full {
@@ -339,11 +336,11 @@ mod tests {
     }
 
     #[test]
-    fn a_full_disk_is_noted_whatever_is_made_of_it() {
-        let mut roomy = Noting { inner: Full(100), failure: None };
+    fn the_error_of_a_full_disk_is_kept_even_if_the_caller_rewords_it() {
+        let mut roomy = ErrorKeeper { inner: Full(100), failure: None };
         roomy.write_all(b"some bytes").unwrap();
         assert!(roomy.failure.is_none());
-        let mut full = Noting { inner: Full(4), failure: None };
+        let mut full = ErrorKeeper { inner: Full(4), failure: None };
         let _in_other_words = full.write_all(b"some bytes").map_err(|_| "no table").unwrap_err();
         assert_eq!(full.failure.unwrap().kind(), io::ErrorKind::StorageFull);
     }
@@ -380,7 +377,7 @@ mod tests {
     }
 
     #[test]
-    fn a_rename_that_fails_midway_puts_the_former_files_back() {
+    fn a_rename_that_fails_midway_moves_the_previous_files_back() {
         let folder = tempfile::tempdir().unwrap();
         put_three(folder.path(), "old", Existing::Keep).unwrap();
         fs::remove_file(folder.path().join("b.txt")).unwrap();
@@ -406,11 +403,11 @@ mod tests {
     }
 
     #[test]
-    fn former_files_that_cannot_be_put_back_are_kept_and_named() {
+    fn previous_files_that_cannot_be_moved_back_are_kept_and_named() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("a.txt"), "old").unwrap();
-        let former = temporary_folder(folder.path()).unwrap();
-        let mut exchange = Exchange { folder: folder.path(), former, steps: Vec::new() };
+        let previous = temporary_folder(folder.path()).unwrap();
+        let mut exchange = Exchange { folder: folder.path(), previous, steps: Vec::new() };
         exchange.all_aside(["a.txt"].into_iter()).unwrap();
         // Something else takes the name before the file can return.
         fs::create_dir(folder.path().join("a.txt")).unwrap();
@@ -419,14 +416,14 @@ mod tests {
     }
 
     #[test]
-    fn a_full_disk_is_said_in_words_without_the_temporary_name() {
+    fn the_message_of_a_full_disk_has_no_temporary_name() {
         let hidden = io::Error::other("at path \"/card/.pairspeed-x.part\"").to_string();
         let said = write_error_in_words(io::Error::new(io::ErrorKind::StorageFull, hidden));
         assert_eq!((said.to_string().as_str(), said.kind()), ("no space left", io::ErrorKind::StorageFull));
     }
 
     #[test]
-    fn a_missing_folder_is_an_error_without_the_temporary_name() {
+    fn the_message_of_a_missing_folder_has_no_temporary_name() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("absent").join("a.txt");
         let message = write_whole(&path, b"one", Existing::Replace).unwrap_err().to_string();

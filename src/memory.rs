@@ -1,10 +1,10 @@
-//! Memory that is no longer needed.
+//! Returning freed memory to the operating system.
 
-/// Gives memory that was freed back to the system, where the C library keeps it for later: what a long flight then
-/// takes comes in its place, not on top of it.
+/// Returns freed memory to the operating system where the C library would keep it for later. This lowers the peak memory
+/// of long flights.
 pub(crate) fn release_freed() {
     #[cfg(all(target_os = "linux", target_env = "gnu"))]
-    // SAFETY: it may be called at any time, from any thread.
+    // SAFETY: `malloc_trim` may be called at any time, from any thread.
     #[allow(unsafe_code)]
     unsafe {
         libc::malloc_trim(0);

@@ -60,7 +60,14 @@ pub struct RegionsScreen {
     in_the_way: bool,
     /// Edits kept from the last sitting.
     kept: Option<Setup>,
-    edited: Option<(Instant, Marks)>,
+    edited: Option<LastEdit>,
+}
+
+/// The last edit that is not in the setup file.
+struct LastEdit {
+    marks: Marks,
+    /// When it was made; `None` once it is kept.
+    unkept_since: Option<Instant>,
 }
 
 impl RegionsScreen {
@@ -373,17 +380,18 @@ impl RegionsScreen {
             return;
         }
         match &self.edited {
-            Some((_, marks)) if marks == self.editor.marks() => {}
+            Some(edit) if edit.marks == *self.editor.marks() => {}
             _ => {
-                self.edited = Some((Instant::now(), self.editor.marks().clone()));
+                let marks = self.editor.marks().clone();
+                self.edited = Some(LastEdit { marks, unkept_since: Some(Instant::now()) });
                 ctx.request_repaint_after(KEPT_AFTER);
             }
         }
-        if self.edited.as_ref().is_some_and(|(when, _)| when.elapsed() >= KEPT_AFTER) {
+        let unkept_since = self.edited.as_ref().and_then(|edit| edit.unkept_since);
+        if unkept_since.is_some_and(|since| since.elapsed() >= KEPT_AFTER) {
             self.keep(shared);
-            if let Some((when, _)) = &mut self.edited {
-                // Kept: nothing more to do until the next edit.
-                *when = Instant::now() + Duration::from_secs(3600);
+            if let Some(edit) = &mut self.edited {
+                edit.unkept_since = None;
             }
         }
     }
