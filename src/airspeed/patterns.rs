@@ -75,7 +75,7 @@ fn one_pattern(
         pattern: 0,
         throttle_percent: pattern.throttle_percent,
         legs: pattern.legs.clone(),
-        heading_reference: heading_reference,
+        heading_reference,
         airspeed: budget.estimate(air.airspeed),
         wind: air.wind,
         wind_from_deg: air.wind_from_deg,

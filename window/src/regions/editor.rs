@@ -221,7 +221,7 @@ pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<
     };
     let (left, right) = span(one.0, other.0, frame.0);
     let (top, bottom) = span(one.1, other.1, frame.1);
-    let place = PixelRect { left: left, top: top, width: right - left, height: bottom - top };
+    let place = PixelRect { left, top, width: right - left, height: bottom - top };
     (place.width >= MIN_BOX_PX.0 && place.height >= MIN_BOX_PX.1).then_some(place)
 }
 
