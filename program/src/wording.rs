@@ -1,10 +1,10 @@
-//! Where options and commands are named for the pilot: the library gives values, this file words them.
+//! The wording of advice: the library returns values, and this file names the options and commands.
 
 use pairspeed::advice::{Advice, Advised};
 use pairspeed::learn::LabelProblem;
 use pairspeed::plan::{PlanError, PlanQuantity};
 
-/// What to do, as a phrase that names the option or the command.
+/// What to do next, as a phrase that names the option or the command.
 pub fn advice(advice: Advice) -> &'static str {
     match advice {
         Advice::GiveLegs => "give the legs with --legs",
@@ -17,14 +17,14 @@ pub fn advice(advice: Advice) -> &'static str {
         Advice::TeachDigits => "teach the digits with `pairspeed teach`",
         Advice::LabelReading => "label one with --say, such as --say speed@12.4=63",
         Advice::CheckLabels => {
-            "look again with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or insist with \
+            "check with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or insist with \
              `--insist CHANNEL@SECONDS`"
         }
         Advice::InspectRegion => "look at the region with `pairspeed inspect --at`",
         Advice::MarkBoxes => "mark the boxes again with `pairspeed setup`",
         Advice::InspectMarkOrTeach => {
-            "look with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its \
-             overlay is another, or teach its digits with `pairspeed teach`"
+            "check with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its \
+             overlay has changed, or teach its digits with `pairspeed teach`"
         }
         Advice::WriteSetup => "`pairspeed setup CLIP` writes a new setup file",
         Advice::InspectFrameSize => "`pairspeed inspect CLIP` shows the frame size of the clip",
@@ -46,7 +46,7 @@ pub fn label_problem(problem: &LabelProblem) -> String {
     }
 }
 
-/// Why no card can be made, with the option concerned.
+/// Why no test card can be made, with the option to correct.
 pub fn plan_error(error: &PlanError) -> String {
     let option = match error {
         PlanError::Steps | PlanError::TooManySteps(_) | PlanError::SlowerThanWind { .. } => "--steps",

@@ -58,7 +58,7 @@ fn an_answer_that_cannot_be_printed_is_a_failure_but_a_reader_that_left_is_none(
         assert_eq!(output.status.code(), Some(1), "{arguments:?}: {said}");
         assert_eq!(
             said.lines().last().unwrap(),
-            "pairspeed: the answer could not be printed in full: no space left"
+            "pairspeed: the result could not be printed in full: no space left"
         );
     }
     assert!(result.join("report.html").is_file(), "the results are written all the same");
@@ -121,7 +121,7 @@ fn a_list_of_throttles_beside_a_file_that_tells_them_is_refused() {
     std::fs::write(&legs, "start_s,end_s,kind,throttle_percent\n1,9,leg,60\n").unwrap();
     assert_misuse(
         &["read", CLIP, "--setup", SETUP, "--legs", text(&legs), "--throttle", "60,80"],
-        &["--throttle", "legs.csv tells the throttle of its legs already"],
+        &["--throttle", "legs.csv already has the throttle of its legs"],
     );
 }
 

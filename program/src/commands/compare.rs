@@ -1,4 +1,4 @@
-//! `compare`: what a change to the aircraft brought.
+//! `compare`: the effect of a change to the aircraft.
 
 use std::path::PathBuf;
 
@@ -12,35 +12,35 @@ use super::numbers::number;
 use super::page::{Answer, PageArguments};
 use super::quantity::{named_speed_unit, quantity, speed_unit};
 
-/// Compare flights: what did a change to the aircraft bring, step by step?
+/// Compare flights: the effect of a change to the aircraft, step by step
 ///
 /// Give the result folders that `read` wrote: the flight before the change first, then one or more
 /// after it. Each throttle step that both flights have is compared, at the same pack voltage where the
-/// overlay showed it and at the same air density where you tell it. Every difference comes with its
-/// 95 % interval, and the verdict allows for the number of steps compared. Units may differ between
+/// overlay shows it and at the same air density if you give it. Every difference has its 95 % interval, and
+/// the verdict accounts for the number of steps compared. Units may differ between
 /// the flights.
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
 pub struct CompareArguments {
-    /// Result folders of `read`, two or more; the first is the one compared with
+    /// Two or more result folders of `read`; the others are compared with the first
     #[arg(required = true, num_args = 2.., value_name = "RESULT")]
     results: Vec<PathBuf>,
-    /// Unit of the speeds printed: mph, km/h, kn or m/s; without it the one named with --show, or that of
-    /// the first flight
+    /// Unit of the speeds: mph, km/h, kn or m/s. Default: the unit given with --show, or that of the first
+    /// flight
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
-    /// The difference you want to be able to show, such as "2 km/h": the number of pairs it takes is
-    /// given; without it, 1 of the unit printed
+    /// Difference that you want to be able to detect, such as "2 km/h": the number of pairs needed is
+    /// printed. Default: 1 of the unit
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     show: Option<String>,
-    /// Pack voltage under load that speeds are taken to, in volts; without it the mean of the two at
-    /// each step
+    /// Pack voltage under load at which the speeds are compared, in volts. Default: the mean of both
+    /// flights at each step
     #[arg(long, value_name = "VOLTS", conflicts_with = "as_flown", value_parser = number, allow_negative_numbers = true)]
     voltage: Option<f64>,
-    /// Compare the speeds as flown, whatever the voltage
+    /// Compare the speeds as flown, without a correction for the voltage
     #[arg(long)]
     as_flown: bool,
-    /// Air density of each flight in kg/m^3, in the order of the results, such as 1.19,1.14
+    /// Air density of each flight in kg/m^3, in the order of the folders, such as 1.19,1.14
     #[arg(long, value_name = "DENSITY,...", value_delimiter = ',', value_parser = number, allow_negative_numbers = true)]
     density: Option<Vec<f64>>,
     #[command(flatten)]

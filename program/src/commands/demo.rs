@@ -1,4 +1,4 @@
-//! `demo`: reads a clip that comes with the program and prints the answer beside the truth.
+//! `demo`: reads a clip that comes with the program and compares the result with the truth.
 
 use std::path::{Path, PathBuf};
 
@@ -24,7 +24,7 @@ pub struct DemoArguments {
     /// Folder for the results
     #[arg(long, value_name = "DIR", default_value = "target/demo")]
     out: PathBuf,
-    /// Replace whatever results are there; those of a former demonstration are replaced without
+    /// Replace any existing results; those of an earlier demonstration are replaced without
     #[arg(long)]
     force: bool,
     /// Print the result as JSON
@@ -44,16 +44,16 @@ struct TrueStep {
     flown_airspeed: f64,
 }
 
-/// A step of the truth beside the step found, speeds in the unit of the clip.
+/// A true step compared with the step found; speeds are in the unit of the clip.
 #[derive(Debug, Serialize)]
 struct Beside {
     throttle_percent: f64,
     flown_airspeed: f64,
-    /// The airspeed found; `None` where the step was not.
+    /// The airspeed found; `None` if the step was not found.
     airspeed: Option<f64>,
-    /// How much it is off, in per cent of the truth.
+    /// Error in per cent of the true airspeed.
     off_percent: Option<f64>,
-    /// Whether the truth lies within the 95 % interval.
+    /// Whether the true airspeed lies within the 95 % interval.
     inside_interval: Option<bool>,
 }
 
@@ -90,7 +90,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let truth_file = beside("truth.toml");
     let text = std::fs::read_to_string(&truth_file).map_err(|error| {
         Failure::Misuse(format!(
-            "cannot read {}: {error}; run this in the project's folder, or name the folder of the clips with --clips",
+            "cannot read {}: {error}; run this in the project's folder, or give the folder of the clips with --clips",
             truth_file.display()
         ))
     })?;
@@ -108,7 +108,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
         return Ok(());
     }
     print_result(&flight, false)?;
-    print_line!("\nBeside the truth of this simulated flight:");
+    print_line!("\nCompared with the truth of this simulated flight:");
     beside.iter().for_each(|step| print_line!("{}", step.in_words()));
     print_line!("Report: {}", arguments.out.join("report.html").display());
     print_line!("CSV:    {}", arguments.out.join("pairs.csv").display());
@@ -123,7 +123,7 @@ fn holds_only(folder: &Path, clip: &Path) -> bool {
     clips.is_some_and(|clips| matches!(&clips[..], [one] if one["file"] == clip.display().to_string()))
 }
 
-/// The summary with one entry more: `truth`, a list of the steps flown.
+/// The summary with an additional entry `truth`, the list of the true steps.
 fn with_truth(flight: &Flight, beside: &[Beside]) -> Result<Value, Failure> {
     let bytes = summary_json(flight).map_err(Failure::failed)?;
     let mut summary: Value = serde_json::from_slice(&bytes).map_err(Failure::failed)?;

@@ -1,4 +1,4 @@
-//! `read --each`: the clips are flights of their own, some of them read at a time.
+//! `read --each`: each clip is a flight of its own; several are read at the same time.
 
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -18,7 +18,7 @@ use serde_json::{Value, json};
 use super::Failure;
 use crate::wording;
 
-/// What all flights have in common.
+/// Settings that all flights share.
 pub struct Common<'a> {
     pub setup: &'a LoadedSetup,
     pub options: &'a ReadOptions,
@@ -32,8 +32,8 @@ struct Job<'a> {
     folder: PathBuf,
 }
 
-/// Reads every clip as a flight of its own, `jobs` at a time, and prints what came of each in the order
-/// given. A clip that fails does not stop the others; the first that failed decides the exit code.
+/// Reads every clip as a flight of its own, `jobs` at a time, and prints the results in the order given. A clip that fails does
+/// not stop the others; the exit code is that of the first failure.
 pub fn read_each(
     clips: &[PathBuf],
     out: Option<&Path>,
@@ -78,7 +78,7 @@ pub fn read_each(
     conclusion(printed)
 }
 
-/// The clips with their folders; refuses two that would write into the same one.
+/// The clips with their result folders; two clips with the same folder are an error.
 fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>, Failure> {
     let mut taken: HashMap<PathBuf, &Path> = HashMap::new();
     clips
@@ -99,7 +99,7 @@ fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>,
         .collect()
 }
 
-/// What is printed of a flight: its table, or its summary as JSON.
+/// The output of one flight: its table, or its summary as JSON.
 type Printed = Result<Vec<u8>, Failure>;
 
 impl Job<'_> {
@@ -138,7 +138,7 @@ impl Job<'_> {
     }
 }
 
-/// Success if all was; else how the first failure ends the program.
+/// Success if all flights were read, else the first failure.
 fn conclusion(printed: Vec<Printed>) -> Result<(), Failure> {
     let count = printed.len();
     let mut failures = printed.into_iter().filter_map(Result::err);

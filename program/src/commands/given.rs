@@ -1,4 +1,4 @@
-//! What the pilot tells of air, wind, course and units on the command line.
+//! Options that state the wind, the air, the course and the units.
 
 use clap::{Args, ValueEnum};
 use pairspeed::ReadOptions;
@@ -13,16 +13,16 @@ use pairspeed::weather::{self, WeatherError};
 use super::Failure;
 use super::numbers::{course, number};
 
-/// Options of the weather and of how results are given.
+/// Options for the weather and the units of the results.
 #[derive(Debug, Args)]
 #[command(next_help_heading = "Wind, air and units")]
 pub struct FlightConditions {
-    /// Wind and the direction it comes from, such as 4@270 or 9mph@270: takes the crosswind out of the
-    /// airspeed. Without a unit, in that of the overlay's speed
+    /// Wind speed and the direction it comes from, such as 4@270 or 9mph@270: corrects the airspeed for
+    /// crosswind. Default unit: that of the overlay's speed
     #[arg(long, value_name = "SPEED@DEGREES", allow_hyphen_values = true)]
     wind: Option<String>,
-    /// Course of the legs over the ground, either way, in degrees; needed for --wind where the overlay
-    /// shows no course
+    /// Course of the legs over the ground, in either direction, in degrees; needed for --wind if the
+    /// overlay shows no course
     #[arg(long, value_name = "DEGREES", value_parser = course, allow_negative_numbers = true)]
     course: Option<f64>,
     /// What the overlay's heading is: the track over the ground (satellite receiver) or the nose (compass)
@@ -31,23 +31,23 @@ pub struct FlightConditions {
     /// Temperature at the field, such as 24 (Celsius) or 75F
     #[arg(long, value_name = "DEGREES", allow_hyphen_values = true)]
     temperature: Option<String>,
-    /// Pressure as a barometer at the field shows it, such as 940 (hPa) or 27.8inHg
+    /// Pressure that a barometer at the field shows, such as 940 (hPa) or 27.8inHg
     #[arg(long, value_name = "PRESSURE", conflicts_with = "qnh", allow_hyphen_values = true)]
     pressure: Option<String>,
-    /// Pressure reduced to sea level, as forecasts and airfields give it, such as 1018 (hPa) or 30.06inHg
+    /// Pressure reduced to sea level, from a forecast or an airfield, such as 1018 (hPa) or 30.06inHg
     #[arg(long, value_name = "PRESSURE", allow_hyphen_values = true)]
     qnh: Option<String>,
-    /// Elevation of the field above sea level, such as 1280 (in the unit of the overlay's altitude, else
+    /// Elevation of the field above sea level, such as 1280 (in the unit of the overlay's altitude, or
     /// metres) or 4200ft
     #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
     field_elevation: Option<String>,
-    /// What the altitude shown counts from; recognised where the aircraft stood at the start or end
+    /// Zero of the altitude shown; detected if the aircraft stood on the ground at the start or end
     #[arg(long, value_enum, value_name = "WHERE")]
     altitude_from: Option<AltitudeFrom>,
     /// Units of the results, such as mph,ft: mph, km/h, kn or m/s, and ft or m
     #[arg(long, value_name = "SPEED[,HEIGHT]")]
     units: Option<String>,
-    /// Pack voltage below which a leg is flagged; without it that of the aircraft's notes, or 3.5 V a cell
+    /// Pack voltage below which a leg is flagged. Default: from the aircraft's notes, or 3.5 V per cell
     #[arg(long, value_name = "VOLTS", value_parser = number, allow_negative_numbers = true)]
     least_voltage: Option<f64>,
 }
@@ -65,7 +65,7 @@ enum AltitudeFrom {
 }
 
 impl FlightConditions {
-    /// Writes what was given into the options of a reading.
+    /// Sets the options of a reading.
     pub fn apply_to(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), Failure> {
         let unit = |channel: Channel| setup.region(&channel).and_then(Region::unit_shown);
         let list = self.units.as_deref().unwrap_or_default();
@@ -84,12 +84,12 @@ impl FlightConditions {
     }
 
     fn given_wind(&self, speed_unit: Option<Unit>) -> Result<GivenWind, Failure> {
-        let held = match self.heading_is {
+        let heading_reference = match self.heading_is {
             Heading::Track => HeadingReference::Track,
             Heading::Nose => HeadingReference::Heading,
         };
         let wind = given("wind", self.wind.as_deref(), |text| weather::wind(text, speed_unit))?;
-        Ok(GivenWind { wind, course_deg: self.course, heading_reference: held })
+        Ok(GivenWind { wind, course_deg: self.course, heading_reference })
     }
 
     fn given_air(&self, altitude_unit: Option<Unit>) -> Result<GivenAir, Failure> {
@@ -108,7 +108,7 @@ impl FlightConditions {
     }
 }
 
-/// Reads what an option was given, where it was.
+/// Parses the value of an option, if it is given.
 fn given<T>(
     option: &str,
     text: Option<&str>,
@@ -117,6 +117,6 @@ fn given<T>(
     text.map(read).transpose().map_err(|error| Failure::Misuse(format!("--{option} {error}")))
 }
 
-fn wrong(option: &str, text: &str, mend: &str) -> Failure {
-    Failure::Misuse(format!("--{option} {text}: {mend}"))
+fn wrong(option: &str, text: &str, fix: &str) -> Failure {
+    Failure::Misuse(format!("--{option} {text}: {fix}"))
 }

@@ -1,4 +1,4 @@
-//! `inspect`: what a clip is, and what each region reads at one moment.
+//! `inspect`: the properties of a clip, and what each region reads at one time.
 
 use std::path::PathBuf;
 
@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 use super::Failure;
 use super::numbers::seconds;
 
-/// A moment may lie so much behind the last frame's stamp, in seconds: a frame at the lowest usual rate.
+/// Maximum time after the last frame's timestamp that is accepted, in seconds: one frame at the lowest usual rate.
 const LATE_S: f64 = 0.05;
 
 #[derive(Debug, Args)]
@@ -27,11 +27,11 @@ pub struct InspectArguments {
     /// The camera setup file whose regions are read
     #[arg(long, value_name = "FILE")]
     setup: Option<PathBuf>,
-    /// The moment, in seconds from the first video frame; without it the first frame is shown, and all frames are
+    /// Time in seconds from the first video frame. Without it, the first frame is shown, and all frames are
     /// counted and checked for damage
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true)]
     at: Option<f64>,
-    /// Where the picture goes; without it, beside the clip with the moment in its name, such as
+    /// File for the image. Default: beside the clip, with the time in its name, such as
     /// flight.inspect-12.4s.png
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
@@ -55,7 +55,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let at_s = arguments.at.unwrap_or(0.0);
     if at_s > length_s + LATE_S {
         return Err(Failure::Misuse(format!(
-            "--at {at_s}: {} ends at {length_s:.2} s: give an earlier moment",
+            "--at {at_s}: {} ends at {length_s:.2} s; give an earlier time",
             arguments.clip.display()
         )));
     }
@@ -109,7 +109,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Goes through a clip: how many frames it has, and the time of the last in seconds.
+/// Decodes a whole clip: the number of its frames, and the time of the last one in seconds.
 fn count_frames(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
     let (mut frames, mut length_s) = (0, 0.0);
     while let Some(frame) = clip.next_frame()? {
@@ -119,20 +119,22 @@ fn count_frames(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
     Ok((frames, length_s))
 }
 
-/// How many frames there are, the last of them at `length_s`, and how fast they follow each other.
+/// The number of frames and their rate, with the last frame at `length_s`.
 fn count_and_rate(frames: u64, length_s: f64) -> String {
     if frames <= 1 || length_s <= 0.0 {
         return format!("{frames} frame{}", if frames == 1 { "" } else { "s" });
     }
     let rate_hz = (frames - 1) as f64 / length_s;
-    format!("{frames} frames in {length_s:.3} s, on average {rate_hz:.2} frames a second by their stamps")
+    format!(
+        "{frames} frames in {length_s:.3} s, on average {rate_hz:.2} frames per second by their timestamps"
+    )
 }
 
-/// A region and what it shows.
+/// A region and its reading.
 struct Read {
     region: Region,
     shown: RegionReading,
-    /// Why `read` leaves it blank, as far as one frame tells.
+    /// Why `read` would leave it blank, judged by this frame alone.
     blank: Option<String>,
 }
 
@@ -166,8 +168,8 @@ impl Read {
         }
     }
 
-    /// `text` is the best guess, `value` the number where the text is clear, `confidence` the
-    /// probability that the text is right, `blank_reason` why `read` leaves it blank; each `null` where there is none.
+    /// `text` is the most probable text, `value` its number if the text is clear, `confidence` the probability that the text is
+    /// right, `blank_reason` why `read` would leave it blank; each is `null` if there is none.
     fn json(&self) -> Value {
         let (text, value, confidence) = match &self.shown {
             RegionReading::Nothing => (None, None, None),

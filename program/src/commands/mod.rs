@@ -58,10 +58,10 @@ use crate::wording;
     disable_version_flag = true
 )]
 struct Arguments {
-    /// Show what can be given
+    /// Print help
     #[arg(short, long, global = true, action = ArgAction::Help)]
     help: Option<bool>,
-    /// Show the version
+    /// Print the version
     #[arg(short = 'V', long, action = ArgAction::Version)]
     version: Option<bool>,
     #[command(subcommand)]
@@ -70,28 +70,28 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Read a small clip that comes with the program and print the answer beside the truth
+    /// Read a short clip that comes with the program and compare the result with the truth
     Demo(demo::DemoArguments),
-    /// Read the clips of one flight and work out the airspeed of every throttle step
+    /// Read the clips of one flight and compute the airspeed at every throttle step
     Read(Box<read::ReadArguments>),
-    /// Propose where the readouts stand and write a setup file to start from
+    /// Find the readouts in a clip and write a setup file to start from
     Setup(setup::SetupArguments),
-    /// Learn the shapes of the overlay's digits from a few given readings
+    /// Learn the overlay's digits from a few readings that you give
     Teach(teach::TeachArguments),
-    /// Show what a clip is and what each region reads
+    /// Show the properties of a clip and what each region reads
     Inspect(inspect::InspectArguments),
     Compare(compare::CompareArguments),
     Plan(plan::PlanArguments),
-    /// Open the window: drop a recording, mark its readouts, see the answer. Also what starts without
-    /// arguments where there is a display
+    /// Open the window: drop a recording, mark its readouts, see the result. Without arguments, the program
+    /// opens the window if there is a display
     #[cfg(feature = "window")]
     Window(window::WindowArguments),
 }
 
 /// The help of the program.
 const OVERVIEW: &str = "{about-with-newline}
-From the recorder's card to the answer: setup, inspect, teach where digits are not read, then read.
-What each of them takes: pairspeed COMMAND --help
+Usual order: setup, inspect, teach if digits are not read, then read.
+Help for a command: pairspeed COMMAND --help
 
 {subcommands}
 
@@ -103,16 +103,16 @@ const OF_COMMAND: &str = "{about-with-newline}
 
 {all-args}{after-help}";
 
-/// What the program ends with, for scripts.
+/// The exit codes, for scripts.
 const EXIT_CODES: &str = "Exit codes
-  0  done; `read` also where it found no airspeed: what it read is written, and the table says why
-  1  a clip could not be read (`read`: none of its channels), or the answer could not be printed
-  2  misuse: a wrong option, file or setup, or a place where nothing can be written";
+  0  success; also if `read` finds no airspeed: the readings are saved, and the table says why
+  1  a clip could not be read (for `read`: none of its channels), or the result could not be printed
+  2  wrong usage: an invalid option, file or setup, or a folder that cannot be written to";
 
 /// Why a command ended early.
 #[derive(Debug)]
 enum Failure {
-    /// The command was given something it cannot work with.
+    /// Wrong usage: an invalid option, file or folder.
     Misuse(String),
     /// The work itself failed.
     Failed(String),
@@ -123,7 +123,7 @@ impl Failure {
         Self::Misuse(error.to_string())
     }
 
-    /// Misuse by an error that comes with advice.
+    /// Wrong usage, from an error that comes with advice.
     fn advised(error: impl Advised) -> Self {
         Self::Misuse(wording::message(&error))
     }
@@ -146,7 +146,7 @@ impl Failure {
         }
     }
 
-    /// The same kind of failure in other words.
+    /// The same kind of failure with another message.
     fn with_message(self, message: String) -> Self {
         match self {
             Self::Misuse(_) => Self::Misuse(message),
@@ -199,8 +199,8 @@ impl From<ReadError> for Failure {
 /// Why something could not be printed, for the end of the program.
 static UNPRINTED: OnceLock<String> = OnceLock::new();
 
-/// Prints a text. A reader that has gone away (`pairspeed read ... | head`) is no failure; whatever else
-/// goes wrong is given by [`printed`]. Neither is a reason to stop: the results are written all the same.
+/// Prints a text. A closed pipe (`pairspeed read ... | head`) is no failure; [`printed`] reports any other error. Neither stops
+/// the program, so that the results are still written.
 fn print(text: fmt::Arguments<'_>) {
     note_unprinted(io::stdout().write_fmt(text));
 }
@@ -218,15 +218,15 @@ fn print_text(text: &str) {
     print(format_args!("{text}"));
 }
 
-/// Whether all that was to be printed could be.
+/// Reports the first error of printing.
 fn printed() -> Result<(), Failure> {
     note_unprinted(io::stdout().flush());
     UNPRINTED.get().map_or(Ok(()), |reason| {
-        Err(Failure::Failed(format!("the answer could not be printed in full: {reason}")))
+        Err(Failure::Failed(format!("the result could not be printed in full: {reason}")))
     })
 }
 
-/// The command line as it is understood and explained.
+/// The definition of the command line.
 fn definition() -> clap::Command {
     let definition = Arguments::command();
     let names: Vec<String> =
@@ -236,7 +236,7 @@ fn definition() -> clap::Command {
     })
 }
 
-/// What clap says of a command line it cannot take, in the form of all other messages.
+/// Prints why a command line is invalid, in the form of all other messages.
 fn refused(error: &clap::Error) -> ExitCode {
     if !error.use_stderr() || error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
     {
@@ -246,7 +246,7 @@ fn refused(error: &clap::Error) -> ExitCode {
     said(&refusal::message(error), 2)
 }
 
-/// What is given on the command line; without anything the window, where there is a display for it.
+/// The arguments of the command line. Without arguments, those that open the window if there is a display.
 fn given() -> Vec<OsString> {
     #[cfg(feature = "window")]
     let window = std::env::args_os().len() == 1 && pairspeed_window::has_display();

@@ -1,4 +1,4 @@
-//! Numbers given on the command line: what is none is refused in words that tell how to write one.
+//! Numbers on the command line; an error shows how to write them.
 
 use pairspeed::weather::{DIRECTIONS_DEG, WeatherFix};
 
@@ -16,17 +16,17 @@ pub fn seconds(text: &str) -> Result<f64, String> {
 
 /// A throttle in per cent.
 pub fn percent(text: &str) -> Result<f64, String> {
-    within(text, 0.0..=100.0, "a step lies between 0 and 100 per cent")
+    within(text, 0.0..=100.0, "give a throttle between 0 and 100 per cent")
 }
 
 /// A number above 0.
 pub fn positive(text: &str) -> Result<f64, String> {
-    within(text, f64::MIN_POSITIVE..=f64::MAX, "it must be above 0")
+    within(text, f64::MIN_POSITIVE..=f64::MAX, "give a number above 0")
 }
 
 /// A probability.
 pub fn probability(text: &str) -> Result<f32, String> {
-    within(text, 0.0..=1.0, "it lies between 0 and 1").map(|value| value as f32)
+    within(text, 0.0..=1.0, "give a number between 0 and 1").map(|value| value as f32)
 }
 
 /// A course in degrees.
@@ -41,14 +41,14 @@ fn within(text: &str, range: std::ops::RangeInclusive<f64>, fix: &str) -> Result
 
 fn no_number(text: &str) -> String {
     if let Some(seconds) = minutes_and_seconds(text) {
-        return format!("minutes are not taken apart from seconds: write {seconds}");
+        return format!("give the time in seconds: {seconds}");
     }
     if text.is_empty() {
-        return "there is no number here".to_owned();
+        return "give a number".to_owned();
     }
     let with_point = text.replacen(',', ".", 1);
     match with_point.parse::<f64>() {
-        Ok(_) if with_point != text => format!("decimals stand after a point: write {with_point}"),
+        Ok(_) if with_point != text => format!("use a decimal point: {with_point}"),
         _ => "this is no number".to_owned(),
     }
 }
@@ -68,8 +68,8 @@ mod tests {
     #[test]
     fn a_slip_in_a_number_comes_back_with_the_number_to_write() {
         assert_eq!(number(" 2.5 "), Ok(2.5));
-        assert!(number("2,5").unwrap_err().ends_with("write 2.5"));
-        assert!(seconds("1:30").unwrap_err().contains("write 90"));
+        assert!(number("2,5").unwrap_err().ends_with(": 2.5"));
+        assert!(seconds("1:30").unwrap_err().contains(": 90"));
         for text in ["", "a", "nan", "inf", "1e999", "2.5 s", "1:75"] {
             let said = number(text).unwrap_err();
             assert!(!said.contains("float") && said.contains("number"), "{text}: {said}");

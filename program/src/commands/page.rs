@@ -1,4 +1,4 @@
-//! What a command leaves that works on former results: text, JSON, or a page to print.
+//! The result of a command that uses earlier results: text, JSON, or a page to print.
 
 use std::path::{Path, PathBuf};
 
@@ -8,10 +8,10 @@ use pairspeed::output::RenderError;
 
 use super::Failure;
 
-/// Options of where the answer goes.
+/// Options for the form of the result.
 #[derive(Debug, Args)]
 pub struct PageArguments {
-    /// Write it as a page to print too, an HTML file
+    /// Also write a page to print, an HTML file
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Replace the page if it exists
@@ -22,21 +22,21 @@ pub struct PageArguments {
     json: bool,
 }
 
-/// The answer in each form; only what is asked for is made.
+/// Makes the result in each form; only the requested form is made.
 pub struct Answer<Page, Json, Text> {
     /// The page to print.
     pub page: Page,
-    /// For other programs.
+    /// For other programs, as JSON.
     pub json: Json,
-    /// For the terminal.
+    /// For the terminal, as text.
     pub text: Text,
 }
 
 impl PageArguments {
-    /// Writes the page where one is asked for and prints the answer.
+    /// Writes the page if requested, and prints the result.
     ///
     /// # Errors
-    /// [`Failure::Misuse`] where the page cannot be written, [`Failure::Failed`] where the answer cannot be made.
+    /// [`Failure::Misuse`] if the page cannot be written, [`Failure::Failed`] if the result cannot be made.
     pub fn give<Page, Json, Text>(&self, answer: Answer<Page, Json, Text>) -> Result<(), Failure>
     where
         Page: FnOnce() -> String,
@@ -58,7 +58,7 @@ impl PageArguments {
     }
 }
 
-/// Writes a page and says where it went wrong.
+/// Writes a page; an error names the file.
 fn write_page(path: &Path, page: &str, force: bool) -> Result<(), Failure> {
     let existing = if force { Existing::Replace } else { Existing::Keep };
     write_whole(path, page.as_bytes(), existing).map_err(|error| match error.kind() {

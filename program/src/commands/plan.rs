@@ -14,58 +14,58 @@ use super::page::{Answer, PageArguments};
 use super::quantity::{named_speed_unit, optional, quantity, speed_unit};
 use crate::wording;
 
-/// Make the test card of the next flight: which throttle steps, how often, how long, in which order
+/// Plan the next flight: a test card with the throttle steps, their number, length and order
 ///
-/// Tell how sure the airspeeds are to be (--within) and what is known of the day, or give a former
-/// result with --from. The card says how many pairs of legs each step needs, how many seconds to fly
-/// straight, and what interval to expect. The order keeps a falling pack voltage from looking like an
-/// effect of throttle. Speeds and lengths may carry their unit, such as "8 mph" or "900 ft".
+/// Give the uncertainty you want (--within) and what is known about the day, or an earlier result with
+/// --from. The card shows how many pairs of legs each step needs, how many seconds to fly straight, and
+/// the interval to expect. The order keeps a falling pack voltage from looking like an effect of
+/// throttle. Speeds and lengths may have a unit, such as "8 mph" or "900 ft".
 ///
 ///   pairspeed plan --top-speed "85 mph" --wind "8 mph" --within "1.5 mph" --out card.html
 ///   pairspeed plan --from flight-result --course "300 m" --minutes 6
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
 pub struct PlanArguments {
-    /// Result folder of a former flight: gives speeds, wind and gusts that are not given
+    /// Result folder of an earlier flight, for the speeds, wind and gusts that are not given
     #[arg(long, value_name = "RESULT")]
     from: Option<PathBuf>,
     /// Throttle steps in per cent
     #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', value_parser = number, allow_negative_numbers = true, default_value = "50,60,70,80,90,100")]
     steps: Vec<f64>,
-    /// Half the width of the 95 % interval wanted of each airspeed; without it, 1 mph, 2 km/h, 1 kn or
+    /// Half the width of the 95 % interval that each airspeed should have. Default: 1 mph, 2 km/h, 1 kn or
     /// 0.5 m/s
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     within: Option<String>,
-    /// Airspeed to expect at full throttle
+    /// Expected airspeed at full throttle
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     top_speed: Option<String>,
-    /// Wind to expect
+    /// Expected wind
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     wind: Option<String>,
-    /// Gusts to expect, as a standard deviation (about a third of the difference between gusts and mean
-    /// wind in a forecast); without it those of the former flight, or those usual in this wind
+    /// Expected gusts, as a standard deviation (about a third of the difference between gusts and mean wind
+    /// in a forecast). Default: those of the earlier flight, or the usual ones in this wind
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     gusts: Option<String>,
-    /// Length of the straight course; without it legs of 12 s
+    /// Length of the straight course. Default: legs of 12 s
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     course: Option<String>,
-    /// Height above ground to fly at
+    /// Height above the ground
     #[arg(long, value_name = "LENGTH", default_value = "30 m", allow_hyphen_values = true)]
     height: String,
-    /// Seconds of a turn
+    /// Duration of a turn, in seconds
     #[arg(long, value_name = "SECONDS", value_parser = number, allow_negative_numbers = true, default_value_t = 5.0)]
     turn_s: f64,
     /// Flying time of a pack in minutes, from launch to landing
     #[arg(long, value_name = "MINUTES", value_parser = positive, allow_negative_numbers = true)]
     minutes: Option<f64>,
-    /// Energy of the pack in Wh (nominal voltage times Ah); four fifths of it are planned with
+    /// Energy of the pack in Wh (nominal voltage times Ah); the plan uses four fifths of it
     #[arg(long, value_name = "WH", value_parser = number, allow_negative_numbers = true, requires = "full_power_w")]
     pack_wh: Option<f64>,
     /// Electrical power at full throttle in W
     #[arg(long, value_name = "WATTS", value_parser = number, allow_negative_numbers = true, requires = "pack_wh")]
     full_power_w: Option<f64>,
-    /// Unit of the speeds: mph, km/h, kn or m/s; without it the one named with --within or --top-speed,
-    /// that of the former flight, or km/h
+    /// Unit of the speeds: mph, km/h, kn or m/s. Default: the unit given with --within or --top-speed, that
+    /// of the earlier flight, or km/h
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
     #[command(flatten)]

@@ -6,15 +6,15 @@ use std::time::Duration;
 use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use pairspeed::readings::Progress;
 
-/// Steps of the bar of a share.
+/// Number of steps of a [`ShareBar`].
 const SHARE_STEPS: u64 = 1000;
 
-/// Frames between two looks at the bar.
+/// Number of frames between two updates of the bar.
 const FRAMES_A_STEP: u64 = 25;
-/// No time left is given before this much was read: the first frames say little about the pace.
+/// Minimum time read before the remaining time is shown, in seconds: the first frames do not show the pace.
 const SETTLED: Duration = Duration::from_secs(2);
 
-/// Shows how far the reading has come; silent when the error output is not a terminal.
+/// Shows the progress of a reading; hidden if the error output is not a terminal.
 pub struct Bar {
     bar: ProgressBar,
     begun: bool,
@@ -37,7 +37,7 @@ fn write_time_left(state: &ProgressState, text: &mut dyn std::fmt::Write) {
     let _undrawn = left.map_or(Ok(()), |left| write!(text, ", about {} left", HumanDuration(left)));
 }
 
-/// The time that the rest takes at the pace so far, once that has settled.
+/// The estimated remaining time, once the pace is known.
 fn time_left(elapsed: Duration, position: u64, length: u64) -> Option<Duration> {
     let rest = length.checked_sub(position).filter(|_| position > 0 && elapsed >= SETTLED)?;
     Some(elapsed.mul_f64(rest as f64 / position as f64))
@@ -64,11 +64,11 @@ impl Drop for Bar {
     }
 }
 
-/// Shows the share that is done of something; silent when the error output is not a terminal.
+/// Shows the share of a task that is done; hidden if the error output is not a terminal.
 pub struct ShareBar(ProgressBar);
 
 impl ShareBar {
-    /// For what is being done, such as "fetching frames".
+    /// A bar with a label, such as "fetching frames".
     pub fn new(doing: &'static str) -> Self {
         let bar = ProgressBar::new(SHARE_STEPS).with_message(doing);
         if let Ok(style) = ProgressStyle::with_template("{msg} {bar:30} {percent:>3} %") {
@@ -77,7 +77,7 @@ impl ShareBar {
         Self(bar)
     }
 
-    /// Shows a share, 0 to 1.
+    /// Sets the share, 0 to 1.
     pub fn set(&self, share: f64) {
         self.0.set_position((share * SHARE_STEPS as f64) as u64);
     }
@@ -94,7 +94,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn no_time_left_is_told_before_the_pace_has_settled() {
+    fn no_remaining_time_is_shown_before_the_pace_is_known() {
         let seconds = Duration::from_secs;
         assert_eq!(time_left(seconds(1), 1, 1000), None);
         assert_eq!(time_left(seconds(9), 0, 1000), None);

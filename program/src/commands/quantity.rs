@@ -13,7 +13,7 @@ pub fn quantity(option: &str, text: &str, usual: Unit) -> Result<f64, Failure> {
         .map_err(|error| Failure::Misuse(format!("{option} {error}")))
 }
 
-/// The unit of speed that one of the options' values names; `None` where none does.
+/// The unit of speed in the values of some options; `None` if there is none.
 pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>) -> Option<Unit> {
     let unit = |text: &String| {
         let name = text.trim_start_matches(|c: char| !c.is_alphabetic());
@@ -22,7 +22,7 @@ pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>
     values.into_iter().flatten().find_map(unit)
 }
 
-/// As [`quantity`], for an option that may be left out.
+/// The same as [`quantity`], for an optional option.
 ///
 /// # Errors
 /// As [`quantity`].
@@ -30,11 +30,10 @@ pub fn optional(option: &str, text: Option<&String>, usual: Unit) -> Result<Opti
     text.map(|text| quantity(option, text, usual)).transpose()
 }
 
-/// The unit of speeds in a list such as `mph,ft`, as every command takes it; `None` where it names none. No
-/// heights are given here.
+/// The unit of speed in a list such as `mph,ft`; `None` if there is none. Units of height are ignored here.
 ///
 /// # Errors
-/// [`Failure::Misuse`] where the list cannot be followed.
+/// [`Failure::Misuse`] if the list is invalid.
 pub fn speed_unit(list: Option<&str>) -> Result<Option<Unit>, Failure> {
     let list = list.unwrap_or_default();
     let units =

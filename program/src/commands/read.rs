@@ -1,4 +1,4 @@
-//! `read`: the whole job, from clips to airspeeds.
+//! `read`: from clips to airspeeds.
 
 use std::path::{Path, PathBuf};
 
@@ -22,39 +22,39 @@ use crate::wording;
 
 #[derive(Debug, Args)]
 pub struct ReadArguments {
-    /// The clips of one flight, in the order they were recorded; with --each, flights of their own
+    /// The clips of one flight, in recording order; with --each, each clip is a flight
     #[arg(required = true, value_name = "CLIP")]
     clips: Vec<PathBuf>,
-    /// Take the clips for separate flights: one result each, in a folder of the clip's name. A clip that
-    /// fails does not stop the others; the first that failed decides the exit code
+    /// Read each clip as a flight of its own, with results in a folder named after the clip. A clip that
+    /// fails does not stop the others; the exit code is that of the first failure
     #[arg(long, conflicts_with = "legs")]
     each: bool,
-    /// With --each, how many flights are read at a time; without it, as many as there are cores
+    /// With --each: number of flights read at the same time. Default: the number of cores
     #[arg(long, value_name = "NUMBER", requires = "each", value_parser = clap::value_parser!(u16).range(1..=64))]
     jobs: Option<u16>,
     /// The camera setup file
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
-    /// Folder for the results (with --each, for a folder a flight); without it, beside the first clip (with
-    /// --each, beside each clip) under its name
+    /// Folder for the results (with --each, one folder per flight inside it). Default: beside the first
+    /// clip (with --each, beside each clip), named after it
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Replace results that are already there
+    /// Replace existing results
     #[arg(long)]
     force: bool,
-    /// Throttle steps in the order flown, in per cent, for a flight whose throttle is not shown; goes before
-    /// a throttle that is
+    /// Throttle steps in the order flown, in per cent, if the overlay shows no throttle; overrides a
+    /// throttle that it shows
     #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', value_parser = percent, allow_negative_numbers = true)]
     throttle: Option<Vec<f64>>,
     /// Legs to use instead of those found: a CSV file (start_s,end_s,kind,throttle_percent), or the
     /// legs.toml of legs edited in the window
     #[arg(long, value_name = "FILE")]
     legs: Option<PathBuf>,
-    /// Probability from which on a reading is believed; others are left blank
+    /// Minimum confidence of a reading; readings below it are left blank
     #[arg(long, value_name = "0..1", default_value_t = DEFAULT_MIN_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
     confidence: f32,
-    /// Notes of the aircraft (motor, cells, propeller), a TOML file with a table [aircraft]; goes before the
-    /// table of that name in the setup
+    /// Notes on the aircraft (motor, cells, propeller): a TOML file with a table [aircraft]; overrides the
+    /// table of that name in the setup file
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
     /// Print the result as JSON
@@ -111,7 +111,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
         && legs.given.iter().flatten().any(|leg| leg.throttle_percent.is_some())
     {
         return Err(Failure::Misuse(format!(
-            "--throttle: {} tells the throttle of its legs already; leave --throttle out, or empty the column \
+            "--throttle: {} already has the throttle of its legs; leave --throttle out, or empty the column \
              throttle_percent",
             file.display()
         )));
@@ -121,7 +121,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
 }
 
-/// The legs of a file: those edited in the window where it is TOML, else a list.
+/// The legs of a file: legs edited in the window if it is TOML, else a CSV list.
 fn given_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
     if file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml")) {
         let edited = LegEdits::load(file, clips).map_err(Failure::misuse)?;

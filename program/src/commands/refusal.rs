@@ -1,4 +1,4 @@
-//! What is said of a command line that cannot be taken, in the form of all other messages.
+//! Messages for an invalid command line, in the form of all other messages.
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
@@ -28,30 +28,30 @@ fn no_command(error: &clap::Error) -> Option<String> {
 fn no_option(error: &clap::Error) -> Option<String> {
     let asked = words(error, ContextKind::InvalidArg)?;
     let meant = meant(error, ContextKind::SuggestedArg);
-    Some(format!("{asked} is nothing known here{meant}; --help behind the command tells what it takes"))
+    Some(format!("{asked} is unknown here{meant}; --help after the command lists its options"))
 }
 
 fn missing(error: &clap::Error) -> Option<String> {
     let missing = words(error, ContextKind::InvalidArg)?;
-    Some(format!("still needed: {missing}; --help behind the command tells what they are"))
+    Some(format!("missing: {missing}; --help after the command explains them"))
 }
 
-/// A value that its parser refuses: our own reason, behind the option and the value.
+/// A value that its parser rejects: the option, the value, and the reason.
 fn wrong_value(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue)?;
     let reason = std::error::Error::source(error)?;
     Some(format!("{} {value}: {reason}", option(error)?))
 }
 
-/// A value that is not one of a list, or none.
+/// A value that is not in a list, or is missing.
 fn not_among(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue).unwrap_or_default();
     let known = words(error, ContextKind::ValidValue).filter(|known| !known.is_empty());
-    let mend = known.map_or_else(|| "a value is missing".to_owned(), |known| format!("use one of {known}"));
-    Some(format!("{} {value}: {mend}", option(error)?).replace(" : ", ": "))
+    let fix = known.map_or_else(|| "a value is missing".to_owned(), |known| format!("use one of {known}"));
+    Some(format!("{} {value}: {fix}", option(error)?).replace(" : ", ": "))
 }
 
-/// The option without the form of its value.
+/// The option without the placeholder of its value.
 fn option(error: &clap::Error) -> Option<String> {
     let option = words(error, ContextKind::InvalidArg)?;
     Some(option.split(' ').next().unwrap_or_default().to_owned())
@@ -73,7 +73,7 @@ fn words(error: &clap::Error, kind: ContextKind) -> Option<String> {
 mod tests {
     #![allow(clippy::unwrap_used)]
 
-    /// What is said of a command line.
+    /// The message for a command line.
     fn said(line: &str) -> String {
         let words = ["pairspeed"].into_iter().chain(line.split_whitespace());
         super::message(&crate::commands::definition().try_get_matches_from(words).unwrap_err())
@@ -83,8 +83,8 @@ mod tests {
     fn a_command_line_that_cannot_be_taken_is_answered_in_our_own_words() {
         for (line, part) in [
             ("raed a.avi", "there is no command raed (did you mean read?)"),
-            ("read a.avi --setup x --forse", "--forse is nothing known here (did you mean --force?)"),
-            ("read a.avi", "still needed: --setup <FILE>"),
+            ("read a.avi --setup x --forse", "--forse is unknown here (did you mean --force?)"),
+            ("read a.avi", "missing: --setup <FILE>"),
             ("inspect a.avi --at 1:30", "--at 1:30: minutes"),
             ("inspect a.avi --at", "--at: a value is missing"),
             ("read a.avi --setup x --heading-is up", "--heading-is up: use one of track, nose"),

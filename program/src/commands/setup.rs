@@ -1,4 +1,4 @@
-//! `setup`: proposes the regions and writes a setup file to start from.
+//! `setup`: finds the readouts and writes a setup file to start from.
 
 use std::path::PathBuf;
 
@@ -15,18 +15,18 @@ use super::Failure;
 use super::progress::ShareBar;
 use super::quoting::quoted;
 
-/// Frames looked at.
+/// Number of frames searched.
 const FRAMES: usize = 50;
 
 #[derive(Debug, Args)]
 pub struct SetupArguments {
     /// The clip
     clip: PathBuf,
-    /// Where the setup file goes; without it, beside the clip. A picture of the boxes is saved beside it under
-    /// the same name, ending in .png
+    /// File for the setup. Default: beside the clip. An image of the boxes is saved beside it under the same
+    /// name, ending in .png
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Replace a setup file that is already there
+    /// Replace an existing setup file
     #[arg(long)]
     force: bool,
     /// Print as JSON
@@ -56,7 +56,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let (frames, proposals) = proposed(&mut clip)?;
     let (Some(still), false) = (frames.get(frames.len() / 2), proposals.is_empty()) else {
         return Err(Failure::Failed(format!(
-            "{}: no readouts stand out; write a setup file by hand (see README.md)",
+            "{}: no readouts were found; write a setup file by hand (see README.md)",
             arguments.clip.display()
         )));
     };
@@ -82,13 +82,13 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         return Ok(());
     }
     print_line!("Setup: {}", file.display());
-    print_line!("Picture of the boxes: {}", picture.display());
+    print_line!("Image of the boxes: {}", picture.display());
     print_line!(
-        "Next: look at the picture and mend the file; its comments say what is open: names, units, decimals."
+        "Next: look at the image and complete the file; its comments list what is missing: names, units, decimals."
     );
     print_line!("Then: pairspeed inspect {} --setup {} --at 30", quoted(&arguments.clip), quoted(&file));
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
-        print_line!("None of the boxes could be told to be the speed: name one `speed`.");
+        print_line!("None of the boxes is known to show the speed: name one of them `speed`.");
     }
     Ok(())
 }

@@ -18,16 +18,18 @@ use super::Failure;
 use super::progress::ShareBar;
 use crate::wording;
 
-/// How the names of the pictures begin: of what to label next, and of labels left out.
+/// Prefixes of the names of the images: what to label next, and labels left out.
 const NEXT_NAME: &str = "label-next-";
 const SUSPECT_NAME: &str = "suspect-";
-/// Names that earlier versions gave.
+/// Prefix in earlier versions.
 const FORMER_NAME: &str = "tell-next-";
-/// The pictures are enlarged so many times at least, and to such a height.
-const LEAST_TIMES: u32 = 4;
-const LEAST_HEIGHT_PX: u32 = 120;
-/// Width and grey level of the gap between two of them.
+/// Minimum magnification of the images.
+const MIN_MAGNIFICATION: u32 = 4;
+/// Minimum height of the images, in pixels.
+const MIN_HEIGHT_PX: u32 = 120;
+/// Gap between two images side by side, in pixels.
 const GAP_PX: u32 = 16;
+/// Grey level of the gap.
 const GAP_LEVEL: u8 = 128;
 
 #[derive(Debug, Args)]
@@ -37,15 +39,15 @@ pub struct TeachArguments {
     /// The camera setup file
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
-    /// Label a reading: what a channel shows at a moment, such as speed@12.4=63; give it several times.
-    /// Earlier labels are remembered in given.toml beside the glyphs; one of the same moment is replaced
+    /// Label a reading: the text that a channel shows at a time, such as speed@12.4=63; can be given several
+    /// times. Labels are kept in told.toml beside the glyphs; a label for the same time is replaced
     #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = labelled_reading)]
     say: Vec<LabelledReading>,
-    /// Forget the label of a moment, such as speed@12.4
+    /// Remove the label of a time, such as speed@12.4
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
     forget: Vec<(Channel, f64)>,
-    /// Learn from the label of a moment, such as speed@12.4, although other labels contradict it: only
-    /// when you have looked at both again
+    /// Learn from the label of a time, such as speed@12.4, although other labels contradict it: only after
+    /// you have checked both
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
     insist: Vec<(Channel, f64)>,
     /// Print as JSON
@@ -64,7 +66,7 @@ fn labelled_reading(text: &str) -> Result<LabelledReading, String> {
     }
     if let Some(other) = shown.chars().find(|letter| !CHARACTERS.contains(*letter)) {
         return Err(format!(
-            "the text \"{shown}\" holds '{other}', but a number has only digits, `.`, `-` and `:`; leave out \
+            "the text \"{shown}\" contains '{other}', but a number has only digits, `.`, `-` and `:`; leave out \
              units and icons"
         ));
     }
@@ -96,16 +98,16 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
         return Err(Failure::Misuse(format!("none of the labels can be used: {first}")));
     }
     let insisted = remembered.insisted();
-    let mut lesson =
+    let mut learned =
         learn_glyphs(&setup.setup.camera.name, &setup.setup.regions, &examples, &insisted, &sample)
             .map_err(Failure::advised)?;
-    let labels = examples.len() - lesson.rejected.len() - lesson.suspects.len();
-    lesson.rejected.extend(rejected);
-    lesson.set.save(&folder).map_err(Failure::advised)?;
+    let labels = examples.len() - learned.rejected.len() - learned.suspects.len();
+    learned.rejected.extend(rejected);
+    learned.set.save(&folder).map_err(Failure::advised)?;
     let name = file_name(&arguments.clip);
-    for rejected in &lesson.rejected {
+    for rejected in &learned.rejected {
         eprintln!(
-            "Label not used, nor remembered: {}: {}",
+            "Label not used and not kept: {}: {}",
             rejected.label,
             wording::label_problem(&rejected.problem)
         );
@@ -117,10 +119,10 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
             "Not found beside this clip, so the readings labelled in it are left out this time: {clip}"
         );
     }
-    report(arguments, &lesson, &folder, labels)
+    report(arguments, &learned, &folder, labels)
 }
 
-/// What was labelled before, with what this call forgets, adds and insists on.
+/// The labels kept, with the changes of this command line.
 fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Failure> {
     let mut file = LabelFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
@@ -145,10 +147,10 @@ fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Fa
     Ok(file)
 }
 
-/// Removes the pictures of an earlier lesson.
+/// Removes the images of an earlier command.
 fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
     let failed = |error: std::io::Error| {
-        Failure::Failed(format!("{}: cannot remove the old pictures there: {error}", folder.display()))
+        Failure::Failed(format!("cannot remove the old images in {}: {error}", folder.display()))
     };
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let path = entry.map_err(failed)?.path();
@@ -161,14 +163,14 @@ fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
-/// A picture large enough to be read at a glance.
+/// An image enlarged so that it is easy to read.
 fn enlarged(picture: &GrayImage) -> GrayImage {
-    let times = LEAST_HEIGHT_PX.div_ceil(picture.height().max(1)).max(LEAST_TIMES);
+    let times = MIN_HEIGHT_PX.div_ceil(picture.height().max(1)).max(MIN_MAGNIFICATION);
     let (width, height) = (picture.width() * times, picture.height() * times);
     image::imageops::resize(picture, width, height, image::imageops::FilterType::CatmullRom)
 }
 
-/// The pictures of a suspicious label and, right of it, of the reading that contradicts it.
+/// The image of a suspicious label and, to its right, that of the label that contradicts it.
 fn side_by_side(suspect: &SuspectLabel) -> GrayImage {
     let one = enlarged(&suspect.image);
     let Some(conflicting) = &suspect.conflicting else { return one };
@@ -189,24 +191,24 @@ fn save_picture(picture: &GrayImage, folder: &Path, name: &str, number: usize) -
 
 fn report(
     arguments: &TeachArguments,
-    lesson: &LearnedGlyphs,
+    learned: &LearnedGlyphs,
     folder: &Path,
     labels: usize,
 ) -> Result<(), Failure> {
     remove_old_pictures(folder)?;
     let (mut suspects, mut next) = (Vec::new(), Vec::new());
-    for (number, suspect) in lesson.suspects.iter().enumerate() {
+    for (number, suspect) in learned.suspects.iter().enumerate() {
         suspects.push(save_picture(&side_by_side(suspect), folder, SUSPECT_NAME, number)?);
     }
-    for (number, ask) in lesson.requests.iter().enumerate() {
+    for (number, ask) in learned.requests.iter().enumerate() {
         next.push(save_picture(&enlarged(&ask.image), folder, NEXT_NAME, number)?);
     }
-    let missing: String = lesson.missing.iter().flat_map(|(_, digits)| digits.iter()).collect();
+    let missing: String = learned.missing.iter().flat_map(|(_, digits)| digits.iter()).collect();
     if arguments.json {
-        print_line!("{}", as_json(lesson, folder, &missing, &suspects));
+        print_line!("{}", as_json(learned, folder, &missing, &suspects));
         return Ok(());
     }
-    for (suspect, path) in lesson.suspects.iter().zip(suspects) {
+    for (suspect, path) in learned.suspects.iter().zip(suspects) {
         let moment = format!("{}@{}", suspect.label.channel.name(), suspect.label.time_s);
         print_line!("Left out: {suspect}; look at {}", path.display());
         print_line!(
@@ -223,23 +225,23 @@ fn report(
         return Ok(());
     }
     print_line!(
-        "Not seen yet: {missing}. Readings with these digits stay blank. Label some of these next; earlier labels are remembered:"
+        "Not seen yet: {missing}. Readings with these digits stay blank. Label some of these next; earlier labels are kept:"
     );
-    for (ask, path) in lesson.requests.iter().zip(next) {
+    for (ask, path) in learned.requests.iter().zip(next) {
         print_line!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
     }
     Ok(())
 }
 
-fn as_json(lesson: &LearnedGlyphs, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
+fn as_json(learned: &LearnedGlyphs, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
     let label = |label: &LabelledReading| serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text });
     let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| serde_json::json!({ "label": label(&suspect.label), "seems": suspect.likely_text, "picture": picture });
-    let suspects: Vec<_> = lesson.suspects.iter().zip(pictures).map(suspect).collect();
-    let rejected = lesson.rejected.iter();
+    let suspects: Vec<_> = learned.suspects.iter().zip(pictures).map(suspect).collect();
+    let rejected = learned.rejected.iter();
     let rejected: Vec<_> = rejected
         .map(|one| serde_json::json!({ "label": label(&one.label), "problem": one.problem.to_string() }))
         .collect();
-    let next = lesson.requests.iter();
+    let next = learned.requests.iter();
     let next: Vec<_> =
         next.map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s })).collect();
     serde_json::json!({
@@ -253,13 +255,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn pictures_of_what_to_tell_next_are_large() {
+    fn images_of_readings_to_label_are_large() {
         assert_eq!(enlarged(&GrayImage::new(40, 20)).dimensions(), (240, 120));
         assert_eq!(enlarged(&GrayImage::new(200, 90)).dimensions(), (800, 360));
     }
 
     #[test]
-    fn only_the_pictures_of_an_earlier_lesson_are_removed() {
+    fn only_the_images_of_an_earlier_command_are_removed() {
         let folder = tempfile::tempdir().unwrap();
         for name in ["tell-next-1.png", "label-next-6.png", "suspect-2.png", "told.toml", "5.png"] {
             std::fs::write(folder.path().join(name), "").unwrap();

@@ -8,7 +8,7 @@ use super::Failure;
 
 #[derive(Debug, Args)]
 pub struct WindowArguments {
-    /// The clips of one flight, in the order they were recorded
+    /// The clips of one flight, in recording order
     #[arg(value_name = "CLIP")]
     clips: Vec<PathBuf>,
 }
