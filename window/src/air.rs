@@ -16,7 +16,7 @@ const COLUMN: f32 = 310.0;
 
 /// What can be given.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Entry {
+enum AirEntry {
     Wind,
     Course,
     Temperature,
@@ -25,7 +25,7 @@ enum Entry {
     Elevation,
 }
 
-impl Entry {
+impl AirEntry {
     const ALL: [Self; 6] =
         [Self::Wind, Self::Course, Self::Temperature, Self::AtField, Self::SeaLevel, Self::Elevation];
 
@@ -85,7 +85,7 @@ const HEADINGS: [(HeadingReference, &str); 2] =
 /// What was written of wind and air; an empty field tells nothing.
 #[derive(Debug, Clone, Default)]
 pub(super) struct AirFields {
-    written: [String; Entry::ALL.len()],
+    written: [String; AirEntry::ALL.len()],
     datum: Option<Datum>,
     held: HeadingReference,
     /// A field holds what cannot be followed, so it must be seen.
@@ -102,7 +102,7 @@ impl AirFields {
         let shown = header.show(ui, |ui| {
             let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
             Grid::new("wind and air").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
-                for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.written).enumerate() {
+                for (place, (entry, text)) in AirEntry::ALL.iter().zip(&mut self.written).enumerate() {
                     let label = ui.label(entry.name());
                     let field = TextEdit::singleline(text).hint_text(entry.example());
                     ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
@@ -123,7 +123,7 @@ impl AirFields {
             });
         });
         let mut given: Vec<String> =
-            Entry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
+            AirEntry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
         given.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
         given.extend(
             (self.held != HeadingReference::default())
@@ -146,35 +146,35 @@ impl AirFields {
 
     fn try_apply(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
         let unit = |channel: Channel| setup.region(&channel).and_then(Region::unit_shown);
-        let (at_field, sea_level) = (self.text(Entry::AtField), self.text(Entry::SeaLevel));
+        let (at_field, sea_level) = (self.text(AirEntry::AtField), self.text(AirEntry::SeaLevel));
         if at_field.is_some() && sea_level.is_some() {
-            let (one, other) = (Entry::AtField.name(), Entry::SeaLevel.name());
+            let (one, other) = (AirEntry::AtField.name(), AirEntry::SeaLevel.name());
             return Err(format!("{one}: leave it empty, or else \"{other}\": one of them is enough"));
         }
         let (wind, air) = (&mut options.wind, &mut options.air);
-        wind.wind = self.read(Entry::Wind, |text| weather::wind(text, unit(Channel::Speed)))?;
-        wind.course_deg = self.read(Entry::Course, weather::course_deg)?;
-        air.temperature_k = self.read(Entry::Temperature, weather::temperature_k)?;
-        let at_field = self.read(Entry::AtField, weather::pressure_pa)?.map(Pressure::AtField);
-        let sea_level = self.read(Entry::SeaLevel, weather::pressure_pa)?.map(Pressure::SeaLevel);
+        wind.wind = self.read(AirEntry::Wind, |text| weather::wind(text, unit(Channel::Speed)))?;
+        wind.course_deg = self.read(AirEntry::Course, weather::course_deg)?;
+        air.temperature_k = self.read(AirEntry::Temperature, weather::temperature_k)?;
+        let at_field = self.read(AirEntry::AtField, weather::pressure_pa)?.map(Pressure::AtField);
+        let sea_level = self.read(AirEntry::SeaLevel, weather::pressure_pa)?.map(Pressure::SeaLevel);
         air.pressure = at_field.or(sea_level);
         let elevation = |text: &str| weather::elevation_m(text, unit(Channel::Altitude));
-        air.field_elevation_m = self.read(Entry::Elevation, elevation)?;
+        air.field_elevation_m = self.read(AirEntry::Elevation, elevation)?;
         (wind.heading_reference, air.datum) = (self.held, self.datum);
         Ok(())
     }
 
-    fn text(&self, entry: Entry) -> Option<&str> {
+    fn text(&self, entry: AirEntry) -> Option<&str> {
         self.written.get(entry as usize).map(|text| text.trim()).filter(|text| !text.is_empty())
     }
 
-    fn in_words(&self, entry: Entry) -> Option<String> {
+    fn in_words(&self, entry: AirEntry) -> Option<String> {
         Some(format!("{} {}", entry.name().to_lowercase(), self.text(entry)?))
     }
 
     fn read<T>(
         &self,
-        entry: Entry,
+        entry: AirEntry,
         read: impl FnOnce(&str) -> Result<T, WeatherError>,
     ) -> Result<Option<T>, String> {
         self.text(entry).map(read).transpose().map_err(|error| format!("{}: {error}", entry.name()))
@@ -220,7 +220,7 @@ mod tests {
         Setup { camera, aircraft: None, regions }
     }
 
-    fn fields(written: &[(Entry, &str)]) -> AirFields {
+    fn fields(written: &[(AirEntry, &str)]) -> AirFields {
         let mut fields = AirFields::default();
         for (entry, text) in written {
             fields.written[*entry as usize] = (*text).to_owned();
@@ -232,11 +232,11 @@ mod tests {
     fn what_is_written_is_told_in_the_overlays_units() {
         let mut options = ReadOptions::default();
         let mut written = fields(&[
-            (Entry::Wind, " 10@262 "),
-            (Entry::Course, "80"),
-            (Entry::Temperature, "24"),
-            (Entry::SeaLevel, "1018"),
-            (Entry::Elevation, "4200"),
+            (AirEntry::Wind, " 10@262 "),
+            (AirEntry::Course, "80"),
+            (AirEntry::Temperature, "24"),
+            (AirEntry::SeaLevel, "1018"),
+            (AirEntry::Elevation, "4200"),
         ]);
         written.apply_to(&setup(Some(Unit::MilesPerHour)), &mut options).unwrap();
         // NIST SP 811: 1 mph = 0.44704 m/s, 1 ft = 0.3048 m.
@@ -263,19 +263,19 @@ mod tests {
     #[test]
     fn what_cannot_be_followed_names_its_field_and_is_unfolded() {
         for (entry, text, said) in [
-            (Entry::Wind, "4m/s@400", "Wind: 4m/s@400: the direction may be"),
-            (Entry::Wind, "4@270", "Wind: 4@270: the setup states no unit"),
-            (Entry::Course, "west", "Course: west: give degrees"),
-            (Entry::Temperature, "900", "Temperature: 900: give -50 to 60"),
-            (Entry::AtField, "12", "Pressure at the field: 12: give 500"),
-            (Entry::SeaLevel, "low", "Pressure at sea level: low: give 500"),
-            (Entry::Elevation, "high", "Field elevation: high: give -500"),
+            (AirEntry::Wind, "4m/s@400", "Wind: 4m/s@400: the direction may be"),
+            (AirEntry::Wind, "4@270", "Wind: 4@270: the setup states no unit"),
+            (AirEntry::Course, "west", "Course: west: give degrees"),
+            (AirEntry::Temperature, "900", "Temperature: 900: give -50 to 60"),
+            (AirEntry::AtField, "12", "Pressure at the field: 12: give 500"),
+            (AirEntry::SeaLevel, "low", "Pressure at sea level: low: give 500"),
+            (AirEntry::Elevation, "high", "Field elevation: high: give -500"),
         ] {
             let mut written = fields(&[(entry, text)]);
             let error = written.apply_to(&setup(None), &mut ReadOptions::default()).unwrap_err();
             assert!(error.starts_with(said) && written.unfold, "{error}");
         }
-        let mut both = fields(&[(Entry::AtField, "940"), (Entry::SeaLevel, "1018")]);
+        let mut both = fields(&[(AirEntry::AtField, "940"), (AirEntry::SeaLevel, "1018")]);
         let error = both.apply_to(&setup(None), &mut ReadOptions::default()).unwrap_err();
         assert!(error.contains("one of them is enough"), "{error}");
     }

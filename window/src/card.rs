@@ -23,7 +23,7 @@ const COLUMN: f32 = 390.0;
 
 /// What can be entered for the next flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Entry {
+enum CardEntry {
     Steps,
     Within,
     TopSpeed,
@@ -37,7 +37,7 @@ enum Entry {
     FullPower,
 }
 
-impl Entry {
+impl CardEntry {
     const ALL: [Self; 11] = [
         Self::Steps,
         Self::Within,
@@ -108,11 +108,11 @@ impl Entry {
 struct CardForm {
     former: String,
     unit: Option<Unit>,
-    entries: [String; Entry::ALL.len()],
+    entries: [String; CardEntry::ALL.len()],
 }
 
 /// The card with the unit of its speeds, or what is missing for one.
-type Card = Result<(TestCard, Unit), String>;
+type CardResult = Result<(TestCard, Unit), String>;
 
 /// What this step holds.
 #[derive(Default)]
@@ -120,7 +120,7 @@ pub struct CardScreen {
     form: CardForm,
     choosing: Option<dialogs::Choice>,
     page: PageFile,
-    made: Option<(CardForm, Card)>,
+    made: Option<(CardForm, CardResult)>,
 }
 
 impl Screen for CardScreen {
@@ -169,7 +169,7 @@ impl CardScreen {
         // As many columns of names and fields as there is room for.
         let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
         Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
-            for (place, (entry, text)) in Entry::ALL.iter().zip(&mut self.form.entries).enumerate() {
+            for (place, (entry, text)) in CardEntry::ALL.iter().zip(&mut self.form.entries).enumerate() {
                 let label = ui.label(entry.name());
                 let field = TextEdit::singleline(text).hint_text(entry.usual(unit));
                 ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
@@ -202,7 +202,7 @@ fn shown_unit(form: &CardForm) -> Unit {
     form.unit.unwrap_or(Unit::KilometresPerHour)
 }
 
-fn card(form: &CardForm) -> Card {
+fn card(form: &CardForm) -> CardResult {
     let former = Some(form.former.trim()).filter(|folder| !folder.is_empty());
     let former = former.map(|folder| load_flight(Path::new(folder))).transpose();
     let former = former.map_err(|error| error.to_string())?;
@@ -213,37 +213,37 @@ fn card(form: &CardForm) -> Card {
 
 fn wish(form: &CardForm, unit: Unit) -> Result<PlanRequest, String> {
     let usual = PlanRequest::default();
-    let entry = |entry: Entry| form.entries[entry as usize % Entry::ALL.len()].trim();
-    let in_unit = |of: Entry, unit| match entry(of) {
+    let entry = |entry: CardEntry| form.entries[entry as usize % CardEntry::ALL.len()].trim();
+    let in_unit = |of: CardEntry, unit| match entry(of) {
         "" => Ok(None),
         text => quantity::parse(text, unit).map(Some).map_err(|error| format!("{}: {error}", of.name())),
     };
-    let number = |of: Entry| match entry(of) {
+    let number = |of: CardEntry| match entry(of) {
         "" => Ok(None),
         text => positive(text).map(Some).ok_or_else(|| format!("{}: {text} is no number above 0", of.name())),
     };
-    let within_mps = match in_unit(Entry::Within, unit)? {
+    let within_mps = match in_unit(CardEntry::Within, unit)? {
         Some(within_mps) => within_mps,
         None => quantity::parse(usual_half_width(unit), unit).map_err(|error| error.to_string())?,
     };
-    let (energy_wh, power_w) = (number(Entry::PackEnergy)?, number(Entry::FullPower)?);
+    let (energy_wh, power_w) = (number(CardEntry::PackEnergy)?, number(CardEntry::FullPower)?);
     if energy_wh.is_some() != power_w.is_some() {
-        let (one, other) = (Entry::PackEnergy.name(), Entry::FullPower.name());
+        let (one, other) = (CardEntry::PackEnergy.name(), CardEntry::FullPower.name());
         return Err(format!("Give both, \"{one}\" and \"{other}\", or neither."));
     }
     Ok(PlanRequest {
-        steps_percent: steps(entry(Entry::Steps))
+        steps_percent: steps(entry(CardEntry::Steps))
             .ok_or("Throttle steps: write numbers with commas between them, such as 60, 80, 100")?,
         half_width_mps: within_mps,
-        full_throttle_mps: in_unit(Entry::TopSpeed, unit)?,
-        wind_mps: in_unit(Entry::Wind, unit)?,
-        gust_mps: in_unit(Entry::Gusts, unit)?,
-        course_m: in_unit(Entry::Course, Unit::Metres)?,
-        height_m: in_unit(Entry::Height, Unit::Metres)?.unwrap_or(usual.height_m),
+        full_throttle_mps: in_unit(CardEntry::TopSpeed, unit)?,
+        wind_mps: in_unit(CardEntry::Wind, unit)?,
+        gust_mps: in_unit(CardEntry::Gusts, unit)?,
+        course_m: in_unit(CardEntry::Course, Unit::Metres)?,
+        height_m: in_unit(CardEntry::Height, Unit::Metres)?.unwrap_or(usual.height_m),
         // Overlays show speeds in whole units.
         quantum_mps: unit.si_per_unit(),
-        turn_s: number(Entry::Turn)?.unwrap_or(usual.turn_s),
-        flight_s: number(Entry::Minutes)?.map(|minutes| 60.0 * minutes),
+        turn_s: number(CardEntry::Turn)?.unwrap_or(usual.turn_s),
+        flight_s: number(CardEntry::Minutes)?.map(|minutes| 60.0 * minutes),
         pack: energy_wh.zip(power_w).map(|(energy_wh, full_power_w)| Pack { energy_wh, full_power_w }),
     })
 }
@@ -323,7 +323,7 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
-    fn form(entries: &[(Entry, &str)]) -> CardForm {
+    fn form(entries: &[(CardEntry, &str)]) -> CardForm {
         let mut form = CardForm::default();
         for (entry, text) in entries {
             form.entries[*entry as usize] = (*text).to_owned();
@@ -333,7 +333,11 @@ mod tests {
 
     #[test]
     fn what_is_written_is_what_is_planned() {
-        let form = form(&[(Entry::Steps, "60, 80,100"), (Entry::Wind, "8 mph"), (Entry::TopSpeed, "100")]);
+        let form = form(&[
+            (CardEntry::Steps, "60, 80,100"),
+            (CardEntry::Wind, "8 mph"),
+            (CardEntry::TopSpeed, "100"),
+        ]);
         let wish = wish(&form, Unit::KilometresPerHour).unwrap();
         assert_eq!(wish.steps_percent, [60.0, 80.0, 100.0]);
         // NIST SP 811: 1 mph = 0.44704 m/s.
@@ -347,11 +351,11 @@ mod tests {
     fn what_cannot_be_followed_names_its_field() {
         for (entries, said) in [
             (vec![], "Give the speed to expect"),
-            (vec![(Entry::TopSpeed, "100")], "Give the wind"),
-            (vec![(Entry::Wind, "brisk")], "Wind: brisk: no number"),
-            (vec![(Entry::Steps, "many")], "Throttle steps: write numbers"),
-            (vec![(Entry::PackEnergy, "40")], "Tell both"),
-            (vec![(Entry::Turn, "-1")], "A turn takes, s: -1 is no number above 0"),
+            (vec![(CardEntry::TopSpeed, "100")], "Give the wind"),
+            (vec![(CardEntry::Wind, "brisk")], "Wind: brisk: no number"),
+            (vec![(CardEntry::Steps, "many")], "Throttle steps: write numbers"),
+            (vec![(CardEntry::PackEnergy, "40")], "Tell both"),
+            (vec![(CardEntry::Turn, "-1")], "A turn takes, s: -1 is no number above 0"),
         ] {
             let error = card(&form(&entries)).unwrap_err();
             assert!(error.contains(said), "{error}");

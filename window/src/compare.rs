@@ -51,11 +51,11 @@ struct ComparisonForm {
 }
 
 /// The flights compared, when the results of each were written last, and the entries.
-type Asked = (Vec<(Flown, Option<SystemTime>)>, ComparisonForm);
+type CompareRequest = (Vec<(Flown, Option<SystemTime>)>, ComparisonForm);
 
 /// What was compared, and what came of it.
 struct Made {
-    of: Asked,
+    of: CompareRequest,
     outcome: Result<Compared, String>,
 }
 

@@ -35,7 +35,7 @@ const WELL_READ: f64 = 0.6;
 pub struct DigitsScreen {
     begun: (u64, u64),
     looking: Option<Work<Found>>,
-    cards: Vec<Card>,
+    cards: Vec<DigitCard>,
     /// How well each channel is read by the shapes known so far.
     known: Vec<(Channel, f64)>,
     label_file: LabelFile,
@@ -50,7 +50,7 @@ pub struct DigitsScreen {
 }
 
 /// A picture and what the pilot says it shows.
-struct Card {
+struct DigitCard {
     channel: Channel,
     time_s: f64,
     picture: GrayImage,
@@ -73,7 +73,7 @@ struct Learnt {
     label_file: LabelFile,
 }
 
-/// Typed readings that are not learnt yet.
+/// Typed labels that are not learned yet.
 #[derive(Serialize, Deserialize, Default)]
 struct Typed {
     #[serde(rename = "told")]
@@ -100,7 +100,7 @@ impl DigitsScreen {
     fn take_found(&mut self, shared: &Shared, found: Found) {
         let Found { asks, known, label_file } = found;
         (self.known, self.label_file) = (known, label_file);
-        self.cards = asks.into_iter().map(Card::of).collect();
+        self.cards = asks.into_iter().map(DigitCard::of).collect();
         let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
         for card in &mut self.cards {
             let same = |label: &&pairspeed::learn::StoredLabel| {
@@ -138,7 +138,7 @@ impl DigitsScreen {
         self.label_file = label_file;
         self.cards.retain(|card| card.text.trim().is_empty());
         if !asks.is_empty() || missing.is_empty() {
-            self.cards = asks.into_iter().map(Card::of).collect();
+            self.cards = asks.into_iter().map(DigitCard::of).collect();
         }
         self.lesson = Some(LessonView::of(ctx, &lesson, missing, left_out_clips));
         if let Some(clip) = shared.clip() {
@@ -196,7 +196,7 @@ impl DigitsScreen {
         let (focus, mut next, mut number) = (self.focus.take(), None, 0);
         for row in self.cards.chunk_by_mut(|one, other| one.channel == other.channel) {
             ui.add_space(4.0);
-            let width = row.iter().map(Card::width).fold(0.0, f32::max) + ui.spacing().item_spacing.x;
+            let width = row.iter().map(DigitCard::width).fold(0.0, f32::max) + ui.spacing().item_spacing.x;
             let columns = ((ui.available_width() / width) as usize).max(1);
             for line in row.chunks_mut(columns) {
                 ui.horizontal(|ui| {
@@ -261,7 +261,7 @@ impl DigitsScreen {
         }
     }
 
-    fn show_told(&mut self, ui: &mut egui::Ui) {
+    fn show_labels(&mut self, ui: &mut egui::Ui) {
         if self.label_file.labels.is_empty() {
             return;
         }
@@ -287,7 +287,7 @@ impl DigitsScreen {
     }
 }
 
-impl Card {
+impl DigitCard {
     fn of(ask: LabelRequest) -> Self {
         let LabelRequest { channel, time_s, image: picture } = ask;
         Self { channel, time_s, picture, texture: None, text: String::new() }
@@ -371,7 +371,7 @@ impl Screen for DigitsScreen {
             }
             ui.add_space(6.0);
             self.show_lesson(ui, shared);
-            self.show_told(ui);
+            self.show_labels(ui);
         });
     }
 

@@ -89,7 +89,7 @@ impl Step {
             Self::Regions => "Mark where the overlay shows its numbers",
             Self::Digits => "Tell what the overlay's digits look like, where they are not known",
             Self::Reading => "Read every frame and work out the airspeeds",
-            Self::Legs => "See and mend the legs, and the airspeed of every throttle step",
+            Self::Legs => "See and correct the legs, and the airspeed of every throttle step",
             Self::Compare => "Put two flights beside each other",
             Self::TestCard => "Plan the next flight",
         }

@@ -21,7 +21,7 @@ use pairspeed::{ReadOptions, read_record, work_out};
 /// The window shows the time left anew this often while it reads.
 const TICK: Duration = Duration::from_millis(200);
 
-/// What is told of the reading, and how far it has come.
+/// The conditions given for the reading, and its progress.
 #[derive(Default)]
 pub struct ReadingScreen {
     begun: u64,
@@ -29,7 +29,7 @@ pub struct ReadingScreen {
     throttle: String,
     air: AirFields,
     folder: String,
-    /// Results stand in the folder, and the pilot was told so.
+    /// The results are in the folder, and the pilot has seen a message.
     in_the_way: Vec<&'static str>,
     choosing: Option<dialogs::Choice>,
     reading: Option<Work<Finished>>,
@@ -64,7 +64,7 @@ impl ReadingScreen {
             return shared.wrong(error);
         }
         let out = PathBuf::from(self.folder.trim());
-        // Prepared before the long reading starts: a place that takes no files is told at once.
+        // Prepared before the long reading starts, so that a folder that cannot be written to is reported at once.
         let folder = match ResultFolder::prepare(&out, existing) {
             Ok(folder) => folder,
             Err(OutputError::ResultsExist { files, .. }) => {
@@ -81,8 +81,8 @@ impl ReadingScreen {
             Some(Work::start(ctx, move |reporter| read(&clips, &setup, &options, folder, out, reporter)));
     }
 
-    fn show_told(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        egui::Grid::new("told").num_columns(2).show(ui, |ui| {
+    fn show_conditions(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        egui::Grid::new("conditions").num_columns(2).show(ui, |ui| {
             let label = ui.label("Results go to");
             ui.horizontal(|ui| {
                 let width = (ui.available_width() - 110.0).clamp(160.0, 520.0);
@@ -213,7 +213,7 @@ impl Screen for ReadingScreen {
         page(ui, |ui| {
             let reads = self.reading.is_some();
             show_what(ui, shared);
-            ui.add_enabled_ui(!reads, |ui| self.show_told(ui, shared));
+            ui.add_enabled_ui(!reads, |ui| self.show_conditions(ui, shared));
             ui.add_space(6.0);
             if reads {
                 self.show_progress(ui);

@@ -20,7 +20,7 @@ pub struct Finished {
     pub flight: Flight,
     /// What was read, for working it out again with other legs.
     pub record: Arc<FlightRecord>,
-    /// What was told of the reading.
+    /// The conditions given for the reading.
     pub options: ReadOptions,
     /// The folder of the results.
     pub folder: PathBuf,
@@ -50,7 +50,7 @@ pub struct Shared {
     pub setup_number: u64,
     /// Grows with every recording opened, so that a step notices a new one.
     pub recording_number: u64,
-    /// What is told of the reading.
+    /// The conditions given for the reading.
     pub options: ReadOptions,
     /// The flight read last.
     pub finished: Option<Finished>,

@@ -22,12 +22,12 @@ const NAME: &str = "view";
 
 /// The choices as they are kept.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct View {
+pub(super) struct ViewSettings {
     theme: String,
     text_percent: u16,
 }
 
-impl View {
+impl ViewSettings {
     fn of(ctx: &Context) -> Self {
         let chosen = ctx.options(|options| options.theme_preference);
         let name = THEMES.iter().find(|(theme, ..)| *theme == chosen).map_or("system", |(.., name)| name);
@@ -53,7 +53,7 @@ pub(super) enum KeptView {
     /// What was kept is in force from the next picture on.
     Applied,
     /// In force, and kept where it was chosen here.
-    Known(View),
+    Known(ViewSettings),
 }
 
 impl KeptView {
@@ -61,15 +61,15 @@ impl KeptView {
     pub fn attend(&mut self, ctx: &Context, shared: &mut Shared) {
         *self = match self {
             Self::Unknown => {
-                if let Some(view) = shared.store.kept_choice::<View>(NAME) {
+                if let Some(view) = shared.store.kept_choice::<ViewSettings>(NAME) {
                     view.apply(ctx);
                     ctx.request_repaint();
                 }
                 Self::Applied
             }
-            Self::Applied => Self::Known(View::of(ctx)),
+            Self::Applied => Self::Known(ViewSettings::of(ctx)),
             Self::Known(known) => {
-                let now = View::of(ctx);
+                let now = ViewSettings::of(ctx);
                 if *known == now {
                     return;
                 }

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use pairspeed::readings::Progress;
 
-/// No time left is told before this much was read: the first frames say little about the pace.
+/// Minimum time read before the remaining time is shown, in seconds: the first frames do not show the pace.
 const SETTLED: Duration = Duration::from_secs(1);
 /// Time between two wishes to be shown anew.
 const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);

@@ -9,7 +9,7 @@ use pairspeed::summary::{FlownFlight, load_flights};
 
 use super::Failure;
 use super::numbers::number;
-use super::page::{Answer, PageArguments};
+use super::page::{CommandOutput, PageArguments};
 use super::quantity::{named_speed_unit, quantity, speed_unit};
 
 /// Compare flights: the effect of a change to the aircraft, step by step
@@ -66,7 +66,7 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
         CompareOptions { match_voltage: !arguments.as_flown, reference_v: arguments.voltage, wanted_mps };
     let comparisons = compare(&flights, &options);
     let style = ComparisonStyle { unit, wanted_mps };
-    arguments.page.give(Answer {
+    arguments.page.give(CommandOutput {
         page: || comparison_html(&comparisons, &style),
         json: || comparison_json(&comparisons, &style),
         text: || comparison_text(&comparisons, &style),

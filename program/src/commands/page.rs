@@ -23,7 +23,7 @@ pub struct PageArguments {
 }
 
 /// Makes the result in each form; only the requested form is made.
-pub struct Answer<Page, Json, Text> {
+pub struct CommandOutput<Page, Json, Text> {
     /// The page to print.
     pub page: Page,
     /// For other programs, as JSON.
@@ -37,7 +37,7 @@ impl PageArguments {
     ///
     /// # Errors
     /// [`Failure::Misuse`] if the page cannot be written, [`Failure::Failed`] if the result cannot be made.
-    pub fn give<Page, Json, Text>(&self, answer: Answer<Page, Json, Text>) -> Result<(), Failure>
+    pub fn give<Page, Json, Text>(&self, answer: CommandOutput<Page, Json, Text>) -> Result<(), Failure>
     where
         Page: FnOnce() -> String,
         Json: FnOnce() -> Result<String, RenderError>,

@@ -10,7 +10,7 @@ use pairspeed::summary::load_flight;
 
 use super::Failure;
 use super::numbers::{number, positive};
-use super::page::{Answer, PageArguments};
+use super::page::{CommandOutput, PageArguments};
 use super::quantity::{named_speed_unit, optional, quantity, speed_unit};
 use crate::wording;
 
@@ -82,7 +82,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         .unwrap_or(Unit::KilometresPerHour);
     let card = plan(&wish(arguments, unit)?, former.as_ref())
         .map_err(|error| Failure::Misuse(wording::plan_error(&error)))?;
-    arguments.page.give(Answer {
+    arguments.page.give(CommandOutput {
         page: || test_card_html(&card, unit),
         json: || test_card_json(&card, unit),
         text: || test_card_text(&card, unit),

@@ -1,4 +1,4 @@
-//! The step that shows the legs and what comes of them, and lets the pilot mend them.
+//! The step that shows the legs and what comes of them, and lets the pilot correct them.
 //!
 //! ```text
 //! Bench (edits, worked out in the background) -> Scene (what is looked at)

@@ -28,11 +28,11 @@ const CUT_OUT: f32 = 36.0;
 const BOX: Vec2 = Vec2::new(112.0, 84.0);
 
 /// A frame fetched: its time and its picture, or why there is none.
-type Fetched = (f64, Result<GrayImage, String>);
+type FetchedFrame = (f64, Result<GrayImage, String>);
 
 /// Fetches frames in the background and holds the last one.
 pub(super) struct Pictures {
-    worker: LatestWinsWorker<(Vec<PathBuf>, f64), Fetched>,
+    worker: LatestWinsWorker<(Vec<PathBuf>, f64), FetchedFrame>,
     asked_s: Option<f64>,
     shown: Option<(f64, Result<TextureHandle, String>)>,
     /// The readout that was pointed at.

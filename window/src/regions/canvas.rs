@@ -5,7 +5,7 @@ use egui::{
     Response, Role, Sense, Stroke, StrokeKind, TextureId, Vec2, WidgetInfo, pos2, vec2,
 };
 
-use super::editor::{Change, Editor, between, grown, moved};
+use super::editor::{Editor, RegionChange, between, grown, moved};
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 
@@ -46,13 +46,13 @@ impl Default for Canvas {
 
 /// Where the picture's pixels are on the screen.
 #[derive(Debug, Clone, Copy)]
-struct View {
+struct CanvasTransform {
     rect: Rect,
     scale: f32,
     centre: Pos2,
 }
 
-impl View {
+impl CanvasTransform {
     fn to_screen(self, at: Pos2) -> Pos2 {
         self.rect.center() + (at - self.centre) * self.scale
     }
@@ -135,7 +135,7 @@ impl Canvas {
         }
     }
 
-    fn view(&self, rect: Rect, frame: (u32, u32)) -> View {
+    fn view(&self, rect: Rect, frame: (u32, u32)) -> CanvasTransform {
         let size = vec2(frame.0.max(1) as f32, frame.1.max(1) as f32);
         let fitting = (rect.width() / size.x).min(rect.height() / size.y).max(0.01);
         let scale = fitting * self.zoom;
@@ -145,11 +145,11 @@ impl Canvas {
         };
         let centre = self.centre.unwrap_or((size / 2.0).to_pos2());
         let centre = pos2(within(centre.x, half.x, size.x), within(centre.y, half.y, size.y));
-        View { rect, scale, centre }
+        CanvasTransform { rect, scale, centre }
     }
 
     /// The wheel zooms about the pointer; the middle or right button drags the picture.
-    fn take_zoom(&mut self, ui: &egui::Ui, response: &Response, view: View, frame: (u32, u32)) {
+    fn take_zoom(&mut self, ui: &egui::Ui, response: &Response, view: CanvasTransform, frame: (u32, u32)) {
         let Some(pointer) = response.hover_pos() else { return };
         let (scroll, pinch) = ui.input(|input| (input.smooth_scroll_delta().y, input.zoom_delta()));
         let factor = pinch * (scroll / 240.0).exp();
@@ -169,7 +169,7 @@ impl Canvas {
         &mut self,
         ui: &egui::Ui,
         response: &Response,
-        view: View,
+        view: CanvasTransform,
         frame: (u32, u32),
         editor: &mut Editor,
     ) {
@@ -205,7 +205,7 @@ impl Canvas {
     }
 
     fn drag(&self, grip: Grip, to: Pos2, frame: (u32, u32), editor: &mut Editor) {
-        let change = Change::Drag(self.drags);
+        let change = RegionChange::Drag(self.drags);
         match grip {
             Grip::New(_) => {}
             Grip::Whole(number, offset) => editor.change_region(change, number, |region| {
@@ -253,7 +253,7 @@ impl Canvas {
                 let times = ui.input_mut(|input| input.count_and_consume_key(modifiers, key)) as i64;
                 let by = (right * step * times, down * step * times);
                 let change = if grows { grown } else { moved };
-                editor.change_region(Change::Keys(chosen), chosen, |region| {
+                editor.change_region(RegionChange::Keys(chosen), chosen, |region| {
                     region.place = change(region.place, by, frame);
                 });
             }
@@ -278,7 +278,7 @@ fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
 }
 
 /// What would be dragged from a point of the screen.
-fn grip_at(at: Pos2, view: View, editor: &Editor) -> Grip {
+fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
     let chosen = editor.chosen().and_then(|number| Some((number, editor.marks().regions.get(number)?.place)));
     if let Some((number, place)) = chosen
         && let Some((_, sides)) =
@@ -315,7 +315,7 @@ fn cursor_for(grip: Grip) -> CursorIcon {
     }
 }
 
-fn draw_boxes(painter: &Painter, view: View, editor: &Editor) {
+fn draw_boxes(painter: &Painter, view: CanvasTransform, editor: &Editor) {
     let boxes = editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle());
     for ((number, region), colour) in boxes {
         let rect = view.of_box(region.place);

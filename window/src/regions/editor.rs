@@ -18,7 +18,7 @@ pub struct Marks {
 
 /// A kind of change: changes of one kind in a row are undone in one step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Change {
+pub enum RegionChange {
     /// A step of its own.
     Once,
     /// Part of a drag with this number.
@@ -36,7 +36,7 @@ pub struct Editor {
     chosen: Option<usize>,
     past: Vec<Marks>,
     future: Vec<Marks>,
-    last: Option<Change>,
+    last: Option<RegionChange>,
     saved: Marks,
 }
 
@@ -74,7 +74,7 @@ impl Editor {
 
     /// Takes marks that are saved in the place of what is marked now, in a step that can be undone.
     pub fn take(&mut self, saved: Marks) {
-        self.change(Change::Once, |marks| *marks = saved);
+        self.change(RegionChange::Once, |marks| *marks = saved);
         self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
         self.mark_saved();
     }
@@ -86,13 +86,13 @@ impl Editor {
     }
 
     /// Changes the marks.
-    pub fn change(&mut self, kind: Change, change: impl FnOnce(&mut Marks)) {
+    pub fn change(&mut self, kind: RegionChange, change: impl FnOnce(&mut Marks)) {
         let before = self.marks.clone();
         change(&mut self.marks);
         if self.marks == before {
             return;
         }
-        if kind == Change::Once || self.last != Some(kind) {
+        if kind == RegionChange::Once || self.last != Some(kind) {
             self.past.push(before);
             let surplus = self.past.len().saturating_sub(MOST_STEPS);
             self.past.drain(..surplus);
@@ -102,7 +102,7 @@ impl Editor {
     }
 
     /// Changes one region.
-    pub fn change_region(&mut self, kind: Change, number: usize, change: impl FnOnce(&mut Region)) {
+    pub fn change_region(&mut self, kind: RegionChange, number: usize, change: impl FnOnce(&mut Region)) {
         self.change(kind, |marks| {
             if let Some(region) = marks.regions.get_mut(number) {
                 change(region);
@@ -114,14 +114,14 @@ impl Editor {
     pub fn add(&mut self, place: PixelRect) {
         let channel = self.free_channel();
         let unit = channel.usual_unit();
-        self.change(Change::Once, |marks| marks.regions.push(Region::new(channel, place, unit)));
+        self.change(RegionChange::Once, |marks| marks.regions.push(Region::new(channel, place, unit)));
         self.chosen = self.marks.regions.len().checked_sub(1);
     }
 
     /// Adds regions that were proposed, but for those that lie on marked ones; tells how many were added.
     pub fn add_proposed(&mut self, proposed: Vec<Region>) -> usize {
         let mut added = 0;
-        self.change(Change::Once, |marks| {
+        self.change(RegionChange::Once, |marks| {
             for mut region in proposed {
                 if marks.regions.iter().any(|marked| overlap(marked.place, region.place)) {
                     continue;
@@ -142,7 +142,7 @@ impl Editor {
     /// Removes a region.
     pub fn remove(&mut self, number: usize) {
         if number < self.marks.regions.len() {
-            self.change(Change::Once, |marks| drop(marks.regions.remove(number)));
+            self.change(RegionChange::Once, |marks| drop(marks.regions.remove(number)));
             let last = self.marks.regions.len().checked_sub(1);
             self.chosen = self.chosen.and_then(|chosen| Some(chosen.min(last?)));
         }
@@ -256,10 +256,10 @@ mod tests {
     fn a_drag_is_one_step_and_so_are_keys_in_a_row() {
         let mut editor = with_two();
         for x in 11..30 {
-            editor.change_region(Change::Drag(1), 0, |region| region.place.left = x);
+            editor.change_region(RegionChange::Drag(1), 0, |region| region.place.left = x);
         }
         for _ in 0..5 {
-            editor.change_region(Change::Keys(0), 0, |region| {
+            editor.change_region(RegionChange::Keys(0), 0, |region| {
                 region.place = moved(region.place, (1, 0), FRAME);
             });
         }

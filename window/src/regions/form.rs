@@ -2,7 +2,7 @@
 
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
-use super::editor::{Change, Editor};
+use super::editor::{Editor, RegionChange};
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
@@ -119,7 +119,7 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
         row(ui, "Pixels", |ui, _| show_place(ui, &mut region.place));
     });
     if let Some(field) = changed_field(&before, &region) {
-        editor.change_region(Change::Field(number, field), number, |place| *place = region);
+        editor.change_region(RegionChange::Field(number, field), number, |place| *place = region);
     }
     if remove {
         editor.remove(number);
@@ -212,9 +212,9 @@ fn show_digits(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
 }
 
 fn show_range(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
-    let mut told = region.range.is_some();
-    if ui.checkbox(&mut told, "told").changed() {
-        region.range = told.then(|| region.plausible_range().unwrap_or((0.0, 100.0)));
+    let mut is_set = region.range.is_some();
+    if ui.checkbox(&mut is_set, "set").changed() {
+        region.range = is_set.then(|| region.plausible_range().unwrap_or((0.0, 100.0)));
     }
     match &mut region.range {
         Some((low, high)) => {
@@ -230,9 +230,9 @@ fn show_range(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
 }
 
 fn show_rate(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
-    let mut told = region.max_rate.is_some();
-    if ui.checkbox(&mut told, "told").changed() {
-        region.max_rate = told.then(|| region.plausible_max_rate().unwrap_or(100.0));
+    let mut is_set = region.max_rate.is_some();
+    if ui.checkbox(&mut is_set, "set").changed() {
+        region.max_rate = is_set.then(|| region.plausible_max_rate().unwrap_or(100.0));
     }
     match &mut region.max_rate {
         Some(rate) => {

@@ -254,7 +254,7 @@ impl RegionsScreen {
             ui.label(format!("{} boxes were marked but not saved last time.", kept.regions.len()));
             if ui.button("Take them up").clicked() {
                 let marks = marks_of(&kept);
-                self.editor.change(editor::Change::Once, |now| *now = marks);
+                self.editor.change(editor::RegionChange::Once, |now| *now = marks);
                 self.editor.choose(Some(0));
                 self.kept = None;
             }
@@ -291,7 +291,7 @@ impl RegionsScreen {
         ui.spacing_mut().item_spacing.y = 4.0;
         let mut name = self.editor.marks().name.clone();
         if show_line(ui, "Camera", &mut name) {
-            self.editor.change(editor::Change::Field(usize::MAX, "name"), |marks| marks.name = name);
+            self.editor.change(editor::RegionChange::Field(usize::MAX, "name"), |marks| marks.name = name);
         }
         if self.editor.marks().regions.is_empty() {
             ui.label(
