@@ -1,4 +1,4 @@
-//! What the program says to files and options it cannot use: the file, the place and the mend.
+//! What the program says to files and options it cannot use: the file, the place and the fix.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -95,7 +95,7 @@ fn a_setup_without_speed_says_what_to_add() {
 
 #[test]
 fn a_line_that_is_no_toml_is_named() {
-    assert_setup_refused("frame = [640, 480]", "frame = [640, 480", &["line", "mend"]);
+    assert_setup_refused("frame = [640, 480]", "frame = [640, 480", &["line", "fix this line"]);
 }
 
 #[test]
