@@ -167,7 +167,7 @@ fn a_throttle_is_told_of_both_legs_of_a_pair() {
 }
 
 #[test]
-fn told_throttles_stay_with_their_legs_when_a_pair_is_lost() {
+fn given_throttles_stay_with_their_legs_when_a_pair_is_lost() {
     let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
     let legs = LegOptions { throttle_steps: Some(throttles), ..LegOptions::default() };
     let desk = Desk::with(&Plan::default(), legs);
@@ -262,7 +262,7 @@ fn a_saved_list_gives_the_same_flight_and_can_still_be_taken_back() {
 }
 
 #[test]
-fn a_file_of_another_recording_or_with_faults_is_refused_with_the_mend() {
+fn a_file_of_another_recording_or_with_faults_is_refused_with_the_fix() {
     let desk = Desk::of(&Plan::default());
     let folder = tempfile::tempdir().unwrap();
     let clips = clip(&folder, "flight.avi", 1000);

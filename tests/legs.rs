@@ -100,7 +100,7 @@ fn a_bad_legs_file_is_answered_with_place_and_mend() {
 }
 
 #[test]
-fn told_legs_outside_the_flight_are_refused() {
+fn given_legs_outside_the_flight_are_refused() {
     let series = trust(fly(&Plan::default()).readings);
     let error = |legs| find(&series, &told(legs)).unwrap_err();
     assert!(matches!(error(vec![leg(10.0, 9e3, LegKind::Leg)]), GivenLegError::OutsideFlight { .. }));
@@ -110,7 +110,7 @@ fn told_legs_outside_the_flight_are_refused() {
 }
 
 #[test]
-fn told_legs_are_taken_as_told_and_paired_in_order() {
+fn given_legs_are_taken_as_told_and_paired_in_order() {
     let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
     let series = trust(flight.readings.clone());
     let kinds = |upwind| if upwind { LegKind::Upwind } else { LegKind::Downwind };
@@ -136,7 +136,7 @@ fn a_leg_told_as_odd_is_left_out_of_the_pairs() {
 }
 
 #[test]
-fn told_throttle_steps_are_given_to_the_pairs_in_order() {
+fn given_throttle_steps_are_given_to_the_pairs_in_order() {
     let flight = fly(&Plan { legs_per_step: 4, ..Plan::default() });
     let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
     let options = LegOptions { throttle_steps: Some(throttles.clone()), ..LegOptions::default() };
@@ -212,7 +212,7 @@ fn a_live_throttle_is_read_and_parts_the_steps() {
 }
 
 #[test]
-fn told_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
+fn given_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
     let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
     let series = trust(fly(&plan).readings);
     let with = |steps: &[f64]| {
@@ -234,7 +234,7 @@ fn told_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
 }
 
 #[test]
-fn told_steps_that_would_mix_the_throttles_shown_are_not_used() {
+fn given_steps_that_would_mix_the_throttles_shown_are_not_used() {
     let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
     let options = LegOptions { throttle_steps: Some(vec![60.0, 80.0, 100.0]), ..LegOptions::default() };
     let set = find(&trust(fly(&plan).readings), &options).unwrap();
@@ -254,14 +254,14 @@ fn more_told_steps_than_pairs_leave_a_live_throttle_in_place() {
 }
 
 #[test]
-fn a_file_that_is_no_list_of_legs_with_commas_is_refused_with_the_mend() {
+fn a_file_that_is_no_list_of_legs_with_commas_is_refused_with_the_fix() {
     let folder = tempfile::tempdir().unwrap();
     let said = |bytes: &[u8]| {
         let path = folder.path().join("legs.csv");
         std::fs::write(&path, bytes).unwrap();
         read_file(&path).unwrap_err().to_string()
     };
-    assert!(said(b"start_s;end_s;kind;throttle_percent\n1,5;9;leg;\n").contains("part them by commas"));
+    assert!(said(b"start_s;end_s;kind;throttle_percent\n1,5;9;leg;\n").contains("separate them by commas"));
     assert!(said(b"RIFF\xff\x00\x80AVI ").contains("not the clip"));
 }
 
