@@ -159,7 +159,7 @@ fn the_exit_codes_stand_in_the_help() {
     let help = String::from_utf8(output.stdout).unwrap();
     assert!(output.status.success() && help.contains("Exit codes"), "{help}");
     let lines: Vec<&str> = help.lines().map(str::trim_start).collect();
-    for start in ["0  done", "1  ", "2  misuse"] {
+    for start in ["0  success", "1  ", "2  wrong usage"] {
         assert!(lines.iter().any(|line| line.starts_with(start)), "{start}: {help}");
     }
 }

@@ -25,7 +25,7 @@ fn flights_are_read_as_each_alone_and_one_that_fails_stops_none() {
     let copy = folder.path().join("evening.avi");
     std::fs::copy(project_file(CLIP), &copy).unwrap();
     let broken = folder.path().join("broken.avi");
-    std::fs::write(&broken, &std::fs::read(CLIP).unwrap()[..400]).unwrap();
+    std::fs::write(&broken, &std::fs::read(project_file(CLIP)).unwrap()[..400]).unwrap();
     let out = folder.path().join("results");
     let output = read_each(&[text(&copy), text(&broken), CLIP], &out, &["--jobs", "2"]);
     assert_eq!(output.status.code(), Some(1), "{}", error_of(&output));

@@ -3,15 +3,13 @@
 
 mod running;
 
-use std::path::PathBuf;
-
 use pairspeed::leg_edits::{LegEdit, LegEdits};
 use pairspeed::legs::LegKind;
 use pairspeed::output::{legs_csv, pairs_csv};
 use pairspeed::readings::Silent;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_record, work_out};
-use running::{error_of, pairspeed};
+use running::{error_of, pairspeed, project_file};
 
 const CLIP: &str = "demo-clips/salt-flat.avi";
 const SETUP: &str = "demo-clips/salt-flat.setup.toml";
@@ -23,8 +21,8 @@ fn read(legs: &str, out: &str) -> std::process::Output {
 #[test]
 fn edited_legs_give_the_same_files_as_working_the_flight_out_again() {
     let folder = tempfile::tempdir().unwrap();
-    let clips = [PathBuf::from(CLIP)];
-    let setup = LoadedSetup::load(SETUP.as_ref()).unwrap();
+    let clips = [project_file(CLIP)];
+    let setup = LoadedSetup::load(&project_file(SETUP)).unwrap();
     let options = ReadOptions::default();
     let record = read_record(&clips, &setup, options.least_confidence, &mut Silent).unwrap();
     let mut edits = LegEdits::of(&work_out(record.clone(), &options).unwrap());

@@ -220,7 +220,9 @@ fn wish(form: &CardForm, unit: Unit) -> Result<PlanRequest, String> {
     };
     let number = |of: CardEntry| match entry(of) {
         "" => Ok(None),
-        text => positive(text).map(Some).ok_or_else(|| format!("{}: {text} is no number above 0", of.name())),
+        text => {
+            positive(text).map(Some).ok_or_else(|| format!("{}: {text} is not a number above 0", of.name()))
+        }
     };
     let within_mps = match in_unit(CardEntry::Within, unit)? {
         Some(within_mps) => within_mps,
@@ -271,10 +273,10 @@ fn in_words(error: &PlanError) -> String {
         PlanError::NotPositive { .. } => "Every number must be above 0.".to_owned(),
         PlanError::Negative { .. } => "No number may be below 0.".to_owned(),
         PlanError::NoSpeed => {
-            "Give the speed to expect at full throttle, or a former flight whose throttle is known."
+            "Give the speed to expect at full throttle, or an earlier flight whose throttle is known."
                 .to_owned()
         }
-        PlanError::NoWind => "Give the wind to expect, or a former flight.".to_owned(),
+        PlanError::NoWind => "Give the wind to expect, or an earlier flight.".to_owned(),
         PlanError::NoSteadyFlight { throttle_percent, needed_m, .. } => format!(
             "Straight course: at {throttle_percent} % it is over before the speed is steady; {needed_m:.0} m or more \
              are needed."
@@ -352,10 +354,10 @@ mod tests {
         for (entries, said) in [
             (vec![], "Give the speed to expect"),
             (vec![(CardEntry::TopSpeed, "100")], "Give the wind"),
-            (vec![(CardEntry::Wind, "brisk")], "Wind: brisk: no number"),
+            (vec![(CardEntry::Wind, "brisk")], "Wind: brisk: not a number"),
             (vec![(CardEntry::Steps, "many")], "Throttle steps: write numbers"),
-            (vec![(CardEntry::PackEnergy, "40")], "Tell both"),
-            (vec![(CardEntry::Turn, "-1")], "A turn takes, s: -1 is no number above 0"),
+            (vec![(CardEntry::PackEnergy, "40")], "Give both"),
+            (vec![(CardEntry::Turn, "-1")], "A turn takes, s: -1 is not a number above 0"),
         ] {
             let error = card(&form(&entries)).unwrap_err();
             assert!(error.contains(said), "{error}");

@@ -31,10 +31,9 @@ impl PageFile {
                         shared.done(format!("saved {}", path.display()));
                         self.saved = Some(path);
                     }
-                    Err(error) => shared.wrong(format!(
-                        "cannot write {}: {error}; write another place for it",
-                        path.display()
-                    )),
+                    Err(error) => {
+                        shared.wrong(format!("cannot write {}: {error}; choose another file", path.display()))
+                    }
                 }
             }
             if let Some(saved) = &self.saved

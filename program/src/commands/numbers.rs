@@ -41,14 +41,14 @@ fn within(text: &str, range: std::ops::RangeInclusive<f64>, fix: &str) -> Result
 
 fn no_number(text: &str) -> String {
     if let Some(seconds) = minutes_and_seconds(text) {
-        return format!("give the time in seconds: {seconds}");
+        return format!("give the time in seconds alone: write {seconds}");
     }
     if text.is_empty() {
         return "give a number".to_owned();
     }
     let with_point = text.replacen(',', ".", 1);
     match with_point.parse::<f64>() {
-        Ok(_) if with_point != text => format!("use a decimal point: {with_point}"),
+        Ok(_) if with_point != text => format!("use a decimal point: write {with_point}"),
         _ => "this is no number".to_owned(),
     }
 }
@@ -68,8 +68,8 @@ mod tests {
     #[test]
     fn a_slip_in_a_number_comes_back_with_the_number_to_write() {
         assert_eq!(number(" 2.5 "), Ok(2.5));
-        assert!(number("2,5").unwrap_err().ends_with(": 2.5"));
-        assert!(seconds("1:30").unwrap_err().contains(": 90"));
+        assert!(number("2,5").unwrap_err().ends_with("write 2.5"));
+        assert!(seconds("1:30").unwrap_err().contains("write 90"));
         for text in ["", "a", "nan", "inf", "1e999", "2.5 s", "1:75"] {
             let said = number(text).unwrap_err();
             assert!(!said.contains("float") && said.contains("number"), "{text}: {said}");

@@ -85,7 +85,7 @@ mod tests {
             ("raed a.avi", "there is no command raed (did you mean read?)"),
             ("read a.avi --setup x --forse", "--forse is unknown here (did you mean --force?)"),
             ("read a.avi", "missing: --setup <FILE>"),
-            ("inspect a.avi --at 1:30", "--at 1:30: minutes"),
+            ("inspect a.avi --at 1:30", "--at 1:30: give the time in seconds alone"),
             ("inspect a.avi --at", "--at: a value is missing"),
             ("read a.avi --setup x --heading-is up", "--heading-is up: use one of track, nose"),
             ("teach a.avi --setup x --say speed", "--say speed: \"speed\" is not of the form"),

@@ -47,7 +47,7 @@ fn a_place_that_takes_no_files_is_told_before_the_reading_and_another_can_be_nam
     window.rewrite("Setup file", &clip.join("nose.setup.toml").display().to_string());
     window.click("Save");
     let said = window.trouble();
-    assert!(said.contains("nose.setup.toml") && said.contains("another place"), "{said}");
+    assert!(said.contains("nose.setup.toml") && said.contains("another path"), "{said}");
     window.click("4  Reading");
     window.rewrite("Results go to", &clip.join("results").display().to_string());
     window.click("Read the flight");

@@ -128,7 +128,7 @@ fn a_folder_without_results_is_said_when_flights_are_compared() {
 fn a_test_card_is_made_of_what_is_written_and_saved_as_a_page() {
     let mut sitting = Sitting::new();
     sitting.press(Key::F7);
-    sitting.window.get_by_label_contains("Tell the speed to expect");
+    sitting.window.get_by_label_contains("Give the speed to expect");
     sitting.write("Speed at full throttle", "110 km/h");
     sitting.write("Wind", "10");
     sitting.write("Throttle steps, %", "60, 80, 100");

@@ -90,7 +90,7 @@ fn a_throttle_is_written_and_shows_in_the_answer() {
     sitting.window.get_by_role_and_label(Role::TextInput, "Throttle %").type_text("0");
     sitting.window.run_steps(2);
     sitting.press(Key::Enter);
-    assert!(sitting.notice().contains("650 % cannot be"), "{}", sitting.notice());
+    assert!(sitting.notice().contains("650 % is not possible"), "{}", sitting.notice());
     assert_eq!(sitting.flight().pairs[0].throttle_percent, Some(65.0));
 }
 
