@@ -63,23 +63,23 @@ use model::{channel, units};
 use readings::Progress;
 use setup::LoadedSetup;
 
-/// What can end a reading.
+/// Why a flight cannot be read.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum ReadError {
-    /// The clips.
+    /// A clip cannot be read.
     #[error(transparent)]
     Footage(#[from] footage::FootageError),
-    /// The recording, or a setup that is not its own.
+    /// The setup does not fit the recording, or the recording cannot be sampled.
     #[error(transparent)]
     Prepare(#[from] readings::PrepareError),
-    /// The camera setup.
+    /// The camera setup is invalid.
     #[error(transparent)]
     Setup(#[from] setup::SetupError),
-    /// The glyph set.
+    /// The glyph set cannot be loaded.
     #[error(transparent)]
     Glyphs(#[from] glyphs::GlyphFileError),
-    /// The told legs.
+    /// The given legs do not fit the flight.
     #[error(transparent)]
     Legs(#[from] legs::GivenLegError),
 }
@@ -95,20 +95,20 @@ impl Advised for ReadError {
     }
 }
 
-/// What the pilot may tell of a reading.
+/// Options of a reading.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ReadOptions {
-    /// Told legs and throttle steps.
+    /// Given legs and throttle steps.
     pub legs: LegOptions,
-    /// Probability from which on a reading is believed.
-    pub least_confidence: f32,
-    /// What is told of the aircraft; `None`: what the setup says of it.
+    /// Minimum confidence of a trusted reading, 0 to 1.
+    pub min_confidence: f32,
+    /// Notes on the aircraft; `None`: those of the setup.
     pub aircraft: Option<setup::Aircraft>,
     /// Units of the results.
     pub units: units::ResultUnits,
-    /// Course and wind.
+    /// Given course and wind.
     pub wind: airspeed::GivenWind,
-    /// The air at the field.
+    /// Given air at the field.
     pub air: air::GivenAir,
 }
 
@@ -116,7 +116,7 @@ impl Default for ReadOptions {
     fn default() -> Self {
         Self {
             legs: LegOptions::default(),
-            least_confidence: readings::DEFAULT_MIN_CONFIDENCE,
+            min_confidence: readings::DEFAULT_MIN_CONFIDENCE,
             aircraft: None,
             units: units::ResultUnits::default(),
             wind: airspeed::GivenWind::default(),
@@ -125,27 +125,27 @@ impl Default for ReadOptions {
     }
 }
 
-/// Reads the consecutive clips of one flight and works out its airspeeds.
+/// Reads the consecutive clips of one flight and computes its airspeeds.
 ///
 /// # Errors
-/// [`ReadError`] names the file, what is wrong and the mend.
+/// [`ReadError`] names the file and what is wrong with it.
 pub fn read_flight(
     clips: &[PathBuf],
     setup: &LoadedSetup,
     options: &ReadOptions,
     progress: &mut dyn Progress,
 ) -> Result<Flight, ReadError> {
-    Ok(work_out(read_record(clips, setup, options.least_confidence, progress)?, options)?)
+    Ok(work_out(read_record(clips, setup, options.min_confidence, progress)?, options)?)
 }
 
-/// Reads the consecutive clips of one flight: the long part of the work, from footage to series.
+/// Reads the consecutive clips of one flight, from footage to series. This takes long; [`work_out`] does not.
 ///
 /// # Errors
-/// [`ReadError`] names the file, what is wrong and the mend.
+/// [`ReadError`] names the file and what is wrong with it.
 pub fn read_record(
     clips: &[PathBuf],
     setup: &LoadedSetup,
-    least_confidence: f32,
+    min_confidence: f32,
     progress: &mut dyn Progress,
 ) -> Result<FlightRecord, ReadError> {
     setup.require_speed()?;
@@ -156,7 +156,7 @@ pub fn read_record(
     setup.check_frame(&info.path.display().to_string(), info.width, info.height)?;
 
     let prepared = readings::prepare(&mut recording, &setup.setup, &sets)?;
-    let mut read = readings::collect(&mut recording, &prepared, least_confidence, progress)?;
+    let mut read = readings::collect(&mut recording, &prepared, min_confidence, progress)?;
     read.gaps = readings::gaps_between(recording.spans(), &read.time_s);
     let legibility = readings::ChannelLegibility::of(&prepared, recording.spans(), &setup.path);
     legibility.leave_blank(&mut read);
@@ -175,11 +175,11 @@ pub fn read_record(
     })
 }
 
-/// Works a flight out from what was read of it: from series to findings, in milliseconds, so that it can
-/// be done again at once with other legs.
+/// Computes a flight from its record, from series to findings. It takes milliseconds, so that it can be repeated after every
+/// change of the legs.
 ///
 /// # Errors
-/// [`legs::GivenLegError`] where told legs do not fit the flight.
+/// [`legs::GivenLegError`] if given legs do not fit the flight.
 pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, legs::GivenLegError> {
     let FlightRecord { clips, setup, series, legibility, mut notes } = record;
     let series = series.in_units(&options.units);
@@ -197,10 +197,10 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
         speed_si: legs.speed_si,
     };
     let propulsion = propulsion::findings(sources, &aircraft);
-    // That not one speed is trusted goes without saying where the speed cannot be read.
+    // Where the speed cannot be read, a note that no speed is trusted is redundant.
     let unread = legibility.unread(&channel::Channel::Speed).is_some();
-    let told = legs.notes.iter().filter(|note| !(unread && **note == legs::Note::NoTrustedSpeed));
-    notes.extend(told.map(|note| FlightNote { sentence: note.to_string(), advice: note.advice() }));
+    let leg_notes = legs.notes.iter().filter(|note| !(unread && **note == legs::Note::NoTrustedSpeed));
+    notes.extend(leg_notes.map(|note| FlightNote { sentence: note.to_string(), advice: note.advice() }));
     let patterns = airspeed::patterns(&legs, options.wind.heading_reference);
     let air = air::of_flight(&series, &legs.legs, &options.air);
     notes.extend(airspeed::wind_notes(&options.wind, wind.as_ref(), &pairs));
@@ -224,10 +224,10 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
     })
 }
 
-/// The glyph set of a setup: the one it names, else the one taught beside it, else the built-in sets.
+/// The glyph set of a setup: the one it names, else the one learned beside it, else the built-in sets.
 ///
 /// # Errors
-/// Those of reading the set's files; a folder that the setup names must be there.
+/// A file of the set cannot be read, or the folder that the setup names is missing.
 pub fn glyph_sets(setup: &LoadedSetup) -> Result<Vec<GlyphSet>, glyphs::GlyphFileError> {
     let folder = setup.glyph_folder();
     match &setup.setup.camera.glyphs {

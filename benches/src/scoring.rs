@@ -60,10 +60,10 @@ pub fn is_right(truth: &str, value: f64) -> bool {
 }
 
 /// The readings, blank below a confidence.
-fn above(mut readings: Readings, least_confidence: f32) -> Readings {
+fn above(mut readings: Readings, min_confidence: f32) -> Readings {
     for channel in &mut readings.channels {
         for (frame, confidence) in channel.confidence.iter().enumerate() {
-            if *confidence < least_confidence && channel.blank[frame] == Blank::No {
+            if *confidence < min_confidence && channel.blank[frame] == Blank::No {
                 (channel.values[frame], channel.blank[frame]) = (f64::NAN, Blank::Unclear);
             }
         }

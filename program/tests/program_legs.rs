@@ -24,7 +24,7 @@ fn edited_legs_give_the_same_files_as_working_the_flight_out_again() {
     let clips = [project_file(CLIP)];
     let setup = LoadedSetup::load(&project_file(SETUP)).unwrap();
     let options = ReadOptions::default();
-    let record = read_record(&clips, &setup, options.least_confidence, &mut Silent).unwrap();
+    let record = read_record(&clips, &setup, options.min_confidence, &mut Silent).unwrap();
     let mut edits = LegEdits::of(&work_out(record.clone(), &options).unwrap());
     let end_s = edits.legs()[0].end_s;
     edits.make(LegEdit::MoveEnd { leg: 1, to_s: end_s - 2.0 }).unwrap();

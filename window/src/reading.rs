@@ -264,7 +264,7 @@ fn read(
     out: PathBuf,
     reporter: &mut Reporter,
 ) -> Result<Finished, String> {
-    let record = read_record(clips, setup, options.least_confidence, reporter);
+    let record = read_record(clips, setup, options.min_confidence, reporter);
     let record = record.map_err(|error| error.to_string())?;
     let flight = work_out(record.clone(), options).map_err(|error| error.to_string())?;
     if !reporter.commit() {

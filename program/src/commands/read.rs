@@ -118,7 +118,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     }
     let aircraft = arguments.aircraft.as_deref().map(Aircraft::load).transpose().map_err(Failure::misuse)?;
     let legs = LegOptions { throttle_steps: arguments.throttle.clone(), ..legs };
-    Ok(ReadOptions { legs, least_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
+    Ok(ReadOptions { legs, min_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
 }
 
 /// The legs of a file: legs edited in the window if it is TOML, else a CSV list.

@@ -128,7 +128,7 @@ pub fn demonstration() -> (Vec<PathBuf>, Finished) {
     let clips = vec![demo_clips().join("salt-flat.avi")];
     let setup = LoadedSetup::load(&demo_clips().join("salt-flat.setup.toml")).unwrap();
     let options = ReadOptions::default();
-    let record = read_record(&clips, &setup, options.least_confidence, &mut Silent).unwrap();
+    let record = read_record(&clips, &setup, options.min_confidence, &mut Silent).unwrap();
     let flight = work_out(record.clone(), &options).unwrap();
     (
         clips,
