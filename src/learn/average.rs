@@ -165,8 +165,8 @@ struct BackgroundLevels {
 
 impl BackgroundLevels {
     /// Restores the grey levels whose features are the background, as far as the high-pass filter preserves them. Each
-    /// iteration adds the difference between the wanted features and those of the present levels (P. H. van Cittert,
-    /// Zeitschrift für Physik 69, 1931, pages 298-308).
+    /// iteration adds the difference between the wanted features and those of the present levels (iterative
+    /// deconvolution; common practice, no source).
     fn of(background: &Background, high_pass: &HighPass, factor: usize) -> Self {
         let levels = background.features.as_ref().map(|features| {
             (0..RESTORING_ITERATIONS).fold(features.clone(), |levels, _| {
