@@ -1,4 +1,4 @@
-//! The check over time: what is kept, what is refused and why.
+//! The check of readings over time: which values are kept, which are refused, and why.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -44,7 +44,7 @@ fn speed(series: &Series) -> &ChannelReadings {
 }
 
 #[test]
-fn right_readings_are_all_kept() {
+fn all_right_readings_are_kept() {
     let readings = held(&climbing(60));
     let series = trust(readings.clone());
     assert_eq!(series.readings, readings);
@@ -52,7 +52,7 @@ fn right_readings_are_all_kept() {
 }
 
 #[test]
-fn a_lone_wrong_frame_within_a_hold_is_refused_alone() {
+fn a_single_wrong_frame_within_a_hold_is_the_only_one_refused() {
     let mut readings = held(&climbing(60));
     readings.channels[0].values[100] = 64.5;
     let series = trust(readings);
@@ -71,7 +71,7 @@ fn a_wrong_first_value_does_not_blank_the_right_ones() {
 }
 
 #[test]
-fn a_value_misread_for_a_second_is_refused_and_nothing_else() {
+fn of_a_value_misread_for_a_second_only_that_second_is_refused() {
     let mut values = climbing(60);
     values[30..35].iter_mut().for_each(|value| *value += 80.0);
     let series = trust(held(&values));
@@ -82,7 +82,7 @@ fn a_value_misread_for_a_second_is_refused_and_nothing_else() {
 }
 
 #[test]
-fn a_receiver_dropping_to_zero_for_a_while_costs_only_that_while() {
+fn only_the_time_of_a_drop_to_zero_is_refused() {
     let mut values = climbing(100);
     values[50..55].fill(0.0);
     let series = trust(held(&values));
@@ -90,7 +90,7 @@ fn a_receiver_dropping_to_zero_for_a_while_costs_only_that_while() {
 }
 
 #[test]
-fn a_rate_set_too_tight_does_not_cost_the_flight() {
+fn a_rate_limit_that_is_too_low_blanks_no_flight() {
     let mut readings = held(&[vec![10.0; 100], vec![90.0; 100]].concat());
     readings.channels[0].max_rate = Some(1.0);
     let series = trust(readings);
@@ -106,7 +106,7 @@ fn values_outside_the_range_are_refused_as_such() {
 }
 
 #[test]
-fn blanks_keep_their_own_reason() {
+fn blanks_keep_their_reason() {
     let mut readings = held(&climbing(60));
     readings.channels[0].blank[40..50].fill(Blank::LostPicture);
     let series = trust(readings);
@@ -123,7 +123,7 @@ fn simulated_misreadings_are_refused_and_right_ones_kept() {
     let (mut wrong, mut wrong_kept, mut right_lost) = (0, 0, 0);
     for (index, truth) in flight.shown_speed.iter().enumerate() {
         let (before, after) = (read.values[index], speed(&series).values[index]);
-        // A value shown in the next or the last frame anyway cannot be told from a late or early change.
+        // A value that the next or previous frame shows cannot be distinguished from a late or early change.
         let near = &flight.shown_speed[index.saturating_sub(1)..flight.shown_speed.len().min(index + 2)];
         wrong += usize::from(before.is_finite() && before != *truth);
         wrong_kept += usize::from(after.is_finite() && !near.contains(&after));
@@ -145,7 +145,7 @@ fn smooth_speed_follows_a_ramp_and_stays_blank_far_from_readings() {
 }
 
 #[test]
-fn smooth_speed_does_not_reach_across_a_gap() {
+fn smooth_speed_is_not_averaged_across_a_gap() {
     let mut readings = held(&[vec![60.0; 25], vec![100.0; 25]].concat());
     readings.time_s[150..].iter_mut().for_each(|time| *time += 0.8);
     readings.gaps.push(Gap { start_s: readings.time_s[149], end_s: readings.time_s[150] });
@@ -164,7 +164,7 @@ fn a_throttle_stuck_all_flight_is_dead_and_a_moving_one_is_not() {
 }
 
 #[test]
-fn empty_short_and_uneven_readings_do_no_harm() {
+fn empty_short_and_inconsistent_readings_cause_no_panic() {
     for readings in [Readings::default(), frames(vec![]), frames(vec![60.0]), frames(vec![f64::NAN; 50])] {
         let count = readings.time_s.len();
         assert_eq!(trust(readings).speed_smooth.len(), count);

@@ -45,7 +45,7 @@ impl LabelRequest {
 }
 
 /// A sampled moment of a region in which a text was found.
-struct Candidate {
+struct RequestCandidate {
     region: usize,
     /// Index of the patch in the sample of the region.
     patch: usize,
@@ -66,12 +66,12 @@ pub(crate) fn next_requests(
     selection.requests
 }
 
-fn candidates(regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> Vec<Candidate> {
+fn candidates(regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> Vec<RequestCandidate> {
     let of_region = |region: usize| {
         let patches = sample.regions.get(region).map_or(&[][..], Vec::as_slice);
         let candidate = move |(number, patch): (usize, &Patch)| {
             let assessment = recogniser.assess_patch(region, patch)?;
-            Some(Candidate { region, patch: number, assessment })
+            Some(RequestCandidate { region, patch: number, assessment })
         };
         patches.par_iter().enumerate().filter_map(candidate).collect::<Vec<_>>()
     };
@@ -103,11 +103,11 @@ struct Selection<'a> {
 
 impl Selection<'_> {
     /// Selects the moments with the greatest expected number of missing digits that no selected moment shows.
-    fn add_missing_digits(&mut self, candidates: &[Candidate], recogniser: &Recogniser) {
+    fn add_missing_digits(&mut self, candidates: &[RequestCandidate], recogniser: &Recogniser) {
         // Probability that no selected moment shows the digit, for each region.
         let mut still_missing = vec![[1.0_f32; 10]; self.regions.len()];
         while self.requests.len() < MAX_REQUESTS {
-            let expected_digits = |candidate: &Candidate| -> f32 {
+            let expected_digits = |candidate: &RequestCandidate| -> f32 {
                 let missing = &still_missing[candidate.region];
                 let shown = candidate.assessment.missing_digits.iter();
                 shown.zip(missing).map(|(shown, missing)| shown * missing).sum()
@@ -131,8 +131,8 @@ impl Selection<'_> {
     }
 
     /// Fills up with the moments whose worst character fits its glyph least, if they are not read with certainty.
-    fn add_least_certain(&mut self, candidates: &[Candidate]) {
-        let mut by_fit: Vec<&Candidate> = candidates.iter().collect();
+    fn add_least_certain(&mut self, candidates: &[RequestCandidate]) {
+        let mut by_fit: Vec<&RequestCandidate> = candidates.iter().collect();
         by_fit.sort_by(|a, b| a.assessment.min_correlation.total_cmp(&b.assessment.min_correlation));
         for candidate in by_fit {
             if self.requests.len() == MAX_REQUESTS {
@@ -148,17 +148,17 @@ impl Selection<'_> {
         }
     }
 
-    fn patch(&self, candidate: &Candidate) -> &Patch {
+    fn patch(&self, candidate: &RequestCandidate) -> &Patch {
         &self.sample.regions[candidate.region][candidate.patch]
     }
 
-    fn is_near(&self, candidate: &Candidate) -> bool {
+    fn is_near(&self, candidate: &RequestCandidate) -> bool {
         let (channel, time_s) = (&self.regions[candidate.region].channel, self.patch(candidate).time_s);
         let is_near = |request: &LabelRequest| (request.time_s - time_s).abs() < MIN_DISTANCE_S;
         self.requests.iter().any(|request| request.channel == *channel && is_near(request))
     }
 
-    fn requested_image(&self, candidate: &Candidate) -> RequestedImage {
+    fn requested_image(&self, candidate: &RequestCandidate) -> RequestedImage {
         let text = match &candidate.assessment.reading {
             RegionReading::Unclear { text, .. } | RegionReading::Text { text, .. } => text.clone(),
             RegionReading::Nothing => String::new(),
@@ -166,7 +166,7 @@ impl Selection<'_> {
         RequestedImage { region: candidate.region, text, features: features(self.patch(candidate)) }
     }
 
-    fn add(&mut self, candidate: &Candidate, image: RequestedImage) {
+    fn add(&mut self, candidate: &RequestCandidate, image: RequestedImage) {
         let request = LabelRequest::of(&self.regions[candidate.region].channel, self.patch(candidate));
         self.requested.push(image);
         self.requests.push(request);

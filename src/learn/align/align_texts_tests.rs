@@ -8,7 +8,7 @@ use crate::learn::examples::example::TrainingExample;
 use crate::learn::group::size_group::Member;
 use crate::learn::group::stroke_rows::StrokeRows;
 use crate::learn::labels::reading::LabelledReading;
-use crate::learn::layout::text_layout::{Advances, TextLine};
+use crate::learn::layout::text_layout::{Advances, LayoutLine};
 use crate::model::channel::Channel;
 use crate::recognise::Anchor;
 use crate::recognise::MARGIN_PX;
@@ -50,7 +50,7 @@ fn regions_that_share_no_digit_with_the_others_are_moved_to_their_height() {
     let member =
         |index: usize, top_px| Member { setup_index: index, region: &regions[index], rows: rows(top_px) };
     let group = SizeGroup::of(&[member(0, 4.0), member(1, 1.0)], &examples);
-    let line = TextLine { anchor: Anchor::Left, position: MARGIN_PX as f32 + 3.0 };
+    let line = LayoutLine { anchor: Anchor::Left, position: MARGIN_PX as f32 + 3.0 };
     let pitch = PITCH_PX as f32;
     let advances = Advances { pitch, one: pitch, point: pitch };
     let layout = TextLayout { advances, lines: vec![line; 2], cost: 0.0 };

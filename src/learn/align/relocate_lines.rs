@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use crate::learn::cut::character::CharacterCut;
 use crate::learn::cut::similarity::character_means;
 use crate::learn::group::size_group::SizeGroup;
-use crate::learn::layout::text_layout::{Advances, TextLayout, TextLine};
+use crate::learn::layout::text_layout::{Advances, LayoutLine, TextLayout};
 use crate::recognise::Anchor;
 use crate::recognise::correlate;
 use crate::recognise::is_separator;
@@ -41,7 +41,7 @@ struct TextMaps {
 /// A text line, the row of its cells' top edge and the width of the decimal point, with the mean correlation there.
 #[derive(Debug, Clone, Copy)]
 struct MatchedLine {
-    line: TextLine,
+    line: LayoutLine,
     top: usize,
     point: f32,
     correlation: f32,
@@ -142,7 +142,7 @@ fn best_nearby(texts: &[TextMaps], at: &MatchedLine, advances: &Advances) -> f32
     let lines = rows.flat_map(|top| {
         (-NEAR_COLS..=NEAR_COLS).map(move |right| MatchedLine {
             top,
-            line: TextLine { position: at.line.position + right as f32, ..at.line },
+            line: LayoutLine { position: at.line.position + right as f32, ..at.line },
             ..*at
         })
     });
@@ -156,10 +156,10 @@ fn best_line(texts: &[TextMaps], layout: &TextLayout) -> Option<MatchedLine> {
         true => POINT_STEPS.map(|step| f32::from(step) * POINT_STEP * layout.advances.pitch).collect(),
         false => vec![layout.advances.point],
     };
-    let lines =
-        (0..=cols).flat_map(|column| Anchor::ALL.map(|anchor| TextLine { anchor, position: column as f32 }));
-    let lines: Vec<TextLine> = lines.collect();
-    let best_of_line = |line: &TextLine| {
+    let lines = (0..=cols)
+        .flat_map(|column| Anchor::ALL.map(|anchor| LayoutLine { anchor, position: column as f32 }));
+    let lines: Vec<LayoutLine> = lines.collect();
+    let best_of_line = |line: &LayoutLine| {
         let candidates = points.iter().flat_map(|point| (0..rows).map(move |top| (*point, top)));
         let matched = candidates.map(|(point, top)| {
             let at = MatchedLine { line: *line, top, point, correlation: 0.0 };

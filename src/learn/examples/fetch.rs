@@ -197,8 +197,10 @@ fn fetch(
 
 /// Times of a labelled frame and its neighbours, in seconds.
 fn times_around_s(time_s: f64, interval_s: f64) -> impl Iterator<Item = f64> {
-    let most = NEIGHBOURS as i32;
-    (-most..=most).map(move |offset| time_s + f64::from(offset) * interval_s).filter(|time_s| *time_s >= 0.0)
+    let count = NEIGHBOURS as i32;
+    (-count..=count)
+        .map(move |offset| time_s + f64::from(offset) * interval_s)
+        .filter(|time_s| *time_s >= 0.0)
 }
 
 /// The parts of a frame that patches are cut from.

@@ -6,7 +6,7 @@
 use rayon::prelude::*;
 
 use super::stroke_profile::StrokeProfile;
-use super::text_layout::{Advances, TextLayout, TextLine};
+use super::text_layout::{Advances, LayoutLine, TextLayout};
 use crate::recognise::Anchor;
 use crate::recognise::is_separator;
 
@@ -110,7 +110,7 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
 }
 
 /// The anchor and position with the lowest cost, and that cost: the sum over the labelled texts of the region.
-fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(TextLine, f32)> {
+fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
     let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);
     if widest > cols as f32 {
@@ -118,7 +118,7 @@ fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(TextLine,
     }
     let positions = (0..=2 * cols).map(|half| 0.5 * half as f32);
     positions
-        .flat_map(|position| Anchor::ALL.map(|anchor| TextLine { anchor, position }))
+        .flat_map(|position| Anchor::ALL.map(|anchor| LayoutLine { anchor, position }))
         .filter_map(|line| {
             let costs = region.iter().map(|profile| text_cost(profile, &line, advances));
             Some((line, costs.sum::<Option<f32>>()?))
@@ -128,7 +128,7 @@ fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(TextLine,
 
 /// Cost of strokes outside the text, of characters without strokes, of strokes off the cells' centres and of strokes on
 /// borders; `None` when the text would leave the window.
-fn text_cost(profile: &StrokeProfile, line: &TextLine, advances: &Advances) -> Option<f32> {
+fn text_cost(profile: &StrokeProfile, line: &LayoutLine, advances: &Advances) -> Option<f32> {
     let edges = advances.edges(&profile.text, line);
     let (first, last) = (*edges.first()?, *edges.last()?);
     if first < 0.0 || last > profile.cols() as f32 {
@@ -168,7 +168,7 @@ mod tests {
     /// Strokes of a text right-aligned at column 50. Every character is a block: digits 7 columns wide in cells of 10, the
     /// point 2 wide in a cell of 4.
     fn drawn(text: &str) -> StrokeProfile {
-        let line = TextLine { anchor: Anchor::Right, position: 50.0 };
+        let line = LayoutLine { anchor: Anchor::Right, position: 50.0 };
         let mut energy = vec![0.0; 60];
         for (character, pair) in text.chars().zip(ADVANCES.edges(text, &line).windows(2)) {
             let margin = if is_separator(character) { 1 } else { 2 };

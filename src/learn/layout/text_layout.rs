@@ -5,7 +5,7 @@ use crate::recognise::is_separator;
 
 /// Position of a region's text. Columns are those of the region's window.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct TextLine {
+pub(crate) struct LayoutLine {
     /// The part of the text that keeps its column when the length changes.
     pub(crate) anchor: Anchor,
     /// Column of that part, in working pixels.
@@ -39,7 +39,7 @@ impl Advances {
     }
 
     /// Left edge of every character of a text, and right edge of the last one.
-    pub(crate) fn edges(&self, text: &str, line: &TextLine) -> Vec<f32> {
+    pub(crate) fn edges(&self, text: &str, line: &LayoutLine) -> Vec<f32> {
         let mut edge = line.position - line.anchor.share_before() * self.of_text(text);
         let mut edges = vec![edge];
         for character in text.chars() {
@@ -55,7 +55,7 @@ impl Advances {
 pub(crate) struct TextLayout {
     pub(crate) advances: Advances,
     /// One line for each region of the group.
-    pub(crate) lines: Vec<TextLine>,
+    pub(crate) lines: Vec<LayoutLine>,
     /// How strongly the strokes contradict the layout, without unit; 0 is no contradiction.
     pub(crate) cost: f32,
 }

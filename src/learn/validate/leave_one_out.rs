@@ -245,7 +245,7 @@ fn adjacent_cells(group: &SizeGroup<'_>, text: &[CharacterCut], size: (usize, us
         let (first, last) = (text.first()?, text.last()?);
         let examples = group.regions.get(first.region)?;
         let digits = text.iter().filter(|cut| cut.character.is_ascii_digit()).count();
-        let is_full = examples.region.digits.is_some_and(|most| digits >= usize::from(most));
+        let is_full = examples.region.digits.is_some_and(|max_digits| digits >= usize::from(max_digits));
         let features = examples.features.get(first.example)?;
         let inside = MARGIN_PX as f32..=(features.ncols().saturating_sub(MARGIN_PX)) as f32;
         let cell = |left: f32, is_left: bool| {

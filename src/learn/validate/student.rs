@@ -33,7 +33,7 @@ const USUAL_RELATIVE_WITHIN: f32 = 0.15;
 /// Minimum number of differences within classes for an estimate (set by judgement).
 const MIN_WITHIN: usize = 3;
 
-/// Log-likelihood ratio of the best-matching alternative to a label, and that alternative.
+/// How much likelier the alternatives to a label are than the label, and the likeliest of them.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct AlternativeRatio {
     /// Log-likelihood ratio of all alternatives together against the label.
@@ -52,8 +52,8 @@ pub(crate) struct ClassDifference {
 }
 
 impl ClassDifference {
-    /// The expected mean square difference from the exact mean of the class.
-    fn to_exact_mean(self) -> f32 {
+    /// Mean square difference expected if the mean of the class were exact, that is, without the noise of its own cells.
+    fn corrected_for_class_size(self) -> f32 {
         self.mean_square / (1.0 + 1.0 / self.count as f32)
     }
 }
@@ -78,7 +78,7 @@ impl CellVariability {
             for (class, difference) in differences.iter().enumerate() {
                 let Some(difference) = difference else { continue };
                 let list = if class == labelled { &mut within } else { &mut between };
-                list.push(difference.to_exact_mean());
+                list.push(difference.corrected_for_class_size());
             }
         }
         let count = within.len();
@@ -158,11 +158,11 @@ fn sum_and_best(densities: impl Iterator<Item = (f32, Option<usize>)>) -> (f32, 
 
 /// Logarithm of the sum of two probabilities given as logarithms.
 fn log_sum(one: f32, other: f32) -> f32 {
-    let most = one.max(other);
-    if most == f32::NEG_INFINITY {
-        return most;
+    let max = one.max(other);
+    if max == f32::NEG_INFINITY {
+        return max;
     }
-    most + ((one - most).exp() + (other - most).exp()).ln()
+    max + ((one - max).exp() + (other - max).exp()).ln()
 }
 
 /// The upper median; `None` without values.
