@@ -75,3 +75,20 @@ fn plan_option(quantity: PlanQuantity) -> &'static str {
         PlanQuantity::FullPower => "--full-power-w",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quantity_that_is_refused_is_named_by_its_option() {
+        for (quantity, option) in [
+            (PlanQuantity::HalfWidth, "--within: "),
+            (PlanQuantity::Course, "--course: "),
+            (PlanQuantity::Turn, "--turn-s: "),
+        ] {
+            let message = plan_error(&PlanError::Negative { quantity, value: -1.0 });
+            assert!(message.starts_with(option), "{message}");
+        }
+    }
+}

@@ -34,7 +34,7 @@ use gradients::PersistentGradients;
 use readout::{Readout, find_readouts};
 use text_lines::{cut_clear_of, find_lines};
 
-/// Minimum number of frames: with fewer, the overlay cannot be told from the scenery.
+/// Minimum number of frames: with fewer, the overlay cannot be distinguished from the background.
 pub const MIN_FRAMES: usize = 8;
 /// Maximum number of proposals.
 pub const MAX_PROPOSALS: usize = 16;

@@ -15,6 +15,7 @@ use crate::model::channel::Channel;
 use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 use crate::series::{Blank, Readings};
+use crate::stats::nearest_rank;
 
 /// Maximum number of frames proposed for labelling.
 const MAX_PROPOSED: usize = 3;
@@ -162,7 +163,7 @@ fn times_to_label(patches: &[Patch]) -> Vec<f64> {
 fn shown_texts(patches: &[Patch]) -> Vec<ShownText> {
     let crops: Vec<GrayImage> = patches.iter().map(Patch::crop).collect();
     let roughness: Vec<f32> = crops.iter().map(|crop| FrameFingerprint::of([crop]).roughness).collect();
-    let usual_roughness = quantile(roughness.clone(), 0.5);
+    let usual_roughness = nearest_rank(&mut roughness.clone(), 0.5);
     let shown: Vec<ShownText> = patches
         .iter()
         .zip(&crops)
@@ -170,11 +171,13 @@ fn shown_texts(patches: &[Patch]) -> Vec<ShownText> {
         .filter(|(_, roughness)| !is_rough(*roughness, usual_roughness))
         .map(|((patch, crop), _)| {
             let features = features(crop);
-            let stroke_level = quantile(features.iter().map(|level| level.abs()).collect(), STROKE_QUANTILE);
+            let mut levels: Vec<f32> = features.iter().map(|level| level.abs()).collect();
+            let stroke_level = nearest_rank(&mut levels, STROKE_QUANTILE);
             ShownText { time_s: patch.time_s, stroke_level, features }
         })
         .collect();
-    let full = quantile(shown.iter().map(|shown| shown.stroke_level).collect(), FULL_QUANTILE);
+    let mut levels: Vec<f32> = shown.iter().map(|shown| shown.stroke_level).collect();
+    let full = nearest_rank(&mut levels, FULL_QUANTILE);
     let min = (MIN_STROKE_LEVEL.0 * full).max(MIN_STROKE_LEVEL.1);
     shown.into_iter().filter(|shown| shown.stroke_level >= min).collect()
 }
@@ -183,13 +186,6 @@ fn features(crop: &GrayImage) -> Array2<f32> {
     let shape = (crop.height() as usize, crop.width() as usize);
     let levels = Array2::from_shape_fn(shape, |(y, x)| f32::from(crop.get_pixel(x as u32, y as u32).0[0]));
     HighPass::for_cell_width((CELL_WIDTH * crop.height() as f32).max(1.0)).apply(&levels)
-}
-
-/// A quantile of some values; 0 if there are none.
-fn quantile(mut values: Vec<f32>, share: f32) -> f32 {
-    values.sort_by(f32::total_cmp);
-    let place = (share * values.len().saturating_sub(1) as f32).round() as usize;
-    values.get(place).copied().unwrap_or(0.0)
 }
 
 /// The clip that contains most of some times of a recording, and these times in seconds from its first frame.

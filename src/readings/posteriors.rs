@@ -4,6 +4,7 @@
 use super::field_blending::accept_either_text;
 use super::forward_backward::smooth;
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior};
+use crate::stats::upper_median;
 
 /// Minimum median margin within a hold: the smallest value with no wrong reading on the tuning clips with a static
 /// background.
@@ -52,8 +53,7 @@ fn limit_ambiguous(
         };
         let counted = shown.iter().filter(|frame| !frame.lost).filter(shows_value);
         let mut margins: Vec<f32> = counted.map(margin).collect();
-        margins.sort_by(f32::total_cmp);
-        if margins.get(margins.len() / 2).is_some_and(|margin| *margin < MIN_MARGIN) {
+        if upper_median(&mut margins).is_some_and(|margin| margin < MIN_MARGIN) {
             for posterior in hold.iter_mut().flatten() {
                 posterior.probability = posterior.probability.min(AMBIGUOUS_PROBABILITY);
             }

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use super::fingerprint::FrameFingerprint;
 use crate::recognise::Sample;
 use crate::series::{Blank, ChannelReadings, Readings, SignalLoss, SignalLossKind};
+use crate::stats::upper_median;
 
 /// Maximum standard deviation of the block means of an empty screen, in grey levels. Set by judgement.
 const MAX_EMPTY_SPREAD: f32 = 3.5;
@@ -56,8 +57,7 @@ impl SignalLossDetector {
         };
         let roughness = |frame: usize| FrameFingerprint::of(&crops(frame)).roughness;
         let mut roughness: Vec<f32> = (0..frames).into_par_iter().map(roughness).collect();
-        roughness.sort_by(f32::total_cmp);
-        let usual_roughness = roughness.get(frames / 2).copied().unwrap_or(f32::INFINITY);
+        let usual_roughness = upper_median(&mut roughness).unwrap_or(f32::INFINITY);
         Self { usual_roughness, losses: Vec::new(), shown: None, last_s: 0.0, changes: 0, frozen: Vec::new() }
     }
 

@@ -12,5 +12,5 @@ pub use descriptive::{
 };
 pub use inference::{StandardUncertainty, coverage_factor, holm, welch_satterthwaite};
 pub use least_squares::{Fit, linear, nonlinear};
-pub use nearest_rank::nearest_rank;
+pub use nearest_rank::{nearest_rank, upper_median};
 pub use trend::{Trend, theil_sen};

@@ -6,7 +6,6 @@ use egui::{Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::compare::unit_choice;
 use super::page_file::{PageFile, usual_place};
-use super::work::{Outcome, take_outcome};
 use super::{Screen, Shared, dialogs, page, theme};
 use pairspeed::model::quantity;
 use pairspeed::model::units::Unit;
@@ -125,14 +124,8 @@ pub struct CardScreen {
 
 impl Screen for CardScreen {
     fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
-        match take_outcome(&mut self.choosing) {
-            Some(Outcome::Done(folders)) => {
-                if let Some(folder) = folders.first() {
-                    self.form.former = folder.display().to_string();
-                }
-            }
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+        if let Some(folder) = shared.take_result(&mut self.choosing).as_deref().and_then(<[_]>::first) {
+            self.form.former = folder.display().to_string();
         }
     }
 

@@ -6,7 +6,6 @@ use std::time::SystemTime;
 use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::page_file::{PageFile, usual_place};
-use super::work::{Outcome, take_outcome};
 use super::{Screen, Shared, dialogs, page, theme};
 use pairspeed::compare::{CompareOptions, Comparison, compare};
 use pairspeed::model::quantity;
@@ -69,11 +68,8 @@ struct Compared {
 
 impl Screen for CompareScreen {
     fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
-        match take_outcome(&mut self.choosing) {
-            Some(Outcome::Done(folders)) => folders.into_iter().for_each(|folder| self.take(folder)),
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
-        }
+        let folders = shared.take_result(&mut self.choosing).unwrap_or_default();
+        folders.into_iter().for_each(|folder| self.take(folder));
     }
 
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {

@@ -7,7 +7,7 @@ use image::GrayImage;
 use serde::{Deserialize, Serialize};
 
 use super::lesson::{LessonView, Wish};
-use super::work::{Outcome, Work, take_outcome};
+use super::work::Work;
 use super::{Screen, Shared, Step, page, theme};
 use pairspeed::files::file_name;
 use pairspeed::glyphs::CHARACTERS;
@@ -333,15 +333,11 @@ impl DigitCard {
 
 impl Screen for DigitsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        match take_outcome(&mut self.looking) {
-            Some(Outcome::Done(found)) => self.take_found(shared, found),
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+        if let Some(found) = shared.take_result(&mut self.looking) {
+            self.take_found(shared, found);
         }
-        match take_outcome(&mut self.learning) {
-            Some(Outcome::Done(learnt)) => self.take_learnt(ctx, shared, learnt),
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+        if let Some(learnt) = shared.take_result(&mut self.learning) {
+            self.take_learnt(ctx, shared, learnt);
         }
     }
 

@@ -7,7 +7,7 @@ use std::time::Duration;
 use egui::{ComboBox, ProgressBar, RichText, TextEdit};
 
 use super::air::AirFields;
-use super::work::{JobProgress, Outcome, Reporter, Work, in_words, take_outcome};
+use super::work::{JobProgress, Reporter, Work, in_words};
 use super::{Finished, Screen, Shared, Step, dialogs, page, theme, wording};
 use pairspeed::advice::Advised as _;
 use pairspeed::files::{Existing, file_name};
@@ -180,24 +180,14 @@ impl ReadingScreen {
 impl Screen for ReadingScreen {
     fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
         self.follow(shared);
-        match take_outcome(&mut self.choosing) {
-            Some(Outcome::Done(folders)) => {
-                if let Some(folder) = folders.first() {
-                    self.folder = folder.display().to_string();
-                    self.in_the_way.clear();
-                }
-            }
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+        if let Some(folder) = shared.take_result(&mut self.choosing).as_deref().and_then(<[_]>::first) {
+            self.folder = folder.display().to_string();
+            self.in_the_way.clear();
         }
-        match take_outcome(&mut self.reading) {
-            Some(Outcome::Done(finished)) => {
-                self.table = Some(table(&finished.flight));
-                shared.done(format!("read, and written to {}", finished.folder.display()));
-                shared.set_finished(Some(finished));
-            }
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+        if let Some(finished) = shared.take_result(&mut self.reading) {
+            self.table = Some(table(&finished.flight));
+            shared.done(format!("read, and written to {}", finished.folder.display()));
+            shared.set_finished(Some(finished));
         }
     }
 

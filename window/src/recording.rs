@@ -210,10 +210,8 @@ impl RecordingScreen {
 
 impl Screen for RecordingScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        match take_outcome(&mut self.choosing) {
-            Some(Outcome::Done(clips)) if !clips.is_empty() => self.open(ctx, clips),
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            _ => {}
+        if let Some(clips) = shared.take_result(&mut self.choosing).filter(|clips| !clips.is_empty()) {
+            self.open(ctx, clips);
         }
         let outcome = self.opening.as_mut().and_then(|(_, work)| work.outcome());
         if let Some(outcome) = outcome {

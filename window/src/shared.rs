@@ -6,6 +6,7 @@ use std::sync::Arc;
 use egui::RichText;
 
 use super::store::Store;
+use super::work::{Outcome, Work, take_outcome};
 use super::{Step, theme};
 use pairspeed::ReadOptions;
 use pairspeed::files::file_name;
@@ -99,6 +100,17 @@ impl Shared {
     /// Tells that something went well.
     pub fn done(&mut self, words: impl Into<String>) {
         self.notice = Some(Notice::Done(words.into()));
+    }
+
+    /// The result of a job that has just ended, if any; a failure is shown as a notice.
+    pub fn take_result<T: Send + 'static>(&mut self, job: &mut Option<Work<T>>) -> Option<T> {
+        match take_outcome(job)? {
+            Outcome::Done(result) => Some(result),
+            Outcome::Failed(message) => {
+                self.wrong(message);
+                None
+            }
+        }
     }
 
     /// Tells that something went wrong.

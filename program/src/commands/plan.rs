@@ -73,14 +73,14 @@ pub struct PlanArguments {
 }
 
 pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
-    let former = arguments.from.as_deref().map(load_flight).transpose().map_err(Failure::misuse)?;
+    let earlier = arguments.from.as_deref().map(load_flight).transpose().map_err(Failure::misuse)?;
     let given = speed_unit(arguments.units.as_deref())?;
     let unit = given
         .or_else(|| named_speed_unit([&arguments.within, &arguments.top_speed]))
-        .or(former.as_ref().map(|flight| flight.speed_unit))
+        .or(earlier.as_ref().map(|flight| flight.speed_unit))
         .or_else(|| named_speed_unit([&arguments.wind, &arguments.gusts]))
         .unwrap_or(Unit::KilometresPerHour);
-    let card = plan(&wish(arguments, unit)?, former.as_ref())
+    let card = plan(&wish(arguments, unit)?, earlier.as_ref())
         .map_err(|error| Failure::Misuse(wording::plan_error(&error)))?;
     arguments.page.give(CommandOutput {
         page: || test_card_html(&card, unit),

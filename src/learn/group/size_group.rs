@@ -11,6 +11,7 @@ use crate::recognise::working_factor;
 use crate::recognise::{Background, Patch};
 use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
+use crate::stats::upper_median;
 
 /// Maximum relative difference between two text heights of one group. It is wide, since the static background disturbs the
 /// measured heights (set by judgement).
@@ -117,8 +118,7 @@ impl<'a> SizeGroup<'a> {
     /// A group of some regions, with the median height of their strokes.
     pub(crate) fn of(members: &[Member<'a>], examples: &'a [TrainingExample]) -> Self {
         let mut heights_px: Vec<f32> = members.iter().map(|member| member.rows.height_px).collect();
-        heights_px.sort_by(f32::total_cmp);
-        let height_px = heights_px.get(heights_px.len() / 2).copied().unwrap_or(1.0);
+        let height_px = upper_median(&mut heights_px).unwrap_or(1.0);
         let factor = working_factor(height_px);
         let rows = (height_px / factor as f32).round() as usize + 2 * ROW_PADDING_PX;
         let high_pass = HighPass::for_cell_width(USUAL_CELL_ASPECT * rows as f32);

@@ -8,6 +8,7 @@
 use ndarray::Array2;
 
 use crate::learn::cut::digit_prior::DIGITS;
+use crate::stats::upper_median;
 
 /// Probability that a correctly labelled digit resembles no class, as before a horizon or in a damaged frame (set by
 /// judgement).
@@ -82,8 +83,8 @@ impl CellVariability {
             }
         }
         let count = within.len();
-        let between = median(&mut between).unwrap_or(f32::MIN_POSITIVE).max(f32::MIN_POSITIVE);
-        let within = match median(&mut within) {
+        let between = upper_median(&mut between).unwrap_or(f32::MIN_POSITIVE).max(f32::MIN_POSITIVE);
+        let within = match upper_median(&mut within) {
             Some(within) if count >= MIN_WITHIN => within,
             _ => USUAL_RELATIVE_WITHIN * between,
         };
@@ -163,12 +164,6 @@ fn log_sum(one: f32, other: f32) -> f32 {
         return max;
     }
     max + ((one - max).exp() + (other - max).exp()).ln()
-}
-
-/// The upper median; `None` without values.
-fn median(values: &mut [f32]) -> Option<f32> {
-    values.sort_by(f32::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ use crate::recognise::templates::MAX_CHARACTERS;
 use crate::recognise::templates::alphabet::Alphabet;
 use crate::recognise::text::Text;
 use crate::recognise::text::grammar::is_separator;
+use crate::stats::upper_median;
 
 /// Share of a cell next to a text that may lie outside the box, since pitch and position are not known exactly. Set by
 /// judgement.
@@ -152,7 +153,5 @@ pub(super) fn cells_beside(
 /// Contrast of some texts relative to the templates: the median contrast of their digits.
 pub(in crate::recognise) fn median_contrast<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
     let mut contrasts: Vec<f32> = texts.flat_map(Decoded::digits).map(|digit| digit.contrast).collect();
-    contrasts.sort_by(f32::total_cmp);
-    let median = contrasts.get(contrasts.len() / 2);
-    median.map_or(1.0, |median| median.clamp(CONTRAST_LIMITS.0, CONTRAST_LIMITS.1))
+    upper_median(&mut contrasts).map_or(1.0, |median| median.clamp(CONTRAST_LIMITS.0, CONTRAST_LIMITS.1))
 }

@@ -13,6 +13,7 @@ use crate::recognise::score::matcher::{Correlator, correlate};
 use crate::recognise::templates::alphabet::Alphabet;
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::{Anchor, Placement};
+use crate::stats::upper_median;
 
 /// Maximum number of frames for finding the row of a region's text. Set by judgement.
 const ROW_FRAMES: usize = 16;
@@ -151,8 +152,7 @@ fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
     };
     let good = found.iter().filter(|decoded| decoded.min_correlation() > MIN_CALIBRATION_CORRELATION);
     let mut ratios: Vec<f32> = good.filter_map(ratio).collect();
-    ratios.sort_by(f32::total_cmp);
-    ratios.get(ratios.len() / 2).copied().unwrap_or(1.0)
+    upper_median(&mut ratios).unwrap_or(1.0)
 }
 
 /// Explained energy in units of one character's energy. Unlike the smallest correlation, it finds a text of thin strokes one row

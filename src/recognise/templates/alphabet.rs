@@ -10,6 +10,7 @@ use crate::glyphs::{Face, Glyph};
 use crate::recognise::features::blurred_across;
 use crate::recognise::features::high_pass::HighPass;
 use crate::recognise::features::window::working_factor;
+use crate::stats::upper_median;
 
 /// Minimum number of pictures of a character whose template counts as well seen: a labelled frame and its neighbours give
 /// nine.
@@ -95,8 +96,7 @@ impl Alphabet {
         let digits = || self.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
         let mut levels: Vec<f32> =
             digits().map(|shape| strong_level(std::iter::once(&shape.template))).collect();
-        levels.sort_by(f32::total_cmp);
-        let Some(usual) = levels.get(levels.len() / 2).copied() else { return };
+        let Some(usual) = upper_median(&mut levels) else { return };
         for shape in self.shapes.iter_mut().filter(|shape| shape.character.is_ascii_digit()) {
             let gain = usual / strong_level(std::iter::once(&shape.template)).max(f32::MIN_POSITIVE);
             if !(USUAL_CONTRASTS.0..=USUAL_CONTRASTS.1).contains(&gain) {

@@ -9,6 +9,7 @@ use crate::recognise::registration::MIN_CALIBRATION_CORRELATION;
 use crate::recognise::score::noise::Noise;
 use crate::recognise::templates::alphabet::{Alphabet, Shape};
 use crate::recognise::text::placement::Placement;
+use crate::stats::upper_median;
 
 /// Minimum part score of every digit of a pseudo-label. Set by judgement.
 const MIN_PART_SCORE: f32 = 0.6;
@@ -36,8 +37,7 @@ pub(in crate::recognise) fn is_pseudo_label(decoded: &Decoded, max_t2: f32) -> b
 /// exceeds once in 300 times (chi-square with 10 degrees of freedom).
 pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
     let mut all: Vec<f32> = texts.flat_map(Decoded::digits).map(|digit| digit.goodness.t2).collect();
-    all.sort_by(f32::total_cmp);
-    all.get(all.len() / 2).map_or(f32::INFINITY, |median| 3.0 * median)
+    upper_median(&mut all).map_or(f32::INFINITY, |median| 3.0 * median)
 }
 
 /// Cells of the pseudo-labels: features by character, each with its contrast before it was scaled to that of the templates, and
@@ -153,9 +153,8 @@ pub(super) fn limit_contrast_changes(shapes: &mut [Shape], originals: &[Shape]) 
         (is_learned && along > 0.0).then(|| products(&shape.template) / along)
     };
     let changes: Vec<Option<f32>> = shapes.iter().zip(originals).map(change).collect();
-    let mut sorted: Vec<f32> = changes.iter().flatten().copied().collect();
-    sorted.sort_by(f32::total_cmp);
-    let Some(usual) = sorted.get(sorted.len() / 2) else { return };
+    let mut known: Vec<f32> = changes.iter().flatten().copied().collect();
+    let Some(usual) = upper_median(&mut known) else { return };
     for (shape, change) in shapes.iter_mut().zip(&changes) {
         if let Some(change) = change {
             let beyond = change / usual;

@@ -12,7 +12,7 @@ use super::view_model::ViewModel;
 use crate::reading::output_problem;
 use crate::shared::Shared;
 use crate::theme;
-use crate::work::{Outcome, Work, take_outcome};
+use crate::work::Work;
 use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
 use pairspeed::leg_edits::LegEdit;
@@ -72,17 +72,13 @@ impl Saving {
         self.work = Some(Work::start(ctx, move |_| write(&folder, &flight)));
     }
 
-    /// Tells what came of it.
+    /// Shows whether saving has succeeded, once it has ended.
     pub fn attend(&mut self, leg_editor: &mut LegEditor, shared: &mut Shared) {
-        match take_outcome(&mut self.work) {
-            Some(Outcome::Done((words, edits))) => {
-                if let Some(edits) = edits {
-                    leg_editor.results_written(edits);
-                }
-                shared.done(words);
+        if let Some((words, edits)) = shared.take_result(&mut self.work) {
+            if let Some(edits) = edits {
+                leg_editor.results_written(edits);
             }
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+            shared.done(words);
         }
     }
 }

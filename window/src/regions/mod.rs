@@ -13,7 +13,7 @@ use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea, Slider, TextEdit
 use image::GrayImage;
 
 use super::store::usual_setup;
-use super::work::{Outcome, Work, take_outcome};
+use super::work::Work;
 use super::{Screen, Shared, Step, dialogs, theme};
 use canvas::Canvas;
 use editor::{Editor, Marks};
@@ -399,21 +399,16 @@ impl RegionsScreen {
 
 impl Screen for RegionsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        match take_outcome(&mut self.choosing) {
-            Some(Outcome::Done(files)) => files.iter().for_each(|file| self.load(shared, file)),
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
-        }
-        match take_outcome(&mut self.proposing) {
-            Some(Outcome::Done(regions)) => match self.editor.add_proposed(regions) {
+        let files = shared.take_result(&mut self.choosing).unwrap_or_default();
+        files.iter().for_each(|file| self.load(shared, file));
+        if let Some(regions) = shared.take_result(&mut self.proposing) {
+            match self.editor.add_proposed(regions) {
                 0 => shared.wrong("no further numbers stand out: drag the boxes yourself"),
                 1 => shared.done("1 box proposed: check its channel, unit and decimals"),
                 added => {
-                    shared.done(format!("{added} boxes proposed: check their channels, units and decimals"))
+                    shared.done(format!("{added} boxes proposed: check their channels, units and decimals"));
                 }
-            },
-            Some(Outcome::Failed(message)) => shared.wrong(message),
-            None => {}
+            }
         }
         self.keep_edits(ctx, shared);
     }
