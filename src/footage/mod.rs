@@ -35,6 +35,7 @@ mod recording_time;
 mod region_decoder;
 mod sequential;
 mod timeline;
+mod timestamp_ranges;
 mod worker_pool;
 
 use std::ops::ControlFlow;

@@ -11,11 +11,11 @@ use std::thread::{self, available_parallelism};
 use ffmpeg_next::format::Pixel;
 use ffmpeg_next::frame::Video;
 
-use super::at_times::TimestampRanges;
 use super::decoder::{DecoderConfig, DecoderOutput, FrameDecoder};
 use super::error::FootageError;
 use super::packets::{VideoPacket, timestamp_of};
 use super::region_decoder::RegionDecoder;
+use super::timestamp_ranges::TimestampRanges;
 use super::{FrameTask, TaskFactory, luma};
 use crate::geometry::PixelRect;
 

@@ -10,6 +10,7 @@ mod captions_vtt;
 pub mod comparison;
 pub mod conditions;
 pub mod decimation;
+mod error;
 mod evidence_png;
 pub mod folder;
 mod legs_csv;
@@ -30,9 +31,7 @@ pub mod throttle_bars;
 pub mod unread;
 pub mod words;
 
-use std::io::{self, Write};
-
-use thiserror::Error;
+use std::io::Write;
 
 use crate::advice::Advice;
 use crate::flight::Flight;
@@ -41,6 +40,7 @@ use crate::legs::ThrottleSource;
 pub use blanks::BlankReasons;
 pub use captions_vtt::captions_vtt;
 pub use comparison::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
+pub use error::RenderError;
 pub use evidence_png::evidence_png;
 pub use legs_csv::legs_csv;
 pub use pairs_csv::pairs_csv;
@@ -51,27 +51,6 @@ pub use summary_json::summary_json;
 pub use terminal_table::table;
 pub use test_card::{test_card_html, test_card_json, test_card_text};
 pub use words::CAUTIONS;
-
-/// Why a result could not be put into its format.
-#[derive(Debug, Error)]
-#[non_exhaustive]
-pub enum RenderError {
-    /// The CSV writer refused a record.
-    #[error("a table could not be written as CSV: {0}")]
-    Csv(#[from] csv::Error),
-    /// The JSON writer refused a value.
-    #[error("the summary could not be written as JSON: {0}")]
-    Json(#[from] serde_json::Error),
-    /// A picture could not be written as PNG.
-    #[error("a picture could not be written as PNG: {0}")]
-    Picture(#[from] png::EncodingError),
-    /// A plot could not be drawn.
-    #[error("a plot could not be drawn: {0}")]
-    Plot(String),
-    /// Bytes could not be written.
-    #[error("bytes could not be written: {0}")]
-    Write(#[from] io::Error),
-}
 
 /// What the pilot can do about the notes of a flight, each advice once, in the order of the notes.
 #[must_use]

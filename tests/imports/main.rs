@@ -3,8 +3,6 @@
 //!
 //! A name that a `mod.rs` re-exports counts as imported from the file that defines it. Code under `#[cfg(test)]` does not
 //! count, nor does what a file takes from the module it lies in: a `mod.rs` may define the types that its files share.
-//!
-//! `cargo test --test imports -- --nocapture` prints the circles that are left.
 #![allow(clippy::expect_used)]
 
 mod graph;
@@ -33,35 +31,18 @@ const LAYERS: &[&[&str]] = &[
     &["lib"],
 ];
 
-/// Imports against the layers that are still to be removed: folder, imported folder.
-const KNOWN_UPWARD: &[(&str, &str)] = &[];
-
-/// Folders with a circle that is still to be removed. Take a folder off once `--nocapture` prints none for it.
-const KNOWN_CIRCLES: &[&str] = &["src/footage", "src/output", "window/src"];
-
 #[test]
 fn no_file_imports_in_a_circle() {
-    let mut new = Vec::new();
-    let mut seen = BTreeSet::new();
+    let mut found = String::new();
     for source in sources() {
         let graph = Graph::read(&source).without_parents();
         for circle in graph.circles() {
-            let folders: BTreeSet<String> = circle.iter().map(|file| folder_of(&source, file)).collect();
-            println!("circle of {} files:", circle.len());
-            for (from, to) in graph.edges().filter(|edge| circle.contains(edge.0) && circle.contains(edge.1))
-            {
-                println!("    {from} -> {to}");
-            }
-            if !folders.iter().all(|folder| KNOWN_CIRCLES.contains(&folder.as_str())) {
-                new.push((source.clone(), circle));
-            }
-            seen.extend(folders);
+            let within = |(from, to): &(&String, &String)| circle.contains(*from) && circle.contains(*to);
+            found += &format!("circle of {} files in {}:\n", circle.len(), source.display());
+            graph.edges().filter(within).for_each(|(from, to)| found += &format!("    {from} -> {to}\n"));
         }
     }
-    for folder in KNOWN_CIRCLES.iter().filter(|folder| !seen.contains(**folder)) {
-        println!("{folder} has no circle any more: take it off KNOWN_CIRCLES");
-    }
-    assert!(new.is_empty(), "files import each other in a circle: {new:#?}");
+    assert!(found.is_empty(), "files import each other:\n{found}");
 }
 
 #[test]
@@ -75,7 +56,7 @@ fn no_folder_imports_from_a_higher_layer() {
     let mut wrong = BTreeSet::new();
     for (from, to) in graph.edges() {
         let (importer, imported) = (top(from), top(to));
-        if importer == imported || KNOWN_UPWARD.contains(&(importer, imported)) {
+        if importer == imported {
             continue;
         }
         match (layers.get(importer), layers.get(imported)) {
@@ -117,13 +98,6 @@ fn sources() -> Vec<PathBuf> {
     crates.sort();
     let sources = crates.into_iter().map(|folder| folder.join("src"));
     sources.filter(|source| ["lib.rs", "main.rs"].iter().any(|name| source.join(name).exists())).collect()
-}
-
-/// The folder of a file, from the project's folder on: in the library one below `src`, in other crates their `src`.
-fn folder_of(source: &Path, file: &str) -> String {
-    let source = source.strip_prefix(root()).unwrap_or(source);
-    let folder = if source == Path::new("src") { source.join(top(file)) } else { source.to_owned() };
-    folder.to_string_lossy().replace('\\', "/")
 }
 
 /// The folder of a file in `src/`; for a file in `src/` itself its name without `.rs`.

@@ -6,7 +6,7 @@ use egui::{Image, Key, RichText, TextEdit, vec2};
 use image::GrayImage;
 use serde::{Deserialize, Serialize};
 
-use super::lesson::{LessonView, Wish};
+use super::lesson::{LessonView, PICTURE_HEIGHT, Wish};
 use super::work::Work;
 use super::{Screen, Shared, Step, page, theme};
 use pairspeed::files::file_name;
@@ -22,8 +22,6 @@ use pairspeed::{glyph_sets, readings};
 
 /// The kind under which readings that were typed but not learnt are kept.
 const DRAFT: &str = "digits";
-/// Height of the pictures shown, in points.
-pub(super) const PICTURE_HEIGHT: f32 = 44.0;
 /// Least width of a field, and the margin around it, in points.
 const LEAST_FIELD: f32 = 132.0;
 const CARD_MARGIN: i8 = 6;
@@ -343,11 +341,7 @@ impl Screen for DigitsScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if shared.setup.is_none() {
-            theme::show_empty(
-                ui,
-                shared,
-                "Mark and save the regions first: then their digits can be taught.",
-            );
+            shared.show_empty(ui, "Mark and save the regions first: then their digits can be taught.");
             return;
         }
         self.follow(&ui.ctx().clone(), shared);

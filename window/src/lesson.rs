@@ -4,11 +4,13 @@ use egui::{Image, RichText, TextureHandle, vec2};
 use image::GrayImage;
 use ndarray::Array2;
 
-use super::digits::PICTURE_HEIGHT;
 use super::theme;
 use pairspeed::glyphs::{Glyph, GlyphSet};
 use pairspeed::learn::{self, SuspectLabel};
 use pairspeed::model::channel::Channel;
+
+/// Height of the pictures shown, in points.
+pub(super) const PICTURE_HEIGHT: f32 = 44.0;
 
 /// The last lesson as it is shown.
 pub(super) struct LessonView {

@@ -193,11 +193,7 @@ impl Screen for ReadingScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if shared.setup.is_none() {
-            theme::show_empty(
-                ui,
-                shared,
-                "Open a recording and mark its regions first: then it can be read.",
-            );
+            shared.show_empty(ui, "Open a recording and mark its regions first: then it can be read.");
             return;
         }
         page(ui, |ui| {

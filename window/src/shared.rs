@@ -140,6 +140,22 @@ impl Shared {
         }
     }
 
+    /// What a step shows that has nothing to work on yet.
+    pub(super) fn show_empty(&mut self, ui: &mut egui::Ui, words: &str) {
+        ui.add_space(24.0);
+        ui.vertical_centered(|ui| {
+            ui.label(words);
+            let (name, step) = if self.info.is_some() {
+                ("Mark the regions", Step::Regions)
+            } else {
+                ("Open a recording", Step::Recording)
+            };
+            if theme::main_button(ui, name).clicked() {
+                self.go_to = Some(step);
+            }
+        });
+    }
+
     fn summary(&self) -> String {
         let Some(clip) = self.clip() else { return "No recording is open.".to_owned() };
         let more = match self.clips.len() {

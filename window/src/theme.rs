@@ -10,8 +10,6 @@ use egui::{
 };
 use image::GrayImage;
 
-use super::{Shared, Step};
-
 /// Okabe and Ito's orange.
 pub const ORANGE: Color32 = Color32::from_rgb(230, 159, 0);
 /// Okabe and Ito's sky blue.
@@ -227,22 +225,6 @@ fn linear(colour: Color32) -> [f32; 3] {
 pub(super) fn main_button(ui: &mut egui::Ui, words: &str) -> egui::Response {
     let accent = colours(ui).accent;
     ui.add(egui::Button::new(RichText::new(words).color(on(accent)).strong()).fill(accent))
-}
-
-/// What a step shows that has nothing to work on yet.
-pub(super) fn show_empty(ui: &mut egui::Ui, shared: &mut Shared, words: &str) {
-    ui.add_space(24.0);
-    ui.vertical_centered(|ui| {
-        ui.label(words);
-        let (name, step) = if shared.info.is_some() {
-            ("Mark the regions", Step::Regions)
-        } else {
-            ("Open a recording", Step::Recording)
-        };
-        if main_button(ui, name).clicked() {
-            shared.go_to = Some(step);
-        }
-    });
 }
 
 /// A picture of brightness as a texture.

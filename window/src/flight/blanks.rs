@@ -4,7 +4,6 @@
 use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
 use egui_plot::{PlotPoint, PlotTransform};
 
-use super::view_model::ViewModel;
 use crate::theme::Colours;
 use pairspeed::flight::Flight;
 use pairspeed::model::channel::Channel;
@@ -75,19 +74,22 @@ impl Blanks {
         Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), reasons, blank_before }
     }
 
-    /// What is blank of a channel in the stretch of time shown.
-    pub fn in_sight<'a>(view_model: &ViewModel<'a>, channel: &Channel) -> Option<InSight<'a>> {
-        let blanks = view_model.blanks.iter().find(|blanks| blanks.channel == *channel)?;
-        let (from_s, to_s) = view_model.view_s;
-        let times = &view_model.flight.series.readings.time_s;
-        let shown = times.partition_point(|time| *time < from_s)..times.partition_point(|time| *time <= to_s);
-        let before = |place: usize| blanks.blank_before.get(place).copied().unwrap_or_default();
-        Some(InSight {
-            marks: blanks.marks.iter().filter(|mark| mark.end_s >= from_s && mark.start_s <= to_s).collect(),
-            reasons: &blanks.reasons,
+    /// The channel.
+    pub fn channel(&self) -> &Channel {
+        &self.channel
+    }
+
+    /// What is blank in a stretch of time; `time_s` are the times of all frames.
+    pub fn in_sight(&self, time_s: &[f64], (from_s, to_s): (f64, f64)) -> InSight<'_> {
+        let shown = time_s.partition_point(|time_s| *time_s < from_s)
+            ..time_s.partition_point(|time_s| *time_s <= to_s);
+        let before = |place: usize| self.blank_before.get(place).copied().unwrap_or_default();
+        InSight {
+            marks: self.marks.iter().filter(|mark| mark.end_s >= from_s && mark.start_s <= to_s).collect(),
+            reasons: &self.reasons,
             frames: shown.len(),
             blank: before(shown.end) - before(shown.start),
-        })
+        }
     }
 }
 

@@ -4,7 +4,7 @@ use egui::{Key, Modifiers, Ui};
 
 use super::action::LegAction;
 use super::ends::End;
-use super::leg::{KINDS, addition};
+use super::leg::{KINDS, addition, throttle_id};
 use super::timeline::zoomed;
 use super::view_model::ViewModel;
 use pairspeed::leg_edits::LegEdit;
@@ -28,11 +28,6 @@ pub(super) const KEYS: [(&str, &str); 13] = [
     ("Ctrl Z, Ctrl Y", "take the last edit back, make it again"),
     ("Left, Right in a plot", "the frame before, the next"),
 ];
-
-/// The widget that the throttle is written in.
-pub(super) fn throttle_id() -> egui::Id {
-    egui::Id::unique("throttle of the leg")
-}
 
 /// Takes the keys of this step, unless the pilot is writing.
 pub(super) fn take(ui: &Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {

@@ -21,6 +21,11 @@ pub(super) const KINDS: [(LegKind, &str, egui::Key); 4] = [
     (LegKind::Unpaired, "Leave out", egui::Key::O),
 ];
 
+/// The widget that the throttle is written in.
+pub(super) fn throttle_id() -> egui::Id {
+    egui::Id::unique("throttle of the leg")
+}
+
 /// The throttle as the pilot is writing it, for one leg.
 #[derive(Debug, Default)]
 pub(super) struct ThrottleEntry {
@@ -117,10 +122,7 @@ fn throttle(
         entry.text = now.map(trimmed).unwrap_or_default();
     }
     let label = ui.label("Throttle %");
-    let field = TextEdit::singleline(&mut entry.text)
-        .id(super::keys::throttle_id())
-        .desired_width(48.0)
-        .hint_text("?");
+    let field = TextEdit::singleline(&mut entry.text).id(throttle_id()).desired_width(48.0).hint_text("?");
     let response = ui.add(field).labelled_by(label.id);
     let response =
         response.on_hover_text("Of this leg and its partner; empty: what the overlay shows, if anything");

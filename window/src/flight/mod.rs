@@ -28,7 +28,7 @@ use self::picture::Pictures;
 use self::saving::Saving;
 use self::timeline::Heights;
 use self::view_model::ViewModel;
-use super::{Screen, Shared, theme};
+use super::{Screen, Shared};
 
 /// From this width on, in points, results stand beside the plots instead of below them.
 const WIDE: f32 = 900.0;
@@ -65,7 +65,7 @@ impl Screen for LegsScreen {
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         let mut actions = Vec::new();
         let (Some(finished), Some(leg_editor)) = (&shared.finished, &self.leg_editor) else {
-            theme::show_empty(ui, shared, "Read a recording first: then its legs are shown here.");
+            shared.show_empty(ui, "Read a recording first: then its legs are shown here.");
             return;
         };
         let view_model = ViewModel {

@@ -8,7 +8,7 @@ use egui_plot::{
 };
 
 use super::action::LegAction;
-use super::blanks::{Blanks, InSight};
+use super::blanks::InSight;
 use super::ends;
 use super::view_model::{ViewModel, colour_of, symbol};
 use crate::theme::{self, Colours};
@@ -96,7 +96,7 @@ fn plot(
     let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
     let font = TextStyle::Small.resolve(ui.style());
     let name_place = ui.painter().text(corner, egui::Align2::LEFT_TOP, &name, font, colours.ink);
-    let blanks = Blanks::in_sight(view_model, &readout.channel);
+    let blanks = view_model.blanks_in_sight(&readout.channel);
     if let Some(blanks) = &blanks {
         blanks.draw(ui, &shown.transform, name_place, &colours);
     }

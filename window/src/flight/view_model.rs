@@ -1,6 +1,6 @@
 //! What all parts of the step look at.
 
-use super::blanks::Blanks;
+use super::blanks::{Blanks, InSight};
 use super::leg_editor::LegEditor;
 use crate::theme::Colours;
 use pairspeed::flight::Flight;
@@ -29,7 +29,7 @@ pub(super) struct ViewModel<'a> {
     pub view_s: (f64, f64),
 }
 
-impl ViewModel<'_> {
+impl<'a> ViewModel<'a> {
     /// The legs as they stand.
     pub fn legs(&self) -> &[GivenLeg] {
         self.leg_editor.legs()
@@ -79,6 +79,12 @@ impl ViewModel<'_> {
     pub fn split_s(&self, leg: &GivenLeg) -> f64 {
         let within = |time_s: &f64| (leg.start_s..=leg.end_s).contains(time_s);
         self.moment_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
+    }
+
+    /// What a channel left blank in the stretch of time shown.
+    pub fn blanks_in_sight(&self, channel: &Channel) -> Option<InSight<'a>> {
+        let blanks = self.blanks.iter().find(|blanks| blanks.channel() == channel)?;
+        Some(blanks.in_sight(&self.flight.series.readings.time_s, self.view_s))
     }
 
     /// The readings of a channel that is marked and alive.

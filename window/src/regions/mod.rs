@@ -415,7 +415,7 @@ impl Screen for RegionsScreen {
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         let Some(info) = shared.info.clone() else {
-            theme::show_empty(ui, shared, "Open a recording first: then its regions can be marked.");
+            shared.show_empty(ui, "Open a recording first: then its regions can be marked.");
             return;
         };
         let ctx = ui.ctx().clone();
