@@ -39,7 +39,6 @@ pub mod output;
 pub mod picture;
 pub mod plan;
 pub mod propulsion;
-pub mod quoting;
 pub mod readings;
 pub mod recognise;
 pub mod series;

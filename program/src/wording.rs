@@ -3,6 +3,9 @@
 use pairspeed::advice::{Advice, Advised};
 use pairspeed::learn::LabelProblem;
 use pairspeed::plan::{PlanError, PlanQuantity};
+use pairspeed::readings::UnreadChannel;
+
+use crate::quoting::quoted;
 
 /// What to do next, as a phrase that names the option or the command.
 pub fn advice(advice: Advice) -> &'static str {
@@ -76,9 +79,41 @@ fn plan_option(quantity: PlanQuantity) -> &'static str {
     }
 }
 
+/// The parts of the command that teaches a channel, each of which must stay on one line; `None` where no frame is known
+/// whose region shows something.
+pub fn teach_command(unread: &UnreadChannel) -> Option<Vec<String>> {
+    let label = |time_s: &f64| format!("--say {}@{time_s:.2}=...", unread.channel.name());
+    let mut parts = vec![
+        format!("pairspeed teach {}", quoted(&unread.clip)),
+        format!("--setup {}", quoted(&unread.setup_file)),
+    ];
+    parts.extend(unread.teach_at_s.iter().map(label));
+    (!unread.teach_at_s.is_empty()).then_some(parts)
+}
+
 #[cfg(test)]
 mod tests {
+    use pairspeed::model::channel::Channel;
+    use pairspeed::readings::UnreadCause;
+
     use super::*;
+
+    #[test]
+    fn a_channel_is_taught_from_the_frames_that_show_something() {
+        let mut unread = UnreadChannel {
+            channel: Channel::Speed,
+            cause: UnreadCause::NoGlyphsFit,
+            setup_file: "nose.setup.toml".into(),
+            clip: "card/last flight.avi".into(),
+            teach_at_s: vec![4.2, 31.071],
+            command: None,
+        };
+        let command = "pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \
+                       --say speed@31.07=...";
+        assert_eq!(teach_command(&unread).map(|parts| parts.join(" ")).as_deref(), Some(command));
+        unread.teach_at_s.clear();
+        assert_eq!(teach_command(&unread), None);
+    }
 
     #[test]
     fn a_quantity_that_is_refused_is_named_by_its_option() {

@@ -5,22 +5,9 @@ use maud::{Markup, html};
 use crate::files::file_name;
 use crate::flight::Flight;
 use crate::model::channel::Channel;
-use crate::quoting::quoted;
 use crate::readings::{UnreadCause, UnreadChannel};
 
 use super::page::{WIDTH, wrapped};
-
-/// The parts of the command that teaches a channel, each of which must stay on one line; `None` where no frame is known
-/// whose region shows something.
-pub fn command(unread: &UnreadChannel) -> Option<Vec<String>> {
-    let say = |time_s: &f64| format!("--say {}@{time_s:.2}=...", unread.channel.name());
-    let mut parts = vec![
-        format!("pairspeed teach {}", quoted(&unread.clip)),
-        format!("--setup {}", quoted(&unread.setup_file)),
-    ];
-    parts.extend(unread.teach_at_s.iter().map(say));
-    (!unread.teach_at_s.is_empty()).then_some(parts)
-}
 
 /// What the pilot should know of a channel that cannot be read: which, why, and which moments teach it.
 pub fn sentence(unread: &UnreadChannel) -> String {
@@ -44,9 +31,9 @@ pub fn sentence(unread: &UnreadChannel) -> String {
         || "leave it out".to_owned(),
         |moments| {
             let clip = file_name(&unread.clip);
-            format!(
-                "teach its digits from {clip} at {moments}, with what is shown there in place of the dots"
-            )
+            let dots =
+                if unread.command.is_some() { ", with what is shown there in place of the dots" } else { "" };
+            format!("teach its digits from {clip} at {moments}{dots}")
         },
     );
     format!(
@@ -64,7 +51,7 @@ fn moments(times_s: &[f64]) -> Option<String> {
 
 /// The same with the command, for a format without lines of its own for it.
 pub(super) fn sentences(flight: &Flight) -> Vec<String> {
-    let with_command = |unread: &UnreadChannel| match command(unread) {
+    let with_command = |unread: &UnreadChannel| match &unread.command {
         Some(parts) => format!("{} Command: `{}`", sentence(unread), parts.join(" ")),
         None => sentence(unread),
     };
@@ -74,14 +61,14 @@ pub(super) fn sentences(flight: &Flight) -> Vec<String> {
 /// The channels that cannot be read, for the terminal: each with its command, which can be typed in as it stands.
 pub(super) fn lines(flight: &Flight) -> Vec<String> {
     let of = |unread: &UnreadChannel| {
-        let command = command(unread).map(|parts| command_lines(&parts)).unwrap_or_default();
+        let command = unread.command.as_deref().map(command_lines).unwrap_or_default();
         [wrapped(&sentence(unread)), command].concat()
     };
     flight.legibility.unread.iter().flat_map(of).collect()
 }
 
 /// A command on as many lines as it needs; a shell takes them for one (POSIX.1-2017, Shell Command Language, 2.2.1).
-pub fn command_lines(parts: &[String]) -> Vec<String> {
+fn command_lines(parts: &[String]) -> Vec<String> {
     const CONTINUED: &str = " \\";
     let mut lines: Vec<String> = Vec::new();
     for part in parts {
@@ -112,7 +99,7 @@ pub(super) fn section(flight: &Flight) -> Markup {
                     @for unread in &flight.legibility.unread {
                         li {
                             (sentence(unread))
-                            @if let Some(parts) = command(unread) { pre { code { (parts.join(" \\\n  ")) } } }
+                            @if let Some(parts) = &unread.command { pre { code { (parts.join(" \\\n  ")) } } }
                         }
                     }
                 }

@@ -58,6 +58,9 @@ pub struct UnreadChannel {
     pub clip: PathBuf,
     /// Up to three frames of that clip to label, in seconds from its first frame; empty if the region shows nothing.
     pub teach_at_s: Vec<f64>,
+    /// The command that teaches its digits, for the results: parts that each stay on one line. Only the program has
+    /// commands, and sets this.
+    pub command: Option<Vec<String>>,
 }
 
 /// Why a channel cannot be read.
@@ -100,6 +103,7 @@ impl ChannelLegibility {
                 setup_file: setup_file.to_owned(),
                 clip,
                 teach_at_s,
+                command: None,
             });
         }
         legibility

@@ -93,6 +93,7 @@ fn a_channel_that_cannot_be_read_is_blank_throughout_and_the_others_stay() {
             setup_file: "nose.toml".into(),
             clip: "a.avi".into(),
             teach_at_s: vec![],
+            command: None,
         }],
         ..ChannelLegibility::default()
     };

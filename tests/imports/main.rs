@@ -15,7 +15,7 @@ use graph::Graph;
 
 /// Folders and files of `src/`, lowest layer first. Each may import from earlier lines only.
 const LAYERS: &[&[&str]] = &[
-    &["advice", "files", "geometry", "memory", "quoting", "stats", "toml_words"],
+    &["advice", "files", "geometry", "memory", "stats", "toml_words"],
     &["model"],
     &["footage", "glyphs"],
     &["setup"],

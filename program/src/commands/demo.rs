@@ -8,11 +8,12 @@ use pairspeed::files::Existing;
 use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::summary_json;
 use pairspeed::setup::LoadedSetup;
-use pairspeed::{ReadOptions, flight::Flight, read_flight};
+use pairspeed::{ReadOptions, flight::Flight};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::Failure;
+use super::flight::flight_with_commands;
 use super::progress::Bar;
 use super::read::print_result;
 
@@ -100,7 +101,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let replaced = arguments.force || holds_only(&arguments.out, &clip);
     let existing = if replaced { Existing::Replace } else { Existing::Keep };
     let folder = ResultFolder::prepare(&arguments.out, existing)?;
-    let flight = read_flight(&[clip], &setup, &ReadOptions::default(), &mut Bar::new())?;
+    let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut Bar::new())?;
     folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {

@@ -10,12 +10,12 @@ use pairspeed::ReadOptions;
 use pairspeed::files::Existing;
 use pairspeed::output::folder::{ResultFolder, usual_name};
 use pairspeed::output::{advice, summary_json, table};
-use pairspeed::read_flight;
 use pairspeed::readings::Silent;
 use pairspeed::setup::LoadedSetup;
 use serde_json::{Value, json};
 
 use super::Failure;
+use super::flight::flight_with_commands;
 use crate::wording;
 
 /// Settings that all flights share.
@@ -105,7 +105,8 @@ type Printed = Result<Vec<u8>, Failure>;
 impl Job<'_> {
     fn read(&self, common: &Common<'_>) -> Printed {
         let folder = ResultFolder::prepare(&self.folder, common.existing)?;
-        let flight = read_flight(&[self.clip.to_owned()], common.setup, common.options, &mut Silent)?;
+        let flight =
+            flight_with_commands(&[self.clip.to_owned()], common.setup, common.options, &mut Silent)?;
         folder.write(&flight)?;
         if common.json {
             return summary_json(&flight).map_err(Failure::failed);

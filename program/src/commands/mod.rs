@@ -10,6 +10,7 @@ macro_rules! print_line {
 mod compare;
 mod demo;
 mod each;
+mod flight;
 mod given;
 mod inspect;
 mod numbers;
@@ -37,7 +38,6 @@ use pairspeed::files::write_error_in_words;
 use pairspeed::footage::FootageError;
 use pairspeed::learn::ExampleError;
 use pairspeed::output::folder::OutputError;
-use pairspeed::quoting;
 use pairspeed::readings::PrepareError;
 
 use crate::wording;

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use pairspeed::ReadOptions;
 use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
 use pairspeed::leg_edits::LegEdits;
@@ -11,10 +12,10 @@ use pairspeed::output::folder::{ResultFolder, usual_folder};
 use pairspeed::output::{advice, summary_json, table};
 use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
-use pairspeed::{ReadOptions, read_flight};
 
 use super::Failure;
 use super::each::{Common, read_each};
+use super::flight::flight_with_commands;
 use super::given::FlightConditions;
 use super::numbers::{percent, probability};
 use super::progress::Bar;
@@ -78,7 +79,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     }
     let out = arguments.out.clone().unwrap_or_else(|| usual_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::advised)?;
-    let flight = read_flight(&arguments.clips, &setup, &options, &mut Bar::new())?;
+    let flight = flight_with_commands(&arguments.clips, &setup, &options, &mut Bar::new())?;
     folder.write(&flight)?;
     print_result(&flight, arguments.json)?;
     if !arguments.json {

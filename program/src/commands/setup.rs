@@ -13,7 +13,7 @@ use pairspeed::setup::{Camera, Region, Setup};
 
 use super::Failure;
 use super::progress::ShareBar;
-use super::quoting::quoted;
+use crate::quoting::quoted;
 
 /// Number of frames searched.
 const FRAMES: usize = 50;

@@ -3,7 +3,6 @@
 use super::number;
 use crate::flight::Flight;
 use crate::output::reading_statistics::{BlankStretch, ConfidenceCounts, ReadingStatistics};
-use crate::output::unread::command;
 use crate::readings::{UnreadCause, UnreadChannel};
 use crate::series::ChannelReadings;
 use crate::summary::{ChannelSummary, ConfidenceSummary, StretchSummary, UnreadReason, UnreadSummary};
@@ -60,6 +59,6 @@ fn unread_summary(unread: &UnreadChannel) -> UnreadSummary {
         readable_share: number(share),
         clip: unread.clip.to_string_lossy().into_owned(),
         teach_at_s: unread.teach_at_s.iter().map(|time_s| number(*time_s)).collect(),
-        command: command(unread).map(|parts| parts.join(" ")),
+        command: unread.command.as_ref().map(|parts| parts.join(" ")),
     }
 }

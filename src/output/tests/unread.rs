@@ -14,6 +14,15 @@ use crate::readings::{UnreadCause, UnreadChannel};
 use crate::series::Blank;
 use crate::setup::Region;
 
+/// A command as the program gives it, in parts that stay on one line.
+const COMMAND: [&str; 5] = [
+    "pairspeed teach 'card/last flight.avi'",
+    "--setup nose.setup.toml",
+    "--say speed@4.20=...",
+    "--say speed@12.40=...",
+    "--say speed@31.07=...",
+];
+
 fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> UnreadChannel {
     UnreadChannel {
         channel,
@@ -21,6 +30,7 @@ fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> U
         setup_file: "nose.setup.toml".into(),
         clip: "card/last flight.avi".into(),
         teach_at_s: teach_at_s.to_vec(),
+        command: (!teach_at_s.is_empty()).then(|| COMMAND.map(str::to_owned).to_vec()),
     }
 }
 
@@ -72,7 +82,16 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
         "Channel voltage is not read: its region is readable in only 2.5 % of the sampled frames; leave it out, or mark \
          its box again if the text stands elsewhere."
     );
-    assert_eq!(unread::command(&voltage), None);
+}
+
+#[test]
+fn without_a_command_nothing_is_said_of_its_dots() {
+    let mut speed = unread_channel(Channel::Speed, UnreadCause::NoGlyphsFit, &[4.2]);
+    assert!(
+        unread::sentence(&speed).contains(" at 4.20 s, with what is shown there in place of the dots, or ")
+    );
+    speed.command = None;
+    assert!(unread::sentence(&speed).contains("; teach its digits from last flight.avi at 4.20 s, or mark "));
 }
 
 #[test]
@@ -81,8 +100,7 @@ fn the_summary_gives_the_cause_the_moments_and_the_command() {
     flight.legibility.unknown_digits.insert(Channel::Voltage, "47".to_owned());
     let summary: serde_json::Value = serde_json::from_slice(&summary_json(&flight).unwrap()).unwrap();
     let [speed, voltage] = [0, 1].map(|index| &summary["channels"][index]);
-    let command = "pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \
-                   --say speed@12.40=... --say speed@31.07=...";
+    let command = COMMAND.join(" ");
     assert_eq!(
         speed["unread"],
         json!({
@@ -93,7 +111,7 @@ fn the_summary_gives_the_cause_the_moments_and_the_command() {
     assert_eq!(speed["blank"], json!({"glyphs-unknown": 3}));
     assert_eq!((&voltage["unread"], &voltage["unknown_digits"]), (&json!(null), &json!("47")));
     let note = summary["notes"][0].as_str().unwrap();
-    assert!(note.starts_with("Channel speed is not read: ") && note.contains(command), "{note}");
+    assert!(note.starts_with("Channel speed is not read: ") && note.contains(&command), "{note}");
 }
 
 #[test]
@@ -110,7 +128,9 @@ fn the_report_says_it_right_below_the_answer() {
 #[test]
 fn a_file_name_cannot_steer_the_terminal_through_the_command() {
     let mut flight = flight_without_speed();
-    flight.legibility.unread[0].clip = "a\u{1b}[2Jb.avi".into();
+    let clip = "a\u{1b}[2Jb.avi";
+    flight.legibility.unread[0].clip = clip.into();
+    flight.legibility.unread[0].command = Some(vec![format!("pairspeed teach {clip}")]);
     assert!(!table(&flight).contains('\u{1b}'));
 }
 

@@ -8,6 +8,7 @@ use super::timeline::{marks, still};
 use super::view_model::ViewModel;
 use crate::theme::{self, Colours};
 use crate::wording;
+use pairspeed::advice::Advice;
 use pairspeed::airspeed::Pair;
 use pairspeed::flight::Flight;
 use pairspeed::output::answer::{HEADINGS, Row, remark, rows};
@@ -156,13 +157,13 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
     }
 }
 
-/// The channels that cannot be read, each with the command that teaches it, to be copied.
+/// The channels that cannot be read, each with the step that teaches it.
 fn unread(ui: &mut Ui, flight: &Flight) {
     for unread in &flight.legibility.unread {
         ui.add_space(2.0);
         ui.colored_label(theme::colours(ui).unsure, unread::sentence(unread));
-        if let Some(parts) = unread::command(unread) {
-            ui.label(RichText::new(unread::command_lines(&parts).join("\n")).monospace());
+        if !unread.teach_at_s.is_empty() {
+            ui.label(format!("Next: {}.", wording::advice(Advice::TeachDigits)));
         }
     }
 }

@@ -21,6 +21,7 @@ fn without(channel: &Channel) -> Finished {
         setup_file: "nose.setup.toml".into(),
         clip: "flight.avi".into(),
         teach_at_s: vec![4.2, 12.4],
+        command: None,
     };
     let mut readings = fly(&Plan::default()).readings;
     for readout in readings.channels.iter_mut().filter(|readout| readout.channel == *channel) {
@@ -45,7 +46,7 @@ fn a_flight_without_speed_says_so_and_shows_what_teaches_it() {
     let sitting = app_with(Vec::new(), without(&Channel::Speed), &home);
     assert!(shows(&sitting, "No airspeed: the speed is not read."));
     assert!(shows(&sitting, "Channel speed is not read: no known glyphs fit"));
-    assert!(shows(&sitting, "--say speed@4.20=... --say speed@12.40=..."));
+    assert!(shows(&sitting, "teach its digits from flight.avi at 4.20 s and 12.40 s, or mark"));
     assert!(shows(&sitting, "voltage V over time"), "the other channels are shown");
 }
 
@@ -57,5 +58,5 @@ fn a_flight_without_voltage_has_its_airspeeds_and_names_the_voltage() {
     let sitting = app_with(Vec::new(), finished, &home);
     assert!(!shows(&sitting, "No airspeed"));
     assert!(shows(&sitting, "Channel voltage is not read: no known glyphs fit"));
-    assert!(shows(&sitting, "--say voltage@4.20=..."));
+    assert!(shows(&sitting, "Next: teach the digits in the step Digits."));
 }

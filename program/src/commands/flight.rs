@@ -1,0 +1,25 @@
+//! Reading a flight, with the commands that its results name.
+
+use std::path::PathBuf;
+
+use pairspeed::flight::Flight;
+use pairspeed::readings::Progress;
+use pairspeed::setup::LoadedSetup;
+use pairspeed::{ReadOptions, read_flight};
+
+use super::Failure;
+use crate::wording;
+
+/// Reads a flight; each channel that cannot be read has the command that teaches it.
+pub fn flight_with_commands(
+    clips: &[PathBuf],
+    setup: &LoadedSetup,
+    options: &ReadOptions,
+    progress: &mut dyn Progress,
+) -> Result<Flight, Failure> {
+    let mut flight = read_flight(clips, setup, options, progress)?;
+    for unread in &mut flight.legibility.unread {
+        unread.command = wording::teach_command(unread);
+    }
+    Ok(flight)
+}
