@@ -74,7 +74,7 @@ pub(super) struct PoolTask<'a, T> {
 type ChunkResult<T> = Result<Vec<DecodeEvent<T>>, FootageError>;
 
 /// A chunk and its number.
-struct Job {
+struct ChunkJob {
     number: usize,
     chunk: Chunk,
 }
@@ -96,7 +96,7 @@ pub(super) fn run<T: Send>(
     mut take: impl FnMut(Vec<DecodeEvent<T>>) -> Result<ControlFlow<()>, FootageError>,
 ) -> Result<(), FootageError> {
     let workers = available_parallelism().map_or(1, usize::from);
-    let (jobs, waiting) = mpsc::channel::<Job>();
+    let (jobs, waiting) = mpsc::channel::<ChunkJob>();
     let (done, finished) = mpsc::channel::<FinishedJob<T>>();
     let waiting = &Mutex::new(waiting);
     thread::scope(move |scope| {
@@ -112,7 +112,7 @@ pub(super) fn run<T: Send>(
         loop {
             while sent - taken < CHUNKS_PER_WORKER * workers {
                 let Some(chunk) = chunks() else { break };
-                if jobs.send(Job { number: sent, chunk }).is_err() {
+                if jobs.send(ChunkJob { number: sent, chunk }).is_err() {
                     break;
                 }
                 sent += 1;
@@ -152,10 +152,10 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
         Self { config, task, region_decoder, idle_decoder: None, frame, buffer, events: Vec::new() }
     }
 
-    fn run(mut self, waiting: &Mutex<Receiver<Job>>, done: &Sender<FinishedJob<T>>) {
+    fn run(mut self, waiting: &Mutex<Receiver<ChunkJob>>, done: &Sender<FinishedJob<T>>) {
         loop {
             let job = waiting.lock().map(|waiting| waiting.recv());
-            let Ok(Ok(Job { number, chunk })) = job else { return };
+            let Ok(Ok(ChunkJob { number, chunk })) = job else { return };
             let (result, panic) = match catch_unwind(AssertUnwindSafe(|| self.process(chunk))) {
                 Ok(result) => (Some(result), None),
                 Err(panic) => (None, Some(panic)),

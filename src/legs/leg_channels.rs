@@ -32,14 +32,14 @@ const NOT_STEADY_SHARE: f64 = 0.07;
 /// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).
 const SHORT_LEG_S: f64 = 4.0;
 
-/// A stretch of flight time, in seconds.
+/// An interval of the flight, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Stretch {
+pub(super) struct TimeInterval {
     pub start_s: f64,
     pub end_s: f64,
 }
 
-impl Stretch {
+impl TimeInterval {
     pub fn length_s(self) -> f64 {
         self.end_s - self.start_s
     }
@@ -55,7 +55,7 @@ pub(super) struct LegChannels {
     satellites: Updates,
     throttle: Updates,
     pub heading: Updates,
-    gaps: Vec<Stretch>,
+    gaps: Vec<TimeInterval>,
     limits: LegLimits,
 }
 
@@ -75,7 +75,7 @@ impl LegChannels {
                 .readings
                 .gaps
                 .iter()
-                .map(|gap| Stretch { start_s: gap.start_s, end_s: gap.end_s })
+                .map(|gap| TimeInterval { start_s: gap.start_s, end_s: gap.end_s })
                 .collect(),
             limits: LegLimits::of(series, min_voltage_v),
         })
@@ -87,15 +87,15 @@ impl LegChannels {
     }
 
     /// The steady middle of a found leg: first a margin at either end is left out.
-    pub fn steady_of_found(&self, leg: Stretch) -> Stretch {
+    pub fn steady_of_found(&self, leg: TimeInterval) -> TimeInterval {
         let spare_s = ((leg.length_s() - MIN_STEADY_S) / 2.0).clamp(0.0, MARGIN_S);
-        let inner = Stretch { start_s: leg.start_s + spare_s, end_s: leg.end_s - spare_s };
+        let inner = TimeInterval { start_s: leg.start_s + spare_s, end_s: leg.end_s - spare_s };
         self.without_unsteady_ends(to_milliseconds(inner))
     }
 
     /// Cuts off pieces of a second at either end while they differ clearly from the rest. Applying it to its own
     /// result changes nothing.
-    pub fn without_unsteady_ends(&self, mut stretch: Stretch) -> Stretch {
+    pub fn without_unsteady_ends(&self, mut stretch: TimeInterval) -> TimeInterval {
         while let Some(shorter) = self.shorter(stretch) {
             stretch = to_milliseconds(shorter);
         }
@@ -103,7 +103,7 @@ impl LegChannels {
     }
 
     /// The stretch without its worse end piece; `None` when both ends fit.
-    fn shorter(&self, stretch: Stretch) -> Option<Stretch> {
+    fn shorter(&self, stretch: TimeInterval) -> Option<TimeInterval> {
         if stretch.length_s() - PIECE_S < MIN_STEADY_S {
             return None;
         }
@@ -118,14 +118,14 @@ impl LegChannels {
         if at_start.max(at_end) <= 1.0 {
             None
         } else if at_start >= at_end {
-            Some(Stretch { start_s: stretch.start_s + PIECE_S, ..stretch })
+            Some(TimeInterval { start_s: stretch.start_s + PIECE_S, ..stretch })
         } else {
-            Some(Stretch { end_s: stretch.end_s - PIECE_S, ..stretch })
+            Some(TimeInterval { end_s: stretch.end_s - PIECE_S, ..stretch })
         }
     }
 
     /// Median throttle over a stretch, rounded to whole per cent.
-    pub fn throttle_percent(&self, stretch: Stretch) -> Option<f64> {
+    pub fn throttle_percent(&self, stretch: TimeInterval) -> Option<f64> {
         median(self.throttle.within(stretch.start_s, stretch.end_s)).map(f64::round)
     }
 
@@ -133,8 +133,8 @@ impl LegChannels {
     /// later.
     pub fn leg(
         &self,
-        whole: Stretch,
-        steady: Stretch,
+        whole: TimeInterval,
+        steady: TimeInterval,
         kind: LegKind,
         throttle_percent: Option<f64>,
     ) -> Option<Leg> {
@@ -169,7 +169,7 @@ impl LegChannels {
             .then_some(Note::NotSteady { change })
     }
 
-    fn notes(&self, steady: Stretch, speeds: &[f64]) -> Vec<Note> {
+    fn notes(&self, steady: TimeInterval, speeds: &[f64]) -> Vec<Note> {
         let mut notes = Vec::new();
         if steady.length_s() < SHORT_LEG_S {
             notes.push(Note::ShortLeg { steady_s: steady.length_s() });
@@ -208,9 +208,9 @@ fn change_over(values: &[f64]) -> Option<f64> {
 
 /// The whole leg around its flat part. `before_s` is the end of the previous flat part, `after_s` the start of the
 /// next.
-pub(super) fn whole_leg(flat: Stretch, before_s: Option<f64>, after_s: Option<f64>) -> Stretch {
+pub(super) fn whole_leg(flat: TimeInterval, before_s: Option<f64>, after_s: Option<f64>) -> TimeInterval {
     let reach = |gap_s: f64| BEYOND_FLAT_S.min(gap_s / 2.0).max(0.0);
-    Stretch {
+    TimeInterval {
         start_s: flat.start_s - before_s.map_or(0.0, |before_s| reach(flat.start_s - before_s)),
         end_s: flat.end_s + after_s.map_or(0.0, |after_s| reach(after_s - flat.end_s)),
     }
@@ -218,9 +218,9 @@ pub(super) fn whole_leg(flat: Stretch, before_s: Option<f64>, after_s: Option<f6
 
 /// Rounds times to the millisecond, as the result files do, so that a leg given from such a file is exactly the same
 /// stretch.
-fn to_milliseconds(stretch: Stretch) -> Stretch {
+fn to_milliseconds(stretch: TimeInterval) -> TimeInterval {
     let round = |time_s: f64| (time_s * 1000.0).round() / 1000.0;
-    Stretch { start_s: round(stretch.start_s), end_s: round(stretch.end_s) }
+    TimeInterval { start_s: round(stretch.start_s), end_s: round(stretch.end_s) }
 }
 
 /// Circular mean of headings in degrees; `None` without headings.

@@ -30,7 +30,7 @@ use crate::model::channel::Channel;
 use crate::series::Series;
 use crate::stats;
 use flight_grid::FlightGrid;
-use leg_channels::{LegChannels, Stretch};
+use leg_channels::{LegChannels, TimeInterval};
 use steps::ThrottleSteps;
 
 /// Where the throttle of the legs comes from.
@@ -222,9 +222,10 @@ fn given_legs(channels: &LegChannels, given: &[GivenLeg]) -> Vec<(Leg, Option<u3
     given
         .iter()
         .filter_map(|leg| {
-            let steady = channels.without_unsteady_ends(Stretch { start_s: leg.start_s, end_s: leg.end_s });
+            let steady =
+                channels.without_unsteady_ends(TimeInterval { start_s: leg.start_s, end_s: leg.end_s });
             let (start_s, end_s) = leg.whole_s.unwrap_or((leg.start_s, leg.end_s));
-            let whole = Stretch { start_s: start_s.min(leg.start_s), end_s: end_s.max(leg.end_s) };
+            let whole = TimeInterval { start_s: start_s.min(leg.start_s), end_s: end_s.max(leg.end_s) };
             let throttle = leg.throttle_percent.or_else(|| channels.throttle_percent(steady));
             Some((channels.leg(whole, steady, leg.kind, throttle)?, leg.pair))
         })
@@ -249,9 +250,9 @@ fn found_legs(channels: &LegChannels, series: &Series) -> (Vec<(Leg, Option<bool
     let Some(grid) = FlightGrid::of(series) else { return (Vec::new(), false) };
     let straight = turns::without_turns(&grid, partition::legs(&grid));
     let found = reversal::joined(&grid, &merge::joined(&grid, straight), channels.quantum);
-    let flat: Vec<Stretch> = found
+    let flat: Vec<TimeInterval> = found
         .iter()
-        .map(|leg| Stretch { start_s: grid.time_s(leg.first), end_s: grid.time_s(leg.end) })
+        .map(|leg| TimeInterval { start_s: grid.time_s(leg.first), end_s: grid.time_s(leg.end) })
         .collect();
     let turn_before: Vec<Option<bool>> = (0..found.len())
         .map(|index| {

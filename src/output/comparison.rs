@@ -315,13 +315,13 @@ struct ComparisonJson<'a> {
     verdict_rests_on_assumption: bool,
     overall_percent: Option<[Option<f64>; 3]>,
     overall_percent_as_flown: Option<[Option<f64>; 3]>,
-    steps: Vec<StepJson>,
+    steps: Vec<StepDifferenceJson>,
     notes: &'a [String],
 }
 
 /// Speeds are in `speed_unit`; low and high are the ends of the 95 % interval of the step alone.
 #[derive(Serialize)]
-struct StepJson {
+struct StepDifferenceJson {
     step: u32,
     throttle_percent: Option<f64>,
     first: Option<f64>,
@@ -345,7 +345,7 @@ struct StepJson {
 /// # Errors
 /// [`RenderError::Json`] if the JSON writer refuses a value.
 pub fn comparison_json(comparisons: &[Comparison], style: &ComparisonStyle) -> Result<String, RenderError> {
-    let one = |comparison: &'_ Comparison| -> Vec<StepJson> {
+    let one = |comparison: &'_ Comparison| -> Vec<StepDifferenceJson> {
         comparison.steps.iter().map(|step| step_json(step, style)).collect()
     };
     let json = ComparisonsJson {
@@ -374,9 +374,9 @@ fn overall_json(overall: Estimate) -> [Option<f64>; 3] {
     [overall.value, overall.low, overall.high].map(|share| rounded(100.0 * share, DECIMALS))
 }
 
-fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepJson {
+fn step_json(step: &StepDifference, style: &ComparisonStyle) -> StepDifferenceJson {
     let speed = |speed_mps: f64| rounded(speed_mps / style.unit.si_per_unit(), DECIMALS);
-    StepJson {
+    StepDifferenceJson {
         step: step.step,
         throttle_percent: step.throttle_percent,
         first: speed(step.first_mps),

@@ -32,7 +32,7 @@ const PAPER: Luma<u8> = Luma([250]);
 const INK: Luma<u8> = Luma([30]);
 
 /// One line of the sheet.
-enum Row<'a> {
+enum SheetRow<'a> {
     Heading(String),
     Crops(Vec<&'a Crop>),
 }
@@ -44,9 +44,11 @@ enum Row<'a> {
 /// [`RenderError::Picture`] and [`RenderError::Write`] if the PNG cannot be made or written.
 pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
     let rows = rows(flight);
-    let crops = || rows.iter().flat_map(|row| if let Row::Crops(crops) = row { &crops[..] } else { &[] });
+    let crops =
+        || rows.iter().flat_map(|row| if let SheetRow::Crops(crops) = row { &crops[..] } else { &[] });
     let widest = crops().map(|crop| size_of(crop).0).max().unwrap_or(0).max(LEAST_COLUMN_PX);
-    let letters = rows.iter().map(|row| if let Row::Heading(text) = row { text.chars().count() } else { 0 });
+    let letters =
+        rows.iter().map(|row| if let SheetRow::Heading(text) = row { text.chars().count() } else { 0 });
     let columns = OF_A_LEG as u32;
     let width =
         (columns * (widest + SPACE_PX)).max(letters.max().unwrap_or(0) as u32 * LETTER_PX) + 2 * SPACE_PX;
@@ -63,8 +65,8 @@ pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderEr
     for row in &rows {
         let mut part = GrayImage::from_pixel(width, height_of(row), PAPER);
         match row {
-            Row::Heading(text) => draw_line(&mut part, text, (SPACE_PX, SPACE_PX / 2), 1, INK),
-            Row::Crops(crops) => {
+            SheetRow::Heading(text) => draw_line(&mut part, text, (SPACE_PX, SPACE_PX / 2), 1, INK),
+            SheetRow::Crops(crops) => {
                 for (column, crop) in (0..).zip(crops) {
                     draw_crop(&mut part, crop, SPACE_PX + column * (widest + SPACE_PX));
                 }
@@ -77,23 +79,25 @@ pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderEr
     Ok(writer.finish()?)
 }
 
-fn rows(flight: &Flight) -> Vec<Row<'_>> {
+fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
     let readings = &flight.series.readings;
     let symbol = flight.unit(&Channel::Speed).map_or("", |unit| unit.symbol());
-    let mut rows = vec![Row::Heading("What was read, and what stood on the picture".to_owned())];
+    let mut rows = vec![SheetRow::Heading("What was read, and what stood on the picture".to_owned())];
     for (number, leg) in (1..).zip(&flight.legs) {
         let crops = behind(readings, leg);
         let median = with_symbol(&fixed(leg.speed_median, 1), symbol);
         let none = if crops.is_empty() { "; no crops were kept of it" } else { "" };
         let (kind, start, end) =
             (kind_name(leg.kind), fixed(leg.steady_start_s, 1), fixed(leg.steady_end_s, 1));
-        rows.push(Row::Heading(format!("Leg {number}, {kind}, {start} to {end} s: median {median}{none}")));
-        rows.extend((!crops.is_empty()).then_some(Row::Crops(crops)));
+        rows.push(SheetRow::Heading(format!(
+            "Leg {number}, {kind}, {start} to {end} s: median {median}{none}"
+        )));
+        rows.extend((!crops.is_empty()).then_some(SheetRow::Crops(crops)));
     }
     let least_sure: Vec<&Crop> = readings.crops.least_sure.iter().take(LEAST_SURE).collect();
     if !least_sure.is_empty() {
-        rows.push(Row::Heading("The least sure readings that were believed".to_owned()));
-        rows.extend(least_sure.chunks(OF_A_LEG).map(|crops| Row::Crops(crops.to_vec())));
+        rows.push(SheetRow::Heading("The least sure readings that were believed".to_owned()));
+        rows.extend(least_sure.chunks(OF_A_LEG).map(|crops| SheetRow::Crops(crops.to_vec())));
     }
     rows
 }
@@ -120,10 +124,10 @@ fn size_of(crop: &Crop) -> (u32, u32) {
     (crop.picture.width() * times, crop.picture.height() * times)
 }
 
-fn height_of(row: &Row<'_>) -> u32 {
+fn height_of(row: &SheetRow<'_>) -> u32 {
     match row {
-        Row::Heading(_) => LINE_PX + SPACE_PX,
-        Row::Crops(crops) => {
+        SheetRow::Heading(_) => LINE_PX + SPACE_PX,
+        SheetRow::Crops(crops) => {
             crops.iter().map(|crop| size_of(crop).1).max().unwrap_or(0) + 2 * LINE_PX + SPACE_PX
         }
     }

@@ -258,7 +258,7 @@ struct CardJson<'a> {
     gusts: Option<f64>,
     throttle_order_correlation: Option<f64>,
     shortfalls: Vec<String>,
-    steps: Vec<StepJson>,
+    steps: Vec<PlannedStepJson>,
     runs: &'a [PlannedRun],
     assumptions: &'a [String],
     notes: &'a [String],
@@ -267,7 +267,7 @@ struct CardJson<'a> {
 
 /// Speeds in `speed_unit`.
 #[derive(Serialize)]
-struct StepJson {
+struct PlannedStepJson {
     throttle_percent: f64,
     airspeed: Option<f64>,
     upwind_s: Option<f64>,
@@ -284,7 +284,7 @@ struct StepJson {
 pub fn test_card_json(card: &TestCard, unit: Unit) -> Result<String, RenderError> {
     let number = |value: f64| rounded(value, DECIMALS);
     let speed = |speed_mps: f64| number(speed_mps / unit.si_per_unit());
-    let step = |step: &PlannedStep| StepJson {
+    let step = |step: &PlannedStep| PlannedStepJson {
         throttle_percent: step.throttle_percent,
         airspeed: speed(step.airspeed_mps),
         upwind_s: number(step.upwind_s),

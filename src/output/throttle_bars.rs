@@ -13,7 +13,7 @@ const APART: f64 = 1.0;
 
 /// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Bar {
+pub struct ErrorBar {
     /// Throttle in per cent, or the number of the step.
     pub across: f64,
     /// Lower end of the 95 % interval.
@@ -30,7 +30,7 @@ pub fn by_throttle(flight: &Flight) -> bool {
 }
 
 /// The bars of all pairs and patterns with an airspeed; those of one step are placed side by side.
-pub fn bars(flight: &Flight) -> Vec<Bar> {
+pub fn bars(flight: &Flight) -> Vec<ErrorBar> {
     let by_throttle = by_throttle(flight);
     let mut bars = pair_bars(&flight.pairs, by_throttle);
     bars.extend(flight.patterns.iter().filter(|_| by_throttle).filter_map(pattern_bar));
@@ -38,7 +38,7 @@ pub fn bars(flight: &Flight) -> Vec<Bar> {
 }
 
 /// Left, right, lower and upper end of a plot of bars and curve; `None` if there is nothing to draw.
-pub fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> {
+pub fn room(bars: &[ErrorBar], curve: &[ErrorBar], by_throttle: bool) -> Option<[f64; 4]> {
     // A single point gets room beside it.
     let beside = if by_throttle { 4.0 } else { 0.4 };
     let across = Axis::over(bars.iter().map(|bar| bar.across))?;
@@ -48,7 +48,7 @@ pub fn room(bars: &[Bar], curve: &[Bar], by_throttle: bool) -> Option<[f64; 4]> 
 
 /// Points of the curve of airspeed against throttle with its 95 % band, over the throttles flown; empty if there is no
 /// curve or a throttle is unknown.
-pub fn curve(flight: &Flight) -> Vec<Bar> {
+pub fn curve(flight: &Flight) -> Vec<ErrorBar> {
     if !by_throttle(flight) {
         return Vec::new();
     }
@@ -62,7 +62,7 @@ pub fn curve(flight: &Flight) -> Vec<Bar> {
         .map(|percent| {
             let at = curve.predict(percent, &[]);
             let shown = |speed_mps: f64| speed_mps / unit.si_per_unit();
-            Bar {
+            ErrorBar {
                 across: percent,
                 low: shown(at.low_mps),
                 airspeed: shown(at.airspeed_mps),
@@ -73,12 +73,12 @@ pub fn curve(flight: &Flight) -> Vec<Bar> {
         .collect()
 }
 
-fn pattern_bar(pattern: &Pattern) -> Option<Bar> {
+fn pattern_bar(pattern: &Pattern) -> Option<ErrorBar> {
     let across = pattern.throttle_percent?;
     let finite = [across, pattern.airspeed.low, pattern.airspeed.value, pattern.airspeed.high]
         .iter()
         .all(|n| n.is_finite());
-    finite.then_some(Bar {
+    finite.then_some(ErrorBar {
         across,
         low: pattern.airspeed.low,
         airspeed: pattern.airspeed.value,
@@ -87,8 +87,8 @@ fn pattern_bar(pattern: &Pattern) -> Option<Bar> {
 }
 
 /// The bars of all pairs with an airspeed; those of one step are placed side by side.
-fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<Bar> {
-    let mut bars: Vec<Bar> = Vec::new();
+fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<ErrorBar> {
+    let mut bars: Vec<ErrorBar> = Vec::new();
     for (index, pair) in pairs.iter().enumerate() {
         let earlier = pairs.iter().take(index).filter(|other| other.step == pair.step).count() as f64;
         let across = if by_throttle {
@@ -98,7 +98,7 @@ fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<Bar> {
         };
         let or_airspeed = |end: f64| if end.is_finite() { end } else { pair.airspeed.value };
         let (low, high) = (or_airspeed(pair.airspeed.low), or_airspeed(pair.airspeed.high));
-        bars.push(Bar { across, low, airspeed: pair.airspeed.value, high });
+        bars.push(ErrorBar { across, low, airspeed: pair.airspeed.value, high });
     }
     bars.retain(|bar| bar.airspeed.is_finite() && bar.across.is_finite());
     bars

@@ -1,5 +1,5 @@
 //! Reads the imports of every crate of the workspace and holds them to one direction: no circle between files, and no
-//! import from a higher layer of `src/`.
+//! import from a higher layer of `src/`. Type names are unique as well.
 //!
 //! A name that a `mod.rs` re-exports counts as imported from the file that defines it. Code under `#[cfg(test)]` does not
 //! count, nor does what a file takes from the module it lies in: a `mod.rs` may define the types that its files share.
@@ -7,6 +7,7 @@
 
 mod graph;
 mod source;
+mod type_names;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};

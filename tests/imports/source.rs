@@ -200,7 +200,7 @@ fn is_name(token: &str) -> bool {
 }
 
 /// Names, `::` and single signs, without comments, strings and characters.
-fn tokens(text: &str) -> Vec<String> {
+pub fn tokens(text: &str) -> Vec<String> {
     let signs: Vec<char> = text.chars().collect();
     let at = |index: usize| signs.get(index).copied().unwrap_or('\0');
     let mut found = Vec::new();

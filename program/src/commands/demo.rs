@@ -14,7 +14,7 @@ use serde_json::Value;
 
 use super::Failure;
 use super::flight::flight_with_commands;
-use super::progress::Bar;
+use super::progress::ReadingProgress;
 use super::read::print_result;
 
 #[derive(Debug, Args)]
@@ -101,7 +101,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let replaced = arguments.force || holds_only(&arguments.out, &clip);
     let existing = if replaced { Existing::Replace } else { Existing::Keep };
     let folder = ResultFolder::prepare(&arguments.out, existing)?;
-    let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut Bar::new())?;
+    let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut ReadingProgress::new())?;
     folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {

@@ -27,7 +27,7 @@ pub struct Common<'a> {
 }
 
 /// A clip and the folder of its results.
-struct Job<'a> {
+struct FlightJob<'a> {
     clip: &'a Path,
     folder: PathBuf,
 }
@@ -79,7 +79,7 @@ pub fn read_each(
 }
 
 /// The clips with their result folders; two clips with the same folder are an error.
-fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>, Failure> {
+fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<FlightJob<'a>>, Failure> {
     let mut taken: HashMap<PathBuf, &Path> = HashMap::new();
     clips
         .iter()
@@ -94,7 +94,7 @@ fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>,
                     folder.display()
                 )));
             }
-            Ok(Job { clip, folder })
+            Ok(FlightJob { clip, folder })
         })
         .collect()
 }
@@ -102,7 +102,7 @@ fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<Job<'a>>,
 /// The output of one flight: its table, or its summary as JSON.
 type Printed = Result<Vec<u8>, Failure>;
 
-impl Job<'_> {
+impl FlightJob<'_> {
     fn read(&self, common: &Common<'_>) -> Printed {
         let folder = ResultFolder::prepare(&self.folder, common.existing)?;
         let flight =

@@ -15,12 +15,12 @@ const FRAMES_A_STEP: u64 = 25;
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Shows the progress of a reading; hidden if the error output is not a terminal.
-pub struct Bar {
+pub struct ReadingProgress {
     bar: ProgressBar,
     begun: bool,
 }
 
-impl Bar {
+impl ReadingProgress {
     pub fn new() -> Self {
         let bar = ProgressBar::new(0);
         let style = ProgressStyle::with_template("reading {bar:30} {percent:>3} %{left}");
@@ -43,7 +43,7 @@ fn time_left(elapsed: Duration, position: u64, length: u64) -> Option<Duration> 
     Some(elapsed.mul_f64(rest as f64 / position as f64))
 }
 
-impl Progress for Bar {
+impl Progress for ReadingProgress {
     fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()> {
         if !self.begun {
             // What came before, getting to know the recording, goes at another pace.
@@ -58,7 +58,7 @@ impl Progress for Bar {
     }
 }
 
-impl Drop for Bar {
+impl Drop for ReadingProgress {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
     }

@@ -18,7 +18,7 @@ use super::each::{Common, read_each};
 use super::flight::flight_with_commands;
 use super::given::FlightConditions;
 use super::numbers::{percent, probability};
-use super::progress::Bar;
+use super::progress::ReadingProgress;
 use crate::wording;
 
 #[derive(Debug, Args)]
@@ -79,7 +79,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     }
     let out = arguments.out.clone().unwrap_or_else(|| usual_folder(&arguments.clips));
     let folder = ResultFolder::prepare(&out, existing).map_err(Failure::advised)?;
-    let flight = flight_with_commands(&arguments.clips, &setup, &options, &mut Bar::new())?;
+    let flight = flight_with_commands(&arguments.clips, &setup, &options, &mut ReadingProgress::new())?;
     folder.write(&flight)?;
     print_result(&flight, arguments.json)?;
     if !arguments.json {

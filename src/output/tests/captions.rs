@@ -8,7 +8,7 @@ use crate::output::captions_vtt;
 
 /// A cue as a strict reader sees it.
 #[derive(Debug, PartialEq)]
-struct Cue {
+struct ParsedCue {
     start_ms: u64,
     end_ms: u64,
     text: String,
@@ -17,16 +17,16 @@ struct Cue {
 /// Reads captions as strictly as W3C WebVTT section 4 (from memory) asks: signature line, blocks
 /// apart by blank lines, `hh:mm:ss.ttt` on either side of ` --> `, end after start, starts not
 /// decreasing, no arrow and no bare `&`, `<` or `>` in the text.
-fn checked(flight: &Flight) -> Vec<Cue> {
+fn checked(flight: &Flight) -> Vec<ParsedCue> {
     let text = String::from_utf8(captions_vtt(flight).unwrap()).unwrap();
     let mut blocks = text.split("\n\n");
     assert_eq!(blocks.next(), Some("WEBVTT"));
-    let cues: Vec<Cue> = blocks.filter(|block| !block.starts_with("NOTE\n")).map(cue).collect();
+    let cues: Vec<ParsedCue> = blocks.filter(|block| !block.starts_with("NOTE\n")).map(cue).collect();
     assert!(cues.windows(2).all(|two| two[0].start_ms <= two[1].start_ms), "{cues:?}");
     cues
 }
 
-fn cue(block: &str) -> Cue {
+fn cue(block: &str) -> ParsedCue {
     let (times, text) = block.split_once('\n').unwrap();
     let (start, end) = times.split_once(" --> ").unwrap();
     let (start_ms, end_ms) = (milliseconds(start), milliseconds(end));
@@ -34,7 +34,7 @@ fn cue(block: &str) -> Cue {
     let bare = text.replace("&amp;", "").replace("&lt;", "").replace("&gt;", "");
     assert!(!bare.contains(['&', '<', '>']), "{text}");
     assert!(!text.trim().is_empty());
-    Cue { start_ms, end_ms, text: text.trim_end().to_owned() }
+    ParsedCue { start_ms, end_ms, text: text.trim_end().to_owned() }
 }
 
 fn milliseconds(timestamp: &str) -> u64 {
@@ -78,8 +78,8 @@ fn equal_neighbours_are_one_caption() {
     assert_eq!(
         checked(&flight),
         [
-            Cue { start_ms: 0, end_ms: 1000, text: "speed 60 km/h".into() },
-            Cue { start_ms: 1000, end_ms: 1500, text: "speed 74 km/h".into() },
+            ParsedCue { start_ms: 0, end_ms: 1000, text: "speed 60 km/h".into() },
+            ParsedCue { start_ms: 1000, end_ms: 1500, text: "speed 74 km/h".into() },
         ]
     );
 }

@@ -17,7 +17,7 @@ use super::score::matcher::Scorer;
 use super::templates::MAX_CHARACTERS;
 use super::templates::alphabet::Alphabet;
 use super::templates::column_mask::{ColumnMask, start_half_columns};
-use super::text::grammar::{Grammar, Step};
+use super::text::grammar::{Grammar, GrammarStep};
 use super::text::placement::{Anchor, Placement};
 use super::text::{MAX_TEXT_LENGTH, Text};
 use character_scores::CharacterScores;
@@ -238,7 +238,7 @@ impl PartialTexts {
     }
 
     /// Builds all partial texts that start at half column `start`.
-    fn build(&mut self, steps: &[Step], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
+    fn build(&mut self, steps: &[GrammarStep], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
         self.all.clear();
         self.by_step.clear();
         for step in steps {
@@ -262,7 +262,7 @@ impl PartialTexts {
         &mut self,
         parent: Option<usize>,
         (edge, score): (i32, f32),
-        (step, anchor, first): (&Step, Anchor, usize),
+        (step, anchor, first): (&GrammarStep, Anchor, usize),
         scores: &CharacterScores<'_>,
     ) {
         for (class, width_class) in scores.classes.iter().enumerate() {

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::alphabet::Alphabet;
-use crate::recognise::text::grammar::{Grammar, Slot, Step};
+use crate::recognise::text::grammar::{Grammar, GrammarStep, Slot};
 use crate::recognise::text::placement::{Anchor, POSITION_TOLERANCE_HALF_COLS, Placement};
 
 /// Columns at which characters can stand. All digits share their columns.
@@ -77,7 +77,7 @@ impl ColumnMask {
 pub(in crate::recognise) fn start_half_columns(
     placement: &Placement,
     alphabet: &Alphabet,
-    steps: &[Step],
+    steps: &[GrammarStep],
 ) -> impl Iterator<Item = i32> + use<> {
     let half = |column: f32| (2.0 * column).round() as i32;
     let Placement { position, shifts, anchor, .. } = *placement;
@@ -90,7 +90,7 @@ pub(in crate::recognise) fn start_half_columns(
 }
 
 /// Widths of the narrowest and the widest text of some steps, in columns.
-fn text_widths(alphabet: &Alphabet, steps: &[Step]) -> (f32, f32) {
+fn text_widths(alphabet: &Alphabet, steps: &[GrammarStep]) -> (f32, f32) {
     let mut widths: Vec<(f32, f32)> = Vec::with_capacity(steps.len());
     let mut all = (f32::INFINITY, 0.0_f32);
     for step in steps {

@@ -40,7 +40,7 @@ pub fn is_separator(character: char) -> bool {
 
 /// A node of the prefix tree of all texts, built from the anchored end outwards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Step {
+pub struct GrammarStep {
     /// What may stand here.
     pub slot: Slot,
     /// The preceding step; `None` for the first character.
@@ -58,8 +58,8 @@ pub struct Grammar {
     decimals: u8,
     /// The decimal point or the colon.
     separator: Slot,
-    from_left: Vec<Step>,
-    from_right: Vec<Step>,
+    from_left: Vec<GrammarStep>,
+    from_right: Vec<GrammarStep>,
 }
 
 impl Grammar {
@@ -107,7 +107,7 @@ impl Grammar {
     /// The prefix tree of all texts from the anchored end, or from the left for centred texts; a step comes after its
     /// parent.
     #[must_use]
-    pub fn steps(&self, anchor: Anchor) -> &[Step] {
+    pub fn steps(&self, anchor: Anchor) -> &[GrammarStep] {
         match anchor {
             Anchor::Left | Anchor::Centre => &self.from_left,
             Anchor::Right => &self.from_right,
@@ -170,14 +170,14 @@ fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<S
 }
 
 /// The prefix tree of some patterns.
-fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<Step> {
-    let mut steps: Vec<Step> = Vec::new();
+fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<GrammarStep> {
+    let mut steps: Vec<GrammarStep> = Vec::new();
     for pattern in patterns {
         let mut parent = None;
         for slot in pattern {
             let known = steps.iter().position(|step| step.slot == *slot && step.parent == parent);
             parent = Some(known.unwrap_or_else(|| {
-                steps.push(Step { slot: *slot, parent, ends: false });
+                steps.push(GrammarStep { slot: *slot, parent, ends: false });
                 steps.len() - 1
             }));
         }

@@ -14,7 +14,7 @@ use pairspeed::flight::Flight;
 use pairspeed::output::answer::{HEADINGS, Row, remark, rows};
 use pairspeed::output::axis::Axis;
 use pairspeed::output::terminal_table::no_answer;
-use pairspeed::output::throttle_bars::{Bar, bars, by_throttle, curve, room};
+use pairspeed::output::throttle_bars::{ErrorBar, bars, by_throttle, curve, room};
 use pairspeed::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
 use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
 
@@ -119,11 +119,11 @@ fn whole(value: f64) -> String {
     if (value - value.round()).abs() < 1e-6 { format!("{value:.0}") } else { String::new() }
 }
 
-fn band(plot: &mut PlotUi<'_>, curve: &[Bar], colours: &Colours) {
+fn band(plot: &mut PlotUi<'_>, curve: &[ErrorBar], colours: &Colours) {
     if curve.is_empty() {
         return;
     }
-    let of = |of: fn(&Bar) -> f64| curve.iter().map(of).collect::<Vec<f64>>();
+    let of = |of: fn(&ErrorBar) -> f64| curve.iter().map(of).collect::<Vec<f64>>();
     let fill = colours.airspeed.gamma_multiply(0.2);
     plot.add(
         FilledArea::new("", &of(|at| at.across), &of(|at| at.low), &of(|at| at.high))
@@ -134,7 +134,7 @@ fn band(plot: &mut PlotUi<'_>, curve: &[Bar], colours: &Colours) {
     plot.line(Line::new("", line).color(colours.airspeed.gamma_multiply(0.7)).width(1.5).allow_hover(false));
 }
 
-fn interval(plot: &mut PlotUi<'_>, bar: &Bar, cap: f64, colour: Color32) {
+fn interval(plot: &mut PlotUi<'_>, bar: &ErrorBar, cap: f64, colour: Color32) {
     let (left, right) = (bar.across - cap, bar.across + cap);
     let stem = vec![[bar.across, bar.low], [bar.across, bar.high]];
     for line in [stem, vec![[left, bar.low], [right, bar.low]], vec![[left, bar.high], [right, bar.high]]] {
