@@ -5,6 +5,7 @@ use std::ops::RangeInclusive;
 use thiserror::Error;
 
 use crate::air::ZERO_CELSIUS_K;
+use crate::airspeed::Wind;
 use crate::model::quantity::number_and_rest;
 use crate::model::units::{Quantity, Unit};
 
@@ -69,12 +70,11 @@ impl WeatherFix {
     }
 }
 
-/// Parses a wind such as `4@270`, `4m/s@270` or `9mph@270` into its speed in m/s and the direction it comes from, in
-/// degrees clockwise from north. A speed without a unit is in `default_unit`.
+/// Parses a wind such as `4@270`, `4m/s@270` or `9mph@270` . A speed without a unit is in `default_unit`.
 ///
 /// # Errors
 /// [`WeatherError`] where the form is different, no unit is known, or the wind is out of range.
-pub fn wind(text: &str, default_unit: Option<Unit>) -> Result<(f64, f64), WeatherError> {
+pub fn wind(text: &str, default_unit: Option<Unit>) -> Result<Wind, WeatherError> {
     let form = || WeatherFix::WindForm.of(text);
     let (speed, from) = text.split_once('@').ok_or_else(form)?;
     let (from_deg, _) = number_and_rest(from).filter(|(_, rest)| rest.is_empty()).ok_or_else(form)?;
@@ -84,7 +84,7 @@ pub fn wind(text: &str, default_unit: Option<Unit>) -> Result<(f64, f64), Weathe
     let speed_mps = si(speed, Quantity::Speed, default_unit).ok_or_else(form)?;
     let speed_mps = within(speed_mps, &WINDS_MPS).ok_or_else(|| WeatherFix::WindSpeed.of(text))?;
     let from_deg = within(from_deg, &DIRECTIONS_DEG).ok_or_else(|| WeatherFix::WindDirection.of(text))?;
-    Ok((speed_mps, from_deg))
+    Ok(Wind { speed_mps, from_deg })
 }
 
 /// Parses a course over the ground such as `270`, in degrees clockwise from north.
@@ -157,11 +157,11 @@ mod tests {
 
     #[test]
     fn winds_are_read_with_and_without_a_unit() {
-        let (speed, from) = wind("10@270", Some(Unit::MilesPerHour)).unwrap();
-        near(speed, 4.4704);
-        near(from, 270.0);
-        near(wind(" 4.5 m/s @ 30", None).unwrap().0, 4.5);
-        near(wind("10kn@-90", None).unwrap().1, -90.0);
+        let in_miles = wind("10@270", Some(Unit::MilesPerHour)).unwrap();
+        near(in_miles.speed_mps, 4.4704);
+        near(in_miles.from_deg, 270.0);
+        near(wind(" 4.5 m/s @ 30", None).unwrap().speed_mps, 4.5);
+        near(wind("10kn@-90", None).unwrap().from_deg, -90.0);
         for text in
             ["10@270", "10", "@270", "x@270", "10V@270", "10m/s@west", "-3m/s@270", "999m/s@1", "4m/s@400"]
         {

@@ -106,16 +106,16 @@ fn equal_power_is_slower_in_the_thicker_air_of_sea_level() {
 fn the_altitudes_datum_is_recognised_where_the_aircraft_stood() {
     let flight = fly(&Plan::default());
     let series = trust(flight.readings.clone());
-    assert!(matches!(datum(&series, None), Some((Datum::Field, _))));
+    assert!(datum(&series, None).is_some_and(|found| found.datum == Datum::Field));
     let mut high = flight.readings.clone();
     for channel in high.channels.iter_mut().filter(|channel| channel.channel == Channel::Altitude) {
         channel.values.iter_mut().for_each(|altitude| *altitude += 1280.0);
     }
     let high = trust(high);
-    let (found, standing_m) = datum(&high, None).unwrap();
-    assert_eq!(found, Datum::SeaLevel);
-    near(standing_m, 1280.0, 15.0);
-    assert!(matches!(datum(&high, Some(1300.0)), Some((Datum::SeaLevel, _))));
+    let found = datum(&high, None).unwrap();
+    assert_eq!(found.datum, Datum::SeaLevel);
+    near(found.standing_m, 1280.0, 15.0);
+    assert!(datum(&high, Some(1300.0)).is_some_and(|found| found.datum == Datum::SeaLevel));
     assert_eq!(datum(&high, Some(200.0)), None);
     let airborne = trust(fly(&Plan { whole_flight: false, ..Plan::default() }).readings);
     assert_eq!(datum(&airborne, None), None);

@@ -246,7 +246,7 @@ fn own_and_shared_parts_come_from_the_rows_of_the_summary() {
     assert_near(step.shared.rounding_mps, expected[0], 1e-9);
     assert_near(step.shared.crosswind_mps, expected[1], 1e-9);
     assert_near(step.shared.crosswind_bound_mps, expected[2], 1e-9);
-    assert_near(step.uncertainty().0, 1.5f64.sqrt() / 3.6, 1e-9);
+    assert_near(step.uncertainty().value, 1.5f64.sqrt() / 3.6, 1e-9);
     // Without rows all of it is the step's own.
     let whole = load("");
     assert_near(whole.own_uncertainty_mps, 1.3 / 3.6, 1e-9);

@@ -5,7 +5,7 @@ mod common;
 
 use common::{Flight, Plan, fly};
 use pairspeed::airspeed::multileg::HeadingReference;
-use pairspeed::airspeed::{Crosswind, GivenWind, WindSource, find_wind, pair, pair_with, patterns};
+use pairspeed::airspeed::{Crosswind, GivenWind, Wind, WindSource, find_wind, pair, pair_with, patterns};
 use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, find};
 use pairspeed::series::{Series, trust};
 
@@ -49,7 +49,7 @@ fn a_told_crosswind_takes_the_bias_out() {
         let (series, set) = told_legs(&plan, &flight);
         // The wind comes from 0 degrees, the course is 35.
         let told = GivenWind {
-            wind: Some((6.0, 0.0)),
+            wind: Some(Wind { speed_mps: 6.0, from_deg: 0.0 }),
             course_deg: Some(35.0),
             heading_reference: HeadingReference::Track,
         };
@@ -73,7 +73,7 @@ fn a_told_crosswind_takes_the_bias_out() {
 fn without_a_course_a_told_wind_is_held_against_the_shown_one() {
     let plan = off_the_wind(1);
     let (series, set) = told_legs(&plan, &fly(&plan));
-    let told = GivenWind { wind: Some((6.0, 0.0)), ..GivenWind::default() };
+    let told = GivenWind { wind: Some(Wind { speed_mps: 6.0, from_deg: 0.0 }), ..GivenWind::default() };
     let wind = find_wind(&series, &set, &told).unwrap();
     assert!((wind.across.abs() - 6.0 * 35f64.to_radians().sin()).abs() < 10.0, "{wind:?}");
     let plan = Plan { heading_readout: false, ..plan };

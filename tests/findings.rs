@@ -1,7 +1,7 @@
 //! What a flight tells of its pack, motor and propeller, from made-up readings with known answers.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use pairspeed::airspeed::{Budget, Pair, StepResult};
+use pairspeed::airspeed::{Budget, Pair, PairedLegs, StepResult};
 use pairspeed::legs::{Leg, LegKind, LegUse};
 use pairspeed::model::channel::Channel;
 use pairspeed::model::estimate::Estimate;
@@ -118,7 +118,7 @@ fn pair_of(index: usize, shown: &Shown, step: u32) -> Pair {
         pair: index as u32 + 1,
         throttle_percent: Some(shown.throttle),
         step,
-        legs: (2 * index, 2 * index + 1),
+        legs: PairedLegs { upwind: 2 * index, downwind: 2 * index + 1 },
         upwind: shown.airspeed,
         downwind: shown.airspeed,
         airspeed: estimate(shown.airspeed),

@@ -39,7 +39,7 @@ fn overlap(flight: &Flight, set: &LegSet, leg: usize) -> Option<usize> {
 
 /// The true step of a pair: both legs overlap true legs of it by more than 70 %, flown opposite ways.
 fn true_step(flight: &Flight, set: &LegSet, pair: &Pair) -> Option<usize> {
-    let (up, down) = (overlap(flight, set, pair.legs.0)?, overlap(flight, set, pair.legs.1)?);
+    let (up, down) = (overlap(flight, set, pair.legs.upwind)?, overlap(flight, set, pair.legs.downwind)?);
     let (up, down) = (flight.legs[up], flight.legs[down]);
     (up.step == down.step && up.upwind != down.upwind).then_some(up.step)
 }

@@ -7,6 +7,11 @@ use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
 use pairspeed::footage::{Clip, ClipGap, FrameSource, Recording, frames_near};
+use pairspeed::output::summary_json;
+use pairspeed::readings::Silent;
+use pairspeed::setup::LoadedSetup;
+use pairspeed::summary::Summary;
+use pairspeed::{ReadOptions, read_flight};
 
 /// A clip of `frames` frames at 25 a second, `extra` being further options.
 fn make(folder: &Path, name: &str, frames: u32, size: &str, extra: &[&str]) -> PathBuf {
@@ -75,6 +80,27 @@ fn each_clip_keeps_its_own_container_and_length() {
     assert_eq!(containers, ["avi", "matroska/webm", "avi"]);
     let lengths = together.iter().map(|info| (info.stated_length_s.unwrap() * 25.0).round());
     assert_eq!(lengths.collect::<Vec<_>>(), [30.0, 50.0, 10.0]);
+}
+
+#[test]
+fn the_summary_gives_each_clip_its_own_container_and_length() {
+    let folder = folder();
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-clips/salt-flat.avi");
+    let clips = [("first.avi", "20", "8"), ("second.mkv", "28", "5")].map(|(name, from_s, length_s)| {
+        let clip = folder.path().join(name);
+        let options = ["-ss", from_s, "-t", length_s, "-i", text(&demo), "-c", "copy", "-an", text(&clip)];
+        ffmpeg(&options);
+        clip
+    });
+    let setup = LoadedSetup::load(&demo.with_extension("setup.toml")).unwrap();
+    let flight = read_flight(&clips, &setup, &ReadOptions::default(), &mut Silent).unwrap();
+    let summary = Summary::read(&summary_json(&flight).unwrap()).unwrap();
+    let found = summary
+        .clips
+        .iter()
+        .map(|clip| (clip.file.as_str(), clip.container.as_str(), clip.stated_length_s.map(f64::round)));
+    let expected = [(text(&clips[0]), "avi", Some(8.0)), (text(&clips[1]), "matroska/webm", Some(5.0))];
+    assert_eq!(found.collect::<Vec<_>>(), expected);
 }
 
 #[test]

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use nalgebra::{DMatrix, DVector};
-use pairspeed::stats::{Fit, linear, nonlinear};
+use pairspeed::stats::{Fit, Linearisation, linear, nonlinear};
 use pairspeed::stats::{mean, standard_deviation};
 
 /// A table's two columns under the given names.
@@ -101,11 +101,11 @@ fn nist_misra1a_is_reproduced_from_its_second_start() {
     let (x, y) = columns(include_str!("../fixtures/reference/nist_misra1a.csv"), ["x", "y"]);
     let fit = nonlinear(&DVector::from_vec(vec![250.0, 5e-4]), |b| {
         let residuals = DVector::from_fn(x.len(), |row, _| y[row] - b[0] * (1.0 - (-b[1] * x[row]).exp()));
-        let slopes = DMatrix::from_fn(x.len(), 2, |row, column| {
+        let derivatives = DMatrix::from_fn(x.len(), 2, |row, column| {
             let fallen = (-b[1] * x[row]).exp();
             [1.0 - fallen, b[0] * x[row] * fallen][column]
         });
-        (residuals, slopes)
+        Linearisation { residuals, derivatives }
     })
     .unwrap();
     near(fit.parameters[0], 238.942_129_18, 1e-8);

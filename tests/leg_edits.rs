@@ -7,6 +7,7 @@ use std::fs;
 use std::path::PathBuf;
 
 use common::{Plan, Readout, fly, record};
+use pairspeed::airspeed::PairedLegs;
 use pairspeed::flight::{Flight, FlightRecord};
 use pairspeed::leg_edits::{EditsFileError, LegEdit, LegEditError, LegEdits, SHORTEST_LEG_S};
 use pairspeed::legs::{LegKind, LegOptions, ThrottleSource};
@@ -91,8 +92,8 @@ fn the_legs_as_found_told_back_give_the_same_answers() {
 fn a_deleted_leg_takes_its_pair_along_and_leaves_all_others() {
     let desk = Desk::of(&Plan::default());
     let pair = desk.found.pairs[2].clone();
-    let after = desk.after(&[LegEdit::Delete { leg: pair.legs.0 + 1 }]);
-    assert_eq!(traits(&after, 0, 0), traits(&desk.found, pair.legs.0, 1));
+    let after = desk.after(&[LegEdit::Delete { leg: pair.legs.upwind + 1 }]);
+    assert_eq!(traits(&after, 0, 0), traits(&desk.found, pair.legs.upwind, 1));
     let mut expected = answers(&desk.found);
     expected.remove(2);
     assert_eq!(answers(&after), expected);
@@ -104,7 +105,7 @@ fn a_deleted_leg_takes_its_pair_along_and_leaves_all_others() {
 #[test]
 fn a_moved_end_changes_its_own_median_and_pair_alone() {
     let desk = Desk::of(&Plan { gust: 1.0, ..Plan::default() });
-    let index = desk.found.pairs[1].legs.0;
+    let index = desk.found.pairs[1].legs.upwind;
     let middle_s = f64::midpoint(desk.found.legs[index].steady_start_s, desk.found.legs[index].steady_end_s);
     let after = desk.after(&[LegEdit::MoveEnd { leg: index + 1, to_s: middle_s }]);
     assert_eq!(traits(&after, index, 1), traits(&desk.found, index, 1));
@@ -136,8 +137,9 @@ fn the_median_of_a_moved_leg_is_that_of_the_stretch_told_outright() {
 fn a_pair_marked_the_other_way_round_exchanges_its_speeds_and_says_so() {
     let desk = Desk::of(&Plan::default());
     let pair = &desk.found.pairs[0];
-    let after = desk.after(&[LegEdit::Mark { leg: pair.legs.1 + 1, kind: LegKind::Upwind }]);
-    assert_eq!(after.pairs[0].legs, (pair.legs.1, pair.legs.0));
+    let after = desk.after(&[LegEdit::Mark { leg: pair.legs.downwind + 1, kind: LegKind::Upwind }]);
+    let swapped = PairedLegs { upwind: pair.legs.downwind, downwind: pair.legs.upwind };
+    assert_eq!(after.pairs[0].legs, swapped);
     assert_eq!(after.pairs[0].wind, -pair.wind);
     assert!(after.pairs[0].flags.iter().any(|flag| flag.0.contains("is the faster one")));
     assert_eq!(answers(&after)[1..], answers(&desk.found)[1..]);
@@ -146,7 +148,7 @@ fn a_pair_marked_the_other_way_round_exchanges_its_speeds_and_says_so() {
 #[test]
 fn two_legs_marked_the_same_way_are_no_pair() {
     let desk = Desk::of(&Plan::default());
-    let (upwind, downwind) = desk.found.pairs[0].legs;
+    let PairedLegs { upwind, downwind } = desk.found.pairs[0].legs;
     let after = desk.after(&[
         LegEdit::Mark { leg: upwind + 1, kind: LegKind::Upwind },
         LegEdit::Mark { leg: downwind + 1, kind: LegKind::Upwind },
@@ -158,7 +160,7 @@ fn two_legs_marked_the_same_way_are_no_pair() {
 fn a_throttle_is_told_of_both_legs_of_a_pair() {
     let desk = Desk::of(&Plan::default());
     assert_eq!(desk.found.throttle_source, ThrottleSource::Numbered);
-    let leg = desk.found.pairs[1].legs.1 + 1;
+    let leg = desk.found.pairs[1].legs.downwind + 1;
     let after = desk.after(&[LegEdit::Throttle { leg, percent: Some(65.0) }]);
     assert_eq!(after.throttle_source, ThrottleSource::LegsFile);
     let throttles: Vec<Option<f64>> = after.pairs.iter().map(|pair| pair.throttle_percent).collect();
@@ -171,7 +173,7 @@ fn given_throttles_stay_with_their_legs_when_a_pair_is_lost() {
     let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
     let legs = LegOptions { throttle_steps: Some(throttles), ..LegOptions::default() };
     let desk = Desk::with(&Plan::default(), legs);
-    let after = desk.after(&[LegEdit::Delete { leg: desk.found.pairs[2].legs.0 + 1 }]);
+    let after = desk.after(&[LegEdit::Delete { leg: desk.found.pairs[2].legs.upwind + 1 }]);
     let of_pairs: Vec<f64> = after.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
     assert_eq!(of_pairs, [50.0, 60.0, 80.0, 90.0, 100.0]);
 }

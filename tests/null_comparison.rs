@@ -281,7 +281,8 @@ fn drawn_flight(
         let mean_mps = (airspeed_mps.powi(2) - (wind_mps * sin).powi(2)).sqrt();
         let reported_mps = mean_mps - cut_mps + own_mps * chance.normal();
         let along_mps = wind_mps * cos;
-        let (low_mps, crosswind_mps) = reads_low(reported_mps, along_mps, COURSE_WITHIN_DEG);
+        let bias = reads_low(reported_mps, along_mps, COURSE_WITHIN_DEG);
+        let (low_mps, crosswind_mps) = (bias.mean, bias.deviation);
         FlownStep {
             step: number,
             throttle_percent: Some(10.0 * f64::from(number)),
@@ -334,7 +335,8 @@ fn flight(steps: Vec<FlownStep>, (unit, _, cuts_off): Display) -> FlownFlight {
 fn independent(flight: &FlownFlight) -> FlownFlight {
     let mut independent = flight.clone();
     for step in &mut independent.steps {
-        (step.own_uncertainty_mps, step.own_degrees_of_freedom) = step.uncertainty();
+        let whole = step.uncertainty();
+        (step.own_uncertainty_mps, step.own_degrees_of_freedom) = (whole.value, whole.degrees_of_freedom);
         step.shared = SharedUncertainty::default();
     }
     independent

@@ -91,7 +91,7 @@ fn steps_that_scatter_more_than_they_should_widen_the_band() {
         .collect();
     let curve = SpeedCurve::of(&points).unwrap();
     assert!(curve.excess_scatter.unwrap() > 5.0);
-    assert!(curve.at(70.0).1 > 0.5, "{}", curve.at(70.0).1);
+    assert!(curve.at(70.0).uncertainty_mps > 0.5, "{:?}", curve.at(70.0));
 }
 
 #[test]
@@ -169,12 +169,12 @@ fn slip_is_negative_where_the_thrust_of_a_real_propeller_ends() {
 fn gusts_are_those_of_the_low_altitude_model() {
     // MIL-F-8785C, low-altitude Dryden model: at 100 ft and 15 kn, sigma_u 2.57377 kn, L_u 505.169 ft.
     let knot = Unit::Knots.si_per_unit();
-    let (gust, scale) = dryden(15.0 * knot, 100.0 * 0.3048);
-    assert_near(gust / knot, 2.573_77, 5e-6);
-    assert_near(scale / 0.3048, 505.169, 5e-4);
-    let (gust, scale) = dryden(30.0 * knot, 1000.0 * 0.3048);
-    assert_near(gust / knot, 3.0, 1e-9);
-    assert_near(scale / 0.3048, 1000.0, 1e-6);
+    let low = dryden(15.0 * knot, 100.0 * 0.3048);
+    assert_near(low.deviation_mps / knot, 2.573_77, 5e-6);
+    assert_near(low.length_scale_m / 0.3048, 505.169, 5e-4);
+    let high = dryden(30.0 * knot, 1000.0 * 0.3048);
+    assert_near(high.deviation_mps / knot, 3.0, 1e-9);
+    assert_near(high.length_scale_m / 0.3048, 1000.0, 1e-6);
 }
 
 fn run(airspeed: f64, voltage_v: f64) -> VoltageRun {

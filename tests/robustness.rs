@@ -3,7 +3,7 @@
 
 use pairspeed::air::{GivenAir, Pressure, of_flight};
 use pairspeed::airspeed::multileg::{GroundLeg, HeadingReference, air_and_wind};
-use pairspeed::airspeed::{Crosswind, GivenWind, find_wind, pair_with, patterns, steps};
+use pairspeed::airspeed::{Crosswind, GivenWind, Wind, find_wind, pair_with, patterns, steps};
 use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, Note, find};
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::{ResultUnits, Unit};
@@ -107,6 +107,7 @@ proptest! {
             lost: Vec::new(), crops: Default::default(),
         };
         let options = LegOptions { given, ..LegOptions::default() };
+        let wind = wind.map(|(speed_mps, from_deg)| Wind { speed_mps, from_deg });
         let wind = GivenWind { wind, course_deg: Some(10.0), heading_reference: HeadingReference::Track };
         let air = GivenAir {
             field_elevation_m: elevation,

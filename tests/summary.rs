@@ -5,7 +5,8 @@ use std::path::Path;
 
 use pairspeed::model::units::Unit;
 use pairspeed::summary::{
-    FlownFlight, PairSummary, SUMMARY_FORMAT, StepSummary, Summary, SummaryError, load_flight, load_flights,
+    AirspeedInterval, AirspeedSummary, FlownFlight, PairSummary, SUMMARY_FORMAT, StepSummary, Summary,
+    SummaryError, load_flight, load_flights,
 };
 use proptest::prelude::*;
 
@@ -14,13 +15,13 @@ fn summary() -> Summary {
     let step = StepSummary {
         step: 1,
         throttle_percent: Some(100.0),
-        airspeed: Some(90.0),
-        airspeed_low: Some(88.0),
-        airspeed_high: Some(92.0),
+        airspeed: AirspeedInterval { value: Some(90.0), low: Some(88.0), high: Some(92.0) },
         wind: Some(18.0),
         ..StepSummary::default()
     };
-    let pair = PairSummary { pair: 1, step: 1, airspeed: Some(90.0), ..PairSummary::default() };
+    let interval = AirspeedInterval { value: Some(90.0), ..AirspeedInterval::default() };
+    let airspeed = AirspeedSummary { interval, ..AirspeedSummary::default() };
+    let pair = PairSummary { pair: 1, step: 1, airspeed, ..PairSummary::default() };
     Summary {
         format: SUMMARY_FORMAT,
         speed_unit: Some(Unit::KilometresPerHour),
@@ -136,10 +137,10 @@ proptest! {
         let number = |index: usize| Some(numbers[index]);
         let mut hostile = summary();
         let step = &mut hostile.steps[0];
-        (step.airspeed, step.airspeed_low, step.airspeed_high) = (number(0), number(1), number(2));
+        step.airspeed = AirspeedInterval { value: number(0), low: number(1), high: number(2) };
         (step.budget.combined, step.budget.degrees_of_freedom) = (number(3), number(4));
         (step.throttle_percent, step.voltage_v) = (number(5), number(6));
-        hostile.pairs[0].airspeed_uncertainty = number(7);
+        hostile.pairs[0].airspeed.uncertainty = number(7);
         let read = Summary::read(&hostile.to_json().unwrap()).unwrap();
         let _ = FlownFlight::from_summary(&read, String::new());
     }

@@ -69,9 +69,9 @@ fn recognise(bencher: Bencher) {
 /// Cutting out a region and filtering it: a part of [`recognise`].
 #[divan::bench]
 fn features(bencher: Bencher) {
-    let place = BENCH.setup.regions[0].place;
-    let high_pass = HighPass::for_cell_width(place.width as f32 / 4.0);
-    let window = Window::new(place, 1);
+    let rect = BENCH.setup.regions[0].rect;
+    let high_pass = HighPass::for_cell_width(rect.width as f32 / 4.0);
+    let window = Window::new(rect, 1);
     let mut frames = BENCH.frames.iter().cycle();
     bencher
         .counter(ItemsCount::new(1_usize))
@@ -93,8 +93,7 @@ fn frames_of(clip: &Clip) -> usize {
 /// Decoding the regions of a clip on all cores: a part of [`read`]; items are frames.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn decode(bencher: Bencher) {
-    let areas: Vec<PixelRect> =
-        BENCH.setup.regions.iter().map(|region| region.place.with_margin(8)).collect();
+    let areas: Vec<PixelRect> = BENCH.setup.regions.iter().map(|region| region.rect.with_margin(8)).collect();
     bencher
         .with_inputs(|| Clip::open(Path::new(CLIP)).unwrap())
         .input_counter(|clip: &Clip| ItemsCount::new(frames_of(clip)))

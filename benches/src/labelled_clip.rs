@@ -74,14 +74,11 @@ impl LabelledClip {
             let index = frame.index as usize;
             if wanted(index) {
                 let picture = frame.luma.to_image();
-                let cut = |region: &Region| Patch::of(&picture, region.place, frame.time_s);
+                let cut = |region: &Region| Patch::of(&picture, region.rect, frame.time_s);
                 patches.insert(index, regions.iter().map(cut).collect());
             }
         }
-        let mut sampled = Sample::new(regions.len());
-        for found in sample(&mut Clip::open(clip)?, SAMPLED_FRAMES)? {
-            sampled.add(Sample::cut(&regions, LumaPlane::of(&found.image)), found.time_s);
-        }
+        let sampled = sampled(clip, &regions)?;
         let moments = |frame: &usize| -> Option<Vec<TrainingExample>> {
             let patch = |index: usize, region: usize| Some(patches.get(&index)?.get(region)?.clone());
             let moment = |(region, text): (usize, String)| {
@@ -106,6 +103,15 @@ impl LabelledClip {
             regions,
         })
     }
+}
+
+/// The regions of frames spread over a clip.
+fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>> {
+    let mut sampled = Sample::new(regions.len());
+    for found in sample(&mut Clip::open(clip)?, SAMPLED_FRAMES)? {
+        sampled.add(Sample::cut(regions, LumaPlane::of(&found.image)), found.time_s);
+    }
+    Ok(sampled)
 }
 
 /// The clips with their truth beside them, by name. A path is a clip or a folder of clips.

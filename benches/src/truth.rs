@@ -81,7 +81,7 @@ pub fn labelled_examples(
     let moment = |(frame, region): &(usize, &Region)| {
         let patch = |index: usize| {
             let (image, time_s) = frames.get(&index)?;
-            Some(Patch::of(image, region.place, *time_s))
+            Some(Patch::of(image, region.rect, *time_s))
         };
         let centre = patch(*frame)?;
         let text = truth.get(region.channel.name())?.get(*frame)?.clone();

@@ -30,12 +30,20 @@ pub enum Datum {
     Field,
 }
 
-/// Recognises the datum from the altitude shown before take-off or after landing, and returns both; the altitude in
-/// metres. Near zero it counts from the field. Otherwise it counts from sea level if it agrees with the given
+/// A datum recognised where the aircraft stood.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RecognisedDatum {
+    /// The datum.
+    pub datum: Datum,
+    /// Altitude shown before take-off or after landing, in metres.
+    pub standing_m: f64,
+}
+
+/// Recognises the datum from the altitude shown before take-off or after landing. Near zero it counts from the field. Otherwise it counts from sea level if it agrees with the given
 /// elevation, or if none is given. `None` where the altitude is not shown, the aircraft never stood, or the altitude
 /// agrees with neither.
 #[must_use]
-pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<(Datum, f64)> {
+pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<RecognisedDatum> {
     let standing_m = standing_altitude_m(series)?;
     let agrees = |elevation_m: f64| (standing_m - elevation_m).abs() <= RECEIVER_WITHIN_M;
     let datum = match field_elevation_m {
@@ -43,7 +51,7 @@ pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<(Datum, 
         Some(elevation_m) if !agrees(elevation_m) => return None,
         _ => Datum::SeaLevel,
     };
-    Some((datum, standing_m))
+    Some(RecognisedDatum { datum, standing_m })
 }
 
 /// Median altitude while the aircraft stood, in metres.

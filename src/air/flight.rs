@@ -67,8 +67,8 @@ impl FlightAir {
 #[must_use]
 pub fn of_flight(series: &Series, legs: &[Leg], given: &GivenAir) -> FlightAir {
     let recognised = datum(series, given.field_elevation_m);
-    let datum = given.datum.or(recognised.map(|(datum, _)| datum));
-    let standing_m = recognised.map(|(_, standing_m)| standing_m);
+    let datum = given.datum.or(recognised.map(|recognised| recognised.datum));
+    let standing_m = recognised.map(|recognised| recognised.standing_m);
     let shown_elevation_m = standing_m.filter(|_| datum == Some(Datum::SeaLevel));
     let field_elevation_m = given.field_elevation_m.or(shown_elevation_m);
     let altitude_m = legs_altitude_m(series, legs);

@@ -7,7 +7,7 @@
 mod datum;
 mod flight;
 
-pub use datum::{Datum, datum};
+pub use datum::{Datum, RecognisedDatum, datum};
 pub use flight::{FlightAir, of_flight};
 
 use serde::Serialize;

@@ -53,9 +53,9 @@ impl Crosswind {
     pub(super) fn effect(&self, mean_speed: f64, wind_along: f64) -> CrosswindEffect {
         match *self {
             Self::Unknown => {
-                let (reads_low, uncertainty) = reads_low(mean_speed, wind_along, COURSE_WITHIN_DEG);
+                let bias = reads_low(mean_speed, wind_along, COURSE_WITHIN_DEG);
                 let bound = crosswind_bound(mean_speed, wind_along, COURSE_WITHIN_DEG);
-                CrosswindEffect { correction: 0.0, reads_low, uncertainty, bound }
+                CrosswindEffect { correction: 0.0, reads_low: bias.mean, uncertainty: bias.deviation, bound }
             }
             Self::Known { speed, uncertainty } => known(mean_speed, speed, uncertainty),
         }
@@ -83,19 +83,30 @@ pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
     if airspeed <= 0.0 { 0.0 } else { (airspeed.hypot(crosswind) - airspeed).min(airspeed) }
 }
 
+/// Amount by which the mean of two legs reads low in an unknown crosswind, in the unit of the speeds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CrosswindBias {
+    /// Its mean.
+    pub mean: f64,
+    /// Its standard deviation.
+    pub deviation: f64,
+}
+
 /// Mean and standard deviation of `W^2 tan^2(b) / 2V` for an angle `b` uniformly distributed within `a` =
 /// `within_deg` on either side. With `t = tan a`: `E tan^2 = t/a - 1` and `E tan^4 = (t^3/3 - t + a)/a`. Both are
 /// scaled so that the maximum is the [`crosswind_bound`].
 #[must_use]
-pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> (f64, f64) {
+pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> CrosswindBias {
     let bound = crosswind_bound(airspeed, wind, within_deg);
     let half_angle = within_deg.to_radians();
     let t = half_angle.tan();
     let square = t / half_angle - 1.0;
     let fourth = (t.powi(3) / 3.0 - t + half_angle) / half_angle;
     let of_full = |share: f64| bound * share / t.powi(2);
-    let known = bound > 0.0 && half_angle > 0.0;
-    if known { (of_full(square), of_full((fourth - square.powi(2)).max(0.0).sqrt())) } else { (0.0, 0.0) }
+    if bound <= 0.0 || half_angle <= 0.0 {
+        return CrosswindBias { mean: 0.0, deviation: 0.0 };
+    }
+    CrosswindBias { mean: of_full(square), deviation: of_full((fourth - square.powi(2)).max(0.0).sqrt()) }
 }
 
 /// Standard uncertainties of a given wind: a share of its speed, and degrees of its direction (common practice, no
@@ -103,11 +114,20 @@ pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> (f64, f64) {
 const GIVEN_SPEED_SHARE: f64 = 0.15;
 const GIVEN_DIRECTION_DEG: f64 = 10.0;
 
+/// A wind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wind {
+    /// Its speed in m/s.
+    pub speed_mps: f64,
+    /// The direction it comes from, in degrees clockwise from north.
+    pub from_deg: f64,
+}
+
 /// Course and wind as the pilot gives them.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenWind {
-    /// Speed in m/s, and the direction the wind comes from in degrees clockwise from north.
-    pub wind: Option<(f64, f64)>,
+    /// The wind; `None` where it is not known.
+    pub wind: Option<Wind>,
     /// Course of the legs over the ground in either direction, in degrees clockwise from north.
     pub course_deg: Option<f64>,
     /// Meaning of the heading that the overlay shows.
@@ -157,7 +177,7 @@ impl From<Option<&WindFinding>> for Crosswind {
 pub fn find_wind(series: &Series, set: &LegSet, given: &GivenWind) -> Option<WindFinding> {
     let shown_deg = || shown_course_deg(set);
     match given.wind {
-        Some((speed_mps, from_deg)) => {
+        Some(Wind { speed_mps, from_deg }) => {
             let course_deg = given.course_deg.or_else(shown_deg)?;
             Some(given_wind(speed_mps / set.speed_si, from_deg, course_deg))
         }
@@ -280,10 +300,11 @@ mod tests {
             .collect();
         let average = taken.iter().sum::<f64>() / taken.len() as f64;
         let variance = taken.iter().map(|taken| (taken - average).powi(2)).sum::<f64>() / taken.len() as f64;
-        let (low, spread) = reads_low(airspeed, wind, COURSE_WITHIN_DEG);
-        near(low, average, 0.01 * average);
-        near(spread, variance.sqrt(), 0.01 * average);
-        assert_eq!(reads_low(0.0, 3.0, 30.0), (0.0, 0.0));
-        assert_eq!(reads_low(25.0, 0.0, 30.0), (0.0, 0.0));
+        let bias = reads_low(airspeed, wind, COURSE_WITHIN_DEG);
+        near(bias.mean, average, 0.01 * average);
+        near(bias.deviation, variance.sqrt(), 0.01 * average);
+        let none = CrosswindBias { mean: 0.0, deviation: 0.0 };
+        assert_eq!(reads_low(0.0, 3.0, 30.0), none);
+        assert_eq!(reads_low(25.0, 0.0, 30.0), none);
     }
 }

@@ -11,8 +11,8 @@ mod turn_fit;
 pub use budget::{Budget, Cause, Contribution, SHARED_ROUNDING_STEPS};
 use budget::{rounding_reads_low, shared_rounding};
 pub use crosswind::{
-    COURSE_WITHIN_DEG, Crosswind, GivenWind, WindFinding, WindSource, crosswind_bound, find_wind, reads_low,
-    wind_notes,
+    COURSE_WITHIN_DEG, Crosswind, CrosswindBias, GivenWind, Wind, WindFinding, WindSource, crosswind_bound,
+    find_wind, reads_low, wind_notes,
 };
 use disagreement::Disagreement;
 use drift::Drift;
@@ -33,8 +33,8 @@ pub struct Pair {
     pub throttle_percent: Option<f64>,
     /// Number of the throttle step, from 1.
     pub step: u32,
-    /// Indices into the list of legs: (upwind, downwind).
-    pub legs: (usize, usize),
+    /// Its legs.
+    pub legs: PairedLegs,
     /// Median ground speed of the upwind leg.
     pub upwind: f64,
     /// Median ground speed of the downwind leg.
@@ -55,6 +55,23 @@ pub struct Pair {
     pub leg_flags: Vec<Flag>,
     /// The uncertainty budget of the airspeed.
     pub budget: Budget,
+}
+
+/// The legs of a pair, as indices into the list of legs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PairedLegs {
+    /// The upwind leg.
+    pub upwind: usize,
+    /// The downwind leg.
+    pub downwind: usize,
+}
+
+impl PairedLegs {
+    /// Whether a leg is one of the two.
+    #[must_use]
+    pub fn contains(self, leg: usize) -> bool {
+        self.upwind == leg || self.downwind == leg
+    }
 }
 
 /// One throttle step: the combined result of its pairs. Speeds are in the speed channel's unit.
@@ -84,12 +101,21 @@ pub struct StepResult {
     pub budget: Budget,
 }
 
+/// Airspeed and wind along the course, in the unit of the ground speeds they come from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirspeedAndWind {
+    /// The airspeed.
+    pub airspeed: f64,
+    /// The wind along the course.
+    pub wind: f64,
+}
+
 /// Airspeed and wind along the course from two ground speeds flown opposite ways: their mean, and half their
 /// difference. They are exact when the nose points along the course. For a course held over the ground in a crosswind
 /// `Wc`, the mean is `sqrt(V^2 - Wc^2)`.
 #[must_use]
-pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> (f64, f64) {
-    ((upwind + downwind) / 2.0, (downwind - upwind) / 2.0)
+pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> AirspeedAndWind {
+    AirspeedAndWind { airspeed: (upwind + downwind) / 2.0, wind: (downwind - upwind) / 2.0 }
 }
 
 /// The airspeed of every pair of legs, for an unknown crosswind.
@@ -123,7 +149,7 @@ fn winds(set: &LegSet) -> Vec<f64> {
 }
 
 fn wind([upwind, downwind]: [&Leg; 2]) -> f64 {
-    airspeed_and_wind(upwind.speed_median, downwind.speed_median).1
+    airspeed_and_wind(upwind.speed_median, downwind.speed_median).wind
 }
 
 fn one_pair(
@@ -134,7 +160,7 @@ fn one_pair(
     variability: &(&SpeedVariability, &Drift),
 ) -> Pair {
     let [upwind, downwind] = legs.map(|leg| leg.speed_median);
-    let (mean_speed, wind) = airspeed_and_wind(upwind, downwind);
+    let AirspeedAndWind { airspeed: mean_speed, wind } = airspeed_and_wind(upwind, downwind);
     let effect = crosswind.effect(mean_speed, wind);
     let airspeed = mean_speed + effect.correction;
     let mut budget = budget(legs, &effect, variability);
@@ -145,7 +171,7 @@ fn one_pair(
         pair: number,
         throttle_percent: pair.throttle_percent,
         step: pair.step,
-        legs: (pair.upwind, pair.downwind),
+        legs: PairedLegs { upwind: pair.upwind, downwind: pair.downwind },
         upwind,
         downwind,
         airspeed: budget.estimate(airspeed),
@@ -176,7 +202,7 @@ fn budget(
         shared,
     };
     let samples = legs.iter().map(|leg| leg.samples as f64).sum::<f64>();
-    let (_, wind) = airspeed_and_wind(legs[0].speed_median, legs[1].speed_median);
+    let wind = wind(legs);
     Budget {
         rows: vec![
             row(Cause::Gusts, own(|median| median.gusts), variability.degrees_of_freedom, false),

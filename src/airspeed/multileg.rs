@@ -8,7 +8,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::stats::{Fit, linear, nonlinear};
+use crate::stats::{Fit, Linearisation, linear, nonlinear};
 
 /// One leg: its ground speed and its direction.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,7 +59,7 @@ pub fn air_and_wind(legs: &[GroundLeg], heading_reference: HeadingReference) -> 
 /// wind, its radius the airspeed.
 fn circle(legs: &[GroundLeg]) -> Option<AirAndWind> {
     let ends: Vec<[f64; 2]> = legs.iter().map(|leg| vector(leg.speed, leg.direction_deg)).collect();
-    let fit = nonlinear(&circle_start(&ends)?, |guess| circle_residuals(&ends, guess))?;
+    let fit = nonlinear(&circle_start(&ends)?, |guess| linearised_circle(&ends, guess))?;
     let [east, north, airspeed] = [fit.parameters[0], fit.parameters[1], fit.parameters[2]];
     checked_result(
         airspeed,
@@ -80,7 +80,7 @@ fn circle_start(ends: &[[f64; 2]]) -> Option<DVector<f64>> {
     Some(DVector::from_vec(vec![parameters[0], parameters[1], radius]))
 }
 
-fn circle_residuals(ends: &[[f64; 2]], guess: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
+fn linearised_circle(ends: &[[f64; 2]], guess: &DVector<f64>) -> Linearisation {
     let from_centre = |end: &[f64; 2]| [end[0] - guess[0], end[1] - guess[1]];
     let residuals = DVector::from_iterator(
         ends.len(),
@@ -94,7 +94,7 @@ fn circle_residuals(ends: &[[f64; 2]], guess: &DVector<f64>) -> (DVector<f64>, D
         let distance = east.hypot(north).max(f64::MIN_POSITIVE);
         [east / distance, north / distance, 1.0][column]
     });
-    (residuals, derivatives)
+    Linearisation { residuals, derivatives }
 }
 
 /// Solves `g^2 = s + p cos h + q sin h` with `s = V^2 + W^2` and `(p, q) = 2 V W` along the wind. `V^2` is the larger

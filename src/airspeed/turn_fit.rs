@@ -12,7 +12,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::legs::LegSet;
 use crate::model::channel::Channel;
 use crate::series::Series;
-use crate::stats::{Fit, nonlinear};
+use crate::stats::{Fit, Linearisation, nonlinear};
 
 /// Maximum time between a heading update and the speed update it is combined with, in seconds.
 const MAX_OFFSET_S: f64 = 0.15;
@@ -59,10 +59,10 @@ pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     let mean_speed = samples.iter().map(|sample| sample.speed).sum::<f64>() / samples.len() as f64;
     let mut start = DVector::from_element(COMMON_PARAMETERS + steps, mean_speed);
     start.rows_mut(0, COMMON_PARAMETERS).fill(0.0);
-    let found = nonlinear(&start, |guess| residuals(&samples, guess))?;
+    let found = nonlinear(&start, |guess| linearised(&samples, guess))?;
     let (east, north) = (found.parameters[0], found.parameters[1]);
     let deviation = found.residual_deviation()?.max(variability.gust);
-    let (_, slopes) = residuals(&samples, &found.parameters);
+    let slopes = linearised(&samples, &found.parameters).derivatives;
     let weights = across_weights(&found, &slopes, courses);
     let of_shape = found.parameters[2] * east.hypot(north) / 3f64.sqrt();
     let variance = gust_variance(&samples, &weights, variability.gust_time_s);
@@ -148,9 +148,9 @@ fn samples(series: &Series, set: &LegSet) -> (Vec<TurnSample>, (f64, f64)) {
     (samples, doubled)
 }
 
-fn residuals(samples: &[TurnSample], guess: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
+fn linearised(samples: &[TurnSample], guess: &DVector<f64>) -> Linearisation {
     let mut residuals = DVector::zeros(samples.len());
-    let mut slopes = DMatrix::zeros(samples.len(), guess.len());
+    let mut derivatives = DMatrix::zeros(samples.len(), guess.len());
     for (row, sample) in samples.iter().enumerate() {
         let (sin, cos) = sample.course.sin_cos();
         let along = guess[0] * sin + guess[1] * cos;
@@ -160,10 +160,10 @@ fn residuals(samples: &[TurnSample], guess: &DVector<f64>) -> (DVector<f64>, DMa
         let forward = (airspeed.powi(2) - across.powi(2)).max(1e-6).sqrt();
         residuals[row] = sample.speed - forward - along;
         let (by_airspeed, by_across) = (airspeed / forward, -across / forward);
-        slopes[(row, 0)] = sin + by_across * cos;
-        slopes[(row, 1)] = cos - by_across * sin;
-        slopes[(row, 2)] = -by_airspeed * guess[COMMON_PARAMETERS + sample.step] * sample.turned;
-        slopes[(row, COMMON_PARAMETERS + sample.step)] = by_airspeed * left;
+        derivatives[(row, 0)] = sin + by_across * cos;
+        derivatives[(row, 1)] = cos - by_across * sin;
+        derivatives[(row, 2)] = -by_airspeed * guess[COMMON_PARAMETERS + sample.step] * sample.turned;
+        derivatives[(row, COMMON_PARAMETERS + sample.step)] = by_airspeed * left;
     }
-    (residuals, slopes)
+    Linearisation { residuals, derivatives }
 }

@@ -226,7 +226,7 @@ mod tests {
     #[test]
     fn the_share_of_the_crosswind_is_that_of_angles_from_20_to_30_degrees() {
         let bound = crosswind_bound(25.0, 1.0, COURSE_WITHIN_DEG);
-        let (mean, _) = reads_low(25.0, 1.0, COURSE_WITHIN_DEG);
+        let mean = reads_low(25.0, 1.0, COURSE_WITHIN_DEG).mean;
         let squares = (0..1000).map(|part| {
             let angle_deg = 20.0 + 10.0 * (f64::from(part) + 0.5) / 1000.0;
             (crosswind_bound(25.0, 1.0, angle_deg) - mean).powi(2)

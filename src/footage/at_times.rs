@@ -10,6 +10,7 @@ use std::ops::ControlFlow;
 use super::clip::Clip;
 use super::error::FootageError;
 use super::error_propagation::ErrorPropagation;
+use super::frame_timing::FramePosition;
 use super::packets::{Packets, timestamp_of};
 use super::parallel::{DecodePlan, MAX_CHUNK_PACKETS};
 use super::random_access::RandomAccess;
@@ -33,7 +34,7 @@ impl Clip {
         }
         let (mut packets, ..) = Packets::open(&self.info().path).ok()?;
         let timestamp = packets.last_timestamp()?;
-        self.position_of(timestamp).map(|(_, time_s)| time_s)
+        self.position_of(timestamp).map(|position| position.time_s)
     }
 
     /// See [`FrameSource::process_at`](super::FrameSource::process_at).
@@ -73,7 +74,7 @@ impl Clip {
         }
         let Some(mut plan) = DecodePlan::of(self, areas)? else { return Ok(Vec::new()) };
         let last = plan.packets.last_timestamp().and_then(|timestamp| self.position_of(timestamp));
-        let Some((_, last_s)) = last else { return Ok(Vec::new()) };
+        let Some(FramePosition { time_s: last_s, .. }) = last else { return Ok(Vec::new()) };
         times_s.iter_mut().for_each(|time_s| *time_s = time_s.max(0.0).min(last_s));
         let Some(ranges) = self.timestamps_near(times_s) else { return Ok(Vec::new()) };
         let start = || -> FrameTask<'_, T> { Box::new(work) };
@@ -118,9 +119,9 @@ impl Clip {
                 DecodeEvent::Frame(WorkResult { timestamp, errors, is_key, output, .. }) => {
                     let damaged = propagation.is_damaged(errors, is_key);
                     let position = timestamp.and_then(|timestamp| self.position_of(timestamp));
-                    outputs.extend(position.zip(output).map(|((index, time_s), output)| FrameOutput {
-                        index,
-                        time_s,
+                    outputs.extend(position.zip(output).map(|(position, output)| FrameOutput {
+                        index: position.index,
+                        time_s: position.time_s,
                         damaged,
                         output,
                     }));

@@ -263,10 +263,10 @@ impl Clip {
     }
 
     /// Index and time of the frame with a timestamp; see [`LumaFrame::index`].
-    pub(super) fn position_of(&mut self, timestamp: i64) -> Option<(u64, f64)> {
+    pub(super) fn position_of(&mut self, timestamp: i64) -> Option<FramePosition> {
         self.set_origin();
         let time_s = self.timing.timeline.time_of(timestamp)?;
-        Some((self.timing.index_near(time_s), time_s))
+        Some(FramePosition { index: self.timing.index_near(time_s), time_s })
     }
 
     /// Sets the origin of the clip's time, which is the time of its first frame.

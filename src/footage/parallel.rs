@@ -13,7 +13,7 @@ use super::clip::{Clip, unknown_pixels};
 use super::decoder::{DecoderConfig, DecoderOutput, FrameDecoder};
 use super::error::FootageError;
 use super::error_propagation::ErrorPropagation;
-use super::frame_timing::FrameStatus;
+use super::frame_timing::{FramePosition, FrameStatus};
 use super::packets::{Packets, VideoPacket, timestamp_of};
 use super::random_access::RandomAccess;
 use super::region_decoder::RegionDecoder;
@@ -205,7 +205,7 @@ impl Clip {
                 else {
                     continue;
                 };
-                if let Some((index, time_s)) = self.position_of(timestamp) {
+                if let Some(FramePosition { index, time_s }) = self.position_of(timestamp) {
                     outputs.push(FrameOutput { index, time_s, damaged: false, output });
                 }
             }

@@ -44,13 +44,22 @@ pub use requests::{LabelRequest, first_requests};
 use train::{TrainedSet, Training};
 pub use validate::conflicts::{ConflictingLabel, SuspectLabel};
 
+/// Digits of a face without a glyph.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MissingDigits {
+    /// The channels of the face; empty for all.
+    pub channels: Vec<Channel>,
+    /// The digits.
+    pub digits: Vec<char>,
+}
+
 /// The result of learning.
 #[derive(Debug, Clone)]
 pub struct LearnedGlyphs {
     /// The glyph set.
     pub set: GlyphSet,
-    /// Digits without a glyph, with the channels of their face. An empty list of channels stands for all.
-    pub missing: Vec<(Vec<Channel>, Vec<char>)>,
+    /// Digits without a glyph, for each face that lacks some.
+    pub missing: Vec<MissingDigits>,
     /// Labels that the others contradict. Nothing was learned from them.
     pub suspects: Vec<SuspectLabel>,
     /// Labels that cannot be used, and why.
@@ -83,8 +92,11 @@ pub fn learn_glyphs(
     }
     let training = Training { name, regions, sample, insisted, rows };
     let TrainedSet { set, first_recogniser, suspects } = training.learn(usable)?;
-    let missing = set.faces.iter().map(|face| (face.channels.clone(), face.missing_digits()));
-    let missing: Vec<_> = missing.filter(|(_, digits)| !digits.is_empty()).collect();
+    let missing = set
+        .faces
+        .iter()
+        .map(|face| MissingDigits { channels: face.channels.clone(), digits: face.missing_digits() });
+    let missing: Vec<_> = missing.filter(|missing| !missing.digits.is_empty()).collect();
     let requests =
         if missing.is_empty() { Vec::new() } else { next_requests(regions, &first_recogniser, sample) };
     Ok(LearnedGlyphs { set, missing, suspects, rejected, requests })

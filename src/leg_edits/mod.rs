@@ -176,7 +176,7 @@ impl LegEdits {
         let recording_s = (time_s.first().copied().unwrap_or(0.0), time_s.last().copied().unwrap_or(0.0));
         let given = matches!(flight.throttle_source, ThrottleSource::Given | ThrottleSource::LegsFile);
         let pair_of = |index: usize| {
-            let holds = |pair: &&crate::airspeed::Pair| pair.legs.0 == index || pair.legs.1 == index;
+            let holds = |pair: &&crate::airspeed::Pair| pair.legs.contains(index);
             flight.pairs.iter().find(holds).map(|pair| pair.pair)
         };
         let as_found = flight.legs.iter().enumerate().map(|(index, leg)| GivenLeg {

@@ -233,19 +233,37 @@ impl Note {
     }
 }
 
-impl fmt::Display for Note {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Note {
+    /// The words of a note without numbers; `None` for the others.
+    fn fixed_words(&self) -> Option<&'static str> {
+        Some(match self {
+            Self::SpeedNotMarked => "No region is marked as speed: mark it in the setup.",
+            Self::NoTrustedSpeed => {
+                "Not one speed reading can be trusted: check the region's box and teach its digits."
+            }
+            Self::ConstantSpeed => "The speed never changes: the readout may be frozen.",
+            Self::NoLegs => {
+                "No straight, steady leg was found: a leg must hold its speed for 4 s or more; or give the legs by hand."
+            }
+            Self::OneLeg => "Only one leg was found: an airspeed needs one each way.",
+            Self::NoPairs => "No two legs form a pair: give the legs by hand.",
+            Self::OutsideRuns => {
+                "doubtful: no regular turn joins it to another pair, so it may lie outside the runs"
+            }
+            Self::UnlikeOthers => {
+                "doubtful: first or last of its run, and unlike the others in length, wind, turn or voltage"
+            }
+            Self::Circling => "doubtful: the speed swings as when circling in wind, without straight legs",
+            Self::DoubtfulStep => "doubtful: its pairs may not be two legs flown opposite ways",
+            Self::RecorderGap => "the recording stops within it",
+            Self::UpwindFaster => "the leg given as upwind is the faster one",
+            _ => return None,
+        })
+    }
+
+    /// Writes a note with numbers on the legs, pairs or throttles of a flight.
+    fn write_on_flight(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::SpeedNotMarked => f.write_str("No region is marked as speed: mark it in the setup."),
-            Self::NoTrustedSpeed => f.write_str(
-                "Not one speed reading can be trusted: check the region's box and teach its digits.",
-            ),
-            Self::ConstantSpeed => f.write_str("The speed never changes: the readout may be frozen."),
-            Self::NoLegs => f.write_str(
-                "No straight, steady leg was found: a leg must hold its speed for 4 s or more; or give the legs by hand.",
-            ),
-            Self::OneLeg => f.write_str("Only one leg was found: an airspeed needs one each way."),
-            Self::NoPairs => f.write_str("No two legs form a pair: give the legs by hand."),
             Self::Edited { edits: 1 } => f.write_str("The legs were edited by hand (1 edit)."),
             Self::Edited { edits } => write!(f, "The legs were edited by hand ({edits} edits)."),
             Self::UnpairedLeg { leg, start_s } => {
@@ -254,17 +272,6 @@ impl fmt::Display for Note {
             Self::LegsLeftOut { legs } => {
                 write!(f, "{legs} legs have no partner and are not used: the table of legs says why.")
             }
-            Self::LeftOut(why) => write!(f, "not used: {why}"),
-            Self::OutsideRuns => f.write_str("doubtful: no regular turn joins it to another pair, so it may lie outside the runs"),
-            Self::UnlikeOthers => f.write_str(
-                "doubtful: first or last of its run, and unlike the others in length, wind, turn or voltage",
-            ),
-            Self::FewLegsFit { paired, legs } => write!(
-                f,
-                "doubtful: only {paired} of {legs} legs found fit one wind, so this may be no flight up and down one course"
-            ),
-            Self::Circling => f.write_str("doubtful: the speed swings as when circling in wind, without straight legs"),
-            Self::DoubtfulStep => f.write_str("doubtful: its pairs may not be two legs flown opposite ways"),
             Self::UnequalSteps { pairs, steps } => write!(
                 f,
                 "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column."
@@ -285,19 +292,34 @@ impl fmt::Display for Note {
                     "The given throttles differ from those that the overlay shows (per cent: {each}): the given ones are used."
                 )
             }
+            _ => self.write_on_leg(f),
+        }
+    }
+
+    /// Writes a note with numbers on one leg, pair or step.
+    fn write_on_leg(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::LeftOut(why) => write!(f, "not used: {why}"),
+            Self::FewLegsFit { paired, legs } => write!(
+                f,
+                "doubtful: only {paired} of {legs} legs found fit one wind, so this may be no flight up and down one course"
+            ),
             Self::ShortLeg { steady_s } => write!(f, "short: {steady_s:.1} s steady"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of it blank", share * 100.0),
             Self::NotSteady { change } => write!(f, "not steady: changes by {change:.1}"),
             Self::HeightChanges { change, worth } => {
                 let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
-                write!(f, "height {way} by {:.0}: worth up to {:.1} {effect} speed", change.abs(), worth.abs())
+                write!(
+                    f,
+                    "height {way} by {:.0}: worth up to {:.1} {effect} speed",
+                    change.abs(),
+                    worth.abs()
+                )
             }
             Self::FewSatellites { satellites } => write!(f, "few satellites: {satellites:.0}"),
             Self::LowVoltage { voltage_v, limit_v } => {
                 write!(f, "pack at {voltage_v:.1} V, below the limit of {limit_v:.1} V")
             }
-            Self::RecorderGap => f.write_str("the recording stops within it"),
-            Self::UpwindFaster => f.write_str("the leg given as upwind is the faster one"),
             Self::WindDiffers { wind, usual } => {
                 write!(f, "doubtful: its wind of {wind:.1} is at odds with the {usual:.1} of this flight")
             }
@@ -309,6 +331,35 @@ impl fmt::Display for Note {
                 "its pairs differ more than they should, {slowest:.1} to {fastest:.1}: were they flown at one throttle, on one voltage?"
             ),
             Self::WideInterval { share } => write!(f, "uncertain by {:.0} %", share * 100.0),
+            // Written by the others.
+            Self::SpeedNotMarked
+            | Self::NoTrustedSpeed
+            | Self::ConstantSpeed
+            | Self::NoLegs
+            | Self::OneLeg
+            | Self::NoPairs
+            | Self::OutsideRuns
+            | Self::UnlikeOthers
+            | Self::Circling
+            | Self::DoubtfulStep
+            | Self::RecorderGap
+            | Self::UpwindFaster
+            | Self::Edited { .. }
+            | Self::UnpairedLeg { .. }
+            | Self::LegsLeftOut { .. }
+            | Self::UnequalSteps { .. }
+            | Self::TooFewPairs { .. }
+            | Self::ThrottleListUnfit { .. }
+            | Self::ThrottleContradicts { .. } => Ok(()),
+        }
+    }
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.fixed_words() {
+            Some(words) => f.write_str(words),
+            None => self.write_on_flight(f),
         }
     }
 }

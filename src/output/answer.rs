@@ -42,7 +42,8 @@ pub fn remark(flight: &Flight, pair: &Pair) -> String {
         let flags = flight.legs.get(index).map(|leg| joined(&leg.flags)).unwrap_or_default();
         if flags.is_empty() { flags } else { format!("{name} leg {flags}") }
     };
-    let parts = [joined(&pair.flags), of_leg("upwind", pair.legs.0), of_leg("downwind", pair.legs.1)];
+    let parts =
+        [joined(&pair.flags), of_leg("upwind", pair.legs.upwind), of_leg("downwind", pair.legs.downwind)];
     parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
 }
 

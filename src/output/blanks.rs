@@ -117,7 +117,7 @@ pub(super) fn advice(flight: &Flight) -> Vec<Advice> {
     let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
     let reasons = readings.channels.iter().filter(is_read).filter_map(|readout| main_reason(flight, readout));
     reasons
-        .filter_map(|(_, _, _, reason)| match reason {
+        .filter_map(|main| match main.reason {
             Blank::DigitUnknown => Some(Advice::TeachDigits),
             Blank::Empty | Blank::Unclear => Some(Advice::InspectRegion),
             _ => None,
@@ -125,9 +125,19 @@ pub(super) fn advice(flight: &Flight) -> Vec<Advice> {
         .collect()
 }
 
-/// Share of the frames left blank, number of them, how many for the main reason, and that reason; `None` where so few
-/// are blank that no sentence is needed.
-fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<(f64, usize, usize, Blank)> {
+/// The blank frames of a channel, and the reason for most of them.
+struct MainReason {
+    /// Share of the frames left blank, 0 to 1.
+    share: f64,
+    /// Number of blank frames.
+    blank: usize,
+    /// Number of those left blank for the main reason.
+    count: usize,
+    reason: Blank,
+}
+
+/// The main reason for the blank frames of a channel; `None` where so few are blank that no sentence is needed.
+fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<MainReason> {
     let statistics = ReadingStatistics::of(&flight.series.readings, readout);
     let blank: usize = statistics.blank.values().sum();
     let share = blank as f64 / statistics.frames.max(1) as f64;
@@ -135,11 +145,11 @@ fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<(f64, usize
     if share <= NOTABLE_SHARE || reason == Blank::LostPicture {
         return None;
     }
-    Some((share, blank, count, reason))
+    Some(MainReason { share, blank, count, reason })
 }
 
 fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
-    let (share, blank, count, reason) = main_reason(flight, readout)?;
+    let MainReason { share, blank, count, reason } = main_reason(flight, readout)?;
     let words = BlankReasons::of(flight, readout).words(reason);
     Some(format!(
         "Channel {}: {:.0} % of the frames are left blank; main reason, in {count} of {blank}: {words}.{}",

@@ -26,7 +26,7 @@ pub(super) fn airspeeds_mps(
         earlier.iter().flat_map(|flight| &flight.steps).filter_map(FlownStep::point).collect();
     if let Some(curve) = SpeedCurve::of(&points) {
         assumptions.push("Airspeeds come from the curve through the steps of the earlier flight.".to_owned());
-        return Ok(throttles.iter().map(|throttle| curve.at(*throttle).0).collect());
+        return Ok(throttles.iter().map(|throttle| curve.at(*throttle).airspeed_mps).collect());
     }
     let only = points.first().ok_or(PlanError::NoSpeed)?;
     assumptions.push(format!(

@@ -10,14 +10,26 @@ use crate::summary::FlownFlight;
 /// Degrees of freedom that the expected strength of the gusts is worth before the flight (set by judgement).
 const PRIOR_DEGREES_OF_FREEDOM: f64 = 3.0;
 
-/// Standard deviation in m/s and length scale in m of the gusts along the flight, for a wind speed in m/s at 20 ft and
+/// Gusts along the flight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Turbulence {
+    /// Their standard deviation in m/s.
+    pub deviation_mps: f64,
+    /// Their length scale in m.
+    pub length_scale_m: f64,
+}
+
+/// The gusts along the flight, for a wind speed in m/s at 20 ft and
 /// a height in m: `sigma_u = 0.1 W20 / (0.177 + 0.000823 h)^0.4`, `L_u = h / (0.177 + 0.000823 h)^1.2` with the height
 /// in feet, from 10 to 1000 ft (MIL-F-8785C, low-altitude Dryden model).
 #[must_use]
-pub fn dryden(wind_mps: f64, height_m: f64) -> (f64, f64) {
+pub fn dryden(wind_mps: f64, height_m: f64) -> Turbulence {
     let height_ft = (height_m / 0.3048).clamp(10.0, 1000.0);
     let base = 0.177 + 0.000_823 * height_ft;
-    (0.1 * wind_mps / base.powf(0.4), 0.3048 * height_ft / base.powf(1.2))
+    Turbulence {
+        deviation_mps: 0.1 * wind_mps / base.powf(0.4),
+        length_scale_m: 0.3048 * height_ft / base.powf(1.2),
+    }
 }
 
 /// The causes of uncertainty to expect.
@@ -40,9 +52,13 @@ impl ExpectedUncertainty {
         wind_mps: f64,
         assumptions: &mut Vec<String>,
     ) -> Self {
-        let (usual_mps, gust_scale_m) = dryden(wind_mps, request.height_m);
-        let mut expected =
-            Self { gust_mps: usual_mps, gust_scale_m, wind_mps, quantum_mps: request.quantum_mps };
+        let usual = dryden(wind_mps, request.height_m);
+        let mut expected = Self {
+            gust_mps: usual.deviation_mps,
+            gust_scale_m: usual.length_scale_m,
+            wind_mps,
+            quantum_mps: request.quantum_mps,
+        };
         if let Some(gust_mps) = request.gust_mps {
             expected.gust_mps = gust_mps;
         } else if let Some(gust_mps) = earlier.and_then(|flight| expected.gust_of(flight)) {

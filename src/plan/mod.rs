@@ -20,7 +20,7 @@ use request::check;
 use run_order::{largest_correlation, runs};
 use unmet_requirement::unmet_requirements;
 
-pub use expected_uncertainty::dryden;
+pub use expected_uncertainty::{Turbulence, dryden};
 pub use request::{Pack, PlanError, PlanQuantity, PlanRequest, SETTLE_S, usual_half_width};
 pub use run_order::balanced_order;
 pub use unmet_requirement::UnmetRequirement;

@@ -4,7 +4,9 @@ use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
 use crate::model::estimate::COVERAGE_PROBABILITY;
-use crate::stats::{Fit, StandardUncertainty, coverage_factor, linear, nonlinear, welch_satterthwaite};
+use crate::stats::{
+    Fit, Linearisation, StandardUncertainty, coverage_factor, linear, nonlinear, welch_satterthwaite,
+};
 
 /// One measured point of the curve.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -35,6 +37,15 @@ pub struct SpeedCurve {
     /// Residual standard deviation relative to the uncertainties of the points; `None` with two points, which leave
     /// no residuals.
     pub excess_scatter: Option<f64>,
+}
+
+/// A speed on the curve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpeedOnCurve {
+    /// Airspeed in m/s.
+    pub airspeed_mps: f64,
+    /// Its standard uncertainty in m/s.
+    pub uncertainty_mps: f64,
 }
 
 /// A speed predicted by the curve, with its 95 % interval.
@@ -83,11 +94,11 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
             x.len(),
             (0..x.len()).map(|row| (y[row] - a * x[row].powf(b)) / sigma[row]),
         );
-        let slopes = DMatrix::from_fn(x.len(), 2, |row, column| {
+        let derivatives = DMatrix::from_fn(x.len(), 2, |row, column| {
             let power = x[row].powf(b) / sigma[row];
             if column == 0 { power } else { a * power * x[row].ln() }
         });
-        (residuals, slopes)
+        Linearisation { residuals, derivatives }
     })
 }
 
@@ -119,22 +130,23 @@ impl SpeedCurve {
         })
     }
 
-    /// Speed on the curve and its standard uncertainty, both in m/s.
+    /// The speed on the curve.
     #[must_use]
-    pub fn at(&self, throttle_percent: f64) -> (f64, f64) {
+    pub fn at(&self, throttle_percent: f64) -> SpeedOnCurve {
         let share = (throttle_percent / 100.0).max(1e-6);
         let by_a = share.powf(self.exponent);
-        let speed = self.full_throttle_mps * by_a;
-        let by_b = speed * share.ln();
+        let airspeed_mps = self.full_throttle_mps * by_a;
+        let by_b = airspeed_mps * share.ln();
         let [aa, ab, bb] = self.covariance;
-        (speed, (by_a.powi(2) * aa + 2.0 * by_a * by_b * ab + by_b.powi(2) * bb).max(0.0).sqrt())
+        let variance = by_a.powi(2) * aa + 2.0 * by_a * by_b * ab + by_b.powi(2) * bb;
+        SpeedOnCurve { airspeed_mps, uncertainty_mps: variance.max(0.0).sqrt() }
     }
 
     /// Predicts the speed at a throttle; `flown` lists the throttles flown, in per cent.
     #[must_use]
     pub fn predict(&self, throttle_percent: f64, flown: &[f64]) -> Prediction {
-        let (airspeed_mps, uncertainty) = self.at(throttle_percent);
-        let half = coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom) * uncertainty;
+        let SpeedOnCurve { airspeed_mps, uncertainty_mps } = self.at(throttle_percent);
+        let half = coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom) * uncertainty_mps;
         let standing = if flown.iter().any(|one| (one - throttle_percent).abs() < 0.5) {
             Standing::Flown
         } else if (self.flown_percent.0..=self.flown_percent.1).contains(&throttle_percent) {

@@ -85,13 +85,12 @@ impl FlownStep {
 
     /// Combined standard uncertainty in m/s (JCGM 100:2008, 5.1.2) and its degrees of freedom (G.2b).
     #[must_use]
-    pub fn uncertainty(&self) -> (f64, f64) {
+    pub fn uncertainty(&self) -> StandardUncertainty {
         let own = StandardUncertainty {
             value: self.own_uncertainty_mps,
             degrees_of_freedom: self.own_degrees_of_freedom,
         };
-        let all = welch_satterthwaite(&[own, StandardUncertainty::known(self.shared.combined_mps())]);
-        (all.value, all.degrees_of_freedom)
+        welch_satterthwaite(&[own, StandardUncertainty::known(self.shared.combined_mps())])
     }
 
     /// The step with the uncertainty from rounding multiplied by `factor`.
@@ -104,12 +103,12 @@ impl FlownStep {
     /// The step as a point of the curve of airspeed against throttle; `None` if the throttle is unknown.
     #[must_use]
     pub fn point(&self) -> Option<Point> {
-        let (uncertainty_mps, degrees_of_freedom) = self.uncertainty();
+        let uncertainty = self.uncertainty();
         Some(Point {
             throttle_percent: self.throttle_percent.filter(|percent| *percent > 0.0)?,
             airspeed_mps: self.airspeed_mps,
-            uncertainty_mps,
-            degrees_of_freedom,
+            uncertainty_mps: uncertainty.value,
+            degrees_of_freedom: uncertainty.degrees_of_freedom,
         })
     }
 }

@@ -11,7 +11,8 @@ mod voltage;
 
 pub use battery::Battery;
 pub use curve::{
-    DiminishingReturn, Gain, Point, Prediction, SpeedCurve, Standing, diminishing_return, gains, power_law,
+    DiminishingReturn, Gain, Point, Prediction, SpeedCurve, SpeedOnCurve, Standing, diminishing_return,
+    gains, power_law,
 };
 pub use findings::{Findings, PropellerPoint, VoltageShare, findings};
 pub(crate) use flown_step::StepAirspeed;

@@ -114,7 +114,7 @@ fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun
     of_step
         .filter_map(|pair| {
             let of_leg = |index: usize| runs.iter().find(|run| run.leg == index + 1);
-            let (one, other) = (of_leg(pair.legs.0)?, of_leg(pair.legs.1)?);
+            let (one, other) = (of_leg(pair.legs.upwind)?, of_leg(pair.legs.downwind)?);
             Some(PairRun {
                 start_s: one.start_s.min(other.start_s),
                 power_w: f64::midpoint(one.power_w, other.power_w),

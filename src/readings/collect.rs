@@ -53,7 +53,7 @@ pub fn collect<S: FrameSource>(
     let reader = |region| ChannelReader::new(empty_channel(region), min_confidence, traces);
     let mut readers: Vec<ChannelReader> = setup.regions.iter().map(reader).collect();
     let length_s = source.info().stated_length_s;
-    let boxes: Vec<PixelRect> = setup.regions.iter().map(|region| region.place).collect();
+    let boxes: Vec<PixelRect> = setup.regions.iter().map(|region| region.rect).collect();
     let start = || -> FrameTask<'_, _> {
         let mut cache = RegionCache::default();
         let boxes = &boxes;

@@ -178,15 +178,15 @@ fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
 
 /// The offset from most boxes of a setup to boxes found: from at least two, and half of all.
 fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
-    let centre = |place: &PixelRect| {
-        (i64::from(2 * place.left + place.width) / 2, i64::from(2 * place.top + place.height) / 2)
+    let centre = |rect: &PixelRect| {
+        (i64::from(2 * rect.left + rect.width) / 2, i64::from(2 * rect.top + rect.height) / 2)
     };
     let offsets: Vec<(usize, i64, i64)> = setup
         .regions
         .iter()
         .enumerate()
         .flat_map(|(number, region)| {
-            let from = centre(&region.place);
+            let from = centre(&region.rect);
             found.iter().map(centre).map(move |to| (number, to.0 - from.0, to.1 - from.1))
         })
         .collect();
@@ -214,10 +214,10 @@ fn moved(setup: &Setup, by: (i64, i64), frames: &[GrayImage]) -> Option<Setup> {
     let (width, height) = frames.first()?.dimensions();
     let mut setup = setup.clone();
     for region in &mut setup.regions {
-        let place = &mut region.place;
-        place.left = u32::try_from(i64::from(place.left) + by.0).ok()?;
-        place.top = u32::try_from(i64::from(place.top) + by.1).ok()?;
-        if place.left + place.width > width || place.top + place.height > height {
+        let rect = &mut region.rect;
+        rect.left = u32::try_from(i64::from(rect.left) + by.0).ok()?;
+        rect.top = u32::try_from(i64::from(rect.top) + by.1).ok()?;
+        if rect.left + rect.width > width || rect.top + rect.height > height {
             return None;
         }
     }

@@ -28,7 +28,7 @@ pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, F
 /// The parts of a frame that recognition may need before the glyphs are known: the boxes with the margin of a window at the
 /// coarsest working resolution.
 fn surroundings(setup: &Setup) -> Vec<PixelRect> {
-    let max_height = setup.regions.iter().map(|region| region.place.height).max().unwrap_or(0);
+    let max_height = setup.regions.iter().map(|region| region.rect.height).max().unwrap_or(0);
     let margin = ((MARGIN_PX + 1) * working_factor(MAX_CELL_HEIGHT * max_height as f32)) as u32;
-    setup.regions.iter().map(|region| region.place.with_margin(margin)).collect()
+    setup.regions.iter().map(|region| region.rect.with_margin(margin)).collect()
 }

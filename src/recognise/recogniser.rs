@@ -72,7 +72,7 @@ impl Recogniser {
             let (channel, grammar) = (region.channel.clone(), Grammar::of(region));
             let location = found.as_ref().map(|found| {
                 let (alphabet, placement) = (&faces[found.face].alphabet, found.registration.placement);
-                let window = Window::new(region.place, alphabet.factor);
+                let window = Window::new(region.rect, alphabet.factor);
                 let mask = ColumnMask::new(alphabet, &grammar, &placement, window.cols);
                 RegionLocation { window, placement, mask, face: found.face }
             });

@@ -39,7 +39,7 @@ pub struct Region {
     pub channel: Channel,
     /// The box around the readout, in pixels of a frame of size [`Camera::frame`].
     #[serde(rename = "box")]
-    pub place: PixelRect,
+    pub rect: PixelRect,
     /// The unit of the values shown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<Unit>,
@@ -60,8 +60,8 @@ pub struct Region {
 impl Region {
     /// A region with only a channel, a box and a unit.
     #[must_use]
-    pub fn new(channel: Channel, place: PixelRect, unit: Option<Unit>) -> Self {
-        Self { channel, place, unit, digits: None, decimals: 0, range: None, max_rate: None }
+    pub fn new(channel: Channel, rect: PixelRect, unit: Option<Unit>) -> Self {
+        Self { channel, rect, unit, digits: None, decimals: 0, range: None, max_rate: None }
     }
 
     /// The character that separates the digits: the colon of minutes and seconds, else the decimal point.

@@ -160,7 +160,7 @@ fn a_setup_that_could_not_be_read_again_is_not_saved() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("wing.toml");
     let mut setup = load(GOOD).unwrap().setup;
-    setup.regions[0].place.width = 5000;
+    setup.regions[0].rect.width = 5000;
     let error = setup.save(&path, Existing::Replace).unwrap_err();
     assert!(message(&error).starts_with("wing.toml: region 1 (speed): the box"), "{error}");
     assert!(!path.exists());

@@ -110,7 +110,7 @@ fn columns(region: &Region) -> Vec<String> {
 }
 
 fn check_box(region: &Region, camera: &Camera) -> Result<(), SetupProblem> {
-    let rect = region.place;
+    let rect = region.rect;
     let (width, height) = camera.frame;
     if rect.width < MIN_BOX_PX.0 || rect.height < MIN_BOX_PX.1 {
         return Err(SetupProblem::BoxTooSmall { rect });

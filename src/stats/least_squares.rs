@@ -79,27 +79,35 @@ pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
     Some(Fit { parameters, unit_covariance, residuals })
 }
 
-/// Fits a nonlinear model by the Gauss-Newton method with step halving. `model` returns the residuals (observed minus
-/// fitted), and the derivatives of the fitted values: one row an observation, one column a parameter. `None` where a
-/// step is not determined or the iteration does not converge.
+/// A nonlinear model about one set of parameters.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Linearisation {
+    /// Observed minus fitted values.
+    pub residuals: DVector<f64>,
+    /// Derivatives of the fitted values: one row an observation, one column a parameter.
+    pub derivatives: DMatrix<f64>,
+}
+
+/// Fits a nonlinear model by the Gauss-Newton method with step halving. `None` where a step is
+/// not determined or the iteration does not converge.
 #[must_use]
-pub fn nonlinear(
-    start: &DVector<f64>,
-    model: impl Fn(&DVector<f64>) -> (DVector<f64>, DMatrix<f64>),
-) -> Option<Fit> {
+pub fn nonlinear(start: &DVector<f64>, model: impl Fn(&DVector<f64>) -> Linearisation) -> Option<Fit> {
     let mut parameters = start.clone();
-    let (mut residuals, mut derivatives) = model(&parameters);
+    let mut here = model(&parameters);
     for _ in 0..MAX_ITERATIONS {
-        let step = linear(&derivatives, &residuals)?;
+        let step = linear(&here.derivatives, &here.residuals)?;
         let better = halvings().find_map(|share| {
             let tried = &parameters + &step.parameters * share;
-            let (left, slopes) = model(&tried);
-            (left.norm_squared() <= residuals.norm_squared()).then_some((tried, left, slopes))
+            let there = model(&tried);
+            (there.residuals.norm_squared() <= here.residuals.norm_squared()).then_some((tried, there))
         });
         let moved = step.parameters.norm() > 1e-10 * (1.0 + parameters.norm());
         match better {
-            Some(next) if moved => (parameters, residuals, derivatives) = next,
-            _ => return Some(Fit { parameters, unit_covariance: step.unit_covariance, residuals }),
+            Some(next) if moved => (parameters, here) = next,
+            _ => {
+                let unit_covariance = step.unit_covariance;
+                return Some(Fit { parameters, unit_covariance, residuals: here.residuals });
+            }
         }
     }
     None

@@ -11,6 +11,6 @@ pub use descriptive::{
     scaled_mad, sorted, standard_deviation,
 };
 pub use inference::{StandardUncertainty, coverage_factor, holm, welch_satterthwaite};
-pub use least_squares::{Fit, linear, nonlinear};
+pub use least_squares::{Fit, Linearisation, linear, nonlinear};
 pub use nearest_rank::{nearest_rank, upper_median};
 pub use trend::{Trend, theil_sen};

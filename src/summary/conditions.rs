@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::airspeed::{AirspeedInterval, AirspeedSummary};
 use super::budget::BudgetSummary;
 use crate::air::Datum;
 use crate::airspeed::WindSource;
@@ -60,12 +61,9 @@ pub struct SeaLevelSummary {
     pub step: u32,
     /// Throttle in per cent.
     pub throttle_percent: Option<f64>,
-    /// Airspeed.
-    pub airspeed: Option<f64>,
-    /// Lower end of the 95 % interval.
-    pub airspeed_low: Option<f64>,
-    /// Upper end of the 95 % interval.
-    pub airspeed_high: Option<f64>,
+    /// Airspeed with its interval.
+    #[serde(flatten)]
+    pub airspeed: AirspeedInterval,
 }
 
 /// Airspeed and wind from legs in three or more directions. Speeds are in `speed_unit`, altitudes in
@@ -81,16 +79,9 @@ pub struct PatternSummary {
     pub legs: Vec<usize>,
     /// Whether the pilot held the track or the heading.
     pub held: HeadingReference,
-    /// Airspeed.
-    pub airspeed: Option<f64>,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: Option<f64>,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: Option<f64>,
-    /// Standard uncertainty of the airspeed.
-    pub airspeed_uncertainty: Option<f64>,
-    /// Degrees of freedom of that uncertainty; `None` if infinite.
-    pub degrees_of_freedom: Option<f64>,
+    /// Airspeed with its uncertainty.
+    #[serde(flatten)]
+    pub airspeed: AirspeedSummary,
     /// Wind speed.
     pub wind: Option<f64>,
     /// Direction the wind comes from, in degrees clockwise from north.

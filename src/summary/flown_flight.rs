@@ -96,14 +96,14 @@ fn leg_durations_s(summary: &Summary) -> Vec<f64> {
 }
 
 fn flown_step(summary: &Summary, step: &StepSummary, speed_si: f64) -> Option<FlownStep> {
-    let has_airspeed = |pair: &&PairSummary| pair.step == step.step && pair.airspeed.is_some();
+    let has_airspeed = |pair: &&PairSummary| pair.step == step.step && pair.airspeed.interval.value.is_some();
     let budget = &step.budget;
     let airspeed = StepAirspeed {
         step: step.step,
         throttle_percent: step.throttle_percent,
-        airspeed: step.airspeed,
-        low: step.airspeed_low?,
-        high: step.airspeed_high?,
+        airspeed: step.airspeed.value,
+        low: step.airspeed.low?,
+        high: step.airspeed.high?,
         uncertainty: budget.combined,
         // Infinite degrees of freedom are written as null.
         degrees_of_freedom: budget.degrees_of_freedom.unwrap_or(f64::INFINITY),
@@ -128,8 +128,8 @@ fn contribution(row: &ContributionSummary) -> Contribution {
 fn runs(summary: &Summary, step: u32, speed_si: f64) -> Vec<VoltageRun> {
     let run = |pair: &PairSummary| {
         Some(VoltageRun {
-            airspeed: pair.airspeed? * speed_si,
-            uncertainty: pair.airspeed_uncertainty? * speed_si,
+            airspeed: pair.airspeed.interval.value? * speed_si,
+            uncertainty: pair.airspeed.uncertainty? * speed_si,
             voltage_v: pair.voltage_v?,
         })
     };
@@ -146,11 +146,11 @@ fn pattern_step(pattern: &PatternSummary, steps: &[FlownStep], speed_si: f64) ->
     let airspeed = StepAirspeed {
         step: steps.iter().map(|step| step.step).max().unwrap_or(0).saturating_add(1),
         throttle_percent: pattern.throttle_percent,
-        airspeed: pattern.airspeed,
-        low: pattern.airspeed_low?,
-        high: pattern.airspeed_high?,
-        uncertainty: pattern.airspeed_uncertainty,
-        degrees_of_freedom: pattern.degrees_of_freedom.unwrap_or(f64::INFINITY),
+        airspeed: pattern.airspeed.interval.value,
+        low: pattern.airspeed.interval.low?,
+        high: pattern.airspeed.interval.high?,
+        uncertainty: pattern.airspeed.uncertainty,
+        degrees_of_freedom: pattern.airspeed.degrees_of_freedom.unwrap_or(f64::INFINITY),
         contributions: Vec::new(),
         crosswind_bound: 0.0,
         wind: pattern.wind.unwrap_or(f64::NAN),

@@ -4,6 +4,7 @@
 //! field that is renamed changes on both sides. [`FlownFlight`] is the part of a summary that comparing and planning
 //! need, in SI units. Only [`load_flight`] and [`load_flights`] access files.
 
+mod airspeed;
 mod budget;
 mod channels;
 mod conditions;
@@ -14,6 +15,7 @@ mod pairs;
 mod propulsion;
 mod schema;
 
+pub use airspeed::{AirspeedInterval, AirspeedSummary};
 pub use budget::{BudgetSummary, ContributionSummary, Extent};
 pub use channels::{
     BlankReason, ChannelSummary, ConfidenceSummary, StretchSummary, UnreadReason, UnreadSummary,

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::airspeed::{AirspeedInterval, AirspeedSummary};
 use super::budget::BudgetSummary;
 use crate::legs::{Flag, LegKind};
 
@@ -61,16 +62,9 @@ pub struct PairSummary {
     pub upwind: Option<f64>,
     /// Median ground speed of the downwind leg.
     pub downwind: Option<f64>,
-    /// Airspeed.
-    pub airspeed: Option<f64>,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: Option<f64>,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: Option<f64>,
-    /// Standard uncertainty of the airspeed.
-    pub airspeed_uncertainty: Option<f64>,
-    /// Degrees of freedom of that uncertainty; `None` if infinite.
-    pub degrees_of_freedom: Option<f64>,
+    /// Airspeed with its uncertainty.
+    #[serde(flatten)]
+    pub airspeed: AirspeedSummary,
     /// Wind along the course.
     pub wind: Option<f64>,
     /// Median battery voltage over both legs.
@@ -93,12 +87,9 @@ pub struct StepSummary {
     pub step: u32,
     /// Throttle in per cent.
     pub throttle_percent: Option<f64>,
-    /// Airspeed.
-    pub airspeed: Option<f64>,
-    /// Lower end of the 95 % interval of the airspeed.
-    pub airspeed_low: Option<f64>,
-    /// Upper end of the 95 % interval of the airspeed.
-    pub airspeed_high: Option<f64>,
+    /// Airspeed with its interval.
+    #[serde(flatten)]
+    pub airspeed: AirspeedInterval,
     /// Wind along the course.
     pub wind: Option<f64>,
     /// Mean battery voltage of its pairs.

@@ -82,8 +82,8 @@ pub fn planned_leg(flight: &ScoredFlight, leg: &Leg) -> Option<usize> {
 
 /// A pair of planned legs of one step flown opposite ways: those legs.
 pub fn real_pair(flight: &ScoredFlight, found: &Found, pair: &Pair) -> Option<(usize, usize)> {
-    let up = planned_leg(flight, &found.set.legs[pair.legs.0])?;
-    let down = planned_leg(flight, &found.set.legs[pair.legs.1])?;
+    let up = planned_leg(flight, &found.set.legs[pair.legs.upwind])?;
+    let down = planned_leg(flight, &found.set.legs[pair.legs.downwind])?;
     (flight.legs[up].direction != flight.legs[down].direction).then_some((up, down))
 }
 
@@ -104,8 +104,7 @@ impl LegScore {
         self.missed += (0..flight.legs.len()).filter(|leg| !of_legs.contains(&Some(*leg))).count();
         self.legs += found.set.legs.len();
         self.false_legs += of_legs.iter().filter(|leg| leg.is_none()).count();
-        let paired =
-            |index: usize| found.pairs.iter().any(|pair| pair.legs.0 == index || pair.legs.1 == index);
+        let paired = |index: usize| found.pairs.iter().any(|pair| pair.legs.contains(index));
         self.false_legs_paired +=
             of_legs.iter().enumerate().filter(|(index, leg)| leg.is_none() && paired(*index)).count();
         for pair in &found.pairs {
@@ -115,7 +114,7 @@ impl LegScore {
             self.bad_pairs += usize::from(!good);
             self.bad_pairs_flagged += usize::from(!good && flagged);
             self.good_pairs_flagged += usize::from(good && flagged);
-            let both = of_legs[pair.legs.0].zip(of_legs[pair.legs.1]);
+            let both = of_legs[pair.legs.upwind].zip(of_legs[pair.legs.downwind]);
             self.same_way += usize::from(both.is_some() && !good);
         }
         for step in &found.steps {

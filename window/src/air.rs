@@ -240,8 +240,8 @@ mod tests {
         ]);
         written.apply_to(&setup(Some(Unit::MilesPerHour)), &mut options).unwrap();
         // NIST SP 811: 1 mph = 0.44704 m/s, 1 ft = 0.3048 m.
-        let (speed_mps, from_deg) = options.wind.wind.unwrap();
-        assert!((speed_mps - 4.4704).abs() < 1e-9 && from_deg == 262.0);
+        let wind = options.wind.wind.unwrap();
+        assert!((wind.speed_mps - 4.4704).abs() < 1e-9 && wind.from_deg == 262.0);
         assert_eq!(options.wind.course_deg, Some(80.0));
         assert!((options.air.temperature_k.unwrap() - 297.15).abs() < 1e-9);
         assert_eq!(options.air.pressure, Some(Pressure::SeaLevel(101_800.0)));

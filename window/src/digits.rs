@@ -434,7 +434,7 @@ fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result
     lesson.set.save(&folder).map_err(|error| error.to_string())?;
     label_file.save(&folder).map_err(|error| error.to_string())?;
     let mut missing: Vec<char> =
-        lesson.missing.iter().flat_map(|(_, digits)| digits.iter().copied()).collect();
+        lesson.missing.iter().flat_map(|missing| missing.digits.iter().copied()).collect();
     missing.sort_unstable();
     missing.dedup();
     Ok(Learnt { lesson, missing, left_out_clips: found.missing_clips.into_iter().collect(), label_file })

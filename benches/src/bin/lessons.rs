@@ -118,7 +118,7 @@ fn measure_right_labels(clip: &LabelledClip, random: &mut Random, totals: &mut T
         match learned {
             Ok(learned) => {
                 let ReadingShares { right, wrong, details } = reading_shares(clip, &learned);
-                let missing: String = learned.missing.iter().flat_map(|(_, digits)| digits).collect();
+                let missing: String = learned.missing.iter().flat_map(|missing| &missing.digits).collect();
                 println!(
                     "{:14} {kind:11} {seconds:6.2} s  right {right:6.2}  wrong {wrong:5.2}  {details}  missing {missing}",
                     clip.name

@@ -1,10 +1,10 @@
 //! `inspect`: the properties of a clip, and what each region reads at one time.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::files::Existing;
-use pairspeed::footage::{Clip, FootageError, FrameSource, frames_near};
+use pairspeed::footage::{Clip, ClipInfo, FootageError, FrameSource, frames_near};
 use pairspeed::glyph_sets;
 use pairspeed::output::BlankReasons;
 use pairspeed::picture::{Label, annotate, save_png};
@@ -40,6 +40,22 @@ pub struct InspectArguments {
     json: bool,
 }
 
+/// What is shown of a clip.
+struct Inspection {
+    info: ClipInfo,
+    /// Number of frames, where all were counted.
+    frames: Option<u64>,
+    /// Time of the last frame, in seconds.
+    length_s: f64,
+    /// Damage and gaps.
+    notes: Vec<String>,
+    /// Time of the frame shown, in seconds.
+    time_s: f64,
+    regions: Vec<Read>,
+    /// The file of the image.
+    picture: PathBuf,
+}
+
 pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let mut clip = Clip::open(&arguments.clip)?;
     let setup =
@@ -60,53 +76,63 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         )));
     }
     let info = clip.info().clone();
-    let sentences = clip.notes().sentences(&arguments.clip);
+    let notes = clip.notes().sentences(&arguments.clip);
     let found = frames_near(&mut clip, &[at_s])?;
     let frame =
         found.first().ok_or_else(|| Failure::Failed(format!("{}: no frame", arguments.clip.display())))?;
-    let shown = match &setup {
+    let regions = match &setup {
         Some(setup) => read_regions(&mut clip, setup, frame)?,
         None => Vec::new(),
     };
-    let labels: Vec<Label> = shown.iter().map(Read::label).collect();
+    let labels: Vec<Label> = regions.iter().map(Read::label).collect();
     let picture = arguments
         .picture
         .clone()
         .unwrap_or_else(|| arguments.clip.with_extension(format!("inspect-{at_s}s.png")));
     save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
+    let inspection = Inspection { info, frames, length_s, notes, time_s: frame.time_s, regions, picture };
     if arguments.json {
-        let regions: Vec<_> = shown.iter().map(Read::json).collect();
-        print_line!(
-            "{}",
-            json!({
-                "clip": arguments.clip, "container": info.container, "codec": info.codec,
-                "width": info.width, "height": info.height, "nominal_rate_hz": info.nominal_rate_hz,
-                "frames": frames, "last_frame_s": length_s, "notes": sentences,
-                "time_s": frame.time_s, "regions": regions, "picture": picture,
-            })
-        );
-        return Ok(());
+        print_line!("{}", inspection.json(&arguments.clip));
+    } else {
+        inspection.print(&arguments.clip);
     }
-    print_line!(
-        "{}: {} in {}, {}x{} pixels",
-        arguments.clip.display(),
-        info.codec,
-        info.container,
-        info.width,
-        info.height
-    );
-    match frames {
-        Some(frames) => print_line!("{}", count_and_rate(frames, length_s)),
-        None => print_line!("last frame at {length_s:.3} s"),
-    }
-    for sentence in sentences {
-        print_line!("{sentence}");
-    }
-    for read in &shown {
-        print_line!("at {:.3} s  {:12} {}", frame.time_s, read.region.channel.name(), read.in_words());
-    }
-    print_line!("Picture: {}", picture.display());
     Ok(())
+}
+
+impl Inspection {
+    fn json(&self, clip: &Path) -> Value {
+        let Self { info, frames, length_s, notes, time_s, regions, picture } = self;
+        let regions: Vec<_> = regions.iter().map(Read::json).collect();
+        json!({
+            "clip": clip, "container": info.container, "codec": info.codec,
+            "width": info.width, "height": info.height, "nominal_rate_hz": info.nominal_rate_hz,
+            "frames": frames, "last_frame_s": length_s, "notes": notes,
+            "time_s": time_s, "regions": regions, "picture": picture,
+        })
+    }
+
+    fn print(&self, clip: &Path) {
+        let Self { info, frames, length_s, notes, time_s, regions, picture } = self;
+        print_line!(
+            "{}: {} in {}, {}x{} pixels",
+            clip.display(),
+            info.codec,
+            info.container,
+            info.width,
+            info.height
+        );
+        match frames {
+            Some(frames) => print_line!("{}", count_and_rate(*frames, *length_s)),
+            None => print_line!("last frame at {length_s:.3} s"),
+        }
+        for note in notes {
+            print_line!("{note}");
+        }
+        for read in regions {
+            print_line!("at {time_s:.3} s  {:12} {}", read.region.channel.name(), read.in_words());
+        }
+        print_line!("Picture: {}", picture.display());
+    }
 }
 
 /// Decodes a whole clip: the number of its frames, and the time of the last one in seconds.
@@ -162,7 +188,7 @@ impl Read {
 
     fn label(&self) -> Label {
         Label {
-            rect: self.region.place,
+            rect: self.region.rect,
             title: self.region.channel.name().to_owned(),
             detail: self.in_words(),
         }

@@ -70,7 +70,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         .iter()
         .enumerate()
         .map(|(number, region)| Label {
-            rect: region.place,
+            rect: region.rect,
             title: format!("{} {}", number + 1, region.channel.name()),
             detail: String::new(),
         })

@@ -203,7 +203,7 @@ fn report(
     for (number, ask) in learned.requests.iter().enumerate() {
         next.push(save_picture(&enlarged(&ask.image), folder, NEXT_NAME, number)?);
     }
-    let missing: String = learned.missing.iter().flat_map(|(_, digits)| digits.iter()).collect();
+    let missing: String = learned.missing.iter().flat_map(|missing| missing.digits.iter()).collect();
     if arguments.json {
         print_line!("{}", as_json(learned, folder, &missing, &suspects));
         return Ok(());

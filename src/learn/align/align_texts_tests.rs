@@ -33,8 +33,8 @@ fn image(text: &str, corner: (u32, u32)) -> GrayImage {
 }
 
 fn example(region: &Region, text: &str, top: u32) -> TrainingExample {
-    let left = region.place.left + 4;
-    let centre = Patch::of(&image(text, (left, top)), region.place, 1.0);
+    let left = region.rect.left + 4;
+    let centre = Patch::of(&image(text, (left, top)), region.rect, 1.0);
     let label = LabelledReading { channel: region.channel.clone(), time_s: 1.0, text: text.to_owned() };
     TrainingExample { label, centre, before: Vec::new(), after: Vec::new() }
 }

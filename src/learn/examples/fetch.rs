@@ -205,7 +205,7 @@ fn times_around_s(time_s: f64, interval_s: f64) -> impl Iterator<Item = f64> {
 
 /// The parts of a frame that patches are cut from.
 fn areas(regions: &[Region]) -> Vec<PixelRect> {
-    regions.iter().map(|region| Patch::area(region.place)).collect()
+    regions.iter().map(|region| Patch::area(region.rect)).collect()
 }
 
 /// The frames fetched from a clip.
@@ -319,10 +319,10 @@ mod tests {
             let found = fetched(&mut clip, &setup, &label_file(name, &labels));
             assert_eq!((found.examples.len(), found.rejected.len()), (4, 0), "{name}");
             let interval_s = 1.0 / clip.info().nominal_rate_hz.unwrap();
-            let place = setup.setup.region(&Channel::Speed).unwrap().place;
+            let rect = setup.setup.region(&Channel::Speed).unwrap().rect;
             let mut seen = |time_s: f64| {
                 let frame = frames_near(&mut clip, &[time_s]).unwrap().remove(0);
-                (frame.time_s, Patch::of(&frame.image, place, frame.time_s).crop())
+                (frame.time_s, Patch::of(&frame.image, rect, frame.time_s).crop())
             };
             for (example, label) in found.examples.iter().zip(&labels) {
                 let (centre_s, image) = seen(label.time_s);
@@ -392,8 +392,8 @@ mod tests {
     }
 
     fn region() -> Region {
-        let place = crate::geometry::PixelRect { left: 8, top: 8, width: 40, height: 20 };
-        Region::new(Channel::Speed, place, None)
+        let rect = crate::geometry::PixelRect { left: 8, top: 8, width: 40, height: 20 };
+        Region::new(Channel::Speed, rect, None)
     }
 
     #[test]

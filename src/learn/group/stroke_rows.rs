@@ -21,7 +21,7 @@ pub(crate) fn stroke_rows(regions: &[Region], sample: &Sample) -> Vec<Option<Str
 
 fn rows_of_region(region: &Region, patches: &[Patch]) -> Option<StrokeRows> {
     let energy_profile::TextRows { top, bottom, factor } =
-        energy_profile::text_rows(patches, region.place.height)?;
+        energy_profile::text_rows(patches, region.rect.height)?;
     Some(StrokeRows {
         top_px: (top as f32 - MARGIN_PX as f32) * factor as f32,
         height_px: ((bottom - top) * factor) as f32,

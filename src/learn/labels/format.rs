@@ -93,8 +93,8 @@ mod tests {
     use crate::model::channel::Channel;
 
     fn checked(text: &str, digits: u8, decimals: u8) -> Result<(), LabelFormatError> {
-        let place = PixelRect { left: 0, top: 0, width: 40, height: 20 };
-        let region = Region { digits: Some(digits), decimals, ..Region::new(Channel::Voltage, place, None) };
+        let rect = PixelRect { left: 0, top: 0, width: 40, height: 20 };
+        let region = Region { digits: Some(digits), decimals, ..Region::new(Channel::Voltage, rect, None) };
         let label = LabelledReading { channel: Channel::Voltage, time_s: 12.0, text: text.to_owned() };
         check(&[region], &label)
     }

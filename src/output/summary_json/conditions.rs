@@ -2,9 +2,10 @@
 
 use super::budget::budget_summary;
 use super::number;
+use super::pairs::airspeed_summary;
 use crate::air::{Air, FlightAir, ZERO_CELSIUS_K};
 use crate::airspeed::{Pattern, StepResult, WindFinding};
-use crate::summary::{AirSummary, PatternSummary, SeaLevelSummary, WindSummary};
+use crate::summary::{AirSummary, AirspeedInterval, PatternSummary, SeaLevelSummary, WindSummary};
 
 /// The wind for the summary. Its numbers keep all their digits.
 pub(super) fn wind_summary(wind: &WindFinding) -> WindSummary {
@@ -45,9 +46,11 @@ fn sea_level(air: &FlightAir, step: &StepResult) -> SeaLevelSummary {
     SeaLevelSummary {
         step: step.step,
         throttle_percent: step.throttle_percent.and_then(number),
-        airspeed: converted(step.airspeed.value),
-        airspeed_low: converted(step.airspeed.low),
-        airspeed_high: converted(step.airspeed.high),
+        airspeed: AirspeedInterval {
+            value: converted(step.airspeed.value),
+            low: converted(step.airspeed.low),
+            high: converted(step.airspeed.high),
+        },
     }
 }
 
@@ -58,11 +61,7 @@ pub(super) fn pattern_summary(pattern: &Pattern) -> PatternSummary {
         throttle_percent: pattern.throttle_percent.and_then(number),
         legs: pattern.legs.iter().map(|leg| leg.saturating_add(1)).collect(),
         held: pattern.heading_reference,
-        airspeed: number(pattern.airspeed.value),
-        airspeed_low: number(pattern.airspeed.low),
-        airspeed_high: number(pattern.airspeed.high),
-        airspeed_uncertainty: number(pattern.airspeed.standard_uncertainty),
-        degrees_of_freedom: number(pattern.airspeed.degrees_of_freedom),
+        airspeed: airspeed_summary(&pattern.airspeed),
         wind: number(pattern.wind),
         wind_from_deg: number(pattern.wind_from_deg),
         voltage_v: pattern.voltage_v.and_then(number),

@@ -4,7 +4,8 @@ use super::budget::budget_summary;
 use super::number;
 use crate::airspeed::{Pair, StepResult};
 use crate::legs::Leg;
-use crate::summary::{LegSummary, PairSummary, StepSummary};
+use crate::model::estimate::Estimate;
+use crate::summary::{AirspeedInterval, AirspeedSummary, LegSummary, PairSummary, StepSummary};
 
 /// The leg for the summary; `leg_number` counts from 1.
 pub(super) fn leg_summary(leg: &Leg, leg_number: usize) -> LegSummary {
@@ -28,21 +29,31 @@ pub(super) fn leg_summary(leg: &Leg, leg_number: usize) -> LegSummary {
     }
 }
 
+/// An airspeed with its interval for the summary.
+fn interval(airspeed: &Estimate) -> AirspeedInterval {
+    AirspeedInterval { value: number(airspeed.value), low: number(airspeed.low), high: number(airspeed.high) }
+}
+
+/// An airspeed with its uncertainty for the summary.
+pub(super) fn airspeed_summary(airspeed: &Estimate) -> AirspeedSummary {
+    AirspeedSummary {
+        interval: interval(airspeed),
+        uncertainty: number(airspeed.standard_uncertainty),
+        degrees_of_freedom: number(airspeed.degrees_of_freedom),
+    }
+}
+
 /// The pair for the summary.
 pub(super) fn pair_summary(pair: &Pair) -> PairSummary {
     PairSummary {
         pair: pair.pair,
         step: pair.step,
         throttle_percent: pair.throttle_percent.and_then(number),
-        upwind_leg: pair.legs.0.saturating_add(1),
-        downwind_leg: pair.legs.1.saturating_add(1),
+        upwind_leg: pair.legs.upwind.saturating_add(1),
+        downwind_leg: pair.legs.downwind.saturating_add(1),
         upwind: number(pair.upwind),
         downwind: number(pair.downwind),
-        airspeed: number(pair.airspeed.value),
-        airspeed_low: number(pair.airspeed.low),
-        airspeed_high: number(pair.airspeed.high),
-        airspeed_uncertainty: number(pair.airspeed.standard_uncertainty),
-        degrees_of_freedom: number(pair.airspeed.degrees_of_freedom),
+        airspeed: airspeed_summary(&pair.airspeed),
         wind: number(pair.wind),
         voltage_v: pair.voltage_v.and_then(number),
         altitude: pair.altitude.and_then(number),
@@ -57,9 +68,7 @@ pub(super) fn step_summary(step: &StepResult) -> StepSummary {
     StepSummary {
         step: step.step,
         throttle_percent: step.throttle_percent.and_then(number),
-        airspeed: number(step.airspeed.value),
-        airspeed_low: number(step.airspeed.low),
-        airspeed_high: number(step.airspeed.high),
+        airspeed: interval(&step.airspeed),
         wind: number(step.wind),
         voltage_v: step.voltage_v.and_then(number),
         pairs: step.pairs.len(),

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::airspeed::multileg::HeadingReference;
-use crate::airspeed::{Budget, Cause, Contribution, Pair, Pattern, StepResult};
+use crate::airspeed::{Budget, Cause, Contribution, Pair, PairedLegs, Pattern, StepResult};
 use crate::flight::Flight;
 use crate::footage::ClipInfo;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
@@ -91,7 +91,7 @@ pub fn pair(number: u32, step: u32, throttle_percent: Option<f64>, upwind: f64, 
         pair: number,
         throttle_percent,
         step,
-        legs: (0, 1),
+        legs: PairedLegs { upwind: 0, downwind: 1 },
         upwind,
         downwind,
         airspeed: budget.estimate(airspeed),

@@ -15,26 +15,26 @@ pub struct Patch {
     pub time_s: f64,
     image: GrayImage,
     /// The region's box within the image.
-    place: PixelRect,
+    rect: PixelRect,
 }
 
 impl Patch {
     /// Copies the surroundings of a box out of a frame.
     #[must_use]
-    pub fn of(frame: &GrayImage, place: PixelRect, time_s: f64) -> Self {
-        Self { time_s, ..Self::cut(LumaPlane::of(frame), place) }
+    pub fn of(frame: &GrayImage, rect: PixelRect, time_s: f64) -> Self {
+        Self { time_s, ..Self::cut(LumaPlane::of(frame), rect) }
     }
 
     /// The part of a frame that holds the surroundings of a box.
-    pub(crate) fn area(place: PixelRect) -> PixelRect {
-        place.with_margin(((MARGIN_PX + 1) * working_factor(place.height as f32)) as u32)
+    pub(crate) fn area(rect: PixelRect) -> PixelRect {
+        rect.with_margin(((MARGIN_PX + 1) * working_factor(rect.height as f32)) as u32)
     }
 
     /// Copies the surroundings of a box out of a luma plane, with time 0.
-    fn cut(luma: LumaPlane<'_>, place: PixelRect) -> Self {
-        let around = Self::area(place);
-        let place = PixelRect { left: place.left - around.left, top: place.top - around.top, ..place };
-        Self { time_s: 0.0, image: luma.crop(around), place }
+    fn cut(luma: LumaPlane<'_>, rect: PixelRect) -> Self {
+        let around = Self::area(rect);
+        let rect = PixelRect { left: rect.left - around.left, top: rect.top - around.top, ..rect };
+        Self { time_s: 0.0, image: luma.crop(around), rect }
     }
 
     /// The copied pixels.
@@ -44,7 +44,7 @@ impl Patch {
 
     /// The region's window in the copied pixels, at a working resolution.
     pub(in crate::recognise) fn window(&self, factor: usize) -> Window {
-        Window::new(self.place, factor)
+        Window::new(self.rect, factor)
     }
 
     /// Grey levels of the region's window at a working resolution.
@@ -56,7 +56,7 @@ impl Patch {
     /// The pixels of the region's box.
     #[must_use]
     pub fn crop(&self) -> GrayImage {
-        let PixelRect { left, top, width, height } = self.place;
+        let PixelRect { left, top, width, height } = self.rect;
         imageops::crop_imm(&self.image, left, top, width, height).to_image()
     }
 }
@@ -78,7 +78,7 @@ impl Sample {
     /// Copies the surroundings of all regions out of a frame.
     #[must_use]
     pub fn cut(regions: &[Region], luma: LumaPlane<'_>) -> Vec<Patch> {
-        regions.iter().map(|region| Patch::cut(luma, region.place)).collect()
+        regions.iter().map(|region| Patch::cut(luma, region.rect)).collect()
     }
 
     /// Adds the patches of a frame that [`Self::cut`] returned.

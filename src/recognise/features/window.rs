@@ -26,7 +26,7 @@ pub fn working_factor(glyph_height_px: f32) -> usize {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Window {
     /// The region's box in frame pixels.
-    pub place: PixelRect,
+    pub rect: PixelRect,
     /// Frame pixels averaged into one working pixel, each way.
     pub factor: usize,
     /// Columns in working pixels, margins included.
@@ -38,13 +38,13 @@ pub struct Window {
 impl Window {
     /// The window of a box at a working resolution of one pixel for `factor` frame pixels.
     #[must_use]
-    pub fn new(place: PixelRect, factor: usize) -> Self {
+    pub fn new(rect: PixelRect, factor: usize) -> Self {
         let factor = factor.max(1);
         Self {
-            place,
+            rect,
             factor,
-            cols: (place.width as usize).div_ceil(factor) + 2 * MARGIN_PX,
-            rows: (place.height as usize).div_ceil(factor) + 2 * MARGIN_PX,
+            cols: (rect.width as usize).div_ceil(factor) + 2 * MARGIN_PX,
+            rows: (rect.height as usize).div_ceil(factor) + 2 * MARGIN_PX,
         }
     }
 
@@ -57,7 +57,7 @@ impl Window {
     /// Grey levels of some of the window's rows in a frame.
     #[must_use]
     pub fn cut_rows(&self, luma: LumaPlane<'_>, rows: Range<usize>) -> Array2<f32> {
-        let top = self.place.top as isize - (MARGIN_PX * self.factor) as isize;
+        let top = self.rect.top as isize - (MARGIN_PX * self.factor) as isize;
         let mut cut = scratch::zeros((rows.len(), self.cols));
         for (row, mut target) in rows.zip(cut.rows_mut()) {
             let Some(target) = target.as_slice_mut() else { continue };
@@ -75,7 +75,7 @@ impl Window {
     #[must_use]
     pub(crate) fn area(&self) -> PixelRect {
         let margin = (MARGIN_PX * self.factor) as u32;
-        let PixelRect { left, top, .. } = self.place;
+        let PixelRect { left, top, .. } = self.rect;
         PixelRect::from_edges(
             left.saturating_sub(margin),
             top.saturating_sub(margin),
@@ -94,7 +94,7 @@ impl Window {
 
     /// Adds one line of the frame to a row in working pixels.
     fn add_line(&self, luma: LumaPlane<'_>, y: isize, target: &mut [f32]) {
-        let left = self.place.left as isize - (MARGIN_PX * self.factor) as isize;
+        let left = self.rect.left as isize - (MARGIN_PX * self.factor) as isize;
         let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;
         let line = luma.data.get(y * luma.stride..).unwrap_or(&[]);
         let line = &line[..line.len().min(luma.width)];

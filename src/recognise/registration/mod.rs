@@ -330,7 +330,7 @@ impl FaceCandidate<'_> {
 
 /// Rows of a cell's top edge at which the cell is inside the box; every other one for high cells.
 fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
-    let rows = (region.place.height as usize).div_ceil(alphabet.factor) + 2 * MARGIN_PX;
+    let rows = (region.rect.height as usize).div_ceil(alphabet.factor) + 2 * MARGIN_PX;
     let last = rows.saturating_sub(alphabet.rows);
     let step = if alphabet.rows as f32 > SEARCH_HEIGHT_PX / 2.0 { 2 } else { 1 };
     (last / 4..=last - last / 4).step_by(step).collect()

@@ -120,9 +120,9 @@ impl Pictures {
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "The frame looked at"));
         let scale = shown / size;
         for region in &view_model.flight.setup.regions {
-            let place = region.place;
-            let at = area.min + Vec2::new(place.left as f32, place.top as f32) * scale;
-            let rect = Rect::from_min_size(at, Vec2::new(place.width as f32, place.height as f32) * scale);
+            let pixels = region.rect;
+            let at = area.min + Vec2::new(pixels.left as f32, pixels.top as f32) * scale;
+            let rect = Rect::from_min_size(at, Vec2::new(pixels.width as f32, pixels.height as f32) * scale);
             let pointed_at = self.channel.as_ref() == Some(&region.channel);
             let colour = if pointed_at { theme::YELLOW } else { Color32::from_gray(200) };
             let stroke = Stroke::new(if pointed_at { 2.0 } else { 1.0 }, colour);
@@ -145,7 +145,7 @@ impl Pictures {
                             ui.spacing_mut().item_spacing.y = 2.0;
                             ui.set_width(BOX.x);
                             ui.strong(format!("{} {value}", region.channel.name()));
-                            cut_out(ui, region.place, texture);
+                            cut_out(ui, region.rect, texture);
                             ui.small(sure);
                         });
                     });
@@ -156,12 +156,11 @@ impl Pictures {
 }
 
 /// A box of the picture, enlarged, with a little of what is around it.
-fn cut_out(ui: &mut Ui, place: PixelRect, texture: &TextureHandle) {
+fn cut_out(ui: &mut Ui, rect: PixelRect, texture: &TextureHandle) {
     let size = texture.size_vec2();
-    let (left, top) =
-        (place.left.saturating_sub(AROUND_PX) as f32, place.top.saturating_sub(AROUND_PX) as f32);
-    let right = (place.right() as f32 + AROUND_PX as f32).min(size.x);
-    let bottom = (place.bottom() as f32 + AROUND_PX as f32).min(size.y);
+    let (left, top) = (rect.left.saturating_sub(AROUND_PX) as f32, rect.top.saturating_sub(AROUND_PX) as f32);
+    let right = (rect.right() as f32 + AROUND_PX as f32).min(size.x);
+    let bottom = (rect.bottom() as f32 + AROUND_PX as f32).min(size.y);
     if right <= left || bottom <= top {
         return;
     }

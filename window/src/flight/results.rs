@@ -77,7 +77,7 @@ fn of(symbol: &str) -> &str {
 }
 
 fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, actions: &mut Vec<LegAction>) {
-    let (upwind, downwind) = (pair.legs.0 + 1, pair.legs.1 + 1);
+    let (upwind, downwind) = (pair.legs.upwind + 1, pair.legs.downwind + 1);
     let label = format!("{cell}, legs {upwind} and {downwind}");
     let response = ui.link(cell);
     response.widget_info(|| WidgetInfo::labeled(Role::Link, true, &label));

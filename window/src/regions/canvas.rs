@@ -61,9 +61,9 @@ impl CanvasTransform {
         self.centre + (at - self.rect.center()) / self.scale
     }
 
-    fn of_box(self, place: PixelRect) -> Rect {
-        let corner = pos2(place.left as f32, place.top as f32);
-        let size = vec2(place.width as f32, place.height as f32);
+    fn of_box(self, rect: PixelRect) -> Rect {
+        let corner = pos2(rect.left as f32, rect.top as f32);
+        let size = vec2(rect.width as f32, rect.height as f32);
         Rect::from_min_max(self.to_screen(corner), self.to_screen(corner + size))
     }
 }
@@ -80,10 +80,10 @@ impl Canvas {
     }
 
     /// Brings a box into the middle if it is zoomed.
-    pub fn look_at(&mut self, place: PixelRect) {
+    pub fn look_at(&mut self, rect: PixelRect) {
         if self.zoom > 1.0 {
-            let (x, y) = (place.left as f32, place.top as f32);
-            self.centre = Some(pos2(x + 0.5 * place.width as f32, y + 0.5 * place.height as f32));
+            let (x, y) = (rect.left as f32, rect.top as f32);
+            self.centre = Some(pos2(x + 0.5 * rect.width as f32, y + 0.5 * rect.height as f32));
         }
     }
 
@@ -196,9 +196,9 @@ impl Canvas {
         self.drag(grip, view.to_picture(at), frame, editor);
         if response.drag_stopped() {
             if let Grip::New(from) = grip
-                && let Some(place) = between(from.into(), view.to_picture(at).into(), frame)
+                && let Some(rect) = between(from.into(), view.to_picture(at).into(), frame)
             {
-                editor.add(place);
+                editor.add(rect);
             }
             self.grip = None;
         }
@@ -211,8 +211,8 @@ impl Canvas {
             Grip::Whole(number, offset) => editor.change_region(change, number, |region| {
                 let corner = to - offset;
                 let by = |to: f32, from: u32| to.round() as i64 - i64::from(from);
-                let place = region.place;
-                region.place = moved(place, (by(corner.x, place.left), by(corner.y, place.top)), frame);
+                let rect = region.rect;
+                region.rect = moved(rect, (by(corner.x, rect.left), by(corner.y, rect.top)), frame);
             }),
             Grip::Edges(number, (across, down), from) => editor.change_region(change, number, |region| {
                 let (left, top) = (from.left as f32, from.top as f32);
@@ -223,8 +223,8 @@ impl Canvas {
                     _ => (start, end),
                 };
                 let (x, y) = (ends(across, left, right, to.x), ends(down, top, bottom, to.y));
-                if let Some(place) = between((x.0, y.0), (x.1, y.1), frame) {
-                    region.place = place;
+                if let Some(rect) = between((x.0, y.0), (x.1, y.1), frame) {
+                    region.rect = rect;
                 }
             }),
         }
@@ -254,7 +254,7 @@ impl Canvas {
                 let by = (right * step * times, down * step * times);
                 let change = if grows { grown } else { moved };
                 editor.change_region(RegionChange::Keys(chosen), chosen, |region| {
-                    region.place = change(region.place, by, frame);
+                    region.rect = change(region.rect, by, frame);
                 });
             }
         }
@@ -267,30 +267,30 @@ impl Canvas {
 /// The smallest box that a point of the picture lies in.
 fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
     let regions = editor.marks().regions.iter().enumerate();
-    let holds = |place: PixelRect| {
-        (place.left as f32..place.right() as f32).contains(&at.x)
-            && (place.top as f32..place.bottom() as f32).contains(&at.y)
+    let holds = |rect: PixelRect| {
+        (rect.left as f32..rect.right() as f32).contains(&at.x)
+            && (rect.top as f32..rect.bottom() as f32).contains(&at.y)
     };
-    let inside = regions.filter(|(_, region)| holds(region.place));
+    let inside = regions.filter(|(_, region)| holds(region.rect));
     inside
-        .min_by_key(|(_, region)| u64::from(region.place.width) * u64::from(region.place.height))
+        .min_by_key(|(_, region)| u64::from(region.rect.width) * u64::from(region.rect.height))
         .map(|(n, _)| n)
 }
 
 /// What would be dragged from a point of the screen.
 fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
-    let chosen = editor.chosen().and_then(|number| Some((number, editor.marks().regions.get(number)?.place)));
-    if let Some((number, place)) = chosen
+    let chosen = editor.chosen().and_then(|number| Some((number, editor.marks().regions.get(number)?.rect)));
+    if let Some((number, rect)) = chosen
         && let Some((_, sides)) =
-            handles(view.of_box(place)).find(|(handle, _)| handle.distance(at) <= HANDLE_REACH)
+            handles(view.of_box(rect)).find(|(handle, _)| handle.distance(at) <= HANDLE_REACH)
     {
-        return Grip::Edges(number, sides, place);
+        return Grip::Edges(number, sides, rect);
     }
     let point = view.to_picture(at);
     let under =
-        box_at(point, editor).and_then(|number| Some((number, editor.marks().regions.get(number)?.place)));
+        box_at(point, editor).and_then(|number| Some((number, editor.marks().regions.get(number)?.rect)));
     match under {
-        Some((number, place)) => Grip::Whole(number, point - pos2(place.left as f32, place.top as f32)),
+        Some((number, rect)) => Grip::Whole(number, point - pos2(rect.left as f32, rect.top as f32)),
         None => Grip::New(point),
     }
 }
@@ -318,7 +318,7 @@ fn cursor_for(grip: Grip) -> CursorIcon {
 fn draw_boxes(painter: &Painter, view: CanvasTransform, editor: &Editor) {
     let boxes = editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle());
     for ((number, region), colour) in boxes {
-        let rect = view.of_box(region.place);
+        let rect = view.of_box(region.rect);
         let chosen = editor.chosen() == Some(number);
         let width = if chosen { 3.0 } else { 1.5 };
         painter.rect_stroke(

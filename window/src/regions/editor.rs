@@ -111,10 +111,10 @@ impl Editor {
     }
 
     /// Adds a region in a box and chooses it; it takes the next channel that is not marked.
-    pub fn add(&mut self, place: PixelRect) {
+    pub fn add(&mut self, rect: PixelRect) {
         let channel = self.free_channel();
         let unit = channel.usual_unit();
-        self.change(RegionChange::Once, |marks| marks.regions.push(Region::new(channel, place, unit)));
+        self.change(RegionChange::Once, |marks| marks.regions.push(Region::new(channel, rect, unit)));
         self.chosen = self.marks.regions.len().checked_sub(1);
     }
 
@@ -123,7 +123,7 @@ impl Editor {
         let mut added = 0;
         self.change(RegionChange::Once, |marks| {
             for mut region in proposed {
-                if marks.regions.iter().any(|marked| overlap(marked.place, region.place)) {
+                if marks.regions.iter().any(|marked| overlap(marked.rect, region.rect)) {
                     continue;
                 }
                 if marks.regions.iter().any(|marked| marked.channel == region.channel) {
@@ -188,28 +188,28 @@ fn overlap(one: PixelRect, other: PixelRect) -> bool {
 }
 
 /// A box moved by whole pixels, within a frame.
-pub fn moved(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
+pub fn moved(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let shift = |from: u32, by: i64, size: u32, room: u32| {
         (i64::from(from) + by).clamp(0, i64::from(room.saturating_sub(size))) as u32
     };
     PixelRect {
-        left: shift(place.left, right, place.width, frame.0),
-        top: shift(place.top, down, place.height, frame.1),
-        ..place
+        left: shift(rect.left, right, rect.width, frame.0),
+        top: shift(rect.top, down, rect.height, frame.1),
+        ..rect
     }
 }
 
 /// A box grown to the right and down by whole pixels, within a frame and not below the least size.
-pub fn grown(place: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
+pub fn grown(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let size = |size: u32, by: i64, from: u32, least: u32, room: u32| {
         let most = i64::from(room.saturating_sub(from)).max(i64::from(least));
         (i64::from(size) + by).clamp(i64::from(least), most) as u32
     };
     let (least_width, least_height) = MIN_BOX_PX;
     PixelRect {
-        width: size(place.width, right, place.left, least_width, frame.0),
-        height: size(place.height, down, place.top, least_height, frame.1),
-        ..place
+        width: size(rect.width, right, rect.left, least_width, frame.0),
+        height: size(rect.height, down, rect.top, least_height, frame.1),
+        ..rect
     }
 }
 
@@ -221,8 +221,8 @@ pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<
     };
     let (left, right) = span(one.0, other.0, frame.0);
     let (top, bottom) = span(one.1, other.1, frame.1);
-    let place = PixelRect { left, top, width: right - left, height: bottom - top };
-    (place.width >= MIN_BOX_PX.0 && place.height >= MIN_BOX_PX.1).then_some(place)
+    let rect = PixelRect { left, top, width: right - left, height: bottom - top };
+    (rect.width >= MIN_BOX_PX.0 && rect.height >= MIN_BOX_PX.1).then_some(rect)
 }
 
 #[cfg(test)]
@@ -232,15 +232,15 @@ mod tests {
 
     const FRAME: (u32, u32) = (640, 480);
 
-    fn place(x: u32, y: u32) -> PixelRect {
+    fn rect(x: u32, y: u32) -> PixelRect {
         PixelRect { left: x, top: y, width: 60, height: 30 }
     }
 
     fn with_two() -> Editor {
         let mut editor = Editor::default();
         editor.begin(Marks::default());
-        editor.add(place(10, 10));
-        editor.add(place(10, 100));
+        editor.add(rect(10, 10));
+        editor.add(rect(10, 100));
         editor
     }
 
@@ -256,21 +256,21 @@ mod tests {
     fn a_drag_is_one_step_and_so_are_keys_in_a_row() {
         let mut editor = with_two();
         for x in 11..30 {
-            editor.change_region(RegionChange::Drag(1), 0, |region| region.place.left = x);
+            editor.change_region(RegionChange::Drag(1), 0, |region| region.rect.left = x);
         }
         for _ in 0..5 {
             editor.change_region(RegionChange::Keys(0), 0, |region| {
-                region.place = moved(region.place, (1, 0), FRAME);
+                region.rect = moved(region.rect, (1, 0), FRAME);
             });
         }
-        assert_eq!(editor.marks().regions[0].place.left, 34);
+        assert_eq!(editor.marks().regions[0].rect.left, 34);
         assert!(editor.undo());
-        assert_eq!(editor.marks().regions[0].place.left, 29);
+        assert_eq!(editor.marks().regions[0].rect.left, 29);
         assert!(editor.undo());
-        assert_eq!(editor.marks().regions[0].place.left, 10);
+        assert_eq!(editor.marks().regions[0].rect.left, 10);
         assert!(editor.redo() && editor.redo());
         assert!(!editor.redo());
-        assert_eq!(editor.marks().regions[0].place.left, 34);
+        assert_eq!(editor.marks().regions[0].rect.left, 34);
     }
 
     #[test]
@@ -298,18 +298,18 @@ mod tests {
     #[test]
     fn proposals_fill_up_what_is_marked_and_never_name_a_channel_twice() {
         let mut editor = with_two();
-        let speed = |place| Region::new(Channel::Speed, place, None);
-        assert_eq!(editor.add_proposed(vec![speed(place(12, 12)), speed(place(300, 300))]), 1);
+        let speed = |rect| Region::new(Channel::Speed, rect, None);
+        assert_eq!(editor.add_proposed(vec![speed(rect(12, 12)), speed(rect(300, 300))]), 1);
         let regions = &editor.marks().regions;
         assert_eq!((regions.len(), regions[2].channel.name()), (3, "channel-1"));
     }
 
     #[test]
     fn boxes_stay_within_the_frame_and_large_enough_for_a_digit() {
-        assert_eq!(moved(place(570, 10), (50, -50), FRAME), place(580, 0));
-        let small = grown(place(570, 10), (-100, -100), FRAME);
+        assert_eq!(moved(rect(570, 10), (50, -50), FRAME), rect(580, 0));
+        let small = grown(rect(570, 10), (-100, -100), FRAME);
         assert_eq!((small.width, small.height), MIN_BOX_PX);
-        let large = grown(place(570, 10), (100, 5), FRAME);
+        let large = grown(rect(570, 10), (100, 5), FRAME);
         assert_eq!((large.width, large.height), (70, 35));
         let dragged = between((90.2, 80.0), (30.0, 700.0), FRAME).unwrap();
         assert_eq!(dragged, PixelRect { left: 30, top: 80, width: 60, height: 400 });

@@ -116,23 +116,23 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
         });
         row(ui, "Range", |ui, id| show_range(ui, id, &mut region));
         row(ui, "Fastest change", |ui, id| show_rate(ui, id, &mut region));
-        row(ui, "Pixels", |ui, _| show_place(ui, &mut region.place));
+        row(ui, "Pixels", |ui, _| show_rect(ui, &mut region.rect));
     });
     if let Some(field) = changed_field(&before, &region) {
-        editor.change_region(RegionChange::Field(number, field), number, |place| *place = region);
+        editor.change_region(RegionChange::Field(number, field), number, |marked| *marked = region);
     }
     if remove {
         editor.remove(number);
     }
 }
 
-fn show_place(ui: &mut egui::Ui, place: &mut PixelRect) {
+fn show_rect(ui: &mut egui::Ui, rect: &mut PixelRect) {
     ui.spacing_mut().item_spacing.x = 4.0;
     for (value, name) in [
-        (&mut place.left, "Left edge of the box, in pixels"),
-        (&mut place.top, "Upper edge of the box, in pixels"),
-        (&mut place.width, "Width of the box, in pixels"),
-        (&mut place.height, "Height of the box, in pixels"),
+        (&mut rect.left, "Left edge of the box, in pixels"),
+        (&mut rect.top, "Upper edge of the box, in pixels"),
+        (&mut rect.width, "Width of the box, in pixels"),
+        (&mut rect.height, "Height of the box, in pixels"),
     ] {
         ui.add(DragValue::new(value)).on_hover_text(name);
     }
@@ -153,7 +153,7 @@ fn changed_field(before: &Region, after: &Region) -> Option<&'static str> {
         ("decimals", after.decimals != before.decimals),
         ("range", after.range != before.range),
         ("max_rate", after.max_rate != before.max_rate),
-        ("box", after.place != before.place),
+        ("box", after.rect != before.rect),
     ];
     differs.into_iter().find(|(_, differs)| *differs).map(|(name, _)| name)
 }

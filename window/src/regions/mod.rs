@@ -243,9 +243,9 @@ impl RegionsScreen {
 
     fn closer(&mut self, factor: f32) {
         let chosen = self.editor.chosen().and_then(|number| self.editor.marks().regions.get(number));
-        let place = chosen.map(|region| region.place);
+        let rect = chosen.map(|region| region.rect);
         self.canvas.zoom_by(factor);
-        place.into_iter().for_each(|place| self.canvas.look_at(place));
+        rect.into_iter().for_each(|rect| self.canvas.look_at(rect));
     }
 
     fn show_kept(&mut self, ui: &mut egui::Ui, shared: &Shared) {

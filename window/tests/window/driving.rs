@@ -9,6 +9,8 @@ use pairspeed_window::store::Store;
 use pairspeed_window::{App, Notice};
 use tempfile::TempDir;
 
+use super::wake::Wake;
+
 /// No step of these tests takes so long on any machine: what does hangs.
 const HANGS: Duration = Duration::from_secs(300);
 
@@ -99,29 +101,29 @@ impl Window {
 
     /// Shows the window until something has come true.
     pub fn until(&mut self, what: &str, so: impl Fn(&App) -> bool) {
-        let begun = Instant::now();
+        let (wake, begun) = (Wake::of(&self.harness.ctx), Instant::now());
         while !so(self.harness.state()) {
             assert!(
                 begun.elapsed() < HANGS,
                 "{what}: never; notice: {:?}",
                 self.harness.state().shared().notice
             );
-            std::thread::sleep(Duration::from_millis(100));
-            self.harness.step();
+            wake.wait();
+            self.harness.run_steps(2);
         }
         self.harness.run_steps(3);
     }
 
     /// Shows the window until a label holds some words; nothing may go wrong meanwhile.
     pub fn until_shown(&mut self, words: &str) {
-        let begun = Instant::now();
+        let (wake, begun) = (Wake::of(&self.harness.ctx), Instant::now());
         while self.harness.query_all_by_label_contains(words).next().is_none() {
             let notice = &self.harness.state().shared().notice;
             let wrong = matches!(notice, Some(Notice::Wrong(_)));
             let shown = || self.words().join("\n");
             assert!(!wrong && begun.elapsed() < HANGS, "{words}: never; notice: {notice:?}\n{}", shown());
-            std::thread::sleep(Duration::from_millis(100));
-            self.harness.step();
+            wake.wait();
+            self.harness.run_steps(2);
         }
         self.harness.run_steps(3);
     }

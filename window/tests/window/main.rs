@@ -8,3 +8,4 @@ mod reading;
 mod snapshot;
 mod trouble;
 mod view;
+mod wake;

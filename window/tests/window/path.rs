@@ -61,9 +61,9 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.harness.run_steps(2);
     window.harness.key_press(egui::Key::ArrowRight);
     window.harness.run_steps(2);
-    assert_eq!(speed(window.harness.state()).0.place.left, region.place.left + 1);
+    assert_eq!(speed(window.harness.state()).0.rect.left, region.rect.left + 1);
     window.click("Undo");
-    assert_eq!(speed(window.harness.state()).0.place, region.place);
+    assert_eq!(speed(window.harness.state()).0.rect, region.rect);
 
     let file = clip.with_extension("setup.toml");
     window.click("Save");
@@ -191,9 +191,9 @@ fn a_box_is_dragged_on_the_picture_moved_and_resized() {
     drag(&mut window, at(62.0, 210.0), at(128.0, 247.0));
     let marked = |window: &Window| window.harness.state().marked().to_vec();
     let near = |window: &Window, wanted: [i64; 4]| {
-        let place: [u32; 4] = marked(window)[0].place.into();
-        let off = place.iter().zip(wanted).map(|(got, wanted)| (i64::from(*got) - wanted).abs()).max();
-        assert!(off <= Some(2), "{place:?} instead of {wanted:?}");
+        let rect: [u32; 4] = marked(window)[0].rect.into();
+        let off = rect.iter().zip(wanted).map(|(got, wanted)| (i64::from(*got) - wanted).abs()).max();
+        assert!(off <= Some(2), "{rect:?} instead of {wanted:?}");
     };
     assert_eq!(marked(&window).len(), 1);
     assert_eq!(marked(&window)[0].channel, Channel::Speed);

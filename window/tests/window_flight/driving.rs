@@ -18,6 +18,7 @@ use pairspeed_window::store::Store;
 use pairspeed_window::{App, Finished, Notice};
 
 use super::common::{Plan, fly, record};
+use super::wake::Wake;
 
 /// Longest that work in the background may take, machine and all.
 pub const PATIENCE: Duration = Duration::from_secs(60);
@@ -58,11 +59,11 @@ impl Sitting {
 
     /// Lets the window go on until nothing is left to wait for.
     pub fn settle(&mut self) {
-        let begun = Instant::now();
+        let (wake, begun) = (Wake::of(&self.window.ctx), Instant::now());
         self.window.run_steps(4);
         while !self.window.state().legs().is_settled() {
             assert!(begun.elapsed() < PATIENCE, "the work in the background does not end");
-            std::thread::sleep(Duration::from_millis(2));
+            wake.wait();
             self.window.run_steps(1);
         }
         self.window.run_steps(2);

@@ -11,3 +11,5 @@ mod plots;
 #[path = "../window/snapshot.rs"]
 mod snapshot;
 mod unread;
+#[path = "../window/wake.rs"]
+mod wake;

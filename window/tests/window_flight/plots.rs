@@ -3,7 +3,6 @@
 use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
 
 use egui::Key;
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
@@ -57,7 +56,6 @@ fn frames_left_blank_are_marked_in_the_plot_and_told_in_words() {
 
     for (time_s, said) in [(52.0, "Left blank, 5"), (71.0, "Nothing recorded, 70.")] {
         sitting.window.hover_at(egui::pos2(x(time_s), place.bottom() - 4.0));
-        std::thread::sleep(Duration::from_millis(20));
         sitting.window.run_steps(40);
         assert!(sitting.window.query_by_label_contains(said).is_some(), "{said}");
     }
