@@ -7,7 +7,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, folder, text};
-use pairspeed::footage::{Clip, FrameOutput, FrameSource, LumaPlane, MemoryFrames, Recording, sample};
+use pairspeed::footage::{
+    Clip, FrameOutput, FrameSource, LumaImage as _, LumaPlane, MemoryFrames, Recording, sample,
+};
 use pairspeed::geometry::PixelRect;
 
 const AREAS: [PixelRect; 2] =

@@ -5,7 +5,7 @@ use std::error::Error;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
+use pairspeed::footage::{Clip, FrameSource, LumaImage as _, LumaPlane, sample};
 use pairspeed::learn::{LabelledReading, TrainingExample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::{Region, Setup};

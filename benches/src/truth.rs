@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::error::Error;
 use std::path::{Path, PathBuf};
 
-use pairspeed::footage::{Clip, FrameSource, LumaPlane, sample};
+use pairspeed::footage::{Clip, FrameSource, LumaImage as _, LumaPlane, sample};
 use pairspeed::learn::{LabelledReading, TrainingExample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;

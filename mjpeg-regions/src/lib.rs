@@ -83,10 +83,11 @@ pub struct Region {
     pub bottom: usize,
 }
 
-/// The luma of an image, borrowed from its decoder. Only the pixels of the decoder's regions are valid.
+/// The luma of an image, borrowed from its decoder. Of a plane from [`Decoder::decode`] only the pixels of the decoder's
+/// regions are valid.
 #[derive(Debug, Clone, Copy)]
 pub struct LumaPlane<'a> {
-    /// Rows of `stride` bytes each, of which the first `width` belong to the image.
+    /// Rows of `stride` bytes each, of which the first `width` belong to the image. The last row may end after `width`.
     pub data: &'a [u8],
     /// Width in pixels.
     pub width: usize,

@@ -2,7 +2,7 @@
 
 use image::GrayImage;
 
-use super::{FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, ProgressCounter};
+use super::{FootageError, FrameOutput, FrameSource, LumaFrame, LumaImage as _, LumaPlane, ProgressCounter};
 use crate::geometry::PixelRect;
 
 /// A frame looked up by its time.

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use image::GrayImage;
 
-use super::{ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaPlane};
+use super::{ClipInfo, ClipNotes, FootageError, FrameSource, LumaFrame, LumaImage as _, LumaPlane};
 
 /// A source of frames that are held in memory.
 #[derive(Debug, Clone)]

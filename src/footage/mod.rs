@@ -23,6 +23,7 @@ mod frame_timing;
 mod libav;
 mod lookup;
 mod luma;
+mod luma_image;
 mod memory_frames;
 mod notes;
 mod open;
@@ -47,7 +48,9 @@ pub use clip::Clip;
 pub use error::FootageError;
 pub use lookup::{FoundFrame, frames_near, sample, sample_with};
 use lookup::{last_time_by_seek_s, one_at_a_time};
+pub use luma_image::LumaImage;
 pub use memory_frames::MemoryFrames;
+pub use mjpeg_regions::LumaPlane;
 pub use notes::{ClipNotes, FrameGap, LevelRange, TimeBasis};
 pub(crate) use progress_counter::ProgressCounter;
 pub use recording::{ClipGap, ClipSpan, Recording};
@@ -71,54 +74,6 @@ pub struct ClipInfo {
     pub nominal_rate_hz: Option<f64>,
     /// Length that the container states, in seconds.
     pub stated_length_s: Option<f64>,
-}
-
-/// The luma of one frame, borrowed from the decoder.
-#[derive(Debug, Clone, Copy)]
-pub struct LumaPlane<'a> {
-    /// Rows of `stride` bytes each, of which the first `width` belong to the frame. The last row may end after `width`.
-    pub data: &'a [u8],
-    /// Width in pixels.
-    pub width: usize,
-    /// Height in pixels.
-    pub height: usize,
-    /// Bytes from the start of one row to the start of the next.
-    pub stride: usize,
-}
-
-impl<'a> LumaPlane<'a> {
-    /// The rows from top to bottom, `width` bytes each.
-    pub fn rows(&self) -> impl Iterator<Item = &'a [u8]> + use<'a> {
-        let width = self.width;
-        self.data.chunks(self.stride.max(1)).take(self.height).filter_map(move |row| row.get(..width))
-    }
-
-    /// The plane of an image.
-    #[must_use]
-    pub fn of(image: &'a image::GrayImage) -> Self {
-        let (width, height) = (image.width() as usize, image.height() as usize);
-        Self { data: image.as_raw(), width, height, stride: width }
-    }
-
-    /// A copy of the plane as an image.
-    #[must_use]
-    pub fn to_image(&self) -> image::GrayImage {
-        let side = |pixels: usize| u32::try_from(pixels).unwrap_or(u32::MAX);
-        self.crop(PixelRect::new(0, 0, side(self.width), side(self.height)))
-    }
-
-    /// A copy of an area of the plane. Parts of the area outside the plane are left out.
-    #[must_use]
-    pub fn crop(&self, area: PixelRect) -> image::GrayImage {
-        let (columns, rows) = (area.columns(), area.rows());
-        let columns = columns.start..columns.end.min(self.width);
-        let rows = rows.start..rows.end.min(self.height);
-        let mut pixels = Vec::with_capacity(columns.len() * rows.len());
-        let selected = self.rows().take(rows.end).skip(rows.start);
-        selected.filter_map(|row| row.get(columns.clone())).for_each(|row| pixels.extend_from_slice(row));
-        let size = u32::try_from(columns.len()).ok().zip(u32::try_from(rows.len()).ok());
-        size.and_then(|(width, height)| image::GrayImage::from_raw(width, height, pixels)).unwrap_or_default()
-    }
 }
 
 /// One decoded frame.

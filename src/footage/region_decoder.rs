@@ -1,8 +1,7 @@
 //! Regions of Motion JPEG frames, decoded without the rest of the frame.
 
-use mjpeg_regions::{Decoder, Region};
+use mjpeg_regions::{Decoder, LumaPlane, Region};
 
-use super::LumaPlane;
 use crate::geometry::PixelRect;
 
 /// Decodes the same areas of one Motion JPEG frame after another.
@@ -22,7 +21,6 @@ impl RegionDecoder {
     /// The plane of a frame, of which only the areas are valid; `None` if the frame is damaged, of another size, or
     /// needs the general decoder.
     pub(super) fn decode(&mut self, jpeg: &[u8]) -> Option<LumaPlane<'_>> {
-        let mjpeg_regions::LumaPlane { data, width, height, stride } = self.0.decode(jpeg).ok()?;
-        Some(LumaPlane { data, width, height, stride })
+        self.0.decode(jpeg).ok()
     }
 }

@@ -10,7 +10,7 @@ use super::fingerprint::FrameFingerprint;
 use super::frame_observation::FrameObservation;
 use super::prepare::Prepared;
 use super::signal_loss::SignalLossDetector;
-use crate::footage::{ClipSpan, FootageError, FrameSource, FrameTask};
+use crate::footage::{ClipSpan, FootageError, FrameSource, FrameTask, LumaImage as _};
 use crate::geometry::PixelRect;
 use crate::model::units::Unit;
 use crate::recognise::{RegionCache, TextLegibility};

@@ -24,7 +24,7 @@ use super::text::placement::Placement;
 use super::training::lines::TrainingLine;
 use super::training::pseudo_labels::is_pseudo_label;
 use super::training::{FaceModel, train};
-use crate::footage::LumaPlane;
+use crate::footage::{LumaImage as _, LumaPlane};
 use crate::geometry::PixelRect;
 use crate::glyphs::GlyphSet;
 use crate::model::channel::Channel;

@@ -285,7 +285,7 @@ mod tests {
     #![allow(clippy::unwrap_used)]
 
     use super::*;
-    use crate::footage::frames_near;
+    use crate::footage::{LumaImage as _, frames_near};
     use crate::model::channel::Channel;
 
     const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-clips/");

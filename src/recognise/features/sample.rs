@@ -4,7 +4,7 @@ use image::{GrayImage, imageops};
 use ndarray::Array2;
 
 use super::window::{MARGIN_PX, Window, working_factor};
-use crate::footage::LumaPlane;
+use crate::footage::{LumaImage as _, LumaPlane};
 use crate::geometry::PixelRect;
 use crate::setup::Region;
 

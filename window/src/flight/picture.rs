@@ -12,7 +12,7 @@ use super::view_model::{ViewModel, symbol};
 use crate::theme;
 use crate::work::LatestWinsWorker;
 use pairspeed::flight::Flight;
-use pairspeed::footage::{FootageError, FrameSource as _, Recording};
+use pairspeed::footage::{FootageError, FrameSource as _, LumaImage as _, Recording};
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::output::blanks::BlankReasons;

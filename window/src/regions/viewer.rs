@@ -6,7 +6,7 @@ use std::sync::Arc;
 use image::GrayImage;
 
 use crate::work::LatestWinsWorker;
-use pairspeed::footage::{Clip, FootageError, FrameSource as _, frames_near};
+use pairspeed::footage::{Clip, FootageError, FrameSource as _, LumaImage as _, frames_near};
 use pairspeed::readings::{FrameReading, read_frame};
 use pairspeed::recognise::Recogniser;
 use pairspeed::setup::LoadedSetup;
