@@ -37,7 +37,7 @@ pub use examples::fetch::{ExampleError, FetchedExamples, fetch_examples, open_cl
 use group::stroke_rows::{StrokeRows, stroke_rows};
 pub use labels::file::{LabelFile, LabelFileError, StoredLabel};
 pub use labels::format::LabelFormatError;
-pub use labels::reading::LabelledReading;
+pub use labels::reading::{LabelMoment, LabelledReading};
 pub use labels::rejected::{LabelProblem, RejectedLabel};
 use requests::next_requests;
 pub use requests::{LabelRequest, first_requests};
@@ -70,8 +70,8 @@ pub struct LearnedGlyphs {
 
 /// Learns a glyph set from training examples and a sample of the whole clip.
 ///
-/// `sample` holds one list of patches for each of `regions`, in the same order. `insisted` has the channels and times, in
-/// seconds, of labels that are used even if others contradict them.
+/// `sample` holds one list of patches for each of `regions`, in the same order. The labels
+/// `insisted` on are used even if others contradict them.
 ///
 /// # Errors
 /// [`LearnError`] says why no glyphs can be learned.
@@ -79,7 +79,7 @@ pub fn learn_glyphs(
     name: &str,
     regions: &[Region],
     examples: &[TrainingExample],
-    insisted: &[(Channel, f64)],
+    insisted: &[LabelMoment],
     sample: &Sample,
 ) -> Result<LearnedGlyphs, LearnError> {
     if examples.is_empty() {

@@ -5,13 +5,13 @@ use super::error::LearnError;
 use super::examples::example::TrainingExample;
 use super::group::size_group::group_by_height;
 use super::group::stroke_rows::StrokeRows;
+use super::labels::reading::LabelMoment;
 use super::segment::common_height::common_heights;
 use super::segment::cut_group::CutGroup;
 use super::segment::split_faces::cut_by_face;
 use super::validate::conflicts::{SuspectLabel, conflicting_labels};
 use super::validate::leave_one_out::LabelOdds;
 use crate::glyphs::{Face, GlyphSet};
-use crate::model::channel::Channel;
 use crate::recognise::{Recogniser, Sample};
 use crate::setup::Region;
 
@@ -25,8 +25,8 @@ pub(crate) struct Training<'a> {
     pub(crate) name: &'a str,
     pub(crate) regions: &'a [Region],
     pub(crate) sample: &'a Sample,
-    /// Channels and times, in seconds, of the labels that the pilot insists on.
-    pub(crate) insisted: &'a [(Channel, f64)],
+    /// The labels that the pilot insists on.
+    pub(crate) insisted: &'a [LabelMoment],
     /// Measured rows of the strokes of every region; `None` where no strokes are visible.
     pub(crate) rows: Vec<Option<StrokeRows>>,
 }
@@ -76,7 +76,9 @@ impl Training<'_> {
     }
 
     fn is_insisted(&self, TrainingExample { label, .. }: &TrainingExample) -> bool {
-        self.insisted.iter().any(|(channel, time_s)| *channel == label.channel && *time_s == label.time_s)
+        self.insisted
+            .iter()
+            .any(|insisted| insisted.channel == label.channel && insisted.time_s == label.time_s)
     }
 
     fn cut<'a>(&'a self, examples: &'a [TrainingExample]) -> Result<CutExamples<'a>, LearnError> {

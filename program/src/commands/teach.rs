@@ -7,8 +7,8 @@ use image::{GrayImage, Luma};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::{
-    FetchedExamples, LabelFile, LabelledReading, LearnedGlyphs, SuspectLabel, fetch_examples, learn_glyphs,
-    open_clip,
+    FetchedExamples, LabelFile, LabelMoment, LabelledReading, LearnedGlyphs, SuspectLabel, fetch_examples,
+    learn_glyphs, open_clip,
 };
 use pairspeed::model::channel::Channel;
 use pairspeed::readings;
@@ -45,11 +45,11 @@ pub struct TeachArguments {
     say: Vec<LabelledReading>,
     /// Remove the label of a time, such as speed@12.4
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
-    forget: Vec<(Channel, f64)>,
+    forget: Vec<LabelMoment>,
     /// Learn from the label of a time, such as speed@12.4, although other labels contradict it: only after
     /// you have checked both
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
-    insist: Vec<(Channel, f64)>,
+    insist: Vec<LabelMoment>,
     /// Print as JSON
     #[arg(long)]
     json: bool,
@@ -59,7 +59,7 @@ pub struct TeachArguments {
 fn labelled_reading(text: &str) -> Result<LabelledReading, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS=TEXT, such as speed@12.4=63");
     let (moment, shown) = text.split_once('=').ok_or_else(form)?;
-    let (channel, time_s) = moment_named(moment).map_err(|_| form())?;
+    let LabelMoment { channel, time_s } = moment_named(moment).map_err(|_| form())?;
     let shown = shown.trim();
     if shown.is_empty() {
         return Err(form());
@@ -74,14 +74,14 @@ fn labelled_reading(text: &str) -> Result<LabelledReading, String> {
 }
 
 /// Parses `CHANNEL@SECONDS`.
-fn moment_named(text: &str) -> Result<(Channel, f64), String> {
+fn moment_named(text: &str) -> Result<LabelMoment, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS, such as speed@12.4");
     let (channel, seconds) = text.split_once('@').ok_or_else(form)?;
     let time_s: f64 = seconds.trim().parse().map_err(|_| form())?;
     if !(time_s.is_finite() && time_s >= 0.0) || channel.trim().is_empty() {
         return Err(form());
     }
-    Ok((Channel::from(channel.trim().to_owned()), time_s))
+    Ok(LabelMoment { channel: Channel::from(channel.trim().to_owned()), time_s })
 }
 
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
@@ -126,22 +126,21 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
 fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Failure> {
     let mut file = LabelFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
-    let unlabelled = |option: &str, channel: &Channel, time_s: f64| {
+    let unlabelled = |option: &str, moment: &LabelMoment| {
         Failure::Misuse(format!(
-            "{option} {}@{time_s}: this moment of {name} has no label; the labels are in {}",
-            channel.name(),
+            "{option} {moment}: this moment of {name} has no label; the labels are in {}",
             LabelFile::path(folder).display()
         ))
     };
-    for (channel, time_s) in &arguments.forget {
-        if !file.forget(&name, channel, *time_s) {
-            return Err(unlabelled("--forget", channel, *time_s));
+    for moment in &arguments.forget {
+        if !file.forget(&name, &moment.channel, moment.time_s) {
+            return Err(unlabelled("--forget", moment));
         }
     }
     arguments.say.iter().for_each(|label| file.add(&name, label));
-    for (channel, time_s) in &arguments.insist {
-        if !file.insist(&name, channel, *time_s) {
-            return Err(unlabelled("--insist", channel, *time_s));
+    for moment in &arguments.insist {
+        if !file.insist(&name, &moment.channel, moment.time_s) {
+            return Err(unlabelled("--insist", moment));
         }
     }
     Ok(file)

@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::reading::LabelledReading;
+use super::reading::{LabelMoment, LabelledReading};
 use crate::files::{Existing, write_whole};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
@@ -138,11 +138,11 @@ impl LabelFile {
         label.map(|label| label.insisted = true).is_some()
     }
 
-    /// Channels and times, in seconds, of the labels that the pilot insists on.
+    /// The labels that the pilot insists on.
     #[must_use]
-    pub fn insisted(&self) -> Vec<(Channel, f64)> {
+    pub fn insisted(&self) -> Vec<LabelMoment> {
         let insisted = self.labels.iter().filter(|label| label.insisted);
-        insisted.map(|label| (label.channel.clone(), label.time_s)).collect()
+        insisted.map(|label| LabelMoment { channel: label.channel.clone(), time_s: label.time_s }).collect()
     }
 
     /// Saves the labels beside the glyph set in `folder`. If writing fails, the old file is left unchanged.
@@ -200,7 +200,7 @@ mod tests {
         assert!(file.insist("a.avi", &Channel::Speed, 1.5));
         file.save(folder.path()).unwrap();
         let mut again = LabelFile::load(folder.path()).unwrap();
-        assert_eq!(again.insisted(), [(Channel::Speed, 1.5)]);
+        assert_eq!(again.insisted(), [LabelMoment { channel: Channel::Speed, time_s: 1.5 }]);
         again.add("a.avi", &label(1.5, "94"));
         assert!(again.insisted().is_empty());
     }

@@ -4,6 +4,21 @@ use std::fmt;
 
 use crate::model::channel::Channel;
 
+/// The channel and the time of a label.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LabelMoment {
+    /// The channel.
+    pub channel: Channel,
+    /// Time in seconds from the clip's first frame.
+    pub time_s: f64,
+}
+
+impl fmt::Display for LabelMoment {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}@{}", self.channel.name(), self.time_s)
+    }
+}
+
 /// A reading labelled by the pilot: the text that a channel shows at a moment.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LabelledReading {
