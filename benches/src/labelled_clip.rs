@@ -157,7 +157,10 @@ impl Random {
 }
 
 /// Setup, texts, and whether each frame is legible, from either form of truth files.
-fn described(clip: &Path) -> Result<(Setup, Truth, Vec<bool>), Box<dyn Error>> {
+///
+/// # Errors
+/// If a file cannot be read.
+pub fn described(clip: &Path) -> Result<(Setup, Truth, Vec<bool>), Box<dyn Error>> {
     let json = clip.with_extension("truth.json");
     if !json.exists() {
         let setup: Setup = toml::from_str(&std::fs::read_to_string(clip.with_extension("setup.toml"))?)?;

@@ -1,11 +1,13 @@
 //! Statistics with exact definitions, independent of flights.
 
+mod correlation;
 mod descriptive;
 mod inference;
 mod least_squares;
 mod nearest_rank;
 mod trend;
 
+pub use correlation::{correlation, slope};
 pub use descriptive::{
     MAD_TO_SIGMA, effective_count, grouped_median, lag_one_autocorrelation, mean, median, quantile,
     scaled_mad, sorted, standard_deviation,

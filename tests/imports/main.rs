@@ -16,13 +16,13 @@ use graph::Graph;
 
 /// Folders and files of `src/`, lowest layer first. Each may import from earlier lines only.
 const LAYERS: &[&[&str]] = &[
-    &["advice", "files", "geometry", "memory", "stats", "toml_words"],
+    &["advice", "files", "geometry", "memory", "neural", "stats", "toml_words"],
     &["model"],
     &["footage", "glyphs"],
     &["setup"],
     &["detect", "picture", "recognise", "series"],
-    &["learn", "readings"],
-    &["legs"],
+    &["decipher", "learn", "readings"],
+    &["legs", "new_camera"],
     &["air", "airspeed"],
     &["propulsion", "weather"],
     &["flight"],

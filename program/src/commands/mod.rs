@@ -7,6 +7,7 @@ macro_rules! print_line {
     ($($text:tt)*) => { $crate::commands::print(format_args!("{}\n", format_args!($($text)*))) };
 }
 
+mod camera;
 mod compare;
 mod demo;
 mod each;

@@ -14,6 +14,7 @@ use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
 
 use super::Failure;
+use super::camera;
 use super::each::{Common, read_each};
 use super::flight::flight_with_commands;
 use super::given::FlightConditions;
@@ -33,9 +34,10 @@ pub struct ReadArguments {
     /// With --each: number of flights read at the same time. Default: the number of cores
     #[arg(long, value_name = "NUMBER", requires = "each", value_parser = clap::value_parser!(u16).range(1..=64))]
     jobs: Option<u16>,
-    /// The camera setup file
+    /// The camera setup file. Default: the one beside the first clip that fits; if there is none, the overlay is
+    /// found and deciphered, and a setup is saved beside the clip
     #[arg(long, value_name = "FILE")]
-    setup: PathBuf,
+    setup: Option<PathBuf>,
     /// Folder for the results (with --each, one folder per flight inside it). Default: beside the first
     /// clip (with --each, beside each clip), named after it
     #[arg(long, value_name = "DIR")]
@@ -66,7 +68,10 @@ pub struct ReadArguments {
 }
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
-    let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::advised)?;
+    let setup = match &arguments.setup {
+        Some(file) => LoadedSetup::load(file).map_err(Failure::advised)?,
+        None => camera::setup_for(&arguments.clips)?,
+    };
     setup.warnings().iter().for_each(|warning| eprintln!("pairspeed: {warning}"));
     setup.require_speed().map_err(Failure::advised)?;
     let mut options = options(arguments)?;

@@ -29,7 +29,9 @@
 
 use std::sync::LazyLock;
 
-use ndarray::{Array1, Array2, Array3, ArrayView1, ArrayView2, Axis};
+use ndarray::{Array1, Array2, Axis};
+
+use crate::neural::{Kernel, Layer, max_pooled, resampling};
 
 /// Rows x columns of the grid that the network sees.
 const GRID: (usize, usize) = (20, 16);
@@ -39,6 +41,8 @@ const CHANNELS: (usize, usize) = (12, 24);
 const HIDDEN: usize = 48;
 /// Rows and columns of the kernels of the two convolutions.
 const KERNELS: (usize, usize) = (5, 3);
+/// Rows and columns of the blocks of the max pooling.
+const POOLING: (usize, usize) = (2, 2);
 /// Inputs of the hidden layer: each pooling halves the grid.
 const POOLED: usize = (GRID.0 / 4) * (GRID.1 / 4) * CHANNELS.1;
 const DIGITS: usize = 10;
@@ -57,13 +61,6 @@ const NUMBERS: usize = 2
 static TABLE: &[u8; 4 * NUMBERS] = include_bytes!("../../../templates/digit_shapes/digit_shapes.bin");
 
 static EMBEDDED: LazyLock<ShapePrior> = LazyLock::new(|| ShapePrior::from_table(TABLE));
-
-/// A layer's weights, inputs (or kernel rows x columns x inputs) x outputs, and its biases.
-#[derive(Debug, Clone)]
-struct Layer {
-    weights: Array2<f32>,
-    biases: Array1<f32>,
-}
 
 /// Gives the probability of each digit from the shape in a cell.
 #[derive(Debug, Clone)]
@@ -90,10 +87,7 @@ impl ShapePrior {
         let mut numbers = words.iter().map(|word| f32::from_le_bytes(*word));
         let mut number = || numbers.next().unwrap_or_default();
         let (temperature, uniform_share) = (number(), number());
-        let mut layer = |inputs: usize, outputs: usize| Layer {
-            weights: Array2::from_shape_simple_fn((inputs, outputs), &mut number),
-            biases: Array1::from_shape_simple_fn(outputs, &mut number),
-        };
+        let mut layer = |inputs: usize, outputs: usize| Layer::from_numbers(inputs, outputs, &mut number);
         Self {
             temperature,
             uniform_share,
@@ -127,64 +121,12 @@ impl ShapePrior {
     /// The logits for a grid of one polarity.
     fn logits(&self, grid: &Array2<f32>) -> Array1<f32> {
         let grid = grid.view().insert_axis(Axis(2)).to_owned();
-        let first = max_pooled(&self.first.convolved(&grid, KERNELS.0));
-        let second = max_pooled(&self.second.convolved(&first, KERNELS.1));
+        let first = max_pooled(&self.first.convolved(&grid, Kernel::square(KERNELS.0)), POOLING);
+        let second = max_pooled(&self.second.convolved(&first, Kernel::square(KERNELS.1)), POOLING);
         let mut hidden = self.hidden.dense(Array1::from_iter(second).view());
         hidden.mapv_inplace(|level| level.max(0.0));
         self.output.dense(hidden.view())
     }
-}
-
-impl Layer {
-    fn dense(&self, inputs: ArrayView1<'_, f32>) -> Array1<f32> {
-        inputs.dot(&self.weights) + &self.biases
-    }
-
-    /// A convolution with a kernel of `size` x `size`, zeros beyond the edges, rectified: rows x columns x outputs.
-    fn convolved(&self, input: &Array3<f32>, size: usize) -> Array3<f32> {
-        let (rows, cols, channels) = input.dim();
-        let radius = size / 2;
-        let width = (cols + 2 * radius) * channels;
-        let mut padded = vec![0.0; (rows + 2 * radius) * width];
-        for (row, levels) in input.outer_iter().enumerate() {
-            let first = (row + radius) * width + radius * channels;
-            padded[first..first + cols * channels]
-                .iter_mut()
-                .zip(&levels)
-                .for_each(|(to, level)| *to = *level);
-        }
-        // A row of the kernel is contiguous: columns and channels follow each other.
-        let piece = size * channels;
-        let mut inputs = Vec::with_capacity(rows * cols * size * piece);
-        for (row, col) in (0..rows).flat_map(|row| (0..cols).map(move |col| (row, col))) {
-            for line in padded.chunks_exact(width).skip(row).take(size) {
-                inputs.extend_from_slice(&line[col * channels..col * channels + piece]);
-            }
-        }
-        let outputs = self.biases.len();
-        let Ok(inputs) = ArrayView2::from_shape((rows * cols, size * piece), &inputs) else {
-            return Array3::zeros((rows, cols, outputs));
-        };
-        let mut sums = inputs.dot(&self.weights) + &self.biases;
-        sums.mapv_inplace(|level| level.max(0.0));
-        sums.into_shape_with_order((rows, cols, outputs))
-            .unwrap_or_else(|_| Array3::zeros((rows, cols, outputs)))
-    }
-}
-
-/// 2 x 2 max pooling of each channel.
-fn max_pooled(input: &Array3<f32>) -> Array3<f32> {
-    let (rows, cols, channels) = input.dim();
-    let mut pooled = Array3::from_elem((rows / 2, cols / 2, channels), f32::NEG_INFINITY);
-    let (Some(input), Some(levels)) = (input.as_slice(), pooled.as_slice_mut()) else { return pooled };
-    for (row, line) in input.chunks_exact(cols * channels).take(rows / 2 * 2).enumerate() {
-        let target = &mut levels[row / 2 * (cols / 2) * channels..];
-        for (col, entries) in line.chunks_exact(channels).take(cols / 2 * 2).enumerate() {
-            let target = target[col / 2 * channels..].iter_mut().zip(entries);
-            target.for_each(|(most, level)| *most = most.max(*level));
-        }
-    }
-    pooled
 }
 
 /// A cell resampled to the grid and divided by its root mean square; `None` for an empty cell, or one with entries that are
@@ -196,21 +138,6 @@ fn normalised(cell: &Array2<f32>) -> Option<Array2<f32>> {
     let grid = resampling(cell.nrows(), GRID.0).dot(cell).dot(&resampling(cell.ncols(), GRID.1).t());
     let rms = (grid.iter().map(|level| level * level).sum::<f32>() / grid.len() as f32).sqrt();
     rms.is_finite().then(|| grid / rms.max(MIN_RMS_LEVELS))
-}
-
-/// The matrix, `to` x `from`, of linear interpolation between `from` samples. For downsampling the kernel is widened by the
-/// ratio, so that every sample counts.
-fn resampling(from: usize, to: usize) -> Array2<f32> {
-    let ratio = from as f32 / to as f32;
-    let mut weights = Array2::from_shape_fn((to, from), |(to, from)| {
-        let centre = (to as f32 + 0.5) * ratio - 0.5;
-        (1.0 - (from as f32 - centre).abs() / ratio.max(1.0)).max(0.0)
-    });
-    for mut row in weights.rows_mut() {
-        let total = row.sum();
-        row /= total;
-    }
-    weights
 }
 
 #[cfg(test)]

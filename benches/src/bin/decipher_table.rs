@@ -1,0 +1,87 @@
+//! Measures deciphering on clips with known texts, with the true boxes given.
+//!
+//! `cargo run --release -p benchmarks --bin decipher_table -- CLIP-OR-FOLDER ...`
+//!
+//! For every channel: whether the format is right, the share of frames with a certain text, how many of these are wrong, and
+//! how many of the labels are wrong. Frames whose fields show two texts do not count.
+
+use std::error::Error;
+use std::path::PathBuf;
+use std::time::Instant;
+
+use benchmarks::{described, labelled_clips};
+use pairspeed::decipher::decipher;
+use pairspeed::footage::{Clip, sample};
+
+/// Frames of the sample.
+const FRAMES: usize = 120;
+/// Probability from which a text counts as certain.
+const CERTAIN: f32 = 0.97;
+/// Maximum number of wrong texts printed for a channel.
+const MAX_PRINTED: usize = 6;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let paths: Vec<PathBuf> = std::env::args().skip(1).map(PathBuf::from).collect();
+    println!(
+        "{:32} {:>8} {:>9} {:>8} {:>7} {:>7}",
+        "clip, channel", "format", "certain %", "wrong", "labels", "wrong"
+    );
+    for path in labelled_clips(&paths)? {
+        let (setup, truth, legible) = described(&path)?;
+        let mut clip = Clip::open(&path)?;
+        let started = Instant::now();
+        let frames = sample(&mut clip, FRAMES)?;
+        let sampled_s = started.elapsed().as_secs_f64();
+        let times_s: Vec<f64> = truth
+            .get("time_s")
+            .into_iter()
+            .flatten()
+            .map(|time_s| time_s.parse())
+            .collect::<Result<_, _>>()?;
+        for region in &setup.regions {
+            let name = format!(
+                "{}, {}",
+                path.file_stem().unwrap_or_default().to_string_lossy(),
+                region.channel.name()
+            );
+            let Some(found) = decipher(&frames, region.place) else {
+                println!("{name:32} none");
+                continue;
+            };
+            let texts = truth.get(region.channel.name()).ok_or("channel without truth")?;
+            let shown = |time_s: f64| {
+                let nearest =
+                    |frame: &usize| (times_s.get(*frame).copied().unwrap_or(f64::MAX) - time_s).abs();
+                let frame = (0..texts.len()).min_by(|one, other| nearest(one).total_cmp(&nearest(other)))?;
+                let text = texts
+                    .get(frame)
+                    .filter(|text| !text.contains('|') && legible.get(frame) == Some(&true))?;
+                Some(text.trim())
+            };
+            let wrong = |time_s: f64, text: &str| shown(time_s).is_some_and(|shown| shown != text);
+            let certain: Vec<_> = found.texts.iter().filter(|text| text.probability >= CERTAIN).collect();
+            let mistakes: Vec<_> = certain.iter().filter(|text| wrong(text.time_s, &text.text)).collect();
+            let wrong_labels = found.labels.iter().filter(|label| wrong(label.time_s, &label.text)).count();
+            let format_right = found.decimals == region.decimals;
+            println!(
+                "{name:32} {:>8} {:>9.1} {:>8} {:>7} {:>7}",
+                if format_right { "right" } else { "WRONG" },
+                100.0 * certain.len() as f64 / frames.len() as f64,
+                mistakes.len(),
+                found.labels.len(),
+                wrong_labels
+            );
+            for text in mistakes.iter().take(MAX_PRINTED) {
+                println!(
+                    "    {:.2} s: {} for {}",
+                    text.time_s,
+                    text.text,
+                    shown(text.time_s).unwrap_or_default()
+                );
+            }
+        }
+        let seconds = started.elapsed().as_secs_f64();
+        println!("    {sampled_s:.1} s for the sample, {:.1} s to decipher", seconds - sampled_s);
+    }
+    Ok(())
+}

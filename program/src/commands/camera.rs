@@ -1,0 +1,141 @@
+//! The setup of a recording for which none is given: one beside the clip that fits, or a new one, found and deciphered.
+
+use std::path::{Path, PathBuf};
+
+use pairspeed::files::{Existing, file_name};
+use pairspeed::footage::{Clip, FrameSource as _};
+use pairspeed::model::channel::Channel;
+use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_camera};
+use pairspeed::picture::{Label, annotate, save_png};
+use pairspeed::setup::LoadedSetup;
+use pairspeed::{glyph_sets, readings};
+
+use super::Failure;
+use super::progress::ShareBar;
+use super::quoting::quoted;
+use crate::wording;
+
+/// Ending of the names of setup files.
+const SETUP_ENDING: &str = ".setup.toml";
+/// Probability of a channel below which the pilot is asked to check it.
+const CERTAIN: f64 = 0.9;
+
+/// The setup for the clips of a flight.
+pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
+    let Some(first) = clips.first() else {
+        return Err(Failure::Misuse("no clip is given".to_owned()));
+    };
+    let own = first.with_extension(&SETUP_ENDING[1..]);
+    if own.exists() {
+        eprintln!("Setup: {}", own.display());
+        return LoadedSetup::load(&own).map_err(Failure::advised);
+    }
+    let mut clip = Clip::open(first)?;
+    if let Some(known) = known_camera(&mut clip, first)? {
+        eprintln!("Setup: {} (it fits this recording)", known.path.display());
+        return Ok(known);
+    }
+    new_setup(&mut clip, first, &own)
+}
+
+/// The setup of another recording in the folder of the clip, if it fits: it has the frame size, and with its glyphs the speed
+/// is readable where the setup has its box.
+fn known_camera(clip: &mut Clip, path: &Path) -> Result<Option<LoadedSetup>, Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let entries = std::fs::read_dir(folder).map_err(|error| {
+        Failure::Misuse(format!("{}: cannot look for setup files: {error}", folder.display()))
+    })?;
+    let mut files: Vec<PathBuf> = entries
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| file_name(path).ends_with(SETUP_ENDING))
+        .collect();
+    files.sort();
+    let frame = (clip.info().width, clip.info().height);
+    for file in files {
+        // A file that is no valid setup, or has no glyphs, is that of no known camera.
+        let Ok(setup) = LoadedSetup::load(&file) else { continue };
+        if setup.setup.camera.frame != frame || !setup.glyph_folder().exists() {
+            continue;
+        }
+        let Ok(sets) = glyph_sets(&setup) else { continue };
+        let Ok(prepared) = readings::prepare(clip, &setup.setup, &sets) else { continue };
+        if prepared.moved.is_none() && prepared.readable().contains(&&Channel::Speed) {
+            return Ok(Some(setup));
+        }
+    }
+    Ok(None)
+}
+
+/// Finds and deciphers the overlay of a clip, saves the setup, and tells the pilot what each readout is taken for.
+fn new_setup(clip: &mut Clip, path: &Path, setup: &Path) -> Result<LoadedSetup, Failure> {
+    let bar = ShareBar::new("looking for the overlay");
+    let camera = prepare_camera(clip, setup, &|share| bar.set(share)).map_err(failure)?;
+    drop(bar);
+    camera.save(Existing::Keep).map_err(failure)?;
+    let picture = setup.with_extension("png");
+    save_picture(&camera, &picture)?;
+    describe(&camera, path, &picture);
+    if camera.readouts.iter().any(|readout| readout.guess.channel == Channel::Speed) {
+        return Ok(camera.setup);
+    }
+    Err(Failure::Failed(format!(
+        "{}: none of the readouts behaves like a speed. Look at {}; write channel = \"speed\" for its box in {}, then give \
+         the same command again",
+        path.display(),
+        picture.display(),
+        setup.display()
+    )))
+}
+
+fn failure(error: NewCameraError) -> Failure {
+    match error {
+        NewCameraError::Footage(error) => error.into(),
+        NewCameraError::Setup(_) | NewCameraError::Glyphs(_) | NewCameraError::Labels(_) => {
+            Failure::Misuse(wording::message(&error))
+        }
+        other => Failure::Failed(wording::message(&other)),
+    }
+}
+
+fn save_picture(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
+    let labels: Vec<Label> = camera
+        .readouts
+        .iter()
+        .map(|NamedReadout { guess, rect, example }| Label {
+            rect: *rect,
+            title: guess.channel.name().to_owned(),
+            detail: example.text.clone(),
+        })
+        .collect();
+    save_png(&annotate(&camera.still, &labels), picture, Existing::Replace).map_err(Failure::misuse)
+}
+
+/// Says on standard error what was found, so that standard output holds the result alone.
+fn describe(camera: &NewCamera, clip: &Path, picture: &Path) {
+    eprintln!("No setup is given, so the overlay was searched. It shows:");
+    for NamedReadout { guess, example, .. } in &camera.readouts {
+        let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
+        let check = if guess.probability < CERTAIN { ", please check" } else { "" };
+        eprintln!(
+            "  {:12} {:.0} %{check}: {} (such as {} at {:.1} s)",
+            guess.channel.name(),
+            100.0 * guess.probability,
+            reasons.join(", "),
+            example.text,
+            example.time_s
+        );
+    }
+    let setup = camera.setup.path.display();
+    if !camera.undeciphered.is_empty() {
+        eprintln!("Left out: {} boxes whose digits could not be deciphered.", camera.undeciphered.len());
+    }
+    eprintln!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
+    if !camera.missing_digits.is_empty() {
+        let missing: String = camera.missing_digits.iter().collect();
+        eprintln!(
+            "Not certain: the digits {missing}; readings with them stay blank. To settle it: pairspeed teach {} --setup {}",
+            quoted(clip),
+            quoted(&camera.setup.path)
+        );
+    }
+}

@@ -1,0 +1,89 @@
+//! The texts that the line reader finds in one box, frame by frame.
+
+use image::{GrayImage, imageops};
+use ndarray::Array2;
+use rayon::prelude::*;
+
+use super::ctc::likely_texts;
+use super::line_image::line_image;
+use super::line_reader::{CLASSES, LineReader, OTHER};
+use crate::footage::FoundFrame;
+use crate::geometry::PixelRect;
+
+/// Columns of the line image for each step of the line reader.
+const COLUMNS_PER_STEP: f32 = 2.0;
+
+/// The text in a box of one frame.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct FrameText {
+    /// Time of the frame in seconds.
+    pub(super) time_s: f64,
+    /// The number: digits, decimal point, minus sign and colon. Empty if the box shows none.
+    pub(super) number: String,
+    /// Probability of the whole text, other characters included, 0 to 1.
+    pub(super) probability: f32,
+    /// Where the characters are on the most probable path.
+    pub(super) extent: Extent,
+}
+
+/// Columns of the number and of its neighbours, in pixels from the left edge of the box; `None` without such characters.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Extent {
+    /// Centres of the first and last character of the number.
+    pub(super) number: Option<(f32, f32)>,
+    /// Centre of the last other character before the number.
+    pub(super) other_before: Option<f32>,
+    /// Centre of the first other character after the number.
+    pub(super) other_after: Option<f32>,
+}
+
+/// Reads a box in every frame. Frames with other characters inside the number are left out.
+pub(super) fn texts_in(frames: &[FoundFrame], rect: PixelRect) -> Vec<FrameText> {
+    let texts = frames.par_iter().filter(|frame| !frame.damaged).map(|frame| {
+        let crop = imageops::crop_imm(&frame.image, rect.left, rect.top, rect.width, rect.height).to_image();
+        text_in(&crop, frame.time_s)
+    });
+    texts.flatten().collect()
+}
+
+fn text_in(crop: &GrayImage, time_s: f64) -> Option<FrameText> {
+    let image = line_image(crop)?;
+    let steps = LineReader::embedded().log_probabilities(&image);
+    let best = likely_texts(&steps).into_iter().next()?;
+    let text: String = best.classes.iter().map(|class| CLASSES[usize::from(*class)]).collect();
+    let number = text.trim_matches(OTHER);
+    (!number.contains(OTHER)).then_some(())?;
+    let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;
+    let extent = if number.is_empty() { Extent::default() } else { extent(&best_path(&steps), step_px) };
+    Some(FrameText { time_s, number: number.to_owned(), probability: best.probability, extent })
+}
+
+/// The characters of the most probable path with their centres in steps.
+fn best_path(log_probabilities: &Array2<f32>) -> Vec<(char, f32)> {
+    let best = |step: ndarray::ArrayView1<'_, f32>| {
+        step.iter().enumerate().max_by(|one, other| one.1.total_cmp(other.1)).map_or(0, |(class, _)| class)
+    };
+    let path: Vec<usize> = log_probabilities.rows().into_iter().map(best).collect();
+    let mut found = Vec::new();
+    let mut first = 0;
+    for (class, run) in path.chunk_by(|one, other| one == other).map(|run| (run[0], run.len())) {
+        if class != 0 {
+            found.push((CLASSES[class], first as f32 + run as f32 / 2.0));
+        }
+        first += run;
+    }
+    found
+}
+
+/// The columns of a path's characters, with `step_px` pixels of the box for each step.
+fn extent(path: &[(char, f32)], step_px: f32) -> Extent {
+    let of_number = |(character, _): &(char, f32)| *character != OTHER;
+    let Some(first) = path.iter().position(of_number) else { return Extent::default() };
+    let last = path.iter().rposition(of_number).unwrap_or(first);
+    let at = |index: usize| path.get(index).map(|(_, step)| step * step_px);
+    Extent {
+        number: at(first).zip(at(last)),
+        other_before: first.checked_sub(1).and_then(at),
+        other_after: at(last + 1),
+    }
+}

@@ -1,0 +1,27 @@
+//! The image that the line reader sees: a box of a frame at a fixed number of rows.
+
+use image::GrayImage;
+use ndarray::Array2;
+
+use crate::neural::resampling;
+
+/// Rows of the image. `scripts/line_reader/lines.py` has the same constants.
+pub(super) const ROWS: usize = 24;
+/// Columns for each row of the box, relative to [`ROWS`]: images are stretched, so that narrow digits have columns enough.
+const ASPECT: f32 = 1.5;
+/// Minimum and maximum number of columns.
+const COLUMNS: (f32, f32) = (16.0, 400.0);
+/// Minimum standard deviation that levels are divided by, in grey levels.
+const MIN_DEVIATION_LEVELS: f32 = 4.0;
+
+/// A crop with zero mean and unit standard deviation, [`ROWS`] x columns; `None` for an empty crop.
+pub(super) fn line_image(crop: &GrayImage) -> Option<Array2<f32>> {
+    let (width, height) = (crop.width() as usize, crop.height() as usize);
+    let levels = crop.as_raw().iter().map(|level| f32::from(*level)).collect();
+    let levels = Array2::from_shape_vec((height, width), levels).ok().filter(|levels| !levels.is_empty())?;
+    let columns = (width as f32 * ROWS as f32 / height as f32 * ASPECT).round().clamp(COLUMNS.0, COLUMNS.1);
+    let image = resampling(height, ROWS).dot(&levels).dot(&resampling(width, columns as usize).t());
+    let image = &image - image.mean()?;
+    let deviation = image.std(0.0).max(MIN_DEVIATION_LEVELS);
+    Some(image / deviation)
+}

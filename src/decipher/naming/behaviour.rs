@@ -1,0 +1,107 @@
+//! What a readout's values do over the clip.
+
+use super::super::{DecipheredReadout, value_of};
+use super::Reason;
+use super::rules;
+use crate::stats::{correlation, quantile, slope};
+
+/// Probability from which a text counts as a value. Set by judgement.
+const MIN_PROBABILITY: f32 = 0.9;
+/// Minimum number of values: with fewer, no channel is recognised.
+const MIN_VALUES: usize = 8;
+/// Seconds that a clock may gain or lose in a second.
+const CLOCK_RATE_TOLERANCE: f64 = 0.1;
+
+/// Properties of the values of one readout.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Behaviour {
+    /// Values in the order of time: time in seconds, value.
+    pub(super) values: Vec<(f64, f64)>,
+    pub(super) decimals: u8,
+    /// Lowest and highest value.
+    pub(super) low: f64,
+    pub(super) high: f64,
+    /// Share of the steps from one value to the next without a change, 0 to 1.
+    pub(super) unchanged_share: f64,
+    /// Largest change from one value to the next, without the largest twentieth.
+    pub(super) large_step: f64,
+    /// Share of the values that are multiples of five, 0 to 1.
+    pub(super) fives_share: f64,
+    /// Number of different values.
+    pub(super) distinct: usize,
+    /// Correlation with time, -1 to 1.
+    pub(super) trend: f64,
+    /// Correlation with the throttle, -1 to 1; `None` if no readout looks like a throttle.
+    pub(super) throttle_correlation: Option<f64>,
+    /// Whether it shows minutes and seconds that advance with the clip.
+    pub(super) is_clock: bool,
+}
+
+impl Behaviour {
+    pub(super) fn of(readout: &DecipheredReadout) -> Self {
+        let certain = readout.texts.iter().filter(|text| text.probability >= MIN_PROBABILITY);
+        let values: Vec<(f64, f64)> =
+            certain.filter_map(|text| Some((text.time_s, value_of(&text.text)?))).collect();
+        if values.len() < MIN_VALUES {
+            return Self { values, decimals: readout.decimals, ..Self::default() };
+        }
+        let count = values.len() as f64;
+        let steps: Vec<f64> = values.windows(2).map(|pair| (pair[1].1 - pair[0].1).abs()).collect();
+        let mut different: Vec<f64> = values.iter().map(|(_, value)| *value).collect();
+        different.sort_by(f64::total_cmp);
+        let (low, high) = (different[0], different[different.len() - 1]);
+        different.dedup();
+        let fives = values.iter().filter(|(_, value)| value.rem_euclid(5.0) == 0.0).count();
+        let rate = slope(&values);
+        Self {
+            decimals: readout.decimals,
+            low,
+            high,
+            unchanged_share: steps.iter().filter(|step| **step == 0.0).count() as f64 / steps.len() as f64,
+            large_step: quantile(&steps, 0.95).unwrap_or_default(),
+            fives_share: fives as f64 / count,
+            distinct: different.len(),
+            trend: correlation(&values),
+            throttle_correlation: None,
+            is_clock: readout.separator == Some(':') && (rate - 1.0).abs() < CLOCK_RATE_TOLERANCE,
+            values,
+        }
+    }
+
+    /// Whether there are values enough to recognise a channel.
+    pub(super) fn is_known(&self) -> bool {
+        self.values.len() >= MIN_VALUES
+    }
+
+    /// The lowest and highest value as a reason.
+    pub(super) fn range(&self) -> Option<Reason> {
+        self.is_known().then_some(Reason::Range(self.low, self.high))
+    }
+
+    /// The span of the values relative to the highest, 0 to 1 for values above zero.
+    pub(super) fn relative_span(&self) -> f64 {
+        (self.high - self.low) / self.high.abs().max(f64::MIN_POSITIVE)
+    }
+}
+
+/// Fills in the correlation with the readout that looks most like a throttle, if there is one.
+pub(super) fn compare_with_throttle(behaviours: &mut [Behaviour]) {
+    let odds = |behaviour: &Behaviour| rules::throttle_log_odds(behaviour);
+    let best = (0..behaviours.len())
+        .max_by(|one, other| odds(&behaviours[*one]).total_cmp(&odds(&behaviours[*other])));
+    let Some(throttle) = best.filter(|best| odds(&behaviours[*best]) > 0.0 && behaviours[*best].distinct > 1)
+    else {
+        return;
+    };
+    let set = behaviours[throttle].values.clone();
+    for (index, behaviour) in behaviours.iter_mut().enumerate().filter(|(_, behaviour)| behaviour.is_known())
+    {
+        if index == throttle {
+            continue;
+        }
+        let at = |time_s: f64| set.iter().find(|(set_s, _)| *set_s == time_s).map(|(_, value)| *value);
+        let both: Vec<(f64, f64)> =
+            behaviour.values.iter().filter_map(|(time_s, value)| Some((at(*time_s)?, *value))).collect();
+        behaviour.throttle_correlation = Some(correlation(&both));
+    }
+}

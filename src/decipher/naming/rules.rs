@@ -1,0 +1,184 @@
+//! The rules that rate a readout for each known channel, as natural logarithms of odds. All are common practice without a
+//! source: a rule that nearly always holds weighs 2 to 3, one that often holds about 1, an impossible value -8.
+
+use super::Reason;
+use super::behaviour::Behaviour;
+use crate::model::channel::Channel;
+
+/// The rating of one readout for every channel of [`Channel::KNOWN`], in their order.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Ratings {
+    ratings: Vec<Rating>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Rating {
+    log_odds: f64,
+    /// What speaks for the channel, with its weight.
+    reasons: Vec<(f64, Reason)>,
+}
+
+impl Ratings {
+    /// Log odds of the channel with an index of [`Channel::KNOWN`] against an unknown one.
+    pub(super) fn log_odds(&self, known: usize) -> f64 {
+        self.ratings.get(known).map_or(IMPOSSIBLE, |rating| rating.log_odds)
+    }
+
+    /// The reasons for a channel, the strongest first.
+    pub(super) fn reasons(&self, known: usize) -> Vec<Reason> {
+        let mut reasons = self.ratings.get(known).map_or(Vec::new(), |rating| rating.reasons.clone());
+        reasons.sort_by(|one, other| other.0.total_cmp(&one.0));
+        reasons.into_iter().map(|(_, reason)| reason).collect()
+    }
+}
+
+/// Log odds of a value that a channel cannot have.
+const IMPOSSIBLE: f64 = -8.0;
+/// Correlation with the throttle from which a value follows it, and up to which it does not.
+const FOLLOWS: f64 = 0.45;
+const IGNORES: f64 = 0.25;
+
+impl Rating {
+    /// A channel that lies within these values, or cannot be.
+    fn within(behaviour: &Behaviour, low: f64, high: f64) -> Self {
+        let fits = behaviour.low >= low && behaviour.high <= high;
+        Self { log_odds: if fits { 0.0 } else { IMPOSSIBLE }, reasons: Vec::new() }
+    }
+
+    /// Adds log odds if a rule holds, with the reason.
+    fn rule(mut self, holds: bool, log_odds: f64, reason: Reason) -> Self {
+        if holds {
+            self.log_odds += log_odds;
+            self.reasons.push((log_odds, reason));
+        }
+        self
+    }
+
+    /// Takes log odds away if something speaks against the channel.
+    fn against(mut self, holds: bool, log_odds: f64) -> Self {
+        if holds {
+            self.log_odds -= log_odds;
+        }
+        self
+    }
+}
+
+/// Rates a readout.
+pub(super) fn rate(behaviour: &Behaviour) -> Ratings {
+    if !behaviour.is_known() || behaviour.is_clock {
+        return Ratings {
+            ratings: vec![Rating { log_odds: IMPOSSIBLE, reasons: Vec::new() }; Channel::KNOWN.len()],
+        };
+    }
+    let rating = |channel: &Channel| match channel {
+        Channel::Speed => speed(behaviour),
+        Channel::Voltage => voltage(behaviour),
+        Channel::Altitude => altitude(behaviour),
+        Channel::Satellites => satellites(behaviour),
+        Channel::Throttle => throttle(behaviour),
+        Channel::Current => current(behaviour),
+        Channel::Heading => heading(behaviour),
+        Channel::Rpm | Channel::Other(_) => rpm(behaviour),
+    };
+    Ratings { ratings: Channel::KNOWN.iter().map(rating).collect() }
+}
+
+/// Log odds that a readout shows the throttle.
+pub(super) fn throttle_log_odds(behaviour: &Behaviour) -> f64 {
+    if behaviour.is_known() { throttle(behaviour).log_odds } else { IMPOSSIBLE }
+}
+
+fn follows(behaviour: &Behaviour) -> bool {
+    behaviour.throttle_correlation.is_some_and(|correlation| correlation >= FOLLOWS)
+}
+
+fn ignores(behaviour: &Behaviour) -> bool {
+    behaviour.throttle_correlation.is_some_and(|correlation| correlation.abs() < IGNORES)
+}
+
+fn range(behaviour: &Behaviour) -> Reason {
+    Reason::Range(behaviour.low, behaviour.high)
+}
+
+fn speed(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, 0.0, 500.0)
+        .rule(follows(behaviour), 1.5, Reason::FollowsThrottle)
+        .rule(behaviour.low <= 0.3 * behaviour.high, 0.8, Reason::StartsAtRest)
+        .rule(behaviour.unchanged_share < 0.4, 0.8, Reason::OftenChanges)
+        .rule(behaviour.relative_span() >= 0.25, 0.8, range(behaviour))
+        .against(ignores(behaviour), 0.5)
+        .against(behaviour.unchanged_share > 0.9, 3.0)
+        .against(behaviour.decimals == 1, 0.5)
+        .against(behaviour.decimals > 1, 3.0)
+        .against(behaviour.fives_share > 0.8, 3.0)
+        .against(behaviour.relative_span() < 0.12, 2.0)
+}
+
+fn voltage(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, 2.5, 70.0)
+        .rule(behaviour.decimals > 0, 2.5, Reason::Decimals(behaviour.decimals))
+        .rule(behaviour.trend < -0.3, 1.5, Reason::Falls)
+        .rule(behaviour.relative_span() < 0.4, 1.0, range(behaviour))
+        .against(behaviour.decimals == 0, 4.0)
+        .against(behaviour.trend > 0.3, 1.5)
+        .against(behaviour.relative_span() > 0.5, 3.0)
+}
+
+fn altitude(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, -500.0, 9_999.0)
+        .rule(behaviour.low < 0.0, 3.0, Reason::Negative)
+        .rule(ignores(behaviour), 0.8, Reason::IgnoresThrottle)
+        .rule(behaviour.high >= 100.0, 0.7, range(behaviour))
+        .rule(behaviour.unchanged_share < 0.7, 0.3, Reason::SmallSteps(behaviour.large_step))
+        .against(behaviour.decimals > 1, 2.0)
+        .against(behaviour.fives_share > 0.8, 3.0)
+        .against(follows(behaviour), 0.8)
+}
+
+fn satellites(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, 0.0, 45.0)
+        .rule(behaviour.unchanged_share >= 0.5, 2.0, Reason::RarelyChanges)
+        .rule(behaviour.large_step <= 2.0, 1.0, Reason::SmallSteps(behaviour.large_step))
+        .against(behaviour.decimals > 0, 6.0)
+        .against(behaviour.large_step > 3.0, 3.0)
+        .against(behaviour.unchanged_share < 0.3, 2.0)
+        .against(behaviour.high < 4.0, 1.0)
+}
+
+fn throttle(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, 0.0, 100.0)
+        .rule(behaviour.fives_share >= 0.8, 3.0, Reason::MultiplesOfFive)
+        .rule(behaviour.high >= 60.0 && behaviour.unchanged_share >= 0.4, 1.0, range(behaviour))
+        .against(behaviour.decimals > 0, 4.0)
+        .against(behaviour.fives_share < 0.5, 1.0)
+        .against(behaviour.unchanged_share < 0.2, 1.0)
+        .against(behaviour.high < 30.0, 2.0)
+}
+
+fn current(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, -5.0, 400.0)
+        .rule(behaviour.decimals > 0, 1.0, Reason::Decimals(behaviour.decimals))
+        .rule(follows(behaviour), 1.5, Reason::FollowsThrottle)
+        .rule(behaviour.relative_span() > 0.5, 0.5, range(behaviour))
+        .against(behaviour.decimals == 0, 1.5)
+        .against(behaviour.relative_span() < 0.4, 2.5)
+        .against(behaviour.trend < -0.8, 1.0)
+}
+
+fn heading(behaviour: &Behaviour) -> Rating {
+    let circle = behaviour.high - behaviour.low > 170.0;
+    Rating::within(behaviour, 0.0, 360.0)
+        .rule(circle && behaviour.large_step > 90.0, 3.0, Reason::FullCircle)
+        .rule(circle && behaviour.large_step <= 90.0, 0.5, range(behaviour))
+        .against(behaviour.decimals > 0, 3.0)
+        .against(!circle, 3.0)
+        .against(follows(behaviour), 1.0)
+}
+
+fn rpm(behaviour: &Behaviour) -> Rating {
+    Rating::within(behaviour, 0.0, 99_999.0)
+        .rule(behaviour.high >= 2_000.0, 1.5, range(behaviour))
+        .rule(follows(behaviour), 1.5, Reason::FollowsThrottle)
+        .against(behaviour.high < 2_000.0, 6.0)
+        .against(behaviour.decimals > 0, 4.0)
+}

@@ -1,0 +1,36 @@
+//! Chooses the readings that serve as labels.
+
+use super::box_texts::FrameText;
+use super::value_format::ValueFormat;
+
+/// Minimum probability of a text that serves as a label. Set by judgement; labels that contradict each other are found while
+/// learning.
+const MIN_PROBABILITY: f32 = 0.97;
+/// Maximum number of labels for each readout: learning takes longer with each.
+const MAX_LABELS: usize = 14;
+
+/// The texts that serve as labels, in order of time: the most certain ones, chosen so that every digit occurs often.
+pub(super) fn pick_labels<'a>(texts: &'a [FrameText], format: &ValueFormat) -> Vec<&'a FrameText> {
+    let mut candidates: Vec<&FrameText> = texts
+        .iter()
+        .filter(|text| text.probability >= MIN_PROBABILITY && format.fits(&text.number))
+        .collect();
+    let mut shown = [0_u32; 10];
+    let mut picked: Vec<&FrameText> = Vec::new();
+    while picked.len() < MAX_LABELS {
+        let gain = |text: &FrameText| {
+            let digits = text.number.chars().filter_map(|character| character.to_digit(10));
+            let rare: f32 = digits.map(|digit| 1.0 / (1.0 + shown[digit as usize] as f32).powi(2)).sum();
+            rare * text.probability
+        };
+        let best = candidates.iter().enumerate().max_by(|one, other| gain(one.1).total_cmp(&gain(other.1)));
+        let Some((index, _)) = best else { break };
+        let text = candidates.swap_remove(index);
+        for digit in text.number.chars().filter_map(|character| character.to_digit(10)) {
+            shown[digit as usize] += 1;
+        }
+        picked.push(text);
+    }
+    picked.sort_by(|one, other| one.time_s.total_cmp(&other.time_s));
+    picked
+}

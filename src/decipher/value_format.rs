@@ -1,0 +1,82 @@
+//! The format that the values of a readout have in common.
+
+use super::box_texts::FrameText;
+
+/// Probability from which a text counts for the format. Set by judgement.
+const MIN_PROBABILITY: f32 = 0.9;
+/// Minimum number of such texts.
+const MIN_TEXTS: usize = 5;
+/// Minimum share of these texts that must have the format. Set by judgement.
+const MIN_SHARE: f32 = 0.8;
+/// Minimum number of texts that must have the largest number of digits, so that one misread text does not set it.
+const MIN_WIDEST: usize = 2;
+
+/// How a readout writes its values.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct ValueFormat {
+    /// The colon or the decimal point, if there is one.
+    pub(super) separator: Option<char>,
+    /// Number of digits after it.
+    pub(super) decimals: u8,
+    /// Number of digits of the widest value, including those after the separator.
+    pub(super) digits: u8,
+}
+
+impl ValueFormat {
+    /// The format of most texts; `None` if too few are certain, or if they disagree.
+    pub(super) fn of(texts: &[FrameText]) -> Option<Self> {
+        let certain: Vec<&str> = texts
+            .iter()
+            .filter(|text| text.probability >= MIN_PROBABILITY && has_digit(&text.number))
+            .map(|text| text.number.as_str())
+            .collect();
+        if certain.len() < MIN_TEXTS {
+            return None;
+        }
+        let endings: Vec<(Option<char>, u8)> = certain.iter().filter_map(|text| ending(text)).collect();
+        let count = |wanted: &(Option<char>, u8)| endings.iter().filter(|ending| *ending == wanted).count();
+        let (separator, decimals) = *endings.iter().max_by_key(|ending| count(ending))?;
+        if (count(&(separator, decimals)) as f32) < MIN_SHARE * certain.len() as f32 {
+            return None;
+        }
+        let mut counts: Vec<u8> = certain
+            .iter()
+            .filter(|text| ending(text) == Some((separator, decimals)))
+            .map(|text| digit_count(text))
+            .collect();
+        counts.sort_unstable_by(|one, other| other.cmp(one));
+        let digits = *counts.get(MIN_WIDEST - 1)?;
+        Some(Self { separator, decimals, digits })
+    }
+
+    /// Whether a text has this format.
+    pub(super) fn fits(&self, text: &str) -> bool {
+        let signs = text.matches('-').count();
+        ending(text) == Some((self.separator, self.decimals))
+            && digit_count(text) <= self.digits
+            && digit_count(text) > self.decimals
+            && signs == usize::from(text.starts_with('-'))
+    }
+}
+
+fn has_digit(text: &str) -> bool {
+    text.chars().any(|character| character.is_ascii_digit())
+}
+
+fn digit_count(text: &str) -> u8 {
+    text.chars().filter(char::is_ascii_digit).count().min(usize::from(u8::MAX)) as u8
+}
+
+/// The separator of a text and the number of digits after it; `None` if it has several, or no digit after it.
+fn ending(text: &str) -> Option<(Option<char>, u8)> {
+    let separators: Vec<(usize, char)> =
+        text.char_indices().filter(|(_, character)| matches!(character, '.' | ':')).collect();
+    match separators.as_slice() {
+        [] => Some((None, 0)),
+        [(at, separator)] => match digit_count(&text[at + 1..]) {
+            0 => None,
+            digits => Some((Some(*separator), digits)),
+        },
+        _ => None,
+    }
+}
