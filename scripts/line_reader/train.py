@@ -1,6 +1,8 @@
 """Trains the line reader of src/decipher/line_reader.rs, calibrates it and measures it.
 
-Usage: train.py FOLDER TABLE [MINUTES]   (reads FOLDER/lines-*.npz, writes TABLE)
+Usage: train.py FOLDER TABLE [MINUTES [WEIGHTS]]   (reads FOLDER/lines-*.npz, writes TABLE and FOLDER/line_reader.pt)
+
+WEIGHTS, the line_reader.pt of an earlier run, is where the training continues.
 
 TABLE holds, little-endian: the temperature as f32, then for each layer, in the order of `NETWORK`, a scale as f32 and weights
 and biases as i16 multiples of that scale. Batch normalisation is folded into the weights.
@@ -172,10 +174,12 @@ def write(path, temperature, layers):
             file.write(np.round(numbers / scale).astype("<i2").tobytes())
 
 
-def main(folder, table, minutes):
+def main(folder, table, minutes, weights=None):
     torch.manual_seed(SEED)
-    rng = np.random.default_rng(SEED)
+    rng = np.random.default_rng(SEED + bool(weights))
     net = Net()
+    if weights:
+        net.load_state_dict(torch.load(weights))
     print(sum(w.numel() for w in net.parameters()), "weights")
     optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=DECAY)
     started, count = time.time(), 0
@@ -214,4 +218,4 @@ def main(folder, table, minutes):
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2], float(sys.argv[3]) if len(sys.argv) > 3 else 40)
+    main(Path(sys.argv[1]), sys.argv[2], float(sys.argv[3]) if len(sys.argv) > 3 else 40, *sys.argv[4:5])

@@ -33,6 +33,13 @@ impl Votes {
     }
 }
 
+/// Share of the texts on which both readers agree, 0 to 1; `None` without texts.
+#[must_use]
+pub fn agreement(pairs: &[TextPair]) -> Option<f64> {
+    let agreed = pairs.iter().filter(|pair| pair.deciphered == pair.read).count();
+    (!pairs.is_empty()).then(|| agreed as f64 / pairs.len() as f64)
+}
+
 /// Digits on which the readers do not certainly agree, in ascending order: contradicted, or seen too rarely. Texts of
 /// different length are left out.
 #[must_use]
@@ -59,7 +66,7 @@ mod tests {
 
     /// Every digit six times, read right.
     fn right() -> Vec<TextPair> {
-        pairs(&[("0123", "0123"), ("4567", "4567"), ("89", "89")]).repeat(6)
+        pairs(&[("0123", "0123"), ("4567", "4567"), ("89", "89")].repeat(6))
     }
 
     fn pairs(texts: &[(&str, &str)]) -> Vec<TextPair> {

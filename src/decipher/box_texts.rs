@@ -12,6 +12,9 @@ use crate::geometry::PixelRect;
 
 /// Columns of the line image for each step of the line reader.
 const COLUMNS_PER_STEP: f32 = 2.0;
+/// Margins left and right, and above and below the box that are read with it, relative to its height: the line reader is trained
+/// with some room around the text, and a proposed box may have none.
+const MARGINS: (f32, f32) = (0.08, 0.04);
 
 /// The text in a box of one frame.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,16 +40,49 @@ pub(super) struct Extent {
     pub(super) other_after: Option<f32>,
 }
 
+/// Frames spread over a clip.
+#[derive(Debug, Clone, Default)]
+pub struct SampledFrames {
+    /// Their times in seconds, ascending.
+    pub times_s: Vec<f64>,
+    /// Their luma, in the same order.
+    pub images: Vec<GrayImage>,
+}
+
+impl From<Vec<FoundFrame>> for SampledFrames {
+    /// The frames without damaged ones.
+    fn from(frames: Vec<FoundFrame>) -> Self {
+        let sound = frames.into_iter().filter(|frame| !frame.damaged);
+        let (times_s, images) = sound.map(|frame| (frame.time_s, frame.image)).unzip();
+        Self { times_s, images }
+    }
+}
+
 /// Reads a box in every frame. Frames with other characters inside the number are left out.
-pub(super) fn texts_in(frames: &[FoundFrame], rect: PixelRect) -> Vec<FrameText> {
-    let texts = frames.par_iter().filter(|frame| !frame.damaged).map(|frame| {
-        let crop = imageops::crop_imm(&frame.image, rect.left, rect.top, rect.width, rect.height).to_image();
-        text_in(&crop, frame.time_s)
+pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText> {
+    let timed = frames.images.par_iter().zip(&frames.times_s);
+    let texts = timed.map(|(image, time_s)| {
+        let around = with_margins(rect, image.dimensions());
+        let crop = imageops::crop_imm(image, around.left, around.top, around.width, around.height).to_image();
+        text_in(&crop, *time_s, around.left as f32 - rect.left as f32)
     });
     texts.flatten().collect()
 }
 
-fn text_in(crop: &GrayImage, time_s: f64) -> Option<FrameText> {
+fn with_margins(rect: PixelRect, frame: (u32, u32)) -> PixelRect {
+    let margin = |share: f32| (share * rect.height as f32).round() as u32;
+    let (across, down) = (margin(MARGINS.0), margin(MARGINS.1));
+    PixelRect::from_edges(
+        rect.left.saturating_sub(across),
+        rect.top.saturating_sub(down),
+        rect.right() + across,
+        rect.bottom() + down,
+    )
+    .clipped_to(frame)
+}
+
+/// The text of a crop whose left edge lies `offset_px` right of the box.
+fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
     let image = line_image(crop)?;
     let steps = LineReader::embedded().log_probabilities(&image);
     let best = likely_texts(&steps).into_iter().next()?;
@@ -54,7 +90,8 @@ fn text_in(crop: &GrayImage, time_s: f64) -> Option<FrameText> {
     let number = text.trim_matches(OTHER);
     (!number.contains(OTHER)).then_some(())?;
     let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;
-    let extent = if number.is_empty() { Extent::default() } else { extent(&best_path(&steps), step_px) };
+    let extent =
+        if number.is_empty() { Extent::default() } else { extent(&best_path(&steps), step_px, offset_px) };
     Some(FrameText { time_s, number: number.to_owned(), probability: best.probability, extent })
 }
 
@@ -75,12 +112,12 @@ fn best_path(log_probabilities: &Array2<f32>) -> Vec<(char, f32)> {
     found
 }
 
-/// The columns of a path's characters, with `step_px` pixels of the box for each step.
-fn extent(path: &[(char, f32)], step_px: f32) -> Extent {
+/// The columns of a path's characters, with `step_px` pixels for each step, which starts at `offset_px`.
+fn extent(path: &[(char, f32)], step_px: f32, offset_px: f32) -> Extent {
     let of_number = |(character, _): &(char, f32)| *character != OTHER;
     let Some(first) = path.iter().position(of_number) else { return Extent::default() };
     let last = path.iter().rposition(of_number).unwrap_or(first);
-    let at = |index: usize| path.get(index).map(|(_, step)| step * step_px);
+    let at = |index: usize| path.get(index).map(|(_, step)| offset_px + step * step_px);
     Extent {
         number: at(first).zip(at(last)),
         other_before: first.checked_sub(1).and_then(at),

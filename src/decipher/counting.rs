@@ -6,9 +6,10 @@
 use super::value_of;
 
 /// Minimum number of steps whose size a swap changes, and minimum ratio of the sum of these changes to its standard deviation,
-/// for a swap to be evident. Set by judgement: by chance one swap in some thousand exceeds the ratio, and there are 45 swaps.
+/// for a swap to be evident. Set by judgement: with the right digits a swap makes the steps larger, so that even one standard
+/// deviation in the other direction is rare.
 const MIN_STEPS: usize = 8;
-const MIN_RATIO: f64 = 4.0;
+const MIN_RATIO: f64 = 3.0;
 /// Largest gap between two moments that are compared, in seconds.
 const MAX_GAP_S: f64 = 2.0;
 

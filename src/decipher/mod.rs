@@ -18,9 +18,9 @@ mod naming;
 mod pick_labels;
 mod value_format;
 
-use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
-pub use agreement::{TextPair, doubtful_digits};
+pub use agreement::{TextPair, agreement, doubtful_digits};
+pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in};
 pub use counting::{TimedText, contradicted_digits};
 pub use naming::{ChannelGuess, Reason, name_channels};
@@ -60,7 +60,7 @@ pub struct DecipheredReadout {
 
 /// Deciphers the readout in a box from frames spread over a clip; `None` if its texts have no common format.
 #[must_use]
-pub fn decipher(frames: &[FoundFrame], rect: PixelRect) -> Option<DecipheredReadout> {
+pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     let mut texts = texts_in(frames, rect);
     let cut = clear_of_neighbours(rect, &texts);
     if cut != rect {

@@ -5,7 +5,10 @@ use super::value_format::ValueFormat;
 
 /// Minimum probability of a text that serves as a label. Set by judgement; labels that contradict each other are found while
 /// learning.
-const MIN_PROBABILITY: f32 = 0.97;
+const MIN_PROBABILITY: f32 = 0.9;
+/// Power of the probability by which a text is preferred to one that shows rarer digits. Set by judgement: 0.9 counts less
+/// than half as much as 1.
+const PREFERENCE: i32 = 8;
 /// Maximum number of labels for each readout: learning takes longer with each.
 const MAX_LABELS: usize = 14;
 
@@ -21,7 +24,7 @@ pub(super) fn pick_labels<'a>(texts: &'a [FrameText], format: &ValueFormat) -> V
         let gain = |text: &FrameText| {
             let digits = text.number.chars().filter_map(|character| character.to_digit(10));
             let rare: f32 = digits.map(|digit| 1.0 / (1.0 + shown[digit as usize] as f32).powi(2)).sum();
-            rare * text.probability
+            rare * text.probability.powi(PREFERENCE)
         };
         let best = candidates.iter().enumerate().max_by(|one, other| gain(one.1).total_cmp(&gain(other.1)));
         let Some((index, _)) = best else { break };

@@ -3,13 +3,14 @@
 use super::box_texts::FrameText;
 
 /// Probability from which a text counts for the format. Set by judgement.
-const MIN_PROBABILITY: f32 = 0.9;
+const MIN_PROBABILITY: f32 = 0.8;
 /// Minimum number of such texts.
 const MIN_TEXTS: usize = 5;
 /// Minimum share of these texts that must have the format. Set by judgement.
 const MIN_SHARE: f32 = 0.8;
-/// Minimum number of texts that must have the largest number of digits, so that one misread text does not set it.
-const MIN_WIDEST: usize = 2;
+/// Minimum share of the texts, certain or not, that must have the largest number of digits, so that single misread texts do not
+/// set it. Uncertain texts count too: a number of digits that is too small would cut values.
+const MIN_WIDEST_SHARE: f32 = 0.03;
 
 /// How a readout writes its values.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,13 +40,10 @@ impl ValueFormat {
         if (count(&(separator, decimals)) as f32) < MIN_SHARE * certain.len() as f32 {
             return None;
         }
-        let mut counts: Vec<u8> = certain
-            .iter()
-            .filter(|text| ending(text) == Some((separator, decimals)))
-            .map(|text| digit_count(text))
-            .collect();
+        let fitting = texts.iter().filter(|text| ending(&text.number) == Some((separator, decimals)));
+        let mut counts: Vec<u8> = fitting.map(|text| digit_count(&text.number)).collect();
         counts.sort_unstable_by(|one, other| other.cmp(one));
-        let digits = *counts.get(MIN_WIDEST - 1)?;
+        let digits = *counts.get((MIN_WIDEST_SHARE * counts.len() as f32) as usize)?;
         Some(Self { separator, decimals, digits })
     }
 

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::time::Instant;
 
 use benchmarks::{described, labelled_clips};
-use pairspeed::decipher::decipher;
+use pairspeed::decipher::{SampledFrames, decipher};
 use pairspeed::footage::{Clip, sample};
 
 /// Frames of the sample.
@@ -30,7 +30,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let (setup, truth, legible) = described(&path)?;
         let mut clip = Clip::open(&path)?;
         let started = Instant::now();
-        let frames = sample(&mut clip, FRAMES)?;
+        let frames = SampledFrames::from(sample(&mut clip, FRAMES)?);
         let sampled_s = started.elapsed().as_secs_f64();
         let times_s: Vec<f64> = truth
             .get("time_s")
@@ -66,7 +66,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             println!(
                 "{name:32} {:>8} {:>9.1} {:>8} {:>7} {:>7}",
                 if format_right { "right" } else { "WRONG" },
-                100.0 * certain.len() as f64 / frames.len() as f64,
+                100.0 * certain.len() as f64 / frames.times_s.len() as f64,
                 mistakes.len(),
                 found.labels.len(),
                 wrong_labels

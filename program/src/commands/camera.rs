@@ -12,7 +12,7 @@ use pairspeed::{glyph_sets, readings};
 
 use super::Failure;
 use super::progress::ShareBar;
-use super::quoting::quoted;
+use crate::quoting::quoted;
 use crate::wording;
 
 /// Ending of the names of setup files.
@@ -112,7 +112,7 @@ fn save_picture(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
 
 /// Says on standard error what was found, so that standard output holds the result alone.
 fn describe(camera: &NewCamera, clip: &Path, picture: &Path) {
-    eprintln!("No setup is given, so the overlay was searched. It shows:");
+    eprintln!("No setup is given. The overlay was searched; it shows:");
     for NamedReadout { guess, example, .. } in &camera.readouts {
         let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
         let check = if guess.probability < CERTAIN { ", please check" } else { "" };

@@ -3,20 +3,16 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use image::GrayImage;
-use pairspeed::detect::{Proposal, propose};
 use pairspeed::files::Existing;
-use pairspeed::footage::{Clip, sample_with};
+use pairspeed::footage::Clip;
 use pairspeed::model::channel::Channel;
+use pairspeed::new_camera::{ProposedRegions, propose_regions};
 use pairspeed::picture::{Label, annotate, save_png};
-use pairspeed::setup::{Camera, Region, Setup};
+use pairspeed::setup::{Camera, Setup};
 
 use super::Failure;
 use super::progress::ShareBar;
 use crate::quoting::quoted;
-
-/// Number of frames searched.
-const FRAMES: usize = 50;
 
 #[derive(Debug, Args)]
 pub struct SetupArguments {
@@ -34,15 +30,6 @@ pub struct SetupArguments {
     json: bool,
 }
 
-/// Frames of the clip, and the readouts proposed from them.
-fn proposed(clip: &mut Clip) -> Result<(Vec<GrayImage>, Vec<Proposal>), Failure> {
-    let bar = ShareBar::new("fetching frames");
-    let found = sample_with(clip, FRAMES, &|share| bar.set(share))?;
-    let frames: Vec<_> = found.into_iter().map(|frame| frame.image).collect();
-    let proposals = propose(&frames);
-    Ok((frames, proposals))
-}
-
 pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let file = arguments.out.clone().unwrap_or_else(|| arguments.clip.with_extension("setup.toml"));
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
@@ -53,15 +40,16 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         )));
     }
     let mut clip = Clip::open(&arguments.clip)?;
-    let (frames, proposals) = proposed(&mut clip)?;
-    let (Some(still), false) = (frames.get(frames.len() / 2), proposals.is_empty()) else {
+    let bar = ShareBar::new("looking for the overlay");
+    let ProposedRegions { regions, still } = propose_regions(&mut clip, &|share| bar.set(share))?;
+    drop(bar);
+    let Some(still) = still.filter(|_| !regions.is_empty()) else {
         return Err(Failure::Failed(format!(
             "{}: no readouts were found; write a setup file by hand (see README.md)",
             arguments.clip.display()
         )));
     };
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
-    let regions: Vec<Region> = proposals.iter().map(Proposal::region).collect();
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
     let setup = Setup { camera, aircraft: None, regions };
     setup.save(&file, existing).map_err(Failure::advised)?;
@@ -76,7 +64,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         })
         .collect();
     let picture = file.with_extension("png");
-    save_png(&annotate(still, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
+    save_png(&annotate(&still, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
     if arguments.json {
         print_line!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
         return Ok(());

@@ -10,7 +10,6 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea, Slider, TextEdit};
-use image::GrayImage;
 
 use super::store::usual_setup;
 use super::work::Work;
@@ -18,16 +17,14 @@ use super::{Screen, Shared, Step, dialogs, theme};
 use canvas::Canvas;
 use editor::{Editor, Marks};
 use form::Reads;
-use pairspeed::detect::{Proposal, propose};
 use pairspeed::files::Existing;
-use pairspeed::footage::{Clip, FootageError, sample};
+use pairspeed::footage::{Clip, FootageError};
+use pairspeed::new_camera::propose_regions;
 use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, SetupError};
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
 /// The kind under which unsaved regions are kept.
 pub(super) const DRAFT: &str = "regions";
-/// Frames that proposals are looked for on.
-const PROPOSAL_FRAMES: usize = 50;
 /// Edits are kept this long after the last one.
 const KEPT_AFTER: Duration = Duration::from_secs(2);
 /// Seconds that the page keys go.
@@ -483,7 +480,5 @@ fn usual_name(clip: &Path) -> String {
 
 fn proposals(clip: &Path) -> Result<Vec<Region>, FootageError> {
     let mut clip = Clip::open(clip)?;
-    let frames: Vec<GrayImage> =
-        sample(&mut clip, PROPOSAL_FRAMES)?.into_iter().map(|frame| frame.image).collect();
-    Ok(propose(&frames).iter().map(Proposal::region).collect())
+    Ok(propose_regions(&mut clip, &|_| ())?.regions)
 }

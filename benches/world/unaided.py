@@ -1,0 +1,83 @@
+#!/usr/bin/env python3
+"""Runs the program on clips with nothing given, and scores what it finds: unaided.py PROGRAM CLIP ...
+
+For every clip: a folder with nothing but the clip, then `read CLIP`. Every box of the setup that `read` wrote is compared with
+the true boxes of NAME.truth.json: one that covers more of a true box than any other, and at least half of it, is that readout.
+One line a clip: readouts found and named right, boxes without a readout, texts of all readouts right, blank and wrong in per
+cent of the legible frames (a readout not found counts as blank), airspeeds within their interval, seconds. The clips are in
+$WORLD_CLIPS (default ~/world-clips), the results in its folder unaided-NAME.
+"""
+import json
+import pathlib
+import shutil
+import subprocess
+import sys
+import time
+import tomllib
+
+from run import CLIPS, score_airspeeds, score_texts, table
+
+
+def overlap(one, other):
+    across = min(one[0] + one[2], other[0] + other[2]) - max(one[0], other[0])
+    down = min(one[1] + one[3], other[1] + other[3]) - max(one[1], other[1])
+    return max(0, across) * max(0, down)
+
+
+def run(program, name):
+    truth, rows = json.loads((CLIPS / f"{name}.truth.json").read_text()), table(CLIPS / f"{name}.truth.csv")
+    work = CLIPS / f"unaided-{name}"
+    shutil.rmtree(work, ignore_errors=True)
+    work.mkdir()
+    clip = work / truth["clip"]
+    clip.symlink_to((CLIPS / truth["clip"]).resolve())
+    start = time.time()
+    done = subprocess.run([program, "read", str(clip)], capture_output=True, text=True)
+    seconds = time.time() - start
+    (work / "said.txt").write_text(done.stdout + done.stderr)
+
+    setup = clip.with_suffix(".setup.toml")
+    regions = tomllib.loads(setup.read_text())["region"] if setup.exists() else []
+    found, false_boxes = {}, 0
+    for region in regions:
+        best = max(truth["regions"], key=lambda channel: overlap(truth["regions"][channel], region["box"]))
+        box = truth["regions"][best]
+        if overlap(box, region["box"]) < box[2] * box[3] / 2 or best in found:
+            false_boxes += 1
+        else:
+            found[best] = region["channel"]
+    named = sum(true == said for true, said in found.items())
+    counts = dict.fromkeys(("right", "blank", "wrong"), 0)
+    series = clip.with_suffix("").with_name(clip.stem + "-result") / "series.csv"
+    legible = sum(row["legible"] == "1" for row in rows)
+    each = []
+    for true in truth["regions"]:
+        if true in found and series.exists():
+            # The columns are named after the guess; the truth after what is shown.
+            shown = [{**row, found[true]: row[true]} for row in rows]
+            count = score_texts({"regions": {found[true]: None}}, shown, table(series))[found[true]]
+        else:
+            count = {"right": 0, "blank": legible, "wrong": 0}
+        each.append(f"{true} {found.get(true, '-')} {100 * count['right'] / legible:.1f}/{count['wrong']}")
+        for kind in counts:
+            counts[kind] += count[kind]
+    total = sum(counts.values()) or 1
+    steps = "-"
+    if truth["steps"] and (series.parent / "pairs.csv").exists():
+        errors, covered = score_airspeeds(truth, table(series.parent / "pairs.csv"))
+        steps = f"{covered}/{sum(error is not None for error in errors)}/{len(errors)}"
+    print(f"{name:14} found {len(found)}/{len(truth['regions'])} named {named} false {false_boxes}"
+          f"  right {100 * counts['right'] / total:6.2f} blank {100 * counts['blank'] / total:6.2f}"
+          f" wrong {counts['wrong']:5}  airspeeds {steps}  {seconds:5.1f} s  exit {done.returncode}")
+    print("    " + ", ".join(each), flush=True)
+
+
+def main():
+    if len(sys.argv) < 3:
+        sys.exit(__doc__)
+    for name in sys.argv[2:]:
+        run(sys.argv[1], name)
+
+
+if __name__ == "__main__":
+    main()
