@@ -26,12 +26,12 @@ pub(super) struct FrameText {
     /// Probability of the whole text, other characters included, 0 to 1.
     pub(super) probability: f32,
     /// Where the characters are on the most probable path.
-    pub(super) extent: Extent,
+    pub(super) columns: NumberColumns,
 }
 
 /// Columns of the number and of its neighbours, in pixels from the left edge of the box; `None` without such characters.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Extent {
+pub(super) struct NumberColumns {
     /// Centres of the first and last character of the number.
     pub(super) number: Option<(f32, f32)>,
     /// Centre of the last other character before the number.
@@ -90,9 +90,12 @@ fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
     let number = text.trim_matches(OTHER);
     (!number.contains(OTHER)).then_some(())?;
     let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;
-    let extent =
-        if number.is_empty() { Extent::default() } else { extent(&best_path(&steps), step_px, offset_px) };
-    Some(FrameText { time_s, number: number.to_owned(), probability: best.probability, extent })
+    let columns = if number.is_empty() {
+        NumberColumns::default()
+    } else {
+        columns(&best_path(&steps), step_px, offset_px)
+    };
+    Some(FrameText { time_s, number: number.to_owned(), probability: best.probability, columns })
 }
 
 /// The characters of the most probable path with their centres in steps.
@@ -113,12 +116,12 @@ fn best_path(log_probabilities: &Array2<f32>) -> Vec<(char, f32)> {
 }
 
 /// The columns of a path's characters, with `step_px` pixels for each step, which starts at `offset_px`.
-fn extent(path: &[(char, f32)], step_px: f32, offset_px: f32) -> Extent {
+fn columns(path: &[(char, f32)], step_px: f32, offset_px: f32) -> NumberColumns {
     let of_number = |(character, _): &(char, f32)| *character != OTHER;
-    let Some(first) = path.iter().position(of_number) else { return Extent::default() };
+    let Some(first) = path.iter().position(of_number) else { return NumberColumns::default() };
     let last = path.iter().rposition(of_number).unwrap_or(first);
     let at = |index: usize| path.get(index).map(|(_, step)| offset_px + step * step_px);
-    Extent {
+    NumberColumns {
         number: at(first).zip(at(last)),
         other_before: first.checked_sub(1).and_then(at),
         other_after: at(last + 1),

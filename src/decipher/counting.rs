@@ -3,7 +3,7 @@
 //! This is the decoding of a substitution cipher with arithmetic in place of a dictionary; compare Huang, Learned-Miller and
 //! McCallum (ICDAR 2007) and Ho and Nagy (ICPR 2000), who decode with words.
 
-use super::value_of;
+use super::readout::value_of;
 
 /// Minimum number of steps whose size a swap changes, and minimum ratio of the sum of these changes to its standard deviation,
 /// for a swap to be evident. Set by judgement: with the right digits a swap makes the steps larger, so that even one standard
@@ -68,10 +68,10 @@ fn gains(texts: &[TimedText], one: char, other: char) -> Vec<f64> {
 mod tests {
     use super::*;
 
-    /// A value that rises and falls between 100 and 199, one to three at a time.
+    /// A value that rises and falls between 100 and 199, by one at a time.
     fn counted(swap: &[(char, char)]) -> Vec<TimedText> {
         let value = |moment: u32| {
-            let phase = 2 * moment % 198 + moment % 3;
+            let phase = moment % 198;
             if phase < 100 { 100 + phase } else { 298 - phase }
         };
         let exchanged = |character: char| {

@@ -19,29 +19,29 @@ pub(super) const CLASSES: [char; 15] =
 pub(super) const OTHER: char = '?';
 
 /// Inputs, outputs, kernel and pooling of a convolution.
-struct Shape {
+struct Convolution {
     inputs: usize,
     outputs: usize,
     kernel: Kernel,
     pooling: (usize, usize),
 }
 
-const fn shape(
+const fn convolution(
     (inputs, outputs): (usize, usize),
     (rows, cols, pad_rows): (usize, usize, usize),
     pooling: (usize, usize),
-) -> Shape {
-    Shape { inputs, outputs, kernel: Kernel { rows, cols, pad_rows }, pooling }
+) -> Convolution {
+    Convolution { inputs, outputs, kernel: Kernel { rows, cols, pad_rows }, pooling }
 }
 
 /// The convolutions, each followed by rectification and max pooling.
-const CONVOLUTIONS: [Shape; 6] = [
-    shape((1, 16), (5, 5, 2), (2, 2)),
-    shape((16, 32), (3, 3, 1), (2, 1)),
-    shape((32, 64), (3, 3, 1), (2, 1)),
-    shape((64, 96), (3, 3, 0), (1, 1)),
-    shape((96, 96), (1, 5, 0), (1, 1)),
-    shape((96, 96), (1, 5, 0), (1, 1)),
+const CONVOLUTIONS: [Convolution; 6] = [
+    convolution((1, 16), (5, 5, 2), (2, 2)),
+    convolution((16, 32), (3, 3, 1), (2, 1)),
+    convolution((32, 64), (3, 3, 1), (2, 1)),
+    convolution((64, 96), (3, 3, 0), (1, 1)),
+    convolution((96, 96), (1, 5, 0), (1, 1)),
+    convolution((96, 96), (1, 5, 0), (1, 1)),
 ];
 
 /// The table that `scripts/line_reader/train.py` writes: the temperature as f32, then for each layer a scale as f32 and weights
@@ -72,8 +72,9 @@ impl LineReader {
             let scale = next_f32(&mut bytes);
             Layer::from_numbers(inputs, outputs, || scale * f32::from(next_i16(&mut bytes)))
         };
-        let convolutions = CONVOLUTIONS
-            .map(|Shape { inputs, outputs, kernel, .. }| layer(inputs * kernel.rows * kernel.cols, outputs));
+        let convolutions = CONVOLUTIONS.map(|Convolution { inputs, outputs, kernel, .. }| {
+            layer(inputs * kernel.rows * kernel.cols, outputs)
+        });
         let output = layer(CONVOLUTIONS[CONVOLUTIONS.len() - 1].outputs, CLASSES.len());
         Self { temperature, convolutions: convolutions.into(), output }
     }
@@ -81,7 +82,7 @@ impl LineReader {
     /// Natural logarithms of the probabilities, steps x [`CLASSES`], for a line image.
     pub(super) fn log_probabilities(&self, image: &Array2<f32>) -> Array2<f32> {
         let mut levels = image.view().insert_axis(Axis(2)).to_owned();
-        for (layer, Shape { kernel, pooling, .. }) in self.convolutions.iter().zip(CONVOLUTIONS) {
+        for (layer, Convolution { kernel, pooling, .. }) in self.convolutions.iter().zip(CONVOLUTIONS) {
             levels = layer.convolved(&levels, kernel);
             if pooling != (1, 1) {
                 levels = max_pooled(&levels, pooling);

@@ -16,6 +16,7 @@ mod line_image;
 mod line_reader;
 mod naming;
 mod pick_labels;
+mod readout;
 mod value_format;
 
 use crate::geometry::PixelRect;
@@ -25,38 +26,11 @@ use box_texts::{FrameText, texts_in};
 pub use counting::{TimedText, contradicted_digits};
 pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
+pub use readout::{DecipheredReadout, DecipheredText};
 use value_format::ValueFormat;
 
 /// Share of the texts in which another character stands beside the number, from which the box is cut there. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
-
-/// A text at a moment.
-#[derive(Debug, Clone, PartialEq)]
-pub struct DecipheredText {
-    /// Time of the frame in seconds.
-    pub time_s: f64,
-    /// The number that the box shows: digits, decimal point, minus sign and colon; empty if it shows none.
-    pub text: String,
-    /// Probability that the text is right, 0 to 1.
-    pub probability: f32,
-}
-
-/// A readout whose digits were deciphered.
-#[derive(Debug, Clone, PartialEq)]
-pub struct DecipheredReadout {
-    /// The box, cut clear of unit letters and icons.
-    pub rect: PixelRect,
-    /// The texts in all frames.
-    pub texts: Vec<DecipheredText>,
-    /// The decimal point or colon of the values, if they have one.
-    pub separator: Option<char>,
-    /// Number of digits after it.
-    pub decimals: u8,
-    /// Number of digits of the widest value, including those after the point.
-    pub digits: u8,
-    /// The texts that serve as labels, in order of time.
-    pub labels: Vec<DecipheredText>,
-}
 
 /// Deciphers the readout in a box from frames spread over a clip; `None` if its texts have no common format.
 #[must_use]
@@ -78,33 +52,19 @@ pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredRea
     })
 }
 
-impl From<&FrameText> for DecipheredText {
-    fn from(text: &FrameText) -> Self {
-        Self { time_s: text.time_s, text: text.number.clone(), probability: text.probability }
-    }
-}
-
-/// The value of a text: a number, or minutes and seconds as seconds.
-fn value_of(text: &str) -> Option<f64> {
-    match text.split_once(':') {
-        Some((minutes, seconds)) => Some(60.0 * minutes.parse::<f64>().ok()? + seconds.parse::<f64>().ok()?),
-        None => text.parse().ok(),
-    }
-}
-
 /// The box without the columns of other characters on either side of the number.
 fn clear_of_neighbours(rect: PixelRect, texts: &[FrameText]) -> PixelRect {
-    let numbers: Vec<&FrameText> = texts.iter().filter(|text| text.extent.number.is_some()).collect();
+    let numbers: Vec<&FrameText> = texts.iter().filter(|text| text.columns.number.is_some()).collect();
     let is_frequent = |count: usize| count as f32 >= MIN_NEIGHBOUR_SHARE * numbers.len().max(1) as f32;
-    let number = numbers.iter().filter_map(|text| text.extent.number);
+    let number = numbers.iter().filter_map(|text| text.columns.number);
     let (Some(first), Some(last)) = (
         number.clone().map(|(first, _)| first).min_by(f32::total_cmp),
         number.map(|(_, last)| last).max_by(f32::total_cmp),
     ) else {
         return rect;
     };
-    let before: Vec<f32> = numbers.iter().filter_map(|text| text.extent.other_before).collect();
-    let after: Vec<f32> = numbers.iter().filter_map(|text| text.extent.other_after).collect();
+    let before: Vec<f32> = numbers.iter().filter_map(|text| text.columns.other_before).collect();
+    let after: Vec<f32> = numbers.iter().filter_map(|text| text.columns.other_after).collect();
     let mut cut = rect;
     if let Some(before) = before.iter().copied().max_by(f32::total_cmp).filter(|_| is_frequent(before.len()))
         && before < first

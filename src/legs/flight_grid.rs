@@ -1,7 +1,6 @@
 //! The flight on an even time grid: the input of the search for legs.
 
 use crate::model::channel::Channel;
-use crate::model::units::Unit;
 use crate::series::{Series, Updates, without_outliers};
 use crate::stats::{median, quantile};
 
@@ -108,7 +107,7 @@ impl FlightGrid {
             broken: broken(&speed, series, start_s),
             climbing: climbing(
                 &on_grid(&series.updates(&Channel::Altitude), start_s, steps, held_s),
-                altitude_si(series),
+                series.altitude_si(),
             ),
             throttle_change: throttle_changes(&throttle),
             turning: turning(&heading),
@@ -193,14 +192,6 @@ fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, speed_si: f64) -> Option<u
         }
     }
     None
-}
-
-fn altitude_si(series: &Series) -> f64 {
-    series
-        .readings
-        .channel(&Channel::Altitude)
-        .and_then(|altitude| altitude.unit)
-        .map_or(1.0, Unit::si_per_unit)
 }
 
 fn climbing(altitude: &[f64], altitude_si: f64) -> Vec<f64> {

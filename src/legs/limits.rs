@@ -2,7 +2,6 @@
 
 use super::note::Note;
 use crate::model::channel::Channel;
-use crate::model::units::Unit;
 use crate::series::Series;
 use crate::setup::{FULL_CELL_V, LANDING_V_PER_CELL};
 use crate::stats;
@@ -28,10 +27,8 @@ pub(super) struct LegLimits {
 
 impl LegLimits {
     pub fn of(series: &Series, min_voltage_v: Option<f64>) -> Self {
-        let altitude = series.readings.channel(&Channel::Altitude);
-        let altitude_si = altitude.and_then(|altitude| altitude.unit).map_or(1.0, Unit::si_per_unit);
         let min_voltage_v = min_voltage_v.or_else(|| landing_limit_v(series));
-        Self { altitude_si, speed_si: series.speed_si(), min_voltage_v }
+        Self { altitude_si: series.altitude_si(), speed_si: series.speed_si(), min_voltage_v }
     }
 
     /// Flags a change of height. By conservation of energy it is worth `dV = g dh / V` at the speed `V`; both are in

@@ -220,6 +220,14 @@ impl Series {
         unit.unwrap_or(Unit::KilometresPerHour).si_per_unit()
     }
 
+    /// Metres for one unit of the altitude shown. A unit that is not known is taken for feet, the smaller of the two usual ones,
+    /// so that level flight is not taken for a climb.
+    #[must_use]
+    pub fn altitude_si(&self) -> f64 {
+        let unit = self.readings.channel(&Channel::Altitude).and_then(|altitude| altitude.unit);
+        unit.unwrap_or(Unit::Feet).si_per_unit()
+    }
+
     /// Time between overlay updates, in seconds: observed, or else 0.2 s.
     #[must_use]
     pub fn update_interval_s(&self) -> f64 {

@@ -1,8 +1,7 @@
 //! What a readout's values do over the clip.
 
-use super::super::{DecipheredReadout, value_of};
-use super::Reason;
-use super::rules;
+use super::super::readout::{DecipheredReadout, value_of};
+use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
 /// Probability from which a text counts as a value. Set by judgement.
@@ -81,27 +80,5 @@ impl Behaviour {
     /// The span of the values relative to the highest, 0 to 1 for values above zero.
     pub(super) fn relative_span(&self) -> f64 {
         (self.high - self.low) / self.high.abs().max(f64::MIN_POSITIVE)
-    }
-}
-
-/// Fills in the correlation with the readout that looks most like a throttle, if there is one.
-pub(super) fn compare_with_throttle(behaviours: &mut [Behaviour]) {
-    let odds = |behaviour: &Behaviour| rules::throttle_log_odds(behaviour);
-    let best = (0..behaviours.len())
-        .max_by(|one, other| odds(&behaviours[*one]).total_cmp(&odds(&behaviours[*other])));
-    let Some(throttle) = best.filter(|best| odds(&behaviours[*best]) > 0.0 && behaviours[*best].distinct > 1)
-    else {
-        return;
-    };
-    let set = behaviours[throttle].values.clone();
-    for (index, behaviour) in behaviours.iter_mut().enumerate().filter(|(_, behaviour)| behaviour.is_known())
-    {
-        if index == throttle {
-            continue;
-        }
-        let at = |time_s: f64| set.iter().find(|(set_s, _)| *set_s == time_s).map(|(_, value)| *value);
-        let both: Vec<(f64, f64)> =
-            behaviour.values.iter().filter_map(|(time_s, value)| Some((at(*time_s)?, *value))).collect();
-        behaviour.throttle_correlation = Some(correlation(&both));
     }
 }

@@ -6,13 +6,14 @@
 
 mod assignment;
 mod behaviour;
+mod reason;
 mod rules;
 
-use std::fmt;
-
-use super::DecipheredReadout;
+use super::readout::DecipheredReadout;
 use crate::model::channel::Channel;
+use crate::stats::correlation;
 use behaviour::Behaviour;
+pub use reason::Reason;
 
 /// The channel of a readout, with the probability that it is right and the reasons for it.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,59 +26,6 @@ pub struct ChannelGuess {
     pub reasons: Vec<Reason>,
 }
 
-/// A property of a readout's values that speaks for a channel.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[non_exhaustive]
-pub enum Reason {
-    /// Lowest and highest value.
-    Range(f64, f64),
-    /// All values are multiples of five.
-    MultiplesOfFive,
-    /// Values fall over the clip.
-    Falls,
-    /// Values rise and fall with the throttle.
-    FollowsThrottle,
-    /// Values do not depend on the throttle.
-    IgnoresThrottle,
-    /// Values rarely change.
-    RarelyChanges,
-    /// Values change nearly always from one sampled frame to the next.
-    OftenChanges,
-    /// Values change by at most this much from one sampled frame to the next.
-    SmallSteps(f64),
-    /// The lowest values are close to zero.
-    StartsAtRest,
-    /// Number of digits after the decimal point.
-    Decimals(u8),
-    /// Values go through a full circle of degrees.
-    FullCircle,
-    /// Values advance by one second each second.
-    Clock,
-    /// Values below zero occur.
-    Negative,
-}
-
-impl fmt::Display for Reason {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Range(low, high) => write!(f, "from {low} to {high}"),
-            Self::MultiplesOfFive => write!(f, "mostly multiples of 5"),
-            Self::Falls => write!(f, "falls over the flight"),
-            Self::FollowsThrottle => write!(f, "follows the throttle"),
-            Self::IgnoresThrottle => write!(f, "does not follow the throttle"),
-            Self::RarelyChanges => write!(f, "rarely changes"),
-            Self::OftenChanges => write!(f, "changes all the time"),
-            Self::SmallSteps(most) => write!(f, "changes by about {most:.1} at most at a time"),
-            Self::StartsAtRest => write!(f, "close to zero at times"),
-            Self::Decimals(1) => write!(f, "one decimal"),
-            Self::Decimals(count) => write!(f, "{count} decimals"),
-            Self::FullCircle => write!(f, "turns through a full circle"),
-            Self::Clock => write!(f, "advances by one second each second"),
-            Self::Negative => write!(f, "below zero at times"),
-        }
-    }
-}
-
 /// Name of a channel that shows the time since the start.
 const CLOCK_NAME: &str = "clock";
 
@@ -86,7 +34,7 @@ const CLOCK_NAME: &str = "clock";
 #[must_use]
 pub fn name_channels(readouts: &[&DecipheredReadout]) -> Vec<ChannelGuess> {
     let mut behaviours: Vec<Behaviour> = readouts.iter().map(|readout| Behaviour::of(readout)).collect();
-    behaviour::compare_with_throttle(&mut behaviours);
+    compare_with_throttle(&mut behaviours);
     let ratings: Vec<rules::Ratings> = behaviours.iter().map(rules::rate).collect();
     let assigned = assignment::assign(&ratings);
     let mut unknown = 0;
@@ -106,4 +54,26 @@ pub fn name_channels(readouts: &[&DecipheredReadout]) -> Vec<ChannelGuess> {
         guesses.push(ChannelGuess { channel, probability, reasons });
     }
     guesses
+}
+
+/// Fills in the correlation with the readout that looks most like a throttle, if there is one.
+fn compare_with_throttle(behaviours: &mut [Behaviour]) {
+    let odds = |behaviour: &Behaviour| rules::throttle_log_odds(behaviour);
+    let best = (0..behaviours.len())
+        .max_by(|one, other| odds(&behaviours[*one]).total_cmp(&odds(&behaviours[*other])));
+    let Some(throttle) = best.filter(|best| odds(&behaviours[*best]) > 0.0 && behaviours[*best].distinct > 1)
+    else {
+        return;
+    };
+    let set = behaviours[throttle].values.clone();
+    for (index, behaviour) in behaviours.iter_mut().enumerate().filter(|(_, behaviour)| behaviour.is_known())
+    {
+        if index == throttle {
+            continue;
+        }
+        let at = |time_s: f64| set.iter().find(|(set_s, _)| *set_s == time_s).map(|(_, value)| *value);
+        let both: Vec<(f64, f64)> =
+            behaviour.values.iter().filter_map(|(time_s, value)| Some((at(*time_s)?, *value))).collect();
+        behaviour.throttle_correlation = Some(correlation(&both));
+    }
 }

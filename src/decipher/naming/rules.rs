@@ -1,8 +1,8 @@
 //! The rules that rate a readout for each known channel, as natural logarithms of odds. All are common practice without a
 //! source: a rule that nearly always holds weighs 2 to 3, one that often holds about 1, an impossible value -8.
 
-use super::Reason;
 use super::behaviour::Behaviour;
+use super::reason::Reason;
 use crate::model::channel::Channel;
 
 /// The rating of one readout for every channel of [`Channel::KNOWN`], in their order.
@@ -160,7 +160,7 @@ fn current(behaviour: &Behaviour) -> Rating {
         .rule(behaviour.decimals > 0, 1.0, Reason::Decimals(behaviour.decimals))
         .rule(follows(behaviour), 1.5, Reason::FollowsThrottle)
         .rule(behaviour.relative_span() > 0.5, 0.5, range(behaviour))
-        .against(behaviour.decimals == 0, 1.5)
+        .against(behaviour.decimals == 0, 3.0)
         .against(behaviour.relative_span() < 0.4, 2.5)
         .against(behaviour.trend < -0.8, 1.0)
 }

@@ -1,0 +1,56 @@
+//! What speaks for a channel.
+
+use std::fmt;
+
+/// A property of a readout's values that speaks for a channel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Reason {
+    /// Lowest and highest value.
+    Range(f64, f64),
+    /// All values are multiples of five.
+    MultiplesOfFive,
+    /// Values fall over the clip.
+    Falls,
+    /// Values rise and fall with the throttle.
+    FollowsThrottle,
+    /// Values do not depend on the throttle.
+    IgnoresThrottle,
+    /// Values rarely change.
+    RarelyChanges,
+    /// Values change nearly always from one sampled frame to the next.
+    OftenChanges,
+    /// Values change by at most this much from one sampled frame to the next.
+    SmallSteps(f64),
+    /// The lowest values are close to zero.
+    StartsAtRest,
+    /// Number of digits after the decimal point.
+    Decimals(u8),
+    /// Values go through a full circle of degrees.
+    FullCircle,
+    /// Values advance by one second each second.
+    Clock,
+    /// Values below zero occur.
+    Negative,
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Range(low, high) => write!(f, "from {low} to {high}"),
+            Self::MultiplesOfFive => write!(f, "mostly multiples of 5"),
+            Self::Falls => write!(f, "falls over the flight"),
+            Self::FollowsThrottle => write!(f, "follows the throttle"),
+            Self::IgnoresThrottle => write!(f, "does not follow the throttle"),
+            Self::RarelyChanges => write!(f, "rarely changes"),
+            Self::OftenChanges => write!(f, "changes all the time"),
+            Self::SmallSteps(most) => write!(f, "changes by about {most:.1} at most at a time"),
+            Self::StartsAtRest => write!(f, "close to zero at times"),
+            Self::Decimals(1) => write!(f, "one decimal"),
+            Self::Decimals(count) => write!(f, "{count} decimals"),
+            Self::FullCircle => write!(f, "turns through a full circle"),
+            Self::Clock => write!(f, "advances by one second each second"),
+            Self::Negative => write!(f, "below zero at times"),
+        }
+    }
+}
