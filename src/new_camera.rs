@@ -13,7 +13,7 @@ use crate::decipher::{
 };
 use crate::detect::{Proposal, propose};
 use crate::files::{Existing, file_name};
-use crate::footage::{Clip, FootageError, FrameSource as _, LumaPlane, sample_with};
+use crate::footage::{Clip, FootageError, FrameSource as _, LumaImage as _, LumaPlane, sample_with};
 use crate::geometry::PixelRect;
 use crate::glyphs::{Face, GlyphFileError, GlyphSet};
 use crate::learn::{

@@ -35,8 +35,8 @@ fn a_recording_alone_gives_the_readouts_of_its_overlay_and_the_answer_to_a_setup
     let by_hand = LoadedSetup::load(&Path::new(running::PROJECT).join(SETUP)).unwrap().setup;
     for region in &by_hand.regions {
         let same = found.region(&region.channel);
-        let overlap = same.map_or(0, |found| found.place.overlap_px(region.place));
-        assert!(2 * overlap > region.place.area_px(), "{}: {said}", region.channel.name());
+        let overlap = same.map_or(0, |found| found.rect.overlap_px(region.rect));
+        assert!(2 * overlap > region.rect.area_px(), "{}: {said}", region.channel.name());
         assert_eq!(same.map(|found| found.decimals), Some(region.decimals), "{}", region.channel.name());
     }
 

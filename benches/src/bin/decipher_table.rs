@@ -44,7 +44,7 @@ fn main() -> Result<(), Box<dyn Error>> {
                 path.file_stem().unwrap_or_default().to_string_lossy(),
                 region.channel.name()
             );
-            let Some(found) = decipher(&frames, region.place) else {
+            let Some(found) = decipher(&frames, region.rect) else {
                 println!("{name:32} none");
                 continue;
             };
