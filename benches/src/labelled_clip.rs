@@ -140,6 +140,14 @@ pub fn labelled_clips(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Box<dyn Error>>
     Ok(clips)
 }
 
+/// The true regions of a clip, from either form of truth files.
+///
+/// # Errors
+/// If the truth cannot be read.
+pub fn true_regions(clip: &Path) -> Result<Vec<Region>, Box<dyn Error>> {
+    Ok(described(clip)?.0.regions)
+}
+
 /// Reproducible pseudo-random numbers (linear congruential generator with the constants of Knuth's MMIX).
 pub struct Random(pub u64);
 

@@ -4,6 +4,6 @@ mod labelled_clip;
 mod scoring;
 mod truth;
 
-pub use labelled_clip::{LabelledClip, Random, described, labelled_clips};
+pub use labelled_clip::{LabelledClip, Random, described, labelled_clips, true_regions};
 pub use scoring::{ChannelScore, Score, is_right, recalibration, reliability, score, thresholds};
 pub use truth::{Truth, clips, labelled_examples, sampled, truth_texts};

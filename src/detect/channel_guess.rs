@@ -5,10 +5,10 @@
 //! changes least often. A count of satellites has two digits and rarely changes. The last digit of a throttle that is set
 //! in steps stays the same.
 
+use super::changing_parts::SPREAD_PX;
 use super::decimal_point::find_point;
 use super::gradients::PersistentGradients;
 use super::readout::Readout;
-use super::text_lines::SPREAD_PX;
 use crate::model::channel::Channel;
 
 /// Typical distance from one digit to the next, in heights of a digit.
@@ -72,7 +72,7 @@ impl ReadoutFeatures {
         Self {
             digits: width / (DIGIT_PITCH * height),
             has_point: find_point(gradients, readout.rect).is_some(),
-            changed_share: readout.agreement.changed_share,
+            changed_share: readout.changed_share,
             last_digit_constant: readout.last_digit_constant,
             has_wide_unit: readout.label >= MIN_WIDE_UNIT,
         }

@@ -1,8 +1,8 @@
 //! Finds the decimal point of a readout.
 
+use super::changing_parts::SPREAD_PX;
 use super::columns::Columns;
 use super::gradients::PersistentGradients;
-use super::text_lines::SPREAD_PX;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 

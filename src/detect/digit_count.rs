@@ -1,9 +1,9 @@
-//! Counts the digits of a readout, and finds room for one more in front of them.
+//! Counts the digits of a readout.
 
+use super::changing_parts::SPREAD_PX;
 use super::columns::Columns;
 use super::decimal_point::find_point;
 use super::gradients::PersistentGradients;
-use super::text_lines::SPREAD_PX;
 use crate::geometry::PixelRect;
 
 /// Minimum and maximum pitch of digits, in heights of a digit.
@@ -12,8 +12,6 @@ const PITCH_LIMITS: (f32, f32) = (0.5, 1.08);
 const USUAL_PITCH: f32 = 0.72;
 /// The gap between two digits may be this far from its expected column, in pixels.
 const GAP_TOLERANCE_PX: u32 = 1;
-/// Space that is kept between the room for one more digit and other text, in pixels.
-const CLEARANCE_PX: u32 = 3;
 /// Maximum number of digits that is considered.
 const MAX_DIGITS: usize = 8;
 
@@ -100,28 +98,10 @@ fn border_strokes(gradients: &PersistentGradients, part: PixelRect, cells: usize
     borders.sum::<f32>() / (cells.saturating_sub(1).max(1) as f32 * usual.max(f32::MIN_POSITIVE))
 }
 
-/// The rectangle with room for one more digit in front, `pitch_px` wide, or less if other text leaves less.
-pub(super) fn with_room_for_a_digit(
-    gradients: &PersistentGradients,
-    rect: PixelRect,
-    pitch_px: u32,
-) -> PixelRect {
-    let has_text =
-        |x: &u32| (rect.top..rect.bottom()).any(|y| gradients.strength.at(*x as usize, y as usize) > 0.0);
-    let wanted = rect.left.saturating_sub(pitch_px + CLEARANCE_PX)..rect.left;
-    let own = wanted.clone().rev().take(2 * SPREAD_PX as usize).take_while(has_text).count();
-    let free = wanted.clone().rev().skip(own).take_while(|x| !has_text(x)).last().unwrap_or(rect.left);
-    // The clearance is also kept to the edge of the frame: the outline of the box is drawn there.
-    let left = (free + CLEARANCE_PX).min(rect.left).max(rect.left.saturating_sub(pitch_px));
-    rect.with_columns(left, rect.right())
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::plane::Plane;
-    use super::super::readout::Readout;
     use super::*;
-    use crate::model::channel::Channel;
 
     const SIZE: (usize, usize) = (160, 40);
     const TOP: usize = 10;
@@ -130,7 +110,7 @@ mod tests {
     /// Gradients of digits 12 columns wide that begin at `digits`, and of points 4 columns wide that begin at `points`.
     fn gradients(digits: &[usize], points: &[usize]) -> PersistentGradients {
         let plane = || Plane::new(SIZE.0, SIZE.1);
-        let mut gradients = PersistentGradients { strength: plane(), per_pixel: plane(), frames: Vec::new() };
+        let mut gradients = PersistentGradients::drawn(plane(), plane());
         let mut draw = |left: usize, right: usize, top: usize| {
             let spread = SPREAD_PX as usize;
             fill(&mut gradients.per_pixel, left..right, top..BOTTOM);
@@ -185,42 +165,5 @@ mod tests {
         fill(&mut gradients.per_pixel, 42..64, BOTTOM - 4..BOTTOM);
         fill(&mut gradients.per_pixel, 50..55, TOP..BOTTOM);
         assert_eq!(DigitCount::of(&gradients, text(30, 76)).decimals, 0);
-    }
-
-    #[test]
-    fn the_room_is_as_wide_as_a_digit_if_nothing_is_there() {
-        let (gradients, digits) = (gradients(&[60, 75], &[]), text(60, 87));
-        assert_eq!(
-            with_room_for_a_digit(&gradients, digits, 15),
-            digits.with_columns(digits.left - 15, digits.right())
-        );
-        assert_eq!(with_room_for_a_digit(&gradients, digits, 0), digits);
-    }
-
-    #[test]
-    fn the_room_keeps_clear_of_an_icon_before_the_number() {
-        let (gradients, digits) = (gradients(&[38, 60, 75], &[]), text(60, 87));
-        let icon_end = 38 + 12 + SPREAD_PX;
-        let wider = with_room_for_a_digit(&gradients, digits, 15);
-        assert!(wider.left >= icon_end + CLEARANCE_PX.min(digits.left - icon_end), "{wider:?}");
-        assert_eq!(wider.right(), digits.right());
-    }
-
-    #[test]
-    fn only_a_value_that_may_have_another_digit_gets_room_for_it() {
-        let gradients = gradients(&[60, 75], &[]);
-        let readout = Readout {
-            rect: text(60, 87),
-            agreement: Default::default(),
-            last_digit_constant: false,
-            label: 0.0,
-        };
-        let counts = [DigitCount { whole: Some(2), decimals: 0, pitch_px: 15 }];
-        let has_room = |channel: Channel| {
-            super::super::boxes(&gradients, std::slice::from_ref(&readout), &[channel], &counts, (160, 40))[0]
-                .extra_digit
-        };
-        assert!(has_room(Channel::Speed));
-        assert!(!has_room(Channel::Satellites));
     }
 }

@@ -8,12 +8,17 @@
 //!
 //! estimates the squared persistent gradient. It is the mean of the products of gradients of two different frames, so
 //! noise adds no bias.
+//!
+//! Along the mean direction `d` of a pixel, the gradient of a digit's edge is either near 0 or near `mean (g d)^2 / mean
+//! (g d)`. In a frame above half of that, the edge is present. The share of frames with the edge separates labels, icons
+//! and airframe, which are present in all of them, from digits.
 
 use image::GrayImage;
 use imageproc::filter::box_filter;
 use rayon::prelude::*;
 
 use super::plane::Plane;
+use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
 /// Minimum persistent gradient of text, in grey levels over two pixels.
@@ -29,6 +34,15 @@ const MAX_GRADIENT: f32 = 80.0;
 const WINDOW_RADIUS_PX: usize = 2;
 /// A frame whose agreement with the persistent gradients is below this share of the median has no overlay.
 const MIN_AGREEMENT_SHARE: f32 = 0.4;
+/// An edge is present in a frame from this share of its usual gradient on.
+const MIN_PRESENT_SHARE: f32 = 0.5;
+/// Where gradients do not persist, an edge is present from this multiple of the weakest that counts.
+const MIN_RARE_MULTIPLE: f32 = 4.0;
+/// Minimum gradient of an edge that is present, in grey levels over two pixels.
+const MIN_PRESENT_GRADIENT: f32 = 6.0;
+
+/// The usual edge of an area has this quantile of the gradients.
+const USUAL_EDGE_QUANTILE: f32 = 0.8;
 
 /// The persistent gradients of a clip's frames.
 pub(super) struct PersistentGradients {
@@ -36,63 +50,186 @@ pub(super) struct PersistentGradients {
     pub(super) strength: Plane,
     /// The gradient of each single pixel, in the same unit: sharper than the strength, but noisy.
     pub(super) per_pixel: Plane,
+    /// Share of the frames in which the edge of a pixel is present, 0 to 1: the mean over small windows. 0 where the
+    /// strength is 0.
+    pub(super) presence: Plane,
+    /// Direction of each pixel's mean gradient, across and down, times the least gradient of a present edge.
+    edges: Vec<[f32; 2]>,
     /// The frames that have the overlay, smoothed over three by three pixels.
     pub(super) frames: Vec<GrayImage>,
+    /// The numbers of these frames among those given.
+    pub(super) kept: Vec<usize>,
 }
 
 impl PersistentGradients {
     /// The persistent gradients of frames of one size.
     pub(super) fn of(frames: &[&GrayImage]) -> Self {
-        let smooth: Vec<GrayImage> = frames.par_iter().map(|frame| box_filter(frame, 1, 1)).collect();
-        let frames = frames_with_overlay(&smooth, &GradientSums::of(&smooth));
-        let sums = GradientSums::of(&frames);
+        let smooth: Vec<GrayImage> = frames.par_iter().map(|frame| box_filter(*frame, 1, 1)).collect();
+        let sums = GradientSums::of(&smooth);
+        let all = smooth.len();
+        let (kept, frames): (Vec<usize>, Vec<GrayImage>) =
+            frames_with_overlay(smooth, &sums).into_iter().unzip();
+        let left_out = frames.len() < all;
+        let sums = if left_out { GradientSums::of(&frames) } else { sums };
         let (per_pixel, strength) = (sums.per_pixel(), sums.strength());
-        Self { strength, per_pixel, frames }
+        let edges = sums.edges();
+        let mut gradients = Self {
+            presence: Plane::new(strength.width, strength.height),
+            strength,
+            per_pixel,
+            edges,
+            frames,
+            kept,
+        };
+        gradients.presence = gradients.presence_shares();
+        gradients
     }
+
+    /// Gradients of given strength that no frame has.
+    #[cfg(test)]
+    pub(super) fn drawn(strength: Plane, per_pixel: Plane) -> Self {
+        let presence = Plane::new(strength.width, strength.height);
+        Self { strength, per_pixel, presence, edges: Vec::new(), frames: Vec::new(), kept: Vec::new() }
+    }
+
+    /// The usual gradient of a present edge in an area, in grey levels over two pixels, times [`MIN_PRESENT_SHARE`].
+    pub(super) fn usual_edge(&self, area: PixelRect) -> f32 {
+        let width = self.strength.width;
+        let edges = area.rows().flat_map(|row| area.columns().map(move |x| row * width + x));
+        let length = |index: usize| {
+            let [across, down] = self.edges.get(index).copied().unwrap_or_default();
+            let is_text = self.strength.values.get(index).is_some_and(|strength| *strength > 0.0);
+            is_text.then(|| across.hypot(down))
+        };
+        nearest_rank(&mut edges.filter_map(length).collect::<Vec<f32>>(), USUAL_EDGE_QUANTILE)
+    }
+
+    /// Which pixels of an area have their edge in a frame, row by row. Pixels whose edges are weaker than `weakest` have
+    /// none. If `rare`, strong edges where gradients do not persist count as well: a digit that is shown in few frames
+    /// leaves no persistent gradient.
+    pub(super) fn present(&self, frame: &GrayImage, area: PixelRect, weakest: f32, rare: bool) -> Vec<bool> {
+        let mut present = vec![false; area.area_px() as usize];
+        let least_rare =
+            if rare { (MIN_RARE_MULTIPLE * weakest).max(MIN_PRESENT_GRADIENT) } else { f32::INFINITY };
+        let rows = present.chunks_mut(area.width.max(1) as usize).zip(area.rows());
+        rows.for_each(|(out, row)| {
+            self.present_in_row(frame, row, (area.left as usize, weakest, least_rare), out)
+        });
+        present
+    }
+
+    /// Marks the pixels of a part of a row that have their edge in a frame.
+    fn present_in_row(
+        &self,
+        frame: &GrayImage,
+        row: usize,
+        (left, weakest, least_rare): (usize, f32, f32),
+        out: &mut [bool],
+    ) {
+        let width = self.strength.width;
+        for_each_gradient_in_row(frame, row, |x, across, down| {
+            let Some(slot) = x.checked_sub(left).and_then(|column| out.get_mut(column)) else { return };
+            if across.hypot(down) >= least_rare {
+                *slot = true;
+                return;
+            }
+            if self.strength.at(x, row) <= 0.0 {
+                return;
+            }
+            let [edge_across, edge_down] = self.edges.get(row * width + x).copied().unwrap_or_default();
+            // Compares the gradient along the direction with the least one, both multiplied by the latter.
+            let least = edge_across * edge_across + edge_down * edge_down;
+            *slot =
+                least > 0.0 && least >= weakest * weakest && across * edge_across + down * edge_down >= least;
+        });
+    }
+
+    /// The share of frames with each pixel's edge, averaged over small windows with the gradients as weights.
+    fn presence_shares(&self) -> Plane {
+        let (width, height) = (self.strength.width, self.strength.height);
+        let mut counted = Plane::new(width, height);
+        counted.values.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, counts)| {
+            let has_text =
+                self.strength.values.iter().skip(row * width).take(width).any(|value| *value > 0.0);
+            if !has_text {
+                return;
+            }
+            let mut present = vec![false; width];
+            for frame in &self.frames {
+                present.fill(false);
+                self.present_in_row(frame, row, (0, 0.0, f32::INFINITY), &mut present);
+                counts
+                    .iter_mut()
+                    .zip(&present)
+                    .for_each(|(count, present)| *count += f32::from(u8::from(*present)));
+            }
+        });
+        let frames = self.frames.len().max(1) as f32;
+        let mut weights = self.per_pixel.clone();
+        for ((weight, count), strength) in
+            weights.values.iter_mut().zip(&mut counted.values).zip(&self.strength.values)
+        {
+            *weight = if *strength > 0.0 { *weight } else { 0.0 };
+            *count *= *weight / frames;
+        }
+        let (mut shares, weights) = (counted.local_mean(1), weights.local_mean(1));
+        for ((share, weight), strength) in
+            shares.values.iter_mut().zip(&weights.values).zip(&self.strength.values)
+        {
+            *share = if *weight > 0.0 && *strength > 0.0 { *share / weight } else { 0.0 };
+        }
+        shares
+    }
+}
+
+/// Gradients of one pixel summed over frames.
+#[derive(Debug, Clone, Copy, Default)]
+struct PixelSums {
+    across: f32,
+    down: f32,
+    across_squared: f32,
+    down_squared: f32,
+    mixed: f32,
 }
 
 /// Gradients summed over frames.
 struct GradientSums {
     /// Number of frames.
     count: usize,
-    /// Sum of the horizontal gradients.
-    across: Plane,
-    /// Sum of the vertical gradients.
-    down: Plane,
-    /// Sum of the squared gradients.
-    energy: Plane,
+    width: usize,
+    height: usize,
+    pixels: Vec<PixelSums>,
 }
 
 impl GradientSums {
     fn of(frames: &[GrayImage]) -> Self {
         let (width, height) = frames.first().map_or((0, 0), |frame| frame.dimensions());
-        let plane = || Plane::new(width as usize, height as usize);
-        let mut sums = Self { count: frames.len(), across: plane(), down: plane(), energy: plane() };
-        for frame in frames {
-            for_each_gradient(frame, |at, across, down| {
-                if let (Some(sum_across), Some(sum_down), Some(energy)) = (
-                    sums.across.values.get_mut(at),
-                    sums.down.values.get_mut(at),
-                    sums.energy.values.get_mut(at),
-                ) {
-                    *sum_across += across;
-                    *sum_down += down;
-                    *energy += across * across + down * down;
-                }
-            });
-        }
-        sums
+        let (width, height) = (width as usize, height as usize);
+        let mut pixels = vec![PixelSums::default(); width * height];
+        pixels.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, sums)| {
+            for frame in frames {
+                for_each_gradient_in_row(frame, row, |x, across, down| {
+                    if let Some(sum) = sums.get_mut(x) {
+                        sum.across += across;
+                        sum.down += down;
+                        sum.across_squared += across * across;
+                        sum.down_squared += down * down;
+                        sum.mixed += across * down;
+                    }
+                });
+            }
+        });
+        Self { count: frames.len(), width, height, pixels }
+    }
+
+    fn plane(&self, value: impl Fn(&PixelSums) -> f32) -> Plane {
+        Plane { width: self.width, height: self.height, values: self.pixels.iter().map(value).collect() }
     }
 
     /// The squared persistent gradient of each pixel; noise can make it negative.
     fn persistent_energy(&self) -> Plane {
-        let count = self.count as f32;
-        let mut squared = Plane::new(self.energy.width, self.energy.height);
-        let sums = self.across.values.iter().zip(&self.down.values).zip(&self.energy.values);
-        for (out, ((across, down), energy)) in squared.values.iter_mut().zip(sums) {
-            *out = (across * across + down * down - energy) / (count * (count - 1.0)).max(1.0);
-        }
-        squared
+        let pairs = (self.count as f32 * (self.count as f32 - 1.0)).max(1.0);
+        self.plane(|sum| (sum.across * sum.across + sum.down * sum.down - sum.energy()) / pairs)
     }
 
     fn per_pixel(&self) -> Plane {
@@ -104,7 +241,7 @@ impl GradientSums {
     fn strength(&self) -> Plane {
         let count = self.count as f32;
         let share = MIN_PERSISTENT_SHARE.max(MIN_PERSISTENT_FRAMES / count);
-        let energy = self.energy.local_mean(WINDOW_RADIUS_PX);
+        let energy = self.plane(PixelSums::energy).local_mean(WINDOW_RADIUS_PX);
         let mut strength = self.persistent_energy().local_mean(WINDOW_RADIUS_PX);
         for (value, energy) in strength.values.iter_mut().zip(&energy.values) {
             let is_text = *value >= MIN_GRADIENT * MIN_GRADIENT && *value >= share * energy / count.max(1.0);
@@ -112,51 +249,74 @@ impl GradientSums {
         }
         strength
     }
+
+    /// The direction of each pixel's mean gradient times the least gradient of a present edge.
+    fn edges(&self) -> Vec<[f32; 2]> {
+        self.pixels.iter().map(PixelSums::edge).collect()
+    }
 }
 
-/// The frames whose gradients agree with the persistent ones. Frames without overlay, as after a loss of signal, are left
-/// out.
-fn frames_with_overlay(frames: &[GrayImage], sums: &GradientSums) -> Vec<GrayImage> {
+impl PixelSums {
+    fn energy(&self) -> f32 {
+        self.across_squared + self.down_squared
+    }
+
+    fn edge(&self) -> [f32; 2] {
+        let length = self.across.hypot(self.down);
+        if length <= 0.0 {
+            return [0.0; 2];
+        }
+        let (across, down) = (self.across / length, self.down / length);
+        let squared = across * across * self.across_squared
+            + down * down * self.down_squared
+            + 2.0 * across * down * self.mixed;
+        let least = (MIN_PRESENT_SHARE * squared / length).clamp(MIN_PRESENT_GRADIENT, MAX_GRADIENT);
+        [across * least, down * least]
+    }
+}
+
+/// The frames whose gradients agree with the persistent ones, with their numbers. Those without overlay, as after a
+/// loss of signal, are left out.
+fn frames_with_overlay(frames: Vec<GrayImage>, sums: &GradientSums) -> Vec<(usize, GrayImage)> {
     let strength = sums.strength();
-    let agreement: Vec<f32> = frames
-        .iter()
-        .map(|frame| {
-            let mut sum = 0.0;
-            for_each_gradient(frame, |at, across, down| {
-                if strength.values.get(at).is_some_and(|value| *value > 0.0) {
-                    sum += across * sums.across.values.get(at).unwrap_or(&0.0)
-                        + down * sums.down.values.get(at).unwrap_or(&0.0);
+    let agreement = |frame: &GrayImage| {
+        let mut sum = 0.0;
+        for row in 0..sums.height {
+            for_each_gradient_in_row(frame, row, |x, across, down| {
+                if let Some(pixel) =
+                    sums.pixels.get(row * sums.width + x).filter(|_| strength.at(x, row) > 0.0)
+                {
+                    sum += across * pixel.across + down * pixel.down;
                 }
             });
-            sum
-        })
-        .collect();
-    let min_agreement = MIN_AGREEMENT_SHARE * nearest_rank(&mut agreement.clone(), 0.5);
-    let kept = agreement.iter().zip(frames).filter(|(agreement, _)| **agreement >= min_agreement);
-    kept.map(|(_, frame)| frame.clone()).collect()
+        }
+        sum
+    };
+    let agreements: Vec<f32> = frames.par_iter().map(agreement).collect();
+    let min_agreement = MIN_AGREEMENT_SHARE * nearest_rank(&mut agreements.clone(), 0.5);
+    let kept = agreements.iter().zip(frames.into_iter().enumerate());
+    kept.filter(|(agreement, _)| **agreement >= min_agreement).map(|(_, frame)| frame).collect()
 }
 
-/// Calls `visit` with the index of each inner pixel and its horizontal and vertical gradient: the differences of the grey
+/// Calls `visit` with each inner column of a row and its horizontal and vertical gradient: the differences of the grey
 /// levels on both sides of it, over two pixels.
-fn for_each_gradient(frame: &GrayImage, mut visit: impl FnMut(usize, f32, f32)) {
+#[inline(always)]
+fn for_each_gradient_in_row(frame: &GrayImage, row: usize, mut visit: impl FnMut(usize, f32, f32)) {
     let (width, pixels) = (frame.width() as usize, frame.as_raw());
-    let rows = (frame.height() as usize).saturating_sub(2);
-    for row in 0..rows {
-        let start = row * width;
-        let (Some(above), Some(here), Some(below)) = (
-            pixels.get(start..start + width),
-            pixels.get(start + width..start + 2 * width),
-            pixels.get(start + 2 * width..start + 3 * width),
-        ) else {
-            return;
-        };
-        for (x, ((sides, up), down)) in
-            here.windows(3).zip(above.iter().skip(1)).zip(below.iter().skip(1)).enumerate()
-        {
-            let [left, _, right] = sides else { continue };
-            let across = (f32::from(*right) - f32::from(*left)).clamp(-MAX_GRADIENT, MAX_GRADIENT);
-            let downward = (f32::from(*down) - f32::from(*up)).clamp(-MAX_GRADIENT, MAX_GRADIENT);
-            visit(start + width + x + 1, across, downward);
-        }
+    let Some(start) = row.checked_sub(1).map(|above| above * width) else { return };
+    let (Some(above), Some(here), Some(below)) = (
+        pixels.get(start..start + width),
+        pixels.get(start + width..start + 2 * width),
+        pixels.get(start + 2 * width..start + 3 * width),
+    ) else {
+        return;
+    };
+    for (x, ((sides, up), down)) in
+        here.windows(3).zip(above.iter().skip(1)).zip(below.iter().skip(1)).enumerate()
+    {
+        let [left, _, right] = sides else { continue };
+        let across = (f32::from(*right) - f32::from(*left)).clamp(-MAX_GRADIENT, MAX_GRADIENT);
+        let downward = (f32::from(*down) - f32::from(*up)).clamp(-MAX_GRADIENT, MAX_GRADIENT);
+        visit(x + 1, across, downward);
     }
 }

@@ -1,24 +1,26 @@
 //! Search for the overlay: finds the boxes of its readouts and guesses their channels.
 //!
 //! ```text
-//! frames -> gradients (what stays in place) -> text_lines -> readout (the digits in a line, by line_strip and
-//!        digit_samples) -> decimal_point, digit_count, channel_guess -> proposals
+//! frames -> gradients (what stays in place, and in how many frames) -> changing_parts -> readout (the digits around
+//!        them: line_shapes, cells, votes, widest, variation) -> decimal_point, digit_count, channel_guess -> proposals
 //! ```
 //!
 //! All thresholds of this folder were set by judgement while the search was written; the drawn clips of `tests.rs` check
 //! the result. Proposals are only a starting point: the pilot checks every box.
 
+mod cells;
+mod changing_parts;
 mod channel_guess;
 mod columns;
-mod correlation;
 mod decimal_point;
 mod digit_count;
-mod digit_samples;
 mod gradients;
-mod line_strip;
+mod line_shapes;
 mod plane;
 mod readout;
-mod text_lines;
+mod variation;
+mod votes;
+mod widest;
 
 #[cfg(test)]
 mod tests;
@@ -29,21 +31,20 @@ use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::setup::{MAX_DIGITS, MIN_BOX_PX, Region};
 use channel_guess::guess_channels;
-use digit_count::{DigitCount, with_room_for_a_digit};
+use digit_count::DigitCount;
 use gradients::PersistentGradients;
 use readout::{Readout, find_readouts};
-use text_lines::{cut_clear_of, find_lines};
 
 /// Minimum number of frames: with fewer, the overlay cannot be distinguished from the background.
 pub const MIN_FRAMES: usize = 8;
+/// Number of frames to search in, spread over the clip.
+pub const PROPOSAL_FRAMES: usize = 50;
 /// Maximum number of proposals.
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.
 const MIN_FRAME_PX: u32 = 32;
-/// Margin around the digits, in pixels, in addition to the [spread](text_lines::SPREAD_PX) of the gradients.
+/// Margin around the digits, in pixels, in addition to the [spread](changing_parts::SPREAD_PX) of the gradients.
 const MARGIN_PX: u32 = 1;
-/// Difference between high and low agreement (correlations) from which the score is 1: a digit certainly changes.
-const CERTAIN_DIFFERENCE: f32 = 0.5;
 /// Score of digits that never change in the frames.
 const CONSTANT_SCORE: f32 = 0.2;
 
@@ -59,8 +60,7 @@ pub struct Proposal {
     /// Share of the steps from one given frame to the next at which the text differs, 0 to 1: that of the digit that
     /// changes most often.
     pub changed_share: f32,
-    /// Number of digits that the box has room for, including those after the point: the counted digits, and one more if
-    /// the box has room for another digit in front. `None` if the count is not certain.
+    /// Number of digits that the box has room for, including those after the point. `None` if the count is not certain.
     pub digits: Option<u8>,
     /// Number of digits after the decimal point; 0 if no point was found.
     pub decimals: u8,
@@ -78,7 +78,8 @@ impl Proposal {
 /// Finds the readouts in about 20 to 60 frames spread over a whole clip, with the highest scores first.
 ///
 /// The overlay stays in place while the scenery behind it moves, so the brightness gradients of the overlay agree over
-/// time. Digits differ from labels and from the airframe because they change between a few shapes. Frames of another
+/// time. Digits differ from labels and from the airframe because their edges are present in a part of the frames, and
+/// from other things that change because the shape network recognises them, and different ones at one place. Frames of another
 /// size than the first one are ignored. The result is empty with fewer than [`MIN_FRAMES`] frames, and has at most
 /// [`MAX_PROPOSALS`] entries.
 #[must_use]
@@ -91,23 +92,25 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
         return Vec::new();
     }
     let gradients = PersistentGradients::of(&same_size);
-    let mut readouts = find_readouts(&gradients, &find_lines(&gradients.strength));
+    let originals: Vec<&GrayImage> =
+        gradients.kept.iter().filter_map(|index| same_size.get(*index).copied()).collect();
+    let mut readouts = find_readouts(&gradients, &originals);
     readouts.sort_by(|one, other| score(other).total_cmp(&score(one)));
     readouts.truncate(MAX_PROPOSALS);
     let channels = guess_channels(&gradients, &readouts);
     let counts: Vec<DigitCount> =
         readouts.iter().map(|readout| DigitCount::of(&gradients, readout.rect)).collect();
-    let boxes = boxes(&gradients, &readouts, &channels, &counts, size);
+    let boxes = boxes(&readouts, size);
     let parts = readouts.iter().zip(channels).zip(counts).zip(boxes);
     parts
-        .filter(|(_, found)| found.rect.width >= MIN_BOX_PX.0 && found.rect.height >= MIN_BOX_PX.1)
-        .map(|(((readout, channel), count), ReadoutBox { rect, extra_digit })| {
-            let digits = |whole: u8| (whole + count.decimals + u8::from(extra_digit)).min(MAX_DIGITS);
+        .filter(|(_, rect)| rect.width >= MIN_BOX_PX.0 && rect.height >= MIN_BOX_PX.1)
+        .map(|(((readout, channel), count), rect)| {
+            let digits = |whole: u8| (whole + count.decimals).min(MAX_DIGITS);
             Proposal {
                 rect,
                 channel,
                 score: score(readout),
-                changed_share: readout.agreement.changed_share,
+                changed_share: readout.changed_share,
                 digits: count.whole.map(digits),
                 decimals: count.decimals,
             }
@@ -117,46 +120,29 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
 
 /// How clearly the digits of a readout change, [`CONSTANT_SCORE`] to 1.
 fn score(readout: &Readout) -> f32 {
-    let difference = readout.agreement.high - readout.agreement.low;
-    (difference / CERTAIN_DIFFERENCE).clamp(CONSTANT_SCORE, 1.0)
-}
-
-/// The box of a readout.
-struct ReadoutBox {
-    rect: PixelRect,
-    /// Whether it has room for one more digit in front of those counted.
-    extra_digit: bool,
+    readout.certainty.clamp(CONSTANT_SCORE, 1.0)
 }
 
 /// The boxes of the readouts, with as much margin as their neighbours and the edges of the frame allow.
-fn boxes(
-    gradients: &PersistentGradients,
-    readouts: &[Readout],
-    channels: &[Channel],
-    counts: &[DigitCount],
-    frame: (u32, u32),
-) -> Vec<ReadoutBox> {
-    let mut boxes: Vec<ReadoutBox> = Vec::with_capacity(readouts.len());
-    for ((readout, channel), count) in readouts.iter().zip(channels).zip(counts) {
-        let room_px = if count.whole.is_some_and(|whole| whole >= usual_whole_digits(channel)) {
-            0
-        } else {
-            count.pitch_px
-        };
-        let wider = with_room_for_a_digit(gradients, readout.rect, room_px);
-        let extra_digit = room_px > 0 && readout.rect.left - wider.left == room_px;
-        let rect = wider.with_margin(MARGIN_PX).clipped_to(frame);
-        let rect = boxes.iter().fold(rect, |rect, earlier| cut_clear_of(rect, earlier.rect));
-        boxes.push(ReadoutBox { rect, extra_digit });
+fn boxes(readouts: &[Readout], frame: (u32, u32)) -> Vec<PixelRect> {
+    let mut boxes: Vec<PixelRect> = Vec::with_capacity(readouts.len());
+    for readout in readouts {
+        let rect = readout.rect.with_margin(MARGIN_PX).clipped_to(frame);
+        boxes.push(boxes.iter().fold(rect, |rect, earlier| cut_clear_of(rect, *earlier)));
     }
     boxes
 }
 
-/// Number of digits before the point that values of a channel rarely exceed. Common practice, no source.
-fn usual_whole_digits(channel: &Channel) -> u8 {
-    match channel {
-        Channel::Voltage | Channel::Satellites => 2,
-        Channel::Speed | Channel::Throttle | Channel::Current | Channel::Heading => 3,
-        _ => 4,
+/// The rectangle without its overlap with another one. It is cut on the side where the fewest pixels are lost.
+fn cut_clear_of(rect: PixelRect, other: PixelRect) -> PixelRect {
+    if rect.overlap_px(other) == 0 {
+        return rect;
     }
+    let cuts = [
+        rect.with_columns(other.right().min(rect.right()), rect.right()),
+        rect.with_columns(rect.left, other.left.max(rect.left)),
+        rect.with_rows(other.bottom().min(rect.bottom()), rect.bottom()),
+        rect.with_rows(rect.top, other.top.max(rect.top)),
+    ];
+    cuts.into_iter().max_by_key(|cut| cut.area_px()).unwrap_or(rect)
 }

@@ -1,0 +1,131 @@
+//! Finds where text changes: the parts of the overlay whose edges are present in some frames only.
+
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+use rayon::prelude::*;
+
+use super::gradients::PersistentGradients;
+use crate::geometry::PixelRect;
+use crate::stats::nearest_rank;
+
+/// The strength of the gradients is averaged over windows, which enlarges everything by this on each side, in pixels.
+pub(super) const SPREAD_PX: u32 = 2;
+/// The strongest text of an overlay has this quantile of the strengths above 0.
+const STRONG_QUANTILE: f32 = 0.995;
+/// Minimum strengths of text that changes, as shares of the strongest text: a digit is shown in a part of the frames.
+const STRENGTH_SHARES: [f32; 4] = [0.08, 0.16, 0.3, 0.5];
+/// An edge present in a larger share of the frames does not change. Edges of labels over scenery are not seen in all.
+const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
+/// Areas that share this much of their union are the same.
+const SAME_AREA_SHARE: f32 = 0.9;
+/// Minimum width and height of a part, in pixels.
+const MIN_PART_PX: (u32, u32) = (3, 5);
+/// Maximum number of parts that are joined; the largest are kept. It limits the time on moving patterns.
+const MAX_PARTS: usize = 600;
+/// Maximum gap between the parts of a value, in heights of the higher one.
+const MAX_GAP_HEIGHTS: f32 = 0.35;
+/// Minimum number of rows that parts of a value share, as a share of the lower one's height.
+const MIN_SHARED_ROWS: f32 = 0.6;
+/// Maximum height of two joined parts side by side, in heights of the higher one.
+const MAX_JOINED_HEIGHT: f32 = 1.3;
+/// Maximum height of the parts of one digit above each other, in widths.
+const MAX_DIGIT_HEIGHT: f32 = 2.6;
+/// Minimum and maximum height of a value that changes, in pixels.
+const HEIGHT_PX: (u32, u32) = (7, 240);
+/// Minimum and maximum width of what changes in a value, in heights.
+const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
+
+/// Areas of text that changes, found with several limits of strength and presence: each is one value, or a part of one, or
+/// a value joined with its surroundings. Areas of different limits overlap.
+pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
+    let mut strengths: Vec<f32> =
+        gradients.strength.values.iter().copied().filter(|value| *value > 0.0).collect();
+    let strongest = nearest_rank(&mut strengths, STRONG_QUANTILE);
+    let limits: Vec<(f32, f32)> = STRENGTH_SHARES
+        .iter()
+        .flat_map(|share| MAX_PRESENCES.iter().map(move |presence| (share * strongest, *presence)))
+        .collect();
+    let mut areas: Vec<PixelRect> = limits
+        .par_iter()
+        .flat_map_iter(|(strength, presence)| areas_within(gradients, *strength, *presence))
+        .collect();
+    let mut distinct: Vec<PixelRect> = Vec::new();
+    areas.sort_by_key(|area| (area.top, area.left, area.width));
+    for area in areas {
+        let is_same = |other: &PixelRect| {
+            area.overlap_px(*other) as f32 >= SAME_AREA_SHARE * area.union(*other).area_px() as f32
+        };
+        if !distinct.iter().any(is_same) {
+            distinct.push(area);
+        }
+    }
+    distinct
+}
+
+/// The areas of strong gradients that are present in some frames only.
+fn areas_within(gradients: &PersistentGradients, least: f32, max_presence: f32) -> Vec<PixelRect> {
+    let changes = |index: usize| {
+        let strength = gradients.strength.values.get(index).copied().unwrap_or(0.0);
+        let presence = gradients.presence.values.get(index).copied().unwrap_or(0.0);
+        strength > 0.0 && strength >= least && presence > 0.0 && presence < max_presence
+    };
+    let (width, height) = (gradients.strength.width, gradients.strength.height);
+    let mask = GrayImage::from_fn(width as u32, height as u32, |x, y| {
+        Luma([u8::from(changes(y as usize * width + x as usize))])
+    });
+    let mut parts = connected_parts(&mask);
+    parts.retain(|(rect, _)| {
+        rect.width >= MIN_PART_PX.0 && rect.height >= MIN_PART_PX.1 && rect.height <= HEIGHT_PX.1
+    });
+    parts.sort_by_key(|(_, pixels)| std::cmp::Reverse(*pixels));
+    parts.truncate(MAX_PARTS);
+    let mut areas: Vec<PixelRect> = Vec::new();
+    for (part, _) in parts {
+        let mut joined = part;
+        while let Some(at) = areas.iter().position(|area| belong_together(*area, joined)) {
+            joined = joined.union(areas.swap_remove(at));
+        }
+        areas.push(joined);
+    }
+    areas.retain(|area| {
+        let width = area.width as f32 / area.height as f32;
+        (HEIGHT_PX.0..=HEIGHT_PX.1).contains(&area.height)
+            && (WIDTH_HEIGHTS.0..=WIDTH_HEIGHTS.1).contains(&width)
+    });
+    areas
+}
+
+/// Whether two parts belong to one value: side by side in one line, or above each other in one digit.
+fn belong_together(one: PixelRect, other: PixelRect) -> bool {
+    let (lower, higher) = (one.height.min(other.height) as f32, one.height.max(other.height) as f32);
+    let joined = one.union(other);
+    let in_line = one.column_gap(other) as f32 <= MAX_GAP_HEIGHTS * higher
+        && one.shared_rows(other) as f32 >= MIN_SHARED_ROWS * lower
+        && joined.height as f32 <= MAX_JOINED_HEIGHT * higher;
+    let narrower = one.width.min(other.width) as f32;
+    let wider = one.width.max(other.width) as f32;
+    let row_gap = one.top.max(other.top).saturating_sub(one.bottom().min(other.bottom()));
+    let in_digit = one.shared_columns(other) as f32 >= MIN_SHARED_ROWS * narrower
+        && joined.height as f32 <= MAX_DIGIT_HEIGHT * wider
+        && row_gap as f32 <= 0.25 * joined.height as f32
+        && lower <= 0.8 * joined.height as f32;
+    in_line || in_digit
+}
+
+/// The bounding boxes of the connected areas of a mask, with their numbers of pixels.
+fn connected_parts(mask: &GrayImage) -> Vec<(PixelRect, u32)> {
+    let mut parts: Vec<Option<(PixelRect, u32)>> = Vec::new();
+    for (x, y, Luma([label])) in
+        connected_components(mask, Connectivity::Eight, Luma([0u8])).enumerate_pixels()
+    {
+        let Some(index) = (*label as usize).checked_sub(1) else { continue };
+        if parts.len() <= index {
+            parts.resize(index + 1, None);
+        }
+        let pixel = PixelRect::new(x, y, 1, 1);
+        if let Some(part) = parts.get_mut(index) {
+            *part = Some(part.map_or((pixel, 1), |(rect, count)| (rect.union(pixel), count + 1)));
+        }
+    }
+    parts.into_iter().flatten().collect()
+}
