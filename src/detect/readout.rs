@@ -198,7 +198,8 @@ fn readouts_of(
     shapes: &LineShapes,
     digits: PixelRect,
 ) -> Vec<Readout> {
-    let votes = Votes::of(shapes);
+    let rare = line_of(gradients, originals, digits, true);
+    let votes = Votes::of(shapes, &rare);
     votes
         .segments()
         .into_iter()
@@ -209,7 +210,6 @@ fn readouts_of(
             if certainty < MIN_CERTAINTY || !changes || !variation.changes() {
                 return None;
             }
-            let rare = line_of(gradients, originals, digits.with_columns(columns.start, columns.end), true);
             let columns = votes.with_full_first_digit(votes.with_rare_digits(columns, &rare));
             let rect = with_soft_edges(gradients, digits.with_columns(columns.start, columns.end));
             let last = Columns::new(

@@ -43,6 +43,34 @@ pub(super) struct Votes {
     frames: usize,
 }
 
+/// The cells and points of a line in one frame.
+struct FrameCells {
+    cells: Vec<Cell>,
+    points: Vec<Columns>,
+}
+
+impl FrameCells {
+    fn of(shapes: &LineShapes, frame: usize) -> Self {
+        let (mut cells, mut points) = (Vec::new(), Vec::new());
+        for run in shapes.runs(frame) {
+            match kind_of(shapes, run) {
+                RunKind::Point => points.push(run.columns),
+                RunKind::Glyph => cells.extend(certain_cells(shapes, frame, run)),
+                RunKind::Other => {
+                    cells.push(Cell { columns: run.columns, digit: 0, certainty: 0.0, is_high: false });
+                }
+            }
+        }
+        Self { cells, points }
+    }
+
+    /// Number of certain digits, less half the number of other cells.
+    fn merit(&self) -> f32 {
+        let certain = self.cells.iter().filter(|cell| cell.certainty >= CERTAIN).count() as f32;
+        1.5 * certain - 0.5 * self.cells.len() as f32
+    }
+}
+
 /// Number of cells at a column, and of those that are certainly digits.
 #[derive(Clone, Copy, Default)]
 struct ColumnVotes {
@@ -53,21 +81,22 @@ struct ColumnVotes {
 }
 
 impl Votes {
-    pub(super) fn of(shapes: &LineShapes) -> Self {
+    /// What the frames show along a line. `rare` is the same line with all strong edges.
+    pub(super) fn of(shapes: &LineShapes, rare: &LineShapes) -> Self {
         let step = (shapes.frames() / PROFILE_FRAMES).max(1);
         let height = shapes.digits.height as f32;
         let (mut cells, mut points, mut frames) = (Vec::new(), Vec::new(), 0);
         for frame in (0..shapes.frames()).step_by(step) {
             frames += 1;
-            for run in shapes.runs(frame) {
-                match kind_of(shapes, run) {
-                    RunKind::Point => points.push(run.columns),
-                    RunKind::Glyph => cells.extend(certain_cells(shapes, frame, run)),
-                    RunKind::Other => {
-                        cells.push(Cell { columns: run.columns, digit: 0, certainty: 0.0, is_high: false })
-                    }
+            let mut shown = FrameCells::of(shapes, frame);
+            if shown.cells.iter().any(|cell| cell.certainty < CERTAIN) {
+                let other = FrameCells::of(rare, frame);
+                if other.merit() > shown.merit() {
+                    shown = other;
                 }
             }
+            cells.append(&mut shown.cells);
+            points.append(&mut shown.points);
         }
         let left = shapes.digits.left;
         let mut columns = vec![ColumnVotes::default(); shapes.digits.width as usize + 1];
