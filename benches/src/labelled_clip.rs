@@ -140,12 +140,28 @@ pub fn labelled_clips(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Box<dyn Error>>
     Ok(clips)
 }
 
-/// The true regions of a clip, from either form of truth files.
+/// The true regions of a clip, from either form of truth files. Where the truth states the width of a cell, a region is as
+/// wide as its widest text, right-aligned.
 ///
 /// # Errors
 /// If the truth cannot be read.
 pub fn true_regions(clip: &Path) -> Result<Vec<Region>, Box<dyn Error>> {
-    Ok(described(clip)?.0.regions)
+    let (setup, truth, _) = described(clip)?;
+    let json = clip.with_extension("truth.json");
+    let cell = match json.exists() {
+        true => serde_json::from_str::<Value>(&std::fs::read_to_string(json)?)?["cell"][0].as_u64(),
+        false => None,
+    };
+    let mut regions = setup.regions;
+    let Some(cell) = cell else { return Ok(regions) };
+    for region in &mut regions {
+        let texts = truth.get(region.channel.name()).map_or(&[][..], Vec::as_slice);
+        let shown = texts.iter().flat_map(|text| text.split('|')).map(|text| text.trim().chars().count());
+        let width = u32::try_from(shown.max().unwrap_or(0) as u64 * cell)? + 2;
+        let right = region.rect.right();
+        region.rect = region.rect.with_columns(right - width.min(region.rect.width), right);
+    }
+    Ok(regions)
 }
 
 /// Reproducible pseudo-random numbers (linear congruential generator with the constants of Knuth's MMIX).

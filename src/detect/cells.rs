@@ -40,7 +40,7 @@ pub(super) fn kind_of(shapes: &LineShapes, run: Run) -> RunKind {
     }
     let share = run.height().saturating_sub(2) as f32 / (height - 2.0);
     let is_on_base_line = shapes.digits.bottom().abs_diff(run.bottom) as f32 <= 0.15 * height;
-    if share <= 0.55 && run.columns.width() as f32 <= 0.5 * height && is_on_base_line {
+    if share <= 0.62 && run.columns.width() as f32 <= 0.6 * height && is_on_base_line {
         RunKind::Point
     } else {
         RunKind::Glyph

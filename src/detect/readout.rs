@@ -104,7 +104,22 @@ pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayI
             }
         }
     }
-    found
+    without_stray_digits(found)
+}
+
+/// The readouts without single digits of another height than the numbers have: moving patterns look like these.
+fn without_stray_digits(mut readouts: Vec<Readout>) -> Vec<Readout> {
+    let is_single =
+        |readout: &Readout| (readout.rect.width as f32) < MAX_SINGLE_WIDTH * readout.rect.height as f32;
+    let numbers = readouts.iter().filter(|readout| !is_single(readout));
+    let mut heights: Vec<f32> = numbers.map(|readout| readout.rect.height as f32).collect();
+    if heights.len() >= MIN_NUMBERS {
+        let usual = nearest_rank(&mut heights, 0.5);
+        let has_usual_height =
+            |readout: &Readout| (readout.rect.height as f32 - usual).abs() <= MAX_HEIGHT_DIFFERENCE * usual;
+        readouts.retain(|readout| !is_single(readout) || has_usual_height(readout));
+    }
+    readouts
 }
 
 /// The area with all rows of the strokes that its changing parts belong to.

@@ -11,8 +11,10 @@ use crate::stats::nearest_rank;
 const PROFILE_FRAMES: usize = 60;
 /// A cell with at least this probability is certainly a digit.
 pub(super) const CERTAIN: f32 = 0.8;
-/// Glyphs are usual at a column from this share of the frames on.
+/// Minimum share of the frames with other glyphs than digits at a column that ends a value.
 const MIN_OTHER_SHARE: f32 = 0.3;
+/// Glyphs are usual at a column from this share of the frames on.
+const MIN_USUAL_SHARE: f32 = 0.6;
 /// A place shown less often than this share of the glyphs on both sides is blank inside a number.
 const MAX_DIP: f32 = 0.6;
 /// Minimum share of the frames that show the strokes of a digit as high as digits are.
@@ -252,7 +254,7 @@ impl Votes {
     pub(super) fn is_usual(&self, x: u32) -> bool {
         self.columns
             .get(x.saturating_sub(self.left) as usize)
-            .is_some_and(|vote| vote.cells >= (MIN_OTHER_SHARE * self.frames as f32).max(2.0))
+            .is_some_and(|vote| vote.cells >= (MIN_USUAL_SHARE * self.frames as f32).max(2.0))
     }
 
     fn is_digit_at(&self, x: u32) -> bool {

@@ -13,11 +13,11 @@ const MAX_RARE_DIGITS: usize = 2;
 /// Maximum gap before or after such a digit.
 const MAX_RARE_GAP: f32 = 0.4;
 /// Minimum certainty of such a digit.
-const MIN_RARE_CERTAINTY: f32 = 0.93;
+const MIN_RARE_CERTAINTY: f32 = 0.88;
 /// Minimum share of frames that show it.
 const MIN_RARE_FRAMES: f32 = 0.06;
 /// Minimum share of certain digits among the runs as high as digits.
-const MIN_RARE_SHARE: f32 = 0.7;
+const MIN_RARE_SHARE: f32 = 0.6;
 /// Maximum distance of the top and bottom of such a digit from those of the others.
 const MAX_RARE_OFFSET: f32 = 0.13;
 /// Maximum width of a narrow digit, as a share of the usual ones.

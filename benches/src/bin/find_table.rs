@@ -77,12 +77,12 @@ fn measure(clip: &Path, with_boxes: bool) -> Result<Found, Box<dyn Error>> {
     let mut unmatched: Vec<&Proposal> = proposals.iter().collect();
     let mut result = Found { readouts: truth.len(), fetch_s, search_s, ..Found::default() };
     for region in &truth {
-        let matching = unmatched.iter().position(|one| matches(one.rect, region.place, &median));
+        let matching = unmatched.iter().position(|one| matches(one.rect, region.rect, &median));
         let proposal = matching.map(|position| unmatched.remove(position));
         result.found += usize::from(proposal.is_some());
         result.named += usize::from(proposal.is_some_and(|one| one.channel == region.channel));
         if with_boxes && proposal.is_none() {
-            eprintln!("  missed {} {}", region.channel.name(), region.place);
+            eprintln!("  missed {} {}", region.channel.name(), region.rect);
         }
     }
     result.false_boxes = unmatched.len();
@@ -107,7 +107,11 @@ fn matches(proposed: PixelRect, truth: PixelRect, median: &GrayImage) -> bool {
     let outer = truth.with_margin((1.3 * digit).ceil() as u32);
     let rows = |left: u32, right: u32| PixelRect::from_edges(left, truth.top, right, truth.bottom());
     // A blank place in front of the value may belong to the box: a wider value may follow.
-    let left = if has_ink(rows(outer.left, allowed.left), median) { allowed.left } else { outer.left };
+    let left = if has_ink(rows(proposed.left.max(outer.left), allowed.left.max(proposed.left)), median) {
+        allowed.left
+    } else {
+        outer.left
+    };
     let limit = PixelRect::from_edges(left, allowed.top, allowed.right(), allowed.bottom());
     proposed.contains(ink) && limit.contains(proposed)
 }
