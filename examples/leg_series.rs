@@ -1,7 +1,7 @@
-//! Writes simulated flights as input for other leg finders: `leg_series FOLDER [FLIGHTS]`.
+//! Writes simulated flights as input for other programs that find legs: `leg_series FOLDER [FLIGHTS]`.
 //!
-//! `speeds.csv` has the speed at each overlay update (`flight,time_s,speed`). `legs.csv` has the legs as flown and
-//! as found by this program (`flight,who,start_s,end_s`; `who` is `true` or `found`).
+//! `speeds.csv` has the speed at each overlay update (`flight,time_s,speed`). `legs.csv` has the legs as
+//! flown and as found by this program (`flight,who,start_s,end_s`; `who` is `true` or `found`).
 #![allow(missing_docs)]
 
 #[path = "../tests/common/flights.rs"]
@@ -16,7 +16,7 @@ use pairspeed::legs::{LegOptions, find};
 use pairspeed::model::channel::Channel;
 use pairspeed::series::trust;
 
-/// Winds and gusts in m/s; lengths of the legs in seconds.
+/// Minimum and maximum wind in m/s, and lengths of the legs in seconds.
 const CONDITIONS: [(f64, f64, (f64, f64)); 4] =
     [(0.5, 0.2, (9.0, 12.0)), (2.0, 0.4, (9.0, 12.0)), (4.0, 0.7, (9.0, 12.0)), (4.0, 0.7, (16.0, 22.0))];
 

@@ -1,7 +1,7 @@
-//! What a reader of a note or an error can do next, as values.
+//! What the reader of a note or an error can do next, as values.
 //!
-//! The library states the problem and where it is. The program and the window each word the advice: the one names an
-//! option or a command, the other a field or a step.
+//! The library states the problem and which file, region or leg has it. The program and the window each word
+//! the advice: the program names an option or a command, the window a field or a step.
 
 use std::fmt;
 
@@ -14,7 +14,7 @@ pub enum Advice {
     GiveThrottle,
     /// Give the course of the legs over the ground.
     GiveCourse,
-    /// Give the elevation of the field, or else temperature and pressure.
+    /// Give the elevation of the field, or otherwise temperature and pressure.
     GiveElevationOrAir,
     /// Give the temperature and the pressure at the field.
     GiveTemperatureAndPressure,
@@ -22,23 +22,23 @@ pub enum Advice {
     GiveTemperature,
     /// Give the pressure at the field.
     GivePressure,
-    /// Learn the digits that are not known from labelled readings.
+    /// Learn the digits that have no glyph, from labelled readings.
     TeachDigits,
     /// Label at least one reading.
     LabelReading,
-    /// Check the labels, or insist on one that is right.
+    /// Check the labels, or insist on a label that is right although others contradict it.
     CheckLabels,
-    /// Look at the region in a frame.
+    /// Check the region in a frame.
     InspectRegion,
     /// Mark the boxes again.
     MarkBoxes,
-    /// Look at the regions, then mark the boxes again or learn the digits.
+    /// Check the regions, then mark the boxes again or label the digits.
     InspectMarkOrTeach,
     /// Write a new setup file.
     WriteSetup,
     /// Look up the frame size of the clip.
     InspectFrameSize,
-    /// Replace the results that are there, or choose another folder.
+    /// Replace the existing results, or choose another folder.
     ReplaceOrOtherFolder,
     /// Choose another folder for the results.
     OtherFolder,
@@ -49,7 +49,7 @@ pub enum Advice {
 pub struct FlightNote {
     /// The note, one sentence or two.
     pub sentence: String,
-    /// What to do about it, where something can be done.
+    /// What to do about it; `None` if nothing can be done.
     pub advice: Option<Advice>,
 }
 
@@ -73,6 +73,6 @@ impl fmt::Display for FlightNote {
 
 /// An error that may come with advice.
 pub trait Advised: fmt::Display {
-    /// What to do next; `None` where the message says it.
+    /// What to do next; `None` if the message says it already.
     fn advice(&self) -> Option<Advice>;
 }

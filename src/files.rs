@@ -1,5 +1,6 @@
-//! Writes complete files. Each is written under a temporary name beside its target and then renamed, so that a target is
-//! either complete or unchanged. Files that belong together are replaced together or not at all.
+//! Writes complete files. Each file is written under a temporary name next to its target and then renamed, so
+//! that the target is either complete or unchanged. Files that belong together are replaced together or not
+//! at all.
 
 use std::fs;
 use std::io::{self, Write as _};
@@ -9,7 +10,7 @@ use rayon::prelude::*;
 use tempfile::{TempDir, TempPath};
 use thiserror::Error;
 
-/// Prefix and suffix of all temporary names.
+/// Prefix and suffix of the names of all temporary files.
 const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
 
 /// A file's name without its folder, for messages.
@@ -18,19 +19,21 @@ pub fn file_name(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
-/// What to do if the file exists already.
+/// What to do if the file to be written exists already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Existing {
-    /// Keep it and fail with [`io::ErrorKind::AlreadyExists`].
+    /// Keep the existing file and fail with [`io::ErrorKind::AlreadyExists`].
     Keep,
-    /// Replace it.
+    /// Replace the existing file.
     Replace,
 }
 
 /// Writes `bytes` as the file `path`.
 ///
 /// # Errors
-/// If the file cannot be created, written or renamed. An existing file then stays unchanged.
+///
+/// The operating system's error if the file cannot be created, written or renamed. An existing file then
+/// stays unchanged.
 pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<()> {
     if existing == Existing::Keep && path.exists() {
         return Err(io::ErrorKind::AlreadyExists.into());
@@ -48,11 +51,11 @@ pub fn write_whole(path: &Path, bytes: &[u8], existing: Existing) -> io::Result<
 #[derive(Debug, Error)]
 #[error("cannot write {}: {source}", path.display())]
 pub struct FileBatchError {
-    /// The file that failed.
+    /// Path of the file that could not be written.
     pub path: PathBuf,
     /// The operating system's error.
     pub source: io::Error,
-    /// The folder with the previous files, if they could not be moved back.
+    /// The folder with the previous files, if these could not be moved back.
     pub kept: Option<PathBuf>,
 }
 
@@ -78,17 +81,19 @@ impl FileBatch {
     /// Writes one file to the temporary folder.
     ///
     /// # Errors
-    /// [`FileBatchError`] if it cannot be written completely.
+    ///
+    /// [`FileBatchError`] if the file cannot be written completely.
     pub fn add(&mut self, name: &str, bytes: &[u8]) -> Result<(), FileBatchError> {
         let answer = self.add_all(&[name], |_, out| out.write_all(bytes))?;
         answer.map_err(|source| FileBatchError::at(&self.folder.join(name), source))
     }
 
-    /// Writes several files to the temporary folder, on all cores. `write` receives the index of a name and writes that
-    /// file's content. Returns the first of the errors of `write`, in the order of the names.
+    /// Writes several files to the temporary folder, on all cores. `write` receives the index of a name and
+    /// writes that file's content. Returns the first of the errors of `write`, in the order of the names.
     ///
     /// # Errors
-    /// [`FileBatchError`] if one cannot be written completely.
+    ///
+    /// [`FileBatchError`] if one of the files cannot be written completely.
     pub fn add_all<E: Send>(
         &mut self,
         names: &[&str],
@@ -109,10 +114,12 @@ impl FileBatch {
         Ok(Ok(()))
     }
 
-    /// Moves all files to their targets and returns their paths in the order added. Existing files are moved aside first. If
-    /// one of the new files cannot be moved, they are moved back.
+    /// Moves all files to their targets and returns their paths in the order in which they were added.
+    /// Existing files are moved aside first. If one of the new files cannot be moved, the existing files are
+    /// moved back.
     ///
     /// # Errors
+    ///
     /// [`FileBatchError`] if a file cannot be moved; with [`Existing::Keep`] also if a target exists.
     pub fn commit(self, existing: Existing) -> Result<Vec<PathBuf>, FileBatchError> {
         let Self { folder, fresh, names } = &self;
@@ -138,7 +145,8 @@ impl FileBatchError {
 /// Checks that files can be written into a folder.
 ///
 /// # Errors
-/// The operating system's error if they cannot.
+///
+/// The operating system's error if files cannot be written.
 pub fn check_writable(folder: &Path) -> io::Result<()> {
     temporary_folder(folder).map(drop)
 }
@@ -183,7 +191,8 @@ impl Exchange<'_> {
         Ok(())
     }
 
-    /// Undoes the moves, the last one first. Returns the folder of the previous files if not all could be moved back.
+    /// Undoes the moves, the last one first. Returns the folder of the previous files if not all of them
+    /// could be moved back.
     fn undo(self) -> Option<PathBuf> {
         let mut all_back = true;
         for step in self.steps.iter().rev() {
@@ -211,7 +220,7 @@ fn write_new<E>(
     Ok(answer)
 }
 
-/// A writer that keeps its first error, since callers may wrap it in errors of their own.
+/// A writer that keeps its first error, because callers may replace the error by one of their own.
 struct ErrorKeeper<W> {
     inner: W,
     failure: Option<io::Error>,
@@ -250,7 +259,7 @@ fn temporary_folder(folder: &Path) -> io::Result<TempDir> {
         .map_err(write_error_in_words)
 }
 
-/// A temporary file beside `path`. It is removed when dropped.
+/// A temporary file next to `path`. It is removed when dropped.
 fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
@@ -261,7 +270,8 @@ fn temporary(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     builder.tempfile_in(folder).map_err(write_error_in_words)
 }
 
-/// The permissions of an ordinary new file, before the user's mask. Temporary files would otherwise be private.
+/// The permissions of an ordinary new file, before the user's mask (umask) is applied. Temporary files would
+/// otherwise be private.
 #[cfg(unix)]
 fn readable_by_others() -> Option<std::fs::Permissions> {
     use std::os::unix::fs::PermissionsExt as _;
@@ -273,28 +283,28 @@ fn readable_by_others() -> Option<std::fs::Permissions> {
     None
 }
 
-/// An error of writing a file, of the same kind, reworded for the user. The temporary name that tempfile adds is left
-/// out.
+/// Rewords an error of writing a file for the user, keeping its kind. The temporary name that the crate
+/// tempfile adds is left out.
 pub fn write_error_in_words(error: io::Error) -> io::Error {
     use io::ErrorKind as Kind;
     let said = match error.kind() {
         Kind::NotFound => "there is no such folder",
-        Kind::PermissionDenied => "you may not write there",
+        Kind::PermissionDenied => "you have no permission to write there",
         Kind::StorageFull | Kind::QuotaExceeded => "no space left",
         Kind::ReadOnlyFilesystem => "nothing can be written to this disk",
-        Kind::NotADirectory => "a part of the path is no folder",
+        Kind::NotADirectory => "a part of the path is not a folder",
         Kind::IsADirectory => "it is a folder",
         kind => return error.raw_os_error().map_or_else(|| kind.into(), io::Error::from_raw_os_error),
     };
     io::Error::new(error.kind(), said)
 }
 
-/// An error of reading a file, of the same kind, reworded for the user.
+/// Rewords an error of reading a file for the user, keeping its kind.
 pub(crate) fn read_error_in_words(error: io::Error) -> io::Error {
     use io::ErrorKind as Kind;
     let said = match error.kind() {
         Kind::NotFound => "there is no such file",
-        Kind::PermissionDenied => "you may not read it",
+        Kind::PermissionDenied => "you have no permission to read it",
         Kind::IsADirectory => "it is a folder",
         Kind::InvalidData => "it is not text in UTF-8",
         _ => return error,

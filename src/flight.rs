@@ -19,13 +19,13 @@ use crate::setup::{Aircraft, Setup};
 pub struct FlightRecord {
     /// The clips, in the order they were recorded.
     pub clips: Vec<ClipInfo>,
-    /// The camera setup the clips were read with.
+    /// The camera setup with which the clips were read.
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed, in the units of the overlay.
     pub series: Arc<Series>,
-    /// Which channels can be read.
+    /// Which channels can be read, and why the others cannot.
     pub legibility: ChannelLegibility,
-    /// Notes on the clips and their reading, one sentence each.
+    /// Notes for the pilot on the clips and on reading them.
     pub notes: Vec<FlightNote>,
 }
 
@@ -36,13 +36,13 @@ pub struct Flight {
     pub program_version: String,
     /// The clips, in the order they were recorded.
     pub clips: Vec<ClipInfo>,
-    /// The camera setup the clips were read with.
+    /// The camera setup with which the clips were read.
     pub setup: Setup,
     /// The trusted readings of every frame and the smoothed speed.
     pub series: Arc<Series>,
-    /// Which channels can be read.
+    /// Which channels can be read, and why the others cannot.
     pub legibility: ChannelLegibility,
-    /// The legs, in the order they were flown.
+    /// The legs, in the order in which they were flown.
     pub legs: Vec<Leg>,
     /// Where the throttle of the legs comes from.
     pub throttle_source: ThrottleSource,
@@ -54,26 +54,25 @@ pub struct Flight {
     pub patterns: Vec<Pattern>,
     /// The wind, if it was given or fitted to the turns.
     pub wind: Option<WindFinding>,
-    /// The air the legs were flown in.
+    /// The air in which the legs were flown.
     pub air: FlightAir,
-    /// Properties of the aircraft given by the pilot.
+    /// Properties of the aircraft, given by the pilot.
     pub aircraft: Aircraft,
     /// Results on battery, motor and propeller.
     pub propulsion: Findings,
-    /// What the pilot should know, a sentence each: time stamps that are unusable, a gap between clips. Channels
-    /// that cannot be read, blanks and dead readouts are not among them: see [`Flight::legibility`] and
-    /// [`Series::stuck_at`].
+    /// Notes for the pilot, such as on unusable time stamps or a gap between clips. They do not name channels
+    /// that cannot be read, blanks and dead readouts: see [`Flight::legibility`] and [`Series::stuck_at`].
     pub notes: Vec<FlightNote>,
 }
 
 impl Flight {
-    /// The readings of the speed, if it is marked.
+    /// The readings of the speed; `None` if the setup has no region for it.
     #[must_use]
     pub fn speed(&self) -> Option<&ChannelReadings> {
         self.series.readings.channel(&Channel::Speed)
     }
 
-    /// The unit of a channel; `None` if the channel is not marked or its unit is unknown.
+    /// The unit of a channel; `None` if the setup has no region for the channel, or if the unit is unknown.
     #[must_use]
     pub fn unit(&self, channel: &Channel) -> Option<Unit> {
         self.series.readings.channel(channel).and_then(|readings| readings.unit)

@@ -5,16 +5,16 @@ use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
-/// A rectangle of pixels in a frame. In files it is the list `[left, top, width, height]`.
+/// A rectangle of pixels in a frame. In files it is written as the list `[left, top, width, height]`.
 ///
-/// All values are in pixels, counted from the frame's upper left corner. A rectangle read from a file may
-/// lie outside any frame; its right and lower edge are then cut at the largest `u32`.
+/// All values are in pixels, counted from the frame's upper left corner. A rectangle that is read from a file
+/// may lie outside any frame; its right and lower edges are then limited to the largest `u32`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(from = "[u32; 4]", into = "[u32; 4]")]
 pub struct PixelRect {
-    /// First column.
+    /// Index of the first column.
     pub left: u32,
-    /// First row.
+    /// Index of the first row.
     pub top: u32,
     /// Number of columns.
     pub width: u32,
@@ -23,50 +23,50 @@ pub struct PixelRect {
 }
 
 impl PixelRect {
-    /// A rectangle from its first column and row and its size.
+    /// A rectangle with the given first column, first row, width and height.
     #[must_use]
     pub const fn new(left: u32, top: u32, width: u32, height: u32) -> Self {
         Self { left, top, width, height }
     }
 
-    /// The rectangle of columns `left..right` and rows `top..bottom`. It is empty where an end lies before
-    /// its start.
+    /// The rectangle of the columns `left..right` and the rows `top..bottom`. It is empty if an end lies
+    /// before its start.
     #[must_use]
     pub const fn from_edges(left: u32, top: u32, right: u32, bottom: u32) -> Self {
         Self::new(left, top, right.saturating_sub(left), bottom.saturating_sub(top))
     }
 
-    /// The column after the last one.
+    /// Index of the column after the last one.
     #[must_use]
     pub const fn right(self) -> u32 {
         self.left.saturating_add(self.width)
     }
 
-    /// The row after the last one.
+    /// Index of the row after the last one.
     #[must_use]
     pub const fn bottom(self) -> u32 {
         self.top.saturating_add(self.height)
     }
 
-    /// The columns, as indices.
+    /// Indices of the columns.
     #[must_use]
     pub const fn columns(self) -> Range<usize> {
         self.left as usize..self.right() as usize
     }
 
-    /// The rows, as indices.
+    /// Indices of the rows.
     #[must_use]
     pub const fn rows(self) -> Range<usize> {
         self.top as usize..self.bottom() as usize
     }
 
-    /// The same rows in columns `left..right`.
+    /// The rectangle with the same rows and the columns `left..right`.
     #[must_use]
     pub const fn with_columns(self, left: u32, right: u32) -> Self {
         Self { left, width: right.saturating_sub(left), ..self }
     }
 
-    /// The same columns in rows `top..bottom`.
+    /// The rectangle with the same columns and the rows `top..bottom`.
     #[must_use]
     pub const fn with_rows(self, top: u32, bottom: u32) -> Self {
         Self { top, height: bottom.saturating_sub(top), ..self }
@@ -78,7 +78,7 @@ impl PixelRect {
         u64::from(self.width) * u64::from(self.height)
     }
 
-    /// The rectangle enlarged by `margin_px` on each side, at most up to the frame's left and upper edge.
+    /// The rectangle enlarged by `margin_px` on each side, but not beyond the frame's left and upper edge.
     #[must_use]
     pub const fn with_margin(self, margin_px: u32) -> Self {
         Self::from_edges(
@@ -89,13 +89,13 @@ impl PixelRect {
         )
     }
 
-    /// The part of the rectangle inside a frame of this size; it may be empty.
+    /// The part of the rectangle inside a frame with the given width and height; it may be empty.
     #[must_use]
     pub fn clipped_to(self, (width, height): (u32, u32)) -> Self {
         Self::from_edges(self.left, self.top, self.right().min(width), self.bottom().min(height))
     }
 
-    /// The smallest rectangle around both.
+    /// The smallest rectangle that contains both rectangles.
     #[must_use]
     pub fn union(self, other: Self) -> Self {
         Self::from_edges(
@@ -115,25 +115,25 @@ impl PixelRect {
             && other.bottom() <= self.bottom()
     }
 
-    /// How many columns both rectangles have.
+    /// Number of columns that both rectangles have.
     #[must_use]
     pub fn shared_columns(self, other: Self) -> u32 {
         self.right().min(other.right()).saturating_sub(self.left.max(other.left))
     }
 
-    /// How many rows both rectangles have.
+    /// Number of rows that both rectangles have.
     #[must_use]
     pub fn shared_rows(self, other: Self) -> u32 {
         self.bottom().min(other.bottom()).saturating_sub(self.top.max(other.top))
     }
 
-    /// How many pixels both rectangles have.
+    /// Number of pixels that both rectangles have.
     #[must_use]
     pub fn overlap_px(self, other: Self) -> u64 {
         u64::from(self.shared_columns(other)) * u64::from(self.shared_rows(other))
     }
 
-    /// Number of columns between two rectangles; 0 where they share or touch columns.
+    /// Number of columns between two rectangles; 0 if they share columns or touch.
     #[must_use]
     pub fn column_gap(self, other: Self) -> u32 {
         self.left.max(other.left).saturating_sub(self.right().min(other.right()))

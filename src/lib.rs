@@ -97,20 +97,20 @@ impl Advised for ReadError {
     }
 }
 
-/// Options of a reading.
+/// Options for reading a flight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ReadOptions {
-    /// Given legs and throttle steps.
+    /// Legs, throttle steps and limits that the pilot gives.
     pub legs: LegOptions,
-    /// Minimum confidence of a trusted reading, 0 to 1.
+    /// Minimum confidence at which a reading is trusted, 0 to 1.
     pub min_confidence: f32,
-    /// Notes on the aircraft; `None`: those of the setup.
+    /// Description of the aircraft; `None` if that of the setup is to be used.
     pub aircraft: Option<setup::Aircraft>,
-    /// Units of the results.
+    /// Units in which results are stated.
     pub units: units::ResultUnits,
-    /// Given course and wind.
+    /// Course and wind that the pilot gives.
     pub wind: airspeed::GivenWind,
-    /// Given air at the field.
+    /// Elevation, temperature and pressure that the pilot gives.
     pub air: air::GivenAir,
 }
 
@@ -199,7 +199,7 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
         speed_si: legs.speed_si,
     };
     let propulsion = propulsion::findings(sources, &aircraft);
-    // Where the speed cannot be read, a note that no speed is trusted is redundant.
+    // If the speed cannot be read, a note that no speed is trusted is redundant.
     let unread = legibility.unread(&channel::Channel::Speed).is_some();
     let leg_notes = legs.notes.iter().filter(|note| !(unread && **note == legs::Note::NoTrustedSpeed));
     notes.extend(leg_notes.map(|note| FlightNote { sentence: note.to_string(), advice: note.advice() }));
@@ -226,10 +226,13 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
     })
 }
 
-/// The glyph set of a setup: the one it names, else the one learned beside it, else the built-in sets.
+/// The glyph set of a setup: the one that the setup names, otherwise the one learned beside the setup file,
+/// otherwise the built-in sets.
 ///
 /// # Errors
-/// A file of the set cannot be read, or the folder that the setup names is missing.
+///
+/// [`glyphs::GlyphFileError`] if a file of the set cannot be read, or if the folder that the setup names is
+/// missing.
 pub fn glyph_sets(setup: &LoadedSetup) -> Result<Vec<GlyphSet>, glyphs::GlyphFileError> {
     let folder = setup.glyph_folder();
     match &setup.setup.camera.glyphs {

@@ -9,57 +9,58 @@ use crate::airspeed::Wind;
 use crate::model::quantity::number_and_rest;
 use crate::model::units::{Quantity, Unit};
 
-/// Accepted temperatures, in kelvin.
+/// Range of accepted temperatures, in kelvin.
 const TEMPERATURES_K: RangeInclusive<f64> = 223.15..=333.15;
-/// Accepted pressures, in pascal.
+/// Range of accepted pressures, in pascal.
 const PRESSURES_PA: RangeInclusive<f64> = 50_000.0..=110_000.0;
-/// Accepted elevations, in metres above sea level.
+/// Range of accepted elevations, in metres above sea level.
 const ELEVATIONS_M: RangeInclusive<f64> = -500.0..=6000.0;
-/// Accepted wind speeds, in m/s.
+/// Range of accepted wind speeds, in m/s.
 const WINDS_MPS: RangeInclusive<f64> = 0.0..=60.0;
-/// Accepted directions, in degrees clockwise from north; negative ones count the other way.
+/// Range of accepted directions, in degrees clockwise from north; negative numbers count anticlockwise.
 pub const DIRECTIONS_DEG: RangeInclusive<f64> = -360.0..=360.0;
 
-/// Pascals per hectopascal, and per inch of mercury (NIST SP 811, Appendix B; rounded there).
+/// Pascals per hectopascal; the next constant is pascals per inch of mercury (NIST SP 811, Appendix B;
+/// rounded there).
 const HECTOPASCAL_PA: f64 = 100.0;
 const INCH_OF_MERCURY_PA: f64 = 3386.389;
 
-/// A value of the weather that is not usable, and its fix.
+/// A value of the weather that cannot be used, and what to write instead.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("{text}: {fix}")]
 pub struct WeatherError {
-    /// The value as written.
+    /// The value as the pilot wrote it.
     pub text: String,
-    /// The fix.
+    /// What to write instead.
     pub fix: WeatherFix,
 }
 
-/// The value to write instead.
+/// What to write instead of a value that cannot be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum WeatherFix {
-    /// A wind in its expected form.
+    /// A wind in the expected form.
     #[error("give speed and the direction the wind comes from, such as 4@270, 4m/s@270 or 9mph@270")]
     WindForm,
-    /// A wind with a unit, since the overlay's unit is not known.
-    #[error("the setup states no unit of the speed: write one with the wind, such as 4m/s@270")]
+    /// A wind with a unit, since the unit of the overlay is not known.
+    #[error("the setup states no unit for the speed: write a unit with the wind, such as 4m/s@270")]
     WindUnit,
     /// A plausible wind speed.
     #[error("the speed of the wind may be 0 to 60 m/s (134 mph)")]
     WindSpeed,
-    /// A direction of the wind.
+    /// A wind direction within the accepted range.
     #[error("the direction may be 0 to 360 degrees")]
     WindDirection,
-    /// A course.
+    /// A course within the accepted range.
     #[error("give degrees clockwise from north, 0 to 360, such as 270")]
     Course,
-    /// A temperature.
+    /// A temperature within the accepted range.
     #[error("give -50 to 60 degrees Celsius, such as 24, or 75F")]
     Temperature,
-    /// A pressure.
+    /// A pressure within the accepted range.
     #[error("give 500 to 1100 hPa, such as 1013, or 29.92inHg")]
     Pressure,
-    /// An elevation.
+    /// An elevation within the accepted range.
     #[error("give -500 to 6000 m, such as 1280m or 4200ft")]
     Elevation,
 }
@@ -70,10 +71,12 @@ impl WeatherFix {
     }
 }
 
-/// Parses a wind such as `4@270`, `4m/s@270` or `9mph@270` . A speed without a unit is in `default_unit`.
+/// Parses a wind such as `4@270`, `4m/s@270` or `9mph@270` into its speed in m/s and the direction it comes
+/// from, in degrees clockwise from north. A speed without a unit is in `default_unit`.
 ///
 /// # Errors
-/// [`WeatherError`] where the form is different, no unit is known, or the wind is out of range.
+///
+/// [`WeatherError`] if the form is different, no unit is known, or the wind is out of range.
 pub fn wind(text: &str, default_unit: Option<Unit>) -> Result<Wind, WeatherError> {
     let form = || WeatherFix::WindForm.of(text);
     let (speed, from) = text.split_once('@').ok_or_else(form)?;
@@ -90,7 +93,8 @@ pub fn wind(text: &str, default_unit: Option<Unit>) -> Result<Wind, WeatherError
 /// Parses a course over the ground such as `270`, in degrees clockwise from north.
 ///
 /// # Errors
-/// [`WeatherError`] where it is not a direction.
+///
+/// [`WeatherError`] if the text is not a direction.
 pub fn course_deg(text: &str) -> Result<f64, WeatherError> {
     let degrees = number_and_rest(text).filter(|(_, rest)| matches!(*rest, "" | "°"));
     degrees
@@ -101,7 +105,8 @@ pub fn course_deg(text: &str) -> Result<f64, WeatherError> {
 /// Parses a temperature such as `24` (Celsius) or `75F`, into kelvin.
 ///
 /// # Errors
-/// [`WeatherError`] where it is not a temperature, or out of range.
+///
+/// [`WeatherError`] if the text is not a temperature, or out of range.
 pub fn temperature_k(text: &str) -> Result<f64, WeatherError> {
     let kelvin = number_and_rest(text).and_then(|(number, unit)| match unit.to_lowercase().as_str() {
         "" | "c" | "°c" => Some(number + ZERO_CELSIUS_K),
@@ -114,7 +119,8 @@ pub fn temperature_k(text: &str) -> Result<f64, WeatherError> {
 /// Parses a pressure such as `1013` (hPa) or `29.92inHg`, into pascal.
 ///
 /// # Errors
-/// [`WeatherError`] where it is not a pressure, or out of range.
+///
+/// [`WeatherError`] if the text is not a pressure, or out of range.
 pub fn pressure_pa(text: &str) -> Result<f64, WeatherError> {
     let pascal = number_and_rest(text).and_then(|(number, unit)| match unit.to_lowercase().as_str() {
         "" | "hpa" | "mbar" | "mb" => Some(number * HECTOPASCAL_PA),
@@ -124,11 +130,12 @@ pub fn pressure_pa(text: &str) -> Result<f64, WeatherError> {
     pascal.and_then(|pascal| within(pascal, &PRESSURES_PA)).ok_or_else(|| WeatherFix::Pressure.of(text))
 }
 
-/// Parses the elevation of a field such as `1280m` or `4200ft`, into metres above sea level. Without a unit it is in
-/// `default_unit`, or else in metres.
+/// Parses the elevation of a field such as `1280m` or `4200ft`, into metres above sea level. A number without
+/// a unit is in `default_unit`, or in metres if that is `None`.
 ///
 /// # Errors
-/// [`WeatherError`] where it is not an elevation, or out of range.
+///
+/// [`WeatherError`] if the text is not an elevation, or out of range.
 pub fn elevation_m(text: &str, default_unit: Option<Unit>) -> Result<f64, WeatherError> {
     si(text, Quantity::Length, default_unit.or(Some(Unit::Metres)))
         .and_then(|metres| within(metres, &ELEVATIONS_M))
@@ -139,7 +146,8 @@ fn within(value: f64, range: &RangeInclusive<f64>) -> Option<f64> {
     range.contains(&value).then_some(value)
 }
 
-/// Parses a number with a unit of `quantity`, or without a unit in `default_unit`, into SI units.
+/// Parses a number with a unit of `quantity`, or without a unit in `default_unit`, and converts it to SI
+/// units.
 fn si(text: &str, quantity: Quantity, default_unit: Option<Unit>) -> Option<f64> {
     let (number, rest) = number_and_rest(text)?;
     let unit = if rest.is_empty() { default_unit } else { Unit::parse(rest).ok() };

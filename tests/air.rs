@@ -1,4 +1,4 @@
-//! The air against the standard atmosphere's tables and published density altitudes.
+//! Tests the air model against tables of the standard atmosphere and published density altitudes.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -8,7 +8,7 @@ use pairspeed::air::{Air, Datum, GivenAir, Pressure, SEA_LEVEL_KG_M3, ZERO_CELSI
 use pairspeed::model::channel::Channel;
 use pairspeed::series::trust;
 
-/// Feet in a metre (NIST SP 811, exact the other way round) and pascal in an inch of mercury (the same,
+/// Metres in a foot (NIST SP 811, exact). The next constant is pascals in an inch of mercury (same source,
 /// not exact).
 const FT_M: f64 = 0.3048;
 const INHG_PA: f64 = 3386.389;
@@ -74,7 +74,7 @@ fn what_is_not_told_is_that_of_the_standard_atmosphere() {
     assert_eq!(elevation.at_field(None), Some(standard));
     assert_eq!(GivenAir::default().at_field(Some(1200.0)), Some(standard));
     assert_eq!(GivenAir::default().at_field(None), None);
-    // Temperature and pressure at the field need no elevation.
+    // With temperature and pressure at the field, no elevation is needed.
     let measured = GivenAir {
         temperature_k: Some(300.0),
         pressure: Some(Pressure::AtField(95_000.0)),
@@ -94,7 +94,7 @@ fn air_above_the_field_is_that_of_the_next_row_of_the_table() {
 
 #[test]
 fn equal_power_is_slower_in_the_thicker_air_of_sea_level() {
-    // Common practice, no source: power goes with density times the cube of the speed.
+    // Common practice, no source: power is proportional to density times the cube of the speed.
     let ratio = Air::standard(1500.0).unwrap().density_ratio();
     let at_sea = at_sea_level(100.0, ratio);
     near(ratio * 100f64.powi(3), at_sea.powi(3), 1e-6);

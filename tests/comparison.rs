@@ -1,4 +1,5 @@
-//! Comparing flights: the statistics against published values, and two flights without a change.
+//! Comparing flights: tests the statistics against published values, and compares flights of an unchanged
+//! aircraft.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -144,7 +145,7 @@ fn pairs_needed_fall_with_the_difference_wanted() {
     assert_eq!(pairs_needed(&first, &later, 0.01), None);
 }
 
-/// A step with parts that it shares with the other steps of its flight.
+/// A step with uncertainties that it shares with the other steps of its flight.
 fn sharing(number: u32, airspeed_mps: f64, own_mps: f64, shared: SharedUncertainty) -> FlownStep {
     FlownStep { shared, ..step(number, Some(10.0 * f64::from(number)), airspeed_mps, own_mps) }
 }
@@ -166,10 +167,10 @@ fn half_overall_mps(steps: u32, own_mps: f64, shared: SharedUncertainty) -> f64 
 
 #[test]
 fn over_all_steps_own_parts_shrink_and_shared_parts_add_up_linearly() {
-    // Own parts alone: 0.1 sqrt(2) / sqrt(n), with 80 degrees of freedom (t_0.975 = 1.990).
+    // With own uncertainties only: 0.1 sqrt(2) / sqrt(n), with 80 degrees of freedom (t_0.975 = 1.990).
     assert_near(half_overall_mps(4, 0.1, SharedUncertainty::default()), 1.990 * 0.1 / 2f64.sqrt(), 1e-4);
-    // Shared parts alone: 0.2 sqrt(2) however many steps there are (z_0.975 = 1.960), and 1.4 times as much of
-    // two displays.
+    // With shared uncertainties only: 0.2 sqrt(2) for any number of steps (z_0.975 = 1.960), and 1.4 times as
+    // much for two displays.
     for steps in [2, 4, 16] {
         assert_near(half_overall_mps(steps, 1e-4, crosswind(0.2)), 1.960 * 0.2 * 2f64.sqrt(), 1e-3);
         assert_near(half_overall_mps(steps, 1e-4, rounding(0.2)), 1.960 * 1.4 * 0.2 * 2f64.sqrt(), 1e-3);
@@ -214,7 +215,7 @@ fn no_number_of_pairs_reduces_what_they_share() {
     let needed = |crosswind_mps: f64| pairs_needed(&of(crosswind_mps), &of(crosswind_mps), 0.5);
     // The variance left to the own parts is (0.5 / 2.802)^2 - 2 x 0.1^2 = 0.0118: 2 x 0.5^2 x 2 / 0.0118 = 84.5.
     assert!((85..=87).contains(&needed(0.1).unwrap()), "{:?}", needed(0.1));
-    // 2.802 x 0.13 x sqrt(2) is 0.515, above 0.5 without any part of its own.
+    // 2.802 x 0.13 x sqrt(2) is 0.515, which exceeds 0.5 even without own uncertainties.
     assert_eq!(needed(0.13), None);
 }
 
@@ -247,7 +248,7 @@ fn own_and_shared_parts_come_from_the_rows_of_the_summary() {
     assert_near(step.shared.crosswind_mps, expected[1], 1e-9);
     assert_near(step.shared.crosswind_bound_mps, expected[2], 1e-9);
     assert_near(step.uncertainty().value, 1.5f64.sqrt() / 3.6, 1e-9);
-    // Without rows all of it is the step's own.
+    // Without rows in the budget, the whole uncertainty is the step's own.
     let whole = load("");
     assert_near(whole.own_uncertainty_mps, 1.3 / 3.6, 1e-9);
     assert_eq!((whole.own_degrees_of_freedom, whole.shared), (15.0, SharedUncertainty::default()));
@@ -296,7 +297,7 @@ fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() 
     assert_eq!(throttles, [Some(100.0), Some(60.0)]);
 }
 
-/// A simulated flight whose legs are told as flown, so that only the statistics are on trial.
+/// A simulated flight whose legs are given as flown, so that only the statistics are tested.
 fn simulated(plan: &Plan) -> FlownFlight {
     let flown = fly(plan);
     let legs = flown.legs.iter().map(|leg| GivenLeg {
@@ -309,7 +310,8 @@ fn simulated(plan: &Plan) -> FlownFlight {
     flight("simulated", found.iter().filter_map(|step| FlownStep::of(step, speed_si)).collect())
 }
 
-/// Comparisons for each of the winds, and the first seed of their flights: none that a default was set on.
+/// Number of comparisons for each of the winds; the next constant is the first seed of their flights, on
+/// which no default was chosen.
 const COMPARISONS_A_DAY: u64 = 300;
 const FIRST_HELD_BACK: u64 = 2_000_000;
 

@@ -1,4 +1,4 @@
-//! Normalised correlation against imageproc's own (crate `imageproc`, `match_template` with
+//! Tests the normalised correlation against that of the crate `imageproc` (`match_template` with
 //! `CrossCorrelationNormalized`: sum(T I) / sqrt(sum(T T) sum(I I))).
 
 use image::{GrayImage, Luma};

@@ -1,4 +1,4 @@
-//! The crosswind: told, fitted to the turns, and patterns of legs, against simulated flights.
+//! Tests the crosswind (given, or fitted to the turns) and patterns of legs against simulated flights.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -9,7 +9,7 @@ use pairspeed::airspeed::{Crosswind, GivenWind, Wind, WindSource, find_wind, pai
 use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, find};
 use pairspeed::series::{Series, trust};
 
-/// The legs of a flight told as flown, without the seconds after a turn.
+/// The legs of a flight, given as flown but without the seconds after each turn.
 fn told_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
     let legs = flight.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
@@ -21,7 +21,8 @@ fn told_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
     (series, set)
 }
 
-/// A flight 35 degrees off a wind of 6 m/s: the crosswind of 3.4 m/s takes up to 0.4 m/s.
+/// A flight at 35 degrees to a wind of 6 m/s: the crosswind of 3.4 m/s reduces the mean ground speed by up to
+/// 0.4 m/s.
 fn off_the_wind(seed: u64) -> Plan {
     Plan {
         seed,
@@ -47,7 +48,7 @@ fn a_told_crosswind_takes_the_bias_out() {
         let plan = Plan { heading_readout: false, ..off_the_wind(seed) };
         let flight = fly(&plan);
         let (series, set) = told_legs(&plan, &flight);
-        // The wind comes from 0 degrees, the course is 35.
+        // The wind comes from 0 degrees, and the course is 35 degrees.
         let told = GivenWind {
             wind: Some(Wind { speed_mps: 6.0, from_deg: 0.0 }),
             course_deg: Some(35.0),
@@ -64,7 +65,7 @@ fn a_told_crosswind_takes_the_bias_out() {
         }
     }
     let (plain, corrected) = (plain / f64::from(pairs) / 3.6, corrected / f64::from(pairs) / 3.6);
-    // sqrt(19^2 - 3.44^2) is 0.31 below 19.
+    // sqrt(19^2 - 3.44^2) is less than 19 by 0.31.
     assert!(plain < -0.2 && corrected.abs() < 0.12, "{plain} {corrected} m/s");
     assert!(held as f64 > 0.9 * f64::from(pairs), "{held} of {pairs}");
 }

@@ -1,4 +1,4 @@
-//! The documents name files and folders that exist.
+//! Tests that the files and folders named in the documents exist.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use std::path::Path;

@@ -1,4 +1,4 @@
-//! What a flight tells of its pack, motor and propeller, from made-up readings with known answers.
+//! The findings on pack, motor and propeller, tested with invented readings whose results are known.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::airspeed::{Budget, Pair, PairedLegs, StepResult};
@@ -10,7 +10,7 @@ use pairspeed::propulsion::{Findings, Sources, findings};
 use pairspeed::series::{Blank, ChannelReadings, Readings, Series};
 use pairspeed::setup::Aircraft;
 
-/// One pair of legs as flown: throttle, airspeed in km/h, and what the overlay shows.
+/// One pair of legs as flown: throttle, airspeed in km/h, and the values that the overlay shows.
 #[derive(Clone, Copy)]
 struct Shown {
     throttle: f64,
@@ -30,8 +30,8 @@ struct MadeUp {
     steps: Vec<StepResult>,
 }
 
-/// Two legs a pair, one frame a second, the pack at rest for 6 s before and after. Channels with a value
-/// that is not a number are not marked.
+/// A flight with two legs per pair and one frame per second, with the pack at rest for 6 s before and after.
+/// Channels whose value is NaN have no region.
 fn made_up(rest_v: (f64, f64), shown: &[Shown]) -> MadeUp {
     let rest = |volts| Shown { throttle: 0.0, airspeed: 0.0, voltage: volts, current: 0.0, rpm: 0.0 };
     let seconds = |shown: Shown, count: f64| std::iter::repeat_n(shown, count as usize);
@@ -191,12 +191,14 @@ fn the_pack_is_told_at_rest_under_load_and_per_cell() {
 fn the_share_of_voltage_is_what_the_pack_ran_down_not_its_sag() {
     let flight = made_up((25.0, 23.0), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
     let findings = of(&flight, &Aircraft::default());
-    // 42 s lie between the rests; the second pair's legs start 22 s and 32 s after the first ends: 27/42 of 2 V are gone.
+    // 42 s lie between the rests; the second pair's legs start 22 s and 32 s after the end of the first rest,
+    // so that the voltage has fallen by 27/42 of 2 V.
     let last = findings.voltage_shares[1];
     assert!((last.run_down_v - 2.0 * 27.0 / 42.0).abs() < 1e-9, "{last:?}");
     let expected = 130.0 / 3.6 * (((21.0 + 2.0 * 27.0 / 42.0) / 21.0f64).powf(0.9) - 1.0);
     assert!((last.missing_mps - expected).abs() < 1e-9, "{last:?}");
-    // Two points fit the curve: at full throttle it gives the step itself and, on the fresh pack, what it lacked.
+    // Two points fit the curve exactly: at full throttle the curve gives the step's airspeed and, for the
+    // fresh pack, the airspeed plus what was missing.
     let (flown, fresh) = (findings.curve.as_ref().unwrap(), findings.fresh_curve.as_ref().unwrap());
     assert!((fresh.full_throttle_mps - flown.full_throttle_mps - last.missing_mps).abs() < 1e-6);
     assert!(fresh.exponent > flown.exponent, "a pack running down looks like less from more throttle");

@@ -1,4 +1,4 @@
-//! What a pilot is told of a leg.
+//! The warnings about a leg.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -59,8 +59,8 @@ fn a_descent_is_told_with_the_speed_it_is_worth() {
         show(readings, &Channel::Altitude, Some(Unit::Metres), 0, |time_s| 60.0 - 2.0 * time_s);
     };
     let told = flags(&one_leg(falling, LegOptions::default()));
-    assert!(told.starts_with("height falls by 14: worth up to "), "{told}");
-    let worth: f64 = told.split_whitespace().nth(7).unwrap().parse().unwrap();
+    assert!(told.starts_with("height falls by 14, which explains up to "), "{told}");
+    let worth: f64 = told.split_whitespace().nth(8).unwrap().parse().unwrap();
     assert!((worth - 9.80665 * 14.0 / 17.0 * 3.6).abs() < 2.5, "{told}");
 }
 
@@ -74,7 +74,7 @@ fn few_satellites_are_told() {
 
 #[test]
 fn a_pack_below_the_limit_is_told() {
-    // Six cells by their highest voltage, usual landing limit 3.5 V a cell.
+    // Six cells according to their highest voltage; the usual landing limit is 3.5 V a cell.
     let low = |readings: &mut Readings| {
         show(
             readings,

@@ -1,4 +1,4 @@
-//! Whole simulated flights: the legs found and the airspeeds given are held to the truth.
+//! Simulated flights: compares the legs found and the airspeeds with the truth.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -10,11 +10,11 @@ use pairspeed::model::units::Unit;
 use pairspeed::series::trust;
 use pairspeed::stats::median;
 
-/// How one flight came out.
+/// The result of one flight.
 #[derive(Debug, Default, Clone)]
 struct Score {
     flights: usize,
-    /// All true pairs found, and nothing else in a pair.
+    /// Number of flights in which all true pairs were found, and no other legs are in a pair.
     all_right: usize,
     true_pairs: usize,
     right_pairs: usize,
@@ -25,8 +25,8 @@ struct Score {
     errors: Vec<f64>,
 }
 
-/// The true leg that a found one stands for: they share more than 70 % of the shorter of the two and more
-/// than half of the time either covers. The display lags by about the receiver's lag.
+/// The true leg that a found leg corresponds to: they share more than 70 % of the shorter of the two, and
+/// more than half of the time that either covers. The display lags by about the receiver's lag.
 fn overlap(flight: &Flight, set: &LegSet, leg: usize) -> Option<usize> {
     let leg = &set.legs[leg];
     flight.legs.iter().position(|truth| {
@@ -37,7 +37,8 @@ fn overlap(flight: &Flight, set: &LegSet, leg: usize) -> Option<usize> {
     })
 }
 
-/// The true step of a pair: both legs overlap true legs of it by more than 70 %, flown opposite ways.
+/// The true step of a pair: both legs overlap true legs of that step by more than 70 %, and those were flown
+/// in opposite directions.
 fn true_step(flight: &Flight, set: &LegSet, pair: &Pair) -> Option<usize> {
     let (up, down) = (overlap(flight, set, pair.legs.upwind)?, overlap(flight, set, pair.legs.downwind)?);
     let (up, down) = (flight.legs[up], flight.legs[down]);
@@ -86,7 +87,7 @@ impl Score {
     }
 }
 
-/// Conditions that the constants of the search were chosen on.
+/// Conditions on which the constants of the search were chosen.
 fn tuned() -> Vec<(String, Plan)> {
     let mut conditions = Vec::new();
     for (wind, gust) in [(0.0, 0.15), (0.0, 0.3), (2.0, 0.3), (2.0, 0.6), (5.0, 0.6), (5.0, 1.0)] {
@@ -100,7 +101,7 @@ fn tuned() -> Vec<(String, Plan)> {
     conditions
 }
 
-/// Conditions that were looked at only after the constants were fixed.
+/// Conditions that were used only after the constants were fixed.
 fn held_back() -> Vec<(String, Plan)> {
     let slow = vec![14.0, 16.0, 17.5, 19.0];
     let mph = Plan { unit: Unit::MilesPerHour, frames_hz: 25.0, updates_hz: 10.0, ..Plan::default() };
@@ -207,7 +208,7 @@ impl Score {
         of as f64 / self.true_pairs as f64
     }
 
-    /// Share of the pairs given that lie within 1 % of the truth and their own uncertainty.
+    /// Share of the pairs whose airspeed is within 1 % of the truth plus their own uncertainty.
     fn near_truth(&self) -> f64 {
         let near = self.errors.iter().zip(&self.half_widths).filter(|(error, half)| **error <= 0.01 + **half);
         near.count() as f64 / self.errors.len() as f64
@@ -240,7 +241,7 @@ fn figures() {
     score(held_back(), 1000..1020);
 }
 
-/// Airspeeds of legs told as flown, so that only the statistics are on trial.
+/// Airspeeds of legs that are given as flown, so that only the statistics are tested.
 fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
     let flight = fly(plan);
     let legs = flight.legs.iter().map(|leg| GivenLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg));

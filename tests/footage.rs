@@ -1,4 +1,5 @@
-//! Clips are read as the `ffmpeg` and `ffprobe` programs (FFmpeg project, ffmpeg.org) read them.
+//! Tests that clips are read in the same way as by the `ffmpeg` and `ffprobe` programs (FFmpeg project,
+//! ffmpeg.org).
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -8,8 +9,8 @@ use std::path::{Path, PathBuf};
 use common::{ffmpeg, ffprobe, folder, text};
 use pairspeed::footage::{Clip, ClipNotes, FrameSource, LevelRange, TimeBasis, frames_near, sample};
 
-/// Frame times that `ffprobe` prints for the first video stream, less the first one's, in seconds; `None`
-/// where it prints none.
+/// Frame times that `ffprobe` prints for the first video stream, minus that of the first frame, in seconds;
+/// `None` if it prints none.
 fn probed_times(clip: &Path) -> Vec<Option<f64>> {
     let entries = "frame=best_effort_timestamp_time";
     let printed =
@@ -22,13 +23,13 @@ fn probed_times(clip: &Path) -> Vec<Option<f64>> {
     stamps.iter().map(|stamp| stamp.map(|stamp_s| stamp_s - start_s)).collect()
 }
 
-/// The luma planes as the `ffmpeg` program decodes them, one frame after the other. Its own conversion to
-/// grey would stretch the levels, so the plane is taken out.
+/// The luma planes that the `ffmpeg` program decodes, one frame after the other. The plane is extracted,
+/// because ffmpeg's conversion to grey would stretch the levels.
 fn decoded_luma(clip: &Path, filter: &str) -> Vec<u8> {
     ffmpeg(&["-i", text(clip), "-vf", filter, "-vsync", "passthrough", "-f", "rawvideo", "-"])
 }
 
-/// A clip made from a source filter and output options.
+/// Makes a clip from a source filter and output options.
 fn make(folder: &Path, name: &str, source: &str, options: &str) -> PathBuf {
     let clip = folder.join(name);
     let options: Vec<&str> = options.split_whitespace().collect();
@@ -36,7 +37,7 @@ fn make(folder: &Path, name: &str, source: &str, options: &str) -> PathBuf {
     clip
 }
 
-/// Every frame's number, time and picture, packed row by row.
+/// The number, time and luma of every frame; the luma is packed row by row.
 fn read_through(source: &mut dyn FrameSource) -> Vec<(u64, f64, Vec<u8>)> {
     let mut all = Vec::new();
     while let Some(frame) = source.next_frame().unwrap() {
@@ -54,7 +55,7 @@ fn assert_pictures_equal(clip: &Path, frames: &[(u64, f64, Vec<u8>)], expected: 
     }
 }
 
-/// Reads the clip through and compares every time and picture with those of the programs.
+/// Reads a clip and compares every time and luma plane with those of the programs.
 fn compare(clip: &Path) {
     let mut source = Clip::open(clip).unwrap();
     let frames = read_through(&mut source);
@@ -110,7 +111,7 @@ fn uneven_frame_times_and_starts_away_from_zero_equal_those_of_ffprobe() {
         ("offset.mp4", format!("{vfr} -output_ts_offset 7.25")),
         ("edit-list.mov", format!("{vfr} -ss 0.5 -copyts")),
         ("dropped.avi", "-vsync vfr -c:v mjpeg -q:v 3".to_owned()),
-        // The 33-bit counter of MPEG-TS starts anew 95443.7 s after zero: 1.3 s into this clip.
+        // The 33-bit counter of MPEG-TS overflows 95443.7 s after zero, which is 1.3 s into this clip.
         ("wraps.ts", format!("{vfr} -output_ts_offset 95441.0")),
     ] {
         compare(&make(folder.path(), name, source, &options));
@@ -149,7 +150,7 @@ fn packed_deep_and_rgb_pictures_give_their_brightness() {
     let upper: Vec<u8> =
         deep.chunks(2).map(|pair| (u16::from_le_bytes([pair[0], pair[1]]) >> 2) as u8).collect();
     assert_pictures_equal(&clip, &frames, &upper);
-    // An AVI file holds plain RGB from the bottom up.
+    // AVI files store uncompressed RGB from the bottom up.
     for (name, options) in [("rgb.avi", "-c:v rawvideo -pix_fmt bgr24"), ("rgb.mov", "-c:v qtrle")] {
         let (clip, frames) = read(name, options);
         let rgb = decoded_luma(&clip, "format=rgb24");

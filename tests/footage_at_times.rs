@@ -1,4 +1,4 @@
-//! Frames looked up at many times are those that a pass through the clip shows nearest to these times.
+//! Tests that frames fetched by time are those that reading the whole clip shows nearest to these times.
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -15,7 +15,8 @@ use pairspeed::geometry::PixelRect;
 const AREAS: [PixelRect; 2] =
     [PixelRect::from_edges(5, 11, 60, 37), PixelRect::from_edges(90, 101, 171, 119)];
 
-/// Times as labels are spread: some close together, out of order, one twice, before the start and after the end.
+/// Times as they occur for labels: some close together, out of order, one twice, before the start and after
+/// the end, in seconds.
 const TIMES_S: [f64; 14] =
     [3.21, 3.24, 3.19, 0.4, -1.0, 0.0, 5.5, 5.51, 5.51, 9.98, 500.0, 7.0333, 7.35, f64::NAN];
 
@@ -35,7 +36,7 @@ fn cut(luma: LumaPlane<'_>) -> Vec<image::GrayImage> {
 
 type Cut = FrameOutput<Vec<image::GrayImage>>;
 
-/// The obvious way: all frames, one after the other.
+/// All frames, read one after the other.
 fn all_frames(source: &mut dyn FrameSource) -> Vec<Cut> {
     let mut all = Vec::new();
     while let Some(frame) = source.next_frame().unwrap() {
@@ -45,7 +46,7 @@ fn all_frames(source: &mut dyn FrameSource) -> Vec<Cut> {
     all
 }
 
-/// Numbers of the frames nearest to times, each once, in order.
+/// Numbers of the frames nearest to some times, each once, in order.
 fn nearest(all: &[Cut], times_s: &[f64]) -> Vec<usize> {
     let last_s = all.last().unwrap().time_s;
     let number = |time_s: &f64| {
@@ -59,7 +60,7 @@ fn nearest(all: &[Cut], times_s: &[f64]) -> Vec<usize> {
     numbers
 }
 
-/// Compares both ways.
+/// Compares the two ways of fetching frames.
 fn compare<S: FrameSource>(name: &str, source: &mut S, all: &[Cut], times_s: &[f64]) {
     let found = source.process_at(times_s, &AREAS, &cut).unwrap();
     let expected = nearest(all, times_s);

@@ -1,4 +1,4 @@
-//! Damaged and unsuitable files: what can be read is read, the rest is counted or said, nothing panics.
+//! Damaged and unsuitable files: what can be read is read, damage is counted or reported, and nothing panics.
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -24,7 +24,7 @@ fn make(folder: &Path, (name, options): (&str, &str)) -> PathBuf {
     clip
 }
 
-/// A copy of the clip with its bytes changed.
+/// A copy of the clip whose bytes were changed.
 fn altered(clip: &Path, change: impl FnOnce(&mut Vec<u8>)) -> PathBuf {
     let mut bytes = fs::read(clip).unwrap();
     change(&mut bytes);
@@ -72,7 +72,8 @@ fn read(clip: &Path) -> (Vec<Read>, ClipNotes) {
     (frames, source.notes().clone())
 }
 
-/// Frames of the damaged clip that are not flagged but differ from the intact clip's frame of that time.
+/// Number of frames of the damaged clip that are not flagged but differ from the intact clip's frame at that
+/// time.
 fn wrong_but_trusted(intact: &[Read], found: &[Read]) -> usize {
     let differs = |frame: &&Read| {
         let same = intact.iter().find(|other| (other.time_s - frame.time_s).abs() < 0.002);
@@ -147,7 +148,7 @@ fn flipped_bits_anywhere_never_panic_nor_disturb_the_order() {
         let clip = make(folder.path(), kind);
         let length = fs::metadata(&clip).unwrap().len() as usize;
         for round in 0..12 {
-            // Every second round aims at the header, where sizes and rates stand.
+            // Every second round changes the header, which has sizes and rates.
             let reach = if round % 2 == 0 { length } else { length.min(3000) };
             let flips: Vec<(usize, u8)> =
                 (0..20).map(|_| (random.below(reach), 1 << random.below(8))).collect();
@@ -215,7 +216,7 @@ fn every_unsuitable_file_gets_its_own_message() {
         "FILE: the file is damaged beyond use (its header cannot be understood); copy it from the recorder's \
          card again"
     );
-    assert_eq!(refusal(folder.path()), "FILE: this is a folder, not a clip; name the recordings in it");
+    assert_eq!(refusal(folder.path()), "FILE: this is a folder, not a clip; give the files in it");
     assert_eq!(
         refusal(&folder.path().join("absent.avi")),
         "FILE: there is no such file; check the name and the folder"

@@ -1,4 +1,4 @@
-//! A clip worked through on all cores gives the frames that it gives one after the other.
+//! Tests that processing a clip on all cores gives the same frames as reading it frame by frame.
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -11,7 +11,7 @@ use common::{ffmpeg, folder, text};
 use pairspeed::footage::{Clip, ClipNotes, FrameOutput, FrameSource, LumaPlane, Recording};
 use pairspeed::geometry::PixelRect;
 
-/// Two of the parts of a 176 x 144 picture, not on the borders of coding blocks.
+/// Two areas of a frame of 176 x 144 pixels, not at the borders of coding blocks.
 const AREAS: [PixelRect; 2] =
     [PixelRect::from_edges(5, 11, 60, 37), PixelRect::from_edges(90, 101, 171, 119)];
 
@@ -23,7 +23,7 @@ fn make(folder: &Path, name: &str, seconds: u32, options: &str) -> PathBuf {
     clip
 }
 
-/// The areas of a picture, row by row.
+/// The pixels of the areas of a frame, row by row.
 fn cut(luma: LumaPlane<'_>) -> Vec<u8> {
     let part = |area: &PixelRect| {
         let rows = luma.rows().take(area.rows().end).skip(area.rows().start);
@@ -56,7 +56,7 @@ fn assert_same(clip: &Path, one: &FrameOutput<Vec<u8>>, other: &FrameOutput<Vec<
     assert!(one.output == other.output, "{clip:?} {}", one.index);
 }
 
-/// Compares both ways over a whole sound clip; answers what was noted.
+/// Compares the two ways for a whole undamaged clip; returns the notes on the clip.
 fn compare(clip: &Path) -> ClipNotes {
     let mut source = Clip::open(clip).unwrap();
     let expected = one_by_one(&mut source);
@@ -108,7 +108,7 @@ fn a_stretch_longer_than_is_held_in_memory_is_continued() {
     compare(&make(folder.path(), "endless.mp4", 45, options));
 }
 
-/// The JPEG pictures of a bare stream without their segments of a kind.
+/// The JPEG images of a bare stream, without their segments of one kind.
 fn without_segments(stream: &[u8], kind: u8) -> Vec<u8> {
     let (mut kept, mut place) = (Vec::new(), 0);
     while let Some(&[0xff, marker]) = stream.get(place..place + 2) {

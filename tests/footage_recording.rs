@@ -13,7 +13,7 @@ use pairspeed::setup::LoadedSetup;
 use pairspeed::summary::Summary;
 use pairspeed::{ReadOptions, read_flight};
 
-/// A clip of `frames` frames at 25 a second, `extra` being further options.
+/// Makes a clip of `frames` frames at 25 frames per second; `extra` are further options.
 fn make(folder: &Path, name: &str, frames: u32, size: &str, extra: &[&str]) -> PathBuf {
     let clip = folder.join(name);
     let source = format!("testsrc2=s={size}:r=25:d={}", f64::from(frames) / 25.0);
@@ -128,7 +128,7 @@ fn seeking_in_a_recording_finds_the_frames_of_a_pass() {
         make_created(folder.path(), "b.mp4", 50, "2024-05-01T10:00:09"),
     ];
     let mut recording = Recording::open(&clips).unwrap();
-    // Before any pass: the first clip's length must be measured to know where the second starts.
+    // Before any frame is read, the first clip's length must be measured to know where the second one starts.
     let asked = [9.52, 0.4, 4.0, 8.0, 1000.0];
     let times = |found: &[pairspeed::footage::FoundFrame]| {
         found.iter().map(|frame| (frame.time_s * 100.0).round() / 100.0).collect::<Vec<_>>()

@@ -1,5 +1,5 @@
-//! Two thousand simulated flights: the intervals given are held to the truth, and the airspeeds to what
-//! a practised eye makes of the same display.
+//! Two thousand simulated flights: tests how often the intervals contain the truth, and compares the
+//! airspeeds with those that a careful observer gets from the same display.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -14,14 +14,14 @@ use pairspeed::stats::median;
 
 const FLIGHTS: u64 = 2000;
 
-/// First seed of the flights on trial. The defaults of the program were set on the flights 0 to 1999, the share
-/// of displays that cut off with those from a million on in sight, so these prove nothing.
+/// First seed of the flights that are tested. The defaults of the program were chosen on the flights 0 to
+/// 1999, and the share of displays that truncate on those from a million on, so these flights prove nothing.
 const FIRST_HELD_BACK: u64 = 21_000_000;
 
-/// Time after a turn in which the aircraft gathers speed again and the receiver follows.
+/// Time after a turn in which the aircraft regains speed and the receiver lags, in seconds.
 const SETTLING_S: f64 = 3.0;
 
-/// Pairs and steps of a flight whose legs are told as flown, so that only the statistics are on trial.
+/// Pairs and steps of a flight whose legs are given as flown, so that only the statistics are tested.
 fn of_told_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
     let legs = flight.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
@@ -33,7 +33,8 @@ fn of_told_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
     (pairs, steps)
 }
 
-/// What an eye takes from the display: the value in the middle of each leg, mean of both ways.
+/// The airspeed that an observer gets from the display: the mean over both directions of the value in the
+/// middle of each leg.
 fn by_eye(flight: &Flight, pair: usize) -> f64 {
     let shown_at = |time_s: f64| {
         flight.shown_speed[flight.readings.time_s.partition_point(|frame| *frame < time_s).saturating_sub(1)]
@@ -43,7 +44,7 @@ fn by_eye(flight: &Flight, pair: usize) -> f64 {
     middles.map(shown_at).sum::<f64>() / 2.0
 }
 
-/// How often intervals held, how far off the airspeeds were.
+/// Counts of intervals that contain the truth, and errors of the airspeeds.
 #[derive(Debug, Default)]
 struct Tally {
     given: usize,
@@ -63,7 +64,7 @@ impl Tally {
     }
 }
 
-/// Pairs and steps of many flights, those of the calmer and of the windier half apart.
+/// Counts for pairs and steps of many flights, separately for the calmer and for the windier half.
 fn tallies(seeds: Range<u64>, plan_of: impl Fn(u64) -> Plan) -> [[Tally; 2]; 2] {
     let mut tallies: [[Tally; 2]; 2] = Default::default();
     for seed in seeds {
@@ -93,10 +94,10 @@ fn say(name: &str, tally: &Tally) {
     }
 }
 
-/// What makes a usual day an odd one.
+/// A change that makes a usual day an unusual one.
 type Change = fn(Plan) -> Plan;
 
-/// Days unlike the simulated usual one, to see how far the intervals carry.
+/// Unusual days, to see how far the intervals remain valid.
 fn odd_days() -> [(&'static str, Change); 13] {
     [
         ("usual", |usual| usual),

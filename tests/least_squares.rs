@@ -1,11 +1,11 @@
-//! Least squares against certified values.
+//! Tests least squares against certified values.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use nalgebra::{DMatrix, DVector};
 use pairspeed::stats::{Fit, Linearisation, linear, nonlinear};
 use pairspeed::stats::{mean, standard_deviation};
 
-/// A table's two columns under the given names.
+/// The two columns of a table with the given names.
 fn columns(table: &str, names: [&str; 2]) -> (Vec<f64>, Vec<f64>) {
     let mut reader = csv::Reader::from_reader(table.as_bytes());
     let header = reader.headers().unwrap().clone();

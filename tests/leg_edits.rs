@@ -1,4 +1,5 @@
-//! Edits of the legs found: what they change, what they leave alone, and the file they are kept in.
+//! Edits of the legs found: what they change, what they leave unchanged, and the file in which they are
+//! stored.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -14,7 +15,7 @@ use pairspeed::legs::{LegKind, LegOptions, ThrottleSource};
 use pairspeed::{ReadOptions, work_out};
 use proptest::prelude::*;
 
-/// A flight that can be worked out again, and its edits.
+/// A flight that can be computed again, and its edits.
 struct Desk {
     record: FlightRecord,
     options: ReadOptions,
@@ -47,7 +48,7 @@ impl Desk {
     }
 }
 
-/// Values that are no number are the same here, which `==` denies.
+/// Asserts that two flights are equal. Values of NaN count as equal here, unlike with `==`.
 fn assert_same(one: &Flight, other: &Flight) {
     assert!(format!("{one:?}") == format!("{other:?}"), "{:?} is not {:?}", one.pairs, other.pairs);
 }
@@ -57,7 +58,7 @@ fn answers(flight: &Flight) -> Vec<(f64, f64, f64)> {
     flight.pairs.iter().map(|pair| (pair.airspeed.value, pair.upwind, pair.downwind)).collect()
 }
 
-/// Medians and stretches of the legs, without those from `skip` on and as many as `count`.
+/// Medians and times of the legs, without the `count` legs from index `skip` on.
 fn traits(flight: &Flight, skip: usize, count: usize) -> Vec<(f64, f64, f64, f64, f64)> {
     let legs = flight.legs.iter().enumerate().filter(|(index, _)| !(skip..skip + count).contains(index));
     legs.map(|(_, leg)| (leg.start_s, leg.end_s, leg.steady_start_s, leg.steady_end_s, leg.speed_median))
@@ -195,7 +196,7 @@ fn an_edit_that_cannot_be_made_says_why_and_changes_nothing() {
     let next_s = edits.legs()[1].start_s;
     let refused = |edits: &mut LegEdits, edit| edits.make(edit).unwrap_err();
     let error = refused(&mut edits, LegEdit::Delete { leg: 99 });
-    assert_eq!(error.to_string(), format!("there is no leg 99: there are {last}"));
+    assert_eq!(error.to_string(), format!("there is no leg 99: the flight has {last} legs"));
     let error = refused(&mut edits, LegEdit::MoveEnd { leg: 1, to_s: next_s + 1.0 });
     assert!(matches!(error, LegEditError::Overlap { other: 2, .. }), "{error}");
     let start_s = edits.legs()[0].start_s;

@@ -1,4 +1,4 @@
-//! Legs told and found, throttle steps, and the pairs made of them.
+//! Legs given and found, throttle steps, and the pairs formed by them.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -89,13 +89,13 @@ fn a_bad_legs_file_is_answered_with_place_and_mend() {
     );
     assert_eq!(
         message(&format!("{header}9,1,leg,\n")),
-        "legs.csv, line 2: the leg ends at 1 s, before or at its start at 9 s: exchange them or fix the times"
+        "legs.csv, line 2: the leg ends at 1 s, before or at its start at 9 s; swap the two times or fix them"
     );
     assert_eq!(
         message(&format!("{header}8,15,leg,\n1,9,leg,\n")),
         "legs.csv, line 2: the leg from 8 s starts before the leg on line 3 ends at 9 s: legs must not overlap"
     );
-    assert_eq!(message(header), "legs.csv: no leg below the header: write one line a leg");
+    assert_eq!(message(header), "legs.csv: there is no leg below the header; write one line for each leg");
     assert!(matches!(read_file("no/such/legs.csv").unwrap_err(), LegsFileError::Unreadable { .. }));
 }
 
@@ -274,7 +274,7 @@ fn a_dead_throttle_is_said_and_not_used() {
     assert!(set.pairs.iter().all(|pair| pair.throttle_percent.is_none()));
 }
 
-/// A flight of which only the frames up to `end_s` are kept.
+/// The readings of a flight up to `end_s` seconds.
 fn until(flight: Flight, end_s: f64) -> Readings {
     let mut readings = flight.readings;
     let frames = readings.time_s.partition_point(|time| *time < end_s);

@@ -1,4 +1,4 @@
-//! Where the recording shows nothing of the flight nothing is read, and it is told why.
+//! Tests that nothing is read while the signal is lost, and that the loss is reported.
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -10,10 +10,11 @@ use pairspeed::series::{Blank, Readings, SignalLossKind};
 
 const FRAMES: u32 = 200;
 
-/// Frames that are lost: 3.2 s after the first, for 1.6 s.
+/// Lost frames: from 3.2 s after the first frame on, for 1.6 s.
 const LOST: std::ops::Range<u32> = 80..120;
 
-/// A flight whose frames in [`LOST`] are what `lost` makes of their number and the frame they would be.
+/// A flight whose frames in [`LOST`] are replaced by the result of `lost`, which gets the frame's number and
+/// a function that draws the original frame.
 fn flight(lost: impl Fn(u32, &dyn Fn(u32) -> GrayImage) -> GrayImage) -> Readings {
     let sets = builtin_sets().unwrap();
     let face: &Face = sets[0].faces.first().unwrap();
@@ -25,7 +26,7 @@ fn flight(lost: impl Fn(u32, &dyn Fn(u32) -> GrayImage) -> GrayImage) -> Reading
     common::read_frames(common::SPEED_SETUP, &sets[..1], (0..FRAMES).map(frame).collect())
 }
 
-/// Frames whose reading is blank for want of a picture.
+/// Numbers of the frames whose readings are blank because of signal loss.
 fn without_picture(readings: &Readings) -> Vec<u32> {
     let blank = readings.channels[0].blank.iter().zip(0..);
     blank.filter(|(blank, _)| **blank == Blank::LostPicture).map(|(_, number)| number).collect()
@@ -45,7 +46,7 @@ fn static_is_told_from_a_picture() {
     });
     assert_eq!(looks(&readings), [(SignalLossKind::Static, LOST.len())]);
     assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
-    assert_eq!(lost_sentences(&readings), ["The picture is lost from 3.2 s to 4.8 s: static."]);
+    assert_eq!(lost_sentences(&readings), ["The video signal is lost from 3.2 s to 4.8 s: static."]);
 }
 
 #[test]

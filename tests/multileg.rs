@@ -1,10 +1,10 @@
-//! Three- and four-leg methods against published test points and the wind triangle.
+//! Tests the methods with three and four legs against published test points and the wind triangle.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::airspeed::multileg::{GroundLeg, HeadingReference, air_and_wind};
 use pairspeed::stats::{mean, standard_deviation};
 
-/// The rows of a reference table under each value of its first column, in order.
+/// The rows of a reference table, grouped by the value in the first column, in order.
 fn cases(table: &str) -> Vec<(String, Vec<Vec<String>>)> {
     let mut cases: Vec<(String, Vec<Vec<String>>)> = Vec::new();
     for line in table.lines().skip(1) {
@@ -34,7 +34,7 @@ fn near(value: f64, expected: f64, tolerance: f64) {
     assert!((value - expected).abs() <= tolerance, "{value} instead of {expected}");
 }
 
-/// Speed and direction of the mean of the triples' wind vectors.
+/// Speed and direction of the mean of the wind vectors of some triples of legs.
 fn mean_wind(triples: &[Vec<GroundLeg>]) -> (f64, f64) {
     let winds = triples.iter().map(|triple| air_and_wind(triple, HeadingReference::Track).unwrap());
     let vectors = winds.map(|air| {

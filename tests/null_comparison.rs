@@ -1,7 +1,7 @@
-//! Comparisons of two flights of one unchanged aircraft, class by class: how often a difference is shown that is
-//! not there, and how often one that is.
+//! Comparisons of two flights of one unchanged aircraft, for several classes of flights: how often a
+//! difference is shown that does not exist, and how often one that exists.
 //!
-//! The legs are given as flown, so that only the statistics are on trial.
+//! The legs are given as flown, so that only the statistics are tested.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -17,22 +17,22 @@ use pairspeed::summary::FlownFlight;
 use point_mass::Conditions;
 use rayon::prelude::*;
 
-/// The first seed of all flights here: no default was set on them.
+/// First seed of all flights here; no default was chosen on them.
 const FIRST_SEED: u64 = 7_000_000;
 
-/// The first seed of what is drawn within the classes, apart from those of the flights.
+/// First seed for what is drawn within the classes, separate from the seeds of the flights.
 const CLASS_SEED: u64 = 9_000_000;
 
-/// Seconds at the start of a leg that are left out: the speed is not steady yet.
+/// Time at the start of a leg that is left out because the speed is not steady yet, in seconds.
 const SETTLING_S: f64 = 3.0;
 
-/// Shortest stretch that is given as a leg, in seconds.
+/// Minimum length of a given leg, in seconds.
 const SHORTEST_LEG_S: f64 = 2.0;
 
-/// A change that should be shown, as a factor of the airspeed, and a smaller one.
+/// A change that should be detected, as a factor of the airspeed, and a smaller one.
 const CHANGES: [f64; 2] = [1.05, 1.02];
 
-/// Wind in m/s and angle off the course in degrees, from and to.
+/// Wind in m/s and its angle to the course in degrees, each as a range.
 #[derive(Debug, Clone, Copy)]
 struct Weather {
     wind_mps: (f64, f64),
@@ -41,17 +41,17 @@ struct Weather {
 
 const ANY_WEATHER: Weather = Weather { wind_mps: (0.3, 8.0), angle_deg: (0.0, 30.0) };
 
-/// Unit, decimals and whether further places are cut off.
+/// Unit, number of decimals, and whether further digits are truncated.
 type Display = (Unit, u8, bool);
 
-/// Comparisons that have something in common.
+/// Comparisons of flights with common properties.
 #[derive(Debug, Clone, Copy)]
 struct Class {
     name: &'static str,
     weathers: [Weather; 2],
-    /// Drawn where not given.
+    /// The display; drawn at random if it is `None`.
     display: Option<Display>,
-    /// The later flight has a display of its own, which cuts off where the first rounds and the other way round.
+    /// Whether the later flight has another display, which truncates if the first one rounds and vice versa.
     has_two_displays: bool,
     pairs: Option<usize>,
 }
@@ -105,7 +105,7 @@ const CLASSES: [Class; 20] = [
     with_pairs("4 pairs a step", 4),
 ];
 
-/// What the flights of a comparison have in common, and their displays.
+/// The properties that the flights of a comparison share, and their displays.
 struct Same {
     displays: [Display; 2],
     pairs: usize,
@@ -128,7 +128,7 @@ impl Class {
 }
 
 impl Weather {
-    /// Wind in m/s and signed angle in degrees.
+    /// Draws a wind in m/s and its signed angle to the course in degrees.
     fn draw(&self, chance: &mut Chance) -> (f64, f64) {
         let sign = if chance.happens(0.5) { 1.0 } else { -1.0 };
         (
@@ -138,10 +138,10 @@ impl Weather {
     }
 }
 
-/// A simulator: two flights of one aircraft, of a class and a number.
+/// A simulator: makes two flights of one aircraft, for a class and a number.
 type Simulator = fn(&Class, u64) -> [FlownFlight; 2];
 
-/// Flights along given tracks, in gusts of the Dryden model and a wind that walks at random.
+/// Flights along given tracks, in gusts of the Dryden model and a wind that follows a random walk.
 fn kinematic(class: &Class, number: u64) -> [FlownFlight; 2] {
     let seed = FIRST_SEED + 2 * number;
     let chance = &mut Chance::new(CLASS_SEED + number);
@@ -172,7 +172,8 @@ fn kinematic(class: &Class, number: u64) -> [FlownFlight; 2] {
     })
 }
 
-/// The same with six steps, legs of 12 s and a steadier wind: what flights have in common weighs most here.
+/// Flights along given tracks with six steps, legs of 12 s and a steadier wind, in which shared uncertainties
+/// have the greatest weight.
 fn six_steps(class: &Class, number: u64) -> [FlownFlight; 2] {
     let seed = FIRST_SEED + 2 * number;
     let chance = &mut Chance::new(CLASS_SEED + number);
@@ -206,7 +207,7 @@ fn along_tracks(plan: &Plan) -> FlownFlight {
     worked_out(flown.readings, legs.collect(), (plan.unit, plan.decimals, plan.cuts_off))
 }
 
-/// Flights of a point mass with a pilot, in turbulence and a wind that wanders.
+/// Flights of a point mass with a pilot, in turbulence and a slowly varying wind.
 fn by_point_mass(class: &Class, number: u64) -> [FlownFlight; 2] {
     let seed = FIRST_SEED + 2 * number;
     let chance = &mut Chance::new(CLASS_SEED + number);
@@ -253,7 +254,7 @@ fn by_point_mass(class: &Class, number: u64) -> [FlownFlight; 2] {
 /// Airspeeds in m/s of the steps of [`drawn`].
 const AIRSPEEDS_MPS: [f64; 6] = [20.0, 22.5, 25.0, 27.5, 30.0, 33.0];
 
-/// Steps whose errors are drawn from the very distributions that the budget assumes; nothing is measured.
+/// Steps whose errors are drawn from exactly the distributions that the budget assumes; nothing is measured.
 fn drawn(class: &Class, number: u64) -> [FlownFlight; 2] {
     let chance = &mut Chance::new(CLASS_SEED + number);
     let same = class.same(chance);
@@ -271,9 +272,9 @@ fn drawn_flight(
     let (unit, decimals, cuts_off) = display;
     let quantum_mps = unit.si_per_unit() * 10f64.powi(-i32::from(decimals));
     let (sin, cos) = angle_deg.to_radians().sin_cos();
-    // Gusts over a pair of legs of 10 s, and what the wind does not cause.
+    // Uncertainty from gusts over a pair of legs of 10 s, and from causes other than wind.
     let own_mps = (0.1 * wind_mps).hypot(0.1) / (pairs as f64).sqrt();
-    // The steps of a flight pool what they know of the gusts.
+    // The steps of a flight pool their estimate of the gusts.
     let samples = 24 * pairs;
     let square = (0..samples).map(|_| chance.normal().powi(2)).sum::<f64>() / samples as f64;
     let step = |(number, airspeed_mps): (u32, f64)| {
@@ -304,7 +305,7 @@ fn drawn_flight(
     flight((1..).zip(AIRSPEEDS_MPS).map(step).collect(), display)
 }
 
-/// The flight as worked out from legs given by their starts, ends and throttles.
+/// The flight computed from legs that are given by their starts, ends and throttles.
 fn worked_out(readings: Readings, legs: Vec<(f64, f64, f64)>, display: Display) -> FlownFlight {
     let end_s = readings.time_s.last().copied().unwrap_or(0.0);
     let given = legs.into_iter().filter_map(|(start_s, leg_end_s, throttle_percent)| {
@@ -331,7 +332,7 @@ fn flight(steps: Vec<FlownStep>, (unit, _, cuts_off): Display) -> FlownFlight {
     }
 }
 
-/// The flight as if its steps had nothing in common, for comparison.
+/// The flight with the uncertainties treated as if the steps shared nothing, for comparison.
 fn independent(flight: &FlownFlight) -> FlownFlight {
     let mut independent = flight.clone();
     for step in &mut independent.steps {
@@ -342,7 +343,7 @@ fn independent(flight: &FlownFlight) -> FlownFlight {
     independent
 }
 
-/// The flight with all airspeeds times a factor: what the aircraft would have flown after a change.
+/// The flight with all airspeeds multiplied by a factor, as after a change of the aircraft.
 fn changed(flight: &FlownFlight, factor: f64) -> FlownFlight {
     let mut changed = flight.clone();
     for step in &mut changed.steps {
@@ -356,10 +357,10 @@ fn changed(flight: &FlownFlight, factor: f64) -> FlownFlight {
 struct Tally {
     comparisons: usize,
     with_overall: usize,
-    /// With a difference at any step, corrected for the number of steps.
+    /// Number of comparisons with a difference at any step, after the correction for the number of steps.
     any_step: usize,
     overall: usize,
-    /// The same where there is a change: of [`CHANGES`].
+    /// Number of such comparisons if there is a change, for each of [`CHANGES`].
     any_step_changed: [usize; 2],
     overall_changed: [usize; 2],
 }
@@ -373,7 +374,7 @@ fn verdicts(first: &FlownFlight, later: FlownFlight) -> (bool, Option<bool>) {
 }
 
 impl Tally {
-    /// Without a change, and with every change.
+    /// The verdicts without a change and with every change.
     fn of([first, later]: &[FlownFlight; 2]) -> Self {
         let changes = CHANGES.map(|factor| verdicts(first, changed(later, factor)));
         Self {
@@ -424,7 +425,7 @@ impl Tally {
     }
 }
 
-/// The sum over so many comparisons of a class.
+/// The sum over a number of comparisons of one class.
 fn over<T: Send>(
     simulator: Simulator,
     class: &Class,
@@ -461,7 +462,7 @@ fn figures() {
     }
 }
 
-/// The most false verdicts of so many: 5 % and two standard errors.
+/// Maximum number of false verdicts in a number of comparisons: 5 % plus two standard errors.
 fn most(comparisons: usize) -> f64 {
     let comparisons = comparisons as f64;
     0.05 * comparisons + 2.0 * (0.05 * 0.95 * comparisons).sqrt()

@@ -1,4 +1,4 @@
-//! Airspeed and wind of pairs against practice and the wind triangle.
+//! Tests airspeed and wind of pairs against practice and the wind triangle.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::airspeed::{AirspeedAndWind, airspeed_and_wind, crosswind_bound};

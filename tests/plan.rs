@@ -1,4 +1,4 @@
-//! The test card: what it asks for, in which order, and what it refuses.
+//! The test card: its runs, their order, and the requests that it refuses.
 #![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
 
 use pairspeed::model::units::Unit;
@@ -21,7 +21,7 @@ fn card(request: &PlanRequest) -> TestCard {
     plan(request, None).unwrap()
 }
 
-/// Mean place of each throttle within the runs of one flight.
+/// Mean position of each throttle within the runs of one flight.
 fn mean_places(card: &TestCard, flight: u32) -> Vec<f64> {
     let runs: Vec<_> = card.runs.iter().filter(|run| run.flight == flight).collect();
     card.steps
@@ -174,7 +174,7 @@ fn nonsense_is_refused_with_what_to_tell() {
     }
     let turn = refused(PlanRequest { turn_s: -1.0, ..request() });
     assert_eq!(turn, PlanError::Negative { quantity: PlanQuantity::Turn, value: -1.0 });
-    assert_eq!(turn.to_string(), "duration of a turn -1 s: it must not be below 0");
+    assert_eq!(turn.to_string(), "duration of a turn is -1 s, but must not be below 0");
 }
 
 #[test]
@@ -207,7 +207,7 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
         (calm.steps[0].airspeed_mps - 20.0).abs() < 1e-6 && (calm.steps[5].airspeed_mps - 35.0).abs() < 1e-6
     );
     assert!(card(0.8).gust_mps > 2.0 * calm.gust_mps);
-    // What the steps share, such as a crosswind, is no gust.
+    // Uncertainties that the steps share, such as that from a crosswind, do not count as gusts.
     let mut sharing = flown(0.35);
     for step in &mut sharing.steps {
         step.shared.crosswind_mps = 0.5;

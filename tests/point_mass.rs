@@ -1,4 +1,4 @@
-//! The simulator with a point mass against outside facts.
+//! Tests the point-mass simulator against independent facts.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 #[allow(dead_code, unused_imports, missing_docs)]
@@ -40,7 +40,7 @@ fn the_radius_of_a_turn_is_that_of_its_bank() {
         let bank_rad = f64::to_radians(bank_deg);
         let plan = [straight(2.0), Manoeuvre::Turn { by_rad: 4.0 * TAU, bank_rad }];
         let (track, _) = fly_plan(&at_one_speed(airspeed_mps, 0.0, 0.0), &plan);
-        // The third of four circles: the speed has settled by then.
+        // The third of four circles, when the speed has become steady.
         let rate = |instant: &Instant| GRAVITY * instant.bank_rad.tan() / instant.airspeed_mps;
         let steps = (TAU / rate(&track[track.len() / 2]) / STEP_S).round() as usize;
         let circle = &track[track.len() / 2..][..steps];
@@ -53,7 +53,7 @@ fn the_radius_of_a_turn_is_that_of_its_bank() {
     }
 }
 
-/// The rows of the wind triangle in which a track is held, a quarter of their speeds in m/s.
+/// The rows of the wind triangle in which a track is held; a quarter of their speeds are used as m/s.
 #[test]
 fn ground_speed_over_a_held_track_is_that_of_the_wind_triangle() {
     let table = include_str!("../fixtures/reference/windtriangle.csv");
@@ -64,11 +64,11 @@ fn ground_speed_over_a_held_track_is_that_of_the_wind_triangle() {
         if row[1] != "track" {
             continue;
         }
-        // Compass angles run clockwise and the simulator's the other way round.
+        // Compass angles are clockwise, those of the simulator counter-clockwise.
         let angle_deg = number(6) - number(3);
         let along = if angle_deg.to_radians().cos() < 0.0 { PI } else { 0.0 };
         let conditions = at_one_speed(0.25 * number(2), 0.25 * number(4), angle_deg);
-        // The first course is upwind, so a downwind track needs a turn first.
+        // The first course is upwind, so that a downwind track requires a turn first.
         let turn = Manoeuvre::Turn { by_rad: along, bank_rad: 0.7 };
         let plan = [straight(1.0), turn, straight(60.0)];
         let (track, _) = fly_plan(&conditions, if along == 0.0 { &plan[2..] } else { &plan });
@@ -83,7 +83,8 @@ fn ground_speed_over_a_held_track_is_that_of_the_wind_triangle() {
     assert!(checked >= 10, "{checked} rows");
 }
 
-/// Uhlenbeck and Ornstein 1930: the variance stays, and the correlation over a time is exp(-time / tau).
+/// Uhlenbeck and Ornstein 1930: the variance is constant, and the correlation over a time is exp(-time /
+/// tau).
 #[test]
 fn turbulence_is_stationary_and_forgets_at_the_given_rate() {
     let mut random = Random::new(7);
@@ -116,7 +117,7 @@ fn the_speed_follows_the_throttle_with_the_given_time_constant() {
         let (track, _) = fly_plan(&conditions, &plan);
         let risen = 24.0 + 2.0 * (1.0 - (-1.0_f64).exp());
         let time_s = track.iter().find(|instant| instant.airspeed_mps >= risen).unwrap().time_s - 5.0;
-        // The motor takes 0.25 s more; induced drag makes the time differ a little.
+        // The motor adds 0.25 s, and induced drag changes the time a little.
         assert!(
             (time_s - time_constant_s - 0.25).abs() < 0.2 * time_constant_s,
             "{time_s} {time_constant_s}"
@@ -137,7 +138,7 @@ fn in_calm_air_the_display_shows_the_airspeed() {
     let mut compared = 0;
     for leg in &flight.legs {
         let from_s = leg.end_s - 0.5 + flight.display_lag_s;
-        // The recording may stop with the last leg, before the display shows its end.
+        // The recording may stop at the end of the last leg, before the display shows that end.
         let Some(at) = flight.readings.time_s.iter().position(|time_s| *time_s >= from_s) else { continue };
         compared += 1;
         let shown_mps = speed.values[at] * si;
@@ -151,7 +152,7 @@ fn in_calm_air_the_display_shows_the_airspeed() {
 
 #[test]
 fn the_same_seed_gives_the_same_flight() {
-    // Blank readings are no numbers and equal nothing: they are compared as text.
+    // Blank readings are NaN, which equals nothing, so they are compared as text.
     let text = |seed: u64| format!("{:?}", fly(&Conditions::draw(seed, 0.0..8.0)));
     assert_eq!(text(3), text(3));
     assert_ne!(text(3), text(4));

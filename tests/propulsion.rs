@@ -1,4 +1,4 @@
-//! Trend, speed curve, propeller, voltage and pack against published values and known answers.
+//! Tests trend, speed curve, propeller, voltage and pack against published values and known results.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::model::units::Unit;
@@ -155,7 +155,8 @@ fn efficiencies_are_those_of_the_wind_tunnel() {
 
 #[test]
 fn slip_is_negative_where_the_thrust_of_a_real_propeller_ends() {
-    // The 9 x 6 propeller of the same table pushes up to J 0.794 to 0.805: slip -19 to -21 %.
+    // The 9 x 6 propeller of the same table gives thrust up to J 0.794 to 0.805, that is a slip of -19 to -21
+    // %.
     let rows: Vec<[f64; 7]> =
         propeller_rows().into_iter().filter(|row| row[0] == 9.0 && row[2] == 4003.0).collect();
     let ends = rows.windows(2).find(|two| two[0][4] > 0.0 && two[1][4] <= 0.0).unwrap();
@@ -195,7 +196,7 @@ fn the_effect_of_voltage_is_assumed_until_runs_tell_it() {
     let vague = VoltageRun { uncertainty: 3.0, ..run(speed(24.0), 24.0) };
     let mixed = VoltageModel::of(&[vec![vague, VoltageRun { uncertainty: 3.0, ..run(speed(20.0), 20.0) }]]);
     assert!(mixed.exponent > 0.8, "vague runs hardly move the assumption: {}", mixed.exponent);
-    // Another throttle under the same name: slower on more voltage.
+    // Runs at different throttles given as one group: slower at a higher voltage.
     let other_throttle = VoltageModel::of(&[vec![run(30.0, 24.0), run(33.0, 22.0)]]);
     assert_eq!((other_throttle.exponent, other_throttle.source), (ASSUMED.exponent, ASSUMED.source));
     assert!(other_throttle.sentence().contains("differ by more than their voltages explain"));

@@ -1,4 +1,4 @@
-//! What is read does not depend on the way the frames are decoded.
+//! Tests that readings do not depend on the way in which frames are decoded.
 #![allow(clippy::unwrap_used)]
 
 use std::path::Path;
@@ -30,7 +30,7 @@ impl FrameSource for FrameByFrame {
     }
 }
 
-/// Both sources calibrated and read for themselves.
+/// Asserts that two sources, each calibrated and read separately, give the same readings.
 fn assert_read_alike(clip: &str, setup: &str) {
     let setup = LoadedSetup::load(Path::new(setup)).unwrap();
     let sets = glyph_sets(&setup).unwrap();

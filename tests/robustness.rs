@@ -1,4 +1,5 @@
-//! Whatever the readings are, the chain answers: it never crashes and never gives a number that is none.
+//! Tests with arbitrary readings that the whole computation never panics and never gives a result that is not
+//! a number.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::air::{GivenAir, Pressure, of_flight};
@@ -24,7 +25,7 @@ fn channel(channel: Channel, unit: Option<Unit>, values: Vec<f64>) -> ChannelRea
     }
 }
 
-/// Everything from the readings to the air; panics where a result is not a number.
+/// Computes everything from the readings to the air; panics if a result is not a number.
 fn whole_chain(readings: Readings, options: &LegOptions, wind: &GivenWind, air: &GivenAir) -> Option<LegSet> {
     let units = ResultUnits { speed: Some(Unit::MilesPerHour), length: Some(Unit::Feet) };
     let series = std::sync::Arc::new(trust(readings)).in_units(&units);
@@ -49,7 +50,7 @@ fn whole_chain(readings: Readings, options: &LegOptions, wind: &GivenWind, air: 
     Some(set)
 }
 
-/// Numbers as they come: mostly sensible, some absurd.
+/// Arbitrary numbers: mostly sensible, some absurd.
 fn any_reading() -> impl Strategy<Value = f64> {
     prop_oneof![
         8 => 0.0..150.0f64,
@@ -62,7 +63,7 @@ fn any_reading() -> impl Strategy<Value = f64> {
     ]
 }
 
-/// A channel's readings as stretches held for a while.
+/// A channel's readings, each value held for some time.
 fn stretches() -> impl Strategy<Value = Vec<f64>> {
     prop::collection::vec((any_reading(), 1..120usize), 0..25).prop_map(|runs| {
         runs.into_iter().flat_map(|(value, frames)| std::iter::repeat_n(value, frames)).collect()
@@ -155,7 +156,8 @@ fn the_answer_says_what_is_missing() {
     assert!(told_nothing(speeds(vec![70.0; 3000])).notes.contains(&Note::ConstantSpeed));
     let rising: Vec<f64> = (0..3000).map(|frame| f64::from(frame / 10).round()).collect();
     let set = told_nothing(speeds(rising));
-    // 2.5 km/h more each second for two minutes: while that is a good share of the speed, no leg is called steady.
+    // The speed increases by 2.5 km/h each second for two minutes. While that is a large share of the speed,
+    // no leg is called steady.
     let slow = set.legs.iter().filter(|leg| leg.speed_median < 140.0);
     assert!(slow.clone().count() > 2);
     assert_eq!(slow.clone().find(|leg| leg.flags.is_empty()), None);

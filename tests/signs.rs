@@ -1,4 +1,4 @@
-//! Signed and fractional readings, drawn with the built-in glyphs over a moving picture.
+//! Signed and fractional readings, drawn with the built-in glyphs over a moving background.
 #![allow(clippy::unwrap_used)]
 
 mod common;

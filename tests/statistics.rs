@@ -1,4 +1,4 @@
-//! The statistics against published values.
+//! Tests the statistics against published values.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use pairspeed::airspeed::{Budget, Cause, Contribution};
@@ -48,7 +48,8 @@ fn effective_counts_are_those_of_a_first_order_process() {
     for (r, expected) in [(0.0, 100.0), (0.25, 60.32), (0.5, 33.78), (0.8, 11.63), (0.9, 5.81)] {
         assert_near(effective_count(100.0, r), expected, 0.006);
     }
-    // For large n the count tends to n (1 - r) / (1 + r): with the autocorrelation of Michelso, 30.276 a hundred.
+    // For large n the count tends to n (1 - r) / (1 + r): with the autocorrelation of Michelso, 30.276 in a
+    // hundred.
     assert_near(effective_count(1e7, 0.535_199_668_621_283) / 1e5, 30.276, 0.001);
 }
 
@@ -69,7 +70,7 @@ fn the_median_interpolates_within_the_display_step() {
     // L + q (n/2 - B) / M = 26.5 + (10/2 - 0) / 6.
     let mostly_27: Vec<f64> = [27.0; 6].into_iter().chain([28.0; 4]).collect();
     assert_near(grouped_median(&mostly_27, 1.0).unwrap(), 26.5 + 5.0 / 6.0, 1e-12);
-    // Half and half lies on the edge between the steps.
+    // Half of the values on either side: the median lies on the edge between the two steps.
     assert_eq!(grouped_median(&[27.0, 27.0, 28.0, 28.0], 1.0), Some(27.5));
     assert_eq!(grouped_median(&[f64::NAN], 1.0), None);
 }

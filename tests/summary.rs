@@ -1,4 +1,4 @@
-//! Reading `summary.json`: versions of the schema, damaged files, and what a message says.
+//! Reading `summary.json`: versions of the schema, damaged files, and the error messages.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use std::path::Path;
@@ -10,7 +10,7 @@ use pairspeed::summary::{
 };
 use proptest::prelude::*;
 
-/// A flight of one pair at full throttle, in km/h.
+/// A flight with one pair at full throttle, in km/h.
 fn summary() -> Summary {
     let step = StepSummary {
         step: 1,
@@ -61,7 +61,7 @@ fn another_version_is_refused_with_both_versions_and_what_to_do() {
     let older = of(SUMMARY_FORMAT - 1);
     assert!(matches!(older, SummaryError::Older { found } if found == SUMMARY_FORMAT - 1));
     assert!(older.to_string().contains("read the clips again"), "{older}");
-    // Of a newer version only `format` is known.
+    // In a newer version, only `format` is known.
     assert!(matches!(Summary::read(br#"{"format": 7}"#), Err(SummaryError::Newer { found: 7 })));
 }
 

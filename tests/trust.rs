@@ -1,4 +1,4 @@
-//! The check of readings over time: which values are kept, which are refused, and why.
+//! The check of readings over time: which values are kept, which are rejected, and why.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -139,7 +139,8 @@ fn smooth_speed_follows_a_ramp_and_stays_blank_far_from_readings() {
     let mut values: Vec<f64> = (0..300).map(|frame| 60.0 + (f64::from(frame) / 6.0).floor()).collect();
     values[120..240].fill(f64::NAN);
     let series = trust(frames(values));
-    // Frame 60 is two seconds in: the ramp of 5 a second has reached 70 there, shown half a step lower.
+    // Frame 60 is two seconds after the start: the speed, which increases by 5 a second, has reached 70; the
+    // display shows half a step less.
     assert!((series.speed_smooth[60] - 69.5).abs() < 0.6, "{}", series.speed_smooth[60]);
     assert!(series.speed_smooth[150].is_finite() && series.speed_smooth[180].is_nan());
 }

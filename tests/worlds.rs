@@ -1,5 +1,5 @@
-//! Legs, pairs and steps held to what was flown, in two simulators written independently of each other and in series
-//! of a third that showed wrong answers (fixtures/flights).
+//! Compares legs, pairs and steps with those flown, in two simulators that were written independently of each
+//! other, and in series of a third simulator that once gave wrong results (fixtures/flights).
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -18,11 +18,12 @@ use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Readings};
 
-/// Winds in m/s.
+/// Ranges of the wind, in m/s.
 const WINDS: [(&str, f64, f64); 4] =
     [("0 to 1 m/s", 0.0, 1.0), ("1 to 3 m/s", 1.0, 3.0), ("3 to 5 m/s", 3.0, 5.0), ("5 to 8 m/s", 5.0, 8.0)];
 
-/// First seed of the flights on trial. The constants of the search were chosen on flights 5000 to 6100 of both worlds.
+/// First seed of the flights that are tested. The constants of the search were chosen on flights 5000 to 6100
+/// of both simulators.
 const FIRST_HELD_BACK: u64 = 31_000_000;
 
 type World = fn(u64, f64, f64) -> ScoredFlight;
@@ -82,7 +83,7 @@ fn untidy_world(seed: u64, least_wind: f64, most_wind: f64) -> ScoredFlight {
     point_mass_flight(&Conditions::draw(seed, least_wind..most_wind).untidy())
 }
 
-/// Scores of so many flights, one a class of wind.
+/// Scores of a number of flights, one for each class of wind.
 fn scores(name: &str, world: World, flights: u64) -> Vec<LegScore> {
     WINDS
         .iter()
@@ -137,7 +138,8 @@ fn recordings_without_legs_give_no_step_or_a_doubtful_one() {
             unnoticed += found.steps.iter().filter(|step| !step.doubtful).count();
         }
         println!("{kind:?}: {unnoticed} steps not doubtful");
-        // Long crests of circles in wind, and straight bits of sport flying, still pass for legs.
+        // Long crests of the speed while circling in wind, and straight parts of sport flying, are still
+        // mistaken for legs.
         let most = if matches!(kind, NoFlight::Circling | NoFlight::SportFlying) { 8 } else { 4 };
         assert!(unnoticed <= most, "{kind:?}: {unnoticed}");
     }
@@ -147,7 +149,7 @@ fn folder() -> std::path::PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/flights")
 }
 
-/// Readings of a file of `fixtures/flights`, a row a frame.
+/// Readings from a file in `fixtures/flights`, which has one row per frame.
 fn readings_of(name: &str, unit: Unit) -> Readings {
     let mut text = String::new();
     let file = File::open(folder().join(format!("{name}.csv.gz"))).unwrap();

@@ -28,7 +28,7 @@ const SETUP: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-clips/salt-fla
 /// Number of frames that the stages use in turn.
 const FRAMES: usize = 32;
 
-/// Frames that regions are proposed on, as `setup` does.
+/// Number of frames in which readouts are searched, as in the command `setup`.
 const PROPOSED_ON: usize = 50;
 
 struct Bench {
@@ -154,7 +154,7 @@ fn teach_glyphs(bencher: Bencher, count: usize) {
     });
 }
 
-/// Fetching the frames that regions are proposed on.
+/// Fetches the frames in which readouts are searched.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn fetch_sample(bencher: Bencher) {
     bencher
@@ -162,7 +162,7 @@ fn fetch_sample(bencher: Bencher) {
         .bench_local_values(|mut clip| sample(&mut clip, PROPOSED_ON).unwrap());
 }
 
-/// Proposing regions on frames in memory.
+/// Searches readouts in frames that are in memory.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn propose_regions(bencher: Bencher) {
     let mut clip = Clip::open(Path::new(CLIP)).unwrap();

@@ -13,7 +13,7 @@ use serde_json::Value;
 
 use crate::truth::{SAMPLED_FRAMES, Truth, truth_texts};
 
-/// Number of frames kept before and after a labelled one.
+/// Number of frames that are kept before and after a labelled frame.
 const NEIGHBOURS: usize = 4;
 
 /// Default kinds of channels: unit, digits, decimals, smallest and largest value, largest change in a second.
@@ -25,13 +25,13 @@ const USUAL_KINDS: [(&str, &str, u8, u8, f64, f64, f64); 5] = [
     ("altitude", "ft", 4, 0, -200.0, 9000.0, 120.0),
 ];
 
-/// A clip, its regions, its sample, and frames to label and to read.
+/// A clip, its regions, its sample, frames to label, and other frames to read.
 pub struct LabelledClip {
-    /// The clip's name.
+    /// Name of the clip.
     pub name: String,
-    /// The regions of its setup.
+    /// The regions of the clip's setup.
     pub regions: Vec<Region>,
-    /// The sample of the whole clip.
+    /// The sample taken from the whole clip.
     pub sample: Sample,
     /// Frames that may be labelled: for each, the training examples of all regions.
     pub labelled: Vec<Vec<TrainingExample>>,
@@ -168,7 +168,7 @@ pub fn true_regions(clip: &Path) -> Result<Vec<Region>, Box<dyn Error>> {
 pub struct Random(pub u64);
 
 impl Random {
-    /// A number below a limit.
+    /// A pseudo-random number from 0 to below the limit.
     pub fn below(&mut self, limit: usize) -> usize {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) as usize % limit.max(1)

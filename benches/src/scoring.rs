@@ -16,13 +16,13 @@ use crate::truth::{Truth, labelled_examples, sampled, truth_texts};
 /// Counts of right, blank and wrong readings of one channel, over all frames with a legible text.
 #[derive(Debug, Clone, Default)]
 pub struct ChannelScore {
-    /// The channel.
+    /// Name of the channel.
     pub channel: String,
-    /// Readings that are right.
+    /// Number of frames with a right reading.
     pub right: usize,
-    /// Frames left blank.
+    /// Number of frames left blank.
     pub blank: usize,
-    /// Readings that are not right.
+    /// Number of frames with a wrong reading.
     pub wrong: usize,
     /// Confidence of every reading that fits its neighbours in time, at any confidence, and whether it was right.
     pub rated: Vec<(f32, bool)>,
@@ -76,7 +76,7 @@ fn above(mut readings: Readings, min_confidence: f32) -> Readings {
 pub struct Score {
     /// One score for each channel.
     pub channels: Vec<ChannelScore>,
-    /// Remarks of learning and calibration.
+    /// Remarks from learning and calibration, one sentence each.
     pub remarks: Vec<String>,
 }
 

@@ -1,4 +1,4 @@
-//! Errors between a scenario and a finished clip.
+//! Errors of making a clip from a scenario.
 
 use std::path::{Path, PathBuf};
 
@@ -11,7 +11,7 @@ pub enum Error {
     /// A file could not be read.
     #[error("cannot read {path}: {cause}", path = path.display())]
     Read {
-        /// The file.
+        /// Path of the file.
         path: PathBuf,
         /// The message of the operating system.
         cause: std::io::Error,
@@ -19,7 +19,7 @@ pub enum Error {
     /// A file or folder could not be written.
     #[error("cannot write {path}: {cause}; check the folder, its permissions and free space", path = path.display())]
     Write {
-        /// The file or folder.
+        /// Path of the file or folder.
         path: PathBuf,
         /// The message of the operating system.
         cause: std::io::Error,
@@ -30,9 +30,9 @@ pub enum Error {
     /// A value of the scenario is out of its range.
     #[error("scenario: {key} is {actual}, but must be {wanted}")]
     Value {
-        /// The key, with its table.
+        /// Name of the key, with its table.
         key: String,
-        /// The value found.
+        /// The value in the scenario.
         actual: String,
         /// The allowed values.
         wanted: String,
@@ -40,17 +40,17 @@ pub enum Error {
     /// A font file cannot be used.
     #[error("cannot use the font {path}: {reason}; name a drawn set (block, slim, round) or a TTF or OTF file", path = path.display())]
     Font {
-        /// The font file or the unknown set's name.
+        /// Path of the font file, or the unknown name of a glyph set.
         path: PathBuf,
-        /// Why.
+        /// Reason of the failure.
         reason: String,
     },
     /// A background film cannot be decoded.
     #[error("cannot use the background film {path}: {reason}; name a video file that ffmpeg decodes, or leave scenery.background out", path = path.display())]
     Film {
-        /// The film.
+        /// Path of the film.
         path: PathBuf,
-        /// Why.
+        /// Reason of the failure.
         reason: String,
     },
     /// The encoder is not installed.
@@ -61,7 +61,7 @@ pub enum Error {
     /// The encoder ended with an error.
     #[error("ffmpeg could not write {path}: {message}", path = path.display())]
     Encoder {
-        /// The clip being written.
+        /// Path of the clip that is being written.
         path: PathBuf,
         /// The last lines of ffmpeg's messages.
         message: String,

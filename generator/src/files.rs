@@ -1,4 +1,4 @@
-//! Writes files whole: under a temporary name beside the target, which is then renamed.
+//! Writes complete files: each under a temporary name next to its target, which is then renamed.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -7,12 +7,12 @@ use serde::Serialize;
 
 use crate::error::Error;
 
-/// Makes a folder and those above it.
+/// Creates a folder and its parents.
 pub(crate) fn make_folder(folder: &Path) -> Result<(), Error> {
     std::fs::create_dir_all(folder).map_err(|cause| Error::write(folder, cause))
 }
 
-/// The name a file has until it is complete.
+/// The temporary name of a file until it is complete.
 pub(crate) fn part_name(path: &Path) -> PathBuf {
     let mut name = path.file_name().unwrap_or_default().to_os_string();
     name.push(".part");
@@ -24,7 +24,7 @@ pub(crate) fn finish(part: &Path, path: &Path) -> Result<(), Error> {
     std::fs::rename(part, path).map_err(|cause| Error::write(path, cause))
 }
 
-/// Writes bytes as a whole file.
+/// Writes bytes as a file that is either complete or absent.
 pub(crate) fn write_bytes(path: &Path, bytes: &[u8]) -> Result<(), Error> {
     let part = part_name(path);
     let write = || {
@@ -58,7 +58,7 @@ pub(crate) fn write_csv(
     write_bytes(path, &bytes)
 }
 
-/// Writes a picture of brightness and cover as a PNG file.
+/// Writes an image with brightness and opacity as a PNG file.
 pub(crate) fn write_png(
     path: &Path,
     picture: &image::ImageBuffer<image::LumaA<u8>, Vec<u8>>,

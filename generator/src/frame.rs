@@ -1,11 +1,12 @@
 //! A frame in memory.
 
-/// A picture of brightness and two colour differences, eight bits each; colour has half the width.
+/// An image with brightness and two colour differences of eight bits each; the colour planes have half the
+/// width.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
-    /// Width in pixels, even.
+    /// Width in pixels; always even.
     pub width: usize,
-    /// Height in pixels, even.
+    /// Height in pixels; always even.
     pub height: usize,
     /// Brightness, `width` times `height`, row by row.
     pub luma: Vec<u8>,
@@ -15,9 +16,9 @@ pub struct Frame {
     pub red: Vec<u8>,
 }
 
-/// Black and white of the video levels.
+/// Brightness of black in video levels.
 pub(crate) const BLACK: f32 = 16.0;
-/// White of the video levels.
+/// Brightness of white in video levels.
 pub(crate) const WHITE: f32 = 235.0;
 
 impl Frame {
@@ -41,7 +42,7 @@ impl Frame {
             .unwrap_or_default()
     }
 
-    /// All planes with colour at half the width and height: the mean of each two rows.
+    /// The bytes of all planes, with colour at half the width and height: the mean of every two rows.
     #[must_use]
     pub(crate) fn bytes_420(&self) -> Vec<u8> {
         let mut bytes = self.luma.clone();
@@ -55,14 +56,14 @@ impl Frame {
         bytes
     }
 
-    /// All planes with colour at half the width.
+    /// The bytes of all planes, with colour at half the width.
     #[must_use]
     pub(crate) fn bytes_422(&self) -> Vec<u8> {
         [&self.luma[..], &self.blue, &self.red].concat()
     }
 }
 
-/// Which rows of a frame to draw on.
+/// The rows of a frame to draw on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Rows {
     /// Every row.
@@ -74,7 +75,7 @@ pub enum Rows {
 }
 
 impl Rows {
-    /// Whether a row is one of these.
+    /// Whether a row belongs to these rows.
     #[must_use]
     pub const fn contains(self, row: usize) -> bool {
         match self {

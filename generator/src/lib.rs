@@ -1,10 +1,10 @@
 //! Makes demonstration and test clips with known truth.
 //!
-//! A [`Scenario`] is flown ([`simulate`]), its values are written over moving scenery, the picture is
-//! degraded on its way to the recorder, and the program ffmpeg encodes it ([`make_clip`]). Beside
-//! each clip it writes the true airspeeds, the exact text of every frame and a camera setup.
+//! The flight of a [`Scenario`] is simulated ([`simulate`]), its values are written over moving scenery, the
+//! image is degraded as on its way to the recorder, and the program ffmpeg encodes it ([`make_clip`]). Beside
+//! each clip the true airspeeds, the exact text of every frame and a camera setup are written.
 //! [`FrameSource`] makes the same frames without encoding, [`text_picture`] a single line of text,
-//! [`write_templates`] the drawn glyph sets. All randomness comes from the scenario's seed.
+//! [`write_templates`] the drawn glyph sets. All random numbers are derived from the scenario's seed.
 
 mod clip;
 mod drawing;

@@ -1,4 +1,4 @@
-//! The program around the library: makes clips and template folders.
+//! The command line program of the library: makes clips and template folders.
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -16,17 +16,17 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Fly a scenario and write its clip with truth, readings and setup beside it.
+    /// Simulate the flight of a scenario and write its clip with truth, readings and setup beside it.
     Clip {
         /// The scenario, a TOML file.
         scenario: PathBuf,
-        /// Folder for the clip; made if missing.
+        /// Folder for the clip; created if missing.
         #[arg(long)]
         out: PathBuf,
     },
     /// Write the drawn glyph sets as template folders.
     Templates {
-        /// Folder for the sets; made if missing.
+        /// Folder for the glyph sets; created if missing.
         dir: PathBuf,
     },
 }

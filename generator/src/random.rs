@@ -1,10 +1,11 @@
-//! Reproducible randomness: one seed, separate streams, slow random wander and a store of normal deviates.
+//! Reproducible random numbers: separate streams for one seed, slow random variation, and a store of normal
+//! deviates.
 
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-/// The purpose of a random stream; streams of one seed are independent.
+/// The purpose of a random stream; streams with the same seed are independent of each other.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Purpose {
     Gusts,
@@ -48,8 +49,8 @@ pub(crate) fn normal(random: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(random)
 }
 
-/// A slow wander around 0: a first-order Gauss-Markov process in its exact discrete form
-/// x(t + dt) = a x(t) + sigma sqrt(1 - a^2) n, a = exp(-dt / tau).
+/// A slow random variation around 0: a first-order Gauss-Markov process in its exact discrete form x(t + dt)
+/// = a x(t) + sigma sqrt(1 - a^2) n, a = exp(-dt / tau), where n is a normal deviate.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Wander {
     sigma: f64,
@@ -58,7 +59,7 @@ pub(crate) struct Wander {
 }
 
 impl Wander {
-    /// A wander that starts at 0.
+    /// A variation that starts at 0, with the standard deviation `sigma`.
     pub(crate) const fn new(sigma: f64, time_constant_s: f64) -> Self {
         Self { sigma, time_constant_s, value: 0.0 }
     }
@@ -71,7 +72,7 @@ impl Wander {
     }
 }
 
-/// A smooth function of time with values of about -1 to 1, different for each `kind`.
+/// A smooth function of time with values between about -1 and 1, different for each `kind`.
 pub(crate) fn slow_wave(kind: u32, time_s: f64) -> f64 {
     let phase = f64::from(kind) * 2.399_963;
     (0.5 * (0.61 * time_s + phase).sin())
@@ -79,11 +80,11 @@ pub(crate) fn slow_wave(kind: u32, time_s: f64) -> f64 {
         + (0.2 * (3.71 * time_s + 3.0 * phase).sin())
 }
 
-/// Many normal deviates drawn once; lines of a frame read it from random positions.
+/// Many normal deviates that are drawn once. Lines of a frame read them from random positions.
 #[derive(Debug)]
 pub(crate) struct NoiseStore(Vec<f32>);
 
-/// Number of deviates kept; a power of two.
+/// Number of deviates in the store; a power of two.
 const STORE_LENGTH: usize = 1 << 18;
 
 impl NoiseStore {
@@ -92,7 +93,7 @@ impl NoiseStore {
         Self(StandardNormal.sample_iter(random).take(STORE_LENGTH).collect())
     }
 
-    /// `length` deviates from a position chosen by `pick`, any number.
+    /// `length` deviates, starting at a position that is derived from the number `pick`.
     pub(crate) fn slice(&self, pick: u32, length: usize) -> &[f32] {
         let last = self.0.len().saturating_sub(length).max(1);
         let start = pick as usize % last;

@@ -1,4 +1,4 @@
-//! An image of one text, for tests without a flight.
+//! Draws an image of one text, for tests without a flight.
 
 use image::GrayImage;
 
@@ -12,19 +12,19 @@ use crate::random::NoiseStore;
 pub struct Backdrop {
     /// Grey level at the left edge.
     pub left_level: u8,
-    /// Grey level at the right edge; in between it changes linearly.
+    /// Grey level at the right edge; between the edges it changes linearly.
     pub right_level: u8,
-    /// Standard deviation of the noise in grey levels, added after the text.
+    /// Standard deviation of the noise in grey levels; it is added after the text.
     pub noise: f32,
     /// Seed of the noise.
     pub seed: u32,
 }
 
-/// An image of one line of text with `margin` pixels around it.
-///
-/// The picture is as wide as the text's advances and as high as the face, plus the margins.
+/// Draws one line of text with `margin` pixels around it. The image is as wide as the sum of the text's
+/// advances and as high as the face, plus the margins.
 ///
 /// # Errors
+///
 /// [`Error::Font`] if the font cannot be used.
 pub fn text_picture(
     choice: &FaceChoice,

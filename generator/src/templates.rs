@@ -1,4 +1,4 @@
-//! Writes the drawn sets as template folders: `<set>/glyphs.toml` and a picture of cells.
+//! Writes the drawn glyph sets as template folders: `<set>/glyphs.toml` and an image with one cell per glyph.
 
 use std::path::{Path, PathBuf};
 
@@ -30,16 +30,17 @@ struct GlyphEntry {
     advance: f32,
 }
 
-/// Size of a template relative to the set's cell. Overlays show the glyphs larger than their cells, and enlarging a
-/// template would blur it.
+/// Magnification of a template relative to the set's cell. Overlays show glyphs larger than their cells, and
+/// enlarging a template later would blur it.
 const MAGNIFICATION: u32 = 3;
 
-/// A picture of brightness and cover, eight bits each.
+/// An image with brightness and opacity, eight bits each.
 type CellPicture = image::ImageBuffer<LumaA<u8>, Vec<u8>>;
 
-/// Writes every drawn set below `dir` and returns the folders written.
+/// Writes every drawn glyph set to a folder in `dir`, and returns these folders.
 ///
 /// # Errors
+///
 /// [`Error::Write`] names the file or folder that could not be written.
 pub fn write_templates(dir: &Path) -> Result<Vec<PathBuf>, Error> {
     DrawnSet::ALL.into_iter().map(|set| write_set(set, &dir.join(set.name()))).collect()
@@ -71,7 +72,7 @@ fn template_cell(set: DrawnSet) -> [u32; 2] {
     set.cell().map(|side| MAGNIFICATION * side)
 }
 
-/// The set's cells in one row.
+/// The cells of a set in one row.
 fn cells_picture(set: DrawnSet) -> CellPicture {
     let [width, height] = template_cell(set);
     let mut picture = CellPicture::new(width * DrawnSet::CHARACTERS.len() as u32, height);

@@ -1,4 +1,4 @@
-//! Clips written and films read by the program ffmpeg.
+//! Clips that ffmpeg writes, and background films that ffmpeg reads.
 
 #![allow(clippy::unwrap_used)]
 
@@ -64,7 +64,7 @@ fn a_clip_has_a_row_of_texts_for_each_of_its_frames_and_leaves_no_half_written_f
 #[test]
 fn a_film_fills_the_frame_behind_the_text_and_is_looped() {
     let folder = tempfile::tempdir().unwrap();
-    // A dark and a bright second, wider than the clip; the bars at its sides are cut off.
+    // A dark and a bright second, wider than the clip, so that the bars at the sides are cut off.
     let film = folder.path().join("film.mp4");
     let shades = "color=gray:s=320x96:r=10:d=2,geq=lum='if(between(X\\,40\\,279)\\,if(lt(T\\,1)\\,60\\,200)\\,255)':cb=128:cr=128";
     ran(

@@ -1,4 +1,4 @@
-//! Frames as a scenario makes them: seeds, fields, lost and frozen pictures, drift, time stamps.
+//! The frames of a scenario: seeds, fields, signal loss and frozen frames, drift, time stamps.
 
 #![allow(clippy::unwrap_used)]
 
@@ -64,7 +64,8 @@ fn a_frame_does_not_depend_on_the_frames_made_before_it() {
 
 #[test]
 fn an_interlaced_frame_holds_the_pictures_and_texts_of_two_moments_on_alternate_rows() {
-    // These rates have exact periods: the fields of the one are the frames of the other.
+    // Both frame rates have exact periods, so that the fields of the interlaced clip are the frames of the
+    // other one.
     let interlaced = source(3, "", &format!("[degradation]\ninterlaced = true\n{}", small(32)));
     let fields = source(3, "", &small(64));
     let mut mixed = 0;
@@ -131,7 +132,7 @@ fn a_frozen_picture_repeats_one_frame_and_its_text_with_its_noise() {
 
 #[test]
 fn the_overlay_drifts_slowly_and_within_its_reach() {
-    // An exposure of 0 leaves the text alone on black; the number of satellites is constant.
+    // With an exposure of 0 only the text is visible, on black; the number of satellites is constant.
     let rest = "[receiver]\nsatellites = [12, 12]\n[scenery]\nexposure = 0\ncolour = 0\n";
     let places = |drift: &str| -> Vec<[f64; 2]> {
         let source = source(3, "", &format!("{rest}{drift}{}", small(10)));
@@ -151,7 +152,7 @@ fn the_overlay_drifts_slowly_and_within_its_reach() {
     assert!(steps.fold(0.0, f64::max) < 0.4);
 }
 
-/// Middle of the brightness right of a column.
+/// Centre of the brightness to the right of a column, in pixels.
 fn middle(frame: &Frame, from: usize) -> [f64; 2] {
     let (mut sum, mut moments) = (0.0, [0.0; 2]);
     for y in 0..frame.height {

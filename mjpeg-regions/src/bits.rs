@@ -2,25 +2,26 @@
 
 use super::InvalidCode;
 
-/// Bytes that must follow the last coded byte, so that whole words can be read up to the end.
+/// Number of bytes that must follow the last coded byte, so that whole words can be read up to the end.
 pub(crate) const PADDING_BYTES: usize = 16;
 
 /// A reader that starts with the highest bit of each byte.
 #[derive(Clone, Copy)]
 pub(crate) struct BitReader<'a> {
     bytes: &'a [u8],
-    /// The first byte whose bits are not all in `buffer`.
+    /// Index of the first byte whose bits are not all in `buffer`.
     next: usize,
-    /// The next bits, from the highest one down. The bits after the first `count` are correct as well, or zero.
+    /// The next bits, starting with the highest bit of the word. The bits after the first `count` are correct
+    /// as well, or zero.
     buffer: u64,
     count: u32,
 }
 
 impl<'a> BitReader<'a> {
-    /// Bits that can be consumed after [`Self::fill`].
+    /// Number of bits that can be consumed after each call of [`Self::fill`].
     pub(crate) const BITS_PER_FILL: u32 = 56;
 
-    /// Reads `bytes` from the byte `start` on.
+    /// Reads `bytes`, starting with the byte at index `start`.
     pub(crate) fn new(bytes: &'a [u8], start: usize) -> Self {
         Self { bytes, next: start, buffer: 0, count: 0 }
     }
@@ -44,13 +45,13 @@ impl<'a> BitReader<'a> {
         (self.buffer >> 32) >> (32 - count)
     }
 
-    /// The last `size` of the next `count` bits, at most 32, without consuming them.
+    /// The last `size` bits of the next `count` bits (at most 32), without consuming them.
     #[inline]
     pub(crate) fn peek_last(&self, count: u32, size: u32) -> u32 {
         (self.peek(count) as u32) & ((1 << size) - 1)
     }
 
-    /// Skips `count` bits of the buffer.
+    /// Removes the next `count` bits from the buffer.
     #[inline]
     pub(crate) fn consume(&mut self, count: u32) {
         self.buffer <<= count;
@@ -64,7 +65,7 @@ impl<'a> BitReader<'a> {
     }
 }
 
-/// The 64 bits that start at a byte.
+/// The 64 bits that start at the byte with index `position`; `None` if the data ends before.
 #[inline]
 fn word_at(bytes: &[u8], position: usize) -> Option<u64> {
     bytes.get(position..)?.first_chunk().map(|word| u64::from_be_bytes(*word))

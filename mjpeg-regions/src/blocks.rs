@@ -4,21 +4,23 @@ use super::bits::BitReader;
 use super::huffman::{HuffmanTable, MAX_CODE_BITS, sign_extended};
 use super::{COEFFICIENTS, InvalidCode};
 
-/// Largest number of bits of a DC difference for 8-bit samples (ITU-T T.81, annex F.1.2.1, table F.1).
+/// Maximum number of bits of a DC difference for 8-bit samples (ITU-T T.81, annex F.1.2.1, table F.1).
 const MAX_DC_BITS: u32 = 11;
-/// Largest number of bits of an AC coefficient for 8-bit samples (annex F.1.2.2, table F.2).
+/// Maximum number of bits of an AC coefficient for 8-bit samples (annex F.1.2.2, table F.2).
 const MAX_AC_BITS: u32 = 10;
 
 /// The symbol that ends a block (annex F.1.2.2.1, EOB).
 const END_OF_BLOCK: u8 = 0;
 
-/// Bits that index the skip tables. Set by judgement: the three tables of a component then take 24 kB.
+/// Number of bits that index the skip tables. Set by judgement: the three tables of a component then take 24
+/// kB.
 const INDEX_BITS: u32 = 11;
 const TABLE_SIZE: usize = 1 << INDEX_BITS;
-/// Table lookups per [`BitReader::fill`]: one consumes at most [`INDEX_BITS`] and the bits of a coefficient.
+/// Number of table lookups per [`BitReader::fill`]: a lookup consumes at most [`INDEX_BITS`] and the bits of
+/// one coefficient.
 const LOOKUPS_PER_FILL: u32 = 2;
 const _: () = assert!(LOOKUPS_PER_FILL * (INDEX_BITS + MAX_AC_BITS) <= BitReader::BITS_PER_FILL);
-/// AC coefficients decoded per [`BitReader::fill`].
+/// Number of AC coefficients that are decoded per [`BitReader::fill`].
 const DECODED_PER_FILL: u32 = 2;
 const _: () = assert!(DECODED_PER_FILL * (MAX_CODE_BITS + MAX_AC_BITS) <= BitReader::BITS_PER_FILL);
 const _: () = assert!(
@@ -26,12 +28,13 @@ const _: () = assert!(
         <= BitReader::BITS_PER_FILL
 );
 
-/// What can be skipped at once, packed so that two of them are joined by an addition.
+/// The number of bits and coefficients to skip at once, packed into one word so that two of them can be
+/// combined by an addition.
 ///
-/// Bits 0 to 7 hold the number of bits of the complete codes among those looked up, with their coefficients. Bits 8 to
-/// 19 hold the number of coefficients. Bits 20 to 31 hold the DC difference, if the first code is that of a DC
-/// coefficient. An end of block counts as one coefficient plus [`END`]. [`UNKNOWN`] marks a first code that is longer
-/// than the index, or invalid.
+/// Bits 0 to 7 hold the number of bits: those of all complete codes among the looked-up bits, with their
+/// coefficients. Bits 8 to 19 hold the number of coefficients. Bits 20 to 31 hold the DC difference, if the
+/// first code is that of a DC coefficient. An end of block counts as one coefficient plus [`END`].
+/// [`UNKNOWN`] marks a first code that is longer than the index, or invalid.
 type Skip = u32;
 
 const ONE_COEFFICIENT: Skip = 1 << 8;
@@ -50,25 +53,25 @@ fn count_of(skip: Skip) -> Skip {
     skip & 0xfff00
 }
 
-/// Whether a count, in units of [`ONE_COEFFICIENT`], is at most that of a block.
+/// Whether a number of coefficients, in units of [`ONE_COEFFICIENT`], is at most that of a block.
 fn fits_block(count: Skip) -> bool {
     count & !END <= FULL_BLOCK
 }
 
-/// The tables for the blocks of one component.
+/// The decoding tables for the blocks of one component.
 #[derive(Clone)]
 pub(crate) struct BlockDecoder {
-    /// The Huffman tables, as in their segments, that the other fields were made from.
+    /// The Huffman tables from which the other fields were computed, in the form of their JPEG segments.
     dc_segment: Vec<u8>,
     ac_segment: Vec<u8>,
     dc: HuffmanTable,
     ac: HuffmanTable,
-    /// By the next bits at the start of a block.
+    /// The skip for each value of the next bits at the start of a block.
     at_start: Box<[Skip; TABLE_SIZE]>,
-    /// By the next bits after the DC coefficient.
+    /// The skip for each value of the next bits after the DC coefficient.
     after_start: Box<[Skip; TABLE_SIZE]>,
-    /// The same for fewer than [`INDEX_BITS`] bits: `n` bits start at the index `1 << n`. Zero where they hold no
-    /// complete code.
+    /// The skip after the DC coefficient for fewer than [`INDEX_BITS`] bits: the entries for `n` bits start
+    /// at the index `1 << n`. Zero if the bits contain no complete code.
     shorter: Box<[Skip; TABLE_SIZE]>,
 }
 
@@ -87,9 +90,11 @@ impl Default for BlockDecoder {
 }
 
 impl BlockDecoder {
-    /// Sets the two Huffman tables, given as in their segments. Does nothing if they are the current ones.
+    /// Sets the two Huffman tables, given in the form of their JPEG segments. Does nothing if they are the
+    /// current ones.
     ///
     /// # Errors
+    ///
     /// [`InvalidCode`] if one of them is not a Huffman table.
     pub(crate) fn set_tables(&mut self, dc_segment: &[u8], ac_segment: &[u8]) -> Result<(), InvalidCode> {
         if self.dc_segment == dc_segment && self.ac_segment == ac_segment {
@@ -131,9 +136,10 @@ impl BlockDecoder {
         rest.fill(UNKNOWN);
     }
 
-    /// Skips a block and returns the difference between its DC coefficient and that of the block before.
+    /// Skips a block, and returns the difference between its DC coefficient and that of the block before.
     ///
     /// # Errors
+    ///
     /// [`InvalidCode`] if a code is invalid or the block has too many coefficients.
     #[inline]
     pub(crate) fn skip(&self, bits: &mut BitReader<'_>) -> Result<i32, InvalidCode> {
@@ -169,7 +175,8 @@ impl BlockDecoder {
         Ok(difference)
     }
 
-    /// Decodes a DC coefficient without the skip tables and returns its difference.
+    /// Decodes a DC coefficient without the skip tables, and returns its difference from that of the block
+    /// before.
     #[cold]
     fn decode_dc(&self, bits: &mut BitReader<'_>) -> Result<i32, InvalidCode> {
         bits.fill()?;
@@ -213,7 +220,8 @@ impl BlockDecoder {
         Ok(difference)
     }
 
-    /// Skips one AC code without the skip tables. Takes and returns the number of coefficients skipped in this block.
+    /// Skips one AC code without the skip tables. Takes and returns the number of coefficients of this block
+    /// that were skipped.
     #[cold]
     fn skip_long_ac(&self, bits: &mut BitReader<'_>, count: Skip) -> Result<Skip, InvalidCode> {
         bits.fill()?;
@@ -222,8 +230,8 @@ impl BlockDecoder {
     }
 }
 
-/// The coefficients and coefficient bits that an AC symbol stands for, without the length of its code (annex F.1.2.2);
-/// `None` if there is no such symbol.
+/// The number of coefficients and of coefficient bits that an AC symbol stands for, without the length of its
+/// code (annex F.1.2.2); `None` if there is no such symbol.
 fn skip_of_symbol(symbol: u8) -> Option<Skip> {
     let (run, size) = (u32::from(symbol >> 4), u32::from(symbol & 0xf));
     match (run, size) {
@@ -234,7 +242,7 @@ fn skip_of_symbol(symbol: u8) -> Option<Skip> {
     }
 }
 
-/// Fills the table for `bits` bits after the DC coefficient, given those for fewer bits.
+/// Fills the skip table for `bits` bits after the DC coefficient, given the tables for fewer bits.
 fn fill_after_start(ac: &HuffmanTable, bits: u32, shorter: &[Skip], table: &mut [Skip]) {
     let mut rest = table;
     for (length, symbol) in ac.codes().take_while(|(length, _)| *length <= bits) {

@@ -4,18 +4,18 @@ use arrayvec::ArrayVec;
 
 use super::{COEFFICIENTS, huffman};
 
-/// Largest number of components of an image: luma and two chroma.
+/// Maximum number of components of an image: luma and two chroma.
 pub(crate) const MAX_COMPONENTS: usize = 3;
-/// Largest number of blocks in a minimum coded unit (annex B.2.3).
+/// Maximum number of blocks in a minimum coded unit (annex B.2.3).
 pub(crate) const MAX_BLOCKS: usize = 10;
 
 /// One component of an image (annexes B.2.2 and B.2.3).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Component {
     id: u8,
-    /// Columns of blocks in a minimum coded unit.
+    /// Number of columns of blocks in a minimum coded unit.
     pub columns: usize,
-    /// Rows of blocks in a minimum coded unit.
+    /// Number of rows of blocks in a minimum coded unit.
     pub rows: usize,
     quantisation_table: usize,
     dc_table: usize,
@@ -29,11 +29,11 @@ pub(crate) struct Component {
 pub(crate) struct Header<'a> {
     pub width: usize,
     pub height: usize,
-    /// The first is luma, and no other has more samples.
+    /// The components. The first is luma, and no other has more samples.
     pub components: ArrayVec<Component, MAX_COMPONENTS>,
-    /// Luma's quantisation table, in zigzag order.
+    /// The quantisation table of luma, in zigzag order.
     pub quantisation: &'a [u8],
-    /// Minimum coded units between restart markers; 0 if there are no markers.
+    /// Number of minimum coded units between restart markers; 0 if there are no markers.
     pub restart_interval: usize,
     /// The data after the header.
     pub scan: &'a [u8],
@@ -41,7 +41,7 @@ pub(crate) struct Header<'a> {
     ac_tables: [&'a [u8]; 2],
 }
 
-/// The segments read so far.
+/// The contents of the segments read so far.
 struct Segments<'a> {
     frame: Option<Frame>,
     quantisation: [Option<&'a [u8]>; 4],
@@ -57,11 +57,11 @@ struct Frame {
 }
 
 impl<'a> Header<'a> {
-    /// Reads the header of `jpeg`. `None` if it is damaged, or is not that of a baseline image with 8 bits per sample,
-    /// one scan and luma at full resolution.
+    /// Reads the header of `jpeg`. `None` if the header is damaged, or if the image is not a baseline image
+    /// with 8 bits per sample, one scan and luma at full resolution.
     pub(crate) fn read(jpeg: &'a [u8]) -> Option<Self> {
         let mut rest = jpeg.strip_prefix(&[0xff, 0xd8])?;
-        // Motion JPEG may leave out the Huffman tables if they are those of the standard.
+        // Motion JPEG may omit the Huffman tables if they are those of the standard.
         let mut segments = Segments {
             frame: None,
             quantisation: [None; 4],
@@ -79,7 +79,7 @@ impl<'a> Header<'a> {
         }
     }
 
-    /// The Huffman tables of a component's DC and AC coefficients, as in their segments.
+    /// The Huffman tables of a component's DC and AC coefficients, in the form of their JPEG segments.
     pub(crate) fn tables_of(&self, component: &Component) -> (&'a [u8], &'a [u8]) {
         let of = |tables: &[&'a [u8]; 2], number: usize| tables.get(number).copied().unwrap_or_default();
         (of(&self.dc_tables, component.dc_table), of(&self.ac_tables, component.ac_table))
@@ -104,7 +104,7 @@ impl<'a> Segments<'a> {
             (0xc4, _) => self.add_huffman(segment)?,
             (0xdb, _) => self.add_quantisation(segment)?,
             (0xdd, &[high, low]) => self.restart_interval = usize::from(u16::from_be_bytes([high, low])),
-            // The segment says that the colours are not luma and chroma (ITU-T T.872, clause 6.5.3).
+            // The segment states that the colours are not luma and chroma (ITU-T T.872, clause 6.5.3).
             (0xee, [b'A', b'd', b'o', b'b', b'e', _, _, _, _, _, _, transform, ..]) if *transform != 1 => {
                 return None;
             }
@@ -139,7 +139,7 @@ impl<'a> Segments<'a> {
         Some(())
     }
 
-    /// Completes the header with that of the scan (annex B.2.3).
+    /// Completes the header with that of the scan (annex B.2.3). `scan` is the data after it.
     fn finish(self, segment: &[u8], scan: &'a [u8]) -> Option<Header<'a>> {
         let Frame { width, height, mut components } = self.frame?;
         let (count, parameters) = segment.split_first()?;

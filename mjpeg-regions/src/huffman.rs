@@ -5,14 +5,14 @@ use arrayvec::ArrayVec;
 use super::InvalidCode;
 use super::bits::BitReader;
 
-/// The standard's DC tables for luma and chroma (ITU-T T.81, annex K.3.3, tables K.3 and K.4), as in a table segment:
-/// the number of codes of each length, then the symbols.
+/// The standard's DC tables for luma and chroma (ITU-T T.81, annex K.3.3, tables K.3 and K.4), in the form of
+/// a JPEG segment: the number of codes of each length, then the symbols.
 pub(crate) const STANDARD_DC: [&[u8]; 2] = [
     &[0, 1, 5, 1, 1, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11],
     &[0, 3, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11],
 ];
 
-/// The standard's AC tables for luma and chroma (tables K.5 and K.6).
+/// The standard's AC tables for luma and chroma (ITU-T T.81, tables K.5 and K.6).
 #[rustfmt::skip]
 pub(crate) const STANDARD_AC: [&[u8]; 2] = [
     &[
@@ -48,29 +48,30 @@ pub(crate) const STANDARD_AC: [&[u8]; 2] = [
 /// Length of the longest code, in bits.
 pub(crate) const MAX_CODE_BITS: u32 = 16;
 
-/// Bits that index the table of short codes. Set by judgement: few codes are longer.
+/// Number of bits that index the table of short codes. Set by judgement: few codes are longer.
 const INDEX_BITS: u32 = 10;
 
 /// The codes of one Huffman table (annex C.2). The lower four bits of a symbol say how many bits of a coefficient follow
 /// its code.
 #[derive(Clone)]
 pub(crate) struct HuffmanTable {
-    /// Whether a symbol is valid.
+    /// Function that tells whether a symbol is valid.
     is_valid: fn(u8) -> bool,
-    /// By the next bits: the length of the code they start with, together with its coefficient, and its symbol. The
-    /// length is 0 if the code is longer than the index or invalid.
+    /// For each value of the next bits: the length of the code they start with, including its coefficient,
+    /// and the symbol. The length is 0 if the code is longer than the index or invalid.
     short: [(u8, u8); 1 << INDEX_BITS],
-    /// The length of each code.
+    /// The length of each code, in bits.
     lengths: ArrayVec<u8, 256>,
     symbols: ArrayVec<u8, 256>,
-    /// By length, from 1: the next 16 bits are below this if they start with a code of at most this length.
+    /// For each code length from 1: if the next 16 bits are below this number, they start with a code of at
+    /// most this length.
     ends: [u32; MAX_CODE_BITS as usize],
-    /// By length, from 1: the difference between the index of a code and the code.
+    /// For each code length from 1: the difference between the index of a code and the code.
     offsets: [u32; MAX_CODE_BITS as usize],
 }
 
 impl HuffmanTable {
-    /// A table without codes, whose symbols must satisfy `is_valid`.
+    /// A table without codes. Its symbols, once they are read, must satisfy `is_valid`.
     pub(crate) fn new(is_valid: fn(u8) -> bool) -> Self {
         Self {
             is_valid,
@@ -82,10 +83,12 @@ impl HuffmanTable {
         }
     }
 
-    /// Reads the codes of a table, given as in its segment (annex B.2.4.2).
+    /// Reads the codes of a table, given in the form of its JPEG segment (annex B.2.4.2).
     ///
     /// # Errors
-    /// [`InvalidCode`] if the numbers of codes and symbols differ, or there are more codes than their lengths allow.
+    ///
+    /// [`InvalidCode`] if the numbers of codes and symbols differ, or if there are more codes than their
+    /// lengths allow.
     pub(crate) fn read(&mut self, table: &[u8]) -> Result<(), InvalidCode> {
         let (counts, symbols) = table.split_first_chunk::<16>().ok_or(InvalidCode)?;
         if counts.iter().copied().map(usize::from).sum::<usize>() != symbols.len() {
@@ -144,7 +147,7 @@ impl HuffmanTable {
         Ok((symbol, sign_extended(value, size)))
     }
 
-    /// As [`Self::decode`], for codes of any length.
+    /// Decodes one symbol, whose code may have any length, and the coefficient that follows the code.
     #[cold]
     fn decode_long(&self, bits: &mut BitReader<'_>) -> Result<(u8, i32), InvalidCode> {
         let symbol = self.decode_symbol(bits)?;
@@ -166,10 +169,11 @@ impl HuffmanTable {
     }
 }
 
-/// The coefficient that `size` bits stand for (annex F.2.2.1, EXTEND).
+/// The coefficient that a value of `size` bits stands for (annex F.2.2.1, EXTEND).
 #[inline(always)]
 pub(crate) fn sign_extended(value: u32, size: u32) -> i32 {
-    // All ones if the first bit is 0, so that nothing is added if there is no bit.
+    // All bits are ones if the first bit of the value is 0, and also if there are no bits, so that nothing is
+    // added then.
     let is_negative = ((value << 1) >> size).wrapping_sub(1);
     (value as i32).wrapping_add(is_negative as i32 & (1 - (1 << size)))
 }

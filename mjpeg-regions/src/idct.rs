@@ -1,4 +1,4 @@
-//! The inverse DCT of libavcodec, which its own decoder of whole images uses as well.
+//! The inverse DCT of libavcodec, the one that its decoder of whole images uses.
 #![allow(unsafe_code)]
 
 use pulp::Arch;
@@ -19,7 +19,7 @@ mod ffi {
     include!(concat!(env!("OUT_DIR"), "/avdct.rs"));
 }
 
-/// Replaces the coefficients of a [`Block`] by its sample values.
+/// C function that replaces the coefficients of a [`Block`] by its sample values.
 type Transform = unsafe extern "C" fn(*mut i16);
 
 /// The dequantised coefficients of a block, in the order of [`InverseDct::position_of`].
@@ -32,10 +32,11 @@ impl Block {
     pub(crate) const EMPTY: Self = Self([0; COEFFICIENTS]);
 }
 
-/// Added to the DC coefficient for the level shift of 128 (ITU-T T.81, annex A.3.1), which the DCT scales by 8.
+/// Value that is added to the DC coefficient for the level shift of 128 (ITU-T T.81, annex A.3.1), which the
+/// DCT scales by 8.
 pub(crate) const LEVEL_SHIFT_DC: i32 = 1024;
 
-/// The inverse DCT, and the order of coefficients that it expects.
+/// The inverse DCT, and the order of coefficients that it requires.
 #[derive(Clone)]
 pub(crate) struct InverseDct {
     transform: Transform,
@@ -43,7 +44,7 @@ pub(crate) struct InverseDct {
 }
 
 impl InverseDct {
-    /// `None` if this build of libavcodec has no inverse DCT.
+    /// The inverse DCT of the installed libavcodec; `None` if it was built without one.
     pub(crate) fn new() -> Option<Self> {
         // SAFETY: libavcodec allocates the structure, whose layout is that of the installed header, and `av_freep` is
         // the call that frees it. It is read after it is initialised.
@@ -59,12 +60,13 @@ impl InverseDct {
         }
     }
 
-    /// The position in a [`Block`] of the coefficient with an index counted row by row.
+    /// The position in a [`Block`] of the coefficient whose index is counted row by row.
     pub(crate) fn position_of(&self, index: usize) -> u8 {
         self.positions[index]
     }
 
-    /// Writes the samples of a block to the start of rows that are `stride` bytes apart. Overwrites the block.
+    /// Writes the samples of a block to the start of rows that are `stride` bytes apart. The content of the
+    /// block is overwritten.
     pub(crate) fn write(&self, block: &mut Block, pixels: &mut [u8], stride: usize) {
         // SAFETY: a block has the size and alignment that the function needs, and is borrowed exclusively.
         unsafe { (self.transform)(block.0.as_mut_ptr()) };

@@ -1,4 +1,4 @@
-//! Which blocks of an image are decoded, and where they belong in the plane.
+//! Determines which blocks of an image are decoded, and where their pixels belong in the plane.
 
 use std::ops::Range;
 
@@ -7,23 +7,23 @@ use arrayvec::ArrayVec;
 use super::header::{Component, Header, MAX_BLOCKS, MAX_COMPONENTS};
 use super::{BLOCK_SIDE, Region};
 
-/// The rows below the last region are still checked for damage if they are at most this fraction of the height: one
-/// in so many. Set by judgement: the check then costs little.
+/// The rows below the last region are still checked for damage if they are at most one part in this many of
+/// the height. Set by judgement: the check then costs little.
 const SMALL_REST: usize = 4;
 
-/// The blocks that the regions of an image touch.
+/// The blocks that overlap the regions of an image.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct BlockSelection {
     width: usize,
     height: usize,
-    /// Columns and rows of blocks, for each region; none is empty.
+    /// Columns and rows of blocks that each region overlaps; no range is empty.
     ranges: Vec<(Range<usize>, Range<usize>)>,
-    /// The row of pixels after the last one of any region.
+    /// Index of the row of pixels below the lowest region.
     bottom: usize,
 }
 
 impl BlockSelection {
-    /// The blocks that `regions` touch in an image of `width` x `height` pixels; `None` if they touch no block.
+    /// The blocks that overlap `regions` in an image of `width` x `height` pixels; `None` if there are none.
     pub(crate) fn new(width: usize, height: usize, regions: &[Region]) -> Option<Self> {
         let blocks = |range: Range<usize>, size: usize| {
             let range = range.start..range.end.min(size);
@@ -43,7 +43,7 @@ impl BlockSelection {
         (self.width, self.height)
     }
 
-    /// Columns and rows of blocks of the image.
+    /// Number of columns and rows of blocks of the image.
     pub(crate) fn blocks(&self) -> (usize, usize) {
         (self.width.div_ceil(BLOCK_SIDE), self.height.div_ceil(BLOCK_SIDE))
     }
@@ -60,23 +60,24 @@ impl BlockSelection {
 /// The minimum coded units (ITU-T T.81, annex A.2) of images with the same components.
 #[derive(Clone, Default)]
 pub(crate) struct Layout {
-    /// The components that the other fields were made for.
+    /// The components from which the other fields were computed.
     components: ArrayVec<Component, MAX_COMPONENTS>,
-    /// The number of units of the image.
+    /// The number of minimum coded units of the image.
     pub units: usize,
-    /// For each unit up to the last one read: a bit for each of its luma blocks that is decoded, the lowest for the
-    /// first block.
+    /// For each minimum coded unit up to the last one that is read: one bit for each of its luma blocks, set
+    /// if the block is decoded; the lowest bit is that of the first block.
     pub selected: Vec<u16>,
-    /// The number of luma blocks in a unit; they come first.
+    /// The number of luma blocks in a minimum coded unit; they come first in it.
     pub luma_blocks: usize,
-    /// For each block of a unit the index of its block decoder.
+    /// For each block of a minimum coded unit, the index of its block decoder.
     pub decoders: ArrayVec<usize, MAX_BLOCKS>,
-    /// The index in the plane of the first pixel of each selected block. The plane has whole blocks only.
+    /// The index in the plane of the first pixel of each selected block. The plane consists of whole blocks.
     pub offsets: Vec<usize>,
 }
 
 impl Layout {
-    /// Adapts the layout to an image of the selection's size. Does nothing if its components are the current ones.
+    /// Adapts the layout to an image of the selection's size. Does nothing if the image has the components of
+    /// the current layout.
     pub(crate) fn adapt(&mut self, selection: &BlockSelection, header: &Header<'_>) {
         if self.components == header.components {
             return;

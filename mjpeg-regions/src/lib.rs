@@ -65,21 +65,21 @@ use layout::{BlockSelection, Layout};
 use scan::Scan;
 use writer::{BlockTransform, BlockWriter};
 
-/// Samples along each side of a block.
+/// Number of samples along each side of a block.
 const BLOCK_SIDE: usize = 8;
-/// Coefficients of a block.
+/// Number of coefficients of a block.
 const COEFFICIENTS: usize = BLOCK_SIDE * BLOCK_SIDE;
 
 /// A rectangle in an image, in pixels: columns `left..right` of rows `top..bottom`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Region {
-    /// First column.
+    /// Index of the first column.
     pub left: usize,
-    /// First row.
+    /// Index of the first row.
     pub top: usize,
-    /// The column after the last.
+    /// Index of the column after the last.
     pub right: usize,
-    /// The row after the last.
+    /// Index of the row after the last.
     pub bottom: usize,
 }
 
@@ -105,12 +105,12 @@ impl<'a> LumaPlane<'a> {
     }
 }
 
-/// Why a decoder cannot be made.
+/// Why a decoder cannot be created.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SetupError {
-    /// No region touches the image.
-    #[error("no region touches an image of {width} x {height} pixels; give one inside it")]
+    /// No region overlaps the image.
+    #[error("no region overlaps an image of {width} x {height} pixels; give a region inside the image")]
     NoRegion {
         /// Width of the image in pixels.
         width: usize,
@@ -132,7 +132,7 @@ pub enum DecodeError {
          resolution; decode the image with a general decoder"
     )]
     Unsupported,
-    /// The image has another size than the decoder was made for.
+    /// The image has another size than the decoder was created for.
     #[error("the image has {width} x {height} pixels, which is not the size that the decoder was made for")]
     OtherSize {
         /// Width of the image in pixels.
@@ -140,12 +140,14 @@ pub enum DecodeError {
         /// Height of the image in pixels.
         height: usize,
     },
-    /// The image's Huffman tables or coded data are damaged, cut off, or hold markers that this decoder does not support.
+    /// The image's Huffman tables or coded data are damaged or cut off, or contain markers that this decoder
+    /// does not support.
     #[error("the coded data is damaged or cut off")]
     Damaged,
 }
 
-/// A code that does not follow the standard. It has no content, so that results of the inner loops fit in registers.
+/// Error: a code does not follow the standard. The type has no content, so that results of the inner loops
+/// fit into registers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct InvalidCode;
 
@@ -167,10 +169,13 @@ pub struct Decoder {
 }
 
 impl Decoder {
-    /// A decoder for `regions` of images of `width` x `height` pixels. What lies outside the image is ignored.
+    /// A decoder for `regions` of images of `width` x `height` pixels. Parts of regions outside the image are
+    /// ignored.
     ///
     /// # Errors
-    /// [`SetupError::NoRegion`] if no region touches the image, [`SetupError::NoInverseDct`] if libavcodec has none.
+    ///
+    /// [`SetupError::NoRegion`] if no region overlaps the image, [`SetupError::NoInverseDct`] if libavcodec
+    /// has no inverse DCT.
     pub fn new(width: usize, height: usize, regions: &[Region]) -> Result<Self, SetupError> {
         let selection =
             BlockSelection::new(width, height, regions).ok_or(SetupError::NoRegion { width, height })?;
@@ -187,11 +192,13 @@ impl Decoder {
         })
     }
 
-    /// Decodes the regions of `jpeg`, a complete image with its markers. The plane has the size of the image; its pixels
-    /// are valid in the regions, and in the rest of the blocks that these touch.
+    /// Decodes the regions of `jpeg`, a complete image with its markers. The plane has the size of the image;
+    /// its pixels are valid in the regions, and in the rest of the blocks that overlap them.
     ///
     /// # Errors
-    /// [`DecodeError`] if the image is damaged, not supported, or of another size. The decoder can be used again.
+    ///
+    /// [`DecodeError`] if the image is damaged, not supported, or of another size. The decoder can be used
+    /// again afterwards.
     pub fn decode(&mut self, jpeg: &[u8]) -> Result<LumaPlane<'_>, DecodeError> {
         let header = Header::read(jpeg).ok_or(DecodeError::Unsupported)?;
         let (width, height) = self.selection.size();

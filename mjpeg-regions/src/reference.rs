@@ -1,5 +1,5 @@
-//! Whole images decoded from the coefficients that libjpeg-turbo's code finds (in the crate `mozjpeg-sys`): the
-//! reference for the regions.
+//! Decodes whole images with the code of libjpeg-turbo (in the crate `mozjpeg-sys`), as the reference for
+//! testing the decoder of regions.
 #![allow(unsafe_code, clippy::unwrap_used)]
 
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
@@ -9,7 +9,7 @@ use mozjpeg_sys as ffi;
 use super::idct::{Block, InverseDct, LEVEL_SHIFT_DC};
 use super::{BLOCK_SIDE, InvalidCode};
 
-/// The luma of a whole image; `None` if libjpeg fails or warns.
+/// The luma of a whole image, one byte per pixel; `None` if libjpeg fails or warns.
 pub(crate) fn decode_whole(jpeg: &[u8]) -> Option<Vec<u8>> {
     let idct = InverseDct::new()?;
     let mut errors: ffi::jpeg_error_mgr;

@@ -9,12 +9,12 @@ use super::header::MAX_COMPONENTS;
 use super::layout::Layout;
 use super::writer::BlockWriter;
 
-/// The entropy-coded data of an image without markers and stuffed bytes.
+/// The entropy-coded data of an image, after markers and stuffed bytes were removed.
 #[derive(Clone, Default)]
 pub(crate) struct Scan {
     /// All segments, followed by padding.
     bytes: Vec<u8>,
-    /// Where each segment between restart markers ends.
+    /// The end of each segment between restart markers, as an index into `bytes`.
     ends: Vec<usize>,
 }
 
@@ -73,7 +73,8 @@ pub(crate) fn decode_selected(
     let mut units_left = layout.units;
     for (units, end) in layout.selected.chunks(restart_interval).zip(&scan.ends) {
         let mut bits = BitReader::new(&scan.bytes, start);
-        // The prediction of DC coefficients starts at zero, and again after each restart marker (annex F.1.1.5.1).
+        // The predicted DC coefficient is zero at the start, and again after each restart marker (annex
+        // F.1.1.5.1).
         let mut dc = 0_i32;
         for selected in units {
             dc = decode_unit(layout, decoders, *selected, (&mut bits, dc), writer)?;
@@ -89,8 +90,8 @@ pub(crate) fn decode_selected(
     Ok(())
 }
 
-/// Decodes or skips the blocks of a unit. Takes the DC coefficient of the luma block before and returns that of its last
-/// luma block.
+/// Decodes or skips the blocks of a minimum coded unit. `dc` is the DC coefficient of the luma block before;
+/// the result is that of the unit's last luma block.
 #[inline]
 fn decode_unit(
     layout: &Layout,

@@ -45,7 +45,7 @@ fn random_encoding(random: &mut Random, max_side: usize) -> Encoding {
     }
 }
 
-/// Gradients, noise, and black and white squares on the grid of blocks.
+/// Pixels with gradients, noise, and black and white squares on the grid of blocks.
 fn pixels(random: &mut Random, encoding: &Encoding) -> Vec<u8> {
     let (noise, squares) = (random.one_of(&[1, 4, 40, 256]), random.below(3) == 0);
     let (right, down) = (random.below(4), random.below(4));
@@ -106,7 +106,7 @@ fn without(jpeg: &[u8], marker: u8) -> Vec<u8> {
     kept
 }
 
-/// Where the entropy-coded data of an image starts.
+/// The index at which the entropy-coded data of an image starts.
 fn data_start(jpeg: &[u8]) -> usize {
     jpeg.len() - Header::read(jpeg).unwrap().scan.len()
 }

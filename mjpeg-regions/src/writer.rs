@@ -5,14 +5,14 @@ use super::blocks::BlockDecoder;
 use super::idct::{Block, InverseDct, LEVEL_SHIFT_DC};
 use super::{BLOCK_SIDE, COEFFICIENTS, InvalidCode};
 
-/// Largest magnitude of a DC coefficient of 8-bit samples: eight times the largest distance from middle grey, 128 (ITU-T
-/// T.81, annex A.3.3).
+/// Maximum magnitude of a DC coefficient of 8-bit samples: eight times the largest distance from middle grey,
+/// 128 (ITU-T T.81, annex A.3.3).
 const MAX_DC: u32 = 1024;
 
-/// For each coefficient in zigzag order: its position in a [`Block`], and its quantisation step.
+/// For each coefficient in zigzag order, its position in a [`Block`] and its quantisation step.
 type Steps = [(u8, u8); COEFFICIENTS];
 
-/// Quantisation and inverse DCT, kept from one image to the next.
+/// Quantisation and inverse DCT; kept from one image to the next.
 #[derive(Clone)]
 pub(crate) struct BlockTransform {
     idct: InverseDct,
@@ -20,7 +20,7 @@ pub(crate) struct BlockTransform {
 }
 
 impl BlockTransform {
-    /// `None` if there is no inverse DCT.
+    /// The transform, still without quantisation table; `None` if libavcodec has no inverse DCT.
     pub(crate) fn new() -> Option<Self> {
         let idct = InverseDct::new()?;
         let mut steps = [(0, 0); COEFFICIENTS];
@@ -30,7 +30,7 @@ impl BlockTransform {
         Some(Self { idct, steps })
     }
 
-    /// Sets the quantisation table, given as in its segment (ITU-T T.81, annex B.2.4.1).
+    /// Sets the quantisation table, given in the form of its JPEG segment (ITU-T T.81, annex B.2.4.1).
     pub(crate) fn set_quantisation(&mut self, table: &[u8]) {
         self.steps.iter_mut().zip(table).for_each(|((_, step), new_step)| *step = *new_step);
     }
@@ -39,17 +39,19 @@ impl BlockTransform {
 /// Writes the selected blocks of one image.
 pub(crate) struct BlockWriter<'a> {
     pub transform: &'a BlockTransform,
-    /// The index in the plane of the first pixel of each block still to come.
+    /// The index in the plane of the first pixel of each block that is still to be written.
     pub offsets: std::slice::Iter<'a, usize>,
     pub plane: &'a mut [u8],
     pub stride: usize,
 }
 
 impl BlockWriter<'_> {
-    /// Decodes the next block and writes its pixels. Takes the DC coefficient of the block before and returns its own.
+    /// Decodes the next block and writes its pixels. `dc` is the DC coefficient of the block before; the
+    /// result is that of this block.
     ///
     /// # Errors
-    /// [`InvalidCode`] if its code is damaged.
+    ///
+    /// [`InvalidCode`] if the code of the block is damaged.
     #[inline]
     pub(crate) fn write(
         &mut self,

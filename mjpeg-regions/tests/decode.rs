@@ -1,4 +1,4 @@
-//! The decoder through its public interface, beside a general decoder (the crate `zune-jpeg`).
+//! Tests the decoder through its public interface against a general decoder (the crate `zune-jpeg`).
 #![allow(clippy::unwrap_used)]
 
 mod encode;
@@ -10,7 +10,7 @@ use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
-/// Largest difference between the two decoders, in levels: each rounds its inverse DCT in its own way.
+/// Maximum difference between the two decoders, in grey levels: their inverse DCTs round differently.
 const TOLERANCE: u8 = 2;
 const SIZE: (usize, usize) = (96, 80);
 const REGIONS: [Region; 2] =
@@ -93,7 +93,10 @@ fn errors_say_what_is_wrong() {
     let outside = Region { left: 96, top: 0, right: 120, bottom: 8 };
     let error = Decoder::new(SIZE.0, SIZE.1, &[outside]).err().unwrap();
     assert_eq!(error, SetupError::NoRegion { width: 96, height: 80 });
-    assert_eq!(error.to_string(), "no region touches an image of 96 x 80 pixels; give one inside it");
+    assert_eq!(
+        error.to_string(),
+        "no region overlaps an image of 96 x 80 pixels; give a region inside the image"
+    );
 
     let mut decoder = Decoder::new(SIZE.0, SIZE.1, &REGIONS).unwrap();
     let progressive = encode(&Encoding { progressive: true, ..encoding(&[(1, 1)]) }, &pixels(1));

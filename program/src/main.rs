@@ -1,4 +1,4 @@
-//! The command line program: hands over to one file a command.
+//! The command line program: starts the command, each of which has a file of its own.
 
 mod commands;
 mod quoting;

@@ -1,14 +1,14 @@
-//! Paths within commands that are printed to be typed in.
+//! Quotes paths in printed commands, so that the commands can be copied into a shell.
 
 use std::path::Path;
 
-/// The path as a shell takes it for one word: in single quotes where it holds more than plain characters
-/// (POSIX.1-2017, Shell Command Language, 2.2.2: within them every character stands for itself, and a single
-/// quote cannot stand).
+/// The path in a form that a shell reads as one word: in single quotes if it contains other than plain
+/// characters. Within single quotes every character stands for itself, except for the single quote, which is
+/// escaped (POSIX.1-2017, Shell Command Language, 2.2.2).
 pub fn quoted(path: &Path) -> String {
     let text = path.to_string_lossy();
     let plain = |letter: char| letter.is_alphanumeric() || "/._-+,:@%=".contains(letter);
-    // A word that begins with a dash would be taken for an option.
+    // A word that begins with a dash would be read as an option.
     let text = if text.starts_with('-') { format!("./{text}") } else { text.into_owned() };
     if !text.is_empty() && text.chars().all(plain) {
         return text;

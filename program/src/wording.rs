@@ -1,4 +1,5 @@
-//! The wording of advice: the library returns values, and this file names the options and commands.
+//! The wording of advice in the program. The library returns advice as values; this file names the options
+//! and commands.
 
 use pairspeed::advice::{Advice, Advised};
 use pairspeed::learn::LabelProblem;
@@ -7,7 +8,7 @@ use pairspeed::readings::UnreadChannel;
 
 use crate::quoting::quoted;
 
-/// What to do next, as a phrase that names the option or the command.
+/// What to do next, as a phrase that names an option or a command.
 pub fn advice(advice: Advice) -> &'static str {
     match advice {
         Advice::GiveLegs => "give the legs with --legs",
@@ -18,7 +19,7 @@ pub fn advice(advice: Advice) -> &'static str {
         Advice::GiveTemperature => "give --temperature",
         Advice::GivePressure => "give --pressure",
         Advice::TeachDigits => "teach the digits with `pairspeed teach`",
-        Advice::LabelReading => "label one with --say, such as --say speed@12.4=63",
+        Advice::LabelReading => "label a reading with --say, such as --say speed@12.4=63",
         Advice::CheckLabels => {
             "check with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or insist with \
              `--insist CHANNEL@SECONDS`"
@@ -36,12 +37,12 @@ pub fn advice(advice: Advice) -> &'static str {
     }
 }
 
-/// An error with what to do about it.
+/// The message of an error, followed by the advice that belongs to it.
 pub fn message(error: &dyn Advised) -> String {
     error.advice().map_or_else(|| error.to_string(), |next| format!("{error}; {}", advice(next)))
 }
 
-/// Why a label cannot be used, with what to do about it.
+/// Why a label cannot be used, followed by the advice that belongs to it.
 pub fn label_problem(problem: &LabelProblem) -> String {
     match problem {
         LabelProblem::NoText => format!("{problem} with `pairspeed inspect CLIP --setup FILE`"),
@@ -49,7 +50,7 @@ pub fn label_problem(problem: &LabelProblem) -> String {
     }
 }
 
-/// Why no test card can be made, with the option to correct.
+/// Why no test card can be made, and which option to correct.
 pub fn plan_error(error: &PlanError) -> String {
     let option = match error {
         PlanError::Steps | PlanError::TooManySteps(_) | PlanError::SlowerThanWind { .. } => "--steps",
@@ -63,7 +64,7 @@ pub fn plan_error(error: &PlanError) -> String {
     format!("{option}: {error}")
 }
 
-/// The option that gives a quantity of a plan.
+/// The option that states a quantity of a plan.
 fn plan_option(quantity: PlanQuantity) -> &'static str {
     match quantity {
         PlanQuantity::HalfWidth => "--within",

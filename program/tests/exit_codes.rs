@@ -1,4 +1,4 @@
-//! What the program ends with, for scripts: 0 done, 1 a reading or printing failed, 2 misuse.
+//! The exit codes of the program, for scripts: 0 success, 1 reading or printing failed, 2 wrong usage.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -146,7 +146,7 @@ fn doubts_of_a_setup_are_told_before_the_reading() {
     let bare = good.replace("unit = \"km/h\"\n", "").replace("\"satellites\"", "\"satelites\"");
     assert!(good.contains("km/h") && !bare.contains("unit = \"km/h\""));
     std::fs::write(&setup, bare).unwrap();
-    // A clip that is not there: what is given before that was given before reading.
+    // The clip does not exist: this is checked before the options that concern its reading.
     let output = pairspeed(&["read", "no-such.avi", "--setup", text(&setup)]);
     let said = error_of(&output);
     assert!(said.contains("the speed has no unit") && said.contains("unit = \"mph\" or unit ="), "{said}");
@@ -177,7 +177,7 @@ fn commands_that_are_printed_can_be_typed_in_as_they_stand() {
         text(&clip.with_extension("setup.toml"))
     );
     assert!(said.contains(&quoted), "{said}");
-    // The picture of each inspected moment has a name of its own.
+    // The image of each inspected time has a file name of its own.
     for at in ["3", "12.5"] {
         assert!(pairspeed(&["inspect", text(&clip), "--at", at]).status.success());
         assert!(clip.with_extension(format!("inspect-{at}s.png")).is_file());

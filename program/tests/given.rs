@@ -1,4 +1,4 @@
-//! What is given on the command line: wind, air, units.
+//! Options that state the wind, the air and the units.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod running;
@@ -27,7 +27,7 @@ fn wind_weather_and_units_change_the_answer_as_told() {
         serde_json::from_slice(&output.stdout).unwrap()
     };
     let plain = summary("plain", &["--json"]);
-    // The scenario's truth: wind 14.4 km/h, 2.994 across the course.
+    // The truth of the scenario: wind 14.4 km/h, of which 2.994 km/h across the course.
     let given = summary(
         "told",
         &[
@@ -52,7 +52,7 @@ fn wind_weather_and_units_change_the_answer_as_told() {
     assert_eq!(given["speed_unit"], "mph");
     assert_eq!(given["altitude_unit"], "ft");
     let airspeed = |summary: &serde_json::Value| summary["steps"][0]["airspeed"].as_f64().unwrap();
-    // NIST SP 811: 1 mph = 0.44704 m/s; V = sqrt(m^2 + Wc^2) adds up to 0.06 km/h here.
+    // NIST SP 811: 1 mph = 0.44704 m/s. Here V = sqrt(m^2 + Wc^2) increases the airspeed by up to 0.06 km/h.
     let more = airspeed(&given) * 0.44704 * 3.6 - airspeed(&plain);
     assert!((0.0..0.08).contains(&more), "{more}");
     assert_eq!(given["wind"]["source"], "told");
@@ -77,7 +77,7 @@ fn what_cannot_be_followed_is_misuse_and_names_the_mend() {
         (["--pressure", "12"], "500 to 1100 hPa"),
         (["--field-elevation", "high"], "1280m or 4200ft"),
         (["--course", "nan"], "degrees clockwise"),
-        (["--least-voltage", "-3"], "volts of the whole pack"),
+        (["--least-voltage", "-3"], "the voltage of the whole pack"),
     ] {
         let output = read(&folder.path().join("none"), &arguments);
         let said = String::from_utf8_lossy(&output.stderr).into_owned();

@@ -1,4 +1,5 @@
-//! What the program says to files and options it cannot use: the file, the place and the fix.
+//! Error messages for files and options that cannot be used: they name the file, the line or option, and the
+//! fix.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -36,7 +37,7 @@ fn assert_misuse((code, message): (i32, String), parts: &[&str]) {
     }
 }
 
-/// `read` with a changed setup is refused, and no result is begun.
+/// Asserts that `read` refuses a changed setup before it writes any result.
 #[track_caller]
 fn assert_setup_refused(from: &str, to: &str, parts: &[&str]) {
     assert!(GOOD.contains(from));
@@ -53,7 +54,7 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-/// `teach` with a good setup and these further options is refused, and no glyphs are begun.
+/// Asserts that `teach` with a good setup and further options is refused before it writes any glyphs.
 #[track_caller]
 fn assert_teach_refused(options: &[&str], parts: &[&str]) {
     let folder = tempfile::tempdir().unwrap();

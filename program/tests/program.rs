@@ -1,4 +1,4 @@
-//! The program as a pilot runs it.
+//! Runs the program in the way that a pilot does.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -7,7 +7,7 @@ use std::path::Path;
 
 use running::{error_of, pairspeed, project_file, rows};
 
-/// Every step's airspeed is within 1 % of the truth, and the truth inside its interval.
+/// Asserts that every step's airspeed is within 1 % of the truth, and that its interval contains the truth.
 fn assert_airspeeds_hold(result: &Path, truth: &str) {
     let truth: toml::Table = toml::from_str(&std::fs::read_to_string(project_file(truth)).unwrap()).unwrap();
     let pairs = rows(&result.join("pairs.csv"));

@@ -1,4 +1,4 @@
-//! The commands `compare` and `plan` as a pilot runs them.
+//! Runs the commands `compare` and `plan` in the way that a pilot does.
 #![allow(clippy::unwrap_used)]
 
 use std::path::Path;
@@ -19,7 +19,8 @@ fn error_of(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
-/// A result folder with a pair a step: (throttle, airspeed, half-width), speeds in `unit`.
+/// Makes a result folder with one pair per step, given as (throttle, airspeed, half-width), with speeds in
+/// `unit`.
 fn result(folder: &Path, unit: &str, steps: &[(f64, f64, f64)]) -> String {
     let step = |(number, (throttle, airspeed, half)): (usize, &(f64, f64, f64))| {
         json!({
@@ -47,7 +48,7 @@ fn flights_in_different_units_are_compared_and_the_verdict_is_in_plain_words() {
     let after = result(&out.path().join("after"), "km/h", &[(60.0, 112.654, 1.6), (100.0, 138.0, 1.6)]);
     let text = said(&pairspeed(&["compare", &before, &after, "--units", "mph,ft"]));
     assert!(text.contains("Faster by 5.7 mph at 100 %"), "{text}");
-    assert!(text.contains("no difference shown at 60 %"), "{text}");
+    assert!(text.contains("no significant difference at 60 %"), "{text}");
     let given: Value =
         serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();
     assert_eq!(given["speed_unit"], "mph");
@@ -216,7 +217,7 @@ fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_what_it_would_be_withou
     std::fs::write(&file, text).unwrap();
     let text = said(&pairspeed(&["compare", &before, &after])).replace("\n  ", " ");
     assert!(text.contains("rest on an assumed effect of voltage"), "{text}");
-    assert!(text.contains("without it, as flown, 1 of them is another"), "{text}");
+    assert!(text.contains("without the voltage correction, 1 of the verdicts differs"), "{text}");
     assert!(text.contains("(as flown: not shown)"), "{text}");
     let given: Value =
         serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();
@@ -236,7 +237,7 @@ fn the_airspeed_compared_is_the_one_in_the_report() {
     let out = tempfile::tempdir().unwrap();
     let before = result(&out.path().join("before"), "mph", &[(100.0, 80.0, 1.0)]);
     let file = Path::new(&before).join("summary.json");
-    // An interval whose middle lies 0.4 mph above the airspeed.
+    // An interval whose middle is 0.4 mph above the airspeed.
     let text = std::fs::read_to_string(&file).unwrap();
     let text = text.replace("\"airspeed_low\":79.0", "\"airspeed_low\":79.4");
     std::fs::write(&file, text.replace("\"airspeed_high\":81.0", "\"airspeed_high\":81.4")).unwrap();

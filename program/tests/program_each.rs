@@ -1,4 +1,4 @@
-//! `read --each`: clips that are flights of their own.
+//! `read --each`: each clip is a separate flight.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -14,7 +14,7 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-/// `read --each` into `out`.
+/// Runs `read --each` with results in `out`.
 fn read_each(clips: &[&str], out: &Path, options: &[&str]) -> std::process::Output {
     pairspeed(&[&["read", "--each"], clips, &["--setup", SETUP, "--out", text(out)], options].concat())
 }

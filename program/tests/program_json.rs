@@ -1,4 +1,4 @@
-//! What the program prints with `--json`: one JSON text and nothing else.
+//! The output with `--json`: one JSON text and nothing else.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod running;
@@ -8,7 +8,7 @@ use std::path::Path;
 use running::{error_of, pairspeed, project_file, rows};
 use serde_json::Value;
 
-/// Runs the program and reads its standard output as one JSON text with one closing line end.
+/// Runs the program and parses its standard output, which must be one JSON text followed by one line feed.
 fn printed(arguments: &[&str]) -> Value {
     let output = pairspeed(arguments);
     assert!(output.status.success(), "{}", error_of(&output));
@@ -25,7 +25,7 @@ fn list<'a>(value: &'a Value, key: &str) -> &'a [Value] {
     value[key].as_array().unwrap_or_else(|| panic!("{key} is no list in {value}"))
 }
 
-/// What the demonstration clip shows in a frame.
+/// The texts that the demonstration clip shows in a frame.
 fn shown(frame: usize) -> std::collections::HashMap<String, String> {
     rows(&project_file("demo-clips/salt-flat.readings.csv")).swap_remove(frame)
 }
@@ -94,7 +94,8 @@ fn notes_in_the_setup_are_used_unless_a_file_of_notes_is_told() {
     let told_apart = printed(&[&read[..], &["--aircraft", &notes]].concat());
     assert_eq!(told_apart["aircraft"], serde_json::json!({"motor_kv": 1150.0, "propeller_pitch_in": 4.5}));
     let point = &list(&told_apart["propulsion"], "propeller")[0];
-    // Motor without load at full throttle: revolutions are K_v times the voltage under load of that step.
+    // A motor without load at full throttle: the revolutions are K_v times the voltage under load of that
+    // step.
     let full = list(&told_apart, "steps").iter().find(|step| step["throttle_percent"] == 100.0).unwrap();
     assert!((number(point, "rpm") - 1150.0 * number(full, "voltage_v")).abs() < 1.0, "{point}");
 }

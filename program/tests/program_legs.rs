@@ -1,4 +1,4 @@
-//! `read --legs` with the file of edited legs: the terminal gives the answer that the window gives.
+//! `read --legs` with a file of edited legs: the terminal shows the same results as the window.
 #![allow(clippy::unwrap_used)]
 
 mod running;

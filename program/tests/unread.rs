@@ -15,7 +15,8 @@ use serde_json::Value;
 
 const SETUP: &str = "demo-clips/salt-flat.setup.toml";
 
-/// The demonstration's first minute with a part of every picture mirrored, so that its digits are no known ones.
+/// The first minute of the demonstration, with a part of every frame mirrored, so that its digits match no
+/// known glyphs.
 fn mirrored(folder: &Path, part: &str) -> PathBuf {
     let clip = folder.join("flight.avi");
     let filter =
@@ -26,7 +27,7 @@ fn mirrored(folder: &Path, part: &str) -> PathBuf {
     clip
 }
 
-/// The place of a part in the form of the overlay filter.
+/// Position and size of a part, in the form that ffmpeg's overlay filter requires.
 fn place(part: &str) -> String {
     part.split(':').skip(2).collect::<Vec<_>>().join(":")
 }
@@ -60,7 +61,7 @@ fn without_a_readable_speed_the_other_channels_are_read_and_the_answer_says_why_
     let output = read(&clip, SETUP, &result);
     assert_eq!(output.status.code(), Some(0), "{}", error_of(&output));
     let said = said(&output);
-    assert!(said.starts_with("No airspeed: the speed is not read.\n"), "{said}");
+    assert!(said.starts_with("No airspeed: the speed could not be read.\n"), "{said}");
     assert!(said.contains("Channel speed is not read: "), "{said}");
     let command = format!("pairspeed teach {} --setup {SETUP}", text(&clip));
     assert!(said.replace(" \\\n     ", "").contains(&command), "{said}");
@@ -80,7 +81,7 @@ fn without_a_readable_speed_the_other_channels_are_read_and_the_answer_says_why_
     assert!(series.iter().all(|row| row["speed_kmh"].is_empty() && row["speed_smooth_kmh"].is_empty()));
     assert!(series.iter().any(|row| !row["voltage_v"].is_empty()));
     let report = std::fs::read_to_string(result.join("report.html")).unwrap();
-    assert!(report.contains("No airspeed: the speed is not read.") && report.contains("--say speed@"));
+    assert!(report.contains("No airspeed: the speed could not be read.") && report.contains("--say speed@"));
 }
 
 #[test]
@@ -113,7 +114,7 @@ fn a_recording_of_which_no_channel_is_readable_is_refused() {
     assert!(!result.exists());
 }
 
-/// The demonstration's setup with something replaced, beside a folder of its own.
+/// The demonstration's setup with one text replaced, in a folder of its own.
 fn setup_with(folder: &Path, from: &str, to: &str) -> PathBuf {
     let setup = std::fs::read_to_string(project_file(SETUP)).unwrap();
     assert!(setup.contains(from));
@@ -141,7 +142,7 @@ fn inspect(setup: &Path, at: &str) -> String {
 #[test]
 fn a_value_outside_its_range_is_told_with_the_range_and_where_that_comes_from() {
     let folder = folder();
-    // The altitude, taken for a heading: no heading is 1283 degrees.
+    // The altitude is read as a heading: 1283 degrees is not a heading.
     let from = "channel = \"altitude\"\nbox = [508, 210, 86, 37]\nunit = \"m\"\ndigits = 4\ndecimals = 0\n\
                 range = [1233.0, 1683.0]";
     let to = "channel = \"heading\"\nbox = [508, 210, 86, 37]\nunit = \"deg\"\ndigits = 4\ndecimals = 0";
@@ -181,7 +182,7 @@ fn a_digit_that_the_glyph_set_lacks_is_named() {
         text(&folder.path().join("whole")),
     ]);
     assert!(output.status.success(), "{}", error_of(&output));
-    // The face is that of one of the built-in sets; only with that one is anything read.
+    // The face belongs to one of the built-in sets; nothing can be read with the others.
     let read_with = |set: usize| {
         let mut set = builtin_sets().unwrap().swap_remove(set);
         set.faces.iter_mut().for_each(|face| face.glyphs.retain(|glyph| glyph.character != '7'));

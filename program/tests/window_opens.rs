@@ -1,4 +1,4 @@
-//! The program opens its window, on a display of its own.
+//! The program opens its window, on a virtual display of its own.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod running;
@@ -8,18 +8,18 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// A display without a screen, ended with the test.
+/// A virtual display, which is ended with the test.
 struct Display {
     server: Child,
     name: String,
 }
 
-/// A program that is ended with the test.
+/// A running program, which is ended with the test.
 struct Running(Child);
 
 impl Drop for Running {
     fn drop(&mut self) {
-        // It may have ended by itself.
+        // The program may have ended already.
         let _ended = self.0.kill();
         let _gone = self.0.wait();
     }
@@ -38,7 +38,7 @@ impl Display {
         Some(Self { server, name: format!(":{}", number.trim()) })
     }
 
-    /// What the display shows.
+    /// An image of what the display shows.
     fn picture(&self, file: &Path) -> Option<image::RgbImage> {
         let shot = Command::new("ffmpeg")
             .args([
@@ -68,13 +68,14 @@ impl Drop for Display {
     }
 }
 
-/// Pure greys in a picture: those of the still, the window itself has hardly any.
+/// Number of purely grey pixels in an image: the frame of the recording has many, the window itself hardly
+/// any.
 fn greys(picture: &image::RgbImage) -> usize {
     let is_grey = |[red, green, blue]: &[u8; 3]| red == green && green == blue;
     picture.pixels().map(|pixel| pixel.0).filter(is_grey).collect::<std::collections::HashSet<_>>().len()
 }
 
-/// Opens the program on a display and waits until it has drawn the recording's still.
+/// Opens the program on a virtual display and waits until it has drawn a frame of the recording.
 #[test]
 fn the_program_opens_its_window_with_a_clip() {
     let Some(display) = Display::start() else {

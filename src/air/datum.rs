@@ -1,4 +1,4 @@
-//! The zero of the altitude shown: the field, or sea level.
+//! Recognises what the shown altitude is measured from: the field, or sea level.
 
 use serde::{Deserialize, Serialize};
 
@@ -7,20 +7,22 @@ use crate::model::units::Unit;
 use crate::series::Series;
 use crate::stats::median;
 
-/// An altitude on the ground within this of zero counts from the field, in metres (set by judgement).
+/// Altitudes are measured from the field if the altitude shown on the ground is within this distance of zero,
+/// in metres (set by judgement).
 const FIELD_ZERO_WITHIN_M: f64 = 15.0;
 
 /// Maximum difference between a receiver's altitude on the ground and the given elevation, in metres (set by
 /// judgement).
 const RECEIVER_WITHIN_M: f64 = 60.0;
 
-/// Ground speed below which the aircraft stands, in m/s (set by judgement).
+/// Ground speed below which the aircraft stands still, in m/s (set by judgement).
 const STANDING_MPS: f64 = 1.5;
 
-/// Minimum number of updates on the ground that recognising the datum needs (set by judgement).
+/// Minimum number of overlay updates on the ground that are needed to recognise the zero of the altitude (set
+/// by judgement).
 const MIN_STANDING_UPDATES: usize = 5;
 
-/// The zero of the altitude shown.
+/// What the shown altitude is measured from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Datum {
@@ -30,7 +32,7 @@ pub enum Datum {
     Field,
 }
 
-/// A datum recognised where the aircraft stood.
+/// The datum recognised from the altitude that the overlay shows on the ground.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RecognisedDatum {
     /// The datum.
@@ -39,9 +41,10 @@ pub struct RecognisedDatum {
     pub standing_m: f64,
 }
 
-/// Recognises the datum from the altitude shown before take-off or after landing. Near zero it counts from the field. Otherwise it counts from sea level if it agrees with the given
-/// elevation, or if none is given. `None` where the altitude is not shown, the aircraft never stood, or the altitude
-/// agrees with neither.
+/// Recognises what the altitude is measured from, by the altitude shown before take-off or after landing. If
+/// that altitude is near zero, altitudes are measured from the field. Otherwise they are measured from sea
+/// level, if the altitude on the ground agrees with the given elevation or if none is given. `None` if the
+/// overlay shows no altitude, the aircraft never stood still, or the altitude agrees with neither.
 #[must_use]
 pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<RecognisedDatum> {
     let standing_m = standing_altitude_m(series)?;
@@ -54,7 +57,7 @@ pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<Recognis
     Some(RecognisedDatum { datum, standing_m })
 }
 
-/// Median altitude while the aircraft stood, in metres.
+/// Median altitude while the aircraft stood still, in metres.
 fn standing_altitude_m(series: &Series) -> Option<f64> {
     let readings = &series.readings;
     let speed = readings.channel(&Channel::Speed)?;

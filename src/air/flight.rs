@@ -1,4 +1,4 @@
-//! The air of one flight, from the pilot's values, the overlay and the standard atmosphere.
+//! The air that a flight was flown in, from the pilot's values, the overlay and the standard atmosphere.
 
 use super::{Air, Datum, GivenAir, at_sea_level, datum};
 use crate::advice::{Advice, FlightNote};
@@ -11,9 +11,9 @@ use crate::stats::median;
 /// The air that a flight's legs were flown in.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct FlightAir {
-    /// The zero of the altitude shown; `None` where it is neither given nor recognised.
+    /// What the shown altitude is measured from; `None` if that is neither given nor recognised.
     pub datum: Option<Datum>,
-    /// Whether the pilot gave the datum.
+    /// Whether the pilot gave `datum`.
     pub datum_given: bool,
     /// Elevation of the field above sea level, in metres: given, or the altitude shown on the ground.
     pub field_elevation_m: Option<f64>,
@@ -23,23 +23,24 @@ pub struct FlightAir {
     pub standard_temperature: bool,
     /// Whether the pressure is that of the standard atmosphere.
     pub standard_pressure: bool,
-    /// The air at that height; `None` where too little is known.
+    /// The air at the typical height of the legs; `None` if too little is known.
     pub at_legs: Option<Air>,
 }
 
 impl FlightAir {
-    /// The airspeed at sea level in the standard atmosphere for the same power; see [`at_sea_level`].
+    /// The airspeed that the same power would give at sea level in the standard atmosphere, in the unit of
+    /// `airspeed`; `None` if the air is not known.
     #[must_use]
     pub fn at_sea_level(&self, airspeed: f64) -> Option<f64> {
         self.at_legs.map(|air| at_sea_level(airspeed, air.density_ratio()))
     }
 
-    /// A note on values that are missing or assumed; `None` where there are none.
+    /// A note on values that are missing or assumed; `None` if there are none.
     #[must_use]
     pub fn note(&self) -> Option<FlightNote> {
         if self.at_legs.is_none() {
             return Some(FlightNote {
-                sentence: "The density of the air is not known: give the elevation of the field, or temperature and pressure."
+                sentence: "The air density is not known: give the elevation of the field, or temperature and pressure."
                     .to_owned(),
                 advice: Some(Advice::GiveElevationOrAir),
             });
@@ -57,7 +58,7 @@ impl FlightAir {
             _ => Advice::GivePressure,
         };
         let sentence = format!(
-            "{missing} taken from the standard atmosphere for the density of the air ({worth} about 1 % of an airspeed at sea level)."
+            "{missing} taken from the standard atmosphere to compute the air density ({worth} about 1 % of the airspeed at sea level)."
         );
         Some(FlightNote { sentence, advice: Some(advice) })
     }

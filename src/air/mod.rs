@@ -30,7 +30,8 @@ const GAS_CONSTANT: f64 = 8314.32 / 28.9644;
 /// Exponent of the temperature ratio that gives the pressure ratio: `g / (R lapse)`.
 const EXPONENT: f64 = 9.806_65 / (GAS_CONSTANT * LAPSE_K_M);
 
-/// Heights for which the formulas hold, in metres: from the lowest land to the tropopause.
+/// Heights for which the formulas hold, in metres above sea level: from below the lowest land up to the
+/// tropopause.
 const HEIGHTS_M: std::ops::RangeInclusive<f64> = -610.0..=11_000.0;
 
 /// The zero of the Celsius scale, in kelvin.
@@ -67,40 +68,41 @@ impl Air {
         self.density_kg_m3() / SEA_LEVEL_KG_M3
     }
 
-    /// The height at which the standard atmosphere has this pressure, in metres.
+    /// The height above sea level at which the standard atmosphere has this pressure, in metres.
     #[must_use]
     pub fn pressure_altitude_m(&self) -> f64 {
         let ratio = self.pressure_pa / SEA_LEVEL_PA;
         SEA_LEVEL_K / LAPSE_K_M * (1.0 - ratio.powf(1.0 / EXPONENT))
     }
 
-    /// The height at which the standard atmosphere has this density, in metres. The density ratio is the temperature
-    /// ratio to the power of `g / (R lapse) - 1`.
+    /// The height above sea level at which the standard atmosphere has this density, in metres. The density
+    /// ratio is the temperature ratio to the power of `g / (R lapse) - 1`.
     #[must_use]
     pub fn density_altitude_m(&self) -> f64 {
         SEA_LEVEL_K / LAPSE_K_M * (1.0 - self.density_ratio().powf(1.0 / (EXPONENT - 1.0)))
     }
 }
 
-/// The air at the field as the pilot gives it; missing values are those of the standard atmosphere.
+/// The air at the field as the pilot gives it; missing values are taken from the standard atmosphere.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenAir {
     /// Elevation of the field above sea level, in metres.
     pub field_elevation_m: Option<f64>,
     /// Temperature at the field, in kelvin.
     pub temperature_k: Option<f64>,
-    /// Pressure, in pascal.
+    /// Pressure at the field or reduced to sea level, in pascal.
     pub pressure: Option<Pressure>,
-    /// The zero of the altitude shown; recognised where not given.
+    /// What the shown altitude is measured from; recognised from the recording if it is not given.
     pub datum: Option<Datum>,
 }
 
-/// A given pressure, in pascal.
+/// A pressure that the pilot gives, in pascal.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Pressure {
     /// The pressure that a barometer at the field shows.
     AtField(f64),
-    /// Reduced to sea level in the standard atmosphere (altimeter setting, QNH), as in weather forecasts.
+    /// The pressure reduced to sea level in the standard atmosphere (altimeter setting, QNH), as in weather
+    /// forecasts.
     SeaLevel(f64),
 }
 
@@ -108,8 +110,8 @@ pub enum Pressure {
 const SEA_LEVEL_RANGE_PA: std::ops::RangeInclusive<f64> = 87_000.0..=108_500.0;
 
 impl GivenAir {
-    /// The air at the field. A missing pressure or temperature is that of the standard atmosphere at the field's
-    /// elevation. `None` where that elevation is needed and not known.
+    /// The air at the field. A missing pressure or temperature is taken from the standard atmosphere at the
+    /// field's elevation. `None` if that elevation is needed but not known.
     #[must_use]
     pub fn at_field(&self, field_elevation_m: Option<f64>) -> Option<Air> {
         let elevation_m = self.field_elevation_m.or(field_elevation_m);
@@ -136,8 +138,8 @@ impl Air {
     }
 }
 
-/// Pressure at an elevation for an altimeter setting. An altimeter is a barometer with the scale of the standard
-/// atmosphere, so the setting shifts the elevation.
+/// Pressure at an elevation in metres for an altimeter setting, in pascal. An altimeter is a barometer with
+/// the scale of the standard atmosphere, so the setting shifts the elevation.
 fn at_height(setting_pa: f64, elevation_m: f64) -> Option<f64> {
     let shift_m = Air { temperature_k: SEA_LEVEL_K, pressure_pa: setting_pa }.pressure_altitude_m();
     let believable = SEA_LEVEL_RANGE_PA.contains(&setting_pa);

@@ -12,13 +12,14 @@ use crate::stats::coverage_factor;
 pub enum Cause {
     /// Gusts that the legs are too short to average out.
     Gusts,
-    /// Fast noise of the readings.
+    /// Fast noise of the speed readings.
     Noise,
     /// Rounding of the display, independent for each leg.
     Rounding,
-    /// Rounding of the display that all legs share: a display that truncates reads low throughout.
+    /// Rounding of the display that all legs share: a display that truncates digits instead of rounding them
+    /// reads low throughout.
     SharedRounding,
-    /// Accuracy of the receiver's speed.
+    /// Accuracy of the speed that the receiver measures.
     Receiver,
     /// Change of the wind between the legs of a pair.
     WindDrift,
@@ -26,20 +27,20 @@ pub enum Cause {
     Crosswind,
     /// Pairs at one throttle that differ by more than all other causes explain.
     Disagreement,
-    /// Doubt that the two legs were flown opposite ways.
+    /// Doubt that the two legs of a pair were flown in opposite directions.
     Doubt,
 }
 
-/// One row of a budget.
+/// One row of an uncertainty budget.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Contribution {
-    /// Its source.
+    /// Source of the uncertainty.
     pub cause: Cause,
     /// Standard uncertainty of the airspeed from this source, in the unit of the speed.
     pub uncertainty: f64,
-    /// Its degrees of freedom; infinite where it rests on knowledge instead of samples.
+    /// Degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of samples.
     pub degrees_of_freedom: f64,
-    /// Whether all pairs of a flight share it, so that repetition does not reduce it.
+    /// Whether all pairs of a flight share this uncertainty, so that flying more pairs does not reduce it.
     pub shared: bool,
 }
 
@@ -52,12 +53,13 @@ const TRUNCATION_PROBABILITY: f64 = 0.35;
 /// deviation of half a step with the probability `p` = [`TRUNCATION_PROBABILITY`]: `sqrt(p (1 - p)) / 2`.
 pub const SHARED_ROUNDING_STEPS: f64 = 0.238_484_800_354_236_4;
 
-/// Mean amount by which a display with steps of `quantum` reads low, for an unknown kind of rounding.
+/// Mean amount by which a display with steps of `quantum` reads low, in the unit of `quantum`, if it is not
+/// known whether the display rounds or truncates.
 pub(super) fn rounding_reads_low(quantum: f64) -> f64 {
     TRUNCATION_PROBABILITY * quantum / 2.0
 }
 
-/// The contribution of possible truncation of the display.
+/// The budget row for a display that may truncate instead of rounding; `quantum` is the display step.
 pub(super) fn shared_rounding(quantum: f64) -> Contribution {
     Contribution {
         cause: Cause::SharedRounding,
@@ -70,7 +72,7 @@ pub(super) fn shared_rounding(quantum: f64) -> Contribution {
 /// The uncertainty budget of one airspeed.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Budget {
-    /// Its rows, which are independent of each other.
+    /// The rows of the budget, which are independent of each other.
     pub rows: Vec<Contribution>,
     /// Mean amount by which the airspeed reads low, in the unit of the speed: for an unknown crosswind, and for a
     /// display that may truncate. The interval is centred this much above the airspeed.
@@ -111,15 +113,16 @@ impl Budget {
         Estimate { value: airspeed, ..centred }
     }
 
-    /// The rows that a pair does not share with other pairs.
+    /// The budget with only those rows that a pair does not share with other pairs.
     #[must_use]
     pub(super) fn own(&self) -> Self {
         let rows = self.rows.iter().filter(|row| !row.shared).copied().collect();
         Self { rows, ..Self::default() }
     }
 
-    /// The budget of the mean of several airspeeds. Independent parts shrink, shared ones stay. The degrees of
-    /// freedom stay those of a single airspeed, since the gusts are pooled over the flight already.
+    /// The budget of the mean of several airspeeds. Rows of single pairs shrink with the number of pairs,
+    /// shared rows stay. The degrees of freedom stay those of a single airspeed, since the estimate of the
+    /// gusts is already pooled over the flight.
     #[must_use]
     pub fn of_mean(budgets: &[&Self]) -> Self {
         let count = budgets.len() as f64;

@@ -23,14 +23,14 @@ pub const COURSE_WITHIN_DEG: f64 = 30.0;
 /// The wind across the course, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum Crosswind {
-    /// Unknown: see [`COURSE_WITHIN_DEG`].
+    /// Not known: the angle between course and wind is assumed to be at most [`COURSE_WITHIN_DEG`].
     #[default]
     Unknown,
-    /// Given by the pilot, or fitted.
+    /// Given by the pilot, or fitted to the speeds in the turns.
     Known {
-        /// The wind across the course; the sign does not matter.
+        /// Speed of the wind across the course, in the unit of the speeds; the sign does not matter.
         speed: f64,
-        /// Its standard uncertainty.
+        /// Standard uncertainty of the speed across the course, in the unit of the speeds.
         uncertainty: f64,
     },
 }
@@ -38,18 +38,20 @@ pub enum Crosswind {
 /// Effect of a crosswind on the mean of two legs, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct CrosswindEffect {
-    /// Correction to add to the mean.
+    /// Correction to add to the mean, in the unit of the speeds.
     pub correction: f64,
-    /// Mean amount by which the corrected airspeed still reads low.
+    /// Mean amount by which the corrected airspeed still reads low, in the unit of the speeds.
     pub reads_low: f64,
-    /// Standard uncertainty of both together.
+    /// Standard uncertainty of the correction and of `reads_low` together, in the unit of the speeds.
     pub uncertainty: f64,
-    /// Maximum amount by which the corrected airspeed reads low; 0 where the crosswind is known.
+    /// Maximum amount by which the corrected airspeed reads low, in the unit of the speeds; 0 if the
+    /// crosswind is known.
     pub bound: f64,
 }
 
 impl Crosswind {
-    /// The effect on the mean of two legs, for a wind along the course.
+    /// The effect of this crosswind on the mean ground speed of two legs; `wind_along` is the wind along the
+    /// course.
     pub(super) fn effect(&self, mean_speed: f64, wind_along: f64) -> CrosswindEffect {
         match *self {
             Self::Unknown => {
@@ -62,9 +64,9 @@ impl Crosswind {
     }
 }
 
-/// `V = sqrt(m^2 + Wc^2)`. The square of a crosswind `Wc` with the standard uncertainty `u` is biased by `u^2`, which
-/// is subtracted, down to 0 at the least. For a normal distribution, `Wc^2` has the standard uncertainty `sqrt(4 Wc^2
-/// u^2 + 2 u^4)`.
+/// The effect of a known crosswind `Wc` on the mean ground speed `m`: the airspeed is `V = sqrt(m^2 + Wc^2)`.
+/// If `Wc` has the standard uncertainty `u`, its square is biased by `u^2`, which is subtracted (the result
+/// is at least 0). For a normal distribution, `Wc^2` has the standard uncertainty `sqrt(4 Wc^2 u^2 + 2 u^4)`.
 fn known(mean_speed: f64, crosswind: f64, uncertainty: f64) -> CrosswindEffect {
     let (square, doubt) = (crosswind.powi(2), uncertainty.powi(2));
     let across = (square - doubt).max(0.0);
@@ -86,15 +88,15 @@ pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
 /// Amount by which the mean of two legs reads low in an unknown crosswind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CrosswindBias {
-    /// Its mean.
+    /// Mean of the amount.
     pub mean: f64,
-    /// Its standard deviation.
+    /// Standard deviation of the amount.
     pub deviation: f64,
 }
 
-/// Mean and standard deviation of `W^2 tan^2(b) / 2V` for an angle `b` uniformly distributed within `a` =
-/// `within_deg` on either side. With `t = tan a`: `E tan^2 = t/a - 1` and `E tan^4 = (t^3/3 - t + a)/a`. Both are
-/// scaled so that the maximum is the [`crosswind_bound`].
+/// The amount by which an unknown crosswind makes the airspeed `V` read low: `W^2 tan^2(b) / 2V` for an angle
+/// `b` between course and wind that is uniformly distributed within `a` = `within_deg` on either side. With `t = tan a`: `E tan^2 = t/a - 1` and `E tan^4 = (t^3/3 - t + a)/a`. Both
+/// results are scaled so that the maximum equals the [`crosswind_bound`].
 #[must_use]
 pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> CrosswindBias {
     let bound = crosswind_bound(airspeed, wind, within_deg);
@@ -109,8 +111,8 @@ pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> CrosswindBias {
     CrosswindBias { mean: of_full(square), deviation: of_full((fourth - square.powi(2)).max(0.0).sqrt()) }
 }
 
-/// Standard uncertainties of a given wind: a share of its speed, and degrees of its direction (common practice, no
-/// source).
+/// Standard uncertainty of the speed of a given wind, as a share of the speed. The next constant is that of
+/// its direction, in degrees (common practice, no source).
 const GIVEN_SPEED_SHARE: f64 = 0.15;
 const GIVEN_DIRECTION_DEG: f64 = 10.0;
 
@@ -126,15 +128,15 @@ pub struct Wind {
 /// Course and wind as the pilot gives them.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenWind {
-    /// The wind; `None` where it is not known.
+    /// Speed of the wind in m/s, and the direction it comes from in degrees clockwise from north.
     pub wind: Option<Wind>,
     /// Course of the legs over the ground in either direction, in degrees clockwise from north.
     pub course_deg: Option<f64>,
-    /// Meaning of the heading that the overlay shows.
+    /// Whether the heading that the overlay shows is that of the track or of the nose.
     pub heading_reference: HeadingReference,
 }
 
-/// Source of the wind across the course.
+/// Source of what is known about the wind across the course.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
@@ -150,11 +152,11 @@ pub enum WindSource {
 pub struct WindFinding {
     /// Its source.
     pub source: WindSource,
-    /// Wind across the course.
+    /// Speed of the wind across the course, in the unit of the speeds.
     pub across: f64,
-    /// Its standard uncertainty.
+    /// Standard uncertainty of the speed across the course, in the unit of the speeds.
     pub across_uncertainty: f64,
-    /// Speed of the wind.
+    /// Speed of the wind, in the unit of the speeds.
     pub speed: f64,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: f64,
@@ -171,8 +173,9 @@ impl From<Option<&WindFinding>> for Crosswind {
     }
 }
 
-/// The wind across the course, given or fitted to the turns. A fit needs an overlay that shows the course, and must
-/// improve on knowing nothing. A given wind needs a course, given or shown. `None` where neither is available.
+/// The wind across the course, given or fitted to the turns. A fit needs an overlay that shows the course,
+/// and must be clearly less uncertain than an unknown crosswind. A given wind needs a course, given or shown.
+/// `None` if neither is available.
 #[must_use]
 pub fn find_wind(series: &Series, set: &LegSet, given: &GivenWind) -> Option<WindFinding> {
     let shown_deg = || shown_course_deg(set);
@@ -202,8 +205,8 @@ fn given_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
     }
 }
 
-/// A fit is used when its uncertainty of the crosswind is at most half of that without any knowledge, which is `W
-/// sqrt(E tan^2)` (see [`reads_low`]) for the wind `W` along the course.
+/// The wind fitted to the turns, if the uncertainty of its crosswind is at most half of that of an unknown
+/// crosswind. The latter is `W sqrt(E tan^2)` (see [`reads_low`]) for the wind `W` along the course.
 fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFinding> {
     let fit = turn_fit::fit(series, set)?;
     let (sin, cos) = (fit.from_deg - course_deg).to_radians().sin_cos();
@@ -219,7 +222,7 @@ fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFin
     })
 }
 
-/// Circular mean of the course of the upwind legs as the overlay shows it, in degrees.
+/// Circular mean of the course of the upwind legs as the overlay shows it, in degrees clockwise from north.
 fn shown_course_deg(set: &LegSet) -> Option<f64> {
     let headings = set.pairs.iter().filter_map(|pair| *set.headings_deg.get(pair.upwind)?);
     let (sin, cos) = headings
@@ -228,20 +231,19 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// A given wind contradicts the pairs when its part along the course differs from theirs by more than the first
-/// number as a share, and by more standard uncertainties of a pair than the second (set by judgement).
+/// A given wind contradicts the pairs if its component along the course differs from theirs by more than this
+/// share, and by more standard uncertainties of a pair than the next constant (both set by judgement).
 const CONTRADICTION_SHARE: f64 = 0.5;
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
-/// Notes on a given wind that is not usable or contradicts the legs.
+/// Notes on a given wind that cannot be used, or that contradicts the legs.
 #[must_use]
 pub fn wind_notes(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]) -> Vec<FlightNote> {
     let mut notes = Vec::new();
     if given.wind.is_some() && found.is_none() && !pairs.is_empty() {
         notes.push(FlightNote {
-            sentence:
-                "The given wind is not used: give the course of the legs, since the overlay shows none."
-                    .to_owned(),
+            sentence: "The given wind is not used: the overlay shows no course; give the course of the legs."
+                .to_owned(),
             advice: Some(Advice::GiveCourse),
         });
     }
@@ -253,7 +255,7 @@ pub fn wind_notes(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]
         let doubt = CONTRADICTION_UNCERTAINTIES * median(&doubts).unwrap_or(0.0);
         if (along - usual.abs()).abs() > doubt.max(CONTRADICTION_SHARE * along.max(usual.abs())) {
             notes.push(FlightNote::from(format!(
-                "The given wind is {along:.1} along the course, but the legs show {:.1}: check its speed, unit and direction.",
+                "The given wind is {along:.1} along the course, but the legs show {:.1}: check the speed, unit and direction of the given wind.",
                 usual.abs()
             )));
         }

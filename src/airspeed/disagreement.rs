@@ -1,4 +1,4 @@
-//! Pairs flown at one throttle that differ by more than their own uncertainties explain.
+//! Tests whether pairs flown at one throttle differ by more than their own uncertainties explain.
 
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
@@ -11,7 +11,8 @@ const FALSE_ALARM_PROBABILITY: f64 = 0.05;
 
 /// Scatter of the pairs within their steps beyond their own uncertainties.
 pub(super) struct Disagreement {
-    /// Pooled variance of the pairs within their steps, and the variance expected from their own uncertainties.
+    /// Variance of the pairs within their steps, pooled over the steps, in squared speed units. The next
+    /// field is the variance expected from the pairs' own uncertainties.
     found: f64,
     expected: f64,
     degrees_of_freedom: f64,
@@ -19,7 +20,7 @@ pub(super) struct Disagreement {
     expected_degrees_of_freedom: f64,
 }
 
-/// The scatter of the pairs of one step.
+/// The scatter of the pairs of one throttle step.
 struct StepScatter {
     variance: f64,
     expected: f64,
@@ -67,7 +68,7 @@ impl Disagreement {
         })
     }
 
-    /// The budget row for the mean of `pairs` pairs.
+    /// The budget row that adds the disagreement to the mean of `pairs` pairs.
     pub fn row(&self, pairs: usize) -> Contribution {
         Contribution {
             cause: Cause::Disagreement,
@@ -77,8 +78,8 @@ impl Disagreement {
         }
     }
 
-    /// Whether the airspeeds of a step are inconsistent by themselves, or scatter at least as much as the pooled
-    /// steps.
+    /// Whether the airspeeds of one step are inconsistent when tested alone, or scatter at least as much as
+    /// those of all steps together.
     pub fn shows_in(&self, airspeeds: &[f64]) -> bool {
         let Some(deviation) = standard_deviation(airspeeds) else { return false };
         let limit =
@@ -99,13 +100,13 @@ impl StepScatter {
     }
 }
 
-/// The budget of the mean of pairs, without shared rows.
+/// The budget of the mean of pairs, without the rows that all pairs of a flight share.
 fn own_of_mean(pairs: &[&Pair]) -> Budget {
     Budget::of_mean(&pairs.iter().map(|pair| &pair.budget).collect::<Vec<&Budget>>()).own()
 }
 
-/// Quantile of the F distribution that is exceeded with the probability `chance`. Degrees of freedom are limited to 1
-/// to 10 000.
+/// Value of the F statistic that consistent pairs exceed with the probability `chance`. Degrees of freedom
+/// are limited to the range from 1 to 10 000.
 fn f_limit(of_found: f64, expected_degrees_of_freedom: f64, chance: f64) -> Option<f64> {
     let limited = |freedom: f64| freedom.clamp(1.0, 1e4);
     Some(

@@ -12,8 +12,9 @@ pub const RECEIVER_MPS: f64 = 0.05;
 /// the wind (common practice, no source).
 pub const ASSUMED_DRIFT_SHARE: f64 = 0.06;
 
-/// Weight of that expectation, in degrees of freedom: a relative uncertainty of one half (JCGM 100:2008, G.4.2: nu =
-/// 1/2 (relative uncertainty)^-2).
+/// Weight of the expected change ([`ASSUMED_DRIFT_SHARE`]) against a measured one, in degrees of freedom:
+/// corresponds to a relative uncertainty of one half (JCGM 100:2008, G.4.2: nu = 1/2 (relative
+/// uncertainty)^-2).
 const ASSUMED_DRIFT_DF: f64 = 2.0;
 
 /// Minimum number of pairs for measuring the change of the wind in the flight itself.
@@ -21,15 +22,16 @@ pub const MIN_PAIRS_FOR_DRIFT: usize = 3;
 
 /// The change of the mean wind between the legs of a pair.
 pub(super) struct Drift {
-    /// Measured variance of an airspeed from the drift, and its degrees of freedom; `None` with fewer than
-    /// [`MIN_PAIRS_FOR_DRIFT`] pairs.
+    /// Measured variance of an airspeed due to the changing wind, and its degrees of freedom; `None` with
+    /// fewer than [`MIN_PAIRS_FOR_DRIFT`] pairs.
     measured: Option<(f64, f64)>,
     receiver: f64,
 }
 
 impl Drift {
-    /// Measures the drift from three pairs on: the winds of successive pairs differ by more than the uncertainty of
-    /// the legs explains. [`successive_to_airspeed`] converts that variance into the variance of an airspeed.
+    /// Measures the change of the wind from the differences between the winds of successive pairs, as far as
+    /// they exceed the uncertainty of the legs. [`successive_to_airspeed`] converts their variance into the
+    /// variance of an airspeed. At least three pairs are needed.
     pub fn of(set: &LegSet, variability: &SpeedVariability) -> Self {
         let winds = winds(set);
         let receiver = RECEIVER_MPS / set.speed_si;
@@ -45,8 +47,9 @@ impl Drift {
         Self { measured: Some((variance, (winds.len() - 1) as f64)), receiver }
     }
 
-    /// Standard uncertainty of an airspeed from the drift, in the unit of the speeds: the expected and the measured
-    /// drift, pooled by their degrees of freedom. Half of the change between two legs enters the airspeed.
+    /// Standard uncertainty of an airspeed due to the changing wind, in the unit of the speeds: the expected
+    /// and the measured change, pooled by their degrees of freedom. Half of the change between two legs
+    /// enters the airspeed.
     pub fn uncertainty(&self, wind: f64) -> f64 {
         let expected = (ASSUMED_DRIFT_SHARE * wind / 2.0).powi(2);
         let (measured, freedom) = self.measured.unwrap_or((0.0, 0.0));

@@ -33,25 +33,26 @@ pub struct Pair {
     pub throttle_percent: Option<f64>,
     /// Number of the throttle step, from 1.
     pub step: u32,
-    /// Its legs.
+    /// Indices of the upwind and of the downwind leg in the list of legs.
     pub legs: PairedLegs,
-    /// Median ground speed of the upwind leg.
+    /// Median ground speed of the upwind leg, in the speed channel's unit.
     pub upwind: f64,
-    /// Median ground speed of the downwind leg.
+    /// Median ground speed of the downwind leg, in the speed channel's unit.
     pub downwind: f64,
-    /// Airspeed: the mean of the two, corrected for a known crosswind.
+    /// Airspeed: the mean of the two ground speeds, corrected for a known crosswind.
     pub airspeed: Estimate,
-    /// Wind along the course: half the difference.
+    /// Wind along the course, in the speed channel's unit: half the difference of the two ground speeds.
     pub wind: f64,
-    /// Median pack voltage over both legs, in volts.
+    /// Median pack voltage over both legs, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
-    /// Median altitude over both legs, in the altitude channel's unit.
+    /// Median altitude over both legs, in the altitude channel's unit; `None` if the overlay shows none.
     pub altitude: Option<f64>,
-    /// Whether there is doubt that its legs were flown opposite ways in the wind of this flight; the flags tell why.
+    /// Whether there is doubt that the legs were flown in opposite directions in the wind of this flight; the
+    /// flags tell why.
     pub doubtful: bool,
     /// Warnings about this pair.
     pub flags: Vec<Flag>,
-    /// Warnings about its legs.
+    /// Warnings about the two legs.
     pub leg_flags: Vec<Flag>,
     /// The uncertainty budget of the airspeed.
     pub budget: Budget,
@@ -81,21 +82,21 @@ pub struct StepResult {
     pub step: u32,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Numbers of its pairs.
+    /// Numbers of the pairs flown at this step.
     pub pairs: Vec<u32>,
-    /// Airspeed: mean of its pairs.
+    /// Airspeed: mean over the pairs.
     pub airspeed: Estimate,
-    /// Wind along the course: mean of its pairs.
+    /// Wind along the course, in the speed channel's unit: mean over the pairs.
     pub wind: f64,
-    /// Mean pack voltage of its pairs, in volts.
+    /// Mean pack voltage of the pairs, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
-    /// Mean altitude of its pairs, in the altitude channel's unit.
+    /// Mean altitude of the pairs, in the altitude channel's unit; `None` if the overlay shows none.
     pub altitude: Option<f64>,
-    /// Whether all of its pairs are doubtful, so that the step is too.
+    /// Whether all pairs of the step are doubtful, so that the step is doubtful too.
     pub doubtful: bool,
     /// Warnings about this step.
     pub flags: Vec<Flag>,
-    /// Warnings about its pairs and their legs, each with the number of the pair.
+    /// Warnings about the pairs and their legs, each with the number of the pair.
     pub pair_flags: Vec<Flag>,
     /// The uncertainty budget of the airspeed.
     pub budget: Budget,
@@ -104,14 +105,14 @@ pub struct StepResult {
 /// Airspeed and wind along the course, in the unit of the ground speeds they come from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirspeedAndWind {
-    /// The airspeed.
+    /// Airspeed.
     pub airspeed: f64,
-    /// The wind along the course.
+    /// Wind along the course.
     pub wind: f64,
 }
 
-/// Airspeed and wind along the course from two ground speeds flown opposite ways: their mean, and half their
-/// difference. They are exact when the nose points along the course. For a course held over the ground in a crosswind
+/// Airspeed and wind along the course from two ground speeds flown in opposite directions: their mean, and half
+/// their difference. Both are exact when the nose points along the course. For a course held over the ground in a crosswind
 /// `Wc`, the mean is `sqrt(V^2 - Wc^2)`.
 #[must_use]
 pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> AirspeedAndWind {
@@ -143,7 +144,7 @@ fn legs_of<'a>(set: &'a LegSet, pair: &LegPair) -> Option<[&'a Leg; 2]> {
     Some([set.legs.get(pair.upwind)?, set.legs.get(pair.downwind)?])
 }
 
-/// The wind along the course of every pair.
+/// The wind along the course of every pair, in the speed's unit.
 fn winds(set: &LegSet) -> Vec<f64> {
     set.pairs.iter().filter_map(|pair| legs_of(set, pair)).map(wind).collect()
 }
@@ -185,8 +186,9 @@ fn one_pair(
     }
 }
 
-/// The budget of a pair. The airspeed is the mean of two medians. Independent parts `u1`, `u2` of the legs therefore
-/// count as `sqrt(u1^2 + u2^2) / 2`; a part that they share counts in full.
+/// The uncertainty budget of a pair. The airspeed is the mean of the medians of two legs. Independent
+/// uncertainties `u1`, `u2` of the legs therefore count as `sqrt(u1^2 + u2^2) / 2`; an uncertainty that both
+/// legs share counts in full.
 fn budget(
     legs: [&Leg; 2],
     effect: &crosswind::CrosswindEffect,
@@ -218,8 +220,9 @@ fn budget(
     }
 }
 
-/// Contribution of the doubts about a pair: any error up to its largest one, a rectangular distribution (JCGM
-/// 100:2008, 4.3.7). The pairs of a step share it, since they share the reason for the doubt.
+/// Contribution of the doubts about a pair to the budget: any error up to the pair's `max_error` is equally
+/// likely (a rectangular distribution, JCGM 100:2008, 4.3.7). The pairs of a step share it, since they share
+/// the reason for the doubt.
 fn doubt(pair: &LegPair) -> Option<Contribution> {
     (!pair.doubts.is_empty()).then(|| Contribution {
         cause: Cause::Doubt,

@@ -33,20 +33,21 @@ pub enum HeadingReference {
 /// Airspeed and wind, in the unit of the legs' speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirAndWind {
-    /// True airspeed.
+    /// True airspeed, in the unit of the legs' speeds.
     pub airspeed: f64,
-    /// Speed of the wind.
+    /// Speed of the wind, in the unit of the legs' speeds.
     pub wind: f64,
     /// Direction the wind comes from, in degrees clockwise from north, 0 to 360.
     pub wind_from_deg: f64,
-    /// Standard uncertainty of the airspeed per standard uncertainty of the speed of each leg.
+    /// Standard uncertainty of the airspeed if the speed of each leg has the standard uncertainty 1.
     pub airspeed_per_speed: f64,
-    /// Standard deviation of the residuals; `None` with three legs.
+    /// Standard deviation of the legs' residuals, in the unit of their speeds; `None` with three legs, which
+    /// leave no residuals.
     pub residual: Option<f64>,
 }
 
-/// Airspeed and wind from three or more legs. `None` with fewer, where the directions do not determine both, and
-/// where the result is an airspeed below the wind.
+/// Airspeed and wind from three or more legs. `None` with fewer legs, if the directions do not determine
+/// both, or if the resulting airspeed is below the wind.
 #[must_use]
 pub fn air_and_wind(legs: &[GroundLeg], heading_reference: HeadingReference) -> Option<AirAndWind> {
     match heading_reference {
@@ -70,7 +71,7 @@ fn circle(legs: &[GroundLeg]) -> Option<AirAndWind> {
     )
 }
 
-/// Starting point: the algebraic circle `x^2 + y^2 = 2 a x + 2 b y + c` (I. Kasa 1976).
+/// Starting point of the circle fit: the algebraic circle `x^2 + y^2 = 2 a x + 2 b y + c` (I. Kasa 1976).
 fn circle_start(ends: &[[f64; 2]]) -> Option<DVector<f64>> {
     let design =
         DMatrix::from_fn(ends.len(), 3, |row, column| [2.0 * ends[row][0], 2.0 * ends[row][1], 1.0][column]);
@@ -97,8 +98,10 @@ fn linearised_circle(ends: &[[f64; 2]], guess: &DVector<f64>) -> Linearisation {
     Linearisation { residuals, derivatives }
 }
 
-/// Solves `g^2 = s + p cos h + q sin h` with `s = V^2 + W^2` and `(p, q) = 2 V W` along the wind. `V^2` is the larger
-/// and `W^2` the smaller root of `x^2 - s x + (p^2 + q^2) / 4`.
+/// Airspeed and wind if the headings of the nose are known. Solves `g^2 = s + p cos h + q sin h` for each
+/// leg, where `g` is the ground speed, `h` the heading, `s = V^2 + W^2`, and the vector `(p, q)` has the
+/// length `2 V W` and the direction of the wind. `V^2` is the larger and `W^2` the smaller root of `x^2 - s x
+/// + (p^2 + q^2) / 4`.
 fn of_headings(legs: &[GroundLeg]) -> Option<AirAndWind> {
     let radians = |leg: &GroundLeg| leg.direction_deg.to_radians();
     let design = DMatrix::from_fn(legs.len(), 3, |row, column| {

@@ -15,13 +15,13 @@ pub struct Pattern {
     pub pattern: u32,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Indices into the list of legs.
+    /// Indices of the legs in the list of legs.
     pub legs: Vec<usize>,
-    /// Meaning of the headings of the legs.
+    /// Whether the headings of the legs are those of the track or of the nose.
     pub heading_reference: HeadingReference,
     /// Airspeed.
     pub airspeed: Estimate,
-    /// Speed of the wind.
+    /// Speed of the wind, in the speed channel's unit.
     pub wind: f64,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub wind_from_deg: f64,
@@ -35,8 +35,8 @@ pub struct Pattern {
     pub budget: Budget,
 }
 
-/// The legs of a pattern disagree when the standard deviation of their residuals exceeds their own uncertainty this
-/// many times (set by judgement).
+/// The legs of a pattern disagree if the standard deviation of their residuals exceeds this many times their
+/// own uncertainty (set by judgement).
 const MAX_RESIDUAL_RATIO: f64 = 3.0;
 
 /// The airspeed of every pattern of legs.
@@ -86,8 +86,9 @@ fn one_pattern(
     })
 }
 
-/// The budget of a pattern. Independent parts of the legs count with the sensitivity of the airspeed to one leg's
-/// speed, shared parts in full. The drift of one leg is `sqrt(2)` times the drift of a pair.
+/// The uncertainty budget of a pattern. Independent uncertainties of the legs count with the sensitivity of
+/// the airspeed to one leg's speed, shared ones in full. The change of the wind counts for one leg `sqrt(2)`
+/// times as much as for a pair.
 fn budget(legs: &[&Leg], air: &AirAndWind, variability: &SpeedVariability, drift: &Drift) -> Budget {
     let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| variability.of_median(leg)).collect();
     let root_mean_square = |part: fn(&MedianUncertainty) -> f64| {

@@ -1,11 +1,12 @@
-//! The wind from whole turns: a fit of ground speed against course, where the overlay shows both.
+//! The wind from whole turns: a fit of ground speed against course, for overlays that show both.
 //!
-//! At the airspeed `V` on a course over the ground, with the wind components `a` along and `b` across that course,
-//! the ground speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. In a turn drag reduces the
-//! airspeed by a share that is fitted too. The fit needs turns at both ends of the course and over either side; turns
-//! over one side only cannot separate the loss from the crosswind. The loss differs between the two sides of a turn
-//! by about its own share of the wind, since the nose turns at a different rate than the course and the receiver
-//! lags. That share, uniformly distributed (JCGM 100:2008, 4.3.7), is included in the uncertainty.
+//! At the airspeed `V` on a course over the ground, with the wind components `a` along and `b` across that
+//! course, the ground speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. In a turn,
+//! drag reduces the airspeed by a share that is fitted too. The fit needs turns at both ends of the course,
+//! and turns to the left and to the right; turns to one side only cannot separate the speed lost in the turn
+//! from the crosswind. The loss differs between the two halves of a turn by about its own share of the wind,
+//! since the nose turns at a different rate than the course and the receiver lags. This share, uniformly
+//! distributed (JCGM 100:2008, 4.3.7), is included in the uncertainty.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -17,25 +18,26 @@ use crate::stats::{Fit, Linearisation, nonlinear};
 /// Maximum time between a heading update and the speed update it is combined with, in seconds.
 const MAX_OFFSET_S: f64 = 0.15;
 
-/// Minimum number of samples in the middle of turns over either side (set by judgement).
+/// Minimum number of samples in the middle of turns, for turns to the left and for turns to the right (set by
+/// judgement).
 const MIN_SAMPLES_IN_TURNS: usize = 5;
 
-/// Number of parameters before the airspeeds of the steps: the wind towards east and north, and the share of the
-/// airspeed lost in the middle of a turn.
+/// Number of fitted parameters other than the airspeeds of the steps: the wind towards east and towards
+/// north, and the share of the airspeed lost in the middle of a turn.
 const COMMON_PARAMETERS: usize = 3;
 
 /// The fitted wind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TurnFit {
-    /// Speed of the wind.
+    /// Speed of the wind, in the unit of the speeds.
     pub wind: f64,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: f64,
-    /// Standard uncertainty of the wind across the typical course.
+    /// Standard uncertainty of the wind across the typical course, in the unit of the speeds.
     pub uncertainty: f64,
 }
 
-/// One speed update with its course.
+/// One overlay update of the speed, with the course at that time.
 #[derive(Debug, Clone, Copy)]
 struct TurnSample {
     speed: f64,
@@ -44,11 +46,12 @@ struct TurnSample {
     course: f64,
     /// Progress of the turn: 0 on a leg, 1 in the middle of a turn by half a circle.
     turned: f64,
-    /// Index of the step among the fitted ones.
+    /// Index of the throttle step among the fitted steps.
     step: usize,
 }
 
-/// Fits wind, loss and the airspeed of each step to the legs and to the turns between legs of one step.
+/// Fits the wind, the loss of speed in turns, and the airspeed of each throttle step, to the legs and to the
+/// turns between legs of one step.
 pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     let variability = set.variability.as_ref()?;
     let (samples, courses) = samples(series, set);
@@ -73,7 +76,8 @@ pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     })
 }
 
-/// Direction of the typical course, in radians, up to a reversal.
+/// Direction of the typical course in radians; opposite directions count as the same. `doubled` is the sum of
+/// the unit vectors of the doubled course angles.
 fn typical_course(doubled: (f64, f64)) -> f64 {
     doubled.0.atan2(doubled.1) / 2.0
 }
@@ -85,8 +89,9 @@ fn turns_over_both_sides(samples: &[TurnSample], doubled: (f64, f64)) -> bool {
     right.len() >= MIN_SAMPLES_IN_TURNS && left.len() >= MIN_SAMPLES_IN_TURNS
 }
 
-/// Weight of each sample's speed in the wind across the typical course: its row of `(J^T J)^-1 J^T`. `doubled` is the
-/// sum of the unit vectors of the doubled course angles, so that opposite courses count as one.
+/// Weight of each sample's speed in the wind across the typical course: the matching row of `(J^T J)^-1 J^T`,
+/// where `J` holds the derivatives of the fitted speeds. `doubled` is the sum of the unit vectors of the
+/// doubled course angles, so that opposite courses count as the same.
 fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DVector<f64> {
     let course = typical_course(doubled);
     let mut across = DVector::zeros(found.parameters.len());
@@ -95,9 +100,10 @@ fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DV
     slopes * (&found.unit_covariance * across)
 }
 
-/// Variance of the weighted sum of the speeds for gusts of variance 1 in either direction over the ground whose
-/// correlation falls off as `exp(-t/T)`: `sum_ij w_i w_j exp(-|t_i - t_j|/T)` for the parts of the weights towards
-/// east and north. The sum runs along the flight in linear time.
+/// Variance of the weighted sum of the speeds that gusts cause: `sum_ij w_i w_j exp(-|t_i - t_j|/T)`, for the
+/// parts of the weights towards east and north. The gusts have the variance 1 in either direction over the
+/// ground, and a correlation that falls off as `exp(-t/T)`. The computing time is linear in the number of
+/// samples.
 fn gust_variance(samples: &[TurnSample], weights: &DVector<f64>, gust_time_s: f64) -> f64 {
     let part = |of: fn(f64) -> f64| {
         let (mut before_s, mut remembered, mut variance) = (f64::NEG_INFINITY, 0.0, 0.0);

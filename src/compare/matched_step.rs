@@ -8,8 +8,8 @@ use crate::model::estimate::{COVERAGE_PROBABILITY, Estimate};
 use crate::propulsion::{FlownStep, SharedUncertainty, VOLTAGE_UNCERTAINTY_V, VoltageModel};
 use crate::stats::{StandardUncertainty, coverage_factor, welch_satterthwaite};
 
-/// Statistical power for which the number of pairs is calculated: the probability that the wanted difference, if it is
-/// there, is shown (the usual choice for planning experiments).
+/// Statistical power for which the number of pairs is calculated: the probability that the comparison shows a
+/// difference of the wanted size that exists (0.8 is the usual choice for planning experiments).
 const POWER: f64 = 0.8;
 
 /// Largest number of pairs per step that is proposed; more cannot be flown (set by judgement).
@@ -20,7 +20,8 @@ const MAX_PAIRS: u32 = 200;
 /// 100:2008, 4.3.7), of which this is the mean.
 const DENSITY_EXPONENT: f64 = 1.0 / 6.0;
 
-/// Standard deviation of that distribution: its width divided by `sqrt(12)`.
+/// Standard deviation of the rectangular distribution that is assumed for the density exponent: its width
+/// divided by `sqrt(12)`.
 const DENSITY_EXPONENT_UNCERTAINTY: f64 = 1.0 / 3.0 / 3.464_101_615_137_754_6;
 
 /// Root mean square deviation of the effect of an unknown crosswind from its mean, as a share of the effect's bound,
@@ -29,7 +30,7 @@ const DENSITY_EXPONENT_UNCERTAINTY: f64 = 1.0 / 3.0 / 3.464_101_615_137_754_6;
 /// [`reads_low`](crate::airspeed::reads_low)). For angles from 0 to 30 degrees this share would be 0.290.
 const CROSSWIND_SHARE: f64 = 0.399;
 
-/// The own uncertainties of two steps together (Welch-Satterthwaite), in m/s.
+/// The two steps' own uncertainties combined (Welch-Satterthwaite), in m/s.
 fn own_of_difference(first: &FlownStep, later: &FlownStep) -> StandardUncertainty {
     welch_satterthwaite(&[first, later].map(|step| StandardUncertainty {
         value: step.own_uncertainty_mps,
@@ -37,13 +38,13 @@ fn own_of_difference(first: &FlownStep, later: &FlownStep) -> StandardUncertaint
     }))
 }
 
-/// An uncertainty together with parts of infinite degrees of freedom, all in m/s.
+/// An uncertainty combined with other parts whose degrees of freedom are infinite, all in m/s.
 fn with_known_parts(own: StandardUncertainty, known: impl IntoIterator<Item = f64>) -> StandardUncertainty {
     let known = known.into_iter().map(StandardUncertainty::known);
     welch_satterthwaite(&std::iter::once(own).chain(known).collect::<Vec<StandardUncertainty>>())
 }
 
-/// Two steps corrected to the same voltage and density.
+/// Two steps of different flights, corrected to the same voltage and density.
 pub(super) struct MatchedStep {
     first: FlownStep,
     later: FlownStep,
@@ -52,9 +53,10 @@ pub(super) struct MatchedStep {
     density_part_mps: Option<f64>,
     /// Uncertainty that the difference does not share with other steps.
     own: StandardUncertainty,
-    /// Standard uncertainties in m/s from the exponents of voltage and density: the same for all steps, with sign.
+    /// Standard uncertainties in m/s that the exponents of voltage and density cause, with sign: fully
+    /// correlated between all steps.
     exponents_mps: [f64; 2],
-    /// Standard uncertainty in m/s from the two voltages.
+    /// Standard uncertainty in m/s that the two voltages cause.
     voltages_mps: f64,
 }
 
@@ -126,7 +128,7 @@ impl MatchedStep {
         ]
     }
 
-    /// The difference with its interval. The verdict is not set: it depends on the other steps.
+    /// The difference with its interval. The verdict is filled in later, since it depends on the other steps.
     pub(super) fn difference(&self, wanted_mps: f64) -> StepDifference {
         let shared_mps = self.shared_mps(|shared| shared.crosswind_mps);
         let uncertainty = with_known_parts(self.own, shared_mps.into_iter().chain([self.voltages_mps]));
@@ -183,9 +185,10 @@ pub fn pairs_needed(first: &FlownStep, later: &FlownStep, wanted_mps: f64) -> Op
     })
 }
 
-/// Standard uncertainty in m/s from the crosswind, for the mean over all steps. The angle to the wind is the same for
-/// the whole flight, so its effect does not average out. The allowance is therefore that for flights far off the wind:
-/// with the standard deviation over all angles, such flights would be reported as different too often.
+/// Standard uncertainty in m/s from the crosswind, for the mean over all steps. The angle to the wind is the
+/// same for the whole flight, so its effect does not average out. The value used is therefore that for
+/// flights far off the wind: with the standard deviation over all angles, such flights would be reported as
+/// different too often.
 fn overall_crosswind_mps(shared: &SharedUncertainty) -> f64 {
     (CROSSWIND_SHARE * shared.crosswind_bound_mps).max(shared.crosswind_mps)
 }

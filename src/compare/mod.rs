@@ -19,12 +19,13 @@ use step_pair::step_pairs;
 /// over all steps compared.
 const SIGNIFICANCE_LEVEL: f64 = 0.05;
 
-/// How to compare.
+/// How flights are compared.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CompareOptions {
     /// Whether airspeeds are corrected to a common battery voltage.
     pub match_voltage: bool,
-    /// The voltage they are corrected to, in volts; `None`: the mean of the two voltages at each step.
+    /// The voltage that airspeeds are corrected to, in volts; `None` stands for the mean of the two voltages
+    /// at each step.
     pub reference_v: Option<f64>,
     /// The difference for which the number of pairs needed is calculated, in m/s.
     pub wanted_mps: f64,
@@ -40,11 +41,12 @@ impl Default for CompareOptions {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// Faster than the first flight.
+    /// The later flight is faster than the first.
     Faster,
-    /// Slower than the first flight.
+    /// The later flight is slower than the first.
     Slower,
-    /// Significant if this step is taken alone, but not among all steps compared.
+    /// The difference would be significant if this step were the only one, but is not among all steps
+    /// compared.
     NotAmongSoMany,
     /// No significant difference: the interval includes zero.
     NotShown,
@@ -69,28 +71,32 @@ impl Verdict {
 pub struct StepDifference {
     /// Throttle in per cent, if both flights know it.
     pub throttle_percent: Option<f64>,
-    /// Number of the step in the first flight.
+    /// Number of the step in the first flight, from 1.
     pub step: u32,
-    /// Reported airspeed of the first flight, not corrected to a common voltage or density.
+    /// Reported airspeed of the first flight in m/s, not corrected to a common voltage or density.
     pub first_mps: f64,
-    /// Reported airspeed of the later flight, not corrected to a common voltage or density.
+    /// Reported airspeed of the later flight in m/s, not corrected to a common voltage or density.
     pub later_mps: f64,
-    /// Part of the difference that the voltages explain; `None` if voltages were not matched.
+    /// Part of the difference that the voltages explain, in m/s; `None` if airspeeds were not corrected to a
+    /// common voltage.
     pub voltage_part_mps: Option<f64>,
-    /// Part of the difference that the air densities explain; `None` if densities were not matched.
+    /// Part of the difference that the air densities explain, in m/s; `None` if airspeeds were not corrected
+    /// to a common density.
     pub density_part_mps: Option<f64>,
-    /// The remaining difference between the middles of the two intervals. Its interval is that of this step alone.
+    /// The remaining difference in m/s, between the middles of the two intervals. Its interval is valid for
+    /// this step alone.
     pub difference_mps: Estimate,
-    /// Probability of a difference at least this large without a change (two-sided p-value).
+    /// Probability that unchanged aircraft would show a difference at least this large (two-sided p-value), 0
+    /// to 1.
     pub probability: f64,
-    /// The same probability, corrected for the number of steps compared (Holm).
+    /// The p-value corrected for the number of steps compared (Holm), 0 to 1.
     pub corrected_probability: f64,
     /// What the difference shows.
     pub verdict: Verdict,
-    /// The verdict without matching voltages; `None` if voltages were not matched.
+    /// The verdict on airspeeds not corrected to a common voltage; `None` if no correction was made.
     pub verdict_as_flown: Option<Verdict>,
-    /// Pairs of legs per step and flight that show the wanted difference with a power of 80 %; `None` if more than
-    /// 200 are needed.
+    /// Number of pairs of legs, at this step and in each flight, that show the wanted difference with a power
+    /// of 80 %; `None` if more than 200 are needed.
     pub pairs_needed: Option<u32>,
 }
 
@@ -106,11 +112,12 @@ pub struct Comparison {
     /// Weighted mean difference of all steps as a share of the first flight's airspeed; `None` for fewer than two
     /// steps.
     pub overall: Option<Estimate>,
-    /// The same without matching voltages; `None` if voltages were not matched.
+    /// Weighted mean difference without correction to a common voltage; `None` if no correction was made.
     pub overall_as_flown: Option<Estimate>,
-    /// Number of steps in all comparisons of the call, for which the verdicts are corrected.
+    /// Number of steps in all comparisons made together; the verdicts are corrected for this number.
     pub steps_compared: usize,
-    /// The effect of voltage that was assumed or fitted; `None` if voltages were not matched.
+    /// The assumed or fitted effect of voltage on speed; `None` if airspeeds were not corrected to a common
+    /// voltage.
     pub voltage_model: Option<VoltageModel>,
     /// Notes for the pilot, one sentence each.
     pub notes: Vec<String>,
@@ -144,7 +151,7 @@ pub fn compare(flights: &[FlownFlight], options: &CompareOptions) -> Vec<Compari
     comparisons
 }
 
-/// Copies the verdicts without matching voltages.
+/// Copies the verdicts of `as_flown`, made without correction to a common voltage, into a comparison.
 fn add_as_flown(comparison: &mut Comparison, as_flown: &Comparison) {
     if comparison.voltage_model.is_none() {
         return;
@@ -156,7 +163,7 @@ fn add_as_flown(comparison: &mut Comparison, as_flown: &Comparison) {
     }
 }
 
-/// The comparisons with verdicts corrected for the number of steps in all of them.
+/// Compares the flights, and corrects the verdicts for the number of steps in all comparisons.
 fn with_verdicts(flights: &[FlownFlight], options: &CompareOptions) -> Vec<Comparison> {
     let Some((first, later)) = flights.split_first() else { return Vec::new() };
     let mut comparisons: Vec<Comparison> =

@@ -30,7 +30,7 @@ pub(super) fn notes(
     notes
 }
 
-/// What one of the flights lacks.
+/// What one of the flights lacks, in a sentence; `None` if it lacks nothing.
 fn of_flight(flight: &FlownFlight, common: usize) -> Option<String> {
     if flight.steps.is_empty() {
         return Some(format!("{} has no airspeed: no pair of legs was found in it.", flight.name));

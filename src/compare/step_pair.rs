@@ -6,8 +6,8 @@ use crate::summary::FlownFlight;
 /// Largest difference between two throttles that count as the same, in per cent of full throttle (set by judgement).
 const SAME_THROTTLE_PERCENT: f64 = 2.0;
 
-/// Largest difference in m/s between two rounding uncertainties that count as those of one display. The summary states
-/// them with six decimals.
+/// Largest difference between two rounding uncertainties that count as those of the same display, in m/s. The
+/// summary file states them with six decimals.
 const SAME_ROUNDING_MPS: f64 = 1e-5;
 
 /// Factor on the rounding uncertainty that two flights share if their displays differ. If one display truncates and
@@ -25,13 +25,13 @@ pub(super) struct StepPair {
 }
 
 impl StepPair {
-    /// Whether the battery voltage is known in both flights.
+    /// Whether the battery voltage is known for both steps.
     pub(super) fn has_voltages(&self) -> bool {
         self.first.voltage_v.and(self.later.voltage_v).is_some()
     }
 
-    /// The steps with the rounding uncertainty that remains in their difference: none if the flights have the same
-    /// display.
+    /// The two steps with the rounding uncertainty that remains in their difference: none if the flights have
+    /// the same display.
     fn with_rounding_of_difference(self, same_display: bool) -> Self {
         let apart_mps = (self.first.shared.rounding_mps - self.later.shared.rounding_mps).abs();
         let cancels = same_display && apart_mps <= SAME_ROUNDING_MPS;

@@ -1,9 +1,9 @@
-//! The frames of a clip nearest to given times, each decoded once, on all cores.
+//! Decodes the frames of a clip nearest to given times, each once, on all cores.
 //!
-//! From each key frame on, only the packets that lead to a wanted frame are decoded: nothing after the last wanted frame,
-//! and in H.264 no unwanted frame that no other is predicted from. A worker selects frames by their timestamps alone. So
-//! every frame close to a time is a candidate, and the nearest is chosen at the end. Times without a candidate are sought
-//! one by one.
+//! From each key frame on, only the packets that lead to a wanted frame are decoded: nothing after the last
+//! wanted frame, and in H.264 no unwanted frame that no other frame is predicted from. A worker selects
+//! frames by their timestamps alone. So every frame close to a wanted time is a candidate, and the nearest
+//! candidate is chosen at the end. Times without a candidate are sought one by one.
 
 use std::ops::ControlFlow;
 
@@ -19,14 +19,14 @@ use super::worker_pool::{self, Chunk, DecodeEvent, PoolTask, WorkResult};
 use super::{FrameOutput, FrameSource as _, FrameTask, LumaPlane, libav, one_at_a_time};
 use crate::geometry::PixelRect;
 
-/// Largest distance of a candidate from its time, in typical frame intervals. Set by judgement: a clip of a steady rate
-/// then has one or two candidates per time.
+/// Maximum distance of a candidate frame from the wanted time, in typical frame intervals. Set by judgement:
+/// a clip with a constant rate then has one or two candidates for each time.
 const MAX_CANDIDATE_INTERVALS: f64 = 0.75;
-/// Largest distance between decoding and presentation order, in frames (H.264 and H.265, annex A).
+/// Maximum distance between decoding and presentation order, in frames (H.264 and H.265, annex A).
 const MAX_REORDER_FRAMES: f64 = 16.0;
 
 impl Clip {
-    /// The time of the last frame by the timestamps of its packets, in seconds since the first. `None` if the
+    /// The time of the last frame in seconds since the first, by the timestamps of its packets. `None` if the
     /// container has no index of key frames.
     pub(super) fn last_packet_s(&mut self) -> Option<f64> {
         if !self.timestamps_are_times() {
@@ -37,7 +37,8 @@ impl Clip {
         self.position_of(timestamp).map(|position| position.time_s)
     }
 
-    /// See [`FrameSource::process_at`](super::FrameSource::process_at).
+    /// Decodes the frames nearest to given times and runs the caller's task on them, as
+    /// [`FrameSource::process_at`](super::FrameSource::process_at) describes.
     pub(super) fn decode_at<T: Send>(
         &mut self,
         times_s: &[f64],
@@ -61,8 +62,8 @@ impl Clip {
         MAX_CANDIDATE_INTERVALS * self.timing.timeline.typical_interval_s()
     }
 
-    /// Processes the frames close to `times_s`, which are clamped to the clip. None if the clip must be processed frame
-    /// by frame.
+    /// Processes the frames close to `times_s`, which are first limited to the length of the clip. `None` if
+    /// the clip must be processed frame by frame.
     fn candidates<T: Send>(
         &mut self,
         times_s: &mut [f64],
@@ -108,7 +109,7 @@ impl Clip {
         if plan.access == RandomAccess::Every { 0 } else { ticks.unwrap_or(0) }
     }
 
-    /// The outputs of the selected frames, with their positions in the clip.
+    /// The outputs of the selected frames, with the frames' positions in the clip.
     fn outputs_of<T>(&mut self, events: Vec<DecodeEvent<T>>, intra_only: bool) -> Vec<FrameOutput<T>> {
         let mut propagation = ErrorPropagation::new(intra_only);
         let mut outputs = Vec::new();
@@ -133,8 +134,8 @@ impl Clip {
 }
 
 impl DecodePlan {
-    /// The packets that lead to wanted frames, from the key frame at or before a timestamp on. `None` if there are
-    /// none, or if decoding cannot start there.
+    /// The packets that lead to wanted frames, from the key frame at or before a timestamp on. `None` if
+    /// there are none, or if decoding cannot start there.
     fn chunk_towards(&mut self, timestamp: i64, wanted: &TimestampRanges) -> Option<Chunk> {
         let first = self.access_at(timestamp)?;
         let first_timestamp = timestamp_of(&first.packet);
@@ -147,7 +148,7 @@ impl DecodePlan {
             if next.packet.dts().is_some_and(|decoded| wanted.end_before(decoded)) {
                 break;
             }
-            // Without a presentation timestamp any frame may be a wanted one.
+            // A packet without presentation timestamp may contain any frame, so also a wanted one.
             let is_wanted = next.packet.pts().is_none_or(|presented| wanted.contains(presented));
             if is_wanted || next.missing > 0 || !self.access.is_disposable(&next.packet) {
                 packets.push(next);
@@ -159,8 +160,8 @@ impl DecodePlan {
     }
 }
 
-/// The nearest candidate to each time, or the earlier of two equally near, and the times that have none within
-/// `distance_s`.
+/// The nearest candidate to each time (the earlier one of two that are equally near), and the times that have
+/// no candidate within `distance_s` seconds.
 fn nearest<T>(
     mut candidates: Vec<FrameOutput<T>>,
     times_s: &[f64],

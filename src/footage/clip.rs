@@ -21,35 +21,36 @@ use super::{
 };
 use crate::geometry::PixelRect;
 
-/// Frame rate if neither timestamps nor the container give one. Common practice, no source.
+/// Frame rate that is assumed if neither timestamps nor the container state one, in frames per second. Common
+/// practice, no source.
 const DEFAULT_RATE_HZ: f64 = 25.0;
-/// Largest relative difference between the stated frame rate and that of the first timestamps. If it is larger, the
-/// timestamps count. Set by judgement.
+/// Maximum relative difference between the stated frame rate and the rate computed from the first timestamps.
+/// If the difference is larger, the computed rate is used. Set by judgement.
 const MAX_RATE_DIFFERENCE: f64 = 0.02;
-/// A time at most this far ahead is reached by decoding on instead of seeking, in seconds, if the container has no
-/// index of key frames. Set by judgement.
+/// If the container has no index of key frames, a frame at most this far ahead is reached by decoding all
+/// frames up to it instead of seeking, in seconds. Set by judgement.
 const MAX_DECODE_AHEAD_S: f64 = 2.0;
-/// How far before the target a seek starts, in seconds. If the first seek ends after the target, the next starts
-/// earlier. Set by judgement.
+/// Distance before the wanted time at which a seek starts, in seconds. If the first seek ends after the
+/// wanted time, the next one starts earlier. Set by judgement.
 const SEEK_MARGINS_S: [f64; 4] = [0.0, 2.0, 10.0, 60.0];
 
-/// One recorded file, of any container and codec that libav supports.
+/// One recorded file, in any container and codec that libav supports.
 pub struct Clip {
     info: ClipInfo,
     recording_time: RecordingTime,
     pub(super) timing: FrameTiming,
-    /// The timeline before the first frame.
+    /// The timeline before the first frame was read.
     initial_timeline: Timeline,
     decoder: SequentialDecoder,
     current: DecodedFrame,
-    /// The frame after `current`, which is decoded in advance.
+    /// The frame after `current`, decoded in advance.
     next: DecodedFrame,
     has_next: bool,
-    /// Whether the current frame is still to be handed out.
+    /// Whether the current frame is the next one to be returned.
     current_is_due: bool,
     /// Whether all frames were processed without this decoder, which was then closed.
     processed_in_parallel: bool,
-    /// Areas in which the region decoder gave the same pixels as the general one.
+    /// Areas for which the region decoder was found to give the same pixels as the general decoder.
     pub(super) verified_areas: Vec<PixelRect>,
     buffer: Vec<u8>,
 }
@@ -58,7 +59,9 @@ impl Clip {
     /// Opens the clip at `path` and decodes its first frame.
     ///
     /// # Errors
-    /// If the file does not exist, is not a video, has a codec without a decoder, or none of its frames can be decoded.
+    ///
+    /// [`FootageError`] if the file does not exist, is not a video, has a codec without a decoder, or has no
+    /// frame that can be decoded.
     pub fn open(path: &Path) -> Result<Self, FootageError> {
         let (mut decoder, stream) = SequentialDecoder::open(path)?;
         let timeline = initial_timeline(&decoder, &stream);
@@ -106,7 +109,7 @@ impl Clip {
         Ok(clip)
     }
 
-    /// Refuses a pixel format whose luma is not understood, by the first frame.
+    /// Returns an error if the luma of the first frame's pixel format cannot be read.
     fn check_pixel_format(&mut self) -> Result<(), FootageError> {
         let (width, height) = (self.info.width as usize, self.info.height as usize);
         match luma::of_frame(&self.next.frame, width, height, &mut self.buffer) {
@@ -115,27 +118,27 @@ impl Clip {
         }
     }
 
-    /// When the clip was recorded.
+    /// The time at which the recording of the clip started.
     pub(super) fn recording_time(&self) -> &RecordingTime {
         &self.recording_time
     }
 
-    /// The end of the last frame handed out, in seconds since the first.
+    /// The end of the last frame returned, in seconds since the first.
     pub(super) fn end_s(&self) -> f64 {
         self.timing.end_s()
     }
 
-    /// The index of the last frame handed out, plus one.
+    /// The index of the last frame returned, plus one.
     pub(super) fn frames_so_far(&self) -> u64 {
         self.timing.last.map_or(0, |last| last.index + 1)
     }
 
-    /// Moves to the frame that is due next. Returns `false` after the last.
+    /// Moves to the frame to be returned next. Returns `false` after the last frame.
     pub(super) fn step(&mut self) -> bool {
         mem::take(&mut self.current_is_due) || self.advance()
     }
 
-    /// Moves one frame on. Returns `false` at the last frame, which then stays the current one.
+    /// Moves to the next frame. Returns `false` at the last frame, which then stays the current one.
     fn advance(&mut self) -> bool {
         if !self.has_next {
             return false;
@@ -152,7 +155,7 @@ impl Clip {
         true
     }
 
-    /// Decodes the next frame that has the clip's size.
+    /// Decodes the next frame with the frame size of the clip.
     fn decode_next(&mut self) {
         loop {
             self.has_next = self.decoder.next(&mut self.next);
@@ -164,7 +167,7 @@ impl Clip {
         }
     }
 
-    /// The current frame.
+    /// The current frame; `None` if there is none.
     pub(super) fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
         let Some(FramePosition { index, time_s }) = self.timing.last else { return Ok(None) };
         let damaged = self.current.damaged;
@@ -175,7 +178,8 @@ impl Clip {
         }
     }
 
-    /// Decodes on until the current frame is the one nearest to `time_s`, and makes it due.
+    /// Decodes frames until the current one is the nearest to `time_s`, and makes it the next one to be
+    /// returned.
     fn decode_up_to(&mut self, time_s: f64) {
         self.current_is_due = self.timing.last.is_some() || self.advance();
         while self.has_next && self.timing.last.is_some_and(|last| self.next_is_nearer(last.time_s, time_s)) {
@@ -190,7 +194,7 @@ impl Clip {
         target_s - current_s > next_s - target_s
     }
 
-    /// Whether `time_s` lies ahead, with no key frame in between that would save decoding.
+    /// Whether `time_s` lies ahead and no key frame in between would save decoding.
     fn should_decode_on(&mut self, time_s: f64) -> bool {
         let Some(FramePosition { time_s: current_s, .. }) = self.timing.last else { return false };
         let Some(timestamp) = self.timing.timeline.timestamp_at(time_s) else { return time_s >= current_s };
@@ -200,7 +204,7 @@ impl Clip {
         time_s >= current_s && is_near
     }
 
-    /// Seeks a frame at or before `time_s` with the container's index. Returns whether that worked.
+    /// Seeks a frame at or before `time_s` with the container's index. Returns whether that succeeded.
     fn seek_before(&mut self, time_s: f64) -> bool {
         if self.timing.notes.timestamps_restarted > 0 {
             return false;
@@ -231,19 +235,19 @@ impl Clip {
         if self.has_next { Ok(()) } else { Err(self.decoder.nothing_decoded()) }
     }
 
-    /// How the clip's decoder is opened.
+    /// The settings with which the clip's decoder is opened.
     pub(super) fn decoder_config(&self) -> &DecoderConfig {
         self.decoder.config()
     }
 
-    /// Forgets the positions of all frames, so that the clip's first frame comes next.
+    /// Discards the positions of all frames, so that the clip's first frame comes next.
     pub(super) fn reset_to_start(&mut self) {
         self.timing.timeline = self.initial_timeline.clone();
         self.forget_position();
         self.timing.from_start = true;
     }
 
-    /// Closes the file after its last frame. Other decoders process the frames.
+    /// Closes the file as if its last frame had been read, because other decoders process the frames.
     pub(super) fn close_after_last(&mut self) {
         self.decoder.close();
         self.has_next = false;
@@ -251,25 +255,26 @@ impl Clip {
         self.processed_in_parallel = true;
     }
 
-    /// Whether a frame's timestamp alone gives its time.
+    /// Whether the time of a frame can be computed from its timestamp alone.
     pub(super) fn timestamps_are_times(&self) -> bool {
         self.timing.notes.timestamps_restarted == 0 && self.timing.timeline.basis() == TimeBasis::Timestamps
     }
 
-    /// The timestamp of a time in seconds; `None` if the clip has no usable timestamps.
+    /// The timestamp at a time in seconds; `None` if the clip has no usable timestamps.
     pub(super) fn timestamp_at(&mut self, time_s: f64) -> Option<i64> {
         self.set_origin();
         self.timing.timeline.timestamp_at(time_s)
     }
 
-    /// Index and time of the frame with a timestamp; see [`LumaFrame::index`].
+    /// Index and time in seconds of the frame with a timestamp. The index is defined as for
+    /// [`LumaFrame::index`].
     pub(super) fn position_of(&mut self, timestamp: i64) -> Option<FramePosition> {
         self.set_origin();
         let time_s = self.timing.timeline.time_of(timestamp)?;
         Some(FramePosition { index: self.timing.index_near(time_s), time_s })
     }
 
-    /// Sets the origin of the clip's time, which is the time of its first frame.
+    /// Sets the origin of the clip's time: the time of its first frame.
     fn set_origin(&mut self) {
         if self.timing.last.is_none() && self.timing.from_start && self.timing.timeline.is_at_start() {
             self.current_is_due = self.advance();
@@ -358,7 +363,8 @@ fn initial_timeline(decoder: &SequentialDecoder, stream: &StreamInfo) -> Timelin
     Timeline::new(basis, stream.tick_s, 1.0 / rate_hz)
 }
 
-/// The stated frame rate, which is more precise, unless the first timestamps contradict it.
+/// The usual frame rate in frames per second: the stated rate, which is more precise, unless the first
+/// timestamps contradict it.
 fn usual_rate_hz(decoder: &SequentialDecoder, stream: &StreamInfo) -> f64 {
     let measured_hz = timeline::mean_rate_hz(&decoder.timestamps_ahead(), stream.tick_s);
     match (stream.rate_hz, measured_hz) {
@@ -380,7 +386,7 @@ fn checked_size(path: &Path, decoded: &DecodedFrame) -> Result<(u32, u32), Foota
     Err(FootageError::FrameSize { path: path.into(), width, height, limit: MAX_SIDE })
 }
 
-/// The error for a pixel format whose luma is not understood.
+/// The error for a pixel format whose luma cannot be read.
 pub(super) fn unknown_pixels(info: &ClipInfo, format: Pixel) -> FootageError {
     let name = format.descriptor().map(|descriptor| descriptor.name().to_owned());
     FootageError::PixelFormat { path: info.path.clone(), format: name.unwrap_or_else(|| "none".into()) }

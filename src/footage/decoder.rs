@@ -1,4 +1,4 @@
-//! Decodes packets to frames and gets over damaged ones.
+//! Decodes packets to frames, and continues after damaged packets.
 
 use std::mem;
 use std::path::{Path, PathBuf};
@@ -13,20 +13,20 @@ use super::error::FootageError;
 use super::libav;
 use super::open::MAX_SIDE;
 
-/// After rejecting this many frames, and more than it accepted, a strict decoder is replaced by a lenient one. Set by
-/// judgement.
+/// Number of rejected frames from which a strict decoder is replaced by a lenient one, if it also rejected
+/// more frames than it accepted. Set by judgement.
 const MAX_REJECTED: u64 = 8;
 
-/// How the decoder of a video is opened.
+/// The settings with which the decoder of a video is opened.
 #[derive(Clone)]
 pub(super) struct DecoderConfig {
     pub path: PathBuf,
     pub parameters: Parameters,
     pub codec: codec::Id,
     pub time_base: Rational,
-    /// Threads of one decoder, which it uses for the slices of a frame.
+    /// Number of threads of one decoder, which it uses for the slices of a frame.
     pub threads: usize,
-    /// Whether the first frames are known to follow the standard, so that errors in later ones are damage.
+    /// Whether the first frames are known to follow the standard, so that errors in later frames are damage.
     pub starts_valid: bool,
 }
 
@@ -43,14 +43,15 @@ impl DecoderConfig {
         }
     }
 
-    /// Opens the decoder. `strict`: whether it rejects frames with errors.
+    /// Opens the decoder. `strict` tells whether it rejects frames with errors.
     fn open(&self, strict: bool) -> Result<decoder::Video, FootageError> {
         let name = self.codec.name();
         let missing = || FootageError::CodecMissing { path: self.path.clone(), codec: name.to_owned() };
         let found = decoder::find(self.codec).ok_or_else(missing)?;
         let mut context = codec::Context::from_parameters(self.parameters.clone()).map_err(|_| missing())?;
-        // Threads share slices, not frames. With a frame per thread, libavcodec 5 reports an error in H.264 only if the
-        // frame is finished before it is returned, so the frames counted as damaged would change from run to run.
+        // Threads share slices, not frames. With one thread per frame, libavcodec 5 reports an error in an
+        // H.264 frame only if the frame is finished before it is returned. The frames counted as damaged
+        // would then change from run to run.
         let slices = threading::Config::kind(threading::Type::Slice);
         context.set_threading(threading::Config { count: self.threads, ..slices });
         let mut decoder = context.decoder();
@@ -71,11 +72,11 @@ impl DecoderConfig {
 /// The answer to a request for a frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum DecoderOutput {
-    /// A frame. `errors`: whether the decoder reported errors in it.
+    /// A frame. `errors` tells whether the decoder reported errors in it.
     Frame { errors: bool },
     /// More packets are needed first.
     NeedsPackets,
-    /// The last frame was returned before.
+    /// The last frame was already returned.
     End,
     /// A frame could not be decoded.
     Lost,
@@ -89,12 +90,13 @@ pub(super) struct FrameDecoder {
     draining: bool,
 }
 
-/// How errors are found. The MJPEG decoder of libavcodec reports errors only if it may reject the frame. So it is opened
-/// strict, and a second, lenient decoder decodes what the strict one rejects.
+/// How errors in frames are detected. The MJPEG decoder of libavcodec reports errors only if it may reject
+/// the frame. So a strict decoder is opened, and a second, lenient decoder decodes the frames that the strict
+/// one rejects.
 enum Strictness {
     /// The decoder reports errors along with the frame.
     Lenient,
-    /// The decoder rejects frames with errors. The lenient one is opened when it is first needed.
+    /// The decoder rejects frames with errors. The lenient decoder is opened when it is first needed.
     Strict { lenient: Option<Box<decoder::Video>>, holds_frame: bool, rejected: u64, accepted: u64 },
 }
 
@@ -106,12 +108,12 @@ impl FrameDecoder {
         Ok(Self { config, decoder, strictness, draining: false })
     }
 
-    /// The range of the luma levels, as the video states it.
+    /// The range of the luma levels that the video states.
     pub(super) fn color_range(&self) -> ffmpeg_next::util::color::Range {
         self.decoder.color_range()
     }
 
-    /// Sends a packet to the decoder. Returns `false` if it is lost.
+    /// Sends a packet to the decoder. Returns `false` if the packet is lost.
     pub(super) fn send(&mut self, packet: &Packet) -> bool {
         match self.decoder.send_packet(packet) {
             Ok(()) => {
@@ -122,7 +124,8 @@ impl FrameDecoder {
         }
     }
 
-    /// Tells the decoder that no more packets follow. Returns `false` if it was told before, or if it fails.
+    /// Tells the decoder that no more packets follow. Returns `false` if that was done before, or if it
+    /// fails.
     pub(super) fn send_end(&mut self) -> bool {
         !mem::replace(&mut self.draining, true) && self.decoder.send_eof().is_ok()
     }
@@ -146,7 +149,7 @@ impl FrameDecoder {
         }
     }
 
-    /// The number of frames up to and including that of the packet sent next.
+    /// The number of frames that the decoder still holds, including that of the packet sent next.
     pub(super) fn in_flight(&self) -> u32 {
         libav::reorder_delay(&self.decoder).saturating_add(1)
     }
@@ -162,7 +165,7 @@ impl FrameDecoder {
         let Some(decoder) = lenient else { return false };
         *rejected += 1;
         if !self.config.starts_valid && *rejected > MAX_REJECTED && *rejected > *accepted {
-            // Most frames break the standard somewhere. That is how this recorder writes them, not damage.
+            // Most frames violate the standard. This is how the recorder writes them, and no damage.
             mem::swap(&mut self.decoder, decoder);
             self.strictness = Strictness::Lenient;
             return self.decoder.send_packet(packet).is_ok();

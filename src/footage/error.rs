@@ -9,43 +9,43 @@ pub enum FootageError {
     /// There is no file at the path.
     #[error("{}: there is no such file; check the name and the folder", path.display())]
     NoSuchFile {
-        /// The path as given.
+        /// The path as it was given.
         path: PathBuf,
     },
     /// The path is that of a folder.
-    #[error("{}: this is a folder, not a clip; name the recordings in it", path.display())]
+    #[error("{}: this is a folder, not a clip; give the files in it", path.display())]
     IsFolder {
-        /// The path as given.
+        /// The path as it was given.
         path: PathBuf,
     },
     /// The file is empty.
     #[error("{}: the file is empty; copy it from the recorder's card again", path.display())]
     Empty {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
     },
     /// The file's name is not Unicode text, as the video library requires.
     #[error("{}: the file's name or folder is not readable as Unicode text; rename it", path.display())]
     NameNotText {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
     },
     /// The operating system refuses to open the file.
     #[error("{}: the file cannot be opened ({reason}); check its permissions and the card", path.display())]
     CannotOpen {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
         /// The operating system's message.
         reason: String,
     },
-    /// The file is in none of the known container formats.
+    /// The file has none of the known container formats.
     #[error(
         "{}: this is not a video in a format known here; give the recorder's own file \
          (AVI, MP4, MOV, MKV or TS)",
         path.display()
     )]
     NotVideo {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
     },
     /// The index of an MP4 or MOV file is missing.
@@ -55,25 +55,25 @@ pub enum FootageError {
         path.display()
     )]
     IndexMissing {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
     },
-    /// The container holds no video.
+    /// The container has no video stream.
     #[error("{}: there is no video in this {container} file, only sound or data; give the recording itself", path.display())]
     NoVideoStream {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
         /// Name of the container format.
         container: String,
     },
-    /// The video library has no decoder for the codec.
+    /// The video library has no decoder for the video's codec.
     #[error(
         "{}: its video codec ({codec}) cannot be decoded here; convert the clip to H.264, or install a build \
          of libavcodec with that decoder",
         path.display()
     )]
     CodecMissing {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
         /// Name of the codec.
         codec: String,
@@ -81,35 +81,35 @@ pub enum FootageError {
     /// The file is a video, but none of its frames can be decoded.
     #[error("{}: the file is damaged beyond use ({reason}); copy it from the recorder's card again", path.display())]
     Damaged {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
-        /// What is wrong with the file.
+        /// What is wrong with the file, in words.
         reason: String,
     },
-    /// The video has no frame.
+    /// The video has no frames.
     #[error(
         "{}: the video holds no frame, as when a recording is stopped at once; copy the file from the \
          recorder's card again, or give another clip",
         path.display()
     )]
     NoFrame {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
     },
-    /// The frames are empty or too large.
+    /// The frames have no pixels or are too large.
     #[error(
         "{}: a frame of {width} x {height} pixels is out of range (1 x 1 to {limit} x {limit}); the file is \
          damaged or is no recording",
         path.display()
     )]
     FrameSize {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
-        /// Width in pixels.
+        /// Width of the frames in pixels.
         width: u32,
-        /// Height in pixels.
+        /// Height of the frames in pixels.
         height: u32,
-        /// Largest width and height in pixels.
+        /// Maximum width and height in pixels.
         limit: u32,
     },
     /// The luma of frames in this pixel format cannot be read.
@@ -118,7 +118,7 @@ pub enum FootageError {
         path.display()
     )]
     PixelFormat {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
         /// Name of the pixel format.
         format: String,
@@ -126,7 +126,7 @@ pub enum FootageError {
     /// Reading or decoding failed for a reason other than the content of the file.
     #[error("{}: reading failed ({reason}); check the disk or card and try again", path.display())]
     ReadFailed {
-        /// The file.
+        /// Path of the clip.
         path: PathBuf,
         /// The message of the operating system or the video library.
         reason: String,
@@ -139,26 +139,26 @@ pub enum FootageError {
         second.display()
     )]
     NotAlike {
-        /// The first clip.
+        /// Path of the first clip.
         first: PathBuf,
-        /// The clip that differs from it.
+        /// Path of the clip that differs from the first.
         second: PathBuf,
-        /// The property.
+        /// Name of the property.
         what: &'static str,
-        /// Its value in the first clip.
+        /// Value of the property in the first clip.
         first_value: String,
-        /// Its value in the other.
+        /// Value of the property in the other clip.
         second_value: String,
     },
-    /// One file is given twice as a clip of the same flight.
+    /// The same file is given twice as a clip of one flight.
     #[error("{}: this clip is given twice; name every clip of the flight once", path.display())]
     GivenTwice {
-        /// The file, as given the second time.
+        /// Path of the file, as given the second time.
         path: PathBuf,
     },
-    /// Frames given in memory do not form a clip.
+    /// Frames given in memory do not form a clip: they differ in size, or are not in order of time.
     #[error(
-        "frame {index} of those given differs in size from the first or is not later than the one before"
+        "frame {index} of the given frames differs in size from the first, or is not later than the frame before"
     )]
     FrameMismatch {
         /// Index of the frame, from 0.

@@ -1,10 +1,11 @@
-//! Which frames may be wrong after damage in the file.
+//! Determines which frames may be wrong after damage in the file.
 //!
-//! Where frames are predicted from each other, damage spreads until the next key frame. Frames that were decoded before
-//! the damage may still be waiting in the decoder, so the first few key frames after it do not end it.
+//! In a video whose frames are predicted from each other, damage spreads until the next key frame. Frames
+//! that were sent before the damaged packet may still be in the decoder, so the first few key frames after
+//! the damage do not end it.
 
-/// Longest spread of damage that no key frame ends, in frames. Common practice, no source: a cycle of gradual refresh
-/// is shorter.
+/// Maximum number of frames over which damage spreads if no key frame ends it. Common practice, no source: a
+/// cycle of gradual refresh is shorter.
 const MAX_SPREAD_FRAMES: u32 = 300;
 
 /// Follows how far damage spreads through the frames of a clip.
@@ -16,35 +17,35 @@ pub(super) struct ErrorPropagation {
 
 #[derive(Debug, Clone, Copy)]
 struct Damage {
-    /// Frames up to and including the first one that may be damaged.
+    /// Number of frames up to and including the first one that may be damaged.
     in_flight: u32,
     frames_since: u32,
 }
 
 impl ErrorPropagation {
-    /// `intra_only`: whether each frame of the codec is coded by itself.
+    /// Starts without damage. `intra_only` tells whether the codec codes each frame by itself.
     pub(super) fn new(intra_only: bool) -> Self {
         Self { intra_only, last: None }
     }
 
-    /// Part of a packet is missing. Its frame is one of the next `in_flight`.
+    /// Notes that part of a packet is missing. The packet's frame is one of the next `in_flight` frames.
     pub(super) fn packet_incomplete(&mut self, in_flight: u32) {
         self.last = Some(Damage { in_flight, frames_since: 0 });
     }
 
-    /// A packet gave no frame. Its frame would have been one of the next `in_flight`.
+    /// Notes that a packet gave no frame. The frame would have been one of the next `in_flight` frames.
     pub(super) fn packet_lost(&mut self, in_flight: u32) {
         if !self.intra_only {
             self.packet_incomplete(in_flight);
         }
     }
 
-    /// Forgets all damage, because frames from another position follow.
+    /// Discards all damage, because frames from another position follow.
     pub(super) fn reset(&mut self) {
         self.last = None;
     }
 
-    /// Whether the next frame may be wrong. `errors`: whether the decoder reported errors in it.
+    /// Whether the next frame may be wrong. `errors` tells whether the decoder reported errors in it.
     pub(super) fn is_damaged(&mut self, errors: bool, is_key: bool) -> bool {
         if errors && !self.intra_only {
             self.last = Some(Damage { in_flight: 1, frames_since: 0 });

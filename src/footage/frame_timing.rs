@@ -1,13 +1,13 @@
-//! Numbers and times of frames in presentation order, and the notes about them.
+//! Computes the numbers and times of frames in presentation order, and collects notes about them.
 
 use super::notes::ClipNotes;
 use super::timeline::Timeline;
 
-/// A clip counts as short if it ends this long before its stated length, in seconds. Set by judgement: containers round
-/// lengths, but by less.
+/// A clip counts as short if it ends at least this long before its stated length, in seconds. Set by
+/// judgement: containers round lengths, but by less.
 const MIN_SHORTFALL_S: f64 = 1.0;
 
-/// What timing needs to know about a decoded frame.
+/// The properties of a decoded frame that its timing depends on.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct FrameStatus {
     /// Timestamp in ticks of the stream's time base.
@@ -19,25 +19,25 @@ pub(super) struct FrameStatus {
 /// Number and time of a frame.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct FramePosition {
-    /// See [`LumaFrame::index`](super::LumaFrame::index).
+    /// Index of the frame in the clip, defined as for [`LumaFrame::index`](super::LumaFrame::index).
     pub index: u64,
-    /// Seconds since the clip's first frame.
+    /// Time since the clip's first frame, in seconds.
     pub time_s: f64,
 }
 
-/// Gives the frames of a clip their numbers and times, one after the other.
+/// Assigns numbers and times to the frames of a clip, one after the other.
 pub(super) struct FrameTiming {
     pub timeline: Timeline,
     pub notes: ClipNotes,
     /// Position of the last frame.
     pub last: Option<FramePosition>,
-    /// Whether every frame since the clip's first has been given a position.
+    /// Whether every frame since the clip's first one has been given a position.
     pub from_start: bool,
     rate_hz: f64,
 }
 
 impl FrameTiming {
-    /// Starts at the clip's first frame. `rate_hz` is the clip's usual frame rate.
+    /// Starts at the clip's first frame. `rate_hz` is the clip's usual frame rate in frames per second.
     pub(super) fn new(timeline: Timeline, rate_hz: f64, notes: ClipNotes) -> Self {
         Self { timeline, notes, last: None, from_start: true, rate_hz }
     }
@@ -56,12 +56,13 @@ impl FrameTiming {
         position
     }
 
-    /// The number of the first frame after a seek; see [`LumaFrame::index`](super::LumaFrame::index).
+    /// The number of the first frame after a seek, defined as for
+    /// [`LumaFrame::index`](super::LumaFrame::index).
     fn first_index(&self, time_s: f64) -> u64 {
         if self.from_start { 0 } else { self.index_near(time_s) }
     }
 
-    /// The number of the frame at a time, if the clip's rate is steady.
+    /// The number of the frame at a time in seconds, for a clip with a constant frame rate.
     pub(super) fn index_near(&self, time_s: f64) -> u64 {
         (time_s * self.rate_hz).round().max(0.0) as u64
     }
@@ -78,14 +79,15 @@ impl FrameTiming {
         }
     }
 
-    /// Notes that a frame is skipped because it has another size.
+    /// Notes that a frame is skipped because it has another size than the first.
     pub(super) fn skip_other_size(&mut self, timestamp: Option<i64>) {
         self.notes.frames_of_other_size += 1;
         let time_s = timestamp.and_then(|timestamp| self.timeline.time_of(timestamp));
         self.notes.other_size_at_s = self.notes.other_size_at_s.or(time_s);
     }
 
-    /// Notes that the last frame was reached. `stopped`: why reading stopped before the end of the file, if it did.
+    /// Notes that the last frame was reached. `stopped` is the reason why reading stopped before the end of
+    /// the file, if it did.
     pub(super) fn finish(&mut self, stopped: Option<String>, stated_length_s: Option<f64>) {
         self.notes.stopped_early = stopped;
         self.notes.short_by_s = stated_length_s.zip(self.last).and_then(|(length_s, last)| {

@@ -1,4 +1,4 @@
-//! The calls into libav for which `ffmpeg-next` has no safe interface.
+//! The calls into libav that `ffmpeg-next` has no safe interface for.
 #![allow(unsafe_code)]
 
 use std::cmp::Ordering;
@@ -10,11 +10,11 @@ use ffmpeg_next::ffi;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Video;
 
-/// Where one component (luma, or red, green or blue) lies in a frame's memory; see libavutil's
+/// Position of one component (luma, or red, green or blue) in a frame's memory; see libavutil's
 /// `AVComponentDescriptor`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct PixelComponent {
-    /// Index of the plane.
+    /// Index of the plane that holds the component.
     pub plane: usize,
     /// Bytes from one pixel to the next.
     pub step: usize,
@@ -83,7 +83,7 @@ pub(super) struct FramePlane<'a> {
 }
 
 impl<'a> FramePlane<'a> {
-    /// The `row`-th row from the top; `None` below the last.
+    /// The bytes of a row, counted from the top; `None` below the last row.
     pub(super) fn row(&self, row: usize) -> Option<&'a [u8]> {
         if row >= self.rows {
             return None;
@@ -93,15 +93,16 @@ impl<'a> FramePlane<'a> {
         self.bytes.get(start..start.checked_add(self.row_bytes)?)
     }
 
-    /// All rows in one slice and the distance between them in bytes, if they are stored from top to bottom.
+    /// All rows in one slice, and the distance between their starts in bytes, if they are stored from top to
+    /// bottom.
     pub(super) fn as_slice(&self) -> Option<(&'a [u8], usize)> {
         (!self.upside_down).then_some((self.bytes, self.stride))
     }
 }
 
-/// The first `rows` rows of `row_bytes` bytes of one plane; `None` if the frame does not hold that many. Unlike
-/// `ffmpeg_next::frame::Video::data`, this checks against the true end of the buffer and supports frames stored from the
-/// bottom up.
+/// The first `rows` rows of `row_bytes` bytes of one plane; `None` if the frame is smaller. Unlike
+/// `ffmpeg_next::frame::Video::data`, this checks against the true end of the buffer and supports frames that
+/// are stored from the bottom up.
 pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) -> Option<FramePlane<'_>> {
     if rows == 0 || row_bytes == 0 {
         return None;
@@ -135,7 +136,7 @@ pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) 
     Some(FramePlane { bytes, stride: stride.unsigned_abs(), row_bytes, rows, upside_down })
 }
 
-/// Makes the demuxer skip all streams but one.
+/// Makes the demuxer skip all streams but the given one.
 pub(super) fn keep_only_stream(input: &mut Input, keep: usize) {
     for mut stream in input.streams_mut() {
         let index = stream.index();
@@ -147,15 +148,15 @@ pub(super) fn keep_only_stream(input: &mut Input, keep: usize) {
     }
 }
 
-/// Seeks the key frame at or before `timestamp`, in ticks of the stream's time base. Returns whether the container
-/// supports it.
+/// Seeks the key frame at or before `timestamp`, in ticks of the stream's time base. Returns whether the
+/// container supports seeking.
 pub(super) fn seek_before(input: &mut Input, stream: usize, timestamp: i64) -> bool {
     let Ok(stream) = i32::try_from(stream) else { return false };
     // SAFETY: the input is open, and libavformat checks `stream` against its streams.
     unsafe { ffi::av_seek_frame(input.as_mut_ptr(), stream, timestamp, ffi::AVSEEK_FLAG_BACKWARD) >= 0 }
 }
 
-/// The timestamp of the key frame at or before `timestamp`, if the container's index has one.
+/// The timestamp of the key frame at or before `timestamp`; `None` if the container's index has none.
 pub(super) fn key_timestamp_before(input: &mut Input, stream: usize, timestamp: i64) -> Option<i64> {
     let mut stream = input.stream_mut(stream)?;
     // SAFETY: the stream belongs to the open input. The entry is copied before any other call.
@@ -172,9 +173,9 @@ pub(super) fn key_timestamp_before(input: &mut Input, stream: usize, timestamp: 
 /// An entry of a container's index.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct IndexEntry {
-    /// Its position in the index.
+    /// Position of the entry in the index.
     pub number: i32,
-    /// Its timestamp in ticks of the stream's time base.
+    /// Timestamp of the packet, in ticks of the stream's time base.
     pub timestamp: i64,
     /// Position of the packet in the file, in bytes.
     position: i64,
@@ -188,7 +189,8 @@ fn index_entry(stream: &mut StreamMut, number: i32) -> Option<IndexEntry> {
     Some(IndexEntry { number, timestamp: entry.timestamp, position: entry.pos, bytes: entry.size() })
 }
 
-/// The index entry of the packet at a position in the file, in bytes from its start. The index must be in file order.
+/// The index entry of the packet at a position in the file, in bytes from the start of the file. The index
+/// must be in file order.
 pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) -> Option<IndexEntry> {
     let mut stream = input.stream_mut(stream)?;
     // SAFETY: the stream belongs to the open input.
@@ -205,7 +207,7 @@ pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) ->
     None
 }
 
-/// The number of index entries between two others, both excluded, whose packets are not empty.
+/// The number of index entries between two others, not counting these two, whose packets are not empty.
 pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i32, last: i32) -> u64 {
     let Some(mut stream) = input.stream_mut(stream) else { return 0 };
     let filled = (first.saturating_add(1)..last)
@@ -227,7 +229,7 @@ pub(super) fn key_timestamps(input: &mut Input, stream: usize) -> Vec<i64> {
     entries.filter(is_key).map(|entry| entry.timestamp).collect()
 }
 
-/// The decoder configuration record in the container.
+/// The decoder configuration record of the container, in bytes.
 pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
     // SAFETY: the parameters own a valid structure for as long as they are borrowed.
     let (data, size) = unsafe { ((*parameters.as_ptr()).extradata, (*parameters.as_ptr()).extradata_size) };
@@ -238,14 +240,14 @@ pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
     }
 }
 
-/// The number of frames that the decoder holds back for presentation order, as far as it knows.
+/// The number of frames that the decoder holds back because of the presentation order, as far as it knows.
 pub(super) fn reorder_delay(decoder: &decoder::Video) -> u32 {
     // SAFETY: the decoder owns a valid context. The field is a plain number, written only by calls that borrow the
     // decoder exclusively.
     u32::try_from(unsafe { (*decoder.as_ptr()).has_b_frames }).unwrap_or(0)
 }
 
-/// Whether every frame of a codec is coded by itself, so that damage cannot spread to the next.
+/// Whether a codec codes every frame by itself, so that damage cannot spread to the next frame.
 pub(super) fn is_intra_only(codec: ffmpeg_next::codec::Id) -> bool {
     // SAFETY: the call has no preconditions and yields null or an entry of a static table.
     let descriptor = unsafe { ffi::avcodec_descriptor_get(codec.into()).as_ref() };

@@ -1,30 +1,32 @@
-//! Single frames at given times.
+//! Finds single frames at given times.
 
 use image::GrayImage;
 
 use super::{FootageError, FrameOutput, FrameSource, LumaFrame, LumaImage as _, LumaPlane, ProgressCounter};
 use crate::geometry::PixelRect;
 
-/// A frame looked up by its time.
+/// A frame that was found by its time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FoundFrame {
-    /// The time asked for, in seconds since the first frame.
+    /// The requested time, in seconds since the first frame.
     pub requested_s: f64,
-    /// The time of the frame found, in seconds since the first frame.
+    /// The time of the frame that was found, in seconds since the first frame.
     pub time_s: f64,
-    /// See [`LumaFrame::index`](super::LumaFrame::index).
+    /// Index of the frame in the clip, defined as for [`LumaFrame::index`](super::LumaFrame::index).
     pub index: u64,
-    /// See [`LumaFrame::damaged`](super::LumaFrame::damaged).
+    /// Whether the decoder reported errors in this frame, or in one that it is predicted from.
     pub damaged: bool,
-    /// Its luma.
+    /// The luma of the frame, as grey levels.
     pub image: GrayImage,
 }
 
-/// The frames nearest to `times_s` (seconds since the first frame), in the order given. They are decoded in order of
-/// time, so that a source that cannot seek is read only once. Afterwards the source's position is undefined.
+/// The frames nearest to `times_s` (seconds since the first frame), in the given order. They are decoded in
+/// order of time, so that a source that cannot seek is read only once. Afterwards the source's position is
+/// undefined.
 ///
 /// # Errors
-/// The errors of the source.
+///
+/// Errors of the source.
 pub fn frames_near<S: FrameSource + ?Sized>(
     source: &mut S,
     times_s: &[f64],
@@ -44,19 +46,22 @@ pub fn frames_near<S: FrameSource + ?Sized>(
     Ok(found.into_iter().map(|(_, frame)| frame).collect())
 }
 
-/// At most `count` frames spread evenly over the clip: those in the middle of `count` equal intervals. If the clip has
-/// fewer frames, each is returned once. They take `width` x `height` bytes each.
+/// At most `count` frames spread evenly over the clip: those in the middle of `count` equal intervals. If the
+/// clip has fewer frames, each is returned once. Each frame takes `width` x `height` bytes of memory.
 ///
 /// # Errors
-/// The errors of the source.
+///
+/// Errors of the source.
 pub fn sample<S: FrameSource>(source: &mut S, count: usize) -> Result<Vec<FoundFrame>, FootageError> {
     sample_with(source, count, &|_| ())
 }
 
-/// As [`sample`]. Calls `progress` from several threads with the fraction of frames decoded, from 0 to 1.
+/// Returns at most `count` frames spread evenly over the clip, as [`sample`] does. Calls `progress` from
+/// several threads with the share of frames decoded so far, from 0 to 1.
 ///
 /// # Errors
-/// The errors of the source.
+///
+/// Errors of the source.
 pub fn sample_with<S: FrameSource>(
     source: &mut S,
     count: usize,
@@ -79,12 +84,12 @@ pub fn sample_with<S: FrameSource>(
     Ok(found.into_iter().map(frame).collect())
 }
 
-/// The middles of `count` equal intervals that fill a length.
+/// The middles of `count` equal intervals that fill a length, all in seconds.
 pub(super) fn middles_s(length_s: f64, count: usize) -> Vec<f64> {
     (0..count).map(|number| length_s * (number as f64 + 0.5) / count as f64).collect()
 }
 
-/// Processes the frames nearest to `times_s`, each once and in order, with a seek for each.
+/// Processes the frames nearest to `times_s`, each once and in order, and seeks each of them separately.
 pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
     source: &mut S,
     times_s: &[f64],
@@ -94,7 +99,7 @@ pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
     times_s.sort_by(f64::total_cmp);
     let mut found: Vec<FrameOutput<T>> = Vec::with_capacity(times_s.len());
     for requested_s in times_s {
-        // The last frame found is still the nearest. Another seek would lead to it again.
+        // The last frame found is still the nearest one, so another seek would find it again.
         if found.last().is_some_and(|last| requested_s <= last.time_s) {
             continue;
         }
@@ -107,7 +112,7 @@ pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
     Ok(found)
 }
 
-/// The time of the last frame in seconds, found by seeking the end.
+/// The time of the last frame in seconds, found by seeking the end of the source.
 pub(super) fn last_time_by_seek_s<S: FrameSource + ?Sized>(source: &mut S) -> Result<f64, FootageError> {
     source.seek(f64::MAX)?;
     Ok(source.next_frame()?.map_or(0.0, |frame| frame.time_s))

@@ -1,17 +1,17 @@
-//! The luma of a decoded frame.
+//! Gets the luma of a decoded frame.
 //!
-//! The luma of planar YUV, NV12 and grey frames of 8 bits is borrowed from the frame. For other formats it is converted
-//! into a buffer: luma of more than 8 bits keeps its upper 8, packed YUV is unpacked, and RGB is weighted as
-//! `Y' = 0.299 R' + 0.587 G' + 0.114 B'` (ITU-R BT.601-7, section 2.5.1). Levels stay as stored: limited range (16 to
-//! 235) is not stretched.
+//! The luma of planar YUV, NV12 and grey frames with 8 bits is borrowed from the frame. Other formats are
+//! converted into a buffer: luma of more than 8 bits is reduced to its upper 8 bits, packed YUV is unpacked,
+//! and RGB is weighted as `Y' = 0.299 R' + 0.587 G' + 0.114 B'` (ITU-R BT.601-7, section 2.5.1). Levels stay
+//! as stored: limited range (16 to 235) is not stretched to full range.
 
 use ffmpeg_next::frame::Video;
 
 use super::LumaPlane;
 use super::libav::{self, FramePlane, PixelComponent, PixelLayout};
 
-/// The luma of the first `width` x `height` pixels of `frame`. It is converted into `buffer` if it cannot be borrowed from
-/// the frame. `None` if the pixel format is not supported.
+/// The luma of the first `width` x `height` pixels of `frame`, converted into `buffer` if it cannot be
+/// borrowed from the frame. `None` if the pixel format is not supported.
 pub(super) fn of_frame<'a>(
     frame: &'a Video,
     width: usize,
@@ -29,7 +29,7 @@ pub(super) fn of_frame<'a>(
     Some(LumaPlane { data: buffer, width, height, stride: width })
 }
 
-/// Whether luma is a plane of its own with one byte per pixel.
+/// Whether luma is stored as a separate plane with one byte per pixel.
 fn is_luma_plane(layout: &PixelLayout) -> bool {
     let [luma, ..] = layout.components;
     !layout.rgb && luma.step == 1 && luma.offset == 0 && luma.shift == 0 && luma.depth == 8
@@ -75,7 +75,7 @@ fn component_plane(
     libav::plane(frame, component.plane, last.checked_add(bytes_of(component))?, height)
 }
 
-/// The number of bytes that hold a value of the component.
+/// The number of bytes that contain a value of the component.
 fn bytes_of(component: PixelComponent) -> usize {
     if component.shift + component.depth <= 8 { 1 } else { 2 }
 }
@@ -105,7 +105,7 @@ fn unpack(
     Some(())
 }
 
-/// The upper 8 bits of a deeper value; a shallower one is stretched to 0..=255.
+/// The upper 8 bits of a value with more bits; a value with fewer bits is scaled to the range 0 to 255.
 fn to_eight_bits(value: u16, depth: u32) -> u8 {
     let highest = (1_u32 << depth) - 1;
     let value = u32::from(value) & highest;
@@ -113,7 +113,7 @@ fn to_eight_bits(value: u16, depth: u32) -> u8 {
     u8::try_from(scaled).unwrap_or(u8::MAX)
 }
 
-/// The luma of an RGB pixel by BT.601, rounded to the nearest level.
+/// The luma of an RGB pixel according to BT.601, rounded to the nearest level.
 fn luma_of_rgb(red: u8, green: u8, blue: u8) -> u8 {
     let sum = 299 * u32::from(red) + 587 * u32::from(green) + 114 * u32::from(blue);
     u8::try_from((sum + 500) / 1000).unwrap_or(u8::MAX)

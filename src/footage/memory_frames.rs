@@ -1,4 +1,4 @@
-//! Frames held in memory, as tests and drawn scenes need them.
+//! Frames that are held in memory, for tests and for drawn scenes.
 
 use std::path::PathBuf;
 
@@ -16,10 +16,13 @@ pub struct MemoryFrames {
 }
 
 impl MemoryFrames {
-    /// A source of frames with their times in seconds. The times are shifted so that the first becomes 0.
+    /// A source of frames, given with their times in seconds. The times are shifted so that the first becomes
+    /// 0.
     ///
     /// # Errors
-    /// If there is no frame, or one differs in size from the first or is not later than the one before.
+    ///
+    /// [`FootageError`] if there is no frame, or if a frame differs in size from the first or is not later
+    /// than the frame before.
     pub fn new(mut frames: Vec<(f64, GrayImage)>) -> Result<Self, FootageError> {
         let Some((start_s, size)) = frames.first().map(|(time_s, image)| (*time_s, image.dimensions()))
         else {
@@ -62,7 +65,7 @@ impl FrameSource for MemoryFrames {
     }
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
-        // Far beyond the end the distances to all frames would be rounded to the same number.
+        // For a time far beyond the end, the distances to all frames would be rounded to the same number.
         let time_s = time_s.clamp(0.0, self.info.stated_length_s.unwrap_or(0.0));
         let distance = |frame: &(f64, GrayImage)| (frame.0 - time_s).abs();
         let nearest = self.frames.iter().enumerate().min_by(|(_, one), (_, two)| {

@@ -55,22 +55,23 @@ pub use notes::{ClipNotes, FrameGap, LevelRange, TimeBasis};
 pub(crate) use progress_counter::ProgressCounter;
 pub use recording::{ClipGap, ClipSpan, Recording};
 
-/// What a clip's file states, and the size of its frames.
+/// The properties that a clip's file states, and the size of its frames.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClipInfo {
-    /// The file.
+    /// Path of the clip.
     pub path: PathBuf,
     /// Name of the container format.
     pub container: String,
     /// Name of the video codec.
     pub codec: String,
-    /// Whether every frame is coded by itself, so that nothing of one can remain in the next.
+    /// Whether every frame is coded by itself, so that no content of a frame can remain in the next one.
     pub intra_only: bool,
     /// Frame width in pixels.
     pub width: u32,
     /// Frame height in pixels.
     pub height: u32,
-    /// Frames per second as the container states them. Only for messages; times come from timestamps.
+    /// Number of frames per second that the container states. It is used only in messages; times come from
+    /// timestamps.
     pub nominal_rate_hz: Option<f64>,
     /// Length that the container states, in seconds.
     pub stated_length_s: Option<f64>,
@@ -81,8 +82,9 @@ pub struct ClipInfo {
 pub struct LumaFrame<'a> {
     /// Index of the frame in the clip, from 0, in presentation order.
     ///
-    /// It is counted from the clip's start. After a [`seek`](FrameSource::seek) it is the frame's time multiplied by the
-    /// clip's usual rate instead. This is exact for clips with a steady rate and no gaps, and an estimate for others.
+    /// It is counted from the clip's start. After a [`seek`](FrameSource::seek) it is computed as the frame's
+    /// time multiplied by the clip's usual rate. This is exact for clips with a constant rate and no gaps,
+    /// and an estimate for others.
     pub index: u64,
     /// Time since the clip's first video frame, in seconds.
     pub time_s: f64,
@@ -93,16 +95,16 @@ pub struct LumaFrame<'a> {
     pub luma: LumaPlane<'a>,
 }
 
-/// The output of the work on one frame.
+/// The output of the caller's task for one frame.
 #[derive(Debug, Clone, Copy)]
 pub struct FrameOutput<T> {
-    /// See [`LumaFrame::index`].
+    /// Index of the frame in the clip, defined as for [`LumaFrame::index`].
     pub index: u64,
     /// Time since the first frame, in seconds.
     pub time_s: f64,
-    /// See [`LumaFrame::damaged`].
+    /// Whether the decoder reported errors in this frame, or in one that it is predicted from.
     pub damaged: bool,
-    /// What the work returned.
+    /// The value that the task returned for the frame.
     pub output: T,
 }
 
@@ -110,28 +112,33 @@ pub struct FrameOutput<T> {
 ///
 /// A frame borrows the source, so the caller must be finished with it before it asks for the next.
 pub trait FrameSource {
-    /// What the source is. All its frames have the size given there.
+    /// The properties of the source. All its frames have the size stated there.
     fn info(&self) -> &ClipInfo;
 
-    /// The next frame in presentation order, later than the one before; `None` after the last.
+    /// The next frame in presentation order, later than the frame before; `None` after the last.
     ///
     /// # Errors
-    /// If reading cannot continue. Damage that can be skipped is skipped, and counted in [`notes`](Self::notes).
+    ///
+    /// [`FootageError`] if reading cannot continue. Damage that can be skipped is skipped, and counted in
+    /// [`notes`](Self::notes).
     fn next_frame(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError>;
 
-    /// Makes the frame nearest to `time_s` (seconds since the first frame) the next one handed out: the first frame for
-    /// times before the start, the last for times after the end.
+    /// Makes the frame nearest to `time_s` (seconds since the first frame) the next one to be returned: the
+    /// first frame for times before the start, the last frame for times after the end.
     ///
     /// # Errors
-    /// As for [`next_frame`](Self::next_frame).
+    ///
+    /// [`FootageError`] if reading cannot continue.
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError>;
 
-    /// Processes every frame from the first on, and passes the outputs to `take` in order until it breaks off. A source may
-    /// decode several runs of consecutive frames at once, on several threads. For each run it calls `start` for a task,
-    /// and the task for the run's frames in order. Only `areas` of the planes are valid.
+    /// Processes every frame from the first on, and passes the outputs to `take` in order until `take` stops.
+    /// A source may decode several runs of consecutive frames at the same time, on several threads. For each
+    /// run it calls `start`, which returns a task, and calls that task for the frames of the run in order.
+    /// Only the parts of the planes inside `areas` are valid.
     ///
     /// # Errors
-    /// As for [`next_frame`](Self::next_frame).
+    ///
+    /// [`FootageError`] if reading cannot continue.
     fn process_all<'a, T: Send>(
         &mut self,
         #[expect(unused_variables)] areas: &[PixelRect],
@@ -144,11 +151,12 @@ pub trait FrameSource {
         process_sequentially(self, start, take).map(drop)
     }
 
-    /// Processes about `count` undamaged frames spread over the source, in order. A source may choose frames that need less
-    /// decoding than others. Only `areas` of the planes are valid.
+    /// Processes about `count` undamaged frames spread over the source, in order. A source may choose frames
+    /// that need less decoding than others. Only the parts of the planes inside `areas` are valid.
     ///
     /// # Errors
-    /// As for [`next_frame`](Self::next_frame).
+    ///
+    /// [`FootageError`] if reading cannot continue.
     fn process_some<T: Send>(
         &mut self,
         count: usize,
@@ -161,12 +169,13 @@ pub trait FrameSource {
         process_evenly_spread(self, count, areas, work)
     }
 
-    /// Processes the frames nearest to `times_s` (the first for times before the start, the last for times after the
-    /// end), each once and in order. A source may use several threads, and may process more frames than it returns. Only
-    /// `areas` of the planes are valid.
+    /// Processes the frames nearest to `times_s` (the first frame for times before the start, the last frame
+    /// for times after the end), each once and in order. A source may use several threads, and may process
+    /// more frames than it returns. Only the parts of the planes inside `areas` are valid.
     ///
     /// # Errors
-    /// As for [`next_frame`](Self::next_frame).
+    ///
+    /// [`FootageError`] if reading cannot continue.
     fn process_at<T: Send>(
         &mut self,
         times_s: &[f64],
@@ -179,27 +188,29 @@ pub trait FrameSource {
         one_at_a_time(self, times_s, work)
     }
 
-    /// Time of the last frame, in seconds since the first. A source may use the timestamps of the file without decoding
-    /// the frame.
+    /// Time of the last frame, in seconds since the first. A source may use the timestamps of the file
+    /// without decoding the frame.
     ///
     /// # Errors
-    /// As for [`next_frame`](Self::next_frame).
+    ///
+    /// [`FootageError`] if reading cannot continue.
     fn last_time_s(&mut self) -> Result<f64, FootageError> {
         last_time_by_seek_s(self)
     }
 
-    /// Damage, repaired timestamps and gaps found so far. The counts cover the frames since the source was opened or last
-    /// sought. After all frames were read from the start they are those of the whole source.
+    /// Damage, repaired timestamps and gaps found so far. The counts cover the frames since the source was
+    /// opened or since the last seek. After all frames were read from the start, they cover the whole source.
     fn notes(&self) -> &ClipNotes;
 }
 
-/// The task for a run of consecutive frames. It is called with one after the other.
+/// The task for a run of consecutive frames. It is called for one frame after the other.
 pub type FrameTask<'a, T> = Box<dyn FnMut(LumaPlane<'_>) -> T + 'a>;
 
 /// Makes the task for a run of consecutive frames.
 pub type TaskFactory<'a, T> = dyn Fn() -> FrameTask<'a, T> + Sync + 'a;
 
-/// Processes every frame from the first on, one after the other. Returns whether `take` broke off.
+/// Processes every frame from the first on, one after the other. Returns whether `take` stopped before the
+/// last frame.
 fn process_sequentially<'a, S: FrameSource + ?Sized, T>(
     source: &mut S,
     start: &'a TaskFactory<'a, T>,
@@ -215,7 +226,7 @@ fn process_sequentially<'a, S: FrameSource + ?Sized, T>(
     Ok(ControlFlow::Continue(()))
 }
 
-/// Processes the undamaged ones of the frames in the middle of `count` equal intervals, each once.
+/// Processes those frames in the middle of `count` equal intervals that are undamaged, each once.
 fn process_evenly_spread<S: FrameSource, T: Send>(
     source: &mut S,
     count: usize,

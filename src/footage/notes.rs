@@ -2,20 +2,20 @@
 
 use std::path::{Path, PathBuf};
 
-/// Where the times of a clip's frames come from.
+/// What the times of a clip's frames are computed from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum TimeBasis {
     /// The timestamps that the recorder wrote.
     #[default]
     Timestamps,
-    /// The index of the frame divided by the average frame rate that the container states. The timestamps are unusable:
-    /// missing, all alike, or out of order.
+    /// The index of the frame divided by the average frame rate that the container states. The timestamps
+    /// cannot be used: they are missing, all equal, or out of order.
     ContainerRate {
         /// Frames per second.
         rate_hz: f64,
     },
-    /// The index of the frame divided by an assumed frame rate. The container states none, and the timestamps are
-    /// unusable.
+    /// The index of the frame divided by an assumed frame rate. The container states none, and the timestamps
+    /// cannot be used.
     AssumedRate {
         /// Frames per second.
         rate_hz: f64,
@@ -25,7 +25,7 @@ pub enum TimeBasis {
 /// The range of luma levels, as the clip states it. Levels are not converted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum LevelRange {
-    /// The clip does not state it. For YUV this usually means limited.
+    /// The clip does not state the range. For YUV this usually means limited range.
     #[default]
     Unstated,
     /// Black is 16, white is 235.
@@ -34,52 +34,58 @@ pub enum LevelRange {
     Full,
 }
 
-/// A time without a frame, in seconds since the first frame.
+/// An interval without frames, in seconds since the first frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FrameGap {
-    /// Time of the last frame before it.
+    /// Time of the last frame before the interval, in seconds.
     pub from_s: f64,
-    /// Time of the first frame after it.
+    /// Time of the first frame after the interval, in seconds.
     pub to_s: f64,
 }
 
 /// Damage, repairs and gaps found while reading a clip.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct ClipNotes {
-    /// Where the times of the frames come from.
+    /// What the times of the frames are computed from.
     pub time_basis: TimeBasis,
     /// The range of luma levels.
     pub levels: LevelRange,
-    /// Frames handed out although the decoder reported errors in them, or in frames that they are predicted from.
+    /// Number of frames that were returned although the decoder reported errors in them, or in frames that
+    /// they are predicted from.
     pub frames_damaged: u64,
-    /// Packets or frames that could not be decoded at all.
+    /// Number of packets or frames that could not be decoded at all.
     pub packets_lost: u64,
-    /// Frames missing between the timestamps of a clip with a steady rate: dropped by the recorder, or lost.
+    /// Number of frames missing between the timestamps of a clip with a constant rate: dropped by the
+    /// recorder, or lost.
     pub frames_missing: u64,
-    /// Frames skipped because their size differs from that of the first.
+    /// Number of frames that were skipped because their size differs from that of the first frame.
     pub frames_of_other_size: u64,
-    /// Time of the first frame skipped for its size, in seconds.
+    /// Time of the first frame that was skipped because of its size, in seconds.
     pub other_size_at_s: Option<f64>,
-    /// Frames whose timestamp was missing, repeated or out of order, and was set between those of its neighbours.
+    /// Number of frames whose timestamp was missing, repeated or out of order, and was replaced by one
+    /// between those of the neighbouring frames.
     pub timestamps_repaired: u64,
-    /// How often the timestamps restarted and were joined. The time lost there is unknown.
+    /// How often the timestamps started again from a lower value. The frames after such a restart follow
+    /// directly; how much time was lost there is unknown.
     pub timestamps_restarted: u64,
-    /// Times without a frame, at most the first hundred.
+    /// Intervals without frames, at most the first hundred.
     pub gaps: Vec<FrameGap>,
-    /// Interlaced frames, whose alternate lines show two different times.
+    /// Number of interlaced frames, in which alternate lines show two different times.
     pub frames_interlaced: u64,
-    /// Clockwise rotation that a player would apply, in degrees from 1 to 359. It is not applied here.
+    /// Clockwise rotation that the file asks players to apply, in degrees from 1 to 359. It is not applied
+    /// here.
     pub rotation_degrees: Option<i32>,
-    /// Why reading stopped before the end of the file, in the words of the system or the library; `None` if it did not.
+    /// Why reading stopped before the end of the file, in the words of the operating system or the video
+    /// library; `None` if it did not.
     pub stopped_early: Option<String>,
-    /// How long before the length stated by its container the clip ends, in seconds.
+    /// How long before the length that its container states the clip ends, in seconds; `None` if it does not.
     pub short_by_s: Option<f64>,
-    /// In the notes on several clips: those that end early, and by how many seconds.
+    /// In the notes on several clips: the clips that end early, each with the missing length in seconds.
     pub short_clips: Vec<(PathBuf, f64)>,
 }
 
 impl ClipNotes {
-    /// The notes as sentences; none if nothing was found. `clip` is the file that they are about.
+    /// The notes as sentences; empty if nothing was found. `clip` is the path of the clip.
     pub fn sentences(&self, clip: &Path) -> Vec<String> {
         let mut sentences = Vec::new();
         sentences.extend(self.about_times());
@@ -90,8 +96,8 @@ impl ClipNotes {
         sentences
     }
 
-    /// Adds the notes on the next clip of a recording, the file `clip`. `shift_s` is the time of its first frame on the
-    /// recording's clock, in seconds.
+    /// Adds the notes on the next clip of a recording. `clip` is the path of that clip, and `shift_s` is the
+    /// time of its first frame in the recording, in seconds.
     pub(super) fn add(&mut self, other: &Self, clip: &Path, shift_s: f64) {
         let shifted = |gap: &FrameGap| FrameGap { from_s: gap.from_s + shift_s, to_s: gap.to_s + shift_s };
         if self.time_basis == TimeBasis::Timestamps {
@@ -118,14 +124,15 @@ impl ClipNotes {
         let basis = match self.time_basis {
             TimeBasis::Timestamps => None,
             TimeBasis::ContainerRate { rate_hz } => Some(format!(
-                "the timestamps are unusable: times are counted from the {rate_hz:.3} frames per second that the file states"
+                "the timestamps are unusable: times are computed from the frame rate that the file states, {rate_hz:.3} frames per second"
             )),
             TimeBasis::AssumedRate { rate_hz } => Some(format!(
-                "there are no usable timestamps and no stated frame rate: times assume {rate_hz:.0} frames per second"
+                "there are no usable timestamps and no stated frame rate: times are computed for {rate_hz:.0} frames per second"
             )),
         };
-        let repaired = counted(self.timestamps_repaired, "timestamp was", "timestamps were")
-            .map(|what| format!("{what} missing or out of order and set between the neighbouring ones"));
+        let repaired = counted(self.timestamps_repaired, "timestamp was", "timestamps were").map(|what| {
+            format!("{what} missing or out of order and replaced by a value between the neighbouring ones")
+        });
         let restarted = counted(self.timestamps_restarted, "time", "times")
             .map(|what| format!("the timestamps restart {what}; the time lost there is unknown"));
         [basis, repaired, restarted].into_iter().flatten().collect()
@@ -168,7 +175,7 @@ impl ClipNotes {
     fn about_frames(&self) -> Vec<String> {
         let interlaced = counted(self.frames_interlaced, "frame is", "frames are").map(|what| {
             format!(
-                "{what} interlaced: alternate lines show two different times, so a changing numeral may look double"
+                "{what} interlaced: alternate lines show two different times, so a changing number may appear twice"
             )
         });
         let rotated = self.rotation_degrees.map(|degrees| {
@@ -178,10 +185,10 @@ impl ClipNotes {
     }
 }
 
-/// Largest number of gaps named one by one; the others are only counted. Set by judgement.
+/// Maximum number of gaps that are named one by one; further gaps are only counted. Set by judgement.
 const MAX_GAPS_NAMED: usize = 3;
 
-/// The count with its singular or plural word; `None` for 0.
+/// The count with its noun in singular or plural; `None` for 0.
 fn counted(count: u64, one: &str, many: &str) -> Option<String> {
     match count {
         0 => None,
@@ -221,8 +228,8 @@ mod tests {
         assert_eq!(
             notes.sentences(Path::new("card/a.avi")),
             [
-                "the timestamps are unusable: times are counted from the 29.970 frames per second that the file states",
-                "1 timestamp was missing or out of order and set between the neighbouring ones",
+                "the timestamps are unusable: times are computed from the frame rate that the file states, 29.970 frames per second",
+                "1 timestamp was missing or out of order and replaced by a value between the neighbouring ones",
                 "the timestamps restart 2 times; the time lost there is unknown",
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
@@ -234,7 +241,7 @@ mod tests {
                 "there is no frame between 1.00 s and 1.70 s",
                 "there is no frame between 2.00 s and 2.70 s",
                 "there are 2 further gaps without frames",
-                "9 frames are interlaced: alternate lines show two different times, so a changing numeral may look double",
+                "9 frames are interlaced: alternate lines show two different times, so a changing number may appear twice",
                 "the file asks players to rotate the video clockwise by 180 degrees; it is read as recorded",
             ]
         );

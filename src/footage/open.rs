@@ -17,10 +17,11 @@ use super::libav;
 use super::notes::LevelRange;
 use super::recording_time::RecordingTime;
 
-/// Largest width and height of a frame, in pixels. Set by judgement, to bound the memory that a damaged file can take.
+/// Maximum width and height of a frame, in pixels. Set by judgement, to limit the memory that a damaged file
+/// can take.
 pub(super) const MAX_SIDE: u32 = 16384;
-/// Containers and bare streams that recorders and converters write. Others are not tried, since libavformat also has
-/// demuxers for text files and images.
+/// Containers and raw video streams that recorders and converters write. Others are not tried, since
+/// libavformat also has demuxers for text files and images.
 const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegvideo,flv,asf,ogg,nut,dv,mxf,\
                           yuv4mpegpipe,ivf,av1,obu";
 
@@ -29,21 +30,21 @@ const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegv
 pub(super) struct StreamInfo {
     pub container: String,
     pub codec: String,
-    /// See [`ClipInfo::intra_only`](super::ClipInfo::intra_only).
+    /// Whether every frame is coded by itself.
     pub intra_only: bool,
-    /// Frames per second.
+    /// Number of frames per second.
     pub rate_hz: Option<f64>,
     pub length_s: Option<f64>,
-    /// Seconds per tick of the timestamps; 0 if it is not stated.
+    /// Number of seconds per tick of the timestamps; 0 if it is not stated.
     pub tick_s: f64,
     pub rotation_degrees: Option<i32>,
-    /// Known only once the decoder is open.
+    /// Range of the luma levels, known only once the decoder is open.
     pub levels: LevelRange,
     pub recording_time: RecordingTime,
 }
 
 impl StreamInfo {
-    /// Reads what the container of `stream` states.
+    /// Reads the properties that the container of `stream` states.
     pub(super) fn of(path: &Path, input: &Input, stream: &Stream) -> Self {
         Self {
             container: container_name(input),
@@ -59,13 +60,13 @@ impl StreamInfo {
     }
 }
 
-/// The first two of libavformat's names for the container, such as `mov/mp4`.
+/// The first two names that libavformat has for the container, such as `mov/mp4`.
 fn container_name(input: &Input) -> String {
     input.format().name().split(',').take(2).collect::<Vec<_>>().join("/")
 }
 
-/// The best video stream. The cover image of a sound file does not count. A file without any stream was started but
-/// holds no frame.
+/// The best video stream of a file. The cover image of a sound file is not a video. A file without any stream
+/// was started by a recorder but has no frames.
 pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'a>, FootageError> {
     if input.nb_streams() == 0 {
         return Err(FootageError::NoFrame { path: path.into() });
@@ -76,7 +77,7 @@ pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'
         .ok_or_else(|| FootageError::NoVideoStream { path: path.into(), container: container_name(input) })
 }
 
-/// Opens a file of one of the known containers.
+/// Opens a file that has one of the known container formats.
 pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
     static QUIET: Once = Once::new();
     QUIET.call_once(|| ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet));
@@ -86,12 +87,12 @@ pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
     let mut options = Dictionary::new();
     options.set("format_whitelist", CONTAINERS);
     options.set("protocol_whitelist", "file");
-    // The prefix makes libavformat read a name such as `concat:a` as a file name, not as a protocol.
+    // The prefix makes libavformat treat a name such as `concat:a` as a file name, not as a protocol.
     ffmpeg_next::format::input_with_dictionary(&format!("file:{name}"), options)
         .map_err(|error| explain_open_failure(path, &head, error))
 }
 
-/// The first bytes of the file. Refuses what is not a readable file with content.
+/// The first bytes of the file. Returns an error if it is not a readable file with content.
 fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
     let cannot = |error: std::io::Error| match error.kind() {
         std::io::ErrorKind::NotFound => FootageError::NoSuchFile { path: path.into() },
@@ -129,7 +130,7 @@ fn explain_open_failure(path: &Path, head: &[u8], error: Error) -> FootageError 
     }
 }
 
-/// The name of the file's format if it holds sound only, by its first bytes.
+/// The name of the file's format if the file contains only sound, recognised by its first bytes.
 fn sound_format(head: &[u8]) -> Option<&'static str> {
     match head {
         [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..] => Some("WAV"),
@@ -152,15 +153,15 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
     Some(frames_in_avi_header_s(input, stream).map_or(by_bytes_s, |stated_s| stated_s.max(by_bytes_s)))
 }
 
-/// The length in seconds by the number of frames in an AVI file's header. For a file that was cut off, the demuxer
-/// shortens the duration to what the bytes can hold, but keeps this number.
+/// The length in seconds according to the number of frames in an AVI file's header. For a file that was cut
+/// off, the demuxer reduces the duration to what the remaining bytes can hold, but keeps this number.
 fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
     let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
     let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == "avi")?;
     Some(f64::from(frames) / rate_hz)
 }
 
-/// Clockwise rotation from the display matrix (ISO/IEC 14496-12, track header), in degrees.
+/// Clockwise rotation according to the display matrix (ISO/IEC 14496-12, track header), in degrees.
 fn rotation_degrees(stream: &Stream) -> Option<i32> {
     let side = stream.side_data().find(|side| side.kind() == SideData::DisplayMatrix)?;
     let entry = |index: usize| {

@@ -1,4 +1,4 @@
-//! The packets of a file's video in file order, with corrected timestamps.
+//! The video packets of a file in file order, with corrected timestamps.
 
 use std::collections::VecDeque;
 use std::path::Path;
@@ -12,20 +12,22 @@ use super::error::FootageError;
 use super::libav;
 use super::open::{StreamInfo, open_input, video_stream};
 
-/// Packets read when a file is opened, to check its timestamps. Set by judgement: some seconds of video.
+/// Number of packets that are read ahead when a file is opened, to check its timestamps. Set by judgement:
+/// some seconds of video.
 const MAX_PACKETS_AHEAD: usize = 128;
-/// Largest number of bytes read for that, to bound the memory.
+/// Maximum number of bytes that are read ahead when a file is opened, to limit the memory.
 const MAX_BYTES_AHEAD: usize = 32 << 20;
-/// Reading ends after this many failures in a row. Set by judgement: no intact file comes near.
+/// Reading ends after this many failures in a row. Set by judgement: no intact file has nearly as many.
 const MAX_FAILURES: u32 = 1000;
-/// Name and length of a chunk of an AVI file, in bytes. The file's index counts from them, a packet's position from the
-/// data after them.
+/// Size of the header (name and length) of a chunk of an AVI file, in bytes. Positions in the file's index
+/// are those of the header, positions of packets are those of the data after it.
 const RIFF_CHUNK_HEADER_BYTES: i64 = 8;
 
-/// A packet to be decoded.
+/// A packet that is to be decoded.
 pub(super) struct VideoPacket {
     pub packet: Packet,
-    /// Packets that the index lists between the one before and this one, but that are not in the file.
+    /// Number of packets that the index lists between the packet before and this one, but that are missing in
+    /// the file.
     pub missing: u64,
 }
 
@@ -33,18 +35,20 @@ pub(super) struct VideoPacket {
 pub(super) struct Packets {
     input: Input,
     stream: usize,
-    /// Whether the container's index gives a packet's timestamp by its position in the file.
+    /// Whether the timestamp of a packet can be found in the container's index by the packet's position in
+    /// the file.
     timestamps_by_position: bool,
     last_entry: Option<i32>,
     ahead: VecDeque<Packet>,
-    /// Whether packets are skipped up to the next key frame.
+    /// Whether packets are skipped until the next key frame.
     needs_key: bool,
-    /// Why reading stopped before the end of the file, if it did.
+    /// Why reading stopped before the end of the file; `None` if it did not.
     pub stopped: Option<String>,
 }
 
 impl Packets {
-    /// Opens `path` at its first video packet. Also returns how the video is decoded, and what the container states.
+    /// Opens `path` at its first video packet. Also returns the settings of the decoder and the properties
+    /// that the container states.
     pub(super) fn open(path: &Path) -> Result<(Self, DecoderConfig, StreamInfo), FootageError> {
         let input = open_input(path)?;
         let stream = video_stream(path, &input)?;
@@ -71,7 +75,7 @@ impl Packets {
         self.ahead.iter().map(timestamp_of).collect()
     }
 
-    /// Seeks the key frame at or before `timestamp`. Returns whether the container supports it.
+    /// Seeks the key frame at or before `timestamp`. Returns whether the container supports seeking.
     pub(super) fn seek(&mut self, timestamp: i64) -> bool {
         if !libav::seek_before(&mut self.input, self.stream, timestamp) {
             return false;
@@ -83,7 +87,7 @@ impl Packets {
         true
     }
 
-    /// The timestamp of the key frame at or before `timestamp`, if the container's index has one.
+    /// The timestamp of the key frame at or before `timestamp`; `None` if the container's index has none.
     pub(super) fn key_timestamp_before(&mut self, timestamp: i64) -> Option<i64> {
         libav::key_timestamp_before(&mut self.input, self.stream, timestamp)
     }
@@ -93,7 +97,7 @@ impl Packets {
         libav::key_timestamps(&mut self.input, self.stream)
     }
 
-    /// The latest timestamp of a frame from the last key frame of the container's index on.
+    /// The latest timestamp of a frame, searched from the last key frame of the container's index on.
     pub(super) fn last_timestamp(&mut self) -> Option<i64> {
         // Some demuxers read the index only at the first seek.
         for _ in 0..2 {
@@ -106,8 +110,8 @@ impl Packets {
         timestamps.flatten().max()
     }
 
-    /// The next packet to be decoded. Skips empty packets: they stand for frames that the recorder dropped, and would
-    /// tell the decoder that the video ends.
+    /// The next packet to be decoded. Empty packets are skipped: they stand for frames that the recorder
+    /// dropped, and would tell the decoder that the video ends.
     pub(super) fn next(&mut self) -> Option<VideoPacket> {
         let mut missing = 0;
         loop {
@@ -130,7 +134,8 @@ impl Packets {
         }
     }
 
-    /// The next packet of the video stream; `None` at the end of the file, or if reading fails for good.
+    /// The next packet of the video stream; `None` at the end of the file, or if reading has failed too
+    /// often.
     fn read(&mut self) -> Option<Packet> {
         let mut packet = Packet::empty();
         let mut failures = 0;
@@ -150,9 +155,9 @@ impl Packets {
         }
     }
 
-    /// Corrects the timestamp of a packet after a hole in an AVI file, and returns the number of packets missing in the
-    /// hole. The demuxer counts the packets it finds, so those after a hole have too early timestamps. The index holds
-    /// the right ones.
+    /// Corrects the timestamp of a packet after missing packets in an AVI file, and returns the number of
+    /// missing packets. The demuxer counts the packets it finds, so timestamps after missing packets are too
+    /// early. The index has the correct ones.
     fn correct_timestamp(&mut self, packet: &mut Packet) -> u64 {
         if !self.timestamps_by_position {
             return 0;

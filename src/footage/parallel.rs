@@ -1,7 +1,8 @@
 //! Processes the frames of a clip on all cores.
 //!
-//! The packets are split into chunks at random access points, where decoding can start. A clip without such points is
-//! processed frame by frame. Of Motion JPEG only the wanted areas are decoded, if they prove right in the first frames.
+//! The packets are divided into chunks at random access points, where decoding can start. A clip without such
+//! points is processed frame by frame. In Motion JPEG only the wanted areas are decoded, if the region
+//! decoder gives the correct pixels for the first frames.
 
 use std::ops::ControlFlow;
 use std::sync::mpsc::{self, Receiver};
@@ -23,32 +24,35 @@ use super::{
 };
 use crate::geometry::PixelRect;
 
-/// Packets per chunk where every packet is a random access point. Set by judgement.
+/// Number of packets per chunk if every packet is a random access point. Set by judgement.
 const INTRA_PACKETS_PER_CHUNK: usize = 24;
-/// Largest number of packets of a chunk. The next chunk continues a longer one with the same decoder. Set by judgement,
-/// to bound the memory.
+/// Maximum number of packets of a chunk. If there is no random access point within them, the next chunk
+/// continues with the same decoder. Set by judgement, to limit the memory.
 pub(super) const MAX_CHUNK_PACKETS: usize = 600;
-/// Largest size of a chunk in bytes, for the same reason.
+/// Maximum size of a chunk in bytes, to limit the memory.
 const MAX_CHUNK_BYTES: usize = 24 << 20;
-/// Motion JPEG frames that the region decoder must decode like the general one before it is trusted. Set by judgement.
+/// Number of Motion JPEG frames for which the region decoder must give the same pixels as the general decoder
+/// before it is used. Set by judgement.
 const VERIFIED_FRAMES: usize = 12;
-/// A sample is taken from key frames only if the clip has at least this many. Set by judgement: fewer would not spread
-/// over the clip.
+/// A sample is taken from key frames only if the clip has at least this many. Set by judgement: fewer would
+/// not be spread evenly enough over the clip.
 const MIN_KEY_FRAMES: usize = 20;
 
-/// How a clip is decoded on all cores.
+/// The settings and packets with which a clip is decoded on all cores.
 pub(super) struct DecodePlan {
     pub packets: Packets,
     verified: Vec<VideoPacket>,
     pub config: DecoderConfig,
     pub access: RandomAccess,
     only_areas: Option<Vec<PixelRect>>,
-    /// The timestamp of the last random access point sought; the outer `None` before the first.
+    /// The timestamp of the last random access point that was sought. The outer `None` means that none was
+    /// sought yet.
     last_access: Option<Option<i64>>,
 }
 
 impl DecodePlan {
-    /// The plan for a clip of which `areas` must be valid. `None` if the clip must be processed frame by frame.
+    /// The plan for a clip in whose frames `areas` must be valid. `None` if the clip must be processed frame
+    /// by frame.
     pub(super) fn of(clip: &mut Clip, areas: &[PixelRect]) -> Result<Option<Self>, FootageError> {
         let Some(access) = RandomAccess::of(clip.decoder_config()) else { return Ok(None) };
         let (mut packets, config, _) = Packets::open(&clip.info().path)?;
@@ -58,7 +62,8 @@ impl DecodePlan {
             let verified = Vec::new();
             return Ok(Some(Self { packets, verified, config, access, only_areas: None, last_access: None }));
         }
-        // The sample is taken first, from areas that contain those of the reading. So one verification is enough.
+        // The sample is taken first, from areas that contain those of the reading, so that one verification
+        // is enough.
         let is_known = areas.iter().all(|area| clip.verified_areas.iter().any(|known| known.contains(*area)));
         let verified: Vec<VideoPacket> =
             std::iter::from_fn(|| packets.next()).take(if is_known { 0 } else { VERIFIED_FRAMES }).collect();
@@ -86,7 +91,7 @@ impl DecodePlan {
     }
 }
 
-/// Whether the region decoder and the general decoder give the same areas of the same frames.
+/// Whether the region decoder and the general decoder give the same pixels in the areas of the same frames.
 fn decoders_agree(
     config: &DecoderConfig,
     packets: &[VideoPacket],
@@ -121,7 +126,7 @@ struct ChunkReader {
     packets: Packets,
     verified: Vec<VideoPacket>,
     access: RandomAccess,
-    /// The first packet of the next chunk, if it has been read.
+    /// The first packet of the next chunk, if it has already been read.
     next_packet: Option<VideoPacket>,
     from: Option<Receiver<FrameDecoder>>,
 }
@@ -153,7 +158,7 @@ impl ChunkReader {
         Some(Chunk { packets, from, to: None })
     }
 
-    /// Whether a new chunk starts at this packet; `packets` is the number of those in the current one.
+    /// Whether a new chunk starts at this packet; `packets` is the number of packets in the current chunk.
     fn splits_before(&self, packet: &VideoPacket, packets: usize) -> bool {
         match self.access {
             RandomAccess::Every => packets >= INTRA_PACKETS_PER_CHUNK,
@@ -163,8 +168,8 @@ impl ChunkReader {
 }
 
 impl Clip {
-    /// Processes all frames; see [`FrameSource::process_all`](super::FrameSource::process_all). Returns whether `take`
-    /// broke off.
+    /// Processes all frames, as [`FrameSource::process_all`](super::FrameSource::process_all) describes.
+    /// Returns whether `take` stopped before the last frame.
     pub(super) fn process_in_parallel<'a, T: Send>(
         &mut self,
         areas: &[PixelRect],
@@ -180,7 +185,7 @@ impl Clip {
         Ok(ordered.finish(chunks.packets.stopped.clone()))
     }
 
-    /// Processes about `count` frames that need little decoding. `None` if the clip has too few of them.
+    /// Processes about `count` frames that need little decoding. `None` if the clip has too few such frames.
     pub(super) fn process_key_frames<T: Send>(
         &mut self,
         count: usize,
@@ -223,13 +228,14 @@ struct SeekPoint {
 }
 
 impl DecodePlan {
-    /// The workers' task for a clip.
+    /// The task that the workers run for a clip.
     pub(super) fn task<'a, T>(&self, clip: &Clip, start: &'a TaskFactory<'a, T>) -> PoolTask<'a, T> {
         let size = (clip.info().width, clip.info().height);
         PoolTask { size, only_areas: self.only_areas.clone(), selected: None, start }
     }
 
-    /// Points spread over the clip that give about `count` frames. `None` if there are too few.
+    /// Positions spread over the clip from which about `count` frames can be decoded. `None` if there are too
+    /// few.
     fn seek_points(&mut self, clip: &mut Clip, count: usize) -> Option<Vec<SeekPoint>> {
         let length_s = clip.info().stated_length_s?;
         if self.access == RandomAccess::Every {
@@ -241,7 +247,7 @@ impl DecodePlan {
         }
         let keys = self.packets.key_timestamps();
         let points = keys.len().min(count);
-        // Halfway to the next key frame, since an index may hold decoding timestamps.
+        // Halfway to the next key frame, since the index may contain decoding timestamps.
         let after = |key: usize| Some(keys.get(key)?.midpoint(*keys.get(key + 1).or(keys.get(key))?));
         let packets = count.div_ceil(points.max(1));
         let timestamps = (0..points).filter_map(|number| after(number * keys.len() / points));
@@ -249,8 +255,8 @@ impl DecodePlan {
         (points >= MIN_KEY_FRAMES).then(|| seek_points.collect())
     }
 
-    /// The packet of the random access point at or before a timestamp. `None` if there is none, or it was returned
-    /// before.
+    /// The packet of the random access point at or before a timestamp. `None` if there is none, or if it was
+    /// already returned.
     pub(super) fn access_at(&mut self, timestamp: i64) -> Option<VideoPacket> {
         if !self.packets.seek(timestamp) {
             return None;
@@ -277,8 +283,8 @@ impl DecodePlan {
     }
 }
 
-/// Returns outputs in presentation order. Each is passed on once the timestamp of the next frame is known, because the
-/// frame's own time may depend on it.
+/// Puts outputs in presentation order. Each is passed on once the timestamp of the next frame is known,
+/// because the time of a frame may depend on it.
 struct OrderedOutputs<'a, T> {
     clip: &'a mut Clip,
     take: &'a mut dyn FnMut(FrameOutput<T>) -> ControlFlow<()>,

@@ -1,8 +1,8 @@
-//! Progress of work on many frames.
+//! Counts frames to report progress.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Counts finished frames on several threads and reports the fraction done, from 0 to 1.
+/// Counts finished frames on several threads and reports the share done, from 0 to 1.
 pub(crate) struct ProgressCounter<'a> {
     report: &'a (dyn Fn(f64) + Sync),
     done: AtomicUsize,
@@ -15,7 +15,7 @@ impl<'a> ProgressCounter<'a> {
         Self { report, done: AtomicUsize::new(0), total: total.max(1) }
     }
 
-    /// Counts one frame.
+    /// Counts one finished frame.
     pub(crate) fn count(&self) {
         let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
         (self.report)((done as f64 / self.total as f64).min(1.0));

@@ -1,4 +1,4 @@
-//! Random access points: packets at which decoding can start.
+//! Random access points: the packets at which decoding can start.
 
 use ffmpeg_next::Packet;
 use ffmpeg_next::codec::Id;
@@ -6,12 +6,12 @@ use ffmpeg_next::codec::Id;
 use super::decoder::DecoderConfig;
 use super::libav;
 
-/// Where the random access points of a video are.
+/// The packets of a video at which decoding can start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum RandomAccess {
-    /// At every packet, because each frame is coded by itself.
+    /// Every packet, because each frame is coded by itself.
     Every,
-    /// At each instantaneous decoding refresh (IDR): no frame after it needs one before it.
+    /// Each instantaneous decoding refresh (IDR): no frame after it needs a frame before it.
     Idr(IdrDetector),
 }
 
@@ -24,7 +24,8 @@ pub(super) struct IdrDetector {
 }
 
 impl RandomAccess {
-    /// The random access points of a video; `None` for codecs other than H.264, H.265 and intra-only ones.
+    /// The kind of random access points of a video; `None` for codecs other than H.264, H.265 and intra-only
+    /// ones.
     pub(super) fn of(config: &DecoderConfig) -> Option<Self> {
         let hevc = match config.codec {
             codec if libav::is_intra_only(codec) => return Some(Self::Every),
@@ -53,16 +54,17 @@ impl RandomAccess {
 }
 
 impl IdrDetector {
-    /// Whether no other frame is predicted from an access unit of H.264: the nal_ref_idc of its first coded slice is 0
-    /// (ITU-T H.264, 7.4.1). H.265 states this only within a temporal sub-layer.
+    /// Whether no other frame is predicted from an access unit of H.264, that is, the nal_ref_idc of its
+    /// first coded slice is 0 (ITU-T H.264, 7.4.1). H.265 states this only within a temporal sub-layer, so
+    /// the result is always false there.
     fn is_disposable(self, unit: &[u8]) -> bool {
         let header =
             self.units(unit).find_map(|unit| self.is_idr_slice(unit).and_then(|_| unit.first().copied()));
         !self.hevc && header.is_some_and(|header| header >> 5 & 3 == 0)
     }
 
-    /// `configuration` is the container's decoder configuration record (ISO/IEC 14496-15, 5.3.3.1 and 8.3.3.1), which
-    /// starts with a 1, or NAL units with start codes.
+    /// A detector for a video. `configuration` is either the container's decoder configuration record
+    /// (ISO/IEC 14496-15, 5.3.3.1 and 8.3.3.1), which starts with a 1, or NAL units with start codes.
     fn new(hevc: bool, configuration: &[u8]) -> Self {
         let position = if hevc { 21 } else { 4 };
         let record = configuration.first() == Some(&1);
@@ -105,7 +107,8 @@ fn split_by_length(data: &[u8], bytes: usize) -> impl Iterator<Item = &[u8]> {
     })
 }
 
-/// The NAL units after the start codes 00 00 01. Each runs to the end of the data, since only its header is read.
+/// The NAL units that follow the start codes 00 00 01. Each slice extends to the end of the data, since only
+/// the header of a unit is read.
 fn split_by_start_code(data: &[u8]) -> impl Iterator<Item = &[u8]> {
     data.windows(3)
         .enumerate()

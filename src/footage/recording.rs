@@ -1,7 +1,8 @@
 //! Several clips as the consecutive files of one recording.
 //!
-//! The recording's clock starts at the first clip's first frame. Each further clip starts one typical frame interval
-//! after the last frame of the clip before, plus the gap between the two, if their recording times show one.
+//! The time of the recording starts at the first clip's first frame. Each further clip starts one typical
+//! frame interval after the last frame of the clip before, plus the gap between the two, if their recording
+//! times show one.
 
 use std::collections::HashSet;
 use std::mem;
@@ -15,28 +16,29 @@ use super::{
 };
 use crate::geometry::PixelRect;
 
-/// Differences between recording times up to this are no gap, in seconds: the times are stated in whole seconds.
+/// Maximum difference between recording times that does not count as a gap, in seconds: recording times are
+/// stated in whole seconds.
 const GAP_TOLERANCE_S: f64 = 1.0;
-/// Longest plausible gap within one flight, in seconds. If recording times give a longer one, they are not trusted. Set
-/// by judgement.
+/// Longest plausible gap within one flight, in seconds. Recording times that show a longer gap are ignored.
+/// Set by judgement.
 const MAX_GAP_S: f64 = 86_400.0;
 
-/// What is known about the time between a clip and the one before it.
+/// What is known about the gap between a clip and the clip before it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ClipGap {
     /// The recording times give the gap.
     Known {
-        /// Length in seconds; 0 if the times leave no room for a gap.
+        /// Length of the gap in seconds; 0 if the recording times leave no room for a gap.
         length_s: f64,
     },
     /// There are no recording times, or they are not plausible. The gap is assumed to be 0.
     Unknown,
-    /// By their recording times the clips are in the wrong order. The gap is assumed to be 0.
+    /// According to their recording times the clips are in the wrong order. The gap is assumed to be 0.
     Backwards,
 }
 
 impl ClipGap {
-    /// The length used for the recording's clock, in seconds.
+    /// The length of the gap that is used to compute times of the recording, in seconds.
     pub fn length_s(self) -> f64 {
         match self {
             Self::Known { length_s } => length_s,
@@ -48,11 +50,11 @@ impl ClipGap {
 /// The position of a clip in the recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClipSpan {
-    /// The file.
+    /// Path of the clip.
     pub path: PathBuf,
-    /// The gap between the clip before and this one; `None` for the first.
+    /// The gap between the clip before and this one; `None` for the first clip.
     pub gap_before: Option<ClipGap>,
-    /// Time of the clip's first frame on the recording's clock, in seconds.
+    /// Time of the clip's first frame in the recording, in seconds.
     pub start_s: f64,
     /// Index of the clip's first frame in the recording, if all clips before it were processed.
     pub first_index: Option<u64>,
@@ -66,7 +68,7 @@ pub struct Recording {
     clip: Clip,
     /// Index of `clip` in `files`.
     current: usize,
-    /// Frames of the clips before the current one.
+    /// Number of frames of the clips before the current one.
     frames_before: u64,
     /// Notes on the clips before the current one.
     notes_before: ClipNotes,
@@ -76,16 +78,17 @@ pub struct Recording {
 struct RecordingFile {
     info: ClipInfo,
     recording_time: RecordingTime,
-    /// Length in seconds up to the end of the last frame, once it was measured.
+    /// Length of the clip in seconds, up to the end of its last frame; `None` until it is measured.
     length_s: Option<f64>,
 }
 
 impl Recording {
-    /// Opens every clip once, to check that they are alike, and starts at the first frame of the first clip.
+    /// Opens every clip once to check that all are alike, and starts at the first frame of the first clip.
     ///
     /// # Errors
-    /// If there is no clip, or if one cannot be opened, is given twice, or differs from the first in frame size or
-    /// codec.
+    ///
+    /// [`FootageError`] if there is no clip, or if a clip cannot be opened, is given twice, or differs from
+    /// the first in frame size or codec.
     pub fn open<P: AsRef<Path>>(paths: &[P]) -> Result<Self, FootageError> {
         check_each_once(paths)?;
         let mut clips = paths.iter().map(|path| Clip::open(path.as_ref()));
@@ -106,24 +109,25 @@ impl Recording {
         Ok(Self { info, files, spans, clip, current: 0, frames_before: 0, notes_before, notes })
     }
 
-    /// What each clip is, with its own container and length, in the order given.
+    /// The properties of each clip, including its container and length, in the given order.
     pub fn clip_infos(&self) -> impl Iterator<Item = &ClipInfo> {
         self.files.iter().map(|file| &file.info)
     }
 
-    /// The positions of the clips, as far as they are known: all of them once the last clip was reached. A leg must not
-    /// cross the start of a clip, whatever the gap.
+    /// The positions of the clips in the recording, as far as they are known; all are known once the last
+    /// clip was reached. A leg must not contain the start of a clip, whatever the gap.
     pub fn spans(&self) -> &[ClipSpan] {
         &self.spans
     }
 
-    /// How the clips were joined: one sentence per join.
+    /// Sentences about how the clips were joined, one for each pair of successive clips.
     pub fn join_sentences(&self) -> Vec<String> {
         let pairs = self.spans.iter().zip(self.spans.iter().skip(1));
         pairs.filter_map(|(before, span)| Some(join_sentence(before, span, span.gap_before?))).collect()
     }
 
-    /// Moves one frame on, and into the next clip at the end of one. Returns `false` after the last frame.
+    /// Moves to the next frame, or from the end of a clip to the first frame of the next. Returns `false`
+    /// after the last frame.
     fn step(&mut self) -> Result<bool, FootageError> {
         while !self.clip.step() {
             if !self.enter_next()? {
@@ -148,7 +152,7 @@ impl Recording {
         Ok(true)
     }
 
-    /// Keeps the notes and the length of the current clip, which was read to its end.
+    /// Stores the notes and the length of the current clip, which was read to its end.
     fn finish_clip(&mut self) {
         let shift_s = self.start_s();
         self.notes_before.add(self.clip.notes(), &self.clip.info().path, shift_s);
@@ -156,7 +160,7 @@ impl Recording {
         self.set_length(self.current, length_s);
     }
 
-    /// Sets the length of a file, and so the start of the next.
+    /// Sets the length of a clip, and with it the start of the next clip.
     fn set_length(&mut self, index: usize, length_s: f64) {
         let next = index + 1;
         if let Some(file) = self.files.get_mut(index) {
@@ -173,7 +177,7 @@ impl Recording {
         }
     }
 
-    /// Start of the current clip on the recording's clock, in seconds.
+    /// Start of the current clip in the recording, in seconds.
     fn start_s(&self) -> f64 {
         self.spans.get(self.current).map_or(0.0, |span| span.start_s)
     }
@@ -186,7 +190,8 @@ impl Recording {
         Ok(())
     }
 
-    /// The index of the file with the frame nearest to `time_s`. Measures lengths that are not known yet.
+    /// The index of the clip that contains the frame nearest to `time_s`. Measures the lengths of clips that
+    /// are not known yet.
     fn file_at(&mut self, time_s: f64) -> Result<usize, FootageError> {
         for index in 0..self.files.len().saturating_sub(1) {
             if self.spans.len() <= index + 1 {
@@ -201,7 +206,7 @@ impl Recording {
         Ok(self.files.len().saturating_sub(1))
     }
 
-    /// Measures the length of a file by its last frame.
+    /// Measures the length of a clip by its last frame.
     fn measure(&mut self, index: usize) -> Result<(), FootageError> {
         let Some(file) = self.files.get(index) else { return Ok(()) };
         let mut clip = Clip::open(&file.info.path)?;
@@ -219,7 +224,8 @@ impl Recording {
 }
 
 impl FrameSource for Recording {
-    /// The first clip, with the length of all clips; see [`Recording::clip_infos`] for each.
+    /// The properties of the first clip, but with the length of all clips together; [`Recording::clip_infos`]
+    /// has those of each clip.
     fn info(&self) -> &ClipInfo {
         &self.info
     }
@@ -316,7 +322,8 @@ impl RecordingFile {
     }
 }
 
-/// Refuses a file that is given twice, also by two different paths. A missing file is reported when it is opened.
+/// Returns an error if a file is given twice, even by two different paths. A missing file is reported when it
+/// is opened.
 fn check_each_once<P: AsRef<Path>>(paths: &[P]) -> Result<(), FootageError> {
     let mut known = HashSet::new();
     for path in paths.iter().map(AsRef::as_ref) {
@@ -342,7 +349,8 @@ fn check_alike(first: &ClipInfo, second: &ClipInfo) -> Result<(), FootageError> 
     Ok(())
 }
 
-/// The gap that recording times leave between a clip that lasts `length_s` and the next.
+/// The gap between a clip that lasts `length_s` seconds and the next clip, according to their recording
+/// times.
 fn gap_between(before: &RecordingTime, next: &RecordingTime, length_s: f64) -> ClipGap {
     let Some(apart_s) = before.seconds_until(next) else {
         let is_backwards = next.seconds_until(before).is_some();

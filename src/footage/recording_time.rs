@@ -1,13 +1,14 @@
-//! When a clip was recorded, by its container or its file name.
+//! Determines when a clip was recorded, from its container or its file name.
 
 use std::path::Path;
 
-/// Years that a recorder's clock can plausibly show. A clock that was never set starts at 1904, 1970 or 1980.
+/// Years that a recorder's clock can plausibly state. A clock that was never set starts in 1904, 1970 or
+/// 1980.
 const PLAUSIBLE_YEARS: std::ops::RangeInclusive<i64> = 2001..=2099;
-/// Number of digits of a date and time of day in seconds.
+/// Number of digits of a date and a time of day in seconds.
 const DIGITS: usize = 14;
 
-/// When the recording of a clip started.
+/// The time at which the recording of a clip started.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct RecordingTime {
     by_container_s: Option<i64>,
@@ -15,14 +16,14 @@ pub(super) struct RecordingTime {
 }
 
 impl RecordingTime {
-    /// Reads the container's `creation_time`, if there is one, and the file's name.
+    /// Reads the container's `creation_time`, if there is one, and the date and time in the file's name.
     pub(super) fn new(creation_time: Option<&str>, path: &Path) -> Self {
         let name = path.file_stem().and_then(|stem| stem.to_str());
         Self { by_container_s: creation_time.and_then(clock_s), by_name_s: name.and_then(clock_s) }
     }
 
-    /// Seconds from the start of this clip to the start of a later one. `None` if the two clips have no common kind of
-    /// time, or if the other is not later.
+    /// Number of seconds from the start of this clip to the start of a later one. `None` if the two clips
+    /// have no common source of time, or if the other clip is not later.
     pub(super) fn seconds_until(&self, later: &Self) -> Option<f64> {
         let apart = |one: Option<i64>, two: Option<i64>| Some(two? - one?).filter(|apart_s| *apart_s > 0);
         let by_container = apart(self.by_container_s, later.by_container_s);
@@ -30,8 +31,8 @@ impl RecordingTime {
     }
 }
 
-/// The first groups of digits that together are a year, month, day, hour, minute and second, as in `2024-05-01T10:15:00`
-/// or `REC_20240501_101500`; in seconds since 1970.
+/// The time given by the first groups of digits that together are a year, month, day, hour, minute and
+/// second, as in `2024-05-01T10:15:00` or `REC_20240501_101500`; in seconds since 1970.
 fn clock_s(text: &str) -> Option<i64> {
     let groups: Vec<&str> =
         text.split(|letter: char| !letter.is_ascii_digit()).filter(|group| !group.is_empty()).collect();
@@ -57,8 +58,9 @@ fn seconds_of(digits: &str) -> Option<i64> {
         .then(|| days_since_1970(year, month, day) * 86_400 + hour * 3600 + minute * 60 + second)
 }
 
-/// Days from 1970-01-01 to a date of the Gregorian calendar. Years start in March here, so that the leap day is their
-/// last; month `m`, from 0, then starts `(153 m + 2) / 5` days into the year.
+/// Number of days from 1970-01-01 to a date of the Gregorian calendar. In this computation years start in
+/// March, so that the leap day is their last day; month `m`, from 0, then starts `(153 m + 2) / 5` days into
+/// the year.
 fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
     let (year, month) = if month > 2 { (year, month - 3) } else { (year - 1, month + 9) };
     let leap_days = year / 4 - year / 100 + year / 400;
@@ -72,7 +74,7 @@ mod tests {
 
     #[test]
     fn unix_times_are_those_of_the_calendar() {
-        // `date -u -d '...' +%s` of GNU coreutils.
+        // The expected value was computed by GNU coreutils: `date -u -d '...' +%s`.
         assert_eq!(clock_s("2024-05-01T10:15:00.000000Z"), Some(1_714_558_500));
         assert_eq!(clock_s("2024-02-29 23:59:59"), Some(1_709_251_199));
         assert_eq!(clock_s("2001-01-01T00:00:00Z"), Some(978_307_200));

@@ -1,14 +1,15 @@
-//! Regions of Motion JPEG frames, decoded without the rest of the frame.
+//! Decodes regions of Motion JPEG frames without the rest of the frame.
 
 use mjpeg_regions::{Decoder, LumaPlane, Region};
 
 use crate::geometry::PixelRect;
 
-/// Decodes the same areas of one Motion JPEG frame after another.
+/// Decodes the same areas in one Motion JPEG frame after the other.
 pub(super) struct RegionDecoder(Decoder);
 
 impl RegionDecoder {
-    /// A decoder for frames of `size` (width, height) in pixels; `None` if no area touches the frame.
+    /// A decoder for frames with the given `size` (width, height) in pixels; `None` if no area overlaps the
+    /// frame.
     pub(super) fn new(size: (u32, u32), areas: &[PixelRect]) -> Option<Self> {
         let region = |area: &PixelRect| {
             let (columns, rows) = (area.columns(), area.rows());
@@ -18,8 +19,8 @@ impl RegionDecoder {
         Decoder::new(size.0 as usize, size.1 as usize, &regions).ok().map(Self)
     }
 
-    /// The plane of a frame, of which only the areas are valid; `None` if the frame is damaged, of another size, or
-    /// needs the general decoder.
+    /// The luma plane of a frame, of which only the areas are valid. `None` if the frame is damaged, has
+    /// another size, or needs the general decoder.
     pub(super) fn decode(&mut self, jpeg: &[u8]) -> Option<LumaPlane<'_>> {
         self.0.decode(jpeg).ok()
     }

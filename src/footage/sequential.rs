@@ -11,13 +11,14 @@ use super::libav;
 use super::open::{StreamInfo, level_range};
 use super::packets::Packets;
 
-/// Decoding ends after this many failures without a packet between them. Set by judgement: no intact video comes near.
+/// Decoding ends after this many failures without a packet between them. Set by judgement: no intact video
+/// has nearly as many.
 const MAX_FAILURES: u32 = 1000;
 
 /// A decoded frame and its status.
 pub(super) struct DecodedFrame {
     pub frame: Video,
-    /// Timestamp in ticks of the stream's time base.
+    /// Timestamp of the frame, in ticks of the stream's time base.
     pub timestamp: Option<i64>,
     /// Whether the decoder reported errors in this frame or in one that it is predicted from.
     pub damaged: bool,
@@ -32,11 +33,11 @@ impl DecodedFrame {
 /// An open file and its decoder.
 pub(super) struct SequentialDecoder {
     config: DecoderConfig,
-    /// `None` once the file is closed.
+    /// The packets of the file; `None` once the file is closed.
     packets: Option<Packets>,
     decoder: FrameDecoder,
     propagation: ErrorPropagation,
-    /// Packets or frames that could not be decoded since the start or the last seek.
+    /// Number of packets or frames that could not be decoded since the start or the last seek.
     pub lost: u64,
     gave_up: bool,
 }
@@ -57,15 +58,15 @@ impl SequentialDecoder {
         self.packets.as_ref().map(Packets::timestamps_ahead).unwrap_or_default()
     }
 
-    /// How the decoder was opened.
+    /// The settings with which the decoder was opened.
     pub(super) fn config(&self) -> &DecoderConfig {
         &self.config
     }
 
-    /// Why reading stopped before the end of the file, if it did.
+    /// Why reading stopped before the end of the file; `None` if it did not.
     pub(super) fn stopped(&self) -> Option<String> {
         let stopped = self.packets.as_ref().and_then(|packets| packets.stopped.clone());
-        stopped.or_else(|| self.gave_up.then(|| "the decoder gave up".into()))
+        stopped.or_else(|| self.gave_up.then(|| "the decoder failed too often".into()))
     }
 
     /// Decodes the next frame in presentation order. Returns `false` after the last.
@@ -90,7 +91,7 @@ impl SequentialDecoder {
         false
     }
 
-    /// Seeks the key frame at or before `timestamp`. Returns whether the container supports it.
+    /// Seeks the key frame at or before `timestamp`. Returns whether the container supports seeking.
     pub(super) fn seek(&mut self, timestamp: i64) -> bool {
         if !self.packets.as_mut().is_some_and(|packets| packets.seek(timestamp)) {
             return false;
@@ -102,7 +103,7 @@ impl SequentialDecoder {
         true
     }
 
-    /// The timestamp of the key frame at or before `timestamp`, if the container's index has one.
+    /// The timestamp of the key frame at or before `timestamp`; `None` if the container's index has none.
     pub(super) fn key_timestamp_before(&mut self, timestamp: i64) -> Option<i64> {
         self.packets.as_mut()?.key_timestamp_before(timestamp)
     }
@@ -139,9 +140,7 @@ impl SequentialDecoder {
         let path = self.config.path.clone();
         match self.stopped() {
             Some(reason) => FootageError::ReadFailed { path, reason },
-            None => {
-                FootageError::Damaged { path, reason: "not one frame of its video can be decoded".into() }
-            }
+            None => FootageError::Damaged { path, reason: "none of its video frames can be decoded".into() },
         }
     }
 }

@@ -1,8 +1,9 @@
-//! Times of frames from the recorder's timestamps.
+//! Computes the times of frames from the recorder's timestamps.
 //!
-//! A frame's time is its timestamp minus that of the first frame. A single bad timestamp is replaced by one between its
-//! neighbours'. Where the timestamps restart, the next frame follows one typical interval later. Only if the timestamps as
-//! a whole are unusable, times are counted from a frame rate.
+//! A frame's time is its timestamp minus that of the first frame. A single bad timestamp is replaced by one
+//! between those of its neighbours. If the timestamps start again from a lower value, the next frame follows
+//! one typical interval later. Only if the timestamps as a whole cannot be used, times are computed from a
+//! frame rate.
 
 use std::collections::VecDeque;
 
@@ -10,22 +11,25 @@ use arrayvec::ArrayVec;
 
 use super::notes::{FrameGap, TimeBasis};
 
-/// Longest pause of a recorder, in seconds. A longer jump forward means that the timestamps restart. Set by judgement.
+/// Longest pause of a recorder, in seconds. A longer jump forward means that the timestamps start again. Set
+/// by judgement.
 const MAX_PAUSE_S: f64 = 3600.0;
-/// Number of intervals that the typical one is the median of. Set by judgement: about a second.
+/// Number of frame intervals whose median is the typical interval. Set by judgement: about a second.
 const INTERVALS_KEPT: usize = 31;
-/// Smallest number of intervals that show a steady rate. Set by judgement.
+/// Minimum number of frame intervals for deciding that the rate is constant. Set by judgement.
 const MIN_STEADY_INTERVALS: usize = 10;
-/// Shortest gap between frames, in seconds. It must also be [`MIN_GAP_INTERVALS`] long. Set by judgement.
+/// Minimum length of a gap between frames, in seconds. A gap must also have [`MIN_GAP_INTERVALS`]. Set by
+/// judgement.
 const MIN_GAP_S: f64 = 0.5;
-/// Shortest gap between frames, in typical intervals. Set by judgement.
+/// Minimum length of a gap between frames, in typical frame intervals. Set by judgement.
 const MIN_GAP_INTERVALS: f64 = 4.0;
-/// Largest number of gaps kept, to bound the memory that a hostile file can take.
+/// Maximum number of gaps that are stored, to limit the memory that a malicious file can take.
 const MAX_GAPS: usize = 100;
-/// Largest distance between file order and presentation order in valid video, in frames (H.264 and H.265, annex A).
+/// Maximum distance between file order and presentation order in valid video, in frames (H.264 and H.265,
+/// annex A).
 const MAX_REORDER: usize = 16;
 
-/// Gives the frames of one clip their times.
+/// Computes the times of the frames of one clip.
 #[derive(Debug, Clone)]
 pub(super) struct Timeline {
     basis: TimeBasis,
@@ -33,14 +37,14 @@ pub(super) struct Timeline {
     nominal_s: f64,
     /// The timestamp of the first frame.
     origin: Option<i64>,
-    /// Added to the times after restarts of the timestamps, in seconds.
+    /// Time that is added after restarts of the timestamps, in seconds.
     shift_s: f64,
     last_s: Option<f64>,
     intervals: VecDeque<f64>,
     repairs: TimestampRepairs,
 }
 
-/// What was repaired, and what was missing.
+/// Counts of repaired timestamps and of missing frames.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct TimestampRepairs {
     pub repaired: u64,
@@ -50,8 +54,8 @@ pub(super) struct TimestampRepairs {
 }
 
 impl Timeline {
-    /// A timeline whose timestamps count ticks of `tick_s` seconds. `nominal_s` is the frame interval in seconds until
-    /// intervals are known.
+    /// A timeline whose timestamps count ticks of `tick_s` seconds. `nominal_s` is the frame interval in
+    /// seconds that is used until intervals are known.
     pub(super) fn new(basis: TimeBasis, tick_s: f64, nominal_s: f64) -> Self {
         Self {
             basis,
@@ -65,12 +69,12 @@ impl Timeline {
         }
     }
 
-    /// What was repaired since the start or the last reset.
+    /// The repairs since the start or the last reset.
     pub(super) fn repairs(&self) -> &TimestampRepairs {
         &self.repairs
     }
 
-    /// Where the times come from.
+    /// What the times are computed from.
     pub(super) fn basis(&self) -> TimeBasis {
         self.basis
     }
@@ -91,14 +95,14 @@ impl Timeline {
         Some(timestamp.saturating_sub(origin) as f64 * self.tick_s + self.shift_s)
     }
 
-    /// The timestamp of a time in seconds. `None` if the clip has no usable timestamps.
+    /// The timestamp at a time in seconds. `None` if the clip has no usable timestamps.
     pub(super) fn timestamp_at(&self, time_s: f64) -> Option<i64> {
         let origin = self.origin.filter(|_| self.basis == TimeBasis::Timestamps)?;
         let ticks = (time_s - self.shift_s) / self.tick_s;
         ticks.is_finite().then(|| origin.saturating_add(ticks.round() as i64))
     }
 
-    /// Prepares for frames from another position in the same clip. The origin stays.
+    /// Prepares for frames from another position in the same clip. The origin of the time is kept.
     pub(super) fn reset(&mut self) {
         self.last_s = None;
         self.repairs = TimestampRepairs::default();
@@ -109,8 +113,8 @@ impl Timeline {
         self.last_s.is_none()
     }
 
-    /// The time of the next frame in presentation order, in seconds. It is later than that of the frame before. `next` is
-    /// the timestamp of the frame after it.
+    /// The time in seconds of the next frame in presentation order, which is later than that of the frame
+    /// before. `next` is the timestamp of the frame after it.
     pub(super) fn advance(&mut self, timestamp: Option<i64>, next: Option<i64>) -> f64 {
         let time_s = match (self.basis, self.last_s) {
             (TimeBasis::Timestamps, None) => self.start(timestamp),
@@ -160,8 +164,9 @@ impl Timeline {
         self.repair(last_s, next_s, typical_s)
     }
 
-    /// A time between the last one and the next, at most one typical interval after the last. If the next timestamp is bad
-    /// as well, the step is small, so that the time stays before any good timestamps that follow.
+    /// A time in seconds between the last frame and the next one, at most one typical interval after the
+    /// last. If the next timestamp is bad as well, the step is small, so that the time stays before any good
+    /// timestamps that follow.
     fn repair(&mut self, last_s: f64, next_s: Option<f64>, typical_s: f64) -> f64 {
         self.repairs.repaired += 1;
         last_s
@@ -172,7 +177,7 @@ impl Timeline {
             }
     }
 
-    /// Whether nearly all of the last intervals are alike.
+    /// Whether nearly all of the last frame intervals are equal.
     fn is_steady(&self) -> bool {
         let typical_s = self.typical_interval_s();
         let alike =
@@ -197,8 +202,8 @@ impl Timeline {
     }
 }
 
-/// Whether timestamps, given in file order, are usable: most frames have one, most differ, and most are close to their
-/// position in presentation order.
+/// Whether timestamps, given in file order, can be used: most frames have one, most timestamps differ, and
+/// most are close to their position in presentation order.
 pub(super) fn are_usable(timestamps: &[Option<i64>]) -> bool {
     let mut present: Vec<(i64, usize)> =
         timestamps.iter().flatten().enumerate().map(|(position, &timestamp)| (timestamp, position)).collect();
@@ -216,7 +221,7 @@ pub(super) fn are_usable(timestamps: &[Option<i64>]) -> bool {
     (in_file <= 1 || present.len() * 2 > in_file) && in_order * 2 >= in_file
 }
 
-/// Mean frame rate over the timestamps given, in hertz; `None` if they span no time.
+/// Mean frame rate over the given timestamps, in hertz; `None` if they span no time.
 pub(super) fn mean_rate_hz(timestamps: &[Option<i64>], tick_s: f64) -> Option<f64> {
     let present = || timestamps.iter().copied().flatten();
     let span_s = present().max()?.checked_sub(present().min()?)? as f64 * tick_s;

@@ -5,7 +5,7 @@
 pub(super) struct TimestampRanges(Vec<(i64, i64)>);
 
 impl TimestampRanges {
-    /// The union of ranges that are sorted by their first timestamp.
+    /// The union of ranges that are sorted by their first timestamps.
     pub fn union(ranges: impl IntoIterator<Item = (i64, i64)>) -> Self {
         let mut union: Vec<(i64, i64)> = Vec::new();
         for (first, last) in ranges {
@@ -28,8 +28,9 @@ impl TimestampRanges {
         self.0.last().is_none_or(|(_, last)| *last < timestamp)
     }
 
-    /// The timestamps to seek, in order: one after each key frame that leads to a wanted frame. `keys` are the
-    /// timestamps of all key frames; `reorder` is the largest distance between decoding and presentation, in ticks.
+    /// The timestamps to seek, in order: one after each key frame that leads to a wanted frame. `keys` are
+    /// the timestamps of all key frames; `reorder` is the maximum distance between decoding and presentation,
+    /// in ticks.
     pub fn seek_timestamps(&self, keys: &[i64], reorder: i64) -> Vec<i64> {
         let group_at = |timestamp: i64| keys.partition_point(|key| *key <= timestamp).saturating_sub(1);
         let mut groups: Vec<usize> = Vec::new();
@@ -37,7 +38,7 @@ impl TimestampRanges {
             let next_new = groups.last().map_or(0, |group| group + 1);
             groups.extend(group_at(first.saturating_sub(reorder)).max(next_new)..=group_at(*last));
         }
-        // Halfway to the next key frame, since an index may hold decoding timestamps.
+        // Halfway to the next key frame, since the index may contain decoding timestamps.
         let after = |group: usize| {
             let key = keys.get(group)?;
             Some(keys.get(group + 1).map_or(key.saturating_add(reorder), |next| key.midpoint(*next)))

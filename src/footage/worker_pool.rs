@@ -1,5 +1,5 @@
-//! A pool of workers, one per core. Each decodes chunks of a video and runs the caller's task on every frame in place.
-//! The results are returned in the order of the chunks.
+//! A pool of workers, one for each core. Each worker decodes chunks of a video and runs the caller's task on
+//! every frame where it is decoded. The results are returned in the order of the chunks.
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
@@ -19,28 +19,28 @@ use super::timestamp_ranges::TimestampRanges;
 use super::{FrameTask, TaskFactory, luma};
 use crate::geometry::PixelRect;
 
-/// Chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core busy, few enough to
-/// bound the memory.
+/// Number of chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core
+/// busy, few enough to limit the memory.
 const CHUNKS_PER_WORKER: usize = 3;
-/// A worker stops asking its decoder for frames after this many failures in a row. Set by judgement: no intact video
-/// comes near.
+/// A worker stops asking its decoder for frames after this many failures in a row. Set by judgement: no
+/// intact video has nearly as many.
 const MAX_FAILURES: u32 = 1000;
 
 /// Consecutive packets that one worker decodes.
 #[derive(Default)]
 pub(super) struct Chunk {
     pub packets: Vec<VideoPacket>,
-    /// Receives the decoder of the chunk before, if this one continues it.
+    /// Receives the decoder of the chunk before, if this chunk continues that one.
     pub from: Option<Receiver<FrameDecoder>>,
-    /// Sends the decoder to the next chunk, if that one continues this.
+    /// Sends the decoder to the next chunk, if that chunk continues this one.
     pub to: Option<Sender<FrameDecoder>>,
 }
 
-/// What happened while a chunk was decoded, in order.
+/// The events while a chunk was decoded, in order.
 pub(super) enum DecodeEvent<T> {
-    /// Packets were lost. The first of their frames would have been one of the next `in_flight`.
+    /// Packets were lost. The first of their frames would have been one of the next `in_flight` frames.
     Lost { packets: u64, in_flight: u32 },
-    /// Part of a packet is missing. Its frame is one of the next `in_flight`.
+    /// Part of a packet is missing. The packet's frame is one of the next `in_flight` frames.
     Incomplete { in_flight: u32 },
     /// A frame was decoded.
     Frame(WorkResult<T>),
@@ -55,40 +55,42 @@ pub(super) struct WorkResult<T> {
     pub interlaced: bool,
     pub size: (u32, u32),
     pub format: Pixel,
-    /// The task's output. `None` if the frame was not selected, has another size, or a pixel format without luma.
+    /// The output of the task. `None` if the frame was not selected, has another size, or has a pixel format
+    /// without luma.
     pub output: Option<T>,
 }
 
-/// What all workers of a pool do.
+/// The task and settings of all workers of a pool.
 pub(super) struct PoolTask<'a, T> {
     /// Width and height in pixels of the frames to process; others are skipped.
     pub size: (u32, u32),
-    /// Decode only these areas of Motion JPEG frames.
+    /// Areas of Motion JPEG frames to which decoding is restricted; `None` for whole frames.
     pub only_areas: Option<Vec<PixelRect>>,
-    /// Process only frames with these timestamps.
+    /// Timestamps of the frames to process; `None` for all frames.
     pub selected: Option<TimestampRanges>,
-    /// Makes the task for a chunk.
+    /// Creates the task for a chunk.
     pub start: &'a TaskFactory<'a, T>,
 }
 
 type ChunkResult<T> = Result<Vec<DecodeEvent<T>>, FootageError>;
 
-/// A chunk and its number.
+/// A chunk to be decoded, and its number.
 struct ChunkJob {
     number: usize,
     chunk: Chunk,
 }
 
-/// The result of a job; `None` if the task panicked.
+/// The result of a chunk; `None` if the task panicked.
 struct FinishedJob<T> {
     number: usize,
     result: Option<ChunkResult<T>>,
 }
 
-/// Processes all chunks and passes their results to `take` in order, until it breaks off.
+/// Processes all chunks and passes their results to `take` in order, until `take` stops.
 ///
 /// # Errors
-/// If a decoder cannot be opened, and the errors of `take`.
+///
+/// [`FootageError`] if a decoder cannot be opened, and the errors of `take`.
 pub(super) fn run<T: Send>(
     config: &DecoderConfig,
     task: &PoolTask<'_, T>,
@@ -105,7 +107,7 @@ pub(super) fn run<T: Send>(
             scope.spawn(move || Worker::new(config, task).run(waiting, &done));
         }
         drop(done);
-        // These move into the scope, so that the workers end however it is left.
+        // Both ends move into the scope, so that the workers end no matter how the scope is left.
         let (jobs, finished) = (jobs, finished);
         let (mut sent, mut taken) = (0, 0);
         let mut early: BTreeMap<usize, ChunkResult<T>> = BTreeMap::new();
@@ -133,7 +135,7 @@ pub(super) fn run<T: Send>(
     })
 }
 
-/// One worker with what it reuses from chunk to chunk.
+/// One worker, with the buffers and decoders that it uses again for each chunk.
 struct Worker<'r, 'a, T> {
     config: DecoderConfig,
     task: &'r PoolTask<'a, T>,
@@ -184,7 +186,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
             self.decode(decoder, packet, task);
         }
         match (chunk.to, decoder) {
-            // If the decoder does not reach the next chunk, that one opens its own.
+            // If the decoder cannot be sent, the next chunk opens one of its own.
             (Some(to), Some(decoder)) => drop(to.send(decoder)),
             (None, Some(mut decoder)) => {
                 decoder.send_end();
@@ -197,7 +199,8 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
         Ok(std::mem::take(&mut self.events))
     }
 
-    /// Decodes only the regions of a Motion JPEG frame. Returns `false` if the packet needs the general decoder.
+    /// Decodes only the regions of a Motion JPEG frame. Returns `false` if the packet needs the general
+    /// decoder.
     fn decode_regions(&mut self, packet: &VideoPacket, task: &mut FrameTask<'_, T>) -> bool {
         let Some((decoder, data)) = self.region_decoder.as_mut().zip(packet.packet.data()) else {
             return false;
@@ -233,7 +236,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
         self.receive(decoder, task);
     }
 
-    /// Processes all frames that the decoder has ready.
+    /// Runs the task on all frames that the decoder has ready.
     fn receive(&mut self, decoder: &mut FrameDecoder, task: &mut FrameTask<'_, T>) {
         let mut failures = 0;
         while failures < MAX_FAILURES {

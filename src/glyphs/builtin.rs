@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::{GlyphFileError, GlyphSet};
 
-/// Description and picture of each built-in set.
+/// Description (TOML) and image (PNG) of each built-in glyph set.
 const SETS: [(&str, &[u8]); 3] = [
     (include_str!("../../templates/block/glyphs.toml"), include_bytes!("../../templates/block/block.png")),
     (include_str!("../../templates/slim/glyphs.toml"), include_bytes!("../../templates/slim/slim.png")),
@@ -14,7 +14,8 @@ const SETS: [(&str, &[u8]); 3] = [
 /// The built-in sets: common overlay digits, drawn for this project.
 ///
 /// # Errors
-/// An unusable file; a test checks that all are usable.
+///
+/// [`GlyphFileError`] if a built-in file cannot be used; a test checks that all can.
 pub fn builtin_sets() -> Result<Vec<GlyphSet>, GlyphFileError> {
     SETS.iter()
         .map(|(description, picture)| {

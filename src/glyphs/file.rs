@@ -1,12 +1,14 @@
-//! Glyph set files: `glyphs.toml` and one PNG per face, in one folder.
+//! Glyph set files: `glyphs.toml` and one PNG for each face, in one folder.
 //!
 //! ```toml
 //! name = "block"
-//! any_size = true            # glyphs may appear in any size; taught ones only in their stored size
+//! any_size = true            # glyphs may appear in any size; learned ones only in their stored size
+//!
 //! [[face]]
 //! picture = "block.png"      # luma + alpha, one row of equal cells, left to right
 //! cell = [12, 18]            # width, height of a cell in pixels
 //! channels = []              # channels shown in this face; empty: any
+//!
 //! [[face.glyph]]
 //! character = "0"
 //! column = 0                 # cell number from the left
@@ -31,49 +33,49 @@ use crate::toml_words::in_one_line;
 /// File name of the description in the folder of a glyph set.
 const DESCRIPTION: &str = "glyphs.toml";
 
-/// Maximum width and height of a cell, in pixels. It limits memory; set by judgement, several times the largest overlay
-/// digits.
+/// Maximum width and height of a cell, in pixels. It limits the memory that a file can take; set by
+/// judgement, several times the size of the largest overlay digits.
 const MAX_CELL_PX: usize = 512;
 
 /// Why the files of a glyph set cannot be read or written.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum GlyphFileError {
-    /// The folder that a setup names does not exist.
+    /// The glyph folder that a setup names does not exist.
     #[error(
-        "the glyph folder {} that the setup names does not exist: fix `glyphs` in {}, teach the digits, \
+        "the glyph folder {} that the setup names does not exist: fix `glyphs` in {}, label the digits, \
          or remove the key to use the built-in digits",
         folder.display(),
         setup.display()
     )]
     NoFolder {
-        /// The folder.
+        /// Path of the glyph folder.
         folder: PathBuf,
-        /// The setup file.
+        /// Path of the setup file.
         setup: PathBuf,
     },
-    /// A file cannot be read.
+    /// A file of a glyph set cannot be read.
     #[error("cannot read the glyph set file {path}: {reason}; teach the set again, or fix the path `glyphs` under [camera] in the setup file", path = .path.display())]
     Unreadable {
-        /// The file.
+        /// Path of the file, a description or an image.
         path: PathBuf,
-        /// The reason.
+        /// Reason of the failure, in words.
         reason: String,
     },
-    /// The content of a file is not valid.
+    /// The content of a file of a glyph set is not valid.
     #[error("the glyph set file {path} is not usable: {reason}", path = .path.display())]
     Malformed {
-        /// The file.
+        /// Path of the file, a description or an image.
         path: PathBuf,
-        /// What is wrong, and what would be valid.
+        /// What is wrong with the content, and what would be valid.
         reason: String,
     },
-    /// A file cannot be written.
+    /// A file of a glyph set cannot be written.
     #[error("cannot write the glyph set file {path}: {reason}", path = .path.display())]
     Unwritable {
-        /// The file.
+        /// Path of the file, a description or an image.
         path: PathBuf,
-        /// The reason.
+        /// Reason of the failure, in words.
         reason: String,
     },
 }
@@ -116,9 +118,10 @@ struct GlyphDescription {
 }
 
 impl GlyphSet {
-    /// Loads the set in a folder.
+    /// Loads the glyph set in a folder.
     ///
     /// # Errors
+    ///
     /// [`GlyphFileError`] names the file and what is wrong with it.
     pub fn load(folder: &Path) -> Result<Self, GlyphFileError> {
         let path = folder.join(DESCRIPTION);
@@ -129,8 +132,8 @@ impl GlyphSet {
         })
     }
 
-    /// Builds a set from the text of its description; `picture_bytes` gives the content of a picture file, and `path` is
-    /// the description's path for messages.
+    /// Builds a glyph set from the text of its description. `picture_bytes` returns the content of an image
+    /// file, and `path` is the description's path for messages.
     pub(super) fn from_parts(
         path: &Path,
         text: &str,
@@ -150,10 +153,11 @@ impl GlyphSet {
         Ok(Self { name: description.name, faces, any_size: description.any_size })
     }
 
-    /// Saves the set into a folder, which is created if it does not exist. The description is written last, so that a
-    /// folder with a description has all pictures.
+    /// Saves the glyph set into a folder, which is created if it does not exist. The description is written
+    /// last, so that a folder with a description has all images.
     ///
     /// # Errors
+    ///
     /// [`GlyphFileError::Unwritable`] names the file and the reason.
     pub fn save(&self, folder: &Path) -> Result<(), GlyphFileError> {
         fs::create_dir_all(folder).map_err(|error| unwritable(folder, &error))?;
@@ -236,7 +240,7 @@ fn glyph_from(
     })
 }
 
-/// The picture of a face: its cells in one row.
+/// The image of a face: its cells in one row.
 fn sheet_of(face: &Face) -> GrayAlphaImage {
     let (width, height) = face.cell;
     GrayAlphaImage::from_fn((face.glyphs.len() * width) as u32, height as u32, |x, y| {

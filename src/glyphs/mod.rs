@@ -1,8 +1,8 @@
 //! Glyph sets: the shapes of an overlay's characters.
 //!
-//! A set has one or more faces, because an overlay may use several type sizes; a face has one picture per character. Sets
-//! are taught from the pilot's footage ([`learn`](crate::learn)) or come with the program ([`builtin_sets`]). Both are
-//! plain image and text files ([`GlyphSet::load`]).
+//! A set has one or more faces, because an overlay may use several type sizes; a face has one image for each
+//! character. Sets are learned from the pilot's footage ([`learn`](crate::learn)) or come with the program
+//! ([`builtin_sets`]). Both are plain image and text files ([`GlyphSet::load`]).
 
 mod builtin;
 mod file;
@@ -14,34 +14,34 @@ use crate::model::channel::Channel;
 pub use builtin::builtin_sets;
 pub use file::GlyphFileError;
 
-/// The characters a glyph set may hold, in the order they are stored.
+/// The characters that a glyph set may contain, in the order in which they are stored.
 pub const CHARACTERS: &str = "0123456789.-:";
 
-/// One character's shape.
+/// The image of one character.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Glyph {
     /// The character.
     pub character: char,
-    /// Grey levels 0 to 255: rows x columns of the face's cell.
+    /// Grey levels, 0 to 255, as rows x columns of the face's cell.
     pub levels: Array2<f32>,
-    /// Opacity 0 to 1 of the same shape; 1 everywhere in taught sets.
+    /// Opacity, 0 to 1, as rows x columns of the face's cell; 1 everywhere in learned sets.
     pub opacity: Array2<f32>,
-    /// Advance: distance from the left edge of this glyph to that of the next one, in pixels of the cell.
+    /// Distance from the left edge of this glyph to that of the next one in a text, in pixels of the cell.
     pub advance: f32,
-    /// Number of pictures whose mean the levels are; `None` for drawn glyphs, which have no noise.
+    /// Number of images whose mean `levels` is; `None` for drawn glyphs, which have no noise.
     pub pictures: Option<u32>,
 }
 
 /// The glyphs of one typeface and size.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Face {
-    /// Name of the picture file, without its extension.
+    /// Name of the image file, without its extension.
     pub name: String,
-    /// The channels shown in this face; empty: any channel.
+    /// The channels shown in this face; empty if any channel may be.
     pub channels: Vec<Channel>,
     /// Width and height of the cell of every glyph, in pixels.
     pub cell: (usize, usize),
-    /// The glyphs, in the order of the picture.
+    /// The glyphs, in the order of the cells in the image.
     pub glyphs: Vec<Glyph>,
 }
 
@@ -74,16 +74,18 @@ impl Face {
 /// The faces of one overlay.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GlyphSet {
-    /// Its name, for messages.
+    /// Name of the set, for messages.
     pub name: String,
-    /// The faces.
+    /// The faces of the set.
     pub faces: Vec<Face>,
-    /// Whether glyphs may appear in any size on the frame (built-in sets), or only in their stored size (taught sets).
+    /// Whether glyphs may appear in any size in the frames (built-in sets), or only in their stored size
+    /// (learned sets).
     pub any_size: bool,
 }
 
 impl GlyphSet {
-    /// The face of a channel: the first that lists the channel, else the first for any channel.
+    /// The face of a channel: the first face that lists the channel, otherwise the first face for any
+    /// channel.
     #[must_use]
     pub fn face_for(&self, channel: &Channel) -> Option<&Face> {
         let named = self.faces.iter().find(|face| face.channels.contains(channel));

@@ -1,4 +1,5 @@
-//! Averages the images of each character to glyphs, without static background and at one contrast.
+//! Averages the images of each character to glyphs, after removing the static background and scaling all
+//! images to the same contrast.
 
 use ndarray::Array2;
 
@@ -10,20 +11,21 @@ use crate::recognise::{Background, CharacterPosition, Patch, Recogniser, Sample}
 use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
 
-/// Grey level that stays fixed when the contrast of an image is scaled: about the middle between strokes and their outline.
+/// Grey level that stays fixed when the contrast of an image is scaled: about the middle between the levels
+/// of the strokes and of their outline.
 const MIDDLE_LEVEL: f32 = 110.0;
 
-/// Number of images of a character whose mean has as much noise as the static background leaves in all of them (set by
-/// judgement).
+/// Weight of the static background when means are averaged over regions: the mean of this many images of a
+/// character has as much noise as the static background leaves in each region's mean (set by judgement).
 const BACKGROUND_EQUIVALENT_IMAGES: f32 = 1.0;
 
-/// Minimum number of images of a character to replace its first glyph (set by judgement).
+/// Minimum number of images of a character for their average to replace the first glyph (set by judgement).
 const MIN_IMAGES: usize = 4;
 
-/// Iterations of restoring grey levels from their features (set by judgement).
+/// Number of iterations for computing grey levels from their high-pass features (set by judgement).
 const RESTORING_ITERATIONS: usize = 4;
 
-/// The first glyphs of a face: means of the aligned cuts, in frame pixels.
+/// The first glyphs of a face: averages of the aligned cuts, in frame pixels.
 pub(crate) fn first_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Face {
     let widest = cuts.iter().map(|cut| cut.advance).fold(1.0, f32::max) * group.factor as f32;
     let cell = (widest.ceil() as usize, group.rows * group.factor);
@@ -50,9 +52,10 @@ pub(crate) fn first_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Face {
     Face { name, channels, cell, glyphs }
 }
 
-/// Replaces glyphs by averages over all characters that the first glyphs read in the sample with confidence. Before a
-/// static background these may be just the characters that are easy to see there, and they share the remainder of the
-/// background. In that case the labelled cuts are included, and regions have nearly equal weight.
+/// Replaces glyphs by averages over all characters that the first glyphs read in the sample with confidence.
+/// If there is a static background, these characters may be just those that are easy to see in front of it,
+/// and all of them contain the part of the background that could not be removed. In that case the labelled
+/// cuts are included, and regions have nearly equal weight.
 pub(crate) fn refine_glyphs(
     mut set: GlyphSet,
     groups: &[CutGroup<'_>],
@@ -91,7 +94,7 @@ pub(crate) fn refine_glyphs(
     set
 }
 
-/// Mean grey levels of a face's characters in one region.
+/// Mean grey levels of a face's characters in one region, from the sample.
 struct SampleMeans {
     /// Index of the region in the setup.
     setup_index: usize,
@@ -101,7 +104,8 @@ struct SampleMeans {
 }
 
 impl SampleMeans {
-    /// The means of all characters read with confidence in the sample; `None` where the text of the region is not found.
+    /// The means of all characters read with confidence in the sample; `None` if the text of the region is
+    /// not found.
     fn of(setup_index: usize, face: &Face, recogniser: &Recogniser, sample: &Sample) -> Option<Self> {
         let (background, high_pass, factor) = recogniser.background_of(setup_index)?;
         let background = BackgroundLevels::of(background, high_pass, factor);
@@ -117,7 +121,7 @@ impl SampleMeans {
         Some(all)
     }
 
-    /// Adds the labelled cuts of the region.
+    /// Adds the labelled cuts of the region to the means.
     fn add_cuts(&mut self, group: &SizeGroup<'_>, cuts: &[CharacterCut], face: &Face) {
         for cut in cuts {
             let region = &group.regions[cut.region];
@@ -136,8 +140,9 @@ impl SampleMeans {
     }
 }
 
-/// The average of a glyph over regions; `None` with too few images. Each region is weighted by the precision of its mean.
-/// Noise and moving scenery decrease with the number of images, but a static background does not.
+/// The average of a glyph over regions; `None` if there are too few images. Each region is weighted by the
+/// precision of its mean. The error from noise and moving scenery decreases with the number of images, but
+/// that from a static background does not.
 fn average_over_regions(glyph: &Glyph, means: &[&MeanLevels], has_static_background: bool) -> Option<Glyph> {
     let count: usize = means.iter().map(|mean| mean.count).sum();
     if count < MIN_IMAGES {
@@ -155,18 +160,19 @@ fn average_over_regions(glyph: &Glyph, means: &[&MeanLevels], has_static_backgro
 
 /// The static background and contrast of a region in grey levels.
 struct BackgroundLevels {
-    /// Grey levels of the static background, in working pixels; `None` where there is none.
+    /// Grey levels of the static background, one for each working pixel; `None` if there is no static
+    /// background.
     levels: Option<Array2<f32>>,
-    /// Contrast of the text, relative to the templates.
+    /// Contrast of the text, relative to that of the templates.
     contrast: f32,
     /// Frame pixels per working pixel, in each direction.
     factor: usize,
 }
 
 impl BackgroundLevels {
-    /// Restores the grey levels whose features are the background, as far as the high-pass filter preserves them. Each
-    /// iteration adds the difference between the wanted features and those of the present levels (iterative
-    /// deconvolution; common practice, no source).
+    /// Computes the grey levels whose features are those of the background, as far as the high-pass filter
+    /// preserves them. Each iteration adds the difference between the wanted features and those of the
+    /// present levels (iterative deconvolution; common practice, no source).
     fn of(background: &Background, high_pass: &HighPass, factor: usize) -> Self {
         let levels = background.features.as_ref().map(|features| {
             (0..RESTORING_ITERATIONS).fold(features.clone(), |levels, _| {
@@ -177,8 +183,8 @@ impl BackgroundLevels {
         Self { levels, contrast: background.contrast, factor }
     }
 
-    /// Removes the background from the grey levels of a window in frame pixels, and scales them to the contrast of the
-    /// templates.
+    /// Removes the background from the grey levels of a window in frame pixels, and scales them to the
+    /// contrast of the templates.
     fn remove_from(&self, mut levels: Array2<f32>) -> Array2<f32> {
         let working =
             |frame: usize| (frame + MARGIN_PX * self.factor).saturating_sub(MARGIN_PX) / self.factor;
@@ -190,8 +196,8 @@ impl BackgroundLevels {
     }
 }
 
-/// Converts a row and column of a window in working pixels to the window in frame pixels. Both windows begin [`MARGIN_PX`]
-/// of their own pixels before the region.
+/// Converts a row and a column of a window in working pixels to those of the window in frame pixels. Both
+/// windows begin [`MARGIN_PX`] of their own pixels before the region.
 fn in_frame_pixels(top: usize, left: f32, factor: usize) -> (isize, f32) {
     let frame = |working: f32| (working - MARGIN_PX as f32) * factor as f32 + MARGIN_PX as f32;
     (frame(top as f32).round() as isize, frame(left))
@@ -208,7 +214,8 @@ impl MeanLevels {
         Self { sum: Array2::zeros((height, width)), count: 0 }
     }
 
-    /// Adds the cell with its top left corner at a row and column of the patch's window in frame pixels.
+    /// Adds the cell whose top left corner is at the given row and column of the patch's window, in frame
+    /// pixels.
     fn add(&mut self, patch: &Patch, background: &BackgroundLevels, (top, left): (isize, f32)) {
         let levels = background.remove_from(patch.levels(1));
         let (first, share) = (left.floor() as isize, left - left.floor());

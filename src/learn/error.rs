@@ -9,7 +9,7 @@ use crate::advice::{Advice, Advised};
 #[non_exhaustive]
 pub enum LearnError {
     /// No label was given.
-    #[error("no reading is labelled: label at least one")]
+    #[error("no reading is labelled: label at least one reading")]
     NoLabels,
     /// No label can be used.
     #[error("none of the labels can be used: {0}")]
@@ -22,16 +22,16 @@ pub enum LearnError {
     TooFewAgree {
         /// Number of labels that could be used.
         labels: usize,
-        /// The first conflict, in words.
+        /// The first conflict between labels, in words.
         first: String,
     },
-    /// No text layout fits the labelled texts.
+    /// No text layout fits the labelled texts of some channels.
     #[error(
         "the readings labelled for {channels} do not fit into their boxes: check the texts and whether the boxes hold \
          the widest value"
     )]
     NoLayout {
-        /// The channels, separated by commas.
+        /// Names of the channels, separated by commas.
         channels: String,
     },
 }

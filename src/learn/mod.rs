@@ -1,16 +1,18 @@
-//! Learning the glyphs of an overlay from a few labelled readings.
+//! Learns the glyphs of an overlay from a few labelled readings.
 //!
 //! The folders are in the order of the work; none imports from a later one:
 //!
 //! 1. `labels`: the labels of the pilot, their format and their file.
 //! 2. `examples`: the images of the labelled regions, fetched from the clips.
-//! 3. `group`: regions with text of one size, as features.
-//! 4. `layout`: pitch and positions of the characters, from the strokes of the labelled texts.
-//! 5. `cut`: single characters, and how similar those of one kind are.
-//! 6. `align`: shifts the texts onto each other; the best agreement decides between layouts.
-//! 7. `segment`: all of this for one group; selects frames, removes the static background, separates faces.
+//! 3. `group`: groups the regions by text height and computes their features.
+//! 4. `layout`: computes pitch and positions of the characters from the strokes of the labelled texts.
+//! 5. `cut`: cuts single characters, and measures how similar the cuts of each character are.
+//! 6. `align`: shifts the texts onto each other, and chooses the layout with the best agreement.
+//! 7. `segment`: does all of this for one group; selects frames, removes the static background, separates
+//! faces.
 //! 8. `validate`: finds labels that contradict the others; these are left out.
-//! 9. `average`: averages the cuts, and the characters that the first glyphs read in the sample, to glyphs.
+//! 9. `average`: averages the cuts to first glyphs, and the characters that these read in the sample to final
+//! glyphs.
 //! 10. `requests`: proposes what to label next.
 
 mod align;
@@ -58,22 +60,24 @@ pub struct MissingDigits {
 pub struct LearnedGlyphs {
     /// The glyph set.
     pub set: GlyphSet,
-    /// Digits without a glyph, for each face that lacks some.
+    /// Digits that still have no glyph, with the channels of their face. An empty list of channels stands for
+    /// all channels.
     pub missing: Vec<MissingDigits>,
-    /// Labels that the others contradict. Nothing was learned from them.
+    /// Labels that contradict the other labels. Nothing was learned from them.
     pub suspects: Vec<SuspectLabel>,
     /// Labels that cannot be used, and why.
     pub rejected: Vec<RejectedLabel>,
-    /// Moments to label next because they probably show missing digits, the most useful first.
+    /// Frames to label next because they probably show missing digits, the most useful first.
     pub requests: Vec<LabelRequest>,
 }
 
 /// Learns a glyph set from training examples and a sample of the whole clip.
 ///
-/// `sample` holds one list of patches for each of `regions`, in the same order. The labels
-/// `insisted` on are used even if others contradict them.
+/// `sample` holds one list of patches for each of `regions`, in the same order. `insisted` has the channels
+/// and times, in seconds, of labels that are used even if others contradict them.
 ///
 /// # Errors
+///
 /// [`LearnError`] says why no glyphs can be learned.
 pub fn learn_glyphs(
     name: &str,
@@ -102,8 +106,8 @@ pub fn learn_glyphs(
     Ok(LearnedGlyphs { set, missing, suspects, rejected, requests })
 }
 
-/// Examples whose region can show their label, and the labels of the others with the reason. `rows` are those of the
-/// regions' strokes.
+/// Separates the examples whose region can show their label from the others, whose labels are returned with
+/// the reason. `rows` are the rows of the regions' strokes.
 fn usable_examples(
     regions: &[Region],
     examples: &[TrainingExample],

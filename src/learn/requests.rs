@@ -1,4 +1,4 @@
-//! Label requests: the moments that are worth labelling next.
+//! Label requests: proposes the frames that are most useful to label next.
 
 use image::GrayImage;
 use ndarray::Array2;
@@ -12,29 +12,30 @@ use crate::setup::Region;
 /// Maximum number of requests (set by judgement).
 const MAX_REQUESTS: usize = 6;
 
-/// Maximum number of requests of one channel before anything is labelled (set by judgement).
+/// Maximum number of requests for one channel as long as nothing is labelled (set by judgement).
 const MAX_FIRST_REQUESTS: usize = 6;
 
-/// Minimum expected number of missing digits that a requested moment shows (set by judgement).
+/// Minimum expected number of missing digits in a requested frame (set by judgement).
 const MIN_EXPECTED_DIGITS: f32 = 0.15;
 
-/// Minimum time between two requests of one channel, in seconds. Closer moments show similar texts (set by judgement).
+/// Minimum time between two requests for one channel, in seconds. Frames that are closer show similar texts
+/// (set by judgement).
 const MIN_DISTANCE_S: f64 = 0.8;
 
-/// Correlation above which two images of a region count as one text (set by judgement).
+/// Two images of a region with a higher correlation than this show the same text (set by judgement).
 const SAME_TEXT_CORRELATION: f32 = 0.9;
 
-/// Cell width of the high-pass filter for comparing images, in pixels. Any usual width serves.
+/// Cell width that the high-pass filter assumes for comparing images, in pixels. Any usual width serves.
 const CELL_PX: f32 = 14.0;
 
-/// A moment that is worth labelling.
+/// A request to label the reading of a channel in one frame.
 #[derive(Debug, Clone)]
 pub struct LabelRequest {
-    /// The channel.
+    /// Channel to label.
     pub channel: Channel,
     /// Time in seconds from the clip's first frame.
     pub time_s: f64,
-    /// Its region in the frame at that time.
+    /// Image of the channel's region in the frame at that time.
     pub image: GrayImage,
 }
 
@@ -44,7 +45,7 @@ impl LabelRequest {
     }
 }
 
-/// A sampled moment of a region in which a text was found.
+/// A frame of the sample in which a text was found in some region.
 struct RequestCandidate {
     region: usize,
     /// Index of the patch in the sample of the region.
@@ -52,8 +53,9 @@ struct RequestCandidate {
     assessment: PatchAssessment,
 }
 
-/// The moments of the sample to label next. First come those that probably show most missing digits, judged by shape, then
-/// those with the least certain text. They are separate in time and show different texts.
+/// The frames of the sample to label next. First come those that probably show most missing digits, judged by
+/// the shape prior, then those with the least certain text. They are separate in time and show different
+/// texts.
 pub(crate) fn next_requests(
     regions: &[Region],
     recogniser: &Recogniser,
@@ -78,7 +80,7 @@ fn candidates(regions: &[Region], recogniser: &Recogniser, sample: &Sample) -> V
     (0..regions.len()).flat_map(of_region).collect()
 }
 
-/// A requested image: its region, the likeliest text and its features.
+/// A requested image: its region, its most probable text and its features.
 struct RequestedImage {
     region: usize,
     text: String,
@@ -102,9 +104,9 @@ struct Selection<'a> {
 }
 
 impl Selection<'_> {
-    /// Selects the moments with the greatest expected number of missing digits that no selected moment shows.
+    /// Selects the frames with the greatest expected number of missing digits that no selected frame shows.
     fn add_missing_digits(&mut self, candidates: &[RequestCandidate], recogniser: &Recogniser) {
-        // Probability that no selected moment shows the digit, for each region.
+        // For each region and digit, the probability that no selected frame shows the digit.
         let mut still_missing = vec![[1.0_f32; 10]; self.regions.len()];
         while self.requests.len() < MAX_REQUESTS {
             let expected_digits = |candidate: &RequestCandidate| -> f32 {
@@ -117,7 +119,7 @@ impl Selection<'_> {
                 .filter(|(expected, candidate)| *expected > MIN_EXPECTED_DIGITS && !self.is_near(candidate));
             let Some((_, best)) = rated.max_by(|one, other| one.0.total_cmp(&other.0)) else { break };
             self.add(best, self.requested_image(best));
-            // Regions of one face share its digits.
+            // Regions with the same face share its digits.
             let same_face =
                 (0..self.regions.len()).filter(|other| recogniser.share_face(best.region, *other));
             for region in same_face {
@@ -130,7 +132,8 @@ impl Selection<'_> {
         }
     }
 
-    /// Fills up with the moments whose worst character fits its glyph least, if they are not read with certainty.
+    /// Fills the list with the frames whose worst character differs most from its glyph, unless they are read
+    /// with certainty.
     fn add_least_certain(&mut self, candidates: &[RequestCandidate]) {
         let mut by_fit: Vec<&RequestCandidate> = candidates.iter().collect();
         by_fit.sort_by(|a, b| a.assessment.min_correlation.total_cmp(&b.assessment.min_correlation));
@@ -173,9 +176,9 @@ impl Selection<'_> {
     }
 }
 
-/// The moments to label first, when no glyph is known. In each region they are as different from each other as possible,
-/// beginning in the middle of the clip (the greedy k-centre method of T. F. Gonzalez, Theoretical Computer Science 38,
-/// 1985).
+/// The frames to label first, when no glyph is known. In each region they differ from each other as much as
+/// possible; the first is in the middle of the clip (the greedy k-centre method of T. F. Gonzalez,
+/// Theoretical Computer Science 38, 1985).
 #[must_use]
 pub fn first_requests(regions: &[Region], sample: &Sample) -> Vec<LabelRequest> {
     let mut requests = Vec::new();
@@ -191,7 +194,7 @@ pub fn first_requests(regions: &[Region], sample: &Sample) -> Vec<LabelRequest> 
 /// Indices of at most `max_count` images that differ from each other, in ascending order.
 fn most_different(images: &[Array2<f32>], max_count: usize) -> Vec<usize> {
     let mut chosen = Vec::new();
-    // Correlation of every image with the most similar chosen one.
+    // For every image, its correlation with the most similar chosen image.
     let mut similarity = vec![f32::NEG_INFINITY; images.len()];
     let mut next = (!images.is_empty()).then_some(images.len() / 2);
     while let Some(number) = next.filter(|_| chosen.len() < max_count) {

@@ -1,4 +1,4 @@
-//! Training: from examples and sample to glyphs, with the conflicting labels left out.
+//! Training: computes glyphs from examples and sample, and leaves conflicting labels out.
 
 use super::average::{first_face, refine_glyphs};
 use super::error::LearnError;
@@ -15,17 +15,17 @@ use crate::glyphs::{Face, GlyphSet};
 use crate::recognise::{Recogniser, Sample};
 use crate::setup::Region;
 
-/// Maximum number of times that conflicting labels are left out and the others cut again. A wrong label can spoil the
-/// layout of all texts (set by judgement).
+/// Maximum number of times that conflicting labels are left out and the remaining examples are cut again.
+/// Repeating is needed because a wrong label can spoil the layout of all texts (set by judgement).
 const MAX_ROUNDS: usize = 3;
 
-/// What glyphs are learned from, apart from the examples.
+/// What glyphs are learned from, apart from the training examples.
 pub(crate) struct Training<'a> {
     /// Name of the glyph set.
     pub(crate) name: &'a str,
     pub(crate) regions: &'a [Region],
     pub(crate) sample: &'a Sample,
-    /// The labels that the pilot insists on.
+    /// Channels and times, in seconds, of the labels that are used although others contradict them.
     pub(crate) insisted: &'a [LabelMoment],
     /// Measured rows of the strokes of every region; `None` where no strokes are visible.
     pub(crate) rows: Vec<Option<StrokeRows>>,
@@ -34,16 +34,16 @@ pub(crate) struct Training<'a> {
 /// The cut examples of all regions.
 struct CutExamples<'a> {
     groups: Vec<CutGroup<'a>>,
-    /// Corrected rows of the strokes of every region.
+    /// Rows of the strokes of every region, corrected for static background.
     rows: Vec<Option<StrokeRows>>,
 }
 
 /// The result of a training.
 pub(crate) struct TrainedSet {
     pub(crate) set: GlyphSet,
-    /// The recogniser that read the sample with the first glyphs, made from the examples alone.
+    /// The recogniser that read the sample with the first glyphs, which were made from the examples alone.
     pub(crate) first_recogniser: Recogniser,
-    /// Labels that the others contradict. Nothing was learned from them.
+    /// Labels that contradict the other labels. Nothing was learned from them.
     pub(crate) suspects: Vec<SuspectLabel>,
 }
 
@@ -51,8 +51,9 @@ impl Training<'_> {
     /// Learns a glyph set from the labels that agree with each other.
     ///
     /// # Errors
-    /// [`LearnError::TooFewAgree`] where fewer than two labels agree, or the only one is contradicted, and
-    /// [`LearnError::NoLayout`] where texts do not fit into their boxes.
+    ///
+    /// [`LearnError::TooFewAgree`] if fewer than two labels agree, or if there is only one and it contradicts
+    /// the shape prior, and [`LearnError::NoLayout`] if texts do not fit into their boxes.
     pub(crate) fn learn(&self, mut examples: Vec<TrainingExample>) -> Result<TrainedSet, LearnError> {
         let (labels, mut suspects) = (examples.len(), Vec::new());
         for round in 0.. {
@@ -90,7 +91,8 @@ impl Training<'_> {
         Ok(CutExamples { groups, rows })
     }
 
-    /// Averages the cuts to the first glyphs, reads the sample with them, and averages what is read with confidence.
+    /// Averages the cuts to the first glyphs, reads the sample with them, and averages the characters that
+    /// are read with confidence.
     fn glyphs_of(&self, CutExamples { groups, rows }: &CutExamples<'_>) -> (GlyphSet, Recogniser) {
         let mut faces: Vec<Face> = groups.iter().map(first_face).collect();
         assign_channels(&mut faces, self.regions, rows);
@@ -101,15 +103,15 @@ impl Training<'_> {
     }
 }
 
-/// The examples without the labels found conflicting.
+/// The examples without those whose labels were found conflicting.
 fn without(examples: Vec<TrainingExample>, found: &[LabelOdds]) -> Vec<TrainingExample> {
     let is_kept = |index: &usize| found.iter().all(|odds| odds.label_index != *index);
     let kept = examples.into_iter().enumerate().filter(|(index, _)| is_kept(index));
     kept.map(|(_, example)| example).collect()
 }
 
-/// Assigns the channels to the faces. A single face serves all channels, so its list is left empty. Of several faces, a
-/// channel without label gets the one with the nearest height.
+/// Assigns the channels to the faces. A single face serves all channels, so its list stays empty. If there
+/// are several faces, a channel without label gets the face with the nearest text height.
 fn assign_channels(faces: &mut [Face], regions: &[Region], rows: &[Option<StrokeRows>]) {
     if let [only] = faces {
         only.channels.clear();

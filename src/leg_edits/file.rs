@@ -36,74 +36,73 @@ pub const EDITS_FILE: &str = "legs.toml";
 /// Maximum size of a file of edits, in bytes.
 const MAX_FILE_BYTES: u64 = 1 << 22;
 
-const HEAD: &str =
-    "# Legs as found, and what was edited by hand. They can be given when the flight is read again.\n";
+const HEAD: &str = "# The legs as found, and the edits made by hand. Give this file when the flight is read again, to keep the edits.\n";
 
 /// A problem with a file of edited legs.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum EditsFileError {
-    /// It cannot be read.
+    /// The file of edits cannot be read.
     #[error("cannot read the edited legs {}: {source}", path.display())]
     Unreadable {
-        /// The file.
+        /// Path of the file of edits.
         path: PathBuf,
-        /// The cause.
+        /// Error of the operating system.
         source: io::Error,
     },
-    /// Its content is not valid.
+    /// The content of the file of edits is not valid.
     #[error("the edited legs {} are not usable: {reason}; fix the file, or remove it to start again", path.display())]
     Malformed {
-        /// The file.
+        /// Path of the file of edits.
         path: PathBuf,
-        /// The problem.
+        /// What is wrong with the content, in words.
         reason: String,
     },
-    /// An edit does not fit the legs before it.
+    /// An edit in the file does not fit the legs that the edits before it leave.
     #[error("the edited legs {}, edit {number} ({edit}): {source}; remove that edit from the file", path.display())]
     Edit {
-        /// The file.
+        /// Path of the file of edits.
         path: PathBuf,
         /// Number of the edit, from 1.
         number: usize,
         /// The edit.
         edit: LegEdit,
-        /// The problem with it.
+        /// Why the edit is not possible.
         source: LegEditError,
     },
-    /// It belongs to another recording.
+    /// The file of edits belongs to another recording.
     #[error(
-        "the edited legs {} belong to another recording ({of}), not to {}: give the file from that recording's results",
+        "the edited legs {} belong to another recording ({of}), not to {}: give the file from the results of this recording",
         path.display(),
         clip.display()
     )]
     OtherRecording {
-        /// The file.
+        /// Path of the file of edits.
         path: PathBuf,
-        /// Names of the clips it belongs to.
+        /// Names of the clips that the file belongs to.
         of: String,
         /// The first clip given.
         clip: PathBuf,
     },
-    /// A clip is missing.
+    /// A clip cannot be opened to identify it.
     #[error("cannot open the clip {}: {source}", clip.display())]
     NoClip {
-        /// The clip.
+        /// Path of the clip.
         clip: PathBuf,
-        /// The cause.
+        /// Error of the operating system.
         source: io::Error,
     },
-    /// It cannot be written.
+    /// The file of edits cannot be written.
     #[error("cannot write the edited legs {}: {source}; check the free space and your rights there", path.display())]
     Unwritable {
-        /// The file.
+        /// Path of the file of edits.
         path: PathBuf,
-        /// The cause.
+        /// Error of the operating system.
         source: io::Error,
     },
 }
 
-/// A file of the recording, with what identifies it.
+/// One clip of the recording, with the length that identifies it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ClipIdentity {
@@ -127,7 +126,8 @@ impl LegEdits {
     /// Loads the edits of a recording and applies them to the legs they were made on.
     ///
     /// # Errors
-    /// [`EditsFileError`]; also where the file belongs to another recording than `clips`.
+    ///
+    /// [`EditsFileError`] if the file cannot be used, or if it belongs to a recording other than `clips`.
     pub fn load(path: &Path, clips: &[PathBuf]) -> Result<Self, EditsFileError> {
         let malformed = |reason| EditsFileError::Malformed { path: path.to_owned(), reason };
         let text = read_text(path)?;
@@ -150,7 +150,9 @@ impl LegEdits {
     /// Saves the edits of a recording; the file is written whole or not at all.
     ///
     /// # Errors
-    /// [`EditsFileError::NoClip`] or [`EditsFileError::Unwritable`].
+    ///
+    /// [`EditsFileError::NoClip`] if a clip cannot be opened, [`EditsFileError::Unwritable`] if the file
+    /// cannot be written.
     pub fn save(&self, path: &Path, clips: &[PathBuf]) -> Result<(), EditsFileError> {
         let unwritable = |source| EditsFileError::Unwritable { path: path.to_owned(), source };
         let table = EditsTable {
@@ -185,7 +187,8 @@ fn identities(clips: &[PathBuf]) -> Result<Vec<ClipIdentity>, EditsFileError> {
     clips.iter().map(identity).collect()
 }
 
-/// A recording is identified by the lengths of its files, since they may have been renamed or moved.
+/// Checks that a file of edits belongs to these clips. A recording is identified by the lengths of its files
+/// in bytes, since files may have been renamed or moved.
 fn check_belongs(path: &Path, of: &[ClipIdentity], clips: &[PathBuf]) -> Result<(), EditsFileError> {
     let lengths =
         |identities: &[ClipIdentity]| identities.iter().map(|identity| identity.bytes).collect::<Vec<u64>>();
@@ -199,7 +202,8 @@ fn check_belongs(path: &Path, of: &[ClipIdentity], clips: &[PathBuf]) -> Result<
     })
 }
 
-/// Checks that the legs as found are in order and within the recording. The error is the problem in words.
+/// Checks that the legs as found are in order of time and within the recording. The error states the problem
+/// in words.
 fn check_found(table: &EditsTable) -> Result<(), String> {
     let (first_s, last_s) = table.recording_s;
     let mut until_s = first_s;

@@ -1,7 +1,8 @@
 //! Edits of the found legs, as a list with undo and redo.
 //!
-//! The found legs are stored with the edits, so that applying the edits again gives the same legs even if a later
-//! version finds others. An edit changes the leg it names and the pair of that leg; all other pairs stay.
+//! The found legs are stored with the edits, so that applying the edits again gives the same legs even if a
+//! later version of the program finds others. An edit changes the leg it names and the pair of that leg; all
+//! other pairs stay.
 
 use std::fmt;
 
@@ -24,55 +25,55 @@ pub const SHORTEST_LEG_S: f64 = 1.0;
 pub enum LegEdit {
     /// Moves the start of a leg.
     MoveStart {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
-        /// The new start.
+        /// New start of the leg, in seconds of flight time.
         to_s: f64,
     },
     /// Moves the end of a leg.
     MoveEnd {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
-        /// The new end.
+        /// New end of the leg, in seconds of flight time.
         to_s: f64,
     },
     /// Splits a leg into two.
     Split {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
-        /// Where to split.
+        /// Time at which the leg is split, in seconds of flight time.
         at_s: f64,
     },
     /// Joins a leg with the next one.
     Join {
-        /// The first of the two.
+        /// Number of the first of the two legs, from 1.
         leg: usize,
     },
     /// Removes a leg.
     Delete {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
     },
     /// Sets the kind of a leg.
     Mark {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
         /// The new kind.
         kind: LegKind,
     },
     /// Sets the throttle of a leg and of its partner, since a pair is flown at one throttle.
     Throttle {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
-        /// Throttle in per cent; `None` for the throttle that the overlay shows, if any.
+        /// Throttle in per cent; `None` restores the throttle that the overlay shows, if any.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         percent: Option<f64>,
     },
     /// Adds a leg.
     Add {
-        /// Its start.
+        /// Start of the leg, in seconds of flight time.
         start_s: f64,
-        /// Its end.
+        /// End of the leg, in seconds of flight time.
         end_s: f64,
     },
 }
@@ -88,7 +89,9 @@ impl fmt::Display for LegEdit {
             Self::Mark { leg, kind: LegKind::Upwind } => write!(f, "mark leg {leg} as upwind"),
             Self::Mark { leg, kind: LegKind::Downwind } => write!(f, "mark leg {leg} as downwind"),
             Self::Mark { leg, kind: LegKind::Unpaired } => write!(f, "leave leg {leg} out"),
-            Self::Mark { leg, kind: LegKind::Leg } => write!(f, "let the speeds say what leg {leg} is"),
+            Self::Mark { leg, kind: LegKind::Leg } => {
+                write!(f, "let the speeds decide the kind of leg {leg}")
+            }
             Self::Throttle { leg, percent: Some(percent) } => write!(f, "set leg {leg} to {percent} %"),
             Self::Throttle { leg, percent: None } => write!(f, "remove the throttle given for leg {leg}"),
             Self::Add { start_s, end_s } => write!(f, "add a leg from {start_s:.1} s to {end_s:.1} s"),
@@ -100,54 +103,54 @@ impl fmt::Display for LegEdit {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LegEditError {
-    /// There is no such leg.
-    #[error("there is no leg {leg}: there are {legs}")]
+    /// The number names no leg.
+    #[error("there is no leg {leg}: the flight has {legs} legs")]
     NoSuchLeg {
         /// The number given.
         leg: usize,
-        /// Number of legs.
+        /// Number of legs in the flight.
         legs: usize,
     },
-    /// No leg follows this one.
-    #[error("leg {leg} is the last: there is none to join it with")]
+    /// The leg is the last one, so that it cannot be joined with a next one.
+    #[error("leg {leg} is the last: no leg follows that it could be joined with")]
     NothingFollows {
-        /// The leg.
+        /// Number of the leg, from 1.
         leg: usize,
     },
     /// A leg would become too short.
     #[error(
-        "a leg from {start_s:.1} s to {end_s:.1} s is too short: leave it {SHORTEST_LEG_S} s or more, or delete it"
+        "a leg from {start_s:.1} s to {end_s:.1} s is too short: make it {SHORTEST_LEG_S} s or longer, or delete it"
     )]
     TooShort {
-        /// Its start.
+        /// Start that the leg would have, in seconds of flight time.
         start_s: f64,
-        /// Its end.
+        /// End that the leg would have, in seconds of flight time.
         end_s: f64,
     },
     /// A leg would overlap another.
     #[error(
-        "a leg from {start_s:.1} s to {end_s:.1} s would reach into leg {other}: move or delete that one first"
+        "a leg from {start_s:.1} s to {end_s:.1} s would overlap leg {other}: move or delete leg {other} first"
     )]
     Overlap {
-        /// Its start.
+        /// Start that the leg would have, in seconds of flight time.
         start_s: f64,
-        /// Its end.
+        /// End that the leg would have, in seconds of flight time.
         end_s: f64,
-        /// Number of the other leg.
+        /// Number of the other leg, from 1.
         other: usize,
     },
-    /// A leg would leave the recording.
+    /// A leg would extend beyond the recording.
     #[error(
         "a leg from {start_s:.1} s to {end_s:.1} s is not within the recording, which lasts from {first_s:.1} s to {last_s:.1} s"
     )]
     OutsideRecording {
-        /// Its start.
+        /// Start that the leg would have, in seconds of flight time.
         start_s: f64,
-        /// Its end.
+        /// End that the leg would have, in seconds of flight time.
         end_s: f64,
-        /// Time of the first frame.
+        /// Time of the recording's first frame, in seconds of flight time.
         first_s: f64,
-        /// Time of the last frame.
+        /// Time of the recording's last frame, in seconds of flight time.
         last_s: f64,
     },
     /// The value is not a throttle.
@@ -208,14 +211,15 @@ impl LegEdits {
         &self.edits
     }
 
-    /// The edit that [`LegEdits::redo`] would apply again.
+    /// The undone edit that [`LegEdits::redo`] would apply again.
     #[must_use]
     pub fn next_redo(&self) -> Option<&LegEdit> {
         self.undone.last()
     }
 
-    /// Earliest and latest possible start of a leg, in seconds of flight time: from the end of the previous leg, or
-    /// the first frame, up to the minimum length. `None` where there is no such leg.
+    /// Earliest and latest possible start of a leg, in seconds of flight time. The earliest is the end of the
+    /// previous leg, or the first frame; the latest leaves the minimum length of a leg. `None` if there is no
+    /// such leg.
     #[must_use]
     pub fn room_of_start(&self, leg: usize) -> Option<(f64, f64)> {
         let index = index_of(&self.legs, leg).ok()?;
@@ -223,7 +227,9 @@ impl LegEdits {
         Some((before.map_or(self.recording_s.0, |leg| leg.end_s), self.legs[index].end_s - SHORTEST_LEG_S))
     }
 
-    /// Earliest and latest possible end of a leg; see [`LegEdits::room_of_start`].
+    /// Earliest and latest possible end of a leg, in seconds of flight time. The earliest leaves the minimum
+    /// length of a leg; the latest is the start of the next leg, or the last frame. `None` if there is no
+    /// such leg.
     #[must_use]
     pub fn room_of_end(&self, leg: usize) -> Option<(f64, f64)> {
         let index = index_of(&self.legs, leg).ok()?;
@@ -232,7 +238,7 @@ impl LegEdits {
         Some((self.legs[index].start_s + SHORTEST_LEG_S, latest_s))
     }
 
-    /// The options with the edited legs, if there is any edit; otherwise the options unchanged.
+    /// The options with the edited legs as given legs. Without edits the options stay unchanged.
     #[must_use]
     pub fn applied_to(&self, options: &LegOptions) -> LegOptions {
         if self.edits.is_empty() {
@@ -241,10 +247,11 @@ impl LegEdits {
         LegOptions { given: Some(self.legs.clone()), edits: self.edits.len(), ..options.clone() }
     }
 
-    /// Applies an edit. If it moves the same end as the last edit it replaces that one, so that undo restores the end
-    /// before both.
+    /// Applies an edit. If the last edit moved the same end of the same leg, the new edit replaces it, so
+    /// that undo restores the end before both.
     ///
     /// # Errors
+    ///
     /// [`LegEditError`] tells why the edit is not possible; nothing is changed then.
     pub fn make(&mut self, edit: LegEdit) -> Result<(), LegEditError> {
         apply(&mut self.legs, edit, self.recording_s)?;
@@ -330,7 +337,8 @@ fn index_of(legs: &[GivenLeg], leg: usize) -> Result<usize, LegEditError> {
     index.ok_or(LegEditError::NoSuchLeg { leg, legs: legs.len() })
 }
 
-/// Checks a stretch against the recording, and against all legs except the one at `index`.
+/// Checks that an interval lies within the recording, is long enough, and overlaps no leg except the one at
+/// `index`.
 fn check(
     legs: &[GivenLeg],
     index: Option<usize>,
@@ -456,13 +464,13 @@ fn add(
     Ok(())
 }
 
-/// The other leg of the same pair.
+/// Index of the other leg of the same pair.
 fn partner(legs: &[GivenLeg], index: usize) -> Option<usize> {
     let pair = legs[index].pair?;
     legs.iter().enumerate().position(|(other, leg)| other != index && leg.pair == Some(pair))
 }
 
-/// Dissolves the pair of a leg.
+/// Dissolves the pair that a leg belongs to.
 fn dissolve_pair(legs: &mut [GivenLeg], index: usize) {
     if let Some(partner) = partner(legs, index) {
         legs[partner].pair = None;

@@ -1,9 +1,10 @@
 //! Distinguishes circling in wind from legs flown up and down a course.
 //!
-//! In wind, the ground speed of a circle flown at constant airspeed follows a sine. Its crests and troughs can look
-//! like short legs. Real legs with turns between them show two levels with quick changes instead. Both models are
-//! fitted to the speed between successive crests and troughs, and the one with the smaller sum of squares over the
-//! whole flight describes it better. Both have four parameters for each two neighbours.
+//! In wind, the ground speed of a circle flown at constant airspeed follows a sine. Its crests and troughs
+//! can look like short legs. Real legs with turns between them show two levels with quick changes instead.
+//! Both models are fitted to the speed between successive crests and troughs; the one with the smaller sum of
+//! squares over the whole flight describes the flight better. Each model has four parameters for two
+//! neighbouring legs.
 
 use std::f64::consts::PI;
 
@@ -17,15 +18,16 @@ use crate::stats::median;
 /// Minimum number of turns between neighbouring legs that a decision needs (set by judgement).
 const MIN_TURNS: usize = 2;
 
-/// Half periods of the sine that are tried, as shares of the time between the middles of two neighbouring legs.
+/// Half periods of the sine that are tried, as multiples of the time between the middles of two neighbouring
+/// legs.
 const HALF_PERIODS: [f64; 7] = [0.75, 0.85, 0.95, 1.0, 1.05, 1.15, 1.3];
 
 /// Shifts of the edges of a turn that are tried, in seconds.
 const EDGE_SHIFTS_S: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 
-/// A flight is circling if one of these pairs of bounds holds. Real legs last longer than their turns; so where the
-/// flat parts take more of the time, the sine must fit much better. Chosen on two flight simulators
-/// (docs/benchmarks.md).
+/// The flight is circling if one of these pairs of bounds holds. Real legs last longer than the turns between
+/// them; so where the flat parts take a larger share of the time, the sine must fit much better to count as
+/// circling. Chosen on two flight simulators (docs/benchmarks.md).
 const BOUNDS: [CircleBounds; 2] = [
     CircleBounds { max_ratio: 0.9, max_flat_share: 0.4 },
     CircleBounds { max_ratio: 0.5, max_flat_share: 0.7 },
@@ -36,8 +38,8 @@ struct CircleBounds {
     max_flat_share: f64,
 }
 
-/// Whether the speed through the found legs follows the sine of a circle. `turn_before` tells for each leg whether a
-/// turn is visible before it.
+/// Whether the speed through the found legs follows the sine of a circle flown in wind. `turn_before` has one
+/// entry a leg: whether the speeds show a turn before it.
 pub(super) fn is_seen(grid: &FlightGrid, legs: &[LegSteps], turn_before: &[Option<bool>]) -> bool {
     let heading_known = grid.turning.iter().any(Option::is_some);
     let neighbours = legs.windows(2).zip(turn_before.iter().skip(1)).filter(|(_, turn)| **turn == Some(true));
@@ -59,7 +61,7 @@ fn flat_share(before: LegSteps, after: LegSteps) -> f64 {
     flat / (flat + after.first.saturating_sub(before.end) as f64)
 }
 
-/// Sums of squares about the best sine and about the best two levels.
+/// Sums of squared deviations of the speed from the best sine and from the best two levels.
 fn squares_of_both(speed: &[f64], before: LegSteps, after: LegSteps) -> Option<(f64, f64)> {
     let points: Vec<(f64, f64)> = (before.first..after.end)
         .filter(|step| speed[*step].is_finite())
@@ -78,7 +80,7 @@ fn squares_of_both(speed: &[f64], before: LegSteps, after: LegSteps) -> Option<(
     Some((sines.min_by(f64::total_cmp)?, levels.min_by(f64::total_cmp)?))
 }
 
-/// Sum of squares about the best sine with this half period, about a free mean level.
+/// Sum of squared deviations from the best sine with this half period, whose mean level is fitted as well.
 fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
     let phase = |row: usize| PI * points[row].0 / half_period_s;
     let design = DMatrix::from_fn(points.len(), 3, |row, column| match column {
@@ -89,7 +91,8 @@ fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
     squares_about(&design, points)
 }
 
-/// Sum of squares about the best two levels joined by half a cosine, the shape of a turn at a constant rate.
+/// Sum of squared deviations from the best two levels joined by half a cosine, which is the shape of a turn
+/// at a constant rate.
 fn squares_of_levels(points: &[(f64, f64)], from_s: f64, to_s: f64) -> Option<f64> {
     let turned = |time_s: f64| {
         let share = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);

@@ -1,4 +1,4 @@
-//! The flight on an even time grid: the input of the search for legs.
+//! The flight resampled to even time steps: the input of the search for legs.
 
 use crate::model::channel::Channel;
 use crate::series::{Series, Updates, without_outliers};
@@ -7,17 +7,18 @@ use crate::stats::{median, quantile};
 /// Step of the grid, in seconds.
 pub(super) const STEP_S: f64 = 0.2;
 
-/// Maximum age of an update that fills a grid step without one, in seconds. For slow overlays it is one and a half
-/// update intervals instead (set by judgement).
+/// Maximum age of an overlay update that fills a grid step without an update of its own, in seconds. For slow
+/// overlays the limit is one and a half update intervals instead (set by judgement).
 const MAX_UPDATE_AGE_S: f64 = 0.5;
 
-/// Maximum length of a blank stretch within a leg, in seconds. A longer one may hide a turn (set by judgement).
+/// Maximum length of a blank interval within a leg, in seconds. A longer one may hide a turn (set by
+/// judgement).
 const MAX_BLANK_S: f64 = 3.0;
 
 /// Maximum length of a gap in the recording within a leg, in seconds (set by judgement).
 const MAX_GAP_S: f64 = 1.5;
 
-/// Turn rates in degrees a second: below the first the flight is straight, above the second it is a turn (set by
+/// Turn rates in degrees a second: the flight is straight below the first and turns above the second (set by
 /// judgement).
 const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
 
@@ -25,66 +26,67 @@ const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
 /// source). A leg flown into a wind nearly as fast as the aircraft is still faster than this.
 const STANDING_MPS: f64 = 2.0;
 
-/// Ground speed from which an aircraft that stood has taken off, in m/s (common practice, no source).
+/// Ground speed above which an aircraft that stood has taken off, in m/s (common practice, no source).
 const AIRBORNE_MPS: f64 = 4.0;
 
-/// Rates of climb or descent in m/s: below the first the flight is level, above the second it is not (set by
-/// judgement).
+/// Rates of climb or descent in m/s: the flight is level below the first and climbs or descends above the
+/// second (set by judgement).
 const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
 
 /// Time on either side over which the rate of climb is measured, in seconds.
 const CLIMB_REACH_S: f64 = 2.0;
 
-/// Time after take-off and before landing in which no leg is searched, in seconds, where no altitude is shown (set by
-/// judgement).
+/// Time after take-off and before landing in which no leg is searched, in seconds, if the overlay shows no
+/// altitude (set by judgement).
 const NEAR_GROUND_S: f64 = 8.0;
 
-/// The same where the altitude is shown, in seconds: climb and descent are then recognised directly.
+/// Time after take-off and before landing in which no leg is searched, in seconds, if the overlay shows the
+/// altitude: climb and descent are then recognised directly.
 const NEAR_GROUND_WITH_ALTITUDE_S: f64 = 2.0;
 
 /// Time on either side over which the slope of the speed is measured, in seconds.
 const SLOPE_REACH_S: f64 = 1.0;
 
-/// Upper limit of the typical slope within legs, as a share of the speed per second. It is needed because a flight of
-/// many short turns has little flat speed to measure the slope from. At 25 m/s it is 0.2 m/s a second (set by
-/// judgement).
+/// Upper limit of the typical slope of the speed within legs, as a share of the speed per second: 0.2 m/s a
+/// second at 25 m/s. A limit is needed because a flight of many short turns has little flat speed to measure
+/// the slope from (set by judgement).
 const MAX_TYPICAL_SLOPE: f64 = 0.008;
 
 /// Upper limit of the squared slope of one step, relative to the typical squared slope.
 const MAX_SQUARED_SLOPE: f64 = 16.0;
 
-/// Ratio of the standard deviation of gusts to that of slopes measured over 2 s, in seconds, for gusts with a
-/// correlation time of about 5 s.
+/// Factor from the standard deviation of the speed's slope, measured over 2 s, to the standard deviation of
+/// the gusts, in seconds; valid for gusts with a correlation time of about 5 s.
 const GUST_PER_SLOPE_S: f64 = 2.3;
 
 /// Throttle changes smaller than this are noise of the stick, in per cent (set by judgement).
 pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
 
-/// The flight in steps of [`STEP_S`]. All vectors have one entry a step.
+/// The flight in time steps of [`STEP_S`] seconds. All vectors have one entry a step.
 #[derive(Debug, Clone)]
 pub(super) struct FlightGrid {
     /// Time of the start of the first step, in seconds of flight time.
     pub start_s: f64,
-    /// Speed; NaN where no reading is trusted.
+    /// Speed, in the speed channel's unit; NaN where no reading is trusted.
     pub speed: Vec<f64>,
-    /// Steps that no leg may contain.
+    /// True for steps that no leg may contain.
     pub broken: Vec<bool>,
-    /// Steps at whose start the throttle changes.
+    /// True for steps at whose start the throttle changes.
     pub throttle_change: Vec<bool>,
-    /// Turning, from 0 (straight) to 1 (turn); `None` where the heading is not known.
+    /// How far the aircraft turns, from 0 (straight) to 1 (turning); `None` where the heading is not known.
     pub turning: Vec<Option<f64>>,
-    /// Climbing or descending, from 0 (level) to 1; 0 where the altitude is not known.
+    /// How far the aircraft climbs or descends, from 0 (level) to 1; 0 where the altitude is not known.
     pub climbing: Vec<f64>,
-    /// Squared slope of the speed, relative to the typical one within legs.
+    /// Squared slope of the speed, divided by the typical squared slope within legs.
     pub sloping: Vec<f64>,
     /// Typical standard deviation of the speed about the mean of a leg, in the speed's unit.
     pub noise: f64,
-    /// Mean ground speed below which the aircraft does not fly, in the speed's unit.
+    /// Ground speed below which the aircraft stands, taxies or is carried, in the speed's unit.
     pub standing_speed: f64,
 }
 
 impl FlightGrid {
-    /// Puts a series on the grid. `None` without a trusted speed, or for a flight of more than a week.
+    /// Resamples a series to the grid; `None` for a series without a trusted speed, or longer than a week.
     pub fn of(series: &Series) -> Option<Self> {
         let speed = series.updates(&Channel::Speed);
         let quantum = series.readings.channel(&Channel::Speed)?.quantum();
@@ -118,14 +120,14 @@ impl FlightGrid {
         })
     }
 
-    /// Time of the start of a step.
+    /// Time of the start of a step, in seconds of flight time.
     pub fn time_s(&self, step: usize) -> f64 {
         self.start_s + step as f64 * STEP_S
     }
 }
 
-/// The last update of each step. A step without an update repeats the previous one while that is younger than
-/// `held_s`, since an overlay slower than the grid still shows it.
+/// The value of the last overlay update in each step. A step without an update repeats the previous value as
+/// long as that is younger than `held_s` seconds, since an overlay slower than the grid still shows it.
 fn on_grid(updates: &Updates, start_s: f64, steps: usize, held_s: f64) -> Vec<f64> {
     let mut grid = vec![f64::NAN; steps];
     for (time, value) in updates.time_s.iter().zip(&updates.values) {
@@ -145,7 +147,7 @@ fn on_grid(updates: &Updates, start_s: f64, steps: usize, held_s: f64) -> Vec<f6
     grid
 }
 
-/// Time since the last update before `time_s`, in seconds.
+/// Time from the last update before `time_s` to `time_s`, in seconds.
 fn updates_age(updates: &Updates, time_s: f64) -> f64 {
     let after = updates.time_s.partition_point(|time| *time < time_s);
     after.checked_sub(1).and_then(|last| updates.time_s.get(last)).map_or(f64::INFINITY, |last| time_s - last)
@@ -207,7 +209,8 @@ fn climbing(altitude: &[f64], altitude_si: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Steps where the median throttle of the next 2 s differs most from that of the previous 2 s.
+/// Marks the steps at which the median throttle of the next 2 s differs from that of the previous 2 s, and
+/// differs most among the neighbouring steps.
 fn throttle_changes(throttle: &[f64]) -> Vec<bool> {
     let span = (2.0 / STEP_S) as usize;
     let change: Vec<f64> = (0..throttle.len())
@@ -227,7 +230,7 @@ fn throttle_changes(throttle: &[f64]) -> Vec<bool> {
         .collect()
 }
 
-/// Turn rate over about 1 s, scaled between straight (0) and turning (1).
+/// Turn rate over about 1 s for each step, scaled from 0 (straight) to 1 (turning).
 fn turning(heading: &[f64]) -> Vec<Option<f64>> {
     let reach = (0.6 / STEP_S) as usize;
     (0..heading.len())
@@ -242,8 +245,8 @@ fn turning(heading: &[f64]) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Slope of the least-squares line through the steps around each step, in speed per second. NaN where the aircraft
-/// stands, and where less than half of the steps are trusted.
+/// Slope of the least-squares line through the speeds around each step, in speed units per second. NaN where
+/// the aircraft stands, and where less than half of the speeds are trusted.
 fn slopes(speed: &[f64], standing_speed: f64) -> Vec<f64> {
     let reach = (SLOPE_REACH_S / STEP_S) as usize;
     (0..speed.len())
@@ -265,14 +268,15 @@ fn slopes(speed: &[f64], standing_speed: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Standard deviation of the slope within legs, from the flattest 15 % of the flight: 15 % of normally distributed
-/// values lie within 0.1891 standard deviations of zero. At least a quarter of a display step a second.
+/// Standard deviation of the speed's slope within legs, estimated from the flattest 15 % of the flight: 15 %
+/// of normally distributed values lie within 0.1891 standard deviations of zero. The result is at least a
+/// quarter of a display step per second.
 fn typical_slope(slopes: &[f64], quantum: f64) -> f64 {
     let sizes: Vec<f64> = slopes.iter().map(|slope| slope.abs()).collect();
     (quantile(&sizes, 0.15).unwrap_or(0.0) / 0.1891).max(0.25 * quantum).max(1e-9)
 }
 
-/// Squared slopes, relative to the typical slope at that speed.
+/// Squared slope of each step, divided by the typical squared slope at that speed.
 fn sloping(slopes: &[f64], speed: &[f64], usual: f64) -> Vec<f64> {
     let typical = quantile(speed, 0.7).unwrap_or(1.0);
     slopes

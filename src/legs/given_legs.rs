@@ -10,11 +10,11 @@ use thiserror::Error;
 use super::LegKind;
 use crate::files::read_error_in_words;
 
-/// Maximum size of a file of legs, in bytes.
+/// Maximum size of a legs file, in bytes.
 const MAX_FILE_BYTES: u64 = 1 << 22;
 
-/// A stretch that the pilot calls a leg. It is used as the steady middle, without deviating ends (see
-/// [`super::find`]).
+/// A leg that the pilot gives by its times. The whole interval counts as the steady middle, except for
+/// deviating ends (see [`super::find`]).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GivenLeg {
@@ -22,108 +22,108 @@ pub struct GivenLeg {
     pub start_s: f64,
     /// End, in seconds of flight time.
     pub end_s: f64,
-    /// Its role.
+    /// Direction of the leg relative to the wind, or unpaired.
     pub kind: LegKind,
-    /// Throttle in per cent, where given.
+    /// Throttle in per cent; `None` if it is not given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub throttle_percent: Option<f64>,
-    /// Start and end of the whole leg in seconds of flight time, where it reaches further.
+    /// Start and end of the whole leg in seconds of flight time, if it extends beyond the steady middle.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub whole_s: Option<(f64, f64)>,
-    /// Two neighbouring legs with the same number form a pair, whatever their speeds are.
+    /// Number of a pair: two neighbouring legs with the same number form a pair, whatever their speeds are.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pair: Option<u32>,
 }
 
 impl GivenLeg {
-    /// A leg with its times and its kind only.
+    /// A leg of which only the times and the kind are given.
     #[must_use]
     pub fn new(start_s: f64, end_s: f64, kind: LegKind) -> Self {
         Self { start_s, end_s, kind, throttle_percent: None, whole_s: None, pair: None }
     }
 }
 
-/// A problem with a file of legs.
+/// A problem with a legs file.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum LegsFileError {
-    /// The file cannot be opened or read.
+    /// The legs file cannot be opened or read.
     #[error("cannot read the legs file {}: {source}", path.display())]
     Unreadable {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
-        /// The cause.
+        /// Error of the operating system.
         source: io::Error,
     },
-    /// The file is not text, or is far larger than a list of legs.
+    /// The file is not text, or is far larger than a list of legs could be.
     #[error("{} is not a legs file: it is not a short text; give a CSV file, not the clip", path.display())]
     NotText {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
     },
-    /// The cells are separated by semicolons.
-    #[error("{}: its cells are separated by semicolons: separate them by commas, and write decimals with a point", path.display())]
+    /// The cells of the file are separated by semicolons instead of commas.
+    #[error("{}: the cells are separated by semicolons; separate them by commas, and write decimals with a point", path.display())]
     Semicolons {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
     },
-    /// A column is missing.
+    /// The header of the file lacks a column.
     #[error("{}: no column \"{column}\": the first line must name start_s, end_s, kind and throttle_percent", path.display())]
     MissingColumn {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
-        /// The column.
+        /// Name of the missing column.
         column: &'static str,
     },
-    /// A cell cannot be understood.
+    /// A cell of the file cannot be understood.
     #[error("{}, line {line}, column {column}: \"{value}\" is not {wanted}", path.display())]
     BadCell {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
-        /// Line in the file, from 1.
+        /// Line number in the file, from 1.
         line: u64,
-        /// The column.
+        /// Name of the cell's column.
         column: &'static str,
         /// The cell as written.
         value: String,
         /// The values that are allowed.
         wanted: &'static str,
     },
-    /// The stretch ends before it starts.
-    #[error("{}, line {line}: the leg ends at {end_s} s, before or at its start at {start_s} s: exchange them or fix the times", path.display())]
+    /// A leg ends before it starts.
+    #[error("{}, line {line}: the leg ends at {end_s} s, before or at its start at {start_s} s; swap the two times or fix them", path.display())]
     Reversed {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
-        /// Line in the file, from 1.
+        /// Line number in the file, from 1.
         line: u64,
-        /// Start as given, in seconds.
+        /// Start of the leg as given, in seconds of flight time.
         start_s: f64,
-        /// End as given, in seconds.
+        /// End of the leg as given, in seconds of flight time.
         end_s: f64,
     },
     /// The file has a header but no leg.
-    #[error("{}: no leg below the header: write one line a leg", path.display())]
+    #[error("{}: there is no leg below the header; write one line for each leg", path.display())]
     NoLegs {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
     },
-    /// Two stretches overlap.
+    /// Two legs overlap.
     #[error("{}, line {line}: the leg from {start_s} s starts before the leg on line {other_line} ends at {other_end_s} s: legs must not overlap", path.display())]
     Overlap {
-        /// The file.
+        /// Path of the legs file.
         path: PathBuf,
-        /// Line in the file, from 1.
+        /// Line number of the leg in the file, from 1.
         line: u64,
-        /// Start as given, in seconds.
+        /// Start of the leg as given, in seconds of flight time.
         start_s: f64,
-        /// Line of the leg it overlaps with.
+        /// Line number of the other leg, from 1.
         other_line: u64,
-        /// End of that leg, in seconds.
+        /// End of the other leg, in seconds of flight time.
         other_end_s: f64,
     },
 }
 
-/// Indices of the columns in the header.
+/// Indices of the columns of a legs file, as found in its header.
 struct ColumnIndices {
     start: usize,
     end: usize,
@@ -131,11 +131,13 @@ struct ColumnIndices {
     throttle: usize,
 }
 
-/// Reads a file of legs: CSV with a header that names at least `start_s`, `end_s`, `kind` and `throttle_percent`, in
-/// any order. Other columns are ignored, so that a `legs.csv` of the results can be used. Kinds are upwind, downwind,
-/// unpaired and leg, in upper or lower case. An empty throttle is unknown. The legs are returned in order of time.
+/// Reads a legs file: CSV with a header that names at least `start_s`, `end_s`, `kind` and
+/// `throttle_percent`, in any order. Other columns are ignored, so that the `legs.csv` of a result folder can
+/// be used. The kinds are upwind, downwind, unpaired and leg, in upper or lower case. An empty throttle means
+/// that the throttle is not known. The legs are returned in order of time.
 ///
 /// # Errors
+///
 /// [`LegsFileError`] names the file, the line, the column, the value and the fix.
 pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<GivenLeg>, LegsFileError> {
     let path = path.as_ref();
@@ -230,7 +232,8 @@ fn kind(cell: &str) -> Option<LegKind> {
     }
 }
 
-/// The throttle of a cell: `Some(None)` where it is empty, `None` where it is no throttle.
+/// Parses the throttle of a cell, in per cent: `Some(None)` for an empty cell, `None` if the cell holds no
+/// throttle.
 fn throttle(cell: &str) -> Option<Option<f64>> {
     if cell.is_empty() {
         return Some(None);

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::note::{Flag, NotPaired};
 
-/// The role of a stretch of the flight.
+/// Direction of a leg relative to the wind, or its role in the flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum LegKind {
@@ -12,22 +12,22 @@ pub enum LegKind {
     Upwind,
     /// Flown with the wind.
     Downwind,
-    /// A leg without a partner flown the other way. It is reported, but used for no airspeed.
+    /// A leg without a partner flown the other way. It is reported, but no airspeed is computed from it.
     #[serde(alias = "odd")]
     Unpaired,
-    /// A given leg whose direction is still to be found from the speeds, or a leg of a pattern of three or more
-    /// directions.
+    /// A given leg whose direction is still to be decided by the speeds, or a leg of a pattern of three or
+    /// more directions.
     Leg,
 }
 
 /// Whether a leg counts towards an airspeed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LegUse {
-    /// It is in a pair or in a pattern.
+    /// The leg is part of a pair or of a pattern.
     Used,
-    /// It is in a pair whose legs may not have been flown opposite ways.
+    /// The leg is part of a pair whose two legs may not have been flown in opposite directions.
     Doubtful,
-    /// It is in no pair, for this reason.
+    /// The leg is in no pair, for this reason.
     LeftOut(NotPaired),
 }
 
@@ -36,7 +36,8 @@ pub enum LegUse {
 pub struct Leg {
     /// Start of the whole leg, in seconds of flight time.
     ///
-    /// The result files state the steady middle instead. A leg given with those times has the same median.
+    /// The result files state the times of the steady middle instead. A leg that is given with those times
+    /// has the same median.
     pub start_s: f64,
     /// End of the whole leg, in seconds of flight time.
     pub end_s: f64,
@@ -44,7 +45,7 @@ pub struct Leg {
     pub steady_start_s: f64,
     /// End of the steady middle, in seconds of flight time.
     pub steady_end_s: f64,
-    /// Its role.
+    /// Direction of the leg relative to the wind, or unpaired.
     pub kind: LegKind,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
@@ -53,19 +54,21 @@ pub struct Leg {
     /// Median speed over the overlay updates of the steady middle, interpolated within the display
     /// step it falls into (see [`grouped_median`](crate::stats::grouped_median)).
     pub speed_median: f64,
-    /// Spread of the speed in the steady middle: 1.4826 times the median absolute deviation.
+    /// Spread of the speed in the steady middle, in the speed channel's unit: 1.4826 times the median
+    /// absolute deviation, which equals the standard deviation of normally distributed values.
     pub speed_spread: f64,
-    /// Overlay updates in the steady middle whose speed is trusted.
+    /// Number of overlay updates in the steady middle whose speed is trusted.
     pub samples: usize,
-    /// Standard uncertainty of the median. It includes autocorrelation and rounding.
+    /// Standard uncertainty of the median speed. It includes autocorrelation and rounding.
     pub speed_uncertainty: f64,
-    /// Median pack voltage over the steady middle, in volts.
+    /// Median pack voltage over the steady middle, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
-    /// Median altitude over the steady middle, in the altitude channel's unit.
+    /// Median altitude over the steady middle, in the altitude channel's unit; `None` if the overlay shows
+    /// none.
     pub altitude: Option<f64>,
-    /// Median number of satellites over the steady middle.
+    /// Median number of satellites over the steady middle; `None` if the overlay shows none.
     pub satellites: Option<f64>,
-    /// Whether it counts towards an airspeed.
+    /// Whether the leg counts towards an airspeed.
     pub usage: LegUse,
     /// Warnings about this leg.
     pub flags: Vec<Flag>,

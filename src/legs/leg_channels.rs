@@ -7,32 +7,32 @@ use crate::model::channel::Channel;
 use crate::series::{Series, Updates};
 use crate::stats::{grouped_median, mean, median, scaled_mad};
 
-/// Margin left out at either end of the flat part of a leg, in seconds (set by judgement).
+/// Time left out at either end of the flat part of a leg, in seconds (set by judgement).
 const MARGIN_S: f64 = 0.4;
 
-/// A leg reaches this far beyond its flat part unless the next leg is near, in seconds: after a turn the aircraft
-/// regains speed and the receiver lags (set by judgement).
+/// Time by which the whole leg extends beyond its flat part at either end unless the next leg is near, in
+/// seconds: after a turn the aircraft regains speed and the receiver lags (set by judgement).
 const BEYOND_FLAT_S: f64 = 1.0;
 
-/// Length of the pieces in which deviating ends are cut off, in seconds.
+/// Length of the pieces that are cut off at the ends of a leg while they deviate from the rest, in seconds.
 const PIECE_S: f64 = 1.0;
 
-/// Minimum length of the steady middle, in seconds: no cut makes it shorter.
+/// Minimum length of the steady middle that cutting off deviating ends may leave, in seconds.
 const MIN_STEADY_S: f64 = 3.0;
 
-/// An end piece is cut off when it differs from the median of the stretch by more than this many spreads and by more
-/// than a display step.
+/// An end piece is cut off when it differs from the median of the leg by more than this many spreads (1.4826
+/// times the median absolute deviation) and by more than a display step.
 const END_DEVIATION_SPREADS: f64 = 2.0;
 
-/// A leg is not steady when its speed drifts by more than this many spreads about the drift, and by more than this
-/// share of the speed (set by judgement).
+/// A leg is not steady when its speed drifts by more than this many times the spread about the drift line,
+/// and by more than this share of the speed (the next constant). Both set by judgement.
 const NOT_STEADY_SPREADS: f64 = 4.0;
 const NOT_STEADY_SHARE: f64 = 0.07;
 
 /// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).
 const SHORT_LEG_S: f64 = 4.0;
 
-/// An interval of the flight, in seconds.
+/// An interval of flight time, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TimeInterval {
     pub start_s: f64,
@@ -45,7 +45,7 @@ impl TimeInterval {
     }
 }
 
-/// The overlay updates of the channels that describe a leg.
+/// The overlay updates of the channels that describe a leg: speed, throttle, voltage and others.
 pub(super) struct LegChannels {
     pub speed: Updates,
     pub quantum: f64,
@@ -86,15 +86,16 @@ impl LegChannels {
         !self.throttle.values.is_empty()
     }
 
-    /// The steady middle of a found leg: first a margin at either end is left out.
+    /// The steady middle of a leg that was found in the speeds: a margin at either end is left out, then ends
+    /// that deviate are cut off.
     pub fn steady_of_found(&self, leg: TimeInterval) -> TimeInterval {
         let spare_s = ((leg.length_s() - MIN_STEADY_S) / 2.0).clamp(0.0, MARGIN_S);
         let inner = TimeInterval { start_s: leg.start_s + spare_s, end_s: leg.end_s - spare_s };
         self.without_unsteady_ends(to_milliseconds(inner))
     }
 
-    /// Cuts off pieces of a second at either end while they differ clearly from the rest. Applying it to its own
-    /// result changes nothing.
+    /// Cuts off pieces of one second at either end while they differ clearly from the rest. Applying the
+    /// function to its own result changes nothing.
     pub fn without_unsteady_ends(&self, mut stretch: TimeInterval) -> TimeInterval {
         while let Some(shorter) = self.shorter(stretch) {
             stretch = to_milliseconds(shorter);
@@ -102,7 +103,8 @@ impl LegChannels {
         stretch
     }
 
-    /// The stretch without its worse end piece; `None` when both ends fit.
+    /// The interval without that one of its two end pieces which deviates more; `None` when both fit the
+    /// rest.
     fn shorter(&self, stretch: TimeInterval) -> Option<TimeInterval> {
         if stretch.length_s() - PIECE_S < MIN_STEADY_S {
             return None;
@@ -124,13 +126,13 @@ impl LegChannels {
         }
     }
 
-    /// Median throttle over a stretch, rounded to whole per cent.
+    /// Median throttle over an interval, rounded to whole per cent.
     pub fn throttle_percent(&self, stretch: TimeInterval) -> Option<f64> {
         median(self.throttle.within(stretch.start_s, stretch.end_s)).map(f64::round)
     }
 
-    /// Describes a leg; `None` where no speed in its steady middle is trusted. Step and uncertainty are filled in
-    /// later.
+    /// Describes a leg by its medians and flags; `None` where no speed in its steady middle is trusted. Step
+    /// and uncertainty are filled in later.
     pub fn leg(
         &self,
         whole: TimeInterval,
@@ -160,8 +162,8 @@ impl LegChannels {
         })
     }
 
-    /// Flags a speed that drifts over the leg by more than gusts explain. The spread is taken about the drift: about
-    /// the median, a drift would widen its own limit.
+    /// Flags a speed that drifts over the leg by more than gusts explain. The spread is taken about the drift
+    /// line: if it were taken about the median, a drift would raise its own limit.
     fn not_steady(&self, speeds: &[f64]) -> Option<Note> {
         let change = change_over(speeds)?;
         let max_change = (NOT_STEADY_SPREADS * spread_about_line(speeds)?).max(2.0 * self.quantum);
@@ -199,15 +201,15 @@ fn spread_about_line(values: &[f64]) -> Option<f64> {
     scaled_mad(&level)
 }
 
-/// Drift of values over their whole stretch: twice the difference between the means of its halves. `None` below two
-/// values.
+/// Drift of values over their interval, in the unit of the values: twice the difference between the means of
+/// its second and first half. `None` for fewer than two values.
 fn change_over(values: &[f64]) -> Option<f64> {
     let (first, second) = values.split_at(values.len() / 2);
     Some(2.0 * (mean(second)? - mean(first)?))
 }
 
-/// The whole leg around its flat part. `before_s` is the end of the previous flat part, `after_s` the start of the
-/// next.
+/// Extends the flat part of a leg to the whole leg. `before_s` is the end of the previous flat part,
+/// `after_s` the start of the next.
 pub(super) fn whole_leg(flat: TimeInterval, before_s: Option<f64>, after_s: Option<f64>) -> TimeInterval {
     let reach = |gap_s: f64| BEYOND_FLAT_S.min(gap_s / 2.0).max(0.0);
     TimeInterval {
@@ -216,14 +218,14 @@ pub(super) fn whole_leg(flat: TimeInterval, before_s: Option<f64>, after_s: Opti
     }
 }
 
-/// Rounds times to the millisecond, as the result files do, so that a leg given from such a file is exactly the same
-/// stretch.
+/// Rounds both times to the millisecond, as the result files do, so that a leg given from such a file has
+/// exactly the same times.
 fn to_milliseconds(stretch: TimeInterval) -> TimeInterval {
     let round = |time_s: f64| (time_s * 1000.0).round() / 1000.0;
     TimeInterval { start_s: round(stretch.start_s), end_s: round(stretch.end_s) }
 }
 
-/// Circular mean of headings in degrees; `None` without headings.
+/// Circular mean of headings, in degrees; `None` without headings.
 pub(super) fn mean_heading(headings: &[f64]) -> Option<f64> {
     let part = |of: fn(f64) -> f64| -> f64 { headings.iter().map(|heading| of(heading.to_radians())).sum() };
     (!headings.is_empty()).then(|| part(f64::sin).atan2(part(f64::cos)).to_degrees().rem_euclid(360.0))

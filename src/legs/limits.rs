@@ -1,4 +1,4 @@
-//! Limits beyond which a leg is flagged, apart from those of the speed itself.
+//! Limits of height change, satellites and voltage beyond which a leg is flagged.
 
 use super::note::Note;
 use crate::model::channel::Channel;
@@ -6,8 +6,8 @@ use crate::series::Series;
 use crate::setup::{FULL_CELL_V, LANDING_V_PER_CELL};
 use crate::stats;
 
-/// Change of height above which a leg is flagged, in metres. The altitude of a receiver wanders by a few metres by
-/// itself (common practice, no source).
+/// Change of height above which a leg is flagged, in metres. The altitude that a receiver shows wanders by a
+/// few metres even in level flight (common practice, no source).
 const HEIGHT_CHANGE_M: f64 = 5.0;
 
 /// Number of satellites below which a leg is flagged. Four give a position; more make the speed reliable (common
@@ -31,8 +31,8 @@ impl LegLimits {
         Self { altitude_si: series.altitude_si(), speed_si: series.speed_si(), min_voltage_v }
     }
 
-    /// Flags a change of height. By conservation of energy it is worth `dV = g dh / V` at the speed `V`; both are in
-    /// the flight's units.
+    /// Flags a change of height, and states the speed that it is worth by conservation of energy: `dV = g dh
+    /// / V` at the speed `V`. `change` and `speed` are in the units of the series.
     pub fn height(&self, change: f64, speed: f64) -> Option<Note> {
         let change_m = change * self.altitude_si;
         let worth = GRAVITY * change_m / (speed * self.speed_si) / self.speed_si;
@@ -50,9 +50,9 @@ impl LegLimits {
     }
 }
 
-/// The landing limit of the pack: the usual limit of a cell times the number of cells that the flight's highest
-/// voltage needs. A pack that starts half empty may be counted one cell short; the limit is then too low rather than
-/// too high.
+/// The landing limit of the pack, in volts: the usual limit of a cell times the number of cells that the
+/// flight's highest voltage needs. A pack that starts half empty may be counted one cell short; the limit is
+/// then too low rather than too high.
 fn landing_limit_v(series: &Series) -> Option<f64> {
     let voltage = series.alive(&Channel::Voltage)?;
     let highest_v = stats::quantile(&voltage.values, 0.99)?;

@@ -1,21 +1,22 @@
 //! Joins legs that a gust has divided.
 //!
 //! The turns of one flight resemble each other, and so do its legs; gusts come in all sizes and at any time.
-//! Therefore several thresholds of the strength of a turn are tried. The best one leaves turns of similar strength
-//! between legs of similar length, and small variability within the legs.
+//! Therefore several thresholds of the strength of a turn are tried. The best threshold leaves turns of
+//! similar strength between legs of similar length, and small variability within the legs.
 
 use super::flight_grid::{FlightGrid, STEP_S};
 use super::partition::LegSteps;
 use crate::stats::{median, quantile, sorted, standard_deviation};
 
-/// Maximum time between two legs that may be joined, in seconds. More than a turn lies between legs further apart
-/// (set by judgement).
+/// Maximum time between two legs that may be joined, in seconds: more than a turn lies between legs that are
+/// further apart (set by judgement).
 const MAX_TURN_S: f64 = 12.0;
 
-/// Standard deviation of logarithms that is assumed where fewer than three values are left to measure it.
+/// Standard deviation of logarithms that is assumed if fewer than three values are available to measure it.
 const ASSUMED_DEVIATION: f64 = 0.5;
 
-/// Lower limit of the standard deviation within legs, as a share of the typical one.
+/// Lower limit of the standard deviation of the speed within legs, as a share of the typical one of the
+/// flight.
 const MIN_VARIABILITY_SHARE: f64 = 0.2;
 
 /// Joins neighbouring legs that no turn separates.
@@ -34,8 +35,8 @@ pub(super) fn joined(grid: &FlightGrid, legs: Vec<LegSteps>) -> Vec<LegSteps> {
         .map_or(legs, |(_, joined)| joined)
 }
 
-/// Strength of the turn between two legs, in the speed's unit: the change of level plus twice the depth of the dip
-/// below the lower level. Infinite where the legs must stay apart.
+/// Strength of the turn between two legs, in the speed's unit: the change of level plus twice the depth of
+/// the dip below the lower level. Infinite for legs that must not be joined.
 fn turn_strength(grid: &FlightGrid, before: LegSteps, after: LegSteps) -> f64 {
     let between = before.end..after.first;
     let apart = between.len() as f64 * STEP_S > MAX_TURN_S
@@ -66,8 +67,9 @@ fn join_up_to(limit: f64, legs: &[LegSteps], strengths: &[f64]) -> Vec<LegSteps>
     joined
 }
 
-/// Disorder of a division into legs: the standard deviation of the logarithms of the turns' strengths, plus that of
-/// the logarithms of the legs' lengths, plus the logarithm of the standard deviation within legs.
+/// Disorder of a division into legs: the standard deviation of the logarithms of the turns' strengths, plus
+/// that of the logarithms of the legs' lengths, plus the logarithm of the standard deviation of the speed
+/// within legs.
 fn disorder(grid: &FlightGrid, legs: &[LegSteps], strengths: &[f64]) -> f64 {
     let scatter = |values: Vec<f64>| {
         let known = standard_deviation(&values).filter(|_| values.len() >= 3);
@@ -78,7 +80,8 @@ fn disorder(grid: &FlightGrid, legs: &[LegSteps], strengths: &[f64]) -> f64 {
     scatter(strengths.collect()) + scatter(lengths.collect()) + within(grid, legs).ln()
 }
 
-/// Standard deviation of the speed within legs, at least [`MIN_VARIABILITY_SHARE`] of the typical one.
+/// Standard deviation of the speed within legs, in the speed's unit, at least [`MIN_VARIABILITY_SHARE`] of
+/// the typical one.
 fn within(grid: &FlightGrid, legs: &[LegSteps]) -> f64 {
     let of_leg = |leg: &LegSteps| {
         let variance = standard_deviation(&grid.speed[leg.first..leg.end]).unwrap_or(0.0).powi(2);

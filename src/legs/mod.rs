@@ -42,14 +42,14 @@ pub enum ThrottleSource {
     /// Given by the pilot as a list of steps.
     #[serde(rename = "told")]
     Given,
-    /// Given in the file of legs.
+    /// Given in the legs file.
     LegsFile,
     /// Not known: the steps are numbered.
     #[default]
     Numbered,
 }
 
-/// Two legs flown one after the other at one throttle, one each way.
+/// Two legs flown one after the other at one throttle, in opposite directions.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegPair {
     /// Index of the upwind leg in the list of legs.
@@ -60,9 +60,10 @@ pub struct LegPair {
     pub step: u32,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Reasons to doubt that the two legs were flown opposite ways in the wind of this flight.
+    /// Reasons to doubt that the two legs were flown in opposite directions in the wind of this flight.
     pub doubts: Vec<Note>,
-    /// Largest error of the airspeed if the doubts are justified, in the speed channel's unit; 0 without doubts.
+    /// Largest error that the airspeed has if the doubts are justified, in the speed channel's unit; 0
+    /// without doubts.
     pub max_error: f64,
 }
 
@@ -75,13 +76,13 @@ pub struct LegSet {
     pub pairs: Vec<LegPair>,
     /// Where the throttle of the legs comes from.
     pub throttle_source: ThrottleSource,
-    /// Variability of the speed within the legs; `None` without legs.
+    /// Variability of the speed within the legs; `None` if there are no legs.
     pub variability: Option<SpeedVariability>,
     /// Direction of each leg, in degrees clockwise from north; `None` where the overlay shows no heading.
     pub headings_deg: Vec<Option<f64>>,
     /// Legs flown in three or more directions at one throttle.
     pub patterns: Vec<LegPattern>,
-    /// Metres per second in one unit of the speeds.
+    /// Factor from the unit of the speeds to metres per second.
     pub speed_si: f64,
     /// Warnings about the flight as a whole.
     pub notes: Vec<Note>,
@@ -90,21 +91,22 @@ pub struct LegSet {
 /// The legs, throttle steps and limits that the pilot gives.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct LegOptions {
-    /// Legs to use instead of those found in the speeds.
+    /// Legs to use instead of searching for legs in the speeds.
     pub given: Option<Vec<GivenLeg>>,
-    /// Number of edits that led from the legs found to [`Self::given`]; 0 where those were given directly.
+    /// Number of edits by which the pilot changed the found legs to [`Self::given`]; 0 if the legs were given
+    /// directly.
     pub edits: usize,
     /// The throttle steps in the order flown, in per cent.
     ///
-    /// They override the throttle that the overlay shows, unless there are more steps than pairs, or a step would
-    /// hold pairs shown at different throttles. The throttles of a file of legs override them.
+    /// They override the throttle that the overlay shows, unless there are more steps than pairs, or a step
+    /// would hold pairs shown at different throttles. The throttles of a legs file override them.
     pub throttle_steps: Option<Vec<f64>>,
-    /// Pack voltage below which a leg is flagged, in volts. `None` stands for the usual landing limit of the number
-    /// of cells that the highest voltage of the flight suggests.
+    /// Pack voltage below which a leg is flagged, in volts. `None` stands for the usual landing limit of a
+    /// pack, whose number of cells is estimated from the highest voltage of the flight.
     pub min_voltage_v: Option<f64>,
 }
 
-/// Given legs that do not fit the flight.
+/// A given leg that does not fit the flight.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum GivenLegError {
@@ -113,48 +115,50 @@ pub enum GivenLegError {
         "the given leg from {start_s} s to {end_s} s lies outside the recording, which lasts from {first_s:.1} s to {last_s:.1} s: fix its times"
     )]
     OutsideFlight {
-        /// Start as given, in seconds of flight time.
+        /// Start of the leg as given, in seconds of flight time.
         start_s: f64,
-        /// End as given, in seconds of flight time.
+        /// End of the leg as given, in seconds of flight time.
         end_s: f64,
-        /// Time of the first frame, in seconds.
+        /// Time of the recording's first frame, in seconds of flight time.
         first_s: f64,
-        /// Time of the last frame, in seconds.
+        /// Time of the recording's last frame, in seconds of flight time.
         last_s: f64,
     },
     /// A leg ends before it starts.
-    #[error("the given leg from {start_s} s to {end_s} s ends before it starts: exchange its times")]
+    #[error("the given leg from {start_s} s to {end_s} s ends before it starts: swap its two times")]
     Reversed {
-        /// Start as given, in seconds of flight time.
+        /// Start of the leg as given, in seconds of flight time.
         start_s: f64,
-        /// End as given, in seconds of flight time.
+        /// End of the leg as given, in seconds of flight time.
         end_s: f64,
     },
     /// A leg starts before the previous one ends.
     #[error(
-        "the given leg from {start_s} s overlaps the one that ends at {other_end_s} s: legs must not overlap"
+        "the given leg from {start_s} s overlaps the leg that ends at {other_end_s} s: legs must not overlap"
     )]
     Overlap {
-        /// Start as given, in seconds of flight time.
+        /// Start of the leg as given, in seconds of flight time.
         start_s: f64,
         /// End of the previous leg, in seconds of flight time.
         other_end_s: f64,
     },
 }
 
-/// A given leg may reach this far beyond the recording, in seconds, because its times are rounded (set by judgement).
+/// Time by which a given leg may extend beyond the recording, in seconds, because its times are rounded (set
+/// by judgement).
 const MAX_OVERHANG_S: f64 = 0.5;
 
-/// Finds the legs, or uses the given ones; then describes and pairs them.
+/// Finds the legs in the speeds, or uses the given ones; then describes and pairs them.
 ///
-/// A leg is found where the speed changes slowly about one level (the flat part). The whole leg reaches up to 1 s
-/// beyond its flat part. The steady middle is the flat part without 0.4 s at either end, and without further seconds
-/// at the ends whose speed differs clearly from the rest. Given legs lose only such deviating ends, so that a leg
-/// that was trimmed once is not trimmed again.
+/// A leg is found where the speed changes slowly about one level (the flat part). The whole leg extends up to
+/// 1 s beyond its flat part at either end. The steady middle is the flat part without 0.4 s at either end,
+/// and without further seconds at the ends whose speed differs clearly from the rest. Given legs lose only
+/// such deviating ends, so that a leg that was trimmed once is not trimmed again.
 ///
 /// # Errors
-/// [`GivenLegError`] when a given leg is reversed, overlaps another or lies outside the flight. [`LegSet::notes`]
-/// names everything else that is missing.
+///
+/// [`GivenLegError`] when a given leg is reversed, overlaps another or lies outside the flight. Everything
+/// else that is missing is named in [`LegSet::notes`].
 pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, GivenLegError> {
     let Some(channels) = LegChannels::of(series, options.min_voltage_v) else {
         return Ok(LegSet {
@@ -182,12 +186,12 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, GivenLegErr
     Ok(leg_set(linked, circling, &channels, series, options))
 }
 
-/// How a leg is connected with its neighbours.
+/// How a leg is connected with the legs before and after it.
 struct NeighbourLink {
-    /// Number of the pair that the pilot assigned it to.
+    /// Number of the pair that the pilot assigned the leg to.
     pair: Option<u32>,
-    /// Whether the speeds show a turn between the previous leg and this one; `None` for given legs, where this is not
-    /// examined.
+    /// Whether the speeds show a turn between the previous leg and this one; `None` for given legs, for which
+    /// this is not examined.
     turn_before: Option<bool>,
 }
 
@@ -217,7 +221,7 @@ fn checked_legs(given: &[GivenLeg], series: &Series) -> Result<Vec<GivenLeg>, Gi
     Ok(given)
 }
 
-/// The given legs, each with the number of its assigned pair.
+/// The given legs, each with the number of the pair that the pilot assigned it to.
 fn given_legs(channels: &LegChannels, given: &[GivenLeg]) -> Vec<(Leg, Option<u32>)> {
     given
         .iter()
@@ -232,7 +236,7 @@ fn given_legs(channels: &LegChannels, given: &[GivenLeg]) -> Vec<(Leg, Option<u3
         .collect()
 }
 
-/// Keeps an assigned pair number where exactly two neighbouring legs carry it.
+/// Keeps an assigned pair number only if exactly two neighbouring legs carry it.
 fn assigned_pairs(pair_numbers: &[Option<u32>]) -> Vec<Option<u32>> {
     let carriers = |pair: u32| pair_numbers.iter().filter(|other| **other == Some(pair)).count();
     let beside = |index: usize, pair: u32| {
@@ -245,7 +249,8 @@ fn assigned_pairs(pair_numbers: &[Option<u32>]) -> Vec<Option<u32>> {
     pair_numbers.iter().enumerate().map(kept).collect()
 }
 
-/// The legs found in the speeds.
+/// The legs found in the speeds, each with whether a turn is seen before it; and whether the flight is
+/// circling.
 fn found_legs(channels: &LegChannels, series: &Series) -> (Vec<(Leg, Option<bool>)>, bool) {
     let Some(grid) = FlightGrid::of(series) else { return (Vec::new(), false) };
     let straight = turns::without_turns(&grid, partition::legs(&grid));
@@ -374,8 +379,8 @@ fn steps_of(
     }
 }
 
-/// Writes kind, step and throttle into the legs, and returns the pairs. The slower of two found legs is the upwind
-/// one; a kind given by the pilot overrides that.
+/// Writes kind, step and throttle into the legs, and returns the pairs. The slower of two found legs is the
+/// upwind one, unless the pilot gave its kind.
 fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &ThrottleSteps) -> Vec<LegPair> {
     let mut pairs = Vec::new();
     for (pair, &(step, throttle_percent)) in judged.iter().zip(&steps.of_pairs) {
@@ -426,7 +431,7 @@ fn missing_note(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Opti
     }
 }
 
-/// Marks every leg without a partner with the reason. Legs that the pilot gave are not flagged with it.
+/// Marks every unpaired leg with the reason. Legs that the pilot gave get no flag for it.
 fn mark_unpaired(legs: &mut [Leg], left_out: &[Option<NotPaired>], given: bool) {
     for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Unpaired) {
         if let Some(why) = why {
@@ -436,7 +441,8 @@ fn mark_unpaired(legs: &mut [Leg], left_out: &[Option<NotPaired>], given: bool) 
     }
 }
 
-/// Largest number of unpaired legs that are named one by one; more are only counted (set by judgement).
+/// Maximum number of unpaired legs that are named one by one; if there are more, only their number is stated
+/// (set by judgement).
 const MAX_NAMED_LEGS: usize = 3;
 
 fn unpaired_notes(legs: &[Leg]) -> Vec<Note> {

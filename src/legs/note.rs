@@ -10,36 +10,37 @@ use crate::advice::Advice;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum NotPaired {
-    /// There is no other leg.
+    /// There is no other leg in the flight.
     Alone,
-    /// The pilot gave the kinds of the legs.
+    /// The pilot gave kinds that rule the pair out, such as unpaired.
     Given,
-    /// They are flown at different throttles.
+    /// The legs were flown at different throttles.
     Throttle,
-    /// Their headings are not opposite.
+    /// The headings of the legs are not opposite.
     Heading,
     /// The speeds show no turn between them.
     NoTurn,
-    /// Half the difference of their speeds is not the wind of the flight.
+    /// Half the difference of the legs' speeds is not the wind of the flight.
     Wind,
-    /// One is much longer than the other.
+    /// One leg is much longer than the other.
     Lengths,
-    /// One is much shorter than the typical leg of the flight.
+    /// One leg is much shorter than the typical leg of the flight.
     Short,
-    /// Much less time lies between them than a typical turn of the flight takes.
+    /// The time between the legs is much shorter than a typical turn of the flight.
     QuickTurn,
-    /// Too much time lies between them.
+    /// The time between the legs is too long.
     Apart,
-    /// The pack's voltage differs.
+    /// The pack voltage differs too much between the legs.
     Voltage,
-    /// They would fit, but no turn joins their pair to another pair, and the pairs that are joined fit better.
+    /// The legs would fit, but no turn of typical length joins their pair to another pair, and pairs that are
+    /// joined fit better.
     OutsideRuns,
-    /// The leg that would fit belongs to another pair.
+    /// The leg that would match belongs to another pair.
     Taken,
 }
 
 impl NotPaired {
-    /// The reason in two or three words, for a diagram.
+    /// The reason in two or three words, for a label in a diagram.
     #[must_use]
     pub fn phrase(self) -> &'static str {
         match self {
@@ -65,16 +66,16 @@ impl fmt::Display for NotPaired {
         f.write_str(match self {
             Self::Alone => "there is no other leg",
             Self::Given => "marked as not to be used",
-            Self::Throttle => "the legs beside it were flown at another throttle",
-            Self::Heading => "no leg beside it was flown the opposite way",
-            Self::NoTurn => "no turn is seen between it and the legs beside it",
-            Self::Wind => "its difference from the legs beside it is not the wind of this flight",
-            Self::Lengths => "the legs beside it are much longer or shorter",
+            Self::Throttle => "the legs before and after it were flown at another throttle",
+            Self::Heading => "the legs before and after it were not flown in the opposite direction",
+            Self::NoTurn => "no turn is seen between this leg and the legs before and after it",
+            Self::Wind => "its speed differs from those of the neighbouring legs by more or less than the wind of this flight explains",
+            Self::Lengths => "the neighbouring legs are much longer or shorter",
             Self::Short => "it is much shorter than the other legs of this flight",
             Self::QuickTurn => "the turn next to it is much quicker than the others of this flight",
-            Self::Apart => "the legs beside it were flown too long before or after",
-            Self::Voltage => "the legs beside it were flown at another pack voltage",
-            Self::OutsideRuns => "it lies outside the runs",
+            Self::Apart => "the neighbouring legs were flown too long before or after it",
+            Self::Voltage => "the neighbouring legs were flown at another pack voltage",
+            Self::OutsideRuns => "it lies outside the runs of legs up and down the course",
             Self::Taken => "the leg that would match it belongs to another pair",
         })
     }
@@ -92,13 +93,13 @@ pub enum Note {
     ConstantSpeed,
     /// No straight, steady leg was found.
     NoLegs,
-    /// A single leg was found: no pair can be made.
+    /// Only one leg was found, so no pair can be made.
     OneLeg,
     /// Legs were found, but none has a partner.
     NoPairs,
     /// The pilot edited the legs found.
     Edited {
-        /// How many edits there are.
+        /// Number of edits.
         edits: usize,
     },
     /// A leg has no partner.
@@ -113,22 +114,22 @@ pub enum Note {
         /// Number of these legs.
         legs: usize,
     },
-    /// Leg: it is in no pair.
+    /// About a leg: it is in no pair, for this reason.
     LeftOut(NotPaired),
-    /// Pair: no regular turn joins it to another pair.
+    /// About a pair: no turn of typical length joins it to another pair.
     OutsideRuns,
-    /// Pair: it is the first or the last of a run and unlike the others.
+    /// About a pair: it is the first or the last of a run, and unlike the other pairs.
     UnlikeOthers,
-    /// Pair: too few of the legs found fit one wind.
+    /// About a pair: too few of the legs found fit one wind.
     FewLegsFit {
-        /// Legs in pairs.
+        /// Number of legs in pairs.
         paired: usize,
-        /// Legs found.
+        /// Number of legs found.
         legs: usize,
     },
-    /// Pair: the speed swings as in a circle flown in wind.
+    /// About a pair: the speed varies like that of a circle flown in wind.
     Circling,
-    /// Step: all of its pairs are doubtful.
+    /// About a step: all of its pairs are doubtful.
     DoubtfulStep,
     /// The pairs do not divide evenly into the given throttle steps.
     UnequalSteps {
@@ -144,85 +145,87 @@ pub enum Note {
         /// Number of steps given.
         steps: usize,
     },
-    /// Fewer throttle steps were given than the overlay shows, so that they divide the pairs wrongly.
+    /// Fewer throttle steps were given than the overlay shows, so that the list would divide the pairs
+    /// wrongly.
     ThrottleListUnfit {
-        /// Number of steps given.
+        /// Number of throttle steps given.
         given: u32,
-        /// Number of steps by the throttle shown.
+        /// Number of throttle steps that the overlay shows.
         shown: u32,
     },
     /// The given throttles differ from those that the overlay shows.
     ThrottleContradicts {
-        /// Given and shown throttle of the steps that differ, in per cent.
+        /// Given and shown throttle of each step at which they differ, in per cent.
         apart: Vec<(f64, f64)>,
     },
-    /// Leg: its steady middle is short.
+    /// About a leg: its steady middle is short.
     ShortLeg {
-        /// Length of its steady middle, in seconds.
+        /// Length of the steady middle, in seconds.
         steady_s: f64,
     },
-    /// Leg: many of its updates are blank.
+    /// About a leg: many of its overlay updates are blank.
     ManyBlanks {
         /// Share of the steady middle without a trusted update, 0 to 1.
         share: f64,
     },
-    /// Leg: the speed drifts.
+    /// About a leg: the speed drifts.
     NotSteady {
-        /// Change over the steady middle, in the unit of the speed.
+        /// Change of the speed over the steady middle, in the unit of the speed.
         change: f64,
     },
-    /// Leg: it contains a gap in the recording.
+    /// About a leg: it contains a gap in the recording.
     RecorderGap,
-    /// Leg: the height changes.
+    /// About a leg: the height changes.
     HeightChanges {
-        /// Change over the steady middle, in the unit of the altitude, up positive.
+        /// Change of the height over the steady middle, in the unit of the altitude, up positive.
         change: f64,
-        /// Speed that the change is worth by energy, in the unit of the speed: lost in a climb (positive) or
-        /// gained in a descent (negative).
+        /// Change of speed that equals the height change in energy, in the unit of the speed: lost in a climb
+        /// (positive) or gained in a descent (negative).
         worth: f64,
     },
-    /// Leg: the receiver uses few satellites.
+    /// About a leg: the receiver uses few satellites.
     FewSatellites {
-        /// Median number over the steady middle.
+        /// Median number of satellites over the steady middle.
         satellites: f64,
     },
-    /// Leg: the pack is low.
+    /// About a leg: the pack voltage is low.
     LowVoltage {
         /// Median voltage over the steady middle, in volts.
         voltage_v: f64,
-        /// The limit, in volts.
+        /// Voltage limit, in volts.
         limit_v: f64,
     },
-    /// Leg or pair: the kind that the pilot gave contradicts the speeds.
+    /// About a leg or a pair: the kind that the pilot gave contradicts the speeds, since the upwind leg is
+    /// the faster one.
     UpwindFaster,
-    /// Pair: its wind differs from the wind that all legs fit.
+    /// About a pair: its wind differs from the wind that all legs fit.
     WindDiffers {
         /// Wind of this pair, in the unit of the speed.
         wind: f64,
-        /// Wind along the course that all legs fit, in the unit of the speed.
+        /// Wind along the course that fits all legs, in the unit of the speed.
         usual: f64,
     },
-    /// Pattern: no single airspeed and wind fits its legs.
+    /// About a pattern: no single airspeed and wind fits its legs.
     LegsDisagree {
         /// Standard deviation of the residuals, in the unit of the speed.
         residual: f64,
     },
-    /// Step: its pairs differ by more than their own uncertainties explain.
+    /// About a step: its pairs differ by more than their own uncertainties explain.
     PairsDisagree {
         /// Airspeed of the slowest pair, in the unit of the speed.
         slowest: f64,
         /// Airspeed of the fastest pair, in the unit of the speed.
         fastest: f64,
     },
-    /// Pair: its interval is wide.
+    /// About a pair: its interval is wide.
     WideInterval {
-        /// Half the width of the interval as a share of the airspeed.
+        /// Half the width of the 95 % interval as a share of the airspeed.
         share: f64,
     },
 }
 
 impl Note {
-    /// What to do about it, where something can be done.
+    /// What the pilot can do about it; `None` if nothing can be done.
     #[must_use]
     pub fn advice(&self) -> Option<Advice> {
         match self {
@@ -234,7 +237,7 @@ impl Note {
 }
 
 impl Note {
-    /// The words of a note without numbers; `None` for the others.
+    /// The text of a note that contains no numbers; `None` for a note that contains some.
     fn fixed_words(&self) -> Option<&'static str> {
         Some(match self {
             Self::SpeedNotMarked => "No region is marked as speed: mark it in the setup.",
@@ -243,25 +246,28 @@ impl Note {
             }
             Self::ConstantSpeed => "The speed never changes: the readout may be frozen.",
             Self::NoLegs => {
-                "No straight, steady leg was found: a leg must hold its speed for 4 s or more; or give the legs by hand."
+                "No straight, steady leg was found: a leg must hold its speed for at least 4 s. The legs can also be given by hand."
             }
-            Self::OneLeg => "Only one leg was found: an airspeed needs one each way.",
+            Self::OneLeg => "Only one leg was found: an airspeed needs one leg in each direction.",
             Self::NoPairs => "No two legs form a pair: give the legs by hand.",
             Self::OutsideRuns => {
-                "doubtful: no regular turn joins it to another pair, so it may lie outside the runs"
+                "doubtful: no turn of the usual length joins this pair to another, so it may not belong to the runs up and down the course"
             }
             Self::UnlikeOthers => {
-                "doubtful: first or last of its run, and unlike the others in length, wind, turn or voltage"
+                "doubtful: the first or last pair of its run, and unlike the other pairs in length, wind, turn or voltage"
             }
-            Self::Circling => "doubtful: the speed swings as when circling in wind, without straight legs",
-            Self::DoubtfulStep => "doubtful: its pairs may not be two legs flown opposite ways",
+            Self::Circling => "doubtful: the speed varies as in circles flown in wind, without straight legs",
+            Self::DoubtfulStep => {
+                "doubtful: the legs of its pairs may not have been flown in opposite directions"
+            }
             Self::RecorderGap => "the recording stops within it",
-            Self::UpwindFaster => "the leg given as upwind is the faster one",
+            Self::UpwindFaster => "the leg given as upwind is faster than the downwind leg",
             _ => return None,
         })
     }
 
-    /// Writes a note with numbers on the legs, pairs or throttles of a flight.
+    /// Writes a note about the flight as a whole. Notes about one leg, pair or step are passed on to
+    /// `write_on_leg`.
     fn write_on_flight(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Edited { edits: 1 } => f.write_str("The legs were edited by hand (1 edit)."),
@@ -272,6 +278,7 @@ impl Note {
             Self::LegsLeftOut { legs } => {
                 write!(f, "{legs} legs have no partner and are not used: the table of legs says why.")
             }
+
             Self::UnequalSteps { pairs, steps } => write!(
                 f,
                 "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column."
@@ -296,22 +303,22 @@ impl Note {
         }
     }
 
-    /// Writes a note with numbers on one leg, pair or step.
+    /// Writes a note about one leg, pair or step that contains numbers.
     fn write_on_leg(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::LeftOut(why) => write!(f, "not used: {why}"),
             Self::FewLegsFit { paired, legs } => write!(
                 f,
-                "doubtful: only {paired} of {legs} legs found fit one wind, so this may be no flight up and down one course"
+                "doubtful: only {paired} of {legs} legs found fit one wind, so the flight may not have been up and down one course"
             ),
-            Self::ShortLeg { steady_s } => write!(f, "short: {steady_s:.1} s steady"),
-            Self::ManyBlanks { share } => write!(f, "{:.0} % of it blank", share * 100.0),
-            Self::NotSteady { change } => write!(f, "not steady: changes by {change:.1}"),
+            Self::ShortLeg { steady_s } => write!(f, "short: only {steady_s:.1} s are steady"),
+            Self::ManyBlanks { share } => write!(f, "{:.0} % of its readings are blank", share * 100.0),
+            Self::NotSteady { change } => write!(f, "not steady: the speed changes by {change:.1}"),
             Self::HeightChanges { change, worth } => {
                 let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
                 write!(
                     f,
-                    "height {way} by {:.0}: worth up to {:.1} {effect} speed",
+                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed",
                     change.abs(),
                     worth.abs()
                 )
@@ -320,18 +327,22 @@ impl Note {
             Self::LowVoltage { voltage_v, limit_v } => {
                 write!(f, "pack at {voltage_v:.1} V, below the limit of {limit_v:.1} V")
             }
+
             Self::WindDiffers { wind, usual } => {
-                write!(f, "doubtful: its wind of {wind:.1} is at odds with the {usual:.1} of this flight")
+                write!(
+                    f,
+                    "doubtful: the wind of this pair, {wind:.1}, contradicts the wind of this flight, {usual:.1}"
+                )
             }
             Self::LegsDisagree { residual } => {
-                write!(f, "its legs fit no one wind: {residual:.1} is left unexplained")
+                write!(f, "no single wind fits its legs: {residual:.1} is left unexplained")
             }
             Self::PairsDisagree { slowest, fastest } => write!(
                 f,
-                "its pairs differ more than they should, {slowest:.1} to {fastest:.1}: were they flown at one throttle, on one voltage?"
+                "its pairs differ by more than their uncertainties, {slowest:.1} to {fastest:.1}: were they flown at one throttle and voltage?"
             ),
             Self::WideInterval { share } => write!(f, "uncertain by {:.0} %", share * 100.0),
-            // Written by the others.
+            // Written by `fixed_words` and `write_on_flight`.
             Self::SpeedNotMarked
             | Self::NoTrustedSpeed
             | Self::ConstantSpeed

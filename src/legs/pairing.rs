@@ -10,49 +10,52 @@ use super::note::NotPaired;
 use super::{Leg, LegKind};
 use crate::stats::median;
 
-/// Cost of an unpaired leg, in squared standard deviations. A pair that costs more than two unpaired legs is not
-/// made. Chosen on two flight simulators (docs/benchmarks.md).
+/// Cost of an unpaired leg, in squared standard deviations. Two legs are not paired if the pair would cost
+/// more than two unpaired legs. Chosen on two flight simulators (docs/benchmarks.md).
 const UNPAIRED_COST: f64 = 5.0;
 
-/// The same for given legs: practically all of them are paired.
+/// Cost of an unpaired leg among legs that the pilot gave, in squared standard deviations: so high that
+/// practically all of them are paired.
 const GIVEN_UNPAIRED_COST: f64 = 1e6;
 
-/// Upper limit of the cost of one trait of a pair of given legs, so that they stay together.
+/// Upper limit of the cost of one trait of a pair of given legs, in squared standard deviations, so that
+/// unusual legs are still paired.
 const MAX_TRAIT_COST_OF_GIVEN: f64 = 8.0;
 
 /// Standard deviation of the wind along the course between nearby pairs, as a share of the wind: the part of gusts
 /// that remains in the mean of a leg. Chosen on two flight simulators (docs/benchmarks.md).
 const WIND_VARIATION: f64 = 0.2;
 
-/// The same over a whole flight, in which the mean wind changes too (docs/benchmarks.md).
+/// Standard deviation of the wind along the course over a whole flight, in which the mean wind changes too,
+/// as a share of the wind (docs/benchmarks.md).
 const VARIATION_IN_FLIGHT: f64 = 0.3;
 
-/// Number of half differences that determine the wind at a time, those of pairs counted twice: about three pairs and
-/// the neighbours between them (docs/benchmarks.md).
+/// Number of half differences of speed that determine the wind at a time, where those of paired legs count
+/// twice: about three pairs and the neighbours between them (docs/benchmarks.md).
 const LOCAL_NEIGHBOURS: usize = 8;
 
-/// Standard deviation of the logarithm of the ratio of the lengths of two legs of a pair, by time or by distance
-/// (docs/benchmarks.md).
+/// Standard deviation of the natural logarithm of the ratio of the lengths of two legs of a pair, by time or
+/// by distance (docs/benchmarks.md).
 const LENGTH_VARIATION: f64 = 0.45;
 
-/// A leg shorter than this share of the typical leg is unusual; the second number is the standard deviation of that
-/// share (docs/benchmarks.md).
+/// A leg shorter than this share of the typical leg is unusual. The next constant is the standard deviation
+/// of that share (docs/benchmarks.md).
 const SHORT_SHARE: f64 = 0.75;
 const SHORT_VARIATION: f64 = 0.15;
 
-/// Maximum duration of a turn between the legs of a pair, and the standard deviation beyond it, in seconds
-/// (docs/benchmarks.md).
+/// Maximum duration of a turn between the legs of a pair, in seconds. The next constant is the standard
+/// deviation by which longer turns are judged, in seconds (docs/benchmarks.md).
 const MAX_TURN_S: f64 = 12.0;
 const TURN_VARIATION_S: f64 = 4.0;
 
-/// Standard deviation of the logarithm of the ratio of a quick turn to the typical turn of the flight
+/// Standard deviation of the natural logarithm of the ratio of a quick turn to the typical turn of the flight
 /// (docs/benchmarks.md).
 const QUICK_TURN_VARIATION: f64 = 0.5;
 
 /// Standard deviation of the pack voltage between the legs of a pair, as a share of the voltage (set by judgement).
 const VOLTAGE_VARIATION: f64 = 0.017;
 
-/// Maximum deviation of the two headings from opposite, in degrees (set by judgement).
+/// Maximum deviation of the difference of two headings from 180 degrees, in degrees (set by judgement).
 const OPPOSITE_WITHIN_DEG: f64 = 30.0;
 
 /// A leg with the values that the search for pairs uses. Speeds and their uncertainty are in the speed channel's
@@ -69,7 +72,7 @@ pub(super) struct CandidateLeg {
     pub throttle_percent: Option<f64>,
     pub heading_deg: Option<f64>,
     pub voltage_v: Option<f64>,
-    /// Number of the pair that the pilot assigned it to.
+    /// Number of the pair that the pilot assigned the leg to.
     pub pair: Option<u32>,
     /// Whether the speeds show a turn between the previous leg and this one; `None` for a given leg.
     pub turn_before: Option<bool>,
@@ -107,11 +110,12 @@ pub(super) struct LegPairing {
     pub wind: CourseWind,
 }
 
-/// The wind along the course through a flight, in the speed channel's unit. It changes slowly: at any time it is the
-/// median of the nearest half differences of neighbouring legs.
+/// The wind along the course during a flight, in the speed channel's unit. It changes slowly: at any time it
+/// is the median of the nearest half differences between the speeds of neighbouring legs.
 #[derive(Debug, Clone, Default)]
 pub(super) struct CourseWind {
-    /// Times in seconds with the half difference at each, in order of time.
+    /// Times in seconds of flight time, each with half the difference between the speeds of two neighbouring
+    /// legs, in order of time.
     half_differences: Vec<(f64, f64)>,
 }
 
@@ -120,9 +124,10 @@ impl CourseWind {
         Self { half_differences: vec![(0.0, wind)] }
     }
 
-    /// Collects the half differences of all paired neighbours. Neighbours from two different pairs count too, since
-    /// they are flown opposite ways as well; this reveals which of two contradictory pairs is wrong. The legs of one
-    /// pair count twice, because neighbours from different pairs may be flown at different throttles.
+    /// Collects half the speed difference of all neighbouring legs that are paired. Neighbours from two
+    /// different pairs count too, since they are flown in opposite directions as well; this reveals which of
+    /// two contradictory pairs is wrong. The legs of one pair count twice, because neighbours from different
+    /// pairs may be flown at different throttles.
     fn of(legs: &[CandidateLeg], pairs: &[(usize, usize)]) -> Self {
         let in_pair = |index: usize| pairs.iter().any(|pair| pair.0 == index || pair.1 == index);
         let neighbours = (1..legs.len()).filter(|index| in_pair(index - 1) && in_pair(*index));
@@ -136,7 +141,7 @@ impl CourseWind {
         Self { half_differences: opposite.flat_map(of_two).collect() }
     }
 
-    /// The wind at a time.
+    /// The wind along the course at a time, in the speed's unit.
     fn at(&self, time_s: f64) -> f64 {
         let mut nearest = self.half_differences.clone();
         nearest.sort_by(|a, b| (a.0 - time_s).abs().total_cmp(&(b.0 - time_s).abs()));
@@ -145,14 +150,14 @@ impl CourseWind {
         median(&winds).unwrap_or(0.0)
     }
 
-    /// The wind between two legs.
+    /// The wind along the course between two legs, in the speed's unit.
     pub fn between(&self, first: &CandidateLeg, second: &CandidateLeg) -> f64 {
         self.at(f64::midpoint(first.end_s, second.start_s))
     }
 }
 
-/// The typical leg of a flight: half of the time in legs is spent in longer ones. Durations are in seconds, distances
-/// in units of speed times seconds.
+/// The typical leg of a flight: half of the time spent in legs is spent in longer ones. Durations are in
+/// seconds, distances in units of speed times seconds.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct TypicalLeg {
     time_s: f64,
@@ -183,8 +188,8 @@ impl TypicalLeg {
         }
     }
 
-    /// Length of a leg relative to the typical one, by time or by distance, whichever is more: pilots fly legs for a
-    /// time or between two marks on the ground.
+    /// Length of a leg relative to the typical leg, by time or by distance, whichever ratio is larger: pilots
+    /// fly legs for a time or between two marks on the ground.
     fn share(&self, leg: &CandidateLeg) -> f64 {
         (leg.length_s() / self.time_s).max(leg.speed * leg.length_s() / self.distance)
     }
@@ -210,7 +215,7 @@ pub(super) fn best_pairing(legs: &[CandidateLeg], given: bool) -> LegPairing {
     LegPairing { wind: CourseWind::of(legs, &pairs), pairs }
 }
 
-/// The values that a pair is compared with.
+/// The values that the traits of a pair are compared with.
 #[derive(Clone, Copy)]
 struct PairExpectation<'a> {
     wind: &'a CourseWind,
@@ -219,7 +224,8 @@ struct PairExpectation<'a> {
     typical: TypicalLeg,
 }
 
-/// Half the difference of the speeds of two legs: the wind along the course if they are flown opposite ways.
+/// Half the difference of the speeds of two legs: the wind along the course if the legs are flown in opposite
+/// directions.
 pub(super) fn half_difference(first: &CandidateLeg, second: &CandidateLeg) -> f64 {
     (second.speed - first.speed).abs() / 2.0
 }
@@ -284,7 +290,7 @@ fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
     }
 }
 
-/// The traits of a pair as squared standardised residuals.
+/// The traits of a pair, each with its deviation from the expectation as a squared standardised residual.
 fn traits(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectation) -> [(NotPaired, f64); 6] {
     let PairExpectation { variation, typical, .. } = expected;
     let wind = expected.wind.between(first, second);
@@ -323,7 +329,7 @@ fn expected<'a>(division: &'a LegPairing, typical: &TypicalLeg) -> PairExpectati
     PairExpectation { wind: &division.wind, variation: WIND_VARIATION, typical: *typical }
 }
 
-/// Total cost of a pair, in squared standard deviations; infinite where the pair is ruled out.
+/// Total cost of a pair, in squared standard deviations; infinite if the pair is ruled out.
 pub(super) fn total_cost(
     first: &CandidateLeg,
     second: &CandidateLeg,

@@ -1,11 +1,11 @@
 //! Divides the flight into legs, turns and the rest by optimal partitioning with dynamic programming.
 //!
-//! Each division has a cost in units of the noise's variance; the cheapest division is found exactly (Jackson et al.
-//! 2005, "An algorithm for optimal partitioning of data on an interval", here with three kinds of segment). A leg
-//! costs its squared slopes and its squared deviations from its mean. A turn and the rest cost a fixed amount per
-//! step, whatever the speed does there. Beginning a segment costs a fixed amount. So a step is cheaper in a turn
-//! where the speed changes fast or lies far off the leg's mean, and a leg is divided only where enough such steps
-//! come together.
+//! Each division has a cost in units of the noise's variance; the cheapest division is found exactly (Jackson
+//! et al. 2005, "An algorithm for optimal partitioning of data on an interval", here with three kinds of
+//! segment). A leg costs the squared slopes of its speed and the squared deviations of its speed from the
+//! mean. A turn and the rest cost a fixed amount per time step, whatever the speed does there. Beginning a
+//! segment costs a fixed amount. A time step is therefore cheaper in a turn if its speed changes fast or lies
+//! far from the leg's mean, and a leg is divided only where enough such steps come together.
 
 use super::flight_grid::{FlightGrid, STEP_S};
 
@@ -18,31 +18,34 @@ const MAX_LEG_S: f64 = 75.0;
 /// Minimum and maximum duration of a turn between two legs, in seconds (set by judgement).
 const TURN_S: (f64, f64) = (1.2, 10.0);
 
-/// Cost of a step of a turn, and of a step of the rest of the flight (launch, climb, circling, landing). Set by
-/// judgement.
+/// Cost of a time step of a turn. The next constant is the cost of a step of the rest of the flight (launch,
+/// climb, circling, landing). In units of the noise's variance, set by judgement.
 const TURN_STEP_COST: f64 = 2.0;
 const REST_STEP_COST: f64 = 2.9;
 
-/// Weights of a step's squared deviation from the leg's mean and of its squared slope, both relative to the typical
-/// ones. Gusts shift the level slowly but turns change it fast, so the slope weighs more (set by judgement).
+/// Weight of a step's squared deviation from the leg's mean. The next constant is the weight of its squared
+/// slope. Both quantities are relative to their typical values. Gusts change the level slowly but turns
+/// change it fast, so the slope weighs more (set by judgement).
 const LEVEL_WEIGHT: f64 = 0.15;
 const SLOPE_WEIGHT: f64 = 0.4;
 
-/// Costs of beginning a leg, a turn or the rest (set by judgement).
+/// Costs of beginning a leg, a turn or the rest, in units of the noise's variance (set by judgement).
 const LEG_START_COST: f64 = 6.0;
 const TURN_START_COST: f64 = 12.0;
 const REST_START_COST: f64 = 18.0;
 
-/// Cost of a step of a leg while the heading turns, and of a step of a turn while it does not.
+/// Additional cost of a step of a leg while the heading turns, and of a step of a turn while it does not, in
+/// units of the noise's variance (set by judgement).
 const HEADING_MISMATCH_COST: f64 = 6.0;
 
-/// Cost of a step of a leg while the aircraft climbs or descends.
+/// Additional cost of a step of a leg while the aircraft climbs or descends, in units of the noise's variance
+/// (set by judgement).
 const CLIMB_COST: f64 = 6.0;
 
 /// Minimum share of a leg's steps that must have a trusted speed (set by judgement).
 const MIN_TRUSTED_SHARE: f64 = 0.5;
 
-/// One leg in steps of the grid: its first step, and the first step after it.
+/// One leg in time steps of the grid: its first step, and the first step after it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct LegSteps {
     pub first: usize,
@@ -94,7 +97,7 @@ fn over(sums: &[f64], first: usize, end: usize) -> f64 {
     sums[end] - sums[first]
 }
 
-/// Costs of the segments of one flight.
+/// The costs of all possible segments of one flight.
 struct SegmentCosts {
     sums: PrefixSums,
     variance: f64,
@@ -102,7 +105,7 @@ struct SegmentCosts {
 }
 
 impl SegmentCosts {
-    /// Cost of a leg over the steps `first..end`; infinite where a leg is impossible.
+    /// Cost of a leg over the steps `first..end`; infinite if no leg is possible there.
     fn leg(&self, first: usize, end: usize) -> f64 {
         let sums = &self.sums;
         let count = over(&sums.count, first, end);
@@ -133,8 +136,8 @@ impl SegmentCosts {
     }
 }
 
-/// For the first steps of the grid: the cheapest division that ends in each kind of segment, and where its last
-/// segment begins.
+/// The cheapest division of the steps before a given one, for each kind of last segment, and the step at
+/// which that last segment begins.
 #[derive(Clone, Copy)]
 struct BestDivision {
     leg: (f64, usize),
@@ -180,6 +183,7 @@ fn cheapest_leg(costs: &SegmentCosts, grid: &FlightGrid, best: &[BestDivision], 
     })
 }
 
+/// Cost of the cheapest division that ends with the rest of the flight, and the start of that last segment.
 /// The rest grows step by step, so that only its last step adds a cost.
 fn cheapest_rest(costs: &SegmentCosts, best: &[BestDivision], end: usize) -> (f64, usize) {
     let before = best[end - 1];
@@ -188,7 +192,7 @@ fn cheapest_rest(costs: &SegmentCosts, best: &[BestDivision], end: usize) -> (f6
     if begun < before.rest.0 { (begun + step, end - 1) } else { (before.rest.0 + step, before.rest.1) }
 }
 
-/// The kind of a segment.
+/// The kind of a segment of the flight.
 enum SegmentKind {
     Leg,
     Turn,

@@ -4,26 +4,26 @@ use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::{Leg, LegKind};
 use crate::stats::sorted;
 
-/// Directions closer than this count as one, in degrees (set by judgement).
+/// Directions that differ by less than this count as the same direction, in degrees (set by judgement).
 const MIN_SEPARATION_DEG: f64 = 30.0;
 
-/// Maximum gap between neighbouring directions of a pattern, in degrees (set by judgement).
+/// Maximum angle between neighbouring directions of a pattern, in degrees (set by judgement).
 const MAX_GAP_DEG: f64 = 200.0;
 
 /// Minimum number of legs of a pattern.
 const MIN_LEGS: usize = 3;
 
-/// Successive legs in three or more directions at one throttle.
+/// Successive legs flown in three or more directions at one throttle.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegPattern {
-    /// Indices of the legs, in order of time.
+    /// Indices of the legs in the flight's list of legs, in order of time.
     pub legs: Vec<usize>,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
 }
 
-/// The patterns among the legs that belong to no pair and that the pilot did not leave out. A pattern ends before a
-/// leg that repeats a direction, was flown at another throttle or belongs to a pair.
+/// The patterns among the legs that belong to no pair and that the pilot did not mark as unpaired. A pattern
+/// ends before a leg that repeats a direction, was flown at another throttle or belongs to a pair.
 pub(super) fn patterns(
     legs: &[Leg],
     headings_deg: &[Option<f64>],

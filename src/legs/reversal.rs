@@ -1,8 +1,9 @@
 //! Recognises from the speeds that the aircraft turned back between two legs.
 //!
-//! The two legs of a pair are flown opposite ways, with a turn between them. In wind the ground speed changes there
-//! from one level to the other within a few seconds. In calm air the turn costs speed and shows as a dip. A flight at
-//! constant speed shows neither, and a slow ramp changes no faster between its stretches than within them.
+//! The two legs of a pair are flown in opposite directions, with a turn between them. In wind the ground
+//! speed changes there from one level to the other within a few seconds. In calm air the turn costs speed and
+//! shows as a dip. A flight at constant speed shows neither. A slow increase of speed is no turn, since the
+//! speed changes no faster between two legs than within them.
 
 use super::flight_grid::{FlightGrid, STEP_S};
 use super::partition::LegSteps;
@@ -12,16 +13,16 @@ use crate::stats::{mean, median, quantile, standard_deviation};
 /// flown as planned were quicker; for real aircraft this is common practice without a source (docs/benchmarks.md).
 const MIN_REVERSAL_S: f64 = 2.5;
 
-/// Minimum depth of a dip and minimum change of level: in standard deviations of the speed within the two legs, and
-/// in display steps (docs/benchmarks.md).
+/// Minimum depth of a dip and minimum change of level, in standard deviations of the speed within the two
+/// legs. The next constant is the same minimum in display steps (docs/benchmarks.md).
 const MIN_CHANGE_DEVIATIONS: f64 = 2.5;
 const MIN_CHANGE_STEPS: f64 = 1.0;
 
-/// A turn changes the speed at least this many times as fast as the speed drifts within the neighbouring legs, on
-/// average. Chosen on two flight simulators (docs/benchmarks.md).
+/// A turn changes the speed at least this many times as fast as the speed drifts within the neighbouring
+/// legs, on average. Chosen on two flight simulators (docs/benchmarks.md).
 const TURN_TO_DRIFT: f64 = 3.0;
 
-/// Time at the end of a leg over which its level there is averaged, in seconds.
+/// Time at the end of a leg over which the speed is averaged to get the level there, in seconds.
 const END_S: f64 = 2.0;
 
 /// The speed within one leg: a straight line and the scatter about it.
@@ -59,7 +60,8 @@ pub(super) fn is_seen(grid: &FlightGrid, before: LegSteps, after: LegSteps, quan
     gap_s(before, after) >= MIN_REVERSAL_S && shows_turn(grid, before, after, quantum)
 }
 
-/// Joins legs with neither a turn nor a throttle change between them: a gust has divided them.
+/// Joins legs that have neither a turn nor a throttle change between them, since only a gust has divided
+/// them.
 pub(super) fn joined(grid: &FlightGrid, legs: &[LegSteps], quantum: f64) -> Vec<LegSteps> {
     let mut joined: Vec<LegSteps> = Vec::new();
     for leg in legs {
@@ -94,7 +96,7 @@ fn shows_turn(grid: &FlightGrid, before: LegSteps, after: LegSteps, quantum: f64
         || level_changes(&first, &second, gap_s(before, after), min_change)
 }
 
-/// Depth of the dip below the lower of two legs, in the speed's unit.
+/// Depth of the dip between two legs below the level of the slower leg, in the speed's unit.
 fn dip_depth(grid: &FlightGrid, before: LegSteps, after: LegSteps, levels: &[&LegLevel; 2]) -> f64 {
     let margin = (1.0 / STEP_S) as usize;
     let from = before.end.saturating_sub(margin).max(before.first);
@@ -103,7 +105,8 @@ fn dip_depth(grid: &FlightGrid, before: LegSteps, after: LegSteps, levels: &[&Le
     quantile(turn, 0.1).map_or(0.0, |lowest| lower - lowest)
 }
 
-/// Whether the level changes by at least `min_change`, and much faster than it drifts within the legs.
+/// Whether the level changes by at least `min_change` between two legs, and much faster than the speed drifts
+/// within the legs.
 fn level_changes(first: &LegLevel, second: &LegLevel, gap_s: f64, min_change: f64) -> bool {
     let change = second.first - first.last;
     let drift_per_s = f64::midpoint(first.drift_per_s.abs(), second.drift_per_s.abs());

@@ -1,8 +1,8 @@
 //! Decides which pairs lie within a run, which are doubtful, and why a leg is unpaired.
 //!
-//! In a run the legs follow each other with turns of the typical length, each flown opposite to the previous one. So
-//! the last leg of a pair and the first leg of the next pair are such neighbours too. This is rarely true of
-//! accidental pairs before, between and after the runs.
+//! In a run the legs follow each other with turns of the typical length, each flown in the direction opposite
+//! to the previous one. So the last leg of a pair and the first leg of the next pair are opposite neighbours
+//! too. This is rarely true of accidental pairs before, between and after the runs.
 
 use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::note::{NotPaired, Note};
@@ -10,29 +10,31 @@ use super::pairing::{
     CandidateLeg, LegPairing, TypicalLeg, best_pairing, half_difference, main_obstacle, total_cost, wind_cost,
 };
 
-/// Maximum duration of a turn within a run: a multiple of the typical turn, plus a margin in seconds
-/// (docs/benchmarks.md).
+/// Maximum duration of a turn within a run, as a multiple of the typical turn. The next constant is added to
+/// it, in seconds (docs/benchmarks.md).
 const MAX_TURN_SHARE: f64 = 2.0;
 const MAX_TURN_MARGIN_S: f64 = 2.0;
 
-/// Maximum number of unpaired legs between two pairs of one run. Steps of three legs have one.
+/// Maximum number of unpaired legs between two pairs of one run. One is needed for throttle steps of three
+/// legs.
 const MAX_UNPAIRED_BETWEEN: usize = 1;
 
-/// A difference of fewer standard uncertainties does not tell which leg of a pair was flown with the wind.
+/// If the speeds of a pair differ by fewer standard uncertainties than this, they do not tell which leg was
+/// flown with the wind.
 const CALM_DEVIATIONS: f64 = 2.0;
 
-/// Maximum cost of a pair outside the runs, in squared standard deviations. A cheaper pair was flown nearly as in a
-/// run; it is kept and called doubtful (docs/benchmarks.md).
+/// Maximum cost of a pair outside the runs, in squared standard deviations. A cheaper pair fits nearly as
+/// well as one in a run; it is kept and called doubtful (docs/benchmarks.md).
 const MAX_COST_OUTSIDE_RUNS: f64 = 3.0;
 
-/// Cost of the wind above which any pair is doubtful, and total cost above which the first and the last pair of a run
-/// are, in squared standard deviations. Accidental pairs before and after a run join it at its ends
-/// (docs/benchmarks.md).
+/// Cost of the wind above which any pair is doubtful, in squared standard deviations. The next constant is
+/// the total cost above which the first and the last pair of a run are doubtful: accidental pairs before and
+/// after a run join it at its ends (docs/benchmarks.md).
 const DOUBTFUL_WIND_COST: f64 = 6.0;
 const DOUBTFUL_EDGE_COST: f64 = 4.0;
 
-/// A flight of at least this many legs is doubtful as a whole if less than this share of them is paired
-/// (docs/benchmarks.md).
+/// Number of legs from which a flight as a whole is doubtful if less than a certain share of them is paired.
+/// The next constant is that share (docs/benchmarks.md).
 const MIN_LEGS: usize = 4;
 const MIN_PAIRED_SHARE: f64 = 0.5;
 
@@ -42,13 +44,13 @@ pub(super) struct JudgedPair {
     pub first: usize,
     pub second: usize,
     pub doubts: Vec<Note>,
-    /// Largest error of the airspeed if the doubts are justified, in the speed channel's unit; 0 without doubts. Two
-    /// legs flown the same way are off by the wind. Without flight up and down a course, the airspeed is off by up to
-    /// half of the range of the legs' speeds.
+    /// Largest error that the airspeed has if the doubts are justified, in the speed channel's unit; 0
+    /// without doubts. If two legs were flown in the same direction, the airspeed is off by the wind. If the
+    /// flight was not up and down one course, it is off by up to half of the range of the legs' speeds.
     pub max_error: f64,
 }
 
-/// The pairs of a flight, and the reason why each other leg is unpaired.
+/// The pairs of a flight, and the reason why each of the other legs is unpaired.
 #[derive(Debug, Clone, Default)]
 pub(super) struct JudgedPairs {
     pub pairs: Vec<JudgedPair>,
@@ -56,8 +58,8 @@ pub(super) struct JudgedPairs {
     pub left_out: Vec<Option<NotPaired>>,
 }
 
-/// Pairs the legs and judges every pair. `given` legs keep their assigned pairs; `circling` tells that the speed
-/// follows the sine of a circle.
+/// Pairs the legs and judges every pair. If `given`, the pilot gave the legs, and assigned pairs are kept;
+/// `circling` means that the speed follows the sine of a circle flown in wind.
 pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -> JudgedPairs {
     let typical = TypicalLeg::of(legs);
     let division = best_pairing(legs, given);
@@ -67,7 +69,7 @@ pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -
     let has_runs = 2 * in_run.iter().filter(|in_run| **in_run).count() >= division.pairs.len();
     let outside = |pair: usize| !given && has_runs && !in_run[pair];
     let cost = |(first, second): (usize, usize)| total_cost(&legs[first], &legs[second], &division, &typical);
-    // A pair outside the runs is used only where no pair in the runs was flown at its throttle.
+    // A pair outside the runs is used only if no pair in the runs was flown at its throttle.
     let throttle = |pair: usize| legs[division.pairs[pair].0].throttle_percent;
     let throttle_is_in_runs = |pair: usize| {
         let same = |other: usize| {
@@ -102,7 +104,7 @@ pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -
     JudgedPairs { left_out: left_out.collect(), pairs }
 }
 
-/// Half of the range of the legs' speeds.
+/// Half of the range of the legs' speeds, in the speed's unit.
 fn half_range(legs: &[CandidateLeg]) -> f64 {
     let speeds = || legs.iter().map(|leg| leg.speed);
     (speeds().fold(f64::NEG_INFINITY, f64::max) - speeds().fold(f64::INFINITY, f64::min)) / 2.0
@@ -130,14 +132,14 @@ fn doubt_of_flight(legs: usize, paired: usize, circling: bool) -> Option<Note> {
     if circling { Some(Note::Circling) } else { few_fit.then_some(Note::FewLegsFit { paired, legs }) }
 }
 
-/// Number of neighbouring pairs in the same run as a pair: 0 to 2.
+/// Number of neighbouring pairs that are in the same run as a pair: 0 to 2.
 fn links(linked: &[bool], pair: usize) -> usize {
     let at = |index: Option<usize>| index.and_then(|index| linked.get(index)).is_some_and(|linked| *linked);
     usize::from(at(pair.checked_sub(1))) + usize::from(at(Some(pair)))
 }
 
-/// Whether two successive pairs follow each other as the legs of one pair do, with at most [`MAX_UNPAIRED_BETWEEN`]
-/// unpaired legs between them.
+/// Whether two successive pairs belong to one run: a turn of typical length lies between them, and at most
+/// [`MAX_UNPAIRED_BETWEEN`] unpaired legs.
 fn are_linked(
     legs: &[CandidateLeg],
     one: (usize, usize),
@@ -158,7 +160,8 @@ fn is_regular_turn(before: &CandidateLeg, after: &CandidateLeg, typical: &Typica
     after.turn_before != Some(false) && gap_s <= MAX_TURN_SHARE * typical.turn_s + MAX_TURN_MARGIN_S
 }
 
-/// Whether a leg is the faster one of its pair; `None` where the difference is within [`CALM_DEVIATIONS`].
+/// Whether a leg is the faster one of its pair, flown with the wind; `None` if the difference is within
+/// [`CALM_DEVIATIONS`] standard uncertainties.
 fn flown_with_wind(leg: &CandidateLeg, partner: &CandidateLeg) -> Option<bool> {
     let difference = leg.speed - partner.speed;
     let significant = difference.abs() > CALM_DEVIATIONS * leg.uncertainty.hypot(partner.uncertainty);

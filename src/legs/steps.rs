@@ -1,10 +1,10 @@
-//! The throttle steps: groups of pairs flown at one throttle.
+//! The throttle steps: groups of pairs flown at one throttle setting.
 
 use super::ThrottleSource;
 use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::note::Note;
 
-/// The step of every pair, in the order of the pairs.
+/// The throttle step of every pair, in the order of the pairs.
 pub(super) struct ThrottleSteps {
     pub source: ThrottleSource,
     /// Number of each pair's step, from 1, and its throttle in per cent where it is known.
@@ -12,7 +12,8 @@ pub(super) struct ThrottleSteps {
     pub note: Option<Note>,
 }
 
-/// Steps from known throttles. A pair within [`SAME_THROTTLE_PERCENT`] of an earlier pair shares its step.
+/// Makes steps from known throttles. A pair within [`SAME_THROTTLE_PERCENT`] of an earlier pair belongs to
+/// the same step.
 pub(super) fn known(throttles: &[Option<f64>], source: ThrottleSource) -> ThrottleSteps {
     let mut seen: Vec<Option<f64>> = Vec::new();
     let of_pairs = throttles
@@ -31,8 +32,9 @@ pub(super) fn known(throttles: &[Option<f64>], source: ThrottleSource) -> Thrott
     ThrottleSteps { source, of_pairs, note: None }
 }
 
-/// Steps given as a list in the order flown. Each step gets equally many pairs. Where they do not divide evenly, each
-/// step gets successive pairs such that the airspeeds within steps differ least.
+/// Makes steps from a list that the pilot gives in the order flown. Each step gets equally many pairs. If the
+/// pairs do not divide evenly, each step gets successive pairs such that the airspeeds within steps differ
+/// least.
 pub(super) fn given(throttles: &[f64], airspeeds: &[f64]) -> ThrottleSteps {
     let (pairs, steps) = (airspeeds.len(), throttles.len());
     if pairs < steps || steps == 0 {
@@ -60,7 +62,7 @@ pub(super) fn is_mixed(given: &ThrottleSteps, shown: &[Option<f64>]) -> bool {
     pairs.windows(2).any(apart)
 }
 
-/// A note on the throttles that differ from those the overlay shows.
+/// A note that names the given throttles that differ from those the overlay shows; `None` if all agree.
 pub(super) fn contradiction(given: &ThrottleSteps, shown: &[Option<f64>]) -> Option<Note> {
     let pairs = given.of_pairs.iter().zip(shown);
     let mut apart: Vec<(f64, f64)> = pairs
@@ -71,14 +73,15 @@ pub(super) fn contradiction(given: &ThrottleSteps, shown: &[Option<f64>]) -> Opt
     (!apart.is_empty()).then_some(Note::ThrottleContradicts { apart })
 }
 
-/// Steps without a known throttle: every pair is a step of its own.
+/// Makes steps without a known throttle: every pair is a step of its own.
 pub(super) fn numbered(pairs: usize) -> ThrottleSteps {
     let of_pairs = (1..=pairs as u32).map(|step| (step, None)).collect();
     ThrottleSteps { source: ThrottleSource::Numbered, of_pairs, note: None }
 }
 
-/// Divides values into `groups` runs of successive values with the smallest sum of squares about the runs' means, by
-/// dynamic programming. Returns the group of each value. There must be at least one value for each group.
+/// Divides values into `groups` groups of successive values with the smallest sum of squares about the
+/// groups' means, by dynamic programming. Returns the group of each value. There must be at least one value
+/// for each group.
 fn contiguous_groups(values: &[f64], groups: usize) -> Vec<usize> {
     let count = values.len();
     let squares = |first: usize, end: usize| {

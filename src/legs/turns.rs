@@ -1,4 +1,5 @@
-//! Removes steady turns that look like legs. In calm air a turn is a dip with a flat bottom.
+//! Removes steady turns that look like legs. In calm air the speed in such a turn is a dip with a flat
+//! bottom.
 
 use super::flight_grid::{FlightGrid, STEP_S};
 use super::partition::LegSteps;
@@ -10,14 +11,14 @@ const MAX_TURN_S: f64 = 9.0;
 /// Maximum time between a dip and either neighbouring leg, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 4.0;
 
-/// Dips are turns when the median dip is shorter than the first share of its neighbours; then all dips shorter than
-/// the second share are turns. In wind the slow legs are the longer ones, since both ways cover the same ground (set
-/// by judgement).
+/// Dips are turns if the median dip is shorter than this share of its neighbouring legs. The next constant
+/// then applies: all dips shorter than that share are turns. In wind the slow legs are the longer ones, since
+/// both directions cover the same distance over ground (set by judgement).
 const MAX_TYPICAL_DIP_SHARE: f64 = 0.7;
 const MAX_DIP_SHARE: f64 = 0.9;
 
-/// The legs without those that are turns. A leg with a known heading is kept: the partitioning has already used its
-/// heading.
+/// Removes the legs that are really turns. A leg with a known heading is kept: the partition into legs and
+/// turns has already used its heading.
 pub(super) fn without_turns(grid: &FlightGrid, legs: Vec<LegSteps>) -> Vec<LegSteps> {
     let shares: Vec<Option<f64>> = (0..legs.len()).map(|index| dip_share(grid, &legs, index)).collect();
     let dip_depth: Vec<f64> = shares.iter().flatten().copied().collect();
@@ -28,7 +29,8 @@ pub(super) fn without_turns(grid: &FlightGrid, legs: Vec<LegSteps>) -> Vec<LegSt
     legs.into_iter().zip(shares).filter(|(_, share)| !is_turn(share)).map(|(leg, _)| leg).collect()
 }
 
-/// Length of a leg relative to the mean length of its neighbours, if it is a dip between them.
+/// Length of a leg as a share of the mean length of its neighbours, if its speed is lower than that of both;
+/// otherwise `None`.
 fn dip_share(grid: &FlightGrid, legs: &[LegSteps], index: usize) -> Option<f64> {
     let (before, leg, after) = (legs.get(index.checked_sub(1)?)?, legs.get(index)?, legs.get(index + 1)?);
     let level = |leg: &LegSteps| median(&grid.speed[leg.first..leg.end]);

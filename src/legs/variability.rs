@@ -10,49 +10,50 @@ use crate::stats::{effective_count, lag_one_autocorrelation, median, standard_de
 /// Height above ground that is assumed for the scale of turbulence, in feet.
 const ASSUMED_HEIGHT_FT: f64 = 100.0;
 
-/// Gusts that are expected before any are measured: their standard deviation as a share of the wind, and its minimum
-/// in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20, sigma_u = sigma_w /
-/// (0.177 + 0.000823 h)^0.4). The minimum is set by judgement.
+/// Expected standard deviation of gusts before any are measured, as a share of the wind; the next constant is
+/// its minimum in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20,
+/// sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4). The minimum is set by judgement.
 const EXPECTED_GUST_SHARE: f64 = 0.17;
 const MIN_EXPECTED_GUST_MPS: f64 = 0.07;
 
-/// Weight of that expectation, in degrees of freedom: a relative uncertainty of 41 % (JCGM 100:2008, G.4.2: nu = 1/2
-/// (relative uncertainty)^-2).
+/// Weight of the expected gusts ([`EXPECTED_GUST_SHARE`]) against measured ones, in degrees of freedom:
+/// corresponds to a relative uncertainty of 41 % (JCGM 100:2008, G.4.2: nu = 1/2 (relative uncertainty)^-2).
 const EXPECTED_GUST_DF: f64 = 3.0;
 
 /// Variability of the speed within the legs of a flight, pooled over all legs, in the speed's unit.
 ///
-/// The speed about a leg's mean is modelled as slow gusts, whose correlation falls off as exp(-t/T), plus fast noise
-/// without correlation (receiver, rounding). The time scale is `T = L_u / V` with the longitudinal scale of the
-/// Dryden model at low altitude, `L_u = h / (0.177 + 0.000823 h)^1.2` in feet (MIL-F-8785C), at 100 ft. The mean of a
-/// leg of a few `T` follows its own gusts, so that the variance within the leg is only `1 - 1/n_eff` of the whole;
-/// this is corrected for.
+/// The speed about a leg's mean is modelled as slow gusts, whose correlation falls off as exp(-t/T), plus
+/// fast noise without correlation (receiver, rounding). The time scale is `T = L_u / V` with the longitudinal
+/// scale of the Dryden model at low altitude, `L_u = h / (0.177 + 0.000823 h)^1.2` in feet (MIL-F-8785C), at
+/// 100 ft. The mean of a leg that lasts only a few `T` follows its own gusts, so that the variance within the
+/// leg is only `1 - 1/n_eff` of the whole; the estimate is corrected for this.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SpeedVariability {
-    /// Standard deviation of the slow gusts.
+    /// Standard deviation of the slow gusts, in the speed's unit.
     pub gust: f64,
     /// Degrees of freedom of [`Self::gust`].
     pub degrees_of_freedom: f64,
     /// Time scale T of the slow gusts, in seconds.
     pub gust_time_s: f64,
-    /// Standard deviation of the fast noise.
+    /// Standard deviation of the fast noise, in the speed's unit.
     pub noise: f64,
-    /// Standard deviation within the legs before rounding. It spreads the readings over several display steps.
+    /// Standard deviation of the speed within the legs before it is rounded for display. It spreads the
+    /// readings over several display steps.
     pub dither: f64,
-    /// Step of the display.
+    /// Display step of the speed.
     pub quantum: f64,
     /// Time between overlay updates, in seconds.
     pub update_interval_s: f64,
 }
 
-/// Standard uncertainties of one leg's median, by cause.
+/// Standard uncertainties of one leg's median speed, by cause, in the speed's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MedianUncertainty {
-    /// Slow gusts that the leg is too short to average out.
+    /// Uncertainty due to slow gusts that the leg is too short to average out, in the speed's unit.
     pub gusts: f64,
-    /// Fast noise.
+    /// Uncertainty due to fast noise, in the speed's unit.
     pub noise: f64,
-    /// Rounding of the display.
+    /// Uncertainty due to the rounding of the display, in the speed's unit.
     pub rounding: f64,
 }
 
@@ -74,7 +75,8 @@ struct LegVariability {
 }
 
 impl SpeedVariability {
-    /// Pools the legs; `speed_si` is one unit of the speed in m/s. `None` without legs.
+    /// Pools the variability of all legs; `speed_si` is the factor from the speed's unit to m/s. `None`
+    /// without legs.
     pub(super) fn of(
         legs: &[Leg],
         channels: &LegChannels,
@@ -103,13 +105,14 @@ impl SpeedVariability {
         })
     }
 
-    /// Standard uncertainty of a leg's median.
+    /// Standard uncertainty of a leg's median speed.
     ///
-    /// Gusts: `sigma / sqrt(n_eff)` with the effective count of [`effective_count`]. Noise: `sqrt(pi/2) sigma /
-    /// sqrt(n)`, the standard error of the median of normal data. Rounding: `q / sqrt(12)` (JCGM 100:2008, 4.3.7),
-    /// and less where the variability `s` within the legs spreads the readings over several steps, see
-    /// [`rounding_of_median`]. The variance of the readings is `s^2 + q^2 / 12` (Sheppard's correction). The median
-    /// absolute deviation cannot serve as `s`, since it is 0 as long as most readings are equal.
+    /// Gusts: `sigma / sqrt(n_eff)` with the effective count of [`effective_count`]. Noise: `sqrt(pi/2) sigma
+    /// / sqrt(n)`, the standard error of the median of normal data. Rounding: `q / sqrt(12)` (JCGM 100:2008,
+    /// 4.3.7), and less where the variability `s` within the legs spreads the readings over several display
+    /// steps, see [`rounding_of_median`]. The variance of the readings is `s^2 + q^2 / 12` (Sheppard's
+    /// correction). The median absolute deviation cannot serve as `s`, since it is 0 as long as most readings
+    /// are equal.
     #[must_use]
     pub fn of_median(&self, leg: &Leg) -> MedianUncertainty {
         let count = (leg.samples as f64).max(1.0);
@@ -123,15 +126,16 @@ impl SpeedVariability {
     }
 }
 
-/// Standard uncertainty of an interpolated median from rounding, in display steps, for normally distributed readings
-/// with the standard deviation `spread` in steps before rounding: `exp(-3.5 spread) / sqrt(12)`. This is an
-/// approximation of our own; it lies within 0.012 of the root mean square over all positions of the true median
-/// between two steps.
+/// Standard uncertainty of an interpolated median from rounding, in display steps: `exp(-3.5 spread) /
+/// sqrt(12)`. The readings are normally distributed, and `spread` is their standard deviation before
+/// rounding, in display steps. The formula is an approximation of our own; it lies within 0.012 of the root
+/// mean square error over all positions of the true median between two display steps.
 fn rounding_of_median(spread: f64) -> f64 {
     (-3.5 * spread).exp() / 12f64.sqrt()
 }
 
-/// Time scale of gusts along the flight at a speed, in seconds (MIL-F-8785C, see [`SpeedVariability`]).
+/// Time scale of gusts along the flight path at a given speed, in seconds (MIL-F-8785C, see
+/// [`SpeedVariability`]).
 fn gust_time_s(speed_mps: f64) -> f64 {
     let scale_ft = ASSUMED_HEIGHT_FT / (0.177 + 0.000_823 * ASSUMED_HEIGHT_FT).powf(1.2);
     (0.3048 * scale_ft / speed_mps.abs().max(1.0)).min(20.0)
@@ -141,8 +145,8 @@ fn slow_count(length_s: f64, gust_time_s: f64, update_interval_s: f64) -> f64 {
     effective_count(length_s / update_interval_s, (-update_interval_s / gust_time_s).exp())
 }
 
-/// Standard deviation of gusts to expect from the wind, in the speed's unit. The wind is half the median difference
-/// between successive legs.
+/// Standard deviation of gusts to expect in the wind of a flight, in the speed's unit. The wind is half the
+/// median difference between the speeds of successive legs.
 fn expected_gust(speeds: &[f64], speed_si: f64) -> f64 {
     let differences: Vec<f64> = speeds.windows(2).map(|two| (two[1] - two[0]).abs()).collect();
     let wind = median(&differences).unwrap_or(0.0) / 2.0;

@@ -14,22 +14,22 @@ pub enum Channel {
     Voltage,
     /// Altitude above sea level or above the field.
     Altitude,
-    /// Satellites in use.
+    /// Number of satellites in use.
     Satellites,
     /// Throttle, in per cent.
     Throttle,
     /// Current drawn from the pack.
     Current,
-    /// Course over ground, or heading.
+    /// Course over ground, or heading of the nose.
     Heading,
-    /// Motor speed.
+    /// Motor speed, in revolutions per minute.
     Rpm,
-    /// Any other channel, by the pilot's name for it.
+    /// Any other channel, with the name that the pilot gives it.
     Other(String),
 }
 
 impl Channel {
-    /// The channels that the program knows the meaning of.
+    /// The channels whose meaning the program knows.
     pub const KNOWN: [Self; 8] = [
         Self::Speed,
         Self::Voltage,
@@ -57,9 +57,9 @@ impl Channel {
         }
     }
 
-    /// The known channel with a name so similar that this one is probably a misspelling of it: at a Damerau-Levenshtein
-    /// distance of 1, or 2 for names of eight letters or more. `None` for known channels, and for names with other
-    /// characters than letters, such as `speed2`.
+    /// The known channel whose name is so similar that this name is probably a misspelling of it: at a
+    /// Damerau-Levenshtein distance of 1, or 2 for names of eight letters or more. `None` for known channels,
+    /// and for names with characters other than letters, such as `speed2`.
     #[must_use]
     pub fn similar_known(&self) -> Option<Self> {
         let Self::Other(name) = self else { return None };
@@ -69,7 +69,8 @@ impl Channel {
         (distance(nearest) <= (nearest.name().len() / 4).max(1)).then(|| nearest.clone())
     }
 
-    /// The quantity that the channel's unit must measure; `None` if the channel has no unit or may have any.
+    /// The quantity that the channel's unit must measure; `None` if the channel has no unit or may have any
+    /// unit.
     #[must_use]
     pub fn quantity(&self) -> Option<Quantity> {
         match self {
@@ -84,7 +85,8 @@ impl Channel {
         }
     }
 
-    /// The unit that is assumed if the setup gives none. Only quantities that are shown in one unit everywhere have it.
+    /// The unit that is assumed if the setup states none; `None` for quantities that are not shown in the
+    /// same unit everywhere.
     #[must_use]
     pub fn usual_unit(&self) -> Option<Unit> {
         match self {

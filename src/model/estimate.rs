@@ -5,27 +5,28 @@ use crate::stats::coverage_factor;
 /// Coverage probability of every interval that this program states.
 pub const COVERAGE_PROBABILITY: f64 = 0.95;
 
-/// A value with its standard uncertainty and its interval of [`COVERAGE_PROBABILITY`], all in one unit.
+/// A measured value with its standard uncertainty and its interval of [`COVERAGE_PROBABILITY`], all in the
+/// same unit.
 ///
-/// The interval need not be centred on the value: a correction for a systematic effect shifts it.
+/// The interval need not be centred on the value: a correction for a systematic effect shifts the interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
-    /// The value.
+    /// The measured value.
     pub value: f64,
-    /// Its standard uncertainty.
+    /// Standard uncertainty of the value.
     pub standard_uncertainty: f64,
-    /// Effective degrees of freedom of the standard uncertainty; infinite where it rests on knowledge
-    /// instead of samples.
+    /// Effective degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of
+    /// samples.
     pub degrees_of_freedom: f64,
-    /// Lower end of the interval.
+    /// Lower end of the 95 % interval.
     pub low: f64,
-    /// Upper end of the interval.
+    /// Upper end of the 95 % interval.
     pub high: f64,
 }
 
 impl Estimate {
-    /// An estimate whose interval lies evenly about its value: `value -/+ t u` with the coverage factor
-    /// `t` of Student's distribution (JCGM 100:2008, G.6.4).
+    /// An estimate whose interval is centred on its value: `value -/+ t u` with the standard uncertainty `u`
+    /// and the coverage factor `t` of Student's distribution (JCGM 100:2008, G.6.4).
     #[must_use]
     pub fn centred(value: f64, standard_uncertainty: f64, degrees_of_freedom: f64) -> Self {
         let half = coverage_factor(COVERAGE_PROBABILITY, degrees_of_freedom) * standard_uncertainty;
@@ -38,7 +39,7 @@ impl Estimate {
         (self.high - self.low) / 2.0
     }
 
-    /// Whether the interval holds a value, its ends included.
+    /// Whether the interval contains a value, including its ends.
     #[must_use]
     pub fn holds(&self, value: f64) -> bool {
         (self.low..=self.high).contains(&value)

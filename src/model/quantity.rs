@@ -1,4 +1,4 @@
-//! Quantities that a person enters, with or without a unit.
+//! Parses quantities that a person enters, with or without a unit.
 
 use thiserror::Error;
 
@@ -8,7 +8,7 @@ use crate::model::units::{Quantity, Unit};
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum QuantityError {
-    /// It does not begin with a number of at least 0.
+    /// The text does not begin with a number of at least 0.
     #[error("{text}: not a number of at least 0; give a number and a unit, such as \"8 {}\"", usual.symbol())]
     NoNumber {
         /// The entered text.
@@ -16,13 +16,13 @@ pub enum QuantityError {
         /// The unit that is assumed if none is given.
         usual: Unit,
     },
-    /// The unit is not known.
-    #[error("{text}: unknown unit: give mph, km/h, kn or m/s for a speed, ft or m for a length")]
+    /// The unit in the text is not known.
+    #[error("{text}: unknown unit; give mph, km/h, kn or m/s for a speed, ft or m for a length")]
     UnknownUnit {
         /// The entered text.
         text: String,
     },
-    /// The unit measures another quantity.
+    /// The unit in the text measures another quantity than is required.
     #[error(
         "{text}: {} does not measure {}; give a number and a unit, such as \"8 {}\"",
         unit.symbol(),
@@ -32,17 +32,18 @@ pub enum QuantityError {
     OtherQuantity {
         /// The entered text.
         text: String,
-        /// The given unit.
+        /// The unit in the text.
         unit: Unit,
         /// The unit that is assumed if none is given.
         usual: Unit,
     },
 }
 
-/// Parses a number with an optional unit, such as `8 mph`, `1.5m/s` or `300 m`, and converts it to SI units. Without a
-/// unit it is in units of `usual`.
+/// Parses a number with an optional unit, such as `8 mph`, `1.5m/s` or `300 m`, and converts it to SI units.
+/// A number without a unit is in the unit `usual`.
 ///
 /// # Errors
+///
 /// [`QuantityError`] says what is wrong and gives an example.
 pub fn parse(text: &str, usual: Unit) -> Result<f64, QuantityError> {
     let entered = || text.trim().to_owned();
@@ -60,7 +61,7 @@ pub fn parse(text: &str, usual: Unit) -> Result<f64, QuantityError> {
     Ok(value * unit.si_per_unit())
 }
 
-/// The number at the start of a text, and the rest of the text; `None` without a finite number.
+/// The number at the start of a text, and the rest of the text; `None` if there is no finite number.
 pub(crate) fn number_and_rest(text: &str) -> Option<(f64, &str)> {
     let text = text.trim();
     let end = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')));
@@ -68,7 +69,7 @@ pub(crate) fn number_and_rest(text: &str) -> Option<(f64, &str)> {
     Some((number.parse().ok().filter(|number: &f64| number.is_finite())?, rest.trim()))
 }
 
-/// A quantity in words, for messages.
+/// The name of a quantity, for messages.
 fn measure(quantity: Quantity) -> &'static str {
     match quantity {
         Quantity::Speed => "a speed",

@@ -68,7 +68,7 @@ pub enum Unit {
     MinutesAndSeconds,
 }
 
-/// The spelling of a unit that is not known.
+/// A unit is spelled in a way that is not known.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("unknown unit \"{spelling}\": use one of {}", Unit::spellings())]
 pub struct UnknownUnit {
@@ -80,13 +80,13 @@ pub struct UnknownUnit {
 struct UnitRow {
     unit: Unit,
     quantity: Quantity,
-    /// The symbol in texts for readers.
+    /// Symbol of the unit in texts for readers.
     symbol: &'static str,
-    /// The spelling in column names: lower-case letters and underscores only.
+    /// Spelling of the unit in column names: lower-case letters and underscores only.
     suffix: &'static str,
-    /// One of this unit in the unit of its [`Quantity`].
+    /// Size of the unit, in the SI unit of its [`Quantity`].
     si_per_unit: f64,
-    /// Other accepted spellings, in lower case.
+    /// Other spellings that are accepted, in lower case.
     also: &'static [&'static str],
 }
 
@@ -123,6 +123,7 @@ impl Unit {
     /// Finds a unit by its spelling. Case and surrounding spaces do not matter.
     ///
     /// # Errors
+    ///
     /// [`UnknownUnit`] names the spelling and lists the known ones.
     pub fn parse(spelling: &str) -> Result<Self, UnknownUnit> {
         let spelt = spelling.trim().to_lowercase();
@@ -143,7 +144,8 @@ impl Unit {
         self.row().quantity
     }
 
-    /// The unit of the values that are read from a readout in this unit: seconds for minutes and seconds, else itself.
+    /// The unit of the values that are read from a readout in this unit: seconds for minutes and seconds,
+    /// otherwise this unit.
     #[must_use]
     pub fn of_values(self) -> Self {
         if self == Self::MinutesAndSeconds { Self::Seconds } else { self }
@@ -161,7 +163,7 @@ impl Unit {
         self.row().suffix
     }
 
-    /// One of this unit in the unit of its [`Quantity`], an SI unit for speed and length.
+    /// Size of the unit, in the unit of its [`Quantity`], which is an SI unit for speed and length.
     #[must_use]
     pub fn si_per_unit(self) -> f64 {
         self.row().si_per_unit
@@ -204,7 +206,7 @@ impl From<Unit> for String {
     }
 }
 
-/// The units of the results; `None`: the unit of the overlay.
+/// The units in which results are stated. `None` stands for the unit of the overlay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ResultUnits {
     /// Unit of speeds.
@@ -261,8 +263,8 @@ impl ResultUnits {
     }
 }
 
-/// Height above the field, in the unit of the altitude. Both the altitude and the field's `elevation` (value and unit) are
-/// above sea level. `None` if a unit does not measure a length.
+/// Height above the field, in the unit of the altitude. The altitude `shown` is in `unit`; `elevation` is the
+/// field's value and unit. Both are above sea level. `None` if a unit does not measure a length.
 #[must_use]
 pub fn height_above_field(shown: f64, unit: Unit, elevation: (f64, Unit)) -> Option<f64> {
     let field = elevation.1.convert(elevation.0, unit)?;

@@ -21,7 +21,8 @@ pub enum Row<'a> {
 pub const HEADINGS: [&str; 7] =
     ["throttle", "upwind", "downwind", "airspeed", "95 % interval", "wind", "pack"];
 
-/// The rows in the order of the steps. A step with several pairs follows its pairs; patterns come last.
+/// The rows of the results table, in the order of the steps. A step with several pairs follows its pairs;
+/// patterns come last.
 pub fn rows(flight: &Flight) -> Vec<Row<'_>> {
     let mut pairs: Vec<&Pair> = flight.pairs.iter().collect();
     pairs.sort_by_key(|pair| (pair.step, pair.pair));
@@ -36,7 +37,7 @@ pub fn rows(flight: &Flight) -> Vec<Row<'_>> {
         .collect()
 }
 
-/// The flags of a pair and of its legs as text; empty if there are none.
+/// The flags of a pair and of its two legs as text; empty if there are none.
 pub fn remark(flight: &Flight, pair: &Pair) -> String {
     let of_leg = |name: &str, index: usize| {
         let flags = flight.legs.get(index).map(|leg| joined(&leg.flags)).unwrap_or_default();
@@ -48,7 +49,7 @@ pub fn remark(flight: &Flight, pair: &Pair) -> String {
 }
 
 impl Row<'_> {
-    /// The cells under [`HEADINGS`]: speeds in the unit of the speed channel, voltage in volts.
+    /// The seven cells under [`HEADINGS`]: speeds in the unit of the speed channel, voltage in volts.
     pub fn cells(&self) -> [String; 7] {
         match self {
             Self::Pair(pair) => [

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use plotters::coord::ranged1d::{DefaultFormatting, KeyPointHint, Ranged};
 
-/// Steps between the ticks of a time axis, in seconds; longer flights take whole hours.
+/// Distances between the ticks of a time axis, in seconds; axes of longer flights have ticks at whole hours.
 const TIME_STEPS_S: [f64; 12] = [0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0];
 
 /// Largest number of ticks on an axis (set by judgement).
@@ -13,19 +13,19 @@ const MAX_TICKS: f64 = 8.0;
 /// The range of an axis and its ticks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axis {
-    /// Lower end.
+    /// Lower end, in the unit of the data.
     pub low: f64,
-    /// Upper end, above the lower end.
+    /// Upper end, in the unit of the data; always above the lower end.
     pub high: f64,
-    /// Ticks within the range, ascending.
+    /// Values at which there are ticks, ascending.
     pub ticks: Vec<f64>,
-    /// Distance between ticks.
+    /// Distance between ticks, in the unit of the data.
     pub step: f64,
 }
 
 impl Axis {
-    /// An axis over the finite values with a margin of a twentieth on either side; `None` without finite values, or if
-    /// their span is not finite.
+    /// An axis over the finite values among `values`, with a margin of a twentieth of their span on either
+    /// side; `None` without finite values, or if their span is not finite.
     pub fn over(values: impl Iterator<Item = f64>) -> Option<Self> {
         let (low, high) = extent(values)?;
         // A flat line still gets some height, and steps stay well above the spacing of floats.
@@ -34,15 +34,15 @@ impl Axis {
         Self::between(low - margin, high + margin, 0.0)
     }
 
-    /// An axis over exactly this range, with ticks at least `least_step` apart; `None` if the span is not finite and
-    /// above 0.
+    /// An axis over exactly the range from `low` to `high`, with ticks at least `least_step` apart; `None` if
+    /// the span is not finite and above 0.
     pub fn between(low: f64, high: f64, least_step: f64) -> Option<Self> {
         let span = high - low;
         (span.is_finite() && span > 0.0)
             .then(|| Self::with_step(low, high, round_step((span / MAX_TICKS).max(least_step))))
     }
 
-    /// A time axis over exactly the finite times; `None` if their span is zero.
+    /// A time axis over exactly the range of the finite times, in seconds; `None` if their span is zero.
     pub fn of_time(times_s: impl Iterator<Item = f64>) -> Option<Self> {
         let (low, high) = extent(times_s)?;
         let least = (high - low) / MAX_TICKS;
@@ -54,7 +54,7 @@ impl Axis {
         Some(Self::with_step(low, high, step))
     }
 
-    /// The same axis with room for `share` of its span above.
+    /// The same axis, extended at its upper end by `share` of its span.
     pub fn with_headroom(self, share: f64) -> Self {
         Self { high: self.high + share * (self.high - self.low), ..self }
     }

@@ -11,7 +11,8 @@ use super::reading_statistics::ReadingStatistics;
 /// Share of blank frames above which a channel gets a note (set by judgement).
 const NOTABLE_SHARE: f64 = 0.2;
 
-/// What the wording of a reason needs to know of a channel: its limits and its unknown digits.
+/// The properties of a channel that the wording of its blank reasons depends on: its limits and its unknown
+/// digits.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct BlankReasons {
     range: Option<Limit<(f64, f64)>>,
@@ -27,7 +28,7 @@ struct Limit<T> {
 }
 
 impl BlankReasons {
-    /// For a region; `unknown_digits` are the digits missing from its glyph set.
+    /// The properties of a region's channel; `unknown_digits` are the digits missing from its glyph set.
     #[must_use]
     pub fn of_region(region: &Region, unknown_digits: &str) -> Self {
         let range = region.plausible_range().map(|value| Limit { value, is_set: region.range.is_some() });
@@ -36,7 +37,7 @@ impl BlankReasons {
         Self { range, max_rate, unknown_digits: unknown_digits.to_owned() }
     }
 
-    /// For a channel of a flight.
+    /// The properties of a channel of a flight.
     #[must_use]
     pub fn of(flight: &Flight, readout: &ChannelReadings) -> Self {
         let channel = &readout.channel;
@@ -44,7 +45,7 @@ impl BlankReasons {
         flight.setup.region(channel).map_or_else(Self::default, |region| Self::of_region(region, unknown))
     }
 
-    /// Why a reading is blank. Limits are in the unit of the overlay, as in the setup.
+    /// The reason for a blank reading, in words. Limits are in the unit of the overlay, as in the setup.
     #[must_use]
     pub fn words(&self, blank: Blank) -> String {
         match blank {
@@ -54,14 +55,14 @@ impl BlankReasons {
             Blank::DigitUnknown => self.digit_unknown(),
             Blank::Unclear => "not legible".to_owned(),
             Blank::OutOfRange => self.out_of_range(),
-            Blank::TooBrief => "shown too briefly, or of digits of two values".to_owned(),
+            Blank::TooBrief => "shown too briefly, or mixing the digits of two values".to_owned(),
             Blank::Jump => self.too_fast(),
-            Blank::LostPicture => "picture lost".to_owned(),
+            Blank::LostPicture => "signal lost".to_owned(),
         }
     }
 
-    /// The reasons for the blank frames of a channel with their counts, the most frequent first, such as `12 picture
-    /// lost, 3 no text in the region`.
+    /// The reasons for the blank frames of a channel with their counts, the most frequent first, such as `12
+    /// signal lost, 3 no text in the region`.
     pub(super) fn counted(&self, statistics: &ReadingStatistics) -> String {
         let mut counts: Vec<_> = statistics.blank.iter().collect();
         counts.sort_by(|one, other| other.1.cmp(one.1));
@@ -98,7 +99,7 @@ impl BlankReasons {
     }
 }
 
-/// Whether a limit is set in the setup or is a default, and the key that changes it.
+/// States whether a limit is set in the setup or is a default, and names the setup key that changes it.
 fn origin(key: &str, is_set: bool) -> String {
     if is_set { format!("`{key}` in the setup") } else { format!("default; set `{key}`") }
 }
@@ -111,7 +112,7 @@ pub fn sentences(flight: &Flight) -> Vec<String> {
     readings.channels.iter().filter(is_read).filter_map(|readout| sentence(flight, readout)).collect()
 }
 
-/// What can be done about the channels of [`sentences`].
+/// What the pilot can do about the channels named in [`sentences`].
 pub(super) fn advice(flight: &Flight) -> Vec<Advice> {
     let readings = &flight.series.readings;
     let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
@@ -131,12 +132,12 @@ struct MainReason {
     share: f64,
     /// Number of blank frames.
     blank: usize,
-    /// Number of those left blank for the main reason.
+    /// Number of frames left blank for the main reason.
     count: usize,
     reason: Blank,
 }
 
-/// The main reason for the blank frames of a channel; `None` where so few are blank that no sentence is needed.
+/// The main reason for the blank frames of a channel; `None` if so few are blank that no sentence is needed.
 fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<MainReason> {
     let statistics = ReadingStatistics::of(&flight.series.readings, readout);
     let blank: usize = statistics.blank.values().sum();
@@ -159,11 +160,11 @@ fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
     ))
 }
 
-/// What to do about blank frames; empty if the reason says it already.
+/// What the pilot can do about blank frames; empty if the reason says it already.
 fn fix(reason: Blank) -> &'static str {
     match reason {
-        Blank::DigitUnknown => " Teach the missing digits.",
-        Blank::Empty | Blank::Unclear => " Look at the region.",
+        Blank::DigitUnknown => " Label the missing digits.",
+        Blank::Empty | Blank::Unclear => " Check the region in the setup.",
         _ => "",
     }
 }

@@ -25,11 +25,12 @@ struct Cue {
     text: String,
 }
 
-/// A caption for each half second of the flight with a reading; equal captions that follow each other are merged. Times
+/// A caption for each half second of the flight with a reading; successive equal captions are merged. Times
 /// are flight times: with several clips, those of the joined clips including gaps.
 ///
 /// # Errors
-/// None today; the signature is that of every serializer.
+///
+/// Currently none; all serializers have this return type.
 pub fn captions_vtt(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let mut vtt = "WEBVTT\n\nNOTE\nTimes count from the first video frame of the flight.\n".to_owned();
     for cue in cues(flight) {
@@ -62,7 +63,7 @@ fn interval_number(time_s: f64) -> f64 {
     (time_s / CAPTION_S).floor()
 }
 
-/// The frames of each caption interval that has any, as ranges of indices.
+/// The frames of each caption interval that has frames, as ranges of frame indices.
 fn intervals(time_s: &[f64]) -> Vec<std::ops::Range<usize>> {
     let mut end = 0;
     time_s
@@ -75,7 +76,7 @@ fn intervals(time_s: &[f64]) -> Vec<std::ops::Range<usize>> {
         .collect()
 }
 
-/// The caption of one interval's frames; `None` if their time is out of range.
+/// The caption of one interval's frames; `None` if their time exceeds [`LATEST_S`].
 fn cue(flight: &Flight, frames: std::ops::Range<usize>) -> Option<Cue> {
     let first_s = *flight.series.readings.time_s.get(frames.start)?;
     if !(0.0..LATEST_S).contains(&first_s) {
@@ -99,8 +100,8 @@ fn numbers_text(flight: &Flight, frames: std::ops::Range<usize>) -> String {
     parts.collect::<Vec<_>>().join(", ")
 }
 
-/// The last number of a channel within the frames: the smoothed speed, or the trusted reading of another channel. A
-/// dead channel has none.
+/// The last number of a channel within the frames: the smoothed speed, or the trusted reading of another
+/// channel. `None` for a dead channel.
 fn latest(flight: &Flight, channel: &Channel, frames: std::ops::Range<usize>) -> Option<String> {
     let readings = flight.series.alive(channel)?;
     let smooth = &flight.series.speed_smooth;
@@ -119,7 +120,7 @@ fn leg_text(legs: &[Leg], time_s: f64) -> String {
     if step.is_empty() { kind_name(leg.kind).to_owned() } else { format!("{}, {step}", kind_name(leg.kind)) }
 }
 
-/// `hh:mm:ss.ttt`; the hours may have more digits.
+/// A time as `hh:mm:ss.ttt`; the hours may have more than two digits.
 fn timestamp(time_s: f64) -> String {
     let milliseconds = (time_s * 1000.0).round() as u64;
     let seconds = milliseconds / 1000;

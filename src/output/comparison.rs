@@ -1,4 +1,4 @@
-//! The comparison of flights as text, as an HTML page and as JSON.
+//! The comparison of flights as text, as HTML and as JSON.
 
 use maud::{Markup, html};
 use serde::Serialize;
@@ -12,15 +12,15 @@ use crate::model::estimate::Estimate;
 use crate::model::units::Unit;
 use crate::propulsion::{ExponentSource, VoltageModel};
 
-/// Decimals of the numbers in the JSON.
+/// Number of decimals of the numbers in the JSON.
 const DECIMALS: i32 = 6;
 
-/// How a comparison is shown.
+/// Unit and wanted difference with which a comparison is shown.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ComparisonStyle {
     /// Unit of the speeds shown.
     pub unit: Unit,
-    /// The difference for which the number of pairs is shown, in m/s.
+    /// The difference for which the number of pairs needed is shown, in m/s.
     pub wanted_mps: f64,
 }
 
@@ -30,7 +30,7 @@ pub fn comparison_text(comparisons: &[Comparison], style: &ComparisonStyle) -> S
     let mut lines = Vec::new();
     for comparison in comparisons {
         lines.push(format!(
-            "{} against {}, speeds in {}",
+            "{} compared with {}, speeds in {}",
             comparison.later,
             comparison.first,
             style.unit.symbol()
@@ -48,12 +48,12 @@ pub fn comparison_text(comparisons: &[Comparison], style: &ComparisonStyle) -> S
     lines.join("\n")
 }
 
-/// The comparisons as one HTML page for screen and paper.
+/// The comparisons as one HTML page, for screen and paper.
 #[must_use]
 pub fn comparison_html(comparisons: &[Comparison], style: &ComparisonStyle) -> String {
     let body = html! {
-        h1 { "What the change brought" }
-        p.under { "Airspeeds in " (style.unit.symbol()) "; intervals of 95 % for each step alone." }
+        h1 { "Effect of the change" }
+        p.under { "Airspeeds in " (style.unit.symbol()) "; 95 % intervals, each for one step alone." }
         @for comparison in comparisons {
             section {
                 h2 { (comparison.later) " against " (comparison.first) }
@@ -100,7 +100,7 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
     }
 }
 
-/// The table of the steps, headings first.
+/// The table of the steps; its first row holds the headings.
 pub fn table(comparison: &Comparison, style: &ComparisonStyle) -> Vec<Vec<String>> {
     let wanted = in_unit(style.wanted_mps, style);
     let headings = ["throttle", "first", "later", "voltage", "density", "difference", "95 % interval"]
@@ -126,12 +126,12 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
     ]
 }
 
-/// The verdict, and the one without matching voltages if it differs.
+/// The verdict in words, followed by the verdict without voltage correction if the two differ.
 fn verdict_cell(step: &StepDifference) -> String {
     verdict_word(step.verdict).to_owned() + &as_flown_words(step)
 }
 
-/// The verdict without matching voltages if it differs.
+/// The verdict without voltage correction if it differs from that with correction; otherwise `None`.
 fn other_as_flown(step: &StepDifference) -> Option<Verdict> {
     step.verdict_as_flown.filter(|other| !other.agrees_with(step.verdict))
 }
@@ -140,7 +140,7 @@ fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Faster => "faster",
         Verdict::Slower => "slower",
-        Verdict::NotAmongSoMany => "not shown among so many steps",
+        Verdict::NotAmongSoMany => "not significant among so many steps",
         Verdict::NotShown => "no difference shown",
     }
 }
@@ -157,7 +157,8 @@ fn with_sign(text: String) -> String {
     if text.starts_with('-') || text == "0.0" { text } else { format!("+{text}") }
 }
 
-/// The part of the difference that voltage or density explains; `-` if it was not matched.
+/// The part of the difference that voltage or density explains, as text; `-` if the airspeeds were not
+/// corrected for it.
 fn part(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
     speed_mps.map_or_else(|| "-".to_owned(), |speed_mps| signed(speed_mps, style))
 }
@@ -166,8 +167,8 @@ fn in_unit(speed_mps: f64, style: &ComparisonStyle) -> String {
     format!("{} {}", number(speed_mps, style), style.unit.symbol())
 }
 
-/// The verdict in a few sentences: each step, what is assumed, all steps together, and the pairs needed to show the
-/// wanted difference.
+/// The result of the comparison in a few sentences: each step, the assumptions, all steps together, and the
+/// pairs needed to show the wanted difference.
 pub fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
     if comparison.steps.is_empty() {
         return "Nothing to compare.".to_owned();
@@ -178,7 +179,7 @@ pub fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
         .into_iter()
         .map(|step| step_name(step.throttle_percent, Some(step.step)) + &as_flown_words(step))
         .collect();
-    let none = (!rest.is_empty()).then(|| format!("no difference shown at {}", rest.join(", ")));
+    let none = (!rest.is_empty()).then(|| format!("no significant difference at {}", rest.join(", ")));
     let verdicts = capitalised(&differences.chain(none).collect::<Vec<_>>().join("; ")) + ".";
     verdicts
         + &assumption_words(comparison, style)
@@ -207,7 +208,8 @@ fn as_flown_words(step: &StepDifference) -> String {
     })
 }
 
-/// Whether the verdicts would be the same without the assumed effect of voltage; empty if nothing is assumed.
+/// States whether the verdicts would be the same without the assumed effect of voltage; empty if nothing is
+/// assumed.
 fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
     let Some(model) = comparison.voltage_model.filter(|model| model.source == ExponentSource::Assumed) else {
         return String::new();
@@ -220,9 +222,9 @@ fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String 
         return String::new();
     }
     let holds = match matched.iter().filter(|step| other_as_flown(step).is_some()).count() {
-        0 => "without it, as flown, they are the same".to_owned(),
-        1 => "without it, as flown, 1 of them is another".to_owned(),
-        count => format!("without it, as flown, {count} of them are others"),
+        0 => "without the voltage correction, the verdicts are the same".to_owned(),
+        1 => "without the voltage correction, 1 of the verdicts differs".to_owned(),
+        count => format!("without the voltage correction, {count} of the verdicts differ"),
     };
     format!(
         " These verdicts rest on an assumed effect of voltage (speed is proportional to its power {:.1}), not on one \
@@ -281,7 +283,7 @@ fn capitalised(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// How to read the table; `None` if there is no table.
+/// Explains how to read the table; `None` if there is no table.
 pub fn reading(comparison: &Comparison) -> Option<String> {
     let compared = match comparison.steps_compared {
         0 => return None,
@@ -319,7 +321,8 @@ struct ComparisonJson<'a> {
     notes: &'a [String],
 }
 
-/// Speeds are in `speed_unit`; low and high are the ends of the 95 % interval of the step alone.
+/// One throttle step in the JSON. Speeds are in `speed_unit`; low and high are the ends of the 95 % interval
+/// of this step alone.
 #[derive(Serialize)]
 struct StepDifferenceJson {
     step: u32,

@@ -1,4 +1,4 @@
-//! Wind, air and legs in several directions, in sentences.
+//! Sentences on the wind, the air and patterns of legs in three or more directions.
 
 use maud::{Markup, html};
 
@@ -43,7 +43,7 @@ fn wind_sentence(wind: &WindFinding, symbol: &str) -> String {
         WindSource::Turns => "fitted to the turns",
     };
     format!(
-        "Wind {} from {} degrees ({source}): {} across the course of {} degrees, taken out of the airspeeds.",
+        "Wind {} from {} degrees ({source}): {} across the course of {} degrees; the airspeeds are corrected for it.",
         with_symbol(&shown(wind.speed, 1), symbol),
         shown(wind.from_deg, 0),
         with_symbol(&shown(wind.across.abs(), 1), symbol),
@@ -67,7 +67,11 @@ fn air_sentences(flight: &Flight) -> Option<String> {
     let carried = if steps.is_empty() {
         String::new()
     } else {
-        format!(" The same power at sea-level density: {} {}.", steps.join(", "), speed_symbol(flight))
+        format!(
+            " Airspeed at the same power and sea-level density: {} {}.",
+            steps.join(", "),
+            speed_symbol(flight)
+        )
     };
     Some(format!(
         "Air at the legs {} kg/m3, density altitude {}.{carried}",
@@ -76,7 +80,7 @@ fn air_sentences(flight: &Flight) -> Option<String> {
     ))
 }
 
-/// The section of the report; empty if there are no sentences.
+/// The section of the report on wind and air; empty if there are no sentences.
 pub(crate) fn section(flight: &Flight) -> Markup {
     let sentences = sentences(flight);
     html! {

@@ -1,4 +1,4 @@
-//! Decimation: draws fewer points than there are frames, without hiding a gap.
+//! Selects fewer points for a plot than there are frames, without hiding a gap.
 
 use std::collections::HashSet;
 
@@ -13,7 +13,7 @@ const MAX_LINE_POINTS: usize = 2000;
 /// Interval without points that breaks a line, in seconds (set by judgement).
 const BREAK_S: f64 = 1.0;
 
-/// The dots of a plot of `size` pixels: one per pixel, decimated evenly to at most [`MAX_DOTS`].
+/// The dots of a plot with `size` pixels: at most one per pixel, decimated evenly to at most [`MAX_DOTS`].
 pub fn dots(
     points: impl Iterator<Item = (f64, f64)>,
     axes: (&Axis, &Axis),
@@ -31,8 +31,8 @@ pub fn dots(
     seen.into_iter().step_by(every).collect()
 }
 
-/// The lines of a plot, broken where a value is missing and where more than [`BREAK_S`] passes without one. Each line
-/// is decimated evenly and keeps its first and last points.
+/// The lines of a plot, broken where a value is missing and where no point follows for more than [`BREAK_S`]
+/// seconds. Each line is decimated evenly and keeps its first and last points.
 pub fn lines(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
     let every = points.len().div_ceil(MAX_LINE_POINTS).max(1);
     let known = |point: &(f64, f64)| point.0.is_finite() && point.1.is_finite();

@@ -1,10 +1,10 @@
-//! Why a result could not be put into its format.
+//! Why a result could not be converted to its format.
 
 use std::io;
 
 use thiserror::Error;
 
-/// Why a result could not be put into its format.
+/// Why a result could not be converted to its format.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum RenderError {
@@ -20,7 +20,7 @@ pub enum RenderError {
     /// A plot could not be drawn.
     #[error("a plot could not be drawn: {0}")]
     Plot(String),
-    /// Bytes could not be written.
-    #[error("bytes could not be written: {0}")]
+    /// The bytes of a result could not be written.
+    #[error("the result could not be written: {0}")]
     Write(#[from] io::Error),
 }

@@ -1,4 +1,5 @@
-//! `evidence.png`: image crops of readings in each leg, and of the readings with the lowest confidence.
+//! `evidence.png`: image crops of readings in each leg, and of the trusted readings with the lowest
+//! confidence.
 
 use std::io::Write;
 
@@ -13,34 +14,37 @@ use crate::model::channel::Channel;
 use crate::picture::draw_line;
 use crate::series::{Crop, Readings};
 
-/// Crops shown of a leg, and least sure readings shown.
+/// Number of crops shown for each leg. The next constant is the number of crops shown of the readings with
+/// the lowest confidence.
 const OF_A_LEG: usize = 5;
 const LEAST_SURE: usize = 20;
 
-/// Crops lower than this are shown twice as large.
+/// Crops less high than this, in pixels, are shown at twice their size.
 const LOW_PX: u32 = 70;
 
-/// Pixels of a letter, of the space around things, and of a line of text.
+/// Width of a letter in pixels. The next constants are the space around texts and images, and the height of a
+/// line of text, in pixels.
 const LETTER_PX: u32 = 8;
 const SPACE_PX: u32 = 12;
 const LINE_PX: u32 = 12;
 
-/// Narrowest column: its captions have room.
+/// Minimum width of a column in pixels, so that its captions fit.
 const LEAST_COLUMN_PX: u32 = 18 * LETTER_PX;
 
 const PAPER: Luma<u8> = Luma([250]);
 const INK: Luma<u8> = Luma([30]);
 
-/// One line of the sheet.
+/// One line of the evidence image.
 enum SheetRow<'a> {
     Heading(String),
     Crops(Vec<&'a Crop>),
 }
 
-/// Draws the sheet: for each leg some crops of the speed over its steady middle, then the least sure readings
-/// of the flight, each with time, text and confidence.
+/// Draws the evidence image: for each leg some crops of the speed over its steady middle, then the trusted
+/// readings of the flight with the lowest confidence, each with time, text and confidence.
 ///
 /// # Errors
+///
 /// [`RenderError::Picture`] and [`RenderError::Write`] if the PNG cannot be made or written.
 pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
     let rows = rows(flight);
@@ -57,7 +61,7 @@ pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderEr
     encoder.set_color(png::ColorType::Grayscale);
     encoder.set_compression(png::Compression::Fast);
     let mut writer = encoder.write_header()?;
-    // Row by row: the sheet of a long flight is high.
+    // The image is written row by row, since that of a long flight is high.
     let mut lines = writer.stream_writer()?;
     let mut write = |part: &GrayImage| lines.write_all(part.as_raw()).map_err(png::EncodingError::from);
     let margin = GrayImage::from_pixel(width, SPACE_PX, PAPER);
@@ -82,11 +86,11 @@ pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderEr
 fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
     let readings = &flight.series.readings;
     let symbol = flight.unit(&Channel::Speed).map_or("", |unit| unit.symbol());
-    let mut rows = vec![SheetRow::Heading("What was read, and what stood on the picture".to_owned())];
+    let mut rows = vec![SheetRow::Heading("What was read, and the image it was read from".to_owned())];
     for (number, leg) in (1..).zip(&flight.legs) {
         let crops = behind(readings, leg);
         let median = with_symbol(&fixed(leg.speed_median, 1), symbol);
-        let none = if crops.is_empty() { "; no crops were kept of it" } else { "" };
+        let none = if crops.is_empty() { "; no images of its readings were kept" } else { "" };
         let (kind, start, end) =
             (kind_name(leg.kind), fixed(leg.steady_start_s, 1), fixed(leg.steady_end_s, 1));
         rows.push(SheetRow::Heading(format!(
@@ -96,13 +100,13 @@ fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
     }
     let least_sure: Vec<&Crop> = readings.crops.least_sure.iter().take(LEAST_SURE).collect();
     if !least_sure.is_empty() {
-        rows.push(SheetRow::Heading("The least sure readings that were believed".to_owned()));
+        rows.push(SheetRow::Heading("The trusted readings with the lowest confidence".to_owned()));
         rows.extend(least_sure.chunks(OF_A_LEG).map(|crops| SheetRow::Crops(crops.to_vec())));
     }
     rows
 }
 
-/// Crops spread over a leg's steady middle, of readings that are still believed.
+/// Crops spread over a leg's steady middle, of readings that are trusted.
 fn behind<'a>(readings: &'a Readings, leg: &Leg) -> Vec<&'a Crop> {
     let believed = |crop: &Crop| {
         let frame = readings.time_s.partition_point(|time| *time < crop.time_s - 1e-6);

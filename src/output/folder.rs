@@ -1,4 +1,4 @@
-//! The folder of results: the only place where result files are written.
+//! The result folder: the only place where result files are written.
 
 use std::ffi::OsString;
 use std::io;
@@ -12,76 +12,76 @@ use crate::flight::Flight;
 
 use super::{FORMATS, RenderError, ResultFile, Serializer};
 
-/// Why results could not be written; each says what to do next.
+/// Why results could not be written. Each message says what to do next.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum OutputError {
-    /// There are results already and they were not to be replaced.
+    /// The folder already holds results, which were not to be replaced.
     #[error(
         "the folder {} already holds results ({})",
         folder.display(),
         files.join(", ")
     )]
     ResultsExist {
-        /// The folder.
+        /// Path of the result folder.
         folder: PathBuf,
-        /// The result files found there.
+        /// Names of the result files found in the folder.
         files: Vec<&'static str>,
     },
-    /// Something that is not a folder has the folder's name.
+    /// A file has the name of the result folder.
     #[error("{} is not a folder", folder.display())]
     NotAFolder {
-        /// The path meant as the folder.
+        /// Path of the file.
         folder: PathBuf,
     },
     /// A folder has the name of a result file.
     #[error("{} is a folder, but the results need that name for a file: move it away or name another \
              folder", path.display())]
     NameTaken {
-        /// The path of the folder in the way.
+        /// Path of that folder.
         path: PathBuf,
     },
-    /// The folder could not be created.
+    /// The result folder could not be created.
     #[error("cannot create the folder {}: {source}", folder.display())]
     Create {
-        /// The folder.
+        /// Path of the result folder.
         folder: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
     },
-    /// A file could not be written.
+    /// A result file could not be written.
     #[error(
         "cannot write {}: {source}; check the free space and your rights there, or name another \
          folder",
         path.display()
     )]
     Write {
-        /// The file.
+        /// Path of the result file.
         path: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
     },
-    /// A file could not be written, nor could the former results be put back.
+    /// A result file could not be written, and the previous results could not be restored.
     #[error(
-        "cannot write {}: {source}; the former results could not be put back and are in {}: move them \
+        "cannot write {}: {source}; the previous results could not be restored and are in {}: move them \
          from there by hand",
         path.display(),
         kept.display()
     )]
     NotPutBack {
-        /// The file.
+        /// Path of the result file.
         path: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
-        /// The folder that holds the former results.
+        /// Path of the folder that holds the previous results.
         kept: PathBuf,
     },
-    /// A result could not be put into its format.
+    /// A result could not be converted to the format of its file.
     #[error("cannot make {file}: {source}; this is a fault of the program, please report it")]
     Render {
-        /// The result file.
+        /// Name of the result file.
         file: &'static str,
-        /// The reason.
+        /// Reason of the failure.
         source: RenderError,
     },
 }
@@ -98,24 +98,24 @@ impl Advised for OutputError {
     }
 }
 
-/// A folder that was found fit to take the results. Dropped without [`ResultFolder::write`], it
-/// removes the folders it had to create.
+/// A folder that was checked and can take the results. If it is dropped without a call of
+/// [`ResultFolder::write`], it removes the folders that it created.
 #[derive(Debug)]
 pub struct ResultFolder {
     folder: PathBuf,
     existing: Existing,
-    /// Folders created here and not yet holding results, the innermost first.
+    /// Folders that were created and do not hold results yet, the innermost first.
     created: Vec<PathBuf>,
 }
 
-/// The folder for the results of a flight where no other is named: beside its first clip, under its name.
+/// The default folder for the results of a flight: beside its first clip, and named after that clip.
 #[must_use]
 pub fn usual_folder(clips: &[PathBuf]) -> PathBuf {
     let first = clips.first().map_or(Path::new("flight"), PathBuf::as_path);
     first.with_file_name(usual_name(first))
 }
 
-/// The name of the folder for the results of a clip.
+/// The default name of the folder for the results of a clip.
 #[must_use]
 pub fn usual_name(clip: &Path) -> OsString {
     let mut name = clip.file_stem().unwrap_or_default().to_owned();
@@ -126,15 +126,17 @@ pub fn usual_name(clip: &Path) -> OsString {
 /// Checks the folder and writes all results into it.
 ///
 /// # Errors
-/// As [`ResultFolder::prepare`] and [`ResultFolder::write`].
+///
+/// The errors of [`ResultFolder::prepare`] and [`ResultFolder::write`].
 pub fn write_all(folder: &Path, flight: &Flight, existing: Existing) -> Result<Vec<PathBuf>, OutputError> {
     ResultFolder::prepare(folder, existing)?.write(flight)
 }
 
-/// Writes one of the result files, such as `legs.csv`, anew into a folder that is there, and returns its path.
-/// A file of that name is replaced.
+/// Writes one result file, such as `legs.csv`, into an existing folder and returns its path. A file of that
+/// name is replaced.
 ///
 /// # Errors
+///
 /// [`OutputError`] if the result cannot be made or written.
 pub fn write_one(folder: &Path, file: ResultFile, flight: &Flight) -> Result<PathBuf, OutputError> {
     let (name, serializer) = file.format();
@@ -147,12 +149,13 @@ pub fn write_one(folder: &Path, file: ResultFile, flight: &Flight) -> Result<Pat
 }
 
 impl ResultFolder {
-    /// Creates the folder, parents included, and makes sure that results can be written there:
-    /// to be called before the long reading starts.
+    /// Creates the folder, including its parents, and checks that results can be written there. Call it
+    /// before the clips are read, which takes long.
     ///
     /// # Errors
-    /// [`OutputError`] if results exist and are to be kept, if the name is taken by something
-    /// else, or if the folder cannot be created or written to.
+    ///
+    /// [`OutputError`] if results exist and are to be kept, if the name is taken by something else, or if the
+    /// folder cannot be created or written to.
     pub fn prepare(folder: &Path, existing: Existing) -> Result<Self, OutputError> {
         if folder.exists() && !folder.is_dir() {
             return Err(OutputError::NotAFolder { folder: folder.to_owned() });
@@ -168,18 +171,19 @@ impl ResultFolder {
         Ok(this)
     }
 
-    /// Writes every result and returns the paths, in a fixed order. All are first written in full
-    /// aside; should one then fail to take its place, the former results are put back, so that
-    /// results of two flights never stand side by side.
+    /// Writes every result and returns the paths, in a fixed order. All files are first written in full to a
+    /// temporary folder. If one of them then cannot be moved to its place, the previous results are restored,
+    /// so that a folder never holds results of two flights.
     ///
     /// # Errors
-    /// [`OutputError`] if a result cannot be made or written, or if results appeared meanwhile
-    /// and are to be kept.
+    ///
+    /// [`OutputError`] if a result cannot be made or written, or if results have appeared in the meantime and
+    /// are to be kept.
     pub fn write(self, flight: &Flight) -> Result<Vec<PathBuf>, OutputError> {
         self.write_formats(&FORMATS, flight)
     }
 
-    /// As [`ResultFolder::write`], for the formats given.
+    /// Writes the results in the given formats, in the same way as [`ResultFolder::write`].
     pub(super) fn write_formats(
         mut self,
         formats: &[(&'static str, Serializer)],
@@ -210,13 +214,13 @@ impl From<FileBatchError> for OutputError {
 impl Drop for ResultFolder {
     fn drop(&mut self) {
         for folder in &self.created {
-            // A folder that something else was put into meanwhile is not empty and stays.
+            // A folder is not removed if something else was put into it in the meantime.
             let _ = std::fs::remove_dir(folder);
         }
     }
 }
 
-/// The folders that do not exist yet on the way to `folder`, the innermost first.
+/// The folders in the path `folder` that do not exist yet, the innermost first.
 fn missing_folders(folder: &Path) -> Vec<PathBuf> {
     let missing = folder.ancestors().take_while(|part| !part.as_os_str().is_empty() && !part.exists());
     missing.map(Path::to_owned).collect()

@@ -8,12 +8,14 @@ use super::numbers::{TIME_DECIMALS, fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined, kind_name};
 use super::{RenderError, csv_bytes};
 
-/// A row for each leg: `leg,start_s,end_s,kind,throttle_percent,median_<unit>,spread_<unit>,
-/// samples,uncertainty_<unit>,voltage_v,altitude_<unit>,satellites,flags`, and `step` at the end
-/// if the throttle is unknown. Start and end are those of the part that the median is taken over, so that reading the
-/// file as given legs results in the same median. A column of unknown unit has no suffix.
+/// Writes a row for each leg:
+/// `leg,start_s,end_s,kind,throttle_percent,median_<unit>,spread_<unit>,samples,uncertainty_<unit>,voltage_v,altitude_<unit>,satellites,flags`,
+/// and `step` at the end if the throttle is unknown. Start and end are those of the steady middle, over which
+/// the median is taken, so that giving the file as legs results in the same median. A column of unknown unit
+/// has no suffix.
 ///
 /// # Errors
+///
 /// [`RenderError::Csv`] if the CSV writer refuses a record.
 pub fn legs_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let numbered = flight.legs.iter().any(|leg| leg.throttle_percent.is_none() && leg.step.is_some());

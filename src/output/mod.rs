@@ -52,7 +52,7 @@ pub use terminal_table::table;
 pub use test_card::{test_card_html, test_card_json, test_card_text};
 pub use words::CAUTIONS;
 
-/// What the pilot can do about the notes of a flight, each advice once, in the order of the notes.
+/// What the pilot can do about the notes of a flight: each piece of advice once, in the order of the notes.
 #[must_use]
 pub fn advice(flight: &Flight) -> Vec<Advice> {
     let unread = (!flight.legibility.unread.is_empty()).then_some(Advice::MarkBoxes);
@@ -73,7 +73,7 @@ fn notes(flight: &Flight) -> Vec<String> {
     unread::sentences(flight).into_iter().chain(notes_read(flight)).collect()
 }
 
-/// The same without the channels that cannot be read.
+/// Notes on a flight, one sentence each, without those on channels that cannot be read.
 fn notes_read(flight: &Flight) -> Vec<String> {
     blanks::sentences(flight).into_iter().chain(flight.notes.iter().map(ToString::to_string)).collect()
 }
@@ -81,9 +81,9 @@ fn notes_read(flight: &Flight) -> Vec<String> {
 /// Turns a flight into one result file.
 #[derive(Debug, Clone, Copy)]
 enum Serializer {
-    /// Returns all bytes at once.
+    /// Returns all bytes of the file at once.
     Whole(fn(&Flight) -> Result<Vec<u8>, RenderError>),
-    /// Writes in parts, for files that grow with the length of the flight.
+    /// Writes the file in parts, for files that grow with the length of the flight.
     Streamed(fn(&Flight, &mut dyn Write) -> Result<(), RenderError>),
 }
 
@@ -115,21 +115,21 @@ const FORMATS: [(&str, Serializer); 8] = [
     (REPORT, Whole(report_html)),
 ];
 
-/// A result file that can be written alone.
+/// A result file that can be written on its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ResultFile {
-    /// Every frame's readings.
+    /// `series.csv`: the readings of every frame.
     Series,
-    /// The legs.
+    /// `legs.csv`: the legs.
     Legs,
-    /// The pairs of legs with their airspeeds.
+    /// `pairs.csv`: the pairs of legs with their airspeeds.
     Pairs,
-    /// The report to read and print.
+    /// `report.html`: the report for reading and printing.
     Report,
 }
 
 impl ResultFile {
-    /// Its name in the folder of results, and its serializer.
+    /// The name of the file in the result folder, and its serializer.
     fn format(self) -> (&'static str, Serializer) {
         match self {
             Self::Series => (SERIES, Streamed(series_csv)),

@@ -6,7 +6,7 @@ pub(crate) const TIME_DECIMALS: usize = 6;
 /// Exponent below which an uncertainty is written in scientific notation (set by judgement).
 const MIN_EXPONENT: i32 = -4;
 
-/// The value with exactly `decimals` decimals; empty if it is not finite.
+/// The value as text with exactly `decimals` decimals; empty if it is not finite.
 pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return String::new();
@@ -18,19 +18,19 @@ pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// As [`fixed`]; empty for `None`.
+/// The value as text with exactly `decimals` decimals; empty if there is none or if it is not finite.
 pub(crate) fn fixed_or_empty(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(String::new, |value| fixed(value, decimals))
 }
 
-/// The value with at most two decimals and without trailing zeros.
+/// The value as text with at most two decimals and without trailing zeros.
 pub fn trimmed(value: f64) -> String {
     let text = fixed(value, 2);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-/// The value for a table: `-` if it is not finite, and scientific notation from ten million, which keeps columns
-/// narrow.
+/// The value as text for a table, with `decimals` decimals: `-` if it is not finite, and scientific notation
+/// from ten million, which keeps columns narrow.
 pub fn shown(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         "-".to_owned()
@@ -41,7 +41,7 @@ pub fn shown(value: f64, decimals: usize) -> String {
     }
 }
 
-/// As [`shown`]; `-` for `None`.
+/// The value as text for a table, with `decimals` decimals; `-` if there is none or if it is not finite.
 pub(crate) fn shown_or_dash(value: Option<f64>, decimals: usize) -> String {
     shown(value.unwrap_or(f64::NAN), decimals)
 }
@@ -74,7 +74,7 @@ pub fn clock(time_s: f64) -> String {
     if !time_s.is_finite() {
         return "-".to_owned();
     }
-    // The cast saturates: a hostile time stays a number.
+    // The cast saturates, so that even a meaningless time gives a number.
     let seconds = time_s.max(0.0).round() as u64;
     let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
     if hours > 0 { format!("{hours}:{minutes:02}:{seconds:02}") } else { format!("{minutes}:{seconds:02}") }

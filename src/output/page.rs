@@ -1,14 +1,14 @@
-//! The frame of the pages to print: one self-contained HTML file that fits A4 and Letter.
+//! The layout of the pages to print: one self-contained HTML file that fits A4 and Letter.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-/// The pages' style.
+/// Style sheet of the pages.
 const STYLE: &str = include_str!("page.css");
 
-/// Largest width of a line of text for the terminal, in characters.
+/// Maximum length of a line of text for the terminal, in characters.
 pub(super) const WIDTH: usize = 100;
 
-/// A whole page.
+/// A whole HTML page with a title and a body.
 pub(super) fn page(title: &str, body: &Markup) -> String {
     html! {
         (DOCTYPE)
@@ -39,7 +39,7 @@ pub(super) fn sentences(heading: &str, sentences: &[String]) -> Markup {
     }
 }
 
-/// Cautions in a box.
+/// A box with cautions for the pilot.
 pub(super) fn cautions(cautions: &[&str]) -> Markup {
     html! {
         section.cautions {

@@ -8,12 +8,13 @@ use super::numbers::{fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined};
 use super::{RenderError, csv_bytes};
 
-/// A row for each pair: `pair,throttle_percent,upwind_<unit>,downwind_<unit>,airspeed_<unit>,
-/// airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,voltage_v,altitude_<unit>,flags`, and
-/// `step` at the end if the throttle is unknown. Low and high are the ends of the 95 % interval. A column of unknown
-/// unit has no suffix.
+/// Writes a row for each pair:
+/// `pair,throttle_percent,upwind_<unit>,downwind_<unit>,airspeed_<unit>,airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,voltage_v,altitude_<unit>,flags`,
+/// and `step` at the end if the throttle is unknown. Low and high are the ends of the 95 % interval. A column
+/// of unknown unit has no suffix.
 ///
 /// # Errors
+///
 /// [`RenderError::Csv`] if the CSV writer refuses a record.
 pub fn pairs_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let numbered = flight.pairs.iter().any(|pair| pair.throttle_percent.is_none());

@@ -9,12 +9,13 @@ use super::numbers::{fixed, fixed_or_empty, trimmed};
 use super::words::{column, joined};
 use super::{RenderError, csv_bytes};
 
-/// A row for each pattern: `pattern,throttle_percent,legs,held,airspeed_<unit>,airspeed_low_<unit>,
-/// airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`. `legs` are the
-/// numbers of the legs, separated by spaces; low and high are the ends of the 95 % interval. Without patterns the file
-/// holds only its header.
+/// Writes a row for each pattern:
+/// `pattern,throttle_percent,legs,held,airspeed_<unit>,airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`.
+/// `legs` holds the numbers of the legs, separated by spaces; low and high are the ends of the 95 % interval.
+/// Without patterns the file holds only its header.
 ///
 /// # Errors
+///
 /// [`RenderError::Csv`] if the CSV writer refuses a record.
 pub fn patterns_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     csv_bytes(std::iter::once(header(flight)).chain(flight.patterns.iter().map(row)))

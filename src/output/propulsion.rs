@@ -1,12 +1,12 @@
-//! Battery, motor and propeller, in sentences.
+//! Sentences on battery, motor and propeller.
 
 use maud::{Markup, html};
 
 use crate::flight::Flight;
 use crate::model::channel::Channel;
 
-/// Results on battery, motor and propeller, one sentence each. There are none without legs, and only those on the
-/// battery if the unit of the speed is unknown.
+/// The results on battery, motor and propeller, one sentence each. Without legs there are none, and if the
+/// unit of the speed is unknown only those on the battery.
 pub fn sentences(flight: &Flight) -> Vec<String> {
     if flight.legs.is_empty() {
         return Vec::new();
@@ -20,7 +20,7 @@ pub fn sentences(flight: &Flight) -> Vec<String> {
     aircraft.into_iter().chain(told).collect()
 }
 
-/// The section of the report; empty if there are no sentences.
+/// The section of the report on battery, motor and propeller; empty if there are no sentences.
 pub(crate) fn section(flight: &Flight) -> Markup {
     let sentences = sentences(flight);
     html! {

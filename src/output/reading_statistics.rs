@@ -1,4 +1,4 @@
-//! How many frames of each channel were read, left blank, and with which confidence.
+//! Counts for each channel how many frames were read, how many were left blank, and with which confidence.
 
 use std::collections::BTreeMap;
 
@@ -12,36 +12,36 @@ const MAX_STRETCHES: usize = 5;
 /// Limits between the classes of confidence: probabilities that a reading is correct.
 const CONFIDENCE_CLASSES: [f32; 3] = [0.95, 0.99, 0.999];
 
-/// The frames of one channel, counted.
+/// The frames of one channel, counted by outcome.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct ReadingStatistics {
-    /// Decoded frames.
+    /// Number of decoded frames.
     pub frames: usize,
-    /// Frames with a trusted reading.
+    /// Number of frames with a trusted reading.
     pub read: usize,
-    /// Frames left blank, by reason.
+    /// Number of frames left blank, for each reason.
     pub blank: BTreeMap<Blank, usize>,
     /// The longest blank intervals, at most five, longest first.
     pub longest_blanks: Vec<BlankStretch>,
-    /// Frames by confidence.
+    /// Number of frames for each class of confidence.
     pub confidence: ConfidenceCounts,
 }
 
 /// An interval in which all frames are blank.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BlankStretch {
-    /// Time of the first blank frame.
+    /// Time of the first blank frame, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the next frame read, or of the last frame.
+    /// Time of the next frame that was read, or of the last frame, in seconds of flight time.
     pub end_s: f64,
     /// Number of blank frames.
     pub frames: usize,
-    /// The most frequent reason.
+    /// The most frequent reason within the interval.
     pub reason: Blank,
 }
 
 impl BlankStretch {
-    /// Duration in seconds.
+    /// Duration of the interval in seconds.
     pub(super) fn length_s(&self) -> f64 {
         self.end_s - self.start_s
     }
@@ -50,9 +50,10 @@ impl BlankStretch {
 /// Number of frames by the probability that the reading is correct.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct ConfidenceCounts {
-    /// Frames with text whose confidence is below the threshold.
+    /// Number of frames with text whose confidence is below the threshold.
     pub below_threshold: usize,
-    /// Trusted frames with a confidence below 0.95, from 0.95, from 0.99, and from 0.999.
+    /// Number of trusted frames with a confidence below 0.95, from 0.95 to 0.99, from 0.99 to 0.999, and from
+    /// 0.999.
     pub trusted: [usize; CONFIDENCE_CLASSES.len() + 1],
 }
 
@@ -85,12 +86,13 @@ impl ReadingStatistics {
         }
     }
 
-    /// Trusted share of the frames, 0 to 1; `None` without frames.
+    /// Share of the frames with a trusted reading, 0 to 1; `None` without frames.
     pub(super) fn share(&self) -> Option<f64> {
         (self.frames > 0).then(|| self.read as f64 / self.frames as f64)
     }
 
-    /// Trusted share in per cent as text. It is never `100` if a frame is blank, nor `0` if one is read.
+    /// Share of the frames with a trusted reading, in per cent as text. It is never `100` if a frame is
+    /// blank, and never `0` if a frame is read.
     pub(super) fn percent(&self) -> String {
         let Some(share) = self.share() else { return "-".to_owned() };
         let mut tenths = (share * 1000.0).round();
@@ -123,7 +125,7 @@ pub fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankSt
         .collect()
 }
 
-/// The interval of a run of blank frames, each given by its index and reason.
+/// The interval that a run of blank frames covers. `run` holds the index and the reason of each frame.
 fn stretch(time_s: &[f64], run: &[(usize, Blank)]) -> Option<BlankStretch> {
     let (first, last) = (run.first()?.0, run.last()?.0);
     let mut counts = BTreeMap::new();

@@ -14,16 +14,17 @@ use super::{RenderError, write_csv};
 
 /// Number of rows that are formatted in parallel before they are written.
 const ROWS_TOGETHER: usize = 2048;
-/// Decimals of a confidence.
+/// Number of decimals of a confidence.
 const CONFIDENCE_DECIMALS: usize = 4;
-/// Decimals of the smoothed speed.
+/// Number of decimals of the smoothed speed.
 const SMOOTH_DECIMALS: usize = 2;
 
-/// A row for each decoded frame: `frame,time_s`, then `<channel>[_<unit>]` and
-/// `<channel>_confidence` for each channel, then `speed_smooth[_<unit>]`. An untrusted reading is
-/// an empty cell, and so is its confidence. Values have the decimals of the overlay.
+/// Writes a row for each decoded frame: `frame,time_s`, then `<channel>[_<unit>]` and `<channel>_confidence`
+/// for each channel, then `speed_smooth[_<unit>]`. An untrusted reading and its confidence are empty cells.
+/// Values have the decimals of the overlay.
 ///
 /// # Errors
+///
 /// [`RenderError::Csv`] and [`RenderError::Write`] if a record cannot be written.
 pub fn series_csv(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderError> {
     let count = flight.series.readings.time_s.len();
@@ -63,7 +64,7 @@ fn reading_cells(channel: &ChannelReadings, index: usize) -> [String; 2] {
     })
 }
 
-/// A probability below 1 is never rounded up to 1.
+/// A confidence as text. A confidence below 1 is never rounded up to 1.
 fn confidence_cell(confidence: f32) -> String {
     let most = if confidence < 1.0 { 0.9999 } else { 1.0 };
     fixed(f64::from(confidence).min(most), CONFIDENCE_DECIMALS)

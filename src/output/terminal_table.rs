@@ -11,8 +11,8 @@ use super::reading_statistics::ReadingStatistics;
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
 use super::{conditions, propulsion, unread};
 
-/// The results as text: a row for each pair and for each throttle step with several pairs, then remarks on them, then
-/// the counts of blank frames and their reasons. Lines end in `\n`.
+/// The results as text: a row for each pair and for each throttle step with several pairs, then the warnings
+/// about them, then the counts of blank frames and their reasons. Lines end in `\n`.
 #[must_use]
 pub fn table(flight: &Flight) -> String {
     let rows = rows(flight);
@@ -38,7 +38,7 @@ pub fn table(flight: &Flight) -> String {
 /// Why there is no airspeed.
 pub fn no_answer(flight: &Flight) -> &'static str {
     if flight.legibility.unread(&Channel::Speed).is_some() {
-        "No airspeed: the speed is not read."
+        "No airspeed: the speed could not be read."
     } else if flight.legs.is_empty() {
         "No airspeed: no straight, steady leg was found."
     } else {

@@ -10,18 +10,18 @@ use super::words::CAUTIONS;
 use crate::model::units::Unit;
 use crate::plan::{PlannedRun, PlannedStep, TestCard, UnmetRequirement};
 
-/// Decimals of the numbers in the JSON.
+/// Number of decimals of the numbers in the JSON.
 const DECIMALS: i32 = 6;
 
-/// Cautions for the flight itself.
+/// Cautions for flying the test card.
 pub const IN_FLIGHT: [&str; 4] = [
     "Before arming: control throws, failsafe, range, propeller tight, clear airspace, a spotter beside you.",
-    "Land at your own voltage limit or timer, whatever is left on the card. An unfinished card is no loss.",
+    "Land at your own voltage limit or timer, even if the card is not finished. An unfinished card is no loss.",
     "Break off at any flutter, vibration, smell or odd sound; let motor and controller cool between flights.",
     "Do not read this card while flying: let a helper call the runs, and turn away from people.",
 ];
 
-/// The card as text for the terminal, speeds in `unit`.
+/// The card as text for the terminal, with speeds in `unit`.
 #[must_use]
 pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
     let mut lines: Vec<String> =
@@ -44,7 +44,7 @@ pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
     lines.join("\n") + "\n"
 }
 
-/// The card as one HTML page to print on A4 or Letter, speeds in `unit`.
+/// The card as one HTML page to print on A4 or Letter, with speeds in `unit`.
 #[must_use]
 pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
     let body = html! {
@@ -75,12 +75,12 @@ pub fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     card.runs.chunk_by(|one, next| one.flight == next.flight)
 }
 
-/// The runs of each flight, pass by pass over all steps.
+/// The runs of each pass: of one sequence over all steps within a flight.
 fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     flights(card).flat_map(|flight| flight.chunks(card.steps.len().max(1)))
 }
 
-/// Flights, wanted interval and wind of the card, one phrase each.
+/// Flights, wanted interval and wind of the card, as one phrase each.
 pub fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight is needed,".to_owned(),
@@ -150,13 +150,13 @@ fn unmet_sentence(unmet: &UnmetRequirement, unit: Unit) -> String {
     }
 }
 
-/// A length in feet if the speeds are in mph or knots, else in metres.
+/// A length as text, in feet if the speeds are in mph or knots, otherwise in metres.
 fn course_length(length_m: f64, unit: Unit) -> String {
     let length = if matches!(unit, Unit::MilesPerHour | Unit::Knots) { Unit::Feet } else { Unit::Metres };
     format!("{} {}", shown((length_m / length.si_per_unit()).ceil(), 0), length.symbol())
 }
 
-/// Why the runs have this order.
+/// A sentence that explains the order of the runs.
 pub fn order_sentence(card: &TestCard) -> String {
     let way = if card.runs.len() > card.steps.len() {
         "Every other pass is flown in reverse order, so that a falling voltage affects all steps alike"
@@ -169,7 +169,7 @@ pub fn order_sentence(card: &TestCard) -> String {
     )
 }
 
-/// The table of the steps, headings first.
+/// The table of the steps; its first row holds the headings.
 pub fn step_rows(card: &TestCard, unit: Unit) -> Vec<Vec<String>> {
     let symbol = unit.symbol();
     let head = [
@@ -265,7 +265,7 @@ struct CardJson<'a> {
     cautions: [&'static str; IN_FLIGHT.len()],
 }
 
-/// Speeds in `speed_unit`.
+/// One throttle step in the JSON. Speeds are in `speed_unit`.
 #[derive(Serialize)]
 struct PlannedStepJson {
     throttle_percent: f64,
@@ -277,9 +277,10 @@ struct PlannedStepJson {
     half_width: Option<f64>,
 }
 
-/// The card as JSON, speeds in `unit`.
+/// The card as JSON, with speeds in `unit`.
 ///
 /// # Errors
+///
 /// [`RenderError::Json`] if the JSON writer refuses a value.
 pub fn test_card_json(card: &TestCard, unit: Unit) -> Result<String, RenderError> {
     let number = |value: f64| rounded(value, DECIMALS);

@@ -1,4 +1,4 @@
-//! The plot of airspeed against throttle: a bar for each pair, and the curve with its band.
+//! The data of the plot of airspeed against throttle: a bar for each pair, and the curve with its 95 % band.
 
 use super::axis::Axis;
 use crate::airspeed::{Pair, Pattern};
@@ -8,19 +8,20 @@ use crate::model::channel::Channel;
 /// Number of segments that the curve is drawn with.
 const CURVE_POINTS: u32 = 40;
 
-/// Distance between the bars of one step, in per cent of throttle or hundredths of a step.
+/// Horizontal distance between the bars of one step, in per cent of throttle, or in hundredths of a step
+/// number.
 const APART: f64 = 1.0;
 
 /// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ErrorBar {
-    /// Throttle in per cent, or the number of the step.
+    /// Throttle in per cent, or the number of the step if no throttle is known.
     pub across: f64,
-    /// Lower end of the 95 % interval.
+    /// Lower end of the 95 % interval, in the speed channel's unit.
     pub low: f64,
-    /// Airspeed.
+    /// Airspeed, in the speed channel's unit.
     pub airspeed: f64,
-    /// Upper end of the interval.
+    /// Upper end of the 95 % interval, in the speed channel's unit.
     pub high: f64,
 }
 
@@ -37,7 +38,8 @@ pub fn bars(flight: &Flight) -> Vec<ErrorBar> {
     bars
 }
 
-/// Left, right, lower and upper end of a plot of bars and curve; `None` if there is nothing to draw.
+/// Left, right, lower and upper end of the axes of a plot of bars and curve; `None` if there is nothing to
+/// draw.
 pub fn room(bars: &[ErrorBar], curve: &[ErrorBar], by_throttle: bool) -> Option<[f64; 4]> {
     // A single point gets room beside it.
     let beside = if by_throttle { 4.0 } else { 0.4 };

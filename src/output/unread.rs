@@ -1,4 +1,4 @@
-//! Channels that cannot be read: why, and which frames to label so that they can.
+//! Explains which channels cannot be read, why, and which frames the pilot can label to make them readable.
 
 use maud::{Markup, html};
 
@@ -9,7 +9,8 @@ use crate::readings::{UnreadCause, UnreadChannel};
 
 use super::page::{WIDTH, wrapped};
 
-/// What the pilot should know of a channel that cannot be read: which, why, and which moments teach it.
+/// A sentence for the pilot about a channel that cannot be read: which channel, why, and at which times its
+/// readings can be labelled.
 pub fn sentence(unread: &UnreadChannel) -> String {
     let name = unread.channel.name();
     let moments = moments(&unread.teach_at_s);
@@ -31,8 +32,11 @@ pub fn sentence(unread: &UnreadChannel) -> String {
         || "leave it out".to_owned(),
         |moments| {
             let clip = file_name(&unread.clip);
-            let dots =
-                if unread.command.is_some() { ", with what is shown there in place of the dots" } else { "" };
+            let dots = if unread.command.is_some() {
+                ", with the dots replaced by the text shown there"
+            } else {
+                ""
+            };
             format!("teach its digits from {clip} at {moments}{dots}")
         },
     );
@@ -49,7 +53,8 @@ fn moments(times_s: &[f64]) -> Option<String> {
     Some(if others.is_empty() { last.clone() } else { format!("{} and {last}", others.join(", ")) })
 }
 
-/// The same with the command, for a format without lines of its own for it.
+/// A sentence for each channel that cannot be read, with the command in it, for formats without separate
+/// lines for commands.
 pub(super) fn sentences(flight: &Flight) -> Vec<String> {
     let with_command = |unread: &UnreadChannel| match &unread.command {
         Some(parts) => format!("{} Command: `{}`", sentence(unread), parts.join(" ")),
@@ -58,7 +63,8 @@ pub(super) fn sentences(flight: &Flight) -> Vec<String> {
     flight.legibility.unread.iter().map(with_command).collect()
 }
 
-/// The channels that cannot be read, for the terminal: each with its command, which can be typed in as it stands.
+/// The channels that cannot be read, for the terminal, each with its command on lines of its own that can be
+/// copied.
 pub(super) fn lines(flight: &Flight) -> Vec<String> {
     let of = |unread: &UnreadChannel| {
         let command = unread.command.as_deref().map(command_lines).unwrap_or_default();
@@ -67,12 +73,13 @@ pub(super) fn lines(flight: &Flight) -> Vec<String> {
     flight.legibility.unread.iter().flat_map(of).collect()
 }
 
-/// A command on as many lines as it needs; a shell takes them for one (POSIX.1-2017, Shell Command Language, 2.2.1).
+/// A command on as many lines as it needs, joined by backslashes, so that a shell reads it as one command
+/// (POSIX.1-2017, Shell Command Language, 2.2.1).
 fn command_lines(parts: &[String]) -> Vec<String> {
     const CONTINUED: &str = " \\";
     let mut lines: Vec<String> = Vec::new();
     for part in parts {
-        // A name of a file could steer the terminal.
+        // Control characters in a file name could change the state of the terminal.
         let part: String = part.chars().filter(|letter| !letter.is_control()).collect();
         match lines.last_mut() {
             Some(line) if line.chars().count() + 1 + part.chars().count() + CONTINUED.len() <= WIDTH => {
@@ -89,7 +96,7 @@ fn command_lines(parts: &[String]) -> Vec<String> {
     lines
 }
 
-/// The section of the report on channels that cannot be read; empty if all can.
+/// The section of the report on channels that cannot be read; empty if all can be read.
 pub(super) fn section(flight: &Flight) -> Markup {
     html! {
         @if !flight.legibility.unread.is_empty() {

@@ -5,7 +5,7 @@ use crate::flight::Flight;
 use crate::legs::{Flag, Leg, LegKind, LegUse, ThrottleSource};
 use crate::model::units::Unit;
 
-/// Cautions shown with every result.
+/// Cautions that are shown with every result.
 pub const CAUTIONS: [&str; 5] = [
     "For use after landing, not in flight: these numbers come from a recording and replace no instrument.",
     "Take the propeller off before working on the model on the bench, and connect the pack only when \
@@ -33,14 +33,14 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
     }
 }
 
-/// The sentence on a dead readout; `stuck_at` is in `unit`.
+/// The sentence on a readout that shows `stuck_at` for the whole flight; `stuck_at` is in `unit`.
 pub(crate) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
     let number = super::numbers::shown(stuck_at, usize::from(decimals));
     let value = with_symbol(&number, unit.map_or("", Unit::symbol));
     format!("dead readout, stuck at {value} all flight: not used, not drawn")
 }
 
-/// The name of a leg's kind in `legs.csv`.
+/// The name of a kind of leg in `legs.csv`.
 pub fn kind_name(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Upwind => "upwind",
@@ -60,7 +60,7 @@ pub fn use_in_words(leg: &Leg) -> String {
     }
 }
 
-/// A leg's kind in words.
+/// The name of a kind of leg in sentences.
 pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
     match kind {
         LegKind::Unpaired => "without partner",
@@ -92,7 +92,7 @@ pub fn joined(flags: &[Flag]) -> String {
     flags.iter().map(|flag| flag.0.as_str()).collect::<Vec<_>>().join("; ")
 }
 
-/// `name_suffix`, or the name alone if there is no unit.
+/// `name_suffix` with the unit's suffix, or the name alone if there is no unit.
 pub(crate) fn column(name: &str, unit: Option<Unit>) -> String {
     unit.map_or_else(|| name.to_owned(), |unit| format!("{name}_{}", unit.suffix()))
 }

@@ -1,22 +1,22 @@
-//! Places the plates with the names beside their boxes, clear of all boxes and other plates if possible.
+//! Finds positions for the labels of boxes, if possible without covering any box or another label.
 
 use super::letters::LETTER_DOTS;
 use super::{Label, OUTLINE_PX};
 use crate::geometry::PixelRect;
 
-/// Space between the edge of a plate and its letters, in pixels.
+/// Space between the edge of a label's background and its letters, in pixels.
 pub(super) const MARGIN_PX: u32 = 3;
-/// Positions are tried up to this many plate heights above and below a box. Set by judgement.
+/// Number of label heights up to which positions above and below a box are tried. Set by judgement.
 const MAX_STEPS: u32 = 8;
-/// Covering a pixel of a box costs as much as covering this many pixels of another plate. Set by judgement.
+/// Covering a pixel of a box costs as much as covering this many pixels of another label. Set by judgement.
 const BOX_WEIGHT: u64 = 8;
 
-/// A plate with text.
+/// The text of a label on a dark background (the plate).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Plate {
-    /// Its position and size in the image.
+    /// Position and size of the plate in the image, in pixels.
     pub(super) rect: PixelRect,
-    /// Its lines of text, cut to the width of the image.
+    /// Lines of text, cut to the width of the image.
     pub(super) lines: Vec<String>,
 }
 
@@ -25,7 +25,7 @@ pub(super) fn line_height(scale: u32) -> u32 {
     (LETTER_DOTS + 1) * scale
 }
 
-/// Finds a position for the plate of each label, in the order of the labels: the one that covers least.
+/// Finds a position for the plate of each label, in the order of the labels: the position that covers least.
 pub(super) fn place_plates(labels: &[&Label], image: (u32, u32), scale: u32) -> Vec<Plate> {
     let boxes: Vec<PixelRect> = labels.iter().map(|label| with_outline(label.rect)).collect();
     let mut plates: Vec<Plate> = Vec::with_capacity(labels.len());
@@ -37,14 +37,15 @@ pub(super) fn place_plates(labels: &[&Label], image: (u32, u32), scale: u32) -> 
             let on_plates: u64 = plates.iter().map(|plate| rect.overlap_px(plate.rect)).sum();
             on_boxes * BOX_WEIGHT + on_plates
         };
-        // Of several best positions the nearest one is taken: it comes first.
+        // Candidates are in order of distance, so that the nearest one of several equally good positions is
+        // taken.
         let rect = candidates(with_outline(label.rect), size, image).min_by_key(cost);
         plates.push(Plate { rect: rect.unwrap_or(label.rect), lines });
     }
     plates
 }
 
-/// Title and detail, on one line if that is short enough, else on two.
+/// Title and detail, on one line if that is short enough, otherwise on two.
 fn lines_of(label: &Label, image_width: u32, scale: u32) -> Vec<String> {
     let room = image_width.saturating_sub(2 * MARGIN_PX) / (LETTER_DOTS * scale);
     let beside = format!("{} {}", label.title, label.detail);
@@ -69,7 +70,7 @@ fn size_of(lines: &[String], image: (u32, u32), scale: u32) -> (u32, u32) {
     (width.min(image.0), height.min(image.1))
 }
 
-/// Positions for a plate of a size, the nearest first. All lie inside the image.
+/// Possible positions for a plate of a given size, the nearest first. All lie inside the image.
 fn candidates(
     beside: PixelRect,
     (width, height): (u32, u32),

@@ -6,7 +6,8 @@ use image::GenericImage;
 /// Width and height of a letter in dots.
 pub(super) const LETTER_DOTS: u32 = 8;
 
-/// Pixels per dot for an image of this height in pixels, so that about 30 lines fit in.
+/// Number of pixels per dot, in each direction, for an image of this height in pixels, so that about 30 lines
+/// of text fit into the image.
 pub(super) fn scale_for(height: u32) -> u32 {
     (height / 240).clamp(1, 4)
 }

@@ -1,4 +1,4 @@
-//! Pictures for the pilot to check: a frame of the clip with the regions drawn and named on it.
+//! Pictures for the pilot to check: a frame of the clip on which the regions are drawn with their names.
 
 mod layout;
 mod letters;
@@ -19,12 +19,12 @@ use crate::geometry::PixelRect;
 use layout::{Plate, place_plates};
 pub(crate) use letters::draw_line;
 
-/// A region to draw.
+/// A region to draw on a picture.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Label {
-    /// The box, in pixels of the frame.
+    /// The box of the region, in pixels of the frame.
     pub rect: PixelRect,
-    /// Its name, such as the channel.
+    /// Name of the region, such as the channel.
     pub title: String,
     /// The reading or a property of the region; may be empty.
     pub detail: String,
@@ -34,18 +34,18 @@ pub struct Label {
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum PictureError {
-    /// The file exists and must not be replaced.
+    /// The picture file exists and must not be replaced.
     #[error("{} exists already: name another file, or move it away", path.display())]
     Exists {
-        /// The file.
+        /// Path of the picture file.
         path: PathBuf,
     },
     /// The picture cannot be written as PNG.
     #[error("cannot write the picture {}: {source}; choose another path, or fix this one", path.display())]
     Unwritable {
-        /// The file.
+        /// Path of the picture file.
         path: PathBuf,
-        /// The reason.
+        /// Error of the image encoder or of the operating system.
         source: image::ImageError,
     },
 }
@@ -61,15 +61,16 @@ const COLOURS: [Rgb<u8>; 6] = [
     Rgb([0, 158, 115]),
     Rgb([204, 121, 167]),
 ];
-/// Background of the plates.
+/// Background of the labels.
 const PLATE_COLOUR: Rgb<u8> = Rgb([0, 0, 0]);
-/// Width of the line around a box, in pixels: two coloured, and a dark one outside for bright backgrounds.
+/// Width of the line around a box, in pixels: two pixels are coloured, and an outer one is dark so that the
+/// line stands out from bright backgrounds.
 const OUTLINE_PX: u32 = 3;
 
-/// Draws on a frame, in colour, each region's outline and a plate with its name.
+/// Draws each region's outline and a label with its name on a frame, in colour.
 ///
-/// Outlines lie outside the boxes, and plates beside them, so that digits are covered only if there is no room elsewhere.
-/// Boxes that extend beyond the frame are cut at its edge.
+/// Outlines lie outside the boxes and labels beside them, so that digits are covered only if there is no room
+/// elsewhere. Boxes that extend beyond the frame are cut at its edge.
 #[must_use]
 pub fn annotate(frame: &GrayImage, labels: &[Label]) -> RgbImage {
     let mut picture = DynamicImage::ImageLuma8(frame.clone()).into_rgb8();
@@ -119,7 +120,8 @@ fn draw_outline(picture: &mut RgbImage, rect: PixelRect, colour: Rgb<u8>) {
     }
 }
 
-/// The rectangle `distance` pixels outside another one. Unlike a [`PixelRect`] it may begin left of the image or above it.
+/// The rectangle that is larger than another one by `distance` pixels on each side. Unlike a [`PixelRect`] it
+/// may begin left of the image or above it.
 fn around(rect: PixelRect, distance: u32) -> Rect {
     let start = |from: u32| i32::try_from(i64::from(from) - i64::from(distance)).unwrap_or(i32::MAX);
     Rect::at(start(rect.left), start(rect.top)).of_size(rect.width + 2 * distance, rect.height + 2 * distance)

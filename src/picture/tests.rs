@@ -11,7 +11,7 @@ fn frame(width: u32, height: u32) -> GrayImage {
     GrayImage::from_fn(width, height, |x, y| Luma([((x + 2 * y) % 200) as u8 + 20]))
 }
 
-/// Whether the pixels of a rectangle are those of the frame.
+/// Whether the pixels in a rectangle are unchanged from the frame.
 fn is_untouched(picture: &RgbImage, frame: &GrayImage, rect: PixelRect) -> bool {
     let columns = rect.left..rect.right();
     columns.flat_map(|x| (rect.top..rect.bottom()).map(move |y| (x, y))).all(|(x, y)| {

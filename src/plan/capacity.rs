@@ -14,16 +14,16 @@ pub(super) const OVERHEAD_S: f64 = 60.0;
 /// Mean power during launch, climb, approach and landing, as a share of the power at full throttle (set by judgement).
 const OVERHEAD_POWER_SHARE: f64 = 0.5;
 
-/// Upper limit of the passes in one flight; it only keeps the conversion to an integer in range.
+/// Upper limit of the number of passes in one flight; it only keeps the conversion to an integer in range.
 const MAX_PASSES_PER_FLIGHT: f64 = 1e6;
 
-/// Time and energy of one pass over all steps, and what a flight allows.
+/// Time and energy of one pass over all throttle steps, and the number of passes that a flight allows.
 pub(super) struct Capacity {
     pub(super) pass_s: f64,
     pub(super) pass_wh: Option<f64>,
-    /// Energy for launch, climb, approach and landing.
+    /// Energy for launch, climb, approach and landing, in Wh.
     pub(super) overhead_wh: f64,
-    /// Passes that one flight allows; `None` without a limit.
+    /// Number of passes that one flight allows; `None` if neither flying time nor energy limits it.
     pub(super) passes_per_flight: Option<u32>,
 }
 

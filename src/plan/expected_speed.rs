@@ -1,15 +1,17 @@
-//! The airspeeds and the wind to expect.
+//! The airspeeds and the wind to expect in the planned flight.
 
 use super::request::{PlanError, PlanRequest};
 use crate::propulsion::{FlownStep, SpeedCurve};
 use crate::stats::median;
 use crate::summary::FlownFlight;
 
-/// Exponent of throttle in airspeed if no earlier flight shows it (common practice, no source).
+/// Exponent of the power law between airspeed and throttle if no earlier flight shows it (common practice, no
+/// source).
 pub(super) const ASSUMED_EXPONENT: f64 = 0.7;
 
-/// The airspeed to expect at each step, in m/s: from the airspeed at full throttle if it is given, else from the curve
-/// through the earlier flight's steps, else from its only step. Adds what was assumed to `assumptions`.
+/// The airspeed to expect at each step, in m/s: from the airspeed at full throttle if it is given, otherwise
+/// from the curve through the earlier flight's steps, or from its only step. Adds what was assumed to
+/// `assumptions`.
 pub(super) fn airspeeds_mps(
     request: &PlanRequest,
     earlier: Option<&FlownFlight>,
@@ -38,8 +40,8 @@ pub(super) fn airspeeds_mps(
     Ok(throttles.iter().map(airspeed).collect())
 }
 
-/// The wind speed to expect, in m/s: as given, else the median over the earlier flight's steps. Adds what was assumed
-/// to `assumptions`.
+/// The wind speed to expect, in m/s: as given, otherwise the median over the earlier flight's steps. Adds
+/// what was assumed to `assumptions`.
 pub(super) fn wind_mps(
     request: &PlanRequest,
     earlier: Option<&FlownFlight>,

@@ -7,7 +7,8 @@ use crate::model::estimate::COVERAGE_PROBABILITY;
 use crate::stats::{coverage_factor, effective_count, mean};
 use crate::summary::FlownFlight;
 
-/// Degrees of freedom that the expected strength of the gusts is worth before the flight (set by judgement).
+/// Weight of the expected strength of the gusts against measured gusts, in degrees of freedom (set by
+/// judgement).
 const PRIOR_DEGREES_OF_FREEDOM: f64 = 3.0;
 
 /// Gusts along the flight.
@@ -34,18 +35,18 @@ pub fn dryden(wind_mps: f64, height_m: f64) -> Turbulence {
 
 /// The causes of uncertainty to expect.
 pub(super) struct ExpectedUncertainty {
-    /// Standard deviation of the gusts.
+    /// Standard deviation of the gusts, in m/s.
     pub(super) gust_mps: f64,
-    /// Length scale of the gusts.
+    /// Length scale of the gusts, in m.
     gust_scale_m: f64,
     wind_mps: f64,
-    /// Resolution of the displayed speed.
+    /// Resolution of the displayed speed, in m/s.
     quantum_mps: f64,
 }
 
 impl ExpectedUncertainty {
-    /// Takes the gusts as given, else from the earlier flight, else from the wind. Adds what was assumed to
-    /// `assumptions`.
+    /// Determines the causes of uncertainty. The gusts are taken as given, otherwise from the earlier flight,
+    /// otherwise from the wind. Adds what was assumed to `assumptions`.
     pub(super) fn of(
         request: &PlanRequest,
         earlier: Option<&FlownFlight>,
@@ -83,7 +84,8 @@ impl ExpectedUncertainty {
         rounding + RECEIVER_MPS.powi(2) / 2.0 + (ASSUMED_DRIFT_SHARE * self.wind_mps / 2.0).powi(2)
     }
 
-    /// The gusts that explain the own uncertainties of the earlier flight's steps, in m/s.
+    /// The strength of gusts that explains the uncertainties of the earlier flight's steps, as a standard
+    /// deviation in m/s.
     fn gust_of(&self, flight: &FlownFlight) -> Option<f64> {
         let steady_s = flight.leg_s?;
         let squares: Vec<f64> = flight

@@ -1,4 +1,4 @@
-//! How long the legs of each throttle step take.
+//! Calculates how long the legs of each throttle step take.
 
 use super::request::{PlanError, PlanRequest, SETTLE_S};
 
@@ -59,14 +59,15 @@ pub(super) fn step_legs(
         .collect()
 }
 
-/// Length in metres of the shortest course with a long enough downwind leg at every step, rounded up to 10 m.
+/// Length in metres of the shortest course whose downwind leg is long enough at every step, rounded up to 10
+/// m.
 pub(super) fn needed_course_m(request: &PlanRequest, legs: &[StepLegs]) -> f64 {
     let shortest_s = legs.iter().map(|leg| leg.downwind_s).fold(f64::INFINITY, f64::min);
     let course_m = request.course_m.unwrap_or(0.0);
     10.0 * (course_m * (SETTLE_S + MIN_STEADY_S) / shortest_s / 10.0).ceil()
 }
 
-/// Refuses a course on which the fastest step is never steady.
+/// Returns an error for a course that the fastest step crosses before its speed is steady.
 pub(super) fn check_course(request: &PlanRequest, legs: &[StepLegs]) -> Result<(), PlanError> {
     let fastest = legs.iter().min_by(|one, other| one.downwind_s.total_cmp(&other.downwind_s));
     let Some((course_m, fastest)) = request.course_m.zip(fastest) else { return Ok(()) };

@@ -28,29 +28,30 @@ pub use unmet_requirement::UnmetRequirement;
 /// Largest number of passes that is planned; more cannot be flown in a day (set by judgement).
 const MAX_PASSES: u32 = 40;
 
-/// Passes that are planned if no number of them gives the wanted interval: more would narrow it little (set by
-/// judgement).
+/// Number of passes that is planned if no number gives the wanted interval: more passes would narrow it only
+/// little (set by judgement).
 const PASSES_OUT_OF_REACH: u32 = 6;
 
-/// Wind as a share of the airspeed above which the card warns of crosswind (set by judgement).
+/// Wind speed as a share of the airspeed above which the card warns of crosswind (set by judgement).
 const STRONG_WIND_SHARE: f64 = 0.3;
 
-/// One throttle step of the card.
+/// One throttle step of the test card.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlannedStep {
     /// Throttle in per cent.
     pub throttle_percent: f64,
-    /// Airspeed to expect, in m/s.
+    /// Expected airspeed, in m/s.
     pub airspeed_mps: f64,
-    /// Duration of the upwind leg in seconds, settling included.
+    /// Duration of the upwind leg in seconds, including the time until the speed is steady.
     pub upwind_s: f64,
-    /// Duration of the downwind leg in seconds, settling included.
+    /// Duration of the downwind leg in seconds, including the time until the speed is steady.
     pub downwind_s: f64,
     /// Number of pairs of legs to fly.
     pub pairs: u32,
-    /// Number of pairs that this step needs; `None` if no number gives the wanted interval.
+    /// Number of pairs that this step needs; `None` if no number of pairs gives the wanted interval.
     pub pairs_needed: Option<u32>,
-    /// Half-width of the 95 % interval to expect, in m/s; `None` if the card cannot be flown or the legs are too short.
+    /// Expected half-width of the 95 % interval, in m/s; `None` if the card cannot be flown or the legs are
+    /// too short.
     pub half_width_mps: Option<f64>,
 }
 
@@ -80,15 +81,16 @@ pub struct TestCard {
     pub flight_wh: Option<f64>,
     /// Wanted half-width of the interval, in m/s.
     pub wanted_half_width_mps: f64,
-    /// Wind to expect, in m/s.
+    /// Expected wind, in m/s.
     pub wind_mps: f64,
-    /// Standard deviation of the gusts to expect, in m/s.
+    /// Expected standard deviation of the gusts, in m/s.
     pub gust_mps: f64,
-    /// Largest correlation of throttle with order within a flight, from 0 to 1.
+    /// Largest correlation between throttle and order of flying within a flight, from 0 to 1: near 0, a
+    /// falling voltage affects all throttles alike.
     pub throttle_order_correlation: f64,
-    /// Parts of the request that the card does not fulfil.
+    /// Parts of the request that the card cannot fulfil.
     pub unmet_requirements: Vec<UnmetRequirement>,
-    /// What was assumed, one sentence each.
+    /// Assumptions made for the card, one sentence each.
     pub assumptions: Vec<String>,
     /// Notes for the pilot, one sentence each.
     pub notes: Vec<String>,
@@ -134,7 +136,7 @@ pub fn plan(request: &PlanRequest, earlier: Option<&FlownFlight>) -> Result<Test
     })
 }
 
-/// The steps, each flown once per pass; `can_be_flown` says whether a flight allows a pass at all.
+/// The throttle steps, each flown once per pass; `can_be_flown` says whether the battery lasts for one pass.
 fn planned_steps(
     request: &PlanRequest,
     legs: &[StepLegs],
@@ -158,8 +160,8 @@ fn planned_steps(
     legs.iter().zip(&needed).map(step).collect()
 }
 
-/// Number of passes over all steps: as many as the most demanding step needs. It is 1 or even, because an odd number
-/// of passes is not mirrored.
+/// Number of passes over all steps: as many as the most demanding step needs. The number is 1 or even,
+/// because with an odd number the order of the passes is not mirrored.
 fn passes(needed: &[Option<u32>]) -> u32 {
     let all: Option<Vec<u32>> = needed.iter().copied().collect();
     match all.and_then(|all| all.into_iter().max()) {

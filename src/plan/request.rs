@@ -1,4 +1,4 @@
-//! What the pilot asks of the next flight, and why a request cannot be planned.
+//! The pilot's request for the next flight, and the reasons why a request cannot be planned.
 
 use std::fmt;
 
@@ -6,26 +6,28 @@ use thiserror::Error;
 
 use crate::model::units::Unit;
 
-/// Seconds after a turn until the speed is steady; this part of a leg is not evaluated (common practice, no source).
+/// Time after a turn until the speed is steady, in seconds; this part of a leg is not evaluated (common
+/// practice, no source).
 pub const SETTLE_S: f64 = 2.0;
 
 /// Largest number of throttle steps: more do not fit on one printed page (set by judgement).
 const MAX_STEPS: usize = 20;
 
-/// What the pilot asks of the next flight.
+/// The pilot's request for the next flight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlanRequest {
     /// Throttle steps in per cent.
     pub steps_percent: Vec<f64>,
     /// Wanted half-width of the 95 % interval of each step's airspeed, in m/s.
     pub half_width_mps: f64,
-    /// Airspeed at full throttle in m/s; `None`: from an earlier flight.
+    /// Airspeed at full throttle in m/s; `None` if it is to be taken from an earlier flight.
     pub full_throttle_mps: Option<f64>,
-    /// Wind speed in m/s; `None`: from an earlier flight.
+    /// Wind speed in m/s; `None` if it is to be taken from an earlier flight.
     pub wind_mps: Option<f64>,
-    /// Standard deviation of the gusts in m/s; `None`: from an earlier flight or from the wind.
+    /// Standard deviation of the gusts in m/s; `None` if it is to be taken from an earlier flight or derived
+    /// from the wind.
     pub gust_mps: Option<f64>,
-    /// Length of the straight course in metres; `None`: legs of the usual duration.
+    /// Length of the straight course in metres; `None` for legs of the usual duration.
     pub course_m: Option<f64>,
     /// Height above the ground in metres.
     pub height_m: f64,
@@ -33,9 +35,9 @@ pub struct PlanRequest {
     pub quantum_mps: f64,
     /// Duration of a turn in seconds.
     pub turn_s: f64,
-    /// Flying time of a battery in seconds, launch and landing included; `None`: no limit.
+    /// Flying time of a battery in seconds, launch and landing included; `None` for no limit.
     pub flight_s: Option<f64>,
-    /// The battery; `None`: energy is not calculated.
+    /// The battery; `None` if the energy is not to be calculated.
     pub pack: Option<Pack>,
 }
 
@@ -66,7 +68,8 @@ impl Default for PlanRequest {
     }
 }
 
-/// The default of the wanted half-width for speeds in this unit, as a pilot writes it.
+/// Default of the wanted half-width of the interval for speeds in this unit, as text for a pilot to read or
+/// edit.
 #[must_use]
 pub fn usual_half_width(unit: Unit) -> &'static str {
     match unit {
@@ -77,7 +80,7 @@ pub fn usual_half_width(unit: Unit) -> &'static str {
     }
 }
 
-/// A number in a [`PlanRequest`].
+/// A quantity that a [`PlanRequest`] contains.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PlanQuantity {
     /// Wanted half-width of the interval.
@@ -134,38 +137,38 @@ impl fmt::Display for PlanQuantity {
 /// Why a request cannot be planned.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum PlanError {
-    /// There is no throttle step, one is out of range, or one occurs twice.
+    /// There is no throttle step, a step is out of range, or a step occurs twice.
     #[error("give throttle steps above 0 and up to 100 per cent, each once, such as 50,60,70,80,90,100")]
     Steps,
     /// There are more steps than fit on a card.
     #[error("{0} throttle steps are more than fit on a card: give at most {MAX_STEPS}")]
     TooManySteps(usize),
-    /// A number that must be above 0 is not.
-    #[error("{quantity} {value} {}: it must be above 0", quantity.unit())]
+    /// A quantity that must be above 0 is not.
+    #[error("{quantity} is {value} {}, but must be above 0", quantity.unit())]
     NotPositive {
-        /// The number.
+        /// The quantity with the wrong value.
         quantity: PlanQuantity,
         /// Its value in SI units, energy in Wh.
         value: f64,
     },
-    /// A number that must not be negative is.
-    #[error("{quantity} {value} {}: it must not be below 0", quantity.unit())]
+    /// A quantity that must not be negative is negative.
+    #[error("{quantity} is {value} {}, but must not be below 0", quantity.unit())]
     Negative {
-        /// The number.
+        /// The quantity with the wrong value.
         quantity: PlanQuantity,
         /// Its value in SI units.
         value: f64,
     },
-    /// The airspeed to expect is unknown.
+    /// The expected airspeed is neither given nor known from an earlier flight.
     #[error(
         "the airspeed to expect is not known: give the airspeed at full throttle, or the results of an earlier flight \
          whose throttle is known"
     )]
     NoSpeed,
-    /// The wind to expect is unknown.
+    /// The expected wind is neither given nor known from an earlier flight.
     #[error("the wind to expect is not known: give it, such as 5 mph, or the results of an earlier flight")]
     NoWind,
-    /// A downwind leg ends before the speed is steady.
+    /// The downwind leg of a step ends before the speed is steady.
     #[error(
         "a course of {course_m:.0} m ({:.0} ft) is too short: at {throttle_percent} % the downwind leg takes {leg_s:.1} s, \
          but the speed needs {SETTLE_S:.0} s to become steady: give a course of {needed_m:.0} m ({:.0} ft) or more",
@@ -176,18 +179,18 @@ pub enum PlanError {
         course_m: f64,
         /// The fastest throttle step, in per cent.
         throttle_percent: f64,
-        /// Duration of its downwind leg in seconds.
+        /// Duration of the downwind leg of that step, in seconds.
         leg_s: f64,
         /// Length of the shortest course that suits all steps, in metres.
         needed_m: f64,
     },
-    /// A step is not faster than the wind.
+    /// The airspeed of a step is not higher than the wind.
     #[error(
         "at {throttle_percent} % the aircraft would not make headway against the wind: leave that step out, or wait for \
          less wind"
     )]
     SlowerThanWind {
-        /// The throttle step, in per cent.
+        /// The throttle step that is too slow, in per cent.
         throttle_percent: f64,
     },
 }
@@ -196,7 +199,7 @@ fn feet(length_m: f64) -> f64 {
     length_m / Unit::Feet.si_per_unit()
 }
 
-/// Checks a request whose throttle steps are sorted.
+/// Checks a request whose throttle steps are in ascending order.
 pub(super) fn check(request: &PlanRequest) -> Result<(), PlanError> {
     let steps = &request.steps_percent;
     let in_range = steps.iter().all(|step| *step > 0.0 && *step <= 100.0);

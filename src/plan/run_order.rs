@@ -3,8 +3,8 @@
 use super::PlannedRun;
 use crate::stats::mean;
 
-/// Smallest decrease of the correlation that counts as an improvement; it keeps rounding errors from repeating the
-/// search forever.
+/// Smallest decrease of the correlation that counts as an improvement; it prevents rounding errors from
+/// repeating the search forever.
 const MIN_IMPROVEMENT: f64 = 1e-9;
 
 /// The runs of all flights; `flights` holds the number of passes in each. Every pass has the balanced order, every other
@@ -58,7 +58,8 @@ pub fn balanced_order(steps: &[f64]) -> Vec<f64> {
     }
 }
 
-/// Absolute correlation coefficient of numbers with their positions; 0 if it is not defined.
+/// Absolute value of the correlation coefficient between numbers and their positions, 0 to 1; 0 if it is not
+/// defined.
 fn order_correlation(numbers: &[f64]) -> f64 {
     let positions: Vec<f64> = (0..numbers.len()).map(|position| position as f64).collect();
     let (Some(mean_position), Some(mean_number)) = (mean(&positions), mean(numbers)) else { return 0.0 };

@@ -1,4 +1,4 @@
-//! Why a card does not fulfil the request.
+//! The reasons why a test card does not fulfil the request.
 
 use super::PlannedStep;
 use super::capacity::{Capacity, OVERHEAD_S, USABLE_SHARE};
@@ -12,12 +12,12 @@ pub enum UnmetRequirement {
     Time {
         /// Duration of a flight with one pass, launch and landing included, in seconds.
         needed_s: f64,
-        /// The flying time given, in seconds.
+        /// The given flying time, in seconds.
         given_s: f64,
-        /// Number of steps that would fit.
+        /// Number of throttle steps for which the battery would last.
         steps_that_fit: usize,
     },
-    /// One pass over all steps takes more energy than the battery may supply.
+    /// One pass over all steps takes more energy than may be drawn from the battery.
     Energy {
         /// Energy of a flight with one pass, launch and landing included, in Wh.
         needed_wh: f64,
@@ -33,7 +33,7 @@ pub enum UnmetRequirement {
     },
     /// No number of pairs gives the wanted interval in this wind.
     Interval {
-        /// Half-width to expect instead, in m/s; `None` if the card cannot be flown.
+        /// Expected half-width of the 95 % interval, in m/s; `None` if the card cannot be flown.
         expected_mps: Option<f64>,
     },
 }

@@ -9,10 +9,11 @@ use crate::setup::{Aircraft, FULL_CELL_V};
 use crate::stats::median;
 use crate::stats::{Trend, theil_sen};
 
-/// Speed below which the aircraft stands or is held, in m/s; used where no throttle is shown (set by judgement).
+/// Ground speed below which the aircraft stands or is held, in m/s; used if the overlay shows no throttle
+/// (set by judgement).
 const STANDING_MPS: f64 = 1.5;
 
-/// Throttle up to which the motor is at rest, in per cent (set by judgement).
+/// Throttle up to which the motor is considered at rest, in per cent (set by judgement).
 const IDLE_PERCENT: f64 = 3.0;
 
 /// Minimum number of trusted readings for a resting voltage (set by judgement).
@@ -21,15 +22,17 @@ const MIN_READINGS: usize = 5;
 /// The pack as the recording shows it. Voltages are in V.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Battery {
-    /// Voltage at rest before the first leg: motor idle, or aircraft standing. `None` where no such time is recorded.
+    /// Voltage at rest before the first leg, in V: with the motor idle or the aircraft standing. `None` if no
+    /// such time is recorded.
     pub resting_before_v: Option<f64>,
-    /// Voltage at rest after the last leg.
+    /// Voltage at rest after the last leg, in V. `None` if no such time is recorded.
     pub resting_after_v: Option<f64>,
-    /// End of the rest before the legs, and start of the rest after them, in seconds of flight time.
+    /// End of the rest before the legs, and start of the rest after them, in seconds of flight time. `None`
+    /// unless both are recorded.
     pub between_rests_s: Option<(f64, f64)>,
     /// Lowest median voltage over a leg, under load.
     pub lowest_v: f64,
-    /// Number of that leg, from 1.
+    /// Number of the leg with the lowest voltage, from 1.
     pub lowest_leg: usize,
     /// Change of the voltage under load over the legs, in V/min (Theil-Sen, 95 % interval).
     pub trend_v_per_min: Option<Trend>,
@@ -37,9 +40,9 @@ pub struct Battery {
     pub cells: Option<u32>,
     /// Whether the number of cells is an estimate.
     pub cells_guessed: bool,
-    /// Voltage per cell under load below which the pilot should land.
+    /// Voltage per cell under load below which the pilot should land, in V.
     pub landing_v_per_cell: f64,
-    /// Numbers of the legs flown below that, from 1.
+    /// Numbers of the legs flown below the landing voltage, from 1.
     pub legs_below_limit: Vec<usize>,
 }
 
@@ -83,8 +86,8 @@ impl Battery {
         })
     }
 
-    /// Fall of the resting voltage up to a time between the rests, in V: linear in time from the rest before the legs
-    /// to that after them. `None` unless both rests are recorded.
+    /// Fall of the resting voltage until the given time between the two rests, in V: linear in time from the
+    /// rest before the legs to the rest after them. `None` unless both rests are recorded.
     #[must_use]
     pub fn run_down_v(&self, time_s: f64) -> Option<f64> {
         let (first_s, last_s) = self.between_rests_s?;
@@ -92,7 +95,7 @@ impl Battery {
         Some((self.resting_before_v? - self.resting_after_v?) * share).filter(|volts| volts.is_finite())
     }
 
-    /// The pack in sentences.
+    /// The findings on the pack, in sentences for the pilot.
     #[must_use]
     pub fn sentences(&self) -> Vec<String> {
         let mut said = Vec::new();
@@ -125,14 +128,14 @@ impl Battery {
     }
 }
 
-/// A period at rest: median voltage, first and last time.
+/// A period at rest: its median voltage in V, first and last time in seconds.
 struct RestPeriod {
     volts: f64,
     first_s: f64,
     last_s: f64,
 }
 
-/// The pack at rest, at the times that `when` accepts.
+/// The rest among the times that `when` accepts; `None` with fewer than [`MIN_READINGS`] readings.
 fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option<RestPeriod> {
     let readings = &series.readings;
     let voltage = readings.channel(&Channel::Voltage)?;

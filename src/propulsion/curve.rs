@@ -15,7 +15,7 @@ pub struct Point {
     pub throttle_percent: f64,
     /// Airspeed in m/s.
     pub airspeed_mps: f64,
-    /// Its standard uncertainty in m/s.
+    /// Standard uncertainty of the airspeed, in m/s.
     pub uncertainty_mps: f64,
     /// Degrees of freedom of the standard uncertainty.
     pub degrees_of_freedom: f64,
@@ -28,14 +28,14 @@ pub struct SpeedCurve {
     pub full_throttle_mps: f64,
     /// The exponent b.
     pub exponent: f64,
-    /// Covariance of speed at full throttle (a) and exponent (b): `[var a, cov, var b]`.
+    /// Covariance of the speed at full throttle (a) and the exponent (b): `[var a, cov, var b]`.
     pub covariance: [f64; 3],
-    /// Degrees of freedom of the interval.
+    /// Degrees of freedom of the covariance.
     pub degrees_of_freedom: f64,
     /// Lowest and highest throttle flown, in per cent.
     pub flown_percent: (f64, f64),
-    /// Residual standard deviation relative to the uncertainties of the points; `None` with two points, which leave
-    /// no residuals.
+    /// Residual standard deviation divided by the one expected from the uncertainties of the points: above 1,
+    /// the points scatter more than expected. `None` with two points, which leave no residuals.
     pub excess_scatter: Option<f64>,
 }
 
@@ -55,11 +55,11 @@ pub struct Prediction {
     pub throttle_percent: f64,
     /// Airspeed in m/s.
     pub airspeed_mps: f64,
-    /// Lower end of the 95 % interval.
+    /// Lower end of the 95 % interval, in m/s.
     pub low_mps: f64,
-    /// Upper end of the 95 % interval.
+    /// Upper end of the 95 % interval, in m/s.
     pub high_mps: f64,
-    /// Whether the throttle was flown.
+    /// Whether the throttle was flown, or lies between or beyond those flown.
     pub standing: Standing,
 }
 
@@ -67,18 +67,18 @@ pub struct Prediction {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
-    /// It was flown.
+    /// The throttle was flown.
     Flown,
-    /// It was not flown, but lower and higher ones were.
+    /// The throttle was not flown, but lower and higher ones were.
     UntestedBetween,
-    /// It lies outside the range flown.
+    /// The throttle lies outside the range flown.
     UntestedBeyond,
 }
 
-/// Fits `y = a x^b` by least squares in `y` (least squares in its logarithm would give small values too much weight).
-/// `sigma` holds the standard uncertainty of each value. The straight line through the logarithms is the starting
-/// point. `None` with fewer than two different `x`, or where a number is not positive. Checked against DanWood of the
-/// NIST Statistical Reference Datasets.
+/// Fits `y = a x^b` by least squares in `y` (least squares in the logarithm of `y` would give small values
+/// too much weight). `sigma` holds the standard uncertainty of each `y`. The fit starts from the straight
+/// line through the logarithms. `None` with fewer than two different `x`, or if a number is not positive.
+/// Checked against the data set DanWood of the NIST Statistical Reference Datasets.
 #[must_use]
 pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
     let positive = |numbers: &[f64]| numbers.iter().all(|number| number.is_finite() && *number > 0.0);
@@ -103,8 +103,9 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
 }
 
 impl SpeedCurve {
-    /// Fits the curve through the points. `None` with fewer than two throttles, or where the fit fails. Where the
-    /// points scatter more than their uncertainties explain, the interval is widened by that ratio (the Birge ratio).
+    /// Fits the curve through the points. `None` with fewer than two different throttles, or if the fit
+    /// fails. If the points scatter more than their uncertainties explain, the interval is widened by that
+    /// ratio (the Birge ratio).
     #[must_use]
     pub fn of(points: &[Point]) -> Option<Self> {
         let column = |of: fn(&Point) -> f64| points.iter().map(of).collect::<Vec<f64>>();
@@ -167,15 +168,15 @@ impl SpeedCurve {
 /// Gain of speed per per cent of throttle between two neighbouring steps.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Gain {
-    /// The lower step, in per cent.
+    /// Throttle of the lower step, in per cent.
     pub from_percent: f64,
-    /// The upper step, in per cent.
+    /// Throttle of the upper step, in per cent.
     pub to_percent: f64,
     /// Gain of speed per per cent of throttle, in m/s.
     pub per_percent_mps: f64,
-    /// Lower end of its 95 % interval.
+    /// Lower end of the 95 % interval of the gain, in m/s per per cent.
     pub low_mps: f64,
-    /// Upper end of its 95 % interval.
+    /// Upper end of the 95 % interval of the gain, in m/s per per cent.
     pub high_mps: f64,
 }
 
@@ -208,20 +209,21 @@ pub fn gains(points: &[Point]) -> Vec<Gain> {
         .collect()
 }
 
-/// The point of diminishing return.
+/// The point of diminishing return: the throttle above which more throttle adds little speed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct DiminishingReturn {
     /// The throttle above which more throttle gains little, in per cent.
     pub throttle_percent: f64,
     /// The threshold of a small gain, in m/s per per cent of throttle.
     pub threshold_mps: f64,
-    /// Whether it is certain: the whole 95 % interval of every gain above lies below the threshold.
+    /// Whether the point is certain: the whole 95 % interval of every gain above it lies below the threshold.
     pub shown: bool,
 }
 
-/// Finds the point of diminishing return: the lowest step above which every gain is below `threshold_mps`. Without a
-/// threshold it is half of the average gain from the lowest step to the highest (our own definition). `None` where
-/// the highest step still gains more, or with fewer than three steps.
+/// Finds the point of diminishing return: the lowest step above which every gain is below `threshold_mps`.
+/// The default of the threshold is half of the average gain from the lowest step to the highest (our own
+/// definition). `None` if the gain up to the highest step is still above the threshold, or with fewer than
+/// three steps.
 #[must_use]
 pub fn diminishing_return(gains: &[Gain], threshold_mps: Option<f64>) -> Option<DiminishingReturn> {
     let (first, last) = (gains.first()?, gains.last()?);

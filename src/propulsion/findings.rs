@@ -15,60 +15,63 @@ use crate::model::units::Unit;
 use crate::setup::Aircraft;
 use crate::stats::mean;
 
-/// Motor and propeller at one step.
+/// Motor and propeller at one throttle step.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PropellerPoint {
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Revolutions a minute: measured, or those of the motor without load at full throttle.
+    /// Revolutions a minute: as measured, or those of the unloaded motor at full throttle.
     pub rpm: f64,
-    /// Whether they were measured.
+    /// Whether the revolutions were measured.
     pub measured: bool,
-    /// Pitch speed at these revolutions, in m/s; `None` where the pitch is not given.
+    /// Pitch speed at these revolutions, in m/s; `None` if the pitch is not given.
     pub pitch_speed_mps: Option<f64>,
-    /// Slip relative to the pitch speed; negative where the aircraft is faster than the nominal pitch allows.
+    /// Slip: the share by which the airspeed is below the pitch speed; negative if the aircraft is faster
+    /// than the nominal pitch allows. `None` if the pitch is not given.
     pub slip: Option<f64>,
-    /// Advance ratio; `None` where the diameter is not given.
+    /// Advance ratio (airspeed per revolution and diameter); `None` if the diameter is not given.
     pub advance_ratio: Option<f64>,
 }
 
-/// The speed that a step lacks because the pack had run down. The sag under load belongs to the throttle itself and
-/// is not included.
+/// The speed that a step lacks because the pack had run down. The drop of voltage under load is caused by the
+/// throttle itself and is not included.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct VoltageShare {
-    /// Number of the step.
+    /// Number of the throttle step.
     pub step: u32,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Fall of the resting voltage up to that step, in V.
+    /// Fall of the resting voltage from the start of the flight to that step, in V.
     pub run_down_v: f64,
     /// Airspeed on the fresh pack minus airspeed as flown, in m/s.
     pub missing_mps: f64,
-    /// Standard uncertainty of that difference from the exponent, in m/s.
+    /// Standard uncertainty of that difference, caused by the exponent of the voltage model, in m/s.
     pub uncertainty_mps: f64,
 }
 
-/// All findings of one flight. A finding without the channels or aircraft data it needs is empty.
+/// All findings of one flight. Findings that lack the channels or aircraft data they need are empty.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Findings {
-    /// The pack.
+    /// Findings on the battery pack.
     pub battery: Option<Battery>,
-    /// The relation between voltage and speed.
+    /// How the speed depends on the voltage.
     pub voltage_model: VoltageModel,
     /// Effect of the voltage on each step; empty unless the pack was recorded at rest before and after the legs.
     pub voltage_shares: Vec<VoltageShare>,
     /// Airspeed against throttle, as flown.
     pub curve: Option<SpeedCurve>,
-    /// Airspeed against throttle on the fresh pack, so that a pack running down is not mistaken for an effect of
-    /// throttle. `None` unless the pack was recorded at rest before and after the legs.
+    /// Airspeed against throttle as it would be on the fresh pack, so that a pack running down is not
+    /// mistaken for an effect of throttle. `None` unless the pack was recorded at rest before and after the
+    /// legs.
     pub fresh_curve: Option<SpeedCurve>,
-    /// The point of diminishing return: on the fresh pack where that is known, otherwise as flown.
+    /// The point of diminishing return: on the fresh pack if that curve is known, otherwise as flown.
     pub diminishing_return: Option<DiminishingReturn>,
     /// Motor and propeller at each step.
     pub propeller: Vec<PropellerPoint>,
     /// Electrical power of each leg.
     pub power: Vec<PowerRun>,
-    /// Exponent of power in airspeed over the legs. It is 3 while drag is proportional to the square of the speed.
+    /// Exponent of the power law between electrical power and airspeed, over the legs. It is 3 while drag is
+    /// proportional to the square of the speed.
     pub power_exponent: Option<f64>,
     /// Warnings, one sentence each.
     pub cautions: Vec<String>,
@@ -136,7 +139,8 @@ fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]
     })
 }
 
-/// The points of the curve on the fresh pack; `None` unless it is known for every step.
+/// The points of the curve on the fresh pack, in m/s; `None` unless the fall of the voltage is known for
+/// every step.
 fn fresh_points(steps: &[FlownStep], shares: &[VoltageShare]) -> Option<Vec<Point>> {
     let of_step = |step: &FlownStep| {
         let share = shares.iter().find(|share| share.step == step.step)?;
@@ -169,7 +173,7 @@ fn propeller_point(step: &FlownStep, from: &Sources<'_>, aircraft: &Aircraft) ->
 }
 
 impl Findings {
-    /// The findings in sentences, with speeds in `unit`.
+    /// The findings in sentences for the pilot, with speeds in `unit`.
     #[must_use]
     pub fn sentences(&self, unit: Unit) -> Vec<String> {
         let mut said = self.battery.as_ref().map(Battery::sentences).unwrap_or_default();
@@ -232,11 +236,13 @@ impl Findings {
             .collect();
         let untested = match between.as_slice() {
             [] => String::new(),
-            list => format!(" Untested, from the curve: {}.", list.join(", ")),
+            list => format!(" At throttles not flown, from the curve: {}.", list.join(", ")),
         };
         let check = match curve.excess_scatter {
-            None => " Two steps fit any such curve.",
-            Some(excess) if excess > 2.0 => " The steps scatter about it more than they should.",
+            None => " Any two steps fit such a curve.",
+            Some(excess) if excess > 2.0 => {
+                " The steps scatter about the curve more than their uncertainties explain."
+            }
             Some(_) => "",
         };
         Some(format!(
@@ -248,7 +254,7 @@ impl Findings {
 
     fn return_sentence(&self, unit: Unit) -> Option<String> {
         let point = self.diminishing_return?;
-        let how = if point.shown { "shown" } else { "likely, though the intervals do not settle it" };
+        let how = if point.shown { "shown" } else { "likely, but the intervals do not prove it" };
         Some(format!(
             "Diminishing return from {:.0} % on: each further per cent of throttle brings less than {:.2} {}, half \
              of the average ({how}).",

@@ -1,4 +1,5 @@
-//! The airspeed of one throttle step in SI units, with its uncertainty split by what the steps of a flight share.
+//! The airspeed of one throttle step in SI units. Its uncertainty is split into the step's own part and the
+//! part shared by the steps of a flight.
 
 use super::curve::Point;
 use crate::airspeed::{Cause, Contribution, StepResult};
@@ -8,18 +9,18 @@ use crate::stats::{StandardUncertainty, coverage_factor, welch_satterthwaite};
 /// by flying more pairs. None of them is estimated from samples, so their degrees of freedom are infinite.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct SharedUncertainty {
-    /// From the crosswind.
+    /// Uncertainty from the crosswind, in m/s.
     pub crosswind_mps: f64,
-    /// Largest bias that an unknown crosswind can cause; 0 if the crosswind is known.
+    /// Largest bias that an unknown crosswind can cause, in m/s; 0 if the crosswind is known.
     pub crosswind_bound_mps: f64,
-    /// From a display that may truncate instead of rounding.
+    /// Uncertainty from a display that may truncate instead of rounding, in m/s.
     pub rounding_mps: f64,
-    /// From all other shared causes together.
+    /// Uncertainty from all other shared causes together, in m/s.
     pub other_mps: f64,
 }
 
 impl SharedUncertainty {
-    /// All parts combined, in m/s: the root sum of squares.
+    /// All shared uncertainties combined, in m/s: the root of the sum of squares.
     #[must_use]
     pub fn combined_mps(&self) -> f64 {
         self.crosswind_mps.hypot(self.rounding_mps).hypot(self.other_mps)
@@ -35,7 +36,7 @@ impl SharedUncertainty {
     }
 }
 
-/// One throttle step of a flight.
+/// One throttle step of a flight, in SI units.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FlownStep {
     /// Number of the step, from 1.
@@ -57,13 +58,13 @@ pub struct FlownStep {
     pub wind_mps: f64,
     /// Battery voltage under load, in volts.
     pub voltage_v: Option<f64>,
-    /// Number of its pairs of legs.
+    /// Number of pairs of legs flown at this step.
     pub pairs: usize,
 }
 
 impl FlownStep {
-    /// Converts a step to SI units; `speed_si` is one unit of its speeds in m/s. `None` if its airspeed or uncertainty
-    /// is not finite.
+    /// Converts a step to SI units; `speed_si` is the factor from the unit of its speeds to m/s. `None` if
+    /// the airspeed or its uncertainty is not finite.
     #[must_use]
     pub fn of(step: &StepResult, speed_si: f64) -> Option<Self> {
         let airspeed = StepAirspeed {
@@ -93,7 +94,7 @@ impl FlownStep {
         welch_satterthwaite(&[own, StandardUncertainty::known(self.shared.combined_mps())])
     }
 
-    /// The step with the uncertainty from rounding multiplied by `factor`.
+    /// The same step with its uncertainty from rounding multiplied by `factor`.
     #[must_use]
     pub(crate) fn with_rounding_times(self, factor: f64) -> Self {
         let rounding_mps = factor * self.shared.rounding_mps;
@@ -117,18 +118,19 @@ impl FlownStep {
 pub(crate) struct StepAirspeed {
     pub(crate) step: u32,
     pub(crate) throttle_percent: Option<f64>,
-    /// The reported airspeed; `None`: the middle of the interval.
+    /// The reported airspeed, in the unit of the speeds; `None` stands for the middle of the interval.
     pub(crate) airspeed: Option<f64>,
-    /// Lower end of the 95 % interval.
+    /// Lower end of the 95 % interval, in the unit of the speeds.
     pub(crate) low: f64,
-    /// Upper end of the 95 % interval.
+    /// Upper end of the 95 % interval, in the unit of the speeds.
     pub(crate) high: f64,
-    /// Combined standard uncertainty; `None`: worked out from the width of the interval.
+    /// Combined standard uncertainty, in the unit of the speeds; `None` if it is to be computed from the
+    /// width of the interval.
     pub(crate) uncertainty: Option<f64>,
     pub(crate) degrees_of_freedom: f64,
     /// The rows of the budget.
     pub(crate) contributions: Vec<Contribution>,
-    /// Largest bias that an unknown crosswind can cause.
+    /// Largest bias of the airspeed that an unknown crosswind can cause, in the unit of the speeds.
     pub(crate) crosswind_bound: f64,
     pub(crate) wind: f64,
     pub(crate) voltage_v: Option<f64>,
@@ -144,8 +146,8 @@ struct SplitUncertainty {
 }
 
 impl StepAirspeed {
-    /// The step in SI units; `speed_si` is one unit of the speeds in m/s. `None` if the airspeed or the uncertainty is
-    /// not finite, or the uncertainty is zero.
+    /// The step in SI units; `speed_si` is the factor from the unit of the speeds to m/s. `None` if the
+    /// airspeed or the uncertainty is not finite, or the uncertainty is zero.
     pub(crate) fn in_si(&self, speed_si: f64) -> Option<FlownStep> {
         let SplitUncertainty { own_mps, own_degrees_of_freedom, shared } = self.split(speed_si)?;
         let airspeed_mps = f64::midpoint(self.low, self.high) * speed_si;

@@ -1,4 +1,4 @@
-//! Electrical power of each leg, where the overlay shows the current.
+//! Electrical power of each leg, if the overlay shows the current.
 
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
@@ -11,14 +11,16 @@ use crate::stats::linear;
 use crate::stats::theil_sen;
 use crate::stats::{mean, median};
 
-/// Rise of power over the runs of one throttle above which there is a warning, as a share (set by judgement).
+/// Rise of power over repeated legs at one throttle above which there is a warning, as a share of the power
+/// (set by judgement).
 const RISE_SHARE: f64 = 0.05;
 
-/// Rise of the resistance of pack and wires above which there is a warning, as a share (set by judgement).
+/// Rise of the resistance of pack and wires above which there is a warning, as a share of the resistance (set
+/// by judgement).
 const RESISTANCE_SHARE: f64 = 0.2;
 
-/// Fall of the voltage under load between runs of one throttle above which there is a warning where no current is
-/// shown, in per cent (set by judgement).
+/// Fall of the voltage under load between repeated legs at one throttle above which there is a warning, in
+/// per cent; used if the overlay shows no current (set by judgement).
 const FALL_PERCENT: f64 = 5.0;
 
 /// The electrical power of one leg.
@@ -34,13 +36,13 @@ pub struct PowerRun {
     pub current_a: f64,
     /// Electrical power in W: median voltage times median current.
     pub power_w: f64,
-    /// Airspeed of the leg's step in m/s.
+    /// Airspeed of the leg's throttle step, in m/s.
     pub airspeed_mps: f64,
-    /// Energy per kilometre through the air, in Wh.
+    /// Energy used per kilometre through the air, in Wh.
     pub wh_per_km: Option<f64>,
 }
 
-/// The power of every leg that belongs to a step and shows voltage and current.
+/// The power of every leg that belongs to a throttle step and has voltage and current readings.
 pub(super) fn power_runs(from: &Sources<'_>) -> Vec<PowerRun> {
     (1..)
         .zip(from.legs)
@@ -75,8 +77,8 @@ fn over(from: &Sources<'_>, leg: &Leg, channel: &Channel) -> Option<f64> {
     median(&within.map(|(_, value)| *value).collect::<Vec<f64>>())
 }
 
-/// The exponent of power in airspeed: slope of `ln P` over `ln V`. `None` with fewer than three legs or one
-/// speed only.
+/// The exponent of the power law between power and airspeed: slope of `ln P` over `ln V`. `None` with fewer
+/// than three legs, or if all have the same speed.
 pub(super) fn speed_exponent(runs: &[PowerRun]) -> Option<f64> {
     let usable: Vec<&PowerRun> =
         runs.iter().filter(|run| run.power_w > 0.0 && run.airspeed_mps > 0.0).collect();
@@ -90,7 +92,7 @@ pub(super) fn speed_exponent(runs: &[PowerRun]) -> Option<f64> {
     linear(&design, &powers).filter(|fit| fit.degrees_of_freedom() > 0).map(|fit| fit.parameters[1])
 }
 
-/// Warnings from runs repeated at one throttle.
+/// Warnings for the pilot, from legs repeated at one throttle.
 pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
     let mut said: Vec<String> = from
         .steps
@@ -102,7 +104,7 @@ pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
     said
 }
 
-/// One pair of legs: its start, its mean power and its airspeed.
+/// One pair of legs: its start in seconds, its mean power in W and its airspeed in m/s.
 struct PairRun {
     start_s: f64,
     power_w: f64,
@@ -124,8 +126,8 @@ fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun
         .collect()
 }
 
-/// Warns of power that rises over at least three runs of one throttle while the speed does not. This is a warning
-/// rather than a finding, since three runs rise one after the other by chance once in six.
+/// Warns of power that rises over at least three pairs at one throttle while the speed does not. This is a
+/// warning rather than a finding, since three values are in rising order by chance once in six times.
 fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let points: Vec<(f64, f64)> = runs.iter().map(|run| (run.start_s, run.power_w)).collect();
     let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 3)?;
@@ -143,7 +145,8 @@ fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     })
 }
 
-/// Without a current: warns of a voltage under load that falls from one run to a later one of the same throttle.
+/// Warns of a voltage under load that falls from one pair to a later one at the same throttle; used if the
+/// overlay shows no current.
 fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     if current_shown {
         return None;
@@ -168,8 +171,9 @@ fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     })
 }
 
-/// With a current: compares the resistance early and late in the flight, each from legs at different currents. `U =
-/// U0 - R I` is fitted to either half.
+/// Warns of a resistance of pack and wires that rises during the flight; used if the overlay shows the
+/// current. `U = U0 - R I` is fitted to the first and to the second half of the flight, each from legs at
+/// different currents.
 fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     let half = runs.len() / 2;
     let (early, late) = (resistance_ohm(runs.get(..half)?)?, resistance_ohm(runs.get(half..)?)?);
@@ -183,7 +187,8 @@ fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     })
 }
 
-/// Resistance in ohm and twice its standard uncertainty. Time replaces the charge drawn in the fit.
+/// Resistance in ohm and twice its standard uncertainty, fitted to legs. In the fit, time stands for the
+/// charge drawn from the pack.
 fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
     let volts: Vec<f64> = runs.iter().map(|run| run.power_w / run.current_a).collect();
     let start_s = mean(&runs.iter().map(|run| run.start_s).collect::<Vec<f64>>())?;

@@ -10,14 +10,15 @@ pub fn no_load_rpm(kv_rpm_per_v: f64, voltage_v: f64) -> f64 {
     kv_rpm_per_v * voltage_v
 }
 
-/// Pitch speed in m/s: revolutions a second times pitch, the speed of a propeller that advances like a screw in a
-/// nut.
+/// Pitch speed in m/s: revolutions a second times pitch. It is the speed of a propeller that advances like a
+/// screw in a nut. `pitch_in` is in inches.
 #[must_use]
 pub fn pitch_speed_mps(rpm: f64, pitch_in: f64) -> f64 {
     rpm / 60.0 * pitch_in * METRES_PER_INCH
 }
 
-/// Advance ratio `J = V / (n D)` with the revolutions a second `n` and the diameter `D`.
+/// Advance ratio `J = V / (n D)` with the revolutions a second `n` and the diameter `D`; `diameter_in` is in
+/// inches.
 #[must_use]
 pub fn advance_ratio(airspeed_mps: f64, rpm: f64, diameter_in: f64) -> f64 {
     airspeed_mps / (rpm / 60.0 * diameter_in * METRES_PER_INCH)

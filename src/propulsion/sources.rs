@@ -1,4 +1,4 @@
-//! The parts of a flight that the findings on pack, motor and propeller are worked out from.
+//! The parts of a flight from which the findings on pack, motor and propeller are computed.
 
 use crate::airspeed::{Pair, StepResult};
 use crate::legs::Leg;
@@ -15,6 +15,6 @@ pub struct Sources<'a> {
     pub pairs: &'a [Pair],
     /// The throttle steps.
     pub steps: &'a [StepResult],
-    /// Metres per second in one unit of the speeds.
+    /// Factor from the unit of the speeds to metres per second.
     pub speed_si: f64,
 }

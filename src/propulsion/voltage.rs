@@ -6,15 +6,15 @@ use crate::stats::coverage_factor;
 use crate::stats::mean;
 
 /// Standard uncertainty of a step's voltage, in volts: the rounding of a display with one decimal, and some
-/// uncertainty of the sensor (set by judgement).
+/// inaccuracy of the sensor (set by judgement).
 pub const VOLTAGE_UNCERTAINTY_V: f64 = 0.05;
 
-/// Minimum spread of the voltages within a step, as a share, for estimating the exponent from the flight (set by
-/// judgement).
+/// Minimum range of the voltages at one throttle, as a share of the voltage, for estimating the exponent from
+/// the flight (set by judgement).
 const MIN_SPREAD: f64 = 0.01;
 
-/// Maximum deviation of the estimated exponent from the assumed one, in standard uncertainties. A larger one shows
-/// that the runs differ in something other than voltage, such as throttle (set by judgement).
+/// Maximum deviation of the estimated exponent from the assumed one, in standard uncertainties. A larger
+/// deviation shows that the runs differ in something other than voltage, such as throttle (set by judgement).
 const MAX_DEVIATION: f64 = 3.0;
 
 /// Source of the exponent of a [`VoltageModel`].
@@ -23,7 +23,7 @@ const MAX_DEVIATION: f64 = 3.0;
 pub enum ExponentSource {
     /// Assumed, since there are no usable runs at one throttle and different voltages.
     Assumed,
-    /// The assumption combined with runs at one throttle and different voltages.
+    /// Combined from the assumption and from runs at one throttle and different voltages.
     Fitted,
 }
 
@@ -38,19 +38,20 @@ pub enum ExponentSource {
 pub struct VoltageModel {
     /// The exponent k.
     pub exponent: f64,
-    /// Its standard uncertainty.
+    /// Standard uncertainty of the exponent.
     pub uncertainty: f64,
-    /// Its source.
+    /// Whether the exponent is assumed or fitted.
     pub source: ExponentSource,
-    /// Number of usable runs beyond the first of each throttle, including runs that contradict the assumption.
+    /// Number of usable runs beyond the first at each throttle, including runs that contradict the
+    /// assumption.
     pub runs: usize,
 }
 
-/// The assumed exponent, without runs.
+/// The model with the assumed exponent.
 pub const ASSUMED: VoltageModel =
     VoltageModel { exponent: 0.9, uncertainty: 0.15, source: ExponentSource::Assumed, runs: 0 };
 
-/// One run at a throttle. Airspeed and uncertainty are in the same unit.
+/// The result of flying at one throttle and one voltage. Airspeed and uncertainty are in the same unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct VoltageRun {
     /// Airspeed.
@@ -106,15 +107,15 @@ impl VoltageModel {
         }
     }
 
-    /// Factor that converts an airspeed flown at `voltage_v` to `reference_v`; `None` where a voltage is not
-    /// positive.
+    /// Factor that converts an airspeed flown at `voltage_v` to the airspeed at `reference_v`; `None` if a
+    /// voltage is not positive.
     #[must_use]
     pub fn factor(&self, voltage_v: f64, reference_v: f64) -> Option<f64> {
         let ratio = reference_v / voltage_v;
         (voltage_v > 0.0 && ratio.is_finite() && ratio > 0.0).then(|| ratio.powf(self.exponent))
     }
 
-    /// The model in one sentence.
+    /// The model in one sentence for the pilot.
     #[must_use]
     pub fn sentence(&self) -> String {
         let known = match self.source {
@@ -126,7 +127,7 @@ impl VoltageModel {
             }
             ExponentSource::Fitted => {
                 let runs = if self.runs == 1 { "run" } else { "runs" };
-                format!("from {} repeated {runs} together with the assumed 0.9", self.runs)
+                format!("from {} repeated {runs}, combined with the assumed exponent 0.9", self.runs)
             }
         };
         format!(

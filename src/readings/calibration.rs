@@ -1,14 +1,14 @@
-//! Confidence calibration (Platt scaling): neighbouring frames share background and noise, so that probabilities smoothed over
-//! frames are overconfident.
+//! Confidence calibration (Platt scaling). It is needed because neighbouring frames share background and
+//! noise, so that probabilities smoothed over frames are overconfident.
 
-/// Slope and offset from the log-odds before to those after calibration: logistic regression over the readings of the tuning
-/// clips of the benchmark `reading_table`.
+/// Slope and offset of the line that converts the log-odds of a reading to calibrated log-odds. Fitted by
+/// logistic regression to the readings of the tuning clips of the benchmark `reading_table`.
 const SLOPE_AND_OFFSET: (f64, f64) = (0.556, 1.627);
 
-/// Minimum distance of a probability from 0 and 1: the resolution of single precision.
+/// Minimum distance of a probability from 0 and from 1: about the resolution of single precision.
 const MIN_DISTANCE: f64 = 1e-6;
 
-/// The calibrated probability that a reading is right.
+/// The calibrated probability that a reading is right, from its probability after smoothing; both 0 to 1.
 pub(super) fn calibrated(probability: f32) -> f32 {
     let probability = f64::from(probability).clamp(MIN_DISTANCE, 1.0 - MIN_DISTANCE);
     let (slope, offset) = SLOPE_AND_OFFSET;

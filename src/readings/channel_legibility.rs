@@ -1,5 +1,5 @@
-//! Legibility of the channels: which of them cannot be read in a recording, which frames to label for them, and which digits are
-//! unknown.
+//! Legibility of the channels: which channels cannot be read in a recording, which frames to label for them,
+//! and which digits have no glyph.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -20,28 +20,29 @@ use crate::stats::nearest_rank;
 /// Maximum number of frames proposed for labelling.
 const MAX_PROPOSED: usize = 3;
 
-/// Minimum stroke level of a region that shows a text: a share of the level in the frames that show most, and a number of grey
-/// levels. Background and noise alone stay below. Set by judgement.
+/// Minimum stroke level of a region that shows a text: a share of the stroke level in those frames that show
+/// most, and a minimum in grey levels. Background and noise alone stay below. Set by judgement.
 const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
-/// Quantile of the magnitudes of the features that gives the stroke level.
+/// The stroke level of a region is this quantile of the magnitudes of its features.
 const STROKE_QUANTILE: f32 = 0.95;
-/// Quantile of the stroke levels of all frames that stands for the frames that show most.
+/// The stroke level of the frames that show most is this quantile of the stroke levels of all frames.
 const FULL_QUANTILE: f32 = 0.9;
 
-/// Maximum correlation of the features of two frames with different texts. Set by judgement.
+/// If the features of two frames have a higher correlation than this, the frames may show the same text. Set
+/// by judgement.
 const MAX_CORRELATION: f32 = 0.9;
 
-/// Assumed width of a digit's cell, relative to the region's height.
+/// Width of a digit's cell that is assumed, as a share of the region's height.
 const CELL_WIDTH: f32 = 0.4;
 
 /// Which channels of a recording can be read.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct ChannelLegibility {
-    /// The channels that are left blank in all frames.
+    /// The channels that cannot be read and are therefore blank in all frames.
     pub unread: Vec<UnreadChannel>,
-    /// Digits missing from the glyphs of the channels that are read, in ascending order; channels whose digits are all
-    /// known are left out.
+    /// For each channel that is read, the digits that lack a glyph, in ascending order; channels with glyphs
+    /// for all digits are left out.
     pub unknown_digits: BTreeMap<Channel, String>,
 }
 
@@ -50,13 +51,14 @@ pub struct ChannelLegibility {
 pub struct UnreadChannel {
     /// The channel.
     pub channel: Channel,
-    /// Why it cannot be read.
+    /// Why the channel cannot be read.
     pub cause: UnreadCause,
-    /// The camera setup file.
+    /// Path of the camera setup file.
     pub setup_file: PathBuf,
-    /// The clip to label.
+    /// Path of the clip in which to label frames.
     pub clip: PathBuf,
-    /// Up to three frames of that clip to label, in seconds from its first frame; empty if the region shows nothing.
+    /// Times of up to three frames of that clip to label, in seconds from its first frame; empty if the
+    /// region shows no text.
     pub teach_at_s: Vec<f64>,
     /// The command that teaches its digits, for the results: parts that each stay on one line. Only the program has
     /// commands, and sets this.
@@ -66,17 +68,17 @@ pub struct UnreadChannel {
 /// Why a channel cannot be read.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum UnreadCause {
-    /// Its region shows no known glyphs.
+    /// The channel's region shows no known glyphs.
     NoGlyphsFit,
-    /// It is readable in too few of the sampled frames.
+    /// The channel is readable in too few of the sampled frames.
     RarelyReadable {
-        /// Share of the sampled frames in which it is readable, 0 to 1.
+        /// Share of the sampled frames in which the channel is readable, 0 to 1.
         share: f64,
     },
 }
 
 impl ChannelLegibility {
-    /// The legibility of the channels of a recording, made of these clips.
+    /// Determines the legibility of the channels of a recording that consists of the clips in `spans`.
     #[must_use]
     pub fn of(prepared: &Prepared, spans: &[ClipSpan], setup_file: &Path) -> Self {
         let Prepared { setup, recogniser, sample, .. } = prepared;
@@ -109,13 +111,14 @@ impl ChannelLegibility {
         legibility
     }
 
-    /// The reason why a channel cannot be read; `None` if it can.
+    /// Why a channel cannot be read; `None` if it can be read.
     #[must_use]
     pub fn unread(&self, channel: &Channel) -> Option<&UnreadChannel> {
         self.unread.iter().find(|unread| unread.channel == *channel)
     }
 
-    /// Blanks all readings of the channels that cannot be read: the few there may be come from glyphs that do not fit.
+    /// Blanks all readings of the channels that cannot be read. Such channels may have a few readings from
+    /// glyphs that do not fit.
     pub fn leave_blank(&self, readings: &mut Readings) {
         let is_read = |channel: &Channel| self.unread(channel).is_none();
         for readout in readings.channels.iter_mut().filter(|readout| !is_read(&readout.channel)) {
@@ -134,12 +137,13 @@ impl ChannelLegibility {
 /// A sampled frame in which a region shows a text.
 struct ShownText {
     time_s: f64,
-    /// In grey levels.
+    /// Stroke level of the region, in grey levels.
     stroke_level: f32,
     features: Array2<f32>,
 }
 
-/// Times of the sampled frames to label, in order: their texts differ most, so that the labels cover as many digits as possible.
+/// Times in seconds of the sampled frames to label, in ascending order. Their texts differ as much as
+/// possible, so that the labels cover many digits.
 fn times_to_label(patches: &[Patch]) -> Vec<f64> {
     let mut left = shown_texts(patches);
     let mut chosen: Vec<ShownText> = Vec::new();
@@ -149,7 +153,8 @@ fn times_to_label(patches: &[Patch]) -> Vec<f64> {
             correlations.fold(f32::NEG_INFINITY, f32::max)
         };
         let rated: Vec<f32> = left.iter().map(likeness).collect();
-        // The first one has the strongest strokes, since there is nothing to compare with.
+        // The first frame to label is the one with the strongest strokes, since there is nothing to compare
+        // it with yet.
         let next = (0..left.len()).filter(|index| rated[*index] <= MAX_CORRELATION).min_by(|one, other| {
             rated[*one]
                 .total_cmp(&rated[*other])
@@ -192,14 +197,15 @@ fn features(crop: &GrayImage) -> Array2<f32> {
     HighPass::for_cell_width((CELL_WIDTH * crop.height() as f32).max(1.0)).apply(&levels)
 }
 
-/// The clip that contains most of some times of a recording, and these times in seconds from its first frame.
+/// The clip that contains most of some times of a recording, and those of the times that lie in it, in
+/// seconds from its first frame.
 fn in_one_clip(times_s: &[f64], spans: &[ClipSpan]) -> (PathBuf, Vec<f64>) {
     let span_of = |time_s: f64| spans.iter().rev().find(|span| span.start_s <= time_s + 1e-6);
     let within = |span: &ClipSpan| -> Vec<f64> {
         let own = |time_s: &&f64| span_of(**time_s).is_some_and(|other| other.path == span.path);
         times_s.iter().filter(own).map(|time_s| (time_s - span.start_s).max(0.0)).collect()
     };
-    // The first of equals: `max_by_key` returns the last.
+    // Reversed because `max_by_key` returns the last of several equal elements, and the first is wanted.
     let most = spans.iter().rev().max_by_key(|span| within(span).len());
     most.map_or_else(Default::default, |span| (span.path.clone(), within(span)))
 }

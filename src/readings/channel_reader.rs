@@ -1,4 +1,4 @@
-//! Channel readers: smooth the observations of one channel over time, one block of frames after the other, and keep the
+//! Channel readers: smooth the observations of one channel over time in blocks of frames, and keep the
 //! outcomes and some crops.
 
 use image::GrayImage;
@@ -11,20 +11,20 @@ use super::run_lengths::{FrameOutcome, RunLengths};
 use crate::recognise::TextLegibility;
 use crate::series::{Blank, ChannelReadings, Crop};
 
-/// Number of frames smoothed in one block.
+/// Number of frames that are smoothed in one block.
 const BLOCK_FRAMES: usize = 512;
 
-/// Number of frames of context before and after a block.
+/// Number of frames before and after a block that are smoothed together with it, as context.
 const CONTEXT_FRAMES: usize = 48;
 
-/// Reads one channel.
+/// Reads one channel from its observations.
 pub(super) struct ChannelReader {
-    /// The channel without its readings.
+    /// The channel's description, with empty lists of readings.
     channel: ChannelReadings,
     runs: RunLengths,
     limits: ChannelLimits,
     min_confidence: f32,
-    /// Frames to be smoothed, after the context before them.
+    /// Frames still to be smoothed, preceded by the context.
     frames: Vec<FrameObservation>,
     /// The region's pixels in these frames.
     crops: Vec<GrayImage>,
@@ -34,7 +34,7 @@ pub(super) struct ChannelReader {
 }
 
 impl ChannelReader {
-    /// A reader for a channel. `traces`: the encoder may leave traces of the previous text.
+    /// A reader for a channel. `traces` tells whether the encoder may leave traces of the previous text.
     pub(super) fn new(channel: ChannelReadings, min_confidence: f32, traces: bool) -> Self {
         let (quantum, range, max_rate) = (channel.quantum(), channel.range, channel.max_rate);
         let limits = ChannelLimits { quantum, range, max_rate, traces };
@@ -60,13 +60,13 @@ impl ChannelReader {
         }
     }
 
-    /// The channel, still without its readings, the readings and the crops.
+    /// Reads the remaining frames. Returns the channel's description, its readings and its crops.
     pub(super) fn finish(mut self) -> ((ChannelReadings, RunLengths), CropSampler) {
         self.read_block(self.frames.len());
         ((self.channel, self.runs), self.sampler)
     }
 
-    /// Reads the frames up to `end`, and keeps the last of them as context.
+    /// Reads the frames before index `end`, and keeps the last of them as context.
     fn read_block(&mut self, end: usize) {
         let posteriors = posteriors(&self.frames, &self.limits);
         let frames = self.frames.iter().zip(&mut self.crops).zip(posteriors);
@@ -91,7 +91,7 @@ impl ChannelReader {
     }
 }
 
-/// The outcome of a frame.
+/// The outcome of one frame: its reading, or the reason why it is blank.
 fn outcome(
     frame: &FrameObservation,
     posterior: Option<Posterior>,

@@ -1,4 +1,4 @@
-//! Reading a recording: every frame is observed, and the observations of each channel are smoothed over time.
+//! Reads a recording: observes every frame, and smooths the observations of each channel over time.
 
 use std::ops::ControlFlow;
 
@@ -17,17 +17,19 @@ use crate::recognise::{RegionCache, TextLegibility};
 use crate::series::{ChannelReadings, Gap, Readings};
 use crate::setup::Region;
 
-/// Default minimum confidence of a trusted reading: of the readings at 0.98 to 0.99, 99 in 100 are right on the tuning clips of
-/// the benchmark `reading_table`, and half of the readings blank at a change in interlaced clips are among them.
+/// Default of the minimum confidence of a trusted reading, 0 to 1. Of the readings with a confidence of 0.98
+/// to 0.99, 99 in 100 are right on the tuning clips of the benchmark `reading_table`. In interlaced clips,
+/// half of the readings that a higher minimum would blank at a change of the value have such a confidence.
 pub const DEFAULT_MIN_CONFIDENCE: f32 = 0.98;
 
-/// Receives the progress of a reading, and may stop it.
+/// Receives the progress of reading a recording, and may stop it.
 pub trait Progress {
-    /// Called after each frame: `frames` frames are read, up to `time_s` seconds of `length_s`, if the length is known.
+    /// Called after each frame: `frames` frames have been read, up to `time_s` seconds of `length_s` seconds,
+    /// if the length is known.
     fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()>;
 }
 
-/// Ignores the progress.
+/// Ignores the progress and never stops the reading.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Silent;
 
@@ -37,10 +39,12 @@ impl Progress for Silent {
     }
 }
 
-/// Reads every frame of a source from its start. If `progress` stops the reading, the frames read so far are returned.
+/// Reads every frame of a source from its start. If `progress` stops the reading, the frames read so far are
+/// returned.
 ///
 /// # Errors
-/// Those of the source.
+///
+/// Errors of the source.
 pub fn collect<S: FrameSource>(
     source: &mut S,
     prepared: &Prepared,
@@ -78,7 +82,8 @@ pub fn collect<S: FrameSource>(
         progress.frame_read(readings.time_s.len() as u64, time_s, length_s)
     })?;
     let (runs, samplers): (Vec<_>, Vec<_>) = readers.into_iter().map(ChannelReader::finish).unzip();
-    // The buffers of reading are no longer needed, and expanded readings of a long flight are large.
+    // The buffers used for reading are no longer needed, and the expanded readings of a long flight are
+    // large.
     crate::memory::release_freed();
     readings.channels = runs.into_iter().map(|(channel, runs)| runs.expanded(channel)).collect();
     readings.crops = all_crops(samplers);
@@ -100,7 +105,7 @@ fn empty_channel(region: &Region) -> ChannelReadings {
     }
 }
 
-/// The gaps between the clips of a recording, which no leg may span.
+/// The gaps between the clips of a recording. No leg may contain one.
 #[must_use]
 pub fn gaps_between(spans: &[ClipSpan], time_s: &[f64]) -> Vec<Gap> {
     let starts = spans.iter().skip(1).map(|span| span.start_s);

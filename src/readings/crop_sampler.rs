@@ -1,15 +1,16 @@
-//! Crop sampler: keeps crops of some readings, in memory that does not grow with the length of the recording.
+//! Crop sampler: keeps image crops of some readings. Its memory does not grow with the length of the
+//! recording.
 
 use crate::model::channel::Channel;
 use crate::series::{Crop, Crops};
 
-/// Maximum number of crops of the speed.
+/// Maximum number of crops of the speed that are kept.
 const MAX_SPEED_CROPS: usize = 2048;
 
 /// Minimum time between two crops of the speed, in seconds.
 const MIN_INTERVAL_S: f64 = 0.25;
 
-/// Number of least certain readings kept per channel.
+/// Number of crops that are kept for each channel because their readings are the least certain.
 const LEAST_CERTAIN: usize = 6;
 
 /// Minimum time between two of the least certain readings, in seconds: neighbouring frames show the same text.
@@ -17,22 +18,22 @@ const MIN_UNCERTAIN_INTERVAL_S: f64 = 1.0;
 
 /// Samples crops of one channel.
 pub(super) struct CropSampler {
-    /// Crops are also kept at regular intervals.
+    /// Whether crops are also kept at regular intervals.
     is_regular: bool,
     interval_s: f64,
     regular: Vec<Crop>,
-    /// Least certain first.
+    /// Crops of the least certain readings, the least certain first.
     least_sure: Vec<Crop>,
 }
 
 impl CropSampler {
-    /// A sampler for a channel: at regular intervals for the speed only.
+    /// A sampler for a channel. Only for the speed are crops also kept at regular intervals.
     pub fn new(channel: &Channel) -> Self {
         let is_regular = *channel == Channel::Speed;
         Self { is_regular, interval_s: MIN_INTERVAL_S, regular: Vec::new(), least_sure: Vec::new() }
     }
 
-    /// Keeps the crop of a trusted reading, if it is wanted.
+    /// Offers the crop of a trusted reading, which is kept if it is needed.
     pub fn offer(&mut self, crop: Crop) {
         if self.is_among_least_certain(&crop) {
             let near = |kept: &Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
@@ -55,7 +56,8 @@ impl CropSampler {
         }
     }
 
-    /// Whether a reading is less certain than its neighbours, and than one of those kept.
+    /// Whether a reading is less certain than the readings around it, and than one of those whose crops are
+    /// kept.
     fn is_among_least_certain(&self, crop: &Crop) -> bool {
         let near = |kept: &&Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
         let full = self.least_sure.len() >= LEAST_CERTAIN;

@@ -1,36 +1,39 @@
-//! Field blending: where the overlay changes between the two fields of an interlaced frame, or an encoder blends two frames, one
-//! frame shows both the previous and the next text, and either reading is right.
+//! Field blending: one frame shows both the previous and the next text, because the overlay changes between
+//! the two fields of an interlaced frame, or because an encoder blends two frames. Either text then counts as
+//! a correct reading.
 
 use super::frame_observation::{FrameObservation, Posterior, likelihood_weight};
 use crate::recognise::Observation;
 
-/// Minimum probability of the values before and after a blended frame. Set by judgement.
+/// Minimum probability of the values in the frames before and after a blended frame, 0 to 1. Set by
+/// judgement.
 const MIN_NEIGHBOUR_PROBABILITY: f32 = 0.9;
 
-/// Prior share of the changes that are blended in one frame.
+/// Prior share of changes for which one frame is a blend, 0 to 1.
 const PRIOR_SHARE: f64 = 0.5;
 
-/// Number of changes that the prior counts for. Set by judgement.
+/// Weight of the prior share, as a number of changes. Set by judgement.
 const PRIOR_CHANGES: f64 = 2.0;
 
-/// Iterations of estimating the share by expectation maximisation.
+/// Number of iterations of expectation maximisation, which estimates the share of blended changes.
 const ITERATIONS: usize = 8;
 
-/// A frame at a change, read as the text before or after it.
+/// A frame at a change of the text, which is read as the text before or after the change.
 struct Change {
     /// Index of the frame.
     frame: usize,
-    /// Probability of the text that it is read as.
+    /// Probability of the text that the frame is read as.
     one: f64,
-    /// Probability of the other text.
+    /// Probability of the other one of the two texts.
     other: f64,
-    /// Unnormalised probability of a blend of both, with the prior probability of the first text.
+    /// Unnormalised probability that the frame is a blend of both texts, computed with the prior probability
+    /// of the first text.
     both: f64,
 }
 
 impl Change {
-    /// The frame `at`, if its neighbours almost certainly show two texts and it is read as one of them. `probability` returns
-    /// the probability of a value in that frame.
+    /// The frame with index `at`, if the frames before and after it almost certainly show two different texts
+    /// and it is read as one of these. `probability` returns the probability of a value in that frame.
     fn of(
         frames: &[FrameObservation],
         posteriors: &[Option<Posterior>],
@@ -56,7 +59,7 @@ impl Change {
         Some(Self { frame: at, one, other: probability(other), both })
     }
 
-    /// Probability of a blend, if this share of all changes is blended.
+    /// Probability that the frame is a blend, if the given share of all changes is blended.
     fn blend_probability(&self, share: f64) -> f64 {
         let both = self.both * prior_odds(share);
         both / (self.one + self.other + both)
@@ -68,14 +71,15 @@ fn prior_odds(share: f64) -> f64 {
     2.0 * share / (1.0 - share)
 }
 
-/// Log-likelihood ratio of a blend of two texts in equal parts against the first text. With d2 the squared distance between the
-/// texts and r their log-likelihood ratio, the features lie 1/2 + r/d2 of the way from the second to the first text; for normal
-/// noise the ratio is d2/8 - r/2. `None` if the best candidate is not made of characters of the two texts, or a distance is
-/// unknown.
+/// Log-likelihood ratio of a blend of two texts in equal parts against the first text. With d2 the squared
+/// distance between the texts and r their log-likelihood ratio, the features lie at the share 1/2 + r/d2 of
+/// the way from the second to the first text; for normal noise the ratio is d2/8 - r/2. `None` if the best
+/// candidate does not consist of characters of the two texts, or if a distance is unknown.
 fn blend_log_ratio(observation: &Observation, first: f64, second: f64) -> Option<f32> {
     let candidate = |value: f64| observation.candidates.iter().find(|candidate| candidate.value == value);
     let (best, first, second) = (observation.candidates.first()?, candidate(first)?, candidate(second)?);
-    // Every character has its own pixels: the best candidate lies between the texts if each of its characters is one of theirs.
+    // Every character has its own pixels. The best candidate therefore lies between the two texts if each of
+    // its characters belongs to one of them.
     let same_length = best.text.len() == first.text.len() && best.text.len() == second.text.len();
     let mut characters = best.text.chars().zip(first.text.chars().zip(second.text.chars()));
     let is_between = same_length && characters.all(|(best, (first, second))| best == first || best == second);
@@ -83,8 +87,9 @@ fn blend_log_ratio(observation: &Observation, first: f64, second: f64) -> Option
     (is_between && distance2.is_finite()).then_some(0.125 * distance2 - 0.5 * ratio)
 }
 
-/// Raises the probability of frames at a change by that of a blend, for which either text is right. The share of blended
-/// changes is estimated by expectation maximisation; it is almost 0 for progressive recordings.
+/// Raises the probability of frames at a change of the text by the probability that they are blends, for
+/// which either text is right. The share of blended changes is estimated by expectation maximisation; it is
+/// almost 0 for progressive recordings.
 pub(super) fn accept_either_text(
     frames: &[FrameObservation],
     posteriors: &mut [Option<Posterior>],
@@ -117,7 +122,7 @@ mod tests {
     const LIMITS: ChannelLimits =
         ChannelLimits { quantum: 1.0, range: Some((0.0, 200.0)), max_rate: Some(50.0), traces: false };
 
-    /// Squared distance between two texts.
+    /// Squared Mahalanobis distance between two texts.
     const DISTANCE2: f32 = 40.0;
 
     fn candidate(value: f64, deficit: f32, distance2: f32) -> Candidate {
@@ -140,7 +145,7 @@ mod tests {
         }
     }
 
-    /// Features that lie `share` of the way from the second text to the first; more than a half.
+    /// Features at the share `share` of the way from the second text to the first; more than a half.
     fn between(first: f64, second: f64, share: f32) -> Observation {
         observation([candidate(first, 0.0, 0.0), candidate(second, (share - 0.5) * DISTANCE2, DISTANCE2)])
     }

@@ -6,23 +6,23 @@ use pulp::Arch;
 /// Side of the blocks whose mean levels are kept, in pixels.
 const BLOCK_PX: usize = 8;
 
-/// Maximum difference of a block mean between two copies of one frame, in grey levels: a recorder compresses a repeated frame
-/// again. Set by judgement.
+/// Maximum difference of a block mean between two copies of the same frame, in grey levels. Copies differ a
+/// little because a recorder compresses a repeated frame again. Set by judgement.
 const MAX_DIFFERENCE_LEVELS: u8 = 1;
 
-/// Block means and roughness of the pixels inside all boxes.
+/// Block means, spread and roughness of the pixels inside all boxes of a frame.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct FrameFingerprint {
-    /// Mean grey level of every block, box by box.
+    /// Mean grey level of every block, one box after the other.
     blocks: Vec<u8>,
-    /// Largest standard deviation of the block means within a box, in grey levels.
+    /// Largest standard deviation of the block means within one box, in grey levels.
     pub spread: f32,
-    /// Mean absolute difference of horizontal neighbours, in grey levels.
+    /// Mean absolute difference of horizontally neighbouring pixels, in grey levels.
     pub roughness: f32,
 }
 
 impl FrameFingerprint {
-    /// The fingerprint of the pixels of all boxes.
+    /// Computes the fingerprint from the pixels of all boxes.
     pub fn of<'a>(crops: impl IntoIterator<Item = &'a GrayImage>) -> Self {
         let (arch, mut blocks) = (Arch::new(), Vec::new());
         let (mut spread, mut differences, mut pairs) = (0.0_f32, 0_u64, 0_u64);
@@ -46,21 +46,21 @@ impl FrameFingerprint {
         Self { blocks, spread, roughness: differences as f32 / pairs.max(1) as f32 }
     }
 
-    /// Whether both are fingerprints of one frame.
+    /// Whether two fingerprints are those of copies of the same frame.
     pub fn is_same(&self, other: &Self) -> bool {
         let alike = |(one, two): (&u8, &u8)| one.abs_diff(*two) <= MAX_DIFFERENCE_LEVELS;
         self.blocks.len() == other.blocks.len() && self.blocks.iter().zip(&other.blocks).all(alike)
     }
 }
 
-/// Sum of the absolute differences of horizontal neighbours, in grey levels.
+/// Sum of the absolute differences of horizontally neighbouring pixels, in grey levels.
 #[inline(always)]
 fn steps(levels: &[u8]) -> u32 {
     let pairs = levels.iter().zip(levels.iter().skip(1));
     pairs.map(|(one, next)| u32::from(one.abs_diff(*next))).sum()
 }
 
-/// Mean level of a block `height` rows high, from the sums of its columns.
+/// Mean grey level of a block `height` rows high, from the sums of its columns.
 fn mean(sums: &[u16], height: usize) -> u8 {
     let (sum, count) = (sums.iter().map(|sum| u32::from(*sum)).sum::<u32>(), (sums.len() * height) as u32);
     ((sum + count / 2) / count.max(1)).min(255) as u8

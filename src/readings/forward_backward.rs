@@ -1,44 +1,52 @@
-//! Forward-backward smoothing: the probability of every value in every frame, given the observations of all frames.
+//! Forward-backward smoothing: the probability of every value in every frame, given the observations of all
+//! frames.
 //!
-//! The overlay holds a value for several frames, and values change in small steps. The values shown form a hidden Markov chain
-//! whose probability of a change is estimated from the readings. The probability of a state given all observations is
-//! proportional to the product of the forward and the backward variable; the test compares it with the sum over all sequences
-//! of states, which defines it.
+//! The overlay holds a value for several frames, and values change in small steps. The values shown form a
+//! hidden Markov chain whose probability of a change is estimated from the readings. The probability of a
+//! state given all observations is proportional to the product of its forward and backward variables. The
+//! test compares this with the definition, a sum over all sequences of states.
 
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior, likelihood_weight};
 use crate::recognise::{MAX_DEFICIT, TextLegibility};
 
-/// Search range: frames before and after a legible frame whose candidates are states of that frame. Set by judgement.
+/// Number of frames before and after a legible frame whose candidates are also tried as values of that frame.
+/// Set by judgement.
 const NEIGHBOURS: usize = 3;
 
-/// The same for frames that are not legible. Set by judgement.
+/// Number of frames before and after a frame that is not legible whose candidates are also tried as values of
+/// that frame. Set by judgement.
 const NEIGHBOURS_ILLEGIBLE: usize = 8;
 
-/// Share of changes that are uniform over the range, whatever their size. Set by judgement.
+/// Share of changes of the value that are equally likely over the whole range, whatever their size. Set by
+/// judgement.
 const UNIFORM_SHARE: f64 = 0.01;
 
-/// Share of changes to the state "unknown": a blank, or a text that is no candidate. Set by judgement.
+/// Share of changes that lead to the state "unknown": a blank, or a text that is not among the candidates.
+/// Set by judgement.
 const TO_UNKNOWN: f64 = 0.1;
 
-/// Log-likelihood deficit of the state "unknown" relative to the best candidate of a legible observation. Set by judgement.
+/// Log-likelihood deficit of the state "unknown" below the best candidate of a legible observation, as a
+/// natural logarithm. Set by judgement.
 const UNKNOWN_DEFICIT_LEGIBLE: f32 = 8.0;
 
-/// Log-likelihood deficits of the candidates relative to the state "unknown" for the other kinds of observations. Set by
-/// judgement.
+/// Log-likelihood deficits of the candidates below the state "unknown" for observations that are not legible,
+/// as natural logarithms. Set by judgement.
 const TEXT_DEFICIT_ILLEGIBLE: f32 = 1.5;
 const TEXT_DEFICIT_NOTHING: f32 = 3.0;
 const TEXT_DEFICIT_UNKNOWN_DIGIT: f32 = 5.0;
 
-/// Probabilities of the states of every frame, given all observations.
+/// Probabilities of the values of every frame, given all observations.
 pub(super) struct Smoothed {
     /// For every frame, the values that it may show.
     states: Vec<Vec<f64>>,
-    /// For every frame, the probabilities of these values, then that of the state "unknown".
+    /// For every frame, the probabilities of its possible values (see `states`), followed by that of the
+    /// state "unknown", each 0 to 1.
     probabilities: Vec<Vec<f64>>,
 }
 
 impl Smoothed {
-    /// The most probable value of a frame; `None` if the state "unknown" is the most probable.
+    /// The most probable value of the frame with index `at`; `None` if the state "unknown" is the most
+    /// probable.
     pub(super) fn most_probable(&self, at: usize) -> Option<Posterior> {
         let here = &self.probabilities[at];
         let best = (0..here.len()).max_by(|a, b| here[*a].total_cmp(&here[*b]))?;
@@ -46,7 +54,7 @@ impl Smoothed {
         Some(Posterior { value: *value, probability: here[best] as f32 })
     }
 
-    /// Probability of a value in a frame.
+    /// Probability of a value in the frame with index `at`, 0 to 1.
     pub(super) fn probability(&self, at: usize, value: f64) -> f64 {
         let state = self.states[at].iter().position(|state| *state == value);
         state.map_or(0.0, |state| self.probabilities[at][state])
@@ -69,7 +77,8 @@ pub(super) fn smooth(frames: &[FrameObservation], limits: &ChannelLimits) -> Smo
     Smoothed { states, probabilities }
 }
 
-/// The values a frame may show: its own plausible candidates and those of its neighbours. The state "unknown" follows them.
+/// The values that a frame may show: its own plausible candidates and those of the frames before and after
+/// it. The state "unknown" is not among them.
 fn states(frames: &[FrameObservation], at: usize, limits: &ChannelLimits) -> Vec<f64> {
     let is_legible = !frames[at].lost && frames[at].observation.legibility == TextLegibility::Legible;
     let range = if is_legible { NEIGHBOURS } else { NEIGHBOURS_ILLEGIBLE };
@@ -106,16 +115,16 @@ fn emissions(frame: &FrameObservation, states: &[f64]) -> Vec<f64> {
     of_states.chain([unknown_deficit]).map(|deficit| f64::from(-deficit).exp()).collect()
 }
 
-/// Transition model of the values shown.
+/// Model of how the shown values change from frame to frame.
 struct ValueChain<'a> {
     limits: &'a ChannelLimits,
-    /// Rate of changes, per second.
+    /// Number of changes of the value per second.
     changes_per_s: f64,
-    /// Mean size of a change, in steps of the display.
+    /// Mean size of a change, in display steps.
     usual_change: f64,
-    /// Number of values in the range.
+    /// Number of values in the channel's range.
     values: f64,
-    /// Mean length of a hold, at most half a second.
+    /// Mean length of a hold in seconds, at most half a second.
     hold_s: f64,
 }
 
@@ -149,7 +158,7 @@ impl<'a> ValueChain<'a> {
         (1.0 - (-self.changes_per_s * step_s.max(0.0)).exp()).clamp(1e-4, 0.5)
     }
 
-    /// Probability of the new value, given that the value changes.
+    /// Probability of the new value `to`, given that the value `from` changes within `step_s` seconds.
     fn change_to(&self, from: f64, to: f64, step_s: f64) -> f64 {
         let steps = (to - from).abs() / self.limits.quantum;
         let uniform = UNIFORM_SHARE / self.values;
@@ -163,7 +172,8 @@ impl<'a> ValueChain<'a> {
         (1.0 - UNIFORM_SHARE - TO_UNKNOWN) * usual + uniform
     }
 
-    /// Transition probability between states; `None` is the state "unknown".
+    /// Probability that the state `from` is followed by `to` after `step_s` seconds; `None` stands for the
+    /// state "unknown".
     fn transition(&self, from: Option<f64>, to: Option<f64>, step_s: f64) -> f64 {
         let change = self.change_probability(step_s);
         match (from, to) {
@@ -234,7 +244,7 @@ fn backward(
     all
 }
 
-/// Probability of every state, from its forward and backward variables.
+/// Probability of every state, computed from its forward and backward variables.
 fn state_probabilities(forward: &[f64], backward: &[f64]) -> Vec<f64> {
     let mut joint: Vec<f64> =
         forward.iter().zip(backward).map(|(forward, backward)| forward * backward).collect();
@@ -249,8 +259,8 @@ fn normalise(weights: &mut [f64]) {
     }
 }
 
-/// The definition: for every state of a frame, the sum over all sequences of states through it of the product of their
-/// probabilities.
+/// The definition, for testing: for every state of a frame, the sum over all sequences of states that contain
+/// it of the product of their probabilities.
 #[cfg(test)]
 pub(super) fn by_enumeration(frames: &[FrameObservation], at: usize, limits: &ChannelLimits) -> Vec<f64> {
     let chain = ValueChain::of(frames, limits);

@@ -2,19 +2,20 @@
 
 use crate::recognise::{Observation, TextLegibility};
 
-/// Exponent of the likelihood ratios between the candidates of an illegible observation. Set by judgement.
+/// Exponent of the likelihood ratios between the candidates of an illegible observation: below 1, they count
+/// less. Set by judgement.
 const ILLEGIBLE_WEIGHT: f32 = 0.3;
 
-/// What limits the values of a channel in its recording.
+/// Limits of the values of a channel in its recording.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct ChannelLimits {
-    /// Step of the display.
+    /// Display step, in the channel's unit.
     pub quantum: f64,
-    /// Lowest and highest plausible value.
+    /// Lowest and highest plausible value, in the channel's unit.
     pub range: Option<(f64, f64)>,
-    /// Fastest plausible change per second.
+    /// Fastest plausible change, in the channel's unit per second.
     pub max_rate: Option<f64>,
-    /// The encoder may leave traces of the previous text.
+    /// Whether the encoder may leave traces of the previous text.
     pub traces: bool,
 }
 
@@ -30,7 +31,7 @@ impl ChannelLimits {
 pub(super) struct FrameObservation {
     pub time_s: f64,
     pub observation: Observation,
-    /// The signal is lost: the observation is not used.
+    /// Whether the signal is lost, so that the observation is not used.
     pub lost: bool,
 }
 
@@ -38,11 +39,11 @@ pub(super) struct FrameObservation {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Posterior {
     pub value: f64,
-    /// Probability of the value given all observations, 0 to 1.
+    /// Probability of the value, given all observations, 0 to 1.
     pub probability: f32,
 }
 
-/// Exponent of the likelihood ratios between the candidates of an observation.
+/// Exponent of the likelihood ratios between the candidates of an observation, 0 to 1.
 pub(super) fn likelihood_weight(legibility: TextLegibility) -> f32 {
     match legibility {
         TextLegibility::Legible => 1.0,

@@ -1,8 +1,8 @@
 //! Readings: runs recognition over a recording and smooths its observations over time.
 //!
-//! [`prepare()`] calibrates the recogniser on a [`sample`] of the recording; [`collect()`] reads every frame. For each channel, a
-//! `channel_reader` turns observations into values: forward-backward smoothing, corrected for
-//! blended fields and ambiguous values, then calibrated into confidences.
+//! [`prepare()`] calibrates the recogniser on a [`sample`] of the recording; [`collect()`] reads every frame.
+//! For each channel, a `channel_reader` turns observations into values in three steps: forward-backward
+//! smoothing, corrections for blended fields and ambiguous values, and calibration of the confidences.
 
 mod calibration;
 mod channel_legibility;

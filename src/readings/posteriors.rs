@@ -6,14 +6,14 @@ use super::forward_backward::smooth;
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior};
 use crate::stats::upper_median;
 
-/// Minimum median margin within a hold: the smallest value with no wrong reading on the tuning clips with a static
-/// background.
+/// Minimum of the median margin over the frames of a hold: the smallest value with no wrong reading on the
+/// tuning clips with a static background.
 const MIN_MARGIN: f32 = 0.75;
 
-/// Maximum probability of a value whose margin is below [`MIN_MARGIN`].
+/// Maximum probability of a value whose median margin is below [`MIN_MARGIN`].
 const AMBIGUOUS_PROBABILITY: f32 = 0.5;
 
-/// The most probable value of every frame; `None` where the most probable state is "unknown".
+/// The most probable value of every frame; `None` if the most probable state is "unknown".
 pub(super) fn posteriors(frames: &[FrameObservation], limits: &ChannelLimits) -> Vec<Option<Posterior>> {
     let smoothed = smooth(frames, limits);
     let mut posteriors: Vec<Option<Posterior>> =
@@ -22,10 +22,11 @@ pub(super) fn posteriors(frames: &[FrameObservation], limits: &ChannelLimits) ->
     limit_ambiguous(frames, posteriors, limits.traces)
 }
 
-/// Limits the probability of every value that is close to its runner-up in most frames that show it. Noise differs from frame
-/// to frame; a background, light, or a shape unlike any template stays, and all frames err in the same way. Blended texts are
-/// ambiguous too, but only at a change. If there may be `traces`, traces of the previous text that does not come again do not
-/// count: an encoder with a low bit rate leaves them.
+/// Limits the probability of every value that is close to its runner-up in most frames that show it. Noise
+/// differs from frame to frame. A background, the light, or a shape unlike any template stays, and all frames
+/// err in the same way. Blended texts are ambiguous too, but only at a change. If there may be `traces`, a
+/// runner-up that is the previous text, and is not shown again, does not count, since an encoder with a low
+/// bit rate leaves traces of that text.
 fn limit_ambiguous(
     frames: &[FrameObservation],
     mut posteriors: Vec<Option<Posterior>>,

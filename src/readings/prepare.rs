@@ -1,5 +1,5 @@
-//! Preparation: the recogniser is calibrated on the recording, and a setup that does not fit is detected before anything is
-//! written.
+//! Preparation: calibrates the recogniser on the recording, and detects a setup that does not fit before
+//! anything is written.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -15,26 +15,27 @@ use crate::model::channel::Channel;
 use crate::recognise::{Patch, Recogniser, RegionReading, Sample};
 use crate::setup::{Region, Setup};
 
-/// Minimum share of the sampled frames in which a channel must be readable; below it the channel is left blank. The signal may
-/// be lost for a part of a flight. Set by judgement.
+/// Minimum share of the sampled frames in which a channel must be readable; below it the channel is left
+/// blank. The share is low because the signal may be lost for a part of a flight. Set by judgement.
 const MIN_READABLE_SHARE: f64 = 0.05;
 
-/// Number of frames searched for an overlay that is not where the setup has it. Set by judgement.
+/// Number of frames that are searched if the overlay is not where the setup expects it. Set by judgement.
 const SEARCHED_FRAMES: usize = 24;
 
-/// Maximum difference between the offsets of two boxes that moved together, in pixels. Set by judgement.
+/// Boxes moved together if their offsets differ by at most this, in pixels. Set by judgement.
 const MAX_OFFSET_DIFFERENCE_PX: i64 = 6;
 
 /// A setup and a recogniser prepared for a recording.
 #[derive(Debug)]
 pub struct Prepared {
-    /// The setup, with its boxes where the overlay is in this recording.
+    /// The setup, with its boxes moved to where the overlay is in this recording.
     pub setup: Setup,
     /// The recogniser, calibrated on this recording.
     pub recogniser: Recogniser,
-    /// The frames it was calibrated on.
+    /// The frames that the recogniser was calibrated on.
     pub sample: Sample,
-    /// Offset of the boxes from where the setup has them, in pixels right and down; `None` if they were not moved.
+    /// Offset by which the boxes were moved from their positions in the setup, in pixels right and down;
+    /// `None` if they were not moved.
     pub moved: Option<(i64, i64)>,
 }
 
@@ -47,13 +48,13 @@ impl Prepared {
         readable.map(|(_, region)| &region.channel).collect()
     }
 
-    /// Whether so little is readable that the overlay may be elsewhere.
+    /// Whether so few channels are readable that the overlay may be at another position.
     fn may_be_moved(&self) -> bool {
         let readable = self.readable();
         !readable.contains(&&Channel::Speed) || 2 * readable.len() <= self.setup.regions.len()
     }
 
-    /// The note that the boxes were moved.
+    /// A note that the boxes were moved; `None` if they were not.
     #[must_use]
     pub fn note(&self) -> Option<FlightNote> {
         let (right, down) = self.moved?;
@@ -61,7 +62,7 @@ impl Prepared {
         let upright = if down < 0 { "up" } else { "down" };
         let (across, along) = (right.abs(), down.abs());
         let sentence = format!(
-            "The overlay does not stand where the setup has it: all boxes were moved by {across} pixels to the {sideways} and {along} {upright}. If this camera stays so, mark its boxes again."
+            "The overlay is not where the setup expects it: all boxes were moved by {across} pixels to the {sideways} and {along} {upright}. If the overlay of this camera stays there, mark its boxes again."
         );
         Some(FlightNote { sentence, advice: Some(Advice::MarkBoxes) })
     }
@@ -90,10 +91,10 @@ impl std::fmt::Display for Misfit {
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum PrepareError {
-    /// The clips.
+    /// A clip cannot be opened or read.
     #[error(transparent)]
     Footage(#[from] FootageError),
-    /// The setup is not that of this recording.
+    /// The setup does not belong to this recording.
     #[error("{0}")]
     Misfit(Misfit),
 }
@@ -104,12 +105,14 @@ impl Advised for PrepareError {
     }
 }
 
-/// Calibrates a recogniser on a recording. If the speed or half of the channels are not readable, the overlay is searched for.
-/// The boxes are moved if most of the overlay has one offset, and half of the channels, and more than before, are readable
-/// there. Less may be chance: a box that happens to cover another text.
+/// Calibrates a recogniser on a recording. If the speed or half of the channels are not readable, the
+/// function searches for the overlay elsewhere in the frames. The boxes are moved only if most of the overlay
+/// has the same offset, and if half of the channels, and more than before, are readable there. A weaker match
+/// may be chance, such as a box that happens to cover another text.
 ///
 /// # Errors
-/// Those of the source, and [`PrepareError::Misfit`] if no channel is readable.
+///
+/// Errors of the source, and [`PrepareError::Misfit`] if no channel is readable.
 pub fn prepare<S: FrameSource>(
     source: &mut S,
     setup: &Setup,
@@ -146,10 +149,10 @@ fn calibrated<S: FrameSource>(
     Ok(Prepared { setup, recogniser, sample, moved })
 }
 
-/// Offset of the overlay, in pixels right and down, and the setup with its boxes moved by it.
+/// Offset of the overlay in pixels right and down, and the setup with its boxes moved by that offset.
 type MovedSetup = ((i64, i64), Setup);
 
-/// Searches for the overlay in a recording; `None` if it has no common offset.
+/// Searches for the overlay in a recording; `None` if no common offset is found.
 fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<MovedSetup>, FootageError> {
     let searched = footage::sample(source, SEARCHED_FRAMES)?;
     let frames: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
@@ -157,14 +160,14 @@ fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<MovedS
     Ok(common_offset(setup, &found).and_then(|by| Some((by, moved(setup, by, &frames)?))))
 }
 
-/// Share of the sample in which a region is readable.
+/// Share of the sampled frames in which a region is readable, 0 to 1; `number` is the region's index.
 pub(super) fn readable_share(number: usize, recogniser: &Recogniser, sample: &Sample) -> f64 {
     let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
     let readable = patches.par_iter().filter(|patch| shows_text(number, recogniser, patch));
     readable.count() as f64 / patches.len().max(1) as f64
 }
 
-/// Whether a region is readable in enough of the sample; stops as soon as that is certain.
+/// Whether a region is readable in enough of the sampled frames. Stops as soon as the answer is certain.
 pub(super) fn is_readable(number: usize, recogniser: &Recogniser, sample: &Sample) -> bool {
     let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
     let min = (MIN_READABLE_SHARE * patches.len() as f64).ceil().max(1.0) as usize;
@@ -176,7 +179,8 @@ fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
     matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
 }
 
-/// The offset from most boxes of a setup to boxes found: from at least two, and half of all.
+/// The offset in pixels from most boxes of a setup to some of the boxes that were found; it must hold for at
+/// least two boxes, and for half of all.
 fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
     let centre = |rect: &PixelRect| {
         (i64::from(2 * rect.left + rect.width) / 2, i64::from(2 * rect.top + rect.height) / 2)
@@ -209,7 +213,7 @@ fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
         .then(|| Some((middle(|by| by.1)?, middle(|by| by.2)?)))?
 }
 
-/// The setup with its boxes moved; `None` if one would leave the frame.
+/// The setup with its boxes moved; `None` if a box would extend beyond the frame.
 fn moved(setup: &Setup, by: (i64, i64), frames: &[GrayImage]) -> Option<Setup> {
     let (width, height) = frames.first()?.dimensions();
     let mut setup = setup.clone();

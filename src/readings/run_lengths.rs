@@ -1,19 +1,19 @@
-//! Run-length encoded readings: an outcome that many consecutive frames share is stored once.
+//! Run-length encoded readings: an outcome that several consecutive frames share is stored once.
 
 use crate::series::{Blank, ChannelReadings};
 
 /// The outcome of one frame: a value, or the reason for a blank.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct FrameOutcome {
-    /// NaN where blank.
+    /// The value, in the channel's unit; NaN for a blank.
     pub value: f64,
-    /// Probability that the value is right; 0 where blank.
+    /// Probability that the value is right, 0 to 1; 0 for a blank.
     pub confidence: f32,
     pub blank: Blank,
 }
 
 impl FrameOutcome {
-    /// A blank, with its reason.
+    /// The outcome of a blank frame.
     pub fn blank(reason: Blank) -> Self {
         Self { value: f64::NAN, confidence: 0.0, blank: reason }
     }
@@ -24,14 +24,14 @@ impl FrameOutcome {
     }
 }
 
-/// Outcomes of all frames so far, each with the number of consecutive frames that have it.
+/// Outcomes of all frames so far, each with the number of consecutive frames that share it.
 #[derive(Debug, Default)]
 pub(super) struct RunLengths {
     outcomes: Vec<(FrameOutcome, u32)>,
 }
 
 impl RunLengths {
-    /// Adds the next frame.
+    /// Adds the outcome of the next frame.
     pub fn push(&mut self, outcome: FrameOutcome) {
         match self.outcomes.last_mut() {
             Some((last, frames)) if last.is_same(&outcome) && *frames < u32::MAX => *frames += 1,
@@ -39,7 +39,7 @@ impl RunLengths {
         }
     }
 
-    /// The channel with one reading per frame.
+    /// Returns the channel with one reading for each frame.
     pub fn expanded(self, channel: ChannelReadings) -> ChannelReadings {
         let frames = self.outcomes.iter().map(|(_, frames)| *frames as usize).sum();
         let mut channel = ChannelReadings {

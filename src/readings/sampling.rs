@@ -8,13 +8,14 @@ use crate::setup::Setup;
 /// Number of sampled frames. Set by judgement.
 const SAMPLED_FRAMES: usize = 120;
 
-/// Maximum height of a glyph cell, relative to the highest box.
+/// Maximum height of a glyph cell, as a multiple of the highest box.
 const MAX_CELL_HEIGHT: f32 = 2.0;
 
 /// Samples a recording for the regions of a setup.
 ///
 /// # Errors
-/// Those of the source.
+///
+/// Errors of the source.
 pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, FootageError> {
     let areas = surroundings(setup);
     let mut sample = Sample::new(setup.regions.len());
@@ -25,8 +26,8 @@ pub fn sample<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Sample, F
     Ok(sample)
 }
 
-/// The parts of a frame that recognition may need before the glyphs are known: the boxes with the margin of a window at the
-/// coarsest working resolution.
+/// The rectangles of a frame that recognition may need before the glyphs are known: the boxes with the margin
+/// of a window at the coarsest working resolution.
 fn surroundings(setup: &Setup) -> Vec<PixelRect> {
     let max_height = setup.regions.iter().map(|region| region.rect.height).max().unwrap_or(0);
     let margin = ((MARGIN_PX + 1) * working_factor(MAX_CELL_HEIGHT * max_height as f32)) as u32;

@@ -11,45 +11,47 @@ use crate::recognise::Sample;
 use crate::series::{Blank, ChannelReadings, Readings, SignalLoss, SignalLossKind};
 use crate::stats::upper_median;
 
-/// Maximum standard deviation of the block means of an empty screen, in grey levels. Set by judgement.
+/// If the block means of all boxes have at most this standard deviation, the screen is empty; in grey levels.
+/// Set by judgement.
 const MAX_EMPTY_SPREAD: f32 = 3.5;
 
-/// Minimum roughness of static: a multiple of the median roughness of the sample, and a number of grey levels above it. Set by
-/// judgement.
+/// Minimum roughness of static: as a multiple of the median roughness of the sample, and as a number of grey
+/// levels above it. Set by judgement.
 const MIN_STATIC_ROUGHNESS: (f32, f32) = (1.5, 8.0);
 
-/// Minimum time for which a frozen frame is repeated, in seconds: readouts are updated several times a second, and in flight
-/// the scene moves between any two frames.
+/// Minimum time for which a repeated frame counts as frozen, in seconds: readouts are updated several times a
+/// second, and in flight the scene moves between any two frames.
 const MIN_FROZEN_S: f64 = 1.0;
 
-/// Minimum share of the frames that are not repeated for repeated frames to count as frozen. Set by judgement.
+/// Repeated frames count as frozen only if at least this share of all frames is not repeated. Set by
+/// judgement.
 const MIN_MOVING_SHARE: f64 = 0.2;
-/// Minimum share of these that differ from the frame before: readouts on black bars do not change until their numbers do. Set
-/// by judgement.
+/// Repeated frames count as frozen only if at least this share of the other frames differs from the frame
+/// before. Readouts on black bars do not change until their numbers do. Set by judgement.
 const MIN_CHANGING_SHARE: f64 = 0.4;
 
-/// A run of copies of one frame.
+/// A run of copies of the same frame.
 #[derive(Debug, Clone, Copy)]
 struct FrozenRun {
     first: usize,
     last: usize,
 }
 
-/// Detects signal loss, frame by frame.
+/// Detects signal loss frame by frame.
 pub(super) struct SignalLossDetector {
     usual_roughness: f32,
-    /// The signal loss of each frame, judged by that frame alone.
+    /// The kind of signal loss in each frame, judged by that frame alone; `None` if the signal is not lost.
     losses: Vec<Option<SignalLossKind>>,
-    /// Fingerprint, index and time of the first copy of the current frame.
+    /// Fingerprint, index and time in seconds of the first copy of the frame that is shown now.
     shown: Option<(FrameFingerprint, usize, f64)>,
     last_s: f64,
-    /// Number of frames that differ from the one before.
+    /// Number of frames that differ from the frame before.
     changes: usize,
     frozen: Vec<FrozenRun>,
 }
 
 impl SignalLossDetector {
-    /// A detector for the recording of a sample.
+    /// A detector for the recording that the sample was taken from.
     pub fn new(sample: &Sample) -> Self {
         let frames = sample.regions.iter().map(Vec::len).min().unwrap_or(0);
         let crops = |frame: usize| -> Vec<GrayImage> {
@@ -61,8 +63,8 @@ impl SignalLossDetector {
         Self { usual_roughness, losses: Vec::new(), shown: None, last_s: 0.0, changes: 0, frozen: Vec::new() }
     }
 
-    /// Adds the next frame. Returns whether its signal is lost, judged by that frame alone. `legible`: some region shows a
-    /// text; `damaged`: the decoder could not decode the frame.
+    /// Adds the next frame. Returns whether its signal is lost, judged by that frame alone. `legible` tells
+    /// whether some region shows a text, `damaged` whether the decoder could not decode the frame.
     pub fn push(&mut self, fingerprint: FrameFingerprint, time_s: f64, legible: bool, damaged: bool) -> bool {
         let is_rough = is_rough(fingerprint.roughness, self.usual_roughness);
         let loss = match () {
@@ -83,7 +85,7 @@ impl SignalLossDetector {
         loss.is_some()
     }
 
-    /// Records the current run if it is long enough.
+    /// Records the current run of copies as frozen, if it is long enough.
     fn end_run(&mut self) {
         if let Some((_, first, since_s)) = self.shown.take()
             && self.last_s - since_s > MIN_FROZEN_S
@@ -92,7 +94,8 @@ impl SignalLossDetector {
         }
     }
 
-    /// Blanks the readings of frozen frames except the first copy. Returns all intervals of signal loss.
+    /// Blanks the readings of frozen frames, except those of the first copy. Returns all intervals of signal
+    /// loss.
     pub fn finish(mut self, channels: &mut [ChannelReadings], time_s: &[f64]) -> Vec<SignalLoss> {
         self.end_run();
         let repeated: usize = self.frozen.iter().map(|run| run.last - run.first).sum();
@@ -110,13 +113,14 @@ impl SignalLossDetector {
     }
 }
 
-/// Whether a frame is as rough as static, compared with the median roughness of the sample.
+/// Whether a frame is as rough as static, compared with the median roughness of the sample, both in grey
+/// levels.
 pub(super) fn is_rough(roughness: f32, usual_roughness: f32) -> bool {
     let (factor, levels) = MIN_STATIC_ROUGHNESS;
     roughness > (factor * usual_roughness).max(usual_roughness + levels)
 }
 
-/// Intervals of consecutive frames with one kind of signal loss.
+/// Intervals of consecutive frames with the same kind of signal loss.
 fn intervals(losses: &[Option<SignalLossKind>], time_s: &[f64]) -> Vec<SignalLoss> {
     let mut first = 0;
     let runs = losses.chunk_by(|one, next| one == next).filter_map(|run| {
@@ -128,10 +132,11 @@ fn intervals(losses: &[Option<SignalLossKind>], time_s: &[f64]) -> Vec<SignalLos
     runs.collect()
 }
 
-/// Maximum number of intervals reported one by one.
+/// Maximum number of intervals of signal loss that are reported one by one.
 const MAX_REPORTED: usize = 4;
 
-/// A sentence for every interval longer than an update of the overlay; the longest ones if there are many.
+/// A sentence for every interval of signal loss that is longer than an update of the overlay; only the
+/// longest ones if there are many.
 #[must_use]
 pub fn lost_sentences(readings: &Readings) -> Vec<String> {
     let length_s = |lost: &SignalLoss| lost.end_s - lost.start_s;
@@ -148,12 +153,11 @@ pub fn lost_sentences(readings: &Readings) -> Vec<String> {
             SignalLossKind::Empty => "an empty screen",
             SignalLossKind::Frozen => "one frame repeated",
         };
-        format!("The picture is lost from {:.1} s to {:.1} s: {seen}.", lost.start_s, lost.end_s)
+        format!("The video signal is lost from {:.1} s to {:.1} s: {seen}.", lost.start_s, lost.end_s)
     };
-    let and_more =
-        (more > 0).then(|| format!("The picture is lost for shorter times in {more} more intervals."));
+    let and_more = (more > 0).then(|| format!("The video signal is also lost in {more} shorter intervals."));
     long.iter().map(sentence).chain(and_more).collect()
 }
 
-/// Minimum length of a reported interval, in seconds.
+/// Minimum length of an interval of signal loss that is reported, in seconds.
 const MIN_REPORTED_S: f64 = 0.2;

@@ -9,15 +9,15 @@ use crate::setup::Region;
 /// The reading of a region in a single frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameReading {
-    /// The reading.
+    /// The reading of the region, judged by this frame alone.
     pub shown: RegionReading,
-    /// Why it is blank, judged by this frame alone; [`Blank::No`] if it is not.
+    /// Why the reading is blank, judged by this frame alone; [`Blank::No`] if it is not.
     pub blank: Blank,
-    /// Digits missing from the region's glyphs, in ascending order.
+    /// Digits without a glyph in the region's face, in ascending order.
     pub unknown_digits: String,
 }
 
-/// Reads the regions that a recogniser was calibrated for in one frame.
+/// Reads one frame: all regions that the recogniser was calibrated for.
 #[must_use]
 pub fn read_frame(recogniser: &Recogniser, regions: &[Region], frame: &GrayImage) -> Vec<FrameReading> {
     let unread = recogniser.unread_channels();

@@ -1,17 +1,19 @@
-//! Recognition: one region of one frame -> the text it shows, with a probability, or nothing.
+//! Recognition: reads the text of one region in one frame, with the probability that it is right, or finds
+//! that there is none.
 //!
-//! [`Recogniser::calibrate`] finds each region's face and position in a [`Sample`] of the recording and trains its templates;
-//! [`Recogniser::read`] then reads frames. The modules, from the bottom up; none imports from a later one:
+//! [`Recogniser::calibrate`] finds each region's face and position in a [`Sample`] of the recording and
+//! trains its templates; [`Recogniser::read`] then reads frames. The modules, from the bottom up; none
+//! imports from a later one:
 //!
 //! 1. [`text`]: the texts a region may show, and where they stand;
-//! 2. [`features`]: the pixels of a region, high-passed;
+//! 2. [`features`]: the pixels of a region, high-pass filtered;
 //! 3. [`templates`]: the glyphs of a face as features;
 //! 4. [`score`]: how well a character explains a cell;
 //! 5. [`decode`]: the text that explains a region best;
 //! 6. `registration`: the face, size and position of each region's text;
 //! 7. `training`: self-training of the templates and the noise on the sample;
 //! 8. [`observation`]: candidate texts with their likelihoods, and the reading of a single frame;
-//! 9. `recogniser`: all of these together.
+//! 9. `recogniser`: uses all of these.
 
 pub mod decode;
 pub mod features;

@@ -1,5 +1,5 @@
-//! Observations: the candidate texts of a region in one frame with their log-likelihoods, which are smoothed over frames, and
-//! the reading of a single frame.
+//! Observations: the candidate texts of a region in one frame with their log-likelihoods, which are later
+//! smoothed over frames. Also the reading of a single frame without smoothing.
 
 use arrayvec::ArrayVec;
 
@@ -10,48 +10,52 @@ use super::templates::alphabet::Alphabet;
 use super::text::Text;
 use super::text::grammar::Grammar;
 
-/// Exponent of the likelihoods (tempering): scores are multiplied by it before they become probabilities. The noise model is
-/// normal and assumes that differences do not depend on the text; real differences do, so plain likelihood ratios are
+/// Exponent of the likelihoods (tempering): scores are multiplied by this factor before they become
+/// probabilities. The noise model is a normal distribution and assumes that the differences between features
+/// and templates do not depend on the text. Real differences do, so plain likelihood ratios are
 /// overconfident. Set by judgement.
 const TEMPERING: f32 = 0.25;
 
-/// Minimum confidence of a single frame that is read without smoothing over frames, 0 to 1. Set by judgement.
+/// Minimum confidence at which a single frame is read without smoothing over frames, 0 to 1. Set by
+/// judgement.
 pub(crate) const CONFIDENT: f32 = 0.95;
 
 /// Maximum number of candidates of one frame.
 pub const MAX_CANDIDATES: usize = 8;
 
-/// Maximum log-likelihood deficit of a candidate, in natural logarithms; others are dropped.
+/// Maximum log-likelihood deficit of a candidate, as a natural logarithm; texts with a larger deficit are
+/// dropped.
 pub const MAX_DEFICIT: f32 = 14.0;
 
 /// Initial capacity for the alternative texts of one frame.
 const USUAL_ALTERNATIVES: usize = 16;
 
-/// Maximum number of substitutions that are combined with each other.
+/// Maximum number of single-character substitutions that are combined with each other.
 const MAX_COMBINED: usize = 10;
 
 /// A text that a frame may show.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Candidate {
-    /// The text.
+    /// The candidate text.
     pub text: Text,
-    /// The number it stands for.
+    /// The number that the text stands for.
     pub value: f64,
     /// Log-likelihood deficit: how far its log-probability lies below that of the best candidate; 0 or more.
     pub deficit: f32,
-    /// Squared Mahalanobis distance from the best candidate: where the best one is shown, this one's deficit is
-    /// expected to be half of it. Infinite for a text of another length.
+    /// Squared Mahalanobis distance from the best candidate. If the frame shows the best candidate, this
+    /// candidate's deficit is expected to be half of the distance. Infinite for a text of another length.
     pub distance2: f32,
 }
 
 /// Whether the text of a region can be read in one frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TextLegibility {
-    /// No text stands out.
+    /// No text stands out from the background.
     Nothing,
     /// The region shows no known text: it is damaged, or two texts are blended.
     Illegible,
-    /// The same, and the glyph set lacks digits: the text may contain one of these.
+    /// The region shows no known text, and the glyph set lacks digits: the text may contain a digit without a
+    /// glyph.
     UnknownDigit,
     /// Every character fits its template.
     Legible,
@@ -62,18 +66,20 @@ pub enum TextLegibility {
 pub struct Observation {
     /// Whether the text can be read.
     pub legibility: TextLegibility,
-    /// The candidate texts, best first.
+    /// The candidate texts, the most likely first.
     pub candidates: ArrayVec<Candidate, MAX_CANDIDATES>,
-    /// Minimum deficit of any text that is not a candidate.
+    /// Lower limit of the deficit of all texts that are not among the candidates.
     pub floor: f32,
-    /// Smallest margin of the best candidate's characters over their runners-up: 1 at the template, 1/2 half-way.
+    /// Smallest margin of the best candidate's characters over their runners-up: 1 if the character equals
+    /// its template, 1/2 half-way to the runner-up.
     pub margin: f32,
-    /// Value of the text in which the runner-up replaces the character with the smallest margin; `None` if that is no number.
+    /// Value of the text in which the runner-up replaces the character with the smallest margin; `None` if
+    /// that text is no number.
     pub runner_up: Option<f64>,
 }
 
 impl Observation {
-    /// An observation of no text.
+    /// The observation of a region without text.
     #[must_use]
     pub fn nothing() -> Self {
         Self {
@@ -124,15 +130,15 @@ impl Observation {
     }
 }
 
-/// The model that gave the scores of a decoded text.
+/// The alphabet and the filters that gave the scores of a decoded text, needed to compute its alternatives.
 pub(super) struct LikelihoodModel<'a> {
     pub(super) alphabet: &'a Alphabet,
     pub(super) matcher: &'a Matcher,
-    /// Contrast of the text relative to the templates.
+    /// Contrast of the text relative to that of the templates.
     pub(super) contrast: f32,
 }
 
-/// Replacement of one character of a text by another.
+/// Replacement of one character of a text by another character.
 #[derive(Debug, Clone, Copy)]
 struct Substitution {
     /// Index of the character in the text.
@@ -143,7 +149,7 @@ struct Substitution {
     distance2: f32,
 }
 
-/// Substitutions of single characters of a decoded text, smallest deficit first.
+/// Substitutions of single characters of a decoded text, those with the smallest deficit first.
 fn substitutions(decoded: &Decoded, model: &LikelihoodModel<'_>) -> Vec<Substitution> {
     let mut substitutions = Vec::new();
     let shapes = &model.alphabet.shapes;
@@ -179,30 +185,31 @@ fn substituted(text: Text, substitutions: &[&Substitution]) -> Text {
 /// The reading of a region in a single frame.
 #[derive(Debug, Clone, PartialEq)]
 pub enum RegionReading {
-    /// No text stands out.
+    /// No text stands out from the background.
     Nothing,
     /// A text that is not clear enough to be given a value.
     Unclear {
         /// The best guess, for display only.
         text: String,
-        /// Probability that it is right, 0 to 1.
+        /// Probability that the guess is right, 0 to 1.
         confidence: f32,
-        /// A character fits no known glyph, and the glyph set lacks digits: it may be one of these.
+        /// Whether a character fits no known glyph and the glyph set lacks digits, so that the character may
+        /// be one of those.
         digit_unknown: bool,
     },
     /// A text with a value.
     Text {
-        /// The text.
+        /// The text that was read.
         text: String,
-        /// The number it stands for.
+        /// The number that the text stands for.
         value: f64,
-        /// Probability that it is right, 0 to 1.
+        /// Probability that the text is right, 0 to 1.
         confidence: f32,
     },
 }
 
 impl RegionReading {
-    /// The reading of a decoded text.
+    /// The reading that follows from a decoded text.
     pub(super) fn of(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> Self {
         let confidence = confidence_of(decoded);
         let is_legible = is_legible(decoded, alphabet);
@@ -217,7 +224,8 @@ impl RegionReading {
     }
 }
 
-/// Probability of a text against the same text with one character replaced, and against texts of other lengths.
+/// Probability of a text, against the same text with one character replaced and against texts of other
+/// lengths, 0 to 1.
 pub(super) fn confidence_of(decoded: &Decoded) -> f32 {
     let length = logistic(TEMPERING * decoded.length_margin);
     decoded.characters.iter().fold(length, |product, character| product * character_confidence(character))

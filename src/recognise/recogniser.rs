@@ -35,20 +35,20 @@ use crate::setup::Region;
 struct RegionModel {
     channel: Channel,
     grammar: Grammar,
-    /// Where its text is; `None` if no known glyphs fit.
+    /// Position and face of the region's text; `None` if no known glyphs fit.
     location: Option<RegionLocation>,
     background: Background,
-    /// Digits too rare in the sample of this region.
+    /// Digits that occur too rarely in this region's sample to count as seen.
     unseen: ArrayVec<char, 10>,
 }
 
-/// Where the text of a region is, and its face.
+/// Position and face of a region's text.
 #[derive(Debug, Clone)]
 struct RegionLocation {
     window: Window,
     placement: Placement,
     mask: ColumnMask,
-    /// Index of the face.
+    /// Index of the face among those of the recogniser.
     face: usize,
 }
 
@@ -60,8 +60,8 @@ pub struct Recogniser {
 }
 
 impl Recogniser {
-    /// Prepares for a clip: finds the face and position of every region's text, then trains the templates and the noise on
-    /// the sample.
+    /// Prepares for a recording: finds the face and position of every region's text in the sample, then
+    /// trains the templates and the noise on the sample.
     #[must_use]
     pub fn calibrate(regions: &[Region], sets: &[GlyphSet], sample: &Sample) -> Self {
         let registered = register_all(regions, sets, sample);
@@ -86,7 +86,7 @@ impl Recogniser {
         recogniser
     }
 
-    /// Trains one face on the samples of all regions written in it.
+    /// Trains one face on the samples of all regions whose text has this face.
     fn train_face(&mut self, index: usize, sample: &Sample) {
         let Some(face) = self.faces.get(index) else { return };
         let samples = self.regions.iter().zip(&sample.regions).enumerate();
@@ -121,8 +121,8 @@ impl Recogniser {
         unread.map(|region| &region.channel).collect()
     }
 
-    /// Digits missing from the glyphs of a channel, in ascending order; empty if all are known, or if its region shows no
-    /// known glyphs.
+    /// Digits without a glyph in the face of a channel, in ascending order; empty if all have one, or if the
+    /// channel's region shows no known glyphs.
     #[must_use]
     pub fn unknown_digits(&self, channel: &Channel) -> String {
         let region = self.regions.iter().find(|region| region.channel == *channel);
@@ -134,20 +134,20 @@ impl Recogniser {
         Some(&self.faces.get(region.location.as_ref()?.face)?.alphabet)
     }
 
-    /// The parts of a frame that the regions need.
+    /// The rectangles of a frame that are needed to read the regions.
     #[must_use]
     pub fn areas(&self) -> Vec<PixelRect> {
         self.regions.iter().filter_map(|region| Some(region.location.as_ref()?.window.area())).collect()
     }
 
-    /// Reads all regions of a frame, in the setup's order.
+    /// Reads all regions of a frame, in the order of the setup.
     #[must_use]
     pub fn read(&self, luma: LumaPlane<'_>) -> Vec<RegionReading> {
         self.regions.iter().map(|region| self.read_region(region, luma)).collect()
     }
 
-    /// Observes all regions of a frame, in the setup's order. A region whose pixels equal those of the previous frame keeps its
-    /// observation.
+    /// Observes all regions of a frame, in the order of the setup. A region whose pixels equal those of the
+    /// previous frame keeps its observation.
     #[must_use]
     pub fn observe(&self, cache: &mut RegionCache, luma: LumaPlane<'_>) -> Vec<Observation> {
         let observation = |(number, region): (usize, &RegionModel)| match &region.location {
@@ -175,7 +175,7 @@ impl Recogniser {
         observation().unwrap_or_else(Observation::nothing)
     }
 
-    /// Reads all regions of a whole frame, in the setup's order.
+    /// Reads all regions of a frame given as an image, in the order of the setup.
     #[must_use]
     pub fn read_frame(&self, frame: &image::GrayImage) -> Vec<RegionReading> {
         self.read(LumaPlane::of(frame))
@@ -193,7 +193,8 @@ impl Recogniser {
         }
     }
 
-    /// Decodes a region at its window in a luma plane. Only the rows of the window that hold the text are processed.
+    /// Decodes the text of a region at its window in a luma plane. Only the rows of the window that contain
+    /// the text are processed.
     fn decoded(&self, region: &RegionModel, luma: LumaPlane<'_>, window: &Window) -> Option<Decoded> {
         let RegionLocation { placement, mask, face, .. } = region.location.as_ref()?;
         let FaceModel { alphabet, matcher, unseen_margin_penalty, .. } = &self.faces[*face];
@@ -222,13 +223,14 @@ impl Recogniser {
         self.decoded(region, patch.luma(), &patch.window(factor))
     }
 
-    /// Reads a region in a frame of the sample.
+    /// Reads a region in one frame of the sample.
     pub fn read_patch(&self, region: usize, patch: &Patch) -> RegionReading {
         let Some(region) = self.regions.get(region) else { return RegionReading::Nothing };
         self.reading(region, self.decoded_patch(region, patch))
     }
 
-    /// Judges what a region shows in a frame of the sample, for label requests; `None` if it shows no text.
+    /// Measures what a region shows in one frame of the sample, to decide what to label next; `None` if it
+    /// shows no text.
     pub(crate) fn assess_patch(&self, region: usize, patch: &Patch) -> Option<PatchAssessment> {
         let region = self.regions.get(region)?;
         let alphabet = self.alphabet_of(region)?;
@@ -246,21 +248,21 @@ impl Recogniser {
         Some(PatchAssessment { reading, min_correlation, missing_digits })
     }
 
-    /// Whether two regions are written in one face.
+    /// Whether the texts of two regions have the same face.
     pub(crate) fn share_face(&self, one: usize, other: usize) -> bool {
         let face = |region: usize| Some(self.regions.get(region)?.location.as_ref()?.face);
         one == other || (face(one).is_some() && face(one) == face(other))
     }
 
-    /// Background of a region, with the high-pass of its features and the number of frame pixels in one working pixel; `None`
-    /// if the region shows no known glyphs.
+    /// Static background of a region, the high-pass filter of its features, and the number of frame pixels
+    /// per working pixel in each direction; `None` if the region shows no known glyphs.
     pub(crate) fn background_of(&self, region: usize) -> Option<(&Background, &HighPass, usize)> {
         let region = self.regions.get(region)?;
         let Alphabet { high_pass, factor, .. } = self.alphabet_of(region)?;
         Some((&region.background, high_pass, *factor))
     }
 
-    /// Characters that a region shows in a frame of the sample, if its text is read with high confidence.
+    /// Characters that a region shows in one frame of the sample, if its text is read with high confidence.
     pub(crate) fn confident_characters(&self, region: usize, patch: &Patch) -> Vec<CharacterPosition> {
         let characters = || {
             let region = self.regions.get(region)?;
@@ -281,7 +283,8 @@ impl Recogniser {
     }
 }
 
-/// A character and the top left corner of its cell in the region's window, in working pixels.
+/// A character, and the row and column of the top left corner of its cell in the region's window, in working
+/// pixels.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct CharacterPosition {
     pub(crate) character: char,
@@ -289,7 +292,7 @@ pub(crate) struct CharacterPosition {
     pub(crate) left: f32,
 }
 
-/// What a region shows in a frame of the sample, judged for label requests.
+/// What a region shows in one frame of the sample, measured to decide what to label next.
 pub(crate) struct PatchAssessment {
     pub(crate) reading: RegionReading,
     /// Smallest correlation of a character with its template.

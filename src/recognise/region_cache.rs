@@ -7,12 +7,13 @@ use crate::footage::LumaPlane;
 /// Pixels and observations of the previous frame.
 #[derive(Debug, Default)]
 pub struct RegionCache {
-    /// By region: the pixels of its window and its observation.
+    /// For each region, the pixels of its window and its observation.
     regions: Vec<Option<(Vec<u8>, Observation)>>,
 }
 
 impl RegionCache {
-    /// The observation of a region at `window`: the previous one if its pixels are the same, else that of `observe`.
+    /// The observation of a region at `window`: that of the previous frame if its pixels are the same,
+    /// otherwise the result of calling `observe`.
     pub(super) fn get_or_observe(
         &mut self,
         region: usize,

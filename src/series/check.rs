@@ -7,18 +7,20 @@ use super::{Blank, ChannelReadings};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
-/// Seconds of consistent readings on both sides that override the rate limit: a rate set too low must not cost the
-/// flight (set by judgement).
+/// A change faster than the rate limit is accepted if consistent readings on both sides last this long, in
+/// seconds: a limit that is set too low must not discard the flight (set by judgement).
 const TRUSTED_JUMP_S: f64 = 5.0;
 
-/// Number of earlier segments that a segment may link to; it bounds the computing time.
+/// Number of earlier segments that the search for the best chain of segments may link a segment to; it bounds
+/// the computing time.
 const LOOK_BACK: usize = 64;
 
-/// Upper limit of the hold, in seconds. Slower displays are rare, and a channel that rarely changes must not make
-/// quick changes look impossible (set by judgement).
+/// Upper limit of the time for which a display holds a value, in seconds. Slower displays are rare, and a
+/// channel that rarely changes must not make quick changes look impossible (set by judgement).
 const MAX_HOLD_S: f64 = 0.25;
 
-/// Rejects values that are out of range, shown too briefly to be an update, or off the consistent path.
+/// Blanks values that are out of range, shown too briefly to be an update of the overlay, or that contradict
+/// most of the other readings by changing too fast.
 pub(super) fn check(channels: &mut [ChannelReadings], time_s: &[f64], frame_interval_s: f64) {
     channels.iter_mut().for_each(reject_out_of_range);
     let all: Vec<Vec<ValueRun>> = channels.iter().map(|channel| runs(time_s, channel)).collect();
@@ -67,13 +69,14 @@ fn reject(channel: &mut ChannelReadings, index: usize, reason: Blank) {
     channel.blank[index] = reason;
 }
 
-/// Minimum share of a hold between the neighbours of a run for the run to be an update. The second value applies
-/// where both neighbours show the same value, so that nothing else indicates a change (set by judgement).
+/// Minimum time between the runs before and after a run, as a share of the hold, for the run in between to be
+/// an update of the overlay. The second constant applies where both neighbours show the same value, so that
+/// nothing else indicates a change (both set by judgement).
 const MIN_SHARE_OF_HOLD: f64 = 0.5;
 const MIN_SHARE_BETWEEN_EQUALS: f64 = 0.85;
 
-/// Drops runs that cannot be updates, since too little time passed between their neighbours. The parts of a hold on
-/// either side of a dropped run are joined.
+/// Drops runs that are too short to be updates of the overlay: less than a share of `hold_s` lies between
+/// their neighbours. Neighbours of a dropped run that show the same value are joined.
 fn held_long_enough(runs: Vec<ValueRun>, hold_s: f64, frame_interval_s: f64) -> Vec<ValueRun> {
     let too_short = |before: &ValueRun, after: &ValueRun, share: f64| {
         after.start_s - before.end_s - frame_interval_s < share * hold_s - 1e-9
@@ -98,12 +101,13 @@ fn held_long_enough(runs: Vec<ValueRun>, hold_s: f64, frame_interval_s: f64) -> 
     (0..joined.len()).filter(|index| shown(*index)).map(|index| joined[index]).collect()
 }
 
-/// The largest possible change of a value between two runs.
+/// The largest change of a channel's value that is possible between two runs.
 struct RateRule {
     per_second: f64,
     quantum: f64,
     hold_s: f64,
-    /// Period of an angle, at which values wrap around.
+    /// Period of an angle, at which values wrap around (360 degrees); `None` for channels that are not
+    /// angles.
     full_circle: Option<f64>,
 }
 
@@ -114,7 +118,8 @@ impl RateRule {
         Some(Self { per_second, quantum: channel.quantum(), hold_s, full_circle })
     }
 
-    /// The last value in `before` may be one hold old when `after` begins.
+    /// Whether the value can change from that of `before` to that of `after` in the time between them. The
+    /// change may have happened up to one hold before `after` begins.
     fn allows(&self, before: &ValueRun, after: &ValueRun) -> bool {
         let mut change = (after.value - before.value).abs();
         if let Some(circle) = self.full_circle {
@@ -126,8 +131,8 @@ impl RateRule {
     }
 }
 
-/// Default of the fastest change: 25 m/s in a second for the speed and 60 m/s of climb or descent. Both exceed what
-/// model aircraft do in level runs (set by judgement).
+/// Default of the fastest plausible change of a channel: 25 m/s in a second for the speed, and 60 m/s of
+/// climb or descent for the altitude. Both exceed what model aircraft do in level runs (set by judgement).
 fn default_rate(channel: &ChannelReadings) -> Option<f64> {
     let unit_si = channel.unit.map(Unit::si_per_unit)?;
     match channel.channel {
@@ -137,7 +142,7 @@ fn default_rate(channel: &ChannelReadings) -> Option<f64> {
     }
 }
 
-/// Successive runs without a forbidden jump, which are trusted or rejected together.
+/// Successive runs without a change that is too fast. They are trusted or rejected together.
 struct RunSegment {
     first: usize,
     last: usize,
@@ -158,8 +163,9 @@ fn segments(runs: &[ValueRun], rule: &RateRule) -> Vec<RunSegment> {
     segments
 }
 
-/// The chain of segments with the largest total weight, where a forbidden jump between two segments costs
-/// `jump_cost`. It is found by dynamic programming, as in the Viterbi algorithm, except that segments may be skipped.
+/// The runs of the chain of segments with the largest total weight, where a change that is too fast between
+/// two segments costs `jump_cost`. The chain is found by dynamic programming, as in the Viterbi algorithm,
+/// except that segments may be skipped.
 fn consistent_path(runs: &[ValueRun], rule: &RateRule, jump_cost: f64) -> Vec<ValueRun> {
     let segments = segments(runs, rule);
     let mut best: Vec<(f64, Option<usize>)> = Vec::with_capacity(segments.len());
@@ -190,7 +196,7 @@ fn follow_back(runs: &[ValueRun], segments: &[RunSegment], best: &[(f64, Option<
     chain.iter().flat_map(|index| &runs[segments[*index].first..=segments[*index].last]).copied().collect()
 }
 
-/// Blanks every reading outside the kept runs, with this reason.
+/// Blanks every reading outside the kept runs, for the given reason.
 fn reject_others(channel: &mut ChannelReadings, kept: &[ValueRun], reason: Blank) {
     let mut kept = kept.iter().peekable();
     for index in 0..channel.values.len() {

@@ -1,4 +1,4 @@
-//! The series in other units than the overlay's.
+//! Converts the series to units other than those of the overlay.
 
 use std::sync::Arc;
 
@@ -6,12 +6,13 @@ use super::{ChannelReadings, Series};
 use crate::model::channel::Channel;
 use crate::model::units::{ResultUnits, Unit};
 
-/// Decimals that a converted value keeps beyond those shown, so that neighbouring steps of the display stay distinct.
+/// Number of decimals that a converted value gets in addition to those shown, so that neighbouring steps of
+/// the display stay distinct.
 const EXTRA_DECIMALS: u8 = 2;
 
 impl Series {
-    /// The series with speeds and lengths in the wanted units. A channel whose own unit is not known stays as it
-    /// is. A series that is in the wanted units already is shared instead of copied.
+    /// Converts speeds and lengths to the wanted units. A channel without a known unit stays as it is. A
+    /// series that already has the wanted units is shared instead of copied.
     #[must_use]
     pub fn in_units(mut self: Arc<Self>, wanted: &ResultUnits) -> Arc<Self> {
         for index in 0..self.readings.channels.len() {
@@ -27,14 +28,16 @@ impl Series {
     }
 }
 
-/// The wanted unit of a channel and the factor to it; `None` where nothing is to be converted.
+/// The wanted unit of a channel and the factor to multiply its values by; `None` if the channel needs no
+/// conversion.
 fn conversion(channel: &ChannelReadings, wanted: &ResultUnits) -> Option<(Unit, f64)> {
     let shown = channel.unit?;
     let unit = wanted.of(shown).filter(|unit| *unit != shown)?;
     Some((unit, shown.convert(1.0, unit)?))
 }
 
-/// Converts a channel's readings and what belongs to them by a factor.
+/// Converts a channel's values, display step, range and largest rate to another unit by multiplying them by a
+/// factor.
 fn convert(channel: &mut ChannelReadings, unit: Unit, factor: f64) {
     channel.step = Some(channel.quantum() * factor);
     channel.decimals = channel.decimals.saturating_add(EXTRA_DECIMALS);
@@ -45,7 +48,8 @@ fn convert(channel: &mut ChannelReadings, unit: Unit, factor: f64) {
 }
 
 impl ResultUnits {
-    /// The wanted unit for values shown in `shown`; `None` where none is wanted for that quantity.
+    /// The wanted unit for values that the overlay shows in the unit `shown`; `None` if no unit is wanted for
+    /// that quantity.
     #[must_use]
     pub fn of(&self, shown: Unit) -> Option<Unit> {
         [self.speed, self.length].into_iter().flatten().find(|unit| unit.quantity() == shown.quantity())

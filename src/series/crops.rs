@@ -7,7 +7,7 @@ use crate::model::channel::Channel;
 /// The image of a region in one frame, and the value read from it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Crop {
-    /// The channel.
+    /// Channel that the region shows.
     pub channel: Channel,
     /// Time of the frame, in seconds of flight time.
     pub time_s: f64,
@@ -15,9 +15,9 @@ pub struct Crop {
     pub value: f64,
     /// Digits after the decimal point as shown.
     pub decimals: u8,
-    /// Probability that it is right, 0 to 1.
+    /// Probability that the value is right, 0 to 1.
     pub confidence: f32,
-    /// The pixels of the region.
+    /// Pixels of the region, as grey levels.
     pub picture: GrayImage,
 }
 

@@ -10,8 +10,8 @@ const MIN_CONSTANT_S: f64 = 20.0;
 /// Minimum share of the trusted readings that must have the constant value (set by judgement).
 const MIN_CONSTANT_SHARE: f64 = 0.995;
 
-/// The channels that stay constant all flight while the speed varies. Satellites and the pilot's own channels may
-/// well stay constant; they are never called dead.
+/// The channels that stay constant throughout the flight while the speed varies. The number of satellites and
+/// the pilot's own channels may well stay constant; they are never called dead.
 pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
     let speed_varies = readings.channel(&Channel::Speed).is_some_and(varies);
     let may_be_dead =
@@ -26,7 +26,8 @@ pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
         .collect()
 }
 
-/// Whether 90 % of the readings span more than 15 % of the value and more than five display steps.
+/// Whether the speed varies: the range that holds the middle 90 % of the readings exceeds 15 % of their value
+/// and five display steps.
 fn varies(speed: &ChannelReadings) -> bool {
     let (Some(low), Some(high)) = (quantile(&speed.values, 0.05), quantile(&speed.values, 0.95)) else {
         return false;

@@ -1,23 +1,25 @@
-//! Rejects mixed texts. An encoder with too few bits may renew some digits of a readout before the others. The video
-//! then shows a number that the overlay never did, such as 24.9 between 23.9 and 24.0, or for a 24.0 that disappears
-//! before its last digit was renewed.
+//! Rejects mixed texts. An encoder with too few bits may update some digits of a readout in a later frame
+//! than the others. The video then shows a number that the overlay never showed, such as 24.9 when the
+//! overlay changes from 23.9 to 24.0.
 
 use super::runs::ValueRun;
 
-/// Maximum duration of a mixed text, in seconds: the encoder corrects it within the next frames (set by judgement).
+/// Maximum duration of a mixed text, in seconds: the encoder corrects the text within the next frames (set by
+/// judgement).
 const MAX_DURATION_S: f64 = 0.5;
 
-/// Number of runs before and after that may have contributed digits, and the maximum time to them in seconds (set by
-/// judgement).
+/// Number of runs before and after a mixed text that may have contributed digits. The next constant is the
+/// maximum time to them, in seconds (both set by judgement).
 const NEIGHBOURS: usize = 2;
 const MAX_DISTANCE_S: f64 = 0.5;
 
-/// Number of digits compared, from the last one.
+/// Number of digits of two values that are compared, counted from the last digit.
 const DIGITS: u32 = 8;
 
-/// Drops short runs in two cases. First, every digit is that of an earlier or of a later run, and the value lies
-/// further outside these two than they differ. Second, the value is that of an earlier run with one digit, not the
-/// last, changed by one step, and the next value is close to the earlier one again.
+/// Drops short runs whose text mixes digits of two values. There are two cases. First, every digit is that of
+/// an earlier or of a later run, and the value lies further outside the interval between these two than the
+/// interval is wide. Second, the value is that of an earlier run with one digit, not the last, changed by one
+/// step, and the next value is close to the earlier one again.
 pub(super) fn without_mixed(runs: Vec<ValueRun>, decimals: u8) -> Vec<ValueRun> {
     let scale = 10_f64.powi(i32::from(decimals));
     // No display shows more digits.
@@ -53,18 +55,19 @@ fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
     low >= 0 && shown >= 0 && (digits && outside > high - low || is_carried(before, shown, after))
 }
 
-/// Factor by which the next value must be closer to the earlier value than the shown value is (set by judgement).
+/// The next value must be closer to the earlier value than the shown value is, by this factor (set by
+/// judgement).
 const MIN_CLOSENESS_FACTOR: i64 = 5;
 
-/// Whether the shown value is the earlier value with a digit carried or borrowed, but without the change of the
-/// digits behind it.
+/// Whether the shown value is the earlier value with one digit raised or lowered by a carry, while the digits
+/// after it still have their earlier values. Values are in display steps.
 fn is_carried(before: i64, shown: i64, after: i64) -> bool {
     let step = (shown - before).abs();
     let is_power = (1..DIGITS).any(|place| step == 10_i64.pow(place));
     is_power && MIN_CLOSENESS_FACTOR * (after - before).abs() <= step
 }
 
-/// The digit at a place counted from the last digit; `None` before the first digit.
+/// One digit of a number; `place` counts digits from the last one (0). `None` to the left of the first digit.
 fn digit(number: i64, place: u32, decimals: u8) -> Option<i64> {
     let rest = number / 10_i64.pow(place);
     (rest > 0 || place <= u32::from(decimals)).then_some(rest % 10)

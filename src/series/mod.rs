@@ -1,4 +1,4 @@
-//! Checks the readings of single frames over time, and makes one trusted series of each channel.
+//! Checks the readings of single frames over time, and makes one trusted series for each channel.
 
 mod check;
 mod convert;
@@ -28,7 +28,7 @@ const DEFAULT_UPDATE_INTERVAL_S: f64 = 0.2;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[repr(u8)]
 pub enum Blank {
-    /// Not blank.
+    /// The reading is not blank.
     No,
     /// The region shows no text.
     Empty,
@@ -43,9 +43,9 @@ pub enum Blank {
     /// The value was shown too briefly to be an update of the overlay, or mixes digits of the previous and the next
     /// value.
     TooBrief,
-    /// The value would need a change faster than the channel's plausible rate.
+    /// The value would require a change faster than the channel's plausible rate.
     Jump,
-    /// The signal is lost: static, a blue or black frame, or a frame repeated for a long time.
+    /// The signal is lost: the frame shows static, is blue or black, or is repeated for a long time.
     LostPicture,
 }
 
@@ -55,7 +55,7 @@ pub enum Blank {
 pub enum SignalLossKind {
     /// Frames that the decoder could not decode.
     Damaged,
-    /// Noise.
+    /// Random noise.
     Static,
     /// A blue, black or otherwise empty screen.
     Empty,
@@ -63,16 +63,16 @@ pub enum SignalLossKind {
     Frozen,
 }
 
-/// A stretch in which the signal is lost.
+/// An interval in which the signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SignalLoss {
     /// Time of the first lost frame, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the next good frame, or of the last frame.
+    /// Time of the next good frame, or of the last frame, in seconds of flight time.
     pub end_s: f64,
     /// Number of lost frames.
     pub frames: usize,
-    /// What the frames show.
+    /// What the frames show during the loss.
     pub kind: SignalLossKind,
 }
 
@@ -80,23 +80,25 @@ pub struct SignalLoss {
 /// [`Readings::time_s`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChannelReadings {
-    /// The channel.
+    /// Channel that was read.
     pub channel: Channel,
-    /// Unit of the values.
+    /// Unit of the values; `None` if the setup names none.
     pub unit: Option<Unit>,
-    /// Number of digits after the decimal point as shown; two more where the values are converted.
+    /// Number of digits after the decimal point as shown; two more if the values were converted to another
+    /// unit.
     pub decimals: u8,
-    /// Step of the display, for values converted to another unit; otherwise `None`.
+    /// Difference between neighbouring values of the display, in the converted unit; `None` for values in the
+    /// unit of the display.
     pub step: Option<f64>,
-    /// Lowest and highest plausible value.
+    /// Lowest and highest plausible value, in the unit of the values.
     pub range: Option<(f64, f64)>,
-    /// Fastest plausible change per second.
+    /// Fastest plausible change, in the unit of the values per second.
     pub max_rate: Option<f64>,
-    /// The value read; NaN where blank.
+    /// The value read in each frame, in the channel's unit; NaN where blank.
     pub values: Vec<f64>,
-    /// Probability that the value is right, 0 to 1; 0 where blank.
+    /// Probability that each value is right, 0 to 1; 0 where blank.
     pub confidence: Vec<f32>,
-    /// The reason why an entry is blank; [`Blank::No`] where it is not.
+    /// The reason why each entry is blank; [`Blank::No`] where it is not.
     pub blank: Vec<Blank>,
 }
 
@@ -107,8 +109,8 @@ impl ChannelReadings {
         self.step.unwrap_or_else(|| 10f64.powi(-i32::from(self.decimals)))
     }
 
-    /// The outcome of a frame: [`Blank::No`] where its value is trusted, otherwise the reason why it is blank. A
-    /// value that is not finite counts as unclear.
+    /// [`Blank::No`] if the value in this frame is trusted, otherwise the reason why it is blank. A value
+    /// that is not finite counts as unclear.
     #[must_use]
     pub fn outcome(&self, index: usize) -> Blank {
         let blank = self.blank.get(index).copied().unwrap_or(Blank::No);
@@ -135,7 +137,7 @@ impl ChannelReadings {
         counts
     }
 
-    /// Blanks the reading of a frame.
+    /// Makes the reading of a frame blank, for the given reason.
     pub(crate) fn leave_blank(&mut self, frame: usize, reason: Blank) {
         if let (Some(value), Some(confidence), Some(blank)) =
             (self.values.get_mut(frame), self.confidence.get_mut(frame), self.blank.get_mut(frame))
@@ -144,7 +146,7 @@ impl ChannelReadings {
         }
     }
 
-    /// Extends every vector to the length of the time base with empty readings.
+    /// Extends every vector with empty readings up to the given number of frames.
     fn fit_to(&mut self, frames: usize) {
         self.values.resize(frames, f64::NAN);
         self.confidence.resize(frames, 0.0);
@@ -152,12 +154,12 @@ impl ChannelReadings {
     }
 }
 
-/// A stretch without frames, in seconds of flight time.
+/// An interval for which the recording has no frames, in seconds of flight time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gap {
-    /// Time of the last frame before the gap.
+    /// Time of the last frame before the gap, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the first frame after it.
+    /// Time of the first frame after the gap, in seconds of flight time.
     pub end_s: f64,
 }
 
@@ -169,16 +171,16 @@ pub struct Readings {
     pub time_s: Vec<f64>,
     /// The channels, in the order of the setup's regions.
     pub channels: Vec<ChannelReadings>,
-    /// Stretches without frames.
+    /// Intervals for which the recording has no frames.
     pub gaps: Vec<Gap>,
-    /// Stretches in which the signal is lost.
+    /// Intervals in which the signal is lost.
     pub lost: Vec<SignalLoss>,
-    /// Images of some readings.
+    /// Images of some readings, for checking them by eye.
     pub crops: Crops,
 }
 
 impl Readings {
-    /// The readings of a channel; `None` where it is not marked.
+    /// The readings of a channel; `None` if the setup has no region for the channel.
     #[must_use]
     pub fn channel(&self, channel: &Channel) -> Option<&ChannelReadings> {
         self.channels.iter().find(|readings| readings.channel == *channel)
@@ -190,8 +192,8 @@ impl Readings {
 pub struct Series {
     /// The trusted readings.
     pub readings: Readings,
-    /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where nothing within
-    /// [`SMOOTHING_HALF_WIDTH_S`] is trusted.
+    /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where no reading within
+    /// [`SMOOTHING_HALF_WIDTH_S`] seconds is trusted.
     pub speed_smooth: Vec<f64>,
     /// Observed rate of overlay updates of the speed, in updates a second.
     pub update_rate_hz: Option<f64>,
@@ -200,20 +202,23 @@ pub struct Series {
 }
 
 impl Series {
-    /// The readings of a channel; `None` where it is not marked or is dead.
+    /// The readings of a channel; `None` if the setup has no region for the channel, or if the channel is
+    /// dead (it never changes).
     #[must_use]
     pub fn alive(&self, channel: &Channel) -> Option<&ChannelReadings> {
         self.readings.channel(channel).filter(|readout| !self.dead.contains(&readout.channel))
     }
 
-    /// The constant value of a dead channel, in the channel's unit; `None` for a channel that is not dead.
+    /// The constant value of a dead channel (one that never changes), in the channel's unit; `None` for other
+    /// channels.
     #[must_use]
     pub fn stuck_at(&self, channel: &Channel) -> Option<f64> {
         let dead = self.readings.channel(channel).filter(|readout| self.dead.contains(&readout.channel));
         dead.and_then(|readout| median(&readout.values))
     }
 
-    /// Metres per second in one unit of the speed channel; a speed without a unit is assumed to be in km/h.
+    /// Factor from the unit of the speed channel to metres per second. A speed without a unit is assumed to
+    /// be in km/h.
     #[must_use]
     pub fn speed_si(&self) -> f64 {
         let unit = self.readings.channel(&Channel::Speed).and_then(|speed| speed.unit);
@@ -234,7 +239,8 @@ impl Series {
         self.update_rate_hz.map_or(DEFAULT_UPDATE_INTERVAL_S, |rate| 1.0 / rate)
     }
 
-    /// The overlay updates of a channel's trusted readings; empty where the channel is not marked or is dead.
+    /// The overlay updates of a channel's trusted readings; empty if the setup has no region for the channel,
+    /// or if the channel is dead.
     #[must_use]
     pub fn updates(&self, channel: &Channel) -> Updates {
         let time_s = &self.readings.time_s;
@@ -250,10 +256,10 @@ impl Series {
 
 /// Checks the readings over time and keeps those that can be trusted.
 ///
-/// A reading becomes blank, with the reason, if its value lies outside its channel's range, was shown for less than
-/// half an overlay update, or differs from its neighbours by a change faster than the channel's `max_rate`. Where
-/// values contradict each other, the path that most readings support is kept. The time taken grows linearly with the
-/// number of frames.
+/// A reading becomes blank, with the reason, if its value lies outside its channel's range, was shown for
+/// less than half an overlay update, or differs from its neighbours by a change faster than the channel's
+/// `max_rate`. Where values contradict each other, the values that most readings support are kept. The
+/// computing time grows linearly with the number of frames.
 #[must_use]
 pub fn trust(mut readings: Readings) -> Series {
     let frame_interval_s = runs::frame_interval_s(&readings.time_s);
@@ -270,7 +276,8 @@ pub fn trust(mut readings: Readings) -> Series {
     series
 }
 
-/// The update rate observed in the speed, or in all channels together when the speed changes too rarely.
+/// Overlay updates per second, observed in the speed, or in all channels together if the speed changes too
+/// rarely.
 fn update_rate_hz(readings: &Readings, frame_interval_s: f64) -> Option<f64> {
     let changes = |readout: &ChannelReadings| {
         runs::change_intervals_s(&runs::runs(&readings.time_s, readout), frame_interval_s)

@@ -3,26 +3,26 @@
 use super::{Blank, ChannelReadings};
 use crate::stats::{mean, median, quantile};
 
-/// Maximum length of a blank stretch inside a run, in seconds (set by judgement).
+/// Maximum length of a blank interval inside a run, in seconds (set by judgement).
 const MAX_BLANK_S: f64 = 0.5;
 
-/// Share of single frames between two equal values above which they are updates of the overlay instead of misreadings
-/// (set by judgement).
+/// If more than this share of the runs are single frames between two equal values, these frames are updates
+/// of the overlay instead of misreadings (set by judgement).
 const MAX_SINGLE_FRAME_SHARE: f64 = 0.15;
 
 /// Minimum length of a hold, in frames, at which a single frame can be distinguished from a hold.
 pub(super) const MIN_FRAMES_OF_HOLD: f64 = 2.5;
 
-/// Consecutive frames with the same value.
+/// A run: consecutive frames with the same value.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct ValueRun {
     pub value: f64,
-    /// Index of the first and of the last frame with the value.
+    /// Index of the first frame with the value; the next field is the index of the last.
     pub first: usize,
     pub last: usize,
     pub start_s: f64,
     pub end_s: f64,
-    /// Number of frames with the value, and the sum of their confidences.
+    /// Number of frames with the value; the next field is the sum of their confidences.
     pub frames: usize,
     pub weight: f64,
 }
@@ -56,14 +56,15 @@ pub(super) fn runs(time_s: &[f64], channel: &ChannelReadings) -> Vec<ValueRun> {
     runs
 }
 
-/// Median time between frames, in seconds. Zero below two frames.
+/// Median time between frames, in seconds; zero for fewer than two frames.
 pub(super) fn frame_interval_s(time_s: &[f64]) -> f64 {
     let steps: Vec<f64> = time_s.windows(2).map(|two| two[1] - two[0]).collect();
     median(&steps).unwrap_or(0.0).max(0.0)
 }
 
-/// The shortest time for which the overlay holds a value, in seconds: the lower tenth of the runs of one channel,
-/// without misreadings of single frames. `None` where values change from frame to frame, or never.
+/// The shortest time for which the overlay holds a value, in seconds: the 10 % quantile of the lengths of a
+/// channel's runs, without misreadings of single frames. `None` if values change from frame to frame, or
+/// never.
 pub(super) fn shortest_hold_s(runs: &[ValueRun], frame_interval_s: f64) -> Option<f64> {
     let frames: usize = runs.iter().map(|run| run.frames).sum();
     let mut merged: Vec<ValueRun> = Vec::new();
@@ -92,8 +93,9 @@ pub(super) fn shortest_hold_s(runs: &[ValueRun], frame_interval_s: f64) -> Optio
     quantile(&lengths, 0.1).filter(|hold_s| *hold_s >= MIN_FRAMES_OF_HOLD * frame_interval_s)
 }
 
-/// Time between overlay updates in seconds, from the times between changes of the shown value. These are whole
-/// multiples of it to within one frame. `None` below eight changes.
+/// Time between overlay updates, in seconds, estimated from the times between changes of the shown value:
+/// those are whole multiples of the update interval, to within one frame. `None` for fewer than eight
+/// changes.
 pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     if changes_s.len() < 8 {
         return None;
@@ -110,7 +112,7 @@ pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     (count > 0.0 && sum > 0.0).then(|| sum / count)
 }
 
-/// Times between successive changes of value without a blank between, in seconds.
+/// Times between successive changes of the value, in seconds, leaving out those with a blank in between.
 pub(super) fn change_intervals_s(runs: &[ValueRun], frame_interval_s: f64) -> Vec<f64> {
     let unobscured = |two: &[ValueRun]| two[1].start_s - two[0].end_s <= 1.5 * frame_interval_s;
     runs.windows(3)
@@ -120,17 +122,18 @@ pub(super) fn change_intervals_s(runs: &[ValueRun], frame_interval_s: f64) -> Ve
         .collect()
 }
 
-/// The overlay updates of a channel: one entry for each update of the display, however many video frames show it.
+/// The overlay updates of a channel: one entry for each update of the display, no matter how many video
+/// frames show it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Updates {
-    /// Middle of the time for which each update is shown, in seconds of flight time.
+    /// Middle of the time during which each update is shown, in seconds of flight time.
     pub time_s: Vec<f64>,
-    /// The value shown.
+    /// The value that each update shows, in the channel's unit.
     pub values: Vec<f64>,
 }
 
 impl Updates {
-    /// The values of the updates within a stretch, ends included.
+    /// The values of the updates from `start_s` to `end_s`, ends included, in seconds of flight time.
     #[must_use]
     pub fn within(&self, start_s: f64, end_s: f64) -> &[f64] {
         let first = self.time_s.partition_point(|time| *time < start_s);
@@ -139,7 +142,8 @@ impl Updates {
     }
 }
 
-/// Splits each run into the overlay updates that its length corresponds to.
+/// Splits each run into overlay updates: a run that lasts several update intervals counts as that many
+/// updates with the same value.
 pub(super) fn updates(runs: &[ValueRun], update_interval_s: f64, frame_interval_s: f64) -> Updates {
     let mut updates = Updates::default();
     for run in runs {

@@ -8,11 +8,12 @@ use crate::stats::{MAD_TO_SIGMA, median};
 /// within 0.5 s, so that the time constant is about 1 s.
 pub const SMOOTHING_HALF_WIDTH_S: f64 = 1.5;
 
-/// Number of neighbours on each side in the outlier test.
+/// Number of values on each side that the outlier test compares a value with.
 const HAMPEL_NEIGHBOURS: usize = 3;
 
-/// Replaces outliers by the median of their window (the Hampel identifier): `|x - median| > 3 x 1.4826 x MAD`, over
-/// the value and three neighbours on each side. A deviation up to 1.5 display steps is never an outlier.
+/// Replaces outliers by the median of their window (the Hampel identifier). A value is an outlier if `|x -
+/// median| > 3 x 1.4826 x MAD`, where the window holds the value and three neighbours on each side, and MAD
+/// is the median absolute deviation. A deviation of up to 1.5 display steps is never an outlier.
 pub(crate) fn without_outliers(values: &[f64], quantum: f64) -> Vec<f64> {
     (0..values.len())
         .map(|index| {
@@ -26,9 +27,9 @@ pub(crate) fn without_outliers(values: &[f64], quantum: f64) -> Vec<f64> {
         .collect()
 }
 
-/// The smoothed speed at every frame. Outliers are replaced; then a local straight line with tricube weights (locally
-/// weighted regression, Cleveland 1979) is fitted to the updates within 1.5 s, within one stretch of recording. NaN
-/// where no update is near.
+/// The smoothed speed at every frame. Outliers are replaced; then a straight line is fitted to the updates
+/// within 1.5 s of the frame, with tricube weights (locally weighted regression, Cleveland 1979). Updates on
+/// the other side of a gap in the recording are not used. NaN where no update is near.
 pub(super) fn smooth(time_s: &[f64], updates: &Updates, quantum: f64, gaps: &[Gap]) -> Vec<f64> {
     let cleaned = without_outliers(&updates.values, quantum);
     let mut smoothed = Vec::with_capacity(time_s.len());

@@ -11,28 +11,29 @@ use super::error::{SettingError, SetupError, SetupProblem};
 use super::key_positions::{KeyPositions, LocatedError};
 use super::text_file::{MAX_FILE_BYTES, line_at, read_text};
 
-/// Default voltage per cell under load at which to land, in volts. Common practice, no source: published figures range
-/// from 3.3 to 3.75 V.
+/// Default voltage per cell under load at which the pilot should land, in volts. Common practice, no source:
+/// published figures range from 3.3 to 3.75 V.
 pub const LANDING_V_PER_CELL: f64 = 3.5;
 
 /// Highest voltage that a full cell can show, in volts: the 4.2 V to which a lithium-polymer cell is charged, plus 0.05 V
 /// for the voltmeter's error (set by judgement).
 pub const FULL_CELL_V: f64 = 4.25;
 
-/// The pilot's description of the aircraft. Every part is optional.
+/// The pilot's description of the aircraft. All fields are optional.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Aircraft {
-    /// Its name.
+    /// Name of the aircraft.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// Revolutions per minute and volt of the motor without load.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub motor_kv: Option<f64>,
-    /// Cells of the pack in series.
+    /// Number of cells of the pack in series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cells: Option<u32>,
-    /// Voltage per cell under load at which to land; [`LANDING_V_PER_CELL`] if `None`.
+    /// Voltage per cell under load at which the pilot should land, in volts; [`LANDING_V_PER_CELL`] if
+    /// `None`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub landing_v_per_cell: Option<f64>,
     /// Diameter of the propeller in inches.
@@ -47,7 +48,7 @@ pub struct Aircraft {
     /// Where the motor is mounted, such as "pusher".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mount: Option<String>,
-    /// Anything else.
+    /// Any other remarks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub notes: Option<String>,
 }
@@ -59,9 +60,9 @@ pub enum AircraftError {
     /// The file cannot be read.
     #[error("cannot read the aircraft file {}: {source}. Check the name", path.display())]
     Unreadable {
-        /// The file.
+        /// Path of the aircraft file.
         path: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
     },
     /// The file is not text, or too large.
@@ -70,15 +71,15 @@ pub enum AircraftError {
         path.display()
     )]
     NotText {
-        /// The file.
+        /// Path of the aircraft file.
         path: PathBuf,
     },
     /// The text is not valid TOML.
     #[error("{}, line {line}: not valid TOML ({message}): fix this line", path.display())]
     NotToml {
-        /// The file.
+        /// Path of the aircraft file.
         path: PathBuf,
-        /// The line, from 1.
+        /// Line number, from 1.
         line: usize,
         /// The parser's message.
         message: String,
@@ -86,11 +87,11 @@ pub enum AircraftError {
     /// The file is valid TOML, but not a valid description.
     #[error("{}{}: {error}", path.display(), line.map(|line| format!(", line {line}")).unwrap_or_default())]
     Invalid {
-        /// The file.
+        /// Path of the aircraft file.
         path: PathBuf,
-        /// The line, from 1, if the error belongs to one.
+        /// Line number, from 1; `None` if the error belongs to no line.
         line: Option<usize>,
-        /// What is wrong.
+        /// The wrong setting, and what is wrong with it.
         error: SettingError,
     },
 }
@@ -128,11 +129,12 @@ impl Aircraft {
         Ok(file.aircraft)
     }
 
-    /// Checks that every number is within bounds. The bounds are set by judgement: wide enough for any aircraft, narrow
-    /// enough to notice a wrong unit or a misplaced decimal point.
+    /// Checks that every number is within bounds. The bounds are set by judgement: wide enough for any
+    /// aircraft, narrow enough to notice a wrong unit or a misplaced decimal point.
     ///
     /// # Errors
-    /// The first wrong setting, with its value and its bounds.
+    ///
+    /// [`SettingError`] names the first wrong setting, its value and its bounds.
     pub(super) fn validate(&self) -> Result<(), SettingError> {
         let bounds = [
             ("motor_kv", self.motor_kv, 1.0, 100_000.0),
@@ -151,13 +153,15 @@ impl Aircraft {
         Ok(())
     }
 
-    /// Voltage per cell under load at which to land, in volts: the given one, else [`LANDING_V_PER_CELL`].
+    /// Voltage per cell under load at which the pilot should land, in volts: the given one, otherwise
+    /// [`LANDING_V_PER_CELL`].
     #[must_use]
     pub fn landing_v_per_cell(&self) -> f64 {
         self.landing_v_per_cell.unwrap_or(LANDING_V_PER_CELL)
     }
 
-    /// Voltage of the pack under load at which to land, in volts; `None` if the number of cells is not given.
+    /// Voltage of the pack under load at which the pilot should land, in volts; `None` if the number of cells
+    /// is not given.
     #[must_use]
     pub fn landing_v(&self) -> Option<f64> {
         self.cells.map(|cells| f64::from(cells) * self.landing_v_per_cell())

@@ -12,25 +12,25 @@ use crate::geometry::PixelRect;
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
-/// A camera setup that cannot be loaded, used or saved.
+/// Why a camera setup cannot be loaded, used or saved.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum SetupError {
     /// The file cannot be opened or read.
     #[error(
-        "cannot read the setup file {}: {source}. Check the name, or write a new one",
+        "cannot read the setup file {}: {source}. Check the name, or write a new setup file",
         path.display()
     )]
     Unreadable {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
     },
     /// The file is not text.
     #[error("{} is not a setup file: it is not text in UTF-8. Give the .toml file, not the clip", path.display())]
     NotText {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
     },
     /// The file is far larger than any setup.
@@ -39,17 +39,17 @@ pub enum SetupError {
         path.display()
     )]
     TooLarge {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
-        /// The limit.
+        /// Maximum size of a setup file, in bytes.
         limit_bytes: u64,
     },
     /// The text is not valid TOML.
     #[error("{}, line {line}: not valid TOML ({message}): fix this line", path.display())]
     NotToml {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
-        /// The line, from 1.
+        /// Line number, from 1.
         line: usize,
         /// The parser's message.
         message: String,
@@ -57,11 +57,11 @@ pub enum SetupError {
     /// The file is valid TOML, but not a valid setup.
     #[error("{}{}: {error}", path.display(), line.map(|line| format!(", line {line}")).unwrap_or_default())]
     Invalid {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
-        /// The line, from 1, if the error belongs to one.
+        /// Line number, from 1; `None` if the error belongs to no line.
         line: Option<usize>,
-        /// What is wrong.
+        /// The wrong setting, and what is wrong with it.
         error: SettingError,
     },
     /// No region is marked as the speed.
@@ -71,7 +71,7 @@ pub enum SetupError {
         path.display()
     )]
     NoSpeed {
-        /// The setup file.
+        /// Path of the setup file.
         path: PathBuf,
     },
     /// The setup was made for a different frame size.
@@ -81,27 +81,27 @@ pub enum SetupError {
         path.display(), setup_frame.0, setup_frame.1, clip_frame.0, clip_frame.1
     )]
     OtherFrame {
-        /// The setup file.
+        /// Path of the setup file.
         path: PathBuf,
-        /// The clip's name for the message.
+        /// Name of the clip.
         clip: String,
         /// Width and height that the setup is for, in pixels.
         setup_frame: (u32, u32),
         /// Width and height of the clip's frames, in pixels.
         clip_frame: (u32, u32),
     },
-    /// The file exists and must not be replaced.
+    /// The setup file exists and must not be replaced.
     #[error("{} exists already: name another file, or move it away", path.display())]
     Exists {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
     },
-    /// The file cannot be written.
+    /// The setup file cannot be written.
     #[error("cannot write the setup file {}: {source}; choose another path, or fix this one", path.display())]
     Unwritable {
-        /// The file.
+        /// Path of the setup file.
         path: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
     },
 }
@@ -118,12 +118,12 @@ impl Advised for SetupError {
     }
 }
 
-/// How messages name a region.
+/// The way in which messages name a region.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RegionName {
-    /// Number of the region in the file, from 1.
+    /// Number of the region in the setup file, from 1.
     pub number: usize,
-    /// Its channel, if the file gives one.
+    /// Channel of the region, if the setup file states one.
     pub channel: Option<String>,
 }
 
@@ -134,12 +134,12 @@ impl fmt::Display for RegionName {
     }
 }
 
-/// A wrong setting: the problem, and the region and key that have it.
+/// A wrong setting: what is wrong, and the region and key concerned.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub struct SettingError {
-    /// The region; `None` for `[camera]`, `[aircraft]` and the file as a whole.
+    /// The region concerned; `None` for `[camera]`, `[aircraft]` and the file as a whole.
     pub region: Option<RegionName>,
-    /// The key; `None` for the table as a whole.
+    /// Name of the key concerned; `None` for the table as a whole.
     pub key: Option<String>,
     /// What is wrong.
     pub problem: Box<SetupProblem>,
@@ -160,7 +160,7 @@ impl fmt::Display for SettingError {
     }
 }
 
-/// What can be wrong in a setup.
+/// What can be wrong in a setup file.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum SetupProblem {
@@ -171,23 +171,23 @@ pub enum SetupProblem {
         key: String,
         /// The known key with the most similar spelling, if one is similar.
         nearest: Option<String>,
-        /// All keys of this table, as a list.
+        /// All keys that this table may have, as a list in words.
         known: String,
     },
     /// A required key is missing.
     #[error("`{key}` is missing: write {form}")]
     MissingKey {
-        /// The key.
+        /// Name of the key.
         key: &'static str,
-        /// An example of its value.
+        /// An example of a valid value.
         form: &'static str,
     },
     /// The value has the wrong type or length.
     #[error("`{key}` has an unusable value ({found}): write {form}")]
     WrongForm {
-        /// The key.
+        /// Name of the key.
         key: &'static str,
-        /// An example of its value.
+        /// An example of a valid value.
         form: &'static str,
         /// The parser's message.
         found: String,
@@ -203,20 +203,20 @@ pub enum SetupProblem {
     /// The unit does not measure the channel's quantity.
     #[error("{} cannot be in {}: use one of {allowed}", channel.name(), unit.symbol())]
     WrongQuantity {
-        /// The channel.
+        /// Channel of the region.
         channel: Channel,
-        /// The unit as given.
+        /// The given unit.
         unit: Unit,
         /// The symbols of the allowed units.
         allowed: String,
     },
     /// Two regions have the same channel.
     #[error(
-        "region {first} already has the channel {}: keep one of the two, or rename this one",
+        "region {first} already has the channel {}: keep one of the two regions, or rename the channel of this one",
         channel.name()
     )]
     DuplicateChannel {
-        /// The channel.
+        /// Channel of both regions.
         channel: Channel,
         /// Number of the first region with this channel, from 1.
         first: usize,
@@ -231,13 +231,13 @@ pub enum SetupProblem {
     },
     /// The channel's column would have the name of another column.
     #[error(
-        "the channel {} needs the column `{column}`, which is already in use: rename it",
+        "the channel {} needs the column `{column}`, which is already in use: rename the channel",
         channel.name()
     )]
     ColumnTaken {
-        /// The channel.
+        /// Channel whose column it would be.
         channel: Channel,
-        /// The column.
+        /// Name of the column.
         column: String,
     },
     /// The box extends beyond the frame.
@@ -246,11 +246,11 @@ pub enum SetupProblem {
          x + width may be at most {width} and y + height at most {height}"
     )]
     BoxOutside {
-        /// The box.
+        /// The box, in pixels.
         rect: PixelRect,
-        /// The column after its last one.
+        /// The column to the right of the box, in pixels.
         right: u64,
-        /// The row after its last one.
+        /// The row below the box, in pixels.
         bottom: u64,
         /// Width of the frame in pixels.
         width: u32,
@@ -263,7 +263,7 @@ pub enum SetupProblem {
         MIN_BOX_PX.0, MIN_BOX_PX.1
     )]
     BoxTooSmall {
-        /// The box.
+        /// The box, in pixels.
         rect: PixelRect,
     },
     /// The frame size is zero or too large.
@@ -279,9 +279,9 @@ pub enum SetupProblem {
     /// The range is empty, or an end is not a finite number.
     #[error("range = [{low}, {high}] contains no value: write two finite numbers, the lower one first")]
     Range {
-        /// Lower end as given.
+        /// Lower end of the range as given, in the region's unit.
         low: f64,
-        /// Upper end as given.
+        /// Upper end of the range as given, in the region's unit.
         high: f64,
     },
     /// The rate is not a finite number above 0.
@@ -293,26 +293,26 @@ pub enum SetupProblem {
     /// The number of digits is out of bounds.
     #[error("digits = {digits} is out of bounds: it may be 1 to {MAX_DIGITS}")]
     Digits {
-        /// The number as given.
+        /// The number of digits, as given.
         digits: u8,
     },
-    /// All digits, or more, would stand after the decimal point.
+    /// There would be no digit before the decimal point.
     #[error(
         "decimals = {decimals} leaves no digit before the decimal point: it may be 0 to {max}; \
          `digits` counts all digits of the widest value"
     )]
     Decimals {
-        /// The number as given.
+        /// The number of digits after the decimal point, as given.
         decimals: u8,
-        /// The largest possible number.
+        /// The largest number that is possible.
         max: u8,
     },
     /// A number in `[aircraft]` is out of bounds.
     #[error("{key} = {value} is out of bounds: it may be {min} to {max}")]
     OutOfRange {
-        /// The key.
+        /// Name of the key.
         key: &'static str,
-        /// Its value, in the unit that the key names.
+        /// Value of the key, in the unit that the key's name states.
         value: f64,
         /// The smallest allowed value.
         min: f64,

@@ -1,4 +1,4 @@
-//! Loading and saving the setup file.
+//! Loads and saves the setup file.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -16,12 +16,12 @@ use crate::files::{Existing, write_whole};
 use crate::model::channel::Channel;
 use crate::model::units::{Quantity, Unit};
 
-/// A checked setup and the file it came from.
+/// A checked setup, and the file it was loaded from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadedSetup {
     /// The setup.
     pub setup: Setup,
-    /// The file.
+    /// Path of the setup file.
     pub path: PathBuf,
 }
 
@@ -35,18 +35,19 @@ impl LoadedSetup {
         Ok(Self { setup: parse(&text, path)?, path: path.to_owned() })
     }
 
-    /// Folder of the glyph set: the path under `glyphs`, relative to the setup file's folder. If the setup gives none, it
-    /// is `nose-glyphs` beside `nose.setup.toml` or `nose.toml`.
+    /// Folder of the glyph set: the path under the key `glyphs`, relative to the setup file's folder. If the
+    /// setup states none, the folder is `nose-glyphs` beside a setup file `nose.setup.toml` or `nose.toml`.
     #[must_use]
     pub fn glyph_folder(&self) -> PathBuf {
         let glyphs = self.setup.camera.glyphs.clone().unwrap_or_else(|| default_glyph_folder(&self.path));
         self.path.parent().unwrap_or(Path::new("")).join(glyphs)
     }
 
-    /// Checks that the setup has a region for the speed: without it no airspeed can be found.
+    /// Checks that the setup has a region for the speed, since otherwise no airspeed can be computed.
     ///
     /// # Errors
-    /// [`SetupError::NoSpeed`].
+    ///
+    /// [`SetupError::NoSpeed`] if there is no such region.
     pub fn require_speed(&self) -> Result<(), SetupError> {
         match self.setup.region(&Channel::Speed) {
             Some(_) => Ok(()),
@@ -54,8 +55,8 @@ impl LoadedSetup {
         }
     }
 
-    /// Warnings about settings that are valid but suspicious: a speed without a unit, or a channel name that is nearly
-    /// that of a known channel. Each is a sentence that says how to fix it.
+    /// Warnings about settings that are valid but suspicious: a speed without a unit, or a channel name that
+    /// is similar to that of a known channel. Each warning is a sentence that says how to fix the setting.
     #[must_use]
     pub fn warnings(&self) -> Vec<String> {
         let file = self.path.display();
@@ -79,10 +80,11 @@ impl LoadedSetup {
         no_unit.into_iter().chain(misspelt).collect()
     }
 
-    /// Checks that the setup was made for frames of this size, in pixels. Boxes are never scaled silently, because a
-    /// scaled box may cut a digit. `clip` is the clip's name for the message.
+    /// Checks that the setup was made for frames of this size, in pixels. Boxes are never scaled to another
+    /// size, because a scaled box may cut a digit. `clip` is the clip's name for the message.
     ///
     /// # Errors
+    ///
     /// [`SetupError::OtherFrame`] with both sizes.
     pub fn check_frame(&self, clip: &str, width: u32, height: u32) -> Result<(), SetupError> {
         let setup_frame = self.setup.camera.frame;
@@ -100,10 +102,11 @@ impl LoadedSetup {
 }
 
 impl Setup {
-    /// Checks the setup and saves it, with an explanation of the keys at the head of the file. The file is written as a
-    /// whole or not at all. Comments in a file that is replaced are lost.
+    /// Checks the setup and saves it, with an explanation of the keys at the top of the file. The file is
+    /// written as a whole or not at all. Comments in a file that is replaced are lost.
     ///
     /// # Errors
+    ///
     /// [`SetupError::Invalid`] before anything is written, [`SetupError::Exists`] or
     /// [`SetupError::Unwritable`].
     pub fn save(&self, path: &Path, existing: Existing) -> Result<(), SetupError> {
@@ -134,7 +137,7 @@ impl Setup {
     }
 }
 
-/// Name of the glyph folder beside a setup file that gives none.
+/// Name of the glyph folder beside a setup file that states none.
 fn default_glyph_folder(setup: &Path) -> PathBuf {
     let name = setup.file_stem().unwrap_or_default().to_string_lossy();
     format!("{}-glyphs", name.strip_suffix(".setup").unwrap_or(&name)).into()
@@ -157,12 +160,12 @@ struct RegionTable<'a> {
 
 fn name_hint(region: &Region) -> &'static str {
     match region.channel {
-        Channel::Other(_) => ": give it a name, or delete it if you do not need this number",
+        Channel::Other(_) => ": give the channel a name, or delete this region if you do not need the number",
         _ => ": is the name correct?",
     }
 }
 
-/// Comment lines for the optional keys that a region does not have.
+/// Comment lines that explain the optional keys that a region does not have.
 fn missing_keys(region: &Region) -> String {
     let mut lines = String::new();
     let units = region.channel.quantity().map(symbols_of);
@@ -171,17 +174,17 @@ fn missing_keys(region: &Region) -> String {
         lines.push_str(&format!("# unit = \"\"       # as on the overlay: {choice}; remove the first #\n"));
     }
     if region.digits.is_none() {
-        lines.push_str("# digits =        # of the widest value, including those after the point; fill in, then remove the first #\n");
+        lines.push_str("# digits =        # number of digits of the widest value, including those after the point; fill in, then remove the first #\n");
     }
     if region.decimals == 0 && matches!(region.channel, Channel::Voltage | Channel::Current) {
         lines.push_str(
-            "# Is there a decimal point? None was found, which happens in narrow type: then set decimals = 1\n",
+            "# No decimal point was found, as can happen with narrow type. If the overlay shows one, set decimals = 1\n",
         );
     }
     lines
 }
 
-/// The first lines of a saved setup file: what to do next.
+/// The first lines of a saved setup file, which say what to do next.
 const INTRODUCTION: &str = "\
 # Camera setup: where the overlay shows each number, and in which form.
 # Next: look at the picture beside this file (same name, .png). Check for each box below: Is the name
@@ -189,7 +192,7 @@ const INTRODUCTION: &str = "\
 # then inspect what the boxes read at some time of the clip.
 # Only the speed is required; voltage, altitude and throttle improve the result.";
 
-/// The head of a saved setup file: what to do next, and an explanation of each key.
+/// The comments at the top of a saved setup file: what to do next, and an explanation of each key.
 fn header() -> String {
     let mut lines = vec![INTRODUCTION.to_owned()];
     let mut explain = |title: &str, specs: &[KeySpec]| {

@@ -1,7 +1,7 @@
-//! Where each key stands in a setup file, and whether the file has the right keys.
+//! Finds the position of each key in a setup file, and checks that the file has the right keys.
 //!
-//! The keys are checked on the parsed TOML before it is deserialised. Errors can then name the line, the region and the
-//! key, which the deserialiser alone does not know.
+//! The keys are checked in the parsed TOML before it is deserialised. Errors can then name the line, the
+//! region and the key, which the deserialiser alone does not know.
 
 use std::ops::Range;
 
@@ -13,26 +13,26 @@ use super::schema::{self, KeySpec};
 use crate::model::channel::Channel;
 use crate::model::units::{Unit, UnknownUnit};
 
-/// One key of the file.
+/// One key of the file, with its position.
 struct Entry {
     region: Option<RegionName>,
-    /// The keys that its table may have.
+    /// The keys that the table of this key may have.
     specs: &'static [KeySpec],
     key: String,
-    /// From the first byte of the key to the last of its value.
+    /// Bytes of the file, from the first byte of the key to the last byte of its value.
     bytes: Range<usize>,
-    /// The value, if it is a string.
+    /// The value of the key, if it is a string.
     text: Option<String>,
 }
 
 /// One table of the file.
 struct Table {
     region: Option<RegionName>,
-    /// Its first byte.
+    /// Position of the table's first byte in the file.
     start: usize,
 }
 
-/// Where the keys and tables of a file stand.
+/// Positions of all keys and tables of a file.
 pub(super) struct KeyPositions {
     entries: Vec<Entry>,
     tables: Vec<Table>,
@@ -41,7 +41,7 @@ pub(super) struct KeyPositions {
 /// A setting error with its position in the text.
 pub(super) struct LocatedError {
     pub(super) error: SettingError,
-    /// The byte of the text where it was found, if it belongs to one.
+    /// Position of the byte in the text where the error is, if it belongs to one.
     pub(super) byte: Option<usize>,
 }
 
@@ -57,12 +57,12 @@ impl LocatedError {
 }
 
 impl KeyPositions {
-    /// Checks the keys of a setup file: each must be known, and none that is required may be missing.
+    /// Checks the keys of a setup file: each must be known, and no required key may be missing.
     pub(super) fn of_setup(root: &DeTable<'_>) -> Result<Self, LocatedError> {
         Self::with_tables(root, &schema::SETUP_TABLES)
     }
 
-    /// Checks the keys of a file that has only the table `[aircraft]`.
+    /// Checks the keys of an aircraft file, which has only the table `[aircraft]`.
     pub(super) fn of_aircraft(root: &DeTable<'_>) -> Result<Self, LocatedError> {
         Self::with_tables(root, &schema::AIRCRAFT_TABLES)
     }
@@ -119,7 +119,7 @@ impl KeyPositions {
         Ok(())
     }
 
-    /// Turns an error of the deserialiser into one that names the key and the form its value must have.
+    /// Converts an error of the deserialiser to one that names the key and the required form of its value.
     pub(super) fn wrong_value(&self, error: &toml::de::Error) -> LocatedError {
         let byte = error.span().map(|span| span.start);
         let entry = self.entries.iter().find(|entry| byte.is_some_and(|byte| entry.bytes.contains(&byte)));
@@ -141,7 +141,7 @@ impl KeyPositions {
         LocatedError::new(entry.region.as_ref(), Some(spec.name), problem, Some(entry.bytes.start))
     }
 
-    /// Adds the position to an error: that of its key, or that of the table if the key is missing.
+    /// Adds the position to an error: that of the key, or that of the table if the key is missing.
     pub(super) fn locate(&self, error: SettingError) -> LocatedError {
         let number = |region: &Option<RegionName>| region.as_ref().map(|region| region.number);
         let region = number(&error.region);
@@ -173,7 +173,7 @@ fn check_keys(
         };
         return Err(LocatedError::new(region, None, problem, Some(key.span().start)));
     }
-    // A setup without regions has a message of its own.
+    // A setup without regions has a separate message.
     let is_missing = |spec: &&KeySpec| {
         spec.required && spec.name != "region" && !table.keys().any(|key| key.get_ref() == spec.name)
     };
@@ -205,13 +205,14 @@ fn check_list_lengths(
     Ok(())
 }
 
-/// The problem of a value in the wrong form. What the parser expected is cut off: the form says it more clearly.
+/// The problem of a value in the wrong form. What the parser expected is left out, since the example in
+/// `spec` says it more clearly.
 fn wrong_form(spec: &KeySpec, found: &str) -> SetupProblem {
     let found = found.split(", expected").next().unwrap_or_default().replace('\n', " ");
     SetupProblem::WrongForm { key: spec.name, form: spec.form, found }
 }
 
-/// The error for a value where a table belongs.
+/// The error for a value where a table is required.
 fn not_a_table(name: &str, value: &DeValue<'_>, byte: usize) -> LocatedError {
     let spec = schema::SETUP_TABLES.iter().find(|spec| spec.name == name).unwrap_or(&schema::SETUP_TABLES[0]);
     let problem = wrong_form(spec, &format!("it is a {}", value.type_str()));

@@ -1,4 +1,4 @@
-//! The camera setup: where on the frame each channel is shown, and in which form.
+//! The camera setup: where in the frame each channel is shown, and in which form.
 
 mod aircraft;
 mod error;
@@ -24,18 +24,18 @@ pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
 pub use error::{RegionName, SettingError, SetupError, SetupProblem};
 pub use file::LoadedSetup;
 
-/// Largest number of digits of a value. Set by judgement: overlays rarely show more than six.
+/// Maximum number of digits of a value. Set by judgement: overlays rarely show more than six.
 pub const MAX_DIGITS: u8 = 8;
-/// Width and height of the smallest box, in pixels. Set by judgement: no digit is legible in less.
+/// Minimum width and height of a box, in pixels. Set by judgement: no digit is legible in a smaller box.
 pub const MIN_BOX_PX: (u32, u32) = (4, 6);
-/// Largest width and height of a frame, in pixels. Set by judgement: twice the width of 8K video.
+/// Maximum width and height of a frame, in pixels. Set by judgement: twice the width of 8K video.
 pub const MAX_FRAME_PX: u32 = 16_384;
 
 /// A region: the box in which a channel is shown, and the form of its values.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Region {
-    /// The channel shown here.
+    /// The channel shown in the box.
     pub channel: Channel,
     /// The box around the readout, in pixels of a frame of size [`Camera::frame`].
     #[serde(rename = "box")]
@@ -43,16 +43,19 @@ pub struct Region {
     /// The unit of the values shown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<Unit>,
-    /// Number of digits of the widest value, including those after the decimal point; any number if `None`.
+    /// Number of digits of the widest value, including those after the decimal point; `None` if any number is
+    /// possible.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub digits: Option<u8>,
     /// Number of digits after the decimal point.
     #[serde(default)]
     pub decimals: u8,
-    /// Lowest and highest plausible value, in the region's unit; see [`Region::plausible_range`] for `None`.
+    /// Lowest and highest plausible value, in the region's unit. If `None`, [`Region::plausible_range`] gives
+    /// the default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub range: Option<(f64, f64)>,
-    /// Fastest plausible change, in the region's unit per second; see [`Region::plausible_max_rate`] for `None`.
+    /// Fastest plausible change, in the region's unit per second. If `None`, [`Region::plausible_max_rate`]
+    /// gives the default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub max_rate: Option<f64>,
 }
@@ -64,7 +67,8 @@ impl Region {
         Self { channel, rect, unit, digits: None, decimals: 0, range: None, max_rate: None }
     }
 
-    /// The character that separates the digits: the colon of minutes and seconds, else the decimal point.
+    /// The character that separates the digits: the colon of minutes and seconds, otherwise the decimal
+    /// point.
     #[must_use]
     pub fn separator(&self) -> Separator {
         match self.unit {
@@ -77,9 +81,9 @@ impl Region {
 /// The character between the digits of a value, and how many digits follow it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Separator {
-    /// A decimal point or a colon.
+    /// The character: a decimal point or a colon.
     pub character: char,
-    /// Number of digits after it; 0 if values are whole numbers, shown without the character.
+    /// Number of digits after the character; 0 if values are whole numbers, shown without the character.
     pub digits_after: u8,
 }
 
@@ -91,7 +95,8 @@ pub struct Camera {
     pub name: String,
     /// Width and height of the frame that the boxes refer to, in pixels.
     pub frame: (u32, u32),
-    /// Folder of the glyph set, relative to the setup file; see [`LoadedSetup::glyph_folder`] for `None`.
+    /// Folder of the glyph set, relative to the setup file. If `None`, [`LoadedSetup::glyph_folder`] gives
+    /// the default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub glyphs: Option<PathBuf>,
 }
@@ -111,7 +116,7 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// The region of a channel, if there is one.
+    /// The region of a channel; `None` if there is none.
     #[must_use]
     pub fn region(&self, channel: &Channel) -> Option<&Region> {
         self.regions.iter().find(|region| region.channel == *channel)

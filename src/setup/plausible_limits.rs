@@ -1,37 +1,41 @@
-//! Plausible values of each channel, used if the setup file gives no `range` or `max_rate`.
+//! Plausible values of each channel, used if the setup file states no `range` or `max_rate`.
 //!
-//! The limits are common practice, without a source, and wide on purpose. If a limit is too wide, a misreading reaches
-//! the later checks; if it is too narrow, correct values are blanked.
+//! The limits are common practice, without a source, and wide on purpose. If a limit is too wide, a
+//! misreading reaches the later checks; if it is too narrow, correct values are blanked.
 
 use super::Region;
 use crate::model::channel::Channel;
 use crate::model::units::{Quantity, Unit};
 
-/// Limits in the SI unit of the channel's quantity (see [`Quantity`]).
+/// Limits of a channel, in the SI unit of its quantity (see [`Quantity`]).
 struct Limits {
-    /// Lowest and highest value.
+    /// Lowest and highest plausible value.
     range: (f64, f64),
-    /// Fastest change per second; `None` if the value may jump.
+    /// Fastest plausible change per second; `None` if the value may jump.
     max_rate: Option<f64>,
 }
 
-/// In m/s. 125 m/s (450 km/h) is the fastest propeller-driven electric model aircraft with a tail wind; 20 m/s per
-/// second is about 2 g along the flight path, as in a catapult launch or a dive.
+/// Limits of the speed, in m/s. 125 m/s (450 km/h) is the fastest propeller-driven electric model aircraft
+/// with a tail wind; 20 m/s per second is about 2 g along the flight path, as in a catapult launch or a dive.
 const SPEED: Limits = Limits { range: (0.0, 125.0), max_rate: Some(20.0) };
-/// In volts. A full pack of 14 cells has 58.8 V; under full throttle the voltage drops by a few volts within a tenth of a
-/// second.
+/// Limits of the pack voltage, in volts. A full pack of 14 cells has 58.8 V; under full throttle the voltage
+/// drops by a few volts within a tenth of a second.
 const VOLTAGE: Limits = Limits { range: (0.0, 60.0), max_rate: Some(40.0) };
-/// In metres. The range includes the lowest and the highest land; the rate is that of a steep dive.
+/// Limits of the altitude, in metres. The range includes the lowest and the highest land; the rate is that of
+/// a steep dive.
 const ALTITUDE: Limits = Limits { range: (-500.0, 9000.0), max_rate: Some(60.0) };
-/// In per cent. The throttle stick can move from one end to the other between two frames.
+/// Limits of the throttle, in per cent. The throttle stick can move from one end to the other between two
+/// frames.
 const THROTTLE: Limits = Limits { range: (0.0, 100.0), max_rate: None };
-/// In amperes. Sensors may show slightly negative values at rest; the current follows the throttle at once.
+/// Limits of the current, in amperes. Sensors may show slightly negative values at rest; the current follows
+/// the throttle at once.
 const CURRENT: Limits = Limits { range: (-20.0, 500.0), max_rate: None };
-/// In degrees. A course jumps by 360 degrees at north.
+/// Limits of the heading, in degrees. It jumps by 360 degrees at north.
 const HEADING: Limits = Limits { range: (0.0, 360.0), max_rate: None };
-/// In revolutions per minute. The fastest are small motors with small propellers.
+/// Limits of the motor speed, in revolutions per minute. The fastest are small motors with small propellers.
 const RPM: Limits = Limits { range: (0.0, 100_000.0), max_rate: None };
-/// The satellites of all systems together; the count drops to zero at once if reception is lost.
+/// Limits of the number of satellites, of all systems together. The number drops to zero at once if reception
+/// is lost.
 const SATELLITES: Limits = Limits { range: (0.0, 60.0), max_rate: None };
 
 fn limits(channel: &Channel) -> Option<Limits> {
@@ -48,7 +52,8 @@ fn limits(channel: &Channel) -> Option<Limits> {
     }
 }
 
-/// The region's unit in SI units, 1 for a channel without unit; `None` if the unit is needed but not known.
+/// Factor from the region's unit to SI units; 1 for a channel without unit, `None` if the unit is needed but
+/// not known.
 fn si_per_unit(region: &Region) -> Option<f64> {
     match (region.unit_shown(), region.channel.quantity()) {
         (Some(unit), Some(quantity)) if unit.quantity() == quantity => Some(unit.si_per_unit()),
@@ -58,15 +63,15 @@ fn si_per_unit(region: &Region) -> Option<f64> {
 }
 
 impl Region {
-    /// The unit of the values shown: the given one, else the usual one of the channel.
+    /// The unit of the values shown: the given one, otherwise the usual one of the channel.
     #[must_use]
     pub fn unit_shown(&self) -> Option<Unit> {
         self.unit.or_else(|| self.channel.usual_unit())
     }
 
-    /// Lowest and highest plausible value in the region's unit: the given `range`, else a wide range for the channel (0
-    /// to 450 km/h, 0 to 60 V, -500 to 9000 m and so on; common practice, no source). `None` for a channel or a unit that
-    /// is not known: any value is plausible.
+    /// Lowest and highest plausible value in the region's unit: the given `range`, otherwise a wide default
+    /// for the channel (0 to 450 km/h, 0 to 60 V, -500 to 9000 m and so on; common practice, no source).
+    /// `None` for a channel or a unit that is not known, for which any value is plausible.
     #[must_use]
     pub fn plausible_range(&self) -> Option<(f64, f64)> {
         self.range.or_else(|| {
@@ -76,9 +81,9 @@ impl Region {
         })
     }
 
-    /// Fastest plausible change in the region's unit per second: the given `max_rate`, else a wide limit for the channel
-    /// (20 m/s per second for speed, 40 V/s for voltage, 60 m/s for altitude; common practice, no source). `None`: no
-    /// limit.
+    /// Fastest plausible change in the region's unit per second: the given `max_rate`, otherwise a wide
+    /// default for the channel (20 m/s per second for speed, 40 V/s for voltage, 60 m/s for altitude; common
+    /// practice, no source). `None` if there is no limit.
     #[must_use]
     pub fn plausible_max_rate(&self) -> Option<f64> {
         self.max_rate.or_else(|| Some(limits(&self.channel)?.max_rate? / si_per_unit(self)?))

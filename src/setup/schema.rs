@@ -1,13 +1,13 @@
-//! The keys of the setup file. This one list serves to check files, to word messages, and to explain the keys at the
-//! head of a saved file.
+//! The keys of the setup file. This list is used to check files, to word messages, and to explain the keys at
+//! the top of a saved file.
 
-/// What a key is called, whether it is required, and what its value looks like.
+/// The name of a key, whether it is required, and the form of its value.
 pub(super) struct KeySpec {
-    /// The key as it is written in the file.
+    /// Name of the key, as it is written in the file.
     pub(super) name: &'static str,
-    /// Whether the file must have it.
+    /// Whether the file must contain the key.
     pub(super) required: bool,
-    /// The number of entries, if the value is a list of fixed length.
+    /// Number of entries, if the value is a list of fixed length.
     pub(super) list_length: Option<usize>,
     /// An example of the value; it completes the sentence "write ...".
     pub(super) form: &'static str,
@@ -61,7 +61,7 @@ pub(super) const CAMERA: [KeySpec; 3] = [
         required: false,
         list_length: None,
         form: "glyphs = \"folder\"",
-        help: "folder with taught digit shapes; if left out, NAME-glyphs beside this file NAME.setup.toml, else the built-in shapes",
+        help: "folder with learned digit shapes; if left out, NAME-glyphs beside this file NAME.setup.toml, otherwise the built-in shapes",
     },
 ];
 
@@ -100,7 +100,7 @@ pub(super) const REGION: [KeySpec; 7] = [
         required: false,
         list_length: None,
         form: "decimals = 1, a whole number below digits",
-        help: "digits after the decimal point; 0 where there is none",
+        help: "digits after the decimal point; 0 if there is no decimal point",
     },
     KeySpec {
         name: "range",
@@ -161,13 +161,13 @@ pub(super) const AIRCRAFT: [KeySpec; 9] = [
     optional("notes", "notes = \"second motor\", a text in quotes", "anything else"),
 ];
 
-/// The names of keys as a list for messages.
+/// The names of some keys as a list, for messages.
 pub(super) fn names(specs: &[KeySpec]) -> String {
     specs.iter().map(|spec| spec.name).collect::<Vec<_>>().join(", ")
 }
 
-/// The key that `word` was probably meant to be: the one with the smallest Damerau-Levenshtein distance, if that is at
-/// most one per three letters of the key.
+/// The key that `word` was probably meant to be: the one with the smallest Damerau-Levenshtein distance, if
+/// that is at most one for every three letters of the key.
 pub(super) fn nearest(specs: &[KeySpec], word: &str) -> Option<&'static str> {
     let lower = word.to_lowercase();
     let distance = |spec: &KeySpec| strsim::damerau_levenshtein(spec.name, &lower);

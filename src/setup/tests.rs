@@ -172,7 +172,7 @@ fn a_missing_file_is_named_with_the_fix() {
     assert_eq!(
         error.to_string(),
         "cannot read the setup file absent/wing.toml: there is no such file. \
-         Check the name, or write a new one"
+         Check the name, or write a new setup file"
     );
 }
 
@@ -301,7 +301,7 @@ fn a_channel_marked_twice_is_refused() {
         "voltage",
         "speed",
         "wing.toml, line 15: region 2 (speed): region 1 already has the channel speed: \
-         keep one of the two, or rename this one",
+         keep one of the two regions, or rename the channel of this one",
     );
 }
 
@@ -311,7 +311,7 @@ fn a_channel_that_needs_the_column_of_another_is_refused() {
         "voltage",
         "speed_smooth_kmh",
         "wing.toml, line 15: region 2 (speed_smooth_kmh): the channel speed_smooth_kmh needs the column \
-         `speed_smooth_kmh`, which is already in use: rename it",
+         `speed_smooth_kmh`, which is already in use: rename the channel",
     );
     for taken in ["frame", "time_s", "speed_kmh", "speed_confidence"] {
         let error = load(&GOOD.replacen("voltage", taken, 1)).unwrap_err();
@@ -471,7 +471,7 @@ fn a_saved_setup_asks_for_a_missing_point_and_a_missing_number_of_digits() {
     setup.save(&path, Existing::Keep).unwrap();
     let text = std::fs::read_to_string(&path).unwrap();
     let (speed, voltage) = text.split_at(text.find("channel = \"voltage\"").unwrap());
-    assert!(voltage.contains("decimal point? None was found"), "{voltage}");
+    assert!(voltage.contains("No decimal point was found"), "{voltage}");
     assert!(voltage.contains("# digits = ") && !voltage.contains("digits = 3"), "{voltage}");
-    assert!(!speed.contains("None was found"), "{speed}");
+    assert!(!speed.contains("No decimal point was found"), "{speed}");
 }

@@ -1,4 +1,4 @@
-//! Reading a setup file as text.
+//! Reads a setup file as text.
 
 use std::fs::File;
 use std::io::Read as _;
@@ -7,11 +7,11 @@ use std::path::Path;
 use super::error::SetupError;
 use crate::files::read_error_in_words;
 
-/// Largest file that is read, in bytes (1 MiB). It keeps a clip that is given by mistake out of memory; files written
-/// by hand have a few thousand bytes. Set by judgement.
+/// Maximum size of a file that is read, in bytes (1 MiB). The limit keeps a clip that is given by mistake out
+/// of memory; files written by hand have a few thousand bytes. Set by judgement.
 pub(super) const MAX_FILE_BYTES: u64 = 1 << 20;
 
-/// The text of a setup file.
+/// Reads the text of a setup file.
 pub(super) fn read_text(path: &Path) -> Result<String, SetupError> {
     let mut bytes = Vec::new();
     File::open(path).and_then(|file| file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes)).map_err(
@@ -23,7 +23,7 @@ pub(super) fn read_text(path: &Path) -> Result<String, SetupError> {
     String::from_utf8(bytes).map_err(|_| SetupError::NotText { path: path.to_owned() })
 }
 
-/// The number of the line, from 1, that contains a byte of the text.
+/// The number of the line that contains a byte of the text, from 1.
 pub(super) fn line_at(text: &str, byte: usize) -> usize {
     1 + text.bytes().take(byte).filter(|byte| *byte == b'\n').count()
 }

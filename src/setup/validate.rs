@@ -9,7 +9,9 @@ impl Setup {
     /// Checks everything that can be checked without a clip.
     ///
     /// # Errors
-    /// The first [`SettingError`] in the order of the file. It says where it is, what is wrong and how to fix it.
+    ///
+    /// The first [`SettingError`] in the order of the file. It says which setting is wrong, why, and how to
+    /// fix it.
     pub fn validate(&self) -> Result<(), SettingError> {
         check_frame_size(&self.camera).map_err(|problem| SettingError::new(None, Some("frame"), problem))?;
         self.aircraft.as_ref().map_or(Ok(()), Aircraft::validate)?;
@@ -99,7 +101,7 @@ fn check_channel_is_unique(region: &Region, earlier: &[Region]) -> Result<(), Se
     }
 }
 
-/// The columns of series.csv that a region fills.
+/// The names of the columns of series.csv that a region fills.
 fn columns(region: &Region) -> Vec<String> {
     let channel = &region.channel;
     let mut columns = vec![channel.column(region.unit_shown()), format!("{}_confidence", channel.name())];
@@ -115,7 +117,7 @@ fn check_box(region: &Region, camera: &Camera) -> Result<(), SetupProblem> {
     if rect.width < MIN_BOX_PX.0 || rect.height < MIN_BOX_PX.1 {
         return Err(SetupProblem::BoxTooSmall { rect });
     }
-    // 64 bits: a box in a file may have any numbers.
+    // Computed with 64 bits, since a box in a file may contain any numbers.
     let right = u64::from(rect.left) + u64::from(rect.width);
     let bottom = u64::from(rect.top) + u64::from(rect.height);
     if right > u64::from(width) || bottom > u64::from(height) {

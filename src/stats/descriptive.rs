@@ -12,8 +12,8 @@ pub fn sorted(values: &[f64]) -> Vec<f64> {
     finite
 }
 
-/// The `share` quantile: linear interpolation between the two order statistics around `share * (n - 1)`. `None`
-/// without data.
+/// The quantile of `values` at `share`, 0 to 1: linear interpolation between the two order statistics around
+/// `share * (n - 1)`. `None` without finite values.
 #[must_use]
 pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let sorted = sorted(values);
@@ -23,13 +23,14 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     Some(below + (above - below) * place.fract())
 }
 
-/// The median: the middle value, or the mean of the two middle ones. `None` without data.
+/// The median: the middle value, or the mean of the two middle ones. `None` without finite values.
 #[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
-/// Robust spread: 1.4826 x median(|x - median(x)|), the standard deviation of normal data. `None` without data.
+/// Robust spread: 1.4826 x median(|x - median(x)|), which equals the standard deviation of normal data.
+/// `None` without finite values.
 #[must_use]
 pub fn scaled_mad(values: &[f64]) -> Option<f64> {
     let middle = median(values)?;
@@ -37,12 +38,12 @@ pub fn scaled_mad(values: &[f64]) -> Option<f64> {
     median(&deviations).map(|mad| MAD_TO_SIGMA * mad)
 }
 
-/// The median of values that a display has rounded to steps of `quantum`, interpolated within the middle step (the
-/// grouped-data median): `L + q (n/2 - B) / M`. `L` is the lower edge of the step that holds the plain median, `B`
-/// the number of values below that step, and `M` the number within it.
+/// The median of values that a display has rounded to steps of `quantum`, interpolated within the middle step
+/// (the grouped-data median): `L + q (n/2 - B) / M` with the step `q`. `L` is the lower edge of the step that
+/// contains the plain median, `B` the number of values below that step, and `M` the number within it.
 ///
-/// Equal values give that value. A plain median between two steps is returned unchanged; so is the plain median where
-/// `quantum` is not positive.
+/// If all values are equal, the result is that value. A plain median between two steps is returned unchanged,
+/// and so is the plain median if `quantum` is not positive.
 #[must_use]
 pub fn grouped_median(values: &[f64], quantum: f64) -> Option<f64> {
     let middle = median(values)?;
@@ -63,7 +64,7 @@ pub fn grouped_median(values: &[f64], quantum: f64) -> Option<f64> {
     Some(if within > 0.0 { lower_edge + quantum * (total / 2.0 - below) / within } else { middle })
 }
 
-/// Arithmetic mean, in two passes. `None` without data.
+/// Arithmetic mean, computed in two passes. `None` without finite values.
 #[must_use]
 pub fn mean(values: &[f64]) -> Option<f64> {
     let (sum, count) = sum_and_count(values.iter().copied());
@@ -72,7 +73,7 @@ pub fn mean(values: &[f64]) -> Option<f64> {
     Some(first + rest / count)
 }
 
-/// Sample standard deviation, with n - 1. `None` below two values.
+/// Sample standard deviation, with the divisor n - 1. `None` for fewer than two values.
 #[must_use]
 pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     let centre = mean(values)?;
@@ -80,8 +81,8 @@ pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     (count > 1.0).then(|| (squares / (count - 1.0)).sqrt())
 }
 
-/// Lag-one autocorrelation: the sum of `(x_i - m)(x_{i+1} - m)` over the sum of `(x_i - m)^2`, with the mean `m`.
-/// `None` where it is undefined (fewer than two values, or all equal).
+/// Lag-one autocorrelation: the sum of `(x_i - m)(x_{i+1} - m)` over the sum of `(x_i - m)^2`, with the mean
+/// `m`. `None` if it is undefined (fewer than two values, or all equal).
 ///
 /// Source of the definition: NIST/SEMATECH e-Handbook of Statistical Methods, autocorrelation.
 #[must_use]
@@ -93,10 +94,10 @@ pub fn lag_one_autocorrelation(values: &[f64]) -> Option<f64> {
     (count > 1.0 && squares > 0.0).then(|| products / squares)
 }
 
-/// Effective number of independent samples in the mean of `count` correlated ones whose correlation falls off as
-/// `r^k` over `k` samples (a first-order autoregressive process): `n / (1 + 2 sum_{k=1}^{n-1} (1 - k/n) r^k)`, in
-/// closed form. For large `n` it tends to `n (1 - r) / (1 + r)`. `r` is limited to 0..1, so that a negative
-/// correlation is no advantage.
+/// Effective number of independent samples in the mean of `count` correlated samples whose correlation falls
+/// off as `r^k` over `k` samples (a first-order autoregressive process): `n / (1 + 2 sum_{k=1}^{n-1} (1 -
+/// k/n) r^k)`, in closed form. For large `n` it tends to `n (1 - r) / (1 + r)`. `r` is limited to the range 0
+/// to 1, so that a negative correlation does not increase the number.
 #[must_use]
 pub fn effective_count(count: f64, r: f64) -> f64 {
     if count.is_nan() || count <= 1.0 {

@@ -2,9 +2,10 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-/// Coverage factor: half the width of the interval that holds `probability` of Student's distribution, in standard
-/// uncertainties. Degrees of freedom are limited to 1 to 10 000, beyond which the value differs from that of the
-/// normal distribution by less than 0.0003. NaN counts as infinite.
+/// Coverage factor: half the width of the interval that contains the share `probability` of Student's
+/// distribution, in standard uncertainties. Degrees of freedom are limited to the range from 1 to 10 000,
+/// beyond which the value differs from that of the normal distribution by less than 0.0003. NaN counts as
+/// infinite.
 #[must_use]
 pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     let freedom = if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) };
@@ -12,9 +13,9 @@ pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
 }
 
-/// Probabilities corrected for multiple comparisons after Holm (1979), in the given order. In ascending order, each
-/// probability is multiplied by the number of those not smaller, and raised to the one before it if it would be
-/// lower.
+/// P-values corrected for multiple comparisons after Holm (1979), in the given order. Starting with the
+/// smallest, each probability is multiplied by the number of those that are not smaller, and raised to the
+/// previous result if it would be lower.
 #[must_use]
 pub fn holm(probabilities: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..probabilities.len()).collect();
@@ -33,12 +34,12 @@ pub fn holm(probabilities: &[f64]) -> Vec<f64> {
 pub struct StandardUncertainty {
     /// The standard uncertainty, in the unit of the value.
     pub value: f64,
-    /// Its degrees of freedom; infinite where it rests on knowledge instead of samples.
+    /// Degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of samples.
     pub degrees_of_freedom: f64,
 }
 
 impl StandardUncertainty {
-    /// An uncertainty that rests on knowledge instead of samples.
+    /// An uncertainty that rests on knowledge instead of samples, with infinite degrees of freedom.
     #[must_use]
     pub fn known(value: f64) -> Self {
         Self { value, degrees_of_freedom: f64::INFINITY }
@@ -47,7 +48,7 @@ impl StandardUncertainty {
 
 /// Standard uncertainty of a sum or difference of independent parts: the root of the sum of squares, with the
 /// effective degrees of freedom of Welch and Satterthwaite, `u_c^4 / sum(u_i^4 / nu_i)` (JCGM 100:2008, 5.1.2
-/// and G.2b). They are infinite where no part rests on samples.
+/// and G.2b). The degrees of freedom are infinite if no part rests on samples.
 #[must_use]
 pub fn welch_satterthwaite(parts: &[StandardUncertainty]) -> StandardUncertainty {
     let combined = parts.iter().map(|part| part.value.powi(2)).sum::<f64>().sqrt();

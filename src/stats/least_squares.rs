@@ -1,10 +1,11 @@
-//! Least squares: linear and nonlinear models, with the covariance of their parameters.
+//! Least squares: fits linear and nonlinear models, with the covariance of their parameters.
 //!
 //! Checked against the NIST Statistical Reference Datasets and JCGM 100:2008, H.3.
 
 use nalgebra::{DMatrix, DVector};
 
-/// Minimum ratio of the smallest to the largest singular value. Below it the model is not determined.
+/// Minimum ratio of the smallest to the largest singular value of a model's design matrix. Below it the
+/// values do not determine the parameters.
 const MIN_SINGULAR_RATIO: f64 = 1e-13;
 
 /// Maximum number of iterations of a nonlinear fit.
@@ -29,24 +30,25 @@ impl Fit {
         self.residuals.len().saturating_sub(self.parameters.len())
     }
 
-    /// Residual standard deviation: the root of the sum of squared residuals over the degrees of freedom. `None`
-    /// without degrees of freedom.
+    /// Residual standard deviation: the root of the sum of squared residuals over the degrees of freedom.
+    /// `None` if there are no degrees of freedom.
     #[must_use]
     pub fn residual_deviation(&self) -> Option<f64> {
         let freedom = self.degrees_of_freedom();
         (freedom > 0).then(|| (self.residuals.norm_squared() / freedom as f64).sqrt())
     }
 
-    /// Covariance of the parameters from the residuals. `None` without degrees of freedom.
+    /// Covariance of the parameters, estimated with the residual variance. `None` if there are no degrees of
+    /// freedom.
     #[must_use]
     pub fn covariance(&self) -> Option<DMatrix<f64>> {
         self.residual_deviation().map(|deviation| &self.unit_covariance * deviation.powi(2))
     }
 }
 
-/// Fits `values = design * parameters`. `design` has a row for each value and a column for each parameter. `None`
-/// with fewer values than parameters, where a number is not finite, or where the columns do not determine the
-/// parameters.
+/// Fits `values = design * parameters`. `design` has a row for each value and a column for each parameter.
+/// `None` with fewer values than parameters, if a number is not finite, or if the columns do not determine
+/// the parameters.
 #[must_use]
 pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
     let finite = design.iter().chain(values.iter()).all(|number| number.is_finite());
@@ -79,16 +81,16 @@ pub fn linear(design: &DMatrix<f64>, values: &DVector<f64>) -> Option<Fit> {
     Some(Fit { parameters, unit_covariance, residuals })
 }
 
-/// A nonlinear model about one set of parameters.
+/// A nonlinear model linearised at one set of parameters.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Linearisation {
     /// Observed minus fitted values.
     pub residuals: DVector<f64>,
-    /// Derivatives of the fitted values: one row an observation, one column a parameter.
+    /// Derivatives of the fitted values: a row for each observation and a column for each parameter.
     pub derivatives: DMatrix<f64>,
 }
 
-/// Fits a nonlinear model by the Gauss-Newton method with step halving. `None` where a step is
+/// Fits a nonlinear model by the Gauss-Newton method with step halving. `None` if a step is
 /// not determined or the iteration does not converge.
 #[must_use]
 pub fn nonlinear(start: &DVector<f64>, model: impl Fn(&DVector<f64>) -> Linearisation) -> Option<Fit> {

@@ -1,4 +1,4 @@
-//! Quantiles without interpolation.
+//! Quantiles without interpolation between values.
 
 /// The quantile of `values` by nearest rank: the value with index `round(share * (n - 1))` in ascending order. 0 without
 /// values. The values are reordered.

@@ -10,18 +10,18 @@ use super::descriptive::{median, sorted};
 pub struct Trend {
     /// Median of the slopes between all pairs of points, in units of y per unit of x.
     pub slope: f64,
-    /// Lower end of the interval of the slope.
+    /// Lower end of the interval of the slope, in units of y per unit of x.
     pub low: f64,
-    /// Upper end of the interval of the slope.
+    /// Upper end of the interval of the slope, in units of y per unit of x.
     pub high: f64,
-    /// Median of y minus the slope times the median of x.
+    /// Intercept of the line, in units of y: the median of y minus the slope times the median of x.
     pub intercept: f64,
 }
 
-/// The Theil-Sen slope: the median of the slopes between all pairs of points with different x, with its interval from
-/// Kendall's statistic (P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", Journal of the
-/// American Statistical Association 63, 1968). Points are (x, y); those with a number that is not finite are ignored.
-/// `None` with fewer than two different x.
+/// The Theil-Sen slope: the median of the slopes between all pairs of points with different x, with its
+/// interval of `probability` from Kendall's statistic (P. K. Sen, "Estimates of the regression coefficient
+/// based on Kendall's tau", Journal of the American Statistical Association 63, 1968). Points are (x, y);
+/// those with a number that is not finite are ignored. `None` with fewer than two different x.
 #[must_use]
 pub fn theil_sen(points: &[(f64, f64)], probability: f64) -> Option<Trend> {
     let points: Vec<(f64, f64)> =

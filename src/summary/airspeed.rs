@@ -5,13 +5,13 @@ use serde::{Deserialize, Serialize};
 /// An airspeed with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct AirspeedInterval {
-    /// Airspeed.
+    /// Airspeed, in the `speed_unit` of the summary.
     #[serde(rename = "airspeed")]
     pub value: Option<f64>,
-    /// Lower end of the interval.
+    /// Lower end of the 95 % interval, in the `speed_unit` of the summary.
     #[serde(rename = "airspeed_low")]
     pub low: Option<f64>,
-    /// Upper end of the interval.
+    /// Upper end of the 95 % interval, in the `speed_unit` of the summary.
     #[serde(rename = "airspeed_high")]
     pub high: Option<f64>,
 }
@@ -22,9 +22,9 @@ pub struct AirspeedSummary {
     /// Airspeed and its interval.
     #[serde(flatten)]
     pub interval: AirspeedInterval,
-    /// Standard uncertainty of the airspeed.
+    /// Standard uncertainty of the airspeed, in the `speed_unit` of the summary.
     #[serde(rename = "airspeed_uncertainty")]
     pub uncertainty: Option<f64>,
-    /// Degrees of freedom of that uncertainty; `None` if infinite.
+    /// Degrees of freedom of the standard uncertainty; `None` if infinite.
     pub degrees_of_freedom: Option<f64>,
 }

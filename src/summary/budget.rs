@@ -8,31 +8,31 @@ use crate::airspeed::Cause;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct BudgetSummary {
-    /// The contributions, one per cause.
+    /// The contributions to the uncertainty, one for each cause.
     pub rows: Vec<ContributionSummary>,
-    /// Combined standard uncertainty (5.1.2).
+    /// Combined standard uncertainty of the airspeed (JCGM 100:2008, 5.1.2), in `speed_unit`.
     pub combined: Option<f64>,
     /// Effective degrees of freedom (Welch-Satterthwaite, G.4.1); `None` if infinite.
     pub degrees_of_freedom: Option<f64>,
-    /// Half-width of the 95 % interval, in combined standard uncertainties.
+    /// Coverage factor: half-width of the 95 % interval, divided by the combined standard uncertainty.
     pub coverage_factor: Option<f64>,
-    /// Expected bias: how much too low the airspeed reads on average, because of an unknown crosswind and because the
-    /// display may truncate. The interval is centred this much above the airspeed.
+    /// Expected bias, in `speed_unit`: how much too low the airspeed reads on average, because of an unknown
+    /// crosswind and because the display may truncate. The interval is centred this much above the airspeed.
     pub reads_low: Option<f64>,
-    /// Largest bias that the unknown crosswind can cause.
+    /// Largest bias that the unknown crosswind can cause, in `speed_unit`.
     pub crosswind_bound: Option<f64>,
 }
 
-/// One contribution to the uncertainty.
+/// One contribution to the uncertainty of an airspeed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ContributionSummary {
-    /// What causes it.
+    /// Cause of the contribution.
     pub cause: Cause,
-    /// Standard uncertainty of the airspeed from this cause.
+    /// Standard uncertainty of the airspeed from this cause, in `speed_unit`.
     pub uncertainty: Option<f64>,
-    /// Its degrees of freedom; `None` if infinite (not estimated from samples).
+    /// Degrees of freedom of the standard uncertainty; `None` if infinite (not estimated from samples).
     pub degrees_of_freedom: Option<f64>,
-    /// Whether it is shared by all pairs.
+    /// Whether all pairs of the flight share the contribution.
     pub extent: Extent,
 }
 
@@ -40,7 +40,7 @@ pub struct ContributionSummary {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Extent {
-    /// The same for all pairs of the flight: repeating does not reduce it.
+    /// The same for all pairs of the flight, so that flying more pairs does not reduce it.
     Shared,
     /// Independent for each pair.
     Own,

@@ -11,27 +11,27 @@ use crate::series::Blank;
 /// The readings of one channel, counted in frames.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ChannelSummary {
-    /// The channel.
+    /// Channel that was read.
     pub channel: Channel,
-    /// Unit of its values; `None` if unknown.
+    /// Unit of the values; `None` if unknown.
     pub unit: Option<Unit>,
-    /// Digits shown after the decimal point.
+    /// Number of digits shown after the decimal point.
     pub decimals: u8,
-    /// Whether the readout shows one value for the whole flight; it is then not used.
+    /// Whether the readout shows one value for the whole flight. Such a readout is not used.
     pub dead: bool,
-    /// The value that a dead readout shows; `None` for others.
+    /// The value that such a dead readout shows, in `unit`; `None` for other readouts.
     pub stuck_at: Option<f64>,
     /// Number of decoded frames.
     pub frames: usize,
     /// Number of frames with a trusted reading.
     pub read: usize,
-    /// Trusted share of the frames, 0 to 1.
+    /// Share of the frames with a trusted reading, 0 to 1.
     pub share: Option<f64>,
     /// Number of blank frames by reason.
     pub blank: BTreeMap<BlankReason, usize>,
     /// Digits missing from the channel's glyph set, such as `47`.
     pub unknown_digits: String,
-    /// Why the channel cannot be read at all; `None` if it can.
+    /// Why the channel cannot be read at all; `None` if it can be read.
     pub unread: Option<UnreadSummary>,
     /// The longest blank intervals, longest first.
     pub longest_blanks: Vec<StretchSummary>,
@@ -42,13 +42,13 @@ pub struct ChannelSummary {
 /// An interval without readings, from its first blank frame to the next frame read.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct StretchSummary {
-    /// Time of the first blank frame.
+    /// Time of the first blank frame, in seconds of flight time.
     pub start_s: Option<f64>,
-    /// Time of the next frame read, or of the last frame.
+    /// Time of the next frame that was read, or of the last frame, in seconds of flight time.
     pub end_s: Option<f64>,
     /// Number of blank frames.
     pub frames: usize,
-    /// The most frequent reason.
+    /// The most frequent reason within the interval.
     pub reason: BlankReason,
 }
 
@@ -56,15 +56,15 @@ pub struct StretchSummary {
 /// its upper limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ConfidenceSummary {
-    /// Below the confidence threshold: left blank as `unclear` or `digit-unknown`.
+    /// Number of frames below the confidence threshold, left blank as `unclear` or `digit-unknown`.
     pub below_threshold: usize,
-    /// Trusted, because the threshold was set lower than 0.95.
+    /// Number of trusted frames below 0.95; they occur if the threshold was set lower than 0.95.
     pub under_0_95: usize,
-    /// Trusted, 0.95 to 0.99.
+    /// Number of trusted frames from 0.95 to 0.99.
     pub from_0_95_to_0_99: usize,
-    /// Trusted, 0.99 to 0.999.
+    /// Number of trusted frames from 0.99 to 0.999.
     pub from_0_99_to_0_999: usize,
-    /// Trusted, 0.999 and above.
+    /// Number of trusted frames of 0.999 and above.
     pub from_0_999: usize,
 }
 
@@ -78,15 +78,15 @@ pub enum BlankReason {
     Empty,
     /// The known glyphs do not fit the region's text.
     GlyphsUnknown,
-    /// The value would need an implausibly fast change.
+    /// The value would require an implausibly fast change.
     Jump,
     /// The video signal is lost.
     LostPicture,
-    /// Not blank.
+    /// The reading is not blank.
     No,
     /// The value lies outside the plausible range.
     OutOfRange,
-    /// The value was shown too briefly, or mixes the digits of two values.
+    /// The value was shown too briefly, or the text mixes the digits of two values.
     TooBrief,
     /// The confidence is below the threshold.
     Unclear,
@@ -108,18 +108,18 @@ impl From<Blank> for BlankReason {
     }
 }
 
-/// A channel that cannot be read, and the frames to label so that it can.
+/// A channel that cannot be read, and the frames that the pilot can label to make it readable.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct UnreadSummary {
-    /// Why it cannot be read.
+    /// Why the channel cannot be read.
     pub cause: UnreadReason,
-    /// Share of the sampled frames in which it is readable, 0 to 1.
+    /// Share of the sampled frames in which the channel is readable, 0 to 1.
     pub readable_share: Option<f64>,
-    /// Path of the clip to label.
+    /// Path of the clip in which to label frames.
     pub clip: String,
-    /// Frames of that clip to label, in seconds from its first frame.
+    /// Times of the frames to label, in seconds from the first frame of the clip.
     pub teach_at_s: Vec<Option<f64>>,
-    /// The command that labels them; `None` without such frames.
+    /// The command that labels the frames at `teach_at_s`; `None` if there are none.
     pub command: Option<String>,
 }
 

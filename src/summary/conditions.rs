@@ -1,4 +1,4 @@
-//! Wind, air and legs in several directions in `summary.json`.
+//! Wind, air and patterns of legs in three or more directions, in `summary.json`.
 
 use serde::{Deserialize, Serialize};
 
@@ -12,13 +12,13 @@ use crate::legs::Flag;
 /// The wind, in `speed_unit`. These numbers are not rounded.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct WindSummary {
-    /// Where it is known from.
+    /// Whether the wind was given or fitted to the turns.
     pub source: WindSource,
-    /// Component across the course.
+    /// Component of the wind across the course, in `speed_unit`.
     pub across: Option<f64>,
-    /// Standard uncertainty of that component.
+    /// Standard uncertainty of the component across the course, in `speed_unit`.
     pub across_uncertainty: Option<f64>,
-    /// Wind speed.
+    /// Wind speed, in `speed_unit`.
     pub speed: Option<f64>,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: Option<f64>,
@@ -30,9 +30,9 @@ pub struct WindSummary {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct AirSummary {
-    /// The datum of the displayed altitude; `None` if unknown.
+    /// What the displayed altitude is measured from; `None` if unknown.
     pub altitude_from: Option<Datum>,
-    /// Whether the pilot gave that datum.
+    /// Whether the pilot gave `altitude_from`.
     pub altitude_from_told: bool,
     /// Elevation of the field above sea level, in metres.
     pub field_elevation_m: Option<f64>,
@@ -40,11 +40,11 @@ pub struct AirSummary {
     pub height_above_field_m: Option<f64>,
     /// Air temperature in degrees Celsius.
     pub temperature_c: Option<f64>,
-    /// Whether that is the temperature of the standard atmosphere.
+    /// Whether the temperature is taken from the standard atmosphere.
     pub temperature_is_standard: bool,
     /// Air pressure in hPa.
     pub pressure_hpa: Option<f64>,
-    /// Whether that is the pressure of the standard atmosphere.
+    /// Whether the pressure is taken from the standard atmosphere.
     pub pressure_is_standard: bool,
     /// Air density in kg/m^3.
     pub density_kg_m3: Option<f64>,
@@ -59,9 +59,9 @@ pub struct AirSummary {
 pub struct SeaLevelSummary {
     /// Number of the step, from 1.
     pub step: u32,
-    /// Throttle in per cent.
+    /// Throttle in per cent; `None` if unknown.
     pub throttle_percent: Option<f64>,
-    /// Airspeed with its interval.
+    /// Airspeed at sea-level density, with its 95 % interval.
     #[serde(flatten)]
     pub airspeed: AirspeedInterval,
 }
@@ -73,24 +73,24 @@ pub struct SeaLevelSummary {
 pub struct PatternSummary {
     /// Number of the pattern, from 1.
     pub pattern: u32,
-    /// Throttle in per cent.
+    /// Throttle in per cent; `None` if unknown.
     pub throttle_percent: Option<f64>,
     /// Numbers of the legs, from 1.
     pub legs: Vec<usize>,
-    /// Whether the pilot held the track or the heading.
+    /// Whether the pilot held the track over the ground or the heading of the nose.
     pub held: HeadingReference,
-    /// Airspeed with its uncertainty.
+    /// Airspeed with its 95 % interval and its standard uncertainty.
     #[serde(flatten)]
     pub airspeed: AirspeedSummary,
-    /// Wind speed.
+    /// Wind speed, in `speed_unit`.
     pub wind: Option<f64>,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub wind_from_deg: Option<f64>,
-    /// Median battery voltage.
+    /// Median battery voltage, in volts.
     pub voltage_v: Option<f64>,
-    /// Median altitude.
+    /// Median altitude, in `altitude_unit`.
     pub altitude: Option<f64>,
-    /// Remarks on the pattern.
+    /// Warnings about the pattern.
     pub flags: Vec<Flag>,
     /// Uncertainty budget of the airspeed.
     pub budget: BudgetSummary,

@@ -27,14 +27,14 @@ pub struct SpeedUnitError;
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 #[error("{given}: it lies between 0.1 and 2 kg/m^3; at sea level about 1.225")]
 pub struct DensityError {
-    /// The density given, in kg/m^3.
+    /// The given density, in kg/m^3.
     pub given: f64,
 }
 
 /// The results of one flight. All speeds are in m/s.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlownFlight {
-    /// Name shown to the pilot: that of the folder of results.
+    /// Name shown to the pilot: the name of the result folder.
     pub name: String,
     /// Name of the camera, if it is known.
     pub camera: Option<String>,

@@ -8,9 +8,9 @@ use thiserror::Error;
 
 use super::schema::Summary;
 
-/// Version of the schema of `summary.json`. Raise it when a field is renamed, removed or given another meaning, or
-/// when a field that holds one of a list of names gets a new name. A field may be added without raising it: when it is
-/// missing in a file, it reads as its default value.
+/// Version of the schema of `summary.json`. Raise it when a field is renamed, removed or given another
+/// meaning, or when a name in a field that holds one of a list of names changes. A field may be added without
+/// raising it: if the field is missing in a file, it gets its default value.
 pub const SUMMARY_FORMAT: u32 = 1;
 
 /// Why bytes cannot be read as a summary.
@@ -26,7 +26,7 @@ pub enum SummaryError {
          version that wrote it, or read the clips again with this one"
     )]
     Newer {
-        /// Its version.
+        /// The version of the file.
         found: u32,
     },
     /// The summary was written in an earlier version of the schema.
@@ -35,12 +35,12 @@ pub enum SummaryError {
          with this version"
     )]
     Older {
-        /// Its version.
+        /// The version of the file.
         found: u32,
     },
 }
 
-/// What the summaries of all versions have in common, and one field that no other file has.
+/// The fields that the summaries of all versions have in common, and one field that only a summary has.
 #[derive(Deserialize)]
 struct Header {
     format: u32,
@@ -51,7 +51,8 @@ impl Summary {
     /// Reads the content of a `summary.json`.
     ///
     /// # Errors
-    /// [`SummaryError`] if the bytes are not a summary, or one of another version of the schema.
+    ///
+    /// [`SummaryError`] if the bytes are not a summary, or are a summary of another version of the schema.
     pub fn read(json: &[u8]) -> Result<Self, SummaryError> {
         let header: Header = serde_json::from_slice(json)?;
         match header.format.cmp(&SUMMARY_FORMAT) {
@@ -67,7 +68,8 @@ impl Summary {
     /// The content of `summary.json`: indented UTF-8 text that ends with a line feed.
     ///
     /// # Errors
-    /// Those of the JSON writer.
+    ///
+    /// Errors of the JSON writer.
     pub fn to_json(&self) -> Result<Vec<u8>, serde_json::Error> {
         let mut bytes = serde_json::to_vec_pretty(self)?;
         bytes.push(b'\n');

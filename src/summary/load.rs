@@ -1,4 +1,4 @@
-//! Reading the summaries in folders of results: the only file access of this module.
+//! Reads the summaries in result folders: the only file access of this module.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -9,62 +9,63 @@ use super::flown_flight::{FlownFlight, SpeedUnitError};
 use super::format::SummaryError;
 use super::schema::Summary;
 
-/// Name of the summary in a folder of results.
+/// Name of the summary file in a result folder.
 pub const SUMMARY_FILE: &str = "summary.json";
 
 /// Why the results of a flight cannot be loaded. Each message names the file and says what to do next.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum LoadError {
-    /// The folder holds no results.
+    /// The folder holds no results of a flight.
     #[error(
-        "{}: no {SUMMARY_FILE} in it: choose a folder with the results of a flight, such as flight-result",
+        "{}: the folder holds no {SUMMARY_FILE}: choose a folder with the results of a flight, such as flight-result",
         folder.display()
     )]
     NoSummary {
-        /// The folder.
+        /// Path of the folder.
         folder: PathBuf,
     },
-    /// The file cannot be read.
+    /// The summary file cannot be read.
     #[error("cannot read {}: {source}. Choose a folder with the results of a flight", path.display())]
     Unreadable {
-        /// The file.
+        /// Path of the summary file.
         path: PathBuf,
-        /// The system's reason.
+        /// Error of the operating system.
         source: io::Error,
     },
-    /// The file is not a summary.
+    /// The file is not a summary of a flight.
     #[error(
         "{}: {source}. Choose a folder with the results of a flight, or read the clips again",
         path.display()
     )]
     NotSummary {
-        /// The file.
+        /// Path of the summary file.
         path: PathBuf,
-        /// What is wrong, with line and column.
+        /// What is wrong with the content, with line and column.
         source: SummaryError,
     },
-    /// The file has another version of the schema.
+    /// The summary file has another version of the schema.
     #[error("{}: {source}", path.display())]
     OtherFormat {
-        /// The file.
+        /// Path of the summary file.
         path: PathBuf,
-        /// The versions found and expected.
+        /// The versions that were found and expected.
         source: SummaryError,
     },
-    /// The unit of the speeds is not known.
+    /// The unit of the speeds in the summary is not known.
     #[error("{}: {source}", path.display())]
     NoUnit {
-        /// The file.
+        /// Path of the summary file.
         path: PathBuf,
-        /// What is missing.
+        /// The missing unit, with the way to state it.
         source: SpeedUnitError,
     },
 }
 
-/// Loads the results of one flight from a folder of results, or from the `summary.json` in it.
+/// Loads the results of one flight from a result folder, or from the `summary.json` in it.
 ///
 /// # Errors
+///
 /// [`LoadError`] if there is no usable summary.
 pub fn load_flight(path: &Path) -> Result<FlownFlight, LoadError> {
     let file = if path.is_dir() { path.join(SUMMARY_FILE) } else { path.to_owned() };

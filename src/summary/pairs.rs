@@ -13,33 +13,33 @@ pub struct LegSummary {
     pub leg: usize,
     /// Direction relative to the wind.
     pub kind: LegKind,
-    /// Number of its throttle step, from 1; `None` if the leg is in no pair.
+    /// Number of the leg's throttle step, from 1; `None` if the leg is in no pair.
     pub step: Option<u32>,
-    /// Throttle in per cent.
+    /// Throttle in per cent; `None` if unknown.
     pub throttle_percent: Option<f64>,
-    /// Start of the leg.
+    /// Start of the leg, in seconds of flight time.
     pub start_s: Option<f64>,
-    /// End of the leg.
+    /// End of the leg, in seconds of flight time.
     pub end_s: Option<f64>,
-    /// Start of the part that is evaluated.
+    /// Start of the steady middle, which is evaluated, in seconds of flight time.
     pub steady_start_s: Option<f64>,
-    /// End of the part that is evaluated.
+    /// End of the steady middle, which is evaluated, in seconds of flight time.
     pub steady_end_s: Option<f64>,
-    /// Median ground speed.
+    /// Median ground speed, in `speed_unit`.
     pub median: Option<f64>,
-    /// Spread of the speed readings.
+    /// Spread of the speed readings, in `speed_unit`: 1.4826 times the median absolute deviation.
     pub spread: Option<f64>,
-    /// Number of speed updates.
+    /// Number of overlay updates of the speed in the steady middle.
     pub samples: usize,
-    /// Standard uncertainty of the median.
+    /// Standard uncertainty of the median, in `speed_unit`.
     pub uncertainty: Option<f64>,
-    /// Median battery voltage.
+    /// Median battery voltage, in volts.
     pub voltage_v: Option<f64>,
-    /// Median altitude.
+    /// Median altitude, in `altitude_unit`.
     pub altitude: Option<f64>,
     /// Median number of satellites.
     pub satellites: Option<f64>,
-    /// Remarks on the leg.
+    /// Warnings about the leg.
     #[serde(default)]
     pub flags: Vec<Flag>,
 }
@@ -50,30 +50,30 @@ pub struct LegSummary {
 pub struct PairSummary {
     /// Number of the pair, from 1.
     pub pair: u32,
-    /// Number of its throttle step, from 1.
+    /// Number of the pair's throttle step, from 1.
     pub step: u32,
-    /// Throttle in per cent.
+    /// Throttle in per cent; `None` if unknown.
     pub throttle_percent: Option<f64>,
     /// Number of the upwind leg, from 1.
     pub upwind_leg: usize,
     /// Number of the downwind leg, from 1.
     pub downwind_leg: usize,
-    /// Median ground speed of the upwind leg.
+    /// Median ground speed of the upwind leg, in `speed_unit`.
     pub upwind: Option<f64>,
-    /// Median ground speed of the downwind leg.
+    /// Median ground speed of the downwind leg, in `speed_unit`.
     pub downwind: Option<f64>,
-    /// Airspeed with its uncertainty.
+    /// Airspeed with its 95 % interval and its standard uncertainty.
     #[serde(flatten)]
     pub airspeed: AirspeedSummary,
-    /// Wind along the course.
+    /// Wind along the course, in `speed_unit`.
     pub wind: Option<f64>,
-    /// Median battery voltage over both legs.
+    /// Median battery voltage over both legs, in volts.
     pub voltage_v: Option<f64>,
-    /// Median altitude over both legs.
+    /// Median altitude over both legs, in `altitude_unit`.
     pub altitude: Option<f64>,
     /// Whether the two legs may not have been flown in opposite directions; the flags say why.
     pub doubtful: bool,
-    /// Remarks on the pair.
+    /// Warnings about the pair.
     pub flags: Vec<Flag>,
     /// Uncertainty budget of the airspeed.
     pub budget: BudgetSummary,
@@ -85,20 +85,20 @@ pub struct PairSummary {
 pub struct StepSummary {
     /// Number of the step, from 1.
     pub step: u32,
-    /// Throttle in per cent.
+    /// Throttle in per cent; `None` if unknown.
     pub throttle_percent: Option<f64>,
-    /// Airspeed with its interval.
+    /// Airspeed with its 95 % interval.
     #[serde(flatten)]
     pub airspeed: AirspeedInterval,
-    /// Wind along the course.
+    /// Wind along the course, in `speed_unit`.
     pub wind: Option<f64>,
-    /// Mean battery voltage of its pairs.
+    /// Mean battery voltage of the step's pairs, in volts.
     pub voltage_v: Option<f64>,
-    /// Number of its pairs.
+    /// Number of pairs flown at this step.
     pub pairs: usize,
-    /// Whether all of its pairs are doubtful.
+    /// Whether all pairs of the step are doubtful.
     pub doubtful: bool,
-    /// Remarks on the step, then those on its pairs and their legs.
+    /// Warnings about the step, then those about its pairs and their legs.
     pub flags: Vec<Flag>,
     /// Uncertainty budget of the airspeed.
     pub budget: BudgetSummary,

@@ -5,23 +5,24 @@ use serde::{Deserialize, Serialize};
 
 use crate::propulsion::ExponentSource;
 
-/// Results on battery, motor and propeller; `None` or empty where a channel or a property of the aircraft is missing.
+/// Results on battery, motor and propeller; `None` or empty if a channel or a property of the aircraft is
+/// missing.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct PropulsionSummary {
-    /// The battery.
+    /// Results on the battery pack.
     pub battery: Option<BatterySummary>,
-    /// Signs of trouble, one sentence each.
+    /// Warnings about signs of trouble, one sentence each.
     pub cautions: Vec<String>,
     /// Airspeed against throttle, as flown.
     pub curve: Option<CurveSummary>,
-    /// The throttle above which more throttle gains little speed.
+    /// The throttle above which more throttle adds little speed.
     pub diminishing_return: Option<DiminishingReturnSummary>,
-    /// Airspeed against throttle, corrected to the freshly charged battery.
+    /// Airspeed against throttle as it would be on the freshly charged battery.
     pub fresh_curve: Option<CurveSummary>,
     /// Electrical power of each leg.
     pub power: Vec<PowerRunSummary>,
-    /// Exponent of power in airspeed over the legs.
+    /// Exponent of the power law between electrical power and airspeed, over the legs.
     pub power_exponent: Option<f64>,
     /// Motor and propeller at each throttle step.
     pub propeller: Vec<PropellerSummary>,
@@ -31,22 +32,22 @@ pub struct PropulsionSummary {
     pub voltage_shares: Vec<VoltageShareSummary>,
 }
 
-/// The battery. Voltages are in volts.
+/// Results on the battery pack. Voltages are in volts.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BatterySummary {
-    /// Interval between the end of the rest before the legs and the start of the rest after them.
+    /// End of the rest before the legs, and start of the rest after them, in seconds of flight time.
     pub between_rests_s: Option<(Option<f64>, Option<f64>)>,
     /// Number of cells in series.
     pub cells: Option<u32>,
     /// Whether the number of cells was estimated from the resting voltage.
     pub cells_guessed: bool,
-    /// Voltage per cell under load at which to land.
+    /// Voltage per cell under load at which the pilot should land, in volts.
     pub landing_v_per_cell: Option<f64>,
     /// Numbers of the legs flown below that voltage, from 1.
     pub legs_below_limit: Vec<usize>,
     /// Number of the leg with the lowest voltage, from 1.
     pub lowest_leg: usize,
-    /// Lowest median voltage of a leg.
+    /// Lowest median voltage over a leg.
     pub lowest_v: Option<f64>,
     /// Resting voltage after the last leg.
     pub resting_after_v: Option<f64>,
@@ -56,16 +57,16 @@ pub struct BatterySummary {
     pub trend_v_per_min: Option<TrendSummary>,
 }
 
-/// A linear trend.
+/// A linear trend over time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct TrendSummary {
-    /// Upper end of the 95 % interval of the slope.
+    /// Upper end of the 95 % interval of the slope, in units per minute.
     pub high: Option<f64>,
-    /// Intercept.
+    /// Value of the line at time 0.
     pub intercept: Option<f64>,
-    /// Lower end of the 95 % interval of the slope.
+    /// Lower end of the 95 % interval of the slope, in units per minute.
     pub low: Option<f64>,
-    /// Slope.
+    /// Slope, in units per minute.
     pub slope: Option<f64>,
 }
 
@@ -74,41 +75,42 @@ pub struct TrendSummary {
 pub struct CurveSummary {
     /// Covariance of the parameters: `[var a, cov, var b]`.
     pub covariance: [Option<f64>; 3],
-    /// Degrees of freedom; `None` if infinite.
+    /// Degrees of freedom of the covariance; `None` if infinite.
     pub degrees_of_freedom: Option<f64>,
-    /// Scatter of the steps about the curve, relative to their uncertainties.
+    /// Scatter of the steps about the curve, divided by the scatter expected from their uncertainties.
     pub excess_scatter: Option<f64>,
     /// The exponent b.
     pub exponent: Option<f64>,
     /// Lowest and highest throttle flown, in per cent.
     pub flown_percent: (Option<f64>, Option<f64>),
-    /// The airspeed a at full throttle.
+    /// The airspeed `a` at full throttle, in m/s.
     pub full_throttle_mps: Option<f64>,
 }
 
-/// The throttle above which more throttle gains little speed.
+/// The throttle above which more throttle adds little speed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DiminishingReturnSummary {
-    /// Whether the measurements show it: all gains above are significantly below the threshold.
+    /// Whether the measurements prove it: all gains above this throttle are significantly below the
+    /// threshold.
     pub shown: bool,
     /// Gain per per cent of throttle that counts as little, in m/s.
     pub threshold_mps: Option<f64>,
-    /// That throttle, in per cent.
+    /// Throttle of diminishing return, in per cent.
     pub throttle_percent: Option<f64>,
 }
 
 /// Electrical power of one leg.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PowerRunSummary {
-    /// Airspeed of the leg's throttle step.
+    /// Airspeed of the leg's throttle step, in m/s.
     pub airspeed_mps: Option<f64>,
-    /// Median current in amperes.
+    /// Median current, in amperes.
     pub current_a: Option<f64>,
     /// Number of the leg, from 1.
     pub leg: usize,
-    /// Electrical power in watts.
+    /// Electrical power, in watts.
     pub power_w: Option<f64>,
-    /// Start of the leg.
+    /// Start of the leg, in seconds of flight time.
     pub start_s: Option<f64>,
     /// Number of the throttle step, from 1.
     pub step: u32,
@@ -119,15 +121,15 @@ pub struct PowerRunSummary {
 /// Motor and propeller at one throttle step.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PropellerSummary {
-    /// Advance ratio.
+    /// Advance ratio: airspeed divided by revolutions a second and propeller diameter.
     pub advance_ratio: Option<f64>,
     /// Whether the motor speed was measured.
     pub measured: bool,
-    /// Pitch speed.
+    /// Pitch speed (revolutions a second times propeller pitch), in m/s.
     pub pitch_speed_mps: Option<f64>,
-    /// Motor speed in revolutions per minute: measured, or without load at full throttle.
+    /// Motor speed in revolutions per minute: as measured, or without load at full throttle.
     pub rpm: Option<f64>,
-    /// Slip relative to the pitch speed.
+    /// Slip: share by which the airspeed is below the pitch speed.
     pub slip: Option<f64>,
     /// Throttle in per cent.
     pub throttle_percent: Option<f64>,
@@ -138,25 +140,25 @@ pub struct PropellerSummary {
 pub struct VoltageModelSummary {
     /// The exponent k.
     pub exponent: Option<f64>,
-    /// Number of repeated runs that it was compared with.
+    /// Number of repeated flights at one throttle and different voltages that the exponent was compared with.
     pub runs: usize,
-    /// Where the exponent comes from.
+    /// Whether the exponent is assumed or fitted.
     pub source: ExponentSource,
-    /// Its standard uncertainty.
+    /// Standard uncertainty of the exponent.
     pub uncertainty: Option<f64>,
 }
 
 /// Airspeed lost at one throttle step because the battery had discharged.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct VoltageShareSummary {
-    /// Airspeed with the fresh battery minus airspeed as flown.
+    /// Airspeed with the fresh battery minus airspeed as flown, in m/s.
     pub missing_mps: Option<f64>,
-    /// Drop of the resting voltage by then, in volts.
+    /// Drop of the resting voltage from the start of the flight to the step, in volts.
     pub run_down_v: Option<f64>,
     /// Number of the step, from 1.
     pub step: u32,
     /// Throttle in per cent.
     pub throttle_percent: Option<f64>,
-    /// Standard uncertainty of `missing_mps`.
+    /// Standard uncertainty of `missing_mps`, in m/s.
     pub uncertainty_mps: Option<f64>,
 }

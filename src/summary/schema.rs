@@ -22,7 +22,7 @@ pub struct Summary {
     pub program: String,
     /// Version of that program.
     pub version: String,
-    /// The clips in the order they were recorded.
+    /// The clips of the recording, in order of time.
     pub clips: Vec<ClipSummary>,
     /// The camera and the frame size its regions refer to.
     pub camera: CameraSummary,
@@ -32,11 +32,11 @@ pub struct Summary {
     pub altitude_unit: Option<Unit>,
     /// Number of decoded frames.
     pub frames: usize,
-    /// Time of the last frame.
+    /// Time of the last frame, in seconds of flight time.
     pub end_s: Option<f64>,
     /// Update rate of the displayed speed, in updates per second.
     pub update_rate_hz: Option<f64>,
-    /// Intervals without frames.
+    /// Intervals for which the recording has no frames.
     pub gaps: Vec<GapSummary>,
     /// Intervals in which the video signal is lost.
     pub lost_pictures: Vec<SignalLossSummary>,
@@ -60,7 +60,7 @@ pub struct Summary {
     pub aircraft: Aircraft,
     /// Results on battery, motor and propeller.
     pub propulsion: PropulsionSummary,
-    /// The same results in sentences.
+    /// The results on battery, motor and propeller, in sentences.
     pub propulsion_in_words: Vec<String>,
     /// Notes for the pilot, one sentence each.
     pub notes: Vec<String>,
@@ -68,11 +68,11 @@ pub struct Summary {
     pub cautions: Vec<String>,
 }
 
-/// One clip.
+/// One clip of the recording.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct ClipSummary {
-    /// Path of the file.
+    /// Path of the clip.
     pub file: String,
     /// Container format, as named by the demuxer.
     pub container: String,
@@ -88,31 +88,31 @@ pub struct ClipSummary {
     pub stated_length_s: Option<f64>,
 }
 
-/// The camera.
+/// The camera whose overlay was read.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct CameraSummary {
-    /// Name of the camera in the setup.
+    /// Name of the camera in the setup; `None` if the setup has none.
     pub name: Option<String>,
     /// Width and height in pixels of the frame that the regions refer to.
     pub frame: (u32, u32),
 }
 
-/// An interval without frames.
+/// An interval for which the recording has no frames.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct GapSummary {
-    /// Start of the gap.
+    /// Start of the gap, in seconds of flight time.
     pub start_s: Option<f64>,
-    /// End of the gap.
+    /// End of the gap, in seconds of flight time.
     pub end_s: Option<f64>,
 }
 
 /// An interval in which the video signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SignalLossSummary {
-    /// Time of the first lost frame.
+    /// Time of the first lost frame, in seconds of flight time.
     pub start_s: Option<f64>,
-    /// Time of the next usable frame.
+    /// Time of the next usable frame, in seconds of flight time.
     pub end_s: Option<f64>,
     /// Number of lost frames.
     pub frames: usize,

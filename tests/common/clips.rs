@@ -1,14 +1,14 @@
-//! Clips made at test time by the `ffmpeg` program.
+//! Makes clips with the `ffmpeg` program while the tests run.
 
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-/// Runs `ffmpeg` with these arguments and gives what it writes to its standard output.
+/// Runs `ffmpeg` with these arguments and returns its standard output.
 pub fn ffmpeg(arguments: &[&str]) -> Vec<u8> {
     run("ffmpeg", &[&["-nostdin", "-v", "error", "-y"], arguments].concat())
 }
 
-/// Runs `ffprobe` with these arguments and gives what it writes to its standard output.
+/// Runs `ffprobe` with these arguments and returns its standard output.
 pub fn ffprobe(arguments: &[&str]) -> Vec<u8> {
     run("ffprobe", &[&["-v", "error"], arguments].concat())
 }
@@ -24,7 +24,7 @@ fn run(program: &str, arguments: &[&str]) -> Vec<u8> {
     output.stdout
 }
 
-/// A folder for one test's files, removed at its end.
+/// A folder for the files of one test, removed at the end of the test.
 pub fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a temporary folder can be made")
 }

@@ -8,7 +8,7 @@ use pairspeed::recognise::Recogniser;
 use pairspeed::series::Readings;
 use pairspeed::setup::Setup;
 
-/// A setup for the frames drawn here, with a speed.
+/// A setup with a region for the speed, for the frames drawn here.
 pub const SPEED_SETUP: &str = r#"
 [camera]
 name = "bench"
@@ -22,7 +22,8 @@ digits = 3
 range = [0, 300]
 "#;
 
-/// The readings of a setup's first region in 25 frames per second. Each frame is drawn from its text and number.
+/// The readings of a setup's first region, at 25 frames per second. Each frame is drawn from its text and its
+/// number.
 pub fn read_drawn(
     setup: &str,
     sets: &[GlyphSet],
@@ -33,7 +34,7 @@ pub fn read_drawn(
     read_frames(setup, sets, frames).channels[0].values.clone()
 }
 
-/// The readings of frames, 25 per second.
+/// The readings of some frames, at 25 frames per second.
 pub fn read_frames(setup: &str, sets: &[GlyphSet], frames: Vec<GrayImage>) -> Readings {
     let stamped = frames.into_iter().zip(0..).map(|(frame, number)| (f64::from(number) * 0.04, frame));
     let mut source = MemoryFrames::new(stamped.collect()).unwrap();
@@ -47,9 +48,9 @@ pub fn read_frames(setup: &str, sets: &[GlyphSet], frames: Vec<GrayImage>) -> Re
 /// Width and height of the frames in pixels.
 pub const FRAME: (u32, u32) = (220, 90);
 
-/// The column where texts end, in pixels.
+/// Column at which texts end, in pixels.
 const TEXT_RIGHT: f32 = 156.0;
-/// The row where the cells of texts begin, in pixels.
+/// Row at which the cells of texts begin, in pixels.
 const TEXT_TOP: u32 = 32;
 
 /// Moving stripes with a little noise.
@@ -113,7 +114,7 @@ const SEGMENTS: [[u8; 7]; 10] = [
 const SEGMENT_RECTS: [[u32; 4]; 7] =
     [[1, 0, 10, 3], [0, 1, 3, 9], [9, 1, 3, 9], [1, 9, 10, 3], [0, 11, 3, 9], [9, 11, 3, 9], [1, 18, 10, 3]];
 
-/// A frame with a right-aligned whole number in seven-segment digits, which no built-in face has.
+/// A frame with a right-aligned whole number in seven-segment digits, which belong to no built-in face.
 pub fn in_seven_bars(text: &str, number: u32) -> GrayImage {
     let mut picture = moving_stripes(number);
     let mut left = TEXT_RIGHT as u32 - 17 * text.len() as u32;

@@ -1,7 +1,7 @@
-//! A small, seeded flight simulator: what an overlay would show, frame by frame, and the truth.
+//! A small flight simulator with a seed: it gives what an overlay would show, frame by frame, and the truth.
 //!
-//! Speeds are in m/s inside. Gusts follow the Dryden model at low altitude along the flight path,
-//! with its first-order longitudinal form (MIL-F-8785C): sigma_u about 0.17 W20 and L_u 154 m at 100 ft.
+//! Speeds are in m/s internally. Gusts follow the Dryden model at low altitude along the flight path, with
+//! its first-order longitudinal form (MIL-F-8785C): sigma_u about 0.17 W20 and L_u 154 m at 100 ft.
 
 use pairspeed::flight::FlightRecord;
 use pairspeed::geometry::PixelRect;
@@ -10,7 +10,7 @@ use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
 use pairspeed::setup::{Camera, Region, Setup};
 
-/// Splitmix64 (Steele, Lea, Flood 2014): small, and the same numbers everywhere.
+/// Splitmix64 (Steele, Lea, Flood 2014): small, and the same numbers on every machine.
 pub struct Chance(u64);
 
 impl Chance {
@@ -26,7 +26,7 @@ impl Chance {
         z ^ (z >> 31)
     }
 
-    /// Even between 0 and 1.
+    /// A number uniformly distributed between 0 and 1.
     pub fn even(&mut self) -> f64 {
         (self.bits() >> 11) as f64 / (1u64 << 53) as f64
     }
@@ -39,7 +39,7 @@ impl Chance {
         self.even() < probability
     }
 
-    /// Standard normal (Box and Muller).
+    /// A normal deviate with mean 0 and standard deviation 1 (Box and Muller).
     pub fn normal(&mut self) -> f64 {
         let radius = (-2.0 * (1.0 - self.even()).ln()).sqrt();
         radius * (std::f64::consts::TAU * self.even()).cos()
@@ -50,16 +50,17 @@ impl Chance {
 #[derive(Debug, Clone)]
 pub struct Plan {
     pub seed: u64,
-    /// Airspeed of each throttle step.
+    /// Airspeed of each throttle step, in m/s.
     pub airspeeds: Vec<f64>,
     /// Throttle of each step in per cent.
     pub throttles: Vec<f64>,
     pub legs_per_step: usize,
-    /// Standard deviation of the airspeed from one pair of legs of a step to the next.
+    /// Standard deviation between the airspeeds of the pairs of one step, in m/s.
     pub pair_spread: f64,
-    /// Directions of the legs of a step against the first, in degrees, over and over.
+    /// Directions of the legs of a step relative to the first leg, in degrees; they are repeated in this
+    /// order.
     pub directions_deg: Vec<f64>,
-    /// Every turn goes the same way round; otherwise there and back.
+    /// Whether all turns are in the same direction; otherwise left and right turns alternate.
     pub racetrack: bool,
     pub leg_s: (f64, f64),
     pub turn_s: (f64, f64),
@@ -68,15 +69,15 @@ pub struct Plan {
     pub wind: f64,
     /// Angle between the wind and the course, in degrees.
     pub wind_angle_deg: f64,
-    /// Standard deviation of the gusts.
+    /// Standard deviation of the gusts, in m/s.
     pub gust: f64,
     /// Longitudinal scale of the gusts, in metres.
     pub gust_length_m: f64,
-    /// Random walk of the mean wind, per square root of a second.
+    /// Random walk of the mean wind, in m/s per square root of a second.
     pub wind_walk: f64,
     pub unit: Unit,
     pub decimals: u8,
-    /// The display cuts off further places instead of rounding.
+    /// Whether the display truncates further digits instead of rounding.
     pub cuts_off: bool,
     pub frames_hz: f64,
     pub updates_hz: f64,
@@ -84,15 +85,15 @@ pub struct Plan {
     pub receiver_lag_s: f64,
     pub blank_share: f64,
     pub wrong_share: f64,
-    /// Launch and climb before, approach and landing after.
+    /// Whether launch and climb come before the legs, and approach and landing after them.
     pub whole_flight: bool,
     pub throttle_readout: Readout,
     pub heading_readout: bool,
     pub voltage_readout: bool,
     pub altitude_readout: bool,
-    /// Stretches in which the picture is lost, in seconds of flight time.
+    /// Intervals in which the signal is lost, in seconds of flight time.
     pub lost: Vec<(f64, f64)>,
-    /// Stretches without frames.
+    /// Intervals without frames, in seconds of flight time.
     pub gaps: Vec<(f64, f64)>,
 }
 
@@ -141,9 +142,9 @@ impl Default for Plan {
     }
 }
 
-/// Standard deviation and longitudinal scale in metres of the gusts at a height, for a wind at 20 ft:
-/// MIL-F-8785C, low altitude: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4,
-/// L_u = h / (0.177 + 0.000823 h)^1.2, heights in feet.
+/// Standard deviation of the gusts, and their longitudinal scale in metres, at a height in metres, for a wind
+/// given at 20 ft. MIL-F-8785C, low altitude: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823
+/// h)^0.4, L_u = h / (0.177 + 0.000823 h)^1.2, heights in feet.
 pub fn dryden(height_m: f64, wind: f64) -> (f64, f64) {
     let height_ft = height_m / 0.3048;
     let shape = 0.177 + 0.000_823 * height_ft;
@@ -151,13 +152,13 @@ pub fn dryden(height_m: f64, wind: f64) -> (f64, f64) {
 }
 
 impl Plan {
-    /// Direction of a leg against the first, in degrees.
+    /// Direction of a leg relative to the first leg, in degrees.
     fn direction_deg(&self, leg: usize) -> f64 {
         self.directions_deg[leg % self.directions_deg.len()]
     }
 
-    /// A flight as a pilot might fly it on some day: wind, course, gusts, receiver, display, legs and
-    /// steps all drawn at random. Legs follow the wind as well as a pilot can tell it.
+    /// A flight on a random day: wind, course, gusts, receiver, display, legs and steps are all random. The
+    /// course follows the wind direction as well as a pilot can judge it.
     pub fn of_some_day(seed: u64) -> Self {
         let mut chance = Chance::new(seed ^ 0xA5A5_0000);
         let wind = chance.between(0.3, 6.0);
@@ -214,17 +215,17 @@ pub struct Flight {
     pub legs: Vec<TrueLeg>,
     /// Airspeed of each step, in the unit shown.
     pub airspeeds: Vec<f64>,
-    /// The value shown in each frame, before blanks and errors.
+    /// The value that is shown in each frame, before blanks and misreadings are added.
     pub shown_speed: Vec<f64>,
 }
 
-/// What the pilot does for a while.
+/// A phase of the flight with one manoeuvre.
 #[derive(Debug, Clone, Copy)]
 struct Phase {
     length_s: f64,
     airspeed: f64,
     throttle: f64,
-    /// Course at its end relative to the wind, in degrees, reached at an even rate.
+    /// Course at the end of the phase relative to the wind, in degrees; it changes at a constant rate.
     course_deg: f64,
     climb_mps: f64,
     leg: Option<(bool, usize)>,
@@ -308,7 +309,7 @@ fn phases(plan: &Plan, chance: &mut Chance) -> Vec<Phase> {
     phases
 }
 
-/// The state of the world at one overlay update.
+/// The state of the flight at one overlay update.
 #[derive(Debug, Clone, Copy)]
 struct Shown {
     time_s: f64,
@@ -369,7 +370,7 @@ fn world(plan: &Plan, phases: &[Phase], chance: &mut Chance) -> (Vec<Shown>, Vec
             let over_ground = (airspeed.powi(2) - across.powi(2)).max(0.0).sqrt() + along;
             let over_ground = if phase.standing { 0.0 } else { over_ground.max(0.0) };
             let (sin, cos) = course.to_radians().sin_cos();
-            // A leg holds its course over the ground, a turn sweeps the nose evenly.
+            // A leg holds its course over the ground; in a turn the nose turns at a constant rate.
             let (nose_sin, nose_cos) = nose.to_radians().sin_cos();
             let velocity = if turning {
                 [airspeed * nose_sin + side_gust, airspeed * nose_cos - (plan.wind + walk + gust)]
@@ -379,7 +380,7 @@ fn world(plan: &Plan, phases: &[Phase], chance: &mut Chance) -> (Vec<Shown>, Vec
             if measured[0].is_nan() {
                 measured = velocity;
             }
-            // The receiver's filter works on the velocity: speed and course lag together.
+            // The receiver filters the velocity, so speed and course lag by the same time.
             for axis in 0..2 {
                 measured[axis] += (velocity[axis] - measured[axis]) * TICK_S / plan.receiver_lag_s;
             }
@@ -468,7 +469,7 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
     (Readings { time_s, channels, gaps, lost: Vec::new(), crops: Default::default() }, shown_speed)
 }
 
-/// Blanks and confident misreadings of a digit.
+/// Adds blanks and misreadings of a digit with high confidence.
 fn spoil(plan: &Plan, time_s: &[f64], values: &[f64], chance: &mut Chance) -> Vec<f64> {
     time_s
         .iter()
@@ -487,7 +488,8 @@ fn spoil(plan: &Plan, time_s: &[f64], values: &[f64], chance: &mut Chance) -> Ve
         .collect()
 }
 
-/// What a reading of the flight would hand over: its series, and a setup that marks the channels shown.
+/// The record that reading the flight would give: its series, and a setup with regions for the channels
+/// shown.
 pub fn record(readings: Readings) -> FlightRecord {
     let regions = readings.channels.iter().zip(0..).map(|(readout, row)| Region {
         decimals: readout.decimals,

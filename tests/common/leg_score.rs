@@ -1,29 +1,29 @@
-//! Scores legs, pairs and steps against the legs that were flown, whatever simulator flew them.
+//! Scores legs, pairs and steps against those that were flown, for any simulator.
 
 use pairspeed::airspeed::{Crosswind, GivenWind, Pair, StepResult, find_wind, pair_with, steps};
 use pairspeed::legs::{Leg, LegOptions, LegSet, find};
 use pairspeed::model::channel::Channel;
 use pairspeed::series::{Readings, trust};
 
-/// A leg as flown, on the clock of the display.
+/// A leg as flown, in the time of the display.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlannedLeg {
     pub start_s: f64,
     pub end_s: f64,
     pub step: usize,
-    /// +1 along the course, -1 back.
+    /// Direction: +1 along the course, -1 back.
     pub direction: i8,
-    /// Mean true airspeed once the leg is settled, in the unit shown.
+    /// Mean true airspeed after the speed has become steady, in the unit shown.
     pub airspeed: f64,
 }
 
-/// What a flight shows and what was flown.
+/// The readings of a flight and its true legs.
 pub struct ScoredFlight {
     pub readings: Readings,
     pub legs: Vec<PlannedLeg>,
 }
 
-/// What was found of one flight.
+/// The legs, pairs and steps found in one flight.
 pub struct Found {
     pub set: LegSet,
     pub pairs: Vec<Pair>,
@@ -51,26 +51,29 @@ pub struct LegScore {
     pub false_legs: usize,
     pub false_legs_paired: usize,
     pub pairs: usize,
-    /// Pairs that are not two planned legs flown opposite ways.
+    /// Number of pairs that are not two planned legs flown in opposite directions.
     pub bad_pairs: usize,
     pub bad_pairs_flagged: usize,
     pub good_pairs_flagged: usize,
     pub same_way: usize,
     pub steps: usize,
     pub held: usize,
-    /// Steps of good pairs only, and how many of these hold the truth.
+    /// Number of steps that contain only good pairs; the next field is the number of those whose interval
+    /// contains the truth.
     pub good_steps: usize,
     pub good_held: usize,
-    /// Steps off by more than two half-widths, and those of them that are flagged.
+    /// Number of steps that are wrong by more than two half-widths; the next field is the number of those
+    /// that are flagged.
     pub far_off: usize,
     pub far_off_flagged: usize,
-    /// Squares of error over standard uncertainty of good steps.
+    /// Sum of the squares of error over standard uncertainty, for good steps.
     pub squares: f64,
 }
 
-/// The planned leg that a found one measures: more than half of the steady middle that the median is taken over
-/// lies in it, so that the median is a speed of that leg, and more than half of the shorter of the two is shared.
-/// Half a second of play at either end allows for the lag of the display.
+/// The planned leg that a found leg measures. More than half of the steady middle, over which the median is
+/// taken, must lie in the planned leg, so that the median is a speed of that leg. They must also share more
+/// than half of the shorter of the two. Half a second of tolerance at either end allows for the lag of the
+/// display.
 pub fn planned_leg(flight: &ScoredFlight, leg: &Leg) -> Option<usize> {
     let steady_s = leg.steady_end_s - leg.steady_start_s;
     flight.legs.iter().position(|truth| {
@@ -80,7 +83,7 @@ pub fn planned_leg(flight: &ScoredFlight, leg: &Leg) -> Option<usize> {
     })
 }
 
-/// A pair of planned legs of one step flown opposite ways: those legs.
+/// The two planned legs of a pair, if they belong to one step and were flown in opposite directions.
 pub fn real_pair(flight: &ScoredFlight, found: &Found, pair: &Pair) -> Option<(usize, usize)> {
     let up = planned_leg(flight, &found.set.legs[pair.legs.upwind])?;
     let down = planned_leg(flight, &found.set.legs[pair.legs.downwind])?;
@@ -138,7 +141,7 @@ impl LegScore {
         }
     }
 
-    /// The counts of both.
+    /// The sum of two scores.
     #[must_use]
     pub fn plus(&self, other: &Self) -> Self {
         Self {

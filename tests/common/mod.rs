@@ -1,4 +1,4 @@
-//! Helpers of the integration tests: clips made at test time, simulated flights.
+//! Helpers of the integration tests: clips made while the tests run, and simulated flights.
 #![allow(dead_code, unused_imports, missing_docs, clippy::expect_used, clippy::unwrap_used)]
 
 mod clips;

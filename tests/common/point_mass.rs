@@ -1,11 +1,11 @@
-//! A flight simulator of its own: a point mass under thrust, drag and bank in a wind that varies, a pilot who
+//! An independent flight simulator: a point mass under thrust, drag and bank in a variable wind, a pilot who
 //! steers it along a course and back, a satellite receiver, an overlay and its reader.
 //!
-//! Axes: x along the course, y to the left of it; angles counter-clockwise from x. SI units unless a name says
-//! otherwise. The equations are those of any text on flight mechanics: `m dV/dt = T - D - m g dh/dt / V`,
-//! turn rate `g tan(bank) / V`, drag `a V^2 + i n^2 / V^2` per unit of mass with the load factor `n`.
+//! Axes: x along the course, y to the left of it; angles are counter-clockwise from x. SI units unless a name
+//! says otherwise. The equations are those of any text on flight mechanics: `m dV/dt = T - D - m g dh/dt /
+//! V`, turn rate `g tan(bank) / V`, drag `a V^2 + i n^2 / V^2` per unit of mass with the load factor `n`.
 
-// Paths, since the module is also included by its own path.
+// Paths are given because the module is also included through a path.
 #[path = "point_mass/conditions.rs"]
 mod conditions;
 #[path = "point_mass/no_flight.rs"]
@@ -28,20 +28,20 @@ pub use random::{Random, Wandering};
 pub const GRAVITY: f64 = 9.806_65;
 /// Step of the integration, in seconds.
 pub const STEP_S: f64 = 0.02;
-/// A leg's mean is taken from so many seconds after its start.
+/// Time after the start of a leg from which its mean is taken, in seconds.
 const SETTLING_S: f64 = 2.5;
-/// Speed at which an aircraft of this kind stalls, as a share of its slowest step.
+/// Stall speed of the aircraft, as a share of the speed of its slowest step.
 const STALL_SHARE: f64 = 0.6;
-/// Speed at which the thrust of a propeller at fixed power vanishes, as a share of the level speed.
+/// Speed at which the thrust of a propeller at fixed power becomes zero, as a multiple of the level speed.
 const PITCH_SPEED_SHARE: f64 = 1.25;
 
-/// A piece of a flight plan.
+/// A manoeuvre of a flight plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Manoeuvre {
     Stand {
         time_s: f64,
     },
-    /// Rolls until fast enough to fly.
+    /// Rolls on the ground until it is fast enough to fly.
     Launch,
     Throttle {
         airspeed_mps: f64,
@@ -49,17 +49,17 @@ pub enum Manoeuvre {
     Height {
         height_m: f64,
     },
-    /// By so many radians, counter-clockwise positive.
+    /// Turns by an angle in radians, counter-clockwise positive.
     Turn {
         by_rad: f64,
         bank_rad: f64,
     },
-    /// Along the present course; part of a leg where a step and a direction are given.
+    /// Flies along the present course; the flight is part of a leg if a step and a direction are given.
     Straight {
         end: LegPlan,
         leg: Option<(usize, i8, bool)>,
     },
-    /// Circles until near the height wanted.
+    /// Circles until it is near the wanted height.
     CircleToHeight,
     /// Descends, touches down and stops.
     Land,
@@ -79,18 +79,19 @@ pub struct Instant {
     pub throttle_percent: f64,
 }
 
-/// A leg as it was flown: from where the ground track is along the course and the bank small, to the end.
+/// A leg as it was flown: from the point where the ground track is along the course and the bank is small, to
+/// the end.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrueLeg {
     pub start_s: f64,
     pub end_s: f64,
     pub step: usize,
-    /// +1 along the course, -1 back.
+    /// Direction: +1 along the course, -1 back.
     pub direction: i8,
-    /// Means from 2.5 s after the start (of a leg below 5 s: from its middle) to the end.
+    /// Mean from 2.5 s after the start to the end; for a leg below 5 s, from its middle.
     pub airspeed_mps: f64,
     pub headwind_mps: f64,
-    /// Not broken off half way.
+    /// Whether the leg was not broken off half way.
     pub complete: bool,
 }
 
@@ -98,9 +99,10 @@ pub struct TrueLeg {
 pub struct SimulatedFlight {
     pub readings: Readings,
     pub legs: Vec<TrueLeg>,
-    /// Mean over the complete legs of each step; NaN without any.
+    /// Mean over the complete legs of each step; NaN if there are none.
     pub step_airspeeds_mps: Vec<f64>,
-    /// See [`Conditions::display_lag_s`]; the times of the legs are without it.
+    /// Lag of the display in seconds (see [`Conditions::display_lag_s`]); the times of the legs do not
+    /// include it.
     pub display_lag_s: f64,
     pub conditions: Conditions,
 }
@@ -120,7 +122,7 @@ pub fn fly(conditions: &Conditions) -> SimulatedFlight {
     }
 }
 
-/// Flies a plan; the track in steps of [`STEP_S`], and the legs.
+/// Flies a plan. Returns the track in steps of [`STEP_S`], and the legs.
 pub fn fly_plan(conditions: &Conditions, plan: &[Manoeuvre]) -> (Vec<Instant>, Vec<TrueLeg>) {
     let mut aircraft = Aircraft::new(conditions, plan);
     plan.iter().for_each(|manoeuvre| aircraft.fly(*manoeuvre));
@@ -132,13 +134,14 @@ struct Aircraft<'a> {
     conditions: &'a Conditions,
     random: Random,
     now: Instant,
-    /// Direction of flight through the air; not reduced to one circle.
+    /// Direction of flight through the air; it is not reduced to the range of one circle.
     heading_rad: f64,
     climb_mps: f64,
-    /// Direction that the pilot means to go over the ground; not reduced to one circle.
+    /// Direction in which the pilot wants to fly over the ground; it is not reduced to the range of one
+    /// circle.
     course_rad: f64,
     felt_error_rad: f64,
-    /// Level speed that the motor's power is good for, as set and as reached so far.
+    /// Level speed that the power of the motor allows: as set, and as reached so far.
     trim_wanted_mps: f64,
     trim_mps: f64,
     height_wanted_m: f64,
@@ -147,7 +150,7 @@ struct Aircraft<'a> {
     induced_m3_per_s4: f64,
     wind_change: Wandering,
     wind_turn_rad: Wandering,
-    /// By length, then by component.
+    /// Turbulence for each length scale, then for each component.
     turbulence_mps: [[Wandering; 2]; 2],
     course_wander_rad: Wandering,
     height_wander_m: Wandering,
@@ -160,7 +163,7 @@ impl<'a> Aircraft<'a> {
         let mut random = Random::new(conditions.seed);
         let c = conditions;
         let mean_mps = c.airspeeds_mps.iter().sum::<f64>() / c.airspeeds_mps.len() as f64;
-        // About the level speed the drag rises by 2 a V and the thrust falls by 4 a V, see `thrust`.
+        // Near the level speed the drag increases by 2 a V and the thrust decreases by 4 a V, see `thrust`.
         let parasitic_per_m = 1.0 / (6.0 * mean_mps * c.time_constant_s);
         let intensity_mps = (c.turbulence_share * c.wind_mps).hypot(c.thermal_mps);
         let shares = [c.short_share, 1.0 - c.short_share];
@@ -254,7 +257,7 @@ impl<'a> Aircraft<'a> {
         self.now = Instant { velocity_mps: [0.0; 2], bank_rad: 0.0, height_m: 0.0, ..self.now };
     }
 
-    /// One step on the ground.
+    /// Simulates one step on the ground.
     fn roll(&mut self, along: [f64; 2], acceleration: f64) {
         self.blow(0.0);
         let speed_mps = dot(self.now.velocity_mps, along) + acceleration * STEP_S;
@@ -270,7 +273,7 @@ impl<'a> Aircraft<'a> {
         let roll_rate = self.conditions.roll_rate_deg_per_s.to_radians();
         loop {
             let rate = GRAVITY * self.now.bank_rad.tan() / self.now.airspeed_mps;
-            // The bank is taken off at a constant rate: half the turn rate for the time this takes.
+            // The bank is reduced at a constant rate: half the turn rate for the time this takes.
             let lead_rad = 0.5 * rate.abs() * self.now.bank_rad.abs() / roll_rate;
             let left_rad = sign * (self.course_rad + self.drift_rad() - self.heading_rad);
             if left_rad <= lead_rad {
@@ -320,12 +323,12 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// One step along the course wherever it leads.
+    /// Simulates one step along the course.
     fn steer(&mut self) {
         self.steer_to(0.0);
     }
 
-    /// One step along the course, the aircraft being `off_m` metres to the left of its line.
+    /// Simulates one step along the course; the aircraft is `off_m` metres to the left of the intended line.
     fn steer_to(&mut self, off_m: f64) {
         let speed_mps = self.now.airspeed_mps;
         let wander_rad = self.course_wander_rad.step(STEP_S / 3.0, &mut self.random);
@@ -340,14 +343,14 @@ impl<'a> Aircraft<'a> {
         self.step(bank_rad);
     }
 
-    /// How far the course lies to the left of the ground track, within half a circle.
+    /// Angle by which the course lies to the left of the ground track, within half a circle.
     fn track_error_rad(&self) -> f64 {
         let [x, y] = self.now.velocity_mps;
         let error_rad = self.course_rad - y.atan2(x);
         error_rad - (error_rad / (2.0 * PI)).round() * 2.0 * PI
     }
 
-    /// Angle from the course to the heading that the pilot takes against the wind.
+    /// Angle from the course to the heading with which the pilot compensates for the wind.
     fn drift_rad(&self) -> f64 {
         let wind_mps = self.mean_wind();
         let across_mps = wind_mps[1] * self.course_rad.cos() - wind_mps[0] * self.course_rad.sin();
@@ -355,14 +358,14 @@ impl<'a> Aircraft<'a> {
         self.conditions.crab_share * (-across_mps / speed_mps).clamp(-0.9, 0.9).asin()
     }
 
-    /// One step of the flight, the pilot holding a bank.
+    /// Simulates one step of the flight while the pilot holds a bank.
     fn step(&mut self, bank_wanted_rad: f64) {
         // The motor follows the throttle within a quarter of a second.
         self.trim_mps += (self.trim_wanted_mps - self.trim_mps) * STEP_S / 0.25;
         self.blow(self.now.airspeed_mps * STEP_S);
         let [x, y] = difference(self.now.velocity_mps, self.now.wind_mps);
         let speed_mps = x.hypot(y);
-        // The aircraft turns into the air that meets it.
+        // The aircraft turns into the relative wind.
         let turned_rad = y.atan2(x) - self.heading_rad;
         self.heading_rad += turned_rad - (turned_rad / (2.0 * PI)).round() * 2.0 * PI;
 
@@ -374,7 +377,7 @@ impl<'a> Aircraft<'a> {
         self.now.bank_rad += roll * STEP_S;
 
         let wander_m = self.height_wander_m.step(STEP_S / 8.0, &mut self.random);
-        // No faster up than the airspeed bears.
+        // The climb rate is limited to what the airspeed allows.
         let most_mps = (20.0 * (speed_mps / self.trim_mps - 0.75)).clamp(0.0, 4.0);
         let climb_mps = ((self.height_wanted_m + wander_m - self.now.height_m) / 2.5).clamp(-4.0, most_mps);
         self.climb_mps += (climb_mps - self.climb_mps) * STEP_S / 0.6;
@@ -395,14 +398,14 @@ impl<'a> Aircraft<'a> {
         self.parasitic_per_m * square + self.induced_m3_per_s4 * load_factor.powi(2) / square
     }
 
-    /// Thrust per unit of mass: that of level flight at the level speed, falling linearly to none at the
+    /// Thrust per unit of mass: that of level flight at the level speed, decreasing linearly to zero at the
     /// pitch speed of the propeller.
     fn thrust(&self, speed_mps: f64) -> f64 {
         let left = (PITCH_SPEED_SHARE - speed_mps / self.trim_mps) / (PITCH_SPEED_SHARE - 1.0);
         self.drag(self.trim_mps, 1.0) * left.clamp(-0.5, 2.5)
     }
 
-    /// Wind at the present height without the turbulence, towards where it blows.
+    /// Wind at the present height without turbulence, as the vector towards which it blows.
     fn mean_wind(&self) -> [f64; 2] {
         let height_share = self.now.height_m.max(1.0) / self.conditions.height_m;
         let speed_mps = self.conditions.wind_mps
@@ -412,12 +415,12 @@ impl<'a> Aircraft<'a> {
         [-speed_mps * from_rad.cos(), -speed_mps * from_rad.sin()]
     }
 
-    /// The wind one step on, after `path_m` through air whose turbulence is frozen.
+    /// Updates the wind after `path_m` metres through air whose turbulence is constant in time.
     fn blow(&mut self, path_m: f64) {
         let slow = STEP_S / self.conditions.wind_time_s;
         self.wind_change.step(slow, &mut self.random);
         self.wind_turn_rad.step(slow, &mut self.random);
-        // Past an aircraft on the ground it comes with the wind.
+        // An aircraft on the ground meets the turbulence that the wind carries past it.
         let path_m = path_m.max(self.conditions.wind_mps * STEP_S);
         self.now.wind_mps = self.mean_wind();
         for (parts, length_m) in self.turbulence_mps.iter_mut().zip(self.conditions.turbulence_lengths_m) {

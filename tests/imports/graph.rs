@@ -5,22 +5,22 @@ use std::path::Path;
 
 use crate::source::{self, Module};
 
-/// Imports between the files of a crate: for each file those that define what it imports. Paths are relative to the
-/// crate's `src/`.
+/// Imports between the files of a crate: for each file, the files that define what it imports. Paths are
+/// relative to the crate's `src/`.
 #[derive(Debug, Clone, Default)]
 pub struct Graph {
     imports: BTreeMap<String, BTreeSet<String>>,
 }
 
-/// What a path in the source names.
+/// What a path in the source code refers to.
 enum Target<'a> {
     Module(&'a [String]),
-    /// An item, by the module that defines it.
+    /// An item, given by the module that defines it.
     Item(&'a [String]),
 }
 
 impl Graph {
-    /// Reads all modules of a crate, beginning with `lib.rs` or `main.rs` of its folder.
+    /// Reads all modules of a crate, starting with `lib.rs` or `main.rs` in its folder.
     pub fn read(folder: &Path) -> Self {
         let modules = source::modules(folder);
         let mut graph = Self::default();
@@ -36,12 +36,12 @@ impl Graph {
         graph
     }
 
-    /// All imports: file, imported file.
+    /// All imports, as pairs of importing and imported file.
     pub fn edges(&self) -> impl Iterator<Item = (&String, &String)> {
         self.imports.iter().flat_map(|(from, all)| all.iter().map(move |to| (from, to)))
     }
 
-    /// The graph without what files take from the module they lie in.
+    /// The graph without imports from the module that a file belongs to.
     pub fn without_parents(&self) -> Self {
         let mut graph = self.clone();
         for (from, all) in &mut graph.imports {
@@ -54,7 +54,7 @@ impl Graph {
         graph
     }
 
-    /// Sets of files that all import each other, directly or through others of the set.
+    /// Sets of files that all import each other, directly or through other files of the set.
     pub fn circles(&self) -> Vec<BTreeSet<String>> {
         let reached: BTreeMap<&String, BTreeSet<&String>> =
             self.imports.keys().map(|file| (file, self.reached_from(file))).collect();
@@ -80,7 +80,7 @@ impl Graph {
     }
 }
 
-/// Follows a path from a module through child modules and re-exports; `None` where it leads to another crate.
+/// Follows a path from a module through child modules and re-exports; `None` if it leads to another crate.
 fn resolve<'a>(
     modules: &'a BTreeMap<Vec<String>, Module>,
     from: &'a Module,

@@ -1,8 +1,9 @@
-//! Reads the imports of every crate of the workspace and holds them to one direction: no circle between files, and no
-//! import from a higher layer of `src/`. Type names are unique as well.
+//! Reads the imports of every crate of the workspace and checks that they go in one direction: no circle
+//! between files, and no import from a higher layer of `src/`.
 //!
-//! A name that a `mod.rs` re-exports counts as imported from the file that defines it. Code under `#[cfg(test)]` does not
-//! count, nor does what a file takes from the module it lies in: a `mod.rs` may define the types that its files share.
+//! A name that a `mod.rs` re-exports counts as imported from the file that defines it. Code under
+//! `#[cfg(test)]` does not count, and neither does what a file imports from the module it belongs to: a
+//! `mod.rs` may define the types that its files share.
 #![allow(clippy::expect_used)]
 
 mod graph;

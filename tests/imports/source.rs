@@ -1,4 +1,4 @@
-//! Modules, imports and paths of Rust source, as far as the import graph needs them.
+//! Reads modules, imports and paths of Rust source code, as far as the import graph needs them.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -6,15 +6,15 @@ use std::path::{Path, PathBuf};
 /// One module of the crate.
 #[derive(Debug, Default)]
 pub struct Module {
-    /// Names from the crate's root; empty for the root itself.
+    /// Names of the module from the crate's root; empty for the root itself.
     pub path: Vec<String>,
-    /// Its file, relative to the crate's `src/`.
+    /// File of the module, relative to the crate's `src/`.
     pub file: String,
     /// Child modules that are not tests.
     pub children: BTreeSet<String>,
-    /// Names that `use` brings in, with their paths.
+    /// Names that `use` imports, with their paths.
     pub imports: BTreeMap<String, Vec<String>>,
-    /// Modules whose names `use ...::*` brings in.
+    /// Modules whose names `use ...::*` imports.
     pub globs: Vec<Vec<String>>,
     /// All other paths of two names or more.
     pub paths: Vec<Vec<String>>,
@@ -60,7 +60,7 @@ impl Reader {
         self.tokens.get(self.at + ahead).map_or("", String::as_str)
     }
 
-    /// Reads a module to its end, or to the brace that closes it.
+    /// Reads a module to its end, or to its closing brace.
     fn module(&mut self, mut module: Module) {
         let mut depth = 0_usize;
         while self.at < self.tokens.len() {
@@ -99,7 +99,7 @@ impl Reader {
         self.found.push(module);
     }
 
-    /// Reads a path, or passes one token.
+    /// Reads a path, or skips one token.
     fn path(&mut self, module: &mut Module) {
         let mut path = Vec::new();
         while is_name(self.peek(0)) {
@@ -117,7 +117,7 @@ impl Reader {
         }
     }
 
-    /// Reads what follows `use`, up to the end of that tree.
+    /// Reads what follows `use`, up to the end of that import tree.
     fn use_tree(&mut self, module: &mut Module, mut path: Vec<String>) {
         loop {
             match self.peek(0) {
@@ -141,13 +141,13 @@ impl Reader {
                 "as" => {
                     let name = self.peek(1).to_owned();
                     self.at += 2;
-                    // `as _` brings in a trait without a name: the import still counts.
+                    // `as _` imports a trait without a name; the import still counts.
                     let name = if name == "_" { format!("_{}", path.join("::")) } else { name };
                     module.imports.insert(name, path);
                     return;
                 }
                 name if is_name(name) => {
-                    // `{self}` names the module itself.
+                    // `{self}` refers to the module itself.
                     if name != "self" || path.is_empty() {
                         path.push(name.to_owned());
                     }
@@ -165,7 +165,7 @@ impl Reader {
         }
     }
 
-    /// Whether an attribute that begins here is `#[cfg(test)]`.
+    /// Whether an attribute that starts here is `#[cfg(test)]`.
     fn is_test(&self) -> bool {
         ["#", "[", "cfg", "(", "test", ")", "]"]
             .iter()
@@ -173,7 +173,7 @@ impl Reader {
             .all(|(ahead, token)| self.peek(ahead) == *token)
     }
 
-    /// Passes an item: to its semicolon or the end of its braces.
+    /// Skips an item, up to its semicolon or the end of its braces.
     fn skip_item(&mut self) {
         let mut depth = 0_usize;
         while self.at < self.tokens.len() {
@@ -199,7 +199,7 @@ fn is_name(token: &str) -> bool {
     token.starts_with(|first: char| first.is_alphabetic() || first == '_') && token != "as"
 }
 
-/// Names, `::` and single signs, without comments, strings and characters.
+/// Names, `::` and single characters, without comments, strings and character literals.
 pub fn tokens(text: &str) -> Vec<String> {
     let signs: Vec<char> = text.chars().collect();
     let at = |index: usize| signs.get(index).copied().unwrap_or('\0');
@@ -228,7 +228,7 @@ pub fn tokens(text: &str) -> Vec<String> {
             }
             index += end.len();
         } else if sign == '\'' {
-            // A character; else a lifetime, of which only the quote is passed.
+            // A character literal; otherwise a lifetime, of which only the quote is skipped.
             index = match (at(index + 1), at(index + 2)) {
                 ('\\', _) => signs[index + 3..]
                     .iter()
@@ -264,7 +264,7 @@ fn end_of_string(signs: &[char], start: usize) -> usize {
     index + 1
 }
 
-/// Hashes between the `r` of a raw string and its quote; `None` where there is no raw string.
+/// Number of hashes between the `r` of a raw string and its quote; `None` if there is no raw string.
 fn raw_string_hashes(signs: &[char], start: usize) -> Option<usize> {
     let hashes = signs[start..].iter().take_while(|sign| **sign == '#').count();
     (signs.get(start + hashes) == Some(&'"')).then_some(hashes)

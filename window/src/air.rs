@@ -1,4 +1,5 @@
-//! What is given of wind and air before a reading, in a part of the page that can be folded away.
+//! The fields in which the pilot enters wind and air before a reading. They are in a part of the page that
+//! can be folded away.
 
 use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
 
@@ -9,12 +10,12 @@ use pairspeed::model::channel::Channel;
 use pairspeed::setup::{Region, Setup};
 use pairspeed::weather::{self, WeatherError};
 
-/// Size of a field, in points.
+/// Width and height of a field, in points.
 const FIELD: [f32; 2] = [140.0, 26.0];
-/// Width of a field with its name, in points.
+/// Width of a field together with its name, in points.
 const COLUMN: f32 = 310.0;
 
-/// What can be given.
+/// A value of the wind or of the air that can be entered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum AirEntry {
     Wind,
@@ -74,27 +75,27 @@ impl AirEntry {
     }
 }
 
-/// What the altitude may count from, and how it is named.
+/// What the altitude may be measured from, with the name of each choice.
 const DATUMS: [(Option<Datum>, &str); 3] =
     [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
 
-/// What the heading may be, and how it is named.
+/// What the heading may show, with the name of each choice.
 const HEADINGS: [(HeadingReference, &str); 2] =
     [(HeadingReference::Track, "the track"), (HeadingReference::Heading, "the nose")];
 
-/// What was written of wind and air; an empty field tells nothing.
+/// The entries for wind and air as typed. An empty field states nothing.
 #[derive(Debug, Clone, Default)]
 pub(super) struct AirFields {
     written: [String; AirEntry::ALL.len()],
     datum: Option<Datum>,
     held: HeadingReference,
-    /// A field holds what cannot be followed, so it must be seen.
+    /// Whether the fields must be unfolded, because one of them has an entry that cannot be used.
     unfold: bool,
 }
 
 impl AirFields {
-    /// Shows the fields, or in a line what they hold while they are folded away. Altitude and heading are asked about
-    /// where the setup marks them.
+    /// Shows the fields, or one line with their entries while they are folded away. The choices for altitude
+    /// and heading are shown only if the setup has such regions.
     pub fn show(&mut self, ui: &mut Ui, setup: Option<&Setup>) {
         let shows = |channel: Channel| setup.is_some_and(|setup| setup.region(&channel).is_some());
         let header =
@@ -134,10 +135,11 @@ impl AirFields {
         }
     }
 
-    /// Writes what is given into the options of a reading.
+    /// Sets the options of a reading from the entries.
     ///
     /// # Errors
-    /// What cannot be followed, in words that name its field.
+    ///
+    /// The entry that cannot be used, in words that name its field.
     pub fn apply_to(&mut self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
         let given = self.try_apply(setup, options);
         self.unfold = given.is_err();
@@ -149,7 +151,7 @@ impl AirFields {
         let (at_field, sea_level) = (self.text(AirEntry::AtField), self.text(AirEntry::SeaLevel));
         if at_field.is_some() && sea_level.is_some() {
             let (one, other) = (AirEntry::AtField.name(), AirEntry::SeaLevel.name());
-            return Err(format!("{one}: leave it empty, or else \"{other}\": one of them is enough"));
+            return Err(format!("{one}: leave it empty, or else \"{other}\": enter only one of them"));
         }
         let (wind, air) = (&mut options.wind, &mut options.air);
         wind.wind = self.read(AirEntry::Wind, |text| weather::wind(text, unit(Channel::Speed)))?;
@@ -181,12 +183,12 @@ impl AirFields {
     }
 }
 
-/// The name of one of some choices.
+/// The name of one of several choices.
 fn name_of<T: PartialEq>(choices: &[(T, &'static str)], chosen: T) -> &'static str {
     choices.iter().find(|(choice, _)| *choice == chosen).map_or("", |(_, name)| name)
 }
 
-/// A choice among few, with its name before it.
+/// Shows a choice among a few values, with its name to the left.
 fn choice<T: PartialEq + Copy>(
     ui: &mut Ui,
     (name, hint): (&str, &str),
@@ -255,7 +257,7 @@ mod tests {
             (Some(Datum::Field), HeadingReference::Heading)
         );
 
-        // Emptied again, they tell nothing.
+        // Empty fields state nothing.
         fields(&[]).apply_to(&setup(None), &mut options).unwrap();
         assert_eq!(options, ReadOptions::default());
     }
@@ -277,6 +279,6 @@ mod tests {
         }
         let mut both = fields(&[(AirEntry::AtField, "940"), (AirEntry::SeaLevel, "1018")]);
         let error = both.apply_to(&setup(None), &mut ReadOptions::default()).unwrap_err();
-        assert!(error.contains("one of them is enough"), "{error}");
+        assert!(error.contains("enter only one of them"), "{error}");
     }
 }

@@ -1,4 +1,4 @@
-//! The step that plans the next flight: a test card to print.
+//! The step that plans the next flight: it makes a test card to print.
 
 use std::path::Path;
 
@@ -15,9 +15,9 @@ use pairspeed::output::test_card_html;
 use pairspeed::plan::{Pack, PlanError, PlanRequest, TestCard, plan, usual_half_width};
 use pairspeed::summary::load_flight;
 
-/// Size of a field, in points.
+/// Width and height of a field, in points.
 const FIELD: [f32; 2] = [200.0, 26.0];
-/// Width of a field with its name, in points.
+/// Width of a field together with its name, in points.
 const COLUMN: f32 = 390.0;
 
 /// What can be entered for the next flight.
@@ -67,7 +67,7 @@ impl CardEntry {
         }
     }
 
-    /// What holds where nothing is written.
+    /// Placeholder of an empty field: the default, or an example.
     fn usual(self, unit: Unit) -> String {
         match self {
             Self::Steps => "50, 60, 70, 80, 90, 100".to_owned(),
@@ -77,32 +77,32 @@ impl CardEntry {
             Self::Course => "legs of 12 s".to_owned(),
             Self::Height => "30 m".to_owned(),
             Self::Turn => "5".to_owned(),
-            Self::Minutes | Self::PackEnergy | Self::FullPower => "not reckoned with".to_owned(),
+            Self::Minutes | Self::PackEnergy | Self::FullPower => "no limit".to_owned(),
         }
     }
 
     fn hint(self) -> &'static str {
         match self {
-            Self::Steps => "With commas between them, such as 60, 80, 100",
+            Self::Steps => "Separated by commas, such as 60, 80, 100",
             Self::Within => {
-                "How sure the airspeed of each step is to be: half the width of its 95 % interval"
+                "Wanted precision of the airspeed at each step: half the width of its 95 % interval"
             }
-            Self::TopSpeed => "To expect; an earlier flight gives it too",
-            Self::Wind => "To expect; an earlier flight gives it too",
+            Self::TopSpeed => "Expected value; an earlier flight also provides it",
+            Self::Wind => "Expected value; an earlier flight also provides it",
             Self::Gusts => {
-                "As a standard deviation: about a third of what gusts exceed the mean wind by in a forecast"
+                "As a standard deviation: about a third of the difference between gusts and mean wind in a forecast"
             }
             Self::Course => "How far you can fly straight, such as 300 m or 900 ft",
             Self::Height => "Such as 30 m or 100 ft",
-            Self::Turn => "Seconds from one leg to the next",
+            Self::Turn => "Time from one leg to the next, in seconds",
             Self::Minutes => "From launch to landing",
-            Self::PackEnergy => "Nominal voltage times Ah; four fifths of it are planned with",
+            Self::PackEnergy => "Nominal voltage times Ah; the plan uses four fifths of it",
             Self::FullPower => "Electrical power; given together with the energy of the pack",
         }
     }
 }
 
-/// The entries as written.
+/// The entries as typed.
 #[derive(Debug, Clone, Default, PartialEq)]
 struct CardForm {
     former: String,
@@ -110,10 +110,10 @@ struct CardForm {
     entries: [String; CardEntry::ALL.len()],
 }
 
-/// The card with the unit of its speeds, or what is missing for one.
+/// The test card with the unit of its speeds, or a message about what is missing.
 type CardResult = Result<(TestCard, Unit), String>;
 
-/// What this step holds.
+/// State of the step that plans the next flight.
 #[derive(Default)]
 pub struct CardScreen {
     form: CardForm,
@@ -131,7 +131,7 @@ impl Screen for CardScreen {
 
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         page(ui, |ui| {
-            ui.label("Tell what is known of the day; the card says which throttle steps to fly, how often and in which order.");
+            ui.label("Enter what you expect of the day. The card then says which throttle steps to fly, how often, and in which order.");
             self.show_entries(ui, shared);
             if self.made.as_ref().is_none_or(|(form, _)| *form != self.form) {
                 self.made = Some((self.form.clone(), card(&self.form)));
@@ -159,7 +159,7 @@ impl CardScreen {
             unit_choice(ui, &mut self.form.unit);
             self.former(ui, shared);
         });
-        // As many columns of names and fields as there is room for.
+        // As many columns of fields as the width allows.
         let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
         Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
             for (place, (entry, text)) in CardEntry::ALL.iter().zip(&mut self.form.entries).enumerate() {
@@ -176,9 +176,10 @@ impl CardScreen {
     fn former(&mut self, ui: &mut Ui, shared: &Shared) {
         let label = ui.label("Former results");
         let field = TextEdit::singleline(&mut self.form.former).desired_width(240.0).hint_text("none");
-        let hint = "The folder of a flight's results: gives speeds, wind and gusts that are not given";
+        let hint =
+            "Result folder of an earlier flight: provides speeds, wind and gusts that you do not enter";
         ui.add(field).labelled_by(label.id).on_hover_text(hint);
-        if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
+        if ui.button("Choose…").on_hover_text("Choose a result folder").clicked() {
             let beside = Path::new(self.form.former.trim()).parent();
             self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
         }
@@ -190,7 +191,7 @@ impl CardScreen {
     }
 }
 
-/// The unit that fields without one are in.
+/// The unit of fields whose entry states none.
 fn shown_unit(form: &CardForm) -> Unit {
     form.unit.unwrap_or(Unit::KilometresPerHour)
 }
@@ -224,11 +225,11 @@ fn wish(form: &CardForm, unit: Unit) -> Result<PlanRequest, String> {
     let (energy_wh, power_w) = (number(CardEntry::PackEnergy)?, number(CardEntry::FullPower)?);
     if energy_wh.is_some() != power_w.is_some() {
         let (one, other) = (CardEntry::PackEnergy.name(), CardEntry::FullPower.name());
-        return Err(format!("Give both, \"{one}\" and \"{other}\", or neither."));
+        return Err(format!("Enter both \"{one}\" and \"{other}\", or neither."));
     }
     Ok(PlanRequest {
         steps_percent: steps(entry(CardEntry::Steps))
-            .ok_or("Throttle steps: write numbers with commas between them, such as 60, 80, 100")?,
+            .ok_or("Throttle steps: write numbers separated by commas, such as 60, 80, 100")?,
         half_width_mps: within_mps,
         full_throttle_mps: in_unit(CardEntry::TopSpeed, unit)?,
         wind_mps: in_unit(CardEntry::Wind, unit)?,
@@ -258,18 +259,18 @@ fn steps(text: &str) -> Option<Vec<f64>> {
         .collect()
 }
 
-/// What is wrong, in the words of this step.
+/// The error in words that name the fields of this step.
 fn in_words(error: &PlanError) -> String {
     match error {
         PlanError::Steps => "Throttle steps: above 0 and up to 100 %, each once.".to_owned(),
-        PlanError::TooManySteps(_) => "Throttle steps: a card holds 20 at the most.".to_owned(),
+        PlanError::TooManySteps(_) => "Throttle steps: a card has room for at most 20.".to_owned(),
         PlanError::NotPositive { .. } => "Every number must be above 0.".to_owned(),
         PlanError::Negative { .. } => "No number may be below 0.".to_owned(),
         PlanError::NoSpeed => {
-            "Give the speed to expect at full throttle, or an earlier flight whose throttle is known."
+            "Enter the speed that you expect at full throttle, or choose an earlier flight whose throttle is known."
                 .to_owned()
         }
-        PlanError::NoWind => "Give the wind to expect, or an earlier flight.".to_owned(),
+        PlanError::NoWind => "Enter the wind that you expect, or choose an earlier flight.".to_owned(),
         PlanError::NoSteadyFlight { throttle_percent, needed_m, .. } => format!(
             "Straight course: at {throttle_percent} % it is over before the speed is steady; {needed_m:.0} m or more \
              are needed."
@@ -345,11 +346,11 @@ mod tests {
     #[test]
     fn what_cannot_be_followed_names_its_field() {
         for (entries, said) in [
-            (vec![], "Give the speed to expect"),
-            (vec![(CardEntry::TopSpeed, "100")], "Give the wind"),
+            (vec![], "Enter the speed that you expect"),
+            (vec![(CardEntry::TopSpeed, "100")], "Enter the wind"),
             (vec![(CardEntry::Wind, "brisk")], "Wind: brisk: not a number"),
             (vec![(CardEntry::Steps, "many")], "Throttle steps: write numbers"),
-            (vec![(CardEntry::PackEnergy, "40")], "Give both"),
+            (vec![(CardEntry::PackEnergy, "40")], "Enter both"),
             (vec![(CardEntry::Turn, "-1")], "A turn takes, s: -1 is not a number above 0"),
         ] {
             let error = card(&form(&entries)).unwrap_err();

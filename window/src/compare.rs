@@ -1,4 +1,4 @@
-//! The step that puts flights beside each other: what did a change to the aircraft bring?
+//! The step that compares flights: it shows the effect of a change to the aircraft.
 
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
@@ -14,15 +14,15 @@ use pairspeed::output::comparison::{reading, summary, table};
 use pairspeed::output::{ComparisonStyle, comparison_html};
 use pairspeed::summary::{FlownFlight, load_flights};
 
-/// Units of speed offered.
+/// Units of speed that can be chosen.
 pub(super) const SPEEDS: [Unit; 4] =
     [Unit::KilometresPerHour, Unit::MilesPerHour, Unit::MetresPerSecond, Unit::Knots];
 
-/// What this step holds.
+/// State of the step that compares flights.
 #[derive(Default)]
 pub struct CompareScreen {
     results: Vec<Flown>,
-    /// The folder as the pilot is writing it.
+    /// Path of the result folder as the pilot types it.
     folder: String,
     form: ComparisonForm,
     choosing: Option<dialogs::Choice>,
@@ -34,35 +34,36 @@ pub struct CompareScreen {
 #[derive(Debug, Clone, PartialEq)]
 struct Flown {
     folder: PathBuf,
-    /// Density of its air in kg/m^3, as written; empty: that of the results.
+    /// Air density of the flight in kg/m^3, as typed; empty if that of the results is to be used.
     density: String,
 }
 
-/// Entries of the comparison.
+/// Entries for the comparison.
 #[derive(Debug, Clone, Default, PartialEq)]
 struct ComparisonForm {
     unit: Option<Unit>,
-    /// The difference to be able to show, as written; empty: 1 of the unit.
+    /// The difference that the comparison should be able to detect, as typed; empty for 1 of the unit.
     wanted: String,
     as_flown: bool,
-    /// Volts that speeds are taken to, as written; empty: the mean of the two.
+    /// Voltage to which speeds are corrected, as typed; empty for the mean of the two flights.
     voltage: String,
 }
 
-/// The flights compared, when the results of each were written last, and the entries.
+/// A comparison that was asked for: the flights, each with the time at which its results were last written,
+/// and the entries.
 type CompareRequest = (Vec<(Flown, Option<SystemTime>)>, ComparisonForm);
 
-/// What was compared, and what came of it.
+/// The comparison that was made last, and its result.
 struct Made {
     of: CompareRequest,
     outcome: Result<Compared, String>,
 }
 
-/// What came of flights put beside each other.
+/// The result of comparing flights.
 struct Compared {
     comparisons: Vec<Comparison>,
     style: ComparisonStyle,
-    /// Densities of the air of the flights that were compared, in kg/m^3, where they are known.
+    /// Air densities of the compared flights in kg/m^3; `None` if unknown.
     densities_kg_m3: Vec<Option<f64>>,
 }
 
@@ -137,7 +138,7 @@ impl CompareScreen {
                 let folder = std::mem::take(&mut self.folder);
                 self.take(folder.trim().into());
             }
-            if ui.button("Choose…").on_hover_text("Choose a folder of results").clicked() {
+            if ui.button("Choose…").on_hover_text("Choose a result folder").clicked() {
                 let beside = self.results.last().and_then(|flown| flown.folder.parent());
                 self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
             }
@@ -150,14 +151,14 @@ impl CompareScreen {
         });
     }
 
-    /// Adds a folder of results, once.
+    /// Adds a result folder, unless it is in the list already.
     fn take(&mut self, folder: PathBuf) {
         if !self.holds(&folder) {
             self.results.push(Flown { folder, density: String::new() });
         }
     }
 
-    /// A folder by its name, or by its path where another folder has that name too.
+    /// The name of a folder, or its path if another folder in the list has the same name.
     fn called(&self, folder: &Path) -> String {
         let alike =
             self.results.iter().filter(|flown| flown.folder.file_name() == folder.file_name()).count();
@@ -172,10 +173,13 @@ impl CompareScreen {
     fn show_entries(&mut self, ui: &mut Ui) {
         ui.horizontal_wrapped(|ui| {
             unit_choice(ui, &mut self.form.unit);
-            let label = ui.label("Able to show a difference of");
+            let label = ui.label("Difference to detect");
             let field = TextEdit::singleline(&mut self.form.wanted).desired_width(80.0).hint_text("1");
             ui.add(field).labelled_by(label.id);
-            ui.add(Checkbox::new(&mut self.form.as_flown, "Speeds as flown, whatever the voltage"));
+            ui.add(Checkbox::new(
+                &mut self.form.as_flown,
+                "Compare speeds as flown, without voltage correction",
+            ));
             if !self.form.as_flown {
                 let label = ui.label("Taken to");
                 let field = TextEdit::singleline(&mut self.form.voltage).desired_width(110.0);
@@ -195,15 +199,14 @@ impl CompareScreen {
                 let flight = ui.label(name(place)).id;
                 let hint = known(place).map_or("not known".to_owned(), |density| format!("{density:.3}"));
                 let field = TextEdit::singleline(&mut flown.density).desired_width(90.0).hint_text(hint);
-                ui.add(field)
-                    .labelled_by(density)
-                    .labelled_by(flight)
-                    .on_hover_text("Such as 1.19; empty: that of the results, where they hold one");
+                ui.add(field).labelled_by(density).labelled_by(flight).on_hover_text(
+                    "Air density such as 1.19; empty: the density in the results, if they have one",
+                );
             }
         });
     }
 
-    /// Compares anew where an entry changed, or a flight was saved anew.
+    /// Makes the comparison again if an entry has changed, or if a flight was saved again.
     fn make(&mut self) {
         let written = |folder: &Path| {
             let found = std::fs::metadata(folder.join("summary.json")).or_else(|_| std::fs::metadata(folder));
@@ -218,7 +221,7 @@ impl CompareScreen {
     }
 }
 
-/// A choice of the unit of speeds; `None`: that of the flight.
+/// Shows the choice of the unit of speeds; `None` stands for the unit of the flight.
 pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
     let label = ui.label("Speeds in");
     let shown = unit.map_or("the flight's unit", Unit::symbol);
@@ -251,7 +254,7 @@ fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String
         None => None,
     };
     if wanted_mps <= 0.0 || reference_v.is_some_and(|volts| volts <= 0.0) {
-        return Err("A difference to show and a voltage must be above 0.".to_owned());
+        return Err("The difference and the voltage must be above 0.".to_owned());
     }
     let options = CompareOptions { match_voltage: !form.as_flown, reference_v, wanted_mps };
     Ok(Compared {
@@ -261,19 +264,21 @@ fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String
     })
 }
 
-/// What a flight is called here.
+/// The name of a flight in this step; `place` is its index in the list.
 fn name(place: usize) -> String {
     if place == 0 { "before".to_owned() } else { format!("after {place}") }
 }
 
-/// Sets a density as written; an empty field sets none.
+/// Sets the air density of a flight as typed; an empty field sets none.
 fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     let number = written.trim().trim_end_matches("kg/m^3").trim_end();
     if number.is_empty() {
         return Ok(());
     }
-    let density =
-        number.replace(',', ".").parse().map_err(|_| format!("{number} is no number, such as 1.19"))?;
+    let density = number
+        .replace(',', ".")
+        .parse()
+        .map_err(|_| format!("{number} is not a number; write it like 1.19"))?;
     flight.set_density(density).map_err(|error| error.to_string())
 }
 

@@ -1,4 +1,5 @@
-//! The system's dialogs for choosing files. Each is opened by the window's thread and waited for by another.
+//! The operating system's dialogs for choosing files. A dialog is opened by the window's thread; another
+//! thread waits for its result.
 
 use std::path::{Path, PathBuf};
 
@@ -6,13 +7,13 @@ use rfd::{AsyncFileDialog, FileHandle};
 
 use super::work::Work;
 
-/// Endings of the recorders' files.
+/// File name extensions of recordings.
 const RECORDINGS: [&str; 10] = ["avi", "mp4", "mov", "mkv", "ts", "AVI", "MP4", "MOV", "MKV", "TS"];
 
-/// What was chosen: nothing where the dialog was closed.
+/// The chosen paths; empty if the dialog was closed without a choice.
 pub(super) type Choice = Work<Vec<PathBuf>>;
 
-/// Asks for the clips of a flight.
+/// Asks the pilot for the clips of a flight.
 pub(super) fn clips(ctx: &egui::Context) -> Choice {
     let dialog = AsyncFileDialog::new()
         .set_title("The recording of one flight")
@@ -25,7 +26,7 @@ pub(super) fn clips(ctx: &egui::Context) -> Choice {
     })
 }
 
-/// Asks for a camera setup that exists.
+/// Asks the pilot for an existing camera setup file.
 pub(super) fn setup_file(ctx: &egui::Context) -> Choice {
     let dialog = AsyncFileDialog::new()
         .set_title("A camera setup")
@@ -35,7 +36,7 @@ pub(super) fn setup_file(ctx: &egui::Context) -> Choice {
     Work::start(ctx, move |_| Ok::<_, String>(one(pollster::block_on(dialog))))
 }
 
-/// Asks for a folder.
+/// Asks the pilot for a folder.
 pub(super) fn folder(ctx: &egui::Context, title: &str, from: Option<&Path>) -> Choice {
     let mut dialog = AsyncFileDialog::new().set_title(title);
     if let Some(from) = from {

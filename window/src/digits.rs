@@ -1,4 +1,5 @@
-//! Teaching the digits: the pilot types what some pictures show, and the shapes are learnt from that.
+//! The step that learns the digits: the pilot types what some images show, and the shapes of the digits are
+//! learned from these labels.
 
 use std::path::{Path, PathBuf};
 
@@ -20,34 +21,34 @@ use pairspeed::recognise::{Recogniser, RegionReading, Sample};
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{glyph_sets, readings};
 
-/// The kind under which readings that were typed but not learnt are kept.
+/// Name under which typed labels are kept until the digits are learned from them.
 const DRAFT: &str = "digits";
-/// Least width of a field, and the margin around it, in points.
+/// Minimum width of a field, in points; the next constant is the margin around it.
 const LEAST_FIELD: f32 = 132.0;
 const CARD_MARGIN: i8 = 6;
-/// Share of the sampled frames that a channel must be read in to need no teaching.
+/// Share of the sampled frames, 0 to 1, from which a channel counts as well read and needs no labels.
 const WELL_READ: f64 = 0.6;
 
-/// What is taught, and what came of it.
+/// State of the step that learns the digits.
 #[derive(Default)]
 pub struct DigitsScreen {
     begun: (u64, u64),
     looking: Option<Work<Found>>,
     cards: Vec<DigitCard>,
-    /// How well each channel is read by the shapes known so far.
+    /// For each channel, the share of the sampled frames that is read with the known shapes, 0 to 1.
     known: Vec<(Channel, f64)>,
     label_file: LabelFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<LessonView>,
-    /// The pilot teaches although the shapes are known.
+    /// Whether the pilot labels readings although the known shapes suffice.
     all_the_same: bool,
-    /// The card to write on next.
+    /// Index of the image whose field gets the keyboard focus next.
     focus: Option<usize>,
-    /// What was learnt changes the setup's glyphs; that is no reason to begin anew.
+    /// Whether the setup's glyphs changed because of this step, so that the step must not start again.
     own_change: bool,
 }
 
-/// A picture and what the pilot says it shows.
+/// An image of a reading and the label that the pilot types for it.
 struct DigitCard {
     channel: Channel,
     time_s: f64,
@@ -56,14 +57,14 @@ struct DigitCard {
     text: String,
 }
 
-/// What a look at the clip finds.
+/// The result of searching the clip for images to label.
 struct Found {
     asks: Vec<LabelRequest>,
     known: Vec<(Channel, f64)>,
     label_file: LabelFile,
 }
 
-/// What came of a lesson.
+/// The result of learning the digits.
 struct Learnt {
     lesson: learn::LearnedGlyphs,
     missing: Vec<char>,
@@ -71,7 +72,7 @@ struct Learnt {
     label_file: LabelFile,
 }
 
-/// Typed labels that are not learned yet.
+/// Typed labels that the digits were not learned from yet.
 #[derive(Serialize, Deserialize, Default)]
 struct Typed {
     #[serde(rename = "told")]
@@ -110,7 +111,7 @@ impl DigitsScreen {
         }
     }
 
-    /// Learns from earlier labels and what is typed now.
+    /// Learns the digits from earlier labels and from those typed now.
     fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let (Some(clip), Some(setup)) = (shared.clip().map(Path::to_owned), shared.setup.clone()) else {
             return;
@@ -123,7 +124,7 @@ impl DigitsScreen {
                 .add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
         if label_file.labels.is_empty() {
-            shared.wrong("nothing is typed yet: type below some pictures what they show");
+            shared.wrong("nothing is typed yet: type below some images what they show");
             return;
         }
         self.lesson = None;
@@ -150,12 +151,12 @@ impl DigitsScreen {
         shared.set_setup(setup);
     }
 
-    /// Whether the shapes known read the overlay well.
+    /// Whether the known shapes read the overlay well enough.
     fn are_known(&self) -> bool {
         self.lesson.is_none() && self.known.iter().all(|(_, share)| *share >= WELL_READ)
     }
 
-    /// Says how well the shapes known read the overlay.
+    /// Shows how well the known shapes read the overlay.
     fn show_known(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if self.lesson.is_some() {
             return;
@@ -164,20 +165,20 @@ impl DigitsScreen {
         let words: Vec<String> = self.known.iter().map(read).collect();
         let known = self.are_known();
         let head = if known {
-            "The shapes known already read this overlay: there is nothing you must teach."
+            "The known shapes already read this overlay: there is nothing that you must label."
         } else {
-            "Not all of this overlay is read with the shapes known so far: type what some pictures show."
+            "The known shapes do not read all of this overlay: type what some of the images show."
         };
         ui.label(RichText::new(head).strong());
-        ui.label(format!("Read in so many of the pictures looked at: {}.", words.join(", ")));
+        ui.label(format!("Share of the sampled frames that is read: {}.", words.join(", ")));
         if !known || self.all_the_same {
             return;
         }
         ui.horizontal_wrapped(|ui| {
-            if theme::main_button(ui, "Go on: read the flight").clicked() {
+            if theme::main_button(ui, "Next: read the flight").clicked() {
                 shared.go_to = Some(Step::Reading);
             }
-            if ui.button("Teach them all the same").clicked() {
+            if ui.button("Label readings anyway").clicked() {
                 self.all_the_same = true;
             }
         });
@@ -221,7 +222,7 @@ impl DigitsScreen {
         }
     }
 
-    /// All characters labelled before or typed now.
+    /// All characters that occur in labels, earlier ones and those typed now.
     fn seen(&self) -> String {
         let texts = self.label_file.labels.iter().map(|label| label.text.as_str());
         texts.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
@@ -291,18 +292,18 @@ impl DigitCard {
         Self { channel, time_s, picture, texture: None, text: String::new() }
     }
 
-    /// Size of the picture, in points.
+    /// Width and height of the image, in points.
     fn size(&self) -> egui::Vec2 {
         let (width, height) = self.picture.dimensions();
         vec2(width as f32 / height.max(1) as f32, 1.0) * PICTURE_HEIGHT
     }
 
-    /// Width of the card with its frame, in points.
+    /// Width of the image with its field and frame, in points.
     fn width(&self) -> f32 {
         self.size().x.max(LEAST_FIELD) + 2.0 * f32::from(CARD_MARGIN)
     }
 
-    /// Shows the picture with its field; tells whether the pilot has finished writing.
+    /// Shows the image with its field; returns whether the pilot has finished typing.
     fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
         let name = format!("{} at {}", self.channel.name(), theme::clock(self.time_s));
         let size = self.size();
@@ -374,7 +375,7 @@ impl Screen for DigitsScreen {
             typed.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
         if !typed.labels.is_empty() {
-            // The window may be closing: where nothing can be written there is nobody left to notify.
+            // An error is ignored, because the window may be closing and then nobody could see a message.
             let _unkept = shared.store.keep(clip, DRAFT, &Typed { labels: typed.labels });
         }
     }
@@ -384,7 +385,7 @@ fn spaced(characters: &str) -> String {
     characters.chars().map(String::from).collect::<Vec<_>>().join(" ")
 }
 
-/// Looks through the clip for images to label, and how well the shapes known read it.
+/// Searches the clip for images to label, and determines how well the known shapes read it.
 fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
     let words = |error: &dyn std::fmt::Display| error.to_string();
     let mut open = open_clip(setup, clip).map_err(|error| words(&error))?;
@@ -397,7 +398,7 @@ fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
     Ok(Found { asks: first_requests(regions, &sample), known, label_file })
 }
 
-/// Share of the sampled frames in which each channel is read.
+/// For each channel, the share of the sampled frames that is read, 0 to 1.
 fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
     let regions = setup.setup.regions.iter().zip(&sample.regions).enumerate();
     let share = |(number, (region, patches)): (
@@ -413,7 +414,7 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
     regions.map(share).collect()
 }
 
-/// Learns, and saves what was learned and the labels that can be used.
+/// Learns the digits, and saves the glyphs and the labels that can be used.
 fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result<Learnt, String> {
     let folder: PathBuf = setup.glyph_folder();
     let mut open = open_clip(setup, clip).map_err(|error| error.to_string())?;

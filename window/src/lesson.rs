@@ -1,4 +1,5 @@
-//! What the last lesson gave: the shapes learned, the labels left out, and the digits still missing.
+//! The result of learning the digits: the learned shapes, the labels that were not used, and the digits still
+//! missing.
 
 use egui::{Image, RichText, TextureHandle, vec2};
 use image::GrayImage;
@@ -9,10 +10,10 @@ use pairspeed::glyphs::{Glyph, GlyphSet};
 use pairspeed::learn::{self, SuspectLabel};
 use pairspeed::model::channel::Channel;
 
-/// Height of the pictures shown, in points.
+/// Height of the images shown, in points.
 pub(super) const PICTURE_HEIGHT: f32 = 44.0;
 
-/// The last lesson as it is shown.
+/// The result of learning, as it is shown.
 pub(super) struct LessonView {
     shapes: Vec<(char, TextureHandle)>,
     pub(super) missing: Vec<char>,
@@ -21,7 +22,7 @@ pub(super) struct LessonView {
     left_out_clips: Vec<String>,
 }
 
-/// A label left out, with its picture and that of the reading that contradicts it.
+/// A label that was not used, with its image and that of the label that contradicts it.
 struct Suspect {
     channel: Channel,
     time_s: f64,
@@ -29,16 +30,16 @@ struct Suspect {
     pictures: Vec<(String, TextureHandle)>,
 }
 
-/// What the pilot wants next.
+/// What the pilot clicked.
 pub(super) enum Wish {
-    /// To go on and read the flight.
+    /// Go to the next step and read the flight.
     Read,
-    /// To learn from a label although others contradict it.
+    /// Learn from a label although others contradict it.
     Insist(Channel, f64),
 }
 
 impl LessonView {
-    /// A lesson whose digits `missing` are not known, with the names of clips that were not found.
+    /// The result of learning. `missing` are the digits without glyph; clips that were not found are named.
     pub(super) fn of(
         ctx: &egui::Context,
         lesson: &learn::LearnedGlyphs,
@@ -50,7 +51,7 @@ impl LessonView {
         Self { shapes: shapes(ctx, &lesson.set), missing, suspects, rejected, left_out_clips }
     }
 
-    /// Shows it and gives what the pilot clicks.
+    /// Shows the result and returns what the pilot clicked.
     pub(super) fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
         let mut wish = None;
         ui.label(RichText::new("Learned").strong());
@@ -65,17 +66,19 @@ impl LessonView {
         }
         if !self.left_out_clips.is_empty() {
             let clips = self.left_out_clips.join(", ");
-            ui.label(format!("Not found beside this recording, so left out this time: {clips}"));
+            ui.label(format!(
+                "Labelled clips that are not in the folder of this recording; their labels are not used this time: {clips}"
+            ));
         }
         if self.missing.is_empty() {
             ui.label("All ten digits are known.");
-            if theme::main_button(ui, "Go on: read the flight").clicked() {
+            if theme::main_button(ui, "Next: read the flight").clicked() {
                 wish = Some(Wish::Read);
             }
         } else {
             let missing: Vec<String> = self.missing.iter().map(char::to_string).collect();
             ui.label(format!(
-                "Not seen yet: {}. Readings with these digits stay blank; label some of the pictures above.",
+                "Digits not labelled yet: {}. Readings with these digits stay blank; label some of the images above.",
                 missing.join(" ")
             ));
         }
@@ -98,7 +101,7 @@ impl Suspect {
         }
     }
 
-    /// Shows it; whether the pilot insists on the label.
+    /// Shows the label; returns whether the pilot insists on it.
     fn show(&self, ui: &mut egui::Ui) -> bool {
         ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(theme::colours(ui).unsure));
         ui.horizontal_wrapped(|ui| {
@@ -111,12 +114,12 @@ impl Suspect {
                 });
             }
         });
-        ui.label("If it is wrong, remove it below and label the picture anew.");
+        ui.label("If the label is wrong, remove it below and label the image again.");
         ui.button("The label is right: learn from it").clicked()
     }
 }
 
-/// The shapes of a set as pictures.
+/// The glyphs of a set as images.
 fn shapes(ctx: &egui::Context, set: &GlyphSet) -> Vec<(char, TextureHandle)> {
     let glyphs = set.faces.iter().flat_map(|face| &face.glyphs);
     let shape = |glyph: &Glyph| {

@@ -1,11 +1,12 @@
-//! The desktop window: drop a recording, mark the readouts once, see the answer.
+//! The desktop window: drop a recording, mark its readouts once, see the airspeeds.
 //!
 //! ```text
-//! Desk (the frame: steps along the top, notices, dropping) -> one Screen a step, over what they Share
-//! work (jobs off the window's thread), store (what is kept between two sittings), look (colours, type)
+//! App (the frame: steps along the top, notices, dropped files) -> one Screen for each step, over what they
+//! Share
+//! work (jobs off the window's thread), store (what is kept between sessions), theme (colours, type)
 //! ```
 //!
-//! [`App`] needs an [`egui::Ui`] and nothing of the system's window, so that tests can drive it.
+//! [`App`] needs an [`egui::Ui`] but no window of the operating system, so that tests can drive it.
 
 mod air;
 mod card;
@@ -36,23 +37,23 @@ use pairspeed::setup::Region;
 pub use shared::{Finished, Notice, Shared};
 use store::Store;
 
-/// The steps from a recording to the answer, in order.
+/// The steps from a recording to its airspeeds, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Step {
-    /// Which recording.
+    /// Choose the recording.
     #[default]
     Recording,
-    /// Where its readouts stand.
+    /// Mark the regions of the readouts.
     Regions,
-    /// What its digits look like.
+    /// Learn the digits of the overlay.
     Digits,
-    /// Reading it through.
+    /// Read the recording.
     Reading,
-    /// The legs flown and what comes of them.
+    /// Show and correct the legs.
     Legs,
-    /// This flight beside another.
+    /// Compare this flight with others.
     Compare,
-    /// What to fly next.
+    /// Plan the next flight.
     TestCard,
 }
 
@@ -68,7 +69,7 @@ impl Step {
         Self::TestCard,
     ];
 
-    /// Its name in the row of steps.
+    /// The name of the step in the row at the top.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -82,15 +83,15 @@ impl Step {
         }
     }
 
-    /// What is done there, in a sentence.
+    /// The purpose of the step, in a sentence.
     fn purpose(self) -> &'static str {
         match self {
             Self::Recording => "Choose the recording of a flight",
             Self::Regions => "Mark where the overlay shows its numbers",
-            Self::Digits => "Tell what the overlay's digits look like, where they are not known",
-            Self::Reading => "Read every frame and work out the airspeeds",
-            Self::Legs => "See and correct the legs, and the airspeed of every throttle step",
-            Self::Compare => "Put two flights beside each other",
+            Self::Digits => "Label some readings, if the overlay's digits are not known",
+            Self::Reading => "Read every frame and compute the airspeeds",
+            Self::Legs => "Check and correct the legs; see the airspeed of every throttle step",
+            Self::Compare => "Compare flights before and after a change",
             Self::TestCard => "Plan the next flight",
         }
     }
@@ -101,15 +102,15 @@ impl Step {
     }
 }
 
-/// What one step shows.
+/// The page of one step.
 pub trait Screen {
-    /// Shows it and takes what the pilot does.
+    /// Shows the page and handles what the pilot does.
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared);
 
-    /// Takes what comes from work in the background; called before every picture, whichever step is shown.
+    /// Takes over results of background work; called before every repaint, whichever step is shown.
     fn attend(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
 
-    /// Keeps work that is not saved yet: the window closes, or another recording comes.
+    /// Keeps work that is not saved yet, because the window closes or another recording is opened.
     fn keep(&mut self, _shared: &Shared) {}
 }
 
@@ -129,19 +130,19 @@ pub struct App {
 }
 
 impl App {
-    /// A desk that keeps what it remembers between two sittings in the folder of `store`.
+    /// A window that keeps what it remembers between sessions in `store`.
     #[must_use]
     pub fn new(store: Store) -> Self {
         Self { shared: Shared::new(store), ..Self::default() }
     }
 
-    /// The step shown.
+    /// The step that is shown.
     #[must_use]
     pub fn step(&self) -> Step {
         self.step
     }
 
-    /// What the steps share.
+    /// What all steps share.
     #[must_use]
     pub fn shared(&self) -> &Shared {
         &self.shared
@@ -160,13 +161,13 @@ impl App {
         self.step = Step::Legs;
     }
 
-    /// The regions marked just now, saved or not.
+    /// The regions that are marked at present, saved or not.
     #[must_use]
     pub fn marked(&self) -> &[Region] {
         self.regions.marked()
     }
 
-    /// Opens the clips of one flight, as when they are dropped.
+    /// Opens the clips of one flight, in the same way as when they are dropped on the window.
     pub fn open_clips(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
         self.keep();
         self.step = Step::Recording;
@@ -216,7 +217,7 @@ impl App {
         (screen, &mut self.shared)
     }
 
-    /// Files dropped on the window are a recording.
+    /// Opens files that are dropped on the window as a recording.
     fn take_dropped(&mut self, ctx: &egui::Context) {
         let dropped: Vec<PathBuf> =
             ctx.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
@@ -246,10 +247,10 @@ impl App {
     }
 }
 
-/// A step's page: scrolls where the window is too small for it.
+/// Shows the page of a step, with scroll bars if the window is too small for it.
 pub(crate) fn page<R>(ui: &mut egui::Ui, add: impl FnOnce(&mut egui::Ui) -> R) -> R {
     let lines = |ui: &mut egui::Ui| {
-        // The frame of whatever has the keyboard must not be cut off at the edge.
+        // The margin keeps the focus frame of a widget at the edge visible.
         egui::Frame::new().inner_margin(2).show(ui, add).inner
     };
     ScrollArea::vertical().auto_shrink(false).show(ui, lines).inner

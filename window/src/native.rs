@@ -1,4 +1,4 @@
-//! The window of the system around the [`App`].
+//! Opens a window of the operating system and runs the [`App`] in it.
 
 use std::path::PathBuf;
 
@@ -9,7 +9,7 @@ use thiserror::Error;
 use super::App;
 use super::store::Store;
 
-/// Size of the window at first, and the least it may be shrunk to, in points.
+/// Initial width and height of the window, in points; the next constant is the minimum.
 const SIZE: [f32; 2] = [1280.0, 720.0];
 const LEAST_SIZE: [f32; 2] = [560.0, 340.0];
 
@@ -20,11 +20,11 @@ const LEAST_SIZE: [f32; 2] = [560.0, 340.0];
      `pairspeed --help` lists"
 )]
 pub struct WindowError {
-    /// What the system says.
+    /// Reason of the failure, from the operating system.
     reason: String,
 }
 
-/// Whether there is a display to open a window on.
+/// Whether there is a display on which a window can be opened.
 #[must_use]
 pub fn has_display() -> bool {
     let is_set = |name| std::env::var_os(name).is_some_and(|value| !value.is_empty());
@@ -32,10 +32,11 @@ pub fn has_display() -> bool {
     !needs_server || is_set("DISPLAY") || is_set("WAYLAND_DISPLAY")
 }
 
-/// Opens the window, with clips if there are some, and comes back when it is closed.
+/// Opens the window, with clips if some are given, and returns when it is closed.
 ///
 /// # Errors
-/// If the system gives no window to draw in.
+///
+/// [`WindowError`] if the operating system provides no window to draw in.
 pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
     let viewport = ViewportBuilder::default()
         .with_title("pairspeed")

@@ -1,4 +1,4 @@
-//! Saving a page to print, and opening it in the program that the system has for pages.
+//! Saves a page for printing, and opens it in the default program for HTML files.
 
 use std::path::{Path, PathBuf};
 
@@ -7,17 +7,17 @@ use egui::{TextEdit, Ui};
 use super::Shared;
 use pairspeed::files::{Existing, write_whole};
 
-/// Where a page goes, and the one saved last.
+/// The file in which the page is saved, and the page saved last.
 #[derive(Debug, Default)]
 pub(super) struct PageFile {
-    /// As the pilot is writing it; empty: the usual place.
+    /// The path as the pilot types it; empty for the default.
     path: String,
     saved: Option<PathBuf>,
 }
 
 impl PageFile {
-    /// Shows where the page goes and saves it when the pilot asks for it. `usual` is where it goes if nothing is written;
-    /// a page that is there already is kept, and the new one gets a number.
+    /// Shows the path of the page and saves the page when the pilot asks for it. `usual` is the default path.
+    /// An existing page is kept, and the new one gets a number.
     pub fn show(&mut self, ui: &mut Ui, shared: &mut Shared, usual: &Path, page: impl FnOnce() -> String) {
         ui.horizontal_wrapped(|ui| {
             let label = ui.label("Page to print");
@@ -45,14 +45,14 @@ impl PageFile {
     }
 }
 
-/// Opens a file or folder with the system's own program for it.
+/// Opens a file or folder with the default program for it.
 pub(super) fn open(path: &Path, shared: &mut Shared) {
     if let Err(error) = open::that_detached(path) {
         shared.wrong(format!("the system cannot open {} ({error}): open it by hand", path.display()));
     }
 }
 
-/// The path itself, or with the first number that makes it new.
+/// The path itself, or, if a file of that name exists, the path with the first number that is free.
 pub(super) fn free(path: &Path) -> PathBuf {
     let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let extension =
@@ -62,7 +62,8 @@ pub(super) fn free(path: &Path) -> PathBuf {
     std::iter::once(plain.clone()).chain(numbered).find(|path| !path.exists()).unwrap_or(plain)
 }
 
-/// Where a page of this name goes: among the results, else beside the recording, else where the program runs.
+/// Default path of a page with the given name: in the result folder, otherwise beside the recording,
+/// otherwise in the current folder.
 pub(super) fn usual_place(shared: &Shared, name: &str) -> PathBuf {
     let results = shared.finished.as_ref().map(|finished| finished.folder.join(name));
     results.or_else(|| shared.clip().map(|clip| clip.with_file_name(name))).unwrap_or_else(|| name.into())

@@ -1,4 +1,4 @@
-//! Reading the flight: every frame, in the background, then the results are written.
+//! The step that reads the flight: every frame is read in the background, then the results are written.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -18,22 +18,22 @@ use pairspeed::output::table;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_record, work_out};
 
-/// The window shows the time left anew this often while it reads.
+/// Interval at which the remaining time is shown again while reading.
 const TICK: Duration = Duration::from_millis(200);
 
-/// The conditions given for the reading, and its progress.
+/// State of the step that reads the flight.
 #[derive(Default)]
 pub struct ReadingScreen {
     begun: u64,
-    /// Throttle steps as typed.
+    /// Throttle steps, as typed.
     throttle: String,
     air: AirFields,
     folder: String,
-    /// The results are in the folder, and the pilot has seen a message.
+    /// Names of the result files that are already in the folder, once the pilot was told.
     in_the_way: Vec<&'static str>,
     choosing: Option<dialogs::Choice>,
     reading: Option<Work<Finished>>,
-    /// The answer as a table.
+    /// The results as a table.
     table: Option<String>,
 }
 
@@ -43,7 +43,7 @@ impl ReadingScreen {
             return;
         }
         if let Some(reading) = self.reading.take() {
-            // What is being written just now is written to its end.
+            // Files that are being written at this moment are completed.
             let _too_late = reading.cancel();
         }
         *self = Self { begun: shared.recording_number, ..Self::default() };
@@ -64,7 +64,8 @@ impl ReadingScreen {
             return shared.wrong(error);
         }
         let out = PathBuf::from(self.folder.trim());
-        // Prepared before the long reading starts, so that a folder that cannot be written to is reported at once.
+        // Prepared before the long reading starts, so that a folder that cannot be written to is reported at
+        // once.
         let folder = match ResultFolder::prepare(&out, existing) {
             Ok(folder) => folder,
             Err(OutputError::ResultsExist { files, .. }) => {
@@ -104,8 +105,10 @@ impl ReadingScreen {
             ui.add(field.hint_text("such as 50, 60, 80, 100")).labelled_by(label.id);
             ui.end_row();
             ui.allocate_space(egui::Vec2::ZERO);
-            // A row of its own, as high as its lines: beside the field they would run into the next row.
-            ui.vertical(|ui| ui.weak("per cent in the order flown; only where the overlay does not show it"));
+            // In a row of its own, since its lines would otherwise overlap the next row.
+            ui.vertical(|ui| {
+                ui.weak("in per cent, in the order flown; only needed if the overlay shows no throttle")
+            });
             ui.end_row();
             ui.label("Units of the results");
             ui.horizontal(|ui| {
@@ -129,7 +132,7 @@ impl ReadingScreen {
         let files = self.in_the_way.join(", ");
         ui.label(
             RichText::new(format!(
-                "That folder holds results already ({files}). They are replaced only if you say so."
+                "This folder already contains results ({files}). They are replaced only if you confirm."
             ))
             .color(colour),
         );
@@ -170,7 +173,7 @@ impl ReadingScreen {
         });
         ui.label(format!("Results: {}", finished.folder.display()));
         let mut go = false;
-        ui.horizontal_wrapped(|ui| go = theme::main_button(ui, "Go on: see the legs").clicked());
+        ui.horizontal_wrapped(|ui| go = theme::main_button(ui, "Next: see the legs").clicked());
         if go {
             shared.go_to = Some(Step::Legs);
         }
@@ -186,14 +189,14 @@ impl Screen for ReadingScreen {
         }
         if let Some(finished) = shared.take_result(&mut self.reading) {
             self.table = Some(table(&finished.flight));
-            shared.done(format!("read, and written to {}", finished.folder.display()));
+            shared.done(format!("the flight is read; its results are in {}", finished.folder.display()));
             shared.set_finished(Some(finished));
         }
     }
 
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if shared.setup.is_none() {
-            shared.show_empty(ui, "Open a recording and mark its regions first: then it can be read.");
+            shared.show_empty(ui, "Open a recording and mark its regions first; then it can be read.");
             return;
         }
         page(ui, |ui| {
@@ -211,7 +214,7 @@ impl Screen for ReadingScreen {
     }
 }
 
-/// What is about to be read.
+/// Shows what is going to be read.
 fn show_what(ui: &mut egui::Ui, shared: &Shared) {
     let clips: Vec<String> = shared.clips.iter().map(|clip| file_name(clip)).collect();
     let Some(setup) = &shared.setup else { return };
@@ -241,7 +244,7 @@ fn show_unit(ui: &mut egui::Ui, what: &str, quantity: Quantity, unit: &mut Optio
     shown.response.labelled_by(label);
 }
 
-/// Reads, and writes the results unless the pilot has cancelled meanwhile.
+/// Reads the flight, and writes the results unless the pilot has cancelled in the meantime.
 fn read(
     clips: &[PathBuf],
     setup: &LoadedSetup,
@@ -257,7 +260,8 @@ fn read(
         return Err("cancelled: nothing was written".to_owned());
     }
     folder.write(&flight).map_err(|error| output_problem(&error))?;
-    // In the units of the results already, so that no edit of the legs converts a copy.
+    // The series is already in the units of the results, so that an edit of the legs need not convert it
+    // again.
     let record = FlightRecord { series: Arc::clone(&flight.series), ..record };
     Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
 }
@@ -272,13 +276,13 @@ pub(super) fn output_problem(error: &OutputError) -> String {
 
 fn progress_words(progress: &JobProgress) -> String {
     match (progress.frames, progress.left) {
-        (0, _) => "Getting to know the recording: where each text stands, what the noise is like".to_owned(),
+        (0, _) => "Calibrating: finding the position of each text, measuring the noise".to_owned(),
         (frames, Some(left)) => format!("{frames} frames read, {} left", in_words(left)),
         (frames, None) => format!("{frames} frames read"),
     }
 }
 
-/// Throttle steps as typed; `None` for an empty field.
+/// The throttle steps as typed, in per cent; `None` for an empty field.
 fn throttle_steps(text: &str) -> Result<Option<Vec<f64>>, String> {
     let parts = text.split([',', ' ', ';']).map(str::trim).filter(|part| !part.is_empty());
     let steps: Vec<f64> = parts
@@ -286,7 +290,7 @@ fn throttle_steps(text: &str) -> Result<Option<Vec<f64>>, String> {
             let percent: Option<f64> = part.trim_end_matches('%').parse().ok();
             percent.filter(|percent| (0.0..=100.0).contains(percent)).ok_or_else(|| {
                 format!(
-                    "throttle steps: \"{part}\" is no number from 0 to 100; write them like 50, 60, 80, 100"
+                    "throttle steps: \"{part}\" is not a number from 0 to 100; write them like 50, 60, 80, 100"
                 )
             })
         })
@@ -303,7 +307,7 @@ mod tests {
         assert_eq!(throttle_steps(" "), Ok(None));
         assert_eq!(
             throttle_steps("50, 60 %,80;100"),
-            Err("throttle steps: \"%\" is no number from 0 to 100; write them like 50, 60, 80, 100"
+            Err("throttle steps: \"%\" is not a number from 0 to 100; write them like 50, 60, 80, 100"
                 .to_owned())
         );
         assert_eq!(throttle_steps("50, 60%,80;100"), Ok(Some(vec![50.0, 60.0, 80.0, 100.0])));

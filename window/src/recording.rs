@@ -1,4 +1,4 @@
-//! Choosing the recording: dropped, picked or named, and opened where it is.
+//! The step that chooses the recording: its clips are dropped, picked in a dialog or typed, then opened.
 
 use std::path::{Path, PathBuf};
 
@@ -15,26 +15,26 @@ use pairspeed::model::channel::Channel;
 use pairspeed::readings::prepare;
 use pairspeed::setup::{LoadedSetup, Setup};
 
-/// Height of the still, in points.
+/// Height of the image of the recording, in points.
 const STILL_HEIGHT: f32 = 260.0;
-/// Room for the buttons behind the path, in points.
+/// Width that is reserved for the buttons to the right of the path, in points.
 const BUTTONS: f32 = 240.0;
 
-/// What a sitting begins with.
+/// State of the step that chooses the recording.
 #[derive(Default)]
 pub struct RecordingScreen {
-    /// The path typed.
+    /// The path as typed.
     path: String,
     choosing: Option<dialogs::Choice>,
     opening: Option<(Vec<PathBuf>, Work<Opened>)>,
     still: Option<egui::TextureHandle>,
-    /// What is known of the recording, in sentences.
+    /// Facts about the recording, in sentences.
     facts: Vec<String>,
-    /// The cameras marked before are tried on the recording.
+    /// Job that tries the setups of known cameras on the recording.
     trying: Option<Work<Vec<LoadedSetup>>>,
-    /// Those that fit.
+    /// The setups that fit the recording.
     offered: Vec<LoadedSetup>,
-    /// Edits that were kept unsaved.
+    /// Whether unsaved edits of this recording were kept.
     unsaved: bool,
 }
 
@@ -47,7 +47,8 @@ struct Opened {
 }
 
 impl RecordingScreen {
-    /// Opens clips in the background; the recording in use stays until they are found to be one.
+    /// Opens clips in the background. The current recording stays open until the new clips are known to be
+    /// one flight.
     pub(super) fn open(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
         let theirs = clips.clone();
         self.opening = Some((clips, Work::start(ctx, move |_| opened(theirs))));
@@ -162,7 +163,7 @@ impl RecordingScreen {
                 ui.label(RichText::new(doubt).color(theme::colours(ui).unsure));
             });
             ui.horizontal_wrapped(|ui| {
-                if theme::main_button(ui, "Go on: read the flight").clicked() {
+                if theme::main_button(ui, "Next: read the flight").clicked() {
                     shared.go_to = Some(Step::Reading);
                 }
                 if ui.button("Look at the regions first").clicked() {
@@ -188,21 +189,22 @@ impl RecordingScreen {
         if let Some(setup) = chosen {
             self.use_camera(shared, &setup);
         }
-        let words = "Go on: mark the regions";
+        let words = "Next: mark the regions";
         let first = self.offered.is_empty();
         if (if first { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
             shared.go_to = Some(Step::Regions);
         }
     }
 
-    /// Copies a remembered setup beside the recording; where that cannot be, it is used from where it is.
+    /// Copies a remembered setup to the folder of the recording. If that is not possible, the setup is used
+    /// where it is.
     fn use_camera(&mut self, shared: &mut Shared, setup: &LoadedSetup) {
         let Some(clip) = shared.clip() else { return };
         let used = match copy_setup(setup, &usual_setup(clip), Existing::Keep) {
             Ok(copy) => copy,
             Err(_) => setup.clone(),
         };
-        shared.done(format!("the regions of \"{}\" are taken for this recording", used.setup.camera.name));
+        shared.done(format!("the regions of \"{}\" are used for this recording", used.setup.camera.name));
         shared.set_setup(Some(used));
         self.offered.clear();
     }
@@ -221,7 +223,7 @@ impl Screen for RecordingScreen {
                 Outcome::Failed(message) => shared.wrong(message),
             }
         }
-        // A camera that cannot be tried is not offered.
+        // A camera whose setup cannot be tried is not offered.
         if let Some(Outcome::Done(offered)) = take_outcome(&mut self.trying) {
             self.offered = offered;
         }
@@ -257,7 +259,7 @@ fn on_wayland() -> bool {
     std::env::var_os("WAYLAND_DISPLAY").is_some_and(|name| !name.is_empty())
 }
 
-/// Opens clips and takes a still from the middle of the first.
+/// Opens clips and takes an image from the middle of the first.
 fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
     let info = Recording::open(&clips)?.info().clone();
     let mut first = pairspeed::footage::Clip::open(&info.path)?;
@@ -266,7 +268,7 @@ fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
     Ok(Opened { clips, info, length_s, still })
 }
 
-/// Those of the cameras whose setup reads the speed of this clip where its boxes are.
+/// Those setups of known cameras with which the speed of this clip can be read without moving the boxes.
 fn fitting(clip: &Path, cameras: Vec<LoadedSetup>) -> Result<Vec<LoadedSetup>, FootageError> {
     let mut recording = Recording::open(&[clip])?;
     let mut fits = |setup: &LoadedSetup| {
@@ -284,13 +286,13 @@ fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {
         format!("{name}: {} in {}, {} x {} pixels", info.codec, info.container, info.width, info.height),
         match info.nominal_rate_hz {
             Some(rate_hz) => {
-                format!("{} long, {rate_hz:.2} frames a second as it says", theme::clock(length_s))
+                format!("length {}, stated rate {rate_hz:.2} frames per second", theme::clock(length_s))
             }
             None => format!("{} long", theme::clock(length_s)),
         },
     ];
     if clips > 1 {
-        facts.push(format!("{clips} files of one flight, in this order"));
+        facts.push(format!("{clips} clips of one flight, in this order"));
     }
     facts
 }

@@ -1,4 +1,4 @@
-//! What the steps share.
+//! The state that all steps share.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -14,54 +14,54 @@ use pairspeed::flight::{Flight, FlightRecord};
 use pairspeed::footage::ClipInfo;
 use pairspeed::setup::LoadedSetup;
 
-/// A flight that was read, and where its results are.
+/// A flight that was read, and the folder of its results.
 #[derive(Debug)]
 pub struct Finished {
-    /// The findings.
+    /// The flight with its results.
     pub flight: Flight,
-    /// What was read, for working it out again with other legs.
+    /// The readings, from which the flight is computed again with other legs.
     pub record: Arc<FlightRecord>,
-    /// The conditions given for the reading.
+    /// The options with which the flight was read.
     pub options: ReadOptions,
-    /// The folder of the results.
+    /// Path of the result folder.
     pub folder: PathBuf,
 }
 
-/// A line for the pilot at the foot of the window.
+/// A message for the pilot at the bottom of the window.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Notice {
-    /// Something went well.
+    /// Something succeeded.
     Done(String),
-    /// Something went wrong: what, where, and what to do next.
+    /// Something failed: the message says what, which file or box, and what to do next.
     Wrong(String),
 }
 
-/// What the steps share: the recording, its setup, and what was read.
+/// The state that all steps share: the recording, its setup, and the flight that was read.
 #[derive(Debug, Default)]
 pub struct Shared {
-    /// The clips of the flight in the order recorded; empty before one is opened.
+    /// The clips of the flight in recording order; empty as long as none is opened.
     pub clips: Vec<PathBuf>,
-    /// What the first clip is.
+    /// The properties of the first clip.
     pub info: Option<ClipInfo>,
     /// Time of the last frame of the first clip, in seconds.
     pub length_s: f64,
-    /// The camera setup as it was loaded or saved.
+    /// The camera setup as it was loaded or saved last.
     pub setup: Option<LoadedSetup>,
-    /// Grows whenever `setup` is replaced, or the glyphs it is read with.
+    /// Number that increases whenever `setup`, or the glyphs that belong to it, are replaced.
     pub setup_number: u64,
-    /// Grows with every recording opened, so that a step notices a new one.
+    /// Number that increases with every recording that is opened, so that a step notices a new one.
     pub recording_number: u64,
-    /// The conditions given for the reading.
+    /// The options that the pilot entered for reading.
     pub options: ReadOptions,
-    /// The flight read last.
+    /// The flight that was read last.
     pub finished: Option<Finished>,
-    /// Grows whenever `finished` is replaced.
+    /// Number that increases whenever `finished` is replaced.
     pub finished_number: u64,
     /// The step to go to next.
     pub go_to: Option<Step>,
-    /// The line at the foot.
+    /// The message at the bottom of the window.
     pub notice: Option<Notice>,
-    /// What is kept between two sittings.
+    /// What is kept between sessions.
     pub store: Store,
 }
 
@@ -70,13 +70,13 @@ impl Shared {
         Self { store, ..Self::default() }
     }
 
-    /// The first clip.
+    /// Path of the first clip.
     #[must_use]
     pub fn clip(&self) -> Option<&Path> {
         self.clips.first().map(PathBuf::as_path)
     }
 
-    /// Takes another recording: what belonged to the former one goes.
+    /// Opens another recording; everything that belongs to the previous one is discarded.
     pub(super) fn take_recording(&mut self, clips: Vec<PathBuf>, info: ClipInfo, length_s: f64) {
         (self.clips, self.info, self.length_s) = (clips, Some(info), length_s);
         self.recording_number += 1;
@@ -85,24 +85,24 @@ impl Shared {
         self.set_setup(None);
     }
 
-    /// Takes a setup, or none.
+    /// Replaces the setup, or removes it.
     pub fn set_setup(&mut self, setup: Option<LoadedSetup>) {
         self.setup = setup;
         self.setup_number += 1;
     }
 
-    /// Takes the findings of a flight.
+    /// Replaces the flight that was read last, or removes it.
     pub fn set_finished(&mut self, finished: Option<Finished>) {
         self.finished = finished;
         self.finished_number += 1;
     }
 
-    /// Tells that something went well.
+    /// Shows a message that something succeeded.
     pub fn done(&mut self, words: impl Into<String>) {
         self.notice = Some(Notice::Done(words.into()));
     }
 
-    /// The result of a job that has just ended, if any; a failure is shown as a notice.
+    /// The result of a job that has just finished, if there is one; a failure is shown as a message.
     pub fn take_result<T: Send + 'static>(&mut self, job: &mut Option<Work<T>>) -> Option<T> {
         match take_outcome(job)? {
             Outcome::Done(result) => Some(result),
@@ -113,12 +113,12 @@ impl Shared {
         }
     }
 
-    /// Tells that something went wrong.
+    /// Shows a message that something failed.
     pub fn wrong(&mut self, words: impl ToString) {
         self.notice = Some(Notice::Wrong(words.to_string()));
     }
 
-    /// The foot of the window: the notice, else what is open.
+    /// Shows the bottom line of the window: the message, otherwise which recording is open.
     pub(super) fn show_foot(&mut self, ui: &mut egui::Ui) {
         let mut close = false;
         ui.horizontal_wrapped(|ui| match &self.notice {
@@ -140,7 +140,7 @@ impl Shared {
         }
     }
 
-    /// What a step shows that has nothing to work on yet.
+    /// Shows that a step has nothing to work on yet, with the reason in `words`.
     pub(super) fn show_empty(&mut self, ui: &mut egui::Ui, words: &str) {
         ui.add_space(24.0);
         ui.vertical_centered(|ui| {

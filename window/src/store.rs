@@ -1,10 +1,10 @@
-//! What is kept between two sittings: unsaved edits beside their clip, the cameras marked before, and choices.
+//! What is kept between sessions: unsaved edits next to their clip, known cameras, and choices.
 //!
 //! ```text
-//! flight.regions.draft.toml                  unsaved edits, beside flight.avi; where that folder cannot be
-//!                                            written to, in `drafts/` of the user's folder
+//! flight.regions.draft.toml                  unsaved edits, next to flight.avi; if that folder cannot be
+//! written to, in `drafts/` of the user's folder
 //! <user's data>/pairspeed/cameras/NAME/      camera.setup.toml and camera-glyphs/ of each camera
-//! <user's data>/pairspeed/view.toml          how the window looks
+//! <user's data>/pairspeed/view.toml          theme and text size of the window
 //! ```
 
 use std::fs;
@@ -20,11 +20,12 @@ use thiserror::Error;
 use pairspeed::files::{Existing, FileBatch, FileBatchError, write_whole};
 use pairspeed::setup::{LoadedSetup, SetupError};
 
-/// The setup file of a camera in its folder.
+/// Name of the setup file in the folder of a camera.
 const CAMERA_FILE: &str = "camera.setup.toml";
-/// Cameras of one frame size that are looked at, the latest first.
+/// Maximum number of cameras with one frame size that are tried, the latest first.
 const MOST_CAMERAS: usize = 6;
-/// No draft and no picture of a glyph comes near this size.
+/// Maximum size of a file that is read, in bytes: far more than any file of unsaved edits or any image of a
+/// glyph has.
 const LIMIT_BYTES: u64 = 8 << 20;
 
 /// Why something could not be kept.
@@ -34,12 +35,12 @@ pub enum StoreError {
     /// A file or folder cannot be written.
     #[error("cannot keep {}: {reason}; check the free space and your rights there", path.display())]
     Unwritable {
-        /// The file or folder.
+        /// Path of the file or folder.
         path: PathBuf,
-        /// Why.
+        /// Reason of the failure.
         reason: String,
     },
-    /// The setup of a camera.
+    /// The setup of a camera cannot be read or written.
     #[error(transparent)]
     Setup(#[from] SetupError),
 }
@@ -51,10 +52,11 @@ impl StoreError {
     }
 }
 
-/// Where things are kept.
+/// The folder in which things are kept between sessions.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Store {
-    /// Our folder among the user's; `None`: the system names none, so cameras are not remembered.
+    /// The program's folder in the user's data folder; `None` if the operating system has no such folder, so
+    /// that cameras are not remembered.
     folder: Option<PathBuf>,
 }
 
@@ -66,16 +68,17 @@ impl Store {
         Self { folder }
     }
 
-    /// A store in a folder of one's own.
+    /// A store in the given folder.
     #[must_use]
     pub fn in_folder(folder: &Path) -> Self {
         Self { folder: Some(folder.to_owned()) }
     }
 
-    /// Keeps unsaved edits of a kind, such as `regions`, made for a clip.
+    /// Keeps unsaved edits for a clip; `kind` names what is edited, such as `regions`.
     ///
     /// # Errors
-    /// If neither the clip's folder nor the user's can be written to.
+    ///
+    /// [`StoreError`] if neither the clip's folder nor the user's folder can be written to.
     pub fn keep<T: Serialize>(&self, clip: &Path, kind: &str, draft: &T) -> Result<(), StoreError> {
         let text = text_of(draft, &beside(clip, kind))?;
         let first = write_whole(&beside(clip, kind), text.as_bytes(), Existing::Replace);
@@ -86,31 +89,35 @@ impl Store {
         write_in_folder(&path, &text)
     }
 
-    /// The edits of a kind that were kept for a clip; `None` where there are none that can be read.
+    /// The unsaved edits of a kind that were kept for a clip; `None` if there are none, or if they cannot be
+    /// read.
     #[must_use]
     pub fn kept<T: DeserializeOwned>(&self, clip: &Path, kind: &str) -> Option<T> {
         let places = [Some(beside(clip, kind)), self.away(clip, kind)];
         places.into_iter().flatten().find_map(|path| read(&path))
     }
 
-    /// Forgets the edits of a kind that were kept for a clip: they are saved, or not wanted.
+    /// Removes the unsaved edits of a kind that were kept for a clip, because they were saved or are not
+    /// wanted.
     pub fn forget(&self, clip: &Path, kind: &str) {
         for path in [Some(beside(clip, kind)), self.away(clip, kind)].into_iter().flatten() {
-            // Most of the time there is none.
+            // Usually there is no such file, so an error is ignored.
             let _absent = fs::remove_file(path);
         }
     }
 
-    /// Keeps a choice that holds for every recording, such as `view`; in no folder, it is not kept.
+    /// Keeps a choice that applies to every recording, such as `view`. Without a user's folder it is not
+    /// kept.
     ///
     /// # Errors
-    /// If the user's folder cannot be written to.
+    ///
+    /// [`StoreError`] if the user's folder cannot be written to.
     pub fn keep_choice<T: Serialize>(&self, name: &str, choice: &T) -> Result<(), StoreError> {
         let Some(path) = self.choice(name) else { return Ok(()) };
         write_in_folder(&path, &text_of(choice, &path)?)
     }
 
-    /// A choice that was kept; `None` where there is none that can be read.
+    /// A choice that was kept; `None` if there is none, or if it cannot be read.
     #[must_use]
     pub fn kept_choice<T: DeserializeOwned>(&self, name: &str) -> Option<T> {
         read(&self.choice(name)?)
@@ -120,7 +127,7 @@ impl Store {
         Some(self.folder.as_ref()?.join(format!("{name}.toml")))
     }
 
-    /// Where the edits go when the clip's folder cannot be written to.
+    /// Path at which unsaved edits are kept if the clip's folder cannot be written to.
     fn away(&self, clip: &Path, kind: &str) -> Option<PathBuf> {
         let mut hasher = DefaultHasher::new();
         std::path::absolute(clip).unwrap_or_else(|_| clip.to_owned()).hash(&mut hasher);
@@ -129,7 +136,7 @@ impl Store {
         Some(self.folder.as_ref()?.join("drafts").join(name))
     }
 
-    /// Setup files of the cameras marked before whose frames have this size, the latest first.
+    /// Setups of the known cameras with this frame size, the latest first.
     #[must_use]
     pub fn cameras(&self, frame: (u32, u32)) -> Vec<LoadedSetup> {
         let Some(folder) = self.folder.as_ref().map(|folder| folder.join("cameras")) else {
@@ -147,10 +154,11 @@ impl Store {
         found.into_iter().take(MOST_CAMERAS).map(|(_, setup)| setup).collect()
     }
 
-    /// Remembers a camera: its setup and the glyphs taught for it. One of the same name is replaced.
+    /// Remembers a camera: its setup and the glyphs learned for it. A camera of the same name is replaced.
     ///
     /// # Errors
-    /// If the user's folder cannot be written to.
+    ///
+    /// [`StoreError`] if the user's folder cannot be written to.
     pub fn remember(&self, setup: &LoadedSetup) -> Result<(), StoreError> {
         let Some(folder) = &self.folder else { return Ok(()) };
         let folder = folder.join("cameras").join(file_name_of(&setup.setup.camera.name));
@@ -158,10 +166,12 @@ impl Store {
     }
 }
 
-/// Copies a setup with its glyphs to another place, where it then stands by itself.
+/// Copies a setup with its glyphs to another path; the copy does not depend on the original.
 ///
 /// # Errors
-/// If a file cannot be read or written; with [`Existing::Keep`] also if there is a setup already.
+///
+/// [`StoreError`] if a file cannot be read or written; with [`Existing::Keep`] also if a setup exists there
+/// already.
 pub fn copy_setup(setup: &LoadedSetup, to: &Path, existing: Existing) -> Result<LoadedSetup, StoreError> {
     let folder = to.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(StoreError::of(folder))?;
@@ -175,7 +185,7 @@ pub fn copy_setup(setup: &LoadedSetup, to: &Path, existing: Existing) -> Result<
     Ok(copy)
 }
 
-/// Copies the files of a folder, all of them or none.
+/// Copies all files of a folder, or none of them.
 fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
     fs::create_dir_all(to).map_err(StoreError::of(to))?;
     let unwritable =
@@ -191,26 +201,26 @@ fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
     files.commit(Existing::Replace).map(drop).map_err(unwritable)
 }
 
-/// Something kept as TOML; `None` where there is none that can be read.
+/// The content of a TOML file; `None` if there is no file, or if it cannot be read.
 fn read<T: DeserializeOwned>(path: &Path) -> Option<T> {
     let small = fs::metadata(path).is_ok_and(|found| found.len() <= LIMIT_BYTES);
     toml::from_str(&fs::read_to_string(path).ok().filter(|_| small)?).ok()
 }
 
-/// Something to keep as TOML; `path` is where it would go.
+/// The text of a TOML file; `path` is only used in the error.
 fn text_of<T: Serialize>(kept: &T, path: &Path) -> Result<String, StoreError> {
     toml::to_string(kept)
         .map_err(|error| StoreError::Unwritable { path: path.to_owned(), reason: error.to_string() })
 }
 
-/// Writes a file whose folder need not be there yet.
+/// Writes a file, and creates its folder if necessary.
 fn write_in_folder(path: &Path, text: &str) -> Result<(), StoreError> {
     let folder = path.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(StoreError::of(folder))?;
     write_whole(path, text.as_bytes(), Existing::Replace).map_err(StoreError::of(path))
 }
 
-/// Where a clip's setup stands when no other place is named: beside it, as the `setup` command writes it.
+/// Default path of a clip's setup file: beside the clip, where the command `setup` also writes it.
 #[must_use]
 pub fn usual_setup(clip: &Path) -> PathBuf {
     clip.with_extension("setup.toml")
@@ -220,7 +230,7 @@ fn beside(clip: &Path, kind: &str) -> PathBuf {
     clip.with_extension(format!("{kind}.draft.toml"))
 }
 
-/// A name that every system takes for a folder.
+/// A name that every operating system accepts as the name of a folder.
 fn file_name_of(name: &str) -> String {
     let plain = |letter: char| if letter.is_alphanumeric() { letter } else { '-' };
     let plain: String = name.trim().to_lowercase().chars().map(plain).take(60).collect();

@@ -1,8 +1,8 @@
-//! How the window looks: colours, type and spacing, in the light and in the dark.
+//! The appearance of the window: colours, type and spacing, in a light and a dark theme.
 //!
-//! Accents are those of M. Okabe and K. Ito, "Color Universal Design" (2008), chosen so that people with any
-//! common kind of colour blindness tell them apart; the tests below hold them to a simulation of it. Nothing
-//! is told by colour alone.
+//! Accent colours are those of M. Okabe and K. Ito, "Color Universal Design" (2008), chosen so that people
+//! with any common kind of colour blindness can distinguish them; the tests below check this with a
+//! simulation. Nothing is indicated by colour alone.
 
 use egui::{
     Color32, ColorImage, CornerRadius, FontId, RichText, Stroke, TextStyle, TextureHandle, TextureOptions,
@@ -25,25 +25,25 @@ pub const VERMILLION: Color32 = Color32::from_rgb(213, 94, 0);
 /// Okabe and Ito's reddish purple.
 pub const REDDISH_PURPLE: Color32 = Color32::from_rgb(204, 121, 167);
 
-/// Boxes on a picture, in turn: the picture is grey, so all of them stand out from it.
+/// Colours of boxes on a frame, used in turn. The frame is grey, so all of them stand out from it.
 pub const BOXES: [Color32; 6] = [ORANGE, SKY_BLUE, YELLOW, VERMILLION, BLUISH_GREEN, REDDISH_PURPLE];
 
-/// What a colour stands for.
+/// The colours of a theme, by use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Colours {
-    /// The page.
+    /// Background of the page.
     pub page: Color32,
-    /// A part of the page set apart.
+    /// Background of a panel.
     pub panel: Color32,
     /// Text and axes.
     pub ink: Color32,
-    /// Lines of a grid, frames.
+    /// Grid lines and frames.
     pub line: Color32,
-    /// Single readings.
+    /// Dots of single readings.
     pub dot: Color32,
-    /// What was left blank.
+    /// Marks of blank readings.
     pub blank: Color32,
-    /// What is chosen; a step that can be taken next.
+    /// Selected items, and the step that can be taken next.
     pub accent: Color32,
     /// An upwind leg.
     pub upwind: Color32,
@@ -51,21 +51,22 @@ pub struct Colours {
     pub downwind: Color32,
     /// A leg without a direction or partner.
     pub odd: Color32,
-    /// Airspeed.
+    /// Airspeed in a plot.
     pub airspeed: Color32,
-    /// Pack voltage.
+    /// Pack voltage in a plot.
     pub voltage: Color32,
-    /// Altitude.
+    /// Altitude in a plot.
     pub altitude: Color32,
-    /// What is sure; what went well.
+    /// Certain readings, and success.
     pub sure: Color32,
-    /// What is not sure.
+    /// Uncertain readings.
     pub unsure: Color32,
-    /// What is wrong.
+    /// Errors.
     pub wrong: Color32,
 }
 
-/// On white paper text in the palette's lighter colours is hard to read, so words take darker shades.
+/// The light theme. On white, text in the palette's lighter colours is hard to read, so texts have darker
+/// shades.
 const LIGHT: Colours = Colours {
     page: Color32::from_rgb(250, 249, 246),
     panel: Color32::from_rgb(238, 236, 230),
@@ -121,7 +122,7 @@ pub fn colours(ui: &egui::Ui) -> Colours {
     Colours::of(if ui.visuals().dark_mode { Theme::Dark } else { Theme::Light })
 }
 
-/// Gives both themes our look, the first time it is called for a window.
+/// Applies the appearance to both themes when it is called for a window for the first time.
 pub(super) fn apply_once(ctx: &egui::Context) {
     let id = egui::Id::unique("pairspeed look");
     if ctx.data_mut(|data| std::mem::replace(data.get_temp_mut_or_default::<bool>(id), true)) {
@@ -173,19 +174,21 @@ fn visuals(theme: Theme) -> Visuals {
         (&mut widgets.open, pressed),
     ] {
         widget.weak_bg_fill = fill;
-        // Rails, check boxes and round marks; in the dark they must be set off from the panel they lie on.
+        // Background of sliders, check boxes and radio buttons; in the dark theme it must differ from that of
+        // the panel.
         widget.bg_fill = blend(fill, colours.ink, if theme == Theme::Dark { 0.2 } else { 0.0 });
         widget.fg_stroke = Stroke::new(1.2, colours.ink);
         widget.bg_stroke = Stroke::new(1.0, colours.line);
         widget.corner_radius = CornerRadius::same(3);
         widget.expansion = 0.0;
     }
-    // Whatever has the keyboard's attention is framed for all to see.
+    // The widget with the keyboard focus gets a visible frame.
     widgets.active.bg_stroke = Stroke::new(2.0, colours.accent);
     visuals
 }
 
-/// Between two colours: 0 is the first, 1 the second; below 0 it goes on beyond the first.
+/// A mixture of two colours: `share` 0 gives the first, 1 the second, and values below 0 extrapolate beyond
+/// the first.
 fn blend(one: Color32, other: Color32, share: f32) -> Color32 {
     let mix = |one: u8, other: u8| {
         (f32::from(one) + share * (f32::from(other) - f32::from(one))).round().clamp(0.0, 255.0) as u8
@@ -200,20 +203,20 @@ pub fn on(colour: Color32) -> Color32 {
     if contrast(colour, black) >= contrast(colour, white) { black } else { white }
 }
 
-/// Contrast of two colours after WCAG 2.2 ("contrast ratio"): 1 for none to 21 for black on white.
+/// Contrast ratio of two colours according to WCAG 2.2: from 1 (equal) to 21 (black on white).
 #[must_use]
 pub fn contrast(one: Color32, other: Color32) -> f32 {
     let (one, other) = (luminance(one), luminance(other));
     (one.max(other) + 0.05) / (one.min(other) + 0.05)
 }
 
-/// Relative luminance after WCAG 2.2, 0 to 1.
+/// Relative luminance according to WCAG 2.2, 0 to 1.
 fn luminance(colour: Color32) -> f32 {
     let [red, green, blue] = linear(colour);
     0.2126 * red + 0.7152 * green + 0.0722 * blue
 }
 
-/// The colour's light in linear shares, 0 to 1 (sRGB, IEC 61966-2-1).
+/// The red, green and blue components of a colour in linear light, 0 to 1 (sRGB, IEC 61966-2-1).
 fn linear(colour: Color32) -> [f32; 3] {
     [colour.r(), colour.g(), colour.b()].map(|level| {
         let share = f32::from(level) / 255.0;
@@ -221,19 +224,19 @@ fn linear(colour: Color32) -> [f32; 3] {
     })
 }
 
-/// A button for what is usually done next.
+/// The button for what is usually done next.
 pub(super) fn main_button(ui: &mut egui::Ui, words: &str) -> egui::Response {
     let accent = colours(ui).accent;
     ui.add(egui::Button::new(RichText::new(words).color(on(accent)).strong()).fill(accent))
 }
 
-/// A picture of brightness as a texture.
+/// A grey image as a texture.
 pub(super) fn texture(ctx: &egui::Context, name: &str, picture: &GrayImage) -> TextureHandle {
     let size = [picture.width() as usize, picture.height() as usize];
     ctx.load_texture(name, ColorImage::from_gray(size, picture.as_raw()), TextureOptions::LINEAR)
 }
 
-/// A time in the recording, such as `1:02.40`.
+/// A time of the recording as text, such as `1:02.40`.
 pub(super) fn clock(time_s: f64) -> String {
     let hundredths = (100.0 * time_s.max(0.0)).round() as u64;
     format!("{}:{:02}.{:02}", hundredths / 6000, hundredths / 100 % 60, hundredths % 100)
@@ -243,10 +246,10 @@ pub(super) fn clock(time_s: f64) -> String {
 mod tests {
     use super::*;
 
-    /// Simulations of full colour blindness, on linear light: G. M. Machado, M. M. Oliveira and
-    /// L. A. F. Fernandes, "A Physiologically-based Model for Simulation of Color Vision Deficiency", IEEE
-    /// Transactions on Visualization and Computer Graphics 15 (2009), severity 1.0. Values from memory; each
-    /// row keeps white, so it adds up to 1.
+    /// Simulations of full colour blindness, applied to linear light: G. M. Machado, M. M. Oliveira and L. A.
+    /// F. Fernandes, "A Physiologically-based Model for Simulation of Color Vision Deficiency", IEEE
+    /// Transactions on Visualization and Computer Graphics 15 (2009), severity 1.0. White stays white, so
+    /// each row adds up to 1.
     const BLINDNESS: [(&str, [[f32; 3]; 3]); 3] = [
         (
             "protanopia",
@@ -324,7 +327,7 @@ mod tests {
 
     #[test]
     fn words_are_readable_on_page_and_panel() {
-        // WCAG 2.2, success criterion 1.4.3: at least 4.5 for text.
+        // WCAG 2.2, success criterion 1.4.3: the contrast of text is at least 4.5.
         for theme in [Theme::Light, Theme::Dark] {
             let Colours { page, panel, ink, sure, unsure, wrong, accent, .. } = Colours::of(theme);
             for words in [ink, sure, unsure, wrong] {
@@ -339,12 +342,12 @@ mod tests {
 
     #[test]
     fn marks_of_what_was_left_blank_stand_out_from_the_page_and_from_every_leg() {
-        // WCAG 2.2, success criterion 1.4.11: at least 3 for what is no text.
+        // WCAG 2.2, success criterion 1.4.11: the contrast of other things than text is at least 3.
         for theme in [Theme::Light, Theme::Dark] {
             let Colours { page, blank, upwind, downwind, odd, .. } = Colours::of(theme);
             assert!(contrast(blank, page) >= 3.0);
             for leg in [upwind, downwind, odd] {
-                // As strong as a leg that is chosen.
+                // As strong as the band of a selected leg.
                 let ground = blend(page, leg, 0.42);
                 let contrast = contrast(blank, ground);
                 assert!(contrast >= 3.0, "{theme:?}: {blank:?} on {ground:?}: {contrast:.1}");

@@ -1,4 +1,4 @@
-//! Theme and text size: the menu to choose them, and their keeping between two sittings.
+//! Theme and text size: the menu to choose them, and keeping the choice between sessions.
 
 use std::ops::RangeInclusive;
 
@@ -7,20 +7,21 @@ use serde::{Deserialize, Serialize};
 
 use super::Shared;
 
-/// Text sizes offered, in per cent.
+/// Text sizes in the menu, in per cent.
 const SIZES_PERCENT: [u16; 5] = [100, 125, 150, 175, 200];
-/// Text sizes that are taken up again, in per cent; the keys go further than the menu.
+/// Text sizes that are restored from the last session, in per cent; keys can set sizes that the menu does not
+/// have.
 const KEPT_PERCENT: RangeInclusive<u16> = 50..=300;
-/// The themes with their names in the menu and in the file.
+/// The themes, each with its name in the menu and in the file.
 const THEMES: [(ThemePreference, &str, &str); 3] = [
     (ThemePreference::System, "As the system", "system"),
     (ThemePreference::Light, "Light", "light"),
     (ThemePreference::Dark, "Dark", "dark"),
 ];
-/// Its name in the store.
+/// Name of the choice in the store.
 const NAME: &str = "view";
 
-/// The choices as they are kept.
+/// The choices in the form in which they are kept.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct ViewSettings {
     theme: String,
@@ -44,20 +45,20 @@ impl ViewSettings {
     }
 }
 
-/// What is known of the pilot's choices.
+/// Whether the choices of the last session were restored.
 #[derive(Debug, Default)]
 pub(super) enum KeptView {
-    /// The window has not been shown yet.
+    /// Not yet, because the window has not been shown.
     #[default]
     Unknown,
-    /// What was kept is in force from the next picture on.
+    /// Restored; they take effect at the next repaint.
     Applied,
-    /// In force, and kept where it was chosen here.
+    /// The choices are in effect; when the pilot changes one, the change is kept.
     Known(ViewSettings),
 }
 
 impl KeptView {
-    /// Takes up what was chosen at the last sitting, and keeps what is chosen now.
+    /// Restores the choices of the last session, and keeps those that are made now.
     pub fn attend(&mut self, ctx: &Context, shared: &mut Shared) {
         *self = match self {
             Self::Unknown => {
@@ -86,7 +87,7 @@ fn percent(ctx: &Context) -> u16 {
     (100.0 * ctx.zoom_factor()).round() as u16
 }
 
-/// The menu that switches theme and text size.
+/// Shows the menu for theme and text size.
 pub(super) fn menu(ui: &mut Ui) {
     ui.menu_button("View", |ui| {
         ui.label("Theme");

@@ -1,8 +1,8 @@
-//! What to do next, in the words of the window: a step or a field instead of a command or an option.
+//! The wording of advice in the window, which names a step or a field instead of a command or an option.
 
 use pairspeed::advice::Advice;
 
-/// What to do, as a phrase.
+/// What to do next, as a phrase.
 pub(crate) fn advice(advice: Advice) -> &'static str {
     match advice {
         Advice::GiveLegs => "add the legs on this page, or change their ends",
@@ -17,9 +17,9 @@ pub(crate) fn advice(advice: Advice) -> &'static str {
         Advice::GiveTemperature => "enter the temperature under \"Wind and air\" in the step Reading",
         Advice::GivePressure => "enter the pressure under \"Wind and air\" in the step Reading",
         Advice::TeachDigits => "teach the digits in the step Digits",
-        Advice::LabelReading => "write what at least one of the images shows",
+        Advice::LabelReading => "type what at least one of the images shows",
         Advice::CheckLabels => "check the labels",
-        Advice::InspectRegion => "look at the box in the step Regions",
+        Advice::InspectRegion => "check the box in the step Regions",
         Advice::MarkBoxes => "mark the boxes again in the step Regions",
         Advice::InspectMarkOrTeach => {
             "mark the boxes again in the step Regions, or teach the digits in the step Digits"

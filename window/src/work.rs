@@ -1,7 +1,8 @@
 //! Work off the window's thread.
 //!
-//! A [`Work`] is one job with an end: it tells how far it has come and can be cancelled at any time. A
-//! [`LatestWinsWorker`] takes errands of which only the latest counts, such as the frame to be shown while scrubbing.
+//! A [`Work`] is one job: it reports its progress and can be cancelled at any time. A [`LatestWinsWorker`]
+//! processes requests of which only the latest counts, such as the frame to be shown while the slider is
+//! dragged.
 
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicU8, Ordering};
@@ -12,34 +13,35 @@ use std::time::{Duration, Instant};
 
 use pairspeed::readings::Progress;
 
-/// Minimum time read before the remaining time is shown, in seconds: the first frames do not show the pace.
+/// Minimum time that a job must have run before the remaining time is shown: the first frames do not show the
+/// speed.
 const SETTLED: Duration = Duration::from_secs(1);
-/// Time between two wishes to be shown anew.
+/// Minimum time between two requests to repaint the window.
 const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);
 
-/// How far a job has come.
+/// Progress of a job.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct JobProgress {
-    /// Frames done.
+    /// Number of frames that are done.
     pub frames: u64,
-    /// Share done, 0 to 1; `None` where the length is not known or the job has only begun.
+    /// Share of the job that is done, 0 to 1; `None` if the length is not known or the job has just started.
     pub share: Option<f32>,
-    /// The time that the rest takes at the pace so far.
+    /// Estimated remaining time; `None` if it is not known yet.
     pub left: Option<Duration>,
 }
 
 /// How a job ended.
 #[derive(Debug)]
 pub enum Outcome<T> {
-    /// With a result.
+    /// The job succeeded with a result.
     Done(T),
-    /// With a message for the pilot.
+    /// The job failed with a message for the pilot.
     Failed(String),
 }
 
 const RUNNING: u8 = 0;
 const CANCELLED: u8 = 1;
-/// What is done now cannot be taken back.
+/// State of a job that can no longer be cancelled, because its effects cannot be undone.
 const COMMITTED: u8 = 2;
 
 #[derive(Debug, Default)]
@@ -48,14 +50,14 @@ struct JobStatus {
     progress: Mutex<JobProgress>,
 }
 
-/// A job in a thread of its own.
+/// A job that runs in a thread of its own.
 #[derive(Debug)]
 pub struct Work<T> {
     status: Arc<JobStatus>,
     outcome: Receiver<Result<T, String>>,
 }
 
-/// The job's side of a [`Work`]: tells how far it has come.
+/// The job's side of a [`Work`], through which it reports its progress.
 pub struct Reporter {
     status: Arc<JobStatus>,
     ctx: egui::Context,
@@ -64,7 +66,7 @@ pub struct Reporter {
 }
 
 impl<T: Send + 'static> Work<T> {
-    /// Starts a job. The window is shown anew when it has come further and at its end.
+    /// Starts a job. The window is repainted when the job has made progress, and at its end.
     pub fn start<E: ToString>(
         ctx: &egui::Context,
         job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
@@ -75,7 +77,7 @@ impl<T: Send + 'static> Work<T> {
             Reporter { status: Arc::clone(&status), ctx: ctx.clone(), begun: None, shown: None };
         thread::spawn(move || {
             let waker = Waker(reporter.ctx.clone());
-            // Nobody listens any more once the job is cancelled.
+            // If the job was cancelled, nobody receives the result.
             let _unheard = sender.send(job(&mut reporter).map_err(|error| error.to_string()));
             drop(sender);
             drop(waker);
@@ -83,35 +85,35 @@ impl<T: Send + 'static> Work<T> {
         Self { status, outcome }
     }
 
-    /// How far it has come.
+    /// The progress of the job.
     #[must_use]
     pub fn progress(&self) -> JobProgress {
         *lock(&self.status.progress)
     }
 
-    /// Cancels the job: it stops as soon as it can and its result is lost. `false` where what it does now
-    /// cannot be taken back.
+    /// Cancels the job: it stops as soon as it can, and its result is discarded. Returns `false` if the job
+    /// can no longer be cancelled.
     #[must_use]
     pub fn cancel(&self) -> bool {
         let state = &self.status.state;
         state.compare_exchange(RUNNING, CANCELLED, Ordering::SeqCst, Ordering::SeqCst).is_ok()
     }
 
-    /// How it ended, once it has.
+    /// How the job ended; `None` while it is running.
     pub fn outcome(&mut self) -> Option<Outcome<T>> {
         match self.outcome.try_recv() {
             Ok(Ok(result)) => Some(Outcome::Done(result)),
             Ok(Err(message)) => Some(Outcome::Failed(message)),
             Err(TryRecvError::Empty) => None,
             Err(TryRecvError::Disconnected) => Some(Outcome::Failed(
-                "this work broke off by a fault of the program; please report it, with the recording if you can"
+                "this job stopped because of an error in the program; please report it, with the recording if you can"
                     .to_owned(),
             )),
         }
     }
 }
 
-/// Takes the outcome of a job that may be running, and clears its place when it has ended.
+/// The outcome of a job that may be running. Sets `place` to `None` when the job has ended.
 pub fn take_outcome<T: Send + 'static>(place: &mut Option<Work<T>>) -> Option<Outcome<T>> {
     let outcome = place.as_mut()?.outcome()?;
     *place = None;
@@ -125,7 +127,7 @@ impl Reporter {
         self.status.state.load(Ordering::SeqCst) == CANCELLED
     }
 
-    /// From now on the job cannot be cancelled; `false` if it was before.
+    /// Makes the job impossible to cancel from now on; returns `false` if it was cancelled before.
     #[must_use]
     pub fn commit(&self) -> bool {
         let state = &self.status.state;
@@ -151,12 +153,12 @@ impl Progress for Reporter {
     }
 }
 
-/// The time that the rest takes at the pace so far, once that has settled.
+/// The estimated remaining time at the speed so far; `None` until the speed is known.
 fn time_left(elapsed: Duration, share: f64) -> Option<Duration> {
     (elapsed >= SETTLED && share > 0.0).then(|| elapsed.mul_f64((1.0 - share) / share))
 }
 
-/// Asks for a picture when it goes, however the thread ends.
+/// Requests a repaint of the window when it is dropped, however the thread ends.
 struct Waker(egui::Context);
 
 impl Drop for Waker {
@@ -165,7 +167,7 @@ impl Drop for Waker {
     }
 }
 
-/// Takes errands one at a time in a thread of its own; of those that wait only the latest is done.
+/// Processes requests one at a time in a thread of its own; of waiting requests only the latest is processed.
 #[derive(Debug)]
 pub struct LatestWinsWorker<Q, A> {
     queue: Arc<(Mutex<Waiting<Q>>, Condvar)>,
@@ -179,7 +181,7 @@ struct Waiting<Q> {
 }
 
 impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
-    /// Hires a clerk who does every errand with `run`; it may answer several times.
+    /// Starts a worker that calls `run` for every request; `run` may return several answers.
     pub fn spawn(ctx: &egui::Context, mut run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
         let queue = Arc::new((Mutex::new(Waiting { request: None, closed: false }), Condvar::new()));
         let (sender, answers) = mpsc::channel();
@@ -187,7 +189,7 @@ impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
         thread::spawn(move || {
             while let Some(request) = next_request(&theirs) {
                 run(request, &mut |answer| {
-                    // The window has gone on to something else.
+                    // If the receiver is gone, the window no longer needs the answer.
                     let _unheard = sender.send(answer);
                     ctx.request_repaint();
                 });
@@ -196,7 +198,7 @@ impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
         Self { queue, answers }
     }
 
-    /// Gives an errand; one that still waits is forgotten.
+    /// Sends a request, which replaces one that is still waiting.
     pub fn submit(&self, request: Q) {
         let (waiting, bell) = &*self.queue;
         lock(waiting).request = Some(request);
@@ -231,12 +233,13 @@ fn next_request<Q>((waiting, bell): &(Mutex<Waiting<Q>>, Condvar)) -> Option<Q> 
     }
 }
 
-/// What a mutex holds is whole even where a thread has panicked: it is only ever replaced.
+/// Locks a mutex. If a thread has panicked, the value is still valid, because it is only ever replaced as a
+/// whole.
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// A time left in words, such as `about 2 min 10 s`.
+/// A remaining time in words, such as `about 2 min 10 s`.
 #[must_use]
 pub fn in_words(left: Duration) -> String {
     let seconds = left.as_secs_f64().ceil() as u64;
@@ -272,7 +275,9 @@ mod tests {
     fn a_job_that_panics_ends_with_a_message() {
         let job = |_: &mut Reporter| -> Result<(), String> { panic!("meant to happen") };
         let outcome = ended(Work::start(&egui::Context::default(), job));
-        assert!(matches!(outcome, Outcome::Failed(message) if message.contains("broke off")));
+        assert!(
+            matches!(outcome, Outcome::Failed(message) if message.contains("stopped because of an error"))
+        );
     }
 
     #[test]

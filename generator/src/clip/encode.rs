@@ -1,9 +1,10 @@
-//! Encoding by the program ffmpeg, which reads raw frames from a pipe.
+//! Encodes frames with the program ffmpeg, which reads raw frames from a pipe.
 //!
-//! Time stamps: frames on an even grid are given the nominal rate. When some were dropped or the
-//! stamps are uneven, ffmpeg's `setpts` filter computes each frame's stamp from its number N among the
-//! frames piped: the grid position is N plus the number of drops before it (a sum of `gte(N,n)`), the
-//! stamp follows from the position as in [`super::schedule`], and `-fps_mode vfr` keeps it.
+//! Time stamps: frames at equal intervals get the nominal rate. If frames were dropped or the time stamps are
+//! uneven, ffmpeg's `setpts` filter computes each frame's time stamp from its number N among the frames sent:
+//! the position in the grid of nominal frame times is N plus the number of dropped frames before it (a sum of
+//! `gte(N,n)`), the time stamp follows from the position as in [`super::schedule`], and `-fps_mode vfr` keeps
+//! it.
 
 use std::fmt::Write as _;
 use std::io::{ErrorKind, Read, Write};
@@ -17,7 +18,7 @@ use crate::files;
 use crate::frame::Frame;
 use crate::scenario::{Codec, Container, PixelFormat, Video};
 
-/// Ticks a second of uneven time stamps.
+/// Number of ticks per second of uneven time stamps.
 const TICKS_PER_S: f64 = 90_000.0;
 
 /// A running encoder of one file.
@@ -30,7 +31,7 @@ pub(super) struct Encoder {
 }
 
 impl Encoder {
-    /// Starts ffmpeg for one recording.
+    /// Starts ffmpeg for one file of a recording.
     pub(super) fn start(video: &Video, recording: &Recording, path: &Path) -> Result<Self, Error> {
         let part = files::part_name(path);
         let mut child = Command::new("ffmpeg")
@@ -59,18 +60,18 @@ impl Encoder {
             PixelFormat::Yuv422 => frame.bytes_422(),
         };
         self.pipe.write_all(&bytes).map_err(|_| {
-            // A broken pipe only follows from the error: ffmpeg itself reports why it stopped.
+            // A broken pipe is only a consequence: ffmpeg itself reports why it stopped.
             let message = self.said();
             Error::Encoder { path: self.path.clone(), message }
         })
     }
 
-    /// Ends the file and gives it its final name.
+    /// Completes the file and gives it its final name.
     pub(super) fn finish(mut self) -> Result<(), Error> {
         drop(self.pipe);
         let mut message = String::new();
         if let Some(mut said) = self.child.stderr.take() {
-            // An unreadable message is left out; the exit status decides.
+            // A message that cannot be read is left out; the exit status is sufficient.
             said.read_to_string(&mut message).unwrap_or_default();
         }
         match self.child.wait() {
@@ -121,7 +122,8 @@ fn codec_arguments(video: &Video) -> Vec<String> {
     })
 }
 
-/// MJPEG is full-range by convention, so its pixel formats have other names.
+/// The name of the pixel format in ffmpeg. MJPEG is full-range by convention, so its pixel formats have other
+/// names.
 const fn pixel_format(video: &Video) -> &'static str {
     match (video.codec, video.pixel_format) {
         (Codec::Mjpeg, PixelFormat::Yuv420) => "yuvj420p",
@@ -137,7 +139,7 @@ fn stamp_arguments(video: &Video, recording: &Recording, rate: f64) -> Vec<Strin
     }
     let place = grid_expression(recording);
     if video.container == Container::Avi {
-        // AVI counts frames: a dropped frame leaves an empty position.
+        // AVI counts frames, so a dropped frame leaves an empty position.
         return vec!["-vf".into(), format!("setpts='{place}'"), "-fps_mode".into(), "vfr".into()];
     }
     let ticks = TICKS_PER_S / rate;
@@ -153,7 +155,7 @@ fn stamp_arguments(video: &Video, recording: &Recording, rate: f64) -> Vec<Strin
     ]
 }
 
-/// The grid position of frame N as a sum: N plus the number of drops before it.
+/// The grid position of frame N as an ffmpeg expression: N plus the number of dropped frames before it.
 fn grid_expression(recording: &Recording) -> String {
     let mut expression = "N".to_owned();
     let mut dropped = 0;

@@ -1,4 +1,4 @@
-//! A clip from first frame to last file.
+//! Makes a clip, from the first frame to the last file.
 
 mod encode;
 mod residual_text;
@@ -16,15 +16,15 @@ use crate::files;
 use crate::scenario::{Codec, Scenario};
 use encode::Encoder;
 
-/// Frames made at once, on all cores, before they are encoded in order.
+/// Number of frames that are made at the same time, on all cores, before they are encoded in order.
 const BATCH: usize = 16;
 
-/// One file of a recording and the files beside it.
+/// Paths of one file of a recording and of the files that belong to it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ClipPaths {
-    /// The video.
+    /// The video file.
     pub clip: PathBuf,
-    /// What is true of the flight: `<stem>.truth.toml`.
+    /// The truth about the flight: `<stem>.truth.toml`.
     pub truth: PathBuf,
     /// The text of every frame: `<stem>.readings.csv`.
     pub readings: PathBuf,
@@ -32,11 +32,12 @@ pub struct ClipPaths {
     pub setup: PathBuf,
 }
 
-/// Makes a scenario's clip below `dir`, or its clips if it is split into files.
+/// Makes the clip of a scenario in the folder `dir`, or its clips if it is split into several files.
 ///
 /// # Errors
-/// [`Error::NoEncoder`] if ffmpeg is not installed, [`Error::Encoder`] if it fails, [`Error::Font`],
-/// [`Error::Write`].
+///
+/// [`Error::NoEncoder`] if ffmpeg is not installed, [`Error::Encoder`] if it fails, [`Error::Font`] if a font
+/// cannot be used, [`Error::Write`] if a file cannot be written.
 pub fn make_clip(scenario: &Scenario, dir: &Path) -> Result<Vec<ClipPaths>, Error> {
     let source = FrameSource::new(scenario)?;
     files::make_folder(dir)?;

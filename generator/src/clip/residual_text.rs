@@ -1,7 +1,8 @@
-//! Earlier texts that are still visible after encoding.
+//! Finds earlier texts that are still visible after encoding.
 //!
-//! An encoder short of bits sends a change of the text late: for some frames the image shows the old text, or a blend
-//! of both. Either text is then right, as in an interlaced frame whose two fields differ.
+//! An encoder with too few bits sends a change of the text late: for some frames the image shows the old
+//! text, or a blend of both. Either text is then a correct reading, as in an interlaced frame whose two
+//! fields differ.
 
 use std::io::{ErrorKind, Read as _};
 use std::path::Path;
@@ -16,8 +17,8 @@ use crate::overlay::TextBox;
 /// Time during which an earlier text can still be visible, in seconds. Set by judgement.
 const REMEMBERED_S: f64 = 1.0;
 
-/// Minimum share of an earlier text in the blend for it to count as visible; 0: the current text alone, 1: the earlier one
-/// alone. Set by judgement.
+/// Minimum share of an earlier text in the blend for it to count as visible, from 0 (only the current text)
+/// to 1 (only the earlier one). Set by judgement.
 const SHOWS_BOTH: f64 = 0.3;
 
 /// Adds to the texts of every frame the earlier texts that the encoded image still shows.
@@ -74,7 +75,7 @@ struct EarlierTexts<'a> {
 }
 
 impl EarlierTexts<'_> {
-    /// The different texts of a field that are not the one shown now, the latest first.
+    /// The texts of a field that differ from the one shown now, the latest first.
     fn texts(&self, field: usize, now: &str) -> Vec<String> {
         let mut different: Vec<String> = Vec::new();
         for texts in self.sent.iter().rev() {
@@ -91,8 +92,8 @@ impl EarlierTexts<'_> {
     }
 }
 
-/// Share of the second image in a decoded blend of two, by least squares within a box: 0 for the first image alone, 1 for
-/// the second alone.
+/// Share of the second image in a decoded blend of two, by least squares within a box: 0 if only the first
+/// image is visible, 1 if only the second is.
 fn blend_share(decoded: &[u8], (now, then): (&Frame, &Frame), place: &TextBox) -> f64 {
     let rows = place.y.max(0.0) as usize..((place.y + place.height).max(0.0) as usize).min(now.height);
     let columns = place.x.max(0.0) as usize..((place.x + place.width).max(0.0) as usize).min(now.width);

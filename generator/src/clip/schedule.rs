@@ -1,8 +1,8 @@
-//! Which frames are recorded, at which times, into which files.
+//! Determines which frames are recorded, at which times, into which files.
 //!
-//! Frames lie on a grid of the nominal rate. Dropped frames are missing from the grid; the ones that
-//! remain keep their time. `stamp_wobble_s` makes the spacing uneven:
-//! t(k) = k / rate + stamp_wobble_s (1 - cos(0.9 k)), k counted from the file's first frame.
+//! Frame times lie on a grid with the nominal rate. Dropped frames are missing from the grid; the remaining
+//! frames keep their times. `stamp_wobble_s` makes the intervals uneven: t(k) = k / rate + stamp_wobble_s (1
+//! - cos(0.9 k)), where k counts from the file's first frame.
 
 use rand::RngExt;
 
@@ -17,24 +17,24 @@ pub(super) const WOBBLE_RAD: f64 = 0.9;
 pub struct Shot {
     /// Position on the file's grid of nominal frame times, from 0.
     pub grid: u64,
-    /// Number among all grid positions of the flight.
+    /// Number of the frame among all grid positions of the flight.
     pub number: u64,
-    /// Time stamp from the file's first frame, in seconds.
+    /// Time stamp in seconds since the file's first frame.
     pub time_s: f64,
-    /// Time in the flight, in seconds.
+    /// Time in seconds since the start of the flight.
     pub flight_s: f64,
 }
 
 /// One file of the recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recording {
-    /// Time of the first frame in the flight, in seconds.
+    /// Time of the file's first frame, in seconds since the start of the flight.
     pub start_s: f64,
-    /// Its frames; there is at least one.
+    /// Frames of the file, at least one.
     pub shots: Vec<Shot>,
 }
 
-/// The files of a flight of some length.
+/// The files of the recording of a flight that lasts `flight_s` seconds.
 pub(crate) fn recordings(scenario: &Scenario, flight_s: f64) -> Vec<Recording> {
     let video = &scenario.video;
     let end_s = video.length_s.map_or(flight_s, |length_s| length_s.min(flight_s));
@@ -61,7 +61,7 @@ pub(crate) fn recordings(scenario: &Scenario, flight_s: f64) -> Vec<Recording> {
     recordings
 }
 
-/// Start and end of each file in the flight.
+/// Start and end of each file, in seconds since the start of the flight.
 fn spans(video: &Video, end_s: f64) -> Vec<[f64; 2]> {
     let inner = video.split_at_s.iter().copied().filter(|&split| split > 0.0 && split < end_s);
     let mut spans = Vec::new();

@@ -1,4 +1,4 @@
-//! The files beside a clip: truth, readings, camera setup.
+//! Writes the files that belong to a clip: truth, readings, camera setup.
 
 use std::path::Path;
 
@@ -19,7 +19,7 @@ struct TruthFile<'a> {
     unit: &'static str,
     clip_start_s: f64,
     wind_speed: f64,
-    /// Headwind of the upwind legs.
+    /// Headwind on the upwind legs, in `unit`.
     wind_along: f64,
     wind_across: f64,
     step: Vec<StepEntry>,
@@ -43,7 +43,7 @@ struct LegEntry {
     ground_speed: f64,
 }
 
-/// Writes the truth of the flight; leg times count from the clip's first frame.
+/// Writes the truth about the flight; times of legs are those since the clip's first frame.
 pub(super) fn write_truth(source: &FrameSource, recording: &Recording, path: &Path) -> Result<(), Error> {
     let scenario = source.scenario();
     let (unit, factor) = speed_unit(scenario);
@@ -82,7 +82,7 @@ fn leg_entries(truth: &Truth, clip_start_s: f64, factor: f64) -> Vec<LegEntry> {
     truth.legs.iter().map(entry).collect()
 }
 
-/// The unit in which the clip shows the speed, and how many of them are 1 m/s.
+/// The unit in which the clip shows the speed, and the factor from m/s to that unit.
 fn speed_unit(scenario: &Scenario) -> (&'static str, f64) {
     let speed = scenario.overlay.fields.iter().find(|field| field.channel == Channel::Speed);
     match speed.map(crate::scenario::Field::unit_and_factor) {
@@ -151,7 +151,7 @@ pub(super) fn write_setup(source: &FrameSource, path: &Path) -> Result<(), Error
     files::write_toml(path, &file)
 }
 
-/// Digits of the timer: two of minutes, two of seconds.
+/// Number of digits of the timer: two of minutes, two of seconds.
 const TIMER_DIGITS: usize = 4;
 
 fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Scenario) -> RegionEntry {
@@ -178,7 +178,7 @@ fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Sce
     }
 }
 
-/// The field's box, box_with_margin by a margin and kept inside the frame: left, top, width, height.
+/// The field's box, enlarged by a margin and limited to the frame: left, top, width, height in pixels.
 fn box_with_margin(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u32; 4] {
     let text_box = placed.text_box;
     let margin = placed.margin_px() + drift_px;
@@ -189,7 +189,7 @@ fn box_with_margin(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u
     [left, top, (right - left).max(1.0), (bottom - top).max(1.0)].map(|edge| edge as u32)
 }
 
-/// Plausible values (SI, percent, degrees, mAh) of a channel and its fastest change a second.
+/// Plausible range of a channel (in SI units, percent, degrees or mAh) and its fastest change per second.
 fn plausible(channel: Channel, scenario: &Scenario) -> ([f64; 2], f64) {
     let cells = f64::from(scenario.pack.cells);
     match channel {

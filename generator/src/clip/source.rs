@@ -1,4 +1,4 @@
-//! Frames of a clip, each made on its own from its number and time.
+//! Makes the frames of a clip, each on its own from its number and time.
 
 use rayon::prelude::*;
 
@@ -18,12 +18,12 @@ use super::schedule::{Recording, Shot, recordings};
 pub struct RenderedFrame {
     /// The image.
     pub frame: Frame,
-    /// The text of each field, in the scenario's order; both texts joined with `|` where two fields
-    /// of an interlaced frame differ; empty while the picture is lost.
+    /// The text of each field, in the scenario's order. If the two fields of an interlaced frame differ, both
+    /// texts are joined with `|`. Empty while the signal is lost.
     pub texts: Vec<String>,
 }
 
-/// Makes the frames of a scenario; needs no encoder.
+/// Makes the frames of a scenario, without encoding them.
 #[derive(Debug)]
 pub struct FrameSource {
     scenario: Scenario,
@@ -36,10 +36,12 @@ pub struct FrameSource {
 }
 
 impl FrameSource {
-    /// Flies the scenario and prepares fonts, scenery and channel.
+    /// Simulates the flight of a scenario, and prepares fonts, scenery and degradation.
     ///
     /// # Errors
-    /// [`Error::Font`] for a font that cannot be used, [`Error::Film`] for a background film.
+    ///
+    /// [`Error::Font`] for a font that cannot be used, [`Error::Film`] for a background film that cannot be
+    /// decoded.
     pub fn new(scenario: &Scenario) -> Result<Self, Error> {
         let truth = simulate(scenario);
         Ok(Self {
@@ -95,7 +97,7 @@ impl FrameSource {
         self.background(shot.flight_s)
     }
 
-    /// The frame with other texts, one for each field, over some scenery.
+    /// Draws other texts, one for each field, over some scenery, and degrades the frame.
     pub(super) fn with_texts(&self, scenery: &Frame, shot: &Shot, texts: &[String]) -> Frame {
         let mut frame = scenery.clone();
         self.layout.paint(&mut frame, texts, self.overlay_shift(shot.flight_s), Rows::All);
@@ -114,7 +116,7 @@ impl FrameSource {
         lost.iter().find(|lost| (lost.start_s..lost.start_s + lost.length_s).contains(&flight_s))
     }
 
-    /// A frame of the flight with its text, sent through the channel.
+    /// A frame of the flight with its text, degraded as by the video link.
     fn seen(&self, number: u64, flight_s: f64) -> RenderedFrame {
         let mut frame = self.background(flight_s);
         let texts = self.paint(&mut frame, flight_s);

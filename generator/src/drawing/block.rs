@@ -1,11 +1,11 @@
-//! The set `block`: chunky white strokes on whole pixels with a black outline one pixel wide.
+//! The glyph set `block`: thick white strokes on whole pixels with a black outline one pixel wide.
 
 use super::strokes::StrokeStyle;
 
-/// Where the typed rows sit in the cell: column and row of their upper left corner.
+/// Column and row of the upper left corner of the typed drawing within the cell, in pixels.
 pub(super) const ART_ORIGIN: [usize; 2] = [2, 3];
 
-/// How letters and icons are drawn beside the typed digits.
+/// How letters and icons are drawn that stand next to the typed digits.
 pub(super) const STYLE: StrokeStyle = StrokeStyle {
     cell: [12, 18],
     body: [3.0, 4.0, 6.0, 10.0],
@@ -16,7 +16,7 @@ pub(super) const STYLE: StrokeStyle = StrokeStyle {
     smooth: false,
 };
 
-/// The typed drawing of a character: 8 columns by 12 rows, `#` is white.
+/// The drawing of a character, typed as 12 rows of 8 columns, in which `#` is white.
 pub(super) fn art(character: char) -> Option<&'static [&'static str; 12]> {
     DRAWINGS.iter().find(|(name, _)| *name == character).map(|(_, rows)| rows)
 }

@@ -39,7 +39,7 @@ impl Icon {
         Self::Clock,
     ];
 
-    /// The icon's skeleton in the unit box.
+    /// The strokes of the icon in the unit box.
     pub(super) fn skeleton(self) -> &'static [Piece] {
         match self {
             Self::Speed => &[
@@ -76,7 +76,7 @@ impl Icon {
     }
 }
 
-/// The skeleton of a letter or sign used in units and prefixes.
+/// The strokes of a letter or sign that is used in units and prefixes.
 #[rustfmt::skip]
 pub(super) fn letter(character: char) -> Option<&'static [Piece]> {
     Some(match character {

@@ -1,4 +1,4 @@
-//! Glyph sets of our own drawing: digits and signs, and the letters and icons beside them.
+//! Glyph sets drawn for this project: digits and signs, and the letters and icons next to them.
 
 mod block;
 mod decoration;
@@ -11,27 +11,27 @@ pub use strokes::{Piece, StrokeStyle};
 
 use strokes::pixel_length;
 
-/// One drawn glyph: brightness and cover of each pixel, row by row from the upper left.
+/// The image of a drawn glyph: brightness and opacity of each pixel, row by row from the upper left.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Glyph {
     /// Width in pixels.
     pub width: usize,
     /// Height in pixels.
     pub height: usize,
-    /// From the pen's position to the left edge of the picture, in pixels.
+    /// Distance from the pen's position to the left edge of the image, in pixels.
     pub left: f32,
-    /// From the line's top to the top edge of the picture, in pixels.
+    /// Distance from the top of the line to the top edge of the image, in pixels.
     pub top: f32,
-    /// From the pen's position to the next glyph's, in pixels.
+    /// Distance from the pen's position to that of the next glyph, in pixels.
     pub advance: f32,
-    /// Brightness, 0 (black) to 1 (white); meaningless where `cover` is 0.
+    /// Brightness, 0 (black) to 1 (white); without meaning where `cover` is 0.
     pub luma: Vec<f32>,
-    /// Cover over the picture behind, 0 to 1.
+    /// Opacity over the image behind, 0 to 1.
     pub cover: Vec<f32>,
 }
 
 impl Glyph {
-    /// A glyph that covers nothing.
+    /// A fully transparent glyph.
     #[must_use]
     pub fn empty(width: usize, height: usize, advance: f32) -> Self {
         let pixels = width * height;
@@ -46,7 +46,7 @@ impl Glyph {
         }
     }
 
-    /// Brightness times cover, and cover, of the pixel at a position; 0 outside.
+    /// Brightness times opacity, and opacity, of the pixel at a position; 0 outside the glyph.
     #[must_use]
     pub fn at(&self, column: i64, row: i64) -> (f32, f32) {
         let inside =
@@ -58,7 +58,7 @@ impl Glyph {
         (self.luma[index] * self.cover[index], self.cover[index])
     }
 
-    /// Paints white over black: `white` and `dark` are their covers, 0 to 1.
+    /// Sets a pixel to white over black; `white` and `dark` are the opacities of the two, 0 to 1.
     pub fn set_layers(&mut self, column: usize, row: usize, white: f32, dark: f32) {
         let cover = white + (1.0 - white) * dark;
         let index = row * self.width + column;
@@ -66,7 +66,7 @@ impl Glyph {
         self.luma[index] = if cover > 0.0 { white / cover } else { 0.0 };
     }
 
-    /// The glyph at another size; each new pixel is the mean of the area it covers.
+    /// The glyph at another size; each new pixel is the mean of the area that it covers.
     #[must_use]
     fn resized(&self, scale_x: f32, scale_y: f32) -> Self {
         let width = pixel_length(self.width as f32 * scale_x);
@@ -93,7 +93,7 @@ impl Glyph {
     }
 }
 
-/// The source pixels under a pixel of a resized picture, each with its share.
+/// The source pixels under a pixel of a resized image, each with its share of the area.
 fn spans(pixel: usize, scale: f32) -> Vec<(i64, f32)> {
     let (start, end) = (pixel as f32 / scale, (pixel as f32 + 1.0) / scale);
     (start.floor() as i64..=end.floor() as i64)
@@ -105,14 +105,14 @@ fn spans(pixel: usize, scale: f32) -> Vec<(i64, f32)> {
         .collect()
 }
 
-/// A set of glyphs of our own drawing.
+/// A glyph set drawn for this project.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum DrawnSet {
-    /// Chunky strokes on whole pixels, cell 12 by 18.
+    /// Thick strokes on whole pixels, cell of 12 by 18 pixels.
     Block,
-    /// Thin angular strokes with a soft halo, cell 10 by 18.
+    /// Thin angular strokes with a soft halo, cell of 10 by 18 pixels.
     Slim,
-    /// Round strokes with an outline, cell 16 by 24.
+    /// Round strokes with an outline, cell of 16 by 24 pixels.
     Round,
 }
 
@@ -120,10 +120,10 @@ impl DrawnSet {
     /// All sets.
     pub const ALL: [Self; 3] = [Self::Block, Self::Slim, Self::Round];
 
-    /// The characters that values are written with, in the order of the template pictures.
+    /// The characters of values, in the order of the template images.
     pub const CHARACTERS: [char; 13] = ['0', '1', '2', '3', '4', '5', '6', '7', '8', '9', '.', '-', ':'];
 
-    /// The set's name, as written in scenarios and folder names.
+    /// The set's name, as used in scenarios and folder names.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -133,19 +133,19 @@ impl DrawnSet {
         }
     }
 
-    /// The set of a name.
+    /// The set with a name; `None` if there is none.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|set| set.name() == name)
     }
 
-    /// Width and height of the unscaled cell in pixels.
+    /// Width and height of the cell in pixels, at scale 1.
     #[must_use]
     pub const fn cell(self) -> [u32; 2] {
         self.style().cell
     }
 
-    /// Pixels from one glyph to the next in the unscaled set.
+    /// Distance from one glyph to the next in pixels, at scale 1.
     #[must_use]
     pub fn advance(self, character: char) -> f32 {
         let [wide, narrow] = match self {
@@ -156,7 +156,8 @@ impl DrawnSet {
         if matches!(character, '.' | ':') { narrow } else { wide }
     }
 
-    /// A character at `scale` times the cell's size, widened by `stretch`; `None` if not drawn.
+    /// The glyph of a character at `scale` times the cell's size, widened by the factor `stretch`; `None` if
+    /// the set has no such character.
     #[must_use]
     pub fn glyph(self, character: char, scale: f32, stretch: f32) -> Option<Glyph> {
         let advance = self.advance(character);
@@ -174,7 +175,7 @@ impl DrawnSet {
         Some(self.drawn(pieces, advance, scale, stretch))
     }
 
-    /// An icon in the set's own style.
+    /// An icon in the style of the set, at `scale` times the cell's size and widened by the factor `stretch`.
     #[must_use]
     pub fn icon(self, icon: Icon, scale: f32, stretch: f32) -> Glyph {
         self.drawn(icon.skeleton(), self.style().cell[0] as f32, scale, stretch)
@@ -196,7 +197,7 @@ impl DrawnSet {
     }
 }
 
-/// A typed drawing of the `block` set in its cell, with the outline laid around it.
+/// The glyph for a typed drawing of the `block` set in its cell, with an outline around it.
 fn typed(rows: &[&str; 12], advance: f32) -> Glyph {
     let [width, height] = block::STYLE.cell.map(|length| length as usize);
     let [left, top] = block::ART_ORIGIN;

@@ -1,4 +1,4 @@
-//! The set `round`: a larger cell, strokes with round ends and bows, a black outline.
+//! The glyph set `round`: a larger cell, strokes with round ends and curves, a black outline.
 
 use super::strokes::Piece::{self, Arc, Dot, Path};
 use super::strokes::StrokeStyle;
@@ -13,10 +13,10 @@ pub(super) const STYLE: StrokeStyle = StrokeStyle {
     smooth: true,
 };
 
-/// Advance of digits and letters, and of the narrow point and colon.
+/// Advance of digits and letters, and of the narrow decimal point and colon, in pixels.
 pub(super) const ADVANCES: [f32; 2] = [14.0, 8.0];
 
-/// The skeleton of a digit or sign.
+/// The strokes of a digit or sign.
 pub(super) fn skeleton(character: char) -> Option<&'static [Piece]> {
     Some(match character {
         '0' => ZERO,
@@ -57,7 +57,7 @@ const EIGHT: &[Piece] =
     &[Arc([0.5, 0.24], [0.42, 0.24], [0.0, 360.0]), Arc([0.5, 0.74], [0.5, 0.26], [0.0, 360.0])];
 const NINE: &[Piece] =
     &[Arc([0.5, 0.32], [0.5, 0.32], [0.0, 360.0]), Arc([0.0, 0.32], [1.0, 0.68], [0.0, 70.0])];
-// The point and the colon stand at the left of the cell: their advance is short.
+// The point and the colon stand at the left of the cell, since their advance is short.
 const POINT: &[Piece] = &[Dot([0.03, 0.97])];
 const MINUS: &[Piece] = &[Path(&[[0.1, 0.54], [0.9, 0.54]])];
 const COLON: &[Piece] = &[Dot([0.03, 0.3]), Dot([0.03, 0.78])];

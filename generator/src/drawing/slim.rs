@@ -1,4 +1,4 @@
-//! The set `slim`: a narrow cell, thin angular strokes, a soft dark halo.
+//! The glyph set `slim`: a narrow cell, thin angular strokes, a soft dark halo.
 
 use super::strokes::Piece::{self, Dot, Path};
 use super::strokes::StrokeStyle;
@@ -13,10 +13,10 @@ pub(super) const STYLE: StrokeStyle = StrokeStyle {
     smooth: true,
 };
 
-/// Advance of digits and letters, and of the narrow point and colon.
+/// Advance of digits and letters, and of the narrow decimal point and colon, in pixels.
 pub(super) const ADVANCES: [f32; 2] = [9.0, 5.0];
 
-/// The skeleton of a digit or sign.
+/// The strokes of a digit or sign.
 pub(super) fn skeleton(character: char) -> Option<&'static [Piece]> {
     Some(match character {
         '0' => ZERO,
@@ -129,7 +129,7 @@ const NINE: &[Piece] = &[Path(&[
     [0.2, 0.56],
     [1.0, 0.56],
 ])];
-// The point and the colon stand at the left of the cell: their advance is short.
+// The point and the colon stand at the left of the cell, since their advance is short.
 const POINT: &[Piece] = &[Dot([0.05, 0.97])];
 const MINUS: &[Piece] = &[Path(&[[0.1, 0.52], [0.9, 0.52]])];
 const COLON: &[Piece] = &[Dot([0.05, 0.3]), Dot([0.05, 0.78])];

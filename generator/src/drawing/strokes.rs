@@ -1,8 +1,8 @@
-//! Skeletons of strokes and their drawing at any size.
+//! Glyphs as strokes (skeletons), which can be drawn at any size.
 
 use super::Glyph;
 
-/// One part of a glyph's skeleton, in a unit box: x to the right, y downwards, both 0 to 1.
+/// One stroke of a glyph, in a unit box: x to the right, y downwards, both 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Piece {
     /// Straight strokes from point to point.
@@ -13,28 +13,28 @@ pub enum Piece {
     Dot([f32; 2]),
 }
 
-/// How a skeleton becomes a picture; lengths in pixels of the unscaled cell.
+/// How strokes become an image. Lengths are in pixels of the cell at scale 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StrokeStyle {
     /// Width and height of the cell.
     pub cell: [u32; 2],
-    /// Left, top, width and height of the box the skeleton is stretched over.
+    /// Left, top, width and height of the box to which the unit box of the strokes is stretched.
     pub body: [f32; 4],
-    /// Half the width of a stroke.
+    /// Half the width of a stroke, in pixels.
     pub half_stroke: f32,
-    /// Radius of a dot.
+    /// Radius of a dot, in pixels.
     pub dot_radius: f32,
-    /// Width of the black outline around the strokes.
+    /// Width of the black outline around the strokes, in pixels.
     pub outline: f32,
-    /// Reach of the soft dark halo around the strokes; 0: none.
+    /// Width of the soft dark halo around the strokes, in pixels; 0 for none.
     pub halo: f32,
-    /// Whether edges are smooth or fall on whole pixels.
+    /// Whether edges are anti-aliased; otherwise they fall on whole pixels.
     pub smooth: bool,
 }
 
-/// The halo's darkness right beside the stroke.
+/// Opacity of the halo right next to the stroke, 0 to 1.
 const HALO_STRENGTH: f32 = 0.75;
-/// Straight pieces that approximate one arc.
+/// Number of straight pieces that approximate one arc.
 const ARC_STEPS: u16 = 24;
 
 /// A straight stroke in pixels and its half width.
@@ -45,7 +45,7 @@ struct Segment {
 }
 
 impl StrokeStyle {
-    /// Draws a skeleton with this style, `scale` times the cell's size; `stretch` widens it.
+    /// Draws strokes with this style at `scale` times the cell's size, widened by the factor `stretch`.
     #[must_use]
     pub fn draw(&self, pieces: &[Piece], advance: f32, scale: f32, stretch: f32) -> Glyph {
         let segments = self.segments(pieces, scale, stretch);
@@ -64,7 +64,8 @@ impl StrokeStyle {
         glyph
     }
 
-    /// Cover of the white stroke and of the dark surround at a distance (pixels) outside the stroke.
+    /// Opacity of the white stroke and of the dark surround, each 0 to 1, at a distance in pixels outside the
+    /// stroke.
     fn coverage(&self, distance: f32, scale: f32) -> (f32, f32) {
         let edge = |beyond: f32| {
             let cover = (0.5 - beyond).clamp(0.0, 1.0);
@@ -103,7 +104,7 @@ impl StrokeStyle {
 }
 
 impl Segment {
-    /// Distance of a point outside this stroke; negative inside.
+    /// Distance of a point from this stroke in pixels; negative inside the stroke.
     fn distance(&self, [x, y]: [f32; 2]) -> f32 {
         let along = [self.to[0] - self.from[0], self.to[1] - self.from[1]];
         let offset = [x - self.from[0], y - self.from[1]];

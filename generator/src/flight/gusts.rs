@@ -1,10 +1,9 @@
-//! Gusts in the Dryden form for low altitude, MIL-F-8785C, section 3.7.3.
+//! Gusts according to the Dryden model for low altitude, MIL-F-8785C, section 3.7.3.
 //!
-//! With the height h in feet and W20 the mean wind at 20 ft:
-//! sigma_w = 0.1 W20, sigma_u = sigma_v = sigma_w / (0.177 + 0.000823 h)^0.4,
-//! L_u = L_v = h / (0.177 + 0.000823 h)^1.2. The form holds from 10 to 1000 ft.
-//! The spectra are made by filters driven with white noise, time constants L / V:
-//! along the flight 1 / (1 + T s), across it (1 + sqrt(3) T s) / (1 + T s)^2.
+//! With the height h in feet and the mean wind W20 at 20 ft: sigma_w = 0.1 W20, sigma_u = sigma_v = sigma_w /
+//! (0.177 + 0.000823 h)^0.4, L_u = L_v = h / (0.177 + 0.000823 h)^1.2. The model is valid from 10 to 1000 ft.
+//! The spectra are produced by filters driven with white noise, with the time constant T = L / V: along the
+//! flight 1 / (1 + T s), across it (1 + sqrt(3) T s) / (1 + T s)^2.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -22,7 +21,7 @@ pub struct GustStrength {
 }
 
 impl GustStrength {
-    /// Gust strength at a height above ground for a mean wind at 20 ft (6 m).
+    /// Gust strength at a height above ground, for a mean wind given at 20 ft (6 m).
     #[must_use]
     pub fn at(height_m: f64, wind_20ft_mps: f64) -> Self {
         let height_ft = (height_m * FEET_PER_METRE).clamp(10.0, 1000.0);
@@ -71,8 +70,8 @@ mod tests {
 
     #[test]
     fn strength_at_100_ft_follows_the_military_specification() {
-        // MIL-F-8785C form worked by hand: base 0.2593, sigma 0.1 * 10 / 0.2593^0.4 = 1.7160,
-        // length 100 / 0.2593^1.2 = 505.2 ft.
+        // Computed by hand from MIL-F-8785C: base 0.2593, sigma 0.1 * 10 / 0.2593^0.4 = 1.7160, length 100 /
+        // 0.2593^1.2 = 505.2 ft.
         let strength = GustStrength::at(30.48, 10.0);
         assert!((strength.sigma_mps - 1.716).abs() < 0.002, "{strength:?}");
         assert!((strength.length_m - 505.2 * 0.3048).abs() < 0.3, "{strength:?}");

@@ -1,4 +1,4 @@
-//! The simulated flight: the truth behind a clip.
+//! Simulates the flight, which gives the truth about a clip.
 
 mod gusts;
 mod motion;
@@ -13,22 +13,22 @@ use crate::scenario::{LegKind, Scenario};
 use motion::{Aircraft, STEP_S};
 use timeline::{Motion, Segment};
 
-/// The aircraft's state at one moment.
+/// The aircraft's state at one time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sample {
     /// Seconds from the start of the flight.
     pub time_s: f64,
     /// True airspeed in metres per second.
     pub true_airspeed_mps: f64,
-    /// The airspeed that throttle and voltage would hold, in metres per second.
+    /// The airspeed at which the aircraft would settle at this throttle and voltage, in metres per second.
     pub steady_airspeed_mps: f64,
     /// Ground speed in metres per second.
     pub ground_speed_mps: f64,
-    /// Direction of the nose, degrees true.
+    /// Direction of the nose, in degrees clockwise from true north.
     pub heading_deg: f64,
-    /// Direction over the ground, degrees true.
+    /// Direction over the ground, in degrees clockwise from true north.
     pub track_deg: f64,
-    /// Bank in degrees, right wing down positive.
+    /// Bank angle in degrees, right wing down positive.
     pub roll_deg: f64,
     /// Climb angle in degrees, up positive.
     pub pitch_deg: f64,
@@ -38,11 +38,11 @@ pub struct Sample {
     pub current_a: f64,
     /// Pack voltage in volts.
     pub voltage_v: f64,
-    /// Charge used in ampere hours.
+    /// Charge used since the start, in ampere hours.
     pub used_ah: f64,
     /// Height above the field in metres.
     pub height_m: f64,
-    /// Position east and north of the start, in metres.
+    /// Position east and north of the starting point, in metres.
     pub position_m: [f64; 2],
 }
 
@@ -51,13 +51,13 @@ pub struct Sample {
 pub struct Leg {
     /// Start of the straight flight, in seconds from the start of the flight.
     pub start_s: f64,
-    /// Its end.
+    /// End of the straight flight, in seconds from the start of the flight.
     pub end_s: f64,
-    /// Its direction.
+    /// Direction of the leg: upwind or downwind.
     pub kind: LegKind,
-    /// Its throttle in percent.
+    /// Throttle in percent.
     pub throttle_percent: f64,
-    /// Mean ground speed over its second half, in metres per second.
+    /// Mean ground speed over the second half of the leg, in metres per second.
     pub ground_speed_mps: f64,
 }
 
@@ -66,9 +66,10 @@ pub struct Leg {
 pub struct Step {
     /// Throttle in percent.
     pub throttle_percent: f64,
-    /// The airspeed this throttle holds in level straight flight, mean over the step's legs, in m/s.
+    /// The airspeed at which the aircraft settles at this throttle in level straight flight, averaged over
+    /// the step's legs, in m/s.
     pub true_airspeed_mps: f64,
-    /// Mean of the true airspeed over the second halves of the step's legs, gusts included, in m/s.
+    /// Mean true airspeed over the second halves of the step's legs, gusts included, in m/s.
     pub flown_airspeed_mps: f64,
 }
 
@@ -81,7 +82,7 @@ pub struct Truth {
     pub fixes: Vec<Fix>,
     /// The legs in the order flown.
     pub legs: Vec<Leg>,
-    /// The throttle steps in the order flown; a lone leg is no step.
+    /// The throttle steps in the order flown; a leg without partner is not a step.
     pub steps: Vec<Step>,
 }
 
@@ -92,14 +93,15 @@ impl Truth {
         self.samples.len() as f64 * STEP_S
     }
 
-    /// The state at a time; the first or last one outside the flight, `None` for an empty flight.
+    /// The state at a time in seconds. For a time outside the flight it is the first or the last state;
+    /// `None` for an empty flight.
     #[must_use]
     pub fn sample_at(&self, time_s: f64) -> Option<&Sample> {
         let index = (time_s / STEP_S).floor().max(0.0) as usize;
         self.samples.get(index).or(self.samples.last())
     }
 
-    /// The receiver's latest report at a time.
+    /// The receiver's latest report at a time in seconds; `None` if there is none.
     #[must_use]
     pub fn fix_at(&self, time_s: f64) -> Option<&Fix> {
         let later = self.fixes.partition_point(|fix| fix.time_s <= time_s + 1e-9);
@@ -107,7 +109,7 @@ impl Truth {
     }
 }
 
-/// Flies a scenario.
+/// Simulates the flight of a scenario.
 #[must_use]
 pub fn simulate(scenario: &Scenario) -> Truth {
     let segments = timeline::segments(scenario);

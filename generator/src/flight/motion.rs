@@ -1,9 +1,9 @@
-//! The aircraft's motion, step by step.
+//! Simulates the aircraft's motion step by step.
 //!
-//! On legs the track is held: the nose is turned into the crosswind Wc, so that with the airspeed V
-//! and the wind along the course Wa the ground speed is sqrt(V^2 - Wc^2) -/+ Wa. In turns the heading
-//! sweeps and drag costs some airspeed. Gusts act on the airspeed at once and on the ground speed with
-//! the response time of the airframe.
+//! On legs the track is held: the nose is turned into the crosswind Wc, so that with the airspeed V and the
+//! wind along the course Wa the ground speed is sqrt(V^2 - Wc^2) -/+ Wa. In turns the heading changes at a
+//! constant rate, and drag costs some airspeed. Gusts act on the airspeed at once and on the ground speed
+//! with the response time of the airframe.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -18,13 +18,13 @@ use crate::scenario::{LegKind, Scenario};
 pub(super) const STEP_S: f64 = 0.02;
 /// Standard acceleration of gravity in m/s^2.
 const GRAVITY: f64 = 9.806_65;
-/// Airspeed of a throw, in m/s.
+/// Airspeed right after the aircraft is thrown, in m/s.
 const THROW_MPS: f64 = 9.0;
-/// Fastest approach, in m/s.
+/// Maximum airspeed of the approach, in m/s.
 const APPROACH_MPS: f64 = 14.0;
-/// Time in which the nose follows the heading that holds the track, in seconds.
+/// Time constant with which the nose follows the heading that holds the track, in seconds.
 const NOSE_S: f64 = 0.4;
-/// Time in which the bank follows the turn, in seconds.
+/// Time constant with which the bank angle follows the turn, in seconds.
 const BANK_S: f64 = 0.25;
 
 /// The aircraft's state between steps.
@@ -41,9 +41,9 @@ pub(super) struct Aircraft<'a> {
     roll_deg: f64,
     gust_mps: [f64; 2],
     position_m: [f64; 2],
-    /// Heading at the start and planned at the end of the present turn.
+    /// Heading at the start of the present turn, and the planned heading at its end, in degrees.
     turn_deg: [f64; 2],
-    /// Ground speed at the start of the slide.
+    /// Ground speed at touch-down, in m/s.
     touch_down_mps: f64,
     height_m: f64,
 }
@@ -76,7 +76,7 @@ impl<'a> Aircraft<'a> {
         flyer
     }
 
-    /// Prepares for a segment.
+    /// Prepares for flying a segment.
     pub(super) fn enter(&mut self, segment: &Segment) {
         match segment.motion {
             Motion::Turn { sweep_deg, into } => {
@@ -90,7 +90,7 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Moves on by one step within a segment and returns the state at `time_s`.
+    /// Simulates one step within a segment, and returns the state at `time_s`.
     pub(super) fn step(&mut self, segment: &Segment, time_s: f64) -> Sample {
         let share = segment.share(time_s);
         let steady_mps = self.steady_airspeed(segment, share);
@@ -121,7 +121,7 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Airspeed that the throttle would hold in level straight flight, in m/s.
+    /// Airspeed at which the aircraft would settle at this throttle in level straight flight, in m/s.
     fn steady_airspeed(&self, segment: &Segment, share: f64) -> f64 {
         let airframe = &self.scenario.airframe;
         let voltage = self.pack.voltage_v() / self.pack.full_rest_v();
@@ -151,7 +151,7 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Turns the nose and banks; returns the course held, if one is.
+    /// Turns the nose and banks; returns the course that is held, if one is.
     fn turn_nose(&mut self, segment: &Segment, share: f64) -> Option<f64> {
         let before = self.heading_deg;
         let wander = self.course_wander.step(STEP_S, &mut self.wander_random);
@@ -187,7 +187,8 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Velocity over the ground in flight: through the air, plus wind, plus the gust along the nose.
+    /// Velocity over the ground in flight: velocity through the air, plus the wind, plus the gust along the
+    /// nose.
     fn ground_velocity(&self) -> Vector {
         let through_air = Vector::of(self.airspeed_mps + self.gust_mps[0], self.heading_deg);
         let wind = self.scenario.wind;
@@ -207,7 +208,7 @@ impl<'a> Aircraft<'a> {
         self.scenario.flight.course_deg + back
     }
 
-    /// The heading that holds a track `off_deg` off the course: the nose points into the crosswind.
+    /// The heading that holds a track `off_deg` degrees off the course: the nose points into the crosswind.
     fn holding_heading(&self, kind: LegKind, off_deg: f64) -> f64 {
         let track = self.course_deg(kind) + off_deg;
         let wind = self.scenario.wind;
@@ -218,7 +219,7 @@ impl<'a> Aircraft<'a> {
     }
 }
 
-/// A horizontal vector, east and north.
+/// A horizontal vector as its east and north components.
 #[derive(Debug, Clone, Copy)]
 struct Vector([f64; 2]);
 
@@ -240,7 +241,8 @@ impl Vector {
         if self.hypot_length() < 0.1 { at_rest } else { self.0[0].atan2(self.0[1]).to_degrees() }
     }
 
-    /// The vector without its backward part along a course: a thrown aircraft does not drift back.
+    /// The vector without its backward component along a course, since a thrown aircraft does not fly
+    /// backwards.
     fn kept_forward(self, course_deg: f64) -> Self {
         let unit = Self::of(1.0, course_deg);
         let forward = self.0[0] * unit.0[0] + self.0[1] * unit.0[1];

@@ -2,7 +2,8 @@
 
 use crate::scenario::Pack;
 
-/// Resting voltage of a lithium polymer cell against its charge, 0 to 1: common practice, no source.
+/// Resting voltage of a lithium polymer cell at the given charge, as points [charge 0 to 1, volts]: common
+/// practice, no source.
 const CELL_AT_REST_V: [[f64; 2]; 11] = [
     [0.0, 3.30],
     [0.1, 3.62],
@@ -17,7 +18,8 @@ const CELL_AT_REST_V: [[f64; 2]; 11] = [
     [1.0, 4.20],
 ];
 
-/// The pack's state: voltage = cells times resting voltage, minus current times resistance.
+/// The state of the pack. Its voltage is the resting voltage of a cell times the number of cells, minus
+/// current times resistance.
 pub(super) struct PackState<'a> {
     pack: &'a Pack,
     pub(super) current_a: f64,
@@ -29,21 +31,22 @@ impl<'a> PackState<'a> {
         Self { pack, current_a: 0.0, used_ah: 0.0 }
     }
 
-    /// Draws the current of a throttle for some seconds; the current follows within a third of a second.
+    /// Draws the current of a throttle setting for `seconds`; the current follows the throttle within a third
+    /// of a second.
     pub(super) fn draw(&mut self, throttle_percent: f64, seconds: f64) {
         let wanted = self.pack.current_a.at(throttle_percent);
         self.current_a += (wanted - self.current_a) * (1.0 - (-seconds / 0.3).exp());
         self.used_ah += self.current_a * seconds / 3600.0;
     }
 
-    /// Voltage at the pack's leads.
+    /// Voltage at the pack's leads, in volts.
     pub(super) fn voltage_v(&self) -> f64 {
         let charge = self.pack.charge_at_start - self.used_ah / self.pack.capacity_ah;
         (f64::from(self.pack.cells) * cell_at_rest_v(charge) - self.current_a * self.pack.resistance_ohm)
             .max(0.1)
     }
 
-    /// Voltage of the full pack at rest.
+    /// Voltage of the full pack at rest, in volts.
     pub(super) fn full_rest_v(&self) -> f64 {
         f64::from(self.pack.cells) * cell_at_rest_v(1.0)
     }

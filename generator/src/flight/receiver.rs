@@ -10,15 +10,15 @@ use crate::scenario::Scenario;
 /// One position fix.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fix {
-    /// When it arrived, in seconds from the start of the flight.
+    /// Time at which the report arrived, in seconds from the start of the flight.
     pub time_s: f64,
-    /// Ground speed in metres per second, filtered and noisy.
+    /// Ground speed in metres per second, with filter and noise of the receiver.
     pub speed_mps: f64,
     /// Height above the field in metres.
     pub height_m: f64,
-    /// Course over the ground in degrees.
+    /// Course over the ground, in degrees clockwise from true north.
     pub track_deg: f64,
-    /// Satellites used.
+    /// Number of satellites used.
     pub satellites: u32,
 }
 

@@ -1,15 +1,16 @@
-//! The plan of a flight as consecutive segments.
+//! The plan of a flight as a sequence of segments.
 
 use rand::RngExt;
 
 use crate::random::{Purpose, stream};
 use crate::scenario::{FlightPlan, LegKind, Scenario};
 
-/// Height of the camera while the aircraft stands, in metres.
+/// Height of the camera above the ground while the aircraft stands, in metres.
 const STANDING_HEIGHT_M: f64 = 0.6;
-/// Throttle of the descending circle, in percent.
+/// Throttle in the circle of the descent, in percent.
 const DESCENT_THROTTLE_PERCENT: f64 = 25.0;
-/// Shares of the landing: descending circle, approach, and the rest for the slide on the ground.
+/// Shares of the landing time that the circle of the descent and the approach take; the rest is the slide on
+/// the ground.
 const LANDING_SHARES: [f64; 2] = [0.5, 0.38];
 
 /// How a segment is flown.
@@ -17,7 +18,7 @@ const LANDING_SHARES: [f64; 2] = [0.5, 0.38];
 pub(super) enum Motion {
     /// Standing on the ground.
     Still,
-    /// Along the course; `leg` if it is one of the measured legs.
+    /// Along the course; `leg` tells whether it is one of the measured legs.
     Straight { kind: LegKind, leg: bool },
     /// A turn through about `sweep_deg`, ending in the direction `into`.
     Turn { sweep_deg: f64, into: LegKind },
@@ -34,23 +35,24 @@ pub(super) struct Segment {
     pub(super) end_s: f64,
     pub(super) motion: Motion,
     pub(super) throttle_percent: f64,
-    /// Planned height above the field at start and end, in metres.
+    /// Planned height above the field at the start and at the end of the segment, in metres.
     pub(super) height_m: [f64; 2],
 }
 
 impl Segment {
-    /// Share of the segment that has passed, 0 to 1.
+    /// Share of the segment that has passed at a time in seconds, 0 to 1.
     pub(super) fn share(&self, time_s: f64) -> f64 {
         ((time_s - self.start_s) / (self.end_s - self.start_s).max(1e-9)).clamp(0.0, 1.0)
     }
 
-    /// Planned height above the field, in metres; it eases in and out.
+    /// Planned height above the field at a time in seconds, in metres. It changes slowly at both ends of the
+    /// segment.
     pub(super) fn height_at(&self, time_s: f64) -> f64 {
         self.height_m[0] + (self.height_m[1] - self.height_m[0]) * ease(self.share(time_s))
     }
 }
 
-/// From 0 to 1 with level ends: 3 s^2 - 2 s^3.
+/// A smooth step from 0 to 1 whose ends are level: 3 s^2 - 2 s^3.
 pub(super) fn ease(share: f64) -> f64 {
     share * share * (3.0 - 2.0 * share)
 }
@@ -59,7 +61,7 @@ pub(super) fn ease(share: f64) -> f64 {
 struct Builder {
     segments: Vec<Segment>,
     height_m: f64,
-    /// Alternates so that turns go left and right.
+    /// Sign that alternates so that turns go left and right in turn.
     side: f64,
 }
 

@@ -23,18 +23,20 @@ impl TextColours {
         Self::new([255; 3], [0; 3], brightness)
     }
 
-    /// Letters and edge in red, green and blue of 255; `brightness` dims the letters.
+    /// Colours of the letters and of their edge, in red, green and blue from 0 to 255; `brightness`, 0 to 1,
+    /// dims the letters.
     pub(crate) fn new(letter: [u8; 3], edge: [u8; 3], brightness: f32) -> Self {
         Self { letter: VideoColour::new(letter, brightness), edge: VideoColour::new(edge, 1.0) }
     }
 
-    /// Paints a pixel: `light` is the coverage of the letter, `cover` that of letter and edge together.
+    /// Paints a pixel: `light` is the opacity of the letter, `cover` that of letter and edge together, each 0
+    /// to 1.
     pub(super) fn cover_pixel(&self, frame: &mut Frame, [x, y]: [usize; 2], light: f32, cover: f32) {
         let edge = (cover - light).max(0.0);
         let index = y * frame.width + x;
         let through = f32::from(frame.luma[index]) * (1.0 - cover);
         frame.luma[index] = (through + light * self.letter.luma + edge * self.edge.luma).round() as u8;
-        // Two pixels share a colour: each adds half of it.
+        // Two pixels share one colour value, so each contributes half of it.
         let half = y * (frame.width / 2) + x / 2;
         let planes = [
             (&mut frame.blue, self.letter.blue, self.edge.blue),

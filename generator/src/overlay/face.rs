@@ -12,15 +12,16 @@ use crate::scenario::TextEdge;
 /// A font and its size.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FaceChoice {
-    /// A drawn set (`block`, `slim`, `round`) or the path of a TTF or OTF file.
+    /// The name of a drawn set (`block`, `slim`, `round`), or the path of a TTF or OTF file.
     pub font: String,
-    /// Height of the set's cell, or the font file's size, in pixels.
+    /// Height of the set's cell, or size of the font file, in pixels.
     pub height_px: f32,
-    /// Widening of the letters.
+    /// Factor by which the letters are widened.
     pub stretch: f32,
     /// Edge around the letters of a font file.
     pub edge: TextEdge,
-    /// Width of a font file's outline or reach of its shadow in pixels; `None`: chosen by size.
+    /// Width of the outline around the letters of a font file, or length of their shadow, in pixels; `None`
+    /// if it is derived from the size.
     pub edge_px: Option<f32>,
 }
 
@@ -91,7 +92,7 @@ impl Face {
         self.height_px
     }
 
-    /// Width of a text in pixels; unknown characters have no width.
+    /// Width of a text in pixels; unknown characters count as 0.
     #[must_use]
     pub fn width_px(&self, text: &str) -> f32 {
         text.chars().filter_map(|character| self.glyph(character)).map(|glyph| glyph.advance).sum()
@@ -145,7 +146,8 @@ fn edge_reach(edge: TextEdge, size_px: f32) -> f32 {
     }
 }
 
-/// Coverage of the inside of a letter, beyond the width of its contour: the minimum white within `reach`.
+/// Opacity of the inside of a letter beyond its contour: the minimum of the white levels within `reach`
+/// pixels.
 fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f32) -> f32 {
     let radius = reach.ceil() as i64;
     let offsets = || -radius..=radius;
@@ -159,7 +161,8 @@ fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f3
     cover.fold(1.0, f32::min)
 }
 
-/// Coverage of the dark surround at a pixel: the maximum white within `reach`, fading towards its end.
+/// Opacity of the dark surround at a pixel: the maximum of the white levels within `reach` pixels, decreasing
+/// with distance.
 fn darkness(white: &[f32], width: usize, pixel: [usize; 2], edge: TextEdge, reach: f32) -> f32 {
     if edge == TextEdge::Plain {
         return 0.0;

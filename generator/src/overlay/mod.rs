@@ -1,4 +1,4 @@
-//! The text on the frame: layout, painting, and the boxes of the values.
+//! Draws the text of the overlay: layout, painting, and the boxes of the values.
 
 mod colours;
 mod face;
@@ -18,17 +18,17 @@ use crate::scenario::{Align, Channel, Field, Overlay};
 /// A rectangle of the frame in pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TextBox {
-    /// Left edge.
+    /// Left edge, in pixels.
     pub x: f32,
-    /// Top edge.
+    /// Top edge, in pixels.
     pub y: f32,
-    /// Width.
+    /// Width in pixels.
     pub width: f32,
-    /// Height.
+    /// Height in pixels.
     pub height: f32,
 }
 
-/// Room between a value and its icon, prefix or unit, as a share of a digit's width.
+/// Space between a value and its icon, prefix or unit, as a share of a digit's width.
 const GAP: f32 = 0.45;
 
 /// A field with its face and position.
@@ -38,11 +38,11 @@ pub(crate) struct PlacedField {
     pub(crate) text_box: TextBox,
     face: Arc<Face>,
     colours: TextColours,
-    /// Icons, prefix and unit with the pen position for each.
+    /// Glyphs of icon, prefix and unit, each with its pen position in pixels.
     decoration: Vec<(Glyph, f32)>,
 }
 
-/// All fields of an overlay, ready for painting.
+/// All fields of an overlay, ready to be painted.
 #[derive(Debug)]
 pub(crate) struct Layout {
     pub(crate) fields: Vec<PlacedField>,
@@ -93,7 +93,7 @@ impl Layout {
     }
 }
 
-/// Room around a value in its shaded box, as a share of the line's height.
+/// Space around a value in its shaded box, as a share of the line's height.
 const SHADE_MARGIN: f32 = 0.12;
 
 impl PlacedField {
@@ -123,7 +123,7 @@ impl PlacedField {
         }
     }
 
-    /// Width of the box that a text leaves unused, in pixels.
+    /// Width of the box that a text does not use, in pixels.
     fn unused_px(&self, text: &str) -> f32 {
         self.text_box.width - text_width_px(&self.face, &self.field, text)
     }
@@ -146,7 +146,7 @@ impl PlacedField {
         }
     }
 
-    /// How far a box can be enlarged without touching icon, prefix or unit, in pixels.
+    /// Number of pixels by which a box can be enlarged without touching icon, prefix or unit.
     pub(crate) fn margin_px(&self) -> f32 {
         (GAP * self.face.width_px("0") * 0.7).min(4.0)
     }
@@ -166,7 +166,7 @@ fn widest(field: &Field) -> String {
     "0".repeat(field.width.saturating_sub(point)) + if point == 1 { "." } else { "" }
 }
 
-/// The letters of the unit as an overlay writes them.
+/// The letters of the unit, as an overlay writes them.
 fn unit_letters(field: &Field) -> &'static str {
     match field.unit_and_factor().0 {
         Some("deg") => "°",
@@ -184,7 +184,8 @@ fn place_text(face: &Face, text: &str, start: f32, decoration: &mut Vec<(Glyph, 
     }
 }
 
-/// Paints a glyph at a pen position; fractions of pixels are divided between neighbours.
+/// Paints a glyph at a pen position, which may lie between pixels: the glyph is then divided between
+/// neighbouring pixels.
 pub(crate) fn paint_glyph(
     frame: &mut Frame,
     glyph: &Glyph,
@@ -213,7 +214,7 @@ pub(crate) fn paint_glyph(
     }
 }
 
-/// Coverage of letter and edge at a pixel, for a glyph at a fractional position.
+/// Opacity of letter and edge at a pixel, for a glyph that lies between pixels.
 fn shared(glyph: &Glyph, column: i64, row: i64, part_x: f32, part_y: f32) -> (f32, f32) {
     if part_x == 0.0 && part_y == 0.0 {
         return glyph.at(column, row);

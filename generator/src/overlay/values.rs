@@ -1,4 +1,4 @@
-//! The texts of the overlay at each of its updates.
+//! The texts that the overlay shows after each of its updates.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -6,16 +6,16 @@ use crate::flight::{Fix, Sample, Truth};
 use crate::random::{Purpose, Wander, normal, stream};
 use crate::scenario::{AltitudeOver, Channel, Field, Scenario};
 
-/// The texts of all fields, update by update.
+/// The texts of all fields after each update.
 #[derive(Debug)]
 pub(crate) struct Readout {
     update_hz: f64,
-    /// One row for each update, one text for each field.
+    /// One row for each update, with one text for each field.
     texts: Vec<Vec<String>>,
 }
 
 impl Readout {
-    /// Reads the flight's values as the overlay does.
+    /// Computes the texts from the flight's values, as the overlay does.
     pub(crate) fn new(scenario: &Scenario, truth: &Truth) -> Self {
         let update_hz = scenario.overlay.update_hz;
         let updates = (truth.length_s() * update_hz).ceil() as usize;
@@ -43,7 +43,7 @@ impl Readout {
         Self { update_hz, texts }
     }
 
-    /// The texts shown at a time; none for an empty flight.
+    /// The texts shown at a time in seconds; empty for an empty flight.
     pub(crate) fn at(&self, time_s: f64) -> &[String] {
         let update = (time_s * self.update_hz + 1e-6).floor().max(0.0) as usize;
         self.texts.get(update).or(self.texts.last()).map_or(&[], Vec::as_slice)
@@ -73,7 +73,7 @@ impl Moment<'_> {
         written(self.value(field) * factor, field)
     }
 
-    /// The value in SI units, percent, degrees or milliampere hours.
+    /// The value of a field in SI units, percent, degrees or milliampere hours.
     fn value(&self, field: &Field) -> f64 {
         let voltage_v = self.sample.voltage_v + self.voltage_noise_v;
         match field.channel {
@@ -109,7 +109,7 @@ impl Moment<'_> {
     }
 }
 
-/// A value as the overlay writes it; one too long for its box fills it with minus signs.
+/// A value as the overlay writes it. A value that is too long for its box is replaced by minus signs.
 fn written(value: f64, field: &Field) -> String {
     let decimals = field.decimals;
     let mut text = format!("{value:.decimals$}");

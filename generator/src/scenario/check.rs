@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use super::{Curve, Scenario};
 use crate::error::Error;
 
-/// Longest flight, in seconds: keeps memory bounded on any scenario.
+/// Maximum length of a flight, in seconds; it limits the memory that a scenario can take.
 const MAX_FLIGHT_S: f64 = 7200.0;
 
 impl Scenario {
@@ -21,7 +21,11 @@ impl Scenario {
     fn check_name(&self) -> Result<(), Error> {
         let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
         if self.name.is_empty() || !self.name.chars().all(plain) {
-            return Err(Error::value("name", &self.name, "letters, digits, - and _: it names the files"));
+            return Err(Error::value(
+                "name",
+                &self.name,
+                "letters, digits, - and _, since it is used in file names",
+            ));
         }
         Ok(())
     }
@@ -143,7 +147,7 @@ fn curve(key: &str, curve: &Curve) -> Result<(), Error> {
     if curve.is_sound() {
         return Ok(());
     }
-    Err(Error::value(key, format!("{:?}", curve.0), "points [x, y] with rising x"))
+    Err(Error::value(key, format!("{:?}", curve.0), "points [x, y] with increasing x"))
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 pub struct Curve(pub Vec<[f64; 2]>);
 
 impl Curve {
-    /// The curve's height at `x`; 0 for a curve without points.
+    /// The value of the curve at `x`; 0 for a curve without points.
     #[must_use]
     pub fn at(&self, x: f64) -> f64 {
         let upper = self.0.iter().position(|point| point[0] >= x);
@@ -23,7 +23,7 @@ impl Curve {
         }
     }
 
-    /// Whether there is at least one point, all numbers are finite and x rises from point to point.
+    /// Whether the curve has at least one point, all numbers are finite, and x increases from point to point.
     #[must_use]
     pub fn is_sound(&self) -> bool {
         let finite = self.0.iter().flatten().all(|value| value.is_finite());

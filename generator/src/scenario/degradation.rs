@@ -1,45 +1,47 @@
-//! Degradation between camera and recorder: noise, echoes, lost lines, lost pictures.
+//! Degradation of the image between camera and recorder: noise, echoes, lost lines, signal loss.
 
 use serde::{Deserialize, Serialize};
 
-/// Degradation of the frames: table `[degradation]`. Everything is off if left out.
+/// Degradation of the frames: table `[degradation]`. What the table does not state is off.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Degradation {
-    /// Standard deviation of the noise, in grey levels of 256.
+    /// Standard deviation of the noise, in grey levels (0 to 255).
     pub noise: f32,
     /// Horizontal blur: standard deviation in pixels.
     pub blur_px: f32,
-    /// Standard deviation of each line's sideways shift, in pixels; limited to twice that.
+    /// Standard deviation of the horizontal shift of each line, in pixels; shifts are limited to twice that.
     pub line_shift_px: f32,
-    /// Amplitude of the slow change of contrast, as a share: the change varies as much as a sine of this
-    /// amplitude.
+    /// Amplitude of the slow change of contrast, as a share of the contrast: the change varies as much as a
+    /// sine of this amplitude.
     pub gain_flutter: f32,
-    /// Loss of contrast, 0 (none) to 1 (flat grey): a weak signal.
+    /// Loss of contrast, from 0 (none) to 1 (uniform grey), as with a weak signal.
     pub flatten: f32,
-    /// A repeat of the picture some pixels later.
+    /// A copy of the image shifted to the right by some pixels.
     pub echo: Option<Echo>,
     /// Bursts of lines lost in noise.
     pub lost_lines: Option<LostLines>,
-    /// The signal between camera and recorder is composite video of this system.
+    /// The system of composite video between camera and recorder; none if left out.
     pub composite: Option<Composite>,
-    /// Two fields make a frame; a text that changes between them appears on alternate lines.
+    /// Whether two fields make up a frame, so that a text that changes between them appears on alternate
+    /// lines.
     pub interlaced: bool,
-    /// Reach of the overlay's slow wandering, in pixels.
+    /// Maximum distance by which the overlay moves slowly, in pixels.
     pub overlay_drift_px: f32,
-    /// GaussianBlur of the camera's own picture, before the text is added: blur in pixels.
+    /// Standard deviation of the Gaussian blur of the camera's own image, before the text is added, in
+    /// pixels.
     pub camera_blur_px: f32,
-    /// Stretches of lost picture.
+    /// Intervals of signal loss.
     pub lost_picture: Vec<LostPicture>,
 }
 
-/// A repeat of the picture: table `[degradation.echo]`.
+/// A shifted copy of the image: table `[degradation.echo]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Echo {
-    /// How many pixels later.
+    /// Shift of the copy to the right, in pixels.
     pub delay_px: f32,
-    /// Strength relative to the picture; may be negative.
+    /// Strength of the copy relative to the image; may be negative.
     pub strength: f32,
 }
 
@@ -47,9 +49,9 @@ pub struct Echo {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LostLines {
-    /// Mean number of bursts a second.
+    /// Mean number of bursts per second.
     pub bursts_per_s: f32,
-    /// Most lines lost in one burst.
+    /// Maximum number of lines lost in one burst.
     pub lines: u32,
 }
 
@@ -63,19 +65,19 @@ pub enum Composite {
     Ntsc,
 }
 
-/// A stretch of lost picture: table `[[degradation.lost_picture]]`.
+/// An interval of signal loss: table `[[degradation.lost_picture]]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LostPicture {
-    /// Start in the flight, in seconds.
+    /// Start, in seconds from the start of the flight.
     pub start_s: f64,
     /// Length in seconds.
     pub length_s: f64,
-    /// What is seen instead.
+    /// What the frames show during the loss.
     pub look: LostLook,
 }
 
-/// What is seen while the picture is lost.
+/// What the frames show while the signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum LostLook {
@@ -85,6 +87,6 @@ pub enum LostLook {
     Blue,
     /// A black screen.
     Black,
-    /// The last frame, again and again.
+    /// The last frame, repeated.
     Frozen,
 }

@@ -1,4 +1,4 @@
-//! The flight's part of the scenario: airframe, plan, wind, pack, receiver.
+//! The flight in the scenario: airframe, plan, wind, pack, receiver.
 
 use serde::{Deserialize, Serialize};
 
@@ -8,15 +8,16 @@ use super::Curve;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Airframe {
-    /// Steady true airspeed in level flight, points `[throttle_percent, m/s]`.
+    /// Steady true airspeed in level flight, as points `[throttle_percent, m/s]`.
     pub airspeed_mps: Curve,
-    /// Time constant of the airspeed's approach to its steady value, in seconds.
+    /// Time constant with which the airspeed approaches its steady value, in seconds.
     #[serde(default = "response_s")]
     pub response_s: f64,
-    /// Share of the steady airspeed that a turn's drag costs.
+    /// Share of the steady airspeed that is lost in a turn because of drag.
     #[serde(default = "turn_loss")]
     pub turn_loss: f64,
-    /// The steady airspeed goes with (voltage / voltage of the full pack at rest) to this power.
+    /// Exponent of the steady airspeed's dependence on voltage: (voltage / voltage of the full pack at rest)
+    /// to this power.
     #[serde(default)]
     pub voltage_exponent: f64,
 }
@@ -35,7 +36,7 @@ fn turn_loss() -> f64 {
 pub enum LegKind {
     /// Along the course, against the wind.
     Upwind,
-    /// Back, with the wind.
+    /// Against the course, with the wind.
     Downwind,
 }
 
@@ -50,20 +51,20 @@ impl LegKind {
     }
 }
 
-/// What is flown: table `[flight]`. Launch and a climbing circle, then for each throttle its legs
+/// The plan of the flight: table `[flight]`. Launch and a climbing circle, then for each throttle its legs
 /// with a turn of 180 degrees between neighbours, then a descending circle and the landing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct FlightPlan {
     /// Throttle of each step, in the order flown, in percent.
     pub throttle_percent: Vec<f64>,
-    /// Legs flown at each throttle, alternating upwind and downwind.
+    /// Number of legs flown at each throttle, alternately upwind and downwind.
     #[serde(default = "legs_per_step")]
     pub legs_per_step: usize,
     /// Length of a leg in seconds.
     #[serde(default = "leg_s")]
     pub leg_s: f64,
-    /// Legs differ in length by up to this many seconds either way.
+    /// Maximum random deviation of the legs' lengths from `leg_s`, in seconds.
     #[serde(default)]
     pub leg_spread_s: f64,
     /// Length of a turn between legs in seconds.
@@ -72,54 +73,54 @@ pub struct FlightPlan {
     /// Direction of the first leg.
     #[serde(default = "first_leg")]
     pub first_leg: LegKind,
-    /// Course of the upwind legs over the ground, degrees true.
+    /// Course of the upwind legs over the ground, in degrees clockwise from true north.
     #[serde(default)]
     pub course_deg: f64,
-    /// Standard deviation of the slow wander about the course, in degrees.
+    /// Standard deviation of slow random deviations from the course, in degrees.
     #[serde(default = "course_wander_deg")]
     pub course_wander_deg: f64,
     /// Height of the legs above the field, in metres.
     #[serde(default = "leg_height_m")]
     pub leg_height_m: f64,
-    /// Standard deviation of the slow wander around that height, in metres.
+    /// Standard deviation of slow random deviations from the height of the legs, in metres.
     #[serde(default = "height_wander_m")]
     pub height_wander_m: f64,
     /// Elevation of the field above sea level, in metres.
     #[serde(default)]
     pub field_elevation_m: f64,
-    /// Standing still before the launch, in seconds.
+    /// Time for which the aircraft stands still before the launch, in seconds.
     #[serde(default = "before_launch_s")]
     pub before_launch_s: f64,
-    /// Launch and climb-out in a circle, in seconds; 0: the clip starts with the first leg.
+    /// Duration of launch and climb in a circle, in seconds; 0 if the clip starts with the first leg.
     #[serde(default = "climb_s")]
     pub climb_s: f64,
     /// Throttle of launch and climb, in percent.
     #[serde(default = "climb_throttle_percent")]
     pub climb_throttle_percent: f64,
-    /// Descent, approach and touch-down, in seconds; 0: the clip ends with the last leg.
+    /// Duration of descent, approach and touch-down, in seconds; 0 if the clip ends with the last leg.
     #[serde(default = "landing_s")]
     pub landing_s: f64,
-    /// Standing still after the landing, in seconds.
+    /// Time for which the aircraft stands still after the landing, in seconds.
     #[serde(default = "after_landing_s")]
     pub after_landing_s: f64,
-    /// A further leg at the end that has no partner: table `[flight.lone_leg]`.
+    /// An additional leg at the end that has no partner: table `[flight.lone_leg]`.
     #[serde(default)]
     pub lone_leg: Option<LoneLeg>,
-    /// The throttle readout is stuck at this value, in percent; `None`: it works.
+    /// Value at which the throttle readout is stuck, in percent; `None` if the readout works.
     #[serde(default)]
     pub dead_throttle_percent: Option<f64>,
-    /// Standard deviation of the stick's slow tremble in the throttle readout, in percent.
+    /// Standard deviation of slow random deviations of the throttle readout, in percent.
     #[serde(default)]
     pub throttle_tremble_percent: f64,
 }
 
-/// A leg without a partner, flown after the steps: table `[flight.lone_leg]`.
+/// A leg without a partner, flown after the throttle steps: table `[flight.lone_leg]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LoneLeg {
-    /// Its throttle in percent.
+    /// Throttle in percent.
     pub throttle_percent: f64,
-    /// Its length in seconds.
+    /// Length in seconds.
     pub length_s: f64,
 }
 
@@ -178,10 +179,10 @@ pub struct Wind {
     /// Mean speed in metres per second.
     #[serde(default)]
     pub speed_mps: f64,
-    /// Direction the wind comes from, in degrees clockwise from the upwind course; 0: head-on.
+    /// Direction the wind comes from, in degrees clockwise from the upwind course; 0 for a pure headwind.
     #[serde(default)]
     pub angle_to_course_deg: f64,
-    /// Gust strength as a multiple of the Dryden low-altitude form; 0: steady wind.
+    /// Gust strength as a multiple of that in the Dryden low-altitude model; 0 for a steady wind.
     #[serde(default = "gusts")]
     pub gusts: f64,
 }
@@ -199,7 +200,7 @@ impl Wind {
         self.speed_mps * self.angle_to_course_deg.to_radians().cos()
     }
 
-    /// Crosswind, positive from the right on the upwind legs, in metres per second.
+    /// Crosswind in metres per second, positive if it comes from the right on the upwind legs.
     #[must_use]
     pub fn across_mps(&self) -> f64 {
         self.speed_mps * self.angle_to_course_deg.to_radians().sin()
@@ -214,15 +215,15 @@ fn gusts() -> f64 {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Pack {
-    /// Cells in series.
+    /// Number of cells in series.
     pub cells: u32,
-    /// Internal resistance of the whole pack with its leads, in ohms.
+    /// Internal resistance of the whole pack including its leads, in ohms.
     pub resistance_ohm: f64,
     /// Capacity in ampere hours.
     pub capacity_ah: f64,
     /// Share of the capacity left at the start, 0 to 1.
     pub charge_at_start: f64,
-    /// Current, points `[throttle_percent, amperes]`.
+    /// Current, as points `[throttle_percent, amperes]`.
     pub current_a: Curve,
     /// Standard deviation of the voltage reading, in volts.
     pub noise_v: f64,
@@ -245,13 +246,13 @@ impl Default for Pack {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Receiver {
-    /// Fixes a second.
+    /// Number of position fixes per second.
     pub update_hz: f64,
     /// Time constant of the receiver's own filter, in seconds.
     pub lag_s: f64,
     /// Standard deviation of the ground speed, in metres per second.
     pub speed_noise_mps: f64,
-    /// Standard deviation of the altitude, in metres; it wanders slowly.
+    /// Standard deviation of slow random deviations of the altitude, in metres.
     pub altitude_noise_m: f64,
     /// Lowest and highest number of satellites used.
     pub satellites: [u32; 2],

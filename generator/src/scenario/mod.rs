@@ -1,7 +1,7 @@
-//! The scenario file: everything about a clip, from the airframe to the encoder.
+//! The scenario file: all settings of a clip, from the airframe to the encoder.
 //!
-//! A scenario is TOML. Every table but `airframe`, `flight` and `overlay` may be left out. Unknown
-//! keys are errors. See the fields of [`Scenario`] and of the structs it holds for all keys.
+//! A scenario is TOML. Every table but `airframe`, `flight` and `overlay` may be left out. Unknown keys are
+//! errors. See the fields of [`Scenario`] and of the structs in it for all keys.
 
 mod check;
 mod curve;
@@ -22,18 +22,18 @@ pub use video::{Codec, Container, PixelFormat, Rate, Scenery, Video};
 
 use crate::error::Error;
 
-/// A clip to be made.
+/// The settings of a clip to be made.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Scenario {
-    /// Name of the scenario; also the stem of the files written.
+    /// Name of the scenario; also the first part of the names of the written files.
     pub name: String,
-    /// Seed of everything random; the same scenario and seed give the same frames.
+    /// Seed of all random numbers; the same scenario with the same seed gives the same frames.
     #[serde(default)]
     pub seed: u64,
     /// The aircraft.
     pub airframe: Airframe,
-    /// What is flown.
+    /// The plan of the flight.
     pub flight: FlightPlan,
     /// The wind; calm if left out.
     #[serde(default)]
@@ -44,12 +44,12 @@ pub struct Scenario {
     /// The satellite receiver.
     #[serde(default)]
     pub receiver: Receiver,
-    /// The text on the picture.
+    /// The text on the image.
     pub overlay: Overlay,
     /// What the camera sees.
     #[serde(default)]
     pub scenery: Scenery,
-    /// What happens to the picture on its way; nothing if left out.
+    /// Degradation of the image on its way to the recorder; none if left out.
     #[serde(default)]
     pub degradation: Degradation,
     /// Frame size, rate and encoding.
@@ -69,11 +69,12 @@ impl Scenario {
         Ok(scenario)
     }
 
-    /// Reads a scenario from a file; font files and the background film are relative to the
+    /// Reads a scenario from a file; paths of font files and of the background film are relative to the
     /// scenario's folder.
     ///
     /// # Errors
-    /// [`Error::Read`], or as [`Scenario::from_toml`].
+    ///
+    /// [`Error::Read`] if the file cannot be read, and the errors of [`Scenario::from_toml`].
     pub fn from_file(path: &Path) -> Result<Self, Error> {
         let text =
             std::fs::read_to_string(path).map_err(|cause| Error::Read { path: path.to_path_buf(), cause })?;

@@ -1,4 +1,4 @@
-//! The overlay's part of the scenario: values, positions, fonts and formats.
+//! The overlay in the scenario: values, positions, fonts and formats.
 
 use std::path::Path;
 
@@ -10,7 +10,7 @@ use crate::drawing::{DrawnSet, Icon};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Overlay {
-    /// How often the text changes, per second.
+    /// Number of times per second that the text is updated.
     #[serde(default = "update_hz")]
     pub update_hz: f64,
     /// Brightness of the text, 0 to 1.
@@ -29,31 +29,31 @@ fn brightness() -> f32 {
     0.96
 }
 
-/// What a field shows.
+/// The quantity that a field shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Channel {
-    /// Ground speed: km/h, m/s, mph or kn.
+    /// Ground speed, in km/h, m/s, mph or kn.
     Speed,
-    /// Pack voltage: V.
+    /// Pack voltage, in V.
     Voltage,
-    /// Mean voltage of a cell: V.
+    /// Mean voltage of a cell, in V.
     CellVoltage,
-    /// Altitude above sea level or above the field: m or ft.
+    /// Altitude above sea level or above the field, in m or ft.
     Altitude,
-    /// Satellites used.
+    /// Number of satellites used.
     Satellites,
-    /// Throttle: %.
+    /// Throttle, in %.
     Throttle,
-    /// Current: A.
+    /// Current, in A.
     Current,
-    /// Electric power: W.
+    /// Electric power, in W.
     Power,
-    /// Charge used: mAh.
+    /// Charge used, in mAh.
     Charge,
-    /// Course over the ground: deg.
+    /// Course over the ground, in degrees.
     Heading,
-    /// Time since the launch as minutes and seconds.
+    /// Time since the launch, as minutes and seconds.
     Timer,
 }
 
@@ -76,7 +76,7 @@ impl Channel {
         }
     }
 
-    /// The units the channel can be shown in; the first is used when none is asked for.
+    /// The units in which the channel can be shown, each with its factor; the first is the default.
     #[must_use]
     pub const fn units(self) -> &'static [(&'static str, f64)] {
         match self {
@@ -107,7 +107,7 @@ pub enum Align {
     Centre,
 }
 
-/// Reference of an altitude.
+/// What an altitude is measured from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum AltitudeOver {
@@ -118,18 +118,19 @@ pub enum AltitudeOver {
     Field,
 }
 
-/// Edge around the letters of a font file.
+/// The edge around the letters of a font file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum TextEdge {
-    /// Nothing around the letters.
+    /// No edge.
     Plain,
     /// A black outline.
     #[default]
     Outline,
     /// A soft dark shadow to the lower right.
     Shadow,
-    /// Only the contours of the letters, with a black outline around; the scenery shows through the letters.
+    /// Only the contours of the letters, with a black outline around them; the scenery is visible inside the
+    /// contours.
     Hollow,
 }
 
@@ -137,59 +138,60 @@ pub enum TextEdge {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Field {
-    /// What is shown.
+    /// The quantity that is shown.
     pub channel: Channel,
-    /// Left and top of the value's box, in pixels of the frame.
+    /// Left and top edge of the value's box, in pixels of the frame.
     pub position: [f32; 2],
     /// Number of characters in the box, including the decimal point.
     pub width: usize,
-    /// Digits after the decimal point.
+    /// Number of digits after the decimal point.
     #[serde(default)]
     pub decimals: usize,
-    /// Unit of the value; default: the first of the channel.
+    /// Unit of the value; default: the first unit of the channel.
     #[serde(default)]
     pub unit: Option<String>,
     /// Whether the unit is written after the value.
     #[serde(default)]
     pub show_unit: bool,
-    /// A drawn set (`block`, `slim`, `round`) or the path of a TTF or OTF file.
+    /// The name of a drawn set (`block`, `slim`, `round`), or the path of a TTF or OTF file.
     pub font: String,
-    /// Height of the set's cell, or the font file's size, in pixels.
+    /// Height of the set's cell, or size of the font file, in pixels.
     pub height_px: f32,
-    /// Widening of the letters.
+    /// Factor by which the letters are widened.
     #[serde(default = "one")]
     pub stretch: f32,
     /// Edge around the letters of a font file; drawn sets have their own.
     #[serde(default)]
     pub edge: TextEdge,
-    /// Width of a font file's outline, or reach of its shadow, in pixels; default: chosen by size.
+    /// Width of the outline around the letters of a font file, or length of their shadow, in pixels; default:
+    /// derived from the size.
     #[serde(default)]
     pub edge_px: Option<f32>,
     /// Colour of the letters: red, green and blue, 0 to 255. The overlay's brightness dims it.
     #[serde(default = "white")]
     pub colour: [u8; 3],
-    /// Colour of outline, shadow or halo.
+    /// Colour of outline, shadow or halo: red, green and blue, 0 to 255.
     #[serde(default)]
     pub edge_colour: [u8; 3],
-    /// Room between two letters of the value in pixels; below 0 they touch or overlap.
+    /// Additional space between two letters of the value, in pixels; below 0 they touch or overlap.
     #[serde(default)]
     pub letter_spacing_px: f32,
-    /// Darkness of a box behind the value, 0 to 1: 1 is black.
+    /// Darkness of a box behind the value, 0 to 1, where 1 is black.
     #[serde(default)]
     pub shade: f32,
     /// Alignment of the value in its box.
     #[serde(default)]
     pub align: Align,
-    /// Whether empty leading digits are filled with zeros.
+    /// Whether empty positions before the value are filled with zeros.
     #[serde(default)]
     pub leading_zeros: bool,
-    /// A drawing in front of the value.
+    /// An icon in front of the value.
     #[serde(default)]
     pub icon: Option<Icon>,
     /// Letters in front of the value.
     #[serde(default)]
     pub prefix: String,
-    /// Reference of an altitude.
+    /// What an altitude is measured from.
     #[serde(default)]
     pub over: AltitudeOver,
 }
@@ -203,7 +205,7 @@ fn white() -> [u8; 3] {
 }
 
 impl Field {
-    /// The unit shown and how many of it one SI unit (one percent, one degree, one mAh) is.
+    /// The unit shown, and the factor to it from the SI unit (or from percent, degrees or mAh).
     #[must_use]
     pub fn unit_and_factor(&self) -> (Option<&'static str>, f64) {
         let units = self.channel.units();

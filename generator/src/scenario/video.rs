@@ -1,4 +1,4 @@
-//! What the camera sees, and how frames are encoded.
+//! What the camera sees, and how frames are encoded: the tables `[scenery]` and `[video]`.
 
 use std::path::PathBuf;
 
@@ -8,23 +8,23 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scenery {
-    /// A film in place of the drawn scenery, any video file. It is cropped to the frame, converted to the frame rate and
-    /// looped. The other keys then have no effect. At most about 400 MB of its frames are used (680 frames of 640 by 480
-    /// pixels).
+    /// A film that replaces the drawn scenery, as any video file. It is cropped to the frame, converted to
+    /// the frame rate and repeated. The other keys then have no effect. At most about 400 MB of its frames
+    /// are used (680 frames of 640 by 480 pixels).
     pub background: Option<PathBuf>,
     /// Horizontal field of view in degrees.
     pub view_deg: f32,
-    /// How far the camera looks down from level, in degrees.
+    /// Angle by which the camera looks down from horizontal, in degrees.
     pub camera_tilt_deg: f32,
-    /// Share of the sky under cloud, 0 to 1; clouds are nearly white.
+    /// Share of the sky that clouds cover, 0 to 1; clouds are nearly white.
     pub cloud: f32,
-    /// Brightness of the whole picture, relative to the usual exposure.
+    /// Brightness of the whole image, relative to the usual exposure.
     pub exposure: f32,
-    /// Strength of the colours; 0: grey.
+    /// Strength of the colours; 0 for a grey image.
     pub colour: f32,
-    /// Strength of the ground's fine texture.
+    /// Contrast of the ground's fine texture, relative to the usual one.
     pub texture: f32,
-    /// Camera shake in degrees.
+    /// Amplitude of the camera's shaking, in degrees.
     pub shake_deg: f32,
 }
 
@@ -47,31 +47,32 @@ impl Default for Scenery {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Video {
-    /// Frame width in pixels, even.
+    /// Frame width in pixels; must be even.
     pub width: usize,
-    /// Frame height in pixels, even.
+    /// Frame height in pixels; must be even.
     pub height: usize,
-    /// Frames a second, a number or a fraction such as `"30000/1001"`.
+    /// Frame rate in frames per second, as a number or as a fraction such as `"30000/1001"`.
     pub frame_rate: Rate,
     /// The encoder.
     pub codec: Codec,
-    /// The file format, which is also the file's suffix.
+    /// The file format, which is also the file name's extension.
     pub container: Container,
     /// How colour is stored.
     pub pixel_format: PixelFormat,
-    /// MJPEG and MPEG-4: quantiser 2 (best) to 31; H.264, H.265: constant rate factor 0 to 51.
+    /// For MJPEG and MPEG-4 the quantiser, from 2 (best) to 31; for H.264 and H.265 the constant rate factor,
+    /// from 0 (best) to 51.
     pub quality: u32,
-    /// Frames from one key frame to the next, except in MJPEG.
+    /// Number of frames from one key frame to the next; without effect for MJPEG.
     pub keyframe_frames: u32,
-    /// Share of the frames that were never recorded, 0 to 0.9; the others keep their time stamps.
+    /// Share of the frames that were not recorded, 0 to 0.9; the other frames keep their time stamps.
     pub dropped: f64,
     /// Amplitude of the unevenness of the time stamps, in seconds.
     pub stamp_wobble_s: f64,
-    /// The recorder starts a new file at each of these times of the flight, in seconds.
+    /// Times of the flight, in seconds, at which the recorder starts a new file.
     pub split_at_s: Vec<f64>,
     /// Length of the gap before each new file, in seconds.
     pub split_gap_s: f64,
-    /// Recorded length of the flight, in seconds; default: all of it.
+    /// Recorded length of the flight in seconds; default: the whole flight.
     pub length_s: Option<f64>,
 }
 
@@ -99,14 +100,14 @@ impl Default for Video {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(untagged)]
 pub enum Rate {
-    /// Frames a second; 23.976, 29.97 and 59.94 stand for 24, 30 and 60 times 1000/1001.
+    /// Frames per second; 23.976, 29.97 and 59.94 stand for 24, 30 and 60 times 1000/1001.
     Number(f64),
     /// A fraction such as `"30000/1001"`.
     Fraction(String),
 }
 
 impl Rate {
-    /// Numerator and denominator, in frames a second; `None` if it is no rate from 1 to 240.
+    /// Numerator and denominator of the rate in frames per second; `None` if it is not a rate from 1 to 240.
     #[must_use]
     pub fn fraction(&self) -> Option<(u32, u32)> {
         let (numerator, denominator) = match self {
@@ -161,7 +162,7 @@ pub enum Container {
 }
 
 impl Container {
-    /// The file's suffix, without the point.
+    /// The extension of the file name, without the point.
     #[must_use]
     pub const fn suffix(self) -> &'static str {
         match self {

@@ -1,4 +1,4 @@
-//! A film in place of the drawn scenery: decoded by the program ffmpeg, scaled, looped.
+//! A film that replaces the drawn scenery: decoded by the program ffmpeg, scaled, repeated.
 
 use std::io::ErrorKind;
 use std::path::Path;
@@ -8,17 +8,17 @@ use crate::error::Error;
 use crate::frame::Frame;
 use crate::scenario::Video;
 
-/// Maximum memory of the decoded frames, in bytes; a longer film is cut there. Set by judgement.
+/// Maximum memory of the decoded frames, in bytes; a longer film is cut. Set by judgement.
 const MAX_BYTES: usize = 400 << 20;
 
 /// The frames of a film at the clip's size and rate.
 #[derive(Debug)]
 pub(super) struct Film {
-    /// The frames one after the other, each with brightness, blue and red difference.
+    /// The bytes of the frames one after the other, each with brightness, blue and red difference.
     bytes: Vec<u8>,
     width: usize,
     height: usize,
-    /// Frames a second.
+    /// Frame rate in frames per second.
     rate: f64,
 }
 
@@ -50,7 +50,7 @@ impl Film {
         Ok(Self { bytes: output.stdout, width, height, rate })
     }
 
-    /// The frame at a time of the flight; after the film's end it starts again.
+    /// The frame at a time of the flight in seconds; after its end the film starts again.
     pub(super) fn at(&self, time_s: f64) -> Frame {
         let length = frame_bytes(self.width, self.height);
         let frames = (self.bytes.len() / length).max(1);
@@ -67,12 +67,12 @@ impl Film {
     }
 }
 
-/// Bytes of a frame with colour at half the width.
+/// Number of bytes of a frame with colour at half the width.
 const fn frame_bytes(width: usize, height: usize) -> usize {
     2 * width * height
 }
 
-/// The decoder's message without the file name in front.
+/// The decoder's message, without the file name at its start.
 fn reason(said: &[u8], path: &Path) -> String {
     let said = String::from_utf8_lossy(said);
     let first = said.lines().last().unwrap_or("there is no picture in it");

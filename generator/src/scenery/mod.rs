@@ -1,4 +1,4 @@
-//! What the camera sees: a sky with clouds, a ridge on the horizon, a salt flat moving by.
+//! Draws what the camera sees: a sky with clouds, a ridge on the horizon, and a salt flat that moves past.
 
 mod film;
 mod texture;
@@ -14,22 +14,23 @@ use film::Film;
 use texture::Texture;
 use upscale::Upscaler;
 
-/// Distance in which haze swallows most of the ground, in metres.
+/// Distance at which haze hides most of the ground, in metres.
 const HAZE_M: f32 = 2600.0;
 /// Height of the clouds above the camera, in metres.
 const CLOUD_HEIGHT_M: f32 = 900.0;
-/// Time the camera's shutter is open, in seconds.
+/// Exposure time of the camera, in seconds.
 const SHUTTER_S: f32 = 0.006;
 
-/// A camera this soft (standard deviation in pixels) is drawn at half the size and enlarged.
+/// A camera image whose blur has at least this standard deviation, in pixels, is drawn at half the size and
+/// enlarged.
 const SOFT_PX: f32 = 1.0;
 
-/// What the camera sees, softened by its own lens; text is laid over it afterwards.
+/// The view of the camera, blurred by its lens; text is drawn over it afterwards.
 #[derive(Debug)]
 pub(crate) struct Scenery {
     behind: Behind,
     softness: GaussianBlur,
-    /// From the drawn size to the frame's; none where they are the same.
+    /// Enlarges the drawn image to the size of the frame; `None` if the sizes are equal.
     upscaler: Option<Upscaler>,
 }
 
@@ -40,7 +41,7 @@ enum Behind {
 }
 
 impl Scenery {
-    /// Prepares the scenery, or decodes the film that stands in for it.
+    /// Prepares the scenery, or decodes the film that replaces it.
     pub(crate) fn new(scenario: &Scenario) -> Result<Self, Error> {
         let (width, height) = (scenario.video.width, scenario.video.height);
         let blur_px = scenario.degradation.camera_blur_px;
@@ -60,7 +61,7 @@ impl Scenery {
         })
     }
 
-    /// The view at a moment of the flight.
+    /// The view at one time of the flight.
     pub(crate) fn render(&self, sample: &Sample) -> Frame {
         let mut frame = match &self.behind {
             Behind::Flat(flat) => flat.render(sample),
@@ -77,7 +78,7 @@ struct Flat {
     look: Look,
     width: usize,
     height: usize,
-    /// Direction of each pixel in the camera's own axes: right, down, forward; unit length.
+    /// Direction of each pixel in the camera's own axes (right, down, forward), as unit vectors.
     rays: Vec<[f32; 3]>,
     /// Angle between neighbouring pixels in radians.
     pixel_angle: f32,
@@ -90,13 +91,13 @@ struct Flat {
 /// Colour of a point: brightness, and blue and red difference from grey.
 type Colour = [f32; 3];
 
-/// The camera at one moment.
+/// Position and direction of the camera at one time.
 struct View {
-    /// East, north, height, in metres.
+    /// Position of the camera east, north and above the field, in metres.
     place: [f32; 3],
     /// The camera's right, down and forward axes in east, north, up.
     axes: [[f32; 3]; 3],
-    /// Smear of the ground through motion, in metres.
+    /// Distance on the ground over which motion blurs the image, in metres.
     smear_m: f32,
     time_s: f32,
     exposure: f32,
@@ -136,7 +137,7 @@ impl Flat {
 
     fn view(&self, sample: &Sample) -> View {
         let shake = |kind: u32| {
-            // Motor vibration and the airframe's own trembling.
+            // Vibration of the motor and of the airframe.
             let moving = if sample.ground_speed_mps > 0.5 { 1.0 } else { 0.05 };
             slow_wave(kind, sample.time_s * 17.0) * f64::from(self.look.shake_deg) * moving
         };
@@ -159,7 +160,7 @@ impl Flat {
         }
     }
 
-    /// What is seen in a direction (east, north, up; unit length).
+    /// The colour that is seen in a direction (east, north, up; unit vector).
     fn seen(&self, view: &View, direction: [f32; 3]) -> Colour {
         let up = direction[2];
         if up < 0.0 {
@@ -171,7 +172,7 @@ impl Flat {
         self.sky(view, direction)
     }
 
-    /// Sine of the elevation to which the ridge on the horizon reaches.
+    /// Sine of the elevation angle of the ridge on the horizon in a direction.
     fn ridge(&self, direction: [f32; 3]) -> f32 {
         let around = direction[0].atan2(direction[1]) / std::f32::consts::TAU;
         let coarse = self.patches.at(around, 0.37, 0.0);
@@ -207,7 +208,8 @@ impl Flat {
         }
         let x = view.place[0] + direction[0] * away;
         let y = view.place[1] + direction[1] * away;
-        // A pixel covers more ground along the view than across it; the mean of both, and motion.
+        // A pixel covers more ground along the view than across it; the mean of both is used, and motion blur
+        // is added.
         let across = away * self.pixel_angle;
         let footprint = across * (1.0 + 0.4 / down.max(0.05)) + view.smear_m;
         let patch = self.patches.at(x / 910.0, y / 910.0, footprint / 910.0);
@@ -226,7 +228,7 @@ impl Flat {
         [0, 1, 2].map(|part| mixed(colour[part], distant[part], haze))
     }
 
-    /// Dark dry bushes where the ground is broad and dark.
+    /// Adds dark dry bushes where the coarse texture of the ground (`broad`) is dark.
     fn add_bushes(&self, colour: &mut Colour, x: f32, y: f32, broad: f32, footprint: f32) {
         let grove = ((0.4 - broad) * 6.0).clamp(0.0, 1.0);
         if grove <= 0.0 {
@@ -239,7 +241,7 @@ impl Flat {
     }
 }
 
-/// Wheel tracks across the flat: pairs of dark lines in two directions.
+/// Adds wheel tracks on the flat: pairs of dark lines in two directions.
 fn add_tracks(colour: &mut Colour, x: f32, y: f32, footprint: f32) {
     let lines = [(0.944 * x + 0.329 * y + 6.0 * (y / 210.0).sin(), 173.0), (0.26 * x - 0.966 * y, 397.0)];
     for (across, spacing) in lines {
@@ -263,7 +265,7 @@ fn rotated(axes: &[[f32; 3]; 3], ray: &[f32; 3]) -> [f32; 3] {
     [0, 1, 2].map(|part| axes[0][part] * ray[0] + axes[1][part] * ray[1] + axes[2][part] * ray[2])
 }
 
-/// Directions of all pixels for a lens with some barrel distortion.
+/// Directions of all pixels, for a lens with some barrel distortion.
 fn rays(width: usize, height: usize, view_deg: f32) -> Vec<[f32; 3]> {
     let focal = width as f32 / 2.0 / (view_deg.to_radians() / 2.0).tan();
     let mut rays = Vec::with_capacity(width * height);
@@ -280,7 +282,7 @@ fn rays(width: usize, height: usize, view_deg: f32) -> Vec<[f32; 3]> {
     rays
 }
 
-/// The camera's right, down and forward axes in east, north, up; angles in radians.
+/// The camera's right, down and forward axes as vectors (east, north, up); angles are in radians.
 fn camera_axes(heading: f64, pitch: f64, roll: f64) -> [[f32; 3]; 3] {
     let (sin_heading, cos_heading) = heading.sin_cos();
     let (sin_pitch, cos_pitch) = pitch.sin_cos();

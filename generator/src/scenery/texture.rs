@@ -1,12 +1,12 @@
-//! Textures that repeat without a seam, with smaller copies for the distance.
+//! Textures that repeat seamlessly, with smaller copies for distant ground (mipmaps).
 
 use rand::RngExt;
 
 use crate::random::{Purpose, stream};
 
-/// Edge of the largest copy in pixels; a power of two.
+/// Width and height of the largest copy in pixels; a power of two.
 const EDGE: usize = 512;
-/// From this halving on (4 pixels a side) a copy counts as even grey.
+/// Number of halvings (to 4 pixels per side) from which a copy is replaced by its mean.
 const FLAT_LEVEL: usize = 7;
 
 /// A square grey texture, values 0 to 1, that repeats in both directions.
@@ -14,7 +14,7 @@ const FLAT_LEVEL: usize = 7;
 pub(super) struct Texture {
     /// The texture and its copies, each half as large as the one before.
     levels: Vec<Level>,
-    /// The value of a copy too small to show anything.
+    /// Mean value of the texture, used instead of copies that are too small.
     mean: f32,
 }
 
@@ -25,7 +25,8 @@ struct Level {
 }
 
 impl Texture {
-    /// Clouds of value noise over `octaves` octaves; the coarsest has `coarsest` cells.
+    /// A cloud-like texture: value noise over `octaves` octaves, of which the coarsest has `coarsest` cells
+    /// per side.
     pub(super) fn noise(seed: u64, number: u8, coarsest: usize, octaves: u32) -> Self {
         let mut random = stream(seed, Purpose::Texture(number));
         let mut sum = vec![0.0_f32; EDGE * EDGE];
@@ -40,12 +41,12 @@ impl Texture {
             total += strength;
             strength *= 0.55;
         }
-        // The sum crowds around its middle: stretch it over the whole range.
+        // Sums of octaves are mostly near the middle, so they are stretched over the whole range.
         let stretched = sum.iter().map(|value| ((value / total - 0.5) * 2.2 + 0.5).clamp(0.0, 1.0));
         Self::from_values(stretched.collect())
     }
 
-    /// A net of lines between irregular cells, 1 on a line: dried ground.
+    /// A net of lines between irregular cells, with the value 1 on a line: dried ground.
     pub(super) fn cracks(seed: u64, number: u8, cells: usize) -> Self {
         let mut random = stream(seed, Purpose::Texture(number));
         let seeds: Vec<[f32; 2]> = (0..cells * cells)
@@ -69,7 +70,8 @@ impl Texture {
         Self { levels, mean }
     }
 
-    /// The value at a place (the texture spans 0 to 1), smoothed over `footprint` of that span.
+    /// The value at a position (the texture extends from 0 to 1 in x and y), averaged over the share
+    /// `footprint` of that extent.
     #[inline]
     pub(super) fn at(&self, x: f32, y: f32, footprint: f32) -> f32 {
         // The exponent of a float is the whole part of its base-two logarithm.
@@ -107,7 +109,8 @@ impl Level {
     }
 }
 
-/// The next lower whole number; faster than the library's on plain processors.
+/// The largest whole number that is not above the value; faster than the standard library's function on
+/// simple processors.
 fn floor(value: f32) -> i32 {
     let whole = value as i32;
     whole - i32::from((whole as f32) > value)
@@ -122,7 +125,7 @@ fn lattice_value(lattice: &[f32], cells: usize, x: f32, y: f32) -> f32 {
     row(y0) * (1.0 - part_y) + row(y1) * part_y
 }
 
-/// How much nearer the nearest seed is than the second nearest.
+/// Difference between the distances to the second nearest and to the nearest seed point.
 fn nearest_two(seeds: &[[f32; 2]], cells: usize, x: f32, y: f32) -> f32 {
     let mut nearest = [f32::INFINITY; 2];
     for row in -1..=1_i32 {

@@ -2,7 +2,7 @@
 
 use crate::frame::Frame;
 
-/// Shares are in 256ths.
+/// Shares are in units of 1/256.
 const WHOLE: u32 = 256;
 
 /// Position of a new row or column between two old ones.
@@ -10,7 +10,7 @@ const WHOLE: u32 = 256;
 struct Between {
     first: usize,
     second: usize,
-    /// Share of the second, of [`WHOLE`].
+    /// Share of the second old row or column, in units of 1/[`WHOLE`].
     share: u32,
 }
 

@@ -1,10 +1,10 @@
-//! Composite video: brightness and colour on one wire, line by line, and back.
+//! Composite video: encodes brightness and colour into one signal, line by line, and decodes it.
 //!
-//! signal = Y + U sin(w t) +/- V cos(w t). The subcarrier is 4.43361875 MHz (PAL, V alternates from
-//! line to line, ITU-R BT.1700) or 3.579545 MHz (NTSC). A line's active part of 52 microseconds holds
-//! the frame's width. The decoder takes brightness through a notch at the subcarrier and colour by
-//! multiplying with the subcarrier and averaging. At edges of text each leaks into the other. The subcarrier's phase
-//! moves from frame to frame, so the resulting dots crawl.
+//! signal = Y + U sin(w t) +/- V cos(w t). The subcarrier is 4.43361875 MHz (PAL, where the sign of V
+//! alternates from line to line, ITU-R BT.1700) or 3.579545 MHz (NTSC). The frame's width corresponds to the
+//! active part of a line, 52 microseconds. The decoder gets brightness with a notch filter at the subcarrier,
+//! and colour by multiplying with the subcarrier and averaging. At edges of text each disturbs the other. The
+//! phase of the subcarrier changes from frame to frame, so the resulting dots move.
 
 use std::f64::consts::TAU;
 
@@ -12,24 +12,24 @@ use crate::scenario::Composite;
 
 /// Length of the visible part of a line in seconds.
 const ACTIVE_S: f64 = 52.0e-6;
-/// Taps of the notch on either side of its middle.
+/// Number of coefficients of the notch filter on either side of its middle.
 const REACH: usize = 8;
-/// Half the width of the notch in Hz.
+/// Half the width of the notch, in Hz.
 const NOTCH_HZ: f64 = 0.75e6;
 
 /// Encoder and decoder for lines of one width.
 #[derive(Debug)]
 pub(super) struct Coder {
     system: Composite,
-    /// Subcarrier cycles from one pixel to the next.
+    /// Number of subcarrier cycles from one pixel to the next.
     cycles_per_pixel: f64,
-    /// The notch's taps, 2 `REACH` + 1.
+    /// Coefficients of the notch filter: 2 `REACH` + 1.
     notch: Vec<f32>,
-    /// Length of the colour averages in pixels.
+    /// Number of pixels over which colour is averaged.
     average: usize,
 }
 
-/// Subcarrier of one line.
+/// The subcarrier on one line, pixel by pixel.
 pub(super) struct Carrier {
     sine: Vec<f32>,
     cosine: Vec<f32>,
@@ -51,11 +51,11 @@ impl Coder {
         }
     }
 
-    /// The subcarrier on a row of a frame that has moved to the right by `shift_px`; the phase moves on
-    /// by line and by frame.
+    /// The subcarrier on a row of a frame, shifted to the right by `shift_px`. Its phase changes from line to
+    /// line and from frame to frame.
     pub(super) fn carrier(&self, width: usize, row: usize, frame: u64, shift_px: f32) -> Carrier {
-        // Cycles a line: 283.7516 (PAL), 227.5 (NTSC); whole cycles do not matter. A frame of 625
-        // or 525 lines leaves 0.75 or 0.5.
+        // A line has 283.7516 (PAL) or 227.5 (NTSC) cycles, of which whole cycles do not matter. A frame of
+        // 625 or 525 lines has a remainder of 0.75 or 0.5 cycles.
         let (per_line, per_frame) = match self.system {
             Composite::Pal => (0.7516, 0.75),
             Composite::Ntsc => (0.5, 0.5),
@@ -79,7 +79,7 @@ impl Coder {
         self.system == Composite::Pal && row % 2 == 1
     }
 
-    /// Adds colour (half a line each) to the brightness in `signal`.
+    /// Adds colour (half as many values as pixels for each difference) to the brightness in `signal`.
     pub(super) fn encode(&self, signal: &mut [f32], blue: &[f32], red: &[f32], carrier: &Carrier) {
         for (x, level) in signal.iter_mut().enumerate() {
             let (u, v) = (between(blue, x), between(red, x));
@@ -87,9 +87,10 @@ impl Coder {
         }
     }
 
-    /// Takes the colour out of `signal` again, leaving brightness.
+    /// Separates colour from `signal`, which then holds the brightness.
     pub(super) fn decode(&self, signal: &mut [f32], blue: &mut [f32], red: &mut [f32], carrier: &Carrier) {
-        // What the notch takes out is the colour; brightness left in it would beat against the subcarrier.
+        // The colour is what the notch filter removes; brightness in it would cause patterns when multiplied
+        // with the subcarrier.
         let mut luma = signal.to_vec();
         self.apply_notch(&mut luma);
         let product = |wave: &[f32]| -> Vec<f32> {
@@ -113,7 +114,7 @@ impl Coder {
     }
 }
 
-/// A line with its ends repeated on both sides.
+/// A line extended on both sides by repeating its first and last value `reach` times.
 pub(super) fn padded(line: &[f32], reach: usize) -> Vec<f32> {
     let first = line.first().copied().unwrap_or(0.0);
     let last = line.last().copied().unwrap_or(0.0);
@@ -128,7 +129,8 @@ fn between(half: &[f32], x: usize) -> f32 {
     if x.is_multiple_of(2) { here } else { 0.5 * (here + half[(x / 2 + 1).min(half.len() - 1)]) }
 }
 
-/// All-pass less a windowed band-pass around the subcarrier; the sum of the taps is 1.
+/// Coefficients of the notch filter: an all-pass minus a windowed band-pass around the subcarrier; their sum
+/// is 1.
 fn notch_taps(cycles_per_pixel: f64, half_width: f64) -> Vec<f32> {
     let reach = REACH as i32;
     let band: Vec<f64> = (-reach..=reach)

@@ -12,20 +12,20 @@ use crate::random::{NoiseStore, Purpose, slow_wave, stream};
 use crate::scenario::{Degradation, Echo, LostLook, Scenario};
 use composite::{Coder, padded};
 
-/// Colour noise relative to brightness noise when there is no composite signal.
+/// Noise of the colour relative to that of the brightness, for signals other than composite.
 const COLOUR_NOISE: f32 = 0.5;
-/// Largest sideways shift of a line that is not lost, as a multiple of the standard deviation.
+/// Maximum horizontal shift of a line that is not lost, as a multiple of the standard deviation.
 const MAX_SHIFT: f32 = 2.0;
 
-/// A Gaussian blur, for the softness of the camera image.
+/// A Gaussian blur, which imitates the softness of the camera image.
 #[derive(Debug)]
 pub(crate) struct GaussianBlur {
-    /// One-sided taps of the blur; empty: none.
+    /// Weights of the blur from its centre to one side; empty if there is no blur.
     taps: Vec<f32>,
 }
 
 impl GaussianBlur {
-    /// A blur in both directions with this standard deviation.
+    /// A blur in both directions with this standard deviation in pixels.
     pub(crate) fn new(blur_px: f32) -> Self {
         Self { taps: blur_taps(blur_px) }
     }
@@ -57,14 +57,14 @@ impl GaussianBlur {
     }
 }
 
-/// Degrades frames.
+/// Degrades frames in the way that the video link does.
 #[derive(Debug)]
 pub(crate) struct Channel {
     degradation: Degradation,
     seed: u64,
     noise: NoiseStore,
     coder: Option<Coder>,
-    /// One-sided taps of the blur; empty: none.
+    /// Weights of the blur from its centre to one side; empty if there is no blur.
     blur: Vec<f32>,
     bursts: Vec<Burst>,
 }
@@ -74,12 +74,12 @@ pub(crate) struct Channel {
 struct Burst {
     start_s: f64,
     end_s: f64,
-    /// First line, as a share of the frame's height.
+    /// First line of the burst, as a share of the frame's height.
     top: f32,
     lines: u32,
 }
 
-/// Values shared by all lines of a frame.
+/// Random values that all lines of a frame share.
 struct FrameState {
     number: u64,
     gain: f32,
@@ -100,7 +100,7 @@ impl Channel {
         }
     }
 
-    /// Sends a frame through the channel; `number` counts frames of the flight.
+    /// Degrades a frame; `number` counts the frames of the flight.
     pub(crate) fn send(&self, frame: &mut Frame, number: u64, time_s: f64) {
         if !self.changes_anything() {
             return;
@@ -114,7 +114,8 @@ impl Channel {
         let width = frame.width;
         let mut sway = 0.0;
         for row in 0..frame.height {
-            // Weak sync pulls neighbouring lines the same way, with a fresh part for each line.
+            // Weak synchronisation shifts neighbouring lines in the same direction, with an additional random
+            // part for each line.
             let shift_px = self.degradation.line_shift_px;
             sway = 0.6 * sway + 0.8 * shift_px * self.deviate(&mut random);
             let line_shift = sway.clamp(-MAX_SHIFT * shift_px, MAX_SHIFT * shift_px);
@@ -127,7 +128,7 @@ impl Channel {
         }
     }
 
-    /// The frame shown during a lost picture; `None` for a frozen picture.
+    /// The frame shown during signal loss; `None` if the last frame is repeated.
     pub(crate) fn lost(&self, look: LostLook, width: usize, height: usize, number: u64) -> Option<Frame> {
         match look {
             LostLook::Frozen => None,
@@ -197,7 +198,8 @@ impl Channel {
         }
         let lost = state.bursts.iter().any(|&(top, bottom)| (top..bottom).contains(&row));
         let torn = if lost { 14.0 * self.deviate(random) } else { 0.0 };
-        // The decoder locks onto the line's burst: the subcarrier shifts along with the line.
+        // The decoder synchronises with the line's colour burst, so the subcarrier is shifted together with
+        // the line.
         shift(&mut signal, sway + torn);
         self.set_levels(&mut signal, state.gain);
         let strength = if lost { self.degradation.noise + 55.0 } else { self.degradation.noise };
@@ -217,13 +219,13 @@ impl Channel {
         }
     }
 
-    /// Contrast at a time, around 1.
+    /// Contrast at a time in seconds, around 1.
     fn gain(&self, time_s: f64) -> f32 {
         // The slow wave's standard deviation is 0.436; that of a sine of amplitude 1 is 0.707.
         1.0 + self.degradation.gain_flutter * 1.6 * slow_wave(11, time_s * 2.0) as f32
     }
 
-    /// Contrast: slow flutter, and the flattening of a weak signal.
+    /// Changes the contrast: by the slow variation `gain`, and by the loss of contrast of a weak signal.
     fn set_levels(&self, signal: &mut [f32], gain: f32) {
         let flatten = self.degradation.flatten;
         if gain == 1.0 && flatten == 0.0 {
@@ -260,7 +262,7 @@ fn bursts(degradation: &Degradation, seed: u64, length_s: f64) -> Vec<Burst> {
         .collect()
 }
 
-/// Centre and one side of a Gaussian kernel; empty for no blur.
+/// Weights of a Gaussian kernel from its centre to one side; empty for no blur.
 fn blur_taps(sigma_px: f32) -> Vec<f32> {
     if sigma_px <= 0.0 {
         return Vec::new();
@@ -285,7 +287,7 @@ fn blurred(line: &[f32], taps: &[f32]) -> Vec<f32> {
 fn add_echo(signal: &mut [f32], echo: Echo) {
     let delay = echo.delay_px.round() as usize;
     for x in (delay..signal.len()).rev() {
-        // The mean stays: what the echo adds is the difference from the average level.
+        // The echo adds the difference from the average level, so that the mean stays unchanged.
         signal[x] += echo.strength * (signal[x - delay] - 110.0);
     }
 }
@@ -309,7 +311,7 @@ fn shift(signal: &mut Vec<f32>, pixels: f32) {
 
 fn store(line: &[f32], out: &mut [u8]) {
     for (out, level) in out.iter_mut().zip(line) {
-        // All levels are positive: cutting off after adding a half rounds, far faster than `round`.
+        // All levels are positive, so that adding a half and truncating rounds them, far faster than `round`.
         *out = (level + 0.5).clamp(1.0, 254.5) as u8;
     }
 }

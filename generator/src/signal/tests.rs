@@ -1,4 +1,4 @@
-//! Each degradation measured on pictures whose undegraded levels are known.
+//! Measures each degradation on images whose undegraded levels are known.
 
 #![allow(clippy::unwrap_used)]
 
@@ -15,7 +15,7 @@ fn channel(degradation: &str) -> Channel {
     Channel::new(&scenario.unwrap(), 60.0)
 }
 
-/// A frame whose brightness depends on the column only.
+/// A frame whose brightness depends only on the column.
 fn columns(level: impl Fn(usize) -> u8) -> Frame {
     let mut frame = Frame::plain(WIDTH, HEIGHT, 0, 128, 128);
     frame.luma.iter_mut().enumerate().for_each(|(index, out)| *out = level(index % WIDTH));
@@ -39,7 +39,7 @@ fn levels(plane: &[u8]) -> impl Iterator<Item = f64> + '_ {
     plane.iter().map(|&level| f64::from(level))
 }
 
-/// Middle of the brightness above `floor` in a row, in pixels.
+/// Centre of the brightness above `floor` in a row, in pixels.
 fn centre(row: &[u8], floor: f64) -> f64 {
     let weights = row.iter().map(|&level| (f64::from(level) - floor).max(0.0));
     let (sum, moment) = weights

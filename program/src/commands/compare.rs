@@ -22,7 +22,7 @@ use super::quantity::{named_speed_unit, quantity, speed_unit};
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
 pub struct CompareArguments {
-    /// Two or more result folders of `read`; the others are compared with the first
+    /// Two or more result folders of `read`; all further flights are compared with the first
     #[arg(required = true, num_args = 2.., value_name = "RESULT")]
     results: Vec<PathBuf>,
     /// Unit of the speeds: mph, km/h, kn or m/s. Default: the unit given with --show, or that of the first
@@ -92,5 +92,5 @@ fn check_positive(option: &str, value: f64) -> Result<(), Failure> {
     if value.is_finite() && value > 0.0 {
         return Ok(());
     }
-    Err(Failure::Misuse(format!("{option} {value}: it must be above 0")))
+    Err(Failure::Misuse(format!("{option} {value}: the value must be above 0")))
 }

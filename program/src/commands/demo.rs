@@ -25,7 +25,7 @@ pub struct DemoArguments {
     /// Folder for the results
     #[arg(long, value_name = "DIR", default_value = "target/demo")]
     out: PathBuf,
-    /// Replace any existing results; those of an earlier demonstration are replaced without
+    /// Replace existing results; those of an earlier demonstration are always replaced
     #[arg(long)]
     force: bool,
     /// Print the result as JSON
@@ -45,16 +45,16 @@ struct TrueStep {
     flown_airspeed: f64,
 }
 
-/// A true step compared with the step found; speeds are in the unit of the clip.
+/// The true airspeed of a throttle step next to the measured one, in the unit of the clip.
 #[derive(Debug, Serialize)]
 struct Beside {
     throttle_percent: f64,
     flown_airspeed: f64,
-    /// The airspeed found; `None` if the step was not found.
+    /// The measured airspeed; `None` if the step was not found.
     airspeed: Option<f64>,
-    /// Error in per cent of the true airspeed.
+    /// Error of the measured airspeed, in per cent of the true one; `None` if the step was not found.
     off_percent: Option<f64>,
-    /// Whether the true airspeed lies within the 95 % interval.
+    /// Whether the true airspeed lies within the 95 % interval; `None` if the step was not found.
     inside_interval: Option<bool>,
 }
 
@@ -116,7 +116,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Whether the results in a folder are those of this one clip.
+/// Whether a folder contains the results of this one clip only.
 fn holds_only(folder: &Path, clip: &Path) -> bool {
     let summary = std::fs::read(folder.join("summary.json")).ok();
     let summary: Option<Value> = summary.and_then(|bytes| serde_json::from_slice(&bytes).ok());

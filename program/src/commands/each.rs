@@ -1,4 +1,4 @@
-//! `read --each`: each clip is a flight of its own; several are read at the same time.
+//! `read --each`: each clip is a separate flight; several are read at the same time.
 
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -26,14 +26,14 @@ pub struct Common<'a> {
     pub json: bool,
 }
 
-/// A clip and the folder of its results.
+/// A clip, and the folder for its results.
 struct FlightJob<'a> {
     clip: &'a Path,
     folder: PathBuf,
 }
 
-/// Reads every clip as a flight of its own, `jobs` at a time, and prints the results in the order given. A clip that fails does
-/// not stop the others; the exit code is that of the first failure.
+/// Reads every clip as a separate flight, `jobs` clips at a time, and prints the results in the given order.
+/// A clip that fails does not stop the others; the exit code is that of the first failure.
 pub fn read_each(
     clips: &[PathBuf],
     out: Option<&Path>,
@@ -78,7 +78,7 @@ pub fn read_each(
     conclusion(printed)
 }
 
-/// The clips with their result folders; two clips with the same folder are an error.
+/// The clips with their result folders; returns an error if two clips have the same folder.
 fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<FlightJob<'a>>, Failure> {
     let mut taken: HashMap<PathBuf, &Path> = HashMap::new();
     clips
@@ -88,7 +88,7 @@ fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<FlightJob
             let folder = out.map_or_else(|| clip.with_file_name(&name), |out| out.join(&name));
             if let Some(other) = taken.insert(folder.clone(), clip) {
                 return Err(Failure::Misuse(format!(
-                    "{} and {} would both write into {}: rename one of them, or leave out --out where they lie in different folders",
+                    "{} and {} would both write into {}: rename one of them, or leave out --out if they are in different folders",
                     other.display(),
                     clip.display(),
                     folder.display()
@@ -139,7 +139,7 @@ impl FlightJob<'_> {
     }
 }
 
-/// Success if all flights were read, else the first failure.
+/// Success if all flights were read, otherwise the first failure.
 fn conclusion(printed: Vec<Printed>) -> Result<(), Failure> {
     let count = printed.len();
     let mut failures = printed.into_iter().filter_map(Result::err);

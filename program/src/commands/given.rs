@@ -25,7 +25,8 @@ pub struct FlightConditions {
     /// overlay shows no course
     #[arg(long, value_name = "DEGREES", value_parser = course, allow_negative_numbers = true)]
     course: Option<f64>,
-    /// What the overlay's heading is: the track over the ground (satellite receiver) or the nose (compass)
+    /// What the overlay's heading shows: the track over the ground (satellite receiver) or the direction of
+    /// the nose (compass)
     #[arg(long, value_enum, value_name = "WHAT", default_value_t = Heading::Track)]
     heading_is: Heading,
     /// Temperature at the field, such as 24 (Celsius) or 75F
@@ -41,13 +42,15 @@ pub struct FlightConditions {
     /// metres) or 4200ft
     #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
     field_elevation: Option<String>,
-    /// Zero of the altitude shown; detected if the aircraft stood on the ground at the start or end
+    /// What the altitude shown is measured from; detected if the aircraft stood on the ground at the start or
+    /// end
     #[arg(long, value_enum, value_name = "WHERE")]
     altitude_from: Option<AltitudeFrom>,
     /// Units of the results, such as mph,ft: mph, km/h, kn or m/s, and ft or m
     #[arg(long, value_name = "SPEED[,HEIGHT]")]
     units: Option<String>,
-    /// Pack voltage below which a leg is flagged. Default: from the aircraft's notes, or 3.5 V per cell
+    /// Pack voltage below which a leg is flagged. Default: from the description of the aircraft, or 3.5 V per
+    /// cell
     #[arg(long, value_name = "VOLTS", value_parser = number, allow_negative_numbers = true)]
     least_voltage: Option<f64>,
 }
@@ -65,7 +68,7 @@ enum AltitudeFrom {
 }
 
 impl FlightConditions {
-    /// Sets the options of a reading.
+    /// Sets the options of a reading from these command line options.
     pub fn apply_to(&self, setup: &Setup, options: &mut ReadOptions) -> Result<(), Failure> {
         let unit = |channel: Channel| setup.region(&channel).and_then(Region::unit_shown);
         let list = self.units.as_deref().unwrap_or_default();
@@ -76,7 +79,7 @@ impl FlightConditions {
             return Err(wrong(
                 "least-voltage",
                 &volts.to_string(),
-                "give volts of the whole pack, such as 21",
+                "give the voltage of the whole pack, such as 21",
             ));
         }
         options.legs.min_voltage_v = self.least_voltage;
@@ -108,7 +111,7 @@ impl FlightConditions {
     }
 }
 
-/// Parses the value of an option, if it is given.
+/// Parses the value of an option, if the option is given.
 fn given<T>(
     option: &str,
     text: Option<&str>,

@@ -17,7 +17,8 @@ use serde_json::{Value, json};
 use super::Failure;
 use super::numbers::seconds;
 
-/// Maximum time after the last frame's timestamp that is accepted, in seconds: one frame at the lowest usual rate.
+/// A time is accepted if it is at most this long after the timestamp of the last frame, in seconds: one frame
+/// interval at the lowest usual rate.
 const LATE_S: f64 = 0.05;
 
 #[derive(Debug, Args)]
@@ -156,11 +157,11 @@ fn count_and_rate(frames: u64, length_s: f64) -> String {
     )
 }
 
-/// A region and its reading.
+/// A region and what it reads.
 struct Read {
     region: Region,
     shown: RegionReading,
-    /// Why `read` would leave it blank, judged by this frame alone.
+    /// Why `read` would leave the reading blank, judged by this frame alone.
     blank: Option<String>,
 }
 
@@ -172,12 +173,12 @@ impl Read {
         Self { region: region.clone(), shown, blank }
     }
 
-    /// The text, or why there is none.
+    /// The text that was read, or why there is none.
     fn in_words(&self) -> String {
         let blank = |reason: &String| format!("left blank: {reason}");
         match (&self.shown, &self.blank) {
             (RegionReading::Text { text, confidence, .. }, None) => {
-                format!("{text}, {:.1} % sure", (100.0 * confidence).min(99.9))
+                format!("{text}, confidence {:.1} %", (100.0 * confidence).min(99.9))
             }
             (RegionReading::Text { text, .. } | RegionReading::Unclear { text, .. }, Some(reason)) => {
                 format!("{}; perhaps {text}", blank(reason))
@@ -194,8 +195,9 @@ impl Read {
         }
     }
 
-    /// `text` is the most probable text, `value` its number if the text is clear, `confidence` the probability that the text is
-    /// right, `blank_reason` why `read` would leave it blank; each is `null` if there is none.
+    /// The reading as JSON: `text` is the most probable text, `value` its number if the text is clear,
+    /// `confidence` the probability that the text is right, `blank_reason` why `read` would leave it blank;
+    /// each is `null` if there is none.
     fn json(&self) -> Value {
         let (text, value, confidence) = match &self.shown {
             RegionReading::Nothing => (None, None, None),

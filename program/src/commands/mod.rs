@@ -1,8 +1,6 @@
-//! The commands: one file each.
-//!
-//! Exit codes: see [`EXIT_CODES`].
+//! The commands of the program, one file each. [`EXIT_CODES`] explains the exit codes.
 
-/// Prints a line, as [`print`] does.
+/// Prints a line of formatted text with [`print`], which handles a closed pipe.
 macro_rules! print_line {
     ($($text:tt)*) => { $crate::commands::print(format_args!("{}\n", format_args!($($text)*))) };
 }
@@ -75,9 +73,9 @@ enum Command {
     Demo(demo::DemoArguments),
     /// Read the clips of one flight and compute the airspeed at every throttle step
     Read(Box<read::ReadArguments>),
-    /// Find the readouts in a clip and write a setup file to start from
+    /// Find the readouts in a clip and write a first version of the setup file
     Setup(setup::SetupArguments),
-    /// Learn the overlay's digits from a few readings that you give
+    /// Learn the overlay's digits from a few readings that you label
     Teach(teach::TeachArguments),
     /// Show the properties of a clip and what each region reads
     Inspect(inspect::InspectArguments),
@@ -89,7 +87,7 @@ enum Command {
     Window(window::WindowArguments),
 }
 
-/// The help of the program.
+/// Template of the program's help text.
 const OVERVIEW: &str = "{about-with-newline}
 Usual order: setup, inspect, teach if digits are not read, then read.
 Help for a command: pairspeed COMMAND --help
@@ -98,7 +96,7 @@ Help for a command: pairspeed COMMAND --help
 
 {options}{after-help}";
 
-/// The help of a command.
+/// Template of a command's help text.
 const OF_COMMAND: &str = "{about-with-newline}
   {usage}
 
@@ -115,7 +113,7 @@ const EXIT_CODES: &str = "Exit codes
 enum Failure {
     /// Wrong usage: an invalid option, file or folder.
     Misuse(String),
-    /// The work itself failed.
+    /// The command itself failed, although its use was correct.
     Failed(String),
 }
 
@@ -124,7 +122,7 @@ impl Failure {
         Self::Misuse(error.to_string())
     }
 
-    /// Wrong usage, from an error that comes with advice.
+    /// A failure due to wrong usage, from an error that comes with advice.
     fn advised(error: impl Advised) -> Self {
         Self::Misuse(wording::message(&error))
     }
@@ -197,11 +195,11 @@ impl From<ReadError> for Failure {
     }
 }
 
-/// Why something could not be printed, for the end of the program.
+/// The first error of printing, which is reported when the program ends.
 static UNPRINTED: OnceLock<String> = OnceLock::new();
 
-/// Prints a text. A closed pipe (`pairspeed read ... | head`) is no failure; [`printed`] reports any other error. Neither stops
-/// the program, so that the results are still written.
+/// Prints a text. A closed pipe (`pairspeed read ... | head`) is no failure; [`printed`] reports any other
+/// error. Neither stops the program, so that the results are still written to files.
 fn print(text: fmt::Arguments<'_>) {
     note_unprinted(io::stdout().write_fmt(text));
 }
@@ -214,12 +212,12 @@ fn note_unprinted(done: io::Result<()>) {
     }
 }
 
-/// Prints a text as it is.
+/// Prints a text unchanged.
 fn print_text(text: &str) {
     print(format_args!("{text}"));
 }
 
-/// Reports the first error of printing.
+/// Returns the first error of printing, if there was one.
 fn printed() -> Result<(), Failure> {
     note_unprinted(io::stdout().flush());
     UNPRINTED.get().map_or(Ok(()), |reason| {
@@ -237,7 +235,7 @@ fn definition() -> clap::Command {
     })
 }
 
-/// Prints why a command line is invalid, in the form of all other messages.
+/// Prints why a command line is invalid, in the same form as all other messages.
 fn refused(error: &clap::Error) -> ExitCode {
     if !error.use_stderr() || error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
     {
@@ -247,7 +245,8 @@ fn refused(error: &clap::Error) -> ExitCode {
     said(&refusal::message(error), 2)
 }
 
-/// The arguments of the command line. Without arguments, those that open the window if there is a display.
+/// The arguments of the command line. If there are none, the arguments that open the window, provided there
+/// is a display.
 fn given() -> Vec<OsString> {
     #[cfg(feature = "window")]
     let window = std::env::args_os().len() == 1 && pairspeed_window::has_display();
@@ -256,7 +255,7 @@ fn given() -> Vec<OsString> {
     std::env::args_os().chain(window.then(|| OsString::from("window"))).collect()
 }
 
-/// Runs the command given on the command line.
+/// Runs the command that the command line names.
 pub fn run() -> ExitCode {
     let matches = definition().try_get_matches_from(given());
     let arguments = match matches.and_then(|matches| Arguments::from_arg_matches(&matches)) {

@@ -1,35 +1,35 @@
-//! Numbers on the command line; an error shows how to write them.
+//! Parses numbers on the command line; an error shows how to write them.
 
 use pairspeed::weather::{DIRECTIONS_DEG, WeatherFix};
 
-/// A finite number.
+/// Parses a finite number.
 pub fn number(text: &str) -> Result<f64, String> {
     let text = text.trim();
     let value = text.parse().ok().filter(|value: &f64| value.is_finite());
     value.ok_or_else(|| no_number(text))
 }
 
-/// A time in seconds from the first frame.
+/// Parses a time in seconds from the first frame.
 pub fn seconds(text: &str) -> Result<f64, String> {
     within(text, 0.0..=f64::MAX, "give seconds from the first frame, 0 or more, such as 12.5")
 }
 
-/// A throttle in per cent.
+/// Parses a throttle in per cent, 0 to 100.
 pub fn percent(text: &str) -> Result<f64, String> {
     within(text, 0.0..=100.0, "give a throttle between 0 and 100 per cent")
 }
 
-/// A number above 0.
+/// Parses a number above 0.
 pub fn positive(text: &str) -> Result<f64, String> {
     within(text, f64::MIN_POSITIVE..=f64::MAX, "give a number above 0")
 }
 
-/// A probability.
+/// Parses a probability, 0 to 1.
 pub fn probability(text: &str) -> Result<f32, String> {
     within(text, 0.0..=1.0, "give a number between 0 and 1").map(|value| value as f32)
 }
 
-/// A course in degrees.
+/// Parses a course in degrees.
 pub fn course(text: &str) -> Result<f64, String> {
     within(text, DIRECTIONS_DEG, &WeatherFix::Course.to_string())
 }
@@ -49,7 +49,7 @@ fn no_number(text: &str) -> String {
     let with_point = text.replacen(',', ".", 1);
     match with_point.parse::<f64>() {
         Ok(_) if with_point != text => format!("use a decimal point: write {with_point}"),
-        _ => "this is no number".to_owned(),
+        _ => "this is not a number".to_owned(),
     }
 }
 

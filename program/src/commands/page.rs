@@ -1,4 +1,4 @@
-//! The result of a command that uses earlier results: text, JSON, or a page to print.
+//! Output of a command that evaluates earlier results: as text, as JSON, or as a page to print.
 
 use std::path::{Path, PathBuf};
 
@@ -8,7 +8,7 @@ use pairspeed::output::RenderError;
 
 use super::Failure;
 
-/// Options for the form of the result.
+/// Command line options for the form of the output.
 #[derive(Debug, Args)]
 pub struct PageArguments {
     /// Also write a page to print, an HTML file
@@ -22,13 +22,13 @@ pub struct PageArguments {
     json: bool,
 }
 
-/// Makes the result in each form; only the requested form is made.
+/// Functions that make the output in each form; only the requested form is made.
 pub struct CommandOutput<Page, Json, Text> {
-    /// The page to print.
+    /// Makes the page to print, as HTML.
     pub page: Page,
-    /// For other programs, as JSON.
+    /// Makes the output for other programs, as JSON.
     pub json: Json,
-    /// For the terminal, as text.
+    /// Makes the output for the terminal, as text.
     pub text: Text,
 }
 
@@ -58,7 +58,7 @@ impl PageArguments {
     }
 }
 
-/// Writes a page; an error names the file.
+/// Writes a page to a file; an error names the file.
 fn write_page(path: &Path, page: &str, force: bool) -> Result<(), Failure> {
     let existing = if force { Existing::Replace } else { Existing::Keep };
     write_whole(path, page.as_bytes(), existing).map_err(|error| match error.kind() {

@@ -1,4 +1,4 @@
-//! The progress bar: on a terminal only.
+//! The progress bar, which is shown on a terminal only.
 
 use std::ops::ControlFlow;
 use std::time::Duration;
@@ -6,12 +6,13 @@ use std::time::Duration;
 use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use pairspeed::readings::Progress;
 
-/// Number of steps of a [`ShareBar`].
+/// Number of steps into which a [`ShareBar`] divides the task.
 const SHARE_STEPS: u64 = 1000;
 
-/// Number of frames between two updates of the bar.
+/// Number of frames between two updates of the progress bar.
 const FRAMES_A_STEP: u64 = 25;
-/// Minimum time read before the remaining time is shown, in seconds: the first frames do not show the pace.
+/// Minimum time that reading must have taken before the remaining time is shown: the first frames do not show
+/// the speed of reading.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Shows the progress of a reading; hidden if the error output is not a terminal.
@@ -33,11 +34,11 @@ impl ReadingProgress {
 
 fn write_time_left(state: &ProgressState, text: &mut dyn std::fmt::Write) {
     let left = time_left(state.elapsed(), state.pos(), state.len().unwrap_or(0));
-    // A bar that cannot be drawn harms nobody.
+    // If the bar cannot be drawn, the error is ignored, because the bar is not essential.
     let _undrawn = left.map_or(Ok(()), |left| write!(text, ", about {} left", HumanDuration(left)));
 }
 
-/// The estimated remaining time, once the pace is known.
+/// The estimated remaining time; `None` as long as the speed of reading is not known.
 fn time_left(elapsed: Duration, position: u64, length: u64) -> Option<Duration> {
     let rest = length.checked_sub(position).filter(|_| position > 0 && elapsed >= SETTLED)?;
     Some(elapsed.mul_f64(rest as f64 / position as f64))
@@ -46,7 +47,7 @@ fn time_left(elapsed: Duration, position: u64, length: u64) -> Option<Duration> 
 impl Progress for ReadingProgress {
     fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()> {
         if !self.begun {
-            // What came before, getting to know the recording, goes at another pace.
+            // The time until now is not counted, because calibration processes frames at another speed.
             self.bar.reset_elapsed();
             self.begun = true;
         }
@@ -68,7 +69,7 @@ impl Drop for ReadingProgress {
 pub struct ShareBar(ProgressBar);
 
 impl ShareBar {
-    /// A bar with a label, such as "fetching frames".
+    /// A progress bar with a label, such as "fetching frames".
     pub fn new(doing: &'static str) -> Self {
         let bar = ProgressBar::new(SHARE_STEPS).with_message(doing);
         if let Ok(style) = ProgressStyle::with_template("{msg} {bar:30} {percent:>3} %") {
@@ -77,7 +78,7 @@ impl ShareBar {
         Self(bar)
     }
 
-    /// Sets the share, 0 to 1.
+    /// Sets the share of the task that is done, 0 to 1.
     pub fn set(&self, share: f64) {
         self.0.set_position((share * SHARE_STEPS as f64) as u64);
     }

@@ -1,19 +1,20 @@
-//! Quantities given on the command line, with or without their unit.
+//! Parses quantities given on the command line, with or without a unit.
 
 use pairspeed::model::units::{Quantity, ResultUnits, Unit};
 
 use super::Failure;
 
-/// Reads a number with an optional unit, as [`pairspeed::model::quantity::parse`] does.
+/// Parses a number with an optional unit, as [`pairspeed::model::quantity::parse`] does.
 ///
 /// # Errors
-/// [`Failure::Misuse`] names the option, what it was given and an example.
+///
+/// [`Failure::Misuse`] names the option and its value, and gives an example.
 pub fn quantity(option: &str, text: &str, usual: Unit) -> Result<f64, Failure> {
     pairspeed::model::quantity::parse(text, usual)
         .map_err(|error| Failure::Misuse(format!("{option} {error}")))
 }
 
-/// The unit of speed in the values of some options; `None` if there is none.
+/// The first unit of speed that occurs in the values of some options; `None` if there is none.
 pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>) -> Option<Unit> {
     let unit = |text: &String| {
         let name = text.trim_start_matches(|c: char| !c.is_alphabetic());
@@ -22,10 +23,11 @@ pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>
     values.into_iter().flatten().find_map(unit)
 }
 
-/// The same as [`quantity`], for an optional option.
+/// Parses a number with an optional unit, if the option is given.
 ///
 /// # Errors
-/// As [`quantity`].
+///
+/// [`Failure::Misuse`] names the option and its value, and gives an example.
 pub fn optional(option: &str, text: Option<&String>, usual: Unit) -> Result<Option<f64>, Failure> {
     text.map(|text| quantity(option, text, usual)).transpose()
 }

@@ -1,4 +1,4 @@
-//! `read`: from clips to airspeeds.
+//! `read`: reads clips and computes airspeeds.
 
 use std::path::{Path, PathBuf};
 
@@ -27,8 +27,8 @@ pub struct ReadArguments {
     /// The clips of one flight, in recording order; with --each, each clip is a flight
     #[arg(required = true, value_name = "CLIP")]
     clips: Vec<PathBuf>,
-    /// Read each clip as a flight of its own, with results in a folder named after the clip. A clip that
-    /// fails does not stop the others; the exit code is that of the first failure
+    /// Read each clip as a separate flight, with results in a folder named after the clip. A clip that fails
+    /// does not stop the others; the exit code is that of the first failure
     #[arg(long, conflicts_with = "legs")]
     each: bool,
     /// With --each: number of flights read at the same time. Default: the number of cores
@@ -56,8 +56,8 @@ pub struct ReadArguments {
     /// Minimum confidence of a reading; readings below it are left blank
     #[arg(long, value_name = "0..1", default_value_t = DEFAULT_MIN_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
     confidence: f32,
-    /// Notes on the aircraft (motor, cells, propeller): a TOML file with a table [aircraft]; overrides the
-    /// table of that name in the setup file
+    /// Description of the aircraft (motor, cells, propeller): a TOML file with a table [aircraft]; overrides
+    /// the table of that name in the setup file
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
     /// Print the result as JSON
@@ -93,11 +93,11 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Prints the table, or the summary as JSON.
+/// Prints the results table, or the summary as JSON.
 pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
     if json {
         let bytes = summary_json(flight).map_err(Failure::failed)?;
-        // The summary ends its last line itself.
+        // The summary already ends with a line feed.
         super::print_text(&String::from_utf8_lossy(&bytes));
     } else {
         super::print_text(&table(flight));
@@ -127,7 +127,7 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     Ok(ReadOptions { legs, min_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
 }
 
-/// The legs of a file: legs edited in the window if it is TOML, else a CSV list.
+/// The legs of a file: legs edited in the window if the file is TOML, otherwise a CSV list.
 fn given_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
     if file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml")) {
         let edited = LegEdits::load(file, clips).map_err(Failure::misuse)?;

@@ -1,4 +1,4 @@
-//! Messages for an invalid command line, in the form of all other messages.
+//! Rewords clap's messages for an invalid command line in the same form as all other messages.
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
@@ -36,14 +36,14 @@ fn missing(error: &clap::Error) -> Option<String> {
     Some(format!("missing: {missing}; --help after the command explains them"))
 }
 
-/// A value that its parser rejects: the option, the value, and the reason.
+/// The message for a value that its parser rejects: the option, the value, and the reason.
 fn wrong_value(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue)?;
     let reason = std::error::Error::source(error)?;
     Some(format!("{} {value}: {reason}", option(error)?))
 }
 
-/// A value that is not in a list, or is missing.
+/// The message for a value that is not in the list of allowed values, or is missing.
 fn not_among(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue).unwrap_or_default();
     let known = words(error, ContextKind::ValidValue).filter(|known| !known.is_empty());
@@ -51,7 +51,7 @@ fn not_among(error: &clap::Error) -> Option<String> {
     Some(format!("{} {value}: {fix}", option(error)?).replace(" : ", ": "))
 }
 
-/// The option without the placeholder of its value.
+/// The name of the option, without the placeholder of its value.
 fn option(error: &clap::Error) -> Option<String> {
     let option = words(error, ContextKind::InvalidArg)?;
     Some(option.split(' ').next().unwrap_or_default().to_owned())
@@ -73,7 +73,7 @@ fn words(error: &clap::Error, kind: ContextKind) -> Option<String> {
 mod tests {
     #![allow(clippy::unwrap_used)]
 
-    /// The message for a command line.
+    /// The message for a command line that is given as one text.
     fn said(line: &str) -> String {
         let words = ["pairspeed"].into_iter().chain(line.split_whitespace());
         super::message(&crate::commands::definition().try_get_matches_from(words).unwrap_err())

@@ -1,4 +1,4 @@
-//! `setup`: finds the readouts and writes a setup file to start from.
+//! `setup`: finds the readouts and writes a first version of the setup file.
 
 use std::path::PathBuf;
 
@@ -35,7 +35,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
     if file.exists() && !arguments.force {
         return Err(Failure::Misuse(format!(
-            "{} exists: give --force to replace it, or --out",
+            "{} exists already: give --force to replace it, or name another file with --out",
             file.display()
         )));
     }

@@ -18,12 +18,13 @@ use super::Failure;
 use super::progress::ShareBar;
 use crate::wording;
 
-/// Prefixes of the names of the images: what to label next, and labels left out.
+/// Prefix of the file names of the images that show what to label next; the next constant is that of labels
+/// left out.
 const NEXT_NAME: &str = "label-next-";
 const SUSPECT_NAME: &str = "suspect-";
-/// Prefix in earlier versions.
+/// Prefix of the file names that earlier versions of the program used.
 const FORMER_NAME: &str = "tell-next-";
-/// Minimum magnification of the images.
+/// Minimum magnification of the images, in image pixels per frame pixel.
 const MIN_MAGNIFICATION: u32 = 4;
 /// Minimum height of the images, in pixels.
 const MIN_HEIGHT_PX: u32 = 120;
@@ -55,7 +56,7 @@ pub struct TeachArguments {
     json: bool,
 }
 
-/// Parses `CHANNEL@SECONDS=TEXT`.
+/// Parses a label of the form `CHANNEL@SECONDS=TEXT`.
 fn labelled_reading(text: &str) -> Result<LabelledReading, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS=TEXT, such as speed@12.4=63");
     let (moment, shown) = text.split_once('=').ok_or_else(form)?;
@@ -73,7 +74,7 @@ fn labelled_reading(text: &str) -> Result<LabelledReading, String> {
     Ok(LabelledReading { channel, time_s, text: shown.to_owned() })
 }
 
-/// Parses `CHANNEL@SECONDS`.
+/// Parses a channel and a time of the form `CHANNEL@SECONDS`.
 fn moment_named(text: &str) -> Result<LabelMoment, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS, such as speed@12.4");
     let (channel, seconds) = text.split_once('@').ok_or_else(form)?;
@@ -116,19 +117,19 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in missing_clips {
         eprintln!(
-            "Not found beside this clip, so the readings labelled in it are left out this time: {clip}"
+            "A labelled clip is not in the folder of this clip, so its labels are not used this time: {clip}"
         );
     }
     report(arguments, &learned, &folder, labels)
 }
 
-/// The labels kept, with the changes of this command line.
+/// The stored labels, after the changes that the command line asks for.
 fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Failure> {
     let mut file = LabelFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
     let unlabelled = |option: &str, moment: &LabelMoment| {
         Failure::Misuse(format!(
-            "{option} {moment}: this moment of {name} has no label; the labels are in {}",
+            "{option} {moment}: there is no label for this time of {name}; the labels are in {}",
             LabelFile::path(folder).display()
         ))
     };
@@ -146,7 +147,7 @@ fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Fa
     Ok(file)
 }
 
-/// Removes the images of an earlier command.
+/// Removes the images that an earlier run of the command saved.
 fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
     let failed = |error: std::io::Error| {
         Failure::Failed(format!("cannot remove the old images in {}: {error}", folder.display()))
@@ -162,14 +163,14 @@ fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
-/// An image enlarged so that it is easy to read.
+/// The image enlarged so that it is easy to read.
 fn enlarged(picture: &GrayImage) -> GrayImage {
     let times = MIN_HEIGHT_PX.div_ceil(picture.height().max(1)).max(MIN_MAGNIFICATION);
     let (width, height) = (picture.width() * times, picture.height() * times);
     image::imageops::resize(picture, width, height, image::imageops::FilterType::CatmullRom)
 }
 
-/// The image of a suspicious label and, to its right, that of the label that contradicts it.
+/// The image of a suspect label and, to its right, that of the label that contradicts it.
 fn side_by_side(suspect: &SuspectLabel) -> GrayImage {
     let one = enlarged(&suspect.image);
     let Some(conflicting) = &suspect.conflicting else { return one };
@@ -209,7 +210,7 @@ fn report(
     }
     for (suspect, path) in learned.suspects.iter().zip(suspects) {
         let moment = format!("{}@{}", suspect.label.channel.name(), suspect.label.time_s);
-        print_line!("Left out: {suspect}; look at {}", path.display());
+        print_line!("Label not used: {suspect}; see the image {}", path.display());
         print_line!(
             "  correct it with --say {moment}={}, remove it with --forget {moment}, or, if it is right, --insist {moment}",
             suspect.likely_text
@@ -224,7 +225,7 @@ fn report(
         return Ok(());
     }
     print_line!(
-        "Not seen yet: {missing}. Readings with these digits stay blank. Label some of these next; earlier labels are kept:"
+        "Digits not labelled yet: {missing}. Readings with these digits stay blank. Label some of these readings next; earlier labels are kept:"
     );
     for (ask, path) in learned.requests.iter().zip(next) {
         print_line!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());

@@ -1,4 +1,4 @@
-//! The program run as a pilot runs it, in the project's folder.
+//! Runs the program in the way that a pilot does, in the project's folder.
 #![allow(dead_code)]
 
 use std::collections::HashMap;
@@ -8,22 +8,22 @@ use std::process::{Command, Output};
 /// The project's folder.
 pub const PROJECT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 
-/// A file of the project, by its path in the project's folder.
+/// Path of a file of the project, given relative to the project's folder.
 pub fn project_file(path: &str) -> PathBuf {
     Path::new(PROJECT).join(path)
 }
 
-/// Runs the program to its end.
+/// Runs the program and waits for its end.
 pub fn pairspeed(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_pairspeed")).args(arguments).current_dir(PROJECT).output().unwrap()
 }
 
-/// What it wrote to its error output.
+/// The text that the program wrote to standard error.
 pub fn error_of(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
-/// Rows of a CSV file by column name.
+/// Rows of a CSV file as maps from column name to cell.
 pub fn rows(path: &Path) -> Vec<HashMap<String, String>> {
     csv::Reader::from_path(path).unwrap().deserialize().map(Result::unwrap).collect()
 }

@@ -10,37 +10,42 @@ use crate::learn::layout::text_layout::TextLayout;
 /// Maximum shift of a text along its line, in half working pixels (set by judgement).
 const MAX_SHIFT_HALF_PX: i32 = 5;
 
-/// Maximum number of rows by which a region's texts move in one iteration (set by judgement). In the first iteration of
-/// [`aligned_cuts`] it is half the height of a cell, since scenery disturbs the measured rows.
+/// Maximum number of rows by which a region's texts move in one iteration (set by judgement). In the first
+/// iteration of [`aligned_cuts`] the maximum is half the height of a cell instead, since structures in the
+/// scene disturb the measured rows.
 const MAX_SHIFT_ROWS: isize = 2;
 
 /// Number of iterations of averaging and shifting (set by judgement).
 const ITERATIONS: usize = 4;
 
-/// Minimum relative gain of the shared energy for all lines of a group to move together. It was chosen on the source
-/// `bitmap` of benches/world, which gains 0.066 where its cells are 1.5 pixels off; most others gain 0.04 or less.
+/// Minimum gain of the shared energy, as a share of it, for all lines of a group to move together. The value
+/// was chosen on the source `bitmap` of benches/world, which gains 0.066 where its cells are 1.5 pixels off;
+/// most others gain 0.04 or less.
 const MIN_COMMON_SHIFT_GAIN: f32 = 0.05;
 
-/// Minimum number of cuts to judge that gain. With fewer, repeated neighbours gain as much by chance (chosen on the same
-/// source).
+/// Minimum number of cuts for moving all lines of a group together. With fewer cuts, repeated pairs of
+/// neighbouring digits gain as much by chance (chosen on the source `bitmap` of benches/world).
 const MIN_COMMON_SHIFT_CUTS: usize = 60;
 
-/// Minimum gain for a shift to replace the present one, in correlations. It prevents changes by rounding errors.
+/// Minimum gain for a new shift to replace the present one, in units of correlation. It prevents changes due
+/// to rounding errors.
 const MIN_SHIFT_GAIN: f32 = 1e-4;
 
-/// Cuts all characters of a group at a layout, aligned to each other. The rows of the regions are searched in half the
-/// height of a cell each way.
+/// Cuts all characters of a group according to a layout, and aligns them to each other. The rows of each
+/// region's text are searched up to half the height of a cell up and down.
 pub(crate) fn aligned_cuts(group: &SizeGroup<'_>, layout: &TextLayout) -> Vec<CharacterCut> {
     TextAlignment::aligned(group, layout, group.rows as isize / 2).into_cuts()
 }
 
-/// The same for regions whose rows are known.
+/// Cuts all characters of a group according to a layout, and aligns them to each other. The rows of each
+/// region's text are already known, and move by at most [`MAX_SHIFT_ROWS`] rows in one iteration.
 pub(crate) fn aligned_cuts_at_known_rows(group: &SizeGroup<'_>, layout: &TextLayout) -> Vec<CharacterCut> {
     TextAlignment::aligned(group, layout, MAX_SHIFT_ROWS).into_cuts()
 }
 
-/// Moves all lines of a group together to the shift with the most shared energy. Alignment only moves texts onto each
-/// other, so it does not notice if all cells miss a column of the strokes.
+/// Moves the lines of all regions of a group by the same distance, to where the shared energy is greatest.
+/// Alignment only moves texts onto each other, so it does not notice if all cells miss the same column of the
+/// strokes.
 pub(crate) fn shift_lines_together(group: &SizeGroup<'_>, layout: &mut TextLayout) {
     let texts = TextAlignment::aligned(group, layout, group.rows as isize / 2);
     if texts.cuts.iter().flatten().map(Vec::len).sum::<usize>() < MIN_COMMON_SHIFT_CUTS {
@@ -57,11 +62,11 @@ pub(crate) fn shift_lines_together(group: &SizeGroup<'_>, layout: &mut TextLayou
 struct TextAlignment<'a> {
     group: &'a SizeGroup<'a>,
     layout: &'a TextLayout,
-    /// Row of the cells' top edge for each region.
+    /// For each region, the window's row at which its cells begin.
     tops: Vec<usize>,
     /// Shift of each text of each region, in working pixels.
     shifts: Vec<Vec<f32>>,
-    /// Cuts by region and example.
+    /// The cuts of each text of each region.
     cuts: Vec<Vec<Vec<CharacterCut>>>,
     sums: CharacterSums,
 }
@@ -82,8 +87,8 @@ impl<'a> TextAlignment<'a> {
         Self { group, layout, tops, shifts, cuts, sums }
     }
 
-    /// Shifts texts and regions until the cuts of each character agree best. `max_rows` limits how many rows a region moves
-    /// in the first iteration.
+    /// Shifts texts and regions until the cuts of each character agree best. `max_rows` limits the number of
+    /// rows by which a region moves in the first iteration.
     fn aligned(group: &'a SizeGroup<'a>, layout: &'a TextLayout, max_rows: isize) -> Self {
         let mut texts = Self::unshifted(group, layout);
         for iteration in 0..ITERATIONS {
@@ -103,7 +108,7 @@ impl<'a> TextAlignment<'a> {
         self.cuts.into_iter().flatten().flatten().collect()
     }
 
-    /// The shared energy with all cells shifted to the right, in working pixels.
+    /// The shared energy if all cells are shifted to the right by `right` working pixels.
     fn energy_shifted(&self, right: f32) -> f32 {
         let regions = self.tops.iter().enumerate();
         let cuts = regions.flat_map(|(region, top)| self.cuts_of(region, *top, right));
@@ -115,7 +120,8 @@ impl<'a> TextAlignment<'a> {
         cut_text(self.group, self.layout, TextPosition { region, example, top, shift })
     }
 
-    /// Moves a region's texts by at most `max_rows` rows to where they agree best with those of the other regions.
+    /// Moves a region's texts up or down by at most `max_rows` rows, to where they agree best with those of
+    /// the other regions.
     fn move_region(&mut self, region: usize, max_rows: isize) {
         self.cuts[region].iter().for_each(|cuts| self.sums.remove(cuts));
         let now = self.tops[region] as isize;
@@ -128,8 +134,8 @@ impl<'a> TextAlignment<'a> {
         self.cuts[region].iter().for_each(|cuts| self.sums.add(cuts));
     }
 
-    /// Moves regions that share no digit with the others to the height of the others. All digits are equally high, so
-    /// their energy is distributed over the rows in the same way.
+    /// Moves regions that share no digit with the others to the height of the others. All digits are equally
+    /// high, so the energy of any digits is distributed over the rows in the same way.
     fn level_unrelated_regions(&mut self) {
         let mut components = self.components_by_shared_digits();
         let count_texts =
@@ -199,7 +205,7 @@ impl<'a> TextAlignment<'a> {
     }
 }
 
-/// The candidate with the highest agreement; `now` unless another is clearly better.
+/// The candidate with the highest agreement, or `now` if no candidate is better by [`MIN_SHIFT_GAIN`].
 fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl Fn(T) -> f32) -> T {
     let mut best = (agreement(now), now);
     for candidate in candidates {

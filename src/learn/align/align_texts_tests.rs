@@ -18,7 +18,8 @@ use crate::setup::Region;
 const PITCH_PX: u32 = 12;
 const HEIGHT_PX: u32 = 20;
 
-/// An image of a text, drawn from its top left corner. Each digit is a left edge, top and bottom with a bar at its own height.
+/// An image of a text, drawn from its top left corner. Each digit has a left edge, a top and a bottom line,
+/// and a bar at a height that differs from digit to digit.
 fn image(text: &str, corner: (u32, u32)) -> GrayImage {
     let mut image = GrayImage::from_pixel(100, 100, Luma([60]));
     for (position, digit) in (0..).zip(text.chars().filter_map(|digit| digit.to_digit(10))) {
@@ -45,7 +46,7 @@ fn regions_that_share_no_digit_with_the_others_are_moved_to_their_height() {
     let regions = [Channel::Speed, Channel::Altitude].map(|channel| Region::new(channel, place, None));
     let examples =
         [example(&regions[0], "80", 34), example(&regions[0], "08", 34), example(&regions[1], "12", 34)];
-    // The second region's text is assumed three rows above its real position.
+    // The second region's text is assumed to be three rows above its real position.
     let rows = |top_px: f32| StrokeRows { top_px, height_px: HEIGHT_PX as f32 };
     let member =
         |index: usize, top_px| Member { setup_index: index, region: &regions[index], rows: rows(top_px) };

@@ -1,4 +1,5 @@
-//! Alignment: shifts the labelled texts onto each other, and decides between text layouts by how well the characters agree.
+//! Alignment: shifts the labelled texts onto each other, and chooses among text layouts by how well the cuts
+//! of each character agree.
 
 pub(super) mod align_texts;
 pub(super) mod rank_layouts;

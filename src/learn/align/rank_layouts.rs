@@ -9,34 +9,35 @@ use crate::learn::cut::similarity::{mean_correlation, shared_energy};
 use crate::learn::group::size_group::SizeGroup;
 use crate::learn::layout::text_layout::TextLayout;
 
-/// Maximum difference in shared energy for two layouts to count as tied; the energy of one text is 1 (set by judgement).
+/// Layouts whose shared energy differs by at most this from that of the best layout count as tied. The energy
+/// of one text is 1 (set by judgement).
 const MAX_TIE_ENERGY: f32 = 0.1;
 
-/// Minimum mean correlation of the best tied layout for correlations to decide the tie. Under noise, narrow cells agree
-/// better whatever they contain (set by judgement).
+/// Minimum mean correlation of the best tied layout for correlations to decide between tied layouts. Under
+/// noise, narrow cells correlate better whatever they contain (set by judgement).
 const MIN_CLEAR_CORRELATION: f32 = 0.8;
 
-/// Maximum number of tied layouts that are also judged by the shape prior. With few labels most digits have no second cut
-/// to agree with (set by judgement).
+/// Maximum number of tied layouts that are also judged by the shape prior. The shape prior helps with few
+/// labels, since most digits then have no second cut to agree with (set by judgement).
 const MAX_JUDGED_BY_SHAPE: usize = 24;
 
-/// Correlation that one unit of mean log probability is worth (set by judgement).
+/// Weight of the mean log probability of the digits, in units of correlation (set by judgement).
 const SHAPE_WEIGHT: f32 = 0.2;
 
-/// A layout with the cuts that it gives.
+/// A text layout with the cuts that it gives.
 pub(crate) struct RankedLayout<'a> {
     pub(crate) layout: &'a TextLayout,
     pub(crate) cuts: Vec<CharacterCut>,
-    /// Energy that the cuts share; the energy of one text is 1.
+    /// Energy that the cuts of the same characters share; the energy of one text is 1.
     pub(crate) energy: f32,
     /// Mean correlation of two cuts of the same character.
     pub(crate) correlation: f32,
-    /// The correlation, plus the weighted log probability where the shape prior judged the layout.
+    /// The correlation, plus the weighted log probability of the digits if the shape prior judged the layout.
     rating: f32,
 }
 
-/// Layouts with their cuts, those with the most shared energy first. Tied layouts, as occur with few labels, are sorted by
-/// the correlation of their cuts and by the shape prior.
+/// Layouts with their cuts, those with the most shared energy first. Tied layouts, which occur with few
+/// labels, are sorted by the correlation of their cuts and by the shape prior.
 pub(crate) fn rank_layouts<'a>(
     group: &SizeGroup<'_>,
     layouts: impl IntoParallelIterator<Item = &'a TextLayout>,
@@ -59,7 +60,8 @@ pub(crate) fn rank_layouts<'a>(
     all
 }
 
-/// Sorts layouts by the correlation of their cuts and by how well the digits look as labelled.
+/// Sorts layouts by the correlation of their cuts, and by the probability of the labelled digits given the
+/// shapes that are cut.
 fn sort_by_shape(layouts: &mut [RankedLayout<'_>]) {
     if layouts.len() > 1 {
         layouts.par_iter_mut().for_each(|rated| {

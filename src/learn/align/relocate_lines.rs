@@ -1,7 +1,8 @@
 //! Corrects the position of a region's text by template matching with the digits of the other regions.
 //!
-//! Where a horizon crosses a text, its strokes alone mislead about its position. Once the digits of other regions are cut,
-//! they are correlated with every position of the region's labelled images. The line with the best correlation is used.
+//! Where a horizon crosses a text, the strokes alone mislead about the position of the text. Once the digits
+//! of other regions are cut, they are correlated with the region's labelled images at every position. The
+//! line with the best correlation is used.
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -14,31 +15,37 @@ use crate::recognise::Anchor;
 use crate::recognise::correlate;
 use crate::recognise::is_separator;
 
-/// Minimum share of the labels' digits that other regions must show (set by judgement).
+/// Minimum share of the digits in a region's labels that other regions must show too (set by judgement).
 const MIN_KNOWN_SHARE: f32 = 0.5;
 
-/// Minimum gain in mean correlation for another line to replace the present one (set by judgement).
+/// Minimum gain in mean correlation for a new line to replace the present one (set by judgement).
 const MIN_GAIN: f32 = 0.04;
 
-/// Widths of the decimal point tried, in steps of the pitch: a quarter to the whole of it (set by judgement).
+/// Widths of the decimal point that are tried, in units of the next constant: a quarter of the pitch up to
+/// the whole pitch (set by judgement).
 const POINT_STEPS: std::ops::RangeInclusive<u8> = 5..=20;
 const POINT_STEP: f32 = 0.05;
 
-/// Rows and columns around a line in which its correlation is searched, in working pixels. Alignment moves texts by as much
-/// afterwards (set by judgement).
+/// Number of rows above and below a line in which its best correlation is searched. The next constant is the
+/// number of columns to the left and right. Both in working pixels; alignment later moves texts by as much
+/// (set by judgement).
 const NEAR_ROWS: usize = 1;
 const NEAR_COLS: i32 = 2;
 
-/// Correlation maps of one labelled text: of its known digits with every position of its image.
+/// Correlation maps of one labelled text: the correlation of each known digit with every position in the
+/// text's image.
 struct TextMaps {
     text: String,
-    /// For every character of the text the index of its map; `None` for marks and for digits that no other region shows.
+    /// Index into `maps` for every character of the text; `None` for marks and for digits that no other
+    /// region shows.
     map_indices: Vec<Option<usize>>,
-    /// For every known digit the correlation at each row and column of its top left corner.
+    /// For every known digit, the correlation at each row and column of the top left corner of the digit's
+    /// cell.
     maps: Vec<Array2<f32>>,
 }
 
-/// A text line, the row of its cells' top edge and the width of the decimal point, with the mean correlation there.
+/// A text line, the row at which its cells begin, and the width of the decimal point, with the mean
+/// correlation that they give.
 #[derive(Debug, Clone, Copy)]
 struct MatchedLine {
     line: LayoutLine,
@@ -81,7 +88,7 @@ fn any_mark(texts: &[TextMaps]) -> bool {
     texts.iter().any(|text| text.text.contains(is_separator))
 }
 
-/// The correlation maps of a region's texts; `None` where the other regions show too few of its digits.
+/// The correlation maps of a region's texts; `None` if the other regions show too few of its digits.
 fn text_maps(group: &SizeGroup<'_>, cuts: &[CharacterCut], region: usize) -> Option<Vec<TextMaps>> {
     let others = cuts.iter().filter(|cut| cut.region != region && cut.character.is_ascii_digit());
     let means = character_means(others);
@@ -107,7 +114,8 @@ fn text_maps(group: &SizeGroup<'_>, cuts: &[CharacterCut], region: usize) -> Opt
     (known > 0 && known as f32 >= MIN_KNOWN_SHARE * digits as f32).then_some(texts)
 }
 
-/// Correlation of a shape with an image, for its top left corner at every row and column.
+/// Correlation of a shape with an image, for every row and column at which the top left corner of the shape
+/// can lie.
 fn correlation_map(shape: &Array2<f32>, features: &Array2<f32>) -> Array2<f32> {
     let rows = (features.nrows() + 1).saturating_sub(shape.nrows());
     let mut map = Array2::zeros((rows, features.ncols()));
@@ -119,7 +127,8 @@ fn correlation_map(shape: &Array2<f32>, features: &Array2<f32>) -> Array2<f32> {
     map
 }
 
-/// Mean correlation of the digits of all texts on a line. Digits outside the window count as 0.
+/// Mean correlation of the digits of all texts if they lie on the given line. Digits outside the window count
+/// as 0.
 fn mean_correlation_at(texts: &[TextMaps], at: &MatchedLine, advances: &Advances) -> f32 {
     let advances = Advances { point: at.point, ..*advances };
     let (mut sum, mut count) = (0.0, 0);

@@ -10,17 +10,17 @@ use crate::recognise::patch_at;
 #[derive(Debug, Clone)]
 pub(crate) struct CharacterCut {
     pub(crate) character: char,
-    /// Index of the region in its group.
+    /// Index of the region in its size group.
     pub(crate) region: usize,
-    /// Index of the example in the region.
+    /// Index of the labelled text among those of the region.
     pub(crate) example: usize,
     /// Index of the label among all labels.
     pub(crate) label_index: usize,
     /// The whole labelled text.
     pub(crate) text: String,
-    /// Row of the cell's top left corner in the window.
+    /// Row of the cell's top left corner in the region's window, in working pixels.
     pub(crate) top: usize,
-    /// Column of that corner, in working pixels.
+    /// Column of the cell's top left corner in the region's window, in working pixels.
     pub(crate) left: f32,
     /// Advance of the character, in working pixels.
     pub(crate) advance: f32,
@@ -29,27 +29,28 @@ pub(crate) struct CharacterCut {
 }
 
 impl CharacterCut {
-    /// Features of the cell, cut anew from the group's current features.
+    /// The features of the cell, taken again from the group's current features, which change when the
+    /// background is removed.
     pub(crate) fn features_in(&self, group: &SizeGroup<'_>) -> Option<Array2<f32>> {
         let features = group.regions.get(self.region)?.features.get(self.example)?;
         patch_at(features, self.top, self.left, self.features.dim())
     }
 }
 
-/// Where a labelled text is cut.
+/// Position at which a labelled text is cut into characters.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct TextPosition {
-    /// Index of the region in its group.
+    /// Index of the region in its size group.
     pub(crate) region: usize,
-    /// Index of the example in the region.
+    /// Index of the labelled text among those of the region.
     pub(crate) example: usize,
-    /// Row of the cells' top edge in the window.
+    /// Row of the window at which the cells begin, in working pixels.
     pub(crate) top: usize,
-    /// Shift of the text to the right of its line, in working pixels.
+    /// Shift of the text to the right, relative to the line of its layout, in working pixels.
     pub(crate) shift: f32,
 }
 
-/// The characters of one labelled text. Characters whose cell leaves the window are omitted.
+/// The characters of one labelled text. Characters whose cell extends beyond the window are omitted.
 pub(crate) fn cut_text(group: &SizeGroup<'_>, layout: &TextLayout, at: TextPosition) -> Vec<CharacterCut> {
     let TextPosition { region, example, top, shift } = at;
     let RegionExamples { label_indices, examples, features, .. } = &group.regions[region];
@@ -66,7 +67,7 @@ pub(crate) fn cut_text(group: &SizeGroup<'_>, layout: &TextLayout, at: TextPosit
     text.chars().zip(edges).filter_map(cut).collect()
 }
 
-/// The cuts of one labelled text among all cuts.
+/// Selects the cuts of one labelled text from all cuts.
 pub(crate) fn cuts_of_text(cuts: &[CharacterCut], region: usize, example: usize) -> Vec<&CharacterCut> {
     cuts.iter().filter(|cut| (cut.region, cut.example) == (region, example)).collect()
 }

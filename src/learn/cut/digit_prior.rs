@@ -1,22 +1,24 @@
-//! Log probabilities of the digits by shape alone, without knowledge of the face.
+//! Log probabilities of the digits given a shape alone, without knowledge of the face.
 
 use ndarray::Array2;
 
 use super::character::CharacterCut;
 use crate::recognise::ShapePrior;
 
-/// Number of digits.
+/// Number of different digits.
 pub(crate) const DIGITS: usize = 10;
 
-/// Probability that a face is so unusual that shapes tell nothing about its digits (set by judgement).
+/// Probability that a face is so unusual that the shape prior tells nothing about its digits (set by
+/// judgement).
 const UNUSUAL_FACE: f32 = 0.03;
 
-/// Log probability of each digit by the shape of a cell.
+/// Log probability of each digit given the shape in a cell.
 pub(crate) fn digit_log_prior(features: &Array2<f32>) -> [f32; DIGITS] {
     tempered(ShapePrior::embedded().log_probabilities(features))
 }
 
-/// Mean log probability, by shape alone, that the digits among some cuts are as labelled; 0 without digits.
+/// Mean log probability, given their shapes alone, that the digits among some cuts are as labelled; 0 without
+/// digits.
 pub(crate) fn mean_log_prior<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> f32 {
     let log_prior =
         |cut: &CharacterCut| Some(digit_log_prior(&cut.features)[cut.character.to_digit(10)? as usize]);
@@ -24,7 +26,7 @@ pub(crate) fn mean_log_prior<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut
     digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
-/// Mixes the probabilities with equal ones, for unusual faces.
+/// Mixes the probabilities with equal ones, to allow for unusual faces.
 fn tempered(log_probabilities: [f32; DIGITS]) -> [f32; DIGITS] {
     log_probabilities.map(|log| ((1.0 - UNUSUAL_FACE) * log.exp() + UNUSUAL_FACE / DIGITS as f32).ln())
 }

@@ -1,4 +1,5 @@
-//! Cutting: the cells of single characters, and how similar the cells of one character are.
+//! Cuts the cells of single characters out of labelled texts, and measures how similar the cuts of one
+//! character are.
 
 pub(super) mod character;
 pub(super) mod digit_prior;

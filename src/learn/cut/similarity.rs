@@ -1,4 +1,5 @@
-//! Similarity of the cuts of one character: correlations and shared energy, from sums over all cuts.
+//! Similarity of the cuts of each character: correlations and shared energy, computed from sums over all
+//! cuts.
 
 use std::collections::BTreeMap;
 
@@ -8,8 +9,9 @@ use super::character::CharacterCut;
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::dot;
 
-/// For each character the sum of its cuts, each scaled to length 1, and their number. The inner product of another scaled
-/// cut with the sum is the sum of its correlations with all of them.
+/// For each character the number of its cuts and their sum, where each cut is scaled to length 1 (the root of
+/// its sum of squares). The inner product of another scaled cut with the sum is the sum of its correlations
+/// with all of them.
 #[derive(Debug, Default)]
 pub(crate) struct CharacterSums(BTreeMap<char, (Array2<f32>, usize)>);
 
@@ -20,12 +22,12 @@ impl CharacterSums {
         sums
     }
 
-    /// Adds cuts.
+    /// Adds cuts to the sums.
     pub(crate) fn add<'a>(&mut self, cuts: impl IntoIterator<Item = &'a CharacterCut>) {
         self.add_times(cuts, 1);
     }
 
-    /// Removes cuts that were added.
+    /// Subtracts cuts that were added.
     pub(crate) fn remove<'a>(&mut self, cuts: impl IntoIterator<Item = &'a CharacterCut>) {
         self.add_times(cuts, -1);
     }
@@ -36,14 +38,15 @@ impl CharacterSums {
         }
     }
 
-    /// Adds a cell multiplied by `scale` and `times`.
+    /// Adds a cell, multiplied by `scale`, to the sum of a character `times` times; a negative number
+    /// subtracts.
     fn add_cell(&mut self, character: char, cell: &Array2<f32>, scale: f32, times: isize) {
         let (sum, count) = self.0.entry(character).or_insert_with(|| (Array2::zeros(cell.dim()), 0));
         sum.scaled_add(times as f32 * scale, cell);
         *count = count.saturating_add_signed(times);
     }
 
-    /// Sum of the correlations of some cuts with the cuts added.
+    /// Sum of the correlations of some cuts with all cuts that were added for the same characters.
     pub(crate) fn correlation_sum(&self, cuts: &[CharacterCut]) -> f32 {
         let with_sum = |cut: &CharacterCut| {
             let (sum, _) = self.0.get(&cut.character)?;
@@ -52,7 +55,7 @@ impl CharacterSums {
         cuts.iter().filter_map(with_sum).sum()
     }
 
-    /// Mean correlation of two cuts of the same character.
+    /// Mean correlation between two cuts of the same character.
     fn mean_correlation(&self) -> f32 {
         let (mut sum, mut pairs) = (0.0, 0);
         for (units, count) in self.0.values() {
@@ -63,12 +66,12 @@ impl CharacterSums {
     }
 }
 
-/// Mean correlation of two cuts of the same character.
+/// Mean correlation between two cuts of the same character, over all pairs of such cuts.
 pub(crate) fn mean_correlation<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> f32 {
     CharacterSums::of(cuts).mean_correlation()
 }
 
-/// Mean of each character's cuts, each scaled to length 1.
+/// For each character, the mean of its cuts after scaling each to length 1.
 pub(crate) fn character_means<'a>(
     cuts: impl Iterator<Item = &'a CharacterCut>,
 ) -> BTreeMap<char, Array2<f32>> {
@@ -79,8 +82,8 @@ pub(crate) fn character_means<'a>(
         .collect()
 }
 
-/// Mean correlation of a region's cuts with the mean of the same character in the other regions; `None` where no character
-/// is in both.
+/// Mean correlation of a region's cuts with the mean cut of the same character in the other regions; `None`
+/// if no character occurs in both.
 pub(crate) fn correlation_with_other_regions(cuts: &[CharacterCut], region: usize) -> Option<f32> {
     let (own, others): (Vec<_>, Vec<_>) = cuts.iter().partition(|cut| cut.region == region);
     let others = CharacterSums::of(others);
@@ -92,9 +95,10 @@ pub(crate) fn correlation_with_other_regions(cuts: &[CharacterCut], region: usiz
     (!all.is_empty()).then(|| all.iter().sum::<f32>() / all.len() as f32)
 }
 
-/// Energy that the cuts of the same character have in common, summed over all cuts; each labelled text has the energy 1.
-/// It is the mean inner product of a cut with the others of its character. Noise and scenery in two cuts have a mean
-/// product of zero, so neither wide nor narrow cells are preferred.
+/// Energy (sum of squared features) that the cuts of the same character have in common, summed over all cuts;
+/// each labelled text has the energy 1. It is the mean inner product of a cut with the other cuts of its
+/// character. The noise in two cuts has a mean product of zero, and so has moving scenery; so neither wide
+/// nor narrow cells are preferred.
 pub(crate) fn shared_energy(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32 {
     let scaled: Vec<(char, Array2<f32>)> = cuts
         .iter()
@@ -115,14 +119,15 @@ pub(crate) fn shared_energy(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32
     with_themselves - scaled.iter().filter_map(own).sum::<f32>()
 }
 
-/// How the digits' energy is distributed over the rows of their cells: the share of each row, mean over some cuts.
+/// Distribution of the digits' energy over the rows of their cells: the share of each row, averaged over some
+/// cuts.
 pub(crate) fn row_shares<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> Vec<f32> {
     let mut sums: Vec<f32> = Vec::new();
     for cut in cuts.into_iter().filter(|cut| cut.character.is_ascii_digit()) {
         sums.resize(cut.features.nrows(), 0.0);
         let scale = inverse_length(&cut.features);
         for (sum, row) in sums.iter_mut().zip(cut.features.rows()) {
-            // With square roots a faint stroke counts nearly as much as a strong one.
+            // The square root makes a faint stroke count nearly as much as a strong one.
             *sum += scale * row.dot(&row).sqrt();
         }
     }
@@ -136,7 +141,7 @@ pub(crate) fn shifts_within(px: isize) -> impl Iterator<Item = (isize, isize)> {
     (-px..=px).flat_map(move |down| (-px..=px).map(move |right| (down, right)))
 }
 
-/// The overlapping parts of two cells of one size when the second is shifted down and right.
+/// The overlapping parts of two cells of the same size, of which the second is shifted down and right.
 pub(crate) fn overlap<'a>(
     one: &'a Array2<f32>,
     other: &'a Array2<f32>,
@@ -158,7 +163,7 @@ fn inner_product(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
     }
 }
 
-/// 1 over the square root of the sum of squares; 0 where all features are 0.
+/// The reciprocal of the root of the sum of squares; 0 if all features are 0.
 fn inverse_length(features: &Array2<f32>) -> f32 {
     let length = inner_product(features, features).sqrt();
     if length > 0.0 { 1.0 / length } else { 0.0 }

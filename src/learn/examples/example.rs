@@ -6,12 +6,12 @@ use crate::recognise::Patch;
 /// A labelled reading with its region in the labelled frame and in some frames before and after it.
 #[derive(Debug, Clone)]
 pub struct TrainingExample {
-    /// The label.
+    /// The label: text, channel and time.
     pub label: LabelledReading,
-    /// The region in the labelled frame.
+    /// Pixels of the region in the labelled frame.
     pub centre: Patch,
-    /// The region in the frames before, nearest first.
+    /// Pixels of the region in the frames before, nearest first.
     pub before: Vec<Patch>,
-    /// The region in the frames after, nearest first.
+    /// Pixels of the region in the frames after, nearest first.
     pub after: Vec<Patch>,
 }

@@ -18,14 +18,17 @@ use crate::learn::labels::rejected::{LabelProblem, RejectedLabel};
 use crate::recognise::{Patch, Sample};
 use crate::setup::{LoadedSetup, Region, SetupError};
 
-/// Number of frames fetched before and after a labelled one; those with the same text are averaged. An overlay
-/// that changes 5 to 10 times a second shows a value for 3 to 12 frames (set by judgement).
+/// Number of frames that are fetched before and after a labelled frame. Those with the same text are
+/// averaged. An overlay that changes 5 to 10 times a second shows a value for 3 to 12 frames (set by
+/// judgement).
 const NEIGHBOURS: usize = 4;
-/// Lowest usual frame rate in hertz. A label may be one interval of it later than the last frame's time.
+/// Lowest usual frame rate, in hertz. The time of a label may be later than that of the last frame by one
+/// frame interval at this rate.
 const SLOWEST_RATE_HZ: f64 = 20.0;
-/// Frame rate in hertz where the container states none (common practice, no source).
+/// Frame rate that is assumed if the container states none, in hertz (common practice, no source).
 const ASSUMED_RATE_HZ: f64 = 25.0;
-/// Maximum standard deviation of an empty box, in grey levels. It equals the limit of lost frames in `readings`.
+/// A box whose grey levels have at most this standard deviation is empty, in grey levels. The value equals
+/// the limit for lost frames in `readings`.
 const EMPTY_DEVIATION: f32 = 3.5;
 /// Radius in pixels of the mean filter that removes the noise of an empty box (set by judgement).
 const NOISE_RADIUS_PX: u32 = 2;
@@ -42,21 +45,23 @@ pub enum ExampleError {
     Setup(#[from] SetupError),
 }
 
-/// The training examples of all labels, and the labels that have none.
+/// The training examples of all labels that can be used, and the labels that cannot.
 #[derive(Debug, Clone, Default)]
 pub struct FetchedExamples {
     /// Training examples, in the order of their labels.
     pub examples: Vec<TrainingExample>,
-    /// Labels that cannot be used, in their order.
+    /// Labels that cannot be used, in the order of the label file.
     pub rejected: Vec<RejectedLabel>,
-    /// File names of labelled clips that are not in the folder of the clip given. Their labels are left out.
+    /// File names of labelled clips that are not in the folder of the given clip. The labels of these clips
+    /// are left out.
     pub missing_clips: BTreeSet<String>,
 }
 
 /// Opens a clip and checks that it has the frame size of a setup.
 ///
 /// # Errors
-/// Those of opening it, and of [`LoadedSetup::check_frame`].
+///
+/// [`ExampleError`] if the clip cannot be opened or has another frame size.
 pub fn open_clip(setup: &LoadedSetup, path: &Path) -> Result<Clip, ExampleError> {
     let clip = Clip::open(path)?;
     let info = clip.info();
@@ -64,10 +69,11 @@ pub fn open_clip(setup: &LoadedSetup, path: &Path) -> Result<Clip, ExampleError>
     Ok(clip)
 }
 
-/// Fetches the images of all labels in the file. Clips other than `clip` are looked for in its folder. `progress` is
-/// called with the share of the frames fetched so far, 0 to 1, from several threads.
+/// Fetches the images of all labels in a label file. Clips other than `clip` are searched in the folder of
+/// `clip`. `progress` is called with the share of the frames fetched so far, 0 to 1, from several threads.
 ///
 /// # Errors
+///
 /// [`ExampleError`] names a clip that cannot be opened or read, or that has another frame size.
 pub fn fetch_examples(
     clip: &mut Clip,
@@ -96,13 +102,14 @@ pub fn fetch_examples(
     Ok(FetchedExamples { examples, rejected, missing_clips })
 }
 
-/// A label with its number in the file.
+/// A label with its number in the label file.
 struct NumberedLabel {
     number: usize,
     label: LabelledReading,
 }
 
-/// The training example of a label, or why there is none, with the label's number in the file.
+/// The training example of a label, or the reason why there is none, with the label's number in the label
+/// file.
 struct NumberedResult {
     number: usize,
     result: Result<TrainingExample, Box<RejectedLabel>>,
@@ -114,7 +121,7 @@ impl NumberedResult {
     }
 }
 
-/// The labels of each clip.
+/// Groups the labels by clip.
 fn by_clip(file: &LabelFile) -> BTreeMap<&str, Vec<NumberedLabel>> {
     let mut clips: BTreeMap<&str, Vec<NumberedLabel>> = BTreeMap::new();
     for (number, label) in file.labels.iter().enumerate() {
@@ -124,7 +131,7 @@ fn by_clip(file: &LabelFile) -> BTreeMap<&str, Vec<NumberedLabel>> {
     clips
 }
 
-/// Labels with texts that their regions can show, and the others as rejected.
+/// Separates the labels whose texts their regions can show from the others, which are rejected.
 fn check_formats(
     regions: &[Region],
     labels: Vec<NumberedLabel>,
@@ -151,10 +158,10 @@ fn in_order(mut fetched: Vec<NumberedResult>) -> (Vec<TrainingExample>, Vec<Reje
     (examples, rejected)
 }
 
-/// The boxes of a frame with their margins.
+/// The boxes of one frame, each with a margin around it.
 struct FramePatches {
     patches: Vec<Patch>,
-    /// Whether all boxes are empty.
+    /// Whether all boxes of the frame are empty.
     is_empty: bool,
 }
 
@@ -166,7 +173,7 @@ impl FramePatches {
     }
 }
 
-/// Whether a box shows nothing but noise.
+/// Whether a box contains nothing but noise.
 fn is_flat(patch: &Patch) -> bool {
     let levels = box_filter(&patch.crop(), NOISE_RADIUS_PX, NOISE_RADIUS_PX);
     let count = levels.len().max(1) as f32;
@@ -175,7 +182,7 @@ fn is_flat(patch: &Patch) -> bool {
     variance.sqrt() < EMPTY_DEVIATION
 }
 
-/// Fetches the frames of a clip's labels. Each frame is decoded once.
+/// Fetches the frames of a clip's labels. Each frame is decoded only once.
 fn fetch(
     clip: &mut Clip,
     regions: &[Region],
@@ -195,7 +202,7 @@ fn fetch(
     Ok(labels.into_iter().map(|label| frames.example(label)).collect())
 }
 
-/// Times of a labelled frame and its neighbours, in seconds.
+/// Times in seconds of a labelled frame and of the frames before and after it.
 fn times_around_s(time_s: f64, interval_s: f64) -> impl Iterator<Item = f64> {
     let count = NEIGHBOURS as i32;
     (-count..=count)
@@ -203,7 +210,7 @@ fn times_around_s(time_s: f64, interval_s: f64) -> impl Iterator<Item = f64> {
         .filter(|time_s| *time_s >= 0.0)
 }
 
-/// The parts of a frame that patches are cut from.
+/// The rectangles of a frame that patches are cut from.
 fn areas(regions: &[Region]) -> Vec<PixelRect> {
     regions.iter().map(|region| Patch::area(region.rect)).collect()
 }
@@ -212,14 +219,14 @@ fn areas(regions: &[Region]) -> Vec<PixelRect> {
 struct ClipFrames<'a> {
     name: String,
     regions: &'a [Region],
-    /// Ordered by time.
+    /// The frames, in order of time.
     frames: Vec<FrameOutput<FramePatches>>,
     interval_s: f64,
     last_s: f64,
 }
 
 impl ClipFrames<'_> {
-    /// The training example of a label.
+    /// The training example of a label, or the reason why there is none.
     fn example(&self, numbered: NumberedLabel) -> NumberedResult {
         match self.patches(&numbered.label) {
             Ok(ExamplePatches { centre, before, after }) => {
@@ -250,14 +257,14 @@ impl ClipFrames<'_> {
         Ok(ExamplePatches { centre: patch(centre, region).ok_or_else(ended)?, before, after })
     }
 
-    /// Index of the frame nearest to a time. Of two equally near frames it is the earlier one.
+    /// Index of the frame nearest to a time in seconds. Of two equally near frames it is the earlier one.
     fn nearest(&self, time_s: f64) -> Option<usize> {
         let away_s = |at: &usize| self.frames.get(*at).map_or(f64::INFINITY, |it| (it.time_s - time_s).abs());
         (0..self.frames.len()).min_by(|one, other| away_s(one).total_cmp(&away_s(other)))
     }
 
-    /// A region in the undamaged frames of a range that are close to the frame at `time_s`. Frames further away were
-    /// fetched for another label.
+    /// A region in those undamaged frames of a range that are close to the frame at `time_s`. Frames further
+    /// away were fetched for another label.
     fn neighbours(&self, time_s: f64, range: Range<usize>, region: usize) -> Vec<Patch> {
         let max_distance_s = (NEIGHBOURS as f64 + 0.5) * self.interval_s;
         let frames = self.frames.get(range).unwrap_or_default().iter();
@@ -266,14 +273,14 @@ impl ClipFrames<'_> {
     }
 }
 
-/// A region in the labelled frame and its neighbours, nearest first.
+/// Pixels of a region in the labelled frame and in the frames before and after it, nearest first.
 struct ExamplePatches {
     centre: Patch,
     before: Vec<Patch>,
     after: Vec<Patch>,
 }
 
-/// A region of a frame.
+/// Pixels of a region in a frame.
 fn patch(frame: &FrameOutput<FramePatches>, region: usize) -> Option<Patch> {
     let mut patch = frame.output.patches.get(region)?.clone();
     patch.time_s = frame.time_s;

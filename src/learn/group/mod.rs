@@ -1,4 +1,4 @@
-//! Training examples grouped by size: regions whose text has one height are learned together.
+//! Groups the training examples by size: regions with the same text height are learned together.
 
 pub(super) mod repeated_frames;
 pub(super) mod size_group;

@@ -1,6 +1,8 @@
-//! The frames around a labelled one that show the same text, judged by their likeness to it.
+//! Finds the frames around a labelled one that show the same text, judged by their similarity to the labelled
+//! frame.
 //!
-//! This is the first estimate. [`hold_extent`](crate::learn::segment::hold_extent) refines it once glyphs are known.
+//! This is a first estimate. [`hold_extent`](crate::learn::segment::hold_extent) refines it once glyphs are
+//! known.
 
 use ndarray::Array2;
 
@@ -8,8 +10,8 @@ use crate::learn::examples::example::TrainingExample;
 use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 
-/// Maximum difference between the correlation of a frame with the labelled one and that of the most similar neighbour,
-/// for both to show one text (set by judgement).
+/// A frame shows the same text if its correlation with the labelled frame is at most this much below that of
+/// the most similar neighbour (set by judgement).
 const MAX_CORRELATION_DROP: f32 = 0.06;
 
 /// The labelled frame, then the neighbours that show the same text.

@@ -13,35 +13,37 @@ use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
 use crate::stats::upper_median;
 
-/// Maximum relative difference between two text heights of one group. It is wide, since the static background disturbs the
-/// measured heights (set by judgement).
+/// Text heights that differ by at most this share belong to one group. The limit is wide, since the static
+/// background disturbs the measured heights (set by judgement).
 const MAX_HEIGHT_DIFFERENCE: f32 = 0.3;
 
 /// Blank rows of a cell above and below the strokes, in working pixels (set by judgement).
 pub(crate) const ROW_PADDING_PX: usize = 1;
 
-/// Width of a cell over its height, for the high-pass filter before the pitch is known (usual proportion of digits).
+/// Width of a cell divided by its height, for the high-pass filter as long as the pitch is not known (a usual
+/// proportion of digits, no source).
 const USUAL_CELL_ASPECT: f32 = 0.6;
 
-/// Maximum number of examples of each region from which its text layout is found. More examples change it little and take
-/// proportionally longer (set by judgement).
+/// Maximum number of training examples of each region that the text layout is computed from. More examples
+/// change the layout little and take proportionally longer (set by judgement).
 const MAX_LAYOUT_EXAMPLES: usize = 8;
 
-/// The training examples of one region, at the working resolution of its group. The lists run in parallel.
+/// The training examples of one region, at the working resolution of its size group. The lists have one entry
+/// for each example.
 pub(crate) struct RegionExamples<'a> {
     /// Index of the region in the setup.
     pub(crate) setup_index: usize,
     pub(crate) region: &'a Region,
     pub(crate) examples: Vec<&'a TrainingExample>,
-    /// Index of each example among all examples.
+    /// Index of each example among the examples of all regions.
     pub(crate) label_indices: Vec<usize>,
-    /// The frames that show the text of each example, the labelled one first.
+    /// For each example the frames that show its text, the labelled frame first.
     pub(crate) frames: Vec<Vec<&'a Patch>>,
-    /// Mean features of these frames for each example, with `background` removed, in grey levels.
+    /// For each example the mean features of these frames, with `background` removed, in grey levels.
     pub(crate) features: Vec<Array2<f32>>,
-    /// Static background and contrast that were removed from the features.
+    /// Static background and contrast by which the features were corrected.
     pub(crate) background: Background,
-    /// Row of the cells' top edge in the window.
+    /// Row of the region's window at which the cells begin, in working pixels.
     pub(crate) top: usize,
 }
 
@@ -55,7 +57,7 @@ pub(crate) struct SizeGroup<'a> {
     pub(crate) high_pass: HighPass,
 }
 
-/// A region to be put in a group.
+/// A region to be assigned to a size group.
 #[derive(Clone, Copy)]
 pub(crate) struct Member<'a> {
     /// Index of the region in the setup.
@@ -85,8 +87,8 @@ impl<'a> RegionExamples<'a> {
         Self { setup_index, region, examples, label_indices, frames, features, background, top }
     }
 
-    /// Indices of the examples from which the layout is found. Those with a digit or a length that no earlier example has
-    /// are preferred.
+    /// Indices of the examples that the text layout is computed from. Examples with a digit or a length that
+    /// no earlier example has are preferred.
     fn layout_examples(&self) -> Vec<usize> {
         let (mut known, mut informative, mut others) = (BTreeSet::new(), Vec::new(), Vec::new());
         for (number, example) in self.examples.iter().enumerate() {
@@ -115,7 +117,7 @@ impl<'a> RegionExamples<'a> {
 }
 
 impl<'a> SizeGroup<'a> {
-    /// A group of some regions, with the median height of their strokes.
+    /// A size group of some regions; its text height is the median height of their strokes.
     pub(crate) fn of(members: &[Member<'a>], examples: &'a [TrainingExample]) -> Self {
         let mut heights_px: Vec<f32> = members.iter().map(|member| member.rows.height_px).collect();
         let height_px = upper_median(&mut heights_px).unwrap_or(1.0);
@@ -143,8 +145,8 @@ impl<'a> SizeGroup<'a> {
         ((self.rows - 2 * ROW_PADDING_PX) * self.factor) as f32
     }
 
-    /// First row of the strokes in frame pixels from the top of the box, given the row of the cells' top edge in the
-    /// window.
+    /// First row of the strokes, in frame pixels from the top of the box. `top` is the row of the window at
+    /// which the cells begin, in working pixels.
     pub(crate) fn stroke_top_px(&self, top: usize) -> f32 {
         ((top + ROW_PADDING_PX) as f32 - MARGIN_PX as f32) * self.factor as f32
     }

@@ -1,4 +1,4 @@
-//! The rows that the strokes of each region occupy, before any glyph is known.
+//! Measures which rows the strokes of each region occupy, before any glyph is known.
 
 use rayon::prelude::*;
 
@@ -13,7 +13,8 @@ pub(crate) struct StrokeRows {
     pub(crate) height_px: f32,
 }
 
-/// Rows of the strokes of every region, from their energy in the sample; `None` where no strokes are visible.
+/// Rows of the strokes of every region, measured from the stroke energy in the sample; `None` if no strokes
+/// are visible.
 pub(crate) fn stroke_rows(regions: &[Region], sample: &Sample) -> Vec<Option<StrokeRows>> {
     let regions = regions.par_iter().zip(&sample.regions);
     regions.map(|(region, patches)| rows_of_region(region, patches)).collect()

@@ -1,4 +1,5 @@
-//! The file beside a glyph set that keeps its labels, so that later labels add to earlier ones.
+//! The label file in the folder of a glyph set: it keeps all labels, so that later labels add to earlier
+//! ones.
 //!
 //! ```toml
 //! [[told]]
@@ -20,51 +21,51 @@ use crate::files::{Existing, write_whole};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
-/// Name of the file inside a glyph set's folder.
+/// Name of the label file inside a glyph set's folder.
 const FILE_NAME: &str = "told.toml";
-/// Two labels of one channel closer in time than this belong to one frame, in seconds. It is the frame interval at 100
-/// frames a second, more than cameras record.
+/// Two labels of one channel that are closer in time than this belong to the same frame, in seconds: the
+/// frame interval at 100 frames a second, which is faster than cameras record.
 const SAME_MOMENT_S: f64 = 0.01;
-/// Comment at the top of the file.
+/// Comment at the top of the label file.
 const HEAD: &str = "# Labelled readings that the digits are learned from. Edit, add or remove readings here as you like;\n\
     # the next time the digits are taught, all readings in this file are used.\n\n";
 
-/// Why the file of labels cannot be used.
+/// Why the label file cannot be used.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum LabelFileError {
-    /// It cannot be read.
+    /// The label file cannot be read.
     #[error("cannot read the labelled readings {}: {reason}: fix the file, or remove it to start again", path.display())]
     Unusable {
-        /// The file.
+        /// Path of the label file.
         path: PathBuf,
-        /// Why.
+        /// Reason of the failure.
         reason: String,
     },
-    /// It cannot be written.
+    /// The label file cannot be written.
     #[error(
         "cannot write the labelled readings {}: {reason}. Check that you may write to the folder",
         path.display()
     )]
     Unwritable {
-        /// The file.
+        /// Path of the label file.
         path: PathBuf,
-        /// Why.
+        /// Reason of the failure.
         reason: String,
     },
 }
 
-/// A label as the file keeps it.
+/// A label as the label file stores it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct StoredLabel {
     /// File name of the clip, without its folder.
     pub clip: String,
-    /// The channel.
+    /// Channel that was labelled.
     pub channel: Channel,
     /// Time in seconds from the clip's first frame.
     pub time_s: f64,
-    /// The text on screen.
+    /// The text on screen at that time.
     pub text: String,
     /// Whether the label is used although other labels contradict it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
@@ -72,7 +73,7 @@ pub struct StoredLabel {
 }
 
 impl StoredLabel {
-    /// The label without its clip.
+    /// The label without the name of its clip.
     #[must_use]
     pub fn reading(&self) -> LabelledReading {
         LabelledReading { channel: self.channel.clone(), time_s: self.time_s, text: self.text.clone() }
@@ -83,26 +84,27 @@ impl StoredLabel {
     }
 }
 
-/// All labels of a glyph set.
+/// All labels of a glyph set, as stored in its label file.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LabelFile {
-    /// The labels, in the order given.
+    /// The labels, in the order in which they were given.
     #[serde(rename = "told", default)]
     pub labels: Vec<StoredLabel>,
 }
 
 impl LabelFile {
-    /// Path of the file for the glyph set in `folder`.
+    /// Path of the label file of the glyph set in `folder`.
     #[must_use]
     pub fn path(folder: &Path) -> PathBuf {
         folder.join(FILE_NAME)
     }
 
-    /// Loads the labels of the glyph set in `folder`; none where the file does not exist yet.
+    /// Loads the labels of the glyph set in `folder`; there are none if the file does not exist yet.
     ///
     /// # Errors
-    /// [`LabelFileError::Unusable`].
+    ///
+    /// [`LabelFileError::Unusable`] if the file cannot be read.
     pub fn load(folder: &Path) -> Result<Self, LabelFileError> {
         let path = Self::path(folder);
         let unusable = |reason: String| LabelFileError::Unusable { path: path.clone(), reason };
@@ -113,42 +115,44 @@ impl LabelFile {
         }
     }
 
-    /// Adds a label. It replaces an earlier label of the same clip, channel and moment.
+    /// Adds a label. It replaces an earlier label of the same clip, channel and time.
     pub fn add(&mut self, clip: &str, label: &LabelledReading) {
         self.forget(clip, &label.channel, label.time_s);
         let LabelledReading { channel, time_s, text } = label.clone();
         self.labels.push(StoredLabel { clip: clip.to_owned(), channel, time_s, text, insisted: false });
     }
 
-    /// Removes the label of a moment. Returns whether there was one.
+    /// Removes the label of a channel at a time in seconds. Returns whether there was such a label.
     pub fn forget(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
         let before = self.labels.len();
         self.labels.retain(|label| !label.is_at(clip, channel, time_s));
         self.labels.len() < before
     }
 
-    /// Removes a label of a clip that cannot be used.
+    /// Removes a label that cannot be used.
     pub fn reject(&mut self, clip: &str, rejected: &LabelledReading) {
         self.labels.retain(|label| label.clip != clip || label.reading() != *rejected);
     }
 
-    /// Insists on the label of a moment. Returns whether there is one.
+    /// Marks the label of a channel at a time in seconds as one that the pilot insists on. Returns whether
+    /// there is such a label.
     pub fn insist(&mut self, clip: &str, channel: &Channel, time_s: f64) -> bool {
         let label = self.labels.iter_mut().find(|label| label.is_at(clip, channel, time_s));
         label.map(|label| label.insisted = true).is_some()
     }
 
-    /// The labels that the pilot insists on.
+    /// Channels and times, in seconds, of the labels that are used although others contradict them.
     #[must_use]
     pub fn insisted(&self) -> Vec<LabelMoment> {
         let insisted = self.labels.iter().filter(|label| label.insisted);
         insisted.map(|label| LabelMoment { channel: label.channel.clone(), time_s: label.time_s }).collect()
     }
 
-    /// Saves the labels beside the glyph set in `folder`. If writing fails, the old file is left unchanged.
+    /// Saves the labels to the folder of the glyph set. If writing fails, the old file is left unchanged.
     ///
     /// # Errors
-    /// [`LabelFileError::Unwritable`].
+    ///
+    /// [`LabelFileError::Unwritable`] if the file cannot be written.
     pub fn save(&self, folder: &Path) -> Result<(), LabelFileError> {
         let path = Self::path(folder);
         let unwritable = |reason: String| LabelFileError::Unwritable { path: path.clone(), reason };

@@ -1,4 +1,4 @@
-//! The format of a labelled text: whether the setup of its region allows it.
+//! Checks whether the setup of a region allows a labelled text.
 
 use thiserror::Error;
 
@@ -11,45 +11,46 @@ use crate::setup::{Region, Separator};
 #[non_exhaustive]
 pub enum LabelFormatError {
     /// The setup has no region for the channel.
-    #[error("the setup marks no region for this channel; it marks {marked}")]
+    #[error("the setup has no region for this channel; it has regions for {marked}")]
     UnknownChannel {
-        /// The channels with a region, separated by commas.
+        /// Names of the channels with a region, separated by commas.
         marked: String,
     },
     /// The text contains characters that no overlay shows in a number.
     #[error("a label may contain only the characters {CHARACTERS}")]
     UnusableText,
-    /// The number of digits differs from the setup.
+    /// The number of digits differs from that in the setup.
     #[error(
         "the label has {labelled}, but the setup says {key} = {wanted} for {channel}: if the overlay shows this text, \
          set {key} = {fix} there; else label the text as shown, its decimal point included"
     )]
     DigitCount {
-        /// The channel.
+        /// Name of the channel.
         channel: String,
-        /// Number of digits of the label, in words.
+        /// The number of digits in the label, in words.
         labelled: String,
-        /// Key of the setup.
+        /// Setup key that states the number of digits.
         key: &'static str,
-        /// Its value in the setup.
+        /// Value of that key in the setup.
         wanted: u8,
-        /// The value that would allow the label.
+        /// Value of that key that would allow the label.
         fix: usize,
     },
-    /// The text has a colon and the unit is not minutes and seconds, or the other way round.
+    /// The text has a colon although the unit is not minutes and seconds, or has none although it is.
     #[error(
         "only a channel with unit = \"min:s\" shows a colon, between the minutes and two digits of seconds: label the \
          text as shown, or correct the unit of {channel} in the setup"
     )]
     Colon {
-        /// The channel.
+        /// Name of the channel.
         channel: String,
     },
 }
 
-/// Checks a label against the setup. The reader never reports a text of another format.
+/// Checks a label against the setup. A text of another format would never be reported as a reading.
 ///
 /// # Errors
+///
 /// [`LabelFormatError`] names the problem and the fix.
 pub(crate) fn check(regions: &[Region], label: &LabelledReading) -> Result<(), LabelFormatError> {
     let Some(region) = regions.iter().find(|region| region.channel == label.channel) else {

@@ -1,4 +1,5 @@
-//! The pilot's labels: one reading, its format, the file that keeps all of them, and the ones that cannot be used.
+//! The pilot's labels: single labels, their format, the file that stores them, and labels that cannot be
+//! used.
 
 pub(super) mod file;
 pub(super) mod format;

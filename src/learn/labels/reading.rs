@@ -19,14 +19,14 @@ impl fmt::Display for LabelMoment {
     }
 }
 
-/// A reading labelled by the pilot: the text that a channel shows at a moment.
+/// A reading labelled by the pilot: the text that a channel shows at a certain time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LabelledReading {
-    /// The channel.
+    /// Channel that was labelled.
     pub channel: Channel,
     /// Time in seconds from the clip's first frame.
     pub time_s: f64,
-    /// The text on screen.
+    /// The text on screen at that time.
     pub text: String,
 }
 

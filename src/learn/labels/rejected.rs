@@ -10,9 +10,9 @@ use super::reading::LabelledReading;
 /// A label that cannot be used.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RejectedLabel {
-    /// The label.
+    /// The label: text, channel and time.
     pub label: LabelledReading,
-    /// Why it cannot be used.
+    /// Why the label cannot be used.
     pub problem: LabelProblem,
 }
 
@@ -26,18 +26,18 @@ impl fmt::Display for RejectedLabel {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LabelProblem {
-    /// The setup of the region does not allow the text.
+    /// The setup of the region does not allow the labelled text.
     #[error(transparent)]
     Format(#[from] LabelFormatError),
     /// No strokes are visible in the region's box.
-    #[error("no text is visible in its box: check the box")]
+    #[error("no text is visible in the box of this channel: check the box")]
     NoText,
     /// The clip ends before the labelled time.
-    #[error("{clip} ends at {end_s:.2} s: label an earlier moment")]
+    #[error("{clip} ends at {end_s:.2} s: label an earlier time")]
     AfterTheEnd {
         /// File name of the clip.
         clip: String,
-        /// Time of its last frame, in seconds from the first.
+        /// Time of the clip's last frame, in seconds from the first.
         end_s: f64,
     },
     /// The decoder reported errors in the frame.
@@ -49,7 +49,7 @@ pub enum LabelProblem {
         /// File name of the clip.
         clip: String,
     },
-    /// All boxes are empty: the video signal was lost.
+    /// All boxes are empty: the video signal was probably lost.
     #[error(
         "all boxes are empty in the frame of {clip} at this moment; the video signal was probably lost: label a moment \
          that shows the overlay"
@@ -71,7 +71,7 @@ mod tests {
         let problem = LabelProblem::AfterTheEnd { clip: "flight.avi".into(), end_s: 75.96 };
         assert_eq!(
             RejectedLabel { label, problem }.to_string(),
-            "speed@99.5=63: flight.avi ends at 75.96 s: label an earlier moment"
+            "speed@99.5=63: flight.avi ends at 75.96 s: label an earlier time"
         );
     }
 }

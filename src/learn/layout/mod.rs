@@ -1,4 +1,5 @@
-//! Text layouts: pitch, widths and positions of the characters, found from the strokes of the labelled texts.
+//! Text layouts: pitch, widths and positions of the characters, computed from the strokes of the labelled
+//! texts.
 
 pub(super) mod search;
 pub(super) mod stroke_profile;

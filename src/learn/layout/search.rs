@@ -1,7 +1,8 @@
-//! Searches text layouts before any glyph is known.
+//! Searches for text layouts before any glyph is known.
 //!
-//! Overlays set digits at one pitch. For every pitch, width of the decimal point, anchor and position, the labelled texts
-//! predict where strokes are and where not. The layouts with the fewest contradictions are returned.
+//! Overlays write digits at a constant pitch. For every pitch, width of the decimal point, anchor and
+//! position, the labelled texts predict where strokes are and where none are. The layouts that the strokes
+//! contradict least are returned.
 
 use rayon::prelude::*;
 
@@ -10,42 +11,46 @@ use super::text_layout::{Advances, LayoutLine, TextLayout};
 use crate::recognise::Anchor;
 use crate::recognise::is_separator;
 
-/// Widths of the decimal point tried at first, in pitches. The first is that of monospaced faces (set by judgement).
+/// Widths of the decimal point that are tried at first, in pitches. The first is that of monospaced faces
+/// (set by judgement).
 const POINT_WIDTHS: [f32; 7] = [1.0, 0.3, 0.36, 0.42, 0.48, 0.54, 0.62];
 
-/// Widths of the decimal point tried once the pitch is known, in fiftieths of the pitch (set by judgement).
+/// Widths of the decimal point that are tried once the pitch is known, in fiftieths of the pitch (set by
+/// judgement).
 const FINE_POINT_WIDTHS: std::ops::RangeInclusive<u8> = 10..=35;
 
-/// Step between the pitches tried, in working pixels (set by judgement).
+/// Step between the pitches that are tried, in working pixels (set by judgement).
 const PITCH_STEP_PX: f32 = 0.2;
 
-/// Smallest and largest pitch tried, in text heights (set by judgement).
+/// Smallest and largest pitch that is tried, in text heights (set by judgement).
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Minimum share of the strokes in a digit's cell, in shares of a text with equal digits, and the same of a mark. What a
-/// cell lacks is added to the cost (set by judgement).
+/// Minimum share of a text's stroke energy in the cell of a digit, relative to an equal share for every
+/// character. The next constant is the same for decimal points and other marks. The energy that a cell lacks
+/// is added to the cost of the layout (set by judgement).
 const MIN_DIGIT_SHARE: f32 = 0.55;
 const MIN_MARK_SHARE: f32 = 0.06;
 
-/// Weight of strokes on the borders between characters, relative to those inside (set by judgement).
+/// Cost of strokes on the borders between characters, relative to that of missing strokes (set by judgement).
 const BORDER_WEIGHT: f32 = 0.35;
 
-/// Weight of strokes outside the text (set by judgement).
+/// Cost of strokes outside the text, relative to that of missing strokes (set by judgement).
 const OUTSIDE_WEIGHT: f32 = 2.0;
 
-/// Weight of the squared distance between a digit's strokes and the centre of its cell, in cell widths. A digit that is
-/// half a stroke off the centre costs about as much as one stroke outside the text (set by judgement).
+/// Cost of the squared distance between a digit's strokes and the centre of its cell, where the distance is
+/// in cell widths. A digit that is half a stroke off the centre costs about as much as one stroke outside the
+/// text (set by judgement).
 const OFF_CENTRE_WEIGHT: f32 = 16.0;
 
-/// Maximum number of layouts found. The glyphs decide between them, since under noise the strokes alone prefer pitches
-/// that are too wide (set by judgement).
+/// Maximum number of layouts that are returned. Later the glyphs decide between them, since under noise the
+/// strokes alone prefer pitches that are too wide (set by judgement).
 const MAX_LAYOUTS: usize = 40;
 
-/// Advances of the digit 1 tried in proportional faces, in pitches (set by judgement).
+/// Advances of the digit 1 that are tried for proportional faces, in pitches (set by judgement).
 const NARROW_ONES: [f32; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.4];
 
-/// Pitches tried with them, relative to the best pitch with equally wide digits. That pitch is too small where the 1 is
-/// narrower (set by judgement).
+/// Pitches that are tried together with a narrow 1, relative to the best pitch for equally wide digits. That
+/// pitch is too small if the 1 is narrower (set by judgement).
 const WIDER_PITCHES: [f32; 5] = [1.0, 1.03, 1.06, 1.1, 1.15];
 
 /// The layouts that the strokes contradict least, best first. The regions are written in one face, with text that is
@@ -67,7 +72,7 @@ pub(crate) fn find_layouts(regions: &[Vec<StrokeProfile>], height: f32) -> Vec<T
     layouts
 }
 
-/// Layouts with the same pitch and other widths of the decimal point.
+/// Layouts with the pitch of the given layout and other widths of the decimal point.
 pub(crate) fn with_other_points(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
     if !any_character(regions, is_separator) {
         return Vec::new();
@@ -77,7 +82,7 @@ pub(crate) fn with_other_points(layout: &TextLayout, regions: &[Vec<StrokeProfil
     widths.filter_map(|point| layout_with(regions, Advances { point, ..layout.advances })).collect()
 }
 
-/// Layouts like this one with a narrower 1.
+/// Layouts like the given one, but with a narrower digit 1.
 pub(crate) fn with_narrow_one(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
     if !any_character(regions, |character| character == '1') {
         return Vec::new();
@@ -92,12 +97,12 @@ pub(crate) fn with_narrow_one(layout: &TextLayout, regions: &[Vec<StrokeProfile>
     advances.filter_map(|advances| layout_with(regions, advances)).collect()
 }
 
-/// Whether some labelled text contains a character of a kind.
+/// Whether some labelled text contains a character for which `is_kind` holds.
 fn any_character(regions: &[Vec<StrokeProfile>], is_kind: impl Fn(char) -> bool) -> bool {
     regions.iter().flatten().any(|profile| profile.text.chars().any(&is_kind))
 }
 
-/// The best layout with given advances; `None` where a text is wider than its window.
+/// The best layout with the given advances; `None` if a text would be wider than its window.
 fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<TextLayout> {
     let mut lines = Vec::new();
     let mut cost = 0.0;
@@ -109,7 +114,8 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
     Some(TextLayout { advances, lines, cost })
 }
 
-/// The anchor and position with the lowest cost, and that cost: the sum over the labelled texts of the region.
+/// The anchor and position with the lowest cost for a region, and that cost, summed over the region's
+/// labelled texts.
 fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
     let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);
@@ -126,8 +132,8 @@ fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLin
         .min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-/// Cost of strokes outside the text, of characters without strokes, of strokes off the cells' centres and of strokes on
-/// borders; `None` when the text would leave the window.
+/// Cost of a text on a line: strokes outside the text, characters without strokes, strokes off the centres of
+/// the cells, and strokes on borders. `None` if the text would extend beyond the window.
 fn text_cost(profile: &StrokeProfile, line: &LayoutLine, advances: &Advances) -> Option<f32> {
     let edges = advances.edges(&profile.text, line);
     let (first, last) = (*edges.first()?, *edges.last()?);

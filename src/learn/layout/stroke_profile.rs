@@ -1,29 +1,32 @@
-//! Horizontal profile of a labelled text: how its stroke energy is distributed over the columns.
+//! Horizontal profile of a labelled text: the distribution of its stroke energy over the columns.
 
 use crate::learn::group::size_group::{RegionExamples, SizeGroup};
 use crate::recognise::MARGIN_PX;
 use crate::recognise::energy_profile;
 
-/// Maximum distance between the text and the edge of its box, outside the box, in working pixels (set by judgement).
+/// Maximum distance by which a text may extend beyond the edge of its box, in working pixels (set by
+/// judgement).
 const BOX_PADDING_PX: usize = 2;
 
-/// The lowest of this many equal parts of the columns gives the floor of the energy, on which no strokes are (set by
-/// judgement).
+/// The floor of the energy, that is the energy of columns without strokes, is measured from the lowest of
+/// this many equal parts of the columns (set by judgement).
 const FLOOR_DIVISOR: usize = 8;
 
-/// Minimum stroke energy of a cell whose centre is measured, as a share of the energy of the text.
+/// Minimum stroke energy of a cell for the centre of its strokes to be measured, as a share of the energy of
+/// the text.
 const MIN_MEASURED_ENERGY: f32 = 1e-6;
 
-/// Distance of the strokes from the centre of a cell without strokes, in cell widths: that of its edge.
+/// Distance that is assumed between the strokes and the centre of a cell if the cell has no strokes, in cell
+/// widths: half a cell, as for strokes at its edge.
 const EMPTY_CELL_OFFSET: f32 = 0.5;
 
-/// A labelled text with the profile of its strokes.
+/// A labelled text with the distribution of its stroke energy over the columns.
 #[derive(Debug, Clone)]
 pub(crate) struct StrokeProfile {
     pub(crate) text: String,
-    /// Stroke energy of every column of the window above the floor; the sum is 1.
+    /// Stroke energy above the floor in every column of the window; the sum is 1.
     energy: Vec<f32>,
-    /// Prefix sums of the energy, and of the energy times the middle of its column.
+    /// Prefix sums over the columns: of the energy, and of the energy times the middle of its column.
     sums: Vec<(f32, f32)>,
 }
 
@@ -44,19 +47,19 @@ impl StrokeProfile {
         self.energy.len()
     }
 
-    /// Energy to the left of a fractional column.
+    /// Energy to the left of a column, which may be fractional.
     fn before(&self, column: f32) -> f32 {
         let column = column.clamp(0.0, self.energy.len() as f32);
         let whole = column as usize;
         self.sums[whole].0 + self.energy.get(whole).map_or(0.0, |share| share * (column - whole as f32))
     }
 
-    /// Energy between two fractional columns.
+    /// Energy between two columns, which may be fractional.
     pub(crate) fn between(&self, left: f32, right: f32) -> f32 {
         (self.before(right) - self.before(left)).max(0.0)
     }
 
-    /// Distance of the strokes' centre from the centre of a cell, in cell widths.
+    /// Distance of the strokes' centre from the centre of the cell between two columns, in cell widths.
     pub(crate) fn centre_offset(&self, left: f32, right: f32) -> f32 {
         let (first, last) = (left.max(0.0) as usize, (right.max(0.0) as usize).min(self.energy.len()));
         let (before, after) = (self.sums[first.min(last)], self.sums[last]);
@@ -82,7 +85,7 @@ fn profiles_of_region(region: &RegionExamples<'_>, rows: usize) -> Vec<StrokePro
         let mut sorted = energy.clone();
         sorted.sort_by(f32::total_cmp);
         let floor = sorted.get(sorted.len() / FLOOR_DIVISOR).copied().unwrap_or(0.0);
-        // With square roots a faint stroke counts nearly as much as a strong one.
+        // The square root makes a faint stroke count nearly as much as a strong one.
         let above: Vec<f32> = energy.iter().map(|value| (value - floor).max(0.0).sqrt()).collect();
         let total = above.iter().sum::<f32>().max(f32::MIN_POSITIVE);
         StrokeProfile::new(example.label.text.clone(), above.iter().map(|value| value / total).collect())
@@ -90,7 +93,7 @@ fn profiles_of_region(region: &RegionExamples<'_>, rows: usize) -> Vec<StrokePro
     profiles.collect()
 }
 
-/// Removes strokes outside the box. They belong to icons and unit letters.
+/// Removes strokes outside the box. They belong to icons and to the letters of units.
 fn blank_margins(energy: &mut [f32]) {
     let outside = MARGIN_PX.saturating_sub(BOX_PADDING_PX).min(energy.len() / 2);
     let inner = &energy[outside..energy.len() - outside];

@@ -1,25 +1,25 @@
-//! Where the characters of a text are: advances of a face and the line of each region.
+//! Position of the characters of a text: the advances of a face and the text line of each region.
 
 use crate::recognise::Anchor;
 use crate::recognise::is_separator;
 
-/// Position of a region's text. Columns are those of the region's window.
+/// Horizontal position of a region's text. Columns are those of the region's window.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct LayoutLine {
-    /// The part of the text that keeps its column when the length changes.
+    /// The edge of the text that keeps its column when the length of the text changes.
     pub(crate) anchor: Anchor,
-    /// Column of that part, in working pixels.
+    /// Column of that edge, in working pixels.
     pub(crate) position: f32,
 }
 
 /// Advances of a face's characters, in working pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Advances {
-    /// Advance of digits and of the minus sign.
+    /// Advance of digits and of the minus sign, in working pixels.
     pub(crate) pitch: f32,
-    /// Advance of the digit 1, which is narrower in proportional faces.
+    /// Advance of the digit 1, which is narrower in proportional faces, in working pixels.
     pub(crate) one: f32,
-    /// Advance of the decimal point and of the colon.
+    /// Advance of the decimal point and of the colon, in working pixels.
     pub(crate) point: f32,
 }
 
@@ -38,7 +38,7 @@ impl Advances {
         text.chars().map(|character| self.of(character)).sum()
     }
 
-    /// Left edge of every character of a text, and right edge of the last one.
+    /// Left edge of every character of a text, and right edge of the last one, as columns in working pixels.
     pub(crate) fn edges(&self, text: &str, line: &LayoutLine) -> Vec<f32> {
         let mut edge = line.position - line.anchor.share_before() * self.of_text(text);
         let mut edges = vec![edge];
@@ -50,12 +50,12 @@ impl Advances {
     }
 }
 
-/// The advances of a face and the text line of each region.
+/// A text layout: the advances of a face and the text line of each region.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct TextLayout {
     pub(crate) advances: Advances,
-    /// One line for each region of the group.
+    /// One text line for each region of the size group.
     pub(crate) lines: Vec<LayoutLine>,
-    /// How strongly the strokes contradict the layout, without unit; 0 is no contradiction.
+    /// How strongly the strokes contradict the layout: a number without unit, 0 if they do not.
     pub(crate) cost: f32,
 }

@@ -1,4 +1,4 @@
-//! Corrects the text height of regions by comparison with the others.
+//! Corrects the measured text height of regions by comparing them with the other regions.
 
 use super::cut_group::{CutGroup, cut_group};
 use crate::learn::cut::digit_prior::mean_log_prior;
@@ -9,17 +9,19 @@ use crate::learn::group::size_group::{Member, SizeGroup, group_by_height};
 use crate::learn::group::stroke_rows::StrokeRows;
 use crate::setup::Region;
 
-/// Minimum correlation of a region's characters with those of the other regions for one face, relative to the correlation
-/// of the other regions among each other (set by judgement).
+/// A region's characters belong to the same face as those of the other regions if they correlate with them at
+/// least this many times as well as the other regions' characters correlate with each other (set by
+/// judgement).
 const MIN_RELATIVE_CORRELATION: f32 = 0.6;
 
-/// Rows of the strokes of every region, corrected for static background. Background above or below a text looks like
-/// strokes and makes the text seem higher. Therefore each region outside the largest group is also cut at the height of
-/// that group. It gets that height if its characters then resemble those of the group, or look more like the labelled
-/// digits than at the height measured.
+/// Rows of the strokes of every region, corrected for static background. Background above or below a text
+/// looks like strokes and makes the text seem higher. Therefore each region outside the largest size group is
+/// also cut at the text height of that group. The region gets that height if its characters then resemble
+/// those of the group, or resemble the labelled digits more than at the measured height.
 ///
 /// # Errors
-/// [`LearnError`] where a group cannot be cut.
+///
+/// [`LearnError`] if a group cannot be cut.
 pub(crate) fn common_heights(
     regions: &[Region],
     examples: &[TrainingExample],
@@ -51,8 +53,9 @@ pub(crate) fn common_heights(
     Ok(corrected)
 }
 
-/// Rows of a region's strokes at the height of the group; `None` unless its characters resemble those of the other
-/// regions, or look more like the labelled digits than with the region `alone` at its own height.
+/// Rows of a region's strokes at the text height of the group; `None` unless the region's characters then
+/// resemble those of the other regions, or resemble the labelled digits more than at the region's own height
+/// (`alone`).
 fn rows_at_main_height(group: SizeGroup<'_>, alone: SizeGroup<'_>, setup_index: usize) -> Option<StrokeRows> {
     let CutGroup { group, cuts } = cut_group(group).ok()?;
     let own = group.regions.iter().position(|region| region.setup_index == setup_index)?;

@@ -1,4 +1,5 @@
-//! Cuts the characters of one size group: finds the text layout, aligns the texts and removes the background.
+//! Cuts the characters of one size group: computes the text layout, aligns the texts and removes the
+//! background.
 
 use crate::learn::align::align_texts::{aligned_cuts_at_known_rows, shift_lines_together};
 use crate::learn::align::rank_layouts::{RankedLayout, rank_layouts};
@@ -13,13 +14,13 @@ use crate::learn::layout::text_layout::TextLayout;
 use super::hold_extent::select_hold_frames;
 use super::static_background::remove_static_background;
 
-/// Number of best pitches for which all widths of the decimal point are tried. A coarse width can favour a wrong pitch (set
-/// by judgement).
+/// For this number of best pitches, all widths of the decimal point are tried, since a coarse width can
+/// favour a wrong pitch (set by judgement).
 const FINE_PITCHES: usize = 5;
 
-/// Minimum gain of a layout with a narrow 1: in shared energy, where one text has the energy 1, and in mean correlation. On
-/// clips of even pitch one or the other rises by chance; in a proportional face both do (chosen on the source
-/// `svg` of benches/world).
+/// Minimum gain in shared energy for a layout with a narrow 1 to be preferred, where one text has the energy
+/// 1. The next constant is the minimum gain in mean correlation. In clips with a constant pitch one of the
+/// two rises by chance; in a proportional face both do (chosen on the source `svg` of benches/world).
 const MIN_NARROW_GAIN: f32 = 0.5;
 const MIN_NARROW_CORRELATION_GAIN: f32 = 0.03;
 
@@ -29,11 +30,12 @@ pub(crate) struct CutGroup<'a> {
     pub(crate) cuts: Vec<CharacterCut>,
 }
 
-/// Cuts the characters of a group, aligned to each other and without the static background. The layout is found from a part
-/// of the examples.
+/// Cuts the characters of a group, aligned to each other and without the static background. The layout is
+/// computed from some of the examples.
 ///
 /// # Errors
-/// [`LearnError::NoLayout`] where the texts do not fit into their boxes.
+///
+/// [`LearnError::NoLayout`] if the texts do not fit into their boxes.
 pub(crate) fn cut_group(mut group: SizeGroup<'_>) -> Result<CutGroup<'_>, LearnError> {
     let mut part = group.with_layout_examples();
     let Some((layout, cuts)) = best_layout(&part) else {
@@ -51,7 +53,7 @@ pub(crate) fn cut_group(mut group: SizeGroup<'_>) -> Result<CutGroup<'_>, LearnE
     Ok(CutGroup { group, cuts })
 }
 
-/// The layout with which the characters of a group agree best, and the characters cut with it.
+/// The layout for which the cuts of each character agree best, and these cuts.
 fn best_layout(group: &SizeGroup<'_>) -> Option<(TextLayout, Vec<CharacterCut>)> {
     let profiles = stroke_profiles(group);
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;

@@ -1,7 +1,9 @@
-//! Which frames around a labelled one still show the labelled text, judged by the glyphs of all labels.
+//! Finds the frames around a labelled one that still show the labelled text, judged by the glyphs from all
+//! labels.
 //!
-//! Texts that differ in one stroke look so similar under noise that their overall correlation cannot separate them. The
-//! glyphs can: the text has changed where one of its characters is the same other digit from there on.
+//! Texts that differ in one stroke look so similar under noise that the correlation of the whole images
+//! cannot separate them. The glyphs can: from the frame at which the text changes, one of its characters is
+//! another digit, the same in all later frames.
 
 use std::collections::BTreeMap;
 
@@ -12,27 +14,29 @@ use crate::learn::group::repeated_frames::mean_features;
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::{Patch, patch_at};
 
-/// Shifts of a frame's lines against the labelled frame, in working pixels (set by judgement).
+/// Shifts of a frame's text relative to the labelled frame that are tried, in working pixels (set by
+/// judgement).
 const SHIFTS_PX: [f32; 9] = [-2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0];
 
-/// Minimum log-likelihood ratio for a change of the text. It is the logarithm of the number of texts that differ in one
-/// digit: four characters with nine other digits each.
+/// Minimum log-likelihood ratio (natural logarithm) for deciding that the text has changed. The value is the
+/// logarithm of the number of texts that differ in one digit: four characters with nine other digits each.
 const MIN_CHANGE_RATIO: f32 = 3.6;
 
 /// Number of iterations: the glyphs depend on the frames, and the frames on the glyphs (set by judgement).
 const ITERATIONS: usize = 2;
 
-/// Minimum number of frames in a glyph for noise to be measured against it (set by judgement).
+/// Minimum number of frames averaged in a glyph for noise to be measured as the difference from it (set by
+/// judgement).
 const MIN_CLEAR_FRAMES: f32 = 6.0;
 
-/// Another digit at a position of the text.
+/// Another digit that may have replaced a character of the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Alternative {
     position: usize,
     digit: char,
 }
 
-/// Sum of the cells of one character, and their number.
+/// Sum of the cells of one character, and the number of these cells.
 #[derive(Clone)]
 struct CellSum {
     sum: Array2<f32>,
@@ -47,24 +51,25 @@ impl CellSum {
 
 type CellSums = BTreeMap<char, CellSum>;
 
-/// Features of the frames of an example: the labelled one, and those before and after it, nearest first.
+/// Features of the frames of a training example: of the labelled one, and of those before and after it,
+/// nearest first.
 struct ExampleFeatures {
     centre: Array2<f32>,
     before: Vec<Array2<f32>>,
     after: Vec<Array2<f32>>,
 }
 
-/// Noise of the features in a cell.
+/// Noise of the features in the cell of a character.
 #[derive(Clone, Copy)]
 struct CellNoise {
-    /// Mean sum of squares in a cell, in squared grey levels.
+    /// Mean sum of squares of the noise over a cell, in squared grey levels.
     energy: f32,
-    /// Variance along the difference of two glyphs, in squared grey levels. It includes the correlation of neighbouring
-    /// pixels.
+    /// Variance of the noise in the direction of the difference between two glyphs, in squared grey levels.
+    /// It includes the correlation of neighbouring pixels.
     variance_along: f32,
 }
 
-/// Selects for every example the frames that show the labelled text, and averages their features.
+/// Selects for every training example the frames that show the labelled text, and averages their features.
 pub(crate) fn select_hold_frames(group: &mut SizeGroup<'_>, cuts: &[CharacterCut]) {
     let all_features: Vec<Vec<ExampleFeatures>> = example_features(group);
     for _ in 0..ITERATIONS {
@@ -85,7 +90,7 @@ pub(crate) fn select_hold_frames(group: &mut SizeGroup<'_>, cuts: &[CharacterCut
     }
 }
 
-/// Keeps the labelled frame and the nearest frames before and after it as the frames of an example.
+/// Makes the labelled frame and the nearest frames before and after it the frames of an example.
 fn select_frames(
     group: &mut SizeGroup<'_>,
     (region, example): (usize, usize),
@@ -104,7 +109,7 @@ fn select_frames(
         .collect();
 }
 
-/// Features of all frames, by region and example.
+/// Features of all frames, for each region and example.
 fn example_features(group: &SizeGroup<'_>) -> Vec<Vec<ExampleFeatures>> {
     let of_all = |patches: &[Patch]| patches.iter().map(|patch| group.features(patch)).collect();
     let of_region = group.regions.iter().map(|region| {
@@ -118,9 +123,9 @@ fn example_features(group: &SizeGroup<'_>) -> Vec<Vec<ExampleFeatures>> {
     of_region.collect()
 }
 
-/// Number of frames, in their order, before the text changes. `ratios` holds for each frame the log-likelihood ratios of
-/// the labelled text against all alternatives. A change at a frame is as likely as the best alternative for all frames
-/// from there on.
+/// Number of frames, in their order, before the text changes. `ratios` holds for each frame the
+/// log-likelihood ratios of the labelled text against all alternatives. For each frame, the probability of a
+/// change there follows from the alternative that fits all frames from there on best.
 fn frames_before_change(ratios: &[BTreeMap<Alternative, f32>]) -> usize {
     let change_ratio = |from: usize| {
         let mut sums: BTreeMap<Alternative, f32> = BTreeMap::new();
@@ -134,7 +139,7 @@ fn frames_before_change(ratios: &[BTreeMap<Alternative, f32>]) -> usize {
     best.map_or(ratios.len(), |(from, _)| from)
 }
 
-/// The glyph sums of every character over all frames of all examples.
+/// For every character, the sum of its cells over all frames of all examples.
 fn sums_of_all(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> CellSums {
     let mut sums = CellSums::new();
     for cut in cuts {
@@ -157,7 +162,8 @@ fn frame_count(group: &SizeGroup<'_>, cut: &CharacterCut) -> f32 {
     group.regions[cut.region].frames[cut.example].len() as f32
 }
 
-/// The glyph sums without the frames around one labelled frame, so that these frames do not confirm themselves.
+/// The sums of cells without the frames around one labelled frame, so that these frames do not confirm
+/// themselves.
 fn sums_without_neighbours(
     group: &SizeGroup<'_>,
     text: &[&CharacterCut],
@@ -175,7 +181,8 @@ fn sums_without_neighbours(
     sums
 }
 
-/// Log-likelihood ratios of the labelled text against every other digit at every position, at the best shift of the line.
+/// Log-likelihood ratios of the labelled text against every other digit at every position, at the best
+/// horizontal shift of the text.
 fn log_ratios(
     features: &Array2<f32>,
     text: &[&CharacterCut],
@@ -190,7 +197,7 @@ fn log_ratios(
         .collect()
 }
 
-/// The cell of a labelled character in a frame, and the sum of that character's cells.
+/// The cell of a labelled character in a frame, and the glyph sum of that character.
 fn cell_and_glyph<'a>(
     features: &Array2<f32>,
     cut: &CharacterCut,
@@ -202,7 +209,8 @@ fn cell_and_glyph<'a>(
     Some((cell, own))
 }
 
-/// Inner product of a frame with the glyphs of the labelled text.
+/// Inner product of a frame's features with the glyphs of the labelled text, shifted by `shift` working
+/// pixels.
 fn matched_product(features: &Array2<f32>, text: &[&CharacterCut], glyphs: &CellSums, shift: f32) -> f32 {
     let product = |cut: &&CharacterCut| {
         let (cell, own) = cell_and_glyph(features, cut, glyphs, shift)?;
@@ -211,30 +219,35 @@ fn matched_product(features: &Array2<f32>, text: &[&CharacterCut], glyphs: &Cell
     text.iter().filter_map(product).sum()
 }
 
-/// The terms of a likelihood ratio test between two digits for one cell. The glyphs are means of noisy frames.
+/// The terms of a likelihood ratio test that decides between two digits for one cell. The glyphs are means of
+/// noisy frames.
 struct TwoDigitTest {
-    /// Inner product of the cell with the difference of the two glyphs.
+    /// Inner product of the cell with the difference of the two glyphs, in squared grey levels.
     product: f32,
-    /// Half the difference of the glyphs' squares: the product half-way between them.
+    /// Value of `product` for a cell half-way between the glyphs, in squared grey levels: half the difference
+    /// of the glyphs' sums of squares.
     half_way: f32,
-    /// Square of the difference of the glyphs.
+    /// Sum of squares of the difference of the glyphs, in squared grey levels.
     square: f32,
-    /// Share of one frame's noise in each glyph: 1 over the number of its frames.
+    /// Noise variance of each glyph as a share of that of one frame: 1 over the number of frames in the
+    /// glyph.
     noise: (f32, f32),
 }
 
 impl TwoDigitTest {
-    /// Square of the difference of the glyphs, corrected for their noise.
+    /// Squared distance between the glyphs, corrected for their noise, in squared grey levels.
     fn squared_distance(&self, noise: CellNoise) -> f32 {
         (self.square - (self.noise.0 + self.noise.1) * noise.energy).max(0.0)
     }
 
-    /// Product beyond half-way between the glyphs, corrected for their noise.
+    /// How far `product` exceeds its value half-way between the glyphs, corrected for their noise, in squared
+    /// grey levels.
     fn beyond_half_way(&self, noise: CellNoise) -> f32 {
         self.product - self.half_way + 0.5 * (self.noise.0 - self.noise.1) * noise.energy
     }
 
-    /// Log-likelihood ratio of two normal distributions with equal variance around the glyphs.
+    /// Log-likelihood ratio of the two digits, each a normal distribution around its glyph, with equal
+    /// variances.
     fn log_ratio(&self, noise: CellNoise) -> f32 {
         self.squared_distance(noise) * self.beyond_half_way(noise)
             / (noise.variance_along * self.square).max(f32::MIN_POSITIVE)
@@ -270,7 +283,8 @@ fn two_digit_tests(
     tests
 }
 
-/// The noise of labelled frames, measured against glyphs of many frames; `None` where there are none.
+/// The noise of labelled frames, measured as their difference from glyphs that average many frames; `None` if
+/// there are no such glyphs.
 fn cell_noise(
     cuts: &[CharacterCut],
     features: &[Vec<ExampleFeatures>],

@@ -1,4 +1,4 @@
-//! Segmentation: from labelled texts to aligned cells of single characters, without static background.
+//! Segmentation: cuts labelled texts into aligned cells of single characters, without static background.
 
 pub(super) mod common_height;
 pub(super) mod cut_group;

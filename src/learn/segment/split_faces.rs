@@ -1,7 +1,7 @@
-//! Splits regions of one text size into faces.
+//! Separates regions of one text size into faces.
 //!
-//! The characters of a face look alike in every region. A region is learned separately where its own characters agree with
-//! each other, but differ from the same characters of the other regions at every shift.
+//! The characters of a face look alike in every region. A region is learned separately if its own characters
+//! agree with each other, but differ from the same characters of the other regions at every shift.
 
 use std::collections::BTreeMap;
 
@@ -22,20 +22,23 @@ const MIN_LABELS: usize = 4;
 /// Minimum number of digits that a region and the others must both show (set by judgement).
 const MIN_SHARED_DIGITS: usize = 3;
 
-/// Minimum mean correlation of a region's own cuts of the same character (set by judgement).
+/// Minimum mean correlation between a region's own cuts of the same character for the region to be split off
+/// (set by judgement).
 const MIN_OWN_CORRELATION: f32 = 0.6;
 
-/// Maximum correlation of another face with the other regions' characters, relative to its own. On 22 clips drawn by other
-/// programs (benches/world and others) this separates the regions of the only clip with two faces.
+/// A region has another face if its characters correlate with those of the other regions at most this many
+/// times as well as with each other. On 22 clips drawn by other programs (benches/world and others) this
+/// limit separates the regions of the only clip with two faces.
 const MAX_OTHER_FACE_CORRELATION: f32 = 0.7;
 
 /// Maximum shift between the characters of a region and those of the others, in working pixels (set by judgement).
 const MAX_SHIFT_PX: isize = 3;
 
-/// Cuts the characters of regions of one text size. Regions of another face become a group of their own.
+/// Cuts the characters of regions of one text size. Regions with another face become a group of their own.
 ///
 /// # Errors
-/// [`LearnError`] where a group cannot be cut.
+///
+/// [`LearnError`] if a group cannot be cut.
 pub(crate) fn cut_by_face<'a>(
     group: SizeGroup<'a>,
     examples: &'a [TrainingExample],
@@ -55,7 +58,7 @@ pub(crate) fn cut_by_face<'a>(
     Ok(all)
 }
 
-/// The region that differs most from the others, if it is written in another face.
+/// The region that differs most from the others, if it has another face.
 fn region_of_another_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Option<usize> {
     let rated = (0..group.regions.len()).filter_map(|region| {
         let (own, others): (Vec<_>, Vec<&CharacterCut>) = cuts.iter().partition(|cut| cut.region == region);
@@ -70,7 +73,8 @@ fn region_of_another_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Option<usi
     (share < MAX_OTHER_FACE_CORRELATION).then_some(region)
 }
 
-/// Mean correlation of the digits that both have, at the shift where it is greatest; `None` with too few of them.
+/// Mean correlation of the digits that both regions show, at the shift where it is greatest; `None` if they
+/// share too few digits.
 fn best_correlation(own: &BTreeMap<char, Array2<f32>>, others: &BTreeMap<char, Array2<f32>>) -> Option<f32> {
     let shared: Vec<(&Array2<f32>, &Array2<f32>)> = own
         .iter()

@@ -1,6 +1,7 @@
-//! Removes the static background behind labelled texts and brings all texts to one contrast.
+//! Removes the static background behind labelled texts and scales all texts to the same contrast.
 //!
-//! The background is what stays in place while the text changes. Strokes have less contrast before a bright background.
+//! The background is what stays in place while the text changes. Strokes have less contrast in front of a
+//! bright background.
 
 use std::collections::BTreeMap;
 
@@ -10,7 +11,8 @@ use crate::learn::cut::character::CharacterCut;
 use crate::learn::group::size_group::{RegionExamples, SizeGroup};
 use crate::recognise::{Background, BackgroundEstimate, CONTRAST_LIMITS, PlacedTemplate, patch_at};
 
-/// Minimum number of examples of a region to separate static background from moving scenery (set by judgement).
+/// Minimum number of training examples of a region for separating static background from moving scenery (set
+/// by judgement).
 const MIN_EXAMPLES: usize = 4;
 
 /// Number of iterations: the background depends on the glyphs, and the glyphs on the background (set by judgement).
@@ -19,8 +21,8 @@ const ITERATIONS: usize = 3;
 /// Mean features of each character.
 type MeanCells = BTreeMap<char, Array2<f32>>;
 
-/// Removes from each example the background that the *other* examples of its region show, so that a wrong label does not
-/// explain itself. `cuts` are the aligned characters of the group.
+/// Removes from each example the background that the *other* examples of its region show, so that a wrong
+/// label does not explain its own image. `cuts` are the aligned characters of the group.
 pub(crate) fn remove_static_background(group: &mut SizeGroup<'_>, cuts: &[CharacterCut]) {
     let full: Vec<Vec<Array2<f32>>> = group.regions.iter().map(|region| region.features.clone()).collect();
     for _ in 0..ITERATIONS {
@@ -34,7 +36,7 @@ pub(crate) fn remove_static_background(group: &mut SizeGroup<'_>, cuts: &[Charac
     }
 }
 
-/// Removes the background from one region; `full` are its features with the background.
+/// Removes the background from one region; `full` holds its features with the background.
 fn remove_from_region(
     region: &mut RegionExamples<'_>,
     full: &[Array2<f32>],
@@ -60,7 +62,7 @@ fn remove_from_region(
     region.features = full.iter().zip(&singly).map(bare).collect();
 }
 
-/// Contrast of some characters relative to their glyphs, by least squares over all pixels.
+/// Contrast of some characters relative to their glyphs, fitted by least squares over all pixels.
 fn relative_contrast(features: &[Array2<f32>], cuts: &[&CharacterCut], glyphs: &MeanCells) -> f32 {
     let (mut along, mut squares) = (0.0, 0.0);
     for cut in cuts {
@@ -75,7 +77,7 @@ fn relative_contrast(features: &[Array2<f32>], cuts: &[&CharacterCut], glyphs: &
     if squares > 0.0 { along / squares } else { 1.0 }
 }
 
-/// The mean of each character's cells.
+/// For each character, the mean of its cells.
 fn mean_cells(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> MeanCells {
     let mut sums: BTreeMap<char, (Array2<f32>, f32)> = BTreeMap::new();
     for cut in cuts {

@@ -1,4 +1,4 @@
-//! Distance of a cell from the mean of a digit class, free of small shifts and of contrast.
+//! Distance of a cell from the mean of a digit class, regardless of small shifts and of contrast.
 
 use ndarray::Array2;
 
@@ -7,7 +7,8 @@ use crate::learn::cut::similarity::{overlap, shifts_within};
 /// Maximum shift between a cell and the mean of its class, in working pixels (set by judgement).
 const MAX_SHIFT_PX: isize = 1;
 
-/// Maximum contrast of a cell relative to the mean of its class; the minimum is its inverse (set by judgement).
+/// Maximum contrast of a cell relative to the mean of its class; the minimum is the reciprocal (set by
+/// judgement).
 const MAX_CONTRAST: f32 = 1.6;
 
 /// Mean square difference between a cell and a class mean, in squared grey levels, at the shift and contrast with the
@@ -17,7 +18,8 @@ pub(crate) fn mean_square_difference(cell: &Array2<f32>, mean: &Array2<f32>) -> 
     shifts.map(|shift| difference_at_shift(cell, mean, shift)).fold(f32::INFINITY, f32::min)
 }
 
-/// `min_c |cell - c mean|^2 / n` with the contrast `c` limited to its range.
+/// Mean square difference at one shift: `min_c |cell - c mean|^2 / n`, with the contrast `c` limited to its
+/// range.
 fn difference_at_shift(cell: &Array2<f32>, mean: &Array2<f32>, shift: (isize, isize)) -> f32 {
     let (cell, mean) = overlap(cell, mean, shift);
     let (mut own, mut both, mut other) = (0.0, 0.0, 0.0);

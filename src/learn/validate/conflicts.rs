@@ -9,29 +9,29 @@ use crate::learn::examples::example::TrainingExample;
 use crate::learn::labels::reading::LabelledReading;
 use crate::learn::segment::cut_group::CutGroup;
 
-/// Minimum log odds that a label is wrong for it to be left out (set by judgement; docs/benchmarks.md has the numbers of
-/// right labels suspected and wrong labels missed).
+/// Minimum log odds that a label is wrong (natural logarithm) for the label to be left out (set by judgement;
+/// docs/benchmarks.md states how many correct labels are suspected and how many wrong labels are missed).
 const MIN_LOG_ODDS: f32 = 1.0;
 
-/// The label that contradicts another one most.
+/// The label that contradicts a suspect label most.
 #[derive(Debug, Clone)]
 pub struct ConflictingLabel {
-    /// The label.
+    /// The label: text, channel and time.
     pub label: LabelledReading,
-    /// Its region in the labelled frame.
+    /// Image of the label's region in the labelled frame.
     pub image: GrayImage,
 }
 
-/// A label that the others contradict.
+/// A label that contradicts the other labels.
 #[derive(Debug, Clone)]
 pub struct SuspectLabel {
-    /// The label.
+    /// The label: text, channel and time.
     pub label: LabelledReading,
-    /// The likeliest text of the image, by the digits of the other labels.
+    /// The most probable text of the image, judged by the digits of the other labels.
     pub likely_text: String,
-    /// Its region in the labelled frame.
+    /// Image of the label's region in the labelled frame.
     pub image: GrayImage,
-    /// The label that contradicts it most; `None` where only the shapes of the digits do.
+    /// The label that contradicts the suspect label most; `None` if only the shape prior contradicts it.
     pub conflicting: Option<ConflictingLabel>,
 }
 
@@ -46,7 +46,7 @@ impl fmt::Display for SuspectLabel {
 }
 
 impl SuspectLabel {
-    /// The suspect label of some odds, with its image.
+    /// The suspect label for some odds, with its image.
     pub(crate) fn of(odds: &LabelOdds, examples: &[TrainingExample]) -> Self {
         let example = &examples[odds.label_index];
         let conflicting = odds.conflicting.map(|index| &examples[index]);
@@ -60,8 +60,8 @@ impl SuspectLabel {
     }
 }
 
-/// The labels that the others contradict, except those that the pilot insists on. They are found one after the other, since
-/// each wrong label may have spoiled the class means for the next.
+/// The labels that contradict the others, except those that the pilot insists on. They are found one after
+/// the other, since each wrong label may have spoiled the class means that the next is judged by.
 pub(crate) fn conflicting_labels(
     groups: &[CutGroup<'_>],
     is_insisted: impl Fn(usize) -> bool,

@@ -1,8 +1,9 @@
 //! Leave-one-out validation: the log odds that a label is wrong, given the digits of all other labels.
 //!
 //! Each digit of a label is compared with the mean of each digit class, computed from all *other* labels
-//! ([`CellVariability`]). A large difference alone proves nothing; a label is suspected if another class explains its image
-//! clearly better. An image that no class explains, for example with a horizon across it, is attributed to its background.
+//! ([`CellVariability`]). A large difference alone proves nothing; a label is suspected if another class
+//! explains its image clearly better. If no class explains the image, for example because a horizon crosses
+//! it, the difference is attributed to the background.
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -21,10 +22,10 @@ const WRONG_LABEL: f32 = 0.02;
 /// Probability that a given digit of a wrong label is wrong. Most mistakes concern one or two digits (set by judgement).
 const WRONG_DIGIT: f32 = 0.5;
 
-/// Probability that a wrong label lacks a digit at one of its ends (set by judgement).
+/// Probability that a wrong label lacks the digit at one of its ends (set by judgement).
 const MISSING_DIGIT: f32 = 0.1;
 
-/// Maximum log ratio that is used, so that its exponential stays finite.
+/// Maximum of the log-likelihood ratio, so that its exponential stays finite.
 const MAX_LOG_RATIO: f32 = 60.0;
 
 /// The odds that a label is wrong.
@@ -32,28 +33,28 @@ const MAX_LOG_RATIO: f32 = 60.0;
 pub(crate) struct LabelOdds {
     /// Index of the label among all labels.
     pub(crate) label_index: usize,
-    /// Log odds that the label is wrong.
+    /// Log odds that the label is wrong (natural logarithm).
     pub(crate) log_odds: f32,
-    /// The likeliest text of the image.
+    /// The most probable text of the image.
     pub(crate) likely_text: String,
-    /// Index of the label whose digit resembles the differing digit most.
+    /// Index of the label with the digit that resembles the differing digit most.
     pub(crate) conflicting: Option<usize>,
 }
 
-/// A digit of a label.
+/// A digit of a label, with its cell.
 struct DigitCell<'a> {
     cut: &'a CharacterCut,
     class: usize,
-    /// Its position in the text.
+    /// Position of the digit in the text, from 0.
     position: usize,
-    /// Log probability of each digit by shape alone.
+    /// Log probability of each digit, by the shape prior.
     log_prior: [f32; DIGITS],
     features: Array2<f32>,
-    /// Whether it is the first or last of several characters, so that its cell may be empty.
+    /// Whether the digit is the first or last of several characters, so that the cell may really be empty.
     is_end: bool,
 }
 
-/// The cell next to a labelled text, where the label may lack a digit.
+/// The cell next to a labelled text, for the case that the label lacks a digit there.
 struct AdjacentCell {
     label_index: usize,
     is_left: bool,
@@ -61,20 +62,20 @@ struct AdjacentCell {
     log_prior: [f32; DIGITS],
 }
 
-/// Differences of a label's digits, and of the cells next to them, from all classes.
+/// Differences of a label's digits, and of the cells next to its text, from all digit classes.
 struct LabelDifferences {
     digits: Vec<ClassDifferences>,
     adjacent: Vec<ClassDifferences>,
 }
 
-/// Sum of the cells of a class.
+/// Sum of the cells of a digit class, and their number.
 #[derive(Clone)]
 struct ClassSum {
     sum: Array2<f32>,
     count: usize,
 }
 
-/// The labelled digits of a face, with the sums of their classes.
+/// The labelled digits of a face, with the sums of each digit class.
 pub(crate) struct LeaveOneOut<'a> {
     cells: Vec<DigitCell<'a>>,
     adjacent: Vec<AdjacentCell>,
@@ -101,7 +102,7 @@ impl<'a> LeaveOneOut<'a> {
         Self { cells, adjacent, classes }
     }
 
-    /// Removes a label for good.
+    /// Removes the digits of a label from the class sums for good.
     pub(crate) fn remove(&mut self, label_index: usize) {
         self.classes = self.classes_without(label_index);
         self.cells.retain(|cell| cell.cut.label_index != label_index);
@@ -117,7 +118,7 @@ impl<'a> LeaveOneOut<'a> {
         classes
     }
 
-    /// The odds of every label, the most suspect label first.
+    /// The odds of every label that it is wrong, the most suspect label first.
     pub(crate) fn odds_of_all(&self) -> Vec<LabelOdds> {
         let mut labels: Vec<usize> = self.cells.iter().map(|cell| cell.cut.label_index).collect();
         labels.dedup();
@@ -143,7 +144,8 @@ impl<'a> LeaveOneOut<'a> {
         self.adjacent.iter().filter(move |cell| cell.label_index == label_index)
     }
 
-    /// Differences of a label's digits and of the cells next to them from the classes of the other labels.
+    /// Differences of a label's digits, and of the cells next to its text, from the digit classes of the
+    /// other labels.
     fn differences(&self, label_index: usize) -> LabelDifferences {
         let means: Vec<Option<(Array2<f32>, usize)>> = self
             .classes_without(label_index)
@@ -201,7 +203,7 @@ impl<'a> LeaveOneOut<'a> {
         LabelOdds { label_index, log_odds, likely_text: likely.concat(), conflicting }
     }
 
-    /// The other label whose digit of a class resembles a cell most.
+    /// Index of the other label whose digit of the given class resembles a cell most.
     fn most_similar_label(&self, cell: &DigitCell<'_>, class: usize) -> Option<usize> {
         let others = self
             .cells
@@ -213,7 +215,7 @@ impl<'a> LeaveOneOut<'a> {
     }
 }
 
-/// The digits of a labelled text, with cells of one size.
+/// The digits of a labelled text, each in a cell of the same size.
 fn digit_cells<'a>(
     group: &SizeGroup<'_>,
     text: &'a [CharacterCut],
@@ -239,7 +241,8 @@ fn widened_cell(group: &SizeGroup<'_>, cut: &CharacterCut, size: (usize, usize))
     patch_at(whole, cut.top, cut.left - 0.5 * excess, size)
 }
 
-/// The cells to the left and right of a labelled text, if they are inside the box and the setup allows another digit there.
+/// The cells to the left and right of a labelled text, if they lie inside the box and the setup allows
+/// another digit there.
 fn adjacent_cells(group: &SizeGroup<'_>, text: &[CharacterCut], size: (usize, usize)) -> Vec<AdjacentCell> {
     let found = || {
         let (first, last) = (text.first()?, text.last()?);
@@ -266,12 +269,13 @@ fn digit_text(digit: Option<usize>) -> String {
     digit.and_then(|digit| char::from_digit(digit as u32, 10)).map(String::from).unwrap_or_default()
 }
 
-/// Log odds that a label is wrong, before its image is considered.
+/// Log odds that a label is wrong, before its image is considered (natural logarithm).
 fn prior_log_odds() -> f32 {
     (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln()
 }
 
-/// Log-likelihood ratio where only a share of all wrong labels is wrong in this way.
+/// Log-likelihood ratio of one kind of mistake against a correct label, if only a share of all wrong labels
+/// has that kind of mistake.
 fn partial_log_ratio(share: f32, log_ratio: f32) -> f32 {
     ((1.0 - share) + share * log_ratio.min(MAX_LOG_RATIO).exp()).ln()
 }

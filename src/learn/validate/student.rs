@@ -1,78 +1,83 @@
-//! Likelihood of the digit classes for one cell, from its differences to the means of the classes.
+//! Likelihood of the digit classes for one cell, computed from its differences to the means of the classes.
 //!
-//! Given a class, the mean square difference `D` of `n`-dimensional features from a mean of `m` cells follows a
-//! multivariate Student distribution: a Gaussian whose variance differs between images (A. Gelman et al., Bayesian Data
-//! Analysis, 3rd edition, section 3.6). With `v` degrees of freedom and the scale `s = w (1 + 1/m)`, where `w` is the usual
-//! difference within a class, the log density up to a constant is `-n/2 ln s - (v + n)/2 ln(1 + n D / (v s))`.
+//! Given a class, the mean square difference `D` of `n`-dimensional features from a mean of `m` cells follows
+//! a multivariate Student distribution: a Gaussian whose variance differs between images (A. Gelman et al.,
+//! Bayesian Data Analysis, 3rd edition, section 3.6). With `v` degrees of freedom and the scale `s = w (1 +
+//! 1/m)`, where `w` is the usual mean square difference within a class, the log density up to a constant is
+//! `-n/2 ln s - (v + n)/2 ln(1 + n D / (v s))`.
 
 use ndarray::Array2;
 
 use crate::learn::cut::digit_prior::DIGITS;
 use crate::stats::upper_median;
 
-/// Probability that a correctly labelled digit resembles no class, as before a horizon or in a damaged frame (set by
-/// judgement).
+/// Probability that a correctly labelled digit resembles no class, for example in front of a horizon or in a
+/// damaged frame (set by judgement).
 const OUTLIER_PROBABILITY: f32 = 0.3;
 
-/// Mean square difference of such a cell, relative to the usual difference between classes (set by judgement).
+/// Mean square difference assumed for a cell that resembles no class, relative to the usual mean square
+/// difference between classes (set by judgement).
 const OUTLIER_DIFFERENCE: f32 = 0.35;
 
 /// Degrees of freedom of the variance between images (set by judgement).
 const DEGREES_OF_FREEDOM: f32 = 4.0;
 
-/// Number of independent features of a cell. Neighbouring pixels are correlated, so it is far below the number of pixels
-/// (set by judgement).
+/// Number of independent features of a cell. Neighbouring pixels are correlated, so the number is far below
+/// that of the pixels (set by judgement).
 const DIMENSIONS: f32 = 10.0;
 
-/// Minimum difference within a class, relative to the difference between classes. Estimates below it come from too few cuts
-/// (set by judgement).
+/// Minimum of the mean square difference within a class, relative to that between classes. Estimates below it
+/// come from too few cuts (set by judgement).
 const MIN_RELATIVE_WITHIN: f32 = 0.04;
 
-/// The same ratio where too few digits are labelled twice for an estimate (set by judgement).
+/// Mean square difference within a class, relative to that between classes, that is assumed if too few digits
+/// are labelled twice for an estimate (set by judgement).
 const USUAL_RELATIVE_WITHIN: f32 = 0.15;
 
-/// Minimum number of differences within classes for an estimate (set by judgement).
+/// Minimum number of differences within classes that an estimate needs (set by judgement).
 const MIN_WITHIN: usize = 3;
 
-/// How much likelier the alternatives to a label are than the label, and the likeliest of them.
+/// The log-likelihood ratio of the alternatives to a labelled digit, and the most probable alternative.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct AlternativeRatio {
     /// Log-likelihood ratio of all alternatives together against the label.
     pub(crate) log_ratio: f32,
-    /// The likeliest alternative: a digit, or `None` for an empty cell.
+    /// The most probable alternative: a digit, or `None` for an empty cell.
     pub(crate) digit: Option<usize>,
 }
 
-/// Difference of a cell from the mean of `count` cells.
+/// Difference of a cell from the mean of a digit class.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct ClassDifference {
     /// Mean square difference, in squared grey levels.
     pub(crate) mean_square: f32,
-    /// Number of cells of the class.
+    /// Number of cells that the mean of the class is computed from.
     pub(crate) count: usize,
 }
 
 impl ClassDifference {
-    /// Mean square difference expected if the mean of the class were exact, that is, without the noise of its own cells.
+    /// Mean square difference to expect if the mean of the class were exact, that is, without the noise of
+    /// the cells in it.
     fn corrected_for_class_size(self) -> f32 {
         self.mean_square / (1.0 + 1.0 / self.count as f32)
     }
 }
 
-/// Differences of a cell from each digit class; `None` for classes without a cell.
+/// Differences of a cell from the means of the ten digit classes; `None` for classes without a cell.
 pub(crate) type ClassDifferences = [Option<ClassDifference>; DIGITS];
 
-/// Usual differences between cells of a face, in squared grey levels.
+/// Usual mean square differences between cells of a face, in squared grey levels.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct CellVariability {
-    /// Mean square difference of a cell from the exact mean of its own class.
+    /// Mean square difference of a cell from the exact mean of its own class, in squared grey levels.
     within: f32,
-    /// Mean square difference of a cell from another class.
+    /// Mean square difference of a cell from another class, in squared grey levels.
     between: f32,
 }
 
 impl CellVariability {
-    /// Medians over all labelled digits: each has its class and its differences from all classes.
+    /// Computes the medians over all labelled digits, each given by its class and its differences from all
+    /// classes.
     pub(crate) fn of<'a>(digits: impl Iterator<Item = (usize, &'a ClassDifferences)>) -> Self {
         let (mut within, mut between) = (Vec::new(), Vec::new());
         for (labelled, differences) in digits {
@@ -110,8 +115,9 @@ impl CellVariability {
         self.log_density(ClassDifference { mean_square: energy, count: usize::MAX }) - (DIGITS as f32).ln()
     }
 
-    /// Ratio of all other digits to the labelled one. `log_prior` is the prior of each digit by shape. `empty` holds the
-    /// features of the cell where it may also be empty, at the end of a text.
+    /// Log-likelihood ratio of all other digits against the labelled one. `log_prior` is the shape prior of
+    /// each digit. `empty` holds the features of the cell if the cell may also be empty, as at the end of a
+    /// text.
     pub(crate) fn other_digit_ratio(
         &self,
         labelled: usize,
@@ -132,7 +138,7 @@ impl CellVariability {
         AlternativeRatio { log_ratio, digit }
     }
 
-    /// Ratio of any digit to an empty cell, for a cell next to a labelled text.
+    /// Log-likelihood ratio of any digit against an empty cell, for a cell next to a labelled text.
     pub(crate) fn extra_digit_ratio(
         &self,
         features: &Array2<f32>,
@@ -149,7 +155,8 @@ impl CellVariability {
     }
 }
 
-/// Logarithm of the sum of some probabilities given as logarithms, and the alternative with the greatest.
+/// Logarithm of the sum of some probabilities, which are given as logarithms, and the alternative with the
+/// greatest probability.
 fn sum_and_best(densities: impl Iterator<Item = (f32, Option<usize>)>) -> (f32, Option<usize>) {
     let start = (f32::NEG_INFINITY, (f32::NEG_INFINITY, Some(0)));
     let (sum, (_, digit)) = densities
@@ -157,7 +164,7 @@ fn sum_and_best(densities: impl Iterator<Item = (f32, Option<usize>)>) -> (f32, 
     (sum, digit)
 }
 
-/// Logarithm of the sum of two probabilities given as logarithms.
+/// Logarithm of the sum of two probabilities, which are given as logarithms.
 fn log_sum(one: f32, other: f32) -> f32 {
     let max = one.max(other);
     if max == f32::NEG_INFINITY {

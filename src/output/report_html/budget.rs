@@ -1,4 +1,4 @@
-//! What the uncertainty of each throttle step is made of.
+//! The section of the report on the causes of each throttle step's uncertainty.
 
 use maud::{Markup, html};
 
@@ -7,10 +7,10 @@ use crate::flight::Flight;
 use crate::output::numbers::{shown, two_digits};
 use crate::output::words::{cause_in_words, speed_symbol, step_name, with_symbol};
 
-/// Degrees of freedom from which on more of them no longer matter.
+/// Degrees of freedom from which the report shows them as infinite, since more make no difference.
 const MANY: f64 = 1e4;
 
-/// A closed fold for each throttle step; nothing without steps.
+/// A fold, closed at first, for each throttle step; empty without steps.
 pub(super) fn budgets(flight: &Flight) -> Markup {
     let with_rows: Vec<&StepResult> =
         flight.steps.iter().filter(|step| !step.budget.rows.is_empty()).collect();
@@ -77,7 +77,7 @@ fn row_of(row: &Contribution, step: &StepResult, symbol: &str) -> Markup {
     }
 }
 
-/// What the rows give together and how the interval follows.
+/// States the combined uncertainty of the rows and how the interval follows from it.
 fn closing(step: &StepResult, symbol: &str) -> Markup {
     let budget = &step.budget;
     let (combined, factor) = (budget.combined(), budget.coverage_factor());

@@ -12,13 +12,14 @@ use crate::output::axis::Axis;
 use crate::output::decimation::lines;
 use crate::output::words::with_symbol;
 
-/// Size in pixels.
+/// Width and height of the plot in pixels.
 const SIZE: (u32, u32) = (470, 216);
 
-/// The trusted readings of a channel as a line, broken where they are blank. `None` when the
-/// channel is not marked, is dead or nothing of it is trusted.
+/// Plots the trusted readings of a channel as a line that is broken where they are blank. `None` if the
+/// channel is not in the setup, is dead, or has no trusted reading.
 ///
 /// # Errors
+///
 /// [`RenderError::Plot`] if plotters cannot draw.
 pub(super) fn channel_plot(
     flight: &Flight,
@@ -40,8 +41,8 @@ pub(super) fn channel_plot(
     .map(Some)
 }
 
-/// Times and trusted values; frames left blank are not among them, so a short blank does not
-/// break the line.
+/// Times in seconds and trusted values. Blank frames are left out, so that a short blank does not break the
+/// line.
 fn trusted_points(flight: &Flight, channel: &Channel) -> Vec<(f64, f64)> {
     let readings = &flight.series.readings;
     let Some(of_channel) = flight.series.alive(channel) else { return Vec::new() };

@@ -1,4 +1,4 @@
-//! `report.html`: the result on one page that needs nothing else, for screen, phone and paper.
+//! `report.html`: the results on one self-contained page, for screen, phone and paper.
 
 mod budget;
 mod channel_plot;
@@ -16,12 +16,13 @@ use crate::output::{conditions, propulsion, unread};
 
 use super::RenderError;
 
-/// The page's style: its own design, colours as in [`palette`].
+/// The style sheet of the report; its colours are those of [`palette`].
 const STYLE: &str = include_str!("style.css");
 
-/// The report as one HTML page: style and plots stand in the page, nothing is fetched, no script.
+/// The report as one HTML page. It contains its style sheet and plots, loads nothing, and has no script.
 ///
 /// # Errors
+///
 /// [`RenderError::Plot`] if a plot cannot be drawn.
 pub fn report_html(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     let names = flight.clip_names().join(", ");
@@ -75,7 +76,7 @@ fn speed_section(flight: &Flight) -> Result<Markup, RenderError> {
                 div.wide { (plot) }
                 (sections::speed_legend())
             } @else {
-                p { "Nothing to draw: no speed was read with enough trust." }
+                p { "There is no plot, because no speed reading is trusted." }
             }
         }
     })
@@ -106,7 +107,8 @@ fn small_plots(flight: &Flight) -> Result<Markup, RenderError> {
     })
 }
 
-/// The hatchings that tell the legs apart without colour; the style sheet refers to them.
+/// SVG patterns (hatchings) that distinguish the kinds of legs without colour; the style sheet refers to
+/// them.
 fn hatchings() -> Markup {
     html! {
         svg.hatchings width="0" height="0" aria-hidden="true" {

@@ -1,4 +1,4 @@
-//! What all plots share: the canvas, the mesh and the time axis.
+//! What all plots of the report share: canvas, grid and time axis.
 
 use std::error::Error;
 
@@ -11,31 +11,33 @@ use crate::output::RenderError;
 use crate::output::axis::Axis;
 use crate::output::numbers::{clock, shown};
 
-/// Height of the text in plots, in pixels; plotters counts a font's line height, a quarter more.
+/// Height of the text in plots, in pixels. plotters expects the line height of the font, which is 1.24 times
+/// the letter height.
 pub(super) const TEXT: f64 = 13.0 * 1.24;
 
-/// The area of a plot.
+/// The drawing area of a plot.
 pub(super) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 
-/// The chart within it.
+/// The chart within a plot.
 pub(super) type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<Axis, Axis>>;
 
-/// What drawing returns; the error is only passed on.
+/// Result of a drawing function; the error is only passed on.
 pub(super) type Drawn<T = ()> = Result<T, Box<dyn Error>>;
 
-/// How the ticks along the lower edge are written.
+/// What the ticks of the horizontal axis show.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Along {
-    /// As times of the flight.
+    /// Times of the flight.
     Time,
-    /// As plain numbers, the text naming them.
+    /// Plain numbers; the text is the name of the axis.
     Number(&'static str),
 }
 
-/// Draws a plot of `size` pixels and returns it for the page, with `label` telling its content to
-/// those who do not see it.
+/// Draws a plot of `size` pixels and returns it for the page. `label` describes the plot for those who cannot
+/// see it.
 ///
 /// # Errors
+///
 /// [`RenderError::Plot`] if plotters cannot draw.
 pub(super) fn svg(
     size: (u32, u32),
@@ -49,14 +51,15 @@ pub(super) fn svg(
             .and_then(|()| Ok(area.present()?))
             .map_err(|error| RenderError::Plot(error.to_string()))?;
     }
-    // The head that plotters writes fixes the size in pixels; the page's own lets it shrink.
+    // The SVG head that plotters writes fixes the size in pixels; the head written here lets the plot shrink
+    // with the page.
     let body = text.split_once('>').map_or("", |(_, rest)| rest).trim_end();
     let body = body.strip_suffix("</svg>").unwrap_or(body).to_owned();
     let view_box = format!("0 0 {} {}", size.0, size.1);
     Ok(html! { svg viewBox=(view_box) role="img" aria-label=(label) { (PreEscaped(body)) } })
 }
 
-/// A chart with axes, grid and the name of the upright axis.
+/// A chart with axes, grid and the name of the vertical axis.
 pub(super) fn chart<'a, 'b>(
     area: &'a Area<'b>,
     (across, up): (&Axis, &Axis),

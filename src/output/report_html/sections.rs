@@ -1,4 +1,4 @@
-//! The sections of the report that are words and tables.
+//! The sections of the report that consist of text and tables.
 
 use maud::{Markup, html};
 
@@ -16,7 +16,7 @@ use crate::output::words::{
 };
 use crate::series::ChannelReadings;
 
-/// What the recording is.
+/// The facts about the recording: clips, camera and length.
 pub(super) fn facts(flight: &Flight) -> Markup {
     let readings = &flight.series.readings;
     let rate = flight.series.update_rate_hz.map(|rate| format!("{} a second", shown(rate, 1)));
@@ -31,7 +31,7 @@ pub(super) fn facts(flight: &Flight) -> Markup {
     }
 }
 
-/// The answer: the fastest pair in one line, then every row.
+/// The main result: the fastest pair in one line, then every row of the results table.
 pub(super) fn answer(flight: &Flight) -> Markup {
     let rows = rows(flight);
     html! {
@@ -48,7 +48,8 @@ pub(super) fn answer(flight: &Flight) -> Markup {
     }
 }
 
-/// What the headline tells: an airspeed, its interval, the throttle and what it rests on.
+/// The main result in one line: an airspeed, its interval, the throttle, and the pairs or legs that it is
+/// computed from.
 struct Headline {
     airspeed: f64,
     low: f64,
@@ -58,9 +59,9 @@ struct Headline {
     doubtful: bool,
 }
 
-/// The fastest throttle step over all of its pairs (the fastest single pair would be the luckiest one), a doubtful one
-/// only where all are, or
-/// the fastest legs in three or more directions.
+/// The fastest throttle step over all of its pairs, or the fastest pattern of legs in three or more
+/// directions. A single pair is not used, because the fastest of several is the one with the largest error. A
+/// doubtful step is used only if all steps are doubtful.
 fn fastest(flight: &Flight) -> Option<Headline> {
     let throttle = |percent: Option<f64>, step| {
         let name = step_name(percent, step);
@@ -98,7 +99,7 @@ fn headline(flight: &Flight, best: &Headline) -> Markup {
         p.headline {
             strong { (with_symbol(&shown(best.airspeed, 1), symbol)) }
             span {
-                @if best.doubtful { "doubtful: its legs may not have been flown opposite ways; " }
+                @if best.doubtful { "doubtful: its legs may not have been flown in opposite directions; " }
                 "fastest" (best.throttle) (best.basis) "; 95 % interval " (shown(best.low, 1)) " to "
                 (with_symbol(&shown(best.high, 1), symbol))
             }
@@ -156,7 +157,7 @@ fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remark: Option<Strin
     }
 }
 
-/// What the marks of the speed plot mean.
+/// The legend of the speed plot.
 pub(super) fn speed_legend() -> Markup {
     html! {
         ul.legend {
@@ -164,9 +165,9 @@ pub(super) fn speed_legend() -> Markup {
             li { span.swatch.dot {} "single trusted readings" }
             li { (band_swatch("upwind")) "upwind leg" }
             li { (band_swatch("downwind")) "downwind leg" }
-            li { (band_swatch("odd")) "leg without a partner, not used; its name says why" }
-            li { "paler: leg of a doubtful pair" }
-            li { span.swatch.blank {} "strip at the foot: speed left blank" }
+            li { (band_swatch("odd")) "leg without a partner, not used; its label says why" }
+            li { "paler band: leg of a doubtful pair" }
+            li { span.swatch.blank {} "strip at the bottom: no trusted speed" }
         }
     }
 }
@@ -175,7 +176,7 @@ fn band_swatch(kind: &str) -> Markup {
     html! { svg.swatch viewBox="0 0 24 14" aria-hidden="true" { rect.(kind) width="24" height="14" {} } }
 }
 
-/// Every leg with what was measured in it.
+/// The table of the legs with the values measured in them.
 pub(super) fn legs(flight: &Flight) -> Markup {
     let speed = speed_symbol(flight);
     let altitude = flight.unit(&Channel::Altitude).map_or("", Unit::symbol);
@@ -231,7 +232,7 @@ fn leg_row(leg: &Leg, number: usize) -> Markup {
     }
 }
 
-/// What was left blank.
+/// The table of blank frames for each channel.
 pub(super) fn blanks(flight: &Flight) -> Markup {
     let readings = &flight.series.readings;
     html! {
@@ -251,7 +252,7 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
     }
 }
 
-/// What the pilot should know of the flight as a whole.
+/// The notes on the flight as a whole.
 pub(super) fn notes(flight: &Flight) -> Markup {
     let notes: Vec<String> =
         blanks::sentences(flight).into_iter().chain(flight.notes.iter().map(ToString::to_string)).collect();
@@ -290,7 +291,7 @@ fn longest_blank(statistics: &ReadingStatistics, reasons: &BlankReasons) -> Stri
     })
 }
 
-/// How the numbers were made, in plain words.
+/// Explains in plain words how the numbers were computed.
 pub(super) fn method() -> Markup {
     html! {
         section {
@@ -316,7 +317,7 @@ pub(super) fn method() -> Markup {
     }
 }
 
-/// The cautions.
+/// The section with the cautions.
 pub(super) fn cautions() -> Markup {
     html! {
         section.cautions {

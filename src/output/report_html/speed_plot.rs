@@ -1,4 +1,4 @@
-//! Speed over the flight, with the legs.
+//! The plot of speed over the flight, with the legs marked.
 
 use maud::Markup;
 use plotters::prelude::*;
@@ -14,29 +14,30 @@ use crate::output::decimation::{dots, lines};
 use crate::output::reading_statistics::blank_stretches;
 use crate::output::words::{speed_symbol, use_in_words, with_symbol};
 
-/// Size in pixels.
+/// Width and height of the plot in pixels.
 const SIZE: (u32, u32) = (960, 420);
 
-/// Share of the height kept free above the data for the names of the legs.
+/// Share of the plot's height that is kept free above the data for the names of the legs.
 const HEADROOM: f64 = 0.42;
 
-/// Height of the strip that marks blanks, as a share of the plot.
+/// Height of the strip that marks blanks, as a share of the plot's height.
 const STRIP: f64 = 0.02;
 
-/// Shortest blank that is marked, in seconds.
+/// Minimum duration of a blank interval that is marked, in seconds.
 const LEAST_BLANK_S: f64 = 0.5;
 
-/// Opacity of the band of a leg, and of one in a doubtful pair.
+/// Opacity of the band that marks a leg, 0 to 1. The next constant is that for a leg of a doubtful pair.
 const STRENGTH: f64 = 0.35;
 const DOUBTFUL_STRENGTH: f64 = 0.12;
 
-/// Least distance between the names of two legs, as a share of the width.
+/// Minimum distance between the names of two legs, as a share of the plot's width.
 const LEAST_NAME_DISTANCE: f64 = 0.018;
 
-/// Speed over time: trusted readings as dots, the smoothed speed as a line, legs as named bands,
-/// blanks as a strip along the foot. `None` when there is nothing to draw.
+/// Plots speed over time: trusted readings as dots, the smoothed speed as a line, legs as bands with names,
+/// and blanks as a strip along the bottom. `None` if there is nothing to draw.
 ///
 /// # Errors
+///
 /// [`RenderError::Plot`] if plotters cannot draw.
 pub(super) fn speed_plot(flight: &Flight) -> Result<Option<Markup>, RenderError> {
     let data = Data::of(flight);
@@ -101,7 +102,7 @@ fn draw_band(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), leg: &Leg
     Ok(())
 }
 
-/// Marks where the speed is blank, and the stretches without frames.
+/// Marks the intervals in which the speed is blank or the recording has no frames.
 fn draw_blanks(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), flight: &Flight) -> Drawn {
     let readings = &flight.series.readings;
     let blanks = flight.speed().map(|speed| blank_stretches(&readings.time_s, speed)).unwrap_or_default();
@@ -117,14 +118,14 @@ fn draw_blanks(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), flight:
     Ok(())
 }
 
-/// The part of a stretch that the axis shows.
+/// The part of an interval in seconds that lies on the time axis; `None` if there is none.
 fn within(time: &Axis, (start_s, end_s): (f64, f64)) -> Option<(f64, f64)> {
     let shown = (start_s.max(time.low), end_s.min(time.high));
     (start_s.is_finite() && end_s.is_finite() && shown.0 < shown.1).then_some(shown)
 }
 
-/// Names the bands, upright in the headroom; a name that would run into the one before is left
-/// out.
+/// Writes the names of the legs vertically above their bands; a name that would overlap the previous one is
+/// left out.
 fn draw_names(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), legs: &[Leg]) -> Drawn {
     let style = ("sans-serif", TEXT)
         .into_font()

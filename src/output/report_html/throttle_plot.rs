@@ -1,4 +1,5 @@
-//! Airspeed against throttle: each pair with its interval, and the curve with its band.
+//! The plot of airspeed against throttle: each pair with its interval, and the fitted curve with its 95 %
+//! band.
 
 use maud::Markup;
 use plotters::prelude::*;
@@ -11,16 +12,17 @@ use crate::output::axis::Axis;
 use crate::output::throttle_bars::{bars, by_throttle, curve, room};
 use crate::output::words::{speed_symbol, with_symbol};
 
-/// Size in pixels.
+/// Width and height of the plot in pixels.
 const SIZE: (u32, u32) = (470, 520);
 
-/// Opacity of the curve's band.
+/// Opacity of the band around the curve, 0 to 1.
 const BAND: f64 = 0.15;
 
-/// Airspeed of each pair with its 95 % interval against throttle, or against the number of the
-/// step where throttle is not known. `None` when there is nothing to draw.
+/// Plots the airspeed of each pair with its 95 % interval against throttle, or against the number of the step
+/// if the throttle is not known. `None` if there is nothing to draw.
 ///
 /// # Errors
+///
 /// [`RenderError::Plot`] if plotters cannot draw.
 pub(super) fn throttle_plot(flight: &Flight) -> Result<Option<Markup>, RenderError> {
     let (bars, curve, by_throttle) = (bars(flight), curve(flight), by_throttle(flight));

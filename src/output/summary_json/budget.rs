@@ -1,10 +1,10 @@
-//! Uncertainty budgets for the summary.
+//! Converts uncertainty budgets to the schema of the summary.
 
 use super::number;
 use crate::airspeed::{Budget, Contribution};
 use crate::summary::{BudgetSummary, ContributionSummary, Extent};
 
-/// The budget for the summary.
+/// Converts a budget to the schema of the summary.
 pub(super) fn budget_summary(budget: &Budget) -> BudgetSummary {
     BudgetSummary {
         rows: budget.rows.iter().map(contribution).collect(),

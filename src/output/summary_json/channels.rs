@@ -1,4 +1,4 @@
-//! The readings of each channel, counted, for the summary.
+//! Counts the readings of each channel for the summary.
 
 use super::number;
 use crate::flight::Flight;
@@ -7,7 +7,7 @@ use crate::readings::{UnreadCause, UnreadChannel};
 use crate::series::ChannelReadings;
 use crate::summary::{ChannelSummary, ConfidenceSummary, StretchSummary, UnreadReason, UnreadSummary};
 
-/// The channel for the summary.
+/// Converts a channel's readings to the schema of the summary.
 pub(super) fn channel_summary(flight: &Flight, channel: &ChannelReadings) -> ChannelSummary {
     let Flight { series, legibility, .. } = flight;
     let statistics = ReadingStatistics::of(&series.readings, channel);

@@ -1,4 +1,4 @@
-//! Wind, air and legs in several directions for the summary.
+//! Converts wind, air and patterns to the schema of the summary.
 
 use super::budget::budget_summary;
 use super::number;
@@ -7,7 +7,7 @@ use crate::air::{Air, FlightAir, ZERO_CELSIUS_K};
 use crate::airspeed::{Pattern, StepResult, WindFinding};
 use crate::summary::{AirSummary, AirspeedInterval, PatternSummary, SeaLevelSummary, WindSummary};
 
-/// The wind for the summary. Its numbers keep all their digits.
+/// Converts the wind to the schema of the summary. Its numbers are not rounded.
 pub(super) fn wind_summary(wind: &WindFinding) -> WindSummary {
     let finite = |value: f64| value.is_finite().then_some(value);
     WindSummary {
@@ -20,7 +20,7 @@ pub(super) fn wind_summary(wind: &WindFinding) -> WindSummary {
     }
 }
 
-/// The air for the summary, with the airspeeds of the steps at sea-level density.
+/// Converts the air to the schema of the summary, and adds the airspeeds of the steps at sea-level density.
 pub(super) fn air_summary(air: &FlightAir, steps: &[StepResult]) -> AirSummary {
     let at_legs = |value: fn(&Air) -> f64| air.at_legs.as_ref().map(value).and_then(number);
     AirSummary {
@@ -54,7 +54,7 @@ fn sea_level(air: &FlightAir, step: &StepResult) -> SeaLevelSummary {
     }
 }
 
-/// The pattern for the summary.
+/// Converts a pattern to the schema of the summary.
 pub(super) fn pattern_summary(pattern: &Pattern) -> PatternSummary {
     PatternSummary {
         pattern: pattern.pattern,

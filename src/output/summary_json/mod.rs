@@ -22,7 +22,7 @@ use super::numbers::rounded;
 use super::propulsion::sentences as propulsion_sentences;
 use super::words::CAUTIONS;
 
-/// Decimals of the numbers in the summary: fine enough for times in microseconds.
+/// Number of decimals of the numbers in the summary: fine enough for times in microseconds.
 const DECIMALS: i32 = 6;
 
 /// `summary.json` as UTF-8 text.
@@ -33,7 +33,7 @@ pub fn summary_json(flight: &Flight) -> Result<Vec<u8>, RenderError> {
     Ok(summary(flight).to_json()?)
 }
 
-/// The results of a flight as a summary.
+/// Converts the results of a flight to the schema of the summary.
 pub(crate) fn summary(flight: &Flight) -> Summary {
     let readings = &flight.series.readings;
     Summary {

@@ -1,4 +1,4 @@
-//! Legs, pairs and throttle steps for the summary.
+//! Converts legs, pairs and throttle steps to the schema of the summary.
 
 use super::budget::budget_summary;
 use super::number;
@@ -7,7 +7,7 @@ use crate::legs::Leg;
 use crate::model::estimate::Estimate;
 use crate::summary::{AirspeedInterval, AirspeedSummary, LegSummary, PairSummary, StepSummary};
 
-/// The leg for the summary; `leg_number` counts from 1.
+/// Converts a leg to the schema of the summary; `leg_number` counts from 1.
 pub(super) fn leg_summary(leg: &Leg, leg_number: usize) -> LegSummary {
     LegSummary {
         leg: leg_number,
@@ -29,12 +29,12 @@ pub(super) fn leg_summary(leg: &Leg, leg_number: usize) -> LegSummary {
     }
 }
 
-/// An airspeed with its interval for the summary.
+/// Converts an airspeed and its interval to the schema of the summary.
 fn interval(airspeed: &Estimate) -> AirspeedInterval {
     AirspeedInterval { value: number(airspeed.value), low: number(airspeed.low), high: number(airspeed.high) }
 }
 
-/// An airspeed with its uncertainty for the summary.
+/// Converts an airspeed, its interval and its uncertainty to the schema of the summary.
 pub(super) fn airspeed_summary(airspeed: &Estimate) -> AirspeedSummary {
     AirspeedSummary {
         interval: interval(airspeed),
@@ -43,7 +43,7 @@ pub(super) fn airspeed_summary(airspeed: &Estimate) -> AirspeedSummary {
     }
 }
 
-/// The pair for the summary.
+/// Converts a pair to the schema of the summary.
 pub(super) fn pair_summary(pair: &Pair) -> PairSummary {
     PairSummary {
         pair: pair.pair,
@@ -63,7 +63,7 @@ pub(super) fn pair_summary(pair: &Pair) -> PairSummary {
     }
 }
 
-/// The throttle step for the summary.
+/// Converts a throttle step to the schema of the summary.
 pub(super) fn step_summary(step: &StepResult) -> StepSummary {
     StepSummary {
         step: step.step,

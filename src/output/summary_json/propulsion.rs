@@ -1,4 +1,4 @@
-//! Battery, motor and propeller for the summary.
+//! Converts the findings on battery, motor and propeller to the schema of the summary.
 
 use super::number;
 use crate::propulsion::{
@@ -10,7 +10,7 @@ use crate::summary::{
     PropulsionSummary, TrendSummary, VoltageModelSummary, VoltageShareSummary,
 };
 
-/// The findings for the summary.
+/// Converts the findings to the schema of the summary.
 pub(super) fn propulsion_summary(findings: &Findings) -> PropulsionSummary {
     PropulsionSummary {
         battery: findings.battery.as_ref().map(battery),

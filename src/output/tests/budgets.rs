@@ -22,7 +22,7 @@ fn number(value: &Value, key: &str) -> f64 {
     value[key].as_f64().unwrap_or_else(|| panic!("{key} is no number in {value}"))
 }
 
-/// The small flight with another budget.
+/// The small flight with another uncertainty budget.
 fn flight_with(budget: &Budget) -> Flight {
     let mut flight = small_flight();
     let Estimate { low, high, .. } = budget.estimate(67.0);
@@ -32,7 +32,7 @@ fn flight_with(budget: &Budget) -> Flight {
     flight
 }
 
-/// The words of the report without its tags.
+/// The text of the report without HTML tags.
 fn words(flight: &Flight) -> String {
     let page = String::from_utf8(report_html(flight).unwrap()).unwrap();
     let texts = page.split('<').filter_map(|part| part.split_once('>')).map(|(_, text)| text);

@@ -6,7 +6,7 @@ use crate::legs::LegKind;
 use crate::model::channel::Channel;
 use crate::output::captions_vtt;
 
-/// A cue as a strict reader sees it.
+/// One caption, as a strict parser reads it.
 #[derive(Debug, PartialEq)]
 struct ParsedCue {
     start_ms: u64,
@@ -14,9 +14,9 @@ struct ParsedCue {
     text: String,
 }
 
-/// Reads captions as strictly as W3C WebVTT section 4 (from memory) asks: signature line, blocks
-/// apart by blank lines, `hh:mm:ss.ttt` on either side of ` --> `, end after start, starts not
-/// decreasing, no arrow and no bare `&`, `<` or `>` in the text.
+/// Parses captions as strictly as W3C WebVTT, section 4, requires: signature line, blocks separated by blank
+/// lines, `hh:mm:ss.ttt` on either side of ` --> `, end after start, starts not decreasing, and neither an
+/// arrow nor an unescaped `&`, `<` or `>` in the text.
 fn checked(flight: &Flight) -> Vec<ParsedCue> {
     let text = String::from_utf8(captions_vtt(flight).unwrap()).unwrap();
     let mut blocks = text.split("\n\n");

@@ -15,7 +15,7 @@ fn text(serializer: fn(&Flight) -> Result<Vec<u8>, RenderError>, flight: &Flight
     String::from_utf8(serializer(flight).unwrap()).unwrap().replace("\r\n", "\n")
 }
 
-/// The fields of each record as a strict reader sees them, the header first.
+/// The fields of each record as a strict parser reads them, the header first.
 fn records(bytes: &[u8]) -> Vec<Vec<String>> {
     let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(false).from_reader(bytes);
     reader.records().map(|record| record.unwrap().iter().map(str::to_owned).collect()).collect()
@@ -57,7 +57,7 @@ fn a_leg_told_back_covers_the_steady_middle_only() {
 
 #[test]
 fn pairs_give_the_airspeed_with_its_interval() {
-    // Legs of 60 and 74 give 67, any speed unit: common practice, no source.
+    // Ground speeds of 60 and 74 give an airspeed of 67 in any unit: common practice, no source.
     assert_eq!(
         text(pairs_csv, &small_flight()),
         "\

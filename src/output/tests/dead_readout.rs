@@ -1,4 +1,4 @@
-//! A readout stuck at one value all flight, here the altitude, in every format.
+//! A readout that shows one value for the whole flight, here the altitude, in every format.
 
 use serde_json::Value;
 
@@ -28,8 +28,7 @@ fn the_summary_marks_the_dead_channel_and_only_that() {
 fn the_table_names_it_once_with_value_and_unit() {
     let text = table(&flight_with_dead_altitude()).replace("\n  ", " ");
     let lines: Vec<&str> = text.lines().filter(|line| line.contains("altitude")).collect();
-    let line =
-        format!("altitude: 10380 of 10620 frames read (97.7 %); left blank: 240 picture lost; {WORDS}");
+    let line = format!("altitude: 10380 of 10620 frames read (97.7 %); left blank: 240 signal lost; {WORDS}");
     assert_eq!(lines, [line]);
     assert!(!table(&long_flight()).contains("dead"));
 }

@@ -104,7 +104,7 @@ fn a_folder_in_the_place_of_a_result_is_named() {
     assert!(matches!(&error, OutputError::NameTaken { path } if path.ends_with("report.html")), "{error}");
 }
 
-/// Rights do not bind the superuser, so the write itself is then allowed.
+/// The superuser may write anywhere, so the write succeeds if the test runs as superuser.
 #[cfg(unix)]
 #[test]
 fn a_folder_without_the_right_to_write_is_refused_early() {
@@ -147,7 +147,7 @@ fn a_result_that_cannot_be_made_leaves_the_old_results_as_they_were() {
 fn a_rename_that_fails_leaves_no_mixture_of_two_flights() {
     let home = tempfile::tempdir().unwrap();
     let folder = ResultFolder::prepare(home.path(), Existing::Keep).unwrap();
-    // A folder of that name stands in the way of the second rename.
+    // A folder with that name makes the second rename fail.
     fs::create_dir(home.path().join("extra.csv")).unwrap();
     let formats: [(_, crate::output::Serializer); 2] =
         [("series.csv", Streamed(series_csv)), ("extra.csv", Whole(pairs_csv))];

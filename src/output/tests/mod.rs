@@ -1,4 +1,4 @@
-//! Tests of the result files, on flights made up here.
+//! Tests of the result files, on invented flights.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod budgets;

@@ -1,4 +1,4 @@
-//! What the summary and the report say of the readings: the longest blanks and the confidence.
+//! The readings in the summary and in the report: the longest blanks and the confidence.
 
 use std::sync::Arc;
 
@@ -10,7 +10,7 @@ use crate::model::channel::Channel;
 use crate::output::{report_html, summary_json};
 use crate::series::Blank;
 
-/// A flight of a frame a second with only the speed marked.
+/// A flight with one frame per second, in which only the speed has a region.
 fn flight_of(cells: &[(f64, f32, Blank)]) -> Flight {
     let mut flight = small_flight();
     let readings = &mut Arc::make_mut(&mut flight.series).readings;
@@ -20,7 +20,7 @@ fn flight_of(cells: &[(f64, f32, Blank)]) -> Flight {
     flight
 }
 
-/// A frame a letter: `r` read, others blank.
+/// A flight with one frame for each letter: `r` for a reading, other letters for blanks.
 fn flight_spelt(frames: &str) -> Flight {
     let cell = |letter| match letter {
         'L' => (f64::NAN, 0.0, Blank::LostPicture),
@@ -41,7 +41,8 @@ fn speed_in_summary(flight: &Flight) -> Value {
 fn the_five_longest_blanks_are_named_with_the_reason_of_most_of_their_frames() {
     let flight = flight_spelt("LrUUrEEErUUELrJJJJJrEEEEEErLLLLLLLL");
     let stretch = |start_s: f64, end_s: f64, frames: u32, reason: &str| json!({"start_s": start_s, "end_s": end_s, "frames": frames, "reason": reason});
-    // A blank lasts until the next frame read; the last one, until the last frame.
+    // A blank interval lasts until the next frame that is read; at the end of the flight, until the last
+    // frame.
     assert_eq!(
         speed_in_summary(&flight)["longest_blanks"],
         json!([
@@ -53,7 +54,7 @@ fn the_five_longest_blanks_are_named_with_the_reason_of_most_of_their_frames() {
         ])
     );
     let page = String::from_utf8(report_html(&flight).unwrap()).unwrap();
-    assert!(page.contains("7.0 s, from 0:27: picture lost"), "{page}");
+    assert!(page.contains("7.0 s, from 0:27: signal lost"), "{page}");
 }
 
 #[test]

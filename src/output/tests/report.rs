@@ -16,7 +16,7 @@ fn page(flight: &Flight) -> String {
 /// Elements that have no closing tag (HTML standard, void elements).
 const VOID: [&str; 3] = ["meta", "br", "hr"];
 
-/// Walks through the tags: every opened element is closed in turn, and text holds no bare `<`.
+/// Asserts that every opened element is closed in order, and that text contains no unescaped `<`.
 fn assert_well_formed(page: &str) {
     let body = page.strip_prefix("<!DOCTYPE html>").unwrap();
     let mut open: Vec<&str> = Vec::new();
@@ -58,7 +58,7 @@ fn the_answer_comes_before_the_plots_and_the_cautions_are_there() {
     assert!(place("80 %, 2 pairs") < place("<svg viewBox=\"0 0 960"));
     assert!(place("voltage 1.2 V lower than in the first step") < place("<svg viewBox=\"0 0 960"));
     assert!(place("downwind 100 %") < place("What was left blank, and why"));
-    assert!(place("240 picture lost") < place("How the numbers were made"));
+    assert!(place("240 signal lost") < place("How the numbers were made"));
     for caution in CAUTIONS {
         place(caution);
     }
@@ -113,8 +113,8 @@ fn strips(flight: &Flight) -> usize {
 #[test]
 fn each_leg_has_its_band_and_each_gap_its_strip() {
     let page = page(&long_flight());
-    // The roles' colours stand in the plot's rectangles: four legs each way, one odd one, the lost
-    // picture and the gap.
+    // The colours occur in the rectangles of the plot: four legs in each direction, one unpaired leg, the
+    // signal loss and the gap.
     let rectangles = |color: &str| page.matches(&format!("fill=\"{color}\" stroke=\"none\"")).count();
     assert_eq!((rectangles("#0072B2"), rectangles("#E69F00"), rectangles("#999999")), (4, 4, 1));
     assert_eq!(strips(&long_flight()), 2);
@@ -150,8 +150,8 @@ fn the_page_stays_small_however_long_the_flight() {
 fn a_flight_without_airspeed_says_so_instead_of_drawing() {
     let page = page(&blank_flight());
     assert!(page.contains("No airspeed: no straight, steady leg was found."));
-    assert!(page.contains("Nothing to draw: no speed was read with enough trust."));
-    assert!(page.contains("3 picture lost"));
+    assert!(page.contains("There is no plot, because no speed reading is trusted."));
+    assert!(page.contains("3 signal lost"));
     assert!(!page.contains("<h2>The legs</h2>") && !page.contains("Airspeed against throttle"));
 }
 

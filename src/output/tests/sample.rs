@@ -1,4 +1,4 @@
-//! Made-up flights: one small enough to know every cell of, and variations of it.
+//! Invented flights: one so small that every cell is known, and variations of it.
 
 use std::sync::Arc;
 
@@ -67,8 +67,8 @@ pub fn leg(kind: LegKind, start_s: f64, end_s: f64, speed_median: f64) -> Leg {
     }
 }
 
-/// Gusts of 0.4 with 10.24 degrees of freedom and a crosswind of 0.3: together 0.5 with 25, since
-/// 0.5^4 / (0.4^4 / 10.24) = 25. Rounding of each leg's own gives nothing.
+/// A budget with gusts of 0.4 with 10.24 degrees of freedom and a crosswind of 0.3: together 0.5 with 25,
+/// since 0.5^4 / (0.4^4 / 10.24) = 25. The rounding of each leg contributes nothing.
 pub fn budget() -> Budget {
     let row = |cause, uncertainty, degrees_of_freedom, shared| Contribution {
         cause,
@@ -195,7 +195,7 @@ pub fn triangle_flight() -> Flight {
     flight
 }
 
-/// Nothing marked, nothing read, nothing found.
+/// A flight without any region, reading or leg.
 pub fn blank_flight() -> Flight {
     let mut flight = small_flight();
     for channel in &mut Arc::make_mut(&mut flight.series).readings.channels {
@@ -230,8 +230,8 @@ pub fn flight_without_units() -> Flight {
     flight
 }
 
-/// Six minutes at 30 frames a second with three throttle steps, one of them flown twice, a lost
-/// picture, a gap and an odd leg: enough for every plot.
+/// Six minutes at 30 frames a second with three throttle steps, one of them flown twice, a signal loss, a gap
+/// and an unpaired leg: enough for every plot.
 pub fn long_flight() -> Flight {
     let mut flight = small_flight();
     let legs = long_legs();
@@ -242,7 +242,7 @@ pub fn long_flight() -> Flight {
         leg.map_or(52.0, |leg| leg.speed_median) + 1.5 * (time_s * 1.7).sin() + (time_s * 0.6).cos()
     };
     let lost = |time_s: &f64| (150.0..158.0).contains(time_s);
-    // The overlay shows whole numbers and renews them eight times a second.
+    // The overlay shows whole numbers and is updated eight times a second.
     let shown = |time_s: &f64| speed_at((time_s * 8.0).floor() / 8.0).round();
     let cell = |time_s: &f64, value: f64| {
         if lost(time_s) { (f64::NAN, 0.0, Blank::LostPicture) } else { (value, 0.99, Blank::No) }

@@ -35,7 +35,7 @@ fn the_summary_holds_the_clips_the_counts_and_the_answer() {
     let pair = &summary["pairs"][0];
     assert_eq!((pair["upwind_leg"].as_u64(), pair["downwind_leg"].as_u64()), (Some(1), Some(2)));
     assert_eq!(pair["airspeed"], 67.0);
-    // 67 minus and plus 2.060 x 0.5 (Student's t for 25 degrees of freedom), cut to what the table gives.
+    // 67 minus and plus 2.060 x 0.5 (Student's t for 25 degrees of freedom), with the precision of the table.
     let near = |key: &str, value: f64| (pair[key].as_f64().unwrap() - value).abs() < 0.0005;
     assert!(near("airspeed_low", 65.97) && near("airspeed_high", 68.03), "{pair}");
     assert_eq!(summary["steps"][0]["pairs"], 1);

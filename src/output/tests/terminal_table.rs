@@ -30,7 +30,7 @@ voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
 Channel speed: 33 % of the frames are left blank; main reason, in 1 of 1: not legible. Look at the
   region.
 Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
-  Look at the region.
+  Check the region in the setup.
 The second clip starts 0.4 s after the first ends.
 "
     );
@@ -51,7 +51,7 @@ fn legs_in_three_directions_have_a_row() {
 fn a_blank_flight_says_that_there_is_no_airspeed_and_why() {
     let text = table(&blank_flight());
     assert!(text.starts_with("No airspeed: no straight, steady leg was found.\n"), "{text}");
-    assert!(text.contains("speed: 0 of 3 frames read (0.0 %); left blank: 3 picture lost"), "{text}");
+    assert!(text.contains("speed: 0 of 3 frames read (0.0 %); left blank: 3 signal lost"), "{text}");
     assert!(!text.contains("NaN"), "{text}");
 }
 

@@ -34,7 +34,7 @@ fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> U
     }
 }
 
-/// The small flight, its speed not readable.
+/// The small flight, in which the speed cannot be read.
 fn flight_without_speed() -> Flight {
     let mut flight = small_flight();
     let speed = &mut Arc::make_mut(&mut flight.series).readings.channels[0];
@@ -58,17 +58,17 @@ fn the_table_says_that_there_is_no_speed_why_and_what_to_do() {
     assert_eq!(
         format!("\n{text}"),
         "
-No airspeed: the speed is not read.
+No airspeed: the speed could not be read.
 
 Channel speed is not read: no known glyphs fit what its region shows, so there are no legs and no
-  airspeed; teach its digits from last flight.avi at 4.20 s, 12.40 s and 31.07 s, with what is shown
-  there in place of the dots, or mark its box again if the text stands elsewhere.
+  airspeed; teach its digits from last flight.avi at 4.20 s, 12.40 s and 31.07 s, with the dots
+  replaced by the text shown there, or mark its box again if the text stands elsewhere.
     pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \\
       --say speed@12.40=... --say speed@31.07=...
 speed: 0 of 3 frames read (0.0 %); left blank: 3 not legible with the known glyphs
 voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
 Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
-  Look at the region.
+  Check the region in the setup.
 The second clip starts 0.4 s after the first ends.
 "
     );
@@ -88,7 +88,7 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
 fn without_a_command_nothing_is_said_of_its_dots() {
     let mut speed = unread_channel(Channel::Speed, UnreadCause::NoGlyphsFit, &[4.2]);
     assert!(
-        unread::sentence(&speed).contains(" at 4.20 s, with what is shown there in place of the dots, or ")
+        unread::sentence(&speed).contains(" at 4.20 s, with the dots replaced by the text shown there, or ")
     );
     speed.command = None;
     assert!(unread::sentence(&speed).contains("; teach its digits from last flight.avi at 4.20 s, or mark "));
@@ -118,7 +118,7 @@ fn the_summary_gives_the_cause_the_moments_and_the_command() {
 fn the_report_says_it_right_below_the_answer() {
     let page = String::from_utf8(report_html(&flight_without_speed()).unwrap()).unwrap();
     let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words} is missing: {page}"));
-    assert!(at("No airspeed: the speed is not read.") < at("Channel speed is not read: "));
+    assert!(at("No airspeed: the speed could not be read.") < at("Channel speed is not read: "));
     assert!(at("Channel speed is not read: ") < at("Speed over the flight"));
     assert!(page.contains("--say speed@12.40=..."));
     let whole = String::from_utf8(report_html(&small_flight()).unwrap()).unwrap();

@@ -1,4 +1,4 @@
-//! Scores of the characters of a grammar at every column.
+//! Scores of all characters that a region may show, at every column of its window.
 
 use arrayvec::ArrayVec;
 use ndarray::Array2;
@@ -12,36 +12,37 @@ use crate::recognise::templates::column_mask::ColumnMask;
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::POSITION_TOLERANCE_HALF_COLS;
 
-/// Scores of the characters of a grammar at every column.
+/// Scores of all characters that a region may show, at every column of its window. A score is a
+/// log-likelihood ratio against no character.
 pub(super) struct CharacterScores<'a> {
     pub features: &'a Array2<f32>,
-    /// Row of the cells' top edge.
+    /// Row of the window at which the cells begin.
     pub top: usize,
     cols: usize,
-    /// By character, then whole column; negative infinity where the cell leaves the features.
+    /// For each character and each whole column, the score with the cell's left edge there; negative infinity
+    /// if the cell would extend beyond the features.
     whole: ScratchBuffer,
-    /// By character, then half column: the best score within [`POSITION_TOLERANCE_HALF_COLS`].
+    /// For each character and each half column, the best score within [`POSITION_TOLERANCE_HALF_COLS`].
     near: ScratchBuffer,
     /// The width classes of the characters.
     pub classes: ArrayVec<WidthClass, MAX_CHARACTERS>,
-    /// By width class, then half column: the best of `near` over the characters of the class.
+    /// For each width class and each half column, the best entry of `near` over the characters of the class.
     best: ScratchBuffer,
 }
 
-/// Equally wide characters that may stand at the same positions. Of texts that differ in these alone, the decoder keeps only
-/// the best.
+/// Characters of the same width that may stand at the same positions. Of texts that differ only in such
+/// characters, the decoder keeps the best one.
 pub(super) struct WidthClass {
-    /// One of them.
+    /// One of the characters.
     pub character: char,
     /// Distance to the left edge of the next character, in columns.
     pub advance: f32,
-    /// Their alphabet indices.
+    /// Alphabet indices of the characters.
     members: ArrayVec<usize, MAX_CHARACTERS>,
 }
 
 impl<'a> CharacterScores<'a> {
-    /// The scores of the characters of a grammar in the row of cells with its top edge at `top`, at least at the columns of
-    /// `mask`.
+    /// Computes the scores for the cells that begin at row `top`, at least at the columns of `mask`.
     pub fn new(
         (alphabet, scorer): (&Alphabet, &impl Scorer),
         grammar: &Grammar,
@@ -76,8 +77,8 @@ impl<'a> CharacterScores<'a> {
         Self { features, top, cols, whole, near, classes, best }
     }
 
-    /// Score of a character with its left edge at a half column. Between whole columns the score is interpolated, since it is
-    /// linear in the features.
+    /// Score of a character whose left edge is at a half column, given by its number. Between whole columns
+    /// the score is interpolated, since it is linear in the features.
     pub fn at(&self, index: usize, left: i32) -> Option<f32> {
         let whole = &self.whole[index * self.cols..][..self.cols];
         let column = usize::try_from(left.div_euclid(2)).ok()?;
@@ -86,12 +87,12 @@ impl<'a> CharacterScores<'a> {
         score.is_finite().then_some(score)
     }
 
-    /// The best score of a character near a half column.
+    /// The best score of a character near a half column, given by its number.
     pub fn near(&self, index: usize, left: i32) -> Option<f32> {
         self.in_row(&self.near, index, left)
     }
 
-    /// The best score of all characters of a width class near a half column.
+    /// The best score of all characters of a width class near a half column, given by its number.
     pub fn best_near_of(&self, class: usize, left: i32) -> Option<f32> {
         self.in_row(&self.best, class, left)
     }
@@ -101,7 +102,7 @@ impl<'a> CharacterScores<'a> {
         Some(scores[row * 2 * self.cols + left]).filter(|score| score.is_finite())
     }
 
-    /// The alphabet index of the character with that score.
+    /// The alphabet index of the character of a width class that has the best score near a half column.
     pub fn best_of(&self, class: usize, left: i32) -> usize {
         let members = &self.classes[class].members;
         let score = self.best_near_of(class, left);
@@ -131,8 +132,9 @@ fn add_to_classes(classes: &mut ArrayVec<WidthClass, MAX_CHARACTERS>, index: usi
 /// Search radius around a position, in half columns.
 const RADIUS: usize = POSITION_TOLERANCE_HALF_COLS as usize;
 
-/// Running maximum, within [`RADIUS`], of the scores at half columns, from those at whole columns. `line` is a scratch buffer,
-/// longer than `near` by the radius on both sides, and filled with negative infinity.
+/// Running maximum of scores: for each half column, the best score within [`RADIUS`], computed from the
+/// scores at whole columns. `line` is a scratch buffer that is longer than `near` by the radius on both
+/// sides, and filled with negative infinity.
 fn best_within(whole: &[f32], line: &mut [f32], near: &mut [f32]) {
     if let (Some(place), Some(last)) =
         (line.get_mut(RADIUS + 2 * whole.len().saturating_sub(1)), whole.last())

@@ -1,4 +1,4 @@
-//! The decoded text of a region: its characters with their scores, and how sure the text is.
+//! The decoded text of a region: its characters with their scores, and measures of how certain the text is.
 
 use arrayvec::ArrayVec;
 
@@ -11,29 +11,30 @@ use crate::recognise::text::Text;
 use crate::recognise::text::grammar::is_separator;
 use crate::stats::upper_median;
 
-/// Share of a cell next to a text that may lie outside the box, since pitch and position are not known exactly. Set by
-/// judgement.
+/// Share of a cell next to a text that may lie outside the box, since pitch and position are not known
+/// exactly. Set by judgement.
 const OUTSIDE_SHARE: f32 = 0.2;
 
 /// One character of a decoded text.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DecodedCharacter {
-    /// The best character.
+    /// The character with the best score.
     pub character: char,
-    /// Column of its left edge.
+    /// Column of the character's left edge, in working pixels.
     pub left: f32,
     /// Log-likelihood ratio of every character of the alphabet against no character, in alphabet order; negative infinity
     /// for those of another kind (digits, separators, minus sign).
     pub scores: ArrayVec<f32, MAX_CHARACTERS>,
     /// Normalised correlation of the template with the features.
     pub correlation: f32,
-    /// Smallest part score: 1 for a cell like the template.
+    /// Smallest part score of the cell: 1 for a cell that equals the template.
     pub min_part_score: f32,
     /// Goodness of fit of the cell to the character.
     pub goodness: GoodnessOfFit,
-    /// Contrast relative to the template: 1 for a cell like the template, 0 for an empty one.
+    /// Contrast of the cell relative to the template: 1 for a cell that equals the template, 0 for an empty
+    /// one.
     pub contrast: f32,
-    /// Probabilities of the digits 0 to 9 from the shape prior; `None` where it was not evaluated.
+    /// Probabilities of the digits 0 to 9 from the shape prior; `None` if the prior was not evaluated.
     pub shape_probabilities: Option<[f32; 10]>,
 }
 
@@ -49,28 +50,33 @@ impl DecodedCharacter {
 pub struct Decoded {
     /// The text.
     pub text: Text,
-    /// Its characters, left to right.
+    /// The characters of the text, from left to right.
     pub characters: Vec<DecodedCharacter>,
-    /// Score: log-likelihood ratio of the text against no text.
+    /// Log-likelihood ratio of the text against no text.
     pub score: f32,
-    /// The best text of every other length, and its log-likelihood deficit.
+    /// The best text of every other length, with its log-likelihood deficit.
     pub other_lengths: Vec<(Text, f32)>,
     /// Log-likelihood margin over the best text of another length, or over no text.
     pub length_margin: f32,
-    /// Contrast of the best digit beyond a free edge of the text: about 0 for an empty cell.
+    /// Contrast of the best digit in the cell beyond an edge of the text that is not anchored: about 0 for an
+    /// empty cell, about 1 if the text is longer than decoded.
     pub contrast_beside: f32,
-    /// Energy of the stronger of the two cells next to the text, inside the box, relative to the mean of the text's digits:
-    /// about 0 for an empty cell. Only computed where the text may be longer than decoded: it has a leading zero, or some
-    /// digits are unknown or not well seen and the text has fewer digits than allowed. Else 0.
+    /// Energy of the stronger of the two cells next to the text, inside the box, relative to the mean of the
+    /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded;
+    /// that is, if it has a leading zero, or if some digits are unknown or not well seen and the text has
+    /// fewer digits than allowed. Otherwise 0.
     pub energy_beside: f32,
-    /// The text has a leading zero and fewer digits than allowed: its first digit may be missing.
+    /// Whether the text has a leading zero and fewer digits than allowed, so that its first digit may be
+    /// missing.
     pub has_leading_zero: bool,
-    /// Probability from the shape prior that an unknown digit stands beside the text; 0 where it was not evaluated.
+    /// Probability from the shape prior that a digit without a glyph stands next to the text; 0 if the prior
+    /// was not evaluated.
     pub unknown_beside: f32,
 }
 
 impl Decoded {
-    /// Rescales the scores of features that were divided by `contrast`: that divided their noise too.
+    /// Corrects the scores of features that were divided by `contrast`, since the division changed their
+    /// noise too.
     pub(in crate::recognise) fn at_contrast(mut self, contrast: f32) -> Self {
         if contrast == 1.0 {
             return self;
@@ -87,7 +93,7 @@ impl Decoded {
         self
     }
 
-    /// The templates of the characters at their positions, with their top edge in row `top`.
+    /// The templates of the characters at their positions, in cells that begin at row `top`.
     pub(in crate::recognise) fn placed_templates<'a>(
         &'a self,
         alphabet: &'a Alphabet,
@@ -100,24 +106,24 @@ impl Decoded {
         self.characters.iter().filter_map(placed)
     }
 
-    /// The digits of the text.
+    /// The characters of the text that are digits.
     pub(in crate::recognise) fn digits(&self) -> impl Iterator<Item = &DecodedCharacter> {
         self.characters.iter().filter(|character| character.character.is_ascii_digit())
     }
 
-    /// Smallest correlation of the characters, 0 to 1. Separators do not count: most of their cell is background, and their
-    /// position is known.
+    /// Smallest correlation of the characters with their templates, 0 to 1. Separators do not count: most of
+    /// their cell is background, and their position is known.
     pub(in crate::recognise) fn min_correlation(&self) -> f32 {
         let counted = self.characters.iter().filter(|character| !is_separator(character.character));
         counted.map(|character| character.correlation).fold(1.0, f32::min).max(0.0)
     }
 
-    /// Largest T-square distance of the digits.
+    /// Largest T-square distance of the text's digits from their templates.
     pub(in crate::recognise) fn max_t2(&self) -> f32 {
         self.digits().map(|digit| digit.goodness.t2).fold(0.0, f32::max)
     }
 
-    /// Smallest part score of the digits.
+    /// Smallest part score of the text's digits.
     pub(in crate::recognise) fn min_part_score(&self) -> f32 {
         self.digits().map(|digit| digit.min_part_score).fold(f32::INFINITY, f32::min)
     }
@@ -129,13 +135,15 @@ impl Decoded {
         digits.min_by(|(_, one), (_, other)| one.goodness.margin.total_cmp(&other.goodness.margin))
     }
 
-    /// Left edges of the cells next to the text that lie inside the box, in features `cols` columns wide.
+    /// Left edges, as columns, of those cells next to the text that lie inside the box; the features are
+    /// `cols` columns wide.
     pub(super) fn cells_beside(&self, alphabet: &Alphabet, cols: usize) -> impl Iterator<Item = f32> + use<> {
         cells_beside(&self.characters, alphabet, cols)
     }
 }
 
-/// Left edges of the cells next to some characters that lie inside the box, in features `cols` columns wide.
+/// Left edges, as columns, of those cells next to some characters that lie inside the box; the features are
+/// `cols` columns wide.
 pub(super) fn cells_beside(
     characters: &[DecodedCharacter],
     alphabet: &Alphabet,

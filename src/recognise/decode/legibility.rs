@@ -1,8 +1,9 @@
-//! Legibility: whether every character of a decoded text fits its template, and the cells beside the text are empty.
+//! Legibility: whether every character of a decoded text fits its template, and the cells next to the text
+//! are empty.
 //!
-//! Goodness of fit is relative to the noise of the clip. A strong edge behind a text, such as a horizon, far exceeds that
-//! noise though every stroke is visible; and an unknown digit may look much like a known one. In both cases the shape prior,
-//! which does not depend on the clip, decides.
+//! Goodness of fit is relative to the noise of the clip. A strong edge behind a text, such as a horizon, far
+//! exceeds that noise although every stroke is visible; and a digit without a glyph may look much like a
+//! known one. In both cases the shape prior, which does not depend on the clip, decides.
 
 use ndarray::Array2;
 
@@ -12,52 +13,58 @@ use crate::recognise::score::shape_prior::ShapePrior;
 use crate::recognise::templates::alphabet::Alphabet;
 use crate::recognise::text::grammar::is_separator;
 
-/// Minimum correlation of a character with its template. Set by judgement.
+/// Minimum correlation of a character with its template for the text to be legible. Set by judgement.
 const MIN_CORRELATION: f32 = 0.3;
 
-/// Maximum T-square distance, over the number of digits, of a character that is not damaged or unknown. Noise stays below,
-/// though it has heavier tails than a normal distribution. Set by judgement.
+/// Maximum T-square distance, divided by the number of digits, of a character that is neither damaged nor
+/// unknown. Noise alone stays below, although it has heavier tails than a normal distribution. Set by
+/// judgement.
 const MAX_T2: f32 = 10.0;
 
-/// Minimum correlation and part score of a character that is read whatever its T-square distance, if all digits are known.
-/// Compression leaves faint traces of the previous text, which far exceed the noise of clean clips. Set by judgement.
+/// Minimum correlation and minimum part score of a character that is read whatever its T-square distance, if
+/// all digits are known. Compression leaves faint traces of the previous text, which far exceed the noise of
+/// clean clips. Set by judgement.
 const CLEAR: (f32, f32) = (0.85, 0.65);
 
-/// [`MAX_T2`] where some digits are unknown or not well seen: an unknown digit may look much like a known one.
+/// Maximum T-square distance of a character, divided by the number of digits, if some digits are unknown or
+/// not well seen: a digit without a glyph may look much like a known one. Set by judgement.
 const MAX_T2_WITH_UNKNOWN: f32 = 3.0;
 
-/// Minimum part score where some digits are unknown or not well seen. Set by judgement.
+/// Minimum part score of a digit if some digits are unknown or not well seen. Set by judgement.
 const MIN_PART_SCORE_WITH_UNKNOWN: f32 = 0.5;
 
-/// Maximum contrast of a digit beyond a free edge of a text; above it the text may be longer than decoded. Set by judgement.
+/// Maximum contrast of a digit in the cell beyond an edge of a text that is not anchored. Above it, the text
+/// may be longer than decoded. Set by judgement.
 pub(in crate::recognise) const MAX_CONTRAST_BESIDE: f32 = 0.4;
 
-/// Maximum energy beside a text relative to its digits, where some digits are unknown or not well seen; above it an unknown
-/// digit may stand there. Set by judgement.
+/// Maximum energy of a cell next to a text, relative to the text's digits, if some digits are unknown or not
+/// well seen. Above it, a digit without a glyph may stand there. Set by judgement.
 const MAX_ENERGY_BESIDE: f32 = 0.45;
 
-/// Minimum energy beside a text, relative to its digits, that may be a digit: a 1 has little. Above it the shape prior is
-/// evaluated there, and a text with a leading zero is not read. Set by judgement.
+/// Minimum energy of a cell next to a text, relative to the text's digits, for the cell to hold a digit; it
+/// is low because a 1 has little energy. Above it, the shape prior is evaluated there, and a text with a
+/// leading zero is not read. Set by judgement.
 const MIN_ENERGY_BESIDE: f32 = 0.1;
 
-/// Range of the contrast of a character relative to its template. Set by judgement.
+/// Minimum and maximum contrast of a character relative to its template. Set by judgement.
 const CONTRASTS: (f32, f32) = (0.45, 1.7);
 
-/// Minimum probability from the shape prior that confirms a digit which fits its template badly. At 0.95 and more the prior
-/// is right in 97 of 100 cells before a horizon, in held-out faces.
+/// Minimum probability from the shape prior that confirms a digit which fits its template badly. At 0.95 and
+/// more, the prior is right in 97 of 100 cells in front of a horizon, measured on faces outside its training
+/// set.
 const CONFIRMING_PROBABILITY: f32 = 0.95;
 
-/// Minimum margin over the runner-up of a digit confirmed by the shape prior. Set by judgement.
+/// Minimum margin over the runner-up of a digit that the shape prior confirms. Set by judgement.
 const MIN_MARGIN: f32 = 0.7;
 
-/// Minimum part score of a digit confirmed by the shape prior. Set by judgement.
+/// Minimum part score of a digit that the shape prior confirms. Set by judgement.
 const MIN_PART_SCORE: f32 = 0.3;
 
-/// Maximum probability from the shape prior that a digit is an unknown one. Set by judgement.
+/// Maximum probability from the shape prior that a character is a digit without a glyph. Set by judgement.
 const MAX_UNKNOWN: f32 = 0.3;
 
-/// Evaluates the shape prior for the digits that need it: badly fitting ones, or all where some digits are unknown or not well
-/// seen. `top` is the row of the cells' top edge in the features.
+/// Evaluates the shape prior for the digits that need it: those that fit badly, or all if some digits are
+/// unknown or not well seen. `top` is the row of the features at which the cells begin.
 pub(in crate::recognise) fn evaluate_shape_prior(
     decoded: &mut Decoded,
     alphabet: &Alphabet,
@@ -77,7 +84,7 @@ pub(in crate::recognise) fn evaluate_shape_prior(
     }
 }
 
-/// Probability from the shape prior that an unknown digit stands next to the text, inside the box.
+/// Probability from the shape prior that a digit without a glyph stands next to the text, inside the box.
 fn unknown_beside(decoded: &Decoded, alphabet: &Alphabet, (features, top): (&Array2<f32>, usize)) -> f32 {
     let size = (alphabet.rows, alphabet.pitch().ceil() as usize);
     let cells = decoded
@@ -90,7 +97,7 @@ fn shape_probabilities(cell: &Array2<f32>) -> [f32; 10] {
     ShapePrior::embedded().log_probabilities(cell).map(f32::exp)
 }
 
-/// Sum of the probabilities of the unknown digits.
+/// Sum of the probabilities of the digits without a glyph.
 fn unknown_probability(probabilities: &[f32; 10], alphabet: &Alphabet) -> f32 {
     let digits = alphabet.missing_digits().filter_map(|digit| digit.to_digit(10));
     digits.map(|digit| probabilities[digit as usize]).sum()
@@ -115,8 +122,8 @@ pub(in crate::recognise) fn is_legible(decoded: &Decoded, alphabet: &Alphabet) -
         })
 }
 
-/// The text, unless the shape prior [refutes](is_refuted_by_shape) it; the prior is evaluated only where some digits are
-/// unknown or not well seen.
+/// The text, unless the shape prior [refutes](is_refuted_by_shape) it; the prior is evaluated only if some
+/// digits are unknown or not well seen.
 pub(in crate::recognise) fn without_unknown_digits(
     mut decoded: Decoded,
     alphabet: &Alphabet,
@@ -128,8 +135,8 @@ pub(in crate::recognise) fn without_unknown_digits(
     Some(decoded).filter(|decoded| !is_refuted_by_shape(decoded, alphabet))
 }
 
-/// Whether the shape prior contradicts a text: a digit, or the cell beside the text, is likely an unknown digit, or a digit is
-/// almost certainly another one.
+/// Whether the shape prior contradicts a text: a digit, or the content of the cell next to the text, is
+/// probably a digit without a glyph, or a digit is almost certainly another one.
 pub(in crate::recognise) fn is_refuted_by_shape(decoded: &Decoded, alphabet: &Alphabet) -> bool {
     let is_unknown = |character: &DecodedCharacter| {
         let probabilities = character.shape_probabilities;
@@ -140,7 +147,7 @@ pub(in crate::recognise) fn is_refuted_by_shape(decoded: &Decoded, alphabet: &Al
         || decoded.characters.iter().any(|character| is_unknown(character) || is_other(character))
 }
 
-/// Largest probability from the shape prior of a digit other than the decoded one.
+/// Largest probability from the shape prior for a digit other than the decoded one.
 fn other_probability(character: &DecodedCharacter) -> f32 {
     let others = ('0'..='9').zip(character.shape_probabilities.iter().flatten());
     let others = others.filter(|(digit, _)| *digit != character.character);
@@ -158,7 +165,7 @@ fn fits_well(character: &DecodedCharacter) -> bool {
     character.goodness.t2 <= MAX_T2_WITH_UNKNOWN && character.min_part_score >= MIN_PART_SCORE_WITH_UNKNOWN
 }
 
-/// Whether the shape prior confirms the digit, and it is far from any other digit.
+/// Whether the shape prior confirms the digit, and the digit has a large margin over any other digit.
 fn is_confirmed(character: &DecodedCharacter) -> bool {
     let digit = character.character.to_digit(10);
     let probability = character

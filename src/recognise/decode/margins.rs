@@ -1,14 +1,15 @@
-//! Margins of the digits of a region over their runners-up, digit by digit.
+//! Margins of the digits of a region over their runners-up, for each digit separately.
 //!
-//! Noise changes the margin from frame to frame. A static background or the encoder lowers the margin of a digit in all frames
-//! of a region. The variation between the digits seen there tells how low the margins of unseen digits may be.
+//! Noise changes the margin from frame to frame. A static background or the encoder lowers the margin of a
+//! digit in all frames of a region. The variation between the digits that were seen in the region tells how
+//! low the margins of digits not yet seen may be.
 
 use arrayvec::ArrayVec;
 
 use super::decoded::{Decoded, DecodedCharacter};
 use crate::recognise::templates::alphabet::Alphabet;
 
-/// Minimum number of times a digit is decoded in a region's sample for the digit to count as seen.
+/// Number of times that a digit must be decoded in a region's sample to count as seen.
 const MIN_SEEN: f32 = 2.0;
 
 /// Statistics of the margins of one digit.
@@ -24,7 +25,7 @@ impl MarginStatistics {
         self.sum / self.count
     }
 
-    /// Variance of the mean.
+    /// Variance of the mean margin.
     fn variance_of_mean(&self) -> f32 {
         let variance = (self.squares - self.sum * self.mean()) / (self.count - 1.0);
         variance.max(0.0) / self.count
@@ -36,7 +37,7 @@ impl MarginStatistics {
 pub(in crate::recognise) struct DigitMargins([MarginStatistics; 10]);
 
 impl DigitMargins {
-    /// The margins of the digits of some texts.
+    /// The margins of the digits of some decoded texts.
     pub fn of<'a>(texts: impl Iterator<Item = &'a Decoded>) -> Self {
         let characters = texts.flat_map(|text| &text.characters);
         let pair =
@@ -57,15 +58,15 @@ impl DigitMargins {
         margins
     }
 
-    /// The digits seen too rarely.
+    /// The digits that occur too rarely to count as seen.
     pub fn unseen(&self) -> ArrayVec<char, 10> {
         let digits = ('0'..='9').zip(&self.0);
         digits.filter(|(_, statistics)| statistics.count < MIN_SEEN).map(|(digit, _)| digit).collect()
     }
 }
 
-/// Between-digit standard deviation of the mean margins: the variance of the means less the mean of their own variances
-/// (method of moments for a random effect; common practice, no source).
+/// Standard deviation of the mean margins between digits: the variance of the means minus the mean of their
+/// own variances (method of moments for a random effect; common practice, no source).
 pub(in crate::recognise) fn between_digit_deviation<'a>(
     regions: impl Iterator<Item = &'a DigitMargins>,
 ) -> f32 {
@@ -82,7 +83,8 @@ pub(in crate::recognise) fn between_digit_deviation<'a>(
     (between - within).max(0.0).sqrt()
 }
 
-/// Lowers the margin of every character whose runner-up is a digit not seen in the region.
+/// Subtracts a penalty from the margin of every character whose runner-up is a digit never seen in the
+/// region.
 pub(in crate::recognise) fn penalise_unseen(
     characters: &mut [DecodedCharacter],
     alphabet: &Alphabet,
@@ -134,7 +136,7 @@ mod tests {
         assert_eq!(DigitMargins::default().unseen().len(), 10);
     }
 
-    /// Two digits whose margins vary by 0.05.
+    /// Two digits whose mean margins differ by 0.05.
     #[test]
     fn the_deviation_is_what_noise_does_not_explain() {
         let noisy = |margin: f32| [-0.05, 0.05, -0.05, 0.05].map(|noise| margin + noise);

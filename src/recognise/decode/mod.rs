@@ -1,8 +1,8 @@
-//! Decoding: the text that explains a region's features best ([`Decoder`]), the best texts of other lengths, and whether it
-//! can be read ([`legibility`]).
+//! Decoding: finds the text that explains a region's features best ([`Decoder`]) and the best texts of other
+//! lengths, and decides whether the text can be read ([`legibility`]).
 //!
-//! Dynamic programming over the prefix tree of the region's [grammar](super::text::grammar): every partial text keeps the best
-//! way to reach its free edge.
+//! The search is dynamic programming over the prefix tree of the region's [grammar](super::text::grammar):
+//! for every partial text it keeps the best way to reach each possible position of its free edge.
 
 mod character_scores;
 pub mod decoded;
@@ -26,43 +26,44 @@ use decoded::{Decoded, DecodedCharacter, cells_beside};
 /// Decodes the text of one region.
 #[derive(Debug, Clone)]
 pub struct Decoder<'a, S> {
-    /// The characters.
+    /// The templates of the characters.
     pub alphabet: &'a Alphabet,
-    /// Scores them.
+    /// The scorer that tells how well a character explains a cell.
     pub scorer: &'a S,
-    /// The texts that the region may show.
+    /// The grammar: the texts that the region may show.
     pub grammar: &'a Grammar,
-    /// Columns at which their characters can stand; `None`: all.
+    /// Columns at which the characters can stand; `None` for all columns.
     pub mask: Option<&'a ColumnMask>,
 }
 
-/// A partial text, built from the anchored end outwards: its last character and the partial text before it.
+/// A partial text, built from the anchored edge outwards: its last character, and the partial text before
+/// that character.
 #[derive(Debug, Clone, Copy)]
 struct PartialText {
-    /// Free edge, in half columns.
+    /// Position of the edge that is not anchored, in half columns.
     edge: i32,
-    /// Sum of the scores of its characters.
+    /// Sum of the scores of the characters.
     score: f32,
     /// Index of the width class of the last character.
     class: usize,
-    /// Its left edge, in half columns.
+    /// Left edge of the last character, in half columns.
     left: i32,
     /// Index of the partial text without the last character.
     parent: Option<usize>,
 }
 
-/// Characters, as alphabet indices, and their left edges in half columns.
+/// Characters, as alphabet indices, each with its left edge in half columns.
 type CharacterPath = ArrayVec<(usize, i32), MAX_TEXT_LENGTH>;
 
-/// The best text of one pattern of the grammar.
+/// The best text of one pattern of the grammar, such as two digits, a point and one digit.
 #[derive(Debug, Clone)]
 struct CompleteText {
     score: f32,
-    /// Left to right.
+    /// The characters of the text, from left to right.
     path: CharacterPath,
 }
 
-/// Initial capacity for the partial texts of one step.
+/// Initial capacity for the partial texts of one step of the grammar.
 const USUAL_PARTIAL_TEXTS: usize = 8;
 
 /// The partial texts that start at one column.
@@ -74,7 +75,7 @@ struct PartialTexts {
 }
 
 impl<S: Scorer> Decoder<'_, S> {
-    /// The best text at a placement; `None` where no text fits into the features.
+    /// The best text at a placement; `None` if no text fits into the features.
     #[must_use]
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
         let Self { alphabet, scorer, grammar, mask } = *self;
@@ -100,7 +101,7 @@ impl<S: Scorer> Decoder<'_, S> {
         Some(self.decoded(&complete, first, &scores, placement.anchor))
     }
 
-    /// The text of one of the complete texts, compared with the others.
+    /// Describes one of the complete texts, and compares it with the others.
     fn decoded(
         &self,
         complete: &[CompleteText],
@@ -142,7 +143,7 @@ impl<S: Scorer> Decoder<'_, S> {
         text_from(path.iter().map(|(index, _)| self.alphabet.shapes[*index].character))
     }
 
-    /// Contrast of the best digit beyond a free edge of the text.
+    /// Contrast of the best digit in the cell beyond an edge of the text that is not anchored.
     fn contrast_beside(
         &self,
         characters: &[DecodedCharacter],
@@ -167,7 +168,8 @@ impl<S: Scorer> Decoder<'_, S> {
             .fold(0.0, f32::max)
     }
 
-    /// Energy of the stronger of the two cells next to the text, relative to the mean of the text's digits.
+    /// Energy of the stronger of the two cells next to the text, relative to the mean energy of the text's
+    /// digits.
     fn energy_beside(&self, characters: &[DecodedCharacter], features: &Array2<f32>, top: usize) -> f32 {
         let pitch = self.alphabet.pitch();
         let energy = |left: f32, cols: f32| {
@@ -182,8 +184,8 @@ impl<S: Scorer> Decoder<'_, S> {
         beside.filter_map(|left| energy(left, pitch)).fold(0.0, f32::max) / mean.max(f32::MIN_POSITIVE)
     }
 
-    /// Describes one character of the best text at the position near half column `left` where it scores best. `patch` is a
-    /// scratch buffer.
+    /// Describes one character of the best text, at the position near half column `left` where its score is
+    /// best. `patch` is a scratch buffer.
     fn character(
         &self,
         index: usize,
@@ -237,7 +239,7 @@ impl PartialTexts {
         Self { all: Vec::with_capacity(USUAL_PARTIAL_TEXTS * steps), by_step: Vec::with_capacity(steps) }
     }
 
-    /// Builds all partial texts that start at half column `start`.
+    /// Builds all partial texts whose anchored edge is at half column `start`.
     fn build(&mut self, steps: &[GrammarStep], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
         self.all.clear();
         self.by_step.clear();
@@ -256,8 +258,8 @@ impl PartialTexts {
         }
     }
 
-    /// Extends a partial text, given by its free edge and score, by one character. Of the partial texts from index `first`
-    /// on that end at the same edge, the best is kept.
+    /// Extends a partial text, given by its free edge and its score, by one character. Of the partial texts
+    /// from index `first` on that end at the same edge, only the best is kept.
     fn extend(
         &mut self,
         parent: Option<usize>,
@@ -280,14 +282,15 @@ impl PartialTexts {
         }
     }
 
-    /// The best text that ends with a step, at an edge that is allowed: its index and score.
+    /// The best text that ends with a step of the grammar, at an edge that is allowed: its index and its
+    /// score.
     fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
         let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
         let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;
         Some((best, self.all[best].score))
     }
 
-    /// The characters of a partial text, left to right.
+    /// The characters of a partial text, from left to right.
     fn path_to(&self, last: usize, anchor: Anchor, scores: &CharacterScores<'_>) -> CharacterPath {
         let texts = std::iter::successors(Some(last), |text| self.all[*text].parent).take(MAX_TEXT_LENGTH);
         let mut path: CharacterPath = texts

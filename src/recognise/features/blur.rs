@@ -1,4 +1,4 @@
-//! Blurs with symmetric kernels, and the difference of two of them.
+//! Blurs with symmetric kernels, and the difference between two such blurs.
 
 use std::ops::Range;
 
@@ -7,7 +7,8 @@ use pulp::{Arch, Simd, WithSimd, bytemuck};
 
 use super::scratch::{self, ScratchBuffer};
 
-/// One half of a normalised Gaussian kernel: the centre weight, then those to one side.
+/// One half of a normalised Gaussian kernel: the centre weight, then the weights to one side. `sigma` is the
+/// standard deviation in pixels.
 pub(super) fn gaussian(sigma: f32) -> Vec<f32> {
     let radius = (3.0 * sigma).ceil() as usize;
     let half: Vec<f32> = (0..=radius).map(|i| (-0.5 * (i as f32 / sigma).powi(2)).exp()).collect();
@@ -15,7 +16,8 @@ pub(super) fn gaussian(sigma: f32) -> Vec<f32> {
     half.iter().map(|weight| weight / total).collect()
 }
 
-/// Blurs grey levels along their rows; edge pixels repeat. A standard deviation of 0 changes nothing.
+/// Blurs grey levels along their rows. Beyond the edges the edge pixels are repeated. A standard deviation of
+/// 0 changes nothing.
 pub(in crate::recognise) fn blurred_across(levels: &Array2<f32>, sigma_px: f32) -> Array2<f32> {
     if sigma_px <= 0.0 {
         return levels.clone();
@@ -36,7 +38,8 @@ pub(in crate::recognise) fn blurred_across(levels: &Array2<f32>, sigma_px: f32) 
     blurred
 }
 
-/// Fills the entries before and after `line[radius..radius + length]` with the first and the last of these.
+/// Extends `line[radius..radius + length]` by repeating its first value before it and its last value after
+/// it.
 fn repeat_edges(line: &mut [f32], radius: usize, length: usize) {
     if length == 0 {
         return;
@@ -46,8 +49,9 @@ fn repeat_edges(line: &mut [f32], radius: usize, length: usize) {
     line[radius + length..].fill(last);
 }
 
-/// Difference of a narrow and a wide blur of some rows, limited to +-`limit` grey levels; edge pixels repeat. The kernels are
-/// given by their central weight and those to one side.
+/// Difference between a narrow and a wide blur of some rows, limited to the range from `-limit` to `limit`
+/// grey levels. Beyond the edges the edge pixels are repeated. The kernels are given by their centre weight
+/// and the weights to one side.
 pub(super) fn difference(
     levels: &Array2<f32>,
     (narrow, wide): (&[f32], &[f32]),
@@ -62,10 +66,10 @@ pub(super) fn difference(
     out
 }
 
-/// Maximum number of vectors in a tile: the sums of both kernels then fit the registers of 512 bits.
+/// Maximum number of vectors in a tile: the sums of both kernels then fit into registers of 512 bits.
 const MAX_VECTORS: usize = 8;
 
-/// [`difference`] of grey levels with at least one column.
+/// Arguments of [`difference`], for grey levels with at least one column.
 struct BlurDifference<'a> {
     levels: &'a [f32],
     width: usize,
@@ -81,7 +85,7 @@ impl WithSimd for BlurDifference<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
         let vectors = self.width.div_ceil(S::F32_LANES);
-        // Tiles are equally wide. Independent sums hide the latency of the additions.
+        // Tiles have equal widths. Independent sums hide the latency of the additions.
         match vectors.div_ceil(vectors.div_ceil(MAX_VECTORS)) {
             1 => self.by_tiles::<S, 1>(simd),
             2 => self.by_tiles::<S, 2>(simd),
@@ -143,7 +147,8 @@ impl BlurDifference<'_> {
     }
 }
 
-/// Sums of both kernels down a tile, around row `middle`; consecutive rows are `stride` tiles apart.
+/// Weighted sums down the columns of a tile, around row `middle`, for both kernels; consecutive rows are
+/// `stride` tiles apart.
 #[inline(always)]
 fn down<S: Simd, const N: usize>(
     simd: S,
@@ -176,7 +181,7 @@ fn down<S: Simd, const N: usize>(
     sums
 }
 
-/// Sums of a kernel along a line, for the tile that starts at `first`.
+/// Weighted sums along a line for the tile that starts at column `first`.
 #[inline(always)]
 fn across<S: Simd, const N: usize>(simd: S, half: &[f32], line: &[f32], first: usize) -> [S::f32s; N] {
     let tile = N * S::F32_LANES;
@@ -202,7 +207,7 @@ fn across<S: Simd, const N: usize>(simd: S, half: &[f32], line: &[f32], first: u
 mod tests {
     use super::*;
 
-    /// Compared with two-dimensional sums, at widths around multiples of the vector width.
+    /// Compared with two-dimensional sums, for widths near multiples of the vector width.
     #[test]
     fn the_difference_equals_that_of_sums_over_the_neighbourhood() {
         let (narrow, wide) = (gaussian(0.7), gaussian(1.9));

@@ -1,4 +1,5 @@
-//! Energy profiles: rows and columns of a window that hold strokes, from the mean energy of the features over many frames.
+//! Energy profiles: finds the rows and columns of a window that contain strokes, from the mean energy of the
+//! features over many frames.
 
 use ndarray::Array2;
 
@@ -6,7 +7,7 @@ use super::high_pass::HighPass;
 use super::sample::Patch;
 use super::window::working_factor;
 
-/// Mean squared feature of every row, in squared grey levels.
+/// Mean squared feature of every row over all frames, in squared grey levels.
 #[must_use]
 pub fn row_energy(features: &[Array2<f32>]) -> Vec<f32> {
     energy(features, |f| {
@@ -14,7 +15,7 @@ pub fn row_energy(features: &[Array2<f32>]) -> Vec<f32> {
     })
 }
 
-/// Mean squared feature of every column over rows `top..bottom`, in squared grey levels.
+/// Mean squared feature of every column over the rows `top..bottom` and all frames, in squared grey levels.
 #[must_use]
 pub fn column_energy(features: &[Array2<f32>], top: usize, bottom: usize) -> Vec<f32> {
     energy(features, |f| {
@@ -38,15 +39,16 @@ fn energy(features: &[Array2<f32>], profile: impl Fn(&Array2<f32>) -> Vec<f32>) 
 /// Rows of a region's text in its window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TextRows {
-    /// First row, in working pixels.
+    /// First row of the text, in working pixels.
     pub top: usize,
-    /// Row below the last one, in working pixels.
+    /// Row below the last row of the text, in working pixels.
     pub bottom: usize,
     /// Frame pixels in one working pixel.
     pub factor: usize,
 }
 
-/// Rows of the text of a region whose box is `box_height` frame pixels high; `None` where no strokes stand out.
+/// Rows of the text of a region whose box is `box_height` frame pixels high; `None` if no strokes stand out
+/// from the background.
 #[must_use]
 pub fn text_rows(patches: &[Patch], box_height: u32) -> Option<TextRows> {
     let factor = working_factor(box_height as f32);
@@ -57,8 +59,9 @@ pub fn text_rows(patches: &[Patch], box_height: u32) -> Option<TextRows> {
     Some(TextRows { top, bottom, factor })
 }
 
-/// The longest run of a profile above its threshold, as first index and index after the last; gaps of up to `bridged_gap`
-/// entries are included. The threshold lies a quarter of the way from the lower to the upper decile.
+/// The longest run of entries above the threshold of a profile, as the first index and the index after the
+/// last; gaps of up to `bridged_gap` entries are included. The threshold lies at a quarter of the distance
+/// from the lower to the upper decile.
 #[must_use]
 pub fn extent(profile: &[f32], bridged_gap: usize) -> Option<(usize, usize)> {
     let mut sorted = profile.to_vec();

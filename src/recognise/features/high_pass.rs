@@ -1,5 +1,5 @@
-//! The high-pass filter: a narrow Gaussian blur minus a wide one, then limited. Strokes and edges remain; sky, haze and slow
-//! changes of brightness are removed.
+//! The high-pass filter: a narrow Gaussian blur minus a wide one, limited to a maximum magnitude. Strokes and
+//! edges remain; sky, haze and slow changes of brightness are removed.
 
 use std::ops::Range;
 
@@ -7,7 +7,7 @@ use ndarray::Array2;
 
 use super::blur::{difference, gaussian};
 
-/// Standard deviation of the narrow blur, in working pixels: removes noise of single pixels.
+/// Standard deviation of the narrow blur, in working pixels; it removes the noise of single pixels.
 const NARROW_BLUR_PX: f32 = 0.7;
 
 /// Maximum magnitude of a feature, in grey levels: a bright edge behind a text must not outweigh its strokes. Set by
@@ -22,19 +22,20 @@ pub struct HighPass {
 }
 
 impl HighPass {
-    /// The high-pass for cells of a width in working pixels: the standard deviation of the wide blur is a fifth of it.
+    /// The high-pass filter for cells of a width in working pixels: the standard deviation of the wide blur
+    /// is a fifth of that width.
     #[must_use]
     pub fn for_cell_width(cell_width: f32) -> Self {
         Self { narrow: gaussian(NARROW_BLUR_PX), wide: gaussian((cell_width / 5.0).max(1.6)) }
     }
 
-    /// Radius of the filter: rows above and below a row that its features depend on.
+    /// Radius of the filter in working pixels: number of rows above and below a row that affect its features.
     #[must_use]
     pub fn radius(&self) -> usize {
         self.narrow.len().max(self.wide.len()) - 1
     }
 
-    /// Features of grey levels: same shape, limited to +-90 grey levels.
+    /// Features of grey levels: an array of the same shape, limited to +-90 grey levels.
     #[must_use]
     pub fn apply(&self, levels: &Array2<f32>) -> Array2<f32> {
         self.apply_to_rows(levels, 0..levels.nrows())

@@ -1,5 +1,6 @@
-//! Features: the pixels of a region as the templates are compared with them. A [`window`] is cut out of the frame and
-//! high-passed; [`patches`] are parts of it, and a [`sample`] holds the surroundings of all regions in some frames.
+//! Features: the pixels of a region in the form in which templates are compared with them. A [`window`] is
+//! cut out of the frame and high-pass filtered; [`patches`] are rectangular parts of the result, and a
+//! [`sample`] holds the surroundings of all regions in some frames.
 
 mod blur;
 pub mod energy_profile;

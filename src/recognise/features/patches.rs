@@ -2,8 +2,8 @@
 
 use ndarray::{Array2, ArrayView1};
 
-/// The patch with its top left corner at row `top` and column `left`, interpolated between columns; `None` if it leaves the
-/// features.
+/// The rectangular part whose top left corner is at row `top` and column `left`, interpolated between
+/// columns; `None` if it extends beyond the features.
 pub(crate) fn patch_at(
     features: &Array2<f32>,
     top: usize,
@@ -15,7 +15,8 @@ pub(crate) fn patch_at(
     Array2::from_shape_vec(size, patch).ok()
 }
 
-/// Writes the same patch into `patch`, row-major. Returns whether it lies inside the features.
+/// Writes the rectangular part whose top left corner is at row `top` and column `left` into `patch`, row by
+/// row. Returns whether the part lies inside the features.
 pub(in crate::recognise) fn copy_patch(
     features: &Array2<f32>,
     top: usize,
@@ -41,7 +42,8 @@ pub(in crate::recognise) fn copy_patch(
     true
 }
 
-/// Normalised correlation of two patches over the columns both have, -1 to 1; 0 if either is zero.
+/// Normalised correlation of two arrays over the columns that both have, -1 to 1; 0 if either consists of
+/// zeros.
 pub(crate) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
     if let (true, Some(a), Some(b)) = (a.dim() == b.dim(), a.as_slice(), b.as_slice()) {
         return correlation_of(a, b);
@@ -54,7 +56,7 @@ pub(crate) fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f32 {
     cosine(products(a, b), products(a, a), products(b, b))
 }
 
-/// The same of two patches of one size, row-major.
+/// Normalised correlation of two arrays of the same size, given row by row, -1 to 1.
 pub(in crate::recognise) fn correlation_of(a: &[f32], b: &[f32]) -> f32 {
     cosine(dot(a, b), dot(a, a), dot(b, b))
 }
@@ -68,7 +70,7 @@ fn first(row: ArrayView1<'_, f32>, cols: usize) -> Option<&[f32]> {
     row.to_slice()?.get(..cols)
 }
 
-/// Dot product over the length of the shorter slice.
+/// Dot product of two slices, over the length of the shorter one.
 pub(crate) fn dot(one: &[f32], other: &[f32]) -> f32 {
     const LANES: usize = 8;
     let length = one.len().min(other.len());

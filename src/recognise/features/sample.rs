@@ -1,4 +1,4 @@
-//! A sample of the recording: the surroundings of every region in frames spread over it.
+//! A sample of the recording: the surroundings of every region, in frames spread over the recording.
 
 use image::{GrayImage, imageops};
 use ndarray::Array2;
@@ -11,7 +11,7 @@ use crate::setup::Region;
 /// The surroundings of one region in one frame.
 #[derive(Debug, Clone)]
 pub struct Patch {
-    /// Time of the frame in seconds.
+    /// Time of the frame, in seconds.
     pub time_s: f64,
     image: GrayImage,
     /// The region's box within the image.
@@ -25,12 +25,12 @@ impl Patch {
         Self { time_s, ..Self::cut(LumaPlane::of(frame), rect) }
     }
 
-    /// The part of a frame that holds the surroundings of a box.
+    /// The part of a frame that contains the surroundings of a box.
     pub(crate) fn area(rect: PixelRect) -> PixelRect {
         rect.with_margin(((MARGIN_PX + 1) * working_factor(rect.height as f32)) as u32)
     }
 
-    /// Copies the surroundings of a box out of a luma plane, with time 0.
+    /// Copies the surroundings of a box out of a luma plane; the time of the patch is 0.
     fn cut(luma: LumaPlane<'_>, rect: PixelRect) -> Self {
         let around = Self::area(rect);
         let rect = PixelRect { left: rect.left - around.left, top: rect.top - around.top, ..rect };
@@ -42,12 +42,13 @@ impl Patch {
         LumaPlane::of(&self.image)
     }
 
-    /// The region's window in the copied pixels, at a working resolution.
+    /// The region's window in the copied pixels, with `factor` frame pixels per working pixel in each
+    /// direction.
     pub(in crate::recognise) fn window(&self, factor: usize) -> Window {
         Window::new(self.rect, factor)
     }
 
-    /// Grey levels of the region's window at a working resolution.
+    /// Grey levels of the region's window, with `factor` frame pixels per working pixel in each direction.
     #[must_use]
     pub fn levels(&self, factor: usize) -> Array2<f32> {
         self.window(factor).cut(self.luma())
@@ -61,10 +62,10 @@ impl Patch {
     }
 }
 
-/// The sample of all regions.
+/// The patches of all regions in the sampled frames.
 #[derive(Debug, Clone, Default)]
 pub struct Sample {
-    /// One list per region, in the setup's order; each holds one patch per sampled frame.
+    /// One list for each region, in the order of the setup; each list holds one patch for each sampled frame.
     pub regions: Vec<Vec<Patch>>,
 }
 
@@ -81,7 +82,7 @@ impl Sample {
         regions.iter().map(|region| Patch::cut(luma, region.rect)).collect()
     }
 
-    /// Adds the patches of a frame that [`Self::cut`] returned.
+    /// Adds the patches of one frame, as [`Self::cut`] returned them, with the frame's time in seconds.
     pub fn add(&mut self, patches: Vec<Patch>, time_s: f64) {
         for (all, patch) in self.regions.iter_mut().zip(patches) {
             all.push(Patch { time_s, ..patch });

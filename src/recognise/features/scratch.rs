@@ -1,4 +1,4 @@
-//! Pool of scratch buffers, one per thread: every frame needs buffers of the same sizes.
+//! Pool of scratch buffers, one for each thread: every frame needs buffers of the same sizes.
 
 use std::cell::RefCell;
 use std::ops::{Deref, DerefMut};
@@ -7,7 +7,7 @@ use ndarray::Array2;
 
 /// Maximum number of buffers that a thread keeps.
 const MAX_KEPT: usize = 16;
-/// Maximum ratio of a buffer's capacity to the length asked for; larger buffers are left for larger requests.
+/// Maximum ratio of a buffer's capacity to the requested length; larger buffers are kept for larger requests.
 const MAX_CAPACITY_RATIO: usize = 4;
 
 thread_local! {
@@ -19,7 +19,7 @@ thread_local! {
 pub(in crate::recognise) struct ScratchBuffer(Vec<f32>);
 
 impl ScratchBuffer {
-    /// A buffer of `length` equal values.
+    /// A buffer with `length` values, all equal to `value`.
     pub(in crate::recognise) fn filled(length: usize, value: f32) -> Self {
         Self(filled(length, value))
     }
@@ -45,7 +45,8 @@ impl Drop for ScratchBuffer {
     }
 }
 
-/// An array of zeros, rows x columns, from the pool; [`recycle`] returns it to the pool.
+/// An array of zeros, of rows x columns, whose buffer comes from the pool; [`recycle`] returns the buffer to
+/// the pool.
 pub(in crate::recognise) fn zeros((rows, cols): (usize, usize)) -> Array2<f32> {
     Array2::from_shape_vec((rows, cols), filled(rows * cols, 0.0)).unwrap_or_default()
 }

@@ -1,4 +1,4 @@
-//! Windows: the part of a frame under a region and its margin, averaged down where glyphs are large.
+//! Windows: the part of a frame that contains a region and a margin, averaged down if its glyphs are large.
 
 use std::ops::Range;
 
@@ -9,14 +9,15 @@ use super::scratch;
 use crate::footage::LumaPlane;
 use crate::geometry::PixelRect;
 
-/// Glyphs up to this height, in frame pixels, are not averaged down; larger ones are averaged down to between half of it
-/// and all of it. Set by judgement.
+/// Glyphs up to this height, in frame pixels, are not averaged down. Larger ones are averaged down to between
+/// half of this height and the full height, in working pixels. Set by judgement.
 const WORKING_HEIGHT_PX: usize = 40;
 
 /// Margin around a box on every side, in working pixels.
 pub const MARGIN_PX: usize = 6;
 
-/// Number of frame pixels averaged into one working pixel, each way, for glyphs of a height in frame pixels.
+/// Number of frame pixels averaged into one working pixel in each direction, for glyphs whose height is given
+/// in frame pixels.
 #[must_use]
 pub fn working_factor(glyph_height_px: f32) -> usize {
     (glyph_height_px / WORKING_HEIGHT_PX as f32).ceil().max(1.0) as usize
@@ -27,16 +28,16 @@ pub fn working_factor(glyph_height_px: f32) -> usize {
 pub struct Window {
     /// The region's box in frame pixels.
     pub rect: PixelRect,
-    /// Frame pixels averaged into one working pixel, each way.
+    /// Number of frame pixels averaged into one working pixel in each direction.
     pub factor: usize,
-    /// Columns in working pixels, margins included.
+    /// Width in working pixels, including the margins.
     pub cols: usize,
-    /// Rows in working pixels, margins included.
+    /// Height in working pixels, including the margins.
     pub rows: usize,
 }
 
 impl Window {
-    /// The window of a box at a working resolution of one pixel for `factor` frame pixels.
+    /// The window of a box, with `factor` frame pixels per working pixel in each direction.
     #[must_use]
     pub fn new(rect: PixelRect, factor: usize) -> Self {
         let factor = factor.max(1);
@@ -48,7 +49,8 @@ impl Window {
         }
     }
 
-    /// The window's grey levels in a frame, rows x cols. Outside the frame its edge pixels repeat.
+    /// The window's grey levels in a frame, as rows x columns. Outside the frame the edge pixels are
+    /// repeated.
     #[must_use]
     pub fn cut(&self, luma: LumaPlane<'_>) -> Array2<f32> {
         self.cut_rows(luma, 0..self.rows)
@@ -84,7 +86,7 @@ impl Window {
         )
     }
 
-    /// The lines of the frame that the window covers, clipped at the frame's edges.
+    /// The lines of the frame that the window covers; lines outside the frame are left out.
     pub(in crate::recognise) fn lines<'a>(&self, luma: LumaPlane<'a>) -> impl Iterator<Item = &'a [u8]> {
         let area = self.area();
         let columns = area.columns().start..area.columns().end.min(luma.width);
@@ -92,7 +94,7 @@ impl Window {
         rows.filter_map(move |row| luma.data.get(row * luma.stride..)?.get(columns.clone()))
     }
 
-    /// Adds one line of the frame to a row in working pixels.
+    /// Adds one line of the frame to a row of working pixels.
     fn add_line(&self, luma: LumaPlane<'_>, y: isize, target: &mut [f32]) {
         let left = self.rect.left as isize - (MARGIN_PX * self.factor) as isize;
         let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;

@@ -1,8 +1,8 @@
-//! Built-in faces: whether a built-in face is the one in the clip, and its appearance there.
+//! Built-in faces: decides whether the clip shows a built-in face, and finds how the face appears there.
 //!
-//! Noise and background hide how well a built-in glyph matches a single frame. The mean of all cells read as one character shows
-//! it: it looks like the glyph, except for the blur of camera and recorder, only if the face is right and the texts are read
-//! correctly.
+//! In a single frame, noise and background hide how well a built-in glyph matches. The mean of all cells that
+//! were read as the same character shows it: that mean looks like the glyph, except for the blur of camera
+//! and recorder, only if the face is right and the texts were read correctly.
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -19,46 +19,49 @@ use crate::recognise::templates::appearance::{Appearance, AppearanceStep, DIRECT
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::Placement;
 
-/// Padding around a cell in a mean, in working pixels.
+/// Number of working pixels by which the mean cells extend beyond the cell on each side.
 const PADDING_PX: usize = 4;
 
-/// Minimum mean correlation of the means with the glyphs of a face that the sample shows. Other faces, and misread digits of
-/// this one, correlate less. Set by judgement.
+/// Minimum mean correlation between the mean cells and the glyphs of a face that the sample shows. Other
+/// faces, and misread digits of the right face, correlate less. Set by judgement.
 const MIN_CORRELATION: f32 = 0.92;
 
-/// The same for every single digit with at least [`FEW_CELLS`] cells. Set by judgement.
+/// Minimum correlation between the mean cell and the glyph of every single digit with at least [`FEW_CELLS`]
+/// cells. Set by judgement.
 const MIN_DIGIT_CORRELATION: f32 = 0.86;
-/// Minimum number of cells of a digit that is tested by itself.
+/// Minimum number of cells of a digit that is tested separately.
 const FEW_CELLS: usize = 4;
 
-/// Step sizes of the search over appearances, coarse and fine.
+/// Step sizes of the search over appearances, first coarse, then fine.
 const STEPS: [AppearanceStep; 2] = [
     AppearanceStep { magnification: 0.05, blur_px: 0.5, offset_px: 0.5, background: 50.0 },
     AppearanceStep { magnification: 0.02, blur_px: 0.25, offset_px: 0.25, background: 20.0 },
 ];
 
-/// Grey levels of the background tried when a face is tested.
+/// Grey levels of the background that are tried when a face is tested.
 const BACKGROUNDS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 
-/// Maximum deficit in correlation, after the coarse steps, of a face for which fine steps are tried. Set by judgement.
+/// Fine steps are tried for a face if, after the coarse steps, its correlation is at most this much below the
+/// best. Set by judgement.
 const MAX_DEFICIT: f32 = 0.05;
 
-/// Search range around the row of a neighbouring appearance, in working pixels.
+/// Number of rows by which the best row of a face may differ from that of a similar appearance, in working
+/// pixels; rows further away are not searched.
 const TOP_SLACK: usize = 2;
 
-/// Maximum iterations over all neighbours for each step size.
+/// Maximum number of iterations over all neighbouring appearances for each step size.
 const MAX_ITERATIONS: usize = 8;
 
-/// Mean of all cells read as one character.
+/// Mean of all cells that were read as the same character.
 #[derive(Debug, Clone)]
 struct CharacterMean {
     character: char,
-    /// Grey levels, with the padding around the cell.
+    /// Mean grey levels of the cell and of the padding around it.
     levels: Array2<f32>,
     cells: usize,
 }
 
-/// Means of the digits that a region's sample shows.
+/// Means of the cells of the digits that a region's sample shows.
 #[derive(Debug, Clone)]
 pub(super) struct CharacterMeans {
     means: Vec<CharacterMean>,
@@ -66,7 +69,7 @@ pub(super) struct CharacterMeans {
 }
 
 impl CharacterMeans {
-    /// Decodes a region's sample and averages the cells of the better half of the texts.
+    /// Decodes a region's sample, and averages the cells of those texts that fit better than the median.
     pub(super) fn of(
         alphabet: &Alphabet,
         placement: &Placement,
@@ -107,7 +110,7 @@ impl CharacterMeans {
         }
     }
 
-    /// Whether the sample shows a face with a given appearance, before any of the backgrounds.
+    /// Whether the sample shows a face with a given appearance, in front of any of the [`BACKGROUNDS`].
     pub(super) fn match_face(&self, face: &Face, appearance: Appearance) -> bool {
         let means = MeanFeatures::of(self, face, appearance);
         let before = |level: &f32| means.fit(face, appearance.with_background(*level), None);
@@ -118,7 +121,7 @@ impl CharacterMeans {
         overall >= MIN_CORRELATION && often.all(|(fit, _)| *fit >= MIN_DIGIT_CORRELATION)
     }
 
-    /// The face that fits the means best, with its appearance, from some faces with initial appearances.
+    /// The face and appearance that fit the means best, searched from some faces with initial appearances.
     pub(super) fn fit_appearance<'a>(
         &self,
         faces: &[(&'a Face, Appearance)],
@@ -143,7 +146,7 @@ impl CharacterMeans {
     }
 }
 
-/// The means as features, for comparison with a face.
+/// The mean cells as features, for comparison with a face.
 struct MeanFeatures<'a> {
     means: &'a CharacterMeans,
     features: Vec<Array2<f32>>,
@@ -153,23 +156,24 @@ struct MeanFeatures<'a> {
 /// How well a face fits the means.
 #[derive(Debug, Clone)]
 struct FaceFit {
-    /// Mean correlation.
+    /// Mean correlation over the characters.
     overall: f32,
-    /// Correlation of each mean.
+    /// Correlation of the mean cell of each character with its glyph, -1 to 1.
     each: Vec<f32>,
-    /// Row of the cells' top edge.
+    /// Row at which the cells begin.
     top: usize,
 }
 
 impl<'a> MeanFeatures<'a> {
-    /// Features with the high-pass of a face with roughly the given appearance.
+    /// The features of the means under the high-pass filter of a face with roughly the given appearance.
     fn of(means: &'a CharacterMeans, face: &Face, appearance: Appearance) -> Self {
         let high_pass = high_pass_of(face, appearance, means.factor);
         let features = means.means.iter().map(|mean| high_pass.apply(&mean.levels)).collect();
         Self { means, features, high_pass }
     }
 
-    /// Correlation of every mean with the glyph of the face, all at the best common row; near row `top` if given.
+    /// Correlation of every mean cell with the glyph of the face, all at the same row, which is chosen best;
+    /// only near row `top` if that is given.
     fn fit(&self, face: &Face, appearance: Appearance, top: Option<usize>) -> FaceFit {
         let means = &self.means.means;
         let glyph_of =
@@ -193,7 +197,7 @@ impl<'a> MeanFeatures<'a> {
         tops.map(fit_at).max_by(|a, b| a.overall.total_cmp(&b.overall)).unwrap_or(none)
     }
 
-    /// Hill climbing from an appearance: the best one found, and its fit.
+    /// Searches for the best appearance by hill climbing from a given one; returns it with its fit.
     fn hill_climb(
         &self,
         face: &Face,

@@ -1,5 +1,6 @@
-//! Registration: the face, size and position of each region's text. Learned faces have one size; for built-in ones, sizes and
-//! appearances are searched ([`builtin_face`]). The [`position`] search finds row and alignment.
+//! Registration: finds the face, size and position of each region's text. Learned faces have one size; for
+//! built-in ones, sizes and appearances are searched ([`builtin_face`]). The [`position`] search finds the
+//! row and the alignment.
 
 mod builtin_face;
 mod position;
@@ -23,56 +24,60 @@ use position::{POSITION_FRAMES, Registration, evenly_spaced, find_position, matc
 /// Minimum mean correlation of a region's texts with the templates of its face. Set by judgement.
 const MIN_FACE_CORRELATION: f32 = 0.45;
 
-/// Minimum correlation of a region with a known face, relative to the regions registered with it. Set by judgement.
+/// Minimum correlation of a region with a face that other regions use, relative to the correlation of those
+/// regions. Set by judgement.
 const MIN_CORRELATION_RATIO: f32 = 0.85;
 
-/// Magnifications tried, relative to the one that the height of the strokes suggests. That one is often a little low, since
-/// outlines and thin strokes at top and bottom have little energy.
+/// Magnifications that are tried, relative to the one that the height of the strokes suggests. That one is
+/// often a little low, since outlines and thin strokes at top and bottom have little energy.
 const HEIGHT_STEPS: [f32; 7] = [0.92, 0.98, 1.04, 1.1, 1.17, 1.25, 1.33];
 
-/// Ratios of width to height tried, relative to the built-in glyphs, for frames whose pixels are not square.
+/// Ratios of width to height that are tried, relative to the built-in glyphs, because the pixels of some
+/// frames are not square.
 const WIDTH_STEPS: [f32; 9] = [0.7, 0.77, 0.85, 0.92, 1.0, 1.08, 1.17, 1.27, 1.4];
 
-/// Number of faces and sizes that are refined. Set by judgement.
+/// Number of combinations of face and size that are refined. Set by judgement.
 const FINALISTS: usize = 4;
 
-/// Changes of a finalist's width and height tried in one iteration.
+/// Changes of width and height that are tried in one iteration of refining a size, as factors.
 const REFINEMENT_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
 
-/// Maximum iterations of fitting the spacing of built-in glyphs. Characters are searched within a column of their positions, so
-/// a spacing that is far off is corrected in steps.
+/// Maximum number of iterations of fitting the spacing of built-in glyphs. Characters are searched within one
+/// column of their expected positions, so a spacing that is far off is corrected in several steps.
 const SPACING_ITERATIONS: usize = 3;
 
-/// Relative error of the spacing at which the iterations end: it moves no character of a text by half a column.
+/// Relative error of the spacing at which the iterations stop: so small an error moves no character of a text
+/// by half a column.
 const SPACING_TOLERANCE: f32 = 0.005;
 
-/// Iterations of fitting the appearance of a built-in face: better templates find more of the texts.
+/// Number of iterations of fitting the appearance of a built-in face: better templates find more of the
+/// texts.
 const APPEARANCE_ITERATIONS: usize = 2;
 
-/// Initial blur along the lines, in working pixels. Set by judgement.
+/// Initial blur along the rows, in working pixels. Set by judgement.
 const INITIAL_BLUR_PX: f32 = 0.75;
-/// Initial grey level of the background. Set by judgement.
+/// Initial grey level of the background, 0 to 255. Set by judgement.
 const INITIAL_BACKGROUND: f32 = 160.0;
 
-/// Maximum iterations of refining a finalist's size.
+/// Maximum number of iterations of refining a size.
 const REFINEMENT_ITERATIONS: usize = 5;
 
-/// Maximum height of a cell in the search over faces and sizes, in working pixels: higher cells are averaged down further than
-/// for reading.
+/// Maximum height of a cell in the search over faces and sizes, in working pixels. Higher cells are averaged
+/// down further than for reading.
 const SEARCH_HEIGHT_PX: f32 = 20.0;
 
-/// Maximum number of frames in the search over faces and sizes. Set by judgement.
+/// Maximum number of frames that the search over faces and sizes uses. Set by judgement.
 const SEARCH_FRAMES: usize = 5;
 
-/// The registration of a region and its face.
+/// Face and placement of a region's text.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct RegisteredRegion {
-    /// Index of the face.
+    /// Index of the face among those in use.
     pub(super) face: usize,
     pub(super) registration: Registration,
 }
 
-/// The faces in use and the registration of each region.
+/// The faces in use, and for each region its face and placement.
 pub(super) struct Registrations<'a> {
     pub(super) faces: Vec<RegisteredFace<'a>>,
     pub(super) regions: Vec<Option<RegisteredRegion>>,
@@ -80,7 +85,7 @@ pub(super) struct Registrations<'a> {
 
 /// A face in use.
 pub(super) struct RegisteredFace<'a> {
-    /// Its templates.
+    /// Templates of the face.
     pub(super) alphabet: Alphabet,
     face: &'a Face,
     /// Appearance of a built-in face; `None` for a learned one.
@@ -90,15 +95,15 @@ pub(super) struct RegisteredFace<'a> {
 /// A built-in face with its appearance.
 type BuiltinFace<'a> = (&'a Face, Appearance);
 
-/// A face with a magnification (x, y).
+/// A face with a magnification (x, y), tried in the search.
 #[derive(Clone, Copy)]
 struct FaceCandidate<'a> {
     face: &'a Face,
     scale: (f32, f32),
 }
 
-/// Registers every region of a setup. A region in which nothing is found is tried again with the faces found for later
-/// regions.
+/// Registers every region of a setup. A region in which no face is found is tried again with the faces found
+/// for later regions.
 pub(super) fn register_all<'a>(
     regions: &[Region],
     sets: &'a [GlyphSet],
@@ -122,7 +127,8 @@ pub(super) fn register_all<'a>(
 }
 
 impl Registrations<'_> {
-    /// Tries the faces found for previous regions, if the channel may be written in them: most overlays use one size of type.
+    /// Tries the faces found for other regions, if the channel may use them: most overlays use one size of
+    /// type.
     fn with_known_face(
         &self,
         region: &Region,
@@ -149,7 +155,8 @@ impl Registrations<'_> {
     }
 }
 
-/// Registers a region, given by its features, with an alphabet; near row `near` if given. `None` if the correlation is too low.
+/// Registers a region, given by its features, with an alphabet; only near row `near` if that is given. `None`
+/// if the correlation is too low.
 fn register(
     alphabet: &Alphabet,
     region: &Region,
@@ -170,7 +177,7 @@ fn features_of<'a>(alphabet: &Alphabet, patches: impl IntoIterator<Item = &'a Pa
     patches.par_iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
 }
 
-/// Searches the faces of all sets, and the sizes of built-in ones.
+/// Searches the faces of all glyph sets, and the sizes of built-in ones.
 fn search<'a>(
     region: &Region,
     sets: &'a [GlyphSet],
@@ -201,8 +208,8 @@ fn search<'a>(
     fit_builtin_face(&faces, candidate, (alphabet, registration), region, patches)
 }
 
-/// Finds the built-in face that the sample shows, with its appearance, starting from a first guess; `None` if it shows none of
-/// them.
+/// Finds the built-in face that the sample shows, with its appearance, starting from a first guess; `None` if
+/// the sample shows no built-in face.
 fn fit_builtin_face<'a>(
     faces: &[&'a Face],
     guess: FaceCandidate<'_>,
@@ -239,7 +246,7 @@ fn fit_builtin_face<'a>(
         .then_some((RegisteredFace { alphabet, face, appearance: Some(appearance) }, registration))
 }
 
-/// Fits the spacing of the characters.
+/// Fits the spacing of the characters to the sample.
 fn with_spacing(
     mut alphabet: Alphabet,
     mut registration: Registration,
@@ -274,7 +281,7 @@ fn initial_appearance(scale: (f32, f32)) -> Appearance {
 }
 
 impl FaceCandidate<'_> {
-    /// Its templates at the working resolution.
+    /// The templates of the face at the working resolution.
     fn alphabet(&self) -> Alphabet {
         let factor = working_factor(self.height_px());
         Alphabet::with_appearance(self.face, self.appearance_at(factor), factor)
@@ -296,7 +303,7 @@ impl FaceCandidate<'_> {
         self.face.cell.1 as f32 * self.scale.1
     }
 
-    /// How well its digits match the region, at a coarse resolution.
+    /// How well the digits of the face match the region, at a coarse resolution, as a correlation.
     fn match_quality(&self, region: &Region, patches: &[Patch]) -> f32 {
         let factor = (self.height_px() / SEARCH_HEIGHT_PX).ceil().max(1.0) as usize;
         let is_digit = |character: char| character.is_ascii_digit();
@@ -304,7 +311,7 @@ impl FaceCandidate<'_> {
         match_quality(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
     }
 
-    /// The size near this one that matches best; a learned face keeps its size.
+    /// The nearby size that matches best; a learned face keeps its size.
     fn refined(self, quality: f32, region: &Region, patches: &[Patch]) -> Self {
         if self.scale == (1.0, 1.0) {
             return self;
@@ -328,7 +335,7 @@ impl FaceCandidate<'_> {
     }
 }
 
-/// Rows of a cell's top edge at which the cell is inside the box; every other one for high cells.
+/// Rows at which a cell may begin so that it lies inside the box; for high cells only every other row.
 fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
     let rows = (region.rect.height as usize).div_ceil(alphabet.factor) + 2 * MARGIN_PX;
     let last = rows.saturating_sub(alphabet.rows);
@@ -336,7 +343,8 @@ fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
     (last / 4..=last - last / 4).step_by(step).collect()
 }
 
-/// The face of a set for a channel: a learned one at its size, a built-in one at several sizes.
+/// The candidates for a channel from one glyph set: a learned face at its size, a built-in one at several
+/// sizes.
 fn candidates_of<'a>(
     set: &'a GlyphSet,
     channel: &Channel,
@@ -356,7 +364,7 @@ fn candidates_of<'a>(
     Some(sizes.collect())
 }
 
-/// Height of the text in frame pixels, from the rows that hold strokes.
+/// Height of the text in frame pixels, measured from the rows that contain strokes.
 fn text_height_px(patches: &[Patch]) -> Option<f32> {
     let rows = energy_profile::text_rows(patches, patches.first()?.crop().height())?;
     Some(((rows.bottom - rows.top) * rows.factor) as f32)

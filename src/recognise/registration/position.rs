@@ -1,4 +1,5 @@
-//! Position search: the row, alignment and position of a region's text, by correlation with the templates.
+//! Position search: finds the row, the alignment and the position of a region's text by correlation with the
+//! templates.
 
 use std::collections::BTreeMap;
 
@@ -15,44 +16,46 @@ use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::{Anchor, Placement};
 use crate::stats::upper_median;
 
-/// Maximum number of frames for finding the row of a region's text. Set by judgement.
+/// Maximum number of frames that are used to find the row of a region's text. Set by judgement.
 const ROW_FRAMES: usize = 16;
 
-/// Maximum number of frames for finding the position of the text in its row. Set by judgement.
+/// Maximum number of frames that are used to find the position of the text in its row. Set by judgement.
 pub(super) const POSITION_FRAMES: usize = 60;
 
-/// Maximum shift of a text from its position, in columns: analog lines jitter. Set by judgement.
+/// Maximum shift of a text from its usual position, in columns: the lines of analog video jitter. Set by
+/// judgement.
 const SHIFT_COLS: i32 = 2;
 
-/// Maximum mean distance of an edge that stays put from its median, in columns: rounding and the jitter of analog lines. Set by
-/// judgement.
+/// Maximum mean distance of an anchored edge from its median, in columns; it allows for rounding and for the
+/// jitter of analog lines. Set by judgement.
 const MAX_EDGE_SCATTER_COLS: f32 = 0.75;
-/// A text is centred if neither edge stays put and the mean distance of its middle is below this share of theirs. Set by
-/// judgement.
+/// A text is centred if neither edge stays in place, and the mean distance of its middle from the median is
+/// below this share of that of the edges. Set by judgement.
 const CENTRED_SHARE: f32 = 0.5;
 
-/// Minimum correlation of every character of a text that is used for calibration. Set by judgement.
+/// Minimum correlation that every character must have with its template for a text to be used for
+/// calibration. Set by judgement.
 pub(in crate::recognise) const MIN_CALIBRATION_CORRELATION: f32 = 0.55;
 
-/// At most `max` items, evenly spaced over a list, and at least half of `max` if it has that many.
+/// At most `max` items, evenly spaced over a list, and at least half of `max` if the list has that many.
 pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &T> {
     list.iter().step_by(list.len().div_ceil(max).max(1))
 }
 
-/// The position found for a region's text, and how well the templates fit there.
+/// The placement found for a region's text, and how well the templates fit there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::recognise) struct Registration {
     pub(in crate::recognise) placement: Placement,
-    /// Mean over the sample of the smallest correlation of a text's characters.
+    /// Mean over the sample of each text's smallest correlation with a template.
     pub(super) correlation: f32,
-    /// Mean share of the energy in the text's rows that the characters explain, 0 to 1.
+    /// Mean share of the energy in the text's rows that the templates of its characters explain, 0 to 1.
     pub(super) explained: f32,
-    /// Observed distance between the characters relative to their advances.
+    /// Observed distance between the characters, divided by their advances.
     pub(super) spacing: f32,
 }
 
-/// How well the digits of an alphabet match a sample, with the cells' top edge in one of `tops`: the mean over the sample of
-/// the two best correlations at columns that do not overlap; -1 without features.
+/// How well the digits of an alphabet match a sample, with cells that begin at one of the rows `tops`: the
+/// mean over the sample of the two best correlations at columns that do not overlap; -1 without features.
 pub(super) fn match_quality(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[usize]) -> f32 {
     let at = |top: &usize| -> f32 {
         let pairs = features.iter().map(|features| two_best(alphabet, features, *top));
@@ -79,8 +82,8 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     0.5 * (value(first) + value(best(first)))
 }
 
-/// Finds the row, alignment and position of a text in a region's features. If `near` is given, only that row and its
-/// neighbours are tried.
+/// Finds the row, alignment and position of the text in a region's features. If `near` is given, only that
+/// row and its neighbours are tried.
 pub(super) fn find_position(
     alphabet: &Alphabet,
     grammar: &Grammar,
@@ -101,7 +104,7 @@ pub(super) fn find_position(
         Some(rated.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0)
     };
     let last = height.checked_sub(alphabet.rows)?;
-    // Thin strokes do not match one row off, so every row is tried.
+    // Thin strokes do not match if the row is off by one, so every row is tried.
     let rows = match near {
         Some(top) => top.min(last).saturating_sub(1)..=(top + 1).min(last),
         None => 0..=last,
@@ -125,8 +128,8 @@ pub(super) fn find_position(
     })
 }
 
-/// Share of the energy in the text's rows that the characters explain: the energy of their cells times the squared
-/// correlation, as the explained variance of a regression.
+/// Share of the energy in the text's rows that the templates of its characters explain: the energy of their
+/// cells times the squared correlation, like the explained variance of a regression.
 fn explained(alphabet: &Alphabet, features: &Array2<f32>, top: usize, decoded: &Decoded) -> f32 {
     let energy = |cells: &Array2<f32>| cells.iter().map(|level| level * level).sum::<f32>();
     let explained = |character: &DecodedCharacter| {
@@ -139,8 +142,8 @@ fn explained(alphabet: &Alphabet, features: &Array2<f32>, top: usize, decoded: &
     decoded.characters.iter().filter_map(explained).sum::<f32>() / energy(&all).max(f32::MIN_POSITIVE)
 }
 
-/// Median over the texts of the distance from the first to the last character relative to their advances; 1 where no text has
-/// two characters.
+/// Median over the texts of the distance from the first to the last character, divided by the sum of their
+/// advances; 1 if no text has two characters.
 fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
     let ratio = |decoded: &Decoded| {
         let (first, last) = (decoded.characters.first()?, decoded.characters.last()?);
@@ -155,13 +158,13 @@ fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
     upper_median(&mut ratios).unwrap_or(1.0)
 }
 
-/// Explained energy in units of one character's energy. Unlike the smallest correlation, it finds a text of thin strokes one row
-/// off.
+/// Explained energy, divided by the mean energy of a character. Unlike the smallest correlation, it notices
+/// if a text with thin strokes was searched one row off.
 fn explained_cells(decoded: &Decoded) -> f32 {
     decoded.characters.iter().map(|character| character.correlation.max(0.0).powi(2)).sum()
 }
 
-/// The placement whose anchor scatters least; centred if neither edge stays put.
+/// The placement with the anchor that scatters least; a centred one if neither edge stays in place.
 fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Placement> {
     let texts: Vec<&Decoded> = {
         let good: Vec<&Decoded> =
@@ -197,11 +200,13 @@ fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
     Some(last.left + alphabet.shapes[alphabet.index_of(last.character)?].advance)
 }
 
-/// Minimum number of texts of one length that count, if some length has that many: fewer may be misread. Set by judgement.
+/// Minimum number of texts of a length for texts of that length to count, if some length has that many: fewer
+/// may be misread. Set by judgement.
 const MIN_OF_LENGTH: usize = 3;
 
-/// Median of the edges of texts, given with their lengths, and mean distance from it, limited to 4 columns. All lengths have
-/// equal weight, since only texts of different lengths show which edge stays put.
+/// Median of the edges of texts, given together with the texts' lengths, and mean distance from the median,
+/// limited to 4 columns. All lengths have equal weight, since only texts of different lengths show which edge
+/// stays in place.
 fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     edges.sort_by(|a, b| a.1.total_cmp(&b.1));
     let median = edges.get(edges.len() / 2)?.1;

@@ -1,8 +1,8 @@
 //! The static background behind a text: a part of the aircraft in view, or a scene that hardly changes.
 //!
-//! Noise and moving scenes average out over many frames. A static background does not, and would be learned as a part of the
-//! digits shown before it. It is estimated as the mean of the frames after the texts read in them are subtracted, where no
-//! stroke hides it.
+//! Noise and moving scenes average out over many frames. A static background does not, and would be learned
+//! as a part of the digits in front of it. It is estimated as the mean of the frames, after the texts that
+//! were read in them are subtracted, using only pixels that no stroke hides.
 
 use ndarray::{Array2, ArrayView2, Axis};
 use pulp::Arch;
@@ -10,32 +10,37 @@ use pulp::Arch;
 /// Minimum number of texts needed to estimate a static background. Set by judgement.
 const MIN_TEXTS: usize = 8;
 
-/// Number of texts without background that the mean is shrunk by. Set by judgement.
+/// Weight of the assumption that there is no background, as a number of texts by which the mean is shrunk.
+/// Set by judgement.
 const PRIOR_TEXTS: f32 = 2.0;
 
-/// Share of a template's maximum level from which on a stroke hides the background completely. Set by judgement.
+/// A stroke hides the background completely where its level exceeds this share of the template's maximum. Set
+/// by judgement.
 const OPAQUE_SHARE: f32 = 0.6;
 
-/// Number of consecutive texts that count as one independent text, since they may show the same scene. Set by judgement.
+/// Number of consecutive texts that count as one independent text, since they may be in front of the same
+/// scene. Set by judgement.
 const TEXTS_PER_SCENE: f32 = 4.0;
 
-/// Minimum share of the mean's energy beyond what moving scenes would leave in it. Set by judgement.
+/// A background counts as static if its mean has more energy than moving scenes would leave, by at least this
+/// share of the mean's energy. Set by judgement.
 const MIN_SURPLUS: f32 = 0.5;
 
-/// Range of a region's contrast relative to the templates; values outside come from wrong readings. Set by judgement.
+/// Minimum and maximum contrast of a region relative to the templates; values outside come from wrong
+/// readings. Set by judgement.
 pub(crate) const CONTRAST_LIMITS: (f32, f32) = (0.5, 2.0);
 
-/// The background of a region's text, and the contrast of the text before it.
+/// The static background of a region's text, and the contrast of the text in front of it.
 #[derive(Debug, Clone)]
 pub(crate) struct Background {
-    /// Features of the static background, as large as the window; `None` if there is none.
+    /// Features of the static background, with the size of the window; `None` if there is none.
     pub(crate) features: Option<Array2<f32>>,
-    /// Contrast of the text relative to the templates.
+    /// Contrast of the text relative to that of the templates.
     pub(crate) contrast: f32,
 }
 
 impl Background {
-    /// No static background, and the contrast of the templates.
+    /// No static background, and the same contrast as the templates.
     pub(crate) fn none() -> Self {
         Self { features: None, contrast: 1.0 }
     }
@@ -45,7 +50,7 @@ impl Background {
         self.subtract(features, self.features.as_ref().map(|background| background.view()))
     }
 
-    /// The same for some of the window's rows.
+    /// Some rows of the features without the static background, scaled to the contrast of the templates.
     pub(crate) fn subtract_from_rows(
         &self,
         features: Array2<f32>,
@@ -82,20 +87,20 @@ impl Background {
 pub(crate) struct PlacedTemplate<'a> {
     /// Features of the template, rows x columns.
     pub(crate) template: &'a Array2<f32>,
-    /// Row of its top edge.
+    /// Row of the window at which the template begins.
     pub(crate) top: usize,
-    /// Column of its left edge.
+    /// Column of the template's left edge in the window, in working pixels.
     pub(crate) left: f32,
 }
 
-/// Running sums of the background behind the texts of some frames.
+/// Running sums over the frames of a sample from which the background is estimated.
 #[derive(Debug, Clone)]
 pub(crate) struct BackgroundEstimate {
-    /// Sum of the features without the text, where no stroke hides the background.
+    /// Sum of the features without the text, counting only pixels that no stroke hides.
     sum: Array2<f32>,
-    /// Sum of the visible share of the background, 0 to 1 for each frame.
+    /// Sum over the frames of the visible share of the background at each pixel, 0 to 1 for each frame.
     weights: Array2<f32>,
-    /// Sum of the squares of what was added.
+    /// Sum of the squares of the values added to `sum`.
     squares: f32,
     frames: usize,
 }
@@ -106,7 +111,7 @@ impl BackgroundEstimate {
         Self { sum: Array2::zeros(size), weights: Array2::zeros(size), squares: 0.0, frames: 0 }
     }
 
-    /// Adds the background of a frame whose text has `contrast` times the contrast of the templates.
+    /// Adds one frame, whose text has `contrast` times the contrast of the templates.
     pub(crate) fn add<'a>(
         &mut self,
         features: &Array2<f32>,
@@ -133,17 +138,17 @@ impl BackgroundEstimate {
         self.frames += other.frames;
     }
 
-    /// Mean features of the background, shrunk towards 0.
+    /// Mean features of the background, shrunk towards 0 by [`PRIOR_TEXTS`] texts.
     pub(crate) fn mean(&self) -> Array2<f32> {
         &self.sum / (&self.weights + PRIOR_TEXTS)
     }
 
-    /// The same without the frames of another estimate.
+    /// Mean features of the background, without the frames of another estimate.
     pub(crate) fn mean_without(&self, excluded: &Self) -> Array2<f32> {
         (&self.sum - &excluded.sum) / (&self.weights - &excluded.weights + PRIOR_TEXTS)
     }
 
-    /// Features of the static background; `None` if there is none.
+    /// Features of the static background; `None` if the background is not static.
     pub(crate) fn static_background(&self) -> Option<Array2<f32>> {
         if self.frames < MIN_TEXTS {
             return None;
@@ -155,7 +160,8 @@ impl BackgroundEstimate {
     }
 }
 
-/// Subtracts a character from the features, and from `visible` where its strokes hide the background.
+/// Subtracts a character from the features, and sets `visible` (the share of the background that is visible
+/// at each pixel) lower where its strokes hide the background.
 fn subtract_template(
     PlacedTemplate { template, top, left }: PlacedTemplate<'_>,
     contrast: f32,
@@ -201,7 +207,7 @@ mod tests {
         Array2::from_shape_fn((10, 8), |(_, col)| if col == stroke { 80.0 } else { 0.0 })
     }
 
-    /// The estimate from frames that show two changing digits before the background of each frame.
+    /// The estimate from frames with two changing digits, each frame with its own background.
     fn estimate(background_of_frame: impl Fn(usize) -> Array2<f32>) -> BackgroundEstimate {
         let digits: Vec<Array2<f32>> = (1..7).map(digit).collect();
         let mut estimate = BackgroundEstimate::empty(SIZE);

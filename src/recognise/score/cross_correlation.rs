@@ -5,20 +5,21 @@ use std::borrow::Cow;
 use ndarray::Array2;
 use pulp::{Arch, Simd, WithSimd};
 
-/// Maximum number of columns of a tile: two vectors of 512 bits.
+/// Maximum number of columns that are processed together (a tile): two vectors of 512 bits.
 const MAX_TILE: usize = 32;
 
 /// Some rows of features, prepared for cross-correlation.
 #[derive(Debug)]
 pub(in crate::recognise) struct FeatureRows<'a> {
-    /// The rows, each followed by zeros where it is too narrow for a template and a tile.
+    /// The rows, each followed by zeros if it is too narrow for a template and a tile.
     levels: Cow<'a, [f32]>,
     stride: usize,
     width: usize,
 }
 
 impl<'a> FeatureRows<'a> {
-    /// `rows` rows from row `top` on, for templates of at most `widest` columns; `None` if they leave the features.
+    /// The `rows` rows from row `top` on, for templates with at most `widest` columns; `None` if they extend
+    /// beyond the features.
     pub(in crate::recognise) fn of(
         features: &'a Array2<f32>,
         top: usize,
@@ -40,7 +41,7 @@ impl<'a> FeatureRows<'a> {
         Some(Self { levels: Cow::Owned(padded), stride, width })
     }
 
-    /// Number of columns at which a cell `cols` columns wide stays inside.
+    /// Number of columns at which the left edge of a cell `cols` columns wide can be.
     pub(in crate::recognise) fn columns(&self, cols: usize) -> usize {
         (self.width + 1).saturating_sub(cols)
     }
@@ -54,9 +55,9 @@ impl<'a> FeatureRows<'a> {
         energies
     }
 
-    /// Writes sum(t f), for every template t and the features f under it, into the template's row of `sums`. Rows are as
-    /// long as the features are wide; entry x is for the template's left edge at column x, for the first
-    /// [`Self::columns`] columns. Only entries in the template's mask are sure to be written.
+    /// Writes sum(t f) for every template t and the features f in its cell into the template's row of `sums`.
+    /// Rows are as long as the features are wide; entry x is for a cell whose left edge is at column x, for
+    /// the first [`Self::columns`] columns. Entries outside the template's mask may not be written.
     pub(in crate::recognise) fn products(&self, templates: &[TemplateRow<'_>], sums: &mut [f32]) {
         let alike =
             |one: &TemplateRow<'_>, other: &TemplateRow<'_>| (one.cols, one.mask) == (other.cols, other.mask);
@@ -69,24 +70,24 @@ impl<'a> FeatureRows<'a> {
 /// A template with as many rows as the features.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::recognise) struct TemplateRow<'a> {
-    /// Row-major.
+    /// Levels of the template, row by row.
     pub(in crate::recognise) levels: &'a [f32],
     /// Number of columns.
     pub(in crate::recognise) cols: usize,
-    /// Index of its row of sums.
+    /// Index of the template's row in `sums`.
     pub(in crate::recognise) row: usize,
-    /// For every column, whether its sum is needed; `None`: everywhere.
+    /// For every column, whether its sum is needed; `None` if all are.
     pub(in crate::recognise) mask: Option<&'a [bool]>,
 }
 
 impl<'a> TemplateRow<'a> {
-    /// A template; `None` unless its levels are in standard order.
+    /// Describes a template; `None` unless its levels are stored row by row.
     pub(in crate::recognise) fn of(row: usize, levels: &'a Array2<f32>) -> Option<Self> {
         Some(Self { levels: levels.as_slice()?, cols: levels.ncols(), row, mask: None })
     }
 }
 
-/// Cross-correlation of templates of one width and mask.
+/// Cross-correlation of templates with the same width and mask.
 struct CrossCorrelation<'a> {
     templates: &'a [TemplateRow<'a>],
     feature_rows: &'a FeatureRows<'a>,
@@ -104,7 +105,7 @@ impl WithSimd for CrossCorrelation<'_> {
             (0..columns).step_by(2 * S::F32_LANES).for_each(|first| self.tile::<S, 2>(simd, first));
             return;
         };
-        // The columns of the mask lie scattered.
+        // The columns of the mask need not be adjacent.
         let mut first = 0;
         while let Some(next) = (first..columns.min(mask.len())).find(|column| mask[*column]) {
             self.tile::<S, 1>(simd, next);
@@ -114,8 +115,8 @@ impl WithSimd for CrossCorrelation<'_> {
 }
 
 impl CrossCorrelation<'_> {
-    /// The sums of all templates in a tile of `VECTORS` vectors that starts at column `first`, or before it where the row
-    /// would end within the tile. Templates are grouped so that their sums fit the registers.
+    /// The sums of all templates in a tile of `VECTORS` vectors that starts at column `first`, or before it
+    /// if the row ends within the tile. Templates are grouped so that their sums fit into the registers.
     #[inline(always)]
     fn tile<S: Simd, const VECTORS: usize>(&mut self, simd: S, first: usize) {
         let mut rest = self.templates;
@@ -133,7 +134,7 @@ impl CrossCorrelation<'_> {
         }
     }
 
-    /// The sums of the first `N` templates, which share the features loaded for them. Returns the other templates.
+    /// The sums of the first `N` templates, which share the loaded features. Returns the other templates.
     #[inline(always)]
     fn together<'t, S: Simd, const VECTORS: usize, const N: usize>(
         &mut self,

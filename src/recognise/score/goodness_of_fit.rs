@@ -1,4 +1,4 @@
-//! Goodness of fit: a Hotelling T-square test of whether a cell shows the digit it is read as.
+//! Goodness of fit: a Hotelling T-square test of whether a cell really shows the digit that it is read as.
 
 use arrayvec::ArrayVec;
 use nalgebra::{DMatrix, SMatrix, SVector};
@@ -9,13 +9,14 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 pub struct GoodnessOfFit {
     /// T-square distance from the template.
     pub t2: f32,
-    /// T-square distance after faint traces of other digits, or a difference in contrast, are subtracted; equal to `t2` where
-    /// that is small.
+    /// T-square distance after faint traces of other digits, or a difference in contrast, are subtracted;
+    /// equal to `t2` if `t2` is small.
     pub t2_without_traces: f32,
-    /// Another digit with traces of others explains the cell better: half a 3 and half a 5 look like an 8.
+    /// Whether another digit together with traces of others explains the cell better: half a 3 and half a 5
+    /// look like an 8.
     pub ambiguous: bool,
-    /// Margin over the runner-up: projection on the line from the runner-up (0) to this digit (1). At 1/2 the cell is
-    /// equally close to both.
+    /// Margin over the runner-up: position of the cell on the line from the runner-up (0) to this digit (1).
+    /// At 1/2 the cell is equally close to both.
     pub margin: f32,
     /// Alphabet index of the runner-up, the nearest other digit.
     pub runner_up: Option<usize>,
@@ -27,51 +28,59 @@ impl GoodnessOfFit {
         Self { t2: 1.0, t2_without_traces: 1.0, ambiguous: false, margin: 1.0, runner_up: None };
 }
 
-/// The test. If the features f are template k plus noise, the weighted sums u_c = t_c' S^-1 f have mean G_ck and covariance
-/// G, with G_cd = t_c' S^-1 t_d. So (u - G_k)' G^-1 (u - G_k), the squared Mahalanobis distance (Hotelling's T-square with a
-/// known covariance), has a chi-square distribution with as many degrees of freedom as there are digits, and is 1 on average
-/// once divided by their number. An unknown digit has a larger distance.
+/// The T-square test of one alphabet.
 ///
-/// A low bit rate, or two blended fields, leave a trace of the previous digit: the features are t_k + r (t_b - t_k), and u
-/// is off G_k by r (G_b - G_k). r is estimated by least squares in the same metric, and the remainder is tested likewise.
+/// If the features f are template k plus noise, the weighted sums u_c = t_c' S^-1 f have mean G_ck and
+/// covariance G, with G_cd = t_c' S^-1 t_d. So (u - G_k)' G^-1 (u - G_k), the squared Mahalanobis distance
+/// (Hotelling's T-square with a known covariance), has a chi-square distribution with as many degrees of
+/// freedom as there are digits; divided by their number it is 1 on average. A digit without a glyph has a
+/// larger distance.
+///
+/// A low bit rate, or two blended fields, leave a trace of the previous digit: the features are t_k + r (t_b
+/// - t_k), and u differs from G_k by r (G_b - G_k). r is estimated by least squares in the same metric, and
+/// the remainder is tested in the same way.
 #[derive(Debug, Clone)]
 pub(in crate::recognise) struct GoodnessOfFitTest {
     /// Alphabet indices of the digits.
     digits: ArrayVec<usize, DIGITS>,
-    /// G, digits x digits.
+    /// The matrix G, digits x digits.
     gram: DigitMatrix,
-    /// G^-1.
+    /// The inverse of G.
     inverse: DigitMatrix,
-    /// (G_b - G_k)' G^-1 (G_b - G_k), for digits b and k.
+    /// (G_b - G_k)' G^-1 (G_b - G_k) for each pair of digits b and k.
     distances2: DigitMatrix,
 }
 
 /// Number of digits.
 pub(in crate::recognise) const DIGITS: usize = 10;
 
-/// One number per digit; 0 for missing digits.
+/// One number for each digit; 0 for digits without a glyph.
 type DigitVector = SVector<f64, DIGITS>;
-/// One number per pair of digits; 0 for missing digits.
+/// One number for each pair of digits; 0 for digits without a glyph.
 type DigitMatrix = SMatrix<f64, DIGITS, DIGITS>;
 
-/// T-square distance up to which traces are not estimated: three times the expectation under noise alone.
+/// T-square distance up to which no traces of other digits are estimated: three times the expectation under
+/// noise alone.
 const MAX_T2_WITHOUT_TEST: f32 = 3.0;
 
-/// Share of the mean diagonal entry of G added to its diagonal (ridge): templates contain noise. Set by judgement.
+/// Share of the mean diagonal entry of G that is added to its diagonal (ridge), because templates contain
+/// noise. Set by judgement.
 const GRAM_RIDGE_SHARE: f64 = 0.01;
 
-/// Maximum sum of the shares of all traces: well below 1/2, where the cell would be equally close to both digits.
+/// Maximum sum of the shares of all traces: well below 1/2, at which the cell would be equally close to both
+/// digits.
 const MAX_TRACE_SHARE: f64 = 0.4;
 
-/// Range of the relative difference in contrast from the template, before bright and dark backgrounds. Set by judgement.
+/// Minimum and maximum relative difference in contrast from the template, as occur in front of bright and
+/// dark backgrounds. Set by judgement.
 const CONTRAST_DIFFERENCES: (f64, f64) = (-0.4, 0.5);
 
-/// Maximum number of digits that leave a trace.
+/// Maximum number of digits of which traces are estimated in one cell.
 const MAX_TRACES: usize = 2;
 
 impl GoodnessOfFitTest {
-    /// The test for some digits, given by alphabet index; `product` returns G for two alphabet indices. `None` if G is
-    /// singular.
+    /// The test for some digits, given by their alphabet indices; `product` returns the entry of G for two
+    /// alphabet indices. `None` if G is singular.
     pub(in crate::recognise) fn new(
         digits: ArrayVec<usize, DIGITS>,
         product: impl Fn(usize, usize) -> f64,
@@ -91,7 +100,8 @@ impl GoodnessOfFitTest {
         Some(Self { digits, gram, inverse, distances2 })
     }
 
-    /// Squared Mahalanobis distance between two digits, by alphabet index: (t_i - t_j)' S^-1 (t_i - t_j).
+    /// Squared Mahalanobis distance between two digits, given by their alphabet indices: (t_i - t_j)' S^-1
+    /// (t_i - t_j).
     pub(in crate::recognise) fn distance2_between(&self, one: usize, other: usize) -> Option<f32> {
         let place = |index: usize| self.digits.iter().position(|digit| *digit == index);
         Some(self.between2(place(one)?, place(other)?) as f32)
@@ -102,8 +112,9 @@ impl GoodnessOfFitTest {
         squared.max(f64::MIN_POSITIVE)
     }
 
-    /// Goodness of fit of a cell to character `index`. `weighed` returns the weighted sum of each digit by alphabet index; the
-    /// sum of a digit whose cell leaves the features is not finite and is replaced by its expectation.
+    /// Goodness of fit of a cell to the character with alphabet index `index`. `weighed` returns the weighted
+    /// sum of each digit by alphabet index. For a digit whose cell would extend beyond the features, the sum
+    /// is not finite and is replaced by its expectation.
     pub(in crate::recognise) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> GoodnessOfFit {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else {
             return GoodnessOfFit::USUAL;
@@ -133,8 +144,8 @@ impl GoodnessOfFitTest {
         }
     }
 
-    /// Margin over the runner-up and the alphabet index of the runner-up. The margin is 1/2 plus the log-likelihood ratio of
-    /// the two digits over their squared distance.
+    /// Margin over the runner-up, and the alphabet index of the runner-up. The margin is 1/2 plus the
+    /// log-likelihood ratio of the two digits divided by their squared distance.
     fn margin(&self, own: usize, weighed: &DigitVector) -> (f32, Option<usize>) {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
@@ -146,7 +157,8 @@ impl GoodnessOfFitTest {
         nearest.map_or((f32::INFINITY, None), |(margin, other)| (margin as f32, Some(self.digits[other])))
     }
 
-    /// T-square distance of a residual, divided by the number of digits.
+    /// T-square distance of a residual (observed minus expected weighted sums), divided by the number of
+    /// digits.
     fn distance2(&self, residual: &DigitVector) -> f32 {
         (residual.dot(&(self.inverse * residual)) / self.digits.len() as f64) as f32
     }
@@ -160,7 +172,7 @@ impl GoodnessOfFitTest {
         residual
     }
 
-    /// T-square distance of a residual after the traces that explain most of it are subtracted.
+    /// T-square distance of a residual after subtracting the traces of other digits that explain most of it.
     fn distance2_without_traces(&self, own: usize, mut residual: DigitVector) -> f32 {
         let mut max_share = MAX_TRACE_SHARE;
         for _ in 0..MAX_TRACES {

@@ -1,8 +1,8 @@
 //! The matched filter: how much better a character explains a cell than no character does.
 //!
-//! For a template t and a noise covariance S, the log-likelihood ratio of "the features f are t plus noise" against "the
-//! features are noise alone" is t' S^-1 f - t' S^-1 t / 2: the ratio of two normal densities with means t and 0 and one
-//! covariance. It is linear in f, so that it is one weighted sum per cell.
+//! For a template t and a noise covariance S, the log-likelihood ratio of "the features f are t plus noise"
+//! against "the features are noise alone" is t' S^-1 f - t' S^-1 t / 2: the ratio of two normal densities
+//! with means t and 0 and the same covariance. It is linear in f, so that one weighted sum per cell suffices.
 
 use arrayvec::ArrayVec;
 use ndarray::Array2;
@@ -19,11 +19,12 @@ use crate::recognise::templates::column_mask::ColumnMask;
 
 /// Scores how well the characters of an alphabet explain cells of the features.
 pub trait Scorer {
-    /// How much better some characters explain the cells of a row than no character does: positive if better.
+    /// Computes how much better some characters explain the cells of a row than no character does; positive
+    /// means better.
     ///
-    /// `scores` has one row per character, as long as the features are wide. Entry x is for the cell with its top left
-    /// corner at (`top`, x), and is not written where the cell leaves the features. At least the columns of `mask` are
-    /// scored; `None`: all.
+    /// `scores` has one row for each character, as long as the features are wide. Entry x is for the cell
+    /// with its top left corner at row `top` and column x; it is not written if the cell extends beyond the
+    /// features. At least the columns of `mask` are scored; `None` stands for all.
     fn score_rows(
         &self,
         indices: &[usize],
@@ -33,18 +34,20 @@ pub trait Scorer {
         scores: &mut [f32],
     );
 
-    /// Twice the expected score of character `index` where it is shown.
+    /// Twice the expected score of the character with alphabet index `index` in a cell that shows it.
     fn distance2(&self, index: usize) -> f32;
 
-    /// Goodness of fit of a cell to character `index`, given the scores of all characters there.
+    /// Goodness of fit of a cell to the character with alphabet index `index`, given the scores of all
+    /// characters for that cell.
     fn goodness_of_fit(&self, index: usize, scores: &[f32]) -> GoodnessOfFit;
 
-    /// Smallest part score of character `index`: 1 for the glyph itself. `patch` holds the features of its cell, row-major.
+    /// Smallest part score of the character with alphabet index `index`: 1 for the glyph itself. `patch`
+    /// holds the features of its cell, row by row.
     fn min_part_score(&self, index: usize, patch: &[f32]) -> f32;
 }
 
-/// Scores by normalised correlation minus a threshold. It needs neither the noise nor the contrast, so it finds text before
-/// these are known.
+/// Scores characters by normalised correlation minus a threshold. This needs neither the noise nor the
+/// contrast, so it finds text before these are known.
 #[derive(Debug, Clone, Copy)]
 pub struct Correlator<'a> {
     alphabet: &'a Alphabet,
@@ -94,9 +97,10 @@ struct Filter {
     /// S^-1 t, row-major, rows x cols.
     weights: Vec<f32>,
     cols: usize,
-    /// t' S^-1 t less what the noise of the template adds: squared distance between the character and no character.
+    /// t' S^-1 t without the part that the noise of the template adds: the squared distance between the
+    /// character and no character.
     distance2: f32,
-    /// What the noise of the template adds to t' S^-1 t.
+    /// The part of t' S^-1 t that the noise of the template adds.
     template_noise2: f64,
     parts: TemplateParts,
 }
@@ -110,7 +114,8 @@ pub struct Matcher {
 }
 
 impl Matcher {
-    /// The filters of an alphabet; `None` if the noise model is for cells of another height or narrower ones.
+    /// The filters of an alphabet; `None` if the noise model is for cells of another height, or for narrower
+    /// cells.
     #[must_use]
     pub fn new(alphabet: &Alphabet, noise: &Noise) -> Option<Self> {
         let filter = |shape: &Shape| {
@@ -130,15 +135,15 @@ impl Matcher {
 }
 
 impl Matcher {
-    /// Squared Mahalanobis distance between two digits: twice the expected log-likelihood ratio of one against the other
-    /// where the first is shown. `None` unless both are digits.
+    /// Squared Mahalanobis distance between two digits: twice the expected log-likelihood ratio of the first
+    /// against the second in a cell that shows the first. `None` unless both are digits.
     pub(in crate::recognise) fn distance2_between(&self, one: usize, other: usize) -> Option<f32> {
         self.goodness.distance2_between(one, other)
     }
 }
 
 impl Scorer for Matcher {
-    /// The log-likelihood ratios.
+    /// Computes the log-likelihood ratios of the characters against no character.
     fn score_rows(
         &self,
         indices: &[usize],
@@ -164,7 +169,7 @@ impl Scorer for Matcher {
         }
     }
 
-    /// Squared Mahalanobis distance between character `index` and no character.
+    /// Squared Mahalanobis distance between the character with alphabet index `index` and no character.
     fn distance2(&self, index: usize) -> f32 {
         self.filters.get(index).map_or(0.0, |filter| filter.distance2)
     }
@@ -179,20 +184,21 @@ impl Scorer for Matcher {
     }
 }
 
-/// Columns of the widest of some templates.
+/// Number of columns of the widest of some templates.
 fn widest(templates: &[TemplateRow<'_>]) -> usize {
     templates.iter().map(|template| template.cols).max().unwrap_or(0)
 }
 
-/// Dot product of a filter's weights and another template, over the columns both have.
+/// Dot product of a filter's weights and another template, over the columns that both have.
 fn cross(filter: &Filter, template: &Array2<f32>) -> f64 {
     let cols = filter.cols.min(template.ncols());
     let rows = filter.weights.chunks_exact(filter.cols).zip(template.rows());
     rows.map(|(weights, row)| (0..cols).map(|x| f64::from(weights[x] * row[x])).sum::<f64>()).sum()
 }
 
-/// The matched filter of a template. `template_noise2` is the part of its squared distance that the noise of the template
-/// itself adds; it is subtracted, since the scores of a template learned from few pictures would be too low.
+/// The matched filter of a template. `template_noise2` is the part of its squared distance that the noise of
+/// the template itself adds. This part is subtracted, since otherwise the scores of a template learned from
+/// few images would be too low.
 fn filter_of(shape: &Shape, weights: &[f64], template_noise2: f64) -> Filter {
     let with_noise = weights.iter().zip(&shape.template).map(|(w, t)| w * f64::from(*t)).sum::<f64>();
     let template_noise2 = template_noise2.min(MAX_NOISE_SHARE * with_noise);
@@ -205,11 +211,11 @@ fn filter_of(shape: &Shape, weights: &[f64], template_noise2: f64) -> Filter {
 /// Maximum share of a squared distance that is attributed to the noise of the template. Set by judgement.
 const MAX_NOISE_SHARE: f64 = 0.5;
 
-/// Normalised correlation of templates with the features at all columns of a row, -1 to 1:
-/// sum(t f) / sqrt(sum(t t) sum(f f)); 0 where either is flat.
+/// Normalised correlation of templates with the features at all columns of a row, -1 to 1: sum(t f) /
+/// sqrt(sum(t t) sum(f f)); 0 if either is constant.
 ///
-/// Each template is given with the index of its row in `found`. Rows are as long as the features are wide; entries of cells
-/// that leave the features are not written.
+/// Each template is given with the index of its row in `found`. Rows are as long as the features are wide;
+/// entries of cells that extend beyond the features are not written.
 pub fn correlate<'a>(
     templates: impl Iterator<Item = (usize, &'a Array2<f32>)>,
     features: &Array2<f32>,
@@ -232,7 +238,8 @@ pub fn correlate<'a>(
     }
 }
 
-/// Normalised correlation of one template at every column where its cell stays inside; empty if there is none.
+/// Normalised correlation of one template at every column at which its cell fits into the features; empty if
+/// there is none.
 #[must_use]
 pub fn correlations(template: &Array2<f32>, features: &Array2<f32>, top: usize) -> Vec<f32> {
     let (rows, cols) = template.dim();

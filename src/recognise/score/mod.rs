@@ -1,6 +1,7 @@
-//! Scoring: how well a character explains a cell. The [`matcher`] is a matched filter under a [`noise`] covariance, slid over
-//! the features by [`cross_correlation`]; [`goodness_of_fit`], [`part_scores`] and the [`shape_prior`] test the character that
-//! scores best; [`background`] removes what stays in place behind a text.
+//! Scoring: how well a character explains a cell. The [`matcher`] is a matched filter under a [`noise`]
+//! covariance, evaluated at every column by [`cross_correlation`]; [`goodness_of_fit`], [`part_scores`] and
+//! the [`shape_prior`] test the character that scores best; [`background`] removes what stays in place behind
+//! a text.
 
 pub mod background;
 pub mod cross_correlation;

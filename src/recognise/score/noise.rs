@@ -1,8 +1,9 @@
 //! The noise model: the covariance of the differences between features and templates.
 //!
-//! Differences of neighbouring pixels are correlated (background, blur, compression), so a plain sum of squares overrates
-//! large smooth differences. The model is one covariance matrix for all characters and the empty cell: the sample covariance
-//! of observed differences, shrunk towards a stationary covariance, which depends on the distance between pixels alone.
+//! Differences of neighbouring pixels are correlated (because of background, blur and compression), so a
+//! plain sum of squares overrates large smooth differences. The model is one covariance matrix for all
+//! characters and for the empty cell: the sample covariance of observed differences, shrunk towards a
+//! stationary covariance, which depends only on the distance between pixels.
 
 use std::ops::Range;
 
@@ -10,20 +11,21 @@ use nalgebra::{Cholesky, DMatrix, DMatrixViewMut, DVector};
 use ndarray::Array2;
 use rayon::prelude::*;
 
-/// Share of the mean variance added to the diagonal (ridge), so that the matrix is invertible and well conditioned. Set by
-/// judgement.
+/// Share of the mean variance that is added to the diagonal (ridge), so that the matrix is invertible and
+/// well conditioned. Set by judgement.
 const RIDGE_SHARE: f64 = 0.03;
 
-/// Variance always added to the diagonal, in squared grey levels. Set by judgement.
+/// Variance that is always added to the diagonal, in squared grey levels. Set by judgement.
 const RIDGE_LEVELS2: f64 = 4.0;
 
-/// Maximum distance between correlated pixels in the stationary covariance, in working pixels. Set by judgement.
+/// Maximum distance at which pixels are correlated in the stationary covariance, in working pixels. Set by
+/// judgement.
 const MAX_LAG_PX: usize = 10;
 
-/// Columns of the covariance computed together.
+/// Number of columns of the covariance that are computed together.
 const STRIP: usize = 64;
 
-/// Covariance S of the features of a cell.
+/// Covariance S of the features in a cell.
 #[derive(Debug, Clone)]
 pub struct Noise {
     rows: usize,
@@ -32,22 +34,23 @@ pub struct Noise {
 
 #[derive(Debug, Clone)]
 enum Covariance {
-    /// Uncorrelated, with one variance: an initial value that is safely too large.
+    /// Uncorrelated noise with one variance, in squared grey levels: an initial value that is certainly too
+    /// large.
     White(f64),
-    /// The lower Cholesky factor of a measured covariance, S = L L'. Pixels are in column-major order, so that the factor
-    /// for narrower cells is its top left corner.
+    /// The lower Cholesky factor L of a measured covariance, S = L L'. Pixels are in column-major order, so
+    /// that the factor for narrower cells is the top left corner of this one.
     Measured(DMatrix<f64>),
 }
 
 impl Noise {
-    /// Uncorrelated noise with a standard deviation in grey levels, for cells `rows` high.
+    /// Uncorrelated noise with the standard deviation `sd_levels` in grey levels, for cells `rows` high.
     #[must_use]
     pub fn white(rows: usize, sd_levels: f32) -> Self {
         Self { rows, covariance: Covariance::White(f64::from(sd_levels).powi(2)) }
     }
 
-    /// The noise model of a sample of differences, each rows x cols; `None` below 8 differences, or if the covariance is
-    /// not positive definite.
+    /// The noise model of a sample of differences, each rows x cols; `None` for fewer than 8 differences, or
+    /// if the covariance is not positive definite.
     #[must_use]
     pub fn from_differences(rows: usize, cols: usize, sample: &[Array2<f32>]) -> Option<Self> {
         let size = rows * cols;
@@ -85,8 +88,9 @@ impl Noise {
         Some(Self { rows, covariance: Covariance::Measured(factor(covariance)?) })
     }
 
-    /// Expectation of what noise adds to t' S^-1 t for a template t of `pixels` pixels that is the mean of n pictures. The
-    /// noise of the mean has the covariance S / n, so it is the number of pixels over n; 0 until the covariance is measured.
+    /// Expectation of the part of t' S^-1 t that noise adds, for a template t of `pixels` pixels that is the
+    /// mean of n images. The noise of the mean has the covariance S / n, so the expectation is the number of
+    /// pixels divided by n; it is 0 until the covariance is measured.
     pub(super) fn distance2_of_mean(&self, pixels: usize, pictures: Option<u32>) -> f64 {
         match (&self.covariance, pictures) {
             (Covariance::Measured(_), Some(count)) => pixels as f64 / f64::from(count.max(1)),
@@ -94,8 +98,8 @@ impl Noise {
         }
     }
 
-    /// S^-1 t for a template t, row-major. Its cell may be narrower than the model's; `None` if it is wider or has another
-    /// height.
+    /// S^-1 t for a template t, row by row. The template may be narrower than the cells of the model; `None`
+    /// if it is wider or has another height.
     pub(super) fn weights(&self, template: &Array2<f32>) -> Option<Vec<f64>> {
         let (rows, cols) = template.dim();
         match &self.covariance {
@@ -119,10 +123,11 @@ impl Noise {
     }
 }
 
-/// The lower Cholesky factor of a symmetric matrix given by its lower triangle; `None` if it is not positive definite.
+/// The lower Cholesky factor of a symmetric matrix given by its lower triangle; `None` if the matrix is not
+/// positive definite.
 ///
-/// Computed block by block, so that most of the work is matrix products, on all cores: the corner block is factored, the
-/// block below it is solved for, and their product is subtracted from the rest.
+/// The factor is computed in blocks, so that most of the work is matrix products, on all cores: the corner
+/// block is factored, the block below is solved for, and their product is subtracted from the rest.
 fn factor(mut matrix: DMatrix<f64>) -> Option<DMatrix<f64>> {
     let size = matrix.nrows();
     for first in (0..size).step_by(STRIP) {
@@ -158,12 +163,13 @@ fn by_columns(rows: usize, size: usize, cells: &[Array2<f32>]) -> DMatrix<f32> {
     DMatrix::from_vec(size, cells.len(), data)
 }
 
-/// Products of some pixels with all pixels from the first of them on, summed over the cells of a sample.
+/// Products of some pixels with all pixels from the first of them on, summed over the cells of a sample: some
+/// columns of the covariance.
 struct CovarianceStrip {
     first: usize,
-    /// One column per pixel, with entries above the diagonal too.
+    /// One column for each of these pixels; entries above the diagonal are computed too.
     products: DMatrix<f32>,
-    /// Sums over all pairs of pixels with one lag.
+    /// For each lag, the sum of the products over all pairs of pixels at that distance.
     by_lag: Vec<f64>,
 }
 
@@ -199,7 +205,8 @@ impl Lags {
         Self { rows, cols, max: (MAX_LAG_PX.min(rows - 1), MAX_LAG_PX.min(cols - 1)) }
     }
 
-    /// Number of lags. They are ordered by the lag across, then by that down, upward lags first.
+    /// Number of lags. Lags are ordered by the distance across, then by the distance down, where upward
+    /// distances come first.
     fn count(&self) -> usize {
         (self.max.1 + 1) * self.heights()
     }
@@ -208,8 +215,8 @@ impl Lags {
         2 * self.max.0 + 1
     }
 
-    /// The pixels within the maximum lags of pixel `number` that do not precede it: ranges of pixels, each with the index of
-    /// the lag of its first pixel; the lags of the others follow.
+    /// The pixels within the maximum lags of pixel `number` that do not precede it: ranges of pixels, each
+    /// with the index of the lag of its first pixel; the lags of the other pixels follow in order.
     fn correlated_with(&self, number: usize) -> impl Iterator<Item = (Range<usize>, usize)> {
         let (x, y) = (number / self.rows, number % self.rows);
         (0..=self.max.1.min(self.cols - 1 - x)).map(move |right| {
@@ -220,8 +227,9 @@ impl Lags {
         })
     }
 
-    /// The covariance at every lag, from products summed over `pixels` pixels: the biased estimator, which keeps the matrix
-    /// positive semidefinite, tapered towards the maximum lags.
+    /// The covariance at every lag, computed from products that are summed over `pixels` pixels. The
+    /// estimator is the biased one, which keeps the matrix positive semidefinite, tapered towards the maximum
+    /// lags.
     fn covariances(&self, strips: &[CovarianceStrip], pixels: f64) -> Vec<f64> {
         let taper = |lag: usize, max: usize| 1.0 - lag as f64 / (max as f64 + 1.0);
         let covariance = |lag: usize| {
@@ -240,7 +248,8 @@ mod tests {
 
     const SIZE: (usize, usize) = (14, 13);
 
-    /// Cells of noise in which neighbours are alike, more so along the lines and down to the right.
+    /// Cells of noise in which neighbouring pixels are correlated, more so along the rows and diagonally down
+    /// to the right.
     fn cells(count: usize) -> Vec<Array2<f32>> {
         let white = |number: usize, y: usize, x: usize| {
             let mixed = (number * 7919 + y * 131 + x + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
@@ -252,7 +261,7 @@ mod tests {
         (0..count).map(|number| Array2::from_shape_fn(SIZE, |(y, x)| level(number, y, x))).collect()
     }
 
-    /// The covariance as it is defined, pair by pair.
+    /// The covariance computed directly from its definition, pair by pair.
     fn covariance(cells: &[Array2<f32>]) -> DMatrix<f64> {
         let (rows, cols) = SIZE;
         let (size, count) = (rows * cols, cells.len() as f64);

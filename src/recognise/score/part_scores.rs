@@ -1,5 +1,5 @@
-//! Part scores: how much of each part of a character a cell shows. A digit that lacks one stroke of another passes every
-//! test of the whole cell, but not this one.
+//! Part scores: how much of each part of a character a cell shows. A cell with a digit that lacks just one
+//! stroke of another digit passes every test of the whole cell, but not this one.
 
 use std::ops::Range;
 
@@ -11,25 +11,25 @@ use pulp::Arch;
 const BANDS: (usize, usize) = (6, 4);
 const BLOCKS: usize = (BANDS.0 - 1) * (BANDS.1 - 1);
 
-/// Columns summed at a time; most cells have no more.
+/// Number of columns that are summed at a time; most cells have no more.
 const COLUMNS: usize = 32;
 
-/// Minimum energy of a tested block, relative to the strongest block. Set by judgement.
+/// Minimum energy of a block for it to be tested, relative to the strongest block. Set by judgement.
 const MIN_ENERGY_SHARE: f32 = 0.45;
 
-/// Sums over the bands of a cell, down x across.
+/// Sums over the bands of a cell, bands down x bands across.
 type Bands = [[f32; BANDS.1]; BANDS.0];
 
-/// The blocks of a template that hold strokes.
+/// The blocks of a template that contain strokes.
 #[derive(Debug, Clone)]
 pub(in crate::recognise) struct TemplateParts {
     template: Array2<f32>,
-    /// Upper and left band of each block, and sum(t t) over it.
+    /// Index of the upper and of the left band of each block, and sum(t t) over the block.
     blocks: ArrayVec<((usize, usize), f32), BLOCKS>,
 }
 
 impl TemplateParts {
-    /// The parts of a template.
+    /// Finds the blocks of a template that contain strokes.
     pub(in crate::recognise) fn of(template: &Array2<f32>) -> Self {
         let template = template.as_standard_layout().into_owned();
         let bands = template.as_slice().map_or_else(Bands::default, |t| products(template.dim(), t, t));
@@ -40,10 +40,10 @@ impl TemplateParts {
         Self { template, blocks }
     }
 
-    /// Smallest part score: the minimum over the blocks of sum(t f) / sum(t t), with the template t and the features f.
-    /// 1 for the glyph itself.
+    /// Smallest part score: the minimum over the blocks of sum(t f) / sum(t t), with the template t and the
+    /// features f; 1 for the glyph itself.
     ///
-    /// `patch` holds features of the template's size, row-major.
+    /// `patch` holds features with the size of the template, row by row.
     pub(in crate::recognise) fn min_score(&self, patch: &[f32]) -> f32 {
         let Some(template) = self.template.as_slice() else { return 0.0 };
         if patch.len() != template.len() {
@@ -60,7 +60,7 @@ fn sum_of_block(bands: &Bands, (y, x): (usize, usize)) -> f32 {
     rows.iter().map(|row| row[x] + row[x + 1]).sum()
 }
 
-/// Sums of the products of two cells over every band; cells are row-major.
+/// Sums of the products of two cells over every band. Both cells are given row by row.
 fn products((rows, cols): (usize, usize), one: &[f32], other: &[f32]) -> Bands {
     let bounds = |bands: usize, length: usize, band: usize| -> Range<usize> {
         band * length / bands..(band + 1) * length / bands
@@ -69,7 +69,7 @@ fn products((rows, cols): (usize, usize), one: &[f32], other: &[f32]) -> Bands {
     for first in (0..cols).step_by(COLUMNS) {
         let some = first..cols.min(first + COLUMNS);
         for (band_y, bands) in bands.iter_mut().enumerate() {
-            // One sum per column, so that columns are added in parallel.
+            // One sum for each column, so that columns are added in parallel.
             let mut sums = [0.0_f32; COLUMNS];
             Arch::new().dispatch(|| {
                 for row in bounds(BANDS.0, rows, band_y) {

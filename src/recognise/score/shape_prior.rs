@@ -33,13 +33,14 @@ use ndarray::{Array1, Array2, Axis};
 
 use crate::neural::{Kernel, Layer, max_pooled, resampling};
 
-/// Rows x columns of the grid that the network sees.
+/// Rows x columns of the grid that is the input of the network.
 const GRID: (usize, usize) = (20, 16);
-/// Channels after the first and the second convolution, and units of the hidden dense layer. Chosen for a table of about
-/// 100 kB; other sizes were not tried.
+/// Number of channels after the first convolution. The second number is that of channels after the second
+/// convolution, and of units of the hidden dense layer. Chosen for a table of about 100 kB; other sizes were
+/// not tried.
 const CHANNELS: (usize, usize) = (12, 24);
 const HIDDEN: usize = 48;
-/// Rows and columns of the kernels of the two convolutions.
+/// Size (rows and columns) of the kernels of the first and of the second convolution, in grid cells.
 const KERNELS: (usize, usize) = (5, 3);
 /// Rows and columns of the blocks of the max pooling.
 const POOLING: (usize, usize) = (2, 2);
@@ -47,17 +48,18 @@ const POOLING: (usize, usize) = (2, 2);
 const POOLED: usize = (GRID.0 / 4) * (GRID.1 / 4) * CHANNELS.1;
 const DIGITS: usize = 10;
 
-/// Minimum root mean square that a cell is divided by, in grey levels: about the noise of a flat cell. Set by judgement.
+/// Minimum of the root mean square that a cell is divided by, in grey levels: about the noise of an empty
+/// cell. Set by judgement.
 const MIN_RMS_LEVELS: f32 = 2.0;
 
-/// Numbers in the table: temperature and uniform share, then weights and biases of the four layers.
+/// Number of values in the table: temperature and uniform share, then weights and biases of the four layers.
 const NUMBERS: usize = 2
     + CHANNELS.0 * (KERNELS.0 * KERNELS.0 + 1)
     + CHANNELS.1 * (KERNELS.1 * KERNELS.1 * CHANNELS.0 + 1)
     + HIDDEN * (POOLED + 1)
     + DIGITS * (HIDDEN + 1);
 
-/// The table that `scripts/digit_shapes/train.py` writes: little-endian f32.
+/// The table that `scripts/digit_shapes/train.py` writes, as little-endian f32.
 static TABLE: &[u8; 4 * NUMBERS] = include_bytes!("../../../templates/digit_shapes/digit_shapes.bin");
 
 static EMBEDDED: LazyLock<ShapePrior> = LazyLock::new(|| ShapePrior::from_table(TABLE));
@@ -65,9 +67,9 @@ static EMBEDDED: LazyLock<ShapePrior> = LazyLock::new(|| ShapePrior::from_table(
 /// Gives the probability of each digit from the shape in a cell.
 #[derive(Debug, Clone)]
 pub(crate) struct ShapePrior {
-    /// Divisor of the logits.
+    /// Number that the logits are divided by.
     temperature: f32,
-    /// Share of the uniform distribution in the result, 0 to 1.
+    /// Weight of the uniform distribution in the result, 0 to 1.
     uniform_share: f32,
     first: Layer,
     second: Layer,
@@ -100,10 +102,11 @@ impl ShapePrior {
 
     /// Natural logarithms of the probabilities that a cell shows the digits 0 to 9.
     ///
-    /// `cell` holds the features of one digit in grey levels, rows x columns: as many rows as the digit is high, plus about
-    /// one above and below, and as many columns as the pitch. The digit may be off by 1.5 working pixels, and parts of its
-    /// neighbours may be visible at the left and right edge. An empty cell, or one with entries that are not finite, gives
-    /// uniform probabilities, a flat one nearly so. No probability is below 0.0003.
+    /// `cell` holds the features of one digit in grey levels, rows x columns: as many rows as the digit is
+    /// high, plus about one above and below, and as many columns as the pitch. The digit may be off by 1.5
+    /// working pixels, and parts of its neighbours may be visible at the left and right edge. The
+    /// probabilities are uniform for an empty cell or one with entries that are not finite, and nearly
+    /// uniform for a cell without contrast. No probability is below 0.0003.
     #[must_use]
     pub(crate) fn log_probabilities(&self, cell: &Array2<f32>) -> [f32; DIGITS] {
         let uniform = [-(DIGITS as f32).ln(); DIGITS];
@@ -118,7 +121,7 @@ impl ShapePrior {
         })
     }
 
-    /// The logits for a grid of one polarity.
+    /// The logits of the ten digits for a grid of one polarity.
     fn logits(&self, grid: &Array2<f32>) -> Array1<f32> {
         let grid = grid.view().insert_axis(Axis(2)).to_owned();
         let first = max_pooled(&self.first.convolved(&grid, Kernel::square(KERNELS.0)), POOLING);

@@ -12,8 +12,8 @@ use crate::recognise::features::high_pass::HighPass;
 use crate::recognise::features::window::working_factor;
 use crate::stats::upper_median;
 
-/// Minimum number of pictures of a character whose template counts as well seen: a labelled frame and its neighbours give
-/// nine.
+/// Minimum number of images of a character for its template to count as well seen. A labelled frame and its
+/// neighbours give nine images.
 const MIN_WELL_SEEN: u32 = 10;
 
 /// The template of one character.
@@ -21,39 +21,39 @@ const MIN_WELL_SEEN: u32 = 10;
 pub struct Shape {
     /// The character.
     pub character: char,
-    /// Features of the glyph, alphabet rows x own columns.
+    /// Features of the glyph, as rows of the alphabet x own columns.
     pub template: Array2<f32>,
     /// Distance to the left edge of the next character, in working pixels.
     pub advance: f32,
-    /// Number of pictures that the template is the mean of; `None` for a built-in glyph.
+    /// Number of images that the template is the mean of; `None` for a built-in glyph.
     pub pictures: Option<u32>,
 }
 
 impl Shape {
-    /// Whether the template is built in, or the mean of enough pictures for its own noise to be negligible.
+    /// Whether the template is built in, or the mean of enough images for its own noise to be negligible.
     #[must_use]
     pub fn is_well_seen(&self) -> bool {
         self.pictures.is_none_or(|pictures| pictures >= MIN_WELL_SEEN)
     }
 }
 
-/// A face at a working resolution.
+/// The templates of a face at a working resolution.
 #[derive(Debug, Clone)]
 pub struct Alphabet {
-    /// The characters.
+    /// The templates of the characters.
     pub shapes: Vec<Shape>,
-    /// Rows of every template.
+    /// Number of rows of every template.
     pub rows: usize,
-    /// Columns of the widest template.
+    /// Number of columns of the widest template.
     pub cols: usize,
-    /// The high-pass that the templates were made with; frames need the same.
+    /// The high-pass filter that the templates were made with; frames must be filtered in the same way.
     pub high_pass: HighPass,
-    /// Frame pixels averaged into one working pixel, each way.
+    /// Number of frame pixels averaged into one working pixel in each direction.
     pub factor: usize,
 }
 
 impl Alphabet {
-    /// The templates of a face magnified by `scale` (x, y): 1 for learned faces.
+    /// The templates of a face magnified by `scale` (x, y), which is 1 for learned faces.
     #[must_use]
     pub fn new(face: &Face, scale: (f32, f32)) -> Self {
         let factor = working_factor(face.cell.1 as f32 * scale.1);
@@ -66,7 +66,7 @@ impl Alphabet {
         Self::with_some(face, appearance, factor, |_| true)
     }
 
-    /// The same for some characters only.
+    /// The templates of some characters of a face with a given appearance.
     pub(in crate::recognise) fn with_some(
         face: &Face,
         appearance: Appearance,
@@ -80,7 +80,8 @@ impl Alphabet {
         Self { shapes, rows: rows_of(face.cell.1, appearance, factor), cols, high_pass, factor }
     }
 
-    /// Scales the templates to the contrast of features that hold text: built-in glyphs have full contrast, overlays less.
+    /// Scales the templates to the contrast of features that contain text: built-in glyphs have full
+    /// contrast, overlays have less.
     pub fn match_contrast(&mut self, features: &[Array2<f32>]) {
         let seen = strong_level(features.iter());
         let drawn = strong_level(self.shapes.iter().map(|shape| &shape.template));
@@ -90,8 +91,8 @@ impl Alphabet {
         }
     }
 
-    /// Brings digits whose contrast is far from the median to the median contrast: they were learned before backgrounds of
-    /// different brightness.
+    /// Scales digits whose contrast is far from the median to the median contrast: they were learned in front
+    /// of backgrounds of different brightness.
     pub fn equalise_contrasts(&mut self) {
         let digits = || self.shapes.iter().filter(|shape| shape.character.is_ascii_digit());
         let mut levels: Vec<f32> =
@@ -116,24 +117,24 @@ impl Alphabet {
         self.shapes.iter().all(|shape| shape.pictures.is_none())
     }
 
-    /// The index of a character.
+    /// The alphabet index of a character; `None` if the alphabet lacks it.
     #[must_use]
     pub fn index_of(&self, character: char) -> Option<usize> {
         self.shapes.iter().position(|shape| shape.character == character)
     }
 
-    /// Whether all ten digits are known.
+    /// Whether all ten digits have a template.
     #[must_use]
     pub fn has_all_digits(&self) -> bool {
         self.missing_digits().next().is_none()
     }
 
-    /// Digits without a shape, in ascending order.
+    /// Digits without a template, in ascending order.
     pub(crate) fn missing_digits(&self) -> impl Iterator<Item = char> {
         ('0'..='9').filter(|digit| self.index_of(*digit).is_none())
     }
 
-    /// Whether all ten digits are known and well seen.
+    /// Whether all ten digits have a template and are well seen.
     #[must_use]
     pub fn has_all_digits_well_seen(&self) -> bool {
         ('0'..='9').all(|digit| self.index_of(digit).is_some_and(|index| self.shapes[index].is_well_seen()))
@@ -147,7 +148,8 @@ impl Alphabet {
     }
 }
 
-/// Range of the contrast of a digit, relative to the median, that different shapes of the digits explain. Set by judgement.
+/// Minimum and maximum contrast of a digit, relative to the median, that the different shapes of the digits
+/// explain. Set by judgement.
 const USUAL_CONTRASTS: (f32, f32) = (0.8, 1.25);
 
 /// Level of the strongest strokes: the 0.95 quantile of the magnitudes of some features, in grey levels.
@@ -160,16 +162,16 @@ fn strong_level<'a>(features: impl Iterator<Item = &'a Array2<f32>>) -> f32 {
     *sizes.select_nth_unstable_by(strong, f32::total_cmp).1
 }
 
-/// Padding around a cell, in working pixels, before it is high-passed: more than the largest vertical offset. Beyond it the
-/// cell's edge repeats.
+/// Padding around a cell before it is high-pass filtered, in working pixels: more than the largest vertical
+/// offset. In the padding the cell's edge pixels are repeated.
 const PAD_PX: usize = 3;
 
-/// Rows of a cell in working pixels, from its height in pixels of the face.
+/// Number of rows of a cell in working pixels, computed from its height in pixels of the face.
 fn rows_of(cell_height: usize, appearance: Appearance, factor: usize) -> usize {
     ((cell_height as f32 * appearance.scale.1 / factor as f32).round() as usize).max(3)
 }
 
-/// The high-pass for a face with a given appearance.
+/// The high-pass filter for a face with a given appearance.
 pub(in crate::recognise) fn high_pass_of(face: &Face, appearance: Appearance, factor: usize) -> HighPass {
     let widest = face.glyphs.iter().map(|glyph| glyph.advance).fold(1.0, f32::max);
     HighPass::for_cell_width(widest * appearance.scale.0 / factor as f32)
@@ -186,7 +188,7 @@ pub(in crate::recognise) fn shapes_of<'a>(
     glyphs.map(|glyph| shape_of(glyph, zoom, (rows, appearance), high_pass)).collect()
 }
 
-/// Composites a glyph with its background, scales it with padding, and includes its features.
+/// Composites a glyph with its background, scales it with padding, and computes its features.
 fn shape_of(
     glyph: &Glyph,
     zoom: (f32, f32),
@@ -205,8 +207,9 @@ fn shape_of(
     Shape { character: glyph.character, template, advance, pictures: glyph.pictures }
 }
 
-/// Resamples the grey levels of a cell, magnified by `zoom` (x, y), into `size` (rows, columns). The cell's top left corner
-/// is [`PAD_PX`] from the edges, and `offset_px` lower; around the cell its edge repeats.
+/// Resamples the grey levels of a cell, magnified by `zoom` (x, y), to `size` (rows, columns). The cell's top
+/// left corner lies [`PAD_PX`] from the left edge and `offset_px` more than that from the top edge; around
+/// the cell its edge pixels are repeated.
 fn scaled(levels: &Array2<f32>, zoom: (f32, f32), offset_px: f32, size: (usize, usize)) -> Array2<f32> {
     let (rows, cols) = levels.dim();
     let extent = |zoom: f32, length: usize, cell: usize| {

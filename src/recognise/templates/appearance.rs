@@ -1,58 +1,60 @@
-//! How a built-in face appears on the frame: magnification, blur, offset and background.
+//! How a built-in face appears in the frames: magnification, blur, offset and background.
 
-/// Default grey level behind transparent glyphs: about mid-grey.
+/// Default grey level of the background behind transparent glyphs: about mid-grey.
 pub(super) const BACKGROUND_LEVEL: f32 = 110.0;
 
-/// How a face appears on the frame.
+/// How a face appears in the frames.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Appearance {
-    /// Magnification of the face's cells (x, y).
+    /// Magnification of the face's cells in x and in y.
     pub scale: (f32, f32),
-    /// Standard deviation of the blur along the lines, in working pixels.
+    /// Standard deviation of the blur along the rows, in working pixels.
     pub blur_px: f32,
-    /// Vertical offset of the glyphs in their cells, in working pixels, positive downwards: cells start at whole rows.
+    /// Vertical offset of the glyphs in their cells, in working pixels, positive downwards. It is needed
+    /// because cells start at whole rows.
     pub offset_px: f32,
     /// Grey level behind the glyphs, 0 to 255.
     pub background: f32,
 }
 
-/// Step sizes of a search over appearances.
+/// Step sizes with which the search varies an appearance.
 #[derive(Debug, Clone, Copy)]
 pub struct AppearanceStep {
-    /// Relative change of the magnification.
+    /// Relative change of the magnification in one step.
     pub magnification: f32,
-    /// Blur, in working pixels.
+    /// Change of the blur in one step, in working pixels.
     pub blur_px: f32,
-    /// Vertical offset, in working pixels.
+    /// Change of the vertical offset in one step, in working pixels.
     pub offset_px: f32,
-    /// Background, in grey levels.
+    /// Change of the background in one step, in grey levels.
     pub background: f32,
 }
 
-/// Number of neighbours of an appearance.
+/// Number of appearances that are one step away from a given one.
 pub const DIRECTIONS: usize = 12;
 
-/// Maximum blur of an appearance, in working pixels. Set by judgement.
+/// Maximum blur in the search, in working pixels. Set by judgement.
 const MAX_BLUR_PX: f32 = 2.0;
 
-/// Maximum vertical offset of an appearance, in working pixels. Set by judgement.
+/// Maximum vertical offset in the search, in working pixels. Set by judgement.
 pub(super) const MAX_OFFSET_PX: f32 = 0.75;
 
 impl Appearance {
-    /// A face magnified by `scale` (x, y), not blurred, before the default background.
+    /// The appearance of a face that is magnified by `scale` (x, y) and not blurred, in front of the default
+    /// background.
     #[must_use]
     pub fn magnified(scale: (f32, f32)) -> Self {
         Self { scale, blur_px: 0.0, offset_px: 0.0, background: BACKGROUND_LEVEL }
     }
 
-    /// The same before a background of another grey level.
+    /// The same appearance in front of a background with another grey level.
     #[must_use]
     pub fn with_background(self, background: f32) -> Self {
         Self { background: background.clamp(0.0, 255.0), ..self }
     }
 
-    /// The appearances one step away: narrower, wider, lower, higher, smaller, larger, sharper, more blurred, further up,
-    /// further down, before a darker and before a brighter background.
+    /// The appearances one step away: narrower, wider, lower, higher, smaller, larger, sharper, more blurred,
+    /// further up, further down, in front of a darker and in front of a brighter background.
     #[must_use]
     pub fn neighbours(self, step: AppearanceStep) -> [Self; DIRECTIONS] {
         let (less, more) = (1.0 - step.magnification, 1.0 + step.magnification);

@@ -1,4 +1,5 @@
-//! Column masks: the columns at which the characters of a region's texts can stand; only these need a score.
+//! Column masks: the columns at which the characters of a region's texts can stand; scores are needed only
+//! there.
 
 use std::collections::BTreeSet;
 
@@ -6,26 +7,26 @@ use super::alphabet::Alphabet;
 use crate::recognise::text::grammar::{Grammar, GrammarStep, Slot};
 use crate::recognise::text::placement::{Anchor, POSITION_TOLERANCE_HALF_COLS, Placement};
 
-/// Columns at which characters can stand. All digits share their columns.
+/// The columns at which characters can stand. All digits have the same columns.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ColumnMask {
     /// For every whole column of the window, whether a digit can stand there.
     digits: Vec<bool>,
-    /// The same for the other characters.
+    /// For every whole column of the window, whether another character than a digit can stand there.
     others: Vec<bool>,
-    /// For every index of the alphabet, whether it is a digit.
+    /// For every alphabet index, whether the character is a digit.
     is_digit: Vec<bool>,
 }
 
 impl ColumnMask {
-    /// The mask of the texts of a grammar at a placement, in a window `cols` columns wide.
+    /// The mask for the texts of a grammar at a placement, in a window `cols` columns wide.
     #[must_use]
     pub fn new(alphabet: &Alphabet, grammar: &Grammar, placement: &Placement, cols: usize) -> Self {
         let is_digit = alphabet.shapes.iter().map(|shape| shape.character.is_ascii_digit()).collect();
         let mut mask = Self { digits: vec![false; cols], others: vec![false; cols], is_digit };
         let steps = grammar.steps(placement.anchor);
         let beside = (2.0 * alphabet.pitch()).round() as i32;
-        // Free edges of the partial texts after every step, in half columns.
+        // Positions of the free edge after every step of the grammar, in half columns.
         let mut ends: Vec<BTreeSet<i32>> = Vec::with_capacity(steps.len());
         for step in steps {
             let from = match step.parent {
@@ -54,11 +55,12 @@ impl ColumnMask {
         mask
     }
 
-    /// Adds the columns that are needed for a character at half column `left`, or up to `further` half columns off.
+    /// Adds the columns that are needed for a character whose left edge is at half column `left`, or up to
+    /// `further` half columns away.
     fn add(&mut self, is_digit: bool, left: i32, further: i32) {
         let columns = if is_digit { &mut self.digits } else { &mut self.others };
         let within = 2 * POSITION_TOLERANCE_HALF_COLS + further;
-        // A score between two whole columns needs both of them.
+        // A score at a half column between two whole columns needs both of these.
         for column in (left - within).div_euclid(2)..=(left + within + 1).div_euclid(2) {
             if let Some(column) = usize::try_from(column).ok().and_then(|column| columns.get_mut(column)) {
                 *column = true;
@@ -66,14 +68,14 @@ impl ColumnMask {
         }
     }
 
-    /// For every column, whether character `index` of the alphabet needs a score there.
+    /// For every column, whether the character with alphabet index `index` needs a score there.
     #[must_use]
     pub fn columns(&self, index: usize) -> &[bool] {
         if self.is_digit.get(index) == Some(&true) { &self.digits } else { &self.others }
     }
 }
 
-/// Half columns at which the texts of some steps can start.
+/// Half columns at which the texts of some steps of the grammar can start.
 pub(in crate::recognise) fn start_half_columns(
     placement: &Placement,
     alphabet: &Alphabet,
@@ -89,7 +91,7 @@ pub(in crate::recognise) fn start_half_columns(
     (half(first - 0.5 * widest)..=half(last - 0.5 * narrowest)).step_by(2)
 }
 
-/// Widths of the narrowest and the widest text of some steps, in columns.
+/// Widths of the narrowest and of the widest text of some steps of the grammar, in columns.
 fn text_widths(alphabet: &Alphabet, steps: &[GrammarStep]) -> (f32, f32) {
     let mut widths: Vec<(f32, f32)> = Vec::with_capacity(steps.len());
     let mut all = (f32::INFINITY, 0.0_f32);

@@ -1,5 +1,5 @@
-//! Templates: the glyphs of a face as features ([`alphabet`]), how the face appears on the frame ([`appearance`]), and the
-//! columns at which its characters can stand ([`column_mask`]).
+//! Templates: the glyphs of a face as features ([`alphabet`]), how the face appears in the frames
+//! ([`appearance`]), and the columns at which its characters can stand ([`column_mask`]).
 
 pub mod alphabet;
 pub mod appearance;

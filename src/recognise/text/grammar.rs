@@ -1,12 +1,13 @@
-//! The texts a region may show: digits, a decimal point or colon at a known position, a leading minus sign.
+//! The texts that a region may show: digits, a decimal point or colon at a known position, a leading minus
+//! sign.
 
 use super::placement::Anchor;
 use crate::setup::{Region, Separator};
 
-/// Maximum number of digits where the setup does not give one.
+/// Maximum number of digits if the setup does not state one.
 const MAX_DIGITS: u8 = 8;
 
-/// What may stand at one position of a text.
+/// The kind of character that may stand at one position of a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Slot {
     /// A digit.
@@ -20,7 +21,7 @@ pub enum Slot {
 }
 
 impl Slot {
-    /// Whether a character may stand here.
+    /// Whether a character may stand at this position.
     #[must_use]
     pub fn allows(self, character: char) -> bool {
         match self {
@@ -38,25 +39,25 @@ pub fn is_separator(character: char) -> bool {
     Slot::Point.allows(character) || Slot::Colon.allows(character)
 }
 
-/// A node of the prefix tree of all texts, built from the anchored end outwards.
+/// A node of the prefix tree of all texts, which is built from the anchored edge outwards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct GrammarStep {
-    /// What may stand here.
+    /// The kind of character at this position.
     pub slot: Slot,
-    /// The preceding step; `None` for the first character.
+    /// Index of the preceding step; `None` for the first character.
     pub parent: Option<usize>,
-    /// Whether a text may end here.
+    /// Whether a text may end after this step.
     pub ends: bool,
 }
 
-/// The texts a region may show.
+/// The texts that a region may show.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Grammar {
-    /// Digits of the longest text.
+    /// Number of digits of the longest text.
     max_digits: u8,
-    /// Digits after the separator.
+    /// Number of digits after the separator.
     decimals: u8,
-    /// The decimal point or the colon.
+    /// The separator of the digits: decimal point or colon.
     separator: Slot,
     from_left: Vec<GrammarStep>,
     from_right: Vec<GrammarStep>,
@@ -104,8 +105,8 @@ impl Grammar {
         }
     }
 
-    /// The prefix tree of all texts from the anchored end, or from the left for centred texts; a step comes after its
-    /// parent.
+    /// The prefix tree of all texts, built from the anchored edge, or from the left for centred texts; a step
+    /// comes after its parent.
     #[must_use]
     pub fn steps(&self, anchor: Anchor) -> &[GrammarStep] {
         match anchor {
@@ -120,15 +121,16 @@ impl Grammar {
         text.chars().filter(char::is_ascii_digit).count() >= usize::from(self.max_digits)
     }
 
-    /// Whether a text has a leading zero and fewer digits than the longest text. A field padded with zeros is always full,
-    /// so the first digit of such a text may be missing.
+    /// Whether a text has a leading zero and fewer digits than the longest text. A readout padded with zeros
+    /// always has the full number of digits, so the first digit of such a text may be missing.
     #[must_use]
     pub fn has_leading_zero(&self, text: &str) -> bool {
         let mut whole = text.trim_start_matches('-').chars();
         whole.next() == Some('0') && whole.next().is_some_and(|c| c.is_ascii_digit()) && !self.is_full(text)
     }
 
-    /// The value of a text, minutes and seconds in seconds; `None` if the text is not of this grammar.
+    /// The value of a text; minutes and seconds are converted to seconds. `None` if the grammar does not
+    /// contain the text.
     #[must_use]
     pub fn value(&self, text: &str) -> Option<f64> {
         let unsigned = text.strip_prefix('-').unwrap_or(text);
@@ -151,7 +153,7 @@ impl Grammar {
     }
 }
 
-/// All patterns, left to right, shortest first.
+/// All patterns of the grammar as positions from left to right, shortest first.
 fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<Slot>> {
     let mut patterns = Vec::new();
     for whole in 1..=digits - decimals {

@@ -1,4 +1,5 @@
-//! The texts a region may show ([`grammar`]) and where in the region's window they stand ([`placement`]).
+//! The texts that a region may show ([`grammar`]), and where they stand in the region's window
+//! ([`placement`]).
 
 pub mod grammar;
 pub mod placement;

@@ -1,10 +1,11 @@
-//! Where a region's text stands in its window, and which edge stays put when the text changes its length.
+//! Where a region's text stands in its window, and which of its edges stays in place when the text changes
+//! its length.
 
-/// Distance that a single character may stand off the position its text gives it, in half columns: renderers that
-/// round positions put glyphs up to a column off even spacing.
+/// Maximum distance of a single character from its expected position in the text, in half columns: renderers
+/// that round positions place glyphs up to a column away from even spacing.
 pub const POSITION_TOLERANCE_HALF_COLS: i32 = 2;
 
-/// The part of a text that stays put when the text changes its length.
+/// The edge of a text that stays in place when the text changes its length.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Anchor {
     /// Left-aligned: the left edge of the first character.
@@ -19,7 +20,7 @@ impl Anchor {
     /// All alignments.
     pub const ALL: [Self; 3] = [Self::Left, Self::Right, Self::Centre];
 
-    /// Share of a text's width that lies left of the anchor, 0 to 1.
+    /// Share of a text's width to the left of the anchor, 0 to 1.
     #[must_use]
     pub fn share_before(self) -> f32 {
         match self {
@@ -29,8 +30,8 @@ impl Anchor {
         }
     }
 
-    /// Appends a character of an advance in columns to a text whose free edge is at half column `edge`. Returns the
-    /// character's left edge and the new free edge, in half columns.
+    /// Appends a character, whose advance is in columns, to a text whose free edge is at half column `edge`.
+    /// Returns the character's left edge and the new free edge, in half columns.
     pub(in crate::recognise) fn append(self, edge: i32, advance: f32) -> (i32, i32) {
         // Adding a half rounds, since an advance is positive.
         let advance = (2.0 * advance + 0.5) as i32;
@@ -44,19 +45,19 @@ impl Anchor {
 /// Where a region's text stands in its window, in working pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placement {
-    /// Row of the cells' top edge.
+    /// Row of the window at which the cells begin.
     pub top: usize,
-    /// Which part of the text stays put.
+    /// Which edge of the text stays in place.
     pub anchor: Anchor,
-    /// Column of the anchor.
+    /// Column of that edge, in working pixels.
     pub position: f32,
-    /// Range by which a line of text may be shifted from there, in whole columns.
+    /// Smallest and largest shift of the text from that column, in whole columns.
     pub shifts: (i32, i32),
 }
 
 impl Placement {
-    /// Whether a text from half column `start` to half column `end` stands within the shifts allowed. Left-aligned and
-    /// right-aligned texts always do, since they are built from their anchor.
+    /// Whether a text from half column `start` to half column `end` lies within the allowed shifts.
+    /// Left-aligned and right-aligned texts always do, since they are built from their anchor.
     pub(in crate::recognise) fn allows(&self, start: i32, end: i32) -> bool {
         let middle = 0.25 * (start + end) as f32;
         let (left, right) = (self.shifts.0 as f32 - 0.5, self.shifts.1 as f32 + 0.5);

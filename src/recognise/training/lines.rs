@@ -12,19 +12,20 @@ use crate::recognise::templates::column_mask::ColumnMask;
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::Placement;
 
-/// The sample of one region.
+/// The sample of one region during self-training.
 pub(in crate::recognise) struct TrainingLine<'a> {
-    /// Index of the region.
+    /// Index of the region in the setup.
     pub index: usize,
     pub grammar: &'a Grammar,
     pub placement: Placement,
     pub mask: &'a ColumnMask,
-    /// Features of every sampled frame.
+    /// Features of every sampled frame, in grey levels.
     pub features: Vec<Array2<f32>>,
-    /// The same without the background, at the contrast of the templates.
+    /// Features of every sampled frame without the static background, scaled to the contrast of the
+    /// templates.
     pub foreground: Vec<Array2<f32>>,
     pub background: Background,
-    /// The margins of the digits of its pseudo-labels.
+    /// The margins of the digits in the region's pseudo-labels.
     pub margins: DigitMargins,
 }
 
@@ -53,13 +54,13 @@ impl TrainingLine<'_> {
     }
 }
 
-/// Minimum relative difference of a line's contrast from the mean for it to be set before any text is a pseudo-label. The
-/// contrasts of the digits within one region differ by up to a fifth.
+/// Before any text is a pseudo-label, the contrast of a line is set only if it differs from the mean by at
+/// least this share. The contrasts of the digits within one region differ by up to a fifth.
 const MIN_CONTRAST_DIFFERENCE: f32 = 0.25;
 
-/// Sets the contrasts of lines before there are pseudo-labels, from all texts whose characters correlate with their templates.
-/// A text of another contrast differs from the templates by far more than the noise and would never be a pseudo-label.
-/// Returns whether the contrast of some line was changed.
+/// Sets the contrasts of training lines before there are pseudo-labels, from all texts whose characters
+/// correlate with their templates. A text of another contrast differs from the templates by far more than the
+/// noise, and would never become a pseudo-label. Returns whether the contrast of some line was changed.
 pub(super) fn estimate_contrasts(
     lines: &mut [TrainingLine<'_>],
     alphabet: &Alphabet,
@@ -82,14 +83,15 @@ pub(super) fn estimate_contrasts(
     changed
 }
 
-/// Contrasts of lines relative to their mean: the templates have the mean contrast of all lines.
+/// Contrasts of lines relative to their mean, since the templates have the mean contrast of all lines.
 fn relative_to_mean(contrasts: Vec<f32>) -> Vec<f32> {
     let mean = contrasts.iter().sum::<f32>() / contrasts.len().max(1) as f32;
     contrasts.into_iter().map(|contrast| contrast / mean).collect()
 }
 
-/// Estimates the background and contrast of the lines written in an alphabet from their pseudo-labels. Nothing is done where
-/// some digits are unknown: one read as another would become a part of the background.
+/// Estimates the static background and contrast of the training lines of one face from their pseudo-labels.
+/// Nothing is done if some digits are unknown: one that is read as another digit would become a part of the
+/// background.
 pub(super) fn estimate_backgrounds(
     lines: &mut [TrainingLine<'_>],
     alphabet: &Alphabet,
@@ -107,7 +109,7 @@ pub(super) fn estimate_backgrounds(
     });
 }
 
-/// Whether one of some lines has a static background.
+/// Whether at least one of some training lines has a static background.
 pub(super) fn have_static_background(lines: &[TrainingLine<'_>]) -> bool {
     lines.iter().any(|line| line.background.features.is_some())
 }

@@ -19,26 +19,27 @@ use super::templates::alphabet::Alphabet;
 use lines::TrainingLine;
 use pseudo_labels::{PseudoLabels, is_pseudo_label};
 
-/// Initial standard deviation of the noise, in grey levels: safely too large. Set by judgement.
+/// Initial standard deviation of the noise, in grey levels: certainly too large. Set by judgement.
 const INITIAL_NOISE_LEVELS: f32 = 20.0;
 
-/// Margin penalty for digits never seen in a region, in between-digit standard deviations: an unseen digit may be as far off
-/// its template as the seen ones, in the unfavourable direction. Set by judgement.
+/// Margin penalty for digits never seen in a region, in between-digit standard deviations of the margin: an
+/// unseen digit may differ from its template as much as the seen ones, in the unfavourable direction. Set by
+/// judgement.
 const UNSEEN_MARGIN_PENALTY: f32 = 2.0;
 
-/// Number of self-training iterations. One more where the glyph set lacks digits: an unknown digit may look like a known one
-/// until the noise is well estimated.
+/// Number of self-training iterations. There is one more if the glyph set lacks digits: a digit without a
+/// glyph may look like a known one until the noise is well estimated.
 const ITERATIONS: usize = 2;
 const ITERATIONS_WITH_UNKNOWN: usize = 3;
 
-/// The templates and matched filters of one face, for this clip.
+/// The templates and matched filters of one face, adapted to this clip.
 #[derive(Debug, Clone)]
 pub(super) struct FaceModel {
     pub(super) alphabet: Alphabet,
     pub(super) matcher: Matcher,
-    /// Maximum T-square distance of a pseudo-label.
+    /// Maximum T-square distance of a pseudo-label, divided by the number of digits.
     pub(super) max_t2: f32,
-    /// Margin penalty for digits never seen in a region.
+    /// Margin penalty for digits never seen in a region, in units of the margin.
     pub(super) unseen_margin_penalty: f32,
 }
 
@@ -51,16 +52,16 @@ impl FaceModel {
     }
 }
 
-/// What self-training found for one region.
+/// The result of self-training for one region.
 pub(super) struct TrainedRegion {
-    /// Index of the region.
+    /// Index of the region in the setup.
     pub(super) index: usize,
     pub(super) background: Background,
-    /// Digits too rare in the region's sample.
+    /// Digits that occur too rarely in the region's sample to count as seen.
     pub(super) unseen: ArrayVec<char, 10>,
 }
 
-/// Re-estimates a face from the samples of all regions written in it.
+/// Re-estimates the templates and the noise of a face from the samples of all regions with that face.
 pub(super) fn train(face: &FaceModel, mut lines: Vec<TrainingLine<'_>>) -> (FaceModel, Vec<TrainedRegion>) {
     let mut model = face.clone();
     model.alphabet.equalise_contrasts();
@@ -102,7 +103,7 @@ pub(super) fn train(face: &FaceModel, mut lines: Vec<TrainingLine<'_>>) -> (Face
     (model, lines.into_iter().map(trained).collect())
 }
 
-/// The texts of the sample of some lines, written in one face.
+/// The decoded texts of the samples of some regions, all with the same face.
 fn decoded_lines(lines: &[TrainingLine<'_>], model: &FaceModel) -> Vec<Vec<Option<Decoded>>> {
     let decoded_line = |line: &TrainingLine<'_>| {
         let (grammar, mask) = (line.grammar, Some(line.mask));
@@ -115,7 +116,7 @@ fn decoded_lines(lines: &[TrainingLine<'_>], model: &FaceModel) -> Vec<Vec<Optio
     lines.par_iter().map(decoded_line).collect()
 }
 
-/// Drops the texts that are no pseudo-labels.
+/// Removes the texts that are no pseudo-labels.
 fn keep_pseudo_labels(texts: &mut [Vec<Option<Decoded>>], lines: &[TrainingLine<'_>], model: &FaceModel) {
     let is_label = |decoded: &Decoded| {
         is_pseudo_label(decoded, model.max_t2) && decoded.contrast_beside <= MAX_CONTRAST_BESIDE

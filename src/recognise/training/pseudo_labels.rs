@@ -17,13 +17,14 @@ const MIN_PART_SCORE: f32 = 0.6;
 /// Minimum correlation of a re-estimated template with the original one. Set by judgement.
 const MIN_ORIGINAL_CORRELATION: f32 = 0.8;
 
-/// The same if the original is not well seen: its noise lowers the correlation. Set by judgement.
+/// Minimum correlation of a re-estimated template with the original one if the original is not well seen: its
+/// noise lowers the correlation. Set by judgement.
 const MIN_ORIGINAL_CORRELATION_FEW_PICTURES: f32 = 0.65;
 
-/// Maximum ratio of the change in contrast of one digit to the median change. Set by judgement.
+/// Maximum change in contrast of one digit, relative to the median change of all digits. Set by judgement.
 const MAX_CONTRAST_CHANGE_RATIO: f32 = 1.1;
 
-/// Minimum number of patches that a template is re-estimated from. Set by judgement.
+/// Minimum number of cells that a template is re-estimated from. Set by judgement.
 const MIN_PATCHES: usize = 6;
 
 /// Whether a text of the sample is used as a pseudo-label: every character fits its template, as a whole and in parts.
@@ -33,15 +34,16 @@ pub(in crate::recognise) fn is_pseudo_label(decoded: &Decoded, max_t2: f32) -> b
         && decoded.min_part_score() > MIN_PART_SCORE
 }
 
-/// Maximum T-square distance of a pseudo-label: three times the median over all digits of some texts, which noise alone
-/// exceeds once in 300 times (chi-square with 10 degrees of freedom).
+/// Maximum T-square distance of a pseudo-label, divided by the number of digits: three times the median over
+/// all digits of some texts. Noise alone exceeds this once in 300 times (chi-square with 10 degrees of
+/// freedom).
 pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
     let mut all: Vec<f32> = texts.flat_map(Decoded::digits).map(|digit| digit.goodness.t2).collect();
     upper_median(&mut all).map_or(f32::INFINITY, |median| 3.0 * median)
 }
 
-/// Cells of the pseudo-labels: features by character, each with its contrast before it was scaled to that of the templates, and
-/// the differences of all cells from the templates.
+/// Cells of the pseudo-labels. For each character, the features of its cells, each with its contrast before
+/// it was scaled to that of the templates; and the differences of all cells from their templates.
 #[derive(Default)]
 pub(super) struct PseudoLabels {
     patches: Vec<Vec<(Array2<f32>, f32)>>,
@@ -49,7 +51,8 @@ pub(super) struct PseudoLabels {
 }
 
 impl PseudoLabels {
-    /// The cells of the pseudo-labels of one region's sample, written at `line` (placement and contrast).
+    /// Collects the cells of the pseudo-labels in one region's sample, which are at the placement and
+    /// contrast of `line`.
     pub(super) fn of(
         alphabet: &Alphabet,
         sample: &[Array2<f32>],
@@ -65,7 +68,7 @@ impl PseudoLabels {
         this
     }
 
-    /// The cells of several regions written in one alphabet.
+    /// Combines the cells of several regions with the same face.
     pub(super) fn merged(parts: Vec<Self>) -> Self {
         let mut all = Self::default();
         for part in parts {
@@ -97,7 +100,7 @@ impl PseudoLabels {
         self.add_empty_cell(alphabet, features, decoded, (placement, contrast));
     }
 
-    /// Adds the cell left of the text, which shows the background alone.
+    /// Adds the cell to the left of the text, which shows only the background.
     fn add_empty_cell(
         &mut self,
         alphabet: &Alphabet,
@@ -112,9 +115,10 @@ impl PseudoLabels {
         }
     }
 
-    /// Re-estimates the templates. A template is replaced only by the mean of enough patches, and only if that mean
-    /// correlates well with the template before any self-training (`originals`, in the alphabet's order), and better than
-    /// with any other. So a template cannot drift into another one, whatever the number of iterations.
+    /// Re-estimates the templates. A template is replaced only by the mean of enough cells, and only if that
+    /// mean correlates well with the template before any self-training (`originals`, in the order of the
+    /// alphabet), and better than with any other. So a template cannot drift into another one, whatever the
+    /// number of iterations.
     pub(super) fn re_estimate(&self, alphabet: &mut Alphabet, originals: &[Shape]) {
         for (index, patches) in self.patches.iter().enumerate() {
             if patches.len() < MIN_PATCHES {
@@ -136,14 +140,15 @@ impl PseudoLabels {
         }
     }
 
-    /// The noise model of the differences.
+    /// The noise model computed from the differences between cells and templates.
     pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
     }
 }
 
-/// Limits how much more, or less, the contrast of one learned digit changes than that of the others. All have the same
-/// contrast on screen, but before a static background the pseudo-labels of one digit may be the most visible ones only.
+/// Limits how much the contrast of one learned digit may change compared with that of the others. All digits
+/// have the same contrast on screen, but in front of a static background the pseudo-labels of one digit may
+/// be only its most visible occurrences.
 pub(super) fn limit_contrast_changes(shapes: &mut [Shape], originals: &[Shape]) {
     // The original is noisier, so the change is estimated by projecting the new template on it.
     let change = |(shape, original): (&Shape, &Shape)| {
@@ -164,7 +169,8 @@ pub(super) fn limit_contrast_changes(shapes: &mut [Shape], originals: &[Shape]) 
     }
 }
 
-/// Least squares mean of patches: those of higher contrast had less noise added by scaling.
+/// Least-squares mean of cells: cells of higher contrast have more weight, since scaling amplified their
+/// noise less.
 fn mean_of(patches: &[(Array2<f32>, f32)]) -> Array2<f32> {
     let weights: f32 = patches.iter().map(|(_, contrast)| contrast * contrast).sum();
     let size = patches.first().map_or((0, 0), |(patch, _)| patch.dim());

@@ -1,4 +1,4 @@
-//! Everything that a simulated flight depends on.
+//! All parameters of a simulated flight.
 
 use std::ops::Range;
 
@@ -21,7 +21,7 @@ pub enum TurnKind {
     Procedure,
 }
 
-/// When within a turn the throttle is moved.
+/// When the throttle is changed within a turn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ThrottleChange {
     TurnStart,
@@ -36,41 +36,43 @@ pub enum ThrottleReadout {
     Absent,
 }
 
-/// Everything that a flight depends on.
+/// All parameters of a flight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Conditions {
     pub seed: u64,
-    /// Mean wind at flying height, and the direction it blows from, counter-clockwise from the course.
+    /// Mean wind at flying height; the next field is the direction it blows from, counter-clockwise from the
+    /// course.
     pub wind_mps: f64,
     pub wind_angle_deg: f64,
-    /// Slow variation: standard deviations of the speed (share of the mean) and the direction, and its time.
+    /// Slow variation of the wind: standard deviation of the speed (share of the mean) and of the direction,
+    /// and time constant.
     pub wind_spread_share: f64,
     pub wind_spread_deg: f64,
     pub wind_time_s: f64,
-    /// Standard deviation of each component of the turbulence: a share of the wind and a thermal part.
+    /// Standard deviation of each component of the turbulence: as a share of the wind, and a thermal part.
     pub turbulence_share: f64,
     pub thermal_mps: f64,
-    /// Lengths of the two parts of the turbulence, and the share of the first in the variance.
+    /// Length scales of the two parts of the turbulence, and the share of the first in the variance.
     pub turbulence_lengths_m: [f64; 2],
     pub short_share: f64,
     /// Exponent of the power law of wind over height.
     pub gradient_exponent: f64,
-    /// True airspeed in level flight and throttle of every step, in the order flown.
+    /// True airspeed in level flight of every step, in the order flown; the next field is the throttle.
     pub airspeeds_mps: Vec<f64>,
     pub throttles_percent: Vec<f64>,
     pub pairs_per_step: usize,
     pub leg_plan: LegPlan,
     pub turn_kind: TurnKind,
-    /// Time wanted for a half circle; the bank is limited.
+    /// Wanted time for a half circle; the bank is limited.
     pub turn_s: f64,
     pub bank_limit_deg: f64,
     pub throttle_change: ThrottleChange,
-    /// Time constant of the airspeed at the mean of the steps.
+    /// Time constant of the airspeed at the mean airspeed of the steps, in seconds.
     pub time_constant_s: f64,
-    /// Induced over parasitic drag in level flight at the slowest step.
+    /// Induced drag divided by parasitic drag in level flight at the slowest step.
     pub induced_share: f64,
     pub roll_rate_deg_per_s: f64,
-    /// Share of the drift angle that the pilot holds against at once; the rest is corrected by eye.
+    /// Share of the drift angle that the pilot compensates for at once; the rest is corrected by eye.
     pub crab_share: f64,
     pub course_wander_deg: f64,
     pub height_m: f64,
@@ -79,16 +81,16 @@ pub struct Conditions {
     pub ends_on_ground: bool,
     pub wandering_before_s: f64,
     pub wandering_after_s: f64,
-    /// Number of the leg that is broken off half way and then flown again.
+    /// Number of the leg that is broken off half way and flown again.
     pub broken_leg: Option<usize>,
     pub orbit_between_steps: bool,
-    /// Receiver: delay of the velocity filter and its order (1 or 2), further delay, noise, updates a second.
+    /// Receiver: delay and order (1 or 2) of the velocity filter, further delay, noise, updates per second.
     pub filter_lag_s: f64,
     pub filter_order: u8,
     pub latency_s: f64,
     pub noise_mps: f64,
     pub update_rate_hz: f64,
-    /// Display of the speed.
+    /// Unit of the displayed speed.
     pub unit: Unit,
     pub decimals: u8,
     pub truncates: bool,
@@ -97,18 +99,19 @@ pub struct Conditions {
     pub altitude_unit: Option<Unit>,
     pub heading_shown: bool,
     pub satellites_shown: bool,
-    /// Reader: frames a second, shares of blank and of wrong readings, losses of the picture.
+    /// Reader: frames per second, shares of blank and of wrong readings, signal losses.
     pub frame_rate_hz: f64,
     pub blank_share: f64,
     pub wrong_share: f64,
     pub lost_pictures: usize,
 }
 
-/// Legs planned to be measured are not shorter than this.
+/// Minimum length of legs that are to be measured, in seconds.
 const SHORTEST_LEG_S: f64 = 9.0;
 
 impl Conditions {
-    /// Conditions as on many fields: the wind from `wind_mps`, but at most 0.6 of the slowest airspeed.
+    /// Conditions as they occur on many fields. The wind is drawn from the range `wind_mps`, but is at most
+    /// 0.6 of the slowest airspeed.
     pub fn draw(seed: u64, wind_mps: Range<f64>) -> Self {
         let random = &mut Random::new(seed ^ 0x0c0_4d17);
         let steps: usize = random.pick(&[1, 2, 3, 3, 4, 5]);
@@ -207,8 +210,8 @@ impl Conditions {
         }
     }
 
-    /// The same flight as flown by somebody who takes no care: legs of 4.5 to 8 s, slow turns as long as the legs that
-    /// cost much speed, and minutes of flying about before and after the runs.
+    /// The same flight by a careless pilot: legs of 4.5 to 8 s, slow turns that are as long as the legs and
+    /// cost much speed, and minutes of aimless flying before and after the runs.
     pub fn untidy(self) -> Self {
         let random = &mut Random::new(self.seed ^ 0x0051_0127);
         Self {
@@ -222,7 +225,7 @@ impl Conditions {
         }
     }
 
-    /// The same flight in a steady uniform wind, flown and received without error.
+    /// The same flight in a steady uniform wind, flown and received without errors.
     pub fn undisturbed(self) -> Self {
         Self {
             wind_spread_share: 0.0,
@@ -241,7 +244,7 @@ impl Conditions {
         }
     }
 
-    /// Time by which the display lags behind the flight on average: filter, further delay, half an update.
+    /// Mean lag of the display behind the flight in seconds: filter, further delay, half an update interval.
     pub fn display_lag_s(&self) -> f64 {
         self.filter_lag_s + self.latency_s + 0.5 / self.update_rate_hz
     }
@@ -250,7 +253,7 @@ impl Conditions {
         self.airspeeds_mps.iter().copied().fold(f64::INFINITY, f64::min)
     }
 
-    /// Throttle for an airspeed, in per cent: straight through the slowest and the fastest step.
+    /// Throttle for an airspeed in per cent, linear between the slowest and the fastest step.
     pub fn throttle_percent(&self, airspeed_mps: f64) -> f64 {
         let pairs = || self.airspeeds_mps.iter().copied().zip(self.throttles_percent.iter().copied());
         if let Some((_, throttle)) = pairs().find(|(airspeed, _)| *airspeed == airspeed_mps) {

@@ -1,4 +1,4 @@
-//! Recordings without legs to be found.
+//! Recordings that contain no legs.
 
 use std::f64::consts::TAU;
 
@@ -8,28 +8,28 @@ use super::conditions::{Conditions, LegPlan, ThrottleReadout};
 use super::random::{Random, Wandering};
 use super::{GRAVITY, Instant, Manoeuvre, STEP_S, fly_plan, overlay, plan};
 
-/// Kinds of recordings without a flight of legs.
+/// Kinds of recordings without legs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoFlight {
-    /// One speed all the time, without and with noise.
+    /// A constant speed, without or with noise.
     ConstantSpeed,
     ConstantSpeedNoisy,
     /// Circles in the wind, 8 to 40 s each; no heading shown.
     Circling,
-    /// A sine of the speed with a period of 20 to 120 s.
+    /// A speed that follows a sine with a period of 20 to 120 s.
     SlowSine,
     RandomWalk,
-    /// Two speeds in turn, both within a period of 1 to 6 s.
+    /// Two speeds in alternation, with a period of 1 to 6 s.
     Alternation,
-    /// Up and down in straight lines of 20 to 90 s.
+    /// A speed that increases and decreases linearly for 20 to 90 s each.
     RampsLiveThrottle,
     RampsDeadThrottle,
     RampsNoThrottle,
-    /// The aircraft stands and the throttle is moved.
+    /// The aircraft stands while the throttle is moved.
     BenchRun,
     /// Hovering or walking about, up to 5 km/h.
     Hovering,
-    /// Turns at random, straight bits below 3 s.
+    /// Random turns, with straight flight for less than 3 s at a time.
     SportFlying,
 }
 
@@ -50,7 +50,7 @@ impl NoFlight {
     ];
 }
 
-/// Readings of a recording of some 90 to 300 s that holds no legs.
+/// Readings of a recording of about 90 to 300 s without legs.
 pub fn without_legs(kind: NoFlight, seed: u64) -> Readings {
     let mut conditions = Conditions::draw(seed, 0.0..9.0);
     let mut random = Random::new(seed ^ 0x0000_f1a7);
@@ -58,7 +58,7 @@ pub fn without_legs(kind: NoFlight, seed: u64) -> Readings {
     match kind {
         NoFlight::ConstantSpeed => conditions.noise_mps = 0.0,
         NoFlight::Circling => conditions.heading_shown = false,
-        // The way down would be a straight one.
+        // The descent would be straight.
         NoFlight::SportFlying => conditions.ends_on_ground = false,
         NoFlight::RampsLiveThrottle | NoFlight::BenchRun => {
             conditions.throttle_readout = ThrottleReadout::Alive;

@@ -1,4 +1,4 @@
-//! What becomes of a flight on its way to the readings: receiver, overlay, picture and reader.
+//! Converts a flight to readings: receiver, overlay, video signal and reader.
 
 use std::f64::consts::TAU;
 
@@ -38,7 +38,7 @@ impl Readout {
         let scale = 10_f64.powi(i32::from(self.decimals));
         let scaled = (self.value)(update) * scale;
         let whole = if self.truncates { (scaled + 1e-9).floor() } else { scaled.round() };
-        // No display shows a minus before a zero.
+        // No display shows a minus sign before a zero.
         whole / scale + 0.0
     }
 }
@@ -80,7 +80,8 @@ fn receive(conditions: &Conditions, track: &[Instant], random: &mut Random) -> V
     let order = usize::from(conditions.filter_order.clamp(1, 2));
     let kept = (-STEP_S * order as f64 / conditions.filter_lag_s).exp();
     let mut stages = [track.first().map_or([0.0; 2], |instant| instant.velocity_mps); 2];
-    // Half of the noise, by variance, is slow: it comes from satellites and not from the receiver.
+    // Half of the variance of the noise is slow, since it comes from the satellites and not from the
+    // receiver.
     let part_mps = conditions.noise_mps * 0.5_f64.sqrt();
     let mut slow_mps = [0, 1].map(|_| Wandering::new(part_mps, random));
     let interval_s = 1.0 / conditions.update_rate_hz;
@@ -106,7 +107,7 @@ fn receive(conditions: &Conditions, track: &[Instant], random: &mut Random) -> V
         if random.chance(0.02) {
             satellites = (satellites + random.sign()).clamp(7.0, 20.0);
         }
-        // A receiver that stands still shows less noise.
+        // A receiver that does not move shows less noise.
         let share = if instant.velocity_mps == [0.0; 2] { 0.3 } else { 1.0 };
         let [x, y] = [0, 1].map(|axis: usize| {
             let noise_mps = slow_mps[axis].step(interval_s, random) + part_mps * random.normal();
@@ -179,7 +180,7 @@ fn readouts(conditions: &Conditions, random: &mut Random) -> Vec<Readout> {
     readouts
 }
 
-/// First frames of the losses and the frames after them, in order and apart.
+/// First frames of the signal losses and the frames after them, in order and without overlap.
 fn lost_pictures(conditions: &Conditions, time_s: &[f64], random: &mut Random) -> Vec<(usize, usize)> {
     let Some(last) = time_s.len().checked_sub(1) else { return Vec::new() };
     let mut lost: Vec<(usize, usize)> = (0..conditions.lost_pictures)
@@ -238,7 +239,7 @@ fn read_channel(
     channel
 }
 
-/// One digit taken for another.
+/// A value with one digit misread.
 fn misread(shown: f64, decimals: u8, random: &mut Random) -> f64 {
     let scale = 10_f64.powi(i32::from(decimals));
     let number = (shown * scale).round() as i64;

@@ -1,4 +1,4 @@
-//! What the pilot means to fly.
+//! The pilot's plan of a flight.
 
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
@@ -16,7 +16,7 @@ pub(super) fn plan(conditions: &Conditions) -> Vec<Manoeuvre> {
     planner.plan
 }
 
-/// Sport flying for so long: random turns, no straight bit of 3 s.
+/// Sport flying for `time_s` seconds: random turns, without straight flight of 3 s.
 pub(super) fn sport_flying(conditions: &Conditions, time_s: f64) -> Vec<Manoeuvre> {
     let mut planner = Planner::new(conditions);
     planner.take_off();
@@ -60,7 +60,7 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// Flying about, with straight bits no longer than `longest_s`.
+    /// Aimless flying, with straight flight of at most `longest_s` seconds at a time.
     fn wander(&mut self, time_s: f64, longest_s: f64) {
         let speeds = &self.conditions.airspeeds_mps;
         let slowest = speeds.iter().copied().fold(f64::INFINITY, f64::min);
@@ -127,7 +127,7 @@ impl<'a> Planner<'a> {
         self.plan.push(Manoeuvre::Straight { end, leg: Some(leg) });
     }
 
-    /// Half a circle in all; the throttle is moved on the way if a new airspeed is given.
+    /// A turn by half a circle; the throttle is moved during the turn if a new airspeed is given.
     fn turn_back(&mut self, airspeed_mps: f64, new: Option<f64>) {
         let from = self.plan.len();
         let side = self.random.sign();
@@ -162,7 +162,7 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// Bank that turns by an angle within the time of a turn, as far as the pilot dares.
+    /// Bank angle that turns by an angle within the time of a turn, limited to what the pilot accepts.
     fn bank_rad(&self, angle_rad: f64, airspeed_mps: f64) -> f64 {
         let rate = angle_rad / self.conditions.turn_s;
         (airspeed_mps * rate / GRAVITY).atan().min(self.conditions.bank_limit_deg.to_radians())

@@ -50,7 +50,7 @@ impl Random {
         self.pick(&[1.0, -1.0])
     }
 
-    /// Standard normal, by the method of Box and Muller.
+    /// A normal deviate with mean 0 and standard deviation 1, by the method of Box and Muller.
     pub fn normal(&mut self) -> f64 {
         self.spare.take().unwrap_or_else(|| {
             let radius = (-2.0 * (1.0 - self.uniform(0.0, 1.0)).ln()).sqrt();
@@ -73,7 +73,7 @@ impl Wandering {
         Self { value: deviation * random.normal(), deviation }
     }
 
-    /// One step on, `ratio` being the step over the correlation time or length.
+    /// The value after one step; `ratio` is the step divided by the correlation time or length.
     pub fn step(&mut self, ratio: f64, random: &mut Random) -> f64 {
         let kept = (-ratio).exp();
         self.value = kept * self.value + self.deviation * (1.0 - kept * kept).sqrt() * random.normal();

@@ -1,4 +1,4 @@
-//! A made-up crate for the test of the import graph: never compiled.
+//! An invented crate for the test of the import graph; it is never compiled.
 
 pub mod shapes;
 mod text;

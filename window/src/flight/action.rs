@@ -1,34 +1,36 @@
-//! What the pilot can do with the legs: drawn parts collect acts, the screen carries them out.
+//! What the pilot can do with the legs. The parts that are drawn collect these actions; the screen carries
+//! them out.
 
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::model::channel::Channel;
 use pairspeed::output::ResultFile;
 
-/// One thing done.
+/// One action of the pilot.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum LegAction {
-    /// Choose a leg, by its number from 1.
+    /// Select a leg, by its number from 1.
     Choose(usize),
-    /// Show what an edit would do.
+    /// Show what an edit would do, without making it.
     Try(LegEdit),
     /// Make an edit.
     Make(LegEdit),
-    /// Take the last edit back.
+    /// Undo the last edit.
     Undo,
-    /// Make it again.
+    /// Redo the edit that was undone last.
     Redo,
-    /// Take up the edits of an earlier day.
+    /// Continue with the edits of an earlier session.
     TakeOffer,
-    /// Leave them and start from the legs found.
+    /// Discard the edits of an earlier session and start from the legs found.
     LeaveOffer,
-    /// Show a frame, by its position in the series; the readout that was pointed at comes first.
+    /// Show a frame, by its index in the series. If the pilot clicked a channel's reading, that channel is
+    /// shown first.
     ShowFrame(usize, Option<Channel>),
-    /// Show another stretch of time, in seconds.
+    /// Show another interval of time, in seconds of flight time.
     View(f64, f64),
     /// Save one of the result files.
     Save(ResultFile),
-    /// Save all of them.
+    /// Save all result files.
     SaveAll,
-    /// Open the folder of results.
+    /// Open the result folder.
     OpenFolder,
 }

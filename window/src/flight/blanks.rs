@@ -1,5 +1,5 @@
-//! What a plot's channel left blank: marks along its foot, in words under the pointer and for a program that
-//! reads the window aloud.
+//! Blank readings in a plot: marks along its bottom, described in words under the pointer and for screen
+//! readers.
 
 use egui::{Painter, Pos2, Rangef, Rect, TextStyle, Ui, Vec2, pos2};
 use egui_plot::{PlotPoint, PlotTransform};
@@ -11,46 +11,48 @@ use pairspeed::output::blanks::BlankReasons;
 use pairspeed::output::reading_statistics::blank_stretches;
 use pairspeed::series::{Blank, ChannelReadings, Readings};
 
-/// Heights of the marks of a short and of a long stretch, in points: single frames must not look like a gap.
+/// Heights of the marks of a short and of a long interval, in points. The next constant is that of long ones;
+/// short ones are lower so that single frames do not look like a gap.
 const SHORT: f32 = 3.5;
 const LONG: f32 = 7.0;
-/// From here on a stretch is long, in seconds.
+/// Duration from which an interval counts as long, in seconds.
 const LONG_S: f64 = 0.5;
-/// Least width of a mark, in points.
+/// Minimum width of a mark, in points.
 const LEAST_WIDTH: f32 = 1.0;
-/// The pointer is on the marks within this above the foot, and within this beside one, in points.
+/// Distances within which the pointer is on a mark, in points: to the left and right of the mark, and above
+/// the bottom of the plot.
 const REACH: Vec2 = Vec2::new(3.0, 14.0);
 
-/// A stretch without readings.
+/// An interval without readings, drawn as a mark.
 #[derive(Debug, Clone, PartialEq)]
 struct Mark {
     start_s: f64,
     end_s: f64,
-    /// Frames left blank, and why most of them were; `None` where nothing was recorded.
+    /// Number of blank frames, and the most frequent reason; `None` if nothing was recorded in the interval.
     left_blank: Option<(usize, Blank)>,
 }
 
-/// The stretches without readings of one channel over a whole flight: found once, however often they are drawn.
+/// The intervals without readings of one channel over a whole flight. They are computed once and drawn often.
 pub(super) struct Blanks {
     channel: Channel,
     marks: Vec<Mark>,
-    /// What the reasons refer to.
+    /// The limits and unknown digits that the wording of the reasons depends on.
     reasons: BlankReasons,
-    /// Blank frames before each frame, and at last before the end.
+    /// For each frame the number of blank frames before it, followed by the total.
     blank_before: Vec<usize>,
 }
 
-/// Those of a stretch of time.
+/// The blank intervals within the time shown.
 pub(super) struct InSight<'a> {
     marks: Vec<&'a Mark>,
     reasons: &'a BlankReasons,
-    /// Frames in sight, and how many of them are blank.
+    /// Number of frames within the time shown; the next field is the number of blank ones.
     frames: usize,
     blank: usize,
 }
 
 impl Blanks {
-    /// What is blank in every channel of a flight.
+    /// The blank intervals of every channel of a flight.
     pub fn of_all(flight: &Flight) -> Vec<Self> {
         let readings = &flight.series.readings;
         let of = |readout| Self::of(readings, readout, BlankReasons::of(flight, readout));
@@ -74,12 +76,13 @@ impl Blanks {
         Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), reasons, blank_before }
     }
 
-    /// The channel.
+    /// Channel whose readings these are.
     pub fn channel(&self) -> &Channel {
         &self.channel
     }
 
-    /// What is blank in a stretch of time; `time_s` are the times of all frames.
+    /// The blank intervals within the time shown, from `from_s` to `to_s`; `time_s` are the times of all
+    /// frames, all in seconds.
     pub fn in_sight(&self, time_s: &[f64], (from_s, to_s): (f64, f64)) -> InSight<'_> {
         let shown = time_s.partition_point(|time_s| *time_s < from_s)
             ..time_s.partition_point(|time_s| *time_s <= to_s);
@@ -94,7 +97,7 @@ impl Blanks {
 }
 
 impl InSight<'_> {
-    /// Draws the marks along the foot of a plot, and what they are beside the plot's name.
+    /// Draws the marks along the bottom of a plot, and a legend next to the plot's name.
     pub fn draw(&self, ui: &Ui, transform: &PlotTransform, name: Rect, colours: &Colours) {
         if self.marks.is_empty() {
             return;
@@ -104,7 +107,7 @@ impl InSight<'_> {
         let mut drawn_to = f32::NEG_INFINITY;
         for mark in &self.marks {
             let across = across(mark, transform);
-            // Thousands of single frames come down to as many marks as there is room for.
+            // Marks of thousands of single frames are combined to as many as the width allows.
             if !mark.is_long() && across.max <= drawn_to {
                 continue;
             }
@@ -123,7 +126,7 @@ impl InSight<'_> {
         painter.text(at, egui::Align2::LEFT_TOP, "left blank", font, colours.ink);
     }
 
-    /// How much is blank, for the name of a plot, such as `12 of 900 frames left blank`.
+    /// The number of blank frames in words, for the name of a plot, such as `12 of 900 frames left blank`.
     pub fn in_words(&self) -> String {
         match self.blank {
             0 => "no frame left blank".to_owned(),
@@ -131,7 +134,7 @@ impl InSight<'_> {
         }
     }
 
-    /// What is blank under the pointer, where it is on the marks.
+    /// Description of the blank interval under the pointer; `None` if the pointer is on no mark.
     pub fn at(&self, transform: &PlotTransform, pointer: Pos2) -> Option<String> {
         let frame = transform.frame();
         if !(frame.bottom() - REACH.y..=frame.bottom()).contains(&pointer.y) {
@@ -163,7 +166,7 @@ impl Mark {
     }
 }
 
-/// Where a mark stands across the screen, from a whole point on.
+/// Horizontal position of a mark on the screen, starting at a whole point.
 fn across(mark: &Mark, transform: &PlotTransform) -> Rangef {
     let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
     let (start, end) = (x(mark.start_s).floor(), x(mark.end_s));

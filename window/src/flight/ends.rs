@@ -1,4 +1,4 @@
-//! The legs over the plot of the speed: a row of names to choose from, and the ends to move.
+//! The legs over the plot of the speed: a row of names to select a leg, and handles to move its ends.
 
 use egui::accesskit::Action;
 use egui::{CursorIcon, EventFilter, FontId, Id, Key, Modifiers, Pos2, Rect, Sense, Shape, Stroke, Ui, Vec2};
@@ -11,16 +11,16 @@ use crate::theme::{self, on};
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::legs::GivenLeg;
 
-/// Width of the stretch at a leg's end that takes the pointer, in points.
+/// Width of the area at a leg's end that reacts to the pointer, in points.
 const GRIP: f32 = 11.0;
-/// Size of the corners that mark the ends of the chosen leg, in points.
+/// Size of the corners that mark the ends of the selected leg, in points.
 const CORNER: f32 = 7.0;
-/// Least width of a leg's name, in points.
+/// Minimum width of a leg's name, in points.
 const LEAST_NAME: f32 = 22.0;
-/// One press of an arrow key moves an end so far, in seconds; with Shift the second.
+/// Distance by which an arrow key moves an end, in seconds: without and with Shift.
 const STEPS_S: (f64, f64) = (0.1, 1.0);
 
-/// Which end of a leg.
+/// Start or end of a leg.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum End {
     Start,
@@ -28,7 +28,8 @@ pub(super) enum End {
 }
 
 impl End {
-    /// The edit that moves this end, kept within its room and to the millisecond.
+    /// The edit that moves this end to a time in seconds, limited to its possible range and rounded to the
+    /// millisecond.
     pub fn moved(self, view_model: &ViewModel<'_>, number: usize, to_s: f64) -> Option<LegEdit> {
         let (from_s, until_s) = self.room(view_model, number)?;
         let to_s = ((to_s * 1000.0).round() / 1000.0).clamp(from_s, until_s.max(from_s));
@@ -52,7 +53,7 @@ impl End {
         }
     }
 
-    /// Its name for a reader.
+    /// The name of this end, for screen readers.
     pub fn name(self) -> &'static str {
         match self {
             Self::Start => "Start",
@@ -60,13 +61,13 @@ impl End {
         }
     }
 
-    /// The widget of this end, so that keys can give it the keyboard's attention.
+    /// The identifier of this end's widget, so that keys can give it the keyboard focus.
     pub fn id(self, number: usize) -> Id {
         Id::unique(("end of a leg", number, self))
     }
 }
 
-/// The names of the legs over their stretches.
+/// Shows the names of the legs in a row above the plot.
 pub(super) fn ribbon(
     ui: &Ui,
     view_model: &ViewModel<'_>,
@@ -100,7 +101,7 @@ pub(super) fn ribbon(
     }
 }
 
-/// The stretch of a leg on the screen; `None` where it is out of sight.
+/// The horizontal range of a leg on the screen; `None` if the leg is not visible.
 fn across(leg: &GivenLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
     let frame = transform.frame();
     let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
@@ -108,7 +109,7 @@ fn across(leg: &GivenLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
     (right - left > 2.0).then(|| egui::Rangef::new(left, right))
 }
 
-/// As much of a leg's name as fits into a width.
+/// As much of a leg's name as fits into a width in points.
 fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
     let names = [format!("{mark} {kind}"), mark.to_owned()];
     let fits = |name: &String| {
@@ -118,7 +119,8 @@ fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
     names.into_iter().find(fits).unwrap_or_default()
 }
 
-/// The ends of all legs in sight, to be dragged; those of the chosen leg also take the keyboard.
+/// Shows handles for the ends of all visible legs, which can be dragged; those of the selected leg can also
+/// get the keyboard focus.
 pub(super) fn handles(
     ui: &Ui,
     view_model: &ViewModel<'_>,
@@ -144,7 +146,7 @@ fn handle(
     if !frame.x_range().contains(x) {
         return;
     }
-    // Legs that touch share an edge: each end reaches into its own leg.
+    // Legs that touch have a common edge, so the handle of each end extends into its own leg.
     let beside = if end == End::Start { GRIP / 2.0 } else { -GRIP / 2.0 };
     let rect =
         Rect::from_center_size(Pos2::new(x + beside, frame.center().y), Vec2::new(GRIP, frame.height()));
@@ -169,7 +171,7 @@ fn handle(
     }
 }
 
-/// A line with corners that point into the leg, which is `across` points wide.
+/// Draws a line with corners that point into the leg, which is `across` points wide.
 fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: bool) {
     let ink = theme::colours(ui).ink;
     let width = if strong { 2.5 } else { 1.2 };
@@ -183,7 +185,7 @@ fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: b
     }
 }
 
-/// An end is a slider over the time that it may be moved in.
+/// Describes an end to screen readers as a slider over the time range in which it may be moved.
 fn tell_reader(
     ui: &Ui,
     view_model: &ViewModel<'_>,
@@ -204,7 +206,7 @@ fn tell_reader(
     });
 }
 
-/// The edit that the arrow keys ask for, or a program that reads the screen aloud.
+/// The edit that the arrow keys, or a screen reader, ask for.
 fn keyed(
     ui: &Ui,
     view_model: &ViewModel<'_>,

@@ -1,4 +1,4 @@
-//! The keyboard: everything the mouse can do with the legs.
+//! The keyboard: keys for everything that the mouse can do with the legs.
 
 use egui::{Key, Modifiers, Ui};
 
@@ -9,27 +9,27 @@ use super::timeline::zoomed;
 use super::view_model::ViewModel;
 use pairspeed::leg_edits::LegEdit;
 
-/// One press of the keys for zooming.
+/// Factor by which one press of a key zooms in or out.
 const ZOOM: f64 = 1.5;
 
-/// The keys, for the pilot.
+/// The keys and what they do, as shown to the pilot.
 pub(super) const KEYS: [(&str, &str); 13] = [
-    ("Page Down, Page Up", "the next leg, the one before"),
-    ("S, E", "take hold of the leg's start, its end"),
-    ("Left, Right", "move the end held by 0.1 s; with Shift by 1 s"),
-    ("X", "split the leg at the frame looked at, else in its middle"),
-    ("J", "join it with the next"),
-    ("Delete", "take it away"),
-    ("A", "add a leg about the frame looked at"),
-    ("U, D, B, O", "upwind, downwind, by its speed, left out"),
-    ("T", "write its throttle"),
-    ("F", "look at the frame in the leg's middle"),
-    ("+, -, 0", "show less time, more, the whole flight"),
-    ("Ctrl Z, Ctrl Y", "take the last edit back, make it again"),
-    ("Left, Right in a plot", "the frame before, the next"),
+    ("Page Down, Page Up", "the next leg, the previous leg"),
+    ("S, E", "select the leg's start, its end"),
+    ("Left, Right", "move the selected end by 0.1 s; with Shift by 1 s"),
+    ("X", "split the leg at the frame shown, or in its middle"),
+    ("J", "join the leg with the next one"),
+    ("Delete", "delete the leg"),
+    ("A", "add a leg around the frame shown"),
+    ("U, D, B, O", "mark the leg as upwind, downwind, by its speed, left out"),
+    ("T", "enter the leg's throttle"),
+    ("F", "show the frame in the leg's middle"),
+    ("+, -, 0", "zoom in, zoom out, show the whole flight"),
+    ("Ctrl Z, Ctrl Y", "undo the last edit, redo it"),
+    ("Left, Right in a plot", "the previous frame, the next frame"),
 ];
 
-/// Takes the keys of this step, unless the pilot is writing.
+/// Handles the keys of this step, unless the pilot is typing.
 pub(super) fn take(ui: &Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     if ui.ctx().text_edit_focused() {
         return;
@@ -103,7 +103,7 @@ fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, a
     }
 }
 
-/// The leg to choose after an edit: an added one, else the one that stood there.
+/// The leg to select after an edit: an added leg, otherwise the leg at the same position.
 pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) -> Option<usize> {
     match edit {
         LegEdit::MoveStart { leg, .. }

@@ -1,4 +1,4 @@
-//! The chosen leg: what it is and what can be done with it.
+//! The selected leg: its values, and the edits that can be made.
 
 use egui::{DragValue, RichText, TextEdit, Ui};
 
@@ -13,7 +13,7 @@ use pairspeed::model::units::Unit;
 use pairspeed::output::numbers::{shown, trimmed};
 use pairspeed::output::words::{joined, kind_name, speed_symbol, with_symbol};
 
-/// What a leg can be marked as, with words and the key that does it.
+/// The kinds that a leg can be marked as, with their names and keys.
 pub(super) const KINDS: [(LegKind, &str, egui::Key); 4] = [
     (LegKind::Upwind, "Upwind", egui::Key::U),
     (LegKind::Downwind, "Downwind", egui::Key::D),
@@ -21,19 +21,19 @@ pub(super) const KINDS: [(LegKind, &str, egui::Key); 4] = [
     (LegKind::Unpaired, "Leave out", egui::Key::O),
 ];
 
-/// The widget that the throttle is written in.
+/// The identifier of the widget in which the throttle is typed.
 pub(super) fn throttle_id() -> egui::Id {
     egui::Id::unique("throttle of the leg")
 }
 
-/// The throttle as the pilot is writing it, for one leg.
+/// The throttle as the pilot types it, for one leg.
 #[derive(Debug, Default)]
 pub(super) struct ThrottleEntry {
     of: Option<(usize, Option<f64>)>,
     text: String,
 }
 
-/// Shows the chosen leg.
+/// Shows the selected leg.
 pub(super) fn show(
     ui: &mut Ui,
     view_model: &ViewModel<'_>,
@@ -42,9 +42,9 @@ pub(super) fn show(
 ) {
     let Some((number, leg)) = view_model.chosen_leg() else {
         ui.label(if view_model.legs().is_empty() {
-            "There is no leg yet. Look at a frame within one and add it."
+            "There is no leg yet. Show a frame within a leg and add the leg there."
         } else {
-            "No leg is chosen: click one, or press Page Down."
+            "No leg is selected: click a leg, or press Page Down."
         });
         add_button(ui, view_model, actions);
         return;
@@ -87,7 +87,7 @@ pub(super) fn show(
     if let Some(flown) = flown {
         measured(ui, view_model, flown);
     } else {
-        ui.label("Not one speed is trusted in this leg.");
+        ui.label("No speed reading in this leg is trusted.");
     }
 }
 
@@ -101,7 +101,7 @@ fn end_value(
     let mut time_s = if end == End::Start { leg.start_s } else { leg.end_s };
     let value =
         DragValue::new(&mut time_s).speed(0.05).fixed_decimals(2).suffix(" s").update_while_editing(false);
-    let response = ui.add(value).labelled_by(label.id).on_hover_text("Drag, or click to write");
+    let response = ui.add(value).labelled_by(label.id).on_hover_text("Drag to change, or click to type");
     let edit = || end.moved(view_model, number, time_s);
     if response.dragged() {
         actions.extend(edit().map(LegAction::Try));
@@ -124,8 +124,9 @@ fn throttle(
     let label = ui.label("Throttle %");
     let field = TextEdit::singleline(&mut entry.text).id(throttle_id()).desired_width(48.0).hint_text("?");
     let response = ui.add(field).labelled_by(label.id);
-    let response =
-        response.on_hover_text("Of this leg and its partner; empty: what the overlay shows, if anything");
+    let response = response.on_hover_text(
+        "Throttle of this leg and its partner; empty: the throttle that the overlay shows, if any",
+    );
     if response.lost_focus() {
         let typed = entry.text.trim().trim_end_matches('%').trim().replace(',', ".");
         let percent = if typed.is_empty() { Some(None) } else { typed.parse().ok().map(Some) };
@@ -133,7 +134,7 @@ fn throttle(
             Some(percent) if percent != now => {
                 actions.push(LegAction::Make(LegEdit::Throttle { leg: number, percent }))
             }
-            // What is no number goes back to what it was.
+            // An entry that is not a number is replaced by the previous value.
             _ => entry.of = None,
         }
     }
@@ -147,24 +148,26 @@ fn changes(
     actions: &mut Vec<LegAction>,
 ) {
     let at_s = view_model.split_s(leg);
-    if ui.button("Split").on_hover_text(format!("Two legs, parted at {at_s:.1} s (X)")).clicked() {
+    if ui.button("Split").on_hover_text(format!("Split this leg at {at_s:.1} s into two (X)")).clicked() {
         actions.push(LegAction::Make(LegEdit::Split { leg: number, at_s }));
     }
     let joins = number < view_model.legs().len();
-    let hint = format!("One leg of this and leg {} (J)", number + 1);
+    let hint = format!("Join this leg with leg {} (J)", number + 1);
     if ui.add_enabled(joins, egui::Button::new("Join next")).on_hover_text(hint).clicked() {
         actions.push(LegAction::Make(LegEdit::Join { leg: number }));
     }
-    if ui.button("Delete").on_hover_text("Take this leg away (Delete)").clicked() {
+    if ui.button("Delete").on_hover_text("Delete this leg (Delete)").clicked() {
         actions.push(LegAction::Make(LegEdit::Delete { leg: number }));
     }
     add_button(ui, view_model, actions);
 }
 
-/// Length of a leg added at the frame looked at, in seconds, as far as there is room.
+/// Length of a leg that is added around the frame shown, in seconds; it is shorter if there is not enough
+/// room.
 const ADDED_S: f64 = 8.0;
 
-/// The leg that would be added about the frame looked at; `None` within another or without room.
+/// The edit that would add a leg around the frame shown; `None` if that frame lies within a leg or there is
+/// no room.
 pub(super) fn addition(view_model: &ViewModel<'_>) -> Option<LegEdit> {
     let about_s = view_model.moment_s()?;
     let time_s = &view_model.flight.series.readings.time_s;
@@ -189,7 +192,7 @@ pub(super) fn addition(view_model: &ViewModel<'_>) -> Option<LegEdit> {
 
 fn add_button(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     let edit = addition(view_model);
-    let hint = "A leg about the frame looked at, where none is (A)";
+    let hint = "Add a leg around the frame shown, if there is no leg (A)";
     if ui.add_enabled(edit.is_some(), egui::Button::new("Add")).on_hover_text(hint).clicked() {
         actions.extend(edit.map(LegAction::Make));
     }
@@ -204,7 +207,7 @@ fn measured(ui: &mut Ui, view_model: &ViewModel<'_>, flown: &Leg) {
     };
     let mut facts = vec![
         format!("median {}", with_symbol(&format!("{}{sure}", shown(flown.speed_median, 1)), speed)),
-        format!("over {:.1} steady s", flown.steady_end_s - flown.steady_start_s),
+        format!("over {:.1} s of steady flight", flown.steady_end_s - flown.steady_start_s),
     ];
     facts.extend(flown.voltage_v.map(|volts| format!("{} V", shown(volts, 2))));
     let height = view_model.flight.unit(&Channel::Altitude).map_or("", Unit::symbol);

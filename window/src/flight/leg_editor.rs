@@ -1,4 +1,5 @@
-//! The legs that the pilot works on: every edit is kept at once and worked out off the window's thread.
+//! The legs that the pilot edits. Every edit is saved at once, and the flight is computed again off the
+//! window's thread.
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -11,28 +12,29 @@ use pairspeed::leg_edits::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, Le
 use pairspeed::legs::{GivenLeg, LegOptions};
 use pairspeed::{ReadOptions, work_out};
 
-/// Name that a former list of edits is moved to when the pilot starts anew.
+/// Name to which the file with earlier edits is renamed when the pilot starts again.
 const FORMER_FILE: &str = "legs.former.toml";
 
-/// A flight to work out: its number, and the legs to work it out with.
+/// A request to compute the flight again: its number, and the legs to use.
 type Request = (u64, LegOptions);
 
-/// A flight worked out, with the number of its errand.
+/// A computed flight, with the number of the request.
 type Answer = (u64, Result<Flight, String>);
 
-/// The edits of one flight and what comes of them.
+/// The edits of one flight, and their results.
 pub(super) struct LegEditor {
     options: LegOptions,
     clips: Vec<PathBuf>,
     folder: PathBuf,
     edits: LegEdits,
-    /// The edits with one more that the pilot has not let go of yet.
+    /// The edits including one that is being tried out, such as an end that is still being dragged.
     trial: Option<LegEdits>,
-    /// Edits kept on an earlier day, until the pilot takes or leaves them.
+    /// Edits of an earlier session, until the pilot accepts or discards them.
     offered: Option<LegEdits>,
-    /// The file of edits holds something else than these edits: it is moved aside before it is written.
+    /// Whether the file of edits holds other edits than these, so that it must be renamed before it is
+    /// written.
     others: bool,
-    /// The edits that the files of results hold.
+    /// The edits with which the result files were written.
     written: Vec<LegEdit>,
     unsaved: bool,
     worker: LatestWinsWorker<Request, Answer>,
@@ -41,7 +43,8 @@ pub(super) struct LegEditor {
 }
 
 impl LegEditor {
-    /// Puts a flight just read on the bench. The second is what is wrong with edits kept among its results.
+    /// Starts editing a flight that was just read. Also returns what is wrong with the edits stored among its
+    /// results, if they cannot be used.
     pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> (Self, Option<EditsFileError>) {
         let edits = LegEdits::of(&finished.flight);
         let file = finished.folder.join(EDITS_FILE);
@@ -69,60 +72,61 @@ impl LegEditor {
         (this, wrong)
     }
 
-    /// The legs as they stand, an edit that is being tried out included.
+    /// The legs after all edits, including one that is being tried out.
     pub fn legs(&self) -> &[GivenLeg] {
         self.current().legs()
     }
 
-    /// The edits, one that is being tried out included.
+    /// The edits, including one that is being tried out.
     pub fn current(&self) -> &LegEdits {
         self.trial.as_ref().unwrap_or(&self.edits)
     }
 
-    /// The edits made and kept.
+    /// The edits, without one that is being tried out.
     pub fn edits(&self) -> &LegEdits {
         &self.edits
     }
 
-    /// The edits kept on an earlier day that the pilot may take up again.
+    /// The edits of an earlier session that the pilot may accept.
     pub fn offered(&self) -> Option<&LegEdits> {
         self.offered.as_ref()
     }
 
-    /// The folder of the results.
+    /// The result folder.
     pub fn folder(&self) -> &PathBuf {
         &self.folder
     }
 
-    /// Whether the files of results are those of other edits.
+    /// Whether the result files were written with other edits than the present ones.
     pub fn results_lag(&self) -> bool {
         self.written != self.edits.edits()
     }
 
-    /// The files of results now hold the edits as they are.
+    /// Notes the edits with which the result files were just written.
     pub fn results_written(&mut self, edits: Vec<LegEdit>) {
         self.written = edits;
     }
 
-    /// Whether the flight shown is that of the last edit.
+    /// Whether the flight shown was computed with the last edit.
     pub fn is_settled(&self) -> bool {
         self.asked == self.answered
     }
 
-    /// Shows what an edit would do without making it; one that cannot be made changes nothing.
+    /// Shows what an edit would do without making it; an impossible edit changes nothing.
     pub fn try_out(&mut self, edit: LegEdit) {
         let mut trial = self.edits.clone();
-        // A mouse held still asks for nothing new.
+        // A mouse that is held still changes nothing, so nothing is computed.
         if trial.make(edit).is_ok() && trial.legs() != self.legs() {
             self.trial = Some(trial);
             self.ask();
         }
     }
 
-    /// Makes an edit and keeps it.
+    /// Makes an edit and saves it.
     ///
     /// # Errors
-    /// [`LegEditError`] says why it cannot be made.
+    ///
+    /// [`LegEditError`] says why the edit cannot be made.
     pub fn make(&mut self, edit: LegEdit, shared: &mut Shared) -> Result<(), LegEditError> {
         self.trial = None;
         let made = self.edits.make(edit);
@@ -134,7 +138,7 @@ impl LegEditor {
         made
     }
 
-    /// Takes the last edit back.
+    /// Undoes the last edit.
     pub fn undo(&mut self, shared: &mut Shared) {
         self.trial = None;
         self.edits.undo();
@@ -142,7 +146,7 @@ impl LegEditor {
         self.ask();
     }
 
-    /// Makes the edit taken back last again.
+    /// Makes the edit again that was undone last.
     pub fn redo(&mut self, shared: &mut Shared) {
         self.trial = None;
         self.edits.redo();
@@ -150,7 +154,7 @@ impl LegEditor {
         self.ask();
     }
 
-    /// Takes up the edits kept on an earlier day.
+    /// Accepts the edits of an earlier session.
     pub fn take_offer(&mut self) {
         if let Some(offered) = self.offered.take() {
             self.others = false;
@@ -159,12 +163,12 @@ impl LegEditor {
         }
     }
 
-    /// Starts from the legs found; the edits of the earlier day stay under another name.
+    /// Starts from the legs found; the edits of the earlier session are kept under another file name.
     pub fn leave_offer(&mut self, shared: &mut Shared) {
         self.set_others_aside(shared);
     }
 
-    /// Takes what was worked out meanwhile.
+    /// Takes over flights that were computed in the meantime.
     pub fn attend(&mut self, shared: &mut Shared) {
         while let Some((number, worked_out)) = self.worker.answer() {
             self.answered = number;
@@ -176,7 +180,7 @@ impl LegEditor {
         }
     }
 
-    /// Keeps what could not be kept before.
+    /// Saves the edits that could not be saved before.
     pub fn keep(&mut self) {
         if self.unsaved {
             self.unsaved = self.edits.save(&self.folder.join(EDITS_FILE), &self.clips).is_err();
@@ -192,7 +196,9 @@ impl LegEditor {
         let saved = self.edits.save(&self.folder.join(EDITS_FILE), &self.clips);
         self.unsaved = saved.is_err();
         if let Err(error) = saved {
-            shared.wrong(format!("{error}. Your edits are still here and are tried again at the next one."));
+            shared.wrong(format!(
+                "{error}. Your edits are still here; saving them is tried again at the next edit."
+            ));
         }
     }
 

@@ -1,9 +1,9 @@
-//! The step that shows the legs and what comes of them, and lets the pilot correct them.
+//! The step that shows the legs and the airspeeds computed from them, and lets the pilot correct the legs.
 //!
 //! ```text
-//! Bench (edits, worked out in the background) -> Scene (what is looked at)
-//!   -> timeline + ends (plots, legs to drag), leg (the chosen one), results, picture (the frame looked at)
-//!   -> Acts, which the screen carries out
+//! LegEditor (edits; the flight is computed in the background) -> ViewModel (what is shown)
+//! -> timeline + ends (plots, legs to drag), leg (the selected one), results, picture (the frame shown)
+//! -> LegActions, which the screen carries out
 //! ```
 
 mod action;
@@ -30,28 +30,30 @@ use self::timeline::Heights;
 use self::view_model::ViewModel;
 use super::{Screen, Shared};
 
-/// From this width on, in points, results stand beside the plots instead of below them.
+/// Width of the page from which results are beside the plots instead of below them, in points.
 const WIDE: f32 = 900.0;
-/// Width of the results beside the plots at first, in points.
+/// Initial width of the results beside the plots, in points.
 const RESULTS: f32 = 470.0;
-/// Height of the frame looked at, and of the plots where they stand above the results, in points.
+/// Height of the frame shown, in points; the next constant holds the heights of the plots if they are above
+/// the results.
 const PICTURE: f32 = 164.0;
 const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
-/// Least height of the plot of the speed beside the results, in points.
+/// Minimum height of the speed plot beside the results, in points.
 const LEAST_SPEED: f32 = 130.0;
-/// Height of a plot below the speed as a share of the room, and its limits, in points.
+/// Height of a plot below the speed plot, as a share of the available height; the next constant holds its
+/// limits, in points.
 const STRIP: f32 = 0.11;
 const STRIPS: (f32, f32) = (56.0, 110.0);
-/// Shown on either side of a leg when it is chosen and out of sight, in seconds.
+/// Time shown on either side of a leg that is selected while it is not visible, in seconds.
 const AROUND_S: f64 = 8.0;
 
-/// What this step holds.
+/// State of the step that shows the legs.
 #[derive(Default)]
 pub struct LegsScreen {
-    /// Number of the reading that is on the bench.
+    /// Number of the reading whose flight is being edited.
     seen: Option<u64>,
     leg_editor: Option<LegEditor>,
-    /// What each channel of the flight left blank.
+    /// The blank intervals of each channel of the flight.
     blanks: Vec<Blanks>,
     pictures: Option<Pictures>,
     saving: Saving,
@@ -65,7 +67,7 @@ impl Screen for LegsScreen {
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         let mut actions = Vec::new();
         let (Some(finished), Some(leg_editor)) = (&shared.finished, &self.leg_editor) else {
-            shared.show_empty(ui, "Read a recording first: then its legs are shown here.");
+            shared.show_empty(ui, "Read a recording first; its legs are then shown here.");
             return;
         };
         let view_model = ViewModel {
@@ -111,7 +113,7 @@ impl Screen for LegsScreen {
 }
 
 impl LegsScreen {
-    /// Whether all that was asked for in the background is there.
+    /// Whether all requests that run in the background are answered.
     #[must_use]
     pub fn is_settled(&self) -> bool {
         self.leg_editor.as_ref().is_none_or(LegEditor::is_settled)
@@ -119,13 +121,13 @@ impl LegsScreen {
             && !self.saving.is_busy()
     }
 
-    /// Number of the leg chosen, from 1.
+    /// Number of the selected leg, from 1.
     #[must_use]
     pub fn chosen(&self) -> Option<usize> {
         self.chosen
     }
 
-    /// The flight just read, from its start.
+    /// Starts editing the flight that was just read.
     fn take_up(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         *self = Self { seen: self.seen, ..Self::default() };
         let Some(finished) = &shared.finished else { return };
@@ -160,7 +162,8 @@ impl LegsScreen {
         }
         egui::CentralPanel::default().show(ui, |ui| {
             ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                // Beside the strips: the row of names, the time under the speed, and the gaps.
+                // The rest of the height is needed for the row of names, the time axis under the speed plot,
+                // and the gaps.
                 let strip = (STRIP * ui.available_height()).clamp(STRIPS.0, STRIPS.1);
                 let rest = 36.0 + (strip + 3.0) * timeline::strips(view_model).count() as f32;
                 let speed = (ui.available_height() - rest).max(LEAST_SPEED);
@@ -213,7 +216,7 @@ impl LegsScreen {
         self.chosen = self.chosen.map(|number| number.min(legs)).filter(|number| *number > 0);
     }
 
-    /// Chooses a leg and brings it into sight.
+    /// Selects a leg and makes it visible.
     fn choose(&mut self, number: usize, shared: &Shared) {
         let leg =
             self.leg_editor.as_ref().and_then(|leg_editor| leg_editor.legs().get(number.checked_sub(1)?));
@@ -246,7 +249,7 @@ impl LegsScreen {
         }
     }
 
-    /// Shows a stretch of time, as far as the recording goes.
+    /// Shows an interval of time in seconds, limited to the recording.
     fn view(&mut self, from_s: f64, to_s: f64, shared: &Shared) {
         let Some(finished) = &shared.finished else { return };
         let (first_s, last_s) = whole(&finished.flight.series.readings.time_s);
@@ -258,13 +261,13 @@ impl LegsScreen {
     }
 }
 
-/// First and last time of a flight, at least a second apart.
+/// First and last time of a flight in seconds, at least a second apart.
 fn whole(time_s: &[f64]) -> (f64, f64) {
     let (first_s, last_s) = (time_s.first().copied().unwrap_or(0.0), time_s.last().copied().unwrap_or(0.0));
     (first_s, last_s.max(first_s + 1.0))
 }
 
-/// Offers the edits of an earlier day.
+/// Asks whether to continue with the edits of an earlier session.
 fn offer(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     let Some(offered) = view_model.leg_editor.offered() else { return };
     let edits = match offered.edits().len() {

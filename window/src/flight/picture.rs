@@ -1,4 +1,4 @@
-//! The frame looked at: its picture, what each box shows there, and what was read of it.
+//! The frame shown: its image, the boxes in it, and what was read in each of them.
 
 use std::path::PathBuf;
 
@@ -20,22 +20,22 @@ use pairspeed::output::numbers;
 use pairspeed::output::words::with_symbol;
 use pairspeed::series::ChannelReadings;
 
-/// Pixels of the picture that are shown around a box.
+/// Number of frame pixels that are shown around a box.
 const AROUND_PX: u32 = 6;
-/// Height of a box cut out of the picture, in points.
+/// Height of a box that is cut out of the frame, in points.
 const CUT_OUT: f32 = 36.0;
-/// Room for a box with what was read in it, in points.
+/// Space for a box with its reading, in points.
 const BOX: Vec2 = Vec2::new(112.0, 84.0);
 
-/// A frame fetched: its time and its picture, or why there is none.
+/// A fetched frame: its time in seconds, and its image or the reason why there is none.
 type FetchedFrame = (f64, Result<GrayImage, String>);
 
-/// Fetches frames in the background and holds the last one.
+/// Fetches frames in the background and keeps the last one.
 pub(super) struct Pictures {
     worker: LatestWinsWorker<(Vec<PathBuf>, f64), FetchedFrame>,
     asked_s: Option<f64>,
     shown: Option<(f64, Result<TextureHandle, String>)>,
-    /// The readout that was pointed at.
+    /// The channel whose reading was clicked.
     channel: Option<Channel>,
 }
 
@@ -52,14 +52,14 @@ impl Pictures {
         Self { worker, asked_s: None, shown: None, channel: None }
     }
 
-    /// Asks for the frame of a moment; the picture comes when it is there.
+    /// Requests the frame at a time in seconds; it is shown once it has been fetched.
     pub fn look_at(&mut self, clips: &[PathBuf], time_s: f64, channel: Option<Channel>) {
         self.channel = channel.or(self.channel.take());
         self.asked_s = Some(time_s);
         self.worker.submit((clips.to_vec(), time_s));
     }
 
-    /// Takes what was fetched meanwhile.
+    /// Takes over a frame that was fetched in the meantime.
     pub fn attend(&mut self, ctx: &egui::Context) {
         while let Some((time_s, fetched)) = self.worker.answer() {
             let texture = fetched.map(|picture| theme::texture(ctx, "frame looked at", &picture));
@@ -67,12 +67,12 @@ impl Pictures {
         }
     }
 
-    /// Whether the picture shown is the one asked for last.
+    /// Whether the frame shown is the one that was requested last.
     pub fn is_settled(&self) -> bool {
         self.asked_s == self.shown.as_ref().map(|(time_s, _)| *time_s)
     }
 
-    /// The frame, and every box of it with what was read there.
+    /// Shows the frame, and each of its boxes with the reading there.
     pub fn show(&self, ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
         let (Some(place), Some(moment_s)) = (view_model.moment, view_model.moment_s()) else { return };
         ui.horizontal_top(|ui| {
@@ -117,7 +117,7 @@ impl Pictures {
         let image = Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown)));
         let (area, response) = ui.allocate_exact_size(shown, Sense::hover());
         image.paint_at(ui, area);
-        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "The frame looked at"));
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, "The frame shown"));
         let scale = shown / size;
         for region in &view_model.flight.setup.regions {
             let pixels = region.rect;
@@ -130,7 +130,7 @@ impl Pictures {
         }
     }
 
-    /// The boxes with what was read in them, the one pointed at first.
+    /// Shows the boxes with their readings, that of the clicked channel first.
     fn show_boxes(&self, ui: &mut Ui, view_model: &ViewModel<'_>, place: usize, texture: &TextureHandle) {
         let mut regions: Vec<_> = view_model.flight.setup.regions.iter().collect();
         regions.sort_by_key(|region| self.channel.as_ref() != Some(&region.channel));
@@ -155,7 +155,7 @@ impl Pictures {
     }
 }
 
-/// A box of the picture, enlarged, with a little of what is around it.
+/// Shows a box of the frame, enlarged, with a few pixels around it.
 fn cut_out(ui: &mut Ui, rect: PixelRect, texture: &TextureHandle) {
     let size = texture.size_vec2();
     let (left, top) = (rect.left.saturating_sub(AROUND_PX) as f32, rect.top.saturating_sub(AROUND_PX) as f32);
@@ -170,7 +170,7 @@ fn cut_out(ui: &mut Ui, rect: PixelRect, texture: &TextureHandle) {
     Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown))).uv(part).paint_at(ui, area);
 }
 
-/// What was read of one frame, and how sure it is or why it was left blank.
+/// The reading of one frame in words, and its confidence or the reason why it is blank.
 fn in_words(flight: &Flight, readout: &ChannelReadings, place: usize) -> (String, String) {
     match readout.trusted(place) {
         Some((value, confidence)) => {

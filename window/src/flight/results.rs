@@ -1,4 +1,5 @@
-//! What comes of the legs: the answer as a table, speed against throttle, flags and notes in words.
+//! The results computed from the legs: the table of airspeeds, the plot of speed against throttle, flags and
+//! notes.
 
 use egui::{Color32, Grid, RichText, Role, ScrollArea, Ui, WidgetInfo};
 use egui_plot::{FilledArea, GridMark, Line, PlotBounds, PlotUi, Points};
@@ -20,10 +21,11 @@ use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
 
 /// Height of the plot of speed against throttle, in points.
 const PLOT: f32 = 210.0;
-/// Half the width of the caps of an interval, in per cent of throttle or hundredths of a step.
+/// Half the width of the caps of an interval in the plot, in per cent of throttle, or in hundredths of a step
+/// number.
 const CAP: f64 = 0.8;
 
-/// Shows the results; a click on a pair chooses its upwind leg.
+/// Shows the results; a click on a pair selects its upwind leg.
 pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     let flight = view_model.flight;
     ui.add_space(4.0);
@@ -46,7 +48,10 @@ pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<Le
 
 fn table(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>], actions: &mut Vec<LegAction>) {
     let speed = speed_symbol(flight);
-    ui.label(format!("Speeds in {}, the pack in V. The interval holds the truth 19 times in 20.", of(speed)));
+    ui.label(format!(
+        "Speeds in {}, pack voltage in V. The interval contains the true value 19 times out of 20.",
+        of(speed)
+    ));
     ScrollArea::horizontal().id_salt("answer").show(ui, |ui| {
         Grid::new("answer").striped(true).spacing([12.0, 5.0]).show(ui, |ui| {
             for heading in HEADINGS {
@@ -81,12 +86,12 @@ fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, actions: &mut Vec<LegAction>)
     let label = format!("{cell}, legs {upwind} and {downwind}");
     let response = ui.link(cell);
     response.widget_info(|| WidgetInfo::labeled(Role::Link, true, &label));
-    if response.on_hover_text(format!("Legs {upwind} and {downwind}: show the first")).clicked() {
+    if response.on_hover_text(format!("Legs {upwind} and {downwind}: select the first")).clicked() {
         actions.push(LegAction::Choose(upwind.min(downwind)));
     }
 }
 
-/// Airspeed of each pair against throttle, with its interval, and the curve with its band.
+/// Plots the airspeed of each pair against throttle, with its interval, and the fitted curve with its band.
 fn throttle_plot(ui: &mut Ui, flight: &Flight) {
     let (bars, curve) = (bars(flight), curve(flight));
     let Some([left, right, low, high]) = room(&bars, &curve, by_throttle(flight)) else { return };
@@ -142,7 +147,7 @@ fn interval(plot: &mut PlotUi<'_>, bar: &ErrorBar, cap: f64, colour: Color32) {
     }
 }
 
-/// What a pilot should know of each pair.
+/// Shows the warnings about each pair.
 fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
     for row in rows {
         let Row::Pair(pair) = row else { continue };
@@ -157,7 +162,7 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
     }
 }
 
-/// The channels that cannot be read, each with the step that teaches it.
+/// Shows the channels that cannot be read, each with the command that labels their readings, for copying.
 fn unread(ui: &mut Ui, flight: &Flight) {
     for unread in &flight.legibility.unread {
         ui.add_space(2.0);

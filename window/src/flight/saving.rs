@@ -1,4 +1,4 @@
-//! The row above the plots: taking back, the stretch shown, and saving results.
+//! The row above the plots: undo and redo, the interval shown, and saving of results.
 
 use std::path::Path;
 
@@ -19,25 +19,25 @@ use pairspeed::leg_edits::LegEdit;
 use pairspeed::output::ResultFile;
 use pairspeed::output::folder::{ResultFolder, write_one};
 
-/// What is saved by itself, with the words on its button and what it holds.
+/// The result files that can be saved separately, with the label of the button and the content of the file.
 const FILES: [(ResultFile, &str, &str); 4] = [
     (ResultFile::Series, "Series", "Save series.csv: every frame's readings"),
-    (ResultFile::Legs, "Legs", "Save legs.csv: the legs as they stand"),
+    (ResultFile::Legs, "Legs", "Save legs.csv: the legs as edited"),
     (ResultFile::Pairs, "Pairs", "Save pairs.csv: the airspeed of every pair"),
     (ResultFile::Report, "Report", "Save report.html: to read and to print"),
 ];
 
-/// What was written: a sentence, and the edits that all results then hold, if it was all of them.
+/// What was saved: a sentence, and the edits that all result files then contain, if all were saved.
 type Written = (String, Option<Vec<LegEdit>>);
 
-/// Writes results in the background.
+/// Saves results in the background.
 #[derive(Default)]
 pub(super) struct Saving {
     work: Option<Work<Written>>,
 }
 
 impl Saving {
-    /// Whether something is being written.
+    /// Whether a file is being saved.
     pub fn is_busy(&self) -> bool {
         self.work.is_some()
     }
@@ -72,7 +72,7 @@ impl Saving {
         self.work = Some(Work::start(ctx, move |_| write(&folder, &flight)));
     }
 
-    /// Shows whether saving has succeeded, once it has ended.
+    /// Shows whether saving has succeeded, once it has finished.
     pub fn attend(&mut self, leg_editor: &mut LegEditor, shared: &mut Shared) {
         if let Some((words, edits)) = shared.take_result(&mut self.work) {
             if let Some(edits) = edits {
@@ -83,7 +83,7 @@ impl Saving {
     }
 }
 
-/// Shows the row.
+/// Shows the row of buttons.
 pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, actions: &mut Vec<LegAction>) {
     ui.horizontal_wrapped(|ui| {
         take_back(ui, view_model, actions);
@@ -91,14 +91,14 @@ pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, acti
         stretch(ui, view_model, actions);
         ui.separator();
         ui.label("Save");
-        // What is saved must be what is shown.
+        // Results can be saved only if they are those that are shown.
         let ready = !saving.is_busy() && view_model.leg_editor.is_settled();
         for (file, words, hint) in FILES {
             if ui.add_enabled(ready, Button::new(words)).on_hover_text(hint).clicked() {
                 actions.push(LegAction::Save(file));
             }
         }
-        if ui.add_enabled(ready, Button::new("All")).on_hover_text("Save all results anew").clicked() {
+        if ui.add_enabled(ready, Button::new("All")).on_hover_text("Save all results again").clicked() {
             actions.push(LegAction::SaveAll);
         }
         if ui
@@ -112,9 +112,9 @@ pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, acti
         if saving.is_busy() || !view_model.leg_editor.is_settled() {
             ui.spinner();
         } else if view_model.leg_editor.results_lag() {
-            let words = RichText::new("Results lack the last edits");
+            let words = RichText::new("Results are from before the last edits");
             ui.label(words.color(theme::colours(ui).unsure)).on_hover_text(
-                "Your edits are kept. The files of results are those of before: press All to save them anew.",
+                "Your edits are kept. The result files are still those from before the edits: press All to save them again.",
             );
         }
     });
@@ -137,7 +137,7 @@ fn stretch(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>
         actions.push(LegAction::View(0.0, f64::MAX));
     }
     let leg = view_model.chosen_leg().map(|(_, leg)| *leg);
-    let hint = "Show the chosen leg and what is around it";
+    let hint = "Show the selected leg and its surroundings";
     if ui.add_enabled(leg.is_some(), Button::new("This leg")).on_hover_text(hint).clicked()
         && let Some(leg) = leg
     {

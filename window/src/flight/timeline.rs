@@ -1,4 +1,4 @@
-//! The flight over time: readings as dots, the smoothed speed, and the legs in their colours.
+//! The flight over time: readings as dots, the smoothed speed as a line, and the legs in their colours.
 
 use egui::{
     Color32, EventFilter, Key, Modifiers, PointerButton, Pos2, Role, Sense, TextStyle, Ui, Vec2, WidgetInfo,
@@ -20,16 +20,16 @@ use pairspeed::series::ChannelReadings;
 
 /// Height of the row of leg names, in points.
 const RIBBON: f32 = 26.0;
-/// Room for the numbers of the upright axes, in points.
+/// Width that is reserved for the numbers of the vertical axes, in points.
 const AXIS_WIDTH: f32 = 46.0;
-/// A click picks a reading no further away than this, in points.
+/// Maximum distance of a click from the reading that it selects, in points.
 const REACH: f32 = 14.0;
-/// Room between the numbers of the upright axes, and from the ends of these, in points.
+/// Distance between the numbers of the vertical axes, and of these from the ends of the axis, in points.
 const BETWEEN_NUMBERS: f64 = 20.0;
 const FROM_ENDS: f64 = 8.0;
-/// Shortest stretch that is shown, in seconds.
+/// Minimum length of the interval shown, in seconds.
 const LEAST_VIEW_S: f64 = 2.0;
-/// The channels shown under the speed, each in a plot of its own.
+/// The channels shown below the speed, each in a plot of its own.
 const STRIPS: [Channel; 3] = [Channel::Voltage, Channel::Altitude, Channel::Satellites];
 
 /// Heights of the plots, in points.
@@ -39,17 +39,17 @@ pub(super) struct Heights {
     pub strip: f32,
 }
 
-/// The channels that have a strip.
+/// The channels that have a plot below the speed.
 pub(super) fn strips(view_model: &ViewModel<'_>) -> impl Iterator<Item = Channel> {
     STRIPS.into_iter().filter(|channel| view_model.readout(channel).is_some())
 }
 
-/// Shows all plots, one above the other over the same time.
+/// Shows all plots, one below the other, over the same interval of time.
 pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, heights: Heights, actions: &mut Vec<LegAction>) {
     ui.spacing_mut().item_spacing.y = 3.0;
     let (ribbon, _) = ui.allocate_exact_size(Vec2::new(ui.available_width(), RIBBON), Sense::hover());
     let Some(speed) = view_model.readout(&Channel::Speed) else {
-        ui.label("The recording shows no speed that changes: there is nothing to draw.");
+        ui.label("The recording has no speed that changes, so there is nothing to draw.");
         return;
     };
     let transform = plot(ui, view_model, speed, heights.speed, actions);
@@ -62,7 +62,7 @@ pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, heights: Heights, ac
     }
 }
 
-/// One plot; gives the transform between its points and the screen.
+/// Shows one plot; returns the transform between its points and the screen.
 fn plot(
     ui: &mut Ui,
     view_model: &ViewModel<'_>,
@@ -116,7 +116,7 @@ fn plot(
     shown.transform
 }
 
-/// A plot without interaction of its own: the caller sets what it shows.
+/// A plot that does not react to the mouse itself: the caller sets the range it shows.
 pub(super) fn still<'a>(name: impl egui::AsIdSalt, colours: &Colours) -> Plot<'a> {
     Plot::new(name)
         .allow_drag(false)
@@ -130,12 +130,12 @@ pub(super) fn still<'a>(name: impl egui::AsIdSalt, colours: &Colours) -> Plot<'a
         .label_formatter(|_| None)
 }
 
-/// Marks along the time, at round numbers.
+/// Ticks of the time axis, at round numbers.
 fn time_marks(from_s: f64, to_s: f64) -> Vec<GridMark> {
     marks(Axis::of_time([from_s, to_s].into_iter()).as_ref())
 }
 
-/// Marks along the values, as many as there is room for.
+/// Ticks of the value axis, as many as the height allows.
 fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
     let least_step = (high - low) * BETWEEN_NUMBERS / f64::from(height.max(1.0));
     let from_end = (high - low) * FROM_ENDS / f64::from(height.max(1.0));
@@ -144,13 +144,13 @@ fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
     marks
 }
 
-/// The ticks of an axis, all with the same weight: they were chosen so that each has room.
+/// The ticks of an axis, all drawn equally strong, since they were chosen so that each has room.
 pub(super) fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
     let ticks = axis.into_iter().flat_map(|axis| axis.ticks.iter().map(|tick| (*tick, axis.high - axis.low)));
     ticks.map(|(value, step_size)| GridMark { value, step_size }).collect()
 }
 
-/// A time on the axis: minutes and seconds, with tenths where a few seconds fill the plot.
+/// A time on the axis in words: minutes and seconds, with tenths if only a few seconds are shown.
 fn time_words(time_s: f64, length_s: f64) -> String {
     let tenths = (time_s * 10.0).round() / 10.0;
     if length_s < 8.0 && (tenths - tenths.round()).abs() > 0.01 {
@@ -159,14 +159,14 @@ fn time_words(time_s: f64, length_s: f64) -> String {
     numbers::clock(tenths)
 }
 
-/// The range of a plot: all trusted readings, with room above them for the name.
+/// The range of a plot's value axis: all trusted readings, with space above them for the name.
 fn value_range(readout: &ChannelReadings) -> (f64, f64) {
     let above = if readout.channel == Channel::Speed { 0.1 } else { 0.4 };
     let axis = Axis::over(readout.values.iter().copied()).map(|axis| axis.with_headroom(above));
     axis.map_or((0.0, 1.0), |axis| (axis.low, axis.high))
 }
 
-/// The legs as coloured stretches; in the plot of the speed also their medians.
+/// Draws the legs as coloured bands; in the speed plot also their medians.
 fn legs(plot: &mut PlotUi<'_>, view_model: &ViewModel<'_>, colours: &Colours, medians: bool) {
     for (leg, number) in view_model.legs().iter().zip(1..) {
         let colour = colour_of(view_model.kind(leg), colours);
@@ -222,7 +222,8 @@ fn dot_colour(readout: &ChannelReadings, colours: &Colours) -> Color32 {
     }
 }
 
-/// Clicks look at a frame, drags and wheels show another stretch, arrow keys go from frame to frame.
+/// Handles the mouse and the keys: clicks show a frame, drags and the wheel change the interval shown, arrow
+/// keys go from frame to frame.
 fn follow(
     ui: &Ui,
     view_model: &ViewModel<'_>,
@@ -260,21 +261,22 @@ fn follow(
     }
 }
 
-/// The frame so many frames on from the one looked at, or the first shown.
+/// The action that shows the frame `steps` frames after the one shown now, or after the first visible frame.
 pub(super) fn stepped(view_model: &ViewModel<'_>, steps: isize, channel: Option<Channel>) -> LegAction {
     let time_s = &view_model.flight.series.readings.time_s;
     let now = view_model.moment.unwrap_or_else(|| time_s.partition_point(|time| *time < view_model.view_s.0));
     LegAction::ShowFrame(now.saturating_add_signed(steps).min(time_s.len().saturating_sub(1)), channel)
 }
 
-/// The view made closer by a factor about a moment.
+/// The action that zooms in by a factor around a time in seconds.
 pub(super) fn zoomed(view_model: &ViewModel<'_>, factor: f64, about_s: f64) -> LegAction {
     let (from_s, to_s) = view_model.view_s;
     let factor = factor.min((to_s - from_s) / LEAST_VIEW_S);
     LegAction::View(about_s + (from_s - about_s) / factor, about_s + (to_s - about_s) / factor)
 }
 
-/// The reading under the pointer, else the frame at its time.
+/// The action that shows the frame of the reading under the pointer, or otherwise the frame at the pointer's
+/// time.
 fn looked_at(
     view_model: &ViewModel<'_>,
     readout: &ChannelReadings,

@@ -1,4 +1,4 @@
-//! What all parts of the step look at.
+//! The data that all parts of the step show.
 
 use super::blanks::{Blanks, InSight};
 use super::leg_editor::LegEditor;
@@ -10,84 +10,86 @@ use pairspeed::model::units::Unit;
 use pairspeed::output::words::{kind_name, use_in_words};
 use pairspeed::series::ChannelReadings;
 
-/// Times closer than this are one, in seconds: files keep milliseconds.
+/// Times that differ by less than this are equal, in seconds: files store milliseconds.
 const SAME_TIME_S: f64 = 1e-3;
 
-/// A flight, the legs worked on, and what is chosen of them.
+/// A flight, its edited legs, and what is selected.
 pub(super) struct ViewModel<'a> {
-    /// The flight as worked out last.
+    /// The flight as it was computed last.
     pub flight: &'a Flight,
-    /// The legs as they stand.
+    /// The legs after all edits.
     pub leg_editor: &'a LegEditor,
-    /// What each of its channels left blank.
+    /// The blank intervals of each channel.
     pub blanks: &'a [Blanks],
-    /// Number of the leg chosen, from 1.
+    /// Number of the selected leg, from 1.
     pub chosen: Option<usize>,
-    /// Place in the series of the frame looked at.
+    /// Index in the series of the frame shown.
     pub moment: Option<usize>,
-    /// The stretch of time shown, in seconds.
+    /// The interval of time shown, in seconds.
     pub view_s: (f64, f64),
 }
 
 impl<'a> ViewModel<'a> {
-    /// The legs as they stand.
+    /// The legs after all edits.
     pub fn legs(&self) -> &[GivenLeg] {
         self.leg_editor.legs()
     }
 
-    /// The leg chosen, with its number.
+    /// The selected leg, with its number.
     pub fn chosen_leg(&self) -> Option<(usize, &GivenLeg)> {
         let number = self.chosen?;
         Some((number, self.legs().get(number.checked_sub(1)?)?))
     }
 
-    /// What was worked out of a leg; `None` where no speed in it is trusted.
+    /// The leg as computed; `None` if no speed in it is trusted.
     pub fn flown(&self, leg: &GivenLeg) -> Option<&Leg> {
         self.flight.legs.iter().find(|flown| {
             flown.steady_start_s >= leg.start_s - SAME_TIME_S && flown.steady_end_s <= leg.end_s + SAME_TIME_S
         })
     }
 
-    /// What a leg is.
+    /// The kind of a leg: as computed, otherwise as given.
     pub fn kind(&self, leg: &GivenLeg) -> LegKind {
         self.flown(leg).map_or(leg.kind, |flown| flown.kind)
     }
 
-    /// What became of a leg in a few words: its kind, or why it is doubtful or not used.
+    /// How a leg is used, in a few words: its kind, or why it is doubtful or not used.
     pub fn use_in_words(&self, leg: &GivenLeg) -> String {
         let flown = self.flown(leg).filter(|flown| flown.usage != LegUse::Used);
         flown.map_or_else(|| kind_name(self.kind(leg)).to_owned(), use_in_words)
     }
 
-    /// The number of a leg, with a question mark where its pair is doubtful.
+    /// The number of a leg as text, with a question mark if its pair is doubtful.
     pub fn mark(&self, number: usize, leg: &GivenLeg) -> String {
         let doubtful = self.flown(leg).is_some_and(|flown| flown.usage == LegUse::Doubtful);
         if doubtful { format!("{number}?") } else { number.to_string() }
     }
 
-    /// A leg in a few words, such as `leg 3, upwind`.
+    /// The name of a leg in a few words, such as `leg 3, upwind`.
     pub fn name(&self, number: usize, leg: &GivenLeg) -> String {
         format!("leg {number}, {}", kind_name(self.kind(leg)))
     }
 
-    /// Time of the frame looked at.
+    /// Time of the frame shown, in seconds.
     pub fn moment_s(&self) -> Option<f64> {
         self.flight.series.readings.time_s.get(self.moment?).copied()
     }
 
-    /// Where the chosen leg would be split: at the frame looked at, else in its middle.
+    /// Time at which the selected leg would be split, in seconds: at the frame shown, otherwise in the middle
+    /// of the leg.
     pub fn split_s(&self, leg: &GivenLeg) -> f64 {
         let within = |time_s: &f64| (leg.start_s..=leg.end_s).contains(time_s);
         self.moment_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
     }
 
-    /// What a channel left blank in the stretch of time shown.
+    /// The blank intervals of a channel within the time shown; `None` if the setup has no region for the
+    /// channel.
     pub fn blanks_in_sight(&self, channel: &Channel) -> Option<InSight<'a>> {
         let blanks = self.blanks.iter().find(|blanks| blanks.channel() == channel)?;
         Some(blanks.in_sight(&self.flight.series.readings.time_s, self.view_s))
     }
 
-    /// The readings of a channel that is marked and alive.
+    /// The readings of a channel; `None` if the setup has no region for it, or if it is dead.
     pub fn readout(&self, channel: &Channel) -> Option<&ChannelReadings> {
         self.flight.series.alive(channel)
     }
@@ -102,7 +104,7 @@ pub(super) fn colour_of(kind: LegKind, colours: &Colours) -> egui::Color32 {
     }
 }
 
-/// The symbol of a readout's unit; empty where it is not known.
+/// The symbol of a channel's unit; empty if the unit is not known.
 pub(super) fn symbol(readout: &ChannelReadings) -> &'static str {
     readout.unit.map_or("", Unit::symbol)
 }

@@ -1,4 +1,4 @@
-//! The picture with the boxes on it: zoomed, and marked by mouse or keys.
+//! The frame with the boxes on it: zooming, and marking boxes with mouse or keyboard.
 
 use egui::{
     Align2, Color32, CursorIcon, EventFilter, FontId, Key, Modifiers, Painter, PointerButton, Pos2, Rect,
@@ -9,30 +9,32 @@ use super::editor::{Editor, RegionChange, between, grown, moved};
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 
-/// How far the picture can be zoomed, in times of fitting the place.
+/// Maximum zoom of the frame, relative to the size that fits the window.
 const MOST_ZOOM: f32 = 12.0;
-/// Distance at which a handle is caught, and its size drawn, in points.
+/// Distance from a handle within which it can be dragged, in points; the next constant is the drawn size of a
+/// handle.
 const HANDLE_REACH: f32 = 9.0;
 const HANDLE_SIZE: f32 = 7.0;
-/// Pixels that a key moves a box with Shift held.
+/// Number of pixels by which a key moves a box while Shift is pressed.
 const LONG_STEP: i64 = 10;
 
-/// What is dragged.
+/// What the mouse drags.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Grip {
-    /// A new box from this corner on.
+    /// A new box that starts at this corner.
     New(Pos2),
-    /// A box, taken at this offset from its corner.
+    /// A whole box, by its index, dragged at this offset from its corner.
     Whole(usize, Vec2),
-    /// Edges of a box: -1 the left or upper, 1 the right or lower, 0 neither.
+    /// Edges of a box, by its index: in each direction -1 for the left or upper edge, 1 for the right or
+    /// lower edge, 0 for neither. The rectangle is the box before the drag.
     Edges(usize, (i8, i8), PixelRect),
 }
 
-/// How the picture is looked at, and what is being dragged.
+/// The zoom and position of the frame, and what is being dragged.
 #[derive(Debug)]
 pub struct Canvas {
     zoom: f32,
-    /// The picture's pixel in the middle; `None`: the picture's middle.
+    /// The pixel of the frame that is shown in the middle; `None` for the frame's centre.
     centre: Option<Pos2>,
     grip: Option<Grip>,
     drags: u64,
@@ -44,7 +46,7 @@ impl Default for Canvas {
     }
 }
 
-/// Where the picture's pixels are on the screen.
+/// The transform from pixels of the frame to points of the screen.
 #[derive(Debug, Clone, Copy)]
 struct CanvasTransform {
     rect: Rect,
@@ -69,17 +71,17 @@ impl CanvasTransform {
 }
 
 impl Canvas {
-    /// Shows all of the picture.
+    /// Zooms out so that the whole frame is visible.
     pub fn fit(&mut self) {
         (self.zoom, self.centre) = (1.0, None);
     }
 
-    /// Zooms by a factor about the middle.
+    /// Zooms by a factor around the middle.
     pub fn zoom_by(&mut self, factor: f32) {
         self.zoom = (self.zoom * factor).clamp(1.0, MOST_ZOOM);
     }
 
-    /// Brings a box into the middle if it is zoomed.
+    /// Moves a box into the middle if the frame is zoomed.
     pub fn look_at(&mut self, rect: PixelRect) {
         if self.zoom > 1.0 {
             let (x, y) = (rect.left as f32, rect.top as f32);
@@ -87,12 +89,12 @@ impl Canvas {
         }
     }
 
-    /// Whether something is being dragged just now.
+    /// Whether something is being dragged at present.
     pub fn is_dragging(&self) -> bool {
         self.grip.is_some()
     }
 
-    /// Shows the picture and its boxes in the space left and takes what the pilot does with them.
+    /// Shows the frame and its boxes in the remaining space, and handles what the pilot does with them.
     pub fn show(
         &mut self,
         ui: &mut egui::Ui,
@@ -104,7 +106,7 @@ impl Canvas {
         let boxes = editor.marks().regions.len();
         response.widget_info(|| {
             let words =
-                format!("Picture with {boxes} boxes: drag to mark one, arrow keys move the chosen one");
+                format!("Frame with {boxes} boxes: drag to mark a box; arrow keys move the selected box");
             WidgetInfo::labeled(Role::Image, true, words)
         });
         let view = self.view(rect, frame);
@@ -148,7 +150,8 @@ impl Canvas {
         CanvasTransform { rect, scale, centre }
     }
 
-    /// The wheel zooms about the pointer; the middle or right button drags the picture.
+    /// Handles zooming and moving: the wheel zooms around the pointer; the middle or right mouse button drags
+    /// the frame.
     fn take_zoom(&mut self, ui: &egui::Ui, response: &Response, view: CanvasTransform, frame: (u32, u32)) {
         let Some(pointer) = response.hover_pos() else { return };
         let (scroll, pinch) = ui.input(|input| (input.smooth_scroll_delta().y, input.zoom_delta()));
@@ -230,7 +233,8 @@ impl Canvas {
         }
     }
 
-    /// Arrow keys move the chosen box, with Ctrl they change its size, with Shift by ten pixels.
+    /// Handles the arrow keys: they move the selected box, with Ctrl they change its size, with Shift by ten
+    /// pixels at a time.
     fn take_keys(&mut self, ui: &egui::Ui, response: &Response, frame: (u32, u32), editor: &mut Editor) {
         if !response.has_focus() {
             return;
@@ -264,7 +268,7 @@ impl Canvas {
     }
 }
 
-/// The smallest box that a point of the picture lies in.
+/// Index of the smallest box that contains a point of the frame.
 fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
     let regions = editor.marks().regions.iter().enumerate();
     let holds = |rect: PixelRect| {
@@ -277,7 +281,7 @@ fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
         .map(|(n, _)| n)
 }
 
-/// What would be dragged from a point of the screen.
+/// What a drag from a point of the screen would move.
 fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
     let chosen = editor.chosen().and_then(|number| Some((number, editor.marks().regions.get(number)?.rect)));
     if let Some((number, rect)) = chosen
@@ -295,7 +299,8 @@ fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
     }
 }
 
-/// The handles of a box: its corners and the middles of its sides.
+/// Positions of the handles of a box, at its corners and the middles of its sides; each with the edges that
+/// it moves.
 fn handles(rect: Rect) -> impl Iterator<Item = (Pos2, (i8, i8))> {
     let sides = [(-1, -1), (0, -1), (1, -1), (-1, 0), (1, 0), (-1, 1), (0, 1), (1, 1)];
     let half = rect.size() / 2.0;
@@ -330,7 +335,7 @@ fn draw_boxes(painter: &Painter, view: CanvasTransform, editor: &Editor) {
         painter.rect_stroke(rect, 0.0, Stroke::new(width, *colour), StrokeKind::Outside);
         draw_name(painter, rect, &format!("{}  {}", number + 1, region.channel.name()), *colour);
         if chosen {
-            // On a box that is drawn small the handles of the sides would hide the digits.
+            // On a small box the handles of the sides would hide the digits.
             let is_roomy = rect.size().min_elem() > 3.0 * HANDLE_SIZE;
             let shown = handles(rect).filter(|(_, (across, down))| is_roomy || across * down != 0);
             for (handle, _) in shown {
@@ -342,7 +347,7 @@ fn draw_boxes(painter: &Painter, view: CanvasTransform, editor: &Editor) {
     }
 }
 
-/// The name of a box on a plate above it, or below where there is no room.
+/// Draws the name of a box above it, or below if there is no space above.
 fn draw_name(painter: &Painter, rect: Rect, name: &str, colour: Color32) {
     let text = painter.layout_no_wrap(name.to_owned(), FontId::proportional(13.0), theme::on(colour));
     let size = text.size() + vec2(10.0, 4.0);

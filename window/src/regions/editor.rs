@@ -1,35 +1,35 @@
-//! The regions being marked, with undo.
+//! The regions that are being marked, with undo and redo.
 
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::{MIN_BOX_PX, Region};
 
-/// Steps that can be undone.
+/// Maximum number of steps that can be undone.
 const MOST_STEPS: usize = 200;
 
-/// What is edited.
+/// The camera's name and regions that are being edited.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Marks {
     /// Name of the camera.
     pub name: String,
-    /// The regions.
+    /// The regions marked so far.
     pub regions: Vec<Region>,
 }
 
-/// A kind of change: changes of one kind in a row are undone in one step.
+/// The kind of a change; successive changes of the same kind are undone in one step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RegionChange {
-    /// A step of its own.
+    /// A change that is undone separately.
     Once,
-    /// Part of a drag with this number.
+    /// Part of the mouse drag with this number.
     Drag(u64),
-    /// Moves and growth by keys of a region.
+    /// Moving or resizing a region with keys; the number is the region's index.
     Keys(usize),
-    /// A field of a region's form.
+    /// A field of a region's form; the number is the region's index, the text the name of the field.
     Field(usize, &'static str),
 }
 
-/// The marks, which of them is chosen, and how they came to be.
+/// The marked regions, which of them is selected, and the steps to undo and redo.
 #[derive(Debug, Default)]
 pub struct Editor {
     marks: Marks,
@@ -41,51 +41,51 @@ pub struct Editor {
 }
 
 impl Editor {
-    /// Starts with what is saved.
+    /// Starts editing what is saved.
     pub fn begin(&mut self, saved: Marks) {
         let chosen = (!saved.regions.is_empty()).then_some(0);
         *self = Self { marks: saved.clone(), saved, chosen, ..Self::default() };
     }
 
-    /// What is marked now.
+    /// The name and regions as marked at present.
     pub fn marks(&self) -> &Marks {
         &self.marks
     }
 
-    /// What was saved last.
+    /// The name and regions that were saved last.
     pub fn saved(&self) -> &Marks {
         &self.saved
     }
 
-    /// The region chosen.
+    /// Index of the selected region.
     pub fn chosen(&self) -> Option<usize> {
         self.chosen.filter(|chosen| *chosen < self.marks.regions.len())
     }
 
-    /// Chooses a region.
+    /// Selects a region, or none.
     pub fn choose(&mut self, region: Option<usize>) {
         self.chosen = region;
     }
 
-    /// Whether there is anything that was not saved.
+    /// Whether there are changes that are not saved.
     pub fn is_unsaved(&self) -> bool {
         self.marks != self.saved
     }
 
-    /// Takes marks that are saved in the place of what is marked now, in a step that can be undone.
+    /// Replaces everything that is marked by what is saved, as a step that can be undone.
     pub fn take(&mut self, saved: Marks) {
         self.change(RegionChange::Once, |marks| *marks = saved);
         self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
         self.mark_saved();
     }
 
-    /// What is marked now is saved.
+    /// Notes that everything that is marked is saved.
     pub fn mark_saved(&mut self) {
         self.saved = self.marks.clone();
         self.last = None;
     }
 
-    /// Changes the marks.
+    /// Changes the name or the regions.
     pub fn change(&mut self, kind: RegionChange, change: impl FnOnce(&mut Marks)) {
         let before = self.marks.clone();
         change(&mut self.marks);
@@ -101,7 +101,7 @@ impl Editor {
         self.last = Some(kind);
     }
 
-    /// Changes one region.
+    /// Changes the region with the index `number`.
     pub fn change_region(&mut self, kind: RegionChange, number: usize, change: impl FnOnce(&mut Region)) {
         self.change(kind, |marks| {
             if let Some(region) = marks.regions.get_mut(number) {
@@ -110,7 +110,7 @@ impl Editor {
         });
     }
 
-    /// Adds a region in a box and chooses it; it takes the next channel that is not marked.
+    /// Adds a region with the given box and selects it. It gets the next channel that has no region.
     pub fn add(&mut self, rect: PixelRect) {
         let channel = self.free_channel();
         let unit = channel.usual_unit();
@@ -118,7 +118,7 @@ impl Editor {
         self.chosen = self.marks.regions.len().checked_sub(1);
     }
 
-    /// Adds regions that were proposed, but for those that lie on marked ones; tells how many were added.
+    /// Adds proposed regions, except those that overlap marked ones. Returns the number of regions added.
     pub fn add_proposed(&mut self, proposed: Vec<Region>) -> usize {
         let mut added = 0;
         self.change(RegionChange::Once, |marks| {
@@ -139,7 +139,7 @@ impl Editor {
         added
     }
 
-    /// Removes a region.
+    /// Removes the region with the index `number`.
     pub fn remove(&mut self, number: usize) {
         if number < self.marks.regions.len() {
             self.change(RegionChange::Once, |marks| drop(marks.regions.remove(number)));
@@ -148,7 +148,7 @@ impl Editor {
         }
     }
 
-    /// Takes the last step back; `false` where there is none.
+    /// Undoes the last step; returns `false` if there is none.
     pub fn undo(&mut self) -> bool {
         let Some(before) = self.past.pop() else { return false };
         self.future.push(std::mem::replace(&mut self.marks, before));
@@ -156,7 +156,7 @@ impl Editor {
         true
     }
 
-    /// Takes the step again that was taken back last.
+    /// Makes the step again that was undone last; returns `false` if there is none.
     pub fn redo(&mut self) -> bool {
         let Some(after) = self.future.pop() else { return false };
         self.past.push(std::mem::replace(&mut self.marks, after));
@@ -164,7 +164,7 @@ impl Editor {
         true
     }
 
-    /// Whether there is a step to take back, and one to take again.
+    /// Whether there is a step to undo, and one to redo.
     pub fn can_undo_redo(&self) -> (bool, bool) {
         (!self.past.is_empty(), !self.future.is_empty())
     }
@@ -175,19 +175,19 @@ impl Editor {
     }
 }
 
-/// A name that no marked region has.
+/// A channel name with a number that no region has yet.
 fn numbered(marks: &Marks) -> Channel {
     let named = |number: usize| Channel::Other(format!("channel-{number}"));
     let taken = |channel: &Channel| marks.regions.iter().any(|region| region.channel == *channel);
     (1..).map(named).find(|channel| !taken(channel)).unwrap_or_else(|| named(0))
 }
 
-/// Whether two boxes share more than a third of the smaller one.
+/// Whether the overlap of two boxes is more than a third of the smaller one.
 fn overlap(one: PixelRect, other: PixelRect) -> bool {
     3 * one.overlap_px(other) > one.area_px().min(other.area_px())
 }
 
-/// A box moved by whole pixels, within a frame.
+/// The box moved by whole pixels, within the frame.
 pub fn moved(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let shift = |from: u32, by: i64, size: u32, room: u32| {
         (i64::from(from) + by).clamp(0, i64::from(room.saturating_sub(size))) as u32
@@ -199,7 +199,8 @@ pub fn moved(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> P
     }
 }
 
-/// A box grown to the right and down by whole pixels, within a frame and not below the least size.
+/// The box enlarged to the right and downwards by whole pixels, within the frame and not below the minimum
+/// size.
 pub fn grown(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let size = |size: u32, by: i64, from: u32, least: u32, room: u32| {
         let most = i64::from(room.saturating_sub(from)).max(i64::from(least));
@@ -213,7 +214,7 @@ pub fn grown(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> P
     }
 }
 
-/// The box between two corners, in any order, within a frame; `None` where it is too small for a digit.
+/// The box between two corners, given in any order, within the frame; `None` if it is too small for a digit.
 pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<PixelRect> {
     let span = |from: f32, to: f32, room: u32| {
         let whole = |at: f32| at.round().clamp(0.0, room as f32) as u32;

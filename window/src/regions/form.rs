@@ -1,4 +1,4 @@
-//! The list of regions with what each reads, and the form of the one chosen.
+//! The list of regions with their readings, and the form of the selected region.
 
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
@@ -13,18 +13,18 @@ use pairspeed::recognise::RegionReading;
 use pairspeed::series::Blank;
 use pairspeed::setup::{MAX_DIGITS, Region};
 
-/// What is known of what the boxes read just now.
+/// What is known about the readings of the boxes.
 pub enum Reads<'a> {
-    /// Nothing yet: the recogniser is getting to know the clip.
+    /// Nothing yet: the recogniser is being calibrated.
     Waiting,
-    /// What each box shows.
+    /// The reading of each box.
     Shown(&'a [FrameReading]),
-    /// Why nothing can be read.
+    /// The reason why nothing can be read.
     Failed(&'a str),
 }
 
 impl Reads<'_> {
-    /// Whether nearly all boxes show something that cannot be read.
+    /// Whether nearly all boxes show a text that cannot be read.
     pub fn are_unread(&self) -> bool {
         let Reads::Shown(shown) = self else { return false };
         let unread =
@@ -33,7 +33,7 @@ impl Reads<'_> {
     }
 }
 
-/// Shows the list; a click chooses.
+/// Shows the list of regions; a click selects a region.
 pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
     let mut chosen = editor.chosen();
     for ((number, region), colour) in
@@ -56,7 +56,7 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
     }
     match reads {
         Reads::Waiting => {
-            ui.weak("… : getting to know the recording with these boxes");
+            ui.weak("… : calibrating with these boxes");
         }
         Reads::Failed(message) => {
             ui.label(RichText::new(*message).color(theme::colours(ui).wrong));
@@ -90,12 +90,12 @@ fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) 
             } else {
                 colours.unsure
             };
-            (format!("{text}{unit}, {sure:.1} % sure"), tint)
+            (format!("{text}{unit}, confidence {sure:.1} %"), tint)
         }
     }
 }
 
-/// Shows the form of the region chosen.
+/// Shows the form of the selected region.
 pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
     let Some(number) = editor.chosen() else { return };
     let Some(before) = editor.marks().regions.get(number).cloned() else { return };
@@ -104,7 +104,7 @@ pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
     ui.horizontal(|ui| {
         ui.label(RichText::new(format!("Box {}", number + 1)).strong());
         let button = ui.button("Remove this box");
-        remove = button.on_hover_text("Delete, while the picture has the keyboard").clicked();
+        remove = button.on_hover_text("Delete key, while the frame has the keyboard focus").clicked();
     });
     egui::Grid::new("form").num_columns(2).spacing(vec2(8.0, 4.0)).show(ui, |ui| {
         row(ui, "Channel", |ui, id| show_channel(ui, id, &mut region));
@@ -144,7 +144,7 @@ fn row(ui: &mut egui::Ui, name: &str, show: impl FnOnce(&mut egui::Ui, egui::Id)
     ui.end_row();
 }
 
-/// The field that differs.
+/// The name of the field that differs between two versions of a region.
 fn changed_field(before: &Region, after: &Region) -> Option<&'static str> {
     let differs = [
         ("channel", after.channel != before.channel),
@@ -176,7 +176,7 @@ fn show_channel(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
     if let Channel::Other(name) = &mut region.channel {
         let field = TextEdit::singleline(name).desired_width(96.0);
         if ui.add(field).labelled_by(label).changed() {
-            // The form that setup files take.
+            // Setup files require this form of a name.
             *name = name.to_lowercase().replace(' ', "_");
         }
     }
@@ -220,7 +220,7 @@ fn show_range(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
         Some((low, high)) => {
             ui.add(DragValue::new(low).max_decimals(1)).labelled_by(label);
             ui.add(DragValue::new(high).max_decimals(1)).labelled_by(label);
-            // A range the wrong way round is no range: the other end follows.
+            // If the lower end is set above the upper one, the upper end is raised.
             *high = high.max(*low + 0.1);
         }
         None => {

@@ -1,4 +1,4 @@
-//! Marking where the overlay shows its numbers.
+//! The step that marks the regions: where the overlay shows its numbers.
 
 mod canvas;
 mod editor;
@@ -23,39 +23,39 @@ use pairspeed::new_camera::propose_regions;
 use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, SetupError};
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
-/// The kind under which unsaved regions are kept.
+/// Name under which unsaved regions are kept.
 pub(super) const DRAFT: &str = "regions";
 /// Edits are kept this long after the last one.
 const KEPT_AFTER: Duration = Duration::from_secs(2);
-/// Seconds that the page keys go.
+/// Time by which the page keys move, in seconds.
 const PAGE_S: f64 = 5.0;
-/// Width of the side with the form, in points, and its share of a narrow window.
+/// Width of the side panel with the form, in points, and its maximum share of the window's width.
 const SIDE: (f32, f32) = (350.0, 0.46);
-/// Below this height of the side, in points, nothing in it keeps its place.
+/// Height of the side panel below which all of its content scrolls, in points.
 const LOW: f32 = 400.0;
 
-/// The regions of the recording, and how they are looked at.
+/// State of the step that marks the regions.
 #[derive(Default)]
 pub struct RegionsScreen {
-    /// The recording and the setup that the editor has begun with.
+    /// The numbers of the recording and of the setup for which editing was started.
     begun: (u64, u64),
     editor: Editor,
     canvas: Canvas,
     viewer: Option<Viewer>,
     frame: Option<Arc<Frame>>,
     texture: Option<egui::TextureHandle>,
-    /// The time that the slider stands at, in seconds.
+    /// The time of the slider, in seconds.
     time_s: f64,
     reading: Option<Reading>,
-    /// What was last given to be read.
+    /// The frame and setup that were last sent to be read.
     asked: Option<(f64, Arc<ReadingKey>)>,
     proposing: Option<Work<Vec<Region>>>,
     choosing: Option<dialogs::Choice>,
-    /// Where the setup is saved.
+    /// Path to which the setup is saved.
     file: String,
-    /// The file is there already and not the one that was loaded.
+    /// Whether the file to be written exists already and is not the file that was loaded.
     in_the_way: bool,
-    /// Edits kept from the last sitting.
+    /// Unsaved edits that were kept in the last session.
     kept: Option<Setup>,
     edited: Option<LastEdit>,
 }
@@ -63,17 +63,17 @@ pub struct RegionsScreen {
 /// The last edit that is not in the setup file.
 struct LastEdit {
     marks: Marks,
-    /// When it was made; `None` once it is kept.
+    /// Time of the edit; `None` once it has been kept.
     unkept_since: Option<Instant>,
 }
 
 impl RegionsScreen {
-    /// What is marked now.
+    /// The regions as marked at present.
     pub(super) fn marked(&self) -> &[Region] {
         &self.editor.marks().regions
     }
 
-    /// Begins anew when another recording or setup came.
+    /// Starts again if another recording or setup was opened.
     fn follow(&mut self, ctx: &egui::Context, shared: &Shared) {
         let now = (shared.recording_number, shared.setup_number);
         if self.begun == now {
@@ -112,7 +112,7 @@ impl RegionsScreen {
         }
     }
 
-    /// Takes frames and readings that have come, and asks for what is missing.
+    /// Takes over frames and readings that have arrived, and requests those that are missing.
     fn follow_viewer(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let Some(viewer) = &self.viewer else { return };
         while let Some(frame) = viewer.frame() {
@@ -142,7 +142,7 @@ impl RegionsScreen {
         }
     }
 
-    /// The setup as it is marked now.
+    /// The setup as marked at present.
     fn setup(&self, shared: &Shared) -> Option<LoadedSetup> {
         let info = shared.info.as_ref()?;
         let Marks { name, regions } = self.editor.marks().clone();
@@ -222,17 +222,19 @@ impl RegionsScreen {
                 self.editor.redo();
             }
             ui.separator();
-            if ui.button("Closer").on_hover_text("Turn the wheel over the picture, or press +").clicked() {
+            if ui.button("Closer").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
+            {
                 self.closer(1.5);
             }
-            if ui.button("Farther").on_hover_text("Turn the wheel over the picture, or press -").clicked() {
+            if ui.button("Farther").on_hover_text("Turn the mouse wheel over the frame, or press -").clicked()
+            {
                 self.closer(1.0 / 1.5);
             }
             if ui.button("Whole picture").on_hover_text("Press 0").clicked() {
                 self.canvas.fit();
             }
             ui.separator();
-            if ui.button("Another setup…").on_hover_text("Takes the regions of a setup file").clicked() {
+            if ui.button("Another setup…").on_hover_text("Use the regions of a setup file").clicked() {
                 self.choosing = Some(dialogs::setup_file(ui.ctx()));
             }
         });
@@ -248,7 +250,7 @@ impl RegionsScreen {
     fn show_kept(&mut self, ui: &mut egui::Ui, shared: &Shared) {
         let Some(kept) = self.kept.clone() else { return };
         ui.horizontal_wrapped(|ui| {
-            ui.label(format!("{} boxes were marked but not saved last time.", kept.regions.len()));
+            ui.label(format!("{} boxes were marked but not saved in the last session.", kept.regions.len()));
             if ui.button("Take them up").clicked() {
                 let marks = marks_of(&kept);
                 self.editor.change(editor::RegionChange::Once, |now| *now = marks);
@@ -266,8 +268,8 @@ impl RegionsScreen {
         ui.add_space(2.0);
         ui.horizontal(|ui| {
             for (name, hint, wanted) in [
-                ("Back", "One frame back: comma", Wanted::Before(self.time_s)),
-                ("On", "One frame on: full stop", Wanted::After(self.time_s)),
+                ("Back", "Previous frame (comma key)", Wanted::Before(self.time_s)),
+                ("On", "Next frame (full stop key)", Wanted::After(self.time_s)),
             ] {
                 if ui.button(name).on_hover_text(hint).clicked() {
                     self.want(wanted);
@@ -278,7 +280,12 @@ impl RegionsScreen {
             ui.spacing_mut().slider_width = (ui.available_width() - 12.0).max(80.0);
             let end_s = shared.length_s.max(0.01);
             let slider = Slider::new(&mut self.time_s, 0.0..=end_s).show_value(false).smart_aim(false);
-            if ui.add(slider).labelled_by(label.id).on_hover_text("Page up, page down: 5 seconds").changed() {
+            if ui
+                .add(slider)
+                .labelled_by(label.id)
+                .on_hover_text("Page Up, Page Down: move by 5 seconds")
+                .changed()
+            {
                 self.want(Wanted::Near(self.time_s));
             }
         });
@@ -324,7 +331,7 @@ impl RegionsScreen {
                 return;
             }
             let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();
-            let (digits, read) = ("Go on: digits", "Go on: read");
+            let (digits, read) = ("Next: digits", "Next: read");
             if (if unread { theme::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
                 shared.go_to = Some(Step::Digits);
             }
@@ -334,7 +341,7 @@ impl RegionsScreen {
         });
     }
 
-    /// Keys that work wherever no text is being written.
+    /// Handles the keys that work whenever no text is being typed.
     fn take_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
         let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
         if pressed(Modifiers::COMMAND, Key::S) {
@@ -370,7 +377,7 @@ impl RegionsScreen {
         }
     }
 
-    /// Keeps edits a moment after the last of them.
+    /// Keeps unsaved edits some time after the last one.
     fn keep_edits(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if !self.editor.is_unsaved() {
             self.edited = None;
@@ -423,7 +430,8 @@ impl Screen for RegionsScreen {
         self.show_tools(ui, shared);
         let width = SIDE.0.min(SIDE.1 * ui.available_width());
         Panel::right("regions side").exact_size(width).resizable(false).show(ui, |ui| {
-            // In a low window, or with large type, saving scrolls with the rest; Ctrl+S always saves.
+            // In a low window, or with large type, the buttons for saving scroll with the rest; Ctrl+S always
+            // saves.
             let is_low = ui.available_height() < LOW;
             if !is_low {
                 Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
@@ -445,13 +453,13 @@ impl Screen for RegionsScreen {
             return;
         }
         if let (Some(clip), Some(loaded)) = (shared.clip(), self.setup(shared)) {
-            // The window may be closing: where nothing can be written there is nobody left to tell.
+            // An error is ignored, because the window may be closing and then nobody could see a message.
             let _unkept = shared.store.keep(clip, DRAFT, &loaded.setup);
         }
     }
 }
 
-/// A field with its name before it; tells whether it was changed.
+/// Shows a field with its name to the left; returns whether it was changed.
 fn show_line(ui: &mut egui::Ui, name: &str, text: &mut String) -> bool {
     let line = ui.horizontal(|ui| {
         let label = ui.label(name);
@@ -460,7 +468,7 @@ fn show_line(ui: &mut egui::Ui, name: &str, text: &mut String) -> bool {
     line.inner.changed()
 }
 
-/// What is known of the marks as they are now.
+/// What is known about the readings of the present boxes.
 fn reads<'a>(reading: Option<&'a Reading>, asked: Option<&(f64, Arc<ReadingKey>)>) -> Reads<'a> {
     let same_boxes = |reading: &&Reading| asked.is_some_and(|(_, key)| reading.key == *key);
     match reading.filter(same_boxes).map(|reading| &reading.shown) {

@@ -1,4 +1,4 @@
-//! The frame being looked at, and what its boxes read: fetched and read off the window's thread.
+//! Fetches the frame that is shown and reads its boxes, both off the window's thread.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -12,59 +12,59 @@ use pairspeed::recognise::Recogniser;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{glyph_sets, readings};
 
-/// Frames a second taken for granted where the clip does not say.
+/// Frame rate that is assumed if the clip states none, in frames per second.
 const ASSUMED_RATE_HZ: f64 = 25.0;
-/// Most tries to find the frame before another.
+/// Maximum number of attempts to find the previous frame.
 const MOST_STEPS_BACK: u32 = 8;
 
-/// Which frame is wanted.
+/// A requested frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Wanted {
-    /// The one nearest to a time in seconds.
+    /// The frame nearest to a time in seconds.
     Near(f64),
-    /// The one after the frame at a time.
+    /// The frame that follows the frame at a time in seconds.
     After(f64),
-    /// The one before the frame at a time.
+    /// The frame that precedes the frame at a time in seconds.
     Before(f64),
 }
 
 /// A frame of the clip.
 #[derive(Debug)]
 pub struct Frame {
-    /// Its time in seconds.
+    /// Time of the frame, in seconds.
     pub time_s: f64,
-    /// Its brightness.
+    /// Grey levels of the frame.
     pub image: GrayImage,
 }
 
-/// What is to be read with: a change of either calibrates anew.
+/// What boxes are read with: if either part changes, the recogniser is calibrated again.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Key {
-    /// The setup as it is marked now, and where it would be saved.
+    /// The setup as marked at present, with the path to which it would be saved.
     pub setup: LoadedSetup,
-    /// Changes when the glyphs have changed.
+    /// Number that changes whenever the glyphs have changed.
     pub glyphs_number: u64,
 }
 
-/// What the boxes read in a frame.
+/// The readings of the boxes in a frame.
 #[derive(Debug)]
 pub struct Reading {
-    /// The frame's time in seconds.
+    /// Time of the frame, in seconds.
     pub time_s: f64,
-    /// What it was read with.
+    /// The setup and glyphs that the boxes were read with.
     pub key: Arc<Key>,
-    /// What each box shows, in the setup's order; a message where nothing can be read.
+    /// The reading of each box, in the order of the setup; or a message if nothing can be read.
     pub shown: Result<Vec<FrameReading>, String>,
 }
 
-/// Fetches frames and reads them.
+/// Fetches frames and reads their boxes in the background.
 pub struct Viewer {
     frames: LatestWinsWorker<Wanted, Result<Arc<Frame>, String>>,
     readings: LatestWinsWorker<(Arc<Frame>, Arc<Key>), Reading>,
 }
 
 impl Viewer {
-    /// A viewer of a clip.
+    /// A viewer for the frames of a clip.
     pub fn new(ctx: &egui::Context, path: &Path) -> Self {
         let (one, other) = (path.to_owned(), path.to_owned());
         let mut fetcher = Fetcher { path: one, clip: None };
@@ -80,22 +80,22 @@ impl Viewer {
         }
     }
 
-    /// Wants a frame.
+    /// Requests a frame.
     pub fn want(&self, wanted: Wanted) {
         self.frames.submit(wanted);
     }
 
-    /// A frame that was wanted, or why it cannot be had.
+    /// A requested frame, or the reason why it cannot be fetched; `None` if none has arrived.
     pub fn frame(&self) -> Option<Result<Arc<Frame>, String>> {
         self.frames.answer()
     }
 
-    /// Wants a frame read.
+    /// Requests the readings of a frame.
     pub fn read(&self, frame: Arc<Frame>, key: Arc<Key>) {
         self.readings.submit((frame, key));
     }
 
-    /// What was read.
+    /// Readings that were requested; `None` if none have arrived.
     pub fn reading(&self) -> Option<Reading> {
         self.readings.answer()
     }
@@ -127,7 +127,7 @@ impl Fetcher {
     }
 }
 
-/// The clip, opened if it is not. A clip that has gone meanwhile, card and all, is said to be gone.
+/// The clip, opened if it is not open yet. If its file has disappeared in the meantime, the error says so.
 fn opened<'a>(place: &'a mut Option<Clip>, path: &Path) -> Result<&'a mut Clip, FootageError> {
     if !path.exists() {
         *place = None;

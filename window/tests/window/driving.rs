@@ -1,4 +1,4 @@
-//! The window in the hands of a test.
+//! Drives the window in tests.
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -11,17 +11,17 @@ use tempfile::TempDir;
 
 use super::wake::Wake;
 
-/// No step of these tests takes so long on any machine: what does hangs.
+/// Maximum duration of any step of these tests; a step that takes longer hangs.
 const HANGS: Duration = Duration::from_secs(300);
 
-/// A window with a card and a home of its own.
+/// A window with a folder for recordings and a home folder of its own.
 pub struct Window {
     pub harness: Harness<'static, App>,
     pub card: TempDir,
     pub home: TempDir,
 }
 
-/// A demonstration clip.
+/// Path of a demonstration clip.
 pub fn demo(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-clips").join(name)
 }
@@ -32,12 +32,12 @@ impl Window {
         Self::of([1280.0, 720.0], 1.0, egui::Theme::Light)
     }
 
-    /// An empty window of a size in points.
+    /// An empty window with a size in points.
     pub fn of(size: [f32; 2], pixels_per_point: f32, theme: egui::Theme) -> Self {
         Self::with(size, pixels_per_point, theme, tempfile::tempdir().unwrap())
     }
 
-    /// An empty light window of 1280 x 720 points, of a pilot who has had one open before.
+    /// An empty window of 1280 x 720 points in the light theme, with a home folder that was used before.
     pub fn in_home(home: TempDir) -> Self {
         Self::with([1280.0, 720.0], 1.0, egui::Theme::Light, home)
     }
@@ -50,7 +50,7 @@ impl Window {
         Self { harness, card, home }
     }
 
-    /// A demonstration clip, and its setup where wanted, copied on to the card as a flight.
+    /// Copies a demonstration clip into the folder for recordings, and its setup if wanted.
     pub fn put_flight(&self, name: &str, with_setup: bool) -> PathBuf {
         let from = demo(name);
         let clip = self.card.path().join("flight").with_extension(from.extension().unwrap());
@@ -67,13 +67,13 @@ impl Window {
         self.click("Open");
     }
 
-    /// Opens a recording and waits until it is.
+    /// Opens a recording and waits until it is open.
     pub fn open_flight(&mut self, clip: &Path) {
         self.open(clip);
         self.until("the recording is open", |app| app.shared().info.is_some());
     }
 
-    /// Writes into an empty field.
+    /// Types into an empty field.
     pub fn write(&mut self, field: &str, text: &str) {
         self.harness.get_by_label(field).focus();
         self.harness.step();
@@ -81,7 +81,7 @@ impl Window {
         self.harness.step();
     }
 
-    /// Replaces what stands in a field.
+    /// Replaces the text of a field.
     pub fn rewrite(&mut self, field: &str, text: &str) {
         self.harness.get_by_label(field).focus();
         self.harness.step();
@@ -99,7 +99,7 @@ impl Window {
         self.harness.run_steps(3);
     }
 
-    /// Shows the window until something has come true.
+    /// Repaints the window until a condition holds.
     pub fn until(&mut self, what: &str, so: impl Fn(&App) -> bool) {
         let (wake, begun) = (Wake::of(&self.harness.ctx), Instant::now());
         while !so(self.harness.state()) {
@@ -114,7 +114,7 @@ impl Window {
         self.harness.run_steps(3);
     }
 
-    /// Shows the window until a label holds some words; nothing may go wrong meanwhile.
+    /// Repaints the window until a label contains some words; no error message may appear until then.
     pub fn until_shown(&mut self, words: &str) {
         let (wake, begun) = (Wake::of(&self.harness.ctx), Instant::now());
         while self.harness.query_all_by_label_contains(words).next().is_none() {
@@ -128,12 +128,12 @@ impl Window {
         self.harness.run_steps(3);
     }
 
-    /// Whether a label holds some words.
+    /// Whether a label contains some words.
     pub fn shows(&self, words: &str) -> bool {
         self.harness.query_all_by_label_contains(words).next().is_some()
     }
 
-    /// Waits for something to go wrong, and gives what is said of it.
+    /// Waits for an error message and returns it.
     pub fn trouble(&mut self) -> String {
         self.until("something is wrong", |app| matches!(app.shared().notice, Some(Notice::Wrong(_))));
         match &self.harness.state().shared().notice {
@@ -142,14 +142,14 @@ impl Window {
         }
     }
 
-    /// What all labels and buttons say.
+    /// The texts of all labels and buttons.
     fn words(&self) -> Vec<String> {
         let roles = [egui::accesskit::Role::Label, egui::accesskit::Role::Button];
         let nodes = roles.into_iter().flat_map(|role| self.harness.query_all_by_role(role));
         nodes.filter_map(|node| node.accesskit_node().label().or(node.accesskit_node().value())).collect()
     }
 
-    /// Names of all fields that text can be written into.
+    /// Names of all text fields.
     pub fn fields(&self) -> Vec<String> {
         let fields = self.harness.query_all_by_role(egui::accesskit::Role::TextInput);
         fields.filter_map(|field| field.accesskit_node().label()).collect()

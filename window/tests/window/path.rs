@@ -1,4 +1,4 @@
-//! The way from a recording to its results.
+//! All steps from a recording to its results.
 
 use egui_kittest::kittest::Queryable as _;
 use pairspeed::learn::LabelFile;
@@ -8,7 +8,8 @@ use pairspeed_window::Step;
 
 use super::driving::{Window, demo};
 
-/// What the overlay of a demonstration clip shows in a channel at a time, from the truth beside it.
+/// The text that the overlay of a demonstration clip shows in a channel at a time, from the truth file of the
+/// clip.
 fn shown(clip: &str, channel: &str, time_s: f64) -> Option<String> {
     let mut truth = csv::Reader::from_path(demo(clip).with_extension("readings.csv")).unwrap();
     let column = truth.headers().unwrap().iter().position(|name| name == channel)?;
@@ -18,7 +19,7 @@ fn shown(clip: &str, channel: &str, time_s: f64) -> Option<String> {
     Some(nearest[column].to_owned())
 }
 
-/// The airspeed flown in the demonstration at a throttle, in km/h, from the truth beside it.
+/// The true airspeed of the demonstration at a throttle, in km/h, from the truth file of the clip.
 fn flown_airspeed(throttle_percent: f64) -> f64 {
     let text = std::fs::read_to_string(demo("salt-flat.truth.toml")).unwrap();
     let truth: toml::Table = toml::from_str(&text).unwrap();
@@ -27,7 +28,7 @@ fn flown_airspeed(throttle_percent: f64) -> f64 {
     step.unwrap()["flown_airspeed"].as_float().unwrap()
 }
 
-/// The channel and the time in the name of a picture, such as `speed at 0:12.40`.
+/// The channel and the time in the name of an image, such as `speed at 0:12.40`.
 fn moment(name: &str) -> Option<(&str, f64)> {
     let (channel, clock) = name.split_once(" at ")?;
     let (minutes, seconds) = clock.split_once(':')?;
@@ -41,7 +42,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.open_flight(&clip);
     assert!(window.shows("640 x 480 pixels"));
 
-    window.click("Go on: mark the regions");
+    window.click("Next: mark the regions");
     assert_eq!(window.harness.state().step(), Step::Regions);
     window.click("Propose boxes");
     window.until("boxes are proposed", |app| app.marked().len() >= 4);
@@ -56,8 +57,8 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert_eq!(speed(window.harness.state()).0.unit.unwrap().symbol(), "km/h");
     window.until_shown("% sure");
 
-    // The arrow keys move the chosen box, and a step can be taken back.
-    window.harness.get_by_label_contains("Picture with").focus();
+    // The arrow keys move the selected box, and a change can be undone.
+    window.harness.get_by_label_contains("Frame with").focus();
     window.harness.run_steps(2);
     window.harness.key_press(egui::Key::ArrowRight);
     window.harness.run_steps(2);
@@ -72,15 +73,16 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert!(window.home.path().join("cameras").read_dir().unwrap().next().is_some());
 
     window.click("3  Digits");
-    window.until_shown("Read in so many of the pictures");
-    if window.shows("nothing you must teach") {
-        window.click("Teach them all the same");
+    window.until_shown("Share of the sampled frames that is read");
+    if window.shows("nothing that you must label") {
+        window.click("Label readings anyway");
     }
     let decimals = |channel: &str| {
         let region = saved.setup.regions.iter().find(|region| region.channel.name() == channel);
         region.map(|region| usize::from(region.decimals))
     };
-    // A reading is told only for a digit that none before it had: nobody types more than is needed.
+    // A reading is labelled only if it has a digit that no earlier label has, as few labels as a pilot would
+    // type.
     let mut told = String::new();
     for name in window.fields() {
         let Some((channel, time_s)) = moment(&name) else { continue };
@@ -115,8 +117,8 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
         assert!((step.airspeed.value / flown - 1.0).abs() < 0.03, "{step:?}, flown {flown}");
     }
 
-    // The end of a leg is moved by keys: the answer follows, and is exported as it stands.
-    window.click("Go on: see the legs");
+    // The end of a leg is moved with keys; the results change, and are saved as they are shown.
+    window.click("Next: see the legs");
     assert_eq!(window.harness.state().step(), Step::Legs);
     let answer = |window: &Window| {
         let finished = window.harness.state().shared().finished.as_ref().unwrap();
@@ -141,7 +143,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.click("4  Reading");
     let report = std::fs::metadata(results.join("report.html")).unwrap().modified().unwrap();
     window.click("Read the flight");
-    assert!(window.shows("They are replaced only if you say so"));
+    assert!(window.shows("They are replaced only if you confirm"));
     assert_eq!(std::fs::metadata(results.join("report.html")).unwrap().modified().unwrap(), report);
 }
 
@@ -157,7 +159,7 @@ fn the_next_file_of_a_flight_is_added_to_the_one_that_is_open() {
     window.until("both files are open", |app| app.shared().clips.len() == 2);
     assert_eq!(window.harness.state().shared().clips, [first.clone(), second]);
     assert!(window.shows("2 files of one flight"));
-    // One that is no recording leaves both as they are.
+    // Opening a file that is not a recording changes neither the recording nor the setup.
     let notes = window.card.path().join("notes.txt");
     std::fs::write(&notes, "second motor").unwrap();
     window.rewrite("or name it:", &notes.display().to_string());
@@ -171,9 +173,9 @@ fn a_box_is_dragged_on_the_picture_moved_and_resized() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", false);
     window.open_flight(&clip);
-    window.click("Go on: mark the regions");
-    let picture = window.harness.get_by_label_contains("Picture with").rect();
-    // The picture fits into its place, in the middle.
+    window.click("Next: mark the regions");
+    let picture = window.harness.get_by_label_contains("Frame with").rect();
+    // The frame is scaled to fit, and is in the middle of its area.
     let scale = (picture.width() / 640.0).min(picture.height() / 480.0);
     let at = |x: f32, y: f32| picture.center() + scale * egui::vec2(x - 320.0, y - 240.0);
     let drag = |window: &mut Window, from: egui::Pos2, to: egui::Pos2| {
@@ -221,7 +223,7 @@ fn boxes_that_were_not_saved_are_offered_again_and_a_marked_camera_for_its_next_
     window.harness.state_mut().keep();
     assert!(clip.with_extension("regions.draft.toml").exists());
 
-    // Another sitting with the same home.
+    // Another session with the same home folder.
     let again = pairspeed_window::App::new(pairspeed_window::store::Store::in_folder(window.home.path()));
     *window.harness.state_mut() = again;
     window.harness.run_steps(2);
@@ -233,7 +235,7 @@ fn boxes_that_were_not_saved_are_offered_again_and_a_marked_camera_for_its_next_
     window.click("Save");
     assert!(!clip.with_extension("regions.draft.toml").exists());
 
-    // The next flight with this camera, on another card.
+    // The next flight with this camera, in another folder.
     let next = window.card.path().join("next.avi");
     std::fs::copy(&clip, &next).unwrap();
     window.click("1  Recording");

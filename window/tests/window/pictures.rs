@@ -1,7 +1,7 @@
-//! The steps as pictures.
+//! Images of the steps.
 //!
-//! `PAIRSPEED_PICTURES=FOLDER cargo test --test window every_step -- --ignored` saves all of them in the light,
-//! in the dark and at 200 %, to be looked at.
+//! `PAIRSPEED_PICTURES=FOLDER cargo test --test window every_step -- --ignored` saves images of all steps in
+//! the light theme, in the dark theme and at 200 %, for a person to look at.
 
 use std::path::Path;
 
@@ -10,10 +10,11 @@ use egui::Theme;
 use super::driving::Window;
 use super::snapshot::assert_snapshot;
 
-/// Pixels that another version of the software renderer may draw otherwise: less than a tenth of a per cent.
+/// Number of pixels that another version of the software renderer may draw differently: less than a tenth of
+/// a per cent.
 const ROUGHNESS: usize = 900;
 
-/// A step ready to be looked at.
+/// Prepares a step so that its image can be taken.
 fn ready(window: &mut Window, step: &str) {
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
@@ -23,8 +24,8 @@ fn ready(window: &mut Window, step: &str) {
     match step {
         "2  Regions" => window.until_shown("% sure"),
         "3  Digits" => {
-            window.until_shown("nothing you must teach");
-            window.click("Teach them all the same");
+            window.until_shown("nothing that you must label");
+            window.click("Label readings anyway");
         }
         "4  Reading" => {
             window.click("Wind and air");

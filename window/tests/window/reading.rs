@@ -1,4 +1,4 @@
-//! What is told of a reading before it starts.
+//! The options that are entered before reading.
 
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use pairspeed::airspeed::WindSource;
@@ -13,7 +13,7 @@ fn at_the_reading() -> Window {
     window
 }
 
-/// What stands in a field.
+/// The text of a field.
 fn written(window: &Window, field: &str) -> String {
     window.harness.get_by_label(field).accesskit_node().value().unwrap_or_default()
 }
@@ -24,7 +24,7 @@ fn a_wind_that_cannot_be_followed_names_its_field_and_nothing_starts() {
     window.click("Wind and air");
     window.harness.run_steps(20);
     window.write("Wind", "4@400");
-    // Folded away it is unfolded again, so that it can be mended.
+    // The folded part is unfolded so that the entry can be corrected.
     window.click("Wind and air");
     window.harness.run_steps(20);
     assert!(window.shows("wind 4@400"));
@@ -42,7 +42,7 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
     let mut window = at_the_reading();
     window.click("Wind and air");
     window.harness.run_steps(20);
-    // The wind of the demonstration, across the course here.
+    // The wind of the demonstration, here across the course.
     for (field, text) in [
         ("Wind", "14.4@90"),
         ("Course", "0"),
@@ -52,7 +52,7 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
     ] {
         window.write(field, text);
     }
-    // No heading is marked, so none is asked about.
+    // The setup has no region for the heading, so the window does not ask what the heading shows.
     assert!(!window.shows("Heading shown is"));
     window.click("Altitude counts from");
     window.click("sea level");
@@ -86,7 +86,7 @@ fn nothing_on_the_page_lies_over_anything_else_at_any_size() {
         window.harness.run_steps(20);
         let names = [
             "Throttle steps",
-            "per cent in the order flown",
+            "in per cent, in the order flown",
             "Units of the results",
             "speeds",
             "Wind",

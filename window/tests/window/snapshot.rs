@@ -1,13 +1,13 @@
-//! Windows held to the pictures kept of them in `tests/snapshots`.
+//! Compares the window with the images in `tests/snapshots`.
 //!
-//! `UPDATE_SNAPSHOTS=true cargo test --workspace look` renews the pictures.
+//! `UPDATE_SNAPSHOTS=true cargo test --workspace look` renews the images.
 
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
 use egui_kittest::{Harness, SnapshotOptions};
 
-/// A window looks as the picture kept of it, but for fields whose text differs from run to run and for so many pixels
-/// that another version of the software renderer may draw otherwise.
+/// Asserts that a window looks like its stored image, except for fields whose text differs from run to run,
+/// and for a number of pixels that another version of the software renderer may draw differently.
 pub fn assert_snapshot<State>(
     window: &mut Harness<'_, State>,
     name: &str,

@@ -1,4 +1,4 @@
-//! What goes wrong is said plainly, nothing is lost, and the window goes on.
+//! Errors are explained in plain words, nothing is lost, and the window continues to work.
 
 use super::driving::Window;
 
@@ -43,7 +43,7 @@ fn a_place_that_takes_no_files_is_told_before_the_reading_and_another_can_be_nam
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
     window.click("2  Regions");
-    // Below a file nothing can be written.
+    // A file is not a folder, so nothing can be written below it.
     window.rewrite("Setup file", &clip.join("nose.setup.toml").display().to_string());
     window.click("Save");
     let said = window.trouble();

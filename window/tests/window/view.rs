@@ -1,4 +1,4 @@
-//! Theme and text size are those of the last sitting.
+//! Theme and text size are those of the last session.
 
 use egui::Theme;
 

@@ -1,4 +1,4 @@
-//! The steps beside that of the legs: flights compared, the test card, and what all of them must be.
+//! The steps next to that of the legs: comparing flights, the test card, and what holds for all of them.
 
 use std::fs;
 
@@ -34,7 +34,7 @@ fn every_step_passes_the_check_of_accessibility_at_every_size() {
             window.run_steps(5);
             assert_eq!(window.state().step(), step);
         }
-        // Nothing of a window may be nameless to a program that reads it aloud.
+        // All widgets need a name for screen readers.
         let nameless: Vec<String> = window
             .root()
             .children_recursive()
@@ -128,7 +128,7 @@ fn a_folder_without_results_is_said_when_flights_are_compared() {
 fn a_test_card_is_made_of_what_is_written_and_saved_as_a_page() {
     let mut sitting = Sitting::new();
     sitting.press(Key::F7);
-    sitting.window.get_by_label_contains("Give the speed to expect");
+    sitting.window.get_by_label_contains("Enter the speed that you expect");
     sitting.write("Speed at full throttle", "110 km/h");
     sitting.write("Wind", "10");
     sitting.write("Throttle steps, %", "60, 80, 100");

@@ -1,4 +1,4 @@
-//! The step of the legs in the hands of a test.
+//! Drives the step of the legs in tests.
 
 use std::fs;
 use std::path::PathBuf;
@@ -20,10 +20,10 @@ use pairspeed_window::{App, Finished, Notice};
 use super::common::{Plan, fly, record};
 use super::wake::Wake;
 
-/// Longest that work in the background may take, machine and all.
+/// Maximum duration of background work in these tests.
 pub const PATIENCE: Duration = Duration::from_secs(60);
 
-/// A desk with a simulated flight on it, and the folder its results are in.
+/// A window with a simulated flight, and the folder of its results.
 pub struct Sitting {
     pub window: Harness<'static, App>,
     pub folder: tempfile::TempDir,
@@ -57,7 +57,7 @@ impl Sitting {
         sitting
     }
 
-    /// Lets the window go on until nothing is left to wait for.
+    /// Repaints the window until all background work is done.
     pub fn settle(&mut self) {
         let (wake, begun) = (Wake::of(&self.window.ctx), Instant::now());
         self.window.run_steps(4);
@@ -83,7 +83,7 @@ impl Sitting {
         self.settle();
     }
 
-    /// Writes into a field.
+    /// Types into a field.
     pub fn write(&mut self, label: &str, text: &str) {
         self.window.get_by_role_and_label(Role::TextInput, label).click();
         self.window.run_steps(2);
@@ -153,7 +153,7 @@ pub fn app_with(clips: Vec<PathBuf>, finished: Finished, home: &tempfile::TempDi
     sitting
 }
 
-/// The same flight with its results in a folder.
+/// The same flight with its results in another folder.
 pub fn again(finished: &Finished, folder: PathBuf) -> Finished {
     let Finished { flight, record, options, .. } = finished;
     Finished { flight: flight.clone(), record: Arc::clone(record), options: options.clone(), folder }

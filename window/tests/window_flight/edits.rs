@@ -1,4 +1,4 @@
-//! The legs are mended with keys, mouse and labels.
+//! Tests editing of the legs with keys, mouse and labels.
 
 use std::fs;
 
@@ -167,7 +167,7 @@ fn an_edit_that_cannot_be_made_says_why() {
         sitting.press(Key::PageDown);
     }
     sitting.press(Key::J);
-    assert!(sitting.notice().contains("none to join it with"), "{}", sitting.notice());
+    assert!(sitting.notice().contains("no leg follows"), "{}", sitting.notice());
 }
 
 #[test]

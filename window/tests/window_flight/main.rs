@@ -1,4 +1,4 @@
-//! The step of the legs in the window, driven as a pilot drives it: with keys, mouse and labels.
+//! Tests the step of the legs in the window, with keys, mouse and labels as a pilot uses them.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod beside;

@@ -1,4 +1,4 @@
-//! The steps from the legs on as pictures.
+//! Images of the steps from that of the legs on.
 
 use std::fs;
 use std::path::PathBuf;
@@ -15,7 +15,8 @@ use super::driving::{Sitting, again, app_with, demonstration, simulated};
 use super::plots::with_a_lost_picture;
 use super::snapshot;
 
-/// Pixels that another version of the software renderer may draw otherwise: less than two tenths of a per cent.
+/// Number of pixels that another version of the software renderer may draw differently: less than two tenths
+/// of a per cent.
 const ROUGHNESS: usize = 1800;
 
 fn assert_snapshot(sitting: &mut Sitting, name: &str, fields: &[&str]) {

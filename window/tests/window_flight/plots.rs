@@ -1,4 +1,4 @@
-//! What the plots show, and the frame behind a reading.
+//! The contents of the plots, and the frame of a reading.
 
 use std::fs;
 use std::path::PathBuf;
@@ -13,7 +13,7 @@ use pairspeed_window::Finished;
 use super::common::{Plan, fly, record};
 use super::driving::{Sitting, app_with, demo_clips, simulated};
 
-/// A flight whose picture is lost for some seconds of its third leg, and not a frame more is blank.
+/// A flight in which the signal is lost for some seconds of its third leg, and no other frame is blank.
 pub fn with_a_lost_picture() -> Finished {
     let plan = Plan { wind: 4.0, leg_s: (11.0, 13.0), blank_share: 0.0, wrong_share: 0.0, ..Plan::default() };
     let plan = Plan { lost: vec![(50.0, 54.0)], gaps: vec![(70.0, 72.0)], ..plan };
@@ -36,7 +36,7 @@ fn frames_left_blank_are_marked_in_the_plot_and_told_in_words() {
     let plot = sitting.window.get_by_label_contains("speed km/h over time");
     assert!(plot.accesskit_node().label().unwrap().contains(&words), "{plot:?} does not tell {words}");
 
-    // The axis of the values stands before the plot, that of the times below it.
+    // The value axis is to the left of the plot, the time axis below it.
     let place = plot.rect();
     let colours = pairspeed_window::theme::Colours::of(egui::Theme::Dark);
     let picture = sitting.window.render().unwrap();
@@ -69,7 +69,7 @@ fn a_click_on_a_reading_shows_its_frame_and_what_was_read_there() {
     let mut sitting = app_with(vec![demo_clips().join("salt-flat.avi")], finished, &home);
     sitting.window.get_by_label_contains("speed km/h over time").click();
     sitting.settle();
-    sitting.window.get_by_label("The frame looked at");
+    sitting.window.get_by_label("The frame shown");
     assert!(sitting.window.get_all_by_label_contains("% sure").count() > 0);
     let frame = |sitting: &Sitting| sitting.window.get_by_label_contains("Frame at").accesskit_node().value();
     let first = frame(&sitting);

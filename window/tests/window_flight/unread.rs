@@ -1,4 +1,5 @@
-//! A channel that cannot be read is named, with what teaches it, and the others are shown.
+//! A channel that cannot be read is named, together with the command that labels its readings, and the other
+//! channels are shown.
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -13,7 +14,7 @@ use pairspeed_window::Finished;
 use super::common::{Plan, fly, record};
 use super::driving::{Sitting, app_with};
 
-/// A simulated flight of which one channel cannot be read.
+/// A simulated flight in which one channel cannot be read.
 fn without(channel: &Channel) -> Finished {
     let unread = UnreadChannel {
         channel: channel.clone(),
@@ -44,7 +45,7 @@ fn shows(sitting: &Sitting, words: &str) -> bool {
 fn a_flight_without_speed_says_so_and_shows_what_teaches_it() {
     let home = tempfile::tempdir().unwrap();
     let sitting = app_with(Vec::new(), without(&Channel::Speed), &home);
-    assert!(shows(&sitting, "No airspeed: the speed is not read."));
+    assert!(shows(&sitting, "No airspeed: the speed could not be read."));
     assert!(shows(&sitting, "Channel speed is not read: no known glyphs fit"));
     assert!(shows(&sitting, "teach its digits from flight.avi at 4.20 s and 12.40 s, or mark"));
     assert!(shows(&sitting, "voltage V over time"), "the other channels are shown");

@@ -1,4 +1,4 @@
-//! Tests of the prior on digits.
+//! Tests of the shape prior.
 
 #![allow(clippy::unwrap_used)]
 
@@ -12,14 +12,15 @@ fn best(logarithms: &[f32; DIGITS]) -> usize {
     (0..DIGITS).max_by(|a, b| logarithms[*a].total_cmp(&logarithms[*b])).unwrap()
 }
 
-/// Features of the built-in digits, drawn for this program and not trained on, at some size.
+/// Features of the built-in digits at some size. They were drawn for this program, and the network was not
+/// trained on them.
 fn builtin_digits(scale: f32) -> Vec<(usize, Array2<f32>)> {
     let faces = builtin_sets().unwrap().into_iter().flat_map(|set| set.faces);
     let shapes = faces.flat_map(|face| Alphabet::new(&face, (scale, scale)).shapes);
     shapes.filter_map(|one| Some((one.character.to_digit(10)? as usize, one.template))).collect()
 }
 
-/// Against what `scripts/digit_shapes/train.py` prints for the same cell.
+/// Compared with the output of `scripts/digit_shapes/train.py` for the same cell.
 #[test]
 fn the_network_gives_what_it_gave_where_it_was_trained() {
     let cell = Array2::from_shape_fn((19, 11), |(y, x)| {
