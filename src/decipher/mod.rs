@@ -12,6 +12,7 @@ mod agreement;
 mod box_texts;
 mod counting;
 mod ctc;
+mod cut_strokes;
 mod line_image;
 mod line_reader;
 mod naming;
@@ -24,6 +25,7 @@ pub use agreement::{TextPair, agreement, doubtful_digits};
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in};
 pub use counting::{TimedText, contradicted_digits};
+use cut_strokes::cuts_strokes;
 pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
 pub use readout::{DecipheredReadout, DecipheredText};
@@ -32,14 +34,16 @@ use value_format::ValueFormat;
 /// Share of the texts in which another character stands beside the number, from which the box is cut there. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
-/// Deciphers the readout in a box from frames spread over a clip; `None` if its texts have no common format.
+/// Deciphers the readout in a box from frames spread over a clip; `None` if the box cuts a
+/// character in two, or if its texts have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
-    let mut texts = texts_in(frames, rect);
-    let cut = clear_of_neighbours(rect, &texts);
-    if cut != rect {
-        texts = texts_in(frames, cut);
+    if cuts_strokes(frames, rect) {
+        return None;
     }
+    let texts = texts_in(frames, rect);
+    let cut = clear_of_neighbours(rect, &texts);
+    let texts = if cut == rect { texts } else { texts_in(frames, cut) };
     let format = ValueFormat::of(&texts)?;
     let labels = pick_labels(&texts, &format).into_iter().map(DecipheredText::from).collect();
     Some(DecipheredReadout {

@@ -64,7 +64,7 @@ pub(super) struct PersistentGradients {
 impl PersistentGradients {
     /// The persistent gradients of frames of one size.
     pub(super) fn of(frames: &[&GrayImage]) -> Self {
-        let smooth: Vec<GrayImage> = frames.par_iter().map(|frame| box_filter(*frame, 1, 1)).collect();
+        let smooth: Vec<GrayImage> = frames.par_iter().map(|frame| box_filter(frame, 1, 1)).collect();
         let sums = GradientSums::of(&smooth);
         let all = smooth.len();
         let (kept, frames): (Vec<usize>, Vec<GrayImage>) =

@@ -9,10 +9,10 @@
 //! 5. `cut`: cuts single characters, and measures how similar the cuts of each character are.
 //! 6. `align`: shifts the texts onto each other, and chooses the layout with the best agreement.
 //! 7. `segment`: does all of this for one group; selects frames, removes the static background, separates
-//! faces.
+//!    faces.
 //! 8. `validate`: finds labels that contradict the others; these are left out.
 //! 9. `average`: averages the cuts to first glyphs, and the characters that these read in the sample to final
-//! glyphs.
+//!    glyphs.
 //! 10. `requests`: proposes what to label next.
 
 mod align;

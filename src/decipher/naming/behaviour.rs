@@ -8,6 +8,8 @@ use crate::stats::{correlation, quantile, slope};
 const MIN_PROBABILITY: f32 = 0.9;
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;
+/// Share of the values at either end that may be misread.
+const OUTLIER_SHARE: f64 = 0.02;
 /// Seconds that a clock may gain or lose in a second.
 const CLOCK_RATE_TOLERANCE: f64 = 0.1;
 
@@ -47,8 +49,10 @@ impl Behaviour {
         let count = values.len() as f64;
         let steps: Vec<f64> = values.windows(2).map(|pair| (pair[1].1 - pair[0].1).abs()).collect();
         let mut different: Vec<f64> = values.iter().map(|(_, value)| *value).collect();
+        // Single misread texts do not count.
+        let end = |share: f64| quantile(&different, share).unwrap_or_default();
+        let (low, high) = (end(OUTLIER_SHARE), end(1.0 - OUTLIER_SHARE));
         different.sort_by(f64::total_cmp);
-        let (low, high) = (different[0], different[different.len() - 1]);
         different.dedup();
         let fives = values.iter().filter(|(_, value)| value.rem_euclid(5.0) == 0.0).count();
         let rate = slope(&values);

@@ -37,7 +37,7 @@ pub enum Reason {
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Range(low, high) => write!(f, "from {low} to {high}"),
+            Self::Range(low, high) => write!(f, "from about {low:.0} to {high:.0}"),
             Self::MultiplesOfFive => write!(f, "mostly multiples of 5"),
             Self::Falls => write!(f, "falls over the flight"),
             Self::FollowsThrottle => write!(f, "follows the throttle"),

@@ -38,7 +38,7 @@ impl GoodnessOfFit {
 ///
 /// A low bit rate, or two blended fields, leave a trace of the previous digit: the features are t_k + r (t_b
 /// - t_k), and u differs from G_k by r (G_b - G_k). r is estimated by least squares in the same metric, and
-/// the remainder is tested in the same way.
+///   the remainder is tested in the same way.
 #[derive(Debug, Clone)]
 pub(in crate::recognise) struct GoodnessOfFitTest {
     /// Alphabet indices of the digits.
