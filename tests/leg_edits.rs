@@ -142,7 +142,7 @@ fn a_pair_marked_the_other_way_round_exchanges_its_speeds_and_says_so() {
     let swapped = PairedLegs { upwind: pair.legs.downwind, downwind: pair.legs.upwind };
     assert_eq!(after.pairs[0].legs, swapped);
     assert_eq!(after.pairs[0].wind, -pair.wind);
-    assert!(after.pairs[0].flags.iter().any(|flag| flag.0.contains("is the faster one")));
+    assert!(after.pairs[0].flags.iter().any(|flag| flag.0.contains("is faster than the downwind leg")));
     assert_eq!(answers(&after)[1..], answers(&desk.found)[1..]);
 }
 

@@ -87,7 +87,7 @@ fn a_place_where_nothing_can_be_written_is_misuse_for_every_command() {
 #[test]
 fn numbers_that_are_none_are_refused_in_plain_words_under_the_programs_name() {
     let read = |option: &'static str, value: &'static str| ["read", CLIP, "--setup", SETUP, option, value];
-    assert_misuse(&read("--throttle", "a"), &["--throttle", "no number"]);
+    assert_misuse(&read("--throttle", "a"), &["--throttle", "not a number"]);
     assert_misuse(&read("--throttle", "60,120"), &["--throttle 120: ", "0 and 100 per cent"]);
     assert_misuse(&read("--course", "999"), &["--course", "0 to 360"]);
     assert_misuse(&read("--wind", "4@400"), &["--wind 4@400", "0 to 360 degrees"]);

@@ -143,7 +143,10 @@ fn a_moment_beyond_the_end_names_the_end() {
 
 #[test]
 fn a_channel_that_is_not_marked_comes_back_with_those_that_are() {
-    assert_teach_refused(&["--say", "hight@4=63"], &["hight@4=63", "none of the labels", "it marks speed"]);
+    assert_teach_refused(
+        &["--say", "hight@4=63"],
+        &["hight@4=63", "none of the labels", "it has regions for speed"],
+    );
 }
 
 #[test]

@@ -19,12 +19,12 @@ pub struct TextPair {
 
 /// How often the line reader agrees with a glyph.
 #[derive(Debug, Clone, Copy, Default)]
-struct Votes {
+struct DigitVotes {
     agreed: usize,
     contradicted: usize,
 }
 
-impl Votes {
+impl DigitVotes {
     fn is_certain(self) -> bool {
         let occurrences = (self.agreed + self.contradicted) as f64;
         let contradicted = self.contradicted >= MIN_CONTRADICTIONS
@@ -48,7 +48,7 @@ pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
         .iter()
         .filter(|pair| pair.read.chars().count() == pair.deciphered.chars().count())
         .flat_map(|pair| pair.read.chars().zip(pair.deciphered.chars()));
-    let mut votes = [Votes::default(); 10];
+    let mut votes = [DigitVotes::default(); 10];
     for (read, deciphered) in characters {
         let Some(digit) = read.to_digit(10) else { continue };
         let votes = &mut votes[digit as usize];

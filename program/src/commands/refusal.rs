@@ -84,7 +84,7 @@ mod tests {
         for (line, part) in [
             ("raed a.avi", "there is no command raed (did you mean read?)"),
             ("read a.avi --setup x --forse", "--forse is unknown here (did you mean --force?)"),
-            ("read a.avi", "missing: --setup <FILE>"),
+            ("teach a.avi", "missing: --setup <FILE>"),
             ("inspect a.avi --at 1:30", "--at 1:30: give the time in seconds alone"),
             ("inspect a.avi --at", "--at: a value is missing"),
             ("read a.avi --setup x --heading-is up", "--heading-is up: use one of track, nose"),

@@ -77,3 +77,6 @@ fn compare_with_throttle(behaviours: &mut [Behaviour]) {
         behaviour.throttle_correlation = Some(correlation(&both));
     }
 }
+
+#[cfg(test)]
+mod tests;
