@@ -176,7 +176,7 @@ fn in_words(flight: &Flight, readout: &ChannelReadings, place: usize) -> (String
         Some((value, confidence)) => {
             let text = numbers::shown(value, usize::from(readout.decimals));
             let percent = (1000.0 * f64::from(confidence)).floor() / 10.0;
-            (with_symbol(&text, symbol(readout)), format!("{percent:.1} % sure"))
+            (with_symbol(&text, symbol(readout)), format!("confidence {percent:.1} %"))
         }
         None => {
             let reason = BlankReasons::of(flight, readout).words(readout.outcome(place));

@@ -55,7 +55,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.click("Unit");
     window.click("km/h");
     assert_eq!(speed(window.harness.state()).0.unit.unwrap().symbol(), "km/h");
-    window.until_shown("% sure");
+    window.until_shown(", confidence");
 
     // The arrow keys move the selected box, and a change can be undone.
     window.harness.get_by_label_contains("Frame with").focus();
@@ -158,7 +158,7 @@ fn the_next_file_of_a_flight_is_added_to_the_one_that_is_open() {
     window.click("Add to this flight");
     window.until("both files are open", |app| app.shared().clips.len() == 2);
     assert_eq!(window.harness.state().shared().clips, [first.clone(), second]);
-    assert!(window.shows("2 files of one flight"));
+    assert!(window.shows("2 clips of one flight"));
     // Opening a file that is not a recording changes neither the recording nor the setup.
     let notes = window.card.path().join("notes.txt");
     std::fs::write(&notes, "second motor").unwrap();

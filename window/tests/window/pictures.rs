@@ -22,7 +22,7 @@ fn ready(window: &mut Window, step: &str) {
         window.click(step);
     }
     match step {
-        "2  Regions" => window.until_shown("% sure"),
+        "2  Regions" => window.until_shown(", confidence"),
         "3  Digits" => {
             window.until_shown("nothing that you must label");
             window.click("Label readings anyway");

@@ -24,7 +24,7 @@ fn a_clip_that_goes_while_it_is_open_is_missed_and_what_was_marked_stays() {
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
     window.click("2  Regions");
-    window.until_shown("% sure");
+    window.until_shown(", confidence");
     std::fs::remove_file(&clip).unwrap();
     window.click("On");
     let said = window.trouble();

@@ -118,10 +118,10 @@ fn a_folder_without_results_is_said_when_flights_are_compared() {
         sitting.write("Folder of results", path.to_str().unwrap());
         sitting.click("Add");
     }
-    sitting.window.get_by_label_contains("no summary.json in it");
+    sitting.window.get_by_label_contains("the folder holds no summary.json");
     sitting.window.get_all_by_label("Remove").next().unwrap().click();
     sitting.settle();
-    assert!(sitting.window.query_by_label_contains("no summary.json in it").is_none());
+    assert!(sitting.window.query_by_label_contains("the folder holds no summary.json").is_none());
 }
 
 #[test]

@@ -70,7 +70,7 @@ fn a_click_on_a_reading_shows_its_frame_and_what_was_read_there() {
     sitting.window.get_by_label_contains("speed km/h over time").click();
     sitting.settle();
     sitting.window.get_by_label("The frame shown");
-    assert!(sitting.window.get_all_by_label_contains("% sure").count() > 0);
+    assert!(sitting.window.get_all_by_label_contains("confidence ").count() > 0);
     let frame = |sitting: &Sitting| sitting.window.get_by_label_contains("Frame at").accesskit_node().value();
     let first = frame(&sitting);
     sitting.click("Next");
