@@ -30,7 +30,7 @@ fn throttle(time_s: f64) -> f64 {
 
 /// Airspeed of the throttle, with a wind of 12 along legs of 14 seconds.
 fn speed(time_s: f64) -> f64 {
-    let wind = if (time_s / 14.0) as u32 % 2 == 0 { -12.0 } else { 12.0 };
+    let wind = if ((time_s / 14.0) as u32).is_multiple_of(2) { -12.0 } else { 12.0 };
     if time_s < 10.0 { 0.0 } else { 30.0 + 0.5 * throttle(time_s) + wind + (time_s * 1.7).sin() }
 }
 
