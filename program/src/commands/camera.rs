@@ -78,9 +78,16 @@ fn new_setup(clip: &mut Clip, path: &Path, setup: &Path) -> Result<LoadedSetup, 
     if camera.readouts.iter().any(|readout| readout.guess.channel == Channel::Speed) {
         return Ok(camera.setup);
     }
+    let undeciphered = match camera.undeciphered.len() {
+        0 => String::new(),
+        count => format!(
+            ". If it is one of the {count} boxes left out, `pairspeed setup {} --force` proposes these as well",
+            quoted(path)
+        ),
+    };
     Err(Failure::Failed(format!(
         "{}: none of the readouts behaves like a speed. Look at {}; write channel = \"speed\" for its box in {}, then give \
-         the same command again",
+         the same command again{undeciphered}",
         path.display(),
         picture.display(),
         setup.display()
