@@ -222,11 +222,11 @@ impl RegionsScreen {
                 self.editor.redo();
             }
             ui.separator();
-            if ui.button("Closer").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
+            if ui.button("Zoom in").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
             {
                 self.closer(1.5);
             }
-            if ui.button("Farther").on_hover_text("Turn the mouse wheel over the frame, or press -").clicked()
+            if ui.button("Zoom out").on_hover_text("Turn the mouse wheel over the frame, or press -").clicked()
             {
                 self.closer(1.0 / 1.5);
             }
