@@ -226,7 +226,10 @@ impl RegionsScreen {
             {
                 self.closer(1.5);
             }
-            if ui.button("Zoom out").on_hover_text("Turn the mouse wheel over the frame, or press -").clicked()
+            if ui
+                .button("Zoom out")
+                .on_hover_text("Turn the mouse wheel over the frame, or press -")
+                .clicked()
             {
                 self.closer(1.0 / 1.5);
             }
