@@ -23,7 +23,7 @@ use crate::learn::{
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::recognise::{Recogniser, RegionReading, Sample};
-use crate::setup::{Camera, LoadedSetup, Region, Setup, SetupError};
+use crate::setup::{Camera, LoadedSetup, Region, Setup, SetupError, setup_name};
 
 /// Smallest and largest number of frames searched, and of bytes that they may take.
 const MIN_FRAMES: usize = 24;
@@ -178,9 +178,8 @@ pub fn propose_regions(
     let mut regions: Vec<Region> =
         readouts.iter().zip(guesses).map(|(readout, guess)| region_of(readout, guess.channel)).collect();
     for proposal in search.undeciphered() {
-        let channel = (regions.len() + 1..).map(|number| Channel::Other(format!("channel-{number}")));
-        let free =
-            channel.into_iter().find(|channel| regions.iter().all(|region| region.channel != *channel));
+        let mut numbered = (regions.len() + 1..).map(|number| Channel::Other(format!("channel-{number}")));
+        let free = numbered.find(|channel| regions.iter().all(|region| region.channel != *channel));
         regions.extend(free.map(|channel| Region { channel, ..proposal.region() }));
     }
     Ok(ProposedRegions { regions, still: search.still().cloned() })
@@ -207,8 +206,9 @@ pub fn prepare_camera(
         return Err(NewCameraError::Undeciphered { clip: name, boxes });
     }
     let mut camera = DecipheredCamera::new(readouts, still.dimensions(), setup_path, &file_name(&path));
-    let mut set = camera.learn(clip, &search.frames)?.set;
-    let doubtful = camera.leave_out_doubtful(&mut set, &search.frames);
+    let sample = camera.sample(&search.frames);
+    let mut set = camera.learn(clip, &sample)?.set;
+    let doubtful = camera.leave_out_doubtful(&mut set, &search.frames, &sample);
     if camera.readouts.is_empty() {
         return Err(NewCameraError::Undeciphered { clip: name, boxes });
     }
@@ -249,17 +249,15 @@ impl<'a> DecipheredCamera<'a> {
             let Some(example) = best.cloned() else { continue };
             readouts.push(NamedReadout { guess, rect: readout.rect, example });
         }
-        let name = setup_path.file_stem().unwrap_or_default().to_string_lossy();
-        let name = name.strip_suffix(".setup").unwrap_or(&name).to_owned();
-        let camera = Camera { name, frame, glyphs: None };
+        let camera = Camera { name: setup_name(setup_path), frame, glyphs: None };
         let setup = Setup { camera, aircraft: None, regions };
         Self { deciphered, setup: LoadedSetup { setup, path: setup_path.to_owned() }, labels, readouts }
     }
 
-    fn learn(&self, clip: &mut Clip, frames: &SampledFrames) -> Result<LearnedGlyphs, NewCameraError> {
+    fn learn(&self, clip: &mut Clip, sample: &Sample) -> Result<LearnedGlyphs, NewCameraError> {
         let fetched = fetch_examples(clip, &self.setup, &self.labels, &|_| ())?;
         let Setup { camera, regions, .. } = &self.setup.setup;
-        Ok(learn_glyphs(&camera.name, regions, &fetched.examples, &[], &self.sample(frames))?)
+        Ok(learn_glyphs(&camera.name, regions, &fetched.examples, &[], sample)?)
     }
 
     /// The regions in all frames.
@@ -274,9 +272,14 @@ impl<'a> DecipheredCamera<'a> {
 
     /// Takes away what the two readers do not agree on: the glyphs of doubtful digits, and regions. Returns the boxes of these
     /// regions.
-    fn leave_out_doubtful(&mut self, set: &mut GlyphSet, frames: &SampledFrames) -> Vec<PixelRect> {
+    fn leave_out_doubtful(
+        &mut self,
+        set: &mut GlyphSet,
+        frames: &SampledFrames,
+        sample: &Sample,
+    ) -> Vec<PixelRect> {
         let regions = &self.setup.setup.regions;
-        let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&*set), &self.sample(frames));
+        let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&*set), sample);
         let read: Vec<Vec<RegionReading>> =
             frames.images.iter().map(|image| recogniser.read_frame(image)).collect();
         for face in &mut set.faces {

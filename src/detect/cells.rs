@@ -58,8 +58,7 @@ pub(super) fn certain_cells(shapes: &LineShapes, frame: usize, run: Run) -> Vec<
                 Cell { columns, digit, certainty, is_high }
             })
             .collect();
-        let mean = cells.iter().map(|cell| cell.certainty).sum::<f32>() / cells.len().max(1) as f32;
-        (mean, cells)
+        (mean_certainty(&cells), cells)
     });
     divisions.max_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, cells)| cells).unwrap_or_default()
 }
@@ -87,6 +86,9 @@ fn cells_of(run: Columns, height: u32) -> Vec<Vec<Columns>> {
 
 /// The mean certainty of the digits of a run.
 pub(super) fn run_certainty(shapes: &LineShapes, frame: usize, run: Run) -> f32 {
-    let cells = certain_cells(shapes, frame, run);
+    mean_certainty(&certain_cells(shapes, frame, run))
+}
+
+fn mean_certainty(cells: &[Cell]) -> f32 {
     cells.iter().map(|cell| cell.certainty).sum::<f32>() / cells.len().max(1) as f32
 }

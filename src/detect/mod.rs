@@ -37,8 +37,6 @@ use readout::{Readout, find_readouts};
 
 /// Minimum number of frames: with fewer, the overlay cannot be distinguished from the background.
 pub const MIN_FRAMES: usize = 8;
-/// Number of frames to search in, spread over the clip.
-pub const PROPOSAL_FRAMES: usize = 50;
 /// Maximum number of proposals.
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.

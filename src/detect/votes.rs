@@ -121,9 +121,7 @@ impl Votes {
                 && vote.certainty >= MIN_CERTAINTY * vote.cells
                 && vote.high >= MIN_HIGH_SHARE * vote.cells
         };
-        let is_other = |vote: &ColumnVotes| {
-            vote.cells >= (MIN_OTHER_SHARE * self.frames as f32).max(2.0) && !is_digit(vote)
-        };
+        let is_other = |vote: &ColumnVotes| vote.cells >= self.min_other_cells() && !is_digit(vote);
         let mut found: Vec<Columns> = Vec::new();
         let mut others = 0.0;
         for (x, vote) in (self.left..).zip(&self.columns) {
@@ -142,8 +140,7 @@ impl Votes {
         found.retain(|columns| columns.width() as f32 >= MIN_WIDTH * self.height);
         let most = (0.3 * self.height) as u32;
         let is_shown = |x: &u32| {
-            self.columns
-                .get(x.saturating_sub(self.left) as usize)
+            self.vote_at(*x)
                 .is_some_and(|vote| vote.digits >= 1.0 && vote.certainty >= MIN_CERTAINTY * vote.cells)
         };
         let widened = |columns: Columns| {
@@ -242,19 +239,26 @@ impl Votes {
         if is_constant && !is_point && rest < columns.end { Columns::new(rest, columns.end) } else { columns }
     }
 
+    /// What the frames show at a column; `None` behind the last one.
+    fn vote_at(&self, x: u32) -> Option<&ColumnVotes> {
+        self.columns.get(x.saturating_sub(self.left) as usize)
+    }
+
+    /// Minimum number of cells at a column that ends a value with glyphs other than digits.
+    fn min_other_cells(&self) -> f32 {
+        (MIN_OTHER_SHARE * self.frames as f32).max(2.0)
+    }
+
     /// Whether glyphs other than digits are usual at a column.
     pub(super) fn is_other(&self, x: u32) -> bool {
-        self.columns.get(x.saturating_sub(self.left) as usize).is_some_and(|vote| {
-            vote.cells >= (MIN_OTHER_SHARE * self.frames as f32).max(2.0)
-                && vote.certainty < MIN_CERTAINTY * vote.cells
+        self.vote_at(x).is_some_and(|vote| {
+            vote.cells >= self.min_other_cells() && vote.certainty < MIN_CERTAINTY * vote.cells
         })
     }
 
     /// Whether glyphs are usual at a column.
     pub(super) fn is_usual(&self, x: u32) -> bool {
-        self.columns
-            .get(x.saturating_sub(self.left) as usize)
-            .is_some_and(|vote| vote.cells >= (MIN_USUAL_SHARE * self.frames as f32).max(2.0))
+        self.vote_at(x).is_some_and(|vote| vote.cells >= (MIN_USUAL_SHARE * self.frames as f32).max(2.0))
     }
 
     fn is_digit_at(&self, x: u32) -> bool {
@@ -295,8 +299,7 @@ impl Votes {
     /// Width of the glyphs behind a value that are no digits, up to the next digits, in heights of the line.
     pub(super) fn label_width(&self, end: u32) -> f32 {
         let behind = self.columns.iter().zip(self.left..).skip(end.saturating_sub(self.left) as usize);
-        let is_blank =
-            |(vote, _): &(&ColumnVotes, u32)| vote.cells < (MIN_OTHER_SHARE * self.frames as f32).max(2.0);
+        let is_blank = |(vote, _): &(&ColumnVotes, u32)| vote.cells < self.min_other_cells();
         let near = (MAX_UNIT_GAP * self.height) as usize;
         let text = behind.clone().take(near).position(|one| !is_blank(&one));
         let Some(start) = text else { return 0.0 };

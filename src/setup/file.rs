@@ -139,8 +139,19 @@ impl Setup {
 
 /// Name of the glyph folder beside a setup file that states none.
 fn default_glyph_folder(setup: &Path) -> PathBuf {
+    format!("{}-glyphs", setup_name(setup)).into()
+}
+
+/// Default path of a clip's setup file: beside the clip.
+#[must_use]
+pub fn usual_setup(clip: &Path) -> PathBuf {
+    clip.with_extension("setup.toml")
+}
+
+/// The name of a setup file without its endings: `nose` for `nose.setup.toml` or `nose.toml`.
+pub(crate) fn setup_name(setup: &Path) -> String {
     let name = setup.file_stem().unwrap_or_default().to_string_lossy();
-    format!("{}-glyphs", name.strip_suffix(".setup").unwrap_or(&name)).into()
+    name.strip_suffix(".setup").unwrap_or(&name).to_owned()
 }
 
 #[derive(Serialize)]

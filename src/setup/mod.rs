@@ -22,7 +22,8 @@ use crate::model::units::Unit;
 
 pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
 pub use error::{RegionName, SettingError, SetupError, SetupProblem};
-pub use file::LoadedSetup;
+pub(crate) use file::setup_name;
+pub use file::{LoadedSetup, usual_setup};
 
 /// Maximum number of digits of a value. Set by judgement: overlays rarely show more than six.
 pub const MAX_DIGITS: u8 = 8;

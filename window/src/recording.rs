@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use egui::{Button, Key, RichText, TextEdit};
 use image::GrayImage;
 
-use super::store::{copy_setup, usual_setup};
+use super::store::copy_setup;
 use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, dialogs, page, theme};
 use pairspeed::files::{Existing, file_name};
@@ -13,7 +13,7 @@ use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, fr
 use pairspeed::glyph_sets;
 use pairspeed::model::channel::Channel;
 use pairspeed::readings::prepare;
-use pairspeed::setup::{LoadedSetup, Setup};
+use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
 
 /// Height of the image of the recording, in points.
 const STILL_HEIGHT: f32 = 260.0;

@@ -220,12 +220,6 @@ fn write_in_folder(path: &Path, text: &str) -> Result<(), StoreError> {
     write_whole(path, text.as_bytes(), Existing::Replace).map_err(StoreError::of(path))
 }
 
-/// Default path of a clip's setup file: beside the clip, where the command `setup` also writes it.
-#[must_use]
-pub fn usual_setup(clip: &Path) -> PathBuf {
-    clip.with_extension("setup.toml")
-}
-
 fn beside(clip: &Path, kind: &str) -> PathBuf {
     clip.with_extension(format!("{kind}.draft.toml"))
 }

@@ -1,7 +1,7 @@
 //! How well readouts are found without a setup: `find_table CLIP...`; a path is a clip or a folder of clips with their
 //! truth beside them.
 //!
-//! For each clip: readouts of the truth, how many have a box of their own that holds every true text and no foreign ink,
+//! For each clip: readouts of the truth, how many have a box of their own that holds every true text and no strokes of other text,
 //! boxes that match none, channels guessed right, and seconds for fetching the frames and for the search.
 //! `--boxes` lists the boxes as well.
 
@@ -11,18 +11,20 @@ use std::time::Instant;
 
 use benchmarks::{labelled_clips, true_regions};
 use image::GrayImage;
-use pairspeed::detect::{PROPOSAL_FRAMES, Proposal, propose};
+use pairspeed::detect::{Proposal, propose};
 use pairspeed::footage::{Clip, sample};
 use pairspeed::geometry::PixelRect;
 
+/// Frames searched, as for the figures in docs/benchmarks.md. `read` searches up to 120.
+const FRAMES: usize = 50;
 /// Margin of the true boxes around the widest text, in pixels (`benches/world`).
 const TRUE_MARGIN_PX: u32 = 2;
-/// The ink may end this far outside the proposed box, in pixels: the soft edge of a stroke.
+/// The strokes may end this far outside the proposed box, in pixels: the soft edge of a stroke.
 const TOLERANCE_PX: u32 = 2;
-/// Width of a digit, in heights of the ink.
+/// Width of a digit, in heights of the text.
 const DIGIT_WIDTH: f32 = 0.6;
-/// Step between neighbouring pixels of the median frame, in grey levels, from which they count as ink.
-const INK_STEP: u8 = 40;
+/// Step between neighbouring pixels of the median frame, in grey levels, from which they count as a stroke.
+const STROKE_STEP: u8 = 40;
 
 /// The result for one clip.
 #[derive(Default)]
@@ -68,7 +70,7 @@ fn measure(clip: &Path, with_boxes: bool) -> Result<Found, Box<dyn Error>> {
     let truth = true_regions(clip)?;
     let start = Instant::now();
     let frames: Vec<GrayImage> =
-        sample(&mut Clip::open(clip)?, PROPOSAL_FRAMES)?.into_iter().map(|frame| frame.image).collect();
+        sample(&mut Clip::open(clip)?, FRAMES)?.into_iter().map(|frame| frame.image).collect();
     let fetch_s = start.elapsed().as_secs_f64();
     let start = Instant::now();
     let proposals = propose(&frames);
@@ -92,10 +94,10 @@ fn measure(clip: &Path, with_boxes: bool) -> Result<Found, Box<dyn Error>> {
     Ok(result)
 }
 
-/// Whether a proposed box holds the ink of the true one and no foreign ink.
+/// Whether a proposed box holds the strokes of the true one and none of other text.
 fn matches(proposed: PixelRect, truth: PixelRect, median: &GrayImage) -> bool {
     let inset = TRUE_MARGIN_PX + TOLERANCE_PX.min(truth.height / 12);
-    let ink = PixelRect::from_edges(
+    let strokes = PixelRect::from_edges(
         truth.left + inset,
         truth.top + inset,
         truth.right().saturating_sub(inset),
@@ -107,23 +109,23 @@ fn matches(proposed: PixelRect, truth: PixelRect, median: &GrayImage) -> bool {
     let outer = truth.with_margin((1.3 * digit).ceil() as u32);
     let rows = |left: u32, right: u32| PixelRect::from_edges(left, truth.top, right, truth.bottom());
     // A blank place in front of the value may belong to the box: a wider value may follow.
-    let left = if has_ink(rows(proposed.left.max(outer.left), allowed.left.max(proposed.left)), median) {
+    let left = if has_strokes(rows(proposed.left.max(outer.left), allowed.left.max(proposed.left)), median) {
         allowed.left
     } else {
         outer.left
     };
     let limit = PixelRect::from_edges(left, allowed.top, allowed.right(), allowed.bottom());
-    proposed.contains(ink) && limit.contains(proposed)
+    proposed.contains(strokes) && limit.contains(proposed)
 }
 
 /// Whether the median frame has steps of the level in an area.
-fn has_ink(area: PixelRect, median: &GrayImage) -> bool {
+fn has_strokes(area: PixelRect, median: &GrayImage) -> bool {
     let area = area.clipped_to(median.dimensions());
     let steps = (area.top..area.bottom()).flat_map(|y| {
         (area.left..area.right().saturating_sub(1))
             .map(move |x| median.get_pixel(x, y)[0].abs_diff(median.get_pixel(x + 1, y)[0]))
     });
-    steps.filter(|step| *step >= INK_STEP).count() > 2
+    steps.filter(|step| *step >= STROKE_STEP).count() > 2
 }
 
 fn median_frame(frames: &[GrayImage]) -> GrayImage {

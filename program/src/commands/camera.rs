@@ -7,7 +7,7 @@ use pairspeed::footage::{Clip, FrameSource as _};
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_camera};
 use pairspeed::picture::{Label, annotate, save_png};
-use pairspeed::setup::LoadedSetup;
+use pairspeed::setup::{LoadedSetup, usual_setup};
 use pairspeed::{glyph_sets, readings};
 
 use super::Failure;
@@ -25,7 +25,7 @@ pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
     let Some(first) = clips.first() else {
         return Err(Failure::Misuse("no clip is given".to_owned()));
     };
-    let own = first.with_extension(&SETUP_ENDING[1..]);
+    let own = usual_setup(first);
     if own.exists() {
         eprintln!("Setup: {}", own.display());
         return LoadedSetup::load(&own).map_err(Failure::advised);

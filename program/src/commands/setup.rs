@@ -8,7 +8,7 @@ use pairspeed::footage::Clip;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{ProposedRegions, propose_regions};
 use pairspeed::picture::{Label, annotate, save_png};
-use pairspeed::setup::{Camera, Setup};
+use pairspeed::setup::{Camera, Setup, usual_setup};
 
 use super::Failure;
 use super::progress::ShareBar;
@@ -31,7 +31,7 @@ pub struct SetupArguments {
 }
 
 pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
-    let file = arguments.out.clone().unwrap_or_else(|| arguments.clip.with_extension("setup.toml"));
+    let file = arguments.out.clone().unwrap_or_else(|| usual_setup(&arguments.clip));
     let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
     if file.exists() && !arguments.force {
         return Err(Failure::Misuse(format!(

@@ -11,7 +11,6 @@ use std::time::{Duration, Instant};
 
 use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea, Slider, TextEdit};
 
-use super::store::usual_setup;
 use super::work::Work;
 use super::{Screen, Shared, Step, dialogs, theme};
 use canvas::Canvas;
@@ -20,7 +19,7 @@ use form::Reads;
 use pairspeed::files::Existing;
 use pairspeed::footage::{Clip, FootageError};
 use pairspeed::new_camera::propose_regions;
-use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, SetupError};
+use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, SetupError, usual_setup};
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
 /// Name under which unsaved regions are kept.
