@@ -31,6 +31,7 @@ pub mod flight;
 pub mod footage;
 pub mod geometry;
 pub mod glyphs;
+pub mod known_camera;
 pub mod learn;
 pub mod leg_edits;
 pub mod legs;
@@ -59,11 +60,11 @@ use thiserror::Error;
 use advice::{Advice, Advised, FlightNote};
 use flight::{Flight, FlightRecord};
 use footage::FrameSource as _;
-use glyphs::GlyphSet;
 use legs::LegOptions;
 use model::{channel, units};
 use readings::Progress;
 use setup::LoadedSetup;
+pub use setup::glyph_sets;
 
 /// Why a flight cannot be read.
 #[derive(Debug, Error)]
@@ -224,20 +225,4 @@ pub fn work_out(record: FlightRecord, options: &ReadOptions) -> Result<Flight, l
         propulsion,
         notes,
     })
-}
-
-/// The glyph set of a setup: the one that the setup names, otherwise the one learned beside the setup file,
-/// otherwise the built-in sets.
-///
-/// # Errors
-///
-/// [`glyphs::GlyphFileError`] if a file of the set cannot be read, or if the folder that the setup names is
-/// missing.
-pub fn glyph_sets(setup: &LoadedSetup) -> Result<Vec<GlyphSet>, glyphs::GlyphFileError> {
-    let folder = setup.glyph_folder();
-    match &setup.setup.camera.glyphs {
-        _ if folder.exists() => Ok(vec![GlyphSet::load(&folder)?]),
-        Some(_) => Err(glyphs::GlyphFileError::NoFolder { folder, setup: setup.path.clone() }),
-        None => glyphs::builtin_sets(),
-    }
 }

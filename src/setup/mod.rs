@@ -3,6 +3,7 @@
 mod aircraft;
 mod error;
 mod file;
+mod glyph_sets;
 mod key_positions;
 mod plausible_limits;
 mod schema;
@@ -24,6 +25,7 @@ pub use aircraft::{Aircraft, AircraftError, FULL_CELL_V, LANDING_V_PER_CELL};
 pub use error::{RegionName, SettingError, SetupError, SetupProblem};
 pub(crate) use file::setup_name;
 pub use file::{LoadedSetup, usual_setup};
+pub use glyph_sets::glyph_sets;
 
 /// Maximum number of digits of a value. Set by judgement: overlays rarely show more than six.
 pub const MAX_DIGITS: u8 = 8;

@@ -24,7 +24,7 @@ const LAYERS: &[&[&str]] = &[
     &["picture", "recognise", "series"],
     &["detect"],
     &["decipher", "learn", "readings"],
-    &["legs", "new_camera"],
+    &["known_camera", "legs", "new_camera"],
     &["air", "airspeed"],
     &["propulsion", "weather"],
     &["flight"],

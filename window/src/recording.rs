@@ -10,9 +10,7 @@ use super::work::{Outcome, Work, take_outcome};
 use super::{Screen, Shared, Step, dialogs, page, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
-use pairspeed::glyph_sets;
-use pairspeed::model::channel::Channel;
-use pairspeed::readings::prepare;
+use pairspeed::known_camera::fits;
 use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
 
 /// Height of the image of the recording, in points.
@@ -268,16 +266,10 @@ fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
     Ok(Opened { clips, info, length_s, still })
 }
 
-/// Those setups of known cameras with which the speed of this clip can be read without moving the boxes.
+/// The first of the setups of known cameras that fits this clip.
 fn fitting(clip: &Path, cameras: Vec<LoadedSetup>) -> Result<Vec<LoadedSetup>, FootageError> {
     let mut recording = Recording::open(&[clip])?;
-    let mut fits = |setup: &LoadedSetup| {
-        let sets = glyph_sets(setup).ok()?;
-        let prepared = prepare(&mut recording, &setup.setup, &sets).ok()?;
-        let reads_speed = prepared.readable().contains(&&Channel::Speed);
-        (prepared.moved.is_none() && reads_speed).then_some(())
-    };
-    Ok(cameras.into_iter().filter(|setup| fits(setup).is_some()).take(1).collect())
+    Ok(cameras.into_iter().filter(|setup| fits(&mut recording, setup)).take(1).collect())
 }
 
 fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {

@@ -2,21 +2,19 @@
 
 use std::path::{Path, PathBuf};
 
-use pairspeed::files::{Existing, file_name};
-use pairspeed::footage::{Clip, FrameSource as _};
+use pairspeed::files::Existing;
+use pairspeed::footage::Clip;
+use pairspeed::known_camera::known_camera;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_camera};
 use pairspeed::picture::{Label, annotate, save_png};
 use pairspeed::setup::{LoadedSetup, usual_setup};
-use pairspeed::{glyph_sets, readings};
 
 use super::Failure;
 use super::progress::ShareBar;
 use crate::quoting::quoted;
 use crate::wording;
 
-/// Ending of the names of setup files.
-const SETUP_ENDING: &str = ".setup.toml";
 /// Probability of a channel below which the pilot is asked to check it.
 const CERTAIN: f64 = 0.9;
 
@@ -31,39 +29,11 @@ pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
         return LoadedSetup::load(&own).map_err(Failure::advised);
     }
     let mut clip = Clip::open(first)?;
-    if let Some(known) = known_camera(&mut clip, first)? {
+    if let Some(known) = known_camera(&mut clip).map_err(Failure::misuse)? {
         eprintln!("Setup: {} (it fits this recording)", known.path.display());
         return Ok(known);
     }
     new_setup(&mut clip, first, &own)
-}
-
-/// The setup of another recording in the folder of the clip, if it fits: it has the frame size, and with its glyphs the speed
-/// is readable where the setup has its box.
-fn known_camera(clip: &mut Clip, path: &Path) -> Result<Option<LoadedSetup>, Failure> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let entries = std::fs::read_dir(folder).map_err(|error| {
-        Failure::Misuse(format!("{}: cannot look for setup files: {error}", folder.display()))
-    })?;
-    let mut files: Vec<PathBuf> = entries
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| file_name(path).ends_with(SETUP_ENDING))
-        .collect();
-    files.sort();
-    let frame = (clip.info().width, clip.info().height);
-    for file in files {
-        // A file that is no valid setup, or has no glyphs, is that of no known camera.
-        let Ok(setup) = LoadedSetup::load(&file) else { continue };
-        if setup.setup.camera.frame != frame || !setup.glyph_folder().exists() {
-            continue;
-        }
-        let Ok(sets) = glyph_sets(&setup) else { continue };
-        let Ok(prepared) = readings::prepare(clip, &setup.setup, &sets) else { continue };
-        if prepared.moved.is_none() && prepared.readable().contains(&&Channel::Speed) {
-            return Ok(Some(setup));
-        }
-    }
-    Ok(None)
 }
 
 /// Finds and deciphers the overlay of a clip, saves the setup, and tells the pilot what each readout is taken for.

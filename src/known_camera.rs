@@ -1,0 +1,53 @@
+//! Recognises a known camera: finds a setup that was made for another recording and fits this one.
+
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use crate::files::file_name;
+use crate::footage::{Clip, FrameSource};
+use crate::model::channel::Channel;
+use crate::readings;
+use crate::setup::{LoadedSetup, glyph_sets};
+
+/// Ending of the names of setup files.
+const SETUP_ENDING: &str = ".setup.toml";
+
+/// The folder of a clip cannot be searched for setup files.
+#[derive(Debug, Error)]
+#[error("{}: cannot look for setup files: {source}", folder.display())]
+pub struct FolderSearchError {
+    folder: PathBuf,
+    source: std::io::Error,
+}
+
+/// The first setup in the folder of a clip, by name, that has glyphs and [fits](fits) the clip.
+///
+/// # Errors
+/// If the folder cannot be read.
+pub fn known_camera(clip: &mut Clip) -> Result<Option<LoadedSetup>, FolderSearchError> {
+    let path = clip.info().path.clone();
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let entries = std::fs::read_dir(folder)
+        .map_err(|source| FolderSearchError { folder: folder.to_owned(), source })?;
+    let mut files: Vec<PathBuf> = entries
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| file_name(path).ends_with(SETUP_ENDING))
+        .collect();
+    files.sort();
+    // A file that is no valid setup, or has no glyphs, is that of no known camera.
+    let setups = files.into_iter().filter_map(|file| LoadedSetup::load(&file).ok());
+    let mut with_glyphs = setups.filter(|setup| setup.glyph_folder().exists());
+    Ok(with_glyphs.find(|setup| fits(clip, setup)))
+}
+
+/// Whether a setup fits a recording: it has the frame size, and with its glyphs the speed is readable where the setup has its
+/// box.
+pub fn fits<S: FrameSource>(source: &mut S, setup: &LoadedSetup) -> bool {
+    if setup.setup.camera.frame != (source.info().width, source.info().height) {
+        return false;
+    }
+    let Ok(sets) = glyph_sets(setup) else { return false };
+    let prepared = readings::prepare(source, &setup.setup, &sets);
+    prepared.is_ok_and(|prepared| prepared.moved.is_none() && prepared.readable().contains(&&Channel::Speed))
+}
