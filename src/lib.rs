@@ -50,6 +50,7 @@ pub mod setup;
 pub mod stats;
 pub mod summary;
 mod toml_words;
+pub mod visible;
 pub mod weather;
 
 use std::path::PathBuf;

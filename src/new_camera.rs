@@ -356,7 +356,7 @@ impl NewCamera {
     pub fn save(&self, existing: Existing) -> Result<(), NewCameraError> {
         self.setup.setup.save(&self.setup.path, existing)?;
         let folder = self.setup.glyph_folder();
-        self.set.save(&folder)?;
+        self.set.save(&folder, Existing::ReplaceOwn)?;
         self.labels.save(&folder)?;
         Ok(())
     }

@@ -3,13 +3,14 @@
 
 use std::path::Path;
 
-const DOCUMENTS: [&str; 6] = [
+const DOCUMENTS: [&str; 7] = [
     "README.md",
     "DEVELOPERS.md",
     "docs/design.md",
     "docs/method.md",
     "docs/benchmarks.md",
     "docs/glossary.md",
+    "docs/reliability.md",
 ];
 
 /// Folders whose files the documents name by their path.

@@ -263,6 +263,8 @@ fn a_file_that_is_no_list_of_legs_with_commas_is_refused_with_the_fix() {
     };
     assert!(said(b"start_s;end_s;kind;throttle_percent\n1,5;9;leg;\n").contains("separate them by commas"));
     assert!(said(b"RIFF\xff\x00\x80AVI ").contains("not the clip"));
+    let far = said(b"start_s,end_s,kind,throttle_percent\n1,1e308,leg,\n");
+    assert!(far.contains("1e308") && far.len() < 200, "{far}");
 }
 
 #[test]

@@ -66,6 +66,14 @@ fn another_version_is_refused_with_both_versions_and_what_to_do() {
 }
 
 #[test]
+fn a_summary_with_more_steps_than_any_flight_is_refused() {
+    let step = summary().steps[0].clone();
+    let long = Summary { steps: vec![step; 1001], ..summary() };
+    let error = Summary::read(&long.to_json().unwrap()).unwrap_err();
+    assert!(matches!(error, SummaryError::TooLong { list: "steps", found: 1001, limit: 1000 }), "{error}");
+}
+
+#[test]
 fn other_files_are_not_taken_for_summaries() {
     for json in
         ["", "{}", "[1]", "null", r#"{"format": 1}"#, r#"{"format": "1", "steps": []}"#, r#"{"format": 1,"#]

@@ -188,7 +188,7 @@ fn a_digit_that_the_glyph_set_lacks_is_named() {
         set.faces.iter_mut().for_each(|face| face.glyphs.retain(|glyph| glyph.character != '7'));
         let glyphs = folder.path().join("glyphs");
         let _none_yet = std::fs::remove_dir_all(&glyphs);
-        set.save(&glyphs).unwrap();
+        set.save(&glyphs, pairspeed::files::Existing::ReplaceOwn).unwrap();
         let result = folder.path().join(format!("without-{}", set.name));
         let output = read(Path::new("demo-clips/salt-flat.avi"), text(&setup), &result);
         (output.status.success()).then(|| (said(&output), summary(&result), inspect(&setup, "20")))

@@ -11,7 +11,7 @@ use super::error::FootageError;
 use super::frame_timing::{FramePosition, FrameStatus, FrameTiming};
 use super::luma;
 use super::notes::{ClipNotes, TimeBasis};
-use super::open::{MAX_SIDE, StreamInfo};
+use super::open::{StreamInfo, check_size};
 use super::recording_time::RecordingTime;
 use super::sequential::{DecodedFrame, SequentialDecoder};
 use super::timeline::{self, Timeline};
@@ -379,11 +379,8 @@ fn usual_rate_hz(decoder: &SequentialDecoder, stream: &StreamInfo) -> f64 {
 
 fn checked_size(path: &Path, decoded: &DecodedFrame) -> Result<(u32, u32), FootageError> {
     let (width, height) = (decoded.frame.width(), decoded.frame.height());
-    let fits = |side: u32| (1..=MAX_SIDE).contains(&side);
-    if fits(width) && fits(height) {
-        return Ok((width, height));
-    }
-    Err(FootageError::FrameSize { path: path.into(), width, height, limit: MAX_SIDE })
+    check_size(path, width, height)?;
+    Ok((width, height))
 }
 
 /// The error for a pixel format whose luma cannot be read.

@@ -11,7 +11,7 @@ use ffmpeg_next::{Dictionary, Error, Packet, Rational, Stream};
 
 use super::error::FootageError;
 use super::libav;
-use super::open::MAX_SIDE;
+use super::open::{MAX_FRAME_PX, check_size};
 
 /// Number of rejected frames from which a strict decoder is replaced by a lenient one, if it also rejected
 /// more frames than it accepted. Set by judgement.
@@ -48,6 +48,10 @@ impl DecoderConfig {
         let name = self.codec.name();
         let missing = || FootageError::CodecMissing { path: self.path.clone(), codec: name.to_owned() };
         let found = decoder::find(self.codec).ok_or_else(missing)?;
+        // Zero where the container does not state the size; the first frame is checked as well.
+        if let (width @ 1.., height @ 1..) = libav::frame_size(&self.parameters) {
+            check_size(&self.path, width, height)?;
+        }
         let mut context = codec::Context::from_parameters(self.parameters.clone()).map_err(|_| missing())?;
         // Threads share slices, not frames. With one thread per frame, libavcodec 5 reports an error in an
         // H.264 frame only if the frame is finished before it is returned. The frames counted as damaged
@@ -60,7 +64,7 @@ impl DecoderConfig {
             decoder.check(decoder::Check::EXPLODE);
         }
         let mut options = Dictionary::new();
-        options.set("max_pixels", &(u64::from(MAX_SIDE) * u64::from(MAX_SIDE)).to_string());
+        options.set("max_pixels", &MAX_FRAME_PX.to_string());
         let opened = decoder.open_as_with(found, options).and_then(decoder::Opened::video);
         opened.map_err(|error| FootageError::Damaged {
             path: self.path.clone(),

@@ -24,8 +24,8 @@ pub enum FootageError {
         /// Path of the clip.
         path: PathBuf,
     },
-    /// The file's name is not Unicode text, as the video library requires.
-    #[error("{}: the file's name or folder is not readable as Unicode text; rename it", path.display())]
+    /// The video library cannot open a file of this name.
+    #[error("{}: the file's name or folder cannot be passed to the video library; rename it", path.display())]
     NameNotText {
         /// Path of the clip.
         path: PathBuf,
@@ -98,9 +98,10 @@ pub enum FootageError {
     },
     /// The frames have no pixels or are too large.
     #[error(
-        "{}: a frame of {width} x {height} pixels is out of range (1 x 1 to {limit} x {limit}); the file is \
-         damaged or is no recording",
-        path.display()
+        "{}: a frame of {width} x {height} pixels is out of range (1 to {limit} on a side, {} million in all); \
+         the file is damaged or is no recording",
+        path.display(),
+        limit_px / 1_000_000
     )]
     FrameSize {
         /// Path of the clip.
@@ -111,6 +112,8 @@ pub enum FootageError {
         height: u32,
         /// Maximum width and height in pixels.
         limit: u32,
+        /// Maximum number of pixels.
+        limit_px: u64,
     },
     /// The luma of frames in this pixel format cannot be read.
     #[error(

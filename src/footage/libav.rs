@@ -2,13 +2,15 @@
 #![allow(unsafe_code)]
 
 use std::cmp::Ordering;
+use std::ffi::{CStr, CString};
+use std::path::Path;
 
-use ffmpeg_next::StreamMut;
 use ffmpeg_next::codec::Parameters;
 use ffmpeg_next::decoder;
 use ffmpeg_next::ffi;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Video;
+use ffmpeg_next::{Dictionary, Error, StreamMut};
 
 /// Position of one component (luma, or red, green or blue) in a frame's memory; see libavutil's
 /// `AVComponentDescriptor`.
@@ -227,6 +229,45 @@ pub(super) fn key_timestamps(input: &mut Input, stream: usize) -> Vec<i64> {
     });
     let is_key = |entry: &&ffi::AVIndexEntry| entry.flags() & ffi::AVINDEX_KEYFRAME != 0;
     entries.filter(is_key).map(|entry| entry.timestamp).collect()
+}
+
+/// The URL of a file for libavformat: `file:` and the bytes of its path, which need not be text. `None` if the path has a zero
+/// byte or, on systems whose paths are no bytes, is not text.
+pub(super) fn file_url(path: &Path) -> Option<CString> {
+    #[cfg(unix)]
+    let name = Some(std::os::unix::ffi::OsStrExt::as_bytes(path.as_os_str()));
+    #[cfg(not(unix))]
+    let name = path.to_str().map(str::as_bytes);
+    CString::new([b"file:", name?].concat()).ok()
+}
+
+/// Opens a file and finds its streams, as [`ffmpeg_next::format::input_with_dictionary`] does, which takes text only.
+pub(super) fn open_input(url: &CStr, options: Dictionary) -> Result<Input, Error> {
+    let mut context = std::ptr::null_mut();
+    // SAFETY: `url` ends with a zero byte; `context` and `options` are pointers that the call may replace. The dictionary is
+    // owned again afterwards, so that it is freed.
+    let opened = unsafe {
+        let mut options = options.disown();
+        let opened = ffi::avformat_open_input(&mut context, url.as_ptr(), std::ptr::null_mut(), &mut options);
+        drop(Dictionary::own(options));
+        opened
+    };
+    if opened < 0 {
+        return Err(Error::from(opened));
+    }
+    // SAFETY: the context was opened above. From here on `Input` owns it and closes it, also after an error.
+    let (found, input) = unsafe {
+        let found = ffi::avformat_find_stream_info(context, std::ptr::null_mut());
+        (found, Input::wrap(context))
+    };
+    if found < 0 { Err(Error::from(found)) } else { Ok(input) }
+}
+
+/// Width and height of a stream's frames in pixels, as the container states them; 0 where it does not.
+pub(super) fn frame_size(parameters: &Parameters) -> (u32, u32) {
+    // SAFETY: the parameters own a valid structure for as long as they are borrowed.
+    let (width, height) = unsafe { ((*parameters.as_ptr()).width, (*parameters.as_ptr()).height) };
+    (u32::try_from(width).unwrap_or(0), u32::try_from(height).unwrap_or(0))
 }
 
 /// The decoder configuration record of the container, in bytes.

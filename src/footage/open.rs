@@ -19,7 +19,10 @@ use super::recording_time::RecordingTime;
 
 /// Maximum width and height of a frame, in pixels. Set by judgement, to limit the memory that a damaged file
 /// can take.
-pub(super) const MAX_SIDE: u32 = 16384;
+const MAX_SIDE: u32 = 16384;
+/// Maximum number of pixels of a frame: slightly more than 8192 x 4320, the largest usual format. It limits the memory of a
+/// decoded frame to 54 MB.
+pub(super) const MAX_FRAME_PX: u64 = 36_000_000;
 /// Containers and raw video streams that recorders and converters write. Others are not tried, since
 /// libavformat also has demuxers for text files and images.
 const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegvideo,flv,asf,ogg,nut,dv,mxf,\
@@ -82,14 +85,22 @@ pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
     static QUIET: Once = Once::new();
     QUIET.call_once(|| ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet));
     let head = read_head(path)?;
-    let name = path.to_str().filter(|name| !name.contains('\0'));
-    let Some(name) = name else { return Err(FootageError::NameNotText { path: path.into() }) };
+    // The prefix makes libavformat treat a name such as `concat:a` as a file name, not as a protocol.
+    let url = libav::file_url(path).ok_or_else(|| FootageError::NameNotText { path: path.into() })?;
     let mut options = Dictionary::new();
     options.set("format_whitelist", CONTAINERS);
     options.set("protocol_whitelist", "file");
-    // The prefix makes libavformat treat a name such as `concat:a` as a file name, not as a protocol.
-    ffmpeg_next::format::input_with_dictionary(&format!("file:{name}"), options)
-        .map_err(|error| explain_open_failure(path, &head, error))
+    libav::open_input(&url, options).map_err(|error| explain_open_failure(path, &head, error))
+}
+
+/// Checks the size of a frame in pixels.
+pub(super) fn check_size(path: &Path, width: u32, height: u32) -> Result<(), FootageError> {
+    let fits = |side: u32| (1..=MAX_SIDE).contains(&side);
+    if fits(width) && fits(height) && u64::from(width) * u64::from(height) <= MAX_FRAME_PX {
+        return Ok(());
+    }
+    let (limit, limit_px) = (MAX_SIDE, MAX_FRAME_PX);
+    Err(FootageError::FrameSize { path: path.into(), width, height, limit, limit_px })
 }
 
 /// The first bytes of the file. Returns an error if it is not a readable file with content.

@@ -17,21 +17,32 @@
 
 use std::fs;
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
-use image::{GrayAlphaImage, ImageFormat, LumaA};
+use image::{GrayAlphaImage, ImageFormat, ImageReader, LumaA};
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{CHARACTERS, Face, Glyph, GlyphSet};
 use crate::advice::{Advice, Advised};
-use crate::files::{Existing, read_error_in_words, write_whole};
+use crate::files::{
+    Existing, FileBatch, FileBatchError, MAX_PICTURE_BYTES, MAX_TEXT_BYTES, OutputKind, WriteRules, files_in,
+    read_bytes, read_text,
+};
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
 /// File name of the description in the folder of a glyph set.
 const DESCRIPTION: &str = "glyphs.toml";
+/// File name of the labelled readings in the folder of a glyph set.
+pub const LABELS: &str = "told.toml";
+
+/// Maximum number of faces of a glyph set. Learned sets have one for each typeface and size; set by judgement.
+const MAX_FACES: usize = 64;
+/// Maximum number of pixels of an image of glyphs, and of all glyphs of a set together: 13 characters in the largest cell
+/// have 3.4 million. It limits the memory that a small file can take to 64 MB.
+const MAX_SET_PX: usize = 1 << 22;
 
 /// Maximum width and height of a cell, in pixels. It limits the memory that a file can take; set by
 /// judgement, several times the size of the largest overlay digits.
@@ -69,6 +80,15 @@ pub enum GlyphFileError {
         path: PathBuf,
         /// What is wrong with the content, and what would be valid.
         reason: String,
+    },
+    /// The folder for a glyph set holds other files.
+    #[error(
+        "the folder {} holds files, but no glyph set; write a new folder for `glyphs` under [camera] in the setup file",
+        folder.display()
+    )]
+    OtherFolder {
+        /// Path of the folder.
+        folder: PathBuf,
     },
     /// A file of a glyph set cannot be written.
     #[error("cannot write the glyph set file {path}: {reason}", path = .path.display())]
@@ -117,6 +137,32 @@ struct GlyphDescription {
     pictures: Option<u32>,
 }
 
+impl Description {
+    /// Checks the number and the size of the faces, and that their images are in the folder of the set.
+    fn check_size(&self) -> Result<(), String> {
+        if self.faces.len() > MAX_FACES {
+            return Err(format!("it has {} faces; at most {MAX_FACES} are read", self.faces.len()));
+        }
+        if let Some(face) = self.faces.iter().find(|face| !is_file_name(&face.picture)) {
+            return Err(format!("picture = {:?}: give the name of a file in the same folder", face.picture));
+        }
+        let area = |face: &FaceDescription| face.cell.0.saturating_mul(face.cell.1);
+        let pixels = self.faces.iter().map(|face| area(face).saturating_mul(face.glyphs.len()));
+        if pixels.fold(0, usize::saturating_add) > MAX_SET_PX {
+            return Err(format!(
+                "its glyphs have more than {MAX_SET_PX} pixels together; make the cells smaller"
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// Whether a text is the name of a file, without a folder.
+fn is_file_name(text: &str) -> bool {
+    let mut parts = Path::new(text).components();
+    matches!((parts.next(), parts.next()), (Some(Component::Normal(name)), None) if name == text)
+}
+
 impl GlyphSet {
     /// Loads the glyph set in a folder.
     ///
@@ -125,10 +171,10 @@ impl GlyphSet {
     /// [`GlyphFileError`] names the file and what is wrong with it.
     pub fn load(folder: &Path) -> Result<Self, GlyphFileError> {
         let path = folder.join(DESCRIPTION);
-        let text = fs::read_to_string(&path).map_err(|error| unreadable(path.clone(), error))?;
+        let text = read_text(&path, MAX_TEXT_BYTES).map_err(|error| unreadable(path.clone(), &error))?;
         Self::from_parts(&path, &text, &|picture| {
             let path = folder.join(picture);
-            fs::read(&path).map_err(|error| unreadable(path, error))
+            read_bytes(&path, MAX_PICTURE_BYTES).map_err(|error| unreadable(path, &error))
         })
     }
 
@@ -142,6 +188,7 @@ impl GlyphSet {
         let malformed = |reason: String| GlyphFileError::Malformed { path: path.to_owned(), reason };
         let description: Description =
             toml::from_str(text).map_err(|error| malformed(in_one_line(text, &error)))?;
+        description.check_size().map_err(malformed)?;
         let mut faces = Vec::new();
         for face in &description.faces {
             let bytes = picture_bytes(&face.picture)?;
@@ -153,41 +200,86 @@ impl GlyphSet {
         Ok(Self { name: description.name, faces, any_size: description.any_size })
     }
 
-    /// Saves the glyph set into a folder, which is created if it does not exist. The description is written
-    /// last, so that a folder with a description has all images.
+    /// Checks that the files in a folder are those of a glyph set, if it holds any.
     ///
     /// # Errors
     ///
-    /// [`GlyphFileError::Unwritable`] names the file and the reason.
-    pub fn save(&self, folder: &Path) -> Result<(), GlyphFileError> {
+    /// [`GlyphFileError::OtherFolder`] if they are not.
+    pub fn check_folder(folder: &Path) -> Result<(), GlyphFileError> {
+        let is_set = || folder.join(LABELS).is_file() || own_pictures(folder).is_some();
+        if files_in(folder).is_empty() || is_set() {
+            return Ok(());
+        }
+        Err(GlyphFileError::OtherFolder { folder: folder.to_owned() })
+    }
+
+    /// Saves the glyph set into a folder, which is created if it does not exist: all files or none. With
+    /// [`Existing::ReplaceOwn`] only the files of the set that the folder holds are replaced.
+    ///
+    /// # Errors
+    ///
+    /// [`GlyphFileError::Unwritable`] names the file and the reason; [`GlyphFileError::OtherFolder`] as in
+    /// [`GlyphSet::check_folder`].
+    pub fn save(&self, folder: &Path, rules: impl Into<WriteRules>) -> Result<(), GlyphFileError> {
+        let rules = rules.into();
+        Self::check_folder(folder)?;
+        let own = own_pictures(folder).unwrap_or_default();
         fs::create_dir_all(folder).map_err(|error| unwritable(folder, &error))?;
+        let mut files = FileBatch::create(folder).map_err(|error| not_written(&error))?;
         let mut faces = Vec::new();
         for face in &self.faces {
             let picture = format!("{}.png", face.name);
+            let path = folder.join(&picture);
+            let existing = if own.contains(&picture) { Existing::Replace } else { rules.existing() };
+            let allowed = rules.with_existing(existing).check(&path, OutputKind::Document);
+            allowed.map_err(|refusal| unwritable(&path, &format!("{refusal}; move it away")))?;
             let mut bytes = Vec::new();
             sheet_of(face)
                 .write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)
-                .map_err(|error| unwritable(&folder.join(&picture), &error))?;
-            replace_file(&folder.join(&picture), &bytes)?;
+                .map_err(|error| unwritable(&path, &error))?;
+            files.add(&picture, &bytes).map_err(|error| not_written(&error))?;
             faces.push(describe(face, picture));
         }
         let description = Description { name: self.name.clone(), any_size: self.any_size, faces };
-        let path = folder.join(DESCRIPTION);
-        let text = toml::to_string_pretty(&description).map_err(|error| unwritable(&path, &error))?;
-        replace_file(&path, text.as_bytes())
+        let text = toml::to_string_pretty(&description)
+            .map_err(|error| unwritable(&folder.join(DESCRIPTION), &error))?;
+        files.add(DESCRIPTION, text.as_bytes()).map_err(|error| not_written(&error))?;
+        let written = files.commit(rules.with_existing(Existing::Replace));
+        written.map(drop).map_err(|error| not_written(&error))
     }
 }
 
-fn unreadable(path: PathBuf, error: std::io::Error) -> GlyphFileError {
-    GlyphFileError::Unreadable { path, reason: read_error_in_words(error).to_string() }
+/// Names of the images of the glyph set in a folder; `None` if it has no valid description.
+fn own_pictures(folder: &Path) -> Option<Vec<String>> {
+    let text = read_text(&folder.join(DESCRIPTION), MAX_TEXT_BYTES).ok()?;
+    let description: Description = toml::from_str(&text).ok()?;
+    Some(description.faces.into_iter().map(|face| face.picture).collect())
+}
+
+fn unreadable(path: PathBuf, error: &std::io::Error) -> GlyphFileError {
+    GlyphFileError::Unreadable { path, reason: error.to_string() }
 }
 
 fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> GlyphFileError {
     GlyphFileError::Unwritable { path: path.to_owned(), reason: error.to_string() }
 }
 
-fn replace_file(path: &Path, bytes: &[u8]) -> Result<(), GlyphFileError> {
-    write_whole(path, bytes, Existing::Replace).map_err(|error| unwritable(path, &error))
+fn not_written(error: &FileBatchError) -> GlyphFileError {
+    unwritable(&error.path, &error.source)
+}
+
+/// Decodes the image of a face, after a look at its size.
+fn sheet_from(picture: &str, png: &[u8]) -> Result<GrayAlphaImage, String> {
+    let reader = || ImageReader::with_format(Cursor::new(png), ImageFormat::Png);
+    let broken =
+        |_| format!("picture {picture} is damaged or no PNG; teach the set again, or give another image");
+    let (width, height) = reader().into_dimensions().map_err(broken)?;
+    if u64::from(width) * u64::from(height) > MAX_SET_PX as u64 {
+        return Err(format!(
+            "picture {picture} is {width}x{height} pixels; at most {MAX_SET_PX} pixels are read"
+        ));
+    }
+    Ok(reader().decode().map_err(broken)?.into_luma_alpha8())
 }
 
 fn face_from(face: &FaceDescription, png: &[u8]) -> Result<Face, String> {
@@ -195,9 +287,7 @@ fn face_from(face: &FaceDescription, png: &[u8]) -> Result<Face, String> {
     if width == 0 || height == 0 || width > MAX_CELL_PX || height > MAX_CELL_PX {
         return Err(format!("cell = [{width}, {height}]: both must be 1 to {MAX_CELL_PX} pixels"));
     }
-    let sheet = image::load_from_memory_with_format(png, ImageFormat::Png)
-        .map_err(|error| format!("picture {}: {error}", face.picture))?
-        .into_luma_alpha8();
+    let sheet = sheet_from(&face.picture, png)?;
     let glyphs = face.glyphs.iter().map(|glyph| glyph_from(face, glyph, &sheet)).collect::<Result<_, _>>()?;
     let name = face.picture.trim_end_matches(".png").to_owned();
     Ok(Face { name, channels: face.channels.clone(), cell: face.cell, glyphs })
@@ -290,7 +380,7 @@ mod tests {
     #[test]
     fn a_saved_set_is_read_back_the_same() {
         let folder = tempfile::tempdir().unwrap();
-        small_set().save(folder.path()).unwrap();
+        small_set().save(folder.path(), Existing::ReplaceOwn).unwrap();
         assert_eq!(GlyphSet::load(folder.path()).unwrap(), small_set());
     }
 
@@ -311,11 +401,78 @@ mod tests {
     #[test]
     fn a_column_outside_the_picture_is_refused() {
         let folder = tempfile::tempdir().unwrap();
-        small_set().save(folder.path()).unwrap();
+        small_set().save(folder.path(), Existing::ReplaceOwn).unwrap();
         let path = folder.path().join(DESCRIPTION);
         let text = fs::read_to_string(&path).unwrap().replace("column = 1", "column = 9");
         fs::write(&path, text).unwrap();
         let message = GlyphSet::load(folder.path()).unwrap_err().to_string();
         assert!(message.contains("no cell 9"), "{message}");
+    }
+    /// The message for a saved set after a change to its description or image.
+    fn message_after(change: impl Fn(&Path)) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        small_set().save(folder.path(), Existing::ReplaceOwn).unwrap();
+        change(folder.path());
+        GlyphSet::load(folder.path()).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn an_image_is_looked_at_before_it_takes_memory() {
+        let mut png = Vec::new();
+        let mut encoder = png::Encoder::new(&mut png, 60_000, 60_000);
+        encoder.set_color(png::ColorType::GrayscaleAlpha);
+        encoder.write_header().unwrap().write_chunk(png::chunk::IDAT, &[]).unwrap();
+        let message = message_after(|folder| fs::write(folder.join("speed.png"), &png).unwrap());
+        assert!(message.contains("60000x60000 pixels; at most 4194304"), "{message}");
+    }
+
+    #[test]
+    fn a_damaged_image_is_reported_in_plain_words() {
+        let message = message_after(|folder| {
+            let bytes = fs::read(folder.join("speed.png")).unwrap();
+            fs::write(folder.join("speed.png"), &bytes[..bytes.len() - 20]).unwrap();
+        });
+        assert!(
+            message.ends_with("speed.png is damaged or no PNG; teach the set again, or give another image"),
+            "{message}"
+        );
+    }
+
+    #[test]
+    fn a_set_with_large_cells_for_many_glyphs_is_refused() {
+        let message = message_after(|folder| {
+            let glyphs = "[[face.glyph]]\ncharacter = \"0\"\ncolumn = 0\nadvance = 9.0\n".repeat(20);
+            let text =
+                format!("name = \"x\"\n[[face]]\npicture = \"speed.png\"\ncell = [512, 512]\n{glyphs}");
+            fs::write(folder.join(DESCRIPTION), text).unwrap();
+        });
+        assert!(message.contains("make the cells smaller"), "{message}");
+    }
+
+    #[test]
+    fn an_image_outside_the_folder_of_the_set_is_not_opened() {
+        for picture in ["../speed.png", "/etc/passwd", "sub/speed.png", "", "..", "./speed.png"] {
+            let message = message_after(|folder| {
+                let text = fs::read_to_string(folder.join(DESCRIPTION)).unwrap();
+                fs::write(folder.join(DESCRIPTION), text.replace("\"speed.png\"", &format!("{picture:?}")))
+                    .unwrap();
+            });
+            assert!(message.contains("in the same folder"), "{picture}: {message}");
+        }
+    }
+
+    #[test]
+    fn files_that_are_no_glyph_set_are_not_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("speed.png"), "a photo").unwrap();
+        let error = small_set().save(folder.path(), Existing::ReplaceOwn).unwrap_err();
+        assert!(matches!(error, GlyphFileError::OtherFolder { .. }), "{error}");
+        fs::write(folder.path().join(LABELS), "").unwrap();
+        let message = small_set().save(folder.path(), Existing::ReplaceOwn).unwrap_err().to_string();
+        assert!(message.contains("speed.png") && message.contains("not made by this program"), "{message}");
+        assert_eq!(fs::read(folder.path().join("speed.png")).unwrap(), b"a photo");
+        small_set().save(folder.path(), Existing::Replace).unwrap();
+        small_set().save(folder.path(), Existing::ReplaceOwn).unwrap();
+        assert_eq!(GlyphSet::load(folder.path()).unwrap(), small_set());
     }
 }

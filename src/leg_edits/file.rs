@@ -18,23 +18,20 @@
 //! to_s = 30.0
 //! ```
 
-use std::fs::{self, File};
-use std::io::{self, Read as _};
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{LegEdit, LegEditError, LegEdits};
-use crate::files::{Existing, file_name, read_error_in_words, write_whole};
-use crate::legs::GivenLeg;
+use crate::files::{Existing, MAX_TEXT_BYTES, WriteRules, file_name, read_error_in_words, write_whole};
+use crate::legs::{GivenLeg, MAX_TIME_S};
 use crate::toml_words::in_one_line;
 
 /// Name of the file among the results of a recording.
 pub const EDITS_FILE: &str = "legs.toml";
-
-/// Maximum size of a file of edits, in bytes.
-const MAX_FILE_BYTES: u64 = 1 << 22;
 
 const HEAD: &str = "# The legs as found, and the edits made by hand. Give this file when the flight is read again, to keep the edits.\n";
 
@@ -162,18 +159,14 @@ impl LegEdits {
             edits: self.edits.clone(),
         };
         let text = toml::to_string(&table).map_err(|error| unwritable(io::Error::other(error)))?;
-        write_whole(path, format!("{HEAD}{text}").as_bytes(), Existing::Replace).map_err(unwritable)
+        let rules = WriteRules::from(Existing::Replace).with_inputs(clips);
+        write_whole(path, format!("{HEAD}{text}").as_bytes(), rules).map_err(unwritable)
     }
 }
 
 fn read_text(path: &Path) -> Result<String, EditsFileError> {
-    let unreadable = |source| EditsFileError::Unreadable { path: path.to_owned(), source };
-    let file = File::open(path).map_err(|error| unreadable(read_error_in_words(error)))?;
-    let mut text = String::new();
-    file.take(MAX_FILE_BYTES)
-        .read_to_string(&mut text)
-        .map_err(|error| unreadable(read_error_in_words(error)))?;
-    Ok(text)
+    crate::files::read_text(path, MAX_TEXT_BYTES)
+        .map_err(|source| EditsFileError::Unreadable { path: path.to_owned(), source })
 }
 
 fn identities(clips: &[PathBuf]) -> Result<Vec<ClipIdentity>, EditsFileError> {
@@ -210,9 +203,13 @@ fn check_found(table: &EditsTable) -> Result<(), String> {
     for (leg, number) in table.legs.iter().zip(1..) {
         let GivenLeg { start_s, end_s, whole_s, throttle_percent, .. } = *leg;
         let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
-        let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
+        let times = [first_s, last_s, start_s, end_s, from_s, to_s];
         // Written so that a NaN fails too.
-        if !(in_order && from_s <= start_s && end_s <= to_s && from_s.is_finite() && to_s.is_finite()) {
+        if !times.into_iter().all(|time_s| time_s.abs() <= MAX_TIME_S) {
+            return Err(format!("a time of leg {number} or of the recording is out of range"));
+        }
+        let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
+        if !(in_order && from_s <= start_s && end_s <= to_s) {
             return Err(format!(
                 "leg {number} from {start_s} s to {end_s} s is out of order, or outside the recording from {first_s} s to {last_s} s"
             ));

@@ -1,17 +1,17 @@
 //! Legs that the pilot gives in a CSV file.
 
-use std::fs::File;
-use std::io::{self, Read as _};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::LegKind;
-use crate::files::read_error_in_words;
+use crate::files::MAX_TEXT_BYTES;
 
-/// Maximum size of a legs file, in bytes.
-const MAX_FILE_BYTES: u64 = 1 << 22;
+/// Largest time in a file of legs, in seconds: thirty years. Messages repeat times in full, which takes 309 digits for the
+/// largest numbers.
+pub(crate) const MAX_TIME_S: f64 = 1e9;
 
 /// A leg that the pilot gives by its times. The whole interval counts as the steady middle, except for
 /// deviating ends (see [`super::find`]).
@@ -159,12 +159,12 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<Vec<GivenLeg>, LegsFileError>
 }
 
 fn read_text(path: &Path) -> Result<String, LegsFileError> {
-    let mut bytes = Vec::new();
-    File::open(path).and_then(|file| file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes)).map_err(
-        |error| LegsFileError::Unreadable { path: path.to_owned(), source: read_error_in_words(error) },
-    )?;
-    let text = String::from_utf8(bytes).ok().filter(|text| text.len() as u64 <= MAX_FILE_BYTES);
-    text.ok_or_else(|| LegsFileError::NotText { path: path.to_owned() })
+    crate::files::read_text(path, MAX_TEXT_BYTES).map_err(|source| match source.kind() {
+        io::ErrorKind::FileTooLarge | io::ErrorKind::InvalidData => {
+            LegsFileError::NotText { path: path.to_owned() }
+        }
+        _ => LegsFileError::Unreadable { path: path.to_owned(), source },
+    })
 }
 
 fn columns(path: &Path, header: &csv::StringRecord) -> Result<ColumnIndices, LegsFileError> {
@@ -200,7 +200,7 @@ fn given_leg(
     };
     let cell = |place: usize| record.get(place).unwrap_or("");
     let time = |place, column| {
-        let finite = cell(place).parse().ok().filter(|time: &f64| time.is_finite() && *time >= 0.0);
+        let finite = cell(place).parse().ok().filter(|time: &f64| (0.0..=MAX_TIME_S).contains(time));
         finite.ok_or_else(|| {
             bad(column, cell(place), "a time: give seconds from the first frame, such as 12.5")
         })

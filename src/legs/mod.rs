@@ -20,6 +20,7 @@ mod variability;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+pub(crate) use given_legs::MAX_TIME_S;
 pub use given_legs::{GivenLeg, LegsFileError, read_file};
 pub use leg::{Leg, LegKind, LegUse};
 pub use note::{Flag, NotPaired, Note};

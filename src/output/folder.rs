@@ -7,7 +7,10 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 use crate::advice::{Advice, Advised};
-use crate::files::{Existing, FileBatch, FileBatchError, check_writable, write_error_in_words, write_whole};
+use crate::files::{
+    Busy, Existing, FileBatch, FileBatchError, FolderLock, OutputKind, WriteRefusal, WriteRules,
+    write_error_in_words, write_whole,
+};
 use crate::flight::Flight;
 
 use super::{FORMATS, RenderError, ResultFile, Serializer};
@@ -41,6 +44,14 @@ pub enum OutputError {
         /// Path of that folder.
         path: PathBuf,
     },
+    /// A result file must not be written to.
+    #[error("the result cannot be written to {}: {refusal}", path.display())]
+    Refused {
+        /// Path of the result file.
+        path: PathBuf,
+        /// Why the file may not be written to.
+        refusal: WriteRefusal,
+    },
     /// The result folder could not be created.
     #[error("cannot create the folder {}: {source}", folder.display())]
     Create {
@@ -61,19 +72,25 @@ pub enum OutputError {
         /// Error of the operating system.
         source: io::Error,
     },
-    /// A result file could not be written, and the previous results could not be restored.
+    /// Another run of the program writes to the folder.
+    #[error("the folder {} is in use: {Busy}", folder.display())]
+    InUse {
+        /// Path of the result folder.
+        folder: PathBuf,
+    },
+    /// The new results are complete, but not all of them could be moved to their places.
     #[error(
-        "cannot write {}: {source}; the previous results could not be restored and are in {}: move them \
-         from there by hand",
+        "cannot write {}: {source}; the other new results are in {}: when that is fixed, give the same command again, which \
+         moves them, or move them by hand",
         path.display(),
         kept.display()
     )]
-    NotPutBack {
+    NotMoved {
         /// Path of the result file.
         path: PathBuf,
         /// Error of the operating system.
         source: io::Error,
-        /// Path of the folder that holds the previous results.
+        /// Path of the folder that holds the results that were not moved.
         kept: PathBuf,
     },
     /// A result could not be converted to the format of its file.
@@ -90,9 +107,12 @@ impl Advised for OutputError {
     fn advice(&self) -> Option<Advice> {
         match self {
             Self::ResultsExist { .. } => Some(Advice::ReplaceOrOtherFolder),
-            Self::NotAFolder { .. } | Self::NameTaken { .. } | Self::Create { .. } | Self::Write { .. } => {
-                Some(Advice::OtherFolder)
-            }
+            Self::NotAFolder { .. }
+            | Self::NameTaken { .. }
+            | Self::Refused { .. }
+            | Self::InUse { .. }
+            | Self::Create { .. }
+            | Self::Write { .. } => Some(Advice::OtherFolder),
             _ => None,
         }
     }
@@ -103,7 +123,9 @@ impl Advised for OutputError {
 #[derive(Debug)]
 pub struct ResultFolder {
     folder: PathBuf,
-    existing: Existing,
+    rules: WriteRules,
+    /// The right to write there. Another run gets it when this one has ended.
+    lock: Option<FolderLock>,
     /// Folders that were created and do not hold results yet, the innermost first.
     created: Vec<PathBuf>,
 }
@@ -128,8 +150,12 @@ pub fn usual_name(clip: &Path) -> OsString {
 /// # Errors
 ///
 /// The errors of [`ResultFolder::prepare`] and [`ResultFolder::write`].
-pub fn write_all(folder: &Path, flight: &Flight, existing: Existing) -> Result<Vec<PathBuf>, OutputError> {
-    ResultFolder::prepare(folder, existing)?.write(flight)
+pub fn write_all(
+    folder: &Path,
+    flight: &Flight,
+    rules: impl Into<WriteRules>,
+) -> Result<Vec<PathBuf>, OutputError> {
+    ResultFolder::prepare(folder, rules)?.write(flight)
 }
 
 /// Writes one result file, such as `legs.csv`, into an existing folder and returns its path. A file of that
@@ -149,31 +175,33 @@ pub fn write_one(folder: &Path, file: ResultFile, flight: &Flight) -> Result<Pat
 }
 
 impl ResultFolder {
-    /// Creates the folder, including its parents, and checks that results can be written there. Call it
+    /// Creates the folder, including its parents, and locks it, so that no other run writes results there. Call it
     /// before the clips are read, which takes long.
     ///
     /// # Errors
     ///
-    /// [`OutputError`] if results exist and are to be kept, if the name is taken by something else, or if the
-    /// folder cannot be created or written to.
-    pub fn prepare(folder: &Path, existing: Existing) -> Result<Self, OutputError> {
+    /// [`OutputError`] if results exist and are to be kept, if the name is taken by something else, if the
+    /// folder cannot be created or written to, or if another run is writing to it.
+    pub fn prepare(folder: &Path, rules: impl Into<WriteRules>) -> Result<Self, OutputError> {
+        let rules = rules.into();
         if folder.exists() && !folder.is_dir() {
             return Err(OutputError::NotAFolder { folder: folder.to_owned() });
         }
-        check_names(folder, existing)?;
+        check_names(folder, &rules)?;
         let created = missing_folders(folder);
-        let this = Self { folder: folder.to_owned(), existing, created };
+        let mut this = Self { folder: folder.to_owned(), rules, lock: None, created };
         std::fs::create_dir_all(folder).map_err(|source| OutputError::Create {
             folder: folder.to_owned(),
             source: write_error_in_words(source),
         })?;
-        check_writable(folder).map_err(|source| OutputError::Write { path: folder.to_owned(), source })?;
+        this.lock = Some(FolderLock::take(folder).map_err(|error| not_locked(folder, error))?);
+        check_names(folder, &this.rules)?;
         Ok(this)
     }
 
     /// Writes every result and returns the paths, in a fixed order. All files are first written in full to a
-    /// temporary folder. If one of them then cannot be moved to its place, the previous results are restored,
-    /// so that a folder never holds results of two flights.
+    /// temporary folder, which is then exchanged for the result folder in one step where the system can do that.
+    /// Otherwise the next run completes what a kill interrupted, so that no folder keeps results of two flights.
     ///
     /// # Errors
     ///
@@ -189,14 +217,17 @@ impl ResultFolder {
         formats: &[(&'static str, Serializer)],
         flight: &Flight,
     ) -> Result<Vec<PathBuf>, OutputError> {
-        let mut files = FileBatch::create(&self.folder)?;
+        let mut files = match self.lock.take() {
+            Some(lock) => FileBatch::in_locked(lock)?,
+            None => FileBatch::create(&self.folder)?,
+        };
         let names: Vec<&str> = formats.iter().map(|(file, _)| *file).collect();
         files.add_all(&names, |number, out| {
             let (file, serializer) = formats[number];
             serializer.write(flight, out).map_err(|source| OutputError::Render { file, source })
         })??;
-        check_names(&self.folder, self.existing)?;
-        let written = files.commit(self.existing)?;
+        check_names(&self.folder, &self.rules)?;
+        let written = files.commit(&self.rules)?;
         self.created.clear();
         Ok(written)
     }
@@ -205,7 +236,7 @@ impl ResultFolder {
 impl From<FileBatchError> for OutputError {
     fn from(FileBatchError { path, source, kept }: FileBatchError) -> Self {
         match kept {
-            Some(kept) => Self::NotPutBack { path, source, kept },
+            Some(kept) => Self::NotMoved { path, source, kept },
             None => Self::Write { path, source },
         }
     }
@@ -213,11 +244,19 @@ impl From<FileBatchError> for OutputError {
 
 impl Drop for ResultFolder {
     fn drop(&mut self) {
+        drop(self.lock.take());
         for folder in &self.created {
             // A folder is not removed if something else was put into it in the meantime.
             let _ = std::fs::remove_dir(folder);
         }
     }
+}
+
+fn not_locked(folder: &Path, error: io::Error) -> OutputError {
+    if error.get_ref().is_some_and(|inner| inner.is::<Busy>()) {
+        return OutputError::InUse { folder: folder.to_owned() };
+    }
+    OutputError::Write { path: folder.to_owned(), source: write_error_in_words(error) }
 }
 
 /// The folders in the path `folder` that do not exist yet, the innermost first.
@@ -226,13 +265,17 @@ fn missing_folders(folder: &Path) -> Vec<PathBuf> {
     missing.map(Path::to_owned).collect()
 }
 
-fn check_names(folder: &Path, existing: Existing) -> Result<(), OutputError> {
+fn check_names(folder: &Path, rules: &WriteRules) -> Result<(), OutputError> {
     let names = FORMATS.map(|(name, _)| name);
     if let Some(taken) = names.iter().find(|name| folder.join(name).is_dir()) {
         return Err(OutputError::NameTaken { path: folder.join(taken) });
     }
     let files: Vec<_> = names.into_iter().filter(|name| folder.join(name).exists()).collect();
-    if existing == Existing::Keep && !files.is_empty() {
+    for path in files.iter().map(|name| folder.join(name)) {
+        let refused = rules.with_existing(Existing::Replace).check(&path, OutputKind::Document);
+        refused.map_err(|refusal| OutputError::Refused { path, refusal })?;
+    }
+    if rules.existing() != Existing::Replace && !files.is_empty() {
         return Err(OutputError::ResultsExist { folder: folder.to_owned(), files });
     }
     Ok(())

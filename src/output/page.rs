@@ -5,6 +5,11 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 /// Style sheet of the pages.
 const STYLE: &str = include_str!("page.css");
 
+/// Content security policy of every page: it may use its own styles, and nothing else. No script runs, nothing is loaded or
+/// sent, whatever a file name or a note brings into the page. Source: W3C Content Security Policy Level 3.
+pub(super) const POLICY: &str =
+    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+
 /// Maximum length of a line of text for the terminal, in characters.
 pub(super) const WIDTH: usize = 100;
 
@@ -15,6 +20,7 @@ pub(super) fn page(title: &str, body: &Markup) -> String {
         html lang="en" {
             head {
                 meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { (title) }

@@ -6,15 +6,14 @@ mod letters;
 #[cfg(test)]
 mod tests;
 
-use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use image::{DynamicImage, GrayImage, ImageFormat, Rgb, RgbImage};
+use image::{DynamicImage, GrayImage, Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_rect_mut, draw_hollow_rect_mut};
 use imageproc::rect::Rect;
 use thiserror::Error;
 
-use crate::files::{Existing, write_whole};
+use crate::files::{OutputKind, PNG_SOFTWARE, WriteRefusal, WriteRules, write_kind};
 use crate::geometry::PixelRect;
 use layout::{Plate, place_plates};
 pub(crate) use letters::draw_line;
@@ -34,19 +33,29 @@ pub struct Label {
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum PictureError {
-    /// The picture file exists and must not be replaced.
-    #[error("{} exists already: name another file, or move it away", path.display())]
-    Exists {
+    /// The picture must not be written to this path.
+    #[error("the picture cannot be written to {}: {refusal}; name another file, or move it away", path.display())]
+    Refused {
         /// Path of the picture file.
         path: PathBuf,
+        /// Why the file may not be written to.
+        refusal: WriteRefusal,
     },
-    /// The picture cannot be written as PNG.
+    /// The picture cannot be encoded as PNG.
+    #[error("cannot make the picture {}: {source}; this is a fault of the program, please report it", path.display())]
+    Unencodable {
+        /// Path of the picture file.
+        path: PathBuf,
+        /// Error of the image encoder.
+        source: png::EncodingError,
+    },
+    /// The picture cannot be written.
     #[error("cannot write the picture {}: {source}; choose another path, or fix this one", path.display())]
     Unwritable {
         /// Path of the picture file.
         path: PathBuf,
-        /// Error of the image encoder or of the operating system.
-        source: image::ImageError,
+        /// Error of the operating system.
+        source: std::io::Error,
     },
 }
 
@@ -93,20 +102,39 @@ pub fn annotate(frame: &GrayImage, labels: &[Label]) -> RgbImage {
     picture
 }
 
+/// Checks that a picture may be written to a path. Call it before anything that takes long.
+///
+/// # Errors
+/// [`PictureError::Refused`] names the file and the reason.
+pub fn check_path(path: &Path, rules: &WriteRules) -> Result<(), PictureError> {
+    let refused = |refusal| PictureError::Refused { path: path.to_owned(), refusal };
+    rules.check(path, OutputKind::Picture).map_err(refused)
+}
+
 /// Saves a picture as PNG. The file is written as a whole or not at all.
 ///
 /// # Errors
 /// [`PictureError`] names the file and the reason.
-pub fn save_png(picture: &RgbImage, path: &Path, existing: Existing) -> Result<(), PictureError> {
-    let unwritable = |source| PictureError::Unwritable { path: path.to_owned(), source };
-    let mut bytes = Cursor::new(Vec::new());
-    picture.write_to(&mut bytes, ImageFormat::Png).map_err(unwritable)?;
-    write_whole(path, bytes.get_ref(), existing).map_err(|error| match error.kind() {
-        std::io::ErrorKind::AlreadyExists if existing == Existing::Keep => {
-            PictureError::Exists { path: path.to_owned() }
-        }
-        _ => unwritable(error.into()),
-    })
+pub fn save_png(picture: &RgbImage, path: &Path, rules: impl Into<WriteRules>) -> Result<(), PictureError> {
+    let rules = rules.into();
+    check_path(path, &rules)?;
+    let bytes =
+        png_of(picture).map_err(|source| PictureError::Unencodable { path: path.to_owned(), source })?;
+    write_kind(path, &bytes, OutputKind::Picture, &rules)
+        .map_err(|source| PictureError::Unwritable { path: path.to_owned(), source })
+}
+
+/// The bytes of a PNG that names the program as its software.
+fn png_of(picture: &RgbImage) -> Result<Vec<u8>, png::EncodingError> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, picture.width(), picture.height());
+    encoder.set_color(png::ColorType::Rgb);
+    let (keyword, program) = PNG_SOFTWARE;
+    encoder.add_text_chunk(keyword.to_owned(), program.to_owned())?;
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(picture.as_raw())?;
+    writer.finish()?;
+    Ok(bytes)
 }
 
 /// The rectangle, if it has any pixels.

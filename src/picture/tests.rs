@@ -1,6 +1,8 @@
 #![allow(clippy::unwrap_used)]
 use image::{GrayImage, Luma};
 
+use crate::files::Existing;
+
 use super::*;
 
 fn label(rect: [u32; 4], title: &str, detail: &str) -> Label {
@@ -105,7 +107,10 @@ fn a_saved_picture_is_read_back_the_same_and_replaced_only_if_asked() {
     save_png(&picture, &path, Existing::Keep).unwrap();
     assert_eq!(image::open(&path).unwrap().into_rgb8(), picture);
     let message = save_png(&picture, &path, Existing::Keep).unwrap_err().to_string();
-    assert!(message.ends_with("frame.png exists already: name another file, or move it away"), "{message}");
+    assert!(
+        message.ends_with("frame.png: it exists already; name another file, or move it away"),
+        "{message}"
+    );
     let message = save_png(&picture, &folder.path().join("no/frame.png"), Existing::Replace).unwrap_err();
     assert!(message.to_string().contains("there is no such folder; choose another path"), "{message}");
 }

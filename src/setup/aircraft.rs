@@ -9,7 +9,8 @@ use toml::de::DeTable;
 
 use super::error::{SettingError, SetupError, SetupProblem};
 use super::key_positions::{KeyPositions, LocatedError};
-use super::text_file::{MAX_FILE_BYTES, line_at, read_text};
+use super::text_file::{line_at, read_text};
+use crate::files::MAX_TEXT_BYTES;
 
 /// Default voltage per cell under load at which the pilot should land, in volts. Common practice, no source:
 /// published figures range from 3.3 to 3.75 V.
@@ -67,7 +68,7 @@ pub enum AircraftError {
     },
     /// The file is not text, or too large.
     #[error(
-        "{} is not an aircraft file: it is not text, or larger than {MAX_FILE_BYTES} bytes. Give the .toml file",
+        "{} is not an aircraft file: it is not text, or larger than {MAX_TEXT_BYTES} bytes. Give the .toml file",
         path.display()
     )]
     NotText {

@@ -12,7 +12,7 @@ use super::plausible_limits::symbols_of;
 use super::schema::{self, KeySpec};
 use super::text_file::{line_at, read_text};
 use super::{Aircraft, Camera, Region, Setup};
-use crate::files::{Existing, write_whole};
+use crate::files::{Existing, WriteRules, files_in, write_whole};
 use crate::model::channel::Channel;
 use crate::model::units::{Quantity, Unit};
 
@@ -41,6 +41,12 @@ impl LoadedSetup {
     pub fn glyph_folder(&self) -> PathBuf {
         let glyphs = self.setup.camera.glyphs.clone().unwrap_or_else(|| default_glyph_folder(&self.path));
         self.path.parent().unwrap_or(Path::new("")).join(glyphs)
+    }
+
+    /// The files that are read when this setup is used: its own, and those in its glyph folder.
+    #[must_use]
+    pub fn input_files(&self) -> Vec<PathBuf> {
+        [self.path.clone()].into_iter().chain(files_in(&self.glyph_folder())).collect()
     }
 
     /// Checks that the setup has a region for the speed, since otherwise no airspeed can be computed.
@@ -109,12 +115,13 @@ impl Setup {
     ///
     /// [`SetupError::Invalid`] before anything is written, [`SetupError::Exists`] or
     /// [`SetupError::Unwritable`].
-    pub fn save(&self, path: &Path, existing: Existing) -> Result<(), SetupError> {
+    pub fn save(&self, path: &Path, rules: impl Into<WriteRules>) -> Result<(), SetupError> {
+        let rules = rules.into();
         self.validate().map_err(|error| invalid(path, None, error))?;
         let unwritable = |source| SetupError::Unwritable { path: path.to_owned(), source };
         let text = self.text().map_err(|error| unwritable(io::Error::other(error)))?;
-        write_whole(path, text.as_bytes(), existing).map_err(|source| match source.kind() {
-            io::ErrorKind::AlreadyExists if existing == Existing::Keep => {
+        write_whole(path, text.as_bytes(), &rules).map_err(|source| match source.kind() {
+            io::ErrorKind::AlreadyExists if rules.existing() == Existing::Keep => {
                 SetupError::Exists { path: path.to_owned() }
             }
             _ => unwritable(source),

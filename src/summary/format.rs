@@ -13,6 +13,12 @@ use super::schema::Summary;
 /// raising it: if the field is missing in a file, it gets its default value.
 pub const SUMMARY_FORMAT: u32 = 1;
 
+/// Maximum number of throttle steps in a summary, and of circling patterns: a hundred times those of a long flight. They
+/// limit the time of a comparison, which goes through all pairs for each step. Set by judgement.
+const MAX_STEPS: usize = 1000;
+/// Maximum number of pairs of legs, and of legs, in a summary: fifty times those of a long flight. Set by judgement.
+const MAX_PAIRS: usize = 10_000;
+
 /// Why bytes cannot be read as a summary.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -20,6 +26,16 @@ pub enum SummaryError {
     /// The bytes are not a summary.
     #[error("not the summary of a flight ({0})")]
     NotSummary(#[from] serde_json::Error),
+    /// The summary has more entries than any flight.
+    #[error("its list of {list} has {found} entries; a summary has at most {limit}")]
+    TooLong {
+        /// Name of the list.
+        list: &'static str,
+        /// Number of its entries.
+        found: usize,
+        /// The largest number allowed.
+        limit: usize,
+    },
     /// The summary was written in a later version of the schema.
     #[error(
         "its format is {found}, but this version of the program reads format {SUMMARY_FORMAT}: use the newer \
@@ -61,7 +77,21 @@ impl Summary {
             Ordering::Equal if header.steps.is_none() => {
                 Err(serde_json::Error::custom("missing field `steps`").into())
             }
-            Ordering::Equal => Ok(serde_json::from_slice(json)?),
+            Ordering::Equal => serde_json::from_slice::<Self>(json)?.with_short_lists(),
+        }
+    }
+
+    /// The summary, if its lists are not longer than those of any flight.
+    fn with_short_lists(self) -> Result<Self, SummaryError> {
+        let lists = [
+            ("steps", self.steps.len(), MAX_STEPS),
+            ("patterns", self.patterns.len(), MAX_STEPS),
+            ("legs", self.legs.len(), MAX_PAIRS),
+            ("pairs", self.pairs.len(), MAX_PAIRS),
+        ];
+        match lists.into_iter().find(|(_, found, limit)| found > limit) {
+            Some((list, found, limit)) => Err(SummaryError::TooLong { list, found, limit }),
+            None => Ok(self),
         }
     }
 

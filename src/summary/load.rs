@@ -8,6 +8,7 @@ use thiserror::Error;
 use super::flown_flight::{FlownFlight, SpeedUnitError};
 use super::format::SummaryError;
 use super::schema::Summary;
+use crate::files::{MAX_SUMMARY_BYTES, read_bytes};
 
 /// Name of the summary file in a result folder.
 pub const SUMMARY_FILE: &str = "summary.json";
@@ -62,17 +63,24 @@ pub enum LoadError {
     },
 }
 
+/// Path of the summary of a result folder, or of a summary file given as such.
+#[must_use]
+pub fn summary_file(path: &Path) -> PathBuf {
+    if path.is_dir() { path.join(SUMMARY_FILE) } else { path.to_owned() }
+}
+
 /// Loads the results of one flight from a result folder, or from the `summary.json` in it.
 ///
 /// # Errors
 ///
 /// [`LoadError`] if there is no usable summary.
 pub fn load_flight(path: &Path) -> Result<FlownFlight, LoadError> {
-    let file = if path.is_dir() { path.join(SUMMARY_FILE) } else { path.to_owned() };
+    let file = summary_file(path);
     if path.is_dir() && !file.exists() {
         return Err(LoadError::NoSummary { folder: path.to_owned() });
     }
-    let json = std::fs::read(&file).map_err(|source| LoadError::Unreadable { path: file.clone(), source })?;
+    let json = read_bytes(&file, MAX_SUMMARY_BYTES)
+        .map_err(|source| LoadError::Unreadable { path: file.clone(), source })?;
     let summary = Summary::read(&json).map_err(|source| match source {
         SummaryError::NotSummary(_) => LoadError::NotSummary { path: file.clone(), source },
         _ => LoadError::OtherFormat { path: file.clone(), source },

@@ -2,7 +2,7 @@
 //!
 //! [`Summary`] and the structs in it are both written (`output::summary_json`) and read ([`Summary::read`]), so a
 //! field that is renamed changes on both sides. [`FlownFlight`] is the part of a summary that comparing and planning
-//! need, in SI units. Only [`load_flight`] and [`load_flights`] access files.
+//! need, in SI units. Only `load.rs` accesses files.
 
 mod airspeed;
 mod budget;
@@ -23,7 +23,7 @@ pub use channels::{
 pub use conditions::{AirSummary, PatternSummary, SeaLevelSummary, WindSummary};
 pub use flown_flight::{DensityError, FlownFlight, SpeedUnitError};
 pub use format::{SUMMARY_FORMAT, SummaryError};
-pub use load::{LoadError, SUMMARY_FILE, load_flight, load_flights};
+pub use load::{LoadError, SUMMARY_FILE, load_flight, load_flights, summary_file};
 pub use pairs::{LegSummary, PairSummary, StepSummary};
 pub use propulsion::{
     BatterySummary, CurveSummary, DiminishingReturnSummary, PowerRunSummary, PropellerSummary,

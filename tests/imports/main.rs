@@ -17,7 +17,7 @@ use graph::Graph;
 
 /// Folders and files of `src/`, lowest layer first. Each may import from earlier lines only.
 const LAYERS: &[&[&str]] = &[
-    &["advice", "files", "geometry", "memory", "neural", "stats", "toml_words"],
+    &["advice", "files", "geometry", "memory", "neural", "stats", "toml_words", "visible"],
     &["model"],
     &["footage", "glyphs"],
     &["setup"],

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::lesson::{LessonView, PICTURE_HEIGHT, Wish};
 use super::work::Work;
 use super::{Screen, Shared, Step, page, theme};
-use pairspeed::files::file_name;
+use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::{
     self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, fetch_examples, first_requests,
@@ -432,7 +432,7 @@ fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result
     for RejectedLabel { label, .. } in &lesson.rejected {
         label_file.reject(&file_name(clip), label);
     }
-    lesson.set.save(&folder).map_err(|error| error.to_string())?;
+    lesson.set.save(&folder, Existing::ReplaceOwn).map_err(|error| error.to_string())?;
     label_file.save(&folder).map_err(|error| error.to_string())?;
     let mut missing: Vec<char> =
         lesson.missing.iter().flat_map(|missing| missing.digits.iter().copied()).collect();

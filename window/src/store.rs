@@ -17,7 +17,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use thiserror::Error;
 
-use pairspeed::files::{Existing, FileBatch, FileBatchError, write_whole};
+use pairspeed::files::{Existing, FileBatch, FileBatchError, read_text, write_whole};
 use pairspeed::setup::{LoadedSetup, SetupError};
 
 /// Name of the setup file in the folder of a camera.
@@ -203,8 +203,7 @@ fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
 
 /// The content of a TOML file; `None` if there is no file, or if it cannot be read.
 fn read<T: DeserializeOwned>(path: &Path) -> Option<T> {
-    let small = fs::metadata(path).is_ok_and(|found| found.len() <= LIMIT_BYTES);
-    toml::from_str(&fs::read_to_string(path).ok().filter(|_| small)?).ok()
+    toml::from_str(&read_text(path, LIMIT_BYTES).ok()?).ok()
 }
 
 /// The text of a TOML file; `path` is only used in the error.

@@ -7,7 +7,7 @@ use pairspeed::footage::Clip;
 use pairspeed::known_camera::known_camera;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_camera};
-use pairspeed::picture::{Label, annotate, save_png};
+use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::setup::{LoadedSetup, usual_setup};
 
 use super::Failure;
@@ -25,12 +25,12 @@ pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
     };
     let own = usual_setup(first);
     if own.exists() {
-        eprintln!("Setup: {}", own.display());
+        say_line!("Setup: {}", own.display());
         return LoadedSetup::load(&own).map_err(Failure::advised);
     }
     let mut clip = Clip::open(first)?;
     if let Some(known) = known_camera(&mut clip).map_err(Failure::misuse)? {
-        eprintln!("Setup: {} (it fits this recording)", known.path.display());
+        say_line!("Setup: {} (it fits this recording)", known.path.display());
         return Ok(known);
     }
     new_setup(&mut clip, first, &own)
@@ -38,11 +38,12 @@ pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
 
 /// Finds and deciphers the overlay of a clip, saves the setup, and tells the pilot what each readout is taken for.
 fn new_setup(clip: &mut Clip, path: &Path, setup: &Path) -> Result<LoadedSetup, Failure> {
+    let picture = setup.with_extension("png");
+    check_path(&picture, &Existing::ReplaceOwn.into()).map_err(Failure::misuse)?;
     let bar = ShareBar::new("looking for the overlay");
     let camera = prepare_camera(clip, setup, &|share| bar.set(share)).map_err(failure)?;
     drop(bar);
     camera.save(Existing::Keep).map_err(failure)?;
-    let picture = setup.with_extension("png");
     save_picture(&camera, &picture)?;
     describe(&camera, path, &picture);
     if camera.readouts.iter().any(|readout| readout.guess.channel == Channel::Speed) {
@@ -84,16 +85,16 @@ fn save_picture(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
             detail: example.text.clone(),
         })
         .collect();
-    save_png(&annotate(&camera.still, &labels), picture, Existing::Replace).map_err(Failure::misuse)
+    save_png(&annotate(&camera.still, &labels), picture, Existing::ReplaceOwn).map_err(Failure::misuse)
 }
 
 /// Says on standard error what was found, so that standard output holds the result alone.
 fn describe(camera: &NewCamera, clip: &Path, picture: &Path) {
-    eprintln!("No setup is given. The overlay was searched; it shows:");
+    say_line!("No setup is given. The overlay was searched; it shows:");
     for NamedReadout { guess, example, .. } in &camera.readouts {
         let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
         let check = if guess.probability < CERTAIN { ", please check" } else { "" };
-        eprintln!(
+        say_line!(
             "  {:12} {:.0} %{check}: {} (such as {} at {:.1} s)",
             guess.channel.name(),
             100.0 * guess.probability,
@@ -104,12 +105,12 @@ fn describe(camera: &NewCamera, clip: &Path, picture: &Path) {
     }
     let setup = camera.setup.path.display();
     if !camera.undeciphered.is_empty() {
-        eprintln!("Left out: {} boxes whose digits could not be deciphered.", camera.undeciphered.len());
+        say_line!("Left out: {} boxes whose digits could not be deciphered.", camera.undeciphered.len());
     }
-    eprintln!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
+    say_line!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
     if !camera.missing_digits.is_empty() {
         let missing: String = camera.missing_digits.iter().collect();
-        eprintln!(
+        say_line!(
             "Not certain: the digits {missing}; readings with them stay blank. To settle it: pairspeed teach {} --setup {}",
             quoted(clip),
             quoted(&camera.setup.path)

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use pairspeed::compare::{CompareOptions, compare};
 use pairspeed::output::{ComparisonStyle, comparison_html, comparison_json, comparison_text};
-use pairspeed::summary::{FlownFlight, load_flights};
+use pairspeed::summary::{FlownFlight, load_flights, summary_file};
 
 use super::Failure;
 use super::numbers::number;
@@ -66,11 +66,15 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
         CompareOptions { match_voltage: !arguments.as_flown, reference_v: arguments.voltage, wanted_mps };
     let comparisons = compare(&flights, &options);
     let style = ComparisonStyle { unit, wanted_mps };
-    arguments.page.give(CommandOutput {
-        page: || comparison_html(&comparisons, &style),
-        json: || comparison_json(&comparisons, &style),
-        text: || comparison_text(&comparisons, &style),
-    })
+    let inputs: Vec<PathBuf> = arguments.results.iter().map(|result| summary_file(result)).collect();
+    arguments.page.give(
+        &inputs,
+        CommandOutput {
+            page: || comparison_html(&comparisons, &style),
+            json: || comparison_json(&comparisons, &style),
+            text: || comparison_text(&comparisons, &style),
+        },
+    )
 }
 
 fn set_densities(flights: &mut [FlownFlight], given: Option<&[f64]>) -> Result<(), Failure> {

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::airspeed::StepResult;
-use pairspeed::files::Existing;
+use pairspeed::files::{Existing, MAX_SUMMARY_BYTES, MAX_TEXT_BYTES, WriteRules, read_bytes, read_text};
 use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::summary_json;
 use pairspeed::setup::LoadedSetup;
@@ -12,10 +12,10 @@ use pairspeed::{ReadOptions, flight::Flight};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::Failure;
 use super::flight::flight_with_commands;
 use super::progress::ReadingProgress;
 use super::read::print_result;
+use super::{Failure, existing_or};
 
 #[derive(Debug, Args)]
 pub struct DemoArguments {
@@ -89,7 +89,7 @@ impl Beside {
 pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let beside = |ending: &str| arguments.clips.join(format!("salt-flat.{ending}"));
     let truth_file = beside("truth.toml");
-    let text = std::fs::read_to_string(&truth_file).map_err(|error| {
+    let text = read_text(&truth_file, MAX_TEXT_BYTES).map_err(|error| {
         Failure::Misuse(format!(
             "cannot read {}: {error}; run this in the project's folder, or give the folder of the clips with --clips",
             truth_file.display()
@@ -99,17 +99,20 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&beside("setup.toml")).map_err(Failure::advised)?;
     let clip = beside("avi");
     let replaced = arguments.force || holds_only(&arguments.out, &clip);
-    let existing = if replaced { Existing::Replace } else { Existing::Keep };
-    let folder = ResultFolder::prepare(&arguments.out, existing)?;
+    let rules = WriteRules::from(existing_or(replaced, Existing::Keep))
+        .with_inputs([&clip, &truth_file])
+        .with_inputs(setup.input_files());
+    let folder = ResultFolder::prepare(&arguments.out, rules)?;
     let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut ReadingProgress::new())?;
     folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
     if arguments.json {
-        print_line!("{:#}", with_truth(&flight, &beside)?);
+        super::print_json(&format!("{:#}", with_truth(&flight, &beside)?));
         return Ok(());
     }
     print_result(&flight, false)?;
-    print_line!("\nCompared with the truth of this simulated flight:");
+    print_line!();
+    print_line!("Compared with the truth of this simulated flight:");
     beside.iter().for_each(|step| print_line!("{}", step.in_words()));
     print_line!("Report: {}", arguments.out.join("report.html").display());
     print_line!("CSV:    {}", arguments.out.join("pairs.csv").display());
@@ -118,7 +121,7 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
 
 /// Whether a folder contains the results of this one clip only.
 fn holds_only(folder: &Path, clip: &Path) -> bool {
-    let summary = std::fs::read(folder.join("summary.json")).ok();
+    let summary = read_bytes(&folder.join("summary.json"), MAX_SUMMARY_BYTES).ok();
     let summary: Option<Value> = summary.and_then(|bytes| serde_json::from_slice(&bytes).ok());
     let clips = summary.as_ref().and_then(|summary| summary["clips"].as_array());
     clips.is_some_and(|clips| matches!(&clips[..], [one] if one["file"] == clip.display().to_string()))

@@ -7,7 +7,7 @@ use std::sync::mpsc;
 use std::thread::{self, available_parallelism};
 
 use pairspeed::ReadOptions;
-use pairspeed::files::Existing;
+use pairspeed::files::WriteRules;
 use pairspeed::output::folder::{ResultFolder, usual_name};
 use pairspeed::output::{advice, summary_json, table};
 use pairspeed::readings::Silent;
@@ -22,7 +22,7 @@ use crate::wording;
 pub struct Common<'a> {
     pub setup: &'a LoadedSetup,
     pub options: &'a ReadOptions,
-    pub existing: Existing,
+    pub rules: &'a WriteRules,
     pub json: bool,
 }
 
@@ -73,7 +73,7 @@ pub fn read_each(
     if common.json {
         let list: Vec<Value> =
             flights.iter().zip(&printed).map(|(job, result)| job.in_json(result)).collect();
-        print_line!("{:#}", Value::from(list));
+        super::print_json(&format!("{:#}", Value::from(list)));
     }
     conclusion(printed)
 }
@@ -104,7 +104,7 @@ type Printed = Result<Vec<u8>, Failure>;
 
 impl FlightJob<'_> {
     fn read(&self, common: &Common<'_>) -> Printed {
-        let folder = ResultFolder::prepare(&self.folder, common.existing)?;
+        let folder = ResultFolder::prepare(&self.folder, common.rules)?;
         let flight =
             flight_with_commands(&[self.clip.to_owned()], common.setup, common.options, &mut Silent)?;
         folder.write(&flight)?;
@@ -120,11 +120,13 @@ impl FlightJob<'_> {
         match result {
             Ok(table) => {
                 super::print_text(&String::from_utf8_lossy(table));
-                print_line!("Results: {}\n", self.folder.join("report.html").display());
+                print_line!("Results: {}", self.folder.join("report.html").display());
+                print_line!();
             }
             Err(failure) => {
-                print_line!("  not read\n");
-                eprintln!("pairspeed: {}", failure.message());
+                print_line!("  not read");
+                print_line!();
+                say_line!("pairspeed: {}", failure.message());
             }
         }
     }

@@ -3,19 +3,19 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use pairspeed::files::Existing;
+use pairspeed::files::{Existing, WriteRules};
 use pairspeed::footage::{Clip, ClipInfo, FootageError, FrameSource, frames_near};
 use pairspeed::glyph_sets;
 use pairspeed::output::BlankReasons;
-use pairspeed::picture::{Label, annotate, save_png};
+use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::readings::{self, FrameReading, read_frame};
 use pairspeed::recognise::{Recogniser, RegionReading};
 use pairspeed::series::Blank;
 use pairspeed::setup::{LoadedSetup, Region};
 use serde_json::{Value, json};
 
-use super::Failure;
 use super::numbers::seconds;
+use super::{Failure, existing_or};
 
 /// A time is accepted if it is at most this long after the timestamp of the last frame, in seconds: one frame
 /// interval at the lowest usual rate.
@@ -36,9 +36,26 @@ pub struct InspectArguments {
     /// flight.inspect-12.4s.png
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
+    /// Replace an image file that this program did not make
+    #[arg(long)]
+    force: bool,
     /// Print as JSON
     #[arg(long)]
     json: bool,
+}
+
+impl InspectArguments {
+    /// The file of the image of a time in seconds.
+    fn picture_file(&self, at_s: f64) -> PathBuf {
+        let usual = || self.clip.with_extension(format!("inspect-{at_s}s.png"));
+        self.picture.clone().unwrap_or_else(usual)
+    }
+
+    fn rules(&self, setup: Option<&LoadedSetup>) -> WriteRules {
+        let inputs = setup.map(LoadedSetup::input_files).unwrap_or_default();
+        let existing = existing_or(self.force, Existing::ReplaceOwn);
+        WriteRules::from(existing).with_inputs([&self.clip]).with_inputs(inputs)
+    }
 }
 
 /// What is shown of a clip.
@@ -61,7 +78,11 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let mut clip = Clip::open(&arguments.clip)?;
     let setup =
         arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::advised)?;
-    setup.iter().flat_map(LoadedSetup::warnings).for_each(|warning| eprintln!("pairspeed: {warning}"));
+    setup.iter().flat_map(LoadedSetup::warnings).for_each(|warning| say_line!("pairspeed: {warning}"));
+    let at_s = arguments.at.unwrap_or(0.0);
+    let picture = arguments.picture_file(at_s);
+    let rules = arguments.rules(setup.as_ref());
+    check_path(&picture, &rules).map_err(Failure::misuse)?;
     let (frames, length_s) = match arguments.at {
         Some(_) => (None, clip.last_time_s()?),
         None => {
@@ -69,7 +90,6 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
             (Some(frames), length_s)
         }
     };
-    let at_s = arguments.at.unwrap_or(0.0);
     if at_s > length_s + LATE_S {
         return Err(Failure::Misuse(format!(
             "--at {at_s}: {} ends at {length_s:.2} s; give an earlier time",
@@ -86,14 +106,10 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         None => Vec::new(),
     };
     let labels: Vec<Label> = regions.iter().map(Read::label).collect();
-    let picture = arguments
-        .picture
-        .clone()
-        .unwrap_or_else(|| arguments.clip.with_extension(format!("inspect-{at_s}s.png")));
-    save_png(&annotate(&frame.image, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
+    save_png(&annotate(&frame.image, &labels), &picture, &rules).map_err(Failure::misuse)?;
     let inspection = Inspection { info, frames, length_s, notes, time_s: frame.time_s, regions, picture };
     if arguments.json {
-        print_line!("{}", inspection.json(&arguments.clip));
+        super::print_json(&inspection.json(&arguments.clip).to_string());
     } else {
         inspection.print(&arguments.clip);
     }
@@ -105,10 +121,10 @@ impl Inspection {
         let Self { info, frames, length_s, notes, time_s, regions, picture } = self;
         let regions: Vec<_> = regions.iter().map(Read::json).collect();
         json!({
-            "clip": clip, "container": info.container, "codec": info.codec,
+            "clip": clip.to_string_lossy(), "container": info.container, "codec": info.codec,
             "width": info.width, "height": info.height, "nominal_rate_hz": info.nominal_rate_hz,
             "frames": frames, "last_frame_s": length_s, "notes": notes,
-            "time_s": time_s, "regions": regions, "picture": picture,
+            "time_s": time_s, "regions": regions, "picture": picture.to_string_lossy(),
         })
     }
 

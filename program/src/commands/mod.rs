@@ -1,8 +1,15 @@
 //! The commands of the program, one file each. [`EXIT_CODES`] explains the exit codes.
 
-/// Prints a line of formatted text with [`print`], which handles a closed pipe.
+/// Prints a line of formatted text with [`print`], which handles a closed pipe. Control characters are escaped.
 macro_rules! print_line {
-    ($($text:tt)*) => { $crate::commands::print(format_args!("{}\n", format_args!($($text)*))) };
+    ($($text:tt)*) => {
+        $crate::commands::print(format_args!("{}\n", pairspeed::visible::line(&format!($($text)*))))
+    };
+}
+
+/// Says a line of formatted text on standard error. Control characters are escaped.
+macro_rules! say_line {
+    ($($text:tt)*) => { eprintln!("{}", pairspeed::visible::line(&format!($($text)*))) };
 }
 
 mod camera;
@@ -33,11 +40,12 @@ use std::sync::OnceLock;
 use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use pairspeed::ReadError;
 use pairspeed::advice::Advised;
-use pairspeed::files::write_error_in_words;
+use pairspeed::files::{Existing, write_error_in_words};
 use pairspeed::footage::FootageError;
 use pairspeed::learn::ExampleError;
 use pairspeed::output::folder::OutputError;
 use pairspeed::readings::PrepareError;
+use pairspeed::visible;
 
 use crate::wording;
 
@@ -107,6 +115,11 @@ const EXIT_CODES: &str = "Exit codes
   0  success; also if `read` finds no airspeed: the readings are saved, and the table says why
   1  a clip could not be read (for `read`: none of its channels), or the result could not be printed
   2  wrong usage: an invalid option, file or setup, or a folder that cannot be written to";
+
+/// What to do with existing files: keep those that the program did not make, unless `--force` is given.
+fn existing_or(force: bool, unforced: Existing) -> Existing {
+    if force { Existing::Replace } else { unforced }
+}
 
 /// Why a command ended early.
 #[derive(Debug)]
@@ -212,9 +225,14 @@ fn note_unprinted(done: io::Result<()>) {
     }
 }
 
-/// Prints a text unchanged.
+/// Prints a text of several lines. Control characters are escaped.
 fn print_text(text: &str) {
-    print(format_args!("{text}"));
+    print(format_args!("{}", visible::lines(text)));
+}
+
+/// Prints JSON, in which control characters are escaped already, and a line feed.
+fn print_json(json: &str) {
+    print(format_args!("{}\n", json.trim_end()));
 }
 
 /// Returns the first error of printing, if there was one.
@@ -275,12 +293,12 @@ pub fn run() -> ExitCode {
     };
     match result.and_then(|()| printed()) {
         Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => said(failure.message(), failure.code()),
+        Err(failure) => said(&visible::line(failure.message()), failure.code()),
     }
 }
 
 fn said(message: &str, code: u8) -> ExitCode {
-    eprintln!("pairspeed: {message}");
+    eprintln!("pairspeed: {}", visible::lines(message));
     ExitCode::from(code)
 }
 

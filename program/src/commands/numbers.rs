@@ -2,11 +2,18 @@
 
 use pairspeed::weather::{DIRECTIONS_DEG, WeatherFix};
 
-/// Parses a finite number.
+/// Largest number that an option takes. Messages repeat numbers in full, which takes 309 digits for the largest ones. Set by
+/// judgement, far above any time in seconds, speed, height or power.
+pub const MAX_NUMBER: f64 = 1e9;
+
+/// Parses a number of at most [`MAX_NUMBER`].
 pub fn number(text: &str) -> Result<f64, String> {
     let text = text.trim();
-    let value = text.parse().ok().filter(|value: &f64| value.is_finite());
-    value.ok_or_else(|| no_number(text))
+    let value = text.parse().ok().filter(|value: &f64| value.is_finite()).ok_or_else(|| no_number(text))?;
+    if value.abs() > MAX_NUMBER {
+        return Err(format!("the number is out of range; give at most {MAX_NUMBER}"));
+    }
+    Ok(value)
 }
 
 /// Parses a time in seconds from the first frame.
@@ -73,6 +80,14 @@ mod tests {
         for text in ["", "a", "nan", "inf", "1e999", "2.5 s", "1:75"] {
             let said = number(text).unwrap_err();
             assert!(!said.contains("float") && said.contains("number"), "{text}: {said}");
+        }
+    }
+
+    #[test]
+    fn a_number_that_would_fill_the_screen_is_refused() {
+        for text in ["1e308", "-1e300", "123456789012345678901234567890"] {
+            let said = number(text).unwrap_err();
+            assert!(said.contains("out of range") && said.len() < 80, "{text}: {said}");
         }
     }
 

@@ -3,10 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use pairspeed::files::{Existing, write_whole};
+use pairspeed::files::{Existing, WriteRules, write_whole};
 use pairspeed::output::RenderError;
 
-use super::Failure;
+use super::{Failure, existing_or};
 
 /// Command line options for the form of the output.
 #[derive(Debug, Args)]
@@ -33,21 +33,26 @@ pub struct CommandOutput<Page, Json, Text> {
 }
 
 impl PageArguments {
-    /// Writes the page if requested, and prints the result.
+    /// Writes the page if requested, and prints the result. `inputs` are the files that the command reads.
     ///
     /// # Errors
     /// [`Failure::Misuse`] if the page cannot be written, [`Failure::Failed`] if the result cannot be made.
-    pub fn give<Page, Json, Text>(&self, answer: CommandOutput<Page, Json, Text>) -> Result<(), Failure>
+    pub fn give<Page, Json, Text>(
+        &self,
+        inputs: &[PathBuf],
+        answer: CommandOutput<Page, Json, Text>,
+    ) -> Result<(), Failure>
     where
         Page: FnOnce() -> String,
         Json: FnOnce() -> Result<String, RenderError>,
         Text: FnOnce() -> String,
     {
         if let Some(out) = &self.out {
-            write_page(out, &(answer.page)(), self.force)?;
+            let rules = WriteRules::from(existing_or(self.force, Existing::Keep)).with_inputs(inputs);
+            write_page(out, &(answer.page)(), &rules)?;
         }
         if self.json {
-            print_line!("{}", (answer.json)().map_err(Failure::failed)?);
+            super::print_json(&(answer.json)().map_err(Failure::failed)?);
             return Ok(());
         }
         super::print_text(&(answer.text)());
@@ -59,9 +64,8 @@ impl PageArguments {
 }
 
 /// Writes a page to a file; an error names the file.
-fn write_page(path: &Path, page: &str, force: bool) -> Result<(), Failure> {
-    let existing = if force { Existing::Replace } else { Existing::Keep };
-    write_whole(path, page.as_bytes(), existing).map_err(|error| match error.kind() {
+fn write_page(path: &Path, page: &str, rules: &WriteRules) -> Result<(), Failure> {
+    write_whole(path, page.as_bytes(), rules).map_err(|error| match error.kind() {
         std::io::ErrorKind::AlreadyExists => Failure::Misuse(format!(
             "{} exists already: give --force to replace it, or name another file with --out",
             path.display()

@@ -6,7 +6,7 @@ use clap::Args;
 use pairspeed::model::units::Unit;
 use pairspeed::output::{test_card_html, test_card_json, test_card_text};
 use pairspeed::plan::{Pack, PlanRequest, plan, usual_half_width};
-use pairspeed::summary::load_flight;
+use pairspeed::summary::{load_flight, summary_file};
 
 use super::Failure;
 use super::numbers::{number, positive};
@@ -82,11 +82,15 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         .unwrap_or(Unit::KilometresPerHour);
     let card = plan(&wish(arguments, unit)?, earlier.as_ref())
         .map_err(|error| Failure::Misuse(wording::plan_error(&error)))?;
-    arguments.page.give(CommandOutput {
-        page: || test_card_html(&card, unit),
-        json: || test_card_json(&card, unit),
-        text: || test_card_text(&card, unit),
-    })
+    let inputs: Vec<PathBuf> = arguments.from.iter().map(|from| summary_file(from)).collect();
+    arguments.page.give(
+        &inputs,
+        CommandOutput {
+            page: || test_card_html(&card, unit),
+            json: || test_card_json(&card, unit),
+            text: || test_card_text(&card, unit),
+        },
+    )
 }
 
 fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanRequest, Failure> {

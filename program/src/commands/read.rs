@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::ReadOptions;
-use pairspeed::files::Existing;
+use pairspeed::files::{Existing, WriteRules};
 use pairspeed::flight::Flight;
 use pairspeed::leg_edits::LegEdits;
 use pairspeed::legs::{self, LegOptions};
@@ -13,13 +13,13 @@ use pairspeed::output::{advice, summary_json, table};
 use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
 
-use super::Failure;
 use super::camera;
 use super::each::{Common, read_each};
 use super::flight::flight_with_commands;
 use super::given::FlightConditions;
 use super::numbers::{percent, probability};
 use super::progress::ReadingProgress;
+use super::{Failure, existing_or};
 use crate::wording;
 
 #[derive(Debug, Args)]
@@ -72,18 +72,18 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
         Some(file) => LoadedSetup::load(file).map_err(Failure::advised)?,
         None => camera::setup_for(&arguments.clips)?,
     };
-    setup.warnings().iter().for_each(|warning| eprintln!("pairspeed: {warning}"));
+    setup.warnings().iter().for_each(|warning| say_line!("pairspeed: {warning}"));
     setup.require_speed().map_err(Failure::advised)?;
     let mut options = options(arguments)?;
     arguments.conditions.apply_to(&setup.setup, &mut options)?;
-    let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
+    let rules = rules(arguments, &setup);
     if arguments.each {
-        let common = Common { setup: &setup, options: &options, existing, json: arguments.json };
+        let common = Common { setup: &setup, options: &options, rules: &rules, json: arguments.json };
         let jobs = arguments.jobs.map(usize::from);
         return read_each(&arguments.clips, arguments.out.as_deref(), jobs, &common);
     }
     let out = arguments.out.clone().unwrap_or_else(|| usual_folder(&arguments.clips));
-    let folder = ResultFolder::prepare(&out, existing).map_err(Failure::advised)?;
+    let folder = ResultFolder::prepare(&out, rules).map_err(Failure::advised)?;
     let flight = flight_with_commands(&arguments.clips, &setup, &options, &mut ReadingProgress::new())?;
     folder.write(&flight)?;
     print_result(&flight, arguments.json)?;
@@ -93,12 +93,19 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Which files may be written to: not those that the command reads.
+fn rules(arguments: &ReadArguments, setup: &LoadedSetup) -> WriteRules {
+    WriteRules::from(existing_or(arguments.force, Existing::Keep))
+        .with_inputs(&arguments.clips)
+        .with_inputs(setup.input_files())
+        .with_inputs(arguments.legs.iter().chain(&arguments.aircraft))
+}
+
 /// Prints the results table, or the summary as JSON.
 pub fn print_result(flight: &Flight, json: bool) -> Result<(), Failure> {
     if json {
         let bytes = summary_json(flight).map_err(Failure::failed)?;
-        // The summary already ends with a line feed.
-        super::print_text(&String::from_utf8_lossy(&bytes));
+        super::print_json(&String::from_utf8_lossy(&bytes));
     } else {
         super::print_text(&table(flight));
         for next in advice(flight) {

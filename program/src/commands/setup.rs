@@ -1,17 +1,17 @@
 //! `setup`: finds the readouts and writes a first version of the setup file.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
-use pairspeed::files::Existing;
+use pairspeed::files::{Existing, OutputKind, WriteRules};
 use pairspeed::footage::Clip;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{ProposedRegions, propose_regions};
-use pairspeed::picture::{Label, annotate, save_png};
+use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::setup::{Camera, Setup, usual_setup};
 
-use super::Failure;
 use super::progress::ShareBar;
+use super::{Failure, existing_or};
 use crate::quoting::quoted;
 
 #[derive(Debug, Args)]
@@ -22,7 +22,7 @@ pub struct SetupArguments {
     /// name, ending in .png
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Replace an existing setup file
+    /// Replace an existing setup file, and an image that this program did not make
     #[arg(long)]
     force: bool,
     /// Print as JSON
@@ -32,13 +32,16 @@ pub struct SetupArguments {
 
 pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let file = arguments.out.clone().unwrap_or_else(|| usual_setup(&arguments.clip));
-    let existing = if arguments.force { Existing::Replace } else { Existing::Keep };
+    let picture = file.with_extension("png");
+    let rules = WriteRules::from(existing_or(arguments.force, Existing::Keep)).with_inputs([&arguments.clip]);
+    let picture_rules = rules.with_existing(existing_or(arguments.force, Existing::ReplaceOwn));
     if file.exists() && !arguments.force {
         return Err(Failure::Misuse(format!(
             "{} exists already: give --force to replace it, or name another file with --out",
             file.display()
         )));
     }
+    check_files(&file, &picture, &rules, &picture_rules)?;
     let mut clip = Clip::open(&arguments.clip)?;
     let bar = ShareBar::new("looking for the overlay");
     let ProposedRegions { regions, still } = propose_regions(&mut clip, &|share| bar.set(share))?;
@@ -52,7 +55,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let name = arguments.clip.file_stem().unwrap_or_default().to_string_lossy();
     let camera = Camera { name: format!("{name} camera"), frame: still.dimensions(), glyphs: None };
     let setup = Setup { camera, aircraft: None, regions };
-    setup.save(&file, existing).map_err(Failure::advised)?;
+    setup.save(&file, &rules).map_err(Failure::advised)?;
     let labels: Vec<Label> = setup
         .regions
         .iter()
@@ -63,10 +66,12 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
             detail: String::new(),
         })
         .collect();
-    let picture = file.with_extension("png");
-    save_png(&annotate(&still, &labels), &picture, Existing::Replace).map_err(Failure::misuse)?;
+    save_png(&annotate(&still, &labels), &picture, &picture_rules).map_err(Failure::misuse)?;
     if arguments.json {
-        print_line!("{}", serde_json::json!({ "setup": file, "picture": picture, "regions": setup.regions }));
+        let json = serde_json::json!({
+            "setup": file.to_string_lossy(), "picture": picture.to_string_lossy(), "regions": setup.regions,
+        });
+        super::print_json(&json.to_string());
         return Ok(());
     }
     print_line!("Setup: {}", file.display());
@@ -79,4 +84,24 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         print_line!("None of the boxes is known to show the speed: name one of them `speed`.");
     }
     Ok(())
+}
+
+/// Checks that the setup and its image may be written, before the clip is searched.
+fn check_files(
+    file: &Path,
+    picture: &Path,
+    rules: &WriteRules,
+    picture_rules: &WriteRules,
+) -> Result<(), Failure> {
+    if file == picture {
+        return Err(Failure::Misuse(format!(
+            "--out {}: the image of the boxes needs this name; name the setup file .toml",
+            file.display()
+        )));
+    }
+    let refused = |refusal| {
+        Failure::Misuse(format!("--out {}: {refusal}; name another file for the setup", file.display()))
+    };
+    rules.check(file, OutputKind::Document).map_err(refused)?;
+    check_path(picture, picture_rules).map_err(Failure::misuse)
 }

@@ -4,18 +4,20 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use image::{GrayImage, Luma};
-use pairspeed::files::{Existing, file_name};
-use pairspeed::glyphs::CHARACTERS;
+use pairspeed::files::{Existing, WriteRules, file_name, files_in, remove_own};
+use pairspeed::glyphs::{CHARACTERS, GlyphSet};
 use pairspeed::learn::{
     FetchedExamples, LabelFile, LabelMoment, LabelledReading, LearnedGlyphs, SuspectLabel, fetch_examples,
     learn_glyphs, open_clip,
 };
 use pairspeed::model::channel::Channel;
+use pairspeed::picture::save_png;
 use pairspeed::readings;
 use pairspeed::setup::LoadedSetup;
 
-use super::Failure;
+use super::numbers::MAX_NUMBER;
 use super::progress::ShareBar;
+use super::{Failure, existing_or};
 use crate::wording;
 
 /// Prefix of the file names of the images that show what to label next; the next constant is that of labels
@@ -51,6 +53,9 @@ pub struct TeachArguments {
     /// you have checked both
     #[arg(long, value_name = "CHANNEL@SECONDS", value_parser = moment_named)]
     insist: Vec<LabelMoment>,
+    /// Replace files in the glyph folder that this program did not make
+    #[arg(long)]
+    force: bool,
     /// Print as JSON
     #[arg(long)]
     json: bool,
@@ -79,7 +84,7 @@ fn moment_named(text: &str) -> Result<LabelMoment, String> {
     let form = || format!("\"{text}\" is not of the form CHANNEL@SECONDS, such as speed@12.4");
     let (channel, seconds) = text.split_once('@').ok_or_else(form)?;
     let time_s: f64 = seconds.trim().parse().map_err(|_| form())?;
-    if !(time_s.is_finite() && time_s >= 0.0) || channel.trim().is_empty() {
+    if !(0.0..=MAX_NUMBER).contains(&time_s) || channel.trim().is_empty() {
         return Err(form());
     }
     Ok(LabelMoment { channel: Channel::from(channel.trim().to_owned()), time_s })
@@ -88,6 +93,9 @@ fn moment_named(text: &str) -> Result<LabelMoment, String> {
 pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&arguments.setup).map_err(Failure::advised)?;
     let folder = setup.glyph_folder();
+    GlyphSet::check_folder(&folder).map_err(Failure::advised)?;
+    let existing = existing_or(arguments.force, Existing::ReplaceOwn);
+    let rules = WriteRules::from(existing).with_inputs([&arguments.clip, &arguments.setup]);
     let mut clip = open_clip(&setup, &arguments.clip)?;
     let mut remembered = remembered(arguments, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;
@@ -104,10 +112,10 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
             .map_err(Failure::advised)?;
     let labels = examples.len() - learned.rejected.len() - learned.suspects.len();
     learned.rejected.extend(rejected);
-    learned.set.save(&folder).map_err(Failure::advised)?;
+    learned.set.save(&folder, &rules).map_err(Failure::advised)?;
     let name = file_name(&arguments.clip);
     for rejected in &learned.rejected {
-        eprintln!(
+        say_line!(
             "Label not used and not kept: {}: {}",
             rejected.label,
             wording::label_problem(&rejected.problem)
@@ -116,11 +124,11 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     }
     remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in missing_clips {
-        eprintln!(
+        say_line!(
             "A labelled clip is not in the folder of this clip, so its labels are not used this time: {clip}"
         );
     }
-    report(arguments, &learned, &folder, labels)
+    report(arguments, &learned, PictureFolder { path: &folder, rules: &rules }, labels)
 }
 
 /// The stored labels, after the changes that the command line asks for.
@@ -147,20 +155,39 @@ fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Fa
     Ok(file)
 }
 
-/// Removes the images that an earlier run of the command saved.
-fn remove_old_pictures(folder: &Path) -> Result<(), Failure> {
-    let failed = |error: std::io::Error| {
-        Failure::Failed(format!("cannot remove the old images in {}: {error}", folder.display()))
-    };
-    for entry in std::fs::read_dir(folder).map_err(failed)? {
-        let path = entry.map_err(failed)?.path();
-        let name = file_name(&path);
-        let is_old = |start: &&str| name.starts_with(*start) && name.ends_with(".png");
-        if [NEXT_NAME, SUSPECT_NAME, FORMER_NAME].iter().any(is_old) {
-            std::fs::remove_file(&path).map_err(failed)?;
+/// The folder for the images that show what to label.
+#[derive(Clone, Copy)]
+struct PictureFolder<'a> {
+    path: &'a Path,
+    rules: &'a WriteRules,
+}
+
+impl PictureFolder<'_> {
+    /// Removes the images that an earlier run of the command saved.
+    fn remove_old(self) -> Result<(), Failure> {
+        for path in files_in(self.path).iter().filter(|path| is_old_picture(&file_name(path))) {
+            remove_own(path, self.rules).map_err(|error| {
+                Failure::Failed(format!("cannot remove the old image {}: {error}", path.display()))
+            })?;
         }
+        Ok(())
     }
-    Ok(())
+
+    fn save(self, picture: &GrayImage, name: &str, number: usize) -> Result<PathBuf, Failure> {
+        let path = self.path.join(format!("{name}{}.png", number + 1));
+        let picture = image::DynamicImage::ImageLuma8(picture.clone()).to_rgb8();
+        save_png(&picture, &path, self.rules).map_err(Failure::failed)?;
+        Ok(path)
+    }
+}
+
+/// Whether an earlier run of the command saved an image under this name: a prefix, a number and the ending.
+fn is_old_picture(name: &str) -> bool {
+    let numbered = |prefix: &str| {
+        let number = name.strip_prefix(prefix).and_then(|rest| rest.strip_suffix(".png"));
+        number.is_some_and(|number| number.parse::<u32>().is_ok())
+    };
+    [NEXT_NAME, SUSPECT_NAME, FORMER_NAME].into_iter().any(numbered)
 }
 
 /// The image enlarged so that it is easy to read.
@@ -182,30 +209,23 @@ fn side_by_side(suspect: &SuspectLabel) -> GrayImage {
     both
 }
 
-fn save_picture(picture: &GrayImage, folder: &Path, name: &str, number: usize) -> Result<PathBuf, Failure> {
-    let path = folder.join(format!("{name}{}.png", number + 1));
-    let picture = image::DynamicImage::ImageLuma8(picture.clone()).to_rgb8();
-    pairspeed::picture::save_png(&picture, &path, Existing::Replace).map_err(Failure::failed)?;
-    Ok(path)
-}
-
 fn report(
     arguments: &TeachArguments,
     learned: &LearnedGlyphs,
-    folder: &Path,
+    folder: PictureFolder<'_>,
     labels: usize,
 ) -> Result<(), Failure> {
-    remove_old_pictures(folder)?;
+    folder.remove_old()?;
     let (mut suspects, mut next) = (Vec::new(), Vec::new());
     for (number, suspect) in learned.suspects.iter().enumerate() {
-        suspects.push(save_picture(&side_by_side(suspect), folder, SUSPECT_NAME, number)?);
+        suspects.push(folder.save(&side_by_side(suspect), SUSPECT_NAME, number)?);
     }
     for (number, ask) in learned.requests.iter().enumerate() {
-        next.push(save_picture(&enlarged(&ask.image), folder, NEXT_NAME, number)?);
+        next.push(folder.save(&enlarged(&ask.image), NEXT_NAME, number)?);
     }
     let missing: String = learned.missing.iter().flat_map(|missing| missing.digits.iter()).collect();
     if arguments.json {
-        print_line!("{}", as_json(learned, folder, &missing, &suspects));
+        super::print_json(&as_json(learned, folder.path, &missing, &suspects).to_string());
         return Ok(());
     }
     for (suspect, path) in learned.suspects.iter().zip(suspects) {
@@ -218,7 +238,7 @@ fn report(
     }
     print_line!(
         "Glyphs: {}, learned from {labels} labelled readings (kept in its told.toml)",
-        folder.display()
+        folder.path.display()
     );
     if missing.is_empty() {
         print_line!("All ten digits are known. Next: pairspeed inspect, then pairspeed read.");
@@ -235,7 +255,7 @@ fn report(
 
 fn as_json(learned: &LearnedGlyphs, folder: &Path, missing: &str, pictures: &[PathBuf]) -> serde_json::Value {
     let label = |label: &LabelledReading| serde_json::json!({ "channel": label.channel.name(), "time_s": label.time_s, "text": label.text });
-    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| serde_json::json!({ "label": label(&suspect.label), "seems": suspect.likely_text, "picture": picture });
+    let suspect = |(suspect, picture): (&SuspectLabel, &PathBuf)| serde_json::json!({ "label": label(&suspect.label), "seems": suspect.likely_text, "picture": picture.to_string_lossy() });
     let suspects: Vec<_> = learned.suspects.iter().zip(pictures).map(suspect).collect();
     let rejected = learned.rejected.iter();
     let rejected: Vec<_> = rejected
@@ -245,7 +265,7 @@ fn as_json(learned: &LearnedGlyphs, folder: &Path, missing: &str, pictures: &[Pa
     let next: Vec<_> =
         next.map(|ask| serde_json::json!({ "channel": ask.channel.name(), "time_s": ask.time_s })).collect();
     serde_json::json!({
-        "glyphs": folder, "missing": missing, "suspects": suspects, "rejected": rejected, "label_next": next
+        "glyphs": folder.to_string_lossy(), "missing": missing, "suspects": suspects, "rejected": rejected, "label_next": next
     })
 }
 
@@ -266,10 +286,14 @@ mod tests {
         for name in ["tell-next-1.png", "label-next-6.png", "suspect-2.png", "told.toml", "5.png"] {
             std::fs::write(folder.path().join(name), "").unwrap();
         }
-        remove_old_pictures(folder.path()).unwrap();
+        for name in ["label-next-best.png", "suspect-.png", "label-next-1.jpg"] {
+            std::fs::write(folder.path().join(name), "mine").unwrap();
+        }
+        let rules = WriteRules::from(Existing::ReplaceOwn);
+        PictureFolder { path: folder.path(), rules: &rules }.remove_old().unwrap();
         let entries = std::fs::read_dir(folder.path()).unwrap();
         let mut left: Vec<String> = entries.map(|entry| file_name(&entry.unwrap().path())).collect();
         left.sort();
-        assert_eq!(left, ["5.png", "told.toml"]);
+        assert_eq!(left, ["5.png", "label-next-1.jpg", "label-next-best.png", "suspect-.png", "told.toml"]);
     }
 }

@@ -10,19 +10,17 @@
 //! insisted = true            # use the label although others contradict it; default: false
 //! ```
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::reading::{LabelMoment, LabelledReading};
-use crate::files::{Existing, write_whole};
+use crate::files::{Existing, MAX_TEXT_BYTES, read_text, write_whole};
+use crate::glyphs::LABELS;
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
-/// Name of the label file inside a glyph set's folder.
-const FILE_NAME: &str = "told.toml";
 /// Two labels of one channel that are closer in time than this belong to the same frame, in seconds: the
 /// frame interval at 100 frames a second, which is faster than cameras record.
 const SAME_MOMENT_S: f64 = 0.01;
@@ -97,7 +95,7 @@ impl LabelFile {
     /// Path of the label file of the glyph set in `folder`.
     #[must_use]
     pub fn path(folder: &Path) -> PathBuf {
-        folder.join(FILE_NAME)
+        folder.join(LABELS)
     }
 
     /// Loads the labels of the glyph set in `folder`; there are none if the file does not exist yet.
@@ -108,7 +106,7 @@ impl LabelFile {
     pub fn load(folder: &Path) -> Result<Self, LabelFileError> {
         let path = Self::path(folder);
         let unusable = |reason: String| LabelFileError::Unusable { path: path.clone(), reason };
-        match fs::read_to_string(&path) {
+        match read_text(&path, MAX_TEXT_BYTES) {
             Ok(text) => toml::from_str(&text).map_err(|error| unusable(in_one_line(&text, &error))),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
             Err(error) => Err(unusable(error.to_string())),
@@ -165,6 +163,8 @@ impl LabelFile {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
+    use std::fs;
+
     use super::*;
 
     fn label(time_s: f64, text: &str) -> LabelledReading {
@@ -212,7 +212,7 @@ mod tests {
     #[test]
     fn a_file_with_a_mistake_is_named() {
         let folder = tempfile::tempdir().unwrap();
-        fs::write(folder.path().join(FILE_NAME), "[[told]]\nclip = 3").unwrap();
+        fs::write(folder.path().join(LABELS), "[[told]]\nclip = 3").unwrap();
         let message = LabelFile::load(folder.path()).unwrap_err().to_string();
         assert!(message.contains("told.toml") && message.contains("fix the file"), "{message}");
     }

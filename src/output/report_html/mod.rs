@@ -12,7 +12,9 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::flight::Flight;
 use crate::model::channel::Channel;
+use crate::output::page::POLICY;
 use crate::output::{conditions, propulsion, unread};
+use crate::visible;
 
 use super::RenderError;
 
@@ -25,12 +27,13 @@ const STYLE: &str = include_str!("style.css");
 ///
 /// [`RenderError::Plot`] if a plot cannot be drawn.
 pub fn report_html(flight: &Flight) -> Result<Vec<u8>, RenderError> {
-    let names = flight.clip_names().join(", ");
+    let names = visible::line(&flight.clip_names().join(", ")).into_owned();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { "Airspeed report: " (names) }

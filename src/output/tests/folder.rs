@@ -71,9 +71,21 @@ fn a_reading_that_fails_leaves_no_folder_behind() {
     let home = tempfile::tempdir().unwrap();
     let folder = home.path().join("a/b");
     let prepared = ResultFolder::prepare(&folder, Existing::Keep).unwrap();
-    assert_eq!(names_in(&folder), [""; 0]);
+    assert_eq!(names_in(&folder), [".pairspeed.lock"]);
     drop(prepared);
     assert_eq!(names_in(home.path()), [""; 0]);
+}
+
+#[test]
+fn a_folder_into_which_another_run_writes_is_refused_until_that_run_ends() {
+    let home = tempfile::tempdir().unwrap();
+    let first = ResultFolder::prepare(home.path(), Existing::Replace).unwrap();
+    let error = ResultFolder::prepare(home.path(), Existing::Replace).unwrap_err();
+    assert!(matches!(&error, OutputError::InUse { .. }), "{error}");
+    assert!(error.to_string().contains("another run"), "{error}");
+    first.write(&small_flight()).unwrap();
+    drop(ResultFolder::prepare(home.path(), Existing::Replace).unwrap());
+    assert_eq!(names_in(home.path()), NAMES);
 }
 
 #[test]

@@ -32,6 +32,9 @@ fn assert_well_formed(page: &str) {
 }
 
 fn assert_nothing_is_fetched(page: &str) {
+    let head = page.split("<style").next().unwrap_or_default();
+    let policy = "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; ";
+    assert!(head.contains(policy), "{head}");
     for fetching in ["http:", "https:", "src=", "href=", "@import", "<script", "<link", "<iframe"] {
         assert!(!page.contains(fetching), "{fetching}");
     }

@@ -1,0 +1,119 @@
+//! What a run leaves that was killed while it wrote files: completed or removed by the next run.
+//!
+//! ```text
+//! FOLDER/.pairspeed.lock           lock of a run; free once the run has ended
+//! FOLDER/.pairspeed-new.part/      new files, not complete: removed
+//! FOLDER/.pairspeed-commit/        new files, complete, some moved already: the others are moved
+//! PARENT/.pairspeed-HASH.part/     before the exchange the new files, not complete; after it the previous files: removed,
+//!                                  with subfolders and links of the pilot moved back
+//! FOLDER/.pairspeed-HASH.part      a single new file, not complete: removed
+//! ```
+
+use std::fs::{self, DirEntry, OpenOptions};
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::disk::{Disk, no_follow};
+use super::lock::{FolderLock, lock};
+use super::write_rules::{Existing, OutputKind, WriteRules};
+
+/// Prefix and suffix of the names of files and folders that are not complete.
+const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
+/// Name of the folder of files that are complete and are being moved to their places.
+pub(super) const COMMIT: &str = ".pairspeed-commit";
+/// Name of the folder of new files inside the folder they are for, where its parent cannot be written to.
+pub(super) const STAGE: &str = ".pairspeed-new.part";
+
+/// Path of the temporary file or folder beside `path`. It depends on the name only, so that the next run finds it.
+pub(super) fn temporary_beside(path: &Path) -> Option<PathBuf> {
+    let mut hasher = DefaultHasher::new();
+    path.file_name()?.hash(&mut hasher);
+    let name = format!("{}{:016x}{}", TEMPORARY.0, hasher.finish(), TEMPORARY.1);
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    Some(folder.join(name))
+}
+
+/// Whether a name is that of a temporary file or folder.
+pub(super) fn is_temporary(entry: &DirEntry) -> bool {
+    let name = entry.file_name();
+    let name = name.to_string_lossy();
+    name.starts_with(TEMPORARY.0) && name.ends_with(TEMPORARY.1)
+}
+
+/// Completes or removes what a killed run left in a locked folder and beside it. What cannot be moved stays for the next
+/// run.
+pub(super) fn recover(lock: &FolderLock) {
+    let (folder, disk) = (lock.folder(), lock.disk());
+    let _stays = move_committed(folder, disk);
+    remove_folder(&folder.join(STAGE), disk);
+    if let Some(beside) = fs::canonicalize(folder).ok().and_then(|folder| temporary_beside(&folder)) {
+        move_back(&beside, folder, disk);
+        remove_folder(&beside, disk);
+    }
+    for entry in entries(folder).filter(is_temporary) {
+        if entry.file_type().is_ok_and(|kind| kind.is_file()) {
+            let _stays = remove_unlocked(&entry.path(), disk);
+        }
+    }
+}
+
+/// Moves complete new files to their places. Fails with the path of the first that cannot be moved.
+pub(super) fn move_committed(folder: &Path, disk: &Disk) -> Result<(), (PathBuf, io::Error)> {
+    let commit = folder.join(COMMIT);
+    let rules = WriteRules::from(Existing::Replace);
+    for entry in entries(&commit).filter(is_file) {
+        let target = folder.join(entry.file_name());
+        let moved = rules.check(&target, OutputKind::Document).map_err(io::Error::from);
+        moved.and_then(|()| disk.rename(&entry.path(), &target)).map_err(|error| (target, error))?;
+    }
+    if commit.is_dir() {
+        disk.remove_empty_folder(&commit).map_err(|error| (commit, error))?;
+        disk.sync_folder(folder);
+    }
+    Ok(())
+}
+
+/// Moves subfolders and links from the previous folder into the present one.
+pub(super) fn move_back(previous: &Path, folder: &Path, disk: &Disk) {
+    for entry in entries(previous).filter(|entry| !is_file(entry) && !is_temporary(entry)) {
+        // What has a namesake in the present folder stays.
+        let _stays = disk.rename_new(&entry.path(), &folder.join(entry.file_name()));
+    }
+}
+
+/// Removes a folder and the files in it. Folders inside it are kept, unless they are temporary ones.
+pub(super) fn remove_folder(folder: &Path, disk: &Disk) {
+    if !fs::symlink_metadata(folder).is_ok_and(|found| found.is_dir()) {
+        return;
+    }
+    for entry in entries(folder) {
+        match entry.file_type() {
+            Ok(kind) if kind.is_dir() && is_temporary(&entry) => remove_folder(&entry.path(), disk),
+            Ok(kind) if kind.is_file() => _ = disk.remove_file(&entry.path()),
+            _ => {}
+        }
+    }
+    // A folder that is not empty stays.
+    let _stays = disk.remove_empty_folder(folder);
+}
+
+/// Removes a temporary file, unless another run is writing it. Returns whether it is removed.
+pub(super) fn remove_unlocked(path: &Path, disk: &Disk) -> io::Result<bool> {
+    let mut options = OpenOptions::new();
+    options.write(true);
+    no_follow(&mut options);
+    let file = options.open(path)?;
+    if !file.metadata()?.is_file() || !lock(&file)? {
+        return Ok(false);
+    }
+    disk.remove_file(path).map(|()| true)
+}
+
+pub(super) fn entries(folder: &Path) -> impl Iterator<Item = DirEntry> + use<> {
+    fs::read_dir(folder).into_iter().flatten().flatten()
+}
+
+pub(super) fn is_file(entry: &DirEntry) -> bool {
+    entry.file_type().is_ok_and(|kind| kind.is_file())
+}

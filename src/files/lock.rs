@@ -1,0 +1,91 @@
+//! Locks, so that two runs do not write to the same file or folder at the same time.
+
+use std::fs::{File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use super::disk::Disk;
+use super::write_rules::is_same_file;
+
+/// Name of the lock file in a folder. It is removed when the lock is released; the operating system releases the lock of
+/// a run that was killed.
+pub(super) const LOCK: &str = ".pairspeed.lock";
+/// Number of attempts to lock a file that is removed at the same moment by the run that held it before.
+const ATTEMPTS: usize = 16;
+
+/// Another run writes to the file or folder.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[error("another run of this program is writing there; wait until it has ended")]
+pub struct Busy;
+
+impl From<Busy> for io::Error {
+    fn from(busy: Busy) -> Self {
+        Self::new(io::ErrorKind::ResourceBusy, busy)
+    }
+}
+
+/// The right of one run to write into a folder.
+#[derive(Debug)]
+pub struct FolderLock {
+    folder: PathBuf,
+    file: File,
+    disk: Disk,
+}
+
+impl FolderLock {
+    /// Locks an existing folder, and completes or removes what a run left there that was killed.
+    ///
+    /// # Errors
+    ///
+    /// [`Busy`] if another run holds the lock; the operating system's error if files cannot be created in the folder.
+    pub fn take(folder: &Path) -> io::Result<Self> {
+        Self::take_on(folder, Disk::default())
+    }
+
+    pub(super) fn take_on(folder: &Path, disk: Disk) -> io::Result<Self> {
+        let path = folder.join(LOCK);
+        for _ in 0..ATTEMPTS {
+            let file = disk.open_or_create(&path)?;
+            if !lock(&file)? {
+                return Err(Busy.into());
+            }
+            if is_same_file(&file, &path) {
+                let taken = Self { folder: folder.to_owned(), file, disk };
+                super::leftovers::recover(&taken);
+                return Ok(taken);
+            }
+        }
+        Err(Busy.into())
+    }
+
+    /// The locked folder.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    pub(super) fn disk(&self) -> &Disk {
+        &self.disk
+    }
+}
+
+impl Drop for FolderLock {
+    fn drop(&mut self) {
+        let path = self.folder.join(LOCK);
+        if is_same_file(&self.file, &path) {
+            // A lock file that stays does not hinder the next run.
+            let _stays = self.disk.remove_file(&path);
+        }
+    }
+}
+
+/// Locks a file until it is closed; `false` if it is locked already. On a file system without locks every file counts as
+/// free.
+pub(super) fn lock(file: &File) -> io::Result<bool> {
+    match file.try_lock() {
+        Ok(()) | Err(TryLockError::Error(_)) => Ok(true),
+        Err(TryLockError::WouldBlock) => Ok(false),
+    }
+}

@@ -1,0 +1,52 @@
+//! Text from files as a terminal or a page can show it: a control character in a file name could otherwise move the cursor,
+//! change colours or hide a part of the text.
+
+use std::borrow::Cow;
+
+/// The text with each control character, including line feeds, and each character that changes the direction of writing
+/// replaced by its escape, such as `\u{1b}`.
+#[must_use]
+pub fn line(text: &str) -> Cow<'_, str> {
+    escaped(text, is_unsafe)
+}
+
+/// The same for a text of several lines: line feeds stay.
+#[must_use]
+pub fn lines(text: &str) -> Cow<'_, str> {
+    escaped(text, |letter| letter != '\n' && is_unsafe(letter))
+}
+
+/// Whether a character is a control character or one of the bidirectional formatting characters (Unicode Standard Annex 9,
+/// section 2).
+fn is_unsafe(letter: char) -> bool {
+    letter.is_control()
+        || matches!(letter, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+fn escaped(text: &str, is_unsafe: impl Fn(char) -> bool) -> Cow<'_, str> {
+    if !text.contains(&is_unsafe) {
+        return Cow::Borrowed(text);
+    }
+    let mut shown = String::with_capacity(text.len());
+    for letter in text.chars() {
+        if is_unsafe(letter) {
+            shown.extend(letter.escape_default());
+        } else {
+            shown.push(letter);
+        }
+    }
+    Cow::Owned(shown)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn control_characters_are_shown_and_other_text_stays() {
+        assert_eq!(line("a\u{1b}[2Jb\r\nc\u{9b}d"), "a\\u{1b}[2Jb\\r\\nc\\u{9b}d");
+        assert_eq!(line("fla\u{202e}iva.exe"), "fla\\u{202e}iva.exe");
+        assert_eq!(lines("one\ntwo\u{7}"), "one\ntwo\\u{7}");
+        assert!(matches!(line("Über die Wiese 機.avi"), Cow::Borrowed(_)));
+    }
+}
