@@ -76,7 +76,7 @@ fn the_image_of_inspect_replaces_a_file_of_the_pilot_only_if_forced() {
     let picture = home.own_file("holiday.png", "a photo");
     let arguments = ["inspect", text(&home.clip), "--at", "1", "--picture", text(&picture)];
     let message = refused(&arguments, &picture);
-    assert!(message.contains("was not made by this program"), "{message}");
+    assert!(message.contains("was not made by this program") && message.contains("--force"), "{message}");
     let forced = [&arguments[..], &["--force"]].concat();
     assert!(pairspeed(&forced).status.success());
     // The program made the file now, so it may replace it.

@@ -15,7 +15,7 @@ use pairspeed::setup::{LoadedSetup, Region};
 use serde_json::{Value, json};
 
 use super::numbers::seconds;
-use super::{Failure, existing_or};
+use super::{Failure, existing_or, picture_failure};
 
 /// A time is accepted if it is at most this long after the timestamp of the last frame, in seconds: one frame
 /// interval at the lowest usual rate.
@@ -82,7 +82,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let at_s = arguments.at.unwrap_or(0.0);
     let picture = arguments.picture_file(at_s);
     let rules = arguments.rules(setup.as_ref());
-    check_path(&picture, &rules).map_err(Failure::misuse)?;
+    check_path(&picture, &rules).map_err(|error| picture_failure(&error))?;
     let (frames, length_s) = match arguments.at {
         Some(_) => (None, clip.last_time_s()?),
         None => {

@@ -2,6 +2,7 @@
 
 /// Prints a line of formatted text with [`print`], which handles a closed pipe. Control characters are escaped.
 macro_rules! print_line {
+    () => { $crate::commands::print(format_args!("\n")) };
     ($($text:tt)*) => {
         $crate::commands::print(format_args!("{}\n", pairspeed::visible::line(&format!($($text)*))))
     };
@@ -40,10 +41,11 @@ use std::sync::OnceLock;
 use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use pairspeed::ReadError;
 use pairspeed::advice::Advised;
-use pairspeed::files::{Existing, write_error_in_words};
+use pairspeed::files::{Existing, WriteRefusal, write_error_in_words};
 use pairspeed::footage::FootageError;
 use pairspeed::learn::ExampleError;
 use pairspeed::output::folder::OutputError;
+use pairspeed::picture::PictureError;
 use pairspeed::readings::PrepareError;
 use pairspeed::visible;
 
@@ -119,6 +121,12 @@ const EXIT_CODES: &str = "Exit codes
 /// What to do with existing files: keep those that the program did not make, unless `--force` is given.
 fn existing_or(force: bool, unforced: Existing) -> Existing {
     if force { Existing::Replace } else { unforced }
+}
+
+/// The failure to save an image, with the option that replaces a file that the program did not make.
+fn picture_failure(error: &PictureError) -> Failure {
+    let is_foreign = matches!(error, PictureError::Refused { refusal: WriteRefusal::NotOwn, .. });
+    Failure::Misuse(format!("{error}{}", if is_foreign { ", or replace it with --force" } else { "" }))
 }
 
 /// Why a command ended early.

@@ -11,7 +11,7 @@ use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::setup::{Camera, Setup, usual_setup};
 
 use super::progress::ShareBar;
-use super::{Failure, existing_or};
+use super::{Failure, existing_or, picture_failure};
 use crate::quoting::quoted;
 
 #[derive(Debug, Args)]
@@ -103,5 +103,5 @@ fn check_files(
         Failure::Misuse(format!("--out {}: {refusal}; name another file for the setup", file.display()))
     };
     rules.check(file, OutputKind::Document).map_err(refused)?;
-    check_path(picture, picture_rules).map_err(Failure::misuse)
+    check_path(picture, picture_rules).map_err(|error| picture_failure(&error))
 }
