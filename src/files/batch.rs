@@ -14,10 +14,10 @@ use thiserror::Error;
 
 use super::disk::Disk;
 use super::error_keeper::fill;
+use super::folder_lock::FolderLock;
 use super::leftovers::{
     COMMIT, STAGE, entries, is_file, is_temporary, move_back, move_committed, remove_folder, temporary_beside,
 };
-use super::lock::FolderLock;
 use super::write_error_in_words;
 use super::write_rules::{OutputKind, WriteRules, are_same, have_same_owner};
 

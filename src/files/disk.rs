@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 /// What a change does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Change {
+pub(super) enum DiskChange {
     /// It exchanges two names.
     Exchange,
     /// It creates, renames or removes.
@@ -17,7 +17,7 @@ pub(super) enum Change {
 }
 
 /// Called before every change; the change is not made if it fails.
-type Hook = dyn Fn(Change) -> io::Result<()> + Send + Sync;
+type Hook = dyn Fn(DiskChange) -> io::Result<()> + Send + Sync;
 
 /// Access to the file system.
 #[derive(Clone, Default)]
@@ -42,7 +42,7 @@ pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync
     let hook = move |change| {
         let counted = counter.fetch_update(SeqCst, SeqCst, |left| left.checked_sub(1));
         counted.map_err(|_| io::Error::other("killed"))?;
-        let unsupported = no_exchange && change == Change::Exchange;
+        let unsupported = no_exchange && change == DiskChange::Exchange;
         if unsupported { Err(io::ErrorKind::Unsupported.into()) } else { Ok(()) }
     };
     (Disk { hook: Some(Arc::new(hook)) }, left)
@@ -50,7 +50,7 @@ pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync
 
 impl Disk {
     fn change(&self) -> io::Result<()> {
-        self.hook.as_ref().map_or(Ok(()), |hook| hook(Change::Other))
+        self.hook.as_ref().map_or(Ok(()), |hook| hook(DiskChange::Other))
     }
 
     /// Creates a file that does not exist yet.
@@ -107,7 +107,7 @@ impl Disk {
     /// Exchanges the names of two folders in one step. Fails with [`io::ErrorKind::Unsupported`] if the system or the
     /// file system cannot do it.
     pub(super) fn exchange(&self, one: &Path, other: &Path) -> io::Result<()> {
-        self.hook.as_ref().map_or(Ok(()), |hook| hook(Change::Exchange))?;
+        self.hook.as_ref().map_or(Ok(()), |hook| hook(DiskChange::Exchange))?;
         exchange_names(one, other)
     }
 

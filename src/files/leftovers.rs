@@ -15,7 +15,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::disk::{Disk, no_follow};
-use super::lock::{FolderLock, lock};
+use super::file_lock::lock;
 use super::write_rules::{Existing, OutputKind, WriteRules};
 
 /// Prefix and suffix of the names of files and folders that are not complete.
@@ -43,8 +43,7 @@ pub(super) fn is_temporary(entry: &DirEntry) -> bool {
 
 /// Completes or removes what a killed run left in a locked folder and beside it. What cannot be moved stays for the next
 /// run.
-pub(super) fn recover(lock: &FolderLock) {
-    let (folder, disk) = (lock.folder(), lock.disk());
+pub(super) fn recover(folder: &Path, disk: &Disk) {
     let _stays = move_committed(folder, disk);
     remove_folder(&folder.join(STAGE), disk);
     if let Some(beside) = fs::canonicalize(folder).ok().and_then(|folder| temporary_beside(&folder)) {

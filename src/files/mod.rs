@@ -5,8 +5,9 @@
 mod batch;
 mod disk;
 mod error_keeper;
+mod file_lock;
+mod folder_lock;
 mod leftovers;
-mod lock;
 mod read_limited;
 mod recording_head;
 mod write_rules;
@@ -16,7 +17,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 pub use batch::{FileBatch, FileBatchError};
-pub use lock::{Busy, FolderLock};
+pub use file_lock::Busy;
+pub use folder_lock::FolderLock;
 pub(crate) use read_limited::read_error_in_words;
 pub use read_limited::{
     MAX_PICTURE_BYTES, MAX_SUMMARY_BYTES, MAX_TEXT_BYTES, ReadRefusal, read_bytes, read_text,

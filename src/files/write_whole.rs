@@ -5,8 +5,8 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::disk::Disk;
+use super::file_lock::{Busy, lock};
 use super::leftovers::{remove_unlocked, temporary_beside};
-use super::lock::{Busy, lock};
 use super::write_error_in_words;
 use super::write_rules::{Existing, OutputKind, WriteRules, is_same_file};
 

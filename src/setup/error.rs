@@ -322,6 +322,14 @@ pub enum SetupProblem {
     /// The setup has no region.
     #[error("no region is marked: add a [[region]] for each number to read, the speed first")]
     NoRegion,
+    /// The setup has more regions than any overlay has numbers.
+    #[error("{count} regions are marked: mark at most {max}")]
+    TooManyRegions {
+        /// Number of regions.
+        count: usize,
+        /// The largest number allowed.
+        max: usize,
+    },
 }
 
 fn suggestion(nearest: Option<&str>) -> String {

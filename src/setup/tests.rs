@@ -475,3 +475,10 @@ fn a_saved_setup_asks_for_a_missing_point_and_a_missing_number_of_digits() {
     assert!(voltage.contains("# digits = ") && !voltage.contains("digits = 3"), "{voltage}");
     assert!(!speed.contains("No decimal point was found"), "{speed}");
 }
+
+#[test]
+fn a_setup_with_more_regions_than_an_overlay_has_numbers_is_refused() {
+    let region = |number: usize| format!("[[region]]\nchannel = \"own_{number}\"\nbox = [4, 6, 66, 30]\n");
+    let many: String = (0..63).map(region).collect();
+    assert_refused(&format!("{GOOD}{many}"), "wing.toml: 65 regions are marked: mark at most 64");
+}

@@ -5,6 +5,10 @@ use super::plausible_limits::symbols_of;
 use super::{Aircraft, Camera, MAX_DIGITS, MAX_FRAME_PX, MIN_BOX_PX, Region, Setup};
 use crate::model::channel::Channel;
 
+/// Maximum number of regions, several times the numbers of the fullest overlay. Each takes memory for its sample. Set by
+/// judgement.
+const MAX_REGIONS: usize = 64;
+
 impl Setup {
     /// Checks everything that can be checked without a clip.
     ///
@@ -17,6 +21,10 @@ impl Setup {
         self.aircraft.as_ref().map_or(Ok(()), Aircraft::validate)?;
         if self.regions.is_empty() {
             return Err(SettingError::new(None, None, SetupProblem::NoRegion));
+        }
+        if self.regions.len() > MAX_REGIONS {
+            let problem = SetupProblem::TooManyRegions { count: self.regions.len(), max: MAX_REGIONS };
+            return Err(SettingError::new(None, None, problem));
         }
         for (index, region) in self.regions.iter().enumerate() {
             let earlier = self.regions.get(..index).unwrap_or_default();

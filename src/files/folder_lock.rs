@@ -1,30 +1,19 @@
-//! Locks, so that two runs do not write to the same file or folder at the same time.
+//! The lock of a folder, so that two runs do not write to it at the same time.
 
-use std::fs::{File, TryLockError};
+use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use thiserror::Error;
-
 use super::disk::Disk;
+use super::file_lock::{Busy, lock};
+use super::leftovers::recover;
 use super::write_rules::is_same_file;
 
 /// Name of the lock file in a folder. It is removed when the lock is released; the operating system releases the lock of
 /// a run that was killed.
-pub(super) const LOCK: &str = ".pairspeed.lock";
+const LOCK: &str = ".pairspeed.lock";
 /// Number of attempts to lock a file that is removed at the same moment by the run that held it before.
 const ATTEMPTS: usize = 16;
-
-/// Another run writes to the file or folder.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
-#[error("another run of this program is writing there; wait until it has ended")]
-pub struct Busy;
-
-impl From<Busy> for io::Error {
-    fn from(busy: Busy) -> Self {
-        Self::new(io::ErrorKind::ResourceBusy, busy)
-    }
-}
 
 /// The right of one run to write into a folder.
 #[derive(Debug)]
@@ -53,7 +42,7 @@ impl FolderLock {
             }
             if is_same_file(&file, &path) {
                 let taken = Self { folder: folder.to_owned(), file, disk };
-                super::leftovers::recover(&taken);
+                recover(folder, taken.disk());
                 return Ok(taken);
             }
         }
@@ -78,14 +67,5 @@ impl Drop for FolderLock {
             // A lock file that stays does not hinder the next run.
             let _stays = self.disk.remove_file(&path);
         }
-    }
-}
-
-/// Locks a file until it is closed; `false` if it is locked already. On a file system without locks every file counts as
-/// free.
-pub(super) fn lock(file: &File) -> io::Result<bool> {
-    match file.try_lock() {
-        Ok(()) | Err(TryLockError::Error(_)) => Ok(true),
-        Err(TryLockError::WouldBlock) => Ok(false),
     }
 }
