@@ -129,6 +129,12 @@ pub enum ResultFile {
 }
 
 impl ResultFile {
+    /// The name of the file in the result folder.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        self.format().0
+    }
+
     /// The name of the file in the result folder, and its serializer.
     fn format(self) -> (&'static str, Serializer) {
         match self {

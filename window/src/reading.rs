@@ -4,17 +4,17 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use egui::{ComboBox, ProgressBar, RichText, TextEdit};
+use egui::{ComboBox, RichText, TextEdit};
 
 use super::air::AirFields;
 use super::work::{JobProgress, Reporter, Work, in_words};
-use super::{Finished, Screen, Shared, Step, dialogs, page, theme, wording};
+use super::{Finished, Screen, Shared, Step, dialogs, page, page_file, theme, wording};
 use pairspeed::advice::Advised as _;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::flight::FlightRecord;
 use pairspeed::model::units::{Quantity, Unit};
 use pairspeed::output::folder::{OutputError, ResultFolder, usual_folder};
-use pairspeed::output::table;
+use pairspeed::output::{ResultFile, table};
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_record, work_out};
 
@@ -149,17 +149,9 @@ impl ReadingScreen {
     fn show_progress(&mut self, ui: &mut egui::Ui) {
         let Some(reading) = &self.reading else { return };
         let progress = reading.progress();
-        ui.add(
-            ProgressBar::new(progress.share.unwrap_or(0.0))
-                .desired_width(ui.available_width().min(620.0))
-                .show_percentage(),
-        )
-        .widget_info(|| {
-            egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, progress_words(&progress))
-        });
-        ui.label(progress_words(&progress));
-        if ui.button("Cancel").on_hover_text("Stop reading; nothing is written").clicked() && reading.cancel()
-        {
+        let words = progress_words(&progress);
+        let share = Some(progress.share.unwrap_or(0.0));
+        if super::progress::show(ui, share, &words, "Stop reading; nothing is written") && reading.cancel() {
             self.reading = None;
         }
         ui.ctx().request_repaint_after(TICK);
@@ -172,8 +164,17 @@ impl ReadingScreen {
             ui.add(egui::Label::new(RichText::new(table).monospace()).wrap_mode(egui::TextWrapMode::Extend));
         });
         ui.label(format!("Results: {}", finished.folder.display()));
-        let mut go = false;
-        ui.horizontal_wrapped(|ui| go = theme::main_button(ui, "Next: see the legs").clicked());
+        let report = finished.folder.join(ResultFile::Report.name());
+        let (mut go, mut open) = (false, false);
+        ui.horizontal_wrapped(|ui| {
+            open = theme::main_button(ui, "Open the report")
+                .on_hover_text(report.display().to_string())
+                .clicked();
+            go = ui.button("Next: see the legs").clicked();
+        });
+        if open {
+            page_file::open(&report, shared);
+        }
         if go {
             shared.go_to = Some(Step::Legs);
         }
@@ -181,8 +182,11 @@ impl ReadingScreen {
 }
 
 impl Screen for ReadingScreen {
-    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         self.follow(shared);
+        if std::mem::take(&mut shared.read_at_once) && self.reading.is_none() {
+            self.start(ctx, shared, Existing::Keep);
+        }
         if let Some(folder) = shared.take_result(&mut self.choosing).as_deref().and_then(<[_]>::first) {
             self.folder = folder.display().to_string();
             self.in_the_way.clear();

@@ -1,16 +1,16 @@
 //! The step that chooses the recording: its clips are dropped, picked in a dialog or typed, then opened.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use egui::{Button, Key, RichText, TextEdit};
 use image::GrayImage;
 
+use super::found::{FoundCamera, Search, search};
 use super::store::copy_setup;
-use super::work::{Outcome, Work, take_outcome};
-use super::{Screen, Shared, Step, dialogs, page, theme};
+use super::work::{Outcome, Work};
+use super::{Screen, Shared, Step, dialogs, page, progress, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
-use pairspeed::known_camera::fits;
 use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
 
 /// Height of the image of the recording, in points.
@@ -28,10 +28,10 @@ pub struct RecordingScreen {
     still: Option<egui::TextureHandle>,
     /// Facts about the recording, in sentences.
     facts: Vec<String>,
-    /// Job that tries the setups of known cameras on the recording.
-    trying: Option<Work<Vec<LoadedSetup>>>,
-    /// The setups that fit the recording.
-    offered: Vec<LoadedSetup>,
+    /// Job that looks for the camera of the recording.
+    searching: Option<Work<Search>>,
+    /// A setup that was used before and fits the recording.
+    offered: Option<LoadedSetup>,
     /// Whether unsaved edits of this recording were kept.
     unsaved: bool,
 }
@@ -56,8 +56,8 @@ impl RecordingScreen {
         let Opened { clips, info, length_s, still } = opened;
         self.facts = facts(&info, length_s, clips.len());
         self.still = still.map(|still| theme::texture(ctx, "still", &still));
-        self.offered.clear();
-        self.trying = None;
+        self.offered = None;
+        self.stop_searching();
         shared.notice = None;
         shared.take_recording(clips, info.clone(), length_s);
         let clip = info.path.clone();
@@ -72,10 +72,30 @@ impl RecordingScreen {
                 Err(error) => shared.wrong(error),
             }
         }
-        if shared.setup.is_none() {
+        if shared.setup.is_none() && !beside.exists() {
             let cameras = shared.store.cameras((info.width, info.height));
-            if !cameras.is_empty() {
-                self.trying = Some(Work::start(ctx, move |_| fitting(&clip, cameras)));
+            self.searching = Some(Work::start(ctx, move |reporter| search(clip, cameras, reporter)));
+        }
+    }
+
+    fn stop_searching(&mut self) {
+        if let Some(searching) = self.searching.take() {
+            // A search writes nothing, so that it makes no difference whether it has just ended.
+            let _ended = searching.cancel();
+        }
+    }
+
+    /// Takes over the camera that was found.
+    fn take_camera(&mut self, shared: &mut Shared, camera: Search) {
+        match camera {
+            Search::Beside(setup) => {
+                shared.done(format!("the regions of {} fit this recording", file_name(&setup.path)));
+                shared.set_setup(Some(setup));
+            }
+            Search::Remembered(setup) => self.offered = Some(setup),
+            Search::New(camera) => {
+                shared.set_found(FoundCamera::new(*camera));
+                shared.go_to = Some(Step::Regions);
             }
         }
     }
@@ -161,8 +181,9 @@ impl RecordingScreen {
                 ui.label(RichText::new(doubt).color(theme::colours(ui).unsure));
             });
             ui.horizontal_wrapped(|ui| {
-                if theme::main_button(ui, "Next: read the flight").clicked() {
-                    shared.go_to = Some(Step::Reading);
+                let read = theme::main_button(ui, "Read the flight").on_hover_text("Enter");
+                if read.clicked() || (self.opening.is_none() && progress::agrees(ui, None)) {
+                    shared.read_flight();
                 }
                 if ui.button("Look at the regions first").clicked() {
                     shared.go_to = Some(Step::Regions);
@@ -170,26 +191,27 @@ impl RecordingScreen {
             });
             return;
         }
-        if self.trying.is_some() {
-            ui.horizontal(|ui| {
-                ui.spinner();
-                ui.label("Seeing whether a camera marked before fits");
-            });
-        }
-        let mut chosen = None;
-        for setup in &self.offered {
+        if let Some(searching) = &self.searching {
+            let share = searching.progress().share.unwrap_or(0.0);
+            let words = if share < 1.0 { "Looking for the readouts" } else { "Deciphering their digits" };
+            if progress::show(ui, Some(share), words, "Stop looking; boxes can be marked by hand") {
+                self.stop_searching();
+            }
+        } else if let Some(setup) = self.offered.clone() {
             let camera = &setup.setup.camera.name;
             ui.label(format!("A camera marked before fits: with \"{camera}\" the speed can be read here."));
-            if theme::main_button(ui, &format!("Use the regions of \"{camera}\"")).clicked() {
-                chosen = Some(setup.clone());
+            let words = format!("Use the regions of \"{camera}\"");
+            let clicked = theme::main_button(ui, &words).on_hover_text("Enter").clicked();
+            if clicked || (self.opening.is_none() && progress::agrees(ui, None)) {
+                self.use_camera(shared, &setup);
             }
         }
-        if let Some(setup) = chosen {
-            self.use_camera(shared, &setup);
-        }
-        let words = "Next: mark the regions";
-        let first = self.offered.is_empty();
-        if (if first { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
+        let (words, is_main) = match &shared.found {
+            Some(_) => ("Next: see what was found", true),
+            None => ("Mark the regions by hand", self.searching.is_none() && self.offered.is_none()),
+        };
+        if (if is_main { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
+            self.stop_searching();
             shared.go_to = Some(Step::Regions);
         }
     }
@@ -204,7 +226,7 @@ impl RecordingScreen {
         };
         shared.done(format!("the regions of \"{}\" are used for this recording", used.setup.camera.name));
         shared.set_setup(Some(used));
-        self.offered.clear();
+        self.offered = None;
     }
 }
 
@@ -221,9 +243,8 @@ impl Screen for RecordingScreen {
                 Outcome::Failed(message) => shared.wrong(message),
             }
         }
-        // A camera whose setup cannot be tried is not offered.
-        if let Some(Outcome::Done(offered)) = take_outcome(&mut self.trying) {
-            self.offered = offered;
+        if let Some(camera) = shared.take_result(&mut self.searching) {
+            self.take_camera(shared, camera);
         }
     }
 
@@ -264,12 +285,6 @@ fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
     let length_s = frames_near(&mut first, &[f64::MAX])?.first().map_or(0.0, |last| last.time_s);
     let still = frames_near(&mut first, &[length_s / 2.0])?.pop().map(|frame| frame.image);
     Ok(Opened { clips, info, length_s, still })
-}
-
-/// The first of the setups of known cameras that fits this clip.
-fn fitting(clip: &Path, cameras: Vec<LoadedSetup>) -> Result<Vec<LoadedSetup>, FootageError> {
-    let mut recording = Recording::open(&[clip])?;
-    Ok(cameras.into_iter().filter(|setup| fits(&mut recording, setup)).take(1).collect())
 }
 
 fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use egui::RichText;
 
+use super::found::FoundCamera;
 use super::store::Store;
 use super::work::{Outcome, Work, take_outcome};
 use super::{Step, theme};
@@ -47,7 +48,9 @@ pub struct Shared {
     pub length_s: f64,
     /// The camera setup as it was loaded or saved last.
     pub setup: Option<LoadedSetup>,
-    /// Number that increases whenever `setup`, or the glyphs that belong to it, are replaced.
+    /// The camera that was found in the recording, as long as the pilot has not agreed to it.
+    pub found: Option<FoundCamera>,
+    /// Number that increases whenever `setup`, `found` or their glyphs are replaced.
     pub setup_number: u64,
     /// Number that increases with every recording that is opened, so that a step notices a new one.
     pub recording_number: u64,
@@ -57,6 +60,8 @@ pub struct Shared {
     pub finished: Option<Finished>,
     /// Number that increases whenever `finished` is replaced.
     pub finished_number: u64,
+    /// Whether the flight is read as soon as the step Reading is shown.
+    pub read_at_once: bool,
     /// The step to go to next.
     pub go_to: Option<Step>,
     /// The message at the bottom of the window.
@@ -85,10 +90,24 @@ impl Shared {
         self.set_setup(None);
     }
 
-    /// Replaces the setup, or removes it.
+    /// Replaces the setup, or removes it. A camera that was found is no longer needed.
     pub fn set_setup(&mut self, setup: Option<LoadedSetup>) {
         self.setup = setup;
+        self.found = None;
+        self.read_at_once = false;
         self.setup_number += 1;
+    }
+
+    /// Offers a camera that was found in the recording.
+    pub(super) fn set_found(&mut self, found: FoundCamera) {
+        self.found = Some(found);
+        self.setup_number += 1;
+    }
+
+    /// Goes to the step Reading and reads the flight there.
+    pub(super) fn read_flight(&mut self) {
+        self.read_at_once = true;
+        self.go_to = Some(Step::Reading);
     }
 
     /// Replaces the flight that was read last, or removes it.
@@ -162,7 +181,11 @@ impl Shared {
             1 => String::new(),
             clips => format!(" and {} more", clips - 1),
         };
-        let setup = self.setup.as_ref().map_or("not marked yet".to_owned(), |setup| file_name(&setup.path));
+        let setup = match (&self.setup, &self.found) {
+            (Some(setup), _) => file_name(&setup.path),
+            (None, Some(_)) => "found, not saved yet".to_owned(),
+            (None, None) => "not marked yet".to_owned(),
+        };
         format!("Recording: {}{more}.  Regions: {setup}.", file_name(clip))
     }
 }

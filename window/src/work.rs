@@ -134,6 +134,16 @@ impl Reporter {
         state.compare_exchange(RUNNING, COMMITTED, Ordering::SeqCst, Ordering::SeqCst).is_ok()
     }
 
+    /// A function that reports the share of the job that is done, 0 to 1, from any thread.
+    pub fn share_reporter(&self) -> impl Fn(f64) + Sync + use<> {
+        let (status, ctx) = (Arc::clone(&self.status), self.ctx.clone());
+        move |share| {
+            *lock(&status.progress) =
+                JobProgress { share: Some(share.clamp(0.0, 1.0) as f32), ..JobProgress::default() };
+            ctx.request_repaint();
+        }
+    }
+
     fn tell(&mut self, progress: JobProgress) {
         *lock(&self.status.progress) = progress;
         if self.shown.is_none_or(|shown| shown.elapsed() >= BETWEEN_REPAINTS) {

@@ -1,7 +1,7 @@
 //! The frame with the boxes on it: zooming, and marking boxes with mouse or keyboard.
 
 use egui::{
-    Align2, Color32, CursorIcon, EventFilter, FontId, Key, Modifiers, Painter, PointerButton, Pos2, Rect,
+    Align2, Color32, CursorIcon, EventFilter, FontId, Id, Key, Modifiers, Painter, PointerButton, Pos2, Rect,
     Response, Role, Sense, Stroke, StrokeKind, TextureId, Vec2, WidgetInfo, pos2, vec2,
 };
 
@@ -38,11 +38,12 @@ pub struct Canvas {
     centre: Option<Pos2>,
     grip: Option<Grip>,
     drags: u64,
+    id: Option<Id>,
 }
 
 impl Default for Canvas {
     fn default() -> Self {
-        Self { zoom: 1.0, centre: None, grip: None, drags: 0 }
+        Self { zoom: 1.0, centre: None, grip: None, drags: 0, id: None }
     }
 }
 
@@ -94,6 +95,11 @@ impl Canvas {
         self.grip.is_some()
     }
 
+    /// The frame as a control, once it was shown.
+    pub fn id(&self) -> Option<Id> {
+        self.id
+    }
+
     /// Shows the frame and its boxes in the remaining space, and handles what the pilot does with them.
     pub fn show(
         &mut self,
@@ -103,6 +109,7 @@ impl Canvas {
         editor: &mut Editor,
     ) {
         let (rect, response) = ui.allocate_exact_size(ui.available_size(), Sense::click_and_drag());
+        self.id = Some(response.id);
         let boxes = editor.marks().regions.len();
         response.widget_info(|| {
             let words =

@@ -3,10 +3,12 @@
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Editor, RegionChange};
+use crate::found::{CERTAIN, FoundCamera};
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
+use pairspeed::new_camera::NamedReadout;
 use pairspeed::output::BlankReasons;
 use pairspeed::readings::FrameReading;
 use pairspeed::recognise::RegionReading;
@@ -34,7 +36,7 @@ impl Reads<'_> {
 }
 
 /// Shows the list of regions; a click selects a region.
-pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
+pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, found: Option<&FoundCamera>) {
     let mut chosen = editor.chosen();
     for ((number, region), colour) in
         editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle())
@@ -50,6 +52,9 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
             let (words, tint) = read_words(ui, region, reads, number);
             ui.add(Label::new(RichText::new(words).color(tint)).wrap());
         });
+        if let Some(readout) = found.and_then(|found| found.readout(region)) {
+            show_guess(ui, region, readout);
+        }
     }
     if chosen != editor.chosen() {
         editor.choose(chosen);
@@ -63,6 +68,20 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>) {
         }
         Reads::Shown(_) => {}
     }
+}
+
+/// Shows what a readout is taken for, why, and an example of its readings. The pilot's own name needs no reason.
+fn show_guess(ui: &mut egui::Ui, region: &Region, NamedReadout { guess, example, .. }: &NamedReadout) {
+    let example = format!("such as {} at {}", example.text, theme::clock(example.time_s));
+    let (words, tint) = if region.channel == guess.channel {
+        let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
+        let colours = theme::colours(ui);
+        let tint = if guess.probability < CERTAIN { colours.unsure } else { colours.ink };
+        (format!("{:.0} %: {}; {example}", 100.0 * guess.probability, reasons.join(", ")), tint)
+    } else {
+        (example, theme::colours(ui).ink)
+    };
+    ui.add(Label::new(RichText::new(words).small().color(tint)).wrap());
 }
 
 fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) -> (String, egui::Color32) {

@@ -3,31 +3,31 @@
 mod canvas;
 mod editor;
 mod form;
+mod saving;
+mod tools;
 mod viewer;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea, Slider, TextEdit};
+use egui::{Panel, RichText, ScrollArea, TextEdit};
 
-use super::work::Work;
-use super::{Screen, Shared, Step, dialogs, theme};
+use super::found::FoundCamera;
+use super::work::{Reporter, Work};
+use super::{Screen, Shared, dialogs, theme};
 use canvas::Canvas;
 use editor::{Editor, Marks};
 use form::Reads;
-use pairspeed::files::Existing;
 use pairspeed::footage::{Clip, FootageError};
 use pairspeed::new_camera::propose_regions;
-use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, SetupError, usual_setup};
+use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, usual_setup};
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
 /// Name under which unsaved regions are kept.
 pub(super) const DRAFT: &str = "regions";
 /// Edits are kept this long after the last one.
 const KEPT_AFTER: Duration = Duration::from_secs(2);
-/// Time by which the page keys move, in seconds.
-const PAGE_S: f64 = 5.0;
 /// Width of the side panel with the form, in points, and its maximum share of the window's width.
 const SIDE: (f32, f32) = (350.0, 0.46);
 /// Height of the side panel below which all of its content scrolls, in points.
@@ -88,14 +88,18 @@ impl RegionsScreen {
             self.time_s = shared.length_s / 2.0;
             self.want(Wanted::Near(self.time_s));
         }
-        let marks = match &shared.setup {
+        let found = shared.found.as_ref().map(FoundCamera::setup);
+        let marks = match shared.setup.as_ref().or(found) {
             Some(loaded) => marks_of(&loaded.setup),
             None => Marks { name: usual_name(clip), regions: Vec::new() },
         };
         let path = shared.setup.as_ref().map_or_else(|| usual_setup(clip), |loaded| loaded.path.clone());
         self.file = path.display().to_string();
         self.in_the_way = false;
-        if new_recording {
+        if found.is_some() && !self.editor.marks().regions.is_empty() {
+            // The pilot has marked boxes in the meantime; these stay.
+            let _added = self.editor.add_proposed(marks.regions);
+        } else if new_recording || found.is_some() {
             self.editor.begin(marks);
         } else if *self.editor.saved() != marks {
             self.editor.take(marks);
@@ -132,7 +136,8 @@ impl RegionsScreen {
             return;
         }
         let Some(setup) = self.setup(shared) else { return };
-        let key = ReadingKey { setup, glyphs_number: shared.setup_number };
+        let glyphs = shared.found.as_ref().map(|found| Arc::clone(found.glyphs()));
+        let key = ReadingKey { setup, glyphs, glyphs_number: shared.setup_number };
         let is_asked = |(time_s, asked): &(f64, Arc<ReadingKey>)| *time_s == frame.time_s && **asked == key;
         if self.asked.as_ref().is_none_or(|asked| !is_asked(asked)) {
             let key = Arc::new(key);
@@ -158,36 +163,10 @@ impl RegionsScreen {
         })
     }
 
-    fn save(&mut self, shared: &mut Shared, replace: bool) {
-        let (Some(loaded), Some(clip)) = (self.setup(shared), shared.clip().map(Path::to_owned)) else {
-            return;
-        };
-        let own = shared.setup.as_ref().is_some_and(|former| former.path == loaded.path);
-        let existing = if own || replace { Existing::Replace } else { Existing::Keep };
-        match loaded.setup.save(&loaded.path, existing) {
-            Ok(()) => {}
-            Err(SetupError::Exists { path }) => {
-                self.in_the_way = true;
-                shared.wrong(format!("{} exists already: name another file, or replace it", path.display()));
-                return;
-            }
-            Err(error) => return shared.wrong(error),
-        }
-        self.editor.mark_saved();
-        self.edited = None;
-        shared.store.forget(&clip, DRAFT);
-        let words = format!("saved as {}", loaded.path.display());
-        match shared.store.remember(&loaded) {
-            Ok(()) => shared.done(words),
-            Err(error) => shared.done(format!("{words}; it is not remembered for other recordings: {error}")),
-        }
-        shared.set_setup(Some(loaded));
-    }
-
     fn propose(&mut self, ctx: &egui::Context, shared: &Shared) {
         if let (Some(clip), None) = (shared.clip(), &self.proposing) {
             let clip = clip.to_owned();
-            self.proposing = Some(Work::start(ctx, move |_| proposals(&clip)));
+            self.proposing = Some(Work::start(ctx, move |reporter| proposals(&clip, reporter)));
         }
     }
 
@@ -201,99 +180,7 @@ impl RegionsScreen {
         }
     }
 
-    fn show_tools(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        ui.horizontal_wrapped(|ui| {
-            let words = "Propose boxes";
-            let empty = self.editor.marks().regions.is_empty();
-            let pressed = if empty { theme::main_button(ui, words) } else { ui.button(words) };
-            if pressed.on_hover_text("Searches the recording for numbers that change").clicked() {
-                self.propose(ui.ctx(), shared);
-            }
-            if self.proposing.is_some() {
-                ui.spinner();
-                ui.label("Searching");
-            }
-            let (undo, redo) = self.editor.can_undo_redo();
-            if ui.add_enabled(undo, Button::new("Undo")).on_hover_text("Ctrl+Z").clicked() {
-                self.editor.undo();
-            }
-            if ui.add_enabled(redo, Button::new("Redo")).on_hover_text("Ctrl+Y").clicked() {
-                self.editor.redo();
-            }
-            ui.separator();
-            if ui.button("Zoom in").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
-            {
-                self.closer(1.5);
-            }
-            if ui
-                .button("Zoom out")
-                .on_hover_text("Turn the mouse wheel over the frame, or press -")
-                .clicked()
-            {
-                self.closer(1.0 / 1.5);
-            }
-            if ui.button("Whole picture").on_hover_text("Press 0").clicked() {
-                self.canvas.fit();
-            }
-            ui.separator();
-            if ui.button("Another setup…").on_hover_text("Use the regions of a setup file").clicked() {
-                self.choosing = Some(dialogs::setup_file(ui.ctx()));
-            }
-        });
-    }
-
-    fn closer(&mut self, factor: f32) {
-        let chosen = self.editor.chosen().and_then(|number| self.editor.marks().regions.get(number));
-        let rect = chosen.map(|region| region.rect);
-        self.canvas.zoom_by(factor);
-        rect.into_iter().for_each(|rect| self.canvas.look_at(rect));
-    }
-
-    fn show_kept(&mut self, ui: &mut egui::Ui, shared: &Shared) {
-        let Some(kept) = self.kept.clone() else { return };
-        ui.horizontal_wrapped(|ui| {
-            ui.label(format!("{} boxes were marked but not saved in the last session.", kept.regions.len()));
-            if ui.button("Take them up").clicked() {
-                let marks = marks_of(&kept);
-                self.editor.change(editor::RegionChange::Once, |now| *now = marks);
-                self.editor.choose(Some(0));
-                self.kept = None;
-            }
-            if ui.button("Forget them").clicked() {
-                self.kept = None;
-                shared.clip().into_iter().for_each(|clip| shared.store.forget(clip, DRAFT));
-            }
-        });
-    }
-
-    fn show_scrub(&mut self, ui: &mut egui::Ui, shared: &Shared) {
-        ui.add_space(2.0);
-        ui.horizontal(|ui| {
-            for (name, hint, wanted) in [
-                ("Back", "Previous frame (comma key)", Wanted::Before(self.time_s)),
-                ("On", "Next frame (full stop key)", Wanted::After(self.time_s)),
-            ] {
-                if ui.button(name).on_hover_text(hint).clicked() {
-                    self.want(wanted);
-                }
-            }
-            let label =
-                ui.label(format!("{} of {}", theme::clock(self.time_s), theme::clock(shared.length_s)));
-            ui.spacing_mut().slider_width = (ui.available_width() - 12.0).max(80.0);
-            let end_s = shared.length_s.max(0.01);
-            let slider = Slider::new(&mut self.time_s, 0.0..=end_s).show_value(false).smart_aim(false);
-            if ui
-                .add(slider)
-                .labelled_by(label.id)
-                .on_hover_text("Page Up, Page Down: move by 5 seconds")
-                .changed()
-            {
-                self.want(Wanted::Near(self.time_s));
-            }
-        });
-    }
-
-    fn show_side(&mut self, ui: &mut egui::Ui) {
+    fn show_side(&mut self, ui: &mut egui::Ui, shared: &Shared) {
         ui.spacing_mut().item_spacing.y = 4.0;
         let mut name = self.editor.marks().name.clone();
         if show_line(ui, "Camera", &mut name) {
@@ -308,74 +195,10 @@ impl RegionsScreen {
         } else {
             let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);
             ui.label(RichText::new(format!("What the boxes read at {}", theme::clock(at_s))).strong());
-            form::show_list(ui, &mut self.editor, &reads(self.reading.as_ref(), self.asked.as_ref()));
+            let reads = reads(self.reading.as_ref(), self.asked.as_ref());
+            form::show_list(ui, &mut self.editor, &reads, shared.found.as_ref());
             ui.separator();
             form::show_form(ui, &mut self.editor);
-        }
-    }
-
-    fn show_saving(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        ui.add_space(4.0);
-        if show_line(ui, "Setup file", &mut self.file) {
-            self.in_the_way = false;
-        }
-        ui.horizontal_wrapped(|ui| {
-            let unsaved = self.editor.is_unsaved() || shared.setup.is_none();
-            let save = if unsaved { theme::main_button(ui, "Save") } else { ui.button("Save") };
-            if save.on_hover_text("Ctrl+S").clicked() {
-                self.save(shared, false);
-            }
-            if self.in_the_way && ui.button("Replace it").clicked() {
-                self.save(shared, true);
-            }
-            if unsaved {
-                ui.label("not saved yet");
-                return;
-            }
-            let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();
-            let (digits, read) = ("Next: digits", "Next: read");
-            if (if unread { theme::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
-                shared.go_to = Some(Step::Digits);
-            }
-            if (if unread { ui.button(read) } else { theme::main_button(ui, read) }).clicked() {
-                shared.go_to = Some(Step::Reading);
-            }
-        });
-    }
-
-    /// Handles the keys that work whenever no text is being typed.
-    fn take_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
-        let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
-        if pressed(Modifiers::COMMAND, Key::S) {
-            self.save(shared, false);
-        }
-        if ui.ctx().text_edit_focused() {
-            return;
-        }
-        if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
-            self.editor.redo();
-        }
-        if pressed(Modifiers::COMMAND, Key::Z) {
-            self.editor.undo();
-        }
-        for (key, wanted) in [
-            (Key::Comma, Wanted::Before(self.time_s)),
-            (Key::Period, Wanted::After(self.time_s)),
-            (Key::PageUp, Wanted::Near((self.time_s - PAGE_S).max(0.0))),
-            (Key::PageDown, Wanted::Near((self.time_s + PAGE_S).min(shared.length_s))),
-        ] {
-            if pressed(Modifiers::NONE, key) {
-                self.want(wanted);
-            }
-        }
-        if pressed(Modifiers::NONE, Key::Plus) || pressed(Modifiers::NONE, Key::Equals) {
-            self.closer(1.5);
-        }
-        if pressed(Modifiers::NONE, Key::Minus) {
-            self.closer(1.0 / 1.5);
-        }
-        if pressed(Modifiers::NONE, Key::Num0) {
-            self.canvas.fit();
         }
     }
 
@@ -439,7 +262,7 @@ impl Screen for RegionsScreen {
                 Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
             }
             ScrollArea::both().auto_shrink(false).show(ui, |ui| {
-                self.show_side(ui);
+                self.show_side(ui, shared);
                 if is_low {
                     self.show_saving(ui, shared);
                 }
@@ -488,7 +311,7 @@ fn usual_name(clip: &Path) -> String {
     format!("{} camera", clip.file_stem().unwrap_or_default().to_string_lossy())
 }
 
-fn proposals(clip: &Path) -> Result<Vec<Region>, FootageError> {
+fn proposals(clip: &Path, reporter: &Reporter) -> Result<Vec<Region>, FootageError> {
     let mut clip = Clip::open(clip)?;
-    Ok(propose_regions(&mut clip, &|_| ())?.regions)
+    Ok(propose_regions(&mut clip, &reporter.share_reporter())?.regions)
 }

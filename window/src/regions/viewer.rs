@@ -7,6 +7,7 @@ use image::GrayImage;
 
 use crate::work::LatestWinsWorker;
 use pairspeed::footage::{Clip, FootageError, FrameSource as _, LumaImage as _, frames_near};
+use pairspeed::glyphs::GlyphSet;
 use pairspeed::readings::{FrameReading, read_frame};
 use pairspeed::recognise::Recogniser;
 use pairspeed::setup::LoadedSetup;
@@ -42,6 +43,8 @@ pub struct Frame {
 pub struct Key {
     /// The setup as marked at present, with the path to which it would be saved.
     pub setup: LoadedSetup,
+    /// Glyphs that are not saved yet; `None` for those of the setup.
+    pub glyphs: Option<Arc<GlyphSet>>,
     /// Number that changes whenever the glyphs have changed.
     pub glyphs_number: u64,
 }
@@ -165,7 +168,7 @@ impl Reader {
     fn read(&mut self, frame: &Frame, key: &Arc<Key>) -> Result<Vec<FrameReading>, String> {
         if self.calibrated.as_ref().is_none_or(|(known, _)| known != key) {
             self.calibrated = None;
-            let recogniser = self.calibrate(&key.setup)?;
+            let recogniser = self.calibrate(key)?;
             self.calibrated = Some((Arc::clone(key), recogniser));
         }
         let shown = self
@@ -175,9 +178,12 @@ impl Reader {
         Ok(shown.unwrap_or_default())
     }
 
-    fn calibrate(&mut self, setup: &LoadedSetup) -> Result<Recogniser, String> {
+    fn calibrate(&mut self, Key { setup, glyphs, .. }: &Key) -> Result<Recogniser, String> {
         setup.setup.validate().map_err(|fault| fault.to_string())?;
-        let sets = glyph_sets(setup).map_err(|error| error.to_string())?;
+        let sets = match glyphs {
+            Some(glyphs) => vec![GlyphSet::clone(glyphs)],
+            None => glyph_sets(setup).map_err(|error| error.to_string())?,
+        };
         let clip = opened(&mut self.clip, &self.path).map_err(|error| error.to_string())?;
         let sample = readings::sample(clip, &setup.setup).map_err(|error| error.to_string())?;
         Ok(Recogniser::calibrate(&setup.setup.regions, &sets, &sample))

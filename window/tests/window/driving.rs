@@ -73,6 +73,19 @@ impl Window {
         self.until("the recording is open", |app| app.shared().info.is_some());
     }
 
+    /// Drops a recording on the window.
+    pub fn drop_flight(&mut self, clip: &Path) {
+        let ctx = self.harness.ctx.clone();
+        self.harness.state_mut().open_clips(&ctx, vec![clip.to_owned()]);
+        self.harness.run_steps(2);
+    }
+
+    /// Presses a key.
+    pub fn press(&mut self, key: egui::Key) {
+        self.harness.key_press(key);
+        self.harness.run_steps(3);
+    }
+
     /// Types into an empty field.
     pub fn write(&mut self, field: &str, text: &str) {
         self.harness.get_by_label(field).focus();

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod driving;
+mod new_camera;
 mod path;
 mod pictures;
 mod reading;

@@ -42,7 +42,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     window.open_flight(&clip);
     assert!(window.shows("640 x 480 pixels"));
 
-    window.click("Next: mark the regions");
+    window.click("Mark the regions by hand");
     assert_eq!(window.harness.state().step(), Step::Regions);
     window.click("Propose boxes");
     window.until("boxes are proposed", |app| app.marked().len() >= 4);
@@ -173,7 +173,7 @@ fn a_box_is_dragged_on_the_picture_moved_and_resized() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", false);
     window.open_flight(&clip);
-    window.click("Next: mark the regions");
+    window.click("Mark the regions by hand");
     let picture = window.harness.get_by_label_contains("Frame with").rect();
     // The frame is scaled to fit, and is in the middle of its area.
     let scale = (picture.width() / 640.0).min(picture.height() / 480.0);

@@ -1,0 +1,142 @@
+//! The tools of the page: undo and redo, zoom, the slider for the time, and their keys.
+
+use egui::{Button, Key, Modifiers, Slider};
+
+use super::viewer::Wanted;
+use super::{DRAFT, RegionsScreen, editor, marks_of};
+use crate::{Shared, dialogs, progress, theme};
+
+/// Time by which the page keys move, in seconds.
+const PAGE_S: f64 = 5.0;
+
+impl RegionsScreen {
+    pub(super) fn show_tools(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        ui.horizontal_wrapped(|ui| {
+            let words = "Propose boxes";
+            let empty = self.editor.marks().regions.is_empty();
+            let pressed = if empty { theme::main_button(ui, words) } else { ui.button(words) };
+            if pressed.on_hover_text("Searches the recording for numbers that change").clicked() {
+                self.propose(ui.ctx(), shared);
+            }
+            if let Some(proposing) = &self.proposing {
+                ui.label(format!("Searching, {:.0} %", 100.0 * proposing.progress().share.unwrap_or(0.0)));
+                if progress::cancel(ui, "Stop searching") && proposing.cancel() {
+                    self.proposing = None;
+                }
+            }
+            let (undo, redo) = self.editor.can_undo_redo();
+            if ui.add_enabled(undo, Button::new("Undo")).on_hover_text("Ctrl+Z").clicked() {
+                self.editor.undo();
+            }
+            if ui.add_enabled(redo, Button::new("Redo")).on_hover_text("Ctrl+Y").clicked() {
+                self.editor.redo();
+            }
+            ui.separator();
+            if ui.button("Zoom in").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
+            {
+                self.closer(1.5);
+            }
+            if ui
+                .button("Zoom out")
+                .on_hover_text("Turn the mouse wheel over the frame, or press -")
+                .clicked()
+            {
+                self.closer(1.0 / 1.5);
+            }
+            if ui.button("Whole picture").on_hover_text("Press 0").clicked() {
+                self.canvas.fit();
+            }
+            ui.separator();
+            if ui.button("Another setup…").on_hover_text("Use the regions of a setup file").clicked() {
+                self.choosing = Some(dialogs::setup_file(ui.ctx()));
+            }
+        });
+    }
+
+    fn closer(&mut self, factor: f32) {
+        let chosen = self.editor.chosen().and_then(|number| self.editor.marks().regions.get(number));
+        let rect = chosen.map(|region| region.rect);
+        self.canvas.zoom_by(factor);
+        rect.into_iter().for_each(|rect| self.canvas.look_at(rect));
+    }
+
+    pub(super) fn show_kept(&mut self, ui: &mut egui::Ui, shared: &Shared) {
+        let Some(kept) = self.kept.clone() else { return };
+        ui.horizontal_wrapped(|ui| {
+            ui.label(format!("{} boxes were marked but not saved in the last session.", kept.regions.len()));
+            if ui.button("Take them up").clicked() {
+                let marks = marks_of(&kept);
+                self.editor.change(editor::RegionChange::Once, |now| *now = marks);
+                self.editor.choose(Some(0));
+                self.kept = None;
+            }
+            if ui.button("Forget them").clicked() {
+                self.kept = None;
+                shared.clip().into_iter().for_each(|clip| shared.store.forget(clip, DRAFT));
+            }
+        });
+    }
+
+    pub(super) fn show_scrub(&mut self, ui: &mut egui::Ui, shared: &Shared) {
+        ui.add_space(2.0);
+        ui.horizontal(|ui| {
+            for (name, hint, wanted) in [
+                ("Back", "Previous frame (comma key)", Wanted::Before(self.time_s)),
+                ("On", "Next frame (full stop key)", Wanted::After(self.time_s)),
+            ] {
+                if ui.button(name).on_hover_text(hint).clicked() {
+                    self.want(wanted);
+                }
+            }
+            let label =
+                ui.label(format!("{} of {}", theme::clock(self.time_s), theme::clock(shared.length_s)));
+            ui.spacing_mut().slider_width = (ui.available_width() - 12.0).max(80.0);
+            let end_s = shared.length_s.max(0.01);
+            let slider = Slider::new(&mut self.time_s, 0.0..=end_s).show_value(false).smart_aim(false);
+            if ui
+                .add(slider)
+                .labelled_by(label.id)
+                .on_hover_text("Page Up, Page Down: move by 5 seconds")
+                .changed()
+            {
+                self.want(Wanted::Near(self.time_s));
+            }
+        });
+    }
+
+    /// Handles the keys that work whenever no text is being typed.
+    pub(super) fn take_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
+        let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
+        if pressed(Modifiers::COMMAND, Key::S) {
+            let _saved = self.save(shared, false);
+        }
+        if ui.ctx().text_edit_focused() {
+            return;
+        }
+        if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
+            self.editor.redo();
+        }
+        if pressed(Modifiers::COMMAND, Key::Z) {
+            self.editor.undo();
+        }
+        for (key, wanted) in [
+            (Key::Comma, Wanted::Before(self.time_s)),
+            (Key::Period, Wanted::After(self.time_s)),
+            (Key::PageUp, Wanted::Near((self.time_s - PAGE_S).max(0.0))),
+            (Key::PageDown, Wanted::Near((self.time_s + PAGE_S).min(shared.length_s))),
+        ] {
+            if pressed(Modifiers::NONE, key) {
+                self.want(wanted);
+            }
+        }
+        if pressed(Modifiers::NONE, Key::Plus) || pressed(Modifiers::NONE, Key::Equals) {
+            self.closer(1.5);
+        }
+        if pressed(Modifiers::NONE, Key::Minus) {
+            self.closer(1.0 / 1.5);
+        }
+        if pressed(Modifiers::NONE, Key::Num0) {
+            self.canvas.fit();
+        }
+    }
+}
