@@ -1,19 +1,23 @@
 //! A camera that was found in the recording and is kept in memory until the pilot agrees to it.
 
-use std::path::PathBuf;
+use std::collections::{BTreeSet, VecDeque};
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::questions::{Question, missing_in, questions};
 use super::wording;
-use super::work::Reporter;
+use super::work::{Reporter, Work};
 use pairspeed::advice::Advised as _;
-use pairspeed::files::Existing;
+use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::Clip;
-use pairspeed::glyphs::GlyphSet;
+use pairspeed::geometry::PixelRect;
+use pairspeed::glyphs::{Face, GlyphSet};
 use pairspeed::known_camera::{fits, known_camera};
-use pairspeed::learn::LabelFile;
+use pairspeed::learn::{LabelFile, LabelledReading, StoredLabel, fetch_examples, learn_glyphs};
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_camera};
-use pairspeed::setup::{LoadedSetup, Region, usual_setup};
+use pairspeed::readings;
+use pairspeed::setup::{LoadedSetup, Region, Setup, usual_setup};
 
 /// Probability of a channel or a digit from which the pilot need not look at it.
 pub(super) const CERTAIN: f64 = 0.9;
@@ -25,7 +29,7 @@ pub(super) enum Search {
     /// A camera that was used before fits.
     Remembered(LoadedSetup),
     /// The overlay was searched and deciphered.
-    New(Box<NewCamera>),
+    New(Box<FoundCamera>),
 }
 
 /// Looks for the camera of a clip: first among the setups beside it, then among `remembered` ones, then in its frames.
@@ -42,7 +46,9 @@ pub(super) fn search(
         return Ok(Search::Remembered(known));
     }
     let camera = prepare_camera(&mut open, &usual_setup(&clip), &reporter.share_reporter());
-    Ok(Search::New(Box::new(camera.map_err(|error| in_words(&error))?)))
+    let camera = camera.map_err(|error| in_words(&error))?;
+    let questions = questions(&mut open, &camera).map_err(|error| error.to_string())?;
+    Ok(Search::New(Box::new(FoundCamera::new(camera, questions))))
 }
 
 /// Why no camera can be prepared or saved, in the words of this window.
@@ -53,17 +59,60 @@ fn in_words(error: &NewCameraError) -> String {
     }
 }
 
+/// A text that the pilot has confirmed or typed for a box.
+#[derive(Debug, Clone)]
+pub(super) struct Confirmed {
+    /// The box, as it was found.
+    pub rect: PixelRect,
+    /// The text, with the channel that the box was taken for.
+    pub label: LabelledReading,
+}
+
+/// Glyphs that were learned from the pilot's answers, with their labels.
+pub(super) struct LearnedSet {
+    set: GlyphSet,
+    labels: LabelFile,
+}
+
 /// A camera that was found, with the changes that the pilot has made.
 #[derive(Debug)]
 pub struct FoundCamera {
     camera: NewCamera,
     glyphs: Arc<GlyphSet>,
+    /// What is doubtful and was not answered yet.
+    questions: VecDeque<Question>,
 }
 
 impl FoundCamera {
-    pub(super) fn new(camera: NewCamera) -> Self {
+    pub(super) fn new(camera: NewCamera, questions: Vec<Question>) -> Self {
         let glyphs = Arc::new(camera.set.clone());
-        Self { camera, glyphs }
+        Self { camera, glyphs, questions: questions.into() }
+    }
+
+    /// The question to be answered next.
+    pub(super) fn question(&self) -> Option<&Question> {
+        self.questions.front()
+    }
+
+    /// The number of questions that were not answered yet.
+    pub(super) fn questions_left(&self) -> usize {
+        self.questions.len()
+    }
+
+    /// Notes that the question that was asked is answered.
+    pub(super) fn answered(&mut self) {
+        self.questions.pop_front();
+    }
+
+    /// Digits that are not known for some of the channels.
+    #[must_use]
+    pub fn missing_digits(&self) -> BTreeSet<char> {
+        self.glyphs.faces.iter().flat_map(Face::missing_digits).collect()
+    }
+
+    /// Whether a box is still the one that was found as `found`, perhaps moved a little.
+    pub(super) fn is_same_box(found: PixelRect, now: PixelRect) -> bool {
+        2 * found.overlap_px(now) > found.area_px()
     }
 
     /// The setup as it was found, or as it was saved last.
@@ -101,13 +150,44 @@ impl FoundCamera {
         self.camera.save(existing)
     }
 
+    /// Takes over the setup as the pilot has changed it, and starts to learn the glyphs with the texts that the pilot has
+    /// confirmed. Other labels with digits that are not known are no longer used.
+    pub(super) fn learn(
+        &mut self,
+        ctx: &egui::Context,
+        clip: PathBuf,
+        setup: LoadedSetup,
+        confirmed: &[Confirmed],
+    ) -> Work<LearnedSet> {
+        self.rename(&setup.setup.regions);
+        self.camera.setup = setup;
+        let mut labels = std::mem::take(&mut self.camera.labels);
+        labels.labels.retain(|label| label.insisted || missing_in(&self.camera, label).is_empty());
+        let name = file_name(&clip);
+        for Confirmed { rect, label } in confirmed {
+            let regions = &mut self.camera.setup.setup.regions;
+            let Some(region) = regions.iter().find(|region| Self::is_same_box(*rect, region.rect)) else {
+                continue;
+            };
+            let label = LabelledReading { channel: region.channel.clone(), ..label.clone() };
+            labels.add(&name, &label);
+            labels.insist(&name, &label.channel, label.time_s);
+        }
+        self.camera.labels = labels.clone();
+        let setup = self.camera.setup.clone();
+        Work::start(ctx, move |_| learned(&clip, &setup, labels))
+    }
+
+    /// Takes over glyphs that were learned.
+    pub(super) fn set_glyphs(&mut self, LearnedSet { set, labels }: LearnedSet) {
+        (self.camera.set, self.camera.labels) = (set, labels);
+        self.glyphs = Arc::new(self.camera.set.clone());
+    }
+
     /// Gives labels and glyphs the channels that the regions have now. What belongs to a region that was removed goes.
     fn rename(&mut self, regions: &[Region]) {
         let new_name = |readout: &NamedReadout| {
-            let region = regions
-                .iter()
-                .max_by_key(|region| readout.rect.overlap_px(region.rect))
-                .filter(|region| 2 * readout.rect.overlap_px(region.rect) > readout.rect.area_px())?;
+            let region = regions.iter().find(|region| Self::is_same_box(readout.rect, region.rect))?;
             Some((readout.guess.channel.clone(), region.channel.clone()))
         };
         let names: Vec<(Channel, Channel)> = self.camera.readouts.iter().filter_map(new_name).collect();
@@ -115,9 +195,7 @@ impl FoundCamera {
         let LabelFile { labels } = &mut self.camera.labels;
         *labels = std::mem::take(labels)
             .into_iter()
-            .filter_map(|label| {
-                renamed(&label.channel).map(|channel| pairspeed::learn::StoredLabel { channel, ..label })
-            })
+            .filter_map(|label| renamed(&label.channel).map(|channel| StoredLabel { channel, ..label }))
             .collect();
         self.camera.set.faces.retain_mut(|face| {
             let for_all = face.channels.is_empty();
@@ -133,4 +211,14 @@ impl FoundCamera {
         });
         self.glyphs = Arc::new(self.camera.set.clone());
     }
+}
+
+fn learned(clip: &Path, setup: &LoadedSetup, labels: LabelFile) -> Result<LearnedSet, String> {
+    let mut open = Clip::open(clip).map_err(|error| error.to_string())?;
+    let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
+    let fetched = fetch_examples(&mut open, setup, &labels, &|_| ()).map_err(|error| error.to_string())?;
+    let Setup { camera, regions, .. } = &setup.setup;
+    let learned = learn_glyphs(&camera.name, regions, &fetched.examples, &labels.insisted(), &sample);
+    let set = learned.map_err(|error| error.to_string())?.set;
+    Ok(LearnedSet { set, labels })
 }

@@ -19,6 +19,7 @@ mod lesson;
 mod native;
 mod page_file;
 mod progress;
+mod questions;
 mod reading;
 mod recording;
 mod regions;

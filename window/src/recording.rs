@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use egui::{Button, Key, RichText, TextEdit};
 use image::GrayImage;
 
-use super::found::{FoundCamera, Search, search};
+use super::found::{Search, search};
 use super::store::copy_setup;
 use super::work::{Outcome, Work};
 use super::{Screen, Shared, Step, dialogs, page, progress, theme};
@@ -94,7 +94,7 @@ impl RecordingScreen {
             }
             Search::Remembered(setup) => self.offered = Some(setup),
             Search::New(camera) => {
-                shared.set_found(FoundCamera::new(*camera));
+                shared.set_found(*camera);
                 shared.go_to = Some(Step::Regions);
             }
         }

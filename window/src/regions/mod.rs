@@ -1,5 +1,6 @@
 //! The step that marks the regions: where the overlay shows its numbers.
 
+mod asking;
 mod canvas;
 mod editor;
 mod form;
@@ -13,9 +14,10 @@ use std::time::{Duration, Instant};
 
 use egui::{Panel, RichText, ScrollArea, TextEdit};
 
-use super::found::FoundCamera;
+use super::found::{FoundCamera, LearnedSet};
 use super::work::{Reporter, Work};
 use super::{Screen, Shared, dialogs, theme};
+use asking::Asking;
 use canvas::Canvas;
 use editor::{Editor, Marks};
 use form::Reads;
@@ -49,6 +51,10 @@ pub struct RegionsScreen {
     /// The frame and setup that were last sent to be read.
     asked: Option<(f64, Arc<ReadingKey>)>,
     proposing: Option<Work<Vec<Region>>>,
+    asking: Asking,
+    learning: Option<Work<LearnedSet>>,
+    /// Whether the pilot has agreed while the digits were being learned.
+    agreed: bool,
     choosing: Option<dialogs::Choice>,
     /// Path to which the setup is saved.
     file: String,
@@ -197,6 +203,7 @@ impl RegionsScreen {
             ui.label(RichText::new(format!("What the boxes read at {}", theme::clock(at_s))).strong());
             let reads = reads(self.reading.as_ref(), self.asked.as_ref());
             form::show_list(ui, &mut self.editor, &reads, shared.found.as_ref());
+            shared.found.iter().for_each(|found| show_missing(ui, found));
             ui.separator();
             form::show_form(ui, &mut self.editor);
         }
@@ -239,6 +246,7 @@ impl Screen for RegionsScreen {
                 }
             }
         }
+        self.attend_learning(ctx, shared);
         self.keep_edits(ctx, shared);
     }
 
@@ -250,6 +258,7 @@ impl Screen for RegionsScreen {
         let ctx = ui.ctx().clone();
         self.follow(&ctx, shared);
         self.follow_viewer(&ctx, shared);
+        self.take_question_keys(ui, shared);
         self.take_keys(ui, shared);
         self.show_kept(ui, shared);
         self.show_tools(ui, shared);
@@ -262,6 +271,7 @@ impl Screen for RegionsScreen {
                 Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
             }
             ScrollArea::both().auto_shrink(false).show(ui, |ui| {
+                self.show_question(ui, shared);
                 self.show_side(ui, shared);
                 if is_low {
                     self.show_saving(ui, shared);
@@ -291,6 +301,18 @@ fn show_line(ui: &mut egui::Ui, name: &str, text: &mut String) -> bool {
         ui.add(TextEdit::singleline(text).desired_width(ui.available_width() - 12.0)).labelled_by(label.id)
     });
     line.inner.changed()
+}
+
+/// Shows which digits are not known, if any.
+fn show_missing(ui: &mut egui::Ui, found: &FoundCamera) {
+    let missing: Vec<String> = found.missing_digits().iter().map(char::to_string).collect();
+    if !missing.is_empty() {
+        let words = format!(
+            "Not certain: the digits {}. Readings with them stay blank, unless you label some in the step Digits.",
+            missing.join(" ")
+        );
+        ui.label(RichText::new(words).color(theme::colours(ui).unsure));
+    }
 }
 
 /// What is known about the readings of the present boxes.

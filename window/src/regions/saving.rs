@@ -45,7 +45,14 @@ impl RegionsScreen {
     }
 
     /// Saves what was found, and reads the flight with it.
-    pub(super) fn agree(&mut self, shared: &mut Shared) {
+    pub(super) fn agree(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        if self.asking.has_answers() && self.learning.is_none() {
+            self.learn(ctx, shared);
+        }
+        if self.learning.is_some() {
+            self.agreed = true;
+            return;
+        }
         let Some(setup) = self.setup(shared) else { return };
         if let Err(error) = setup.require_speed() {
             return shared.wrong(format!(
@@ -70,7 +77,7 @@ impl RegionsScreen {
                 let hint = "Enter: saves boxes and digits beside the recording";
                 let clicked = theme::main_button(ui, words).on_hover_text(hint).clicked();
                 if clicked || progress::agrees(ui, self.canvas.id()) {
-                    return self.agree(shared);
+                    return self.agree(&ui.ctx().clone(), shared);
                 }
             }
             let save = if unsaved && !found { theme::main_button(ui, "Save") } else { ui.button("Save") };

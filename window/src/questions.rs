@@ -1,0 +1,131 @@
+//! Questions about what is doubtful in a camera that was found: a picture, a guess, and the pilot's answer.
+
+use std::collections::BTreeSet;
+
+use image::GrayImage;
+
+use super::found::CERTAIN;
+use pairspeed::footage::{Clip, FootageError, frames_near};
+use pairspeed::geometry::PixelRect;
+use pairspeed::learn::{LabelledReading, StoredLabel};
+use pairspeed::model::channel::Channel;
+use pairspeed::new_camera::{NamedReadout, NewCamera};
+
+/// Maximum number of questions: with the key that agrees to everything, five keys lead to the answer.
+const MOST_QUESTIONS: usize = 4;
+/// Width of the surroundings shown around a box, as a share of its height (set by judgement).
+const SURROUNDINGS: f32 = 0.5;
+
+/// What a question is about.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Doubt {
+    /// The channel of a box.
+    Name(Channel),
+    /// The text that a box shows at a time.
+    Text(LabelledReading),
+}
+
+/// A question with its picture.
+#[derive(Debug, Clone)]
+pub(super) struct Question {
+    pub doubt: Doubt,
+    /// The box, as it was found.
+    pub rect: PixelRect,
+    pub picture: GrayImage,
+    /// Why the guess was made.
+    pub reasons: String,
+}
+
+impl Question {
+    /// The question in words.
+    pub fn words(&self) -> String {
+        match &self.doubt {
+            Doubt::Name(channel) => format!("Is this the {}?", channel.name()),
+            Doubt::Text(label) => format!("Does this {} show {}?", label.channel.name(), label.text),
+        }
+    }
+}
+
+/// The questions about a camera, the most important first: the speed, then digits that are not known, then other names.
+///
+/// # Errors
+/// If the clip cannot be read.
+pub(super) fn questions(clip: &mut Clip, camera: &NewCamera) -> Result<Vec<Question>, FootageError> {
+    let is_doubtful = |readout: &&NamedReadout| {
+        readout.guess.probability < CERTAIN && !matches!(readout.guess.channel, Channel::Other(_))
+    };
+    let (speed, others): (Vec<&NamedReadout>, Vec<&NamedReadout>) = camera
+        .readouts
+        .iter()
+        .filter(is_doubtful)
+        .partition(|readout| readout.guess.channel == Channel::Speed);
+    let about_names = |readouts: Vec<&NamedReadout>| readouts.into_iter().map(about_name).collect::<Vec<_>>();
+    let texts = doubtful_labels(camera).into_iter().filter_map(|label| about_text(camera, label));
+    let drafts: Vec<Draft> =
+        about_names(speed).into_iter().chain(texts).chain(about_names(others)).take(MOST_QUESTIONS).collect();
+    let times_s: Vec<f64> = drafts.iter().map(|draft| draft.time_s).collect();
+    let frames = frames_near(clip, &times_s)?;
+    let picture = |draft: Draft| {
+        let off = |time_s: f64| (time_s - draft.time_s).abs();
+        let frame = frames.iter().min_by(|one, other| off(one.time_s).total_cmp(&off(other.time_s)))?;
+        let picture = crop(&frame.image, draft.rect);
+        Some(Question { doubt: draft.doubt, rect: draft.rect, picture, reasons: draft.reasons })
+    };
+    Ok(drafts.into_iter().filter_map(picture).collect())
+}
+
+/// A question without its picture.
+struct Draft {
+    doubt: Doubt,
+    rect: PixelRect,
+    time_s: f64,
+    reasons: String,
+}
+
+fn about_name(NamedReadout { guess, rect, example }: &NamedReadout) -> Draft {
+    let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
+    let reasons = format!("{:.0} %: {}", 100.0 * guess.probability, reasons.join(", "));
+    Draft { doubt: Doubt::Name(guess.channel.clone()), rect: *rect, time_s: example.time_s, reasons }
+}
+
+fn about_text(camera: &NewCamera, label: &StoredLabel) -> Option<Draft> {
+    let readout = camera.readouts.iter().find(|readout| readout.guess.channel == label.channel)?;
+    let missing: Vec<String> = missing_in(camera, label).iter().map(char::to_string).collect();
+    let reasons = format!("The shape of {} is not certain without you", missing.join(", "));
+    Some(Draft { doubt: Doubt::Text(label.reading()), rect: readout.rect, time_s: label.time_s, reasons })
+}
+
+/// The digits of a label that have no glyph.
+pub(super) fn missing_in(camera: &NewCamera, label: &StoredLabel) -> BTreeSet<char> {
+    let face = camera.set.face_for(&label.channel);
+    let is_missing =
+        |digit: &char| digit.is_ascii_digit() && face.is_none_or(|face| face.glyph(*digit).is_none());
+    label.text.chars().filter(is_missing).collect()
+}
+
+/// Labels that together show all digits without glyph that any label shows, as few as a greedy choice takes.
+fn doubtful_labels(camera: &NewCamera) -> Vec<&StoredLabel> {
+    let mut asked = BTreeSet::new();
+    let mut chosen = Vec::new();
+    let labels = &camera.labels.labels;
+    let new =
+        |label: &StoredLabel, asked: &BTreeSet<char>| missing_in(camera, label).difference(asked).count();
+    // Of labels with equally many digits, the first is taken, so that the questions do not depend on chance.
+    while let Some(best) = labels.iter().rev().max_by_key(|label| new(label, &asked)) {
+        if new(best, &asked) == 0 {
+            break;
+        }
+        asked.extend(missing_in(camera, best));
+        chosen.push(best);
+    }
+    chosen
+}
+
+fn crop(frame: &GrayImage, rect: PixelRect) -> GrayImage {
+    let margin = (SURROUNDINGS * rect.height as f32) as u32;
+    let (left, top) = (rect.left.saturating_sub(margin), rect.top.saturating_sub(margin));
+    let right = (rect.right() + margin).min(frame.width());
+    let bottom = (rect.bottom() + margin).min(frame.height());
+    let (width, height) = (right.saturating_sub(left), bottom.saturating_sub(top));
+    image::imageops::crop_imm(frame, left, top, width, height).to_image()
+}

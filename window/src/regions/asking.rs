@@ -1,0 +1,243 @@
+//! Asks the pilot what is doubtful in a camera that was found: one picture with a guess at a time, one key for each.
+
+use egui::{ComboBox, Event, Image, Key, Modifiers, RichText, TextEdit, TextureHandle, vec2};
+
+use super::RegionsScreen;
+use super::editor::RegionChange;
+use crate::found::{Confirmed, FoundCamera};
+use crate::questions::{Doubt, Question};
+use crate::{Shared, progress, theme};
+use pairspeed::glyphs::CHARACTERS;
+use pairspeed::learn::LabelledReading;
+use pairspeed::model::channel::Channel;
+use pairspeed::setup::Region;
+
+/// Height of the area of a question in points, which stays the same for all questions; the next constant is the height of the
+/// picture.
+const HEIGHT: f32 = 158.0;
+const PICTURE: f32 = 52.0;
+
+/// The question that is shown, and what the pilot types.
+#[derive(Default)]
+pub(super) struct Asking {
+    typed: String,
+    picture: Option<(String, TextureHandle)>,
+    /// Whether the field of the question gets the keyboard focus.
+    focus: bool,
+    /// Texts that the pilot has confirmed or typed.
+    confirmed: Vec<Confirmed>,
+}
+
+/// What the pilot answers.
+enum Answer {
+    Yes,
+    Text(String),
+    Channel(Channel),
+    Blank,
+}
+
+impl RegionsScreen {
+    /// Shows the next question, or the progress of learning from the answers.
+    pub(super) fn show_question(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        if let Some(learning) = &self.learning {
+            let hint = "Stop learning; the texts that you typed are kept";
+            if progress::show(ui, None, "Learning from your answers", hint) && learning.cancel() {
+                self.learning = None;
+                self.agreed = false;
+            }
+            return;
+        }
+        let Some(found) = &shared.found else { return };
+        let Some(question) = found.question().cloned() else { return };
+        let left = found.questions_left();
+        let answer = ui
+            .allocate_ui(vec2(ui.available_width(), HEIGHT), |ui| {
+                ui.set_min_height(HEIGHT);
+                self.asking.show(ui, &question, left)
+            })
+            .inner;
+        if let Some(answer) = answer {
+            self.take_answer(ui.ctx(), shared, &question, answer);
+        }
+        ui.separator();
+    }
+
+    /// Handles the keys of the question that is shown; they come before those of the page.
+    pub(super) fn take_question_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
+        if self.learning.is_some() {
+            return;
+        }
+        let Some(question) = shared.found.as_ref().and_then(FoundCamera::question).cloned() else { return };
+        if let Some(answer) = self.asking.take_keys(ui, &question) {
+            self.take_answer(ui.ctx(), shared, &question, answer);
+        }
+    }
+
+    fn take_answer(&mut self, ctx: &egui::Context, shared: &mut Shared, question: &Question, answer: Answer) {
+        let region = self.editor.marks().regions.iter().position(|region| covers(region, question));
+        match (&question.doubt, answer) {
+            (Doubt::Name(_), Answer::Yes) => {}
+            (Doubt::Name(_), Answer::Channel(channel)) => {
+                if let Some(number) = region {
+                    self.editor.change_region(RegionChange::Once, number, |region| {
+                        region.unit = channel.usual_unit();
+                        region.channel = channel;
+                    });
+                }
+            }
+            (Doubt::Name(_), _) => region.into_iter().for_each(|number| self.editor.remove(number)),
+            (Doubt::Text(label), Answer::Yes) => self.confirm(question, label.clone()),
+            (Doubt::Text(label), Answer::Text(text)) => {
+                self.confirm(question, LabelledReading { text, ..label.clone() });
+            }
+            (Doubt::Text(_), _) => {}
+        }
+        self.asking = Asking { confirmed: std::mem::take(&mut self.asking.confirmed), ..Asking::default() };
+        let Some(found) = &mut shared.found else { return };
+        found.answered();
+        if found.question().is_none() && !self.asking.confirmed.is_empty() {
+            self.learn(ctx, shared);
+        }
+    }
+
+    fn confirm(&mut self, question: &Question, label: LabelledReading) {
+        self.asking.confirmed.push(Confirmed { rect: question.rect, label });
+    }
+
+    /// Learns the glyphs again with the answers.
+    pub(super) fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        let (Some(setup), Some(clip)) = (self.setup(shared), shared.clip().map(std::path::Path::to_owned))
+        else {
+            return;
+        };
+        let Some(found) = &mut shared.found else { return };
+        let confirmed = std::mem::take(&mut self.asking.confirmed);
+        self.learning = Some(found.learn(ctx, clip, setup, &confirmed));
+    }
+
+    /// Takes over glyphs that were learned from the answers.
+    pub(super) fn attend_learning(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+        let was_learning = self.learning.is_some();
+        if let Some(set) = shared.take_result(&mut self.learning)
+            && let Some(found) = &mut shared.found
+        {
+            found.set_glyphs(set);
+            shared.done("the digits are learned from your answers");
+        }
+        if was_learning && self.learning.is_none() && std::mem::take(&mut self.agreed) {
+            self.agree(ctx, shared);
+        }
+    }
+}
+
+/// Whether a region is the one that a question is about, moved or not.
+fn covers(region: &Region, question: &Question) -> bool {
+    FoundCamera::is_same_box(question.rect, region.rect)
+}
+
+impl Asking {
+    /// Whether there are texts that the digits were not learned from yet.
+    pub(super) fn has_answers(&self) -> bool {
+        !self.confirmed.is_empty()
+    }
+
+    fn show(&mut self, ui: &mut egui::Ui, question: &Question, left: usize) -> Option<Answer> {
+        let words = question.words();
+        let mut answer = None;
+        ui.horizontal(|ui| {
+            ui.label(RichText::new(&words).strong());
+            ui.weak(if left > 1 { format!("and {} more", left - 1) } else { String::new() });
+        });
+        if self.picture.as_ref().is_none_or(|(name, _)| *name != words) {
+            self.picture = Some((words.clone(), theme::texture(ui.ctx(), &words, &question.picture)));
+        }
+        if let Some((_, texture)) = &self.picture {
+            let size = texture.size_vec2() * (PICTURE / texture.size_vec2().y.max(1.0));
+            let size = size * (ui.available_width() / size.x.max(1.0)).min(1.0);
+            ui.add(Image::new((texture.id(), size)).alt_text(format!("Picture: {words}")));
+        }
+        ui.add(egui::Label::new(RichText::new(&question.reasons).small()).truncate());
+        ui.horizontal(|ui| {
+            if theme::main_button(ui, "Yes").on_hover_text("y").clicked() {
+                answer = Some(Answer::Yes);
+            }
+            match &question.doubt {
+                Doubt::Text(_) => self.show_field(ui, &mut answer),
+                Doubt::Name(channel) => show_channels(ui, channel, &mut answer),
+            }
+            if ui.button("Leave out").on_hover_text("Escape").clicked() {
+                answer = Some(Answer::Blank);
+            }
+        });
+        answer
+    }
+
+    fn show_field(&mut self, ui: &mut egui::Ui, answer: &mut Option<Answer>) {
+        let label = ui.label("no, it is");
+        let field = ui.add(TextEdit::singleline(&mut self.typed).desired_width(72.0)).labelled_by(label.id);
+        self.typed.retain(|letter| CHARACTERS.contains(letter));
+        if std::mem::take(&mut self.focus) {
+            field.request_focus();
+            put_cursor_at_the_end(ui.ctx(), field.id, self.typed.len());
+        }
+        if field.lost_focus() && ui.input_mut(|input| input.consume_key(Modifiers::NONE, Key::Enter)) {
+            let typed = std::mem::take(&mut self.typed);
+            *answer = (!typed.is_empty()).then_some(Answer::Text(typed));
+        }
+    }
+
+    /// Handles the keys of a question: y, Escape, and digits, which begin a text in the field.
+    fn take_keys(&mut self, ui: &egui::Ui, question: &Question) -> Option<Answer> {
+        if ui.ctx().text_edit_focused() {
+            return None;
+        }
+        let pressed = |key| ui.input_mut(|input| input.consume_key(Modifiers::NONE, key));
+        if pressed(Key::Y) {
+            return Some(Answer::Yes);
+        }
+        if pressed(Key::Escape) {
+            return Some(Answer::Blank);
+        }
+        if matches!(question.doubt, Doubt::Text(_)) {
+            let begun = ui.input_mut(|input| take_typed(&mut input.events));
+            self.focus |= !begun.is_empty();
+            self.typed += &begun;
+        }
+        None
+    }
+}
+
+/// Takes the digits that were typed out of the events.
+fn take_typed(events: &mut Vec<Event>) -> String {
+    let mut typed = String::new();
+    events.retain(|event| match event {
+        Event::Text(text) if !text.is_empty() && text.chars().all(|letter| letter.is_ascii_digit()) => {
+            typed += text;
+            false
+        }
+        Event::Key { key, modifiers, .. } => !(modifiers.is_none() && (Key::Num0..=Key::Num9).contains(key)),
+        _ => true,
+    });
+    typed
+}
+
+fn put_cursor_at_the_end(ctx: &egui::Context, field: egui::Id, letters: usize) {
+    let mut state = egui::text_edit::TextEditState::load(ctx, field).unwrap_or_default();
+    let end = egui::text::CCursor::new(letters);
+    state.cursor.set_char_range(Some(egui::text::CCursorRange::one(end)));
+    state.store(ctx, field);
+}
+
+fn show_channels(ui: &mut egui::Ui, guess: &Channel, answer: &mut Option<Answer>) {
+    let label = ui.label("no, it is").id;
+    let combo = ComboBox::from_id_salt("other channel").width(90.0).selected_text("choose");
+    let shown = combo.show_ui(ui, |ui| {
+        for channel in Channel::KNOWN.into_iter().filter(|channel| channel != guess) {
+            let name = channel.name().to_owned();
+            if ui.selectable_label(false, name).clicked() {
+                *answer = Some(Answer::Channel(channel));
+            }
+        }
+    });
+    shown.response.labelled_by(label);
+}
