@@ -5,16 +5,16 @@ use std::path::{Path, PathBuf};
 
 use egui::{Image, Key, RichText, TextEdit, vec2};
 use image::GrayImage;
-use serde::{Deserialize, Serialize};
 
 use super::lesson::{LessonView, PICTURE_HEIGHT, Wish};
+use super::typed::{Typed, adapted_to, is_at, requests_of};
 use super::work::Work;
 use super::{Screen, Shared, Step, page, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::{
-    self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, fetch_examples, first_requests,
-    learn_glyphs, open_clip,
+    self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, StoredLabel, fetch_examples,
+    first_requests, learn_glyphs, open_clip,
 };
 use pairspeed::model::channel::Channel;
 use pairspeed::recognise::{Recogniser, RegionReading, Sample};
@@ -40,6 +40,8 @@ pub struct DigitsScreen {
     label_file: LabelFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<LessonView>,
+    /// Typed labels whose channel has no box at present.
+    without_box: Vec<StoredLabel>,
     /// Whether the pilot labels readings although the known shapes suffice.
     all_the_same: bool,
     /// Index of the image whose field gets the keyboard focus next.
@@ -62,6 +64,8 @@ struct Found {
     asks: Vec<LabelRequest>,
     known: Vec<(Channel, f64)>,
     label_file: LabelFile,
+    /// Labels that were typed before.
+    typed: Vec<StoredLabel>,
 }
 
 /// The result of learning the digits.
@@ -70,13 +74,8 @@ struct Learnt {
     missing: Vec<char>,
     left_out_clips: Vec<String>,
     label_file: LabelFile,
-}
-
-/// Typed labels that the digits were not learned from yet.
-#[derive(Serialize, Deserialize, Default)]
-struct Typed {
-    #[serde(rename = "told")]
-    labels: Vec<pairspeed::learn::StoredLabel>,
+    /// The setup, with the numbers of digits that the labels show.
+    setup: LoadedSetup,
 }
 
 impl DigitsScreen {
@@ -85,28 +84,47 @@ impl DigitsScreen {
         if self.begun == now {
             return;
         }
+        let same_recording = self.begun.0 == now.0;
         self.begun = now;
         if std::mem::take(&mut self.own_change) {
             return;
         }
+        // A change of the boxes takes away no label that was typed.
+        let typed = if same_recording { self.typed(shared) } else { Vec::new() };
         *self = Self { begun: now, ..Self::default() };
         if let (Some(clip), Some(setup)) = (shared.clip(), shared.setup.clone()) {
-            let clip = clip.to_owned();
-            self.looking = Some(Work::start(ctx, move |_| look_at(&clip, &setup)));
+            let kept: Typed = shared.store.kept(clip, DRAFT).unwrap_or_default();
+            let is_kept =
+                |label: &StoredLabel| !typed.iter().any(|now| is_at(now, &label.channel, label.time_s));
+            let kept: Vec<StoredLabel> = kept.labels.into_iter().filter(is_kept).collect();
+            let (clip, typed) = (clip.to_owned(), [typed, kept].concat());
+            self.looking = Some(Work::start(ctx, move |_| look_at(&clip, &setup, typed)));
         }
     }
 
-    fn take_found(&mut self, shared: &Shared, found: Found) {
-        let Found { asks, known, label_file } = found;
+    /// The labels that are typed at present, with those whose channel has no box now.
+    fn typed(&self, shared: &Shared) -> Vec<StoredLabel> {
+        let name = shared.clip().map(file_name).unwrap_or_default();
+        let cards = self.cards.iter().filter(|card| !card.text.trim().is_empty());
+        let label = |card: &DigitCard| StoredLabel {
+            clip: name.clone(),
+            channel: card.channel.clone(),
+            time_s: card.time_s,
+            text: card.text.trim().to_owned(),
+            insisted: false,
+        };
+        cards.map(label).chain(self.without_box.iter().cloned()).collect()
+    }
+
+    fn take_found(&mut self, found: Found) {
+        let Found { asks, known, label_file, typed } = found;
         (self.known, self.label_file) = (known, label_file);
         self.cards = asks.into_iter().map(DigitCard::of).collect();
-        let typed: Typed = shared.clip().and_then(|clip| shared.store.kept(clip, DRAFT)).unwrap_or_default();
-        for card in &mut self.cards {
-            let same = |label: &&pairspeed::learn::StoredLabel| {
-                label.channel == card.channel && (label.time_s - card.time_s).abs() < 1e-3
-            };
-            if let Some(label) = typed.labels.iter().find(same) {
-                card.text.clone_from(&label.text);
+        for label in typed {
+            let card = self.cards.iter_mut().find(|card| is_at(&label, &card.channel, card.time_s));
+            match card {
+                Some(card) => card.text = label.text,
+                None => self.without_box.push(label),
             }
         }
     }
@@ -128,27 +146,39 @@ impl DigitsScreen {
             return;
         }
         self.lesson = None;
-        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, label_file)));
+        let before = self.label_file.clone();
+        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, label_file, &before)));
     }
 
     fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
-        let Learnt { mut lesson, missing, left_out_clips, label_file } = learnt;
+        let Learnt { mut lesson, missing, left_out_clips, label_file, setup } = learnt;
         let asks = std::mem::take(&mut lesson.requests);
         self.label_file = label_file;
-        self.cards.retain(|card| card.text.trim().is_empty());
-        if !asks.is_empty() || missing.is_empty() {
-            self.cards = asks.into_iter().map(DigitCard::of).collect();
-        }
+        let is_rejected = |card: &DigitCard| {
+            lesson.rejected.iter().any(|rejected| {
+                rejected.label.channel == card.channel && rejected.label.time_s == card.time_s
+            })
+        };
+        // A text that could not be used stays, so that it can be corrected.
+        let (rejected, others): (Vec<DigitCard>, Vec<DigitCard>) = std::mem::take(&mut self.cards)
+            .into_iter()
+            .filter(|card| card.text.trim().is_empty() || is_rejected(card))
+            .partition(|card| !card.text.trim().is_empty());
+        let asked = if !asks.is_empty() || missing.is_empty() {
+            asks.into_iter().map(DigitCard::of).collect()
+        } else {
+            others
+        };
+        self.cards = rejected.into_iter().chain(asked).collect();
         self.lesson = Some(LessonView::of(ctx, &lesson, missing, left_out_clips));
         if let Some(clip) = shared.clip() {
             shared.store.forget(clip, DRAFT);
         }
-        let setup = shared.setup.clone();
-        if let Some(Err(error)) = setup.as_ref().map(|setup| shared.store.remember(setup)) {
+        if let Err(error) = shared.store.remember(&setup) {
             shared.wrong(error);
         }
         self.own_change = true;
-        shared.set_setup(setup);
+        shared.set_setup(Some(setup));
     }
 
     /// Whether the known shapes read the overlay well enough.
@@ -261,6 +291,10 @@ impl DigitsScreen {
     }
 
     fn show_labels(&mut self, ui: &mut egui::Ui) {
+        for label in &self.without_box {
+            let (channel, at) = (label.channel.name(), theme::clock(label.time_s));
+            ui.label(format!("Kept until {channel} has a box again: {} at {at}", label.text));
+        }
         if self.label_file.labels.is_empty() {
             return;
         }
@@ -333,7 +367,7 @@ impl DigitCard {
 impl Screen for DigitsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if let Some(found) = shared.take_result(&mut self.looking) {
-            self.take_found(shared, found);
+            self.take_found(found);
         }
         if let Some(learnt) = shared.take_result(&mut self.learning) {
             self.take_learnt(ctx, shared, learnt);
@@ -368,15 +402,10 @@ impl Screen for DigitsScreen {
 
     fn keep(&mut self, shared: &Shared) {
         let Some(clip) = shared.clip().filter(|_| self.begun.0 == shared.recording_number) else { return };
-        let name = file_name(clip);
-        let mut typed = LabelFile::default();
-        for card in self.cards.iter().filter(|card| !card.text.trim().is_empty()) {
-            let text = card.text.trim().to_owned();
-            typed.add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
-        }
-        if !typed.labels.is_empty() {
+        let labels = self.typed(shared);
+        if !labels.is_empty() {
             // An error is ignored, because the window may be closing and then nobody could see a message.
-            let _unkept = shared.store.keep(clip, DRAFT, &Typed { labels: typed.labels });
+            let _unkept = shared.store.keep(clip, DRAFT, &Typed { labels });
         }
     }
 }
@@ -386,7 +415,7 @@ fn spaced(characters: &str) -> String {
 }
 
 /// Searches the clip for images to label, and determines how well the known shapes read it.
-fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
+fn look_at(clip: &Path, setup: &LoadedSetup, typed: Vec<StoredLabel>) -> Result<Found, String> {
     let words = |error: &dyn std::fmt::Display| error.to_string();
     let mut open = open_clip(setup, clip).map_err(|error| words(&error))?;
     let sets = glyph_sets(setup).map_err(|error| words(&error))?;
@@ -395,7 +424,12 @@ fn look_at(clip: &Path, setup: &LoadedSetup) -> Result<Found, String> {
     let recogniser = Recogniser::calibrate(regions, &sets, &sample);
     let label_file = LabelFile::load(&setup.glyph_folder()).map_err(|error| words(&error))?;
     let known = known_shares(setup, &recogniser, &sample);
-    Ok(Found { asks: first_requests(regions, &sample), known, label_file })
+    let mut asks = first_requests(regions, &sample);
+    let again = requests_of(&mut open, regions, &typed, &asks).map_err(|error| words(&error))?;
+    asks.extend(again);
+    // Requests of one channel stay together on the page.
+    asks.sort_by_key(|ask| regions.iter().position(|region| region.channel == ask.channel));
+    Ok(Found { asks, known, label_file, typed })
 }
 
 /// For each channel, the share of the sampled frames that is read, 0 to 1.
@@ -414,12 +448,23 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
     regions.map(share).collect()
 }
 
-/// Learns the digits, and saves the glyphs and the labels that can be used.
-fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result<Learnt, String> {
+/// Learns the digits, and saves the glyphs and the labels. Labels that cannot be used are saved only if they were before.
+fn learnt(
+    clip: &Path,
+    setup: &LoadedSetup,
+    label_file: LabelFile,
+    before: &LabelFile,
+) -> Result<Learnt, String> {
+    let mut setup = setup.clone();
+    let adapted = adapted_to(&setup.setup.regions, &label_file);
+    if adapted != setup.setup.regions {
+        setup.setup.regions = adapted;
+        setup.setup.save(&setup.path, Existing::Replace).map_err(|error| error.to_string())?;
+    }
     let folder: PathBuf = setup.glyph_folder();
-    let mut open = open_clip(setup, clip).map_err(|error| error.to_string())?;
+    let mut open = open_clip(&setup, clip).map_err(|error| error.to_string())?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
-    let found = fetch_examples(&mut open, setup, &label_file, &|_| ()).map_err(|error| error.to_string())?;
+    let found = fetch_examples(&mut open, &setup, &label_file, &|_| ()).map_err(|error| error.to_string())?;
     let mut lesson = learn_glyphs(
         &setup.setup.camera.name,
         &setup.setup.regions,
@@ -429,8 +474,11 @@ fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result
     )
     .map_err(|error| error.to_string())?;
     lesson.rejected.extend(found.rejected);
+    let mut label_file = label_file;
     for RejectedLabel { label, .. } in &lesson.rejected {
-        label_file.reject(&file_name(clip), label);
+        if before.labels.iter().all(|stored| stored.reading() != *label) {
+            label_file.reject(&file_name(clip), label);
+        }
     }
     lesson.set.save(&folder, Existing::ReplaceOwn).map_err(|error| error.to_string())?;
     label_file.save(&folder).map_err(|error| error.to_string())?;
@@ -438,5 +486,6 @@ fn learnt(clip: &Path, setup: &LoadedSetup, mut label_file: LabelFile) -> Result
         lesson.missing.iter().flat_map(|missing| missing.digits.iter().copied()).collect();
     missing.sort_unstable();
     missing.dedup();
-    Ok(Learnt { lesson, missing, left_out_clips: found.missing_clips.into_iter().collect(), label_file })
+    let left_out_clips = found.missing_clips.into_iter().collect();
+    Ok(Learnt { lesson, missing, left_out_clips, label_file, setup })
 }

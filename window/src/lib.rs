@@ -26,6 +26,7 @@ mod regions;
 mod shared;
 pub mod store;
 pub mod theme;
+mod typed;
 mod view;
 mod wording;
 pub mod work;
