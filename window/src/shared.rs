@@ -33,6 +33,8 @@ pub struct Finished {
 pub enum Notice {
     /// Something succeeded.
     Done(String),
+    /// Something that the pilot did, in a whole sentence.
+    Said(String),
     /// Something failed: the message says what, which file or box, and what to do next.
     Wrong(String),
 }
@@ -121,6 +123,11 @@ impl Shared {
         self.notice = Some(Notice::Done(words.into()));
     }
 
+    /// Shows what the pilot did, in a whole sentence.
+    pub(super) fn said(&mut self, words: impl Into<String>) {
+        self.notice = Some(Notice::Said(words.into()));
+    }
+
     /// The result of a job that has just finished, if there is one; a failure is shown as a message.
     pub fn take_result<T: Send + 'static>(&mut self, job: &mut Option<Work<T>>) -> Option<T> {
         match take_outcome(job)? {
@@ -143,11 +150,12 @@ impl Shared {
         ui.horizontal_wrapped(|ui| match &self.notice {
             Some(notice) => {
                 let (mark, words, colour) = match notice {
-                    Notice::Done(words) => ("Done:", words, theme::colours(ui).sure),
-                    Notice::Wrong(words) => ("Not done:", words, theme::colours(ui).wrong),
+                    Notice::Done(words) => (Some("Done:"), words, theme::colours(ui).sure),
+                    Notice::Said(words) => (None, words, theme::colours(ui).ink),
+                    Notice::Wrong(words) => (Some("Not done:"), words, theme::colours(ui).wrong),
                 };
                 close = ui.button("Close").on_hover_text("Close this message").clicked();
-                ui.label(RichText::new(mark).color(colour).strong());
+                mark.into_iter().for_each(|mark| _ = ui.label(RichText::new(mark).color(colour).strong()));
                 ui.label(words);
             }
             None => {

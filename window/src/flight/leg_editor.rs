@@ -141,6 +141,9 @@ impl LegEditor {
     /// Undoes the last edit.
     pub fn undo(&mut self, shared: &mut Shared) {
         self.trial = None;
+        if let Some(edit) = self.edits.edits().last() {
+            shared.said(format!("Undone: {edit}"));
+        }
         self.edits.undo();
         self.save(shared);
         self.ask();
@@ -149,6 +152,9 @@ impl LegEditor {
     /// Makes the edit again that was undone last.
     pub fn redo(&mut self, shared: &mut Shared) {
         self.trial = None;
+        if let Some(edit) = self.edits.next_redo() {
+            shared.said(format!("Made again: {edit}"));
+        }
         self.edits.redo();
         self.save(shared);
         self.ask();

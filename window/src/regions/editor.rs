@@ -1,5 +1,6 @@
 //! The regions that are being marked, with undo and redo.
 
+use super::change_words::in_words;
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::{MIN_BOX_PX, Region};
@@ -148,25 +149,32 @@ impl Editor {
         }
     }
 
-    /// Undoes the last step; returns `false` if there is none.
-    pub fn undo(&mut self) -> bool {
-        let Some(before) = self.past.pop() else { return false };
-        self.future.push(std::mem::replace(&mut self.marks, before));
+    /// Undoes the last step, and returns what it did in words; `None` if there is none.
+    pub fn undo(&mut self) -> Option<String> {
+        let words = self.undo_words()?;
+        let undone = std::mem::replace(&mut self.marks, self.past.pop()?);
+        self.future.push(undone);
         self.last = None;
-        true
+        Some(words)
     }
 
-    /// Makes the step again that was undone last; returns `false` if there is none.
-    pub fn redo(&mut self) -> bool {
-        let Some(after) = self.future.pop() else { return false };
-        self.past.push(std::mem::replace(&mut self.marks, after));
+    /// Makes the step again that was undone last, and returns what it did in words; `None` if there is none.
+    pub fn redo(&mut self) -> Option<String> {
+        let words = self.redo_words()?;
+        let before = std::mem::replace(&mut self.marks, self.future.pop()?);
+        self.past.push(before);
         self.last = None;
-        true
+        Some(words)
     }
 
-    /// Whether there is a step to undo, and one to redo.
-    pub fn can_undo_redo(&self) -> (bool, bool) {
-        (!self.past.is_empty(), !self.future.is_empty())
+    /// What the step did that can be undone, in words.
+    pub fn undo_words(&self) -> Option<String> {
+        Some(in_words(self.past.last()?, &self.marks))
+    }
+
+    /// What the step did that can be made again, in words.
+    pub fn redo_words(&self) -> Option<String> {
+        Some(in_words(&self.marks, self.future.last()?))
     }
 
     fn free_channel(&self) -> Channel {
@@ -265,12 +273,13 @@ mod tests {
             });
         }
         assert_eq!(editor.marks().regions[0].rect.left, 34);
-        assert!(editor.undo());
+        let moved = Some("moved the speed box".to_owned());
+        assert_eq!(editor.undo(), moved);
         assert_eq!(editor.marks().regions[0].rect.left, 29);
-        assert!(editor.undo());
+        assert_eq!(editor.undo(), moved);
         assert_eq!(editor.marks().regions[0].rect.left, 10);
-        assert!(editor.redo() && editor.redo());
-        assert!(!editor.redo());
+        assert_eq!((editor.redo(), editor.redo()), (moved.clone(), moved));
+        assert_eq!(editor.redo(), None);
         assert_eq!(editor.marks().regions[0].rect.left, 34);
     }
 
@@ -282,7 +291,7 @@ mod tests {
         assert!(!editor.is_unsaved());
         editor.remove(0);
         assert!(editor.is_unsaved());
-        editor.undo();
+        assert_eq!(editor.undo().as_deref(), Some("removed the speed box"));
         assert!(!editor.is_unsaved());
     }
 
@@ -292,7 +301,7 @@ mod tests {
         let taken = Marks { name: "nose".to_owned(), regions: Vec::new() };
         editor.take(taken.clone());
         assert_eq!((editor.marks(), editor.saved()), (&taken, &taken));
-        assert!(editor.undo() && editor.is_unsaved());
+        assert!(editor.undo().is_some() && editor.is_unsaved());
         assert_eq!(editor.marks().regions.len(), 2);
     }
 

@@ -2,6 +2,7 @@
 
 mod asking;
 mod canvas;
+mod change_words;
 mod editor;
 mod form;
 mod saving;

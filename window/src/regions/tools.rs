@@ -24,13 +24,7 @@ impl RegionsScreen {
                     self.proposing = None;
                 }
             }
-            let (undo, redo) = self.editor.can_undo_redo();
-            if ui.add_enabled(undo, Button::new("Undo")).on_hover_text("Ctrl+Z").clicked() {
-                self.editor.undo();
-            }
-            if ui.add_enabled(redo, Button::new("Redo")).on_hover_text("Ctrl+Y").clicked() {
-                self.editor.redo();
-            }
+            self.show_undo(ui, shared);
             ui.separator();
             if ui.button("Zoom in").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
             {
@@ -51,6 +45,30 @@ impl RegionsScreen {
                 self.choosing = Some(dialogs::setup_file(ui.ctx()));
             }
         });
+    }
+
+    fn show_undo(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
+        for (name, keys, words, take) in [
+            ("Undo", "Ctrl+Z", self.editor.undo_words(), Self::undo as fn(&mut Self, &mut Shared)),
+            ("Redo", "Ctrl+Y", self.editor.redo_words(), Self::redo),
+        ] {
+            let hint = words.as_ref().map_or(keys.to_owned(), |words| format!("{name}: {words} ({keys})"));
+            if ui.add_enabled(words.is_some(), Button::new(name)).on_hover_text(hint).clicked() {
+                take(self, shared);
+            }
+        }
+    }
+
+    fn undo(&mut self, shared: &mut Shared) {
+        if let Some(words) = self.editor.undo() {
+            shared.said(format!("Undone: {words}"));
+        }
+    }
+
+    fn redo(&mut self, shared: &mut Shared) {
+        if let Some(words) = self.editor.redo() {
+            shared.said(format!("Made again: {words}"));
+        }
     }
 
     fn closer(&mut self, factor: f32) {
@@ -114,10 +132,10 @@ impl RegionsScreen {
             return;
         }
         if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
-            self.editor.redo();
+            self.redo(shared);
         }
         if pressed(Modifiers::COMMAND, Key::Z) {
-            self.editor.undo();
+            self.undo(shared);
         }
         for (key, wanted) in [
             (Key::Comma, Wanted::Before(self.time_s)),

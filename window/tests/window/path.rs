@@ -65,6 +65,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert_eq!(speed(window.harness.state()).0.rect.left, region.rect.left + 1);
     window.click("Undo");
     assert_eq!(speed(window.harness.state()).0.rect, region.rect);
+    assert!(window.shows("Undone: moved the speed box"));
 
     let file = clip.with_extension("setup.toml");
     window.click("Save");

@@ -97,7 +97,7 @@ impl Sitting {
 
     pub fn notice(&self) -> String {
         match &self.window.state().shared().notice {
-            Some(Notice::Done(words)) => format!("done: {words}"),
+            Some(Notice::Done(words) | Notice::Said(words)) => format!("done: {words}"),
             Some(Notice::Wrong(words)) => format!("wrong: {words}"),
             None => String::new(),
         }
