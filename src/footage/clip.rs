@@ -5,7 +5,9 @@ use std::ops::ControlFlow;
 use std::path::Path;
 
 use ffmpeg_next::format::Pixel;
+use image::RgbImage;
 
+use super::colour;
 use super::decoder::DecoderConfig;
 use super::error::FootageError;
 use super::frame_timing::{FramePosition, FrameStatus, FrameTiming};
@@ -116,6 +118,15 @@ impl Clip {
             Some(_) => Ok(()),
             None => Err(unknown_pixels(&self.info, self.next.frame.format())),
         }
+    }
+
+    /// The frame that was returned last, in colour, to be looked at; `None` if there is none, or if its pixel format is not
+    /// supported.
+    #[must_use]
+    pub fn colour_image(&self) -> Option<RgbImage> {
+        let (width, height) = (self.info.width as usize, self.info.height as usize);
+        self.timing.last?;
+        colour::of_frame(&self.current.frame, width, height)
     }
 
     /// The time at which the recording of the clip started.

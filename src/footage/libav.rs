@@ -28,6 +28,18 @@ pub(super) struct PixelComponent {
     pub depth: u32,
 }
 
+impl PixelComponent {
+    fn of(raw: &ffi::AVComponentDescriptor) -> Option<Self> {
+        Some(Self {
+            plane: raw.plane.try_into().ok()?,
+            step: raw.step.try_into().ok()?,
+            offset: raw.offset.try_into().ok()?,
+            shift: raw.shift.try_into().ok()?,
+            depth: raw.depth.try_into().ok()?,
+        })
+    }
+}
+
 /// How a pixel format stores luma, or red, green and blue.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct PixelLayout {
@@ -57,21 +69,36 @@ pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
         return None;
     }
     let rgb = has(ffi::AV_PIX_FMT_FLAG_RGB);
-    let component = |index: usize| {
-        let raw = descriptor.comp.get(if rgb { index } else { 0 })?;
-        Some(PixelComponent {
-            plane: raw.plane.try_into().ok()?,
-            step: raw.step.try_into().ok()?,
-            offset: raw.offset.try_into().ok()?,
-            shift: raw.shift.try_into().ok()?,
-            depth: raw.depth.try_into().ok()?,
-        })
-    };
+    let component = |index: usize| PixelComponent::of(descriptor.comp.get(if rgb { index } else { 0 })?);
     Some(PixelLayout {
         rgb,
         big_endian: has(ffi::AV_PIX_FMT_FLAG_BE),
         components: [component(0)?, component(1)?, component(2)?],
     })
+}
+
+/// The components luma, blue difference and red difference of a frame whose format [`pixel_layout`] supports; without chroma for
+/// a grey frame.
+pub(super) fn yuv_components(frame: &Video) -> Option<[Option<PixelComponent>; 3]> {
+    let descriptor = frame.format().descriptor()?.as_ptr();
+    // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
+    let descriptor = unsafe { &*descriptor };
+    let has_chroma = descriptor.nb_components >= 3;
+    let component = |index: usize| PixelComponent::of(descriptor.comp.get(index)?);
+    Some([Some(component(0)?), component(1).filter(|_| has_chroma), component(2).filter(|_| has_chroma)])
+}
+
+/// Binary logarithms of the number of pixels that share a chroma sample, to the right and downwards.
+pub(super) fn chroma_shift(frame: &Video) -> Option<(u32, u32)> {
+    let descriptor = frame.format().descriptor()?.as_ptr();
+    // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
+    let descriptor = unsafe { &*descriptor };
+    Some((descriptor.log2_chroma_w.into(), descriptor.log2_chroma_h.into()))
+}
+
+/// Whether the pixel format itself says that luma uses all levels from 0 to 255.
+pub(super) fn is_full_range(frame: &Video) -> bool {
+    frame.format().descriptor().is_some_and(|descriptor| descriptor.name().starts_with("yuvj"))
 }
 
 /// One plane of a decoded frame, borrowed from the frame.

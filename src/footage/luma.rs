@@ -65,7 +65,8 @@ fn convert(
     Some(())
 }
 
-fn component_plane(
+/// The plane of a component with `width` x `height` values; `None` if the frame is smaller.
+pub(super) fn component_plane(
     frame: &Video,
     component: PixelComponent,
     width: usize,
@@ -81,7 +82,7 @@ fn bytes_of(component: PixelComponent) -> usize {
 }
 
 /// Converts the values of one row of a component to 8 bits.
-fn unpack(
+pub(super) fn unpack(
     (component, plane): (PixelComponent, FramePlane<'_>),
     row: usize,
     big_endian: bool,

@@ -16,6 +16,7 @@
 
 mod at_times;
 mod clip;
+mod colour;
 mod decoder;
 mod error;
 mod error_propagation;

@@ -8,7 +8,7 @@ use egui::{
     Color32, ColorImage, CornerRadius, FontId, RichText, Stroke, TextStyle, TextureHandle, TextureOptions,
     Theme, Visuals, vec2,
 };
-use image::GrayImage;
+use image::{GrayImage, RgbImage};
 
 /// Okabe and Ito's orange.
 pub const ORANGE: Color32 = Color32::from_rgb(230, 159, 0);
@@ -25,7 +25,7 @@ pub const VERMILLION: Color32 = Color32::from_rgb(213, 94, 0);
 /// Okabe and Ito's reddish purple.
 pub const REDDISH_PURPLE: Color32 = Color32::from_rgb(204, 121, 167);
 
-/// Colours of boxes on a frame, used in turn. The frame is grey, so all of them stand out from it.
+/// Colours of boxes on a frame, used in turn. A dark line on both sides makes them stand out from any frame.
 pub const BOXES: [Color32; 6] = [ORANGE, SKY_BLUE, YELLOW, VERMILLION, BLUISH_GREEN, REDDISH_PURPLE];
 
 /// The colours of a theme, by use.
@@ -234,6 +234,12 @@ pub(super) fn main_button(ui: &mut egui::Ui, words: &str) -> egui::Response {
 pub(super) fn texture(ctx: &egui::Context, name: &str, picture: &GrayImage) -> TextureHandle {
     let size = [picture.width() as usize, picture.height() as usize];
     ctx.load_texture(name, ColorImage::from_gray(size, picture.as_raw()), TextureOptions::LINEAR)
+}
+
+/// A colour image as a texture.
+pub(super) fn colour_texture(ctx: &egui::Context, name: &str, picture: &RgbImage) -> TextureHandle {
+    let size = [picture.width() as usize, picture.height() as usize];
+    ctx.load_texture(name, ColorImage::from_rgb(size, picture.as_raw()), TextureOptions::LINEAR)
 }
 
 /// A time of the recording as text, such as `1:02.40`.

@@ -128,7 +128,10 @@ impl RegionsScreen {
         while let Some(frame) = viewer.frame() {
             match frame {
                 Ok(frame) => {
-                    self.texture = Some(theme::texture(ctx, "frame", &frame.image));
+                    self.texture = Some(match &frame.colours {
+                        Some(colours) => theme::colour_texture(ctx, "frame", colours),
+                        None => theme::texture(ctx, "frame", &frame.image),
+                    });
                     self.time_s = frame.time_s;
                     self.frame = Some(frame);
                 }

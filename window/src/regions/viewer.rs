@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use image::GrayImage;
+use image::{GrayImage, RgbImage};
 
 use crate::work::LatestWinsWorker;
 use pairspeed::footage::{Clip, FootageError, FrameSource as _, LumaImage as _, frames_near};
@@ -34,8 +34,10 @@ pub enum Wanted {
 pub struct Frame {
     /// Time of the frame, in seconds.
     pub time_s: f64,
-    /// Grey levels of the frame.
+    /// Grey levels of the frame, which the boxes are read from.
     pub image: GrayImage,
+    /// The frame in colour; `None` if its pixel format has no known colours.
+    pub colours: Option<RgbImage>,
 }
 
 /// What boxes are read with: if either part changes, the recogniser is calibrated again.
@@ -117,10 +119,9 @@ impl Fetcher {
             Wanted::After(time_s) => {
                 clip.seek(time_s)?;
                 let _here = clip.next_frame()?;
-                let after =
-                    clip.next_frame()?.map(|next| Frame { time_s: next.time_s, image: next.luma.to_image() });
+                let after = clip.next_frame()?.map(|next| (next.time_s, next.luma.to_image()));
                 match after {
-                    Some(after) => Some(after),
+                    Some((time_s, image)) => Some(Frame { time_s, image, colours: clip.colour_image() }),
                     None => nearest(clip, time_s)?,
                 }
             }
@@ -144,7 +145,8 @@ fn opened<'a>(place: &'a mut Option<Clip>, path: &Path) -> Result<&'a mut Clip, 
 
 fn nearest(clip: &mut Clip, time_s: f64) -> Result<Option<Frame>, FootageError> {
     let found = frames_near(clip, &[time_s])?.pop();
-    Ok(found.map(|frame| Frame { time_s: frame.time_s, image: frame.image }))
+    let colours = clip.colour_image();
+    Ok(found.map(|frame| Frame { time_s: frame.time_s, image: frame.image, colours }))
 }
 
 fn before(clip: &mut Clip, time_s: f64) -> Result<Option<Frame>, FootageError> {
