@@ -9,6 +9,8 @@ use std::mem;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
+use image::RgbImage;
+
 use super::recording_time::RecordingTime;
 use super::{
     Clip, ClipInfo, ClipNotes, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, TaskFactory,
@@ -220,6 +222,14 @@ impl Recording {
         let shift_s = self.start_s();
         self.notes.clone_from(&self.notes_before);
         self.notes.add(self.clip.notes(), &self.clip.info().path, shift_s);
+    }
+}
+
+impl Recording {
+    /// The frame that was returned last, in colour; see [`Clip::colour_image`].
+    #[must_use]
+    pub fn colour_image(&self) -> Option<RgbImage> {
+        self.clip.colour_image()
     }
 }
 

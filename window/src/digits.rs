@@ -3,15 +3,14 @@
 
 use std::path::{Path, PathBuf};
 
-use egui::{Image, Key, RichText, TextEdit, vec2};
-use image::GrayImage;
+use egui::RichText;
 
-use super::lesson::{LessonView, PICTURE_HEIGHT, Wish};
+use super::digit_card::DigitCard;
+use super::lesson::{LessonView, Wish};
 use super::typed::{Typed, adapted_to, is_at, requests_of};
-use super::work::Work;
-use super::{Screen, Shared, Step, page, theme};
+use super::work::{Reporter, Work};
+use super::{Screen, Shared, Step, page, progress, theme};
 use pairspeed::files::{Existing, file_name};
-use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::{
     self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, StoredLabel, fetch_examples,
     first_requests, learn_glyphs, open_clip,
@@ -23,9 +22,6 @@ use pairspeed::{glyph_sets, readings};
 
 /// Name under which typed labels are kept until the digits are learned from them.
 const DRAFT: &str = "digits";
-/// Minimum width of a field, in points; the next constant is the margin around it.
-const LEAST_FIELD: f32 = 132.0;
-const CARD_MARGIN: i8 = 6;
 /// Share of the sampled frames, 0 to 1, from which a channel counts as well read and needs no labels.
 const WELL_READ: f64 = 0.6;
 
@@ -40,6 +36,8 @@ pub struct DigitsScreen {
     label_file: LabelFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<LessonView>,
+    /// Whether the pilot has stopped looking through the recording.
+    stopped: bool,
     /// Typed labels whose channel has no box at present.
     without_box: Vec<StoredLabel>,
     /// Whether the pilot labels readings although the known shapes suffice.
@@ -48,15 +46,6 @@ pub struct DigitsScreen {
     focus: Option<usize>,
     /// Whether the setup's glyphs changed because of this step, so that the step must not start again.
     own_change: bool,
-}
-
-/// An image of a reading and the label that the pilot types for it.
-struct DigitCard {
-    channel: Channel,
-    time_s: f64,
-    picture: GrayImage,
-    texture: Option<egui::TextureHandle>,
-    text: String,
 }
 
 /// The result of searching the clip for images to label.
@@ -145,9 +134,9 @@ impl DigitsScreen {
             shared.wrong("nothing is typed yet: type below some images what they show");
             return;
         }
-        self.lesson = None;
         let before = self.label_file.clone();
-        self.learning = Some(Work::start(ctx, move |_| learnt(&clip, &setup, label_file, &before)));
+        self.learning =
+            Some(Work::start(ctx, move |reporter| learnt(&clip, &setup, (label_file, &before), reporter)));
     }
 
     fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {
@@ -252,6 +241,23 @@ impl DigitsScreen {
         }
     }
 
+    /// Shows that the recording is being looked through, or that this was stopped; returns whether either is the case.
+    fn show_looking(&mut self, ui: &mut egui::Ui, shared: &mut Shared) -> bool {
+        if let Some(looking) = &self.looking {
+            let words = "Looking through the recording";
+            if progress::show(ui, None, words, "Stop looking") && looking.cancel() {
+                self.looking = None;
+                self.stopped = true;
+            }
+            return true;
+        }
+        if self.stopped && theme::main_button(ui, "Look through the recording").clicked() {
+            self.begun = (self.begun.0, u64::MAX);
+            self.follow(&ui.ctx().clone(), shared);
+        }
+        self.stopped
+    }
+
     /// All characters that occur in labels, earlier ones and those typed now.
     fn seen(&self) -> String {
         let texts = self.label_file.labels.iter().map(|label| label.text.as_str());
@@ -269,9 +275,13 @@ impl DigitsScreen {
                 }
             });
             if let Some(learning) = &self.learning {
+                let stop = progress::cancel(ui, "Stop learning; what you typed stays") && learning.cancel();
                 ui.spinner();
-                ui.label("Learning");
-                if ui.button("Cancel").clicked() && learning.cancel() {
+                ui.label(match learning.progress().share {
+                    Some(share) if share < 1.0 => format!("Fetching the pictures, {:.0} %", 100.0 * share),
+                    _ => "Learning".to_owned(),
+                });
+                if stop {
                     self.learning = None;
                 }
             }
@@ -284,6 +294,11 @@ impl DigitsScreen {
             Some(Wish::Insist(channel, time_s)) => {
                 let clip = shared.clip().map(file_name).unwrap_or_default();
                 self.label_file.insist(&clip, &channel, time_s);
+                self.learn(ui.ctx(), shared);
+            }
+            Some(Wish::Correct(label)) => {
+                let clip = shared.clip().map(file_name).unwrap_or_default();
+                self.label_file.add(&clip, &label);
                 self.learn(ui.ctx(), shared);
             }
             None => {}
@@ -320,50 +335,6 @@ impl DigitsScreen {
     }
 }
 
-impl DigitCard {
-    fn of(ask: LabelRequest) -> Self {
-        let LabelRequest { channel, time_s, image: picture } = ask;
-        Self { channel, time_s, picture, texture: None, text: String::new() }
-    }
-
-    /// Width and height of the image, in points.
-    fn size(&self) -> egui::Vec2 {
-        let (width, height) = self.picture.dimensions();
-        vec2(width as f32 / height.max(1) as f32, 1.0) * PICTURE_HEIGHT
-    }
-
-    /// Width of the image with its field and frame, in points.
-    fn width(&self) -> f32 {
-        self.size().x.max(LEAST_FIELD) + 2.0 * f32::from(CARD_MARGIN)
-    }
-
-    /// Shows the image with its field; returns whether the pilot has finished typing.
-    fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
-        let name = format!("{} at {}", self.channel.name(), theme::clock(self.time_s));
-        let size = self.size();
-        let width = size.x.max(LEAST_FIELD);
-        let texture = self.texture.get_or_insert_with(|| theme::texture(ui.ctx(), &name, &self.picture));
-        let image = Image::new((texture.id(), size)).alt_text(format!("Picture of {name}"));
-        let frame =
-            egui::Frame::new().fill(theme::colours(ui).panel).inner_margin(CARD_MARGIN).corner_radius(3);
-        let shown = frame.show(ui, |ui| {
-            ui.vertical(|ui| {
-                ui.set_width(width);
-                ui.add(image);
-                let label = ui.label(RichText::new(&name).small());
-                let field =
-                    ui.add(TextEdit::singleline(&mut self.text).desired_width(width)).labelled_by(label.id);
-                self.text.retain(|letter| CHARACTERS.contains(letter));
-                if focus {
-                    field.request_focus();
-                }
-                field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter))
-            })
-        });
-        shown.inner.inner
-    }
-}
-
 impl Screen for DigitsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if let Some(found) = shared.take_result(&mut self.looking) {
@@ -381,11 +352,7 @@ impl Screen for DigitsScreen {
         }
         self.follow(&ui.ctx().clone(), shared);
         page(ui, |ui| {
-            if self.looking.is_some() {
-                ui.horizontal(|ui| {
-                    ui.spinner();
-                    ui.label("Looking through the recording");
-                });
+            if self.show_looking(ui, shared) {
                 return;
             }
             self.show_known(ui, shared);
@@ -452,19 +419,18 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
 fn learnt(
     clip: &Path,
     setup: &LoadedSetup,
-    label_file: LabelFile,
-    before: &LabelFile,
+    (mut label_file, before): (LabelFile, &LabelFile),
+    reporter: &Reporter,
 ) -> Result<Learnt, String> {
     let mut setup = setup.clone();
     let adapted = adapted_to(&setup.setup.regions, &label_file);
-    if adapted != setup.setup.regions {
-        setup.setup.regions = adapted;
-        setup.setup.save(&setup.path, Existing::Replace).map_err(|error| error.to_string())?;
-    }
+    let is_adapted = adapted != setup.setup.regions;
+    setup.setup.regions = adapted;
     let folder: PathBuf = setup.glyph_folder();
     let mut open = open_clip(&setup, clip).map_err(|error| error.to_string())?;
     let sample = readings::sample(&mut open, &setup.setup).map_err(|error| error.to_string())?;
-    let found = fetch_examples(&mut open, &setup, &label_file, &|_| ()).map_err(|error| error.to_string())?;
+    let found = fetch_examples(&mut open, &setup, &label_file, &reporter.share_reporter())
+        .map_err(|error| error.to_string())?;
     let mut lesson = learn_glyphs(
         &setup.setup.camera.name,
         &setup.setup.regions,
@@ -474,11 +440,16 @@ fn learnt(
     )
     .map_err(|error| error.to_string())?;
     lesson.rejected.extend(found.rejected);
-    let mut label_file = label_file;
     for RejectedLabel { label, .. } in &lesson.rejected {
         if before.labels.iter().all(|stored| stored.reading() != *label) {
             label_file.reject(&file_name(clip), label);
         }
+    }
+    if !reporter.commit() {
+        return Err("cancelled: nothing was written".to_owned());
+    }
+    if is_adapted {
+        setup.setup.save(&setup.path, Existing::Replace).map_err(|error| error.to_string())?;
     }
     lesson.set.save(&folder, Existing::ReplaceOwn).map_err(|error| error.to_string())?;
     label_file.save(&folder).map_err(|error| error.to_string())?;

@@ -7,7 +7,7 @@ use ndarray::Array2;
 
 use super::theme;
 use pairspeed::glyphs::{Glyph, GlyphSet};
-use pairspeed::learn::{self, SuspectLabel};
+use pairspeed::learn::{self, LabelledReading, SuspectLabel};
 use pairspeed::model::channel::Channel;
 
 /// Height of the images shown, in points.
@@ -26,6 +26,8 @@ pub(super) struct LessonView {
 struct Suspect {
     channel: Channel,
     time_s: f64,
+    /// The text that the other labels make of the image.
+    likely_text: String,
     sentence: String,
     pictures: Vec<(String, TextureHandle)>,
 }
@@ -36,6 +38,8 @@ pub(super) enum Wish {
     Read,
     /// Learn from a label although others contradict it.
     Insist(Channel, f64),
+    /// Replace the text of a label.
+    Correct(LabelledReading),
 }
 
 impl LessonView {
@@ -57,9 +61,7 @@ impl LessonView {
         ui.label(RichText::new("Learned").strong());
         show_shapes(ui, &self.shapes, &self.missing);
         for suspect in &self.suspects {
-            if suspect.show(ui) {
-                wish = Some(Wish::Insist(suspect.channel.clone(), suspect.time_s));
-            }
+            wish = suspect.show(ui).or(wish);
         }
         for rejected in &self.rejected {
             ui.label(format!("Not used: {rejected}"));
@@ -88,7 +90,7 @@ impl LessonView {
 
 impl Suspect {
     fn of(ctx: &egui::Context, suspect: &SuspectLabel) -> Self {
-        let texture = |label: &learn::LabelledReading, picture: &GrayImage| {
+        let texture = |label: &LabelledReading, picture: &GrayImage| {
             (label.to_string(), theme::texture(ctx, &format!("label {label}"), picture))
         };
         let own = std::iter::once(texture(&suspect.label, &suspect.image));
@@ -96,15 +98,16 @@ impl Suspect {
         Self {
             channel: suspect.label.channel.clone(),
             time_s: suspect.label.time_s,
+            likely_text: suspect.likely_text.clone(),
             sentence: suspect.to_string(),
             pictures: own.chain(conflicting).collect(),
         }
     }
 
-    /// Shows the label; returns whether the pilot insists on it.
-    fn show(&self, ui: &mut egui::Ui) -> bool {
+    /// Shows the label beside the one that contradicts it, and returns what the pilot decides.
+    fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
         ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(theme::colours(ui).unsure));
-        ui.horizontal_wrapped(|ui| {
+        ui.horizontal(|ui| {
             for (label, texture) in &self.pictures {
                 ui.vertical(|ui| {
                     let size = texture.size_vec2();
@@ -114,8 +117,20 @@ impl Suspect {
                 });
             }
         });
-        ui.label("If the label is wrong, remove it below and label the image again.");
-        ui.button("The label is right: learn from it").clicked()
+        if self.pictures.len() > 1 {
+            ui.label(RichText::new("Do both pictures show the same digit where the labels differ?").strong());
+        }
+        let mut wish = None;
+        ui.horizontal_wrapped(|ui| {
+            if ui.button(format!("Yes: it shows {}", self.likely_text)).clicked() {
+                let (channel, text) = (self.channel.clone(), self.likely_text.clone());
+                wish = Some(Wish::Correct(LabelledReading { channel, time_s: self.time_s, text }));
+            }
+            if ui.button("No: the label is right, learn from it").clicked() {
+                wish = Some(Wish::Insist(self.channel.clone(), self.time_s));
+            }
+        });
+        wish
     }
 }
 

@@ -12,6 +12,7 @@ mod air;
 mod card;
 mod compare;
 mod dialogs;
+mod digit_card;
 mod digits;
 mod flight;
 mod found;

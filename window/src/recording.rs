@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use egui::{Button, Key, RichText, TextEdit};
-use image::GrayImage;
+use image::{DynamicImage, RgbImage};
 
 use super::found::{Search, search};
 use super::store::copy_setup;
@@ -41,7 +41,7 @@ struct Opened {
     clips: Vec<PathBuf>,
     info: ClipInfo,
     length_s: f64,
-    still: Option<GrayImage>,
+    still: Option<RgbImage>,
 }
 
 impl RecordingScreen {
@@ -55,7 +55,7 @@ impl RecordingScreen {
     fn take(&mut self, ctx: &egui::Context, shared: &mut Shared, opened: Opened) {
         let Opened { clips, info, length_s, still } = opened;
         self.facts = facts(&info, length_s, clips.len());
-        self.still = still.map(|still| theme::texture(ctx, "still", &still));
+        self.still = still.map(|still| theme::colour_texture(ctx, "still", &still));
         self.offered = None;
         self.stop_searching();
         shared.notice = None;
@@ -138,12 +138,21 @@ impl RecordingScreen {
                     self.open(ui.ctx(), clips);
                 }
             });
-            if let Some((clips, _)) = &self.opening {
-                let name = clips.first().map(|clip| clip.display().to_string()).unwrap_or_default();
-                ui.horizontal(|ui| {
-                    ui.spinner();
-                    ui.label(format!("Opening {name}"));
-                });
+            self.show_opening(ui);
+        });
+    }
+
+    /// Shows which recording is being opened. The row is always there, so that nothing moves when it fills.
+    fn show_opening(&mut self, ui: &mut egui::Ui) {
+        ui.horizontal(|ui| {
+            ui.set_min_height(ui.spacing().interact_size.y);
+            let Some((clips, opening)) = &self.opening else { return };
+            let name = clips.first().map(|clip| clip.display().to_string()).unwrap_or_default();
+            let stop = progress::cancel(ui, "Keep the recording that is open") && opening.cancel();
+            ui.spinner();
+            ui.label(format!("Opening {name}"));
+            if stop {
+                self.opening = None;
             }
         });
     }
@@ -283,7 +292,8 @@ fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
     let info = Recording::open(&clips)?.info().clone();
     let mut first = pairspeed::footage::Clip::open(&info.path)?;
     let length_s = frames_near(&mut first, &[f64::MAX])?.first().map_or(0.0, |last| last.time_s);
-    let still = frames_near(&mut first, &[length_s / 2.0])?.pop().map(|frame| frame.image);
+    let grey = frames_near(&mut first, &[length_s / 2.0])?.pop().map(|frame| frame.image);
+    let still = first.colour_image().or(grey.map(|grey| DynamicImage::from(grey).into_rgb8()));
     Ok(Opened { clips, info, length_s, still })
 }
 

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use egui::{Color32, Image, ImageSource, Rect, Sense, Stroke, StrokeKind, TextureHandle};
 use egui::{Ui, Vec2, load::SizedTexture, pos2};
-use image::GrayImage;
+use image::{DynamicImage, RgbImage};
 
 use super::action::LegAction;
 use super::timeline::stepped;
@@ -28,7 +28,7 @@ const CUT_OUT: f32 = 36.0;
 const BOX: Vec2 = Vec2::new(112.0, 84.0);
 
 /// A fetched frame: its time in seconds, and its image or the reason why there is none.
-type FetchedFrame = (f64, Result<GrayImage, String>);
+type FetchedFrame = (f64, Result<RgbImage, String>);
 
 /// Fetches frames in the background and keeps the last one.
 pub(super) struct Pictures {
@@ -62,7 +62,7 @@ impl Pictures {
     /// Takes over a frame that was fetched in the meantime.
     pub fn attend(&mut self, ctx: &egui::Context) {
         while let Some((time_s, fetched)) = self.worker.answer() {
-            let texture = fetched.map(|picture| theme::texture(ctx, "frame looked at", &picture));
+            let texture = fetched.map(|picture| theme::colour_texture(ctx, "frame looked at", &picture));
             self.shown = Some((time_s, texture));
         }
     }
@@ -189,12 +189,13 @@ fn fetched(
     open: &mut Option<(Vec<PathBuf>, Recording)>,
     clips: Vec<PathBuf>,
     time_s: f64,
-) -> Result<GrayImage, FootageError> {
+) -> Result<RgbImage, FootageError> {
     if open.as_ref().is_none_or(|(opened, _)| *opened != clips) {
         let recording = Recording::open(&clips)?;
         *open = Some((clips, recording));
     }
-    let Some((_, recording)) = open else { return Ok(GrayImage::default()) };
+    let Some((_, recording)) = open else { return Ok(RgbImage::default()) };
     recording.seek(time_s)?;
-    Ok(recording.next_frame()?.map(|frame| frame.luma.to_image()).unwrap_or_default())
+    let grey = recording.next_frame()?.map(|frame| frame.luma.to_image()).unwrap_or_default();
+    Ok(recording.colour_image().unwrap_or_else(|| DynamicImage::from(grey).into_rgb8()))
 }

@@ -5,6 +5,7 @@ mod canvas;
 mod change_words;
 mod editor;
 mod form;
+mod playing;
 mod saving;
 mod tools;
 mod viewer;
@@ -25,6 +26,7 @@ use form::Reads;
 use pairspeed::footage::{Clip, FootageError};
 use pairspeed::new_camera::propose_regions;
 use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, usual_setup};
+use playing::Playing;
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
 /// Name under which unsaved regions are kept.
@@ -45,6 +47,7 @@ pub struct RegionsScreen {
     canvas: Canvas,
     viewer: Option<Viewer>,
     frame: Option<Arc<Frame>>,
+    playing: Option<Playing>,
     texture: Option<egui::TextureHandle>,
     /// The time of the slider, in seconds.
     time_s: f64,
@@ -126,6 +129,7 @@ impl RegionsScreen {
     fn follow_viewer(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let Some(viewer) = &self.viewer else { return };
         while let Some(frame) = viewer.frame() {
+            self.playing.iter_mut().for_each(Playing::frame_arrived);
             match frame {
                 Ok(frame) => {
                     self.texture = Some(match &frame.colours {
@@ -262,6 +266,7 @@ impl Screen for RegionsScreen {
         let ctx = ui.ctx().clone();
         self.follow(&ctx, shared);
         self.follow_viewer(&ctx, shared);
+        self.play_on(&ctx, shared);
         self.take_question_keys(ui, shared);
         self.take_keys(ui, shared);
         self.show_kept(ui, shared);

@@ -1,29 +1,20 @@
 //! The tools of the page: undo and redo, zoom, the slider for the time, and their keys.
 
-use egui::{Button, Key, Modifiers, Slider};
+use egui::{Button, Key, Modifiers, Slider, vec2};
 
 use super::viewer::Wanted;
 use super::{DRAFT, RegionsScreen, editor, marks_of};
-use crate::{Shared, dialogs, progress, theme};
+use crate::{Shared, dialogs, theme};
 
+/// Width of the button that proposes boxes in points, so that nothing moves while it shows the progress.
+const PROPOSE: f32 = 118.0;
 /// Time by which the page keys move, in seconds.
 const PAGE_S: f64 = 5.0;
 
 impl RegionsScreen {
     pub(super) fn show_tools(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         ui.horizontal_wrapped(|ui| {
-            let words = "Propose boxes";
-            let empty = self.editor.marks().regions.is_empty();
-            let pressed = if empty { theme::main_button(ui, words) } else { ui.button(words) };
-            if pressed.on_hover_text("Searches the recording for numbers that change").clicked() {
-                self.propose(ui.ctx(), shared);
-            }
-            if let Some(proposing) = &self.proposing {
-                ui.label(format!("Searching, {:.0} %", 100.0 * proposing.progress().share.unwrap_or(0.0)));
-                if progress::cancel(ui, "Stop searching") && proposing.cancel() {
-                    self.proposing = None;
-                }
-            }
+            self.show_propose(ui, shared);
             self.show_undo(ui, shared);
             ui.separator();
             if ui.button("Zoom in").on_hover_text("Turn the mouse wheel over the frame, or press +").clicked()
@@ -45,6 +36,25 @@ impl RegionsScreen {
                 self.choosing = Some(dialogs::setup_file(ui.ctx()));
             }
         });
+    }
+
+    /// Shows the button that proposes boxes; while that runs, it shows the progress and stops it.
+    fn show_propose(&mut self, ui: &mut egui::Ui, shared: &Shared) {
+        let size = vec2(PROPOSE, 0.0);
+        if let Some(proposing) = &self.proposing {
+            let words = format!("Stop at {:.0} %", 100.0 * proposing.progress().share.unwrap_or(0.0));
+            let escape = !ui.ctx().text_edit_focused()
+                && ui.input_mut(|input| input.consume_key(Modifiers::NONE, Key::Escape));
+            let stop = ui.add(Button::new(words).min_size(size)).on_hover_text("Stop the search (Escape)");
+            if (stop.clicked() || escape) && proposing.cancel() {
+                self.proposing = None;
+            }
+            return;
+        }
+        let button = Button::new("Propose boxes").min_size(size);
+        if ui.add(button).on_hover_text("Searches the recording for numbers that change").clicked() {
+            self.propose(ui.ctx(), shared);
+        }
     }
 
     fn show_undo(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
@@ -103,9 +113,11 @@ impl RegionsScreen {
                 ("On", "Next frame (full stop key)", Wanted::After(self.time_s)),
             ] {
                 if ui.button(name).on_hover_text(hint).clicked() {
+                    self.playing = None;
                     self.want(wanted);
                 }
             }
+            self.show_play(ui, shared);
             let label =
                 ui.label(format!("{} of {}", theme::clock(self.time_s), theme::clock(shared.length_s)));
             ui.spacing_mut().slider_width = (ui.available_width() - 12.0).max(80.0);
@@ -117,6 +129,7 @@ impl RegionsScreen {
                 .on_hover_text("Page Up, Page Down: move by 5 seconds")
                 .changed()
             {
+                self.playing = None;
                 self.want(Wanted::Near(self.time_s));
             }
         });
@@ -144,6 +157,7 @@ impl RegionsScreen {
             (Key::PageDown, Wanted::Near((self.time_s + PAGE_S).min(shared.length_s))),
         ] {
             if pressed(Modifiers::NONE, key) {
+                self.playing = None;
                 self.want(wanted);
             }
         }
