@@ -81,12 +81,18 @@ pub struct FoundCamera {
     glyphs: Arc<GlyphSet>,
     /// What is doubtful and was not answered yet.
     questions: VecDeque<Question>,
+    had_questions: bool,
 }
 
 impl FoundCamera {
     pub(super) fn new(camera: NewCamera, questions: Vec<Question>) -> Self {
         let glyphs = Arc::new(camera.set.clone());
-        Self { camera, glyphs, questions: questions.into() }
+        Self { camera, glyphs, had_questions: !questions.is_empty(), questions: questions.into() }
+    }
+
+    /// Whether there were questions when the camera was found.
+    pub(super) fn had_questions(&self) -> bool {
+        self.had_questions
     }
 
     /// The question to be answered next.

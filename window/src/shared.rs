@@ -147,7 +147,7 @@ impl Shared {
     /// Shows the bottom line of the window: the message, otherwise which recording is open.
     pub(super) fn show_foot(&mut self, ui: &mut egui::Ui) {
         let mut close = false;
-        ui.horizontal_wrapped(|ui| match &self.notice {
+        let lines = |ui: &mut egui::Ui| match &self.notice {
             Some(notice) => {
                 let (mark, words, colour) = match notice {
                     Notice::Done(words) => (Some("Done:"), words, theme::colours(ui).sure),
@@ -161,7 +161,8 @@ impl Shared {
             None => {
                 ui.label(self.summary());
             }
-        });
+        };
+        egui::ScrollArea::vertical().auto_shrink(false).show(ui, |ui| ui.horizontal_wrapped(lines));
         if close {
             self.notice = None;
         }

@@ -37,26 +37,31 @@ enum Answer {
 }
 
 impl RegionsScreen {
-    /// Shows the next question, or the progress of learning from the answers.
+    /// Shows the next question, or the progress of learning from the answers. The area stays after the last answer, so that
+    /// nothing moves under the pointer.
     pub(super) fn show_question(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
-        if let Some(learning) = &self.learning {
-            let hint = "Stop learning; the texts that you typed are kept";
-            if progress::show(ui, None, "Learning from your answers", hint) && learning.cancel() {
-                self.learning = None;
-                self.agreed = false;
+        let Some(found) = shared.found.as_ref().filter(|found| found.had_questions()) else { return };
+        let (question, left) = (found.question().cloned(), found.questions_left());
+        let area = vec2(ui.available_width(), HEIGHT);
+        let answer = ui.allocate_ui(area, |ui| {
+            ui.set_min_height(HEIGHT);
+            match (&self.learning, &question) {
+                (Some(learning), _) => {
+                    let hint = "Stop learning; the texts that you typed are kept";
+                    if progress::show(ui, None, "Learning from your answers", hint) && learning.cancel() {
+                        self.learning = None;
+                        self.agreed = false;
+                    }
+                    None
+                }
+                (None, Some(question)) => self.asking.show(ui, question, left),
+                (None, None) => {
+                    ui.label("All questions are answered.");
+                    None
+                }
             }
-            return;
-        }
-        let Some(found) = &shared.found else { return };
-        let Some(question) = found.question().cloned() else { return };
-        let left = found.questions_left();
-        let answer = ui
-            .allocate_ui(vec2(ui.available_width(), HEIGHT), |ui| {
-                ui.set_min_height(HEIGHT);
-                self.asking.show(ui, &question, left)
-            })
-            .inner;
-        if let Some(answer) = answer {
+        });
+        if let Some((answer, question)) = answer.inner.zip(question) {
             self.take_answer(ui.ctx(), shared, &question, answer);
         }
         ui.separator();
@@ -117,16 +122,15 @@ impl RegionsScreen {
 
     /// Takes over glyphs that were learned from the answers.
     pub(super) fn attend_learning(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        let was_learning = self.learning.is_some();
-        if let Some(set) = shared.take_result(&mut self.learning)
-            && let Some(found) = &mut shared.found
-        {
+        let set = shared.take_result(&mut self.learning);
+        if let Some((set, found)) = set.zip(shared.found.as_mut()) {
             found.set_glyphs(set);
             shared.done("the digits are learned from your answers");
+            if std::mem::take(&mut self.agreed) {
+                self.agree(ctx, shared);
+            }
         }
-        if was_learning && self.learning.is_none() && std::mem::take(&mut self.agreed) {
-            self.agree(ctx, shared);
-        }
+        self.agreed &= self.learning.is_some();
     }
 }
 

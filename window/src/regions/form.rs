@@ -59,14 +59,8 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
     if chosen != editor.chosen() {
         editor.choose(chosen);
     }
-    match reads {
-        Reads::Waiting => {
-            ui.weak("… : calibrating with these boxes");
-        }
-        Reads::Failed(message) => {
-            ui.label(RichText::new(*message).color(theme::colours(ui).wrong));
-        }
-        Reads::Shown(_) => {}
+    if let Reads::Failed(message) = reads {
+        ui.label(RichText::new(*message).color(theme::colours(ui).wrong));
     }
 }
 

@@ -208,7 +208,11 @@ impl RegionsScreen {
             );
         } else {
             let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);
-            ui.label(RichText::new(format!("What the boxes read at {}", theme::clock(at_s))).strong());
+            let head = match reads(self.reading.as_ref(), self.asked.as_ref()) {
+                Reads::Waiting => "Calibrating with these boxes …".to_owned(),
+                _ => format!("What the boxes read at {}", theme::clock(at_s)),
+            };
+            ui.label(RichText::new(head).strong());
             let reads = reads(self.reading.as_ref(), self.asked.as_ref());
             form::show_list(ui, &mut self.editor, &reads, shared.found.as_ref());
             shared.found.iter().for_each(|found| show_missing(ui, found));
