@@ -1,12 +1,21 @@
 //! The program opens its window, on a virtual display of its own.
-#![allow(clippy::unwrap_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod running;
 
-use std::io::{BufRead as _, BufReader};
-use std::path::{Path, PathBuf};
+use std::io::{BufRead as _, BufReader, Read as _};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+
+/// Size of the display, in pixels.
+const WIDTH: u32 = 1280;
+const HEIGHT: u32 = 720;
+/// Pictures of the display that are looked at in a second.
+const FILM_RATE_HZ: u32 = 4;
+/// Time after which a window that has not come up hangs, in seconds.
+const HANGS_S: u32 = 900;
+/// Number of colours that the window has only with a frame of the recording in it.
+const MIN_COLOURS: usize = 2000;
 
 /// A virtual display, which is ended with the test.
 struct Display {
@@ -28,7 +37,7 @@ impl Drop for Running {
 impl Display {
     fn start() -> Option<Self> {
         let mut server = Command::new("Xvfb")
-            .args(["-displayfd", "1", "-screen", "0", "1280x720x24", "-nolisten", "tcp"])
+            .args(["-displayfd", "1", "-screen", "0", &format!("{WIDTH}x{HEIGHT}x24"), "-nolisten", "tcp"])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
@@ -38,26 +47,17 @@ impl Display {
         Some(Self { server, name: format!(":{}", number.trim()) })
     }
 
-    /// An image of what the display shows.
-    fn picture(&self, file: &Path) -> Option<image::RgbImage> {
-        let shot = Command::new("ffmpeg")
-            .args([
-                "-nostdin",
-                "-v",
-                "error",
-                "-y",
-                "-f",
-                "x11grab",
-                "-video_size",
-                "1280x720",
-                "-i",
-                &self.name,
-            ])
-            .args(["-frames:v", "1"])
-            .arg(file)
-            .status();
-        let taken = shot.is_ok_and(|status| status.success());
-        taken.then(|| image::open(file).ok().map(image::DynamicImage::into_rgb8))?
+    /// Starts to deliver what the display shows, several times a second.
+    fn film(&self) -> Running {
+        let rate = FILM_RATE_HZ.to_string();
+        let film = Command::new("ffmpeg")
+            .args(["-nostdin", "-v", "error", "-f", "x11grab", "-framerate", &rate])
+            .args(["-video_size", &format!("{WIDTH}x{HEIGHT}"), "-i", &self.name])
+            .args(["-f", "rawvideo", "-pix_fmt", "rgb24", "-"])
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .spawn();
+        Running(film.unwrap())
     }
 }
 
@@ -68,11 +68,9 @@ impl Drop for Display {
     }
 }
 
-/// Number of purely grey pixels in an image: the frame of the recording has many, the window itself hardly
-/// any.
-fn greys(picture: &image::RgbImage) -> usize {
-    let is_grey = |[red, green, blue]: &[u8; 3]| red == green && green == blue;
-    picture.pixels().map(|pixel| pixel.0).filter(is_grey).collect::<std::collections::HashSet<_>>().len()
+/// Number of different colours in a picture: the frame of the recording has many, the window itself some hundred.
+fn colours(picture: &image::RgbImage) -> usize {
+    picture.pixels().collect::<std::collections::HashSet<_>>().len()
 }
 
 /// Opens the program on a virtual display and waits until it has drawn a frame of the recording.
@@ -97,18 +95,21 @@ fn the_program_opens_its_window_with_a_clip() {
             .spawn()
             .unwrap(),
     );
-    let shot: PathBuf = folder.path().join("window.png");
-    let begun = Instant::now();
-    while display.picture(&shot).is_none_or(|picture| greys(&picture) < 120) {
+    let mut film = display.film();
+    let mut pictures = film.0.stdout.take().unwrap();
+    let mut bytes = vec![0; (3 * WIDTH * HEIGHT) as usize];
+    let shown = (0..FILM_RATE_HZ * HANGS_S).find_map(|_| {
         if let Some(status) = program.0.try_wait().unwrap() {
             let mut said = String::new();
-            std::io::Read::read_to_string(&mut program.0.stderr.take().unwrap(), &mut said).unwrap();
+            program.0.stderr.take().unwrap().read_to_string(&mut said).unwrap();
             panic!("the program ended with {status}: {said}");
         }
-        assert!(begun.elapsed() < Duration::from_secs(900), "no window with the recording came up");
-        std::thread::sleep(Duration::from_millis(300));
-    }
+        pictures.read_exact(&mut bytes).unwrap();
+        let picture = image::RgbImage::from_raw(WIDTH, HEIGHT, bytes.clone()).unwrap();
+        (colours(&picture) > MIN_COLOURS).then_some(picture)
+    });
+    let shown = shown.expect("no window with the recording came up");
     if let Some(keep) = std::env::var_os("PAIRSPEED_PICTURES") {
-        std::fs::copy(&shot, Path::new(&keep).join("real.png")).unwrap();
+        shown.save(Path::new(&keep).join("real.png")).unwrap();
     }
 }

@@ -103,19 +103,23 @@ pub(super) fn missing_in(camera: &NewCamera, label: &StoredLabel) -> BTreeSet<ch
     label.text.chars().filter(is_missing).collect()
 }
 
-/// Labels that together show all digits without glyph that any label shows, as few as a greedy choice takes.
+/// Labels that together show all digits without glyph that any label shows, as few as a greedy choice takes. Every face needs
+/// its own.
 fn doubtful_labels(camera: &NewCamera) -> Vec<&StoredLabel> {
+    let shown = |label: &StoredLabel| {
+        let face = camera.set.face_for(&label.channel).map(|face| face.name.clone());
+        missing_in(camera, label).into_iter().map(|digit| (face.clone(), digit)).collect::<BTreeSet<_>>()
+    };
     let mut asked = BTreeSet::new();
     let mut chosen = Vec::new();
     let labels = &camera.labels.labels;
-    let new =
-        |label: &StoredLabel, asked: &BTreeSet<char>| missing_in(camera, label).difference(asked).count();
-    // Of labels with equally many digits, the first is taken, so that the questions do not depend on chance.
-    while let Some(best) = labels.iter().rev().max_by_key(|label| new(label, &asked)) {
-        if new(best, &asked) == 0 {
+    // Of labels with equally many new digits, the first is taken.
+    while let Some(best) = labels.iter().rev().max_by_key(|label| shown(label).difference(&asked).count()) {
+        let count = asked.len();
+        asked.extend(shown(best));
+        if asked.len() == count {
             break;
         }
-        asked.extend(missing_in(camera, best));
         chosen.push(best);
     }
     chosen

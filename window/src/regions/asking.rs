@@ -245,3 +245,6 @@ fn show_channels(ui: &mut egui::Ui, guess: &Channel, answer: &mut Option<Answer>
     });
     shown.response.labelled_by(label);
 }
+
+#[cfg(test)]
+mod tests;
