@@ -1,6 +1,7 @@
 //! A recording without a setup: its readouts are found, and the pilot only agrees.
 
 use egui::Key;
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use pairspeed::learn::LabelFile;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::LoadedSetup;
@@ -8,13 +9,25 @@ use pairspeed_window::Step;
 
 use super::driving::Window;
 
-/// A window in which the readouts of a demonstration were found.
+/// Width and height of a small window, in points.
+const SMALL: [f32; 2] = [900.0, 600.0];
+
+/// A small window in which the readouts of a demonstration were found.
 fn with_found_readouts() -> (Window, std::path::PathBuf) {
-    let mut window = Window::new();
+    let mut window = Window::of(SMALL, 1.0, egui::Theme::Light);
     let clip = window.put_flight("salt-flat.avi", false);
     window.drop_flight(&clip);
     window.until_shown("Agree and read the flight");
     (window, clip)
+}
+
+/// Asserts that controls lie inside the small window as a whole.
+fn assert_all_inside(window: &Window, names: &[&str]) {
+    let inside = egui::Rect::from_min_size(egui::Pos2::ZERO, SMALL.into());
+    for name in names {
+        let rect = window.harness.get_by_label(name).rect();
+        assert!(inside.contains_rect(rect), "{name}: {rect:?}");
+    }
 }
 
 #[test]
@@ -23,6 +36,19 @@ fn a_pilot_who_agrees_reaches_the_answer_with_at_most_five_keys() {
     assert_eq!(window.harness.state().step(), Step::Regions);
     assert!(window.harness.state().marked().iter().any(|region| region.channel == Channel::Speed));
     assert!(window.shows("such as"), "the reasons and an example are shown");
+    assert_all_inside(
+        &window,
+        &[
+            "Propose boxes",
+            "Undo",
+            "Redo",
+            "Zoom in",
+            "Another setup…",
+            "Play",
+            "Agree and read the flight",
+            "Save",
+        ],
+    );
     window.until_shown(", confidence");
     let setup = clip.with_extension("setup.toml");
     assert!(!setup.exists(), "nothing is saved before the pilot agrees");
@@ -30,6 +56,7 @@ fn a_pilot_who_agrees_reaches_the_answer_with_at_most_five_keys() {
     window.press(Key::Enter);
     window.until("the flight is read", |app| app.shared().finished.is_some());
     assert!(window.shows("Open the report"));
+    assert_all_inside(&window, &["Open the report", "Next: see the legs"]);
     assert!(clip.with_file_name("flight-result").join("report.html").exists());
     assert!(!window.harness.state().shared().finished.as_ref().unwrap().flight.pairs.is_empty());
     let saved = LoadedSetup::load(&setup).unwrap();
@@ -85,4 +112,28 @@ fn escape_stops_the_search_and_boxes_can_be_marked_by_hand() {
     window.click("Mark the regions by hand");
     assert!(window.harness.state().marked().is_empty());
     assert!(window.harness.state().shared().found.is_none());
+}
+
+#[test]
+fn the_recording_plays_and_stops() {
+    let mut window = Window::new();
+    let clip = window.put_flight("salt-flat.avi", true);
+    window.open_flight(&clip);
+    window.click("2  Regions");
+    window.until_shown(", confidence");
+    let label = |window: &Window| {
+        let labels = window
+            .harness
+            .query_all_by_label_contains(" of 0:")
+            .chain(window.harness.query_all_by_label_contains(" of 1:"));
+        labels.filter_map(|node| node.accesskit_node().label().or(node.accesskit_node().value())).next()
+    };
+    let before = label(&window).unwrap();
+    window.click("Play");
+    while label(&window).as_ref() == Some(&before) {
+        window.harness.step();
+        std::thread::yield_now();
+    }
+    window.click("Stop");
+    assert!(window.shows("Play"));
 }

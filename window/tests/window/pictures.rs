@@ -59,6 +59,52 @@ fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
     }
 }
 
+#[test]
+#[ignore = "makes pictures for people"]
+fn every_step_of_a_new_camera_in_a_small_window() {
+    let folder = std::env::var("PAIRSPEED_PICTURES").unwrap();
+    let mut window = Window::of([900.0, 600.0], 1.0, Theme::Light);
+    let save = |window: &mut Window, name: &str| {
+        window.harness.remove_cursor();
+        window.harness.run_steps(4);
+        let file = Path::new(&folder).join(format!("small-{name}.png"));
+        window.harness.render().unwrap().save(file).unwrap();
+    };
+    // Another recording may be given, which is copied.
+    let clip = match std::env::var_os("PAIRSPEED_CLIP") {
+        Some(clip) => {
+            let to = window.card.path().join(Path::new(&clip).file_name().unwrap());
+            std::fs::copy(&clip, &to).unwrap();
+            to
+        }
+        None => window.put_flight("salt-flat.avi", false),
+    };
+    save(&mut window, "0-empty");
+    window.drop_flight(&clip);
+    window.until_shown("Cancel");
+    save(&mut window, "1-searching");
+    window.until_shown("Agree and read the flight");
+    save(&mut window, "2-found");
+    window.until_shown(", confidence");
+    save(&mut window, "3-read");
+    while window.shows("Does this") || window.shows("Is this the") {
+        save(&mut window, "4-question");
+        window.press(egui::Key::Y);
+    }
+    window.press(egui::Key::Enter);
+    window.until("the reading runs", |app| app.step() == pairspeed_window::Step::Reading);
+    save(&mut window, "5-reading");
+    window.until("the flight is read", |app| app.shared().finished.is_some());
+    save(&mut window, "6-answer");
+    for (number, step) in [(7, "3  Digits"), (8, "5  Legs"), (9, "6  Compare"), (10, "7  Test card")] {
+        window.click(step);
+        if number == 7 {
+            window.until_shown("Share of the sampled frames");
+        }
+        save(&mut window, &number.to_string());
+    }
+}
+
 fn step_looks_as_it_did(step: &str, name: &str, fields: &[&str]) {
     let mut window = Window::of([1280.0, 720.0], 1.0, Theme::Light);
     ready(&mut window, step);
