@@ -1,15 +1,19 @@
 //! Asks the pilot what is doubtful in a camera that was found: one picture with a guess at a time, one key for each.
 
+use std::path::Path;
+
 use egui::{ComboBox, Event, Image, Key, Modifiers, RichText, TextEdit, TextureHandle, vec2};
 
 use super::RegionsScreen;
 use super::editor::RegionChange;
 use crate::found::{Confirmed, FoundCamera};
 use crate::questions::{Doubt, Question};
+use crate::typed::adapted_to;
 use crate::{Shared, progress, theme};
 use pairspeed::glyphs::CHARACTERS;
-use pairspeed::learn::LabelledReading;
+use pairspeed::learn::{LabelFile, LabelledReading};
 use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::setup::Region;
 
 /// Height of the area of a question in points, which stays the same for all questions; the next constant is the height of the
@@ -83,12 +87,7 @@ impl RegionsScreen {
         match (&question.doubt, answer) {
             (Doubt::Name(_), Answer::Yes) => {}
             (Doubt::Name(_), Answer::Channel(channel)) => {
-                if let Some(number) = region {
-                    self.editor.change_region(RegionChange::Once, number, |region| {
-                        region.unit = channel.usual_unit();
-                        region.channel = channel;
-                    });
-                }
+                region.into_iter().for_each(|number| self.name(number, &channel));
             }
             (Doubt::Name(_), _) => region.into_iter().for_each(|number| self.editor.remove(number)),
             (Doubt::Text(label), Answer::Yes) => self.confirm(question, label.clone()),
@@ -105,18 +104,45 @@ impl RegionsScreen {
         }
     }
 
+    /// Gives a box the channel that the pilot chose. A box that had it before gets the other channel instead.
+    fn name(&mut self, number: usize, channel: &Channel) {
+        self.editor.change(RegionChange::Once, |marks| {
+            let Some(former) = marks.regions.get(number).map(|region| region.channel.clone()) else { return };
+            for (other, region) in marks.regions.iter_mut().enumerate() {
+                if other == number {
+                    region.channel = channel.clone();
+                } else if region.channel == *channel {
+                    region.channel = former.clone();
+                } else {
+                    continue;
+                }
+                if region.channel.quantity() != region.unit.map(Unit::quantity) {
+                    region.unit = region.channel.usual_unit();
+                }
+            }
+        });
+    }
+
     fn confirm(&mut self, question: &Question, label: LabelledReading) {
         self.asking.confirmed.push(Confirmed { rect: question.rect, label });
     }
 
-    /// Learns the glyphs again with the answers.
+    /// Learns the glyphs again with the answers. The boxes get the numbers of digits that the answers show.
     pub(super) fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        let (Some(setup), Some(clip)) = (self.setup(shared), shared.clip().map(std::path::Path::to_owned))
-        else {
+        let confirmed = std::mem::take(&mut self.asking.confirmed);
+        self.editor.change(RegionChange::Once, |marks| {
+            let mut labels = LabelFile::default();
+            for Confirmed { rect, label } in &confirmed {
+                let region = marks.regions.iter().find(|region| FoundCamera::is_same_box(*rect, region.rect));
+                let channel = region.map_or(&label.channel, |region| &region.channel).clone();
+                labels.add("", &LabelledReading { channel, ..label.clone() });
+            }
+            marks.regions = adapted_to(&marks.regions, &labels);
+        });
+        let (Some(setup), Some(clip)) = (self.setup(shared), shared.clip().map(Path::to_owned)) else {
             return;
         };
         let Some(found) = &mut shared.found else { return };
-        let confirmed = std::mem::take(&mut self.asking.confirmed);
         self.learning = Some(found.learn(ctx, clip, setup, &confirmed));
     }
 
