@@ -43,8 +43,8 @@ use pairspeed::setup::Region;
 pub use shared::{Finished, Notice, Shared};
 use store::Store;
 
-/// Height of the area for messages in points: two lines, so that nothing moves when a message appears; longer ones scroll.
-const NOTICE: f32 = 50.0;
+/// Height of the area for messages in points: two lines, so that nothing moves when a message appears.
+const NOTICE: f32 = 46.0;
 
 /// The steps from a recording to its airspeeds, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -202,7 +202,10 @@ impl App {
             screen.attend(&ctx, shared);
         }
         Panel::top("steps").show(ui, |ui| self.show_steps(ui));
-        Panel::bottom("notice").exact_size(NOTICE).show(ui, |ui| self.shared.show_foot(ui));
+        Panel::bottom("notice").show(ui, |ui| {
+            ui.set_min_height(NOTICE);
+            self.shared.show_foot(ui);
+        });
         egui::CentralPanel::default().show(ui, |ui| {
             let (screen, shared) = self.screen(self.step);
             screen.show(ui, shared);

@@ -160,10 +160,6 @@ impl ReadingScreen {
     fn show_answer(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         let (Some(table), Some(finished)) = (&self.table, &shared.finished) else { return };
         ui.add_space(6.0);
-        egui::ScrollArea::horizontal().id_salt("table").show(ui, |ui| {
-            ui.add(egui::Label::new(RichText::new(table).monospace()).wrap_mode(egui::TextWrapMode::Extend));
-        });
-        ui.label(format!("Results: {}", finished.folder.display()));
         let report = finished.folder.join(ResultFile::Report.name());
         let (mut go, mut open) = (false, false);
         ui.horizontal_wrapped(|ui| {
@@ -172,6 +168,10 @@ impl ReadingScreen {
                 .clicked();
             go = ui.button("Next: see the legs").clicked();
         });
+        egui::ScrollArea::horizontal().id_salt("table").show(ui, |ui| {
+            ui.add(egui::Label::new(RichText::new(table).monospace()).wrap_mode(egui::TextWrapMode::Extend));
+        });
+        ui.label(format!("Results: {}", finished.folder.display()));
         if open {
             page_file::open(&report, shared);
         }

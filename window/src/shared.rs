@@ -162,7 +162,7 @@ impl Shared {
                 ui.label(self.summary());
             }
         };
-        egui::ScrollArea::vertical().auto_shrink(false).show(ui, |ui| ui.horizontal_wrapped(lines));
+        ui.horizontal_wrapped(lines);
         if close {
             self.notice = None;
         }

@@ -186,7 +186,7 @@ impl Asking {
             let size = size * (ui.available_width() / size.x.max(1.0)).min(1.0);
             ui.add(Image::new((texture.id(), size)).alt_text(format!("Picture: {words}")));
         }
-        ui.add(egui::Label::new(RichText::new(&question.reasons).small()).truncate());
+        ui.add(egui::Label::new(RichText::new(&question.reasons).small()).wrap());
         ui.horizontal(|ui| {
             if theme::main_button(ui, "Yes").on_hover_text("y").clicked() {
                 answer = Some(Answer::Yes);

@@ -88,7 +88,9 @@ impl RegionsScreen {
                 let _saved = self.save(shared, true);
             }
             if unsaved {
-                ui.label("not saved yet");
+                if !found {
+                    ui.label("not saved yet");
+                }
                 return;
             }
             let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();

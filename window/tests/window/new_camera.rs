@@ -53,7 +53,13 @@ fn a_pilot_who_agrees_reaches_the_answer_with_at_most_five_keys() {
     let setup = clip.with_extension("setup.toml");
     assert!(!setup.exists(), "nothing is saved before the pilot agrees");
 
+    let mut keys = 1;
+    while window.shows("Is this the") || window.shows("Does this") {
+        window.press(Key::Y);
+        keys += 1;
+    }
     window.press(Key::Enter);
+    assert!(keys <= 5, "{keys} keys");
     window.until("the flight is read", |app| app.shared().finished.is_some());
     assert!(window.shows("Open the report"));
     assert_all_inside(&window, &["Open the report", "Next: see the legs"]);
@@ -122,10 +128,7 @@ fn the_recording_plays_and_stops() {
     window.click("2  Regions");
     window.until_shown(", confidence");
     let label = |window: &Window| {
-        let labels = window
-            .harness
-            .query_all_by_label_contains(" of 0:")
-            .chain(window.harness.query_all_by_label_contains(" of 1:"));
+        let labels = window.harness.query_all_by_label_contains(" of 2:3");
         labels.filter_map(|node| node.accesskit_node().label().or(node.accesskit_node().value())).next()
     };
     let before = label(&window).unwrap();
