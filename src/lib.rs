@@ -35,6 +35,7 @@ pub mod known_camera;
 pub mod learn;
 pub mod leg_edits;
 pub mod legs;
+mod line_reader;
 mod memory;
 pub mod model;
 mod neural;

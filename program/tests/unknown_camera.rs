@@ -3,9 +3,11 @@
 
 mod running;
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
+use pairspeed::model::channel::Channel;
 use pairspeed::setup::LoadedSetup;
 
 const CLIP: &str = "demo-clips/salt-flat.avi";
@@ -57,6 +59,27 @@ fn a_recording_alone_gives_the_readouts_of_its_overlay_and_the_answer_to_a_setup
             "{found} {expected}"
         );
     }
+}
+
+#[test]
+fn a_pilot_who_is_asked_and_agrees_gets_the_answer() {
+    let (folder, clip) = lone_clip();
+    let mut program = Command::new(env!("CARGO_BIN_EXE_pairspeed"))
+        .args(["read", "--ask"])
+        .arg(&clip)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // More lines than there can be questions.
+    program.stdin.take().unwrap().write_all(&[b'\n'; 40]).unwrap();
+    let output = program.wait_with_output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(output.status.success(), "{said}");
+    assert!(!said.contains("Not certain"), "what was asked is settled: {said}");
+    let found = LoadedSetup::load(&folder.path().join("flight.setup.toml")).unwrap();
+    assert!(found.setup.region(&Channel::Speed).is_some());
 }
 
 #[test]

@@ -2,7 +2,8 @@
 
 Usage: train.py FOLDER TABLE [MINUTES [WEIGHTS]]   (reads FOLDER/lines-*.npz, writes TABLE and FOLDER/line_reader.pt)
 
-WEIGHTS, the line_reader.pt of an earlier run, is where the training continues.
+WEIGHTS, the line_reader.pt of an earlier run, is where the training continues. If that run had fewer classes, the new ones
+begin like the class for every other character.
 
 TABLE holds, little-endian: the temperature as f32, then for each layer, in the order of `NETWORK`, a scale as f32 and weights
 and biases as i16 multiples of that scale. Batch normalisation is folded into the weights.
@@ -17,7 +18,7 @@ import torch
 from torch import nn
 
 SEED = 1
-CLASSES = 15
+CLASSES = 44
 BATCH = 64
 RATE, DECAY = 2e-3, 1e-4
 # Inputs, outputs, kernel rows and columns, padding rows, pooling rows and columns.
@@ -47,6 +48,17 @@ class Net(nn.Module):
     def forward(self, images):
         """Logits, batch x columns x classes, of images batch x rows x columns."""
         return self.out(self.drop(self.body(images[:, None]))).squeeze(2).transpose(1, 2)
+
+
+def with_all_classes(state):
+    """The weights of an earlier run with as many classes as the network has now."""
+    weights, biases = state["out.weight"], state["out.bias"]
+    new = CLASSES - len(biases)
+    # The last class stands for every other character.
+    spread = 0.02 * torch.randn(new, *weights.shape[1:])
+    state["out.weight"] = torch.cat([weights[:-1], weights[-1:] + spread, weights[-1:]])
+    state["out.bias"] = torch.cat([biases[:-1], (biases[-1:] - np.log(new + 1)).expand(new), biases[-1:]])
+    return state
 
 
 def load(folder, split):
@@ -179,7 +191,7 @@ def main(folder, table, minutes, weights=None):
     rng = np.random.default_rng(SEED + bool(weights))
     net = Net()
     if weights:
-        net.load_state_dict(torch.load(weights))
+        net.load_state_dict(with_all_classes(torch.load(weights)))
     print(sum(w.numel() for w in net.parameters()), "weights")
     optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=DECAY)
     started, count = time.time(), 0

@@ -1,17 +1,12 @@
 //! The texts that the line reader finds in one box, frame by frame.
 
 use image::{GrayImage, imageops};
-use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::ctc::likely_texts;
-use super::line_image::line_image;
-use super::line_reader::{CLASSES, LineReader, OTHER};
 use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
+use crate::line_reader::{Line, numbers, read_line};
 
-/// Columns of the line image for each step of the line reader.
-const COLUMNS_PER_STEP: f32 = 2.0;
 /// Margins left and right, and above and below the box that are read with it, relative to its height: the line reader is trained
 /// with some room around the text, and a proposed box may have none.
 const MARGINS: (f32, f32) = (0.08, 0.04);
@@ -81,49 +76,24 @@ fn with_margins(rect: PixelRect, frame: (u32, u32)) -> PixelRect {
     .clipped_to(frame)
 }
 
-/// The text of a crop whose left edge lies `offset_px` right of the box.
+/// The text of a crop whose left edge lies `offset_px` right of the box; `None` if it shows several numbers.
 fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
-    let image = line_image(crop)?;
-    let steps = LineReader::embedded().log_probabilities(&image);
-    let best = likely_texts(&steps).into_iter().next()?;
-    let text: String = best.classes.iter().map(|class| CLASSES[usize::from(*class)]).collect();
-    let number = text.trim_matches(OTHER);
-    (!number.contains(OTHER)).then_some(())?;
-    let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;
-    let columns = if number.is_empty() {
-        NumberColumns::default()
-    } else {
-        columns(&best_path(&steps), step_px, offset_px)
+    let Line { characters, probability } = read_line(crop)?;
+    let numbers = numbers(&characters);
+    let range = match numbers.as_slice() {
+        [] => 0..0,
+        [number] => number.clone(),
+        _ => return None,
     };
-    Some(FrameText { time_s, number: number.to_owned(), probability: best.probability, columns })
-}
-
-/// The characters of the most probable path with their centres in steps.
-fn best_path(log_probabilities: &Array2<f32>) -> Vec<(char, f32)> {
-    let best = |step: ndarray::ArrayView1<'_, f32>| {
-        step.iter().enumerate().max_by(|one, other| one.1.total_cmp(other.1)).map_or(0, |(class, _)| class)
+    let number = characters.get(range.clone()).unwrap_or_default();
+    let center = |place: usize| characters.get(place).map(|one| offset_px + one.center_px);
+    let columns = NumberColumns {
+        number: center(range.start)
+            .zip(range.end.checked_sub(1).and_then(center))
+            .filter(|_| !number.is_empty()),
+        other_before: range.start.checked_sub(1).and_then(center),
+        other_after: center(range.end),
     };
-    let path: Vec<usize> = log_probabilities.rows().into_iter().map(best).collect();
-    let mut found = Vec::new();
-    let mut first = 0;
-    for (class, run) in path.chunk_by(|one, other| one == other).map(|run| (run[0], run.len())) {
-        if class != 0 {
-            found.push((CLASSES[class], first as f32 + run as f32 / 2.0));
-        }
-        first += run;
-    }
-    found
-}
-
-/// The columns of a path's characters, with `step_px` pixels for each step, which starts at `offset_px`.
-fn columns(path: &[(char, f32)], step_px: f32, offset_px: f32) -> NumberColumns {
-    let of_number = |(character, _): &(char, f32)| *character != OTHER;
-    let Some(first) = path.iter().position(of_number) else { return NumberColumns::default() };
-    let last = path.iter().rposition(of_number).unwrap_or(first);
-    let at = |index: usize| path.get(index).map(|(_, step)| offset_px + step * step_px);
-    NumberColumns {
-        number: at(first).zip(at(last)),
-        other_before: first.checked_sub(1).and_then(at),
-        other_after: at(last + 1),
-    }
+    let columns = if number.is_empty() { NumberColumns::default() } else { columns };
+    Some(FrameText { time_s, number: number.iter().map(|one| one.character).collect(), probability, columns })
 }

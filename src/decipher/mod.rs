@@ -1,8 +1,8 @@
 //! Deciphering: reads the digits of an unknown overlay without labels, and gives the labels that its glyphs are learned from.
 //!
 //! ```text
-//! frames, boxes -> line_image -> line_reader (probabilities of characters) -> ctc (texts) -> box_texts
-//!               -> value_format (decimals, number of digits) -> pick_labels
+//! frames, boxes -> box_texts (what the line reader reads in them) -> value_format (decimals, number of digits)
+//!               -> pick_labels
 //! ```
 //!
 //! The labels go the same way as those of a pilot: learning compares them with each other and leaves out those that the
@@ -11,14 +11,12 @@
 mod agreement;
 mod box_texts;
 mod counting;
-mod ctc;
 mod cut_strokes;
-mod line_image;
-mod line_reader;
 mod naming;
 mod pick_labels;
 mod readout;
 mod value_format;
+mod words;
 
 use crate::geometry::PixelRect;
 pub use agreement::{TextPair, agreement, doubtful_digits};
@@ -30,6 +28,7 @@ pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
 pub use readout::{DecipheredReadout, DecipheredText};
 use value_format::ValueFormat;
+pub use words::Words;
 
 /// Share of the texts in which another character stands beside the number, from which the box is cut there. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
@@ -53,7 +52,17 @@ pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredRea
         separator: format.separator,
         decimals: format.decimals,
         digits: format.digits,
+        words: Words::default(),
     })
+}
+
+/// Reads the units and labels of readouts.
+pub fn read_words<'a>(frames: &SampledFrames, readouts: impl Iterator<Item = &'a mut DecipheredReadout>) {
+    let readouts: Vec<&mut DecipheredReadout> = readouts.collect();
+    let boxes: Vec<PixelRect> = readouts.iter().map(|readout| readout.rect).collect();
+    for readout in readouts {
+        readout.words = Words::beside(frames, readout.rect, &boxes);
+    }
 }
 
 /// The box without the columns of other characters on either side of the number.

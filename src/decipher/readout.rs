@@ -1,6 +1,7 @@
 //! The result of deciphering: a readout with its texts and its format.
 
 use super::box_texts::FrameText;
+use super::words::Words;
 use crate::geometry::PixelRect;
 
 /// A text at a moment.
@@ -29,6 +30,8 @@ pub struct DecipheredReadout {
     pub digits: u8,
     /// The texts that serve as labels, in order of time.
     pub labels: Vec<DecipheredText>,
+    /// The words beside it.
+    pub words: Words,
 }
 
 impl From<&FrameText> for DecipheredText {

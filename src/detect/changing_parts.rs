@@ -1,4 +1,4 @@
-//! Finds where text changes: the parts of the overlay whose edges are present in some frames only.
+//! Finds where text changes: the parts of the overlay whose edges are present in some frames only; and where it never does.
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
@@ -8,14 +8,14 @@ use super::gradients::PersistentGradients;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-/// The strength of the gradients is averaged over windows, which enlarges everything by this on each side, in pixels.
-pub(super) const SPREAD_PX: u32 = 2;
 /// The strongest text of an overlay has this quantile of the strengths above 0.
 const STRONG_QUANTILE: f32 = 0.995;
 /// Minimum strengths of text that changes, as shares of the strongest text: a digit is shown in a part of the frames.
 const STRENGTH_SHARES: [f32; 4] = [0.08, 0.16, 0.3, 0.5];
 /// An edge present in a larger share of the frames does not change. Edges of labels over scenery are not seen in all.
 const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
+/// Minimum presence of the edges of text that never changes.
+const MIN_CONSTANT_PRESENCE: f32 = 0.5;
 /// Areas that share this much of their union are the same.
 const SAME_AREA_SHARE: f32 = 0.9;
 /// Minimum width and height of a part, in pixels.
@@ -38,17 +38,38 @@ const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
 /// Areas of text that changes, found with several limits of strength and presence: each is one value, or a part of one, or
 /// a value joined with its surroundings. Areas of different limits overlap.
 pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
-    let mut strengths: Vec<f32> =
-        gradients.strength.values.iter().copied().filter(|value| *value > 0.0).collect();
-    let strongest = nearest_rank(&mut strengths, STRONG_QUANTILE);
+    let strongest = strongest_text(gradients);
     let limits: Vec<(f32, f32)> = STRENGTH_SHARES
         .iter()
         .flat_map(|share| MAX_PRESENCES.iter().map(move |presence| (share * strongest, *presence)))
         .collect();
-    let mut areas: Vec<PixelRect> = limits
+    let areas: Vec<PixelRect> = limits
         .par_iter()
-        .flat_map_iter(|(strength, presence)| areas_within(gradients, *strength, *presence))
+        .flat_map_iter(|(strength, presence)| {
+            areas_within(gradients, *strength, |shown| shown > 0.0 && shown < *presence)
+        })
         .collect();
+    distinct(areas)
+}
+
+/// Areas of text that never changes.
+pub(super) fn find_constant(gradients: &PersistentGradients) -> Vec<PixelRect> {
+    let strongest = strongest_text(gradients);
+    let areas = STRENGTH_SHARES.iter().flat_map(|share| {
+        areas_within(gradients, share * strongest, |presence| presence >= MIN_CONSTANT_PRESENCE)
+    });
+    distinct(areas.collect())
+}
+
+/// The strength of the strongest text.
+fn strongest_text(gradients: &PersistentGradients) -> f32 {
+    let mut strengths: Vec<f32> =
+        gradients.strength.values.iter().copied().filter(|value| *value > 0.0).collect();
+    nearest_rank(&mut strengths, STRONG_QUANTILE)
+}
+
+/// The areas without those that another one nearly equals.
+fn distinct(mut areas: Vec<PixelRect>) -> Vec<PixelRect> {
     let mut distinct: Vec<PixelRect> = Vec::new();
     areas.sort_by_key(|area| (area.top, area.left, area.width));
     for area in areas {
@@ -62,16 +83,20 @@ pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     distinct
 }
 
-/// The areas of strong gradients that are present in some frames only.
-fn areas_within(gradients: &PersistentGradients, least: f32, max_presence: f32) -> Vec<PixelRect> {
-    let changes = |index: usize| {
+/// The areas of strong gradients whose presence in the frames is as wanted.
+fn areas_within(
+    gradients: &PersistentGradients,
+    least: f32,
+    is_wanted: impl Fn(f32) -> bool,
+) -> Vec<PixelRect> {
+    let belongs = |index: usize| {
         let strength = gradients.strength.values.get(index).copied().unwrap_or(0.0);
         let presence = gradients.presence.values.get(index).copied().unwrap_or(0.0);
-        strength > 0.0 && strength >= least && presence > 0.0 && presence < max_presence
+        strength > 0.0 && strength >= least && is_wanted(presence)
     };
     let (width, height) = (gradients.strength.width, gradients.strength.height);
     let mask = GrayImage::from_fn(width as u32, height as u32, |x, y| {
-        Luma([u8::from(changes(y as usize * width + x as usize))])
+        Luma([u8::from(belongs(y as usize * width + x as usize))])
     });
     let mut parts = connected_parts(&mask);
     parts.retain(|(rect, _)| {

@@ -18,7 +18,6 @@ use imageproc::filter::box_filter;
 use rayon::prelude::*;
 
 use super::plane::Plane;
-use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
 /// Minimum persistent gradient of text, in grey levels over two pixels.
@@ -36,13 +35,8 @@ const WINDOW_RADIUS_PX: usize = 2;
 const MIN_AGREEMENT_SHARE: f32 = 0.4;
 /// An edge is present in a frame from this share of its usual gradient on.
 const MIN_PRESENT_SHARE: f32 = 0.5;
-/// Where gradients do not persist, an edge is present from this multiple of the weakest that counts.
-const MIN_RARE_MULTIPLE: f32 = 4.0;
 /// Minimum gradient of an edge that is present, in grey levels over two pixels.
 const MIN_PRESENT_GRADIENT: f32 = 6.0;
-
-/// The usual edge of an area has this quantile of the gradients.
-const USUAL_EDGE_QUANTILE: f32 = 0.8;
 
 /// The persistent gradients of a clip's frames.
 pub(super) struct PersistentGradients {
@@ -85,62 +79,15 @@ impl PersistentGradients {
         gradients
     }
 
-    /// Gradients of given strength that no frame has.
-    #[cfg(test)]
-    pub(super) fn drawn(strength: Plane, per_pixel: Plane) -> Self {
-        let presence = Plane::new(strength.width, strength.height);
-        Self { strength, per_pixel, presence, edges: Vec::new(), frames: Vec::new(), kept: Vec::new() }
-    }
-
-    /// The usual gradient of a present edge in an area, in grey levels over two pixels, times [`MIN_PRESENT_SHARE`].
-    pub(super) fn usual_edge(&self, area: PixelRect) -> f32 {
-        let width = self.strength.width;
-        let edges = area.rows().flat_map(|row| area.columns().map(move |x| row * width + x));
-        let length = |index: usize| {
-            let [across, down] = self.edges.get(index).copied().unwrap_or_default();
-            let is_text = self.strength.values.get(index).is_some_and(|strength| *strength > 0.0);
-            is_text.then(|| across.hypot(down))
-        };
-        nearest_rank(&mut edges.filter_map(length).collect::<Vec<f32>>(), USUAL_EDGE_QUANTILE)
-    }
-
-    /// Which pixels of an area have their edge in a frame, row by row. Pixels whose edges are weaker than `weakest` have
-    /// none. If `rare`, strong edges where gradients do not persist count as well: a digit that is shown in few frames
-    /// leaves no persistent gradient.
-    pub(super) fn present(&self, frame: &GrayImage, area: PixelRect, weakest: f32, rare: bool) -> Vec<bool> {
-        let mut present = vec![false; area.area_px() as usize];
-        let least_rare =
-            if rare { (MIN_RARE_MULTIPLE * weakest).max(MIN_PRESENT_GRADIENT) } else { f32::INFINITY };
-        let rows = present.chunks_mut(area.width.max(1) as usize).zip(area.rows());
-        rows.for_each(|(out, row)| {
-            self.present_in_row(frame, row, (area.left as usize, weakest, least_rare), out)
-        });
-        present
-    }
-
-    /// Marks the pixels of a part of a row that have their edge in a frame.
-    fn present_in_row(
-        &self,
-        frame: &GrayImage,
-        row: usize,
-        (left, weakest, least_rare): (usize, f32, f32),
-        out: &mut [bool],
-    ) {
+    /// Marks the pixels of a row that have their edge in a frame.
+    fn present_in_row(&self, frame: &GrayImage, row: usize, out: &mut [bool]) {
         let width = self.strength.width;
         for_each_gradient_in_row(frame, row, |x, across, down| {
-            let Some(slot) = x.checked_sub(left).and_then(|column| out.get_mut(column)) else { return };
-            if across.hypot(down) >= least_rare {
-                *slot = true;
-                return;
-            }
-            if self.strength.at(x, row) <= 0.0 {
-                return;
-            }
+            let Some(slot) = out.get_mut(x).filter(|_| self.strength.at(x, row) > 0.0) else { return };
             let [edge_across, edge_down] = self.edges.get(row * width + x).copied().unwrap_or_default();
             // Compares the gradient along the direction with the least one, both multiplied by the latter.
             let least = edge_across * edge_across + edge_down * edge_down;
-            *slot =
-                least > 0.0 && least >= weakest * weakest && across * edge_across + down * edge_down >= least;
+            *slot = least > 0.0 && across * edge_across + down * edge_down >= least;
         });
     }
 
@@ -157,7 +104,7 @@ impl PersistentGradients {
             let mut present = vec![false; width];
             for frame in &self.frames {
                 present.fill(false);
-                self.present_in_row(frame, row, (0, 0.0, f32::INFINITY), &mut present);
+                self.present_in_row(frame, row, &mut present);
                 counts
                     .iter_mut()
                     .zip(&present)

@@ -1,26 +1,20 @@
-//! Search for the overlay: finds the boxes of its readouts and guesses their channels.
+//! Search for the overlay: finds the boxes of its readouts.
 //!
 //! ```text
-//! frames -> gradients (what stays in place, and in how many frames) -> changing_parts -> readout (the digits around
-//!        them: line_shapes, cells, votes, widest, variation) -> decimal_point, digit_count, channel_guess -> proposals
+//! frames -> gradients (what stays in place, and in how many frames) -> changing_parts (areas)
+//!        -> numbers (what the line reader reads around an area in a frame) -> number_votes (over many frames)
+//!        -> readout (boxes) -> proposals
 //! ```
 //!
 //! All thresholds of this folder were set by judgement while the search was written; the drawn clips of `tests.rs` check
 //! the result. Proposals are only a starting point: the pilot checks every box.
 
-mod cells;
 mod changing_parts;
-mod channel_guess;
-mod columns;
-mod decimal_point;
-mod digit_count;
 mod gradients;
-mod line_shapes;
+mod number_votes;
+mod numbers;
 mod plane;
 mod readout;
-mod variation;
-mod votes;
-mod widest;
 
 #[cfg(test)]
 mod tests;
@@ -28,10 +22,7 @@ mod tests;
 use image::GrayImage;
 
 use crate::geometry::PixelRect;
-use crate::model::channel::Channel;
-use crate::setup::{MAX_DIGITS, MIN_BOX_PX, Region};
-use channel_guess::guess_channels;
-use digit_count::DigitCount;
+use crate::setup::MIN_BOX_PX;
 use gradients::PersistentGradients;
 use readout::{Readout, find_readouts};
 
@@ -41,7 +32,7 @@ pub const MIN_FRAMES: usize = 8;
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.
 const MIN_FRAME_PX: u32 = 32;
-/// Margin around the digits, in pixels, in addition to the [spread](changing_parts::SPREAD_PX) of the gradients.
+/// Margin around the digits, in pixels, in addition to the [spread](gradients::WINDOW_RADIUS_PX) of the gradients.
 const MARGIN_PX: u32 = 1;
 /// Score of digits that never change in the frames.
 const CONSTANT_SCORE: f32 = 0.2;
@@ -51,33 +42,15 @@ const CONSTANT_SCORE: f32 = 0.2;
 pub struct Proposal {
     /// The box around the digits, with a margin of a few pixels. Proposals do not overlap.
     pub rect: PixelRect,
-    /// The guessed channel, to be checked; `channel-1` and so on if there is no guess. No two proposals have the same.
-    pub channel: Channel,
     /// How clearly the digits change, 0 to 1: a score for ranking, not a probability. At 0.2 they never change.
     pub score: f32,
-    /// Share of the steps from one given frame to the next at which the text differs, 0 to 1: that of the digit that
-    /// changes most often.
-    pub changed_share: f32,
-    /// Number of digits that the box has room for, including those after the point. `None` if the count is not certain.
-    pub digits: Option<u8>,
-    /// Number of digits after the decimal point; 0 if no point was found.
-    pub decimals: u8,
-}
-
-impl Proposal {
-    /// The region to start from: the proposed settings, all others left out.
-    #[must_use]
-    pub fn region(&self) -> Region {
-        let Self { rect, digits, decimals, .. } = *self;
-        Region { digits, decimals, ..Region::new(self.channel.clone(), rect, None) }
-    }
 }
 
 /// Finds the readouts in about 20 to 60 frames spread over a whole clip, with the highest scores first.
 ///
 /// The overlay stays in place while the scenery behind it moves, so the brightness gradients of the overlay agree over
 /// time. Digits differ from labels and from the airframe because their edges are present in a part of the frames, and
-/// from other things that change because the shape network recognises them, and different ones at one place. Frames of another
+/// from other things that change because the line reader reads numbers there, and different ones. Frames of another
 /// size than the first one are ignored. The result is empty with fewer than [`MIN_FRAMES`] frames, and has at most
 /// [`MAX_PROPOSALS`] entries.
 #[must_use]
@@ -95,30 +68,16 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
     let mut readouts = find_readouts(&gradients, &originals);
     readouts.sort_by(|one, other| score(other).total_cmp(&score(one)));
     readouts.truncate(MAX_PROPOSALS);
-    let channels = guess_channels(&gradients, &readouts);
-    let counts: Vec<DigitCount> =
-        readouts.iter().map(|readout| DigitCount::of(&gradients, readout.rect)).collect();
     let boxes = boxes(&readouts, size);
-    let parts = readouts.iter().zip(channels).zip(counts).zip(boxes);
-    parts
-        .filter(|(_, rect)| rect.width >= MIN_BOX_PX.0 && rect.height >= MIN_BOX_PX.1)
-        .map(|(((readout, channel), count), rect)| {
-            let digits = |whole: u8| (whole + count.decimals).min(MAX_DIGITS);
-            Proposal {
-                rect,
-                channel,
-                score: score(readout),
-                changed_share: readout.changed_share,
-                digits: count.whole.map(digits),
-                decimals: count.decimals,
-            }
-        })
-        .collect()
+    let is_large =
+        |(_, rect): &(&Readout, PixelRect)| rect.width >= MIN_BOX_PX.0 && rect.height >= MIN_BOX_PX.1;
+    let proposal = |(readout, rect): (&Readout, PixelRect)| Proposal { rect, score: score(readout) };
+    readouts.iter().zip(boxes).filter(is_large).map(proposal).collect()
 }
 
 /// How clearly the digits of a readout change, [`CONSTANT_SCORE`] to 1.
 fn score(readout: &Readout) -> f32 {
-    readout.certainty.clamp(CONSTANT_SCORE, 1.0)
+    if readout.changes { readout.certainty.clamp(CONSTANT_SCORE, 1.0) } else { CONSTANT_SCORE }
 }
 
 /// The boxes of the readouts, with as much margin as their neighbours and the edges of the frame allow.

@@ -3,37 +3,40 @@
 use image::GrayImage;
 use rayon::prelude::*;
 
-use super::cells::run_certainty;
-use super::changing_parts::find_changing;
-use super::columns::Columns;
+use super::changing_parts::{find_changing, find_constant};
 use super::gradients::PersistentGradients;
-use super::line_shapes::LineShapes;
-use super::variation::Variation;
-use super::votes::{MIN_CERTAINTY, Votes};
+use super::number_votes::{LineReadout, NumberVotes};
+use super::numbers::LineNumbers;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-// Widths, heights and gaps are in heights of the digits.
+// Widths and heights are in heights of the digits.
 
 /// Maximum number of changing areas that are examined, the largest first.
 const MAX_EXAMINED: usize = 160;
-/// Number of frames in which the digits of an area are looked at.
-const EXAMINED_FRAMES: usize = 6;
-/// Number of frames after which an area without digits is given up.
-const FIRST_FRAMES: usize = 3;
-/// The same for an area that may hold other text as well.
-const MIN_FIRST_CERTAINTY: f32 = 0.42;
-/// Width of the last digit.
-const LAST_DIGIT: f32 = 0.6;
-/// Minimum number of strokes in a row of digits, as a share of the median row.
-const MIN_ROW_SHARE: f32 = 0.45;
-/// Maximum share of an area's rows without digits.
-const MAX_SURPLUS_ROWS: f32 = 0.08;
-/// Maximum width of the soft edges of strokes.
-const MAX_SOFT_EDGE: f32 = 0.1;
-/// Columns examined on each side of what changes.
-const REACH: f32 = 2.5;
+/// Number of frames in which the numbers of an area are looked for.
+const FIRST_FRAMES: usize = 4;
+/// Minimum certainty of the numbers in these frames.
+const MIN_FIRST_CERTAINTY: f32 = 0.4;
+/// Minimum certainty of the numbers of a readout.
+const MIN_CERTAINTY: f32 = 0.5;
+/// Columns before the centre of the first digit that the box has, behind that of the last one, and those that certainly show the
+/// digit, in distances of the centres of neighbouring digits. In some faces a 1 stands at the right edge of its cell.
+const BEFORE_FIRST: f32 = 0.75;
+const BEHIND_LAST: f32 = 0.6;
+const INNER_HALF_WIDTH: f32 = 0.3;
+/// Columns beside a digit are blank up to this share of the edges of the median column of the digits.
+const BLANK_SHARE: f32 = 0.25;
+/// Rows above and below an area that its text may have.
+const ROW_REACH: f32 = 0.4;
+/// Minimum edges of a row of text, as a share of those of the strongest rows.
+const MIN_ROW_SHARE: f32 = 0.2;
+/// Maximum height of blank rows inside a line of text, as between the segments of a display.
+const MAX_BLANK_ROWS: f32 = 0.03;
 
+/// Minimum share of the frames with the same text, and minimum certainty, of a number that never changes.
+const MIN_CONSTANT_SHARE: f32 = 0.8;
+const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
 /// Maximum width of a single digit.
 const MAX_SINGLE_WIDTH: f32 = 0.95;
 /// Minimum number of readouts that show which height is usual.
@@ -48,63 +51,190 @@ pub(super) struct Readout {
     pub(super) rect: PixelRect,
     /// Certainty of the digits, 0 to 1.
     pub(super) certainty: f32,
-    /// Share of the steps from one frame to the next at which the text differs.
-    pub(super) changed_share: f32,
-    /// Whether the last digit stays the same.
-    pub(super) last_digit_constant: bool,
-    /// Width of the constant text after the digits, in heights of the line: the unit.
-    pub(super) label: f32,
+    /// Whether they change.
+    pub(super) changes: bool,
 }
 
 /// Finds the readouts. `originals` are the frames with the overlay, as they were given.
 pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayImage]) -> Vec<Readout> {
     let mut areas: Vec<PixelRect> = Vec::new();
     for area in find_changing(gradients) {
-        let digits = with_rows_of_strokes(gradients, area);
+        let digits = rows_of_text(gradients, area);
         if !areas.contains(&digits) {
             areas.push(digits);
         }
     }
     areas.sort_by_key(|area| std::cmp::Reverse(area.area_px()));
     areas.truncate(MAX_EXAMINED);
-    let mut lines: Vec<(PixelRect, LineShapes, f32)> = areas
-        .par_iter()
-        .filter_map(|area| {
-            let shapes = line_of(gradients, originals, *area, false);
-            let (area, shapes) = match rows_of_digits(&shapes, *area) {
-                Some(rows) => (rows, line_of(gradients, originals, rows, false)),
-                None => (*area, shapes),
-            };
-            let certainty = certainty_within(&shapes, area)?;
-            (certainty >= MIN_FIRST_CERTAINTY).then_some((area, shapes, certainty))
-        })
+    let mut likely: Vec<(PixelRect, f32)> = areas
+        .into_par_iter()
+        .map(|area| (area, first_certainty(originals, area)))
+        .filter(|(_, certainty)| *certainty >= MIN_FIRST_CERTAINTY)
         .collect();
-    // Of two equally certain areas the larger one holds more of the value.
-    let merit = |area: &PixelRect, certainty: f32| {
-        certainty + 0.02 * (area.width as f32 / area.height as f32).min(4.0)
-    };
-    lines.sort_by(|one, other| merit(&other.0, other.2).total_cmp(&merit(&one.0, one.2)));
+    likely.sort_by(|one, other| other.1.total_cmp(&one.1));
     let mut found: Vec<Readout> = Vec::new();
-    let mut examined: Vec<PixelRect> = Vec::new();
-    for (area, shapes, _) in &lines {
-        let is_known = |readout: &Readout| readout.rect.overlap_px(*area) * 2 > area.area_px();
-        let was_examined = |line: &PixelRect| {
-            line.shared_columns(*area) * 5 >= area.width * 4
-                && line.shared_rows(*area) as f32 >= 0.85 * line.height.max(area.height) as f32
-        };
-        if found.iter().any(is_known) || examined.iter().any(was_examined) {
+    for (area, _) in likely {
+        if found.iter().any(|readout| readout.rect.overlap_px(area) * 2 > area.area_px()) {
             continue;
         }
-        examined.push(shapes.digits);
-        for readout in readouts_of(gradients, originals, shapes, *area) {
-            if !found.iter().any(|other| {
-                other.rect.overlap_px(readout.rect) * 8 > readout.rect.area_px().min(other.rect.area_px())
-            }) {
-                found.push(readout);
-            }
+        let is_readout = |line: &LineReadout| line.changes && line.certainty >= MIN_CERTAINTY;
+        add_clear_of(&mut found, readouts_of(gradients, originals, area, is_readout));
+    }
+    let mut found = without_stray_digits(found);
+    let constant = constant_readouts(gradients, originals, &found);
+    add_clear_of(&mut found, constant);
+    found
+}
+
+/// Adds readouts that overlap none of those found before.
+fn add_clear_of(found: &mut Vec<Readout>, more: Vec<Readout>) {
+    for readout in more {
+        let overlaps = |other: &Readout| {
+            other.rect.overlap_px(readout.rect) * 8 > readout.rect.area_px().min(other.rect.area_px())
+        };
+        if !found.iter().any(overlaps) {
+            found.push(readout);
         }
     }
-    without_stray_digits(found)
+}
+
+/// Numbers that never change, as high as the readouts found.
+fn constant_readouts(
+    gradients: &PersistentGradients,
+    originals: &[&GrayImage],
+    found: &[Readout],
+) -> Vec<Readout> {
+    let is_as_high = |rect: PixelRect, tolerance: f32| {
+        found.iter().any(|readout| {
+            rect.height.abs_diff(readout.rect.height) as f32 <= tolerance * readout.rect.height as f32
+        })
+    };
+    let is_free = |area: &PixelRect| found.iter().all(|readout| readout.rect.overlap_px(*area) == 0);
+    let mut areas = find_constant(gradients);
+    areas.retain(|area| is_free(area) && is_as_high(*area, 2.0 * MAX_HEIGHT_DIFFERENCE));
+    let is_constant = |line: &LineReadout| {
+        !line.changes && line.constant_share >= MIN_CONSTANT_SHARE && line.certainty >= MIN_CONSTANT_CERTAINTY
+    };
+    let readouts =
+        areas.par_iter().flat_map_iter(|area| readouts_of(gradients, originals, *area, is_constant));
+    readouts.filter(|readout| is_as_high(readout.rect, MAX_HEIGHT_DIFFERENCE)).collect()
+}
+
+/// The mean probability of the numbers in an area, in some frames.
+fn first_certainty(originals: &[&GrayImage], area: PixelRect) -> f32 {
+    let step = (originals.len() / FIRST_FRAMES).max(1);
+    let certainty = |frame: &&GrayImage| {
+        let line = LineNumbers::read(frame, area);
+        let inside = line
+            .numbers
+            .iter()
+            .filter(|number| number.last_px() > area.left as f32 && number.first_px() < area.right() as f32);
+        inside.map(|number| number.probability).fold(0.0, f32::max)
+    };
+    let certainties: Vec<f32> = originals.iter().skip(step / 2).step_by(step).map(certainty).collect();
+    certainties.iter().sum::<f32>() / certainties.len().max(1) as f32
+}
+
+/// The wanted readouts in the line of an area.
+fn readouts_of(
+    gradients: &PersistentGradients,
+    originals: &[&GrayImage],
+    area: PixelRect,
+    is_wanted: impl Fn(&LineReadout) -> bool,
+) -> Vec<Readout> {
+    let mut found = Vec::new();
+    for line in NumberVotes::of(originals, area).readouts() {
+        let first = box_of(gradients, &line, area);
+        // The line is read once more in its own rows, and its box is drawn from that.
+        let again = NumberVotes::of(originals, first).readouts().into_iter();
+        let overlaps = |line: &LineReadout| {
+            line.centers_px.0 < first.right() as f32 && line.centers_px.1 > first.left as f32
+        };
+        let Some(line) =
+            again.filter(overlaps).max_by(|one, other| one.certainty.total_cmp(&other.certainty))
+        else {
+            continue;
+        };
+        if is_wanted(&line) {
+            let rect = box_of(gradients, &line, first);
+            found.push(Readout { rect, certainty: line.certainty, changes: line.changes });
+        }
+    }
+    found
+}
+
+/// The box of a readout in the line of an area: its digits, clear of the characters beside them.
+fn box_of(gradients: &PersistentGradients, line: &LineReadout, area: PixelRect) -> PixelRect {
+    let half = INNER_HALF_WIDTH * line.pitch_px;
+    let (first, last) = line.centers_px;
+    let inner = area.with_columns((first - half).max(0.0) as u32, (last + half).max(0.0) as u32);
+    let rows = rows_of_text(gradients, inner);
+    let (before, behind) = (first - BEFORE_FIRST * line.pitch_px, last + BEHIND_LAST * line.pitch_px);
+    let least = line.neighbours_px.0.map_or(before, |neighbour| neighbour.max(before)).max(0.0) as u32;
+    let most = line.neighbours_px.1.map_or(behind, |neighbour| neighbour.min(behind)) as u32;
+    let left = clear_column(gradients, rows, (least..rows.left).rev()).unwrap_or(rows.left);
+    let right = clear_column(gradients, rows, rows.right()..most).map_or(rows.right(), |x| x + 1);
+    let frame = (gradients.strength.width as u32, gradients.strength.height as u32);
+    rows.with_columns(left, right).clipped_to(frame)
+}
+
+/// The last of the columns outwards from a digit that the box has: the digit's own strokes and the blank columns beside them,
+/// half of these if strokes follow. `None` without columns.
+fn clear_column(
+    gradients: &PersistentGradients,
+    rows: PixelRect,
+    outwards: impl Iterator<Item = u32>,
+) -> Option<u32> {
+    let energy = |x: u32| rows.rows().map(|y| gradients.per_pixel.at(x as usize, y)).sum::<f32>();
+    let mut inner: Vec<f32> = (rows.left..rows.right()).map(energy).collect();
+    let limit = BLANK_SHARE * nearest_rank(&mut inner, 0.5);
+    let columns: Vec<(u32, f32)> = outwards.map(|x| (x, energy(x))).collect();
+    let is_blank = |(_, energy): &&(u32, f32)| *energy < limit;
+    let Some(first) = columns.iter().position(|column| is_blank(&column)) else {
+        // The next character touches the digit.
+        return columns.iter().min_by(|one, other| one.1.total_cmp(&other.1)).map(|(x, _)| *x);
+    };
+    let blank = columns.iter().skip(first).take_while(is_blank).count();
+    let place = if first + blank < columns.len() { first + (blank - 1) / 2 } else { first + blank - 1 };
+    columns.get(place).map(|(x, _)| *x)
+}
+
+/// The columns with all rows of the text in them: up and down from the rows with the strongest edges.
+fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRect {
+    let reach = (ROW_REACH * columns.height as f32) as u32;
+    let frame_height = gradients.strength.height as u32;
+    let first = columns.top.saturating_sub(reach);
+    let energy = |y: u32| columns.columns().map(|x| gradients.per_pixel.at(x, y as usize)).sum::<f32>();
+    let energies: Vec<f32> = (first..(columns.bottom() + reach).min(frame_height)).map(energy).collect();
+    // The band of rows with the most edges, a third as high as the area.
+    let band = (columns.height as usize / 3).max(1);
+    let strength = |start: &usize| energies.iter().skip(*start).take(band).sum::<f32>();
+    let Some(start) = (0..energies.len().saturating_sub(band) + 1)
+        .max_by(|one, other| strength(one).total_cmp(&strength(other)))
+    else {
+        return columns;
+    };
+    let least = MIN_ROW_SHARE * strength(&start) / band as f32;
+    let max_blank = 1 + (MAX_BLANK_ROWS * columns.height as f32) as usize;
+    let has = |row: &usize| energies.get(*row).is_some_and(|energy| *energy >= least);
+    let walked = |rows: &mut dyn Iterator<Item = usize>| {
+        let mut last = None;
+        let mut blank = 0;
+        for row in rows {
+            if has(&row) {
+                (last, blank) = (Some(row), 0);
+            } else {
+                blank += 1;
+                if blank > max_blank {
+                    break;
+                }
+            }
+        }
+        last
+    };
+    let top = walked(&mut (0..=start).rev()).unwrap_or(start);
+    let bottom = walked(&mut (start..energies.len())).unwrap_or(start);
+    columns.with_rows(first + top as u32, first + bottom as u32 + 1)
 }
 
 /// The readouts without single digits of another height than the numbers have: moving patterns look like these.
@@ -120,148 +250,4 @@ fn without_stray_digits(mut readouts: Vec<Readout>) -> Vec<Readout> {
         readouts.retain(|readout| !is_single(readout) || has_usual_height(readout));
     }
     readouts
-}
-
-/// The area with all rows of the strokes that its changing parts belong to.
-fn with_rows_of_strokes(gradients: &PersistentGradients, area: PixelRect) -> PixelRect {
-    let strongest = |y: u32| {
-        (area.left..area.right()).map(|x| gradients.per_pixel.at(x as usize, y as usize)).fold(0.0, f32::max)
-    };
-    let mut inner: Vec<f32> = (area.top..area.bottom()).map(strongest).collect();
-    let least = 0.3 * nearest_rank(&mut inner, 0.5);
-    let has = |y: &u32| strongest(*y) >= least;
-    let limit = (0.5 * area.height as f32) as u32;
-    let height = gradients.strength.height as u32;
-    let top = (area.top.saturating_sub(limit)..area.top).rev().take_while(has).last().unwrap_or(area.top);
-    let bottom = (area.bottom()..(area.bottom() + limit).min(height))
-        .take_while(has)
-        .last()
-        .map_or(area.bottom(), |y| y + 1);
-    let top = if area.top - top >= limit { area.top } else { top };
-    let bottom = if bottom - area.bottom() >= limit { area.bottom() } else { bottom };
-    let first = (top..bottom).find(has).unwrap_or(top);
-    let last = (top..bottom).rev().find(has).map_or(bottom, |y| y + 1);
-    area.with_rows(first, last)
-}
-
-/// The area with the longest stretch of rows with many strokes, if it is shorter: the area may hold a border or another
-/// line as well.
-fn rows_of_digits(shapes: &LineShapes, area: PixelRect) -> Option<PixelRect> {
-    let profile = shapes.row_profile(area, (shapes.frames() / EXAMINED_FRAMES).max(1));
-    let least = MIN_ROW_SHARE * nearest_rank(&mut profile.clone(), 0.5);
-    let mut longest = 0..0;
-    let mut start = 0;
-    for stretch in profile.chunk_by(|one, next| (*one >= least) == (*next >= least)) {
-        let end = start + stretch.len();
-        if stretch.iter().all(|strokes| *strokes >= least) && stretch.len() > longest.len() {
-            longest = start..end;
-        }
-        start = end;
-    }
-    let surplus = profile.len() - longest.len();
-    let rows = (area.top + longest.start as u32, area.top + longest.end as u32);
-    (longest.len() >= 6 && surplus as f32 > MAX_SURPLUS_ROWS * profile.len() as f32)
-        .then(|| area.with_rows(rows.0, rows.1))
-}
-
-/// The line of some digits, with columns on both sides of them.
-fn line_of(
-    gradients: &PersistentGradients,
-    originals: &[&GrayImage],
-    digits: PixelRect,
-    rare: bool,
-) -> LineShapes {
-    let reach = (REACH * digits.height as f32) as u32;
-    let frame = (gradients.strength.width as u32, gradients.strength.height as u32);
-    let line = PixelRect::from_edges(
-        digits.left.saturating_sub(reach),
-        digits.top,
-        digits.right() + reach,
-        digits.bottom(),
-    )
-    .clipped_to(frame);
-    LineShapes::of(gradients, originals, line, digits, rare)
-}
-
-/// The mean certainty of the digits in some frames; `None` if the first ones have none.
-fn certainty_within(shapes: &LineShapes, digits: PixelRect) -> Option<f32> {
-    let step = (shapes.frames() / EXAMINED_FRAMES).max(1);
-    let mut sum = 0.0;
-    let mut weight = 0.0;
-    for (number, frame) in (0..shapes.frames()).step_by(step).enumerate() {
-        for run in shapes.runs(frame) {
-            let shared =
-                run.columns.end.min(digits.right()).saturating_sub(run.columns.start.max(digits.left));
-            if shared * 2 < run.columns.width() || run.height() * 5 < digits.height * 2 {
-                continue;
-            }
-            let width = run.columns.width() as f32;
-            sum += width * run_certainty(shapes, frame, run);
-            weight += width;
-        }
-        if number + 1 == FIRST_FRAMES && sum < MIN_FIRST_CERTAINTY * weight {
-            return None;
-        }
-    }
-    (weight > 0.0).then(|| sum / weight)
-}
-
-/// The readouts in a line.
-fn readouts_of(
-    gradients: &PersistentGradients,
-    originals: &[&GrayImage],
-    shapes: &LineShapes,
-    digits: PixelRect,
-) -> Vec<Readout> {
-    let rare = line_of(gradients, originals, digits, true);
-    let votes = Votes::of(shapes, &rare);
-    votes
-        .segments()
-        .into_iter()
-        .filter_map(|columns| {
-            let certainty = votes.certainty(columns);
-            let changes = votes.changes(columns);
-            let variation = Variation::of(shapes, columns);
-            if certainty < MIN_CERTAINTY || !changes || !variation.changes() {
-                return None;
-            }
-            let columns = votes.with_full_first_digit(votes.with_rare_digits(columns, &rare));
-            let rect = with_soft_edges(gradients, digits.with_columns(columns.start, columns.end));
-            let last = Columns::new(
-                columns
-                    .end
-                    .saturating_sub((LAST_DIGIT * shapes.digits.height as f32) as u32)
-                    .max(columns.start),
-                columns.end,
-            );
-            Some(Readout {
-                rect,
-                certainty,
-                changed_share: variation.changed_share,
-                last_digit_constant: !Variation::of(shapes, last).changes(),
-                label: votes.label_width(columns.end),
-            })
-        })
-        .collect()
-}
-
-/// The rectangle with the soft edges of its strokes: columns and rows beside it with persistent gradients.
-fn with_soft_edges(gradients: &PersistentGradients, rect: PixelRect) -> PixelRect {
-    let most = (MAX_SOFT_EDGE * rect.height as f32).ceil() as u32;
-    let is_text = |x: u32, y: u32| gradients.strength.at(x as usize, y as usize) > 0.0;
-    let column = |x: &u32| (rect.top..rect.bottom()).any(|y| is_text(*x, y));
-    let row = |y: &u32| (rect.left..rect.right()).any(|x| is_text(x, *y));
-    let before = |edge: u32, has: &dyn Fn(&u32) -> bool| {
-        (edge.saturating_sub(most)..edge).rev().take_while(has).last().unwrap_or(edge)
-    };
-    let after = |edge: u32, has: &dyn Fn(&u32) -> bool| {
-        (edge..edge + most).take_while(has).last().map_or(edge, |last| last + 1)
-    };
-    PixelRect::from_edges(
-        before(rect.left, &column),
-        before(rect.top, &row),
-        after(rect.right(), &column),
-        after(rect.bottom(), &row),
-    )
-    .clipped_to((gradients.strength.width as u32, gradients.strength.height as u32))
 }

@@ -19,7 +19,7 @@ use graph::Graph;
 const LAYERS: &[&[&str]] = &[
     &["advice", "files", "geometry", "memory", "neural", "stats", "toml_words", "visible"],
     &["model"],
-    &["footage", "glyphs"],
+    &["footage", "glyphs", "line_reader"],
     &["setup"],
     &["picture", "recognise", "series"],
     &["detect"],

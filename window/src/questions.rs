@@ -9,7 +9,7 @@ use pairspeed::footage::{Clip, FootageError, frames_near};
 use pairspeed::geometry::PixelRect;
 use pairspeed::learn::{LabelledReading, StoredLabel};
 use pairspeed::model::channel::Channel;
-use pairspeed::new_camera::{NamedReadout, NewCamera};
+use pairspeed::new_camera::{NamedReadout, NewCamera, Question as AskedReading};
 
 /// Maximum number of questions: with the key that agrees to everything, five keys lead to the answer.
 const MOST_QUESTIONS: usize = 4;
@@ -60,7 +60,7 @@ pub(super) fn questions(clip: &mut Clip, camera: &NewCamera) -> Result<Vec<Quest
         .filter(is_doubtful)
         .partition(|readout| readout.guess.channel == Channel::Speed);
     let about_names = |readouts: Vec<&NamedReadout>| readouts.into_iter().map(about_name).collect::<Vec<_>>();
-    let texts = doubtful_labels(camera).into_iter().filter_map(|label| about_text(camera, label));
+    let texts = camera.questions.iter().filter_map(|asked| about_text(camera, asked));
     let drafts: Vec<Draft> =
         about_names(speed).into_iter().chain(texts).chain(about_names(others)).take(MOST_QUESTIONS).collect();
     let times_s: Vec<f64> = drafts.iter().map(|draft| draft.time_s).collect();
@@ -88,11 +88,12 @@ fn about_name(NamedReadout { guess, rect, example }: &NamedReadout) -> Draft {
     Draft { doubt: Doubt::Name(guess.channel.clone()), rect: *rect, time_s: example.time_s, reasons }
 }
 
-fn about_text(camera: &NewCamera, label: &StoredLabel) -> Option<Draft> {
-    let readout = camera.readouts.iter().find(|readout| readout.guess.channel == label.channel)?;
-    let missing: Vec<String> = missing_in(camera, label).iter().map(char::to_string).collect();
-    let reasons = format!("The shape of {} is not certain without you", missing.join(", "));
-    Some(Draft { doubt: Doubt::Text(label.reading()), rect: readout.rect, time_s: label.time_s, reasons })
+fn about_text(camera: &NewCamera, asked: &AskedReading) -> Option<Draft> {
+    let AskedReading { guess, digits, .. } = asked;
+    let readout = camera.readouts.iter().find(|readout| readout.guess.channel == guess.channel)?;
+    let digits: Vec<String> = digits.iter().map(char::to_string).collect();
+    let reasons = format!("The shape of {} is not certain without you", digits.join(", "));
+    Some(Draft { doubt: Doubt::Text(guess.clone()), rect: readout.rect, time_s: guess.time_s, reasons })
 }
 
 /// The digits of a label that have no glyph.
@@ -101,28 +102,6 @@ pub(super) fn missing_in(camera: &NewCamera, label: &StoredLabel) -> BTreeSet<ch
     let is_missing =
         |digit: &char| digit.is_ascii_digit() && face.is_none_or(|face| face.glyph(*digit).is_none());
     label.text.chars().filter(is_missing).collect()
-}
-
-/// Labels that together show all digits without glyph that any label shows, as few as a greedy choice takes. Every face needs
-/// its own.
-fn doubtful_labels(camera: &NewCamera) -> Vec<&StoredLabel> {
-    let shown = |label: &StoredLabel| {
-        let face = camera.set.face_for(&label.channel).map(|face| face.name.clone());
-        missing_in(camera, label).into_iter().map(|digit| (face.clone(), digit)).collect::<BTreeSet<_>>()
-    };
-    let mut asked = BTreeSet::new();
-    let mut chosen = Vec::new();
-    let labels = &camera.labels.labels;
-    // Of labels with equally many new digits, the first is taken.
-    while let Some(best) = labels.iter().rev().max_by_key(|label| shown(label).difference(&asked).count()) {
-        let count = asked.len();
-        asked.extend(shown(best));
-        if asked.len() == count {
-            break;
-        }
-        chosen.push(best);
-    }
-    chosen
 }
 
 fn crop(frame: &GrayImage, rect: PixelRect) -> GrayImage {

@@ -2,7 +2,7 @@
 //! truth beside them.
 //!
 //! For each clip: readouts of the truth, how many have a box of their own that holds every true text and no strokes of other text,
-//! boxes that match none, channels guessed right, and seconds for fetching the frames and for the search.
+//! boxes that match none, and seconds for fetching the frames and for the search.
 //! `--boxes` lists the boxes as well.
 
 use std::error::Error;
@@ -32,7 +32,6 @@ struct Found {
     readouts: usize,
     found: usize,
     false_boxes: usize,
-    named: usize,
     fetch_s: f64,
     search_s: f64,
 }
@@ -42,8 +41,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let with_boxes = arguments.iter().any(|one| one == "--boxes");
     arguments.retain(|one| one != "--boxes");
     let paths: Vec<PathBuf> = arguments.into_iter().map(PathBuf::from).collect();
-    println!("| clip | readouts | found | false boxes | channels right | fetch, s | search, s |");
-    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    println!("| clip | readouts | found | false boxes | fetch, s | search, s |");
+    println!("| --- | --- | --- | --- | --- | --- |");
     let mut total = Found::default();
     for clip in labelled_clips(&paths)? {
         let found = measure(&clip, with_boxes)?;
@@ -51,7 +50,6 @@ fn main() -> Result<(), Box<dyn Error>> {
         total.readouts += found.readouts;
         total.found += found.found;
         total.false_boxes += found.false_boxes;
-        total.named += found.named;
         total.fetch_s += found.fetch_s;
         total.search_s += found.search_s;
     }
@@ -61,8 +59,8 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 fn print_row(name: &str, row: &Found) {
     println!(
-        "| {name} | {} | {} | {} | {} | {:.1} | {:.1} |",
-        row.readouts, row.found, row.false_boxes, row.named, row.fetch_s, row.search_s
+        "| {name} | {} | {} | {} | {:.1} | {:.1} |",
+        row.readouts, row.found, row.false_boxes, row.fetch_s, row.search_s
     );
 }
 
@@ -82,14 +80,13 @@ fn measure(clip: &Path, with_boxes: bool) -> Result<Found, Box<dyn Error>> {
         let matching = unmatched.iter().position(|one| matches(one.rect, region.rect, &median));
         let proposal = matching.map(|position| unmatched.remove(position));
         result.found += usize::from(proposal.is_some());
-        result.named += usize::from(proposal.is_some_and(|one| one.channel == region.channel));
         if with_boxes && proposal.is_none() {
             eprintln!("  missed {} {}", region.channel.name(), region.rect);
         }
     }
     result.false_boxes = unmatched.len();
     for one in unmatched.iter().filter(|_| with_boxes) {
-        eprintln!("  false  {} {} score {:.2}", one.channel.name(), one.rect, one.score);
+        eprintln!("  false  {} score {:.2}", one.rect, one.score);
     }
     Ok(result)
 }

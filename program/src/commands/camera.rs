@@ -1,25 +1,28 @@
 //! The setup of a recording for which none is given: one beside the clip that fits, or a new one, found and deciphered.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use pairspeed::files::Existing;
 use pairspeed::footage::Clip;
 use pairspeed::known_camera::known_camera;
 use pairspeed::model::channel::Channel;
-use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_camera};
+use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, Question, prepare_camera};
 use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::setup::{LoadedSetup, usual_setup};
 
 use super::Failure;
+use super::ask::Conversation;
 use super::progress::ShareBar;
+use super::teach::{PictureFolder, QUESTION_NAME, enlarged};
 use crate::quoting::quoted;
 use crate::wording;
 
 /// Probability of a channel below which the pilot is asked to check it.
 const CERTAIN: f64 = 0.9;
 
-/// The setup for the clips of a flight.
-pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
+/// The setup for the clips of a flight. With `ask`, the pilot is asked about what is doubtful in a new one.
+pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
     let Some(first) = clips.first() else {
         return Err(Failure::Misuse("no clip is given".to_owned()));
     };
@@ -33,19 +36,23 @@ pub fn setup_for(clips: &[PathBuf]) -> Result<LoadedSetup, Failure> {
         say_line!("Setup: {} (it fits this recording)", known.path.display());
         return Ok(known);
     }
-    new_setup(&mut clip, first, &own)
+    new_setup(&mut clip, first, &own, ask)
 }
 
 /// Finds and deciphers the overlay of a clip, saves the setup, and tells the pilot what each readout is taken for.
-fn new_setup(clip: &mut Clip, path: &Path, setup: &Path) -> Result<LoadedSetup, Failure> {
+fn new_setup(clip: &mut Clip, path: &Path, setup: &Path, ask: bool) -> Result<LoadedSetup, Failure> {
     let picture = setup.with_extension("png");
     check_path(&picture, &Existing::ReplaceOwn.into()).map_err(Failure::misuse)?;
     let bar = ShareBar::new("looking for the overlay");
-    let camera = prepare_camera(clip, setup, &|share| bar.set(share)).map_err(failure)?;
+    let mut camera = prepare_camera(clip, setup, &|share| bar.set(share)).map_err(failure)?;
     drop(bar);
+    if ask {
+        Conversation::on_terminal().settle(&mut camera, clip, CERTAIN).map_err(failure)?;
+    }
     camera.save(Existing::Keep).map_err(failure)?;
-    save_picture(&camera, &picture)?;
-    describe(&camera, path, &picture);
+    save_boxes(&camera, &picture)?;
+    describe(&camera, &picture);
+    describe_questions(&camera, path)?;
     if camera.readouts.iter().any(|readout| readout.guess.channel == Channel::Speed) {
         return Ok(camera.setup);
     }
@@ -75,7 +82,7 @@ fn failure(error: NewCameraError) -> Failure {
     }
 }
 
-fn save_picture(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
+fn save_boxes(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
     let labels: Vec<Label> = camera
         .readouts
         .iter()
@@ -89,7 +96,7 @@ fn save_picture(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
 }
 
 /// Says on standard error what was found, so that standard output holds the result alone.
-fn describe(camera: &NewCamera, clip: &Path, picture: &Path) {
+fn describe(camera: &NewCamera, picture: &Path) {
     say_line!("No setup is given. The overlay was searched; it shows:");
     for NamedReadout { guess, example, .. } in &camera.readouts {
         let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
@@ -110,10 +117,31 @@ fn describe(camera: &NewCamera, clip: &Path, picture: &Path) {
     say_line!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
     if !camera.missing_digits.is_empty() {
         let missing: String = camera.missing_digits.iter().collect();
-        say_line!(
-            "Not certain: the digits {missing}; readings with them stay blank. To settle it: pairspeed teach {} --setup {}",
-            quoted(clip),
-            quoted(&camera.setup.path)
-        );
+        say_line!("Not certain: the digits {missing}; readings with them stay blank.");
     }
+}
+
+/// Saves the pictures of the doubtful digits beside the glyphs, and says which command settles them.
+fn describe_questions(camera: &NewCamera, clip: &Path) -> Result<(), Failure> {
+    if camera.questions.is_empty() {
+        return Ok(());
+    }
+    let folder = camera.setup.glyph_folder();
+    let pictures = PictureFolder { path: &folder, rules: &Existing::ReplaceOwn.into() };
+    let mut labels = String::new();
+    for (number, Question { guess, image, .. }) in camera.questions.iter().enumerate() {
+        let path = pictures.save(&enlarged(image), QUESTION_NAME, number)?;
+        say_line!(
+            "  {} at {:.2} s seems to show {}: see {}",
+            guess.channel.name(),
+            guess.time_s,
+            guess.text,
+            path.display()
+        );
+        write!(labels, " --say {}@{:.2}={}", guess.channel.name(), guess.time_s, guess.text)
+            .map_err(Failure::failed)?;
+    }
+    say_line!("If the pictures show this, settle it (else correct what is after =), then read again:");
+    say_line!("  pairspeed teach {} --setup {}{labels}", quoted(clip), quoted(&camera.setup.path));
+    Ok(())
 }

@@ -13,6 +13,7 @@ macro_rules! say_line {
     ($($text:tt)*) => { eprintln!("{}", pairspeed::visible::line(&format!($($text)*))) };
 }
 
+mod ask;
 mod camera;
 mod compare;
 mod demo;

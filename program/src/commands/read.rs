@@ -38,6 +38,9 @@ pub struct ReadArguments {
     /// found and deciphered, and a setup is saved beside the clip
     #[arg(long, value_name = "FILE")]
     setup: Option<PathBuf>,
+    /// Without a setup: ask on the terminal about doubtful names, missing units and doubtful digits
+    #[arg(long, conflicts_with = "setup")]
+    ask: bool,
     /// Folder for the results (with --each, one folder per flight inside it). Default: beside the first
     /// clip (with --each, beside each clip), named after it
     #[arg(long, value_name = "DIR")]
@@ -70,7 +73,7 @@ pub struct ReadArguments {
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let setup = match &arguments.setup {
         Some(file) => LoadedSetup::load(file).map_err(Failure::advised)?,
-        None => camera::setup_for(&arguments.clips)?,
+        None => camera::setup_for(&arguments.clips, arguments.ask)?,
     };
     setup.warnings().iter().for_each(|warning| say_line!("pairspeed: {warning}"));
     setup.require_speed().map_err(Failure::advised)?;

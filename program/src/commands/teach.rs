@@ -24,6 +24,8 @@ use crate::wording;
 /// left out.
 const NEXT_NAME: &str = "label-next-";
 const SUSPECT_NAME: &str = "suspect-";
+/// Prefix of the file names of the images of doubtful digits that `read` saves.
+pub const QUESTION_NAME: &str = "doubtful-";
 /// Prefix of the file names that earlier versions of the program used.
 const FORMER_NAME: &str = "tell-next-";
 /// Minimum magnification of the images, in image pixels per frame pixel.
@@ -157,9 +159,9 @@ fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Fa
 
 /// The folder for the images that show what to label.
 #[derive(Clone, Copy)]
-struct PictureFolder<'a> {
-    path: &'a Path,
-    rules: &'a WriteRules,
+pub struct PictureFolder<'a> {
+    pub path: &'a Path,
+    pub rules: &'a WriteRules,
 }
 
 impl PictureFolder<'_> {
@@ -173,7 +175,8 @@ impl PictureFolder<'_> {
         Ok(())
     }
 
-    fn save(self, picture: &GrayImage, name: &str, number: usize) -> Result<PathBuf, Failure> {
+    /// Saves an image under a name with a number.
+    pub fn save(self, picture: &GrayImage, name: &str, number: usize) -> Result<PathBuf, Failure> {
         let path = self.path.join(format!("{name}{}.png", number + 1));
         let picture = image::DynamicImage::ImageLuma8(picture.clone()).to_rgb8();
         save_png(&picture, &path, self.rules).map_err(Failure::failed)?;
@@ -187,11 +190,11 @@ fn is_old_picture(name: &str) -> bool {
         let number = name.strip_prefix(prefix).and_then(|rest| rest.strip_suffix(".png"));
         number.is_some_and(|number| number.parse::<u32>().is_ok())
     };
-    [NEXT_NAME, SUSPECT_NAME, FORMER_NAME].into_iter().any(numbered)
+    [NEXT_NAME, SUSPECT_NAME, QUESTION_NAME, FORMER_NAME].into_iter().any(numbered)
 }
 
 /// The image enlarged so that it is easy to read.
-fn enlarged(picture: &GrayImage) -> GrayImage {
+pub fn enlarged(picture: &GrayImage) -> GrayImage {
     let times = MIN_HEIGHT_PX.div_ceil(picture.height().max(1)).max(MIN_MAGNIFICATION);
     let (width, height) = (picture.width() * times, picture.height() * times);
     image::imageops::resize(picture, width, height, image::imageops::FilterType::CatmullRom)

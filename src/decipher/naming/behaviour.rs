@@ -1,6 +1,7 @@
 //! What a readout's values do over the clip.
 
 use super::super::readout::{DecipheredReadout, value_of};
+use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
@@ -36,6 +37,8 @@ pub(super) struct Behaviour {
     pub(super) throttle_correlation: Option<f64>,
     /// Whether it shows minutes and seconds that advance with the clip.
     pub(super) is_clock: bool,
+    /// The words beside it.
+    pub(super) words: Words,
 }
 
 impl Behaviour {
@@ -44,7 +47,8 @@ impl Behaviour {
         let values: Vec<(f64, f64)> =
             certain.filter_map(|text| Some((text.time_s, value_of(&text.text)?))).collect();
         if values.len() < MIN_VALUES {
-            return Self { values, decimals: readout.decimals, ..Self::default() };
+            let words = readout.words.clone();
+            return Self { values, decimals: readout.decimals, words, ..Self::default() };
         }
         let count = values.len() as f64;
         let steps: Vec<f64> = values.windows(2).map(|pair| (pair[1].1 - pair[0].1).abs()).collect();
@@ -67,6 +71,7 @@ impl Behaviour {
             trend: correlation(&values),
             throttle_correlation: None,
             is_clock: readout.separator == Some(':') && (rate - 1.0).abs() < CLOCK_RATE_TOLERANCE,
+            words: readout.words.clone(),
             values,
         }
     }

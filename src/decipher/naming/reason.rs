@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::model::units::Unit;
+
 /// A property of a readout's values that speaks for a channel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[non_exhaustive]
@@ -32,6 +34,10 @@ pub enum Reason {
     Clock,
     /// Values below zero occur.
     Negative,
+    /// The unit beside the value.
+    Unit(Unit),
+    /// The label beside the value, in small letters.
+    Label(&'static str),
 }
 
 impl fmt::Display for Reason {
@@ -51,6 +57,8 @@ impl fmt::Display for Reason {
             Self::FullCircle => write!(f, "turns through a full circle"),
             Self::Clock => write!(f, "advances by one second each second"),
             Self::Negative => write!(f, "below zero at times"),
+            Self::Unit(unit) => write!(f, "\"{}\" beside it", unit.symbol()),
+            Self::Label(label) => write!(f, "\"{label}\" beside it"),
         }
     }
 }

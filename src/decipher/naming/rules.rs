@@ -1,6 +1,7 @@
 //! The rules that rate a readout for each known channel, as natural logarithms of odds. All are common practice without a
 //! source: a rule that nearly always holds weighs 2 to 3, one that often holds about 1, an impossible value -8.
 
+use super::super::words::Words;
 use super::behaviour::Behaviour;
 use super::reason::Reason;
 use crate::model::channel::Channel;
@@ -34,6 +35,11 @@ impl Ratings {
 
 /// Log odds of a value that a channel cannot have.
 const IMPOSSIBLE: f64 = -8.0;
+/// Log odds of a channel if nothing is known of the values: words alone can outweigh it.
+const UNKNOWN: f64 = -3.0;
+/// Log odds for a channel whose unit or label is beside the value, and against one whose unit is not.
+const WORD: f64 = 5.0;
+const OTHER_UNIT: f64 = 6.0;
 /// Correlation with the throttle from which a value follows it, and up to which it does not.
 const FOLLOWS: f64 = 0.45;
 const IGNORES: f64 = 0.25;
@@ -63,14 +69,36 @@ impl Rating {
     }
 }
 
+impl Rating {
+    /// Adds what the words beside the value say of a channel.
+    fn with_words(self, words: &Words, channel: &Channel) -> Self {
+        let mut rated = self;
+        if let Some(unit) = words.unit {
+            let fits = channel.quantity() == Some(unit.quantity());
+            rated = rated.rule(fits, WORD, Reason::Unit(unit)).against(!fits, OTHER_UNIT);
+        }
+        if let Some((spelling, labelled)) = &words.label {
+            rated = rated.rule(labelled == channel, WORD, Reason::Label(spelling));
+        }
+        rated
+    }
+}
+
 /// Rates a readout.
 pub(super) fn rate(behaviour: &Behaviour) -> Ratings {
-    if !behaviour.is_known() || behaviour.is_clock {
-        return Ratings {
-            ratings: vec![Rating { log_odds: IMPOSSIBLE, reasons: Vec::new() }; Channel::KNOWN.len()],
-        };
+    let rating = |channel: &Channel| by_behaviour(behaviour, channel).with_words(&behaviour.words, channel);
+    Ratings { ratings: Channel::KNOWN.iter().map(rating).collect() }
+}
+
+/// What the values say of a channel.
+fn by_behaviour(behaviour: &Behaviour, channel: &Channel) -> Rating {
+    if behaviour.is_clock {
+        return Rating { log_odds: IMPOSSIBLE, reasons: Vec::new() };
     }
-    let rating = |channel: &Channel| match channel {
+    if !behaviour.is_known() {
+        return Rating { log_odds: UNKNOWN, reasons: Vec::new() };
+    }
+    match channel {
         Channel::Speed => speed(behaviour),
         Channel::Voltage => voltage(behaviour),
         Channel::Altitude => altitude(behaviour),
@@ -79,8 +107,7 @@ pub(super) fn rate(behaviour: &Behaviour) -> Ratings {
         Channel::Current => current(behaviour),
         Channel::Heading => heading(behaviour),
         Channel::Rpm | Channel::Other(_) => rpm(behaviour),
-    };
-    Ratings { ratings: Channel::KNOWN.iter().map(rating).collect() }
+    }
 }
 
 /// Log odds that a readout shows the throttle.

@@ -1,8 +1,9 @@
 //! A flight of two throttle steps with legs upwind and downwind, as five readouts show it.
 
 use super::*;
-use crate::decipher::DecipheredText;
+use crate::decipher::{DecipheredText, Words};
 use crate::geometry::PixelRect;
+use crate::model::units::Unit;
 
 /// A readout that shows `value` of the time in seconds, once a second for two minutes.
 fn readout(decimals: usize, value: impl Fn(f64) -> f64) -> DecipheredReadout {
@@ -17,6 +18,7 @@ fn readout(decimals: usize, value: impl Fn(f64) -> f64) -> DecipheredReadout {
         decimals: decimals as u8,
         digits: 4,
         labels: Vec::new(),
+        words: Words::default(),
     }
 }
 
@@ -91,4 +93,21 @@ fn probabilities_of_a_clear_flight_are_high_and_reasons_are_given() {
     for guess in guesses {
         assert!(guess.probability > 0.8 && !guess.reasons.is_empty(), "{guess:?}");
     }
+}
+
+#[test]
+fn a_unit_beside_a_readout_outweighs_its_behaviour() {
+    let with_unit = |unit| DecipheredReadout {
+        words: Words { unit: Some(unit), label: None },
+        ..readout(0, |time_s| 60.0 + 30.0 * (time_s / 7.0).sin())
+    };
+    assert_eq!(names(&[with_unit(Unit::MilesPerHour)]), ["speed"]);
+    assert_eq!(names(&[with_unit(Unit::Feet)]), ["altitude"]);
+    assert_eq!(names(&[with_unit(Unit::MilliampereHours)]), ["channel-1"]);
+}
+
+#[test]
+fn a_label_names_a_readout_that_never_changes() {
+    let constant = |label| DecipheredReadout { words: Words { unit: None, label }, ..readout(0, |_| 12.0) };
+    assert_eq!(names(&[constant(Some(("sat", Channel::Satellites)))]), ["satellites"]);
 }

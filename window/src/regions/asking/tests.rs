@@ -16,7 +16,8 @@ use pairspeed::footage::{Clip, FrameSource as _, frames_near};
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::learn::{LabelFile, LabelledReading};
 use pairspeed::model::channel::Channel;
-use pairspeed::new_camera::{NamedReadout, NewCamera};
+use pairspeed::new_camera::{NamedReadout, NewCamera, Question as AskedReading};
+use pairspeed::recognise::Sample;
 use pairspeed::setup::{LoadedSetup, usual_setup};
 
 /// Number of labels of each channel.
@@ -60,7 +61,21 @@ fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
         });
     }
     let still = frames_near(clip, &[1.0]).unwrap().remove(0).image;
-    NewCamera { setup, set, labels, readouts, undeciphered: Vec::new(), missing_digits: vec![MISSING], still }
+    let sample = Sample::new(setup.setup.regions.len());
+    let doubtful = labels.labels.iter().find(|label| label.text.contains(MISSING)).unwrap();
+    let questions =
+        vec![AskedReading { guess: doubtful.reading(), digits: vec![MISSING], image: still.clone() }];
+    NewCamera {
+        setup,
+        set,
+        labels,
+        readouts,
+        undeciphered: Vec::new(),
+        missing_digits: vec![MISSING],
+        questions,
+        still,
+        sample,
+    }
 }
 
 /// A window with such a camera, before any question is answered.

@@ -7,6 +7,8 @@ use ndarray::Array2;
 
 /// Number of prefixes kept at every step. Set by judgement: lines have few likely readings.
 const BEAM: usize = 12;
+/// Classes less probable at a step are not followed. It saves time; the probabilities lost are of this size.
+const MIN_PROBABILITY: f64 = 1e-5;
 
 /// A text and its probability.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,7 +44,8 @@ pub(super) fn likely_texts(log_probabilities: &Array2<f32>) -> Vec<TextProbabili
             if let Some(last) = prefix.last() {
                 kept.character += sums.character * probabilities[usize::from(*last)];
             }
-            for (class, probability) in probabilities.iter().enumerate().skip(1) {
+            let probable = |(_, probability): &(usize, &f64)| **probability >= MIN_PROBABILITY;
+            for (class, probability) in probabilities.iter().enumerate().skip(1).filter(probable) {
                 let repeated = prefix.last() == Some(&(class as u8));
                 let before = if repeated { sums.blank } else { sums.total() };
                 let mut longer = prefix.clone();

@@ -1,5 +1,4 @@
-//! The line reader: a small convolutional network that reads a line of digits in any typeface, without knowing where its
-//! characters are.
+//! The network: small and convolutional, it reads a line of numerals in any typeface, without knowing where its characters are.
 //!
 //! It is trained by connectionist temporal classification (Graves, Fernandez, Gomez and Schmidhuber, ICML 2006): for every
 //! step, two columns of the [line image](super::line_image), it gives the probability of each character and of a blank between
@@ -11,13 +10,13 @@ use ndarray::{Array2, Axis};
 
 use crate::neural::{Kernel, Layer, max_pooled};
 
-/// What the classes stand for: the blank, the digits, then decimal point, minus sign and colon. The last class stands for every
-/// other character.
-pub(super) const CLASSES: [char; 15] =
-    ['_', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9', '.', '-', ':', OTHER];
-/// The character that stands for every other one, such as a unit letter.
-pub(super) const OTHER: char = '?';
-
+/// What the classes stand for: the blank, the digits, decimal point, minus sign and colon, letters without regard to case, and
+/// signs of units. The last class stands for every other character and for icons.
+pub(super) const CLASSES: [char; 44] = [
+    '_', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9', '.', '-', ':', 'a', 'b', 'c', 'd', 'e', 'f', 'g',
+    'h', 'i', 'j', 'k', 'l', 'm', 'n', 'o', 'p', 'q', 'r', 's', 't', 'u', 'v', 'w', 'x', 'y', 'z', '/', '%',
+    '°', '?',
+];
 /// Inputs, outputs, kernel and pooling of a convolution.
 struct Convolution {
     inputs: usize,

@@ -1,0 +1,183 @@
+//! `read --ask`: asks the pilot on the terminal about what is doubtful in a new camera.
+
+use std::io::{BufRead, IsTerminal as _, Write};
+
+use image::{GrayImage, imageops};
+use pairspeed::footage::Clip;
+use pairspeed::glyphs::CHARACTERS;
+use pairspeed::learn::LabelledReading;
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::{Quantity, Unit};
+use pairspeed::new_camera::{NewCamera, NewCameraError};
+
+/// Height of a picture in the terminal, in lines; each shows two rows of pixels.
+const PICTURE_LINES: u32 = 9;
+/// Maximum width of a picture in the terminal, in characters.
+const MAX_COLUMNS: u32 = 76;
+/// The terminal's grey colours: number of the darkest, and how many there are (ECMA-48 with the indexed colours of ISO/IEC
+/// 8613-6).
+const FIRST_GREY: u32 = 232;
+const GREYS: u32 = 24;
+
+/// A conversation with the pilot.
+pub struct Conversation<R, W> {
+    input: R,
+    output: W,
+    /// Whether pictures can be drawn.
+    draws: bool,
+}
+
+impl Conversation<std::io::StdinLock<'static>, std::io::Stderr> {
+    /// The conversation on the terminal. Questions go to standard error, so that standard output holds the result alone.
+    pub fn on_terminal() -> Self {
+        let output = std::io::stderr();
+        let draws = output.is_terminal();
+        Self { input: std::io::stdin().lock(), output, draws }
+    }
+}
+
+impl<R: BufRead, W: Write> Conversation<R, W> {
+    /// Asks about doubtful names, missing units and doubtful digits, and learns from the answers. `certain` is the probability
+    /// from which a name is not asked for.
+    pub fn settle(
+        &mut self,
+        camera: &mut NewCamera,
+        clip: &mut Clip,
+        certain: f64,
+    ) -> Result<(), NewCameraError> {
+        for readout in 0..camera.readouts.len() {
+            self.ask_name(camera, readout, certain);
+            self.ask_unit(camera, readout);
+        }
+        let answers = self.confirmed(camera);
+        if answers.is_empty() { Ok(()) } else { camera.confirm(clip, &answers) }
+    }
+
+    /// The answer to a question, without spaces around it; `None` at the end of the input.
+    fn answer(&mut self, question: &str) -> Option<String> {
+        let written = write!(self.output, "{question} ").and_then(|()| self.output.flush());
+        let mut line = String::new();
+        let read = written.and_then(|()| self.input.read_line(&mut line)).unwrap_or(0);
+        (read > 0).then(|| line.trim().to_owned())
+    }
+
+    fn say(&mut self, text: &str) {
+        // The pilot who cannot see a question answers none.
+        drop(writeln!(self.output, "{text}"));
+    }
+
+    fn ask_name(&mut self, camera: &mut NewCamera, readout: usize, certain: f64) {
+        let Some(named) = camera.readouts.get(readout).filter(|named| named.guess.probability < certain)
+        else {
+            return;
+        };
+        let question = format!(
+            "The readout that shows {} at {:.1} s: is it the {}? Enter for yes, or its name ({}):",
+            named.example.text,
+            named.example.time_s,
+            named.guess.channel.name(),
+            Channel::KNOWN.map(|channel| channel.name().to_owned()).join(", ")
+        );
+        while let Some(answer) = self.answer(&question).filter(|answer| !answer.is_empty()) {
+            match camera.rename(readout, &Channel::from(answer.to_lowercase())) {
+                Ok(()) => return,
+                Err(taken) => self.say(&format!("{taken}; give another name.")),
+            }
+        }
+    }
+
+    /// Asks for the unit of a speed or an altitude that has none.
+    fn ask_unit(&mut self, camera: &mut NewCamera, readout: usize) {
+        let Some(region) = camera.setup.setup.regions.get_mut(readout) else { return };
+        let Some(quantity) = region.channel.quantity() else { return };
+        if region.unit.is_some() || !matches!(quantity, Quantity::Speed | Quantity::Length) {
+            return;
+        }
+        let units: Vec<&str> =
+            Unit::all().filter(|unit| unit.quantity() == quantity).map(Unit::symbol).collect();
+        let question = format!(
+            "Unit of the {} ({}; Enter if you do not know it):",
+            region.channel.name(),
+            units.join(", ")
+        );
+        while let Some(answer) = self.answer(&question).filter(|answer| !answer.is_empty()) {
+            match Unit::parse(&answer) {
+                Ok(unit) if unit.quantity() == quantity => {
+                    region.unit = Some(unit);
+                    return;
+                }
+                _ => self.say(&format!("\"{answer}\" is none of these units.")),
+            }
+        }
+    }
+
+    /// What the pilot says of the pictures.
+    fn confirmed(&mut self, camera: &NewCamera) -> Vec<LabelledReading> {
+        let mut answers = Vec::new();
+        for question in &camera.questions {
+            self.draw(&question.image);
+            let guess = &question.guess;
+            let asked = format!(
+                "The {} at {:.2} s: does it show {}? Enter for yes, or what it shows, or - if you cannot read it:",
+                guess.channel.name(),
+                guess.time_s,
+                guess.text
+            );
+            let text = loop {
+                let Some(answer) = self.answer(&asked) else { return answers };
+                match answer.as_str() {
+                    "" => break Some(guess.text.clone()),
+                    "-" => break None,
+                    text if text.chars().all(|letter| CHARACTERS.contains(letter)) => break Some(answer),
+                    _ => self.say("A number has only digits, `.`, `-` and `:`; leave out units and icons."),
+                }
+            };
+            answers.extend(text.map(|text| LabelledReading { text, ..guess.clone() }));
+        }
+        answers
+    }
+
+    /// Draws a picture with half blocks: each character shows two pixels above each other.
+    fn draw(&mut self, picture: &GrayImage) {
+        if !self.draws {
+            return;
+        }
+        let height = 2 * PICTURE_LINES;
+        let width = (picture.width() * height / picture.height().max(1)).clamp(1, MAX_COLUMNS);
+        let small = imageops::resize(picture, width, height, imageops::FilterType::Triangle);
+        let grey = |x: u32, y: u32| FIRST_GREY + u32::from(small.get_pixel(x, y)[0]) * (GREYS - 1) / 255;
+        for line in 0..PICTURE_LINES {
+            let cells: String = (0..width)
+                .map(|x| format!("\x1b[38;5;{};48;5;{}m\u{2580}", grey(x, 2 * line), grey(x, 2 * line + 1)))
+                .collect();
+            self.say(&format!("{cells}\x1b[0m"));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn answers_end_with_the_input_and_are_trimmed() {
+        let mut output = Vec::new();
+        let mut conversation =
+            Conversation { input: " 48 \n\n".as_bytes(), output: &mut output, draws: false };
+        assert_eq!(conversation.answer("What?"), Some("48".to_owned()));
+        assert_eq!(conversation.answer("What?"), Some(String::new()));
+        assert_eq!(conversation.answer("What?"), None);
+        assert_eq!(output, b"What? What? What? ");
+    }
+
+    #[test]
+    fn a_picture_has_a_character_for_two_pixels() {
+        let mut output = Vec::new();
+        let mut conversation = Conversation { input: "".as_bytes(), output: &mut output, draws: true };
+        conversation.draw(&GrayImage::from_pixel(36, 18, image::Luma([255])));
+        let drawn = String::from_utf8_lossy(&output).into_owned();
+        assert_eq!(drawn.lines().count(), 9);
+        assert_eq!(drawn.matches('\u{2580}').count(), 9 * 36);
+        assert!(drawn.contains("38;5;255;48;5;255m"), "{drawn}");
+    }
+}

@@ -1,0 +1,209 @@
+//! The words beside a readout: its unit and its label.
+
+use std::ops::Range;
+
+use image::imageops;
+use rayon::prelude::*;
+
+use super::box_texts::SampledFrames;
+use crate::geometry::PixelRect;
+use crate::line_reader::{LineCharacter, numbers, read_characters};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
+
+/// Labels of overlays with their channels (common practice, no source). Labels of one letter are left out.
+const LABELS: [(&str, Channel); 19] = [
+    ("spd", Channel::Speed),
+    ("speed", Channel::Speed),
+    ("gs", Channel::Speed),
+    ("alt", Channel::Altitude),
+    ("altitude", Channel::Altitude),
+    ("hgt", Channel::Altitude),
+    ("height", Channel::Altitude),
+    ("bat", Channel::Voltage),
+    ("batt", Channel::Voltage),
+    ("volt", Channel::Voltage),
+    ("cur", Channel::Current),
+    ("amp", Channel::Current),
+    ("thr", Channel::Throttle),
+    ("throttle", Channel::Throttle),
+    ("sat", Channel::Satellites),
+    ("sats", Channel::Satellites),
+    ("gps", Channel::Satellites),
+    ("hdg", Channel::Heading),
+    ("rpm", Channel::Rpm),
+];
+/// Maximum number of frames that are read.
+const MAX_FRAMES: usize = 30;
+/// Columns read on each side of the box, in heights of the box: a label of eight letters.
+const REACH: f32 = 5.0;
+/// Rows read above and below the box, in its heights, as in [`super::box_texts`].
+const ROOM: f32 = 0.04;
+/// Maximum distance of the centres of neighbouring letters, and from a number to the next letter, in heights of the box.
+const MAX_GAPS: (f32, f32) = (1.1, 1.5);
+/// Minimum number of frames with the same word, minimum share of the frames with a number, and minimum share of the frames
+/// with a known word. Set by judgement: scenery behind the letters makes single frames illegible.
+const MIN_FRAMES: usize = 4;
+const MIN_SHARE: f32 = 0.3;
+const MIN_SHARE_OF_KNOWN: f32 = 0.85;
+
+/// What the words beside a readout say.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Words {
+    /// The unit.
+    pub unit: Option<Unit>,
+    /// The label, in small letters, with its channel.
+    pub label: Option<(&'static str, Channel)>,
+}
+
+/// The words on both sides of a number in one frame.
+struct WordPair {
+    before: String,
+    after: String,
+}
+
+impl Words {
+    /// Reads the words beside a box. They lie outside of all `others`, the boxes of the other readouts.
+    pub(super) fn beside(frames: &SampledFrames, rect: PixelRect, others: &[PixelRect]) -> Self {
+        let step = frames.images.len().div_ceil(MAX_FRAMES).max(1);
+        let images: Vec<&image::GrayImage> = frames.images.iter().step_by(step).collect();
+        let Some(frame) = images.first().map(|image| image.dimensions()) else { return Self::default() };
+        let strip = strip_around(rect, others, frame);
+        let pairs: Vec<WordPair> = images
+            .par_iter()
+            .filter_map(|image| {
+                let crop =
+                    imageops::crop_imm(*image, strip.left, strip.top, strip.width, strip.height).to_image();
+                word_pair(&read_characters(&crop), rect, strip)
+            })
+            .collect();
+        let units = pairs.iter().map(|pair| Unit::parse(&pair.after).ok());
+        let labels = pairs.iter().map(|pair| label(&pair.before).or_else(|| label(&pair.after)));
+        Self { unit: usual(units), label: usual(labels) }
+    }
+}
+
+fn label(word: &str) -> Option<(&'static str, Channel)> {
+    LABELS.iter().find(|(spelling, _)| *spelling == word).cloned()
+}
+
+/// The strip of a box with the columns on both sides, up to the next boxes in the same rows.
+fn strip_around(rect: PixelRect, others: &[PixelRect], frame: (u32, u32)) -> PixelRect {
+    let (reach, room) = ((REACH * rect.height as f32) as u32, (ROOM * rect.height as f32).round() as u32);
+    let (mut left, mut right) = (rect.left.saturating_sub(reach), rect.right() + reach);
+    for other in others.iter().filter(|other| other.shared_rows(rect) > 0 && **other != rect) {
+        if other.right() <= rect.left {
+            left = left.max(other.right());
+        } else if other.left >= rect.right() {
+            right = right.min(other.left);
+        }
+    }
+    PixelRect::from_edges(left, rect.top.saturating_sub(room), right, rect.bottom() + room).clipped_to(frame)
+}
+
+/// The words beside the number in a box; `None` if the frame shows no number there.
+fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) -> Option<WordPair> {
+    let x = |place: usize| characters.get(place).map(|one| strip.left as f32 + one.center_px);
+    let is_inside = |range: &Range<usize>| {
+        let columns = rect.left as f32..rect.right() as f32;
+        range.clone().filter_map(x).any(|x| columns.contains(&x))
+    };
+    let number = numbers(characters).into_iter().find(is_inside)?;
+    let height = rect.height as f32;
+    let first = x(number.start)?;
+    let last = x(number.end.checked_sub(1)?)?;
+    let after = characters.get(number.end..)?.iter();
+    let before = characters.get(..number.start)?.iter().rev().skip_while(|one| one.character == ':');
+    let mut reversed: Vec<char> = word(before, first - strip.left as f32, height).collect();
+    reversed.reverse();
+    Some(WordPair {
+        before: reversed.into_iter().collect(),
+        after: word(after, last - strip.left as f32, height).collect(),
+    })
+}
+
+/// The letters and signs of a word that begins near some column.
+fn word<'a>(
+    characters: impl Iterator<Item = &'a LineCharacter>,
+    number_px: f32,
+    height: f32,
+) -> impl Iterator<Item = char> {
+    let mut from = number_px;
+    let mut limit = MAX_GAPS.1 * height;
+    let is_near = move |one: &&LineCharacter| {
+        let is_letter = one.character.is_ascii_lowercase() || matches!(one.character, '/' | '%' | '°');
+        let near = is_letter && (one.center_px - from).abs() <= limit;
+        from = one.center_px;
+        limit = MAX_GAPS.0 * height;
+        near
+    };
+    characters.take_while(is_near).map(|one| one.character)
+}
+
+/// What most frames say, if enough of them agree.
+fn usual<T: PartialEq>(said: impl Iterator<Item = Option<T>>) -> Option<T> {
+    let said: Vec<Option<T>> = said.collect();
+    let known = said.iter().flatten().count();
+    let count = |one: &Option<T>| said.iter().filter(|other| *other == one).count();
+    let best = said.iter().position(|one| {
+        one.is_some() && {
+            let count = count(one);
+            count >= MIN_FRAMES
+                && count as f32 >= MIN_SHARE * said.len() as f32
+                && count as f32 >= MIN_SHARE_OF_KNOWN * known as f32
+        }
+    })?;
+    said.into_iter().nth(best).flatten()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Characters as high as they are wide, from the left edge of the frame.
+    fn line(text: &str) -> Vec<LineCharacter> {
+        let place = |(place, character): (usize, char)| {
+            (character != ' ').then_some(LineCharacter {
+                character,
+                center_px: 10.0 * place as f32 + 5.0,
+                probability: 1.0,
+            })
+        };
+        text.chars().enumerate().filter_map(place).collect()
+    }
+
+    fn words(text: &str, first: u32, digits: u32) -> Option<(String, String)> {
+        let rect = PixelRect::new(10 * first, 0, 10 * digits, 10);
+        let pair = word_pair(&line(text), rect, PixelRect::new(0, 0, 400, 10))?;
+        Some((pair.before, pair.after))
+    }
+
+    #[test]
+    fn the_words_next_to_a_number_are_its_label_and_unit() {
+        let expected = |before: &str, after: &str| Some((before.to_owned(), after.to_owned()));
+        assert_eq!(words("spd:123km/h", 4, 3), expected("spd", "km/h"));
+        assert_eq!(words("?12.4v", 1, 4), expected("", "v"));
+        assert_eq!(words("alt   73   m", 6, 2), expected("", ""), "too far away");
+        assert_eq!(words("alt", 0, 3), None);
+    }
+
+    #[test]
+    fn a_unit_needs_frames_enough_that_agree() {
+        let said = |known: usize, other: usize, silent: usize| {
+            let units =
+                [vec![Some(Unit::Knots); known], vec![Some(Unit::Feet); other], vec![None; silent]].concat();
+            usual(units.into_iter())
+        };
+        assert_eq!(said(10, 1, 15), Some(Unit::Knots));
+        assert_eq!(said(10, 3, 0), None);
+        assert_eq!(said(3, 0, 0), None);
+        assert_eq!(said(5, 0, 20), None);
+    }
+
+    #[test]
+    fn a_strip_ends_at_the_next_readout() {
+        let rect = PixelRect::new(100, 50, 60, 20);
+        let others = [rect, PixelRect::new(190, 52, 40, 20), PixelRect::new(20, 200, 40, 20)];
+        assert_eq!(strip_around(rect, &others, (640, 480)), PixelRect::from_edges(0, 49, 190, 71));
+    }
+}

@@ -1,0 +1,149 @@
+//! Where the numbers of a line are, over many frames.
+
+use image::GrayImage;
+
+use super::numbers::{LineNumbers, Number};
+use crate::geometry::PixelRect;
+use crate::stats::{nearest_rank, upper_median};
+
+// Distances are in heights of the text.
+
+/// Maximum number of frames that are read.
+const MAX_FRAMES: usize = 40;
+/// Share of the frames in which the widest value of a readout may be shown: it may be rare.
+const WIDEST_SHARE: f32 = 0.04;
+/// Minimum number of these frames.
+const MIN_WIDEST: usize = 2;
+/// Maximum distance of the centres of two digits without a mark between them, in usual distances: an icon or sign that is read
+/// as a digit is farther away.
+const MAX_PITCHES: f32 = 1.3;
+/// Distance of the centres of digits if no number has two.
+const USUAL_PITCH: f32 = 0.62;
+/// Minimum share of the frames with another character beside the numbers.
+const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
+/// Maximum distance of such a character.
+const MAX_NEIGHBOUR: f32 = 2.0;
+/// Minimum share of the numbers that begin with a 0 which does not belong to the value.
+const CONSTANT_SHARE: f32 = 0.8;
+/// Minimum number of different texts of a readout, or of frames with the second of two texts.
+const MIN_TEXTS: usize = 3;
+
+/// What the frames show along a line.
+pub(super) struct NumberVotes {
+    height: f32,
+    frames: Vec<LineNumbers>,
+}
+
+/// The numbers at one place of a line.
+#[derive(Debug, Clone)]
+pub(super) struct LineReadout {
+    /// Centres of the first and last character of the widest value, in pixels of the frame.
+    pub(super) centers_px: (f32, f32),
+    /// Distance of the centres of neighbouring digits, in pixels.
+    pub(super) pitch_px: f32,
+    /// Centres of the nearest other characters that usually stand before and after it, in pixels of the frame.
+    pub(super) neighbours_px: (Option<f32>, Option<f32>),
+    /// Mean probability of the characters in the frames, 0 to 1; a frame without a number counts as 0.
+    pub(super) certainty: f32,
+    /// Whether the texts differ: three different ones, or two that are both shown often.
+    pub(super) changes: bool,
+    /// Share of the frames with the most frequent text.
+    pub(super) constant_share: f32,
+}
+
+impl NumberVotes {
+    /// Reads the line of an area in frames spread over the clip.
+    pub(super) fn of(frames: &[&GrayImage], area: PixelRect) -> Self {
+        let step = frames.len().div_ceil(MAX_FRAMES).max(1);
+        let frames = frames.iter().step_by(step).map(|frame| LineNumbers::read(frame, area)).collect();
+        Self { height: area.height as f32, frames }
+    }
+
+    /// The places with numbers.
+    pub(super) fn readouts(&self) -> Vec<LineReadout> {
+        // Numbers of different frames that overlap are at one place.
+        let mut spans: Vec<(f32, f32)> = self
+            .frames
+            .iter()
+            .flat_map(|line| &line.numbers)
+            .map(|number| (number.first_px(), number.last_px()))
+            .collect();
+        spans.sort_by(|one, other| one.0.total_cmp(&other.0));
+        let mut places: Vec<(f32, f32)> = Vec::new();
+        for span in spans {
+            match places.last_mut() {
+                Some(place) if span.0 <= place.1 + 0.25 * self.height => place.1 = place.1.max(span.1),
+                _ => places.push(span),
+            }
+        }
+        places.into_iter().filter_map(|place| self.readout_at(place)).collect()
+    }
+
+    /// The numbers at a place; `None` if too few frames show one.
+    fn readout_at(&self, place: (f32, f32)) -> Option<LineReadout> {
+        let is_inside = |number: &&Number| (place.0..=place.1).contains(&number.first_px());
+        // Of two numbers in a frame the longer one.
+        let longest = |line: &'_ LineNumbers| -> Option<Number> {
+            line.numbers.iter().filter(is_inside).max_by_key(|number| number.text.len()).cloned()
+        };
+        let mut shown: Vec<Option<Number>> = self.frames.iter().map(longest).collect();
+        let mut pitches: Vec<f32> = shown.iter().flatten().filter_map(|number| number.pitch_px).collect();
+        let pitch_px = upper_median(&mut pitches).unwrap_or(USUAL_PITCH * self.height);
+        shown.iter_mut().flatten().for_each(|number| number.drop_distant(MAX_PITCHES * pitch_px));
+        drop_constant_zero(&mut shown);
+        let numbers: Vec<&Number> = shown.iter().flatten().collect();
+        let texts: Vec<&str> = numbers.iter().map(|number| number.text.as_str()).collect();
+        let outliers = ((WIDEST_SHARE * numbers.len() as f32) as usize).max(MIN_WIDEST) - 1;
+        let mut firsts: Vec<f32> = numbers.iter().map(|number| number.first_px()).collect();
+        let mut lasts: Vec<f32> = numbers.iter().map(|number| number.last_px()).collect();
+        firsts.sort_by(f32::total_cmp);
+        lasts.sort_by(|one, other| other.total_cmp(one));
+        let centers_px = (*firsts.get(outliers)?, *lasts.get(outliers)?);
+        let counts = counts(&texts);
+        Some(LineReadout {
+            centers_px,
+            pitch_px,
+            neighbours_px: (self.neighbour(|x| centers_px.0 - x), self.neighbour(|x| x - centers_px.1)),
+            certainty: numbers.iter().map(|number| number.probability).sum::<f32>()
+                / shown.len().max(1) as f32,
+            changes: counts.len() >= MIN_TEXTS
+                || counts.iter().filter(|count| **count >= MIN_TEXTS).count() >= 2,
+            constant_share: counts.iter().copied().max().unwrap_or(0) as f32 / shown.len().max(1) as f32,
+        })
+    }
+
+    /// The centre of the nearest other character, with its distance from the readout, if most frames show one.
+    fn neighbour(&self, distance: impl Fn(f32) -> f32) -> Option<f32> {
+        let nearest = |line: &LineNumbers| {
+            let near = line
+                .others_px
+                .iter()
+                .copied()
+                .filter(|x| (0.0..MAX_NEIGHBOUR * self.height).contains(&distance(*x)));
+            near.min_by(|one, other| distance(*one).total_cmp(&distance(*other)))
+        };
+        let mut found: Vec<f32> = self.frames.iter().filter_map(nearest).collect();
+        let is_usual = found.len() as f32 >= MIN_NEIGHBOUR_SHARE * self.frames.len() as f32;
+        is_usual.then(|| nearest_rank(&mut found, 0.5))
+    }
+}
+
+/// Takes away a 0 in front that never changes: an icon beside a value looks like one, and the value is the same without it.
+fn drop_constant_zero(shown: &mut [Option<Number>]) {
+    let has_zero = |number: &&Number| {
+        number.text.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
+    };
+    let (with, all) = (shown.iter().flatten().filter(has_zero).count(), shown.iter().flatten().count());
+    if with as f32 >= CONSTANT_SHARE * all as f32 {
+        for number in shown.iter_mut().flatten().filter(|number| has_zero(&&**number)) {
+            number.drop_first();
+        }
+    }
+}
+
+/// Numbers of frames with each of the texts.
+fn counts(texts: &[&str]) -> Vec<usize> {
+    let mut sorted = texts.to_vec();
+    sorted.sort_unstable();
+    sorted.chunk_by(|one, other| one == other).map(<[&str]>::len).collect()
+}

@@ -1,0 +1,124 @@
+//! Where the characters of a text are along a line.
+
+use ndarray::{Array2, ArrayView1};
+
+/// The class that stands for no character.
+const BLANK: usize = 0;
+
+/// A character with its place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct AlignedClass {
+    pub(super) class: usize,
+    /// Centre of its steps.
+    pub(super) center_steps: f32,
+    /// The highest logarithm of its probability at one of its steps.
+    pub(super) log_probability: f32,
+}
+
+/// The characters of the most probable path. `log_probabilities` has steps x classes, with class 0 the blank.
+pub(super) fn best_path(log_probabilities: &Array2<f32>) -> Vec<AlignedClass> {
+    let best = |step: ArrayView1<'_, f32>| {
+        step.iter()
+            .enumerate()
+            .max_by(|one, other| one.1.total_cmp(other.1))
+            .map_or(BLANK, |(class, _)| class)
+    };
+    let path: Vec<usize> = log_probabilities.rows().into_iter().map(best).collect();
+    runs(log_probabilities, &path, |class| class)
+}
+
+/// A text on its most probable path.
+pub(super) fn aligned(log_probabilities: &Array2<f32>, text: &[u8]) -> Vec<AlignedClass> {
+    // States: a blank, then each character followed by a blank.
+    let states = 2 * text.len() + 1;
+    let class = |state: usize| {
+        if state % 2 == 1 { text.get(state / 2).map_or(BLANK, |class| usize::from(*class)) } else { BLANK }
+    };
+    // A character may follow another one without a blank, unless they are the same.
+    let may_skip = |state: usize| state % 2 == 1 && state >= 3 && class(state) != class(state - 2);
+    let mut scores = vec![f32::NEG_INFINITY; states];
+    let mut before: Vec<Vec<usize>> = Vec::with_capacity(log_probabilities.nrows());
+    for (number, step) in log_probabilities.rows().into_iter().enumerate() {
+        let mut next = vec![f32::NEG_INFINITY; states];
+        let mut from = vec![0; states];
+        for state in 0..states {
+            let score = |state: usize| scores.get(state).copied().unwrap_or(f32::NEG_INFINITY);
+            let best = if number == 0 {
+                (if state <= 1 { 0.0 } else { f32::NEG_INFINITY }, state)
+            } else {
+                let sources =
+                    [Some(state), state.checked_sub(1), state.checked_sub(2).filter(|_| may_skip(state))];
+                let scored = sources.into_iter().flatten().map(|source| (score(source), source));
+                scored.max_by(|one, other| one.0.total_cmp(&other.0)).unwrap_or((f32::NEG_INFINITY, state))
+            };
+            next[state] = best.0 + step[class(state)];
+            from[state] = best.1;
+        }
+        scores = next;
+        before.push(from);
+    }
+    let ends = states.saturating_sub(2)..states;
+    let Some(mut state) = ends.max_by(|one, other| scores[*one].total_cmp(&scores[*other])) else {
+        return Vec::new();
+    };
+    let mut path = vec![0; before.len()];
+    for (step, from) in before.iter().enumerate().rev() {
+        path[step] = state;
+        state = from[state];
+    }
+    runs(log_probabilities, &path, class)
+}
+
+/// The characters of a path of states: runs of one state that is no blank.
+fn runs(
+    log_probabilities: &Array2<f32>,
+    path: &[usize],
+    class: impl Fn(usize) -> usize,
+) -> Vec<AlignedClass> {
+    let mut found = Vec::new();
+    let mut first = 0;
+    for run in path.chunk_by(|one, other| one == other) {
+        let class = class(run[0]);
+        let steps = first..first + run.len();
+        if class != BLANK {
+            let at = |step: usize| log_probabilities.get((step, class)).copied().unwrap_or(f32::NEG_INFINITY);
+            found.push(AlignedClass {
+                class,
+                center_steps: (steps.start + steps.end) as f32 / 2.0,
+                log_probability: steps.clone().map(at).fold(f32::NEG_INFINITY, f32::max),
+            });
+        }
+        first = steps.end;
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use ndarray::arr2;
+
+    use super::*;
+
+    /// Five steps that show "1" at the second and at the last one, which "2" nearly equals.
+    fn steps() -> Array2<f32> {
+        arr2(&[[0.9_f32, 0.05, 0.05], [0.1, 0.8, 0.1], [0.9, 0.05, 0.05], [0.9, 0.05, 0.05], [0.1, 0.5, 0.4]])
+            .mapv(f32::ln)
+    }
+
+    fn classes(found: &[AlignedClass]) -> Vec<(usize, f32)> {
+        found.iter().map(|one| (one.class, one.center_steps)).collect()
+    }
+
+    #[test]
+    fn the_best_path_has_the_most_probable_characters_in_place() {
+        assert_eq!(classes(&best_path(&steps())), [(1, 1.5), (1, 4.5)]);
+    }
+
+    #[test]
+    fn a_text_is_aligned_where_it_is_most_probable() {
+        let found = aligned(&steps(), &[1, 2]);
+        assert_eq!(classes(&found), [(1, 1.5), (2, 4.5)]);
+        assert!((found[1].log_probability - 0.4_f32.ln()).abs() < 1e-6);
+        assert_eq!(aligned(&steps(), &[]), []);
+    }
+}

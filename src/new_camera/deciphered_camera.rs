@@ -1,0 +1,168 @@
+//! Deciphered readouts as a camera: learns their glyphs, and leaves out what the two readers do not agree on.
+
+use std::path::Path;
+
+use super::questions::{Question, questions, shows};
+use super::{NamedReadout, NewCameraError};
+use crate::decipher::{
+    DecipheredReadout, DecipheredText, SampledFrames, TextPair, TimedText, agreement, contradicted_digits,
+    doubtful_digits, name_channels,
+};
+use crate::footage::{Clip, LumaImage as _, LumaPlane};
+use crate::geometry::PixelRect;
+use crate::glyphs::GlyphSet;
+use crate::learn::{LabelFile, LabelledReading, LearnedGlyphs, fetch_examples, learn_glyphs};
+use crate::model::channel::Channel;
+use crate::model::units::Unit;
+use crate::recognise::{Recogniser, RegionReading, Sample};
+use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
+
+/// Probability from which a deciphered text counts as evidence for or against a glyph.
+const MIN_CERTAIN: f32 = 0.9;
+/// Probabilities from which deciphered texts are compared with the readings of the learned glyphs, and minimum share of them
+/// that must agree; otherwise the readout is left out. Of the texts at 0.5 to 0.9, three quarters are right, of those above 0.9,
+/// 98 in a hundred.
+const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
+
+/// Deciphered readouts as a setup with labels.
+pub(super) struct DecipheredCamera<'a> {
+    deciphered: Vec<&'a DecipheredReadout>,
+    pub(super) setup: LoadedSetup,
+    pub(super) labels: LabelFile,
+    pub(super) readouts: Vec<NamedReadout>,
+}
+
+impl<'a> DecipheredCamera<'a> {
+    pub(super) fn new(
+        deciphered: Vec<&'a DecipheredReadout>,
+        frame: (u32, u32),
+        setup_path: &Path,
+        clip: &str,
+    ) -> Self {
+        let guesses = name_channels(&deciphered);
+        let (mut regions, mut readouts, mut labels) = (Vec::new(), Vec::new(), LabelFile::default());
+        for (readout, guess) in deciphered.iter().zip(guesses) {
+            regions.push(region_of(readout, guess.channel.clone()));
+            for DecipheredText { time_s, text, .. } in &readout.labels {
+                let (channel, time_s, text) = (guess.channel.clone(), *time_s, text.clone());
+                labels.add(clip, &LabelledReading { channel, time_s, text });
+            }
+            let best =
+                readout.labels.iter().max_by(|one, other| one.probability.total_cmp(&other.probability));
+            let Some(example) = best.cloned() else { continue };
+            readouts.push(NamedReadout { guess, rect: readout.rect, example });
+        }
+        let camera = Camera { name: setup_name(setup_path), frame, glyphs: None };
+        let setup = Setup { camera, aircraft: None, regions };
+        Self { deciphered, setup: LoadedSetup { setup, path: setup_path.to_owned() }, labels, readouts }
+    }
+
+    /// The regions in all frames.
+    pub(super) fn sample(&self, frames: &SampledFrames) -> Sample {
+        let regions = &self.setup.setup.regions;
+        let mut sample = Sample::new(regions.len());
+        for (image, time_s) in frames.images.iter().zip(&frames.times_s) {
+            sample.add(Sample::cut(regions, LumaPlane::of(image)), *time_s);
+        }
+        sample
+    }
+
+    /// Takes away what the two readers do not agree on: the glyphs of doubtful digits, and regions. Returns the boxes of these
+    /// regions.
+    pub(super) fn leave_out_doubtful(
+        &mut self,
+        set: &mut GlyphSet,
+        frames: &SampledFrames,
+        sample: &Sample,
+    ) -> Vec<PixelRect> {
+        let regions = &self.setup.setup.regions;
+        let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&*set), sample);
+        let read: Vec<Vec<RegionReading>> =
+            frames.images.iter().map(|image| recogniser.read_frame(image)).collect();
+        for face in &mut set.faces {
+            let is_shown = |region: &usize| {
+                self.readouts.get(*region).is_some_and(|named| shows(face, &named.guess.channel))
+            };
+            let regions: Vec<usize> = (0..self.readouts.len()).filter(is_shown).collect();
+            let certain = |region: &usize| self.pairs(*region, frames, &read, MIN_CERTAIN);
+            let pairs: Vec<TextPair> = regions.iter().flat_map(certain).collect();
+            let texts: Vec<Vec<TimedText>> =
+                regions.iter().map(|region| timed_texts(*region, frames, &read)).collect();
+            let doubtful = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
+            face.glyphs.retain(|glyph| !doubtful.contains(&glyph.character));
+        }
+        let agrees = |region: usize| {
+            MIN_AGREEMENT.iter().all(|(probability, min_share)| {
+                agreement(&self.pairs(region, frames, &read, *probability))
+                    .is_some_and(|share| share >= *min_share)
+            })
+        };
+        let doubtful: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
+        doubtful.into_iter().rev().map(|region| self.remove(region)).collect()
+    }
+
+    /// What to ask the pilot about the digits that the glyphs lack.
+    pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<Question> {
+        let regions = self.setup.setup.regions.iter();
+        questions(set, &regions.zip(self.deciphered.iter().copied()).collect::<Vec<_>>(), frames)
+    }
+
+    /// Removes a region with its labels and returns its box.
+    fn remove(&mut self, region: usize) -> PixelRect {
+        let NamedReadout { guess, rect, .. } = self.readouts.remove(region);
+        self.deciphered.remove(region);
+        self.setup.setup.regions.remove(region);
+        self.labels.labels.retain(|label| label.channel != guess.channel);
+        rect
+    }
+
+    /// What both readers found in a region, where the line reader is certain enough.
+    fn pairs(
+        &self,
+        region: usize,
+        frames: &SampledFrames,
+        read: &[Vec<RegionReading>],
+        min_probability: f32,
+    ) -> Vec<TextPair> {
+        let texts = self.deciphered.get(region).map_or(&[][..], |readout| &readout.texts);
+        let pair = |text: &DecipheredText| {
+            let frame = frames.times_s.iter().position(|time_s| *time_s == text.time_s)?;
+            let RegionReading::Text { text: read, .. } = read.get(frame)?.get(region)? else { return None };
+            Some(TextPair { deciphered: text.text.clone(), read: read.clone() })
+        };
+        texts.iter().filter(|text| text.probability >= min_probability).filter_map(pair).collect()
+    }
+}
+
+/// The texts that the learned glyphs read in a region.
+fn timed_texts(region: usize, frames: &SampledFrames, read: &[Vec<RegionReading>]) -> Vec<TimedText> {
+    let text = |(time_s, readings): (&f64, &Vec<RegionReading>)| match readings.get(region)? {
+        RegionReading::Text { text, .. } => Some((*time_s, text.clone())),
+        _ => None,
+    };
+    frames.times_s.iter().zip(read).filter_map(text).collect()
+}
+
+/// Learns the glyphs from labels.
+pub(super) fn learn_from(
+    clip: &mut Clip,
+    setup: &LoadedSetup,
+    labels: &LabelFile,
+    sample: &Sample,
+) -> Result<LearnedGlyphs, NewCameraError> {
+    let fetched = fetch_examples(clip, setup, labels, &|_| ())?;
+    let Setup { camera, regions, .. } = &setup.setup;
+    Ok(learn_glyphs(&camera.name, regions, &fetched.examples, &labels.insisted(), sample)?)
+}
+
+/// Whether a unit may be that of a channel.
+pub(super) fn fits(unit: Unit, channel: &Channel) -> bool {
+    channel.quantity().is_none_or(|quantity| quantity == unit.quantity())
+}
+
+pub(super) fn region_of(readout: &DecipheredReadout, channel: Channel) -> Region {
+    let clock = (readout.separator == Some(':')).then_some(Unit::MinutesAndSeconds);
+    let unit = clock.or(readout.words.unit.filter(|unit| fits(*unit, &channel)));
+    let decimals = if clock.is_some() { 0 } else { readout.decimals };
+    Region { decimals, digits: Some(readout.digits), ..Region::new(channel, readout.rect, unit) }
+}

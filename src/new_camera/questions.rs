@@ -1,0 +1,115 @@
+//! Pictures that settle what is doubtful about a new camera's digits.
+
+use image::{GrayImage, imageops};
+
+use crate::decipher::{DecipheredReadout, DecipheredText, SampledFrames};
+use crate::glyphs::{Face, GlyphSet};
+use crate::learn::LabelledReading;
+use crate::model::channel::Channel;
+use crate::setup::Region;
+
+/// Maximum number of questions.
+const MAX_QUESTIONS: usize = 6;
+
+/// A picture that shows doubtful digits, and what they seem to be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    /// The channel, the time, and the text that the picture seems to show.
+    pub guess: LabelledReading,
+    /// The doubtful digits in the text.
+    pub digits: Vec<char>,
+    /// The region at this time.
+    pub image: GrayImage,
+}
+
+/// Questions that cover the digits that are in the deciphered texts but not in the glyphs, with few pictures.
+pub(super) fn questions(
+    set: &GlyphSet,
+    readouts: &[(&Region, &DecipheredReadout)],
+    frames: &SampledFrames,
+) -> Vec<Question> {
+    let mut questions = Vec::new();
+    for face in &set.faces {
+        let mut open = face.missing_digits();
+        let shown = readouts.iter().filter(|(region, _)| shows(face, &region.channel));
+        let texts: Vec<(&Region, &DecipheredText)> =
+            shown.flat_map(|(region, readout)| readout.texts.iter().map(|text| (*region, text))).collect();
+        while questions.len() < MAX_QUESTIONS {
+            let merit = |text: &DecipheredText| text.probability * digits_in(&text.text, &open).len() as f32;
+            let best = texts.iter().max_by(|one, other| merit(one.1).total_cmp(&merit(other.1)));
+            let Some((region, text)) = best.filter(|(_, text)| merit(text) > 0.0) else { break };
+            let Some(image) = image_at(frames, region, text.time_s) else { break };
+            let digits = digits_in(&text.text, &open);
+            open.retain(|digit| !digits.contains(digit));
+            let guess = LabelledReading {
+                channel: region.channel.clone(),
+                time_s: text.time_s,
+                text: text.text.clone(),
+            };
+            questions.push(Question { guess, digits, image });
+        }
+    }
+    questions
+}
+
+/// Whether a face is that of a channel.
+pub(super) fn shows(face: &Face, channel: &Channel) -> bool {
+    face.channels.is_empty() || face.channels.contains(channel)
+}
+
+/// The digits of a text that are among the open ones.
+fn digits_in(text: &str, open: &[char]) -> Vec<char> {
+    open.iter().copied().filter(|digit| text.contains(*digit)).collect()
+}
+
+fn image_at(frames: &SampledFrames, region: &Region, time_s: f64) -> Option<GrayImage> {
+    let frame = frames.times_s.iter().position(|frame_s| *frame_s == time_s)?;
+    let rect = region.rect;
+    Some(
+        imageops::crop_imm(frames.images.get(frame)?, rect.left, rect.top, rect.width, rect.height)
+            .to_image(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::decipher::Words;
+    use crate::geometry::PixelRect;
+
+    fn readout(texts: &[(&str, f32)]) -> DecipheredReadout {
+        let text = |(second, (text, probability)): (usize, &(&str, f32))| DecipheredText {
+            time_s: second as f64,
+            text: (*text).to_owned(),
+            probability: *probability,
+        };
+        DecipheredReadout {
+            rect: PixelRect::new(4, 4, 20, 10),
+            texts: texts.iter().enumerate().map(text).collect(),
+            separator: None,
+            decimals: 0,
+            digits: 2,
+            labels: Vec::new(),
+            words: Words::default(),
+        }
+    }
+
+    #[test]
+    fn few_pictures_cover_the_digits_that_are_doubtful() {
+        let face =
+            Face { name: "face-1".to_owned(), channels: Vec::new(), cell: (10, 6), glyphs: Vec::new() };
+        let set = GlyphSet { name: "test".to_owned(), faces: vec![face], any_size: false };
+        let readout = readout(&[("12", 0.99), ("21", 0.4), ("34", 0.8), ("3", 0.99), ("22", 0.99)]);
+        let region = Region::new(Channel::Speed, readout.rect, None);
+        let frames = SampledFrames {
+            times_s: (0..5).map(f64::from).collect(),
+            images: vec![GrayImage::new(40, 20); 5],
+        };
+        let asked = questions(&set, &[(&region, &readout)], &frames);
+        let texts: Vec<&str> = asked.iter().map(|question| question.guess.text.as_str()).collect();
+        assert_eq!(texts, ["12", "34"]);
+        assert_eq!(asked[0].digits, ['1', '2']);
+        assert_eq!(asked[0].image.dimensions(), (20, 10));
+    }
+}
