@@ -64,6 +64,21 @@ pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText
     texts.flatten().collect()
 }
 
+/// The texts without those that alone among their neighbours in time have a minus sign: an edge of the scenery looks like one.
+pub(super) fn without_single_signs(texts: Vec<FrameText>) -> Vec<FrameText> {
+    let numbers: Vec<usize> = (0..texts.len()).filter(|place| !texts[*place].number.is_empty()).collect();
+    let is_negative =
+        |number: Option<&usize>| number.is_some_and(|place| texts[*place].number.starts_with('-'));
+    let single: Vec<usize> = (0..numbers.len())
+        .filter(|at| {
+            let before = at.checked_sub(1).and_then(|at| numbers.get(at));
+            is_negative(numbers.get(*at)) && !is_negative(before) && !is_negative(numbers.get(at + 1))
+        })
+        .filter_map(|at| numbers.get(at).copied())
+        .collect();
+    texts.into_iter().enumerate().filter(|(place, _)| !single.contains(place)).map(|(_, text)| text).collect()
+}
+
 fn with_margins(rect: PixelRect, frame: (u32, u32)) -> PixelRect {
     let margin = |share: f32| (share * rect.height as f32).round() as u32;
     let (across, down) = (margin(MARGINS.0), margin(MARGINS.1));
@@ -96,4 +111,22 @@ fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
     };
     let columns = if number.is_empty() { NumberColumns::default() } else { columns };
     Some(FrameText { time_s, number: number.iter().map(|one| one.character).collect(), probability, columns })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_single_minus_sign_is_an_edge_of_the_scenery() {
+        let text = |number: &str| FrameText {
+            time_s: 0.0,
+            number: number.to_owned(),
+            probability: 0.9,
+            columns: NumberColumns::default(),
+        };
+        let texts = ["12", "-13", "", "12", "-1", "", "-2", "3"].map(text).to_vec();
+        let kept: Vec<String> = without_single_signs(texts).into_iter().map(|text| text.number).collect();
+        assert_eq!(kept, ["12", "", "12", "-1", "", "-2", "3"]);
+    }
 }

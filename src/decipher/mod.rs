@@ -12,6 +12,7 @@ mod agreement;
 mod box_texts;
 mod counting;
 mod cut_strokes;
+mod cut_values;
 mod naming;
 mod pick_labels;
 mod readout;
@@ -21,9 +22,10 @@ mod words;
 use crate::geometry::PixelRect;
 pub use agreement::{TextPair, agreement, doubtful_digits};
 pub use box_texts::SampledFrames;
-use box_texts::{FrameText, texts_in};
+use box_texts::{FrameText, texts_in, without_single_signs};
 pub use counting::{TimedText, contradicted_digits};
 use cut_strokes::cuts_strokes;
+use cut_values::cuts_values;
 pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
 pub use readout::{DecipheredReadout, DecipheredText};
@@ -34,7 +36,7 @@ pub use words::Words;
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
 /// Deciphers the readout in a box from frames spread over a clip; `None` if the box cuts a
-/// character in two, or if its texts have no common format.
+/// character in two, if values go on beside it, or if its texts have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     if cuts_strokes(frames, rect) {
@@ -42,8 +44,8 @@ pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredRea
     }
     let texts = texts_in(frames, rect);
     let cut = clear_of_neighbours(rect, &texts);
-    let texts = if cut == rect { texts } else { texts_in(frames, cut) };
-    let format = ValueFormat::of(&texts)?;
+    let texts = without_single_signs(if cut == rect { texts } else { texts_in(frames, cut) });
+    let format = ValueFormat::of(&texts).filter(|_| !cuts_values(frames, cut))?;
     let labels = pick_labels(&texts, &format).into_iter().map(DecipheredText::from).collect();
     Some(DecipheredReadout {
         rect: cut,

@@ -46,7 +46,7 @@ pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let areas: Vec<PixelRect> = limits
         .par_iter()
         .flat_map_iter(|(strength, presence)| {
-            areas_within(gradients, *strength, |shown| shown > 0.0 && shown < *presence)
+            areas_within(gradients, *strength, |shown| shown > 0.0 && shown < *presence, belong_together)
         })
         .collect();
     distinct(areas)
@@ -56,7 +56,7 @@ pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
 pub(super) fn find_constant(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let strongest = strongest_text(gradients);
     let areas = STRENGTH_SHARES.iter().flat_map(|share| {
-        areas_within(gradients, share * strongest, |presence| presence >= MIN_CONSTANT_PRESENCE)
+        areas_within(gradients, share * strongest, |presence| presence >= MIN_CONSTANT_PRESENCE, in_line)
     });
     distinct(areas.collect())
 }
@@ -88,6 +88,7 @@ fn areas_within(
     gradients: &PersistentGradients,
     least: f32,
     is_wanted: impl Fn(f32) -> bool,
+    belong_together: impl Fn(PixelRect, PixelRect) -> bool,
 ) -> Vec<PixelRect> {
     let belongs = |index: usize| {
         let strength = gradients.strength.values.get(index).copied().unwrap_or(0.0);
@@ -122,19 +123,27 @@ fn areas_within(
 
 /// Whether two parts belong to one value: side by side in one line, or above each other in one digit.
 fn belong_together(one: PixelRect, other: PixelRect) -> bool {
+    in_line(one, other) || in_digit(one, other)
+}
+
+/// Whether two parts are side by side in one line.
+fn in_line(one: PixelRect, other: PixelRect) -> bool {
     let (lower, higher) = (one.height.min(other.height) as f32, one.height.max(other.height) as f32);
-    let joined = one.union(other);
-    let in_line = one.column_gap(other) as f32 <= MAX_GAP_HEIGHTS * higher
+    one.column_gap(other) as f32 <= MAX_GAP_HEIGHTS * higher
         && one.shared_rows(other) as f32 >= MIN_SHARED_ROWS * lower
-        && joined.height as f32 <= MAX_JOINED_HEIGHT * higher;
-    let narrower = one.width.min(other.width) as f32;
-    let wider = one.width.max(other.width) as f32;
+        && one.union(other).height as f32 <= MAX_JOINED_HEIGHT * higher
+}
+
+/// Whether two parts are above each other in one digit.
+fn in_digit(one: PixelRect, other: PixelRect) -> bool {
+    let joined = one.union(other);
+    let lower = one.height.min(other.height) as f32;
+    let (narrower, wider) = (one.width.min(other.width) as f32, one.width.max(other.width) as f32);
     let row_gap = one.top.max(other.top).saturating_sub(one.bottom().min(other.bottom()));
-    let in_digit = one.shared_columns(other) as f32 >= MIN_SHARED_ROWS * narrower
+    one.shared_columns(other) as f32 >= MIN_SHARED_ROWS * narrower
         && joined.height as f32 <= MAX_DIGIT_HEIGHT * wider
         && row_gap as f32 <= 0.25 * joined.height as f32
-        && lower <= 0.8 * joined.height as f32;
-    in_line || in_digit
+        && lower <= 0.8 * joined.height as f32
 }
 
 /// The bounding boxes of the connected areas of a mask, with their numbers of pixels.

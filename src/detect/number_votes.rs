@@ -21,6 +21,9 @@ const MAX_PITCHES: f32 = 1.3;
 const USUAL_PITCH: f32 = 0.62;
 /// Minimum share of the frames with another character beside the numbers.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
+/// Minimum share of the frames with another character in place of a leading zero that is none, and maximum distance of the two.
+const MIN_OTHERS_SHARE: f32 = 0.15;
+const SAME_PLACE: f32 = 0.25;
 /// Maximum distance of such a character.
 const MAX_NEIGHBOUR: f32 = 2.0;
 /// Minimum share of the numbers that begin with a 0 which does not belong to the value.
@@ -90,6 +93,16 @@ impl NumberVotes {
         let mut pitches: Vec<f32> = shown.iter().flatten().filter_map(|number| number.pitch_px).collect();
         let pitch_px = upper_median(&mut pitches).unwrap_or(USUAL_PITCH * self.height);
         shown.iter_mut().flatten().for_each(|number| number.drop_distant(MAX_PITCHES * pitch_px));
+        for number in shown.iter_mut().flatten() {
+            while number.centers_px.len() > 1
+                && self.is_no_digit(number.first_px(), number.has_leading_zero())
+            {
+                number.drop_first();
+            }
+            while number.centers_px.len() > 1 && self.is_no_digit(number.last_px(), false) {
+                number.drop_last();
+            }
+        }
         drop_constant_zero(&mut shown);
         let numbers: Vec<&Number> = shown.iter().flatten().collect();
         let texts: Vec<&str> = numbers.iter().map(|number| number.text.as_str()).collect();
@@ -112,6 +125,18 @@ impl NumberVotes {
         })
     }
 
+    /// Whether what is read as an outer digit of a number at a place is none: more frames show another character there. Of a
+    /// leading zero, on which no value depends, fewer of them are enough.
+    fn is_no_digit(&self, x: f32, leading_zero: bool) -> bool {
+        let is_near = |other: &f32| (other - x).abs() <= SAME_PLACE * self.height;
+        let share = |shows: &dyn Fn(&LineNumbers) -> bool| {
+            self.frames.iter().filter(|line| shows(line)).count() as f32 / self.frames.len().max(1) as f32
+        };
+        let others = share(&|line| line.others_px.iter().any(is_near));
+        let digits = share(&|line| line.numbers.iter().flat_map(|number| &number.centers_px).any(is_near));
+        others > digits || leading_zero && others >= MIN_OTHERS_SHARE
+    }
+
     /// The centre of the nearest other character, with its distance from the readout, if most frames show one.
     fn neighbour(&self, distance: impl Fn(f32) -> f32) -> Option<f32> {
         let nearest = |line: &LineNumbers| {
@@ -130,9 +155,7 @@ impl NumberVotes {
 
 /// Takes away a 0 in front that never changes: an icon beside a value looks like one, and the value is the same without it.
 fn drop_constant_zero(shown: &mut [Option<Number>]) {
-    let has_zero = |number: &&Number| {
-        number.text.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
-    };
+    let has_zero = |number: &&Number| number.has_leading_zero();
     let (with, all) = (shown.iter().flatten().filter(has_zero).count(), shown.iter().flatten().count());
     if with as f32 >= CONSTANT_SHARE * all as f32 {
         for number in shown.iter_mut().flatten().filter(|number| has_zero(&&**number)) {

@@ -60,12 +60,22 @@ impl Number {
         }
         let (first, last) = (is_distant(0, 1), count > 2 && is_distant(count - 2, count - 1));
         if last {
-            self.text.pop();
-            self.centers_px.pop();
+            self.drop_last();
         }
         if first {
             self.drop_first();
         }
+    }
+
+    /// Whether it begins with a zero before another digit.
+    pub(super) fn has_leading_zero(&self) -> bool {
+        self.text.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
+    }
+
+    /// Takes away the last character.
+    pub(super) fn drop_last(&mut self) {
+        self.text.pop();
+        self.centers_px.pop();
     }
 
     /// Takes away the first character.

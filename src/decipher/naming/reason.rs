@@ -43,6 +43,7 @@ pub enum Reason {
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Range(low, high) if high - low < 10.0 => write!(f, "from about {low:.1} to {high:.1}"),
             Self::Range(low, high) => write!(f, "from about {low:.0} to {high:.0}"),
             Self::MultiplesOfFive => write!(f, "mostly multiples of 5"),
             Self::Falls => write!(f, "falls over the flight"),

@@ -157,6 +157,7 @@ fn altitude(behaviour: &Behaviour) -> Rating {
         .rule(ignores(behaviour), 0.8, Reason::IgnoresThrottle)
         .rule(behaviour.high >= 100.0, 0.7, range(behaviour))
         .rule(behaviour.unchanged_share < 0.7, 0.3, Reason::SmallSteps(behaviour.large_step))
+        .rule(behaviour.high > 500.0 && behaviour.high < 5_000.0, 1.0, range(behaviour))
         .against(behaviour.decimals > 1, 2.0)
         .against(behaviour.fives_share > 0.8, 3.0)
         .against(follows(behaviour), 0.8)
