@@ -22,7 +22,7 @@ const MIN_FRAMES: usize = 2;
 const MAX_DISTANCE: f32 = 0.95;
 /// What stands beside a box, on one side, in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Beside {
+enum Neighbour {
     /// A digit of the number in the box, with its probability.
     Digit(f32),
     /// Another character.
@@ -33,12 +33,15 @@ enum Beside {
 /// Whether values go on outside of a box. An icon or a letter that is read as a digit in some frames, and as another character in
 /// more of them, does not count; neither does a zero before the number.
 pub(super) fn cuts_values(frames: &SampledFrames, rect: PixelRect) -> bool {
-    let sides: Vec<[Beside; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
+    let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
     (0..2).any(|side| {
         let digits = |least: f32| {
-            sides.iter().filter(|frame| matches!(frame[side], Beside::Digit(found) if found >= least)).count()
+            sides
+                .iter()
+                .filter(|frame| matches!(frame[side], Neighbour::Digit(found) if found >= least))
+                .count()
         };
-        let others = sides.iter().filter(|frame| frame[side] == Beside::Other).count();
+        let others = sides.iter().filter(|frame| frame[side] == Neighbour::Other).count();
         LIMITS.iter().any(|(least, min_share)| {
             let digits = digits(*least);
             digits >= MIN_FRAMES && digits as f32 >= min_share * sides.len() as f32 && digits > others
@@ -47,7 +50,7 @@ pub(super) fn cuts_values(frames: &SampledFrames, rect: PixelRect) -> bool {
 }
 
 /// What stands on the left and right of a box in a frame.
-fn beside(image: &image::GrayImage, rect: PixelRect) -> [Beside; 2] {
+fn beside(image: &image::GrayImage, rect: PixelRect) -> [Neighbour; 2] {
     let height = rect.height as f32;
     let (reach, room) = ((REACH * height) as u32, (ROOM * height).round() as u32);
     let strip = PixelRect::from_edges(
@@ -63,27 +66,27 @@ fn beside(image: &image::GrayImage, rect: PixelRect) -> [Beside; 2] {
 }
 
 /// What stands on both sides of the columns `inner` of a line, in pixels of the line.
-fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Beside; 2] {
+fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Neighbour; 2] {
     let is_inside = |one: &LineCharacter| (inner.0..inner.1).contains(&one.center_px);
     let (Some(first), Some(last)) =
         (characters.iter().position(is_inside), characters.iter().rposition(is_inside))
     else {
-        return [Beside::Nothing; 2];
+        return [Neighbour::Nothing; 2];
     };
     let numbers = numbers(characters);
     let kind = |place: Option<usize>, next: usize, counts_zero: bool| {
         let Some((one, neighbour)) = place.and_then(|place| characters.get(place)).zip(characters.get(next))
         else {
-            return Beside::Nothing;
+            return Neighbour::Nothing;
         };
         if (one.center_px - neighbour.center_px).abs() > MAX_DISTANCE * height {
-            return Beside::Nothing;
+            return Neighbour::Nothing;
         }
         let is_of_number = numbers
             .iter()
             .any(|range| place.is_some_and(|place| range.contains(&place)) && range.contains(&next));
         let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
-        if is_of_number && is_digit { Beside::Digit(one.probability) } else { Beside::Other }
+        if is_of_number && is_digit { Neighbour::Digit(one.probability) } else { Neighbour::Other }
     };
     [kind(first.checked_sub(1), first, false), kind(Some(last + 1), last, true)]
 }
@@ -93,7 +96,7 @@ mod tests {
     use super::*;
 
     /// Characters 6 pixels apart in a line that is 10 pixels high; the box holds those from `first` on.
-    fn sides(text: &str, first: usize, count: usize) -> [Beside; 2] {
+    fn sides(text: &str, first: usize, count: usize) -> [Neighbour; 2] {
         let place = |(place, character): (usize, char)| LineCharacter {
             character,
             center_px: 6.0 * place as f32 + 3.0,
@@ -105,14 +108,14 @@ mod tests {
 
     #[test]
     fn a_digit_of_the_same_number_beside_the_box_is_seen() {
-        assert_eq!(sides("100%", 1, 2), [Beside::Digit(0.95), Beside::Other]);
-        assert_eq!(sides("16.4", 0, 3), [Beside::Nothing, Beside::Digit(0.95)]);
-        assert_eq!(sides("?57m", 1, 2), [Beside::Other, Beside::Other]);
+        assert_eq!(sides("100%", 1, 2), [Neighbour::Digit(0.95), Neighbour::Other]);
+        assert_eq!(sides("16.4", 0, 3), [Neighbour::Nothing, Neighbour::Digit(0.95)]);
+        assert_eq!(sides("?57m", 1, 2), [Neighbour::Other, Neighbour::Other]);
         assert_eq!(
             sides("057", 1, 2),
-            [Beside::Other, Beside::Nothing],
+            [Neighbour::Other, Neighbour::Nothing],
             "a zero before the number changes nothing"
         );
-        assert_eq!(sides("57", 3, 2), [Beside::Nothing, Beside::Nothing]);
+        assert_eq!(sides("57", 3, 2), [Neighbour::Nothing, Neighbour::Nothing]);
     }
 }

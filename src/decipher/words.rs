@@ -113,7 +113,12 @@ fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) ->
     let first = x(number.start)?;
     let last = x(number.end.checked_sub(1)?)?;
     let after = characters.get(number.end..)?.iter();
-    let before = characters.get(..number.start)?.iter().rev().skip_while(|one| one.character == ':');
+    let colon = number
+        .start
+        .checked_sub(1)
+        .filter(|place| characters.get(*place).is_some_and(|one| one.character == ':'));
+    let first = colon.and_then(x).unwrap_or(first);
+    let before = characters.get(..colon.unwrap_or(number.start))?.iter().rev();
     let mut reversed: Vec<char> = word(before, first - strip.left as f32, height).collect();
     reversed.reverse();
     Some(WordPair {

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::questions::{Question, questions, shows};
+use super::questions::{DigitQuestion, questions, shows};
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
     DecipheredReadout, DecipheredText, SampledFrames, TextPair, TimedText, agreement, contradicted_digits,
@@ -102,7 +102,7 @@ impl<'a> DecipheredCamera<'a> {
     }
 
     /// What to ask the pilot about the digits that the glyphs lack.
-    pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<Question> {
+    pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<DigitQuestion> {
         let regions = self.setup.setup.regions.iter();
         questions(set, &regions.zip(self.deciphered.iter().copied()).collect::<Vec<_>>(), frames)
     }

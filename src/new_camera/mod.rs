@@ -26,7 +26,7 @@ use crate::model::channel::Channel;
 use crate::recognise::Sample;
 use crate::setup::{LoadedSetup, Region, SetupError};
 use deciphered_camera::{DecipheredCamera, fits, learn_from, region_of};
-pub use questions::Question;
+pub use questions::DigitQuestion;
 use questions::shows;
 use search::OverlaySearch;
 
@@ -46,7 +46,7 @@ pub struct NewCamera {
     /// Digits that are not known for some of the channels, in ascending order.
     pub missing_digits: Vec<char>,
     /// Pictures that show these digits, for the pilot to confirm.
-    pub questions: Vec<Question>,
+    pub questions: Vec<DigitQuestion>,
     /// A frame, to draw the boxes on.
     pub still: GrayImage,
     /// The regions in the frames searched.

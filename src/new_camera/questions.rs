@@ -13,7 +13,7 @@ const MAX_QUESTIONS: usize = 6;
 
 /// A picture that shows doubtful digits, and what they seem to be.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Question {
+pub struct DigitQuestion {
     /// The channel, the time, and the text that the picture seems to show.
     pub guess: LabelledReading,
     /// The doubtful digits in the text.
@@ -27,7 +27,7 @@ pub(super) fn questions(
     set: &GlyphSet,
     readouts: &[(&Region, &DecipheredReadout)],
     frames: &SampledFrames,
-) -> Vec<Question> {
+) -> Vec<DigitQuestion> {
     let mut questions = Vec::new();
     for face in &set.faces {
         let mut open = face.missing_digits();
@@ -46,7 +46,7 @@ pub(super) fn questions(
                 time_s: text.time_s,
                 text: text.text.clone(),
             };
-            questions.push(Question { guess, digits, image });
+            questions.push(DigitQuestion { guess, digits, image });
         }
     }
     questions

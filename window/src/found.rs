@@ -19,9 +19,6 @@ use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, prepare_cam
 use pairspeed::readings;
 use pairspeed::setup::{LoadedSetup, Region, Setup, usual_setup};
 
-/// Probability of a channel or a digit from which the pilot need not look at it.
-pub(super) const CERTAIN: f64 = 0.9;
-
 /// The camera of a recording that has no setup of its own.
 pub(super) enum Search {
     /// A setup beside the recording fits.

@@ -4,13 +4,14 @@ use std::collections::BTreeSet;
 
 use image::GrayImage;
 
-use super::found::CERTAIN;
 use pairspeed::footage::{Clip, FootageError, frames_near};
 use pairspeed::geometry::PixelRect;
 use pairspeed::learn::{LabelledReading, StoredLabel};
 use pairspeed::model::channel::Channel;
-use pairspeed::new_camera::{NamedReadout, NewCamera, Question as AskedReading};
+use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 
+/// Probability of a channel or a digit from which the pilot need not look at it.
+pub(super) const CERTAIN: f64 = 0.9;
 /// Maximum number of questions: with the key that agrees to everything, five keys lead to the answer.
 const MOST_QUESTIONS: usize = 4;
 /// Width of the surroundings shown around a box, as a share of its height (set by judgement).
@@ -88,8 +89,8 @@ fn about_name(NamedReadout { guess, rect, example }: &NamedReadout) -> Draft {
     Draft { doubt: Doubt::Name(guess.channel.clone()), rect: *rect, time_s: example.time_s, reasons }
 }
 
-fn about_text(camera: &NewCamera, asked: &AskedReading) -> Option<Draft> {
-    let AskedReading { guess, digits, .. } = asked;
+fn about_text(camera: &NewCamera, asked: &DigitQuestion) -> Option<Draft> {
+    let DigitQuestion { guess, digits, .. } = asked;
     let readout = camera.readouts.iter().find(|readout| readout.guess.channel == guess.channel)?;
     let digits: Vec<String> = digits.iter().map(char::to_string).collect();
     let reasons = format!("The shape of {} is not certain without you", digits.join(", "));

@@ -7,7 +7,7 @@ use pairspeed::files::Existing;
 use pairspeed::footage::Clip;
 use pairspeed::known_camera::known_camera;
 use pairspeed::model::channel::Channel;
-use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, Question, prepare_camera};
+use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera, NewCameraError, prepare_camera};
 use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::setup::{LoadedSetup, usual_setup};
 
@@ -129,7 +129,7 @@ fn describe_questions(camera: &NewCamera, clip: &Path) -> Result<(), Failure> {
     let folder = camera.setup.glyph_folder();
     let pictures = PictureFolder { path: &folder, rules: &Existing::ReplaceOwn.into() };
     let mut labels = String::new();
-    for (number, Question { guess, image, .. }) in camera.questions.iter().enumerate() {
+    for (number, DigitQuestion { guess, image, .. }) in camera.questions.iter().enumerate() {
         let path = pictures.save(&enlarged(image), QUESTION_NAME, number)?;
         say_line!(
             "  {} at {:.2} s seems to show {}: see {}",

@@ -1,11 +1,10 @@
 //! What a change of the regions did, in words.
 
-use super::editor::Marks;
 use pairspeed::setup::Region;
 
-/// What leads from one state of the marks to another, such as `moved the speed box`.
-pub(super) fn in_words(before: &Marks, after: &Marks) -> String {
-    let (old, new) = (&before.regions, &after.regions);
+/// What leads from one list of regions to another, such as `moved the speed box`; if they are the same, the name of the camera
+/// has changed.
+pub(super) fn in_words(old: &[Region], new: &[Region]) -> String {
     match old.len().cmp(&new.len()) {
         std::cmp::Ordering::Less => counted("added", &only_in(new, old)),
         std::cmp::Ordering::Greater => counted("removed", &only_in(old, new)),
@@ -62,10 +61,6 @@ mod tests {
     use pairspeed::geometry::PixelRect;
     use pairspeed::model::channel::Channel;
 
-    fn marks(regions: &[Region]) -> Marks {
-        Marks { name: "nose".to_owned(), regions: regions.to_vec() }
-    }
-
     fn region(channel: Channel, left: u32) -> Region {
         Region::new(channel, PixelRect { left, top: 10, width: 60, height: 20 }, None)
     }
@@ -78,7 +73,7 @@ mod tests {
         wider.rect.width += 2;
         let digits = Region { digits: Some(4), ..speed.clone() };
         let renamed = region(Channel::Altitude, 10);
-        let one = marks(std::slice::from_ref(&speed));
+        let one = [speed.clone()];
         for (after, words) in [
             (vec![speed.clone(), voltage.clone()], "added the voltage box"),
             (vec![], "removed the speed box"),
@@ -87,10 +82,9 @@ mod tests {
             (vec![renamed], "renamed the speed box to altitude"),
             (vec![digits], "changed the number of digits of the speed box"),
         ] {
-            assert_eq!(in_words(&one, &marks(&after)), words);
+            assert_eq!(in_words(&one, &after), words);
         }
-        assert_eq!(in_words(&marks(&[]), &marks(&[speed.clone(), voltage])), "added 2 boxes");
-        let other_name = Marks { name: "tail".to_owned(), ..one.clone() };
-        assert_eq!(in_words(&one, &other_name), "changed the name of the camera");
+        assert_eq!(in_words(&[], &[speed, voltage]), "added 2 boxes");
+        assert_eq!(in_words(&one, &one), "changed the name of the camera");
     }
 }

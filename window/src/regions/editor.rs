@@ -169,12 +169,12 @@ impl Editor {
 
     /// What the step did that can be undone, in words.
     pub fn undo_words(&self) -> Option<String> {
-        Some(in_words(self.past.last()?, &self.marks))
+        Some(in_words(&self.past.last()?.regions, &self.marks.regions))
     }
 
     /// What the step did that can be made again, in words.
     pub fn redo_words(&self) -> Option<String> {
-        Some(in_words(&self.marks, self.future.last()?))
+        Some(in_words(&self.marks.regions, &self.future.last()?.regions))
     }
 
     fn free_channel(&self) -> Channel {

@@ -3,7 +3,8 @@
 use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Editor, RegionChange};
-use crate::found::{CERTAIN, FoundCamera};
+use crate::found::FoundCamera;
+use crate::questions::CERTAIN;
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;

@@ -16,7 +16,7 @@ use pairspeed::footage::{Clip, FrameSource as _, frames_near};
 use pairspeed::glyphs::builtin_sets;
 use pairspeed::learn::{LabelFile, LabelledReading};
 use pairspeed::model::channel::Channel;
-use pairspeed::new_camera::{NamedReadout, NewCamera, Question as AskedReading};
+use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 use pairspeed::recognise::Sample;
 use pairspeed::setup::{LoadedSetup, usual_setup};
 
@@ -64,7 +64,7 @@ fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
     let sample = Sample::new(setup.setup.regions.len());
     let doubtful = labels.labels.iter().find(|label| label.text.contains(MISSING)).unwrap();
     let questions =
-        vec![AskedReading { guess: doubtful.reading(), digits: vec![MISSING], image: still.clone() }];
+        vec![DigitQuestion { guess: doubtful.reading(), digits: vec![MISSING], image: still.clone() }];
     NewCamera {
         setup,
         set,
