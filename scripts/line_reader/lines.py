@@ -1,4 +1,4 @@
-"""Renders numeral lines as overlays show them, cropped and resampled as src/decipher does, for training the line reader.
+"""Renders numeral lines as overlays show them, cropped and resampled as src/line_reader does, for training the line reader.
 
 Usage: lines.py FOLDER SPLIT LINES SEED   (SPLIT: train, tune or test; writes FOLDER/lines-SPLIT-SEED.npz)
 
@@ -19,7 +19,7 @@ from scenes import (  # noqa: E402
     DIGITS, MEANS, ROOM_PX, STYLE_SHARES, STYLES, Type, background, compose, degrade, load_faces, textures, warp,
 )
 
-# Rows of the network's input, and columns for each row of the source, as in src/decipher/line_reader.rs.
+# Rows of the network's input, and columns for each row of the source, as in src/line_reader/network.rs.
 ROWS = 24
 ASPECT = 1.5
 MAX_COLUMNS = 400

@@ -1,4 +1,4 @@
-"""Trains the line reader of src/decipher/line_reader.rs, calibrates it and measures it.
+"""Trains the line reader of src/line_reader/network.rs, calibrates it and measures it.
 
 Usage: train.py FOLDER TABLE [MINUTES [WEIGHTS]]   (reads FOLDER/lines-*.npz, writes TABLE and FOLDER/line_reader.pt)
 
