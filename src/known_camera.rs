@@ -21,7 +21,7 @@ pub struct FolderSearchError {
     source: std::io::Error,
 }
 
-/// The first setup in the folder of a clip, by name, that has glyphs and [fits](fits) the clip.
+/// The first setup in the folder of a clip, by name, that has glyphs and [fits] the clip.
 ///
 /// # Errors
 /// If the folder cannot be read.

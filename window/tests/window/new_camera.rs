@@ -112,7 +112,7 @@ fn escape_stops_the_search_and_boxes_can_be_marked_by_hand() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", false);
     window.drop_flight(&clip);
-    window.until_shown("Cancel");
+    window.until_shown("Looking for the readouts");
     window.press(Key::Escape);
     assert!(!window.shows("Cancel") && window.shows("Mark the regions by hand"));
     window.click("Mark the regions by hand");
