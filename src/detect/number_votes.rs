@@ -26,8 +26,6 @@ const MIN_OTHERS_SHARE: f32 = 0.15;
 const SAME_PLACE: f32 = 0.25;
 /// Maximum distance of such a character.
 const MAX_NEIGHBOUR: f32 = 2.0;
-/// Minimum share of the numbers that begin with a 0 which does not belong to the value.
-const CONSTANT_SHARE: f32 = 0.8;
 /// Minimum number of different texts of a readout, or of frames with the second of two texts.
 const MIN_TEXTS: usize = 3;
 
@@ -103,7 +101,6 @@ impl NumberVotes {
                 number.drop_last();
             }
         }
-        drop_constant_zero(&mut shown);
         let numbers: Vec<&Number> = shown.iter().flatten().collect();
         let texts: Vec<&str> = numbers.iter().map(|number| number.text.as_str()).collect();
         let outliers = ((WIDEST_SHARE * numbers.len() as f32) as usize).max(MIN_WIDEST) - 1;
@@ -150,17 +147,6 @@ impl NumberVotes {
         let mut found: Vec<f32> = self.frames.iter().filter_map(nearest).collect();
         let is_usual = found.len() as f32 >= MIN_NEIGHBOUR_SHARE * self.frames.len() as f32;
         is_usual.then(|| nearest_rank(&mut found, 0.5))
-    }
-}
-
-/// Takes away a 0 in front that never changes: an icon beside a value looks like one, and the value is the same without it.
-fn drop_constant_zero(shown: &mut [Option<Number>]) {
-    let has_zero = |number: &&Number| number.has_leading_zero();
-    let (with, all) = (shown.iter().flatten().filter(has_zero).count(), shown.iter().flatten().count());
-    if with as f32 >= CONSTANT_SHARE * all as f32 {
-        for number in shown.iter_mut().flatten().filter(|number| has_zero(&&**number)) {
-            number.drop_first();
-        }
     }
 }
 

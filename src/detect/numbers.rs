@@ -67,9 +67,13 @@ impl Number {
         }
     }
 
-    /// Whether it begins with a zero before another digit.
+    /// Whether it begins with a zero before another digit. That of a clock is left alone: it will not stay zero.
     pub(super) fn has_leading_zero(&self) -> bool {
-        self.text.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
+        !self.text.contains(':')
+            && self
+                .text
+                .strip_prefix('0')
+                .is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
     }
 
     /// Takes away the last character.
