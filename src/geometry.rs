@@ -3,6 +3,7 @@
 use std::fmt;
 use std::ops::Range;
 
+use image::{GrayImage, imageops};
 use serde::{Deserialize, Serialize};
 
 /// A rectangle of pixels in a frame. In files it is written as the list `[left, top, width, height]`.
@@ -81,12 +82,25 @@ impl PixelRect {
     /// The rectangle enlarged by `margin_px` on each side, but not beyond the frame's left and upper edge.
     #[must_use]
     pub const fn with_margin(self, margin_px: u32) -> Self {
+        self.with_margins(margin_px, margin_px)
+    }
+
+    /// The rectangle enlarged by `across_px` on the left and right and by `down_px` above and below, but not beyond the frame's
+    /// left and upper edge.
+    #[must_use]
+    pub const fn with_margins(self, across_px: u32, down_px: u32) -> Self {
         Self::from_edges(
-            self.left.saturating_sub(margin_px),
-            self.top.saturating_sub(margin_px),
-            self.right().saturating_add(margin_px),
-            self.bottom().saturating_add(margin_px),
+            self.left.saturating_sub(across_px),
+            self.top.saturating_sub(down_px),
+            self.right().saturating_add(across_px),
+            self.bottom().saturating_add(down_px),
         )
+    }
+
+    /// A copy of the part of an image that lies in the rectangle.
+    #[must_use]
+    pub fn crop(self, image: &GrayImage) -> GrayImage {
+        imageops::crop_imm(image, self.left, self.top, self.width, self.height).to_image()
     }
 
     /// The part of the rectangle inside a frame with the given width and height; it may be empty.

@@ -1,15 +1,16 @@
 //! The texts that the line reader finds in one box, frame by frame.
 
-use image::{GrayImage, imageops};
+use image::GrayImage;
 use rayon::prelude::*;
 
 use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
 use crate::line_reader::{Line, numbers, read_line};
 
-/// Margins left and right, and above and below the box that are read with it, relative to its height: the line reader is trained
-/// with some room around the text, and a proposed box may have none.
-const MARGINS: (f32, f32) = (0.08, 0.04);
+/// Margins left and right of the box, and above and below it, that are read with it, relative to its height: the line reader is
+/// trained with some room around the text, and a proposed box may have none.
+const MARGIN: f32 = 0.08;
+const ROOM: f32 = 0.04;
 
 /// The text in a box of one frame.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,9 +58,9 @@ impl From<Vec<FoundFrame>> for SampledFrames {
 pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText> {
     let timed = frames.images.par_iter().zip(&frames.times_s);
     let texts = timed.map(|(image, time_s)| {
-        let around = with_margins(rect, image.dimensions());
-        let crop = imageops::crop_imm(image, around.left, around.top, around.width, around.height).to_image();
-        text_in(&crop, *time_s, around.left as f32 - rect.left as f32)
+        let across = (MARGIN * rect.height as f32).round() as u32;
+        let around = with_room(rect, across, image.dimensions());
+        text_in(&around.crop(image), *time_s, around.left as f32 - rect.left as f32)
     });
     texts.flatten().collect()
 }
@@ -79,16 +80,9 @@ pub(super) fn without_single_signs(texts: Vec<FrameText>) -> Vec<FrameText> {
     texts.into_iter().enumerate().filter(|(place, _)| !single.contains(place)).map(|(_, text)| text).collect()
 }
 
-fn with_margins(rect: PixelRect, frame: (u32, u32)) -> PixelRect {
-    let margin = |share: f32| (share * rect.height as f32).round() as u32;
-    let (across, down) = (margin(MARGINS.0), margin(MARGINS.1));
-    PixelRect::from_edges(
-        rect.left.saturating_sub(across),
-        rect.top.saturating_sub(down),
-        rect.right() + across,
-        rect.bottom() + down,
-    )
-    .clipped_to(frame)
+/// A box with `across_px` more columns on each side, and with the rows above and below that the line reader needs.
+pub(super) fn with_room(rect: PixelRect, across_px: u32, frame: (u32, u32)) -> PixelRect {
+    rect.with_margins(across_px, (ROOM * rect.height as f32).round() as u32).clipped_to(frame)
 }
 
 /// The text of a crop whose left edge lies `offset_px` right of the box; `None` if it shows several numbers.

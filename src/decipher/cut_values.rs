@@ -1,9 +1,9 @@
 //! Finds out whether a box cuts values: digits of the same number stand beside it in some frames.
 
-use image::imageops;
+use image::GrayImage;
 use rayon::prelude::*;
 
-use super::box_texts::SampledFrames;
+use super::box_texts::{SampledFrames, with_room};
 use crate::geometry::PixelRect;
 use crate::line_reader::{LineCharacter, numbers, read_characters};
 
@@ -11,8 +11,6 @@ use crate::line_reader::{LineCharacter, numbers, read_characters};
 
 /// Columns read on each side of the box.
 const REACH: f32 = 1.6;
-/// Rows read above and below the box, as in [`super::box_texts`].
-const ROOM: f32 = 0.04;
 /// Probabilities of a digit beside the box, and minimum share of the frames with a digit of this probability. Set by judgement:
 /// single frames are misread.
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
@@ -20,6 +18,7 @@ const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 const MIN_FRAMES: usize = 2;
 /// Maximum distance of its centre from that of the next character of the number.
 const MAX_DISTANCE: f32 = 0.95;
+
 /// What stands beside a box, on one side, in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Neighbour {
@@ -50,19 +49,11 @@ pub(super) fn cuts_values(frames: &SampledFrames, rect: PixelRect) -> bool {
 }
 
 /// What stands on the left and right of a box in a frame.
-fn beside(image: &image::GrayImage, rect: PixelRect) -> [Neighbour; 2] {
+fn beside(image: &GrayImage, rect: PixelRect) -> [Neighbour; 2] {
     let height = rect.height as f32;
-    let (reach, room) = ((REACH * height) as u32, (ROOM * height).round() as u32);
-    let strip = PixelRect::from_edges(
-        rect.left.saturating_sub(reach),
-        rect.top.saturating_sub(room),
-        rect.right() + reach,
-        rect.bottom() + room,
-    )
-    .clipped_to(image.dimensions());
-    let crop = imageops::crop_imm(image, strip.left, strip.top, strip.width, strip.height).to_image();
+    let strip = with_room(rect, (REACH * height) as u32, image.dimensions());
     let inner = ((rect.left - strip.left) as f32, (rect.right() - strip.left) as f32);
-    sides_of(&read_characters(&crop), inner, height)
+    sides_of(&read_characters(&strip.crop(image)), inner, height)
 }
 
 /// What stands on both sides of the columns `inner` of a line, in pixels of the line.

@@ -2,10 +2,10 @@
 
 use std::ops::Range;
 
-use image::imageops;
+use image::GrayImage;
 use rayon::prelude::*;
 
-use super::box_texts::SampledFrames;
+use super::box_texts::{SampledFrames, with_room};
 use crate::geometry::PixelRect;
 use crate::line_reader::{LineCharacter, numbers, read_characters};
 use crate::model::channel::Channel;
@@ -37,8 +37,6 @@ const LABELS: [(&str, Channel); 19] = [
 const MAX_FRAMES: usize = 30;
 /// Columns read on each side of the box, in heights of the box: a label of eight letters.
 const REACH: f32 = 5.0;
-/// Rows read above and below the box, in its heights, as in [`super::box_texts`].
-const ROOM: f32 = 0.04;
 /// Maximum distance of the centres of neighbouring letters, and from a number to the next letter, in heights of the box.
 const MAX_GAPS: (f32, f32) = (1.1, 1.5);
 /// Minimum number of frames with the same word, minimum share of the frames with a number, and minimum share of the frames
@@ -66,16 +64,12 @@ impl Words {
     /// Reads the words beside a box. They lie outside of all `others`, the boxes of the other readouts.
     pub(super) fn beside(frames: &SampledFrames, rect: PixelRect, others: &[PixelRect]) -> Self {
         let step = frames.images.len().div_ceil(MAX_FRAMES).max(1);
-        let images: Vec<&image::GrayImage> = frames.images.iter().step_by(step).collect();
+        let images: Vec<&GrayImage> = frames.images.iter().step_by(step).collect();
         let Some(frame) = images.first().map(|image| image.dimensions()) else { return Self::default() };
         let strip = strip_around(rect, others, frame);
         let pairs: Vec<WordPair> = images
             .par_iter()
-            .filter_map(|image| {
-                let crop =
-                    imageops::crop_imm(*image, strip.left, strip.top, strip.width, strip.height).to_image();
-                word_pair(&read_characters(&crop), rect, strip)
-            })
+            .filter_map(|image| word_pair(&read_characters(&strip.crop(image)), rect, strip))
             .collect();
         let units = pairs.iter().map(|pair| Unit::parse(&pair.after).ok());
         let labels = pairs.iter().map(|pair| label(&pair.before).or_else(|| label(&pair.after)));
@@ -89,8 +83,8 @@ fn label(word: &str) -> Option<(&'static str, Channel)> {
 
 /// The strip of a box with the columns on both sides, up to the next boxes in the same rows.
 fn strip_around(rect: PixelRect, others: &[PixelRect], frame: (u32, u32)) -> PixelRect {
-    let (reach, room) = ((REACH * rect.height as f32) as u32, (ROOM * rect.height as f32).round() as u32);
-    let (mut left, mut right) = (rect.left.saturating_sub(reach), rect.right() + reach);
+    let strip = with_room(rect, (REACH * rect.height as f32) as u32, frame);
+    let (mut left, mut right) = (strip.left, strip.right());
     for other in others.iter().filter(|other| other.shared_rows(rect) > 0 && **other != rect) {
         if other.right() <= rect.left {
             left = left.max(other.right());
@@ -98,7 +92,7 @@ fn strip_around(rect: PixelRect, others: &[PixelRect], frame: (u32, u32)) -> Pix
             right = right.min(other.left);
         }
     }
-    PixelRect::from_edges(left, rect.top.saturating_sub(room), right, rect.bottom() + room).clipped_to(frame)
+    strip.with_columns(left, right)
 }
 
 /// The words beside the number in a box; `None` if the frame shows no number there.

@@ -32,7 +32,7 @@ pub const MIN_FRAMES: usize = 8;
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.
 const MIN_FRAME_PX: u32 = 32;
-/// Margin around the digits, in pixels, in addition to the rows and columns of its strokes.
+/// Margin around the rectangle of a readout, in pixels.
 const MARGIN_PX: u32 = 1;
 /// Score of digits that never change in the frames.
 const CONSTANT_SCORE: f32 = 0.2;

@@ -1,6 +1,7 @@
 //! Where the numbers of a line are, over many frames.
 
 use image::GrayImage;
+use rayon::prelude::*;
 
 use super::numbers::{LineNumbers, Number};
 use crate::geometry::PixelRect;
@@ -56,7 +57,7 @@ impl NumberVotes {
     /// Reads the line of an area in frames spread over the clip.
     pub(super) fn of(frames: &[&GrayImage], area: PixelRect) -> Self {
         let step = frames.len().div_ceil(MAX_FRAMES).max(1);
-        let frames = frames.iter().step_by(step).map(|frame| LineNumbers::read(frame, area)).collect();
+        let frames = frames.par_iter().step_by(step).map(|frame| LineNumbers::read(frame, area)).collect();
         Self { height: area.height as f32, frames }
     }
 
@@ -134,7 +135,8 @@ impl NumberVotes {
         others > digits || leading_zero && others >= MIN_OTHERS_SHARE
     }
 
-    /// The centre of the nearest other character, with its distance from the readout, if most frames show one.
+    /// The centre of the nearest other character on one side, if enough frames show one. `distance` is that of a column from the
+    /// readout, positive on this side.
     fn neighbour(&self, distance: impl Fn(f32) -> f32) -> Option<f32> {
         let nearest = |line: &LineNumbers| {
             let near = line

@@ -1,7 +1,6 @@
 //! Where the numbers of a line are: the line reader reads a strip around an area in many frames.
 
 use image::GrayImage;
-use image::imageops::crop_imm;
 
 use crate::geometry::PixelRect;
 use crate::line_reader::{LineCharacter, numbers, read_characters};
@@ -43,7 +42,7 @@ impl Number {
         self.centers_px.last().copied().unwrap_or_default()
     }
 
-    /// Takes away outer characters whose centre is farther from that of the next one, unless one of them is a point.
+    /// Takes away outer digits whose centre is farther than this from that of the next digit.
     pub(super) fn drop_distant(&mut self, max_px: f32) {
         let is_distant = |one: usize, next: usize| {
             let digits = self.text.chars().nth(one).into_iter().chain(self.text.chars().nth(next));
@@ -102,15 +101,8 @@ impl LineNumbers {
     pub(super) fn read(frame: &GrayImage, area: PixelRect) -> Self {
         let height = area.height as f32;
         let (reach, room) = ((REACH * height) as u32, (ROOM * height).round() as u32);
-        let strip = PixelRect::from_edges(
-            area.left.saturating_sub(reach),
-            area.top.saturating_sub(room),
-            area.right() + reach,
-            area.bottom() + room,
-        )
-        .clipped_to(frame.dimensions());
-        let crop = crop_imm(frame, strip.left, strip.top, strip.width, strip.height).to_image();
-        let characters = read_characters(&crop);
+        let strip = area.with_margins(reach, room).clipped_to(frame.dimensions());
+        let characters = read_characters(&strip.crop(frame));
         let mut found = Self::default();
         let mut in_number = vec![false; characters.len()];
         for range in numbers(&characters) {

@@ -47,7 +47,7 @@ const MAX_HEIGHT_DIFFERENCE: f32 = 0.15;
 /// Digits found in a line.
 #[derive(Debug, Clone)]
 pub(super) struct Readout {
-    /// The rectangle of the digits, including the spread of the gradients.
+    /// The rectangle of the digits, with the blank columns beside them.
     pub(super) rect: PixelRect,
     /// Certainty of the digits, 0 to 1.
     pub(super) certainty: f32,

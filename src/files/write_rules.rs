@@ -93,9 +93,8 @@ impl FileIdentity {
     }
 
     fn is_same(&self, other: &Self) -> bool {
-        let same = |one: bool, equal: bool| one && equal;
-        same(self.canonical.is_some(), self.canonical == other.canonical)
-            || same(self.number.is_some(), self.number == other.number)
+        self.canonical.is_some() && self.canonical == other.canonical
+            || self.number.is_some() && self.number == other.number
     }
 }
 

@@ -84,6 +84,15 @@ pub struct GlyphSet {
 }
 
 impl GlyphSet {
+    /// The digits that some face lacks, in ascending order.
+    #[must_use]
+    pub fn missing_digits(&self) -> Vec<char> {
+        let mut missing: Vec<char> = self.faces.iter().flat_map(Face::missing_digits).collect();
+        missing.sort_unstable();
+        missing.dedup();
+        missing
+    }
+
     /// The face of a channel: the first face that lists the channel, otherwise the first face for any
     /// channel.
     #[must_use]

@@ -20,7 +20,7 @@ use crate::decipher::{ChannelGuess, DecipheredText, name_channels};
 use crate::files::{Existing, file_name};
 use crate::footage::{Clip, FootageError, FrameSource as _};
 use crate::geometry::PixelRect;
-use crate::glyphs::{Face, GlyphFileError, GlyphSet};
+use crate::glyphs::{GlyphFileError, GlyphSet};
 use crate::learn::{ExampleError, LabelFile, LabelFileError, LabelledReading, LearnError};
 use crate::model::channel::Channel;
 use crate::recognise::Sample;
@@ -43,9 +43,7 @@ pub struct NewCamera {
     pub readouts: Vec<NamedReadout>,
     /// Boxes that may hold a readout but could not be deciphered.
     pub undeciphered: Vec<PixelRect>,
-    /// Digits that are not known for some of the channels, in ascending order.
-    pub missing_digits: Vec<char>,
-    /// Pictures that show these digits, for the pilot to confirm.
+    /// Pictures of doubtful digits, for the pilot to confirm.
     pub questions: Vec<DigitQuestion>,
     /// A frame, to draw the boxes on.
     pub still: GrayImage,
@@ -182,9 +180,8 @@ pub fn prepare_camera(
     }
     let questions = camera.questions(&set, &search.frames);
     Ok(NewCamera {
-        missing_digits: missing_digits(&set),
         questions,
-        sample: camera.sample(&search.frames),
+        sample: if doubtful.is_empty() { sample } else { camera.sample(&search.frames) },
         setup: camera.setup,
         set,
         labels: camera.labels,
@@ -192,14 +189,6 @@ pub fn prepare_camera(
         undeciphered: search.undeciphered().map(|proposal| proposal.rect).chain(doubtful).collect(),
         still: still.clone(),
     })
-}
-
-/// The digits that some face lacks, in ascending order.
-fn missing_digits(set: &GlyphSet) -> Vec<char> {
-    let mut missing: Vec<char> = set.faces.iter().flat_map(Face::missing_digits).collect();
-    missing.sort_unstable();
-    missing.dedup();
-    missing
 }
 
 impl NewCamera {
@@ -226,14 +215,13 @@ impl NewCamera {
                 channels.iter().any(|channel| was_known(channel, digit) || is_confirmed(channel, digit))
             });
         }
-        self.missing_digits = missing_digits(&set);
-        self.questions
-            .retain(|question| question.digits.iter().any(|digit| self.missing_digits.contains(digit)));
+        let missing = set.missing_digits();
+        self.questions.retain(|question| question.digits.iter().any(|digit| missing.contains(digit)));
         self.set = set;
         Ok(())
     }
 
-    /// Gives a readout another channel, and its unit. `readout` is its place in [`Self::readouts`]. The unit is kept if it fits
+    /// Gives a readout another channel. `readout` is its place in [`Self::readouts`]. The unit is kept if it fits
     /// the channel.
     ///
     /// # Errors
@@ -244,10 +232,10 @@ impl NewCamera {
             return Err(ChannelTaken { channel: channel.clone() });
         }
         let Some(region) = self.setup.setup.regions.get_mut(readout) else { return Ok(()) };
-        let former = std::mem::replace(&mut region.channel, channel.clone());
+        let old = std::mem::replace(&mut region.channel, channel.clone());
         region.unit = region.unit.filter(|unit| fits(*unit, channel));
         let rename = |one: &mut Channel| {
-            if *one == former {
+            if *one == old {
                 *one = channel.clone();
             }
         };

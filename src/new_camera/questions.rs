@@ -1,6 +1,6 @@
 //! Pictures that settle what is doubtful about a new camera's digits.
 
-use image::{GrayImage, imageops};
+use image::GrayImage;
 
 use crate::decipher::{DecipheredReadout, DecipheredText, SampledFrames};
 use crate::glyphs::{Face, GlyphSet};
@@ -64,11 +64,7 @@ fn digits_in(text: &str, open: &[char]) -> Vec<char> {
 
 fn image_at(frames: &SampledFrames, region: &Region, time_s: f64) -> Option<GrayImage> {
     let frame = frames.times_s.iter().position(|frame_s| *frame_s == time_s)?;
-    let rect = region.rect;
-    Some(
-        imageops::crop_imm(frames.images.get(frame)?, rect.left, rect.top, rect.width, rect.height)
-            .to_image(),
-    )
+    Some(region.rect.crop(frames.images.get(frame)?))
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! A camera that was found in the recording and is kept in memory until the pilot agrees to it.
 
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -11,7 +11,7 @@ use pairspeed::advice::Advised as _;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::Clip;
 use pairspeed::geometry::PixelRect;
-use pairspeed::glyphs::{Face, GlyphSet};
+use pairspeed::glyphs::GlyphSet;
 use pairspeed::known_camera::{fits, known_camera};
 use pairspeed::learn::{LabelFile, LabelledReading, StoredLabel, fetch_examples, learn_glyphs};
 use pairspeed::model::channel::Channel;
@@ -109,8 +109,8 @@ impl FoundCamera {
 
     /// Digits that are not known for some of the channels.
     #[must_use]
-    pub fn missing_digits(&self) -> BTreeSet<char> {
-        self.glyphs.faces.iter().flat_map(Face::missing_digits).collect()
+    pub fn missing_digits(&self) -> Vec<char> {
+        self.glyphs.missing_digits()
     }
 
     /// Whether a box is still the one that was found as `found`, perhaps moved a little.
@@ -133,10 +133,7 @@ impl FoundCamera {
     /// What the box of a region is taken for; `None` for a box that was not found.
     #[must_use]
     pub fn readout(&self, region: &Region) -> Option<&NamedReadout> {
-        self.camera
-            .readouts
-            .iter()
-            .find(|readout| 2 * readout.rect.overlap_px(region.rect) > readout.rect.area_px())
+        self.camera.readouts.iter().find(|readout| Self::is_same_box(readout.rect, region.rect))
     }
 
     /// Saves the setup as the pilot has changed it, with glyphs and labels, which follow the new names of their channels.

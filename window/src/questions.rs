@@ -10,9 +10,7 @@ use pairspeed::learn::{LabelledReading, StoredLabel};
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 
-/// Probability of a channel or a digit from which the pilot need not look at it.
-pub(super) const CERTAIN: f64 = 0.9;
-/// Maximum number of questions: with the key that agrees to everything, five keys lead to the answer.
+/// Maximum number of questions: with the key that accepts everything, five keys are enough for the answer.
 const MOST_QUESTIONS: usize = 4;
 /// Width of the surroundings shown around a box, as a share of its height (set by judgement).
 const SURROUNDINGS: f32 = 0.5;
@@ -53,7 +51,7 @@ impl Question {
 /// If the clip cannot be read.
 pub(super) fn questions(clip: &mut Clip, camera: &NewCamera) -> Result<Vec<Question>, FootageError> {
     let is_doubtful = |readout: &&NamedReadout| {
-        readout.guess.probability < CERTAIN && !matches!(readout.guess.channel, Channel::Other(_))
+        !readout.guess.is_certain() && !matches!(readout.guess.channel, Channel::Other(_))
     };
     let (speed, others): (Vec<&NamedReadout>, Vec<&NamedReadout>) = camera
         .readouts
@@ -67,9 +65,9 @@ pub(super) fn questions(clip: &mut Clip, camera: &NewCamera) -> Result<Vec<Quest
     let times_s: Vec<f64> = drafts.iter().map(|draft| draft.time_s).collect();
     let frames = frames_near(clip, &times_s)?;
     let picture = |draft: Draft| {
-        let off = |time_s: f64| (time_s - draft.time_s).abs();
-        let frame = frames.iter().min_by(|one, other| off(one.time_s).total_cmp(&off(other.time_s)))?;
-        let picture = crop(&frame.image, draft.rect);
+        let frame = frames.iter().find(|frame| frame.requested_s == draft.time_s)?;
+        let margin = (SURROUNDINGS * draft.rect.height as f32) as u32;
+        let picture = draft.rect.with_margin(margin).clipped_to(frame.image.dimensions()).crop(&frame.image);
         Some(Question { doubt: draft.doubt, rect: draft.rect, picture, reasons: draft.reasons })
     };
     Ok(drafts.into_iter().filter_map(picture).collect())
@@ -84,8 +82,7 @@ struct Draft {
 }
 
 fn about_name(NamedReadout { guess, rect, example }: &NamedReadout) -> Draft {
-    let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
-    let reasons = format!("{:.0} %: {}", 100.0 * guess.probability, reasons.join(", "));
+    let reasons = format!("{:.0} %: {}", 100.0 * guess.probability, guess.reasons_in_words());
     Draft { doubt: Doubt::Name(guess.channel.clone()), rect: *rect, time_s: example.time_s, reasons }
 }
 
@@ -103,13 +100,4 @@ pub(super) fn missing_in(camera: &NewCamera, label: &StoredLabel) -> BTreeSet<ch
     let is_missing =
         |digit: &char| digit.is_ascii_digit() && face.is_none_or(|face| face.glyph(*digit).is_none());
     label.text.chars().filter(is_missing).collect()
-}
-
-fn crop(frame: &GrayImage, rect: PixelRect) -> GrayImage {
-    let margin = (SURROUNDINGS * rect.height as f32) as u32;
-    let (left, top) = (rect.left.saturating_sub(margin), rect.top.saturating_sub(margin));
-    let right = (rect.right() + margin).min(frame.width());
-    let bottom = (rect.bottom() + margin).min(frame.height());
-    let (width, height) = (right.saturating_sub(left), bottom.saturating_sub(top));
-    image::imageops::crop_imm(frame, left, top, width, height).to_image()
 }

@@ -1,6 +1,5 @@
 //! Labels that the pilot types: their pictures after a box has changed, and regions that are adapted to them.
 
-use image::GrayImage;
 use serde::{Deserialize, Serialize};
 
 use pairspeed::footage::{Clip, FootageError, frames_near};
@@ -42,11 +41,8 @@ pub(super) fn requests_of(
     let times_s: Vec<f64> = with_region.iter().map(|(label, _)| label.time_s).collect();
     let frames = frames_near(clip, &times_s)?;
     let request = |(label, region): (&StoredLabel, &Region)| {
-        let off = |time_s: f64| (time_s - label.time_s).abs();
-        let frame = frames.iter().min_by(|one, other| off(one.time_s).total_cmp(&off(other.time_s)))?;
-        let rect = region.rect;
-        let image: GrayImage =
-            image::imageops::crop_imm(&frame.image, rect.left, rect.top, rect.width, rect.height).to_image();
+        let frame = frames.iter().find(|frame| frame.requested_s == label.time_s)?;
+        let image = region.rect.crop(&frame.image);
         Some(LabelRequest { channel: label.channel.clone(), time_s: label.time_s, image })
     };
     Ok(with_region.into_iter().filter_map(request).collect())

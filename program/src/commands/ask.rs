@@ -37,16 +37,10 @@ impl Conversation<std::io::StdinLock<'static>, std::io::Stderr> {
 }
 
 impl<R: BufRead, W: Write> Conversation<R, W> {
-    /// Asks about doubtful names, missing units and doubtful digits, and learns from the answers. `certain` is the probability
-    /// from which a name is not asked for.
-    pub fn settle(
-        &mut self,
-        camera: &mut NewCamera,
-        clip: &mut Clip,
-        certain: f64,
-    ) -> Result<(), NewCameraError> {
+    /// Asks about doubtful names, missing units and doubtful digits, and learns from the answers.
+    pub fn settle(&mut self, camera: &mut NewCamera, clip: &mut Clip) -> Result<(), NewCameraError> {
         for readout in 0..camera.readouts.len() {
-            self.ask_name(camera, readout, certain);
+            self.ask_name(camera, readout);
             self.ask_unit(camera, readout);
         }
         let answers = self.confirmed(camera);
@@ -66,9 +60,8 @@ impl<R: BufRead, W: Write> Conversation<R, W> {
         drop(writeln!(self.output, "{text}"));
     }
 
-    fn ask_name(&mut self, camera: &mut NewCamera, readout: usize, certain: f64) {
-        let Some(named) = camera.readouts.get(readout).filter(|named| named.guess.probability < certain)
-        else {
+    fn ask_name(&mut self, camera: &mut NewCamera, readout: usize) {
+        let Some(named) = camera.readouts.get(readout).filter(|named| !named.guess.is_certain()) else {
             return;
         };
         let question = format!(

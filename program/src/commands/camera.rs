@@ -18,9 +18,6 @@ use super::teach::{PictureFolder, QUESTION_NAME, enlarged};
 use crate::quoting::quoted;
 use crate::wording;
 
-/// Probability of a channel below which the pilot is asked to check it.
-const CERTAIN: f64 = 0.9;
-
 /// The setup for the clips of a flight. With `ask`, the pilot is asked about what is doubtful in a new one.
 pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
     let Some(first) = clips.first() else {
@@ -47,7 +44,7 @@ fn new_setup(clip: &mut Clip, path: &Path, setup: &Path, ask: bool) -> Result<Lo
     let mut camera = prepare_camera(clip, setup, &|share| bar.set(share)).map_err(failure)?;
     drop(bar);
     if ask {
-        Conversation::on_terminal().settle(&mut camera, clip, CERTAIN).map_err(failure)?;
+        Conversation::on_terminal().settle(&mut camera, clip).map_err(failure)?;
     }
     camera.save(Existing::Keep).map_err(failure)?;
     save_boxes(&camera, &picture)?;
@@ -99,13 +96,12 @@ fn save_boxes(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
 fn describe(camera: &NewCamera, picture: &Path) {
     say_line!("No setup is given. The overlay was searched; it shows:");
     for NamedReadout { guess, example, .. } in &camera.readouts {
-        let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
-        let check = if guess.probability < CERTAIN { ", please check" } else { "" };
+        let check = if guess.is_certain() { "" } else { ", please check" };
         say_line!(
             "  {:12} {:.0} %{check}: {} (such as {} at {:.1} s)",
             guess.channel.name(),
             100.0 * guess.probability,
-            reasons.join(", "),
+            guess.reasons_in_words(),
             example.text,
             example.time_s
         );
@@ -115,8 +111,8 @@ fn describe(camera: &NewCamera, picture: &Path) {
         say_line!("Left out: {} boxes whose digits could not be deciphered.", camera.undeciphered.len());
     }
     say_line!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
-    if !camera.missing_digits.is_empty() {
-        let missing: String = camera.missing_digits.iter().collect();
+    let missing: String = camera.set.missing_digits().into_iter().collect();
+    if !missing.is_empty() {
         say_line!("Not certain: the digits {missing}; readings with them stay blank.");
     }
 }

@@ -26,6 +26,23 @@ pub struct ChannelGuess {
     pub reasons: Vec<Reason>,
 }
 
+/// Probability of a channel from which the pilot need not check it.
+const CERTAIN: f64 = 0.9;
+
+impl ChannelGuess {
+    /// Whether the pilot need not check the channel.
+    #[must_use]
+    pub fn is_certain(&self) -> bool {
+        self.probability >= CERTAIN
+    }
+
+    /// The reasons in words, separated by commas.
+    #[must_use]
+    pub fn reasons_in_words(&self) -> String {
+        self.reasons.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+    }
+}
+
 /// Name of a channel that shows the time since the start.
 const CLOCK_NAME: &str = "clock";
 

@@ -107,12 +107,12 @@ impl RegionsScreen {
     /// Gives a box the channel that the pilot chose. A box that had it before gets the other channel instead.
     fn name(&mut self, number: usize, channel: &Channel) {
         self.editor.change(RegionChange::Once, |marks| {
-            let Some(former) = marks.regions.get(number).map(|region| region.channel.clone()) else { return };
+            let Some(old) = marks.regions.get(number).map(|region| region.channel.clone()) else { return };
             for (other, region) in marks.regions.iter_mut().enumerate() {
                 if other == number {
                     region.channel = channel.clone();
                 } else if region.channel == *channel {
-                    region.channel = former.clone();
+                    region.channel = old.clone();
                 } else {
                     continue;
                 }

@@ -4,7 +4,6 @@ use egui::{Button, ComboBox, DragValue, Label, RichText, Sense, TextEdit, vec2};
 
 use super::editor::{Editor, RegionChange};
 use crate::found::FoundCamera;
-use crate::questions::CERTAIN;
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
@@ -69,10 +68,9 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
 fn show_guess(ui: &mut egui::Ui, region: &Region, NamedReadout { guess, example, .. }: &NamedReadout) {
     let example = format!("such as {} at {}", example.text, theme::clock(example.time_s));
     let (words, tint) = if region.channel == guess.channel {
-        let reasons: Vec<String> = guess.reasons.iter().map(ToString::to_string).collect();
         let colours = theme::colours(ui);
-        let tint = if guess.probability < CERTAIN { colours.unsure } else { colours.ink };
-        (format!("{:.0} %: {}; {example}", 100.0 * guess.probability, reasons.join(", ")), tint)
+        let tint = if guess.is_certain() { colours.ink } else { colours.unsure };
+        (format!("{:.0} %: {}; {example}", 100.0 * guess.probability, guess.reasons_in_words()), tint)
     } else {
         (example, theme::colours(ui).ink)
     };

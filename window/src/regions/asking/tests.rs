@@ -65,17 +65,7 @@ fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
     let doubtful = labels.labels.iter().find(|label| label.text.contains(MISSING)).unwrap();
     let questions =
         vec![DigitQuestion { guess: doubtful.reading(), digits: vec![MISSING], image: still.clone() }];
-    NewCamera {
-        setup,
-        set,
-        labels,
-        readouts,
-        undeciphered: Vec::new(),
-        missing_digits: vec![MISSING],
-        questions,
-        still,
-        sample,
-    }
+    NewCamera { setup, set, labels, readouts, undeciphered: Vec::new(), questions, still, sample }
 }
 
 /// A window with such a camera, before any question is answered.
