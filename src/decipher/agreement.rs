@@ -1,6 +1,10 @@
 //! Whether two readers agree on what each digit is: the line reader, which knows digits by their shape in any typeface, and
 //! the recogniser with the learned glyphs, which finds the same picture again.
 
+use super::readout::DecipheredText;
+
+/// Probability from which the line reader's digits count for or against a glyph. Set by judgement.
+const MIN_DIGIT_PROBABILITY: f32 = 0.8;
 /// Minimum number of texts in which both readers must agree on a digit. Set by judgement: a single label may be wrong.
 const MIN_AGREEMENTS: usize = 3;
 /// Minimum number and share of contradicted occurrences of a digit that make it doubtful. Set by judgement: the line reader
@@ -8,13 +12,27 @@ const MIN_AGREEMENTS: usize = 3;
 const MIN_CONTRADICTIONS: usize = 3;
 const MIN_CONTRADICTED_SHARE: f64 = 0.1;
 
+/// Minimum number and share of readings without the first digits of the deciphered text, from which a readout is left out. Set by
+/// judgement.
+const MIN_SHORTENED: usize = 2;
+const MIN_SHORTENED_SHARE: f64 = 0.015;
+
 /// The texts that both readers found at one moment.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct TextPair {
     /// By the line reader.
-    pub deciphered: String,
+    pub deciphered: DecipheredText,
     /// With the learned glyphs.
     pub read: String,
+}
+
+impl TextPair {
+    /// Whether the readers differ in nothing but that the reading lacks the first digits, or has zeros there.
+    fn is_shortened(&self) -> bool {
+        let read = self.read.trim_start_matches('0');
+        let deciphered = self.deciphered.text.trim_start_matches('0');
+        read.len() < deciphered.len() && deciphered.ends_with(read)
+    }
 }
 
 /// How often the line reader agrees with a glyph.
@@ -36,21 +54,31 @@ impl DigitVotes {
 /// Share of the texts on which both readers agree, 0 to 1; `None` without texts.
 #[must_use]
 pub fn agreement(pairs: &[TextPair]) -> Option<f64> {
-    let agreed = pairs.iter().filter(|pair| pair.deciphered == pair.read).count();
+    let agreed = pairs.iter().filter(|pair| pair.deciphered.text == pair.read).count();
     (!pairs.is_empty()).then(|| agreed as f64 / pairs.len() as f64)
+}
+
+/// Whether readings lack the first digits of values, so that they are wrong by hundreds or tens.
+#[must_use]
+pub fn lacks_first_digits(pairs: &[TextPair]) -> bool {
+    let shortened = pairs.iter().filter(|pair| pair.is_shortened()).count();
+    shortened >= MIN_SHORTENED && shortened as f64 >= MIN_SHORTENED_SHARE * pairs.len() as f64
 }
 
 /// Digits on which the readers do not certainly agree, in ascending order: contradicted, or seen too rarely. Texts of
 /// different length are left out.
 #[must_use]
 pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
-    let characters = pairs
-        .iter()
-        .filter(|pair| pair.read.chars().count() == pair.deciphered.chars().count())
-        .flat_map(|pair| pair.read.chars().zip(pair.deciphered.chars()));
     let mut votes = [DigitVotes::default(); 10];
-    for (read, deciphered) in characters {
-        let Some(digit) = read.to_digit(10) else { continue };
+    let same_length =
+        pairs.iter().filter(|pair| pair.read.chars().count() == pair.deciphered.text.chars().count());
+    for ((read, deciphered), probability) in same_length.flat_map(|pair| {
+        let both = pair.read.chars().zip(pair.deciphered.text.chars());
+        both.zip(&pair.deciphered.character_probabilities)
+    }) {
+        let Some(digit) = read.to_digit(10).filter(|_| *probability >= MIN_DIGIT_PROBABILITY) else {
+            continue;
+        };
         let votes = &mut votes[digit as usize];
         match read == deciphered {
             true => votes.agreed += 1,
@@ -70,10 +98,30 @@ mod tests {
     }
 
     fn pairs(texts: &[(&str, &str)]) -> Vec<TextPair> {
-        texts
-            .iter()
-            .map(|(deciphered, read)| TextPair { deciphered: (*deciphered).into(), read: (*read).into() })
-            .collect()
+        texts.iter().map(|(deciphered, read)| pair(deciphered, 0.95, read)).collect()
+    }
+
+    fn pair(deciphered: &str, probability: f32, read: &str) -> TextPair {
+        let character_probabilities = vec![probability; deciphered.len()];
+        let deciphered =
+            DecipheredText { time_s: 0.0, text: deciphered.into(), probability, character_probabilities };
+        TextPair { deciphered, read: read.into() }
+    }
+
+    #[test]
+    fn digits_that_the_line_reader_is_unsure_of_do_not_count() {
+        let unsure = [pair("60", 0.6, "90"), pair("60", 0.6, "90"), pair("60", 0.6, "90")];
+        assert!(doubtful_digits(&[right(), unsure.to_vec()].concat()).is_empty());
+    }
+
+    #[test]
+    fn readings_without_the_first_digits_are_found() {
+        assert!(lacks_first_digits(&pairs(&[("107", "07"), ("110", "0"), ("88", "88")])));
+        assert!(
+            !lacks_first_digits(&pairs(&[("07", "7"), ("07", "7"), ("107", "07")])),
+            "zeros, and one text"
+        );
+        assert!(!lacks_first_digits(&pairs(&[("107", "97"), ("107", "97"), ("7", "107"), ("7", "107")])));
     }
 
     #[test]

@@ -21,6 +21,8 @@ pub(super) struct FrameText {
     pub(super) number: String,
     /// Probability of the whole text, other characters included, 0 to 1.
     pub(super) probability: f32,
+    /// Probabilities of the characters of the number where each is most certain, 0 to 1.
+    pub(super) character_probabilities: Vec<f32>,
     /// Where the characters are on the most probable path.
     pub(super) columns: NumberColumns,
 }
@@ -104,7 +106,13 @@ fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
         other_after: center(range.end),
     };
     let columns = if number.is_empty() { NumberColumns::default() } else { columns };
-    Some(FrameText { time_s, number: number.iter().map(|one| one.character).collect(), probability, columns })
+    Some(FrameText {
+        time_s,
+        number: number.iter().map(|one| one.character).collect(),
+        probability,
+        character_probabilities: number.iter().map(|one| one.probability).collect(),
+        columns,
+    })
 }
 
 #[cfg(test)]
@@ -117,6 +125,7 @@ mod tests {
             time_s: 0.0,
             number: number.to_owned(),
             probability: 0.9,
+            character_probabilities: vec![0.9; number.len()],
             columns: NumberColumns::default(),
         };
         let texts = ["12", "-13", "", "12", "-1", "", "-2", "3"].map(text).to_vec();

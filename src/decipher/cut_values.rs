@@ -1,4 +1,4 @@
-//! Finds out whether a box cuts values: digits of the same number stand beside it in some frames.
+//! Finds the digits of a number that stand beside its box in some frames: the box cuts these values.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use super::box_texts::{SampledFrames, with_room};
 use crate::geometry::PixelRect;
 use crate::line_reader::{LineCharacter, numbers, read_characters};
+use crate::stats::upper_median;
 
 // Distances are in heights of the box.
 
@@ -18,33 +19,56 @@ const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 const MIN_FRAMES: usize = 2;
 /// Maximum distance of its centre from that of the next character of the number.
 const MAX_DISTANCE: f32 = 0.95;
+/// Columns that a digit has beyond its centre, with some room, in distances of the centres.
+const HALF_DIGIT: f32 = 0.65;
 
 /// What stands beside a box, on one side, in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Neighbour {
-    /// A digit of the number in the box, with its probability.
-    Digit(f32),
+    /// A digit of the number in the box.
+    Digit {
+        /// Its probability, 0 to 1.
+        probability: f32,
+        /// Its centre, in pixels from the nearest column of the box.
+        distance_px: f32,
+        /// Distance of its centre from that of the next character, in pixels.
+        pitch_px: f32,
+    },
     /// Another character.
     Other,
     Nothing,
 }
 
-/// Whether values go on outside of a box. An icon or a letter that is read as a digit in some frames, and as another character in
-/// more of them, does not count; neither does a zero before the number.
-pub(super) fn cuts_values(frames: &SampledFrames, rect: PixelRect) -> bool {
+/// The box with the digits of its number that stand beside it in some frames; the same box if there are none. An icon or a
+/// letter that is read as a digit in some frames, and as another character in more of them, does not count; neither does a zero
+/// before the number.
+pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> PixelRect {
     let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
-    (0..2).any(|side| {
-        let digits = |least: f32| {
-            sides
-                .iter()
-                .filter(|frame| matches!(frame[side], Neighbour::Digit(found) if found >= least))
-                .count()
+    let side = |side: usize| sides.iter().map(|frame| frame[side]).collect::<Vec<_>>();
+    let reach_px = |side: Vec<Neighbour>| columns_missing(&side).map_or(0, |columns| columns.ceil() as u32);
+    let (before, behind) = (reach_px(side(0)), reach_px(side(1)));
+    let frame = frames.images.first().map_or((0, 0), GrayImage::dimensions);
+    rect.with_columns(rect.left.saturating_sub(before), rect.right() + behind).clipped_to(frame)
+}
+
+/// Columns that a box lacks on one side, in pixels; `None` if no digits stand there.
+fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
+    let others = frames.iter().filter(|frame| **frame == Neighbour::Other).count();
+    let digits = |least: f32| -> Vec<f32> {
+        let columns = |frame: &Neighbour| match frame {
+            Neighbour::Digit { probability, distance_px, pitch_px } if *probability >= least => {
+                Some(distance_px + HALF_DIGIT * pitch_px)
+            }
+            _ => None,
         };
-        let others = sides.iter().filter(|frame| frame[side] == Neighbour::Other).count();
-        LIMITS.iter().any(|(least, min_share)| {
-            let digits = digits(*least);
-            digits >= MIN_FRAMES && digits as f32 >= min_share * sides.len() as f32 && digits > others
-        })
+        frames.iter().filter_map(columns).collect()
+    };
+    LIMITS.iter().find_map(|(least, min_share)| {
+        let mut digits = digits(*least);
+        let enough = digits.len() >= MIN_FRAMES
+            && digits.len() as f32 >= min_share * frames.len() as f32
+            && digits.len() > others;
+        if enough { upper_median(&mut digits) } else { None }
     })
 }
 
@@ -77,7 +101,14 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
             .iter()
             .any(|range| place.is_some_and(|place| range.contains(&place)) && range.contains(&next));
         let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
-        if is_of_number && is_digit { Neighbour::Digit(one.probability) } else { Neighbour::Other }
+        if !is_of_number || !is_digit {
+            return Neighbour::Other;
+        }
+        Neighbour::Digit {
+            probability: one.probability,
+            distance_px: (inner.0 - one.center_px).max(one.center_px - inner.1),
+            pitch_px: (one.center_px - neighbour.center_px).abs(),
+        }
     };
     [kind(first.checked_sub(1), first, false), kind(Some(last + 1), last, true)]
 }
@@ -97,10 +128,14 @@ mod tests {
         sides_of(&characters, (6.0 * first as f32, 6.0 * (first + count) as f32), 10.0)
     }
 
+    fn digit() -> Neighbour {
+        Neighbour::Digit { probability: 0.95, distance_px: 3.0, pitch_px: 6.0 }
+    }
+
     #[test]
     fn a_digit_of_the_same_number_beside_the_box_is_seen() {
-        assert_eq!(sides("100%", 1, 2), [Neighbour::Digit(0.95), Neighbour::Other]);
-        assert_eq!(sides("16.4", 0, 3), [Neighbour::Nothing, Neighbour::Digit(0.95)]);
+        assert_eq!(sides("100%", 1, 2), [digit(), Neighbour::Other]);
+        assert_eq!(sides("16.4", 0, 3), [Neighbour::Nothing, digit()]);
         assert_eq!(sides("?57m", 1, 2), [Neighbour::Other, Neighbour::Other]);
         assert_eq!(
             sides("057", 1, 2),
@@ -108,5 +143,17 @@ mod tests {
             "a zero before the number changes nothing"
         );
         assert_eq!(sides("57", 3, 2), [Neighbour::Nothing, Neighbour::Nothing]);
+    }
+
+    #[test]
+    fn a_box_grows_by_the_digits_beside_it_but_not_by_icons_that_are_read_as_digits() {
+        let frames = |digits: usize, others: usize, nothing: usize| {
+            let kinds = [(digit(), digits), (Neighbour::Other, others), (Neighbour::Nothing, nothing)];
+            let frames: Vec<Neighbour> = kinds.iter().flat_map(|(kind, count)| vec![*kind; *count]).collect();
+            columns_missing(&frames)
+        };
+        assert_eq!(frames(5, 0, 95), Some(3.0 + HALF_DIGIT * 6.0));
+        assert_eq!(frames(5, 6, 89), None, "an icon");
+        assert_eq!(frames(1, 0, 99), None, "a misread frame");
     }
 }

@@ -20,36 +20,51 @@ mod value_format;
 mod words;
 
 use crate::geometry::PixelRect;
-pub use agreement::{TextPair, agreement, doubtful_digits};
+pub use agreement::{TextPair, agreement, doubtful_digits, lacks_first_digits};
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in, without_single_signs};
 pub use counting::{TimedText, contradicted_digits};
 use cut_strokes::cuts_strokes;
-use cut_values::cuts_values;
+use cut_values::with_values_beside;
 pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
 pub use readout::{DecipheredReadout, DecipheredText};
 use value_format::ValueFormat;
 pub use words::Words;
 
+/// Maximum number of times that a box is enlarged, mostly by one digit each.
+const MAX_ENLARGEMENTS: usize = 3;
 /// Share of the texts in which another character stands beside the number, from which the box is cut there. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
-/// Deciphers the readout in a box from frames spread over a clip; `None` if the box cuts a
-/// character in two, if values go on beside it, or if its texts have no common format.
+/// Deciphers the readout in a box from frames spread over a clip. The box grows by digits of the number that stand beside it, and
+/// loses other characters. `None` if an edge cuts a character in two, if values go on beside the grown box, or if its texts
+/// have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     if cuts_strokes(frames, rect) {
         return None;
     }
-    let texts = texts_in(frames, rect);
-    let cut = clear_of_neighbours(rect, &texts);
-    let texts = without_single_signs(if cut == rect { texts } else { texts_in(frames, cut) });
-    let format = ValueFormat::of(&texts).filter(|_| !cuts_values(frames, cut))?;
-    let labels = pick_labels(&texts, &format).into_iter().map(DecipheredText::from).collect();
+    let mut rect = rect;
+    for _ in 0..=MAX_ENLARGEMENTS {
+        let texts = texts_in(frames, rect);
+        let cut = clear_of_neighbours(rect, &texts);
+        let wider = with_values_beside(frames, cut);
+        if wider == cut {
+            let texts = if cut == rect { texts } else { texts_in(frames, cut) };
+            return readout_of(cut, &without_single_signs(texts));
+        }
+        rect = wider;
+    }
+    None
+}
+
+/// The readout in a box with these texts; `None` if they have no common format.
+fn readout_of(rect: PixelRect, texts: &[FrameText]) -> Option<DecipheredReadout> {
+    let format = ValueFormat::of(texts)?;
     Some(DecipheredReadout {
-        rect: cut,
-        labels,
+        rect,
+        labels: pick_labels(texts, &format).into_iter().map(DecipheredText::from).collect(),
         texts: texts.iter().map(DecipheredText::from).collect(),
         separator: format.separator,
         decimals: format.decimals,

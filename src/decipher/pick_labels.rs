@@ -3,9 +3,10 @@
 use super::box_texts::FrameText;
 use super::value_format::ValueFormat;
 
-/// Minimum probability of a text that serves as a label. Set by judgement; labels that contradict each other are found while
-/// learning.
+/// Minimum probabilities of a text that serves as a label, and of one that is needed because no other shows a digit. Set by
+/// judgement; labels that contradict each other are found while learning.
 const MIN_PROBABILITY: f32 = 0.9;
+const MIN_PROBABILITY_IF_NEEDED: f32 = 0.6;
 /// Power of the probability by which a text is preferred to one that shows rarer digits. Set by judgement: 0.9 counts less
 /// than half as much as 1.
 const PREFERENCE: i32 = 8;
@@ -14,26 +15,32 @@ const MAX_LABELS: usize = 14;
 
 /// The texts that serve as labels, in order of time: the most certain ones, chosen so that every digit occurs often.
 pub(super) fn pick_labels<'a>(texts: &'a [FrameText], format: &ValueFormat) -> Vec<&'a FrameText> {
-    let mut candidates: Vec<&FrameText> = texts
-        .iter()
-        .filter(|text| text.probability >= MIN_PROBABILITY && format.fits(&text.number))
-        .collect();
+    let fitting = texts.iter().filter(|text| format.fits(&text.number));
+    let (mut candidates, others): (Vec<&FrameText>, Vec<&FrameText>) =
+        fitting.partition(|text| text.probability >= MIN_PROBABILITY);
+    let is_shown: [bool; 10] =
+        std::array::from_fn(|digit| candidates.iter().any(|text| digits(text).any(|shown| shown == digit)));
+    candidates.extend(others.into_iter().filter(|text| {
+        text.probability >= MIN_PROBABILITY_IF_NEEDED && digits(text).any(|digit| !is_shown[digit])
+    }));
     let mut shown = [0_u32; 10];
     let mut picked: Vec<&FrameText> = Vec::new();
     while picked.len() < MAX_LABELS {
         let gain = |text: &FrameText| {
-            let digits = text.number.chars().filter_map(|character| character.to_digit(10));
-            let rare: f32 = digits.map(|digit| 1.0 / (1.0 + shown[digit as usize] as f32).powi(2)).sum();
+            let rare: f32 = digits(text).map(|digit| 1.0 / (1.0 + shown[digit] as f32).powi(2)).sum();
             rare * text.probability.powi(PREFERENCE)
         };
         let best = candidates.iter().enumerate().max_by(|one, other| gain(one.1).total_cmp(&gain(other.1)));
         let Some((index, _)) = best else { break };
         let text = candidates.swap_remove(index);
-        for digit in text.number.chars().filter_map(|character| character.to_digit(10)) {
-            shown[digit as usize] += 1;
-        }
+        digits(text).for_each(|digit| shown[digit] += 1);
         picked.push(text);
     }
     picked.sort_by(|one, other| one.time_s.total_cmp(&other.time_s));
     picked
+}
+
+/// The digits of a text, 0 to 9.
+fn digits(text: &FrameText) -> impl Iterator<Item = usize> {
+    text.number.chars().filter_map(|character| character.to_digit(10)).map(|digit| digit as usize)
 }

@@ -13,6 +13,8 @@ pub struct DecipheredText {
     pub text: String,
     /// Probability that the text is right, 0 to 1.
     pub probability: f32,
+    /// Probability of each of its characters, 0 to 1.
+    pub character_probabilities: Vec<f32>,
 }
 
 /// A readout whose digits were deciphered.
@@ -36,7 +38,12 @@ pub struct DecipheredReadout {
 
 impl From<&FrameText> for DecipheredText {
     fn from(text: &FrameText) -> Self {
-        Self { time_s: text.time_s, text: text.number.clone(), probability: text.probability }
+        Self {
+            time_s: text.time_s,
+            text: text.number.clone(),
+            probability: text.probability,
+            character_probabilities: text.character_probabilities.clone(),
+        }
     }
 }
 

@@ -6,7 +6,7 @@ use super::questions::{DigitQuestion, questions, shows};
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
     DecipheredReadout, DecipheredText, SampledFrames, TextPair, TimedText, agreement, contradicted_digits,
-    doubtful_digits, name_channels,
+    doubtful_digits, lacks_first_digits, name_channels,
 };
 use crate::footage::{Clip, LumaImage as _, LumaPlane};
 use crate::geometry::PixelRect;
@@ -17,8 +17,9 @@ use crate::model::units::Unit;
 use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 
-/// Probability from which a deciphered text counts as evidence for or against a glyph.
-const MIN_CERTAIN: f32 = 0.9;
+/// Probability from which the digits of a deciphered text count as evidence for or against glyphs, and from which a reading must not
+/// be shorter. Set by judgement.
+const MIN_EVIDENCE: f32 = 0.3;
 /// Probabilities from which deciphered texts are compared with the readings of the learned glyphs, and minimum share of them
 /// that must agree; otherwise the readout is left out. Of the texts at 0.5 to 0.9, three quarters are right, of those above 0.9,
 /// 98 in a hundred.
@@ -84,8 +85,8 @@ impl<'a> DecipheredCamera<'a> {
                 self.readouts.get(*region).is_some_and(|named| shows(face, &named.guess.channel))
             };
             let regions: Vec<usize> = (0..self.readouts.len()).filter(is_shown).collect();
-            let certain = |region: &usize| self.pairs(*region, frames, &read, MIN_CERTAIN);
-            let pairs: Vec<TextPair> = regions.iter().flat_map(certain).collect();
+            let likely = |region: &usize| self.pairs(*region, frames, &read, MIN_EVIDENCE);
+            let pairs: Vec<TextPair> = regions.iter().flat_map(likely).collect();
             let texts: Vec<Vec<TimedText>> =
                 regions.iter().map(|region| timed_texts(*region, frames, &read)).collect();
             let doubtful = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
@@ -95,7 +96,7 @@ impl<'a> DecipheredCamera<'a> {
             MIN_AGREEMENT.iter().all(|(probability, min_share)| {
                 agreement(&self.pairs(region, frames, &read, *probability))
                     .is_some_and(|share| share >= *min_share)
-            })
+            }) && !lacks_first_digits(&self.pairs(region, frames, &read, MIN_EVIDENCE))
         };
         let doubtful: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
         doubtful.into_iter().rev().map(|region| self.remove(region)).collect()
@@ -128,7 +129,7 @@ impl<'a> DecipheredCamera<'a> {
         let pair = |text: &DecipheredText| {
             let frame = frames.times_s.iter().position(|time_s| *time_s == text.time_s)?;
             let RegionReading::Text { text: read, .. } = read.get(frame)?.get(region)? else { return None };
-            Some(TextPair { deciphered: text.text.clone(), read: read.clone() })
+            Some(TextPair { deciphered: text.clone(), read: read.clone() })
         };
         texts.iter().filter(|text| text.probability >= min_probability).filter_map(pair).collect()
     }

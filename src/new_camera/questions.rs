@@ -79,6 +79,7 @@ mod tests {
             time_s: second as f64,
             text: (*text).to_owned(),
             probability: *probability,
+            character_probabilities: vec![*probability; text.len()],
         };
         DecipheredReadout {
             rect: PixelRect::new(4, 4, 20, 10),

@@ -13,6 +13,11 @@ const MAX_BYTES: usize = 200 << 20;
 /// Minimum number of labels of a readout: with fewer, the learned glyphs cannot be checked against each other.
 const MIN_LABELS: usize = 4;
 
+/// Whether a readout overlaps none that was deciphered before: boxes grow by the digits beside them.
+fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<DecipheredReadout>)) -> bool {
+    earlier.as_ref().is_none_or(|earlier| earlier.rect.overlap_px(readout.rect) == 0)
+}
+
 /// What was found in the overlay of a clip.
 pub(super) struct OverlaySearch {
     pub(super) frames: SampledFrames,
@@ -25,12 +30,14 @@ impl OverlaySearch {
         let frame_bytes = clip.info().width as usize * clip.info().height as usize;
         let count = (MAX_BYTES / frame_bytes.max(1)).clamp(MIN_FRAMES, MAX_FRAMES);
         let frames = SampledFrames::from(sample_with(clip, count, progress)?);
-        let deciphered = |proposal: Proposal| {
-            let found = decipher(&frames, proposal.rect).filter(|found| found.labels.len() >= MIN_LABELS);
-            (proposal, found)
-        };
-        let mut found: Vec<(Proposal, Option<DecipheredReadout>)> =
-            propose(&frames.images).into_iter().map(deciphered).collect();
+        let mut found: Vec<(Proposal, Option<DecipheredReadout>)> = Vec::new();
+        for proposal in propose(&frames.images) {
+            let readout = decipher(&frames, proposal.rect).filter(|readout| {
+                readout.labels.len() >= MIN_LABELS
+                    && found.iter().all(|earlier| is_clear_of(readout, earlier))
+            });
+            found.push((proposal, readout));
+        }
         read_words(&frames, found.iter_mut().filter_map(|(_, readout)| readout.as_mut()));
         Ok(Self { frames, found })
     }

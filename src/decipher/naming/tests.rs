@@ -9,7 +9,8 @@ use crate::model::units::Unit;
 fn readout(decimals: usize, value: impl Fn(f64) -> f64) -> DecipheredReadout {
     let text = |second: u32| {
         let time_s = f64::from(second);
-        DecipheredText { time_s, text: format!("{:.decimals$}", value(time_s)), probability: 0.98 }
+        let text = format!("{:.decimals$}", value(time_s));
+        DecipheredText { time_s, character_probabilities: vec![0.98; text.len()], text, probability: 0.98 }
     };
     DecipheredReadout {
         rect: PixelRect::new(0, 0, 60, 30),

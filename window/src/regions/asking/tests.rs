@@ -57,7 +57,12 @@ fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
         readouts.push(NamedReadout {
             guess,
             rect: region.rect,
-            example: DecipheredText { time_s, text, probability: 1.0 },
+            example: DecipheredText {
+                time_s,
+                character_probabilities: vec![1.0; text.len()],
+                text,
+                probability: 1.0,
+            },
         });
     }
     let still = frames_near(clip, &[1.0]).unwrap().remove(0).image;
