@@ -5,12 +5,15 @@ use rayon::prelude::*;
 
 use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
-use crate::line_reader::{Line, numbers, read_line};
+use crate::line_reader::{Line, LineCharacter, numbers, read_line};
 
 /// Margins left and right of the box, and above and below it, that are read with it, relative to its height: the line reader is
 /// trained with some room around the text, and a proposed box may have none.
 const MARGIN: f32 = 0.08;
 const ROOM: f32 = 0.04;
+
+/// Minimum probability of a minus sign. Set by judgement: an edge beside the number looks like one.
+const MIN_SIGN_PROBABILITY: f32 = 0.8;
 
 /// The text in a box of one frame.
 #[derive(Debug, Clone, PartialEq)]
@@ -91,11 +94,16 @@ pub(super) fn with_room(rect: PixelRect, across_px: u32, frame: (u32, u32)) -> P
 fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
     let Line { characters, probability } = read_line(crop)?;
     let numbers = numbers(&characters);
-    let range = match numbers.as_slice() {
+    let mut range = match numbers.as_slice() {
         [] => 0..0,
         [number] => number.clone(),
         _ => return None,
     };
+    let is_doubtful_sign =
+        |one: &LineCharacter| one.character == '-' && one.probability < MIN_SIGN_PROBABILITY;
+    if characters.get(range.start).is_some_and(is_doubtful_sign) {
+        range.start += 1;
+    }
     let number = characters.get(range.clone()).unwrap_or_default();
     let center = |place: usize| characters.get(place).map(|one| offset_px + one.center_px);
     let columns = NumberColumns {

@@ -1,5 +1,5 @@
-//! Finds out whether the left or right edge of a box cuts a character in two. What is left of it could be read as nothing, and the
-//! rest as a shorter number.
+//! Moves the left and right edge of a box out of characters that they cut in two. What is left of a cut one could be read as
+//! nothing, and the rest as a shorter number.
 
 use super::box_texts::SampledFrames;
 use crate::geometry::PixelRect;
@@ -15,17 +15,24 @@ const MIN_SHARE: f32 = 0.5;
 /// Share of the columns in the box that have less than those with the most strokes.
 const STROKES_QUANTILE: f32 = 0.75;
 
-/// Whether strokes that are in place in most frames cross the left or right edge of a box.
-pub(super) fn cuts_strokes(frames: &SampledFrames, rect: PixelRect) -> bool {
+/// Maximum distance that an edge is moved, in heights of the box: the width of a wide digit.
+const MAX_SHIFT: f32 = 0.9;
+
+/// The box with its left and right edges moved outwards where strokes that are in place in most frames cross them; `None` if there
+/// is no place without strokes near an edge.
+pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
     let column = |x: u32| row_differences(frames, rect, x);
     let mut inside: Vec<f32> =
         (rect.left + REACH_PX..rect.right().saturating_sub(REACH_PX)).map(column).collect();
     if inside.is_empty() {
-        return false;
+        return Some(rect);
     }
     let limit = MIN_RMS_LEVELS.max(MIN_SHARE * nearest_rank(&mut inside, STROKES_QUANTILE));
     let crosses = |edge: u32| (edge.saturating_sub(REACH_PX)..edge + REACH_PX).all(|x| column(x) >= limit);
-    crosses(rect.left) || crosses(rect.right())
+    let reach = (MAX_SHIFT * rect.height as f32) as u32;
+    let left = (rect.left.saturating_sub(reach)..=rect.left).rev().find(|edge| !crosses(*edge))?;
+    let right = (rect.right()..=rect.right() + reach).find(|edge| !crosses(*edge))?;
+    Some(rect.with_columns(left, right))
 }
 
 /// Root mean square of the differences between consecutive rows of a column in the median of all frames, in grey levels; 0 outside
@@ -64,10 +71,19 @@ mod tests {
     }
 
     #[test]
-    fn a_box_around_the_strokes_cuts_none_but_an_edge_inside_them_does() {
-        assert!(!cuts_strokes(&frames(), PixelRect::from_edges(16, 2, 44, 28)));
-        assert!(cuts_strokes(&frames(), PixelRect::from_edges(16, 2, 30, 28)));
-        assert!(cuts_strokes(&frames(), PixelRect::from_edges(30, 2, 44, 28)));
-        assert!(!cuts_strokes(&frames(), PixelRect::from_edges(50, 2, 70, 28)));
+    fn an_edge_inside_strokes_moves_out_of_them() {
+        let moved =
+            |left: u32, right: u32| clear_of_strokes(&frames(), PixelRect::from_edges(left, 2, right, 28));
+        assert_eq!(moved(16, 44), Some(PixelRect::from_edges(16, 2, 44, 28)), "a box around them");
+        assert_eq!(moved(16, 30), Some(PixelRect::from_edges(16, 2, 40, 28)));
+        assert_eq!(moved(30, 44), Some(PixelRect::from_edges(20, 2, 44, 28)));
+        assert_eq!(moved(50, 70), Some(PixelRect::from_edges(50, 2, 70, 28)), "a box beside them");
+    }
+
+    #[test]
+    fn an_edge_far_inside_strokes_stays() {
+        let image = GrayImage::from_fn(80, 30, |x, y| Luma([if x >= 10 && y % 8 < 3 { 250 } else { 60 }]));
+        let frames = SampledFrames { times_s: (0..9).map(f64::from).collect(), images: vec![image; 9] };
+        assert_eq!(clear_of_strokes(&frames, PixelRect::from_edges(6, 2, 40, 28)), None);
     }
 }

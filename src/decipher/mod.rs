@@ -24,7 +24,7 @@ pub use agreement::{TextPair, agreement, doubtful_digits, lacks_first_digits};
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in, without_single_signs};
 pub use counting::{TimedText, contradicted_digits};
-use cut_strokes::cuts_strokes;
+use cut_strokes::clear_of_strokes;
 use cut_values::with_values_beside;
 pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
@@ -37,15 +37,12 @@ const MAX_ENLARGEMENTS: usize = 3;
 /// Share of the texts in which another character stands beside the number, from which the box is cut there. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
-/// Deciphers the readout in a box from frames spread over a clip. The box grows by digits of the number that stand beside it, and
-/// loses other characters. `None` if an edge cuts a character in two, if values go on beside the grown box, or if its texts
-/// have no common format.
+/// Deciphers the readout in a box from frames spread over a clip. The box grows by characters that its edges cut in two and by digits
+/// of the number that stand beside it, and loses other characters. `None` if an edge stays inside a character, if values go on
+/// beside the grown box, or if its texts have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
-    if cuts_strokes(frames, rect) {
-        return None;
-    }
-    let mut rect = rect;
+    let mut rect = clear_of_strokes(frames, rect)?;
     for _ in 0..=MAX_ENLARGEMENTS {
         let texts = texts_in(frames, rect);
         let cut = clear_of_neighbours(rect, &texts);

@@ -41,6 +41,8 @@ const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
 const MAX_SINGLE_WIDTH: f32 = 0.95;
 /// Minimum number of readouts that show which height is usual.
 const MIN_NUMBERS: usize = 2;
+/// Minimum number of readouts that show on which rows the others are.
+const MIN_COMMON_ROWS: usize = 3;
 /// Maximum difference from the usual height, as a share of it.
 const MAX_HEIGHT_DIFFERENCE: f32 = 0.15;
 
@@ -80,7 +82,7 @@ pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayI
         let is_readout = |line: &LineReadout| line.changes && line.certainty >= MIN_CERTAINTY;
         add_clear_of(&mut found, readouts_of(gradients, originals, area, is_readout));
     }
-    let mut found = without_stray_digits(found);
+    let mut found = in_common_rows(without_stray_digits(found));
     let constant = constant_readouts(gradients, originals, &found);
     add_clear_of(&mut found, constant);
     found
@@ -235,6 +237,31 @@ fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRec
     let top = walked(&mut (0..=start).rev()).unwrap_or(start);
     let bottom = walked(&mut (start..energies.len())).unwrap_or(start);
     columns.with_rows(first + top as u32, first + bottom as u32 + 1)
+}
+
+/// The readouts with the rows of others on the same line if they are higher than usual: scenery or a label lies above or below.
+fn in_common_rows(mut readouts: Vec<Readout>) -> Vec<Readout> {
+    let mut heights: Vec<f32> = readouts.iter().map(|readout| readout.rect.height as f32).collect();
+    if heights.len() < MIN_COMMON_ROWS {
+        return readouts;
+    }
+    let usual = nearest_rank(&mut heights, 0.5);
+    let tolerance = MAX_HEIGHT_DIFFERENCE * usual;
+    let is_usual = |rect: &PixelRect| (rect.height as f32 - usual).abs() <= tolerance;
+    let lines: Vec<PixelRect> = readouts.iter().map(|readout| readout.rect).filter(is_usual).collect();
+    for readout in &mut readouts {
+        let rect = readout.rect;
+        let is_inside = |line: &&PixelRect| {
+            line.top as f32 >= rect.top as f32 - tolerance
+                && line.bottom() as f32 <= rect.bottom() as f32 + tolerance
+        };
+        if rect.height as f32 > usual + tolerance
+            && let Some(line) = lines.iter().find(is_inside)
+        {
+            readout.rect = rect.with_rows(line.top, line.bottom());
+        }
+    }
+    readouts
 }
 
 /// The readouts without single digits of another height than the numbers have: moving patterns look like these.

@@ -80,6 +80,7 @@ impl<'a> DecipheredCamera<'a> {
         let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&*set), sample);
         let read: Vec<Vec<RegionReading>> =
             frames.images.iter().map(|image| recogniser.read_frame(image)).collect();
+        let mut doubtful = vec![Vec::new(); self.readouts.len()];
         for face in &mut set.faces {
             let is_shown = |region: &usize| {
                 self.readouts.get(*region).is_some_and(|named| shows(face, &named.guess.channel))
@@ -89,17 +90,20 @@ impl<'a> DecipheredCamera<'a> {
             let pairs: Vec<TextPair> = regions.iter().flat_map(likely).collect();
             let texts: Vec<Vec<TimedText>> =
                 regions.iter().map(|region| timed_texts(*region, frames, &read)).collect();
-            let doubtful = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
-            face.glyphs.retain(|glyph| !doubtful.contains(&glyph.character));
+            let digits = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
+            face.glyphs.retain(|glyph| !digits.contains(&glyph.character));
+            regions.into_iter().for_each(|region| doubtful[region].clone_from(&digits));
         }
         let agrees = |region: usize| {
             MIN_AGREEMENT.iter().all(|(probability, min_share)| {
-                agreement(&self.pairs(region, frames, &read, *probability))
-                    .is_some_and(|share| share >= *min_share)
+                let mut pairs = self.pairs(region, frames, &read, *probability);
+                // Readings with doubtful digits stay blank.
+                pairs.retain(|pair| !pair.read.contains(doubtful[region].as_slice()));
+                agreement(&pairs).is_some_and(|share| share >= *min_share)
             }) && !lacks_first_digits(&self.pairs(region, frames, &read, MIN_EVIDENCE))
         };
-        let doubtful: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
-        doubtful.into_iter().rev().map(|region| self.remove(region)).collect()
+        let left_out: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
+        left_out.into_iter().rev().map(|region| self.remove(region)).collect()
     }
 
     /// What to ask the pilot about the digits that the glyphs lack.
