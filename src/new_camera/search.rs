@@ -4,14 +4,28 @@ use image::GrayImage;
 
 use crate::decipher::{DecipheredReadout, SampledFrames, decipher, read_words};
 use crate::detect::{Proposal, propose};
-use crate::footage::{Clip, FootageError, FrameSource as _, sample_with};
+use crate::footage::{
+    Clip, FootageError, FoundFrame, FrameSource as _, noise_levels, sample_with, temporal_medians,
+};
+use crate::stats::upper_median;
 
 /// Smallest and largest number of frames searched, and of bytes that they may take.
 const MIN_FRAMES: usize = 24;
 const MAX_FRAMES: usize = 120;
 const MAX_BYTES: usize = 200 << 20;
+/// Standard deviation of the noise in grey levels from which neighbouring frames are combined, and number of frames in which it is
+/// measured. Clips without noise have less than 1, a noisy one 2.5 (`photo-noisy` of docs/benchmarks.md).
+const NOISY_LEVELS: f32 = 1.5;
+const NOISE_FRAMES: usize = 9;
 /// Minimum number of labels of a readout: with fewer, the learned glyphs cannot be checked against each other.
 const MIN_LABELS: usize = 4;
+
+/// Whether neighbouring frames are combined for the search.
+fn is_noisy(frames: &[FoundFrame]) -> bool {
+    let step = frames.len().div_ceil(NOISE_FRAMES).max(1);
+    let mut noise: Vec<f32> = frames.iter().step_by(step).map(|frame| noise_levels(&frame.image)).collect();
+    upper_median(&mut noise).is_some_and(|levels| levels >= NOISY_LEVELS)
+}
 
 /// Whether a readout overlaps none that was deciphered before: boxes grow by the digits beside them.
 fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<DecipheredReadout>)) -> bool {
@@ -29,16 +43,20 @@ impl OverlaySearch {
     pub(super) fn of(clip: &mut Clip, progress: &(dyn Fn(f64) + Sync)) -> Result<Self, FootageError> {
         let frame_bytes = clip.info().width as usize * clip.info().height as usize;
         let count = (MAX_BYTES / frame_bytes.max(1)).clamp(MIN_FRAMES, MAX_FRAMES);
-        let frames = SampledFrames::from(sample_with(clip, count, progress)?);
+        let sampled = sample_with(clip, count, progress)?;
+        // The recogniser needs frames with the noise that it will meet, the search works better without.
+        let quiet = if is_noisy(&sampled) { Some(temporal_medians(clip, sampled.clone())?) } else { None };
+        let (frames, quiet) = (SampledFrames::from(sampled), quiet.map(SampledFrames::from));
+        let searched = quiet.as_ref().unwrap_or(&frames);
         let mut found: Vec<(Proposal, Option<DecipheredReadout>)> = Vec::new();
-        for proposal in propose(&frames.images) {
-            let readout = decipher(&frames, proposal.rect).filter(|readout| {
+        for proposal in propose(&searched.images) {
+            let readout = decipher(searched, proposal.rect).filter(|readout| {
                 readout.labels.len() >= MIN_LABELS
                     && found.iter().all(|earlier| is_clear_of(readout, earlier))
             });
             found.push((proposal, readout));
         }
-        read_words(&frames, found.iter_mut().filter_map(|(_, readout)| readout.as_mut()));
+        read_words(searched, found.iter_mut().filter_map(|(_, readout)| readout.as_mut()));
         Ok(Self { frames, found })
     }
 
