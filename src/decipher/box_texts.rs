@@ -26,7 +26,9 @@ pub(super) struct FrameText {
     pub(super) probability: f32,
     /// Probabilities of the characters of the number where each is most certain, 0 to 1.
     pub(super) character_probabilities: Vec<f32>,
-    /// Where the characters are on the most probable path.
+    /// Centres of the characters of the number, in pixels from the left edge of the box.
+    pub(super) centers_px: Vec<f32>,
+    /// Where the number and its neighbours are.
     pub(super) columns: NumberColumns,
 }
 
@@ -119,6 +121,7 @@ fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
         number: number.iter().map(|one| one.character).collect(),
         probability,
         character_probabilities: number.iter().map(|one| one.probability).collect(),
+        centers_px: number.iter().map(|one| offset_px + one.center_px).collect(),
         columns,
     })
 }
@@ -134,6 +137,7 @@ mod tests {
             number: number.to_owned(),
             probability: 0.9,
             character_probabilities: vec![0.9; number.len()],
+            centers_px: Vec::new(),
             columns: NumberColumns::default(),
         };
         let texts = ["12", "-13", "", "12", "-1", "", "-2", "3"].map(text).to_vec();

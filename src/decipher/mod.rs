@@ -13,6 +13,7 @@ mod box_texts;
 mod counting;
 mod cut_strokes;
 mod cut_values;
+mod icons;
 mod naming;
 mod pick_labels;
 mod readout;
@@ -26,6 +27,7 @@ use box_texts::{FrameText, texts_in, without_single_signs};
 pub use counting::{TimedText, contradicted_digits};
 use cut_strokes::clear_of_strokes;
 use cut_values::with_values_beside;
+use icons::clear_of_icon;
 pub use naming::{ChannelGuess, Reason, name_channels};
 use pick_labels::pick_labels;
 pub use readout::{DecipheredReadout, DecipheredText};
@@ -49,7 +51,9 @@ pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredRea
         let wider = with_values_beside(frames, cut);
         if wider == cut {
             let texts = if cut == rect { texts } else { texts_in(frames, cut) };
-            return readout_of(cut, &without_single_signs(texts));
+            let clear = clear_of_icon(frames, cut, &texts);
+            let texts = if clear == cut { texts } else { texts_in(frames, clear) };
+            return readout_of(clear, &without_single_signs(texts));
         }
         rect = wider;
     }
@@ -62,12 +66,22 @@ fn readout_of(rect: PixelRect, texts: &[FrameText]) -> Option<DecipheredReadout>
     Some(DecipheredReadout {
         rect,
         labels: pick_labels(texts, &format).into_iter().map(DecipheredText::from).collect(),
-        texts: texts.iter().map(DecipheredText::from).collect(),
+        texts: texts.iter().map(|text| with_point(text.into(), &format)).collect(),
         separator: format.separator,
         decimals: format.decimals,
         digits: format.digits,
         words: Words::default(),
     })
+}
+
+/// The text with the decimal point that the format asks for.
+fn with_point(mut text: DecipheredText, format: &ValueFormat) -> DecipheredText {
+    if let Some(complete) = format.with_point(&text.text) {
+        let place = complete.find('.').unwrap_or(complete.len()).min(text.character_probabilities.len());
+        text.character_probabilities.insert(place, 0.0);
+        text.text = complete;
+    }
+    text
 }
 
 /// Reads the units and labels of readouts.

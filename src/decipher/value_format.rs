@@ -47,6 +47,15 @@ impl ValueFormat {
         Some(Self { separator, decimals, digits })
     }
 
+    /// A text with the point that the line reader missed: without one, with enough digits for it.
+    pub(super) fn with_point(&self, text: &str) -> Option<String> {
+        let place = text.len().checked_sub(usize::from(self.decimals))?;
+        let is_missed = self.separator == Some('.')
+            && digit_count(text) > self.decimals
+            && text.bytes().all(|one| one.is_ascii_digit());
+        is_missed.then(|| format!("{}.{}", &text[..place], &text[place..]))
+    }
+
     /// Whether a text has this format.
     pub(super) fn fits(&self, text: &str) -> bool {
         let signs = text.matches('-').count();
@@ -76,5 +85,21 @@ fn ending(text: &str) -> Option<(Option<char>, u8)> {
             digits => Some((Some(*separator), digits)),
         },
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_missed_point_is_put_in_its_place() {
+        let volts = ValueFormat { separator: Some('.'), decimals: 1, digits: 3 };
+        assert_eq!(volts.with_point("119").as_deref(), Some("11.9"));
+        for text in ["11.9", "9", "", "-119", "1:19"] {
+            assert_eq!(volts.with_point(text), None, "{text}");
+        }
+        let whole = ValueFormat { separator: None, decimals: 0, digits: 3 };
+        assert_eq!(whole.with_point("119"), None);
     }
 }

@@ -5,8 +5,8 @@ use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
-/// Probability from which a text counts as a value. Set by judgement.
-const MIN_PROBABILITY: f32 = 0.9;
+/// Probabilities from which a text counts as a value: the first that gives enough values. Set by judgement.
+const MIN_PROBABILITIES: [f32; 2] = [0.9, 0.75];
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;
 /// Share of the values at either end that may be misread.
@@ -43,9 +43,15 @@ pub(super) struct Behaviour {
 
 impl Behaviour {
     pub(super) fn of(readout: &DecipheredReadout) -> Self {
-        let certain = readout.texts.iter().filter(|text| text.probability >= MIN_PROBABILITY);
-        let values: Vec<(f64, f64)> =
-            certain.filter_map(|text| Some((text.time_s, value_of(&text.text)?))).collect();
+        let values_from = |least: f32| -> Vec<(f64, f64)> {
+            let certain = readout.texts.iter().filter(|text| text.probability >= least);
+            certain.filter_map(|text| Some((text.time_s, value_of(&text.text)?))).collect()
+        };
+        let [first, second] = MIN_PROBABILITIES;
+        let mut values = values_from(first);
+        if values.len() < MIN_VALUES {
+            values = values_from(second);
+        }
         if values.len() < MIN_VALUES {
             let words = readout.words.clone();
             return Self { values, decimals: readout.decimals, words, ..Self::default() };
