@@ -7,7 +7,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::{ffmpeg, ffprobe, folder, text};
-use pairspeed::footage::{Clip, ClipNotes, FrameSource, Recording, frames_near, sample};
+use pairspeed::footage::{Clip, ClipNotes, FrameOutput, FrameSource, Recording, frames_near, sample};
+use pairspeed::geometry::PixelRect;
 
 const MJPEG: (&str, &str) = ("intact.avi", "-c:v mjpeg -q:v 3");
 const H264: (&str, &str) = ("intact.mp4", "-c:v libx264 -pix_fmt yuv420p -g 15 -bf 2");
@@ -124,6 +125,72 @@ fn frames_around_a_hole_are_flagged_counted_and_keep_their_times() {
         let last_s = found.last().unwrap().time_s;
         assert!((last_s - 89.0 / 30.0).abs() < 0.002, "{kind:?}: {last_s}");
     }
+}
+
+/// The positions of the coded pictures in an AVI file, in bytes.
+fn pictures(avi: &[u8]) -> Vec<std::ops::Range<usize>> {
+    let movi = avi.windows(4).position(|name| name == b"movi").unwrap() + 4;
+    let mut ranges = Vec::new();
+    let mut position = movi;
+    while let Some(b"00dc") = avi.get(position..position + 4) {
+        let length = u32::from_le_bytes(avi[position + 4..position + 8].try_into().unwrap()) as usize;
+        ranges.push(position + 8..position + 8 + length);
+        position += 8 + length + length % 2;
+    }
+    ranges
+}
+
+#[test]
+fn damage_in_most_pictures_from_the_first_on_is_no_habit_of_the_recorder() {
+    let folder = folder();
+    let clip = make(folder.path(), MJPEG);
+    let (intact, _) = read(&clip);
+    let whole = PixelRect::from_edges(0, 0, 160, 90);
+    for first in [0, 1, 12] {
+        let is_hit = |number: usize| number >= first && number % 3 != 1;
+        let damaged = altered(&clip, |bytes| {
+            for (_, range) in pictures(bytes).into_iter().enumerate().filter(|(number, _)| is_hit(*number)) {
+                let middle = range.start.midpoint(range.end);
+                bytes[middle..middle + 200].fill(0);
+            }
+        });
+        let hit = (0..intact.len()).filter(|number| is_hit(*number)).count();
+        let (found, notes) = read(&damaged);
+        assert_eq!(wrong_but_trusted(&intact, &found), 0, "from {first}: {notes:?}");
+        assert_eq!((notes.frames_damaged + notes.packets_lost) as usize, hit, "from {first}: {notes:?}");
+
+        let mut together = Vec::new();
+        let mut source = Clip::open(&damaged).unwrap();
+        let start = || -> pairspeed::footage::FrameTask<'_, Vec<u8>> {
+            Box::new(|luma| luma.rows().flatten().copied().collect())
+        };
+        let mut take = |frame: FrameOutput<Vec<u8>>| {
+            together.push(Read { time_s: frame.time_s, damaged: frame.damaged, luma: frame.output });
+            std::ops::ControlFlow::Continue(())
+        };
+        source.process_all(&[whole], &start, &mut take).unwrap();
+        assert_eq!(wrong_but_trusted(&intact, &together), 0, "on all cores, from {first}");
+        assert_eq!(together.iter().filter(|frame| !frame.damaged).count(), intact.len() - hit);
+    }
+}
+
+#[test]
+fn a_damaged_first_picture_does_not_decide_the_size_of_the_frames() {
+    let folder = folder();
+    let clip = make(folder.path(), MJPEG);
+    let damaged = altered(&clip, |bytes| {
+        let first = pictures(bytes)[0].clone();
+        let frame = first.start + bytes[first].windows(2).position(|marker| marker == [0xff, 0xc0]).unwrap();
+        // Height and width, 16 bits each, follow the marker, the length and the number of bits.
+        bytes[frame + 5..frame + 9].copy_from_slice(&[0, 48, 0, 64]);
+    });
+    let (intact, _) = read(&clip);
+    let (found, _) = read(&damaged);
+    // Times count from the first frame that can be decoded, the second one.
+    assert_eq!(found.len(), intact.len() - 1);
+    assert!(
+        found.iter().zip(&intact[1..]).all(|(found, intact)| !found.damaged && found.luma == intact.luma)
+    );
 }
 
 #[test]

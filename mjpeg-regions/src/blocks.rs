@@ -116,6 +116,12 @@ impl BlockDecoder {
         Ok(())
     }
 
+    /// Whether bits that are all 0 stand for blocks whose samples are those of the block before.
+    pub(crate) fn decodes_zeros_to_one_level(&self) -> bool {
+        let first = |table: &HuffmanTable| table.codes().next().map(|(_, symbol)| symbol);
+        first(&self.dc) == Some(0) && first(&self.ac) == Some(END_OF_BLOCK)
+    }
+
     fn fill_at_start(&mut self) {
         let mut rest = self.at_start.as_mut_slice();
         for (length, symbol) in self.dc.codes().take_while(|(length, _)| *length <= INDEX_BITS) {
@@ -368,6 +374,25 @@ mod tests {
         for code in ["10", "11", "010", "0110", "0111"] {
             assert_eq!(skip_and_decode(&decoder, code), Err(InvalidCode), "{code}");
         }
+    }
+
+    #[test]
+    fn an_invalid_symbol_with_a_long_code_takes_no_bits_that_are_not_there() {
+        // A DC code of one bit and seven more, then two AC codes of sixteen bits, the second with an invalid symbol that states
+        // fifteen more: 8 bits that are filled up again, and 16 + 10 + 16 + 15 of 56.
+        let long = [&[0; 15][..], &[2, 0x0a, 0x0f]].concat();
+        let mut decoder = BlockDecoder::default();
+        decoder.set_tables(&table(&[7]), &long).unwrap();
+        let code =
+            ["01111111", "0000000000000000", "1111111111", "0000000000000001", "111111111111111"].concat();
+        assert_eq!(skip_and_decode(&decoder, &code), Err(InvalidCode));
+    }
+
+    #[test]
+    fn zeros_are_blocks_of_one_level_if_the_first_codes_say_so() {
+        assert!(decoder(&[0, 3], &[0x00, 0x01]).decodes_zeros_to_one_level());
+        assert!(!decoder(&[3, 0], &[0x00, 0x01]).decodes_zeros_to_one_level());
+        assert!(!decoder(&[0, 3], &[0x01, 0x00]).decodes_zeros_to_one_level());
     }
 
     #[test]

@@ -151,10 +151,14 @@ impl HuffmanTable {
     #[cold]
     fn decode_long(&self, bits: &mut BitReader<'_>) -> Result<(u8, i32), InvalidCode> {
         let symbol = self.decode_symbol(bits)?;
+        // An invalid symbol may state more bits than the buffer still holds.
+        if !(self.is_valid)(symbol) {
+            return Err(InvalidCode);
+        }
         let size = u32::from(symbol & 0xf);
         let value = bits.peek_last(size, size);
         bits.consume(size);
-        if (self.is_valid)(symbol) { Ok((symbol, sign_extended(value, size))) } else { Err(InvalidCode) }
+        Ok((symbol, sign_extended(value, size)))
     }
 
     /// Decodes a symbol whose code may have any length (annex F.2.2.3).

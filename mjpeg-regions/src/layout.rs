@@ -7,10 +7,6 @@ use arrayvec::ArrayVec;
 use super::header::{Component, Header, MAX_BLOCKS, MAX_COMPONENTS};
 use super::{BLOCK_SIDE, Region};
 
-/// The rows below the last region are still checked for damage if they are at most one part in this many of
-/// the height. Set by judgement: the check then costs little.
-const SMALL_REST: usize = 4;
-
 /// The blocks that overlap the regions of an image.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct BlockSelection {
@@ -18,8 +14,6 @@ pub(crate) struct BlockSelection {
     height: usize,
     /// Columns and rows of blocks that each region overlaps; no range is empty.
     ranges: Vec<(Range<usize>, Range<usize>)>,
-    /// Index of the row of pixels below the lowest region.
-    bottom: usize,
 }
 
 impl BlockSelection {
@@ -33,9 +27,12 @@ impl BlockSelection {
             Some((blocks(region.left..region.right, width)?, blocks(region.top..region.bottom, height)?))
         };
         let ranges: Vec<_> = regions.iter().filter_map(ranges_of).collect();
-        let inside = regions.iter().filter(|region| ranges_of(region).is_some());
-        let bottom = inside.map(|region| region.bottom).max()?;
-        Some(Self { width, height, ranges, bottom: bottom.min(height) })
+        (!ranges.is_empty()).then_some(Self { width, height, ranges })
+    }
+
+    /// The selection of no block of an image of `width` x `height` pixels.
+    pub(crate) fn none(width: usize, height: usize) -> Self {
+        Self { width, height, ranges: Vec::new() }
     }
 
     /// Width and height of the image in pixels.
@@ -51,10 +48,6 @@ impl BlockSelection {
     fn contains(&self, column: usize, row: usize) -> bool {
         self.ranges.iter().any(|(columns, rows)| columns.contains(&column) && rows.contains(&row))
     }
-
-    fn is_rest_small(&self) -> bool {
-        self.height - self.bottom <= self.height / SMALL_REST
-    }
 }
 
 /// The minimum coded units (ITU-T T.81, annex A.2) of images with the same components.
@@ -62,10 +55,8 @@ impl BlockSelection {
 pub(crate) struct Layout {
     /// The components from which the other fields were computed.
     components: ArrayVec<Component, MAX_COMPONENTS>,
-    /// The number of minimum coded units of the image.
-    pub units: usize,
-    /// For each minimum coded unit up to the last one that is read: one bit for each of its luma blocks, set
-    /// if the block is decoded; the lowest bit is that of the first block.
+    /// For each minimum coded unit: one bit for each of its luma blocks, set if the block is decoded; the lowest bit is
+    /// that of the first block.
     pub selected: Vec<u16>,
     /// The number of luma blocks in a minimum coded unit; they come first in it.
     pub luma_blocks: usize,
@@ -109,11 +100,6 @@ impl Layout {
             }
             self.selected.push(bits);
         }
-        self.units = self.selected.len();
-        if !selection.is_rest_small() {
-            let last = self.selected.iter().rposition(|bits| *bits != 0);
-            self.selected.truncate(last.map_or(0, |last| last + 1));
-        }
     }
 }
 
@@ -142,11 +128,5 @@ mod tests {
         assert_eq!(BlockSelection::new(64, 100, &[rows(12, 12)]), None);
         assert_eq!(BlockSelection::new(10, 100, &[rows(12, 20)]), None);
         assert_eq!(BlockSelection::new(64, 100, &[]), None);
-    }
-
-    #[test]
-    fn a_small_rest_is_checked_and_a_large_one_skipped() {
-        let is_small = |bottom| BlockSelection::new(64, 100, &[rows(0, bottom)]).unwrap().is_rest_small();
-        assert!(is_small(75) && is_small(300) && !is_small(74));
     }
 }

@@ -31,9 +31,9 @@
 //!
 //! # Damaged images
 //!
-//! Damage is reported if it makes a code invalid, a coefficient out of range, or the data too short or too long. Rows
-//! below the last region are not read if they are more than a quarter of the height: damage there goes unnoticed, and
-//! so may damage that leaves all codes valid.
+//! Damage is reported if it makes a code invalid, a coefficient out of range, or the data too short or too long. All codes
+//! are read, also those below the last region: only so it shows whether the blocks before were counted correctly. Damage
+//! that leaves all codes valid and their number unchanged goes unnoticed.
 //!
 //! # How it works
 //!
@@ -157,6 +157,13 @@ impl From<InvalidCode> for DecodeError {
     }
 }
 
+/// Width and height in pixels that the header of `jpeg` states; `None` if the header is damaged or describes an image that
+/// this decoder does not support.
+#[must_use]
+pub fn image_size(jpeg: &[u8]) -> Option<(usize, usize)> {
+    Header::read(jpeg).map(|header| (header.width, header.height))
+}
+
 /// Decodes the same regions of one image after another. All images have the same size.
 #[derive(Clone)]
 pub struct Decoder {
@@ -179,9 +186,21 @@ impl Decoder {
     pub fn new(width: usize, height: usize, regions: &[Region]) -> Result<Self, SetupError> {
         let selection =
             BlockSelection::new(width, height, regions).ok_or(SetupError::NoRegion { width, height })?;
-        let transform = BlockTransform::new().ok_or(SetupError::NoInverseDct)?;
         let (columns, rows) = selection.blocks();
-        let plane = vec![0; columns * rows * COEFFICIENTS];
+        Self::of_selection(selection, vec![0; columns * rows * COEFFICIENTS])
+    }
+
+    /// A decoder that only [checks](Self::check) images of `width` x `height` pixels.
+    ///
+    /// # Errors
+    ///
+    /// [`SetupError::NoInverseDct`] if libavcodec has no inverse DCT.
+    pub fn for_checks(width: usize, height: usize) -> Result<Self, SetupError> {
+        Self::of_selection(BlockSelection::none(width, height), Vec::new())
+    }
+
+    fn of_selection(selection: BlockSelection, plane: Vec<u8>) -> Result<Self, SetupError> {
+        let transform = BlockTransform::new().ok_or(SetupError::NoInverseDct)?;
         Ok(Self {
             selection,
             layout: Layout::default(),
@@ -190,6 +209,15 @@ impl Decoder {
             transform,
             plane,
         })
+    }
+
+    /// Reads all codes of `jpeg`, a complete image with its markers.
+    ///
+    /// # Errors
+    ///
+    /// [`DecodeError`] if the image is damaged, not supported, or of another size.
+    pub fn check(&mut self, jpeg: &[u8]) -> Result<(), DecodeError> {
+        self.decode(jpeg).map(drop)
     }
 
     /// Decodes the regions of `jpeg`, a complete image with its markers. The plane has the size of the image;
@@ -211,6 +239,9 @@ impl Decoder {
             self.decoders[component.decoder].set_tables(dc, ac)?;
         }
         self.scan.read(header.scan)?;
+        if self.scan.has_zeros && !self.decoders[0].decodes_zeros_to_one_level() {
+            return Err(DecodeError::Damaged);
+        }
         self.transform.set_quantisation(header.quantisation);
         let stride = self.selection.blocks().0 * BLOCK_SIDE;
         let mut writer = BlockWriter {

@@ -70,7 +70,7 @@ impl Clip {
         let rate_hz = usual_rate_hz(&decoder, &stream);
         let mut next = DecodedFrame::empty();
         let has_packets = !decoder.timestamps_ahead().is_empty();
-        if !decoder.next(&mut next) {
+        if !decoder.next_of_checked_size(&mut next) {
             return Err(match decoder.nothing_decoded() {
                 FootageError::Damaged { path, .. } if !has_packets => FootageError::NoFrame { path },
                 other => other,

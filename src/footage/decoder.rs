@@ -12,10 +12,7 @@ use ffmpeg_next::{Dictionary, Error, Packet, Rational, Stream};
 use super::error::FootageError;
 use super::libav;
 use super::open::{MAX_FRAME_PX, check_size};
-
-/// Number of rejected frames from which a strict decoder is replaced by a lenient one, if it also rejected
-/// more frames than it accepted. Set by judgement.
-const MAX_REJECTED: u64 = 8;
+use super::picture_check::PictureCheck;
 
 /// The settings with which the decoder of a video is opened.
 #[derive(Clone)]
@@ -26,8 +23,9 @@ pub(super) struct DecoderConfig {
     pub time_base: Rational,
     /// Number of threads of one decoder, which it uses for the slices of a frame.
     pub threads: usize,
-    /// Whether the first frames are known to follow the standard, so that errors in later frames are damage.
-    pub starts_valid: bool,
+    /// Width and height in pixels of the pictures of a Motion JPEG video that [`PictureCheck`] can check; `None` for other
+    /// videos. A picture of such a video that does not pass the check is damaged.
+    pub checked_size: Option<(u32, u32)>,
 }
 
 impl DecoderConfig {
@@ -39,7 +37,7 @@ impl DecoderConfig {
             codec: parameters.id(),
             time_base: stream.time_base(),
             threads: available_parallelism().map_or(1, usize::from),
-            starts_valid: false,
+            checked_size: None,
         }
     }
 
@@ -90,26 +88,33 @@ pub(super) enum DecoderOutput {
 pub(super) struct FrameDecoder {
     config: DecoderConfig,
     decoder: decoder::Video,
-    strictness: Strictness,
+    detection: ErrorDetection,
     draining: bool,
 }
 
-/// How errors in frames are detected. The MJPEG decoder of libavcodec reports errors only if it may reject
-/// the frame. So a strict decoder is opened, and a second, lenient decoder decodes the frames that the strict
-/// one rejects.
-enum Strictness {
+/// How errors in frames are detected. The MJPEG decoder of libavcodec reports errors only if it may reject the frame,
+/// and it decodes a damaged frame into memory that may hold an older one.
+enum ErrorDetection {
     /// The decoder reports errors along with the frame.
-    Lenient,
-    /// The decoder rejects frames with errors. The lenient decoder is opened when it is first needed.
-    Strict { lenient: Option<Box<decoder::Video>>, holds_frame: bool, rejected: u64, accepted: u64 },
+    Reported,
+    /// Each picture is checked on its own. Both the decoder and the check take one packet at a time.
+    Checked { check: Box<PictureCheck>, is_sound: bool },
+    /// The decoder rejects frames with errors, and a second, lenient decoder decodes those. It is opened when it is
+    /// first needed.
+    Strict { lenient: Option<Box<decoder::Video>>, holds_frame: bool },
 }
 
 impl FrameDecoder {
     pub(super) fn open(config: DecoderConfig) -> Result<Self, FootageError> {
-        let is_strict = config.codec == codec::Id::MJPEG;
-        let decoder = config.open(is_strict)?;
-        let strictness = if is_strict { Strictness::strict() } else { Strictness::Lenient };
-        Ok(Self { config, decoder, strictness, draining: false })
+        let detection = match config.checked_size.and_then(PictureCheck::new) {
+            Some(check) => ErrorDetection::Checked { check: Box::new(check), is_sound: false },
+            None if config.codec == codec::Id::MJPEG => {
+                ErrorDetection::Strict { lenient: None, holds_frame: false }
+            }
+            None => ErrorDetection::Reported,
+        };
+        let decoder = config.open(matches!(detection, ErrorDetection::Strict { .. }))?;
+        Ok(Self { config, decoder, detection, draining: false })
     }
 
     /// The range of the luma levels that the video states.
@@ -119,13 +124,10 @@ impl FrameDecoder {
 
     /// Sends a packet to the decoder. Returns `false` if the packet is lost.
     pub(super) fn send(&mut self, packet: &Packet) -> bool {
-        match self.decoder.send_packet(packet) {
-            Ok(()) => {
-                self.strictness.count_accepted();
-                true
-            }
-            Err(_) => self.send_to_lenient(packet),
+        if let ErrorDetection::Checked { check, is_sound } = &mut self.detection {
+            *is_sound = packet.data().is_some_and(|picture| check.is_sound(picture));
         }
+        self.decoder.send_packet(packet).is_ok() || self.send_to_lenient(packet)
     }
 
     /// Tells the decoder that no more packets follow. Returns `false` if that was done before, or if it
@@ -142,11 +144,14 @@ impl FrameDecoder {
 
     /// Writes the next frame in presentation order into `frame`.
     pub(super) fn receive(&mut self, frame: &mut Video) -> DecoderOutput {
-        if self.strictness.receive_lenient(frame) {
+        if self.detection.receive_lenient(frame) {
             return DecoderOutput::Frame { errors: true };
         }
         match self.decoder.receive_frame(frame) {
-            Ok(()) => DecoderOutput::Frame { errors: frame.is_corrupt() || frame.has_decode_errors() },
+            Ok(()) => {
+                let is_unsound = matches!(self.detection, ErrorDetection::Checked { is_sound: false, .. });
+                DecoderOutput::Frame { errors: is_unsound || frame.is_corrupt() || frame.has_decode_errors() }
+            }
             Err(Error::Other { errno: EAGAIN }) => DecoderOutput::NeedsPackets,
             Err(Error::Eof) => DecoderOutput::End,
             Err(_) => DecoderOutput::Lost,
@@ -160,39 +165,19 @@ impl FrameDecoder {
 
     /// Sends a packet that the strict decoder rejected to the lenient one.
     fn send_to_lenient(&mut self, packet: &Packet) -> bool {
-        let Strictness::Strict { lenient, holds_frame, rejected, accepted } = &mut self.strictness else {
-            return false;
-        };
+        let ErrorDetection::Strict { lenient, holds_frame } = &mut self.detection else { return false };
         if lenient.is_none() {
             *lenient = self.config.open(false).ok().map(Box::new);
         }
-        let Some(decoder) = lenient else { return false };
-        *rejected += 1;
-        if !self.config.starts_valid && *rejected > MAX_REJECTED && *rejected > *accepted {
-            // Most frames violate the standard. This is how the recorder writes them, and no damage.
-            mem::swap(&mut self.decoder, decoder);
-            self.strictness = Strictness::Lenient;
-            return self.decoder.send_packet(packet).is_ok();
-        }
-        *holds_frame = decoder.send_packet(packet).is_ok();
+        *holds_frame = lenient.as_mut().is_some_and(|decoder| decoder.send_packet(packet).is_ok());
         *holds_frame
     }
 }
 
-impl Strictness {
-    fn strict() -> Self {
-        Self::Strict { lenient: None, holds_frame: false, rejected: 0, accepted: 0 }
-    }
-
-    fn count_accepted(&mut self) {
-        if let Self::Strict { accepted, .. } = self {
-            *accepted += 1;
-        }
-    }
-
+impl ErrorDetection {
     /// Receives the frame that the lenient decoder holds, if it holds one.
     fn receive_lenient(&mut self, frame: &mut Video) -> bool {
-        let Self::Strict { lenient: Some(lenient), holds_frame, .. } = self else { return false };
+        let Self::Strict { lenient: Some(lenient), holds_frame } = self else { return false };
         mem::take(holds_frame) && lenient.receive_frame(frame).is_ok()
     }
 }

@@ -3,7 +3,7 @@
 //! One frame after the other:
 //!
 //! ```text
-//! file -> open -> packets -> decoder -> sequential (damage) -> frame_timing (numbers and times) -> luma
+//! file -> open -> packets -> decoder (picture_check) -> sequential (damage) -> frame_timing (numbers and times) -> luma
 //!      -> Clip, a FrameSource -> lookup (single frames), Recording (several clips in a row)
 //! ```
 //!
@@ -31,6 +31,7 @@ mod notes;
 mod open;
 mod packets;
 mod parallel;
+mod picture_check;
 mod progress_counter;
 mod random_access;
 mod recording;

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 use std::path::Path;
 
+use ffmpeg_next::codec::Id;
 use ffmpeg_next::error::EAGAIN;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::{Error, Packet};
@@ -10,7 +11,8 @@ use ffmpeg_next::{Error, Packet};
 use super::decoder::DecoderConfig;
 use super::error::FootageError;
 use super::libav;
-use super::open::{StreamInfo, open_input, video_stream};
+use super::open::{MAX_FRAME_PX, StreamInfo, open_input, video_stream};
+use super::picture_check::size_of_first_sound;
 
 /// Number of packets that are read ahead when a file is opened, to check its timestamps. Set by judgement:
 /// some seconds of video.
@@ -52,7 +54,7 @@ impl Packets {
     pub(super) fn open(path: &Path) -> Result<(Self, DecoderConfig, StreamInfo), FootageError> {
         let input = open_input(path)?;
         let stream = video_stream(path, &input)?;
-        let config = DecoderConfig::of(path, &stream);
+        let mut config = DecoderConfig::of(path, &stream);
         let info = StreamInfo::of(path, &input, &stream);
         let index = stream.index();
         let timestamps_by_position = input.format().name() == "avi";
@@ -67,6 +69,10 @@ impl Packets {
         };
         libav::keep_only_stream(&mut packets.input, index);
         packets.read_ahead();
+        if config.codec == Id::MJPEG {
+            config.checked_size =
+                size_of_first_sound(packets.ahead.iter().filter_map(Packet::data), MAX_FRAME_PX);
+        }
         Ok((packets, config, info))
     }
 

@@ -56,11 +56,14 @@ impl DecodePlan {
     pub(super) fn of(clip: &mut Clip, areas: &[PixelRect]) -> Result<Option<Self>, FootageError> {
         let Some(access) = RandomAccess::of(clip.decoder_config()) else { return Ok(None) };
         let (mut packets, config, _) = Packets::open(&clip.info().path)?;
-        let mut config = DecoderConfig { threads: 1, ..config };
+        let config = DecoderConfig { threads: 1, ..config };
         let size = (clip.info().width, clip.info().height);
         if config.codec != Id::MJPEG {
             let verified = Vec::new();
             return Ok(Some(Self { packets, verified, config, access, only_areas: None, last_access: None }));
+        }
+        if config.checked_size != Some(size) {
+            return Ok(None);
         }
         // The sample is taken first, from areas that contain those of the reading, so that one verification
         // is enough.
@@ -74,7 +77,6 @@ impl DecodePlan {
             }
             clip.verified_areas.extend_from_slice(areas);
         }
-        config.starts_valid = true;
         let only_areas = Some(areas.to_vec());
         Ok(Some(Self { packets, verified, config, access, only_areas, last_access: None }))
     }
@@ -91,7 +93,8 @@ impl DecodePlan {
     }
 }
 
-/// Whether the region decoder and the general decoder give the same pixels in the areas of the same frames.
+/// Whether the region decoder and the general decoder give the same pixels in the areas of the same frames. Damaged frames
+/// are left out, of which the general decoder knows too.
 fn decoders_agree(
     config: &DecoderConfig,
     packets: &[VideoPacket],
@@ -100,17 +103,17 @@ fn decoders_agree(
 ) -> bool {
     let Ok(mut general) = FrameDecoder::open(config.clone()) else { return false };
     let (mut frame, mut buffer) = (Video::empty(), Vec::new());
-    packets.iter().all(|packet| {
-        let regions = packet.packet.data().and_then(|data| region_decoder.decode(data));
+    let mut agreements = packets.iter().filter_map(|packet| {
+        let regions = packet.packet.data().and_then(|data| region_decoder.decode(data))?;
         let is_intact = general.send(&packet.packet)
             && general.receive(&mut frame) == DecoderOutput::Frame { errors: false }
             && !frame.is_interlaced();
         let (width, height) = (frame.width() as usize, frame.height() as usize);
         let whole = luma::of_frame(&frame, width, height, &mut buffer);
-        let size = |luma: LumaPlane<'_>| (luma.width, luma.height);
-        let pair = regions.zip(whole).filter(|(regions, whole)| is_intact && size(*regions) == size(*whole));
-        pair.is_some_and(|(regions, whole)| areas.iter().all(|area| is_equal(regions, whole, *area)))
-    })
+        let whole = whole.filter(|whole| (whole.width, whole.height) == (regions.width, regions.height));
+        Some(is_intact && whole.is_some_and(|whole| areas.iter().all(|area| is_equal(regions, whole, *area))))
+    });
+    agreements.next() == Some(true) && agreements.all(|agree| agree)
 }
 
 fn is_equal(one: LumaPlane<'_>, other: LumaPlane<'_>, area: PixelRect) -> bool {

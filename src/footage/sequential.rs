@@ -91,6 +91,19 @@ impl SequentialDecoder {
         false
     }
 
+    /// Decodes the next frame that has the size of the checked pictures, if there is such a size: the header of the first
+    /// picture may be damaged. Returns `false` after the last.
+    pub(super) fn next_of_checked_size(&mut self, decoded: &mut DecodedFrame) -> bool {
+        while self.next(decoded) {
+            let size = (decoded.frame.width(), decoded.frame.height());
+            if self.config.checked_size.is_none_or(|checked| checked == size) {
+                return true;
+            }
+            self.count_lost(1);
+        }
+        false
+    }
+
     /// Seeks the key frame at or before `timestamp`. Returns whether the container supports seeking.
     pub(super) fn seek(&mut self, timestamp: i64) -> bool {
         if !self.packets.as_mut().is_some_and(|packets| packets.seek(timestamp)) {

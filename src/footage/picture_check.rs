@@ -1,0 +1,39 @@
+//! Checks whether the pictures of a Motion JPEG video are whole, each by itself.
+//!
+//! A decoder that meets damaged codes leaves the rest of the picture as it was, so that an older picture shows through. No
+//! part of a picture is therefore used if one of its blocks could not be decoded.
+
+use mjpeg_regions::{Decoder, image_size};
+
+/// Checks pictures of one size.
+pub(super) struct PictureCheck(Decoder);
+
+impl PictureCheck {
+    /// A check for pictures with the given `size` (width, height) in pixels; `None` if libavcodec lacks what it needs.
+    pub(super) fn new(size: (u32, u32)) -> Option<Self> {
+        Decoder::for_checks(size.0 as usize, size.1 as usize).ok().map(Self)
+    }
+
+    /// Whether a picture has the size of the check and all its blocks can be decoded.
+    pub(super) fn is_sound(&mut self, picture: &[u8]) -> bool {
+        self.0.check(picture).is_ok()
+    }
+}
+
+/// Width and height in pixels of the first sound picture; `None` if there is none of at most `max_px` pixels. A
+/// recorder's pictures are all of one kind, so later pictures are damaged if they are not sound.
+pub(super) fn size_of_first_sound<'a>(
+    pictures: impl Iterator<Item = &'a [u8]>,
+    max_px: u64,
+) -> Option<(u32, u32)> {
+    let size_of = |picture: &&[u8]| {
+        let (width, height) = image_size(picture)?;
+        let size = (u32::try_from(width).ok()?, u32::try_from(height).ok()?);
+        Some(size).filter(|(width, height)| u64::from(*width) * u64::from(*height) <= max_px)
+    };
+    let mut sizes = pictures.filter_map(|picture| {
+        let size = size_of(&picture)?;
+        PictureCheck::new(size)?.is_sound(picture).then_some(size)
+    });
+    sizes.next()
+}
