@@ -11,7 +11,7 @@ use crate::readings;
 use crate::setup::{LoadedSetup, glyph_sets};
 
 /// Ending of the names of setup files.
-const SETUP_ENDING: &str = ".setup.toml";
+pub const SETUP_ENDING: &str = ".setup.toml";
 
 /// The folder of a clip cannot be searched for setup files.
 #[derive(Debug, Error)]

@@ -23,6 +23,7 @@ pub(crate) use read_limited::read_error_in_words;
 pub use read_limited::{
     MAX_PICTURE_BYTES, MAX_SUMMARY_BYTES, MAX_TEXT_BYTES, ReadRefusal, read_bytes, read_text,
 };
+pub use recording_head::is_recording_name;
 pub(crate) use write_rules::PNG_SOFTWARE;
 pub use write_rules::{Existing, OutputKind, WriteRefusal, WriteRules};
 pub use write_whole::{remove_own, write_kind, write_whole};

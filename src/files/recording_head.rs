@@ -16,9 +16,14 @@ const HEAD_BYTES: u64 = 2 * 192;
 
 /// Whether a file is a recording: its name has the ending of one, or its content begins like one.
 pub(crate) fn is_recording(path: &Path) -> bool {
+    is_recording_name(path) || head(path).is_some_and(|head| begins(&head))
+}
+
+/// Whether the name of a file has the ending of a recording.
+#[must_use]
+pub fn is_recording_name(path: &Path) -> bool {
     let ending = path.extension().and_then(|ending| ending.to_str()).map(str::to_ascii_lowercase);
     ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str()))
-        || head(path).is_some_and(|head| begins(&head))
 }
 
 /// The first bytes of a regular file.

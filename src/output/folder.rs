@@ -137,11 +137,20 @@ pub fn usual_folder(clips: &[PathBuf]) -> PathBuf {
     first.with_file_name(usual_name(first))
 }
 
+/// Ending of the names of folders for results.
+pub const RESULT_ENDING: &str = "-result";
+
+/// Whether a folder holds a result.
+#[must_use]
+pub fn holds_results(folder: &Path) -> bool {
+    FORMATS.iter().any(|(name, _)| folder.join(name).exists())
+}
+
 /// The default name of the folder for the results of a clip.
 #[must_use]
 pub fn usual_name(clip: &Path) -> OsString {
     let mut name = clip.file_stem().unwrap_or_default().to_owned();
-    name.push("-result");
+    name.push(RESULT_ENDING);
     name
 }
 

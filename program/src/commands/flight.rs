@@ -5,9 +5,8 @@ use std::path::PathBuf;
 use pairspeed::flight::Flight;
 use pairspeed::readings::Progress;
 use pairspeed::setup::LoadedSetup;
-use pairspeed::{ReadOptions, read_flight};
+use pairspeed::{ReadError, ReadOptions, read_flight};
 
-use super::Failure;
 use crate::wording;
 
 /// Reads a flight; each channel that cannot be read has the command that teaches it.
@@ -16,7 +15,7 @@ pub fn flight_with_commands(
     setup: &LoadedSetup,
     options: &ReadOptions,
     progress: &mut dyn Progress,
-) -> Result<Flight, Failure> {
+) -> Result<Flight, ReadError> {
     let mut flight = read_flight(clips, setup, options, progress)?;
     for unread in &mut flight.legibility.unread {
         unread.command = wording::teach_command(unread);

@@ -20,6 +20,7 @@ mod demo;
 mod each;
 mod flight;
 mod given;
+mod inbox;
 mod inspect;
 mod numbers;
 mod page;
@@ -84,6 +85,7 @@ enum Command {
     Demo(demo::DemoArguments),
     /// Read the clips of one flight and compute the airspeed at every throttle step
     Read(Box<read::ReadArguments>),
+    Inbox(inbox::InboxArguments),
     /// Find the readouts in a clip and write a first version of the setup file
     Setup(setup::SetupArguments),
     /// Learn the overlay's digits from a few readings that you label
@@ -292,6 +294,7 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Read(arguments) => read::run(&arguments),
+        Command::Inbox(arguments) => inbox::run(&arguments),
         Command::Setup(arguments) => setup::run(&arguments),
         Command::Teach(arguments) => teach::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),

@@ -1,0 +1,201 @@
+//! `inbox`: watches a folder and reads each recording that appears there.
+
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use notify::{RecommendedWatcher, RecursiveMode, Watcher as _};
+use pairspeed::files::{Existing, WriteRules, file_name};
+use pairspeed::footage::{Clip, FootageError};
+use pairspeed::known_camera::fits;
+use pairspeed::output::folder::{OutputError, ResultFolder};
+use pairspeed::readings::{PrepareError, Silent};
+use pairspeed::setup::{LoadedSetup, usual_setup};
+use pairspeed::{ReadError, ReadOptions};
+
+use super::Failure;
+use super::flight::flight_with_commands;
+use crate::inbox::{InboxFolders, Keeper, Listing, ReadingOutcome, RecordingReader};
+use crate::quoting::quoted;
+use crate::wording;
+
+/// Longest time between two looks at the folder. Events of the system only make the next look earlier: network drives have
+/// none, and they end when a card is taken out. Set by judgement.
+const LOOK_EVERY: Duration = Duration::from_secs(2);
+/// Shortest time between two looks, so that many events do not cause as many looks. Set by judgement.
+const LOOK_AT_MOST_EVERY: Duration = Duration::from_millis(200);
+
+/// Watch a folder or a mounted card, and read each recording that appears there with the setup that fits
+///
+/// A recording is read once, when it has stopped growing; its results are put beside it. A hidden journal in the
+/// folder keeps what was done, so that a restart neither forgets nor repeats anything. Whatever cannot be read is
+/// named with its reason, and does not stop the inbox. It ends with Ctrl-C.
+#[derive(Debug, Args)]
+pub struct InboxArguments {
+    /// The folder to watch, with the folders in it
+    #[arg(value_name = "DIR")]
+    folder: PathBuf,
+    /// Setup files to choose from, besides those in the folder
+    #[arg(long, value_name = "FILE")]
+    setup: Vec<PathBuf>,
+    /// Folder for the results and the journal, such as when the card cannot be written to. Default: beside each recording
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Seconds without a change after which a recording counts as complete
+    #[arg(long, value_name = "SECONDS", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=3600))]
+    wait: u16,
+    /// End when every recording that is there was tried
+    #[arg(long)]
+    once: bool,
+}
+
+pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
+    let folder = &arguments.folder;
+    if !folder.is_dir() {
+        return Err(Failure::Misuse(format!("{}: there is no such folder", folder.display())));
+    }
+    let mut reader = SetupReader { given: load_all(&arguments.setup)? };
+    if let Some(out) = &arguments.out {
+        let failure = |error| Failure::Misuse(format!("cannot create the folder {}: {error}", out.display()));
+        std::fs::create_dir_all(out).map_err(failure)?;
+    }
+    let folders = InboxFolders { inbox: folder.clone(), results: arguments.out.clone() };
+    let settle = Duration::from_secs(arguments.wait.into());
+    let mut keeper = Keeper::open(folders, settle).map_err(Failure::misuse)?;
+    let mut watch = Watch::of(folder);
+    let start = Instant::now();
+    loop {
+        keeper.step(start.elapsed(), Listing::of(folder), &mut reader, &mut |line| print_line!("{line}"));
+        if arguments.once && keeper.is_idle() {
+            return Ok(());
+        }
+        if watch.wait().is_break() {
+            watch = Watch::of(folder);
+        }
+    }
+}
+
+/// Loads the setups that were given.
+fn load_all(files: &[PathBuf]) -> Result<Vec<LoadedSetup>, Failure> {
+    files.iter().map(|file| LoadedSetup::load(file).map_err(Failure::advised)).collect()
+}
+
+/// The system's events on a folder. Without them, the folder is looked at regularly all the same.
+struct Watch {
+    events: Receiver<notify::Result<notify::Event>>,
+    /// The watcher, which sends events as long as it lives; `None` if the system has none.
+    watcher: Option<RecommendedWatcher>,
+}
+
+impl Watch {
+    fn of(folder: &Path) -> Self {
+        let (sender, events) = mpsc::channel();
+        let watcher = notify::recommended_watcher(sender).ok().and_then(|mut watcher| {
+            watcher.watch(folder, RecursiveMode::Recursive).is_ok().then_some(watcher)
+        });
+        Self { events, watcher }
+    }
+
+    /// Waits until it is time for the next look. Breaks if the watch has ended or failed.
+    fn wait(&self) -> ControlFlow<()> {
+        std::thread::sleep(LOOK_AT_MOST_EVERY);
+        if self.watcher.is_none() {
+            std::thread::sleep(LOOK_EVERY);
+            return ControlFlow::Break(());
+        }
+        let mut next = self.events.recv_timeout(LOOK_EVERY);
+        loop {
+            match next {
+                Ok(Ok(_)) => {}
+                Ok(Err(_)) | Err(RecvTimeoutError::Disconnected) => return ControlFlow::Break(()),
+                Err(RecvTimeoutError::Timeout) => return ControlFlow::Continue(()),
+            }
+            next = self.events.recv_timeout(Duration::ZERO);
+        }
+    }
+}
+
+/// Reads recordings with the first setup that fits.
+struct SetupReader {
+    /// The setups given on the command line.
+    given: Vec<LoadedSetup>,
+}
+
+impl RecordingReader for SetupReader {
+    fn read(
+        &mut self,
+        recording: &Path,
+        results: &Path,
+        setups: &[PathBuf],
+        replace: bool,
+    ) -> ReadingOutcome {
+        let setup = match self.setup_for(recording, setups) {
+            Ok(Some(setup)) => setup,
+            Ok(None) => return ReadingOutcome::NoSetup(no_setup(recording)),
+            Err(error) => return of_read_error(&error.into()),
+        };
+        let existing = if replace { Existing::Replace } else { Existing::Keep };
+        let rules = WriteRules::from(existing).with_inputs([recording]).with_inputs(setup.input_files());
+        let folder = match ResultFolder::prepare(results, rules) {
+            Ok(folder) => folder,
+            Err(error) => return ReadingOutcome::Interrupted(error.to_string()),
+        };
+        let clips = [recording.to_owned()];
+        let flight = match flight_with_commands(&clips, &setup, &ReadOptions::default(), &mut Silent) {
+            Ok(flight) => flight,
+            Err(error) => return of_read_error(&error),
+        };
+        match folder.write(&flight) {
+            Ok(_) => ReadingOutcome::Read(format!(
+                "read with {}, {}",
+                file_name(&setup.path),
+                steps(flight.steps.len())
+            )),
+            Err(error @ OutputError::Render { .. }) => ReadingOutcome::Unreadable(error.to_string()),
+            Err(error) => ReadingOutcome::Interrupted(error.to_string()),
+        }
+    }
+}
+
+impl SetupReader {
+    /// The setup of that name, or else the first that fits: of those given, then of those in the inbox.
+    fn setup_for(&self, recording: &Path, setups: &[PathBuf]) -> Result<Option<LoadedSetup>, FootageError> {
+        let mut clip = Clip::open(recording)?;
+        let own = usual_setup(recording);
+        let mut files: Vec<&PathBuf> = setups.iter().collect();
+        files.sort_by_key(|file| **file != own);
+        let loaded = files.into_iter().filter_map(|file| LoadedSetup::load(file).ok());
+        Ok(self.given.iter().cloned().chain(loaded).find(|setup| fits(&mut clip, setup)))
+    }
+}
+
+fn no_setup(recording: &Path) -> String {
+    format!(
+        "no setup fits it; `pairspeed read {}` finds its readouts, or put a setup file into the folder",
+        quoted(recording)
+    )
+}
+
+fn steps(count: usize) -> String {
+    match count {
+        0 => "no airspeed found (the report says why)".to_owned(),
+        1 => "1 throttle step".to_owned(),
+        _ => format!("{count} throttle steps"),
+    }
+}
+
+/// The outcome for a recording that cannot be read: faults of the disk or card may pass.
+fn of_read_error(error: &ReadError) -> ReadingOutcome {
+    let said = wording::message(error);
+    match error {
+        ReadError::Footage(footage) | ReadError::Prepare(PrepareError::Footage(footage)) => match footage {
+            FootageError::ReadFailed { .. }
+            | FootageError::CannotOpen { .. }
+            | FootageError::NoSuchFile { .. } => ReadingOutcome::Interrupted(said),
+            _ => ReadingOutcome::Unreadable(said),
+        },
+        _ => ReadingOutcome::Unreadable(said),
+    }
+}

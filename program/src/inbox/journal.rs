@@ -1,0 +1,171 @@
+//! The journal of an inbox: what was done with each recording, so that a restart forgets nothing and does nothing twice.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{self, Read as _, Seek as _, SeekFrom};
+use std::path::{Path, PathBuf};
+
+use pairspeed::files::{Existing, FolderLock, read_bytes, write_whole};
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+/// Name of the journal in the folder of the inbox, or of its results.
+const NAME: &str = ".pairspeed-inbox.json";
+/// Maximum size of a journal, in bytes: 16 MiB, for about 80,000 recordings. Set by judgement.
+const MAX_BYTES: u64 = 16 << 20;
+/// Number of bytes at either end of a recording from which it is recognised. Set by judgement: an AVI header has 2 to 4 kB.
+const END_BYTES: u64 = 64 << 10;
+/// Version of the journal's format.
+const FORMAT: u32 = 1;
+
+/// Why a journal cannot be used.
+#[derive(Debug, Error)]
+pub enum JournalError {
+    /// The journal cannot be read or written.
+    #[error("{}: {source}", path.display())]
+    File {
+        /// Path of the journal.
+        path: PathBuf,
+        /// Error of the operating system, or the reason of the rules not to read or write the file.
+        source: io::Error,
+    },
+    /// The file is no journal, or one of another version.
+    #[error("{}: this is no journal of this version ({reason}); move the file away", path.display())]
+    Foreign {
+        /// Path of the journal.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
+}
+
+/// What a recording is recognised by. Times are left out: those of a card change with the time zone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Identity {
+    bytes: u64,
+    /// CRC-32 of the first and the last [`END_BYTES`] bytes.
+    head: u32,
+    tail: u32,
+}
+
+impl Identity {
+    /// The identity of a file.
+    pub(super) fn of(path: &Path) -> io::Result<Self> {
+        let mut file = File::open(path)?;
+        let bytes = file.metadata()?.len();
+        let head = checksum(&mut file)?;
+        file.seek(SeekFrom::Start(bytes.saturating_sub(END_BYTES)))?;
+        Ok(Self { bytes, head, tail: checksum(&mut file)? })
+    }
+
+    /// Whether this can be a shorter part of a recording, as an interrupted copy leaves it.
+    pub(super) fn is_part_of(self, whole: Self) -> bool {
+        self.bytes < whole.bytes && self.bytes >= END_BYTES && self.head == whole.head
+    }
+}
+
+fn checksum(file: &mut File) -> io::Result<u32> {
+    let mut bytes = Vec::new();
+    file.take(END_BYTES).read_to_end(&mut bytes)?;
+    Ok(crc32fast::hash(&bytes))
+}
+
+/// What was done with a recording.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum State {
+    /// Reading was begun this many times, and did not end.
+    Begun(u32),
+    /// It was read, and its results were written.
+    Read,
+    /// It had results before the inbox came to it.
+    HadResults,
+    /// It cannot be read, for this reason.
+    Unreadable(String),
+}
+
+/// One recording.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct JournalEntry {
+    pub(super) identity: Identity,
+    pub(super) state: State,
+    /// Number of its result folder among those of the recordings that had the same path, from 1.
+    pub(super) folder: u32,
+}
+
+#[derive(Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Content {
+    format: u32,
+    /// The recordings that each path has had: recorders use names again.
+    recordings: BTreeMap<String, Vec<JournalEntry>>,
+}
+
+/// The journal of a folder. It is locked, so that no other run works on the same folder.
+pub(super) struct Journal {
+    path: PathBuf,
+    /// The folder that contains the recordings.
+    inbox: PathBuf,
+    content: Content,
+    _lock: FolderLock,
+}
+
+impl Journal {
+    /// Opens or starts the journal in `folder` on the recordings below `inbox`.
+    pub(super) fn open(folder: &Path, inbox: &Path) -> Result<Self, JournalError> {
+        let path = folder.join(NAME);
+        let at = |source| JournalError::File { path: path.clone(), source };
+        let lock = FolderLock::take(folder).map_err(at)?;
+        let content = match read_bytes(&path, MAX_BYTES) {
+            Ok(bytes) => {
+                content(&bytes).map_err(|reason| JournalError::Foreign { path: path.clone(), reason })?
+            }
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                Content { format: FORMAT, ..Content::default() }
+            }
+            Err(error) => return Err(at(error)),
+        };
+        Ok(Self { path, inbox: inbox.to_owned(), content, _lock: lock })
+    }
+
+    /// The entries of all recordings that a path has had.
+    pub(super) fn entries(&self, recording: &Path) -> &[JournalEntry] {
+        self.content.recordings.get(&self.key(recording)).map_or(&[], Vec::as_slice)
+    }
+
+    /// Writes down what was done with a recording, in place of the entry `before`. It is on the disk when this returns.
+    pub(super) fn write(
+        &mut self,
+        recording: &Path,
+        before: Option<&JournalEntry>,
+        entry: JournalEntry,
+    ) -> Result<(), JournalError> {
+        let entries = self.content.recordings.entry(self.key(recording)).or_default();
+        let kept = entries.clone();
+        entries.retain(|other| Some(other) != before && other.identity != entry.identity);
+        entries.push(entry);
+        let saved = self.save();
+        if saved.is_err() {
+            self.content.recordings.insert(self.key(recording), kept);
+        }
+        saved
+    }
+
+    fn save(&self) -> Result<(), JournalError> {
+        let at = |source| JournalError::File { path: self.path.clone(), source };
+        let bytes = serde_json::to_vec_pretty(&self.content).map_err(|error| at(error.into()))?;
+        // The file that is replaced was recognised as a journal when it was opened.
+        write_whole(&self.path, &bytes, Existing::Replace).map_err(at)
+    }
+
+    /// The path of a recording in the inbox, with all bytes that are no ASCII text escaped.
+    fn key(&self, recording: &Path) -> String {
+        let inside = recording.strip_prefix(&self.inbox).unwrap_or(recording);
+        inside.as_os_str().as_encoded_bytes().escape_ascii().to_string()
+    }
+}
+
+fn content(bytes: &[u8]) -> Result<Content, String> {
+    let content: Content = serde_json::from_slice(bytes).map_err(|error| error.to_string())?;
+    if content.format == FORMAT { Ok(content) } else { Err(format!("format {}", content.format)) }
+}
