@@ -175,6 +175,31 @@ fn damage_in_most_pictures_from_the_first_on_is_no_habit_of_the_recorder() {
 }
 
 #[test]
+fn blocks_that_are_dropped_or_doubled_are_reported() {
+    let folder = folder();
+    let clip = make(folder.path(), MJPEG);
+    // The header of a block has eight bytes; blocks begin at even positions.
+    let block = |bytes: &[u8], number: usize| {
+        let range = pictures(bytes)[number].clone();
+        range.start - 8..range.end + range.len() % 2
+    };
+    for number in [5, 40, 80] {
+        let dropped = altered(&clip, |bytes| drop(bytes.drain(block(bytes, number))));
+        let (found, notes) = read(&dropped);
+        assert_eq!(found.len(), 89);
+        let told = notes.frames_missing + notes.packets_lost > 0 || notes.short_by_s.is_some();
+        assert!(told, "dropped {number}: {notes:?}");
+        let doubled = altered(&clip, |bytes| {
+            let range = block(bytes, number);
+            let copy = bytes[range.clone()].to_vec();
+            bytes.splice(range.start..range.start, copy);
+        });
+        let (found, notes) = read(&doubled);
+        assert!(found.len() > 90 && notes.short_by_s.is_some_and(|short_s| short_s < 0.0), "{notes:?}");
+    }
+}
+
+#[test]
 fn a_damaged_first_picture_does_not_decide_the_size_of_the_frames() {
     let folder = folder();
     let clip = make(folder.path(), MJPEG);

@@ -139,6 +139,11 @@ impl Clip {
         self.timing.end_s()
     }
 
+    /// Notes that the last frame was reached, and why reading stopped before the end of the file, if it did.
+    pub(super) fn finish_timing(&mut self, stopped: Option<String>) {
+        self.timing.finish(stopped, &self.info);
+    }
+
     /// The index of the last frame returned, plus one.
     pub(super) fn frames_so_far(&self) -> u64 {
         self.timing.last.map_or(0, |last| last.index + 1)
@@ -161,7 +166,7 @@ impl Clip {
         self.timing.advance(FrameStatus { timestamp, damaged, interlaced: frame.is_interlaced() }, next);
         self.timing.notes.packets_lost = self.decoder.lost;
         if !self.has_next {
-            self.timing.finish(self.decoder.stopped(), self.info.stated_length_s);
+            self.timing.finish(self.decoder.stopped(), &self.info);
         }
         true
     }

@@ -1,11 +1,17 @@
 //! Computes the numbers and times of frames in presentation order, and collects notes about them.
 
-use super::notes::ClipNotes;
+use super::ClipInfo;
+use super::notes::{ClipNotes, TimeBasis};
+use super::open::AVI;
 use super::timeline::Timeline;
 
 /// A clip counts as short if it ends at least this long before its stated length, in seconds. Set by
 /// judgement: containers round lengths, but by less.
 const MIN_SHORTFALL_S: f64 = 1.0;
+
+/// Minimum difference between the stated and the real length that counts as missing or doubled frames where the number of frames
+/// is stated, in typical frame intervals. Set by judgement: halfway between no frame and one is 0.5.
+const MIN_COUNTED_INTERVALS: f64 = 0.75;
 
 /// The properties of a decoded frame that its timing depends on.
 #[derive(Debug, Clone, Copy)]
@@ -88,11 +94,16 @@ impl FrameTiming {
 
     /// Notes that the last frame was reached. `stopped` is the reason why reading stopped before the end of
     /// the file, if it did.
-    pub(super) fn finish(&mut self, stopped: Option<String>, stated_length_s: Option<f64>) {
+    pub(super) fn finish(&mut self, stopped: Option<String>, info: &ClipInfo) {
         self.notes.stopped_early = stopped;
-        self.notes.short_by_s = stated_length_s.zip(self.last).and_then(|(length_s, last)| {
-            let short_s = length_s - last.time_s - self.timeline.typical_interval_s();
-            (short_s > MIN_SHORTFALL_S).then_some(short_s)
+        self.notes.short_by_s = info.stated_length_s.zip(self.last).and_then(|(length_s, last)| {
+            let interval_s = self.timeline.typical_interval_s();
+            let short_s = length_s - last.time_s - interval_s;
+            // AVI states the number of frames, and frames are as far apart as it states the rate.
+            let counts = info.container == AVI
+                && self.timeline.basis() == TimeBasis::Timestamps
+                && (MIN_COUNTED_INTERVALS * interval_s..MIN_SHORTFALL_S).contains(&short_s.abs());
+            (short_s > MIN_SHORTFALL_S || counts).then_some(short_s)
         });
     }
 

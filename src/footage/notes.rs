@@ -78,7 +78,8 @@ pub struct ClipNotes {
     /// Why reading stopped before the end of the file, in the words of the operating system or the video
     /// library; `None` if it did not.
     pub stopped_early: Option<String>,
-    /// How long before the length that its container states the clip ends, in seconds; `None` if it does not.
+    /// How long before the length that its container states the clip ends, in seconds; negative if it ends after it, `None`
+    /// if it ends there.
     pub short_by_s: Option<f64>,
     /// In the notes on several clips: the clips that end early, each with the missing length in seconds.
     pub short_clips: Vec<(PathBuf, f64)>,
@@ -158,7 +159,15 @@ impl ClipNotes {
         let clips = here.into_iter().chain(self.short_clips.iter().map(|(clip, s)| (clip.as_path(), *s)));
         let sentence = |(clip, short_s): (&Path, f64)| {
             let name = clip.file_name().unwrap_or(clip.as_os_str()).to_string_lossy();
-            format!("{name} ends {short_s:.1} s before the length that the file states")
+            if short_s >= 1.0 {
+                return format!("{name} ends {short_s:.1} s before the length that the file states");
+            }
+            let (relation, cause) =
+                if short_s > 0.0 { ("shorter", "missing") } else { ("longer", "doubled") };
+            format!(
+                "{name} is {:.2} s {relation} than the file states: frames are {cause}, and times may be off by as much",
+                short_s.abs()
+            )
         };
         clips.map(sentence).collect()
     }
@@ -204,6 +213,23 @@ mod tests {
     #[test]
     fn a_clean_clip_has_no_sentences() {
         assert_eq!(ClipNotes::default().sentences(Path::new("a.avi")), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_missing_or_doubled_frame_may_shift_times() {
+        let said = |short_by_s| ClipNotes { short_by_s: Some(short_by_s), ..ClipNotes::default() };
+        assert_eq!(
+            said(0.1).sentences(Path::new("card/a.avi")),
+            [
+                "a.avi is 0.10 s shorter than the file states: frames are missing, and times may be off by as much"
+            ]
+        );
+        assert_eq!(
+            said(-0.04).sentences(Path::new("a.avi")),
+            [
+                "a.avi is 0.04 s longer than the file states: frames are doubled, and times may be off by as much"
+            ]
+        );
     }
 
     #[test]

@@ -23,6 +23,8 @@ const MAX_SIDE: u32 = 16384;
 /// Maximum number of pixels of a frame: slightly more than 8192 x 4320, the largest usual format. It limits the memory of a
 /// decoded frame to 54 MB.
 pub(super) const MAX_FRAME_PX: u64 = 36_000_000;
+/// Name of the container AVI, in libavformat and in [`ClipInfo`](super::ClipInfo).
+pub(super) const AVI: &str = "avi";
 /// Containers and raw video streams that recorders and converters write. Others are not tried, since
 /// libavformat also has demuxers for text files and images.
 const CONTAINERS: &str = "avi,mov,matroska,mpegts,mpeg,h264,hevc,m4v,mjpeg,mpegvideo,flv,asf,ogg,nut,dv,mxf,\
@@ -168,7 +170,7 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
 /// off, the demuxer reduces the duration to what the remaining bytes can hold, but keeps this number.
 fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
     let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
-    let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == "avi")?;
+    let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == AVI)?;
     Some(f64::from(frames) / rate_hz)
 }
 

@@ -11,7 +11,7 @@ use ffmpeg_next::{Error, Packet};
 use super::decoder::DecoderConfig;
 use super::error::FootageError;
 use super::libav;
-use super::open::{MAX_FRAME_PX, StreamInfo, open_input, video_stream};
+use super::open::{AVI, MAX_FRAME_PX, StreamInfo, open_input, video_stream};
 use super::picture_check::size_of_first_sound;
 
 /// Number of packets that are read ahead when a file is opened, to check its timestamps. Set by judgement:
@@ -57,7 +57,7 @@ impl Packets {
         let mut config = DecoderConfig::of(path, &stream);
         let info = StreamInfo::of(path, &input, &stream);
         let index = stream.index();
-        let timestamps_by_position = input.format().name() == "avi";
+        let timestamps_by_position = input.format().name() == AVI;
         let mut packets = Self {
             input,
             stream: index,

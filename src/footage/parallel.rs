@@ -356,8 +356,7 @@ impl<'a, T> OrderedOutputs<'a, T> {
             if let Some((status, output)) = self.pending.take() {
                 self.pass_on(status, output, None);
             }
-            let length_s = self.clip.info().stated_length_s;
-            self.clip.timing.finish(stopped, length_s);
+            self.clip.finish_timing(stopped);
         }
         self.flow
     }

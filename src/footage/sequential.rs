@@ -151,7 +151,8 @@ impl SequentialDecoder {
     /// The error for a file of which no frame can be decoded.
     pub(super) fn nothing_decoded(&self) -> FootageError {
         let path = self.config.path.clone();
-        match self.stopped() {
+        // That the decoder gave up is no fault of the disk.
+        match self.packets.as_ref().and_then(|packets| packets.stopped.clone()) {
             Some(reason) => FootageError::ReadFailed { path, reason },
             None => FootageError::Damaged { path, reason: "none of its video frames can be decoded".into() },
         }
