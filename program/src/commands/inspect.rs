@@ -16,6 +16,7 @@ use serde_json::{Value, json};
 
 use super::numbers::seconds;
 use super::{Failure, existing_or, picture_failure};
+use crate::confinement::Confinement;
 
 /// A time is accepted if it is at most this long after the timestamp of the last frame, in seconds: one frame
 /// interval at the lowest usual rate.
@@ -75,9 +76,14 @@ struct Inspection {
 }
 
 pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
-    let mut clip = Clip::open(&arguments.clip)?;
     let setup =
         arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::advised)?;
+    Confinement::default()
+        .reading([&arguments.clip])
+        .reading(setup.iter().flat_map(LoadedSetup::input_files))
+        .writing(&arguments.picture_file(arguments.at.unwrap_or(0.0)))
+        .begin();
+    let mut clip = Clip::open(&arguments.clip)?;
     setup.iter().flat_map(LoadedSetup::warnings).for_each(|warning| say_line!("pairspeed: {warning}"));
     let at_s = arguments.at.unwrap_or(0.0);
     let picture = arguments.picture_file(at_s);

@@ -13,13 +13,14 @@ use pairspeed::output::{advice, summary_json, table};
 use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
 
-use super::camera;
+use super::camera::{self, setups_beside};
 use super::each::{Common, read_each};
 use super::flight::flight_with_commands;
 use super::given::FlightConditions;
 use super::numbers::{percent, probability};
 use super::progress::ReadingProgress;
 use super::{Failure, existing_or};
+use crate::confinement::Confinement;
 use crate::wording;
 
 #[derive(Debug, Args)]
@@ -71,8 +72,10 @@ pub struct ReadArguments {
 }
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
-    let setup = match &arguments.setup {
-        Some(file) => LoadedSetup::load(file).map_err(Failure::advised)?,
+    let given = arguments.setup.as_deref().map(LoadedSetup::load).transpose().map_err(Failure::advised)?;
+    confinement(arguments, given.as_ref()).begin();
+    let setup = match given {
+        Some(setup) => setup,
         None => camera::setup_for(&arguments.clips, arguments.ask)?,
     };
     setup.warnings().iter().for_each(|warning| say_line!("pairspeed: {warning}"));
@@ -94,6 +97,27 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
         print_line!("Results: {}", out.join("report.html").display());
     }
     Ok(())
+}
+
+/// The files that the command needs, while it decodes recordings.
+fn confinement(arguments: &ReadArguments, setup: Option<&LoadedSetup>) -> Confinement {
+    let ReadArguments { clips, legs, aircraft, out, each, .. } = arguments;
+    let mut confinement = Confinement::default().reading(clips).reading(legs.iter().chain(aircraft));
+    match setup {
+        Some(setup) => confinement = confinement.reading(setup.input_files()),
+        None => {
+            // One of the setups beside the first clip, or a new one there.
+            for setup in clips.iter().take(1).flat_map(|clip| setups_beside(clip)) {
+                confinement = confinement.reading(setup.input_files());
+            }
+            confinement = clips.iter().take(1).fold(confinement, |all, clip| all.writing(clip));
+        }
+    }
+    match out {
+        Some(out) if *each => confinement.writing(out).writing(&out.join("flight")),
+        Some(out) => confinement.writing(out),
+        None => clips.iter().fold(confinement, |all, clip| all.writing(clip)),
+    }
 }
 
 /// Which files may be written to: not those that the command reads.

@@ -12,6 +12,7 @@ use pairspeed::setup::{Camera, Setup, usual_setup};
 
 use super::progress::ShareBar;
 use super::{Failure, existing_or, picture_failure};
+use crate::confinement::Confinement;
 use crate::quoting::quoted;
 
 #[derive(Debug, Args)]
@@ -42,6 +43,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         )));
     }
     check_files(&file, &picture, &rules, &picture_rules)?;
+    Confinement::default().reading([&arguments.clip]).writing(&file).writing(&picture).begin();
     let mut clip = Clip::open(&arguments.clip)?;
     let bar = ShareBar::new("looking for the overlay");
     let ProposedRegions { regions, still } = propose_regions(&mut clip, &|share| bar.set(share))?;

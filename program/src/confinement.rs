@@ -1,0 +1,135 @@
+//! Confinement: while a recording is decoded, the program can read only the files that the command names, write only where its
+//! results go, and open no connection. A hostile recording that took over a decoder could do no more.
+//!
+//! This uses Landlock, so only Linux has it. Threads that already run are not confined: call [`Confinement::begin`] first.
+
+use std::path::{Path, PathBuf};
+
+/// The files and folders that a command uses.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Confinement {
+    read: Vec<PathBuf>,
+    write: Vec<PathBuf>,
+}
+
+impl Confinement {
+    /// Adds files that are read, with the folders that they lie in: setups and glyphs lie beside recordings.
+    pub fn reading<P: AsRef<Path>>(mut self, files: impl IntoIterator<Item = P>) -> Self {
+        for file in files {
+            let file = file.as_ref();
+            self.read.extend([file.to_owned(), folder_of(file)]);
+        }
+        self
+    }
+
+    /// Adds the folder in which `path` is made or changed, or, if there is none yet, the one in which that folder is made.
+    pub fn writing(mut self, path: &Path) -> Self {
+        let existing =
+            path.ancestors().skip(1).find(|folder| !folder.as_os_str().is_empty() && folder.is_dir());
+        self.write.push(existing.map_or_else(|| PathBuf::from("."), Path::to_owned));
+        // Such as `..`, whose parent is not what its path suggests.
+        self.write.extend(path.is_dir().then(|| path.to_owned()));
+        self
+    }
+
+    /// Confines the command, and says so if that is not possible.
+    pub fn begin(self) {
+        if let Some(reason) = self.enforce() {
+            say_line!("pairspeed: the decoding of recordings is not confined: {reason}");
+        }
+    }
+
+    /// Confines this thread, and all that it starts, for good. Returns what could not be done; `None` if all was.
+    #[cfg(target_os = "linux")]
+    fn enforce(self) -> Option<String> {
+        linux::enforce(&self).map_err(|error| error.to_string()).unwrap_or_else(Some)
+    }
+
+    /// Does nothing: this system has no such means. Returns `None`.
+    #[cfg(not(target_os = "linux"))]
+    fn enforce(self) -> Option<String> {
+        None
+    }
+}
+
+/// The folder in which a path lies.
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(folder) if folder.as_os_str().is_empty() => PathBuf::from("."),
+        Some(folder) => folder.to_owned(),
+        None => path.to_owned(),
+    }
+}
+
+#[cfg(target_os = "linux")]
+mod linux {
+    use landlock::{
+        ABI, Access, AccessFs, AccessNet, BitFlags, RestrictionStatus, Ruleset, RulesetAttr,
+        RulesetCreatedAttr, RulesetError, RulesetStatus, path_beneath_rules,
+    };
+
+    use super::Confinement;
+
+    /// Version of Landlock's interface whose rights are used where the kernel has them: files and TCP connections.
+    const VERSION: ABI = ABI::V4;
+    /// Files of the system from which the number of usable cores is taken.
+    const SYSTEM: [&str; 3] = ["/proc/self/cgroup", "/proc/self/mountinfo", "/sys/fs/cgroup"];
+
+    pub(super) fn enforce(files: &Confinement) -> Result<Option<String>, RulesetError> {
+        let read: BitFlags<AccessFs> = AccessFs::ReadFile | AccessFs::ReadDir;
+        let write = read | AccessFs::from_write(VERSION);
+        // Paths that do not exist are left out. The restriction includes that no new privileges can be gained.
+        let RestrictionStatus { ruleset, .. } = Ruleset::default()
+            .handle_access(AccessFs::from_all(VERSION))?
+            .handle_access(AccessNet::from_all(VERSION))?
+            .create()?
+            .add_rules(path_beneath_rules(SYSTEM, read))?
+            .add_rules(path_beneath_rules(&files.read, read))?
+            .add_rules(path_beneath_rules(&files.write, write))?
+            .restrict_self()?;
+        let missing = "this kernel has no Landlock".to_owned();
+        Ok((ruleset == RulesetStatus::NotEnforced).then_some(missing))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_new_folder_is_made_in_the_innermost_that_exists() {
+        let folder = tempfile::tempdir().unwrap();
+        let confinement = Confinement::default().writing(&folder.path().join("a/b/result"));
+        assert_eq!(confinement.write, [folder.path()]);
+        assert_eq!(Confinement::default().writing(Path::new("absent/result")).write, [Path::new(".")]);
+        let confinement = Confinement::default().reading(["clip.avi"]);
+        assert_eq!(confinement.read, [Path::new("clip.avi"), Path::new(".")]);
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_confined_thread_reads_and_writes_what_it_was_given_and_nothing_else() {
+        let folders = [(); 3].map(|()| tempfile::tempdir().unwrap());
+        let [input, output, other] = [0, 1, 2].map(|number| folders[number].path().join("file"));
+        std::fs::write(&input, "clip").unwrap();
+        std::fs::write(&other, "private").unwrap();
+        let thread = std::thread::spawn(move || {
+            let confinement = Confinement::default().reading([&input]).writing(&output);
+            if confinement.enforce().is_some() {
+                return None; // The kernel cannot.
+            }
+            let connected = std::net::TcpStream::connect(("127.0.0.1", 9));
+            let refused = |error: std::io::Error| error.kind() == std::io::ErrorKind::PermissionDenied;
+            Some([
+                std::fs::read(&input).is_ok() && std::fs::write(&output, "result").is_ok(),
+                std::fs::read(&other).is_err_and(refused),
+                std::fs::write(&other, "changed").is_err_and(refused),
+                std::fs::write(&input, "changed").is_err_and(refused),
+                std::process::Command::new("/bin/true").status().is_err(),
+                connected.is_err(),
+            ])
+        });
+        assert!(thread.join().unwrap().is_none_or(|outcomes| outcomes == [true; 6]));
+    }
+}
