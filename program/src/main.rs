@@ -1,12 +1,5 @@
-//! The command line program: starts the command, each of which has a file of its own.
-
-#[macro_use]
-mod commands;
-mod confinement;
-mod inbox;
-mod quoting;
-mod wording;
+//! The program `pairspeed`.
 
 fn main() -> std::process::ExitCode {
-    commands::run()
+    pairspeed_program::run()
 }

@@ -128,14 +128,26 @@ fn a_list_of_throttles_beside_a_file_that_tells_them_is_refused() {
 #[test]
 fn the_demonstration_replaces_no_other_results() {
     let folder = tempfile::tempdir().unwrap();
+    let clip = folder.path().join("salt-flat.mp4");
     std::fs::write(folder.path().join("summary.json"), r#"{"clips":[{"file":"mine.avi"}]}"#).unwrap();
     assert_misuse(&["demo", "--out", text(folder.path())], &["--force"]);
+    assert!(!clip.exists());
 
-    let former = format!(r#"{{"clips":[{{"file":"{CLIP}"}}]}}"#);
+    let former = format!(r#"{{"clips":[{{"file":"{}"}}]}}"#, clip.display());
     std::fs::write(folder.path().join("summary.json"), former).unwrap();
     let output = pairspeed(&["demo", "--out", text(folder.path())]);
     assert!(output.status.success(), "{}", error_of(&output));
     assert!(folder.path().join("report.html").is_file());
+}
+
+#[test]
+fn the_demonstration_replaces_no_other_clip() {
+    let folder = tempfile::tempdir().unwrap();
+    let clip = folder.path().join("salt-flat.mp4");
+    std::fs::write(&clip, "mine").unwrap();
+    let refused = ["demo", "--force", "--out", text(folder.path())];
+    assert_misuse(&refused, &["salt-flat.mp4", "it is a recording", "--out"]);
+    assert_eq!(std::fs::read_to_string(&clip).unwrap(), "mine");
 }
 
 #[test]

@@ -113,3 +113,27 @@ fn the_program_opens_its_window_with_a_clip() {
         shown.save(Path::new(&keep).join("real.png")).unwrap();
     }
 }
+
+#[test]
+fn the_check_of_the_computer_tells_whether_the_window_can_be_opened() {
+    let health = |display: &str| {
+        let output = Command::new(env!("CARGO_BIN_EXE_pairspeed"))
+            .arg("health")
+            .env("DISPLAY", display)
+            .env_remove("WAYLAND_DISPLAY")
+            .env("LIBGL_ALWAYS_SOFTWARE", "1")
+            .output()
+            .unwrap();
+        assert!(output.status.success());
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let line = |said: &str| said.lines().find(|line| line.contains("Window")).unwrap().to_owned();
+    let without = line(&health(""));
+    assert!(without.starts_with("no") && without.contains("there is no display"), "{without}");
+    let Some(display) = Display::start() else {
+        eprintln!("left out: Xvfb, a display without a screen, is not installed (Debian: xvfb)");
+        return;
+    };
+    let with = line(&health(&display.name));
+    assert!(with.starts_with("ok") && with.contains("it can be opened"), "{with}");
+}

@@ -321,3 +321,15 @@ pub(super) fn is_intra_only(codec: ffmpeg_next::codec::Id) -> bool {
     let descriptor = unsafe { ffi::avcodec_descriptor_get(codec.into()).as_ref() };
     descriptor.is_some_and(|descriptor| descriptor.props & ffi::AV_CODEC_PROP_INTRA_ONLY != 0)
 }
+
+/// The version of the FFmpeg release that the libraries belong to, such as `5.1.9`.
+pub(super) fn release() -> String {
+    // SAFETY: the call has no preconditions and yields a static text that ends with a zero byte.
+    unsafe { CStr::from_ptr(ffi::av_version_info()) }.to_string_lossy().into_owned()
+}
+
+/// Whether libavformat reads a container format, given by its short name.
+pub(super) fn has_demuxer(name: &CStr) -> bool {
+    // SAFETY: `name` ends with a zero byte; the call yields null or an entry of a static table, which is not followed here.
+    !unsafe { ffi::av_find_input_format(name.as_ptr()) }.is_null()
+}

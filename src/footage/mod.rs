@@ -22,6 +22,7 @@ mod error;
 mod error_propagation;
 mod frame_timing;
 mod libav;
+mod library;
 mod lookup;
 mod luma;
 mod luma_image;
@@ -49,6 +50,7 @@ use crate::geometry::PixelRect;
 
 pub use clip::Clip;
 pub use error::FootageError;
+pub use library::VideoLibrary;
 pub use lookup::{FoundFrame, frames_near, sample, sample_with};
 use lookup::{last_time_by_seek_s, one_at_a_time};
 pub use luma_image::LumaImage;

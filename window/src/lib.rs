@@ -38,7 +38,7 @@ use egui::{Button, Key, Modifiers, Panel, RichText, ScrollArea};
 
 pub use flight::LegsScreen;
 pub use found::FoundCamera;
-pub use native::{WindowError, has_display, open};
+pub use native::{WindowError, has_display, open, try_display};
 use pairspeed::setup::Region;
 pub use shared::{Finished, Notice, Shared};
 use store::Store;

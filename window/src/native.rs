@@ -1,6 +1,8 @@
 //! Opens a window of the operating system and runs the [`App`] in it.
 
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use eframe::NativeOptions;
 use egui::ViewportBuilder;
@@ -22,6 +24,14 @@ const LEAST_SIZE: [f32; 2] = [560.0, 340.0];
 pub struct WindowError {
     /// Reason of the failure, from the operating system.
     reason: String,
+}
+
+impl WindowError {
+    /// Reason of the failure.
+    #[must_use]
+    pub fn reason(&self) -> &str {
+        &self.reason
+    }
 }
 
 /// Whether there is a display on which a window can be opened.
@@ -57,6 +67,38 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
         }),
     );
     run.map_err(|error| WindowError { reason: error.to_string() })
+}
+
+/// Opens a window that is not shown, and closes it. The operating system allows this once in a process, and only without
+/// [`open`].
+///
+/// # Errors
+///
+/// [`WindowError`] if there is no display, or a library is missing that the window needs.
+pub fn try_display() -> Result<(), WindowError> {
+    if !has_display() {
+        let reason = "there is no display: neither DISPLAY nor WAYLAND_DISPLAY is set".to_owned();
+        return Err(WindowError { reason });
+    }
+    let options = NativeOptions {
+        viewport: ViewportBuilder::default().with_visible(false),
+        ..NativeOptions::default()
+    };
+    let drawable = Arc::new(AtomicBool::new(false));
+    let reached = drawable.clone();
+    // The app is created once there is a window that can be drawn in. The error closes it again.
+    let run = eframe::run_native(
+        "pairspeed",
+        options,
+        Box::new(move |_| {
+            reached.store(true, Ordering::Relaxed);
+            Err("the window is not needed any more".into())
+        }),
+    );
+    match run {
+        Err(error) if !drawable.load(Ordering::Relaxed) => Err(WindowError { reason: error.to_string() }),
+        _ => Ok(()),
+    }
 }
 
 impl eframe::App for App {

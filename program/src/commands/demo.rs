@@ -1,10 +1,10 @@
-//! `demo`: reads a clip that comes with the program and compares the result with the truth.
+//! `demo`: reads the clip that the program contains and compares the result with the truth.
 
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::airspeed::StepResult;
-use pairspeed::files::{Existing, MAX_SUMMARY_BYTES, MAX_TEXT_BYTES, WriteRules, read_bytes, read_text};
+use pairspeed::files::{Existing, MAX_SUMMARY_BYTES, read_bytes, write_error_in_words, write_whole};
 use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::summary_json;
 use pairspeed::setup::LoadedSetup;
@@ -17,13 +17,47 @@ use super::progress::ReadingProgress;
 use super::read::print_result;
 use super::{Failure, existing_or};
 
+/// The demonstration clip, which the program contains so that the demonstration works anywhere.
+const CLIP: Carried =
+    Carried { name: "salt-flat.mp4", bytes: include_bytes!("../../../demo-clips/salt-flat.mp4") };
+/// The setup of its camera.
+const SETUP: Carried = Carried {
+    name: "salt-flat.setup.toml",
+    bytes: include_bytes!("../../../demo-clips/salt-flat.setup.toml"),
+};
+/// The airspeeds that were simulated.
+const TRUTH: &str = include_str!("../../../demo-clips/salt-flat.truth.toml");
+
+/// A file that the program contains.
+struct Carried {
+    name: &'static str,
+    bytes: &'static [u8],
+}
+
+impl Carried {
+    /// Writes the file into a folder, unless it is there already, and returns its path. A different file of that name is
+    /// kept.
+    fn put(&self, folder: &Path) -> Result<PathBuf, Failure> {
+        let path = folder.join(self.name);
+        let limit = self.bytes.len() as u64;
+        if read_bytes(&path, limit).is_ok_and(|existing| existing == self.bytes) {
+            return Ok(path);
+        }
+        write_whole(&path, self.bytes, Existing::Keep).map_err(|error| {
+            let reason = write_error_in_words(error);
+            Failure::Misuse(format!(
+                "cannot write {}: {reason}; name another folder with --out",
+                path.display()
+            ))
+        })?;
+        Ok(path)
+    }
+}
+
 #[derive(Debug, Args)]
 pub struct DemoArguments {
-    /// Folder of the demonstration clips
-    #[arg(long, value_name = "DIR", default_value = "demo-clips")]
-    clips: PathBuf,
-    /// Folder for the results
-    #[arg(long, value_name = "DIR", default_value = "target/demo")]
+    /// Folder for the clip, its setup and the results
+    #[arg(long, value_name = "DIR", default_value = "pairspeed-demo")]
     out: PathBuf,
     /// Replace existing results; those of an earlier demonstration are always replaced
     #[arg(long)]
@@ -87,22 +121,11 @@ impl Beside {
 }
 
 pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
-    let beside = |ending: &str| arguments.clips.join(format!("salt-flat.{ending}"));
-    let truth_file = beside("truth.toml");
-    let text = read_text(&truth_file, MAX_TEXT_BYTES).map_err(|error| {
-        Failure::Misuse(format!(
-            "cannot read {}: {error}; run this in the project's folder, or give the folder of the clips with --clips",
-            truth_file.display()
-        ))
-    })?;
-    let truth: Truth = toml::from_str(&text).map_err(Failure::misuse)?;
-    let setup = LoadedSetup::load(&beside("setup.toml")).map_err(Failure::advised)?;
-    let clip = beside("avi");
-    let replaced = arguments.force || holds_only(&arguments.out, &clip);
-    let rules = WriteRules::from(existing_or(replaced, Existing::Keep))
-        .with_inputs([&clip, &truth_file])
-        .with_inputs(setup.input_files());
-    let folder = ResultFolder::prepare(&arguments.out, rules)?;
+    let truth: Truth = toml::from_str(TRUTH).map_err(Failure::failed)?;
+    let replaced = arguments.force || holds_only(&arguments.out, &arguments.out.join(CLIP.name));
+    let folder = ResultFolder::prepare(&arguments.out, existing_or(replaced, Existing::Keep))?;
+    let clip = CLIP.put(&arguments.out)?;
+    let setup = LoadedSetup::load(&SETUP.put(&arguments.out)?).map_err(Failure::advised)?;
     let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut ReadingProgress::new())?;
     folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();

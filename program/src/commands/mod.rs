@@ -20,6 +20,7 @@ mod demo;
 mod each;
 mod flight;
 mod given;
+mod health;
 mod inbox;
 mod inspect;
 mod numbers;
@@ -51,7 +52,7 @@ use pairspeed::picture::PictureError;
 use pairspeed::readings::PrepareError;
 use pairspeed::visible;
 
-use crate::wording;
+use crate::{version, wording};
 
 /// Measures a model aircraft's airspeed from the numerals in its onboard recording.
 ///
@@ -60,7 +61,6 @@ use crate::wording;
 #[derive(Debug, Parser)]
 #[command(
     name = "pairspeed",
-    version,
     arg_required_else_help = true,
     help_template = OVERVIEW,
     after_help = EXIT_CODES,
@@ -72,7 +72,7 @@ struct Arguments {
     /// Print help
     #[arg(short, long, global = true, action = ArgAction::Help)]
     help: Option<bool>,
-    /// Print the version
+    /// Print the version; with --version also the commit, the FFmpeg release and the features
     #[arg(short = 'V', long, action = ArgAction::Version)]
     version: Option<bool>,
     #[command(subcommand)]
@@ -98,6 +98,8 @@ enum Command {
     /// opens the window if there is a display
     #[cfg(feature = "window")]
     Window(window::WindowArguments),
+    /// Check what this computer lacks: codecs, permission to write, display
+    Health(health::HealthArguments),
 }
 
 /// Template of the program's help text.
@@ -255,8 +257,9 @@ fn printed() -> Result<(), Failure> {
 }
 
 /// The definition of the command line.
-fn definition() -> clap::Command {
-    let definition = Arguments::command();
+#[must_use]
+pub fn definition() -> clap::Command {
+    let definition = Arguments::command().version(version::VERSION).long_version(version::TEXT.as_str());
     let names: Vec<String> =
         definition.get_subcommands().map(|command| command.get_name().to_owned()).collect();
     names.iter().fold(definition, |definition, name| {
@@ -302,6 +305,7 @@ pub fn run() -> ExitCode {
         Command::Plan(arguments) => plan::run(&arguments),
         #[cfg(feature = "window")]
         Command::Window(arguments) => window::run(&arguments),
+        Command::Health(arguments) => health::run(&arguments),
     };
     match result.and_then(|()| printed()) {
         Ok(()) => ExitCode::SUCCESS,

@@ -15,7 +15,12 @@ pub fn project_file(path: &str) -> PathBuf {
 
 /// Runs the program and waits for its end.
 pub fn pairspeed(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_pairspeed")).args(arguments).current_dir(PROJECT).output().unwrap()
+    in_folder(Path::new(PROJECT), arguments)
+}
+
+/// Runs the program in another folder and waits for its end.
+pub fn in_folder(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_pairspeed")).args(arguments).current_dir(folder).output().unwrap()
 }
 
 /// The text that the program wrote to standard error.

@@ -1,0 +1,152 @@
+//! `health`: names what this computer lacks, on one screen.
+
+use std::fs::OpenOptions;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use pairspeed::files::write_error_in_words;
+use pairspeed::footage::VideoLibrary;
+
+use super::Failure;
+use crate::version;
+
+/// The exit codes of this command.
+const EXIT_CODES: &str = "Exit codes
+  0  flights can be read and results written; the window may be missing all the same
+  1  something that every command needs is missing
+  2  wrong usage";
+
+#[derive(Debug, Args)]
+#[command(after_help = EXIT_CODES)]
+pub struct HealthArguments {
+    /// Folder in which you want results
+    #[arg(value_name = "DIR", default_value = ".")]
+    folder: PathBuf,
+}
+
+/// How a check ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Outcome {
+    /// Nothing is missing.
+    Fine,
+    /// Something is missing that only the window needs.
+    WindowOnly,
+    /// Something is missing that every command needs.
+    Missing,
+}
+
+/// One checked thing.
+#[derive(Debug)]
+struct Check {
+    subject: &'static str,
+    outcome: Outcome,
+    /// What was found, and what to do if something is missing.
+    found: String,
+}
+
+impl Check {
+    fn in_words(&self) -> String {
+        let outcome = match self.outcome {
+            Outcome::Fine => "ok",
+            Outcome::WindowOnly => "no",
+            Outcome::Missing => "MISSING",
+        };
+        format!("{outcome:<8}{:<12}{}", self.subject, self.found)
+    }
+}
+
+pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
+    print_line!("pairspeed {}", version::TEXT.replace('\n', ", "));
+    print_line!();
+    let checks = [recordings(&VideoLibrary::in_use()), results(&arguments.folder), window()];
+    checks.iter().for_each(|check| print_line!("{}", check.in_words()));
+    match checks.iter().filter(|check| check.outcome == Outcome::Missing).count() {
+        0 => Ok(()),
+        1 => Err(Failure::failed("one thing is missing; see above")),
+        count => Err(Failure::Failed(format!("{count} things are missing; see above"))),
+    }
+}
+
+/// Whether the video libraries read the usual recordings.
+fn recordings(library: &VideoLibrary) -> Check {
+    let (outcome, found) = if library.lacks.is_empty() {
+        (Outcome::Fine, library.reads.join(", "))
+    } else {
+        let found = format!(
+            "{} cannot be read: install an FFmpeg that includes them, or use the portable program",
+            library.lacks.join(", ")
+        );
+        (Outcome::Missing, found)
+    };
+    Check { subject: "Recordings", outcome, found }
+}
+
+/// Whether files can be written in a folder.
+fn results(folder: &Path) -> Check {
+    let shown = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    let (outcome, found) = match can_write(folder) {
+        Ok(()) => (Outcome::Fine, format!("files can be written in {}", shown.display())),
+        Err(error) => {
+            let reason = write_error_in_words(error);
+            let found = format!(
+                "no files can be written in {}: {reason}; give `read` another folder with --out",
+                shown.display()
+            );
+            (Outcome::Missing, found)
+        }
+    };
+    Check { subject: "Results", outcome, found }
+}
+
+/// Creates a file in the folder and removes it again.
+fn can_write(folder: &Path) -> io::Result<()> {
+    let path = folder.join(format!(".pairspeed-health-{}", std::process::id()));
+    drop(OpenOptions::new().write(true).create_new(true).open(&path)?);
+    std::fs::remove_file(&path)
+}
+
+/// Whether the window can be opened.
+#[cfg(feature = "window")]
+fn window() -> Check {
+    let (outcome, found) = match pairspeed_window::try_display() {
+        Ok(()) => (Outcome::Fine, "it can be opened".to_owned()),
+        Err(error) => (Outcome::WindowOnly, format!("{}; the commands work without", error.reason())),
+    };
+    Check { subject: "Window", outcome, found }
+}
+
+/// Says that this program has no window.
+#[cfg(not(feature = "window"))]
+fn window() -> Check {
+    let found = "this program was built without it; the commands work".to_owned();
+    Check { subject: "Window", outcome: Outcome::WindowOnly, found }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_codec_that_is_not_read_is_named() {
+        let library = VideoLibrary {
+            release: "5.1".to_owned(),
+            reads: vec!["Motion JPEG", "AVI"],
+            lacks: vec!["HEVC", "Matroska"],
+        };
+        let check = recordings(&library);
+        assert_eq!(check.outcome, Outcome::Missing);
+        assert!(check.found.starts_with("HEVC, Matroska cannot be read: install"), "{check:?}");
+    }
+
+    #[test]
+    fn the_check_of_a_folder_leaves_nothing_behind() {
+        let folder = tempfile::tempdir().unwrap();
+        assert_eq!(results(folder.path()).outcome, Outcome::Fine);
+        assert_eq!(folder.path().read_dir().unwrap().count(), 0);
+        let none = results(&folder.path().join("none"));
+        assert_eq!(none.outcome, Outcome::Missing);
+        assert!(none.found.contains("there is no such folder"), "{none:?}");
+    }
+}
