@@ -25,32 +25,32 @@ pub struct HealthArguments {
     folder: PathBuf,
 }
 
-/// How a check ended.
+/// What a check found missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Outcome {
+enum Lack {
     /// Nothing is missing.
-    Fine,
+    Nothing,
     /// Something is missing that only the window needs.
-    WindowOnly,
+    OnlyForWindow,
     /// Something is missing that every command needs.
-    Missing,
+    Needed,
 }
 
 /// One checked thing.
 #[derive(Debug)]
 struct Check {
     subject: &'static str,
-    outcome: Outcome,
+    lack: Lack,
     /// What was found, and what to do if something is missing.
     found: String,
 }
 
 impl Check {
     fn in_words(&self) -> String {
-        let outcome = match self.outcome {
-            Outcome::Fine => "ok",
-            Outcome::WindowOnly => "no",
-            Outcome::Missing => "MISSING",
+        let outcome = match self.lack {
+            Lack::Nothing => "ok",
+            Lack::OnlyForWindow => "no",
+            Lack::Needed => "MISSING",
         };
         format!("{outcome:<8}{:<12}{}", self.subject, self.found)
     }
@@ -61,7 +61,7 @@ pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
     print_line!();
     let checks = [recordings(&VideoLibrary::in_use()), results(&arguments.folder), window()];
     checks.iter().for_each(|check| print_line!("{}", check.in_words()));
-    match checks.iter().filter(|check| check.outcome == Outcome::Missing).count() {
+    match checks.iter().filter(|check| check.lack == Lack::Needed).count() {
         0 => Ok(()),
         1 => Err(Failure::failed("one thing is missing; see above")),
         count => Err(Failure::Failed(format!("{count} things are missing; see above"))),
@@ -70,33 +70,33 @@ pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
 
 /// Whether the video libraries read the usual recordings.
 fn recordings(library: &VideoLibrary) -> Check {
-    let (outcome, found) = if library.lacks.is_empty() {
-        (Outcome::Fine, library.reads.join(", "))
+    let (lack, found) = if library.lacks.is_empty() {
+        (Lack::Nothing, library.reads.join(", "))
     } else {
         let found = format!(
             "{} cannot be read: install an FFmpeg that includes them, or use the portable program",
             library.lacks.join(", ")
         );
-        (Outcome::Missing, found)
+        (Lack::Needed, found)
     };
-    Check { subject: "Recordings", outcome, found }
+    Check { subject: "Recordings", lack, found }
 }
 
 /// Whether files can be written in a folder.
 fn results(folder: &Path) -> Check {
     let shown = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
-    let (outcome, found) = match can_write(folder) {
-        Ok(()) => (Outcome::Fine, format!("files can be written in {}", shown.display())),
+    let (lack, found) = match can_write(folder) {
+        Ok(()) => (Lack::Nothing, format!("files can be written in {}", shown.display())),
         Err(error) => {
             let reason = write_error_in_words(error);
             let found = format!(
                 "no files can be written in {}: {reason}; give `read` another folder with --out",
                 shown.display()
             );
-            (Outcome::Missing, found)
+            (Lack::Needed, found)
         }
     };
-    Check { subject: "Results", outcome, found }
+    Check { subject: "Results", lack, found }
 }
 
 /// Creates a file in the folder and removes it again.
@@ -109,18 +109,18 @@ fn can_write(folder: &Path) -> io::Result<()> {
 /// Whether the window can be opened.
 #[cfg(feature = "window")]
 fn window() -> Check {
-    let (outcome, found) = match pairspeed_window::try_display() {
-        Ok(()) => (Outcome::Fine, "it can be opened".to_owned()),
-        Err(error) => (Outcome::WindowOnly, format!("{}; the commands work without", error.reason())),
+    let (lack, found) = match pairspeed_window::try_display() {
+        Ok(()) => (Lack::Nothing, "it can be opened".to_owned()),
+        Err(error) => (Lack::OnlyForWindow, format!("{}; the commands work without", error.reason())),
     };
-    Check { subject: "Window", outcome, found }
+    Check { subject: "Window", lack, found }
 }
 
 /// Says that this program has no window.
 #[cfg(not(feature = "window"))]
 fn window() -> Check {
     let found = "this program was built without it; the commands work".to_owned();
-    Check { subject: "Window", outcome: Outcome::WindowOnly, found }
+    Check { subject: "Window", lack: Lack::OnlyForWindow, found }
 }
 
 #[cfg(test)]
@@ -136,17 +136,17 @@ mod tests {
             lacks: vec!["HEVC", "Matroska"],
         };
         let check = recordings(&library);
-        assert_eq!(check.outcome, Outcome::Missing);
+        assert_eq!(check.lack, Lack::Needed);
         assert!(check.found.starts_with("HEVC, Matroska cannot be read: install"), "{check:?}");
     }
 
     #[test]
     fn the_check_of_a_folder_leaves_nothing_behind() {
         let folder = tempfile::tempdir().unwrap();
-        assert_eq!(results(folder.path()).outcome, Outcome::Fine);
+        assert_eq!(results(folder.path()).lack, Lack::Nothing);
         assert_eq!(folder.path().read_dir().unwrap().count(), 0);
         let none = results(&folder.path().join("none"));
-        assert_eq!(none.outcome, Outcome::Missing);
+        assert_eq!(none.lack, Lack::Needed);
         assert!(none.found.contains("there is no such folder"), "{none:?}");
     }
 }
