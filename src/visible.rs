@@ -16,6 +16,18 @@ pub fn lines(text: &str) -> Cow<'_, str> {
     escaped(text, |letter| letter != '\n' && is_unsafe(letter))
 }
 
+/// Maximum length of an excerpt, in characters. Set by judgement: longer than any sound cell or number.
+const MAX_EXCERPT: usize = 30;
+
+/// The first characters of a text, as one line, for a message that quotes a part of a file; an ellipsis stands for the rest.
+#[must_use]
+pub fn excerpt(text: &str) -> String {
+    let mut letters = text.chars();
+    let shown: String = letters.by_ref().take(MAX_EXCERPT).collect();
+    let rest = if letters.next().is_some() { "…" } else { "" };
+    format!("{}{rest}", line(&shown))
+}
+
 /// Whether a character is a control character or one of the bidirectional formatting characters (Unicode Standard Annex 9,
 /// section 2).
 fn is_unsafe(letter: char) -> bool {
@@ -41,6 +53,13 @@ fn escaped(text: &str, is_unsafe: impl Fn(char) -> bool) -> Cow<'_, str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_excerpt_is_one_short_line() {
+        assert_eq!(excerpt("12.5"), "12.5");
+        assert_eq!(excerpt(&"9".repeat(31)), format!("{}…", "9".repeat(30)));
+        assert_eq!(excerpt("a\nb"), "a\\nb");
+    }
 
     #[test]
     fn control_characters_are_shown_and_other_text_stays() {

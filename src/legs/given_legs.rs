@@ -8,6 +8,7 @@ use thiserror::Error;
 
 use super::LegKind;
 use crate::files::MAX_TEXT_BYTES;
+use crate::visible::excerpt;
 
 /// Largest time in a file of legs, in seconds: thirty years. Messages repeat times in full, which takes 309 digits for the
 /// largest numbers.
@@ -84,7 +85,7 @@ pub enum LegsFileError {
         line: u64,
         /// Name of the cell's column.
         column: &'static str,
-        /// The cell as written.
+        /// The start of the cell as written.
         value: String,
         /// The values that are allowed.
         wanted: &'static str,
@@ -195,7 +196,7 @@ fn given_leg(
         path: path.to_owned(),
         line,
         column,
-        value: value.to_owned(),
+        value: excerpt(value),
         wanted,
     };
     let cell = |place: usize| record.get(place).unwrap_or("");
