@@ -45,7 +45,7 @@ pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[Fr
         text.centers_px.first().is_some_and(|center| *center < edge)
             && text.character_probabilities.first().is_some_and(|probability| *probability >= MIN_PROBABILITY)
     };
-    let pictures = Pictures { frames, rect, half_px: (HALF_WIDTH * pitch_px(&zeros, rect)) as i64 };
+    let pictures = CharacterPictures { frames, rect, half_px: (HALF_WIDTH * pitch_px(&zeros, rect)) as i64 };
     let is_icon = pictures
         .differ_from_other_zeros(column, &zeros)
         .unwrap_or_else(|| others.iter().filter(is_digit_there).count() < MIN_OTHERS);
@@ -64,14 +64,14 @@ fn pitch_px(texts: &[&FrameText], rect: PixelRect) -> f32 {
     upper_median(&mut distances).unwrap_or(USUAL_PITCH * rect.height as f32)
 }
 
-/// Pictures of single characters of a box.
-struct Pictures<'a> {
+/// CharacterPictures of single characters of a box.
+struct CharacterPictures<'a> {
     frames: &'a SampledFrames,
     rect: PixelRect,
     half_px: i64,
 }
 
-impl Pictures<'_> {
+impl CharacterPictures<'_> {
     /// Whether what stands at a column in place of the first zero looks different from the zeros elsewhere; `None` if there are too
     /// few of these.
     fn differ_from_other_zeros(&self, column: f32, texts: &[&FrameText]) -> Option<bool> {

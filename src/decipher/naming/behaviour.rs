@@ -5,12 +5,11 @@ use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
-/// Probabilities from which a text counts as a value: the first that gives enough values. Set by judgement.
-const MIN_PROBABILITIES: [f32; 2] = [0.9, 0.75];
+/// Probabilities from which a text counts as a value, of which the first is taken that gives enough values, and the share of
+/// the values at either end that may then be misread. Set by judgement.
+const MIN_PROBABILITIES: [(f32, f64); 2] = [(0.9, 0.02), (0.5, 0.15)];
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;
-/// Share of the values at either end that may be misread.
-const OUTLIER_SHARE: f64 = 0.02;
 /// Seconds that a clock may gain or lose in a second.
 const CLOCK_RATE_TOLERANCE: f64 = 0.1;
 
@@ -47,10 +46,10 @@ impl Behaviour {
             let certain = readout.texts.iter().filter(|text| text.probability >= least);
             certain.filter_map(|text| Some((text.time_s, value_of(&text.text)?))).collect()
         };
-        let [first, second] = MIN_PROBABILITIES;
-        let mut values = values_from(first);
+        let [(certain, few), (likely, many)] = MIN_PROBABILITIES;
+        let (mut values, mut outlier_share) = (values_from(certain), few);
         if values.len() < MIN_VALUES {
-            values = values_from(second);
+            (values, outlier_share) = (values_from(likely), many);
         }
         if values.len() < MIN_VALUES {
             let words = readout.words.clone();
@@ -61,7 +60,7 @@ impl Behaviour {
         let mut different: Vec<f64> = values.iter().map(|(_, value)| *value).collect();
         // Single misread texts do not count.
         let end = |share: f64| quantile(&different, share).unwrap_or_default();
-        let (low, high) = (end(OUTLIER_SHARE), end(1.0 - OUTLIER_SHARE));
+        let (low, high) = (end(outlier_share), end(1.0 - outlier_share));
         different.sort_by(f64::total_cmp);
         different.dedup();
         let fives = values.iter().filter(|(_, value)| value.rem_euclid(5.0) == 0.0).count();
