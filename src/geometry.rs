@@ -73,6 +73,14 @@ impl PixelRect {
         Self { top, height: bottom.saturating_sub(top), ..self }
     }
 
+    /// The same part of a frame that is so many times as wide and high.
+    #[must_use]
+    pub fn times(self, factor: u32) -> Self {
+        let Self { left, top, width, height } = self;
+        let [left, top, width, height] = [left, top, width, height].map(|px| px.saturating_mul(factor));
+        Self { left, top, width, height }
+    }
+
     /// The number of pixels.
     #[must_use]
     pub fn area_px(self) -> u64 {

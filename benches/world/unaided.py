@@ -1,14 +1,18 @@
 #!/usr/bin/env python3
-"""Runs the program on clips with nothing given, and scores what it finds: unaided.py PROGRAM CLIP ...
+"""Runs the program on clips with nothing given, and scores what it finds: unaided.py [--confirm] PROGRAM CLIP ...
 
 For every clip: a folder with nothing but the clip, then `read CLIP`. Every box of the setup that `read` wrote is compared with
 the true boxes of NAME.truth.json: one that covers more of a true box than any other, and at least half of it, is that readout.
 One line a clip: readouts found and named right, boxes without a readout, texts of all readouts right, blank and wrong in per
 cent of the legible frames (a readout not found counts as blank), airspeeds within their interval, seconds. The clips are in
 $WORLD_CLIPS (default ~/world-clips), the results in its folder unaided-NAME.
+
+With --confirm, the pictures of doubtful digits that the program asks about are then answered with the truth, by the `teach` command
+that it prints, and the clip is read and scored again.
 """
 import json
 import pathlib
+import re
 import shutil
 import subprocess
 import sys
@@ -46,8 +50,35 @@ def run(program, name):
             false_boxes += 1
         else:
             found[best] = region["channel"]
+    report(name, truth, rows, work, found, false_boxes, seconds, done.returncode)
+    if "--confirm" in sys.argv:
+        pictures = confirm(program, rows, clip, work, found)
+        if pictures:
+            done = subprocess.run([program, "read", str(clip), "--force"], capture_output=True, text=True)
+            report(f"+ {pictures} pictures", truth, rows, work, found, false_boxes, 0.0, done.returncode)
+
+
+def confirm(program, rows, clip, work, found):
+    """Labels the doubtful pictures with the truth; returns their number."""
+    asked = re.findall(r"--say (\S+)@([0-9.]+)=\S+", (work / "said.txt").read_text())
+    shown = {said: true for true, said in found.items()}
+    labels = []
+    for channel, time_s in asked:
+        row = min(rows, key=lambda row: abs(float(row["time_s"]) - float(time_s)))
+        if channel in shown:
+            labels += ["--say", f"{channel}@{time_s}={row[shown[channel]]}"]
+    if labels:
+        setup = clip.with_suffix(".setup.toml")
+        done = subprocess.run([program, "teach", str(clip), "--setup", str(setup), *labels], capture_output=True, text=True)
+        (work / "taught.txt").write_text(done.stdout + done.stderr)
+    return len(labels) // 2
+
+
+def report(name, truth, rows, work, found, false_boxes, seconds, code):
+    """Prints the scores of a clip."""
     named = sum(true == said for true, said in found.items())
     counts = dict.fromkeys(("right", "blank", "wrong"), 0)
+    clip = work / truth["clip"]
     series = clip.with_suffix("").with_name(clip.stem + "-result") / "series.csv"
     legible = sum(row["legible"] == "1" for row in rows)
     each = []
@@ -68,15 +99,16 @@ def run(program, name):
         steps = f"{covered}/{sum(error is not None for error in errors)}/{len(errors)}"
     print(f"{name:14} found {len(found)}/{len(truth['regions'])} named {named} false {false_boxes}"
           f"  right {100 * counts['right'] / total:6.2f} blank {100 * counts['blank'] / total:6.2f}"
-          f" wrong {counts['wrong']:5}  airspeeds {steps}  {seconds:5.1f} s  exit {done.returncode}")
+          f" wrong {counts['wrong']:5}  airspeeds {steps}  {seconds:5.1f} s  exit {code}")
     print("    " + ", ".join(each), flush=True)
 
 
 def main():
-    if len(sys.argv) < 3:
+    given = [argument for argument in sys.argv[1:] if argument != "--confirm"]
+    if len(given) < 2:
         sys.exit(__doc__)
-    for name in sys.argv[2:]:
-        run(sys.argv[1], name)
+    for name in given[1:]:
+        run(given[0], name)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,8 @@ mod readout;
 mod tests;
 
 use image::GrayImage;
+use image::imageops::thumbnail;
+use rayon::prelude::*;
 
 use crate::geometry::PixelRect;
 use crate::setup::MIN_BOX_PX;
@@ -32,6 +34,9 @@ pub const MIN_FRAMES: usize = 8;
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.
 const MIN_FRAME_PX: u32 = 32;
+/// Longer side in pixels above which frames are searched at a half, a third and so on of their size: their text is large, and the
+/// maps of the search take ten times the memory of a frame.
+const MAX_SIDE_PX: u32 = 2047;
 /// Margin around the rectangle of a readout, in pixels.
 const MARGIN_PX: u32 = 1;
 /// Score of digits that never change in the frames.
@@ -61,6 +66,14 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
     let same_size: Vec<&GrayImage> = frames.iter().filter(|frame| frame.dimensions() == size).collect();
     if same_size.len() < MIN_FRAMES || size.0.min(size.1) < MIN_FRAME_PX {
         return Vec::new();
+    }
+    let divisor = size.0.max(size.1).div_ceil(MAX_SIDE_PX);
+    if divisor > 1 {
+        let (width, height) = (size.0 / divisor, size.1 / divisor);
+        let reduced: Vec<GrayImage> =
+            same_size.par_iter().map(|frame| thumbnail(*frame, width, height)).collect();
+        let enlarged = |proposal: Proposal| Proposal { rect: proposal.rect.times(divisor), ..proposal };
+        return propose(&reduced).into_iter().map(enlarged).collect();
     }
     let gradients = PersistentGradients::of(&same_size);
     let originals: Vec<&GrayImage> =

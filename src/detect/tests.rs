@@ -186,6 +186,11 @@ fn large_text_is_found() {
 }
 
 #[test]
+fn text_in_a_frame_that_is_searched_at_half_its_size_is_found() {
+    assert_found(DrawnClip { size: (MAX_SIDE_PX + 53, 300), scale: 4, ..PLAIN });
+}
+
+#[test]
 fn text_over_a_bright_ground_is_found() {
     assert_found(DrawnClip { ground: 170.0, ..PLAIN });
 }

@@ -68,8 +68,8 @@ impl<'a> DecipheredCamera<'a> {
         sample
     }
 
-    /// Takes away what the two readers do not agree on: the glyphs of doubtful digits, and regions. Returns the boxes of these
-    /// regions.
+    /// Takes away what the two readers do not agree on: the glyphs and labels of doubtful digits, and regions. Returns the boxes of
+    /// these regions.
     pub(super) fn leave_out_doubtful(
         &mut self,
         set: &mut GlyphSet,
@@ -92,7 +92,12 @@ impl<'a> DecipheredCamera<'a> {
                 regions.iter().map(|region| timed_texts(*region, frames, &read)).collect();
             let digits = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
             face.glyphs.retain(|glyph| !digits.contains(&glyph.character));
-            regions.into_iter().for_each(|region| doubtful[region].clone_from(&digits));
+            for region in regions {
+                doubtful[region].clone_from(&digits);
+                if let Some(named) = self.readouts.get(region) {
+                    drop_labels(&mut self.labels, &named.guess.channel, &digits);
+                }
+            }
         }
         let agrees = |region: usize| {
             MIN_AGREEMENT.iter().all(|(probability, min_share)| {
@@ -139,6 +144,11 @@ impl<'a> DecipheredCamera<'a> {
     }
 }
 
+/// Drops the labels of a channel that have one of these digits: wrong ones would outweigh what the pilot says of these digits later.
+fn drop_labels(labels: &mut LabelFile, channel: &Channel, digits: &[char]) {
+    labels.labels.retain(|label| label.channel != *channel || !label.text.contains(digits));
+}
+
 /// The texts that the learned glyphs read in a region.
 fn timed_texts(region: usize, frames: &SampledFrames, read: &[Vec<RegionReading>]) -> Vec<TimedText> {
     let text = |(time_s, readings): (&f64, &Vec<RegionReading>)| match readings.get(region)? {
@@ -170,4 +180,23 @@ pub(super) fn region_of(readout: &DecipheredReadout, channel: Channel) -> Region
     let unit = clock.or(readout.words.unit.filter(|unit| fits(*unit, &channel)));
     let decimals = if clock.is_some() { 0 } else { readout.decimals };
     Region { decimals, digits: Some(readout.digits), ..Region::new(channel, readout.rect, unit) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_of_a_channel_with_doubtful_digits_are_dropped() {
+        let mut labels = LabelFile::default();
+        let said = [(Channel::Speed, 1.0, "79"), (Channel::Speed, 2.0, "81"), (Channel::Speed, 3.0, "80")];
+        for (channel, time_s, text) in said.into_iter().chain([(Channel::Voltage, 1.0, "15.9")]) {
+            labels.add("flight.avi", &LabelledReading { channel, time_s, text: text.to_owned() });
+        }
+        drop_labels(&mut labels, &Channel::Speed, &['9', '0']);
+        let texts: Vec<&str> = labels.labels.iter().map(|label| label.text.as_str()).collect();
+        assert_eq!(texts, ["81", "15.9"]);
+        drop_labels(&mut labels, &Channel::Speed, &[]);
+        assert_eq!(labels.labels.len(), 2);
+    }
 }
