@@ -280,9 +280,6 @@ def line(rng, faces, pool):
     levels = compose(rng, ink, height, behind, style) if drawn else behind
     if rng.random() < 0.3:
         levels = composite(rng, levels)
-    if rng.random() < 0.25:
-        # A camera in poor light.
-        levels = levels + rng.standard_normal(levels.shape) * rng.uniform(4, 20)
     levels = degrade(rng, levels, height)
     cut = crop(rng, levels, height, drawn, pitch)
     if cut is None or min(cut[0].shape) < 5:

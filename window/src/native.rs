@@ -70,7 +70,7 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
 }
 
 /// Opens a window that is not shown, and closes it. The operating system allows this once in a process, and only without
-/// [`open`].
+/// [`open()`].
 ///
 /// # Errors
 ///

@@ -1,6 +1,6 @@
 //! The commands of the program, one file each. [`EXIT_CODES`] explains the exit codes.
 
-/// Prints a line of formatted text with [`print`], which handles a closed pipe. Control characters are escaped.
+/// Prints a line of formatted text with [`print()`], which handles a closed pipe. Control characters are escaped.
 macro_rules! print_line {
     () => { $crate::commands::print(format_args!("\n")) };
     ($($text:tt)*) => {

@@ -60,7 +60,7 @@ pub struct ReadArguments {
     /// Minimum confidence of a reading; readings below it are left blank
     #[arg(long, value_name = "0..1", default_value_t = DEFAULT_MIN_CONFIDENCE, value_parser = probability, allow_negative_numbers = true)]
     confidence: f32,
-    /// Description of the aircraft (motor, cells, propeller): a TOML file with a table [aircraft]; overrides
+    /// Description of the aircraft (motor, cells, propeller): a TOML file with the table `aircraft`; overrides
     /// the table of that name in the setup file
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
