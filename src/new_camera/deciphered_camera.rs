@@ -20,6 +20,8 @@ use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 /// Probability from which the digits of a deciphered text count as evidence for or against glyphs, and from which a reading must not
 /// be shorter. Set by judgement.
 const MIN_EVIDENCE: f32 = 0.3;
+/// Probability from which the text in the still serves as the example of a readout.
+const MIN_EXAMPLE: f32 = 0.9;
 /// Probabilities from which deciphered texts are compared with the readings of the learned glyphs, and minimum share of them
 /// that must agree; otherwise the readout is left out. Of the texts at 0.5 to 0.9, three quarters are right, of those above 0.9,
 /// 98 in a hundred.
@@ -36,6 +38,7 @@ pub(super) struct DecipheredCamera<'a> {
 impl<'a> DecipheredCamera<'a> {
     pub(super) fn new(
         deciphered: Vec<&'a DecipheredReadout>,
+        still_time_s: f64,
         frame: (u32, u32),
         setup_path: &Path,
         clip: &str,
@@ -48,9 +51,7 @@ impl<'a> DecipheredCamera<'a> {
                 let (channel, time_s, text) = (guess.channel.clone(), *time_s, text.clone());
                 labels.add(clip, &LabelledReading { channel, time_s, text });
             }
-            let best =
-                readout.labels.iter().max_by(|one, other| one.probability.total_cmp(&other.probability));
-            let Some(example) = best.cloned() else { continue };
+            let Some(example) = example(readout, still_time_s) else { continue };
             readouts.push(NamedReadout { guess, rect: readout.rect, example });
         }
         let camera = Camera { name: setup_name(setup_path), frame, glyphs: None };
@@ -142,6 +143,16 @@ impl<'a> DecipheredCamera<'a> {
         };
         texts.iter().filter(|text| text.probability >= min_probability).filter_map(pair).collect()
     }
+}
+
+/// The text of a readout in the still if it is certain, else its most certain label.
+fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredText> {
+    let in_still = readout
+        .texts
+        .iter()
+        .find(|text| text.time_s == still_time_s && text.probability >= MIN_EXAMPLE && !text.text.is_empty());
+    let best = || readout.labels.iter().max_by(|one, other| one.probability.total_cmp(&other.probability));
+    in_still.or_else(best).cloned()
 }
 
 /// Drops the labels of a channel that have one of these digits: wrong ones would outweigh what the pilot says of these digits later.

@@ -47,6 +47,8 @@ pub struct NewCamera {
     pub questions: Vec<DigitQuestion>,
     /// A frame, to draw the boxes on.
     pub still: GrayImage,
+    /// Its time in seconds.
+    pub still_time_s: f64,
     /// The regions in the frames searched.
     pub sample: Sample,
 }
@@ -58,7 +60,7 @@ pub struct NamedReadout {
     pub guess: ChannelGuess,
     /// The box.
     pub rect: PixelRect,
-    /// The most certain text.
+    /// The text in the still, or the most certain one of another moment if that one is doubtful.
     pub example: DecipheredText,
 }
 
@@ -171,7 +173,9 @@ pub fn prepare_camera(
     if readouts.is_empty() {
         return Err(NewCameraError::Undeciphered { clip: name, boxes });
     }
-    let mut camera = DecipheredCamera::new(readouts, still.dimensions(), setup_path, &file_name(&path));
+    let still_time_s = search.still_time_s();
+    let mut camera =
+        DecipheredCamera::new(readouts, still_time_s, still.dimensions(), setup_path, &file_name(&path));
     let sample = camera.sample(&search.frames);
     let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
     let doubtful = camera.leave_out_doubtful(&mut set, &search.frames, &sample);
@@ -188,6 +192,7 @@ pub fn prepare_camera(
         readouts: camera.readouts,
         undeciphered: search.undeciphered().map(|proposal| proposal.rect).chain(doubtful).collect(),
         still: still.clone(),
+        still_time_s,
     })
 }
 

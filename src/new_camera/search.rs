@@ -70,6 +70,11 @@ impl OverlaySearch {
         self.found.iter().filter(|(_, readout)| readout.is_none()).map(|(proposal, _)| proposal)
     }
 
+    /// Time of [`Self::still`] in seconds; 0 without frames.
+    pub(super) fn still_time_s(&self) -> f64 {
+        self.frames.times_s.get(self.frames.times_s.len() / 2).copied().unwrap_or_default()
+    }
+
     /// A frame from the middle of the clip.
     pub(super) fn still(&self) -> Option<&GrayImage> {
         self.frames.images.get(self.frames.images.len() / 2)

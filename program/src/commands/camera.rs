@@ -93,7 +93,8 @@ fn save_boxes(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
         .map(|NamedReadout { guess, rect, example }| Label {
             rect: *rect,
             title: guess.channel.name().to_owned(),
-            detail: example.text.clone(),
+            // A text of another moment would contradict the image.
+            detail: if example.time_s == camera.still_time_s { example.text.clone() } else { String::new() },
         })
         .collect();
     save_png(&annotate(&camera.still, &labels), picture, Existing::ReplaceOwn).map_err(Failure::misuse)

@@ -70,7 +70,8 @@ fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
     let doubtful = labels.labels.iter().find(|label| label.text.contains(MISSING)).unwrap();
     let questions =
         vec![DigitQuestion { guess: doubtful.reading(), digits: vec![MISSING], image: still.clone() }];
-    NewCamera { setup, set, labels, readouts, undeciphered: Vec::new(), questions, still, sample }
+    let (undeciphered, still_time_s) = (Vec::new(), 1.0);
+    NewCamera { setup, set, labels, readouts, undeciphered, questions, still, still_time_s, sample }
 }
 
 /// A window with such a camera, before any question is answered.
