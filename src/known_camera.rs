@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::files::file_name;
+use crate::files::{file_name, folder_of};
 use crate::footage::{Clip, FrameSource};
 use crate::model::channel::Channel;
 use crate::readings;
@@ -26,8 +26,17 @@ pub struct FolderSearchError {
 /// # Errors
 /// If the folder cannot be read.
 pub fn known_camera(clip: &mut Clip) -> Result<Option<LoadedSetup>, FolderSearchError> {
-    let path = clip.info().path.clone();
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let setups = setups_beside(&clip.info().path)?;
+    let mut with_glyphs = setups.into_iter().filter(|setup| setup.glyph_folder().exists());
+    Ok(with_glyphs.find(|setup| fits(clip, setup)))
+}
+
+/// The setups in the folder of a clip, by name. A file that is no valid setup is left out.
+///
+/// # Errors
+/// If the folder cannot be read.
+pub fn setups_beside(clip: &Path) -> Result<Vec<LoadedSetup>, FolderSearchError> {
+    let folder = folder_of(clip);
     let entries = std::fs::read_dir(folder)
         .map_err(|source| FolderSearchError { folder: folder.to_owned(), source })?;
     let mut files: Vec<PathBuf> = entries
@@ -35,10 +44,7 @@ pub fn known_camera(clip: &mut Clip) -> Result<Option<LoadedSetup>, FolderSearch
         .filter(|path| file_name(path).ends_with(SETUP_ENDING))
         .collect();
     files.sort();
-    // A file that is no valid setup, or has no glyphs, is that of no known camera.
-    let setups = files.into_iter().filter_map(|file| LoadedSetup::load(&file).ok());
-    let mut with_glyphs = setups.filter(|setup| setup.glyph_folder().exists());
-    Ok(with_glyphs.find(|setup| fits(clip, setup)))
+    Ok(files.into_iter().filter_map(|file| LoadedSetup::load(&file).ok()).collect())
 }
 
 /// Whether a setup fits a recording: it has the frame size, and with its glyphs the speed is readable where the setup has its

@@ -187,8 +187,8 @@ fn blocks_that_are_dropped_or_doubled_are_reported() {
         let dropped = altered(&clip, |bytes| drop(bytes.drain(block(bytes, number))));
         let (found, notes) = read(&dropped);
         assert_eq!(found.len(), 89);
-        let told = notes.frames_missing + notes.packets_lost > 0 || notes.short_by_s.is_some();
-        assert!(told, "dropped {number}: {notes:?}");
+        let reported = notes.frames_missing + notes.packets_lost > 0 || notes.short_by_s.is_some();
+        assert!(reported, "dropped {number}: {notes:?}");
         let doubled = altered(&clip, |bytes| {
             let range = block(bytes, number);
             let copy = bytes[range.clone()].to_vec();

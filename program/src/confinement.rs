@@ -5,6 +5,8 @@
 
 use std::path::{Path, PathBuf};
 
+use pairspeed::files::folder_of;
+
 /// The files and folders that a command uses.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Confinement {
@@ -17,7 +19,7 @@ impl Confinement {
     pub fn reading<P: AsRef<Path>>(mut self, files: impl IntoIterator<Item = P>) -> Self {
         for file in files {
             let file = file.as_ref();
-            self.read.extend([file.to_owned(), folder_of(file)]);
+            self.read.extend([file.to_owned(), folder_of(file).to_owned()]);
         }
         self
     }
@@ -49,15 +51,6 @@ impl Confinement {
     #[cfg(not(target_os = "linux"))]
     fn enforce(self) -> Option<String> {
         None
-    }
-}
-
-/// The folder in which a path lies.
-fn folder_of(path: &Path) -> PathBuf {
-    match path.parent() {
-        Some(folder) if folder.as_os_str().is_empty() => PathBuf::from("."),
-        Some(folder) => folder.to_owned(),
-        None => path.to_owned(),
     }
 }
 

@@ -133,8 +133,8 @@ fn the_demonstration_replaces_no_other_results() {
     assert_misuse(&["demo", "--out", text(folder.path())], &["--force"]);
     assert!(!clip.exists());
 
-    let former = format!(r#"{{"clips":[{{"file":"{}"}}]}}"#, clip.display());
-    std::fs::write(folder.path().join("summary.json"), former).unwrap();
+    let earlier = format!(r#"{{"clips":[{{"file":"{}"}}]}}"#, clip.display());
+    std::fs::write(folder.path().join("summary.json"), earlier).unwrap();
     let output = pairspeed(&["demo", "--out", text(folder.path())]);
     assert!(output.status.success(), "{}", error_of(&output));
     assert!(folder.path().join("report.html").is_file());

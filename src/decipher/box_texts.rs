@@ -28,15 +28,13 @@ pub(super) struct FrameText {
     pub(super) character_probabilities: Vec<f32>,
     /// Centres of the characters of the number, in pixels from the left edge of the box.
     pub(super) centers_px: Vec<f32>,
-    /// Where the number and its neighbours are.
-    pub(super) columns: NumberColumns,
+    /// Where its neighbours are.
+    pub(super) neighbours: NeighbourColumns,
 }
 
-/// Columns of the number and of its neighbours, in pixels from the left edge of the box; `None` without such characters.
+/// Columns of the characters beside the number, in pixels from the left edge of the box; `None` without such characters.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct NumberColumns {
-    /// Centres of the first and last character of the number.
-    pub(super) number: Option<(f32, f32)>,
+pub(super) struct NeighbourColumns {
     /// Centre of the last other character before the number.
     pub(super) other_before: Option<f32>,
     /// Centre of the first other character after the number.
@@ -50,6 +48,20 @@ pub struct SampledFrames {
     pub times_s: Vec<f64>,
     /// Their luma, in the same order.
     pub images: Vec<GrayImage>,
+}
+
+impl SampledFrames {
+    /// The place of the frame at exactly this time in seconds.
+    #[must_use]
+    pub fn place_of(&self, time_s: f64) -> Option<usize> {
+        self.times_s.iter().position(|frame_s| *frame_s == time_s)
+    }
+
+    /// The luma of the frame at exactly this time in seconds.
+    #[must_use]
+    pub fn image_at(&self, time_s: f64) -> Option<&GrayImage> {
+        self.images.get(self.place_of(time_s)?)
+    }
 }
 
 impl From<Vec<FoundFrame>> for SampledFrames {
@@ -108,21 +120,18 @@ fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
     }
     let number = characters.get(range.clone()).unwrap_or_default();
     let center = |place: usize| characters.get(place).map(|one| offset_px + one.center_px);
-    let columns = NumberColumns {
-        number: center(range.start)
-            .zip(range.end.checked_sub(1).and_then(center))
-            .filter(|_| !number.is_empty()),
+    let neighbours = NeighbourColumns {
         other_before: range.start.checked_sub(1).and_then(center),
         other_after: center(range.end),
     };
-    let columns = if number.is_empty() { NumberColumns::default() } else { columns };
+    let neighbours = if number.is_empty() { NeighbourColumns::default() } else { neighbours };
     Some(FrameText {
         time_s,
         number: number.iter().map(|one| one.character).collect(),
         probability,
         character_probabilities: number.iter().map(|one| one.probability).collect(),
         centers_px: number.iter().map(|one| offset_px + one.center_px).collect(),
-        columns,
+        neighbours,
     })
 }
 
@@ -138,7 +147,7 @@ mod tests {
             probability: 0.9,
             character_probabilities: vec![0.9; number.len()],
             centers_px: Vec::new(),
-            columns: NumberColumns::default(),
+            neighbours: NeighbourColumns::default(),
         };
         let texts = ["12", "-13", "", "12", "-1", "", "-2", "3"].map(text).to_vec();
         let kept: Vec<String> = without_single_signs(texts).into_iter().map(|text| text.number).collect();

@@ -5,6 +5,7 @@ use image::GrayImage;
 
 use super::box_texts::{FrameText, SampledFrames};
 use crate::geometry::PixelRect;
+use crate::line_reader::has_leading_zero;
 use crate::stats::{correlation, median, upper_median};
 
 /// Minimum share of the texts that begin with a zero. Set by judgement.
@@ -52,11 +53,6 @@ pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[Fr
     if is_icon { rect.with_columns(rect.left + edge.max(0.0) as u32, rect.right()) } else { rect }
 }
 
-/// Whether a number begins with a zero before another digit.
-fn has_leading_zero(number: &str) -> bool {
-    number.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
-}
-
 /// Distance of the centres of neighbouring characters behind the first one, in pixels.
 fn pitch_px(texts: &[&FrameText], rect: PixelRect) -> f32 {
     let behind = texts.iter().flat_map(|text| text.centers_px.get(1..).unwrap_or_default().windows(2));
@@ -77,7 +73,7 @@ impl CharacterPictures<'_> {
     fn differ_from_other_zeros(&self, column: f32, texts: &[&FrameText]) -> Option<bool> {
         let at_column: Vec<Vec<f64>> = texts
             .iter()
-            .filter_map(|text| self.levels(self.image_of(text)?, column.round() as i64))
+            .filter_map(|text| self.levels(self.frames.image_at(text.time_s)?, column.round() as i64))
             .collect();
         let usual: Vec<f64> = median_picture(&at_column);
         let elsewhere: Vec<f64> =
@@ -91,7 +87,7 @@ impl CharacterPictures<'_> {
 
     /// Correlations of a picture with those of the zeros behind the first character of a text.
     fn similarities_elsewhere(&self, text: &FrameText, picture: &[f64]) -> Vec<f64> {
-        let Some(image) = self.image_of(text) else { return Vec::new() };
+        let Some(image) = self.frames.image_at(text.time_s) else { return Vec::new() };
         let characters = text.number.chars().zip(&text.character_probabilities).zip(&text.centers_px).skip(1);
         let same =
             characters.filter(|((one, probability), _)| *one == '0' && **probability >= MIN_PROBABILITY);
@@ -102,11 +98,6 @@ impl CharacterPictures<'_> {
             shifted.max_by(f64::total_cmp)
         };
         same.filter_map(|(_, center)| best(*center)).collect()
-    }
-
-    fn image_of(&self, text: &FrameText) -> Option<&GrayImage> {
-        let place = self.frames.times_s.iter().position(|time_s| *time_s == text.time_s)?;
-        self.frames.images.get(place)
     }
 
     /// The grey levels around a column of the box, row by row; `None` if they are not all in the frame.
@@ -144,7 +135,7 @@ fn median_picture(pictures: &[Vec<f64>]) -> Vec<f64> {
 mod tests {
     use image::Luma;
 
-    use super::super::box_texts::NumberColumns;
+    use super::super::box_texts::NeighbourColumns;
     use super::*;
 
     const BOX: PixelRect = PixelRect { left: 10, top: 5, width: 60, height: 20 };
@@ -178,7 +169,7 @@ mod tests {
             probability: 0.9,
             character_probabilities: vec![0.9; number.len()],
             centers_px: (0..number.len()).map(|place| 15.0 * place as f32 + 7.0).collect(),
-            columns: NumberColumns::default(),
+            neighbours: NeighbourColumns::default(),
         };
         let texts: Vec<FrameText> = read_and_shown.iter().enumerate().map(text).collect();
         clear_of_icon(&frames, BOX, &texts).left - BOX.left

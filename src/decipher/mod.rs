@@ -95,17 +95,16 @@ pub fn read_words<'a>(frames: &SampledFrames, readouts: impl Iterator<Item = &'a
 
 /// The box without the columns of other characters on either side of the number.
 fn clear_of_neighbours(rect: PixelRect, texts: &[FrameText]) -> PixelRect {
-    let numbers: Vec<&FrameText> = texts.iter().filter(|text| text.columns.number.is_some()).collect();
+    let numbers: Vec<&FrameText> = texts.iter().filter(|text| !text.number.is_empty()).collect();
     let is_frequent = |count: usize| count as f32 >= MIN_NEIGHBOUR_SHARE * numbers.len().max(1) as f32;
-    let number = numbers.iter().filter_map(|text| text.columns.number);
-    let (Some(first), Some(last)) = (
-        number.clone().map(|(first, _)| first).min_by(f32::total_cmp),
-        number.map(|(_, last)| last).max_by(f32::total_cmp),
-    ) else {
+    let centers_px = numbers.iter().flat_map(|text| text.centers_px.iter().copied());
+    let (Some(first), Some(last)) =
+        (centers_px.clone().min_by(f32::total_cmp), centers_px.max_by(f32::total_cmp))
+    else {
         return rect;
     };
-    let before: Vec<f32> = numbers.iter().filter_map(|text| text.columns.other_before).collect();
-    let after: Vec<f32> = numbers.iter().filter_map(|text| text.columns.other_after).collect();
+    let before: Vec<f32> = numbers.iter().filter_map(|text| text.neighbours.other_before).collect();
+    let after: Vec<f32> = numbers.iter().filter_map(|text| text.neighbours.other_after).collect();
     let mut cut = rect;
     if let Some(before) = before.iter().copied().max_by(f32::total_cmp).filter(|_| is_frequent(before.len()))
         && before < first

@@ -3,7 +3,7 @@
 use image::GrayImage;
 
 use crate::geometry::PixelRect;
-use crate::line_reader::{LineCharacter, numbers, read_characters};
+use crate::line_reader::{LineCharacter, has_leading_zero, numbers, read_characters};
 use crate::stats::upper_median;
 
 // Widths, heights and gaps are in heights of the text.
@@ -68,11 +68,7 @@ impl Number {
 
     /// Whether it begins with a zero before another digit. That of a clock is left alone: it will not stay zero.
     pub(super) fn has_leading_zero(&self) -> bool {
-        !self.text.contains(':')
-            && self
-                .text
-                .strip_prefix('0')
-                .is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
+        !self.text.contains(':') && has_leading_zero(&self.text)
     }
 
     /// Takes away the last character.

@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 
 use super::disk::{Disk, no_follow};
 use super::file_lock::lock;
+use super::folder_of;
 use super::write_rules::{Existing, OutputKind, WriteRules};
 
 /// Prefix and suffix of the names of files and folders that are not complete.
@@ -30,8 +31,7 @@ pub(super) fn temporary_beside(path: &Path) -> Option<PathBuf> {
     let mut hasher = DefaultHasher::new();
     path.file_name()?.hash(&mut hasher);
     let name = format!("{}{:016x}{}", TEMPORARY.0, hasher.finish(), TEMPORARY.1);
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    Some(folder.join(name))
+    Some(folder_of(path).join(name))
 }
 
 /// Whether a name is that of a temporary file or folder.

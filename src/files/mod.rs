@@ -34,6 +34,12 @@ pub fn file_name(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
+/// The folder that a file lies in: `.` for a name alone.
+#[must_use]
+pub fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
 /// The entries of a folder whose names do not begin with a point; none if it cannot be listed.
 #[must_use]
 pub fn files_in(folder: &Path) -> Vec<PathBuf> {

@@ -1,13 +1,9 @@
 //! Computes the numbers and times of frames in presentation order, and collects notes about them.
 
 use super::ClipInfo;
-use super::notes::{ClipNotes, TimeBasis};
+use super::notes::{ClipNotes, MIN_SHORTFALL_S, TimeBasis};
 use super::open::AVI;
 use super::timeline::Timeline;
-
-/// A clip counts as short if it ends at least this long before its stated length, in seconds. Set by
-/// judgement: containers round lengths, but by less.
-const MIN_SHORTFALL_S: f64 = 1.0;
 
 /// Minimum difference between the stated and the real length that counts as missing or doubled frames where the number of frames
 /// is stated, in typical frame intervals. Set by judgement: halfway between no frame and one is 0.5.

@@ -58,12 +58,12 @@ pub fn temporal_medians<S: FrameSource>(
         let times_s: Vec<f64> =
             batch.iter().flat_map(|frame| [frame.time_s - interval_s, frame.time_s + interval_s]).collect();
         let neighbours = source.process_at(&times_s, &[whole], &|luma| luma.to_image())?;
-        medians.extend(batch.iter().map(|frame| with_neighbours(frame, &neighbours)));
+        medians.extend(batch.iter().map(|frame| median_with_neighbours(frame, &neighbours)));
     }
     Ok(medians)
 }
 
-fn with_neighbours(frame: &FoundFrame, neighbours: &[FrameOutput<GrayImage>]) -> FoundFrame {
+fn median_with_neighbours(frame: &FoundFrame, neighbours: &[FrameOutput<GrayImage>]) -> FoundFrame {
     let at = |index: Option<u64>| {
         let mut sound = neighbours.iter().filter(|neighbour| !neighbour.damaged);
         sound.find(|neighbour| Some(neighbour.index) == index).map(|neighbour| &neighbour.output)
@@ -74,6 +74,7 @@ fn with_neighbours(frame: &FoundFrame, neighbours: &[FrameOutput<GrayImage>]) ->
     let mut image = frame.image.clone();
     if before.dimensions() == image.dimensions() && after.dimensions() == image.dimensions() {
         for (level, (before, after)) in image.iter_mut().zip(before.iter().zip(after.iter())) {
+            // The median of three numbers is the first one, limited by the other two.
             *level = (*level).clamp(*before.min(after), *before.max(after));
         }
     }
@@ -100,7 +101,10 @@ mod tests {
     #[test]
     fn the_median_shows_what_two_of_three_frames_show() {
         let level = |before: u8, this: u8, after: u8| {
-            with_neighbours(&frame(this), &[output(4, before), output(6, after)]).image.get_pixel(1, 1).0[0]
+            median_with_neighbours(&frame(this), &[output(4, before), output(6, after)])
+                .image
+                .get_pixel(1, 1)
+                .0[0]
         };
         assert_eq!(level(10, 200, 200), 200);
         assert_eq!(level(10, 10, 200), 10);
@@ -110,8 +114,8 @@ mod tests {
     #[test]
     fn a_frame_without_both_neighbours_is_left_alone() {
         let damaged = FrameOutput { damaged: true, ..output(6, 50) };
-        assert_eq!(with_neighbours(&frame(90), &[output(4, 10), damaged]), frame(90));
-        assert_eq!(with_neighbours(&frame(90), &[output(3, 10), output(6, 10)]), frame(90));
+        assert_eq!(median_with_neighbours(&frame(90), &[output(4, 10), damaged]), frame(90));
+        assert_eq!(median_with_neighbours(&frame(90), &[output(3, 10), output(6, 10)]), frame(90));
     }
 
     /// The standard deviation of numbers from 0 to 2a is a / sqrt(3).

@@ -2,6 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+/// A clip counts as short if it ends at least this long before its stated length, in seconds. Set by
+/// judgement: containers round lengths, but by less.
+pub(super) const MIN_SHORTFALL_S: f64 = 1.0;
+
 /// What the times of a clip's frames are computed from.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum TimeBasis {
@@ -159,7 +163,7 @@ impl ClipNotes {
         let clips = here.into_iter().chain(self.short_clips.iter().map(|(clip, s)| (clip.as_path(), *s)));
         let sentence = |(clip, short_s): (&Path, f64)| {
             let name = clip.file_name().unwrap_or(clip.as_os_str()).to_string_lossy();
-            if short_s >= 1.0 {
+            if short_s >= MIN_SHORTFALL_S {
                 return format!("{name} ends {short_s:.1} s before the length that the file states");
             }
             let (relation, cause) =

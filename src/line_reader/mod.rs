@@ -14,7 +14,7 @@ use image::GrayImage;
 use ndarray::Array2;
 
 use network::{CLASSES, LineReader};
-pub(crate) use number::numbers;
+pub(crate) use number::{has_leading_zero, numbers};
 
 /// Columns of the line image for each step of the network.
 const COLUMNS_PER_STEP: f32 = 2.0;

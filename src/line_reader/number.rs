@@ -14,6 +14,11 @@ fn is_mark(character: char) -> bool {
     matches!(character, '.' | '-' | ':')
 }
 
+/// Whether a number begins with a zero before another digit.
+pub(crate) fn has_leading_zero(number: &str) -> bool {
+    number.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
+}
+
 /// The numbers of a line: the places of their first character and behind their last one. A number has a digit, may have marks
 /// inside and a minus sign in front, and ends with a digit.
 pub(crate) fn numbers(characters: &[LineCharacter]) -> Vec<Range<usize>> {

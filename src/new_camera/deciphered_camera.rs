@@ -137,7 +137,7 @@ impl<'a> DecipheredCamera<'a> {
     ) -> Vec<TextPair> {
         let texts = self.deciphered.get(region).map_or(&[][..], |readout| &readout.texts);
         let pair = |text: &DecipheredText| {
-            let frame = frames.times_s.iter().position(|time_s| *time_s == text.time_s)?;
+            let frame = frames.place_of(text.time_s)?;
             let RegionReading::Text { text: read, .. } = read.get(frame)?.get(region)? else { return None };
             Some(TextPair { deciphered: text.clone(), read: read.clone() })
         };

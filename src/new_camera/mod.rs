@@ -150,7 +150,7 @@ pub fn propose_regions(
         let free = numbered.find(|channel| regions.iter().all(|region| region.channel != *channel));
         regions.extend(free.map(|channel| Region::new(channel, proposal.rect, None)));
     }
-    Ok(ProposedRegions { regions, still: search.still().cloned() })
+    Ok(ProposedRegions { regions, still: search.still().map(|(_, still)| still.clone()) })
 }
 
 /// Prepares the camera of a clip. Nothing is written; `setup_path` is where the setup belongs. `progress` is called with the
@@ -167,13 +167,12 @@ pub fn prepare_camera(
     let name = path.display().to_string();
     let search = OverlaySearch::of(clip, progress)?;
     let (readouts, boxes) = (search.readouts(), search.found.len());
-    let Some(still) = search.still().filter(|_| boxes > 0) else {
+    let Some((still_time_s, still)) = search.still().filter(|_| boxes > 0) else {
         return Err(NewCameraError::NoReadouts { clip: name });
     };
     if readouts.is_empty() {
         return Err(NewCameraError::Undeciphered { clip: name, boxes });
     }
-    let still_time_s = search.still_time_s();
     let mut camera =
         DecipheredCamera::new(readouts, still_time_s, still.dimensions(), setup_path, &file_name(&path));
     let sample = camera.sample(&search.frames);

@@ -63,8 +63,7 @@ fn digits_in(text: &str, open: &[char]) -> Vec<char> {
 }
 
 fn image_at(frames: &SampledFrames, region: &Region, time_s: f64) -> Option<GrayImage> {
-    let frame = frames.times_s.iter().position(|frame_s| *frame_s == time_s)?;
-    Some(region.rect.crop(frames.images.get(frame)?))
+    Some(region.rect.crop(frames.image_at(time_s)?))
 }
 
 #[cfg(test)]

@@ -45,9 +45,10 @@ impl OverlaySearch {
         let count = (MAX_BYTES / frame_bytes.max(1)).clamp(MIN_FRAMES, MAX_FRAMES);
         let sampled = sample_with(clip, count, progress)?;
         // The recogniser needs frames with the noise that it will meet, the search works better without.
-        let quiet = if is_noisy(&sampled) { Some(temporal_medians(clip, sampled.clone())?) } else { None };
-        let (frames, quiet) = (SampledFrames::from(sampled), quiet.map(SampledFrames::from));
-        let searched = quiet.as_ref().unwrap_or(&frames);
+        let denoised =
+            if is_noisy(&sampled) { Some(temporal_medians(clip, sampled.clone())?.into()) } else { None };
+        let frames = SampledFrames::from(sampled);
+        let searched: &SampledFrames = denoised.as_ref().unwrap_or(&frames);
         let mut found: Vec<(Proposal, Option<DecipheredReadout>)> = Vec::new();
         for proposal in propose(&searched.images) {
             let readout = decipher(searched, proposal.rect).filter(|readout| {
@@ -70,13 +71,9 @@ impl OverlaySearch {
         self.found.iter().filter(|(_, readout)| readout.is_none()).map(|(proposal, _)| proposal)
     }
 
-    /// Time of [`Self::still`] in seconds; 0 without frames.
-    pub(super) fn still_time_s(&self) -> f64 {
-        self.frames.times_s.get(self.frames.times_s.len() / 2).copied().unwrap_or_default()
-    }
-
-    /// A frame from the middle of the clip.
-    pub(super) fn still(&self) -> Option<&GrayImage> {
-        self.frames.images.get(self.frames.images.len() / 2)
+    /// A frame from the middle of the clip, with its time in seconds.
+    pub(super) fn still(&self) -> Option<(f64, &GrayImage)> {
+        let middle = self.frames.images.len() / 2;
+        self.frames.times_s.get(middle).copied().zip(self.frames.images.get(middle))
     }
 }

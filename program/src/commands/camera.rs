@@ -3,9 +3,9 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use pairspeed::files::{Existing, file_name, files_in};
+use pairspeed::files::Existing;
 use pairspeed::footage::Clip;
-use pairspeed::known_camera::{SETUP_ENDING, known_camera};
+use pairspeed::known_camera::known_camera;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera, NewCameraError, prepare_camera};
 use pairspeed::picture::{Label, annotate, check_path, save_png};
@@ -34,13 +34,6 @@ pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
         return Ok(known);
     }
     new_setup(&mut clip, first, &own, ask)
-}
-
-/// The setups in the folder of a clip, those that can be loaded.
-pub fn setups_beside(clip: &Path) -> Vec<LoadedSetup> {
-    let folder = clip.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let files = files_in(folder).into_iter().filter(|file| file_name(file).ends_with(SETUP_ENDING));
-    files.filter_map(|file| LoadedSetup::load(&file).ok()).collect()
 }
 
 /// Finds and deciphers the overlay of a clip, saves the setup, and tells the pilot what each readout is taken for.

@@ -18,10 +18,10 @@ use super::read::print_result;
 use super::{Failure, existing_or};
 
 /// The demonstration clip, which the program contains so that the demonstration works anywhere.
-const CLIP: Carried =
-    Carried { name: "salt-flat.mp4", bytes: include_bytes!("../../../demo-clips/salt-flat.mp4") };
+const CLIP: EmbeddedFile =
+    EmbeddedFile { name: "salt-flat.mp4", bytes: include_bytes!("../../../demo-clips/salt-flat.mp4") };
 /// The setup of its camera.
-const SETUP: Carried = Carried {
+const SETUP: EmbeddedFile = EmbeddedFile {
     name: "salt-flat.setup.toml",
     bytes: include_bytes!("../../../demo-clips/salt-flat.setup.toml"),
 };
@@ -29,15 +29,15 @@ const SETUP: Carried = Carried {
 const TRUTH: &str = include_str!("../../../demo-clips/salt-flat.truth.toml");
 
 /// A file that the program contains.
-struct Carried {
+struct EmbeddedFile {
     name: &'static str,
     bytes: &'static [u8],
 }
 
-impl Carried {
+impl EmbeddedFile {
     /// Writes the file into a folder, unless it is there already, and returns its path. A different file of that name is
     /// kept.
-    fn put(&self, folder: &Path) -> Result<PathBuf, Failure> {
+    fn write_to(&self, folder: &Path) -> Result<PathBuf, Failure> {
         let path = folder.join(self.name);
         let limit = self.bytes.len() as u64;
         if read_bytes(&path, limit).is_ok_and(|existing| existing == self.bytes) {
@@ -124,8 +124,8 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let truth: Truth = toml::from_str(TRUTH).map_err(Failure::failed)?;
     let replaced = arguments.force || holds_only(&arguments.out, &arguments.out.join(CLIP.name));
     let folder = ResultFolder::prepare(&arguments.out, existing_or(replaced, Existing::Keep))?;
-    let clip = CLIP.put(&arguments.out)?;
-    let setup = LoadedSetup::load(&SETUP.put(&arguments.out)?).map_err(Failure::advised)?;
+    let clip = CLIP.write_to(&arguments.out)?;
+    let setup = LoadedSetup::load(&SETUP.write_to(&arguments.out)?).map_err(Failure::advised)?;
     let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut ReadingProgress::new())?;
     folder.write(&flight)?;
     let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();

@@ -17,15 +17,15 @@ use pairspeed::{ReadError, ReadOptions};
 
 use super::Failure;
 use super::flight::flight_with_commands;
-use crate::inbox::{InboxFolders, Keeper, Listing, ReadingOutcome, RecordingReader};
+use crate::inbox::{InboxFolders, InboxProcessor, Listing, ReadingOutcome, RecordingReader};
 use crate::quoting::quoted;
 use crate::wording;
 
-/// Longest time between two looks at the folder. Events of the system only make the next look earlier: network drives have
+/// Longest time between two scans of the folder. Events of the system only make the next scan earlier: network drives have
 /// none, and they end when a card is taken out. Set by judgement.
-const LOOK_EVERY: Duration = Duration::from_secs(2);
-/// Shortest time between two looks, so that many events do not cause as many looks. Set by judgement.
-const LOOK_AT_MOST_EVERY: Duration = Duration::from_millis(200);
+const MAX_SCAN_INTERVAL: Duration = Duration::from_secs(2);
+/// Shortest time between two scans, so that many events do not cause as many scans. Set by judgement.
+const MIN_SCAN_INTERVAL: Duration = Duration::from_millis(200);
 
 /// Watch a folder or a mounted card, and read each recording that appears there with the setup that fits
 ///
@@ -63,12 +63,12 @@ pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
     }
     let folders = InboxFolders { inbox: folder.clone(), results: arguments.out.clone() };
     let settle = Duration::from_secs(arguments.wait.into());
-    let mut keeper = Keeper::open(folders, settle).map_err(Failure::misuse)?;
+    let mut processor = InboxProcessor::open(folders, settle).map_err(Failure::misuse)?;
     let mut watch = Watch::of(folder);
     let start = Instant::now();
     loop {
-        keeper.step(start.elapsed(), Listing::of(folder), &mut reader, &mut |line| print_line!("{line}"));
-        if arguments.once && keeper.is_idle() {
+        processor.step(start.elapsed(), Listing::of(folder), &mut reader, &mut |line| print_line!("{line}"));
+        if arguments.once && processor.is_idle() {
             return Ok(());
         }
         if watch.wait().is_break() {
@@ -82,7 +82,7 @@ fn load_all(files: &[PathBuf]) -> Result<Vec<LoadedSetup>, Failure> {
     files.iter().map(|file| LoadedSetup::load(file).map_err(Failure::advised)).collect()
 }
 
-/// The system's events on a folder. Without them, the folder is looked at regularly all the same.
+/// The system's events on a folder. Without them, the folder is scanned regularly all the same.
 struct Watch {
     events: Receiver<notify::Result<notify::Event>>,
     /// The watcher, which sends events as long as it lives; `None` if the system has none.
@@ -98,14 +98,14 @@ impl Watch {
         Self { events, watcher }
     }
 
-    /// Waits until it is time for the next look. Breaks if the watch has ended or failed.
+    /// Waits until it is time for the next scan. Breaks if the watch has ended or failed.
     fn wait(&self) -> ControlFlow<()> {
-        std::thread::sleep(LOOK_AT_MOST_EVERY);
+        std::thread::sleep(MIN_SCAN_INTERVAL);
         if self.watcher.is_none() {
-            std::thread::sleep(LOOK_EVERY);
+            std::thread::sleep(MAX_SCAN_INTERVAL);
             return ControlFlow::Break(());
         }
-        let mut next = self.events.recv_timeout(LOOK_EVERY);
+        let mut next = self.events.recv_timeout(MAX_SCAN_INTERVAL);
         loop {
             match next {
                 Ok(Ok(_)) => {}

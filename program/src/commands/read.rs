@@ -6,6 +6,7 @@ use clap::Args;
 use pairspeed::ReadOptions;
 use pairspeed::files::{Existing, WriteRules};
 use pairspeed::flight::Flight;
+use pairspeed::known_camera::setups_beside;
 use pairspeed::leg_edits::LegEdits;
 use pairspeed::legs::{self, LegOptions};
 use pairspeed::output::folder::{ResultFolder, usual_folder};
@@ -13,7 +14,7 @@ use pairspeed::output::{advice, summary_json, table};
 use pairspeed::readings::DEFAULT_MIN_CONFIDENCE;
 use pairspeed::setup::{Aircraft, LoadedSetup};
 
-use super::camera::{self, setups_beside};
+use super::camera;
 use super::each::{Common, read_each};
 use super::flight::flight_with_commands;
 use super::given::FlightConditions;
@@ -107,10 +108,12 @@ fn confinement(arguments: &ReadArguments, setup: Option<&LoadedSetup>) -> Confin
         Some(setup) => confinement = confinement.reading(setup.input_files()),
         None => {
             // One of the setups beside the first clip, or a new one there.
-            for setup in clips.iter().take(1).flat_map(|clip| setups_beside(clip)) {
-                confinement = confinement.reading(setup.input_files());
+            if let Some(clip) = clips.first() {
+                for setup in setups_beside(clip).unwrap_or_default() {
+                    confinement = confinement.reading(setup.input_files());
+                }
+                confinement = confinement.writing(clip);
             }
-            confinement = clips.iter().take(1).fold(confinement, |all, clip| all.writing(clip));
         }
     }
     match out {

@@ -62,7 +62,7 @@ impl RecordingReader for FakeReader {
 /// An inbox in a folder of its own, with the time and what was said.
 struct Stage {
     folder: TempDir,
-    keeper: Option<Keeper>,
+    processor: Option<InboxProcessor>,
     reader: FakeReader,
     now: Duration,
     said: Vec<String>,
@@ -72,7 +72,7 @@ impl Stage {
     fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let reader = FakeReader::default();
-        let mut stage = Self { folder, keeper: None, reader, now: Duration::ZERO, said: Vec::new() };
+        let mut stage = Self { folder, processor: None, reader, now: Duration::ZERO, said: Vec::new() };
         stage.restart();
         stage
     }
@@ -83,9 +83,9 @@ impl Stage {
 
     /// Ends the inbox and starts it again.
     fn restart(&mut self) {
-        self.keeper = None;
+        self.processor = None;
         self.now = Duration::ZERO;
-        self.keeper = Some(Keeper::open(self.folders(), SETTLE).unwrap());
+        self.processor = Some(InboxProcessor::open(self.folders(), SETTLE).unwrap());
     }
 
     fn write(&self, name: &str, seed: u8, length: usize) -> PathBuf {
@@ -100,8 +100,8 @@ impl Stage {
     fn pass(&mut self) {
         for _ in 0..2 {
             let listing = Listing::of(self.folder.path());
-            let (keeper, said) = (self.keeper.as_mut().unwrap(), &mut self.said);
-            keeper.step(self.now, listing, &mut self.reader, &mut |line| said.push(line));
+            let (processor, said) = (self.processor.as_mut().unwrap(), &mut self.said);
+            processor.step(self.now, listing, &mut self.reader, &mut |line| said.push(line));
             self.now += SETTLE;
         }
     }
@@ -122,7 +122,7 @@ fn a_recording_is_read_once_it_has_stopped_growing() {
     let look = |stage: &mut Stage, seconds: u64| {
         stage.now = Duration::from_secs(seconds);
         let listing = Listing::of(stage.folder.path());
-        stage.keeper.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
+        stage.processor.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
     };
     let path = stage.write("DCIM/a.avi", 1, LENGTH / 2);
     look(&mut stage, 0);
@@ -131,11 +131,11 @@ fn a_recording_is_read_once_it_has_stopped_growing() {
     look(&mut stage, 10);
     look(&mut stage, 19);
     assert_eq!(stage.times_read(&path), 0, "it grew at 10 s");
-    assert!(!stage.keeper.as_ref().unwrap().is_idle());
+    assert!(!stage.processor.as_ref().unwrap().is_idle());
     look(&mut stage, 20);
     look(&mut stage, 40);
     assert_eq!(stage.times_read(&path), 1);
-    assert!(stage.keeper.as_ref().unwrap().is_idle() && holds_results(&usual_folder(&[path])));
+    assert!(stage.processor.as_ref().unwrap().is_idle() && holds_results(&usual_folder(&[path])));
 }
 
 #[test]
@@ -248,7 +248,7 @@ fn a_recording_that_is_taken_away_is_read_when_it_is_back() {
     assert_eq!(stage.said_of(&gone), ["not read: removed while it was read; it is tried again"]);
     let early = stage.write("a.avi", 2, LENGTH);
     let listing = Listing::of(stage.folder.path());
-    stage.keeper.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
+    stage.processor.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
     fs::remove_file(&early).unwrap();
     stage.pass();
     assert_eq!(stage.said_of(&early), ["removed before it was read; it is read when it is there again"]);
@@ -283,14 +283,14 @@ fn a_removed_card_and_another_one_have_journals_of_their_own() {
 #[test]
 fn one_inbox_at_a_time_works_on_a_folder_and_a_foreign_journal_stays() {
     let stage = Stage::new();
-    let busy = Keeper::open(stage.folders(), SETTLE).map(drop).unwrap_err().to_string();
+    let busy = InboxProcessor::open(stage.folders(), SETTLE).map(drop).unwrap_err().to_string();
     assert!(busy.contains("another run of this program"), "{busy}");
     let other = tempfile::tempdir().unwrap();
     let journal = other.path().join(".pairspeed-inbox.json");
     for text in ["not a journal", "{\"format\": 99, \"recordings\": {}}", "[]"] {
         fs::write(&journal, text).unwrap();
         let folders = InboxFolders { inbox: other.path().to_owned(), results: None };
-        let foreign = Keeper::open(folders, SETTLE).map(drop).unwrap_err().to_string();
+        let foreign = InboxProcessor::open(folders, SETTLE).map(drop).unwrap_err().to_string();
         assert!(foreign.contains("move the file away"), "{foreign}");
         assert_eq!(fs::read_to_string(&journal).unwrap(), text);
     }

@@ -47,8 +47,8 @@ pub struct InboxFolders {
     pub results: Option<PathBuf>,
 }
 
-/// Keeps an inbox: reads each recording once.
-pub struct Keeper {
+/// Reads each recording of an inbox once.
+pub struct InboxProcessor {
     folders: InboxFolders,
     /// Time without a change after which a recording counts as complete.
     settle: Duration,
@@ -77,14 +77,14 @@ enum RecordingPlan {
     },
 }
 
-impl Keeper {
-    /// A keeper for the folders, which must exist.
+impl InboxProcessor {
+    /// A processor for the folders, which must exist.
     ///
     /// # Errors
     ///
     /// [`JournalError`] if the journal cannot be read, or if another run uses it.
     pub fn open(folders: InboxFolders, settle: Duration) -> Result<Self, JournalError> {
-        let mut keeper = Self {
+        let mut processor = Self {
             folders,
             settle,
             arrivals: Arrivals::default(),
@@ -94,8 +94,8 @@ impl Keeper {
             without_setup: BTreeSet::new(),
             said: BTreeMap::new(),
         };
-        keeper.open_journal()?;
-        Ok(keeper)
+        processor.open_journal()?;
+        Ok(processor)
     }
 
     fn open_journal(&mut self) -> Result<(), JournalError> {
