@@ -71,35 +71,34 @@ def pairspeed(program, *arguments):
     return done
 
 
-def score_texts(truth, rows, series):
-    """Right, blank and wrong frames of every channel."""
+def compared(channel, rows, series):
+    """The true text and the value read (empty if blank) of a channel, for every legible frame that was read."""
     times = [float(row["time_s"]) for row in rows]
     start = float(series[0]["time_s"]) - times[0]
-
-    def frame_at(seconds):
+    other = ("confidence", "smooth", "status", "flag", "text", "held")
+    name = next((name for name in series[0] if (name == channel or name.startswith(channel + "_"))
+                 and not any(word in name for word in other)), None)
+    seen = set()
+    for row in series:
+        seconds = float(row["time_s"]) - start
         j = bisect.bisect_left(times, seconds)
-        return min((k for k in (j - 1, j) if 0 <= k < len(times)), key=lambda k: abs(times[k] - seconds))
+        i = min((k for k in (j - 1, j) if 0 <= k < len(times)), key=lambda k: abs(times[k] - seconds))
+        if i not in seen and rows[i]["legible"] != "0":
+            seen.add(i)
+            yield rows[i][channel], (row.get(name) or "").strip()
 
-    def column(channel):
-        other = ("confidence", "smooth", "status", "flag", "text", "held")
-        return next((name for name in series[0] if (name == channel or name.startswith(channel + "_"))
-                     and not any(word in name for word in other)), None)
 
+def is_right(true, value):
+    return abs(float(value) - float(true)) < 1e-6
+
+
+def score_texts(truth, rows, series):
+    """Right, blank and wrong frames of every channel."""
     legible = sum(row["legible"] == "1" for row in rows)
     counts = {}
     for channel in truth["regions"]:
-        name, seen, right, wrong = column(channel), set(), 0, 0
-        for row in series:
-            i = frame_at(float(row["time_s"]) - start)
-            if i in seen or rows[i]["legible"] == "0":
-                continue
-            seen.add(i)
-            value = (row.get(name) or "").strip()
-            if value and abs(float(value) - float(rows[i][channel])) < 1e-6:
-                right += 1
-            elif value:
-                wrong += 1
-        counts[channel] = {"right": right, "blank": legible - right - wrong, "wrong": wrong}
+        read = [is_right(true, value) for true, value in compared(channel, rows, series) if value]
+        counts[channel] = {"right": sum(read), "blank": legible - len(read), "wrong": len(read) - sum(read)}
     return counts
 
 

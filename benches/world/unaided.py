@@ -4,12 +4,14 @@
 For every clip: a folder with nothing but the clip, then `read CLIP`. Every box of the setup that `read` wrote is compared with
 the true boxes of NAME.truth.json: one that covers more of a true box than any other, and at least half of it, is that readout.
 One line a clip: readouts found and named right, boxes without a readout, texts of all readouts right, blank and wrong in per
-cent of the legible frames (a readout not found counts as blank), airspeeds within their interval, seconds. The clips are in
-$WORLD_CLIPS (default ~/world-clips), the results in its folder unaided-NAME.
+cent of the legible frames (a readout not found counts as blank), airspeeds within their interval, seconds. A digit that is taken
+for the same other one in more than half of its frames makes a wrong alphabet, which is named. The clips are in $WORLD_CLIPS (default
+~/world-clips), the results in its folder unaided-NAME.
 
 With --confirm, the pictures of doubtful digits that the program asks about are then answered with the truth, by the `teach` command
 that it prints, and the clip is read and scored again.
 """
+import collections
 import json
 import pathlib
 import re
@@ -19,7 +21,11 @@ import sys
 import time
 import tomllib
 
-from run import CLIPS, score_airspeeds, score_texts, table
+from run import CLIPS, compared, score_airspeeds, score_texts, table
+
+
+# A digit read in fewer frames is not judged.
+MIN_FRAMES = 5
 
 
 def overlap(one, other):
@@ -74,6 +80,19 @@ def confirm(program, rows, clip, work, found):
     return len(labels) // 2
 
 
+def wrong_alphabet(pairs):
+    """Digits that are taken for the same other one in more than half of the frames in which they are read."""
+    taken = collections.defaultdict(collections.Counter)
+    for true, value in pairs:
+        decimals = len(true.partition(".")[2])
+        shown = f"{float(value):.{decimals}f}".zfill(len(true)) if value else ""
+        if len(shown) == len(true):
+            for one, other in zip(true, shown):
+                taken[one][other] += 1
+    return [f"{one}>{other}" for one, counts in taken.items() for other, count in counts.items()
+            if one != other and count >= MIN_FRAMES and 2 * count > counts.total()]
+
+
 def report(name, truth, rows, work, found, false_boxes, seconds, code):
     """Prints the scores of a clip."""
     named = sum(true == said for true, said in found.items())
@@ -81,12 +100,13 @@ def report(name, truth, rows, work, found, false_boxes, seconds, code):
     clip = work / truth["clip"]
     series = clip.with_suffix("").with_name(clip.stem + "-result") / "series.csv"
     legible = sum(row["legible"] == "1" for row in rows)
-    each = []
+    each, mistaken = [], []
     for true in truth["regions"]:
         if true in found and series.exists():
             # The columns are named after the guess; the truth after what is shown.
             shown = [{**row, found[true]: row[true]} for row in rows]
             count = score_texts({"regions": {found[true]: None}}, shown, table(series))[found[true]]
+            mistaken += [f"{true} {digits}" for digits in wrong_alphabet(compared(found[true], shown, table(series)))]
         else:
             count = {"right": 0, "blank": legible, "wrong": 0}
         each.append(f"{true} {found.get(true, '-')} {100 * count['right'] / legible:.1f}/{count['wrong']}")
@@ -100,7 +120,7 @@ def report(name, truth, rows, work, found, false_boxes, seconds, code):
     print(f"{name:14} found {len(found)}/{len(truth['regions'])} named {named} false {false_boxes}"
           f"  right {100 * counts['right'] / total:6.2f} blank {100 * counts['blank'] / total:6.2f}"
           f" wrong {counts['wrong']:5}  airspeeds {steps}  {seconds:5.1f} s  exit {code}")
-    print("    " + ", ".join(each), flush=True)
+    print("    " + ", ".join(each), *(["wrong alphabet:", *mistaken] if mistaken else []), flush=True)
 
 
 def main():

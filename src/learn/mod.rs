@@ -37,6 +37,7 @@ pub use error::LearnError;
 pub use examples::example::TrainingExample;
 pub use examples::fetch::{ExampleError, FetchedExamples, fetch_examples, open_clip};
 use group::stroke_rows::{StrokeRows, stroke_rows};
+pub use labels::adapted::adapted_to;
 pub use labels::file::{LabelFile, LabelFileError, StoredLabel};
 pub use labels::format::LabelFormatError;
 pub use labels::reading::{LabelMoment, LabelledReading};

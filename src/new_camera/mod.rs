@@ -21,17 +21,19 @@ use crate::files::{Existing, file_name};
 use crate::footage::{Clip, FootageError, FrameSource as _};
 use crate::geometry::PixelRect;
 use crate::glyphs::{GlyphFileError, GlyphSet};
-use crate::learn::{ExampleError, LabelFile, LabelFileError, LabelledReading, LearnError};
+use crate::learn::{
+    ExampleError, LabelFile, LabelFileError, LabelledReading, LearnError, StoredLabel, adapted_to,
+};
 use crate::model::channel::Channel;
+use crate::readings;
 use crate::recognise::Sample;
 use crate::setup::{LoadedSetup, Region, SetupError};
 use deciphered_camera::{DecipheredCamera, fits, learn_from, region_of};
 pub use questions::DigitQuestion;
-use questions::shows;
 use search::OverlaySearch;
 
 /// A camera whose overlay was found and deciphered.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct NewCamera {
     /// The setup, not saved yet, and the path where it belongs.
     pub setup: LoadedSetup,
@@ -49,7 +51,16 @@ pub struct NewCamera {
     pub still: GrayImage,
     /// Its time in seconds.
     pub still_time_s: f64,
-    /// The regions in the frames searched.
+    /// What the boxes show in the frames searched; `None` if they must be fetched first.
+    pub sample: Option<RegionSample>,
+}
+
+/// What boxes show in frames spread over a recording.
+#[derive(Debug, Clone)]
+pub struct RegionSample {
+    /// The boxes.
+    pub boxes: Vec<PixelRect>,
+    /// Their patches, in the same order.
     pub sample: Sample,
 }
 
@@ -184,7 +195,10 @@ pub fn prepare_camera(
     let questions = camera.questions(&set, &search.frames);
     Ok(NewCamera {
         questions,
-        sample: if doubtful.is_empty() { sample } else { camera.sample(&search.frames) },
+        sample: Some(RegionSample {
+            boxes: boxes_of(&camera.setup),
+            sample: if doubtful.is_empty() { sample } else { camera.sample(&search.frames) },
+        }),
         setup: camera.setup,
         set,
         labels: camera.labels,
@@ -195,34 +209,74 @@ pub fn prepare_camera(
     })
 }
 
+/// Whether a box is still the one that was found as `found`, perhaps moved a little.
+#[must_use]
+pub fn is_same_box(found: PixelRect, now: PixelRect) -> bool {
+    2 * found.overlap_px(now) > found.area_px()
+}
+
+fn boxes_of(setup: &LoadedSetup) -> Vec<PixelRect> {
+    setup.setup.regions.iter().map(|region| region.rect).collect()
+}
+
 impl NewCamera {
-    /// Learns again with readings that the pilot has confirmed or corrected. Digits that were doubtful stay left out unless
-    /// one of these readings has them.
+    /// Learns again with readings that the pilot has confirmed or corrected. They override deciphered texts, whose labels are no
+    /// longer used if they have digits that are not known for their channel.
     ///
     /// # Errors
-    /// If the labelled frames cannot be fetched, or nothing can be learned from them.
+    /// If the clip or the labelled frames cannot be read, or nothing can be learned; the camera is then unchanged.
     pub fn confirm(&mut self, clip: &mut Clip, readings: &[LabelledReading]) -> Result<(), NewCameraError> {
+        let mut labels = self.labels.clone();
+        labels.labels.retain(|label| label.insisted || !self.has_unknown_digits(label));
         let name = file_name(&clip.info().path);
-        readings.iter().for_each(|reading| self.labels.add(&name, reading));
-        let mut set = learn_from(clip, &self.setup, &self.labels, &self.sample)?.set;
-        let was_known = |channel: &Channel, digit: char| {
-            self.set.face_for(channel).is_some_and(|face| face.glyph(digit).is_some())
-        };
-        let is_confirmed = |channel: &Channel, digit: char| {
-            readings.iter().any(|reading| reading.channel == *channel && reading.text.contains(digit))
-        };
-        for face in &mut set.faces {
-            let regions = self.setup.setup.regions.iter().map(|region| &region.channel);
-            let channels: Vec<Channel> = regions.filter(|channel| shows(face, channel)).cloned().collect();
-            face.glyphs.retain(|glyph| {
-                let digit = glyph.character;
-                channels.iter().any(|channel| was_known(channel, digit) || is_confirmed(channel, digit))
-            });
+        let mut confirmed = LabelFile::default();
+        for reading in readings {
+            confirmed.add(&name, reading);
+            labels.add(&name, reading);
+            labels.insist(&name, &reading.channel, reading.time_s);
         }
-        let missing = set.missing_digits();
+        let mut setup = self.setup.clone();
+        setup.setup.regions = adapted_to(&setup.setup.regions, &confirmed);
+        let boxes = boxes_of(&setup);
+        let sample = match self.sample.take().filter(|sample| sample.boxes == boxes) {
+            Some(fetched) => fetched,
+            None => RegionSample { sample: readings::sample(clip, &setup.setup)?, boxes },
+        };
+        let learned = learn_from(clip, &setup, &labels, &sample.sample);
+        self.sample = Some(sample);
+        self.set = learned?.set;
+        (self.labels, self.setup) = (labels, setup);
+        let missing = self.set.missing_digits();
         self.questions.retain(|question| question.digits.iter().any(|digit| missing.contains(digit)));
-        self.set = set;
         Ok(())
+    }
+
+    /// Whether a label has digits that the glyph set lacks for its channel.
+    fn has_unknown_digits(&self, label: &StoredLabel) -> bool {
+        let face = self.set.face_for(&label.channel);
+        let is_known = |digit: char| face.is_some_and(|face| face.glyph(digit).is_some());
+        label.text.chars().any(|character| character.is_ascii_digit() && !is_known(character))
+    }
+
+    /// Takes over a setup that the pilot has changed. What belongs to a box that was moved a little follows it to its new channel;
+    /// what belongs to a box that was removed goes.
+    pub fn change_setup(&mut self, setup: LoadedSetup) {
+        let new_name = |readout: &NamedReadout| {
+            let region = setup.setup.regions.iter().find(|region| is_same_box(readout.rect, region.rect))?;
+            Some((readout.guess.channel.clone(), region.channel.clone()))
+        };
+        let names: Vec<(Channel, Channel)> = self.readouts.iter().filter_map(new_name).collect();
+        let renamed = |old: &Channel| names.iter().find(|(name, _)| name == old).map(|(_, new)| new.clone());
+        let rename = |channel: &mut Channel| renamed(channel).map(|new| *channel = new).is_some();
+        self.labels.labels.retain_mut(|label| rename(&mut label.channel));
+        self.questions.retain_mut(|question| rename(&mut question.guess.channel));
+        self.readouts.retain_mut(|readout| rename(&mut readout.guess.channel));
+        self.set.faces.retain_mut(|face| {
+            let for_all = face.channels.is_empty();
+            face.channels.retain_mut(rename);
+            for_all || !face.channels.is_empty()
+        });
+        self.setup = setup;
     }
 
     /// Gives a readout another channel. `readout` is its place in [`Self::readouts`]. The unit is kept if it fits
@@ -235,17 +289,11 @@ impl NewCamera {
         if taken.is_some_and(|other| other != readout) {
             return Err(ChannelTaken { channel: channel.clone() });
         }
-        let Some(region) = self.setup.setup.regions.get_mut(readout) else { return Ok(()) };
-        let old = std::mem::replace(&mut region.channel, channel.clone());
+        let mut setup = self.setup.clone();
+        let Some(region) = setup.setup.regions.get_mut(readout) else { return Ok(()) };
+        region.channel = channel.clone();
         region.unit = region.unit.filter(|unit| fits(*unit, channel));
-        let rename = |one: &mut Channel| {
-            if *one == old {
-                *one = channel.clone();
-            }
-        };
-        self.labels.labels.iter_mut().for_each(|label| rename(&mut label.channel));
-        self.questions.iter_mut().for_each(|question| rename(&mut question.guess.channel));
-        self.set.faces.iter_mut().flat_map(|face| &mut face.channels).for_each(rename);
+        self.change_setup(setup);
         if let Some(named) = self.readouts.get_mut(readout) {
             named.guess = ChannelGuess { channel: channel.clone(), probability: 1.0, reasons: Vec::new() };
         }

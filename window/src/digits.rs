@@ -7,12 +7,12 @@ use egui::RichText;
 
 use super::digit_card::DigitCard;
 use super::lesson::{LessonView, Wish};
-use super::typed::{Typed, adapted_to, is_at, requests_of};
+use super::typed::{Typed, is_at, requests_of};
 use super::work::{Reporter, Work};
 use super::{Screen, Shared, Step, page, progress, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::learn::{
-    self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, StoredLabel, fetch_examples,
+    self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, StoredLabel, adapted_to, fetch_examples,
     first_requests, learn_glyphs, open_clip,
 };
 use pairspeed::model::channel::Channel;

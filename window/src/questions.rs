@@ -1,12 +1,10 @@
 //! Questions about what is doubtful in a camera that was found: a picture, a guess, and the pilot's answer.
 
-use std::collections::BTreeSet;
-
 use image::GrayImage;
 
 use pairspeed::footage::{Clip, FootageError, frames_near};
 use pairspeed::geometry::PixelRect;
-use pairspeed::learn::{LabelledReading, StoredLabel};
+use pairspeed::learn::LabelledReading;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 
@@ -92,12 +90,4 @@ fn about_text(camera: &NewCamera, asked: &DigitQuestion) -> Option<Draft> {
     let digits: Vec<String> = digits.iter().map(char::to_string).collect();
     let reasons = format!("The shape of {} is not certain without you", digits.join(", "));
     Some(Draft { doubt: Doubt::Text(guess.clone()), rect: readout.rect, time_s: guess.time_s, reasons })
-}
-
-/// The digits of a label that have no glyph.
-pub(super) fn missing_in(camera: &NewCamera, label: &StoredLabel) -> BTreeSet<char> {
-    let face = camera.set.face_for(&label.channel);
-    let is_missing =
-        |digit: &char| digit.is_ascii_digit() && face.is_none_or(|face| face.glyph(*digit).is_none());
-    label.text.chars().filter(is_missing).collect()
 }

@@ -8,12 +8,12 @@ use super::RegionsScreen;
 use super::editor::RegionChange;
 use crate::found::{Confirmed, FoundCamera};
 use crate::questions::{Doubt, Question};
-use crate::typed::adapted_to;
 use crate::{Shared, progress, theme};
 use pairspeed::glyphs::CHARACTERS;
-use pairspeed::learn::{LabelFile, LabelledReading};
+use pairspeed::learn::{LabelFile, LabelledReading, adapted_to};
 use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
+use pairspeed::new_camera::is_same_box;
 use pairspeed::setup::Region;
 
 /// Height of the area of a question in points, which stays the same for all questions; the next constant is the height of the
@@ -133,7 +133,7 @@ impl RegionsScreen {
         self.editor.change(RegionChange::Once, |marks| {
             let mut labels = LabelFile::default();
             for Confirmed { rect, label } in &confirmed {
-                let region = marks.regions.iter().find(|region| FoundCamera::is_same_box(*rect, region.rect));
+                let region = marks.regions.iter().find(|region| is_same_box(*rect, region.rect));
                 let channel = region.map_or(&label.channel, |region| &region.channel).clone();
                 labels.add("", &LabelledReading { channel, ..label.clone() });
             }
@@ -148,9 +148,9 @@ impl RegionsScreen {
 
     /// Takes over glyphs that were learned from the answers.
     pub(super) fn attend_learning(&mut self, ctx: &egui::Context, shared: &mut Shared) {
-        let set = shared.take_result(&mut self.learning);
-        if let Some((set, found)) = set.zip(shared.found.as_mut()) {
-            found.set_glyphs(set);
+        let camera = shared.take_result(&mut self.learning);
+        if let Some((camera, found)) = camera.zip(shared.found.as_mut()) {
+            found.set_learned(camera);
             shared.done("the digits are learned from your answers");
             if std::mem::take(&mut self.agreed) {
                 self.agree(ctx, shared);
@@ -162,7 +162,7 @@ impl RegionsScreen {
 
 /// Whether a region is the one that a question is about, moved or not.
 fn covers(region: &Region, question: &Question) -> bool {
-    FoundCamera::is_same_box(question.rect, region.rect)
+    is_same_box(question.rect, region.rect)
 }
 
 impl Asking {

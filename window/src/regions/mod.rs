@@ -16,7 +16,7 @@ use std::time::{Duration, Instant};
 
 use egui::{Panel, RichText, ScrollArea, TextEdit};
 
-use super::found::{FoundCamera, LearnedSet};
+use super::found::FoundCamera;
 use super::work::{Reporter, Work};
 use super::{Screen, Shared, dialogs, theme};
 use asking::Asking;
@@ -24,7 +24,7 @@ use canvas::Canvas;
 use editor::{Editor, Marks};
 use form::Reads;
 use pairspeed::footage::{Clip, FootageError};
-use pairspeed::new_camera::propose_regions;
+use pairspeed::new_camera::{NewCamera, propose_regions};
 use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, usual_setup};
 use playing::Playing;
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
@@ -56,7 +56,7 @@ pub struct RegionsScreen {
     asked: Option<(f64, Arc<ReadingKey>)>,
     proposing: Option<Work<Vec<Region>>>,
     asking: Asking,
-    learning: Option<Work<LearnedSet>>,
+    learning: Option<Work<NewCamera>>,
     /// Whether the pilot has agreed while the digits were being learned.
     agreed: bool,
     choosing: Option<dialogs::Choice>,

@@ -17,7 +17,6 @@ use pairspeed::glyphs::builtin_sets;
 use pairspeed::learn::{LabelFile, LabelledReading};
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
-use pairspeed::recognise::Sample;
 use pairspeed::setup::{LoadedSetup, usual_setup};
 
 /// Number of labels of each channel.
@@ -66,12 +65,11 @@ fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
         });
     }
     let still = frames_near(clip, &[1.0]).unwrap().remove(0).image;
-    let sample = Sample::new(setup.setup.regions.len());
     let doubtful = labels.labels.iter().find(|label| label.text.contains(MISSING)).unwrap();
     let questions =
         vec![DigitQuestion { guess: doubtful.reading(), digits: vec![MISSING], image: still.clone() }];
     let (undeciphered, still_time_s) = (Vec::new(), 1.0);
-    NewCamera { setup, set, labels, readouts, undeciphered, questions, still, still_time_s, sample }
+    NewCamera { setup, set, labels, readouts, undeciphered, questions, still, still_time_s, sample: None }
 }
 
 /// A window with such a camera, before any question is answered.
