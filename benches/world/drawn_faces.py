@@ -3,7 +3,7 @@
 
 FACES is the folder of faces.json that ../../scripts/digit_shapes makes. Only families are drawn that no table of the program was
 trained on, each face once. Size, edge, shade, spacing, unit, noise and blur are drawn with SEED as well. The clips face-NNN have
-readouts of speed, altitude and voltage for 50 s; they and their truth go to $WORLD_CLIPS (default ~/world-clips).
+readouts of speed, altitude and voltage for about 40 s; they and their truth go to $WORLD_CLIPS (default ~/world-clips).
 Needs numpy, pillow and scipy, as ../../scripts/digit_shapes does.
 """
 import csv
@@ -20,13 +20,13 @@ from run import CLIPS
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent.parent / "scripts" / "digit_shapes"))
 from scenes import split_of  # noqa: E402
 
-WIDTH, HEIGHT, RATE = 480, 360, 10
+WIDTH, HEIGHT, RATE = 320, 240, 10
 # Channel, characters, decimals, unit, corner of the frame.
 READOUTS = [("speed", 3, 0, "km/h", (0, 0)), ("altitude", 4, 0, "m", (1, 0)), ("voltage", 4, 1, "V", (0, 1))]
 
 
 def scenario(rng, name, face):
-    height = rng.choice([16, 18, 20, 24, 28, 32])
+    height = rng.choice([18, 20, 22, 24, 28, 32])
     look = {
         "font": str(face), "height_px": height, "edge": rng.choice(["plain", "outline", "outline", "shadow"]),
         "letter_spacing_px": rng.choice([0.0, 0.0, 1.0]), "align": rng.choice(["left", "right"]),
@@ -37,12 +37,12 @@ def scenario(rng, name, face):
     lines = [
         f'name = "{name}"', f"seed = {rng.randrange(10**6)}",
         "[airframe]", "airspeed_mps = [[0, 9.0], [50, 17.0], [75, 23.0], [100, 28.0]]",
-        "[flight]", "throttle_percent = [50, 75, 100]", "legs_per_step = 2", "leg_s = 5.0", "turn_s = 2.0",
+        "[flight]", "throttle_percent = [60, 100]", "legs_per_step = 2", "leg_s = 5.0", "turn_s = 2.0",
         f"field_elevation_m = {rng.randrange(20, 1500)}", "before_launch_s = 2", "climb_s = 6", "landing_s = 2",
         "[wind]", f"speed_mps = {rng.uniform(1, 5):.1f}", "[pack]", f"cells = {rng.choice([3, 4, 6])}", "[overlay]", "update_hz = 5",
     ]
     for channel, width, decimals, unit, (across, down) in READOUTS:
-        lines += ["[[overlay.field]]", f'channel = "{channel}"', f"position = [{30 + across * 260}, {40 + down * 250}]",
+        lines += ["[[overlay.field]]", f'channel = "{channel}"', f"position = [{20 + across * 170}, {24 + down * 160}]",
                   f"width = {width}", f"decimals = {decimals}", f'unit = "{unit}"', f"show_unit = {str(shows_unit).lower()}"]
         lines += [f"{key} = {json.dumps(value)}" for key, value in look.items()]
     lines += ["[degradation]", f"noise = {rng.uniform(0, 6):.2f}", f"blur_px = {rng.uniform(0, 0.8):.2f}",
