@@ -1,4 +1,4 @@
-//! The step that plans the next flight: it makes a test card to print.
+//! The page on which the pilot plans the next flight: it makes a test card to print.
 
 use std::path::Path;
 
@@ -113,7 +113,7 @@ struct CardForm {
 /// The test card with the unit of its speeds, or a message about what is missing.
 type CardResult = Result<(TestCard, Unit), String>;
 
-/// State of the step that plans the next flight.
+/// State of the page on which the pilot plans the next flight.
 #[derive(Default)]
 pub struct CardScreen {
     form: CardForm,
@@ -259,7 +259,7 @@ fn steps(text: &str) -> Option<Vec<f64>> {
         .collect()
 }
 
-/// The error in words that name the fields of this step.
+/// The error in words that name the fields of this page.
 fn in_words(error: &PlanError) -> String {
     match error {
         PlanError::Steps => "Throttle steps: above 0 and up to 100 %, each once.".to_owned(),

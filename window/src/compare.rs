@@ -1,4 +1,4 @@
-//! The step that compares flights: it shows the effect of a change to the aircraft.
+//! The page that compares flights: it shows the effect of a change to the aircraft.
 
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
@@ -18,7 +18,7 @@ use pairspeed::summary::{FlownFlight, load_flights};
 pub(super) const SPEEDS: [Unit; 4] =
     [Unit::KilometresPerHour, Unit::MilesPerHour, Unit::MetresPerSecond, Unit::Knots];
 
-/// State of the step that compares flights.
+/// State of the page that compares flights.
 #[derive(Default)]
 pub struct CompareScreen {
     results: Vec<Flown>,
@@ -264,7 +264,7 @@ fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String
     })
 }
 
-/// The name of a flight in this step; `place` is its index in the list.
+/// The name of a flight on this page; `place` is its index in the list.
 fn name(place: usize) -> String {
     if place == 0 { "before".to_owned() } else { format!("after {place}") }
 }

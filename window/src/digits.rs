@@ -1,5 +1,5 @@
-//! The step that learns the digits: the pilot types what some images show, and the shapes of the digits are
-//! learned from these labels.
+//! The page on which the digits are learned: the pilot types what some images show, and the shapes of the digits
+//! are learned from these labels.
 
 use std::path::{Path, PathBuf};
 
@@ -9,7 +9,7 @@ use super::digit_card::DigitCard;
 use super::lesson::{LessonView, Wish};
 use super::typed::{Typed, is_at, requests_of};
 use super::work::{Reporter, Work};
-use super::{Screen, Shared, Step, page, progress, theme};
+use super::{Page, Screen, Shared, page, progress, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::learn::{
     self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, StoredLabel, adapted_to, fetch_examples,
@@ -25,7 +25,7 @@ const DRAFT: &str = "digits";
 /// Share of the sampled frames, 0 to 1, from which a channel counts as well read and needs no labels.
 const WELL_READ: f64 = 0.6;
 
-/// State of the step that learns the digits.
+/// State of the Digits page.
 #[derive(Default)]
 pub struct DigitsScreen {
     begun: (u64, u64),
@@ -44,7 +44,7 @@ pub struct DigitsScreen {
     all_the_same: bool,
     /// Index of the image whose field gets the keyboard focus next.
     focus: Option<usize>,
-    /// Whether the setup's glyphs changed because of this step, so that the step must not start again.
+    /// Whether the setup's glyphs changed because of this page, so that the page must not start again.
     own_change: bool,
 }
 
@@ -195,7 +195,7 @@ impl DigitsScreen {
         }
         ui.horizontal_wrapped(|ui| {
             if theme::main_button(ui, "Next: read the flight").clicked() {
-                shared.go_to = Some(Step::Reading);
+                shared.go_to = Some(Page::Reading);
             }
             if ui.button("Label readings anyway").clicked() {
                 self.all_the_same = true;
@@ -290,7 +290,7 @@ impl DigitsScreen {
 
     fn show_lesson(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         match self.lesson.as_ref().and_then(|lesson| lesson.show(ui)) {
-            Some(Wish::Read) => shared.go_to = Some(Step::Reading),
+            Some(Wish::Read) => shared.go_to = Some(Page::Reading),
             Some(Wish::Insist(channel, time_s)) => {
                 let clip = shared.clip().map(file_name).unwrap_or_default();
                 self.label_file.insist(&clip, &channel, time_s);

@@ -34,7 +34,7 @@ struct Suspect {
 
 /// What the pilot clicked.
 pub(super) enum Wish {
-    /// Go to the next step and read the flight.
+    /// Go to the next page and read the flight.
     Read,
     /// Learn from a label although others contradict it.
     Insist(Channel, f64),

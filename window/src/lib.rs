@@ -1,7 +1,7 @@
 //! The desktop window: drop a recording, mark its readouts once, see the airspeeds.
 //!
 //! ```text
-//! App (the frame: steps along the top, notices, dropped files) -> one Screen for each step, over what they
+//! App (the frame: pages along the top, notices, dropped files) -> one Screen for each page, over what they
 //! Share
 //! work (jobs off the window's thread), store (what is kept between sessions), theme (colours, type)
 //! ```
@@ -46,9 +46,9 @@ use store::Store;
 /// Height of the area for messages in points: two lines, so that nothing moves when a message appears.
 const NOTICE: f32 = 46.0;
 
-/// The steps from a recording to its airspeeds, in order.
+/// The pages of the window, in the order in which the pilot goes from a recording to its airspeeds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Step {
+pub enum Page {
     /// Choose the recording.
     #[default]
     Recording,
@@ -66,8 +66,8 @@ pub enum Step {
     TestCard,
 }
 
-impl Step {
-    /// All steps in order.
+impl Page {
+    /// All pages in order.
     pub const ALL: [Self; 7] = [
         Self::Recording,
         Self::Regions,
@@ -78,7 +78,7 @@ impl Step {
         Self::TestCard,
     ];
 
-    /// The name of the step in the row at the top.
+    /// The name of the page in the row at the top.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -92,7 +92,7 @@ impl Step {
         }
     }
 
-    /// The purpose of the step, in a sentence.
+    /// What the pilot does on the page, in a sentence.
     fn purpose(self) -> &'static str {
         match self {
             Self::Recording => "Choose the recording of a flight",
@@ -111,12 +111,12 @@ impl Step {
     }
 }
 
-/// The page of one step.
+/// The state of one page, and how the page is shown.
 pub trait Screen {
     /// Shows the page and handles what the pilot does.
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared);
 
-    /// Takes over results of background work; called before every repaint, whichever step is shown.
+    /// Takes over results of background work; called before every repaint, whichever page is shown.
     fn attend(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
 
     /// Keeps work that is not saved yet, because the window closes or another recording is opened.
@@ -126,7 +126,7 @@ pub trait Screen {
 /// The whole window: its state and how it is shown.
 #[derive(Default)]
 pub struct App {
-    step: Step,
+    page: Page,
     shared: Shared,
     view: view::KeptView,
     recording: recording::RecordingScreen,
@@ -145,19 +145,19 @@ impl App {
         Self { shared: Shared::new(store), ..Self::default() }
     }
 
-    /// The step that is shown.
+    /// The page that is shown.
     #[must_use]
-    pub fn step(&self) -> Step {
-        self.step
+    pub fn page(&self) -> Page {
+        self.page
     }
 
-    /// What all steps share.
+    /// What all pages share.
     #[must_use]
     pub fn shared(&self) -> &Shared {
         &self.shared
     }
 
-    /// The step of the legs.
+    /// The page on which the pilot checks and corrects the legs.
     #[must_use]
     pub fn legs(&self) -> &LegsScreen {
         &self.legs
@@ -167,7 +167,7 @@ impl App {
     pub fn show_flight(&mut self, clips: Vec<PathBuf>, finished: Finished) {
         self.shared.clips = clips;
         self.shared.set_finished(Some(finished));
-        self.step = Step::Legs;
+        self.page = Page::Legs;
     }
 
     /// The regions that are marked at present, saved or not.
@@ -179,14 +179,14 @@ impl App {
     /// Opens the clips of one flight, in the same way as when they are dropped on the window.
     pub fn open_clips(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
         self.keep();
-        self.step = Step::Recording;
+        self.page = Page::Recording;
         self.recording.open(ctx, clips);
     }
 
     /// Keeps all work that is not saved yet.
     pub fn keep(&mut self) {
-        for step in Step::ALL {
-            let (screen, shared) = self.screen(step);
+        for page in Page::ALL {
+            let (screen, shared) = self.screen(page);
             screen.keep(shared);
         }
     }
@@ -197,34 +197,34 @@ impl App {
         theme::apply_once(&ctx);
         self.view.attend(&ctx, &mut self.shared);
         self.take_dropped(&ctx);
-        for step in Step::ALL {
-            let (screen, shared) = self.screen(step);
+        for page in Page::ALL {
+            let (screen, shared) = self.screen(page);
             screen.attend(&ctx, shared);
         }
-        Panel::top("steps").show(ui, |ui| self.show_steps(ui));
+        Panel::top("pages").show(ui, |ui| self.show_pages(ui));
         Panel::bottom("notice").show(ui, |ui| {
             ui.set_min_height(NOTICE);
             self.shared.show_foot(ui);
         });
         egui::CentralPanel::default().show(ui, |ui| {
-            let (screen, shared) = self.screen(self.step);
+            let (screen, shared) = self.screen(self.page);
             screen.show(ui, shared);
         });
-        if let Some(step) = self.shared.go_to.take() {
-            self.step = step;
+        if let Some(page) = self.shared.go_to.take() {
+            self.page = page;
             ctx.request_repaint();
         }
     }
 
-    fn screen(&mut self, step: Step) -> (&mut dyn Screen, &mut Shared) {
-        let screen: &mut dyn Screen = match step {
-            Step::Recording => &mut self.recording,
-            Step::Regions => &mut self.regions,
-            Step::Digits => &mut self.digits,
-            Step::Reading => &mut self.reading,
-            Step::Legs => &mut self.legs,
-            Step::Compare => &mut self.compare,
-            Step::TestCard => &mut self.card,
+    fn screen(&mut self, page: Page) -> (&mut dyn Screen, &mut Shared) {
+        let screen: &mut dyn Screen = match page {
+            Page::Recording => &mut self.recording,
+            Page::Regions => &mut self.regions,
+            Page::Digits => &mut self.digits,
+            Page::Reading => &mut self.reading,
+            Page::Legs => &mut self.legs,
+            Page::Compare => &mut self.compare,
+            Page::TestCard => &mut self.card,
         };
         (screen, &mut self.shared)
     }
@@ -238,19 +238,19 @@ impl App {
         }
     }
 
-    fn show_steps(&mut self, ui: &mut egui::Ui) {
+    fn show_pages(&mut self, ui: &mut egui::Ui) {
         ui.add_space(4.0);
         ui.horizontal_wrapped(|ui| {
-            for (number, step) in (1..).zip(Step::ALL) {
-                let shown = self.step == step;
+            for (number, page) in (1..).zip(Page::ALL) {
+                let shown = self.page == page;
                 let colours = theme::colours(ui);
                 let ink = if shown { theme::on(colours.accent) } else { colours.ink };
-                let words = RichText::new(format!("{number}  {}", step.name())).color(ink);
+                let words = RichText::new(format!("{number}  {}", page.name())).color(ink);
                 let button = Button::selectable(shown, words).min_size(egui::vec2(0.0, 28.0));
-                let hint = format!("{} (F{number})", step.purpose());
-                let pressed = ui.input_mut(|input| input.consume_key(Modifiers::NONE, step.key()));
+                let hint = format!("{} (F{number})", page.purpose());
+                let pressed = ui.input_mut(|input| input.consume_key(Modifiers::NONE, page.key()));
                 if ui.add(button).on_hover_text(hint).clicked() || pressed {
-                    self.step = step;
+                    self.page = page;
                 }
             }
             ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), view::menu);
@@ -259,7 +259,7 @@ impl App {
     }
 }
 
-/// Shows the page of a step, with scroll bars if the window is too small for it.
+/// Shows the content of a page, with scroll bars if the window is too small for it.
 pub(crate) fn page<R>(ui: &mut egui::Ui, add: impl FnOnce(&mut egui::Ui) -> R) -> R {
     let lines = |ui: &mut egui::Ui| {
         // The margin keeps the focus frame of a widget at the edge visible.

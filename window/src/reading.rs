@@ -1,4 +1,4 @@
-//! The step that reads the flight: every frame is read in the background, then the results are written.
+//! The page that reads the flight: every frame is read in the background, then the results are written.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -8,7 +8,7 @@ use egui::{ComboBox, RichText, TextEdit};
 
 use super::air::AirFields;
 use super::work::{JobProgress, Reporter, Work, in_words};
-use super::{Finished, Screen, Shared, Step, dialogs, page, page_file, theme, wording};
+use super::{Finished, Page, Screen, Shared, dialogs, page, page_file, theme, wording};
 use pairspeed::advice::Advised as _;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::flight::FlightRecord;
@@ -21,7 +21,7 @@ use pairspeed::{ReadOptions, read_record, work_out};
 /// Interval at which the remaining time is shown again while reading.
 const TICK: Duration = Duration::from_millis(200);
 
-/// State of the step that reads the flight.
+/// State of the Reading page.
 #[derive(Default)]
 pub struct ReadingScreen {
     begun: u64,
@@ -176,7 +176,7 @@ impl ReadingScreen {
             page_file::open(&report, shared);
         }
         if go {
-            shared.go_to = Some(Step::Legs);
+            shared.go_to = Some(Page::Legs);
         }
     }
 }

@@ -1,4 +1,5 @@
-//! The step that chooses the recording: its clips are dropped, picked in a dialog or typed, then opened.
+//! The page on which the pilot chooses the recording: its clips are dropped, picked in a dialog or typed, then
+//! opened.
 
 use std::path::PathBuf;
 
@@ -8,7 +9,7 @@ use image::{DynamicImage, RgbImage};
 use super::found::{Search, search};
 use super::store::copy_setup;
 use super::work::{Outcome, Work};
-use super::{Screen, Shared, Step, dialogs, page, progress, theme};
+use super::{Page, Screen, Shared, dialogs, page, progress, theme};
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
@@ -18,7 +19,7 @@ const STILL_HEIGHT: f32 = 260.0;
 /// Width that is reserved for the buttons to the right of the path, in points.
 const BUTTONS: f32 = 240.0;
 
-/// State of the step that chooses the recording.
+/// State of the page on which the pilot chooses the recording.
 #[derive(Default)]
 pub struct RecordingScreen {
     /// The path as typed.
@@ -95,7 +96,7 @@ impl RecordingScreen {
             Search::Remembered(setup) => self.offered = Some(setup),
             Search::New(camera) => {
                 shared.set_found(*camera);
-                shared.go_to = Some(Step::Regions);
+                shared.go_to = Some(Page::Regions);
             }
         }
     }
@@ -180,7 +181,7 @@ impl RecordingScreen {
 
     fn show_setup(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if self.unsaved {
-            ui.label("Regions that were not saved last time are kept; the next step offers them again.");
+            ui.label("Regions that were not saved last time are kept; the next page offers them again.");
         }
         if let Some(setup) = &shared.setup {
             let channels: Vec<&str> =
@@ -195,7 +196,7 @@ impl RecordingScreen {
                     shared.read_flight();
                 }
                 if ui.button("Look at the regions first").clicked() {
-                    shared.go_to = Some(Step::Regions);
+                    shared.go_to = Some(Page::Regions);
                 }
             });
             return;
@@ -221,7 +222,7 @@ impl RecordingScreen {
         };
         if (if is_main { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
             self.stop_searching();
-            shared.go_to = Some(Step::Regions);
+            shared.go_to = Some(Page::Regions);
         }
     }
 

@@ -1,4 +1,4 @@
-//! The state that all steps share.
+//! The state that all pages share.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -8,7 +8,7 @@ use egui::RichText;
 use super::found::FoundCamera;
 use super::store::Store;
 use super::work::{Outcome, Work, take_outcome};
-use super::{Step, theme};
+use super::{Page, theme};
 use pairspeed::ReadOptions;
 use pairspeed::files::file_name;
 use pairspeed::flight::{Flight, FlightRecord};
@@ -39,7 +39,7 @@ pub enum Notice {
     Wrong(String),
 }
 
-/// The state that all steps share: the recording, its setup, and the flight that was read.
+/// The state that all pages share: the recording, its setup, and the flight that was read.
 #[derive(Debug, Default)]
 pub struct Shared {
     /// The clips of the flight in recording order; empty as long as none is opened.
@@ -54,7 +54,7 @@ pub struct Shared {
     pub found: Option<FoundCamera>,
     /// Number that increases whenever `setup`, `found` or their glyphs are replaced.
     pub setup_number: u64,
-    /// Number that increases with every recording that is opened, so that a step notices a new one.
+    /// Number that increases with every recording that is opened, so that a page notices a new one.
     pub recording_number: u64,
     /// The options that the pilot entered for reading.
     pub options: ReadOptions,
@@ -62,10 +62,10 @@ pub struct Shared {
     pub finished: Option<Finished>,
     /// Number that increases whenever `finished` is replaced.
     pub finished_number: u64,
-    /// Whether the flight is read as soon as the step Reading is shown.
+    /// Whether the flight is read as soon as the Reading page is shown.
     pub read_at_once: bool,
-    /// The step to go to next.
-    pub go_to: Option<Step>,
+    /// The page to go to next; `None` to stay on the page.
+    pub go_to: Option<Page>,
     /// The message at the bottom of the window.
     pub notice: Option<Notice>,
     /// What is kept between sessions.
@@ -106,10 +106,10 @@ impl Shared {
         self.setup_number += 1;
     }
 
-    /// Goes to the step Reading and reads the flight there.
+    /// Goes to the Reading page and reads the flight there.
     pub(super) fn read_flight(&mut self) {
         self.read_at_once = true;
-        self.go_to = Some(Step::Reading);
+        self.go_to = Some(Page::Reading);
     }
 
     /// Replaces the flight that was read last, or removes it.
@@ -168,18 +168,18 @@ impl Shared {
         }
     }
 
-    /// Shows that a step has nothing to work on yet, with the reason in `words`.
+    /// Shows that a page has nothing to work on yet, with the reason in `words`.
     pub(super) fn show_empty(&mut self, ui: &mut egui::Ui, words: &str) {
         ui.add_space(24.0);
         ui.vertical_centered(|ui| {
             ui.label(words);
-            let (name, step) = if self.info.is_some() {
-                ("Mark the regions", Step::Regions)
+            let (name, page) = if self.info.is_some() {
+                ("Mark the regions", Page::Regions)
             } else {
-                ("Open a recording", Step::Recording)
+                ("Open a recording", Page::Recording)
             };
             if theme::main_button(ui, name).clicked() {
-                self.go_to = Some(step);
+                self.go_to = Some(page);
             }
         });
     }

@@ -43,7 +43,7 @@ pub struct Colours {
     pub dot: Color32,
     /// Marks of blank readings.
     pub blank: Color32,
-    /// Selected items, and the step that can be taken next.
+    /// Selected items, and the button for what the pilot usually does next.
     pub accent: Color32,
     /// An upwind leg.
     pub upwind: Color32,

@@ -29,7 +29,7 @@ pub(super) const KEYS: [(&str, &str); 13] = [
     ("Left, Right in a plot", "the previous frame, the next frame"),
 ];
 
-/// Handles the keys of this step, unless the pilot is typing.
+/// Handles the keys of this page, unless the pilot is typing.
 pub(super) fn take(ui: &Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     if ui.ctx().text_edit_focused() {
         return;

@@ -1,4 +1,4 @@
-//! The step that shows the legs and the airspeeds computed from them, and lets the pilot correct the legs.
+//! The page that shows the legs and the airspeeds computed from them, and lets the pilot correct the legs.
 //!
 //! ```text
 //! LegEditor (edits; the flight is computed in the background) -> ViewModel (what is shown)
@@ -47,7 +47,7 @@ const STRIPS: (f32, f32) = (56.0, 110.0);
 /// Time shown on either side of a leg that is selected while it is not visible, in seconds.
 const AROUND_S: f64 = 8.0;
 
-/// State of the step that shows the legs.
+/// State of the page that shows the legs.
 #[derive(Default)]
 pub struct LegsScreen {
     /// Number of the reading whose flight is being edited.

@@ -1,4 +1,4 @@
-//! The data that all parts of the step show.
+//! The data that all parts of the page show.
 
 use super::blanks::{Blanks, InSight};
 use super::leg_editor::LegEditor;

@@ -1,4 +1,4 @@
-//! The step that marks the regions: where the overlay shows its numbers.
+//! The page on which the pilot marks the regions: where the overlay shows its numbers.
 
 mod asking;
 mod canvas;
@@ -38,7 +38,7 @@ const SIDE: (f32, f32) = (350.0, 0.46);
 /// Height of the side panel below which all of its content scrolls, in points.
 const LOW: f32 = 400.0;
 
-/// State of the step that marks the regions.
+/// State of the Regions page, on which the pilot marks the regions.
 #[derive(Default)]
 pub struct RegionsScreen {
     /// The numbers of the recording and of the setup for which editing was started.
@@ -321,7 +321,7 @@ fn show_missing(ui: &mut egui::Ui, found: &FoundCamera) {
     let missing: Vec<String> = found.missing_digits().iter().map(char::to_string).collect();
     if !missing.is_empty() {
         let words = format!(
-            "Not certain: the digits {}. Readings with them stay blank, unless you label some in the step Digits.",
+            "Not certain: the digits {}. Readings with them stay blank, unless you label some on the Digits page.",
             missing.join(" ")
         );
         ui.label(RichText::new(words).color(theme::colours(ui).unsure));

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::{DRAFT, RegionsScreen, reads, show_line};
-use crate::{Shared, Step, progress, theme};
+use crate::{Page, Shared, progress, theme};
 use pairspeed::files::Existing;
 use pairspeed::new_camera::NewCameraError;
 use pairspeed::setup::SetupError;
@@ -96,10 +96,10 @@ impl RegionsScreen {
             let unread = reads(self.reading.as_ref(), self.asked.as_ref()).are_unread();
             let (digits, read) = ("Next: digits", "Next: read");
             if (if unread { theme::main_button(ui, digits) } else { ui.button(digits) }).clicked() {
-                shared.go_to = Some(Step::Digits);
+                shared.go_to = Some(Page::Digits);
             }
             if (if unread { ui.button(read) } else { theme::main_button(ui, read) }).clicked() {
-                shared.go_to = Some(Step::Reading);
+                shared.go_to = Some(Page::Reading);
             }
         });
     }

@@ -5,7 +5,7 @@ use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use pairspeed::learn::LabelFile;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::LoadedSetup;
-use pairspeed_window::Step;
+use pairspeed_window::Page;
 
 use super::driving::Window;
 
@@ -33,7 +33,7 @@ fn assert_all_inside(window: &Window, names: &[&str]) {
 #[test]
 fn a_pilot_who_agrees_reaches_the_answer_with_at_most_five_keys() {
     let (mut window, clip) = with_found_readouts();
-    assert_eq!(window.harness.state().step(), Step::Regions);
+    assert_eq!(window.harness.state().page(), Page::Regions);
     assert!(window.harness.state().marked().iter().any(|region| region.channel == Channel::Speed));
     assert!(window.shows("such as"), "the reasons and an example are shown");
     assert_all_inside(

@@ -1,10 +1,10 @@
-//! All steps from a recording to its results.
+//! All pages, from a recording to its results.
 
 use egui_kittest::kittest::Queryable as _;
 use pairspeed::learn::LabelFile;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::LoadedSetup;
-use pairspeed_window::Step;
+use pairspeed_window::Page;
 
 use super::driving::{Window, demo};
 
@@ -43,7 +43,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert!(window.shows("640 x 480 pixels"));
 
     window.click("Mark the regions by hand");
-    assert_eq!(window.harness.state().step(), Step::Regions);
+    assert_eq!(window.harness.state().page(), Page::Regions);
     window.click("Propose boxes");
     window.until("boxes are proposed", |app| app.marked().len() >= 4);
     let speed = |app: &pairspeed_window::App| {
@@ -120,7 +120,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
 
     // The end of a leg is moved with keys; the results change, and are saved as they are shown.
     window.click("Next: see the legs");
-    assert_eq!(window.harness.state().step(), Step::Legs);
+    assert_eq!(window.harness.state().page(), Page::Legs);
     let answer = |window: &Window| {
         let finished = window.harness.state().shared().finished.as_ref().unwrap();
         (finished.flight.legs[0].clone(), finished.flight.pairs.clone())

@@ -1,6 +1,6 @@
-//! Images of the steps.
+//! Images of the pages.
 //!
-//! `PAIRSPEED_PICTURES=FOLDER cargo test --test window every_step -- --ignored` saves images of all steps in
+//! `PAIRSPEED_PICTURES=FOLDER cargo test --test window every_page -- --ignored` saves images of all pages in
 //! the light theme, in the dark theme and at 200 %, for a person to look at.
 
 use std::path::Path;
@@ -14,14 +14,14 @@ use super::snapshot::assert_snapshot;
 /// a per cent.
 const ROUGHNESS: usize = 900;
 
-/// Prepares a step so that its image can be taken.
-fn ready(window: &mut Window, step: &str) {
+/// Prepares a page so that its image can be taken.
+fn ready(window: &mut Window, page: &str) {
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
-    if step != "1  Recording" {
-        window.click(step);
+    if page != "1  Recording" {
+        window.click(page);
     }
-    match step {
+    match page {
         "2  Regions" => window.until_shown(", confidence"),
         "3  Digits" => {
             window.until_shown("nothing that you must label");
@@ -39,7 +39,7 @@ fn ready(window: &mut Window, step: &str) {
 
 #[test]
 #[ignore = "makes pictures for people"]
-fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
+fn every_page_in_the_light_in_the_dark_and_at_twice_the_size() {
     let folder = std::env::var("PAIRSPEED_PICTURES").unwrap();
     let snapshot = [
         ("light", [1280.0, 720.0], 1.0, Theme::Light),
@@ -50,10 +50,10 @@ fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
         let mut empty = Window::of(size, scale, theme);
         empty.harness.run_steps(3);
         empty.harness.render().unwrap().save(Path::new(&folder).join(format!("0-{name}.png"))).unwrap();
-        for step in ["1  Recording", "2  Regions", "3  Digits", "4  Reading"] {
+        for page in ["1  Recording", "2  Regions", "3  Digits", "4  Reading"] {
             let mut window = Window::of(size, scale, theme);
-            ready(&mut window, step);
-            let file = Path::new(&folder).join(format!("{}-{name}.png", step.replace("  ", "-")));
+            ready(&mut window, page);
+            let file = Path::new(&folder).join(format!("{}-{name}.png", page.replace("  ", "-")));
             window.harness.render().unwrap().save(file).unwrap();
         }
     }
@@ -61,7 +61,7 @@ fn every_step_in_the_light_in_the_dark_and_at_twice_the_size() {
 
 #[test]
 #[ignore = "makes pictures for people"]
-fn every_step_of_a_new_camera_in_a_small_window() {
+fn every_page_of_a_new_camera_in_a_small_window() {
     let folder = std::env::var("PAIRSPEED_PICTURES").unwrap();
     let mut window = Window::of([900.0, 600.0], 1.0, Theme::Light);
     let save = |window: &mut Window, name: &str| {
@@ -92,12 +92,12 @@ fn every_step_of_a_new_camera_in_a_small_window() {
         window.press(egui::Key::Y);
     }
     window.press(egui::Key::Enter);
-    window.until("the reading runs", |app| app.step() == pairspeed_window::Step::Reading);
+    window.until("the reading runs", |app| app.page() == pairspeed_window::Page::Reading);
     save(&mut window, "5-reading");
     window.until("the flight is read", |app| app.shared().finished.is_some());
     save(&mut window, "6-answer");
-    for (number, step) in [(7, "3  Digits"), (8, "5  Legs"), (9, "6  Compare"), (10, "7  Test card")] {
-        window.click(step);
+    for (number, page) in [(7, "3  Digits"), (8, "5  Legs"), (9, "6  Compare"), (10, "7  Test card")] {
+        window.click(page);
         if number == 7 {
             window.until_shown("Share of the sampled frames");
         }
@@ -105,25 +105,25 @@ fn every_step_of_a_new_camera_in_a_small_window() {
     }
 }
 
-fn step_looks_as_it_did(step: &str, name: &str, fields: &[&str]) {
+fn page_looks_as_it_did(page: &str, name: &str, fields: &[&str]) {
     let mut window = Window::of([1280.0, 720.0], 1.0, Theme::Light);
-    ready(&mut window, step);
+    ready(&mut window, page);
     assert_snapshot(&mut window.harness, name, fields, ROUGHNESS);
 }
 
 #[test]
 fn the_regions_look_as_they_did() {
-    step_looks_as_it_did("2  Regions", "window_regions", &["Setup file"]);
+    page_looks_as_it_did("2  Regions", "window_regions", &["Setup file"]);
 }
 
 #[test]
 fn the_digits_look_as_they_did() {
-    step_looks_as_it_did("3  Digits", "window_digits", &[]);
+    page_looks_as_it_did("3  Digits", "window_digits", &[]);
 }
 
 #[test]
 fn the_reading_looks_as_it_did() {
-    step_looks_as_it_did("4  Reading", "window_reading", &["Results go to"]);
+    page_looks_as_it_did("4  Reading", "window_reading", &["Results go to"]);
 }
 
 #[test]

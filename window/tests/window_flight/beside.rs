@@ -1,4 +1,4 @@
-//! The steps next to that of the legs: comparing flights, the test card, and what holds for all of them.
+//! The pages next to that of the legs: comparing flights, the test card, and what holds for all of them.
 
 use std::fs;
 
@@ -13,13 +13,13 @@ use pairspeed::output::{ComparisonStyle, comparison_html};
 use pairspeed::summary::load_flights;
 use pairspeed::{ReadOptions, work_out};
 use pairspeed_window::store::Store;
-use pairspeed_window::{App, Finished, Step};
+use pairspeed_window::{App, Finished, Page};
 
 use super::common::{Plan, fly, record};
 use super::driving::{Sitting, simulated};
 
 #[test]
-fn every_step_passes_the_check_of_accessibility_at_every_size() {
+fn every_page_passes_the_check_of_accessibility_at_every_size() {
     for size in [[1280.0, 720.0], [640.0, 360.0]] {
         let folder = tempfile::tempdir().unwrap();
         let finished = Finished { folder: folder.path().to_owned(), ..simulated() };
@@ -29,10 +29,10 @@ fn every_step_passes_the_check_of_accessibility_at_every_size() {
             .with_size(size)
             .with_accessibility_check(true)
             .build_ui_state(|ui, app: &mut App| app.show(ui), app);
-        for step in [Step::Legs, Step::Compare, Step::TestCard] {
-            window.key_press([Key::F5, Key::F6, Key::F7][step as usize - 4]);
+        for page in [Page::Legs, Page::Compare, Page::TestCard] {
+            window.key_press([Key::F5, Key::F6, Key::F7][page as usize - 4]);
             window.run_steps(5);
-            assert_eq!(window.state().step(), step);
+            assert_eq!(window.state().page(), page);
         }
         // All widgets need a name for screen readers.
         let nameless: Vec<String> = window

@@ -1,4 +1,4 @@
-//! Drives the step of the legs in tests.
+//! Drives the page of the legs in tests.
 
 use std::fs;
 use std::path::PathBuf;

@@ -1,4 +1,4 @@
-//! Tests the step of the legs in the window, with keys, mouse and labels as a pilot uses them.
+//! Tests the page of the legs in the window, with keys, mouse and labels as a pilot uses them.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod beside;

@@ -1,4 +1,4 @@
-//! Images of the steps from that of the legs on.
+//! Images of the page of the legs and the pages after it.
 
 use std::fs;
 use std::path::PathBuf;

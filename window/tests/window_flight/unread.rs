@@ -59,5 +59,5 @@ fn a_flight_without_voltage_has_its_airspeeds_and_names_the_voltage() {
     let sitting = app_with(Vec::new(), finished, &home);
     assert!(!shows(&sitting, "No airspeed"));
     assert!(shows(&sitting, "Channel voltage is not read: no known glyphs fit"));
-    assert!(shows(&sitting, "Next: teach the digits in the step Digits."));
+    assert!(shows(&sitting, "Next: teach the digits on the Digits page."));
 }

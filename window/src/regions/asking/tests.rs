@@ -10,7 +10,7 @@ use egui_kittest::kittest::Queryable as _;
 use crate::found::FoundCamera;
 use crate::questions::questions;
 use crate::store::Store;
-use crate::{App, Step};
+use crate::{App, Page};
 use pairspeed::decipher::{ChannelGuess, DecipheredText};
 use pairspeed::footage::{Clip, FrameSource as _, frames_near};
 use pairspeed::glyphs::builtin_sets;
@@ -84,7 +84,7 @@ fn window(folder: &Path) -> Harness<'static, App> {
     let mut app = App::new(Store::in_folder(folder));
     app.shared.take_recording(vec![path], clip.info().clone(), 10.0);
     app.shared.set_found(FoundCamera::new(found, questions));
-    app.step = Step::Regions;
+    app.page = Page::Regions;
     let mut harness =
         Harness::builder().with_size([900.0, 600.0]).build_ui_state(|ui, app: &mut App| app.show(ui), app);
     harness.run_steps(3);
