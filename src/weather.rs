@@ -147,7 +147,7 @@ fn within(value: f64, range: &RangeInclusive<f64>) -> Option<f64> {
 }
 
 /// Parses a number with a unit of `quantity`, or without a unit in `default_unit`, and converts it to SI
-/// units.
+/// units; `None` if the text or its unit is not understood.
 fn si(text: &str, quantity: Quantity, default_unit: Option<Unit>) -> Option<f64> {
     let (number, rest) = number_and_rest(text)?;
     let unit = if rest.is_empty() { default_unit } else { Unit::parse(rest).ok() };

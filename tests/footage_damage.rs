@@ -373,7 +373,7 @@ fn a_cut_avi_says_by_its_name_how_much_of_its_stated_length_is_missing() {
     let cut = altered(&clip, cut_at_60_percent);
     let (found, notes) = read(&cut);
     let missing_s = 3.0 - found.len() as f64 / 30.0;
-    let said = format!("altered-intact.avi ends {missing_s:.1} s before the length that the file states");
+    let said = format!("altered-intact.avi ends {missing_s:.1} s earlier than the file states");
     assert!(missing_s > 1.0 && notes.sentences(&cut).contains(&said), "{:?}", notes.sentences(&cut));
 
     let mut recording = Recording::open(&[&cut, &clip]).unwrap();

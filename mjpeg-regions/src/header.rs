@@ -86,7 +86,8 @@ impl<'a> Header<'a> {
     }
 }
 
-/// The first marker, the content of its segment, and the data after it (annexes B.1.1.2 to B.1.1.4).
+/// The first marker, the content of its segment, and the data after it (annexes B.1.1.2 to B.1.1.4); `None`
+/// if the data are cut off, or do not begin with a marker.
 fn first_segment(mut bytes: &[u8]) -> Option<(u8, &[u8], &[u8])> {
     while bytes.starts_with(&[0xff, 0xff]) {
         bytes = bytes.get(1..)?;
@@ -114,7 +115,7 @@ impl<'a> Segments<'a> {
         Some(())
     }
 
-    /// Adds quantisation tables (annex B.2.4.1).
+    /// Adds quantisation tables (annex B.2.4.1); `None` if the segment is malformed.
     fn add_quantisation(&mut self, mut bytes: &'a [u8]) -> Option<()> {
         while let [number, following @ ..] = bytes {
             let table;
@@ -126,7 +127,7 @@ impl<'a> Segments<'a> {
         Some(())
     }
 
-    /// Adds Huffman tables (annex B.2.4.2).
+    /// Adds Huffman tables (annex B.2.4.2); `None` if the segment is malformed.
     fn add_huffman(&mut self, mut bytes: &'a [u8]) -> Option<()> {
         while let [kind, following @ ..] = bytes {
             let codes: usize = following.get(..16)?.iter().copied().map(usize::from).sum();
@@ -139,7 +140,8 @@ impl<'a> Segments<'a> {
         Some(())
     }
 
-    /// Completes the header with that of the scan (annex B.2.3). `scan` is the data after it.
+    /// Completes the header with that of the scan (annex B.2.3). `scan` is the data after it. `None` if the
+    /// image is malformed or of an unsupported kind.
     fn finish(self, segment: &[u8], scan: &'a [u8]) -> Option<Header<'a>> {
         let Frame { width, height, mut components } = self.frame?;
         let (count, parameters) = segment.split_first()?;
@@ -182,7 +184,7 @@ fn share_decoders(components: &mut [Component]) {
 }
 
 impl Frame {
-    /// Reads the frame header (annex B.2.2).
+    /// Reads the frame header (annex B.2.2); `None` if the image is malformed or of an unsupported kind.
     fn read(segment: &[u8]) -> Option<Self> {
         let &[8, y1, y0, x1, x0, count, ref descriptions @ ..] = segment else { return None };
         let count = usize::from(count);

@@ -57,7 +57,8 @@ pub fn datum(series: &Series, field_elevation_m: Option<f64>) -> Option<Recognis
     Some(RecognisedDatum { datum, standing_m })
 }
 
-/// Median altitude while the aircraft stood still, in metres.
+/// Median altitude while the aircraft stood still, in metres; `None` if speed or altitude is not read, or if
+/// the overlay was updated too rarely while the aircraft stood.
 fn standing_altitude_m(series: &Series) -> Option<f64> {
     let readings = &series.readings;
     let speed = readings.channel(&Channel::Speed)?;

@@ -15,7 +15,8 @@ pub struct FlightAir {
     pub datum: Option<Datum>,
     /// Whether the pilot gave `datum`.
     pub datum_given: bool,
-    /// Elevation of the field above sea level, in metres: given, or the altitude shown on the ground.
+    /// Elevation of the field above sea level, in metres: given, or the altitude shown on the ground. `None`
+    /// if neither is known.
     pub field_elevation_m: Option<f64>,
     /// Typical height of the legs above the field, in metres; 0 where it is not known.
     pub height_m: f64,
@@ -91,7 +92,8 @@ pub fn of_flight(series: &Series, legs: &[Leg], given: &GivenAir) -> FlightAir {
     }
 }
 
-/// Median altitude of the legs as shown, in metres.
+/// Median altitude of the legs as shown, in metres; `None` if the overlay shows no altitude that changes, or
+/// none during a leg.
 fn legs_altitude_m(series: &Series, legs: &[Leg]) -> Option<f64> {
     let unit = series.alive(&Channel::Altitude)?.unit;
     let altitudes: Vec<f64> = legs.iter().filter_map(|leg| leg.altitude).collect();

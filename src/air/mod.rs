@@ -86,11 +86,11 @@ impl Air {
 /// The air at the field as the pilot gives it; missing values are taken from the standard atmosphere.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenAir {
-    /// Elevation of the field above sea level, in metres.
+    /// Elevation of the field above sea level, in metres; `None` if not given.
     pub field_elevation_m: Option<f64>,
-    /// Temperature at the field, in kelvin.
+    /// Temperature at the field, in kelvin; `None` if not given.
     pub temperature_k: Option<f64>,
-    /// Pressure at the field or reduced to sea level, in pascal.
+    /// Pressure at the field or reduced to sea level, in pascal; `None` if not given.
     pub pressure: Option<Pressure>,
     /// What the shown altitude is measured from; recognised from the recording if it is not given.
     pub datum: Option<Datum>,
@@ -139,7 +139,8 @@ impl Air {
 }
 
 /// Pressure at an elevation in metres for an altimeter setting, in pascal. An altimeter is a barometer with
-/// the scale of the standard atmosphere, so the setting shifts the elevation.
+/// the scale of the standard atmosphere, so the setting shifts the elevation. `None` if the setting is
+/// implausible, or the elevation lies outside the standard atmosphere.
 fn at_height(setting_pa: f64, elevation_m: f64) -> Option<f64> {
     let shift_m = Air { temperature_k: SEA_LEVEL_K, pressure_pa: setting_pa }.pressure_altitude_m();
     let believable = SEA_LEVEL_RANGE_PA.contains(&setting_pa);

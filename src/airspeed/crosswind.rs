@@ -128,9 +128,11 @@ pub struct Wind {
 /// Course and wind as the pilot gives them.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GivenWind {
-    /// Speed of the wind in m/s, and the direction it comes from in degrees clockwise from north.
+    /// Speed of the wind in m/s, and the direction it comes from in degrees clockwise from north; `None` if
+    /// not given.
     pub wind: Option<Wind>,
-    /// Course of the legs over the ground in either direction, in degrees clockwise from north.
+    /// Course of the legs over the ground in either direction, in degrees clockwise from north; `None` if not
+    /// given.
     pub course_deg: Option<f64>,
     /// Whether the heading that the overlay shows is that of the track or of the nose.
     pub heading_reference: HeadingReference,
@@ -222,7 +224,8 @@ fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFin
     })
 }
 
-/// Circular mean of the course of the upwind legs as the overlay shows it, in degrees clockwise from north.
+/// Circular mean of the course of the upwind legs as the overlay shows it, in degrees clockwise from north;
+/// `None` if the overlay shows no course for them.
 fn shown_course_deg(set: &LegSet) -> Option<f64> {
     let headings = set.pairs.iter().filter_map(|pair| *set.headings_deg.get(pair.upwind)?);
     let (sin, cos) = headings
@@ -231,8 +234,9 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// A given wind contradicts the pairs if its component along the course differs from theirs by more than this
-/// share, and by more standard uncertainties of a pair than the next constant (both set by judgement).
+/// A given wind contradicts the pairs if its component along the course differs from the median wind of the
+/// pairs by more than this share of the larger of the two, and by more than the next constant times the median
+/// standard uncertainty of an airspeed (both set by judgement).
 const CONTRADICTION_SHARE: f64 = 0.5;
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 

@@ -106,7 +106,7 @@ fn own_of_mean(pairs: &[&Pair]) -> Budget {
 }
 
 /// Value of the F statistic that consistent pairs exceed with the probability `chance`. Degrees of freedom
-/// are limited to the range from 1 to 10 000.
+/// are limited to the range from 1 to 10 000. `None` if the distribution cannot be evaluated.
 fn f_limit(of_found: f64, expected_degrees_of_freedom: f64, chance: f64) -> Option<f64> {
     let limited = |freedom: f64| freedom.clamp(1.0, 1e4);
     Some(

@@ -222,7 +222,7 @@ fn budget(
 
 /// Contribution of the doubts about a pair to the budget: any error up to the pair's `max_error` is equally
 /// likely (a rectangular distribution, JCGM 100:2008, 4.3.7). The pairs of a step share it, since they share
-/// the reason for the doubt.
+/// the reason for the doubt. `None` if there are no doubts.
 fn doubt(pair: &LegPair) -> Option<Contribution> {
     (!pair.doubts.is_empty()).then(|| Contribution {
         cause: Cause::Doubt,
@@ -259,7 +259,8 @@ pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     numbers.into_iter().filter_map(|step| one_step(step, pairs, disagreement.as_ref())).collect()
 }
 
-/// One step: the mean of its pairs that are not doubtful, or of all pairs where all are.
+/// One step: the mean of its pairs that are not doubtful, or of all pairs where all are. `None` if the step
+/// has no pairs.
 fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> Option<StepResult> {
     let of_step = || pairs.iter().filter(|pair| pair.step == step);
     let doubtful = of_step().all(|pair| pair.doubtful);

@@ -56,8 +56,8 @@ pub fn air_and_wind(legs: &[GroundLeg], heading_reference: HeadingReference) -> 
     }
 }
 
-/// The circle through the ends of the ground vectors with the smallest sum of squared distances: its centre is the
-/// wind, its radius the airspeed.
+/// The circle through the ends of the ground vectors with the smallest sum of squared distances: its centre
+/// is the wind, its radius the airspeed. `None` if the fit fails, or its result is implausible.
 fn circle(legs: &[GroundLeg]) -> Option<AirAndWind> {
     let ends: Vec<[f64; 2]> = legs.iter().map(|leg| vector(leg.speed, leg.direction_deg)).collect();
     let fit = nonlinear(&circle_start(&ends)?, |guess| linearised_circle(&ends, guess))?;
@@ -72,6 +72,7 @@ fn circle(legs: &[GroundLeg]) -> Option<AirAndWind> {
 }
 
 /// Starting point of the circle fit: the algebraic circle `x^2 + y^2 = 2 a x + 2 b y + c` (I. Kasa 1976).
+/// `None` if the ends determine no circle.
 fn circle_start(ends: &[[f64; 2]]) -> Option<DVector<f64>> {
     let design =
         DMatrix::from_fn(ends.len(), 3, |row, column| [2.0 * ends[row][0], 2.0 * ends[row][1], 1.0][column]);

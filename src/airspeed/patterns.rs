@@ -25,9 +25,10 @@ pub struct Pattern {
     pub wind: f64,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub wind_from_deg: f64,
-    /// Mean of the legs' median pack voltages, in volts.
+    /// Mean of the legs' median pack voltages, in volts; `None` if no leg has a voltage reading.
     pub voltage_v: Option<f64>,
-    /// Mean of the legs' median altitudes, in the altitude channel's unit.
+    /// Mean of the legs' median altitudes, in the altitude channel's unit; `None` if no leg has an altitude
+    /// reading.
     pub altitude: Option<f64>,
     /// Warnings about this pattern.
     pub flags: Vec<Flag>,

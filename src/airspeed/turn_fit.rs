@@ -51,7 +51,8 @@ struct TurnSample {
 }
 
 /// Fits the wind, the loss of speed in turns, and the airspeed of each throttle step, to the legs and to the
-/// turns between legs of one step.
+/// turns between legs of one step; `None` if the turns do not lie on both sides of the course, or the fit
+/// fails.
 pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     let variability = set.variability.as_ref()?;
     let (samples, courses) = samples(series, set);
@@ -100,10 +101,10 @@ fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DV
     slopes * (&found.unit_covariance * across)
 }
 
-/// Variance of the weighted sum of the speeds that gusts cause: `sum_ij w_i w_j exp(-|t_i - t_j|/T)`, for the
-/// parts of the weights towards east and north. The gusts have the variance 1 in either direction over the
-/// ground, and a correlation that falls off as `exp(-t/T)`. The computing time is linear in the number of
-/// samples.
+/// Variance that gusts cause in a weighted sum of speeds: `sum_ij w_i w_j exp(-|t_i - t_j|/T)`, computed with
+/// the east components of the weights and with their north components, and added up. The gusts towards east and
+/// towards north have the variance 1 and a correlation that falls off as `exp(-t/T)`. The computing time is
+/// linear in the number of samples.
 fn gust_variance(samples: &[TurnSample], weights: &DVector<f64>, gust_time_s: f64) -> f64 {
     let part = |of: fn(f64) -> f64| {
         let (mut before_s, mut remembered, mut variance) = (f64::NEG_INFINITY, 0.0, 0.0);

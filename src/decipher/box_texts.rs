@@ -35,9 +35,9 @@ pub(super) struct FrameText {
 /// Columns of the characters beside the number, in pixels from the left edge of the box; `None` without such characters.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct NeighbourColumns {
-    /// Centre of the last other character before the number.
+    /// Centre of the last other character before the number; `None` if there is none.
     pub(super) other_before: Option<f32>,
-    /// Centre of the first other character after the number.
+    /// Centre of the first other character after the number; `None` if there is none.
     pub(super) other_after: Option<f32>,
 }
 
@@ -51,13 +51,13 @@ pub struct SampledFrames {
 }
 
 impl SampledFrames {
-    /// The place of the frame at exactly this time in seconds.
+    /// The place of the frame at exactly this time in seconds; `None` if there is no such frame.
     #[must_use]
     pub fn place_of(&self, time_s: f64) -> Option<usize> {
         self.times_s.iter().position(|frame_s| *frame_s == time_s)
     }
 
-    /// The luma of the frame at exactly this time in seconds.
+    /// The luma of the frame at exactly this time in seconds; `None` if there is no such frame.
     #[must_use]
     pub fn image_at(&self, time_s: f64) -> Option<&GrayImage> {
         self.images.get(self.place_of(time_s)?)

@@ -47,7 +47,7 @@ impl From<&FrameText> for DecipheredText {
     }
 }
 
-/// The value of a text: a number, or minutes and seconds as seconds.
+/// The value of a text: a number, or minutes and seconds as seconds. `None` for any other text.
 pub(super) fn value_of(text: &str) -> Option<f64> {
     match text.split_once(':') {
         Some((minutes, seconds)) => Some(60.0 * minutes.parse::<f64>().ok()? + seconds.parse::<f64>().ok()?),

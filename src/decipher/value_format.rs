@@ -47,7 +47,8 @@ impl ValueFormat {
         Some(Self { separator, decimals, digits })
     }
 
-    /// A text with the point that the line reader missed: without one, with enough digits for it.
+    /// A text with the point that the line reader missed: without one, with enough digits for it. `None` if
+    /// nothing is missing, or the text has other characters.
     pub(super) fn with_point(&self, text: &str) -> Option<String> {
         let place = text.len().checked_sub(usize::from(self.decimals))?;
         let is_missed = self.separator == Some('.')

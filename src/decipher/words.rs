@@ -48,9 +48,10 @@ const MIN_SHARE_OF_KNOWN: f32 = 0.85;
 /// What the words beside a readout say.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Words {
-    /// The unit.
+    /// The unit; `None` if none is shown.
     pub unit: Option<Unit>,
-    /// The label, in small letters, with its channel.
+    /// The caption beside the value in lower case, and the channel that it stands for; `None` if no known
+    /// caption is shown.
     pub label: Option<(&'static str, Channel)>,
 }
 

@@ -30,7 +30,8 @@ pub struct FileBatchError {
     pub path: PathBuf,
     /// The operating system's error.
     pub source: io::Error,
-    /// The folder with the new files that could not be moved to their places.
+    /// The folder with the new files that could not be moved to their places; `None` if the folder is
+    /// unchanged.
     pub kept: Option<PathBuf>,
 }
 
@@ -112,7 +113,8 @@ impl FileBatch {
     ///
     /// # Errors
     ///
-    /// [`FileBatchError`] if a file cannot be moved, or if the rules forbid to write one; nothing is moved then.
+    /// [`FileBatchError`] if a file cannot be moved, or if the rules forbid one of the files to be written. If
+    /// they do, no file is moved.
     pub fn commit(self, rules: impl Into<WriteRules>) -> Result<Vec<PathBuf>, FileBatchError> {
         let rules = rules.into();
         let targets: Vec<PathBuf> = self.names.iter().map(|name| self.target(name)).collect();

@@ -22,7 +22,7 @@ type Hook = dyn Fn(DiskChange) -> io::Result<()> + Send + Sync;
 /// Access to the file system.
 #[derive(Clone, Default)]
 pub(super) struct Disk {
-    /// Tests inject faults through it.
+    /// Tests inject faults through it; `None` outside of tests.
     hook: Option<Arc<Hook>>,
 }
 

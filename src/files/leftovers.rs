@@ -26,7 +26,8 @@ pub(super) const COMMIT: &str = ".pairspeed-commit";
 /// Name of the folder of new files inside the folder they are for, where its parent cannot be written to.
 pub(super) const STAGE: &str = ".pairspeed-new.part";
 
-/// Path of the temporary file or folder beside `path`. It depends on the name only, so that the next run finds it.
+/// Path of the temporary file or folder beside `path`. It depends on the name only, so that the next run
+/// finds it. `None` if `path` names no file.
 pub(super) fn temporary_beside(path: &Path) -> Option<PathBuf> {
     let mut hasher = DefaultHasher::new();
     path.file_name()?.hash(&mut hasher);

@@ -10,8 +10,8 @@ const ENDINGS: [&str; 31] = [
     "m4v", "mjpeg", "mjpg", "mkv", "mov", "mp4", "mpeg", "mpg", "mts", "mxf", "nut", "obu", "ogv", "ts",
     "webm", "wmv", "y4m",
 ];
-/// Number of bytes from the start of a file that are compared: two packets of an MPEG transport stream, with the time
-/// codes of four bytes that some recorders put before them.
+/// Number of bytes at the start of a file that decide whether it is a recording. They hold two packets of an MPEG
+/// transport stream (188 bytes each), even if each comes after a time code of four bytes, as some recorders write.
 const HEAD_BYTES: u64 = 2 * 192;
 
 /// Whether a file is a recording: its name has the ending of one, or its content begins like one.
@@ -26,7 +26,7 @@ pub fn is_recording_name(path: &Path) -> bool {
     ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str()))
 }
 
-/// The first bytes of a regular file.
+/// The first bytes of a regular file; `None` if it is no regular file, or cannot be read.
 fn head(path: &Path) -> Option<Vec<u8>> {
     let mut head = Vec::new();
     let is_file = fs::metadata(path).is_ok_and(|found| found.is_file());

@@ -80,7 +80,8 @@ pub struct WriteRules {
 struct FileIdentity {
     /// The path without links; `None` if there is no such file.
     canonical: Option<PathBuf>,
-    /// Device and number of the file on it, on systems that have them.
+    /// Device and number of the file on it, on systems that have them; `None` on other systems, or if there
+    /// is no such file.
     number: Option<(u64, u64)>,
 }
 

@@ -283,7 +283,7 @@ impl Clip {
     }
 
     /// Index and time in seconds of the frame with a timestamp. The index is defined as for
-    /// [`LumaFrame::index`].
+    /// [`LumaFrame::index`]. `None` if the clip has no usable timestamps.
     pub(super) fn position_of(&mut self, timestamp: i64) -> Option<FramePosition> {
         self.set_origin();
         let time_s = self.timing.timeline.time_of(timestamp)?;

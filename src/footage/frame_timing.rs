@@ -12,7 +12,7 @@ const MIN_COUNTED_INTERVALS: f64 = 0.75;
 /// The properties of a decoded frame that its timing depends on.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct FrameStatus {
-    /// Timestamp in ticks of the stream's time base.
+    /// Timestamp in ticks of the stream's time base; `None` if the container states none.
     pub timestamp: Option<i64>,
     pub damaged: bool,
     pub interlaced: bool,
@@ -31,7 +31,7 @@ pub(super) struct FramePosition {
 pub(super) struct FrameTiming {
     pub timeline: Timeline,
     pub notes: ClipNotes,
-    /// Position of the last frame.
+    /// Position of the last frame; `None` before the first frame.
     pub last: Option<FramePosition>,
     /// Whether every frame since the clip's first one has been given a position.
     pub from_start: bool,
@@ -81,7 +81,7 @@ impl FrameTiming {
         }
     }
 
-    /// Notes that a frame is skipped because it has another size than the first.
+    /// Notes that a frame is skipped because its size differs from that of the first.
     pub(super) fn skip_other_size(&mut self, timestamp: Option<i64>) {
         self.notes.frames_of_other_size += 1;
         let time_s = timestamp.and_then(|timestamp| self.timeline.time_of(timestamp));

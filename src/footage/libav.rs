@@ -77,8 +77,8 @@ pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
     })
 }
 
-/// The components luma, blue difference and red difference of a frame whose format [`pixel_layout`] supports; without chroma for
-/// a grey frame.
+/// The components luma, blue difference and red difference of a frame whose format [`pixel_layout`] supports;
+/// without chroma for a grey frame. `None` if the pixel format is unknown.
 pub(super) fn yuv_components(frame: &Video) -> Option<[Option<PixelComponent>; 3]> {
     let descriptor = frame.format().descriptor()?.as_ptr();
     // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
@@ -88,7 +88,8 @@ pub(super) fn yuv_components(frame: &Video) -> Option<[Option<PixelComponent>; 3
     Some([Some(component(0)?), component(1).filter(|_| has_chroma), component(2).filter(|_| has_chroma)])
 }
 
-/// Binary logarithms of the number of pixels that share a chroma sample, to the right and downwards.
+/// Binary logarithms of the number of pixels that share a chroma sample, to the right and downwards; `None`
+/// if the pixel format is unknown.
 pub(super) fn chroma_shift(frame: &Video) -> Option<(u32, u32)> {
     let descriptor = frame.format().descriptor()?.as_ptr();
     // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
@@ -219,7 +220,7 @@ fn index_entry(stream: &mut StreamMut, number: i32) -> Option<IndexEntry> {
 }
 
 /// The index entry of the packet at a position in the file, in bytes from the start of the file. The index
-/// must be in file order.
+/// must be in file order. `None` if no packet begins there.
 pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) -> Option<IndexEntry> {
     let mut stream = input.stream_mut(stream)?;
     // SAFETY: the stream belongs to the open input.
@@ -236,7 +237,7 @@ pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) ->
     None
 }
 
-/// The number of index entries between two others, not counting these two, whose packets are not empty.
+/// The number of index entries with non-empty packets between the entries `first` and `last`, which are not counted.
 pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i32, last: i32) -> u64 {
     let Some(mut stream) = input.stream_mut(stream) else { return 0 };
     let filled = (first.saturating_add(1)..last)

@@ -81,7 +81,8 @@ fn bytes_of(component: PixelComponent) -> usize {
     if component.shift + component.depth <= 8 { 1 } else { 2 }
 }
 
-/// Converts the values of one row of a component to 8 bits.
+/// Converts the values of one row of a component to 8 bits; `None` if the row or the component does not
+/// exist, or the format is unsupported.
 pub(super) fn unpack(
     (component, plane): (PixelComponent, FramePlane<'_>),
     row: usize,

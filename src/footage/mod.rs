@@ -77,9 +77,9 @@ pub struct ClipInfo {
     /// Frame height in pixels.
     pub height: u32,
     /// Number of frames per second that the container states. It is used only in messages; times come from
-    /// timestamps.
+    /// timestamps. `None` if it states none.
     pub nominal_rate_hz: Option<f64>,
-    /// Length that the container states, in seconds.
+    /// Length that the container states, in seconds; `None` if it states none.
     pub stated_length_s: Option<f64>,
 }
 

@@ -64,7 +64,8 @@ pub struct ClipNotes {
     pub frames_missing: u64,
     /// Number of frames that were skipped because their size differs from that of the first frame.
     pub frames_of_other_size: u64,
-    /// Time of the first frame that was skipped because of its size, in seconds.
+    /// Time of the first frame that was skipped because of its size, in seconds; `None` if none was skipped,
+    /// or its time is unknown.
     pub other_size_at_s: Option<f64>,
     /// Number of frames whose timestamp was missing, repeated or out of order, and was replaced by one
     /// between those of the neighbouring frames.
@@ -77,7 +78,7 @@ pub struct ClipNotes {
     /// Number of interlaced frames, in which alternate lines show two different times.
     pub frames_interlaced: u64,
     /// Clockwise rotation that the file asks players to apply, in degrees from 1 to 359. It is not applied
-    /// here.
+    /// here. `None` if it asks for none.
     pub rotation_degrees: Option<i32>,
     /// Why reading stopped before the end of the file, in the words of the operating system or the video
     /// library; `None` if it did not.
@@ -164,7 +165,7 @@ impl ClipNotes {
         let sentence = |(clip, short_s): (&Path, f64)| {
             let name = clip.file_name().unwrap_or(clip.as_os_str()).to_string_lossy();
             if short_s >= MIN_SHORTFALL_S {
-                return format!("{name} ends {short_s:.1} s before the length that the file states");
+                return format!("{name} ends {short_s:.1} s earlier than the file states");
             }
             let (relation, cause) =
                 if short_s > 0.0 { ("shorter", "missing") } else { ("longer", "doubled") };
@@ -266,7 +267,7 @@ mod tests {
                 "4 frames are missing between the timestamps",
                 "3 frames, from 1.50 s on, of another size skipped",
                 "reading stopped early: Input/output error",
-                "a.avi ends 12.3 s before the length that the file states",
+                "a.avi ends 12.3 s earlier than the file states",
                 "there is no frame between 0.00 s and 0.70 s",
                 "there is no frame between 1.00 s and 1.70 s",
                 "there is no frame between 2.00 s and 2.70 s",

@@ -37,7 +37,7 @@ pub(super) struct StreamInfo {
     pub codec: String,
     /// Whether every frame is coded by itself.
     pub intra_only: bool,
-    /// Number of frames per second.
+    /// Number of frames per second; `None` if the container states none.
     pub rate_hz: Option<f64>,
     pub length_s: Option<f64>,
     /// Number of seconds per tick of the timestamps; 0 if it is not stated.
@@ -167,14 +167,16 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
 }
 
 /// The length in seconds according to the number of frames in an AVI file's header. For a file that was cut
-/// off, the demuxer reduces the duration to what the remaining bytes can hold, but keeps this number.
+/// off, the demuxer reduces the duration to what the remaining bytes can hold, but keeps this number. `None`
+/// for other containers, and without a frame rate.
 fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
     let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
     let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == AVI)?;
     Some(f64::from(frames) / rate_hz)
 }
 
-/// Clockwise rotation according to the display matrix (ISO/IEC 14496-12, track header), in degrees.
+/// Clockwise rotation according to the display matrix (ISO/IEC 14496-12, track header), in degrees; `None` if
+/// the frames are upright, or the file has no display matrix.
 fn rotation_degrees(stream: &Stream) -> Option<i32> {
     let side = stream.side_data().find(|side| side.kind() == SideData::DisplayMatrix)?;
     let entry = |index: usize| {

@@ -103,7 +103,8 @@ impl Packets {
         libav::key_timestamps(&mut self.input, self.stream)
     }
 
-    /// The latest timestamp of a frame, searched from the last key frame of the container's index on.
+    /// The latest timestamp of a frame, searched from the last key frame of the container's index on; `None`
+    /// if the container has no index, or cannot be searched.
     pub(super) fn last_timestamp(&mut self) -> Option<i64> {
         // Some demuxers read the index only at the first seek.
         for _ in 0..2 {
@@ -117,7 +118,7 @@ impl Packets {
     }
 
     /// The next packet to be decoded. Empty packets are skipped: they stand for frames that the recorder
-    /// dropped, and would tell the decoder that the video ends.
+    /// dropped, and would tell the decoder that the video ends. `None` at the end of the clip.
     pub(super) fn next(&mut self) -> Option<VideoPacket> {
         let mut missing = 0;
         loop {

@@ -28,7 +28,7 @@ const MAX_GAP_S: f64 = 86_400.0;
 /// What is known about the gap between a clip and the clip before it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ClipGap {
-    /// The recording times give the gap.
+    /// The length of the gap follows from the recording times.
     Known {
         /// Length of the gap in seconds; 0 if the recording times leave no room for a gap.
         length_s: f64,
@@ -226,7 +226,8 @@ impl Recording {
 }
 
 impl Recording {
-    /// The frame that was returned last, in colour; see [`Clip::colour_image`].
+    /// The frame that was returned last, in colour; see [`Clip::colour_image`]. `None` before the first
+    /// frame.
     #[must_use]
     pub fn colour_image(&self) -> Option<RgbImage> {
         self.clip.colour_image()

@@ -32,7 +32,8 @@ impl RecordingTime {
 }
 
 /// The time given by the first groups of digits that together are a year, month, day, hour, minute and
-/// second, as in `2024-05-01T10:15:00` or `REC_20240501_101500`; in seconds since 1970.
+/// second, as in `2024-05-01T10:15:00` or `REC_20240501_101500`; in seconds since 1970. `None` if the text
+/// contains no such time.
 fn clock_s(text: &str) -> Option<i64> {
     let groups: Vec<&str> =
         text.split(|letter: char| !letter.is_ascii_digit()).filter(|group| !group.is_empty()).collect();

@@ -11,14 +11,14 @@ use super::libav;
 use super::open::{StreamInfo, level_range};
 use super::packets::Packets;
 
-/// Decoding ends after this many failures without a packet between them. Set by judgement: no intact video
-/// has nearly as many.
+/// Decoding ends after this many consecutive failures to read a packet. Set by judgement: no intact video has
+/// nearly as many.
 const MAX_FAILURES: u32 = 1000;
 
 /// A decoded frame and its status.
 pub(super) struct DecodedFrame {
     pub frame: Video,
-    /// Timestamp of the frame, in ticks of the stream's time base.
+    /// Timestamp of the frame, in ticks of the stream's time base; `None` if the container states none.
     pub timestamp: Option<i64>,
     /// Whether the decoder reported errors in this frame or in one that it is predicted from.
     pub damaged: bool,

@@ -35,7 +35,7 @@ pub(super) struct Timeline {
     basis: TimeBasis,
     tick_s: f64,
     nominal_s: f64,
-    /// The timestamp of the first frame.
+    /// The timestamp of the first frame; `None` before the first frame.
     origin: Option<i64>,
     /// Time that is added after restarts of the timestamps, in seconds.
     shift_s: f64,

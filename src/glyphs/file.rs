@@ -5,13 +5,13 @@
 //! any_size = true            # glyphs may appear in any size; learned ones only in their stored size
 //!
 //! [[face]]
-//! picture = "block.png"      # luma + alpha, one row of equal cells, left to right
+//! picture = "block.png"      # luma + alpha, one row of cells of the same size
 //! cell = [12, 18]            # width, height of a cell in pixels
 //! channels = []              # channels shown in this face; empty: any
 //!
 //! [[face.glyph]]
 //! character = "0"
-//! column = 0                 # cell number from the left
+//! column = 0                 # number of the cell from the left, from 0
 //! advance = 12.0             # pixels from the left edge of this glyph to that of the next
 //! ```
 

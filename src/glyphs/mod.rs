@@ -94,7 +94,7 @@ impl GlyphSet {
     }
 
     /// The face of a channel: the first face that lists the channel, otherwise the first face for any
-    /// channel.
+    /// channel. `None` if no face is for this channel.
     #[must_use]
     pub fn face_for(&self, channel: &Channel) -> Option<&Face> {
         let named = self.faces.iter().find(|face| face.channels.contains(channel));

@@ -104,8 +104,8 @@ struct SampleMeans {
 }
 
 impl SampleMeans {
-    /// The means of all characters read with confidence in the sample; `None` if the text of the region is
-    /// not found.
+    /// The mean grey levels of every character that the recogniser reads with confidence in the sample; `None`
+    /// if the recogniser has not found the text of the region.
     fn of(setup_index: usize, face: &Face, recogniser: &Recogniser, sample: &Sample) -> Option<Self> {
         let (background, high_pass, factor) = recogniser.background_of(setup_index)?;
         let background = BackgroundLevels::of(background, high_pass, factor);

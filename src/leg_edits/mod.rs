@@ -211,7 +211,7 @@ impl LegEdits {
         &self.edits
     }
 
-    /// The undone edit that [`LegEdits::redo`] would apply again.
+    /// The undone edit that [`LegEdits::redo`] would apply again; `None` if there is none.
     #[must_use]
     pub fn next_redo(&self) -> Option<&LegEdit> {
         self.undone.last()
@@ -464,7 +464,7 @@ fn add(
     Ok(())
 }
 
-/// Index of the other leg of the same pair.
+/// Index of the other leg of the same pair; `None` if the leg is in no pair.
 fn partner(legs: &[GivenLeg], index: usize) -> Option<usize> {
     let pair = legs[index].pair?;
     legs.iter().enumerate().position(|(other, leg)| other != index && leg.pair == Some(pair))

@@ -61,7 +61,8 @@ fn flat_share(before: LegSteps, after: LegSteps) -> f64 {
     flat / (flat + after.first.saturating_sub(before.end) as f64)
 }
 
-/// Sums of squared deviations of the speed from the best sine and from the best two levels.
+/// Sums of squared deviations of the speed from the best sine and from the best two levels; `None` if one of
+/// the fits is impossible.
 fn squares_of_both(speed: &[f64], before: LegSteps, after: LegSteps) -> Option<(f64, f64)> {
     let points: Vec<(f64, f64)> = (before.first..after.end)
         .filter(|step| speed[*step].is_finite())
@@ -80,7 +81,8 @@ fn squares_of_both(speed: &[f64], before: LegSteps, after: LegSteps) -> Option<(
     Some((sines.min_by(f64::total_cmp)?, levels.min_by(f64::total_cmp)?))
 }
 
-/// Sum of squared deviations from the best sine with this half period, whose mean level is fitted as well.
+/// Sum of squared deviations from the best sine with this half period, whose mean level is fitted as well;
+/// `None` if there are too few points.
 fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
     let phase = |row: usize| PI * points[row].0 / half_period_s;
     let design = DMatrix::from_fn(points.len(), 3, |row, column| match column {
@@ -92,7 +94,7 @@ fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
 }
 
 /// Sum of squared deviations from the best two levels joined by half a cosine, which is the shape of a turn
-/// at a constant rate.
+/// at a constant rate; `None` if there are too few points.
 fn squares_of_levels(points: &[(f64, f64)], from_s: f64, to_s: f64) -> Option<f64> {
     let turned = |time_s: f64| {
         let share = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);

@@ -126,7 +126,8 @@ impl LegChannels {
         }
     }
 
-    /// Median throttle over an interval, rounded to whole per cent.
+    /// Median throttle over an interval, rounded to whole per cent; `None` if the overlay shows none in the
+    /// interval.
     pub fn throttle_percent(&self, stretch: TimeInterval) -> Option<f64> {
         median(self.throttle.within(stretch.start_s, stretch.end_s)).map(f64::round)
     }
@@ -193,7 +194,7 @@ impl LegChannels {
     }
 }
 
-/// Spread of values about the straight line of [`change_over`].
+/// Spread of values about the straight line of [`change_over`]; `None` if there are too few values.
 fn spread_about_line(values: &[f64]) -> Option<f64> {
     let step = change_over(values)? / values.len() as f64;
     let level: Vec<f64> =

@@ -32,7 +32,7 @@ impl LegLimits {
     }
 
     /// Flags a change of height, and states the speed that it is worth by conservation of energy: `dV = g dh
-    /// / V` at the speed `V`. `change` and `speed` are in the units of the series.
+    /// / V` at the speed `V`. `change` and `speed` are in the units of the series. `None` for a small change.
     pub fn height(&self, change: f64, speed: f64) -> Option<Note> {
         let change_m = change * self.altitude_si;
         let worth = GRAVITY * change_m / (speed * self.speed_si) / self.speed_si;
@@ -52,7 +52,7 @@ impl LegLimits {
 
 /// The landing limit of the pack, in volts: the usual limit of a cell times the number of cells that the
 /// flight's highest voltage needs. A pack that starts half empty may be counted one cell short; the limit is
-/// then too low rather than too high.
+/// then too low rather than too high. `None` if the overlay shows no voltage.
 fn landing_limit_v(series: &Series) -> Option<f64> {
     let voltage = series.alive(&Channel::Voltage)?;
     let highest_v = stats::quantile(&voltage.values, 0.99)?;

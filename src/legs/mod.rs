@@ -92,7 +92,7 @@ pub struct LegSet {
 /// The legs, throttle steps and limits that the pilot gives.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct LegOptions {
-    /// Legs to use instead of searching for legs in the speeds.
+    /// Legs to use instead of searching for legs in the speeds; `None` if the legs are to be found.
     pub given: Option<Vec<GivenLeg>>,
     /// Number of edits by which the pilot changed the found legs to [`Self::given`]; 0 if the legs were given
     /// directly.
@@ -189,7 +189,7 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, GivenLegErr
 
 /// How a leg is connected with the legs before and after it.
 struct NeighbourLink {
-    /// Number of the pair that the pilot assigned the leg to.
+    /// Number of the pair that the pilot assigned the leg to; `None` if the pilot assigned none.
     pair: Option<u32>,
     /// Whether the speeds show a turn between the previous leg and this one; `None` for given legs, for which
     /// this is not examined.

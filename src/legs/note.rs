@@ -179,8 +179,8 @@ pub enum Note {
     HeightChanges {
         /// Change of the height over the steady middle, in the unit of the altitude, up positive.
         change: f64,
-        /// Change of speed that equals the height change in energy, in the unit of the speed: lost in a climb
-        /// (positive) or gained in a descent (negative).
+        /// Speed change with the same energy as the height change, in the unit of the speed; positive if the
+        /// aircraft climbs and loses speed, negative if it descends and gains speed.
         worth: f64,
     },
     /// About a leg: the receiver uses few satellites.
@@ -313,12 +313,14 @@ impl Note {
             ),
             Self::ShortLeg { steady_s } => write!(f, "short: only {steady_s:.1} s are steady"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of its readings are blank", share * 100.0),
-            Self::NotSteady { change } => write!(f, "not steady: the speed changes by {change:.1}"),
+            Self::NotSteady { change } => {
+                write!(f, "not steady: the speed changes by {change:.1} in the unit of the overlay")
+            }
             Self::HeightChanges { change, worth } => {
                 let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
                 write!(
                     f,
-                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed",
+                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed, both in the units of the overlay",
                     change.abs(),
                     worth.abs()
                 )

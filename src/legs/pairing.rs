@@ -72,7 +72,7 @@ pub(super) struct CandidateLeg {
     pub throttle_percent: Option<f64>,
     pub heading_deg: Option<f64>,
     pub voltage_v: Option<f64>,
-    /// Number of the pair that the pilot assigned the leg to.
+    /// Number of the pair that the pilot assigned the leg to; `None` if the pilot assigned none.
     pub pair: Option<u32>,
     /// Whether the speeds show a turn between the previous leg and this one; `None` for a given leg.
     pub turn_before: Option<bool>,
@@ -110,8 +110,9 @@ pub(super) struct LegPairing {
     pub wind: CourseWind,
 }
 
-/// The wind along the course during a flight, in the speed channel's unit. It changes slowly: at any time it
-/// is the median of the nearest half differences between the speeds of neighbouring legs.
+/// The wind along the course during a flight, in the speed channel's unit. Two neighbouring legs flown in
+/// opposite directions give an estimate: half the difference between their speeds. The wind at a time is the
+/// median of the estimates nearest to it.
 #[derive(Debug, Clone, Default)]
 pub(super) struct CourseWind {
     /// Times in seconds of flight time, each with half the difference between the speeds of two neighbouring
@@ -270,7 +271,7 @@ fn pair_cost(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpecta
     traits(first, second, expected).iter().map(|(_, cost)| cost.min(limit)).sum()
 }
 
-/// The reason that rules out a pair regardless of its speeds.
+/// The reason that rules out a pair regardless of its speeds; `None` if nothing rules it out.
 fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
     let same_way = first.kind == second.kind && first.kind != LegKind::Leg;
     let left_out = first.kind == LegKind::Unpaired || second.kind == LegKind::Unpaired;
@@ -290,7 +291,8 @@ fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
     }
 }
 
-/// The traits of a pair, each with its deviation from the expectation as a squared standardised residual.
+/// How far a pair deviates from the expectation in each trait, as a squared standardised residual. Each trait
+/// is named by the reason for which it would rule the pair out.
 fn traits(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectation) -> [(NotPaired, f64); 6] {
     let PairExpectation { variation, typical, .. } = expected;
     let wind = expected.wind.between(first, second);

@@ -53,7 +53,7 @@ pub(crate) fn read_characters(crop: &GrayImage) -> Vec<LineCharacter> {
     characters(&alignment::best_path(&steps), step_px)
 }
 
-/// Log probabilities along a crop, and pixels of the crop for each step.
+/// Log probabilities along a crop, and pixels of the crop for each step; `None` if the crop is empty.
 fn steps_of(crop: &GrayImage) -> Option<(Array2<f32>, f32)> {
     let image = line_image::line_image(crop)?;
     let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;

@@ -209,9 +209,9 @@ impl From<Unit> for String {
 /// The units in which results are stated. `None` stands for the unit of the overlay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ResultUnits {
-    /// Unit of speeds.
+    /// Unit of speeds; `None` for that of the overlay.
     pub speed: Option<Unit>,
-    /// Unit of altitudes.
+    /// Unit of altitudes; `None` for that of the overlay.
     pub length: Option<Unit>,
 }
 

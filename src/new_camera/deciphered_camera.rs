@@ -112,7 +112,7 @@ impl<'a> DecipheredCamera<'a> {
         left_out.into_iter().rev().map(|region| self.remove(region)).collect()
     }
 
-    /// What to ask the pilot about the digits that the glyphs lack.
+    /// What to ask the pilot about the digits that the glyph set lacks.
     pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<DigitQuestion> {
         let regions = self.setup.setup.regions.iter();
         questions(set, &regions.zip(self.deciphered.iter().copied()).collect::<Vec<_>>(), frames)

@@ -71,7 +71,7 @@ impl OverlaySearch {
         self.found.iter().filter(|(_, readout)| readout.is_none()).map(|(proposal, _)| proposal)
     }
 
-    /// A frame from the middle of the clip, with its time in seconds.
+    /// A frame from the middle of the clip, with its time in seconds; `None` if no frame was sampled.
     pub(super) fn still(&self) -> Option<(f64, &GrayImage)> {
         let middle = self.frames.images.len() / 2;
         self.frames.times_s.get(middle).copied().zip(self.frames.images.get(middle))

@@ -265,11 +265,11 @@ fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
     match needed.and_then(|pairs| Some((*pairs.iter().min()?, *pairs.iter().max()?))) {
         Some((1, 1)) => format!(" One pair at each step, in each flight, is enough to show {wanted}."),
         Some((least, most)) if least == most => {
-            format!(" To show {wanted} in such wind you need {most} pairs each.")
+            format!(" To show {wanted} in such wind you need {most} pairs at each step, in each flight.")
         }
         Some((least, most)) => {
             format!(
-                " To show {wanted} in such wind you need {least} to {most} pairs each, depending on the step."
+                " To show {wanted} in such wind you need {least} to {most} pairs in each flight, depending on the step."
             )
         }
         None => format!(

@@ -124,7 +124,8 @@ impl Advised for OutputError {
 pub struct ResultFolder {
     folder: PathBuf,
     rules: WriteRules,
-    /// The right to write there. Another run gets it when this one has ended.
+    /// The right to write there. Another run gets it when this one has ended. `None` once the folder is
+    /// written.
     lock: Option<FolderLock>,
     /// Folders that were created and do not hold results yet, the innermost first.
     created: Vec<PathBuf>,

@@ -125,7 +125,8 @@ pub fn blank_stretches(time_s: &[f64], channel: &ChannelReadings) -> Vec<BlankSt
         .collect()
 }
 
-/// The interval that a run of blank frames covers. `run` holds the index and the reason of each frame.
+/// The interval that a run of blank frames covers. `run` holds the index and the reason of each frame. `None`
+/// for an empty run.
 fn stretch(time_s: &[f64], run: &[(usize, Blank)]) -> Option<BlankStretch> {
     let (first, last) = (run.first()?.0, run.last()?.0);
     let mut counts = BTreeMap::new();

@@ -46,7 +46,7 @@ pub fn sentence(unread: &UnreadChannel) -> String {
     )
 }
 
-/// Times in words, such as `4.20 s, 12.40 s and 31.07 s`.
+/// Times in words, such as `4.20 s, 12.40 s and 31.07 s`; `None` if there are none.
 fn moments(times_s: &[f64]) -> Option<String> {
     let words: Vec<String> = times_s.iter().map(|time_s| format!("{time_s:.2} s")).collect();
     let (last, others) = words.split_last()?;

@@ -85,7 +85,7 @@ impl ExpectedUncertainty {
     }
 
     /// The strength of gusts that explains the uncertainties of the earlier flight's steps, as a standard
-    /// deviation in m/s.
+    /// deviation in m/s; `None` if the earlier flight has no legs or steps.
     fn gust_of(&self, flight: &FlownFlight) -> Option<f64> {
         let steady_s = flight.leg_s?;
         let squares: Vec<f64> = flight

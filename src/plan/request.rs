@@ -68,8 +68,8 @@ impl Default for PlanRequest {
     }
 }
 
-/// Default of the wanted half-width of the interval for speeds in this unit, as text for a pilot to read or
-/// edit.
+/// Half-width of the 95 % interval that a plan aims for if the pilot wants no other, as text with a unit, such
+/// as `2 km/h`.
 #[must_use]
 pub fn usual_half_width(unit: Unit) -> &'static str {
     match unit {

@@ -34,9 +34,11 @@ pub struct Battery {
     pub lowest_v: f64,
     /// Number of the leg with the lowest voltage, from 1.
     pub lowest_leg: usize,
-    /// Change of the voltage under load over the legs, in V/min (Theil-Sen, 95 % interval).
+    /// Change of the voltage under load over the legs, in V/min (Theil-Sen, 95 % interval); `None` with fewer
+    /// legs than a trend needs.
     pub trend_v_per_min: Option<Trend>,
-    /// Number of cells in series: given, or estimated from the resting voltage.
+    /// Number of cells in series: given, or estimated from the resting voltage. `None` if neither is
+    /// possible.
     pub cells: Option<u32>,
     /// Whether the number of cells is an estimate.
     pub cells_guessed: bool,

@@ -63,7 +63,7 @@ pub struct Prediction {
     pub standing: Standing,
 }
 
-/// Position of a throttle relative to those flown.
+/// Whether a throttle was flown, or lies between or beyond the throttles flown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {

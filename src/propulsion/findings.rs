@@ -52,13 +52,13 @@ pub struct VoltageShare {
 /// All findings of one flight. Findings that lack the channels or aircraft data they need are empty.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Findings {
-    /// Findings on the battery pack.
+    /// Findings on the battery pack; `None` if no leg has a voltage reading.
     pub battery: Option<Battery>,
     /// How the speed depends on the voltage.
     pub voltage_model: VoltageModel,
     /// Effect of the voltage on each step; empty unless the pack was recorded at rest before and after the legs.
     pub voltage_shares: Vec<VoltageShare>,
-    /// Airspeed against throttle, as flown.
+    /// Airspeed against throttle, as flown; `None` with fewer than two throttles, or if the fit fails.
     pub curve: Option<SpeedCurve>,
     /// Airspeed against throttle as it would be on the fresh pack, so that a pack running down is not
     /// mistaken for an effect of throttle. `None` unless the pack was recorded at rest before and after the
@@ -71,7 +71,8 @@ pub struct Findings {
     /// Electrical power of each leg.
     pub power: Vec<PowerRun>,
     /// Exponent of the power law between electrical power and airspeed, over the legs. It is 3 while drag is
-    /// proportional to the square of the speed.
+    /// proportional to the square of the speed. `None` with fewer than three legs, or if all have the same
+    /// speed.
     pub power_exponent: Option<f64>,
     /// Warnings, one sentence each.
     pub cautions: Vec<String>,
@@ -208,7 +209,7 @@ impl Findings {
         });
         (!shares.is_empty()).then(|| {
             format!(
-                "Voltage: on the fresh pack the steps would have been faster, in {}: {}.{} {}",
+                "Voltage: with a fresh pack, the speeds would have been higher, in {}: {}.{} {}",
                 unit.symbol(),
                 shares.join(", "),
                 fresh.unwrap_or_default(),
@@ -294,7 +295,11 @@ fn step_name(throttle_percent: Option<f64>, step: u32) -> String {
 fn propeller_sentence(point: &PropellerPoint, unit: Unit) -> String {
     let at =
         point.throttle_percent.map_or_else(|| "one step".to_owned(), |percent| format!("{percent:.0} %"));
-    let revolutions = if point.measured { "rpm" } else { "rpm without load (it turns slower in flight)" };
+    let revolutions = if point.measured {
+        "rpm"
+    } else {
+        "rpm, as computed for a motor without load (in flight it turns more slowly)"
+    };
     let mut parts = vec![format!("Propeller at {at}: {:.0} {revolutions}", point.rpm)];
     parts.extend(point.pitch_speed_mps.map(|speed| format!("pitch speed {}", in_unit(speed, unit))));
     parts.extend(point.slip.map(|slip| format!("slip {:.0} %", 100.0 * slip)));

@@ -56,7 +56,7 @@ pub struct FlownStep {
     pub shared: SharedUncertainty,
     /// Wind along the course, in m/s.
     pub wind_mps: f64,
-    /// Battery voltage under load, in volts.
+    /// Battery voltage under load, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
     /// Number of pairs of legs flown at this step.
     pub pairs: usize,

@@ -38,7 +38,7 @@ pub struct PowerRun {
     pub power_w: f64,
     /// Airspeed of the leg's throttle step, in m/s.
     pub airspeed_mps: f64,
-    /// Energy used per kilometre through the air, in Wh.
+    /// Energy used per kilometre through the air, in Wh; `None` if the airspeed is 0.
     pub wh_per_km: Option<f64>,
 }
 
@@ -64,7 +64,7 @@ pub(super) fn power_runs(from: &Sources<'_>) -> Vec<PowerRun> {
         .collect()
 }
 
-/// Median revolutions a minute over the legs of a step.
+/// Median revolutions a minute over the legs of a step; `None` if the overlay shows none.
 pub(super) fn rpm_of_step(from: &Sources<'_>, step: u32) -> Option<f64> {
     let legs = from.legs.iter().filter(|leg| leg.step == Some(step));
     median(&legs.filter_map(|leg| over(from, leg, &Channel::Rpm)).collect::<Vec<f64>>())
@@ -127,7 +127,8 @@ fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun
 }
 
 /// Warns of power that rises over at least three pairs at one throttle while the speed does not. This is a
-/// warning rather than a finding, since three values are in rising order by chance once in six times.
+/// warning rather than a finding, since three values are in rising order by chance once in six times. `None`
+/// if there is nothing to warn of.
 fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let points: Vec<(f64, f64)> = runs.iter().map(|run| (run.start_s, run.power_w)).collect();
     let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 3)?;
@@ -188,7 +189,7 @@ fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
 }
 
 /// Resistance in ohm and twice its standard uncertainty, fitted to legs. In the fit, time stands for the
-/// charge drawn from the pack.
+/// charge drawn from the pack. `None` with fewer than five legs, or if the fit gives no positive resistance.
 fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
     let volts: Vec<f64> = runs.iter().map(|run| run.power_w / run.current_a).collect();
     let start_s = mean(&runs.iter().map(|run| run.start_s).collect::<Vec<f64>>())?;

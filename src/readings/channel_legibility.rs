@@ -60,8 +60,8 @@ pub struct UnreadChannel {
     /// Times of up to three frames of that clip to label, in seconds from its first frame; empty if the
     /// region shows no text.
     pub teach_at_s: Vec<f64>,
-    /// The command that teaches its digits, for the results: parts that each stay on one line. Only the program has
-    /// commands, and sets this.
+    /// The command that teaches its digits, for the results: parts that each stay on one line. Only the
+    /// program has commands, and sets this. `None` in other cases.
     pub command: Option<Vec<String>>,
 }
 

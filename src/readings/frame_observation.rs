@@ -11,9 +11,9 @@ const ILLEGIBLE_WEIGHT: f32 = 0.3;
 pub(super) struct ChannelLimits {
     /// Display step, in the channel's unit.
     pub quantum: f64,
-    /// Lowest and highest plausible value, in the channel's unit.
+    /// Lowest and highest plausible value, in the channel's unit; `None` if any value is plausible.
     pub range: Option<(f64, f64)>,
-    /// Fastest plausible change, in the channel's unit per second.
+    /// Fastest plausible change, in the channel's unit per second; `None` if any change is plausible.
     pub max_rate: Option<f64>,
     /// Whether the encoder may leave traces of the previous text.
     pub traces: bool,

@@ -180,7 +180,7 @@ fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
 }
 
 /// The offset in pixels from most boxes of a setup to some of the boxes that were found; it must hold for at
-/// least two boxes, and for half of all.
+/// least two boxes, and for half of all. `None` if there is no such offset.
 fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
     let centre = |rect: &PixelRect| {
         (i64::from(2 * rect.left + rect.width) / 2, i64::from(2 * rect.top + rect.height) / 2)

@@ -1,4 +1,4 @@
-//! Sampling: copies the surroundings of all regions out of frames spread over a recording.
+//! Copies the patches of all regions from frames spread over a recording.
 
 use crate::footage::{FootageError, FrameSource, LumaPlane};
 use crate::geometry::PixelRect;

@@ -42,7 +42,8 @@ pub(super) struct SignalLossDetector {
     usual_roughness: f32,
     /// The kind of signal loss in each frame, judged by that frame alone; `None` if the signal is not lost.
     losses: Vec<Option<SignalLossKind>>,
-    /// Fingerprint, index and time in seconds of the first copy of the frame that is shown now.
+    /// Fingerprint, index and time in seconds of the first copy of the frame that is shown now; `None` before
+    /// the first frame.
     shown: Option<(FrameFingerprint, usize, f64)>,
     last_s: f64,
     /// Number of frames that differ from the frame before.

@@ -194,7 +194,7 @@ impl Recogniser {
     }
 
     /// Decodes the text of a region at its window in a luma plane. Only the rows of the window that contain
-    /// the text are processed.
+    /// the text are processed. `None` if the text was not located in the sample, or none scores above 0.
     fn decoded(&self, region: &RegionModel, luma: LumaPlane<'_>, window: &Window) -> Option<Decoded> {
         let RegionLocation { placement, mask, face, .. } = region.location.as_ref()?;
         let FaceModel { alphabet, matcher, unseen_margin_penalty, .. } = &self.faces[*face];

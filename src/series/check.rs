@@ -133,6 +133,7 @@ impl RateRule {
 
 /// Default of the fastest plausible change of a channel: 25 m/s in a second for the speed, and 60 m/s of
 /// climb or descent for the altitude. Both exceed what model aircraft do in level runs (set by judgement).
+/// `None` for other channels, and if the unit is unknown.
 fn default_rate(channel: &ChannelReadings) -> Option<f64> {
     let unit_si = channel.unit.map(Unit::si_per_unit)?;
     match channel.channel {

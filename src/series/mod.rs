@@ -90,9 +90,9 @@ pub struct ChannelReadings {
     /// Difference between neighbouring values of the display, in the converted unit; `None` for values in the
     /// unit of the display.
     pub step: Option<f64>,
-    /// Lowest and highest plausible value, in the unit of the values.
+    /// Lowest and highest plausible value, in the unit of the values; `None` if any value is plausible.
     pub range: Option<(f64, f64)>,
-    /// Fastest plausible change, in the unit of the values per second.
+    /// Fastest plausible change, in the unit of the values per second; `None` for the default of the channel.
     pub max_rate: Option<f64>,
     /// The value read in each frame, in the channel's unit; NaN where blank.
     pub values: Vec<f64>,
@@ -195,7 +195,7 @@ pub struct Series {
     /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where no reading within
     /// [`SMOOTHING_HALF_WIDTH_S`] seconds is trusted.
     pub speed_smooth: Vec<f64>,
-    /// Observed rate of overlay updates of the speed, in updates a second.
+    /// Observed rate of overlay updates of the speed, in updates a second; `None` if it cannot be estimated.
     pub update_rate_hz: Option<f64>,
     /// Channels that stay constant all flight while the speed varies.
     pub dead: Vec<Channel>,

@@ -27,8 +27,8 @@ const ALTITUDE: Limits = Limits { range: (-500.0, 9000.0), max_rate: Some(60.0) 
 /// Limits of the throttle, in per cent. The throttle stick can move from one end to the other between two
 /// frames.
 const THROTTLE: Limits = Limits { range: (0.0, 100.0), max_rate: None };
-/// Limits of the current, in amperes. Sensors may show slightly negative values at rest; the current follows
-/// the throttle at once.
+/// Limits of the current, in amperes. The lower one is negative, since sensors may show slightly less than zero at
+/// rest. The rate is not limited, since the current follows the throttle at once.
 const CURRENT: Limits = Limits { range: (-20.0, 500.0), max_rate: None };
 /// Limits of the heading, in degrees. It jumps by 360 degrees at north.
 const HEADING: Limits = Limits { range: (0.0, 360.0), max_rate: None };
@@ -63,7 +63,8 @@ fn si_per_unit(region: &Region) -> Option<f64> {
 }
 
 impl Region {
-    /// The unit of the values shown: the given one, otherwise the usual one of the channel.
+    /// The unit of the values shown: the given one, otherwise the usual one of the channel. `None` if there
+    /// is neither.
     #[must_use]
     pub fn unit_shown(&self) -> Option<Unit> {
         self.unit.or_else(|| self.channel.usual_unit())

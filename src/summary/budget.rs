@@ -10,16 +10,19 @@ use crate::airspeed::Cause;
 pub struct BudgetSummary {
     /// The contributions to the uncertainty, one for each cause.
     pub rows: Vec<ContributionSummary>,
-    /// Combined standard uncertainty of the airspeed (JCGM 100:2008, 5.1.2), in `speed_unit`.
+    /// Combined standard uncertainty of the airspeed (JCGM 100:2008, 5.1.2), in `speed_unit`; `None` if not
+    /// finite.
     pub combined: Option<f64>,
     /// Effective degrees of freedom (Welch-Satterthwaite, G.4.1); `None` if infinite.
     pub degrees_of_freedom: Option<f64>,
-    /// Coverage factor: half-width of the 95 % interval, divided by the combined standard uncertainty.
+    /// Coverage factor: half-width of the 95 % interval, divided by the combined standard uncertainty. `None`
+    /// if not finite.
     pub coverage_factor: Option<f64>,
     /// Expected bias, in `speed_unit`: how much too low the airspeed reads on average, because of an unknown
     /// crosswind and because the display may truncate. The interval is centred this much above the airspeed.
+    /// `None` if not finite.
     pub reads_low: Option<f64>,
-    /// Largest bias that the unknown crosswind can cause, in `speed_unit`.
+    /// Largest bias that the unknown crosswind can cause, in `speed_unit`; `None` if not finite.
     pub crosswind_bound: Option<f64>,
 }
 
@@ -28,7 +31,7 @@ pub struct BudgetSummary {
 pub struct ContributionSummary {
     /// Cause of the contribution.
     pub cause: Cause,
-    /// Standard uncertainty of the airspeed from this cause, in `speed_unit`.
+    /// Standard uncertainty of the airspeed from this cause, in `speed_unit`; `None` if not finite.
     pub uncertainty: Option<f64>,
     /// Degrees of freedom of the standard uncertainty; `None` if infinite (not estimated from samples).
     pub degrees_of_freedom: Option<f64>,

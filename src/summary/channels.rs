@@ -25,7 +25,7 @@ pub struct ChannelSummary {
     pub frames: usize,
     /// Number of frames with a trusted reading.
     pub read: usize,
-    /// Share of the frames with a trusted reading, 0 to 1.
+    /// Share of the frames with a trusted reading, 0 to 1; `None` if there are no frames.
     pub share: Option<f64>,
     /// Number of blank frames by reason.
     pub blank: BTreeMap<BlankReason, usize>,
@@ -42,9 +42,10 @@ pub struct ChannelSummary {
 /// An interval without readings, from its first blank frame to the next frame read.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct StretchSummary {
-    /// Time of the first blank frame, in seconds of flight time.
+    /// Time of the first blank frame, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
-    /// Time of the next frame that was read, or of the last frame, in seconds of flight time.
+    /// Time of the next frame that was read, or of the last frame, in seconds of flight time; `None` if not
+    /// finite.
     pub end_s: Option<f64>,
     /// Number of blank frames.
     pub frames: usize,
@@ -113,7 +114,7 @@ impl From<Blank> for BlankReason {
 pub struct UnreadSummary {
     /// Why the channel cannot be read.
     pub cause: UnreadReason,
-    /// Share of the sampled frames in which the channel is readable, 0 to 1.
+    /// Share of the sampled frames in which the channel is readable, 0 to 1; `None` if not finite.
     pub readable_share: Option<f64>,
     /// Path of the clip in which to label frames.
     pub clip: String,

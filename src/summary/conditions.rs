@@ -14,15 +14,15 @@ use crate::legs::Flag;
 pub struct WindSummary {
     /// Whether the wind was given or fitted to the turns.
     pub source: WindSource,
-    /// Component of the wind across the course, in `speed_unit`.
+    /// Component of the wind across the course, in `speed_unit`; `None` if not finite.
     pub across: Option<f64>,
-    /// Standard uncertainty of the component across the course, in `speed_unit`.
+    /// Standard uncertainty of the component across the course, in `speed_unit`; `None` if not finite.
     pub across_uncertainty: Option<f64>,
-    /// Wind speed, in `speed_unit`.
+    /// Wind speed, in `speed_unit`; `None` if not finite.
     pub speed: Option<f64>,
-    /// Direction the wind comes from, in degrees clockwise from north.
+    /// Direction the wind comes from, in degrees clockwise from north; `None` if not finite.
     pub from_deg: Option<f64>,
-    /// Course of the legs, in degrees clockwise from north.
+    /// Course of the legs, in degrees clockwise from north; `None` if not finite.
     pub course_deg: Option<f64>,
 }
 
@@ -34,21 +34,22 @@ pub struct AirSummary {
     pub altitude_from: Option<Datum>,
     /// Whether the pilot gave `altitude_from`.
     pub altitude_from_told: bool,
-    /// Elevation of the field above sea level, in metres.
+    /// Elevation of the field above sea level, in metres; `None` if it is not known.
     pub field_elevation_m: Option<f64>,
-    /// Height of the legs above the field, in metres.
+    /// Height of the legs above the field, in metres; `None` if it is not known what the altitude is measured
+    /// from.
     pub height_above_field_m: Option<f64>,
-    /// Air temperature in degrees Celsius.
+    /// Air temperature in degrees Celsius; `None` if the air is not known.
     pub temperature_c: Option<f64>,
     /// Whether the temperature is taken from the standard atmosphere.
     pub temperature_is_standard: bool,
-    /// Air pressure in hPa.
+    /// Air pressure in hPa; `None` if the air is not known.
     pub pressure_hpa: Option<f64>,
     /// Whether the pressure is taken from the standard atmosphere.
     pub pressure_is_standard: bool,
-    /// Air density in kg/m^3.
+    /// Air density in kg/m^3; `None` if the air is not known.
     pub density_kg_m3: Option<f64>,
-    /// Density altitude in metres.
+    /// Density altitude in metres; `None` if the air is not known.
     pub density_altitude_m: Option<f64>,
     /// The airspeed of each throttle step converted to sea-level density at the same power.
     pub at_sea_level: Vec<SeaLevelSummary>,
@@ -82,15 +83,15 @@ pub struct PatternSummary {
     /// Airspeed with its 95 % interval and its standard uncertainty.
     #[serde(flatten)]
     pub airspeed: AirspeedSummary,
-    /// Wind speed, in `speed_unit`.
+    /// Wind speed, in `speed_unit`; `None` in files of other versions.
     pub wind: Option<f64>,
-    /// Direction the wind comes from, in degrees clockwise from north.
+    /// Direction the wind comes from, in degrees clockwise from north; `None` if not finite.
     pub wind_from_deg: Option<f64>,
-    /// Median battery voltage, in volts.
+    /// Median battery voltage, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
-    /// Median altitude, in `altitude_unit`.
+    /// Median altitude, in `altitude_unit`; `None` if the overlay shows none.
     pub altitude: Option<f64>,
-    /// Warnings about the pattern.
+    /// Warnings about these legs and the airspeed computed from them.
     pub flags: Vec<Flag>,
     /// Uncertainty budget of the airspeed.
     pub budget: BudgetSummary,

@@ -45,7 +45,7 @@ pub struct FlownFlight {
     pub steps: Vec<FlownStep>,
     /// The pairs of each step, for fitting the effect of the battery voltage.
     pub runs: Vec<Vec<VoltageRun>>,
-    /// Median duration of the evaluated part of a leg, in seconds.
+    /// Median duration of the evaluated part of a leg, in seconds; `None` without legs.
     pub leg_s: Option<f64>,
     /// Air density in kg/m^3, if it is known.
     pub density_kg_m3: Option<f64>,

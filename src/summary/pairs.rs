@@ -17,27 +17,28 @@ pub struct LegSummary {
     pub step: Option<u32>,
     /// Throttle in per cent; `None` if unknown.
     pub throttle_percent: Option<f64>,
-    /// Start of the leg, in seconds of flight time.
+    /// Start of the leg, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
-    /// End of the leg, in seconds of flight time.
+    /// End of the leg, in seconds of flight time; `None` if not finite.
     pub end_s: Option<f64>,
-    /// Start of the steady middle, which is evaluated, in seconds of flight time.
+    /// Start of the steady middle, which is evaluated, in seconds of flight time; `None` if not finite.
     pub steady_start_s: Option<f64>,
-    /// End of the steady middle, which is evaluated, in seconds of flight time.
+    /// End of the steady middle, which is evaluated, in seconds of flight time; `None` if not finite.
     pub steady_end_s: Option<f64>,
-    /// Median ground speed, in `speed_unit`.
+    /// Median ground speed, in `speed_unit`; `None` if not finite.
     pub median: Option<f64>,
-    /// Spread of the speed readings, in `speed_unit`: 1.4826 times the median absolute deviation.
+    /// Spread of the speed readings, in `speed_unit`: 1.4826 times the median absolute deviation. `None` if
+    /// not finite.
     pub spread: Option<f64>,
     /// Number of overlay updates of the speed in the steady middle.
     pub samples: usize,
-    /// Standard uncertainty of the median, in `speed_unit`.
+    /// Standard uncertainty of the median, in `speed_unit`; `None` if not finite.
     pub uncertainty: Option<f64>,
-    /// Median battery voltage, in volts.
+    /// Median battery voltage, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
-    /// Median altitude, in `altitude_unit`.
+    /// Median altitude, in `altitude_unit`; `None` if the overlay shows none.
     pub altitude: Option<f64>,
-    /// Median number of satellites.
+    /// Median number of satellites; `None` if the overlay shows none.
     pub satellites: Option<f64>,
     /// Warnings about the leg.
     #[serde(default)]
@@ -58,18 +59,18 @@ pub struct PairSummary {
     pub upwind_leg: usize,
     /// Number of the downwind leg, from 1.
     pub downwind_leg: usize,
-    /// Median ground speed of the upwind leg, in `speed_unit`.
+    /// Median ground speed of the upwind leg, in `speed_unit`; `None` if not finite.
     pub upwind: Option<f64>,
-    /// Median ground speed of the downwind leg, in `speed_unit`.
+    /// Median ground speed of the downwind leg, in `speed_unit`; `None` if not finite.
     pub downwind: Option<f64>,
     /// Airspeed with its 95 % interval and its standard uncertainty.
     #[serde(flatten)]
     pub airspeed: AirspeedSummary,
-    /// Wind along the course, in `speed_unit`.
+    /// Wind along the course, in `speed_unit`; `None` if not finite.
     pub wind: Option<f64>,
-    /// Median battery voltage over both legs, in volts.
+    /// Median battery voltage over both legs, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
-    /// Median altitude over both legs, in `altitude_unit`.
+    /// Median altitude over both legs, in `altitude_unit`; `None` if the overlay shows none.
     pub altitude: Option<f64>,
     /// Whether the two legs may not have been flown in opposite directions; the flags say why.
     pub doubtful: bool,
@@ -90,9 +91,9 @@ pub struct StepSummary {
     /// Airspeed with its 95 % interval.
     #[serde(flatten)]
     pub airspeed: AirspeedInterval,
-    /// Wind along the course, in `speed_unit`.
+    /// Wind along the course, in `speed_unit`; `None` if not finite.
     pub wind: Option<f64>,
-    /// Mean battery voltage of the step's pairs, in volts.
+    /// Mean battery voltage of the step's pairs, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
     /// Number of pairs flown at this step.
     pub pairs: usize,

@@ -32,9 +32,9 @@ pub struct Summary {
     pub altitude_unit: Option<Unit>,
     /// Number of decoded frames.
     pub frames: usize,
-    /// Time of the last frame, in seconds of flight time.
+    /// Time of the last frame, in seconds of flight time; `None` if there are no frames.
     pub end_s: Option<f64>,
-    /// Update rate of the displayed speed, in updates per second.
+    /// Update rate of the displayed speed, in updates per second; `None` if it cannot be estimated.
     pub update_rate_hz: Option<f64>,
     /// Intervals for which the recording has no frames.
     pub gaps: Vec<GapSummary>,
@@ -82,9 +82,9 @@ pub struct ClipSummary {
     pub width: u32,
     /// Frame height in pixels.
     pub height: u32,
-    /// Frame rate stated in the file, in frames per second.
+    /// Frame rate stated in the file, in frames per second; `None` if it states none.
     pub nominal_rate_hz: Option<f64>,
-    /// Duration stated in the file, in seconds.
+    /// Duration stated in the file, in seconds; `None` if it states none.
     pub stated_length_s: Option<f64>,
 }
 
@@ -101,18 +101,18 @@ pub struct CameraSummary {
 /// An interval for which the recording has no frames.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct GapSummary {
-    /// Start of the gap, in seconds of flight time.
+    /// Start of the gap, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
-    /// End of the gap, in seconds of flight time.
+    /// End of the gap, in seconds of flight time; `None` if not finite.
     pub end_s: Option<f64>,
 }
 
 /// An interval in which the video signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SignalLossSummary {
-    /// Time of the first lost frame, in seconds of flight time.
+    /// Time of the first lost frame, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
-    /// Time of the next usable frame, in seconds of flight time.
+    /// Time of the next usable frame, in seconds of flight time; `None` if not finite.
     pub end_s: Option<f64>,
     /// Number of lost frames.
     pub frames: usize,

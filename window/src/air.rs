@@ -114,7 +114,7 @@ impl AirFields {
             });
             ui.horizontal_wrapped(|ui| {
                 if shows(Channel::Altitude) {
-                    let hint = "Recognised where the aircraft stood at the start or the end of the recording";
+                    let hint = "What the altitude is measured from. Recognised automatically if the aircraft stood still at the start or the end of the recording";
                     choice(ui, ("Altitude counts from", hint), &DATUMS, &mut self.datum);
                 }
                 if shows(Channel::Heading) {

@@ -42,7 +42,7 @@ pub struct DigitsScreen {
     without_box: Vec<StoredLabel>,
     /// Whether the pilot labels readings although the known shapes suffice.
     all_the_same: bool,
-    /// Index of the image whose field gets the keyboard focus next.
+    /// Index of the image whose field gets the keyboard focus next; `None` if the focus stays where it is.
     focus: Option<usize>,
     /// Whether the setup's glyphs changed because of this page, so that the page must not start again.
     own_change: bool,
@@ -278,7 +278,9 @@ impl DigitsScreen {
                 let stop = progress::cancel(ui, "Stop learning; what you typed stays") && learning.cancel();
                 ui.spinner();
                 ui.label(match learning.progress().share {
-                    Some(share) if share < 1.0 => format!("Fetching the pictures, {:.0} %", 100.0 * share),
+                    Some(share) if share < 1.0 => {
+                        format!("Getting the images from the recording, {:.0} %", 100.0 * share)
+                    }
                     _ => "Learning".to_owned(),
                 });
                 if stop {

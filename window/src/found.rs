@@ -84,7 +84,7 @@ impl FoundCamera {
         self.had_questions
     }
 
-    /// The question to be answered next.
+    /// The question to be answered next; `None` if all are answered.
     pub(super) fn question(&self) -> Option<&Question> {
         self.questions.front()
     }

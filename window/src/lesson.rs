@@ -55,7 +55,7 @@ impl LessonView {
         Self { shapes: shapes(ctx, &lesson.set), missing, suspects, rejected, left_out_clips }
     }
 
-    /// Shows the result and returns what the pilot clicked.
+    /// Shows the result and returns what the pilot clicked; `None` if nothing was clicked.
     pub(super) fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
         let mut wish = None;
         ui.label(RichText::new("Learned").strong());
@@ -104,7 +104,8 @@ impl Suspect {
         }
     }
 
-    /// Shows the label beside the one that contradicts it, and returns what the pilot decides.
+    /// Shows the label beside the one that contradicts it, and returns what the pilot decides; `None` as long
+    /// as nothing was decided.
     fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
         ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(theme::colours(ui).unsure));
         ui.horizontal(|ui| {

@@ -33,7 +33,7 @@ pub struct ReadingScreen {
     in_the_way: Vec<&'static str>,
     choosing: Option<dialogs::Choice>,
     reading: Option<Work<Finished>>,
-    /// The results as a table.
+    /// The results as a table; `None` before a recording is read.
     table: Option<String>,
 }
 

@@ -29,9 +29,9 @@ pub struct RecordingScreen {
     still: Option<egui::TextureHandle>,
     /// Facts about the recording, in sentences.
     facts: Vec<String>,
-    /// Job that looks for the camera of the recording.
+    /// Job that looks for the camera of the recording; `None` if none runs.
     searching: Option<Work<Search>>,
-    /// A setup that was used before and fits the recording.
+    /// A setup that was used before and fits the recording; `None` if there is none.
     offered: Option<LoadedSetup>,
     /// Whether unsaved edits of this recording were kept.
     unsaved: bool,

@@ -44,13 +44,14 @@ pub enum Notice {
 pub struct Shared {
     /// The clips of the flight in recording order; empty as long as none is opened.
     pub clips: Vec<PathBuf>,
-    /// The properties of the first clip.
+    /// The properties of the first clip; `None` as long as no recording is open.
     pub info: Option<ClipInfo>,
     /// Time of the last frame of the first clip, in seconds.
     pub length_s: f64,
-    /// The camera setup as it was loaded or saved last.
+    /// The camera setup as it was loaded or saved last; `None` if there is none yet.
     pub setup: Option<LoadedSetup>,
-    /// The camera that was found in the recording, as long as the pilot has not agreed to it.
+    /// The camera that was found in the recording; `None` if none was found, or once the pilot has agreed to
+    /// it.
     pub found: Option<FoundCamera>,
     /// Number that increases whenever `setup`, `found` or their glyphs are replaced.
     pub setup_number: u64,
@@ -58,7 +59,7 @@ pub struct Shared {
     pub recording_number: u64,
     /// The options that the pilot entered for reading.
     pub options: ReadOptions,
-    /// The flight that was read last.
+    /// The flight that was read last; `None` if none was read yet.
     pub finished: Option<Finished>,
     /// Number that increases whenever `finished` is replaced.
     pub finished_number: u64,
@@ -66,7 +67,7 @@ pub struct Shared {
     pub read_at_once: bool,
     /// The page to go to next; `None` to stay on the page.
     pub go_to: Option<Page>,
-    /// The message at the bottom of the window.
+    /// The message at the bottom of the window; `None` if there is none.
     pub notice: Option<Notice>,
     /// What is kept between sessions.
     pub store: Store,
@@ -77,7 +78,7 @@ impl Shared {
         Self { store, ..Self::default() }
     }
 
-    /// Path of the first clip.
+    /// Path of the first clip; `None` as long as no recording is open.
     #[must_use]
     pub fn clip(&self) -> Option<&Path> {
         self.clips.first().map(PathBuf::as_path)

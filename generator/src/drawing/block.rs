@@ -16,7 +16,7 @@ pub(super) const STYLE: StrokeStyle = StrokeStyle {
     smooth: false,
 };
 
-/// The drawing of a character, typed as 12 rows of 8 columns, in which `#` is white.
+/// The drawing of a character, typed as 12 rows of 8 columns, in which `#` is white; `None` if it has none.
 pub(super) fn art(character: char) -> Option<&'static [&'static str; 12]> {
     DRAWINGS.iter().find(|(name, _)| *name == character).map(|(_, rows)| rows)
 }

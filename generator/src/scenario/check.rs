@@ -5,7 +5,8 @@ use std::ops::RangeInclusive;
 use super::{Curve, Scenario};
 use crate::error::Error;
 
-/// Maximum length of a flight, in seconds; it limits the memory that a scenario can take.
+/// Maximum length of a flight, in seconds. It limits the memory that the generator needs for a scenario (set by
+/// judgement).
 const MAX_FLIGHT_S: f64 = 7200.0;
 
 impl Scenario {

@@ -17,9 +17,9 @@ pub struct Degradation {
     pub gain_flutter: f32,
     /// Loss of contrast, from 0 (none) to 1 (uniform grey), as with a weak signal.
     pub flatten: f32,
-    /// A copy of the image shifted to the right by some pixels.
+    /// A copy of the image shifted to the right by some pixels; `None` if there is none.
     pub echo: Option<Echo>,
-    /// Bursts of lines lost in noise.
+    /// Bursts of lines lost in noise; `None` if there is none.
     pub lost_lines: Option<LostLines>,
     /// The system of composite video between camera and recorder; none if left out.
     pub composite: Option<Composite>,

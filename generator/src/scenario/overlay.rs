@@ -185,7 +185,7 @@ pub struct Field {
     /// Whether empty positions before the value are filled with zeros.
     #[serde(default)]
     pub leading_zeros: bool,
-    /// An icon in front of the value.
+    /// An icon in front of the value; `None` if there is none.
     #[serde(default)]
     pub icon: Option<Icon>,
     /// Letters in front of the value.

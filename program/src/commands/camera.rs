@@ -109,7 +109,11 @@ fn describe(camera: &NewCamera, picture: &Path) {
     }
     let setup = camera.setup.path.display();
     if !camera.undeciphered.is_empty() {
-        say_line!("Left out: {} boxes whose digits could not be deciphered.", camera.undeciphered.len());
+        let boxes = match camera.undeciphered.len() {
+            1 => "1 box".to_owned(),
+            number => format!("{number} boxes"),
+        };
+        say_line!("Left out: {boxes} with digits that could not be deciphered.");
     }
     say_line!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
     let missing: String = camera.set.missing_digits().into_iter().collect();

@@ -59,10 +59,10 @@ impl InspectArguments {
     }
 }
 
-/// What is shown of a clip.
+/// What `inspect` prints about a clip.
 struct Inspection {
     info: ClipInfo,
-    /// Number of frames, where all were counted.
+    /// Number of frames; `None` if a time was given, so that they were not counted.
     frames: Option<u64>,
     /// Time of the last frame, in seconds.
     length_s: f64,
@@ -183,7 +183,7 @@ fn count_and_rate(frames: u64, length_s: f64) -> String {
 struct Read {
     region: Region,
     shown: RegionReading,
-    /// Why `read` would leave the reading blank, judged by this frame alone.
+    /// Why `read` would leave the reading blank, judged by this frame alone; `None` if it would be trusted.
     blank: Option<String>,
 }
 

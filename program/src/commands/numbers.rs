@@ -60,7 +60,7 @@ fn no_number(text: &str) -> String {
     }
 }
 
-/// The seconds of a time such as `1:30`.
+/// The seconds of a time such as `1:30`; `None` for a text of another form.
 fn minutes_and_seconds(text: &str) -> Option<f64> {
     let (minutes, seconds) = text.split_once(':')?;
     let (minutes, seconds): (u32, f64) = (minutes.parse().ok()?, seconds.parse().ok()?);

@@ -36,7 +36,8 @@ fn missing(error: &clap::Error) -> Option<String> {
     Some(format!("missing: {missing}; --help after the command explains them"))
 }
 
-/// The message for a value that its parser rejects: the option, the value, and the reason.
+/// The message for a value that its parser rejects: the option, the value, and the reason. `None` if the
+/// error is another one.
 fn wrong_value(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue)?;
     let reason = std::error::Error::source(error)?;
@@ -51,7 +52,7 @@ fn not_among(error: &clap::Error) -> Option<String> {
     Some(format!("{} {value}: {fix}", option(error)?).replace(" : ", ": "))
 }
 
-/// The name of the option, without the placeholder of its value.
+/// The name of the option, without the placeholder of its value; `None` if the error names none.
 fn option(error: &clap::Error) -> Option<String> {
     let option = words(error, ContextKind::InvalidArg)?;
     Some(option.split(' ').next().unwrap_or_default().to_owned())

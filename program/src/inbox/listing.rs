@@ -19,7 +19,7 @@ const MAX_ENTRIES: usize = 50_000;
 pub struct Stamp {
     /// Size in bytes.
     pub bytes: u64,
-    /// Time of the last change, as the file system states it.
+    /// Time of the last change, as the file system states it; `None` if it states none.
     pub modified: Option<SystemTime>,
 }
 
@@ -32,7 +32,8 @@ impl Stamp {
 /// The files of an inbox at one moment.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Listing {
-    /// Device and number of the folder itself, where the system has them. They change when another card is mounted there.
+    /// Device and number of the folder itself, where the system has them. They change when another card is
+    /// mounted there. `None` on other systems.
     pub folder: Option<(u64, u64)>,
     /// The recordings, by path.
     pub recordings: Vec<(PathBuf, Stamp)>,

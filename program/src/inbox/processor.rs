@@ -72,7 +72,7 @@ enum RecordingPlan {
     /// Read it. The entry is the one to be written first.
     Read {
         entry: JournalEntry,
-        /// The entry of a shorter copy of the recording, whose results are replaced.
+        /// The entry of a shorter copy of the recording, whose results are replaced; `None` if there is none.
         shorter: Option<JournalEntry>,
     },
 }
@@ -188,7 +188,7 @@ impl InboxProcessor {
             return self.try_later(
                 path,
                 now,
-                format!("not read, as this cannot be written down: {error}"),
+                format!("not read, as the journal cannot be written: {error}"),
                 say,
             );
         }
@@ -271,7 +271,7 @@ impl InboxProcessor {
     fn write(&mut self, path: &Path, now: Duration, entry: JournalEntry, say: &mut dyn FnMut(String)) {
         match self.journal.as_mut().map(|journal| journal.write(path, None, entry)) {
             Some(Err(error)) => {
-                self.try_later(path, now, format!("this cannot be written down: {error}"), say)
+                self.try_later(path, now, format!("the journal cannot be written: {error}"), say)
             }
             Some(Ok(())) | None => self.settle(path),
         }

@@ -86,7 +86,7 @@ impl Behaviour {
         self.values.len() >= MIN_VALUES
     }
 
-    /// The lowest and highest value as a reason.
+    /// The lowest and highest value as a reason; `None` if no value is known.
     pub(super) fn range(&self) -> Option<Reason> {
         self.is_known().then_some(Reason::Range(self.low, self.high))
     }

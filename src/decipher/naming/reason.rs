@@ -36,7 +36,7 @@ pub enum Reason {
     Negative,
     /// The unit beside the value.
     Unit(Unit),
-    /// The label beside the value, in small letters.
+    /// The caption beside the value in the overlay, in lower case.
     Label(&'static str),
 }
 

@@ -158,7 +158,7 @@ fn best_nearby(texts: &[TextMaps], at: &MatchedLine, advances: &Advances) -> f32
     lines.map(|line| mean_correlation_at(texts, &line, advances)).fold(f32::NEG_INFINITY, f32::max)
 }
 
-/// The line with the best mean correlation in the window.
+/// The line with the best mean correlation in the window; `None` if there is no text.
 fn best_line(texts: &[TextMaps], layout: &TextLayout) -> Option<MatchedLine> {
     let (rows, cols) = texts.first()?.maps.first()?.dim();
     let points: Vec<f32> = match any_mark(texts) {

@@ -30,7 +30,7 @@ pub(crate) struct CharacterCut {
 
 impl CharacterCut {
     /// The features of the cell, taken again from the group's current features, which change when the
-    /// background is removed.
+    /// background is removed; `None` if the cell does not lie within the features.
     pub(crate) fn features_in(&self, group: &SizeGroup<'_>) -> Option<Array2<f32>> {
         let features = group.regions.get(self.region)?.features.get(self.example)?;
         patch_at(features, self.top, self.left, self.features.dim())

@@ -258,6 +258,7 @@ impl ClipFrames<'_> {
     }
 
     /// Index of the frame nearest to a time in seconds. Of two equally near frames it is the earlier one.
+    /// `None` if there are no frames.
     fn nearest(&self, time_s: f64) -> Option<usize> {
         let away_s = |at: &usize| self.frames.get(*at).map_or(f64::INFINITY, |it| (it.time_s - time_s).abs());
         (0..self.frames.len()).min_by(|one, other| away_s(one).total_cmp(&away_s(other)))
@@ -280,7 +281,7 @@ struct ExamplePatches {
     after: Vec<Patch>,
 }
 
-/// Pixels of a region in a frame.
+/// Pixels of a region in a frame; `None` if the region was not cut out of the frame.
 fn patch(frame: &FrameOutput<FramePatches>, region: usize) -> Option<Patch> {
     let mut patch = frame.output.patches.get(region)?.clone();
     patch.time_s = frame.time_s;

@@ -115,7 +115,7 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
 }
 
 /// The anchor and position with the lowest cost for a region, and that cost, summed over the region's
-/// labelled texts.
+/// labelled texts; `None` if a text is wider than the region.
 fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
     let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);

@@ -1,4 +1,4 @@
-//! Corrects the measured text height of regions by comparing them with the other regions.
+//! Corrects the measured text height of each region by comparing its characters with those of the other regions.
 
 use super::cut_group::{CutGroup, cut_group};
 use crate::learn::cut::digit_prior::mean_log_prior;

@@ -53,7 +53,7 @@ pub(crate) fn cut_group(mut group: SizeGroup<'_>) -> Result<CutGroup<'_>, LearnE
     Ok(CutGroup { group, cuts })
 }
 
-/// The layout for which the cuts of each character agree best, and these cuts.
+/// The layout for which the cuts of each character agree best, and these cuts; `None` if no layout fits.
 fn best_layout(group: &SizeGroup<'_>) -> Option<(TextLayout, Vec<CharacterCut>)> {
     let profiles = stroke_profiles(group);
     let height = (group.rows - 2 * ROW_PADDING_PX) as f32;

@@ -197,7 +197,8 @@ fn log_ratios(
         .collect()
 }
 
-/// The cell of a labelled character in a frame, and the glyph sum of that character.
+/// The cell of a labelled character in a frame, and the glyph sum of that character; `None` if the cell does
+/// not lie within the features, or no glyph has its size.
 fn cell_and_glyph<'a>(
     features: &Array2<f32>,
     cut: &CharacterCut,

@@ -18,8 +18,8 @@ pub(crate) fn mean_square_difference(cell: &Array2<f32>, mean: &Array2<f32>) -> 
     shifts.map(|shift| difference_at_shift(cell, mean, shift)).fold(f32::INFINITY, f32::min)
 }
 
-/// Mean square difference at one shift: `min_c |cell - c mean|^2 / n`, with the contrast `c` limited to its
-/// range.
+/// Mean square difference between a cell and a mean that is shifted by `shift` (down, right) in working pixels:
+/// `min_c |cell - c mean|^2 / n`, with a contrast `c` from `1 / MAX_CONTRAST` to [`MAX_CONTRAST`].
 fn difference_at_shift(cell: &Array2<f32>, mean: &Array2<f32>, shift: (isize, isize)) -> f32 {
     let (cell, mean) = overlap(cell, mean, shift);
     let (mut own, mut both, mut other) = (0.0, 0.0, 0.0);

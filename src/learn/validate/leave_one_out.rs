@@ -37,7 +37,8 @@ pub(crate) struct LabelOdds {
     pub(crate) log_odds: f32,
     /// The most probable text of the image.
     pub(crate) likely_text: String,
-    /// Index of the label with the digit that resembles the differing digit most.
+    /// Index of the label with the digit that resembles the differing digit most; `None` if no digit
+    /// differs, or if no other label has such a digit.
     pub(crate) conflicting: Option<usize>,
 }
 
@@ -203,7 +204,8 @@ impl<'a> LeaveOneOut<'a> {
         LabelOdds { label_index, log_odds, likely_text: likely.concat(), conflicting }
     }
 
-    /// Index of the other label whose digit of the given class resembles a cell most.
+    /// Index of the other label whose digit of the given class resembles a cell most; `None` if no other
+    /// label has such a digit.
     fn most_similar_label(&self, cell: &DigitCell<'_>, class: usize) -> Option<usize> {
         let others = self
             .cells
@@ -231,7 +233,8 @@ fn digit_cells<'a>(
     text.iter().enumerate().filter_map(cell).collect()
 }
 
-/// Features of a digit in a cell of the given size. A narrow 1 is put in the middle of a cell as wide as the others.
+/// Features of a digit in a cell of the given size. A narrow 1 is put in the middle of a cell as wide as the
+/// others. `None` if the cell does not lie within the features.
 fn widened_cell(group: &SizeGroup<'_>, cut: &CharacterCut, size: (usize, usize)) -> Option<Array2<f32>> {
     if cut.features.dim() == size {
         return Some(cut.features.clone());
@@ -274,8 +277,8 @@ fn prior_log_odds() -> f32 {
     (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln()
 }
 
-/// Log-likelihood ratio of one kind of mistake against a correct label, if only a share of all wrong labels
-/// has that kind of mistake.
+/// Log-likelihood ratio of a wrong label against a correct one, if `share` of all wrong labels have one kind of
+/// mistake, whose log-likelihood ratio is `log_ratio`; the others look like correct labels.
 fn partial_log_ratio(share: f32, log_ratio: f32) -> f32 {
     ((1.0 - share) + share * log_ratio.min(MAX_LOG_RATIO).exp()).ln()
 }

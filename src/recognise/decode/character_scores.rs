@@ -78,7 +78,8 @@ impl<'a> CharacterScores<'a> {
     }
 
     /// Score of a character whose left edge is at a half column, given by its number. Between whole columns
-    /// the score is interpolated, since it is linear in the features.
+    /// the score is interpolated, since it is linear in the features. `None` if the character does not fit
+    /// into the window there.
     pub fn at(&self, index: usize, left: i32) -> Option<f32> {
         let whole = &self.whole[index * self.cols..][..self.cols];
         let column = usize::try_from(left.div_euclid(2)).ok()?;
@@ -87,12 +88,13 @@ impl<'a> CharacterScores<'a> {
         score.is_finite().then_some(score)
     }
 
-    /// The best score of a character near a half column, given by its number.
+    /// The best score of a character near a half column, given by its number; `None` if it fits nowhere near.
     pub fn near(&self, index: usize, left: i32) -> Option<f32> {
         self.in_row(&self.near, index, left)
     }
 
-    /// The best score of all characters of a width class near a half column, given by its number.
+    /// The best score of all characters of a width class near a half column, given by its number; `None` if
+    /// it fits nowhere near.
     pub fn best_near_of(&self, class: usize, left: i32) -> Option<f32> {
         self.in_row(&self.best, class, left)
     }
@@ -109,7 +111,7 @@ impl<'a> CharacterScores<'a> {
         members.iter().copied().find(|index| self.near(*index, left) == score).unwrap_or(members[0])
     }
 
-    /// The half column near `left` at which a character scores best.
+    /// The half column near `left` at which a character scores best; `None` if it fits nowhere near.
     pub fn best_position(&self, index: usize, left: i32) -> Option<i32> {
         let places = left - POSITION_TOLERANCE_HALF_COLS..=left + POSITION_TOLERANCE_HALF_COLS;
         let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));

@@ -128,7 +128,8 @@ impl Decoded {
         self.digits().map(|digit| digit.min_part_score).fold(f32::INFINITY, f32::min)
     }
 
-    /// The digit with the smallest margin, and its index among the characters.
+    /// The digit with the smallest margin, and its index among the characters; `None` if the text has no
+    /// digit.
     pub(in crate::recognise) fn smallest_margin(&self) -> Option<(usize, &DecodedCharacter)> {
         let is_digit = |(_, character): &(usize, &DecodedCharacter)| character.character.is_ascii_digit();
         let digits = self.characters.iter().enumerate().filter(is_digit);

@@ -48,7 +48,7 @@ struct PartialText {
     class: usize,
     /// Left edge of the last character, in half columns.
     left: i32,
-    /// Index of the partial text without the last character.
+    /// Index of the partial text without the last character; `None` for the first character.
     parent: Option<usize>,
 }
 
@@ -283,7 +283,7 @@ impl PartialTexts {
     }
 
     /// The best text that ends with a step of the grammar, at an edge that is allowed: its index and its
-    /// score.
+    /// score. `None` if there is no such text.
     fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
         let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
         let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;

@@ -61,7 +61,7 @@ pub fn text_rows(patches: &[Patch], box_height: u32) -> Option<TextRows> {
 
 /// The longest run of entries above the threshold of a profile, as the first index and the index after the
 /// last; gaps of up to `bridged_gap` entries are included. The threshold lies at a quarter of the distance
-/// from the lower to the upper decile.
+/// from the lower to the upper decile. `None` if no entry lies above it.
 #[must_use]
 pub fn extent(profile: &[f32], bridged_gap: usize) -> Option<(usize, usize)> {
     let mut sorted = profile.to_vec();

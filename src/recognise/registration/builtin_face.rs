@@ -121,7 +121,8 @@ impl CharacterMeans {
         overall >= MIN_CORRELATION && often.all(|(fit, _)| *fit >= MIN_DIGIT_CORRELATION)
     }
 
-    /// The face and appearance that fit the means best, searched from some faces with initial appearances.
+    /// The face and appearance that fit the means best, searched from some faces with initial appearances;
+    /// `None` if `faces` is empty.
     pub(super) fn fit_appearance<'a>(
         &self,
         faces: &[(&'a Face, Appearance)],

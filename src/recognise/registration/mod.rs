@@ -177,7 +177,8 @@ fn features_of<'a>(alphabet: &Alphabet, patches: impl IntoIterator<Item = &'a Pa
     patches.par_iter().map(|patch| alphabet.high_pass.apply(&patch.levels(alphabet.factor))).collect()
 }
 
-/// Searches the faces of all glyph sets, and the sizes of built-in ones.
+/// Searches the faces of all glyph sets, and the sizes of built-in ones; `None` if the text is found with
+/// none of them.
 fn search<'a>(
     region: &Region,
     sets: &'a [GlyphSet],
@@ -246,7 +247,7 @@ fn fit_builtin_face<'a>(
         .then_some((RegisteredFace { alphabet, face, appearance: Some(appearance) }, registration))
 }
 
-/// Fits the spacing of the characters to the sample.
+/// Fits the spacing of the characters to the sample; `None` if the text is no longer found.
 fn with_spacing(
     mut alphabet: Alphabet,
     mut registration: Registration,
@@ -344,7 +345,7 @@ fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
 }
 
 /// The candidates for a channel from one glyph set: a learned face at its size, a built-in one at several
-/// sizes.
+/// sizes. `None` if the set has no face for the channel, or the height of the text cannot be measured.
 fn candidates_of<'a>(
     set: &'a GlyphSet,
     channel: &Channel,
@@ -364,7 +365,8 @@ fn candidates_of<'a>(
     Some(sizes.collect())
 }
 
-/// Height of the text in frame pixels, measured from the rows that contain strokes.
+/// Height of the text in frame pixels, measured from the rows that contain strokes; `None` if no such rows are
+/// found.
 fn text_height_px(patches: &[Patch]) -> Option<f32> {
     let rows = energy_profile::text_rows(patches, patches.first()?.crop().height())?;
     Some(((rows.bottom - rows.top) * rows.factor) as f32)

@@ -83,7 +83,7 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
 }
 
 /// Finds the row, alignment and position of the text in a region's features. If `near` is given, only that
-/// row and its neighbours are tried.
+/// row and its neighbours are tried. `None` if the text is not found.
 pub(super) fn find_position(
     alphabet: &Alphabet,
     grammar: &Grammar,
@@ -206,7 +206,7 @@ const MIN_OF_LENGTH: usize = 3;
 
 /// Median of the edges of texts, given together with the texts' lengths, and mean distance from the median,
 /// limited to 4 columns. All lengths have equal weight, since only texts of different lengths show which edge
-/// stays in place.
+/// stays in place. `None` if there are no texts.
 fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     edges.sort_by(|a, b| a.1.total_cmp(&b.1));
     let median = edges.get(edges.len() / 2)?.1;

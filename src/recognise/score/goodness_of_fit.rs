@@ -18,7 +18,7 @@ pub struct GoodnessOfFit {
     /// Margin over the runner-up: position of the cell on the line from the runner-up (0) to this digit (1).
     /// At 1/2 the cell is equally close to both.
     pub margin: f32,
-    /// Alphabet index of the runner-up, the nearest other digit.
+    /// Alphabet index of the runner-up, the nearest other digit; `None` if the alphabet has no other digit.
     pub runner_up: Option<usize>,
 }
 
@@ -101,7 +101,7 @@ impl GoodnessOfFitTest {
     }
 
     /// Squared Mahalanobis distance between two digits, given by their alphabet indices: (t_i - t_j)' S^-1
-    /// (t_i - t_j).
+    /// (t_i - t_j). `None` if one of them is no digit of the alphabet.
     pub(in crate::recognise) fn distance2_between(&self, one: usize, other: usize) -> Option<f32> {
         let place = |index: usize| self.digits.iter().position(|digit| *digit == index);
         Some(self.between2(place(one)?, place(other)?) as f32)

@@ -261,7 +261,7 @@ mod tests {
         (0..count).map(|number| Array2::from_shape_fn(SIZE, |(y, x)| level(number, y, x))).collect()
     }
 
-    /// The covariance computed directly from its definition, pair by pair.
+    /// The covariance computed directly from its definition, for one pair of pixels after the other.
     fn covariance(cells: &[Array2<f32>]) -> DMatrix<f64> {
         let (rows, cols) = SIZE;
         let (size, count) = (rows * cols, cells.len() as f64);

@@ -140,7 +140,8 @@ impl PseudoLabels {
         }
     }
 
-    /// The noise model computed from the differences between cells and templates.
+    /// The noise model computed from the differences between cells and templates; `None` if there are too
+    /// few, or if their covariance is not positive definite.
     pub(super) fn noise(&self, alphabet: &Alphabet) -> Option<Noise> {
         Noise::from_differences(alphabet.rows, alphabet.cols, &self.differences)
     }

@@ -29,7 +29,7 @@ pub(super) enum End {
 
 impl End {
     /// The edit that moves this end to a time in seconds, limited to its possible range and rounded to the
-    /// millisecond.
+    /// millisecond; `None` if the leg does not exist.
     pub fn moved(self, view_model: &ViewModel<'_>, number: usize, to_s: f64) -> Option<LegEdit> {
         let (from_s, until_s) = self.room(view_model, number)?;
         let to_s = ((to_s * 1000.0).round() / 1000.0).clamp(from_s, until_s.max(from_s));
@@ -206,7 +206,7 @@ fn tell_reader(
     });
 }
 
-/// The edit that the arrow keys, or a screen reader, ask for.
+/// The edit that the arrow keys, or a screen reader, ask for; `None` if they ask for none.
 fn keyed(
     ui: &Ui,
     view_model: &ViewModel<'_>,

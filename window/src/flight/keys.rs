@@ -103,7 +103,8 @@ fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, a
     }
 }
 
-/// The leg to select after an edit: an added leg, otherwise the leg at the same position.
+/// The leg to select after an edit: an added leg, otherwise the leg at the same position. `None` if no leg is
+/// left.
 pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) -> Option<usize> {
     match edit {
         LegEdit::MoveStart { leg, .. }

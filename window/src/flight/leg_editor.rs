@@ -27,9 +27,10 @@ pub(super) struct LegEditor {
     clips: Vec<PathBuf>,
     folder: PathBuf,
     edits: LegEdits,
-    /// The edits including one that is being tried out, such as an end that is still being dragged.
+    /// The edits including one that is being tried out, such as an end that is still being dragged; `None` if
+    /// none is tried out.
     trial: Option<LegEdits>,
-    /// Edits of an earlier session, until the pilot accepts or discards them.
+    /// Edits of an earlier session, until the pilot accepts or discards them; `None` if there are none.
     offered: Option<LegEdits>,
     /// Whether the file of edits holds other edits than these, so that it must be renamed before it is
     /// written.
@@ -87,7 +88,7 @@ impl LegEditor {
         &self.edits
     }
 
-    /// The edits of an earlier session that the pilot may accept.
+    /// The edits of an earlier session that the pilot may accept; `None` if there are none.
     pub fn offered(&self) -> Option<&LegEdits> {
         self.offered.as_ref()
     }
@@ -203,7 +204,7 @@ impl LegEditor {
         self.unsaved = saved.is_err();
         if let Err(error) = saved {
             shared.wrong(format!(
-                "{error}. Your edits are still here; saving them is tried again at the next edit."
+                "{error}. Your edits are kept in the window; they will be saved together with your next edit."
             ));
         }
     }

@@ -50,7 +50,7 @@ const AROUND_S: f64 = 8.0;
 /// State of the page that shows the legs.
 #[derive(Default)]
 pub struct LegsScreen {
-    /// Number of the reading whose flight is being edited.
+    /// Number of the reading whose flight is being edited; `None` before the first one.
     seen: Option<u64>,
     leg_editor: Option<LegEditor>,
     /// The blank intervals of each channel of the flight.
@@ -121,7 +121,7 @@ impl LegsScreen {
             && !self.saving.is_busy()
     }
 
-    /// Number of the selected leg, from 1.
+    /// Number of the selected leg, from 1; `None` if none is selected.
     #[must_use]
     pub fn chosen(&self) -> Option<usize> {
         self.chosen

@@ -35,7 +35,7 @@ pub(super) struct Pictures {
     worker: LatestWinsWorker<(Vec<PathBuf>, f64), FetchedFrame>,
     asked_s: Option<f64>,
     shown: Option<(f64, Result<TextureHandle, String>)>,
-    /// The channel whose reading was clicked.
+    /// The channel whose reading was clicked; `None` if no reading was clicked.
     channel: Option<Channel>,
 }
 

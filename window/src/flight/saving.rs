@@ -112,7 +112,7 @@ pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, acti
         if saving.is_busy() || !view_model.leg_editor.is_settled() {
             ui.spinner();
         } else if view_model.leg_editor.results_lag() {
-            let words = RichText::new("Results are from before the last edits");
+            let words = RichText::new("The saved results do not contain your last edits");
             ui.label(words.color(theme::colours(ui).unsure)).on_hover_text(
                 "Your edits are kept. The result files are still those from before the edits: press All to save them again.",
             );

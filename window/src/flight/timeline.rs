@@ -276,7 +276,7 @@ pub(super) fn zoomed(view_model: &ViewModel<'_>, factor: f64, about_s: f64) -> L
 }
 
 /// The action that shows the frame of the reading under the pointer, or otherwise the frame at the pointer's
-/// time.
+/// time; `None` if there are no frames.
 fn looked_at(
     view_model: &ViewModel<'_>,
     readout: &ChannelReadings,

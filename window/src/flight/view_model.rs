@@ -21,9 +21,9 @@ pub(super) struct ViewModel<'a> {
     pub leg_editor: &'a LegEditor,
     /// The blank intervals of each channel.
     pub blanks: &'a [Blanks],
-    /// Number of the selected leg, from 1.
+    /// Number of the selected leg, from 1; `None` if none is selected.
     pub chosen: Option<usize>,
-    /// Index in the series of the frame shown.
+    /// Index in the series of the frame shown; `None` if none is shown.
     pub moment: Option<usize>,
     /// The interval of time shown, in seconds.
     pub view_s: (f64, f64),
@@ -35,7 +35,7 @@ impl<'a> ViewModel<'a> {
         self.leg_editor.legs()
     }
 
-    /// The selected leg, with its number.
+    /// The selected leg, with its number; `None` if none is selected.
     pub fn chosen_leg(&self) -> Option<(usize, &GivenLeg)> {
         let number = self.chosen?;
         Some((number, self.legs().get(number.checked_sub(1)?)?))
@@ -70,7 +70,7 @@ impl<'a> ViewModel<'a> {
         format!("leg {number}, {}", kind_name(self.kind(leg)))
     }
 
-    /// Time of the frame shown, in seconds.
+    /// Time of the frame shown, in seconds; `None` if none is shown.
     pub fn moment_s(&self) -> Option<f64> {
         self.flight.series.readings.time_s.get(self.moment?).copied()
     }

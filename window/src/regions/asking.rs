@@ -216,7 +216,8 @@ impl Asking {
         }
     }
 
-    /// Handles the keys of a question: y, Escape, and digits, which begin a text in the field.
+    /// Handles the keys of a question: y, Escape, and digits, which begin a text in the field. `None` if no
+    /// key answers it.
     fn take_keys(&mut self, ui: &egui::Ui, question: &Question) -> Option<Answer> {
         if ui.ctx().text_edit_focused() {
             return None;

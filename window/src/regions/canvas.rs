@@ -95,7 +95,7 @@ impl Canvas {
         self.grip.is_some()
     }
 
-    /// The frame as a control, once it was shown.
+    /// The frame as a control, once it was shown; `None` before that.
     pub fn id(&self) -> Option<Id> {
         self.id
     }
@@ -275,7 +275,7 @@ impl Canvas {
     }
 }
 
-/// Index of the smallest box that contains a point of the frame.
+/// Index of the smallest box that contains a point of the frame; `None` if there is none.
 fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
     let regions = editor.marks().regions.iter().enumerate();
     let holds = |rect: PixelRect| {

@@ -58,7 +58,7 @@ impl Editor {
         &self.saved
     }
 
-    /// Index of the selected region.
+    /// Index of the selected region; `None` if none is selected.
     pub fn chosen(&self) -> Option<usize> {
         self.chosen.filter(|chosen| *chosen < self.marks.regions.len())
     }
@@ -167,12 +167,12 @@ impl Editor {
         Some(words)
     }
 
-    /// What the step did that can be undone, in words.
+    /// In words, the change that can be undone next; `None` if there is none.
     pub fn undo_words(&self) -> Option<String> {
         Some(in_words(&self.past.last()?.regions, &self.marks.regions))
     }
 
-    /// What the step did that can be made again, in words.
+    /// In words, the undone change that can be made again next; `None` if there is none.
     pub fn redo_words(&self) -> Option<String> {
         Some(in_words(&self.marks.regions, &self.future.last()?.regions))
     }

@@ -156,7 +156,7 @@ fn row(ui: &mut egui::Ui, name: &str, show: impl FnOnce(&mut egui::Ui, egui::Id)
     ui.end_row();
 }
 
-/// The name of the field that differs between two versions of a region.
+/// The name of the field that differs between two versions of a region; `None` if they are equal.
 fn changed_field(before: &Region, after: &Region) -> Option<&'static str> {
     let differs = [
         ("channel", after.channel != before.channel),

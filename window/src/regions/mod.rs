@@ -52,7 +52,7 @@ pub struct RegionsScreen {
     /// The time of the slider, in seconds.
     time_s: f64,
     reading: Option<Reading>,
-    /// The frame and setup that were last sent to be read.
+    /// The frame and setup that were last sent to be read; `None` if none was sent yet.
     asked: Option<(f64, Arc<ReadingKey>)>,
     proposing: Option<Work<Vec<Region>>>,
     asking: Asking,
@@ -64,7 +64,7 @@ pub struct RegionsScreen {
     file: String,
     /// Whether the file to be written exists already and is not the file that was loaded.
     in_the_way: bool,
-    /// Unsaved edits that were kept in the last session.
+    /// Unsaved edits that were kept in the last session; `None` if there are none.
     kept: Option<Setup>,
     edited: Option<LastEdit>,
 }
@@ -160,7 +160,7 @@ impl RegionsScreen {
         }
     }
 
-    /// The setup as marked at present.
+    /// The setup as marked at present; `None` as long as no recording is open.
     fn setup(&self, shared: &Shared) -> Option<LoadedSetup> {
         let info = shared.info.as_ref()?;
         let Marks { name, regions } = self.editor.marks().clone();
