@@ -1,7 +1,7 @@
 //! What the reader of a note or an error can do next, as values.
 //!
 //! The library states the problem and which file, region or leg has it. The program and the window each word
-//! the advice: the program names an option or a command, the window a field or a step.
+//! the advice: the program names an option or a command, the window a field or a page.
 
 use std::fmt;
 

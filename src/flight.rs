@@ -52,7 +52,7 @@ pub struct Flight {
     pub steps: Vec<StepResult>,
     /// Legs flown in three or more directions at one throttle.
     pub patterns: Vec<Pattern>,
-    /// The wind, if it was given or fitted to the turns.
+    /// The wind, if it was given or fitted to the turns; otherwise `None`.
     pub wind: Option<WindFinding>,
     /// The air in which the legs were flown.
     pub air: FlightAir,

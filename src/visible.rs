@@ -16,7 +16,7 @@ pub fn lines(text: &str) -> Cow<'_, str> {
     escaped(text, |letter| letter != '\n' && is_unsafe(letter))
 }
 
-/// Maximum length of an excerpt, in characters. Set by judgement: longer than any sound cell or number.
+/// Maximum length of an excerpt, in characters. Set by judgement: longer than any sensible value.
 const MAX_EXCERPT: usize = 30;
 
 /// The first characters of a text, as one line, for a message that quotes a part of a file; an ellipsis stands for the rest.

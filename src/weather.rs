@@ -9,15 +9,16 @@ use crate::airspeed::Wind;
 use crate::model::quantity::number_and_rest;
 use crate::model::units::{Quantity, Unit};
 
-/// Range of accepted temperatures, in kelvin.
+/// Range of accepted temperatures, in kelvin (set by judgement).
 const TEMPERATURES_K: RangeInclusive<f64> = 223.15..=333.15;
-/// Range of accepted pressures, in pascal.
+/// Range of accepted pressures, in pascal (set by judgement).
 const PRESSURES_PA: RangeInclusive<f64> = 50_000.0..=110_000.0;
-/// Range of accepted elevations, in metres above sea level.
+/// Range of accepted elevations, in metres above sea level (set by judgement).
 const ELEVATIONS_M: RangeInclusive<f64> = -500.0..=6000.0;
-/// Range of accepted wind speeds, in m/s.
+/// Range of accepted wind speeds, in m/s (set by judgement).
 const WINDS_MPS: RangeInclusive<f64> = 0.0..=60.0;
-/// Range of accepted directions, in degrees clockwise from north; negative numbers count anticlockwise.
+/// Range of accepted directions, in degrees clockwise from north; negative numbers count anticlockwise (set
+/// by judgement).
 pub const DIRECTIONS_DEG: RangeInclusive<f64> = -360.0..=360.0;
 
 /// Pascals per hectopascal; the next constant is pascals per inch of mercury (NIST SP 811, Appendix B;

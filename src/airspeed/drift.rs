@@ -17,7 +17,7 @@ pub const ASSUMED_DRIFT_SHARE: f64 = 0.06;
 /// uncertainty)^-2).
 const ASSUMED_DRIFT_DF: f64 = 2.0;
 
-/// Minimum number of pairs for measuring the change of the wind in the flight itself.
+/// Minimum number of pairs for measuring the change of the wind in the flight itself (set by judgement).
 pub const MIN_PAIRS_FOR_DRIFT: usize = 3;
 
 /// The change of the mean wind between the legs of a pair.

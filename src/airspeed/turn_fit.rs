@@ -4,9 +4,9 @@
 //! course, the ground speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. In a turn,
 //! drag reduces the airspeed by a share that is fitted too. The fit needs turns at both ends of the course,
 //! and turns to the left and to the right; turns to one side only cannot separate the speed lost in the turn
-//! from the crosswind. The loss differs between the two halves of a turn by about its own share of the wind,
-//! since the nose turns at a different rate than the course and the receiver lags. This share, uniformly
-//! distributed (JCGM 100:2008, 4.3.7), is included in the uncertainty.
+//! from the crosswind. The loss differs between the two halves of a turn by about the same share of the wind,
+//! since the nose turns at a different rate than the course and the receiver lags. The uncertainty includes
+//! this difference as a uniform distribution (JCGM 100:2008, 4.3.7).
 
 use nalgebra::{DMatrix, DVector};
 
@@ -15,7 +15,8 @@ use crate::model::channel::Channel;
 use crate::series::Series;
 use crate::stats::{Fit, Linearisation, nonlinear};
 
-/// Maximum time between a heading update and the speed update it is combined with, in seconds.
+/// Maximum time between a heading update and the speed update it is combined with, in seconds (set by
+/// judgement).
 const MAX_OFFSET_S: f64 = 0.15;
 
 /// Minimum number of samples in the middle of turns, for turns to the left and for turns to the right (set by

@@ -51,7 +51,7 @@ pub(super) struct MatchedStep {
     difference_mps: f64,
     voltage_part_mps: Option<f64>,
     density_part_mps: Option<f64>,
-    /// Uncertainty that the difference does not share with other steps.
+    /// Uncertainty in m/s that the difference does not share with the differences at other steps.
     own: StandardUncertainty,
     /// Standard uncertainties in m/s that the exponents of voltage and density cause, with sign: fully
     /// correlated between all steps.

@@ -40,7 +40,7 @@ impl StepPair {
     }
 }
 
-/// Pairs each step of the first flight with the step of the later flight at the nearest throttle. If neither flight
+/// Matches each step of the first flight with the step of the later flight at the nearest throttle. If neither flight
 /// knows any throttle, steps with the same number are paired.
 pub(super) fn step_pairs(first: &FlownFlight, later: &FlownFlight) -> Vec<StepPair> {
     let knows_throttle =

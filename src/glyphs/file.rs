@@ -268,7 +268,7 @@ fn not_written(error: &FileBatchError) -> GlyphFileError {
     unwritable(&error.path, &error.source)
 }
 
-/// Decodes the image of a face, after a look at its size.
+/// Decodes the image of a face, after checking its size.
 fn sheet_from(picture: &str, png: &[u8]) -> Result<GrayAlphaImage, String> {
     let reader = || ImageReader::with_format(Cursor::new(png), ImageFormat::Png);
     let broken =

@@ -16,7 +16,7 @@ pub use file::{EDITS_FILE, EditsFileError};
 use crate::flight::Flight;
 use crate::legs::{GivenLeg, LegKind, LegOptions, ThrottleSource};
 
-/// Minimum length of a leg after an edit, in seconds.
+/// Minimum length of a leg after an edit, in seconds (set by judgement).
 pub const SHORTEST_LEG_S: f64 = 1.0;
 
 /// One edit. Legs are numbered from 1 in order of time, as before the edit. Times are in seconds of flight time.

@@ -4,7 +4,7 @@ use crate::model::channel::Channel;
 use crate::series::{Series, Updates, without_outliers};
 use crate::stats::{median, quantile};
 
-/// Step of the grid, in seconds.
+/// Step of the grid, in seconds (set by judgement).
 pub(super) const STEP_S: f64 = 0.2;
 
 /// Maximum age of an overlay update that fills a grid step without an update of its own, in seconds. For slow
@@ -33,7 +33,7 @@ const AIRBORNE_MPS: f64 = 4.0;
 /// second (set by judgement).
 const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
 
-/// Time on either side over which the rate of climb is measured, in seconds.
+/// Time on either side over which the rate of climb is measured, in seconds (set by judgement).
 const CLIMB_REACH_S: f64 = 2.0;
 
 /// Time after take-off and before landing in which no leg is searched, in seconds, if the overlay shows no
@@ -44,7 +44,7 @@ const NEAR_GROUND_S: f64 = 8.0;
 /// altitude: climb and descent are then recognised directly.
 const NEAR_GROUND_WITH_ALTITUDE_S: f64 = 2.0;
 
-/// Time on either side over which the slope of the speed is measured, in seconds.
+/// Time on either side over which the slope of the speed is measured, in seconds (set by judgement).
 const SLOPE_REACH_S: f64 = 1.0;
 
 /// Upper limit of the typical slope of the speed within legs, as a share of the speed per second: 0.2 m/s a
@@ -52,7 +52,7 @@ const SLOPE_REACH_S: f64 = 1.0;
 /// the slope from (set by judgement).
 const MAX_TYPICAL_SLOPE: f64 = 0.008;
 
-/// Upper limit of the squared slope of one step, relative to the typical squared slope.
+/// Upper limit of the squared slope of one step, relative to the typical squared slope (set by judgement).
 const MAX_SQUARED_SLOPE: f64 = 16.0;
 
 /// Factor from the standard deviation of the speed's slope, measured over 2 s, to the standard deviation of

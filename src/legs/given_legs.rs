@@ -62,8 +62,8 @@ pub enum LegsFileError {
         /// Path of the legs file.
         path: PathBuf,
     },
-    /// The cells of the file are separated by semicolons instead of commas.
-    #[error("{}: the cells are separated by semicolons; separate them by commas, and write decimals with a point", path.display())]
+    /// The values in the file are separated by semicolons instead of commas.
+    #[error("{}: the values are separated by semicolons; separate them by commas, and write decimals with a point", path.display())]
     Semicolons {
         /// Path of the legs file.
         path: PathBuf,
@@ -76,16 +76,16 @@ pub enum LegsFileError {
         /// Name of the missing column.
         column: &'static str,
     },
-    /// A cell of the file cannot be understood.
+    /// A value in the file cannot be understood.
     #[error("{}, line {line}, column {column}: \"{value}\" is not {wanted}", path.display())]
     BadCell {
         /// Path of the legs file.
         path: PathBuf,
         /// Line number in the file, from 1.
         line: u64,
-        /// Name of the cell's column.
+        /// Name of the value's column.
         column: &'static str,
-        /// The start of the cell as written.
+        /// The start of the value as written.
         value: String,
         /// The values that are allowed.
         wanted: &'static str,
@@ -233,8 +233,7 @@ fn kind(cell: &str) -> Option<LegKind> {
     }
 }
 
-/// Parses the throttle of a cell, in per cent: `Some(None)` for an empty cell, `None` if the cell holds no
-/// throttle.
+/// Parses a throttle in per cent: `Some(None)` for an empty text, `None` for a text that is no throttle.
 fn throttle(cell: &str) -> Option<Option<f64>> {
     if cell.is_empty() {
         return Some(None);

@@ -14,14 +14,16 @@ const MARGIN_S: f64 = 0.4;
 /// seconds: after a turn the aircraft regains speed and the receiver lags (set by judgement).
 const BEYOND_FLAT_S: f64 = 1.0;
 
-/// Length of the pieces that are cut off at the ends of a leg while they deviate from the rest, in seconds.
+/// Length of the pieces that are cut off at the ends of a leg while they deviate from the rest, in seconds
+/// (set by judgement).
 const PIECE_S: f64 = 1.0;
 
-/// Minimum length of the steady middle that cutting off deviating ends may leave, in seconds.
+/// Minimum length of the steady middle that cutting off deviating ends may leave, in seconds (set by
+/// judgement).
 const MIN_STEADY_S: f64 = 3.0;
 
 /// An end piece is cut off when it differs from the median of the leg by more than this many spreads (1.4826
-/// times the median absolute deviation) and by more than a display step.
+/// times the median absolute deviation) and by more than a display step (set by judgement).
 const END_DEVIATION_SPREADS: f64 = 2.0;
 
 /// A leg is not steady when its speed drifts by more than this many times the spread about the drift line,
@@ -103,8 +105,7 @@ impl LegChannels {
         stretch
     }
 
-    /// The interval without that one of its two end pieces which deviates more; `None` when both fit the
-    /// rest.
+    /// The interval without the end piece that deviates more; `None` if both end pieces fit the rest.
     fn shorter(&self, stretch: TimeInterval) -> Option<TimeInterval> {
         if stretch.length_s() - PIECE_S < MIN_STEADY_S {
             return None;

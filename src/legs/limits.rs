@@ -14,7 +14,7 @@ const HEIGHT_CHANGE_M: f64 = 5.0;
 /// practice, no source).
 const MIN_SATELLITES: f64 = 6.0;
 
-/// Standard acceleration of gravity, in m/s^2.
+/// Standard acceleration of gravity, in m/s^2 (3rd General Conference on Weights and Measures, 1901).
 const GRAVITY: f64 = 9.806_65;
 
 /// The limits of one flight, in the units of its series.
@@ -31,8 +31,8 @@ impl LegLimits {
         Self { altitude_si: series.altitude_si(), speed_si: series.speed_si(), min_voltage_v }
     }
 
-    /// Flags a change of height, and states the speed that it is worth by conservation of energy: `dV = g dh
-    /// / V` at the speed `V`. `change` and `speed` are in the units of the series. `None` for a small change.
+    /// Flags a change of height. The note states the speed change with the same energy, `dV = g dh / V` at
+    /// the speed `V`. `change` and `speed` are in the units of the series. `None` for a small change.
     pub fn height(&self, change: f64, speed: f64) -> Option<Note> {
         let change_m = change * self.altitude_si;
         let worth = GRAVITY * change_m / (speed * self.speed_si) / self.speed_si;

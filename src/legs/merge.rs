@@ -12,11 +12,12 @@ use crate::stats::{median, quantile, sorted, standard_deviation};
 /// further apart (set by judgement).
 const MAX_TURN_S: f64 = 12.0;
 
-/// Standard deviation of logarithms that is assumed if fewer than three values are available to measure it.
+/// Standard deviation of logarithms that is assumed if fewer than three values are available to measure it
+/// (set by judgement).
 const ASSUMED_DEVIATION: f64 = 0.5;
 
 /// Lower limit of the standard deviation of the speed within legs, as a share of the typical one of the
-/// flight.
+/// flight (set by judgement).
 const MIN_VARIABILITY_SHARE: f64 = 0.2;
 
 /// Joins neighbouring legs that no turn separates.

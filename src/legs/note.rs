@@ -40,7 +40,7 @@ pub enum NotPaired {
 }
 
 impl NotPaired {
-    /// The reason in two or three words, for a label in a diagram.
+    /// The reason in two or three words, for a caption in a diagram.
     #[must_use]
     pub fn phrase(self) -> &'static str {
         match self {

@@ -30,8 +30,9 @@ const WIND_VARIATION: f64 = 0.2;
 /// as a share of the wind (docs/benchmarks.md).
 const VARIATION_IN_FLIGHT: f64 = 0.3;
 
-/// Number of half differences of speed that determine the wind at a time, where those of paired legs count
-/// twice: about three pairs and the neighbours between them (docs/benchmarks.md).
+/// Number of estimates of the wind whose median is the wind at a time. Two paired legs give two estimates,
+/// and the last leg of a pair with the first leg of the next gives one, so that these are about three pairs
+/// and the legs between them (docs/benchmarks.md).
 const LOCAL_NEIGHBOURS: usize = 8;
 
 /// Standard deviation of the natural logarithm of the ratio of the lengths of two legs of a pair, by time or
@@ -157,7 +158,7 @@ impl CourseWind {
     }
 }
 
-/// The typical leg of a flight: half of the time spent in legs is spent in longer ones. Durations are in
+/// The typical leg of a flight: half of the time flown in legs is flown in longer ones. Durations are in
 /// seconds, distances in units of speed times seconds.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct TypicalLeg {

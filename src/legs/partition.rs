@@ -9,10 +9,10 @@
 
 use super::flight_grid::{FlightGrid, STEP_S};
 
-/// Minimum length of a leg, in seconds.
+/// Minimum length of a leg, in seconds (set by judgement).
 pub(super) const MIN_LEG_S: f64 = 4.0;
 
-/// Maximum length of a leg found in one piece, in seconds; it bounds the computing time.
+/// Maximum length of a leg found in one piece, in seconds; it bounds the computing time (set by judgement).
 const MAX_LEG_S: f64 = 75.0;
 
 /// Minimum and maximum duration of a turn between two legs, in seconds (set by judgement).

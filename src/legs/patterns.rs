@@ -10,7 +10,7 @@ const MIN_SEPARATION_DEG: f64 = 30.0;
 /// Maximum angle between neighbouring directions of a pattern, in degrees (set by judgement).
 const MAX_GAP_DEG: f64 = 200.0;
 
-/// Minimum number of legs of a pattern.
+/// Minimum number of legs of a pattern: the airspeed and both components of the wind are three unknowns.
 const MIN_LEGS: usize = 3;
 
 /// Successive legs flown in three or more directions at one throttle.

@@ -22,7 +22,8 @@ const MIN_CHANGE_STEPS: f64 = 1.0;
 /// legs, on average. Chosen on two flight simulators (docs/benchmarks.md).
 const TURN_TO_DRIFT: f64 = 3.0;
 
-/// Time at the end of a leg over which the speed is averaged to get the level there, in seconds.
+/// Time at the end of a leg over which the speed is averaged to get the level there, in seconds (set by
+/// judgement).
 const END_S: f64 = 2.0;
 
 /// The speed within one leg: a straight line and the scatter about it.

@@ -7,7 +7,7 @@ use super::Leg;
 use super::leg_channels::LegChannels;
 use crate::stats::{effective_count, lag_one_autocorrelation, median, standard_deviation};
 
-/// Height above ground that is assumed for the scale of turbulence, in feet.
+/// Height above ground that is assumed for the scale of turbulence, in feet (set by judgement).
 const ASSUMED_HEIGHT_FT: f64 = 100.0;
 
 /// Expected standard deviation of gusts before any are measured, as a share of the wind; the next constant is

@@ -17,7 +17,7 @@ pub enum Row<'a> {
     Pattern(&'a Pattern),
 }
 
-/// The headings of the seven [`Row::cells`].
+/// The headings above the texts of [`Row::cells`].
 pub const HEADINGS: [&str; 7] =
     ["throttle", "upwind", "downwind", "airspeed", "95 % interval", "wind", "pack"];
 
@@ -49,7 +49,7 @@ pub fn remark(flight: &Flight, pair: &Pair) -> String {
 }
 
 impl Row<'_> {
-    /// The seven cells under [`HEADINGS`]: speeds in the unit of the speed channel, voltage in volts.
+    /// The texts under the seven [`HEADINGS`]: speeds in the unit of the speed channel, voltage in volts.
     pub fn cells(&self) -> [String; 7] {
         match self {
             Self::Pair(pair) => [

@@ -10,7 +10,7 @@ const STYLE: &str = include_str!("page.css");
 pub(super) const POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
-/// Maximum length of a line of text for the terminal, in characters.
+/// Maximum length of a line of text for the terminal, in characters (set by judgement).
 pub(super) const WIDTH: usize = 100;
 
 /// A whole HTML page with a title and a body.
@@ -55,7 +55,7 @@ pub(super) fn cautions(cautions: &[&str]) -> Markup {
     }
 }
 
-/// Rows of cells as aligned text: the first and the last column left-aligned, the others right-aligned.
+/// Rows of texts in aligned columns: the first and the last column left-aligned, the others right-aligned.
 pub(super) fn columns(rows: &[Vec<String>]) -> Vec<String> {
     let count = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width =

@@ -12,7 +12,7 @@ use super::numbers::{TIME_DECIMALS, fixed};
 use super::words::column;
 use super::{RenderError, write_csv};
 
-/// Number of rows that are formatted in parallel before they are written.
+/// Number of rows that are formatted in parallel before they are written (set by judgement).
 const ROWS_TOGETHER: usize = 2048;
 /// Number of decimals of a confidence.
 const CONFIDENCE_DECIMALS: usize = 4;
@@ -20,7 +20,7 @@ const CONFIDENCE_DECIMALS: usize = 4;
 const SMOOTH_DECIMALS: usize = 2;
 
 /// Writes a row for each decoded frame: `frame,time_s`, then `<channel>[_<unit>]` and `<channel>_confidence`
-/// for each channel, then `speed_smooth[_<unit>]`. An untrusted reading and its confidence are empty cells.
+/// for each channel, then `speed_smooth[_<unit>]`. An untrusted reading and its confidence are empty fields.
 /// Values have the decimals of the overlay.
 ///
 /// # Errors

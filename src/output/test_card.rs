@@ -75,7 +75,7 @@ pub fn flights(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     card.runs.chunk_by(|one, next| one.flight == next.flight)
 }
 
-/// The runs of each pass: of one sequence over all steps within a flight.
+/// The runs of each pass. A pass is a sequence of runs over all steps within one flight.
 fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
     flights(card).flat_map(|flight| flight.chunks(card.steps.len().max(1)))
 }

@@ -26,8 +26,8 @@ pub struct PropellerPoint {
     pub measured: bool,
     /// Pitch speed at these revolutions, in m/s; `None` if the pitch is not given.
     pub pitch_speed_mps: Option<f64>,
-    /// Slip: the share by which the airspeed is below the pitch speed; negative if the aircraft is faster
-    /// than the nominal pitch allows. `None` if the pitch is not given.
+    /// Slip: how far the airspeed is below the pitch speed, as a share of the pitch speed; negative if the
+    /// aircraft is faster than the nominal pitch allows. `None` if the pitch is not given.
     pub slip: Option<f64>,
     /// Advance ratio (airspeed per revolution and diameter); `None` if the diameter is not given.
     pub advance_ratio: Option<f64>,
@@ -64,7 +64,8 @@ pub struct Findings {
     /// mistaken for an effect of throttle. `None` unless the pack was recorded at rest before and after the
     /// legs.
     pub fresh_curve: Option<SpeedCurve>,
-    /// The point of diminishing return: on the fresh pack if that curve is known, otherwise as flown.
+    /// The point of diminishing return: with a fresh pack if that curve is known, otherwise as flown. `None`
+    /// with fewer than three steps, or if the gain is not small even up to the highest.
     pub diminishing_return: Option<DiminishingReturn>,
     /// Motor and propeller at each step.
     pub propeller: Vec<PropellerPoint>,

@@ -30,8 +30,9 @@ pub fn efficiency(advance_ratio: f64, thrust_coefficient: f64, power_coefficient
     advance_ratio * thrust_coefficient / power_coefficient
 }
 
-/// Slip: the share by which the airspeed is below the pitch speed, `1 - V / V_pitch`, which equals `1 - J / (P / D)`.
-/// It can be negative, since thrust does not end exactly at the nominal pitch of a propeller.
+/// Slip: how far the airspeed is below the pitch speed, as a share of the pitch speed: `1 - V / V_pitch`,
+/// which equals `1 - J / (P / D)`. It can be negative, since thrust does not end exactly at the nominal pitch
+/// of a propeller.
 #[must_use]
 pub fn slip(airspeed_mps: f64, pitch_speed_mps: f64) -> f64 {
     1.0 - airspeed_mps / pitch_speed_mps

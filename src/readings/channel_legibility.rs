@@ -17,23 +17,24 @@ use crate::recognise::{Patch, correlation};
 use crate::series::{Blank, Readings};
 use crate::stats::nearest_rank;
 
-/// Maximum number of frames proposed for labelling.
+/// Maximum number of frames proposed for labelling. Set by judgement.
 const MAX_PROPOSED: usize = 3;
 
-/// Minimum stroke level of a region that shows a text: a share of the stroke level in those frames that show
-/// most, and a minimum in grey levels. Background and noise alone stay below. Set by judgement.
+/// Minimum stroke level of a region that shows a text: as a share of the stroke level of the frames with the
+/// strongest text, and in grey levels. Background and noise alone stay below. Set by judgement.
 const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
-/// The stroke level of a region is this quantile of the magnitudes of its features.
+/// The stroke level of a region is this quantile of the magnitudes of its features. Set by judgement.
 const STROKE_QUANTILE: f32 = 0.95;
-/// The stroke level of the frames that show most is this quantile of the stroke levels of all frames.
+/// The stroke level of the frames with the strongest text is this quantile of the stroke levels of all
+/// frames. Set by judgement.
 const FULL_QUANTILE: f32 = 0.9;
 
 /// If the features of two frames have a higher correlation than this, the frames may show the same text. Set
 /// by judgement.
 const MAX_CORRELATION: f32 = 0.9;
 
-/// Width of a digit's cell that is assumed, as a share of the region's height.
+/// Width of a digit's cell that is assumed, as a share of the region's height. Set by judgement.
 const CELL_WIDTH: f32 = 0.4;
 
 /// Which channels of a recording can be read.
@@ -197,7 +198,7 @@ fn features(crop: &GrayImage) -> Array2<f32> {
     HighPass::for_cell_width((CELL_WIDTH * crop.height() as f32).max(1.0)).apply(&levels)
 }
 
-/// The clip that contains most of some times of a recording, and those of the times that lie in it, in
+/// The clip that contains most of the times `times_s` of a recording, and the times that lie in this clip, in
 /// seconds from its first frame.
 fn in_one_clip(times_s: &[f64], spans: &[ClipSpan]) -> (PathBuf, Vec<f64>) {
     let span_of = |time_s: f64| spans.iter().rev().find(|span| span.start_s <= time_s + 1e-6);

@@ -4,16 +4,18 @@
 use crate::model::channel::Channel;
 use crate::series::{Crop, Crops};
 
-/// Maximum number of crops of the speed that are kept.
+/// Maximum number of crops of the speed that are kept. Set by judgement.
 const MAX_SPEED_CROPS: usize = 2048;
 
-/// Minimum time between two crops of the speed, in seconds.
+/// Minimum time between two crops of the speed, in seconds. Set by judgement.
 const MIN_INTERVAL_S: f64 = 0.25;
 
-/// Number of crops that are kept for each channel because their readings are the least certain.
+/// Number of crops that are kept for each channel because their readings are the least certain. Set by
+/// judgement.
 const LEAST_CERTAIN: usize = 6;
 
-/// Minimum time between two of the least certain readings, in seconds: neighbouring frames show the same text.
+/// Minimum time between two of the least certain readings, in seconds: neighbouring frames show the same
+/// text. Set by judgement.
 const MIN_UNCERTAIN_INTERVAL_S: f64 = 1.0;
 
 /// Samples crops of one channel.

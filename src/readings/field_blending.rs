@@ -9,13 +9,14 @@ use crate::recognise::Observation;
 /// judgement.
 const MIN_NEIGHBOUR_PROBABILITY: f32 = 0.9;
 
-/// Prior share of changes for which one frame is a blend, 0 to 1.
+/// Prior share of changes for which one frame is a blend, 0 to 1. Set by judgement.
 const PRIOR_SHARE: f64 = 0.5;
 
 /// Weight of the prior share, as a number of changes. Set by judgement.
 const PRIOR_CHANGES: f64 = 2.0;
 
-/// Number of iterations of expectation maximisation, which estimates the share of blended changes.
+/// Number of iterations of expectation maximisation, which estimates the share of blended changes. Set by
+/// judgement.
 const ITERATIONS: usize = 8;
 
 /// A frame at a change of the text, which is read as the text before or after the change.

@@ -3,7 +3,7 @@
 use image::GrayImage;
 use pulp::Arch;
 
-/// Side of the blocks whose mean levels are kept, in pixels.
+/// Side of the blocks whose mean levels are kept, in pixels. Set by judgement.
 const BLOCK_PX: usize = 8;
 
 /// Maximum difference of a block mean between two copies of the same frame, in grey levels. Copies differ a

@@ -9,12 +9,12 @@
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior, likelihood_weight};
 use crate::recognise::{MAX_DEFICIT, TextLegibility};
 
-/// Number of frames before and after a legible frame whose candidates are also tried as values of that frame.
-/// Set by judgement.
+/// Number of frames on either side of a legible frame; their candidates are also tried as values of that
+/// frame. Set by judgement.
 const NEIGHBOURS: usize = 3;
 
-/// Number of frames before and after a frame that is not legible whose candidates are also tried as values of
-/// that frame. Set by judgement.
+/// Number of frames on either side of a frame that is not legible; their candidates are also tried as values
+/// of that frame. Set by judgement.
 const NEIGHBOURS_ILLEGIBLE: usize = 8;
 
 /// Share of changes of the value that are equally likely over the whole range, whatever their size. Set by

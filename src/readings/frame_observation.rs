@@ -1,4 +1,4 @@
-//! The observations of one channel, frame by frame, and the types shared by the steps that smooth them.
+//! The observations of one channel, frame by frame, and the types that the stages of smoothing share.
 
 use crate::recognise::{Observation, TextLegibility};
 

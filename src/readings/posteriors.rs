@@ -10,7 +10,7 @@ use crate::stats::upper_median;
 /// tuning clips with a static background.
 const MIN_MARGIN: f32 = 0.75;
 
-/// Maximum probability of a value whose median margin is below [`MIN_MARGIN`].
+/// Maximum probability of a value whose median margin is below [`MIN_MARGIN`]. Set by judgement.
 const AMBIGUOUS_PROBABILITY: f32 = 0.5;
 
 /// The most probable value of every frame; `None` if the most probable state is "unknown".

@@ -8,7 +8,7 @@ use crate::setup::Setup;
 /// Number of sampled frames. Set by judgement.
 const SAMPLED_FRAMES: usize = 120;
 
-/// Maximum height of a glyph cell, as a multiple of the highest box.
+/// Maximum height of a glyph cell, as a multiple of the highest box. Set by judgement.
 const MAX_CELL_HEIGHT: f32 = 2.0;
 
 /// Samples a recording for the regions of a setup.

@@ -133,7 +133,7 @@ fn intervals(losses: &[Option<SignalLossKind>], time_s: &[f64]) -> Vec<SignalLos
     runs.collect()
 }
 
-/// Maximum number of intervals of signal loss that are reported one by one.
+/// Maximum number of intervals of signal loss that are reported one by one. Set by judgement.
 const MAX_REPORTED: usize = 4;
 
 /// A sentence for every interval of signal loss that is longer than an update of the overlay; only the
@@ -160,5 +160,5 @@ pub fn lost_sentences(readings: &Readings) -> Vec<String> {
     long.iter().map(sentence).chain(and_more).collect()
 }
 
-/// Minimum length of an interval of signal loss that is reported, in seconds.
+/// Minimum length of an interval of signal loss that is reported, in seconds. Set by judgement.
 const MIN_REPORTED_S: f64 = 0.2;

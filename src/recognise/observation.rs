@@ -20,17 +20,17 @@ const TEMPERING: f32 = 0.25;
 /// judgement.
 pub(crate) const CONFIDENT: f32 = 0.95;
 
-/// Maximum number of candidates of one frame.
+/// Maximum number of candidates of one frame. Set by judgement.
 pub const MAX_CANDIDATES: usize = 8;
 
 /// Maximum log-likelihood deficit of a candidate, as a natural logarithm; texts with a larger deficit are
-/// dropped.
+/// dropped. Set by judgement.
 pub const MAX_DEFICIT: f32 = 14.0;
 
 /// Initial capacity for the alternative texts of one frame.
 const USUAL_ALTERNATIVES: usize = 16;
 
-/// Maximum number of single-character substitutions that are combined with each other.
+/// Maximum number of single-character substitutions that are combined with each other. Set by judgement.
 const MAX_COMBINED: usize = 10;
 
 /// A text that a frame may show.

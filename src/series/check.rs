@@ -12,7 +12,7 @@ use crate::model::units::Unit;
 const TRUSTED_JUMP_S: f64 = 5.0;
 
 /// Number of earlier segments that the search for the best chain of segments may link a segment to; it bounds
-/// the computing time.
+/// the computing time (set by judgement).
 const LOOK_BACK: usize = 64;
 
 /// Upper limit of the time for which a display holds a value, in seconds. Slower displays are rare, and a

@@ -8,7 +8,7 @@ use crate::stats::{MAD_TO_SIGMA, median};
 /// within 0.5 s, so that the time constant is about 1 s.
 pub const SMOOTHING_HALF_WIDTH_S: f64 = 1.5;
 
-/// Number of values on each side that the outlier test compares a value with.
+/// Number of values on each side that the outlier test compares a value with (set by judgement).
 const HAMPEL_NEIGHBOURS: usize = 3;
 
 /// Replaces outliers by the median of their window (the Hampel identifier). A value is an outlier if `|x -

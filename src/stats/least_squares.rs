@@ -5,10 +5,10 @@
 use nalgebra::{DMatrix, DVector};
 
 /// Minimum ratio of the smallest to the largest singular value of a model's design matrix. Below it the
-/// values do not determine the parameters.
+/// values do not determine the parameters (set by judgement).
 const MIN_SINGULAR_RATIO: f64 = 1e-13;
 
-/// Maximum number of iterations of a nonlinear fit.
+/// Maximum number of iterations of a nonlinear fit (set by judgement).
 const MAX_ITERATIONS: usize = 50;
 
 /// A fitted model.

@@ -136,7 +136,8 @@ pub struct PropellerSummary {
     /// Motor speed in revolutions per minute: as measured, or without load at full throttle. `None` if not
     /// finite.
     pub rpm: Option<f64>,
-    /// Slip: share by which the airspeed is below the pitch speed. `None` if the pitch is not given.
+    /// Slip: how far the airspeed is below the pitch speed, as a share of the pitch speed; `None` if the
+    /// pitch is not given.
     pub slip: Option<f64>,
     /// Throttle in per cent; `None` if it is not known.
     pub throttle_percent: Option<f64>,

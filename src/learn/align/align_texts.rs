@@ -18,9 +18,9 @@ const MAX_SHIFT_ROWS: isize = 2;
 /// Number of iterations of averaging and shifting (set by judgement).
 const ITERATIONS: usize = 4;
 
-/// Minimum gain of the shared energy, as a share of it, for all lines of a group to move together. The value
-/// was chosen on the source `bitmap` of benches/world, which gains 0.066 where its cells are 1.5 pixels off;
-/// most others gain 0.04 or less.
+/// Minimum relative gain in shared energy for all lines of a group to move together. The value was chosen on
+/// the source `bitmap` of benches/world, which gains 0.066 where its cells are 1.5 pixels off; most others
+/// gain 0.04 or less.
 const MIN_COMMON_SHIFT_GAIN: f32 = 0.05;
 
 /// Minimum number of cuts for moving all lines of a group together. With fewer cuts, repeated pairs of
@@ -28,7 +28,7 @@ const MIN_COMMON_SHIFT_GAIN: f32 = 0.05;
 const MIN_COMMON_SHIFT_CUTS: usize = 60;
 
 /// Minimum gain for a new shift to replace the present one, in units of correlation. It prevents changes due
-/// to rounding errors.
+/// to rounding errors (set by judgement).
 const MIN_SHIFT_GAIN: f32 = 1e-4;
 
 /// Cuts all characters of a group according to a layout, and aligns them to each other. The rows of each

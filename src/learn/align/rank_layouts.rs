@@ -9,8 +9,8 @@ use crate::learn::cut::similarity::{mean_correlation, shared_energy};
 use crate::learn::group::size_group::SizeGroup;
 use crate::learn::layout::text_layout::TextLayout;
 
-/// Largest amount by which the [`energy`](RankedLayout::energy) of a layout may lie below that of the best
-/// layout for the two to count as tied. The energy of one text is 1 (set by judgement).
+/// Largest amount by which the shared energy of a layout may lie below that of the best layout for the two to
+/// count as tied. The energy of one text is 1 (set by judgement).
 const MAX_TIE_ENERGY: f32 = 0.1;
 
 /// Minimum mean correlation of the best tied layout for correlations to decide between tied layouts. Under
@@ -28,7 +28,8 @@ const SHAPE_WEIGHT: f32 = 0.2;
 pub(crate) struct RankedLayout<'a> {
     pub(crate) layout: &'a TextLayout,
     pub(crate) cuts: Vec<CharacterCut>,
-    /// Energy that remains when the cuts of each character are averaged; the energy of one text is 1.
+    /// Energy that the cuts of the same characters have in common (see [`shared_energy`]); the energy of one
+    /// text is 1.
     pub(crate) energy: f32,
     /// Mean correlation of two cuts of the same character.
     pub(crate) correlation: f32,

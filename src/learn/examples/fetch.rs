@@ -23,7 +23,7 @@ use crate::setup::{LoadedSetup, Region, SetupError};
 /// judgement).
 const NEIGHBOURS: usize = 4;
 /// Lowest usual frame rate, in hertz. The time of a label may be later than that of the last frame by one
-/// frame interval at this rate.
+/// frame interval at this rate (set by judgement).
 const SLOWEST_RATE_HZ: f64 = 20.0;
 /// Frame rate that is assumed if the container states none, in hertz (common practice, no source).
 const ASSUMED_RATE_HZ: f64 = 25.0;

@@ -13,7 +13,7 @@ use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
 use crate::stats::upper_median;
 
-/// Text heights that differ by at most this share belong to one group. The limit is wide, since the static
+/// Maximum relative difference of the text heights of one group. The limit is wide, since the static
 /// background disturbs the measured heights (set by judgement).
 const MAX_HEIGHT_DIFFERENCE: f32 = 0.3;
 

@@ -58,7 +58,7 @@ pub(crate) fn cut_by_face<'a>(
     Ok(all)
 }
 
-/// The region that differs most from the others, if it has another face.
+/// The region that differs most from the others, if it has another face; otherwise `None`.
 fn region_of_another_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Option<usize> {
     let rated = (0..group.regions.len()).filter_map(|region| {
         let (own, others): (Vec<_>, Vec<&CharacterCut>) = cuts.iter().partition(|cut| cut.region == region);

@@ -12,7 +12,7 @@ use crate::output::axis::Axis;
 use crate::output::decimation::lines;
 use crate::output::words::with_symbol;
 
-/// Width and height of the plot in pixels.
+/// Width and height of the plot in pixels (set by judgement).
 const SIZE: (u32, u32) = (470, 216);
 
 /// Plots the trusted readings of a channel as a line that is broken where they are blank. `None` if the

@@ -14,23 +14,24 @@ use crate::output::decimation::{dots, lines};
 use crate::output::reading_statistics::blank_stretches;
 use crate::output::words::{speed_symbol, use_in_words, with_symbol};
 
-/// Width and height of the plot in pixels.
+/// Width and height of the plot in pixels (set by judgement).
 const SIZE: (u32, u32) = (960, 420);
 
-/// Share of the plot's height that is kept free above the data for the names of the legs.
+/// Share of the plot's height that is kept free above the data for the names of the legs (set by judgement).
 const HEADROOM: f64 = 0.42;
 
-/// Height of the strip that marks blanks, as a share of the plot's height.
+/// Height of the strip that marks blanks, as a share of the plot's height (set by judgement).
 const STRIP: f64 = 0.02;
 
-/// Minimum duration of a blank interval that is marked, in seconds.
+/// Minimum duration of a blank interval that is marked, in seconds (set by judgement).
 const LEAST_BLANK_S: f64 = 0.5;
 
-/// Opacity of the band that marks a leg, 0 to 1. The next constant is that for a leg of a doubtful pair.
+/// Opacity of the band that marks a leg, 0 to 1. The next constant is that for a leg of a doubtful pair (set
+/// by judgement).
 const STRENGTH: f64 = 0.35;
 const DOUBTFUL_STRENGTH: f64 = 0.12;
 
-/// Minimum distance between the names of two legs, as a share of the plot's width.
+/// Minimum distance between the names of two legs, as a share of the plot's width (set by judgement).
 const LEAST_NAME_DISTANCE: f64 = 0.018;
 
 /// Plots speed over time: trusted readings as dots, the smoothed speed as a line, legs as bands with names,

@@ -12,10 +12,10 @@ use crate::output::axis::Axis;
 use crate::output::throttle_bars::{bars, by_throttle, curve, room};
 use crate::output::words::{speed_symbol, with_symbol};
 
-/// Width and height of the plot in pixels.
+/// Width and height of the plot in pixels (set by judgement).
 const SIZE: (u32, u32) = (470, 520);
 
-/// Opacity of the band around the curve, 0 to 1.
+/// Opacity of the band around the curve, 0 to 1 (set by judgement).
 const BAND: f64 = 0.15;
 
 /// Plots the airspeed of each pair with its 95 % interval against throttle, or against the number of the step

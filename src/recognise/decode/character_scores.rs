@@ -77,9 +77,9 @@ impl<'a> CharacterScores<'a> {
         Self { features, top, cols, whole, near, classes, best }
     }
 
-    /// Score of a character whose left edge is at a half column, given by its number. Between whole columns
-    /// the score is interpolated, since it is linear in the features. `None` if the character does not fit
-    /// into the window there.
+    /// Score of the character with alphabet index `index` whose left edge is at half column `left`. Between
+    /// whole columns the score is interpolated, since it is linear in the features. `None` if the character
+    /// does not fit into the window there.
     pub fn at(&self, index: usize, left: i32) -> Option<f32> {
         let whole = &self.whole[index * self.cols..][..self.cols];
         let column = usize::try_from(left.div_euclid(2)).ok()?;
@@ -88,13 +88,14 @@ impl<'a> CharacterScores<'a> {
         score.is_finite().then_some(score)
     }
 
-    /// The best score of a character near a half column, given by its number; `None` if it fits nowhere near.
+    /// The best score of the character with alphabet index `index` near half column `left`; `None` if it fits
+    /// nowhere near.
     pub fn near(&self, index: usize, left: i32) -> Option<f32> {
         self.in_row(&self.near, index, left)
     }
 
-    /// The best score of all characters of a width class near a half column, given by its number; `None` if
-    /// it fits nowhere near.
+    /// The best score near half column `left` of all characters of the width class with index `class`; `None`
+    /// if none fits near.
     pub fn best_near_of(&self, class: usize, left: i32) -> Option<f32> {
         self.in_row(&self.best, class, left)
     }
@@ -104,14 +105,16 @@ impl<'a> CharacterScores<'a> {
         Some(scores[row * 2 * self.cols + left]).filter(|score| score.is_finite())
     }
 
-    /// The alphabet index of the character of a width class that has the best score near a half column.
+    /// The alphabet index of the character that has the best score near half column `left` in the width class
+    /// with index `class`.
     pub fn best_of(&self, class: usize, left: i32) -> usize {
         let members = &self.classes[class].members;
         let score = self.best_near_of(class, left);
         members.iter().copied().find(|index| self.near(*index, left) == score).unwrap_or(members[0])
     }
 
-    /// The half column near `left` at which a character scores best; `None` if it fits nowhere near.
+    /// The half column near `left` at which the character with alphabet index `index` scores best; `None` if
+    /// it fits nowhere near.
     pub fn best_position(&self, index: usize, left: i32) -> Option<i32> {
         let places = left - POSITION_TOLERANCE_HALF_COLS..=left + POSITION_TOLERANCE_HALF_COLS;
         let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));

@@ -9,7 +9,7 @@ use arrayvec::ArrayVec;
 use super::decoded::{Decoded, DecodedCharacter};
 use crate::recognise::templates::alphabet::Alphabet;
 
-/// Number of times that a digit must be decoded in a region's sample to count as seen.
+/// Number of times that a digit must be decoded in a region's sample to count as seen. Set by judgement.
 const MIN_SEEN: f32 = 2.0;
 
 /// Statistics of the margins of one digit.

@@ -55,7 +55,7 @@ struct PartialText {
 /// Characters, as alphabet indices, each with its left edge in half columns.
 type CharacterPath = ArrayVec<(usize, i32), MAX_TEXT_LENGTH>;
 
-/// The best text of one pattern of the grammar, such as two digits, a point and one digit.
+/// The best text of one form that the grammar allows, such as two digits, a point and one digit.
 #[derive(Debug, Clone)]
 struct CompleteText {
     score: f32,
@@ -63,14 +63,14 @@ struct CompleteText {
     path: CharacterPath,
 }
 
-/// Initial capacity for the partial texts of one step of the grammar.
+/// Initial capacity for the partial texts of one node of the prefix tree.
 const USUAL_PARTIAL_TEXTS: usize = 8;
 
 /// The partial texts that start at one column.
 #[derive(Debug)]
 struct PartialTexts {
     all: Vec<PartialText>,
-    /// For every step of the grammar, the range of its partial texts.
+    /// For every node of the prefix tree, the range of its partial texts.
     by_step: Vec<std::ops::Range<usize>>,
 }
 
@@ -282,8 +282,8 @@ impl PartialTexts {
         }
     }
 
-    /// The best text that ends with a step of the grammar, at an edge that is allowed: its index and its
-    /// score. `None` if there is no such text.
+    /// The best text that ends with the node `step` of the prefix tree, at an edge that is allowed: its index
+    /// and its score. `None` if there is no such text.
     fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
         let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
         let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;

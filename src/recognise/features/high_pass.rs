@@ -7,7 +7,8 @@ use ndarray::Array2;
 
 use super::blur::{difference, gaussian};
 
-/// Standard deviation of the narrow blur, in working pixels; it removes the noise of single pixels.
+/// Standard deviation of the narrow blur, in working pixels; it removes the noise of single pixels. Set by
+/// judgement.
 const NARROW_BLUR_PX: f32 = 0.7;
 
 /// Maximum magnitude of a feature, in grey levels: a bright edge behind a text must not outweigh its strokes. Set by

@@ -1,5 +1,5 @@
 //! Features: the pixels of a region in the form in which templates are compared with them. A [`window`] is
-//! cut out of the frame and high-pass filtered; [`patches`] are rectangular parts of the result, and a
+//! cut out of the frame and high-pass filtered; [`patches`] cuts rectangular parts out of the result, and a
 //! [`sample`] holds the surroundings of all regions in some frames.
 
 mod blur;

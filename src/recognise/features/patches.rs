@@ -1,4 +1,4 @@
-//! Patches: rectangular parts of features, at whole and fractional columns.
+//! Cuts rectangular parts out of features, at whole and fractional columns, and correlates them.
 
 use ndarray::{Array2, ArrayView1};
 

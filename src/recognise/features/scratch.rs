@@ -5,9 +5,10 @@ use std::ops::{Deref, DerefMut};
 
 use ndarray::Array2;
 
-/// Maximum number of buffers that a thread keeps.
+/// Maximum number of buffers that a thread keeps. Set by judgement.
 const MAX_KEPT: usize = 16;
 /// Maximum ratio of a buffer's capacity to the requested length; larger buffers are kept for larger requests.
+/// Set by judgement.
 const MAX_CAPACITY_RATIO: usize = 4;
 
 thread_local! {

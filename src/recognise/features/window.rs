@@ -13,7 +13,7 @@ use crate::geometry::PixelRect;
 /// half of this height and the full height, in working pixels. Set by judgement.
 const WORKING_HEIGHT_PX: usize = 40;
 
-/// Margin around a box on every side, in working pixels.
+/// Margin around a box on every side, in working pixels. Set by judgement.
 pub const MARGIN_PX: usize = 6;
 
 /// Number of frame pixels averaged into one working pixel in each direction, for glyphs whose height is given

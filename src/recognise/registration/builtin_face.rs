@@ -19,7 +19,7 @@ use crate::recognise::templates::appearance::{Appearance, AppearanceStep, DIRECT
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::Placement;
 
-/// Number of working pixels by which the mean cells extend beyond the cell on each side.
+/// Number of working pixels by which the mean cells extend beyond the cell on each side. Set by judgement.
 const PADDING_PX: usize = 4;
 
 /// Minimum mean correlation between the mean cells and the glyphs of a face that the sample shows. Other
@@ -29,7 +29,7 @@ const MIN_CORRELATION: f32 = 0.92;
 /// Minimum correlation between the mean cell and the glyph of every single digit with at least [`FEW_CELLS`]
 /// cells. Set by judgement.
 const MIN_DIGIT_CORRELATION: f32 = 0.86;
-/// Minimum number of cells of a digit that is tested separately.
+/// Minimum number of cells of a digit that is tested separately. Set by judgement.
 const FEW_CELLS: usize = 4;
 
 /// Step sizes of the search over appearances, first coarse, then fine.
@@ -38,7 +38,7 @@ const STEPS: [AppearanceStep; 2] = [
     AppearanceStep { magnification: 0.02, blur_px: 0.25, offset_px: 0.25, background: 20.0 },
 ];
 
-/// Grey levels of the background that are tried when a face is tested.
+/// Grey levels of the background that are tried when a face is tested. Set by judgement.
 const BACKGROUNDS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 
 /// Fine steps are tried for a face if, after the coarse steps, its correlation is at most this much below the
@@ -46,10 +46,10 @@ const BACKGROUNDS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 const MAX_DEFICIT: f32 = 0.05;
 
 /// Number of rows by which the best row of a face may differ from that of a similar appearance, in working
-/// pixels; rows further away are not searched.
+/// pixels; rows further away are not searched. Set by judgement.
 const TOP_SLACK: usize = 2;
 
-/// Maximum number of iterations over all neighbouring appearances for each step size.
+/// Maximum number of iterations over all neighbouring appearances for each step size. Set by judgement.
 const MAX_ITERATIONS: usize = 8;
 
 /// Mean of all cells that were read as the same character.
@@ -121,8 +121,8 @@ impl CharacterMeans {
         overall >= MIN_CORRELATION && often.all(|(fit, _)| *fit >= MIN_DIGIT_CORRELATION)
     }
 
-    /// The face and appearance that fit the means best, searched from some faces with initial appearances;
-    /// `None` if `faces` is empty.
+    /// The face and appearance that fit the mean cells best, searched from some faces with initial
+    /// appearances; `None` if `faces` is empty.
     pub(super) fn fit_appearance<'a>(
         &self,
         faces: &[(&'a Face, Appearance)],
@@ -154,7 +154,7 @@ struct MeanFeatures<'a> {
     high_pass: HighPass,
 }
 
-/// How well a face fits the means.
+/// How well a face fits the mean cells.
 #[derive(Debug, Clone)]
 struct FaceFit {
     /// Mean correlation over the characters.

@@ -43,7 +43,8 @@ const FINALISTS: usize = 4;
 const REFINEMENT_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
 
 /// Maximum number of iterations of fitting the spacing of built-in glyphs. Characters are searched within one
-/// column of their expected positions, so a spacing that is far off is corrected in several steps.
+/// column of their expected positions, so a spacing that is far off is corrected in several steps. Set by
+/// judgement.
 const SPACING_ITERATIONS: usize = 3;
 
 /// Relative error of the spacing at which the iterations stop: so small an error moves no character of a text
@@ -51,7 +52,7 @@ const SPACING_ITERATIONS: usize = 3;
 const SPACING_TOLERANCE: f32 = 0.005;
 
 /// Number of iterations of fitting the appearance of a built-in face: better templates find more of the
-/// texts.
+/// texts. Set by judgement.
 const APPEARANCE_ITERATIONS: usize = 2;
 
 /// Initial blur along the rows, in working pixels. Set by judgement.
@@ -59,11 +60,11 @@ const INITIAL_BLUR_PX: f32 = 0.75;
 /// Initial grey level of the background, 0 to 255. Set by judgement.
 const INITIAL_BACKGROUND: f32 = 160.0;
 
-/// Maximum number of iterations of refining a size.
+/// Maximum number of iterations of refining a size. Set by judgement.
 const REFINEMENT_ITERATIONS: usize = 5;
 
 /// Maximum height of a cell in the search over faces and sizes, in working pixels. Higher cells are averaged
-/// down further than for reading.
+/// down further than for reading. Set by judgement.
 const SEARCH_HEIGHT_PX: f32 = 20.0;
 
 /// Maximum number of frames that the search over faces and sizes uses. Set by judgement.

@@ -67,15 +67,15 @@ const MAX_T2_WITHOUT_TEST: f32 = 3.0;
 /// noise. Set by judgement.
 const GRAM_RIDGE_SHARE: f64 = 0.01;
 
-/// Maximum sum of the shares of all traces: well below 1/2, at which the cell would be equally close to both
-/// digits.
+/// Maximum sum of the shares `r` of all traces (see [`GoodnessOfFitTest`]): well below 1/2, at which the cell
+/// would be equally close to both digits. Set by judgement.
 const MAX_TRACE_SHARE: f64 = 0.4;
 
 /// Minimum and maximum relative difference in contrast from the template, as occur in front of bright and
 /// dark backgrounds. Set by judgement.
 const CONTRAST_DIFFERENCES: (f64, f64) = (-0.4, 0.5);
 
-/// Maximum number of digits of which traces are estimated in one cell.
+/// Maximum number of digits of which traces are estimated in one cell. Set by judgement.
 const MAX_TRACES: usize = 2;
 
 impl GoodnessOfFitTest {

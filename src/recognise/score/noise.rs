@@ -22,7 +22,7 @@ const RIDGE_LEVELS2: f64 = 4.0;
 /// judgement.
 const MAX_LAG_PX: usize = 10;
 
-/// Number of columns of the covariance that are computed together.
+/// Number of columns of the covariance that are computed together. Set by judgement.
 const STRIP: usize = 64;
 
 /// Covariance S of the features in a cell.

@@ -26,7 +26,7 @@ impl ColumnMask {
         let mut mask = Self { digits: vec![false; cols], others: vec![false; cols], is_digit };
         let steps = grammar.steps(placement.anchor);
         let beside = (2.0 * alphabet.pitch()).round() as i32;
-        // Positions of the free edge after every step of the grammar, in half columns.
+        // Positions of the free edge after every node of the prefix tree, in half columns.
         let mut ends: Vec<BTreeSet<i32>> = Vec::with_capacity(steps.len());
         for step in steps {
             let from = match step.parent {
@@ -75,7 +75,7 @@ impl ColumnMask {
     }
 }
 
-/// Half columns at which the texts of some steps of the grammar can start.
+/// Half columns at which the texts of a prefix tree can start; `steps` are its nodes.
 pub(in crate::recognise) fn start_half_columns(
     placement: &Placement,
     alphabet: &Alphabet,
@@ -91,7 +91,7 @@ pub(in crate::recognise) fn start_half_columns(
     (half(first - 0.5 * widest)..=half(last - 0.5 * narrowest)).step_by(2)
 }
 
-/// Widths of the narrowest and of the widest text of some steps of the grammar, in columns.
+/// Widths of the narrowest and of the widest text of a prefix tree with the nodes `steps`, in columns.
 fn text_widths(alphabet: &Alphabet, steps: &[GrammarStep]) -> (f32, f32) {
     let mut widths: Vec<(f32, f32)> = Vec::with_capacity(steps.len());
     let mut all = (f32::INFINITY, 0.0_f32);

@@ -44,9 +44,9 @@ pub fn is_separator(character: char) -> bool {
 pub struct GrammarStep {
     /// The kind of character at this position.
     pub slot: Slot,
-    /// Index of the preceding step; `None` for the first character.
+    /// Index of the preceding node; `None` for the first character.
     pub parent: Option<usize>,
-    /// Whether a text may end after this step.
+    /// Whether a text may end after this node.
     pub ends: bool,
 }
 
@@ -105,8 +105,8 @@ impl Grammar {
         }
     }
 
-    /// The prefix tree of all texts, built from the anchored edge, or from the left for centred texts; a step
-    /// comes after its parent.
+    /// The nodes of the prefix tree of all texts, built from the anchored edge, or from the left for centred
+    /// texts; a node comes after its parent.
     #[must_use]
     pub fn steps(&self, anchor: Anchor) -> &[GrammarStep] {
         match anchor {
@@ -153,7 +153,8 @@ impl Grammar {
     }
 }
 
-/// All patterns of the grammar as positions from left to right, shortest first.
+/// All forms that a text may have, each as the kinds of its characters from left to right; the shortest come
+/// first.
 fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<Slot>> {
     let mut patterns = Vec::new();
     for whole in 1..=digits - decimals {
@@ -171,7 +172,7 @@ fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<S
     patterns
 }
 
-/// The prefix tree of some patterns.
+/// The prefix tree of some forms of texts.
 fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<GrammarStep> {
     let mut steps: Vec<GrammarStep> = Vec::new();
     for pattern in patterns {

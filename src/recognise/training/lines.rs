@@ -54,8 +54,9 @@ impl TrainingLine<'_> {
     }
 }
 
-/// Before any text is a pseudo-label, the contrast of a line is set only if it differs from the mean by at
-/// least this share. The contrasts of the digits within one region differ by up to a fifth.
+/// Before any text is a pseudo-label, the contrast of a line is set only if it differs from the mean contrast
+/// of all lines by at least this share of the mean. The contrasts of the digits within one region differ by
+/// up to a fifth.
 const MIN_CONTRAST_DIFFERENCE: f32 = 0.25;
 
 /// Sets the contrasts of training lines before there are pseudo-labels, from all texts whose characters

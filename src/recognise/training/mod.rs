@@ -28,7 +28,7 @@ const INITIAL_NOISE_LEVELS: f32 = 20.0;
 const UNSEEN_MARGIN_PENALTY: f32 = 2.0;
 
 /// Number of self-training iterations. There is one more if the glyph set lacks digits: a digit without a
-/// glyph may look like a known one until the noise is well estimated.
+/// glyph may look like a known one until the noise is well estimated. Set by judgement.
 const ITERATIONS: usize = 2;
 const ITERATIONS_WITH_UNKNOWN: usize = 3;
 
