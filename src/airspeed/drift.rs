@@ -67,8 +67,8 @@ impl Drift {
     }
 }
 
-/// Ratio of two variances for a mean wind that follows a random walk: that of the difference between the winds of two
-/// successive pairs, over that of an airspeed. Averages over two legs of length `L` whose middles are `k d` apart
+/// Ratio of two variances for a mean wind that follows a random walk: the variance of the difference between
+/// the winds of two successive pairs, divided by the variance of an airspeed. Averages over two legs of length `L` whose middles are `k d` apart
 /// differ with a variance proportional to `k d - L/3`. The winds of two successive pairs, each from two legs, differ
 /// with `(6 d - 2 L/3) / 4`; half the change between two legs has `(d - L/3) / 4`. The ratio lies between 6 for short
 /// legs with long turns and 8 for legs without turns (derived here, no published source).

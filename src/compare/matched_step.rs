@@ -195,7 +195,7 @@ fn overall_crosswind_mps(shared: &SharedUncertainty) -> f64 {
 
 /// Mean difference as a share of the first flight's airspeed, weighted by the inverse variances of the steps' own
 /// uncertainties. Shared uncertainties add up linearly over the steps. The degrees of freedom of the own uncertainty
-/// are the smallest of any step, because the steps of a flight pool their estimate of the gusts. `None` for fewer than
+/// are the smallest of any step, because all steps of a flight share one estimate of the gusts. `None` for fewer than
 /// two steps.
 pub(super) fn overall(steps: &[MatchedStep]) -> Option<Estimate> {
     if steps.len() < 2 {

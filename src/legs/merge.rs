@@ -16,8 +16,8 @@ const MAX_TURN_S: f64 = 12.0;
 /// (set by judgement).
 const ASSUMED_DEVIATION: f64 = 0.5;
 
-/// Lower limit of the standard deviation of the speed within legs, as a share of the typical one of the
-/// flight (set by judgement).
+/// Lower limit of the speed's standard deviation within legs, as a share of its typical value in the flight
+/// (set by judgement).
 const MIN_VARIABILITY_SHARE: f64 = 0.2;
 
 /// Joins neighbouring legs that no turn separates.
@@ -68,9 +68,9 @@ fn join_up_to(limit: f64, legs: &[LegSteps], strengths: &[f64]) -> Vec<LegSteps>
     joined
 }
 
-/// Disorder of a division into legs: the standard deviation of the logarithms of the turns' strengths, plus
-/// that of the logarithms of the legs' lengths, plus the logarithm of the standard deviation of the speed
-/// within legs.
+/// Disorder of a division into legs: the scatter of the turns' strengths plus the scatter of the legs'
+/// lengths (standard deviations of the natural logarithms), plus the logarithm of the speed's standard
+/// deviation within legs.
 fn disorder(grid: &FlightGrid, legs: &[LegSteps], strengths: &[f64]) -> f64 {
     let scatter = |values: Vec<f64>| {
         let known = standard_deviation(&values).filter(|_| values.len() >= 3);

@@ -18,8 +18,8 @@ const UNPAIRED_COST: f64 = 5.0;
 /// practically all of them are paired.
 const GIVEN_UNPAIRED_COST: f64 = 1e6;
 
-/// Upper limit of the cost of one trait of a pair of given legs, in squared standard deviations, so that
-/// unusual legs are still paired.
+/// Upper limit of the cost that a single trait adds for a pair of given legs, in squared standard deviations,
+/// so that unusual legs are still paired.
 const MAX_TRAIT_COST_OF_GIVEN: f64 = 8.0;
 
 /// Standard deviation of the wind along the course between nearby pairs, as a share of the wind: the part of gusts
@@ -35,8 +35,8 @@ const VARIATION_IN_FLIGHT: f64 = 0.3;
 /// and the legs between them (docs/benchmarks.md).
 const LOCAL_NEIGHBOURS: usize = 8;
 
-/// Standard deviation of the natural logarithm of the ratio of the lengths of two legs of a pair, by time or
-/// by distance (docs/benchmarks.md).
+/// Standard deviation of `ln(a / b)` for the lengths `a` and `b` of the two legs of a pair, by time or by
+/// distance (docs/benchmarks.md).
 const LENGTH_VARIATION: f64 = 0.45;
 
 /// A leg shorter than this share of the typical leg is unusual. The next constant is the standard deviation
@@ -49,8 +49,8 @@ const SHORT_VARIATION: f64 = 0.15;
 const MAX_TURN_S: f64 = 12.0;
 const TURN_VARIATION_S: f64 = 4.0;
 
-/// Standard deviation of the natural logarithm of the ratio of a quick turn to the typical turn of the flight
-/// (docs/benchmarks.md).
+/// Standard deviation of `ln(t / T)` for the duration `t` of a turn that is quicker than the typical turn `T`
+/// of the flight (docs/benchmarks.md).
 const QUICK_TURN_VARIATION: f64 = 0.5;
 
 /// Standard deviation of the pack voltage between the legs of a pair, as a share of the voltage (set by judgement).

@@ -34,12 +34,12 @@ const LEG_START_COST: f64 = 6.0;
 const TURN_START_COST: f64 = 12.0;
 const REST_START_COST: f64 = 18.0;
 
-/// Additional cost of a step of a leg while the heading turns, and of a step of a turn while it does not, in
-/// units of the noise's variance (set by judgement).
+/// Additional cost of a time step in a leg while the heading turns, and of one in a turn while it does not,
+/// in units of the noise's variance (set by judgement).
 const HEADING_MISMATCH_COST: f64 = 6.0;
 
-/// Additional cost of a step of a leg while the aircraft climbs or descends, in units of the noise's variance
-/// (set by judgement).
+/// Additional cost of a time step in a leg while the aircraft climbs or descends, in units of the noise's
+/// variance (set by judgement).
 const CLIMB_COST: f64 = 6.0;
 
 /// Minimum share of a leg's steps that must have a trusted speed (set by judgement).

@@ -29,9 +29,8 @@ const SHIFT_COLS: i32 = 2;
 /// Maximum mean distance of an anchored edge from its median, in columns; it allows for rounding and for the
 /// jitter of analog lines. Set by judgement.
 const MAX_EDGE_SCATTER_COLS: f32 = 0.75;
-/// A text is centred if neither edge stays in place and its middle moves less than the edges: if the mean
-/// distance of the middle from its median is below this share of the mean distance of the steadier edge from
-/// the median of that edge. Set by judgement.
+/// A text is centred if neither edge stays in place and its middle moves by less than this share of the
+/// movement of the steadier edge, where the movement is the mean distance from the median. Set by judgement.
 const CENTRED_SHARE: f32 = 0.5;
 
 /// Minimum correlation that every character must have with its template for a text to be used for

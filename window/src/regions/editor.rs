@@ -5,7 +5,7 @@ use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::{MIN_BOX_PX, Region};
 
-/// Maximum number of steps that can be undone.
+/// Maximum number of changes that can be undone.
 const MOST_STEPS: usize = 200;
 
 /// The camera's name and regions that are being edited.
@@ -17,7 +17,7 @@ pub struct Marks {
     pub regions: Vec<Region>,
 }
 
-/// The kind of a change; successive changes of the same kind are undone in one step.
+/// The kind of a change; successive changes of the same kind are undone together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RegionChange {
     /// A change that is undone separately.
@@ -30,7 +30,7 @@ pub enum RegionChange {
     Field(usize, &'static str),
 }
 
-/// The marked regions, which of them is selected, and the steps to undo and redo.
+/// The marked regions, which of them is selected, and the changes to undo and redo.
 #[derive(Debug, Default)]
 pub struct Editor {
     marks: Marks,
@@ -73,7 +73,7 @@ impl Editor {
         self.marks != self.saved
     }
 
-    /// Replaces everything that is marked by what is saved, as a step that can be undone.
+    /// Replaces everything that is marked by what is saved, as a change that can be undone.
     pub fn take(&mut self, saved: Marks) {
         self.change(RegionChange::Once, |marks| *marks = saved);
         self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
@@ -149,7 +149,7 @@ impl Editor {
         }
     }
 
-    /// Undoes the last step, and returns what it did in words; `None` if there is none.
+    /// Undoes the last change, and returns it in words; `None` if there is none.
     pub fn undo(&mut self) -> Option<String> {
         let words = self.undo_words()?;
         let undone = std::mem::replace(&mut self.marks, self.past.pop()?);
@@ -158,7 +158,7 @@ impl Editor {
         Some(words)
     }
 
-    /// Makes the step again that was undone last, and returns what it did in words; `None` if there is none.
+    /// Makes the change again that was undone last, and returns it in words; `None` if there is none.
     pub fn redo(&mut self) -> Option<String> {
         let words = self.redo_words()?;
         let before = std::mem::replace(&mut self.marks, self.future.pop()?);
