@@ -313,14 +313,12 @@ impl Note {
             ),
             Self::ShortLeg { steady_s } => write!(f, "short: only {steady_s:.1} s are steady"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of its readings are blank", share * 100.0),
-            Self::NotSteady { change } => {
-                write!(f, "not steady: the speed changes by {change:.1} in the unit of the overlay")
-            }
+            Self::NotSteady { change } => write!(f, "not steady: speed change {change:.1} (results' unit)"),
             Self::HeightChanges { change, worth } => {
                 let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
                 write!(
                     f,
-                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed, both in the units of the overlay",
+                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed (results' units)",
                     change.abs(),
                     worth.abs()
                 )

@@ -14,7 +14,8 @@ pub struct PropulsionSummary {
     pub battery: Option<BatterySummary>,
     /// Warnings about signs of trouble, one sentence each.
     pub cautions: Vec<String>,
-    /// Airspeed against throttle, as flown; `None` with fewer than two throttles.
+    /// Airspeed against throttle, as flown; `None` with fewer than two throttles, or if the fit
+    /// fails.
     pub curve: Option<CurveSummary>,
     /// The throttle above which more throttle adds little speed; `None` with fewer than three throttles, or
     /// if the gain is not small even at the highest.
