@@ -24,7 +24,7 @@ const LATE_S: f64 = 0.05;
 
 #[derive(Debug, Args)]
 pub struct InspectArguments {
-    /// The clip
+    /// The clip to inspect
     clip: PathBuf,
     /// The camera setup file whose regions are read
     #[arg(long, value_name = "FILE")]

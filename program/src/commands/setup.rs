@@ -17,7 +17,7 @@ use crate::quoting::quoted;
 
 #[derive(Debug, Args)]
 pub struct SetupArguments {
-    /// The clip
+    /// The clip in which the readouts are found
     clip: PathBuf,
     /// File for the setup. Default: beside the clip. An image of the boxes is saved beside it under the same
     /// name, ending in .png

@@ -39,7 +39,7 @@ const GAP_LEVEL: u8 = 128;
 
 #[derive(Debug, Args)]
 pub struct TeachArguments {
-    /// The clip
+    /// The clip from which the digits are learned
     clip: PathBuf,
     /// The camera setup file
     #[arg(long, value_name = "FILE")]
