@@ -4,8 +4,7 @@
     pip install ruptures
     python3 benches/leg_finding.py [FLIGHTS]
 
-A true leg counts as found if a found stretch overlaps it by more than 70 % of the shorter of the two and by
-more than half of the time that both together cover. Every other found stretch counts as wrong. ruptures gives
+A true leg counts as found if the overlap with a detected leg is more than 70 % of the shorter of the two and more than half of their union. Every other detected leg counts as wrong. ruptures gives
 segments, not legs; segments of 5 s or more that are faster than 0.35 times the usual speed count as legs.
 It is given two things that pairspeed is not: the penalty that scores best on the truth, and, for the second
 method, the number of true legs.

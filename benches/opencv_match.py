@@ -1,7 +1,6 @@
 """A simple script with OpenCV for comparison (capture and matchTemplate): opencv_match.py CLIP SETUP.toml
 
-The digits are those of the built-in glyph set `block`, scaled to the boxes. Every digit is searched in every box of every
-frame, and the best peaks are the text.
+The templates are the digits of the built-in glyph set `block`, scaled to the boxes. Every digit is matched in every box of every frame, and the highest peaks form the text.
 """
 
 import sys
@@ -16,7 +15,7 @@ HEIGHT_PX = 29
 
 
 def digits():
-    """Pictures of the ten digits, cut out of the built-in set `block`."""
+    """Images of the ten digits, cut out of the built-in set `block`."""
     face = tomllib.loads((TEMPLATES / "block" / "glyphs.toml").read_text())["face"][0]
     sheet = cv2.imread(str(TEMPLATES / "block" / face["picture"]), cv2.IMREAD_GRAYSCALE)
     width, height = face["cell"]
@@ -29,7 +28,7 @@ def digits():
 
 
 def read(crop, templates):
-    """The text of a box: peaks of the best digits from left to right."""
+    """The text of a box: the digits with the highest peaks, from left to right."""
     scores = [cv2.matchTemplate(crop, picture, cv2.TM_CCOEFF_NORMED).max(axis=0) for _, picture in templates]
     width = min(len(row) for row in scores)
     scores = np.stack([row[:width] for row in scores])

@@ -68,7 +68,7 @@ def by_tesseract(crops):
 
 
 def drawn(field):
-    """Each character as the clip's font draws it, white with a dark edge."""
+    """Each character in the clip's font, white with a dark edge."""
     font = ImageFont.truetype(field["font"], field["height_px"])
     capital = font.getbbox("0", anchor="ls")
     scale = field["height_px"] * 0.72 / max(1, capital[3] - capital[1])

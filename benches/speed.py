@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Time of `pairspeed read` compared with decoding alone: benches/speed.py DIR [CLIP...]
 
-DIR keeps the clips between runs. Every figure is of a whole process, the median of five runs that alternate with
+DIR keeps the clips between runs. Every figure is that of a whole process: the median of five runs that alternate with
 `ffmpeg -threads 2 -i CLIP -f null -`. --memory adds 10 minutes of each clip (one run), their peak memory compared
 with that of 2 hours, and the time for ten times the footage. --opencv adds a script with OpenCV (pip install
 opencv-python-headless).

@@ -1,9 +1,9 @@
-"""The clips of the speed benchmark: short ones made by the generator, looped without coding them again."""
+"""The clips of the speed benchmark: short clips made by the generator and looped without re-encoding."""
 
 import subprocess
 from pathlib import Path
 
-# name: width, height, frames a second, codec, container, quality, rows of the five values
+# name: width, height, frames per second, codec, container, quality, rows of the five values
 CLIPS = {
     "mjpeg-upper": (640, 480, 30, "mjpeg", "avi", 6, (26, 110, 194)),
     "mjpeg-lowest": (640, 480, 30, "mjpeg", "avi", 6, (370, 405, 440)),
@@ -65,7 +65,7 @@ height_px = 29
 
 
 def fields(width, rows):
-    """The five values: a pair in the second and the third row, one in the first."""
+    """The five values: one in the first row, two in the second and two in the third."""
     top, middle, bottom = rows
     right = width - 128
     values = [
@@ -85,7 +85,7 @@ def scenario(name):
 
 
 def make_once(name, folder, generator):
-    """The short clip and its camera setup; kept when they are there already."""
+    """The short clip and its camera setup; existing ones are kept."""
     container = CLIPS[name][4]
     clip, setup = folder / f"{name}.{container}", folder / f"{name}.setup.toml"
     if not (clip.exists() and setup.exists()):
@@ -96,7 +96,7 @@ def make_once(name, folder, generator):
 
 
 def looped(clip: Path, length_s, name):
-    """`clip` over and over for `length_s` seconds."""
+    """Repeats `clip` for `length_s` seconds."""
     target = clip.with_name(f"{clip.stem}-{name}{clip.suffix}")
     if not target.exists():
         command = ["ffmpeg", "-v", "error", "-y", "-stream_loop", "-1", "-i", clip, "-t", str(length_s)]

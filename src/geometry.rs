@@ -73,7 +73,7 @@ impl PixelRect {
         Self { top, height: bottom.saturating_sub(top), ..self }
     }
 
-    /// The same part of a frame that is so many times as wide and high.
+    /// The rectangle in a frame that is enlarged by a factor in width and height.
     #[must_use]
     pub fn times(self, factor: u32) -> Self {
         let Self { left, top, width, height } = self;

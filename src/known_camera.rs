@@ -21,7 +21,7 @@ pub struct FolderSearchError {
     source: std::io::Error,
 }
 
-/// The first setup in the folder of a clip, by name, that has glyphs and [fits] the clip.
+/// The first setup in the folder of a clip, sorted by name, that has glyphs and [fits] the clip.
 ///
 /// # Errors
 /// If the folder cannot be read.
@@ -31,7 +31,7 @@ pub fn known_camera(clip: &mut Clip) -> Result<Option<LoadedSetup>, FolderSearch
     Ok(with_glyphs.find(|setup| fits(clip, setup)))
 }
 
-/// The setups in the folder of a clip, by name. A file that is no valid setup is left out.
+/// The setups in the folder of a clip, sorted by name. Files that are not valid setups are left out.
 ///
 /// # Errors
 /// If the folder cannot be read.
@@ -47,7 +47,7 @@ pub fn setups_beside(clip: &Path) -> Result<Vec<LoadedSetup>, FolderSearchError>
     Ok(files.into_iter().filter_map(|file| LoadedSetup::load(&file).ok()).collect())
 }
 
-/// Whether a setup fits a recording: it has the frame size, and with its glyphs the speed is readable where the setup has its
+/// Whether a setup fits a recording: its frame size is that of the recording, and its glyphs can read the speed in its
 /// box.
 pub fn fits<S: FrameSource>(source: &mut S, setup: &LoadedSetup) -> bool {
     if setup.setup.camera.frame != (source.info().width, source.info().height) {

@@ -4,7 +4,7 @@
 
 use ndarray::{Array1, Array2, Array3, ArrayView1, ArrayView2};
 
-/// The weights of a layer, inputs (or kernel rows x columns x inputs) x outputs, and its biases.
+/// A layer: weights (inputs x outputs, where a convolution has kernel rows x columns x channels inputs) and biases.
 #[derive(Debug, Clone)]
 pub(crate) struct Layer {
     pub(crate) weights: Array2<f32>,
@@ -16,7 +16,7 @@ pub(crate) struct Layer {
 pub(crate) struct Kernel {
     pub(crate) rows: usize,
     pub(crate) cols: usize,
-    /// Rows of zeros added above and below the image. Left and right, half the kernel's columns are added.
+    /// Rows of zeros added above and below the image. On the left and right, half the kernel's width is added.
     pub(crate) pad_rows: usize,
 }
 
@@ -28,7 +28,7 @@ impl Kernel {
 }
 
 impl Layer {
-    /// A layer with weights and biases taken from `number` in this order.
+    /// A layer whose weights, then biases, are taken from `number`.
     pub(crate) fn from_numbers(inputs: usize, outputs: usize, mut number: impl FnMut() -> f32) -> Self {
         Self {
             weights: Array2::from_shape_simple_fn((inputs, outputs), &mut number),

@@ -1,5 +1,5 @@
-//! Text from files as a terminal or a page can show it: a control character in a file name could otherwise move the cursor,
-//! change colours or hide a part of the text.
+//! Makes text from files safe to display: a control character in a file name could otherwise move the cursor, change
+//! colours or hide a part of the text.
 
 use std::borrow::Cow;
 
@@ -10,13 +10,13 @@ pub fn line(text: &str) -> Cow<'_, str> {
     escaped(text, is_unsafe)
 }
 
-/// The same for a text of several lines: line feeds stay.
+/// Like [`line()`], for a text of several lines: line feeds stay.
 #[must_use]
 pub fn lines(text: &str) -> Cow<'_, str> {
     escaped(text, |letter| letter != '\n' && is_unsafe(letter))
 }
 
-/// Maximum length of an excerpt, in characters. Set by judgement: longer than any sensible value.
+/// Maximum length of an excerpt, in characters. Set by judgement: longer than any valid cell or number.
 const MAX_EXCERPT: usize = 30;
 
 /// The first characters of a text, as one line, for a message that quotes a part of a file; an ellipsis stands for the rest.

@@ -21,8 +21,7 @@ const WINDS_MPS: RangeInclusive<f64> = 0.0..=60.0;
 /// by judgement).
 pub const DIRECTIONS_DEG: RangeInclusive<f64> = -360.0..=360.0;
 
-/// Pascals per hectopascal; the next constant is pascals per inch of mercury (NIST SP 811, Appendix B;
-/// rounded there).
+/// Pascals per hectopascal, and per inch of mercury (NIST SP 811, Appendix B; rounded there).
 const HECTOPASCAL_PA: f64 = 100.0;
 const INCH_OF_MERCURY_PA: f64 = 3386.389;
 

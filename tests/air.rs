@@ -8,8 +8,7 @@ use pairspeed::air::{Air, Datum, GivenAir, Pressure, SEA_LEVEL_KG_M3, ZERO_CELSI
 use pairspeed::model::channel::Channel;
 use pairspeed::series::trust;
 
-/// Metres in a foot (NIST SP 811, exact). The next constant is pascals in an inch of mercury (same source,
-/// not exact).
+/// Metres in a foot (exact) and pascals in an inch of mercury (rounded); both NIST SP 811.
 const FT_M: f64 = 0.3048;
 const INHG_PA: f64 = 3386.389;
 
@@ -17,7 +16,7 @@ fn near(value: f64, expected: f64, tolerance: f64) {
     assert!((value - expected).abs() <= tolerance, "{value} instead of {expected}");
 }
 
-fn told(elevation_ft: f64, celsius: f64, setting_inhg: f64) -> Air {
+fn air_at(elevation_ft: f64, celsius: f64, setting_inhg: f64) -> Air {
     GivenAir {
         field_elevation_m: Some(elevation_ft * FT_M),
         temperature_k: Some(celsius + ZERO_CELSIUS_K),
@@ -51,24 +50,24 @@ fn the_standard_atmosphere_is_that_of_the_tables() {
 }
 
 #[test]
-fn density_altitudes_are_those_of_the_handbooks_worked_exactly() {
+fn density_altitudes_are_those_of_the_handbooks_computed_exactly() {
     // FAA Pilot's Handbook of Aeronautical Knowledge, performance charts, sample problem 1: 5883 ft, 70 F,
     // 30.10 inHg: pressure altitude 5718 ft, density altitude about 7700 ft (exact for dry air 7709).
-    let air = told(5883.0, (70.0 - 32.0) / 1.8, 30.10);
+    let air = air_at(5883.0, (70.0 - 32.0) / 1.8, 30.10);
     near(air.pressure_altitude_m() / FT_M, 5718.0, 1.0);
     near(air.density_altitude_m() / FT_M, 7709.0, 2.0);
     near(air.density_ratio(), 0.79311, 1e-4);
     // The same book, figure 10-3: an altimeter setting of 29.7 inHg adds 205 ft at sea level.
-    near(told(0.0, 15.0, 29.7).pressure_altitude_m() / FT_M, 205.0, 0.5);
+    near(air_at(0.0, 15.0, 29.7).pressure_altitude_m() / FT_M, 205.0, 0.5);
     // Meteorology training page: pressure altitude 520 ft and 35 C; 2932 ft by the rule of 120 ft a degree,
     // 2907 ft exactly.
-    near(told(520.0, 35.0, 101_325.0 / INHG_PA).density_altitude_m() / FT_M, 2907.0, 2.0);
+    near(air_at(520.0, 35.0, 101_325.0 / INHG_PA).density_altitude_m() / FT_M, 2907.0, 2.0);
     // Density-altitude tutorial: pressure altitude 5470 ft, 35 C; 9070 ft by the rule, 8895 ft exactly.
-    near(told(5470.0, 35.0, 101_325.0 / INHG_PA).density_altitude_m() / FT_M, 8895.0, 2.0);
+    near(air_at(5470.0, 35.0, 101_325.0 / INHG_PA).density_altitude_m() / FT_M, 8895.0, 2.0);
 }
 
 #[test]
-fn what_is_not_told_is_that_of_the_standard_atmosphere() {
+fn missing_values_are_those_of_the_standard_atmosphere() {
     let standard = Air::standard(1200.0).unwrap();
     let elevation = GivenAir { field_elevation_m: Some(1200.0), ..GivenAir::default() };
     assert_eq!(elevation.at_field(None), Some(standard));
@@ -103,7 +102,7 @@ fn equal_power_is_slower_in_the_thicker_air_of_sea_level() {
 }
 
 #[test]
-fn the_altitudes_datum_is_recognised_where_the_aircraft_stood() {
+fn the_reference_of_the_altitude_is_recognised_while_the_aircraft_stands() {
     let flight = fly(&Plan::default());
     let series = trust(flight.readings.clone());
     assert!(datum(&series, None).is_some_and(|found| found.datum == Datum::Field));

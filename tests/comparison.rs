@@ -73,7 +73,7 @@ fn probabilities_are_corrected_step_by_step() {
 }
 
 #[test]
-fn a_change_is_told_with_its_interval_and_another_step_without_one_is_not() {
+fn a_change_has_a_verdict_with_its_interval_and_an_unchanged_step_has_none() {
     let before = flight("before", vec![step(1, Some(60.0), 25.0, 0.3), step(2, Some(100.0), 35.0, 0.3)]);
     let after = flight("after", vec![step(1, Some(60.0), 25.2, 0.4), step(2, Some(100.0), 38.0, 0.4)]);
     let comparison = one(before, after);
@@ -86,7 +86,7 @@ fn a_change_is_told_with_its_interval_and_another_step_without_one_is_not() {
 }
 
 #[test]
-fn a_step_that_alone_would_count_does_not_among_many() {
+fn a_step_that_alone_would_be_significant_is_not_among_many() {
     let of = |shift: f64| {
         let throttles = [50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
         let steps = (1..).zip(throttles).map(|(number, throttle)| {
@@ -103,7 +103,7 @@ fn a_step_that_alone_would_count_does_not_among_many() {
 }
 
 #[test]
-fn what_voltage_explains_is_no_change() {
+fn a_difference_that_voltage_explains_is_no_change() {
     let at = |voltage_v: f64| {
         let speed = 30.0 * (voltage_v / 22.0_f64).powf(0.9);
         vec![FlownStep { voltage_v: Some(voltage_v), ..step(1, Some(100.0), speed, 0.2) }]
@@ -120,7 +120,7 @@ fn what_voltage_explains_is_no_change() {
 }
 
 #[test]
-fn thinner_air_takes_a_share_that_is_matched() {
+fn the_effect_of_thinner_air_is_corrected() {
     let speed = vec![step(1, Some(100.0), 30.0, 0.05)];
     let mut flights = [flight("low", speed.clone()), flight("high", speed)];
     for (flight, density) in flights.iter_mut().zip([1.2, 1.0]) {
@@ -131,7 +131,7 @@ fn thinner_air_takes_a_share_that_is_matched() {
     assert_near(step.difference_mps.value, 30.0 * ((1.0f64 / 1.2).powf(1.0 / 6.0) - 1.0), 1e-9);
     assert!(
         step.difference_mps.standard_uncertainty > 0.4,
-        "the doubt of the exponent counts: {}",
+        "the uncertainty of the exponent counts: {}",
         step.difference_mps.standard_uncertainty
     );
 }
@@ -178,14 +178,14 @@ fn over_all_steps_own_parts_shrink_and_shared_parts_add_up_linearly() {
 }
 
 #[test]
-fn a_crosswind_that_is_not_known_counts_as_that_of_a_course_far_off_the_wind() {
+fn an_unknown_crosswind_counts_as_on_a_course_far_off_the_wind() {
     let unknown = SharedUncertainty { crosswind_bound_mps: 0.7, ..crosswind(0.2) };
     // 0.399 of the bound of either flight, which is more than the standard deviation over all angles.
     assert_near(half_overall_mps(4, 1e-4, unknown), 1.960 * 0.399 * 0.7 * 2f64.sqrt(), 1e-3);
 }
 
 #[test]
-fn one_display_does_the_same_in_both_flights_and_two_displays_may_not() {
+fn rounding_cancels_with_one_display_and_not_with_two() {
     let half_mps = |cameras: [Option<&str>; 2], units: [Unit; 2]| {
         let [first, later] = [0, 1].map(|index| FlownFlight {
             camera: cameras[index].map(str::to_owned),
@@ -210,7 +210,7 @@ fn one_display_does_the_same_in_both_flights_and_two_displays_may_not() {
 }
 
 #[test]
-fn no_number_of_pairs_reduces_what_they_share() {
+fn no_number_of_pairs_reduces_the_shared_uncertainty() {
     let of = |crosswind_mps: f64| sharing(1, 30.0, 0.5, crosswind(crosswind_mps));
     let needed = |crosswind_mps: f64| pairs_needed(&of(crosswind_mps), &of(crosswind_mps), 0.5);
     // The variance left to the own parts is (0.5 / 2.802)^2 - 2 x 0.1^2 = 0.0118: 2 x 0.5^2 x 2 / 0.0118 = 84.5.
@@ -255,14 +255,18 @@ fn own_and_shared_parts_come_from_the_rows_of_the_summary() {
 }
 
 #[test]
-fn what_is_missing_is_said_and_nothing_fails() {
+fn missing_data_are_noted_and_nothing_fails() {
     let known = || flight("known", vec![step(1, Some(60.0), 25.0, 0.3)]);
     assert!(compare(&[], &CompareOptions::default()).is_empty());
     let empty = one(known(), flight("empty", Vec::new()));
     assert!(empty.steps.is_empty() && empty.overall.is_none());
     assert!(empty.notes[0].contains("empty has no airspeed"), "{:?}", empty.notes);
-    let apart = one(known(), flight("apart", vec![step(1, Some(80.0), 25.0, 0.3)]));
-    assert!(apart.notes.iter().any(|note| note.contains("no throttle step in common")), "{:?}", apart.notes);
+    let disjoint = one(known(), flight("disjoint", vec![step(1, Some(80.0), 25.0, 0.3)]));
+    assert!(
+        disjoint.notes.iter().any(|note| note.contains("no throttle step in common")),
+        "{:?}",
+        disjoint.notes
+    );
     let numbered = |name: &str| flight(name, vec![step(1, None, 25.0, 0.3)]);
     assert_eq!(one(numbered("a"), numbered("b")).steps.len(), 1);
 }
@@ -310,8 +314,7 @@ fn simulated(plan: &Plan) -> FlownFlight {
     flight("simulated", found.iter().filter_map(|step| FlownStep::of(step, speed_si)).collect())
 }
 
-/// Number of comparisons for each of the winds; the next constant is the first seed of their flights, on
-/// which no default was chosen.
+/// Number of comparisons for each of the winds, and first seed of their flights, on which no default was chosen.
 const COMPARISONS_A_DAY: u64 = 300;
 const FIRST_HELD_BACK: u64 = 2_000_000;
 

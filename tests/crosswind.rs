@@ -10,7 +10,7 @@ use pairspeed::legs::{GivenLeg, LegKind, LegOptions, LegSet, find};
 use pairspeed::series::{Series, trust};
 
 /// The legs of a flight, given as flown but without the seconds after each turn.
-fn told_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
+fn given_legs(plan: &Plan, flight: &Flight) -> (Series, LegSet) {
     let legs = flight.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
         ..GivenLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg)
@@ -42,19 +42,19 @@ fn off_the_wind(seed: u64) -> Plan {
 }
 
 #[test]
-fn a_told_crosswind_takes_the_bias_out() {
+fn a_given_crosswind_removes_the_bias() {
     let (mut plain, mut corrected, mut pairs, mut held) = (0.0, 0.0, 0, 0);
     for seed in 0..60 {
         let plan = Plan { heading_readout: false, ..off_the_wind(seed) };
         let flight = fly(&plan);
-        let (series, set) = told_legs(&plan, &flight);
+        let (series, set) = given_legs(&plan, &flight);
         // The wind comes from 0 degrees, and the course is 35 degrees.
-        let told = GivenWind {
+        let given = GivenWind {
             wind: Some(Wind { speed_mps: 6.0, from_deg: 0.0 }),
             course_deg: Some(35.0),
             heading_reference: HeadingReference::Track,
         };
-        let wind = find_wind(&series, &set, &told).unwrap();
+        let wind = find_wind(&series, &set, &given).unwrap();
         assert_eq!(wind.source, WindSource::Given);
         for (with, without) in pair_with(&set, &Crosswind::from(Some(&wind))).iter().zip(pair(&set)) {
             let truth = flight.airspeeds[with.step as usize - 1];
@@ -71,23 +71,23 @@ fn a_told_crosswind_takes_the_bias_out() {
 }
 
 #[test]
-fn without_a_course_a_told_wind_is_held_against_the_shown_one() {
+fn without_a_course_a_given_wind_is_compared_with_the_shown_heading() {
     let plan = off_the_wind(1);
-    let (series, set) = told_legs(&plan, &fly(&plan));
-    let told = GivenWind { wind: Some(Wind { speed_mps: 6.0, from_deg: 0.0 }), ..GivenWind::default() };
-    let wind = find_wind(&series, &set, &told).unwrap();
+    let (series, set) = given_legs(&plan, &fly(&plan));
+    let given = GivenWind { wind: Some(Wind { speed_mps: 6.0, from_deg: 0.0 }), ..GivenWind::default() };
+    let wind = find_wind(&series, &set, &given).unwrap();
     assert!((wind.across.abs() - 6.0 * 35f64.to_radians().sin()).abs() < 10.0, "{wind:?}");
     let plan = Plan { heading_readout: false, ..plan };
-    let (series, set) = told_legs(&plan, &fly(&plan));
-    assert_eq!(find_wind(&series, &set, &told), None);
+    let (series, set) = given_legs(&plan, &fly(&plan));
+    assert_eq!(find_wind(&series, &set, &given), None);
 }
 
 #[test]
-fn turns_over_both_sides_tell_the_crosswind_where_the_course_is_shown() {
+fn turns_over_both_sides_determine_the_crosswind_if_the_course_is_shown() {
     let (mut fitted, mut within, mut worst) = (0, 0, 0.0f64);
     for seed in 0..60 {
         let plan = off_the_wind(seed);
-        let (series, set) = told_legs(&plan, &fly(&plan));
+        let (series, set) = given_legs(&plan, &fly(&plan));
         let Some(wind) = find_wind(&series, &set, &GivenWind::default()) else { continue };
         let error = (wind.across.abs() / 3.6 - 6.0 * 35f64.to_radians().sin()).abs();
         worst = worst.max(error);
@@ -100,9 +100,9 @@ fn turns_over_both_sides_tell_the_crosswind_where_the_course_is_shown() {
 }
 
 #[test]
-fn turns_over_one_side_only_tell_nothing() {
+fn turns_over_one_side_only_determine_no_crosswind() {
     let plan = Plan { racetrack: false, ..off_the_wind(3) };
-    let (series, set) = told_legs(&plan, &fly(&plan));
+    let (series, set) = given_legs(&plan, &fly(&plan));
     assert_eq!(find_wind(&series, &set, &GivenWind::default()), None);
 }
 
@@ -112,7 +112,7 @@ fn a_box_of_four_legs_gives_airspeed_and_wind() {
     for seed in 0..60 {
         let plan = Plan { directions_deg: vec![0.0, 90.0, 180.0, 270.0], gust: 1.0, ..off_the_wind(seed) };
         let flight = fly(&plan);
-        let (_, set) = told_legs(&plan, &flight);
+        let (_, set) = given_legs(&plan, &flight);
         assert!(set.pairs.is_empty(), "{:?}", set.pairs);
         let boxes = patterns(&set, HeadingReference::Track);
         assert_eq!(boxes.len(), 3);
@@ -130,7 +130,7 @@ fn a_box_of_four_legs_gives_airspeed_and_wind() {
 }
 
 #[test]
-fn a_triangle_shown_with_headings_is_found_without_being_told() {
+fn a_triangle_is_found_if_headings_are_shown() {
     let plan = Plan {
         directions_deg: vec![0.0, 120.0, 240.0],
         legs_per_step: 3,

@@ -13,7 +13,7 @@ const DOCUMENTS: [&str; 7] = [
     "docs/reliability.md",
 ];
 
-/// Folders whose files the documents name by their path.
+/// Folders whose files are named by their path in the documents.
 const FOLDERS: [&str; 11] = [
     "benches",
     "docs",

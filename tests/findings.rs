@@ -172,7 +172,7 @@ fn words(findings: &Findings) -> String {
 }
 
 #[test]
-fn the_pack_is_told_at_rest_under_load_and_per_cell() {
+fn the_voltage_of_the_pack_is_given_at_rest_under_load_and_per_cell() {
     let flight = made_up(
         (25.2, 22.8),
         &[shown(60.0, 90.0, 23.4), shown(80.0, 110.0, 22.4), shown(100.0, 130.0, 20.7)],
@@ -188,7 +188,7 @@ fn the_pack_is_told_at_rest_under_load_and_per_cell() {
 }
 
 #[test]
-fn the_share_of_voltage_is_what_the_pack_ran_down_not_its_sag() {
+fn the_share_of_voltage_comes_from_the_discharge_of_the_pack_not_from_its_sag() {
     let flight = made_up((25.0, 23.0), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
     let findings = of(&flight, &Aircraft::default());
     // 42 s lie between the rests; the second pair's legs start 22 s and 32 s after the end of the first rest,
@@ -229,13 +229,13 @@ fn propeller_and_motor_need_notes_and_use_measured_revolutions() {
     assert!((full.advance_ratio.unwrap() - 0.6076).abs() < 1e-4);
     let without = rows.map(|row| Shown { rpm: f64::NAN, ..row });
     let no_load = of(&made_up((25.0, 24.0), &without), &notes).propeller;
-    assert_eq!(no_load.len(), 1, "without measured revolutions only full throttle tells them");
+    assert_eq!(no_load.len(), 1, "without measured revolutions only full throttle gives them");
     assert!(!no_load[0].measured && (no_load[0].rpm - 23_000.0).abs() < 1e-9);
     assert!(of(&made_up((25.0, 24.0), &without), &Aircraft::default()).propeller.is_empty());
 }
 
 #[test]
-fn power_goes_with_the_cube_of_the_speed_and_is_told_per_kilometre() {
+fn power_rises_with_the_cube_of_the_speed_and_is_given_per_kilometre() {
     let rows = [60.0, 80.0, 100.0].map(|throttle: f64| Shown {
         current: 40.0 * (throttle / 100.0).powi(3),
         ..shown(throttle, 1.2 * throttle, 20.0)
@@ -251,11 +251,11 @@ fn power_goes_with_the_cube_of_the_speed_and_is_told_per_kilometre() {
 }
 
 #[test]
-fn rising_power_without_speed_is_a_sign_of_heat() {
+fn rising_power_at_constant_speed_is_a_sign_of_heat() {
     let hot =
         [0, 1, 2].map(|run| Shown { current: 40.0 + 3.0 * f64::from(run), ..shown(100.0, 120.0, 22.0) });
-    let told = words(&of(&made_up((25.0, 24.0), &hot), &Aircraft::default()));
-    assert!(told.contains("running hot"), "{told}");
+    let sentences = words(&of(&made_up((25.0, 24.0), &hot), &Aircraft::default()));
+    assert!(sentences.contains("running hot"), "{sentences}");
     let steady = hot.map(|row| Shown { current: 40.0, ..row });
     assert!(!words(&of(&made_up((25.0, 24.0), &steady), &Aircraft::default())).contains("hot"));
     let faster = [0, 1, 2].map(|run| Shown {
@@ -266,14 +266,14 @@ fn rising_power_without_speed_is_a_sign_of_heat() {
 }
 
 #[test]
-fn a_pack_that_sags_more_at_the_same_throttle_is_told() {
+fn a_pack_that_sags_more_at_the_same_throttle_is_noted() {
     let rows = [shown(100.0, 120.0, 22.0), shown(60.0, 90.0, 23.5), shown(100.0, 118.0, 20.6)];
-    let told = words(&of(&made_up((25.0, 24.0), &rows), &Aircraft::default()));
-    assert!(told.contains("sank from 22.0 V to 20.6 V"), "{told}");
+    let sentences = words(&of(&made_up((25.0, 24.0), &rows), &Aircraft::default()));
+    assert!(sentences.contains("sank from 22.0 V to 20.6 V"), "{sentences}");
 }
 
 #[test]
-fn nothing_at_all_gives_nothing_and_does_not_fail() {
+fn empty_input_gives_no_findings_and_does_not_fail() {
     let nothing = made_up((25.0, 24.0), &[]);
     let findings = of(&nothing, &Aircraft::default());
     assert!(findings.battery.is_none() && findings.curve.is_none() && findings.power.is_empty());

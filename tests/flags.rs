@@ -15,8 +15,8 @@ fn one_leg(change: impl Fn(&mut Readings), options: LegOptions) -> LegSet {
         Plan { whole_flight: false, leg_s: (10.0, 10.0), gust: 0.0, wind_walk: 0.0, ..Plan::default() };
     let mut readings = fly(&plan).readings;
     change(&mut readings);
-    let told = vec![GivenLeg::new(3.0, 10.0, LegKind::Leg)];
-    find(&trust(readings), &LegOptions { given: Some(told), ..options }).unwrap()
+    let legs = vec![GivenLeg::new(3.0, 10.0, LegKind::Leg)];
+    find(&trust(readings), &LegOptions { given: Some(legs), ..options }).unwrap()
 }
 
 fn flags(set: &LegSet) -> String {
@@ -48,24 +48,24 @@ fn show(
 }
 
 #[test]
-fn a_sound_leg_has_no_flag() {
+fn a_good_leg_has_no_flag() {
     assert_eq!(flags(&one_leg(|_| {}, LegOptions::default())), "");
 }
 
 #[test]
-fn a_descent_is_told_with_the_speed_it_is_worth() {
+fn a_descent_is_flagged_with_the_speed_it_explains() {
     // dV = g dh / V: 14 m at the leg's ground speed of about 17 m/s (airspeed 20, wind 3) is 8 m/s, 29 km/h.
     let falling = |readings: &mut Readings| {
         show(readings, &Channel::Altitude, Some(Unit::Metres), 0, |time_s| 60.0 - 2.0 * time_s);
     };
-    let told = flags(&one_leg(falling, LegOptions::default()));
-    assert!(told.starts_with("height falls by 14, which explains up to "), "{told}");
-    let worth: f64 = told.split_whitespace().nth(8).unwrap().parse().unwrap();
-    assert!((worth - 9.80665 * 14.0 / 17.0 * 3.6).abs() < 2.5, "{told}");
+    let text = flags(&one_leg(falling, LegOptions::default()));
+    assert!(text.starts_with("height falls by 14, which explains up to "), "{text}");
+    let explained_kmh: f64 = text.split_whitespace().nth(8).unwrap().parse().unwrap();
+    assert!((explained_kmh - 9.80665 * 14.0 / 17.0 * 3.6).abs() < 2.5, "{text}");
 }
 
 #[test]
-fn few_satellites_are_told() {
+fn few_satellites_are_flagged() {
     let few = |readings: &mut Readings| show(readings, &Channel::Satellites, None, 0, |_| 5.0);
     assert_eq!(flags(&one_leg(few, LegOptions::default())), "few satellites: 5");
     let many = |readings: &mut Readings| show(readings, &Channel::Satellites, None, 0, |_| 12.0);
@@ -73,7 +73,7 @@ fn few_satellites_are_told() {
 }
 
 #[test]
-fn a_pack_below_the_limit_is_told() {
+fn a_pack_below_the_limit_is_flagged() {
     // Six cells according to their highest voltage; the usual landing limit is 3.5 V a cell.
     let low = |readings: &mut Readings| {
         show(
@@ -85,12 +85,12 @@ fn a_pack_below_the_limit_is_told() {
         );
     };
     assert_eq!(flags(&one_leg(low, LegOptions::default())), "pack at 20.4 V, below the limit of 21.0 V");
-    let told = LegOptions { min_voltage_v: Some(19.8), ..LegOptions::default() };
-    assert_eq!(flags(&one_leg(low, told)), "");
+    let options = LegOptions { min_voltage_v: Some(19.8), ..LegOptions::default() };
+    assert_eq!(flags(&one_leg(low, options)), "");
 }
 
 #[test]
-fn a_speed_that_keeps_changing_is_not_steady_and_gusts_seldom_are_taken_for_it() {
+fn a_speed_that_keeps_changing_is_not_steady_and_gusts_rarely_count_as_such() {
     let change = |set: &LegSet| flags(set).contains("not steady");
     let rising = |readings: &mut Readings| {
         show(readings, &Channel::Speed, Some(Unit::KilometresPerHour), 0, |time_s| 60.0 + 2.0 * time_s);

@@ -70,7 +70,7 @@ impl Score {
         self.all_right += usize::from(right == true_pairs && pairs.len() == true_pairs);
     }
 
-    fn say(&self, name: &str) {
+    fn print(&self, name: &str) {
         let percent = |values: &[f64]| median(values).unwrap_or(f64::NAN) * 100.0;
         println!(
             "{name:44} flights {:3}/{:3} pairs {:4}/{:4} wrong {:3} | within 1 % {:4.1} % held {:4.1} % half-width {:4.2} % error {:4.2} %",
@@ -197,9 +197,9 @@ fn score(conditions: Vec<(String, Plan)>, seeds: std::ops::Range<u64>) -> Score 
             score.add(&plan, &flight);
             total.add(&plan, &flight);
         }
-        score.say(&name);
+        score.print(&name);
     }
-    total.say("total");
+    total.print("total");
     total
 }
 
@@ -242,7 +242,7 @@ fn figures() {
 }
 
 /// Airspeeds of legs that are given as flown, so that only the statistics are tested.
-fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
+fn pairs_of_given_legs(plan: &Plan) -> Vec<(Pair, f64)> {
     let flight = fly(plan);
     let legs = flight.legs.iter().map(|leg| GivenLeg::new(leg.start_s + 3.0, leg.end_s, LegKind::Leg));
     let options = LegOptions { given: Some(legs.collect()), ..LegOptions::default() };
@@ -252,12 +252,12 @@ fn pairs_of_told_legs(plan: &Plan) -> Vec<(Pair, f64)> {
 }
 
 #[test]
-fn intervals_hold_the_truth_nearly_as_often_as_they_claim() {
+fn intervals_contain_the_truth_nearly_as_often_as_stated() {
     let base = Plan { whole_flight: false, leg_s: (13.0, 13.0), wind_walk: 0.08, ..Plan::default() };
     for (wind, gust) in [(2.0, 0.35), (4.0, 0.7), (6.0, 1.0)] {
         let mut pairs = Vec::new();
         for seed in 0..84 {
-            pairs.extend(pairs_of_told_legs(&Plan { seed, wind, gust, ..base.clone() }));
+            pairs.extend(pairs_of_given_legs(&Plan { seed, wind, gust, ..base.clone() }));
         }
         let held = pairs.iter().filter(|(pair, truth)| pair.airspeed.holds(*truth));
         let held = held.count() as f64 / pairs.len() as f64;
@@ -274,7 +274,7 @@ fn intervals_hold_the_truth_nearly_as_often_as_they_claim() {
 }
 
 #[test]
-fn two_hours_at_sixty_frames_a_second_pass_through() {
+fn two_hours_at_sixty_frames_per_second_are_processed() {
     let steps = 90;
     let plan = Plan {
         airspeeds: (0..steps).map(|step| 22.0 + f64::from(step % 6) * 2.0).collect(),

@@ -61,8 +61,8 @@ fn compare(clip: &Path) {
     let frames = read_through(&mut source);
     let times = probed_times(clip);
     assert_eq!(frames.len(), times.len(), "{clip:?}");
-    for ((number, time_s, _), (place, expected)) in frames.iter().zip(times.iter().enumerate()) {
-        assert_eq!(*number, place as u64);
+    for ((number, time_s, _), (index, expected)) in frames.iter().zip(times.iter().enumerate()) {
+        assert_eq!(*number, index as u64);
         let off_s = expected.map_or(0.0, |expected_s| (time_s - expected_s).abs());
         assert!(off_s < 1e-3, "{clip:?} frame {number}: {time_s} and {expected:?}");
     }
@@ -119,7 +119,7 @@ fn uneven_frame_times_and_starts_away_from_zero_equal_those_of_ffprobe() {
 }
 
 #[test]
-fn luma_is_taken_as_it_lies_whatever_the_chroma() {
+fn luma_is_independent_of_the_chroma_format() {
     let folder = folder();
     let source = "testsrc2=s=162x90:r=10:d=1";
     for format in ["yuv420p", "yuv422p", "yuv444p", "yuv411p", "gray", "nv12"] {
@@ -162,7 +162,7 @@ fn packed_deep_and_rgb_pictures_give_their_brightness() {
 }
 
 #[test]
-fn seeking_gives_the_frames_of_a_pass_from_the_start() {
+fn seeking_gives_the_frames_of_reading_from_the_start() {
     let folder = folder();
     for (name, options) in [
         ("a.avi", "-c:v mjpeg -q:v 3"),
@@ -192,15 +192,15 @@ fn seeking_gives_the_frames_of_a_pass_from_the_start() {
             assert!(*found.image.as_raw() == nearest.2, "{name} at {asked_s}");
         }
         let spread: Vec<f64> = sample(&mut source, 10).unwrap().iter().map(|frame| frame.time_s).collect();
-        for (place, time_s) in spread.iter().enumerate() {
-            assert!((time_s - 3.96 * (place as f64 + 0.5) / 10.0).abs() <= 0.0201, "{name}: {spread:?}");
+        for (index, time_s) in spread.iter().enumerate() {
+            assert!((time_s - 3.96 * (index as f64 + 0.5) / 10.0).abs() <= 0.0201, "{name}: {spread:?}");
         }
         assert_eq!(spread.len(), 10);
     }
 }
 
 #[test]
-fn reading_goes_on_from_where_a_seek_led() {
+fn reading_continues_after_a_seek() {
     let folder = folder();
     let clip = make(
         folder.path(),
@@ -218,7 +218,7 @@ fn reading_goes_on_from_where_a_seek_led() {
 }
 
 #[test]
-fn a_stream_without_stamps_is_timed_by_its_rate_and_says_so() {
+fn a_stream_without_timestamps_is_timed_by_its_rate_with_a_note() {
     let folder = folder();
     let options = "-c:v libx264 -pix_fmt yuv420p -bf 2";
     let clip = make(folder.path(), "bare.h264", "testsrc2=s=160x90:r=50:d=2", options);
@@ -258,7 +258,7 @@ fn rotation_interlacing_and_level_range_are_noted_and_not_applied() {
 }
 
 #[test]
-fn sound_and_data_beside_the_video_do_not_matter() {
+fn sound_and_data_beside_the_video_are_ignored() {
     let folder = folder();
     let clip = folder.path().join("sound.mp4");
     let video = "testsrc2=s=160x90:r=25:d=2";

@@ -1,4 +1,4 @@
-//! Tests that frames fetched by time are those that reading the whole clip shows nearest to these times.
+//! Tests that frames fetched by time are the frames nearest to these times in a reading of the whole clip.
 #![allow(clippy::unwrap_used)]
 
 mod common;
@@ -15,8 +15,8 @@ use pairspeed::geometry::PixelRect;
 const AREAS: [PixelRect; 2] =
     [PixelRect::from_edges(5, 11, 60, 37), PixelRect::from_edges(90, 101, 171, 119)];
 
-/// Times as they occur for labels: some close together, out of order, one twice, before the start and after
-/// the end, in seconds.
+/// Times in seconds, as for labels: some close together, out of order, one twice, one before the start, one after the
+/// end.
 const TIMES_S: [f64; 14] =
     [3.21, 3.24, 3.19, 0.4, -1.0, 0.0, 5.5, 5.51, 5.51, 9.98, 500.0, 7.0333, 7.35, f64::NAN];
 
@@ -78,7 +78,7 @@ fn compare<S: FrameSource>(name: &str, source: &mut S, all: &[Cut], times_s: &[f
 }
 
 #[test]
-fn frames_at_times_are_the_nearest_of_a_pass_whatever_the_codec() {
+fn frames_at_times_are_the_nearest_of_the_whole_clip_for_every_codec() {
     let folder = folder();
     for (name, options) in [
         ("mjpeg.avi", "-c:v mjpeg -q:v 4 -pix_fmt yuvj422p"),
@@ -107,7 +107,7 @@ fn frames_at_times_are_the_nearest_of_a_pass_whatever_the_codec() {
 }
 
 #[test]
-fn a_clip_can_be_looked_up_after_a_pass_and_read_on_after_a_look() {
+fn frames_can_be_fetched_after_reading_and_reading_continues_after_fetching() {
     let folder = folder();
     let clip = make(folder.path(), "long.mp4", "-c:v libx264 -g 250 -bf 3");
     let mut source = Clip::open(&clip).unwrap();
@@ -121,7 +121,7 @@ fn a_clip_can_be_looked_up_after_a_pass_and_read_on_after_a_look() {
 }
 
 #[test]
-fn several_clips_and_frames_in_memory_are_looked_up_as_well() {
+fn frames_of_several_clips_and_of_memory_are_fetched_by_time() {
     let folder = folder();
     let clips = ["one.mp4", "two.mp4"].map(|name| make(folder.path(), name, "-c:v libx264 -g 50"));
     let all = all_frames(&mut Recording::open(&clips).unwrap());
@@ -153,7 +153,7 @@ fn the_last_frame_is_known_by_its_packet() {
 }
 
 #[test]
-fn damage_is_flagged_and_never_ends_a_look() {
+fn damage_is_flagged_and_does_not_stop_fetching() {
     let folder = folder();
     for (name, options) in [
         ("mjpeg.avi", "-c:v mjpeg -q:v 4"),

@@ -97,7 +97,7 @@ fn a_cut_file_is_read_up_to_the_cut_and_its_last_frame_is_not_trusted() {
 }
 
 #[test]
-fn a_clip_shorter_than_it_states_says_so() {
+fn a_clip_shorter_than_stated_has_a_note() {
     let folder = folder();
     let (_, notes) = read(&altered(&make(folder.path(), H264_MKV), cut_at_60_percent));
     let short_s = notes.short_by_s.unwrap();
@@ -106,7 +106,7 @@ fn a_clip_shorter_than_it_states_says_so() {
         notes
             .sentences(Path::new("altered.avi"))
             .iter()
-            .any(|said| said.contains("before the length that the file states"))
+            .any(|said| said.contains("earlier than the file states"))
     );
 }
 
@@ -141,7 +141,7 @@ fn pictures(avi: &[u8]) -> Vec<std::ops::Range<usize>> {
 }
 
 #[test]
-fn damage_in_most_pictures_from_the_first_on_is_no_habit_of_the_recorder() {
+fn damage_in_most_pictures_from_the_first_on_is_reported() {
     let folder = folder();
     let clip = make(folder.path(), MJPEG);
     let (intact, _) = read(&clip);
@@ -233,7 +233,7 @@ fn damage_is_the_same_in_every_run() {
 }
 
 #[test]
-fn flipped_bits_anywhere_never_panic_nor_disturb_the_order() {
+fn flipped_bits_cause_no_panic_and_keep_the_order() {
     let folder = folder();
     let mut random = Random(42);
     for kind in [MJPEG, H264, H264_TS, H264_MKV, MPEG4] {
@@ -241,10 +241,10 @@ fn flipped_bits_anywhere_never_panic_nor_disturb_the_order() {
         let length = fs::metadata(&clip).unwrap().len() as usize;
         for round in 0..12 {
             // Every second round changes the header, which has sizes and rates.
-            let reach = if round % 2 == 0 { length } else { length.min(3000) };
+            let range = if round % 2 == 0 { length } else { length.min(3000) };
             let flips: Vec<(usize, u8)> =
-                (0..20).map(|_| (random.below(reach), 1 << random.below(8))).collect();
-            let damaged = altered(&clip, |bytes| flips.iter().for_each(|&(place, bit)| bytes[place] ^= bit));
+                (0..20).map(|_| (random.below(range), 1 << random.below(8))).collect();
+            let damaged = altered(&clip, |bytes| flips.iter().for_each(|&(index, bit)| bytes[index] ^= bit));
             let Ok(mut source) = Clip::open(&damaged) else { continue };
             let mut last_s = f64::NEG_INFINITY;
             while let Some(frame) = source.next_frame().unwrap() {
@@ -275,7 +275,10 @@ fn frames_of_another_size_are_skipped_and_counted() {
     assert_eq!(notes.frames_of_other_size, of_width("160") as u64);
     assert_eq!(notes.frames_of_other_size, 25);
     assert!(
-        notes.sentences(Path::new("altered.avi")).iter().any(|said| said.contains("of another size skipped")),
+        notes
+            .sentences(Path::new("altered.avi"))
+            .iter()
+            .any(|note| note.contains("skipped because of another size")),
         "{notes:?}"
     );
 }
@@ -316,7 +319,7 @@ fn every_unsuitable_file_gets_its_own_message() {
 }
 
 #[test]
-fn an_unfinished_mp4_is_told_apart_from_other_files() {
+fn an_unfinished_mp4_has_its_own_message() {
     let folder = folder();
     let said = refusal(&altered(&make(folder.path(), H264), cut_at_60_percent));
     assert!(said.starts_with("FILE: the recording was never finished: its index (the moov atom) is missing"));
@@ -348,7 +351,7 @@ fn a_video_of_which_nothing_decodes_is_damaged_beyond_use() {
 
 #[cfg(unix)]
 #[test]
-fn a_clip_whose_name_is_no_text_is_read() {
+fn a_clip_whose_name_is_not_text_is_read() {
     use std::os::unix::ffi::OsStrExt;
     let folder = folder();
     let clip = make(folder.path(), MJPEG);
@@ -367,7 +370,7 @@ fn names_that_look_like_addresses_are_only_names() {
 }
 
 #[test]
-fn a_cut_avi_says_by_its_name_how_much_of_its_stated_length_is_missing() {
+fn the_note_on_a_cut_avi_names_the_file_and_the_missing_length() {
     let folder = folder();
     let clip = make(folder.path(), MJPEG);
     let cut = altered(&clip, cut_at_60_percent);
@@ -384,7 +387,7 @@ fn a_cut_avi_says_by_its_name_how_much_of_its_stated_length_is_missing() {
 }
 
 #[test]
-fn a_sound_recording_is_not_called_damaged() {
+fn a_sound_recording_is_not_reported_as_damaged() {
     let folder = folder();
     for (name, container) in [("sound.wav", "WAV"), ("sound.flac", "FLAC"), ("sound.mp3", "MP3")] {
         let sound = folder.path().join(name);
@@ -395,13 +398,13 @@ fn a_sound_recording_is_not_called_damaged() {
 }
 
 #[test]
-fn a_video_without_a_frame_is_said_to_hold_none() {
+fn a_video_without_a_frame_has_its_own_message() {
     let folder = folder();
     for (name, options) in [MJPEG, H264] {
         let clip = folder.path().join(name);
         let options: Vec<&str> = options.split_whitespace().collect();
         let source = ["-f", "lavfi", "-i", "testsrc2=s=160x90:r=30:d=3"];
         ffmpeg(&[source.as_slice(), options.as_slice(), &["-frames:v", "0", text(&clip)]].concat());
-        assert!(refusal(&clip).starts_with("FILE: the video holds no frame"), "{}", refusal(&clip));
+        assert!(refusal(&clip).starts_with("FILE: the video has no frames"), "{}", refusal(&clip));
     }
 }

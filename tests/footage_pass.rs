@@ -73,7 +73,7 @@ fn compare(clip: &Path) -> ClipNotes {
 }
 
 #[test]
-fn motion_jpeg_is_the_same_to_the_level() {
+fn motion_jpeg_gives_identical_levels() {
     let folder = folder();
     for (name, options) in [
         ("420.avi", "-c:v mjpeg -q:v 4 -pix_fmt yuvj420p"),
@@ -86,7 +86,7 @@ fn motion_jpeg_is_the_same_to_the_level() {
 }
 
 #[test]
-fn other_codecs_are_the_same_to_the_level() {
+fn other_codecs_give_identical_levels() {
     let folder = folder();
     for (name, options) in [
         ("closed.mp4", "-c:v libx264 -g 20 -bf 2"),
@@ -102,7 +102,7 @@ fn other_codecs_are_the_same_to_the_level() {
 }
 
 #[test]
-fn a_stretch_longer_than_is_held_in_memory_is_continued() {
+fn a_run_longer_than_a_chunk_is_continued() {
     let folder = folder();
     let options = "-c:v libx264 -preset ultrafast -bf 2 -g 9999 -keyint_min 9999";
     compare(&make(folder.path(), "endless.mp4", 45, options));
@@ -110,21 +110,21 @@ fn a_stretch_longer_than_is_held_in_memory_is_continued() {
 
 /// The JPEG images of a bare stream, without their segments of one kind.
 fn without_segments(stream: &[u8], kind: u8) -> Vec<u8> {
-    let (mut kept, mut place) = (Vec::new(), 0);
-    while let Some(&[0xff, marker]) = stream.get(place..place + 2) {
+    let (mut kept, mut position) = (Vec::new(), 0);
+    while let Some(&[0xff, marker]) = stream.get(position..position + 2) {
         let length = match marker {
             0xd8 | 0xd9 => 2,
-            _ => 2 + usize::from(u16::from_be_bytes([stream[place + 2], stream[place + 3]])),
+            _ => 2 + usize::from(u16::from_be_bytes([stream[position + 2], stream[position + 3]])),
         };
         if marker != kind {
-            kept.extend_from_slice(&stream[place..place + length]);
+            kept.extend_from_slice(&stream[position..position + length]);
         }
-        place += length;
+        position += length;
         if marker == 0xda {
             let is_marker = |two: &[u8]| two[0] == 0xff && two[1] != 0 && !(0xd0..=0xd7).contains(&two[1]);
-            let data = stream[place..].windows(2).position(is_marker).unwrap();
-            kept.extend_from_slice(&stream[place..place + data]);
-            place += data;
+            let data = stream[position..].windows(2).position(is_marker).unwrap();
+            kept.extend_from_slice(&stream[position..position + data]);
+            position += data;
         }
     }
     kept
@@ -164,7 +164,7 @@ fn punched(clip: &Path, length: usize) -> PathBuf {
 }
 
 #[test]
-fn of_damaged_clips_no_frame_passes_for_sound_that_is_not() {
+fn no_damaged_frame_counts_as_undamaged() {
     let folder = folder();
     for (name, options) in [
         ("hurt.avi", "-c:v mjpeg -q:v 3"),
@@ -185,7 +185,7 @@ fn of_damaged_clips_no_frame_passes_for_sound_that_is_not() {
 }
 
 #[test]
-fn a_pass_can_be_broken_off_and_begun_again() {
+fn processing_can_be_stopped_and_started_again() {
     let folder = folder();
     for (name, options) in [("a.avi", "-c:v mjpeg -q:v 4"), ("a.mp4", "-c:v libx264 -g 10")] {
         let mut clip = Clip::open(&make(folder.path(), name, 2, options)).unwrap();
@@ -223,7 +223,7 @@ fn several_clips_are_one_recording() {
 }
 
 #[test]
-fn some_frames_are_spread_over_the_clip_and_are_those_shown_then() {
+fn sampled_frames_are_spread_over_the_clip_and_have_correct_times() {
     let folder = folder();
     for (name, options) in [
         ("a.avi", "-c:v mjpeg -q:v 4"),

@@ -44,15 +44,15 @@ fn numbers_and_times(source: &mut dyn FrameSource) -> Vec<(u64, f64)> {
 }
 
 #[test]
-fn clips_follow_each_other_one_frame_interval_apart_when_no_gap_is_known() {
+fn without_known_gaps_clips_follow_after_one_frame_interval() {
     let folder = folder();
     let clips = ["a.avi", "b.avi", "c.avi"].map(|name| make(folder.path(), name, 30, "160x90", &MJPEG));
     let mut recording = Recording::open(&clips).unwrap();
     let frames = numbers_and_times(&mut recording);
     assert_eq!(frames.len(), 90);
-    for (place, (number, time_s)) in frames.iter().enumerate() {
-        assert_eq!(*number, place as u64);
-        assert!((time_s - place as f64 * 0.04).abs() < 1e-6, "frame {place} at {time_s}");
+    for (index, (number, time_s)) in frames.iter().enumerate() {
+        assert_eq!(*number, index as u64);
+        assert!((time_s - index as f64 * 0.04).abs() < 1e-6, "frame {index} at {time_s}");
     }
     let spans = recording.spans();
     assert_eq!(spans.iter().map(|span| span.first_index).collect::<Vec<_>>(), [Some(0), Some(30), Some(60)]);
@@ -121,7 +121,7 @@ fn creation_times_give_the_gap() {
 }
 
 #[test]
-fn seeking_in_a_recording_finds_the_frames_of_a_pass() {
+fn seeking_in_a_recording_finds_the_frames_of_reading_from_the_start() {
     let folder = folder();
     let clips = [
         make_created(folder.path(), "a.mp4", 50, "2024-05-01T10:00:00"),
@@ -169,7 +169,7 @@ fn clips_that_differ_in_size_or_codec_are_refused_by_name() {
 }
 
 #[test]
-fn notes_of_all_clips_come_together_on_the_recordings_clock() {
+fn notes_of_all_clips_are_combined_with_times_of_the_recording() {
     let folder = folder();
     let clips = ["a.avi", "b.avi"].map(|name| make(folder.path(), name, 50, "160x90", &MJPEG));
     for clip in &clips {
@@ -201,7 +201,7 @@ fn notes_of_all_clips_come_together_on_the_recordings_clock() {
 }
 
 #[test]
-fn a_clip_given_twice_is_refused_also_by_another_path() {
+fn a_clip_given_twice_is_refused_even_by_another_path() {
     let folder = folder();
     let clip = make(folder.path(), "a.avi", 5, "160x90", &MJPEG);
     let other = make(folder.path(), "b.avi", 5, "160x90", &MJPEG);
@@ -212,7 +212,7 @@ fn a_clip_given_twice_is_refused_also_by_another_path() {
 }
 
 #[test]
-fn clips_in_the_wrong_order_by_their_recording_times_are_said_to_be() {
+fn clips_in_the_wrong_order_by_their_recording_times_have_a_note() {
     let folder = folder();
     let late = make_created(folder.path(), "late.mp4", 25, "2024-05-01T10:05:00Z");
     let early = make_created(folder.path(), "early.mp4", 25, "2024-05-01T10:00:00Z");

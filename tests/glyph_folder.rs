@@ -1,4 +1,4 @@
-//! Which glyph sets are used with a setup.
+//! Tests which glyph sets are used with a setup.
 #![allow(clippy::unwrap_used)]
 
 use pairspeed::files::Existing;

@@ -14,15 +14,15 @@ use pairspeed::stats::median;
 
 const FLIGHTS: u64 = 2000;
 
-/// First seed of the flights that are tested. The defaults of the program were chosen on the flights 0 to
-/// 1999, and the share of displays that truncate on those from a million on, so these flights prove nothing.
+/// First seed of the flights that are tested. The defaults of the program were chosen on flights 0 to 1999, and the
+/// share of displays that truncate on flights from 1,000,000 on; those flights are no test.
 const FIRST_HELD_BACK: u64 = 21_000_000;
 
 /// Time after a turn in which the aircraft regains speed and the receiver lags, in seconds.
 const SETTLING_S: f64 = 3.0;
 
 /// Pairs and steps of a flight whose legs are given as flown, so that only the statistics are tested.
-fn of_told_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
+fn of_given_legs(plan: &Plan, flight: &Flight) -> (Vec<Pair>, Vec<StepResult>) {
     let legs = flight.legs.iter().map(|leg| GivenLeg {
         throttle_percent: Some(plan.throttles[leg.step]),
         ..GivenLeg::new(leg.start_s + SETTLING_S, leg.end_s, LegKind::Leg)
@@ -70,7 +70,7 @@ fn tallies(seeds: Range<u64>, plan_of: impl Fn(u64) -> Plan) -> [[Tally; 2]; 2] 
     for seed in seeds {
         let plan = plan_of(seed);
         let flight = fly(&plan);
-        let (pairs, steps) = of_told_legs(&plan, &flight);
+        let (pairs, steps) = of_given_legs(&plan, &flight);
         let [of_pairs, of_steps] = &mut tallies[usize::from(plan.wind > 3.0)];
         let unit = plan.unit.si_per_unit();
         for (number, pair) in pairs.iter().enumerate() {
@@ -87,7 +87,7 @@ fn tallies(seeds: Range<u64>, plan_of: impl Fn(u64) -> Plan) -> [[Tally; 2]; 2] 
     tallies
 }
 
-fn say(name: &str, tally: &Tally) {
+fn print(name: &str, tally: &Tally) {
     println!("{name:28} {:6} intervals, {:.1} % hold the truth", tally.given, 100.0 * tally.share());
     if let (Some(error), Some(by_eye)) = (median(&tally.errors_mps), median(&tally.errors_by_eye_mps)) {
         println!("{name:28} median error {error:.3} m/s, by eye {by_eye:.3} m/s");
@@ -123,16 +123,16 @@ fn figures_of_other_flights_and_of_odd_days() {
         let first = batch * FIRST_HELD_BACK;
         let [calm, windy] = tallies(first..first + FLIGHTS, Plan::of_some_day);
         for [pairs, steps] in [&calm, &windy] {
-            say(&format!("batch {batch}, pairs"), pairs);
-            say(&format!("batch {batch}, steps"), steps);
+            print(&format!("batch {batch}, pairs"), pairs);
+            print(&format!("batch {batch}, steps"), steps);
         }
     }
     for (name, odd) in odd_days() {
         let first = 9 * FIRST_HELD_BACK;
         let [calm, windy] = tallies(first..first + FLIGHTS / 4, |seed| odd(Plan::of_some_day(seed)));
         for (day, [pairs, steps]) in [("calm", &calm), ("windy", &windy)] {
-            say(&format!("{name}, {day}, pairs"), pairs);
-            say(&format!("{name}, {day}, steps"), steps);
+            print(&format!("{name}, {day}, pairs"), pairs);
+            print(&format!("{name}, {day}, steps"), steps);
         }
     }
 }
@@ -155,11 +155,11 @@ mod slow {
 
     #[test]
     #[ignore = "slow: thousands of simulated flights"]
-    fn intervals_hold_the_truth_as_often_as_they_claim_and_the_airspeed_beats_the_eye() {
+    fn intervals_contain_the_truth_as_often_as_stated_and_the_airspeed_beats_reading_by_eye() {
         let [calm, windy] = tallies(FIRST_HELD_BACK..FIRST_HELD_BACK + FLIGHTS, Plan::of_some_day);
         for (name, [pairs, steps]) in [("wind up to 3 m/s", &calm), ("wind of 3 to 6 m/s", &windy)] {
-            say(&format!("{name}, pairs"), pairs);
-            say(&format!("{name}, steps"), steps);
+            print(&format!("{name}, pairs"), pairs);
+            print(&format!("{name}, steps"), steps);
         }
         let share_of = |kind: usize| {
             let (held, given) = (calm[kind].held + windy[kind].held, calm[kind].given + windy[kind].given);
@@ -176,13 +176,13 @@ mod slow {
 
     #[test]
     #[ignore = "slow: thousands of simulated flights"]
-    fn steps_whose_pairs_disagree_still_hold_the_truth() {
+    fn intervals_of_steps_whose_pairs_disagree_contain_the_truth() {
         for spread in [1.0, 3.0] {
             let plan = |seed| Plan { pair_spread: spread, legs_per_step: 6, ..Plan::of_some_day(seed) };
             let [[_, calm], [_, windy]] =
                 tallies(6 * FIRST_HELD_BACK..6 * FIRST_HELD_BACK + FLIGHTS / 4, plan);
-            say("pairs at odds, calm, steps", &calm);
-            say("pairs at odds, windy, steps", &windy);
+            print("pairs at odds, calm, steps", &calm);
+            print("pairs at odds, windy, steps", &windy);
             let share = (calm.held + windy.held) as f64 / (calm.given + windy.given) as f64;
             assert!((0.93..=0.97).contains(&share), "{share} with {spread} m/s");
         }

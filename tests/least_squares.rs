@@ -9,10 +9,10 @@ use pairspeed::stats::{mean, standard_deviation};
 fn columns(table: &str, names: [&str; 2]) -> (Vec<f64>, Vec<f64>) {
     let mut reader = csv::Reader::from_reader(table.as_bytes());
     let header = reader.headers().unwrap().clone();
-    let place = names.map(|name| header.iter().position(|cell| cell == name).unwrap());
+    let columns = names.map(|name| header.iter().position(|cell| cell == name).unwrap());
     reader
         .records()
-        .map(|row| place.map(|place| row.as_ref().unwrap()[place].parse::<f64>().unwrap()))
+        .map(|row| columns.map(|column| row.as_ref().unwrap()[column].parse::<f64>().unwrap()))
         .map(|[a, b]| (a, b))
         .unzip()
 }
@@ -115,7 +115,7 @@ fn nist_misra1a_is_reproduced_from_its_second_start() {
 }
 
 #[test]
-fn what_is_not_determined_gives_no_fit() {
+fn an_underdetermined_system_gives_no_fit() {
     let fit = |rows: &[[f64; 2]], values: &[f64]| {
         let design = DMatrix::from_fn(rows.len(), 2, |row, column| rows[row][column]);
         linear(&design, &DVector::from_column_slice(values))

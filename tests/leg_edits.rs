@@ -1,5 +1,4 @@
-//! Edits of the legs found: what they change, what they leave unchanged, and the file in which they are
-//! stored.
+//! Tests edits of the found legs: what they change, what they leave unchanged, and their file.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -16,14 +15,14 @@ use pairspeed::{ReadOptions, work_out};
 use proptest::prelude::*;
 
 /// A flight that can be computed again, and its edits.
-struct Desk {
+struct EditedFlight {
     record: FlightRecord,
     options: ReadOptions,
     found: Flight,
     edits: LegEdits,
 }
 
-impl Desk {
+impl EditedFlight {
     fn of(plan: &Plan) -> Self {
         Self::with(plan, LegOptions::default())
     }
@@ -54,12 +53,12 @@ fn assert_same(one: &Flight, other: &Flight) {
 }
 
 /// Airspeed and the two ground speeds of each pair.
-fn answers(flight: &Flight) -> Vec<(f64, f64, f64)> {
+fn airspeeds(flight: &Flight) -> Vec<(f64, f64, f64)> {
     flight.pairs.iter().map(|pair| (pair.airspeed.value, pair.upwind, pair.downwind)).collect()
 }
 
 /// Medians and times of the legs, without the `count` legs from index `skip` on.
-fn traits(flight: &Flight, skip: usize, count: usize) -> Vec<(f64, f64, f64, f64, f64)> {
+fn medians_and_times(flight: &Flight, skip: usize, count: usize) -> Vec<(f64, f64, f64, f64, f64)> {
     let legs = flight.legs.iter().enumerate().filter(|(index, _)| !(skip..skip + count).contains(index));
     legs.map(|(_, leg)| (leg.start_s, leg.end_s, leg.steady_start_s, leg.steady_end_s, leg.speed_median))
         .collect()
@@ -67,21 +66,21 @@ fn traits(flight: &Flight, skip: usize, count: usize) -> Vec<(f64, f64, f64, f64
 
 #[test]
 fn without_edits_the_flight_is_exactly_the_one_found() {
-    let desk = Desk::of(&Plan::default());
-    assert_same(&desk.worked_out(&desk.edits), &desk.found);
-    let mut edits = desk.edits.clone();
+    let edited = EditedFlight::of(&Plan::default());
+    assert_same(&edited.worked_out(&edited.edits), &edited.found);
+    let mut edits = edited.edits.clone();
     edits.make(LegEdit::Delete { leg: 3 }).unwrap();
     edits.undo();
-    assert_same(&desk.worked_out(&edits), &desk.found);
+    assert_same(&edited.worked_out(&edits), &edited.found);
 }
 
 #[test]
-fn the_legs_as_found_told_back_give_the_same_answers() {
-    let desk = Desk::of(&Plan::default());
-    let again = desk.after(&[LegEdit::Throttle { leg: 1, percent: None }]);
-    assert_eq!(traits(&again, 0, 0), traits(&desk.found, 0, 0));
-    assert_eq!(again.pairs, desk.found.pairs);
-    assert_eq!(again.steps, desk.found.steps);
+fn the_found_legs_given_as_edits_give_the_same_airspeeds() {
+    let edited = EditedFlight::of(&Plan::default());
+    let again = edited.after(&[LegEdit::Throttle { leg: 1, percent: None }]);
+    assert_eq!(medians_and_times(&again, 0, 0), medians_and_times(&edited.found, 0, 0));
+    assert_eq!(again.pairs, edited.found.pairs);
+    assert_eq!(again.steps, edited.found.steps);
     assert!(
         again.notes.iter().any(|note| note.sentence.contains("edited by hand (1 edit)")),
         "{:?}",
@@ -90,108 +89,109 @@ fn the_legs_as_found_told_back_give_the_same_answers() {
 }
 
 #[test]
-fn a_deleted_leg_takes_its_pair_along_and_leaves_all_others() {
-    let desk = Desk::of(&Plan::default());
-    let pair = desk.found.pairs[2].clone();
-    let after = desk.after(&[LegEdit::Delete { leg: pair.legs.upwind + 1 }]);
-    assert_eq!(traits(&after, 0, 0), traits(&desk.found, pair.legs.upwind, 1));
-    let mut expected = answers(&desk.found);
+fn deleting_a_leg_removes_its_pair_and_no_other() {
+    let edited = EditedFlight::of(&Plan::default());
+    let pair = edited.found.pairs[2].clone();
+    let after = edited.after(&[LegEdit::Delete { leg: pair.legs.upwind + 1 }]);
+    assert_eq!(medians_and_times(&after, 0, 0), medians_and_times(&edited.found, pair.legs.upwind, 1));
+    let mut expected = airspeeds(&edited.found);
     expected.remove(2);
-    assert_eq!(answers(&after), expected);
+    assert_eq!(airspeeds(&after), expected);
     let odd: Vec<bool> = after.legs.iter().map(|leg| leg.kind == LegKind::Unpaired).collect();
-    let was_odd = desk.found.legs.iter().filter(|leg| leg.kind == LegKind::Unpaired).count();
+    let was_odd = edited.found.legs.iter().filter(|leg| leg.kind == LegKind::Unpaired).count();
     assert_eq!(odd.iter().filter(|odd| **odd).count(), was_odd + 1);
 }
 
 #[test]
-fn a_moved_end_changes_its_own_median_and_pair_alone() {
-    let desk = Desk::of(&Plan { gust: 1.0, ..Plan::default() });
-    let index = desk.found.pairs[1].legs.upwind;
-    let middle_s = f64::midpoint(desk.found.legs[index].steady_start_s, desk.found.legs[index].steady_end_s);
-    let after = desk.after(&[LegEdit::MoveEnd { leg: index + 1, to_s: middle_s }]);
-    assert_eq!(traits(&after, index, 1), traits(&desk.found, index, 1));
+fn moving_an_end_changes_only_its_own_median_and_pair() {
+    let edited = EditedFlight::of(&Plan { gust: 1.0, ..Plan::default() });
+    let index = edited.found.pairs[1].legs.upwind;
+    let middle_s =
+        f64::midpoint(edited.found.legs[index].steady_start_s, edited.found.legs[index].steady_end_s);
+    let after = edited.after(&[LegEdit::MoveEnd { leg: index + 1, to_s: middle_s }]);
+    assert_eq!(medians_and_times(&after, index, 1), medians_and_times(&edited.found, index, 1));
     assert_eq!(
         (after.legs[index].end_s, after.legs[index].start_s),
-        (middle_s, desk.found.legs[index].start_s)
+        (middle_s, edited.found.legs[index].start_s)
     );
-    assert!(after.legs[index].samples < desk.found.legs[index].samples);
-    for (number, (now, then)) in answers(&after).iter().zip(answers(&desk.found)).enumerate() {
+    assert!(after.legs[index].samples < edited.found.legs[index].samples);
+    for (number, (now, then)) in airspeeds(&after).iter().zip(airspeeds(&edited.found)).enumerate() {
         assert_eq!(*now == then, number != 1, "pair {number}: {now:?} {then:?}");
     }
     let doubt = |flight: &Flight| flight.legs[index].speed_uncertainty;
-    assert!(doubt(&after) > doubt(&desk.found), "{} {}", doubt(&after), doubt(&desk.found));
+    assert!(doubt(&after) > doubt(&edited.found), "{} {}", doubt(&after), doubt(&edited.found));
 }
 
 #[test]
-fn the_median_of_a_moved_leg_is_that_of_the_stretch_told_outright() {
-    let desk = Desk::of(&Plan::default());
-    let leg = &desk.found.legs[4];
+fn the_median_of_a_moved_leg_is_that_of_a_given_leg_with_the_same_times() {
+    let edited = EditedFlight::of(&Plan::default());
+    let leg = &edited.found.legs[4];
     let (start_s, end_s) = (leg.steady_start_s + 1.0, leg.steady_end_s - 2.0);
-    let moved =
-        desk.after(&[LegEdit::MoveStart { leg: 5, to_s: start_s }, LegEdit::MoveEnd { leg: 5, to_s: end_s }]);
-    let replaced = desk.after(&[LegEdit::Delete { leg: 5 }, LegEdit::Add { start_s, end_s }]);
+    let moved = edited
+        .after(&[LegEdit::MoveStart { leg: 5, to_s: start_s }, LegEdit::MoveEnd { leg: 5, to_s: end_s }]);
+    let replaced = edited.after(&[LegEdit::Delete { leg: 5 }, LegEdit::Add { start_s, end_s }]);
     assert_eq!(moved.legs[4].speed_median, replaced.legs[4].speed_median);
-    assert_eq!(answers(&moved), answers(&replaced));
+    assert_eq!(airspeeds(&moved), airspeeds(&replaced));
 }
 
 #[test]
-fn a_pair_marked_the_other_way_round_exchanges_its_speeds_and_says_so() {
-    let desk = Desk::of(&Plan::default());
-    let pair = &desk.found.pairs[0];
-    let after = desk.after(&[LegEdit::Mark { leg: pair.legs.downwind + 1, kind: LegKind::Upwind }]);
+fn a_pair_marked_in_reverse_swaps_its_speeds_and_is_flagged() {
+    let edited = EditedFlight::of(&Plan::default());
+    let pair = &edited.found.pairs[0];
+    let after = edited.after(&[LegEdit::Mark { leg: pair.legs.downwind + 1, kind: LegKind::Upwind }]);
     let swapped = PairedLegs { upwind: pair.legs.downwind, downwind: pair.legs.upwind };
     assert_eq!(after.pairs[0].legs, swapped);
     assert_eq!(after.pairs[0].wind, -pair.wind);
     assert!(after.pairs[0].flags.iter().any(|flag| flag.0.contains("is faster than the downwind leg")));
-    assert_eq!(answers(&after)[1..], answers(&desk.found)[1..]);
+    assert_eq!(airspeeds(&after)[1..], airspeeds(&edited.found)[1..]);
 }
 
 #[test]
 fn two_legs_marked_the_same_way_are_no_pair() {
-    let desk = Desk::of(&Plan::default());
-    let PairedLegs { upwind, downwind } = desk.found.pairs[0].legs;
-    let after = desk.after(&[
+    let edited = EditedFlight::of(&Plan::default());
+    let PairedLegs { upwind, downwind } = edited.found.pairs[0].legs;
+    let after = edited.after(&[
         LegEdit::Mark { leg: upwind + 1, kind: LegKind::Upwind },
         LegEdit::Mark { leg: downwind + 1, kind: LegKind::Upwind },
     ]);
-    assert_eq!(answers(&after), answers(&desk.found)[1..]);
+    assert_eq!(airspeeds(&after), airspeeds(&edited.found)[1..]);
 }
 
 #[test]
-fn a_throttle_is_told_of_both_legs_of_a_pair() {
-    let desk = Desk::of(&Plan::default());
-    assert_eq!(desk.found.throttle_source, ThrottleSource::Numbered);
-    let leg = desk.found.pairs[1].legs.downwind + 1;
-    let after = desk.after(&[LegEdit::Throttle { leg, percent: Some(65.0) }]);
+fn a_throttle_applies_to_both_legs_of_a_pair() {
+    let edited = EditedFlight::of(&Plan::default());
+    assert_eq!(edited.found.throttle_source, ThrottleSource::Numbered);
+    let leg = edited.found.pairs[1].legs.downwind + 1;
+    let after = edited.after(&[LegEdit::Throttle { leg, percent: Some(65.0) }]);
     assert_eq!(after.throttle_source, ThrottleSource::LegsFile);
     let throttles: Vec<Option<f64>> = after.pairs.iter().map(|pair| pair.throttle_percent).collect();
     assert_eq!(throttles, [None, Some(65.0), None, None, None, None]);
-    assert_eq!(answers(&after), answers(&desk.found));
+    assert_eq!(airspeeds(&after), airspeeds(&edited.found));
 }
 
 #[test]
 fn given_throttles_stay_with_their_legs_when_a_pair_is_lost() {
     let throttles = vec![50.0, 60.0, 70.0, 80.0, 90.0, 100.0];
     let legs = LegOptions { throttle_steps: Some(throttles), ..LegOptions::default() };
-    let desk = Desk::with(&Plan::default(), legs);
-    let after = desk.after(&[LegEdit::Delete { leg: desk.found.pairs[2].legs.upwind + 1 }]);
+    let edited = EditedFlight::with(&Plan::default(), legs);
+    let after = edited.after(&[LegEdit::Delete { leg: edited.found.pairs[2].legs.upwind + 1 }]);
     let of_pairs: Vec<f64> = after.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
     assert_eq!(of_pairs, [50.0, 60.0, 80.0, 90.0, 100.0]);
 }
 
 #[test]
-fn a_throttle_shown_is_read_anew_where_none_is_told() {
-    let desk = Desk::of(&Plan { throttle_readout: Readout::Alive, seed: 5, ..Plan::default() });
-    let after = desk.after(&[LegEdit::Mark { leg: 1, kind: LegKind::Unpaired }]);
+fn a_shown_throttle_is_read_again_if_none_is_given() {
+    let edited = EditedFlight::of(&Plan { throttle_readout: Readout::Alive, seed: 5, ..Plan::default() });
+    let after = edited.after(&[LegEdit::Mark { leg: 1, kind: LegKind::Unpaired }]);
     assert_eq!(after.throttle_source, ThrottleSource::Overlay);
     let of_legs = |flight: &Flight| flight.legs.iter().map(|leg| leg.throttle_percent).collect::<Vec<_>>();
-    assert_eq!(of_legs(&after), of_legs(&desk.found));
+    assert_eq!(of_legs(&after), of_legs(&edited.found));
 }
 
 #[test]
 fn an_edit_that_cannot_be_made_says_why_and_changes_nothing() {
-    let desk = Desk::of(&Plan::default());
-    let mut edits = desk.edits.clone();
+    let edited = EditedFlight::of(&Plan::default());
+    let mut edits = edited.edits.clone();
     let last = edits.legs().len();
     let next_s = edits.legs()[1].start_s;
     let refused = |edits: &mut LegEdits, edit| edits.make(edit).unwrap_err();
@@ -212,13 +212,13 @@ fn an_edit_that_cannot_be_made_says_why_and_changes_nothing() {
     let error = refused(&mut edits, LegEdit::Throttle { leg: 2, percent: Some(130.0) });
     assert!(error.to_string().contains("give 0 to 100"), "{error}");
     assert!(matches!(refused(&mut edits, LegEdit::Join { leg: last }), LegEditError::NothingFollows { .. }));
-    assert_eq!(edits, desk.edits);
+    assert_eq!(edits, edited.edits);
 }
 
 #[test]
-fn moves_of_one_end_are_taken_back_together_and_made_again() {
-    let desk = Desk::of(&Plan::default());
-    let mut edits = desk.edits.clone();
+fn moves_of_one_end_are_undone_and_redone_together() {
+    let edited = EditedFlight::of(&Plan::default());
+    let mut edits = edited.edits.clone();
     let end_s = edits.legs()[0].end_s;
     for by_s in [0.2, 0.4, 0.6] {
         edits.make(LegEdit::MoveEnd { leg: 1, to_s: end_s - by_s }).unwrap();
@@ -228,7 +228,7 @@ fn moves_of_one_end_are_taken_back_together_and_made_again() {
     let made = edits.legs().to_vec();
     edits.undo();
     edits.undo();
-    assert_eq!((edits.legs(), edits.edits().len()), (desk.edits.legs(), 0));
+    assert_eq!((edits.legs(), edits.edits().len()), (edited.edits.legs(), 0));
     edits.undo();
     edits.redo();
     assert_eq!(edits.legs()[0].end_s, end_s - 0.6);
@@ -244,12 +244,12 @@ fn clip(folder: &tempfile::TempDir, name: &str, bytes: usize) -> Vec<PathBuf> {
 }
 
 #[test]
-fn a_saved_list_gives_the_same_flight_and_can_still_be_taken_back() {
-    let desk = Desk::of(&Plan::default());
+fn saved_edits_give_the_same_flight_and_can_still_be_undone() {
+    let edited = EditedFlight::of(&Plan::default());
     let folder = tempfile::tempdir().unwrap();
     let clips = clip(&folder, "flight.avi", 1000);
     let path = folder.path().join("legs.toml");
-    let mut edits = desk.edits.clone();
+    let mut edits = edited.edits.clone();
     let at_s = f64::midpoint(edits.legs()[2].start_s, edits.legs()[2].end_s);
     edits.make(LegEdit::Split { leg: 3, at_s }).unwrap();
     edits.make(LegEdit::Mark { leg: 3, kind: LegKind::Unpaired }).unwrap();
@@ -258,19 +258,19 @@ fn a_saved_list_gives_the_same_flight_and_can_still_be_taken_back() {
     let renamed = clip(&folder, "renamed.avi", 1000);
     let mut loaded = LegEdits::load(&path, &renamed).unwrap();
     assert_eq!(loaded, edits);
-    assert_same(&desk.worked_out(&loaded), &desk.worked_out(&edits));
+    assert_same(&edited.worked_out(&loaded), &edited.worked_out(&edits));
     (0..3).for_each(|_| loaded.undo());
-    assert_eq!(loaded.legs(), desk.edits.legs());
+    assert_eq!(loaded.legs(), edited.edits.legs());
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 3, "something was left beside the file");
 }
 
 #[test]
 fn a_file_of_another_recording_or_with_faults_is_refused_with_the_fix() {
-    let desk = Desk::of(&Plan::default());
+    let edited = EditedFlight::of(&Plan::default());
     let folder = tempfile::tempdir().unwrap();
     let clips = clip(&folder, "flight.avi", 1000);
     let path = folder.path().join("legs.toml");
-    let mut edits = desk.edits.clone();
+    let mut edits = edited.edits.clone();
     edits.make(LegEdit::Delete { leg: 2 }).unwrap();
     edits.save(&path, &clips).unwrap();
     let said = |path: &PathBuf, clips: &[PathBuf]| LegEdits::load(path, clips).unwrap_err().to_string();
@@ -280,7 +280,7 @@ fn a_file_of_another_recording_or_with_faults_is_refused_with_the_fix() {
     let absent = [folder.path().join("absent.avi")];
     assert!(matches!(LegEdits::load(&path, &absent), Err(EditsFileError::NoClip { .. })));
     let text = fs::read_to_string(&path).unwrap();
-    for (from, to, mend) in [
+    for (from, to, expected) in [
         ("what = \"delete\"", "what = \"paint\"", "line "),
         ("leg = 2", "leg = 200", "edit 1 (delete leg 200): there is no leg 200"),
         ("start_s = ", "start_s = -", "leg 1 from"),
@@ -292,16 +292,16 @@ fn a_file_of_another_recording_or_with_faults_is_refused_with_the_fix() {
         assert_ne!(spoilt, text, "{from}");
         let path = folder.path().join("spoilt.toml");
         fs::write(&path, spoilt).unwrap();
-        assert!(said(&path, &clips).contains(mend), "{}", said(&path, &clips));
+        assert!(said(&path, &clips).contains(expected), "{}", said(&path, &clips));
     }
 }
 
 #[test]
 fn a_list_that_cannot_be_saved_says_where() {
-    let desk = Desk::of(&Plan::default());
+    let edited = EditedFlight::of(&Plan::default());
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("absent").join("legs.toml");
-    let error = desk.edits.save(&path, &clip(&folder, "flight.avi", 10)).unwrap_err().to_string();
+    let error = edited.edits.save(&path, &clip(&folder, "flight.avi", 10)).unwrap_err().to_string();
     assert!(error.contains("legs.toml: there is no such folder"), "{error}");
 }
 
@@ -325,7 +325,7 @@ fn any_edit(legs: usize) -> impl Strategy<Value = LegEdit> {
 }
 
 thread_local! {
-    static FLOWN: Desk = Desk::of(&Plan::default());
+    static FLOWN: EditedFlight = EditedFlight::of(&Plan::default());
 }
 
 proptest! {
@@ -333,22 +333,22 @@ proptest! {
 
     #[test]
     fn a_leg_split_and_joined_is_the_leg_as_it_was(leg in 1usize..=12, share in 0.0..1.0f64) {
-        FLOWN.with(|desk| {
-            let told = desk.edits.legs()[leg - 1];
-            let spare_s = told.end_s - told.start_s - 2.0 * SHORTEST_LEG_S;
-            let at_s = told.start_s + SHORTEST_LEG_S + share * spare_s;
-            let after = desk.after(&[LegEdit::Split { leg, at_s }, LegEdit::Join { leg }]);
-            assert_eq!(after.legs, desk.found.legs);
-            assert_eq!(after.pairs, desk.found.pairs);
+        FLOWN.with(|edited| {
+            let given = edited.edits.legs()[leg - 1];
+            let free_s = given.end_s - given.start_s - 2.0 * SHORTEST_LEG_S;
+            let at_s = given.start_s + SHORTEST_LEG_S + share * free_s;
+            let after = edited.after(&[LegEdit::Split { leg, at_s }, LegEdit::Join { leg }]);
+            assert_eq!(after.legs, edited.found.legs);
+            assert_eq!(after.pairs, edited.found.pairs);
         });
     }
 
     #[test]
-    fn whatever_is_edited_stays_in_order_and_can_be_taken_back(
+    fn any_edits_keep_the_legs_in_order_and_can_be_undone(
         made in prop::collection::vec(any_edit(13), 1..30)
     ) {
-        FLOWN.with(|desk| {
-            let mut edits = desk.edits.clone();
+        FLOWN.with(|edited| {
+            let mut edits = edited.edits.clone();
             for edit in made {
                 let before = edits.clone();
                 if edits.make(edit).is_err() {
@@ -357,12 +357,12 @@ proptest! {
             }
             let in_order = edits.legs().windows(2).all(|two| two[0].end_s <= two[1].start_s);
             assert!(in_order && edits.legs().iter().all(|leg| leg.end_s - leg.start_s >= SHORTEST_LEG_S));
-            let flight = desk.worked_out(&edits);
+            let flight = edited.worked_out(&edits);
             assert!(flight.pairs.iter().all(|pair| pair.airspeed.low <= pair.airspeed.high));
             while !edits.edits().is_empty() {
                 edits.undo();
             }
-            assert_eq!(edits.legs(), desk.edits.legs());
+            assert_eq!(edits.legs(), edited.edits.legs());
         });
     }
 }
@@ -377,11 +377,11 @@ fn figures_of_working_out_again() {
             frames_hz: 60.0,
             ..Plan::default()
         };
-        let desk = Desk::of(&plan);
-        let mut edits = desk.edits.clone();
+        let edited = EditedFlight::of(&plan);
+        let mut edits = edited.edits.clone();
         edits.make(LegEdit::Delete { leg: 2 }).unwrap();
         let begun = std::time::Instant::now();
-        let flight = desk.worked_out(&edits);
+        let flight = edited.worked_out(&edits);
         let frames = flight.series.readings.time_s.len();
         println!("about {minutes} min, {frames} frames, {} legs: {:?}", flight.legs.len(), begun.elapsed());
     }

@@ -18,7 +18,7 @@ fn found(series: &Series) -> LegSet {
     find(series, &LegOptions::default()).unwrap()
 }
 
-fn told(legs: Vec<GivenLeg>) -> LegOptions {
+fn options(legs: Vec<GivenLeg>) -> LegOptions {
     LegOptions { given: Some(legs), ..LegOptions::default() }
 }
 
@@ -43,7 +43,7 @@ fn message(text: &str) -> String {
 }
 
 #[test]
-fn steady_stretches_told_back_give_the_same_medians() {
+fn steady_parts_given_as_legs_give_the_same_medians() {
     let series = trust(fly(&Plan::default()).readings);
     let first = found(&series);
     let mut text = String::from("leg,kind,throttle_percent,start_s,end_s\n");
@@ -51,7 +51,7 @@ fn steady_stretches_told_back_give_the_same_medians() {
         let kind = ["upwind", "downwind", "unpaired"][leg.kind as usize];
         text += &format!("{index},{kind},,{:.3},{:.3}\n", leg.steady_start_s, leg.steady_end_s);
     }
-    let again = find(&series, &told(read_file(file(&text).path()).unwrap())).unwrap();
+    let again = find(&series, &options(read_file(file(&text).path()).unwrap())).unwrap();
     let medians = |set: &LegSet| -> Vec<f64> { set.legs.iter().map(|leg| leg.speed_median).collect() };
     assert_eq!(medians(&again), medians(&first));
     assert_eq!(again.pairs, first.pairs);
@@ -69,7 +69,7 @@ fn a_legs_file_is_read_in_any_order_of_columns_and_case() {
 }
 
 #[test]
-fn a_bad_legs_file_is_answered_with_place_and_mend() {
+fn an_invalid_legs_file_is_refused_with_the_line_and_the_fix() {
     let header = "start_s,end_s,kind,throttle_percent\n";
     assert_eq!(
         message("start_s,kind,throttle_percent\n1,leg,\n"),
@@ -102,7 +102,7 @@ fn a_bad_legs_file_is_answered_with_place_and_mend() {
 #[test]
 fn given_legs_outside_the_flight_are_refused() {
     let series = trust(fly(&Plan::default()).readings);
-    let error = |legs| find(&series, &told(legs)).unwrap_err();
+    let error = |legs| find(&series, &options(legs)).unwrap_err();
     assert!(matches!(error(vec![leg(10.0, 9e3, LegKind::Leg)]), GivenLegError::OutsideFlight { .. }));
     assert!(matches!(error(vec![leg(20.0, 10.0, LegKind::Leg)]), GivenLegError::Reversed { .. }));
     let overlapping = vec![leg(10.0, 20.0, LegKind::Leg), leg(19.0, 30.0, LegKind::Leg)];
@@ -110,12 +110,12 @@ fn given_legs_outside_the_flight_are_refused() {
 }
 
 #[test]
-fn given_legs_are_taken_as_told_and_paired_in_order() {
+fn given_legs_are_used_unchanged_and_paired_in_order() {
     let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
     let series = trust(flight.readings.clone());
     let kinds = |upwind| if upwind { LegKind::Upwind } else { LegKind::Downwind };
     for legs in [true_legs(&flight, kinds), true_legs(&flight, |_| LegKind::Leg)] {
-        let set = find(&series, &told(legs)).unwrap();
+        let set = find(&series, &options(legs)).unwrap();
         assert_eq!(set.pairs.len(), 6);
         for (pair, leg) in set.pairs.iter().zip(flight.legs.iter().step_by(2)) {
             assert_eq!(set.legs[pair.upwind].start_s, leg.start_s + 2.0);
@@ -125,12 +125,12 @@ fn given_legs_are_taken_as_told_and_paired_in_order() {
 }
 
 #[test]
-fn a_leg_told_as_odd_is_left_out_of_the_pairs() {
+fn a_leg_given_as_unpaired_is_left_out_of_the_pairs() {
     let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
     let mut legs = true_legs(&flight, |_| LegKind::Leg);
     legs[0].kind = LegKind::Unpaired;
     legs[11].kind = LegKind::Unpaired;
-    let set = find(&trust(flight.readings), &told(legs)).unwrap();
+    let set = find(&trust(flight.readings), &options(legs)).unwrap();
     assert_eq!(set.pairs.len(), 5);
     assert!(set.notes.iter().any(|note| matches!(note, Note::UnpairedLeg { leg: 1, .. })));
 }
@@ -156,7 +156,7 @@ fn given_throttle_steps_are_given_to_the_pairs_in_order() {
 }
 
 #[test]
-fn a_told_list_that_lacks_steps_widens_the_intervals_and_is_asked_about() {
+fn a_given_list_that_lacks_steps_widens_the_intervals_and_is_flagged() {
     let flight = fly(&Plan { whole_flight: false, ..Plan::default() });
     let of_list = |throttles: &[f64]| {
         let options = LegOptions { throttle_steps: Some(throttles.to_vec()), ..LegOptions::default() };
@@ -177,7 +177,7 @@ fn a_told_list_that_lacks_steps_widens_the_intervals_and_is_asked_about() {
 }
 
 #[test]
-fn uneven_pairs_are_divided_among_told_steps_where_the_speeds_change() {
+fn uneven_pairs_are_divided_among_given_steps_where_the_speeds_change() {
     let flight = fly(&Plan { whole_flight: false, legs_per_step: 4, ..Plan::default() });
     let mut legs = true_legs(&flight, |_| LegKind::Leg);
     legs.drain(4..6);
@@ -193,7 +193,7 @@ fn uneven_pairs_are_divided_among_told_steps_where_the_speeds_change() {
 }
 
 #[test]
-fn more_told_steps_than_pairs_are_not_guessed_at() {
+fn more_given_steps_than_pairs_are_not_assigned() {
     let flight = fly(&Plan::default());
     let options = LegOptions { throttle_steps: Some(vec![50.0; 9]), ..LegOptions::default() };
     let set = find(&trust(flight.readings), &options).unwrap();
@@ -202,7 +202,7 @@ fn more_told_steps_than_pairs_are_not_guessed_at() {
 }
 
 #[test]
-fn a_live_throttle_is_read_and_parts_the_steps() {
+fn a_shown_throttle_separates_the_steps() {
     let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
     let set = found(&trust(fly(&plan).readings));
     assert_eq!(set.throttle_source, ThrottleSource::Overlay);
@@ -212,7 +212,7 @@ fn a_live_throttle_is_read_and_parts_the_steps() {
 }
 
 #[test]
-fn given_throttle_steps_go_before_a_live_throttle_and_a_contradiction_is_said() {
+fn given_throttle_steps_override_a_shown_throttle_and_a_contradiction_is_noted() {
     let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
     let series = trust(fly(&plan).readings);
     let with = |steps: &[f64]| {
@@ -244,7 +244,7 @@ fn given_steps_that_would_mix_the_throttles_shown_are_not_used() {
 }
 
 #[test]
-fn more_told_steps_than_pairs_leave_a_live_throttle_in_place() {
+fn with_more_given_steps_than_pairs_the_shown_throttle_is_used() {
     let plan = Plan { throttle_readout: Readout::Alive, legs_per_step: 4, seed: 5, ..Plan::default() };
     let options = LegOptions { throttle_steps: Some(vec![50.0; 90]), ..LegOptions::default() };
     let set = find(&trust(fly(&plan).readings), &options).unwrap();
@@ -254,7 +254,7 @@ fn more_told_steps_than_pairs_leave_a_live_throttle_in_place() {
 }
 
 #[test]
-fn a_file_that_is_no_list_of_legs_with_commas_is_refused_with_the_fix() {
+fn a_file_without_comma_separated_legs_is_refused_with_the_fix() {
     let folder = tempfile::tempdir().unwrap();
     let said = |bytes: &[u8]| {
         let path = folder.path().join("legs.csv");
@@ -268,7 +268,7 @@ fn a_file_that_is_no_list_of_legs_with_commas_is_refused_with_the_fix() {
 }
 
 #[test]
-fn a_dead_throttle_is_said_and_not_used() {
+fn a_dead_throttle_is_noted_and_not_used() {
     let series = trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings);
     let set = found(&series);
     assert_eq!(series.stuck_at(&Channel::Throttle), Some(0.0));
@@ -290,7 +290,7 @@ fn until(flight: Flight, end_s: f64) -> Readings {
 }
 
 #[test]
-fn a_lone_leg_at_the_end_is_odd() {
+fn a_single_leg_at_the_end_is_unpaired() {
     let flight = fly(&Plan { whole_flight: false, wind: 4.0, ..Plan::default() });
     let end_s = flight.legs[10].end_s;
     let set = found(&trust(until(flight, end_s)));
@@ -300,7 +300,7 @@ fn a_lone_leg_at_the_end_is_odd() {
 }
 
 #[test]
-fn what_is_missing_is_said() {
+fn missing_channels_are_noted() {
     let flight = fly(&Plan::default());
     let none = found(&trust(Readings::default()));
     assert_eq!(none.notes, [Note::SpeedNotMarked]);

@@ -32,28 +32,28 @@ fn without_picture(readings: &Readings) -> Vec<u32> {
     blank.filter(|(blank, _)| **blank == Blank::LostPicture).map(|(_, number)| number).collect()
 }
 
-fn looks(readings: &Readings) -> Vec<(SignalLossKind, usize)> {
+fn losses(readings: &Readings) -> Vec<(SignalLossKind, usize)> {
     readings.lost.iter().map(|lost| (lost.kind, lost.frames)).collect()
 }
 
 #[test]
-fn static_is_told_from_a_picture() {
+fn static_is_distinguished_from_a_picture() {
     let readings = flight(|number, _| {
         GrayImage::from_fn(220, 90, |x, y| {
             let mixed = (x + 220 * y + 19_800 * number).wrapping_mul(2_654_435_761);
             Luma([((mixed ^ (mixed >> 15)).wrapping_mul(2_246_822_519) >> 24) as u8])
         })
     });
-    assert_eq!(looks(&readings), [(SignalLossKind::Static, LOST.len())]);
+    assert_eq!(losses(&readings), [(SignalLossKind::Static, LOST.len())]);
     assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
     assert_eq!(lost_sentences(&readings), ["The video signal is lost from 3.2 s to 4.8 s: static."]);
 }
 
 #[test]
-fn a_blue_or_black_screen_is_no_picture() {
+fn a_blue_or_black_screen_is_signal_loss() {
     for level in [16, 41] {
         let readings = flight(|_, _| GrayImage::from_pixel(220, 90, Luma([level])));
-        assert_eq!(looks(&readings), [(SignalLossKind::Empty, LOST.len())]);
+        assert_eq!(losses(&readings), [(SignalLossKind::Empty, LOST.len())]);
         assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
     }
 }
@@ -61,13 +61,13 @@ fn a_blue_or_black_screen_is_no_picture() {
 #[test]
 fn a_frame_repeated_for_long_is_read_once() {
     let readings = flight(|_, seen| seen(LOST.start));
-    assert_eq!(looks(&readings), [(SignalLossKind::Frozen, LOST.len() - 1)]);
+    assert_eq!(losses(&readings), [(SignalLossKind::Frozen, LOST.len() - 1)]);
     assert_eq!(without_picture(&readings), (LOST.start + 1..LOST.end).collect::<Vec<_>>());
     assert!(lost_sentences(&readings)[0].contains("one frame repeated"));
 }
 
 #[test]
-fn readouts_on_a_black_bar_may_stand_still() {
+fn readouts_on_a_black_bar_may_stay_constant() {
     let sets = builtin_sets().unwrap();
     let face = sets[0].faces.first().unwrap();
     let bare = |number: u32| {
@@ -77,13 +77,13 @@ fn readouts_on_a_black_bar_may_stand_still() {
         frame
     };
     let readings = common::read_frames(common::SPEED_SETUP, &sets[..1], (0..FRAMES).map(bare).collect());
-    assert_eq!(looks(&readings), []);
+    assert_eq!(losses(&readings), []);
     assert_eq!(without_picture(&readings), Vec::<u32>::new());
 }
 
 #[test]
 fn a_flight_without_a_loss_has_none() {
     let readings = flight(|number, seen| seen(number));
-    assert_eq!(looks(&readings), []);
+    assert_eq!(losses(&readings), []);
     assert_eq!(lost_sentences(&readings), Vec::<String>::new());
 }

@@ -47,7 +47,7 @@ fn mean_wind(triples: &[Vec<GroundLeg>]) -> (f64, f64) {
 }
 
 #[test]
-fn published_test_points_come_out_as_published() {
+fn published_test_points_are_reproduced() {
     // National Test Pilot School sample, Gray 1998, and eight points of a static-error flight test:
     // airspeeds are means over the triples of legs, winds likewise.
     for (name, rows) in cases(include_str!("../fixtures/reference/gps_multileg_published.csv")) {
@@ -118,7 +118,7 @@ fn wind_triangles_are_solved_for_tracks_and_for_headings() {
 }
 
 #[test]
-fn tracks_taken_for_headings_give_a_wrong_airspeed() {
+fn tracks_treated_as_headings_give_a_wrong_airspeed() {
     // Aviation Formulary, three headings 120 degrees apart: fed with the speeds of tracks held it
     // returns 93.8796 and 35.1452 for a true airspeed of 100 and a wind of 30.
     let table = cases(include_str!("../fixtures/reference/windtriangle.csv"));
@@ -129,7 +129,7 @@ fn tracks_taken_for_headings_give_a_wrong_airspeed() {
 }
 
 #[test]
-fn legs_that_tell_too_little_give_nothing() {
+fn legs_that_determine_too_little_give_no_result() {
     let leg = |speed, direction_deg| GroundLeg { speed, direction_deg };
     assert_eq!(air_and_wind(&[], HeadingReference::Track), None);
     assert_eq!(air_and_wind(&[leg(20.0, 0.0), leg(25.0, 180.0)], HeadingReference::Track), None);

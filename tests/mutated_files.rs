@@ -1,5 +1,5 @@
-//! Tests with changed copies of the files that circulate among pilots: setups, glyph sets, legs, edited legs, labels, aircraft and
-//! summaries. Whatever is in them, loading ends, with a value or with one short line in plain words.
+//! Tests with randomly changed copies of the files that pilots exchange: setups, glyph sets, legs, edited legs, labels,
+//! aircraft and summaries. Whatever they contain, loading gives a value or a short message of one line.
 #![allow(clippy::unwrap_used)]
 
 use std::path::Path;
@@ -29,7 +29,7 @@ const LABELS: &str =
     "[[told]]\nclip = \"a.avi\"\nchannel = \"speed\"\ntime_s = 12.4\ntext = \"63\"\ninsisted = true\n";
 const SUMMARY: &str = "{\"format\": 1, \"program\": \"pairspeed\", \"speed_unit\": \"km/h\", \"steps\": [], \"pairs\": [], \"legs\": []}";
 
-/// Pieces of text with which parsers have had trouble.
+/// Pieces of text that often break parsers.
 const PIECES: [&str; 16] = [
     "1e999",
     "-1e308",
@@ -72,23 +72,23 @@ fn changes() -> impl Strategy<Value = Vec<Change>> {
 fn changed(text: &[u8], changes: &[Change]) -> Vec<u8> {
     let mut bytes = text.to_vec();
     for change in changes {
-        let place = |at: f64| (at * bytes.len() as f64) as usize;
+        let position_of = |at: f64| (at * bytes.len() as f64) as usize;
         match *change {
             Change::Flip(at, bit) => {
-                let position = place(at);
+                let position = position_of(at);
                 bytes.get_mut(position).into_iter().for_each(|byte| *byte ^= 1 << bit);
             }
             Change::Remove(at, length) => {
-                let start = place(at);
+                let start = position_of(at);
                 bytes.drain(start..(start + length).min(bytes.len()));
             }
             Change::Repeat(at, length) => {
-                let start = place(at);
+                let start = position_of(at);
                 let piece = bytes[start..(start + length).min(bytes.len())].to_vec();
                 bytes.splice(start..start, piece);
             }
             Change::Insert(at, piece) => {
-                let start = place(at);
+                let start = position_of(at);
                 bytes.splice(start..start, piece.bytes());
             }
         }
@@ -96,10 +96,10 @@ fn changed(text: &[u8], changes: &[Change]) -> Vec<u8> {
     bytes
 }
 
-/// Why a file cannot be used, if it cannot.
+/// Loads a file; returns the error message, or `None` if the file is valid.
 type Loader = fn(&Path) -> Option<String>;
 
-/// A kind of file: its name, a sound copy, and how it is loaded, given the folder.
+/// A kind of file: its name, a valid copy, and the function that loads it from a folder.
 struct Kind {
     name: &'static str,
     sound: Vec<u8>,
@@ -133,7 +133,7 @@ static KINDS: LazyLock<Vec<Kind>> = LazyLock::new(|| {
     ]
 });
 
-/// A folder with a sound file of every kind.
+/// A folder with a valid file of every kind.
 fn sound_folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     for kind in KINDS.iter() {
@@ -144,7 +144,7 @@ fn sound_folder() -> tempfile::TempDir {
 }
 
 #[test]
-fn the_sound_copies_are_loaded() {
+fn the_valid_copies_are_loaded() {
     let folder = sound_folder();
     for kind in KINDS.iter().filter(|kind| kind.name != "summary.json") {
         assert_eq!((kind.load)(folder.path()), None, "{}", kind.name);

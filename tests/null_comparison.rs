@@ -1,5 +1,5 @@
-//! Comparisons of two flights of one unchanged aircraft, for several classes of flights: how often a
-//! difference is shown that does not exist, and how often one that exists.
+//! Comparisons of two flights of one aircraft, for several classes of flights: how often a difference is reported for
+//! an unchanged aircraft, and how often for a changed one.
 //!
 //! The legs are given as flown, so that only the statistics are tested.
 #![allow(clippy::unwrap_used, missing_docs)]
@@ -20,7 +20,7 @@ use rayon::prelude::*;
 /// First seed of all flights here; no default was chosen on them.
 const FIRST_SEED: u64 = 7_000_000;
 
-/// First seed for what is drawn within the classes, separate from the seeds of the flights.
+/// First seed of the random conditions within the classes, separate from the seeds of the flights.
 const CLASS_SEED: u64 = 9_000_000;
 
 /// Time at the start of a leg that is left out because the speed is not steady yet, in seconds.
@@ -216,7 +216,7 @@ fn by_point_mass(class: &Class, number: u64) -> [FlownFlight; 2] {
     let base = Conditions {
         pairs_per_step: same.pairs,
         wrong_share: 0.0,
-        lost_pictures: 0,
+        signal_losses: 0,
         voltage_shown: false,
         heading_shown: false,
         broken_leg: None,
@@ -480,7 +480,7 @@ mod slow {
 
     #[test]
     #[ignore = "slow: thousands of simulated comparisons"]
-    fn in_no_class_are_more_than_five_of_a_hundred_flights_without_a_change_called_different() {
+    fn in_no_class_do_more_than_five_per_cent_of_unchanged_flights_differ() {
         let check = |simulator: Simulator, class: &Class, comparisons: u64| {
             let each = |[first, later]: [FlownFlight; 2]| Tally::unchanged([&first, &later]);
             let found = over(simulator, class, comparisons, each, Tally::plus);

@@ -22,31 +22,31 @@ fn card(request: &PlanRequest) -> TestCard {
 }
 
 /// Mean position of each throttle within the runs of one flight.
-fn mean_places(card: &TestCard, flight: u32) -> Vec<f64> {
+fn mean_positions(card: &TestCard, flight: u32) -> Vec<f64> {
     let runs: Vec<_> = card.runs.iter().filter(|run| run.flight == flight).collect();
     card.steps
         .iter()
         .map(|step| {
-            let places: Vec<f64> = (0..runs.len())
-                .filter(|place| runs[*place].throttle_percent == step.throttle_percent)
-                .map(|place| place as f64)
+            let positions: Vec<f64> = (0..runs.len())
+                .filter(|position| runs[*position].throttle_percent == step.throttle_percent)
+                .map(|position| position as f64)
                 .collect();
-            places.iter().sum::<f64>() / places.len() as f64
+            positions.iter().sum::<f64>() / positions.len() as f64
         })
         .collect()
 }
 
 #[test]
-fn a_mirrored_order_gives_every_throttle_the_same_mean_place() {
+fn a_mirrored_order_gives_every_throttle_the_same_mean_position() {
     let card = card(&PlanRequest { flight_s: None, half_width_mps: 0.45, ..request() });
     assert!(card.runs.len() >= 2 * card.steps.len() && card.flights == 1);
-    let places = mean_places(&card, 1);
-    assert!(places.iter().all(|place| (place - places[0]).abs() < 1e-9), "{places:?}");
+    let positions = mean_positions(&card, 1);
+    assert!(positions.iter().all(|position| (position - positions[0]).abs() < 1e-9), "{positions:?}");
     assert!(card.throttle_order_correlation < 1e-9);
 }
 
 #[test]
-fn even_a_single_pass_keeps_throttle_and_time_apart() {
+fn even_in_a_single_pass_throttle_and_time_are_uncorrelated() {
     for count in 3..=12 {
         let steps: Vec<f64> = (1..=count).map(|step| 100.0 * f64::from(step) / f64::from(count)).collect();
         let order = balanced_order(&steps);
@@ -57,16 +57,16 @@ fn even_a_single_pass_keeps_throttle_and_time_apart() {
         let mean = order.iter().sum::<f64>() / order.len() as f64;
         let moment: f64 = (0..).map(f64::from).zip(&order).map(|(p, n)| (p - middle) * (n - mean)).sum();
         let spread: f64 = order.iter().map(|n| (n - mean).powi(2)).sum();
-        let places: f64 = (0..order.len()).map(|p| (p as f64 - middle).powi(2)).sum();
+        let positions: f64 = (0..order.len()).map(|p| (p as f64 - middle).powi(2)).sum();
         let limit = if count == 3 { 0.51 } else { 0.25 };
-        assert!((moment / (spread * places).sqrt()).abs() < limit, "{order:?}");
+        assert!((moment / (spread * positions).sqrt()).abs() < limit, "{order:?}");
     }
     assert_eq!(balanced_order(&[]), Vec::<f64>::new());
     assert_eq!(balanced_order(&[100.0]), [100.0]);
 }
 
 #[test]
-fn a_narrower_interval_asks_for_more_pairs_and_gets_it() {
+fn a_narrower_interval_needs_more_pairs() {
     let wide = card(&PlanRequest { half_width_mps: 1.5, ..request() });
     let narrow = card(&PlanRequest { half_width_mps: 0.5, ..request() });
     assert!(narrow.runs.len() > wide.runs.len());
@@ -76,7 +76,7 @@ fn a_narrower_interval_asks_for_more_pairs_and_gets_it() {
 }
 
 #[test]
-fn gusts_cost_pairs_and_a_longer_course_saves_them() {
+fn gusts_need_more_pairs_and_a_longer_course_fewer() {
     let pairs = |request: &PlanRequest| {
         card(request).steps.iter().map(|step| step.pairs_needed.unwrap()).max().unwrap()
     };
@@ -103,7 +103,7 @@ fn no_flight_is_longer_than_the_pack_allows() {
 }
 
 #[test]
-fn a_flight_too_short_for_one_pass_is_the_first_thing_said_and_promises_nothing() {
+fn a_flight_too_short_for_one_pass_is_noted_first_and_expects_no_interval() {
     let tight = card(&PlanRequest { flight_s: Some(150.0), ..request() });
     let [UnmetRequirement::Time { needed_s, given_s, steps_that_fit }] = tight.unmet_requirements[..] else {
         panic!("{:?}", tight.unmet_requirements)
@@ -143,7 +143,7 @@ fn a_course_too_short_says_what_course_is_needed() {
 }
 
 #[test]
-fn an_interval_out_of_reach_is_said_with_the_one_to_expect() {
+fn an_unreachable_interval_is_noted_with_the_expected_one() {
     let fine = card(&PlanRequest { half_width_mps: 0.01, ..request() });
     let [UnmetRequirement::Interval { expected_mps }] = fine.unmet_requirements[..] else {
         panic!("{:?}", fine.unmet_requirements)
@@ -153,7 +153,7 @@ fn an_interval_out_of_reach_is_said_with_the_one_to_expect() {
 }
 
 #[test]
-fn nonsense_is_refused_with_what_to_tell() {
+fn invalid_requests_are_refused_with_the_fix() {
     let refused = |request: PlanRequest| plan(&request, None).unwrap_err();
     assert_eq!(refused(PlanRequest { steps_percent: vec![], ..request() }), PlanError::Steps);
     assert_eq!(refused(PlanRequest { steps_percent: vec![50.0, f64::NAN], ..request() }), PlanError::Steps);
@@ -178,7 +178,7 @@ fn nonsense_is_refused_with_what_to_tell() {
 }
 
 #[test]
-fn a_former_flight_gives_speeds_wind_and_gusts() {
+fn an_earlier_flight_gives_speeds_wind_and_gusts() {
     let step = |number: u32, throttle: f64, airspeed_mps: f64, uncertainty_mps: f64| FlownStep {
         step: number,
         throttle_percent: Some(throttle),
@@ -192,7 +192,7 @@ fn a_former_flight_gives_speeds_wind_and_gusts() {
         pairs: 1,
     };
     let flown = |uncertainty: f64| FlownFlight {
-        name: "former".to_owned(),
+        name: "earlier".to_owned(),
         camera: None,
         speed_unit: Unit::MetresPerSecond,
         steps: vec![step(1, 50.0, 20.0, uncertainty), step(2, 100.0, 35.0, uncertainty)],

@@ -86,7 +86,7 @@ fn ground_speed_over_a_held_track_is_that_of_the_wind_triangle() {
 /// Uhlenbeck and Ornstein 1930: the variance is constant, and the correlation over a time is exp(-time /
 /// tau).
 #[test]
-fn turbulence_is_stationary_and_forgets_at_the_given_rate() {
+fn turbulence_is_stationary_and_decorrelates_at_the_given_rate() {
     let mut random = Random::new(7);
     let mut finals = Vec::new();
     let mut products = Vec::new();

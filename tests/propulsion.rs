@@ -18,9 +18,9 @@ fn assert_near(value: f64, expected: f64, tolerance: f64) {
 #[test]
 fn the_trend_is_that_of_sens_example() {
     // P. K. Sen, JASA 63 (1968), as used in the test file of scipy: slope 4, 93 % interval 3.71 to 4.38.
-    let places = [1.0, 2.0, 3.0, 4.0, 10.0, 12.0, 18.0];
+    let positions = [1.0, 2.0, 3.0, 4.0, 10.0, 12.0, 18.0];
     let values = [9.0, 15.0, 19.0, 20.0, 45.0, 55.0, 78.0];
-    let points: Vec<(f64, f64)> = places.into_iter().zip(values).collect();
+    let points: Vec<(f64, f64)> = positions.into_iter().zip(values).collect();
     let trend = theil_sen(&points, 0.93).unwrap();
     assert_near(trend.slope, 4.0, 1e-12);
     assert_near(trend.low, 3.71, 0.005);
@@ -29,7 +29,7 @@ fn the_trend_is_that_of_sens_example() {
 }
 
 #[test]
-fn one_outlier_has_no_say_in_the_trend() {
+fn one_outlier_does_not_change_the_trend() {
     // Worked by hand: six points on 2 x - 1 and one far off; least squares would give 4.89.
     let values = [1.0, 3.0, 5.0, 7.0, 9.0, 11.0, 40.0];
     let points: Vec<(f64, f64)> = (1..).map(f64::from).zip(values).collect();
@@ -39,7 +39,7 @@ fn one_outlier_has_no_say_in_the_trend() {
 }
 
 #[test]
-fn there_is_no_trend_over_one_place_or_nothing() {
+fn there_is_no_trend_over_one_position_or_none() {
     assert_eq!(theil_sen(&[], 0.95), None);
     assert_eq!(theil_sen(&[(1.0, 2.0), (1.0, 3.0), (f64::NAN, 1.0)], 0.95), None);
 }
@@ -105,7 +105,7 @@ fn one_step_or_none_gives_no_curve_and_two_give_no_scatter() {
 }
 
 #[test]
-fn more_throttle_stops_paying_where_the_steps_say_so() {
+fn the_throttle_beyond_which_speed_hardly_rises_is_found() {
     let levelling = [(50.0, 20.0), (60.0, 24.0), (70.0, 28.0), (80.0, 31.0), (90.0, 31.4), (100.0, 31.6)];
     let steps = |uncertainty: f64| levelling.map(|(percent, speed)| point(percent, speed, uncertainty));
     let sure = diminishing_return(&gains(&steps(0.05)), None).unwrap();
@@ -183,7 +183,7 @@ fn run(airspeed: f64, voltage_v: f64) -> VoltageRun {
 }
 
 #[test]
-fn the_effect_of_voltage_is_assumed_until_runs_tell_it() {
+fn the_effect_of_voltage_is_assumed_until_runs_determine_it() {
     assert_eq!(VoltageModel::of(&[]), ASSUMED);
     assert_eq!(VoltageModel::of(&[vec![run(30.0, 22.0)], vec![run(33.0, 21.0)]]), ASSUMED);
     assert_eq!(VoltageModel::of(&[vec![run(30.0, 22.0), run(30.1, 22.0)]]), ASSUMED);
@@ -203,7 +203,7 @@ fn the_effect_of_voltage_is_assumed_until_runs_tell_it() {
 }
 
 #[test]
-fn speeds_are_taken_to_another_voltage_and_nonsense_is_refused() {
+fn speeds_are_corrected_to_another_voltage_and_invalid_values_are_refused() {
     assert_near(ASSUMED.factor(20.0, 22.0).unwrap(), 1.1f64.powf(0.9), 1e-12);
     for (flown, reference) in [(0.0, 22.0), (f64::NAN, 22.0), (20.0, 0.0), (20.0, f64::INFINITY)] {
         assert_eq!(ASSUMED.factor(flown, reference), None);

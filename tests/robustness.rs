@@ -46,7 +46,10 @@ fn whole_chain(readings: Readings, options: &LegOptions, wind: &GivenWind, air: 
     }
     let air = of_flight(&series, &set.legs, air);
     assert!(air.at_legs.is_none_or(|air| air.density_kg_m3() > 0.0), "{air:?}");
-    assert!(!set.pairs.is_empty() || !set.patterns.is_empty() || !set.notes.is_empty(), "nothing is said");
+    assert!(
+        !set.pairs.is_empty() || !set.patterns.is_empty() || !set.notes.is_empty(),
+        "no pairs and no notes"
+    );
     Some(set)
 }
 
@@ -81,7 +84,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_readings_pass_through_the_whole_chain(
+    fn any_readings_are_processed_without_a_panic(
         speed in stretches(),
         altitude in stretches(),
         heading in stretches(),
@@ -120,7 +123,7 @@ proptest! {
     }
 
     #[test]
-    fn three_and_more_legs_give_a_sound_airspeed_or_none(
+    fn three_and_more_legs_give_a_plausible_airspeed_or_none(
         legs in prop::collection::vec((any_reading(), -1e4..1e4f64), 0..8),
     ) {
         let legs: Vec<GroundLeg> =
@@ -134,7 +137,7 @@ proptest! {
     }
 }
 
-fn told_nothing(readings: Readings) -> LegSet {
+fn without_options(readings: Readings) -> LegSet {
     whole_chain(readings, &LegOptions::default(), &GivenWind::default(), &GivenAir::default()).unwrap()
 }
 
@@ -149,13 +152,13 @@ fn speeds(values: Vec<f64>) -> Readings {
 }
 
 #[test]
-fn the_answer_says_what_is_missing() {
-    assert_eq!(told_nothing(Readings::default()).notes, [Note::SpeedNotMarked]);
-    assert!(told_nothing(speeds(Vec::new())).notes.contains(&Note::NoTrustedSpeed));
-    assert!(told_nothing(speeds(vec![f64::NAN; 3000])).notes.contains(&Note::NoTrustedSpeed));
-    assert!(told_nothing(speeds(vec![70.0; 3000])).notes.contains(&Note::ConstantSpeed));
+fn notes_name_what_is_missing() {
+    assert_eq!(without_options(Readings::default()).notes, [Note::SpeedNotMarked]);
+    assert!(without_options(speeds(Vec::new())).notes.contains(&Note::NoTrustedSpeed));
+    assert!(without_options(speeds(vec![f64::NAN; 3000])).notes.contains(&Note::NoTrustedSpeed));
+    assert!(without_options(speeds(vec![70.0; 3000])).notes.contains(&Note::ConstantSpeed));
     let rising: Vec<f64> = (0..3000).map(|frame| f64::from(frame / 10).round()).collect();
-    let set = told_nothing(speeds(rising));
+    let set = without_options(speeds(rising));
     // The speed increases by 2.5 km/h each second for two minutes. While that is a large share of the speed,
     // no leg is called steady.
     let slow = set.legs.iter().filter(|leg| leg.speed_median < 140.0);

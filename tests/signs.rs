@@ -19,7 +19,7 @@ range = [-30.0, 30.0]
 "#;
 
 #[test]
-fn a_minus_sign_and_a_point_are_read_where_they_stand_and_nowhere_else() {
+fn a_minus_sign_and_a_point_are_read_only_where_shown() {
     let sets = builtin_sets().unwrap();
     let face = sets[0].faces.first().unwrap();
     let value = |number: u32| (f64::from(number / 5) * 7.3).rem_euclid(47.0) - 23.4;

@@ -106,7 +106,7 @@ fn degrees_of_freedom_are_those_of_the_gum_examples() {
 }
 
 #[test]
-fn repeating_shrinks_what_is_not_shared() {
+fn repetition_reduces_only_uncertainty_that_is_not_shared() {
     let shared = Contribution { shared: true, cause: Cause::SharedRounding, ..part(3.0, f64::INFINITY) };
     let one = Budget { rows: vec![part(4.0, 10.0), shared], reads_low: 0.25, crosswind_bound: 0.5 };
     let four = Budget::of_mean(&[&one, &one, &one, &one]);

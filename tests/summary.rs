@@ -37,7 +37,7 @@ fn in_folder(folder: &Path, json: &[u8]) {
 }
 
 #[test]
-fn what_is_written_reads_back_equal() {
+fn a_written_summary_is_read_back_equal() {
     let written = summary();
     assert_eq!(Summary::read(&written.to_json().unwrap()).unwrap(), written);
 }
@@ -74,7 +74,7 @@ fn a_summary_with_more_steps_than_any_flight_is_refused() {
 }
 
 #[test]
-fn other_files_are_not_taken_for_summaries() {
+fn other_files_are_not_accepted_as_summaries() {
     for json in
         ["", "{}", "[1]", "null", r#"{"format": 1}"#, r#"{"format": "1", "steps": []}"#, r#"{"format": 1,"#]
     {
@@ -83,7 +83,7 @@ fn other_files_are_not_taken_for_summaries() {
 }
 
 #[test]
-fn a_flight_is_named_by_its_folder_and_by_its_path_where_two_folders_have_one_name() {
+fn a_flight_is_named_by_its_folder_or_by_its_path_if_folder_names_are_equal() {
     let out = tempfile::tempdir().unwrap();
     let folders = ["one/result", "other/result", "third"].map(|name| out.path().join(name));
     for folder in &folders {

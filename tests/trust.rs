@@ -1,4 +1,4 @@
-//! The check of readings over time: which values are kept, which are rejected, and why.
+//! Tests the check of readings over time: which values are kept, which are rejected, and why.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;
@@ -71,7 +71,7 @@ fn a_wrong_first_value_does_not_blank_the_right_ones() {
 }
 
 #[test]
-fn of_a_value_misread_for_a_second_only_that_second_is_refused() {
+fn if_a_value_is_misread_for_a_second_only_that_second_is_refused() {
     let mut values = climbing(60);
     values[30..35].iter_mut().for_each(|value| *value += 80.0);
     let series = trust(held(&values));
@@ -157,7 +157,7 @@ fn smooth_speed_is_not_averaged_across_a_gap() {
 }
 
 #[test]
-fn a_throttle_stuck_all_flight_is_dead_and_a_moving_one_is_not() {
+fn a_constant_throttle_is_dead_and_a_changing_one_is_not() {
     let dead = trust(fly(&Plan { throttle_readout: Readout::Dead, ..Plan::default() }).readings);
     assert_eq!(dead.dead, [Channel::Throttle]);
     let alive = trust(fly(&Plan { throttle_readout: Readout::Alive, ..Plan::default() }).readings);

@@ -1,4 +1,4 @@
-//! The results are the same in any unit.
+//! Tests that the results are the same in any unit.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod common;

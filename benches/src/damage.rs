@@ -1,4 +1,4 @@
-//! Damages AVI files as failing cards, cut power and bad copies do, from a seed.
+//! Damages AVI files as failing cards, power failures and bad copies do, from a seed.
 
 use std::ops::Range;
 use std::path::Path;
@@ -15,7 +15,7 @@ use crate::truth::Truth;
 
 /// Size of a sector of a memory card, in bytes (SD Physical Layer Simplified Specification, 4.3: blocks of 512 bytes).
 const SECTOR_BYTES: usize = 512;
-/// Bytes at the start of a picture in which its header lies.
+/// Number of bytes at the start of a picture that contain its header.
 const HEADER_BYTES: usize = 620;
 
 /// Which pictures of a clip are damaged.
@@ -51,8 +51,8 @@ pub fn picture_ranges(avi: &[u8]) -> Vec<Range<usize>> {
     ranges
 }
 
-/// Damages the pictures of an AVI file; its index and the sizes of its pictures stay as they are. Returns the indices of
-/// the damaged pictures.
+/// Damages pictures of an AVI file; its index and the sizes of its pictures are unchanged. Returns the indices of the
+/// damaged pictures.
 pub fn damage(avi: &mut [u8], plan: DamagePlan) -> Vec<usize> {
     let mut random = Random(plan.seed);
     let all = picture_ranges(avi);
@@ -98,7 +98,7 @@ fn damage_picture(avi: &mut [u8], picture: Range<usize>, random: &mut Random) {
         }
         5 => avi[start..picture.end].fill(0),
         6 => {
-            // Bytes are lost, and what follows moves up.
+            // Bytes are lost, and the following bytes move up.
             let lost = (1 + random.below(200)).min(picture.end - start);
             avi.copy_within(start + lost..picture.end, start);
             avi[picture.end - lost..picture.end].fill(0);
@@ -128,9 +128,9 @@ pub struct WrongReading {
 /// The trusted readings of one clip, compared with the texts that it shows.
 #[derive(Debug, Clone, Default)]
 pub struct DamageComparison {
-    /// The wrong ones.
+    /// The wrong readings.
     pub wrong: Vec<WrongReading>,
-    /// Number of right ones.
+    /// Number of right readings.
     pub right: usize,
     /// The notes for the pilot, one sentence each.
     pub notes: Vec<String>,

@@ -114,7 +114,7 @@ fn sampled(clip: &Path, regions: &[Region]) -> Result<Sample, Box<dyn Error>> {
     Ok(sampled)
 }
 
-/// The clips with their truth beside them, by name. A path is a clip or a folder of clips.
+/// The clips that have their truth beside them, sorted by name. A path is a clip or a folder of clips.
 ///
 /// # Errors
 /// If a folder cannot be read.
@@ -140,7 +140,7 @@ pub fn labelled_clips(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Box<dyn Error>>
     Ok(clips)
 }
 
-/// The true regions of a clip, from either form of truth files. Where the truth states the width of a cell, a region is as
+/// The true regions of a clip, from either form of truth files. If the truth states the width of a cell, a region is as
 /// wide as its widest text, right-aligned.
 ///
 /// # Errors

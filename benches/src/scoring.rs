@@ -59,7 +59,7 @@ pub fn is_right(truth: &str, value: f64) -> bool {
     truth.split('|').any(|one| number(one.trim()) == Some(value))
 }
 
-/// The readings, blank below a confidence.
+/// The readings, with those below a confidence left blank.
 fn above(mut readings: Readings, min_confidence: f32) -> Readings {
     for channel in &mut readings.channels {
         for (frame, confidence) in channel.confidence.iter().enumerate() {

@@ -9,7 +9,7 @@ use pairspeed::learn::{LabelledReading, TrainingExample};
 use pairspeed::recognise::{Patch, Sample};
 use pairspeed::setup::Region;
 
-/// Frames of the sample, as many as the program takes.
+/// Number of frames of the sample, the same as in the program.
 pub(crate) const SAMPLED_FRAMES: usize = 120;
 
 /// True texts by channel, one for each frame; empty if nothing is shown; separated by `|` if the two fields of a frame
@@ -32,7 +32,7 @@ pub fn truth_texts(path: &Path) -> Result<Truth, Box<dyn Error>> {
     Ok(texts)
 }
 
-/// The clips of a folder that have their true texts beside them, by name.
+/// The clips of a folder that have their true texts beside them, sorted by name.
 ///
 /// # Errors
 /// If the folder cannot be read.

@@ -1,4 +1,4 @@
-//! Tests with damaged clips that damage adds no wrong reading. `damaged_clips` makes more of them.
+//! Tests that damage to a clip adds no wrong reading. The bench `damaged_clips` tries more clips.
 #![allow(clippy::unwrap_used)]
 
 use std::path::Path;
@@ -7,7 +7,7 @@ use std::process::Command;
 use benchmarks::{DamagePlan, compare_with_truth, damage, picture_ranges, truth_texts};
 use pairspeed::setup::LoadedSetup;
 
-/// Frames of the clip that are used: 25 seconds, in which all readouts change.
+/// Number of frames used: 25 seconds, in which all readouts change.
 const FRAMES: usize = 200;
 const RATE_HZ: f64 = 8.0;
 

@@ -19,7 +19,7 @@ import sys
 import time
 
 CLIPS = pathlib.Path(os.environ.get("WORLD_CLIPS", pathlib.Path.home() / "world-clips"))
-# Unit, digits, decimals, smallest and largest value, largest change in a second; a clip's truth may override them.
+# Unit, digits, decimals, minimum, maximum, largest change per second; a clip's truth may override them.
 KIND = {
     "satellites": ("", 2, 0, 0, 40, 2),
     "speed": ("mph", 3, 0, 0, 250, 40),

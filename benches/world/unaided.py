@@ -1,15 +1,16 @@
 #!/usr/bin/env python3
-"""Runs the program on clips with nothing given, and scores what it finds: unaided.py [--confirm] PROGRAM CLIP ...
+"""Runs the program on clips without a setup or labels, and scores the results: unaided.py [--confirm] PROGRAM CLIP ...
 
-For every clip: a folder with nothing but the clip, then `read CLIP`. Every box of the setup that `read` wrote is compared with
-the true boxes of NAME.truth.json: one that covers more of a true box than any other, and at least half of it, is that readout.
-One line a clip: readouts found and named right, boxes without a readout, texts of all readouts right, blank and wrong in per
-cent of the legible frames (a readout not found counts as blank), airspeeds within their interval, seconds. A digit that is taken
-for the same other one in more than half of its frames makes a wrong alphabet, which is named. The clips are in $WORLD_CLIPS (default
-~/world-clips), the results in its folder unaided-NAME.
+Each clip is linked into an empty folder and read with `read CLIP`. Every box of the setup that `read` wrote is compared with the true
+boxes of NAME.truth.json: it counts as the readout of the true box that it overlaps most if it covers at least half of that box, and
+as false otherwise or if an earlier box has the readout. The output of a clip: readouts found, readouts with the right channel, false
+boxes, right, blank and wrong texts of all readouts in per cent of the legible frames (a readout that was not found counts as
+blank), airspeeds within their interval, and the time in seconds. A wrong alphabet is printed too: digits that are read as one other
+digit in more than half of their frames. The clips are in $WORLD_CLIPS (default ~/world-clips), the results in its folder
+unaided-NAME.
 
-With --confirm, the pictures of doubtful digits that the program asks about are then answered with the truth, by the `teach` command
-that it prints, and the clip is read and scored again.
+With --confirm, the program's questions about doubtful digits are then answered with the truth, with the `teach` command that it
+prints, and the clip is read and scored again.
 """
 import collections
 import json
@@ -24,7 +25,7 @@ import tomllib
 from run import CLIPS, compared, score_airspeeds, score_texts, table
 
 
-# A digit read in fewer frames is not judged.
+# Minimum number of frames in which a digit is read as another one for it to count as a wrong alphabet.
 MIN_FRAMES = 5
 
 
@@ -81,7 +82,7 @@ def confirm(program, rows, clip, work, found):
 
 
 def wrong_alphabet(pairs):
-    """Digits that are taken for the same other one in more than half of the frames in which they are read."""
+    """Digits that are read as one other digit in more than half of the frames in which they are read."""
     taken = collections.defaultdict(collections.Counter)
     for true, value in pairs:
         decimals = len(true.partition(".")[2])

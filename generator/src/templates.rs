@@ -96,7 +96,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_template_picture_holds_one_cell_for_each_character() {
+    fn a_template_image_has_one_cell_for_each_character() {
         let folder = tempfile::tempdir().unwrap();
         let written = write_templates(folder.path()).unwrap();
         assert_eq!(written.len(), DrawnSet::ALL.len());
@@ -110,7 +110,7 @@ mod tests {
     }
 
     #[test]
-    fn the_template_folders_of_the_project_are_what_the_generator_draws() {
+    fn the_template_folders_of_the_project_equal_those_that_the_generator_draws() {
         let folder = tempfile::tempdir().unwrap();
         let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("../templates");
         for drawn in write_templates(folder.path()).unwrap() {

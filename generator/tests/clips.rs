@@ -84,7 +84,7 @@ fn a_film_fills_the_frame_behind_the_text_and_is_looped() {
 }
 
 #[test]
-fn a_background_that_is_no_film_is_named_with_a_way_out() {
+fn a_background_that_is_not_a_film_is_refused_with_the_fix() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("film.mp4"), "not a film").unwrap();
     let scenario = scenario(folder.path(), "[scenery]\nbackground = \"film.mp4\"\n");

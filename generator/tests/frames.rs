@@ -63,7 +63,7 @@ fn a_frame_does_not_depend_on_the_frames_made_before_it() {
 }
 
 #[test]
-fn an_interlaced_frame_holds_the_pictures_and_texts_of_two_moments_on_alternate_rows() {
+fn an_interlaced_frame_has_the_images_and_texts_of_two_times_on_alternate_rows() {
     // Both frame rates have exact periods, so that the fields of the interlaced clip are the frames of the
     // other one.
     let interlaced = source(3, "", &format!("[degradation]\ninterlaced = true\n{}", small(32)));
@@ -89,7 +89,7 @@ fn an_interlaced_frame_holds_the_pictures_and_texts_of_two_moments_on_alternate_
 }
 
 #[test]
-fn while_the_picture_is_lost_no_text_is_readable_and_before_and_after_all_is_as_usual() {
+fn no_text_is_readable_while_the_signal_is_lost_and_all_before_and_after() {
     let usual = all_frames(&source(3, "", &small(10)));
     for look in ["static", "blue", "black"] {
         let lost = format!(
@@ -131,7 +131,7 @@ fn a_frozen_picture_repeats_one_frame_and_its_text_with_its_noise() {
 }
 
 #[test]
-fn the_overlay_drifts_slowly_and_within_its_reach() {
+fn the_overlay_drifts_slowly_and_within_its_amplitude() {
     // With an exposure of 0 only the text is visible, on black; the number of satellites is constant.
     let rest = "[receiver]\nsatellites = [12, 12]\n[scenery]\nexposure = 0\ncolour = 0\n";
     let places = |drift: &str| -> Vec<[f64; 2]> {
@@ -204,7 +204,7 @@ fn uneven_time_stamps_stay_near_the_grid_and_rise() {
 }
 
 #[test]
-fn a_split_recording_goes_on_after_its_gap() {
+fn a_split_recording_continues_after_its_gap() {
     let source = source(3, "", &format!("{}split_at_s = [3.0]\nsplit_gap_s = 0.5\n", small(25)));
     let [first, second] = <&[_; 2]>::try_from(source.recordings()).unwrap();
     assert!((first.start_s, first.shots.len()) == (0.0, 75));

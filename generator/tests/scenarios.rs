@@ -18,7 +18,7 @@ fn readme() -> String {
 }
 
 #[test]
-fn every_benchmark_scenario_is_sound_named_after_its_class_and_described() {
+fn every_benchmark_scenario_is_valid_named_after_its_class_and_described() {
     let files = scenario_files("scenarios");
     assert_eq!(files.len(), 11);
     let readme = readme();

@@ -377,7 +377,7 @@ mod tests {
     }
 
     #[test]
-    fn an_invalid_symbol_with_a_long_code_takes_no_bits_that_are_not_there() {
+    fn an_invalid_symbol_with_a_long_code_reads_no_bits_beyond_the_end() {
         // A DC code of one bit and seven more, then two AC codes of sixteen bits, the second with an invalid symbol that states
         // fifteen more: 8 bits that are filled up again, and 16 + 10 + 16 + 15 of 56.
         let long = [&[0; 15][..], &[2, 0x0a, 0x0f]].concat();

@@ -200,7 +200,7 @@ fn damage_is_noticed_alike_wherever_the_regions_are() {
 }
 
 #[test]
-fn a_stretch_of_zeros_is_damage() {
+fn a_run_of_zero_bytes_is_damage() {
     let encoding = Encoding {
         width: 64,
         height: 64,

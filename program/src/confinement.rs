@@ -1,7 +1,9 @@
-//! Confinement: while a recording is decoded, the program can read only the files that the command names, write only where its
-//! results go, and open no connection. A hostile recording that took over a decoder could do no more.
+//! Confinement: while a recording is decoded, the program can read only the files that the command names, write only to
+//! the folders of its results, and open no network connection. A malicious recording that takes control of a decoder
+//! can do no more.
 //!
-//! This uses Landlock, so only Linux has it. Threads that already run are not confined: call [`Confinement::begin`] first.
+//! It uses Landlock, which only Linux has. Threads that run already are not confined: call [`Confinement::begin`]
+//! first.
 
 use std::path::{Path, PathBuf};
 
@@ -15,7 +17,7 @@ pub struct Confinement {
 }
 
 impl Confinement {
-    /// Adds files that are read, with the folders that they lie in: setups and glyphs lie beside recordings.
+    /// Adds files that are read, with the folders that contain them: setups and glyphs lie beside recordings.
     pub fn reading<P: AsRef<Path>>(mut self, files: impl IntoIterator<Item = P>) -> Self {
         for file in files {
             let file = file.as_ref();
@@ -24,30 +26,32 @@ impl Confinement {
         self
     }
 
-    /// Adds the folder in which `path` is made or changed, or, if there is none yet, the one in which that folder is made.
+    /// Adds the folder in which `path` is created or changed; if it does not exist yet, the folder in which it will be
+    /// created.
     pub fn writing(mut self, path: &Path) -> Self {
         let existing =
             path.ancestors().skip(1).find(|folder| !folder.as_os_str().is_empty() && folder.is_dir());
         self.write.push(existing.map_or_else(|| PathBuf::from("."), Path::to_owned));
-        // Such as `..`, whose parent is not what its path suggests.
+        // A path such as `..` is added itself: its parent is not what the path suggests.
         self.write.extend(path.is_dir().then(|| path.to_owned()));
         self
     }
 
-    /// Confines the command, and says so if that is not possible.
+    /// Confines the command, and prints a message if that is not possible.
     pub fn begin(self) {
         if let Some(reason) = self.enforce() {
             say_line!("pairspeed: the decoding of recordings is not confined: {reason}");
         }
     }
 
-    /// Confines this thread, and all that it starts, for good. Returns what could not be done; `None` if all was.
+    /// Confines this thread and all threads that it starts, permanently. Returns the reason if that is not fully
+    /// possible; otherwise `None`.
     #[cfg(target_os = "linux")]
     fn enforce(self) -> Option<String> {
         linux::enforce(&self).map_err(|error| error.to_string()).unwrap_or_else(Some)
     }
 
-    /// Does nothing: this system has no such means. Returns `None`.
+    /// Does nothing, because this system has no Landlock. Returns `None`.
     #[cfg(not(target_os = "linux"))]
     fn enforce(self) -> Option<String> {
         None
@@ -63,15 +67,16 @@ mod linux {
 
     use super::Confinement;
 
-    /// Version of Landlock's interface whose rights are used where the kernel has them: files and TCP connections.
+    /// Version of the Landlock interface whose access rights are used where the kernel supports them: files and TCP
+    /// connections.
     const VERSION: ABI = ABI::V4;
-    /// Files of the system from which the number of usable cores is taken.
+    /// System files from which the number of usable cores is determined.
     const SYSTEM: [&str; 3] = ["/proc/self/cgroup", "/proc/self/mountinfo", "/sys/fs/cgroup"];
 
     pub(super) fn enforce(files: &Confinement) -> Result<Option<String>, RulesetError> {
         let read: BitFlags<AccessFs> = AccessFs::ReadFile | AccessFs::ReadDir;
         let write = read | AccessFs::from_write(VERSION);
-        // Paths that do not exist are left out. The restriction includes that no new privileges can be gained.
+        // Paths that do not exist are left out. The restriction also prevents gaining new privileges.
         let RestrictionStatus { ruleset, .. } = Ruleset::default()
             .handle_access(AccessFs::from_all(VERSION))?
             .handle_access(AccessNet::from_all(VERSION))?
@@ -91,7 +96,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_new_folder_is_made_in_the_innermost_that_exists() {
+    fn a_new_folder_may_be_created_in_the_innermost_folder_that_exists() {
         let folder = tempfile::tempdir().unwrap();
         let confinement = Confinement::default().writing(&folder.path().join("a/b/result"));
         assert_eq!(confinement.write, [folder.path()]);
@@ -102,7 +107,7 @@ mod tests {
 
     #[cfg(target_os = "linux")]
     #[test]
-    fn a_confined_thread_reads_and_writes_what_it_was_given_and_nothing_else() {
+    fn a_confined_thread_reads_and_writes_only_the_given_files() {
         let folders = [(); 3].map(|()| tempfile::tempdir().unwrap());
         let [input, output, other] = [0, 1, 2].map(|number| folders[number].path().join("file"));
         std::fs::write(&input, "clip").unwrap();
@@ -110,7 +115,7 @@ mod tests {
         let thread = std::thread::spawn(move || {
             let confinement = Confinement::default().reading([&input]).writing(&output);
             if confinement.enforce().is_some() {
-                return None; // The kernel cannot.
+                return None; // This kernel has no Landlock.
             }
             let connected = std::net::TcpStream::connect(("127.0.0.1", 9));
             let refused = |error: std::io::Error| error.kind() == std::io::ErrorKind::PermissionDenied;

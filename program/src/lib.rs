@@ -1,4 +1,4 @@
-//! The command line program: starts the command, each of which has a file of its own.
+//! The command line program. Each command has its own file in `commands/`.
 
 #[macro_use]
 mod commands;

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-/// The path in a form that a shell reads as one word: in single quotes if it contains other than plain
-/// characters. Within single quotes every character stands for itself, except for the single quote, which is
-/// escaped (POSIX.1-2017, Shell Command Language, 2.2.2).
+/// The path in a form that a shell reads as one word: in single quotes if it contains special characters. Within single
+/// quotes every character stands for itself, except for the single quote, which is escaped (POSIX.1-2017, Shell Command
+/// Language, 2.2.2).
 pub fn quoted(path: &Path) -> String {
     let text = path.to_string_lossy();
     let plain = |letter: char| letter.is_alphanumeric() || "/._-+,:@%=".contains(letter);

@@ -1,4 +1,4 @@
-//! What `pairspeed --version` prints.
+//! The text that `pairspeed --version` prints.
 
 use std::sync::LazyLock;
 

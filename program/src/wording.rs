@@ -50,7 +50,7 @@ pub fn label_problem(problem: &LabelProblem) -> String {
     }
 }
 
-/// Why no test card can be made, and which option to correct.
+/// Why the test card cannot be made, and which option to correct.
 pub fn plan_error(error: &PlanError) -> String {
     let option = match error {
         PlanError::Steps | PlanError::TooManySteps(_) | PlanError::SlowerThanWind { .. } => "--steps",
@@ -80,8 +80,8 @@ fn plan_option(quantity: PlanQuantity) -> &'static str {
     }
 }
 
-/// The parts of the command that teaches a channel, each of which must stay on one line; `None` where no frame is known
-/// whose region shows something.
+/// The parts of the command that teaches a channel, none of which may be wrapped; `None` if no frame is known whose
+/// region shows anything.
 pub fn teach_command(unread: &UnreadChannel) -> Option<Vec<String>> {
     let label = |time_s: &f64| format!("--say {}@{time_s:.2}=...", unread.channel.name());
     let mut parts = vec![

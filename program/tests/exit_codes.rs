@@ -43,7 +43,7 @@ fn assert_misuse(arguments: &[&str], parts: &[&str]) {
 
 #[cfg(target_os = "linux")]
 #[test]
-fn an_answer_that_cannot_be_printed_is_a_failure_but_a_reader_that_left_is_none() {
+fn a_result_that_cannot_be_printed_is_a_failure_but_a_closed_pipe_is_not() {
     let folder = tempfile::tempdir().unwrap();
     let picture = folder.path().join("p.png");
     let result = folder.path().join("result");
@@ -69,7 +69,7 @@ fn an_answer_that_cannot_be_printed_is_a_failure_but_a_reader_that_left_is_none(
 }
 
 #[test]
-fn a_place_where_nothing_can_be_written_is_misuse_for_every_command() {
+fn an_output_path_that_cannot_be_written_is_misuse_for_every_command() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("taken"), "mine").unwrap();
     let under = folder.path().join("taken/x");
@@ -85,7 +85,7 @@ fn a_place_where_nothing_can_be_written_is_misuse_for_every_command() {
 }
 
 #[test]
-fn numbers_that_are_none_are_refused_in_plain_words_under_the_programs_name() {
+fn invalid_numbers_are_refused_with_the_option_and_the_programs_name() {
     let read = |option: &'static str, value: &'static str| ["read", CLIP, "--setup", SETUP, option, value];
     assert_misuse(&read("--throttle", "a"), &["--throttle", "not a number"]);
     assert_misuse(&read("--throttle", "60,120"), &["--throttle 120: ", "0 and 100 per cent"]);
@@ -115,7 +115,7 @@ fn a_moment_outside_the_clip_is_not_inspected() {
 }
 
 #[test]
-fn a_list_of_throttles_beside_a_file_that_tells_them_is_refused() {
+fn a_list_of_throttles_beside_a_file_with_throttles_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let legs = folder.path().join("legs.csv");
     std::fs::write(&legs, "start_s,end_s,kind,throttle_percent\n1,9,leg,60\n").unwrap();
@@ -151,7 +151,7 @@ fn the_demonstration_replaces_no_other_clip() {
 }
 
 #[test]
-fn doubts_of_a_setup_are_told_before_the_reading() {
+fn warnings_about_a_setup_come_before_the_reading() {
     let folder = tempfile::tempdir().unwrap();
     let setup = folder.path().join("wing.toml");
     let good = std::fs::read_to_string(running::project_file(SETUP)).unwrap();
@@ -166,7 +166,7 @@ fn doubts_of_a_setup_are_told_before_the_reading() {
 }
 
 #[test]
-fn the_exit_codes_stand_in_the_help() {
+fn the_help_lists_the_exit_codes() {
     let output = pairspeed(&["--help"]);
     let help = String::from_utf8(output.stdout).unwrap();
     assert!(output.status.success() && help.contains("Exit codes"), "{help}");
@@ -177,7 +177,7 @@ fn the_exit_codes_stand_in_the_help() {
 }
 
 #[test]
-fn commands_that_are_printed_can_be_typed_in_as_they_stand() {
+fn printed_commands_can_be_entered_unchanged() {
     let folder = tempfile::tempdir().unwrap();
     let clip = folder.path().join("last flight.avi");
     std::fs::copy(running::project_file(CLIP), &clip).unwrap();

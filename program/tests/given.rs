@@ -19,7 +19,7 @@ fn read(out: &std::path::Path, arguments: &[&str]) -> Output {
 }
 
 #[test]
-fn wind_weather_and_units_change_the_answer_as_told() {
+fn given_wind_weather_and_units_change_the_result() {
     let folder = tempfile::tempdir().unwrap();
     let summary = |name: &str, arguments: &[&str]| -> serde_json::Value {
         let output = read(&folder.path().join(name), arguments);
@@ -29,7 +29,7 @@ fn wind_weather_and_units_change_the_answer_as_told() {
     let plain = summary("plain", &["--json"]);
     // The truth of the scenario: wind 14.4 km/h, of which 2.994 km/h across the course.
     let given = summary(
-        "told",
+        "given",
         &[
             "--json",
             "--units",
@@ -61,16 +61,16 @@ fn wind_weather_and_units_change_the_answer_as_told() {
     let (here, there) = (airspeed(&given), given["air"]["at_sea_level"][0]["airspeed"].as_f64().unwrap());
     let ratio = given["air"]["density_kg_m3"].as_f64().unwrap() / 1.224_999;
     assert!(((there / here).powi(3) - ratio).abs() < 1e-4, "{there} {here} {ratio}");
-    let report = std::fs::read_to_string(folder.path().join("told/report.html")).unwrap();
+    let report = std::fs::read_to_string(folder.path().join("given/report.html")).unwrap();
     assert!(report.contains("Wind and air") && report.contains("density altitude"), "no section on the air");
-    let series = std::fs::read_to_string(folder.path().join("told/series.csv")).unwrap();
+    let series = std::fs::read_to_string(folder.path().join("given/series.csv")).unwrap();
     assert!(series.lines().next().unwrap().contains("speed_mph,") && series.contains("altitude_ft"));
 }
 
 #[test]
-fn what_cannot_be_followed_is_misuse_and_names_the_mend() {
+fn invalid_conditions_are_misuse_and_name_the_fix() {
     let folder = tempfile::tempdir().unwrap();
-    for (arguments, mend) in [
+    for (arguments, fix) in [
         (["--wind", "brisk"], "4@270"),
         (["--units", "V"], "use mph, km/h, kn or m/s, and ft or m"),
         (["--temperature", "900"], "-50 to 60 degrees"),
@@ -82,7 +82,7 @@ fn what_cannot_be_followed_is_misuse_and_names_the_mend() {
         let output = read(&folder.path().join("none"), &arguments);
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
-        assert!(said.contains(arguments[0]) && said.contains(mend), "{said}");
+        assert!(said.contains(arguments[0]) && said.contains(fix), "{said}");
         assert!(!folder.path().join("none").exists());
     }
 }

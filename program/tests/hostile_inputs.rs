@@ -1,4 +1,4 @@
-//! Inputs that a stranger may have made: files without an end, pipes, files that are too large, names with control
+//! Inputs that an attacker may have made: endless files, pipes, files that are too large, names with control
 //! characters. Each is refused at once, with a message that names it.
 #![allow(clippy::unwrap_used)]
 
@@ -100,7 +100,7 @@ fn glyphs_and_labels_without_an_end_are_refused() {
 
 #[cfg(unix)]
 #[test]
-fn a_clip_whose_name_is_no_text_is_shown_in_words_and_as_json() {
+fn a_clip_whose_name_is_not_text_is_shown_in_words_and_as_json() {
     use std::os::unix::ffi::OsStrExt as _;
     let folder = tempfile::tempdir().unwrap();
     let clip = folder.path().join(std::ffi::OsStr::from_bytes(b"odd\xff.avi"));

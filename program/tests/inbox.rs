@@ -1,4 +1,5 @@
-//! Tests of `inbox` with the program itself: what arrives in a folder is read once, whatever happens to the program.
+//! Tests `inbox` with the program itself: each recording that arrives in a folder is read once, even if the program is
+//! killed.
 #![allow(clippy::unwrap_used)]
 
 use std::collections::BTreeMap;
@@ -31,7 +32,7 @@ fn small_recording(number: usize, path: &Path) {
     ffmpeg(&["-ss", &start, "-t", &length, "-i", whole.to_str().unwrap(), "-c", "copy"], path);
 }
 
-/// Starts the inbox; what it says is added to the file `log`.
+/// Starts the inbox; its messages are appended to the file `log`.
 fn start(folder: &Path, log: &Path, once: bool) -> Child {
     let log = fs::OpenOptions::new().create(true).append(true).open(log).unwrap();
     let mut command = Command::new(env!("CARGO_BIN_EXE_pairspeed"));
@@ -39,7 +40,7 @@ fn start(folder: &Path, log: &Path, once: bool) -> Child {
     command.stdin(Stdio::null()).stdout(log).stderr(Stdio::inherit()).spawn().unwrap()
 }
 
-/// The lines said of each recording, by its path.
+/// The messages about each recording, by its path.
 fn said(log: &Path) -> BTreeMap<PathBuf, Vec<String>> {
     let mut said: BTreeMap<PathBuf, Vec<String>> = BTreeMap::new();
     for line in fs::read_to_string(log).unwrap().lines() {
@@ -55,7 +56,7 @@ fn results_of(recording: &Path) -> PathBuf {
 }
 
 #[test]
-fn what_lies_in_a_folder_is_read_once_and_what_cannot_be_read_is_named() {
+fn recordings_in_a_folder_are_read_once_and_unreadable_files_are_named() {
     let folder = tempfile::tempdir().unwrap();
     let (card, log) = (folder.path().join("card"), folder.path().join("log"));
     fs::create_dir_all(card.join("DCIM")).unwrap();
@@ -75,7 +76,7 @@ fn what_lies_in_a_folder_is_read_once_and_what_cannot_be_read_is_named() {
     assert!(said[&text].len() == 1 && said[&text][0].contains("not a video"), "{said:?}");
 }
 
-/// A recording of the soak test, and what is to come of it.
+/// A recording of the soak test with its expected outcome.
 struct Arriving {
     path: PathBuf,
     bytes: Vec<u8>,
@@ -85,7 +86,7 @@ struct Arriving {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Sound,
-    /// Cut off in the middle; what is there is read.
+    /// Cut off in the middle; the part that is there is read.
     Cut,
     /// With random bytes in the middle.
     Punched,
@@ -93,7 +94,7 @@ enum Kind {
     Noise,
     /// The first half comes seconds before the rest.
     HalfCopied,
-    /// It is taken away at once, and comes back later.
+    /// It is removed at once, and comes back later.
     Removed,
     /// Of another size, so that no setup fits.
     OtherCamera,
@@ -148,7 +149,8 @@ impl Arriving {
         }
     }
 
-    /// Checks what was said and done in the end. `killed` tells whether the program was killed while it read this recording.
+    /// Checks the final messages and results. `killed` states whether the program was killed while it read this
+    /// recording.
     fn check(&self, lines: &[String]) {
         let read = lines.iter().filter(|line| line.contains("results in")).count();
         let refused = lines.iter().filter(|line| line.starts_with("not read")).count();
@@ -162,7 +164,7 @@ impl Arriving {
             }
             Kind::HalfCopied => assert!((1..=2).contains(&read) && has_results, "{context}"),
             Kind::Empty | Kind::Noise => assert!(read == 0 && refused == 1 && !has_results, "{context}"),
-            // Each run looks whether there is a setup for it by now.
+            // Each run checks again whether a setup fits.
             Kind::OtherCamera => {
                 assert!(read == 0 && (1..=5).contains(&refused) && !has_results, "{context}");
                 assert!(lines.iter().all(|line| line.contains("no setup fits")), "{context}");
@@ -189,7 +191,7 @@ fn two_hundred_recordings_with_faults_are_read_once_over_restarts_and_a_kill() {
     let other = fs::read(&source).unwrap();
     let all: Vec<Arriving> = (0..200).map(|number| Arriving::new(number, &card, &sources, &other)).collect();
 
-    // Fifty arrive in each of four runs. The second run is killed, the others end in an orderly way.
+    // Fifty arrive in each of four runs. The second run is killed, the others end normally.
     for (run, part) in all.chunks(50).enumerate() {
         let mut inbox = start(&card, &log, false);
         for arriving in part {

@@ -1,4 +1,4 @@
-//! What an installed program says of itself and of the computer.
+//! Tests what an installed program reports about itself and the computer.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -37,7 +37,7 @@ fn the_version_names_the_commit_the_ffmpeg_release_and_the_features() {
 }
 
 #[test]
-fn a_healthy_computer_is_told_on_one_screen() {
+fn a_complete_computer_passes_every_check() {
     let said = lines(&["health"]);
     assert!(said.len() <= 24 && said.iter().all(|line| line.chars().count() <= 250), "{said:?}");
     for subject in ["Recordings", "Results"] {

@@ -95,7 +95,7 @@ fn a_setup_without_speed_says_what_to_add() {
 }
 
 #[test]
-fn a_line_that_is_no_toml_is_named() {
+fn a_line_that_is_not_toml_is_named() {
     assert_setup_refused("frame = [640, 480]", "frame = [640, 480", &["line", "fix this line"]);
 }
 
@@ -115,7 +115,7 @@ fn a_missing_clip_is_misuse_for_every_command() {
 }
 
 #[test]
-fn a_file_that_is_no_video_is_a_failed_read() {
+fn a_file_that_is_not_a_video_is_a_failed_read() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("x.toml");
     let (code, message) = pairspeed(&["setup", "README.md", "--out", text(&out)]);
@@ -125,7 +125,7 @@ fn a_file_that_is_no_video_is_a_failed_read() {
 }
 
 #[test]
-fn a_told_reading_of_another_form_comes_back_with_an_example() {
+fn a_label_of_another_form_is_refused_with_an_example() {
     for say in ["speed", "speed@x=63", "speed@-1=63", "@1=63", "speed@1="] {
         assert_teach_refused(&["--say", say], &[say, "speed@12.4=63"]);
     }
@@ -142,7 +142,7 @@ fn a_moment_beyond_the_end_names_the_end() {
 }
 
 #[test]
-fn a_channel_that_is_not_marked_comes_back_with_those_that_are() {
+fn a_channel_without_region_is_refused_with_the_marked_channels() {
     assert_teach_refused(
         &["--say", "hight@4=63"],
         &["hight@4=63", "none of the labels", "it has regions for speed"],
@@ -150,17 +150,17 @@ fn a_channel_that_is_not_marked_comes_back_with_those_that_are() {
 }
 
 #[test]
-fn nothing_told_comes_back_with_an_example() {
+fn no_label_is_refused_with_an_example() {
     assert_teach_refused(&[], &["speed@12.4=63"]);
 }
 
 #[test]
-fn what_was_never_told_cannot_be_forgotten() {
+fn a_label_that_does_not_exist_cannot_be_removed() {
     assert_teach_refused(&["--forget", "speed@4"], &["speed@4", "told.toml"]);
 }
 
 #[test]
-fn a_glyph_folder_that_is_named_but_missing_is_not_passed_over() {
+fn a_missing_glyph_folder_that_is_named_is_an_error() {
     assert_setup_refused(
         "[640, 480]\n",
         "[640, 480]\nglyphs = \"nowhere\"\n",

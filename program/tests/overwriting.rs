@@ -86,7 +86,7 @@ fn the_image_of_inspect_replaces_a_file_of_the_pilot_only_if_forced() {
 
 #[cfg(unix)]
 #[test]
-fn a_link_to_an_input_is_seen() {
+fn a_link_to_an_input_is_recognised() {
     let home = Home::new();
     let link = home.path("link.png");
     std::os::unix::fs::symlink(&home.clip, &link).unwrap();
@@ -129,7 +129,7 @@ fn a_new_setup_replaces_neither_the_clip_nor_its_own_image_nor_a_photo() {
 }
 
 #[test]
-fn digits_are_not_taught_into_a_folder_of_other_files() {
+fn glyphs_are_not_written_into_a_folder_of_other_files() {
     let home = Home::new();
     let photo = home.own_file("photos/label-next-1.png", "a photo");
     let setup_text = fs::read_to_string(project_file(SETUP)).unwrap();

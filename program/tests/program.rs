@@ -34,7 +34,7 @@ fn the_demonstration_flight_is_read_within_one_per_cent_and_inside_the_intervals
 }
 
 #[test]
-fn a_digital_clip_with_a_stuck_throttle_readout_is_read_with_told_steps() {
+fn a_digital_clip_with_a_stuck_throttle_readout_is_read_with_given_steps() {
     let out = tempfile::tempdir().unwrap();
     let result = out.path().join("result");
     let output = pairspeed(&[
@@ -96,7 +96,7 @@ fn a_missing_clip_is_named_and_nothing_is_written() {
 }
 
 #[test]
-fn a_file_that_is_no_video_is_a_failed_read_and_nothing_is_written() {
+fn a_file_that_is_not_a_video_is_a_failed_read_and_nothing_is_written() {
     let out = tempfile::tempdir().unwrap();
     let folder = out.path().join("result");
     let to = folder.to_str().unwrap();
@@ -107,7 +107,7 @@ fn a_file_that_is_no_video_is_a_failed_read_and_nothing_is_written() {
 }
 
 #[test]
-fn the_legs_written_are_valid_legs_to_tell() {
+fn the_written_legs_can_be_given_to_read() {
     let out = tempfile::tempdir().unwrap();
     let first = out.path().join("first");
     let again = out.path().join("again");
@@ -127,14 +127,14 @@ fn the_legs_written_are_valid_legs_to_tell() {
 }
 
 #[test]
-fn a_setup_that_is_no_setup_is_misuse() {
+fn an_invalid_setup_is_misuse() {
     let output = pairspeed(&["read", "demo-clips/salt-flat.avi", "--setup", "README.md"]);
     assert_eq!(output.status.code(), Some(2), "{}", error_of(&output));
     assert!(error_of(&output).contains("README.md"));
 }
 
 #[test]
-fn results_are_replaced_only_when_told_so() {
+fn results_are_replaced_only_on_request() {
     let out = tempfile::tempdir().unwrap();
     std::fs::write(out.path().join("series.csv"), "mine").unwrap();
     let output = pairspeed(&[
@@ -151,7 +151,7 @@ fn results_are_replaced_only_when_told_so() {
 }
 
 #[test]
-fn a_told_reading_of_another_form_is_refused_with_an_example() {
+fn a_label_of_another_form_is_refused_with_an_example() {
     let output = pairspeed(&["teach", "x.avi", "--setup", "x.toml", "--say", "speed=63"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(error_of(&output).contains("speed@12.4=63"), "{}", error_of(&output));

@@ -58,7 +58,7 @@ fn flights_in_different_units_are_compared_and_the_verdict_is_in_plain_words() {
 }
 
 #[test]
-fn a_page_is_written_whole_and_replaced_only_when_told_so() {
+fn a_page_is_written_completely_and_replaced_only_on_request() {
     let out = tempfile::tempdir().unwrap();
     let before = result(&out.path().join("a"), "km/h", &[(100.0, 120.0, 1.0)]);
     let after = result(&out.path().join("<b>"), "km/h", &[(100.0, 121.0, 1.0)]);
@@ -73,7 +73,7 @@ fn a_page_is_written_whole_and_replaced_only_when_told_so() {
 }
 
 #[test]
-fn what_cannot_be_compared_is_misuse_that_names_file_and_mend() {
+fn invalid_comparisons_are_misuse_and_name_the_file_and_the_fix() {
     let out = tempfile::tempdir().unwrap();
     let good = result(&out.path().join("good"), "km/h", &[(100.0, 120.0, 1.0)]);
     let empty = out.path().join("empty");
@@ -104,7 +104,7 @@ fn what_cannot_be_compared_is_misuse_that_names_file_and_mend() {
 }
 
 #[test]
-fn a_flight_without_an_airspeed_is_said_to_have_none() {
+fn a_flight_without_an_airspeed_is_noted() {
     let out = tempfile::tempdir().unwrap();
     let good = result(&out.path().join("good"), "km/h", &[(100.0, 120.0, 1.0)]);
     let none = result(&out.path().join("none"), "km/h", &[]);
@@ -131,17 +131,17 @@ fn a_test_card_is_printed_and_written() {
 }
 
 #[test]
-fn a_card_can_start_from_a_former_flight() {
+fn a_card_can_start_from_an_earlier_flight() {
     let out = tempfile::tempdir().unwrap();
-    let former = result(&out.path().join("former"), "kn", &[(50.0, 40.0, 1.0), (100.0, 66.0, 1.0)]);
-    let card = pairspeed(&["plan", "--from", &former, "--steps", "50,100", "--json"]);
+    let earlier = result(&out.path().join("earlier"), "kn", &[(50.0, 40.0, 1.0), (100.0, 66.0, 1.0)]);
+    let card = pairspeed(&["plan", "--from", &earlier, "--steps", "50,100", "--json"]);
     let given: Value = serde_json::from_str(&said(&card)).unwrap();
     assert_eq!(given["speed_unit"], "kn");
     assert!((given["steps"][1]["airspeed"].as_f64().unwrap() - 66.0).abs() < 0.01, "{given}");
 }
 
 #[test]
-fn a_plan_without_what_it_needs_says_what_to_tell() {
+fn a_plan_without_required_values_names_the_options() {
     for (arguments, word) in [
         (&["plan"][..], "--top-speed"),
         (&["plan", "--top-speed", "90"], "--wind"),
@@ -159,7 +159,7 @@ fn a_plan_without_what_it_needs_says_what_to_tell() {
 }
 
 #[test]
-fn a_card_that_falls_short_says_so_before_anything_else() {
+fn unmet_requirements_of_a_card_come_first() {
     let out = tempfile::tempdir().unwrap();
     let page = out.path().join("card.html");
     let day = ["plan", "--top-speed", "85 mph", "--wind", "8 mph", "--minutes", "2"];
@@ -185,14 +185,14 @@ fn a_course_that_leaves_no_steady_flight_is_refused() {
 }
 
 #[test]
-fn a_card_asked_for_in_one_unit_shows_no_other() {
+fn a_card_requested_in_one_unit_shows_no_other() {
     let out = tempfile::tempdir().unwrap();
-    let former = result(&out.path().join("former"), "km/h", &[(50.0, 90.0, 1.0), (100.0, 130.0, 1.0)]);
+    let earlier = result(&out.path().join("earlier"), "km/h", &[(50.0, 90.0, 1.0), (100.0, 130.0, 1.0)]);
     let asked: [&[&str]; 4] = [
         &["--top-speed", "85 mph", "--wind", "8"],
         &["--top-speed", "140", "--wind", "8", "--units", "mph"],
         &["--top-speed", "85 mph", "--wind", "8", "--within", "0.01 mph", "--course", "700 ft"],
-        &["--from", &former, "--within", "1 mph", "--minutes", "2"],
+        &["--from", &earlier, "--within", "1 mph", "--minutes", "2"],
     ];
     for (number, options) in asked.into_iter().enumerate() {
         let page = out.path().join(format!("card-{number}.html"));
@@ -208,7 +208,7 @@ fn a_card_asked_for_in_one_unit_shows_no_other() {
 }
 
 #[test]
-fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_what_it_would_be_without() {
+fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_gives_the_verdict_without_it() {
     let out = tempfile::tempdir().unwrap();
     let before = result(&out.path().join("before"), "mph", &[(60.0, 60.0, 1.0), (100.0, 80.0, 1.0)]);
     let after = result(&out.path().join("after"), "mph", &[(60.0, 66.0, 1.0), (100.0, 80.0, 1.0)]);

@@ -1,4 +1,4 @@
-//! `read --each`: each clip is a separate flight.
+//! Tests `read --each`: each clip is a separate flight.
 #![allow(clippy::unwrap_used)]
 
 mod running;
@@ -20,7 +20,7 @@ fn read_each(clips: &[&str], out: &Path, options: &[&str]) -> std::process::Outp
 }
 
 #[test]
-fn flights_are_read_as_each_alone_and_one_that_fails_stops_none() {
+fn flights_are_read_separately_and_a_failed_one_does_not_stop_the_others() {
     let folder = tempfile::tempdir().unwrap();
     let copy = folder.path().join("evening.avi");
     std::fs::copy(project_file(CLIP), &copy).unwrap();
@@ -33,8 +33,8 @@ fn flights_are_read_as_each_alone_and_one_that_fails_stops_none() {
     assert!(said.contains("broken.avi") && said.contains("1 of 3 clips"), "{said}");
     assert!(!out.join("broken-result").exists());
     let printed = String::from_utf8(output.stdout).unwrap();
-    let places = ["evening.avi", "broken.avi", "salt-flat.avi"].map(|name| printed.find(name).unwrap());
-    assert!(places.is_sorted(), "{printed}");
+    let positions = ["evening.avi", "broken.avi", "salt-flat.avi"].map(|name| printed.find(name).unwrap());
+    assert!(positions.is_sorted(), "{printed}");
 
     let alone = folder.path().join("alone");
     assert!(pairspeed(&["read", CLIP, "--setup", SETUP, "--out", text(&alone)]).status.success());
@@ -64,7 +64,7 @@ fn two_clips_of_one_name_are_not_written_into_one_folder() {
 }
 
 #[test]
-fn jobs_are_those_of_several_flights() {
+fn jobs_need_the_option_each() {
     let output = pairspeed(&["read", CLIP, "--setup", SETUP, "--jobs", "2"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(error_of(&output).contains("--each"), "{}", error_of(&output));

@@ -79,7 +79,7 @@ fn a_reading_prints_its_summary_to_the_byte() {
 }
 
 #[test]
-fn notes_in_the_setup_are_used_unless_a_file_of_notes_is_told() {
+fn the_aircraft_of_the_setup_is_used_unless_a_file_is_given() {
     let home = tempfile::tempdir().unwrap();
     let path = |name: &str| home.path().join(name).to_str().unwrap().to_owned();
     let setup = std::fs::read_to_string(project_file("demo-clips/salt-flat.setup.toml")).unwrap();
@@ -88,15 +88,15 @@ fn notes_in_the_setup_are_used_unless_a_file_of_notes_is_told() {
     std::fs::write(path("flight.toml"), other).unwrap();
     let (setup, notes, out) = (path("wing.setup.toml"), path("flight.toml"), path("out"));
     let read = ["read", "demo-clips/salt-flat.avi", "--json", "--force", "--setup", &setup, "--out", &out];
-    let told_in_setup = printed(&read);
-    assert_eq!(told_in_setup["aircraft"], serde_json::json!({"motor_kv": 900.0, "cells": 6}));
-    assert_eq!(told_in_setup["propulsion"]["battery"]["cells_guessed"], false);
-    let told_apart = printed(&[&read[..], &["--aircraft", &notes]].concat());
-    assert_eq!(told_apart["aircraft"], serde_json::json!({"motor_kv": 1150.0, "propeller_pitch_in": 4.5}));
-    let point = &list(&told_apart["propulsion"], "propeller")[0];
+    let of_setup = printed(&read);
+    assert_eq!(of_setup["aircraft"], serde_json::json!({"motor_kv": 900.0, "cells": 6}));
+    assert_eq!(of_setup["propulsion"]["battery"]["cells_guessed"], false);
+    let of_file = printed(&[&read[..], &["--aircraft", &notes]].concat());
+    assert_eq!(of_file["aircraft"], serde_json::json!({"motor_kv": 1150.0, "propeller_pitch_in": 4.5}));
+    let point = &list(&of_file["propulsion"], "propeller")[0];
     // A motor without load at full throttle: the revolutions are K_v times the voltage under load of that
     // step.
-    let full = list(&told_apart, "steps").iter().find(|step| step["throttle_percent"] == 100.0).unwrap();
+    let full = list(&of_file, "steps").iter().find(|step| step["throttle_percent"] == 100.0).unwrap();
     assert!((number(point, "rpm") - 1150.0 * number(full, "voltage_v")).abs() < 1.0, "{point}");
 }
 

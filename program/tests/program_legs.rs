@@ -19,7 +19,7 @@ fn read(legs: &str, out: &str) -> std::process::Output {
 }
 
 #[test]
-fn edited_legs_give_the_same_files_as_working_the_flight_out_again() {
+fn edited_legs_give_the_same_files_as_computing_the_flight_again() {
     let folder = tempfile::tempdir().unwrap();
     let clips = [project_file(CLIP)];
     let setup = LoadedSetup::load(&project_file(SETUP)).unwrap();

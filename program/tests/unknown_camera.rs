@@ -26,7 +26,7 @@ fn lone_clip() -> (tempfile::TempDir, PathBuf) {
 }
 
 #[test]
-fn a_recording_alone_gives_the_readouts_of_its_overlay_and_the_answer_to_a_setup_by_hand() {
+fn a_recording_without_setup_gives_the_readouts_and_the_airspeeds_of_a_manual_setup() {
     let (folder, clip) = lone_clip();
     let output = read(&clip, &["--json"]);
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
@@ -62,7 +62,7 @@ fn a_recording_alone_gives_the_readouts_of_its_overlay_and_the_answer_to_a_setup
 }
 
 #[test]
-fn a_pilot_who_is_asked_and_agrees_gets_the_answer() {
+fn a_pilot_who_is_asked_and_agrees_gets_the_airspeeds() {
     let (folder, clip) = lone_clip();
     let mut program = Command::new(env!("CARGO_BIN_EXE_pairspeed"))
         .args(["read", "--ask"])
@@ -77,7 +77,7 @@ fn a_pilot_who_is_asked_and_agrees_gets_the_answer() {
     let output = program.wait_with_output().unwrap();
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(output.status.success(), "{said}");
-    assert!(!said.contains("Not certain"), "what was asked is settled: {said}");
+    assert!(!said.contains("Not certain"), "all questions are answered: {said}");
     let found = LoadedSetup::load(&folder.path().join("flight.setup.toml")).unwrap();
     assert!(found.setup.region(&Channel::Speed).is_some());
 }

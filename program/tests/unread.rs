@@ -19,8 +19,10 @@ const SETUP: &str = "demo-clips/salt-flat.setup.toml";
 /// known glyphs.
 fn mirrored(folder: &Path, part: &str) -> PathBuf {
     let clip = folder.join("flight.avi");
-    let filter =
-        format!("split[whole][part];[part]crop={part},hflip[part];[whole][part]overlay={}", place(part));
+    let filter = format!(
+        "split[whole][part];[part]crop={part},hflip[part];[whole][part]overlay={}",
+        overlay_position(part)
+    );
     let demo = project_file("demo-clips/salt-flat.avi");
     let from = ["-t", "60", "-i", text(&demo), "-filter_complex", &filter];
     ffmpeg(&[&from[..], &["-c:v", "mjpeg", "-q:v", "2", "-an", text(&clip)]].concat());
@@ -28,7 +30,7 @@ fn mirrored(folder: &Path, part: &str) -> PathBuf {
 }
 
 /// Position and size of a part, in the form that ffmpeg's overlay filter requires.
-fn place(part: &str) -> String {
+fn overlay_position(part: &str) -> String {
     part.split(':').skip(2).collect::<Vec<_>>().join(":")
 }
 
@@ -54,7 +56,7 @@ fn assert_share_above(summary: &Value, name: &str, least: f64) {
 }
 
 #[test]
-fn without_a_readable_speed_the_other_channels_are_read_and_the_answer_says_why_there_is_none() {
+fn without_a_readable_speed_the_other_channels_are_read_and_the_reason_is_given() {
     let folder = folder();
     let clip = mirrored(folder.path(), "66:37:62:210");
     let result = folder.path().join("result");
@@ -103,7 +105,7 @@ fn a_channel_that_cannot_be_read_is_named_and_the_airspeeds_are_found_without_it
 }
 
 #[test]
-fn a_recording_of_which_no_channel_is_readable_is_refused() {
+fn a_recording_without_a_readable_channel_is_refused() {
     let folder = folder();
     let clip = mirrored(folder.path(), "640:480:0:0");
     let result = folder.path().join("result");
@@ -140,7 +142,7 @@ fn inspect(setup: &Path, at: &str) -> String {
 }
 
 #[test]
-fn a_value_outside_its_range_is_told_with_the_range_and_where_that_comes_from() {
+fn a_value_outside_its_range_is_reported_with_the_range_and_its_origin() {
     let folder = folder();
     // The altitude is read as a heading: 1283 degrees is not a heading.
     let from = "channel = \"altitude\"\nbox = [508, 210, 86, 37]\nunit = \"m\"\ndigits = 4\ndecimals = 0\n\

@@ -1,4 +1,4 @@
-//! The program opens its window, on a virtual display of its own.
+//! Tests that the program opens its window, on a separate virtual display.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod running;
@@ -10,11 +10,11 @@ use std::process::{Child, Command, Stdio};
 /// Size of the display, in pixels.
 const WIDTH: u32 = 1280;
 const HEIGHT: u32 = 720;
-/// Pictures of the display that are looked at in a second.
+/// Number of images of the display that are examined per second.
 const FILM_RATE_HZ: u32 = 4;
-/// Time after which a window that has not come up hangs, in seconds.
-const HANGS_S: u32 = 900;
-/// Number of colours that the window has only with a frame of the recording in it.
+/// Time after which a window that has not appeared counts as hanging, in seconds.
+const TIMEOUT_S: u32 = 900;
+/// Minimum number of colours of the window with a frame of the recording in it.
 const MIN_COLOURS: usize = 2000;
 
 /// A virtual display, which is ended with the test.
@@ -47,7 +47,7 @@ impl Display {
         Some(Self { server, name: format!(":{}", number.trim()) })
     }
 
-    /// Starts to deliver what the display shows, several times a second.
+    /// Starts capturing the display several times per second.
     fn film(&self) -> Running {
         let rate = FILM_RATE_HZ.to_string();
         let film = Command::new("ffmpeg")
@@ -68,7 +68,7 @@ impl Drop for Display {
     }
 }
 
-/// Number of different colours in a picture: the frame of the recording has many, the window itself some hundred.
+/// Number of different colours in an image: the frame of the recording has many, the window itself a few hundred.
 fn colours(picture: &image::RgbImage) -> usize {
     picture.pixels().collect::<std::collections::HashSet<_>>().len()
 }
@@ -98,7 +98,7 @@ fn the_program_opens_its_window_with_a_clip() {
     let mut film = display.film();
     let mut pictures = film.0.stdout.take().unwrap();
     let mut bytes = vec![0; (3 * WIDTH * HEIGHT) as usize];
-    let shown = (0..FILM_RATE_HZ * HANGS_S).find_map(|_| {
+    let shown = (0..FILM_RATE_HZ * TIMEOUT_S).find_map(|_| {
         if let Some(status) = program.0.try_wait().unwrap() {
             let mut said = String::new();
             program.0.stderr.take().unwrap().read_to_string(&mut said).unwrap();
@@ -115,7 +115,7 @@ fn the_program_opens_its_window_with_a_clip() {
 }
 
 #[test]
-fn the_check_of_the_computer_tells_whether_the_window_can_be_opened() {
+fn health_reports_whether_the_window_can_be_opened() {
     let health = |display: &str| {
         let output = Command::new(env!("CARGO_BIN_EXE_pairspeed"))
             .arg("health")

@@ -1,4 +1,4 @@
-"""Lists the usable faces: those with ten lining digits of which most look like the same digits elsewhere.
+"""Lists the usable faces: those with ten lining digits, most of which look like the same digits of other faces.
 
 Usage: faces.py FOLDER   (reads FOLDER/faces, writes FOLDER/faces.json)
 
@@ -14,23 +14,23 @@ import numpy as np
 from PIL import ImageFont
 
 ENDINGS = {".ttf", ".otf", ".ttc", ".pfb", ".t1", ".otb"}
-# Pixel faces exist at some sizes only; outlines are measured at the first.
+# Sizes in pixels that are tried. Pixel faces exist at some sizes only; outline faces use the first.
 SIZES = [96, 8, 12, 14, 16, 18, 20, 22, 24, 28, 32, 64]
-# Digits of a face whose heights differ by more than this share are text figures.
+# Maximum difference of the heights of lining digits, as a share of the height; above it they are text figures.
 UNEVEN_HEIGHT = 0.12
-# Correlation of the digits above which two faces are the same one in two files.
+# Minimum correlation of the digits of two files that hold the same face.
 SAME = 0.995
-# Correlation above which two packages hold faces of one family.
+# Minimum correlation of the mean digits of two packages that hold faces of one family.
 TWIN = 0.975
-# A collection of unrelated faces: its files are grouped by the first letters of their names instead.
+# A package of unrelated faces: its files are grouped by the first letters of their names instead.
 COLLECTION, NAME_LETTERS = "fonts-aenigma", 5
-# Digits of a face that must lie nearest to the mean shape of the right digit.
+# Minimum number of digits of a face that are nearer to the mean shape of the right digit than to any other.
 LEAST_USUAL = 6
 SHAPE = (20, 14)
 
 
 def resampling(source, target):
-    """Matrix target x source of linear interpolation, with a wider kernel when it shrinks."""
+    """The matrix, target x source, of linear interpolation; for downsampling the kernel is widened."""
     ratio = source / target
     at = (np.arange(target) + 0.5) * ratio - 0.5
     weight = np.maximum(0, 1 - np.abs(np.arange(source)[None] - at[:, None]) / max(ratio, 1))
@@ -63,7 +63,7 @@ def digit_shapes(path):
         heights.append(ink.shape[0])
         if ink.shape[1] > 2.2 * ink.shape[0]:
             return None
-        # Narrow ink, as of "1", is not stretched to the full width.
+        # Narrow digits such as "1" are not stretched to the full width.
         pad = max(0, round(0.45 * ink.shape[0]) - ink.shape[1])
         ink = np.pad(ink, ((0, 0), (pad // 2, pad - pad // 2)))
         shape = resampling(ink.shape[0], SHAPE[0]) @ ink @ resampling(ink.shape[1], SHAPE[1]).T

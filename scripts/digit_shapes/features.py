@@ -1,14 +1,14 @@
-"""The features of a cell as src/recognise computes them, and the grid that the network sees."""
+"""Computes the features of a cell as src/recognise does, and the grid that is the network's input."""
 
 import numpy as np
 from scipy.ndimage import correlate1d
 
 from faces import resampling
 
-# As in src/recognise/feature.rs.
+# Constants of src/recognise/features/high_pass.rs.
 NARROW_BLUR_PX = 0.7
 LIMIT_LEVELS = 90.0
-# As in src/recognise/shape_prior.rs.
+# Constants of src/recognise/score/shape_prior.rs.
 GRID = (20, 16)
 LEAST_RMS_LEVELS = 2.0
 

@@ -17,14 +17,14 @@ from faces import open_face
 from features import GRID, grid_of, high_pass
 
 DIGITS = "0123456789"
-# Characters that resemble no digit: their cells are to be found undecided.
+# Characters that resemble no digit: the network should give no digit a high probability.
 OTHERS = "AHKMNVWXYkmwvx%/&+=?#<"
 STYLES = ["filled", "outline", "hollow", "shadow", "box"]
 STYLE_SHARES = [0.28, 0.28, 0.18, 0.14, 0.12]
 MEANS = ["outlines", "pixels", "segments"]
-# Share of the families held out to set the temperature, and to measure.
+# Shares of the families that are held out to fit the temperature and to test.
 TUNE_SHARE, TEST_SHARE = 0.12, 0.16
-# The segment faces are held out as a whole: those trained on are drawn here.
+# All segment faces of files are held out; those for training are drawn by this script.
 TEST_GROUPS = {"fonts-dseg"}
 WORKING_HEIGHT_PX = 40
 ROOM_PX = 24
@@ -33,7 +33,7 @@ SEGMENTS = ["abcdef", "bc", "abdeg", "abcdg", "bcfg", "acdfg", "acdefg", "abc", 
 
 
 def split_of(group):
-    """Which split a family group belongs to, by a hash of its name."""
+    """The split of a family group, from a hash of its name."""
     share = zlib.crc32(group.encode()) % 10000 / 10000
     if group in TEST_GROUPS or share < TEST_SHARE:
         return "test"
@@ -52,7 +52,7 @@ def load_faces(folder, split):
 
 
 def textures(rng, count=24, size=(192, 2048)):
-    """Pictures with the falling spectra of photographs, zero mean and unit deviation."""
+    """Images with the falling power spectra of photographs, zero mean and unit standard deviation."""
     down, across = np.fft.fftfreq(size[0])[:, None], np.fft.rfftfreq(size[1])[None]
     frequency = np.hypot(down * rng.uniform(1, 2), across)
     frequency[0, 0] = 1
@@ -65,7 +65,7 @@ def textures(rng, count=24, size=(192, 2048)):
 
 
 def background(rng, shape, height, pool):
-    """Grey levels behind the text, whether a horizon crosses it, and their mean."""
+    """Grey levels of the background, whether a horizon crosses the text, and the mean level."""
     texture = pool[rng.integers(len(pool))]
     top, left = (rng.integers(0, have - min(have, need) + 1) for have, need in zip(texture.shape, shape))
     part = texture[top:top + shape[0], left:left + shape[1]]
@@ -83,7 +83,7 @@ def background(rng, shape, height, pool):
 
 
 def segment_digit(rng_shape, character, height):
-    """The ink of a seven-segment digit, and its width."""
+    """The ink of a seven-segment digit and its width."""
     slant, aspect, thick, gap, tails = rng_shape
     width = max(4, round(aspect * height))
     scale = 4
@@ -117,7 +117,7 @@ def segment_digit(rng_shape, character, height):
 
 
 class Type:
-    """A face at a size: gives the ink of characters as rows x columns from 0 to 1, above the base line."""
+    """A face at a size: gives the ink of characters as rows x columns, 0 to 1."""
 
     def __init__(self, rng, path, height, means):
         self.height, self.means, self.rng = height, means, rng
@@ -130,7 +130,7 @@ class Type:
         tall = max(1, box[3] - box[1])
         self.zoom = None
         if means == "pixels" or size < 64:
-            # Few pixels, each enlarged to a block.
+            # A pixel face: each pixel is enlarged to a block.
             low = min(height, rng.uniform(7, 17)) if size >= 64 else tall
             self.zoom = height / low
             target = low
@@ -146,7 +146,7 @@ class Type:
             self.zoom = height / max(1, box[3] - box[1])
 
     def ink(self, character):
-        """The character's ink, the row of the base line in it, its left bearing, and its advance."""
+        """The character's ink, the row of its baseline, its left bearing and its advance."""
         if self.means == "segments":
             if character not in DIGITS:
                 return None
@@ -169,7 +169,7 @@ class Type:
 
 
 def write_line(rng, kind, height):
-    """Sets a line of characters: its ink, and of every cell the character, its left edge and its ink's middle."""
+    """Sets a line of characters: its ink, and for every cell the character, the left edge and the centre of the ink."""
     sets = {character: kind.ink(character) for character in DIGITS}
     if any(one is None for one in sets.values()):
         return None
@@ -207,7 +207,7 @@ def shifted(mask, down, right):
 
 
 def compose(rng, ink, height, behind, style):
-    """Puts the ink on the scenery."""
+    """Draws the ink over the background."""
     mean = behind[ROOM_PX:-ROOM_PX].mean()
     draw = rng.random()
     fill = rng.uniform(215, 255) if draw < 0.6 else rng.uniform(0, 45) if draw < 0.8 else rng.uniform(0, 255)
@@ -245,7 +245,7 @@ def compose(rng, ink, height, behind, style):
 
 
 def degrade(rng, levels, height):
-    """Blur, noise and compression of the recording."""
+    """Adds the blur, noise and compression of a recording."""
     if rng.random() < 0.75:
         levels = gaussian_filter(levels, rng.uniform(0.2, 0.3 + 0.035 * height, 2))
     if rng.random() < 0.7:
@@ -259,7 +259,7 @@ def degrade(rng, levels, height):
 
 
 def warp(rng, levels):
-    """Leans and stretches a line slightly, about its middle row."""
+    """Shears and stretches a line slightly about its middle row."""
     lean, stretch = rng.normal(0, 0.06), rng.uniform(0.9, 1.1)
     y, x = np.mgrid[:levels.shape[0], :levels.shape[1]].astype(np.float32)
     source = x + (y - levels.shape[0] / 2) * lean
@@ -268,7 +268,7 @@ def warp(rng, levels):
 
 
 def line(rng, faces, pool):
-    """Cells of one line: grids, labels (10: none) and what they are like."""
+    """Cells of one line: grids, labels (10: not a digit) and properties of the line."""
     groups, names, weights = faces
     group = names[rng.choice(len(names), p=weights)]
     path = groups[group][rng.integers(len(groups[group]))]
@@ -301,7 +301,7 @@ def line(rng, faces, pool):
         label = 10 if empty else DIGITS.find(character) if character in DIGITS else 10
         left = (middle / factor - cols / 2) if by_ink else pen / factor
         if label < 10 and rng.random() < 0.03:
-            # Between two characters.
+            # A cell between two characters.
             left, label = left + cols * rng.choice([-0.5, 0.5]), 10
         left += np.clip(rng.normal(0, 0.7), -1.5, 1.5)
         top = (ROOM_PX + height / 2) / factor - rows / 2 + np.clip(rng.normal(0, 0.6), -1.5, 1.5)

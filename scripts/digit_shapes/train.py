@@ -1,4 +1,4 @@
-"""Trains the network of src/recognise/shape_prior.rs, calibrates it and measures it.
+"""Trains, calibrates and tests the network of src/recognise/score/shape_prior.rs.
 
 Usage: train.py FOLDER TABLE [EPOCHS]   (reads FOLDER/{train,tune,test}-*.npz, writes TABLE)
 
@@ -24,9 +24,9 @@ FIRST, SECOND, HIDDEN = 12, 24, 48
 FIRST_SIZE, SECOND_SIZE = 5, 3
 BATCH = 256
 RATE, DECAY, DROPPED = 2.5e-3, 1e-4, 0.1
-# Share of a digit's label that is spread over all, so that the logits do not grow without end.
+# Label smoothing: share of a label that is spread over all digits, so that the logits do not grow without limit.
 SMOOTHING = 0.02
-# Least share of the uniform distribution: a few in a thousand of the surest are wrong on faces held out.
+# Minimum share of the uniform distribution: on held-out faces a few in a thousand of the most certain digits are wrong.
 LEAST_MIXED = 0.003
 
 
@@ -118,7 +118,7 @@ def probabilities(found, temperature, mixed):
 
 
 def calibrate(found, labels):
-    """Temperature and uniform share of the greatest likelihood on digits."""
+    """Temperature and share of the uniform distribution that maximise the likelihood of the digits."""
     digit = labels < 10
     found, labels = found[digit], labels[digit]
 
@@ -155,7 +155,7 @@ def report(given, labels, about):
     row("no horizon", horizon == 0)
     for low, high in ((8, 12), (12, 20), (20, 40), (40, 111)):
         row(f"height {low}..{high - 1}", (height >= low) & (height < high))
-    print("reliability (said, right, share):")
+    print("reliability (predicted, right, share):")
     edges = [0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 1.01]
     for low, high in zip(edges, edges[1:]):
         which = digit & (sure >= low) & (sure < high)
@@ -168,7 +168,7 @@ def report(given, labels, about):
     pairs = {}
     for true, said in zip(labels[wrong], given[wrong].argmax(1)):
         pairs[(int(true), int(said))] = pairs.get((int(true), int(said)), 0) + 1
-    print("confusions said with more than 0.9:", sorted(pairs.items(), key=lambda pair: -pair[1])[:10])
+    print("confusions above a probability of 0.9:", sorted(pairs.items(), key=lambda pair: -pair[1])[:10])
     wrong = digit & ~right
     table = np.zeros((10, 10), int)
     np.add.at(table, (labels[wrong], given[wrong].argmax(1)), 1)
@@ -176,7 +176,7 @@ def report(given, labels, about):
 
 
 def sample_cell():
-    """The cell in a test of shape_prior.rs: a "7" of sorts and a ramp, rows x columns."""
+    """The cell in a test of shape_prior.rs: a simple "7" and a ramp, rows x columns."""
     y, x = np.mgrid[:19, :11]
     stroke = (y < 4) | (np.abs(x - (10 - 0.5 * y)) < 1.5)
     return np.where(stroke, 60.0, -15.0) + 0.5 * x - 0.25 * y

@@ -23,18 +23,18 @@ from scenes import (  # noqa: E402
 ROWS = 24
 ASPECT = 1.5
 MAX_COLUMNS = 400
-# Classes of the network: the CTC blank, then these characters; letters without regard to case. The last class stands for every
-# other character and for icons.
+# Classes of the network: the CTC blank, then these characters; letters regardless of case. The last class stands for
+# every other character and for icons.
 CHARACTERS = DIGITS + ".-:abcdefghijklmnopqrstuvwxyz/%°"
 OTHER = len(CHARACTERS) + 1
-# Stands for an icon in a text; every icon is drawn anew.
+# Placeholder for an icon in a text; each icon is drawn at random.
 ICON = "\ufffc"
 # Units and labels as overlays write them (common practice, no source).
 UNITS = ["km/h", "kmh", "kph", "mph", "kn", "kt", "kts", "m/s", "ft/s", "m", "ft", "km", "mi", "V", "A", "mAh", "Ah", "W", "Wh",
          "%", "°", "°C", "C", "s", "min", "rpm", "dB", "dBm", "mW", "Hz", "fps", "sat", "g"]
 LABELS = ["SPEED", "SPD", "GS", "AS", "ALT", "ALTITUDE", "H", "HGT", "VOLT", "BAT", "BATT", "V", "A", "CUR", "AMP", "THR", "THROTTLE",
           "SAT", "SATS", "GPS", "TIME", "T", "HDG", "DIST", "HOME", "RSSI", "LQ", "CELL", "VSI", "FLT", "ON", "MAX", "PWR", "TEMP"]
-# Letters for words at random: those that resemble a digit are left to the units and labels.
+# Letters of random words. Letters that resemble a digit occur in units and labels only.
 LETTERS = "ACDEFGHJKMNPRTUVWXYacdefhkmnprtuvwxy"
 SYMBOLS = "+&=?#<>*"
 
@@ -44,7 +44,7 @@ def classes(text):
 
 
 def cased(rng, word):
-    """A word as it is written, in capitals or in small letters."""
+    """A word as written, in capitals, or in lower case."""
     return rng.choice([word, word.upper(), word.lower()], p=[0.6, 0.25, 0.15])
 
 
@@ -67,7 +67,7 @@ def number(rng):
 
 
 def words(rng):
-    """The parts of a line: what stands before the number, the number, what stands after it. Any may be empty."""
+    """The parts of a line: the text before the number, the number, and the text after it. Each may be empty."""
     before, after = "", ""
     kind = rng.random()
     if kind < 0.14:
@@ -88,7 +88,7 @@ def words(rng):
 
 
 def icon(rng, height):
-    """The ink of a symbol: an arrow, a battery, a flash, a ring, or a few strokes; and its width."""
+    """The ink and width of an icon: an arrow, a battery, a flash, a ring, or a few strokes."""
     scale = 4
     tall = round(height * rng.uniform(0.7, 1.15)) * scale
     wide = max(2 * scale, round(tall * rng.uniform(0.35, 1.2)))
@@ -126,7 +126,7 @@ def icon(rng, height):
 
 
 def is_drawn(kind, character):
-    """Whether the face has a character: others are drawn as the sign of a missing one."""
+    """Whether the face has a character. Characters that it lacks are drawn as its sign for a missing glyph."""
     if kind.means == "segments":
         return character in DIGITS
     masks = [kind.font.getmask(c, mode="L") for c in (character, "\ufffe")]
@@ -200,7 +200,7 @@ def set_text(rng, path, kind, height, parts):
 
 
 def composite(rng, levels):
-    """Analog video: limited bandwidth, an echo, dots of colour at edges, lines that move, noise along the line."""
+    """Imitates analog video: limited bandwidth, an echo, dot crawl at edges, jittering lines, noise along the line."""
     sharp = levels
     levels = gaussian_filter1d(levels, rng.uniform(0.5, 1.3), axis=1)
     if rng.random() < 0.5:
@@ -218,9 +218,9 @@ def composite(rng, levels):
 
 
 def crop(rng, levels, height, drawn, pitch):
-    """Cuts a box such as is found or marked, with room for further places, or a strip around it that may cut its neighbours.
+    """Cuts out a box as detected or marked, with room for more digits, or a strip around it that may cut its neighbours.
 
-    Returns the levels and the characters in it; None if one is cut so that it is neither in nor out.
+    Returns the grey levels and the characters in the box; None if a character is neither inside nor outside.
     """
     tall = height / rng.uniform(0.5, 0.86)
     top = ROOM_PX + height / 2 - tall / 2 + rng.uniform(-0.4, 0.4) * (tall - height)
@@ -246,7 +246,7 @@ def crop(rng, levels, height, drawn, pitch):
 
 
 def resampled(levels):
-    """A crop at ROWS rows and ASPECT times as many columns as its shape asks for."""
+    """A crop resampled to ROWS rows, stretched horizontally by ASPECT."""
     columns = int(np.clip(round(levels.shape[1] * ROWS / levels.shape[0] * ASPECT), 16, MAX_COLUMNS))
     out = resampling(levels.shape[0], ROWS) @ levels @ resampling(levels.shape[1], columns).T
     out = out - out.mean()
@@ -262,7 +262,7 @@ def line(rng, faces, pool):
     kind = Type(rng, path, height, means)
     parts = words(rng) if rng.random() < 0.95 else ("", "", "")
     if means == "segments" or group == "fonts-dseg":
-        # Segment displays have their labels beside them, in another face.
+        # Labels of segment displays are in another face, so they are left out here.
         parts = ICON if parts[0] == ICON else "", parts[1], ICON if parts[2] == ICON else ""
     written = set_text(rng, path, kind, height, parts)
     if written is None:

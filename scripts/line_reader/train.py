@@ -1,9 +1,9 @@
-"""Trains the line reader of src/line_reader/network.rs, calibrates it and measures it.
+"""Trains, calibrates and tests the line reader of src/line_reader/network.rs.
 
 Usage: train.py FOLDER TABLE [MINUTES [WEIGHTS]]   (reads FOLDER/lines-*.npz, writes TABLE and FOLDER/line_reader.pt)
 
-WEIGHTS, the line_reader.pt of an earlier run, is where the training continues. If that run had fewer classes, the new ones
-begin like the class for every other character.
+The training continues from WEIGHTS, the line_reader.pt of an earlier run. If that run had fewer classes, the new ones
+start with the weights of the class for every other character.
 
 TABLE holds, little-endian: the temperature as f32, then for each layer, in the order of `NETWORK`, a scale as f32 and weights
 and biases as i16 multiples of that scale. Batch normalisation is folded into the weights.
@@ -51,7 +51,7 @@ class Net(nn.Module):
 
 
 def with_all_classes(state):
-    """The weights of an earlier run with as many classes as the network has now."""
+    """The weights of an earlier run, extended to the current number of classes."""
     weights, biases = state["out.weight"], state["out.bias"]
     new = CLASSES - len(biases)
     # The last class stands for every other character.
@@ -73,7 +73,7 @@ def load(folder, split):
 
 
 def batches(data, rng):
-    """Indices of images of like width."""
+    """Indices of images, in batches of similar width."""
     widths = np.array([image.shape[1] for image in data[0]])
     order = np.argsort(widths + rng.uniform(0, 12, len(widths)))
     groups = [order[i:i + BATCH] for i in range(0, len(order), BATCH)]
@@ -105,7 +105,7 @@ def ctc(logits, steps, wanted, lengths, reduction="mean"):
 
 
 def greedy(logits, steps):
-    """Best path texts, and the mean log probability along the path as a first confidence."""
+    """Texts of the best paths, with the mean log probability along each path as a confidence."""
     best = logits.argmax(2).numpy()
     out = []
     for path, count in zip(best, steps.tolist()):
@@ -145,7 +145,7 @@ def measure(net, data, name, temperature=1.0):
 
 
 def calibrate(net, data):
-    """The temperature of the greatest likelihood."""
+    """The temperature that maximises the likelihood."""
     net.eval()
     costs = {}
     with torch.no_grad():
@@ -159,7 +159,7 @@ def calibrate(net, data):
 
 
 def folded(net):
-    """Weights and biases of every layer with the normalisation folded in."""
+    """Weights and biases of every layer with the batch normalisation folded in."""
     layers = []
     modules = list(net.body) + [net.out]
     for number, module in enumerate(modules):

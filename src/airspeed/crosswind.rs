@@ -111,8 +111,8 @@ pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> CrosswindBias {
     CrosswindBias { mean: of_full(square), deviation: of_full((fourth - square.powi(2)).max(0.0).sqrt()) }
 }
 
-/// Standard uncertainty of the speed of a given wind, as a share of the speed. The next constant is that of
-/// its direction, in degrees (common practice, no source).
+/// Standard uncertainty of the speed of a given wind, as a share of the speed, and of its direction, in degrees (common
+/// practice, no source).
 const GIVEN_SPEED_SHARE: f64 = 0.15;
 const GIVEN_DIRECTION_DEG: f64 = 10.0;
 
@@ -234,9 +234,9 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// A given wind contradicts the pairs if its component along the course differs from the median wind of the
-/// pairs by more than this share of the larger of the two, and by more than the next constant times the median
-/// standard uncertainty of an airspeed (both set by judgement).
+/// A given wind contradicts the pairs if its component along the course differs from the median wind of the pairs by more
+/// than this share of the larger of the two, and by more than this number of median standard uncertainties of an airspeed
+/// (both set by judgement).
 const CONTRADICTION_SHARE: f64 = 0.5;
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
@@ -287,7 +287,7 @@ mod tests {
     }
 
     #[test]
-    fn the_uncertainty_of_a_told_wind_goes_into_the_airspeed() {
+    fn the_uncertainty_of_a_given_wind_contributes_to_that_of_the_airspeed() {
         let sure = Crosswind::Known { speed: 6.0, uncertainty: 0.0 }.effect(25.0, 0.0);
         let unsure = Crosswind::Known { speed: 6.0, uncertainty: 1.0 }.effect(25.0, 0.0);
         near(sure.uncertainty, 0.0, 1e-12);

@@ -1,33 +1,33 @@
-//! Whether two readers agree on what each digit is: the line reader, which knows digits by their shape in any typeface, and
-//! the recogniser with the learned glyphs, which finds the same picture again.
+//! Compares two independent readers digit by digit: the line reader, which recognises digits in any typeface, and the
+//! recogniser, which matches the learned glyphs.
 
 use super::readout::DecipheredText;
 
-/// Probability from which the line reader's digits count for or against a glyph. Set by judgement.
+/// Minimum probability of a digit of the line reader that counts for or against a glyph. Set by judgement.
 const MIN_DIGIT_PROBABILITY: f32 = 0.8;
 /// Minimum number of texts in which both readers must agree on a digit. Set by judgement: a single label may be wrong.
 const MIN_AGREEMENTS: usize = 3;
-/// Minimum number and share of contradicted occurrences of a digit that make it doubtful. Set by judgement: the line reader
-/// misreads single texts, but a glyph that stands for another digit is contradicted nearly every time.
+/// A digit is doubtful if at least this number and this share of its occurrences are contradicted. Set by judgement:
+/// the line reader misreads single texts, but a glyph that stands for another digit is contradicted nearly every time.
 const MIN_CONTRADICTIONS: usize = 3;
 const MIN_CONTRADICTED_SHARE: f64 = 0.1;
 
-/// Minimum number and share of readings without the first digits of the deciphered text, from which a readout is left out. Set by
-/// judgement.
+/// A readout is left out if at least this number and this share of its readings lack the first digits of the deciphered
+/// text. Set by judgement.
 const MIN_SHORTENED: usize = 2;
 const MIN_SHORTENED_SHARE: f64 = 0.015;
 
-/// The texts that both readers found at one moment.
+/// The texts of both readers for one frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TextPair {
-    /// By the line reader.
+    /// Text of the line reader.
     pub deciphered: DecipheredText,
-    /// With the learned glyphs.
+    /// Text of the recogniser with the learned glyphs.
     pub read: String,
 }
 
 impl TextPair {
-    /// Whether the readers differ in nothing but that the reading lacks the first digits, or has zeros there.
+    /// Whether the reading is the deciphered text without its first digits, or with zeros in their place.
     fn is_shortened(&self) -> bool {
         let read = self.read.trim_start_matches('0');
         let deciphered = self.deciphered.text.trim_start_matches('0');
@@ -35,7 +35,7 @@ impl TextPair {
     }
 }
 
-/// How often the line reader agrees with a glyph.
+/// Number of occurrences in which the line reader agrees with a glyph and contradicts it.
 #[derive(Debug, Clone, Copy, Default)]
 struct DigitVotes {
     agreed: usize,
@@ -58,15 +58,15 @@ pub fn agreement(pairs: &[TextPair]) -> Option<f64> {
     (!pairs.is_empty()).then(|| agreed as f64 / pairs.len() as f64)
 }
 
-/// Whether readings lack the first digits of values, so that they are wrong by hundreds or tens.
+/// Whether readings lack the first digits of the values, which makes them wrong by tens or hundreds.
 #[must_use]
 pub fn lacks_first_digits(pairs: &[TextPair]) -> bool {
     let shortened = pairs.iter().filter(|pair| pair.is_shortened()).count();
     shortened >= MIN_SHORTENED && shortened as f64 >= MIN_SHORTENED_SHARE * pairs.len() as f64
 }
 
-/// Digits on which the readers do not certainly agree, in ascending order: contradicted, or seen too rarely. Texts of
-/// different length are left out.
+/// Digits on which the readers do not agree reliably, in ascending order: those contradicted too often and those seen
+/// too rarely. Pairs of texts of different lengths are ignored.
 #[must_use]
 pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
     let mut votes = [DigitVotes::default(); 10];
@@ -92,7 +92,7 @@ pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
 mod tests {
     use super::*;
 
-    /// Every digit six times, read right.
+    /// Every digit six times, read correctly.
     fn right() -> Vec<TextPair> {
         pairs(&[("0123", "0123"), ("4567", "4567"), ("89", "89")].repeat(6))
     }

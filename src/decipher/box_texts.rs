@@ -1,4 +1,4 @@
-//! The texts that the line reader finds in one box, frame by frame.
+//! Reads one box in every frame with the line reader.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -7,12 +7,13 @@ use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
 use crate::line_reader::{Line, LineCharacter, numbers, read_line};
 
-/// Margins left and right of the box, and above and below it, that are read with it, relative to its height: the line reader is
-/// trained with some room around the text, and a proposed box may have none.
+/// Horizontal and vertical margins that are read with the box, relative to its height. The line reader is trained with
+/// some room around the text, and a proposed box may have none.
 const MARGIN: f32 = 0.08;
 const ROOM: f32 = 0.04;
 
-/// Minimum probability of a minus sign. Set by judgement: an edge beside the number looks like one.
+/// Minimum probability of a minus sign. Set by judgement: an edge of the scenery beside the number looks like a minus
+/// sign.
 const MIN_SIGN_PROBABILITY: f32 = 0.8;
 
 /// The text in a box of one frame.
@@ -24,20 +25,21 @@ pub(super) struct FrameText {
     pub(super) number: String,
     /// Probability of the whole text, other characters included, 0 to 1.
     pub(super) probability: f32,
-    /// Probabilities of the characters of the number where each is most certain, 0 to 1.
+    /// Probability of each character of the number in the column where it is highest, 0 to 1.
     pub(super) character_probabilities: Vec<f32>,
     /// Centres of the characters of the number, in pixels from the left edge of the box.
     pub(super) centers_px: Vec<f32>,
-    /// Where its neighbours are.
+    /// Columns of the characters beside the number.
     pub(super) neighbours: NeighbourColumns,
 }
 
-/// Columns of the characters beside the number, in pixels from the left edge of the box; `None` without such characters.
+/// Columns of the characters beside the number, in pixels from the left edge of the box. `None` if there is no such
+/// character.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct NeighbourColumns {
-    /// Centre of the last other character before the number; `None` if there is none.
+    /// Centre of the nearest other character on the left of the number; `None` if there is none.
     pub(super) other_before: Option<f32>,
-    /// Centre of the first other character after the number; `None` if there is none.
+    /// Centre of the nearest other character on the right of the number; `None` if there is none.
     pub(super) other_after: Option<f32>,
 }
 
@@ -51,13 +53,13 @@ pub struct SampledFrames {
 }
 
 impl SampledFrames {
-    /// The place of the frame at exactly this time in seconds; `None` if there is no such frame.
+    /// The index of the frame at exactly this time in seconds; `None` if there is none.
     #[must_use]
     pub fn place_of(&self, time_s: f64) -> Option<usize> {
         self.times_s.iter().position(|frame_s| *frame_s == time_s)
     }
 
-    /// The luma of the frame at exactly this time in seconds; `None` if there is no such frame.
+    /// The luma of the frame at exactly this time in seconds; `None` if there is none.
     #[must_use]
     pub fn image_at(&self, time_s: f64) -> Option<&GrayImage> {
         self.images.get(self.place_of(time_s)?)
@@ -65,7 +67,7 @@ impl SampledFrames {
 }
 
 impl From<Vec<FoundFrame>> for SampledFrames {
-    /// The frames without damaged ones.
+    /// Keeps the undamaged frames.
     fn from(frames: Vec<FoundFrame>) -> Self {
         let sound = frames.into_iter().filter(|frame| !frame.damaged);
         let (times_s, images) = sound.map(|frame| (frame.time_s, frame.image)).unzip();
@@ -73,7 +75,7 @@ impl From<Vec<FoundFrame>> for SampledFrames {
     }
 }
 
-/// Reads a box in every frame. Frames with other characters inside the number are left out.
+/// Reads a box in every frame. Frames in which another character splits the number are left out.
 pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText> {
     let timed = frames.images.par_iter().zip(&frames.times_s);
     let texts = timed.map(|(image, time_s)| {
@@ -84,7 +86,7 @@ pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText
     texts.flatten().collect()
 }
 
-/// The texts without those that alone among their neighbours in time have a minus sign: an edge of the scenery looks like one.
+/// Removes texts with a minus sign whose neighbours in time have none: an edge of the scenery looks like a minus sign.
 pub(super) fn without_single_signs(texts: Vec<FrameText>) -> Vec<FrameText> {
     let numbers: Vec<usize> = (0..texts.len()).filter(|place| !texts[*place].number.is_empty()).collect();
     let is_negative =
@@ -99,7 +101,7 @@ pub(super) fn without_single_signs(texts: Vec<FrameText>) -> Vec<FrameText> {
     texts.into_iter().enumerate().filter(|(place, _)| !single.contains(place)).map(|(_, text)| text).collect()
 }
 
-/// A box with `across_px` more columns on each side, and with the rows above and below that the line reader needs.
+/// A box enlarged by `across_px` columns on each side and by the rows above and below that the line reader needs.
 pub(super) fn with_room(rect: PixelRect, across_px: u32, frame: (u32, u32)) -> PixelRect {
     rect.with_margins(across_px, (ROOM * rect.height as f32).round() as u32).clipped_to(frame)
 }
@@ -140,7 +142,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_single_minus_sign_is_an_edge_of_the_scenery() {
+    fn a_single_minus_sign_counts_as_an_edge_of_the_scenery() {
         let text = |number: &str| FrameText {
             time_s: 0.0,
             number: number.to_owned(),

@@ -1,23 +1,24 @@
-//! The evidence of counting: with the right digits, a value moves less from moment to moment than with two of them swapped.
+//! Evidence from counting: with the right digits, a value changes less from frame to frame than with two digits
+//! swapped.
 //!
 //! This is the decoding of a substitution cipher with arithmetic in place of a dictionary; compare Huang, Learned-Miller and
 //! McCallum (ICDAR 2007) and Ho and Nagy (ICPR 2000), who decode with words.
 
 use super::readout::value_of;
 
-/// Minimum number of steps whose size a swap changes, and minimum ratio of the sum of these changes to its standard deviation,
-/// for a swap to be evident. Set by judgement: with the right digits a swap makes the steps larger, so that even one standard
-/// deviation in the other direction is rare.
+/// A swap of two digits counts as evident if it changes at least this number of steps, and if it makes the steps
+/// smaller by at least this many standard deviations of the sum. Set by judgement: with the right digits a swap makes
+/// the steps larger, so that even one standard deviation in the other direction is rare.
 const MIN_STEPS: usize = 8;
 const MIN_RATIO: f64 = 3.0;
-/// Largest gap between two moments that are compared, in seconds.
+/// Maximum time between two texts that are compared, in seconds.
 const MAX_GAP_S: f64 = 2.0;
 
 /// A text at a time in seconds.
 pub type TimedText = (f64, String);
 
-/// Digits that counting contradicts, in ascending order: swapped with another one, they would make the values of `channels`
-/// move evidently less. Each channel has its texts in order of time.
+/// Digits that counting contradicts, in ascending order: the values of `channels` would change clearly less if the
+/// digit were swapped with another one. The texts of each channel are in order of time.
 #[must_use]
 pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
     let mut contradicted = Vec::new();
@@ -36,9 +37,10 @@ pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
     contradicted
 }
 
-/// By how much each step becomes smaller if two digits are swapped; steps that do not change are left out. Steps are measured
-/// in the typical step of the channel and limited, so that no channel and no single jump outweighs the others.
+/// Reduction of each step if two digits are swapped, in typical steps of the channel; unchanged steps are left out.
+/// Steps are limited, so that no channel and no single jump outweighs the others.
 fn gains(texts: &[TimedText], one: char, other: char) -> Vec<f64> {
+    // Maximum size of a step that counts, in typical steps of the channel.
     const LIMIT: f64 = 5.0;
     let swapped = |text: &str| -> String {
         let swap = |character| match character {

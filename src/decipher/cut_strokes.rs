@@ -1,37 +1,38 @@
-//! Moves the left and right edge of a box out of characters that they cut in two. What is left of a cut one could be read as
-//! nothing, and the rest as a shorter number.
+//! Moves the left and right edge of a box out of characters that it cuts in two. The visible part of a cut character
+//! might not be read, which leaves a shorter number.
 
 use super::box_texts::SampledFrames;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-/// Columns on either side of an edge that are looked at, in pixels.
-const REACH_PX: u32 = 1;
+/// Number of columns examined on each side of an edge, in pixels.
+const EDGE_RANGE_PX: u32 = 1;
 /// Minimum root mean square of the differences between the rows of a column that shows strokes, in grey levels. Set by judgement:
 /// scenery that moves is averaged out, strokes are not.
 const MIN_RMS_LEVELS: f32 = 15.0;
-/// Minimum of the same relative to the columns in the box with the most strokes. Set by judgement.
+/// Minimum of the same, as a share of its value in the columns of the box with the most strokes. Set by judgement.
 const MIN_SHARE: f32 = 0.5;
-/// Share of the columns in the box that have less than those with the most strokes.
+/// Quantile of the columns in the box that stands for the columns with the most strokes.
 const STROKES_QUANTILE: f32 = 0.75;
 
-/// Maximum distance that an edge is moved, in heights of the box: the width of a wide digit.
+/// Maximum distance by which an edge is moved, in heights of the box: the width of a wide digit.
 const MAX_SHIFT: f32 = 0.9;
 
-/// The box with its left and right edges moved outwards where strokes that are in place in most frames cross them; `None` if there
-/// is no place without strokes near an edge.
+/// Moves the left and right edge of the box outwards to the nearest column that no stroke crosses in most frames.
+/// `None` if there is no such column within the maximum distance.
 pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
     let column = |x: u32| row_differences(frames, rect, x);
     let mut inside: Vec<f32> =
-        (rect.left + REACH_PX..rect.right().saturating_sub(REACH_PX)).map(column).collect();
+        (rect.left + EDGE_RANGE_PX..rect.right().saturating_sub(EDGE_RANGE_PX)).map(column).collect();
     if inside.is_empty() {
         return Some(rect);
     }
     let limit = MIN_RMS_LEVELS.max(MIN_SHARE * nearest_rank(&mut inside, STROKES_QUANTILE));
-    let crosses = |edge: u32| (edge.saturating_sub(REACH_PX)..edge + REACH_PX).all(|x| column(x) >= limit);
-    let reach = (MAX_SHIFT * rect.height as f32) as u32;
-    let left = (rect.left.saturating_sub(reach)..=rect.left).rev().find(|edge| !crosses(*edge))?;
-    let right = (rect.right()..=rect.right() + reach).find(|edge| !crosses(*edge))?;
+    let crosses =
+        |edge: u32| (edge.saturating_sub(EDGE_RANGE_PX)..edge + EDGE_RANGE_PX).all(|x| column(x) >= limit);
+    let max_shift_px = (MAX_SHIFT * rect.height as f32) as u32;
+    let left = (rect.left.saturating_sub(max_shift_px)..=rect.left).rev().find(|edge| !crosses(*edge))?;
+    let right = (rect.right()..=rect.right() + max_shift_px).find(|edge| !crosses(*edge))?;
     Some(rect.with_columns(left, right))
 }
 
@@ -71,7 +72,7 @@ mod tests {
     }
 
     #[test]
-    fn an_edge_inside_strokes_moves_out_of_them() {
+    fn an_edge_inside_strokes_moves_to_their_end() {
         let moved =
             |left: u32, right: u32| clear_of_strokes(&frames(), PixelRect::from_edges(left, 2, right, 28));
         assert_eq!(moved(16, 44), Some(PixelRect::from_edges(16, 2, 44, 28)), "a box around them");

@@ -1,4 +1,4 @@
-//! Finds the digits of a number that stand beside its box in some frames: the box cuts these values.
+//! Finds digits of a number outside its box: the box is too narrow for the values of some frames.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -10,19 +10,19 @@ use crate::stats::upper_median;
 
 // Distances are in heights of the box.
 
-/// Columns read on each side of the box.
-const REACH: f32 = 1.6;
-/// Probabilities of a digit beside the box, and minimum share of the frames with a digit of this probability. Set by judgement:
-/// single frames are misread.
+/// Width of the strip read on each side of the box.
+const SIDE_WIDTH: f32 = 1.6;
+/// Minimum probability of a digit beside the box, and minimum share of the frames with such a digit. The first pair
+/// that holds is used. Set by judgement: single frames are misread.
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
-/// Minimum number of these frames.
+/// Minimum number of frames with such a digit.
 const MIN_FRAMES: usize = 2;
 /// Maximum distance of its centre from that of the next character of the number.
 const MAX_DISTANCE: f32 = 0.95;
-/// Columns that a digit has beyond its centre, with some room, in distances of the centres.
+/// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit with some room.
 const HALF_DIGIT: f32 = 0.65;
 
-/// What stands beside a box, on one side, in one frame.
+/// What one frame shows on one side of a box.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Neighbour {
     /// A digit of the number in the box.
@@ -31,7 +31,7 @@ enum Neighbour {
         probability: f32,
         /// Its centre, in pixels from the nearest column of the box.
         distance_px: f32,
-        /// Distance of its centre from that of the next character, in pixels.
+        /// Distance of its centre from that of the adjacent character of the number, in pixels.
         pitch_px: f32,
     },
     /// Another character.
@@ -39,19 +39,19 @@ enum Neighbour {
     Nothing,
 }
 
-/// The box with the digits of its number that stand beside it in some frames; the same box if there are none. An icon or a
-/// letter that is read as a digit in some frames, and as another character in more of them, does not count; neither does a zero
-/// before the number.
+/// Enlarges the box by digits of its number that stand beside it in some frames; the box is unchanged if there are
+/// none. Two cases are ignored: an icon or letter that is read as a digit in fewer frames than as another character,
+/// and a zero before the number.
 pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> PixelRect {
     let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
     let side = |side: usize| sides.iter().map(|frame| frame[side]).collect::<Vec<_>>();
-    let reach_px = |side: Vec<Neighbour>| columns_missing(&side).map_or(0, |columns| columns.ceil() as u32);
-    let (before, behind) = (reach_px(side(0)), reach_px(side(1)));
+    let missing_px = |side: Vec<Neighbour>| columns_missing(&side).map_or(0, |columns| columns.ceil() as u32);
+    let (before, after) = (missing_px(side(0)), missing_px(side(1)));
     let frame = frames.images.first().map_or((0, 0), GrayImage::dimensions);
-    rect.with_columns(rect.left.saturating_sub(before), rect.right() + behind).clipped_to(frame)
+    rect.with_columns(rect.left.saturating_sub(before), rect.right() + after).clipped_to(frame)
 }
 
-/// Columns that a box lacks on one side, in pixels; `None` if no digits stand there.
+/// Number of columns that the box lacks on one side; `None` if no digits stand there.
 fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
     let others = frames.iter().filter(|frame| **frame == Neighbour::Other).count();
     let digits = |least: f32| -> Vec<f32> {
@@ -72,15 +72,15 @@ fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
     })
 }
 
-/// What stands on the left and right of a box in a frame.
+/// What a frame shows on the left and on the right of a box.
 fn beside(image: &GrayImage, rect: PixelRect) -> [Neighbour; 2] {
     let height = rect.height as f32;
-    let strip = with_room(rect, (REACH * height) as u32, image.dimensions());
+    let strip = with_room(rect, (SIDE_WIDTH * height) as u32, image.dimensions());
     let inner = ((rect.left - strip.left) as f32, (rect.right() - strip.left) as f32);
     sides_of(&read_characters(&strip.crop(image)), inner, height)
 }
 
-/// What stands on both sides of the columns `inner` of a line, in pixels of the line.
+/// What stands on the left and on the right of the columns `inner` of a line. All lengths are in pixels of the line.
 fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Neighbour; 2] {
     let is_inside = |one: &LineCharacter| (inner.0..inner.1).contains(&one.center_px);
     let (Some(first), Some(last)) =
@@ -89,8 +89,8 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
         return [Neighbour::Nothing; 2];
     };
     let numbers = numbers(characters);
-    let kind = |place: Option<usize>, next: usize, counts_zero: bool| {
-        let Some((one, neighbour)) = place.and_then(|place| characters.get(place)).zip(characters.get(next))
+    let kind = |index: Option<usize>, next: usize, counts_zero: bool| {
+        let Some((one, neighbour)) = index.and_then(|index| characters.get(index)).zip(characters.get(next))
         else {
             return Neighbour::Nothing;
         };
@@ -99,7 +99,7 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
         }
         let is_of_number = numbers
             .iter()
-            .any(|range| place.is_some_and(|place| range.contains(&place)) && range.contains(&next));
+            .any(|range| index.is_some_and(|index| range.contains(&index)) && range.contains(&next));
         let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
         if !is_of_number || !is_digit {
             return Neighbour::Other;
@@ -119,12 +119,12 @@ mod tests {
 
     /// Characters 6 pixels apart in a line that is 10 pixels high; the box holds those from `first` on.
     fn sides(text: &str, first: usize, count: usize) -> [Neighbour; 2] {
-        let place = |(place, character): (usize, char)| LineCharacter {
+        let character_at = |(index, character): (usize, char)| LineCharacter {
             character,
-            center_px: 6.0 * place as f32 + 3.0,
+            center_px: 6.0 * index as f32 + 3.0,
             probability: 0.95,
         };
-        let characters: Vec<LineCharacter> = text.chars().enumerate().map(place).collect();
+        let characters: Vec<LineCharacter> = text.chars().enumerate().map(character_at).collect();
         sides_of(&characters, (6.0 * first as f32, 6.0 * (first + count) as f32), 10.0)
     }
 

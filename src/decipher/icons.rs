@@ -1,5 +1,5 @@
-//! Finds icons before a number that are read as zeros: they look different from the zeros elsewhere. Without a zero before the
-//! number no value changes.
+//! Finds icons before a number that are read as zeros: they look different from the other zeros. Cutting off a leading
+//! zero changes no value.
 
 use image::GrayImage;
 
@@ -8,26 +8,27 @@ use crate::geometry::PixelRect;
 use crate::line_reader::has_leading_zero;
 use crate::stats::{correlation, median, upper_median};
 
-/// Minimum share of the texts that begin with a zero. Set by judgement.
+/// Minimum share of the texts with a leading zero for which an icon is suspected. Set by judgement.
 const MIN_SHARE: f32 = 0.9;
-/// Minimum probability of a digit that counts as seen, and number of zeros behind the first one that are needed to compare them.
-/// Set by judgement.
+/// Minimum probability of a digit that is compared, and minimum number of zeros after the first character for a
+/// comparison. Set by judgement.
 const MIN_PROBABILITY: f32 = 0.8;
-const MIN_PICTURES: usize = 3;
-/// Number of texts with another digit in place of the zero from which it is a digit.
+const MIN_IMAGES: usize = 3;
+/// Number of texts with another digit in the column of the zero from which the zero counts as a digit.
 const MIN_OTHERS: usize = 2;
-/// Half the width of a picture, in distances of the centres of neighbouring digits.
+/// Half the width of the image of a character, in pitches.
 const HALF_WIDTH: f32 = 0.45;
-/// Distance of the centres if no text has two digits, in heights of the box.
+/// Pitch in heights of the box, used if no text has enough digits to measure it.
 const USUAL_PITCH: f32 = 0.6;
-/// Maximum error of a centre, in pixels.
+/// Range searched around the centre of a character for the best correlation, in pixels.
 const SHIFT_PX: i64 = 3;
-/// Correlation of the picture elsewhere with the first one, relative to that of the first one in single frames, below which they
-/// differ. Set by judgement: the same digit has 0.9 or more, others 0.6 or less.
+/// Limit of the correlation between the other zeros and the median image of the first character, relative to the
+/// correlation of single images of the first character with that median. Below it they differ. Set by judgement: the
+/// same digit has 0.9 or more, other characters 0.6 or less.
 const MAX_SIMILARITY: f64 = 0.75;
 
-/// The box without an icon that is read as a zero before its numbers. A zero that occurs nowhere else in the readout counts as an
-/// icon.
+/// Cuts an icon that is read as a leading zero off the box. If the numbers have no other zero to compare with, the
+/// leading zero counts as an icon, unless other digits stand in its column.
 pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[FrameText]) -> PixelRect {
     let numbers: Vec<&FrameText> = texts.iter().filter(|text| text.number.len() > 1).collect();
     let (zeros, others): (Vec<&FrameText>, Vec<&FrameText>) =
@@ -46,47 +47,47 @@ pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[Fr
         text.centers_px.first().is_some_and(|center| *center < edge)
             && text.character_probabilities.first().is_some_and(|probability| *probability >= MIN_PROBABILITY)
     };
-    let pictures = CharacterPictures { frames, rect, half_px: (HALF_WIDTH * pitch_px(&zeros, rect)) as i64 };
-    let is_icon = pictures
+    let images = CharacterImages { frames, rect, half_px: (HALF_WIDTH * pitch_px(&zeros, rect)) as i64 };
+    let is_icon = images
         .differ_from_other_zeros(column, &zeros)
         .unwrap_or_else(|| others.iter().filter(is_digit_there).count() < MIN_OTHERS);
     if is_icon { rect.with_columns(rect.left + edge.max(0.0) as u32, rect.right()) } else { rect }
 }
 
-/// Distance of the centres of neighbouring characters behind the first one, in pixels.
+/// Median distance of the centres of neighbouring characters, without the first character, in pixels.
 fn pitch_px(texts: &[&FrameText], rect: PixelRect) -> f32 {
-    let behind = texts.iter().flat_map(|text| text.centers_px.get(1..).unwrap_or_default().windows(2));
-    let mut distances: Vec<f32> = behind.map(|pair| pair[1] - pair[0]).collect();
+    let later = texts.iter().flat_map(|text| text.centers_px.get(1..).unwrap_or_default().windows(2));
+    let mut distances: Vec<f32> = later.map(|pair| pair[1] - pair[0]).collect();
     upper_median(&mut distances).unwrap_or(USUAL_PITCH * rect.height as f32)
 }
 
-/// CharacterPictures of single characters of a box.
-struct CharacterPictures<'a> {
+/// Cuts images of single characters out of the frames.
+struct CharacterImages<'a> {
     frames: &'a SampledFrames,
     rect: PixelRect,
     half_px: i64,
 }
 
-impl CharacterPictures<'_> {
-    /// Whether what stands at a column in place of the first zero looks different from the zeros elsewhere; `None` if there are too
-    /// few of these.
+impl CharacterImages<'_> {
+    /// Whether the character at a column looks different from the zeros elsewhere in the numbers; `None` if there are
+    /// too few of these.
     fn differ_from_other_zeros(&self, column: f32, texts: &[&FrameText]) -> Option<bool> {
         let at_column: Vec<Vec<f64>> = texts
             .iter()
             .filter_map(|text| self.levels(self.frames.image_at(text.time_s)?, column.round() as i64))
             .collect();
-        let usual: Vec<f64> = median_picture(&at_column);
+        let usual: Vec<f64> = median_image(&at_column);
         let elsewhere: Vec<f64> =
             texts.iter().flat_map(|text| self.similarities_elsewhere(text, &usual)).collect();
-        if elsewhere.len() < MIN_PICTURES {
+        if elsewhere.len() < MIN_IMAGES {
             return None;
         }
-        let itself: Vec<f64> = at_column.iter().map(|picture| similarity(&usual, picture)).collect();
+        let itself: Vec<f64> = at_column.iter().map(|image| similarity(&usual, image)).collect();
         Some(median(&elsewhere)? < MAX_SIMILARITY * median(&itself)?)
     }
 
-    /// Correlations of a picture with those of the zeros behind the first character of a text.
-    fn similarities_elsewhere(&self, text: &FrameText, picture: &[f64]) -> Vec<f64> {
+    /// Correlations of a reference image with the zeros after the first character of a text.
+    fn similarities_elsewhere(&self, text: &FrameText, reference: &[f64]) -> Vec<f64> {
         let Some(image) = self.frames.image_at(text.time_s) else { return Vec::new() };
         let characters = text.number.chars().zip(&text.character_probabilities).zip(&text.centers_px).skip(1);
         let same =
@@ -94,13 +95,13 @@ impl CharacterPictures<'_> {
         let best = |center: f32| {
             let shifted = (-SHIFT_PX..=SHIFT_PX)
                 .filter_map(|shift| self.levels(image, center.round() as i64 + shift))
-                .map(|levels| similarity(picture, &levels));
+                .map(|levels| similarity(reference, &levels));
             shifted.max_by(f64::total_cmp)
         };
         same.filter_map(|(_, center)| best(*center)).collect()
     }
 
-    /// The grey levels around a column of the box, row by row; `None` if they are not all in the frame.
+    /// The grey levels around a column of the box, row by row; `None` if the image would exceed the frame.
     fn levels(&self, image: &GrayImage, column: i64) -> Option<Vec<f64>> {
         let center = i64::from(self.rect.left) + column;
         let pixels = self
@@ -115,17 +116,17 @@ impl CharacterPictures<'_> {
     }
 }
 
-/// The correlation of two pictures of one size.
+/// The correlation of two images of the same size.
 fn similarity(one: &[f64], other: &[f64]) -> f64 {
     let pairs: Vec<(f64, f64)> = one.iter().copied().zip(other.iter().copied()).collect();
     correlation(&pairs)
 }
 
-/// The median of every pixel.
-fn median_picture(pictures: &[Vec<f64>]) -> Vec<f64> {
-    let pixels = pictures.first().map_or(0, Vec::len);
+/// The median of each pixel over the images.
+fn median_image(images: &[Vec<f64>]) -> Vec<f64> {
+    let pixels = images.first().map_or(0, Vec::len);
     let level = |pixel: usize| {
-        let levels: Vec<f64> = pictures.iter().filter_map(|picture| picture.get(pixel).copied()).collect();
+        let levels: Vec<f64> = images.iter().filter_map(|image| image.get(pixel).copied()).collect();
         median(&levels).unwrap_or_default()
     };
     (0..pixels).map(level).collect()
@@ -157,7 +158,8 @@ mod tests {
         })
     }
 
-    /// What is cut off the left of the box if the texts are read where other things are shown.
+    /// Number of columns that are cut off the left of the box, in pixels, given the text read and the text shown in
+    /// each frame.
     fn cut_px(read_and_shown: &[(&str, &str)]) -> u32 {
         let frames = SampledFrames {
             times_s: (0..read_and_shown.len()).map(|second| second as f64).collect(),
@@ -168,7 +170,7 @@ mod tests {
             number: (*number).to_owned(),
             probability: 0.9,
             character_probabilities: vec![0.9; number.len()],
-            centers_px: (0..number.len()).map(|place| 15.0 * place as f32 + 7.0).collect(),
+            centers_px: (0..number.len()).map(|index| 15.0 * index as f32 + 7.0).collect(),
             neighbours: NeighbourColumns::default(),
         };
         let texts: Vec<FrameText> = read_and_shown.iter().enumerate().map(text).collect();

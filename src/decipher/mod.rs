@@ -5,7 +5,7 @@
 //!               -> pick_labels
 //! ```
 //!
-//! The labels go the same way as those of a pilot: learning compares them with each other and leaves out those that the
+//! These labels are treated like those of a pilot: learning compares them with each other and leaves out those that the
 //! others contradict.
 
 mod agreement;
@@ -34,14 +34,14 @@ pub use readout::{DecipheredReadout, DecipheredText};
 use value_format::ValueFormat;
 pub use words::Words;
 
-/// Maximum number of times that a box is enlarged, mostly by one digit each.
+/// Maximum number of times that a box is enlarged, usually by one digit each time.
 const MAX_ENLARGEMENTS: usize = 3;
-/// Share of the texts in which another character stands beside the number, from which the box is cut there. Set by judgement.
+/// Minimum share of the texts with another character beside the number for the box to be cut there. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
-/// Deciphers the readout in a box from frames spread over a clip. The box grows by characters that its edges cut in two and by digits
-/// of the number that stand beside it, and loses other characters. `None` if an edge stays inside a character, if values go on
-/// beside the grown box, or if its texts have no common format.
+/// Deciphers the readout in a box from frames spread over a clip. The box is enlarged by characters that its edges cut
+/// in two and by digits of the number that stand beside it; other characters are cut off. `None` if an edge stays
+/// inside a character, if values extend beyond the enlarged box, or if its texts have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     let mut rect = clear_of_strokes(frames, rect)?;
@@ -74,11 +74,11 @@ fn readout_of(rect: PixelRect, texts: &[FrameText]) -> Option<DecipheredReadout>
     })
 }
 
-/// The text with the decimal point that the format asks for.
+/// Adds the decimal point that the format requires and the line reader missed, with probability 0.
 fn with_point(mut text: DecipheredText, format: &ValueFormat) -> DecipheredText {
     if let Some(complete) = format.with_point(&text.text) {
-        let place = complete.find('.').unwrap_or(complete.len()).min(text.character_probabilities.len());
-        text.character_probabilities.insert(place, 0.0);
+        let index = complete.find('.').unwrap_or(complete.len()).min(text.character_probabilities.len());
+        text.character_probabilities.insert(index, 0.0);
         text.text = complete;
     }
     text
@@ -93,7 +93,7 @@ pub fn read_words<'a>(frames: &SampledFrames, readouts: impl Iterator<Item = &'a
     }
 }
 
-/// The box without the columns of other characters on either side of the number.
+/// Cuts other characters on the left and right of the number off the box.
 fn clear_of_neighbours(rect: PixelRect, texts: &[FrameText]) -> PixelRect {
     let numbers: Vec<&FrameText> = texts.iter().filter(|text| !text.number.is_empty()).collect();
     let is_frequent = |count: usize| count as f32 >= MIN_NEIGHBOUR_SHARE * numbers.len().max(1) as f32;

@@ -3,17 +3,18 @@
 use super::box_texts::FrameText;
 use super::value_format::ValueFormat;
 
-/// Minimum probabilities of a text that serves as a label, and of one that is needed because no other shows a digit. Set by
+/// Minimum probability of a text that serves as a label, and of one that is the only text with some digit. Set by
 /// judgement; labels that contradict each other are found while learning.
 const MIN_PROBABILITY: f32 = 0.9;
 const MIN_PROBABILITY_IF_NEEDED: f32 = 0.6;
-/// Power of the probability by which a text is preferred to one that shows rarer digits. Set by judgement: 0.9 counts less
-/// than half as much as 1.
+/// Exponent of the probability in the weight of a text, which rises with rare digits. Set by judgement: a probability
+/// of 0.9 weighs less than half as much as 1.
 const PREFERENCE: i32 = 8;
-/// Maximum number of labels for each readout: learning takes longer with each.
+/// Maximum number of labels for each readout: each label makes learning slower.
 const MAX_LABELS: usize = 14;
 
-/// The texts that serve as labels, in order of time: the most certain ones, chosen so that every digit occurs often.
+/// Chooses the texts that serve as labels, in order of time: the most certain texts, such that every digit occurs
+/// often.
 pub(super) fn pick_labels<'a>(texts: &'a [FrameText], format: &ValueFormat) -> Vec<&'a FrameText> {
     let fitting = texts.iter().filter(|text| format.fits(&text.number));
     let (mut candidates, others): (Vec<&FrameText>, Vec<&FrameText>) =

@@ -4,7 +4,7 @@ use super::box_texts::FrameText;
 use super::words::Words;
 use crate::geometry::PixelRect;
 
-/// A text at a moment.
+/// A text that the line reader read in one frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DecipheredText {
     /// Time of the frame in seconds.
@@ -22,7 +22,7 @@ pub struct DecipheredText {
 pub struct DecipheredReadout {
     /// The box, cut clear of unit letters and icons.
     pub rect: PixelRect,
-    /// The texts in all frames.
+    /// The texts of all frames.
     pub texts: Vec<DecipheredText>,
     /// The decimal point or colon of the values, if they have one.
     pub separator: Option<char>,

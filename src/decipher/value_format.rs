@@ -2,14 +2,14 @@
 
 use super::box_texts::FrameText;
 
-/// Probability from which a text counts for the format. Set by judgement.
+/// Minimum probability of a text that the format is determined from. Set by judgement.
 const MIN_PROBABILITY: f32 = 0.8;
 /// Minimum number of such texts.
 const MIN_TEXTS: usize = 5;
 /// Minimum share of these texts that must have the format. Set by judgement.
 const MIN_SHARE: f32 = 0.8;
-/// Minimum share of the texts, certain or not, that must have the largest number of digits, so that single misread texts do not
-/// set it. Uncertain texts count too: a number of digits that is too small would cut values.
+/// Minimum share of all texts that have at least the largest number of digits, so that single misread texts do not
+/// determine it. Uncertain texts count too: too small a number of digits would cut values.
 const MIN_WIDEST_SHARE: f32 = 0.03;
 
 /// How a readout writes its values.
@@ -47,14 +47,14 @@ impl ValueFormat {
         Some(Self { separator, decimals, digits })
     }
 
-    /// A text with the point that the line reader missed: without one, with enough digits for it. `None` if
-    /// nothing is missing, or the text has other characters.
+    /// Inserts the decimal point that the line reader missed; `None` if nothing is missing, if there are too few digits,
+    /// or if the text has other characters.
     pub(super) fn with_point(&self, text: &str) -> Option<String> {
-        let place = text.len().checked_sub(usize::from(self.decimals))?;
+        let index = text.len().checked_sub(usize::from(self.decimals))?;
         let is_missed = self.separator == Some('.')
             && digit_count(text) > self.decimals
             && text.bytes().all(|one| one.is_ascii_digit());
-        is_missed.then(|| format!("{}.{}", &text[..place], &text[place..]))
+        is_missed.then(|| format!("{}.{}", &text[..index], &text[index..]))
     }
 
     /// Whether a text has this format.
@@ -94,7 +94,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_missed_point_is_put_in_its_place() {
+    fn a_missed_point_is_inserted() {
         let volts = ValueFormat { separator: Some('.'), decimals: 1, digits: 3 };
         assert_eq!(volts.with_point("119").as_deref(), Some("11.9"));
         for text in ["11.9", "9", "", "-119", "1:19"] {

@@ -35,9 +35,10 @@ const LABELS: [(&str, Channel); 19] = [
 ];
 /// Maximum number of frames that are read.
 const MAX_FRAMES: usize = 30;
-/// Columns read on each side of the box, in heights of the box: a label of eight letters.
-const REACH: f32 = 5.0;
-/// Maximum distance of the centres of neighbouring letters, and from a number to the next letter, in heights of the box.
+/// Width of the strip read on each side of the box, in heights of the box: a label of eight letters.
+const SIDE_WIDTH: f32 = 5.0;
+/// Maximum distance between the centres of neighbouring letters, and from a number to the first letter, in heights of
+/// the box.
 const MAX_GAPS: (f32, f32) = (1.1, 1.5);
 /// Minimum number of frames with the same word, minimum share of the frames with a number, and minimum share of the frames
 /// with a known word. Set by judgement: scenery behind the letters makes single frames illegible.
@@ -45,13 +46,12 @@ const MIN_FRAMES: usize = 4;
 const MIN_SHARE: f32 = 0.3;
 const MIN_SHARE_OF_KNOWN: f32 = 0.85;
 
-/// What the words beside a readout say.
+/// The unit and the label beside a readout.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Words {
-    /// The unit; `None` if none is shown.
+    /// The unit; `None` if no known unit was read.
     pub unit: Option<Unit>,
-    /// The caption beside the value in lower case, and the channel that it stands for; `None` if no known
-    /// caption is shown.
+    /// The label in lower case, with its channel; `None` if no known label was read.
     pub label: Option<(&'static str, Channel)>,
 }
 
@@ -62,7 +62,7 @@ struct WordPair {
 }
 
 impl Words {
-    /// Reads the words beside a box. They lie outside of all `others`, the boxes of the other readouts.
+    /// Reads the words beside a box, up to the next of the boxes `others` in the same rows.
     pub(super) fn beside(frames: &SampledFrames, rect: PixelRect, others: &[PixelRect]) -> Self {
         let step = frames.images.len().div_ceil(MAX_FRAMES).max(1);
         let images: Vec<&GrayImage> = frames.images.iter().step_by(step).collect();
@@ -74,7 +74,7 @@ impl Words {
             .collect();
         let units = pairs.iter().map(|pair| Unit::parse(&pair.after).ok());
         let labels = pairs.iter().map(|pair| label(&pair.before).or_else(|| label(&pair.after)));
-        Self { unit: usual(units), label: usual(labels) }
+        Self { unit: most_frequent(units), label: most_frequent(labels) }
     }
 }
 
@@ -84,7 +84,7 @@ fn label(word: &str) -> Option<(&'static str, Channel)> {
 
 /// The strip of a box with the columns on both sides, up to the next boxes in the same rows.
 fn strip_around(rect: PixelRect, others: &[PixelRect], frame: (u32, u32)) -> PixelRect {
-    let strip = with_room(rect, (REACH * rect.height as f32) as u32, frame);
+    let strip = with_room(rect, (SIDE_WIDTH * rect.height as f32) as u32, frame);
     let (mut left, mut right) = (strip.left, strip.right());
     for other in others.iter().filter(|other| other.shared_rows(rect) > 0 && **other != rect) {
         if other.right() <= rect.left {
@@ -98,7 +98,7 @@ fn strip_around(rect: PixelRect, others: &[PixelRect], frame: (u32, u32)) -> Pix
 
 /// The words beside the number in a box; `None` if the frame shows no number there.
 fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) -> Option<WordPair> {
-    let x = |place: usize| characters.get(place).map(|one| strip.left as f32 + one.center_px);
+    let x = |index: usize| characters.get(index).map(|one| strip.left as f32 + one.center_px);
     let is_inside = |range: &Range<usize>| {
         let columns = rect.left as f32..rect.right() as f32;
         range.clone().filter_map(x).any(|x| columns.contains(&x))
@@ -111,7 +111,7 @@ fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) ->
     let colon = number
         .start
         .checked_sub(1)
-        .filter(|place| characters.get(*place).is_some_and(|one| one.character == ':'));
+        .filter(|index| characters.get(*index).is_some_and(|one| one.character == ':'));
     let first = colon.and_then(x).unwrap_or(first);
     let before = characters.get(..colon.unwrap_or(number.start))?.iter().rev();
     let mut reversed: Vec<char> = word(before, first - strip.left as f32, height).collect();
@@ -122,7 +122,7 @@ fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) ->
     })
 }
 
-/// The letters and signs of a word that begins near some column.
+/// The letters and signs of the word that begins near a column.
 fn word<'a>(
     characters: impl Iterator<Item = &'a LineCharacter>,
     number_px: f32,
@@ -140,20 +140,20 @@ fn word<'a>(
     characters.take_while(is_near).map(|one| one.character)
 }
 
-/// What most frames say, if enough of them agree.
-fn usual<T: PartialEq>(said: impl Iterator<Item = Option<T>>) -> Option<T> {
-    let said: Vec<Option<T>> = said.collect();
-    let known = said.iter().flatten().count();
-    let count = |one: &Option<T>| said.iter().filter(|other| *other == one).count();
-    let best = said.iter().position(|one| {
+/// The most frequent word, if enough frames agree on it.
+fn most_frequent<T: PartialEq>(words: impl Iterator<Item = Option<T>>) -> Option<T> {
+    let words: Vec<Option<T>> = words.collect();
+    let known = words.iter().flatten().count();
+    let count = |one: &Option<T>| words.iter().filter(|other| *other == one).count();
+    let best = words.iter().position(|one| {
         one.is_some() && {
             let count = count(one);
             count >= MIN_FRAMES
-                && count as f32 >= MIN_SHARE * said.len() as f32
+                && count as f32 >= MIN_SHARE * words.len() as f32
                 && count as f32 >= MIN_SHARE_OF_KNOWN * known as f32
         }
     })?;
-    said.into_iter().nth(best).flatten()
+    words.into_iter().nth(best).flatten()
 }
 
 #[cfg(test)]
@@ -162,14 +162,14 @@ mod tests {
 
     /// Characters as high as they are wide, from the left edge of the frame.
     fn line(text: &str) -> Vec<LineCharacter> {
-        let place = |(place, character): (usize, char)| {
+        let character_at = |(index, character): (usize, char)| {
             (character != ' ').then_some(LineCharacter {
                 character,
-                center_px: 10.0 * place as f32 + 5.0,
+                center_px: 10.0 * index as f32 + 5.0,
                 probability: 1.0,
             })
         };
-        text.chars().enumerate().filter_map(place).collect()
+        text.chars().enumerate().filter_map(character_at).collect()
     }
 
     fn words(text: &str, first: u32, digits: u32) -> Option<(String, String)> {
@@ -188,16 +188,16 @@ mod tests {
     }
 
     #[test]
-    fn a_unit_needs_frames_enough_that_agree() {
-        let said = |known: usize, other: usize, silent: usize| {
+    fn a_unit_needs_enough_frames_that_agree() {
+        let unit = |known: usize, other: usize, silent: usize| {
             let units =
                 [vec![Some(Unit::Knots); known], vec![Some(Unit::Feet); other], vec![None; silent]].concat();
-            usual(units.into_iter())
+            most_frequent(units.into_iter())
         };
-        assert_eq!(said(10, 1, 15), Some(Unit::Knots));
-        assert_eq!(said(10, 3, 0), None);
-        assert_eq!(said(3, 0, 0), None);
-        assert_eq!(said(5, 0, 20), None);
+        assert_eq!(unit(10, 1, 15), Some(Unit::Knots));
+        assert_eq!(unit(10, 3, 0), None);
+        assert_eq!(unit(3, 0, 0), None);
+        assert_eq!(unit(5, 0, 20), None);
     }
 
     #[test]

@@ -1,4 +1,5 @@
-//! Finds where text changes: the parts of the overlay whose edges are present in some frames only; and where it never does.
+//! Finds the areas of the overlay whose text changes, where edges are present in some frames only, and the areas whose
+//! text never changes.
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
@@ -8,35 +9,38 @@ use super::gradients::PersistentGradients;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-/// The strongest text of an overlay has this quantile of the strengths above 0.
+/// Quantile of the strengths above 0 that stands for the strongest text of the overlay.
 const STRONG_QUANTILE: f32 = 0.995;
-/// Minimum strengths of text that changes, as shares of the strongest text: a digit is shown in a part of the frames.
+/// Minimum strengths of text, as shares of the strongest text; each is tried. Low ones are needed because each digit is
+/// shown in some of the frames only.
 const STRENGTH_SHARES: [f32; 4] = [0.08, 0.16, 0.3, 0.5];
-/// An edge present in a larger share of the frames does not change. Edges of labels over scenery are not seen in all.
+/// Maximum shares of the frames with an edge of a digit that changes; each is tried. They are below 1 because scenery
+/// hides the edges of labels in some frames.
 const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
 /// Minimum presence of the edges of text that never changes.
 const MIN_CONSTANT_PRESENCE: f32 = 0.5;
-/// Areas that share this much of their union are the same.
+/// Areas whose intersection is at least this share of their union count as one.
 const SAME_AREA_SHARE: f32 = 0.9;
-/// Minimum width and height of a part, in pixels.
+/// Minimum width and height of a connected part, in pixels.
 const MIN_PART_PX: (u32, u32) = (3, 5);
-/// Maximum number of parts that are joined; the largest are kept. It limits the time on moving patterns.
+/// Maximum number of parts that are joined; the largest are kept. It limits the time spent on moving patterns.
 const MAX_PARTS: usize = 600;
-/// Maximum gap between the parts of a value, in heights of the higher one.
+/// Maximum gap between two parts of a value, in heights of the taller part.
 const MAX_GAP_HEIGHTS: f32 = 0.35;
-/// Minimum number of rows that parts of a value share, as a share of the lower one's height.
+/// Minimum overlap of two parts of a value: shared rows as a share of the smaller height, shared columns as a share of
+/// the smaller width.
 const MIN_SHARED_ROWS: f32 = 0.6;
-/// Maximum height of two joined parts side by side, in heights of the higher one.
+/// Maximum height of two parts side by side once joined, in heights of the taller part.
 const MAX_JOINED_HEIGHT: f32 = 1.3;
-/// Maximum height of the parts of one digit above each other, in widths.
+/// Maximum height of two parts of one digit, one above the other, once joined, in widths of the wider part.
 const MAX_DIGIT_HEIGHT: f32 = 2.6;
 /// Minimum and maximum height of a value that changes, in pixels.
 const HEIGHT_PX: (u32, u32) = (7, 240);
-/// Minimum and maximum width of what changes in a value, in heights.
+/// Minimum and maximum width of the changing part of a value, in its heights.
 const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
 
-/// Areas of text that changes, found with several limits of strength and presence: each is one value, or a part of one, or
-/// a value joined with its surroundings. Areas of different limits overlap.
+/// Areas of text that changes, found with every pair of limits of strength and presence. An area is one value, a part
+/// of one, or a value joined with its surroundings. Areas found with different limits may overlap.
 pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let strongest = strongest_text(gradients);
     let limits: Vec<(f32, f32)> = STRENGTH_SHARES
@@ -68,7 +72,7 @@ fn strongest_text(gradients: &PersistentGradients) -> f32 {
     nearest_rank(&mut strengths, STRONG_QUANTILE)
 }
 
-/// The areas without those that another one nearly equals.
+/// The areas without near-duplicates.
 fn distinct(mut areas: Vec<PixelRect>) -> Vec<PixelRect> {
     let mut distinct: Vec<PixelRect> = Vec::new();
     areas.sort_by_key(|area| (area.top, area.left, area.width));
@@ -83,7 +87,7 @@ fn distinct(mut areas: Vec<PixelRect>) -> Vec<PixelRect> {
     distinct
 }
 
-/// The areas of strong gradients whose presence in the frames is as wanted.
+/// The areas of gradients of at least the strength `least` whose presence satisfies `is_wanted`.
 fn areas_within(
     gradients: &PersistentGradients,
     least: f32,
@@ -134,7 +138,7 @@ fn in_line(one: PixelRect, other: PixelRect) -> bool {
         && one.union(other).height as f32 <= MAX_JOINED_HEIGHT * higher
 }
 
-/// Whether two parts are above each other in one digit.
+/// Whether two parts belong to one digit, one above the other.
 fn in_digit(one: PixelRect, other: PixelRect) -> bool {
     let joined = one.union(other);
     let lower = one.height.min(other.height) as f32;

@@ -24,16 +24,17 @@ use crate::stats::nearest_rank;
 const MIN_GRADIENT: f32 = 3.0;
 /// Minimum share of the gradients' energy that is persistent where digits change, with many frames.
 const MIN_PERSISTENT_SHARE: f32 = 0.08;
-/// The same share times the number of frames, with few frames; scenery reaches about 1.
+/// Minimum of that share times the number of frames, with few frames; scenery has about 1.
 const MIN_PERSISTENT_FRAMES: f32 = 3.2;
-/// Gradients are limited to this, in grey levels over two pixels, so that a single glint does not outweigh all other
+/// Maximum gradient that counts, in grey levels over two pixels, so that a single glint does not outweigh all other
 /// frames.
 const MAX_GRADIENT: f32 = 80.0;
 /// Radius of the windows over which energies are averaged, in pixels.
 const WINDOW_RADIUS_PX: usize = 2;
-/// A frame whose agreement with the persistent gradients is below this share of the median has no overlay.
+/// Minimum agreement of a frame with the persistent gradients, as a share of the median over frames; below it the frame
+/// has no overlay.
 const MIN_AGREEMENT_SHARE: f32 = 0.4;
-/// An edge is present in a frame from this share of its usual gradient on.
+/// Minimum gradient of an edge that is present, as a share of its typical gradient.
 const MIN_PRESENT_SHARE: f32 = 0.5;
 /// Minimum gradient of an edge that is present, in grey levels over two pixels.
 const MIN_PRESENT_GRADIENT: f32 = 6.0;
@@ -47,11 +48,12 @@ pub(super) struct PersistentGradients {
     /// Share of the frames in which the edge of a pixel is present, 0 to 1: the mean over small windows. 0 where the
     /// strength is 0.
     pub(super) presence: Plane,
-    /// Direction of each pixel's mean gradient, across and down, times the least gradient of a present edge.
+    /// Direction of each pixel's mean gradient (horizontal, vertical), multiplied by the minimum gradient of a present
+    /// edge.
     edges: Vec<[f32; 2]>,
     /// The frames that have the overlay, smoothed over three by three pixels.
     pub(super) frames: Vec<GrayImage>,
-    /// The numbers of these frames among those given.
+    /// Indices of these frames among those given.
     pub(super) kept: Vec<usize>,
 }
 
@@ -79,13 +81,13 @@ impl PersistentGradients {
         gradients
     }
 
-    /// Marks the pixels of a row that have their edge in a frame.
+    /// Marks the pixels of a row whose edge is present in a frame.
     fn present_in_row(&self, frame: &GrayImage, row: usize, out: &mut [bool]) {
         let width = self.strength.width;
         for_each_gradient_in_row(frame, row, |x, across, down| {
             let Some(slot) = out.get_mut(x).filter(|_| self.strength.at(x, row) > 0.0) else { return };
             let [edge_across, edge_down] = self.edges.get(row * width + x).copied().unwrap_or_default();
-            // Compares the gradient along the direction with the least one, both multiplied by the latter.
+            // Compares the gradient along the direction with its minimum, both multiplied by the minimum.
             let least = edge_across * edge_across + edge_down * edge_down;
             *slot = least > 0.0 && across * edge_across + down * edge_down >= least;
         });
@@ -197,7 +199,7 @@ impl GradientSums {
         strength
     }
 
-    /// The direction of each pixel's mean gradient times the least gradient of a present edge.
+    /// Direction of each pixel's mean gradient, multiplied by the minimum gradient of a present edge.
     fn edges(&self) -> Vec<[f32; 2]> {
         self.pixels.iter().map(PixelSums::edge).collect()
     }

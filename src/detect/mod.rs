@@ -1,13 +1,13 @@
 //! Search for the overlay: finds the boxes of its readouts.
 //!
 //! ```text
-//! frames -> gradients (what stays in place, and in how many frames) -> changing_parts (areas)
-//!        -> numbers (what the line reader reads around an area in a frame) -> number_votes (over many frames)
+//! frames -> gradients (edges that stay in place, and in how many frames) -> changing_parts (areas)
+//!        -> numbers (read around an area in one frame) -> number_votes (over many frames)
 //!        -> readout (boxes) -> proposals
 //! ```
 //!
-//! All thresholds of this folder were set by judgement while the search was written; the drawn clips of `tests.rs` check
-//! the result. Proposals are only a starting point: the pilot checks every box.
+//! All thresholds of this folder were set by judgement; the drawn clips of `tests.rs` check the result. Proposals are
+//! only a starting point: the pilot checks every box.
 
 mod changing_parts;
 mod gradients;
@@ -34,12 +34,12 @@ pub const MIN_FRAMES: usize = 8;
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.
 const MIN_FRAME_PX: u32 = 32;
-/// Longer side in pixels above which frames are searched at a half, a third and so on of their size: their text is large, and the
-/// maps of the search take ten times the memory of a frame.
+/// Maximum longer side of a frame that is searched at full size, in pixels. Larger frames are searched at a half, a
+/// third and so on of their size: their text is large, and the maps of the search take ten times the memory of a frame.
 const MAX_SIDE_PX: u32 = 2047;
 /// Margin around the rectangle of a readout, in pixels.
 const MARGIN_PX: u32 = 1;
-/// Score of digits that never change in the frames.
+/// Score of digits that change in no frame.
 const CONSTANT_SCORE: f32 = 0.2;
 
 /// A box that probably contains a readout.
@@ -47,16 +47,16 @@ const CONSTANT_SCORE: f32 = 0.2;
 pub struct Proposal {
     /// The box around the digits, with a margin of a few pixels. Proposals do not overlap.
     pub rect: PixelRect,
-    /// How clearly the digits change, 0 to 1: a score for ranking, not a probability. At 0.2 they never change.
+    /// How clearly the digits change, 0 to 1: a score for ranking, not a probability. 0.2 means that they never change.
     pub score: f32,
 }
 
 /// Finds the readouts in about 20 to 60 frames spread over a whole clip, with the highest scores first.
 ///
 /// The overlay stays in place while the scenery behind it moves, so the brightness gradients of the overlay agree over
-/// time. Digits differ from labels and from the airframe because their edges are present in a part of the frames, and
-/// from other things that change because the line reader reads numbers there, and different ones. Frames of another
-/// size than the first one are ignored. The result is empty with fewer than [`MIN_FRAMES`] frames, and has at most
+/// time. Digits differ from labels and from the airframe because their edges are present in some of the frames only,
+/// and from everything else that changes because the line reader reads different numbers there. Frames of another size
+/// than the first one are ignored. The result is empty with fewer than [`MIN_FRAMES`] frames, and has at most
 /// [`MAX_PROPOSALS`] entries.
 #[must_use]
 pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
@@ -93,7 +93,7 @@ fn score(readout: &Readout) -> f32 {
     if readout.changes { readout.certainty.clamp(CONSTANT_SCORE, 1.0) } else { CONSTANT_SCORE }
 }
 
-/// The boxes of the readouts, with as much margin as their neighbours and the edges of the frame allow.
+/// The boxes of the readouts with a margin, as far as the other boxes and the edges of the frame allow.
 fn boxes(readouts: &[Readout], frame: (u32, u32)) -> Vec<PixelRect> {
     let mut boxes: Vec<PixelRect> = Vec::with_capacity(readouts.len());
     for readout in readouts {
@@ -103,7 +103,7 @@ fn boxes(readouts: &[Readout], frame: (u32, u32)) -> Vec<PixelRect> {
     boxes
 }
 
-/// The rectangle without its overlap with another one. It is cut on the side where the fewest pixels are lost.
+/// Cuts the overlap with another rectangle off, on the side where the fewest pixels are lost.
 fn cut_clear_of(rect: PixelRect, other: PixelRect) -> PixelRect {
     if rect.overlap_px(other) == 0 {
         return rect;

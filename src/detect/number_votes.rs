@@ -1,4 +1,4 @@
-//! Where the numbers of a line are, over many frames.
+//! Finds the readouts of a line from the numbers read in many frames.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -11,39 +11,42 @@ use crate::stats::{nearest_rank, upper_median};
 
 /// Maximum number of frames that are read.
 const MAX_FRAMES: usize = 40;
-/// Share of the frames in which the widest value of a readout may be shown: it may be rare.
+/// Share of the numbers that must be as wide as the box; the few wider ones are outliers. The widest value may be rare.
 const WIDEST_SHARE: f32 = 0.04;
-/// Minimum number of these frames.
+/// Minimum number of these numbers.
 const MIN_WIDEST: usize = 2;
-/// Maximum distance of the centres of two digits without a mark between them, in usual distances: an icon or sign that is read
-/// as a digit is farther away.
+/// Maximum distance between the centres of two adjacent digits, in median distances: an icon or sign that is read as a
+/// digit is farther away.
 const MAX_PITCHES: f32 = 1.3;
-/// Distance of the centres of digits if no number has two.
+/// Distance between the centres of digits, used if no number has two digits.
 const USUAL_PITCH: f32 = 0.62;
-/// Minimum share of the frames with another character beside the numbers.
+/// Minimum share of the frames that show another character beside the numbers for it to count as a neighbour.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
-/// Minimum share of the frames with another character in place of a leading zero that is none, and maximum distance of the two.
+/// Minimum share of the frames with another character in place of a leading zero for the zero not to count as a digit,
+/// and maximum distance between the centres of characters in the same place.
 const MIN_OTHERS_SHARE: f32 = 0.15;
 const SAME_PLACE: f32 = 0.25;
-/// Maximum distance of such a character.
+/// Maximum distance of a neighbour.
 const MAX_NEIGHBOUR: f32 = 2.0;
-/// Minimum number of different texts of a readout, or of frames with the second of two texts.
+/// Minimum number of different texts of a readout that changes. Two texts are enough if each is shown in this number of
+/// frames.
 const MIN_TEXTS: usize = 3;
 
-/// What the frames show along a line.
+/// The numbers of a line in many frames.
 pub(super) struct NumberVotes {
     height: f32,
     frames: Vec<LineNumbers>,
 }
 
-/// The numbers at one place of a line.
+/// The numbers that the frames show at one position of a line.
 #[derive(Debug, Clone)]
 pub(super) struct LineReadout {
     /// Centres of the first and last character of the widest value, in pixels of the frame.
     pub(super) centers_px: (f32, f32),
     /// Distance of the centres of neighbouring digits, in pixels.
     pub(super) pitch_px: f32,
-    /// Centres of the nearest other characters that usually stand before and after it, in pixels of the frame.
+    /// Centres of the nearest other characters on its left and on its right, in pixels of the frame; `None` if few
+    /// frames show one.
     pub(super) neighbours_px: (Option<f32>, Option<f32>),
     /// Mean probability of the characters in the frames, 0 to 1; a frame without a number counts as 0.
     pub(super) certainty: f32,
@@ -61,9 +64,9 @@ impl NumberVotes {
         Self { height: area.height as f32, frames }
     }
 
-    /// The places with numbers.
+    /// The positions with numbers.
     pub(super) fn readouts(&self) -> Vec<LineReadout> {
-        // Numbers of different frames that overlap are at one place.
+        // Overlapping numbers of different frames are at one position.
         let mut spans: Vec<(f32, f32)> = self
             .frames
             .iter()
@@ -81,10 +84,10 @@ impl NumberVotes {
         places.into_iter().filter_map(|place| self.readout_at(place)).collect()
     }
 
-    /// The numbers at a place; `None` if too few frames show one.
+    /// The readout in the columns `place`; `None` if too few frames show a number there.
     fn readout_at(&self, place: (f32, f32)) -> Option<LineReadout> {
         let is_inside = |number: &&Number| (place.0..=place.1).contains(&number.first_px());
-        // Of two numbers in a frame the longer one.
+        // If a frame shows two numbers, the longer one counts.
         let longest = |line: &'_ LineNumbers| -> Option<Number> {
             line.numbers.iter().filter(is_inside).max_by_key(|number| number.text.len()).cloned()
         };
@@ -123,8 +126,8 @@ impl NumberVotes {
         })
     }
 
-    /// Whether what is read as an outer digit of a number at a place is none: more frames show another character there. Of a
-    /// leading zero, on which no value depends, fewer of them are enough.
+    /// Whether the outer digit of a number at column `x` is a misread character: more frames show another character
+    /// there. For a leading zero, on which no value depends, fewer frames are enough.
     fn is_no_digit(&self, x: f32, leading_zero: bool) -> bool {
         let is_near = |other: &f32| (other - x).abs() <= SAME_PLACE * self.height;
         let share = |shows: &dyn Fn(&LineNumbers) -> bool| {
@@ -135,8 +138,8 @@ impl NumberVotes {
         others > digits || leading_zero && others >= MIN_OTHERS_SHARE
     }
 
-    /// The centre of the nearest other character on one side, if enough frames show one. `distance` is that of a column from the
-    /// readout, positive on this side.
+    /// The centre of the nearest other character on one side, if enough frames show one. `distance` gives the distance
+    /// of a column from the readout, positive on this side.
     fn neighbour(&self, distance: impl Fn(f32) -> f32) -> Option<f32> {
         let nearest = |line: &LineNumbers| {
             let near = line
@@ -152,7 +155,7 @@ impl NumberVotes {
     }
 }
 
-/// Numbers of frames with each of the texts.
+/// The number of occurrences of each distinct text.
 fn counts(texts: &[&str]) -> Vec<usize> {
     let mut sorted = texts.to_vec();
     sorted.sort_unstable();

@@ -1,4 +1,4 @@
-//! Where the numbers of a line are: the line reader reads a strip around an area in many frames.
+//! Numbers of one frame: the line reader reads a strip around an area.
 
 use image::GrayImage;
 
@@ -8,13 +8,13 @@ use crate::stats::upper_median;
 
 // Widths, heights and gaps are in heights of the text.
 
-/// Columns read on each side of an area: a value may be wider than what changes in it.
-const REACH: f32 = 2.5;
-/// Rows read above and below: the line reader is trained with some room around the text.
+/// Width of the strip read on each side of an area: a value may be wider than its changing part.
+const SIDE_WIDTH: f32 = 2.5;
+/// Height read above and below an area: the line reader is trained with some room around the text.
 const ROOM: f32 = 0.16;
-/// Maximum distance of the centres of neighbouring characters of a number.
+/// Maximum distance between the centres of neighbouring characters of a number.
 const MAX_PITCH: f32 = 1.3;
-/// Minimum probability of each character of a number that counts, and of its first and last one: an icon or a letter may resemble
+/// Minimum probability of every character of a number, and of its first and last one: an icon or a letter may resemble
 /// a digit.
 const MIN_PROBABILITY: f32 = 0.5;
 const MIN_OUTER_PROBABILITY: f32 = 0.85;
@@ -42,7 +42,7 @@ impl Number {
         self.centers_px.last().copied().unwrap_or_default()
     }
 
-    /// Takes away outer digits whose centre is farther than this from that of the next digit.
+    /// Removes outer digits whose centre is farther than `max_px` from that of the adjacent digit.
     pub(super) fn drop_distant(&mut self, max_px: f32) {
         let is_distant = |one: usize, next: usize| {
             let digits = self.text.chars().nth(one).into_iter().chain(self.text.chars().nth(next));
@@ -66,25 +66,25 @@ impl Number {
         }
     }
 
-    /// Whether it begins with a zero before another digit. That of a clock is left alone: it will not stay zero.
+    /// Whether it begins with a zero before another digit. The zero of a clock does not count: it changes later.
     pub(super) fn has_leading_zero(&self) -> bool {
         !self.text.contains(':') && has_leading_zero(&self.text)
     }
 
-    /// Takes away the last character.
+    /// Removes the last character.
     pub(super) fn drop_last(&mut self) {
         self.text.pop();
         self.centers_px.pop();
     }
 
-    /// Takes away the first character.
+    /// Removes the first character.
     pub(super) fn drop_first(&mut self) {
         self.text.remove(0);
         self.centers_px.remove(0);
     }
 }
 
-/// What the line reader finds along a line in one frame.
+/// The characters of a line in one frame.
 #[derive(Debug, Clone, Default)]
 pub(super) struct LineNumbers {
     pub(super) numbers: Vec<Number>,
@@ -96,8 +96,8 @@ impl LineNumbers {
     /// Reads the strip around an area.
     pub(super) fn read(frame: &GrayImage, area: PixelRect) -> Self {
         let height = area.height as f32;
-        let (reach, room) = ((REACH * height) as u32, (ROOM * height).round() as u32);
-        let strip = area.with_margins(reach, room).clipped_to(frame.dimensions());
+        let (side_px, room_px) = ((SIDE_WIDTH * height) as u32, (ROOM * height).round() as u32);
+        let strip = area.with_margins(side_px, room_px).clipped_to(frame.dimensions());
         let characters = read_characters(&strip.crop(frame));
         let mut found = Self::default();
         let mut in_number = vec![false; characters.len()];
@@ -110,8 +110,8 @@ impl LineNumbers {
             for part in run.chunk_by(is_near) {
                 let is_doubtful = |one: &&LineCharacter| one.probability < MIN_OUTER_PROBABILITY;
                 let before = part.iter().take_while(is_doubtful).count();
-                let behind = part.iter().skip(before).rev().take_while(is_doubtful).count();
-                let inner = part.get(before..part.len() - behind).unwrap_or_default();
+                let after = part.iter().skip(before).rev().take_while(is_doubtful).count();
+                let inner = part.get(before..part.len() - after).unwrap_or_default();
                 let certain = inner.iter().all(|one| one.probability >= MIN_PROBABILITY);
                 if certain && inner.iter().any(|one| one.character.is_ascii_digit()) {
                     found.numbers.push(number(inner, strip));

@@ -18,7 +18,8 @@ impl Plane {
         if x < self.width { self.values.get(y * self.width + x).copied().unwrap_or(0.0) } else { 0.0 }
     }
 
-    /// The mean over the square of `2 radius + 1` pixels around each pixel. Pixels outside the plane are left out.
+    /// The mean over the square with sides of `2 radius + 1` pixels around each pixel. Pixels outside the plane are
+    /// left out.
     pub(super) fn local_mean(&self, radius: usize) -> Self {
         let mut across = Self::new(self.width, self.height);
         for (row, out) in

@@ -1,4 +1,4 @@
-//! Finds the readouts around the parts that change: the digits without icon, label and unit.
+//! Finds the readouts around the changing areas: the boxes of the digits, without icon, label and unit.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -14,24 +14,25 @@ use crate::stats::nearest_rank;
 
 /// Maximum number of changing areas that are examined, the largest first.
 const MAX_EXAMINED: usize = 160;
-/// Number of frames in which the numbers of an area are looked for.
+/// Number of frames that are read first to decide whether an area has numbers.
 const FIRST_FRAMES: usize = 4;
 /// Minimum certainty of the numbers in these frames.
 const MIN_FIRST_CERTAINTY: f32 = 0.4;
 /// Minimum certainty of the numbers of a readout.
 const MIN_CERTAINTY: f32 = 0.5;
-/// Columns before the centre of the first digit that the box has, behind that of the last one, and those that certainly show the
-/// digit, in distances of the centres of neighbouring digits. In some faces a 1 stands at the right edge of its cell.
+/// Maximum distance from the centre of the first digit to the left edge of the box, from the centre of the last digit
+/// to the right edge, and half the width that certainly belongs to a digit, all in pitches. In some faces a 1 stands at
+/// the right edge of its cell.
 const BEFORE_FIRST: f32 = 0.75;
-const BEHIND_LAST: f32 = 0.6;
+const AFTER_LAST: f32 = 0.6;
 const INNER_HALF_WIDTH: f32 = 0.3;
-/// Columns beside a digit are blank up to this share of the edges of the median column of the digits.
+/// Maximum edge strength of a blank column, as a share of that of the median column of the digits.
 const BLANK_SHARE: f32 = 0.25;
-/// Rows above and below an area that its text may have.
-const ROW_REACH: f32 = 0.4;
-/// Minimum edges of a row of text, as a share of those of the strongest rows.
+/// Maximum height of the text above and below its area.
+const ROW_RANGE: f32 = 0.4;
+/// Minimum edge strength of a row of text, as a share of that of the strongest rows.
 const MIN_ROW_SHARE: f32 = 0.2;
-/// Maximum height of blank rows inside a line of text, as between the segments of a display.
+/// Maximum height of a blank gap inside a line of text, such as between the segments of a display.
 const MAX_BLANK_ROWS: f32 = 0.03;
 
 /// Minimum share of the frames with the same text, and minimum certainty, of a number that never changes.
@@ -39,11 +40,11 @@ const MIN_CONSTANT_SHARE: f32 = 0.8;
 const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
 /// Maximum width of a single digit.
 const MAX_SINGLE_WIDTH: f32 = 0.95;
-/// Minimum number of readouts that show which height is usual.
+/// Minimum number of numbers from which the median height is determined.
 const MIN_NUMBERS: usize = 2;
-/// Minimum number of readouts that show on which rows the others are.
+/// Minimum number of readouts from which common rows are determined.
 const MIN_COMMON_ROWS: usize = 3;
-/// Maximum difference from the usual height, as a share of it.
+/// Maximum difference from the median height, as a share of it.
 const MAX_HEIGHT_DIFFERENCE: f32 = 0.15;
 
 /// Digits found in a line.
@@ -88,7 +89,7 @@ pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayI
     found
 }
 
-/// Adds readouts that overlap none of those found before.
+/// Adds the readouts that do not overlap earlier ones.
 fn add_clear_of(found: &mut Vec<Readout>, more: Vec<Readout>) {
     for readout in more {
         let overlaps = |other: &Readout| {
@@ -100,7 +101,7 @@ fn add_clear_of(found: &mut Vec<Readout>, more: Vec<Readout>) {
     }
 }
 
-/// Numbers that never change, as high as the readouts found.
+/// Numbers that never change and are as high as the readouts found.
 fn constant_readouts(
     gradients: &PersistentGradients,
     originals: &[&GrayImage],
@@ -137,7 +138,7 @@ fn first_certainty(originals: &[&GrayImage], area: PixelRect) -> f32 {
     certainties.iter().sum::<f32>() / certainties.len().max(1) as f32
 }
 
-/// The wanted readouts in the line of an area.
+/// The readouts in the line of an area that satisfy `is_wanted`.
 fn readouts_of(
     gradients: &PersistentGradients,
     originals: &[&GrayImage],
@@ -147,7 +148,7 @@ fn readouts_of(
     let mut found = Vec::new();
     for line in NumberVotes::of(originals, area).readouts() {
         let first = box_of(gradients, &line, area);
-        // The line is read once more in its own rows, and its box is drawn from that.
+        // The line is read again in its own rows, and its box is determined from that.
         let again = NumberVotes::of(originals, first).readouts().into_iter();
         let overlaps = |line: &LineReadout| {
             line.centers_px.0 < first.right() as f32 && line.centers_px.1 > first.left as f32
@@ -171,17 +172,17 @@ fn box_of(gradients: &PersistentGradients, line: &LineReadout, area: PixelRect) 
     let (first, last) = line.centers_px;
     let inner = area.with_columns((first - half).max(0.0) as u32, (last + half).max(0.0) as u32);
     let rows = rows_of_text(gradients, inner);
-    let (before, behind) = (first - BEFORE_FIRST * line.pitch_px, last + BEHIND_LAST * line.pitch_px);
+    let (before, after) = (first - BEFORE_FIRST * line.pitch_px, last + AFTER_LAST * line.pitch_px);
     let least = line.neighbours_px.0.map_or(before, |neighbour| neighbour.max(before)).max(0.0) as u32;
-    let most = line.neighbours_px.1.map_or(behind, |neighbour| neighbour.min(behind)) as u32;
+    let most = line.neighbours_px.1.map_or(after, |neighbour| neighbour.min(after)) as u32;
     let left = clear_column(gradients, rows, (least..rows.left).rev()).unwrap_or(rows.left);
     let right = clear_column(gradients, rows, rows.right()..most).map_or(rows.right(), |x| x + 1);
     let frame = (gradients.strength.width as u32, gradients.strength.height as u32);
     rows.with_columns(left, right).clipped_to(frame)
 }
 
-/// The last of the columns outwards from a digit that the box has: the digit's own strokes and the blank columns beside them,
-/// half of these if strokes follow. `None` without columns.
+/// The outermost column of the box, going outwards from a digit: it includes the strokes of the digit and the blank
+/// columns beside them, or half of these if other strokes follow. `None` if there are no columns.
 fn clear_column(
     gradients: &PersistentGradients,
     rows: PixelRect,
@@ -201,13 +202,13 @@ fn clear_column(
     columns.get(place).map(|(x, _)| *x)
 }
 
-/// The columns with all rows of the text in them: up and down from the rows with the strongest edges.
+/// Extends the columns to all rows of their text, up and down from the rows with the strongest edges.
 fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRect {
-    let reach = (ROW_REACH * columns.height as f32) as u32;
+    let range_px = (ROW_RANGE * columns.height as f32) as u32;
     let frame_height = gradients.strength.height as u32;
-    let first = columns.top.saturating_sub(reach);
+    let first = columns.top.saturating_sub(range_px);
     let energy = |y: u32| columns.columns().map(|x| gradients.per_pixel.at(x, y as usize)).sum::<f32>();
-    let energies: Vec<f32> = (first..(columns.bottom() + reach).min(frame_height)).map(energy).collect();
+    let energies: Vec<f32> = (first..(columns.bottom() + range_px).min(frame_height)).map(energy).collect();
     // The band of rows with the most edges, a third as high as the area.
     let band = (columns.height as usize / 3).max(1);
     let strength = |start: &usize| energies.iter().skip(*start).take(band).sum::<f32>();
@@ -239,7 +240,8 @@ fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRec
     columns.with_rows(first + top as u32, first + bottom as u32 + 1)
 }
 
-/// The readouts with the rows of others on the same line if they are higher than usual: scenery or a label lies above or below.
+/// Gives readouts higher than the median the rows of another readout on the same line: scenery or a label lies above or
+/// below their text.
 fn in_common_rows(mut readouts: Vec<Readout>) -> Vec<Readout> {
     let mut heights: Vec<f32> = readouts.iter().map(|readout| readout.rect.height as f32).collect();
     if heights.len() < MIN_COMMON_ROWS {
@@ -264,7 +266,7 @@ fn in_common_rows(mut readouts: Vec<Readout>) -> Vec<Readout> {
     readouts
 }
 
-/// The readouts without single digits of another height than the numbers have: moving patterns look like these.
+/// Removes single digits whose height differs from that of the numbers: moving patterns look like single digits.
 fn without_stray_digits(mut readouts: Vec<Readout>) -> Vec<Readout> {
     let is_single =
         |readout: &Readout| (readout.rect.width as f32) < MAX_SINGLE_WIDTH * readout.rect.height as f32;

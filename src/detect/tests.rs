@@ -20,7 +20,7 @@ enum LetterStyle {
     DarkOnLight,
 }
 
-/// A clip to draw.
+/// Settings of a drawn clip.
 #[derive(Clone, Copy)]
 struct DrawnClip {
     size: (u32, u32),
@@ -44,7 +44,7 @@ const PLAIN: DrawnClip = DrawnClip {
 };
 const FRAMES: u32 = 36;
 
-/// A text of the overlay: its upper left corner and what it shows in a frame.
+/// A text of the overlay: its upper left corner in pixels, and its text in each frame.
 type Field = (u32, u32, fn(u32) -> String);
 
 fn speed(frame: u32) -> String {

@@ -1,9 +1,10 @@
 //! Files that are written into a folder together or not at all.
 //!
-//! The new files are first written to a folder beside the one they are for, which also gets a hard link to every other file
-//! of that folder. Then the two folders exchange their names, in one step, and the previous one is removed. Where that is
-//! not possible, the folder of the new files is moved into the other one as [`COMMIT`]: from then on the new files are
-//! complete, and whoever locks the folder next moves those that a kill has kept from their places.
+//! The new files are first written to a temporary folder beside the target folder; hard links to all other files of the
+//! target folder are added. Then the two folders exchange their names in one step, and the previous folder is removed.
+//! Where that is not possible, the temporary folder is moved into the target folder as [`COMMIT`]: from then on the new
+//! files are complete, and if the run is killed before all are moved to their targets, the next run that locks the
+//! folder moves the rest.
 
 use std::fs;
 use std::io;
@@ -21,8 +22,7 @@ use super::leftovers::{
 use super::write_error_in_words;
 use super::write_rules::{OutputKind, WriteRules, are_same, have_same_owner};
 
-/// Why a batch of files could not be written. The folder is unchanged, unless `kept` says where the new files are that were
-/// not moved.
+/// Why a batch of files could not be written. The folder is unchanged, unless `kept` is given.
 #[derive(Debug, Error)]
 #[error("cannot write {}: {source}", path.display())]
 pub struct FileBatchError {
@@ -30,7 +30,7 @@ pub struct FileBatchError {
     pub path: PathBuf,
     /// The operating system's error.
     pub source: io::Error,
-    /// The folder with the new files that could not be moved to their places; `None` if the folder is
+    /// The folder with the complete new files that could not all be moved to their targets; `None` if the folder is
     /// unchanged.
     pub kept: Option<PathBuf>,
 }
@@ -83,8 +83,8 @@ impl FileBatch {
         answer.map_err(|source| FileBatchError::at(&self.target(name), source))
     }
 
-    /// Writes several files to the temporary folder, on all cores. `write` receives the index of a name and
-    /// writes that file's content. Returns the first of the errors of `write`, in the order of the names.
+    /// Writes several files to the temporary folder, on all cores. `write` receives the index of a name and writes that
+    /// file's content. The inner result is the first error of `write`, in the order of the names.
     ///
     /// # Errors
     ///
@@ -113,8 +113,8 @@ impl FileBatch {
     ///
     /// # Errors
     ///
-    /// [`FileBatchError`] if a file cannot be moved, or if the rules forbid one of the files to be written. If
-    /// they do, no file is moved.
+    /// [`FileBatchError`] if a file cannot be moved, or if the rules forbid writing one; in the latter case nothing is
+    /// moved.
     pub fn commit(self, rules: impl Into<WriteRules>) -> Result<Vec<PathBuf>, FileBatchError> {
         let rules = rules.into();
         let targets: Vec<PathBuf> = self.names.iter().map(|name| self.target(name)).collect();
@@ -138,11 +138,11 @@ impl FileBatch {
         self.lock.disk()
     }
 
-    /// Exchanges the folder of the new files for the present one. Returns `false`, with nothing changed, if that is not
+    /// Exchanges the temporary folder and the target folder. Returns `false`, with nothing changed, if that is not
     /// possible.
     fn exchange(&self) -> io::Result<bool> {
         let folder = fs::canonicalize(self.lock.folder())?;
-        // Whoever works in a folder would stay in the previous one.
+        // A process whose current folder is the target would stay in the previous folder.
         let is_current =
             std::env::current_dir().and_then(fs::canonicalize).is_ok_and(|current| current == folder);
         if is_current || self.stage.parent() != folder.parent() || !have_same_owner(&self.stage, &folder) {
@@ -165,7 +165,7 @@ impl FileBatch {
         Ok(true)
     }
 
-    /// The other files of a folder: not those of the batch.
+    /// The files of a folder that do not belong to the batch.
     fn others(&self, folder: &Path) -> impl Iterator<Item = fs::DirEntry> {
         let is_other =
             |entry: &fs::DirEntry| !self.names.iter().any(|name| entry.file_name() == name.as_str());
@@ -182,7 +182,7 @@ impl FileBatch {
         self.others(&self.stage).try_for_each(|entry| self.disk().remove_file(&entry.path()))
     }
 
-    /// Moves files that were written to the previous folder after its files were linked.
+    /// Moves files into the new folder that were written to the previous one after its files were linked.
     fn keep_late(&self, folder: &Path) {
         for entry in self.others(&self.stage) {
             let present = folder.join(entry.file_name());
@@ -309,7 +309,7 @@ mod tests {
             let home = tempfile::tempdir().unwrap();
             let folder = filled(home.path());
             let (disk, left) = failing(changes, no_exchange);
-            // After the exchange the outcome is good even if the tidying is interrupted.
+            // After the exchange the result is complete even if the cleanup is interrupted.
             let _outcome = put_on(&folder, "new", Existing::Replace, disk);
             check(&folder);
             drop(FolderLock::take(&folder).unwrap());
@@ -338,7 +338,7 @@ mod tests {
     }
 
     #[test]
-    fn a_second_writer_is_told_to_wait_and_the_first_loses_nothing() {
+    fn a_second_writer_is_refused_and_the_first_loses_nothing() {
         let home = tempfile::tempdir().unwrap();
         let folder = filled(home.path());
         let mut first = FileBatch::create(&folder).unwrap();
@@ -398,7 +398,7 @@ mod tests {
     }
 
     #[test]
-    fn a_committed_folder_of_a_stranger_replaces_no_recording() {
+    fn a_commit_folder_from_elsewhere_replaces_no_recording() {
         let home = tempfile::tempdir().unwrap();
         let folder = filled(home.path());
         fs::create_dir(folder.join(COMMIT)).unwrap();

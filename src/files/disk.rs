@@ -1,5 +1,5 @@
-//! The changes to the file system that writing makes, one function each. Tests stop the work after any of them, as a
-//! kill or a loss of power would.
+//! The changes that writing makes to the file system, one function each. Tests interrupt the work after any of them, as
+//! a kill or a power failure would.
 
 use std::fmt;
 use std::fs::{self, File, OpenOptions};
@@ -7,12 +7,12 @@ use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
-/// What a change does.
+/// The kind of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum DiskChange {
-    /// It exchanges two names.
+    /// Exchanges two names.
     Exchange,
-    /// It creates, renames or removes.
+    /// Creates, renames or removes a file or folder.
     Other,
 }
 
@@ -22,7 +22,7 @@ type Hook = dyn Fn(DiskChange) -> io::Result<()> + Send + Sync;
 /// Access to the file system.
 #[derive(Clone, Default)]
 pub(super) struct Disk {
-    /// Tests inject faults through it; `None` outside of tests.
+    /// Injects faults in tests; `None` outside tests.
     hook: Option<Arc<Hook>>,
 }
 
@@ -32,8 +32,8 @@ impl fmt::Debug for Disk {
     }
 }
 
-/// A disk on which only the first changes succeed, as before a kill, and the number of those that are left. Exchanges may be
-/// unsupported.
+/// A disk on which only the first `changes` changes succeed, as if the program were killed, and the number of changes
+/// left. Exchanges can be made unsupported.
 #[cfg(test)]
 pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync::atomic::AtomicUsize>) {
     use std::sync::atomic::Ordering::SeqCst;
@@ -123,7 +123,7 @@ impl Disk {
 
     /// Makes the changes to a folder's entries permanent, where the system can.
     pub(super) fn sync_folder(&self, path: &Path) {
-        // Without it the changes are still made, only later, so a failure is ignored.
+        // If this fails, the changes become permanent later, so the failure is ignored.
         let _later = self.change().and_then(|()| File::open(path)?.sync_all());
     }
 }
@@ -158,7 +158,7 @@ fn rename_no_replace(_: &Path, _: &Path) -> io::Result<()> {
     Err(io::ErrorKind::Unsupported.into())
 }
 
-/// Lets opening fail at a link.
+/// Makes opening fail if the path is a link.
 #[cfg(unix)]
 pub(super) fn no_follow(options: &mut OpenOptions) {
     use std::os::unix::fs::OpenOptionsExt as _;

@@ -3,8 +3,7 @@
 use std::fs;
 use std::io;
 
-/// Fills a new file with `write` and returns its result. An input or output error counts even if `write` does not
-/// return it.
+/// Fills a new file with `write` and returns its result. An input or output error is returned even if `write` hides it.
 pub(super) fn fill<E>(
     file: fs::File,
     write: impl FnOnce(&mut dyn io::Write) -> Result<(), E>,
@@ -18,7 +17,7 @@ pub(super) fn fill<E>(
     Ok(answer)
 }
 
-/// A writer that keeps its first error, because callers may replace the error by one of their own.
+/// A writer that keeps its first error, because callers may replace it with an error of their own.
 struct ErrorKeeper<W> {
     inner: W,
     failure: Option<io::Error>,

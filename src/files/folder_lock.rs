@@ -12,7 +12,7 @@ use super::write_rules::is_same_file;
 /// Name of the lock file in a folder. It is removed when the lock is released; the operating system releases the lock of
 /// a run that was killed.
 const LOCK: &str = ".pairspeed.lock";
-/// Number of attempts to lock a file that is removed at the same moment by the run that held it before.
+/// Maximum number of attempts to lock the lock file, which the previous holder may remove at the same time.
 const ATTEMPTS: usize = 16;
 
 /// The right of one run to write into a folder.
@@ -24,7 +24,7 @@ pub struct FolderLock {
 }
 
 impl FolderLock {
-    /// Locks an existing folder, and completes or removes what a run left there that was killed.
+    /// Locks an existing folder, and completes or removes the files that a killed run left there.
     ///
     /// # Errors
     ///
@@ -64,7 +64,7 @@ impl Drop for FolderLock {
     fn drop(&mut self) {
         let path = self.folder.join(LOCK);
         if is_same_file(&self.file, &path) {
-            // A lock file that stays does not hinder the next run.
+            // A lock file that remains does not prevent the next run.
             let _stays = self.disk.remove_file(&path);
         }
     }

@@ -1,4 +1,4 @@
-//! What a run leaves that was killed while it wrote files: completed or removed by the next run.
+//! Files left by a run that was killed while writing: the next run completes or removes them.
 //!
 //! ```text
 //! FOLDER/.pairspeed.lock           lock of a run; free once the run has ended
@@ -21,9 +21,9 @@ use super::write_rules::{Existing, OutputKind, WriteRules};
 
 /// Prefix and suffix of the names of files and folders that are not complete.
 const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
-/// Name of the folder of files that are complete and are being moved to their places.
+/// Name of the folder of complete files that are being moved to their targets.
 pub(super) const COMMIT: &str = ".pairspeed-commit";
-/// Name of the folder of new files inside the folder they are for, where its parent cannot be written to.
+/// Name of the temporary folder inside the target folder, used if the parent of the target folder cannot be written to.
 pub(super) const STAGE: &str = ".pairspeed-new.part";
 
 /// Path of the temporary file or folder beside `path`. It depends on the name only, so that the next run
@@ -42,8 +42,8 @@ pub(super) fn is_temporary(entry: &DirEntry) -> bool {
     name.starts_with(TEMPORARY.0) && name.ends_with(TEMPORARY.1)
 }
 
-/// Completes or removes what a killed run left in a locked folder and beside it. What cannot be moved stays for the next
-/// run.
+/// Completes or removes the files that a killed run left in a locked folder and beside it. Files that cannot be moved
+/// stay for the next run.
 pub(super) fn recover(folder: &Path, disk: &Disk) {
     let _stays = move_committed(folder, disk);
     remove_folder(&folder.join(STAGE), disk);
@@ -58,7 +58,7 @@ pub(super) fn recover(folder: &Path, disk: &Disk) {
     }
 }
 
-/// Moves complete new files to their places. Fails with the path of the first that cannot be moved.
+/// Moves complete new files to their targets. Fails with the path of the first that cannot be moved.
 pub(super) fn move_committed(folder: &Path, disk: &Disk) -> Result<(), (PathBuf, io::Error)> {
     let commit = folder.join(COMMIT);
     let rules = WriteRules::from(Existing::Replace);
@@ -74,10 +74,10 @@ pub(super) fn move_committed(folder: &Path, disk: &Disk) -> Result<(), (PathBuf,
     Ok(())
 }
 
-/// Moves subfolders and links from the previous folder into the present one.
+/// Moves subfolders and links from the previous folder into the new one.
 pub(super) fn move_back(previous: &Path, folder: &Path, disk: &Disk) {
     for entry in entries(previous).filter(|entry| !is_file(entry) && !is_temporary(entry)) {
-        // What has a namesake in the present folder stays.
+        // An entry whose name exists in the new folder stays.
         let _stays = disk.rename_new(&entry.path(), &folder.join(entry.file_name()));
     }
 }

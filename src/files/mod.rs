@@ -1,6 +1,6 @@
-//! Writes complete files. Each file is written under a temporary name next to its target and then renamed, so
-//! that the target is either complete or unchanged. Files that belong together are replaced together or not
-//! at all. [`WriteRules`] decides which files may be written to. [`read_bytes`] reads every input file that is no recording.
+//! Writes complete files. Each file is written under a temporary name next to its target and then renamed, so that the
+//! target is either complete or unchanged. Files that belong together are replaced together or not at all.
+//! [`WriteRules`] decides which files may be written to. [`read_bytes`] reads every input file that is not a recording.
 
 mod batch;
 mod disk;
@@ -34,13 +34,13 @@ pub fn file_name(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
-/// The folder that a file lies in: `.` for a name alone.
+/// The folder of a file; `.` for a name without a folder.
 #[must_use]
 pub fn folder_of(path: &Path) -> &Path {
     path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
-/// The entries of a folder whose names do not begin with a point; none if it cannot be listed.
+/// The entries of a folder, without hidden ones (names that begin with a dot); empty if the folder cannot be listed.
 #[must_use]
 pub fn files_in(folder: &Path) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
@@ -59,7 +59,7 @@ pub fn write_error_in_words(error: io::Error) -> io::Error {
         Kind::NotFound => "there is no such folder",
         Kind::PermissionDenied => "you have no permission to write there",
         Kind::StorageFull | Kind::QuotaExceeded => "no space left",
-        Kind::ReadOnlyFilesystem => "nothing can be written to this disk",
+        Kind::ReadOnlyFilesystem => "this disk is read-only",
         Kind::NotADirectory => "a part of the path is not a folder",
         Kind::IsADirectory => "it is a folder",
         kind => return error.raw_os_error().map_or_else(|| kind.into(), io::Error::from_raw_os_error),

@@ -1,5 +1,5 @@
-//! Reads input files, none of which may be larger than its kind needs. Devices and pipes are refused: a pipe may never end, or
-//! never begin.
+//! Reads input files up to a size limit for each kind of file. Devices and pipes are refused: reading them may never
+//! end.
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read as _};
@@ -75,7 +75,7 @@ pub fn read_text(path: &Path, limit_bytes: u64) -> io::Result<String> {
     String::from_utf8(bytes).map_err(|_| read_error_in_words(io::ErrorKind::InvalidData.into()))
 }
 
-/// Opens a file without waiting: a pipe to which nobody writes would make it wait for ever.
+/// Opens a file without blocking: opening a pipe without a writer would block forever.
 #[cfg(unix)]
 fn open(path: &Path) -> io::Result<File> {
     use std::os::unix::fs::OpenOptionsExt as _;
@@ -118,7 +118,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_is_no_text_is_named_as_such() {
+    fn a_file_that_is_not_text_is_refused_with_the_reason() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.toml");
         std::fs::write(&path, [0xff, 0xfe]).unwrap();

@@ -1,4 +1,4 @@
-//! Recognises recordings, so that none is ever replaced.
+//! Recognises recordings, so that they are never replaced.
 
 use std::fs;
 use std::io::Read as _;

@@ -1,6 +1,6 @@
-//! Decides which files a call may write to. Every file that is written, replaced or removed is checked here.
+//! Decides which files the program may write to. Every file is checked here before it is written, replaced or removed.
 //!
-//! - A file that the call reads is never written to, under whichever name, link or path it is given.
+//! - An input file is never written to, whichever name, link or path is given for it.
 //! - A recording is never replaced.
 //! - A file that the program did not make is replaced only on request.
 
@@ -23,26 +23,27 @@ pub enum Existing {
     Replace,
 }
 
-/// What a file is written as. It decides how a file that the program made is recognised.
+/// Kind of an output file. It decides how a file that the program made is recognised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OutputKind {
     /// A setup, a page or a result. The pilot may have edited it, so it never counts as one that the program made.
     Document,
-    /// A PNG. Those that the program makes name it as their software.
+    /// A PNG image. Those that the program makes name the program as their software.
     Picture,
 }
 
 /// Keyword of the PNG text chunk that names the software, and its text. Source: PNG specification, third edition, 11.3.3.2.
 pub(crate) const PNG_SOFTWARE: (&str, &str) = ("Software", "pairspeed");
-/// Number of bytes from the start of a PNG within which that chunk stands: the encoder writes it right after the header.
+/// Number of bytes from the start of a PNG file within which that chunk is found: the encoder writes it right after the
+/// header.
 const PNG_HEAD_BYTES: u64 = 256;
 
 /// Why a file may not be written to. The message does not name the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum WriteRefusal {
-    /// The call reads this file.
-    #[error("it is an input of this command and stays as it is")]
+    /// The file is an input of the command.
+    #[error("it is an input of this command and is not changed")]
     Input,
     /// The file is a recording.
     #[error("it is a recording, and recordings are never replaced")]
@@ -50,7 +51,7 @@ pub enum WriteRefusal {
     /// A folder, a device or a pipe has this name.
     #[error("it is a folder, a device or a pipe")]
     NotAFile,
-    /// The file exists and is to be kept.
+    /// The file exists and must be kept.
     #[error("it exists already")]
     Exists,
     /// The file exists, and the program did not make it.
@@ -68,7 +69,7 @@ impl From<WriteRefusal> for io::Error {
     }
 }
 
-/// Which files a call may write to: its inputs, and what to do with existing files.
+/// Rules for writing: the input files, which are never written to, and what to do with existing files.
 #[derive(Debug, Clone)]
 pub struct WriteRules {
     existing: Existing,
@@ -80,8 +81,7 @@ pub struct WriteRules {
 struct FileIdentity {
     /// The path without links; `None` if there is no such file.
     canonical: Option<PathBuf>,
-    /// Device and number of the file on it, on systems that have them; `None` on other systems, or if there
-    /// is no such file.
+    /// Device and inode number; `None` on systems without them, or if there is no such file.
     number: Option<(u64, u64)>,
 }
 
@@ -110,7 +110,7 @@ fn number(_: &fs::Metadata) -> Option<(u64, u64)> {
     None
 }
 
-/// Whether an open file still has this name. Without file numbers, any file of that name counts.
+/// Whether an open file still has this name. On systems without inode numbers, any file of that name counts.
 pub(super) fn is_same_file(file: &fs::File, path: &Path) -> bool {
     let numbers = file.metadata().and_then(|open| Ok((number(&open), number(&fs::symlink_metadata(path)?))));
     numbers.is_ok_and(|(open, named)| open == named)
@@ -147,14 +147,14 @@ impl From<&WriteRules> for WriteRules {
 }
 
 impl WriteRules {
-    /// Adds files that the call reads; they are not written to.
+    /// Adds input files, which are never written to.
     #[must_use]
     pub fn with_inputs<P: AsRef<Path>>(mut self, paths: impl IntoIterator<Item = P>) -> Self {
         self.inputs.extend(paths.into_iter().map(|path| FileIdentity::of(path.as_ref())));
         self
     }
 
-    /// The same inputs, with another treatment of existing files.
+    /// The same inputs, with another rule for existing files.
     #[must_use]
     pub fn with_existing(&self, existing: Existing) -> Self {
         Self { existing, inputs: self.inputs.clone() }

@@ -10,15 +10,15 @@ use super::leftovers::{remove_unlocked, temporary_beside};
 use super::write_error_in_words;
 use super::write_rules::{Existing, OutputKind, WriteRules, is_same_file};
 
-/// Number of attempts to create a temporary file where a run that was killed left one.
+/// Maximum number of attempts to create a temporary file where a killed run left one.
 const ATTEMPTS: usize = 4;
 
 /// Writes `bytes` as the file `path`, a setup, a page or another document.
 ///
 /// # Errors
 ///
-/// The operating system's error if the file cannot be created, written or renamed, or the reason of the rules not to
-/// write it. An existing file then stays unchanged.
+/// The operating system's error if the file cannot be created, written or renamed, or
+/// [`WriteRefusal`](super::WriteRefusal) as its source. An existing file then stays unchanged.
 pub fn write_whole(path: &Path, bytes: &[u8], rules: impl Into<WriteRules>) -> io::Result<()> {
     write_kind(path, bytes, OutputKind::Document, &rules.into())
 }
@@ -32,11 +32,11 @@ pub fn write_kind(path: &Path, bytes: &[u8], kind: OutputKind, rules: &WriteRule
     write_on(path, bytes, kind, rules, &Disk::default())
 }
 
-/// Removes a file that the caller knows to be one of the program's own by its name.
+/// Removes a file whose name shows that the program made it.
 ///
 /// # Errors
 ///
-/// The operating system's error if the file cannot be removed, or the reason of the rules to keep it.
+/// The operating system's error if the file cannot be removed, or [`WriteRefusal`](super::WriteRefusal) as its source.
 pub fn remove_own(path: &Path, rules: &WriteRules) -> io::Result<()> {
     rules.with_existing(Existing::Replace).check(path, OutputKind::Document)?;
     Disk::default().remove_file(path)
@@ -126,7 +126,7 @@ mod tests {
     }
 
     #[test]
-    fn a_second_writer_of_a_file_is_told_to_wait() {
+    fn a_second_writer_of_a_file_is_refused() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.txt");
         let disk = Disk::default();

@@ -10,7 +10,7 @@ use image::RgbImage;
 use super::libav::{self, PixelLayout};
 use super::luma::{component_plane, unpack};
 
-/// Height in pixels from which a frame that states no colour space is in that of BT.709: the smallest of HD.
+/// Minimum height in pixels of a frame without a stated colour space that is taken as BT.709: the smallest HD format.
 const HD_HEIGHT: usize = 720;
 
 /// The first `width` x `height` pixels of a frame; `None` if the pixel format is not supported.
@@ -60,7 +60,7 @@ fn push_row(
     }
 }
 
-/// How luma and chroma are converted.
+/// Coefficients of the conversion from luma and chroma.
 struct Levels {
     /// Weights of red and blue in luma.
     weights: (f32, f32),
@@ -115,7 +115,7 @@ mod tests {
     }
 
     #[test]
-    fn the_primary_colours_of_bt_601_come_out() {
+    fn the_primary_colours_of_bt_601_are_converted_correctly() {
         // Luma and chroma of red, green and blue at full strength in limited range (ITU-R BT.601-7, section 2.5.3, rounded).
         for (yuv, rgb) in [
             ([81, 90, 240], [255, 0, 0]),

@@ -50,8 +50,8 @@ pub enum FootageError {
     },
     /// The index of an MP4 or MOV file is missing.
     #[error(
-        "{}: the recording was never finished: its index (the moov atom) is missing, as after pulling the \
-         battery; copy the file again, or put the card back into the recorder, which may finish it",
+        "{}: the recording was never finished: its index (the moov atom) is missing, as happens after unplugging \
+         the battery; copy the file again, or put the card back into the recorder, which may finish it",
         path.display()
     )]
     IndexMissing {
@@ -88,7 +88,7 @@ pub enum FootageError {
     },
     /// The video has no frames.
     #[error(
-        "{}: the video holds no frame, as when a recording is stopped at once; copy the file from the \
+        "{}: the video has no frames, as happens when a recording is stopped at once; copy the file from the \
          recorder's card again, or give another clip",
         path.display()
     )]
@@ -99,7 +99,7 @@ pub enum FootageError {
     /// The frames have no pixels or are too large.
     #[error(
         "{}: a frame of {width} x {height} pixels is out of range (1 to {limit} on a side, {} million in all); \
-         the file is damaged or is no recording",
+         the file is damaged or is not a recording",
         path.display(),
         limit_px / 1_000_000
     )]
@@ -117,7 +117,7 @@ pub enum FootageError {
     },
     /// The luma of frames in this pixel format cannot be read.
     #[error(
-        "{}: its pixel format ({format}) is not understood; convert the clip to yuv420p",
+        "{}: its pixel format ({format}) is not supported; convert the clip to yuv420p",
         path.display()
     )]
     PixelFormat {

@@ -1,4 +1,4 @@
-//! What the FFmpeg libraries in use can read.
+//! The codecs and containers that the FFmpeg libraries in use can read.
 
 use std::ffi::CStr;
 

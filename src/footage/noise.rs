@@ -8,9 +8,10 @@ use crate::stats::nearest_rank;
 
 /// Side of the blocks in which noise is measured, in pixels.
 const BLOCK_PX: u32 = 16;
-/// Quantile of the blocks: a quarter of a frame has little texture. Set by judgement.
+/// Quantile over the blocks that gives the noise of the frame: a quarter of a frame usually has little texture. Set by
+/// judgement.
 const PLAIN_QUANTILE: f32 = 0.25;
-/// Frames that are decoded at once to take medians: they are all in memory.
+/// Number of frames that are decoded together for their medians, to limit the memory.
 const BATCH: usize = 8;
 
 /// Standard deviation of the noise in grey levels: the quantile [`PLAIN_QUANTILE`] of the estimates of all blocks, each by
@@ -37,8 +38,9 @@ fn block_noise(image: &GrayImage, left: u32, top: u32) -> f32 {
     (std::f32::consts::PI / 2.0).sqrt() / 6.0 * responses.sum::<f32>() / count
 }
 
-/// The frames with the median of each pixel over the frame and its two neighbours in time. It shows the same text as the frame,
-/// unless the text changed both before and after it. Frames without two undamaged neighbours are as they were.
+/// Replaces each pixel of the frames by its median over the frame and its two neighbours in time. The median shows the
+/// same text as the frame, unless the text changed both before and after it. Frames without two undamaged neighbours
+/// are unchanged.
 ///
 /// # Errors
 /// Errors of the source.

@@ -83,10 +83,11 @@ pub struct ClipNotes {
     /// Why reading stopped before the end of the file, in the words of the operating system or the video
     /// library; `None` if it did not.
     pub stopped_early: Option<String>,
-    /// How long before the length that its container states the clip ends, in seconds; negative if it ends after it, `None`
-    /// if it ends there.
+    /// Stated length of the container minus the real length of the clip, in seconds; negative if the clip is longer
+    /// than stated, `None` if the lengths agree.
     pub short_by_s: Option<f64>,
-    /// In the notes on several clips: the clips that end early, each with the missing length in seconds.
+    /// In the notes on several clips: the clips whose length differs from the stated one, each with the difference as
+    /// in `short_by_s`.
     pub short_clips: Vec<(PathBuf, f64)>,
 }
 
@@ -153,7 +154,7 @@ impl ClipNotes {
             .map(|what| format!("{what} missing between the timestamps"));
         let sizes = counted(self.frames_of_other_size, "frame", "frames").map(|what| {
             let from = self.other_size_at_s.map_or(String::new(), |at| format!(", from {at:.2} s on,"));
-            format!("{what}{from} of another size skipped")
+            format!("{what}{from} skipped because of another size")
         });
         let stopped = self.stopped_early.as_ref().map(|why| format!("reading stopped early: {why}"));
         [damaged, lost, missing, sizes, stopped].into_iter().flatten().collect()
@@ -265,7 +266,7 @@ mod tests {
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
                 "4 frames are missing between the timestamps",
-                "3 frames, from 1.50 s on, of another size skipped",
+                "3 frames, from 1.50 s on, skipped because of another size",
                 "reading stopped early: Input/output error",
                 "a.avi ends 12.3 s earlier than the file states",
                 "there is no frame between 0.00 s and 0.70 s",

@@ -20,8 +20,8 @@ use super::recording_time::RecordingTime;
 /// Maximum width and height of a frame, in pixels. Set by judgement, to limit the memory that a damaged file
 /// can take.
 const MAX_SIDE: u32 = 16384;
-/// Maximum number of pixels of a frame: slightly more than 8192 x 4320, the largest usual format. It limits the memory of a
-/// decoded frame to 54 MB.
+/// Maximum number of pixels of a frame: slightly more than 8192 x 4320, the largest usual format. It limits a decoded
+/// frame (yuv420p) to 54 MB.
 pub(super) const MAX_FRAME_PX: u64 = 36_000_000;
 /// Name of the container AVI, in libavformat and in [`ClipInfo`](super::ClipInfo).
 pub(super) const AVI: &str = "avi";

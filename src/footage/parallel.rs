@@ -93,8 +93,8 @@ impl DecodePlan {
     }
 }
 
-/// Whether the region decoder and the general decoder give the same pixels in the areas of the same frames. Damaged frames
-/// are left out, of which the general decoder knows too.
+/// Whether the region decoder and the general decoder give the same pixels in the areas of the same frames. Frames that
+/// the region decoder rejects are left out: only the general decoder decodes those.
 fn decoders_agree(
     config: &DecoderConfig,
     packets: &[VideoPacket],

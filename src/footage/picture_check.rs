@@ -1,7 +1,7 @@
-//! Checks whether the pictures of a Motion JPEG video are whole, each by itself.
+//! Checks each picture of a Motion JPEG video for damage.
 //!
-//! A decoder that meets damaged codes leaves the rest of the picture as it was, so that an older picture shows through. No
-//! part of a picture is therefore used if one of its blocks could not be decoded.
+//! At damaged codes, a decoder leaves the rest of the picture unchanged, so that an earlier picture stays visible. A
+//! picture is therefore not used at all if one of its blocks cannot be decoded.
 
 use mjpeg_regions::{Decoder, image_size};
 

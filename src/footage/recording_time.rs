@@ -2,8 +2,7 @@
 
 use std::path::Path;
 
-/// Years that a recorder's clock can plausibly state. A clock that was never set starts in 1904, 1970 or
-/// 1980.
+/// Plausible years of a recorder's clock. A clock that was never set starts in 1904, 1970 or 1980.
 const PLAUSIBLE_YEARS: std::ops::RangeInclusive<i64> = 2001..=2099;
 /// Number of digits of a date and a time of day in seconds.
 const DIGITS: usize = 14;
@@ -25,9 +24,10 @@ impl RecordingTime {
     /// Number of seconds from the start of this clip to the start of a later one. `None` if the two clips
     /// have no common source of time, or if the other clip is not later.
     pub(super) fn seconds_until(&self, later: &Self) -> Option<f64> {
-        let apart = |one: Option<i64>, two: Option<i64>| Some(two? - one?).filter(|apart_s| *apart_s > 0);
-        let by_container = apart(self.by_container_s, later.by_container_s);
-        by_container.or_else(|| apart(self.by_name_s, later.by_name_s)).map(|apart_s| apart_s as f64)
+        let difference =
+            |one: Option<i64>, two: Option<i64>| Some(two? - one?).filter(|seconds| *seconds > 0);
+        let by_container = difference(self.by_container_s, later.by_container_s);
+        by_container.or_else(|| difference(self.by_name_s, later.by_name_s)).map(|seconds| seconds as f64)
     }
 }
 

@@ -91,8 +91,8 @@ impl SequentialDecoder {
         false
     }
 
-    /// Decodes the next frame that has the size of the checked pictures, if there is such a size: the header of the first
-    /// picture may be damaged. Returns `false` after the last.
+    /// Decodes the next frame; in a video whose pictures are checked, the next frame of the checked size, because the
+    /// header of the first picture may be damaged. Returns `false` after the last.
     pub(super) fn next_of_checked_size(&mut self, decoded: &mut DecodedFrame) -> bool {
         while self.next(decoded) {
             let size = (decoded.frame.width(), decoded.frame.height());
@@ -151,7 +151,7 @@ impl SequentialDecoder {
     /// The error for a file of which no frame can be decoded.
     pub(super) fn nothing_decoded(&self) -> FootageError {
         let path = self.config.path.clone();
-        // That the decoder gave up is no fault of the disk.
+        // If only the decoder failed, the disk is not to blame.
         match self.packets.as_ref().and_then(|packets| packets.stopped.clone()) {
             Some(reason) => FootageError::ReadFailed { path, reason },
             None => FootageError::Damaged { path, reason: "none of its video frames can be decoded".into() },

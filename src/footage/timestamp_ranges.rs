@@ -1,4 +1,4 @@
-//! Which timestamps of a clip are wanted.
+//! Ranges of wanted timestamps.
 
 /// Ranges of timestamps, both ends included, in order and without overlap.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -462,7 +462,7 @@ mod tests {
     }
 
     #[test]
-    fn files_that_are_no_glyph_set_are_not_replaced() {
+    fn files_that_do_not_belong_to_a_glyph_set_are_not_replaced() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("speed.png"), "a photo").unwrap();
         let error = small_set().save(folder.path(), Existing::ReplaceOwn).unwrap_err();

@@ -26,8 +26,8 @@ const MIN_STEADY_S: f64 = 3.0;
 /// times the median absolute deviation) and by more than a display step (set by judgement).
 const END_DEVIATION_SPREADS: f64 = 2.0;
 
-/// A leg is not steady when its speed drifts by more than this many times the spread about the drift line,
-/// and by more than this share of the speed (the next constant). Both set by judgement.
+/// A leg is not steady when its speed drifts by more than this many times the spread about the drift line, and by more
+/// than this share of the speed. Both set by judgement.
 const NOT_STEADY_SPREADS: f64 = 4.0;
 const NOT_STEADY_SHARE: f64 = 0.07;
 

@@ -39,13 +39,13 @@ const LOCAL_NEIGHBOURS: usize = 8;
 /// distance (docs/benchmarks.md).
 const LENGTH_VARIATION: f64 = 0.45;
 
-/// A leg shorter than this share of the typical leg is unusual. The next constant is the standard deviation
-/// of that share (docs/benchmarks.md).
+/// Minimum length of a usual leg, as a share of the typical leg, and standard deviation of that share
+/// (docs/benchmarks.md).
 const SHORT_SHARE: f64 = 0.75;
 const SHORT_VARIATION: f64 = 0.15;
 
-/// Maximum duration of a turn between the legs of a pair, in seconds. The next constant is the standard
-/// deviation by which longer turns are judged, in seconds (docs/benchmarks.md).
+/// Maximum duration of a turn between the legs of a pair without a cost, and standard deviation in which the excess of
+/// a longer turn is measured, both in seconds (docs/benchmarks.md).
 const MAX_TURN_S: f64 = 12.0;
 const TURN_VARIATION_S: f64 = 4.0;
 

@@ -18,14 +18,13 @@ const MAX_LEG_S: f64 = 75.0;
 /// Minimum and maximum duration of a turn between two legs, in seconds (set by judgement).
 const TURN_S: (f64, f64) = (1.2, 10.0);
 
-/// Cost of a time step of a turn. The next constant is the cost of a step of the rest of the flight (launch,
-/// climb, circling, landing). In units of the noise's variance, set by judgement.
+/// Cost of a time step of a turn, and of a time step of the rest of the flight (launch, climb, circling, landing), in
+/// units of the noise's variance (set by judgement).
 const TURN_STEP_COST: f64 = 2.0;
 const REST_STEP_COST: f64 = 2.9;
 
-/// Weight of a step's squared deviation from the leg's mean. The next constant is the weight of its squared
-/// slope. Both quantities are relative to their typical values. Gusts change the level slowly but turns
-/// change it fast, so the slope weighs more (set by judgement).
+/// Weights of a step's squared deviation from the leg's mean and of its squared slope, each relative to its typical
+/// value. Gusts change the level slowly but turns change it fast, so the slope weighs more (set by judgement).
 const LEVEL_WEIGHT: f64 = 0.15;
 const SLOPE_WEIGHT: f64 = 0.4;
 

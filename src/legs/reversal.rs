@@ -13,8 +13,8 @@ use crate::stats::{mean, median, quantile, standard_deviation};
 /// flown as planned were quicker; for real aircraft this is common practice without a source (docs/benchmarks.md).
 const MIN_REVERSAL_S: f64 = 2.5;
 
-/// Minimum depth of a dip and minimum change of level, in standard deviations of the speed within the two
-/// legs. The next constant is the same minimum in display steps (docs/benchmarks.md).
+/// Minimum depth of a dip and minimum change of level: in standard deviations of the speed within the two legs, and in
+/// display steps (docs/benchmarks.md).
 const MIN_CHANGE_DEVIATIONS: f64 = 2.5;
 const MIN_CHANGE_STEPS: f64 = 1.0;
 

@@ -10,8 +10,8 @@ use super::pairing::{
     CandidateLeg, LegPairing, TypicalLeg, best_pairing, half_difference, main_obstacle, total_cost, wind_cost,
 };
 
-/// Maximum duration of a turn within a run, as a multiple of the typical turn. The next constant is added to
-/// it, in seconds (docs/benchmarks.md).
+/// Maximum duration of a turn within a run: this multiple of the typical turn, plus a margin in seconds
+/// (docs/benchmarks.md).
 const MAX_TURN_SHARE: f64 = 2.0;
 const MAX_TURN_MARGIN_S: f64 = 2.0;
 
@@ -27,14 +27,14 @@ const CALM_DEVIATIONS: f64 = 2.0;
 /// well as one in a run; it is kept and called doubtful (docs/benchmarks.md).
 const MAX_COST_OUTSIDE_RUNS: f64 = 3.0;
 
-/// Cost of the wind above which any pair is doubtful, in squared standard deviations. The next constant is
-/// the total cost above which the first and the last pair of a run are doubtful: accidental pairs before and
-/// after a run join it at its ends (docs/benchmarks.md).
+/// Maximum cost of the wind of a pair that is not doubtful, and maximum total cost of the first and the last pair of a
+/// run that are not doubtful, in squared standard deviations: accidental pairs before and after a run join it at its
+/// ends (docs/benchmarks.md).
 const DOUBTFUL_WIND_COST: f64 = 6.0;
 const DOUBTFUL_EDGE_COST: f64 = 4.0;
 
-/// Number of legs from which a flight as a whole is doubtful if less than a certain share of them is paired.
-/// The next constant is that share (docs/benchmarks.md).
+/// A flight with at least this number of legs is doubtful as a whole if less than this share of them is paired
+/// (docs/benchmarks.md).
 const MIN_LEGS: usize = 4;
 const MIN_PAIRED_SHARE: f64 = 0.5;
 

@@ -11,9 +11,9 @@ const MAX_TURN_S: f64 = 9.0;
 /// Maximum time between a dip and either neighbouring leg, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 4.0;
 
-/// Dips are turns if the median dip is shorter than this share of its neighbouring legs. The next constant
-/// then applies: all dips shorter than that share are turns. In wind the slow legs are the longer ones, since
-/// both directions cover the same distance over ground (set by judgement).
+/// Dips are turns if the median dip is shorter than the first share of its neighbouring legs; then all dips shorter
+/// than the second share are turns. In wind the slow legs are the longer ones, since both directions cover the same
+/// distance over ground (set by judgement).
 const MAX_TYPICAL_DIP_SHARE: f64 = 0.7;
 const MAX_DIP_SHARE: f64 = 0.9;
 

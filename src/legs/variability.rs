@@ -10,9 +10,9 @@ use crate::stats::{effective_count, lag_one_autocorrelation, median, standard_de
 /// Height above ground that is assumed for the scale of turbulence, in feet (set by judgement).
 const ASSUMED_HEIGHT_FT: f64 = 100.0;
 
-/// Expected standard deviation of gusts before any are measured, as a share of the wind; the next constant is
-/// its minimum in m/s. At 100 ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20,
-/// sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4). The minimum is set by judgement.
+/// Expected standard deviation of gusts before any are measured, as a share of the wind, and its minimum in m/s. At 100
+/// ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823
+/// h)^0.4). The minimum is set by judgement.
 const EXPECTED_GUST_SHARE: f64 = 0.17;
 const MIN_EXPECTED_GUST_MPS: f64 = 0.07;
 

@@ -1,17 +1,17 @@
-//! Where the characters of a text are along a line.
+//! Alignment: the positions of a text's characters along a line.
 
 use ndarray::{Array2, ArrayView1};
 
-/// The class that stands for no character.
+/// The class of the CTC blank.
 const BLANK: usize = 0;
 
-/// A character with its place.
+/// A character with its position.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct AlignedClass {
     pub(super) class: usize,
-    /// Centre of its steps.
+    /// Centre of its steps, counted from the start of the line.
     pub(super) center_steps: f32,
-    /// The highest logarithm of its probability at one of its steps.
+    /// Natural logarithm of its probability at the step where it is highest.
     pub(super) log_probability: f32,
 }
 
@@ -27,14 +27,14 @@ pub(super) fn best_path(log_probabilities: &Array2<f32>) -> Vec<AlignedClass> {
     runs(log_probabilities, &path, |class| class)
 }
 
-/// A text on its most probable path.
+/// The characters of a text along its most probable path.
 pub(super) fn aligned(log_probabilities: &Array2<f32>, text: &[u8]) -> Vec<AlignedClass> {
     // States: a blank, then each character followed by a blank.
     let states = 2 * text.len() + 1;
     let class = |state: usize| {
         if state % 2 == 1 { text.get(state / 2).map_or(BLANK, |class| usize::from(*class)) } else { BLANK }
     };
-    // A character may follow another one without a blank, unless they are the same.
+    // Two different characters may follow each other without a blank.
     let may_skip = |state: usize| state % 2 == 1 && state >= 3 && class(state) != class(state - 2);
     let mut scores = vec![f32::NEG_INFINITY; states];
     let mut before: Vec<Vec<usize>> = Vec::with_capacity(log_probabilities.nrows());
@@ -69,7 +69,7 @@ pub(super) fn aligned(log_probabilities: &Array2<f32>, text: &[u8]) -> Vec<Align
     runs(log_probabilities, &path, class)
 }
 
-/// The characters of a path of states: runs of one state that is no blank.
+/// The characters of a path of states: each run of one state that is not a blank.
 fn runs(
     log_probabilities: &Array2<f32>,
     path: &[usize],

@@ -5,9 +5,10 @@ use std::collections::HashMap;
 
 use ndarray::Array2;
 
-/// Number of prefixes kept at every step. Set by judgement: lines have few likely readings.
+/// Beam width: number of prefixes kept at every step. Set by judgement: lines have few likely readings.
 const BEAM: usize = 12;
-/// Classes less probable at a step are not followed. It saves time; the probabilities lost are of this size.
+/// Minimum probability of a class at a step for a prefix to be extended by it. It saves time; the probabilities lost
+/// are of this size.
 const MIN_PROBABILITY: f64 = 1e-5;
 
 /// A text and its probability.
@@ -15,11 +16,12 @@ const MIN_PROBABILITY: f64 = 1e-5;
 pub(super) struct TextProbability {
     /// Classes of its characters.
     pub(super) classes: Vec<u8>,
-    /// 0 to 1.
+    /// Probability of the text, 0 to 1.
     pub(super) probability: f32,
 }
 
-/// Probabilities of a prefix: of the paths that end with a blank, and of those that end with its last character.
+/// Probability of a prefix, summed separately over the paths that end with a blank and those that end with its last
+/// character.
 #[derive(Debug, Clone, Copy, Default)]
 struct PathSums {
     blank: f64,

@@ -1,4 +1,4 @@
-//! The image that the line reader sees: a box of a frame at a fixed number of rows.
+//! The input image of the line reader: a box of a frame, resampled to a fixed number of rows.
 
 use image::GrayImage;
 use ndarray::Array2;
@@ -7,11 +7,13 @@ use crate::neural::resampling;
 
 /// Rows of the image. `scripts/line_reader/lines.py` has the same constants.
 pub(super) const ROWS: usize = 24;
-/// Columns for each row of the box, relative to [`ROWS`]: images are stretched, so that narrow digits have columns enough.
+/// Horizontal stretch: columns of the image per column of a box that is scaled to [`ROWS`] rows, so that narrow digits
+/// have enough columns.
 const ASPECT: f32 = 1.5;
-/// Minimum and maximum number of columns.
+/// Minimum and maximum number of columns of the image.
 const COLUMNS: (f32, f32) = (16.0, 400.0);
-/// Minimum standard deviation that levels are divided by, in grey levels.
+/// Minimum standard deviation by which grey levels are divided, in grey levels: it keeps the noise of a blank crop
+/// small.
 const MIN_DEVIATION_LEVELS: f32 = 4.0;
 
 /// A crop with zero mean and unit standard deviation, [`ROWS`] x columns; `None` for an empty crop.

@@ -1,7 +1,7 @@
 //! The line reader: reads a line of numerals in any typeface from a crop of a frame, without labels.
 //!
 //! ```text
-//! crop -> line_image -> network (probabilities of characters along the line) -> ctc (texts) -> alignment (where they are)
+//! crop -> line_image -> network (probabilities of characters along the line) -> ctc (texts) -> alignment (their positions)
 //! ```
 
 mod alignment;
@@ -22,18 +22,19 @@ const COLUMNS_PER_STEP: f32 = 2.0;
 /// A character of a line.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct LineCharacter {
-    /// A digit, `.`, `-`, `:`, a small letter (for capitals as well), `/`, `%`, `°`, or `?` for any other one.
+    /// A digit, `.`, `-`, `:`, a lower-case letter (for capitals as well), `/`, `%`, `°`, or `?` for any other
+    /// character.
     pub(crate) character: char,
     /// Its centre, in pixels from the left edge of the crop.
     pub(crate) center_px: f32,
-    /// The network's probability of the character where it is most certain of it, 0 to 1.
+    /// The network's probability of the character at the step where it is highest, 0 to 1.
     pub(crate) probability: f32,
 }
 
 /// The text of a line.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Line {
-    /// From left to right.
+    /// The characters, from left to right.
     pub(crate) characters: Vec<LineCharacter>,
     /// Probability of the whole text, 0 to 1.
     pub(crate) probability: f32,
@@ -47,13 +48,15 @@ pub(crate) fn read_line(crop: &GrayImage) -> Option<Line> {
     Some(Line { characters: characters(&aligned, step_px), probability: best.probability })
 }
 
-/// The characters of the most probable path through a crop: nearly always those of [`read_line`], at a fraction of its time.
+/// The characters of the most probable path through a crop. They nearly always equal those of [`read_line`] and take a
+/// fraction of its time.
 pub(crate) fn read_characters(crop: &GrayImage) -> Vec<LineCharacter> {
     let Some((steps, step_px)) = steps_of(crop) else { return Vec::new() };
     characters(&alignment::best_path(&steps), step_px)
 }
 
-/// Log probabilities along a crop, and pixels of the crop for each step; `None` if the crop is empty.
+/// Log probabilities (steps x classes) of a crop, and the width of a step in pixels of the crop; `None` if the crop is
+/// empty.
 fn steps_of(crop: &GrayImage) -> Option<(Array2<f32>, f32)> {
     let image = line_image::line_image(crop)?;
     let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;

@@ -1,4 +1,5 @@
-//! The network: small and convolutional, it reads a line of numerals in any typeface, without knowing where its characters are.
+//! The network: a small convolutional network that reads a line of numerals in any typeface, without a segmentation
+//! into characters.
 //!
 //! It is trained by connectionist temporal classification (Graves, Fernandez, Gomez and Schmidhuber, ICML 2006): for every
 //! step, two columns of the [line image](super::line_image), it gives the probability of each character and of a blank between
@@ -10,8 +11,8 @@ use ndarray::{Array2, Axis};
 
 use crate::neural::{Kernel, Layer, max_pooled};
 
-/// What the classes stand for: the blank, the digits, decimal point, minus sign and colon, letters without regard to case, and
-/// signs of units. The last class stands for every other character and for icons.
+/// Characters of the classes: the blank, the digits, decimal point, minus sign and colon, letters regardless of case,
+/// and signs of units. The last class stands for every other character and for icons.
 pub(super) const CLASSES: [char; 44] = [
     '_', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9', '.', '-', ':', 'a', 'b', 'c', 'd', 'e', 'f', 'g',
     'h', 'i', 'j', 'k', 'l', 'm', 'n', 'o', 'p', 'q', 'r', 's', 't', 'u', 'v', 'w', 'x', 'y', 'z', '/', '%',
@@ -52,7 +53,7 @@ static EMBEDDED: LazyLock<LineReader> = LazyLock::new(|| LineReader::from_table(
 /// Reads lines of digits.
 #[derive(Debug, Clone)]
 pub(super) struct LineReader {
-    /// Divisor of the logits, fitted to faces outside the training set.
+    /// Softmax temperature: divisor of the logits, fitted on faces outside the training set.
     temperature: f32,
     convolutions: Vec<Layer>,
     output: Layer,

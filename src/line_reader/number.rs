@@ -19,8 +19,8 @@ pub(crate) fn has_leading_zero(number: &str) -> bool {
     number.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
 }
 
-/// The numbers of a line: the places of their first character and behind their last one. A number has a digit, may have marks
-/// inside and a minus sign in front, and ends with a digit.
+/// The numbers of a line, as ranges of character indices. A number has at least one digit, may have marks inside and a
+/// minus sign in front, and ends with a digit.
 pub(crate) fn numbers(characters: &[LineCharacter]) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let mut first = 0;

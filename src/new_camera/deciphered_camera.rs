@@ -1,4 +1,5 @@
-//! Deciphered readouts as a camera: learns their glyphs, and leaves out what the two readers do not agree on.
+//! Turns deciphered readouts into a camera: learns their glyphs, and leaves out digits and regions on which the two
+//! readers disagree.
 
 use std::path::Path;
 
@@ -17,17 +18,17 @@ use crate::model::units::Unit;
 use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 
-/// Probability from which the digits of a deciphered text count as evidence for or against glyphs, and from which a reading must not
-/// be shorter. Set by judgement.
+/// Minimum probability of a deciphered text that counts as evidence: its digits for or against glyphs, its length
+/// against shorter readings. Set by judgement.
 const MIN_EVIDENCE: f32 = 0.3;
-/// Probability from which the text in the still serves as the example of a readout.
+/// Minimum probability of a text in the still that serves as the example of a readout.
 const MIN_EXAMPLE: f32 = 0.9;
-/// Probabilities from which deciphered texts are compared with the readings of the learned glyphs, and minimum share of them
-/// that must agree; otherwise the readout is left out. Of the texts at 0.5 to 0.9, three quarters are right, of those above 0.9,
-/// 98 in a hundred.
+/// Minimum probability of deciphered texts that are compared with the readings of the learned glyphs, and minimum share
+/// of them that must agree; otherwise the readout is left out. Three quarters of the texts at 0.5 to 0.9 are right, and
+/// 98 % of those above 0.9.
 const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
 
-/// Deciphered readouts as a setup with labels.
+/// The setup and labels of deciphered readouts.
 pub(super) struct DecipheredCamera<'a> {
     deciphered: Vec<&'a DecipheredReadout>,
     pub(super) setup: LoadedSetup,
@@ -59,7 +60,7 @@ impl<'a> DecipheredCamera<'a> {
         Self { deciphered, setup: LoadedSetup { setup, path: setup_path.to_owned() }, labels, readouts }
     }
 
-    /// The regions in all frames.
+    /// The pixels of the regions in all frames.
     pub(super) fn sample(&self, frames: &SampledFrames) -> Sample {
         let regions = &self.setup.setup.regions;
         let mut sample = Sample::new(regions.len());
@@ -69,8 +70,8 @@ impl<'a> DecipheredCamera<'a> {
         sample
     }
 
-    /// Takes away what the two readers do not agree on: the glyphs and labels of doubtful digits, and regions. Returns the boxes of
-    /// these regions.
+    /// Removes everything on which the two readers disagree: the glyphs and labels of doubtful digits, and whole
+    /// regions. Returns the boxes of these regions.
     pub(super) fn leave_out_doubtful(
         &mut self,
         set: &mut GlyphSet,
@@ -103,7 +104,7 @@ impl<'a> DecipheredCamera<'a> {
         let agrees = |region: usize| {
             MIN_AGREEMENT.iter().all(|(probability, min_share)| {
                 let mut pairs = self.pairs(region, frames, &read, *probability);
-                // Readings with doubtful digits stay blank.
+                // Readings with doubtful digits are left blank.
                 pairs.retain(|pair| !pair.read.contains(doubtful[region].as_slice()));
                 agreement(&pairs).is_some_and(|share| share >= *min_share)
             }) && !lacks_first_digits(&self.pairs(region, frames, &read, MIN_EVIDENCE))
@@ -112,7 +113,7 @@ impl<'a> DecipheredCamera<'a> {
         left_out.into_iter().rev().map(|region| self.remove(region)).collect()
     }
 
-    /// What to ask the pilot about the digits that the glyph set lacks.
+    /// Questions to the pilot about the digits that the glyph set lacks.
     pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<DigitQuestion> {
         let regions = self.setup.setup.regions.iter();
         questions(set, &regions.zip(self.deciphered.iter().copied()).collect::<Vec<_>>(), frames)
@@ -127,7 +128,7 @@ impl<'a> DecipheredCamera<'a> {
         rect
     }
 
-    /// What both readers found in a region, where the line reader is certain enough.
+    /// The texts of both readers in a region, for frames in which the line reader is certain enough.
     fn pairs(
         &self,
         region: usize,
@@ -145,7 +146,7 @@ impl<'a> DecipheredCamera<'a> {
     }
 }
 
-/// The text of a readout in the still if it is certain, else its most certain label.
+/// The text of a readout in the still if it is certain, otherwise its most certain label.
 fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredText> {
     let in_still = readout
         .texts
@@ -155,7 +156,8 @@ fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredT
     in_still.or_else(best).cloned()
 }
 
-/// Drops the labels of a channel that have one of these digits: wrong ones would outweigh what the pilot says of these digits later.
+/// Removes the labels of a channel that contain one of these digits: wrong ones would outweigh the pilot's later labels
+/// of these digits.
 fn drop_labels(labels: &mut LabelFile, channel: &Channel, digits: &[char]) {
     labels.labels.retain(|label| label.channel != *channel || !label.text.contains(digits));
 }
@@ -181,7 +183,7 @@ pub(super) fn learn_from(
     Ok(learn_glyphs(&camera.name, regions, &fetched.examples, &labels.insisted(), sample)?)
 }
 
-/// Whether a unit may be that of a channel.
+/// Whether a channel can have a unit.
 pub(super) fn fits(unit: Unit, channel: &Channel) -> bool {
     channel.quantity().is_none_or(|quantity| quantity == unit.quantity())
 }

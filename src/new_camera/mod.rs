@@ -1,9 +1,9 @@
-//! Prepares an unknown camera without the pilot: finds the readouts of its overlay, deciphers them, names them, and learns
-//! their glyphs.
+//! Prepares an unknown camera without the pilot: finds the readouts of its overlay, deciphers them, names their
+//! channels, and learns their glyphs.
 //!
 //! ```text
 //! clip -> search (boxes, deciphered readouts) -> deciphered_camera (setup, labels, glyphs without the doubtful ones)
-//!      -> questions (pictures of the doubtful digits)
+//!      -> questions (images of the doubtful digits)
 //! ```
 
 mod deciphered_camera;
@@ -35,7 +35,7 @@ use search::OverlaySearch;
 /// A camera whose overlay was found and deciphered.
 #[derive(Debug, Clone)]
 pub struct NewCamera {
-    /// The setup, not saved yet, and the path where it belongs.
+    /// The setup, not saved yet, with the path where it will be saved.
     pub setup: LoadedSetup,
     /// The glyphs, without those of doubtful digits.
     pub set: GlyphSet,
@@ -43,19 +43,19 @@ pub struct NewCamera {
     pub labels: LabelFile,
     /// The readouts, in the order of the setup's regions.
     pub readouts: Vec<NamedReadout>,
-    /// Boxes that may hold a readout but could not be deciphered.
+    /// Boxes that may contain a readout but could not be deciphered.
     pub undeciphered: Vec<PixelRect>,
-    /// Pictures of doubtful digits, for the pilot to confirm.
+    /// Images of doubtful digits, for the pilot to confirm.
     pub questions: Vec<DigitQuestion>,
     /// A frame, to draw the boxes on.
     pub still: GrayImage,
-    /// Its time in seconds.
+    /// Time of the still in seconds.
     pub still_time_s: f64,
-    /// What the boxes show in the frames searched; `None` if they must be fetched first.
+    /// Patches of the boxes from the frames searched; `None` if they must be fetched first.
     pub sample: Option<RegionSample>,
 }
 
-/// What boxes show in frames spread over a recording.
+/// The patches of boxes from frames spread over a recording.
 #[derive(Debug, Clone)]
 pub struct RegionSample {
     /// The boxes.
@@ -71,7 +71,7 @@ pub struct NamedReadout {
     pub guess: ChannelGuess,
     /// The box.
     pub rect: PixelRect,
-    /// The text in the still, or the most certain one of another moment if that one is doubtful.
+    /// The text in the still, or the most certain text of another frame if that one is doubtful.
     pub example: DecipheredText,
 }
 
@@ -115,7 +115,7 @@ pub enum NewCameraError {
     Labels(#[from] LabelFileError),
 }
 
-/// A channel is that of another readout.
+/// The channel already belongs to another readout.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("another readout is the {}", .channel.name())]
 pub struct ChannelTaken {
@@ -134,16 +134,16 @@ impl Advised for NewCameraError {
     }
 }
 
-/// Regions to start marking from.
+/// Proposed regions, from which the pilot starts marking.
 #[derive(Debug, Clone)]
 pub struct ProposedRegions {
-    /// The deciphered readouts, then boxes that may hold a readout.
+    /// The deciphered readouts, then the boxes that may contain a readout.
     pub regions: Vec<Region>,
     /// A frame, to draw the boxes on; `None` for a clip without frames.
     pub still: Option<GrayImage>,
 }
 
-/// Proposes regions for a clip, for the pilot to check. `progress` is called as by [`prepare_camera`].
+/// Proposes regions for a clip, for the pilot to check. `progress` is called as in [`prepare_camera`].
 ///
 /// # Errors
 /// If the clip cannot be read.
@@ -164,11 +164,11 @@ pub fn propose_regions(
     Ok(ProposedRegions { regions, still: search.still().map(|(_, still)| still.clone()) })
 }
 
-/// Prepares the camera of a clip. Nothing is written; `setup_path` is where the setup belongs. `progress` is called with the
-/// share of the frames fetched, 0 to 1, from several threads.
+/// Prepares the camera of a clip. Nothing is written; `setup_path` is the path where the setup will be saved.
+/// `progress` is called from several threads with the share of the frames fetched, 0 to 1.
 ///
 /// # Errors
-/// [`NewCameraError`] says what could not be found.
+/// If the clip cannot be read, or if no readout is found, deciphered or learned; see [`NewCameraError`].
 pub fn prepare_camera(
     clip: &mut Clip,
     setup_path: &Path,
@@ -209,7 +209,7 @@ pub fn prepare_camera(
     })
 }
 
-/// Whether a box is still the one that was found as `found`, perhaps moved a little.
+/// Whether the box `now` is the box `found`, possibly moved a little: it covers more than half of `found`.
 #[must_use]
 pub fn is_same_box(found: PixelRect, now: PixelRect) -> bool {
     2 * found.overlap_px(now) > found.area_px()
@@ -220,8 +220,8 @@ fn boxes_of(setup: &LoadedSetup) -> Vec<PixelRect> {
 }
 
 impl NewCamera {
-    /// Learns again with readings that the pilot has confirmed or corrected. They override deciphered texts, whose labels are no
-    /// longer used if they have digits that are not known for their channel.
+    /// Learns the glyphs again with readings that the pilot has confirmed or corrected. They override deciphered texts.
+    /// Labels from deciphered texts are dropped if they have digits without a glyph for their channel.
     ///
     /// # Errors
     /// If the clip or the labelled frames cannot be read, or nothing can be learned; the camera is then unchanged.
@@ -258,8 +258,8 @@ impl NewCamera {
         label.text.chars().any(|character| character.is_ascii_digit() && !is_known(character))
     }
 
-    /// Takes over a setup that the pilot has changed. What belongs to a box that was moved a little follows it to its new channel;
-    /// what belongs to a box that was removed goes.
+    /// Replaces the setup by one that the pilot has changed. Labels, questions and glyphs of a box get its new channel,
+    /// also if the box was moved a little; those of a removed box are dropped.
     pub fn change_setup(&mut self, setup: LoadedSetup) {
         let new_name = |readout: &NamedReadout| {
             let region = setup.setup.regions.iter().find(|region| is_same_box(readout.rect, region.rect))?;
@@ -279,8 +279,8 @@ impl NewCamera {
         self.setup = setup;
     }
 
-    /// Gives a readout another channel. `readout` is its place in [`Self::readouts`]. The unit is kept if it fits
-    /// the channel.
+    /// Gives a readout another channel. `readout` is its index in [`Self::readouts`]. The unit is kept if the channel
+    /// can have it.
     ///
     /// # Errors
     /// If another readout has the channel.

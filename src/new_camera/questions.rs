@@ -1,4 +1,4 @@
-//! Pictures that settle what is doubtful about a new camera's digits.
+//! Questions to the pilot about the doubtful digits of a new camera, each with an image.
 
 use image::GrayImage;
 
@@ -11,18 +11,18 @@ use crate::setup::Region;
 /// Maximum number of questions.
 const MAX_QUESTIONS: usize = 6;
 
-/// A picture that shows doubtful digits, and what they seem to be.
+/// An image that shows doubtful digits, with the text that it seems to show.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DigitQuestion {
-    /// The channel, the time, and the text that the picture seems to show.
+    /// The channel, the time, and the text that the image seems to show.
     pub guess: LabelledReading,
     /// The doubtful digits in the text.
     pub digits: Vec<char>,
-    /// The region at this time.
+    /// The region in the frame at this time.
     pub image: GrayImage,
 }
 
-/// Questions that cover the digits that are in the deciphered texts but not in the glyphs, with few pictures.
+/// Chooses few questions that together cover the digits in the deciphered texts that the glyphs lack.
 pub(super) fn questions(
     set: &GlyphSet,
     readouts: &[(&Region, &DecipheredReadout)],
@@ -52,7 +52,7 @@ pub(super) fn questions(
     questions
 }
 
-/// Whether a face is that of a channel.
+/// Whether a channel uses a face.
 pub(super) fn shows(face: &Face, channel: &Channel) -> bool {
     face.channels.is_empty() || face.channels.contains(channel)
 }
@@ -92,7 +92,7 @@ mod tests {
     }
 
     #[test]
-    fn few_pictures_cover_the_digits_that_are_doubtful() {
+    fn few_images_cover_the_doubtful_digits() {
         let face =
             Face { name: "face-1".to_owned(), channels: Vec::new(), cell: (10, 6), glyphs: Vec::new() };
         let set = GlyphSet { name: "test".to_owned(), faces: vec![face], any_size: false };

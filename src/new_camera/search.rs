@@ -9,12 +9,13 @@ use crate::footage::{
 };
 use crate::stats::upper_median;
 
-/// Smallest and largest number of frames searched, and of bytes that they may take.
+/// Minimum and maximum number of frames searched, and maximum memory of these frames in bytes.
 const MIN_FRAMES: usize = 24;
 const MAX_FRAMES: usize = 120;
 const MAX_BYTES: usize = 200 << 20;
-/// Standard deviation of the noise in grey levels from which neighbouring frames are combined, and number of frames in which it is
-/// measured. Clips without noise have less than 1, a noisy one 2.5 (`photo-noisy` of docs/benchmarks.md).
+/// Minimum standard deviation of the noise, in grey levels, for which neighbouring frames are combined, and number of
+/// frames in which it is measured. Clips without noise have less than 1, a noisy one 2.5 (`photo-noisy` of
+/// docs/benchmarks.md).
 const NOISY_LEVELS: f32 = 1.5;
 const NOISE_FRAMES: usize = 9;
 /// Minimum number of labels of a readout: with fewer, the learned glyphs cannot be checked against each other.
@@ -27,15 +28,15 @@ fn is_noisy(frames: &[FoundFrame]) -> bool {
     upper_median(&mut noise).is_some_and(|levels| levels >= NOISY_LEVELS)
 }
 
-/// Whether a readout overlaps none that was deciphered before: boxes grow by the digits beside them.
+/// Whether a readout does not overlap an earlier one: deciphering enlarges boxes by the digits beside them.
 fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<DecipheredReadout>)) -> bool {
     earlier.as_ref().is_none_or(|earlier| earlier.rect.overlap_px(readout.rect) == 0)
 }
 
-/// What was found in the overlay of a clip.
+/// The boxes found in the overlay of a clip.
 pub(super) struct OverlaySearch {
     pub(super) frames: SampledFrames,
-    /// The boxes found, with what was deciphered in them.
+    /// The boxes found, each with its deciphered readout; `None` if it could not be deciphered.
     pub(super) found: Vec<(Proposal, Option<DecipheredReadout>)>,
 }
 
@@ -44,7 +45,7 @@ impl OverlaySearch {
         let frame_bytes = clip.info().width as usize * clip.info().height as usize;
         let count = (MAX_BYTES / frame_bytes.max(1)).clamp(MIN_FRAMES, MAX_FRAMES);
         let sampled = sample_with(clip, count, progress)?;
-        // The recogniser needs frames with the noise that it will meet, the search works better without.
+        // The recogniser needs frames with the noise of the clip; the search works better without noise.
         let denoised =
             if is_noisy(&sampled) { Some(temporal_medians(clip, sampled.clone())?.into()) } else { None };
         let frames = SampledFrames::from(sampled);

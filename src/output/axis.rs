@@ -131,7 +131,7 @@ mod tests {
     }
 
     #[test]
-    fn there_is_no_axis_over_nothing_or_over_more_than_a_number_holds() {
+    fn there_is_no_axis_over_an_empty_or_unrepresentable_range() {
         assert_eq!(Axis::over([f64::NAN, f64::INFINITY].into_iter()), None);
         assert_eq!(Axis::over([f64::MAX, f64::MIN].into_iter()), None);
         assert_eq!(Axis::of_time([1.0, 1.0].into_iter()), None);

@@ -89,9 +89,9 @@ pub(crate) fn section(flight: &Flight) -> Markup {
                 h2 { "Wind and air" }
                 ul { @for sentence in &sentences { li { (sentence) } } }
                 @if flight.air.at_legs.is_some() {
-                    p { "In level flight power goes with the density of the air and the cube of the airspeed, so \
-                         the airspeed at sea-level density is this one times the cube root of the ratio of \
-                         densities. Dry air and a motor that takes up the same power are assumed." }
+                    p { "In level flight, power is proportional to the air density and to the cube of the \
+                         airspeed, so the airspeed at sea-level density is the measured one times the cube \
+                         root of the ratio of densities. Dry air and equal motor power are assumed." }
                 }
             }
         }

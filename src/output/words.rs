@@ -29,7 +29,7 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
         Cause::WindDrift => "the wind changes between the upwind and the downwind leg",
         Cause::Crosswind => "a crosswind that is not known, or not exactly",
         Cause::Disagreement => "pairs at one throttle differ by more than all of this explains",
-        Cause::Doubt => "doubt whether the legs are two legs flown opposite ways",
+        Cause::Doubt => "the legs may not have been flown in opposite directions",
     }
 }
 
@@ -37,7 +37,7 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
 pub(crate) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
     let number = super::numbers::shown(stuck_at, usize::from(decimals));
     let value = with_symbol(&number, unit.map_or("", Unit::symbol));
-    format!("dead readout, stuck at {value} all flight: not used, not drawn")
+    format!("dead readout, stuck at {value} for the whole flight: not used, not drawn")
 }
 
 /// The name of a kind of leg in `legs.csv`.
@@ -72,8 +72,8 @@ pub(super) fn kind_in_words(kind: LegKind) -> &'static str {
 pub fn throttle_origin(source: ThrottleSource) -> &'static str {
     match source {
         ThrottleSource::Overlay => "Throttle was read from the overlay.",
-        ThrottleSource::Given => "Throttle was told by the pilot.",
-        ThrottleSource::LegsFile => "Throttle was told in the file of legs.",
+        ThrottleSource::Given => "Throttle was given by the pilot.",
+        ThrottleSource::LegsFile => "Throttle was given in the legs file.",
         ThrottleSource::Numbered => "Throttle is not known: the steps are numbered in the order flown.",
     }
 }

@@ -57,11 +57,11 @@ fn plates_do_not_cover_each_other_and_lie_inside_the_frame() {
     for (index, plate) in plates.iter().enumerate() {
         assert!(plate.rect.right() <= 640 && plate.rect.bottom() <= 480, "{plate:?}");
         for other in &plates[..index] {
-            let apart = plate.rect.right() <= other.rect.left
+            let disjoint = plate.rect.right() <= other.rect.left
                 || other.rect.right() <= plate.rect.left
                 || plate.rect.bottom() <= other.rect.top
                 || other.rect.bottom() <= plate.rect.top;
-            assert!(apart, "{plate:?} covers {other:?}");
+            assert!(disjoint, "{plate:?} covers {other:?}");
         }
     }
 }

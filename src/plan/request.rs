@@ -161,12 +161,12 @@ pub enum PlanError {
     },
     /// The expected airspeed is neither given nor known from an earlier flight.
     #[error(
-        "the airspeed to expect is not known: give the airspeed at full throttle, or the results of an earlier flight \
+        "the expected airspeed is not known: give the airspeed at full throttle, or the results of an earlier flight \
          whose throttle is known"
     )]
     NoSpeed,
     /// The expected wind is neither given nor known from an earlier flight.
-    #[error("the wind to expect is not known: give it, such as 5 mph, or the results of an earlier flight")]
+    #[error("the expected wind is not known: give it, such as 5 mph, or the results of an earlier flight")]
     NoWind,
     /// The downwind leg of a step ends before the speed is steady.
     #[error(

@@ -131,13 +131,13 @@ fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]
     let run_down_v =
         battery.run_down_v(mean(&of_step.map(|leg| leg.steady_start_s).collect::<Vec<f64>>())?)?;
     let fresh_v = voltage_v + run_down_v;
-    let taken = step.airspeed_mps * model.factor(voltage_v, fresh_v)?;
+    let fresh_mps = step.airspeed_mps * model.factor(voltage_v, fresh_v)?;
     Some(VoltageShare {
         step: step.step,
         throttle_percent: step.throttle_percent,
         run_down_v,
-        missing_mps: taken - step.airspeed_mps,
-        uncertainty_mps: (taken * (fresh_v / voltage_v).ln() * model.uncertainty).abs(),
+        missing_mps: fresh_mps - step.airspeed_mps,
+        uncertainty_mps: (fresh_mps * (fresh_v / voltage_v).ln() * model.uncertainty).abs(),
     })
 }
 
@@ -203,7 +203,7 @@ impl Findings {
             .collect();
         let fresh = self.fresh_curve.as_ref().map(|curve| {
             format!(
-                " Speed against throttle would then be {} x (throttle / 100 %)^{:.2}.",
+                " On the fresh pack, speed against throttle is {} x (throttle / 100 %)^{:.2}.",
                 in_unit(curve.full_throttle_mps, unit),
                 curve.exponent
             )
@@ -241,7 +241,7 @@ impl Findings {
             list => format!(" At throttles not flown, from the curve: {}.", list.join(", ")),
         };
         let check = match curve.excess_scatter {
-            None => " Any two steps fit such a curve.",
+            None => " Two steps always fit such a curve.",
             Some(excess) if excess > 2.0 => {
                 " The steps scatter about the curve more than their uncertainties explain."
             }
@@ -276,13 +276,13 @@ impl Findings {
             .map(|wh| format!("{wh:.1} Wh/km"));
         let exponent = self
             .power_exponent
-            .map(|exponent| format!(" Power goes with the airspeed to the power {exponent:.1} (3 while drag goes with its square)."));
+            .map(|exponent| format!(" Power is proportional to airspeed^{exponent:.1} (exponent 3 if drag is proportional to airspeed^2)."));
         Some(format!(
-            "Electrical power: {:.0} W at the most, in leg {}{}.{}",
+            "Electrical power: at most {:.0} W, in leg {}{}.{}",
             most.power_w,
             most.leg,
             least
-                .map(|least| format!("; the thriftiest step took {least} through the air"))
+                .map(|least| format!("; the most economical leg used {least} through the air"))
                 .unwrap_or_default(),
             exponent.unwrap_or_default()
         ))

@@ -8,8 +8,8 @@ use super::runs::ValueRun;
 /// judgement).
 const MAX_DURATION_S: f64 = 0.5;
 
-/// Number of runs before and after a mixed text that may have contributed digits. The next constant is the
-/// maximum time to them, in seconds (both set by judgement).
+/// Number of runs before and after a mixed text that may have contributed digits, and maximum time to them in seconds
+/// (both set by judgement).
 const NEIGHBOURS: usize = 2;
 const MAX_DISTANCE_S: f64 = 0.5;
 
@@ -90,7 +90,7 @@ mod tests {
     }
 
     #[test]
-    fn a_number_of_digits_from_before_and_after_is_none_the_overlay_showed() {
+    fn a_number_mixed_from_the_digits_before_and_after_is_rejected() {
         assert_eq!(kept(&[23.9, 24.9, 24.0], 1), [23.9, 24.0]);
         assert_eq!(kept(&[119.0, 129.0, 120.0], 0), [119.0, 120.0]);
         assert_eq!(kept(&[69.0, 60.0, 70.0], 0), [69.0, 70.0]);
@@ -111,7 +111,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_shown_for_long_or_far_from_its_neighbours_stays() {
+    fn a_value_shown_for_long_or_far_from_its_neighbours_stays() {
         let long = [run(23.9, 0.0, 1.0), run(24.9, 1.1, 2.0), run(24.0, 2.1, 3.0)];
         assert_eq!(without_mixed(long.to_vec(), 1).len(), 3);
         let far = [run(23.9, 0.0, 1.0), run(24.9, 1.8, 2.0), run(24.0, 2.9, 3.0)];

@@ -17,12 +17,12 @@ pub(super) const MIN_FRAMES_OF_HOLD: f64 = 2.5;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct ValueRun {
     pub value: f64,
-    /// Index of the first frame with the value; the next field is the index of the last.
+    /// Indices of the first and the last frame with the value.
     pub first: usize,
     pub last: usize,
     pub start_s: f64,
     pub end_s: f64,
-    /// Number of frames with the value; the next field is the sum of their confidences.
+    /// Number of frames with the value, and the sum of their confidences.
     pub frames: usize,
     pub weight: f64,
 }

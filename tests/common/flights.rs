@@ -1,4 +1,4 @@
-//! A small flight simulator with a seed: it gives what an overlay would show, frame by frame, and the truth.
+//! A small flight simulator with a seed: gives the readings of an overlay frame by frame, and the truth.
 //!
 //! Speeds are in m/s internally. Gusts follow the Dryden model at low altitude along the flight path, with
 //! its first-order longitudinal form (MIL-F-8785C): sigma_u about 0.17 W20 and L_u 154 m at 100 ft.
@@ -10,7 +10,7 @@ use pairspeed::model::units::Unit;
 use pairspeed::series::{Blank, ChannelReadings, Gap, Readings, trust};
 use pairspeed::setup::{Camera, Region, Setup};
 
-/// Splitmix64 (Steele, Lea, Flood 2014): small, and the same numbers on every machine.
+/// Pseudo-random numbers: splitmix64 (Steele, Lea, Flood 2014), the same on every machine.
 pub struct Chance(u64);
 
 impl Chance {
@@ -157,8 +157,8 @@ impl Plan {
         self.directions_deg[leg % self.directions_deg.len()]
     }
 
-    /// A flight on a random day: wind, course, gusts, receiver, display, legs and steps are all random. The
-    /// course follows the wind direction as well as a pilot can judge it.
+    /// A flight on a random day: wind, course, gusts, receiver, display, legs and steps are all random. The course
+    /// follows the wind direction as closely as a pilot can judge it.
     pub fn of_some_day(seed: u64) -> Self {
         let mut chance = Chance::new(seed ^ 0xA5A5_0000);
         let wind = chance.between(0.3, 6.0);
@@ -448,7 +448,7 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
     let channels = truth
         .into_iter()
         .map(|(channel, unit, decimals, max_rate, values)| {
-            let readings = spoil(plan, &time_s, &values, chance);
+            let readings = with_errors(plan, &time_s, &values, chance);
             ChannelReadings {
                 channel,
                 unit,
@@ -470,7 +470,7 @@ fn recognise(plan: &Plan, shown: &[Shown], chance: &mut Chance) -> (Readings, Ve
 }
 
 /// Adds blanks and misreadings of a digit with high confidence.
-fn spoil(plan: &Plan, time_s: &[f64], values: &[f64], chance: &mut Chance) -> Vec<f64> {
+fn with_errors(plan: &Plan, time_s: &[f64], values: &[f64], chance: &mut Chance) -> Vec<f64> {
     time_s
         .iter()
         .zip(values)
@@ -479,8 +479,8 @@ fn spoil(plan: &Plan, time_s: &[f64], values: &[f64], chance: &mut Chance) -> Ve
             if lost || chance.happens(plan.blank_share) {
                 f64::NAN
             } else if chance.happens(plan.wrong_share) {
-                let place = [1.0, 10.0][usize::from(chance.happens(0.5))];
-                (value + place * (1.0 + (chance.even() * 5.0).floor())).abs()
+                let unit_of_digit = [1.0, 10.0][usize::from(chance.happens(0.5))];
+                (value + unit_of_digit * (1.0 + (chance.even() * 5.0).floor())).abs()
             } else {
                 *value
             }

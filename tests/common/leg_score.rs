@@ -58,12 +58,10 @@ pub struct LegScore {
     pub same_way: usize,
     pub steps: usize,
     pub held: usize,
-    /// Number of steps that contain only good pairs; the next field is the number of those whose interval
-    /// contains the truth.
+    /// Number of steps that contain only good pairs, and number of those whose interval contains the truth.
     pub good_steps: usize,
     pub good_held: usize,
-    /// Number of steps that are wrong by more than two half-widths; the next field is the number of those
-    /// that are flagged.
+    /// Number of steps that are wrong by more than two half-widths, and number of those that are flagged.
     pub far_off: usize,
     pub far_off_flagged: usize,
     /// Sum of the squares of error over standard uncertainty, for good steps.

@@ -1,4 +1,4 @@
-//! A type name stands for one thing in the library, the program and the window.
+//! Tests that type names are unique across the library, the program and the window.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -1,5 +1,4 @@
-//! The fields in which the pilot enters wind and air before a reading. They are in a part of the page that
-//! can be folded away.
+//! The fields in which the pilot enters wind and air before a reading, in a collapsible part of the page.
 
 use egui::{CollapsingHeader, ComboBox, Grid, TextEdit, Ui};
 
@@ -55,12 +54,12 @@ impl AirEntry {
     fn hint(self) -> &'static str {
         match self {
             Self::Wind => {
-                "Its speed and the direction it comes from, such as 4@270 or 9mph@270: takes the crosswind \
-                 out of the airspeed. Without a unit, in that of the overlay's speed"
+                "Wind speed and the direction it comes from, such as 4@270 or 9mph@270; corrects the airspeed for the \
+                 crosswind. Default unit: that of the overlay's speed"
             }
             Self::Course => {
-                "Of the legs over the ground, either way, in degrees; needed for the wind where the overlay \
-                 shows no course"
+                "Course of the legs over the ground, in either direction, in degrees; needed for the wind if \
+                 the overlay shows no course"
             }
             Self::Temperature => "At the field, in degrees Celsius, or with F in degrees Fahrenheit",
             Self::AtField => "As a barometer at the field shows it, such as 940 (hPa) or 27.8inHg",
@@ -68,18 +67,18 @@ impl AirEntry {
                 "Reduced to sea level (QNH), as forecasts and airfields give it, such as 1018 (hPa) or 30.06inHg"
             }
             Self::Elevation => {
-                "Above sea level, such as 1280m or 4200ft; without a unit, in that of the overlay's altitude, \
-                 else metres"
+                "Above sea level, such as 1280m or 4200ft; default unit: that of the overlay's altitude, or \
+                 metres"
             }
         }
     }
 }
 
-/// What the altitude may be measured from, with the name of each choice.
+/// The choices of the reference of the altitude, each with its name.
 const DATUMS: [(Option<Datum>, &str); 3] =
     [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
 
-/// What the heading may show, with the name of each choice.
+/// The choices of the meaning of the heading, each with its name.
 const HEADINGS: [(HeadingReference, &str); 2] =
     [(HeadingReference::Track, "the track"), (HeadingReference::Heading, "the nose")];
 
@@ -88,14 +87,14 @@ const HEADINGS: [(HeadingReference, &str); 2] =
 pub(super) struct AirFields {
     written: [String; AirEntry::ALL.len()],
     datum: Option<Datum>,
-    held: HeadingReference,
-    /// Whether the fields must be unfolded, because one of them has an entry that cannot be used.
+    heading: HeadingReference,
+    /// Whether the fields must be unfolded, because one of them has an invalid entry.
     unfold: bool,
 }
 
 impl AirFields {
-    /// Shows the fields, or one line with their entries while they are folded away. The choices for altitude
-    /// and heading are shown only if the setup has such regions.
+    /// Shows the fields, or one line with their entries while they are collapsed. The choices for altitude and heading
+    /// are shown only if the setup has such regions.
     pub fn show(&mut self, ui: &mut Ui, setup: Option<&Setup>) {
         let shows = |channel: Channel| setup.is_some_and(|setup| setup.region(&channel).is_some());
         let header =
@@ -103,11 +102,11 @@ impl AirFields {
         let shown = header.show(ui, |ui| {
             let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
             Grid::new("wind and air").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
-                for (place, (entry, text)) in AirEntry::ALL.iter().zip(&mut self.written).enumerate() {
+                for (index, (entry, text)) in AirEntry::ALL.iter().zip(&mut self.written).enumerate() {
                     let label = ui.label(entry.name());
                     let field = TextEdit::singleline(text).hint_text(entry.example());
                     ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
-                    if place % columns + 1 == columns {
+                    if index % columns + 1 == columns {
                         ui.end_row();
                     }
                 }
@@ -118,8 +117,8 @@ impl AirFields {
                     choice(ui, ("Altitude counts from", hint), &DATUMS, &mut self.datum);
                 }
                 if shows(Channel::Heading) {
-                    let hint = "The track over the ground is what a satellite receiver gives, the nose what a compass does";
-                    choice(ui, ("Heading shown is", hint), &HEADINGS, &mut self.held);
+                    let hint = "A satellite receiver gives the track over the ground, a compass the direction of the nose";
+                    choice(ui, ("Heading shown is", hint), &HEADINGS, &mut self.heading);
                 }
             });
         });
@@ -127,8 +126,8 @@ impl AirFields {
             AirEntry::ALL.into_iter().filter_map(|entry| self.in_words(entry)).collect();
         given.extend(self.datum.map(|datum| format!("altitude from {}", name_of(&DATUMS, Some(datum)))));
         given.extend(
-            (self.held != HeadingReference::default())
-                .then(|| format!("heading is {}", name_of(&HEADINGS, self.held))),
+            (self.heading != HeadingReference::default())
+                .then(|| format!("heading is {}", name_of(&HEADINGS, self.heading))),
         );
         if shown.fully_closed() && !given.is_empty() {
             ui.weak(given.join(", "));
@@ -139,7 +138,7 @@ impl AirFields {
     ///
     /// # Errors
     ///
-    /// The entry that cannot be used, in words that name its field.
+    /// A sentence that names the field with the invalid entry, and what is wrong with it.
     pub fn apply_to(&mut self, setup: &Setup, options: &mut ReadOptions) -> Result<(), String> {
         let given = self.try_apply(setup, options);
         self.unfold = given.is_err();
@@ -151,7 +150,7 @@ impl AirFields {
         let (at_field, sea_level) = (self.text(AirEntry::AtField), self.text(AirEntry::SeaLevel));
         if at_field.is_some() && sea_level.is_some() {
             let (one, other) = (AirEntry::AtField.name(), AirEntry::SeaLevel.name());
-            return Err(format!("{one}: leave it empty, or else \"{other}\": enter only one of them"));
+            return Err(format!("{one}: \"{other}\" has an entry too; enter only one of them"));
         }
         let (wind, air) = (&mut options.wind, &mut options.air);
         wind.wind = self.read(AirEntry::Wind, |text| weather::wind(text, unit(Channel::Speed)))?;
@@ -162,7 +161,7 @@ impl AirFields {
         air.pressure = at_field.or(sea_level);
         let elevation = |text: &str| weather::elevation_m(text, unit(Channel::Altitude));
         air.field_elevation_m = self.read(AirEntry::Elevation, elevation)?;
-        (wind.heading_reference, air.datum) = (self.held, self.datum);
+        (wind.heading_reference, air.datum) = (self.heading, self.datum);
         Ok(())
     }
 
@@ -213,11 +212,11 @@ mod tests {
     use pairspeed::setup::Camera;
 
     fn setup(speed: Option<Unit>) -> Setup {
-        let place = PixelRect { left: 10, top: 10, width: 60, height: 20 };
+        let rect = PixelRect { left: 10, top: 10, width: 60, height: 20 };
         let camera = Camera { name: "nose".to_owned(), frame: (640, 480), glyphs: None };
         let regions = vec![
-            Region::new(Channel::Speed, place, speed),
-            Region::new(Channel::Altitude, place, Some(Unit::Feet)),
+            Region::new(Channel::Speed, rect, speed),
+            Region::new(Channel::Altitude, rect, Some(Unit::Feet)),
         ];
         Setup { camera, aircraft: None, regions }
     }
@@ -231,7 +230,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_written_is_told_in_the_overlays_units() {
+    fn entries_without_a_unit_are_in_the_units_of_the_overlay() {
         let mut options = ReadOptions::default();
         let mut written = fields(&[
             (AirEntry::Wind, " 10@262 "),
@@ -249,8 +248,11 @@ mod tests {
         assert_eq!(options.air.pressure, Some(Pressure::SeaLevel(101_800.0)));
         assert!((options.air.field_elevation_m.unwrap() - 1280.16).abs() < 1e-9);
 
-        let chosen =
-            AirFields { datum: Some(Datum::Field), held: HeadingReference::Heading, ..AirFields::default() };
+        let chosen = AirFields {
+            datum: Some(Datum::Field),
+            heading: HeadingReference::Heading,
+            ..AirFields::default()
+        };
         chosen.clone().apply_to(&setup(None), &mut options).unwrap();
         assert_eq!(
             (options.air.datum, options.wind.heading_reference),
@@ -263,7 +265,7 @@ mod tests {
     }
 
     #[test]
-    fn what_cannot_be_followed_names_its_field_and_is_unfolded() {
+    fn an_invalid_entry_is_named_by_its_field_and_unfolded() {
         for (entry, text, said) in [
             (AirEntry::Wind, "4m/s@400", "Wind: 4m/s@400: the direction may be"),
             (AirEntry::Wind, "4@270", "Wind: 4@270: the setup states no unit"),

@@ -20,7 +20,7 @@ const FIELD: [f32; 2] = [200.0, 26.0];
 /// Width of a field together with its name, in points.
 const COLUMN: f32 = 390.0;
 
-/// What can be entered for the next flight.
+/// An entry for the next flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum CardEntry {
     Steps,
@@ -85,7 +85,7 @@ impl CardEntry {
         match self {
             Self::Steps => "Separated by commas, such as 60, 80, 100",
             Self::Within => {
-                "Wanted precision of the airspeed at each step: half the width of its 95 % interval"
+                "Required precision of the airspeed at each step: half the width of its 95 % interval"
             }
             Self::TopSpeed => "Expected value; an earlier flight also provides it",
             Self::Wind => "Expected value; an earlier flight also provides it",
@@ -105,7 +105,7 @@ impl CardEntry {
 /// The entries as typed.
 #[derive(Debug, Clone, Default, PartialEq)]
 struct CardForm {
-    former: String,
+    earlier: String,
     unit: Option<Unit>,
     entries: [String; CardEntry::ALL.len()],
 }
@@ -125,7 +125,7 @@ pub struct CardScreen {
 impl Screen for CardScreen {
     fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
         if let Some(folder) = shared.take_result(&mut self.choosing).as_deref().and_then(<[_]>::first) {
-            self.form.former = folder.display().to_string();
+            self.form.earlier = folder.display().to_string();
         }
     }
 
@@ -157,36 +157,36 @@ impl CardScreen {
         let unit = shown_unit(&self.form);
         ui.horizontal_wrapped(|ui| {
             unit_choice(ui, &mut self.form.unit);
-            self.former(ui, shared);
+            self.earlier(ui, shared);
         });
         // As many columns of fields as the width allows.
         let columns = ((ui.available_width() / COLUMN) as usize).clamp(1, 3);
         Grid::new("the next flight").num_columns(2 * columns).spacing([12.0, 7.0]).show(ui, |ui| {
-            for (place, (entry, text)) in CardEntry::ALL.iter().zip(&mut self.form.entries).enumerate() {
+            for (index, (entry, text)) in CardEntry::ALL.iter().zip(&mut self.form.entries).enumerate() {
                 let label = ui.label(entry.name());
                 let field = TextEdit::singleline(text).hint_text(entry.usual(unit));
                 ui.add_sized(FIELD, field).labelled_by(label.id).on_hover_text(entry.hint());
-                if place % columns + 1 == columns {
+                if index % columns + 1 == columns {
                     ui.end_row();
                 }
             }
         });
     }
 
-    fn former(&mut self, ui: &mut Ui, shared: &Shared) {
+    fn earlier(&mut self, ui: &mut Ui, shared: &Shared) {
         let label = ui.label("Former results");
-        let field = TextEdit::singleline(&mut self.form.former).desired_width(240.0).hint_text("none");
+        let field = TextEdit::singleline(&mut self.form.earlier).desired_width(240.0).hint_text("none");
         let hint =
             "Result folder of an earlier flight: provides speeds, wind and gusts that you do not enter";
         ui.add(field).labelled_by(label.id).on_hover_text(hint);
         if ui.button("Choose…").on_hover_text("Choose a result folder").clicked() {
-            let beside = Path::new(self.form.former.trim()).parent();
+            let beside = Path::new(self.form.earlier.trim()).parent();
             self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
         }
         if let Some(finished) = &shared.finished
             && ui.button("This flight").on_hover_text(finished.folder.display().to_string()).clicked()
         {
-            self.form.former = finished.folder.display().to_string();
+            self.form.earlier = finished.folder.display().to_string();
         }
     }
 }
@@ -197,15 +197,15 @@ fn shown_unit(form: &CardForm) -> Unit {
 }
 
 fn card(form: &CardForm) -> CardResult {
-    let former = Some(form.former.trim()).filter(|folder| !folder.is_empty());
-    let former = former.map(|folder| load_flight(Path::new(folder))).transpose();
-    let former = former.map_err(|error| error.to_string())?;
-    let unit = form.unit.or(former.as_ref().map(|flight| flight.speed_unit)).unwrap_or(shown_unit(form));
-    let card = plan(&wish(form, unit)?, former.as_ref()).map_err(|error| in_words(&error))?;
+    let earlier = Some(form.earlier.trim()).filter(|folder| !folder.is_empty());
+    let earlier = earlier.map(|folder| load_flight(Path::new(folder))).transpose();
+    let earlier = earlier.map_err(|error| error.to_string())?;
+    let unit = form.unit.or(earlier.as_ref().map(|flight| flight.speed_unit)).unwrap_or(shown_unit(form));
+    let card = plan(&request(form, unit)?, earlier.as_ref()).map_err(|error| in_words(&error))?;
     Ok((card, unit))
 }
 
-fn wish(form: &CardForm, unit: Unit) -> Result<PlanRequest, String> {
+fn request(form: &CardForm, unit: Unit) -> Result<PlanRequest, String> {
     let usual = PlanRequest::default();
     let entry = |entry: CardEntry| form.entries[entry as usize % CardEntry::ALL.len()].trim();
     let in_unit = |of: CardEntry, unit| match entry(of) {
@@ -272,8 +272,8 @@ fn in_words(error: &PlanError) -> String {
         }
         PlanError::NoWind => "Enter the wind that you expect, or choose an earlier flight.".to_owned(),
         PlanError::NoSteadyFlight { throttle_percent, needed_m, .. } => format!(
-            "Straight course: at {throttle_percent} % it is over before the speed is steady; {needed_m:.0} m or more \
-             are needed."
+            "Straight course: at {throttle_percent} % it ends before the speed is steady; make it {needed_m:.0} m or \
+             longer."
         ),
         slower @ PlanError::SlowerThanWind { .. } => slower.to_string(),
     }
@@ -328,24 +328,24 @@ mod tests {
     }
 
     #[test]
-    fn what_is_written_is_what_is_planned() {
+    fn the_plan_uses_the_typed_entries() {
         let form = form(&[
             (CardEntry::Steps, "60, 80,100"),
             (CardEntry::Wind, "8 mph"),
             (CardEntry::TopSpeed, "100"),
         ]);
-        let wish = wish(&form, Unit::KilometresPerHour).unwrap();
-        assert_eq!(wish.steps_percent, [60.0, 80.0, 100.0]);
+        let request = request(&form, Unit::KilometresPerHour).unwrap();
+        assert_eq!(request.steps_percent, [60.0, 80.0, 100.0]);
         // NIST SP 811: 1 mph = 0.44704 m/s.
-        assert!((wish.wind_mps.unwrap() - 8.0 * 0.44704).abs() < 1e-9);
-        assert!((wish.full_throttle_mps.unwrap() - 100.0 / 3.6).abs() < 1e-9);
-        assert!((wish.half_width_mps - 2.0 / 3.6).abs() < 1e-9);
+        assert!((request.wind_mps.unwrap() - 8.0 * 0.44704).abs() < 1e-9);
+        assert!((request.full_throttle_mps.unwrap() - 100.0 / 3.6).abs() < 1e-9);
+        assert!((request.half_width_mps - 2.0 / 3.6).abs() < 1e-9);
         assert_eq!(card(&form).unwrap().0.steps.len(), 3);
     }
 
     #[test]
-    fn what_cannot_be_followed_names_its_field() {
-        for (entries, said) in [
+    fn an_invalid_entry_is_refused_with_the_name_of_its_field() {
+        for (entries, expected) in [
             (vec![], "Enter the speed that you expect"),
             (vec![(CardEntry::TopSpeed, "100")], "Enter the wind"),
             (vec![(CardEntry::Wind, "brisk")], "Wind: brisk: not a number"),
@@ -354,7 +354,7 @@ mod tests {
             (vec![(CardEntry::Turn, "-1")], "A turn takes, s: -1 is not a number above 0"),
         ] {
             let error = card(&form(&entries)).unwrap_err();
-            assert!(error.contains(said), "{error}");
+            assert!(error.contains(expected), "{error}");
         }
     }
 }

@@ -49,11 +49,10 @@ struct ComparisonForm {
     voltage: String,
 }
 
-/// A comparison that was asked for: the flights, each with the time at which its results were last written,
-/// and the entries.
+/// A requested comparison: the flights, each with the time at which its results were last written, and the entries.
 type CompareRequest = (Vec<(Flown, Option<SystemTime>)>, ComparisonForm);
 
-/// The comparison that was made last, and its result.
+/// The last comparison and its result.
 struct Made {
     of: CompareRequest,
     outcome: Result<Compared, String>,
@@ -104,23 +103,23 @@ impl CompareScreen {
     fn choose(&mut self, ui: &mut Ui, shared: &Shared) {
         let mut moved = None;
         Grid::new("results to compare").spacing([12.0, 6.0]).show(ui, |ui| {
-            for (place, Flown { folder, .. }) in self.results.iter().enumerate() {
-                ui.label(name(place));
+            for (index, Flown { folder, .. }) in self.results.iter().enumerate() {
+                ui.label(name(index));
                 ui.label(self.called(folder)).on_hover_text(folder.display().to_string());
                 ui.horizontal(|ui| {
-                    if ui.add_enabled(place > 0, egui::Button::new("Up")).clicked() {
-                        moved = Some((place, Some(place - 1)));
+                    if ui.add_enabled(index > 0, egui::Button::new("Up")).clicked() {
+                        moved = Some((index, Some(index - 1)));
                     }
                     if ui.button("Remove").clicked() {
-                        moved = Some((place, None));
+                        moved = Some((index, None));
                     }
                 });
                 ui.end_row();
             }
         });
         match moved {
-            Some((place, Some(to))) => self.results.swap(place, to),
-            Some((place, None)) => drop(self.results.remove(place)),
+            Some((index, Some(to))) => self.results.swap(index, to),
+            Some((index, None)) => drop(self.results.remove(index)),
             None => {}
         }
         self.add(ui, shared);
@@ -187,17 +186,17 @@ impl CompareScreen {
                 ui.label("V");
             }
         });
-        self.tell_densities(ui);
+        self.show_densities(ui);
     }
 
-    fn tell_densities(&mut self, ui: &mut Ui) {
+    fn show_densities(&mut self, ui: &mut Ui) {
         let compared = self.made.as_ref().and_then(|made| made.outcome.as_ref().ok());
-        let known = |place: usize| *compared?.densities_kg_m3.get(place)?;
+        let known = |index: usize| *compared?.densities_kg_m3.get(index)?;
         ui.horizontal_wrapped(|ui| {
             let density = ui.label("Air density in kg/m^3").id;
-            for (place, flown) in self.results.iter_mut().enumerate() {
-                let flight = ui.label(name(place)).id;
-                let hint = known(place).map_or("not known".to_owned(), |density| format!("{density:.3}"));
+            for (index, flown) in self.results.iter_mut().enumerate() {
+                let flight = ui.label(name(index)).id;
+                let hint = known(index).map_or("not known".to_owned(), |density| format!("{density:.3}"));
                 let field = TextEdit::singleline(&mut flown.density).desired_width(90.0).hint_text(hint);
                 ui.add(field).labelled_by(density).labelled_by(flight).on_hover_text(
                     "Air density such as 1.19; empty: the density in the results, if they have one",
@@ -238,9 +237,9 @@ pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
 fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String> {
     let folders: Vec<PathBuf> = results.iter().map(|flown| flown.folder.clone()).collect();
     let mut flights = load_flights(&folders).map_err(|error| error.to_string())?;
-    for (place, (flight, flown)) in flights.iter_mut().zip(results).enumerate() {
-        tell_density(flight, &flown.density)
-            .map_err(|error| format!("Air density, {}: {error}", name(place)))?;
+    for (index, (flight, flown)) in flights.iter_mut().zip(results).enumerate() {
+        set_density(flight, &flown.density)
+            .map_err(|error| format!("Air density, {}: {error}", name(index)))?;
     }
     let unit = form.unit.or(flights.first().map(|flight| flight.speed_unit));
     let unit = unit.unwrap_or(Unit::KilometresPerHour);
@@ -264,13 +263,13 @@ fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String
     })
 }
 
-/// The name of a flight on this page; `place` is its index in the list.
-fn name(place: usize) -> String {
-    if place == 0 { "before".to_owned() } else { format!("after {place}") }
+/// The name of a flight on this page; `index` is its position in the list, from 0.
+fn name(index: usize) -> String {
+    if index == 0 { "before".to_owned() } else { format!("after {index}") }
 }
 
 /// Sets the air density of a flight as typed; an empty field sets none.
-fn tell_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
+fn set_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     let number = written.trim().trim_end_matches("kg/m^3").trim_end();
     if number.is_empty() {
         return Ok(());

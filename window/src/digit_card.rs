@@ -1,4 +1,4 @@
-//! A picture of a reading with the field for its label.
+//! An image of a reading with the field for its label.
 
 use egui::{Image, Key, RichText, TextEdit, vec2};
 use image::GrayImage;
@@ -9,8 +9,8 @@ use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::LabelRequest;
 use pairspeed::model::channel::Channel;
 
-/// Minimum width of a field, in points; the next constant is the margin around it.
-const LEAST_FIELD: f32 = 132.0;
+/// Minimum width of a field, and margin around it, in points.
+const MIN_FIELD: f32 = 132.0;
 const CARD_MARGIN: i8 = 6;
 /// An image of a reading and the label that the pilot types for it.
 pub(super) struct DigitCard {
@@ -36,14 +36,14 @@ impl DigitCard {
 
     /// Width of the image with its field and frame, in points.
     pub fn width(&self) -> f32 {
-        self.size().x.max(LEAST_FIELD) + 2.0 * f32::from(CARD_MARGIN)
+        self.size().x.max(MIN_FIELD) + 2.0 * f32::from(CARD_MARGIN)
     }
 
     /// Shows the image with its field; returns whether the pilot has finished typing.
     pub fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
         let name = format!("{} at {}", self.channel.name(), theme::clock(self.time_s));
         let size = self.size();
-        let width = size.x.max(LEAST_FIELD);
+        let width = size.x.max(MIN_FIELD);
         let texture = self.texture.get_or_insert_with(|| theme::texture(ui.ctx(), &name, &self.picture));
         let image = Image::new((texture.id(), size)).alt_text(format!("Picture of {name}"));
         let frame =

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use egui::RichText;
 
 use super::digit_card::DigitCard;
-use super::lesson::{LessonView, Wish};
+use super::lesson::{LessonAction, LessonView};
 use super::typed::{Typed, is_at, requests_of};
 use super::work::{Reporter, Work};
 use super::{Page, Screen, Shared, page, progress, theme};
@@ -20,9 +20,9 @@ use pairspeed::recognise::{Recogniser, RegionReading, Sample};
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{glyph_sets, readings};
 
-/// Name under which typed labels are kept until the digits are learned from them.
+/// Name under which typed labels are stored until the digits are learned from them.
 const DRAFT: &str = "digits";
-/// Share of the sampled frames, 0 to 1, from which a channel counts as well read and needs no labels.
+/// A channel needs no labels if at least this share of the sampled frames, 0 to 1, is read.
 const WELL_READ: f64 = 0.6;
 
 /// State of the Digits page.
@@ -36,9 +36,9 @@ pub struct DigitsScreen {
     label_file: LabelFile,
     learning: Option<Work<Learnt>>,
     lesson: Option<LessonView>,
-    /// Whether the pilot has stopped looking through the recording.
+    /// Whether the pilot has stopped the search of the recording.
     stopped: bool,
-    /// Typed labels whose channel has no box at present.
+    /// Typed labels whose channel currently has no box.
     without_box: Vec<StoredLabel>,
     /// Whether the pilot labels readings although the known shapes suffice.
     all_the_same: bool,
@@ -78,7 +78,7 @@ impl DigitsScreen {
         if std::mem::take(&mut self.own_change) {
             return;
         }
-        // A change of the boxes takes away no label that was typed.
+        // Typed labels are kept when boxes change.
         let typed = if same_recording { self.typed(shared) } else { Vec::new() };
         *self = Self { begun: now, ..Self::default() };
         if let (Some(clip), Some(setup)) = (shared.clip(), shared.setup.clone()) {
@@ -91,7 +91,7 @@ impl DigitsScreen {
         }
     }
 
-    /// The labels that are typed at present, with those whose channel has no box now.
+    /// The labels typed so far, including those whose channel currently has no box.
     fn typed(&self, shared: &Shared) -> Vec<StoredLabel> {
         let name = shared.clip().map(file_name).unwrap_or_default();
         let cards = self.cards.iter().filter(|card| !card.text.trim().is_empty());
@@ -148,7 +148,7 @@ impl DigitsScreen {
                 rejected.label.channel == card.channel && rejected.label.time_s == card.time_s
             })
         };
-        // A text that could not be used stays, so that it can be corrected.
+        // A rejected text stays, so that it can be corrected.
         let (rejected, others): (Vec<DigitCard>, Vec<DigitCard>) = std::mem::take(&mut self.cards)
             .into_iter()
             .filter(|card| card.text.trim().is_empty() || is_rejected(card))
@@ -241,7 +241,7 @@ impl DigitsScreen {
         }
     }
 
-    /// Shows that the recording is being looked through, or that this was stopped; returns whether either is the case.
+    /// Shows that the recording is being searched, or that the search was stopped; returns whether either is the case.
     fn show_looking(&mut self, ui: &mut egui::Ui, shared: &mut Shared) -> bool {
         if let Some(looking) = &self.looking {
             let words = "Looking through the recording";
@@ -292,13 +292,13 @@ impl DigitsScreen {
 
     fn show_lesson(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         match self.lesson.as_ref().and_then(|lesson| lesson.show(ui)) {
-            Some(Wish::Read) => shared.go_to = Some(Page::Reading),
-            Some(Wish::Insist(channel, time_s)) => {
+            Some(LessonAction::Read) => shared.go_to = Some(Page::Reading),
+            Some(LessonAction::Insist(channel, time_s)) => {
                 let clip = shared.clip().map(file_name).unwrap_or_default();
                 self.label_file.insist(&clip, &channel, time_s);
                 self.learn(ui.ctx(), shared);
             }
-            Some(Wish::Correct(label)) => {
+            Some(LessonAction::Correct(label)) => {
                 let clip = shared.clip().map(file_name).unwrap_or_default();
                 self.label_file.add(&clip, &label);
                 self.learn(ui.ctx(), shared);

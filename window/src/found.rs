@@ -1,4 +1,4 @@
-//! A camera that was found in the recording and is kept in memory until the pilot agrees to it.
+//! A camera that was found in the recording and is kept in memory until the pilot accepts it.
 
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -17,7 +17,7 @@ use pairspeed::learn::LabelledReading;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, is_same_box, prepare_camera};
 use pairspeed::setup::{LoadedSetup, Region, usual_setup};
 
-/// The camera of a recording that has no setup of its own.
+/// The result of the search for the camera of a recording without a setup of its own.
 pub(super) enum Search {
     /// A setup beside the recording fits.
     Beside(LoadedSetup),
@@ -46,7 +46,7 @@ pub(super) fn search(
     Ok(Search::New(Box::new(FoundCamera::new(camera, questions))))
 }
 
-/// Why no camera can be prepared or saved, in the words of this window.
+/// The reason why a camera cannot be prepared or saved, with advice that fits the window.
 fn in_words(error: &NewCameraError) -> String {
     match error.advice() {
         Some(next) => format!("{error}; {}", wording::advice(next)),
@@ -59,7 +59,7 @@ fn in_words(error: &NewCameraError) -> String {
 pub(super) struct Confirmed {
     /// The box, as it was found.
     pub rect: PixelRect,
-    /// The text, with the channel that the box was taken for.
+    /// The text, with the channel that the box had then.
     pub label: LabelledReading,
 }
 
@@ -68,7 +68,7 @@ pub(super) struct Confirmed {
 pub struct FoundCamera {
     camera: NewCamera,
     glyphs: Arc<GlyphSet>,
-    /// What is doubtful and was not answered yet.
+    /// The questions that were not answered yet.
     questions: VecDeque<Question>,
     had_questions: bool,
 }
@@ -84,7 +84,7 @@ impl FoundCamera {
         self.had_questions
     }
 
-    /// The question to be answered next; `None` if all are answered.
+    /// The next question; `None` if all are answered.
     pub(super) fn question(&self) -> Option<&Question> {
         self.questions.front()
     }
@@ -94,12 +94,12 @@ impl FoundCamera {
         self.questions.len()
     }
 
-    /// Notes that the question that was asked is answered.
+    /// Removes the question that was answered.
     pub(super) fn answered(&mut self) {
         self.questions.pop_front();
     }
 
-    /// Digits that are not known for some of the channels.
+    /// Digits without a glyph for at least one of the channels.
     #[must_use]
     pub fn missing_digits(&self) -> Vec<char> {
         self.glyphs.missing_digits()
@@ -117,26 +117,26 @@ impl FoundCamera {
         &self.glyphs
     }
 
-    /// What the box of a region is taken for; `None` for a box that was not found.
+    /// The readout that was found in the box of a region; `None` if none was found there.
     #[must_use]
     pub fn readout(&self, region: &Region) -> Option<&NamedReadout> {
         self.camera.readouts.iter().find(|readout| is_same_box(readout.rect, region.rect))
     }
 
-    /// Saves the setup as the pilot has changed it, with glyphs and labels, which follow the new names of their channels.
+    /// Saves the setup as the pilot has changed it, with the glyphs and labels, whose channels are renamed accordingly.
     ///
     /// # Errors
     /// [`NewCameraError`] if one of them cannot be written.
     pub fn save(&mut self, setup: LoadedSetup, existing: Existing) -> Result<(), NewCameraError> {
         self.change_setup(setup);
         if self.camera.readouts.is_empty() {
-            // The pilot has replaced everything that was found.
+            // The pilot has replaced all regions that were found.
             return Ok(self.camera.setup.setup.save(&self.camera.setup.path, existing)?);
         }
         self.camera.save(existing)
     }
 
-    /// Takes over the setup as the pilot has changed it, and starts to learn the glyphs with the texts that the pilot has
+    /// Sets the setup as the pilot has changed it, and starts learning the glyphs with the texts that the pilot has
     /// confirmed.
     pub(super) fn learn(
         &mut self,
@@ -160,7 +160,7 @@ impl FoundCamera {
         })
     }
 
-    /// Takes over the camera with the glyphs that were learned, under the names that its boxes have now.
+    /// Uses the camera with the learned glyphs, and gives its readouts the channels that their boxes have now.
     pub(super) fn set_learned(&mut self, learned: NewCamera) {
         let setup = std::mem::replace(&mut self.camera, learned).setup;
         self.change_setup(setup);

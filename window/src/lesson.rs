@@ -26,14 +26,14 @@ pub(super) struct LessonView {
 struct Suspect {
     channel: Channel,
     time_s: f64,
-    /// The text that the other labels make of the image.
+    /// The text that the image shows according to the other labels.
     likely_text: String,
     sentence: String,
     pictures: Vec<(String, TextureHandle)>,
 }
 
-/// What the pilot clicked.
-pub(super) enum Wish {
+/// The action that the pilot chose.
+pub(super) enum LessonAction {
     /// Go to the next page and read the flight.
     Read,
     /// Learn from a label although others contradict it.
@@ -43,7 +43,7 @@ pub(super) enum Wish {
 }
 
 impl LessonView {
-    /// The result of learning. `missing` are the digits without glyph; clips that were not found are named.
+    /// Prepares the result of learning. `missing` are the digits without a glyph; clips that were not found are named.
     pub(super) fn of(
         ctx: &egui::Context,
         lesson: &learn::LearnedGlyphs,
@@ -55,13 +55,13 @@ impl LessonView {
         Self { shapes: shapes(ctx, &lesson.set), missing, suspects, rejected, left_out_clips }
     }
 
-    /// Shows the result and returns what the pilot clicked; `None` if nothing was clicked.
-    pub(super) fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
-        let mut wish = None;
+    /// Shows the result and returns the action that the pilot chose; `None` if there is none.
+    pub(super) fn show(&self, ui: &mut egui::Ui) -> Option<LessonAction> {
+        let mut action = None;
         ui.label(RichText::new("Learned").strong());
         show_shapes(ui, &self.shapes, &self.missing);
         for suspect in &self.suspects {
-            wish = suspect.show(ui).or(wish);
+            action = suspect.show(ui).or(action);
         }
         for rejected in &self.rejected {
             ui.label(format!("Not used: {rejected}"));
@@ -75,7 +75,7 @@ impl LessonView {
         if self.missing.is_empty() {
             ui.label("All ten digits are known.");
             if theme::main_button(ui, "Next: read the flight").clicked() {
-                wish = Some(Wish::Read);
+                action = Some(LessonAction::Read);
             }
         } else {
             let missing: Vec<String> = self.missing.iter().map(char::to_string).collect();
@@ -84,7 +84,7 @@ impl LessonView {
                 missing.join(" ")
             ));
         }
-        wish
+        action
     }
 }
 
@@ -104,9 +104,9 @@ impl Suspect {
         }
     }
 
-    /// Shows the label beside the one that contradicts it, and returns what the pilot decides; `None` as long
-    /// as nothing was decided.
-    fn show(&self, ui: &mut egui::Ui) -> Option<Wish> {
+    /// Shows the label beside the one that contradicts it, and returns the action that the pilot chose; `None` if there
+    /// is none.
+    fn show(&self, ui: &mut egui::Ui) -> Option<LessonAction> {
         ui.label(RichText::new(format!("Left out: {}", self.sentence)).color(theme::colours(ui).unsure));
         ui.horizontal(|ui| {
             for (label, texture) in &self.pictures {
@@ -121,17 +121,17 @@ impl Suspect {
         if self.pictures.len() > 1 {
             ui.label(RichText::new("Do both pictures show the same digit where the labels differ?").strong());
         }
-        let mut wish = None;
+        let mut action = None;
         ui.horizontal_wrapped(|ui| {
             if ui.button(format!("Yes: it shows {}", self.likely_text)).clicked() {
                 let (channel, text) = (self.channel.clone(), self.likely_text.clone());
-                wish = Some(Wish::Correct(LabelledReading { channel, time_s: self.time_s, text }));
+                action = Some(LessonAction::Correct(LabelledReading { channel, time_s: self.time_s, text }));
             }
             if ui.button("No: the label is right, learn from it").clicked() {
-                wish = Some(Wish::Insist(self.channel.clone(), self.time_s));
+                action = Some(LessonAction::Insist(self.channel.clone(), self.time_s));
             }
         });
-        wish
+        action
     }
 }
 

@@ -1,9 +1,9 @@
 //! The desktop window: drop a recording, mark its readouts once, see the airspeeds.
 //!
 //! ```text
-//! App (the frame: pages along the top, notices, dropped files) -> one Screen for each page, over what they
-//! Share
-//! work (jobs off the window's thread), store (what is kept between sessions), theme (colours, type)
+//! App (the frame: pages along the top, notices, dropped files) -> one Screen for each page, over their common state
+//! Shared (recording, setup, flight)
+//! work (jobs off the window's thread), store (state kept between sessions), theme (colours, type)
 //! ```
 //!
 //! [`App`] needs an [`egui::Ui`] but no window of the operating system, so that tests can drive it.
@@ -139,7 +139,7 @@ pub struct App {
 }
 
 impl App {
-    /// A window that keeps what it remembers between sessions in `store`.
+    /// A window whose state between sessions is kept in `store`.
     #[must_use]
     pub fn new(store: Store) -> Self {
         Self { shared: Shared::new(store), ..Self::default() }
@@ -151,7 +151,7 @@ impl App {
         self.page
     }
 
-    /// What all pages share.
+    /// The state that all pages share.
     #[must_use]
     pub fn shared(&self) -> &Shared {
         &self.shared
@@ -170,7 +170,7 @@ impl App {
         self.page = Page::Legs;
     }
 
-    /// The regions that are marked at present, saved or not.
+    /// The regions marked so far, saved or not.
     #[must_use]
     pub fn marked(&self) -> &[Region] {
         self.regions.marked()

@@ -11,9 +11,9 @@ use thiserror::Error;
 use super::App;
 use super::store::Store;
 
-/// Initial width and height of the window, in points; the next constant is the minimum.
+/// Initial and minimum width and height of the window, in points.
 const SIZE: [f32; 2] = [1280.0, 720.0];
-const LEAST_SIZE: [f32; 2] = [560.0, 340.0];
+const MIN_SIZE: [f32; 2] = [560.0, 340.0];
 
 /// Why the window could not be opened.
 #[derive(Debug, Error)]
@@ -52,7 +52,7 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
         .with_title("pairspeed")
         .with_app_id("pairspeed")
         .with_inner_size(SIZE)
-        .with_min_inner_size(LEAST_SIZE)
+        .with_min_inner_size(MIN_SIZE)
         .with_icon(egui::IconData::default());
     let options = NativeOptions { viewport, ..NativeOptions::default() };
     let run = eframe::run_native(
@@ -69,7 +69,7 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
     run.map_err(|error| WindowError { reason: error.to_string() })
 }
 
-/// Opens a window that is not shown, and closes it. The operating system allows this once in a process, and only without
+/// Opens a hidden window and closes it again. The operating system allows this once per process, and not together with
 /// [`open()`].
 ///
 /// # Errors
@@ -86,7 +86,7 @@ pub fn try_display() -> Result<(), WindowError> {
     };
     let drawable = Arc::new(AtomicBool::new(false));
     let reached = drawable.clone();
-    // The app is created once there is a window that can be drawn in. The error closes it again.
+    // The app is created once the window can be drawn. The error closes the window again.
     let run = eframe::run_native(
         "pairspeed",
         options,

@@ -1,4 +1,4 @@
-//! Saves a page for printing, and opens it in the default program for HTML files.
+//! Saves a printable page, and opens it in the default program for HTML files.
 
 use std::path::{Path, PathBuf};
 
@@ -75,7 +75,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_page_that_is_there_is_kept_and_the_next_gets_a_number() {
+    fn an_existing_page_is_kept_and_the_next_gets_a_number() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("card.html");
         assert_eq!(free(&path), path);

@@ -5,8 +5,8 @@ use egui::{Key, Modifiers, ProgressBar, Role, Ui, WidgetInfo};
 /// Maximum width of the bar, in points.
 const MAX_WIDTH: f32 = 620.0;
 
-/// Shows a bar with `words` below it; returns whether the pilot cancels, by the button or with Escape. Without a `share`, 0 to
-/// 1, the bar only shows that work is going on.
+/// Shows a bar with `words` below it; returns whether the pilot cancels, with the button or with Escape. `share` is the
+/// share done, 0 to 1; without it the bar only shows that work is going on.
 pub(super) fn show(ui: &mut Ui, share: Option<f32>, words: &str, cancel_hint: &str) -> bool {
     let bar = ProgressBar::new(share.unwrap_or(0.0)).desired_width(ui.available_width().min(MAX_WIDTH));
     let bar = if share.is_some() { bar.show_percentage() } else { bar.animate(true) };
@@ -19,15 +19,15 @@ pub(super) fn show(ui: &mut Ui, share: Option<f32>, words: &str, cancel_hint: &s
     cancelled
 }
 
-/// Shows a button that cancels work; returns whether it, or Escape, is pressed.
+/// Shows a button that cancels work; returns whether the button or Escape is pressed.
 pub(super) fn cancel(ui: &mut Ui, hint: &str) -> bool {
     let escape = !ui.ctx().text_edit_focused()
         && ui.input_mut(|input| input.consume_key(Modifiers::NONE, Key::Escape));
     ui.button("Cancel").on_hover_text(format!("{hint} (Escape)")).clicked() || escape
 }
 
-/// Whether the pilot presses Enter, which stands for the main button of a page as long as no control has the keyboard focus;
-/// `aside` is a control that does not use Enter itself.
+/// Whether the pilot presses Enter, which acts as the main button of a page unless a control has the keyboard focus. A
+/// focused `aside` does not count, because it does not use Enter itself.
 pub(super) fn agrees(ui: &Ui, aside: Option<egui::Id>) -> bool {
     let focused = ui.ctx().memory(|memory| memory.focused());
     (focused.is_none() || focused == aside)

@@ -1,4 +1,4 @@
-//! Questions about what is doubtful in a camera that was found: a picture, a guess, and the pilot's answer.
+//! Questions about doubtful channels and digits of a camera that was found, each with an image and a guess.
 
 use image::GrayImage;
 
@@ -8,12 +8,12 @@ use pairspeed::learn::LabelledReading;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 
-/// Maximum number of questions: with the key that accepts everything, five keys are enough for the answer.
-const MOST_QUESTIONS: usize = 4;
+/// Maximum number of questions: with the key that accepts the camera, five keys then suffice.
+const MAX_QUESTIONS: usize = 4;
 /// Width of the surroundings shown around a box, as a share of its height (set by judgement).
 const SURROUNDINGS: f32 = 0.5;
 
-/// What a question is about.
+/// The subject of a question.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Doubt {
     /// The channel of a box.
@@ -22,14 +22,14 @@ pub(super) enum Doubt {
     Text(LabelledReading),
 }
 
-/// A question with its picture.
+/// A question with its image.
 #[derive(Debug, Clone)]
 pub(super) struct Question {
     pub doubt: Doubt,
-    /// The box, as it was found.
+    /// The box as found.
     pub rect: PixelRect,
     pub picture: GrayImage,
-    /// Why the guess was made.
+    /// The reasons for the guess.
     pub reasons: String,
 }
 
@@ -43,7 +43,8 @@ impl Question {
     }
 }
 
-/// The questions about a camera, the most important first: the speed, then digits that are not known, then other names.
+/// The questions about a camera, the most important first: the channel of the speed, then missing digits, then other
+/// channels.
 ///
 /// # Errors
 /// If the clip cannot be read.
@@ -59,7 +60,7 @@ pub(super) fn questions(clip: &mut Clip, camera: &NewCamera) -> Result<Vec<Quest
     let about_names = |readouts: Vec<&NamedReadout>| readouts.into_iter().map(about_name).collect::<Vec<_>>();
     let texts = camera.questions.iter().filter_map(|asked| about_text(camera, asked));
     let drafts: Vec<Draft> =
-        about_names(speed).into_iter().chain(texts).chain(about_names(others)).take(MOST_QUESTIONS).collect();
+        about_names(speed).into_iter().chain(texts).chain(about_names(others)).take(MAX_QUESTIONS).collect();
     let times_s: Vec<f64> = drafts.iter().map(|draft| draft.time_s).collect();
     let frames = frames_near(clip, &times_s)?;
     let picture = |draft: Draft| {
@@ -71,7 +72,7 @@ pub(super) fn questions(clip: &mut Clip, camera: &NewCamera) -> Result<Vec<Quest
     Ok(drafts.into_iter().filter_map(picture).collect())
 }
 
-/// A question without its picture.
+/// A question without its image.
 struct Draft {
     doubt: Doubt,
     rect: PixelRect,

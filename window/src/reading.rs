@@ -18,7 +18,7 @@ use pairspeed::output::{ResultFile, table};
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_record, work_out};
 
-/// Interval at which the remaining time is shown again while reading.
+/// Interval at which the remaining time is updated while reading.
 const TICK: Duration = Duration::from_millis(200);
 
 /// State of the Reading page.
@@ -29,7 +29,7 @@ pub struct ReadingScreen {
     throttle: String,
     air: AirFields,
     folder: String,
-    /// Names of the result files that are already in the folder, once the pilot was told.
+    /// Names of the result files that already exist in the folder, if the pilot has to confirm replacing them.
     in_the_way: Vec<&'static str>,
     choosing: Option<dialogs::Choice>,
     reading: Option<Work<Finished>>,
@@ -43,7 +43,7 @@ impl ReadingScreen {
             return;
         }
         if let Some(reading) = self.reading.take() {
-            // Files that are being written at this moment are completed.
+            // If files are already being written, this has no effect and they are completed.
             let _too_late = reading.cancel();
         }
         *self = Self { begun: shared.recording_number, ..Self::default() };
@@ -64,8 +64,7 @@ impl ReadingScreen {
             return shared.wrong(error);
         }
         let out = PathBuf::from(self.folder.trim());
-        // Prepared before the long reading starts, so that a folder that cannot be written to is reported at
-        // once.
+        // The folder is prepared before the long reading, so that a read-only folder is reported at once.
         let folder = match ResultFolder::prepare(&out, existing) {
             Ok(folder) => folder,
             Err(OutputError::ResultsExist { files, .. }) => {
@@ -218,7 +217,7 @@ impl Screen for ReadingScreen {
     }
 }
 
-/// Shows what is going to be read.
+/// Shows which recording and regions will be read.
 fn show_what(ui: &mut egui::Ui, shared: &Shared) {
     let clips: Vec<String> = shared.clips.iter().map(|clip| file_name(clip)).collect();
     let Some(setup) = &shared.setup else { return };
@@ -270,7 +269,7 @@ fn read(
     Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
 }
 
-/// Why results cannot be written, in the words of this window.
+/// The reason why results cannot be written, with advice that fits the window.
 pub(super) fn output_problem(error: &OutputError) -> String {
     match error.advice() {
         Some(next) => format!("{error}; {}", wording::advice(next)),

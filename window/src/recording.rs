@@ -46,8 +46,8 @@ struct Opened {
 }
 
 impl RecordingScreen {
-    /// Opens clips in the background. The current recording stays open until the new clips are known to be
-    /// one flight.
+    /// Opens clips in the background. The current recording stays open until the new clips have been checked to be one
+    /// flight.
     pub(super) fn open(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
         let theirs = clips.clone();
         self.opening = Some((clips, Work::start(ctx, move |_| opened(theirs))));
@@ -81,12 +81,12 @@ impl RecordingScreen {
 
     fn stop_searching(&mut self) {
         if let Some(searching) = self.searching.take() {
-            // A search writes nothing, so that it makes no difference whether it has just ended.
+            // A search writes nothing, so it does not matter whether it has just ended.
             let _ended = searching.cancel();
         }
     }
 
-    /// Takes over the camera that was found.
+    /// Uses the camera that was found.
     fn take_camera(&mut self, shared: &mut Shared, camera: Search) {
         match camera {
             Search::Beside(setup) => {

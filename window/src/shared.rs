@@ -33,7 +33,7 @@ pub struct Finished {
 pub enum Notice {
     /// Something succeeded.
     Done(String),
-    /// Something that the pilot did, in a whole sentence.
+    /// The pilot's last action, as a whole sentence.
     Said(String),
     /// Something failed: the message says what, which file or box, and what to do next.
     Wrong(String),
@@ -50,8 +50,7 @@ pub struct Shared {
     pub length_s: f64,
     /// The camera setup as it was loaded or saved last; `None` if there is none yet.
     pub setup: Option<LoadedSetup>,
-    /// The camera that was found in the recording; `None` if none was found, or once the pilot has agreed to
-    /// it.
+    /// The camera that was found in the recording; `None` if none was found, or once the pilot has accepted it.
     pub found: Option<FoundCamera>,
     /// Number that increases whenever `setup`, `found` or their glyphs are replaced.
     pub setup_number: u64,
@@ -69,7 +68,7 @@ pub struct Shared {
     pub go_to: Option<Page>,
     /// The message at the bottom of the window; `None` if there is none.
     pub notice: Option<Notice>,
-    /// What is kept between sessions.
+    /// The state that is kept between sessions.
     pub store: Store,
 }
 
@@ -124,7 +123,7 @@ impl Shared {
         self.notice = Some(Notice::Done(words.into()));
     }
 
-    /// Shows what the pilot did, in a whole sentence.
+    /// Shows the pilot's last action, as a whole sentence.
     pub(super) fn said(&mut self, words: impl Into<String>) {
         self.notice = Some(Notice::Said(words.into()));
     }

@@ -1,4 +1,4 @@
-//! What is kept between sessions: unsaved edits next to their clip, known cameras, and choices.
+//! State that is kept between sessions: unsaved edits next to their clip, known cameras, and choices.
 //!
 //! ```text
 //! flight.regions.draft.toml                  unsaved edits, next to flight.avi; if that folder cannot be
@@ -23,7 +23,7 @@ use pairspeed::setup::{LoadedSetup, SetupError};
 /// Name of the setup file in the folder of a camera.
 const CAMERA_FILE: &str = "camera.setup.toml";
 /// Maximum number of cameras with one frame size that are tried, the latest first.
-const MOST_CAMERAS: usize = 6;
+const MAX_CAMERAS: usize = 6;
 /// Maximum size of a file that is read, in bytes: far more than any file of unsaved edits or any image of a
 /// glyph has.
 const LIMIT_BYTES: u64 = 8 << 20;
@@ -151,7 +151,7 @@ impl Store {
             })
             .collect();
         found.sort_by_key(|(used, _)| std::cmp::Reverse(*used));
-        found.into_iter().take(MOST_CAMERAS).map(|(_, setup)| setup).collect()
+        found.into_iter().take(MAX_CAMERAS).map(|(_, setup)| setup).collect()
     }
 
     /// Remembers a camera: its setup and the glyphs learned for it. A camera of the same name is replaced.
@@ -239,9 +239,9 @@ mod tests {
     use pairspeed::setup::{Camera, Region, Setup};
 
     fn setup_in(folder: &Path, name: &str) -> LoadedSetup {
-        let place = PixelRect { left: 10, top: 10, width: 60, height: 20 };
+        let rect = PixelRect { left: 10, top: 10, width: 60, height: 20 };
         let camera = Camera { name: name.to_owned(), frame: (640, 480), glyphs: None };
-        let regions = vec![Region::new(Channel::Speed, place, None)];
+        let regions = vec![Region::new(Channel::Speed, rect, None)];
         let setup = Setup { camera, aircraft: None, regions };
         let path = folder.join("flight.setup.toml");
         setup.save(&path, Existing::Replace).unwrap();
@@ -277,7 +277,7 @@ mod tests {
     }
 
     #[test]
-    fn where_the_clips_folder_takes_no_file_a_draft_goes_to_the_users_folder() {
+    fn a_draft_goes_to_the_users_folder_if_the_clips_folder_is_read_only() {
         let home = tempfile::tempdir().unwrap();
         let (store, clip) = (Store::in_folder(home.path()), home.path().join("absent").join("flight.avi"));
         let draft = setup_in(home.path(), "nose").setup;

@@ -224,7 +224,7 @@ fn linear(colour: Color32) -> [f32; 3] {
     })
 }
 
-/// The button for what is usually done next.
+/// The main button of a page, for the usual next action.
 pub(super) fn main_button(ui: &mut egui::Ui, words: &str) -> egui::Response {
     let accent = colours(ui).accent;
     ui.add(egui::Button::new(RichText::new(words).color(on(accent)).strong()).fill(accent))
@@ -313,7 +313,7 @@ mod tests {
     }
 
     #[test]
-    fn colours_that_must_be_told_apart_differ_for_every_kind_of_sight() {
+    fn colours_that_must_be_distinguished_differ_for_every_kind_of_colour_vision() {
         for theme in [Theme::Light, Theme::Dark] {
             let Colours { upwind, downwind, odd, airspeed, voltage, altitude, .. } = Colours::of(theme);
             let pairs = [(upwind, downwind), (upwind, odd), (downwind, odd), (airspeed, voltage)]
@@ -347,7 +347,7 @@ mod tests {
     }
 
     #[test]
-    fn marks_of_what_was_left_blank_stand_out_from_the_page_and_from_every_leg() {
+    fn marks_of_blank_readings_stand_out_from_the_page_and_from_every_leg() {
         // WCAG 2.2, success criterion 1.4.11: the contrast of other things than text is at least 3.
         for theme in [Theme::Light, Theme::Dark] {
             let Colours { page, blank, upwind, downwind, odd, .. } = Colours::of(theme);

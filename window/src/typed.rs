@@ -1,4 +1,4 @@
-//! Labels that the pilot types, and their pictures after a box has changed.
+//! Labels that the pilot types; fetches their images again after a box has changed.
 
 use serde::{Deserialize, Serialize};
 
@@ -7,23 +7,23 @@ use pairspeed::learn::{LabelRequest, StoredLabel};
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::Region;
 
-/// Two times closer than this, in seconds, are those of one frame.
+/// Two times that differ by less than this, in seconds, belong to the same frame.
 const SAME_FRAME_S: f64 = 1e-3;
 
-/// Typed labels that the digits were not learned from yet, as they are kept between sessions.
+/// Typed labels that the digits were not learned from yet, as stored between sessions.
 #[derive(Debug, Clone, Serialize, Deserialize, Default)]
 pub(super) struct Typed {
     #[serde(rename = "told")]
     pub labels: Vec<StoredLabel>,
 }
 
-/// Whether a label is that of a channel at a time.
+/// Whether a label belongs to a channel at a time in seconds.
 pub(super) fn is_at(label: &StoredLabel, channel: &Channel, time_s: f64) -> bool {
     label.channel == *channel && (label.time_s - time_s).abs() < SAME_FRAME_S
 }
 
-/// Requests with the pictures of labels that were typed before, except those that `requests` already has. A label whose
-/// channel has no region has no picture.
+/// Requests with the images of labels that were typed before, except those that `requests` already contains. Labels
+/// whose channel has no region are left out.
 ///
 /// # Errors
 /// If the clip cannot be read.

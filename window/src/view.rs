@@ -1,4 +1,4 @@
-//! Theme and text size: the menu to choose them, and keeping the choice between sessions.
+//! Theme and text size: the menu, and the choice that is kept between sessions.
 
 use std::ops::RangeInclusive;
 
@@ -9,8 +9,7 @@ use super::Shared;
 
 /// Text sizes in the menu, in per cent.
 const SIZES_PERCENT: [u16; 5] = [100, 125, 150, 175, 200];
-/// Text sizes that are restored from the last session, in per cent; keys can set sizes that the menu does not
-/// have.
+/// Text sizes that are restored from the last session, in per cent; keys can set sizes that are not in the menu.
 const KEPT_PERCENT: RangeInclusive<u16> = 50..=300;
 /// The themes, each with its name in the menu and in the file.
 const THEMES: [(ThemePreference, &str, &str); 3] = [

@@ -13,8 +13,7 @@ use std::time::{Duration, Instant};
 
 use pairspeed::readings::Progress;
 
-/// Minimum time that a job must have run before the remaining time is shown: the first frames do not show the
-/// speed.
+/// Minimum time that a job must have run before the remaining time is shown: the first frames do not show the speed.
 const SETTLED: Duration = Duration::from_secs(1);
 /// Minimum time between two requests to repaint the window.
 const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);
@@ -113,10 +112,10 @@ impl<T: Send + 'static> Work<T> {
     }
 }
 
-/// The outcome of a job that may be running. Sets `place` to `None` when the job has ended.
-pub fn take_outcome<T: Send + 'static>(place: &mut Option<Work<T>>) -> Option<Outcome<T>> {
-    let outcome = place.as_mut()?.outcome()?;
-    *place = None;
+/// The outcome of a job; `None` while it is running or if there is none. Sets `job` to `None` when it has ended.
+pub fn take_outcome<T: Send + 'static>(job: &mut Option<Work<T>>) -> Option<Outcome<T>> {
+    let outcome = job.as_mut()?.outcome()?;
+    *job = None;
     Some(outcome)
 }
 
@@ -144,7 +143,7 @@ impl Reporter {
         }
     }
 
-    fn tell(&mut self, progress: JobProgress) {
+    fn report(&mut self, progress: JobProgress) {
         *lock(&self.status.progress) = progress;
         if self.shown.is_none_or(|shown| shown.elapsed() >= BETWEEN_REPAINTS) {
             self.shown = Some(Instant::now());
@@ -158,7 +157,7 @@ impl Progress for Reporter {
         let begun = *self.begun.get_or_insert_with(Instant::now);
         let share = length_s.filter(|length_s| *length_s > 0.0).map(|length_s| (time_s / length_s).min(1.0));
         let left = share.and_then(|share| time_left(begun.elapsed(), share));
-        self.tell(JobProgress { frames, share: share.map(|share| share as f32), left });
+        self.report(JobProgress { frames, share: share.map(|share| share as f32), left });
         if self.is_cancelled() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     }
 }
@@ -292,27 +291,27 @@ mod tests {
 
     #[test]
     fn a_cancelled_job_is_stopped_at_its_next_frame_and_cannot_commit() {
-        let (told, heard) = mpsc::channel();
+        let (sender, receiver) = mpsc::channel();
         let work = Work::start(&egui::Context::default(), move |reporter| {
             while reporter.frame_read(1, 1.0, Some(10.0)).is_continue() {}
-            told.send(reporter.commit()).map_err(|error| error.to_string())
+            sender.send(reporter.commit()).map_err(|error| error.to_string())
         });
         assert!(work.cancel());
-        assert!(!heard.recv().unwrap());
+        assert!(!receiver.recv().unwrap());
     }
 
     #[test]
     fn a_job_that_has_committed_cannot_be_cancelled() {
-        let (told, heard) = mpsc::channel();
+        let (sender, receiver) = mpsc::channel();
         let work = Work::start(&egui::Context::default(), move |reporter| {
-            told.send(reporter.commit()).map_err(|error| error.to_string())
+            sender.send(reporter.commit()).map_err(|error| error.to_string())
         });
-        assert!(heard.recv().unwrap());
+        assert!(receiver.recv().unwrap());
         assert!(!work.cancel());
     }
 
     #[test]
-    fn the_time_left_follows_from_the_pace() {
+    fn the_remaining_time_follows_from_the_speed() {
         assert_eq!(time_left(Duration::from_millis(200), 0.5), None);
         assert_eq!(time_left(Duration::from_secs(10), 0.25), Some(Duration::from_secs(30)));
         assert_eq!(in_words(Duration::from_millis(8200)), "about 9 s");
@@ -320,7 +319,7 @@ mod tests {
     }
 
     #[test]
-    fn of_the_errands_that_wait_a_clerk_does_the_latest_only() {
+    fn of_waiting_requests_a_worker_processes_only_the_latest() {
         let (go, wait) = mpsc::channel::<()>();
         let worker = LatestWinsWorker::spawn(&egui::Context::default(), move |request: u32, answer| {
             wait.recv().unwrap();

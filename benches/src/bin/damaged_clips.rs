@@ -1,10 +1,11 @@
-//! Damages a Motion JPEG clip in many ways and counts the wrong readings that this adds.
+//! Damages a Motion JPEG clip in many ways and counts the additional wrong readings.
 //!
 //! `cargo run --release -p benchmarks --bin damaged_clips -- CLIP.avi RATE_HZ [TRIES] [SEED]`
 //!
-//! Setup and true texts (`.setup.toml`, `.readings.csv`) lie beside the clip, whose frame rate is RATE_HZ. Damage starts at
-//! frame 0, 1, 12 or 100, and hits 1, 5 or 20 % of the frames; every combination is tried TRIES times (default 25, which
-//! makes 300 clips). Prints each wrong reading that the sound clip does not have, and ends with exit code 1 if there is one.
+//! Setup and true texts (`.setup.toml`, `.readings.csv`) lie beside the clip, whose frame rate is RATE_HZ. Damage
+//! starts at frame 0, 1, 12 or 100, and hits 1, 5 or 20 % of the frames; every combination is tried TRIES times
+//! (default 25, which makes 300 clips). Prints each wrong reading that the undamaged clip does not have, and ends with
+//! exit code 1 if there is one.
 
 use std::collections::HashSet;
 use std::error::Error;

@@ -13,9 +13,9 @@ use benchmarks::{described, labelled_clips};
 use pairspeed::decipher::{SampledFrames, decipher};
 use pairspeed::footage::{Clip, sample};
 
-/// Frames of the sample.
+/// Number of frames of the sample.
 const FRAMES: usize = 120;
-/// Probability from which a text counts as certain.
+/// Minimum probability of a text that counts as certain.
 const CERTAIN: f32 = 0.97;
 /// Maximum number of wrong texts printed for a channel.
 const MAX_PRINTED: usize = 6;

@@ -1,9 +1,9 @@
 //! How well readouts are found without a setup: `find_table CLIP...`; a path is a clip or a folder of clips with their
 //! truth beside them.
 //!
-//! For each clip: readouts of the truth, how many have a box of their own that holds every true text and no strokes of other text,
-//! boxes that match none, and seconds for fetching the frames and for the search.
-//! `--boxes` lists the boxes as well.
+//! For each clip: number of readouts, how many have their own box that contains every true text and no strokes of
+//! other text, number of boxes without a readout, and seconds for fetching the frames and for the search. `--boxes`
+//! lists the boxes as well.
 
 use std::error::Error;
 use std::path::{Path, PathBuf};
@@ -19,11 +19,11 @@ use pairspeed::geometry::PixelRect;
 const FRAMES: usize = 50;
 /// Margin of the true boxes around the widest text, in pixels (`benches/world`).
 const TRUE_MARGIN_PX: u32 = 2;
-/// The strokes may end this far outside the proposed box, in pixels: the soft edge of a stroke.
+/// Maximum distance of a stroke's end from the proposed box, in pixels: the soft edge of a stroke.
 const TOLERANCE_PX: u32 = 2;
 /// Width of a digit, in heights of the text.
 const DIGIT_WIDTH: f32 = 0.6;
-/// Step between neighbouring pixels of the median frame, in grey levels, from which they count as a stroke.
+/// Minimum difference between neighbouring pixels of the median frame that counts as a stroke, in grey levels.
 const STROKE_STEP: u8 = 40;
 
 /// The result for one clip.
@@ -91,7 +91,7 @@ fn measure(clip: &Path, with_boxes: bool) -> Result<Found, Box<dyn Error>> {
     Ok(result)
 }
 
-/// Whether a proposed box holds the strokes of the true one and none of other text.
+/// Whether a proposed box contains the strokes of the true one and none of other text.
 fn matches(proposed: PixelRect, truth: PixelRect, median: &GrayImage) -> bool {
     let inset = TRUE_MARGIN_PX + TOLERANCE_PX.min(truth.height / 12);
     let strokes = PixelRect::from_edges(
@@ -105,7 +105,7 @@ fn matches(proposed: PixelRect, truth: PixelRect, median: &GrayImage) -> bool {
     let allowed = truth.with_margin(half);
     let outer = truth.with_margin((1.3 * digit).ceil() as u32);
     let rows = |left: u32, right: u32| PixelRect::from_edges(left, truth.top, right, truth.bottom());
-    // A blank place in front of the value may belong to the box: a wider value may follow.
+    // A blank area before the value may belong to the box: a wider value may follow.
     let left = if has_strokes(rows(proposed.left.max(outer.left), allowed.left.max(proposed.left)), median) {
         allowed.left
     } else {
@@ -115,7 +115,7 @@ fn matches(proposed: PixelRect, truth: PixelRect, median: &GrayImage) -> bool {
     proposed.contains(strokes) && limit.contains(proposed)
 }
 
-/// Whether the median frame has steps of the level in an area.
+/// Whether the median frame has strokes in an area.
 fn has_strokes(area: PixelRect, median: &GrayImage) -> bool {
     let area = area.clipped_to(median.dimensions());
     let steps = (area.top..area.bottom()).flat_map(|y| {

@@ -1,4 +1,4 @@
-"""PostScript drawn by Ghostscript: leaning seven-segment digits 110 pixels high whose unlit bars still glimmer."""
+"""PostScript drawn by Ghostscript: slanted seven-segment digits 110 pixels high whose unlit segments are faintly visible."""
 from common import PHOTOS, flight, make, mjpeg, photo
 from sheets import ghostscript
 

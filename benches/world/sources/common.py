@@ -1,6 +1,6 @@
-"""What the sources share: a flight to show, moving backgrounds, placing the drawn texts, the truth.
+"""Functions that the sources share: a flight to show, moving backgrounds, composition of the drawn texts, the truth.
 
-A source says where its readouts stand and hands over a function that draws all texts with its own program.
+A source gives the positions of its readouts and a function that draws all texts with its own program.
 """
 import json
 import math
@@ -17,7 +17,7 @@ ASSETS = OUT / "assets"
 PHOTOS = pathlib.Path("/usr/share/backgrounds/mate/nature")
 FONTS = pathlib.Path("/usr/share/fonts")
 
-# Unit, digits, decimals, least, greatest, greatest change a second.
+# Unit, digits, decimals, minimum, maximum, largest change per second.
 KIND = {
     "speed": ["mph", 3, 0, 0, 250, 40],
     "voltage": ["V", 3, 1, 9, 26, 5],
@@ -36,7 +36,7 @@ def h264(*options):
 
 
 def flight(seed, rate, top, wind, throttles=(60, 80, 100), update=5, full=16.8, ground=0):
-    """An invented flight: a leg against the wind and one with it at every throttle.
+    """An invented flight with an upwind and a downwind leg at every throttle.
 
     Returns the numbers shown in every frame (or field) at `rate` a second, updated `update` times a second,
     and the airspeed of every throttle step.
@@ -69,7 +69,7 @@ def flight(seed, rate, top, wind, throttles=(60, 80, 100), update=5, full=16.8, 
 
 
 def photo(path, w, h, seed=0, zoom=1.6):
-    """A photograph that pans, rolls and comes nearer, slowly."""
+    """A photograph with slow pan, roll and zoom."""
     picture = cv2.imread(str(path))
     scale = zoom * max(w / picture.shape[1], h / picture.shape[0])
     size = picture.shape[1], picture.shape[0]
@@ -84,7 +84,7 @@ def photo(path, w, h, seed=0, zoom=1.6):
 
 
 def film(name, w, h):
-    """A film of `assets`, over and over."""
+    """A film of `assets`, looped."""
     while True:
         reader = cv2.VideoCapture(str(ASSETS / name))
         good, picture = reader.read()
@@ -94,7 +94,7 @@ def film(name, w, h):
 
 
 def synthetic(graph, w, h):
-    """What a source filter of ffmpeg draws."""
+    """Frames drawn by a source filter of ffmpeg."""
     command = ["ffmpeg", "-v", "error", "-f", "lavfi", "-i", graph, "-vf", f"scale={w}:{h}"]
     reader = subprocess.Popen([*command, "-f", "rawvideo", "-pix_fmt", "bgr24", "-"], stdout=subprocess.PIPE)
     try:
@@ -112,14 +112,14 @@ def decode(png):
 
 
 def straight(surface, w, h):
-    """BGRA of a Cairo surface, whose colours are multiplied by their alpha."""
+    """BGRA with straight alpha of a Cairo surface, whose colours are premultiplied."""
     data = np.ndarray((h, w, 4), np.uint8, surface.get_data(), strides=(surface.get_stride(), 4, 1)).astype(np.float32)
     data[..., :3] *= 255 / np.maximum(data[..., 3:], 1)
     return np.clip(data + 0.5, 0, 255).astype(np.uint8)
 
 
 def blend(picture, x, y, drawn):
-    """Lays a drawn picture (BGR and alpha) on another one."""
+    """Blends a drawn image (BGR and alpha) over another one."""
     h, w = drawn.shape[:2]
     under = picture[y:y + h, x:x + w]
     alpha = drawn[..., 3:].astype(np.uint16)
@@ -127,7 +127,7 @@ def blend(picture, x, y, drawn):
 
 
 def write_truth(name, clip, w, h, fps, regions, kinds, steps, texts, legible=None):
-    """NAME.truth.csv: the text of every frame. NAME.truth.json: boxes, channels and what was flown."""
+    """Writes NAME.truth.csv, the text of every frame, and NAME.truth.json, the boxes, channels and true airspeeds."""
     if "FRAMES" not in os.environ:
         for channel in regions:
             lacking = set("0123456789") - set("".join(row[channel] for row in texts))

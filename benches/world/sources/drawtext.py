@@ -8,7 +8,7 @@ from common import ASSETS, FONTS, KIND, OUT, flight, limit, texts_of, write_trut
 
 FPS, W, H = 30, 640, 480
 FONT = FONTS / "truetype/hack/Hack-Bold.ttf"
-# Where a readout stands, and the left end of the 200 pixels it keeps within.
+# Position of each readout, and the left end of the 200 pixels in which it stays.
 PLACES = {"speed": ("320-text_w/2", 400, 220), "voltage": ("600-text_w", 400, 440),
           "altitude": ("600-text_w", 60, 440), "satellites": ("40", 60, 0), "throttle": ("40", 400, 0)}
 
@@ -33,7 +33,7 @@ def main():
                     commands.write(f"{(i - 0.5) / FPS:.4f} drawtext@{channel} reinit text={texts[i][channel]};\n")
         commands.flush()
 
-        # The places of the digits, seen on black and without boxes.
+        # The positions of the digits are measured on black, without boxes.
         black = ["ffmpeg", "-v", "error", "-f", "lavfi", "-i", f"color=black:s={W}x{H}:r={FPS}", "-frames:v", str(n)]
         plain = subprocess.Popen([*black, "-vf", filters(commands.name, texts[0], False), "-f", "rawvideo",
                                   "-pix_fmt", "gray", "-"], stdout=subprocess.PIPE)

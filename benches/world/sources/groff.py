@@ -4,7 +4,7 @@ import subprocess
 from common import PHOTOS, flight, make, mjpeg, photo
 from sheets import ghostscript
 
-PAGE = 792  # a page is a letter's 11 inches high and a point is a pixel
+PAGE = 792  # height of a page in points (letter, 11 inches); one point is one pixel
 
 
 def draw(items):

@@ -7,7 +7,7 @@ from common import flight, film, h264, make, straight
 
 
 def mark(context, text, h):
-    """Own marks: a battery, a mountain, a dial."""
+    """Invented icons: a battery, a mountain, a dial."""
     context.translate(6, h / 2 - 14)
     if text == "battery":
         context.rectangle(2, 6, 24, 16)

@@ -1,4 +1,4 @@
-"""Pages of PostScript as pictures with alpha."""
+"""Pages of PostScript as images with alpha."""
 import pathlib
 import subprocess
 import tempfile
@@ -7,7 +7,7 @@ from common import decode
 
 
 def ghostscript(postscript, w, h):
-    """Every page of it as BGRA, a point a pixel."""
+    """Every page as BGRA, one pixel per point."""
     with tempfile.TemporaryDirectory() as folder:
         look = ["-dTextAlphaBits=4", "-dGraphicsAlphaBits=4", "-r72", f"-g{w}x{h}", "-dFIXEDMEDIA"]
         command = ["gs", "-q", "-dSAFER", "-dBATCH", "-dNOPAUSE", "-sDEVICE=pngalpha", *look]

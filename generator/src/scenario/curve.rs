@@ -43,7 +43,7 @@ mod tests {
     }
 
     #[test]
-    fn points_out_of_order_are_not_sound() {
+    fn unordered_points_are_invalid() {
         assert!(!Curve(vec![[2.0, 0.0], [1.0, 0.0]]).is_sound());
         assert!(!Curve(vec![]).is_sound());
     }

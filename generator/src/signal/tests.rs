@@ -99,7 +99,7 @@ fn the_blur_spreads_an_edge_sideways_by_its_standard_deviation() {
 }
 
 #[test]
-fn the_channels_blur_leaves_rows_apart_and_the_cameras_does_not() {
+fn the_blur_of_the_channel_is_horizontal_and_that_of_the_camera_is_not() {
     let mut frame = Frame::plain(WIDTH, HEIGHT, 20, 128, 128);
     frame.luma[240 * WIDTH..].fill(220);
     assert_eq!(sent(&channel("blur_px = 2"), &frame, 0).luma, frame.luma);

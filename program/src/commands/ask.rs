@@ -1,4 +1,4 @@
-//! `read --ask`: asks the pilot on the terminal about what is doubtful in a new camera.
+//! `read --ask`: asks the pilot on the terminal about doubtful channels, units and digits of a new camera.
 
 use std::io::{BufRead, IsTerminal as _, Write};
 
@@ -10,11 +10,11 @@ use pairspeed::model::channel::Channel;
 use pairspeed::model::units::{Quantity, Unit};
 use pairspeed::new_camera::{NewCamera, NewCameraError};
 
-/// Height of a picture in the terminal, in lines; each shows two rows of pixels.
+/// Height of an image in the terminal, in lines; each line shows two rows of pixels.
 const PICTURE_LINES: u32 = 9;
-/// Maximum width of a picture in the terminal, in characters.
+/// Maximum width of an image in the terminal, in characters: it fits into 80 columns.
 const MAX_COLUMNS: u32 = 76;
-/// The terminal's grey colours: number of the darkest, and how many there are (ECMA-48 with the indexed colours of ISO/IEC
+/// The terminal's grey colours: index of the darkest, and their number (ECMA-48 with the indexed colours of ISO/IEC
 /// 8613-6).
 const FIRST_GREY: u32 = 232;
 const GREYS: u32 = 24;
@@ -23,7 +23,7 @@ const GREYS: u32 = 24;
 pub struct Conversation<R, W> {
     input: R,
     output: W,
-    /// Whether pictures can be drawn.
+    /// Whether the terminal can show images.
     draws: bool,
 }
 
@@ -56,7 +56,7 @@ impl<R: BufRead, W: Write> Conversation<R, W> {
     }
 
     fn say(&mut self, text: &str) {
-        // The pilot who cannot see a question answers none.
+        // If a question cannot be written, no answer follows, so the error is ignored.
         drop(writeln!(self.output, "{text}"));
     }
 
@@ -65,7 +65,7 @@ impl<R: BufRead, W: Write> Conversation<R, W> {
             return;
         };
         let question = format!(
-            "The readout that shows {} at {:.1} s: is it the {}? Enter for yes, or its name ({}):",
+            "The readout that shows {} at {:.1} s: is it the {}? Press Enter for yes, or type its name ({}):",
             named.example.text,
             named.example.time_s,
             named.guess.channel.name(),
@@ -99,19 +99,19 @@ impl<R: BufRead, W: Write> Conversation<R, W> {
                     region.unit = Some(unit);
                     return;
                 }
-                _ => self.say(&format!("\"{answer}\" is none of these units.")),
+                _ => self.say(&format!("\"{answer}\" is not one of these units.")),
             }
         }
     }
 
-    /// What the pilot says of the pictures.
+    /// The labels that the pilot confirms or corrects.
     fn confirmed(&mut self, camera: &NewCamera) -> Vec<LabelledReading> {
         let mut answers = Vec::new();
         for question in &camera.questions {
             self.draw(&question.image);
             let guess = &question.guess;
             let asked = format!(
-                "The {} at {:.2} s: does it show {}? Enter for yes, or what it shows, or - if you cannot read it:",
+                "The {} at {:.2} s: does it show {}? Press Enter for yes, type what it shows, or type - if it is illegible:",
                 guess.channel.name(),
                 guess.time_s,
                 guess.text
@@ -130,7 +130,7 @@ impl<R: BufRead, W: Write> Conversation<R, W> {
         answers
     }
 
-    /// Draws a picture with half blocks: each character shows two pixels above each other.
+    /// Draws an image with half blocks: each character shows two pixels, one above the other.
     fn draw(&mut self, picture: &GrayImage) {
         if !self.draws {
             return;

@@ -1,4 +1,5 @@
-//! The setup of a recording for which none is given: one beside the clip that fits, or a new one, found and deciphered.
+//! The setup of a recording for which none is given: an existing one beside the clip that fits, or a new one, made by
+//! finding and deciphering the overlay.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -18,7 +19,7 @@ use super::teach::{PictureFolder, QUESTION_NAME, enlarged};
 use crate::quoting::quoted;
 use crate::wording;
 
-/// The setup for the clips of a flight. With `ask`, the pilot is asked about what is doubtful in a new one.
+/// The setup for the clips of a flight. With `ask`, the pilot is asked about doubtful parts of a new setup.
 pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
     let Some(first) = clips.first() else {
         return Err(Failure::Misuse("no clip is given".to_owned()));
@@ -36,7 +37,7 @@ pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
     new_setup(&mut clip, first, &own, ask)
 }
 
-/// Finds and deciphers the overlay of a clip, saves the setup, and tells the pilot what each readout is taken for.
+/// Finds and deciphers the overlay of a clip, saves the setup, and prints the channel of each readout.
 fn new_setup(clip: &mut Clip, path: &Path, setup: &Path, ask: bool) -> Result<LoadedSetup, Failure> {
     let picture = setup.with_extension("png");
     check_path(&picture, &Existing::ReplaceOwn.into()).map_err(Failure::misuse)?;
@@ -86,14 +87,14 @@ fn save_boxes(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
         .map(|NamedReadout { guess, rect, example }| Label {
             rect: *rect,
             title: guess.channel.name().to_owned(),
-            // A text of another moment would contradict the image.
+            // The text of another frame would contradict the image.
             detail: if example.time_s == camera.still_time_s { example.text.clone() } else { String::new() },
         })
         .collect();
     save_png(&annotate(&camera.still, &labels), picture, Existing::ReplaceOwn).map_err(Failure::misuse)
 }
 
-/// Says on standard error what was found, so that standard output holds the result alone.
+/// Prints what was found to standard error, because standard output is for the result alone.
 fn describe(camera: &NewCamera, picture: &Path) {
     say_line!("No setup is given. The overlay was searched; it shows:");
     for NamedReadout { guess, example, .. } in &camera.readouts {
@@ -122,7 +123,7 @@ fn describe(camera: &NewCamera, picture: &Path) {
     }
 }
 
-/// Saves the pictures of the doubtful digits beside the glyphs, and says which command settles them.
+/// Saves the images of the doubtful digits beside the glyphs, and prints the command that confirms them.
 fn describe_questions(camera: &NewCamera, clip: &Path) -> Result<(), Failure> {
     if camera.questions.is_empty() {
         return Ok(());
@@ -142,7 +143,9 @@ fn describe_questions(camera: &NewCamera, clip: &Path) -> Result<(), Failure> {
         write!(labels, " --say {}@{:.2}={}", guess.channel.name(), guess.time_s, guess.text)
             .map_err(Failure::failed)?;
     }
-    say_line!("If the pictures show this, settle it (else correct what is after =), then read again:");
+    say_line!(
+        "If the images show these texts, confirm them (correct the text after = where it is wrong), then read again:"
+    );
     say_line!("  pairspeed teach {} --setup {}{labels}", quoted(clip), quoted(&camera.setup.path));
     Ok(())
 }

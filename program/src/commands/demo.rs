@@ -79,20 +79,20 @@ struct TrueStep {
     flown_airspeed: f64,
 }
 
-/// The true airspeed of a throttle step next to the measured one, in the unit of the clip.
+/// True and measured airspeed of a throttle step, in the unit of the clip.
 #[derive(Debug, Serialize)]
-struct Beside {
+struct TruthComparison {
     throttle_percent: f64,
     flown_airspeed: f64,
     /// The measured airspeed; `None` if the step was not found.
     airspeed: Option<f64>,
-    /// Error of the measured airspeed, in per cent of the true one; `None` if the step was not found.
+    /// Error of the measured airspeed, in per cent of the true airspeed; `None` if the step was not found.
     off_percent: Option<f64>,
     /// Whether the true airspeed lies within the 95 % interval; `None` if the step was not found.
     inside_interval: Option<bool>,
 }
 
-impl Beside {
+impl TruthComparison {
     fn of(truth: &TrueStep, steps: &[StepResult]) -> Self {
         let TrueStep { throttle_percent, flown_airspeed } = *truth;
         let found = steps.iter().find(|step| step.throttle_percent == Some(throttle_percent));
@@ -128,15 +128,16 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let setup = LoadedSetup::load(&SETUP.write_to(&arguments.out)?).map_err(Failure::advised)?;
     let flight = flight_with_commands(&[clip], &setup, &ReadOptions::default(), &mut ReadingProgress::new())?;
     folder.write(&flight)?;
-    let beside: Vec<Beside> = truth.steps.iter().map(|step| Beside::of(step, &flight.steps)).collect();
+    let compared: Vec<TruthComparison> =
+        truth.steps.iter().map(|step| TruthComparison::of(step, &flight.steps)).collect();
     if arguments.json {
-        super::print_json(&format!("{:#}", with_truth(&flight, &beside)?));
+        super::print_json(&format!("{:#}", with_truth(&flight, &compared)?));
         return Ok(());
     }
     print_result(&flight, false)?;
     print_line!();
     print_line!("Compared with the truth of this simulated flight:");
-    beside.iter().for_each(|step| print_line!("{}", step.in_words()));
+    compared.iter().for_each(|step| print_line!("{}", step.in_words()));
     print_line!("Report: {}", arguments.out.join("report.html").display());
     print_line!("CSV:    {}", arguments.out.join("pairs.csv").display());
     Ok(())
@@ -151,9 +152,9 @@ fn holds_only(folder: &Path, clip: &Path) -> bool {
 }
 
 /// The summary with an additional entry `truth`, the list of the true steps.
-fn with_truth(flight: &Flight, beside: &[Beside]) -> Result<Value, Failure> {
+fn with_truth(flight: &Flight, compared: &[TruthComparison]) -> Result<Value, Failure> {
     let bytes = summary_json(flight).map_err(Failure::failed)?;
     let mut summary: Value = serde_json::from_slice(&bytes).map_err(Failure::failed)?;
-    summary["truth"] = serde_json::to_value(beside).map_err(Failure::failed)?;
+    summary["truth"] = serde_json::to_value(compared).map_err(Failure::failed)?;
     Ok(summary)
 }

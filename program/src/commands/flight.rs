@@ -9,7 +9,7 @@ use pairspeed::{ReadError, ReadOptions, read_flight};
 
 use crate::wording;
 
-/// Reads a flight; each channel that cannot be read has the command that teaches it.
+/// Reads a flight, and adds to each channel that cannot be read the command that teaches it.
 pub fn flight_with_commands(
     clips: &[PathBuf],
     setup: &LoadedSetup,

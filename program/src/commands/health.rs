@@ -1,4 +1,4 @@
-//! `health`: names what this computer lacks, on one screen.
+//! `health`: checks whether this computer has all that the program needs.
 
 use std::fs::OpenOptions;
 use std::io;
@@ -13,7 +13,7 @@ use crate::version;
 
 /// The exit codes of this command.
 const EXIT_CODES: &str = "Exit codes
-  0  flights can be read and results written; the window may be missing all the same
+  0  flights can be read and results written; the window may still be missing
   1  something that every command needs is missing
   2  wrong usage";
 
@@ -25,7 +25,7 @@ pub struct HealthArguments {
     folder: PathBuf,
 }
 
-/// What a check found missing.
+/// Severity of what a check found missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Lack {
     /// Nothing is missing.
@@ -36,12 +36,12 @@ enum Lack {
     Needed,
 }
 
-/// One checked thing.
+/// The result of one check.
 #[derive(Debug)]
 struct Check {
     subject: &'static str,
     lack: Lack,
-    /// What was found, and what to do if something is missing.
+    /// The finding, and what to do if something is missing.
     found: String,
 }
 
@@ -111,15 +111,15 @@ fn can_write(folder: &Path) -> io::Result<()> {
 fn window() -> Check {
     let (lack, found) = match pairspeed_window::try_display() {
         Ok(()) => (Lack::Nothing, "it can be opened".to_owned()),
-        Err(error) => (Lack::OnlyForWindow, format!("{}; the commands work without", error.reason())),
+        Err(error) => (Lack::OnlyForWindow, format!("{}; all commands work without it", error.reason())),
     };
     Check { subject: "Window", lack, found }
 }
 
-/// Says that this program has no window.
+/// Reports that this program was built without the window.
 #[cfg(not(feature = "window"))]
 fn window() -> Check {
-    let found = "this program was built without it; the commands work".to_owned();
+    let found = "this program was built without it; all commands work".to_owned();
     Check { subject: "Window", lack: Lack::OnlyForWindow, found }
 }
 

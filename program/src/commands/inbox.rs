@@ -21,17 +21,17 @@ use crate::inbox::{InboxFolders, InboxProcessor, Listing, ReadingOutcome, Record
 use crate::quoting::quoted;
 use crate::wording;
 
-/// Longest time between two scans of the folder. Events of the system only make the next scan earlier: network drives have
-/// none, and they end when a card is taken out. Set by judgement.
+/// Maximum time between two scans of the folder. Events of the file system only make the next scan earlier: network
+/// drives send none, and events end when a card is taken out. Set by judgement.
 const MAX_SCAN_INTERVAL: Duration = Duration::from_secs(2);
-/// Shortest time between two scans, so that many events do not cause as many scans. Set by judgement.
+/// Minimum time between two scans, so that many events do not cause as many scans. Set by judgement.
 const MIN_SCAN_INTERVAL: Duration = Duration::from_millis(200);
 
 /// Watch a folder or a mounted card, and read each recording that appears there with the setup that fits
 ///
-/// A recording is read once, when it has stopped growing; its results are put beside it. A hidden journal in the
-/// folder keeps what was done, so that a restart neither forgets nor repeats anything. Whatever cannot be read is
-/// named with its reason, and does not stop the inbox. It ends with Ctrl-C.
+/// A recording is read once, when it has stopped growing; its results are written beside it. A hidden journal in the
+/// folder records what was done, so that after a restart nothing is missed or read twice. A recording that cannot be
+/// read is reported with the reason, and does not stop the inbox. Press Ctrl-C to end it.
 #[derive(Debug, Args)]
 pub struct InboxArguments {
     /// The folder to watch, with the folders in it
@@ -40,13 +40,14 @@ pub struct InboxArguments {
     /// Setup files to choose from, besides those in the folder
     #[arg(long, value_name = "FILE")]
     setup: Vec<PathBuf>,
-    /// Folder for the results and the journal, such as when the card cannot be written to. Default: beside each recording
+    /// Folder for the results and the journal, for example if the card is write-protected. Default: beside each
+    /// recording
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Seconds without a change after which a recording counts as complete
     #[arg(long, value_name = "SECONDS", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=3600))]
     wait: u16,
-    /// End when every recording that is there was tried
+    /// End after one attempt to read every recording in the folder
     #[arg(long)]
     once: bool,
 }
@@ -82,10 +83,10 @@ fn load_all(files: &[PathBuf]) -> Result<Vec<LoadedSetup>, Failure> {
     files.iter().map(|file| LoadedSetup::load(file).map_err(Failure::advised)).collect()
 }
 
-/// The system's events on a folder. Without them, the folder is scanned regularly all the same.
+/// Events of the file system on a folder. Without them, the folder is still scanned at regular intervals.
 struct Watch {
     events: Receiver<notify::Result<notify::Event>>,
-    /// The watcher, which sends events as long as it lives; `None` if the system has none.
+    /// The watcher, which sends events until it is dropped; `None` if the system has no events.
     watcher: Option<RecommendedWatcher>,
 }
 
@@ -160,7 +161,8 @@ impl RecordingReader for SetupReader {
 }
 
 impl SetupReader {
-    /// The setup of that name, or else the first that fits: of those given, then of those in the inbox.
+    /// The setup that is named after the recording; otherwise the first that fits, of the given ones and then of those
+    /// in the inbox.
     fn setup_for(&self, recording: &Path, setups: &[PathBuf]) -> Result<Option<LoadedSetup>, FootageError> {
         let mut clip = Clip::open(recording)?;
         let own = usual_setup(recording);
@@ -173,7 +175,7 @@ impl SetupReader {
 
 fn no_setup(recording: &Path) -> String {
     format!(
-        "no setup fits it; `pairspeed read {}` finds its readouts, or put a setup file into the folder",
+        "no setup fits; find its readouts with `pairspeed read {}`, or put a setup file into the folder",
         quoted(recording)
     )
 }
@@ -186,7 +188,7 @@ fn steps(count: usize) -> String {
     }
 }
 
-/// The outcome for a recording that cannot be read: faults of the disk or card may pass.
+/// The outcome for a recording that cannot be read: errors of the disk or card may be temporary.
 fn of_read_error(error: &ReadError) -> ReadingOutcome {
     let said = wording::message(error);
     match error {

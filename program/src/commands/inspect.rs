@@ -18,8 +18,8 @@ use super::numbers::seconds;
 use super::{Failure, existing_or, picture_failure};
 use crate::confinement::Confinement;
 
-/// A time is accepted if it is at most this long after the timestamp of the last frame, in seconds: one frame
-/// interval at the lowest usual rate.
+/// Maximum time after the timestamp of the last frame at which a time is accepted, in seconds: one frame interval at 20
+/// frames per second, the lowest usual rate.
 const LATE_S: f64 = 0.05;
 
 #[derive(Debug, Args)]
@@ -59,18 +59,18 @@ impl InspectArguments {
     }
 }
 
-/// What `inspect` prints about a clip.
+/// The properties of a clip and the readings of one frame.
 struct Inspection {
     info: ClipInfo,
     /// Number of frames; `None` if a time was given, so that they were not counted.
     frames: Option<u64>,
     /// Time of the last frame, in seconds.
     length_s: f64,
-    /// Damage and gaps.
+    /// Notes on damage and gaps, as sentences.
     notes: Vec<String>,
     /// Time of the frame shown, in seconds.
     time_s: f64,
-    regions: Vec<Read>,
+    regions: Vec<InspectedRegion>,
     /// The file of the image.
     picture: PathBuf,
 }
@@ -111,7 +111,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         Some(setup) => read_regions(&mut clip, setup, frame)?,
         None => Vec::new(),
     };
-    let labels: Vec<Label> = regions.iter().map(Read::label).collect();
+    let labels: Vec<Label> = regions.iter().map(InspectedRegion::label).collect();
     save_png(&annotate(&frame.image, &labels), &picture, &rules).map_err(Failure::misuse)?;
     let inspection = Inspection { info, frames, length_s, notes, time_s: frame.time_s, regions, picture };
     if arguments.json {
@@ -125,7 +125,7 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
 impl Inspection {
     fn json(&self, clip: &Path) -> Value {
         let Self { info, frames, length_s, notes, time_s, regions, picture } = self;
-        let regions: Vec<_> = regions.iter().map(Read::json).collect();
+        let regions: Vec<_> = regions.iter().map(InspectedRegion::json).collect();
         json!({
             "clip": clip.to_string_lossy(), "container": info.container, "codec": info.codec,
             "width": info.width, "height": info.height, "nominal_rate_hz": info.nominal_rate_hz,
@@ -179,15 +179,15 @@ fn count_and_rate(frames: u64, length_s: f64) -> String {
     )
 }
 
-/// A region and what it reads.
-struct Read {
+/// A region and its reading.
+struct InspectedRegion {
     region: Region,
     shown: RegionReading,
-    /// Why `read` would leave the reading blank, judged by this frame alone; `None` if it would be trusted.
+    /// Why `read` would leave the reading blank, as far as this frame alone shows; `None` if it would not.
     blank: Option<String>,
 }
 
-impl Read {
+impl InspectedRegion {
     fn of(region: &Region, reading: FrameReading) -> Self {
         let FrameReading { shown, blank, unknown_digits } = reading;
         let reasons = BlankReasons::of_region(region, &unknown_digits);
@@ -237,7 +237,7 @@ fn read_regions(
     clip: &mut Clip,
     setup: &LoadedSetup,
     frame: &pairspeed::footage::FoundFrame,
-) -> Result<Vec<Read>, Failure> {
+) -> Result<Vec<InspectedRegion>, Failure> {
     let name = clip.info().path.display().to_string();
     setup.check_frame(&name, clip.info().width, clip.info().height).map_err(Failure::advised)?;
     let sets = glyph_sets(setup).map_err(Failure::advised)?;
@@ -245,5 +245,5 @@ fn read_regions(
     let recogniser = Recogniser::calibrate(&setup.setup.regions, &sets, &sample);
     let regions = &setup.setup.regions;
     let readings = read_frame(&recogniser, regions, &frame.image);
-    Ok(regions.iter().zip(readings).map(|(region, reading)| Read::of(region, reading)).collect())
+    Ok(regions.iter().zip(readings).map(|(region, reading)| InspectedRegion::of(region, reading)).collect())
 }

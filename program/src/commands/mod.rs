@@ -8,7 +8,7 @@ macro_rules! print_line {
     };
 }
 
-/// Says a line of formatted text on standard error. Control characters are escaped.
+/// Prints a line of formatted text to standard error. Control characters are escaped.
 macro_rules! say_line {
     ($($text:tt)*) => { eprintln!("{}", pairspeed::visible::line(&format!($($text)*))) };
 }
@@ -98,7 +98,7 @@ enum Command {
     /// opens the window if there is a display
     #[cfg(feature = "window")]
     Window(window::WindowArguments),
-    /// Check what this computer lacks: codecs, permission to write, display
+    /// Check that this computer has what the program needs: codecs, permission to write, display
     Health(health::HealthArguments),
 }
 

@@ -2,8 +2,8 @@
 
 use pairspeed::weather::{DIRECTIONS_DEG, WeatherFix};
 
-/// Largest number that an option takes. Messages repeat numbers in full, which takes 309 digits for the largest ones. Set by
-/// judgement, far above any time in seconds, speed, height or power.
+/// Maximum number that an option accepts. It keeps messages short, which repeat numbers in full (the largest has 309
+/// digits). Set by judgement, far above any time in seconds, speed, height or power.
 pub const MAX_NUMBER: f64 = 1e9;
 
 /// Parses a number of at most [`MAX_NUMBER`].
@@ -73,7 +73,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_slip_in_a_number_comes_back_with_the_number_to_write() {
+    fn a_mistyped_number_is_refused_with_the_number_to_write() {
         assert_eq!(number(" 2.5 "), Ok(2.5));
         assert!(number("2,5").unwrap_err().ends_with("write 2.5"));
         assert!(seconds("1:30").unwrap_err().contains("write 90"));
@@ -92,7 +92,7 @@ mod tests {
     }
 
     #[test]
-    fn numbers_out_of_range_come_back_with_the_range() {
+    fn numbers_out_of_range_are_refused_with_the_range() {
         assert_eq!(course("-90"), Ok(-90.0));
         assert!(course("999").unwrap_err().contains("0 to 360"));
         assert!(percent("101").unwrap_err().contains("0 and 100"));

@@ -80,7 +80,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         .or(earlier.as_ref().map(|flight| flight.speed_unit))
         .or_else(|| named_speed_unit([&arguments.wind, &arguments.gusts]))
         .unwrap_or(Unit::KilometresPerHour);
-    let card = plan(&wish(arguments, unit)?, earlier.as_ref())
+    let card = plan(&request(arguments, unit)?, earlier.as_ref())
         .map_err(|error| Failure::Misuse(wording::plan_error(&error)))?;
     let inputs: Vec<PathBuf> = arguments.from.iter().map(|from| summary_file(from)).collect();
     arguments.page.give(
@@ -93,7 +93,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     )
 }
 
-fn wish(arguments: &PlanArguments, unit: Unit) -> Result<PlanRequest, Failure> {
+fn request(arguments: &PlanArguments, unit: Unit) -> Result<PlanRequest, Failure> {
     let within = arguments.within.clone().unwrap_or_else(|| usual_half_width(unit).to_owned());
     Ok(PlanRequest {
         steps_percent: arguments.steps.clone(),

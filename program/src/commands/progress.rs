@@ -6,13 +6,12 @@ use std::time::Duration;
 use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use pairspeed::readings::Progress;
 
-/// Number of steps into which a [`ShareBar`] divides the task.
+/// Number of steps of a [`ShareBar`].
 const SHARE_STEPS: u64 = 1000;
 
 /// Number of frames between two updates of the progress bar.
 const FRAMES_A_STEP: u64 = 25;
-/// Minimum time that reading must have taken before the remaining time is shown: the first frames do not show
-/// the speed of reading.
+/// Minimum time before the remaining time is shown: the first frames do not show the speed of reading.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Shows the progress of a reading; hidden if the error output is not a terminal.
@@ -95,7 +94,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn no_remaining_time_is_shown_before_the_pace_is_known() {
+    fn no_remaining_time_is_shown_before_the_speed_is_known() {
         let seconds = Duration::from_secs;
         assert_eq!(time_left(seconds(1), 1, 1000), None);
         assert_eq!(time_left(seconds(9), 0, 1000), None);

@@ -100,7 +100,7 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The files that the command needs, while it decodes recordings.
+/// The files that the command needs while it decodes recordings.
 fn confinement(arguments: &ReadArguments, setup: Option<&LoadedSetup>) -> Confinement {
     let ReadArguments { clips, legs, aircraft, out, each, .. } = arguments;
     let mut confinement = Confinement::default().reading(clips).reading(legs.iter().chain(aircraft));

@@ -81,7 +81,7 @@ mod tests {
     }
 
     #[test]
-    fn a_command_line_that_cannot_be_taken_is_answered_in_our_own_words() {
+    fn an_invalid_command_line_is_refused_in_the_programs_own_words() {
         for (line, part) in [
             ("raed a.avi", "there is no command raed (did you mean read?)"),
             ("read a.avi --setup x --forse", "--forse is unknown here (did you mean --force?)"),

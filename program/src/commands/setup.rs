@@ -83,7 +83,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     );
     print_line!("Then: pairspeed inspect {} --setup {} --at 30", quoted(&arguments.clip), quoted(&file));
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
-        print_line!("None of the boxes is known to show the speed: name one of them `speed`.");
+        print_line!("No box was recognised as the speed: name one of them `speed`.");
     }
     Ok(())
 }

@@ -20,14 +20,13 @@ use super::progress::ShareBar;
 use super::{Failure, existing_or};
 use crate::wording;
 
-/// Prefix of the file names of the images that show what to label next; the next constant is that of labels
-/// left out.
+/// Prefixes of the file names of the images that show what to label next, and of those that show conflicting labels.
 const NEXT_NAME: &str = "label-next-";
 const SUSPECT_NAME: &str = "suspect-";
 /// Prefix of the file names of the images of doubtful digits that `read` saves.
 pub const QUESTION_NAME: &str = "doubtful-";
-/// Prefix of the file names that earlier versions of the program used.
-const FORMER_NAME: &str = "tell-next-";
+/// Prefix of the file names of the images to label that earlier versions of the program saved.
+const EARLIER_NAME: &str = "tell-next-";
 /// Minimum magnification of the images, in image pixels per frame pixel.
 const MIN_MAGNIFICATION: u32 = 4;
 /// Minimum height of the images, in pixels.
@@ -133,7 +132,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     report(arguments, &learned, PictureFolder { path: &folder, rules: &rules }, labels)
 }
 
-/// The stored labels, after the changes that the command line asks for.
+/// The stored labels with the changes of the command line.
 fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Failure> {
     let mut file = LabelFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
@@ -190,7 +189,7 @@ fn is_old_picture(name: &str) -> bool {
         let number = name.strip_prefix(prefix).and_then(|rest| rest.strip_suffix(".png"));
         number.is_some_and(|number| number.parse::<u32>().is_ok())
     };
-    [NEXT_NAME, SUSPECT_NAME, QUESTION_NAME, FORMER_NAME].into_iter().any(numbered)
+    [NEXT_NAME, SUSPECT_NAME, QUESTION_NAME, EARLIER_NAME].into_iter().any(numbered)
 }
 
 /// The image enlarged so that it is easy to read.

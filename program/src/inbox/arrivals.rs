@@ -1,4 +1,4 @@
-//! Which recordings have stopped growing.
+//! Determines which recordings have stopped growing.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -6,23 +6,23 @@ use std::time::Duration;
 
 use super::listing::Stamp;
 
-/// The recordings of an inbox, as they were seen last.
+/// The recordings of an inbox, as last listed.
 #[derive(Debug, Default)]
 pub(super) struct Arrivals(BTreeMap<PathBuf, Arrival>);
 
 #[derive(Debug)]
 struct Arrival {
     stamp: Stamp,
-    /// When the recording is due: some time after it was last seen to change, or after a failed attempt. `None` once it was
-    /// dealt with.
+    /// Time at which the recording is due: a fixed time after its last change, or after a failed attempt. `None` once
+    /// it is done.
     due: Option<Duration>,
-    /// Whether it was tried since it last changed.
+    /// Whether reading was attempted since the last change.
     tried: bool,
 }
 
 impl Arrivals {
-    /// Takes note of a listing at `now`. Recordings that are new or have changed are due after `settle`. Returns those that
-    /// are gone and were not dealt with.
+    /// Updates the recordings with a listing at `now`. New and changed recordings are due after `settle`. Returns the
+    /// recordings that have disappeared before they were done.
     pub(super) fn note(
         &mut self,
         now: Duration,
@@ -38,18 +38,18 @@ impl Arrivals {
         before.into_iter().filter(|(_, gone)| gone.due.is_some()).map(|(path, _)| path).collect()
     }
 
-    /// The recordings that are due at `now`, by path.
+    /// The recordings that are due at `now`, sorted by path.
     pub(super) fn due(&self, now: Duration) -> Vec<PathBuf> {
         let is_due = |arrival: &Arrival| arrival.due.is_some_and(|due| due <= now);
         self.0.iter().filter(|(_, arrival)| is_due(arrival)).map(|(path, _)| path.clone()).collect()
     }
 
-    /// Whether every recording was tried.
+    /// Whether reading every recording was attempted.
     pub(super) fn are_tried(&self) -> bool {
         self.0.values().all(|arrival| arrival.tried)
     }
 
-    /// Takes note that a recording was tried, and when it is due again; `None` if it was dealt with.
+    /// Records an attempt, and the time at which the recording is due again; `None` if it is done.
     pub(super) fn set_tried(&mut self, path: &Path, due: Option<Duration>) {
         if let Some(arrival) = self.0.get_mut(path) {
             (arrival.due, arrival.tried) = (due, true);

@@ -1,4 +1,4 @@
-//! The journal of an inbox: what was done with each recording, so that a restart forgets nothing and does nothing twice.
+//! The journal of an inbox: the state of each recording, so that after a restart nothing is missed or done twice.
 
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -13,7 +13,8 @@ use thiserror::Error;
 const NAME: &str = ".pairspeed-inbox.json";
 /// Maximum size of a journal, in bytes: 16 MiB, for about 80,000 recordings. Set by judgement.
 const MAX_BYTES: u64 = 16 << 20;
-/// Number of bytes at either end of a recording from which it is recognised. Set by judgement: an AVI header has 2 to 4 kB.
+/// Number of bytes at the start and at the end of a recording whose checksums identify it. Set by judgement: an AVI
+/// header has 2 to 4 kB.
 const END_BYTES: u64 = 64 << 10;
 /// Version of the journal's format.
 const FORMAT: u32 = 1;
@@ -26,20 +27,20 @@ pub enum JournalError {
     File {
         /// Path of the journal.
         path: PathBuf,
-        /// Error of the operating system, or the reason of the rules not to read or write the file.
+        /// Error of the operating system, or the reason why the file may not be read or written.
         source: io::Error,
     },
-    /// The file is no journal, or one of another version.
-    #[error("{}: this is no journal of this version ({reason}); move the file away", path.display())]
+    /// The file is not a journal, or a journal of another version.
+    #[error("{}: this is not a journal of this version ({reason}); move the file away", path.display())]
     Foreign {
         /// Path of the journal.
         path: PathBuf,
-        /// What is wrong with it.
+        /// What is wrong with the file.
         reason: String,
     },
 }
 
-/// What a recording is recognised by. Times are left out: those of a card change with the time zone.
+/// Identifies a recording. File times are not used: those of a card change with the time zone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Identity {
     bytes: u64,
@@ -58,7 +59,7 @@ impl Identity {
         Ok(Self { bytes, head, tail: checksum(&mut file)? })
     }
 
-    /// Whether this can be a shorter part of a recording, as an interrupted copy leaves it.
+    /// Whether this can be the first part of the recording `whole`, as after an interrupted copy.
     pub(super) fn is_part_of(self, whole: Self) -> bool {
         self.bytes < whole.bytes && self.bytes >= END_BYTES && self.head == whole.head
     }
@@ -70,17 +71,17 @@ fn checksum(file: &mut File) -> io::Result<u32> {
     Ok(crc32fast::hash(&bytes))
 }
 
-/// What was done with a recording.
+/// State of a recording.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub(super) enum State {
-    /// Reading was begun this many times, and did not end.
+    /// Number of attempts that were begun and not finished.
     Begun(u32),
-    /// It was read, and its results were written.
+    /// The recording was read, and its results were written.
     Read,
-    /// It had results before the inbox came to it.
+    /// The recording already had results before the inbox read it.
     HadResults,
-    /// It cannot be read, for this reason.
+    /// The recording cannot be read, with the reason.
     Unreadable(String),
 }
 
@@ -89,7 +90,7 @@ pub(super) enum State {
 pub(super) struct JournalEntry {
     pub(super) identity: Identity,
     pub(super) state: State,
-    /// Number of its result folder among those of the recordings that had the same path, from 1.
+    /// Number of its result folder, from 1, among the recordings that have had the same path.
     pub(super) folder: u32,
 }
 
@@ -97,7 +98,7 @@ pub(super) struct JournalEntry {
 #[serde(deny_unknown_fields)]
 struct Content {
     format: u32,
-    /// The recordings that each path has had: recorders use names again.
+    /// The recordings that each path has had: recorders reuse names.
     recordings: BTreeMap<String, Vec<JournalEntry>>,
 }
 
@@ -133,7 +134,7 @@ impl Journal {
         self.content.recordings.get(&self.key(recording)).map_or(&[], Vec::as_slice)
     }
 
-    /// Writes down what was done with a recording, in place of the entry `before`. It is on the disk when this returns.
+    /// Writes the entry of a recording to the disk, in place of the entry `before`.
     pub(super) fn write(
         &mut self,
         recording: &Path,
@@ -158,7 +159,7 @@ impl Journal {
         write_whole(&self.path, &bytes, Existing::Replace).map_err(at)
     }
 
-    /// The path of a recording in the inbox, with all bytes that are no ASCII text escaped.
+    /// The path of a recording relative to the inbox, with all bytes escaped that are not ASCII text.
     fn key(&self, recording: &Path) -> String {
         let inside = recording.strip_prefix(&self.inbox).unwrap_or(recording);
         inside.as_os_str().as_encoded_bytes().escape_ascii().to_string()

@@ -1,4 +1,4 @@
-//! What lies in the inbox: recordings and setups.
+//! Lists the recordings and setups of an inbox.
 
 use std::fs::{self, Metadata};
 use std::io;
@@ -11,15 +11,16 @@ use pairspeed::output::folder::RESULT_ENDING;
 
 /// Maximum depth of the folders that are searched. Set by judgement: cards have two levels (DCIM/100MEDIA).
 const MAX_DEPTH: usize = 6;
-/// Maximum number of entries that are looked at, to limit memory and time. Set by judgement: a full card has a few thousand.
+/// Maximum number of entries that are examined, to limit memory and time. Set by judgement: a full card has a few
+/// thousand.
 const MAX_ENTRIES: usize = 50_000;
 
-/// Size and time of change of a file, which change while it grows.
+/// Size and modification time of a file, which change while it grows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stamp {
     /// Size in bytes.
     pub bytes: u64,
-    /// Time of the last change, as the file system states it; `None` if it states none.
+    /// Time of the last change according to the file system; `None` if it states none.
     pub modified: Option<SystemTime>,
 }
 
@@ -32,12 +33,11 @@ impl Stamp {
 /// The files of an inbox at one moment.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Listing {
-    /// Device and number of the folder itself, where the system has them. They change when another card is
-    /// mounted there. `None` on other systems.
+    /// Device and inode number of the folder; `None` on systems without them. They change when another card is mounted.
     pub folder: Option<(u64, u64)>,
-    /// The recordings, by path.
+    /// The recordings, sorted by path.
     pub recordings: Vec<(PathBuf, Stamp)>,
-    /// The setup files, by path.
+    /// The setup files, sorted by path.
     pub setups: Vec<(PathBuf, Stamp)>,
 }
 

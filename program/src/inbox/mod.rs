@@ -1,11 +1,11 @@
 //! The inbox: a folder, or a mounted card, whose recordings are read as soon as they have stopped growing.
 //!
 //! ```text
-//! folder -> listing (recordings, setups) -> arrivals (stopped growing?) -> processor -> reader -> results
+//! folder -> listing (recordings, setups) -> arrivals (complete recordings) -> processor -> reader -> results
 //!                                                                           processor <-> journal (what was done)
 //! ```
 //!
-//! Nothing here waits or asks for the time: the caller passes the time since the start and a listing of the folder.
+//! Nothing here waits or reads a clock: the caller passes the time since the start and a listing of the folder.
 
 mod arrivals;
 mod journal;

@@ -1,4 +1,4 @@
-//! Decides what is done with each recording, and writes it down.
+//! Decides what to do with each recording, and records it in the journal.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io;
@@ -11,29 +11,29 @@ use super::arrivals::Arrivals;
 use super::journal::{Identity, Journal, JournalEntry, JournalError, State};
 use super::listing::{Listing, Stamp};
 
-/// Time until something that failed for a reason outside the recording is tried again. Set by judgement.
+/// Time between attempts after a failure whose cause lies outside the recording. Set by judgement.
 const RETRY: Duration = Duration::from_secs(60);
-/// Number of attempts to read a recording that each ended with the end of the program. Set by judgement: one such end may be
-/// a cut of power.
+/// Maximum number of attempts during which the program itself ended. Set by judgement: one of them may have ended with
+/// a power failure.
 const MAX_ATTEMPTS: u32 = 3;
 
-/// The result of reading one recording. Each but the first has its reason.
+/// The result of reading one recording. Every failure has its reason as text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ReadingOutcome {
-    /// It was read. The text says what came of it.
+    /// The recording was read. The text summarises the result.
     Read(String),
-    /// It cannot be read, and will not be readable later.
+    /// The recording cannot be read now or later.
     Unreadable(String),
-    /// None of the setups fits it. It is tried again when there is another setup.
+    /// None of the setups fits. Another attempt is made when there is another setup.
     NoSetup(String),
-    /// Reading failed for a reason outside the recording. It is tried again later.
+    /// Reading failed for a reason outside the recording. Another attempt is made later.
     Interrupted(String),
 }
 
 /// Reads recordings.
 pub trait RecordingReader {
-    /// Reads `recording` with one of `setups`, and writes its results to the folder `results`. `replace` tells whether results
-    /// there, of a shorter copy of the recording, are to be replaced.
+    /// Reads `recording` with one of `setups`, and writes its results to the folder `results`. With `replace`, existing
+    /// results of a shorter copy of the recording are replaced.
     fn read(&mut self, recording: &Path, results: &Path, setups: &[PathBuf], replace: bool)
     -> ReadingOutcome;
 }
@@ -43,7 +43,7 @@ pub trait RecordingReader {
 pub struct InboxFolders {
     /// The folder that is watched.
     pub inbox: PathBuf,
-    /// The folder for the results and the journal; `None` if results are put beside their recordings.
+    /// The folder for the results and the journal; `None` if results are written beside their recordings.
     pub results: Option<PathBuf>,
 }
 
@@ -53,23 +53,23 @@ pub struct InboxProcessor {
     /// Time without a change after which a recording counts as complete.
     settle: Duration,
     arrivals: Arrivals,
-    /// The journal; `None` while the folder is not there.
+    /// The journal; `None` while the folder does not exist.
     journal: Option<Journal>,
-    /// Device and number of the folder in the last listing; `None` before the first.
+    /// Device and inode number of the folder in the last listing; `None` before the first.
     folder: Option<Option<(u64, u64)>>,
     setups: Vec<(PathBuf, Stamp)>,
     without_setup: BTreeSet<PathBuf>,
-    /// What was said last about each file that is tried again and again.
+    /// The last message about each file that is tried repeatedly.
     said: BTreeMap<PathBuf, String>,
 }
 
-/// What is to be done with a recording.
+/// What to do with a recording.
 enum RecordingPlan {
     /// Nothing.
     Leave,
-    /// Write this down, and say this.
+    /// Write the entry to the journal, and print the message.
     Settle(JournalEntry, &'static str),
-    /// Read it. The entry is the one to be written first.
+    /// Read the recording, after the entry was written to the journal.
     Read {
         entry: JournalEntry,
         /// The entry of a shorter copy of the recording, whose results are replaced; `None` if there is none.
@@ -104,13 +104,13 @@ impl InboxProcessor {
         Ok(())
     }
 
-    /// Whether every recording that is there was tried.
+    /// Whether reading every recording in the folder was attempted.
     pub fn is_idle(&self) -> bool {
         self.journal.is_some() && self.arrivals.are_tried()
     }
 
-    /// Takes note of the folder as it is at `now`, and reads the recordings that are due. `say` receives what happened, one line
-    /// each.
+    /// Processes the listing of the folder at `now`, and reads the recordings that are due. `say` receives messages of
+    /// one line each.
     pub fn step(
         &mut self,
         now: Duration,
@@ -124,7 +124,7 @@ impl InboxProcessor {
         };
         let before = self.folder.replace(listing.folder);
         if before.is_some_and(|before| before != listing.folder) {
-            // Another card is mounted here, or the card was taken out: it has a journal of its own.
+            // Another card was mounted here, or the card was removed. Each card has its own journal.
             self.forget_folder();
         }
         if self.journal.is_none()
@@ -134,7 +134,7 @@ impl InboxProcessor {
             return self.say_once(&inbox, error.to_string(), say);
         }
         for gone in self.arrivals.note(now, self.settle, &listing.recordings) {
-            say(format!("{}: removed before it was read; it is read when it is there again", gone.display()));
+            say(format!("{}: removed before it was read; it will be read when it is back", gone.display()));
         }
         if self.setups != listing.setups {
             self.setups = listing.setups;
@@ -147,7 +147,7 @@ impl InboxProcessor {
         }
     }
 
-    /// The folder cannot be listed: the card is gone, or the network.
+    /// Handles a folder that cannot be listed, because the card or the network drive is gone.
     fn lose_folder(&mut self, error: &io::Error, say: &mut dyn FnMut(String)) {
         let inbox = self.folders.inbox.clone();
         self.say_once(&inbox, format!("cannot be listed ({error}); waiting for it"), say);
@@ -161,7 +161,7 @@ impl InboxProcessor {
         self.without_setup.clear();
     }
 
-    /// Reads one recording if the journal does not say otherwise.
+    /// Reads one recording unless the journal shows that it is done.
     fn handle(
         &mut self,
         path: &Path,
@@ -214,7 +214,7 @@ impl InboxProcessor {
             }
             ReadingOutcome::Interrupted(reason) => {
                 self.take_back(path, entry);
-                self.try_later(path, now, format!("not read: {reason}; it is tried again"), say);
+                self.try_later(path, now, format!("not read: {reason}; another attempt follows"), say);
             }
         }
     }
@@ -248,7 +248,7 @@ impl InboxProcessor {
         }
         if entries.is_empty() && has_results(1) {
             let entry = JournalEntry { state: State::HadResults, ..entry(1) };
-            return RecordingPlan::Settle(entry, "has results already; it is not read again");
+            return RecordingPlan::Settle(entry, "has results already and is not read again");
         }
         let free = (1..).find(|number| !has_results(*number)).unwrap_or(u32::MAX);
         RecordingPlan::Read { entry: entry(free), shorter: None }
@@ -267,7 +267,7 @@ impl InboxProcessor {
             .map_or_else(|| path.with_file_name(&name), |results| results.join(inside.with_file_name(&name)))
     }
 
-    /// Writes an entry down; the recording is then dealt with.
+    /// Writes an entry to the journal; the recording is then done.
     fn write(&mut self, path: &Path, now: Duration, entry: JournalEntry, say: &mut dyn FnMut(String)) {
         match self.journal.as_mut().map(|journal| journal.write(path, None, entry)) {
             Some(Err(error)) => {
@@ -277,10 +277,10 @@ impl InboxProcessor {
         }
     }
 
-    /// Writes down that an attempt does not count, as it did not end the program.
+    /// Removes an attempt from the journal, because the program did not end during it.
     fn take_back(&mut self, path: &Path, entry: JournalEntry) {
         let entry = JournalEntry { state: State::Begun(0), ..entry };
-        // If this fails, the attempt counts after a restart, which is the only harm.
+        // If this fails, the attempt still counts after a restart, which does no other harm.
         let _counts = self.journal.as_mut().map(|journal| journal.write(path, None, entry));
     }
 
@@ -294,7 +294,7 @@ impl InboxProcessor {
         self.say_once(path, reason, say);
     }
 
-    /// Says something on a file, unless it was said last time.
+    /// Prints a message about a file, unless the last message about it was the same.
     fn say_once(&mut self, path: &Path, what: String, say: &mut dyn FnMut(String)) {
         let line = format!("{}: {what}", path.display());
         if self.said.get(path) != Some(&line) {

@@ -16,7 +16,7 @@ const SETTLE: Duration = Duration::from_secs(10);
 /// Bytes of a recording: more than are compared at either end.
 const LENGTH: usize = 200_000;
 
-/// A reader that writes an empty result, or fails as the name of the recording says.
+/// A reader that writes an empty result, or fails in the way that the name of the recording states.
 #[derive(Default)]
 struct FakeReader {
     /// Number of times that each recording was read.
@@ -59,7 +59,7 @@ impl RecordingReader for FakeReader {
     }
 }
 
-/// An inbox in a folder of its own, with the time and what was said.
+/// An inbox in a temporary folder, with its clock and messages.
 struct Stage {
     folder: TempDir,
     processor: Option<InboxProcessor>,
@@ -96,8 +96,8 @@ impl Stage {
         path
     }
 
-    /// Looks at the folder now, and again when all that is there now has settled.
-    fn pass(&mut self) {
+    /// Lists the folder now, and again when its files count as complete.
+    fn scan(&mut self) {
         for _ in 0..2 {
             let listing = Listing::of(self.folder.path());
             let (processor, said) = (self.processor.as_mut().unwrap(), &mut self.said);
@@ -119,49 +119,49 @@ impl Stage {
 #[test]
 fn a_recording_is_read_once_it_has_stopped_growing() {
     let mut stage = Stage::new();
-    let look = |stage: &mut Stage, seconds: u64| {
+    let scan_at = |stage: &mut Stage, seconds: u64| {
         stage.now = Duration::from_secs(seconds);
         let listing = Listing::of(stage.folder.path());
         stage.processor.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
     };
     let path = stage.write("DCIM/a.avi", 1, LENGTH / 2);
-    look(&mut stage, 0);
-    look(&mut stage, 9);
+    scan_at(&mut stage, 0);
+    scan_at(&mut stage, 9);
     stage.write("DCIM/a.avi", 1, LENGTH);
-    look(&mut stage, 10);
-    look(&mut stage, 19);
+    scan_at(&mut stage, 10);
+    scan_at(&mut stage, 19);
     assert_eq!(stage.times_read(&path), 0, "it grew at 10 s");
     assert!(!stage.processor.as_ref().unwrap().is_idle());
-    look(&mut stage, 20);
-    look(&mut stage, 40);
+    scan_at(&mut stage, 20);
+    scan_at(&mut stage, 40);
     assert_eq!(stage.times_read(&path), 1);
     assert!(stage.processor.as_ref().unwrap().is_idle() && holds_results(&usual_folder(&[path])));
 }
 
 #[test]
-fn a_restart_repeats_nothing_and_forgets_nothing() {
+fn after_a_restart_nothing_is_repeated_or_missed() {
     let mut stage = Stage::new();
     let (good, broken) = (stage.write("a.avi", 1, LENGTH), stage.write("broken.mp4", 2, LENGTH));
-    stage.pass();
+    stage.scan();
     let late = stage.write("late.avi", 3, 100);
     for _ in 0..3 {
         stage.restart();
-        stage.pass();
+        stage.scan();
     }
     assert_eq!([&good, &broken, &late].map(|path| stage.times_read(path)), [1, 1, 1]);
     assert_eq!(stage.said_of(&broken), ["not read: it is broken"]);
     stage.write("broken.mp4", 9, LENGTH);
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&broken), 2, "another recording has the name now");
 }
 
 #[test]
-fn a_kill_before_the_results_means_another_attempt_and_one_after_them_none() {
+fn after_a_kill_a_recording_is_read_again_unless_its_results_were_complete() {
     let mut stage = Stage::new();
     let path = stage.write("a.avi", 1, LENGTH);
     let killed = |stage: &mut Stage| {
         stage.reader.dies = true;
-        let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| stage.pass()));
+        let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| stage.scan()));
         stage.reader.dies = false;
         assert!(outcome.is_err());
         stage.restart();
@@ -169,114 +169,115 @@ fn a_kill_before_the_results_means_another_attempt_and_one_after_them_none() {
     killed(&mut stage);
     fs::create_dir(usual_folder(std::slice::from_ref(&path))).unwrap();
     fs::write(usual_folder(std::slice::from_ref(&path)).join("summary.json"), "").unwrap();
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&path), 1, "its results were complete");
     let deadly = stage.write("deadly.avi", 2, LENGTH);
     for _ in 0..3 {
         killed(&mut stage);
     }
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&deadly), 3);
     assert_eq!(stage.said_of(&deadly), ["not read: the program ended each time"]);
     let next = stage.write("next.avi", 3, LENGTH);
     killed(&mut stage);
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&next), 2);
 }
 
 #[test]
-fn a_half_copied_recording_is_read_again_when_it_is_whole() {
+fn a_half_copied_recording_is_read_again_when_it_is_complete() {
     let mut stage = Stage::new();
     let path = stage.write("a.avi", 1, LENGTH / 2);
-    stage.pass();
+    stage.scan();
     stage.write("a.avi", 1, LENGTH);
-    stage.pass();
+    stage.scan();
     let results = usual_folder(std::slice::from_ref(&path));
     assert_eq!(fs::read_to_string(results.join("summary.json")).unwrap(), LENGTH.to_string());
     assert_eq!(stage.times_read(&path), 2);
 }
 
 #[test]
-fn a_name_that_is_used_again_gets_results_of_its_own() {
+fn a_recording_with_a_reused_name_gets_its_own_results() {
     let mut stage = Stage::new();
     let path = stage.write("a.avi", 1, LENGTH);
-    stage.pass();
+    stage.scan();
     stage.write("a.avi", 2, LENGTH);
-    stage.pass();
+    stage.scan();
     stage.write("a.avi", 1, LENGTH);
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&path), 2, "the first recording is known");
     assert!(holds_results(&stage.folder.path().join("a-result-2")));
 }
 
 #[test]
-fn results_that_are_there_already_stay() {
+fn existing_results_are_kept() {
     let mut stage = Stage::new();
     let path = stage.write("a.avi", 1, LENGTH);
     let results = usual_folder(std::slice::from_ref(&path));
     fs::create_dir(&results).unwrap();
     fs::write(results.join("legs.csv"), "mine").unwrap();
-    stage.pass();
+    stage.scan();
     assert_eq!((stage.times_read(&path), fs::read_dir(&results).unwrap().count()), (0, 1));
-    assert_eq!(stage.said_of(&path), ["has results already; it is not read again"]);
+    assert_eq!(stage.said_of(&path), ["has results already and is not read again"]);
 }
 
 #[test]
-fn what_fails_for_outer_reasons_is_tried_again_and_named_once() {
+fn a_temporary_failure_is_retried_and_reported_once() {
     let mut stage = Stage::new();
     let (flaky, shy) = (stage.write("flaky.avi", 1, LENGTH), stage.write("shy.avi", 2, LENGTH));
     for _ in 0..12 {
-        stage.pass();
+        stage.scan();
     }
     assert_eq!((stage.times_read(&flaky), stage.times_read(&shy)), (3, 1));
     let said = stage.said_of(&flaky);
     assert_eq!(said.len(), 2, "{said:?}");
     assert!(
-        said[0].contains("the disk is full; it is tried again") && said[1].starts_with("read; results in")
+        said[0].contains("the disk is full; another attempt follows")
+            && said[1].starts_with("read; results in")
     );
     assert_eq!(stage.said_of(&shy), ["not read: no setup"]);
     stage.write("nose.setup.toml", 0, 10);
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&shy), 2, "there is a setup now");
 }
 
 #[test]
-fn a_recording_that_is_taken_away_is_read_when_it_is_back() {
+fn a_removed_recording_is_read_when_it_is_back() {
     let mut stage = Stage::new();
     let gone = stage.write("gone.avi", 1, LENGTH);
-    stage.pass();
-    assert_eq!(stage.said_of(&gone), ["not read: removed while it was read; it is tried again"]);
+    stage.scan();
+    assert_eq!(stage.said_of(&gone), ["not read: removed while it was read; another attempt follows"]);
     let early = stage.write("a.avi", 2, LENGTH);
     let listing = Listing::of(stage.folder.path());
     stage.processor.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
     fs::remove_file(&early).unwrap();
-    stage.pass();
-    assert_eq!(stage.said_of(&early), ["removed before it was read; it is read when it is there again"]);
+    stage.scan();
+    assert_eq!(stage.said_of(&early), ["removed before it was read; it will be read when it is back"]);
     stage.write("a.avi", 2, LENGTH);
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&early), 1);
 }
 
 #[test]
-fn a_removed_card_and_another_one_have_journals_of_their_own() {
+fn two_cards_have_separate_journals() {
     let mut stage = Stage::new();
     let path = stage.write("a.avi", 1, LENGTH);
-    stage.pass();
+    stage.scan();
     let (inside, away) = (stage.folder.path().to_owned(), tempfile::tempdir().unwrap());
     let (first, second) = (away.path().join("first"), away.path().join("second"));
     fs::rename(&inside, &first).unwrap();
-    stage.pass();
-    stage.pass();
+    stage.scan();
+    stage.scan();
     let said = stage.said_of(&inside);
     assert!(said.len() == 1 && said[0].contains("waiting for it"), "{said:?}");
     fs::create_dir(&inside).unwrap();
     stage.write("a.avi", 5, LENGTH);
-    stage.pass();
+    stage.scan();
     assert_eq!(stage.times_read(&path), 2, "the other card's recording");
     fs::rename(&inside, &second).unwrap();
     fs::rename(&first, &inside).unwrap();
-    stage.pass();
-    stage.pass();
+    stage.scan();
+    stage.scan();
     assert_eq!(stage.times_read(&path), 2, "the first card is known");
 }
 

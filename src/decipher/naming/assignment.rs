@@ -7,7 +7,7 @@ use crate::model::channel::Channel;
 const KNOWN: usize = Channel::KNOWN.len();
 /// Number of sets of channels.
 const SETS: usize = 1 << KNOWN;
-/// Log odds at which a readout is left without a channel: the log odds of an unknown channel.
+/// Log odds (natural logarithm) of an unknown channel: a readout without a channel above it is left without one.
 const UNKNOWN_LOG_ODDS: f64 = 0.0;
 
 /// The most probable channel of every readout, as an index of [`Channel::KNOWN`] or `None`, and its probability, 0 to 1.
@@ -27,13 +27,13 @@ fn choices(ratings: &Ratings) -> impl Iterator<Item = (Option<usize>, f64)> {
     known.chain([(None, UNKNOWN_LOG_ODDS)])
 }
 
-/// The set of channels with one more; `None` if it already has the channel.
+/// The set of channels with one channel added; `None` if the set has it already.
 fn with(set: usize, channel: Option<usize>) -> Option<usize> {
     let bit = channel.map_or(0, |channel| 1 << channel);
     (set & bit == 0).then_some(set | bit)
 }
 
-/// Sum of the products of the odds over all assignments, with one choice fixed or none.
+/// Sum of the products of the odds over all assignments, with at most one choice fixed.
 fn weight(ratings: &[Ratings], fixed: Option<(usize, Option<usize>)>) -> f64 {
     let mut sums = vec![0.0; SETS];
     sums[0] = 1.0;

@@ -1,30 +1,30 @@
-//! What a readout's values do over the clip.
+//! Statistics of a readout's values over the clip.
 
 use super::super::readout::{DecipheredReadout, value_of};
 use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
-/// Probabilities from which a text counts as a value, of which the first is taken that gives enough values, and the share of
-/// the values at either end that may then be misread. Set by judgement.
+/// Minimum probability of a text that counts as a value, and the share of the values at either end that may be misread.
+/// The first entry that gives enough values is used. Set by judgement.
 const MIN_PROBABILITIES: [(f32, f64); 2] = [(0.9, 0.02), (0.5, 0.15)];
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;
-/// Seconds that a clock may gain or lose in a second.
+/// Maximum error of the rate of a clock, in seconds per second.
 const CLOCK_RATE_TOLERANCE: f64 = 0.1;
 
 /// Properties of the values of one readout.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Behaviour {
-    /// Values in the order of time: time in seconds, value.
+    /// Values in order of time: time in seconds, value.
     pub(super) values: Vec<(f64, f64)>,
     pub(super) decimals: u8,
     /// Lowest and highest value.
     pub(super) low: f64,
     pub(super) high: f64,
-    /// Share of the steps from one value to the next without a change, 0 to 1.
+    /// Share of consecutive values that are equal, 0 to 1.
     pub(super) unchanged_share: f64,
-    /// Largest change from one value to the next, without the largest twentieth.
+    /// 95th percentile of the changes from one value to the next.
     pub(super) large_step: f64,
     /// Share of the values that are multiples of five, 0 to 1.
     pub(super) fives_share: f64,
@@ -58,7 +58,7 @@ impl Behaviour {
         let count = values.len() as f64;
         let steps: Vec<f64> = values.windows(2).map(|pair| (pair[1].1 - pair[0].1).abs()).collect();
         let mut different: Vec<f64> = values.iter().map(|(_, value)| *value).collect();
-        // Single misread texts do not count.
+        // Quantiles leave out single misread texts.
         let end = |share: f64| quantile(&different, share).unwrap_or_default();
         let (low, high) = (end(outlier_share), end(1.0 - outlier_share));
         different.sort_by(f64::total_cmp);
@@ -81,7 +81,7 @@ impl Behaviour {
         }
     }
 
-    /// Whether there are values enough to recognise a channel.
+    /// Whether there are enough values to recognise a channel.
     pub(super) fn is_known(&self) -> bool {
         self.values.len() >= MIN_VALUES
     }
@@ -91,7 +91,7 @@ impl Behaviour {
         self.is_known().then_some(Reason::Range(self.low, self.high))
     }
 
-    /// The span of the values relative to the highest, 0 to 1 for values above zero.
+    /// The span of the values as a share of the highest, 0 to 1 for values above zero.
     pub(super) fn relative_span(&self) -> f64 {
         (self.high - self.low) / self.high.abs().max(f64::MIN_POSITIVE)
     }

@@ -20,13 +20,13 @@ pub use reason::Reason;
 pub struct ChannelGuess {
     /// The channel.
     pub channel: Channel,
-    /// 0 to 1.
+    /// Probability that the channel is right, 0 to 1.
     pub probability: f64,
-    /// Why, the strongest reason first.
+    /// Reasons for the channel, the strongest first.
     pub reasons: Vec<Reason>,
 }
 
-/// Probability of a channel from which the pilot need not check it.
+/// Minimum probability of a channel that the pilot need not check.
 const CERTAIN: f64 = 0.9;
 
 impl ChannelGuess {
@@ -46,8 +46,8 @@ impl ChannelGuess {
 /// Name of a channel that shows the time since the start.
 const CLOCK_NAME: &str = "clock";
 
-/// Guesses the channel of every readout, in their order. No two have the same; readouts without a known channel are
-/// `channel-1`, `channel-2` and so on.
+/// Guesses the channel of every readout, in the same order. No channel is given twice; readouts without a known channel
+/// are named `channel-1`, `channel-2` and so on.
 #[must_use]
 pub fn name_channels(readouts: &[&DecipheredReadout]) -> Vec<ChannelGuess> {
     let mut behaviours: Vec<Behaviour> = readouts.iter().map(|readout| Behaviour::of(readout)).collect();

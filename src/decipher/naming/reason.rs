@@ -1,10 +1,10 @@
-//! What speaks for a channel.
+//! Reasons for a channel.
 
 use std::fmt;
 
 use crate::model::units::Unit;
 
-/// A property of a readout's values that speaks for a channel.
+/// A property of a readout that suggests a channel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[non_exhaustive]
 pub enum Reason {

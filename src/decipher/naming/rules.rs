@@ -15,12 +15,12 @@ pub(super) struct Ratings {
 #[derive(Debug, Clone, Default)]
 struct Rating {
     log_odds: f64,
-    /// What speaks for the channel, with its weight.
+    /// Reasons for the channel, each with its weight.
     reasons: Vec<(f64, Reason)>,
 }
 
 impl Ratings {
-    /// Log odds of the channel with an index of [`Channel::KNOWN`] against an unknown one.
+    /// Log odds of the channel at an index of [`Channel::KNOWN`] against an unknown channel.
     pub(super) fn log_odds(&self, known: usize) -> f64 {
         self.ratings.get(known).map_or(IMPOSSIBLE, |rating| rating.log_odds)
     }
@@ -35,17 +35,18 @@ impl Ratings {
 
 /// Log odds of a value that a channel cannot have.
 const IMPOSSIBLE: f64 = -8.0;
-/// Log odds of a channel if nothing is known of the values: words alone can outweigh it.
+/// Log odds of a channel if too few values are known: only words outweigh it.
 const UNKNOWN: f64 = -3.0;
-/// Log odds for a channel whose unit or label is beside the value, and against one whose unit is not.
+/// Log odds added if the unit or label beside the value is one of the channel, and subtracted if the unit is of another
+/// channel.
 const WORD: f64 = 5.0;
 const OTHER_UNIT: f64 = 6.0;
-/// Correlation with the throttle from which a value follows it, and up to which it does not.
+/// Minimum correlation with the throttle of a value that follows it, and maximum of one that does not.
 const FOLLOWS: f64 = 0.45;
 const IGNORES: f64 = 0.25;
 
 impl Rating {
-    /// A channel that lies within these values, or cannot be.
+    /// A neutral rating if all values lie within these limits; an impossible one otherwise.
     fn within(behaviour: &Behaviour, low: f64, high: f64) -> Self {
         let fits = behaviour.low >= low && behaviour.high <= high;
         Self { log_odds: if fits { 0.0 } else { IMPOSSIBLE }, reasons: Vec::new() }
@@ -60,7 +61,7 @@ impl Rating {
         self
     }
 
-    /// Takes log odds away if something speaks against the channel.
+    /// Subtracts log odds if the condition holds.
     fn against(mut self, holds: bool, log_odds: f64) -> Self {
         if holds {
             self.log_odds -= log_odds;
@@ -70,7 +71,7 @@ impl Rating {
 }
 
 impl Rating {
-    /// Adds what the words beside the value say of a channel.
+    /// Adds the evidence of the words beside the value.
     fn with_words(self, words: &Words, channel: &Channel) -> Self {
         let mut rated = self;
         if let Some(unit) = words.unit {
@@ -90,7 +91,7 @@ pub(super) fn rate(behaviour: &Behaviour) -> Ratings {
     Ratings { ratings: Channel::KNOWN.iter().map(rating).collect() }
 }
 
-/// What the values say of a channel.
+/// Rates a channel from the values alone.
 fn by_behaviour(behaviour: &Behaviour, channel: &Channel) -> Rating {
     if behaviour.is_clock {
         return Rating { log_odds: IMPOSSIBLE, reasons: Vec::new() };

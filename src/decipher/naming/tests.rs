@@ -31,7 +31,7 @@ fn throttle(time_s: f64) -> f64 {
     }
 }
 
-/// Airspeed of the throttle, with a wind of 12 along legs of 14 seconds.
+/// Ground speed for the throttle, with a wind of 12 along legs of 14 seconds.
 fn speed(time_s: f64) -> f64 {
     let wind = if ((time_s / 14.0) as u32).is_multiple_of(2) { -12.0 } else { 12.0 };
     if time_s < 10.0 { 0.0 } else { 30.0 + 0.5 * throttle(time_s) + wind + (time_s * 1.7).sin() }
@@ -55,7 +55,7 @@ fn names(readouts: &[DecipheredReadout]) -> Vec<String> {
 }
 
 #[test]
-fn the_channels_of_a_flight_are_told_by_their_behaviour() {
+fn the_channels_of_a_flight_are_recognised_by_their_behaviour() {
     let readouts = [
         readout(0, altitude),
         readout(0, satellites),
@@ -77,7 +77,7 @@ fn single_misread_values_do_not_rule_a_channel_out() {
 }
 
 #[test]
-fn a_clock_and_a_readout_without_values_are_no_channel_that_is_known() {
+fn a_clock_and_a_readout_without_values_get_no_known_channel() {
     let mut clock = readout(0, |time_s| time_s);
     clock.separator = Some(':');
     for (second, text) in clock.texts.iter_mut().enumerate() {

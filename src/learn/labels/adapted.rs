@@ -1,10 +1,10 @@
-//! Regions that are adapted to the labels.
+//! Adapts regions to the labels.
 
 use super::file::LabelFile;
 use crate::setup::{MAX_DIGITS, Region};
 
-/// The regions with numbers of digits that allow the labels: the widest label decides how many digits there are, and the last
-/// label how many follow the point.
+/// The regions with numbers of digits that allow the labels: the widest label determines the number of digits, the last
+/// label the number of decimals.
 #[must_use]
 pub fn adapted_to(regions: &[Region], labels: &LabelFile) -> Vec<Region> {
     let digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();

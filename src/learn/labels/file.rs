@@ -196,7 +196,7 @@ mod tests {
     }
 
     #[test]
-    fn the_pilot_insists_on_a_label_until_its_moment_is_labelled_anew() {
+    fn insisting_on_a_label_lasts_until_its_time_is_labelled_again() {
         let folder = tempfile::tempdir().unwrap();
         let mut file = LabelFile::default();
         file.add("a.avi", &label(1.5, "84"));

@@ -25,9 +25,8 @@ const PITCH_STEP_PX: f32 = 0.2;
 /// Smallest and largest pitch that is tried, in text heights (set by judgement).
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Minimum share of a text's stroke energy in the cell of a digit, relative to an equal share for every
-/// character. The next constant is the same for decimal points and other marks. The energy that a cell lacks
-/// is added to the cost of the layout (set by judgement).
+/// Minimum share of a text's stroke energy in the cell of a digit, and of a decimal point or other mark, relative to an
+/// equal share for every character. The energy that a cell lacks is added to the cost of the layout (set by judgement).
 const MIN_DIGIT_SHARE: f32 = 0.55;
 const MIN_MARK_SHARE: f32 = 0.06;
 

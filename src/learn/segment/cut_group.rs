@@ -18,9 +18,9 @@ use super::static_background::remove_static_background;
 /// favour a wrong pitch (set by judgement).
 const FINE_PITCHES: usize = 5;
 
-/// Minimum gain in shared energy for a layout with a narrow 1 to be preferred, where one text has the energy
-/// 1. The next constant is the minimum gain in mean correlation. In clips with a constant pitch one of the
-///    two rises by chance; in a proportional face both do (chosen on the source `svg` of benches/world).
+/// Minimum gains in shared energy (one text has the energy of 1) and in mean correlation for a layout with a narrow 1
+/// to be preferred. In clips with a constant pitch one of the two rises by chance; in a proportional face both do
+/// (chosen on the source `svg` of benches/world).
 const MIN_NARROW_GAIN: f32 = 0.5;
 const MIN_NARROW_CORRELATION_GAIN: f32 = 0.03;
 

@@ -18,14 +18,14 @@ pub(super) fn budgets(flight: &Flight) -> Markup {
         @if !with_rows.is_empty() {
             section.budgets {
                 h2 { "Where the intervals come from" }
-                p { "Each line is one reason why the airspeed may be off, as a standard uncertainty: \
-                     about two thirds of the time the error from it is smaller than that. The lines are \
-                     put together as the root of the sum of their squares, so the largest counts most \
-                     and is the one worth flying against." span.on-screen { " Open a step to see its lines." } }
+                p { "Each line is one cause of error of the airspeed, as a standard uncertainty: in about \
+                     two thirds of cases the error from it is smaller. The lines are combined as the root \
+                     of the sum of their squares, so the largest counts most and is the one worth \
+                     reducing." span.on-screen { " Open a step to see its lines." } }
                 @for step in with_rows { (fold(step, speed_symbol(flight))) }
                 p.origin {
-                    "Degrees of freedom tell how well an uncertainty is known itself; \u{201c}many\u{201d} \
-                     means that it does not rest on few samples."
+                    "Degrees of freedom say how well the uncertainty itself is known; \u{201c}many\u{201d} means \
+                     that it does not depend on few samples."
                 }
             }
         }
@@ -88,9 +88,9 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
             " degrees of freedom. Times " (shown(factor, 2)) " for 95 %: " (in_unit(factor * combined))
             " either side of " (with_symbol(&shown(step.airspeed.value, 1), symbol))
             ". " @if budget.reads_low > 0.0 {
-                "A crosswind that is not known and a display that may cut off instead of rounding make the \
-                 airspeed read low, by " (in_unit(budget.reads_low)) " on the average, so both ends lie that \
-                 much higher: "
+                "An unknown crosswind and a display that may truncate instead of rounding make the airspeed \
+                 read low, by " (in_unit(budget.reads_low)) " on average, so both ends are shifted up by \
+                 that much: "
             } @else { "That is " }
             (shown(step.airspeed.low, 1)) " to " (with_symbol(&shown(step.airspeed.high, 1), symbol)) "."
         }

@@ -238,8 +238,8 @@ pub(super) fn blanks(flight: &Flight) -> Markup {
     html! {
         section {
             h2 { "What was left blank, and why" }
-            p { "A number that could not be read with enough trust is left out: a gap is honest, a wrong \
-                 number is not." }
+            p { "A number that could not be read with enough confidence is left out, because a gap is \
+                 better than a wrong number." }
             table.blanks.cards {
                 thead { tr { th scope="col" { "channel" } th scope="col" { "read" } th.words scope="col" { "frames left blank" } th.words scope="col" { "longest blank" } } }
                 tbody {
@@ -297,21 +297,20 @@ pub(super) fn method() -> Markup {
         section {
             h2 { "How the numbers were made" }
             ol {
-                li { "The numerals of the overlay were read frame by frame from the marked regions. What \
-                      was unclear, implausible or changed too fast is blank." }
-                li { "Straight, steady stretches are the legs. The speed of a leg is the median over its \
-                      steady middle, so that the turns and single wrong readings have no say." }
+                li { "The numerals of the overlay were read frame by frame from the marked regions. Values \
+                      that are unclear, implausible or change too fast are blank." }
+                li { "Legs are the straight, steady parts of the flight. The speed of a leg is the median \
+                      over its steady middle, so that turns and single wrong readings do not affect it." }
                 li { "The airspeed of a pair is the mean of its upwind and its downwind leg: the wind \
-                      along the course is taken from the one and added to the other, and cancels. The \
-                      wind along the course is half their difference." }
+                      along the course slows one and speeds up the other, and cancels. It is half their \
+                      difference." }
                 li { "A crosswind makes the airspeed read low, by about half its square divided by the \
-                      airspeed: a crosswind of a fifth of the airspeed takes 2 %." }
-                li { "The 95 % interval holds the gusts and the noise within the legs, counting that \
-                      neighbouring readings are alike, the rounding of the overlay, the accuracy of the \
-                      receiver and the change of the wind from one leg to the next. For a crosswind that \
-                      is not known, and for displays that cut off instead of rounding, it lies a little \
-                      higher than the airspeed. It does not hold a speed that the overlay itself shows \
-                      wrongly." }
+                      airspeed: by 2 % for a crosswind of a fifth of the airspeed." }
+                li { "The 95 % interval includes gusts and noise within the legs (neighbouring readings are \
+                      not independent), the rounding of the overlay, the accuracy of the receiver and \
+                      the change of the wind from one leg to the next. Because of an unknown crosswind, \
+                      and of displays that truncate instead of rounding, it lies a little higher than \
+                      the airspeed. It does not cover errors of the speed that the overlay itself shows." }
             }
         }
     }

@@ -66,7 +66,7 @@ fn each_row_has_its_cause_and_extent_and_knowledge_has_no_degrees_of_freedom() {
 }
 
 #[test]
-fn the_interval_is_the_coverage_factor_times_the_combined_uncertainty_about_what_reads_low() {
+fn the_interval_is_the_coverage_factor_times_the_combined_uncertainty_about_the_corrected_airspeed() {
     let mut with_crosswind = budget();
     with_crosswind.reads_low = 0.25;
     for budget in [budget(), with_crosswind] {
@@ -102,11 +102,11 @@ fn the_report_says_what_a_crosswind_adds() {
     let mut budget = budget();
     budget.reads_low = 0.25;
     let words = words(&flight_with(&budget));
-    assert!(words.contains("by 0.25 km/h on the average"), "{words}");
+    assert!(words.contains("by 0.25 km/h on average"), "{words}");
 }
 
 #[test]
-fn a_budget_of_nothing_is_not_shown_and_one_of_zeros_holds_no_false_share() {
+fn an_empty_budget_is_not_shown_and_one_of_zeros_has_no_shares() {
     assert!(!words(&flight_with(&Budget::default())).contains("Where the intervals come from"));
     let mut zeros = budget();
     zeros.rows.iter_mut().for_each(|row| row.uncertainty = 0.0);

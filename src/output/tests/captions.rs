@@ -85,7 +85,7 @@ fn equal_neighbours_are_one_caption() {
 }
 
 #[test]
-fn an_unknown_number_is_left_out_and_without_units_only_the_names_tell_them_apart() {
+fn an_unknown_number_is_left_out_and_without_units_only_names_distinguish_the_numbers() {
     let mut flight = flight_without_units();
     flight.legs[0].end_s = 1.0;
     assert_eq!(checked(&flight)[0].text, "speed 74, pack 23.0\nupwind, step 1");

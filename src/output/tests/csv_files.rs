@@ -22,7 +22,7 @@ fn records(bytes: &[u8]) -> Vec<Vec<String>> {
 }
 
 #[test]
-fn series_has_a_row_a_frame_and_an_empty_cell_for_what_is_not_trusted() {
+fn series_has_a_row_for_each_frame_and_an_empty_cell_for_each_blank() {
     assert_eq!(
         text(series_bytes, &small_flight()),
         "\
@@ -35,7 +35,7 @@ frame,time_s,speed_kmh,speed_confidence,voltage_v,voltage_confidence,speed_smoot
 }
 
 #[test]
-fn legs_tell_kind_and_times_so_that_they_can_be_told_back() {
+fn the_legs_file_has_kind_and_times_and_can_be_read_again() {
     assert_eq!(
         text(legs_csv, &small_flight()),
         "\
@@ -47,7 +47,7 @@ leg,start_s,end_s,kind,throttle_percent,median_kmh,spread_kmh,samples,uncertaint
 }
 
 #[test]
-fn a_leg_told_back_covers_the_steady_middle_only() {
+fn a_leg_read_again_covers_the_steady_middle_only() {
     let mut flight = small_flight();
     flight.legs[0].start_s = -4.0;
     flight.legs[0].end_s = 9.0;
@@ -123,7 +123,7 @@ fn a_blank_flight_gives_tables_without_numbers_but_with_every_frame() {
 }
 
 #[test]
-fn numbers_that_are_none_leave_empty_cells() {
+fn numbers_that_are_nan_leave_empty_cells() {
     let mut flight = small_flight();
     flight.pairs[0].airspeed.low = f64::NAN;
     flight.pairs[0].airspeed.high = f64::INFINITY;

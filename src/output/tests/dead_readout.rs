@@ -6,7 +6,7 @@ use super::sample::{flight_with_dead_altitude, long_flight};
 use crate::flight::Flight;
 use crate::output::{captions_vtt, report_html, summary_json, table};
 
-const WORDS: &str = "dead readout, stuck at 67 m all flight: not used, not drawn";
+const WORDS: &str = "dead readout, stuck at 67 m for the whole flight: not used, not drawn";
 
 fn page(flight: &Flight) -> String {
     String::from_utf8(report_html(flight).unwrap()).unwrap()

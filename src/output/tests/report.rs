@@ -68,7 +68,7 @@ fn the_answer_comes_before_the_plots_and_the_cautions_are_there() {
 }
 
 #[test]
-fn legs_in_three_directions_are_an_answer_of_their_own() {
+fn legs_in_three_directions_give_a_separate_airspeed() {
     let page = page(&triangle_flight());
     assert!(page.contains("<strong>100.0 km/h</strong>"), "{page}");
     assert!(

@@ -44,7 +44,7 @@ fn the_summary_holds_the_clips_the_counts_and_the_answer() {
 }
 
 #[test]
-fn the_summary_holds_the_notes_and_what_the_flight_tells_of_pack_and_propeller() {
+fn the_summary_has_the_aircraft_and_the_findings_on_pack_and_propeller() {
     let mut flight = small_flight();
     flight.aircraft.cells = Some(6);
     flight.aircraft.propeller_pitch_in = Some(4.5);
@@ -83,7 +83,7 @@ fn gaps_are_stated() {
 }
 
 #[test]
-fn a_number_that_is_none_is_null() {
+fn a_number_that_is_nan_is_null() {
     let mut flight = small_flight();
     flight.pairs[0].airspeed.low = f64::NAN;
     flight.pairs[0].airspeed.high = f64::INFINITY;
@@ -108,7 +108,7 @@ fn a_blank_flight_has_empty_lists_and_counts_every_blank() {
 }
 
 #[test]
-fn wind_air_and_patterns_stand_in_the_summary_and_in_the_table() {
+fn wind_air_and_patterns_are_in_the_summary_and_in_the_table() {
     use crate::air::{Air, Datum, FlightAir};
     use crate::airspeed::multileg::HeadingReference;
     use crate::airspeed::{Budget, Pattern, WindFinding, WindSource};

@@ -56,7 +56,7 @@ fn a_blank_flight_says_that_there_is_no_airspeed_and_why() {
 }
 
 #[test]
-fn legs_without_a_pair_are_told_apart_from_no_legs() {
+fn legs_without_a_pair_are_distinguished_from_no_legs() {
     let mut flight = small_flight();
     flight.pairs.clear();
     let text = table(&flight);

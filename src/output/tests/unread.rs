@@ -85,7 +85,7 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
 }
 
 #[test]
-fn without_a_command_nothing_is_said_of_its_dots() {
+fn without_a_command_its_dots_are_not_explained() {
     let mut speed = unread_channel(Channel::Speed, UnreadCause::NoGlyphsFit, &[4.2]);
     assert!(
         unread::sentence(&speed).contains(" at 4.20 s, with the dots replaced by the text shown there, or ")
@@ -158,7 +158,7 @@ fn unknown_digits_are_named() {
 }
 
 #[test]
-fn the_main_reason_of_many_blanks_is_told_with_its_count_and_that_of_few_is_not() {
+fn the_main_reason_of_many_blanks_is_given_with_its_count_and_that_of_few_is_not() {
     let mut flight = small_flight();
     flight.setup.regions = vec![region(Channel::Speed, Some(Unit::KilometresPerHour))];
     let mut cells = vec![(60.0, 0.999, Blank::No); 70];

@@ -327,7 +327,7 @@ mod tests {
 
     /// Against nalgebra's own factor of the whole.
     #[test]
-    fn the_factor_is_that_of_the_whole_matrix_and_there_is_none_where_it_is_not_positive_definite() {
+    fn the_factor_is_that_of_the_whole_matrix_and_none_if_it_is_not_positive_definite() {
         for size in [1, STRIP - 1, STRIP, STRIP + 1, 3 * STRIP + 5] {
             let distance = |i: usize, j: usize| i.abs_diff(j) as f64;
             let mut matrix = DMatrix::from_fn(size, size, |i, j| {

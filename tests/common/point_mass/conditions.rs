@@ -40,8 +40,7 @@ pub enum ThrottleReadout {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Conditions {
     pub seed: u64,
-    /// Mean wind at flying height; the next field is the direction it blows from, counter-clockwise from the
-    /// course.
+    /// Mean wind at flying height, and the direction it blows from, counter-clockwise from the course.
     pub wind_mps: f64,
     pub wind_angle_deg: f64,
     /// Slow variation of the wind: standard deviation of the speed (share of the mean) and of the direction,
@@ -57,7 +56,7 @@ pub struct Conditions {
     pub short_share: f64,
     /// Exponent of the power law of wind over height.
     pub gradient_exponent: f64,
-    /// True airspeed in level flight of every step, in the order flown; the next field is the throttle.
+    /// True airspeed in level flight and throttle of every step, in the order flown.
     pub airspeeds_mps: Vec<f64>,
     pub throttles_percent: Vec<f64>,
     pub pairs_per_step: usize,
@@ -103,7 +102,7 @@ pub struct Conditions {
     pub frame_rate_hz: f64,
     pub blank_share: f64,
     pub wrong_share: f64,
-    pub lost_pictures: usize,
+    pub signal_losses: usize,
 }
 
 /// Minimum length of legs that are to be measured, in seconds.
@@ -206,7 +205,7 @@ impl Conditions {
             frame_rate_hz: random.pick(&[25.0, 30.0, 50.0, 60.0, 60.0]),
             blank_share: if random.chance(0.4) { 0.0 } else { random.uniform(0.0, 0.2) },
             wrong_share: if random.chance(0.5) { 0.0 } else { random.uniform(0.0, 0.005) },
-            lost_pictures: random.pick(&[0, 0, 0, 1, 2, 4]),
+            signal_losses: random.pick(&[0, 0, 0, 1, 2, 4]),
         }
     }
 
@@ -239,7 +238,7 @@ impl Conditions {
             noise_mps: 0.0,
             blank_share: 0.0,
             wrong_share: 0.0,
-            lost_pictures: 0,
+            signal_losses: 0,
             ..self
         }
     }

@@ -51,7 +51,7 @@ pub(super) fn read(conditions: &Conditions, track: &[Instant]) -> Readings {
     let end_s = track.last().map_or(0.0, |instant| instant.time_s);
     let frames = (end_s * conditions.frame_rate_hz) as usize;
     let time_s: Vec<f64> = (0..frames).map(|frame| frame as f64 / conditions.frame_rate_hz).collect();
-    let lost = lost_pictures(conditions, &time_s, &mut random);
+    let lost = signal_losses(conditions, &time_s, &mut random);
     let mut latest = 0;
     let latest_of_frame: Vec<usize> = time_s
         .iter()
@@ -181,9 +181,9 @@ fn readouts(conditions: &Conditions, random: &mut Random) -> Vec<Readout> {
 }
 
 /// First frames of the signal losses and the frames after them, in order and without overlap.
-fn lost_pictures(conditions: &Conditions, time_s: &[f64], random: &mut Random) -> Vec<(usize, usize)> {
+fn signal_losses(conditions: &Conditions, time_s: &[f64], random: &mut Random) -> Vec<(usize, usize)> {
     let Some(last) = time_s.len().checked_sub(1) else { return Vec::new() };
-    let mut lost: Vec<(usize, usize)> = (0..conditions.lost_pictures)
+    let mut lost: Vec<(usize, usize)> = (0..conditions.signal_losses)
         .map(|_| {
             let first = random.uniform(0.0, last as f64) as usize;
             let frames = (random.uniform(0.5, 3.0) * conditions.frame_rate_hz) as usize;
@@ -243,8 +243,8 @@ fn read_channel(
 fn misread(shown: f64, decimals: u8, random: &mut Random) -> f64 {
     let scale = 10_f64.powi(i32::from(decimals));
     let number = (shown * scale).round() as i64;
-    let place = random.pick(&[1, 10, 100]);
-    let digit = (number / place) % 10;
+    let unit_of_digit = random.pick(&[1, 10, 100]);
+    let digit = (number / unit_of_digit) % 10;
     let other = (digit + random.pick(&[1, 2, 3, 5, 7, 9])) % 10;
-    (number + (other - digit) * place) as f64 / scale
+    (number + (other - digit) * unit_of_digit) as f64 / scale
 }

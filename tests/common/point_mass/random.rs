@@ -6,7 +6,7 @@ use std::f64::consts::TAU;
 #[derive(Debug, Clone)]
 pub struct Random {
     state: [u64; 4],
-    spare: Option<f64>,
+    second_normal: Option<f64>,
 }
 
 impl Random {
@@ -18,7 +18,7 @@ impl Random {
             let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
             z ^ (z >> 31)
         });
-        Self { state, spare: None }
+        Self { state, second_normal: None }
     }
 
     pub fn next(&mut self) -> u64 {
@@ -52,10 +52,10 @@ impl Random {
 
     /// A normal deviate with mean 0 and standard deviation 1, by the method of Box and Muller.
     pub fn normal(&mut self) -> f64 {
-        self.spare.take().unwrap_or_else(|| {
+        self.second_normal.take().unwrap_or_else(|| {
             let radius = (-2.0 * (1.0 - self.uniform(0.0, 1.0)).ln()).sqrt();
             let (sin, cos) = self.uniform(0.0, TAU).sin_cos();
-            self.spare = Some(radius * sin);
+            self.second_normal = Some(radius * sin);
             radius * cos
         })
     }

@@ -1,5 +1,4 @@
-//! What the pilot can do with the legs. The parts that are drawn collect these actions; the screen carries
-//! them out.
+//! The actions of the pilot on the legs. The parts of the page collect them; the screen carries them out.
 
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::model::channel::Channel;
@@ -10,7 +9,7 @@ use pairspeed::output::ResultFile;
 pub(super) enum LegAction {
     /// Select a leg, by its number from 1.
     Choose(usize),
-    /// Show what an edit would do, without making it.
+    /// Show the effect of an edit without making it.
     Try(LegEdit),
     /// Make an edit.
     Make(LegEdit),

@@ -11,17 +11,17 @@ use pairspeed::output::blanks::BlankReasons;
 use pairspeed::output::reading_statistics::blank_stretches;
 use pairspeed::series::{Blank, ChannelReadings, Readings};
 
-/// Heights of the marks of a short and of a long interval, in points. The next constant is that of long ones;
-/// short ones are lower so that single frames do not look like a gap.
+/// Heights of the marks of short and of long intervals, in points. Marks of short ones are lower, so that single frames
+/// do not look like a gap.
 const SHORT: f32 = 3.5;
 const LONG: f32 = 7.0;
-/// Duration from which an interval counts as long, in seconds.
+/// Minimum duration of a long interval, in seconds.
 const LONG_S: f64 = 0.5;
 /// Minimum width of a mark, in points.
-const LEAST_WIDTH: f32 = 1.0;
-/// Distances within which the pointer is on a mark, in points: to the left and right of the mark, and above
+const MIN_WIDTH: f32 = 1.0;
+/// Maximum distance of the pointer from a mark that it is on, in points: to the left and right of the mark, and above
 /// the bottom of the plot.
-const REACH: Vec2 = Vec2::new(3.0, 14.0);
+const HOVER_DISTANCE: Vec2 = Vec2::new(3.0, 14.0);
 
 /// An interval without readings, drawn as a mark.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +32,7 @@ struct Mark {
     left_blank: Option<(usize, Blank)>,
 }
 
-/// The intervals without readings of one channel over a whole flight. They are computed once and drawn often.
+/// The intervals without readings of one channel over a whole flight, computed once per flight.
 pub(super) struct Blanks {
     channel: Channel,
     marks: Vec<Mark>,
@@ -43,10 +43,10 @@ pub(super) struct Blanks {
 }
 
 /// The blank intervals within the time shown.
-pub(super) struct InSight<'a> {
+pub(super) struct VisibleBlanks<'a> {
     marks: Vec<&'a Mark>,
     reasons: &'a BlankReasons,
-    /// Number of frames within the time shown; the next field is the number of blank ones.
+    /// Number of frames within the time shown, and number of the blank ones among them.
     frames: usize,
     blank: usize,
 }
@@ -69,8 +69,8 @@ impl Blanks {
             readings.gaps.iter().map(|gap| Mark { start_s: gap.start_s, end_s: gap.end_s, left_blank: None });
         let mut so_far = 0;
         let mut blank_before = vec![so_far];
-        for place in 0..readings.time_s.len() {
-            so_far += usize::from(readout.outcome(place) != Blank::No);
+        for index in 0..readings.time_s.len() {
+            so_far += usize::from(readout.outcome(index) != Blank::No);
             blank_before.push(so_far);
         }
         Self { channel: readout.channel.clone(), marks: gaps.chain(blanks).collect(), reasons, blank_before }
@@ -83,11 +83,11 @@ impl Blanks {
 
     /// The blank intervals within the time shown, from `from_s` to `to_s`; `time_s` are the times of all
     /// frames, all in seconds.
-    pub fn in_sight(&self, time_s: &[f64], (from_s, to_s): (f64, f64)) -> InSight<'_> {
+    pub fn visible(&self, time_s: &[f64], (from_s, to_s): (f64, f64)) -> VisibleBlanks<'_> {
         let shown = time_s.partition_point(|time_s| *time_s < from_s)
             ..time_s.partition_point(|time_s| *time_s <= to_s);
-        let before = |place: usize| self.blank_before.get(place).copied().unwrap_or_default();
-        InSight {
+        let before = |index: usize| self.blank_before.get(index).copied().unwrap_or_default();
+        VisibleBlanks {
             marks: self.marks.iter().filter(|mark| mark.end_s >= from_s && mark.start_s <= to_s).collect(),
             reasons: &self.reasons,
             frames: shown.len(),
@@ -96,7 +96,7 @@ impl Blanks {
     }
 }
 
-impl InSight<'_> {
+impl VisibleBlanks<'_> {
     /// Draws the marks along the bottom of a plot, and a legend next to the plot's name.
     pub fn draw(&self, ui: &Ui, transform: &PlotTransform, name: Rect, colours: &Colours) {
         if self.marks.is_empty() {
@@ -107,7 +107,7 @@ impl InSight<'_> {
         let mut drawn_to = f32::NEG_INFINITY;
         for mark in &self.marks {
             let across = across(mark, transform);
-            // Marks of thousands of single frames are combined to as many as the width allows.
+            // Short marks that overlap the previous mark are skipped: thousands of single frames can be blank.
             if !mark.is_long() && across.max <= drawn_to {
                 continue;
             }
@@ -115,8 +115,8 @@ impl InSight<'_> {
                 drawn_to = across.max;
             }
             let height = if mark.is_long() { LONG } else { SHORT };
-            let place = Rect::from_x_y_ranges(across, frame.bottom() - height..=frame.bottom());
-            painter.rect_filled(place, 0.0, colours.blank);
+            let rect = Rect::from_x_y_ranges(across, frame.bottom() - height..=frame.bottom());
+            painter.rect_filled(rect, 0.0, colours.blank);
         }
         let swatch =
             Rect::from_min_size(name.right_center() + Vec2::new(14.0, -LONG / 2.0), Vec2::splat(LONG));
@@ -137,7 +137,7 @@ impl InSight<'_> {
     /// Description of the blank interval under the pointer; `None` if the pointer is on no mark.
     pub fn at(&self, transform: &PlotTransform, pointer: Pos2) -> Option<String> {
         let frame = transform.frame();
-        if !(frame.bottom() - REACH.y..=frame.bottom()).contains(&pointer.y) {
+        if !(frame.bottom() - HOVER_DISTANCE.y..=frame.bottom()).contains(&pointer.y) {
             return None;
         }
         let off = |mark: &Mark| {
@@ -145,7 +145,7 @@ impl InSight<'_> {
             (across.min - pointer.x).max(pointer.x - across.max).max(0.0)
         };
         let nearest = self.marks.iter().min_by(|one, other| off(one).total_cmp(&off(other)))?;
-        (off(nearest) <= REACH.x).then(|| nearest.in_words(self.reasons))
+        (off(nearest) <= HOVER_DISTANCE.x).then(|| nearest.in_words(self.reasons))
     }
 }
 
@@ -170,5 +170,5 @@ impl Mark {
 fn across(mark: &Mark, transform: &PlotTransform) -> Rangef {
     let x = |time_s| transform.position_from_point(&PlotPoint::new(time_s, 0.0)).x;
     let (start, end) = (x(mark.start_s).floor(), x(mark.end_s));
-    Rangef::new(start, end.max(start + LEAST_WIDTH))
+    Rangef::new(start, end.max(start + MIN_WIDTH))
 }

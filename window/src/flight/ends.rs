@@ -16,7 +16,7 @@ const GRIP: f32 = 11.0;
 /// Size of the corners that mark the ends of the selected leg, in points.
 const CORNER: f32 = 7.0;
 /// Minimum width of a leg's name, in points.
-const LEAST_NAME: f32 = 22.0;
+const MIN_NAME: f32 = 22.0;
 /// Distance by which an arrow key moves an end, in seconds: without and with Shift.
 const STEPS_S: (f64, f64) = (0.1, 1.0);
 
@@ -79,7 +79,7 @@ pub(super) fn ribbon(
     let painter = ui.painter().with_clip_rect(row);
     for (leg, number) in view_model.legs().iter().zip(1..) {
         let Some(across) = across(leg, transform) else { continue };
-        let missing = (LEAST_NAME - across.span()).max(0.0) / 2.0;
+        let missing = (MIN_NAME - across.span()).max(0.0) / 2.0;
         let rect = Rect::from_x_y_ranges(across.expand(missing), row.y_range()).shrink2(Vec2::new(0.5, 2.0));
         let response = ui.interact(rect, Id::unique(("name of a leg", number)), Sense::click());
         let chosen = view_model.chosen == Some(number);
@@ -109,7 +109,7 @@ fn across(leg: &GivenLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
     (right - left > 2.0).then(|| egui::Rangef::new(left, right))
 }
 
-/// As much of a leg's name as fits into a width in points.
+/// The longest form of a leg's name that fits into a width in points.
 fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
     let names = [format!("{mark} {kind}"), mark.to_owned()];
     let fits = |name: &String| {
@@ -166,7 +166,7 @@ fn handle(
         actions.extend(end.moved(view_model, number, end.of(leg)).map(LegAction::Make));
     }
     if chosen {
-        tell_reader(ui, view_model, (number, leg, end), &response);
+        describe_end(ui, view_model, (number, leg, end), &response);
         actions.extend(keyed(ui, view_model, (number, leg, end), &response).map(LegAction::Make));
     }
 }
@@ -186,7 +186,7 @@ fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: b
 }
 
 /// Describes an end to screen readers as a slider over the time range in which it may be moved.
-fn tell_reader(
+fn describe_end(
     ui: &Ui,
     view_model: &ViewModel<'_>,
     (number, leg, end): (usize, &GivenLeg, End),
@@ -206,7 +206,7 @@ fn tell_reader(
     });
 }
 
-/// The edit that the arrow keys, or a screen reader, ask for; `None` if they ask for none.
+/// The edit that the arrow keys or a screen reader request; `None` if they request none.
 fn keyed(
     ui: &Ui,
     view_model: &ViewModel<'_>,

@@ -83,8 +83,8 @@ fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, a
     }
     if plain(Key::F) {
         let middle_s = f64::midpoint(leg.start_s, leg.end_s);
-        let place = view_model.flight.series.readings.time_s.partition_point(|time| *time < middle_s);
-        actions.push(LegAction::ShowFrame(place, None));
+        let index = view_model.flight.series.readings.time_s.partition_point(|time| *time < middle_s);
+        actions.push(LegAction::ShowFrame(index, None));
     }
     for (kind, _, key) in KINDS {
         if plain(key) {

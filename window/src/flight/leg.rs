@@ -162,8 +162,7 @@ fn changes(
     add_button(ui, view_model, actions);
 }
 
-/// Length of a leg that is added around the frame shown, in seconds; it is shorter if there is not enough
-/// room.
+/// Length of a leg that is added around the frame shown, in seconds; it is shorter if there is not enough room.
 const ADDED_S: f64 = 8.0;
 
 /// The edit that would add a leg around the frame shown; `None` if that frame lies within a leg or there is

@@ -12,8 +12,8 @@ use pairspeed::leg_edits::{EDITS_FILE, EditsFileError, LegEdit, LegEditError, Le
 use pairspeed::legs::{GivenLeg, LegOptions};
 use pairspeed::{ReadOptions, work_out};
 
-/// Name to which the file with earlier edits is renamed when the pilot starts again.
-const FORMER_FILE: &str = "legs.former.toml";
+/// Name to which the file with earlier edits is renamed when the pilot discards them.
+const EARLIER_FILE: &str = "legs.former.toml";
 
 /// A request to compute the flight again: its number, and the legs to use.
 type Request = (u64, LegOptions);
@@ -44,8 +44,8 @@ pub(super) struct LegEditor {
 }
 
 impl LegEditor {
-    /// Starts editing a flight that was just read. Also returns what is wrong with the edits stored among its
-    /// results, if they cannot be used.
+    /// Starts editing a flight that was just read. Also returns why the edits stored with its results cannot be used,
+    /// if that is so.
     pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> (Self, Option<EditsFileError>) {
         let edits = LegEdits::of(&finished.flight);
         let file = finished.folder.join(EDITS_FILE);
@@ -98,7 +98,7 @@ impl LegEditor {
         &self.folder
     }
 
-    /// Whether the result files were written with other edits than the present ones.
+    /// Whether the result files were written with other edits than the current ones.
     pub fn results_lag(&self) -> bool {
         self.written != self.edits.edits()
     }
@@ -113,10 +113,10 @@ impl LegEditor {
         self.asked == self.answered
     }
 
-    /// Shows what an edit would do without making it; an impossible edit changes nothing.
+    /// Shows the effect of an edit without making it; an impossible edit changes nothing.
     pub fn try_out(&mut self, edit: LegEdit) {
         let mut trial = self.edits.clone();
-        // A mouse that is held still changes nothing, so nothing is computed.
+        // While the mouse does not move, nothing changes and nothing is computed.
         if trial.make(edit).is_ok() && trial.legs() != self.legs() {
             self.trial = Some(trial);
             self.ask();
@@ -154,7 +154,7 @@ impl LegEditor {
     pub fn redo(&mut self, shared: &mut Shared) {
         self.trial = None;
         if let Some(edit) = self.edits.next_redo() {
-            shared.said(format!("Made again: {edit}"));
+            shared.said(format!("Redone: {edit}"));
         }
         self.edits.redo();
         self.save(shared);
@@ -214,7 +214,7 @@ impl LegEditor {
         if !std::mem::take(&mut self.others) {
             return;
         }
-        let aside = free(&self.folder.join(FORMER_FILE));
+        let aside = free(&self.folder.join(EARLIER_FILE));
         match std::fs::rename(self.folder.join(EDITS_FILE), &aside) {
             Ok(()) => shared.done(format!("the earlier edits are kept as {}", aside.display())),
             Err(error) => {

@@ -30,18 +30,16 @@ use self::timeline::Heights;
 use self::view_model::ViewModel;
 use super::{Screen, Shared};
 
-/// Width of the page from which results are beside the plots instead of below them, in points.
+/// Minimum width of the page for results beside the plots instead of below them, in points.
 const WIDE: f32 = 900.0;
 /// Initial width of the results beside the plots, in points.
 const RESULTS: f32 = 470.0;
-/// Height of the frame shown, in points; the next constant holds the heights of the plots if they are above
-/// the results.
+/// Height of the frame shown, and heights of the plots if they are above the results, in points.
 const PICTURE: f32 = 164.0;
 const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
 /// Minimum height of the speed plot beside the results, in points.
-const LEAST_SPEED: f32 = 130.0;
-/// Height of a plot below the speed plot, as a share of the available height; the next constant holds its
-/// limits, in points.
+const MIN_SPEED: f32 = 130.0;
+/// Height of a plot below the speed plot, as a share of the available height, and its minimum and maximum in points.
 const STRIP: f32 = 0.11;
 const STRIPS: (f32, f32) = (56.0, 110.0);
 /// Time shown on either side of a leg that is selected while it is not visible, in seconds.
@@ -94,7 +92,7 @@ impl Screen for LegsScreen {
     fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if self.seen != Some(shared.finished_number) {
             self.seen = Some(shared.finished_number);
-            self.take_up(ctx, shared);
+            self.start_editing(ctx, shared);
         }
         if let Some(leg_editor) = &mut self.leg_editor {
             leg_editor.attend(shared);
@@ -128,7 +126,7 @@ impl LegsScreen {
     }
 
     /// Starts editing the flight that was just read.
-    fn take_up(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    fn start_editing(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         *self = Self { seen: self.seen, ..Self::default() };
         let Some(finished) = &shared.finished else { return };
         let (leg_editor, wrong) = LegEditor::of(ctx, finished, shared);
@@ -166,7 +164,7 @@ impl LegsScreen {
                 // and the gaps.
                 let strip = (STRIP * ui.available_height()).clamp(STRIPS.0, STRIPS.1);
                 let rest = 36.0 + (strip + 3.0) * timeline::strips(view_model).count() as f32;
-                let speed = (ui.available_height() - rest).max(LEAST_SPEED);
+                let speed = (ui.available_height() - rest).max(MIN_SPEED);
                 timeline::show(ui, view_model, Heights { speed, strip }, actions);
             });
         });
@@ -206,7 +204,7 @@ impl LegsScreen {
             LegAction::Redo => leg_editor.redo(shared),
             LegAction::TakeOffer => leg_editor.take_offer(),
             LegAction::LeaveOffer => leg_editor.leave_offer(shared),
-            LegAction::ShowFrame(place, channel) => self.show_frame(place, channel, shared),
+            LegAction::ShowFrame(index, channel) => self.show_frame(index, channel, shared),
             LegAction::View(from_s, to_s) => self.view(from_s, to_s, shared),
             LegAction::Save(file) => self.saving.one(ctx, file, leg_editor, shared),
             LegAction::SaveAll => self.saving.all(ctx, leg_editor, shared),
@@ -231,16 +229,16 @@ impl LegsScreen {
 
     fn show_frame(
         &mut self,
-        place: usize,
+        index: usize,
         channel: Option<pairspeed::model::channel::Channel>,
         shared: &Shared,
     ) {
         let time_s = shared
             .finished
             .as_ref()
-            .and_then(|finished| finished.flight.series.readings.time_s.get(place).copied());
+            .and_then(|finished| finished.flight.series.readings.time_s.get(index).copied());
         let (Some(time_s), Some(pictures)) = (time_s, &mut self.pictures) else { return };
-        self.moment = Some(place);
+        self.moment = Some(index);
         pictures.look_at(&shared.clips, time_s, channel);
         let (from_s, to_s) = self.view_s;
         if time_s < from_s || time_s > to_s {

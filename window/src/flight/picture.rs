@@ -1,4 +1,4 @@
-//! The frame shown: its image, the boxes in it, and what was read in each of them.
+//! The frame shown: its image, its boxes, and the reading of each box.
 
 use std::path::PathBuf;
 
@@ -27,7 +27,7 @@ const CUT_OUT: f32 = 36.0;
 /// Space for a box with its reading, in points.
 const BOX: Vec2 = Vec2::new(112.0, 84.0);
 
-/// A fetched frame: its time in seconds, and its image or the reason why there is none.
+/// A fetched frame: its time in seconds, and its image or the reason why it cannot be shown.
 type FetchedFrame = (f64, Result<RgbImage, String>);
 
 /// Fetches frames in the background and keeps the last one.
@@ -74,7 +74,7 @@ impl Pictures {
 
     /// Shows the frame, and each of its boxes with the reading there.
     pub fn show(&self, ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
-        let (Some(place), Some(moment_s)) = (view_model.moment, view_model.moment_s()) else { return };
+        let (Some(index), Some(moment_s)) = (view_model.moment, view_model.moment_s()) else { return };
         ui.horizontal_top(|ui| {
             if let Some((_, Ok(texture))) = &self.shown {
                 self.show_frame(ui, view_model, texture);
@@ -82,7 +82,7 @@ impl Pictures {
             ui.vertical(|ui| {
                 ui.horizontal_wrapped(|ui| self.show_head(ui, view_model, moment_s, actions));
                 match &self.shown {
-                    Some((_, Ok(texture))) => self.show_boxes(ui, view_model, place, texture),
+                    Some((_, Ok(texture))) => self.show_boxes(ui, view_model, index, texture),
                     Some((_, Err(reason))) => {
                         ui.colored_label(theme::colours(ui).wrong, format!("No picture: {reason}"));
                     }
@@ -130,8 +130,8 @@ impl Pictures {
         }
     }
 
-    /// Shows the boxes with their readings, that of the clicked channel first.
-    fn show_boxes(&self, ui: &mut Ui, view_model: &ViewModel<'_>, place: usize, texture: &TextureHandle) {
+    /// Shows the boxes with their readings, the clicked channel first.
+    fn show_boxes(&self, ui: &mut Ui, view_model: &ViewModel<'_>, index: usize, texture: &TextureHandle) {
         let mut regions: Vec<_> = view_model.flight.setup.regions.iter().collect();
         regions.sort_by_key(|region| self.channel.as_ref() != Some(&region.channel));
         egui::ScrollArea::vertical().id_salt("boxes").show(ui, |ui| {
@@ -139,7 +139,7 @@ impl Pictures {
                 for region in regions {
                     let readout = view_model.flight.series.readings.channel(&region.channel);
                     let (value, sure) = readout
-                        .map_or_else(Default::default, |readout| in_words(view_model.flight, readout, place));
+                        .map_or_else(Default::default, |readout| in_words(view_model.flight, readout, index));
                     ui.allocate_ui(BOX, |ui| {
                         ui.vertical(|ui| {
                             ui.spacing_mut().item_spacing.y = 2.0;
@@ -171,15 +171,15 @@ fn cut_out(ui: &mut Ui, rect: PixelRect, texture: &TextureHandle) {
 }
 
 /// The reading of one frame in words, and its confidence or the reason why it is blank.
-fn in_words(flight: &Flight, readout: &ChannelReadings, place: usize) -> (String, String) {
-    match readout.trusted(place) {
+fn in_words(flight: &Flight, readout: &ChannelReadings, index: usize) -> (String, String) {
+    match readout.trusted(index) {
         Some((value, confidence)) => {
             let text = numbers::shown(value, usize::from(readout.decimals));
             let percent = (1000.0 * f64::from(confidence)).floor() / 10.0;
             (with_symbol(&text, symbol(readout)), format!("confidence {percent:.1} %"))
         }
         None => {
-            let reason = BlankReasons::of(flight, readout).words(readout.outcome(place));
+            let reason = BlankReasons::of(flight, readout).words(readout.outcome(index));
             ("-".to_owned(), format!("left blank: {reason}"))
         }
     }

@@ -27,7 +27,7 @@ const FILES: [(ResultFile, &str, &str); 4] = [
     (ResultFile::Report, "Report", "Save report.html: to read and to print"),
 ];
 
-/// What was saved: a sentence, and the edits that all result files then contain, if all were saved.
+/// The message after saving, and the edits that the result files contain if all were saved.
 type Written = (String, Option<Vec<LegEdit>>);
 
 /// Saves results in the background.

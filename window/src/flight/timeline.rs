@@ -8,7 +8,7 @@ use egui_plot::{
 };
 
 use super::action::LegAction;
-use super::blanks::InSight;
+use super::blanks::VisibleBlanks;
 use super::ends;
 use super::view_model::{ViewModel, colour_of, symbol};
 use crate::theme::{self, Colours};
@@ -23,12 +23,12 @@ const RIBBON: f32 = 26.0;
 /// Width that is reserved for the numbers of the vertical axes, in points.
 const AXIS_WIDTH: f32 = 46.0;
 /// Maximum distance of a click from the reading that it selects, in points.
-const REACH: f32 = 14.0;
-/// Distance between the numbers of the vertical axes, and of these from the ends of the axis, in points.
+const CLICK_DISTANCE: f32 = 14.0;
+/// Minimum distance between the numbers of a vertical axis, and from a number to the end of the axis, in points.
 const BETWEEN_NUMBERS: f64 = 20.0;
 const FROM_ENDS: f64 = 8.0;
 /// Minimum length of the interval shown, in seconds.
-const LEAST_VIEW_S: f64 = 2.0;
+const MIN_VIEW_S: f64 = 2.0;
 /// The channels shown below the speed, each in a plot of its own.
 const STRIPS: [Channel; 3] = [Channel::Voltage, Channel::Altitude, Channel::Satellites];
 
@@ -96,7 +96,7 @@ fn plot(
     let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
     let font = TextStyle::Small.resolve(ui.style());
     let name_place = ui.painter().text(corner, egui::Align2::LEFT_TOP, &name, font, colours.ink);
-    let blanks = view_model.blanks_in_sight(&readout.channel);
+    let blanks = view_model.visible_blanks(&readout.channel);
     if let Some(blanks) = &blanks {
         blanks.draw(ui, &shown.transform, name_place, &colours);
     }
@@ -104,7 +104,7 @@ fn plot(
         "{name} over time, {} to {}, {}; arrow keys go from frame to frame",
         numbers::clock(from_s),
         numbers::clock(to_s),
-        blanks.as_ref().map(InSight::in_words).unwrap_or_default()
+        blanks.as_ref().map(VisibleBlanks::in_words).unwrap_or_default()
     );
     let mut response = shown.response;
     response.widget_info(|| WidgetInfo::labeled(Role::Figure, true, &label));
@@ -194,7 +194,7 @@ fn readings(
         time_s.partition_point(|time| *time <= view_model.view_s.1),
     );
     let shown = |values: &[f64]| -> Vec<(f64, f64)> {
-        (from..until).filter_map(|place| Some((*time_s.get(place)?, *values.get(place)?))).collect()
+        (from..until).filter_map(|index| Some((*time_s.get(index)?, *values.get(index)?))).collect()
     };
     let axes =
         Axis::between(view_model.view_s.0, view_model.view_s.1, 0.0).zip(Axis::between(low, high, 0.0));
@@ -271,7 +271,7 @@ pub(super) fn stepped(view_model: &ViewModel<'_>, steps: isize, channel: Option<
 /// The action that zooms in by a factor around a time in seconds.
 pub(super) fn zoomed(view_model: &ViewModel<'_>, factor: f64, about_s: f64) -> LegAction {
     let (from_s, to_s) = view_model.view_s;
-    let factor = factor.min((to_s - from_s) / LEAST_VIEW_S);
+    let factor = factor.min((to_s - from_s) / MIN_VIEW_S);
     LegAction::View(about_s + (from_s - about_s) / factor, about_s + (to_s - about_s) / factor)
 }
 
@@ -284,19 +284,19 @@ fn looked_at(
     at: Pos2,
 ) -> Option<LegAction> {
     let time_s = &view_model.flight.series.readings.time_s;
-    let reach_s = transform.dvalue_dpos()[0].abs() * f64::from(REACH);
+    let reach_s = transform.dvalue_dpos()[0].abs() * f64::from(CLICK_DISTANCE);
     let about_s = transform.value_from_position(at).x;
     let near = time_s.partition_point(|time| *time < about_s - reach_s)
         ..time_s.partition_point(|time| *time <= about_s + reach_s);
-    let distance = |place: &usize| {
-        let (value, _) = readout.trusted(*place)?;
-        Some(transform.position_from_point(&PlotPoint::new(*time_s.get(*place)?, value)).distance(at))
+    let distance = |index: &usize| {
+        let (value, _) = readout.trusted(*index)?;
+        Some(transform.position_from_point(&PlotPoint::new(*time_s.get(*index)?, value)).distance(at))
     };
     let dot = near
-        .filter_map(|place| Some((place, distance(&place)?)))
-        .filter(|(_, distance)| *distance <= REACH)
+        .filter_map(|index| Some((index, distance(&index)?)))
+        .filter(|(_, distance)| *distance <= CLICK_DISTANCE)
         .min_by(|one, other| one.1.total_cmp(&other.1));
     let at_time = || time_s.partition_point(|time| *time < about_s).min(time_s.len().saturating_sub(1));
-    let place = dot.map_or_else(at_time, |(place, _)| place);
-    (!time_s.is_empty()).then(|| LegAction::ShowFrame(place, Some(readout.channel.clone())))
+    let index = dot.map_or_else(at_time, |(index, _)| index);
+    (!time_s.is_empty()).then(|| LegAction::ShowFrame(index, Some(readout.channel.clone())))
 }

@@ -1,6 +1,6 @@
 //! The data that all parts of the page show.
 
-use super::blanks::{Blanks, InSight};
+use super::blanks::{Blanks, VisibleBlanks};
 use super::leg_editor::LegEditor;
 use crate::theme::Colours;
 use pairspeed::flight::Flight;
@@ -84,9 +84,9 @@ impl<'a> ViewModel<'a> {
 
     /// The blank intervals of a channel within the time shown; `None` if the setup has no region for the
     /// channel.
-    pub fn blanks_in_sight(&self, channel: &Channel) -> Option<InSight<'a>> {
+    pub fn visible_blanks(&self, channel: &Channel) -> Option<VisibleBlanks<'a>> {
         let blanks = self.blanks.iter().find(|blanks| blanks.channel() == channel)?;
-        Some(blanks.in_sight(&self.flight.series.readings.time_s, self.view_s))
+        Some(blanks.visible(&self.flight.series.readings.time_s, self.view_s))
     }
 
     /// The readings of a channel; `None` if the setup has no region for it, or if it is dead.

@@ -1,4 +1,5 @@
-//! Asks the pilot what is doubtful in a camera that was found: one picture with a guess at a time, one key for each.
+//! Asks the pilot about doubtful channels and digits of a camera that was found: one image with a guess at a time,
+//! answered with one key.
 
 use std::path::Path;
 
@@ -16,23 +17,22 @@ use pairspeed::model::units::Unit;
 use pairspeed::new_camera::is_same_box;
 use pairspeed::setup::Region;
 
-/// Height of the area of a question in points, which stays the same for all questions; the next constant is the height of the
-/// picture.
+/// Height of the area of a question, the same for all questions, and height of its image, in points.
 const HEIGHT: f32 = 158.0;
 const PICTURE: f32 = 52.0;
 
-/// The question that is shown, and what the pilot types.
+/// The state of the questions: the one shown and the answers so far.
 #[derive(Default)]
 pub(super) struct Asking {
     typed: String,
     picture: Option<(String, TextureHandle)>,
     /// Whether the field of the question gets the keyboard focus.
     focus: bool,
-    /// Texts that the pilot has confirmed or typed.
+    /// The texts that the pilot has confirmed or typed.
     confirmed: Vec<Confirmed>,
 }
 
-/// What the pilot answers.
+/// The pilot's answer to a question.
 enum Answer {
     Yes,
     Text(String),
@@ -71,7 +71,7 @@ impl RegionsScreen {
         ui.separator();
     }
 
-    /// Handles the keys of the question that is shown; they come before those of the page.
+    /// Handles the keys of the question shown, before those of the page.
     pub(super) fn take_question_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
         if self.learning.is_some() {
             return;
@@ -104,7 +104,7 @@ impl RegionsScreen {
         }
     }
 
-    /// Gives a box the channel that the pilot chose. A box that had it before gets the other channel instead.
+    /// Gives a box the channel that the pilot chose. If another box had that channel, the two boxes swap channels.
     fn name(&mut self, number: usize, channel: &Channel) {
         self.editor.change(RegionChange::Once, |marks| {
             let Some(old) = marks.regions.get(number).map(|region| region.channel.clone()) else { return };
@@ -127,7 +127,7 @@ impl RegionsScreen {
         self.asking.confirmed.push(Confirmed { rect: question.rect, label });
     }
 
-    /// Learns the glyphs again with the answers. The boxes get the numbers of digits that the answers show.
+    /// Learns the glyphs again with the answers. The numbers of digits of the boxes are set to fit the answers.
     pub(super) fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let confirmed = std::mem::take(&mut self.asking.confirmed);
         self.editor.change(RegionChange::Once, |marks| {
@@ -146,7 +146,7 @@ impl RegionsScreen {
         self.learning = Some(found.learn(ctx, clip, setup, &confirmed));
     }
 
-    /// Takes over glyphs that were learned from the answers.
+    /// Uses the glyphs that were learned from the answers.
     pub(super) fn attend_learning(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let camera = shared.take_result(&mut self.learning);
         if let Some((camera, found)) = camera.zip(shared.found.as_mut()) {
@@ -160,13 +160,13 @@ impl RegionsScreen {
     }
 }
 
-/// Whether a region is the one that a question is about, moved or not.
+/// Whether a question is about this region, which may have been moved.
 fn covers(region: &Region, question: &Question) -> bool {
     is_same_box(question.rect, region.rect)
 }
 
 impl Asking {
-    /// Whether there are texts that the digits were not learned from yet.
+    /// Whether there are answers that the digits were not learned from yet.
     pub(super) fn has_answers(&self) -> bool {
         !self.confirmed.is_empty()
     }
@@ -216,8 +216,8 @@ impl Asking {
         }
     }
 
-    /// Handles the keys of a question: y, Escape, and digits, which begin a text in the field. `None` if no
-    /// key answers it.
+    /// Handles the keys of a question: y, Escape, and digits, which start a text in the field. `None` if no key answers
+    /// it.
     fn take_keys(&mut self, ui: &egui::Ui, question: &Question) -> Option<Answer> {
         if ui.ctx().text_edit_focused() {
             return None;
@@ -238,7 +238,7 @@ impl Asking {
     }
 }
 
-/// Takes the digits that were typed out of the events.
+/// Removes typed digits from the events and returns them.
 fn take_typed(events: &mut Vec<Event>) -> String {
     let mut typed = String::new();
     events.retain(|event| match event {

@@ -10,15 +10,14 @@ use crate::theme;
 use pairspeed::geometry::PixelRect;
 
 /// Maximum zoom of the frame, relative to the size that fits the window.
-const MOST_ZOOM: f32 = 12.0;
-/// Distance from a handle within which it can be dragged, in points; the next constant is the drawn size of a
-/// handle.
-const HANDLE_REACH: f32 = 9.0;
+const MAX_ZOOM: f32 = 12.0;
+/// Maximum distance from a handle at which it can be dragged, and its drawn size, in points.
+const HANDLE_DISTANCE: f32 = 9.0;
 const HANDLE_SIZE: f32 = 7.0;
-/// Number of pixels by which a key moves a box while Shift is pressed.
+/// Distance by which an arrow key with Shift moves a box, in pixels.
 const LONG_STEP: i64 = 10;
 
-/// What the mouse drags.
+/// The object that the mouse drags.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Grip {
     /// A new box that starts at this corner.
@@ -79,7 +78,7 @@ impl Canvas {
 
     /// Zooms by a factor around the middle.
     pub fn zoom_by(&mut self, factor: f32) {
-        self.zoom = (self.zoom * factor).clamp(1.0, MOST_ZOOM);
+        self.zoom = (self.zoom * factor).clamp(1.0, MAX_ZOOM);
     }
 
     /// Moves a box into the middle if the frame is zoomed.
@@ -90,7 +89,7 @@ impl Canvas {
         }
     }
 
-    /// Whether something is being dragged at present.
+    /// Whether something is being dragged.
     pub fn is_dragging(&self) -> bool {
         self.grip.is_some()
     }
@@ -293,7 +292,7 @@ fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
     let chosen = editor.chosen().and_then(|number| Some((number, editor.marks().regions.get(number)?.rect)));
     if let Some((number, rect)) = chosen
         && let Some((_, sides)) =
-            handles(view.of_box(rect)).find(|(handle, _)| handle.distance(at) <= HANDLE_REACH)
+            handles(view.of_box(rect)).find(|(handle, _)| handle.distance(at) <= HANDLE_DISTANCE)
     {
         return Grip::Edges(number, sides, rect);
     }

@@ -1,9 +1,9 @@
-//! What a change of the regions did, in words.
+//! Descriptions of changes of the regions.
 
 use pairspeed::setup::Region;
 
-/// What leads from one list of regions to another, such as `moved the speed box`; if they are the same, the name of the camera
-/// has changed.
+/// Describes the change from one list of regions to another, such as `moved the speed box`. If the lists are equal, the
+/// name of the camera has changed.
 pub(super) fn in_words(old: &[Region], new: &[Region]) -> String {
     match old.len().cmp(&new.len()) {
         std::cmp::Ordering::Less => counted("added", &only_in(new, old)),

@@ -6,7 +6,7 @@ use pairspeed::model::channel::Channel;
 use pairspeed::setup::{MIN_BOX_PX, Region};
 
 /// Maximum number of changes that can be undone.
-const MOST_STEPS: usize = 200;
+const MAX_STEPS: usize = 200;
 
 /// The camera's name and regions that are being edited.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -42,13 +42,13 @@ pub struct Editor {
 }
 
 impl Editor {
-    /// Starts editing what is saved.
+    /// Starts editing the saved name and regions.
     pub fn begin(&mut self, saved: Marks) {
         let chosen = (!saved.regions.is_empty()).then_some(0);
         *self = Self { marks: saved.clone(), saved, chosen, ..Self::default() };
     }
 
-    /// The name and regions as marked at present.
+    /// The current name and regions.
     pub fn marks(&self) -> &Marks {
         &self.marks
     }
@@ -73,14 +73,14 @@ impl Editor {
         self.marks != self.saved
     }
 
-    /// Replaces everything that is marked by what is saved, as a change that can be undone.
+    /// Replaces the current name and regions by saved ones, as a change that can be undone.
     pub fn take(&mut self, saved: Marks) {
         self.change(RegionChange::Once, |marks| *marks = saved);
         self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
         self.mark_saved();
     }
 
-    /// Notes that everything that is marked is saved.
+    /// Notes that the current name and regions are saved.
     pub fn mark_saved(&mut self) {
         self.saved = self.marks.clone();
         self.last = None;
@@ -95,7 +95,7 @@ impl Editor {
         }
         if kind == RegionChange::Once || self.last != Some(kind) {
             self.past.push(before);
-            let surplus = self.past.len().saturating_sub(MOST_STEPS);
+            let surplus = self.past.len().saturating_sub(MAX_STEPS);
             self.past.drain(..surplus);
         }
         self.future.clear();
@@ -149,7 +149,7 @@ impl Editor {
         }
     }
 
-    /// Undoes the last change, and returns it in words; `None` if there is none.
+    /// Undoes the last change and returns its description; `None` if there is none.
     pub fn undo(&mut self) -> Option<String> {
         let words = self.undo_words()?;
         let undone = std::mem::replace(&mut self.marks, self.past.pop()?);
@@ -158,7 +158,7 @@ impl Editor {
         Some(words)
     }
 
-    /// Makes the change again that was undone last, and returns it in words; `None` if there is none.
+    /// Redoes the change that was undone last and returns its description; `None` if there is none.
     pub fn redo(&mut self) -> Option<String> {
         let words = self.redo_words()?;
         let before = std::mem::replace(&mut self.marks, self.future.pop()?);
@@ -167,12 +167,12 @@ impl Editor {
         Some(words)
     }
 
-    /// In words, the change that can be undone next; `None` if there is none.
+    /// Description of the change that can be undone next; `None` if there is none.
     pub fn undo_words(&self) -> Option<String> {
         Some(in_words(&self.past.last()?.regions, &self.marks.regions))
     }
 
-    /// In words, the undone change that can be made again next; `None` if there is none.
+    /// Description of the change that can be redone next; `None` if there is none.
     pub fn redo_words(&self) -> Option<String> {
         Some(in_words(&self.marks.regions, &self.future.last()?.regions))
     }
@@ -306,7 +306,7 @@ mod tests {
     }
 
     #[test]
-    fn proposals_fill_up_what_is_marked_and_never_name_a_channel_twice() {
+    fn proposals_are_added_to_the_marked_regions_and_never_name_a_channel_twice() {
         let mut editor = with_two();
         let speed = |rect| Region::new(Channel::Speed, rect, None);
         assert_eq!(editor.add_proposed(vec![speed(rect(12, 12)), speed(rect(300, 300))]), 1);

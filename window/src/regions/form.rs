@@ -15,7 +15,7 @@ use pairspeed::recognise::RegionReading;
 use pairspeed::series::Blank;
 use pairspeed::setup::{MAX_DIGITS, Region};
 
-/// What is known about the readings of the boxes.
+/// The state of the readings of the boxes.
 pub enum Reads<'a> {
     /// Nothing yet: the recogniser is being calibrated.
     Waiting,
@@ -64,7 +64,8 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
     }
 }
 
-/// Shows what a readout is taken for, why, and an example of its readings. The pilot's own name needs no reason.
+/// Shows the guessed channel of a readout with the reasons and an example of its readings. A name that the pilot gave
+/// needs no reason.
 fn show_guess(ui: &mut egui::Ui, region: &Region, NamedReadout { guess, example, .. }: &NamedReadout) {
     let example = format!("such as {} at {}", example.text, theme::clock(example.time_s));
     let (words, tint) = if region.channel == guess.channel {

@@ -1,4 +1,4 @@
-//! The page on which the pilot marks the regions: where the overlay shows its numbers.
+//! The page on which the pilot marks the regions of the overlay.
 
 mod asking;
 mod canvas;
@@ -31,17 +31,17 @@ use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
 /// Name under which unsaved regions are kept.
 pub(super) const DRAFT: &str = "regions";
-/// Edits are kept this long after the last one.
+/// Time from the last edit until the unsaved edits are stored.
 const KEPT_AFTER: Duration = Duration::from_secs(2);
 /// Width of the side panel with the form, in points, and its maximum share of the window's width.
 const SIDE: (f32, f32) = (350.0, 0.46);
-/// Height of the side panel below which all of its content scrolls, in points.
+/// Minimum height of the side panel for fixed buttons, in points; below it, all of its content scrolls.
 const LOW: f32 = 400.0;
 
 /// State of the Regions page, on which the pilot marks the regions.
 #[derive(Default)]
 pub struct RegionsScreen {
-    /// The numbers of the recording and of the setup for which editing was started.
+    /// `recording_number` and `setup_number` of [`Shared`] when editing was started.
     begun: (u64, u64),
     editor: Editor,
     canvas: Canvas,
@@ -62,7 +62,7 @@ pub struct RegionsScreen {
     choosing: Option<dialogs::Choice>,
     /// Path to which the setup is saved.
     file: String,
-    /// Whether the file to be written exists already and is not the file that was loaded.
+    /// Whether the file to be written exists and is not the file that was loaded.
     in_the_way: bool,
     /// Unsaved edits that were kept in the last session; `None` if there are none.
     kept: Option<Setup>,
@@ -77,7 +77,7 @@ struct LastEdit {
 }
 
 impl RegionsScreen {
-    /// The regions as marked at present.
+    /// The regions marked so far.
     pub(super) fn marked(&self) -> &[Region] {
         &self.editor.marks().regions
     }
@@ -160,17 +160,17 @@ impl RegionsScreen {
         }
     }
 
-    /// The setup as marked at present; `None` as long as no recording is open.
+    /// The setup with the regions marked so far; `None` as long as no recording is open.
     fn setup(&self, shared: &Shared) -> Option<LoadedSetup> {
         let info = shared.info.as_ref()?;
         let Marks { name, regions } = self.editor.marks().clone();
-        let former = shared.setup.as_ref().map(|loaded| &loaded.setup);
+        let current = shared.setup.as_ref().map(|loaded| &loaded.setup);
         let camera = Camera {
             name,
             frame: (info.width, info.height),
-            glyphs: former.and_then(|setup| setup.camera.glyphs.clone()),
+            glyphs: current.and_then(|setup| setup.camera.glyphs.clone()),
         };
-        let aircraft = former.and_then(|setup| setup.aircraft.clone());
+        let aircraft = current.and_then(|setup| setup.aircraft.clone());
         Some(LoadedSetup {
             setup: Setup { camera, aircraft, regions },
             path: PathBuf::from(self.file.trim()),
@@ -328,7 +328,7 @@ fn show_missing(ui: &mut egui::Ui, found: &FoundCamera) {
     }
 }
 
-/// What is known about the readings of the present boxes.
+/// The state of the readings of the current boxes.
 fn reads<'a>(reading: Option<&'a Reading>, asked: Option<&(f64, Arc<ReadingKey>)>) -> Reads<'a> {
     let same_boxes = |reading: &&Reading| asked.is_some_and(|(_, key)| reading.key == *key);
     match reading.filter(same_boxes).map(|reading| &reading.shown) {

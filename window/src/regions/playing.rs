@@ -1,4 +1,4 @@
-//! Plays the recording at its own speed; frames that cannot be decoded in time are left out.
+//! Plays the recording in real time; frames that cannot be decoded in time are skipped.
 
 use std::time::{Duration, Instant};
 
@@ -8,12 +8,12 @@ use super::RegionsScreen;
 use super::viewer::Wanted;
 use crate::Shared;
 
-/// Interval at which the next frame is requested: faster than cameras record.
+/// Interval at which frames are requested, shorter than the frame interval of cameras.
 const TICK: Duration = Duration::from_millis(15);
-/// Width of the button in points, so that nothing moves when its word changes.
+/// Width of the button in points, so that nothing moves when its label changes.
 const BUTTON: f32 = 62.0;
 
-/// The recording as it is played.
+/// The state of playing.
 pub(super) struct Playing {
     since: Instant,
     from_s: f64,
@@ -33,7 +33,7 @@ impl Playing {
 }
 
 impl RegionsScreen {
-    /// Shows the button that plays and stops; so does the space bar.
+    /// Shows the button that starts and stops playing, and handles the space bar, which does the same.
     pub(super) fn show_play(&mut self, ui: &mut egui::Ui, shared: &Shared) {
         let words = if self.playing.is_some() { "Stop" } else { "Play" };
         let button = ui.add(Button::new(words).min_size(vec2(BUTTON, 0.0))).on_hover_text("Space bar");

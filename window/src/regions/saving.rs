@@ -1,4 +1,4 @@
-//! Saving of the regions, and agreeing to a camera that was found.
+//! Saves the regions, and accepts a camera that was found.
 
 use std::path::Path;
 
@@ -9,12 +9,12 @@ use pairspeed::new_camera::NewCameraError;
 use pairspeed::setup::SetupError;
 
 impl RegionsScreen {
-    /// Saves the setup, and what else was found with it; returns whether that succeeded.
+    /// Saves the setup, with the glyphs and labels that were found with it; returns whether that succeeded.
     pub(super) fn save(&mut self, shared: &mut Shared, replace: bool) -> bool {
         let (Some(loaded), Some(clip)) = (self.setup(shared), shared.clip().map(Path::to_owned)) else {
             return false;
         };
-        let own = shared.setup.as_ref().is_some_and(|former| former.path == loaded.path);
+        let own = shared.setup.as_ref().is_some_and(|current| current.path == loaded.path);
         let existing = if own || replace { Existing::Replace } else { Existing::Keep };
         let saved = match &mut shared.found {
             Some(found) => found.save(loaded.clone(), existing),
@@ -44,7 +44,7 @@ impl RegionsScreen {
         true
     }
 
-    /// Saves what was found, and reads the flight with it.
+    /// Saves the camera that was found, and reads the flight with it.
     pub(super) fn agree(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if self.asking.has_answers() && self.learning.is_none() {
             self.learn(ctx, shared);

@@ -77,7 +77,7 @@ impl RegionsScreen {
 
     fn redo(&mut self, shared: &mut Shared) {
         if let Some(words) = self.editor.redo() {
-            shared.said(format!("Made again: {words}"));
+            shared.said(format!("Redone: {words}"));
         }
     }
 
@@ -92,13 +92,13 @@ impl RegionsScreen {
         let Some(kept) = self.kept.clone() else { return };
         ui.horizontal_wrapped(|ui| {
             ui.label(format!("{} boxes were marked but not saved in the last session.", kept.regions.len()));
-            if ui.button("Take them up").clicked() {
+            if ui.button("Restore them").clicked() {
                 let marks = marks_of(&kept);
                 self.editor.change(editor::RegionChange::Once, |now| *now = marks);
                 self.editor.choose(Some(0));
                 self.kept = None;
             }
-            if ui.button("Forget them").clicked() {
+            if ui.button("Discard them").clicked() {
                 self.kept = None;
                 shared.clip().into_iter().for_each(|clip| shared.store.forget(clip, DRAFT));
             }

@@ -16,7 +16,7 @@ use pairspeed::{glyph_sets, readings};
 /// Frame rate that is assumed if the clip states none, in frames per second.
 const ASSUMED_RATE_HZ: f64 = 25.0;
 /// Maximum number of attempts to find the previous frame.
-const MOST_STEPS_BACK: u32 = 8;
+const MAX_STEPS_BACK: u32 = 8;
 
 /// A requested frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,10 +40,10 @@ pub struct Frame {
     pub colours: Option<RgbImage>,
 }
 
-/// What boxes are read with: if either part changes, the recogniser is calibrated again.
+/// The setup and glyphs that boxes are read with. If they change, the recogniser is calibrated again.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Key {
-    /// The setup as marked at present, with the path to which it would be saved.
+    /// The setup with the regions marked so far, and the path to which it would be saved.
     pub setup: LoadedSetup,
     /// Glyphs that are not saved yet; `None` for those of the setup.
     pub glyphs: Option<Arc<GlyphSet>>,
@@ -132,14 +132,14 @@ impl Fetcher {
 }
 
 /// The clip, opened if it is not open yet. If its file has disappeared in the meantime, the error says so.
-fn opened<'a>(place: &'a mut Option<Clip>, path: &Path) -> Result<&'a mut Clip, FootageError> {
+fn opened<'a>(clip: &'a mut Option<Clip>, path: &Path) -> Result<&'a mut Clip, FootageError> {
     if !path.exists() {
-        *place = None;
+        *clip = None;
         return Err(FootageError::NoSuchFile { path: path.to_owned() });
     }
-    match place {
+    match clip {
         Some(clip) => Ok(clip),
-        None => Ok(place.insert(Clip::open(path)?)),
+        None => Ok(clip.insert(Clip::open(path)?)),
     }
 }
 
@@ -151,7 +151,7 @@ fn nearest(clip: &mut Clip, time_s: f64) -> Result<Option<Frame>, FootageError> 
 
 fn before(clip: &mut Clip, time_s: f64) -> Result<Option<Frame>, FootageError> {
     let step_s = 0.6 / clip.info().nominal_rate_hz.filter(|rate| *rate > 1.0).unwrap_or(ASSUMED_RATE_HZ);
-    for steps in 1..=MOST_STEPS_BACK {
+    for steps in 1..=MAX_STEPS_BACK {
         let found = nearest(clip, (time_s - f64::from(steps) * step_s).max(0.0))?;
         if found.as_ref().is_some_and(|frame| frame.time_s < time_s - 1e-6 || frame.time_s <= 0.0) {
             return Ok(found);

@@ -11,8 +11,8 @@ use tempfile::TempDir;
 
 use super::wake::Wake;
 
-/// Maximum duration of any step of these tests; a step that takes longer hangs.
-const HANGS: Duration = Duration::from_secs(300);
+/// Maximum duration of any step of these tests; a step that takes longer counts as hanging.
+const TIMEOUT: Duration = Duration::from_secs(300);
 
 /// A window with a folder for recordings and a home folder of its own.
 pub struct Window {
@@ -117,7 +117,7 @@ impl Window {
         let (wake, begun) = (Wake::of(&self.harness.ctx), Instant::now());
         while !so(self.harness.state()) {
             assert!(
-                begun.elapsed() < HANGS,
+                begun.elapsed() < TIMEOUT,
                 "{what}: never; notice: {:?}",
                 self.harness.state().shared().notice
             );
@@ -134,7 +134,7 @@ impl Window {
             let notice = &self.harness.state().shared().notice;
             let wrong = matches!(notice, Some(Notice::Wrong(_)));
             let shown = || self.words().join("\n");
-            assert!(!wrong && begun.elapsed() < HANGS, "{words}: never; notice: {notice:?}\n{}", shown());
+            assert!(!wrong && begun.elapsed() < TIMEOUT, "{words}: never; notice: {notice:?}\n{}", shown());
             wake.wait();
             self.harness.run_steps(2);
         }

@@ -1,4 +1,4 @@
-//! A recording without a setup: its readouts are found, and the pilot only agrees.
+//! A recording without a setup: its readouts are found, and the pilot only accepts them.
 
 use egui::Key;
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
@@ -31,7 +31,7 @@ fn assert_all_inside(window: &Window, names: &[&str]) {
 }
 
 #[test]
-fn a_pilot_who_agrees_reaches_the_answer_with_at_most_five_keys() {
+fn a_pilot_who_accepts_reaches_the_airspeeds_with_at_most_five_keys() {
     let (mut window, clip) = with_found_readouts();
     assert_eq!(window.harness.state().page(), Page::Regions);
     assert!(window.harness.state().marked().iter().any(|region| region.channel == Channel::Speed));

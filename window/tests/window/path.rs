@@ -84,23 +84,23 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     };
     // A reading is labelled only if it has a digit that no earlier label has, as few labels as a pilot would
     // type.
-    let mut told = String::new();
+    let mut labelled = String::new();
     for name in window.fields() {
         let Some((channel, time_s)) = moment(&name) else { continue };
         let Some(text) = shown("salt-flat.avi", channel, time_s) else { continue };
         let after = text.split_once('.').map_or(0, |(_, after)| after.len());
-        let is_new = text.chars().any(|letter| letter.is_ascii_digit() && !told.contains(letter));
+        let is_new = text.chars().any(|letter| letter.is_ascii_digit() && !labelled.contains(letter));
         if is_new && decimals(channel) == Some(after) {
             window.write(&name, &text);
-            told.push_str(&text);
+            labelled.push_str(&text);
         }
     }
-    assert!(('0'..='9').all(|digit| told.contains(digit)), "{told}");
+    assert!(('0'..='9').all(|digit| labelled.contains(digit)), "{labelled}");
     window.click("Learn these shapes");
     window.until_shown("All ten digits are known");
     assert!(saved.glyph_folder().join("glyphs.toml").exists());
     let learnt = LabelFile::load(&saved.glyph_folder()).unwrap();
-    assert_eq!(learnt.labels.iter().map(|told| told.text.as_str()).collect::<String>(), told);
+    assert_eq!(learnt.labels.iter().map(|label| label.text.as_str()).collect::<String>(), labelled);
 
     window.click("4  Reading");
     window.click("Read the flight");
@@ -212,7 +212,7 @@ fn a_box_is_dragged_on_the_picture_moved_and_resized() {
 }
 
 #[test]
-fn boxes_that_were_not_saved_are_offered_again_and_a_marked_camera_for_its_next_recording() {
+fn unsaved_boxes_are_offered_again_and_a_marked_camera_is_offered_for_the_next_recording() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
@@ -231,7 +231,7 @@ fn boxes_that_were_not_saved_are_offered_again_and_a_marked_camera_for_its_next_
     window.open_flight(&clip);
     window.click("2  Regions");
     assert_eq!(window.harness.state().marked().len(), 5);
-    window.click("Take them up");
+    window.click("Restore them");
     assert_eq!(window.harness.state().marked().len(), 4);
     window.click("Save");
     assert!(!clip.with_extension("regions.draft.toml").exists());

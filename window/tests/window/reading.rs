@@ -19,7 +19,7 @@ fn written(window: &Window, field: &str) -> String {
 }
 
 #[test]
-fn a_wind_that_cannot_be_followed_names_its_field_and_nothing_starts() {
+fn an_invalid_wind_is_named_by_its_field_and_nothing_starts() {
     let mut window = at_the_reading();
     window.click("Wind and air");
     window.harness.run_steps(20);
@@ -38,7 +38,7 @@ fn a_wind_that_cannot_be_followed_names_its_field_and_nothing_starts() {
 }
 
 #[test]
-fn wind_and_air_are_told_stay_written_and_change_the_answer() {
+fn entered_wind_and_air_stay_in_their_fields_and_change_the_result() {
     let mut window = at_the_reading();
     window.click("Wind and air");
     window.harness.run_steps(20);
@@ -76,7 +76,7 @@ fn wind_and_air_are_told_stay_written_and_change_the_answer() {
 }
 
 #[test]
-fn nothing_on_the_page_lies_over_anything_else_at_any_size() {
+fn no_widgets_of_the_page_overlap_at_any_size() {
     for (size, scale) in [([1280.0, 720.0], 1.0), ([640.0, 360.0], 2.0)] {
         let mut window = Window::of(size, scale, egui::Theme::Light);
         let clip = window.put_flight("salt-flat.avi", true);
@@ -95,14 +95,14 @@ fn nothing_on_the_page_lies_over_anything_else_at_any_size() {
             "Field elevation",
             "Read the flight",
         ];
-        let places: Vec<(String, egui::Rect)> = names
+        let rects: Vec<(String, egui::Rect)> = names
             .iter()
             .flat_map(|name| window.harness.query_all_by_label_contains(name))
             .map(|node| (format!("{:?}", node.accesskit_node().label()), node.rect()))
             .collect();
-        assert!(places.len() >= names.len());
-        for (place, (name, rect)) in places.iter().enumerate() {
-            for (other_name, other) in places.iter().skip(place + 1) {
+        assert!(rects.len() >= names.len());
+        for (index, (name, rect)) in rects.iter().enumerate() {
+            for (other_name, other) in rects.iter().skip(index + 1) {
                 let shared = rect.shrink(1.0).intersect(other.shrink(1.0));
                 assert!(
                     !shared.is_positive(),

@@ -15,8 +15,8 @@ pub fn assert_snapshot<State>(
     roughness: usize,
 ) {
     for field in fields {
-        let place = window.get_by_role_and_label(Role::TextInput, field).rect();
-        window.mask(place);
+        let rect = window.get_by_role_and_label(Role::TextInput, field).rect();
+        window.mask(rect);
     }
     let options = SnapshotOptions::new().threshold(1.2).max_failed_pixels(roughness);
     window.snapshot_options(name, &options);

@@ -3,7 +3,7 @@
 use super::driving::Window;
 
 #[test]
-fn a_file_that_is_no_recording_is_named_and_the_recording_in_use_stays() {
+fn a_file_that_is_not_a_recording_is_named_and_the_open_recording_stays() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
@@ -19,7 +19,7 @@ fn a_file_that_is_no_recording_is_named_and_the_recording_in_use_stays() {
 }
 
 #[test]
-fn a_clip_that_goes_while_it_is_open_is_missed_and_what_was_marked_stays() {
+fn an_open_clip_that_disappears_is_reported_and_the_marked_boxes_stay() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
@@ -38,7 +38,7 @@ fn a_clip_that_goes_while_it_is_open_is_missed_and_what_was_marked_stays() {
 }
 
 #[test]
-fn a_place_that_takes_no_files_is_told_before_the_reading_and_another_can_be_named() {
+fn an_unwritable_path_is_reported_before_the_reading_and_another_can_be_entered() {
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);

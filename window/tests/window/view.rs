@@ -9,7 +9,7 @@ fn theme_and_size(window: &Window) -> (Theme, f32) {
 }
 
 #[test]
-fn theme_and_text_size_chosen_are_those_of_the_next_sitting() {
+fn the_chosen_theme_and_text_size_are_restored_in_the_next_session() {
     let mut window = Window::new();
     window.harness.run_steps(3);
     let file = window.home.path().join("view.toml");
@@ -32,7 +32,7 @@ fn theme_and_text_size_chosen_are_those_of_the_next_sitting() {
 }
 
 #[test]
-fn a_broken_file_of_the_view_is_no_error() {
+fn an_invalid_view_file_is_not_an_error() {
     for (text, expected) in [
         ("theme = [[", Theme::Light),
         ("theme = \"dark\"\ntext_percent = -3\n", Theme::Light),

@@ -1,4 +1,4 @@
-//! The pages next to that of the legs: comparing flights, the test card, and what holds for all of them.
+//! The pages after that of the legs: comparison of flights, test card, and checks for all pages.
 
 use std::fs;
 
@@ -109,7 +109,7 @@ fn flights_are_compared_at_one_density_as_the_command_does() {
 }
 
 #[test]
-fn a_folder_without_results_is_said_when_flights_are_compared() {
+fn a_folder_without_results_is_reported_when_flights_are_compared() {
     let mut sitting = Sitting::new();
     sitting.press(Key::F6);
     for folder in ["one", "other"] {
@@ -125,7 +125,7 @@ fn a_folder_without_results_is_said_when_flights_are_compared() {
 }
 
 #[test]
-fn a_test_card_is_made_of_what_is_written_and_saved_as_a_page() {
+fn a_test_card_is_made_from_the_entries_and_saved_as_a_page() {
     let mut sitting = Sitting::new();
     sitting.press(Key::F7);
     sitting.window.get_by_label_contains("Enter the speed that you expect");

@@ -11,7 +11,7 @@ use pairspeed::output::{legs_csv, pairs_csv, report_html, series_csv};
 use super::driving::{Sitting, as_text};
 
 #[test]
-fn an_end_moved_by_keys_changes_the_answer_at_once_and_is_kept() {
+fn an_end_moved_by_keys_changes_the_airspeed_at_once_and_is_saved() {
     let mut sitting = Sitting::new();
     let before = sitting.flight().clone();
     sitting.press(Key::PageDown);
@@ -58,7 +58,7 @@ fn an_end_is_dragged_with_the_mouse() {
 }
 
 #[test]
-fn legs_are_split_joined_marked_and_deleted_by_keys_and_taken_back() {
+fn legs_are_split_joined_marked_and_deleted_by_keys_and_the_edits_undone() {
     let mut sitting = Sitting::new();
     let before = as_text(sitting.flight());
     let legs = sitting.flight().legs.len();
@@ -78,7 +78,7 @@ fn legs_are_split_joined_marked_and_deleted_by_keys_and_taken_back() {
 }
 
 #[test]
-fn a_throttle_is_written_and_shows_in_the_answer() {
+fn an_entered_throttle_appears_in_the_results() {
     let mut sitting = Sitting::new();
     sitting.press(Key::T);
     let field = sitting.window.get_by_role_and_label(Role::TextInput, "Throttle %");
@@ -95,7 +95,7 @@ fn a_throttle_is_written_and_shows_in_the_answer() {
 }
 
 #[test]
-fn each_result_is_saved_by_its_own_button_as_it_stands() {
+fn each_result_file_is_saved_unchanged_by_its_own_button() {
     let mut sitting = Sitting::new();
     sitting.press(Key::Delete);
     let mut series = Vec::new();
@@ -118,11 +118,11 @@ fn each_result_is_saved_by_its_own_button_as_it_stands() {
 }
 
 #[test]
-fn what_cannot_be_saved_is_said_and_the_edits_stay() {
+fn a_failure_to_save_is_reported_and_the_edits_stay() {
     let mut sitting = Sitting::new();
     fs::remove_dir(sitting.folder.path().join("flight-result")).unwrap();
     sitting.press(Key::Delete);
-    assert!(sitting.notice().contains("Your edits are still here"), "{}", sitting.notice());
+    assert!(sitting.notice().contains("Your edits are kept in the window"), "{}", sitting.notice());
     let legs = sitting.flight().legs.len();
     fs::create_dir(sitting.folder.path().join("flight-result")).unwrap();
     sitting.window.state_mut().keep();
@@ -146,7 +146,7 @@ fn edits_of_a_closed_window_are_offered_again() {
 }
 
 #[test]
-fn an_edit_made_while_others_are_offered_keeps_those_under_another_name() {
+fn an_edit_made_while_earlier_ones_are_offered_keeps_them_under_another_name() {
     let mut sitting = Sitting::new();
     sitting.press(Key::Delete);
     let earlier = fs::read(sitting.result("legs.toml")).unwrap();
@@ -171,7 +171,7 @@ fn an_edit_that_cannot_be_made_says_why() {
 }
 
 #[test]
-fn the_legs_have_names_that_tell_number_way_and_time() {
+fn the_names_of_the_legs_have_number_direction_and_time() {
     let sitting = Sitting::new();
     let leg = &sitting.flight().legs[2];
     let way = if leg.kind == LegKind::Upwind { "upwind" } else { "downwind" };

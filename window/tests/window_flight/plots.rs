@@ -23,7 +23,7 @@ pub fn with_a_lost_picture() -> Finished {
 }
 
 #[test]
-fn frames_left_blank_are_marked_in_the_plot_and_told_in_words() {
+fn blank_frames_are_marked_in_the_plot_and_described_in_words() {
     let home = tempfile::tempdir().unwrap();
     let finished = with_a_lost_picture();
     let readings = &finished.flight.series.readings;
@@ -34,35 +34,35 @@ fn frames_left_blank_are_marked_in_the_plot_and_told_in_words() {
     let (first_s, last_s) = (readings.time_s[0], *readings.time_s.last().unwrap());
     let mut sitting = app_with(Vec::new(), finished, &home);
     let plot = sitting.window.get_by_label_contains("speed km/h over time");
-    assert!(plot.accesskit_node().label().unwrap().contains(&words), "{plot:?} does not tell {words}");
+    assert!(plot.accesskit_node().label().unwrap().contains(&words), "{plot:?} does not contain {words}");
 
     // The value axis is to the left of the plot, the time axis below it.
-    let place = plot.rect();
+    let rect = plot.rect();
     let colours = pairspeed_window::theme::Colours::of(egui::Theme::Dark);
     let picture = sitting.window.render().unwrap();
     let x = |time_s: f64| {
         let share = ((time_s - first_s) / (last_s - first_s)) as f32;
-        place.left() + share * place.width()
+        rect.left() + share * rect.width()
     };
     let marked = |time_s: f64| {
         let is_mark = |y: u32| {
             let pixel = picture.get_pixel(x(time_s) as u32, y).0;
             pixel[..3] == colours.blank.to_array()[..3]
         };
-        (place.top() as u32 + 40..place.bottom() as u32 + 1).any(is_mark)
+        (rect.top() as u32 + 40..rect.bottom() as u32 + 1).any(is_mark)
     };
     assert!(marked(52.0) && marked(71.0), "a gap that nobody sees");
     assert!(!marked(48.0) && !marked(57.0) && !marked(75.0), "a mark where all was read");
 
     for (time_s, said) in [(52.0, "Left blank, 5"), (71.0, "Nothing recorded, 70.")] {
-        sitting.window.hover_at(egui::pos2(x(time_s), place.bottom() - 4.0));
+        sitting.window.hover_at(egui::pos2(x(time_s), rect.bottom() - 4.0));
         sitting.window.run_steps(40);
         assert!(sitting.window.query_by_label_contains(said).is_some(), "{said}");
     }
 }
 
 #[test]
-fn a_click_on_a_reading_shows_its_frame_and_what_was_read_there() {
+fn a_click_on_a_reading_shows_its_frame_and_readings() {
     let home = tempfile::tempdir().unwrap();
     let mut finished = simulated();
     finished.flight.setup = LoadedSetup::load(&demo_clips().join("salt-flat.setup.toml")).unwrap().setup;
@@ -78,7 +78,7 @@ fn a_click_on_a_reading_shows_its_frame_and_what_was_read_there() {
 }
 
 #[test]
-fn a_clip_removed_meanwhile_is_said_and_the_rest_goes_on() {
+fn a_clip_removed_meanwhile_is_reported_and_the_rest_still_works() {
     let mut sitting = Sitting::new();
     fs::remove_file(sitting.folder.path().join("flight.avi")).unwrap();
     sitting.press(Key::F);

@@ -42,7 +42,7 @@ fn shows(sitting: &Sitting, words: &str) -> bool {
 }
 
 #[test]
-fn a_flight_without_speed_says_so_and_shows_what_teaches_it() {
+fn a_flight_without_speed_says_so_and_shows_how_to_teach_it() {
     let home = tempfile::tempdir().unwrap();
     let sitting = app_with(Vec::new(), without(&Channel::Speed), &home);
     assert!(shows(&sitting, "No airspeed: the speed could not be read."));

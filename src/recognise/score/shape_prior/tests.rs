@@ -22,7 +22,7 @@ fn builtin_digits(scale: f32) -> Vec<(usize, Array2<f32>)> {
 
 /// Compared with the output of `scripts/digit_shapes/train.py` for the same cell.
 #[test]
-fn the_network_gives_what_it_gave_where_it_was_trained() {
+fn the_network_gives_the_same_probabilities_as_in_training() {
     let cell = Array2::from_shape_fn((19, 11), |(y, x)| {
         let (y, x) = (y as f32, x as f32);
         let stroke = y < 4.0 || (x - (10.0 - 0.5 * y)).abs() < 1.5;
@@ -36,7 +36,7 @@ fn the_network_gives_what_it_gave_where_it_was_trained() {
 }
 
 #[test]
-fn digits_of_faces_not_trained_on_are_told() {
+fn digits_of_faces_not_trained_on_are_recognised() {
     for scale in [0.7, 1.0, 1.6, 3.0] {
         let digits = builtin_digits(scale);
         assert_eq!(digits.len(), 30);

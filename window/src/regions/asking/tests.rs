@@ -38,7 +38,7 @@ fn demo(ending: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-clips/salt-flat").with_extension(ending)
 }
 
-/// A camera of which one digit is not known, and whose voltage is named with doubt.
+/// A camera with one missing digit and with a doubtful channel for the voltage.
 fn camera(clip: &mut Clip, setup: LoadedSetup) -> NewCamera {
     let mut set = builtin_sets().unwrap().remove(0);
     set.faces.iter_mut().for_each(|face| face.glyphs.retain(|glyph| glyph.character != MISSING));
@@ -114,7 +114,7 @@ fn digits_begin_an_answer_and_the_shapes_are_learned_from_it() {
     assert!(shows(&window, "Does this"), "digits come before names other than the speed");
     let text = asked_text(&window);
     assert!(text.contains(MISSING), "{text}");
-    // The first digit goes to the field, and not to the keys of the page.
+    // The first digit goes to the field, not to the keys of the page.
     for digit in text.chars() {
         window.event(Event::Text(digit.to_string()));
         window.run_steps(2);
@@ -147,7 +147,7 @@ fn digits_begin_an_answer_and_the_shapes_are_learned_from_it() {
 }
 
 #[test]
-fn escape_leaves_out_what_is_doubtful() {
+fn escape_skips_a_question() {
     let folder = tempfile::tempdir().unwrap();
     let mut window = window(folder.path());
     while shows(&window, "Does this") {
