@@ -34,7 +34,7 @@ UNITS = ["km/h", "kmh", "kph", "mph", "kn", "kt", "kts", "m/s", "ft/s", "m", "ft
          "%", "°", "°C", "C", "s", "min", "rpm", "dB", "dBm", "mW", "Hz", "fps", "sat", "g"]
 LABELS = ["SPEED", "SPD", "GS", "AS", "ALT", "ALTITUDE", "H", "HGT", "VOLT", "BAT", "BATT", "V", "A", "CUR", "AMP", "THR", "THROTTLE",
           "SAT", "SATS", "GPS", "TIME", "T", "HDG", "DIST", "HOME", "RSSI", "LQ", "CELL", "VSI", "FLT", "ON", "MAX", "PWR", "TEMP"]
-# Letters of random words. Letters that resemble a digit occur in units and labels only.
+# Letters of random words. Letters that resemble a digit occur in units and captions only.
 LETTERS = "ACDEFGHJKMNPRTUVWXYacdefhkmnprtuvwxy"
 SYMBOLS = "+&=?#<>*"
 

@@ -84,7 +84,7 @@ fn with_point(mut text: DecipheredText, format: &ValueFormat) -> DecipheredText 
     text
 }
 
-/// Reads the units and labels of readouts.
+/// Reads the units and captions of readouts.
 pub fn read_words<'a>(frames: &SampledFrames, readouts: impl Iterator<Item = &'a mut DecipheredReadout>) {
     let readouts: Vec<&mut DecipheredReadout> = readouts.collect();
     let boxes: Vec<PixelRect> = readouts.iter().map(|readout| readout.rect).collect();

@@ -1,4 +1,4 @@
-//! The words beside a readout: its unit and its label.
+//! The words beside a readout: its unit and its caption.
 
 use std::ops::Range;
 
@@ -35,7 +35,7 @@ const LABELS: [(&str, Channel); 19] = [
 ];
 /// Maximum number of frames that are read.
 const MAX_FRAMES: usize = 30;
-/// Width of the strip read on each side of the box, in heights of the box: a label of eight letters.
+/// Width of the strip read on each side of the box, in heights of the box: a caption of eight letters.
 const SIDE_WIDTH: f32 = 5.0;
 /// Maximum distance between the centres of neighbouring letters, and from a number to the first letter, in heights of
 /// the box.
@@ -46,12 +46,12 @@ const MIN_FRAMES: usize = 4;
 const MIN_SHARE: f32 = 0.3;
 const MIN_SHARE_OF_KNOWN: f32 = 0.85;
 
-/// The unit and the label beside a readout.
+/// The unit and the caption beside a readout.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Words {
     /// The unit; `None` if no known unit was read.
     pub unit: Option<Unit>,
-    /// The label in lower case, with its channel; `None` if no known label was read.
+    /// The caption in lower case, with its channel; `None` if no known caption was read.
     pub label: Option<(&'static str, Channel)>,
 }
 

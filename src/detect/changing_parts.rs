@@ -15,7 +15,7 @@ const STRONG_QUANTILE: f32 = 0.995;
 /// shown in some of the frames only.
 const STRENGTH_SHARES: [f32; 4] = [0.08, 0.16, 0.3, 0.5];
 /// Maximum shares of the frames with an edge of a digit that changes; each is tried. They are below 1 because scenery
-/// hides the edges of labels in some frames.
+/// hides the edges of captions in some frames.
 const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
 /// Minimum presence of the edges of text that never changes.
 const MIN_CONSTANT_PRESENCE: f32 = 0.5;

@@ -9,9 +9,9 @@
 //! estimates the squared persistent gradient. It is the mean of the products of gradients of two different frames, so
 //! noise adds no bias.
 //!
-//! Along the mean direction `d` of a pixel, the gradient of a digit's edge is either near 0 or near `mean (g d)^2 / mean
-//! (g d)`. In a frame above half of that, the edge is present. The share of frames with the edge separates labels, icons
-//! and airframe, which are present in all of them, from digits.
+//! Along the mean direction `d` of a pixel, the gradient of a digit's edge is either near 0 or near `mean (g d)^2 /
+//! mean (g d)`. In a frame above half of that, the edge is present. The share of frames with the edge separates
+//! captions, icons and airframe, which are present in all of them, from digits.
 
 use image::GrayImage;
 use imageproc::filter::box_filter;

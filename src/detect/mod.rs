@@ -54,7 +54,7 @@ pub struct Proposal {
 /// Finds the readouts in about 20 to 60 frames spread over a whole clip, with the highest scores first.
 ///
 /// The overlay stays in place while the scenery behind it moves, so the brightness gradients of the overlay agree over
-/// time. Digits differ from labels and from the airframe because their edges are present in some of the frames only,
+/// time. Digits differ from captions and from the airframe because their edges are present in some of the frames only,
 /// and from everything else that changes because the line reader reads different numbers there. Frames of another size
 /// than the first one are ignored. The result is empty with fewer than [`MIN_FRAMES`] frames, and has at most
 /// [`MAX_PROPOSALS`] entries.

@@ -1,4 +1,4 @@
-//! Finds the readouts around the changing areas: the boxes of the digits, without icon, label and unit.
+//! Finds the readouts around the changing areas: the boxes of the digits, without icon, caption and unit.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -240,7 +240,7 @@ fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRec
     columns.with_rows(first + top as u32, first + bottom as u32 + 1)
 }
 
-/// Gives readouts higher than the median the rows of another readout on the same line: scenery or a label lies above or
+/// Gives readouts higher than the median the rows of another readout on the same line: scenery or a caption lies above or
 /// below their text.
 fn in_common_rows(mut readouts: Vec<Readout>) -> Vec<Readout> {
     let mut heights: Vec<f32> = readouts.iter().map(|readout| readout.rect.height as f32).collect();

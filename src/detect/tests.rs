@@ -72,7 +72,7 @@ impl DrawnClip {
         8 * self.scale
     }
 
-    /// Three readouts, one of them followed by a unit, and a label.
+    /// Three readouts, one of them followed by a unit, and a caption.
     fn fields(self) -> [Field; 5] {
         let (width, height) = self.size;
         let x = width / 16;

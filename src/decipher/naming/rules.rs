@@ -37,8 +37,8 @@ impl Ratings {
 const IMPOSSIBLE: f64 = -8.0;
 /// Log odds of a channel if too few values are known: only words outweigh it.
 const UNKNOWN: f64 = -3.0;
-/// Log odds added if the unit or label beside the value is one of the channel, and subtracted if the unit is of another
-/// channel.
+/// Log odds added if the unit or caption beside the value is one of the channel, and subtracted if the unit is of
+/// another channel.
 const WORD: f64 = 5.0;
 const OTHER_UNIT: f64 = 6.0;
 /// Minimum correlation with the throttle of a value that follows it, and maximum of one that does not.
