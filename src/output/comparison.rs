@@ -59,7 +59,7 @@ pub fn comparison_html(comparisons: &[Comparison], style: &ComparisonStyle) -> S
                 h2 { (comparison.later) " against " (comparison.first) }
                 p.verdict { (summary(comparison, style)) }
                 @if !comparison.steps.is_empty() { div.scroll { (html_table(comparison, style)) } }
-                (sentences("To know", &comparison.notes))
+                (sentences("Notes", &comparison.notes))
                 @if let Some(reading) = reading(comparison) { p.under { (reading) } }
             }
         }

@@ -174,7 +174,7 @@ impl CardScreen {
     }
 
     fn earlier(&mut self, ui: &mut Ui, shared: &Shared) {
-        let label = ui.label("Former results");
+        let label = ui.label("Earlier results");
         let field = TextEdit::singleline(&mut self.form.earlier).desired_width(240.0).hint_text("none");
         let hint =
             "Result folder of an earlier flight: provides speeds, wind and gusts that you do not enter";

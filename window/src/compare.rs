@@ -180,7 +180,7 @@ impl CompareScreen {
                 "Compare speeds as flown, without voltage correction",
             ));
             if !self.form.as_flown {
-                let label = ui.label("Taken to");
+                let label = ui.label("Corrected to");
                 let field = TextEdit::singleline(&mut self.form.voltage).desired_width(110.0);
                 ui.add(field.hint_text("mean of both")).labelled_by(label.id);
                 ui.label("V");

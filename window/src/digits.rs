@@ -244,7 +244,7 @@ impl DigitsScreen {
     /// Shows that the recording is being searched, or that the search was stopped; returns whether either is the case.
     fn show_looking(&mut self, ui: &mut egui::Ui, shared: &mut Shared) -> bool {
         if let Some(looking) = &self.looking {
-            let words = "Looking through the recording";
+            let words = "Scanning the recording";
             if progress::show(ui, None, words, "Stop looking") && looking.cancel() {
                 self.looking = None;
                 self.stopped = true;
@@ -268,7 +268,7 @@ impl DigitsScreen {
         ui.horizontal_wrapped(|ui| {
             let busy = self.learning.is_some();
             let typed = self.cards.iter().any(|card| !card.text.trim().is_empty());
-            let words = "Learn these shapes";
+            let words = "Learn these digits";
             ui.add_enabled_ui(!busy && (typed || !self.label_file.labels.is_empty()), |ui| {
                 if (if typed { theme::main_button(ui, words) } else { ui.button(words) }).clicked() {
                     self.learn(ui.ctx(), shared);

@@ -119,7 +119,7 @@ impl RecordingScreen {
                 if theme::main_button(ui, "Choose a recording…").clicked() && self.choosing.is_none() {
                     self.choosing = Some(dialogs::clips(ui.ctx()));
                 }
-                let label = ui.label("or name it:");
+                let label = ui.label("or its path:");
                 let width = (ui.available_width() - BUTTONS).clamp(140.0, 460.0);
                 let field = TextEdit::singleline(&mut self.path).desired_width(width).hint_text("path of the file");
                 let field = ui.add(field).labelled_by(label.id);

@@ -259,7 +259,7 @@ pub(super) fn notes(flight: &Flight) -> Markup {
     html! {
         @if !notes.is_empty() {
             section {
-                h2 { "To know" }
+                h2 { "Notes" }
                 ul { @for note in &notes { li { (note) } } }
             }
         }

@@ -185,7 +185,7 @@ fn notes(ui: &mut Ui, flight: &Flight) {
         return;
     }
     ui.add_space(4.0);
-    ui.label(RichText::new("To know").strong().size(17.0));
+    ui.label(RichText::new("Notes").strong().size(17.0));
     for sentence in sentences {
         ui.label(sentence);
     }

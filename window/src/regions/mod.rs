@@ -204,7 +204,7 @@ impl RegionsScreen {
             ui.label(
                 "Let the boxes be proposed, or drag one around each number on the picture: as wide as its widest \
                  value, without icon and unit letters. Only the speed is needed; voltage, altitude and throttle \
-                 make the answer better.",
+                 improve the result.",
             );
         } else {
             let at_s = self.reading.as_ref().map_or(self.time_s, |reading| reading.time_s);

@@ -73,7 +73,7 @@ impl RegionsScreen {
             let unsaved = self.editor.is_unsaved() || shared.setup.is_none();
             let found = shared.found.is_some();
             if found {
-                let words = "Agree and read the flight";
+                let words = "Accept and read the flight";
                 let hint = "Enter: saves boxes and digits beside the recording";
                 let clicked = theme::main_button(ui, words).on_hover_text(hint).clicked();
                 if clicked || progress::agrees(ui, self.canvas.id()) {

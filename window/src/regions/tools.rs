@@ -28,7 +28,7 @@ impl RegionsScreen {
             {
                 self.closer(1.0 / 1.5);
             }
-            if ui.button("Whole picture").on_hover_text("Press 0").clicked() {
+            if ui.button("Whole frame").on_hover_text("Press 0").clicked() {
                 self.canvas.fit();
             }
             ui.separator();
@@ -109,8 +109,8 @@ impl RegionsScreen {
         ui.add_space(2.0);
         ui.horizontal(|ui| {
             for (name, hint, wanted) in [
-                ("Back", "Previous frame (comma key)", Wanted::Before(self.time_s)),
-                ("On", "Next frame (full stop key)", Wanted::After(self.time_s)),
+                ("Previous", "Previous frame (comma key)", Wanted::Before(self.time_s)),
+                ("Next", "Next frame (full stop key)", Wanted::After(self.time_s)),
             ] {
                 if ui.button(name).on_hover_text(hint).clicked() {
                     self.playing = None;

@@ -63,7 +63,7 @@ impl Window {
 
     /// Types a path and opens it.
     pub fn open(&mut self, path: &Path) {
-        self.write("or name it:", &path.display().to_string());
+        self.write("or its path:", &path.display().to_string());
         self.click("Open");
     }
 

@@ -17,7 +17,7 @@ fn with_found_readouts() -> (Window, std::path::PathBuf) {
     let mut window = Window::of(SMALL, 1.0, egui::Theme::Light);
     let clip = window.put_flight("salt-flat.avi", false);
     window.drop_flight(&clip);
-    window.until_shown("Agree and read the flight");
+    window.until_shown("Accept and read the flight");
     (window, clip)
 }
 
@@ -45,7 +45,7 @@ fn a_pilot_who_accepts_reaches_the_airspeeds_with_at_most_five_keys() {
             "Zoom in",
             "Another setup…",
             "Play",
-            "Agree and read the flight",
+            "Accept and read the flight",
             "Save",
         ],
     );

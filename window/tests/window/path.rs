@@ -96,7 +96,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
         }
     }
     assert!(('0'..='9').all(|digit| labelled.contains(digit)), "{labelled}");
-    window.click("Learn these shapes");
+    window.click("Learn these digits");
     window.until_shown("All ten digits are known");
     assert!(saved.glyph_folder().join("glyphs.toml").exists());
     let learnt = LabelFile::load(&saved.glyph_folder()).unwrap();
@@ -155,7 +155,7 @@ fn the_next_file_of_a_flight_is_added_to_the_one_that_is_open() {
     let second = window.card.path().join("second.avi");
     std::fs::copy(&first, &second).unwrap();
     window.open_flight(&first);
-    window.rewrite("or name it:", &second.display().to_string());
+    window.rewrite("or its path:", &second.display().to_string());
     window.click("Add to this flight");
     window.until("both files are open", |app| app.shared().clips.len() == 2);
     assert_eq!(window.harness.state().shared().clips, [first.clone(), second]);
@@ -163,7 +163,7 @@ fn the_next_file_of_a_flight_is_added_to_the_one_that_is_open() {
     // Opening a file that is not a recording changes neither the recording nor the setup.
     let notes = window.card.path().join("notes.txt");
     std::fs::write(&notes, "second motor").unwrap();
-    window.rewrite("or name it:", &notes.display().to_string());
+    window.rewrite("or its path:", &notes.display().to_string());
     window.click("Add to this flight");
     assert!(window.trouble().contains("notes.txt"));
     assert_eq!(window.harness.state().shared().clips.len(), 2);
@@ -240,7 +240,7 @@ fn unsaved_boxes_are_offered_again_and_a_marked_camera_is_offered_for_the_next_r
     let next = window.card.path().join("next.avi");
     std::fs::copy(&clip, &next).unwrap();
     window.click("1  Recording");
-    window.rewrite("or name it:", &next.display().to_string());
+    window.rewrite("or its path:", &next.display().to_string());
     window.click("Open");
     window.until_shown("A camera marked before fits");
     window.click("Use the regions of \"salt-flat camera\"");

@@ -83,7 +83,7 @@ fn every_page_of_a_new_camera_in_a_small_window() {
     window.drop_flight(&clip);
     window.until_shown("Cancel");
     save(&mut window, "1-searching");
-    window.until_shown("Agree and read the flight");
+    window.until_shown("Accept and read the flight");
     save(&mut window, "2-found");
     window.until_shown(", confidence");
     save(&mut window, "3-read");

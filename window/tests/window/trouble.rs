@@ -9,7 +9,7 @@ fn a_file_that_is_not_a_recording_is_named_and_the_open_recording_stays() {
     window.open_flight(&clip);
     let notes = window.card.path().join("notes.txt");
     std::fs::write(&notes, "second motor").unwrap();
-    window.rewrite("or name it:", &notes.display().to_string());
+    window.rewrite("or its path:", &notes.display().to_string());
     window.click("Open");
     let said = window.trouble();
     assert!(said.contains("notes.txt") && said.contains("not a video"), "{said}");
@@ -26,7 +26,7 @@ fn an_open_clip_that_disappears_is_reported_and_the_marked_boxes_stay() {
     window.click("2  Regions");
     window.until_shown(", confidence");
     std::fs::remove_file(&clip).unwrap();
-    window.click("On");
+    window.click("Next");
     let said = window.trouble();
     assert!(said.contains("flight.avi") && said.contains("no such file"), "{said}");
     assert_eq!(window.harness.state().marked().len(), 5);

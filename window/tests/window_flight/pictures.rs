@@ -44,7 +44,7 @@ fn the_legs_the_comparison_and_the_card_look_as_they_did() {
     sitting.press(Key::F7);
     sitting.click("This flight");
     sitting.write("Speed at full throttle", "120");
-    assert_snapshot(&mut sitting, "window_card", &["Former results", "Page to print"]);
+    assert_snapshot(&mut sitting, "window_card", &["Earlier results", "Page to print"]);
 }
 
 #[test]
