@@ -85,7 +85,7 @@ fn an_invalid_legs_file_is_refused_with_the_line_and_the_fix() {
     );
     assert_eq!(
         message(&format!("{header}1,9,leg,150\n")),
-        "legs.csv, line 2, column throttle_percent: \"150\" is not a throttle: write 0 to 100, or nothing where it is not known"
+        "legs.csv, line 2, column throttle_percent: \"150\" is not a throttle in per cent: write 0 to 100, or leave the cell empty if it is not known"
     );
     assert_eq!(
         message(&format!("{header}9,1,leg,\n")),

@@ -24,7 +24,7 @@ pub(crate) struct Component {
     pub decoder: usize,
 }
 
-/// The header of a baseline image with one scan.
+/// The header of a baseline JPEG image with one scan.
 #[derive(Debug)]
 pub(crate) struct Header<'a> {
     pub width: usize,

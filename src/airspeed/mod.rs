@@ -247,8 +247,9 @@ fn flagged(mut pair: Pair) -> Pair {
 }
 
 /// The airspeed of every throttle step, in the order of the steps: the mean of its pairs. Where pairs of one step
-/// differ by more than their own uncertainties explain, the flight does not repeat itself exactly. The intervals of
-/// all steps with several pairs are then wider, and the steps that contribute to the disagreement are flagged.
+/// differ by more than their own uncertainties explain, the conditions of the flight were not the same for all
+/// pairs. The intervals of all steps with several pairs are then wider, and the steps that contribute to the
+/// disagreement are flagged.
 #[must_use]
 pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.step).collect();

@@ -75,7 +75,8 @@ impl From<Vec<FoundFrame>> for SampledFrames {
     }
 }
 
-/// Reads a box in every frame. Frames in which another character splits the number are left out.
+/// Reads a box in every frame. Frames in which something other than a digit or separator splits the number in two
+/// are left out.
 pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText> {
     let timed = frames.images.par_iter().zip(&frames.times_s);
     let texts = timed.map(|(image, time_s)| {

@@ -65,7 +65,8 @@ pub(super) fn find_constant(gradients: &PersistentGradients) -> Vec<PixelRect> {
     distinct(areas.collect())
 }
 
-/// The strength of the strongest text.
+/// Strength of the strongest text of the overlay, in grey levels over two pixels: a high quantile of the strengths
+/// above 0.
 fn strongest_text(gradients: &PersistentGradients) -> f32 {
     let mut strengths: Vec<f32> =
         gradients.strength.values.iter().copied().filter(|value| *value > 0.0).collect();

@@ -14,12 +14,13 @@ const SIDE_WIDTH: f32 = 2.5;
 const ROOM: f32 = 0.16;
 /// Maximum distance between the centres of neighbouring characters of a number.
 const MAX_PITCH: f32 = 1.3;
-/// Minimum probability of every character of a number, and of its first and last one: an icon or a letter may resemble
-/// a digit.
+/// Minimum probability of every character of a number, 0 to 1.
 const MIN_PROBABILITY: f32 = 0.5;
+/// Minimum probability of the first and the last character of a number, 0 to 1. It is higher because an icon or letter
+/// beside the number may resemble a digit.
 const MIN_OUTER_PROBABILITY: f32 = 0.85;
 
-/// A number in one frame.
+/// A number found in one frame.
 #[derive(Debug, Clone)]
 pub(super) struct Number {
     pub(super) text: String,

@@ -62,8 +62,8 @@ impl Clip {
         MAX_CANDIDATE_INTERVALS * self.timing.timeline.typical_interval_s()
     }
 
-    /// Processes the frames close to `times_s`, which are first limited to the length of the clip. `None` if
-    /// the clip must be processed frame by frame.
+    /// Processes the frames close to `times_s`, a list of times in seconds that is first limited to the length of
+    /// the clip. Empty if the clip must be processed frame by frame.
     fn candidates<T: Send>(
         &mut self,
         times_s: &mut [f64],

@@ -53,9 +53,9 @@ struct RequestCandidate {
     assessment: PatchAssessment,
 }
 
-/// The frames of the sample to label next. First come those that probably show most missing digits, judged by
-/// the shape prior, then those with the least certain text. They are separate in time and show different
-/// texts.
+/// The frames of the sample to label next. First come those that probably show the most digits without a label,
+/// judged by the shape prior, then those whose texts are the least certain. No two of them are close in time or
+/// show the same text.
 pub(crate) fn next_requests(
     regions: &[Region],
     recogniser: &Recogniser,

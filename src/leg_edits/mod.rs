@@ -154,7 +154,7 @@ pub enum LegEditError {
         last_s: f64,
     },
     /// The value is not a throttle.
-    #[error("a throttle of {percent} % is not possible: give 0 to 100, or nothing where it is not known")]
+    #[error("a throttle of {percent} % is not possible: give 0 to 100, or leave it out if it is not known")]
     Throttle {
         /// The value given, in per cent.
         percent: f64,

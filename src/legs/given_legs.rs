@@ -217,7 +217,7 @@ fn given_leg(
         bad(
             "throttle_percent",
             cell(columns.throttle),
-            "a throttle: write 0 to 100, or nothing where it is not known",
+            "a throttle in per cent: write 0 to 100, or leave the cell empty if it is not known",
         )
     })?;
     Ok(GivenLeg { throttle_percent, ..GivenLeg::new(start_s, end_s, kind) })

@@ -198,11 +198,11 @@ pub enum Note {
     /// About a leg or a pair: the kind that the pilot gave contradicts the speeds, since the upwind leg is
     /// the faster one.
     UpwindFaster,
-    /// About a pair: its wind differs from the wind that all legs fit.
+    /// About a pair: its wind differs from the wind fitted to all legs.
     WindDiffers {
         /// Wind of this pair, in the unit of the speed.
         wind: f64,
-        /// Wind along the course that fits all legs, in the unit of the speed.
+        /// Component along the course of the wind fitted to all legs, in the unit of the speed.
         usual: f64,
     },
     /// About a pattern: no single airspeed and wind fits its legs.

@@ -10,9 +10,10 @@ use super::pairing::{
     CandidateLeg, LegPairing, TypicalLeg, best_pairing, half_difference, main_obstacle, total_cost, wind_cost,
 };
 
-/// Maximum duration of a turn within a run: this multiple of the typical turn, plus a margin in seconds
-/// (docs/benchmarks.md).
+/// Maximum duration of a turn within a run, as a multiple of the typical turn, before [`MAX_TURN_MARGIN_S`] is
+/// added (docs/benchmarks.md).
 const MAX_TURN_SHARE: f64 = 2.0;
+/// Margin added to the maximum duration of a turn within a run, in seconds (docs/benchmarks.md).
 const MAX_TURN_MARGIN_S: f64 = 2.0;
 
 /// Maximum number of unpaired legs between two pairs of one run. One is needed for throttle steps of three
@@ -23,14 +24,15 @@ const MAX_UNPAIRED_BETWEEN: usize = 1;
 /// flown with the wind.
 const CALM_DEVIATIONS: f64 = 2.0;
 
-/// Maximum cost of a pair outside the runs, in squared standard deviations. A cheaper pair fits nearly as
-/// well as one in a run; it is kept and called doubtful (docs/benchmarks.md).
+/// Maximum cost (misfit) of a pair outside the runs, in squared standard deviations. A pair of lower cost fits
+/// nearly as well as one in a run; it is kept and marked as doubtful (docs/benchmarks.md).
 const MAX_COST_OUTSIDE_RUNS: f64 = 3.0;
 
-/// Maximum cost of the wind of a pair that is not doubtful, and maximum total cost of the first and the last pair of a
-/// run that are not doubtful, in squared standard deviations: accidental pairs before and after a run join it at its
-/// ends (docs/benchmarks.md).
+/// Maximum cost (misfit) of the wind of a pair that is not doubtful, in squared standard deviations
+/// (docs/benchmarks.md).
 const DOUBTFUL_WIND_COST: f64 = 6.0;
+/// Maximum total cost (misfit) of the first or last pair of a run that is not doubtful, in squared standard deviations:
+/// accidental pairs before and after a run join it at its ends (docs/benchmarks.md).
 const DOUBTFUL_EDGE_COST: f64 = 4.0;
 
 /// A flight with at least this number of legs is doubtful as a whole if less than this share of them is paired

@@ -10,10 +10,11 @@ use crate::stats::{effective_count, lag_one_autocorrelation, median, standard_de
 /// Height above ground that is assumed for the scale of turbulence, in feet (set by judgement).
 const ASSUMED_HEIGHT_FT: f64 = 100.0;
 
-/// Expected standard deviation of gusts before any are measured, as a share of the wind, and its minimum in m/s. At 100
-/// ft the share is 0.17 of the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823
-/// h)^0.4). The minimum is set by judgement.
+/// Expected standard deviation of gusts before any are measured, as a share of the wind: its value at 100 ft, relative
+/// to the wind at 20 ft (MIL-F-8785C: sigma_w = 0.1 W20, sigma_u = sigma_w / (0.177 + 0.000823 h)^0.4).
 const EXPECTED_GUST_SHARE: f64 = 0.17;
+
+/// Minimum expected standard deviation of gusts, in m/s. Set by judgement.
 const MIN_EXPECTED_GUST_MPS: f64 = 0.07;
 
 /// Weight of the expected gusts ([`EXPECTED_GUST_SHARE`]) against measured ones, in degrees of freedom:

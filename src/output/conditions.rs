@@ -74,7 +74,7 @@ fn air_sentences(flight: &Flight) -> Option<String> {
         )
     };
     Some(format!(
-        "Air at the legs {} kg/m3, density altitude {}.{carried}",
+        "Air density during the legs: {} kg/m3; density altitude: {}.{carried}",
         shown(air.density_kg_m3(), 3),
         with_symbol(&shown(density_altitude, 0), unit.symbol()),
     ))

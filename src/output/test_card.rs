@@ -18,7 +18,7 @@ pub const IN_FLIGHT: [&str; 4] = [
     "Before arming: control throws, failsafe, range, propeller tight, clear airspace, a spotter beside you.",
     "Land at your own voltage limit or timer, even if the card is not finished. An unfinished card is no loss.",
     "Break off at any flutter, vibration, smell or odd sound; let motor and controller cool between flights.",
-    "Do not read this card while flying: let a helper call the runs, and turn away from people.",
+    "Do not read this card while flying: let a helper call out the runs. Fly all turns away from people.",
 ];
 
 /// The card as text for the terminal, with speeds in `unit`.

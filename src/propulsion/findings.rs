@@ -241,7 +241,7 @@ impl Findings {
             list => format!(" At throttles not flown, from the curve: {}.", list.join(", ")),
         };
         let check = match curve.excess_scatter {
-            None => " Two steps always fit such a curve.",
+            None => " Such a curve always fits two steps exactly, so the fit does not confirm it.",
             Some(excess) if excess > 2.0 => {
                 " The steps scatter about the curve more than their uncertainties explain."
             }

@@ -4,10 +4,10 @@
 use crate::model::channel::Channel;
 use crate::series::{Crop, Crops};
 
-/// Maximum number of crops of the speed that are kept. Set by judgement.
+/// Maximum number of crops of the speed readout that are kept. Set by judgement.
 const MAX_SPEED_CROPS: usize = 2048;
 
-/// Minimum time between two crops of the speed, in seconds. Set by judgement.
+/// Minimum time between two crops of the speed readout, in seconds. Set by judgement.
 const MIN_INTERVAL_S: f64 = 0.25;
 
 /// Number of crops that are kept for each channel because their readings are the least certain. Set by

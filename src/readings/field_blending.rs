@@ -27,8 +27,8 @@ struct Change {
     one: f64,
     /// Probability of the other one of the two texts.
     other: f64,
-    /// Unnormalised probability that the frame is a blend of both texts, computed with the prior probability
-    /// of the first text.
+    /// Unnormalised probability that the frame is a blend of both texts: `one` times the likelihood ratio of the
+    /// blend to the text that the frame is read as.
     both: f64,
 }
 

@@ -68,7 +68,7 @@ pub enum AircraftError {
     },
     /// The file is not text, or too large.
     #[error(
-        "{} is not an aircraft file: it is not text, or larger than {MAX_TEXT_BYTES} bytes. Give the .toml file",
+        "{} is not an aircraft file: it is not text, or it is larger than {MAX_TEXT_BYTES} bytes. Give the .toml file",
         path.display()
     )]
     NotText {

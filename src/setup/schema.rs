@@ -99,7 +99,7 @@ pub(super) const REGION: [KeySpec; 7] = [
         name: "decimals",
         required: false,
         list_length: None,
-        form: "decimals = 1, a whole number below digits",
+        form: "decimals = 1, a whole number less than `digits`",
         help: "digits after the decimal point; 0 if there is no decimal point",
     },
     KeySpec {

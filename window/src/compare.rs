@@ -75,7 +75,7 @@ impl Screen for CompareScreen {
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         page(ui, |ui| {
             ui.label(
-                "Choose the results of the flight before the change first, then those of one or more flights after it.",
+                "First choose the results of the flight before the change, then those of one or more flights after it.",
             );
             self.choose(ui, shared);
             if self.results.len() < 2 {

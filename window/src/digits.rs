@@ -175,7 +175,7 @@ impl DigitsScreen {
         self.lesson.is_none() && self.known.iter().all(|(_, share)| *share >= WELL_READ)
     }
 
-    /// Shows how well the known shapes read the overlay.
+    /// Shows the share of the sampled frames in which each channel can be read with the built-in or learned glyphs.
     fn show_known(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if self.lesson.is_some() {
             return;

@@ -86,7 +86,8 @@ impl RecordingScreen {
         }
     }
 
-    /// Uses the camera that was found.
+    /// Uses the result of the search for a camera setup: takes the setup beside the recording, offers a remembered
+    /// one, or goes on to the Regions page with a new one.
     fn take_camera(&mut self, shared: &mut Shared, camera: Search) {
         match camera {
             Search::Beside(setup) => {

@@ -10,7 +10,7 @@ use pairspeed::setup::Region;
 /// Two times that differ by less than this, in seconds, belong to the same frame.
 const SAME_FRAME_S: f64 = 1e-3;
 
-/// Typed labels that the digits were not learned from yet, as stored between sessions.
+/// Typed labels that have not yet been used to learn the digits, as stored between sessions.
 #[derive(Debug, Clone, Serialize, Deserialize, Default)]
 pub(super) struct Typed {
     #[serde(rename = "told")]

@@ -17,7 +17,7 @@ pub(crate) fn advice(advice: Advice) -> &'static str {
         Advice::GiveTemperature => "enter the temperature under \"Wind and air\" on the Reading page",
         Advice::GivePressure => "enter the pressure under \"Wind and air\" on the Reading page",
         Advice::TeachDigits => "teach the digits on the Digits page",
-        Advice::LabelReading => "type what at least one of the images shows",
+        Advice::LabelReading => "type the text of at least one of the images",
         Advice::CheckLabels => "check the labels",
         Advice::InspectRegion => "check the box on the Regions page",
         Advice::MarkBoxes => "mark the boxes again on the Regions page",
@@ -25,7 +25,7 @@ pub(crate) fn advice(advice: Advice) -> &'static str {
             "mark the boxes again on the Regions page, or teach the digits on the Digits page"
         }
         Advice::WriteSetup => "mark the regions on the Regions page and save them",
-        Advice::InspectFrameSize => "find the frame size on the Recording page",
+        Advice::InspectFrameSize => "the Recording page shows the frame size",
         Advice::ReplaceOrOtherFolder | Advice::OtherFolder => "name another folder",
     }
 }

@@ -14,7 +14,7 @@ use composite::{Coder, padded};
 
 /// Noise of the colour relative to that of the brightness, for signals other than composite.
 const COLOUR_NOISE: f32 = 0.5;
-/// Maximum horizontal shift of a line that is not lost, as a multiple of the standard deviation.
+/// Maximum horizontal shift of an image line that keeps its synchronisation, in standard deviations of the shifts.
 const MAX_SHIFT: f32 = 2.0;
 
 /// A Gaussian blur, which imitates the softness of the camera image.

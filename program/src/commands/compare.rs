@@ -14,7 +14,7 @@ use super::quantity::{named_speed_unit, quantity, speed_unit};
 
 /// Compare flights: the effect of a change to the aircraft, step by step
 ///
-/// Give the result folders that `read` wrote: the flight before the change first, then one or more
+/// Give the result folders that `read` wrote: first the flight before the change, then one or more
 /// after it. Each throttle step that both flights have is compared, at the same pack voltage if the
 /// overlay shows it and at the same air density if you give it. Every difference has its 95 % interval, and
 /// the verdict accounts for the number of steps compared. Units may differ between

@@ -116,7 +116,7 @@ fn window() -> Check {
     Check { subject: "Window", lack, found }
 }
 
-/// Reports that this program was built without the window.
+/// Reports that this program was built without the graphical window.
 #[cfg(not(feature = "window"))]
 fn window() -> Check {
     let found = "this program was built without it; all commands work".to_owned();

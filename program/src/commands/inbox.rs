@@ -175,7 +175,7 @@ impl SetupReader {
 
 fn no_setup(recording: &Path) -> String {
     format!(
-        "no setup fits; find its readouts with `pairspeed read {}`, or put a setup file into the folder",
+        "no setup fits; find its readouts with `pairspeed read {}`, or put a setup file into its folder",
         quoted(recording)
     )
 }

@@ -78,7 +78,8 @@ enum RecordingPlan {
 }
 
 impl InboxProcessor {
-    /// A processor for the folders, which must exist.
+    /// Creates a processor for the folders, which must exist. A recording that has not changed for the time
+    /// `settle` counts as complete.
     ///
     /// # Errors
     ///

@@ -56,8 +56,8 @@ pub(crate) struct ClassDifference {
 }
 
 impl ClassDifference {
-    /// Mean square difference to expect if the mean of the class were exact, that is, without the noise of
-    /// the cells in it.
+    /// Mean square difference between the cell and the class mean, less the part that comes from the noise of the
+    /// mean, which is computed from `count` cells; in squared grey levels.
     fn corrected_for_class_size(self) -> f32 {
         self.mean_square / (1.0 + 1.0 / self.count as f32)
     }

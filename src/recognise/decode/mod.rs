@@ -52,7 +52,7 @@ struct PartialText {
     parent: Option<usize>,
 }
 
-/// Characters, as alphabet indices, each with its left edge in half columns.
+/// The characters of a text: for each, its index in the alphabet and its left edge, in halves of a working pixel.
 type CharacterPath = ArrayVec<(usize, i32), MAX_TEXT_LENGTH>;
 
 /// The best text of one form that the grammar allows, such as two digits, a point and one digit.

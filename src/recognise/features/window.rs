@@ -86,7 +86,7 @@ impl Window {
         )
     }
 
-    /// The lines of the frame that the window covers; lines outside the frame are left out.
+    /// The pixel rows of the frame that the window covers, cut to its columns; rows outside the frame are left out.
     pub(in crate::recognise) fn lines<'a>(&self, luma: LumaPlane<'a>) -> impl Iterator<Item = &'a [u8]> {
         let area = self.area();
         let columns = area.columns().start..area.columns().end.min(luma.width);

@@ -133,7 +133,8 @@ mod tests {
         })
     }
 
-    /// Digits of several widths, separators and the minus sign.
+    /// An alphabet whose separators are `narrow` working pixels wide, whose 1 has a width between both, and whose
+    /// other digits and minus sign are `wide` working pixels wide.
     fn alphabet(narrow: f32, wide: f32) -> Alphabet {
         let shape = |(seed, character): (usize, char)| {
             let advance = match character {

@@ -21,8 +21,7 @@ use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
 
 /// Height of the plot of speed against throttle, in points.
 const PLOT: f32 = 210.0;
-/// Half the width of the caps of an interval in the plot, in per cent of throttle, or in hundredths of a step
-/// number.
+/// Half the width of the caps of an interval in the plot, in per cent of the width of the plot.
 const CAP: f64 = 0.8;
 
 /// Shows the results; a click on a pair selects its upwind leg.

@@ -24,8 +24,8 @@ enum Grip {
     New(Pos2),
     /// A whole box, by its index, dragged at this offset from its corner.
     Whole(usize, Vec2),
-    /// Edges of a box, by its index: in each direction -1 for the left or upper edge, 1 for the right or
-    /// lower edge, 0 for neither. The rectangle is the box before the drag.
+    /// One edge of a box or two adjacent ones: the index of the box; the horizontal edge number (-1 left, 1 right,
+    /// 0 neither) and the vertical one (-1 upper, 1 lower, 0 neither); the rectangle of the box before the drag.
     Edges(usize, (i8, i8), PixelRect),
 }
 
