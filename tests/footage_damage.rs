@@ -278,7 +278,7 @@ fn frames_of_another_size_are_skipped_and_counted() {
         notes
             .sentences(Path::new("altered.avi"))
             .iter()
-            .any(|note| note.contains("skipped because of another size")),
+            .any(|note| note.contains("skipped because the frame size differs")),
         "{notes:?}"
     );
 }
@@ -308,7 +308,7 @@ fn every_unsuitable_file_gets_its_own_message() {
     assert_eq!(write("empty.mp4", b""), "FILE: the file is empty; copy it from the recorder's card again");
     assert_eq!(
         write("header.avi", b"RIFF\x00\x10\x00\x00AVI LIST"),
-        "FILE: the file is damaged beyond use (its header cannot be understood); copy it from the recorder's \
+        "FILE: the file is damaged beyond use (its header cannot be parsed); copy it from the recorder's \
          card again"
     );
     assert_eq!(refusal(folder.path()), "FILE: this is a folder, not a clip; give the files in it");

@@ -118,7 +118,7 @@ fn a_test_card_is_printed_and_written() {
     let page = out.path().join("card.html");
     let day = ["plan", "--top-speed", "85 mph", "--wind", "8mph", "--within", "1.5 mph", "--units", "mph"];
     let text = said(&pairspeed(&[&day[..], &["--out", page.to_str().unwrap()]].concat()));
-    for word in ["throttle", "upwind", "Order to fly", "Caution"] {
+    for word in ["throttle", "upwind", "Fly one pair", "Caution"] {
         assert!(text.contains(word), "{word}: {text}");
     }
     assert!(std::fs::read_to_string(&page).unwrap().contains("spotter"));

@@ -111,9 +111,10 @@ pub fn reads_low(airspeed: f64, wind: f64, within_deg: f64) -> CrosswindBias {
     CrosswindBias { mean: of_full(square), deviation: of_full((fourth - square.powi(2)).max(0.0).sqrt()) }
 }
 
-/// Standard uncertainty of the speed of a given wind, as a share of the speed, and of its direction, in degrees (common
-/// practice, no source).
+/// Standard uncertainty of the speed of a given wind, as a share of the speed (common practice, no source).
 const GIVEN_SPEED_SHARE: f64 = 0.15;
+
+/// Standard uncertainty of the direction of a given wind, in degrees (common practice, no source).
 const GIVEN_DIRECTION_DEG: f64 = 10.0;
 
 /// A wind.
@@ -234,10 +235,12 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// A given wind contradicts the pairs if its component along the course differs from the median wind of the pairs by more
-/// than this share of the larger of the two, and by more than this number of median standard uncertainties of an airspeed
-/// (both set by judgement).
+/// Minimum difference at which a given wind contradicts the pairs: between its component along the course and the
+/// median wind of the pairs, as a share of the larger of the two. Set by judgement.
 const CONTRADICTION_SHARE: f64 = 0.5;
+
+/// Minimum of the same difference, in median standard uncertainties of a pair's airspeed. A given wind contradicts
+/// the pairs only if the difference exceeds both limits. Set by judgement.
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
 /// Notes on a given wind that cannot be used, or that contradicts the legs.
@@ -259,7 +262,7 @@ pub fn wind_notes(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]
         let doubt = CONTRADICTION_UNCERTAINTIES * median(&doubts).unwrap_or(0.0);
         if (along - usual.abs()).abs() > doubt.max(CONTRADICTION_SHARE * along.max(usual.abs())) {
             notes.push(FlightNote::from(format!(
-                "The given wind is {along:.1} along the course, but the legs show {:.1}: check the speed, unit and direction of the given wind.",
+                "The component of the given wind along the course is {along:.1}, but the legs show {:.1} (in the unit of the speed): check the speed, unit and direction of the given wind.",
                 usual.abs()
             )));
         }

@@ -7,14 +7,20 @@ use super::readout::DecipheredText;
 const MIN_DIGIT_PROBABILITY: f32 = 0.8;
 /// Minimum number of texts in which both readers must agree on a digit. Set by judgement: a single label may be wrong.
 const MIN_AGREEMENTS: usize = 3;
-/// A digit is doubtful if at least this number and this share of its occurrences are contradicted. Set by judgement:
-/// the line reader misreads single texts, but a glyph that stands for another digit is contradicted nearly every time.
+/// Minimum number of contradicted occurrences of a digit that is doubtful. Set by judgement: the line reader
+/// misreads single texts.
 const MIN_CONTRADICTIONS: usize = 3;
+
+/// Minimum share of contradicted occurrences of a digit that is doubtful. Set by judgement: a glyph that stands for
+/// another digit is contradicted nearly every time.
 const MIN_CONTRADICTED_SHARE: f64 = 0.1;
 
-/// A readout is left out if at least this number and this share of its readings lack the first digits of the deciphered
-/// text. Set by judgement.
+/// Minimum number of readings that lack the first digits of the deciphered text for a readout to be left out. Set
+/// by judgement.
 const MIN_SHORTENED: usize = 2;
+
+/// Minimum share of readings that lack the first digits of the deciphered text for a readout to be left out. Set by
+/// judgement.
 const MIN_SHORTENED_SHARE: f64 = 0.015;
 
 /// The texts of both readers for one frame.
@@ -35,7 +41,8 @@ impl TextPair {
     }
 }
 
-/// Number of occurrences in which the line reader agrees with a glyph and contradicts it.
+/// Number of occurrences of a digit in which the line reader agrees with its glyph, and number in which it
+/// contradicts it.
 #[derive(Debug, Clone, Copy, Default)]
 struct DigitVotes {
     agreed: usize,

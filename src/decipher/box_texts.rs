@@ -7,9 +7,11 @@ use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
 use crate::line_reader::{Line, LineCharacter, numbers, read_line};
 
-/// Horizontal and vertical margins that are read with the box, relative to its height. The line reader is trained with
-/// some room around the text, and a proposed box may have none.
+/// Horizontal margin that is read on each side of the box, relative to the height of the box. The line reader is
+/// trained with some room around the text, and a proposed box may have none.
 const MARGIN: f32 = 0.08;
+
+/// Vertical margin that is read above and below the box, relative to the height of the box.
 const ROOM: f32 = 0.04;
 
 /// Minimum probability of a minus sign. Set by judgement: an edge of the scenery beside the number looks like a minus
@@ -23,9 +25,9 @@ pub(super) struct FrameText {
     pub(super) time_s: f64,
     /// The number: digits, decimal point, minus sign and colon. Empty if the box shows none.
     pub(super) number: String,
-    /// Probability of the whole text, other characters included, 0 to 1.
+    /// Probability of the whole text, including characters that are not part of the number, 0 to 1.
     pub(super) probability: f32,
-    /// Probability of each character of the number in the column where it is highest, 0 to 1.
+    /// Probability of each character of the number, 0 to 1: the maximum over the columns that the character covers.
     pub(super) character_probabilities: Vec<f32>,
     /// Centres of the characters of the number, in pixels from the left edge of the box.
     pub(super) centers_px: Vec<f32>,
@@ -37,9 +39,9 @@ pub(super) struct FrameText {
 /// character.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct NeighbourColumns {
-    /// Centre of the nearest other character on the left of the number; `None` if there is none.
+    /// Centre of the nearest character to the left of the number that is not part of it; `None` if there is none.
     pub(super) other_before: Option<f32>,
-    /// Centre of the nearest other character on the right of the number; `None` if there is none.
+    /// Centre of the nearest character to the right of the number that is not part of it; `None` if there is none.
     pub(super) other_after: Option<f32>,
 }
 
@@ -87,7 +89,8 @@ pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText
     texts.flatten().collect()
 }
 
-/// Removes texts with a minus sign whose neighbours in time have none: an edge of the scenery looks like a minus sign.
+/// Removes every text with a minus sign if the texts before and after it have none: an edge of the scenery looks
+/// like a minus sign.
 pub(super) fn without_single_signs(texts: Vec<FrameText>) -> Vec<FrameText> {
     let numbers: Vec<usize> = (0..texts.len()).filter(|place| !texts[*place].number.is_empty()).collect();
     let is_negative =
@@ -107,7 +110,7 @@ pub(super) fn with_room(rect: PixelRect, across_px: u32, frame: (u32, u32)) -> P
     rect.with_margins(across_px, (ROOM * rect.height as f32).round() as u32).clipped_to(frame)
 }
 
-/// The text of a crop whose left edge lies `offset_px` right of the box; `None` if it shows several numbers.
+/// The text of a crop whose left edge lies `offset_px` right of the box; `None` if the crop shows several numbers.
 fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
     let Line { characters, probability } = read_line(crop)?;
     let numbers = numbers(&characters);

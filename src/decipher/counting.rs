@@ -6,10 +6,13 @@
 
 use super::readout::value_of;
 
-/// A swap of two digits counts as evident if it changes at least this number of steps, and if it makes the steps
-/// smaller by at least this many standard deviations of the sum. Set by judgement: with the right digits a swap makes
-/// the steps larger, so that even one standard deviation in the other direction is rare.
+/// Minimum number of steps (changes from one text to the next) that a swap of two digits must change for the swap
+/// to count as evident. Set by judgement.
 const MIN_STEPS: usize = 8;
+
+/// Minimum reduction of the sum of the steps for a swap of two digits to count as evident, in standard deviations
+/// of that sum. Set by judgement: with the right digits a swap makes the steps larger, so that even one standard
+/// deviation in the other direction is rare.
 const MIN_RATIO: f64 = 3.0;
 /// Maximum time between two texts that are compared, in seconds.
 const MAX_GAP_S: f64 = 2.0;

@@ -10,7 +10,8 @@ const EDGE_RANGE_PX: u32 = 1;
 /// Minimum root mean square of the differences between the rows of a column that shows strokes, in grey levels. Set by judgement:
 /// scenery that moves is averaged out, strokes are not.
 const MIN_RMS_LEVELS: f32 = 15.0;
-/// Minimum of the same, as a share of its value in the columns of the box with the most strokes. Set by judgement.
+/// Minimum root mean square of the differences between the rows of a column that shows strokes, as a share of its
+/// value in the columns of the box with the most strokes. Set by judgement.
 const MIN_SHARE: f32 = 0.5;
 /// Quantile of the columns in the box that stands for the columns with the most strokes.
 const STROKES_QUANTILE: f32 = 0.75;
@@ -36,8 +37,8 @@ pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Optio
     Some(rect.with_columns(left, right))
 }
 
-/// Root mean square of the differences between consecutive rows of a column in the median of all frames, in grey levels; 0 outside
-/// the frame.
+/// Root mean square of the differences between neighbouring pixels of column `x` in the median of all frames, in
+/// grey levels; 0 outside the frame.
 fn row_differences(frames: &SampledFrames, rect: PixelRect, x: u32) -> f32 {
     let levels: Vec<f32> = (rect.top..rect.bottom()).filter_map(|y| median_level(frames, x, y)).collect();
     let squares: f32 = levels.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum();

@@ -10,14 +10,15 @@ use crate::stats::upper_median;
 
 // Distances are in heights of the box.
 
-/// Width of the strip read on each side of the box.
+/// Width of the strip read on each side of the box, in heights of the box.
 const SIDE_WIDTH: f32 = 1.6;
-/// Minimum probability of a digit beside the box, and minimum share of the frames with such a digit. The first pair
-/// that holds is used. Set by judgement: single frames are misread.
+/// Pairs of limits for digits beside the box: minimum probability of a digit, and minimum share of the frames with
+/// such a digit. The first pair that is fulfilled is used. Set by judgement: single frames are misread.
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
-/// Minimum number of frames with such a digit.
+/// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;
-/// Maximum distance of its centre from that of the next character of the number.
+/// Maximum distance between the centre of a digit beside the box and that of the next character of the number, in
+/// heights of the box.
 const MAX_DISTANCE: f32 = 0.95;
 /// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit with some room.
 const HALF_DIGIT: f32 = 0.65;
@@ -29,9 +30,9 @@ enum Neighbour {
     Digit {
         /// Its probability, 0 to 1.
         probability: f32,
-        /// Its centre, in pixels from the nearest column of the box.
+        /// Distance of the digit's centre from the nearest column of the box, in pixels.
         distance_px: f32,
-        /// Distance of its centre from that of the adjacent character of the number, in pixels.
+        /// Distance of the digit's centre from that of the adjacent character of the number, in pixels.
         pitch_px: f32,
     },
     /// Another character.
@@ -51,7 +52,7 @@ pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> Pix
     rect.with_columns(rect.left.saturating_sub(before), rect.right() + after).clipped_to(frame)
 }
 
-/// Number of columns that the box lacks on one side; `None` if no digits stand there.
+/// Number of pixel columns by which the box is too narrow on one side; `None` if no digits stand there.
 fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
     let others = frames.iter().filter(|frame| **frame == Neighbour::Other).count();
     let digits = |least: f32| -> Vec<f32> {

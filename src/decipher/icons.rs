@@ -10,11 +10,12 @@ use crate::stats::{correlation, median, upper_median};
 
 /// Minimum share of the texts with a leading zero for which an icon is suspected. Set by judgement.
 const MIN_SHARE: f32 = 0.9;
-/// Minimum probability of a digit that is compared, and minimum number of zeros after the first character for a
-/// comparison. Set by judgement.
+/// Minimum probability of a digit whose image is compared. Set by judgement.
 const MIN_PROBABILITY: f32 = 0.8;
+
+/// Minimum number of zeros after the first character for a comparison with them. Set by judgement.
 const MIN_IMAGES: usize = 3;
-/// Number of texts with another digit in the column of the zero from which the zero counts as a digit.
+/// Minimum number of texts with another digit in the column of the leading zero for the zero to count as a digit.
 const MIN_OTHERS: usize = 2;
 /// Half the width of the image of a character, in pitches.
 const HALF_WIDTH: f32 = 0.45;
@@ -22,9 +23,9 @@ const HALF_WIDTH: f32 = 0.45;
 const USUAL_PITCH: f32 = 0.6;
 /// Range searched around the centre of a character for the best correlation, in pixels.
 const SHIFT_PX: i64 = 3;
-/// Limit of the correlation between the other zeros and the median image of the first character, relative to the
-/// correlation of single images of the first character with that median. Below it they differ. Set by judgement: the
-/// same digit has 0.9 or more, other characters 0.6 or less.
+/// Maximum correlation of the other zeros with the median image of the first character for the two to differ,
+/// relative to the correlation of single images of the first character with that median. Set by judgement: the same
+/// digit has 0.9 or more, other characters 0.6 or less.
 const MAX_SIMILARITY: f64 = 0.75;
 
 /// Cuts an icon that is read as a leading zero off the box. If the numbers have no other zero to compare with, the
@@ -54,7 +55,8 @@ pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[Fr
     if is_icon { rect.with_columns(rect.left + edge.max(0.0) as u32, rect.right()) } else { rect }
 }
 
-/// Median distance of the centres of neighbouring characters, without the first character, in pixels.
+/// Median distance between the centres of neighbouring characters, in pixels; the first character of each text is
+/// ignored.
 fn pitch_px(texts: &[&FrameText], rect: PixelRect) -> f32 {
     let later = texts.iter().flat_map(|text| text.centers_px.get(1..).unwrap_or_default().windows(2));
     let mut distances: Vec<f32> = later.map(|pair| pair[1] - pair[0]).collect();
@@ -69,8 +71,8 @@ struct CharacterImages<'a> {
 }
 
 impl CharacterImages<'_> {
-    /// Whether the character at a column looks different from the zeros elsewhere in the numbers; `None` if there are
-    /// too few of these.
+    /// Whether the character at a column looks different from the zeros elsewhere in the numbers; `None` if there
+    /// are too few such zeros.
     fn differ_from_other_zeros(&self, column: f32, texts: &[&FrameText]) -> Option<bool> {
         let at_column: Vec<Vec<f64>> = texts
             .iter()

@@ -36,7 +36,8 @@ pub use words::Words;
 
 /// Maximum number of times that a box is enlarged, usually by one digit each time.
 const MAX_ENLARGEMENTS: usize = 3;
-/// Minimum share of the texts with another character beside the number for the box to be cut there. Set by judgement.
+/// Minimum share of the texts with a character beside the number that is not part of it, for the box to be cut
+/// between the two. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
 /// Deciphers the readout in a box from frames spread over a clip. The box is enlarged by characters that its edges cut

@@ -3,9 +3,12 @@
 use super::box_texts::FrameText;
 use super::value_format::ValueFormat;
 
-/// Minimum probability of a text that serves as a label, and of one that is the only text with some digit. Set by
-/// judgement; labels that contradict each other are found while learning.
+/// Minimum probability of a text that serves as a label. Set by judgement; labels that contradict each other are
+/// found while learning.
 const MIN_PROBABILITY: f32 = 0.9;
+
+/// Minimum probability of a text that serves as a label because no other text has one of its digits. Set by
+/// judgement.
 const MIN_PROBABILITY_IF_NEEDED: f32 = 0.6;
 /// Exponent of the probability in the weight of a text, which rises with rare digits. Set by judgement: a probability
 /// of 0.9 weighs less than half as much as 1.

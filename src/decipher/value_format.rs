@@ -6,10 +6,11 @@ use super::box_texts::FrameText;
 const MIN_PROBABILITY: f32 = 0.8;
 /// Minimum number of such texts.
 const MIN_TEXTS: usize = 5;
-/// Minimum share of these texts that must have the format. Set by judgement.
+/// Minimum share of the texts with at least [`MIN_PROBABILITY`] that must have the format. Set by judgement.
 const MIN_SHARE: f32 = 0.8;
-/// Minimum share of all texts that have at least the largest number of digits, so that single misread texts do not
-/// determine it. Uncertain texts count too: too small a number of digits would cut values.
+/// Minimum share of all texts that must have a number of digits, or more, for it to count as the largest, so that
+/// single misread texts do not determine it. Uncertain texts count too: too small a number of digits would cut
+/// values.
 const MIN_WIDEST_SHARE: f32 = 0.03;
 
 /// How a readout writes its values.

@@ -11,7 +11,7 @@ use crate::line_reader::{LineCharacter, numbers, read_characters};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
-/// Labels of overlays with their channels (common practice, no source). Labels of one letter are left out.
+/// Captions of overlays with their channels (common practice, no source). Captions of one letter are left out.
 const LABELS: [(&str, Channel); 19] = [
     ("spd", Channel::Speed),
     ("speed", Channel::Speed),
@@ -37,13 +37,17 @@ const LABELS: [(&str, Channel); 19] = [
 const MAX_FRAMES: usize = 30;
 /// Width of the strip read on each side of the box, in heights of the box: a caption of eight letters.
 const SIDE_WIDTH: f32 = 5.0;
-/// Maximum distance between the centres of neighbouring letters, and from a number to the first letter, in heights of
-/// the box.
+/// Maximum distances in heights of the box: between the centres of neighbouring letters, and from the last digit of
+/// a number to the first letter.
 const MAX_GAPS: (f32, f32) = (1.1, 1.5);
-/// Minimum number of frames with the same word, minimum share of the frames with a number, and minimum share of the frames
-/// with a known word. Set by judgement: scenery behind the letters makes single frames illegible.
+/// Minimum number of frames in which the same word must be read. Set by judgement.
 const MIN_FRAMES: usize = 4;
+
+/// Minimum share of the frames with a number in which the same word must be read. Set by judgement: scenery behind
+/// the letters makes single frames illegible.
 const MIN_SHARE: f32 = 0.3;
+
+/// Minimum share of the frames with a known word in which the same word must be read. Set by judgement.
 const MIN_SHARE_OF_KNOWN: f32 = 0.85;
 
 /// The unit and the caption beside a readout.
@@ -55,7 +59,7 @@ pub struct Words {
     pub label: Option<(&'static str, Channel)>,
 }
 
-/// The words on both sides of a number in one frame.
+/// The words on the left and on the right of a number in one frame.
 struct WordPair {
     before: String,
     after: String,
@@ -140,7 +144,7 @@ fn word<'a>(
     characters.take_while(is_near).map(|one| one.character)
 }
 
-/// The most frequent word, if enough frames agree on it.
+/// The most frequent word; `None` if too few frames agree on it.
 fn most_frequent<T: PartialEq>(words: impl Iterator<Item = Option<T>>) -> Option<T> {
     let words: Vec<Option<T>> = words.collect();
     let known = words.iter().flatten().count();

@@ -22,9 +22,11 @@ const MAX_PITCHES: f32 = 1.3;
 const USUAL_PITCH: f32 = 0.62;
 /// Minimum share of the frames that show another character beside the numbers for it to count as a neighbour.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
-/// Minimum share of the frames with another character in place of a leading zero for the zero not to count as a digit,
-/// and maximum distance between the centres of characters in the same place.
+/// Minimum share of the frames with another character in place of a leading zero for the zero not to count as a
+/// digit.
 const MIN_OTHERS_SHARE: f32 = 0.15;
+
+/// Maximum distance between the centres of characters in the same place, in heights of the text.
 const SAME_PLACE: f32 = 0.25;
 /// Maximum distance of a neighbour.
 const MAX_NEIGHBOUR: f32 = 2.0;

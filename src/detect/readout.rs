@@ -20,11 +20,14 @@ const FIRST_FRAMES: usize = 4;
 const MIN_FIRST_CERTAINTY: f32 = 0.4;
 /// Minimum certainty of the numbers of a readout.
 const MIN_CERTAINTY: f32 = 0.5;
-/// Maximum distance from the centre of the first digit to the left edge of the box, from the centre of the last digit
-/// to the right edge, and half the width that certainly belongs to a digit, all in pitches. In some faces a 1 stands at
-/// the right edge of its cell.
+/// Maximum distance from the centre of the first digit to the left edge of the box, in pitches.
 const BEFORE_FIRST: f32 = 0.75;
+
+/// Maximum distance from the centre of the last digit to the right edge of the box, in pitches. In some faces a 1
+/// stands at the right edge of its cell.
 const AFTER_LAST: f32 = 0.6;
+
+/// Half the width around its centre that certainly belongs to a digit, in pitches.
 const INNER_HALF_WIDTH: f32 = 0.3;
 /// Maximum edge strength of a blank column, as a share of that of the median column of the digits.
 const BLANK_SHARE: f32 = 0.25;
@@ -35,8 +38,10 @@ const MIN_ROW_SHARE: f32 = 0.2;
 /// Maximum height of a blank gap inside a line of text, such as between the segments of a display.
 const MAX_BLANK_ROWS: f32 = 0.03;
 
-/// Minimum share of the frames with the same text, and minimum certainty, of a number that never changes.
+/// Minimum share of the frames with the same text for a number that never changes, 0 to 1.
 const MIN_CONSTANT_SHARE: f32 = 0.8;
+
+/// Minimum certainty of a number that never changes, 0 to 1.
 const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
 /// Maximum width of a single digit.
 const MAX_SINGLE_WIDTH: f32 = 0.95;

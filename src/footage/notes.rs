@@ -154,7 +154,7 @@ impl ClipNotes {
             .map(|what| format!("{what} missing between the timestamps"));
         let sizes = counted(self.frames_of_other_size, "frame", "frames").map(|what| {
             let from = self.other_size_at_s.map_or(String::new(), |at| format!(", from {at:.2} s on,"));
-            format!("{what}{from} skipped because of another size")
+            format!("{what}{from} skipped because the frame size differs")
         });
         let stopped = self.stopped_early.as_ref().map(|why| format!("reading stopped early: {why}"));
         [damaged, lost, missing, sizes, stopped].into_iter().flatten().collect()
@@ -266,7 +266,7 @@ mod tests {
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
                 "4 frames are missing between the timestamps",
-                "3 frames, from 1.50 s on, skipped because of another size",
+                "3 frames, from 1.50 s on, skipped because the frame size differs",
                 "reading stopped early: Input/output error",
                 "a.avi ends 12.3 s earlier than the file states",
                 "there is no frame between 0.00 s and 0.70 s",

@@ -138,7 +138,7 @@ fn explain_open_failure(path: &Path, head: &[u8], error: Error) -> FootageError 
     match error {
         Error::InvalidData if is_mp4 => FootageError::IndexMissing { path },
         Error::Other { errno: EIO } => FootageError::ReadFailed { path, reason: error.to_string() },
-        _ if is_known => FootageError::Damaged { path, reason: "its header cannot be understood".into() },
+        _ if is_known => FootageError::Damaged { path, reason: "its header cannot be parsed".into() },
         _ => FootageError::NotVideo { path },
     }
 }

@@ -195,7 +195,7 @@ impl GlyphSet {
             faces.push(face_from(face, &bytes).map_err(malformed)?);
         }
         if faces.is_empty() {
-            return Err(malformed("it has no [[face]]: teach the set again".to_owned()));
+            return Err(malformed("it has no table [[face]]; teach the set again".to_owned()));
         }
         Ok(Self { name: description.name, faces, any_size: description.any_size })
     }
@@ -271,8 +271,9 @@ fn not_written(error: &FileBatchError) -> GlyphFileError {
 /// Decodes the image of a face, after checking its size.
 fn sheet_from(picture: &str, png: &[u8]) -> Result<GrayAlphaImage, String> {
     let reader = || ImageReader::with_format(Cursor::new(png), ImageFormat::Png);
-    let broken =
-        |_| format!("picture {picture} is damaged or no PNG; teach the set again, or give another image");
+    let broken = |_| {
+        format!("picture {picture} is damaged or not a PNG file; teach the set again, or give another image")
+    };
     let (width, height) = reader().into_dimensions().map_err(broken)?;
     if u64::from(width) * u64::from(height) > MAX_SET_PX as u64 {
         return Err(format!(
@@ -433,7 +434,9 @@ mod tests {
             fs::write(folder.join("speed.png"), &bytes[..bytes.len() - 20]).unwrap();
         });
         assert!(
-            message.ends_with("speed.png is damaged or no PNG; teach the set again, or give another image"),
+            message.ends_with(
+                "speed.png is damaged or not a PNG file; teach the set again, or give another image"
+            ),
             "{message}"
         );
     }

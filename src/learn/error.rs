@@ -48,7 +48,7 @@ impl Advised for LearnError {
 
 fn too_few_agree(labels: usize) -> String {
     match labels {
-        1 => "the only label is contradicted".to_owned(),
+        1 => "the only label seems to be wrong".to_owned(),
         _ => format!("fewer than two of {labels} labels agree"),
     }
 }

@@ -19,7 +19,7 @@ use crate::setup::Region;
 /// Repeating is needed because a wrong label can spoil the layout of all texts (set by judgement).
 const MAX_ROUNDS: usize = 3;
 
-/// What glyphs are learned from, apart from the training examples.
+/// Inputs of learning other than the training examples.
 pub(crate) struct Training<'a> {
     /// Name of the glyph set.
     pub(crate) name: &'a str,

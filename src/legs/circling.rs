@@ -25,14 +25,16 @@ const HALF_PERIODS: [f64; 7] = [0.75, 0.85, 0.95, 1.0, 1.05, 1.15, 1.3];
 /// Shifts of the edges of a turn that are tried, in seconds (set by judgement).
 const EDGE_SHIFTS_S: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 
-/// The flight is circling if it keeps within both bounds of one of these entries. Real legs last longer than
-/// the turns between them. So if the flat parts take a larger share of the time, the sine must fit much
-/// better to count as circling. Chosen on two flight simulators (docs/benchmarks.md).
+/// Pairs of bounds; the flight is circling if it stays below both bounds of one pair. Real legs last longer than
+/// the turns between them. So if the flat parts take a larger share of the time, the sine must fit much better for
+/// the flight to count as circling. Chosen on two flight simulators (docs/benchmarks.md).
 const BOUNDS: [CircleBounds; 2] = [
     CircleBounds { max_ratio: 0.9, max_flat_share: 0.4 },
     CircleBounds { max_ratio: 0.5, max_flat_share: 0.7 },
 ];
 
+/// Maximum sum of squares of the sine relative to that of the two levels, and maximum median share of the time in
+/// flat parts.
 struct CircleBounds {
     max_ratio: f64,
     max_flat_share: f64,

@@ -26,9 +26,12 @@ const MIN_STEADY_S: f64 = 3.0;
 /// times the median absolute deviation) and by more than a display step (set by judgement).
 const END_DEVIATION_SPREADS: f64 = 2.0;
 
-/// A leg is not steady when its speed drifts by more than this many times the spread about the drift line, and by more
-/// than this share of the speed. Both set by judgement.
+/// Minimum drift of the speed over a leg that is not steady, in spreads of the speed about the drift line (set by
+/// judgement).
 const NOT_STEADY_SPREADS: f64 = 4.0;
+
+/// Minimum drift of the speed over a leg that is not steady, as a share of the speed. A leg is not steady only if
+/// its drift exceeds both limits (set by judgement).
 const NOT_STEADY_SHARE: f64 = 0.07;
 
 /// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).

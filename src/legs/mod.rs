@@ -432,7 +432,7 @@ fn missing_note(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Opti
     }
 }
 
-/// Marks every unpaired leg with the reason. Legs that the pilot gave get no flag for it.
+/// Marks every unpaired leg with the reason, and flags it unless the pilot gave the legs (`given`).
 fn mark_unpaired(legs: &mut [Leg], left_out: &[Option<NotPaired>], given: bool) {
     for (leg, why) in legs.iter_mut().zip(left_out).filter(|(leg, _)| leg.kind == LegKind::Unpaired) {
         if let Some(why) = why {

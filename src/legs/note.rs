@@ -20,7 +20,7 @@ pub enum NotPaired {
     Heading,
     /// The speeds show no turn between them.
     NoTurn,
-    /// Half the difference of the legs' speeds is not the wind of the flight.
+    /// Half the difference of the legs' speeds does not agree with the wind of the flight.
     Wind,
     /// One leg is much longer than the other.
     Lengths,
@@ -68,7 +68,7 @@ impl fmt::Display for NotPaired {
             Self::Given => "marked as not to be used",
             Self::Throttle => "the legs before and after it were flown at another throttle",
             Self::Heading => "the legs before and after it were not flown in the opposite direction",
-            Self::NoTurn => "no turn is seen between this leg and the legs before and after it",
+            Self::NoTurn => "no turn was found between this leg and the legs before and after it",
             Self::Wind => "its speed differs from those of the neighbouring legs by more or less than the wind of this flight explains",
             Self::Lengths => "the neighbouring legs are much longer or shorter",
             Self::Short => "it is much shorter than the other legs of this flight",
@@ -260,7 +260,7 @@ impl Note {
             Self::DoubtfulStep => {
                 "doubtful: the legs of its pairs may not have been flown in opposite directions"
             }
-            Self::RecorderGap => "the recording stops within it",
+            Self::RecorderGap => "the recording is interrupted within this leg",
             Self::UpwindFaster => "the leg given as upwind is faster than the downwind leg",
             _ => return None,
         })
@@ -276,7 +276,10 @@ impl Note {
                 write!(f, "Leg {leg} at {start_s:.1} s has no partner and is not used.")
             }
             Self::LegsLeftOut { legs } => {
-                write!(f, "{legs} legs have no partner and are not used: the table of legs says why.")
+                write!(
+                    f,
+                    "{legs} legs have no partner and are not used: the table of legs gives the reasons."
+                )
             }
 
             Self::UnequalSteps { pairs, steps } => write!(
@@ -313,12 +316,14 @@ impl Note {
             ),
             Self::ShortLeg { steady_s } => write!(f, "short: only {steady_s:.1} s are steady"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of its readings are blank", share * 100.0),
-            Self::NotSteady { change } => write!(f, "not steady: speed change {change:.1} (results' unit)"),
+            Self::NotSteady { change } => {
+                write!(f, "not steady: the speed changes by {change:.1} (in the unit of the results)")
+            }
             Self::HeightChanges { change, worth } => {
                 let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
                 write!(
                     f,
-                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed (results' units)",
+                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed (in the units of the results)",
                     change.abs(),
                     worth.abs()
                 )

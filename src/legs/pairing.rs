@@ -39,14 +39,17 @@ const LOCAL_NEIGHBOURS: usize = 8;
 /// distance (docs/benchmarks.md).
 const LENGTH_VARIATION: f64 = 0.45;
 
-/// Minimum length of a usual leg, as a share of the typical leg, and standard deviation of that share
-/// (docs/benchmarks.md).
+/// Minimum length of a leg without a cost for being short, as a share of the typical leg (docs/benchmarks.md).
 const SHORT_SHARE: f64 = 0.75;
+
+/// Standard deviation in which the lack of length of a shorter leg is measured, as a share of the typical leg
+/// (docs/benchmarks.md).
 const SHORT_VARIATION: f64 = 0.15;
 
-/// Maximum duration of a turn between the legs of a pair without a cost, and standard deviation in which the excess of
-/// a longer turn is measured, both in seconds (docs/benchmarks.md).
+/// Maximum duration of a turn between the legs of a pair without a cost, in seconds (docs/benchmarks.md).
 const MAX_TURN_S: f64 = 12.0;
+
+/// Standard deviation in which the excess duration of a longer turn is measured, in seconds (docs/benchmarks.md).
 const TURN_VARIATION_S: f64 = 4.0;
 
 /// Standard deviation of `ln(t / T)` for the duration `t` of a turn that is quicker than the typical turn `T`

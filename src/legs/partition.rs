@@ -18,19 +18,28 @@ const MAX_LEG_S: f64 = 75.0;
 /// Minimum and maximum duration of a turn between two legs, in seconds (set by judgement).
 const TURN_S: (f64, f64) = (1.2, 10.0);
 
-/// Cost of a time step of a turn, and of a time step of the rest of the flight (launch, climb, circling, landing), in
-/// units of the noise's variance (set by judgement).
+/// Cost of a time step of a turn, in units of the noise's variance (set by judgement).
 const TURN_STEP_COST: f64 = 2.0;
+
+/// Cost of a time step of the rest of the flight (launch, climb, circling, landing), in units of the noise's
+/// variance (set by judgement).
 const REST_STEP_COST: f64 = 2.9;
 
-/// Weights of a step's squared deviation from the leg's mean and of its squared slope, each relative to its typical
-/// value. Gusts change the level slowly but turns change it fast, so the slope weighs more (set by judgement).
+/// Weight of a step's squared deviation from the leg's mean speed, relative to its typical value (set by
+/// judgement).
 const LEVEL_WEIGHT: f64 = 0.15;
+
+/// Weight of a step's squared slope of the speed, relative to its typical value. It exceeds [`LEVEL_WEIGHT`], since
+/// gusts change the level slowly but turns change it fast (set by judgement).
 const SLOPE_WEIGHT: f64 = 0.4;
 
-/// Costs of beginning a leg, a turn or the rest, in units of the noise's variance (set by judgement).
+/// Cost of beginning a leg, in units of the noise's variance (set by judgement).
 const LEG_START_COST: f64 = 6.0;
+
+/// Cost of beginning a turn, in units of the noise's variance (set by judgement).
 const TURN_START_COST: f64 = 12.0;
+
+/// Cost of beginning a segment that is neither leg nor turn, in units of the noise's variance (set by judgement).
 const REST_START_COST: f64 = 18.0;
 
 /// Additional cost of a time step in a leg while the heading turns, and of one in a turn while it does not,

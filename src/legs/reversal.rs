@@ -13,9 +13,11 @@ use crate::stats::{mean, median, quantile, standard_deviation};
 /// flown as planned were quicker; for real aircraft this is common practice without a source (docs/benchmarks.md).
 const MIN_REVERSAL_S: f64 = 2.5;
 
-/// Minimum depth of a dip and minimum change of level: in standard deviations of the speed within the two legs, and in
-/// display steps (docs/benchmarks.md).
+/// Minimum depth of a dip and minimum change of level, in standard deviations of the speed within the two legs
+/// (docs/benchmarks.md).
 const MIN_CHANGE_DEVIATIONS: f64 = 2.5;
+
+/// Minimum depth of a dip and minimum change of level, in display steps (docs/benchmarks.md).
 const MIN_CHANGE_STEPS: f64 = 1.0;
 
 /// A turn changes the speed at least this many times as fast as the speed drifts within the neighbouring

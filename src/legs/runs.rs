@@ -20,7 +20,7 @@ const MAX_TURN_MARGIN_S: f64 = 2.0;
 /// legs.
 const MAX_UNPAIRED_BETWEEN: usize = 1;
 
-/// If the speeds of a pair differ by fewer standard uncertainties than this, they do not tell which leg was
+/// Minimum difference between the speeds of a pair, in standard uncertainties, from which it is clear which leg was
 /// flown with the wind.
 const CALM_DEVIATIONS: f64 = 2.0;
 
@@ -35,9 +35,10 @@ const DOUBTFUL_WIND_COST: f64 = 6.0;
 /// accidental pairs before and after a run join it at its ends (docs/benchmarks.md).
 const DOUBTFUL_EDGE_COST: f64 = 4.0;
 
-/// A flight with at least this number of legs is doubtful as a whole if less than this share of them is paired
-/// (docs/benchmarks.md).
+/// Minimum number of legs for a flight to be judged as a whole by the share of paired legs (docs/benchmarks.md).
 const MIN_LEGS: usize = 4;
+
+/// Minimum share of the legs that must be paired for the flight as a whole not to be doubtful (docs/benchmarks.md).
 const MIN_PAIRED_SHARE: f64 = 0.5;
 
 /// A pair with the reasons to doubt it.

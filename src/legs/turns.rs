@@ -11,10 +11,13 @@ const MAX_TURN_S: f64 = 9.0;
 /// Maximum time between a dip and either neighbouring leg, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 4.0;
 
-/// Dips are turns if the median dip is shorter than the first share of its neighbouring legs; then all dips shorter
-/// than the second share are turns. In wind the slow legs are the longer ones, since both directions cover the same
-/// distance over ground (set by judgement).
+/// Maximum length of the median dip, as a share of the mean length of its neighbouring legs, for the dips of a
+/// flight to be turns. In wind the slow legs are the longer ones, since both directions cover the same distance
+/// over ground (set by judgement).
 const MAX_TYPICAL_DIP_SHARE: f64 = 0.7;
+
+/// Maximum length of a single dip that is a turn, as a share of the mean length of its neighbouring legs, if the
+/// dips of the flight are turns (set by judgement).
 const MAX_DIP_SHARE: f64 = 0.9;
 
 /// Removes the legs that are really turns. A leg with a known heading is kept: the partition into legs and

@@ -9,14 +9,19 @@ use crate::footage::{
 };
 use crate::stats::upper_median;
 
-/// Minimum and maximum number of frames searched, and maximum memory of these frames in bytes.
+/// Minimum number of frames that are searched.
 const MIN_FRAMES: usize = 24;
+
+/// Maximum number of frames that are searched.
 const MAX_FRAMES: usize = 120;
+
+/// Maximum memory of the frames that are searched, in bytes.
 const MAX_BYTES: usize = 200 << 20;
-/// Minimum standard deviation of the noise, in grey levels, for which neighbouring frames are combined, and number of
-/// frames in which it is measured. Clips without noise have less than 1, a noisy one 2.5 (`photo-noisy` of
-/// docs/benchmarks.md).
+/// Minimum standard deviation of the noise for which neighbouring frames are combined, in grey levels. Clips
+/// without noise have less than 1, a noisy one 2.5 (`photo-noisy` of docs/benchmarks.md).
 const NOISY_LEVELS: f32 = 1.5;
+
+/// Number of frames in which the noise is measured.
 const NOISE_FRAMES: usize = 9;
 /// Minimum number of labels of a readout: with fewer, the learned glyphs cannot be checked against each other.
 const MIN_LABELS: usize = 4;

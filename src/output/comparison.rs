@@ -53,7 +53,7 @@ pub fn comparison_text(comparisons: &[Comparison], style: &ComparisonStyle) -> S
 pub fn comparison_html(comparisons: &[Comparison], style: &ComparisonStyle) -> String {
     let body = html! {
         h1 { "Effect of the change" }
-        p.under { "Airspeeds in " (style.unit.symbol()) "; 95 % intervals, each for one step alone." }
+        p.under { "Airspeeds in " (style.unit.symbol()) "; 95 % intervals, not corrected for the number of steps." }
         @for comparison in comparisons {
             section {
                 h2 { (comparison.later) " against " (comparison.first) }
@@ -140,7 +140,7 @@ fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Faster => "faster",
         Verdict::Slower => "slower",
-        Verdict::NotAmongSoMany => "not significant among so many steps",
+        Verdict::NotAmongSoMany => "not significant, given the number of steps compared",
         Verdict::NotShown => "no difference shown",
     }
 }

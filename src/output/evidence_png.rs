@@ -14,17 +14,22 @@ use crate::model::channel::Channel;
 use crate::picture::draw_line;
 use crate::series::{Crop, Readings};
 
-/// Number of crops shown for each leg, and number of crops shown of the readings with the lowest confidence (set by
-/// judgement).
+/// Number of crops shown for each leg (set by judgement).
 const OF_A_LEG: usize = 5;
+
+/// Number of crops shown of the readings with the lowest confidence (set by judgement).
 const LEAST_SURE: usize = 20;
 
-/// Crops less high than this, in pixels, are shown at twice their size (set by judgement).
+/// Height of a crop in pixels below which it is shown at twice its size (set by judgement).
 const LOW_PX: u32 = 70;
 
-/// Width of a letter, space around texts and images, and height of a line of text, in pixels (set by judgement).
+/// Width of a letter, in pixels (set by judgement).
 const LETTER_PX: u32 = 8;
+
+/// Space around texts and images, in pixels (set by judgement).
 const SPACE_PX: u32 = 12;
+
+/// Height of a line of text, in pixels (set by judgement).
 const LINE_PX: u32 = 12;
 
 /// Minimum width of a column in pixels, so that its captions fit.

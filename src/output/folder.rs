@@ -124,7 +124,7 @@ impl Advised for OutputError {
 pub struct ResultFolder {
     folder: PathBuf,
     rules: WriteRules,
-    /// The right to write there. Another run gets it when this one has ended. `None` once the folder is
+    /// Lock on the folder, so that no other run writes there before this one has ended; `None` once the results are
     /// written.
     lock: Option<FolderLock>,
     /// Folders that were created and do not hold results yet, the innermost first.

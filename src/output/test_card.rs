@@ -30,7 +30,7 @@ pub fn test_card_text(card: &TestCard, unit: Unit) -> String {
     lines.push(String::new());
     lines.extend(columns(&step_rows(card, unit)));
     lines.push(String::new());
-    lines.push("Order to fly, one pair of legs (upwind and downwind) at each:".to_owned());
+    lines.push("Fly one pair of legs (upwind and downwind) at each throttle, in this order:".to_owned());
     for flight in flights(card) {
         let throttles: Vec<String> = flight.iter().map(|run| trimmed(run.throttle_percent)).collect();
         let number = flight.first().map_or(0, |run| run.flight);
@@ -114,9 +114,12 @@ fn unmet_sentence(unmet: &UnmetRequirement, unit: Unit) -> String {
     match unmet {
         UnmetRequirement::Time { needed_s, given_s, steps_that_fit } => {
             let fix = match steps_that_fit {
-                0 => "not even one step fits: fly shorter legs".to_owned(),
-                1 => "one of these steps fits: plan it alone, or fly shorter legs".to_owned(),
-                fit => format!("{fit} of these steps fit: plan fewer of them, or fly shorter legs"),
+                0 => "not even one step can be flown in that time: fly shorter legs".to_owned(),
+                1 => "one of these steps can be flown in that time: plan it alone, or fly shorter legs"
+                    .to_owned(),
+                fit => format!(
+                    "{fit} of these steps can be flown in that time: plan fewer steps, or fly shorter legs"
+                ),
             };
             format!(
                 "This card cannot be flown: one pass over all steps takes {} min with launch and landing, and {} min \

@@ -8,8 +8,8 @@ use crate::model::channel::Channel;
 /// Number of segments that the curve is drawn with (set by judgement).
 const CURVE_POINTS: u32 = 40;
 
-/// Horizontal distance between the bars of one step, in per cent of throttle, or in hundredths of a step
-/// number (set by judgement).
+/// Horizontal distance between the bars of one step, in per cent of throttle, or in hundredths of the distance
+/// between two steps if the throttle is not known (set by judgement).
 const APART: f64 = 1.0;
 
 /// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.

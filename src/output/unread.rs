@@ -16,7 +16,7 @@ pub fn sentence(unread: &UnreadChannel) -> String {
     let moments = moments(&unread.teach_at_s);
     let why = match unread.cause {
         UnreadCause::NoGlyphsFit if moments.is_none() => "its region shows no text".to_owned(),
-        UnreadCause::NoGlyphsFit => "no known glyphs fit what its region shows".to_owned(),
+        UnreadCause::NoGlyphsFit => "no known glyphs match the text in its region".to_owned(),
         UnreadCause::RarelyReadable { share } if share > 0.0 => {
             format!("its region is readable in only {:.1} % of the sampled frames", 100.0 * share)
         }

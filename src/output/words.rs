@@ -23,12 +23,12 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
         Cause::Noise => "flicker of the shown speed from one update to the next",
         Cause::Rounding => "rounding of the shown speed, different in each leg",
         Cause::SharedRounding => {
-            "rounding that all legs share: a display that cuts off instead of rounding reads low throughout"
+            "rounding that all legs share: a display that truncates instead of rounding always reads low"
         }
         Cause::Receiver => "accuracy of the satellite receiver's speed",
         Cause::WindDrift => "the wind changes between the upwind and the downwind leg",
-        Cause::Crosswind => "a crosswind that is not known, or not exactly",
-        Cause::Disagreement => "pairs at one throttle differ by more than all of this explains",
+        Cause::Crosswind => "a crosswind that is unknown or uncertain",
+        Cause::Disagreement => "pairs at one throttle differ by more than all other causes explain",
         Cause::Doubt => "the legs may not have been flown in opposite directions",
     }
 }

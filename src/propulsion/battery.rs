@@ -114,7 +114,7 @@ impl Battery {
             format!(", {:.2} V a cell ({guess}{cells} cells)", self.lowest_v / f64::from(cells))
         });
         said.push(format!(
-            "Pack: {rest}{:.1} V under load at the lowest, in leg {}{}.",
+            "Pack: {rest}lowest voltage under load {:.1} V, in leg {}{}.",
             self.lowest_v,
             self.lowest_leg,
             per_cell.unwrap_or_default()

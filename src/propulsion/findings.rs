@@ -203,7 +203,7 @@ impl Findings {
             .collect();
         let fresh = self.fresh_curve.as_ref().map(|curve| {
             format!(
-                " On the fresh pack, speed against throttle is {} x (throttle / 100 %)^{:.2}.",
+                " With a fresh pack, speed against throttle is {} x (throttle / 100 %)^{:.2}.",
                 in_unit(curve.full_throttle_mps, unit),
                 curve.exponent
             )
@@ -282,7 +282,7 @@ impl Findings {
             most.power_w,
             most.leg,
             least
-                .map(|least| format!("; the most economical leg used {least} through the air"))
+                .map(|least| format!("; the most economical leg used {least} of distance through the air"))
                 .unwrap_or_default(),
             exponent.unwrap_or_default()
         ))

@@ -123,7 +123,7 @@ impl VoltageModel {
                 "assumed: runs at one throttle differ by more than their voltages explain".to_owned()
             }
             ExponentSource::Assumed => {
-                "assumed: no throttle was flown at voltages far enough apart".to_owned()
+                "assumed: no throttle was flown at sufficiently different voltages".to_owned()
             }
             ExponentSource::Fitted => {
                 let runs = if self.runs == 1 { "run" } else { "runs" };

@@ -29,10 +29,16 @@ const TO_UNKNOWN: f64 = 0.1;
 /// natural logarithm. Set by judgement.
 const UNKNOWN_DEFICIT_LEGIBLE: f32 = 8.0;
 
-/// Log-likelihood deficits of the candidates below the state "unknown" for observations that are not legible,
-/// as natural logarithms. Set by judgement.
+/// Log-likelihood deficit of the candidates below the state "unknown" if the text is illegible, as a natural
+/// logarithm. Set by judgement.
 const TEXT_DEFICIT_ILLEGIBLE: f32 = 1.5;
+
+/// Log-likelihood deficit of the candidates below the state "unknown" if the region shows no text, as a natural
+/// logarithm. Set by judgement.
 const TEXT_DEFICIT_NOTHING: f32 = 3.0;
+
+/// Log-likelihood deficit of the candidates below the state "unknown" if the text may contain a digit without a
+/// glyph, as a natural logarithm. Set by judgement.
 const TEXT_DEFICIT_UNKNOWN_DIGIT: f32 = 5.0;
 
 /// Probabilities of the values of every frame, given all observations.

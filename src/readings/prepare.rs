@@ -81,7 +81,7 @@ impl std::fmt::Display for Misfit {
         let shares: Vec<String> = self.readable.iter().map(share).collect();
         write!(
             f,
-            "the setup does not fit this recording: no region shows text that the known glyphs explain (readable in the sampled frames: {})",
+            "the setup does not fit this recording: no region shows text that matches the known glyphs (readable in the sampled frames: {})",
             shares.join(", ")
         )
     }

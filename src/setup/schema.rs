@@ -138,7 +138,7 @@ pub(super) const AIRCRAFT: [KeySpec; 9] = [
     optional(
         "motor_kv",
         "motor_kv = 1150, a number",
-        "revolutions per minute and volt of the motor without load",
+        "revolutions per minute per volt of the motor without load",
     ),
     optional("cells", "cells = 6, a whole number", "cells of the pack in series"),
     optional(

@@ -97,7 +97,7 @@ impl CardEntry {
             Self::Turn => "Time from one leg to the next, in seconds",
             Self::Minutes => "From launch to landing",
             Self::PackEnergy => "Nominal voltage times Ah; the plan uses four fifths of it",
-            Self::FullPower => "Electrical power; given together with the energy of the pack",
+            Self::FullPower => "Electrical power; enter it together with the energy of the pack",
         }
     }
 }
@@ -131,7 +131,7 @@ impl Screen for CardScreen {
 
     fn show(&mut self, ui: &mut Ui, shared: &mut Shared) {
         page(ui, |ui| {
-            ui.label("Enter what you expect of the day. The card then says which throttle steps to fly, how often, and in which order.");
+            ui.label("Enter the conditions that you expect. The card then says which throttle steps to fly, how often, and in which order.");
             self.show_entries(ui, shared);
             if self.made.as_ref().is_none_or(|(form, _)| *form != self.form) {
                 self.made = Some((self.form.clone(), card(&self.form)));
@@ -296,7 +296,7 @@ fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
         });
     });
     ui.add_space(4.0);
-    ui.strong("Order to fly, one pair of legs (upwind and downwind) at each");
+    ui.strong("Fly one pair of legs (upwind and downwind) at each throttle, in this order");
     for flight in flights(card) {
         let throttles: Vec<String> = flight.iter().map(|run| trimmed(run.throttle_percent)).collect();
         let number = flight.first().map_or(0, |run| run.flight);

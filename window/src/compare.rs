@@ -199,7 +199,7 @@ impl CompareScreen {
                 let hint = known(index).map_or("not known".to_owned(), |density| format!("{density:.3}"));
                 let field = TextEdit::singleline(&mut flown.density).desired_width(90.0).hint_text(hint);
                 ui.add(field).labelled_by(density).labelled_by(flight).on_hover_text(
-                    "Air density such as 1.19; empty: the density in the results, if they have one",
+                    "Air density in kg/m3, such as 1.19; if empty, the density in the results is used, if they contain one",
                 );
             }
         });

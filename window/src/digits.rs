@@ -131,7 +131,7 @@ impl DigitsScreen {
                 .add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
         if label_file.labels.is_empty() {
-            shared.wrong("nothing is typed yet: type below some images what they show");
+            shared.wrong("nothing is typed yet: type the text of some images below them");
             return;
         }
         let before = self.label_file.clone();
@@ -186,7 +186,7 @@ impl DigitsScreen {
         let head = if known {
             "The known shapes already read this overlay: there is nothing that you must label."
         } else {
-            "The known shapes do not read all of this overlay: type what some of the images show."
+            "The known shapes do not read all of this overlay: type the text of some of the images."
         };
         ui.label(RichText::new(head).strong());
         ui.label(format!("Share of the sampled frames that is read: {}.", words.join(", ")));
@@ -310,7 +310,7 @@ impl DigitsScreen {
     fn show_labels(&mut self, ui: &mut egui::Ui) {
         for label in &self.without_box {
             let (channel, at) = (label.channel.name(), theme::clock(label.time_s));
-            ui.label(format!("Kept until {channel} has a box again: {} at {at}", label.text));
+            ui.label(format!("Label kept until {channel} has a box again: {} at {at}", label.text));
         }
         if self.label_file.labels.is_empty() {
             return;

@@ -130,7 +130,7 @@ impl RecordingScreen {
                 let goes_on = path.as_ref().is_some_and(|path| !shared.clips.is_empty() && !shared.clips.contains(path));
                 let add = ui
                     .add_enabled(goes_on, Button::new("Add to this flight"))
-                    .on_hover_text("The recorder's next file of the flight that is open");
+                    .on_hover_text("The recorder's next file of the flight that is already open");
                 let chosen = if add.clicked() {
                     path.map(|path| shared.clips.iter().cloned().chain([path]).collect())
                 } else {
@@ -210,7 +210,7 @@ impl RecordingScreen {
             }
         } else if let Some(setup) = self.offered.clone() {
             let camera = &setup.setup.camera.name;
-            ui.label(format!("A camera marked before fits: with \"{camera}\" the speed can be read here."));
+            ui.label(format!("A known camera setup fits: with \"{camera}\" the speed can be read here."));
             let words = format!("Use the regions of \"{camera}\"");
             let clicked = theme::main_button(ui, &words).on_hover_text("Enter").clicked();
             if clicked || (self.opening.is_none() && progress::agrees(ui, None)) {
@@ -279,7 +279,7 @@ fn show_cautions(ui: &mut egui::Ui) {
         "Take the propeller off before working on the bench.",
         "Never charge LiPo packs unattended, never fly them flat.",
         "Stay within the airframe's limits.",
-        "Local rules and your flying club's come first.",
+        "The local rules and those of your flying club come first.",
     ] {
         ui.label(format!("•  {caution}"));
     }

@@ -9,7 +9,7 @@ use rand::RngExt;
 use crate::random::{Purpose, stream};
 use crate::scenario::{Scenario, Video};
 
-/// Phase of the unevenness from one grid position to the next, in radians.
+/// Phase by which the unevenness of the time stamps advances from one grid position to the next, in radians.
 pub(super) const WOBBLE_RAD: f64 = 0.9;
 
 /// One recorded frame.

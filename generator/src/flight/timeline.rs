@@ -61,7 +61,7 @@ pub(super) fn ease(share: f64) -> f64 {
 struct Builder {
     segments: Vec<Segment>,
     height_m: f64,
-    /// Sign that alternates so that turns go left and right in turn.
+    /// Sign of the next turn, 1 or -1; it alternates, so that successive turns go left and right.
     side: f64,
 }
 

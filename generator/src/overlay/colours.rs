@@ -51,7 +51,9 @@ impl TextColours {
 }
 
 impl VideoColour {
-    /// ITU-R BT.601: Y' = 0.299 R' + 0.587 G' + 0.114 B', Cb = (B' - Y') / 1.772, Cr = (R' - Y') / 1.402.
+    /// Converts red, green and blue, 0 to 255, dimmed by the factor `brightness`, to brightness and colour
+    /// differences (ITU-R BT.601): Y' = 0.299 R' + 0.587 G' + 0.114 B', Cb = (B' - Y') / 1.772, Cr = (R' - Y') /
+    /// 1.402.
     fn new(colour: [u8; 3], brightness: f32) -> Self {
         let [r, g, b] = colour.map(|part| f32::from(part) / 255.0 * brightness);
         let luma = 0.299 * r + 0.587 * g + 0.114 * b;

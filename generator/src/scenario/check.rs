@@ -60,7 +60,7 @@ impl Scenario {
         }
         let legs = plan.throttle_percent.len() * plan.legs_per_step;
         let longest = legs as f64 * (plan.leg_s + plan.leg_spread_s + plan.turn_s);
-        within("the length of all legs in seconds", longest, 0.0..=MAX_FLIGHT_S)?;
+        within("the total length of all legs in seconds", longest, 0.0..=MAX_FLIGHT_S)?;
         within("pack.capacity_ah", self.pack.capacity_ah, 0.05..=200.0)?;
         within("receiver.update_hz", self.receiver.update_hz, 0.2..=50.0)?;
         within("receiver.lag_s", self.receiver.lag_s, 0.0..=5.0)

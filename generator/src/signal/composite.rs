@@ -23,7 +23,7 @@ pub(super) struct Coder {
     system: Composite,
     /// Number of subcarrier cycles from one pixel to the next.
     cycles_per_pixel: f64,
-    /// Coefficients of the notch filter: 2 `REACH` + 1.
+    /// The `2 REACH + 1` coefficients of the notch filter.
     notch: Vec<f32>,
     /// Number of pixels over which colour is averaged.
     average: usize,

@@ -57,7 +57,7 @@ impl GaussianBlur {
     }
 }
 
-/// Degrades frames in the way that the video link does.
+/// Degrades frames as the video link between camera and recorder does.
 #[derive(Debug)]
 pub(crate) struct Channel {
     degradation: Degradation,

@@ -53,7 +53,7 @@ pub fn run(arguments: &CompareArguments) -> Result<(), Failure> {
     let first_unit = flights.first().map(|flight| flight.speed_unit);
     let given = speed_unit(arguments.units.as_deref())?;
     let unit = given.or_else(|| named_speed_unit([&arguments.show])).or(first_unit);
-    let unit = unit.ok_or_else(|| Failure::Misuse("give two result folders or more".to_owned()))?;
+    let unit = unit.ok_or_else(|| Failure::Misuse("give at least two result folders".to_owned()))?;
     let wanted_mps = match &arguments.show {
         Some(text) => quantity("--show", text, unit)?,
         None => unit.si_per_unit(),

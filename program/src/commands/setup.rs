@@ -97,7 +97,7 @@ fn check_files(
 ) -> Result<(), Failure> {
     if file == picture {
         return Err(Failure::Misuse(format!(
-            "--out {}: the image of the boxes needs this name; name the setup file .toml",
+            "--out {}: this is the name of the image of the boxes; give the setup file a name that ends in .toml",
             file.display()
         )));
     }

@@ -231,10 +231,11 @@ impl InboxProcessor {
                     RecordingPlan::Settle(with(State::Read), "was read before the restart")
                 }
                 State::Begun(MAX_ATTEMPTS..) => {
-                    let reason = format!("the program ended {MAX_ATTEMPTS} times while reading it");
+                    let reason =
+                        format!("the program ended unexpectedly {MAX_ATTEMPTS} times while reading it");
                     RecordingPlan::Settle(
                         with(State::Unreadable(reason)),
-                        "not read: the program ended each time",
+                        "not read: the program ended unexpectedly at each attempt",
                     )
                 }
                 State::Begun(attempts) => {

@@ -177,7 +177,7 @@ fn after_a_kill_a_recording_is_read_again_unless_its_results_were_complete() {
     }
     stage.scan();
     assert_eq!(stage.times_read(&deadly), 3);
-    assert_eq!(stage.said_of(&deadly), ["not read: the program ended each time"]);
+    assert_eq!(stage.said_of(&deadly), ["not read: the program ended unexpectedly at each attempt"]);
     let next = stage.write("next.avi", 3, LENGTH);
     killed(&mut stage);
     stage.scan();

@@ -5,8 +5,8 @@ use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
-/// Minimum probability of a text that counts as a value, and the share of the values at either end that may be misread.
-/// The first entry that gives enough values is used. Set by judgement.
+/// Pairs of limits: minimum probability of a text that counts as a value, and share of the smallest and of the
+/// largest values that may be misread. The first pair that gives enough values is used. Set by judgement.
 const MIN_PROBABILITIES: [(f32, f64); 2] = [(0.9, 0.02), (0.5, 0.15)];
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;
@@ -16,7 +16,7 @@ const CLOCK_RATE_TOLERANCE: f64 = 0.1;
 /// Properties of the values of one readout.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Behaviour {
-    /// Values in order of time: time in seconds, value.
+    /// Times in seconds, each with the value shown then, in order of time.
     pub(super) values: Vec<(f64, f64)>,
     pub(super) decimals: u8,
     /// Lowest and highest value.
@@ -34,7 +34,7 @@ pub(super) struct Behaviour {
     pub(super) trend: f64,
     /// Correlation with the throttle, -1 to 1; `None` if no readout looks like a throttle.
     pub(super) throttle_correlation: Option<f64>,
-    /// Whether it shows minutes and seconds that advance with the clip.
+    /// Whether the readout shows minutes and seconds that advance with the clip.
     pub(super) is_clock: bool,
     /// The words beside it.
     pub(super) words: Words,
@@ -86,12 +86,13 @@ impl Behaviour {
         self.values.len() >= MIN_VALUES
     }
 
-    /// The lowest and highest value as a reason; `None` if no value is known.
+    /// The lowest and the highest value, as a [`Reason`]; `None` if no value is known.
     pub(super) fn range(&self) -> Option<Reason> {
         self.is_known().then_some(Reason::Range(self.low, self.high))
     }
 
-    /// The span of the values as a share of the highest, 0 to 1 for values above zero.
+    /// The difference between the highest and the lowest value as a share of the highest; 0 to 1 if all values are
+    /// above zero.
     pub(super) fn relative_span(&self) -> f64 {
         (self.high - self.low) / self.high.abs().max(f64::MIN_POSITIVE)
     }

@@ -51,7 +51,7 @@ impl fmt::Display for Reason {
             Self::IgnoresThrottle => write!(f, "does not follow the throttle"),
             Self::RarelyChanges => write!(f, "rarely changes"),
             Self::OftenChanges => write!(f, "changes all the time"),
-            Self::SmallSteps(most) => write!(f, "changes by about {most:.1} at most at a time"),
+            Self::SmallSteps(most) => write!(f, "changes by at most about {most:.1} at a time"),
             Self::StartsAtRest => write!(f, "close to zero at times"),
             Self::Decimals(1) => write!(f, "one decimal"),
             Self::Decimals(count) => write!(f, "{count} decimals"),

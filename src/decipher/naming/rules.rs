@@ -33,16 +33,20 @@ impl Ratings {
     }
 }
 
-/// Log odds of a value that a channel cannot have.
+/// Log odds (natural logarithm) of a channel whose readout shows a value that the channel cannot have.
 const IMPOSSIBLE: f64 = -8.0;
-/// Log odds of a channel if too few values are known: only words outweigh it.
+/// Log odds (natural logarithm) of a channel if too few values are known: only the unit or caption beside the value
+/// outweighs it.
 const UNKNOWN: f64 = -3.0;
-/// Log odds added if the unit or caption beside the value is one of the channel, and subtracted if the unit is of
-/// another channel.
+/// Log odds (natural logarithm) added if the unit or caption beside the value is one of the channel.
 const WORD: f64 = 5.0;
+
+/// Log odds (natural logarithm) subtracted if the unit beside the value belongs to another channel.
 const OTHER_UNIT: f64 = 6.0;
-/// Minimum correlation with the throttle of a value that follows it, and maximum of one that does not.
+/// Minimum correlation with the throttle of a value that follows it.
 const FOLLOWS: f64 = 0.45;
+
+/// Maximum correlation with the throttle of a value that does not follow it.
 const IGNORES: f64 = 0.25;
 
 impl Rating {
@@ -52,7 +56,7 @@ impl Rating {
         Self { log_odds: if fits { 0.0 } else { IMPOSSIBLE }, reasons: Vec::new() }
     }
 
-    /// Adds log odds if a rule holds, with the reason.
+    /// Adds `log_odds` and the reason if the rule holds.
     fn rule(mut self, holds: bool, log_odds: f64, reason: Reason) -> Self {
         if holds {
             self.log_odds += log_odds;
@@ -61,7 +65,7 @@ impl Rating {
         self
     }
 
-    /// Subtracts log odds if the condition holds.
+    /// Subtracts `log_odds` if the condition `holds` is true.
     fn against(mut self, holds: bool, log_odds: f64) -> Self {
         if holds {
             self.log_odds -= log_odds;

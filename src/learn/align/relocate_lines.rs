@@ -21,14 +21,19 @@ const MIN_KNOWN_SHARE: f32 = 0.5;
 /// Minimum gain in mean correlation for a new line to replace the present one (set by judgement).
 const MIN_GAIN: f32 = 0.04;
 
-/// Widths of the decimal point that are tried, in steps of `POINT_STEP` pitches: a quarter of the pitch up to the whole
+/// Widths of the decimal point that are tried, in units of [`POINT_STEP`]: a quarter of the pitch up to the whole
 /// pitch (set by judgement).
 const POINT_STEPS: std::ops::RangeInclusive<u8> = 5..=20;
+
+/// Difference between the widths of the decimal point that are tried, in pitches (set by judgement).
 const POINT_STEP: f32 = 0.05;
 
-/// Number of rows above and below a line, and of columns to the left and right, in which its best correlation is
-/// searched, in working pixels; alignment later moves texts by as much (set by judgement).
+/// Number of rows above and below a line in which its best correlation is searched, in working pixels; alignment
+/// later moves texts by as much (set by judgement).
 const NEAR_ROWS: usize = 1;
+
+/// Number of columns to the left and right of a line's position in which its best correlation is searched, in
+/// working pixels (set by judgement).
 const NEAR_COLS: i32 = 2;
 
 /// Correlation maps of one labelled text: the correlation of each known digit with every position in the

@@ -9,9 +9,9 @@ use super::character::CharacterCut;
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::dot;
 
-/// For each character the number of its cuts and their sum, where each cut is scaled to length 1 (the root of
-/// its sum of squares). The inner product of another scaled cut with the sum is the sum of its correlations
-/// with all of them.
+/// For each character the sum of its cuts and their number, where each cut is scaled to length 1 (the root of its
+/// sum of squares). The inner product of another scaled cut with the sum is the sum of its correlations with all of
+/// them.
 #[derive(Debug, Default)]
 pub(crate) struct CharacterSums(BTreeMap<char, (Array2<f32>, usize)>);
 

@@ -27,8 +27,8 @@ const NEIGHBOURS: usize = 4;
 const SLOWEST_RATE_HZ: f64 = 20.0;
 /// Frame rate that is assumed if the container states none, in hertz (common practice, no source).
 const ASSUMED_RATE_HZ: f64 = 25.0;
-/// A box whose grey levels have at most this standard deviation is empty, in grey levels. The value equals
-/// the limit for lost frames in `readings`.
+/// Maximum standard deviation of the pixels in an empty box, in grey levels. The value equals the limit for lost
+/// frames in `readings`.
 const EMPTY_DEVIATION: f32 = 3.5;
 /// Radius in pixels of the mean filter that removes the noise of an empty box (set by judgement).
 const NOISE_RADIUS_PX: u32 = 2;

@@ -25,9 +25,12 @@ const PITCH_STEP_PX: f32 = 0.2;
 /// Smallest and largest pitch that is tried, in text heights (set by judgement).
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Minimum share of a text's stroke energy in the cell of a digit, and of a decimal point or other mark, relative to an
-/// equal share for every character. The energy that a cell lacks is added to the cost of the layout (set by judgement).
+/// Minimum stroke energy in the cell of a digit, relative to an equal share of the text's energy for every
+/// character. The energy that a cell lacks is added to the cost of the layout (set by judgement).
 const MIN_DIGIT_SHARE: f32 = 0.55;
+
+/// Minimum stroke energy in the cell of a decimal point or other mark, relative to an equal share of the text's
+/// energy for every character (set by judgement).
 const MIN_MARK_SHARE: f32 = 0.06;
 
 /// Cost of strokes on the borders between characters, relative to that of missing strokes (set by judgement).

@@ -14,14 +14,17 @@ use crate::learn::layout::text_layout::TextLayout;
 use super::hold_extent::select_hold_frames;
 use super::static_background::remove_static_background;
 
-/// For this number of best pitches, all widths of the decimal point are tried, since a coarse width can
-/// favour a wrong pitch (set by judgement).
+/// Number of best pitches for which all widths of the decimal point are tried, since a coarse width can favour a
+/// wrong pitch (set by judgement).
 const FINE_PITCHES: usize = 5;
 
-/// Minimum gains in shared energy (one text has the energy of 1) and in mean correlation for a layout with a narrow 1
-/// to be preferred. In clips with a constant pitch one of the two rises by chance; in a proportional face both do
-/// (chosen on the source `svg` of benches/world).
+/// Minimum gain in shared energy (one text has the energy 1) for a layout with a narrow 1 to be preferred (chosen
+/// on the source `svg` of benches/world).
 const MIN_NARROW_GAIN: f32 = 0.5;
+
+/// Minimum gain in mean correlation for a layout with a narrow 1 to be preferred. In clips with a constant pitch
+/// either the energy or the correlation rises by chance; in a proportional face both do (chosen on the source `svg`
+/// of benches/world).
 const MIN_NARROW_CORRELATION_GAIN: f32 = 0.03;
 
 /// A size group with the characters cut from its examples.

@@ -40,13 +40,13 @@ impl fmt::Display for SuspectLabel {
         write!(f, "{} seems to show {}", self.label, self.likely_text)?;
         match &self.conflicting {
             Some(other) => write!(f, " (compare {})", other.label),
-            None => write!(f, ", by the shapes of its digits"),
+            None => write!(f, ", judging by the shapes of its digits"),
         }
     }
 }
 
 impl SuspectLabel {
-    /// The suspect label for some odds, with its image.
+    /// Describes the label with the given odds as suspect, with its image from `examples`.
     pub(crate) fn of(odds: &LabelOdds, examples: &[TrainingExample]) -> Self {
         let example = &examples[odds.label_index];
         let conflicting = odds.conflicting.map(|index| &examples[index]);

@@ -26,8 +26,10 @@ const STRIP: f64 = 0.02;
 /// Minimum duration of a blank interval that is marked, in seconds (set by judgement).
 const LEAST_BLANK_S: f64 = 0.5;
 
-/// Opacity of the band that marks a leg, and of that of a leg of a doubtful pair, 0 to 1 (set by judgement).
+/// Opacity of the band that marks a leg, 0 to 1 (set by judgement).
 const STRENGTH: f64 = 0.35;
+
+/// Opacity of the band that marks a leg of a doubtful pair, 0 to 1 (set by judgement).
 const DOUBTFUL_STRENGTH: f64 = 0.12;
 
 /// Minimum distance between the names of two legs, as a share of the plot's width (set by judgement).

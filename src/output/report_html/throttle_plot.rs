@@ -32,7 +32,7 @@ pub(super) fn throttle_plot(flight: &Flight) -> Result<Option<Markup>, RenderErr
     let Some((across, up)) = axes else { return Ok(None) };
     let along = Along::Number(if by_throttle { "throttle, %" } else { "throttle step" });
     let name = with_symbol("airspeed,", speed_symbol(flight));
-    svg(SIZE, "Airspeed against throttle with its 95 % interval", |area| {
+    svg(SIZE, "Airspeed against throttle, with 95 % intervals", |area| {
         let mut chart = chart(area, (&across, &up), along, name.trim_end_matches(','))?;
         let style = AIRSPEED.stroke_width(2).filled();
         let band = curve.iter().map(|at| (at.across, at.low));

@@ -160,7 +160,7 @@ fn wind_air_and_patterns_are_in_the_summary_and_in_the_table() {
     let table = crate::output::table(&flight).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(table.contains("Legs 3, 4, 5 in 3 directions at 70 %: airspeed 80.0 km/h"), "{table}");
     assert!(table.contains("3.0 km/h across the course of 35 degrees"), "{table}");
-    assert!(table.contains("density altitude 1500 m"), "{table}");
+    assert!(table.contains("density altitude: 1500 m"), "{table}");
 }
 
 #[test]

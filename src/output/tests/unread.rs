@@ -60,7 +60,7 @@ fn the_table_says_that_there_is_no_speed_why_and_what_to_do() {
         "
 No airspeed: the speed could not be read.
 
-Channel speed is not read: no known glyphs fit what its region shows, so there are no legs and no
+Channel speed is not read: no known glyphs match the text in its region, so there are no legs and no
   airspeed; teach its digits from last flight.avi at 4.20 s, 12.40 s and 31.07 s, with the dots
   replaced by the text shown there, or mark its box again if the text stands elsewhere.
     pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \\

@@ -325,7 +325,7 @@ mod tests {
         assert!((whole / own - 1.0).abs() < 0.1, "{whole} {own}");
     }
 
-    /// Against nalgebra's own factor of the whole.
+    /// Compares the factor with the one that nalgebra computes from the whole matrix.
     #[test]
     fn the_factor_is_that_of_the_whole_matrix_and_none_if_it_is_not_positive_definite() {
         for size in [1, STRIP - 1, STRIP, STRIP + 1, 3 * STRIP + 5] {

@@ -7,8 +7,11 @@ use arrayvec::ArrayVec;
 use ndarray::Array2;
 use pulp::Arch;
 
-/// Number of bands of a cell down and across. Blocks are two bands high and wide and overlap by one. Set by judgement.
+/// Number of bands of a cell: down, and across. Set by judgement.
 const BANDS: (usize, usize) = (6, 4);
+
+/// Number of blocks of a cell: a block is two bands high and two bands wide, and neighbouring blocks overlap by one
+/// band.
 const BLOCKS: usize = (BANDS.0 - 1) * (BANDS.1 - 1);
 
 /// Number of columns that are summed at a time; most cells have no more.

@@ -35,16 +35,17 @@ use crate::neural::{Kernel, Layer, max_pooled, resampling};
 
 /// Rows x columns of the grid that is the input of the network.
 const GRID: (usize, usize) = (20, 16);
-/// Number of channels after the first convolution. The second number is that of channels after the second
-/// convolution, and of units of the hidden dense layer. Chosen for a table of about 100 kB; other sizes were
-/// not tried.
+/// Number of channels after the first and after the second convolution. Chosen for a table of about 100 kB; other
+/// sizes were not tried.
 const CHANNELS: (usize, usize) = (12, 24);
+
+/// Number of units of the hidden dense layer. Chosen for a table of about 100 kB; other sizes were not tried.
 const HIDDEN: usize = 48;
 /// Size (rows and columns) of the kernels of the first and of the second convolution, in grid cells.
 const KERNELS: (usize, usize) = (5, 3);
 /// Rows and columns of the blocks of the max pooling.
 const POOLING: (usize, usize) = (2, 2);
-/// Inputs of the hidden layer: each pooling halves the grid.
+/// Number of inputs of the hidden layer: each pooling halves the grid.
 const POOLED: usize = (GRID.0 / 4) * (GRID.1 / 4) * CHANNELS.1;
 const DIGITS: usize = 10;
 

@@ -116,7 +116,7 @@ fn decoded_lines(lines: &[TrainingLine<'_>], model: &FaceModel) -> Vec<Vec<Optio
     lines.par_iter().map(decoded_line).collect()
 }
 
-/// Removes the texts that are no pseudo-labels.
+/// Removes the texts that are not pseudo-labels.
 fn keep_pseudo_labels(texts: &mut [Vec<Option<Decoded>>], lines: &[TrainingLine<'_>], model: &FaceModel) {
     let is_label = |decoded: &Decoded| {
         is_pseudo_label(decoded, model.max_t2) && decoded.contrast_beside <= MAX_CONTRAST_BESIDE

@@ -191,7 +191,7 @@ pub(super) fn addition(view_model: &ViewModel<'_>) -> Option<LegEdit> {
 
 fn add_button(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     let edit = addition(view_model);
-    let hint = "Add a leg around the frame shown, if there is no leg (A)";
+    let hint = "Add a leg around the frame shown, if no leg is there (A)";
     if ui.add_enabled(edit.is_some(), egui::Button::new("Add")).on_hover_text(hint).clicked() {
         actions.extend(edit.map(LegAction::Make));
     }

@@ -85,7 +85,10 @@ fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, actions: &mut Vec<LegAction>)
     let label = format!("{cell}, legs {upwind} and {downwind}");
     let response = ui.link(cell);
     response.widget_info(|| WidgetInfo::labeled(Role::Link, true, &label));
-    if response.on_hover_text(format!("Legs {upwind} and {downwind}: select the first")).clicked() {
+    if response
+        .on_hover_text(format!("Legs {upwind} and {downwind}: click to select the earlier one"))
+        .clicked()
+    {
         actions.push(LegAction::Choose(upwind.min(downwind)));
     }
 }

@@ -251,7 +251,7 @@ impl Screen for RegionsScreen {
         files.iter().for_each(|file| self.load(shared, file));
         if let Some(regions) = shared.take_result(&mut self.proposing) {
             match self.editor.add_proposed(regions) {
-                0 => shared.wrong("no further numbers stand out: drag the boxes yourself"),
+                0 => shared.wrong("no further numbers were found: draw their boxes yourself"),
                 1 => shared.done("1 box proposed: check its channel, unit and decimals"),
                 added => {
                     shared.done(format!("{added} boxes proposed: check their channels, units and decimals"));
