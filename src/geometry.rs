@@ -137,19 +137,19 @@ impl PixelRect {
             && other.bottom() <= self.bottom()
     }
 
-    /// Number of columns that both rectangles have.
+    /// Number of columns that the two rectangles have in common.
     #[must_use]
     pub fn shared_columns(self, other: Self) -> u32 {
         self.right().min(other.right()).saturating_sub(self.left.max(other.left))
     }
 
-    /// Number of rows that both rectangles have.
+    /// Number of rows that the two rectangles have in common.
     #[must_use]
     pub fn shared_rows(self, other: Self) -> u32 {
         self.bottom().min(other.bottom()).saturating_sub(self.top.max(other.top))
     }
 
-    /// Number of pixels that both rectangles have.
+    /// Number of pixels that the two rectangles have in common.
     #[must_use]
     pub fn overlap_px(self, other: Self) -> u64 {
         u64::from(self.shared_columns(other)) * u64::from(self.shared_rows(other))

@@ -83,12 +83,12 @@ impl HuffmanTable {
         }
     }
 
-    /// Reads the codes of a table, given in the form of its JPEG segment (annex B.2.4.2).
+    /// Reads the codes of a Huffman table, given in the form of its JPEG segment (ITU-T T.81, annex B.2.4.2).
     ///
     /// # Errors
     ///
-    /// [`InvalidCode`] if the numbers of codes and symbols differ, or if there are more codes than their
-    /// lengths allow.
+    /// [`InvalidCode`] if the numbers of codes and symbols differ, or if there are more codes than their lengths
+    /// allow.
     pub(crate) fn read(&mut self, table: &[u8]) -> Result<(), InvalidCode> {
         let (counts, symbols) = table.split_first_chunk::<16>().ok_or(InvalidCode)?;
         if counts.iter().copied().map(usize::from).sum::<usize>() != symbols.len() {

@@ -11,10 +11,11 @@ const FALSE_ALARM_PROBABILITY: f64 = 0.05;
 
 /// Scatter of the pairs within their steps beyond their own uncertainties.
 pub(super) struct Disagreement {
-    /// Variance of the pairs within their steps, pooled over the steps, in squared speed units. The next
-    /// field is the variance expected from the pairs' own uncertainties.
+    /// Variance of the pairs within their steps, pooled over the steps, in squared speed units.
     found: f64,
+    /// Variance expected from the pairs' own uncertainties, in squared speed units.
     expected: f64,
+    /// Degrees of freedom of `found`.
     degrees_of_freedom: f64,
     /// Degrees of freedom of the expected variance.
     expected_degrees_of_freedom: f64,
@@ -105,8 +106,9 @@ fn own_of_mean(pairs: &[&Pair]) -> Budget {
     Budget::of_mean(&pairs.iter().map(|pair| &pair.budget).collect::<Vec<&Budget>>()).own()
 }
 
-/// Value of the F statistic that consistent pairs exceed with the probability `chance`. Degrees of freedom
-/// are limited to the range from 1 to 10 000. `None` if the distribution cannot be evaluated.
+/// Value of the F statistic that consistent pairs exceed with the probability `chance`, 0 to 1, for `of_found`
+/// degrees of freedom of the found variance. Degrees of freedom are limited to the range from 1 to 10 000. `None`
+/// if the distribution cannot be evaluated.
 fn f_limit(of_found: f64, expected_degrees_of_freedom: f64, chance: f64) -> Option<f64> {
     let limited = |freedom: f64| freedom.clamp(1.0, 1e4);
     Some(

@@ -119,7 +119,7 @@ pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> AirspeedAndWind {
     AirspeedAndWind { airspeed: (upwind + downwind) / 2.0, wind: (downwind - upwind) / 2.0 }
 }
 
-/// The airspeed of every pair of legs, for an unknown crosswind.
+/// The airspeed of every pair of legs, with the uncertainty of an unknown crosswind.
 #[must_use]
 pub fn pair(set: &LegSet) -> Vec<Pair> {
     pair_with(set, &Crosswind::Unknown)

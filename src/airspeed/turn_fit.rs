@@ -121,8 +121,8 @@ fn gust_variance(samples: &[TurnSample], weights: &DVector<f64>, gust_time_s: f6
     part(f64::sin) + part(f64::cos)
 }
 
-/// Samples of the legs, and of the turns between neighbouring legs of one step; with the sum of the unit vectors of
-/// the legs' doubled course angles.
+/// Samples of the legs and of the turns between neighbouring legs of one step. The second value is the sum of the
+/// unit vectors of the legs' doubled course angles, as the sum of the sines and the sum of the cosines.
 fn samples(series: &Series, set: &LegSet) -> (Vec<TurnSample>, (f64, f64)) {
     let speed = series.updates(&Channel::Speed);
     let heading = series.updates(&Channel::Heading);

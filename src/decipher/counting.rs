@@ -11,8 +11,8 @@ use super::readout::value_of;
 const MIN_STEPS: usize = 8;
 
 /// Minimum reduction of the sum of the steps for a swap of two digits to count as evident, in standard deviations
-/// of that sum. Set by judgement: with the right digits a swap makes the steps larger, so that even one standard
-/// deviation in the other direction is rare.
+/// of the reduction (the root of the sum of squares). Set by judgement: with the right digits a swap makes the
+/// steps larger, so that even one standard deviation in the other direction is rare.
 const MIN_RATIO: f64 = 3.0;
 /// Maximum time between two texts that are compared, in seconds.
 const MAX_GAP_S: f64 = 2.0;

@@ -56,7 +56,7 @@ pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     distinct(areas)
 }
 
-/// Areas of text that never changes.
+/// Finds the areas of text that never changes.
 pub(super) fn find_constant(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let strongest = strongest_text(gradients);
     let areas = STRENGTH_SHARES.iter().flat_map(|share| {
@@ -73,7 +73,7 @@ fn strongest_text(gradients: &PersistentGradients) -> f32 {
     nearest_rank(&mut strengths, STRONG_QUANTILE)
 }
 
-/// The areas without near-duplicates.
+/// Removes areas that nearly equal another one ([`SAME_AREA_SHARE`]).
 fn distinct(mut areas: Vec<PixelRect>) -> Vec<PixelRect> {
     let mut distinct: Vec<PixelRect> = Vec::new();
     areas.sort_by_key(|area| (area.top, area.left, area.width));

@@ -24,7 +24,8 @@ use crate::stats::nearest_rank;
 const MIN_GRADIENT: f32 = 3.0;
 /// Minimum share of the gradients' energy that is persistent where digits change, with many frames.
 const MIN_PERSISTENT_SHARE: f32 = 0.08;
-/// Minimum of that share times the number of frames, with few frames; scenery has about 1.
+/// Minimum of the persistent share of the gradients' energy times the number of frames, with few frames; scenery
+/// has about 1.
 const MIN_PERSISTENT_FRAMES: f32 = 3.2;
 /// Maximum gradient that counts, in grey levels over two pixels, so that a single glint does not outweigh all other
 /// frames.
@@ -41,9 +42,11 @@ const MIN_PRESENT_GRADIENT: f32 = 6.0;
 
 /// The persistent gradients of a clip's frames.
 pub(super) struct PersistentGradients {
-    /// Root mean square over small windows, in grey levels over two pixels; 0 where it is too weak for text.
+    /// Root mean square over small windows, in grey levels over two pixels; 0 where the gradient is too weak for
+    /// text.
     pub(super) strength: Plane,
-    /// The gradient of each single pixel, in the same unit: sharper than the strength, but noisy.
+    /// The persistent gradient of each single pixel, in grey levels over two pixels: sharper than the strength, but
+    /// noisy.
     pub(super) per_pixel: Plane,
     /// Share of the frames in which the edge of a pixel is present, 0 to 1: the mean over small windows. 0 where the
     /// strength is 0.
@@ -53,7 +56,7 @@ pub(super) struct PersistentGradients {
     edges: Vec<[f32; 2]>,
     /// The frames that have the overlay, smoothed over three by three pixels.
     pub(super) frames: Vec<GrayImage>,
-    /// Indices of these frames among those given.
+    /// Indices of the frames that have the overlay, among the frames given.
     pub(super) kept: Vec<usize>,
 }
 

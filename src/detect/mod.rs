@@ -34,8 +34,9 @@ pub const MIN_FRAMES: usize = 8;
 pub const MAX_PROPOSALS: usize = 16;
 /// Minimum width and height of a frame, in pixels; smaller ones have no legible overlay.
 const MIN_FRAME_PX: u32 = 32;
-/// Maximum longer side of a frame that is searched at full size, in pixels. Larger frames are searched at a half, a
-/// third and so on of their size: their text is large, and the maps of the search take ten times the memory of a frame.
+/// Maximum length of the longer side of a frame that is searched at full size, in pixels. Larger frames are
+/// searched at a half, a third and so on of their size: their text is large, and the maps of the search take ten
+/// times the memory of a frame.
 const MAX_SIDE_PX: u32 = 2047;
 /// Margin around the rectangle of a readout, in pixels.
 const MARGIN_PX: u32 = 1;

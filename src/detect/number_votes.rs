@@ -13,14 +13,15 @@ use crate::stats::{nearest_rank, upper_median};
 const MAX_FRAMES: usize = 40;
 /// Share of the numbers that must be as wide as the box; the few wider ones are outliers. The widest value may be rare.
 const WIDEST_SHARE: f32 = 0.04;
-/// Minimum number of these numbers.
+/// Minimum number of numbers that must be as wide as the box.
 const MIN_WIDEST: usize = 2;
 /// Maximum distance between the centres of two adjacent digits, in median distances: an icon or sign that is read as a
 /// digit is farther away.
 const MAX_PITCHES: f32 = 1.3;
-/// Distance between the centres of digits, used if no number has two digits.
+/// Distance between the centres of digits that is assumed if no number has two digits, in heights of the text.
 const USUAL_PITCH: f32 = 0.62;
-/// Minimum share of the frames that show another character beside the numbers for it to count as a neighbour.
+/// Minimum share of the frames that show a character beside the numbers, not part of them, for it to count as a
+/// neighbour.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 /// Minimum share of the frames with another character in place of a leading zero for the zero not to count as a
 /// digit.
@@ -28,7 +29,7 @@ const MIN_OTHERS_SHARE: f32 = 0.15;
 
 /// Maximum distance between the centres of characters in the same place, in heights of the text.
 const SAME_PLACE: f32 = 0.25;
-/// Maximum distance of a neighbour.
+/// Maximum distance of a neighbour from the number, in heights of the text.
 const MAX_NEIGHBOUR: f32 = 2.0;
 /// Minimum number of different texts of a readout that changes. Two texts are enough if each is shown in this number of
 /// frames.
@@ -47,8 +48,8 @@ pub(super) struct LineReadout {
     pub(super) centers_px: (f32, f32),
     /// Distance of the centres of neighbouring digits, in pixels.
     pub(super) pitch_px: f32,
-    /// Centres of the nearest other characters on its left and on its right, in pixels of the frame; `None` if few
-    /// frames show one.
+    /// Centres of the nearest characters to the left and to the right of the number that are not part of it, in
+    /// pixels of the frame; `None` if few frames show one.
     pub(super) neighbours_px: (Option<f32>, Option<f32>),
     /// Mean probability of the characters in the frames, 0 to 1; a frame without a number counts as 0.
     pub(super) certainty: f32,
@@ -86,7 +87,8 @@ impl NumberVotes {
         places.into_iter().filter_map(|place| self.readout_at(place)).collect()
     }
 
-    /// The readout in the columns `place`; `None` if too few frames show a number there.
+    /// The readout whose first character is between the columns `place` (left, right), in pixels of the frame;
+    /// `None` if too few frames show a number there.
     fn readout_at(&self, place: (f32, f32)) -> Option<LineReadout> {
         let is_inside = |number: &&Number| (place.0..=place.1).contains(&number.first_px());
         // If a frame shows two numbers, the longer one counts.
@@ -140,8 +142,8 @@ impl NumberVotes {
         others > digits || leading_zero && others >= MIN_OTHERS_SHARE
     }
 
-    /// The centre of the nearest other character on one side, if enough frames show one. `distance` gives the distance
-    /// of a column from the readout, positive on this side.
+    /// The centre of the nearest character on one side that is not part of the number, in pixels of the frame, if
+    /// enough frames show one. `distance` gives the distance of a column from the readout, positive on this side.
     fn neighbour(&self, distance: impl Fn(f32) -> f32) -> Option<f32> {
         let nearest = |line: &LineNumbers| {
             let near = line

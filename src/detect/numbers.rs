@@ -8,11 +8,13 @@ use crate::stats::upper_median;
 
 // Widths, heights and gaps are in heights of the text.
 
-/// Width of the strip read on each side of an area: a value may be wider than its changing part.
+/// Width of the strip read on each side of an area, in heights of the area: a value may be wider than its changing
+/// part.
 const SIDE_WIDTH: f32 = 2.5;
-/// Height read above and below an area: the line reader is trained with some room around the text.
+/// Height read above and below an area, in heights of the area: the line reader is trained with some room around
+/// the text.
 const ROOM: f32 = 0.16;
-/// Maximum distance between the centres of neighbouring characters of a number.
+/// Maximum distance between the centres of neighbouring characters of a number, in heights of the area.
 const MAX_PITCH: f32 = 1.3;
 /// Minimum probability of every character of a number, 0 to 1.
 const MIN_PROBABILITY: f32 = 0.5;
@@ -67,7 +69,8 @@ impl Number {
         }
     }
 
-    /// Whether it begins with a zero before another digit. The zero of a clock does not count: it changes later.
+    /// Whether the number begins with a zero before another digit. The zero of a clock does not count: it changes
+    /// later.
     pub(super) fn has_leading_zero(&self) -> bool {
         !self.text.contains(':') && has_leading_zero(&self.text)
     }
@@ -89,7 +92,7 @@ impl Number {
 #[derive(Debug, Clone, Default)]
 pub(super) struct LineNumbers {
     pub(super) numbers: Vec<Number>,
-    /// Centres of all other characters, in pixels of the frame.
+    /// Centres of the characters that belong to no number, in pixels of the frame.
     pub(super) others_px: Vec<f32>,
 }
 

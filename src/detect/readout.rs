@@ -16,9 +16,9 @@ use crate::stats::nearest_rank;
 const MAX_EXAMINED: usize = 160;
 /// Number of frames that are read first to decide whether an area has numbers.
 const FIRST_FRAMES: usize = 4;
-/// Minimum certainty of the numbers in these frames.
+/// Minimum certainty of the numbers in the frames that are read first, 0 to 1.
 const MIN_FIRST_CERTAINTY: f32 = 0.4;
-/// Minimum certainty of the numbers of a readout.
+/// Minimum certainty of the numbers of a readout, 0 to 1.
 const MIN_CERTAINTY: f32 = 0.5;
 /// Maximum distance from the centre of the first digit to the left edge of the box, in pitches.
 const BEFORE_FIRST: f32 = 0.75;
@@ -31,11 +31,12 @@ const AFTER_LAST: f32 = 0.6;
 const INNER_HALF_WIDTH: f32 = 0.3;
 /// Maximum edge strength of a blank column, as a share of that of the median column of the digits.
 const BLANK_SHARE: f32 = 0.25;
-/// Maximum height of the text above and below its area.
+/// Maximum height of the text above and below its area, in heights of the area.
 const ROW_RANGE: f32 = 0.4;
 /// Minimum edge strength of a row of text, as a share of that of the strongest rows.
 const MIN_ROW_SHARE: f32 = 0.2;
-/// Maximum height of a blank gap inside a line of text, such as between the segments of a display.
+/// Maximum height of a blank gap inside a line of text, such as between the segments of a display, in heights of
+/// the area.
 const MAX_BLANK_ROWS: f32 = 0.03;
 
 /// Minimum share of the frames with the same text for a number that never changes, 0 to 1.
@@ -43,13 +44,13 @@ const MIN_CONSTANT_SHARE: f32 = 0.8;
 
 /// Minimum certainty of a number that never changes, 0 to 1.
 const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
-/// Maximum width of a single digit.
+/// Maximum width of the box of a single digit, in heights of the box.
 const MAX_SINGLE_WIDTH: f32 = 0.95;
-/// Minimum number of numbers from which the median height is determined.
+/// Minimum number of readouts other than single digits from which the median height is determined.
 const MIN_NUMBERS: usize = 2;
 /// Minimum number of readouts from which common rows are determined.
 const MIN_COMMON_ROWS: usize = 3;
-/// Maximum difference from the median height, as a share of it.
+/// Maximum difference of a readout's height from the median height, as a share of the median.
 const MAX_HEIGHT_DIFFERENCE: f32 = 0.15;
 
 /// Digits found in a line.

@@ -34,8 +34,8 @@ pub enum OutputKind {
 
 /// Keyword of the PNG text chunk that names the software, and its text. Source: PNG specification, third edition, 11.3.3.2.
 pub(crate) const PNG_SOFTWARE: (&str, &str) = ("Software", "pairspeed");
-/// Number of bytes from the start of a PNG file within which that chunk is found: the encoder writes it right after the
-/// header.
+/// Number of bytes at the start of a PNG file that are searched for the chunk [`PNG_SOFTWARE`]: the encoder writes
+/// it right after the header.
 const PNG_HEAD_BYTES: u64 = 256;
 
 /// Why a file may not be written to. The message does not name the file.

@@ -64,9 +64,11 @@ fn push_row(
 struct Levels {
     /// Weights of red and blue in luma.
     weights: (f32, f32),
-    /// Level of black, and the factors that stretch luma and chroma to 0 to 255 and to -128 to 127.
+    /// Level of black, which is subtracted from luma before luma is stretched to 0 to 255.
     black: f32,
+    /// Factor that stretches luma to the range 0 to 255.
     luma_factor: f32,
+    /// Factor that stretches chroma to the range -128 to 127.
     chroma_factor: f32,
 }
 

@@ -21,7 +21,7 @@ pub struct VideoLibrary {
     pub release: String,
     /// Names of the codecs and container formats of usual recordings that the libraries read.
     pub reads: Vec<&'static str>,
-    /// Names of those that they do not read.
+    /// Names of the codecs and container formats of usual recordings that the libraries do not read.
     pub lacks: Vec<&'static str>,
 }
 

@@ -21,11 +21,11 @@ use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 /// Minimum probability of a deciphered text that counts as evidence: its digits for or against glyphs, its length
 /// against shorter readings. Set by judgement.
 const MIN_EVIDENCE: f32 = 0.3;
-/// Minimum probability of a text in the still that serves as the example of a readout.
+/// Minimum probability at which a text in the still serves as the example of a readout, 0 to 1.
 const MIN_EXAMPLE: f32 = 0.9;
-/// Minimum probability of deciphered texts that are compared with the readings of the learned glyphs, and minimum share
-/// of them that must agree; otherwise the readout is left out. Three quarters of the texts at 0.5 to 0.9 are right, and
-/// 98 % of those above 0.9.
+/// Pairs of limits: minimum probability of deciphered texts that are compared with the readings of the learned
+/// glyphs, and minimum share of these texts that must agree. A readout that fails one pair is left out. Three
+/// quarters of the texts at 0.5 to 0.9 are right, and 98 % of those above 0.9.
 const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
 
 /// The setup and labels of deciphered readouts.

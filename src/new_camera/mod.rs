@@ -60,7 +60,7 @@ pub struct NewCamera {
 pub struct RegionSample {
     /// The boxes.
     pub boxes: Vec<PixelRect>,
-    /// Their patches, in the same order.
+    /// The patches of the boxes, in the order of `boxes`.
     pub sample: Sample,
 }
 

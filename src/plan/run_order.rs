@@ -70,7 +70,7 @@ fn order_correlation(numbers: &[f64]) -> f64 {
     if scale > 0.0 { (sum(|(p, n)| p * n) / scale).abs() } else { 0.0 }
 }
 
-/// The largest correlation of throttle with order in any flight.
+/// The largest correlation between throttle and order of flying within any of the flights, 0 to 1.
 pub(super) fn largest_correlation(runs: &[PlannedRun]) -> f64 {
     runs.chunk_by(|one, next| one.flight == next.flight)
         .map(|flight| order_correlation(&flight.iter().map(|run| run.throttle_percent).collect::<Vec<f64>>()))

@@ -30,7 +30,7 @@ pub struct Battery {
     /// End of the rest before the legs, and start of the rest after them, in seconds of flight time. `None`
     /// unless both are recorded.
     pub between_rests_s: Option<(f64, f64)>,
-    /// Lowest median voltage over a leg, under load.
+    /// Lowest median voltage over a leg, under load, in V.
     pub lowest_v: f64,
     /// Number of the leg with the lowest voltage, from 1.
     pub lowest_leg: usize,

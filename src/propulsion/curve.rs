@@ -44,7 +44,7 @@ pub struct SpeedCurve {
 pub struct SpeedOnCurve {
     /// Airspeed in m/s.
     pub airspeed_mps: f64,
-    /// Its standard uncertainty in m/s.
+    /// Standard uncertainty of that airspeed, in m/s.
     pub uncertainty_mps: f64,
 }
 

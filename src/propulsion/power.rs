@@ -188,8 +188,9 @@ fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     })
 }
 
-/// Resistance in ohm and twice its standard uncertainty, fitted to legs. In the fit, time stands for the
-/// charge drawn from the pack. `None` with fewer than five legs, or if the fit gives no positive resistance.
+/// Resistance of pack and wires in ohm, and twice its standard uncertainty in ohm, fitted to legs. In the fit, time
+/// stands for the charge drawn from the pack. `None` with fewer than five legs, or if the fit gives no positive
+/// resistance.
 fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
     let volts: Vec<f64> = runs.iter().map(|run| run.power_w / run.current_a).collect();
     let start_s = mean(&runs.iter().map(|run| run.start_s).collect::<Vec<f64>>())?;

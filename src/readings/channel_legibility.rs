@@ -24,14 +24,13 @@ const MAX_PROPOSED: usize = 3;
 /// strongest text, and in grey levels. Background and noise alone stay below. Set by judgement.
 const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
-/// The stroke level of a region is this quantile of the magnitudes of its features. Set by judgement.
+/// Quantile of the magnitudes of a region's features that is its stroke level. Set by judgement.
 const STROKE_QUANTILE: f32 = 0.95;
-/// The stroke level of the frames with the strongest text is this quantile of the stroke levels of all
-/// frames. Set by judgement.
+/// Quantile of the stroke levels of all frames that stands for the frames with the strongest text. Set by
+/// judgement.
 const FULL_QUANTILE: f32 = 0.9;
 
-/// If the features of two frames have a higher correlation than this, the frames may show the same text. Set
-/// by judgement.
+/// Maximum correlation between the features of two frames that count as showing different texts. Set by judgement.
 const MAX_CORRELATION: f32 = 0.9;
 
 /// Width of a digit's cell that is assumed, as a share of the region's height. Set by judgement.

@@ -25,7 +25,7 @@ struct Change {
     frame: usize,
     /// Probability of the text that the frame is read as.
     one: f64,
-    /// Probability of the other one of the two texts.
+    /// Probability of the text, of the two before and after the change, that the frame is not read as.
     other: f64,
     /// Unnormalised probability that the frame is a blend of both texts: `one` times the likelihood ratio of the
     /// blend to the text that the frame is read as.

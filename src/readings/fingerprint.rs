@@ -53,7 +53,7 @@ impl FrameFingerprint {
     }
 }
 
-/// Sum of the absolute differences of horizontally neighbouring pixels, in grey levels.
+/// Sum of the absolute differences between neighbouring pixels of a row, in grey levels.
 #[inline(always)]
 fn steps(levels: &[u8]) -> u32 {
     let pairs = levels.iter().zip(levels.iter().skip(1));

@@ -22,7 +22,7 @@ const MIN_READABLE_SHARE: f64 = 0.05;
 /// Number of frames that are searched if the overlay is not where the setup expects it. Set by judgement.
 const SEARCHED_FRAMES: usize = 24;
 
-/// Boxes moved together if their offsets differ by at most this, in pixels. Set by judgement.
+/// Maximum difference between the offsets of two boxes that were moved together, in pixels. Set by judgement.
 const MAX_OFFSET_DIFFERENCE_PX: i64 = 6;
 
 /// A setup and a recogniser prepared for a recording.

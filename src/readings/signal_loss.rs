@@ -11,8 +11,7 @@ use crate::recognise::Sample;
 use crate::series::{Blank, ChannelReadings, Readings, SignalLoss, SignalLossKind};
 use crate::stats::upper_median;
 
-/// If the block means of all boxes have at most this standard deviation, the screen is empty; in grey levels.
-/// Set by judgement.
+/// Maximum standard deviation of the block means of each box on an empty screen, in grey levels. Set by judgement.
 const MAX_EMPTY_SPREAD: f32 = 3.5;
 
 /// Minimum roughness of static: as a multiple of the median roughness of the sample, and as a number of grey

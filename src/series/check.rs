@@ -69,10 +69,12 @@ fn reject(channel: &mut ChannelReadings, index: usize, reason: Blank) {
     channel.blank[index] = reason;
 }
 
-/// Minimum time between the runs before and after a run, as a share of the hold, for the run in between to be
-/// an update of the overlay. The second constant applies where both neighbours show the same value, so that
-/// nothing else indicates a change (both set by judgement).
+/// Minimum time between the runs before and after a run, as a share of the hold, for the run in between to be an
+/// update of the overlay (set by judgement).
 const MIN_SHARE_OF_HOLD: f64 = 0.5;
+
+/// The same minimum, as a share of the hold, if the runs before and after show the same value, so that nothing else
+/// indicates a change (set by judgement).
 const MIN_SHARE_BETWEEN_EQUALS: f64 = 0.85;
 
 /// Drops runs that are too short to be updates of the overlay: less than a share of `hold_s` lies between
@@ -197,7 +199,7 @@ fn follow_back(runs: &[ValueRun], segments: &[RunSegment], best: &[(f64, Option<
     chain.iter().flat_map(|index| &runs[segments[*index].first..=segments[*index].last]).copied().collect()
 }
 
-/// Blanks every reading outside the kept runs, for the given reason.
+/// Blanks every reading outside the runs in `kept`, with the given reason.
 fn reject_others(channel: &mut ChannelReadings, kept: &[ValueRun], reason: Blank) {
     let mut kept = kept.iter().peekable();
     for index in 0..channel.values.len() {

@@ -8,9 +8,10 @@ use super::runs::ValueRun;
 /// judgement).
 const MAX_DURATION_S: f64 = 0.5;
 
-/// Number of runs before and after a mixed text that may have contributed digits, and maximum time to them in seconds
-/// (both set by judgement).
+/// Number of runs before and after a mixed text that may have contributed digits (set by judgement).
 const NEIGHBOURS: usize = 2;
+
+/// Maximum time between a mixed text and a run that may have contributed digits, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 0.5;
 
 /// Number of digits of two values that are compared, counted from the last digit.
@@ -55,8 +56,8 @@ fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
     low >= 0 && shown >= 0 && (digits && outside > high - low || is_carried(before, shown, after))
 }
 
-/// The next value must be closer to the earlier value than the shown value is, by this factor (set by
-/// judgement).
+/// Minimum ratio of two distances for a text to count as mixed: from the earlier value to the shown one, and from
+/// the earlier value to the next one (set by judgement).
 const MIN_CLOSENESS_FACTOR: i64 = 5;
 
 /// Whether the shown value is the earlier value with one digit raised or lowered by a carry, while the digits

@@ -6,8 +6,8 @@ use crate::stats::{mean, median, quantile};
 /// Maximum length of a blank interval inside a run, in seconds (set by judgement).
 const MAX_BLANK_S: f64 = 0.5;
 
-/// If more than this share of the runs are single frames between two equal values, these frames are updates
-/// of the overlay instead of misreadings (set by judgement).
+/// Maximum share of the runs that are single frames between two equal values, if these frames are misreadings. With
+/// a larger share they count as updates of the overlay (set by judgement).
 const MAX_SINGLE_FRAME_SHARE: f64 = 0.15;
 
 /// Minimum length of a hold, in frames, at which a single frame can be distinguished from a hold.
@@ -17,13 +17,15 @@ pub(super) const MIN_FRAMES_OF_HOLD: f64 = 2.5;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct ValueRun {
     pub value: f64,
-    /// Indices of the first and the last frame with the value.
+    /// Index of the first frame with the value.
     pub first: usize,
+    /// Index of the last frame with the value.
     pub last: usize,
     pub start_s: f64,
     pub end_s: f64,
-    /// Number of frames with the value, and the sum of their confidences.
+    /// Number of frames with the value.
     pub frames: usize,
+    /// Sum of the confidences of these frames.
     pub weight: f64,
 }
 

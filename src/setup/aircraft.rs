@@ -27,7 +27,7 @@ pub struct Aircraft {
     /// Name of the aircraft.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
-    /// Revolutions per minute and volt of the motor without load.
+    /// Revolutions per minute per volt of the motor without load.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub motor_kv: Option<f64>,
     /// Number of cells of the pack in series.

@@ -19,7 +19,7 @@ pub struct ChannelSummary {
     pub decimals: u8,
     /// Whether the readout shows one value for the whole flight. Such a readout is not used.
     pub dead: bool,
-    /// The value that such a dead readout shows, in `unit`; `None` for other readouts.
+    /// The value that a dead readout shows for the whole flight, in `unit`; `None` for a readout that is not dead.
     pub stuck_at: Option<f64>,
     /// Number of decoded frames.
     pub frames: usize,

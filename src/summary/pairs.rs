@@ -21,9 +21,9 @@ pub struct LegSummary {
     pub start_s: Option<f64>,
     /// End of the leg, in seconds of flight time; `None` if not finite.
     pub end_s: Option<f64>,
-    /// Start of the steady middle, which is evaluated, in seconds of flight time; `None` if not finite.
+    /// Start of the steady middle (the evaluated part), in seconds of flight time; `None` if not finite.
     pub steady_start_s: Option<f64>,
-    /// End of the steady middle, which is evaluated, in seconds of flight time; `None` if not finite.
+    /// End of the steady middle (the evaluated part), in seconds of flight time; `None` if not finite.
     pub steady_end_s: Option<f64>,
     /// Median ground speed, in `speed_unit`; `None` if not finite.
     pub median: Option<f64>,

@@ -48,11 +48,11 @@ pub struct BatterySummary {
     pub cells_guessed: bool,
     /// Voltage per cell under load at which the pilot should land, in volts; `None` if not finite.
     pub landing_v_per_cell: Option<f64>,
-    /// Numbers of the legs flown below that voltage, from 1.
+    /// Numbers, from 1, of the legs flown below the landing voltage.
     pub legs_below_limit: Vec<usize>,
     /// Number of the leg with the lowest voltage, from 1.
     pub lowest_leg: usize,
-    /// Lowest median voltage over a leg; `None` if not finite.
+    /// Lowest median voltage over a leg, in volts; `None` if not finite.
     pub lowest_v: Option<f64>,
     /// Resting voltage after the last leg; `None` if that rest was not recorded.
     pub resting_after_v: Option<f64>,
@@ -78,7 +78,7 @@ pub struct TrendSummary {
 /// Airspeed against throttle: `V = a (throttle / 100)^b`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CurveSummary {
-    /// Covariance of the parameters: `[var a, cov, var b]`.
+    /// Covariance of the parameters `a` and `b`: `[var a, cov(a, b), var b]`, in (m/s)^2, m/s and 1.
     pub covariance: [Option<f64>; 3],
     /// Degrees of freedom of the covariance; `None` if infinite.
     pub degrees_of_freedom: Option<f64>,

@@ -9,8 +9,10 @@ use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::LabelRequest;
 use pairspeed::model::channel::Channel;
 
-/// Minimum width of a field, and margin around it, in points.
+/// Minimum width of a field, in points.
 const MIN_FIELD: f32 = 132.0;
+
+/// Margin around the image and its field, in points.
 const CARD_MARGIN: i8 = 6;
 /// An image of a reading and the label that the pilot types for it.
 pub(super) struct DigitCard {

@@ -11,8 +11,10 @@ use thiserror::Error;
 use super::App;
 use super::store::Store;
 
-/// Initial and minimum width and height of the window, in points.
+/// Initial width and height of the window, in points.
 const SIZE: [f32; 2] = [1280.0, 720.0];
+
+/// Minimum width and height of the window, in points.
 const MIN_SIZE: [f32; 2] = [560.0, 340.0];
 
 /// Why the window could not be opened.

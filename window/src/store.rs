@@ -52,7 +52,7 @@ impl StoreError {
     }
 }
 
-/// The folder in which things are kept between sessions.
+/// The folder in which state is kept between sessions.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Store {
     /// The program's folder in the user's data folder; `None` if the operating system has no such folder, so

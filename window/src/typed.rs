@@ -7,7 +7,7 @@ use pairspeed::learn::{LabelRequest, StoredLabel};
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::Region;
 
-/// Two times that differ by less than this, in seconds, belong to the same frame.
+/// Maximum difference between two times that belong to the same frame, in seconds.
 const SAME_FRAME_S: f64 = 1e-3;
 
 /// Typed labels that have not yet been used to learn the digits, as stored between sessions.

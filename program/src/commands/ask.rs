@@ -14,9 +14,10 @@ use pairspeed::new_camera::{NewCamera, NewCameraError};
 const PICTURE_LINES: u32 = 9;
 /// Maximum width of an image in the terminal, in characters: it fits into 80 columns.
 const MAX_COLUMNS: u32 = 76;
-/// The terminal's grey colours: index of the darkest, and their number (ECMA-48 with the indexed colours of ISO/IEC
-/// 8613-6).
+/// Index of the darkest of the terminal's grey colours (ECMA-48 with the indexed colours of ISO/IEC 8613-6).
 const FIRST_GREY: u32 = 232;
+
+/// Number of the terminal's grey colours.
 const GREYS: u32 = 24;
 
 /// A conversation with the pilot.

@@ -20,8 +20,10 @@ use super::progress::ShareBar;
 use super::{Failure, existing_or};
 use crate::wording;
 
-/// Prefixes of the file names of the images that show what to label next, and of those that show conflicting labels.
+/// Prefix of the file names of the images that show what to label next.
 const NEXT_NAME: &str = "label-next-";
+
+/// Prefix of the file names of the images that show conflicting labels.
 const SUSPECT_NAME: &str = "suspect-";
 /// Prefix of the file names of the images of doubtful digits that `read` saves.
 pub const QUESTION_NAME: &str = "doubtful-";

@@ -13,8 +13,8 @@ use super::listing::{Listing, Stamp};
 
 /// Time between attempts after a failure whose cause lies outside the recording. Set by judgement.
 const RETRY: Duration = Duration::from_secs(60);
-/// Maximum number of attempts during which the program itself ended. Set by judgement: one of them may have ended with
-/// a power failure.
+/// Maximum number of attempts to read one recording during which the program ended unexpectedly. Set by judgement:
+/// one of them may have ended with a power failure.
 const MAX_ATTEMPTS: u32 = 3;
 
 /// The result of reading one recording. Every failure has its reason as text.

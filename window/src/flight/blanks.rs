@@ -11,9 +11,11 @@ use pairspeed::output::blanks::BlankReasons;
 use pairspeed::output::reading_statistics::blank_stretches;
 use pairspeed::series::{Blank, ChannelReadings, Readings};
 
-/// Heights of the marks of short and of long intervals, in points. Marks of short ones are lower, so that single frames
-/// do not look like a gap.
+/// Height of the mark of a short interval, in points. It is lower than [`LONG`], so that single frames do not look
+/// like a gap.
 const SHORT: f32 = 3.5;
+
+/// Height of the mark of a long interval, in points.
 const LONG: f32 = 7.0;
 /// Minimum duration of a long interval, in seconds.
 const LONG_S: f64 = 0.5;
@@ -46,8 +48,9 @@ pub(super) struct Blanks {
 pub(super) struct VisibleBlanks<'a> {
     marks: Vec<&'a Mark>,
     reasons: &'a BlankReasons,
-    /// Number of frames within the time shown, and number of the blank ones among them.
+    /// Number of frames within the time shown.
     frames: usize,
+    /// Number of blank frames within the time shown.
     blank: usize,
 }
 

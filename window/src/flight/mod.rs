@@ -34,13 +34,17 @@ use super::{Screen, Shared};
 const WIDE: f32 = 900.0;
 /// Initial width of the results beside the plots, in points.
 const RESULTS: f32 = 470.0;
-/// Height of the frame shown, and heights of the plots if they are above the results, in points.
+/// Height of the frame shown, in points.
 const PICTURE: f32 = 164.0;
+
+/// Heights of the plots if they are above the results instead of beside them, in points.
 const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
 /// Minimum height of the speed plot beside the results, in points.
 const MIN_SPEED: f32 = 130.0;
-/// Height of a plot below the speed plot, as a share of the available height, and its minimum and maximum in points.
+/// Height of a plot below the speed plot, as a share of the available height.
 const STRIP: f32 = 0.11;
+
+/// Minimum and maximum height of a plot below the speed plot, in points.
 const STRIPS: (f32, f32) = (56.0, 110.0);
 /// Time shown on either side of a leg that is selected while it is not visible, in seconds.
 const AROUND_S: f64 = 8.0;

@@ -17,8 +17,10 @@ use pairspeed::model::units::Unit;
 use pairspeed::new_camera::is_same_box;
 use pairspeed::setup::Region;
 
-/// Height of the area of a question, the same for all questions, and height of its image, in points.
+/// Height of the area of a question, the same for all questions, in points.
 const HEIGHT: f32 = 158.0;
+
+/// Height of the image of a question, in points.
 const PICTURE: f32 = 52.0;
 
 /// The state of the questions: the one shown and the answers so far.

@@ -11,8 +11,10 @@ use pairspeed::geometry::PixelRect;
 
 /// Maximum zoom of the frame, relative to the size that fits the window.
 const MAX_ZOOM: f32 = 12.0;
-/// Maximum distance from a handle at which it can be dragged, and its drawn size, in points.
+/// Maximum distance of the pointer from a handle that it drags, in points.
 const HANDLE_DISTANCE: f32 = 9.0;
+
+/// Size of a handle as it is drawn, in points.
 const HANDLE_SIZE: f32 = 7.0;
 /// Distance by which an arrow key with Shift moves a box, in pixels.
 const LONG_STEP: i64 = 10;
@@ -22,7 +24,7 @@ const LONG_STEP: i64 = 10;
 enum Grip {
     /// A new box that starts at this corner.
     New(Pos2),
-    /// A whole box, by its index, dragged at this offset from its corner.
+    /// A whole box: its index, and the offset of the pointer from the box's upper left corner.
     Whole(usize, Vec2),
     /// One edge of a box or two adjacent ones: the index of the box; the horizontal edge number (-1 left, 1 right,
     /// 0 neither) and the vertical one (-1 upper, 1 lower, 0 neither); the rectangle of the box before the drag.

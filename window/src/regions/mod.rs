@@ -33,7 +33,7 @@ use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 pub(super) const DRAFT: &str = "regions";
 /// Time from the last edit until the unsaved edits are stored.
 const KEPT_AFTER: Duration = Duration::from_secs(2);
-/// Width of the side panel with the form, in points, and its maximum share of the window's width.
+/// Maximum width of the side panel with the form: in points, and as a share of the window's width.
 const SIDE: (f32, f32) = (350.0, 0.46);
 /// Minimum height of the side panel for fixed buttons, in points; below it, all of its content scrolls.
 const LOW: f32 = 400.0;
