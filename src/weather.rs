@@ -21,8 +21,10 @@ const WINDS_MPS: RangeInclusive<f64> = 0.0..=60.0;
 /// by judgement).
 pub const DIRECTIONS_DEG: RangeInclusive<f64> = -360.0..=360.0;
 
-/// Pascals per hectopascal, and per inch of mercury (NIST SP 811, Appendix B; rounded there).
+/// Number of pascals in a hectopascal.
 const HECTOPASCAL_PA: f64 = 100.0;
+
+/// Number of pascals in an inch of mercury (NIST SP 811, Appendix B; rounded there).
 const INCH_OF_MERCURY_PA: f64 = 3386.389;
 
 /// A value of the weather that cannot be used, and what to write instead.

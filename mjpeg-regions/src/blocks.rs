@@ -61,8 +61,10 @@ fn fits_block(count: Skip) -> bool {
 /// The decoding tables for the blocks of one component.
 #[derive(Clone)]
 pub(crate) struct BlockDecoder {
-    /// The Huffman tables from which the other fields were computed, in the form of their JPEG segments.
+    /// The Huffman table of DC coefficients from which the other fields were computed, in the form of its JPEG
+    /// segment.
     dc_segment: Vec<u8>,
+    /// The Huffman table of AC coefficients from which the other fields were computed, in the form of its JPEG segment.
     ac_segment: Vec<u8>,
     dc: HuffmanTable,
     ac: HuffmanTable,

@@ -7,8 +7,8 @@ use crate::model::units::Unit;
 use crate::series::Series;
 use crate::stats::median;
 
-/// Altitudes are measured from the field if the altitude shown on the ground is within this distance of zero,
-/// in metres (set by judgement).
+/// Maximum distance from zero of the altitude shown on the ground, in metres, if altitudes are measured from the
+/// field (set by judgement).
 const FIELD_ZERO_WITHIN_M: f64 = 15.0;
 
 /// Maximum difference between a receiver's altitude on the ground and the given elevation, in metres (set by

@@ -88,9 +88,9 @@ pub fn crosswind_bound(airspeed: f64, wind: f64, within_deg: f64) -> f64 {
 /// Amount by which the mean of two legs reads low in an unknown crosswind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CrosswindBias {
-    /// Mean of the amount.
+    /// Mean of the amount, in the unit of the speeds.
     pub mean: f64,
-    /// Standard deviation of the amount.
+    /// Standard deviation of the amount, in the unit of the speeds.
     pub deviation: f64,
 }
 
@@ -120,9 +120,9 @@ const GIVEN_DIRECTION_DEG: f64 = 10.0;
 /// A wind.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wind {
-    /// Its speed in m/s.
+    /// Speed of the wind, in m/s.
     pub speed_mps: f64,
-    /// The direction it comes from, in degrees clockwise from north.
+    /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: f64,
 }
 
@@ -153,7 +153,7 @@ pub enum WindSource {
 /// A known wind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct WindFinding {
-    /// Its source.
+    /// Source of what is known about the wind.
     pub source: WindSource,
     /// Speed of the wind across the course, in the unit of the speeds.
     pub across: f64,

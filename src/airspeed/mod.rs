@@ -232,7 +232,7 @@ fn doubt(pair: &LegPair) -> Option<Contribution> {
     })
 }
 
-/// An interval is wide when half its width exceeds this share of the airspeed (set by judgement).
+/// Minimum half-width of an interval that is flagged as wide, as a share of the airspeed (set by judgement).
 const WIDE_INTERVAL_SHARE: f64 = 0.05;
 
 fn flagged(mut pair: Pair) -> Pair {

@@ -36,8 +36,8 @@ pub struct Pattern {
     pub budget: Budget,
 }
 
-/// The legs of a pattern disagree if the standard deviation of their residuals exceeds this many times their
-/// own uncertainty (set by judgement).
+/// Maximum standard deviation of the residuals of a pattern whose legs agree, as a multiple of the legs' own
+/// uncertainty (set by judgement).
 const MAX_RESIDUAL_RATIO: f64 = 3.0;
 
 /// The airspeed of every pattern of legs.

@@ -111,8 +111,8 @@ impl MatchedStep {
         self.difference_mps -= self.later.airspeed_mps - corrected;
     }
 
-    /// Standard uncertainties in m/s, with sign, that all steps share. `crosswind_mps` takes the part from the
-    /// crosswind.
+    /// Standard uncertainties in m/s, with sign, that all steps share. `crosswind_mps` is the function that gives
+    /// the part from the crosswind.
     fn shared_mps(&self, crosswind_mps: fn(&SharedUncertainty) -> f64) -> [f64; 8] {
         let [one, other] = [&self.first.shared, &self.later.shared];
         let [voltage, density] = self.exponents_mps;

@@ -28,7 +28,7 @@ const HALF_DIGIT: f32 = 0.65;
 enum Neighbour {
     /// A digit of the number in the box.
     Digit {
-        /// Its probability, 0 to 1.
+        /// Probability of the digit, 0 to 1.
         probability: f32,
         /// Distance of the digit's centre from the nearest column of the box, in pixels.
         distance_px: f32,

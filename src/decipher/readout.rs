@@ -26,7 +26,7 @@ pub struct DecipheredReadout {
     pub texts: Vec<DecipheredText>,
     /// The decimal point or colon of the values, if they have one.
     pub separator: Option<char>,
-    /// Number of digits after it.
+    /// Number of digits after the separator.
     pub decimals: u8,
     /// Number of digits of the widest value, including those after the point.
     pub digits: u8,

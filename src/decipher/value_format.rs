@@ -4,7 +4,7 @@ use super::box_texts::FrameText;
 
 /// Minimum probability of a text that the format is determined from. Set by judgement.
 const MIN_PROBABILITY: f32 = 0.8;
-/// Minimum number of such texts.
+/// Minimum number of texts with at least [`MIN_PROBABILITY`] that the format is determined from.
 const MIN_TEXTS: usize = 5;
 /// Minimum share of the texts with at least [`MIN_PROBABILITY`] that must have the format. Set by judgement.
 const MIN_SHARE: f32 = 0.8;

@@ -60,7 +60,7 @@ pub(super) struct Readout {
     pub(super) rect: PixelRect,
     /// Certainty of the digits, 0 to 1.
     pub(super) certainty: f32,
-    /// Whether they change.
+    /// Whether the digits change over the clip.
     pub(super) changes: bool,
 }
 

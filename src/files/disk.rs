@@ -12,7 +12,7 @@ use std::sync::Arc;
 pub(super) enum DiskChange {
     /// Exchanges two names.
     Exchange,
-    /// Creates, renames or removes a file or folder.
+    /// Any other change: a file or folder is created, renamed or removed.
     Other,
 }
 

@@ -29,8 +29,8 @@ const DEFAULT_RATE_HZ: f64 = 25.0;
 /// Maximum relative difference between the stated frame rate and the rate computed from the first timestamps.
 /// If the difference is larger, the computed rate is used. Set by judgement.
 const MAX_RATE_DIFFERENCE: f64 = 0.02;
-/// If the container has no index of key frames, a frame at most this far ahead is reached by decoding all
-/// frames up to it instead of seeking, in seconds. Set by judgement.
+/// Maximum time from the current frame to a later one that is reached by decoding all frames in between instead of
+/// seeking, in seconds, if the container has no index of key frames. Set by judgement.
 const MAX_DECODE_AHEAD_S: f64 = 2.0;
 /// Distance before the wanted time at which a seek starts, in seconds. If the first seek ends after the
 /// wanted time, the next one starts earlier. Set by judgement.

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-/// A clip counts as short if it ends at least this long before its stated length, in seconds. Set by
-/// judgement: containers round lengths, but by less.
+/// Minimum time by which a clip that counts as short ends before its stated length, in seconds. Set by judgement:
+/// containers round lengths, but by less.
 pub(super) const MIN_SHORTFALL_S: f64 = 1.0;
 
 /// What the times of a clip's frames are computed from.
@@ -70,7 +70,7 @@ pub struct ClipNotes {
     /// Number of frames whose timestamp was missing, repeated or out of order, and was replaced by one
     /// between those of the neighbouring frames.
     pub timestamps_repaired: u64,
-    /// How often the timestamps started again from a lower value. The frames after such a restart follow
+    /// Number of times that the timestamps started again from a lower value. The frames after such a restart follow
     /// directly; how much time was lost there is unknown.
     pub timestamps_restarted: u64,
     /// Intervals without frames, at most the first hundred.

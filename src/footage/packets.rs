@@ -19,7 +19,7 @@ use super::picture_check::size_of_first_sound;
 const MAX_PACKETS_AHEAD: usize = 128;
 /// Maximum number of bytes that are read ahead when a file is opened, to limit the memory.
 const MAX_BYTES_AHEAD: usize = 32 << 20;
-/// Reading ends after this many failures in a row. Set by judgement: no intact file has nearly as many.
+/// Number of consecutive failures after which reading ends. Set by judgement: no intact file has nearly as many.
 const MAX_FAILURES: u32 = 1000;
 /// Size of the header (name and length) of a chunk of an AVI file, in bytes. Positions in the file's index
 /// are those of the header, positions of packets are those of the data after it.

@@ -34,7 +34,7 @@ const MAX_CHUNK_BYTES: usize = 24 << 20;
 /// Number of Motion JPEG frames for which the region decoder must give the same pixels as the general decoder
 /// before it is used. Set by judgement.
 const VERIFIED_FRAMES: usize = 12;
-/// A sample is taken from key frames only if the clip has at least this many. Set by judgement: fewer would
+/// Minimum number of key frames of a clip whose sample is taken from key frames only. Set by judgement: fewer would
 /// not be spread evenly enough over the clip.
 const MIN_KEY_FRAMES: usize = 20;
 

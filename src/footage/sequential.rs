@@ -11,7 +11,7 @@ use super::libav;
 use super::open::{StreamInfo, level_range};
 use super::packets::Packets;
 
-/// Decoding ends after this many consecutive failures to read a packet. Set by judgement: no intact video has
+/// Number of consecutive failures to read a packet after which decoding ends. Set by judgement: no intact video has
 /// nearly as many.
 const MAX_FAILURES: u32 = 1000;
 

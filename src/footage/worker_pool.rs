@@ -22,7 +22,7 @@ use crate::geometry::PixelRect;
 /// Number of chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core
 /// busy, few enough to limit the memory.
 const CHUNKS_PER_WORKER: usize = 3;
-/// A worker stops asking its decoder for frames after this many failures in a row. Set by judgement: no
+/// Number of consecutive failures after which a worker stops asking its decoder for frames. Set by judgement: no
 /// intact video has nearly as many.
 const MAX_FAILURES: u32 = 1000;
 

@@ -111,7 +111,7 @@ pub enum Note {
     },
     /// Several legs have no partner.
     LegsLeftOut {
-        /// Number of these legs.
+        /// Number of legs without a partner.
         legs: usize,
     },
     /// About a leg: it is in no pair, for this reason.

@@ -14,9 +14,9 @@ const PRIOR_DEGREES_OF_FREEDOM: f64 = 3.0;
 /// Gusts along the flight.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Turbulence {
-    /// Their standard deviation in m/s.
+    /// Standard deviation of the gusts, in m/s.
     pub deviation_mps: f64,
-    /// Their length scale in m.
+    /// Length scale of the gusts, in m.
     pub length_scale_m: f64,
 }
 

@@ -148,7 +148,7 @@ pub enum PlanError {
     NotPositive {
         /// The quantity with the wrong value.
         quantity: PlanQuantity,
-        /// Its value in SI units, energy in Wh.
+        /// Value of the quantity in SI units; an energy in Wh.
         value: f64,
     },
     /// A quantity that must not be negative is negative.

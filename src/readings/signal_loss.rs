@@ -22,11 +22,10 @@ const MIN_STATIC_ROUGHNESS: (f32, f32) = (1.5, 8.0);
 /// second, and in flight the scene moves between any two frames.
 const MIN_FROZEN_S: f64 = 1.0;
 
-/// Repeated frames count as frozen only if at least this share of all frames is not repeated. Set by
-/// judgement.
+/// Minimum share of all frames that must not be repeated for repeated frames to count as frozen. Set by judgement.
 const MIN_MOVING_SHARE: f64 = 0.2;
-/// Repeated frames count as frozen only if at least this share of the other frames differs from the frame
-/// before. Readouts on black bars do not change until their numbers do. Set by judgement.
+/// Minimum share of the frames outside the frozen runs that must differ from the frame before, for repeated frames
+/// to count as frozen. Readouts on black bars do not change until their numbers do. Set by judgement.
 const MIN_CHANGING_SHARE: f64 = 0.4;
 
 /// A run of copies of the same frame.

@@ -41,7 +41,7 @@ pub(super) struct KeyPositions {
 /// A setting error with its position in the text.
 pub(super) struct LocatedError {
     pub(super) error: SettingError,
-    /// Position of the byte in the text where the error is, if it belongs to one.
+    /// Position in the text, in bytes, at which the error is; `None` if the error has no position.
     pub(super) byte: Option<usize>,
 }
 

@@ -13,10 +13,11 @@ use super::schema::Summary;
 /// raising it: if the field is missing in a file, it gets its default value.
 pub const SUMMARY_FORMAT: u32 = 1;
 
-/// Maximum number of throttle steps in a summary, and of circling patterns: a hundred times those of a long flight. They
-/// limit the time of a comparison, which goes through all pairs for each step. Set by judgement.
+/// Maximum number of throttle steps and of patterns in a summary: a hundred times those of a long flight. It limits
+/// the time of a comparison, which goes through all pairs for each step. Set by judgement.
 const MAX_STEPS: usize = 1000;
-/// Maximum number of pairs of legs, and of legs, in a summary: fifty times those of a long flight. Set by judgement.
+/// Maximum number of legs, and of pairs of legs, in a summary: fifty times those of a long flight. Set by
+/// judgement.
 const MAX_PAIRS: usize = 10_000;
 
 /// Why bytes cannot be read as a summary.

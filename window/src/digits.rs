@@ -22,7 +22,7 @@ use pairspeed::{glyph_sets, readings};
 
 /// Name under which typed labels are stored until the digits are learned from them.
 const DRAFT: &str = "digits";
-/// A channel needs no labels if at least this share of the sampled frames, 0 to 1, is read.
+/// Minimum share of the sampled frames that is read for a channel to need no labels, 0 to 1.
 const WELL_READ: f64 = 0.6;
 
 /// State of the Digits page.

@@ -16,7 +16,7 @@ struct Arrival {
     /// Time at which the recording is due: a fixed time after its last change, or after a failed attempt. `None` once
     /// it is done.
     due: Option<Duration>,
-    /// Whether reading was attempted since the last change.
+    /// Whether an attempt was made to read the recording since its last change.
     tried: bool,
 }
 
@@ -44,7 +44,7 @@ impl Arrivals {
         self.0.iter().filter(|(_, arrival)| is_due(arrival)).map(|(path, _)| path.clone()).collect()
     }
 
-    /// Whether reading every recording was attempted.
+    /// Whether an attempt was made to read every recording.
     pub(super) fn are_tried(&self) -> bool {
         self.0.values().all(|arrival| arrival.tried)
     }

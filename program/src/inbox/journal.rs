@@ -44,8 +44,9 @@ pub enum JournalError {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Identity {
     bytes: u64,
-    /// CRC-32 of the first and the last [`END_BYTES`] bytes.
+    /// CRC-32 of the first [`END_BYTES`] bytes.
     head: u32,
+    /// CRC-32 of the last [`END_BYTES`] bytes.
     tail: u32,
 }
 
@@ -90,7 +91,8 @@ pub(super) enum State {
 pub(super) struct JournalEntry {
     pub(super) identity: Identity,
     pub(super) state: State,
-    /// Number of its result folder, from 1, among the recordings that have had the same path.
+    /// Number of the recording's result folder, from 1: recordings that have had the same path have different
+    /// numbers.
     pub(super) folder: u32,
 }
 
@@ -129,7 +131,7 @@ impl Journal {
         Ok(Self { path, inbox: inbox.to_owned(), content, _lock: lock })
     }
 
-    /// The entries of all recordings that a path has had.
+    /// The entries of all recordings that have had the path `recording`: recorders reuse names.
     pub(super) fn entries(&self, recording: &Path) -> &[JournalEntry] {
         self.content.recordings.get(&self.key(recording)).map_or(&[], Vec::as_slice)
     }

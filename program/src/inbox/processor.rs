@@ -105,7 +105,7 @@ impl InboxProcessor {
         Ok(())
     }
 
-    /// Whether reading every recording in the folder was attempted.
+    /// Whether an attempt was made to read every recording in the folder.
     pub fn is_idle(&self) -> bool {
         self.journal.is_some() && self.arrivals.are_tried()
     }

@@ -28,13 +28,15 @@ fn choices(ratings: &Ratings) -> impl Iterator<Item = (Option<usize>, f64)> {
     known.chain([(None, UNKNOWN_LOG_ODDS)])
 }
 
-/// The set of channels with one channel added; `None` if the set has it already.
+/// The set of channels (one bit for each) with `channel` added, if one is given; `None` if the set already contains
+/// it.
 fn with(set: usize, channel: Option<usize>) -> Option<usize> {
     let bit = channel.map_or(0, |channel| 1 << channel);
     (set & bit == 0).then_some(set | bit)
 }
 
-/// Sum of the products of the odds over all assignments, with at most one choice fixed.
+/// Sum of the products of the odds over all assignments. `fixed` limits the sum to assignments in which the readout
+/// with this index gets this channel (or none).
 fn weight(ratings: &[Ratings], fixed: Option<(usize, Option<usize>)>) -> f64 {
     let mut sums = vec![0.0; SETS];
     sums[0] = 1.0;

@@ -19,8 +19,9 @@ pub(super) struct Behaviour {
     /// Times in seconds, each with the value shown then, in order of time.
     pub(super) values: Vec<(f64, f64)>,
     pub(super) decimals: u8,
-    /// Lowest and highest value.
+    /// Lowest value, in the unit of the readout.
     pub(super) low: f64,
+    /// Highest value, in the unit of the readout.
     pub(super) high: f64,
     /// Share of consecutive values that are equal, 0 to 1.
     pub(super) unchanged_share: f64,
@@ -36,7 +37,7 @@ pub(super) struct Behaviour {
     pub(super) throttle_correlation: Option<f64>,
     /// Whether the readout shows minutes and seconds that advance with the clip.
     pub(super) is_clock: bool,
-    /// The words beside it.
+    /// The words beside the readout.
     pub(super) words: Words,
 }
 

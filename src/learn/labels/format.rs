@@ -31,7 +31,7 @@ pub enum LabelFormatError {
         labelled: String,
         /// Setup key that states the number of digits.
         key: &'static str,
-        /// Value of that key in the setup.
+        /// Number of digits that the setup states under this key.
         wanted: u8,
         /// Value of that key that would allow the label.
         fix: usize,

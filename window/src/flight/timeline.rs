@@ -24,8 +24,10 @@ const RIBBON: f32 = 26.0;
 const AXIS_WIDTH: f32 = 46.0;
 /// Maximum distance of a click from the reading that it selects, in points.
 const CLICK_DISTANCE: f32 = 14.0;
-/// Minimum distance between the numbers of a vertical axis, and from a number to the end of the axis, in points.
+/// Minimum distance between the numbers of a vertical axis, in points.
 const BETWEEN_NUMBERS: f64 = 20.0;
+
+/// Minimum distance from a number to the end of the vertical axis, in points.
 const FROM_ENDS: f64 = 8.0;
 /// Minimum length of the interval shown, in seconds.
 const MIN_VIEW_S: f64 = 2.0;

@@ -41,7 +41,7 @@ const LOW: f32 = 400.0;
 /// State of the Regions page, on which the pilot marks the regions.
 #[derive(Default)]
 pub struct RegionsScreen {
-    /// `recording_number` and `setup_number` of [`Shared`] when editing was started.
+    /// Values of `recording_number` and `setup_number` in [`Shared`] when editing was started.
     begun: (u64, u64),
     editor: Editor,
     canvas: Canvas,
@@ -52,12 +52,13 @@ pub struct RegionsScreen {
     /// The time of the slider, in seconds.
     time_s: f64,
     reading: Option<Reading>,
-    /// The frame and setup that were last sent to be read; `None` if none was sent yet.
+    /// The last request to read a frame: the time of the frame in seconds, and the setup; `None` if there was none
+    /// yet.
     asked: Option<(f64, Arc<ReadingKey>)>,
     proposing: Option<Work<Vec<Region>>>,
     asking: Asking,
     learning: Option<Work<NewCamera>>,
-    /// Whether the pilot has agreed while the digits were being learned.
+    /// Whether the pilot accepted the found camera while the digits were still being learned.
     agreed: bool,
     choosing: Option<dialogs::Choice>,
     /// Path to which the setup is saved.
