@@ -236,11 +236,12 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
 }
 
 /// Minimum difference at which a given wind contradicts the pairs: between its component along the course and the
-/// median wind of the pairs, as a share of the larger of the two. Set by judgement.
+/// median wind of the pairs, as a share of the larger of the two. The difference must also exceed
+/// [`CONTRADICTION_UNCERTAINTIES`]. Set by judgement.
 const CONTRADICTION_SHARE: f64 = 0.5;
 
-/// Minimum of the same difference, in median standard uncertainties of a pair's airspeed. A given wind contradicts
-/// the pairs only if the difference exceeds both limits. Set by judgement.
+/// Minimum difference at which a given wind contradicts the pairs: between its component along the course and the
+/// median wind of the pairs, in median standard uncertainties of a pair's airspeed. Set by judgement.
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
 /// Notes on a given wind that cannot be used, or that contradicts the legs.

@@ -68,7 +68,7 @@ pub struct PairedLegs {
 }
 
 impl PairedLegs {
-    /// Whether a leg is one of the two.
+    /// Whether the leg with index `leg` is one of the two legs of the pair.
     #[must_use]
     pub fn contains(self, leg: usize) -> bool {
         self.upwind == leg || self.downwind == leg

@@ -48,9 +48,9 @@ pub(super) struct NeighbourColumns {
 /// Frames spread over a clip.
 #[derive(Debug, Clone, Default)]
 pub struct SampledFrames {
-    /// Their times in seconds, ascending.
+    /// Times of the frames in seconds, ascending.
     pub times_s: Vec<f64>,
-    /// Their luma, in the same order.
+    /// Luma of the frames, in the order of `times_s`.
     pub images: Vec<GrayImage>,
 }
 

@@ -20,8 +20,8 @@ impl PictureCheck {
     }
 }
 
-/// Width and height in pixels of the first sound picture; `None` if there is none of at most `max_px` pixels. A
-/// recorder's pictures are all of one kind, so later pictures are damaged if they are not sound.
+/// Width and height in pixels of the first undamaged picture; `None` if there is none of at most `max_px` pixels. A
+/// recorder's pictures are all of one kind, so a later picture that fails the check is damaged.
 pub(super) fn size_of_first_sound<'a>(
     pictures: impl Iterator<Item = &'a [u8]>,
     max_px: u64,

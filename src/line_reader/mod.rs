@@ -25,7 +25,7 @@ pub(crate) struct LineCharacter {
     /// A digit, `.`, `-`, `:`, a lower-case letter (for capitals as well), `/`, `%`, `°`, or `?` for any other
     /// character.
     pub(crate) character: char,
-    /// Its centre, in pixels from the left edge of the crop.
+    /// Centre of the character, in pixels from the left edge of the crop.
     pub(crate) center_px: f32,
     /// The network's probability of the character at the step where it is highest, 0 to 1.
     pub(crate) probability: f32,

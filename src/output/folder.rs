@@ -41,7 +41,7 @@ pub enum OutputError {
     #[error("{} is a folder, but the results need that name for a file: move it away or name another \
              folder", path.display())]
     NameTaken {
-        /// Path of that folder.
+        /// Path of the folder that has the name of a result file.
         path: PathBuf,
     },
     /// A result file must not be written to.

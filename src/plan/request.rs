@@ -156,7 +156,7 @@ pub enum PlanError {
     Negative {
         /// The quantity with the wrong value.
         quantity: PlanQuantity,
-        /// Its value in SI units.
+        /// Value of the quantity, in SI units.
         value: f64,
     },
     /// The expected airspeed is neither given nor known from an earlier flight.

@@ -73,8 +73,9 @@ fn reject(channel: &mut ChannelReadings, index: usize, reason: Blank) {
 /// update of the overlay (set by judgement).
 const MIN_SHARE_OF_HOLD: f64 = 0.5;
 
-/// The same minimum, as a share of the hold, if the runs before and after show the same value, so that nothing else
-/// indicates a change (set by judgement).
+/// Minimum time between the runs before and after a run, as a share of the hold, for the run in between to be an
+/// update of the overlay if both neighbours show the same value, so that nothing else indicates a change (set by
+/// judgement).
 const MIN_SHARE_BETWEEN_EQUALS: f64 = 0.85;
 
 /// Drops runs that are too short to be updates of the overlay: less than a share of `hold_s` lies between

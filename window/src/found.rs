@@ -21,7 +21,7 @@ use pairspeed::setup::{LoadedSetup, Region, usual_setup};
 pub(super) enum Search {
     /// A setup beside the recording fits.
     Beside(LoadedSetup),
-    /// A camera that was used before fits.
+    /// The setup of a camera that was used before fits the recording.
     Remembered(LoadedSetup),
     /// The overlay was searched and deciphered.
     New(Box<FoundCamera>),

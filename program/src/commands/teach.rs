@@ -241,7 +241,7 @@ fn report(
         );
     }
     print_line!(
-        "Glyphs: {}, learned from {labels} labelled readings (kept in its told.toml)",
+        "Glyphs: {}, learned from {labels} labelled readings (stored in told.toml in that folder)",
         folder.path.display()
     );
     if missing.is_empty() {

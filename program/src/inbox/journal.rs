@@ -86,7 +86,7 @@ pub(super) enum State {
     Unreadable(String),
 }
 
-/// One recording.
+/// The entry of one recording in the journal.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct JournalEntry {
     pub(super) identity: Identity,
