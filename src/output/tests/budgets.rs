@@ -89,7 +89,7 @@ fn the_report_shows_every_row_with_its_share_and_how_the_interval_follows() {
         "60 % throttle : 67.0 km/h, standard uncertainty 0.50 km/h",
         "gusts: the legs are too short to average them out 0.40 64 % 10 yes",
         "rounding of the shown speed, different in each leg 0 0 % many yes",
-        "not known, or not exactly 0.30 36 % many no, all pairs share it",
+        "a crosswind that is unknown or uncertain 0.30 36 % many no, all pairs share it",
         "Together 0.50 km/h, with 25 degrees of freedom. Times 2.06 for 95 %: 1.0 km/h either side of 67.0 km/h",
         "66.0 to 68.0 km/h.",
     ] {

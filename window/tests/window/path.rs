@@ -242,7 +242,7 @@ fn unsaved_boxes_are_offered_again_and_a_marked_camera_is_offered_for_the_next_r
     window.click("1  Recording");
     window.rewrite("or its path:", &next.display().to_string());
     window.click("Open");
-    window.until_shown("A camera marked before fits");
+    window.until_shown("A known camera setup fits");
     window.click("Use the regions of \"salt-flat camera\"");
     assert!(next.with_extension("setup.toml").exists());
     assert_eq!(window.harness.state().shared().setup.as_ref().unwrap().setup.regions.len(), 4);
