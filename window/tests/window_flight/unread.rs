@@ -46,7 +46,7 @@ fn a_flight_without_speed_says_so_and_shows_how_to_teach_it() {
     let home = tempfile::tempdir().unwrap();
     let sitting = app_with(Vec::new(), without(&Channel::Speed), &home);
     assert!(shows(&sitting, "No airspeed: the speed could not be read."));
-    assert!(shows(&sitting, "Channel speed is not read: no known glyphs fit"));
+    assert!(shows(&sitting, "Channel speed is not read: no known glyphs match"));
     assert!(shows(&sitting, "teach its digits from flight.avi at 4.20 s and 12.40 s, or mark"));
     assert!(shows(&sitting, "voltage V over time"), "the other channels are shown");
 }
@@ -58,6 +58,6 @@ fn a_flight_without_voltage_has_its_airspeeds_and_names_the_voltage() {
     assert!(!finished.flight.pairs.is_empty());
     let sitting = app_with(Vec::new(), finished, &home);
     assert!(!shows(&sitting, "No airspeed"));
-    assert!(shows(&sitting, "Channel voltage is not read: no known glyphs fit"));
+    assert!(shows(&sitting, "Channel voltage is not read: no known glyphs match"));
     assert!(shows(&sitting, "Next: teach the digits on the Digits page."));
 }
